@@ -1,0 +1,127 @@
+"""What the core knows of a site: boxes, probes, heat, limits. Plain data, validated by `settings`.
+
+All lengths in metres, temperatures in degC, durations in seconds, powers in watts."""
+
+from dataclasses import dataclass, field
+from enum import StrEnum
+from zoneinfo import ZoneInfo
+
+from monitor.units import Unit
+
+
+class Place(StrEnum):
+    """Where a probe lies. A target is compared only with the place it was published for."""
+
+    FLOOR = "floor"  # chick-back height at the edge of the heat
+    UNDER_HEAT = "under-heat"  # beneath a lamp or plate: tells whether that source is alive
+    COOL_END = "cool-end"  # where chicks go to cool off
+    OUTSIDE = "outside"  # in the shade, out of the box
+
+
+class Steps(StrEnum):
+    """How the target comes down between a schedule's rows."""
+
+    WEEKLY = "weekly"  # one step at the start of each week of age, as growers raise a lamp
+    STRAIGHT = "straight"  # a straight line between the rows
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Probe:
+    """One thermometer. `key` is unique in the site: `porch/floor`, or `site/shade` for one that
+    serves every brooder (`brooder` is then None and the place is outside)."""
+
+    key: str
+    brooder: str | None
+    name: str
+    topic: str
+    place: Place
+    unit: Unit = Unit.CELSIUS
+    value_pointer: str | None = None  # JSON Pointer (RFC 6901); None: bare number or SenML
+    time_pointer: str | None = None
+    senml_name: str | None = None  # resolved SenML name, where one pack carries several
+    offset_c: float = 0.0  # added to what the probe says, from the ice-water check
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HeatSource:
+    """A lamp, plate or panel: `kind` is lamp | plate | panel | other."""
+
+    name: str
+    kind: str
+    watts: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Limits:
+    """When a temperature is wrong. The defaults are the design's; each brooder may have its own."""
+
+    band_c: float = 2.8  # target +/- this is right (5 degF; common practice)
+    harm_c: float = 5.6  # further than this from target, harm is near (10 degF; common practice)
+    fire_c: float = 50.0  # overheat at any age: a fallen lamp
+    band_delay_s: float = 180.0
+    harm_delay_s: float = 30.0
+    clear_delay_s: float = 60.0  # back in band for this long before it is called over
+    dead_band_c: float = 0.5  # 1 % of a 0-50 degC range, EEMUA 191 as quoted in the reference
+    silent_s: float = 900.0  # a probe not heard for this long (a ten-minute radio gap is usual)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ScheduleRow:
+    """From `from_day` (age in days, hatch = 0) on, hold `target_c`."""
+
+    from_day: float
+    target_c: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Brooder:
+    """One box."""
+
+    name: str
+    length_m: float
+    width_m: float
+    height_m: float
+    cover: str = "none"  # a name of brooding.envelope's covers
+    walls: str = "plywood"
+    probes: tuple[Probe, ...] = ()
+    heat: tuple[HeatSource, ...] = ()
+    limits: Limits = field(default_factory=Limits)
+    schedule: str | None = None  # a built-in schedule's name; None: the usual one for the kind
+    own_schedule: tuple[ScheduleRow, ...] = ()  # not empty: overrides `schedule`
+    steps: Steps = Steps.WEEKLY
+
+    @property
+    def floor_area_m2(self) -> float:
+        """Floor of the box."""
+        return self.length_m * self.width_m
+
+    @property
+    def watts(self) -> float:
+        """All heat sources together."""
+        return sum(source.watts for source in self.heat)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Site:
+    """Everything watched by one service."""
+
+    name: str
+    timezone: ZoneInfo
+    units: Unit
+    brooders: tuple[Brooder, ...]
+    probes: tuple[Probe, ...] = ()  # outside probes that serve every brooder
+    mains_volts: float = 120.0
+    circuit_amps: float = 15.0
+
+    @property
+    def all_probes(self) -> tuple[Probe, ...]:
+        """Every probe of the site, the site's own first."""
+        return self.probes + tuple(p for b in self.brooders for p in b.probes)
+
+    def brooder(self, name: str) -> Brooder:
+        """The brooder of that name. Raises KeyError with the known names."""
+        for brooder in self.brooders:
+            if brooder.name == name:
+                return brooder
+        known = ", ".join(b.name for b in self.brooders)
+        raise KeyError(f"no brooder is called {name!r}; the configuration has {known}")

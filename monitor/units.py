@@ -1,0 +1,60 @@
+"""Degrees and how a person reads them. Inside, all is Celsius; a grower's unit exists at the edges.
+
+Exact by definition: K = degC + 273.15, degF = degC x 9/5 + 32 (BIPM, The International System of
+Units, 9th edition 2019, section 2.3.1 for the kelvin; degF by NIST SP 811, 2008, appendix B.8)."""
+
+from enum import StrEnum
+
+
+class Unit(StrEnum):
+    """What a probe sends, or what a grower reads."""
+
+    CELSIUS = "celsius"
+    FAHRENHEIT = "fahrenheit"
+    KELVIN = "kelvin"
+
+
+_SIGN = {Unit.CELSIUS: "°C", Unit.FAHRENHEIT: "°F", Unit.KELVIN: "K"}
+
+
+def to_celsius(value: float, unit: Unit) -> float:
+    """A temperature in `unit` as degC."""
+    if unit is Unit.FAHRENHEIT:
+        return (value - 32.0) / 1.8
+    if unit is Unit.KELVIN:
+        return value - 273.15
+    return value
+
+
+def from_celsius(temp_c: float, unit: Unit) -> float:
+    """A temperature in degC as `unit`."""
+    if unit is Unit.FAHRENHEIT:
+        return temp_c * 1.8 + 32.0
+    if unit is Unit.KELVIN:
+        return temp_c + 273.15
+    return temp_c
+
+
+def step_from_celsius(step_c: float, unit: Unit) -> float:
+    """A temperature difference in K as a difference in `unit` (no offset)."""
+    return step_c * 1.8 if unit is Unit.FAHRENHEIT else step_c
+
+
+def shown(temp_c: float, unit: Unit, digits: int = 1) -> str:
+    """A temperature as a grower reads it: `31.8 °C`, `89.2 °F`."""
+    return f"{_rounded(from_celsius(temp_c, unit), digits)} {_SIGN[unit]}"
+
+
+def step_shown(step_c: float, unit: Unit, digits: int = 1) -> str:
+    """A temperature difference as a grower reads it: 2.8 K is `5.0 °F`."""
+    return f"{_rounded(step_from_celsius(step_c, unit), digits)} {_SIGN[unit]}"
+
+
+def sign(unit: Unit) -> str:
+    """The unit's sign alone: `°C`."""
+    return _SIGN[unit]
+
+
+def _rounded(value: float, digits: int) -> str:
+    text = f"{value:.{digits}f}"
+    return text.removeprefix("-") if float(text) == 0 else text

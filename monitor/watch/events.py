@@ -1,0 +1,205 @@
+"""What goes into the engine and what comes out of it: records, no behaviour, no I/O.
+
+Two times travel with every event. `at` is wall time in Unix seconds (UTC): ages, the journal and
+what a person reads. `tick` is steady time in seconds: it never jumps, and every delay, repeat and
+rate is measured on it. A recorded night has tick == at; a live board may not (its clock can be
+set in the night). Both are floats because the engine handles tens of thousands a second."""
+
+from dataclasses import dataclass, field
+from enum import StrEnum
+from typing import Any, NamedTuple, TypedDict
+
+
+class Moment(NamedTuple):
+    """Now, on both clocks (seconds)."""
+
+    at: float
+    tick: float
+
+
+class Reading(NamedTuple):
+    """One temperature of one probe, corrected by the probe's offset."""
+
+    at: float
+    tick: float
+    probe: str  # Probe.key
+    temp_c: float
+    clock_sure: bool = True  # False: taken before the board knew the time
+
+
+class BadValue(NamedTuple):
+    """A claimed probe said something no floor can be: 85.0 at power-up, -127, out of range."""
+
+    at: float
+    tick: float
+    probe: str
+    reason: str  # one plain clause, for the grower
+    temp_c: float | None
+
+
+class EntryKind(StrEnum):
+    """What a grower writes in the ledger, or does to an alarm."""
+
+    PLACED = "placed"
+    LOSS = "loss"
+    MOVED = "moved"
+    NOTE = "note"
+    UNDO = "undo"
+    ACKNOWLEDGE = "acknowledge"
+    SHELVE = "shelve"
+    UNSHELVE = "unshelve"
+    OUT_OF_SERVICE = "out-of-service"
+    IN_SERVICE = "in-service"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Entry:
+    """One ledger entry or one act on an alarm. `number` is the journal's, 0 before it is kept."""
+
+    at: float
+    entry: EntryKind
+    brooder: str | None = None  # None: the site, or every brooder (acknowledge)
+    number: int = 0
+    count: int | None = None
+    hatched: str | None = None  # ISO 8601 date in the site's zone
+    kind: str | None = None  # kind of bird, a name of brooding.flock
+    note: str | None = None  # also the reason of a shelving
+    alarm: str | None = None
+    probe: str | None = None  # Probe.key, for out-of-service of one probe
+    minutes: float | None = None  # how long a shelving lasts
+    undoes: int | None = None  # number of the entry taken back
+    by: str | None = None  # who: a contact's name, "page", "command", "mqtt"
+
+
+class AlarmName(StrEnum):
+    """Every alarm and advice there is."""
+
+    COLD = "cold"
+    HOT = "hot"
+    CHILL = "chill"
+    OVERHEAT = "overheat"
+    HEAT_LOSS = "heat-loss"
+    COLD_NIGHT = "cold-night"
+    NO_READINGS = "no-readings"
+    PROBE_FAULT = "probe-fault"
+    BROKER_LOST = "broker-lost"
+    STORAGE_FAULT = "storage-fault"
+    DELIVERY_FAULT = "delivery-fault"
+    CLOCK_FAULT = "clock-fault"
+    WAS_DOWN = "was-down"
+    STEP_DOWN = "step-down"
+    CROWDED = "crowded"
+    LOSSES_HIGH = "losses-high"
+    READY_TO_MOVE = "ready-to-move"
+
+
+class Priority(StrEnum):
+    """In falling order."""
+
+    URGENT = "urgent"
+    WARNING = "warning"
+    ADVICE = "advice"
+
+
+class Cause(StrEnum):
+    """Why, as far as the readings tell."""
+
+    HEAT_SOURCE = "heat-source"
+    COLD_NIGHT = "cold-night"
+    COVER_OPEN = "cover-open"
+    OVERHEAT = "overheat"
+    SENSOR = "sensor"
+    SILENCE = "silence"
+    UNKNOWN = "unknown"
+
+
+class ChangeKind(StrEnum):
+    """What happened to an alarm. The first four are what every reader of events must know."""
+
+    RAISED = "raised"
+    CLEARED = "cleared"
+    ACKNOWLEDGED = "acknowledged"
+    ESCALATED = "escalated"  # nobody answered: passed to the next contact
+    SHELVED = "shelved"
+    UNSHELVED = "unshelved"
+
+
+class ProbeFact(TypedDict):
+    """One probe in a message's list."""
+
+    probe: str
+    place: str
+    temp_c: float | None  # None: silent
+
+
+class Facts(TypedDict, total=False):
+    """The numbers behind a change, for the wording and the journal. All JSON. Temperatures degC,
+    times Unix seconds (UTC), durations seconds or minutes as named."""
+
+    temp_c: float
+    target_c: float
+    low_c: float  # edges of the band
+    high_c: float
+    chill_c: float  # the configured chill limit
+    age_days: int
+    rate_c_per_h: float  # negative: falling
+    minutes_to_chill: float
+    minutes_to_chill_low: float  # 80 % interval
+    minutes_to_chill_high: float
+    since: float  # when the condition began
+    extreme_c: float  # lowest or highest while it lasted
+    lasted_s: float
+    probes: list[ProbeFact]
+    source: str  # heat source most likely lost
+    source_sure: bool
+    source_watts: float
+    outside_c: float
+    outside_low_c: float
+    outside_from: str  # where the coming low was taken from
+    lowest_c: float  # lowest floor expected
+    lowest_at: float
+    leaves_band_at: float
+    chance: float  # of leaving the band, 0..1
+    missing_watts: float
+    mend: list[str]  # what would help, best first
+    reason: str
+    detail: str
+    silent_s: float
+    down_from: float
+    down_to: float
+    before_c: float
+    after_c: float
+    jump_s: float
+    contact: str
+    next_target_c: float
+    step_at: float
+    head_count: int
+    area_m2: float
+    area_per_bird_m2: float
+    needed_area_per_bird_m2: float
+    losses: int
+    losses_percent: float
+    usual_percent: float
+    origin: str  # published source of an advice, or "common practice"
+    by: str  # who acknowledged or shelved
+    until: float  # end of a shelving
+    note: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Change:
+    """One change of one alarm. `occurrence` is the same from raised to cleared and is the same
+    again when a journal is replayed, so whatever is keyed by it is never done twice."""
+
+    at: float
+    brooder: str | None  # None: the site or the watcher itself
+    alarm: AlarmName
+    change: ChangeKind
+    priority: Priority
+    cause: Cause = Cause.UNKNOWN
+    probe: str | None = None  # Probe.key that led
+    occurrence: str = ""  # "porch/cold/1770693330": brooder or "site", alarm, Unix second raised
+    facts: Facts = field(default_factory=Facts)
+
+
+State = dict[str, Any]  # JSON-able: what a pure part needs to go on after a restart
