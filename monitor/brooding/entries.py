@@ -1,0 +1,41 @@
+"""What a grower writes: the ledger's entries and acts on alarms. Records, no behaviour.
+
+They live here because `brooding.batch` folds them; everyone above takes them from
+`monitor.watch.events`, which passes them on."""
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+
+class EntryKind(StrEnum):
+    """What a grower writes in the ledger, or does to an alarm."""
+
+    PLACED = "placed"
+    LOSS = "loss"
+    MOVED = "moved"
+    NOTE = "note"
+    UNDO = "undo"
+    ACKNOWLEDGE = "acknowledge"
+    SHELVE = "shelve"
+    UNSHELVE = "unshelve"
+    OUT_OF_SERVICE = "out-of-service"
+    IN_SERVICE = "in-service"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Entry:
+    """One ledger entry or one act on an alarm. `number` is the journal's, 0 before it is kept."""
+
+    at: float
+    entry: EntryKind
+    brooder: str | None = None  # None: the site, or every brooder (acknowledge)
+    number: int = 0
+    count: int | None = None
+    hatched: str | None = None  # ISO 8601 date in the site's zone
+    kind: str | None = None  # kind of bird, a name of brooding.flock
+    note: str | None = None  # also the reason of a shelving
+    alarm: str | None = None
+    probe: str | None = None  # Probe.key, for out-of-service of one probe
+    minutes: float | None = None  # how long a shelving lasts
+    undoes: int | None = None  # number of the entry taken back
+    by: str | None = None  # who: a contact's name, "page", "command", "mqtt"
