@@ -1,0 +1,51 @@
+"""The command `brooder`: one module a verb, loaded only when that verb is called."""
+
+import sys
+from importlib import import_module
+
+import typer
+
+VERBS = {
+    "watch": "watch",
+    "check": "check",
+    "rehearse": "rehearse",
+    "replay": "replay",
+    "flock": "flock",
+    "acknowledge": "acknowledge",
+    "shelve": "shelve",
+    "tonight": "tonight",
+    "review": "review",
+    "contacts": "contacts",
+    "probes": "probes",
+    "export": "export",
+    "import": "import_",
+    "backup": "backup",
+    "salvage": "salvage",
+    "restore": "restore",
+    "read-wires": "read_wires",
+    "sources": "sources",
+}
+
+
+def build(verb: str | None = None) -> typer.Typer:
+    """The command line, with all its verbs or with one. One is enough to run it: the others'
+    libraries would cost a small board seconds at every call."""
+    app = typer.Typer(
+        name="brooder",
+        help="Watches the temperature of chicks in a brooder and tells the grower early.",
+        no_args_is_help=True,
+        add_completion=verb is None,
+        pretty_exceptions_enable=False,
+        context_settings={"help_option_names": ["-h", "--help"]},
+    )
+    # A callback keeps the verb a verb where only one is registered.
+    app.callback()(lambda: None)
+    for name in [verb] if verb in VERBS else VERBS:
+        import_module(f"monitor.commands.{VERBS[name]}").register(app)
+    return app
+
+
+def main() -> None:
+    """Entry point of `brooder`."""
+    first = sys.argv[1] if len(sys.argv) > 1 else None
+    build(first if first in VERBS else None)()

@@ -1,0 +1,5 @@
+"""`python -m monitor` is `brooder`."""
+
+from monitor.commands import main
+
+main()

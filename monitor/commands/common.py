@@ -1,0 +1,48 @@
+"""What every command shares: the --config option, how a fault is said, exit codes.
+
+Exit codes: 0 done; 1 the thing asked about is not well; 2 the call or configuration is wrong."""
+
+from pathlib import Path
+from typing import Annotated, NoReturn
+
+import typer
+from rich.console import Console
+
+from monitor.settings import Settings, SettingsFault, load_settings
+
+NOT_WELL = 1
+WRONG_CALL = 2
+
+ConfigOption = Annotated[
+    Path | None,
+    typer.Option(
+        "--config",
+        help="The configuration file. Default: config/brooder.toml, then "
+        "/etc/brooder/brooder.toml.",
+        show_default=False,
+    ),
+]
+
+
+def out() -> Console:
+    """Where a command's answer goes."""
+    return Console(highlight=False, soft_wrap=True)
+
+
+def complain(line: str) -> None:
+    """One line on standard error, as it is."""
+    typer.echo(line, err=True)
+
+
+def fail(line: str) -> NoReturn:
+    """The call cannot be carried out: one line that names the thing and what would be right."""
+    complain(line)
+    raise typer.Exit(WRONG_CALL)
+
+
+def settings_or_exit(config: Path | None, *, check_contacts: bool = False) -> Settings:
+    """The settings, or exit 2 with a line for each fault."""
+    try:
+        return load_settings(config, check_contacts=check_contacts)
+    except SettingsFault as fault:
+        fail(str(fault))

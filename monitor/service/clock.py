@@ -1,0 +1,68 @@
+"""The two clocks of the service. The only place that asks the machine for the time.
+
+Boards without a battery clock boot at a stale time and are put right later by the network. So
+delays run on a steady clock that never jumps, ages and records on wall time, and every jump of the
+wall clock is seen, counted and told."""
+
+import time
+from typing import Protocol
+
+from monitor.watch.events import Moment
+
+JUMP_S = 5.0  # less is drift or a slow call; chrony and timesyncd slew what is smaller
+
+
+class Clock(Protocol):
+    """Now, and how fast it goes against the machine's clock."""
+
+    speed: float
+
+    def now(self) -> Moment:
+        """This moment on both clocks."""
+        ...
+
+    def jump_s(self) -> float:
+        """How far the wall clock jumped since the last call: 0.0 nearly always."""
+        ...
+
+
+class LiveClock:
+    """The machine's clocks. `tick` starts at wall time, but never before `not_before`: a board that
+    boots with a stale clock must not run its timers in its own past."""
+
+    speed = 1.0
+
+    def __init__(self, *, not_before: float = 0.0) -> None:
+        self._base = max(time.time(), not_before) - time.monotonic()
+        self._offset = time.time() - time.monotonic()
+
+    def now(self) -> Moment:
+        """Wall and steady time, in seconds."""
+        return Moment(time.time(), time.monotonic() + self._base)
+
+    def jump_s(self) -> float:
+        """Wall against steady since the last jump; a small difference is left to grow."""
+        offset = time.time() - time.monotonic()
+        jump = offset - self._offset
+        if abs(jump) < JUMP_S:
+            return 0.0
+        self._offset = offset
+        return jump
+
+
+class FastClock:
+    """A made-up night at `speed` times the machine's pace, for a rehearsal."""
+
+    def __init__(self, *, start_at: float, speed: float) -> None:
+        self.speed = speed
+        self._start_at = start_at
+        self._zero = time.monotonic()
+
+    def now(self) -> Moment:
+        """Both clocks are one here."""
+        at = self._start_at + (time.monotonic() - self._zero) * self.speed
+        return Moment(at, at)
+
+    def jump_s(self) -> float:
+        """A rehearsal's clock does not jump."""
+        return 0.0

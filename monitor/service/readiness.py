@@ -1,0 +1,29 @@
+"""Tells systemd that the service is up, alive and what it is doing. Called by `run` and `watcher`.
+
+The protocol of sd_notify(3): a datagram to the socket that NOTIFY_SOCKET names. WATCHDOG=1 is sent
+by the watch thread after each round of its own work, so a hung engine is a dead service to systemd
+however alive its other threads are."""
+
+import os
+import socket
+
+
+class Readiness:
+    """Does nothing where no service manager listens."""
+
+    def __init__(self, address: str | None = None) -> None:
+        given = os.environ.get("NOTIFY_SOCKET") if address is None else address
+        self._address = f"\0{given[1:]}" if given and given.startswith("@") else given
+        microseconds = os.environ.get("WATCHDOG_USEC", "")
+        self.watchdog_s = int(microseconds) / 1e6 if microseconds.isdigit() else None
+
+    def say(self, *lines: str) -> None:
+        """Sends `READY=1`, `STOPPING=1`, `WATCHDOG=1`, `STATUS=...`; never raises, never waits."""
+        if not self._address:
+            return
+        try:
+            with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM | socket.SOCK_NONBLOCK) as s:
+                s.sendto("\n".join(lines).encode(), self._address)
+        except OSError:
+            # The manager is gone or busy; the watch matters more than the news of it.
+            return

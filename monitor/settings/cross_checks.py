@@ -1,0 +1,107 @@
+"""Faults that no single key shows: the same topic twice, two boxes of one name.
+
+Works on the raw file, so that these are found beside a wrong key and not after it is mended."""
+
+from collections.abc import Iterator
+from typing import Any
+
+from monitor.settings.faults import Fault
+
+
+def cross_checks(raw: dict[str, Any]) -> list[Fault]:
+    """Every fault between keys. Parts of the wrong shape are passed over: the model names them."""
+    return [
+        *_same_topic(raw),
+        *_same_name("brooders", _tables(raw.get("brooders"))),
+        *_same_name("contacts", _tables(raw.get("contacts"))),
+        *(
+            fault
+            for index, brooder in enumerate(_tables(raw.get("brooders")))
+            for part in ("probes", "heat")
+            for fault in _same_name(f"brooders[{index}].{part}", _tables(brooder.get(part)))
+        ),
+        *_site_probes_are_outside(raw),
+        *_rows_in_order(raw),
+    ]
+
+
+def _tables(value: object) -> list[dict[str, Any]]:
+    return [v for v in value if isinstance(v, dict)] if isinstance(value, list) else []
+
+
+def _probes(raw: dict[str, Any]) -> Iterator[tuple[str, dict[str, Any]]]:
+    site = raw.get("site")
+    if isinstance(site, dict):
+        for index, probe in enumerate(_tables(site.get("probes"))):
+            yield f"site.probes[{index}]", probe
+    for b_index, brooder in enumerate(_tables(raw.get("brooders"))):
+        for index, probe in enumerate(_tables(brooder.get("probes"))):
+            yield f"brooders[{b_index}].probes[{index}]", probe
+
+
+def _same_topic(raw: dict[str, Any]) -> Iterator[Fault]:
+    seen: dict[str, list[tuple[str, dict[str, Any]]]] = {}
+    for key, probe in _probes(raw):
+        topic = probe.get("topic")
+        if not isinstance(topic, str):
+            continue
+        for other_key, other in seen.get(topic, []):
+            both_outside = probe.get("place") == other.get("place") == "outside"
+            differ = _reads(probe) != _reads(other)
+            if not both_outside and not differ:
+                yield Fault(
+                    f"{key}.topic",
+                    f'is "{topic}", which {other_key} already reads; give each probe a topic of '
+                    "its own, or a different value (JSON Pointer) of the same payload.",
+                )
+                break
+        seen.setdefault(topic, []).append((key, probe))
+
+
+def _reads(probe: dict[str, Any]) -> tuple[object, object]:
+    return probe.get("value"), probe.get("senml_name")
+
+
+def _same_name(key: str, tables: list[dict[str, Any]]) -> Iterator[Fault]:
+    seen: dict[str, int] = {}
+    for index, table in enumerate(tables):
+        name = table.get("name")
+        if not isinstance(name, str):
+            continue
+        if name.casefold() in seen:
+            yield Fault(
+                f"{key}[{index}].name",
+                f'is "{name}", the name of {key}[{seen[name.casefold()]}] too; '
+                "give each a name of its own.",
+            )
+        else:
+            seen[name.casefold()] = index
+
+
+def _site_probes_are_outside(raw: dict[str, Any]) -> Iterator[Fault]:
+    site = raw.get("site")
+    for index, probe in enumerate(_tables(site.get("probes")) if isinstance(site, dict) else []):
+        place = probe.get("place")
+        if isinstance(place, str) and place != "outside":
+            yield Fault(
+                f"site.probes[{index}].place",
+                f'is "{place}"; a probe of the whole site must be outside: '
+                "write outside, or list it under its brooder.",
+            )
+
+
+def _rows_in_order(raw: dict[str, Any]) -> Iterator[Fault]:
+    for b_index, brooder in enumerate(_tables(raw.get("brooders"))):
+        days = [row.get("from_day") for row in _tables(brooder.get("own_schedule"))]
+        numbers = [d for d in days if isinstance(d, int | float) and not isinstance(d, bool)]
+        if numbers and len(numbers) == len(days):
+            if numbers != sorted(set(numbers)):
+                yield Fault(
+                    f"brooders[{b_index}].own_schedule",
+                    f"has from_day {numbers}; the days must rise from row to row.",
+                )
+            if numbers[0] != 0:
+                yield Fault(
+                    f"brooders[{b_index}].own_schedule[0].from_day",
+                    f"is {numbers[0]}; the first row must start at day 0, the hatch day.",
+                )

@@ -1,0 +1,114 @@
+"""What is wrong with a configuration, one line each: the key, the value, what would be right.
+
+Called by `load`. A secret's value is never repeated."""
+
+import difflib
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, get_args, get_origin
+
+from pydantic import BaseModel, SecretStr, ValidationError
+from pydantic.fields import FieldInfo
+
+Path = tuple[str | int, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """One wrong thing. `says` is the rest of the sentence after the key."""
+
+    key: str
+    says: str
+
+    def __str__(self) -> str:
+        return f"{self.key} {self.says}" if self.key else self.says
+
+
+class SettingsFault(Exception):
+    """The configuration cannot be used. `faults` holds every fault found, not only the first."""
+
+    def __init__(self, source: str, faults: Sequence[Fault]) -> None:
+        self.source = source
+        self.faults = tuple(faults)
+        super().__init__("\n".join(f"{source}: {fault}" for fault in faults))
+
+
+def key_of(path: Path) -> str:
+    """A path as a grower would point at it: `brooders[0].probes[1].unit`."""
+    text = ""
+    for part in path:
+        text += f"[{part}]" if isinstance(part, int) else (f".{part}" if text else part)
+    return text
+
+
+def shown_value(value: object) -> str:
+    """A value as it stands in the file, cut short."""
+    if isinstance(value, SecretStr):
+        return "(hidden)"
+    try:
+        text = json.dumps(value, ensure_ascii=False, default=str)
+    except (TypeError, ValueError):
+        text = str(value)
+    return text if len(text) <= 80 else text[:77] + "..."
+
+
+def from_validation(error: ValidationError, model: type[BaseModel]) -> list[Fault]:
+    """Every error of a validation as a fault that says what would be right."""
+    return [_fault(item, model) for item in error.errors(include_url=False)]
+
+
+def _fault(item: Mapping[str, Any], model: type[BaseModel]) -> Fault:
+    path: Path = tuple(item["loc"])
+    key = key_of(path)
+    holder, field = _look_up(model, path)
+    want = field.description if field is not None and field.description else None
+    match item["type"]:
+        case "extra_forbidden":
+            known = list(holder.model_fields) if holder is not None else []
+            near = difflib.get_close_matches(str(path[-1]), known, n=1)
+            hint = f"write {near[0]}" if near else f"known here: {', '.join(known)}"
+            return Fault(key, f"is not a setting; {hint}.")
+        case "missing":
+            return Fault(key, f"is missing; it must be {want or 'given'}.")
+        case "value_error":
+            reason = str(item.get("ctx", {}).get("error", item["msg"]))
+            value = "(hidden)" if _secret(field) else shown_value(item["input"])
+            return Fault(key, f"is {value}; {reason}.")
+        case _:
+            value = "(hidden)" if _secret(field) else shown_value(item["input"])
+            right = f"it must be {want}" if want else item["msg"]
+            return Fault(key, f"is {value}; {right}.")
+
+
+def _secret(field: FieldInfo | None) -> bool:
+    return field is not None and "SecretStr" in str(field.annotation)
+
+
+def _look_up(model: type[BaseModel], path: Path) -> tuple[type[BaseModel] | None, FieldInfo | None]:
+    """The model that holds the last name of the path, and its field if there is one."""
+    holder: type[BaseModel] | None = model
+    field: FieldInfo | None = None
+    for part in path:
+        if isinstance(part, int):
+            continue
+        if holder is None or part not in holder.model_fields:
+            # A part that names no field is pydantic's own (a union's branch), or the unknown key.
+            return holder, field if part not in (holder.model_fields if holder else {}) else None
+        found = holder.model_fields[part]
+        inner = _model_in(found.annotation)
+        field = found
+        if inner is not None and part is not path[-1]:
+            holder = inner
+    return holder, field
+
+
+def _model_in(annotation: Any) -> type[BaseModel] | None:
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        return annotation
+    if get_origin(annotation) is not None:
+        for inner in get_args(annotation):
+            found = _model_in(inner)
+            if found is not None:
+                return found
+    return None

@@ -1,0 +1,332 @@
+"""The configuration file's shape. A field's description ends the sentence "it must be ...".
+
+Called by `load`. Everything here is what a grower writes; `load` turns it into `monitor.site`."""
+
+import difflib
+from datetime import time
+from typing import Annotated, Literal
+from zoneinfo import ZoneInfo, available_timezones
+
+from pydantic import BaseModel, ConfigDict, Field, SecretStr, field_validator, model_validator
+from pydantic_settings import BaseSettings, PydanticBaseSettingsSource, SettingsConfigDict
+
+Name = Annotated[
+    str,
+    Field(
+        pattern=r"^[^/+#\x00-\x1f\x7f]{1,40}$",
+        description="1 to 40 characters without / + or #",
+    ),
+]
+Topic = Annotated[
+    str,
+    Field(
+        pattern=r"^[^+#\x00]{1,512}$",
+        description="one MQTT topic without the wildcards + and #, as the probe publishes it",
+    ),
+]
+Pointer = Annotated[
+    str,
+    Field(
+        pattern=r"^(/([^~]|~[01])*)?$",
+        description='a JSON Pointer (RFC 6901) such as "/temperature", starting with /',
+    ),
+]
+Port = Annotated[int, Field(ge=0, le=65535, description="a port number from 0 to 65535")]
+PRIORITIES = Literal["urgent", "warning", "advice"]
+
+
+class Section(BaseModel):
+    """A table of the file: unknown keys are faults."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, hide_input_in_errors=True)
+
+
+class ProbeSettings(Section):
+    """`[[brooders.probes]]`, or `[[site.probes]]` for an outside probe that serves all."""
+
+    name: Name
+    topic: Topic
+    place: Literal["floor", "under-heat", "cool-end", "outside"] = Field(
+        description="floor, under-heat, cool-end or outside"
+    )
+    unit: Literal["celsius", "fahrenheit", "kelvin"] = Field(
+        "celsius", description="celsius, fahrenheit or kelvin"
+    )
+    value: Pointer | None = Field(
+        None, description='a JSON Pointer such as "/temperature"; leave it out for a bare number'
+    )
+    time: Pointer | None = Field(
+        None, description="a JSON Pointer to the probe's own time stamp, if it sends one"
+    )
+    senml_name: str | None = Field(
+        None, description="the SenML name of this probe's record, if one pack carries several"
+    )
+    offset_c: float = Field(
+        0.0, ge=-10, le=10, description="degrees Celsius to add, from -10 to 10 (ice-water check)"
+    )
+
+
+class HeatSettings(Section):
+    """`[[brooders.heat]]`: one lamp, plate or panel."""
+
+    name: Name
+    kind: Literal["lamp", "plate", "panel", "other"] = Field(
+        description="lamp, plate, panel or other"
+    )
+    watts: float = Field(gt=0, le=5000, description="its watts, more than 0 and at most 5000")
+
+
+class LimitSettings(Section):
+    """`[brooders.limits]`: how far from target is wrong, and for how long."""
+
+    band_c: float = Field(2.8, gt=0, le=15, description="degrees Celsius, more than 0, at most 15")
+    harm_c: float = Field(
+        5.6, gt=0, le=20, description="degrees Celsius, more than band_c, at most 20"
+    )
+    fire_c: float = Field(50.0, ge=40, le=90, description="degrees Celsius from 40 to 90")
+    band_delay_s: float = Field(180, ge=0, le=3600, description="seconds from 0 to 3600")
+    harm_delay_s: float = Field(30, ge=0, le=3600, description="seconds from 0 to 3600")
+    clear_delay_s: float = Field(60, ge=0, le=3600, description="seconds from 0 to 3600")
+    dead_band_c: float = Field(0.5, ge=0, le=5, description="degrees Celsius from 0 to 5")
+    silent_s: float = Field(900, ge=5, le=86400, description="seconds from 5 to 86400")
+
+    @model_validator(mode="after")
+    def _harm_is_further_out(self) -> "LimitSettings":
+        if self.harm_c <= self.band_c:
+            raise ValueError(f"harm_c ({self.harm_c}) must be more than band_c ({self.band_c})")
+        return self
+
+
+class ScheduleRowSettings(Section):
+    """One row of `own_schedule`: from this day of age on, this target."""
+
+    from_day: float = Field(ge=0, le=200, description="age in days, hatch day is 0, at most 200")
+    target_c: float | None = Field(
+        None, ge=5, le=40, description="the target in degrees Celsius from 5 to 40"
+    )
+    target_f: float | None = Field(
+        None, ge=41, le=104, description="the target in degrees Fahrenheit from 41 to 104"
+    )
+
+    @model_validator(mode="after")
+    def _one_target(self) -> "ScheduleRowSettings":
+        if (self.target_c is None) == (self.target_f is None):
+            raise ValueError("give exactly one of target_c and target_f")
+        return self
+
+
+class BrooderSettings(Section):
+    """`[[brooders]]`: one box."""
+
+    name: Name
+    length_m: float = Field(gt=0, le=50, description="a length in metres, more than 0, at most 50")
+    width_m: float = Field(gt=0, le=50, description="a width in metres, more than 0, at most 50")
+    height_m: float = Field(
+        0.5, gt=0, le=10, description="a height in metres, more than 0, at most 10"
+    )
+    cover: str = Field("none", description="what covers the box")
+    walls: str = Field("plywood", description="what the walls are made of")
+    schedule: str | None = Field(None, description="a built-in schedule's name")
+    own_schedule: tuple[ScheduleRowSettings, ...] = Field(
+        (), description="rows of from_day and target_c (or target_f), in order of age"
+    )
+    steps: Literal["weekly", "straight"] = Field("weekly", description="weekly or straight")
+    probes: tuple[ProbeSettings, ...] = Field((), description="one [[brooders.probes]] a probe")
+    heat: tuple[HeatSettings, ...] = Field((), description="one [[brooders.heat]] a lamp or plate")
+    limits: LimitSettings = Field(default_factory=LimitSettings, description="a table of limits")
+
+
+class SiteSettings(Section):
+    """`[site]`."""
+
+    name: Name = "Brooder"
+    timezone: str = Field("UTC", description="a time zone's name such as America/Chicago")
+    units: Literal["fahrenheit", "celsius"] = Field(
+        "fahrenheit", description="fahrenheit or celsius"
+    )
+    mains_volts: float = Field(120, ge=100, le=250, description="volts from 100 to 250")
+    circuit_amps: float = Field(15, ge=1, le=63, description="amperes from 1 to 63")
+    probes: tuple[ProbeSettings, ...] = Field((), description="outside probes that serve all")
+
+    @field_validator("timezone")
+    @classmethod
+    def _known_zone(cls, value: str) -> str:
+        try:
+            ZoneInfo(value)
+        except (KeyError, ValueError, OSError):
+            near = difflib.get_close_matches(value, available_timezones(), n=1, cutoff=0.5)
+            hint = near[0] if near else "America/Chicago"
+            raise ValueError(f"no such time zone; write one like {hint}") from None
+        return value
+
+
+class BrokerSettings(Section):
+    """`[broker]`: a broker of your own. Left out, the built-in broker runs."""
+
+    host: str = Field(min_length=1, description="the broker's name or address")
+    port: Port | None = None
+    username: str | None = Field(None, description="the user name, if the broker asks for one")
+    password: SecretStr | None = Field(None, description="the password (better: password_file)")
+    tls: bool = Field(False, description="true or false")
+    ca_file: str | None = Field(None, description="the file of the certificate to trust")
+    client_id: str | None = Field(
+        None, description="this service's name at the broker, different for each service"
+    )
+
+
+class BuiltInBrokerSettings(Section):
+    """`[built_in_broker]`: used when there is no `[broker]`."""
+
+    listen: str = Field(
+        "127.0.0.1", description='"127.0.0.1" (this machine alone) or the board\'s own address'
+    )
+    port: Port = 1883
+    username: str | None = Field(None, description="the user name that probes must give")
+    password: SecretStr | None = Field(None, description="the password that probes must give")
+
+
+class ContactSettings(Section):
+    """`[[contacts]]`: one way to reach one person."""
+
+    name: Name
+    url: SecretStr = Field(description="an Apprise URL")
+    priorities: tuple[PRIORITIES, ...] = Field(
+        ("urgent", "warning", "advice"),
+        min_length=1,
+        description='a list of "urgent", "warning", "advice"',
+    )
+    quiet_from: time | None = Field(None, description='a time of day such as "21:00"')
+    quiet_to: time | None = Field(None, description='a time of day such as "06:30"')
+    after_minutes: float = Field(
+        0,
+        ge=0,
+        le=1440,
+        description="minutes that an urgent alarm waits for an answer first, 0 to 1440",
+    )
+
+    @model_validator(mode="after")
+    def _both_ends(self) -> "ContactSettings":
+        if (self.quiet_from is None) != (self.quiet_to is None):
+            raise ValueError("give both quiet_from and quiet_to, or neither")
+        return self
+
+
+class TellSettings(Section):
+    """`[tell]`: how often, when in the morning, and the sign of life to the outside."""
+
+    morning_at: time = Field(time(7, 0), description='a time of day such as "07:00"')
+    urgent_repeat_minutes: float = Field(10, ge=1, le=1440, description="minutes, 1 to 1440")
+    warning_repeat_minutes: float = Field(120, ge=5, le=1440, description="minutes, 5 to 1440")
+    contact_time_limit_s: float = Field(20, ge=2, le=300, description="seconds from 2 to 300")
+    most_pending: int = Field(50, ge=5, le=10000, description="messages per contact, 5 to 10000")
+    heartbeat_url: SecretStr | None = Field(
+        None, description="a URL fetched at an interval, whose silence somebody else notices"
+    )
+    heartbeat_minutes: float = Field(5, ge=0.05, le=1440, description="minutes, 0.05 to 1440")
+    topic_prefix: str = Field(
+        "brooder", pattern=r"^[^+#\x00]{1,100}$", description="the first part of our own topics"
+    )
+
+
+class ForecastSettings(Section):
+    """`[forecast]`: the coming outside temperatures, from a topic or a URL."""
+
+    topic: Topic | None = None
+    url: SecretStr | None = Field(None, description="a URL that answers with JSON")
+    times: Pointer = Field("/hourly/time", description="a JSON Pointer to the list of times")
+    temperatures: Pointer = Field(
+        "/hourly/temperature", description="a JSON Pointer to the list of temperatures"
+    )
+    unit: Literal["celsius", "fahrenheit", "kelvin"] = Field(
+        "celsius", description="celsius, fahrenheit or kelvin"
+    )
+    every_minutes: float = Field(60, ge=10, le=1440, description="minutes, 10 to 1440")
+
+    @model_validator(mode="after")
+    def _one_origin(self) -> "ForecastSettings":
+        if (self.topic is None) == (self.url is None):
+            raise ValueError("give exactly one of topic and url")
+        return self
+
+
+class InfluxSettings(Section):
+    """`[influx]`: a copy of the history off the board."""
+
+    url: str = Field(pattern=r"^https?://", description="the server's http or https URL")
+    token: SecretStr = Field(SecretStr(""), description="an access token (better: token_file)")
+    org: str = Field("brooder", description="the organisation's name")
+    bucket: str = Field("brooder", description="the bucket's name")
+
+
+class PageSettings(Section):
+    """`[page]`: the page on the home network."""
+
+    enabled: bool = Field(True, description="true or false")
+    listen: str = Field(
+        "127.0.0.1", description='"127.0.0.1" (this machine alone) or the board\'s own address'
+    )
+    port: Port = 8420
+    passphrase: SecretStr | None = Field(
+        None, description="at least 10 characters (better: passphrase_file)"
+    )
+    hosts: tuple[str, ...] = Field((), description="names this page may be asked by")
+    public_url: str | None = Field(
+        None, pattern=r"^https?://", description="where a phone finds the page, for links"
+    )
+    behind_proxy: bool = Field(False, description="true or false")
+
+    @model_validator(mode="after")
+    def _network_needs_a_passphrase(self) -> "PageSettings":
+        secret = self.passphrase.get_secret_value() if self.passphrase else ""
+        if self.passphrase is not None and len(secret) < 10:
+            raise ValueError("the passphrase is too short; use at least 10 characters")
+        home = self.listen in ("127.0.0.1", "::1", "localhost")
+        if self.enabled and not home and self.passphrase is None:
+            raise ValueError(
+                "listen opens the page to the network, which needs a passphrase "
+                '(passphrase_file), or write listen = "127.0.0.1"'
+            )
+        return self
+
+
+class JournalSettings(Section):
+    """`[journal]`: where the records are kept."""
+
+    folder: str | None = Field(None, description="a folder this service may write to")
+    commit_s: float = Field(20, ge=0.05, le=60, description="seconds from 0.05 to 60")
+
+
+class FileSettings(BaseSettings):
+    """The whole file, after the environment and the secret files were laid over it."""
+
+    model_config = SettingsConfigDict(extra="forbid", frozen=True, hide_input_in_errors=True)
+
+    @classmethod
+    def settings_customise_sources(
+        cls,
+        settings_cls: type[BaseSettings],
+        init_settings: PydanticBaseSettingsSource,
+        env_settings: PydanticBaseSettingsSource,
+        dotenv_settings: PydanticBaseSettingsSource,
+        file_secret_settings: PydanticBaseSettingsSource,
+    ) -> tuple[PydanticBaseSettingsSource, ...]:
+        """Only what `load` hands over: it merges file, environment and secret files, list items
+        too, which the library's own environment source cannot reach."""
+        return (init_settings,)
+
+    site: SiteSettings = Field(default_factory=SiteSettings, description="a table [site]")
+    broker: BrokerSettings | None = Field(None, description="a table [broker]")
+    built_in_broker: BuiltInBrokerSettings = Field(
+        default_factory=BuiltInBrokerSettings, description="a table [built_in_broker]"
+    )
+    brooders: tuple[BrooderSettings, ...] = Field(
+        min_length=1, description="at least one [[brooders]]"
+    )
+    contacts: tuple[ContactSettings, ...] = Field((), description="one [[contacts]] a contact")
+    tell: TellSettings = Field(default_factory=TellSettings, description="a table [tell]")
+    forecast: ForecastSettings | None = Field(None, description="a table [forecast]")
+    influx: InfluxSettings | None = Field(None, description="a table [influx]")
+    page: PageSettings = Field(default_factory=PageSettings, description="a table [page]")
+    journal: JournalSettings = Field(
+        default_factory=JournalSettings, description="a table [journal]"
+    )

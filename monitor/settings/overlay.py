@@ -1,0 +1,103 @@
+"""The file, with the environment and the secret files laid over it. Called by `load`.
+
+`BROODER_SITE__NAME=Hillside` replaces `[site] name`; `BROODER_CONTACTS__0__URL=...` the first
+contact's. A key or a variable that ends in `_file` beside a secret names the file that holds it:
+`password_file = "/run/secrets/broker"`, `BROODER_CONTACTS__0__URL_FILE=...`."""
+
+import json
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from monitor.settings.faults import Fault, key_of
+
+PREFIX = "BROODER_"
+NOT_SETTINGS = frozenset({"BROODER_CONFIG", "BROODER_LOG", "BROODER_LONG"})
+SECRETS = frozenset({"url", "heartbeat_url", "password", "passphrase", "token"})
+
+
+def lay_environment(
+    raw: dict[str, Any], environ: Mapping[str, str], known: frozenset[str]
+) -> list[Fault]:
+    """Replaces in `raw` what `environ` sets. Returns what could not be placed."""
+    faults: list[Fault] = []
+    for variable in sorted(environ):
+        if not variable.startswith(PREFIX) or variable in NOT_SETTINGS:
+            continue
+        parts: list[str | int] = [
+            int(p) if p.isdigit() else p for p in variable[len(PREFIX) :].lower().split("__")
+        ]
+        if parts[0] not in known:
+            faults.append(
+                Fault(
+                    f"environment variable {variable}",
+                    f"names no setting; the first part must be one of {', '.join(sorted(known))}.",
+                )
+            )
+            continue
+        problem = _place(raw, parts, _value(environ[variable]))
+        if problem:
+            faults.append(Fault(f"environment variable {variable}", problem))
+    return faults
+
+
+def _value(text: str) -> Any:
+    """Lists and tables come as JSON; everything else stays text, which the model converts."""
+    if text[:1] in ("[", "{"):
+        try:
+            return json.loads(text)
+        except ValueError:
+            return text
+    return text
+
+
+def _place(raw: dict[str, Any], parts: list[str | int], value: Any) -> str | None:
+    holder: Any = raw
+    for index, part in enumerate(parts):
+        last = index == len(parts) - 1
+        follower: Any = [] if not last and isinstance(parts[index + 1], int) else {}
+        if isinstance(part, int):
+            if not isinstance(holder, list) or part > len(holder):
+                table = key_of(tuple(parts[:index]))
+                return f"points at entry {part} of {table}, which has not so many."
+            if part == len(holder):
+                holder.append(value if last else follower)
+            elif last:
+                holder[part] = value
+            holder = holder[part]
+        elif isinstance(holder, dict):
+            if last:
+                holder[part] = value
+            else:
+                holder = holder.setdefault(part, follower)
+        else:
+            return f"goes into {key_of(tuple(parts[:index]))}, which is not a table."
+    return None
+
+
+def read_secret_files(raw: Any, base: Path, path: tuple[str | int, ...] = ()) -> list[Fault]:
+    """Replaces each `SECRET_file` key by the secret it names. Relative paths start at `base`."""
+    faults: list[Fault] = []
+    if isinstance(raw, list):
+        for index, item in enumerate(raw):
+            faults += read_secret_files(item, base, (*path, index))
+    elif isinstance(raw, dict):
+        for key in list(raw):
+            secret = key.removesuffix("_file")
+            if key.endswith("_file") and secret in SECRETS:
+                name = raw.pop(key)
+                where = key_of((*path, key))
+                try:
+                    raw[secret] = (base / str(name)).read_text(encoding="utf-8").strip()
+                except (OSError, UnicodeDecodeError) as error:
+                    reason = error.strerror if isinstance(error, OSError) else "not UTF-8 text"
+                    faults.append(
+                        Fault(
+                            where,
+                            f'is "{name}"; it must be a file this service may read: {reason}.',
+                        )
+                    )
+                    raw[secret] = ""
+            else:
+                faults += read_secret_files(raw[key], base, (*path, key))
+    return faults

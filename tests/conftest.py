@@ -1,0 +1,23 @@
+"""For every test: nothing of the machine's own settings leaks in; long tests on request."""
+
+import os
+
+import pytest
+
+
+@pytest.fixture(autouse=True)
+def _no_settings_from_the_machine(monkeypatch: pytest.MonkeyPatch) -> None:
+    for name in list(os.environ):
+        if name.startswith("BROODER_") and name != "BROODER_LONG":
+            monkeypatch.delenv(name)
+    for name in ("STATE_DIRECTORY", "NOTIFY_SOCKET", "JOURNAL_STREAM"):
+        monkeypatch.delenv(name, raising=False)
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    if os.environ.get("BROODER_LONG") == "1":
+        return
+    skip = pytest.mark.skip(reason="long: run with BROODER_LONG=1")
+    for item in items:
+        if item.get_closest_marker("long"):
+            item.add_marker(skip)
