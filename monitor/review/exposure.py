@@ -1,0 +1,231 @@
+"""What the birds went through, as figures. Called by the record sheet and the loss review; no I/O.
+
+How the figures are made, so that they can be checked with pencil and paper:
+
+* A reading holds until the next one of the same probe, but never longer than `hold_s`. After that
+  the probe is silent. Where every floor probe is silent there is a gap: its minutes are counted as
+  gap and as nothing else, so silence never looks like comfort.
+* With several floor probes the coldest counts for cold and the hottest for heat. Chicks lie
+  together and the corner they lie in is the one that harms them; a mean of a warm and a cold corner
+  describes a place where no chick is. The average figure alone is the mean of all floor probes.
+* Minutes below and above are strict: a floor exactly on the edge of the band is in the band.
+* Degree-hours below are the area between the edge and the floor: three degrees below for two
+  hours is six. They add up over any way of cutting a span in two (tests/property)."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+import numpy.typing as npt
+
+Floats = npt.NDArray[np.float64]
+Bools = npt.NDArray[np.bool_]
+
+
+class Trace(NamedTuple):
+    """One probe's readings in time order: Unix seconds and degC."""
+
+    times: Floats
+    temps_c: Floats
+
+    def between(self, start: float, stop: float) -> "Trace":
+        """Readings with start <= time < stop; no copy."""
+        first, last = np.searchsorted(self.times, (start, stop))
+        return Trace(self.times[first:last], self.temps_c[first:last])
+
+
+EMPTY = Trace(np.empty(0), np.empty(0))
+
+
+@dataclass(frozen=True, slots=True)
+class TargetLine:
+    """Treads of constant target: tread i lasts from edges[i] to edges[i + 1]. NaN: no target."""
+
+    edges: Floats
+    target_c: Floats
+    band_c: float  # target +/- this is right
+    harm_c: float  # target +/- this is chill or overheat
+
+    def at(self, time: float) -> float:
+        """The target at a time; NaN outside the treads."""
+        tread = int(np.searchsorted(self.edges, time, side="right")) - 1
+        return float(self.target_c[tread]) if 0 <= tread < len(self.target_c) else float("nan")
+
+    def between(self, start: float, stop: float) -> "TargetLine":
+        """The treads that touch the span, cut to it."""
+        first = max(int(np.searchsorted(self.edges, start, side="right")) - 1, 0)
+        last = min(int(np.searchsorted(self.edges, stop, side="left")), len(self.target_c))
+        if last <= first:
+            return TargetLine(np.empty(0), np.empty(0), self.band_c, self.harm_c)
+        edges = np.clip(self.edges[first : last + 1], start, stop)
+        return TargetLine(edges, self.target_c[first:last], self.band_c, self.harm_c)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Spell:
+    """The longest time without a break on one side of the band."""
+
+    start: float
+    lasted_s: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Exposure:
+    """One span's figures. Temperatures None: nothing was read. Kelvin-seconds inside; the sheet
+    shows degree-hours."""
+
+    span_s: float
+    gap_s: float  # no floor probe was heard
+    some_silent_s: float  # at least one floor probe was heard, and at least one was not
+    judged_s: float  # read, and there was a target to compare with
+    below_s: float
+    above_s: float
+    below_ks: float  # area below the band's lower edge
+    above_ks: float
+    chill_s: float  # below the chill limit
+    chill_ks: float
+    overheat_s: float
+    low_c: float | None
+    low_at: float | None
+    high_c: float | None
+    high_at: float | None
+    average_c: float | None
+    longest_below: Spell | None
+    longest_above: Spell | None
+
+    @property
+    def in_band_s(self) -> float:
+        """Read, judged, and right."""
+        return max(self.judged_s - self.below_s - self.above_s, 0.0)
+
+
+class _Segments(NamedTuple):
+    """The span cut wherever anything changes; between two cuts all is constant."""
+
+    starts: Floats
+    lasted_s: Floats
+    coldest_c: Floats  # NaN: gap
+    hottest_c: Floats
+    mean_c: Floats
+    heard: npt.NDArray[np.int64]  # how many floor probes hold
+    target_c: Floats  # NaN: none
+
+
+def exposure(
+    traces: Sequence[Trace], target: TargetLine, *, start: float, stop: float, hold_s: float
+) -> Exposure:
+    """The figures of start <= time < stop. Traces may reach beyond the span; readings up to
+    `hold_s` before it are needed to know how it began."""
+    parts = _segments(traces, target.between(start, stop), start, stop, hold_s)
+    lasted = parts.lasted_s
+    low, high = parts.target_c - target.band_c, parts.target_c + target.band_c
+    read = parts.heard > 0
+    # A comparison with NaN is False, which is what a gap or a missing target must give.
+    below, above = parts.coldest_c < low, parts.hottest_c > high
+    chill_c = parts.target_c - target.harm_c
+    chilled = parts.coldest_c < chill_c
+    both = below & above  # one corner freezing while another cooks: below wins, as the worse
+    above &= ~both
+    read_s = float(lasted[read].sum())
+    lowest = _lowest(parts.coldest_c, lasted)
+    highest = _lowest(-parts.hottest_c, lasted)
+    return Exposure(
+        span_s=stop - start,
+        gap_s=float(lasted[~read].sum()),
+        some_silent_s=float(lasted[read & (parts.heard < len(traces))].sum()),
+        judged_s=float(lasted[read & ~np.isnan(parts.target_c)].sum()),
+        below_s=float(lasted[below].sum()),
+        above_s=float(lasted[above].sum()),
+        below_ks=_area(low - parts.coldest_c, lasted, below),
+        above_ks=_area(parts.hottest_c - high, lasted, above),
+        chill_s=float(lasted[chilled].sum()),
+        chill_ks=_area(chill_c - parts.coldest_c, lasted, chilled),
+        overheat_s=float(lasted[parts.hottest_c > parts.target_c + target.harm_c].sum()),
+        low_c=None if lowest is None else float(parts.coldest_c[lowest]),
+        low_at=None if lowest is None else float(parts.starts[lowest]),
+        high_c=None if highest is None else float(parts.hottest_c[highest]),
+        high_at=None if highest is None else float(parts.starts[highest]),
+        average_c=_area(parts.mean_c, lasted, read) / read_s if read_s > 0 else None,
+        longest_below=_longest(below, parts),
+        longest_above=_longest(above, parts),
+    )
+
+
+def _segments(
+    traces: Sequence[Trace], target: TargetLine, start: float, stop: float, hold_s: float
+) -> _Segments:
+    """Merge all probes' readings and the target's treads by one stable sort, then carry each
+    probe's value forward by counting: for eight probes this is ten times faster than a search per
+    probe, and the record sheet of a month is made of it."""
+    near = [trace.between(start - hold_s, stop) for trace in traces]
+    cuts = [trace.times for trace in near]
+    ends = [_silences(trace.times, hold_s) for trace in near]
+    times = np.concatenate([*cuts, *ends, target.edges, np.array([start, stop])])
+    order = np.argsort(times, kind="stable")
+    edges = times[order]
+    owner = np.repeat(np.arange(len(cuts)), [len(cut) for cut in cuts]) if cuts else np.empty(0)
+    owners = np.full(len(times), -1)
+    owners[: len(owner)] = owner
+    owners = owners[order]
+    inside = (edges >= start) & (edges <= stop)
+    first = int(np.argmax(inside))
+    last = len(inside) - int(np.argmax(inside[::-1]))
+    edges = edges[first:last]
+    starts, lasted = edges[:-1], np.diff(edges)
+
+    coldest, hottest = np.full(len(starts), np.nan), np.full(len(starts), np.nan)
+    total, heard = np.zeros(len(starts)), np.zeros(len(starts), dtype=np.int64)
+    for number, trace in enumerate(near):
+        if not len(trace.times):
+            continue
+        held = np.cumsum(owners == number)[first : last - 1] - 1
+        value = trace.temps_c[held]
+        holds = (held >= 0) & (starts - trace.times[held] < hold_s)
+        value = np.where(holds, value, np.nan)
+        np.fmin(coldest, value, out=coldest)
+        np.fmax(hottest, value, out=hottest)
+        total += np.where(holds, value, 0.0)
+        heard += holds
+    mean = np.divide(total, heard, out=np.full(len(starts), np.nan), where=heard > 0)
+    return _Segments(starts, lasted, coldest, hottest, mean, heard, _treads(target, starts))
+
+
+def _silences(times: Floats, hold_s: float) -> Floats:
+    """When a probe fell silent: `hold_s` after a reading that no other followed in time."""
+    if not len(times):
+        return times
+    silent = np.diff(times, append=np.inf) > hold_s
+    return times[silent] + hold_s
+
+
+def _treads(target: TargetLine, starts: Floats) -> Floats:
+    if not len(target.target_c):
+        return np.full(len(starts), np.nan)
+    tread = np.searchsorted(target.edges, starts, side="right") - 1
+    inside = (tread >= 0) & (tread < len(target.target_c))
+    return np.where(inside, target.target_c[np.clip(tread, 0, len(target.target_c) - 1)], np.nan)
+
+
+def _area(depth: Floats, lasted: Floats, where: Bools) -> float:
+    return float(np.dot(depth[where], lasted[where]))
+
+
+def _lowest(values: Floats, lasted: Floats) -> int | None:
+    """Index of the first lowest value that lasted at all; None: nothing was read."""
+    real = np.flatnonzero(~np.isnan(values) & (lasted > 0))
+    return int(real[np.argmin(values[real])]) if len(real) else None
+
+
+def _longest(wrong: Bools, parts: _Segments) -> Spell | None:
+    """Cuts of no length (two probes heard at once) neither make nor break a spell."""
+    real = parts.lasted_s > 0
+    wrong, starts, lasted = wrong[real], parts.starts[real], parts.lasted_s[real]
+    if not wrong.any():
+        return None
+    flips = np.flatnonzero(np.diff(wrong.astype(np.int8), prepend=0, append=0))
+    begins, ends = flips[::2], flips[1::2]
+    stops = starts + lasted
+    spells = stops[ends - 1] - starts[begins]
+    worst = int(np.argmax(spells))
+    return Spell(start=float(starts[begins[worst]]), lasted_s=float(spells[worst]))
