@@ -1,0 +1,266 @@
+"""Payload bytes to readings. Called by the service for each message; does no I/O, never raises.
+
+A bare number, JSON with a JSON Pointer to the value, or SenML JSON. What cannot be read becomes a
+`Rejected` that names the reason; what was read but no floor can be becomes a `BadValue`."""
+
+import json
+import math
+import re
+from datetime import datetime
+from functools import lru_cache
+from typing import Any, NamedTuple
+
+from jsonpointer import JsonPointer, JsonPointerException
+
+from monitor.intake import senml
+from monitor.intake.plausible import fault_of
+from monitor.site import Probe
+from monitor.units import Unit, to_celsius
+from monitor.watch.events import BadValue, Moment, Reading
+
+MAX_PAYLOAD_BYTES = 65536  # a probe sends tens of bytes; a pack of a day's buffer stays below
+MAX_WORD = 64  # characters of the longest number worth reading
+AHEAD_S = 120.0  # a probe's clock may run ahead by this; more is a clock that was never set
+OLDEST_S = 7 * 86400.0  # no probe buffers longer; older is a clock at its epoch (1970, 2000)
+
+
+class Rejected(NamedTuple):
+    """A message of a claimed topic that holds no temperature: why, in one plain clause."""
+
+    at: float
+    tick: float
+    probe: str  # Probe.key
+    reason: str
+
+
+Outcome = Reading | Rejected | BadValue
+
+
+class Refusal(Exception):
+    """Inside this module only: the reason on its way out of nested reading."""
+
+
+def read(payload: bytes, probe: Probe, received: Moment) -> Outcome:
+    """The newest temperature in the payload."""
+    if probe.value_pointer is None and len(payload) < 32:
+        # The usual case by far, about a microsecond. `_` is float()'s own digit separator.
+        try:
+            value = float(payload)
+        except ValueError:
+            pass
+        else:
+            if b"_" not in payload and math.isfinite(value):
+                if probe.unit is not Unit.CELSIUS:
+                    value = to_celsius(value, probe.unit)
+                return _judged(value, probe, received.at, received.tick)
+    return read_all(payload, probe, received)[-1]
+
+
+def read_all(
+    payload: bytes, probe: Probe, received: Moment, notes: list[str] | None = None
+) -> list[Outcome]:
+    """Every temperature in the payload, oldest first; never empty. `notes` collects what was not
+    as it should be though the temperature was taken, such as a time stamp in the future."""
+    remarks: list[str] = [] if notes is None else notes
+    try:
+        pairs = _pairs(payload, probe, received, remarks)
+    except Refusal as refusal:
+        return [Rejected(received.at, received.tick, probe.key, str(refusal))]
+    except senml.PackRefused as refusal:
+        return [Rejected(received.at, received.tick, probe.key, f"SenML: {refusal}")]
+    outcomes: list[Outcome] = []
+    for temp_c, at in pairs:
+        at = _believed(at, received, remarks)  # noqa: PLW2901 - the stamp, once judged, is gone
+        outcomes.append(_judged(temp_c, probe, at, received.tick - (received.at - at)))
+    return outcomes
+
+
+def _judged(temp_c: float, probe: Probe, at: float, tick: float) -> Outcome:
+    fault = fault_of(temp_c)
+    if fault is not None:
+        return BadValue(at, tick, probe.key, fault, temp_c)
+    return Reading(at, tick, probe.key, temp_c + probe.offset_c)
+
+
+def _pairs(
+    payload: bytes, probe: Probe, received: Moment, remarks: list[str]
+) -> list[tuple[float, float]]:
+    """(degC, Unix seconds) of everything in the payload, in time order."""
+    if len(payload) > MAX_PAYLOAD_BYTES:
+        raise Refusal(f"is {len(payload)} bytes long; at most {MAX_PAYLOAD_BYTES} are read")
+    if not payload.strip():
+        raise Refusal("is empty")
+    try:
+        text = payload.decode("utf-8")
+    except UnicodeDecodeError:
+        raise Refusal("is not text (wrong UTF-8)") from None
+    if probe.value_pointer is None:
+        start = text.lstrip()[:1]
+        if start == "[":
+            return _from_senml(_document(text), probe, received, remarks)
+        if start == "{":
+            raise Refusal(
+                'is a JSON object; name the place of the value, such as value = "/temperature"'
+            )
+        return [(_bare(text, probe), received.at)]
+    document = _document(text)
+    value = _at_pointer(document, probe.value_pointer, "value")
+    temp_c = to_celsius(_number(value, probe.value_pointer), probe.unit)
+    at = received.at
+    if probe.time_pointer is not None:
+        try:
+            at = _stamp(_at_pointer(document, probe.time_pointer, "time"))
+        except Refusal as refusal:
+            # A reading without a good stamp is still a reading.
+            remarks.append(f"{refusal}; the time of arrival was taken")
+    return [(temp_c, at)]
+
+
+_UNIT_AFTER = re.compile(r"\s*(?:°\s*|º\s*|deg\s*)?([CFK])$", re.IGNORECASE)
+_UNIT_OF = {"C": Unit.CELSIUS, "F": Unit.FAHRENHEIT, "K": Unit.KELVIN}
+
+
+def _bare(text: str, probe: Probe) -> float:
+    """A number as people and boards write it: `33.4`, ` 33,4 `, `33.4 °C`, `"33.4"`."""
+    word = text.strip().strip("\x00\ufeff").strip().removeprefix('"').removesuffix('"').strip()
+    if len(word) > MAX_WORD:  # before any pattern sees it
+        raise Refusal(f"is {_excerpt(word)}, not a number")
+    unit = probe.unit
+    if sign := _UNIT_AFTER.search(word):
+        said = _UNIT_OF[sign[1].upper()]
+        if said is not unit:
+            raise Refusal(f"says {_excerpt(word)}, but the probe is configured as {unit}")
+        word = word[: sign.start()].rstrip()
+    return to_celsius(_number(word, None), unit)
+
+
+# Decimal digits only: float() also takes 1_000, Arabic-Indic digits, "nan" and "infinity".
+_DECIMAL = re.compile(r"[+-]?(?:[0-9]+(?:[.,][0-9]*)?|[.,][0-9]+)(?:[eE][+-]?[0-9]+)?", re.ASCII)
+_NOT_FINITE = re.compile(r"[+-]?(?:nan|inf|infinity)", re.IGNORECASE)
+
+
+def _number(value: Any, pointer: str | None) -> float:
+    """A finite float from a JSON value or a bare word; booleans are not numbers here."""
+    where = f"value at {pointer} " if pointer else ""
+    if isinstance(value, str):
+        word = value.strip()
+        if _NOT_FINITE.fullmatch(word):
+            raise Refusal(f"{where}is {word}: the probe itself knows no temperature")
+        if len(word) > MAX_WORD or not _DECIMAL.fullmatch(word):
+            raise Refusal(f"{where}is {_excerpt(word)}, not a number")
+        number = float(word.replace(",", "."))
+    elif isinstance(value, bool) or value is None:
+        raise Refusal(f"{where}is {json.dumps(value)}, not a number")
+    elif isinstance(value, int | float):
+        try:
+            number = float(value)
+        except OverflowError:
+            raise Refusal(f"{where}is too large for a number") from None
+    else:
+        kind = "a list" if isinstance(value, list) else "an object"
+        raise Refusal(f"{where}is {kind}, not a number")
+    if not math.isfinite(number):
+        raise Refusal(f"{where}is not a finite number")
+    return number
+
+
+def _no_constant(word: str) -> float:
+    raise Refusal(f"holds {word}, which is not JSON")
+
+
+def _document(text: str) -> Any:
+    try:
+        return json.loads(text, parse_constant=_no_constant)
+    except RecursionError:
+        raise Refusal("is nested too deeply") from None
+    except ValueError as error:  # JSONDecodeError, and integers of more than 4,300 digits
+        if isinstance(error, json.JSONDecodeError):
+            raise Refusal(f"is not JSON ({error.msg} at character {error.pos})") from None
+        raise Refusal("holds a number of thousands of digits") from None
+
+
+@lru_cache(maxsize=256)
+def _compiled(pointer: str) -> JsonPointer:
+    return JsonPointer(pointer)
+
+
+def _at_pointer(document: Any, pointer: str, what: str) -> Any:
+    try:
+        return _compiled(pointer).resolve(document)
+    except JsonPointerException:
+        raise Refusal(f"has no {what} at {_excerpt(pointer)}") from None
+    except (TypeError, ValueError, KeyError, IndexError, RecursionError):
+        raise Refusal(f"cannot be followed to {_excerpt(pointer)}") from None
+
+
+def _stamp(value: Any) -> float:
+    """ISO 8601, or Unix seconds or milliseconds, as Unix seconds."""
+    if isinstance(value, str) and not _DECIMAL.fullmatch(value.strip()):
+        try:
+            moment = datetime.fromisoformat(value.strip())
+        except ValueError:
+            raise Refusal(f"time stamp {_excerpt(value)} is neither ISO 8601 nor Unix") from None
+        if moment.tzinfo is None:
+            raise Refusal(f"time stamp {_excerpt(value)} has no zone (write Z for UTC)")
+        try:
+            return moment.timestamp()
+        except (OverflowError, ValueError, OSError):
+            raise Refusal(f"time stamp {_excerpt(value)} is out of range") from None
+    try:
+        number = _number(value, None)
+    except Refusal as refusal:
+        raise Refusal(f"time stamp {refusal}") from None
+    # 1e11 s is the year 5138; 1e11 ms is 1973.
+    return number / 1000.0 if abs(number) >= 1e11 else number
+
+
+def _believed(at: float, received: Moment, remarks: list[str]) -> float:
+    age_s = received.at - at
+    if -AHEAD_S <= age_s <= OLDEST_S:
+        return min(at, received.at)
+    if age_s < 0:
+        remarks.append("time stamp lies in the future; the time of arrival was taken")
+    else:
+        remarks.append("time stamp is more than a week old; the time of arrival was taken")
+    return received.at
+
+
+_SENML_UNIT = {"Cel": Unit.CELSIUS, "K": Unit.KELVIN}
+
+
+def _from_senml(
+    document: Any, probe: Probe, received: Moment, remarks: list[str]
+) -> list[tuple[float, float]]:
+    records = senml.resolve(document, received.at)
+    temps = [r for r in records if r.value is not None and _is_temperature(r.unit)]
+    if probe.senml_name is not None:
+        temps = [r for r in temps if r.name == probe.senml_name]
+        if not temps:
+            raise Refusal(f"SenML pack holds no temperature named {_excerpt(probe.senml_name)}")
+    if not temps:
+        raise Refusal("SenML pack holds no temperature (unit Cel or K)")
+    names = sorted({r.name for r in temps})
+    if len(names) > 1:
+        # A record that says Cel outweighs one that says nothing.
+        said = [r for r in temps if r.unit is not None]
+        names = sorted({r.name for r in said}) or names
+        if len(names) > 1:
+            listed = ", ".join(_excerpt(name) for name in names[:4])
+            raise Refusal(f"SenML pack holds several temperatures ({listed}); name one of them")
+        temps = said
+    if len(temps) < len(records):
+        remarks.append("SenML pack holds other records too; only the temperature was taken")
+    return [
+        (to_celsius(r.value or 0.0, _SENML_UNIT[r.unit] if r.unit else probe.unit), r.at)
+        for r in temps
+    ]
+
+
+def _is_temperature(unit: str | None) -> bool:
+    return unit is None or unit in _SENML_UNIT
+
+
+def _excerpt(word: str) -> str:
+    """At most 40 characters, quoted, with control characters escaped."""
+    shown = word if len(word) <= 40 else word[:39] + "…"
+    return json.dumps(shown, ensure_ascii=not shown.isprintable())

@@ -1,0 +1,42 @@
+"""What a thermometer can truly have measured, and which of its values are faults in disguise.
+
+Called by intake.payload before the probe's offset is added, and by intake.wires for the board's own
+1-Wire bus. Reasons are single clauses for the grower."""
+
+# A DS18B20 measures -55..+125 degC (datasheet, rev 042208); a thermocouple under a lamp may read
+# more. Wider than the sensor on both sides: what is outside is a fault and not weather or fire.
+LOWEST_C = -60.0
+HIGHEST_C = 150.0
+
+POWER_UP_C = 85.0  # scratchpad value after power-up (datasheet; kernel docs, w1_therm.rst)
+NO_SENSOR_C = -127.0  # DEVICE_DISCONNECTED_C of the common Arduino library, raw -7040
+WEAK_SUPPLY_C = 127.94  # too little power for the conversion (kernel docs, w1_therm.rst)
+
+
+def fault_of(temp_c: float) -> str | None:
+    """Why this cannot be a temperature of a brooder, or None if it can."""
+    if temp_c < POWER_UP_C - 0.001 and temp_c >= LOWEST_C:
+        return None
+    if LOWEST_C <= temp_c <= HIGHEST_C:
+        return _fault_in_range(temp_c)
+    return _fault_out_of_range(temp_c)
+
+
+def _fault_in_range(temp_c: float) -> str | None:
+    # 85.0 to within a float's rounding of 185 degF or 358.15 K. A fire passes 85 too, but not
+    # by resting on it: its neighbours 84.94 and 85.06 are taken, and 50 degC has long alarmed.
+    if abs(temp_c - POWER_UP_C) < 0.001:
+        return "the sensor sends 85.0 °C, its power-up value: it lost power or was read too soon"
+    if abs(temp_c - WEAK_SUPPLY_C) < 0.01:
+        return "the sensor sends 127.94 °C: its supply is too weak to measure"
+    return None
+
+
+def _fault_out_of_range(temp_c: float) -> str:
+    if abs(temp_c - NO_SENSOR_C) < 0.001:
+        return "the probe sends -127 °C: no sensor answers on its wire"
+    if temp_c < LOWEST_C:
+        return f"{temp_c:.1f} °C is colder than any sensor can measure"
+    if temp_c < 1e6:
+        return f"{temp_c:.1f} °C is hotter than any brooder can be"
+    return "the value is far beyond any temperature"

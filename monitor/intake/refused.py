@@ -1,0 +1,75 @@
+"""A small counted record of messages that could not be read. Filled by the watch thread, read by
+`brooder probes`, the page and the log; bounded however much junk comes."""
+
+import threading
+from collections import OrderedDict
+from dataclasses import dataclass, replace
+
+EXCERPT_BYTES = 80
+MOST_KINDS = 200  # of (topic, reason) kept; the longest unheard goes first
+MOST_TOPIC_CHARS = 200
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RefusedKind:
+    """Messages of one topic refused for one reason."""
+
+    topic: str
+    reason: str
+    count: int
+    first_at: float
+    last_at: float
+    excerpt: str  # of the last one, safe to print
+
+
+class RefusedRecord:
+    """What was refused, by topic and reason. Safe to use from several threads."""
+
+    def __init__(self, most_kinds: int = MOST_KINDS) -> None:
+        self._lock = threading.Lock()
+        self._kinds: OrderedDict[tuple[str, str], RefusedKind] = OrderedDict()
+        self._most_kinds = most_kinds
+        self._total = 0
+
+    def add(self, topic: str, reason: str, payload: bytes, at: float) -> RefusedKind:
+        """Count one; the first of its kind (count == 1) is worth a log line."""
+        topic = topic[:MOST_TOPIC_CHARS]
+        # Reasons quote numbers and words from the payload; digits would make each a kind of its own.
+        key = (topic, "".join("0" if char.isdigit() else char for char in reason))
+        with self._lock:
+            self._total += 1
+            old = self._kinds.pop(key, None)
+            if old is None:
+                kind = RefusedKind(
+                    topic=topic,
+                    reason=reason,
+                    count=1,
+                    first_at=at,
+                    last_at=at,
+                    excerpt=excerpt(payload),
+                )
+            else:
+                kind = replace(
+                    old, reason=reason, count=old.count + 1, last_at=at, excerpt=excerpt(payload)
+                )
+            self._kinds[key] = kind
+            while len(self._kinds) > self._most_kinds:
+                self._kinds.popitem(last=False)
+            return kind
+
+    @property
+    def total(self) -> int:
+        """All refused since the start, also those whose kind was let go."""
+        return self._total
+
+    def latest(self) -> list[RefusedKind]:
+        """Every kind kept, the latest first."""
+        with self._lock:
+            return list(reversed(self._kinds.values()))
+
+
+def excerpt(payload: bytes) -> str:
+    """The beginning of a payload as one printable line: no control characters, no terminal codes."""
+    head = payload[:EXCERPT_BYTES].decode("utf-8", errors="replace")
+    safe = "".join(char if char.isprintable() else "·" for char in head)
+    return safe + ("…" if len(payload) > EXCERPT_BYTES else "")
