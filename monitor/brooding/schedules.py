@@ -242,4 +242,3 @@ def schedule_for(brooder: Brooder, kind: str | None) -> Schedule:
     if name not in BUILT_IN:
         raise ValueError(f"schedule {name!r} is not known; use one of {', '.join(BUILT_IN)}")
     return BUILT_IN[name]
-

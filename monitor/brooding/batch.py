@@ -1,0 +1,267 @@
+"""The flock ledger: entries folded into batches. Called by the engine, the review and the page.
+
+The fold is the only reading of the ledger there is, so head counts agree everywhere. It is total:
+whatever the journal holds gives a Ledger, and what makes no sense is left out and named in
+`faults` (a journal from elsewhere may hold anything). `brooding.objection` keeps such entries from
+being written at all. Entries need distinct numbers: whoever reads a journal from elsewhere
+numbers them.
+
+Rules. Entries count in the order of their time, then of their number, so one written late falls
+in its place. A `placed` while birds are in the box adds to them if the hatch date and the kind
+are the same (two crates of one hatch, or birds back from a second box); otherwise it is refused,
+since one box has one target. A `moved` without a count moves all. A batch ends when none are
+left, moved or dead. An `undo` takes back one entry by number, as if it had never been written;
+an undo itself is not undone, the entry is written again."""
+
+from bisect import bisect_right
+from collections.abc import Iterable
+from dataclasses import dataclass, field, replace
+from datetime import date
+
+from monitor.brooding.entries import Entry, EntryKind
+from monitor.brooding.flock import KINDS
+
+LEDGER_KINDS = frozenset(
+    {EntryKind.PLACED, EntryKind.LOSS, EntryKind.MOVED, EntryKind.NOTE, EntryKind.UNDO}
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Tally:
+    """One change of a batch's head count, and the head count after it."""
+
+    at: float
+    entry: EntryKind
+    number: int
+    count: int
+    heads_after: int
+    note: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Batch:
+    """Birds of one hatch and kind in one box, from the first placed to none left."""
+
+    brooder: str
+    number: int  # of the entry that began it
+    kind: str
+    hatched: date
+    tallies: tuple[Tally, ...]
+    notes: tuple[Entry, ...] = ()
+
+    @property
+    def started_at(self) -> float:
+        """When the first birds were placed."""
+        return self.tallies[0].at
+
+    @property
+    def ended_at(self) -> float | None:
+        """When the last bird left, or None while there are any."""
+        return None if self.tallies[-1].heads_after else self.tallies[-1].at
+
+    @property
+    def placed(self) -> int:
+        """All birds ever placed in it."""
+        return sum(t.count for t in self.tallies if t.entry is EntryKind.PLACED)
+
+    def placed_until(self, at: float) -> int:
+        """Birds placed up to and at a time."""
+        return sum(t.count for t in self.tallies if t.entry is EntryKind.PLACED and t.at <= at)
+
+    def head_count(self, at: float | None = None) -> int:
+        """Birds in the box at a time, or after the last entry."""
+        if at is None:
+            return self.tallies[-1].heads_after
+        index = bisect_right(self.tallies, at, key=lambda tally: tally.at)
+        return self.tallies[index - 1].heads_after if index else 0
+
+    @property
+    def losses(self) -> tuple[Tally, ...]:
+        """Every loss, in time order."""
+        return tuple(t for t in self.tallies if t.entry is EntryKind.LOSS)
+
+    def lost(self, from_at: float | None = None, to_at: float | None = None) -> int:
+        """Birds lost, over all or in from <= time < to."""
+        return sum(
+            t.count
+            for t in self.tallies
+            if t.entry is EntryKind.LOSS
+            and (from_at is None or t.at >= from_at)
+            and (to_at is None or t.at < to_at)
+        )
+
+    def runs_at(self, at: float) -> bool:
+        """Were there birds at that time?"""
+        return self.head_count(at) > 0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Ledger:
+    """All batches, and what the fold left out. `entries` are what it was folded from."""
+
+    batches: tuple[Batch, ...] = ()  # in the order they began
+    entries: tuple[Entry, ...] = ()
+    undone: frozenset[int] = frozenset()
+    faults: dict[int, str] = field(default_factory=dict)  # entry number -> why it does not count
+
+    def running(self, brooder: str, at: float | None = None) -> Batch | None:
+        """The batch in a box now (after the last entry), or at a time."""
+        for batch in reversed(self.batches):
+            if batch.brooder == brooder and batch.head_count(at) > 0:
+                return batch
+        return None
+
+    def of(self, brooder: str) -> tuple[Batch, ...]:
+        """The batches a box has had, in the order they began."""
+        return tuple(batch for batch in self.batches if batch.brooder == brooder)
+
+    def entry(self, number: int) -> Entry | None:
+        """The entry of that number, undone or not."""
+        return next((entry for entry in self.entries if entry.number == number), None)
+
+
+def fold(entries: Iterable[Entry]) -> Ledger:
+    """The ledger of these entries, in any order. Acts on alarms among them are passed over."""
+    kept = tuple(
+        sorted(
+            (entry for entry in entries if entry.entry in LEDGER_KINDS),
+            key=lambda entry: (entry.at, entry.number),
+        )
+    )
+    undone, faults = _undone(kept)
+    batches: list[Batch] = []
+    open_batch: dict[str, int] = {}  # brooder -> index into batches
+    for entry in kept:
+        if entry.entry is EntryKind.UNDO or entry.number in undone:
+            continue
+        index = open_batch.get(entry.brooder or "")
+        batch = None if index is None else batches[index]
+        fault = _fault(entry, batch)
+        if fault is not None:
+            faults[entry.number] = fault
+        elif batch is None or index is None:
+            if entry.entry is EntryKind.PLACED:
+                open_batch[entry.brooder or ""] = len(batches)
+                batches.append(_begun(entry))
+        else:
+            batches[index] = _after(batch, entry)
+            if batches[index].ended_at is not None:
+                del open_batch[entry.brooder or ""]
+    return Ledger(batches=tuple(batches), entries=kept, undone=undone, faults=faults)
+
+
+def _undone(kept: tuple[Entry, ...]) -> tuple[frozenset[int], dict[int, str]]:
+    known = {entry.number: entry for entry in kept}
+    undone: set[int] = set()
+    faults: dict[int, str] = {}
+    for entry in kept:
+        if entry.entry is not EntryKind.UNDO:
+            continue
+        target = None if entry.undoes is None else known.get(entry.undoes)
+        if target is None:
+            faults[entry.number] = f"There is no ledger entry {entry.undoes} to take back."
+        elif target.entry is EntryKind.UNDO:
+            faults[entry.number] = f"Entry {target.number} is an undo and stays."
+        else:
+            undone.add(target.number)
+    return frozenset(undone), faults
+
+
+def _fault(entry: Entry, batch: Batch | None) -> str | None:
+    """Why an entry cannot count, given the batch that runs in its box."""
+    if entry.entry is EntryKind.NOTE:
+        return None
+    if entry.entry is EntryKind.PLACED:
+        return (
+            count_fault(entry)
+            or _words_fault(entry)
+            or (_first_fault(entry) if batch is None else _mixed_fault(entry, batch))
+        )
+    if batch is None:
+        return f"There are no birds in {entry.brooder} at that time; enter `placed` first."
+    return count_fault(entry) or _heads_fault(entry, batch.head_count())
+
+
+def count_fault(entry: Entry) -> str | None:
+    """An entry of birds needs a box and a count of 1 or more; `moved` alone may mean all."""
+    if entry.brooder is None:
+        return f"Which brooder? A {entry.entry} entry needs its name."
+    if entry.count is None and entry.entry is EntryKind.MOVED:
+        return None
+    if entry.count is None or entry.count < 1:
+        return f"How many? A {entry.entry} entry needs a count of 1 or more, not {entry.count}."
+    return None
+
+
+def _heads_fault(entry: Entry, heads: int) -> str | None:
+    if entry.count is None or entry.count <= heads:
+        return None
+    verb = "lost" if entry.entry is EntryKind.LOSS else "moved"
+    return f"{entry.brooder} has {heads} birds at that time; {entry.count} cannot be {verb}."
+
+
+def _words_fault(entry: Entry) -> str | None:
+    if entry.hatched is not None and iso_date(entry.hatched) is None:
+        return f"Hatch date {entry.hatched!r} is not a date; write it like 2026-03-01."
+    if entry.kind is not None and entry.kind not in KINDS:
+        return f"Kind of bird {entry.kind!r} is not known; use one of {', '.join(KINDS)}."
+    return None
+
+
+def _first_fault(entry: Entry) -> str | None:
+    if entry.hatched is None:
+        return "When did they hatch? The first `placed` of a batch needs the hatch date."
+    if entry.kind is None:
+        return f"What kind of bird? Use one of {', '.join(KINDS)}."
+    return None
+
+
+def _mixed_fault(entry: Entry, batch: Batch) -> str | None:
+    other_hatch = entry.hatched is not None and iso_date(entry.hatched) != batch.hatched
+    if other_hatch or (entry.kind is not None and entry.kind != batch.kind):
+        return (
+            f"{entry.brooder} holds {batch.kind} hatched {batch.hatched.isoformat()}, and one box "
+            "has one target; enter `moved` for those first, or use another brooder."
+        )
+    return None
+
+
+def _begun(entry: Entry) -> Batch:
+    hatched = iso_date(entry.hatched)
+    if entry.brooder is None or entry.kind is None or hatched is None or entry.count is None:
+        raise ValueError(f"entry {entry.number} does not begin a batch")  # _placing_fault checked
+    return Batch(
+        brooder=entry.brooder,
+        number=entry.number,
+        kind=entry.kind,
+        hatched=hatched,
+        tallies=(_tally(entry, entry.count, entry.count),),
+    )
+
+
+def _after(batch: Batch, entry: Entry) -> Batch:
+    if entry.entry is EntryKind.NOTE:
+        return replace(batch, notes=(*batch.notes, entry))
+    heads = batch.head_count()
+    count = heads if entry.count is None else entry.count
+    left = heads + count if entry.entry is EntryKind.PLACED else heads - count
+    return replace(batch, tallies=(*batch.tallies, _tally(entry, count, left)))
+
+
+def _tally(entry: Entry, count: int, heads_after: int) -> Tally:
+    return Tally(
+        at=entry.at,
+        entry=entry.entry,
+        number=entry.number,
+        count=count,
+        heads_after=heads_after,
+        note=entry.note,
+    )
+
+
+def iso_date(text: str | None) -> date | None:
+    """A date written as ISO 8601, or None where it is none."""
+    try:
+        return None if text is None else date.fromisoformat(text)
+    except ValueError:
+        return None

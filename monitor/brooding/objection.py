@@ -1,0 +1,94 @@
+"""May this ledger entry be kept? Asked by the command, the control socket and the page.
+
+The same fold that will read the entry for ever after is asked first: an entry is refused when it
+could not count, or when it (or an undo) would keep another entry from counting."""
+
+from collections.abc import Collection
+from dataclasses import replace
+from datetime import UTC, date, tzinfo
+
+from monitor.brooding.batch import LEDGER_KINDS, Ledger, count_fault, fold, iso_date
+from monitor.brooding.calendar import local_date
+from monitor.brooding.entries import Entry, EntryKind
+
+OLDEST_DAYS = 365  # a hatch date further back than this is a slip of the pen
+
+
+def objection(
+    ledger: Ledger,
+    entry: Entry,
+    *,
+    zone: tzinfo = UTC,
+    brooders: Collection[str] = (),
+) -> str | None:
+    """Why an entry must not be kept, in one sentence that says what would be right; None: keep it.
+
+    Asked before an entry gets its number, by the command, the control socket and the page. With
+    `brooders` (the configured names) an unknown box is refused too."""
+    if entry.entry not in LEDGER_KINDS:
+        return None
+    if entry.entry is EntryKind.UNDO:
+        return _undo_objection(ledger, entry)
+    plain = _form_objection(entry, zone, brooders)
+    if plain is not None or entry.entry is EntryKind.NOTE:
+        return plain
+    return _new_fault(ledger, entry)
+
+
+def _undo_objection(ledger: Ledger, entry: Entry) -> str | None:
+    number = entry.undoes
+    if number is None:
+        return "An undo needs the number of the entry to take back."
+    target = ledger.entry(number)
+    if target is None:
+        return f"There is no ledger entry {number} to take back."
+    if target.entry is EntryKind.UNDO:
+        return f"Entry {number} is an undo; write the entry that it took back again instead."
+    if number in ledger.undone:
+        return f"Entry {number} was taken back already."
+    after = fold([e for e in ledger.entries if e.number != number])
+    for other, fault in after.faults.items():
+        if other not in ledger.faults:
+            return (
+                f"Entry {number} cannot be taken back while entry {other} rests on it "
+                f"({_lower(fault)}); take entry {other} back first."
+            )
+    return None
+
+
+def _form_objection(entry: Entry, zone: tzinfo, brooders: Collection[str]) -> str | None:
+    if brooders and entry.brooder is not None and entry.brooder not in brooders:
+        known = ", ".join(brooders)
+        return f"No brooder is called {entry.brooder!r}; the configuration has {known}."
+    if entry.entry is EntryKind.NOTE:
+        return None if entry.note else "A note needs some words."
+    if entry.entry is EntryKind.PLACED and entry.hatched is not None:
+        return count_fault(entry) or _hatch_objection(entry.hatched, local_date(entry.at, zone))
+    return count_fault(entry)
+
+
+def _hatch_objection(hatched: str, placed_on: date) -> str | None:
+    day = iso_date(hatched)
+    if day is None:
+        return f"Hatch date {hatched!r} is not a date; write it like {placed_on.isoformat()}."
+    if day > placed_on:
+        return f"Hatch date {hatched} is after the day they were placed ({placed_on.isoformat()})."
+    if (placed_on - day).days > OLDEST_DAYS:
+        return f"Hatch date {hatched} is over a year before they were placed; check the year."
+    return None
+
+
+def _new_fault(ledger: Ledger, entry: Entry) -> str | None:
+    """What the fold would find wrong if this entry were written: with it, or with a later one."""
+    number = max((known.number for known in ledger.entries), default=0) + 1
+    after = fold([*ledger.entries, replace(entry, number=number)])
+    if number in after.faults:
+        return after.faults[number]
+    for other, fault in after.faults.items():
+        if other not in ledger.faults:
+            return f"Then entry {other}, which is later, would be wrong: {_lower(fault)}"
+    return None
+
+
+def _lower(sentence: str) -> str:
+    return sentence[0].lower() + sentence[1:].rstrip(".")
