@@ -34,7 +34,7 @@ class RefusedRecord:
     def add(self, topic: str, reason: str, payload: bytes, at: float) -> RefusedKind:
         """Count one; the first of its kind (count == 1) is worth a log line."""
         topic = topic[:MOST_TOPIC_CHARS]
-        # Reasons quote numbers and words from the payload; digits would make each a kind of its own.
+        # Reasons quote the payload's numbers; they must not make each message a kind of its own.
         key = (topic, "".join("0" if char.isdigit() else char for char in reason))
         with self._lock:
             self._total += 1
@@ -69,7 +69,7 @@ class RefusedRecord:
 
 
 def excerpt(payload: bytes) -> str:
-    """The beginning of a payload as one printable line: no control characters, no terminal codes."""
+    """The beginning of a payload as one printable line without terminal codes."""
     head = payload[:EXCERPT_BYTES].decode("utf-8", errors="replace")
     safe = "".join(char if char.isprintable() else "·" for char in head)
     return safe + ("…" if len(payload) > EXCERPT_BYTES else "")

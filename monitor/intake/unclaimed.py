@@ -1,0 +1,101 @@
+"""What was heard on topics that no probe has, and the configuration lines that would claim them.
+
+Filled by intake.listener or the built-in broker; read by `brooder probes` and the set-up page."""
+
+import json
+import threading
+from collections import OrderedDict
+from dataclasses import dataclass
+
+from monitor.intake.guessing import Guess, guess
+from monitor.intake.refused import excerpt
+
+MOST_TOPICS = 200
+MOST_TOPIC_CHARS = 200
+KEPT_PAYLOAD_BYTES = 2048  # enough to guess from; a pack that is longer is not guessed
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Heard:
+    """One unclaimed topic."""
+
+    topic: str
+    count: int
+    last_at: float
+    excerpt: str
+    payload: bytes  # its beginning
+    guesses: tuple[Guess, ...]
+
+
+class Unclaimed:
+    """The latest unclaimed topics, bounded. Safe to use from several threads."""
+
+    def __init__(self, most_topics: int = MOST_TOPICS) -> None:
+        self._lock = threading.Lock()
+        self._heard: OrderedDict[str, tuple[int, float, bytes]] = OrderedDict()
+        self._most_topics = most_topics
+        self._total = 0
+
+    def add(self, topic: str, payload: bytes, at: float) -> None:
+        """Note one message. Cheap: guessing is left to who asks."""
+        if len(topic) > MOST_TOPIC_CHARS:
+            topic = topic[:MOST_TOPIC_CHARS]
+        with self._lock:
+            self._total += 1
+            old = self._heard.pop(topic, None)
+            count = old[0] + 1 if old else 1
+            self._heard[topic] = (count, at, bytes(payload[:KEPT_PAYLOAD_BYTES]))
+            if len(self._heard) > self._most_topics:
+                self._heard.popitem(last=False)
+
+    @property
+    def total(self) -> int:
+        """All messages on unclaimed topics since the start."""
+        return self._total
+
+    def latest(self) -> list[Heard]:
+        """Every topic kept, the latest first, with what may be a temperature in it."""
+        with self._lock:
+            heard = list(reversed(self._heard.items()))
+        return [
+            Heard(
+                topic=topic,
+                count=count,
+                last_at=at,
+                excerpt=excerpt(payload),
+                payload=payload,
+                guesses=guess(payload),
+            )
+            for topic, (count, at, payload) in heard
+        ]
+
+
+def suggest(heard: Heard, brooder: str | None = None) -> str:
+    """Configuration lines (TOML) that would claim the topic for a probe of the last-named brooder,
+    or for the site when `brooder` is None."""
+    best = heard.guesses[0] if heard.guesses else None
+    name = heard.topic.rstrip("/").rsplit("/", 1)[-1] or "probe"
+    lines = ["[[brooders.probes]]" if brooder else "[[site.probes]]"]
+    lines.append(f"name = {_toml(name)}")
+    lines.append(f"topic = {_toml(heard.topic)}")
+    lines.append(f"place = {_toml(_place_for(heard.topic) if brooder else 'outside')}")
+    lines.append(f"unit = {_toml(best.unit if best else 'celsius')}")
+    if best and best.pointer is not None:
+        lines.append(f"value = {_toml(best.pointer)}")
+    return "\n".join(lines)
+
+
+def _toml(text: str) -> str:
+    # A TOML basic string has JSON's escapes; DEL is the one control JSON lets through.
+    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
+
+
+def _place_for(topic: str) -> str:
+    word = topic.lower()
+    if "out" in word or "shade" in word or "weather" in word:
+        return "outside"
+    if "lamp" in word or "heat" in word or "plate" in word:
+        return "under-heat"
+    if "cool" in word or "far" in word:
+        return "cool-end"
+    return "floor"
