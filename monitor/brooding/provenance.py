@@ -13,6 +13,7 @@ class Mark(StrEnum):
     MEMORY = "from memory"  # recalled, to be checked before it decides anything alone
     DERIVED = "derived"  # computed from the figures named
     PRACTICE = "common practice"  # what the trade does, without a source
+    ASSUMED = "assumed"  # a working figure of this project, argued beside it
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,168 @@
+"""What a box is made of and how it loses heat: walls, covers, litter, leaks.
+
+Called by `heat_balance`; the configuration is checked against the names in COVERS and WALLS.
+
+Resistances in m2.K/W. A porch or shed keeps the wind off, so both faces of a wall carry the film
+of still air; in the wind the outer film falls to 0.030 and a plywood box loses a third more."""
+
+from dataclasses import dataclass
+
+from monitor.brooding.provenance import Mark, Source
+from monitor.site import Brooder
+
+_APPENDIX = Source(
+    "Design manual, appendix G, R-values of building materials (values as ASHRAE Fundamentals)",
+    Mark.READ,
+    "http://38.142.81.21:8001/manual/viega/24010-viega/install-instructions-english/page-201.html",
+)
+_FILMS = Source(
+    "R-value table, inside air film, vertical surface, still air",
+    Mark.READ,
+    "https://residentialshippingcontainerprimer.com/r-value-table",
+)
+_ASHRAE_FILMS = Source("ASHRAE Handbook Fundamentals, surface films", Mark.MEMORY)
+_CORRUGATED = Source("corrugated cardboard, conductivity about 0.06 W/m.K", Mark.MEMORY)
+_FOAM = Source(
+    "R-values of common building materials, expanded polystyrene per inch",
+    Mark.MEMORY,
+    "http://www.celblox.com/r-values-of-common-building-materials/",
+)
+_STUD = Source(
+    "R-value table, softwood stud, 1.25 an inch",
+    Mark.DERIVED,
+    "https://residentialshippingcontainerprimer.com/r-value-table",
+)
+_SHAVINGS = Source("dry shavings, conductivity 0.06 to 0.09 W/m.K", Mark.MEMORY)
+_THIN = Source("a thin sheet hardly insulates; only its films count", Mark.ASSUMED)
+_BLANKET = Source("wool or cotton blanket, 10 mm at about 0.04 W/m.K", Mark.MEMORY)
+_LEAK = Source(
+    "air exchange through the gaps of a cover laid on, per m2 of cover: boards that lie loosely on "
+    "the walls, with lamp cords and a corner left open for air",
+    Mark.ASSUMED,
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Layer:
+    """One material: its resistance in m2.K/W."""
+
+    name: str
+    r_m2k_per_w: float
+    source: Source
+
+
+PLYWOOD = Layer("plywood, 1/2 in", 0.109, _APPENDIX)
+CARDBOARD = Layer("corrugated cardboard, 4 mm", 0.07, _CORRUGATED)
+FOAM = Layer("polystyrene foam, 1 in", 0.66, _FOAM)  # R 3.75 an inch; foil-free board
+LUMBER = Layer("softwood, 3/4 in", 0.165, _STUD)
+BLANKET = Layer("blanket, 10 mm", 0.25, _BLANKET)
+SHEET = Layer("thin metal or plastic", 0.0, _THIN)
+LITTER = Layer("dry shavings, 75 mm", 1.0, _SHAVINGS)  # 0.075 m / 0.075 W/m.K
+
+FILM_WALL = Layer("still air on a wall", 0.120, _FILMS)
+FILM_UP = Layer("still air, heat going up", 0.107, _ASHRAE_FILMS)
+FILM_DOWN = Layer("still air, heat going down", 0.162, _ASHRAE_FILMS)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cover:
+    """What lies on the box. `closed` keeps a lamp's warmed air in."""
+
+    name: str
+    title: str
+    layers: tuple[Layer, ...]
+    leak_m3_per_h_m2: float
+    closed: bool = True
+    leak_source: Source = _LEAK
+
+
+COVERS: dict[str, Cover] = {
+    cover.name: cover
+    for cover in (
+        Cover(name="none", title="no cover", layers=(), leak_m3_per_h_m2=40.0, closed=False),
+        Cover(name="wire", title="wire mesh", layers=(), leak_m3_per_h_m2=40.0, closed=False),
+        Cover(name="cardboard", title="cardboard", layers=(CARDBOARD,), leak_m3_per_h_m2=8.0),
+        Cover(name="plywood", title="plywood", layers=(PLYWOOD,), leak_m3_per_h_m2=8.0),
+        Cover(
+            name="boards",
+            title="plywood with cardboard on it",
+            layers=(PLYWOOD, CARDBOARD),
+            leak_m3_per_h_m2=6.0,
+        ),
+        Cover(name="blanket", title="a blanket", layers=(BLANKET,), leak_m3_per_h_m2=6.0),
+        Cover(name="foam", title="foam board", layers=(FOAM,), leak_m3_per_h_m2=8.0),
+    )
+}
+
+WALLS: dict[str, tuple[Layer, ...]] = {
+    "plywood": (PLYWOOD,),
+    "cardboard": (CARDBOARD,),
+    "boards": (PLYWOOD, CARDBOARD),
+    "lumber": (LUMBER,),
+    "foam": (FOAM,),
+    "metal": (SHEET,),
+    "plastic": (SHEET,),
+}
+
+AIR_WH_PER_M3_K = 0.34  # 1.2 kJ/m3.K, ASHRAE Fundamentals, from memory
+
+# Heat that a box stores, J/K. Half of what lies in the wood and litter follows within the hour.
+PLYWOOD_J_PER_M2_K = 0.0127 * 550 * 1600  # thickness m x density x specific heat, from memory
+LITTER_J_PER_M2_K = 0.075 * 120 * 1700  # the same for shavings
+AIR_J_PER_M3_K = 1200.0
+FOLLOWING_SHARE = 0.5
+
+
+def u_value(*layers: Layer) -> float:
+    """Transmittance through layers in series (films among them), W/m2.K."""
+    return 1.0 / sum(layer.r_m2k_per_w for layer in layers)
+
+
+def cover_named(name: str) -> Cover:
+    """The cover of that name. Raises ValueError with the known ones."""
+    try:
+        return COVERS[name]
+    except KeyError:
+        raise ValueError(f"cover {name!r} is not known; use one of {', '.join(COVERS)}") from None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Envelope:
+    """Heat lost per kelvin between the air in the box and outside, W/K, by way; and what it
+    stores, J/K."""
+
+    walls: float
+    top: float
+    floor: float
+    air: float
+    stored_j_per_k: float
+
+    @property
+    def total(self) -> float:
+        """All ways together, W/K."""
+        return self.walls + self.top + self.floor + self.air
+
+
+def envelope(
+    brooder: Brooder, *, cover: str | None = None, fresh_air_m3_h: float = 0.0
+) -> Envelope:
+    """The losses of a box under a cover (its own unless told), given the air its birds need."""
+    lid = cover_named(cover or brooder.cover)
+    if brooder.walls not in WALLS:
+        raise ValueError(f"walls {brooder.walls!r} are not known; use one of {', '.join(WALLS)}")
+    floor_m2 = brooder.floor_area_m2
+    wall_m2 = 2 * (brooder.length_m + brooder.width_m) * brooder.height_m
+    # An open box ends at its own air: one film, through which it radiates and convects upwards.
+    above = (*lid.layers, FILM_UP) if lid.closed else ()
+    leak_m3_h = max(lid.leak_m3_per_h_m2 * floor_m2, fresh_air_m3_h)
+    solid_m2 = wall_m2 + (floor_m2 if lid.closed else 0.0)
+    return Envelope(
+        walls=wall_m2 * u_value(FILM_WALL, *WALLS[brooder.walls], FILM_WALL),
+        top=floor_m2 * u_value(FILM_UP, *above),
+        floor=floor_m2 * u_value(FILM_DOWN, LITTER, PLYWOOD, FILM_DOWN),
+        air=leak_m3_h * AIR_WH_PER_M3_K,
+        stored_j_per_k=(
+            FOLLOWING_SHARE * (solid_m2 * PLYWOOD_J_PER_M2_K + floor_m2 * LITTER_J_PER_M2_K)
+            + floor_m2 * brooder.height_m * AIR_J_PER_M3_K
+        ),
+    )
