@@ -9,7 +9,7 @@ from typing import Protocol
 
 from monitor.watch.events import Moment
 
-JUMP_S = 5.0  # less is drift or a slow call; chrony and timesyncd slew what is smaller
+JUMP_S = 1.0  # CLOCK_MONOTONIC is slewed with the wall clock, so a difference is a step, not drift
 
 
 class Clock(Protocol):
@@ -28,25 +28,29 @@ class Clock(Protocol):
 
 class LiveClock:
     """The machine's clocks. `tick` starts at wall time, but never before `not_before`: a board that
-    boots with a stale clock must not run its timers in its own past."""
+    boots with a stale clock must not run its timers in its own past.
+
+    Between two jumps `at - tick` is one constant and both are whole milliseconds, as the journal
+    keeps them: so a state rebuilt from the journal is the same to the last digit."""
 
     speed = 1.0
 
     def __init__(self, *, not_before: float = 0.0) -> None:
-        self._base = max(time.time(), not_before) - time.monotonic()
-        self._offset = time.time() - time.monotonic()
+        wall = round(time.time(), 3)
+        self._base = max(wall, not_before) - time.monotonic()
+        self._offset = round(min(0.0, wall - not_before), 3)
 
     def now(self) -> Moment:
         """Wall and steady time, in seconds."""
-        return Moment(time.time(), time.monotonic() + self._base)
+        tick = round(time.monotonic() + self._base, 3)
+        return Moment(round(tick + self._offset, 3), tick)
 
     def jump_s(self) -> float:
-        """Wall against steady since the last jump; a small difference is left to grow."""
-        offset = time.time() - time.monotonic()
-        jump = offset - self._offset
+        """How far the wall clock was set since the last call; `now` follows it from here on."""
+        jump = time.time() - (time.monotonic() + self._base + self._offset)
         if abs(jump) < JUMP_S:
             return 0.0
-        self._offset = offset
+        self._offset = round(self._offset + jump, 3)
         return jump
 
 
@@ -60,7 +64,7 @@ class FastClock:
 
     def now(self) -> Moment:
         """Both clocks are one here."""
-        at = self._start_at + (time.monotonic() - self._zero) * self.speed
+        at = round(self._start_at + (time.monotonic() - self._zero) * self.speed, 3)
         return Moment(at, at)
 
     def jump_s(self) -> float:

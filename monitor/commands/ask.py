@@ -1,0 +1,70 @@
+"""From a command to the one who can answer: the running service, or else the journal itself.
+
+One writer only: while the service runs, its socket takes the entry; else this process opens the
+journal, takes the entry through the same core, and closes it."""
+
+from datetime import date, datetime, time
+from pathlib import Path
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from monitor.commands.common import fail, settings_or_exit
+from monitor.journal.records import StorageFault
+from monitor.page.desk import Objection
+from monitor.service import offline
+from monitor.service.control import NoService, ask
+from monitor.settings import Settings
+from monitor.site import Site
+
+
+def settings_of(config: Path | None) -> Settings:
+    """The settings for a command that tells nobody."""
+    return settings_or_exit(config)
+
+
+def request(settings: Settings, what: str, **details: Any) -> Any:
+    """The service's answer, or this process's own. Exits 2 with one line where it is refused."""
+    try:
+        try:
+            return ask(settings.control_path, what, **details)
+        except NoService:
+            return offline.answer(settings, what, details)
+    except (Objection, StorageFault) as refused:
+        fail(str(refused))
+
+
+def brooder_or_exit(site: Site, name: str | None) -> str:
+    """The named brooder, or the only one there is."""
+    names = [b.name for b in site.brooders]
+    if name is None:
+        if len(names) == 1:
+            return names[0]
+        fail(f"--brooder is missing; it must be one of {', '.join(names)}")
+    if name not in names:
+        fail(f'--brooder is "{name}"; it must be one of {", ".join(names)}')
+    return name
+
+
+def when_or_exit(text: str | None, zone: ZoneInfo, option: str = "--at") -> float | None:
+    """A time as a grower writes it: `06:30` (the last one), a date and time, or with an offset.
+    Unix seconds, or None where nothing was written."""
+    if text is None:
+        return None
+    try:
+        moment = _of_day(time.fromisoformat(text), zone) if len(text) <= 8 else _full(text, zone)
+    except ValueError:
+        fail(f'{option} is "{text}"; write 06:30, 2026-03-01T06:30 or 2026-03-01T06:30-06:00')
+    return moment.timestamp()
+
+
+def _of_day(of_day: time, zone: ZoneInfo) -> datetime:
+    now = datetime.now(zone)
+    moment = datetime.combine(now.date(), of_day, zone)
+    if moment > now:
+        moment = datetime.combine(date.fromordinal(now.toordinal() - 1), of_day, zone)
+    return moment
+
+
+def _full(text: str, zone: ZoneInfo) -> datetime:
+    moment = datetime.fromisoformat(text)
+    return moment if moment.tzinfo else moment.replace(tzinfo=zone)

@@ -1,0 +1,54 @@
+"""`brooder shelve`: set an alarm aside for a stated time, with a reason. It comes back."""
+
+from typing import Annotated
+
+import typer
+
+from monitor.commands.ask import brooder_or_exit, request, settings_of
+from monitor.commands.common import ConfigOption, fail, out
+from monitor.commands.flock import BrooderOption
+from monitor.watch.events import AlarmName
+
+
+def register(app: typer.Typer) -> None:
+    """Adds the verb."""
+    app.command("shelve")(shelve)
+
+
+def shelve(
+    alarm: Annotated[str, typer.Argument(help="Which alarm, e.g. cold.")],
+    minutes: Annotated[
+        float | None, typer.Option(help="For how long; the alarm then comes back by itself.")
+    ] = None,
+    reason: Annotated[str | None, typer.Option(help="Why, e.g. cleaning out.")] = None,
+    end: Annotated[bool, typer.Option("--end", help="Take it off the shelf now.")] = False,
+    brooder: BrooderOption = None,
+    config: ConfigOption = None,
+) -> None:
+    """Shelve an alarm while you clean out or feed. It is never shelved without an end."""
+    settings = settings_of(config)
+    known = [name.value for name in AlarmName]
+    if alarm not in known:
+        fail(f'the alarm is "{alarm}"; it must be one of {", ".join(known)}')
+    name = brooder_or_exit(settings.site, brooder)
+    if end:
+        request(settings, "entry", entry="unshelve", alarm=alarm, brooder=name, by="command")
+        out().print(f"{name}: {alarm} is watched again.")
+        return
+    if minutes is None or not 0 < minutes <= 1440:
+        fail(f"--minutes is {minutes}; it must be more than 0 and at most 1440")
+    if not reason:
+        fail("--reason is missing; say why, for whoever looks later")
+    answer = request(
+        settings,
+        "entry",
+        entry="shelve",
+        alarm=alarm,
+        brooder=name,
+        minutes=minutes,
+        note=reason,
+        by="command",
+    )
+    if not answer["changes"]:
+        fail(f"{name}: {alarm} was not shelved; it is already shelved or out of service")
+    out().print(f"{name}: {alarm} is shelved for {minutes:g} minutes ({reason}).")
