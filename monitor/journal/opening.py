@@ -1,0 +1,130 @@
+"""Before the first write: one writer only, a sound file, a known version. Called by `store`.
+
+The check at start is SQLite's quick_check, which reads the whole file; 30 days of 8 probes are
+about 5 MB, checked in some hundredths of a second. A larger file is checked whole only after an
+unclean stop (SQLite leaves its -wal file behind then), so that a clean restart is never slow."""
+
+import fcntl
+import os
+import sqlite3
+import time
+from pathlib import Path
+
+from monitor.journal.records import StorageFault
+
+ALWAYS_CHECK_BYTES = 64 * 1024 * 1024
+SIDE_FILES = ("", "-wal", "-shm")
+
+
+class WriterLock:
+    """An advisory lock on a file beside the journal; the kernel drops it when the process dies,
+    however it dies."""
+
+    def __init__(self, journal_path: Path) -> None:
+        self._path = journal_path.with_name(journal_path.name + ".lock")
+        try:
+            self._path.parent.mkdir(parents=True, exist_ok=True)
+            self._fd = os.open(self._path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o640)
+        except OSError as error:
+            raise fault_of(error, journal_path) from error
+        try:
+            fcntl.flock(self._fd, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except OSError as error:
+            holder = os.pread(self._fd, 32, 0).decode("ascii", "replace").strip()
+            os.close(self._fd)
+            raise StorageFault(
+                "in-use",
+                f"another brooder service is using {journal_path}"
+                + (f" (process {holder})" if holder else ""),
+            ) from error
+        os.ftruncate(self._fd, 0)
+        os.pwrite(self._fd, str(os.getpid()).encode(), 0)
+
+    def release(self) -> None:
+        """Gives the journal free. The empty file stays: removing it would race with a new owner."""
+        os.close(self._fd)
+
+
+def connect_to_write(path: Path) -> sqlite3.Connection:
+    """A connection without implicit transactions; the thread that opens it may hand it on."""
+    return sqlite3.connect(path, isolation_level=None, check_same_thread=False, timeout=10.0)
+
+
+def is_damaged(error: sqlite3.Error) -> bool:
+    """Is the file itself broken, rather than full, locked or out of reach?"""
+    code = getattr(error, "sqlite_errorcode", 0) & 0xFF
+    return code in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB)
+
+
+def damage(path: Path) -> str | None:
+    """What is wrong with the file, or None. Bounded as the module says."""
+    if not path.exists() or path.stat().st_size == 0:
+        return None
+    left_behind = path.with_name(path.name + "-wal")
+    unclean = left_behind.exists() and left_behind.stat().st_size > 0
+    connection = connect_to_write(path)
+    try:
+        connection.execute("PRAGMA schema_version").fetchone()
+        if unclean or path.stat().st_size <= ALWAYS_CHECK_BYTES:
+            found = [str(row[0]) for row in connection.execute("PRAGMA quick_check(3)")]
+            if found != ["ok"]:
+                return "; ".join(found).replace("\n", " ")
+    except sqlite3.DatabaseError as error:
+        if is_damaged(error):
+            return str(error)
+        raise
+    finally:
+        connection.close()
+    return None
+
+
+def set_aside(path: Path, at: float) -> Path:
+    """Moves a damaged journal and its side files to a dated name and returns it."""
+    stamp = time.strftime("%Y%m%dT%H%M%SZ", time.gmtime(at))
+    for number in range(1, 1000):
+        suffix = "" if number == 1 else f"-{number}"
+        aside = path.with_name(f"{path.name}.damaged-{stamp}{suffix}")
+        if not aside.exists():
+            break
+    for side in SIDE_FILES:
+        part = path.with_name(path.name + side)
+        if part.exists():
+            part.rename(aside.with_name(aside.name + side))
+    return aside
+
+
+def fault_of(error: Exception, path: Path) -> StorageFault:
+    """The fault in words that a grower can act on."""
+    if isinstance(error, StorageFault):
+        return error
+    code = getattr(error, "sqlite_errorcode", 0)
+    number = getattr(error, "errno", 0)
+    primary = code & 0xFF
+    if primary == sqlite3.SQLITE_FULL or number in (28, 122):  # ENOSPC, EDQUOT
+        return StorageFault("full", f"the disk that holds {path} is full")
+    if primary in (sqlite3.SQLITE_READONLY, sqlite3.SQLITE_PERM) or number in (1, 13, 30):
+        return StorageFault("read-only", f"{path} cannot be written: the disk or file is read-only")
+    if primary in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB):
+        return StorageFault("damaged", f"{path} is damaged ({error})")
+    if primary in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
+        return StorageFault("in-use", f"another program is holding {path} locked")
+    return StorageFault("failed", f"{path} could not be used ({error})")
+
+
+def connect_to_read(path: Path) -> sqlite3.Connection:
+    """A read-only connection. On a medium that cannot be written (a copied card), where SQLite
+    cannot make its -shm file, the file is read as one that nobody changes."""
+    uri = path.absolute().as_uri()
+    for mode in ("mode=ro", "mode=ro&immutable=1"):
+        connection = sqlite3.connect(
+            f"{uri}?{mode}", uri=True, isolation_level=None, check_same_thread=False, timeout=10.0
+        )
+        try:
+            connection.execute("PRAGMA schema_version").fetchone()
+        except sqlite3.OperationalError as error:
+            connection.close()
+            if error.sqlite_errorcode & 0xFF != sqlite3.SQLITE_CANTOPEN or "immutable" in mode:
+                raise
+        else:
+            return connection
+    raise AssertionError("unreachable")

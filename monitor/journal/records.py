@@ -1,0 +1,195 @@
+"""What the journal keeps, as plain records. Made by the service, `tell` and the watch; written by
+`journal.store` in one transaction for each Batch; read back by `journal.reader`.
+
+Times are Unix seconds (UTC) and are kept to the millisecond; temperatures to 0.0001 degC, which
+holds every 12-bit thermometer step (0.0625 K) and every decimal that a probe sends exactly."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any, NamedTuple
+
+from monitor.watch.events import AlarmName, BadValue, Change, Entry, Facts, Moment, Reading, State
+
+__all__ = [
+    "Batch",
+    "Delivered",
+    "Entered",
+    "Fault",
+    "Input",
+    "Known",
+    "OutboxRow",
+    "Outcome",
+    "RefusedCount",
+    "Sample",
+    "Snapshot",
+    "StorageFault",
+    "kept_at",
+    "kept_temp_c",
+]
+
+
+class Entered(NamedTuple):
+    """A ledger entry or an act on an alarm, and when the engine was given it."""
+
+    entry: Entry
+    now: Moment
+
+
+class Fault(NamedTuple):
+    """A fault of the watcher itself that the engine was told: its beginning or its end."""
+
+    name: AlarmName
+    active: bool
+    now: Moment
+    facts: Facts
+
+
+Input = Reading | BadValue | Entered | Fault
+
+
+class Sample(NamedTuple):
+    """One derived number worth keeping: series `porch`, name `target_c`. Write it when it changes
+    and once an hour; every sample is a record."""
+
+    at: float
+    series: str
+    name: str
+    value: float
+
+
+@dataclass(frozen=True, slots=True)
+class RefusedCount:
+    """How often a topic sent something that could not be read since the last commit: the journal
+    adds it up."""
+
+    topic: str
+    reason: str
+    count: int
+    first_at: float
+    last_at: float
+    excerpt: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OutboxRow:
+    """One message to one contact. (`key`, `contact`) is unique for ever: writing it again does
+    nothing, so a rebuilt state never tells twice."""
+
+    key: str
+    contact: str
+    at: float
+    priority: str
+    message: Mapping[str, Any]  # JSON-able; the journal does not look inside
+    state: str = "pending"  # pending | sent | given-up | superseded
+    tries: int = 0
+    next_try_at: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Outcome:
+    """One try to reach one contact, and the state the message is in after it."""
+
+    key: str
+    contact: str
+    tried_at: float
+    state: str
+    tries: int
+    failure: str | None = None  # None: it arrived (or was superseded without a try)
+    next_try_at: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Delivered:
+    """A try as read back: how late it was counts from when the message was written."""
+
+    key: str
+    contact: str
+    tried_at: float
+    late_s: float
+    failure: str | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Snapshot:
+    """A part's state after every input up to and including log number `mark`."""
+
+    name: str
+    mark: int
+    now: Moment  # how far the part's own time had been advanced
+    state: State
+
+
+@dataclass(slots=True, kw_only=True)
+class Batch:
+    """All that is to become durable together. After a StorageFault the same batch (grown or not)
+    is handed over again."""
+
+    inputs: list[Input] = field(default_factory=list)  # in the order the engine handled them
+    samples: list[Sample] = field(default_factory=list)
+    changes: list[Change] = field(default_factory=list)
+    outbox: list[OutboxRow] = field(default_factory=list)
+    outcomes: list[Outcome] = field(default_factory=list)
+    refused: list[RefusedCount] = field(default_factory=list)
+    snapshots: dict[str, State] = field(default_factory=dict)  # state after all of `inputs`
+    redelivery_marks: bytes = b""  # of the messages in this batch; concatenated when read back
+    advanced_to: Moment | None = None  # how far the engine's time had come
+
+    def extend(self, later: "Batch") -> None:
+        """Takes a later batch in, so that a failed commit is tried again together with it."""
+        self.inputs += later.inputs
+        self.samples += later.samples
+        self.changes += later.changes
+        self.outbox += later.outbox
+        self.outcomes += later.outcomes
+        self.refused += later.refused
+        self.snapshots.update(later.snapshots)
+        self.redelivery_marks += later.redelivery_marks
+        self.advanced_to = later.advanced_to or self.advanced_to
+
+    def __bool__(self) -> bool:
+        return bool(
+            self.inputs
+            or self.samples
+            or self.changes
+            or self.outbox
+            or self.outcomes
+            or self.refused
+            or self.snapshots
+            or self.redelivery_marks
+        )
+
+
+class Known(NamedTuple):
+    """One probe as the journal has known it. A probe whose unit, topic or offset was changed has
+    several; each keeps what was recorded under it, so that an export rebuilds the payloads."""
+
+    id: int
+    key: str
+    brooder: str | None
+    topic: str
+    place: str
+    unit: str
+    value_pointer: str | None
+    time_pointer: str | None
+    senml_name: str | None
+    offset_c: float
+
+
+class StorageFault(Exception):
+    """The journal could not be opened or written. `kind`: full | read-only | damaged | in-use |
+    newer | failed. `words` is one clause for the grower; nothing of the batch was written."""
+
+    def __init__(self, kind: str, words: str) -> None:
+        super().__init__(words)
+        self.kind = kind
+        self.words = words
+
+
+def kept_at(at: float) -> float:
+    """`at` as the journal keeps it. Give the engine this, and a rebuild is exact."""
+    return round(at * 1000) / 1000
+
+
+def kept_temp_c(temp_c: float) -> float:
+    """A temperature as the journal keeps it. Give the engine this, and a rebuild is exact."""
+    return round(temp_c * 10_000) / 10_000

@@ -1,0 +1,231 @@
+"""Rows of the journal's tables as records. Called by `reader` only; each function runs in the
+transaction of the connection it is given."""
+
+import datetime
+import json
+import sqlite3
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from typing import Any
+
+from monitor.journal import codec, packing
+from monitor.journal.records import Entered, Fault, Input, Known
+from monitor.watch.events import (
+    AlarmName,
+    BadValue,
+    Cause,
+    Change,
+    ChangeKind,
+    Entry,
+    EntryKind,
+    Moment,
+    Priority,
+    Reading,
+)
+
+
+def known(connection: sqlite3.Connection) -> dict[int, Known]:
+    """Every configuration of every probe, by series number."""
+    return {
+        row[0]: Known(*row)
+        for row in connection.execute(
+            "SELECT id, key, brooder, topic, place, unit, value_pointer, time_pointer, senml_name,"
+            " offset_c FROM series WHERE kind = 'probe' ORDER BY id"
+        )
+    }
+
+
+def probe_keys(connection: sqlite3.Connection) -> dict[int, str]:
+    """Series number -> probe key."""
+    return dict(connection.execute("SELECT id, key FROM series WHERE kind = 'probe'"))
+
+
+def streams(
+    connection: sqlite3.Connection,
+    keys: Sequence[str] | None,
+    kinds: Sequence[int],
+    kind: str = "probe",
+) -> dict[int, str]:
+    """stream -> key. A key never recorded has the impossible stream number -1 downwards."""
+    wanted = None if keys is None else set(keys)
+    found: dict[int, str] = {}
+    for series, key in connection.execute("SELECT id, key FROM series WHERE kind = ?", (kind,)):
+        if wanted is None or key in wanted:
+            found |= {series * 4 + one: key for one in kinds}
+    missing = sorted((wanted or set()) - set(found.values()))
+    return found | {-1 - n: key for n, key in enumerate(missing)}
+
+
+def blobs(
+    connection: sqlite3.Connection, wanted: set[int], from_ms: int, to_ms: int
+) -> Iterator[tuple[int, int, bytes]]:
+    """(stream, hour, blob) of settled hours that touch from <= at < to. Few streams over a short
+    time are looked up one by one, which does not grow with the number of other probes; else the
+    stretch is read through."""
+    first, last = codec.hour_of(from_ms), codec.hour_of(max(from_ms, to_ms - 1))
+    low, high = connection.execute("SELECT min(key), max(key) FROM packed").fetchone()
+    if low is None:
+        return
+    first = max(first, codec.stream_and_hour(low)[1])
+    last = min(last, codec.stream_and_hour(high)[1])
+    real = [stream for stream in wanted if stream >= 0]
+    all_series = connection.execute("SELECT count(*) FROM series").fetchone()[0]
+    if len(real) < all_series and len(real) * (last - first + 1) < 20_000:
+        keys = json.dumps(
+            [codec.packed_key(s, hour) for hour in range(first, last + 1) for s in real]
+        )
+        found = connection.execute(
+            "SELECT p.key, p.readings FROM json_each(?) AS j JOIN packed AS p ON p.key = j.value",
+            (keys,),
+        )
+    else:
+        found = connection.execute(
+            "SELECT key, readings FROM packed WHERE key >= ? AND key < ? ORDER BY key",
+            (codec.packed_key(0, first), codec.packed_key(0, last + 1)),
+        )
+    for key, blob in found:
+        stream, hour = codec.stream_and_hour(key)
+        if stream in wanted:
+            yield stream, hour, blob
+
+
+def settled(
+    connection: sqlite3.Connection, wanted: set[int], from_ms: int, to_ms: int
+) -> Iterator[tuple[int, int]]:
+    """(at ms, value) of settled readings in hours that touch the stretch."""
+    for _stream, hour, blob in blobs(connection, wanted, from_ms, to_ms):
+        yield from zip(*codec.unpack(hour, blob), strict=True)
+
+
+def last_two_days(connection: sqlite3.Connection) -> Iterator[tuple[int, int, int]]:
+    """(at ms, value, stream): the last of each settled hour of the last two days of the record,
+    then every fresh one."""
+    high = connection.execute("SELECT max(key) FROM packed").fetchone()[0]
+    if high is not None:
+        newest_hour = codec.stream_and_hour(high)[1]
+        seen: set[int] = set()
+        for key, blob in connection.execute(
+            "SELECT key, readings FROM packed WHERE key >= ? ORDER BY key DESC",
+            (codec.packed_key(0, max(0, newest_hour - 48)),),
+        ):
+            stream, hour = codec.stream_and_hour(key)
+            if stream not in seen:
+                seen.add(stream)
+                times, values = codec.unpack(hour, blob)
+                yield times[-1], values[-1], stream
+    for _seq, fresh in packing.rows(connection, 0):
+        for at_ms, _tick, value, stream in fresh:
+            yield at_ms, value, stream
+
+
+def first_at(connection: sqlite3.Connection, wanted: set[int]) -> float | None:
+    """The first time of any of these streams."""
+    found: list[int] = []
+    for key, blob in connection.execute("SELECT key, readings FROM packed ORDER BY key"):
+        stream, hour = codec.stream_and_hour(key)
+        if stream in wanted:
+            found.append(codec.unpack(hour, blob)[0][0])
+            break
+    for _seq, fresh in packing.rows(connection, 0):
+        found += [at for at, _tick, _value, stream in fresh if stream in wanted]
+    return min(found) / 1000 if found else None
+
+
+def span(connection: sqlite3.Connection) -> tuple[float, float] | None:
+    """The first and the last time of any surely timed reading of a probe."""
+    mine = set(streams(connection, None, (codec.SURE,)))
+    times: list[int] = []
+    for order in ("ASC", "DESC"):
+        found_hour: int | None = None
+        for key, blob in connection.execute(
+            f"SELECT key, readings FROM packed ORDER BY key {order}"  # noqa: S608 - two constants
+        ):
+            stream, hour = codec.stream_and_hour(key)
+            if found_hour not in (None, hour):
+                break
+            if stream in mine:
+                found_hour = hour
+                found = codec.unpack(hour, blob)[0]
+                times += [found[0], found[-1]]
+    for _seq, fresh in packing.rows(connection, 0):
+        times += [at for at, _tick, _value, stream in fresh if stream in mine]
+    return (min(times) / 1000, max(times) / 1000) if times else None
+
+
+def counts_by_day(connection: sqlite3.Connection, wanted: set[int]) -> dict[str, int]:
+    """Readings for each UTC day. Lengths of blobs are known only by opening them."""
+    days: Counter[int] = Counter()
+    for _stream, hour, blob in blobs(connection, wanted, 0, 2**62):
+        days[hour // 24] += len(codec.raw_planes(blob)) // 8
+    for _seq, fresh in packing.rows(connection, 0):
+        for at_ms, _tick, _value, stream in fresh:
+            if stream in wanted:
+                days[codec.hour_of(at_ms) // 24] += 1
+    epoch = datetime.date(1970, 1, 1)
+    return {str(epoch + datetime.timedelta(days=day)): days[day] for day in sorted(days)}
+
+
+def inputs(connection: sqlite3.Connection, mark: int) -> Iterator[Input]:
+    """The engine's inputs after a log number, in the order it was given them."""
+    names = probe_keys(connection)
+    for at_ms, tick_ms, blob, text in connection.execute(
+        "SELECT at_ms, tick_ms, readings, others FROM log WHERE seq > ? ORDER BY seq", (mark,)
+    ):
+        others = json.loads(text) if text else []
+        place = 0
+        waiting = iter(others)
+        other = next(waiting, None)
+        for at, tick, value, stream in codec.read_fresh(blob or b""):
+            while other is not None and other[0] == place:
+                yield from _other(connection, names, other)
+                other = next(waiting, None)
+                place += 1
+            place += 1
+            yield from _reading(names, at_ms + at, tick_ms + tick, value, stream)
+        while other is not None:
+            yield from _other(connection, names, other)
+            other = next(waiting, None)
+
+
+def entry(text: str) -> Entry:
+    """A ledger entry from its JSON."""
+    fields: dict[str, Any] = json.loads(text)
+    fields["entry"] = EntryKind(fields["entry"])
+    return Entry(**fields)
+
+
+def change(text: str) -> Change:
+    """An alarm change from its JSON."""
+    fields: dict[str, Any] = json.loads(text)
+    fields["alarm"] = AlarmName(fields["alarm"])
+    fields["change"] = ChangeKind(fields["change"])
+    fields["priority"] = Priority(fields["priority"])
+    fields["cause"] = Cause(fields["cause"])
+    return Change(**fields)
+
+
+def _reading(
+    names: dict[int, str], at_ms: int, tick_ms: int, value: int, stream: int
+) -> Iterator[Input]:
+    key = names.get(stream // 4)
+    if key is not None:  # else it is a derived number, which is no input
+        sure = stream % 4 == codec.SURE
+        yield Reading(at_ms / 1000, tick_ms / 1000, key, value / codec.PER_DEGREE, sure)
+
+
+def _other(
+    connection: sqlite3.Connection, names: dict[int, str], item: list[Any]
+) -> Iterator[Input]:
+    _place, kind, at_ms, tick_ms, *rest = item
+    now = Moment(at_ms / 1000, tick_ms / 1000)
+    if kind == "reading":
+        yield from _reading(names, at_ms, tick_ms, rest[0], rest[1])
+    elif kind == "bad":
+        yield BadValue(now.at, now.tick, names[rest[0]], rest[1], rest[2])
+    elif kind == "entry":
+        text = connection.execute(
+            "SELECT entry FROM entries WHERE number = ?", (rest[0],)
+        ).fetchone()[0]
+        yield Entered(entry(text), now)
+    elif kind == "fault":
+        yield Fault(AlarmName(rest[0]), bool(rest[1]), now, rest[2])

@@ -1,0 +1,127 @@
+"""The journal file's tables and how an older file becomes a newer one. Called by `store` alone.
+
+Why these settings (SQLite's own documentation, sqlite.org/pragma.html#pragma_synchronous and
+sqlite.org/wal.html): in WAL mode a transaction is atomic and isolated under every setting, but
+only `synchronous=FULL` syncs the log at each commit, so that what was committed is still there
+after a power cut; NORMAL may roll the last commits back, and those readings are acknowledged
+already. That is why FULL is paid for, and paid once for up to 20 readings (see `pacing`).
+
+Pages of 1 KiB: an SD card is worn by whole pages, and a commit of 15 readings (230 bytes) touches
+one page; tests/bench/bench_journal.py prints what other sizes cost. The log is checkpointed about
+once an hour, because pages that changed twice are then copied once; it is not truncated between,
+so that the file system's own journal has nothing to do."""
+
+import sqlite3
+from collections.abc import Callable
+from pathlib import Path
+
+from monitor.journal.records import StorageFault
+
+PAGE_BYTES = 1024
+CHECKPOINT_PAGES = 2000
+
+TABLES = """
+CREATE TABLE meta (name TEXT PRIMARY KEY, value) WITHOUT ROWID;
+CREATE TABLE series (           -- probes as configured, and derived numbers (sample)
+    id INTEGER PRIMARY KEY,
+    kind TEXT NOT NULL,         -- probe | sample
+    key TEXT NOT NULL,          -- Probe.key, or series/name of a sample
+    brooder TEXT, topic TEXT, place TEXT, unit TEXT,
+    value_pointer TEXT, time_pointer TEXT, senml_name TEXT, offset_c REAL);
+CREATE TABLE log (              -- inputs in order of arrival, one row a commit (see codec)
+    seq INTEGER PRIMARY KEY,
+    at_ms INTEGER NOT NULL, tick_ms INTEGER NOT NULL,  -- how far time had been advanced
+    readings BLOB,
+    others TEXT,                -- JSON: bad values, entries, faults, with their place in the order
+    marks BLOB);                -- redelivery marks of these messages
+CREATE TABLE packed (           -- settled readings, one row a stream and hour (see codec)
+    key INTEGER PRIMARY KEY,
+    changed_seq INTEGER NOT NULL,
+    readings BLOB NOT NULL);
+CREATE INDEX packed_by_change ON packed (changed_seq);
+CREATE TABLE entries (number INTEGER PRIMARY KEY, at_ms INTEGER NOT NULL, entry TEXT NOT NULL);
+CREATE TABLE changes (
+    id INTEGER PRIMARY KEY,
+    at_ms INTEGER NOT NULL,
+    occurrence TEXT NOT NULL, change TEXT NOT NULL,
+    body TEXT NOT NULL,
+    UNIQUE (occurrence, change, at_ms));
+CREATE INDEX changes_by_time ON changes (at_ms);
+CREATE TABLE outbox (
+    id INTEGER PRIMARY KEY,
+    key TEXT NOT NULL, contact TEXT NOT NULL,
+    at_ms INTEGER NOT NULL, priority TEXT NOT NULL, message TEXT NOT NULL,
+    state TEXT NOT NULL, tries INTEGER NOT NULL, next_try_ms INTEGER,
+    UNIQUE (key, contact));
+CREATE INDEX outbox_pending ON outbox (state) WHERE state = 'pending';
+CREATE TABLE deliveries (
+    id INTEGER PRIMARY KEY,
+    key TEXT NOT NULL, contact TEXT NOT NULL,
+    tried_ms INTEGER NOT NULL, late_ms INTEGER NOT NULL, failure TEXT);
+CREATE INDEX deliveries_by_time ON deliveries (tried_ms);
+CREATE TABLE snapshots (
+    name TEXT PRIMARY KEY, seq INTEGER NOT NULL,
+    at_ms INTEGER NOT NULL, tick_ms INTEGER NOT NULL, state BLOB NOT NULL);
+CREATE TABLE bad_values (       -- counted by hour, so that a stuck probe cannot fill the disk
+    probe TEXT NOT NULL, hour INTEGER NOT NULL, reason TEXT NOT NULL,
+    count INTEGER NOT NULL, first_ms INTEGER NOT NULL, last_ms INTEGER NOT NULL, temp_c REAL,
+    PRIMARY KEY (probe, hour, reason)) WITHOUT ROWID;
+CREATE TABLE refused (
+    topic TEXT NOT NULL, reason TEXT NOT NULL,
+    count INTEGER NOT NULL, first_ms INTEGER NOT NULL, last_ms INTEGER NOT NULL, excerpt TEXT,
+    PRIMARY KEY (topic, reason)) WITHOUT ROWID;
+CREATE TABLE cursors (name TEXT PRIMARY KEY, value TEXT NOT NULL) WITHOUT ROWID;
+"""
+
+
+def _first_to_second(connection: sqlite3.Connection) -> None:
+    """Version 1 had no cursors: the mirror began with version 2."""
+    connection.execute(
+        "CREATE TABLE cursors (name TEXT PRIMARY KEY, value TEXT NOT NULL) WITHOUT ROWID"
+    )
+
+
+MIGRATIONS: dict[int, Callable[[sqlite3.Connection], None]] = {1: _first_to_second}
+VERSION = max(MIGRATIONS) + 1
+
+
+def prepare(connection: sqlite3.Connection) -> None:
+    """The settings of a write connection. The page size only counts for a file still empty."""
+    connection.execute(f"PRAGMA page_size = {PAGE_BYTES}")
+    connection.execute("PRAGMA journal_mode = WAL")
+    connection.execute("PRAGMA synchronous = FULL")
+    connection.execute(f"PRAGMA wal_autocheckpoint = {CHECKPOINT_PAGES}")
+    connection.execute("PRAGMA cache_size = -2000")
+    connection.execute("PRAGMA temp_store = MEMORY")
+
+
+def version_of(connection: sqlite3.Connection) -> int:
+    """0 for an empty file."""
+    return int(connection.execute("PRAGMA user_version").fetchone()[0])
+
+
+def bring_up_to_date(connection: sqlite3.Connection, path: Path) -> None:
+    """Makes the tables, or migrates step by step, in one transaction. Refuses a newer file."""
+    version = version_of(connection)
+    if version > VERSION:
+        raise StorageFault(
+            "newer",
+            f"{path} was written by a newer version of brooder (format {version}, this one"
+            f" knows {VERSION}); install that version again",
+        )
+    if version == VERSION:
+        return
+    connection.execute("BEGIN IMMEDIATE")
+    try:
+        if version == 0:
+            for statement in TABLES.split(";"):
+                if statement.strip():
+                    connection.execute(statement)
+        while 0 < version < VERSION:
+            MIGRATIONS[version](connection)
+            version += 1
+        connection.execute(f"PRAGMA user_version = {VERSION}")
+        connection.execute("COMMIT")
+    except BaseException:
+        connection.execute("ROLLBACK")
+        raise
