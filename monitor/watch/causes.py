@@ -1,0 +1,158 @@
+"""Why the floor falls: competing explanations weighed against the shape of the fall. Called by
+`thermal` while its change detector says that the floor falls away from what was foretold.
+
+Detecting the change is one question, telling a bad change from a harmless one another (I. Nikiforov,
+"A generalized change detection problem", IEEE Trans. Information Theory 41 (1995) 171-187; lately
+arXiv 2405.00842 on bad and confusing changes). Each explanation is a normal prior on two amplitudes
+of the departure
+
+    d(t) = -(quick (1 - exp(-t / quick_s)) + slow (1 - exp(-t / tau)))
+
+where the quick part is the light a lamp no longer throws on the probe, or the air that an open cover
+let out, and the slow part is box and litter cooling after it. With a linear model and normal
+errors the weight of each explanation has a closed form (G. E. P. Box, G. C. Tiao, Bayesian Inference
+in Statistical Analysis, 1973, chapter 2); the onset is taken where it explains best, as in the
+generalised likelihood ratio test (D. Siegmund, E. S. Venkatraman, Ann. Statist. 23 (1995) 255-271)."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+from math import exp, log
+
+QUICK_S = 110.0  # light on a probe in its sleeve, or the air of an open box: about two minutes
+_CORRELATED_S = 100.0  # the floor's own wandering is alike over this: readings closer say less
+
+
+class Why(StrEnum):
+    """What may be behind a fall."""
+
+    LAMP = "lamp"  # one or more heat sources went out
+    COVER = "cover"  # opened by the grower, or by the wind
+    SMALL = "small"  # lamp raised a little, cold litter, a draught, a colder hour
+    PROBE = "probe"  # the probe has left the box: all the way down to outside, and quickly
+
+
+@dataclass(frozen=True, slots=True)
+class Explanation:
+    """One way to explain a fall: mean and spread of both amplitudes (K), and its prior weight."""
+
+    why: Why
+    quick_k: float
+    quick_sd: float
+    slow_k: float
+    slow_sd: float
+    log_prior: float
+    sources: tuple[int, ...] = ()  # which heat sources went out
+
+
+@dataclass(frozen=True, slots=True)
+class Weighed:
+    """An explanation after seeing the fall."""
+
+    explanation: Explanation
+    log_weight: float
+    quick_k: float
+    slow_k: float
+    onset: float
+
+
+def explanations(
+    watts: Sequence[float], other_watts: float, rise_k: float, rise_sd_k: float
+) -> list[Explanation]:
+    """All that is weighed for a box with these heat sources (`other_watts`: birds), whose floor is
+    held `rise_k` above outside."""
+    found = [
+        Explanation(
+            Why.COVER, 0.42 * rise_k, 0.15 * rise_k, 0.25 * rise_k, 0.15 * rise_k, log(0.3)
+        ),
+        Explanation(Why.SMALL, 0.6, 0.6, 0.6, 1.2, log(0.5)),
+        Explanation(Why.PROBE, 0.95 * rise_k, 0.1 * rise_k, 0.0, 0.05 * rise_k, log(0.05)),
+    ]
+    total = sum(watts) + other_watts
+    if total <= 0.0 or not watts:
+        return found
+    parts = [(index,) for index in range(len(watts))]
+    groups: list[tuple[int, ...]] = [*parts]
+    if len(watts) > 1:
+        groups.append(tuple(range(len(watts))))
+    for group in groups:
+        step_k = sum(watts[index] for index in group) / total * rise_k
+        sd = max(0.3 * step_k, 0.3)
+        found.append(
+            Explanation(
+                Why.LAMP,
+                0.25 * step_k,
+                0.15 * step_k + 0.2,
+                0.75 * step_k,
+                sd + 0.5 * rise_sd_k * step_k / max(rise_k, 1.0),
+                log(0.2 / len(groups)),
+                group,
+            )
+        )
+    return found
+
+
+def weigh(
+    candidates: Sequence[Explanation],
+    times: Sequence[float],
+    departures: Sequence[float],
+    *,
+    onsets: Sequence[float],
+    tau_s: float,
+    noise_sd: float,
+) -> list[Weighed]:
+    """Each candidate's weight given departures (K, measured minus foretold) at `times`, with the
+    best of `onsets` for each. Heaviest first."""
+    best: dict[int, Weighed] = {}
+    for onset in onsets:
+        s_qq = s_qs = s_ss = s_qd = s_sd = s_dd = 0.0
+        last = onset - _CORRELATED_S
+        for at, departure in zip(times, departures, strict=True):
+            share = min(1.0, max(0.1, (at - last) / _CORRELATED_S))
+            last = at
+            since = at - onset
+            s_dd += share * departure * departure
+            if since <= 0.0:
+                continue
+            quick = 1.0 - exp(-since / QUICK_S)
+            slow = 1.0 - exp(-since / tau_s)
+            fall = -departure
+            s_qq += share * quick * quick
+            s_qs += share * quick * slow
+            s_ss += share * slow * slow
+            s_qd += share * quick * fall
+            s_sd += share * slow * fall
+        scale = 1.0 / (noise_sd * noise_sd)
+        for index, one in enumerate(candidates):
+            v_q = one.quick_sd**-2
+            v_s = one.slow_sd**-2
+            a = v_q + scale * s_qq
+            b = scale * s_qs
+            c = v_s + scale * s_ss
+            h_q = v_q * one.quick_k + scale * s_qd
+            h_s = v_s * one.slow_k + scale * s_sd
+            det = a * c - b * b
+            quick_k = (c * h_q - b * h_s) / det
+            slow_k = (a * h_s - b * h_q) / det
+            fit = 0.5 * (
+                h_q * quick_k
+                + h_s * slow_k
+                - v_q * one.quick_k**2
+                - v_s * one.slow_k**2
+                - scale * s_dd
+                + log(v_q * v_s / det)
+            )
+            weight = one.log_prior + fit
+            if index not in best or weight > best[index].log_weight:
+                best[index] = Weighed(one, weight, quick_k, slow_k, onset)
+    return sorted(best.values(), key=lambda weighed: -weighed.log_weight)
+
+
+def chances(weighed: Sequence[Weighed]) -> dict[Why, float]:
+    """The chance of each kind of explanation, all given."""
+    top = max(one.log_weight for one in weighed)
+    sums = dict.fromkeys(Why, 0.0)
+    for one in weighed:
+        sums[one.explanation.why] += exp(one.log_weight - top)
+    total = sum(sums.values())
+    return {why: value / total for why, value in sums.items()}

@@ -1,0 +1,203 @@
+"""One fall of the floor away from what was foretold, from its onset to its end. Held by `thermal`.
+
+While nothing is wrong, `follow` moves the onset along; once the change test speaks, `open` is set
+and the departures since the onset are weighed by `causes` at every step, until the floor is back or
+the fall has become the new normal."""
+
+from math import exp
+
+from monitor.watch.causes import Explanation, Weighed, Why, chances, explanations, weigh
+from monitor.watch.events import State
+
+HOLD_S = 1200.0  # a cover is off for feeding 5 to 15 min (common practice); warm again 5 min later
+_SURE = 0.93  # chance of an explanation that is acted upon
+_EARLIEST_S = 75.0  # before that every fall looks alike
+_SAMPLES = 48
+_QUIET_END_S = 2700.0  # no verdict for so long: slow weather, the filter has followed it
+_SETTLED_S = 4 * 3600.0  # a verdict for so long: the filter knows the new rise
+
+
+class Fall:
+    """The present or coming fall. Ticks in seconds, departures in K (negative: colder)."""
+
+    __slots__ = (
+        "best",
+        "candidates",
+        "chance",
+        "depth",
+        "onset",
+        "open",
+        "open_c",
+        "rise_k",
+        "rise_sd_k",
+        "samples",
+        "ticks",
+        "verdict",
+        "why",
+    )
+
+    def __init__(self) -> None:
+        self.open = False
+        self.onset = 0.0  # last tick at which nothing was wrong
+        self.open_c = 0.0  # floor foretold from the onset on, with nothing measured since
+        self.rise_k = 0.0
+        self.rise_sd_k = 0.0
+        self.ticks: list[float] = []
+        self.samples: list[float] = []
+        self.depth = 0.0  # deepest departure
+        self.verdict: Why | None = None
+        self.why: Why | None = None  # leading explanation, sure or not
+        self.chance = 0.0
+        self.best: Weighed | None = None  # of the kind in `verdict`, else of `why`
+        self.candidates: list[Explanation] = []
+
+    def follow(self, tick: float, temp_c: float, rise_k: float, rise_sd_k: float) -> None:
+        """Nothing is wrong at `tick`: a fall that comes would begin here."""
+        self.onset = tick
+        self.open_c = temp_c
+        self.rise_k = rise_k
+        self.rise_sd_k = rise_sd_k
+        if self.ticks:
+            self.ticks.clear()
+            self.samples.clear()
+
+    def foretell(self, step_s: float, outside_c: float, tau_s: float) -> None:
+        """Move the foretold floor on by `step_s`."""
+        aim = outside_c + self.rise_k
+        self.open_c = aim + (self.open_c - aim) * exp(-step_s / tau_s)
+
+    def add(self, tick: float, temp_c: float) -> None:
+        """One measured floor temperature."""
+        departure = temp_c - self.open_c
+        if len(self.ticks) == _SAMPLES:
+            # keep the shape of a long fall in a bounded number of points: every other one
+            del self.ticks[1:-1:2]
+            del self.samples[1:-1:2]
+        self.ticks.append(tick)
+        self.samples.append(departure)
+        self.depth = min(self.depth, departure)
+
+    def begin(self, watts: tuple[float, ...], bird_watts: float) -> None:
+        """The change test has spoken."""
+        self.open = True
+        self.depth = min(self.samples, default=0.0)
+        self.verdict = self.why = self.best = None
+        self.candidates = explanations(watts, bird_watts, max(self.rise_k, 3.0), self.rise_sd_k)
+
+    def end(self) -> None:
+        """Over: the next `follow` begins anew."""
+        self.open = False
+        self.verdict = self.why = self.best = None
+        self.chance = 0.0
+        self.depth = 0.0
+        self.ticks.clear()
+        self.samples.clear()
+
+    @property
+    def now_k(self) -> float:
+        """The latest departure."""
+        return self.samples[-1] if self.samples else 0.0
+
+    @property
+    def recovered(self) -> bool:
+        """The floor is back near where it was foretold to be."""
+        return self.now_k > -0.4 or self.now_k > 0.25 * self.depth
+
+    @property
+    def turning(self) -> bool:
+        """It is on its way back."""
+        return self.now_k > 0.7 * self.depth and self.now_k > self.depth + 0.5
+
+    def spent(self, tick: float) -> bool:
+        """Long enough ago that the filter has learned what the floor is like now."""
+        limit = _QUIET_END_S if self.verdict is None else _SETTLED_S
+        return tick - self.onset > limit
+
+    def judge(self, tick: float, tau_s: float, noise_sd: float, evidence: dict[Why, float]) -> None:
+        """Weigh why. `evidence` is what other probes add to each kind's log weight."""
+        if tick - self.onset < _EARLIEST_S or len(self.samples) < 3 or self.turning:
+            return
+        first = self.ticks[0]
+        onsets = (self.onset - 30.0, self.onset, 0.5 * (self.onset + first), first)
+        weighed = weigh(
+            self.candidates,
+            self.ticks,
+            self.samples,
+            onsets=onsets,
+            tau_s=tau_s,
+            noise_sd=noise_sd,
+        )
+        weighed = sorted(
+            (
+                Weighed(
+                    one.explanation,
+                    one.log_weight + evidence.get(one.explanation.why, 0.0),
+                    one.quick_k,
+                    one.slow_k,
+                    one.onset,
+                )
+                for one in weighed
+            ),
+            key=lambda one: -one.log_weight,
+        )
+        chance = chances(weighed)
+        self.why = max(chance, key=lambda why: chance[why])
+        if chance[self.why] > _SURE and self.why is not Why.SMALL and self.verdict is None:
+            self.verdict = self.why
+        told = self.verdict or self.why
+        self.chance = chance[told]
+        self.best = next(one for one in weighed if one.explanation.why is told)
+
+    def state(self) -> State:
+        """What is needed to go on after a restart."""
+        return {
+            "open": self.open,
+            "onset": self.onset,
+            "open_c": self.open_c,
+            "rise_k": self.rise_k,
+            "rise_sd_k": self.rise_sd_k,
+            "ticks": list(self.ticks),
+            "samples": list(self.samples),
+            "depth": self.depth,
+            "verdict": self.verdict,
+            "why": self.why,
+            "chance": self.chance,
+            "best": None
+            if self.best is None
+            else [
+                self.candidates.index(self.best.explanation),
+                self.best.log_weight,
+                self.best.quick_k,
+                self.best.slow_k,
+                self.best.onset,
+            ],
+        }
+
+    def restore(
+        self, state: State, shift_s: float, watts: tuple[float, ...], bird_watts: float
+    ) -> None:
+        """Go on from `state`; ticks moved by `shift_s`. Other heat sources than before: a fall in
+        progress begins anew."""
+        self.onset = float(state["onset"]) + shift_s
+        self.open_c = float(state["open_c"])
+        self.rise_k = float(state["rise_k"])
+        self.rise_sd_k = float(state["rise_sd_k"])
+        self.ticks = [float(tick) + shift_s for tick in state["ticks"]]
+        self.samples = [float(sample) for sample in state["samples"]]
+        self.open = bool(state["open"])
+        self.candidates = (
+            explanations(watts, bird_watts, max(self.rise_k, 3.0), self.rise_sd_k)
+            if self.open
+            else []
+        )
+        self.depth = float(state["depth"])
+        self.verdict = None if state["verdict"] is None else Why(state["verdict"])
+        self.why = None if state["why"] is None else Why(state["why"])
+        self.chance = float(state["chance"])
+        self.best = None
+        saved = state["best"]
+        if saved is not None and int(saved[0]) < len(self.candidates):
+            index, log_weight, quick_k, slow_k, onset = saved
+            self.best = Weighed(
+                self.candidates[int(index)], log_weight, quick_k, slow_k, onset + shift_s
+            )

@@ -1,0 +1,239 @@
+"""The outside temperature of the coming hours, from whatever is known. Called by `thermal`, which
+remembers what the outside probe said, and by the engine and `brooder tonight` for the other ways.
+
+In falling order of trust: a low the grower names, a forecast, the outside probe's own cooling laid
+over yesterday's curve. Each curve carries how wrong it may be, growing with the hours ahead; the
+spreads are common practice for a short forecast, checked on simulated and real weather in tests."""
+
+from bisect import bisect_right
+from collections import deque
+from collections.abc import Sequence
+from dataclasses import dataclass
+from math import cos, exp, pi, sqrt
+
+from monitor.watch.events import Moment, State
+
+_SLOT_S = 1800.0
+_SLOTS = 100  # two days and an hour
+_DAY_S = 86400.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OutsideCurve:
+    """`points` are (Unix s, degC) in time order; between them straight, beyond them level."""
+
+    points: tuple[tuple[float, float], ...]
+    from_at: float  # when it was made: the spread grows from here
+    sd_k: float  # spread at once
+    sd_k_per_root_h: float  # and how it grows
+    sd_most_k: float
+    source: str  # for the grower: "the low you gave", "forecast, 3 h old", ...
+
+    def at(self, at: float) -> float:
+        """Expected outside temperature."""
+        points = self.points
+        index = bisect_right(points, (at, 1e9))
+        if index == 0:
+            return points[0][1]
+        if index == len(points):
+            return points[-1][1]
+        before, after = points[index - 1], points[index]
+        share = (at - before[0]) / (after[0] - before[0])
+        return before[1] + share * (after[1] - before[1])
+
+    def sd(self, at: float) -> float:
+        """Its standard deviation."""
+        hours = max(0.0, at - self.from_at) / 3600.0
+        return min(self.sd_most_k, sqrt(self.sd_k**2 + self.sd_k_per_root_h**2 * hours))
+
+
+def from_low(now: Moment, now_c: float, low_c: float, low_at: float) -> OutsideCurve:
+    """Down to `low_c` by `low_at` along half a cosine (fast in the evening, level before dawn)."""
+    span_s = max(_SLOT_S, low_at - now.at)
+    points = [
+        (now.at + span_s * k / 24.0, low_c + (now_c - low_c) * (1.0 + cos(pi * k / 24.0)) / 2.0)
+        for k in range(25)
+    ]
+    points.append((low_at + 4 * 3600.0, low_c + 0.5 * abs(now_c - low_c)))
+    return OutsideCurve(
+        points=tuple(points),
+        from_at=now.at,
+        sd_k=0.8,
+        sd_k_per_root_h=0.0,
+        sd_most_k=0.8,
+        source="the low you gave",
+    )
+
+
+def from_forecast(
+    now: Moment, forecast: Sequence[tuple[float, float]], age_s: float, now_c: float | None
+) -> OutsideCurve | None:
+    """A forecast of (Unix s, degC), pulled onto what the outside probe says now (`now_c`): the
+    difference between site and forecast fades over six hours but not to nothing. None: it does not
+    reach six hours ahead."""
+    points = sorted(forecast)
+    if len(points) < 2 or points[-1][0] < now.at + 6 * 3600.0 or points[0][0] > now.at + 3 * 3600.0:
+        return None
+    hours = age_s / 3600.0
+    bare = OutsideCurve(
+        points=tuple(points),
+        from_at=now.at,
+        sd_k=sqrt(1.0 + 0.04 * hours),
+        sd_k_per_root_h=0.35,
+        sd_most_k=3.0,
+        source="forecast, under an hour old" if hours < 1.0 else f"forecast, {hours:.0f} h old",
+    )
+    if now_c is None:
+        return bare
+    off_k = now_c - bare.at(now.at)
+    pulled = [(now.at, now_c)]
+    pulled += [
+        (at, temp_c + off_k * (0.4 + 0.6 * exp(-(at - now.at) / 21600.0)))
+        for at, temp_c in points
+        if at > now.at
+    ]
+    return OutsideCurve(
+        points=tuple(pulled),
+        from_at=now.at,
+        sd_k=0.5,
+        sd_k_per_root_h=0.5,
+        sd_most_k=bare.sd_most_k,
+        source=bare.source,
+    )
+
+
+class OutsideHistory:
+    """What the outside probe said, as half-hour means of the last two days; and beside it the rise
+    the box held, so that sun and wind of the hour are known from yesterday. O(1) in memory."""
+
+    __slots__ = ("_count", "_rise", "_slot", "_sum", "_temps", "last_c", "last_tick")
+
+    def __init__(self) -> None:
+        self._temps: deque[tuple[int, float]] = deque(maxlen=_SLOTS)
+        self._rise: deque[tuple[int, float]] = deque(maxlen=_SLOTS)
+        self._slot = -1
+        self._sum = 0.0
+        self._count = 0
+        self.last_c: float | None = None
+        self.last_tick = 0.0
+
+    def add(self, tick: float, temp_c: float) -> None:
+        """One reading of the outside probe."""
+        slot = int(tick // _SLOT_S)
+        if slot != self._slot:
+            if self._count:
+                self._temps.append((self._slot, self._sum / self._count))
+            self._slot = slot
+            self._sum = 0.0
+            self._count = 0
+        self._sum += temp_c
+        self._count += 1
+        self.last_c = temp_c
+        self.last_tick = tick
+
+    def add_rise(self, tick: float, rise_k: float) -> None:
+        """The rise the box holds now; the latest of each half hour is kept."""
+        slot = int(tick // _SLOT_S)
+        if self._rise and self._rise[-1][0] >= slot:
+            self._rise[-1] = (slot, rise_k)
+        else:
+            self._rise.append((slot, rise_k))
+
+    def rise_yesterday(self, tick: float) -> float | None:
+        """The rise held a day before `tick`."""
+        return _slot_value(self._rise, tick - _DAY_S)
+
+    def curve(self, now: Moment, until_at: float) -> OutsideCurve | None:
+        """The coming hours from own cooling and yesterday. None: nothing heard outside lately."""
+        if self.last_c is None or now.tick - self.last_tick > 3 * 3600.0:
+            return None
+        now_c = self._mean_since(now.tick - 2700.0)
+        slope = self._slope(now.tick)
+        yesterday = _slot_value(self._temps, now.tick - _DAY_S)
+        points = [(now.at, now_c)]
+        ahead = _SLOT_S
+        reach = max(_SLOT_S, until_at - now.at)
+        while ahead <= reach + _SLOT_S:
+            own = now_c + slope * 4.0 * (1.0 - exp(-ahead / (4.0 * 3600.0)))
+            then = _slot_value(self._temps, now.tick - _DAY_S + ahead)
+            if yesterday is None or then is None:
+                temp_c = own
+            else:
+                shifted = now_c + (then - yesterday)
+                # the last two hours know more about the next one, yesterday about the rest
+                temp_c = shifted + (own - shifted) * 0.5 * exp(-ahead / (2.0 * 3600.0))
+            points.append((now.at + ahead, temp_c))
+            ahead += _SLOT_S
+        known = yesterday is not None
+        return OutsideCurve(
+            points=tuple(points),
+            from_at=now.at,
+            sd_k=0.3,
+            sd_k_per_root_h=0.75 if known else 1.1,
+            sd_most_k=3.5 if known else 4.5,
+            source="the outside probe's cooling and yesterday's curve"
+            if known
+            else "the outside probe's own cooling",
+        )
+
+    def _mean_since(self, tick: float) -> float:
+        temps = [temp_c for slot, temp_c in self._temps if (slot + 0.5) * _SLOT_S >= tick]
+        if self._count:
+            temps.append(self._sum / self._count)
+        return temps[-1] if temps else float(self.last_c or 0.0)
+
+    def _slope(self, tick: float) -> float:
+        """K per hour over the last two and a half hours, by least squares."""
+        pairs = [
+            ((slot + 0.5) * _SLOT_S - tick, temp_c)
+            for slot, temp_c in self._temps
+            if (slot + 0.5) * _SLOT_S >= tick - 2.5 * 3600.0
+        ]
+        if len(pairs) < 3:
+            return 0.0
+        mean_t = sum(t for t, _ in pairs) / len(pairs)
+        mean_c = sum(c for _, c in pairs) / len(pairs)
+        across = sum((t - mean_t) ** 2 for t, _ in pairs)
+        return 3600.0 * sum((t - mean_t) * (c - mean_c) for t, c in pairs) / across
+
+    def state(self) -> State:
+        """What is needed to go on after a restart."""
+        return {
+            "temps": [list(pair) for pair in self._temps],
+            "rise": [list(pair) for pair in self._rise],
+            "slot": self._slot,
+            "sum": self._sum,
+            "count": self._count,
+            "last_c": self.last_c,
+            "last_tick": self.last_tick,
+        }
+
+    def restore(self, state: State, shift_s: float) -> None:
+        """Go on from `state`; ticks moved by `shift_s`, to the nearest half hour for the curves."""
+        slots = round(shift_s / _SLOT_S)
+        self._temps.clear()
+        self._temps.extend((int(slot) + slots, float(temp)) for slot, temp in state["temps"])
+        self._rise.clear()
+        self._rise.extend((int(slot) + slots, float(rise)) for slot, rise in state["rise"])
+        self._slot = int(state["slot"]) + slots
+        self._sum = float(state["sum"])
+        self._count = int(state["count"])
+        self.last_c = None if state["last_c"] is None else float(state["last_c"])
+        self.last_tick = float(state["last_tick"]) + shift_s
+
+
+def _slot_value(pairs: deque[tuple[int, float]], tick: float) -> float | None:
+    """The value at `tick`, between the middles of the half hours around it; None where it is not
+    known within an hour."""
+    at = tick / _SLOT_S - 0.5
+    before: tuple[int, float] | None = None
+    for pair in pairs:
+        if pair[0] >= at:
+            if before is None:
+                return pair[1] if pair[0] - at <= 1.0 else None
+            if pair[0] - before[0] > 4:
+                return None
+            share = (at - before[0]) / (pair[0] - before[0])
+            return before[1] + share * (pair[1] - before[1])
+        before = pair
+    return before[1] if before is not None and at - before[0] <= 1.5 else None

@@ -1,0 +1,173 @@
+"""Which probes of a box are not to be trusted. Called by `thermal` once a minute with all tracks.
+
+Each fault is told from the probe's neighbours where it has any, and from its own past where not.
+Limits are common practice for a thermometer good to +/-0.5 K (DS18B20 datasheet) in litter."""
+
+from collections.abc import Sequence
+
+from monitor.watch.diagnosis import FaultKind, Finding
+from monitor.watch.events import State
+from monitor.watch.track import Track
+
+CHECK_S = 60.0
+_SPIKES = 3.0  # a score: one each, forgotten by half in an hour
+_STILL_S = 1500.0
+_MOVED_K = 0.8
+_DRIFT_K = 2.2
+_ABRUPT_K = 0.7  # of a difference within _SETTLE_S: somebody moved something, that is no drift
+_NEAR_OUTSIDE_K = 1.5
+_APART_K = 6.0
+_CONFIRM_S = 300.0
+
+
+class Neighbours:
+    """What one probe differs from the others by, and how that came about."""
+
+    __slots__ = ("base", "lows", "others_high", "others_low", "recent", "since", "slow")
+
+    def __init__(self) -> None:
+        self.recent: float | None = None  # difference to the others, over some ten minutes
+        self.slow: float | None = None  # the same, over some forty
+        self.base: float | None = None  # the difference that is usual
+        self.others_low = 0.0  # how the others moved since this one last changed
+        self.others_high = 0.0
+        self.since: dict[str, float] = {}  # since when each kind of fault is suspected
+        self.lows = 0
+
+
+class ProbeHealth:
+    """All probes of a box together. `findings` is what stands."""
+
+    __slots__ = ("_neighbours", "findings")
+
+    def __init__(self, keys: Sequence[str]) -> None:
+        self._neighbours = {key: Neighbours() for key in keys}
+        self.findings: tuple[Finding, ...] = ()
+
+    def check(
+        self, tracks: Sequence[Track], tick: float, outside_c: float | None, disturbed: bool
+    ) -> bool:
+        """Look at every probe heard lately; True: the findings changed. While `disturbed` (a fall
+        or a rise is on) differences are expected and none is called a drift."""
+        heard = [t for t in tracks if t.level is not None and tick - t.last_tick < 600.0]
+        found: list[Finding] = []
+        for track in heard:
+            near = self._neighbours[track.key]
+            others = [t.level for t in heard if t is not track and t.level is not None]
+            track.spike_score *= 0.9885  # half in an hour
+            level = track.level or 0.0
+            suspects: list[tuple[FaultKind, float, str]] = []
+            if track.spike_score >= _SPIKES:
+                suspects.append((FaultKind.SPIKES, 0.0, "single readings jump and come back"))
+            others_mean = sum(others) / len(others) if others else outside_c
+            if others_mean is not None:
+                self._follow(near, track, level, others_mean, disturbed)
+                still_s = tick - track.moved_tick
+                moved = near.others_high - near.others_low
+                if still_s > _STILL_S and (moved > _MOVED_K or _lifeless(track, still_s)):
+                    suspects.append(
+                        (FaultKind.STUCK, 0.0, "its value has not changed while others moved")
+                    )
+            elif _lifeless(track, tick - track.moved_tick):
+                suspects.append((FaultKind.STUCK, 0.0, "its value has not changed for long"))
+            if others:
+                mean = sum(others) / len(others)
+                if (
+                    outside_c is not None
+                    and abs(level - outside_c) < _NEAR_OUTSIDE_K
+                    and min(others) - outside_c > _APART_K
+                ):
+                    suspects.append((FaultKind.FELL_OUT, _CONFIRM_S, "it reads like the outside"))
+                elif (
+                    near.base is not None
+                    and near.slow is not None
+                    and abs(near.slow - near.base) > _DRIFT_K
+                    and self._is_odd_one(track, heard)
+                    and not disturbed
+                ):
+                    suspects.append(
+                        (FaultKind.DRIFT, 1800.0, "it wanders away from its neighbours")
+                    )
+                if track.place == "floor" and level > mean + 7.0 and level > 41.0:
+                    suspects.append(
+                        (FaultKind.UNDER_LAMP, _CONFIRM_S, "it lies in the lamp's light")
+                    )
+            kinds = {kind for kind, _, _ in suspects}
+            for kind in [kind for kind in near.since if kind not in kinds]:
+                del near.since[kind]
+            for kind, confirm_s, reason in suspects:
+                since = near.since.setdefault(kind, tick)
+                if tick - since >= confirm_s:
+                    found.append(Finding(probe=track.key, kind=kind, reason=reason, since=since))
+                    break
+        changed = [(f.probe, f.kind) for f in found] != [(f.probe, f.kind) for f in self.findings]
+        self.findings = tuple(found)
+        return changed
+
+    def _follow(
+        self, near: Neighbours, track: Track, level: float, others_mean: float, disturbed: bool
+    ) -> None:
+        if track.still == 0:
+            near.others_low = near.others_high = others_mean
+        else:
+            near.others_low = min(near.others_low, others_mean)
+            near.others_high = max(near.others_high, others_mean)
+        apart = level - others_mean
+        if near.recent is None or near.slow is None or near.base is None:
+            near.recent = near.slow = near.base = apart
+            return
+        near.recent += 0.1 * (apart - near.recent)
+        near.slow += 0.025 * (apart - near.slow)
+        if disturbed or abs(near.recent - near.slow) > _ABRUPT_K:
+            near.base += near.recent - near.slow
+            near.slow = near.recent
+        near.base += 0.00012 * (near.slow - near.base)  # a new usual difference in some six days
+
+    def _is_odd_one(self, track: Track, heard: Sequence[Track]) -> bool:
+        """The probe that moved furthest from its usual difference is the one that drifts."""
+        own = _wandered(self._neighbours[track.key])
+        return all(
+            own >= _wandered(self._neighbours[t.key]) for t in heard if t.place == track.place
+        )
+
+    def state(self) -> State:
+        """What is needed to go on after a restart."""
+        return {
+            "neighbours": {
+                key: {
+                    "recent": near.recent,
+                    "slow": near.slow,
+                    "base": near.base,
+                    "others": [near.others_low, near.others_high],
+                    "since": {str(kind): since for kind, since in near.since.items()},
+                }
+                for key, near in self._neighbours.items()
+            },
+            "findings": [[f.probe, str(f.kind), f.reason, f.since, f.other] for f in self.findings],
+        }
+
+    def restore(self, state: State, shift_s: float) -> None:
+        """Go on from `state` for the probes that are still there; ticks moved by `shift_s`."""
+        for key, saved in state["neighbours"].items():
+            near = self._neighbours.get(key)
+            if near is None:
+                continue
+            near.recent, near.slow, near.base = saved["recent"], saved["slow"], saved["base"]
+            near.others_low, near.others_high = saved["others"]
+            near.since = {
+                FaultKind(kind): since + shift_s for kind, since in saved["since"].items()
+            }
+        self.findings = tuple(
+            Finding(probe=p, kind=FaultKind(k), reason=r, since=s + shift_s, other=o)
+            for p, k, r, s, o in state["findings"]
+            if p in self._neighbours
+        )
+
+
+def _wandered(near: Neighbours) -> float:
+    return 0.0 if near.slow is None or near.base is None else abs(near.slow - near.base)
+
+
+def _lifeless(track: Track, still_s: float) -> bool:
+    """Still for far longer than this probe ever is: 60 changes in a row did not come."""
+    return still_s > 3600.0 and track.still * track.changes > 60.0

@@ -1,0 +1,548 @@
+"""What the floor of one brooder is doing, and why. One for each brooder, held by the engine, which
+passes every inside reading to `observe` and every outside reading to `observe_outside`.
+
+The way of a reading: `track` sums it up; every 25 s or so the sums of all floor probes make one
+step of the `kalman` filter; its residual goes to the `cusum` test; while that says "falls away from
+what was foretold", `fall` weighs why; `probe_health` looks at single probes once a minute.
+Everything is O(1) in time and memory, and pure."""
+
+from math import exp, log, sqrt
+
+from monitor.brooding.heat_balance import Prior
+from monitor.site import Brooder, Place
+from monitor.watch import tonight
+from monitor.watch.causes import QUICK_S, Why
+from monitor.watch.cusum import Cusum
+from monitor.watch.diagnosis import Diagnosis, FaultKind, Finding, Interval, Outlook
+from monitor.watch.events import Cause, Moment, State
+from monitor.watch.fall import HOLD_S, Fall
+from monitor.watch.kalman import FloorFilter
+from monitor.watch.outside_curve import OutsideCurve, OutsideHistory
+from monitor.watch.probe_health import CHECK_S, ProbeHealth
+from monitor.watch.rise import Rise
+from monitor.watch.time_constant import TimeConstants
+from monitor.watch.track import Track
+
+_STEP_S = 25.0  # a filter step at most this often: a reading every 30 s makes one step each
+_GAP_S = 1800.0  # nothing heard for longer: begin anew, a ten-minute radio gap is bridged
+_BANK_S = 300.0
+_RISE_S = 900.0
+_OUTSIDE_S = 420.0  # smoothing of the outside probe
+_READING_SD = 0.1  # K: quantisation, noise and the nearest bird
+_TEMP_WALK = 0.10**2 / 60.0  # K2/s: draughts and birds move the floor by 0.1 K in a minute
+_RISE_WALK = 0.8**2 / 3600.0  # K2/s
+_FLOATING_WALK = 2.0**2 / 3600.0  # K2/s, where the outside is not measured
+_SLACK = 0.5  # looks for a shift of one standard deviation
+_LIMIT = 7.0  # h: for independent residuals one false start in some 2,000 steps, a day; `causes`
+# then says "nothing", so a false start costs a look, not an alarm
+_WANDER_SD = 0.22  # K: how far a quiet floor strays from the foretold one within minutes
+
+
+class ThermalWatch:
+    """The estimate and the diagnosis of one floor."""
+
+    def __init__(self, brooder: Brooder, prior: Prior, outside_known: bool) -> None:
+        self._brooder = brooder
+        self._prior = prior
+        self._outside_known = outside_known
+        self._watts = tuple(source.watts for source in brooder.heat)
+        inside = [probe for probe in brooder.probes if probe.place is not Place.OUTSIDE]
+        self._tracks = {probe.key: Track(probe.key, probe.place) for probe in inside}
+        self._all = list(self._tracks.values())
+        self._floor = self._judged(Place.FLOOR, Place.COOL_END, Place.UNDER_HEAT)
+        self._under = [t for t in self._all if t.place is Place.UNDER_HEAT]
+        self._health = ProbeHealth(list(self._tracks))
+        self._history = OutsideHistory()
+        self._outside_c: float | None = None
+        self._outside_tick = 0.0
+        self._ambient_c: float | None = None  # what the filter takes for outside
+        self._filter: FloorFilter | None = None
+        self._bank: TimeConstants | None = None
+        self._bank_sum = 0.0
+        self._bank_count = 0
+        self._bank_tick = 0.0
+        self._cusum = Cusum(_SLACK)
+        self._noise = 1.0  # residual variance over what the filter expects
+        self._fall = Fall()
+        self._rise = Rise()
+        self._target_c: float | None = None
+        self._floor_c: float | None = None
+        self._stepped = -1e18
+        self._checked = -1e18
+        self._kept_rise = -1e18
+        self._recent: list[tuple[float, float]] = []
+        self._told: tuple[object, ...] = ()
+
+    def _judged(self, *places: Place) -> list[Track]:
+        for place in places:
+            found = [track for track in self._all if track.place is place]
+            if found:
+                return found
+        return []
+
+    # -- what comes in
+
+    def observe(self, tick: float, probe_key: str, temp_c: float) -> Diagnosis | None:
+        """One inside reading. The diagnosis, when it is another than the last one told."""
+        track = self._tracks.get(probe_key)
+        if track is None or not track.add(tick, temp_c) or tick - self._stepped < _STEP_S:
+            return None
+        return self._step(tick)
+
+    def observe_outside(self, tick: float, temp_c: float) -> None:
+        """One reading of an outside probe."""
+        self._history.add(tick, temp_c)
+        old = self._outside_c
+        if old is None:
+            self._outside_c = temp_c
+        else:
+            gap_s = min(tick - self._outside_tick, 3600.0)
+            if gap_s > 0.0:
+                self._outside_c = old + (temp_c - old) * gap_s / (gap_s + _OUTSIDE_S)
+        self._outside_tick = tick
+
+    def target_is(self, target_c: float | None) -> None:
+        """The floor's target from now on; None: no batch in the box."""
+        self._target_c = target_c
+
+    def prior_is(self, prior: Prior) -> None:
+        """Birds came, went or grew: what the box should do from first principles."""
+        self._prior = prior
+
+    def grower_acted(self, tick: float, what: str) -> None:
+        """The grower wrote or did something (`placed`, `moved`, `step-down`, `note`): the next hour
+        may look different without anything being wrong."""
+        del what  # every act loosens the estimate alike
+        if self._filter is not None:
+            self._filter.p_rr += 2.0**2
+        if self._fall.open and self._fall.verdict is None:
+            self._fall.end()
+            self._cusum.reset(tick)
+
+    # -- the step
+
+    def _step(self, tick: float) -> Diagnosis | None:
+        step_s = tick - self._stepped
+        for track in self._all:
+            track.take(step_s)
+        measured = self._fuse(tick)
+        if measured is None:
+            return None
+        self._stepped = tick
+        self._floor_c = measured
+        recent = self._recent
+        recent.append((tick, measured))
+        if len(recent) > 12:
+            del recent[0]
+        if self._outside_known and self._outside_c is None and self._filter is None:
+            return None  # nothing can be learned before the outside is heard
+        filt = self._filter
+        if filt is None:
+            filt = self._begin(tick, measured)
+        if step_s > _GAP_S:
+            self._begin_again(tick, measured)
+        ambient = self._outside_c if self._outside_known and self._outside_c is not None else 0.0
+        bank = self._bank
+        assert bank is not None
+        tau_s = bank.tau_s
+        fall = self._fall
+        if 0.0 < step_s <= _GAP_S:
+            fall.foretell(step_s, ambient, tau_s)
+        filt.predict(tick, ambient, tau_s)
+        residual, spread = filt.correct(measured)
+        scaled = residual * residual / spread
+        noise = self._noise
+        score = residual / sqrt(spread * noise)
+        self._noise = noise + (min(scaled, 6.0 * noise) - noise) * 0.004
+        if self._noise < 0.3:
+            self._noise = 0.3
+        cusum = self._cusum
+        cusum.add(score, tick)
+        if fall.open:
+            fall.add(tick, measured)
+            self._judge_fall(tick, measured, tau_s)
+        elif cusum.low == 0.0:
+            fall.follow(tick, filt.temp_c, filt.rise_k, sqrt(filt.p_rr))
+            for track in self._all:
+                if track.level is not None:
+                    track.ref = track.level
+        else:
+            fall.add(tick, measured)
+            if cusum.low > _LIMIT:
+                fall.begin(self._watts, self._prior.bird_watts)
+                self._judge_fall(tick, measured, tau_s)
+        if cusum.high > _LIMIT:
+            filt.p_rr += 1.0  # more heat than foretold: learn quickly, it is nobody's harm
+            cusum.high = 0.0
+        self._rise.judge(tick, self._floor, self._target_c, self._brooder.limits)
+        if not fall.open:
+            self._learn(tick, measured, ambient)
+        if tick - self._checked >= CHECK_S:
+            self._checked = tick
+            self._health.check(
+                self._all, tick, self._outside_c, fall.open or self._rise.started is not None
+            )
+        return self._tell()
+
+    def _fuse(self, tick: float) -> float | None:
+        """One floor temperature from all floor probes heard in this step."""
+        total = 0.0
+        count = 0
+        bad = {f.probe for f in self._health.findings} if self._health.findings else ()
+        for track in self._floor:
+            if tick - track.last_tick > 90.0 and track.count == 0 and self._floor_c is not None:
+                continue
+            if track.level is None or tick < track.excluded_until or track.key in bad:
+                continue
+            if tick - track.last_tick > _STEP_S and count and self._floor_c is not None:
+                continue
+            total += track.mean - (track.offset or 0.0)
+            count += 1
+        if not count:
+            return None
+        fused = total / count
+        if count > 1 and not self._fall.open:
+            for track in self._floor:
+                if track.level is not None:
+                    apart = track.mean - fused
+                    if track.offset is None:
+                        track.offset = apart
+                    else:
+                        track.offset += 0.002 * (apart - track.offset)
+        return fused
+
+    def _begin(self, tick: float, floor_c: float) -> FloorFilter:
+        prior = self._prior
+        if self._outside_known and self._outside_c is not None:
+            rise_k, rise_sd_k = prior.rise_k, prior.rise_sd_k
+            walk = _RISE_WALK
+        else:
+            rise_k, rise_sd_k = floor_c, 8.0
+            walk = _FLOATING_WALK
+        self._filter = FloorFilter(
+            tick=tick,
+            temp_c=floor_c,
+            rise_k=rise_k,
+            rise_var=rise_sd_k**2,
+            reading_var=_READING_SD**2,
+            temp_walk=_TEMP_WALK,
+            rise_walk=walk,
+        )
+        self._bank = TimeConstants(
+            tick=tick,
+            temp_c=floor_c,
+            tau_s=prior.time_constant_s,
+            tau_spread=prior.time_constant_spread,
+            rise_k=rise_k,
+            rise_sd_k=rise_sd_k,
+            outside_known=self._outside_known,
+        )
+        self._bank_tick = tick
+        return self._filter
+
+    def _begin_again(self, tick: float, floor_c: float) -> None:
+        """After a long silence: what the box is like stands, where the floor is does not."""
+        filt = self._filter
+        assert filt is not None
+        filt.tick = tick
+        filt.temp_c = floor_c
+        filt.p_tt = _READING_SD**2
+        filt.p_tr = 0.0
+        filt.p_rr += 4.0
+        self._cusum.reset(tick)
+        self._fall.end()
+        self._fall.follow(tick, floor_c, filt.rise_k, sqrt(filt.p_rr))
+        self._recent.clear()
+
+    def _judge_fall(self, tick: float, measured: float, tau_s: float) -> None:
+        fall = self._fall
+        before = fall.verdict
+        noise_sd = _WANDER_SD * sqrt(max(1.0, self._noise))
+        fall.judge(tick, tau_s, noise_sd, self._evidence(tick))
+        filt = self._filter
+        bank = self._bank
+        assert filt is not None and bank is not None
+        if before is None and fall.verdict is Why.LAMP and fall.best is not None:
+            lost_k = fall.best.quick_k + fall.best.slow_k
+            filt.rise_k = fall.rise_k - lost_k
+            filt.p_rr = max(filt.p_rr, (0.3 * lost_k) ** 2)
+            bank.lost(-lost_k, 0.3 * lost_k)
+        if fall.recovered or fall.spent(tick):
+            if fall.recovered:
+                filt.rise_k = fall.rise_k
+                filt.p_rr += 1.0
+                if fall.verdict is Why.LAMP:
+                    bank.lost(fall.rise_k - bank.rise_k, 1.0)
+            filt.temp_c = measured
+            filt.p_tr = 0.0
+            fall.end()
+            self._cusum.reset(tick)
+
+    def _evidence(self, tick: float) -> dict[Why, float]:
+        """What the probe beneath a lamp says: it loses its lamp's light, or it does not."""
+        del tick
+        return {}
+
+    def _learn(self, tick: float, measured: float, ambient: float) -> None:
+        self._bank_sum += measured
+        self._bank_count += 1
+        if tick - self._bank_tick >= _BANK_S:
+            bank = self._bank
+            assert bank is not None
+            bank.add(tick, self._bank_sum / self._bank_count, ambient)
+            self._bank_sum = 0.0
+            self._bank_count = 0
+            self._bank_tick = tick
+            if tick - self._kept_rise >= _RISE_S:
+                self._kept_rise = tick
+                self._history.add_rise(tick, bank.rise_k)
+
+    # -- what comes out
+
+    def _tell(self) -> Diagnosis | None:
+        fall = self._fall
+        rise = self._rise
+        told = (
+            fall.verdict,
+            fall.best.explanation.sources if fall.verdict and fall.best else None,
+            self._hold_until(),
+            rise.overheat,
+            self._health.findings,
+        )
+        if told == self._told:
+            return None
+        self._told = told
+        return self.diagnosis
+
+    def _hold_until(self) -> float | None:
+        fall = self._fall
+        holds = [self._rise.hold_until] if self._rise.hold_until is not None else []
+        if (
+            fall.open
+            and fall.verdict is not Why.LAMP
+            and fall.why in (Why.COVER, Why.PROBE, Why.SMALL)
+            and self._stepped < fall.onset + HOLD_S
+        ):
+            holds.append(fall.onset + HOLD_S)
+        return max(holds) if holds else None
+
+    @property
+    def diagnosis(self) -> Diagnosis:
+        """As things stand."""
+        fall = self._fall
+        findings = self._health.findings
+        common = {
+            "rate_k_per_h": self.rate_k_per_h,
+            "hold_until": self._hold_until(),
+            "findings": findings,
+        }
+        if self._rise.overheat:
+            return Diagnosis(
+                cause=Cause.OVERHEAT,
+                started=self._rise.started,
+                confidence=0.9,
+                rate_k_per_h=self.rate_k_per_h,
+                hold_until=None,
+                findings=findings,
+            )
+        del common
+        if fall.verdict is Why.LAMP and fall.best is not None:
+            name, sure, watts = self._source()
+            return Diagnosis(
+                cause=Cause.HEAT_SOURCE,
+                started=fall.best.onset,
+                source=name,
+                source_sure=sure,
+                source_watts=watts,
+                settles_c=self._settles_c(),
+                rate_k_per_h=self.rate_k_per_h,
+                confidence=fall.chance,
+                findings=findings,
+            )
+        cause: Cause | None = None
+        if fall.verdict is Why.COVER:
+            cause = Cause.COVER_OPEN
+        elif fall.verdict is Why.PROBE or findings:
+            cause = Cause.SENSOR
+        return Diagnosis(
+            cause=cause,
+            started=fall.onset if fall.open else None,
+            rate_k_per_h=self.rate_k_per_h,
+            confidence=fall.chance,
+            hold_until=self._hold_until(),
+            findings=findings,
+        )
+
+    def _source(self) -> tuple[str | None, bool, float]:
+        best = self._fall.best
+        assert best is not None
+        lost = best.explanation.sources
+        watts = sum(self._watts[index] for index in lost)
+        if len(lost) > 1:
+            return "every heat source", True, watts
+        name = self._brooder.heat[lost[0]].name
+        alike = [
+            w for i, w in enumerate(self._watts) if i not in lost and abs(w - watts) < 0.3 * watts
+        ]
+        return name, not alike, watts
+
+    def _settles_c(self) -> float | None:
+        fall = self._fall
+        if fall.best is None:
+            return None
+        ambient = self._outside_c if self._outside_known and self._outside_c is not None else 0.0
+        return ambient + fall.rise_k - fall.best.quick_k - fall.best.slow_k
+
+    @property
+    def rate_k_per_h(self) -> float:
+        """Of the floor, over the last five minutes, by least squares."""
+        recent = self._recent
+        if len(recent) < 3:
+            return 0.0
+        mean_t = sum(t for t, _ in recent) / len(recent)
+        mean_c = sum(c for _, c in recent) / len(recent)
+        across = sum((t - mean_t) ** 2 for t, _ in recent)
+        return 3600.0 * sum((t - mean_t) * (c - mean_c) for t, c in recent) / across
+
+    @property
+    def floor_c(self) -> float | None:
+        """The floor as all its probes together say."""
+        return self._floor_c
+
+    def minutes_to(self, limit_c: float, tick: float) -> Interval | None:
+        """Minutes until the floor reaches `limit_c`, with an 80 % interval. None: it is not heading
+        there. Always a limit somebody set: no time to harm has been published."""
+        filt = self._filter
+        bank = self._bank
+        if filt is None or bank is None or self._floor_c is None:
+            return None
+        fall = self._fall
+        now_c = self._floor_c
+        ambient = self._outside_c if self._outside_known and self._outside_c is not None else 0.0
+        best = fall.best if fall.verdict is Why.LAMP else None
+        if best is not None:
+            quick_left = best.quick_k * exp(-max(0.0, tick - best.onset) / QUICK_S)
+            now_c -= quick_left
+            settles = ambient + fall.rise_k - best.quick_k - best.slow_k
+            settles_sd = 0.15 * (best.quick_k + best.slow_k) + 0.5
+        else:
+            settles = ambient + filt.rise_k
+            settles_sd = sqrt(filt.p_rr) + 0.3
+        elapsed = max(0.0, tick - self._stepped)
+        mid = _minutes(now_c, settles, limit_c, bank.tau_s)
+        soon = _minutes(now_c, settles - tonight.Z80 * settles_sd, limit_c, bank.tau_s * 0.75)
+        late = _minutes(now_c, settles + tonight.Z80 * settles_sd, limit_c, bank.tau_s * 1.33)
+        if mid is None:
+            return None
+        most = 24 * 60.0
+        spent = elapsed / 60.0
+        return Interval(
+            max(0.0, min(mid, most) - spent),
+            max(0.0, min(soon if soon is not None else mid, most) - spent),
+            max(0.0, min(late if late is not None else most, most) - spent),
+        )
+
+    def outside_curve(self, now: Moment, until_at: float) -> OutsideCurve | None:
+        """The coming outside from what the outside probe said. None: it has not said enough."""
+        return self._history.curve(now, until_at) if self._outside_known else None
+
+    def outlook(
+        self,
+        start: Moment,
+        outside: OutsideCurve,
+        until_at: float,
+        *,
+        low_c: float,
+        extra_watts: float = 0.0,
+        cover_gain: float = 1.0,
+    ) -> Outlook | None:
+        """The coming hours; None: no floor reading yet. `cover_gain` is the W/K of the box as it is
+        over the W/K with the other cover."""
+        bank = self._bank
+        if bank is None or self._floor_c is None:
+            return None
+        watts = sum(self._watts) + self._prior.bird_watts
+        rise_k, rise_sd_k = bank.rise_k, bank.rise_sd_k
+        if not self._outside_known or self._outside_c is None:
+            rise_k = self._floor_c - outside.at(start.at)
+            rise_sd_k = max(2.0, self._prior.rise_sd_k * 0.5)
+        history = self._history
+        base = history.rise_yesterday(start.tick)
+
+        def change(at: float) -> float:
+            then = history.rise_yesterday(start.tick + (at - start.at))
+            return 0.0 if base is None or then is None else 0.6 * (then - base)
+
+        return tonight.look_ahead(
+            start=start,
+            until_at=until_at,
+            floor_c=self._floor_c,
+            rise_k=rise_k,
+            rise_sd_k=rise_sd_k,
+            tau_s=bank.tau_s,
+            scale=(1.0 + extra_watts / max(watts, 1.0)) * cover_gain,
+            outside=outside,
+            rise_change=change,
+            low_c=low_c,
+            watts=watts,
+            learned=1.0 - exp(-bank.steps / 36.0),
+        )
+
+    # -- restarts
+
+    def state(self) -> State:
+        """What is needed to go on after a restart, exactly as if there had been none."""
+        return {
+            "tracks": {key: track.state() for key, track in self._tracks.items()},
+            "health": self._health.state(),
+            "history": self._history.state(),
+            "outside": [self._outside_c, self._outside_tick],
+            "filter": None if self._filter is None else self._filter.state(),
+            "bank": None if self._bank is None else self._bank.state(),
+            "bank_sums": [self._bank_sum, self._bank_count, self._bank_tick],
+            "cusum": self._cusum.state(),
+            "noise": self._noise,
+            "fall": self._fall.state(),
+            "rise": self._rise.state(),
+            "target_c": self._target_c,
+            "floor_c": self._floor_c,
+            "ticks": [self._stepped, self._checked, self._kept_rise],
+            "recent": [list(pair) for pair in self._recent],
+        }
+
+    def restore(self, state: State, shift_s: float) -> None:
+        """Go on from `state`; ticks moved by `shift_s`. Probes that are gone are dropped."""
+        for key, saved in state["tracks"].items():
+            if key in self._tracks:
+                self._tracks[key].restore(saved, shift_s)
+        self._health.restore(state["health"], shift_s)
+        self._history.restore(state["history"], shift_s)
+        outside_c, outside_tick = state["outside"]
+        self._outside_c = None if outside_c is None else float(outside_c)
+        self._outside_tick = float(outside_tick) + shift_s
+        if state["filter"] is not None and state["bank"] is not None:
+            self._begin(0.0, 0.0).restore(state["filter"], shift_s)
+            assert self._bank is not None
+            self._bank.restore(state["bank"], shift_s)
+        total, count, tick = state["bank_sums"]
+        self._bank_sum, self._bank_count = float(total), int(count)
+        self._bank_tick = float(tick) + shift_s
+        self._cusum.restore(state["cusum"], shift_s)
+        self._noise = float(state["noise"])
+        self._fall.restore(state["fall"], shift_s, self._watts, self._prior.bird_watts)
+        self._rise.restore(state["rise"], shift_s)
+        self._target_c = state["target_c"]
+        self._floor_c = state["floor_c"]
+        self._stepped, self._checked, self._kept_rise = (
+            float(tick) + shift_s for tick in state["ticks"]
+        )
+        self._recent = [(float(t) + shift_s, float(c)) for t, c in state["recent"]]
+
+
+def _minutes(now_c: float, settles_c: float, limit_c: float, tau_s: float) -> float | None:
+    """From `now_c` towards `settles_c`, until `limit_c` is passed."""
+    if now_c <= limit_c:
+        return 0.0
+    if settles_c >= limit_c:
+        return None
+    return tau_s / 60.0 * log((now_c - settles_c) / (limit_c - settles_c))
