@@ -11,9 +11,9 @@ from monitor.brooding.provenance import Mark, Source
 from monitor.site import Brooder
 
 _APPENDIX = Source(
-    "Design manual, appendix G, R-values of building materials (values as ASHRAE Fundamentals)",
+    "Viega, design manual 24010, appendix G, R-values of building materials (values as ASHRAE "
+    "Fundamentals)",
     Mark.READ,
-    "http://38.142.81.21:8001/manual/viega/24010-viega/install-instructions-english/page-201.html",
 )
 _FILMS = Source(
     "R-value table, inside air film, vertical surface, still air",

@@ -1,0 +1,149 @@
+"""What is worth telling a grower who has time: the advice that holds at a moment. Pure.
+
+Called by the engine every quarter of an hour and after each entry: an advice that appears is
+raised, one that is gone is cleared. Facts have the names of `monitor.watch.events.Facts`, the
+alarm names those of `AlarmName`; both stand in a higher layer."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime, tzinfo
+from typing import Any
+
+from monitor.brooding import losses, space
+from monitor.brooding.batch import Batch
+from monitor.brooding.calendar import age_days, local_date, next_step
+from monitor.brooding.moving import Moving, Stage, moving
+from monitor.brooding.schedules import schedule_for, target_at
+from monitor.site import Brooder, Place
+
+STEP_DOWN = "step-down"
+CROWDED = "crowded"
+LOSSES_HIGH = "losses-high"
+READY_TO_MOVE = "ready-to-move"
+
+EVENING_HOUR = 17  # the evening before: the lamp is raised with the evening round
+DAY_S = 86400.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Advice:
+    """One advice that holds now."""
+
+    alarm: str  # an AlarmName's value
+    facts: dict[str, Any]  # keys of Facts, JSON
+
+
+def advise(
+    brooder: Brooder,
+    batch: Batch,
+    *,
+    now_at: float,
+    zone: tzinfo,
+    coming_lows_c: Sequence[float] = (),
+    rain_ahead: bool = False,
+) -> list[Advice]:
+    """All advice for a box with a running batch; none for an empty one."""
+    if not batch.runs_at(now_at):
+        return []
+    age = age_days(batch.hatched, now_at, zone)
+    target_c = target_at(schedule_for(brooder, batch.kind), age, brooder.steps, Place.FLOOR)
+    verdict = moving(
+        batch.kind, age, target_c=target_c, coming_lows_c=coming_lows_c, rain_ahead=rain_ahead
+    )
+    found = (
+        _step_down(brooder, batch, now_at, zone),
+        _crowded(brooder, batch, now_at, age),
+        _losses_high(batch, now_at, age),
+        _ready_to_move(verdict, batch.head_count(now_at), age, target_c),
+    )
+    return [advice for advice in found if advice is not None]
+
+
+def _step_down(brooder: Brooder, batch: Batch, now_at: float, zone: tzinfo) -> Advice | None:
+    schedule = schedule_for(brooder, batch.kind)
+    step = next_step(schedule, batch.hatched, now_at, zone, brooder.steps)
+    if step is None or step.to_c >= step.from_c or now_at < _evening_before(step.at, zone):
+        return None
+    row = next(row for row in schedule.rows if row.from_day == step.age_days)
+    return Advice(
+        alarm=STEP_DOWN,
+        facts={
+            "target_c": step.from_c,
+            "next_target_c": step.to_c,
+            "step_at": step.at,
+            "age_days": int(step.age_days),
+            "origin": str(row.source),
+        },
+    )
+
+
+def _evening_before(step_at: float, zone: tzinfo) -> float:
+    """17:00 of the local day before the step."""
+    eve = local_date(step_at - 1.0, zone)  # a step at midnight: the second before is the eve
+    return datetime(eve.year, eve.month, eve.day, EVENING_HOUR, tzinfo=zone).timestamp()
+
+
+def _crowded(brooder: Brooder, batch: Batch, now_at: float, age: float) -> Advice | None:
+    heads = batch.head_count(now_at)
+    area_m2 = brooder.floor_area_m2
+    if not space.is_crowded(batch.kind, age, area_m2=area_m2, head_count=heads):
+        return None
+    need = space.floor_need(batch.kind, age)
+    return Advice(
+        alarm=CROWDED,
+        facts={
+            "head_count": heads,
+            "age_days": int(age),
+            "area_m2": area_m2,
+            "area_per_bird_m2": area_m2 / heads,
+            "needed_area_per_bird_m2": need.wanted_m2,
+            "origin": str(need.wanted_source),
+        },
+    )
+
+
+def _losses_high(batch: Batch, now_at: float, age: float) -> Advice | None:
+    """Too many so far, told while birds were still lost within the last day; or too many in one
+    day. Old losses are not told again every morning."""
+    placed = batch.placed_until(now_at)
+    lost = batch.lost(to_at=now_at + 1.0)
+    lost_today = batch.lost(from_at=now_at - DAY_S, to_at=now_at + 1.0)
+    if lost_today == 0:
+        return None
+    so_far = losses.are_high(age_days=age, placed=placed, lost=lost)
+    before = batch.head_count(now_at) + lost_today
+    in_day = losses.day_is_high(head_count_before=before, lost_in_day=lost_today)
+    if not so_far and not in_day:
+        return None
+    source = losses.usual_source(age) if so_far else losses.DAY_SOURCE
+    return Advice(
+        alarm=LOSSES_HIGH,
+        facts={
+            "head_count": batch.head_count(now_at),
+            "age_days": int(age),
+            "losses": lost if so_far else lost_today,
+            "losses_percent": 100.0 * lost / placed if so_far else 100.0 * lost_today / before,
+            "usual_percent": losses.usual_percent(age) if so_far else losses.DAY_PERCENT,
+            "since": batch.started_at if so_far else max(batch.started_at, now_at - DAY_S),
+            "origin": str(source),
+        },
+    )
+
+
+def _ready_to_move(
+    verdict: Moving, head_count: int, age: float, target_c: float | None
+) -> Advice | None:
+    if verdict.stage not in (Stage.HARDEN_OFF, Stage.READY, Stage.COLD_RAIN):
+        return None
+    facts: dict[str, Any] = {
+        "head_count": head_count,
+        "age_days": int(age),
+        "low_c": verdict.row.night_c,  # nights down to this are borne
+        "reason": str(verdict.stage),
+        "origin": str(verdict.row.source),
+    }
+    if target_c is not None:
+        facts["target_c"] = target_c
+    if verdict.coldest_c is not None:
+        facts["outside_low_c"] = verdict.coldest_c
+    return Advice(alarm=READY_TO_MOVE, facts=facts)

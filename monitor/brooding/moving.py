@@ -1,0 +1,127 @@
+"""When may they move out? Called by `advice` and the page.
+
+Three things must meet: the birds are feathered (age by kind); the coming nights are no colder
+than feathered birds of the kind stand, or are near what the box is held at anyway; and no cold
+rain is coming, since wet birds chill at any age. Before that they are hardened off: heat down,
+then off by day, for some days."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+
+from monitor.brooding.flock import kind_of
+from monitor.brooding.provenance import COMMON_PRACTICE, Mark, Source
+
+HARDEN_DAYS = 4.0  # common practice: some days of less and less heat
+NEAR_C = 5.6  # a night this little below the target is no shock (10 degF; common practice)
+HARDEN_SOURCE = COMMON_PRACTICE
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MoveRow:
+    """Feathered from `feathered_days` on; then nights down to `night_c` are borne."""
+
+    feathered_days: float
+    night_c: float
+    source: Source
+
+
+MOVE: dict[str, MoveRow] = {
+    "broiler": MoveRow(
+        feathered_days=21,
+        night_c=10.0,
+        source=Source(
+            "ATTRA and extension, meat birds on pasture: from 3 weeks when nights stay above about "
+            "50 degF, dry and free of draughts",
+            Mark.MEMORY,
+        ),
+    ),
+    "layer": MoveRow(
+        feathered_days=35,
+        night_c=10.0,
+        source=Source("extension, layers are fully feathered at 5 to 6 weeks", Mark.MEMORY),
+    ),
+    "turkey": MoveRow(
+        feathered_days=42,
+        night_c=10.0,
+        source=Source("extension, turkey poults leave heat at 6 to 8 weeks", Mark.MEMORY),
+    ),
+    "duck": MoveRow(
+        feathered_days=28,
+        night_c=10.0,
+        source=Source("Cornell Duck Research Laboratory, no heat needed from day 28", Mark.MEMORY),
+    ),
+    "quail": MoveRow(
+        feathered_days=35,
+        night_c=16.0,
+        source=Source(
+            'Mississippi State University Extension, "Quail Brooding Temperatures": hold their own '
+            "temperature at 5 weeks where it is near 70 degF (less the 10 degF called near here)",
+            Mark.READ,
+            "https://extension.msstate.edu/agriculture/livestock/poultry/quail-brooding-temperatures",
+        ),
+    ),
+    "pheasant": MoveRow(
+        feathered_days=42,
+        night_c=10.0,
+        source=Source(
+            "MacFarlane Pheasants: outdoors at 6 to 8 weeks, with 2 or 3 good days ahead",
+            Mark.READ,
+            "https://pheasant.com/?p=2320",
+        ),
+    ),
+    "guinea": MoveRow(
+        feathered_days=42,
+        night_c=10.0,
+        source=Source("guinea keets leave heat at about 6 weeks", Mark.MEMORY),
+    ),
+}
+
+
+class Stage(StrEnum):
+    """How far they are."""
+
+    TOO_YOUNG = "too young"
+    HARDEN_OFF = "harden off"
+    NIGHTS_TOO_COLD = "nights too cold"
+    COLD_RAIN = "hold for cold rain"
+    READY = "ready"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Moving:
+    """The stage, the coldest night counted on, and the row it was judged by."""
+
+    stage: Stage
+    coldest_c: float | None  # of the coming nights; None: unknown
+    row: MoveRow
+
+
+def moving(
+    kind: str,
+    age_days: float,
+    *,
+    target_c: float | None,
+    coming_lows_c: Sequence[float] = (),
+    rain_ahead: bool = False,
+) -> Moving:
+    """How far birds of a kind are from moving out. Without a known low the age decides alone, and
+    the message must name the night they bear."""
+    row = MOVE[kind_of(kind).name]
+    coldest_c = min(coming_lows_c, default=None)
+    if age_days < row.feathered_days - HARDEN_DAYS:
+        stage = Stage.TOO_YOUNG
+    elif age_days < row.feathered_days:
+        stage = Stage.HARDEN_OFF
+    elif coldest_c is not None and not _mild(coldest_c, row, target_c):
+        stage = Stage.NIGHTS_TOO_COLD
+    elif rain_ahead:
+        stage = Stage.COLD_RAIN
+    else:
+        stage = Stage.READY
+    return Moving(stage=stage, coldest_c=coldest_c, row=row)
+
+
+def _mild(coldest_c: float, row: MoveRow, target_c: float | None) -> bool:
+    near_target = target_c is not None and coldest_c >= target_c - NEAR_C
+    return coldest_c >= row.night_c or near_target
