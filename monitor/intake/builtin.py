@@ -1,0 +1,242 @@
+"""The broker inside the service, for a board with nothing else on it. Started by the service.
+
+Messages come straight from the broker into the inbox, with no second network hop, and a probe's
+QoS 1 message is acknowledged only after `acknowledge`: the journal has it. So the promise is the
+same as with a broker of one's own, as long as the probe keeps what is not acknowledged.
+
+It speaks MQTT 3.1.1. It listens on this machine only, unless it is given another address. Where
+there are password and rights files (those of deploy/mosquitto will do), everyone needs them;
+without, a client of another machine may publish all but the guarded topics: the commands and the
+service's own."""
+
+import asyncio
+import ipaddress
+import logging
+from collections.abc import Callable, Iterable, Sequence
+from pathlib import Path
+
+from amqtt.contexts import Action, ListenerConfig
+from amqtt.mqtt.publish import PublishPacket
+from amqtt.session import Session
+
+from monitor.intake.hardened import HardenedBroker, Overrun
+from monitor.intake.inbox import AckToken, Delivery, Inbox
+from monitor.intake.link import BrokerState, Link
+from monitor.intake.rights import Rights
+from monitor.intake.topics import matches
+from monitor.intake.unclaimed import Unclaimed
+from monitor.watch.events import Moment
+
+log = logging.getLogger(__name__)
+
+WINDOW = 100  # probes send one at a time, so the pacing need not hurry for this broker
+MOST_OUTGOING = 1000
+
+
+class BuiltInBroker:
+    """The broker and the way to it in one; fulfils `link.BrokerLink`."""
+
+    def __init__(
+        self,
+        *,
+        topics: Sequence[str],
+        inbox: Inbox,
+        clock: Callable[[], Moment],
+        host: str = "127.0.0.1",
+        port: int = 1883,
+        on_state: Callable[[BrokerState], None] = lambda _: None,
+        prefix: str = "brooder",
+        guarded: Sequence[str] = (),
+        rights: Rights | None = None,
+        unclaimed: Unclaimed | None = None,
+        cert_file: str | None = None,
+        key_file: str | None = None,
+    ) -> None:
+        self._host = host
+        self._port = port
+        self._inbox = inbox
+        self._clock = clock
+        self._on_state = on_state
+        self._status_topic = f"{prefix}/status"
+        self._guarded = (*guarded, self._status_topic, f"{prefix}/status/#")
+        self._rights = rights
+        self._unclaimed = unclaimed
+        self._tls = (cert_file, key_file)
+        self._exact: frozenset[str] = frozenset()
+        self._filters: tuple[str, ...] = ()
+        self.set_topics(topics)
+        self._broker: HardenedBroker | None = None
+        self._loop: asyncio.AbstractEventLoop | None = None
+        self._open: dict[AckToken, asyncio.Future[None]] = {}
+        self._outgoing: set[asyncio.Task[None]] = set()
+        self._outgoing_count = 0
+        self._state = BrokerState(link=Link.STOPPED, words="not started", since=clock())
+
+    # --- called by the service -----------------------------------------------------------------
+
+    @property
+    def state(self) -> BrokerState:
+        """How things stand."""
+        return self._state
+
+    @property
+    def window(self) -> int:
+        """Deliveries to expect before acknowledgements are waited for."""
+        return WINDOW
+
+    @property
+    def port(self) -> int:
+        """Where it listens; differs from what was asked for when that was 0."""
+        return self._broker.port if self._broker is not None else self._port
+
+    async def start(self) -> None:
+        """Listen. Raises OSError with the address when that is not possible."""
+        logging.getLogger("amqtt").setLevel(logging.CRITICAL)  # it logs each client in many lines
+        logging.getLogger("transitions").setLevel(logging.WARNING)
+        self._loop = asyncio.get_running_loop()
+        cert_file, key_file = self._tls
+        shown = f"[{self._host}]" if ":" in self._host else self._host
+        broker = HardenedBroker(
+            ListenerConfig(
+                bind=f"{shown}:{self._port}",
+                ssl=cert_file is not None,
+                certfile=Path(cert_file) if cert_file else None,
+                keyfile=Path(key_file) if key_file else None,
+            ),
+            self,
+        )
+        try:
+            await broker.start()
+        except Exception as error:
+            cause = error.__cause__ if isinstance(error.__cause__, OSError) else None
+            number = cause.errno if cause is not None else None
+            raise OSError(
+                number, f"the built-in broker cannot listen on {shown}:{self._port} ({error})"
+            ) from error
+        self._broker = broker
+        self.publish(self._status_topic, b"online", retain=True)
+        self._say(Link.CONNECTED, f"the built-in broker listens on {shown}:{self.port}")
+
+    async def stop(self) -> None:
+        """End all connections. What was not acknowledged the probes will send again."""
+        broker, self._broker = self._broker, None
+        if broker is None:
+            return
+        for waiting in self._open.values():
+            waiting.cancel()
+        await broker.shutdown()
+        self._say(Link.STOPPED, "stopped")
+
+    def acknowledge(self, tokens: Iterable[AckToken | None]) -> int:
+        """The journal has these: let the probes know."""
+        mine = [token for token in tokens if token is not None]
+        if mine and self._loop is not None and not self._loop.is_closed():
+            self._loop.call_soon_threadsafe(self._release, mine)
+        return len(mine)
+
+    def publish(self, topic: str, payload: bytes | str, qos: int = 1, retain: bool = False) -> bool:
+        """To every client that subscribed to it. False: dropped."""
+        data = payload.encode() if isinstance(payload, str) else payload
+        loop = self._loop
+        if loop is None or loop.is_closed() or self._broker is None:
+            return False
+        if self._outgoing_count >= MOST_OUTGOING:
+            return False
+        self._outgoing_count += 1
+        loop.call_soon_threadsafe(self._send, topic, data, qos, retain)
+        return True
+
+    def set_topics(self, topics: Sequence[str]) -> None:
+        """Take in these topics from now on (a reload)."""
+        self._filters = tuple(topic for topic in topics if "+" in topic or "#" in topic)
+        self._exact = frozenset(topics) - frozenset(self._filters)
+
+    # --- the broker's gate, in the event loop ---------------------------------------------------
+
+    async def admit(self, connection: int, client: Session, packet: PublishPacket) -> None:
+        """Hand a message to the inbox and wait until the journal has it."""
+        topic = packet.topic_name or ""
+        payload = bytes(packet.data or b"")
+        if not self.may(client, topic, Action.PUBLISH):
+            return
+        received = self._clock()
+        if not self._wanted(topic):
+            if self._unclaimed is not None:
+                self._unclaimed.add(topic, payload, received.at)
+            return
+        mid = packet.packet_id if packet.qos else None
+        token = AckToken(connection, mid) if mid is not None else None
+        if token is not None and token in self._open:  # sent again on the same connection
+            await asyncio.shield(self._open[token])
+            return
+        delivery = Delivery(
+            topic,
+            payload,
+            received,
+            token,
+            bool(packet.dup_flag),
+            bool(packet.retain_flag),
+            origin=client.client_id or "",
+        )
+        if token is None:
+            self._inbox.put(delivery)
+            return
+        done = self._open[token] = asyncio.get_running_loop().create_future()
+        try:
+            if not self._inbox.put(delivery):
+                raise Overrun
+            await done
+        finally:
+            self._open.pop(token, None)
+
+    def authenticate(self, client: Session) -> bool:
+        """User name and password, where there is a password file."""
+        return self._rights is None or self._rights.password_ok(client.username, client.password)
+
+    def may(self, client: Session, topic: str, action: Action) -> bool:
+        """Rights on a topic."""
+        if self._rights is None:
+            guarded = action is Action.PUBLISH and any(matches(g, topic) for g in self._guarded)
+            return not guarded or _is_local(client)
+        if action is Action.SUBSCRIBE:  # judged message by message, as Mosquitto does
+            return True
+        name = client.client_id or ""
+        if action is Action.PUBLISH:
+            return self._rights.may_write(client.username, name, topic)
+        return self._rights.may_read(client.username, name, topic)
+
+    def _wanted(self, topic: str) -> bool:
+        return topic in self._exact or any(matches(pattern, topic) for pattern in self._filters)
+
+    def _release(self, tokens: list[AckToken]) -> None:
+        for token in tokens:
+            waiting = self._open.get(token)
+            if waiting is not None and not waiting.done():
+                waiting.set_result(None)
+
+    def _send(self, topic: str, data: bytes, qos: int, retain: bool) -> None:
+        task = asyncio.ensure_future(self._sent(topic, data, qos, retain))
+        self._outgoing.add(task)
+        task.add_done_callback(self._outgoing.discard)
+
+    async def _sent(self, topic: str, data: bytes, qos: int, retain: bool) -> None:
+        try:
+            broker = self._broker
+            if broker is not None:
+                await broker.internal_message_broadcast(topic, data, qos)
+                if retain:
+                    await broker.retain_message(None, topic, data, qos)
+        finally:
+            self._outgoing_count -= 1
+
+    def _say(self, link: Link, words: str) -> None:
+        protocol = "MQTT 3.1.1" if link is Link.CONNECTED else ""
+        self._state = BrokerState(link=link, words=words, since=self._clock(), protocol=protocol)
+        self._on_state(self._state)
+
+
+def _is_local(client: Session) -> bool:
+    try:
+        return ipaddress.ip_address(client.remote_address or "").is_loopback
+    except ValueError:
+        return False

@@ -1,0 +1,211 @@
+"""amqtt's broker with the edges that a night on a home network needs. Used by intake.builtin alone.
+
+What is added: a publisher's acknowledgement waits for the journal (`Gate.admit`), rights, silent
+clients are dropped, and packets, retained messages, subscriptions and queues are bounded. amqtt's
+protected methods named here are pinned by tests/live/test_intake_builtin.py."""
+
+import asyncio
+import logging
+import socket
+from typing import Any, Protocol
+
+from amqtt.adapters import StreamReaderAdapter, StreamWriterAdapter
+from amqtt.broker import Broker
+from amqtt.contexts import Action, BrokerConfig, ListenerConfig
+from amqtt.errors import AMQTTError
+from amqtt.mqtt.packet import CONNECT
+from amqtt.mqtt.protocol.broker_handler import BrokerProtocolHandler
+from amqtt.mqtt.publish import PublishPacket
+from amqtt.session import OutgoingApplicationMessage, Session
+
+log = logging.getLogger(__name__)
+
+REFUSED_MQTT5 = bytes([0x20, 3, 0, 0x84, 0])  # CONNACK, unsupported protocol version
+FIRST_PACKET_WITHIN_S = 10.0
+MOST_CONNECTIONS = 100
+LARGEST_PACKET = 128 * 1024  # twice the largest payload that is read
+MOST_RETAINED = 500
+LARGEST_RETAINED = 4096
+MOST_SUBSCRIPTIONS = 50  # of one client
+MOST_UNSENT = 500  # to one client that does not read
+SESSION_EXPIRY_S = 7 * 86400
+
+
+class Gate(Protocol):
+    """Decides what comes in; intake.builtin is one."""
+
+    async def admit(self, connection: int, client: Session, packet: PublishPacket) -> None:
+        """Take over a message; return when it may be acknowledged. Raises Overrun."""
+
+    def authenticate(self, client: Session) -> bool:
+        """User name and password."""
+
+    def may(self, client: Session, topic: str, action: Action) -> bool:
+        """Rights on a topic."""
+
+
+class Overrun(Exception):
+    """The journal is too far behind: end the connection, the probe will send again."""
+
+
+class _BoundedReader(StreamReaderAdapter):  # type: ignore[misc]
+    """Refuses to collect a packet of up to 256 MB because a client announced it."""
+
+    _ahead = b""
+
+    async def read(self, n: int = -1) -> bytes:
+        if n > LARGEST_PACKET:
+            raise ConnectionResetError(f"packet of {n} bytes")
+        ahead, self._ahead = self._ahead[:n], self._ahead[n:]
+        if len(ahead) == n:
+            return ahead
+        more: bytes = await super().read(n - len(ahead))
+        return ahead + more
+
+    async def protocol_level(self) -> int:
+        """Of the CONNECT that comes first, which stays to be read. 0: it is none."""
+        start: bytes = await super().read(2)
+        while start[-1] & 0x80 and len(start) < 5:  # the length's further bytes
+            start += await super().read(1)
+        if start[0] >> 4 != CONNECT:
+            self._ahead = start
+            return 0
+        header: bytes = await super().read(7)  # length and name of the protocol, its level
+        self._ahead = start + header
+        return header[6] if header[:6] == b"\x00\x04MQTT" else 0
+
+
+class _Handler(BrokerProtocolHandler):  # type: ignore[misc]
+    """One client's connection."""
+
+    gate: Gate
+    connection: int
+    _unsent = 0
+
+    async def handle_publish(self, publish_packet: PublishPacket) -> None:
+        if self.session is None:
+            return
+        try:
+            # amqtt acknowledges in super(), so everything before it holds the PUBACK back.
+            await self.gate.admit(self.connection, self.session, publish_packet)
+        except Overrun:
+            await self.handle_connection_closed()
+            return
+        await super().handle_publish(publish_packet)
+
+    async def mqtt_publish(
+        self,
+        topic: str,
+        data: bytes | bytearray,
+        qos: int | None,
+        retain: bool,
+        ack_timeout: int | None = None,
+    ) -> OutgoingApplicationMessage:
+        if self._unsent >= MOST_UNSENT:
+            raise AMQTTError("the client does not read")
+        self._unsent += 1
+        try:
+            return await super().mqtt_publish(topic, data, qos, retain, ack_timeout)
+        finally:
+            self._unsent -= 1
+
+    def handle_read_timeout(self) -> None:
+        # amqtt itself only notes it. MQTT 3.1.1, 3.1.2.10: the server must disconnect.
+        self._closing = asyncio.ensure_future(self.handle_connection_closed())
+
+
+class HardenedBroker(Broker):  # type: ignore[misc]
+    """amqtt's broker, bounded, with a gate."""
+
+    def __init__(self, listener: ListenerConfig, gate: Gate) -> None:
+        listener.max_connections = MOST_CONNECTIONS
+        super().__init__(
+            BrokerConfig(
+                listeners={"default": listener},
+                plugins={},
+                session_expiry_interval=SESSION_EXPIRY_S,
+            )
+        )
+        self._gate = gate
+        self._connections = 0
+
+    @property
+    def port(self) -> int:
+        """The port it listens on."""
+        return int(self._servers["default"].instance.sockets[0].getsockname()[1])
+
+    async def stream_connected(
+        self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter, listener_name: str
+    ) -> None:
+        stream = writer.get_extra_info("socket")
+        if stream is not None:  # a client without keep-alive that vanished is found out as well
+            stream.setsockopt(socket.SOL_SOCKET, socket.SO_KEEPALIVE, 1)
+        await self._client_connected(
+            listener_name, _BoundedReader(reader), StreamWriterAdapter(writer)
+        )
+
+    async def _initialize_client_session(
+        self,
+        reader: _BoundedReader,
+        writer: StreamWriterAdapter,
+        remote_address: str,
+        remote_port: int,
+    ) -> tuple[BrokerProtocolHandler, Session]:
+        try:
+            async with asyncio.timeout(FIRST_PACKET_WITHIN_S):
+                if await reader.protocol_level() == 5:
+                    # amqtt would read MQTT 5's properties as a name and wait for the rest of it.
+                    writer.write(REFUSED_MQTT5)
+                    await writer.drain()
+                    raise AMQTTError("MQTT 5")
+                _, client = await super()._initialize_client_session(
+                    reader, writer, remote_address, remote_port
+                )
+        except Exception as error:
+            # Whatever a stranger sends first must cost no more than its own connection.
+            await writer.close()
+            raise AMQTTError(str(error)) from error
+        client.remote_address = remote_address
+        client.keep_alive = int(client.keep_alive * 1.5)  # the grace MQTT gives
+        handler = _Handler(self.plugins_manager, loop=self._loop)
+        self._connections += 1
+        handler.gate, handler.connection = self._gate, self._connections
+        return handler, client
+
+    async def _authenticate(self, session: Session, _: ListenerConfig) -> bool:
+        session.is_anonymous = not session.username
+        return self._gate.authenticate(session)
+
+    async def _topic_filtering(self, session: Session, topic: str, action: Action) -> bool:
+        return self._gate.may(session, topic, action)
+
+    async def add_subscription(self, subscription: tuple[str, int], session: Session) -> int:
+        count = sum(
+            any(one.client_id == session.client_id for one, _ in subscribers)
+            for subscribers in self._subscriptions.values()
+        )
+        if count >= MOST_SUBSCRIPTIONS:
+            return 0x80
+        granted: int = await super().add_subscription(subscription, session)
+        return granted
+
+    async def retain_message(
+        self,
+        source_session: Session | None,
+        topic_name: str | None,
+        data: bytes | bytearray | None,
+        qos: int | None = None,
+    ) -> None:
+        if source_session is not None and data:  # an empty one deletes
+            new = topic_name not in self._retained_messages
+            full = new and len(self._retained_messages) >= MOST_RETAINED
+            if full or len(data) > LARGEST_RETAINED:
+                log.debug("A retained message on %.80s was not kept.", topic_name)
+                return
+        await super().retain_message(source_session, topic_name, data, qos)
+
+    async def _retain_broadcast_message(
+        self, broadcast: dict[str, Any], qos: int, target_session: Session
+    ) -> None:
+        if target_session.retained_messages.qsize() < MOST_RETAINED:
+            await super()._retain_broadcast_message(broadcast, qos, target_session)
