@@ -153,11 +153,7 @@ class HardenedBroker(Broker):  # type: ignore[misc]
     ) -> tuple[BrokerProtocolHandler, Session]:
         try:
             async with asyncio.timeout(FIRST_PACKET_WITHIN_S):
-                if await reader.protocol_level() == 5:
-                    # amqtt would read MQTT 5's properties as a name and wait for the rest of it.
-                    writer.write(REFUSED_MQTT5)
-                    await writer.drain()
-                    raise AMQTTError("MQTT 5")
+                await _refuse_mqtt5(reader, writer)
                 _, client = await super()._initialize_client_session(
                     reader, writer, remote_address, remote_port
                 )
@@ -204,8 +200,32 @@ class HardenedBroker(Broker):  # type: ignore[misc]
                 return
         await super().retain_message(source_session, topic_name, data, qos)
 
+    async def _publish_retained_messages_for_subscription(
+        self, subscription: tuple[str, int], session: Session
+    ) -> None:
+        # amqtt calls this for every filter anybody has when a client connects, and asks no rights.
+        pattern, qos = subscription
+        subscribers = self._subscriptions.get(pattern, ())
+        handler = self._get_handler(session)
+        if handler is None or all(one.client_id != session.client_id for one, _ in subscribers):
+            return
+        sending = [
+            handler.mqtt_publish(topic, kept.data, min(qos, kept.qos or 0), retain=True)
+            for topic, kept in list(self._retained_messages.items())
+            if self._matches(topic, pattern) and self._gate.may(session, topic, Action.RECEIVE)
+        ]
+        await asyncio.gather(*sending, return_exceptions=True)
+
     async def _retain_broadcast_message(
         self, broadcast: dict[str, Any], qos: int, target_session: Session
     ) -> None:
         if target_session.retained_messages.qsize() < MOST_RETAINED:
             await super()._retain_broadcast_message(broadcast, qos, target_session)
+
+
+async def _refuse_mqtt5(reader: _BoundedReader, writer: StreamWriterAdapter) -> None:
+    # amqtt would take MQTT 5's properties for a name and wait for the rest of it.
+    if await reader.protocol_level() == 5:
+        writer.write(REFUSED_MQTT5)
+        await writer.drain()
+        raise AMQTTError("MQTT 5")
