@@ -1,0 +1,241 @@
+"""One cause and the alarms that belong to it: what is active, told and answered. Used by `plan`.
+
+Which alarms one cause can set off together is the alarm table's family; a worse form of the same
+trouble has the higher rank."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from typing import Any
+
+from monitor.watch.alarm_table import TABLE, Family
+from monitor.watch.events import AlarmName, Cause, Change, ChangeKind, Priority
+
+_WEIGHT = {Priority.ADVICE: 0, Priority.WARNING: 100, Priority.URGENT: 200}
+
+
+def rank(change: Change) -> int:
+    """How bad: priority first, then the form of the trouble."""
+    return _WEIGHT[change.priority] + TABLE[change.alarm].rank
+
+
+def thread_scope(change: Change) -> tuple[str, str]:
+    """Which incident a change belongs to: its place and its family.
+
+    Silence of a whole brooder and a lost broker share the site, for a silent site is one cause;
+    one silent or faulty probe is its brooder's matter. Faults of the watcher each stand alone."""
+    place = change.brooder or "site"
+    match TABLE[change.alarm].family:
+        case Family.SILENCE if change.alarm is AlarmName.PROBE_FAULT:
+            return place, "probe"
+        case Family.SILENCE if change.priority is Priority.URGENT:
+            return "site", "silence"
+        case Family.SILENCE if change.alarm is AlarmName.BROKER_LOST:
+            return "site", "silence"
+        case Family.SILENCE:
+            return place, "silent-probe"
+        case None:
+            return place, f"{change.alarm.value}/{change.facts.get('contact', '')}".rstrip("/")
+        case family:
+            return place, family.value
+
+
+@dataclass(slots=True)
+class Alarm:
+    """One occurrence within an incident."""
+
+    change: Change  # as it was raised
+    open: bool = True  # active and not put aside
+    acknowledged: bool = False
+    told: bool = False
+
+
+@dataclass(slots=True)
+class Incident:
+    """Times are ticks unless they end in `_at`."""
+
+    id: str
+    place: str
+    family: str
+    since_at: float
+    alarms: dict[str, Alarm] = field(default_factory=dict)
+    told_to: list[str] = field(default_factory=list)
+    told_rank: int = -1
+    answered_rank: int = -1
+    last_told: float | None = None
+    gather_due: float | None = None  # untold alarms are told then, together
+    over_due: float | None = None  # nothing is open any more: over then, if nothing new comes
+    asked: float | None = None  # since when an urgent alarm waits for an answer
+    repeats: int = 0
+    extreme_c: float | None = None
+    worst: Change | None = None  # the worst that was ever raised in it
+    last: Change | None = None  # the latest clearing
+    changed: float = 0.0  # when a change last touched it: nothing is done before that
+
+    def lead(self) -> Alarm | None:
+        """The worst open alarm."""
+        return _worst([alarm for alarm in self.alarms.values() if alarm.open])
+
+    def unanswered(self) -> Alarm | None:
+        """The worst open alarm that nobody answered. An answer to the worst answers the lesser
+        alarms of the same cause: who has gone out to the chill need not answer for the cold."""
+        return _worst(
+            [
+                alarm
+                for alarm in self.alarms.values()
+                if alarm.open and not alarm.acknowledged and rank(alarm.change) > self.answered_rank
+            ]
+        )
+
+    def untold(self) -> list[Alarm]:
+        """Open alarms waiting in the gathering window."""
+        return [alarm for alarm in self.alarms.values() if alarm.open and not alarm.told]
+
+    def add(self, change: Change) -> Alarm:
+        """A raised alarm joins."""
+        alarm = Alarm(change)
+        self.alarms[change.occurrence] = alarm
+        if self.worst is None or rank(change) > rank(self.worst):
+            self.worst = change
+        self.note_extreme(change)
+        return alarm
+
+    def note_extreme(self, change: Change) -> None:
+        """Keeps how far it went, over all alarms of the cause."""
+        value = change.facts.get("extreme_c", change.facts.get("temp_c"))
+        if value is None:
+            return
+        if self.extreme_c is None:
+            self.extreme_c = value
+        elif self.family == Family.HOT.value:
+            self.extreme_c = max(self.extreme_c, value)
+        else:
+            self.extreme_c = min(self.extreme_c, value)
+
+    def close(self, change: Change, tick: float) -> None:
+        """One of its alarms is over or put aside. Raised again, it counts as new."""
+        self.alarms[change.occurrence].open = False
+        self.note_extreme(change)
+        self.last, self.changed = change, tick
+        told = [rank(a.change) for a in self.alarms.values() if a.open and a.told]
+        self.told_rank = min(self.told_rank, max(told, default=-1))
+        self._stop_asking()
+
+    def answer(self, change: Change, tick: float) -> None:
+        """Somebody acknowledged one of its alarms."""
+        alarm = self.alarms[change.occurrence]
+        alarm.acknowledged = True
+        self.answered_rank = max(self.answered_rank, rank(alarm.change))
+        self.changed = tick
+        self._stop_asking()
+
+    def _stop_asking(self) -> None:
+        alarm = self.unanswered()
+        if alarm is None or alarm.change.priority is not Priority.URGENT:
+            self.asked = None
+
+    def tell(self, untold: list[Alarm], tick: float) -> None:
+        """These alarms are told now."""
+        for alarm in untold:
+            alarm.told = True
+            self.told_rank = max(self.told_rank, rank(alarm.change))
+            if self.asked is None and alarm.change.priority is Priority.URGENT:
+                self.asked = tick
+        self.last_told = tick
+
+    def reach(self, names: Iterable[str]) -> None:
+        """These contacts know of it from now on, and hear its end."""
+        self.told_to += [name for name in names if name not in self.told_to]
+
+    def answerable(self) -> tuple[str, ...]:
+        """The occurrences that one answer is for."""
+        return tuple(o for o, a in self.alarms.items() if a.open and not a.acknowledged)
+
+    def state(self) -> dict[str, Any]:
+        """JSON-able."""
+        return {
+            "id": self.id,
+            "place": self.place,
+            "family": self.family,
+            "since_at": self.since_at,
+            "alarms": [
+                [pack(a.change), a.open, a.acknowledged, a.told] for a in self.alarms.values()
+            ],
+            "told_to": list(self.told_to),
+            "told_rank": self.told_rank,
+            "answered_rank": self.answered_rank,
+            "last_told": self.last_told,
+            "gather_due": self.gather_due,
+            "over_due": self.over_due,
+            "asked": self.asked,
+            "repeats": self.repeats,
+            "extreme_c": self.extreme_c,
+            "worst": pack(self.worst) if self.worst else None,
+            "last": pack(self.last) if self.last else None,
+            "changed": self.changed,
+        }
+
+    @classmethod
+    def restored(cls, state: dict[str, Any], shift_s: float) -> "Incident":
+        """From `state()`, its ticks moved by `shift_s`."""
+
+        def moved(name: str) -> float | None:
+            tick = state[name]
+            return None if tick is None else float(tick) + shift_s
+
+        alarms = {}
+        for packed, is_open, acknowledged, told in state["alarms"]:
+            change = unpack(packed)
+            alarms[change.occurrence] = Alarm(change, is_open, acknowledged, told)
+        return cls(
+            id=state["id"],
+            place=state["place"],
+            family=state["family"],
+            since_at=state["since_at"],
+            alarms=alarms,
+            told_to=list(state["told_to"]),
+            told_rank=state["told_rank"],
+            answered_rank=state["answered_rank"],
+            last_told=moved("last_told"),
+            gather_due=moved("gather_due"),
+            over_due=moved("over_due"),
+            asked=moved("asked"),
+            repeats=state["repeats"],
+            extreme_c=state["extreme_c"],
+            worst=unpack(state["worst"]) if state["worst"] else None,
+            last=unpack(state["last"]) if state["last"] else None,
+            changed=state["changed"] + shift_s,
+        )
+
+
+def _worst(alarms: list[Alarm]) -> Alarm | None:
+    return max(alarms, key=lambda a: (rank(a.change), -a.change.at), default=None)
+
+
+def pack(change: Change) -> dict[str, Any]:
+    """A change as JSON."""
+    return {
+        "at": change.at,
+        "brooder": change.brooder,
+        "alarm": change.alarm.value,
+        "change": change.change.value,
+        "priority": change.priority.value,
+        "cause": change.cause.value,
+        "probe": change.probe,
+        "occurrence": change.occurrence,
+        "facts": dict(change.facts),
+    }
+
+
+def unpack(packed: dict[str, Any]) -> Change:
+    """The inverse of `pack`."""
+    return Change(
+        at=packed["at"],
+        brooder=packed["brooder"],
+        alarm=AlarmName(packed["alarm"]),
+        change=ChangeKind(packed["change"]),
+        priority=Priority(packed["priority"]),
+        cause=Cause(packed["cause"]),
+        probe=packed["probe"],
+        occurrence=packed["occurrence"],
+        facts=packed["facts"],
+    )

@@ -1,0 +1,69 @@
+"""One message as the planner makes it: what is said, to whom, and how it stands to the earlier
+ones. Written to the outbox as it is; sent by `delivery`."""
+
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import Any
+
+from monitor.watch.events import Priority
+
+
+class Kind(StrEnum):
+    """Why a message is sent. In falling order of haste within one priority."""
+
+    RAISED = "raised"  # new, or worse than told before
+    PASSED_ON = "passed-on"  # nobody answered: to the next contact
+    AGAIN = "again"  # a scheduled repeat
+    OVER = "over"
+    ANSWERED = "answered"  # somebody else is seeing to it
+    SHELVED = "shelved"
+    MORNING = "morning"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Message:
+    """`key` is the same whenever the same happening is told, also after a restart; the outbox
+    keeps (`key`, contact) unique, so nothing is told twice."""
+
+    key: str
+    thread: str  # one cause: an undelivered older message of it is replaced by the newest
+    kind: Kind
+    contacts: tuple[str, ...]  # names; empty: nobody wants it, it goes to log and MQTT alone
+    priority: Priority
+    title: str
+    body: str
+    short: str  # one line
+    at: float  # wall time of what is told
+    attach_brooder: str | None = None  # whose last 12 hours to attach as a picture
+    ack_for: tuple[str, ...] = ()  # occurrences that the acknowledge link answers
+
+    def as_row(self) -> dict[str, Any]:
+        """JSON-able, for the outbox; `from_row` is its inverse."""
+        return {
+            "thread": self.thread,
+            "kind": self.kind.value,
+            "title": self.title,
+            "body": self.body,
+            "short": self.short,
+            "attach_brooder": self.attach_brooder,
+            "ack_for": list(self.ack_for),
+        }
+
+
+def from_row(
+    key: str, contact: str, at: float, priority: str, row: dict[str, Any] | Any
+) -> Message:
+    """A message to one contact as it was kept."""
+    return Message(
+        key=key,
+        thread=str(row["thread"]),
+        kind=Kind(row["kind"]),
+        contacts=(contact,),
+        priority=Priority(priority),
+        title=str(row["title"]),
+        body=str(row["body"]),
+        short=str(row["short"]),
+        at=at,
+        attach_brooder=row.get("attach_brooder"),
+        ack_for=tuple(row.get("ack_for") or ()),
+    )

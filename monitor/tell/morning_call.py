@@ -1,0 +1,206 @@
+"""When the morning message is due, and what is gathered for it. Used by `plan`.
+
+Once a local day, also on days of 23 and 25 hours, and after a clock that was wrong. It belongs to
+wall time: a grower gets up by the clock on the wall."""
+
+from collections.abc import Callable
+from dataclasses import replace
+from datetime import date, datetime, time, timedelta
+from typing import Any
+
+from monitor.site import Site
+from monitor.tell.contacts import Contact, first_told
+from monitor.tell.incident import pack, unpack
+from monitor.tell.message import Kind, Message, from_row
+from monitor.tell.night import NIGHT_S, Night
+from monitor.tell.picture import BoxNow, Picture
+from monitor.tell.wording import BoxMorning, Gathered, Voice, for_change, morning
+from monitor.watch.events import Change, Priority
+
+_LOG_MAX = 40  # lines of a bad night; more than a person reads
+
+
+class MorningCall:
+    """Owned by the planner."""
+
+    def __init__(self, site: Site, contacts: tuple[Contact, ...], at: time) -> None:
+        self._site = site
+        self._voice = Voice(site)
+        self._contacts = {contact.name: contact for contact in contacts}
+        self._time = at
+        self._last: date | None = None  # the local day that was last told
+        self._advice: dict[str, Change] = {}
+        self._log: list[tuple[float, str, str]] = []  # at, brooder or "site", what
+        self._held: list[tuple[float, Message]] = []  # until a contact's quiet hours end
+
+    # -- gathered
+
+    def advise(self, change: Change) -> None:
+        """Advice waits for the morning."""
+        self._advice[change.occurrence] = change
+
+    def withdraw(self, occurrence: str) -> None:
+        """No longer so."""
+        self._advice.pop(occurrence, None)
+
+    def note(self, at: float, place: str, what: str) -> None:
+        """Something was told in the night."""
+        self._log = [*self._log, (at, place, what)][-_LOG_MAX:]
+
+    # -- when
+
+    def begin(self, at: float) -> None:
+        """The first day starts with what is left of it: no message for a morning that has been.
+        A day that lies ahead was told by a clock that was wrong."""
+        today = self._day_told_by(at)
+        if self._last is None or self._last > today:
+            self._last = today
+
+    @property
+    def next_at(self) -> float | None:
+        """Unix time of the next thing to do; None before the first `begin`."""
+        if self._last is None:
+            return None
+        held = [release for release, _ in self._held]
+        return min([self._moment(self._last + timedelta(days=1)), *held])
+
+    def take_due(
+        self,
+        now_at: float,
+        *,
+        look: Callable[[], Picture],
+        night: Callable[[str, float, float], Night | None],
+        still: Callable[[], list[str]],
+    ) -> list[Message]:
+        """The messages due by `now_at`. A morning missed is told late; older ones are left out."""
+        said = [message for release, message in self._held if release <= now_at]
+        self._held = [(r, m) for r, m in self._held if r > now_at]
+        day = self._day_told_by(now_at)
+        if self._last is not None and day > self._last:
+            self._last = day
+            said += self._say(day, look(), night, still())
+        return said
+
+    def _say(
+        self,
+        day: date,
+        picture: Picture,
+        night: Callable[[str, float, float], Night | None],
+        still: list[str],
+    ) -> list[Message]:
+        at = self._moment(day)
+        boxes = [
+            self._box(
+                box.name,
+                picture.boxes.get(box.name, BoxNow()),
+                night(box.name, at - NIGHT_S, at),
+                at,
+            )
+            for box in self._site.brooders
+        ]
+        advice = [for_change(change, self._site).short for change in self._advice.values()]
+        site_log = [self._said_at(entry, at) for entry in self._log if entry[1] == "site"]
+        words = morning(
+            boxes, Gathered(advice=advice, still=still, watch=site_log), self._voice, at
+        )
+        self._advice, self._log = {}, []
+        message = Message(
+            key=f"morning:{day.isoformat()}",
+            thread="morning",
+            kind=Kind.MORNING,
+            contacts=(),
+            priority=Priority.ADVICE,
+            at=at,
+            attach_brooder=boxes[0].brooder if len(boxes) == 1 else None,
+            title=words.title,
+            body=words.body,
+            short=words.short,
+        )
+        told = first_told(tuple(self._contacts.values()), Priority.ADVICE)
+        now: list[str] = []
+        for contact in told:
+            local = self._voice.local(at)
+            if contact.is_quiet(local.time()):
+                release = self._quiet_end(contact, local)
+                self._held.append((release, replace(message, contacts=(contact.name,))))
+            else:
+                now.append(contact.name)
+        return [replace(message, contacts=tuple(now))] if now or not told else []
+
+    def _box(self, name: str, now: BoxNow, night: Night | None, at: float) -> BoxMorning:
+        alarms = tuple(self._said_at(entry, at) for entry in self._log if entry[1] == name)
+        seen = BoxMorning(
+            brooder=name,
+            alarms=alarms,
+            running=now.running,
+            now_c=now.temp_c,
+            target_c=now.target_c,
+            head_count=now.head_count,
+            age_days=now.age_days,
+            step_at=now.step_at,
+            step_target_c=now.step_target_c,
+            outlook_lowest_c=now.outlook_lowest_c,
+            outlook_at=now.outlook_at,
+        )
+        if night is None:
+            return seen
+        return replace(
+            seen,
+            lowest_c=night.lowest_c,
+            lowest_at=night.lowest_at,
+            lowest_target_c=night.lowest_target_c,
+            highest_c=night.highest_c,
+            highest_at=night.highest_at,
+            highest_target_c=night.highest_target_c,
+            too_cold_s=night.too_cold_s,
+            too_hot_s=night.too_hot_s,
+            unseen_s=night.unseen_s,
+        )
+
+    def _said_at(self, entry: tuple[float, str, str], at: float) -> str:
+        return f"{self._voice.clock(entry[0], at)} {entry[2]}"
+
+    def _moment(self, day: date) -> float:
+        """Unix time of that local morning. An hour that a spring night skips comes an hour later,
+        one that an autumn night has twice counts when it comes first."""
+        return datetime.combine(day, self._time, self._site.timezone).timestamp()
+
+    def _day_told_by(self, at: float) -> date:
+        """The latest local day whose morning has come by `at`."""
+        day = self._voice.local(at).date()
+        return day if self._moment(day) <= at else day - timedelta(days=1)
+
+    def _quiet_end(self, contact: Contact, local: datetime) -> float:
+        end = datetime.combine(local.date(), contact.quiet_to or time(0), self._site.timezone)
+        if end.timestamp() <= local.timestamp():
+            end = datetime.combine(
+                local.date() + timedelta(days=1), contact.quiet_to or time(0), end.tzinfo
+            )
+        return end.timestamp()
+
+    # -- over a restart
+
+    def state(self) -> dict[str, Any]:
+        """JSON-able. All of it is wall time."""
+        return {
+            "last": self._last.isoformat() if self._last else None,
+            "advice": [pack(change) for change in self._advice.values()],
+            "log": [list(entry) for entry in self._log],
+            "held": [
+                [release, m.key, m.contacts[0], m.at, m.priority.value, m.as_row()]
+                for release, m in self._held
+            ],
+        }
+
+    def restore(self, state: dict[str, Any]) -> None:
+        """What still fits the configuration."""
+        self._last = date.fromisoformat(state["last"]) if state["last"] else None
+        names = {box.name for box in self._site.brooders}
+        advice = [unpack(packed) for packed in state["advice"]]
+        self._advice = {c.occurrence: c for c in advice if c.brooder is None or c.brooder in names}
+        self._log = [(at, place, what) for at, place, what in state["log"]]
+        self._held = [
+            (release, from_row(key, contact, at, priority, row))
+            for release, key, contact, at, priority, row in state["held"]
+            if contact in self._contacts
+        ]

@@ -1,0 +1,449 @@
+"""Who is told what, and when: alarm changes in, messages out. Pure; owned by the service's watch
+thread, by `replay` and by `rehearse`.
+
+One cause is one incident and one message. A worse form of it is told at once, a lesser one not at
+all. Urgent messages repeat until somebody answers and go on to the next contact; warnings repeat
+less; advice waits for the morning message. Times are discrete events: whatever is due is done at
+its due time, so that the messages do not depend on how often `advance` is called, and a restored
+state goes on exactly where it was."""
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from datetime import time
+from enum import IntEnum
+from itertools import groupby
+
+from monitor.site import Site
+from monitor.tell import saying
+from monitor.tell.contacts import Contact, first_told
+from monitor.tell.incident import Alarm, Incident, rank, thread_scope
+from monitor.tell.message import Kind, Message
+from monitor.tell.morning_call import MorningCall
+from monitor.tell.night import Night
+from monitor.tell.picture import Picture
+from monitor.tell.wording import Voice, Words, for_change
+from monitor.watch.alarm_table import TABLE, Lasting
+from monitor.watch.events import AlarmName, Change, ChangeKind, Moment, Priority, State
+
+# Told once: a cold night is answered by going out before bed, and the clock mends itself. Nor is
+# their end told: at dawn every cold night ends, which is no reason to wake anybody.
+_TOLD_ONCE = frozenset({AlarmName.COLD_NIGHT, AlarmName.CLOCK_FAULT})
+_PLACES = frozenset({"silence", "silent-probe", "probe"})  # families where another place is news
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Policy:
+    """How patient the teller is. All common practice; the first three are the grower's to set."""
+
+    # Ten minutes: long enough to dress and walk out, short enough that several repeats fall into
+    # the time that a box with a dead lamp takes to its chill limit.
+    urgent_repeat_s: float = 600.0
+    warning_repeat_s: float = 7200.0
+    morning_at: time = time(7, 0)
+    gather_s: float = 5.0  # warnings of one cause within this are one message; urgent never waits
+    # Probes fall silent as far apart as they publish, often a minute; a silence that took a
+    # quarter of an hour to be sure of can wait one more, so that a silent site is one message.
+    silence_gather_s: float = 60.0
+
+
+class _Do(IntEnum):
+    """What can be due for an incident, in the order in which it is done at one instant."""
+
+    TELL = 0
+    OVER = 1
+    PASS_ON = 2
+    AGAIN = 3
+
+
+class Plan:
+    """See the module. `look` and `night` are asked only when a text is written."""
+
+    def __init__(
+        self,
+        site: Site,
+        contacts: tuple[Contact, ...] = (),
+        policy: Policy | None = None,
+        *,
+        look: Callable[[], Picture] = Picture,
+        night: Callable[[str, float, float], Night | None] = lambda _box, _from, _to: None,
+    ) -> None:
+        self._site = site
+        self._voice = Voice(site)
+        self._contacts = contacts
+        self._policy = policy or Policy()
+        self._look = look
+        self._night = night
+        self._incidents: list[Incident] = []  # open ones, oldest first
+        self._offset_s = 0.0  # tick minus at
+        self._morning = MorningCall(site, contacts, self._policy.morning_at)
+
+    def changes(self, changes: list[Change], now: Moment) -> list[Message]:
+        """Takes what the engine handed over at `now` and says what is to be told."""
+        self._sync(now)
+        said: list[Message] = []
+        for at, together in groupby(changes, key=lambda change: change.at):
+            tick = min(at + self._offset_s, now.tick)
+            said += self._until(tick, including=False)
+            for change in together:
+                said += self._take(change, tick)
+            for incident in self._incidents:
+                if incident.gather_due is not None and incident.gather_due <= tick:
+                    said += self._tell(incident, tick)
+        return said + self.advance(now)
+
+    def advance(self, now: Moment) -> list[Message]:
+        """Does everything that is due by `now`, in order."""
+        self._sync(now)
+        return list(self._until(now.tick, including=True))
+
+    @property
+    def next_due(self) -> float | None:
+        """The tick of the next thing to do without any change."""
+        times = [due for incident in self._incidents for due, _ in self._due(incident)]
+        if self._morning.next_at is not None:
+            times.append(self._morning.next_at + self._offset_s)
+        return min(times, default=None)
+
+    # -- time
+
+    def _sync(self, now: Moment) -> None:
+        self._offset_s = now.tick - now.at
+        self._morning.begin(now.at)
+
+    def _until(self, tick: float, *, including: bool) -> Iterator[Message]:
+        while True:
+            due = [
+                (when, what, i)
+                for i, incident in enumerate(self._incidents)
+                for when, what in self._due(incident)
+            ]
+            first = min(due, default=None)
+            ends = tick if first is None else min(tick, first[0])
+            morning_at = self._morning.next_at
+            if morning_at is not None and morning_at + self._offset_s <= ends:
+                yield from self._morning.take_due(
+                    morning_at, look=self._look, night=self._night, still=self._still
+                )
+                continue
+            if first is None or first[0] > tick or (first[0] == tick and not including):
+                return
+            when, what, index = first
+            yield from self._do(what, self._incidents[index], when)
+
+    def _due(self, incident: Incident) -> Iterator[tuple[float, _Do]]:
+        if incident.gather_due is not None:
+            yield incident.gather_due, _Do.TELL
+        if incident.over_due is not None:
+            yield incident.over_due, _Do.OVER
+        alarm = incident.unanswered()
+        if alarm is None or incident.last_told is None or incident.gather_due is not None:
+            return
+        repeat_s = self._repeat_s(alarm)
+        if repeat_s is not None:
+            yield max(incident.last_told + repeat_s, incident.changed), _Do.AGAIN
+        for contact in self._waiting(incident, alarm):
+            asked = incident.asked if incident.asked is not None else incident.last_told
+            yield max(asked + contact.after_minutes * 60.0, incident.changed), _Do.PASS_ON
+
+    def _do(self, what: _Do, incident: Incident, tick: float) -> list[Message]:
+        match what:
+            case _Do.TELL:
+                return self._tell(incident, tick)
+            case _Do.OVER:
+                return self._over(incident, tick)
+            case _Do.PASS_ON:
+                return self._pass_on(incident, tick)
+            case _Do.AGAIN:
+                return self._again(incident, tick)
+
+    def _repeat_s(self, alarm: Alarm) -> float | None:
+        if alarm.change.alarm in _TOLD_ONCE or alarm.change.priority is Priority.ADVICE:
+            return None
+        if alarm.change.priority is Priority.URGENT:
+            return self._policy.urgent_repeat_s
+        return self._policy.warning_repeat_s
+
+    def _waiting(self, incident: Incident, alarm: Alarm) -> list[Contact]:
+        """Contacts that an urgent alarm goes on to when nobody answers."""
+        if alarm.change.priority is not Priority.URGENT:
+            return []
+        return [
+            contact
+            for contact in self._contacts
+            if Priority.URGENT in contact.priorities and contact.name not in incident.told_to
+        ]
+
+    # -- a change comes
+
+    def _take(self, change: Change, tick: float) -> list[Message]:
+        match change.change:
+            case ChangeKind.RAISED:
+                return self._raised(change, tick)
+            case ChangeKind.CLEARED:
+                self._cleared(change, tick)
+            case ChangeKind.ACKNOWLEDGED:
+                return self._acknowledged(change, tick)
+            case ChangeKind.SHELVED:
+                return self._shelved(change, tick)
+            case ChangeKind.ESCALATED | ChangeKind.UNSHELVED:
+                # Passing on goes by each contact's own minutes, see `_waiting`; an alarm taken up
+                # again whose condition holds is raised anew right after.
+                pass
+        return []
+
+    def _raised(self, change: Change, tick: float) -> list[Message]:
+        if change.priority is Priority.ADVICE:
+            self._morning.advise(change)
+            return []
+        if TABLE[change.alarm].lasting is Lasting.MOMENT:
+            return [self._once(change)]
+        incident = self._incident_for(change)
+        if change.occurrence in incident.alarms:
+            return []
+        alarm = incident.add(change)
+        incident.over_due = None
+        incident.changed = tick
+        if rank(change) <= incident.told_rank and incident.family not in _PLACES:
+            alarm.told = True  # no worse than what was told: the same cause
+            return []
+        incident.answered_rank = min(incident.answered_rank, rank(change) - 1)
+        wait_s = self._policy.gather_s
+        if change.alarm is AlarmName.NO_READINGS:
+            wait_s = self._policy.silence_gather_s
+        elif change.priority is Priority.URGENT:
+            wait_s = 0.0
+        due = tick + wait_s
+        if incident.gather_due is None or due < incident.gather_due:
+            incident.gather_due = due
+        return []
+
+    def _incident_for(self, change: Change) -> Incident:
+        place, family = thread_scope(change)
+        for incident in self._incidents:
+            if (incident.place, incident.family) == (place, family):
+                return incident
+        if family == "silence":  # one silent probe that has become a silent brooder
+            self._incidents = [
+                i
+                for i in self._incidents
+                if not (
+                    i.family == "silent-probe"
+                    and i.over_due is not None
+                    and change.brooder in (None, i.place)
+                )
+            ]
+        incident = Incident(change.occurrence, place, family, change.facts.get("since", change.at))
+        self._incidents.append(incident)
+        return incident
+
+    def _cleared(self, change: Change, tick: float) -> None:
+        self._morning.withdraw(change.occurrence)
+        incident = self._holding(change.occurrence)
+        if incident is None or not incident.alarms[change.occurrence].open:
+            return
+        incident.close(change, tick)
+        if incident.lead() is None:
+            incident.gather_due = None
+            incident.over_due = tick + self._policy.gather_s
+        elif not incident.untold():
+            incident.gather_due = None
+
+    def _acknowledged(self, change: Change, tick: float) -> list[Message]:
+        incident = self._holding(change.occurrence)
+        if incident is None or not incident.alarms[change.occurrence].open:
+            return []
+        before = incident.unanswered()
+        incident.answer(change, tick)
+        if before is None or incident.unanswered() is not None:
+            return []
+        others = [name for name in incident.told_to if name != change.facts.get("by")]
+        if before.change.priority is not Priority.URGENT or len(incident.told_to) < 2:
+            return []
+        return [
+            self._message(
+                incident,
+                Kind.ANSWERED,
+                key=f"{change.occurrence}:answered",
+                words=for_change(change, self._site),
+                told=others,
+                at=change.at,
+            )
+        ]
+
+    def _shelved(self, change: Change, tick: float) -> list[Message]:
+        incident = self._holding(change.occurrence)
+        if incident is None or not incident.alarms[change.occurrence].open:
+            return []
+        incident.close(change, tick)
+        if incident.lead() is not None:
+            return []
+        self._incidents.remove(incident)
+        others = [name for name in incident.told_to if name != change.facts.get("by")]
+        words = for_change(change, self._site)
+        key = f"{change.occurrence}:shelved"
+        return [
+            self._message(incident, Kind.SHELVED, key=key, words=words, told=others, at=change.at)
+        ]
+
+    def _holding(self, occurrence: str) -> Incident | None:
+        return next((i for i in self._incidents if occurrence in i.alarms), None)
+
+    # -- something is told
+
+    def _once(self, change: Change) -> Message:
+        """Something that has happened: told, and that is all."""
+        words = for_change(change, self._site)
+        self._morning.note(change.at, change.brooder or "site", saying.what(words))
+        return Message(
+            key=f"{change.occurrence}:raised",
+            thread=change.occurrence,
+            kind=Kind.RAISED,
+            contacts=tuple(c.name for c in first_told(self._contacts, change.priority)),
+            priority=change.priority,
+            at=change.at,
+            title=words.title,
+            body=words.body,
+            short=words.short,
+        )
+
+    def _tell(self, incident: Incident, tick: float) -> list[Message]:
+        untold = incident.untold()
+        incident.gather_due = None
+        if not untold:
+            return []
+        lead = max(untold, key=lambda alarm: rank(alarm.change)).change
+        words = saying.raised([alarm.change for alarm in untold], self._site)
+        told = [contact.name for contact in first_told(self._contacts, lead.priority)]
+        told += [name for name in incident.told_to if self._wants(name, lead.priority)]
+        at = tick - self._offset_s
+        place = lead.brooder if len({a.change.brooder for a in untold}) == 1 else None
+        self._morning.note(at, place or "site", saying.what(words))
+        incident.tell(untold, tick)
+        message = self._message(
+            incident,
+            Kind.RAISED,
+            key=f"{lead.occurrence}:raised",
+            words=words,
+            told=told,
+            at=at,
+            lead=lead,
+        )
+        incident.reach(message.contacts)
+        return [message]
+
+    def _again(self, incident: Incident, tick: float) -> list[Message]:
+        incident.last_told = tick
+        incident.repeats += 1
+        alarm = incident.unanswered()
+        if alarm is None:
+            return []
+        at = tick - self._offset_s
+        told = [name for name in incident.told_to if self._wants(name, alarm.change.priority)]
+        if alarm.change.priority is not Priority.URGENT:
+            local = self._voice.local(at).time()
+            quiet = {c.name for c in self._contacts if c.is_quiet(local)}
+            told = [name for name in told if name not in quiet]
+            if quiet and not told:
+                return []
+        words = saying.again(incident, at, self._site, self._look())
+        key = f"{incident.id}:again:{incident.repeats}"
+        return [
+            self._message(
+                incident, Kind.AGAIN, key=key, words=words, told=told, at=at, lead=alarm.change
+            )
+        ]
+
+    def _pass_on(self, incident: Incident, tick: float) -> list[Message]:
+        alarm = incident.unanswered()
+        if alarm is None:
+            return []
+        waiting = self._waiting(incident, alarm)
+        least = min(contact.after_minutes for contact in waiting)
+        next_ones = [contact.name for contact in waiting if contact.after_minutes == least]
+        at = tick - self._offset_s
+        words = saying.passed_on(incident, at, self._site, self._look())
+        incident.reach(next_ones)
+        key = f"{incident.id}:passed-on:{least:g}"
+        return [
+            self._message(
+                incident,
+                Kind.PASSED_ON,
+                key=key,
+                words=words,
+                told=next_ones,
+                at=at,
+                lead=alarm.change,
+            )
+        ]
+
+    def _over(self, incident: Incident, tick: float) -> list[Message]:
+        self._incidents.remove(incident)
+        if incident.worst is None or incident.worst.alarm in _TOLD_ONCE:
+            return []
+        told = incident.told_to
+        if incident.last_told is None:  # came and went before it was told: both in one line
+            told = [c.name for c in first_told(self._contacts, incident.worst.priority)]
+        words = saying.over(incident, self._site)
+        self._morning.note(
+            tick - self._offset_s, saying.place(incident) or "site", saying.what(words)
+        )
+        key = f"{incident.id}:over"
+        at = tick - self._offset_s
+        return [self._message(incident, Kind.OVER, key=key, words=words, told=told, at=at)]
+
+    def _message(
+        self,
+        incident: Incident,
+        kind: Kind,
+        *,
+        key: str,
+        words: Words,
+        told: list[str],
+        at: float,
+        lead: Change | None = None,
+    ) -> Message:
+        """`lead`: what asks for an answer; without one the message is calm news."""
+        unreached = {a.change.facts.get("contact") for a in incident.alarms.values()}
+        return Message(
+            key=key,
+            thread=incident.id,
+            kind=kind,
+            contacts=tuple(dict.fromkeys(name for name in told if name not in unreached)),
+            priority=lead.priority if lead else Priority.WARNING,
+            at=at,
+            attach_brooder=saying.pictured(incident, kind),
+            ack_for=incident.answerable() if lead else (),
+            title=words.title,
+            body=words.body,
+            short=words.short,
+        )
+
+    def _wants(self, name: str, priority: Priority) -> bool:
+        return any(c.name == name and priority in c.priorities for c in self._contacts)
+
+    def _still(self) -> list[str]:
+        """What is wrong at this moment, in plain words."""
+        leads = [incident.lead() for incident in self._incidents]
+        return [saying.wrong(lead.change, self._site) for lead in leads if lead is not None]
+
+    # -- over a restart
+
+    def state(self) -> State:
+        """JSON-able."""
+        return {
+            "incidents": [incident.state() for incident in self._incidents],
+            "morning": self._morning.state(),
+            "offset_s": self._offset_s,
+        }
+
+    def restore(self, state: State, shift_s: float) -> None:
+        """Goes on from `state`, its ticks moved by `shift_s`. Brooders and contacts that are no
+        longer configured drop out."""
+        places = {box.name for box in self._site.brooders} | {"site"}
+        names = {contact.name for contact in self._contacts}
+        restored = [Incident.restored(kept, shift_s) for kept in state["incidents"]]
+        self._incidents = [incident for incident in restored if incident.place in places]
+        for incident in self._incidents:
+            incident.told_to = [name for name in incident.told_to if name in names]
+        self._offset_s = state["offset_s"] + shift_s
+        self._morning.restore(state["morning"])

@@ -1,0 +1,104 @@
+"""From an incident to words: which of the wording's messages fits, with the figures of now.
+Used by `plan`."""
+
+from dataclasses import replace
+
+from monitor.site import Site
+from monitor.tell import wording
+from monitor.tell.incident import Incident, rank
+from monitor.tell.message import Kind
+from monitor.tell.picture import Picture
+from monitor.tell.wording import Voice, Words
+from monitor.watch.alarm_table import Family
+from monitor.watch.events import AlarmName, Change, ChangeKind, Facts, ProbeFact
+
+_TEMPERATURE = (Family.COLD.value, Family.HOT.value)
+_PICTURED = (Kind.RAISED, Kind.PASSED_ON, Kind.OVER)
+
+
+def raised(changes: list[Change], site: Site) -> Words:
+    """One message for all that was raised together; the worst leads, all probes are listed."""
+    boxes = {change.brooder for change in changes if change.alarm is AlarmName.NO_READINGS}
+    lead = max(changes, key=rank)
+    if lead.alarm is AlarmName.NO_READINGS and len(boxes - {None}) > 1 and None not in boxes:
+        silent = [c for c in changes if c.alarm is AlarmName.NO_READINGS]
+        return wording.site_silent(silent, Voice(site))
+    probes: dict[str, ProbeFact] = {}
+    for change in changes:
+        for fact in change.facts.get("probes", []):
+            probes.setdefault(fact["probe"], fact)
+    facts = lead.facts.copy()
+    if probes:
+        facts["probes"] = list(probes.values())
+    return wording.for_change(replace(lead, facts=facts), site)
+
+
+def again(incident: Incident, at: float, site: Site, picture: Picture) -> Words:
+    """A scheduled repeat."""
+    return wording.again(_now(incident, at, site, picture), at - incident.since_at)
+
+
+def passed_on(incident: Incident, at: float, site: Site, picture: Picture) -> Words:
+    """Nobody answered."""
+    told = _now(incident, at, site, picture)
+    return wording.passed_on(told, at - incident.since_at, incident.told_to)
+
+
+def over(incident: Incident, site: Site) -> Words:
+    """All of it is over: how long, how far."""
+    worst, last = incident.worst, incident.last
+    if worst is None or last is None:
+        raise ValueError(f"the incident {incident.id} has not ended")
+    facts = last.facts.copy()
+    facts["lasted_s"] = last.at - incident.since_at
+    if incident.extreme_c is not None and incident.family in _TEMPERATURE:
+        facts["extreme_c"] = incident.extreme_c
+    if "contact" in worst.facts:
+        facts["contact"] = worst.facts["contact"]
+    change = replace(
+        worst, change=ChangeKind.CLEARED, at=last.at, brooder=place(incident), facts=facts
+    )
+    return wording.for_change(change, site)
+
+
+def place(incident: Incident) -> str | None:
+    """The one brooder it is about; None: several, or the site."""
+    boxes = {alarm.change.brooder for alarm in incident.alarms.values()}
+    return boxes.pop() if len(boxes) == 1 else None
+
+
+def what(words: Words) -> str:
+    """What is wrong, without the place: for the morning's list."""
+    return words.title.partition(": ")[2] or words.title
+
+
+def wrong(change: Change, site: Site) -> str:
+    """`porch too cold`."""
+    return wording.for_change(change, site).title.replace(": ", " ", 1)
+
+
+def pictured(incident: Incident, kind: Kind) -> str | None:
+    """The brooder whose last hours a picture would show."""
+    if kind in _PICTURED and incident.family in _TEMPERATURE:
+        return place(incident)
+    return None
+
+
+def _now(incident: Incident, at: float, site: Site, picture: Picture) -> Words:
+    """The words as they would be said now: old estimates left out, the floor of this moment."""
+    alarm = incident.unanswered() or incident.lead()
+    if alarm is None:
+        raise ValueError(f"nothing is open in the incident {incident.id}")
+    change = alarm.change
+    if incident.family == "silence":
+        return raised([a.change for a in incident.alarms.values() if a.open], site)
+    facts: Facts = change.facts.copy()
+    box = picture.boxes.get(change.brooder or "")
+    if incident.family in _TEMPERATURE and box is not None:
+        for stale in ("minutes_to_chill", "rate_c_per_h", "probes"):
+            facts.pop(stale, None)  # type: ignore[misc]
+        if box.temp_c is not None:
+            facts["temp_c"] = box.temp_c
+        if box.target_c is not None:
+            facts["target_c"] = box.target_c
+    return wording.for_change(replace(change, at=at, facts=facts), site)

@@ -1,0 +1,58 @@
+"""Every message there is, in plain English for somebody who raises chicks for the first time.
+
+`for_change` is what an alarm's change says (also the `text` of an event). The planner adds what
+only it knows: repeats, passing on, several brooders at once, the morning."""
+
+from monitor.site import Brooder, Site
+from monitor.tell.wording.advice import ADVICE
+from monitor.tell.wording.life import again, answered, passed_on, shelved, unshelved
+from monitor.tell.wording.morning import BoxMorning, Gathered, morning
+from monitor.tell.wording.over import all_clear
+from monitor.tell.wording.silence import SILENCE, site_silent
+from monitor.tell.wording.temperature import TEMPERATURE
+from monitor.tell.wording.trial import trial
+from monitor.tell.wording.watcher import WATCHER
+from monitor.tell.wording.words import LOCK_SCREEN, Voice, Words
+from monitor.watch.events import Change, ChangeKind
+
+__all__ = [
+    "LOCK_SCREEN",
+    "BoxMorning",
+    "Gathered",
+    "Voice",
+    "Words",
+    "again",
+    "all_clear",
+    "answered",
+    "for_change",
+    "morning",
+    "passed_on",
+    "site_silent",
+    "trial",
+]
+
+_RAISED = TEMPERATURE | SILENCE | WATCHER | ADVICE
+
+
+def for_change(change: Change, site: Site) -> Words:
+    """What one change of one alarm says, in the site's units and clock."""
+    voice = Voice(site)
+    match change.change:
+        case ChangeKind.RAISED:
+            return _RAISED[change.alarm](change, voice, _box(change, site))
+        case ChangeKind.ESCALATED:
+            said = _RAISED[change.alarm](change, voice, _box(change, site))
+            return passed_on(said, change.at - change.facts.get("since", change.at), [])
+        case ChangeKind.CLEARED:
+            return all_clear(change, voice)
+        case ChangeKind.ACKNOWLEDGED:
+            return answered(change, voice)
+        case ChangeKind.SHELVED:
+            return shelved(change, voice)
+        case ChangeKind.UNSHELVED:
+            return unshelved(change, voice)
+
+
+def _box(change: Change, site: Site) -> Brooder | None:
+    """The brooder meant, unless the configuration lost it since."""
+    return next((box for box in site.brooders if box.name == change.brooder), None)

@@ -1,0 +1,91 @@
+"""Advice: no hurry, said in the morning message. Called by `for_change` and `morning`."""
+
+from collections.abc import Callable
+
+from monitor.site import Brooder
+from monitor.tell.wording.words import Voice, Words, compose, sentence
+from monitor.units import Unit
+from monitor.watch.events import AlarmName, Change, Facts
+
+_FT2_PER_M2 = 10.7639  # exact: 1 ft = 0.3048 m
+
+
+def step_down(change: Change, voice: Voice, box: Brooder | None) -> Words:
+    """The next weekly step."""
+    facts = change.facts
+    when = f" from {voice.clock(facts['step_at'], change.at)}" if "step_at" in facts else " next"
+    target = f"{voice.temp(facts['next_target_c'])}" if "next_target_c" in facts else "a step less"
+    lamps = box is None or any(source.kind == "lamp" for source in box.heat)
+    how = (
+        "Raise the lamps a little at a time and see how the chicks lie."
+        if lamps
+        else "Turn the heat down a little at a time and see how the chicks lie."
+    )
+    return compose(f"{voice.where(change.brooder)}: less heat", f"Target {target}{when}. {how}")
+
+
+def crowded(change: Change, voice: Voice, box: Brooder | None) -> Words:
+    """Too little floor for their age."""
+    facts = change.facts
+    have, need = facts.get("area_per_bird_m2"), facts.get("needed_area_per_bird_m2")
+    room = (
+        f"Each chick has {_area(voice, have)}; at this age it wants {_area(voice, need)}."
+        if have is not None and need is not None
+        else "The box is small for so many chicks of this age."
+    )
+    return compose(
+        f"{voice.where(change.brooder)}: getting crowded",
+        f"{room} Make the box larger or split the batch.",
+        _origin(facts),
+    )
+
+
+def losses_high(change: Change, voice: Voice, box: Brooder | None) -> Words:
+    """More dead chicks than is usual."""
+    facts = change.facts
+    lost = facts.get("losses")
+    percent = f" ({facts['losses_percent']:.1f} in 100)" if "losses_percent" in facts else ""
+    usual = (
+        f"; by this age {facts['usual_percent']:.1f} in 100 is usual"
+        if "usual_percent" in facts
+        else ""
+    )
+    chicks = f"{lost} {'chick' if lost == 1 else 'chicks'} lost" if lost else "Many chicks lost"
+    return compose(
+        f"{voice.where(change.brooder)}: more losses than usual",
+        f"{chicks}{percent}{usual}. Look for a cause, or ask a vet.",
+        "Chill, overheat, water and feed come first; `brooder review` shows what the floor did "
+        "before each loss.",
+        _origin(facts),
+    )
+
+
+def ready_to_move(change: Change, voice: Voice, box: Brooder | None) -> Words:
+    """Old enough to go out."""
+    facts = change.facts
+    reason = sentence(facts["reason"]) if "reason" in facts else "They are old enough."
+    return compose(
+        f"{voice.where(change.brooder)}: may move out",
+        f"{reason} Choose a dry, mild day with mild nights.",
+        sentence(facts["detail"]) if "detail" in facts else None,
+        _origin(facts),
+    )
+
+
+ADVICE: dict[AlarmName, Callable[[Change, Voice, Brooder | None], Words]] = {
+    AlarmName.STEP_DOWN: step_down,
+    AlarmName.CROWDED: crowded,
+    AlarmName.LOSSES_HIGH: losses_high,
+    AlarmName.READY_TO_MOVE: ready_to_move,
+}
+
+
+def _area(voice: Voice, area_m2: float) -> str:
+    """Square feet where degrees are Fahrenheit, square centimetres elsewhere."""
+    if voice.site.units is Unit.FAHRENHEIT:
+        return f"{area_m2 * _FT2_PER_M2:.2f} sq ft"
+    return f"{area_m2 * 1e4:.0f} cm²"
+
+
+def _origin(facts: Facts) -> str | None:
+    return f"Source: {facts['origin']}." if "origin" in facts else None

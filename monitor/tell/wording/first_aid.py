@@ -1,0 +1,104 @@
+"""What to check first, what would mend it, and what must not be done in haste.
+
+Called by the messages about temperature. The lamp cautions follow extension and fire-service
+advice: two supports, a guard, clear of litter and walls, no extension lead (Ohio State University
+Extension 2022; Maine Fire Chiefs' Association 2017; two independent supports: common practice)."""
+
+from monitor.site import Brooder
+from monitor.watch.events import Cause, Facts
+
+LAMP_CARE = (
+    "If you hang another lamp: two separate supports (never by its cord), a guard over the bulb, "
+    "well clear of litter, walls and cover, and its own wall outlet with no extension lead."
+)
+FALLEN_LAMP = (
+    "A probe this hot can mean a lamp has fallen. Cut the power at the plug or the breaker before "
+    "you touch anything, then look for smouldering litter. If anything burns, get out and call the "
+    "fire service."
+)
+LOOK_AT_CHICKS = (
+    "The chicks tell you too: spread out and quiet is right, a tight heap is too cold, panting "
+    "with wings held out is too hot."
+)
+WARM_THEM = (
+    "If the heat will not come back soon, carry the chicks to a warm room in a ventilated box and "
+    "break up any heap. If some stay limp once warm, ring a vet."
+)
+HEAT_ROUND = (
+    "Look in this order: is it lit, is it plugged in, has the outlet or breaker tripped, is the "
+    "bulb dead. A breaker that trips again is a job for an electrician."
+)
+
+
+def lost_source(facts: Facts) -> str | None:
+    """Which heat source most likely stopped, with its watts when they are known."""
+    if "source" not in facts:
+        return None
+    watts = f" ({facts['source_watts']:.0f} W)" if "source_watts" in facts else ""
+    if facts.get("source_sure"):
+        return f"The {facts['source']}{watts} has most likely stopped."
+    return f"It may be the {facts['source']}{watts} that has stopped."
+
+
+def check_cold(cause: Cause, facts: Facts, box: Brooder | None) -> str:
+    """The shortest first thing to do about cold; fits the lock screen."""
+    if cause is Cause.HEAT_SOURCE and "source" in facts and len(facts["source"]) <= 20:
+        return f"Check the {facts['source']} first."
+    if cause is Cause.COVER_OPEN:
+        return "Check the cover first."
+    if cause is Cause.COLD_NIGHT:
+        return "Cover the box more or add heat."
+    if cause is Cause.SENSOR:
+        return "Check the probe and the chicks."
+    return f"Check the {_heat_kind(box)} first."
+
+
+def more_about_cold(cause: Cause, facts: Facts, box: Brooder | None) -> list[str]:
+    """Further lines about cold: what it looks like, how to go about it, with care."""
+    lines: list[str] = []
+    if cause is Cause.HEAT_SOURCE:
+        lines += [lost_source(facts) or "It falls the way it does when heat is lost.", HEAT_ROUND]
+    elif cause is Cause.COVER_OPEN:
+        lines.append(
+            "It falls the way it does when the cover is off: see that it lies right, then look "
+            "for a draught."
+        )
+    elif cause is Cause.COLD_NIGHT:
+        lines.append(
+            "The heat seems to be on, but the cold is more than it can hold: more cover (leave a "
+            "gap for fresh air), no draught, or more heat."
+        )
+    elif cause is Cause.SENSOR:
+        lines.append("It may be the probe: see that it lies dry at the height of a chick's back.")
+    else:
+        lines.append("Then look at the cover and for a draught. " + LOOK_AT_CHICKS)
+    lines += mend(facts)
+    if cause in (Cause.HEAT_SOURCE, Cause.COLD_NIGHT) and _may_hang_a_lamp(box):
+        lines.append(LAMP_CARE)
+    return lines
+
+
+def mend(facts: Facts) -> list[str]:
+    """What the heat balance says would help, best first."""
+    lines: list[str] = []
+    if facts.get("missing_watts", 0) >= 1:
+        lines.append(f"About {_watts(facts['missing_watts'])} W are missing.")
+    if facts.get("mend"):
+        lines.append("What would help: " + "; ".join(facts["mend"]).rstrip(".") + ".")
+    return lines
+
+
+def _watts(watts: float) -> str:
+    return f"{round(watts / 5) * 5 if watts >= 10 else round(watts)}"
+
+
+def _heat_kind(box: Brooder | None) -> str:
+    kinds = {source.kind for source in box.heat} if box else set()
+    if len(kinds) != 1 or kinds == {"other"}:
+        return "heat"
+    kind = kinds.pop()
+    return f"{kind}s" if box and len(box.heat) > 1 else kind
+
+
+def _may_hang_a_lamp(box: Brooder | None) -> bool:
+    return box is None or not box.heat or any(source.kind == "lamp" for source in box.heat)

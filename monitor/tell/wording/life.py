@@ -1,0 +1,56 @@
+"""What happens to an alarm besides raised and over: repeated, passed on, answered, shelved.
+
+Called by `for_change` and the planner."""
+
+from monitor.tell.wording.words import Voice, Words, compose, sentence, span
+from monitor.watch.events import Change
+
+
+def again(told: Words, lasted_s: float) -> Words:
+    """A repeat: `told` are the words as they would be said now."""
+    return _headed(told, f"Still not answered after {span(lasted_s)}.", "still ")
+
+
+def passed_on(told: Words, lasted_s: float, names: list[str]) -> Words:
+    """Nobody answered; the next contact is told, and why it comes to them."""
+    others = f" {', '.join(names)} did not answer." if names else " Nobody answered."
+    return _headed(told, f"Passed on to you after {span(lasted_s)}:{others}", "")
+
+
+def answered(change: Change, voice: Voice) -> Words:
+    """Somebody acknowledged: told to the others, so that two do not run."""
+    by = change.facts.get("by") or "Somebody"
+    return compose(
+        f"{voice.where(change.brooder)}: {change.alarm.value} is being seen to",
+        f"{by} answered at {voice.clock(change.at, change.at)}. No more repeats.",
+        "You will hear when it is over, or if it gets worse.",
+    )
+
+
+def shelved(change: Change, voice: Voice) -> Words:
+    """Put aside for a stated time, with a reason."""
+    facts = change.facts
+    until = f" until {voice.clock(facts['until'], change.at)}" if "until" in facts else ""
+    why = f" Reason: {sentence(facts['note'])}" if facts.get("note") else ""
+    return compose(
+        f"{voice.where(change.brooder)}: {change.alarm.value} is put aside",
+        f"Not told{until}.{why}",
+        f"By {facts['by']}." if facts.get("by") else None,
+    )
+
+
+def unshelved(change: Change, voice: Voice) -> Words:
+    """Back from being put aside."""
+    return compose(
+        f"{voice.where(change.brooder)}: {change.alarm.value} is watched again",
+        "The time it was put aside for is over.",
+    )
+
+
+def _headed(told: Words, line: str, word: str) -> Words:
+    """The same message with one more line under its first, which stays on the lock screen."""
+    first, _, rest = told.body.partition("\n")
+    head, colon, what = told.title.partition(": ")
+    title = f"{head}{colon}{word}{what}"
+    body = "\n".join(part for part in (first, line, rest) if part)
+    return Words(title, body, f"{title}. {first}")

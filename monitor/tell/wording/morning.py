@@ -1,0 +1,126 @@
+"""The morning message: how the night was, and today. By its absence it tells that something is
+wrong, and it says so. Called by the planner once a local day."""
+
+from dataclasses import dataclass, field
+
+from monitor.tell.wording.words import Voice, Words, compose, listed, span
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BoxMorning:
+    """One brooder's night and day; None where it is not known. Temperatures degC."""
+
+    brooder: str
+    lowest_c: float | None = None
+    lowest_at: float | None = None
+    lowest_target_c: float | None = None
+    highest_c: float | None = None
+    highest_at: float | None = None
+    highest_target_c: float | None = None
+    too_cold_s: float = 0.0
+    too_hot_s: float = 0.0
+    unseen_s: float = 0.0
+    alarms: tuple[str, ...] = ()  # what was told in the night, in plain words
+    running: bool = True  # a batch is in the box
+    now_c: float | None = None
+    target_c: float | None = None
+    head_count: int | None = None
+    age_days: int | None = None
+    step_at: float | None = None
+    step_target_c: float | None = None
+    outlook_lowest_c: float | None = None
+    outlook_at: float | None = None
+    outlook_chance: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Gathered:
+    """What came together since yesterday's message."""
+
+    advice: list[str] = field(default_factory=list)
+    still: list[str] = field(default_factory=list)  # what is wrong at this moment
+    watch: list[str] = field(default_factory=list)  # what was told of the watch itself
+
+
+def morning(boxes: list[BoxMorning], gathered: Gathered, voice: Voice, at: float) -> Words:
+    """All brooders, then the watch, then advice."""
+    quiet = not (gathered.still or gathered.watch) and all(
+        not box.alarms and box.too_cold_s + box.too_hot_s < 60 for box in boxes
+    )
+    title = f"{voice.where(None)}: good morning" + (", a quiet night" if quiet else "")
+    lines: list[str] = []
+    for box in boxes:
+        lines += _night(box, voice, at)
+        lines += _today(box, voice, at)
+    if gathered.watch:
+        lines.append(f"The watch itself: {'; '.join(gathered.watch)}.")
+    if gathered.advice:
+        lines += ["Advice:", *(f"- {line}" for line in gathered.advice)]
+    lines.append(
+        "This message comes every morning. On a morning without it, something is wrong with the "
+        "watch: look at the board."
+    )
+    first = _headline(boxes, voice)
+    if gathered.still:
+        first = f"Not well now: {listed(gathered.still)}."
+    return compose(title, first, *lines)
+
+
+def _headline(boxes: list[BoxMorning], voice: Voice) -> str:
+    parts = [
+        f"{box.brooder} {voice.temp(box.now_c)}"
+        + (f" (target {voice.temp(box.target_c)})" if box.target_c is not None else "")
+        for box in boxes
+        if box.now_c is not None
+    ]
+    return f"Now {', '.join(parts)}." if parts else "No reading at this moment."
+
+
+def _night(box: BoxMorning, voice: Voice, at: float) -> list[str]:
+    if not box.running:
+        return [f"{box.brooder}: no batch in the box."]
+    if box.lowest_c is None or box.highest_c is None:
+        return [f"{box.brooder}: no readings in the night."]
+    low = _extreme(voice, at, box.lowest_c, box.lowest_at, box.lowest_target_c)
+    high = _extreme(voice, at, box.highest_c, box.highest_at, box.highest_target_c)
+    lines = [f"{box.brooder}, the night: lowest {low}, highest {high}."]
+    outside = []
+    if box.too_cold_s >= 30:
+        outside.append(f"{span(box.too_cold_s)} too cold")
+    if box.too_hot_s >= 30:
+        outside.append(f"{span(box.too_hot_s)} too hot")
+    lines.append(f"Out of its band: {', '.join(outside) if outside else 'never'}.")
+    if box.unseen_s >= 600:
+        lines.append(f"No readings for {span(box.unseen_s)} of it.")
+    lines.append(f"Alarms: {'; '.join(box.alarms) if box.alarms else 'none'}.")
+    return lines
+
+
+def _today(box: BoxMorning, voice: Voice, at: float) -> list[str]:
+    if not box.running:
+        return []
+    parts = []
+    if box.target_c is not None:
+        parts.append(f"target {voice.temp(box.target_c)}")
+    if box.head_count is not None:
+        parts.append(f"{box.head_count} chicks")
+    if box.age_days is not None:
+        parts.append(f"{box.age_days} {'day' if box.age_days == 1 else 'days'} old")
+    lines = [f"Today: {', '.join(parts)}."] if parts else []
+    if box.step_at is not None and box.step_target_c is not None:
+        within = box.step_at - at
+        when = voice.clock(box.step_at, at) if within < 36 * 3600 else f"in {span(within)}"
+        lines.append(f"Next step: {voice.temp(box.step_target_c)}, {when}.")
+    if box.outlook_lowest_c is not None:
+        when = f" about {voice.clock(box.outlook_at, at)}" if box.outlook_at is not None else ""
+        lines.append(f"Coming night: lowest likely {voice.temp(box.outlook_lowest_c)}{when}.")
+    return lines
+
+
+def _extreme(
+    voice: Voice, at: float, temp_c: float, when: float | None, target_c: float | None
+) -> str:
+    said = voice.temp(temp_c)
+    if when is not None:
+        said += f" at {voice.clock(when, at)}"
+    return said + (f" (target {voice.temp(target_c)})" if target_c is not None else "")

@@ -1,0 +1,90 @@
+"""Nothing heard, or nothing believable heard. Called by `for_change`."""
+
+from collections.abc import Callable
+
+from monitor.site import Brooder
+from monitor.tell.wording.first_aid import LOOK_AT_CHICKS
+from monitor.tell.wording.temperature import now_and_target, probe_list
+from monitor.tell.wording.words import Voice, Words, compose, listed, sentence, span
+from monitor.watch.events import AlarmName, Change, Priority
+
+_WHERE_TO_LOOK = (
+    "Then look at what carries the readings: power of the board and the probe, cable or battery, "
+    "Wi-Fi, broker."
+)
+_UNTIL_THEN = "Until readings come back nobody is watching this box but you. " + LOOK_AT_CHICKS
+
+
+def no_readings(change: Change, voice: Voice, box: Brooder | None) -> Words:
+    """A probe, or every probe of a brooder, has not been heard."""
+    facts = change.facts
+    last = _last(change, voice)
+    if change.priority is not Priority.URGENT:
+        probe = _probe_name(change)
+        return compose(
+            f"{voice.where(change.brooder)}: {probe} is silent",
+            f"{last} Look at the {probe} and its power.",
+            "The other probes still speak, so the box is watched. " + _WHERE_TO_LOOK,
+            probe_list(voice, facts),
+        )
+    return compose(
+        f"{voice.where(change.brooder)}: no readings",
+        f"{last} Go and look at the chicks.",
+        _silent_for(change),
+        _WHERE_TO_LOOK,
+        _UNTIL_THEN,
+        probe_list(voice, facts),
+    )
+
+
+def site_silent(changes: list[Change], voice: Voice) -> Words:
+    """Several brooders fell silent together: one cause, one message."""
+    boxes = [change.brooder for change in changes if change.brooder is not None]
+    lasts = [f"{change.brooder}: {_last(change, voice)}" for change in changes if change.brooder]
+    return compose(
+        f"{voice.where(None)}: no readings",
+        f"Nothing from {listed(boxes)}. Go and look at the chicks.",
+        "All fell silent together, so look first at what they share: mains power, Wi-Fi, broker.",
+        *lasts,
+        _UNTIL_THEN,
+    )
+
+
+def probe_fault(change: Change, voice: Voice, box: Brooder | None) -> Words:
+    """A probe says what no floor can be."""
+    facts = change.facts
+    probe = _probe_name(change)
+    why = facts.get("reason", "it says what no floor can be").rstrip(".")
+    return compose(
+        f"{voice.where(change.brooder)}: {probe} is not to be trusted",
+        f"{sentence(why)} Check its cable and where it lies.",
+        "Its readings are left out until they make sense again. If no other probe lies on the "
+        "floor, look at the chicks yourself. " + LOOK_AT_CHICKS,
+        probe_list(voice, facts),
+    )
+
+
+SILENCE: dict[AlarmName, Callable[[Change, Voice, Brooder | None], Words]] = {
+    AlarmName.NO_READINGS: no_readings,
+    AlarmName.PROBE_FAULT: probe_fault,
+}
+
+
+def _last(change: Change, voice: Voice) -> str:
+    facts = change.facts
+    heard = f" at {voice.clock(facts['since'], change.at)}" if "since" in facts else ""
+    if "temp_c" not in facts:
+        return f"Never heard{heard}." if not heard else f"Silent since{heard.removeprefix(' at')}."
+    return now_and_target(voice, facts).replace("Now ", "Last ", 1).replace(",", f"{heard},", 1)
+
+
+def _silent_for(change: Change) -> str | None:
+    silent_s = change.facts.get("silent_s")
+    return None if silent_s is None else f"Nothing has been heard for {span(silent_s)}."
+
+
+def _probe_name(change: Change) -> str:
+    name = change.probe.split("/", 1)[-1] if change.probe else ""
+    if not name:
+        return "probe"
+    return name if "probe" in name else f"{name} probe"

@@ -1,0 +1,185 @@
+"""The floor is too cold, too hot, or about to be: what is said when such an alarm is raised.
+
+Called by `for_change`. Each message: brooder, what, now against target, the first thing to do;
+then since when, how fast, how long until harm, and what would mend it."""
+
+from collections.abc import Callable
+
+from monitor.site import Brooder
+from monitor.tell.wording import first_aid
+from monitor.tell.wording.words import Voice, Words, compose, minutes_left
+from monitor.watch.events import AlarmName, Cause, Change, Facts
+
+
+def cold(change: Change, voice: Voice, box: Brooder | None) -> Words:
+    """Below the band."""
+    facts = change.facts
+    return compose(
+        f"{voice.where(change.brooder)}: too cold",
+        f"{now_and_target(voice, facts)} {first_aid.check_cold(change.cause, facts, box)}",
+        _since(voice, change, "Below", facts.get("low_c")),
+        minutes_left(voice, facts),
+        *first_aid.more_about_cold(change.cause, facts, box),
+        probe_list(voice, facts),
+        age(facts),
+    )
+
+
+def chill(change: Change, voice: Voice, box: Brooder | None) -> Words:
+    """Below the chill limit: harm is near."""
+    facts = change.facts
+    return compose(
+        f"{voice.where(change.brooder)}: dangerously cold",
+        f"{now_and_target(voice, facts)} Go now. {first_aid.check_cold(change.cause, facts, box)}",
+        _since(voice, change, "Below the chill limit of", facts.get("chill_c")),
+        *first_aid.more_about_cold(change.cause, facts, box),
+        first_aid.WARM_THEM,
+        probe_list(voice, facts),
+        age(facts),
+    )
+
+
+def heat_loss(change: Change, voice: Voice, box: Brooder | None) -> Words:
+    """A source stopped; the floor may still be in band."""
+    facts = change.facts
+    return compose(
+        f"{voice.where(change.brooder)}: heat has stopped",
+        f"{now_and_target(voice, facts)} Go now. "
+        f"{first_aid.check_cold(Cause.HEAT_SOURCE, facts, box)}",
+        _falling(voice, change),
+        minutes_left(voice, facts),
+        *first_aid.more_about_cold(Cause.HEAT_SOURCE, facts, box),
+        probe_list(voice, facts),
+        age(facts),
+    )
+
+
+def hot(change: Change, voice: Voice, box: Brooder | None) -> Words:
+    """Above the band."""
+    facts = change.facts
+    return compose(
+        f"{voice.where(change.brooder)}: too hot",
+        f"{now_and_target(voice, facts)} {_cool(box)}",
+        _since(voice, change, "Above", facts.get("high_c")),
+        "Give them a cooler end to go to, and fresh water. " + first_aid.LOOK_AT_CHICKS,
+        probe_list(voice, facts),
+        age(facts),
+    )
+
+
+def overheat(change: Change, voice: Voice, box: Brooder | None) -> Words:
+    """Far above the band, or hotter than any floor should be."""
+    facts = change.facts
+    fire = box is not None and facts.get("temp_c", 0.0) >= box.limits.fire_c
+    do = "Go now: cut the power first." if fire else f"Go now. {_cool(box)}"
+    return compose(
+        f"{voice.where(change.brooder)}: dangerously hot",
+        f"{now_and_target(voice, facts)} {do}",
+        first_aid.FALLEN_LAMP if fire else None,
+        _since(voice, change, "This hot", None),
+        "Open the cover, let them get away from the heat, give them water. Chicks that pant with "
+        "wings held out, or lie flat, need cooler air at once; if they do not recover, ring a vet.",
+        probe_list(voice, facts),
+        age(facts),
+    )
+
+
+def cold_night(change: Change, voice: Voice, box: Brooder | None) -> Words:
+    """The floor will leave the band before morning."""
+    facts = change.facts
+    lowest = facts.get("lowest_c")
+    when = f" about {voice.clock(facts['lowest_at'], change.at)}" if "lowest_at" in facts else ""
+    target = f", should be {voice.temp(facts['target_c'])}" if "target_c" in facts else ""
+    first = (
+        f"Likely down to {voice.temp(lowest)}{when}{target}. Act before bed."
+        if lowest is not None
+        else "Likely too cold before morning. Act before bed."
+    )
+    return compose(
+        f"{voice.where(change.brooder)}: cold night ahead",
+        first,
+        _outside(voice, facts),
+        f"It would leave its band about {voice.clock(facts['leaves_band_at'], change.at)}."
+        if "leaves_band_at" in facts
+        else None,
+        f"Chance of that: about {round(facts['chance'] * 10) * 10} in 100."
+        if "chance" in facts
+        else None,
+        *(first_aid.mend(facts) or ["More cover (leave a gap for fresh air) or more heat helps."]),
+        first_aid.LAMP_CARE if box is None or any(s.kind == "lamp" for s in box.heat) else None,
+    )
+
+
+TEMPERATURE: dict[AlarmName, Callable[[Change, Voice, Brooder | None], Words]] = {
+    AlarmName.COLD: cold,
+    AlarmName.CHILL: chill,
+    AlarmName.HEAT_LOSS: heat_loss,
+    AlarmName.HOT: hot,
+    AlarmName.OVERHEAT: overheat,
+    AlarmName.COLD_NIGHT: cold_night,
+}
+
+
+def now_and_target(voice: Voice, facts: Facts) -> str:
+    """`Now 31.8 °C, should be 35.0 °C.` With what is known of it."""
+    target = f"should be {voice.temp(facts['target_c'])}" if "target_c" in facts else None
+    if "temp_c" not in facts:
+        return f"It {target}." if target else ""
+    now = f"Now {voice.temp(facts['temp_c'])}"
+    return f"{now}, {target}." if target else f"{now}."
+
+
+def probe_list(voice: Voice, facts: Facts) -> str | None:
+    """Every probe concerned, where there is more than one."""
+    probes = facts.get("probes", [])
+    if len(probes) < 2:
+        return None
+    said = [
+        f"{p['probe'].split('/', 1)[-1]} "
+        + ("silent" if p["temp_c"] is None else voice.temp(p["temp_c"]))
+        for p in probes
+    ]
+    return f"All probes: {', '.join(said)}."
+
+
+def age(facts: Facts) -> str | None:
+    """How old the chicks are: the target comes from it."""
+    if "age_days" not in facts:
+        return None
+    days = facts["age_days"]
+    return f"The chicks are {days} {'day' if days == 1 else 'days'} old."
+
+
+def _since(voice: Voice, change: Change, lead: str, limit_c: float | None) -> str | None:
+    facts = change.facts
+    if "since" not in facts:
+        return None
+    edge = f" {voice.temp(limit_c)}" if limit_c is not None else ""
+    rate = facts.get("rate_c_per_h", 0.0)
+    moving = ""
+    if abs(rate) >= 0.3:
+        moving = f", {'falling' if rate < 0 else 'rising'} {voice.step(rate)} an hour"
+    return f"{lead}{edge} since {voice.clock(facts['since'], change.at)}{moving}."
+
+
+def _falling(voice: Voice, change: Change) -> str | None:
+    facts = change.facts
+    since = f" since {voice.clock(facts['since'], change.at)}" if "since" in facts else ""
+    rate = facts.get("rate_c_per_h", 0.0)
+    fast = f" by {voice.step(rate)} an hour" if rate <= -0.3 else ""
+    low = facts.get("low_c")
+    inside = low is not None and facts.get("temp_c", low - 1) >= low
+    still = " It is still warm enough, so there is time to act." if inside else ""
+    return f"The floor has been falling{fast}{since}.{still}"
+
+
+def _outside(voice: Voice, facts: Facts) -> str | None:
+    if "outside_low_c" not in facts:
+        return None
+    origin = f" ({facts['outside_from']})" if "outside_from" in facts else ""
+    return f"Outside it may go down to {voice.temp(facts['outside_low_c'])}{origin}."
+
+
+def _cool(box: Brooder | None) -> str:
+    lamps = box is None or not box.heat or any(source.kind == "lamp" for source in box.heat)
+    return "Raise a lamp or turn one off." if lamps else "Turn the heat down."

@@ -1,0 +1,98 @@
+"""The watcher itself is not well: broker, storage, delivery, clock, a gap. Called by `for_change`.
+
+Each says what still works, because that is the first question at night."""
+
+from collections.abc import Callable
+
+from monitor.site import Brooder
+from monitor.tell.wording.words import Voice, Words, compose, sentence, span
+from monitor.watch.events import AlarmName, Change
+
+
+def broker_lost(change: Change, voice: Voice, box: Brooder | None) -> Words:
+    """The MQTT broker does not answer."""
+    since = change.facts.get("since", change.at)
+    return compose(
+        f"{voice.where(None)}: broker not reached",
+        f"No readings can come in since {voice.clock(since, change.at)}. "
+        "Check the broker and the network.",
+        _detail(change),
+        "The watch keeps trying by itself. Until it gets through nobody is watching the chicks "
+        "but you: look at them now and then.",
+    )
+
+
+def storage_fault(change: Change, voice: Voice, box: Brooder | None) -> Words:
+    """Records cannot be written."""
+    return compose(
+        f"{voice.where(None)}: records cannot be kept",
+        "Alarms still work. Check for a full or worn-out card.",
+        _detail(change),
+        "What comes in now may be missing from the record, and a restart may forget it. Free some "
+        "space, or put in a new card when the chicks can spare you.",
+    )
+
+
+def delivery_fault(change: Change, voice: Voice, box: Brooder | None) -> Words:
+    """Messages do not reach one of the contacts."""
+    contact = change.facts.get("contact", "a contact")
+    return compose(
+        f"{voice.where(None)}: {contact} is not reached",
+        f"Messages to {contact} do not get through. Keep your own phone on.",
+        _detail(change),
+        "They are kept and tried again. `brooder contacts try` shows what is wrong; often it is a "
+        "changed password, an expired token or the internet line.",
+    )
+
+
+def clock_fault(change: Change, voice: Voice, box: Brooder | None) -> Words:
+    """The wall clock jumped or is not sure."""
+    jump = change.facts.get("jump_s")
+    moved = (
+        f"The clock moved {'forward' if jump > 0 else 'back'} by {span(abs(jump))}."
+        if jump
+        else "The board does not know the time for sure."
+    )
+    return compose(
+        f"{voice.where(None)}: the board's clock was wrong",
+        f"{moved} Check the time on the board.",
+        _detail(change),
+        "The watch itself goes on: its delays do not follow that clock. Times in the record "
+        "before this moment may be off, and with them the chicks' age.",
+    )
+
+
+def was_down(change: Change, voice: Voice, box: Brooder | None) -> Words:
+    """The watch did not run for a while."""
+    facts = change.facts
+    down_to = facts.get("down_to", change.at)
+    down_from = facts.get("down_from", down_to)
+    before, after = facts.get("before_c"), facts.get("after_c")
+    readings = []
+    if before is not None:
+        readings.append(f"{voice.temp(before)} before")
+    if after is not None:
+        readings.append(f"{voice.temp(after)} after")
+    floor = f" Floor {', '.join(readings)}." if readings else ""
+    return compose(
+        f"{voice.where(change.brooder)}: nobody watched for {span(down_to - down_from)}",
+        f"From {voice.clock(down_from, change.at)} to {voice.clock(down_to, change.at)}.{floor} "
+        "Have a look at the chicks.",
+        "The watch runs again. A power cut, a restart or an update does this; if you know of "
+        "none, check the board's power supply.",
+        _detail(change),
+    )
+
+
+WATCHER: dict[AlarmName, Callable[[Change, Voice, Brooder | None], Words]] = {
+    AlarmName.BROKER_LOST: broker_lost,
+    AlarmName.STORAGE_FAULT: storage_fault,
+    AlarmName.DELIVERY_FAULT: delivery_fault,
+    AlarmName.CLOCK_FAULT: clock_fault,
+    AlarmName.WAS_DOWN: was_down,
+}
+
+
+def _detail(change: Change) -> str | None:
+    text = change.facts.get("detail") or change.facts.get("reason")
+    return sentence(text) if text else None
