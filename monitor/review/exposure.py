@@ -64,10 +64,18 @@ class TargetLine:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Spell:
-    """The longest time without a break on one side of the band."""
+    """A time without a break on one side of the band."""
 
     start: float
     lasted_s: float
+
+
+class Runs(NamedTuple):
+    """The spells of a span that matter when spans are joined."""
+
+    first: Spell | None = None  # began before or with the span
+    longest: Spell | None = None
+    last: Spell | None = None  # goes on when the span ends
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -91,13 +99,23 @@ class Exposure:
     high_c: float | None
     high_at: float | None
     average_c: float | None
-    longest_below: Spell | None
-    longest_above: Spell | None
+    below_runs: Runs
+    above_runs: Runs
 
     @property
     def in_band_s(self) -> float:
         """Read, judged, and right."""
         return max(self.judged_s - self.below_s - self.above_s, 0.0)
+
+    @property
+    def longest_below(self) -> Spell | None:
+        """The longest spell below the band."""
+        return self.below_runs.longest
+
+    @property
+    def longest_above(self) -> Spell | None:
+        """The longest spell above the band."""
+        return self.above_runs.longest
 
 
 class _Segments(NamedTuple):
@@ -147,8 +165,8 @@ def exposure(
         high_c=None if highest is None else float(parts.hottest_c[highest]),
         high_at=None if highest is None else float(parts.starts[highest]),
         average_c=_area(parts.mean_c, lasted, read) / read_s if read_s > 0 else None,
-        longest_below=_longest(below, parts),
-        longest_above=_longest(above, parts),
+        below_runs=_runs(below, parts, start, stop),
+        above_runs=_runs(above, parts, start, stop),
     )
 
 
@@ -217,15 +235,80 @@ def _lowest(values: Floats, lasted: Floats) -> int | None:
     return int(real[np.argmin(values[real])]) if len(real) else None
 
 
-def _longest(wrong: Bools, parts: _Segments) -> Spell | None:
+def _runs(wrong: Bools, parts: _Segments, start: float, stop: float) -> Runs:
     """Cuts of no length (two probes heard at once) neither make nor break a spell."""
     real = parts.lasted_s > 0
     wrong, starts, lasted = wrong[real], parts.starts[real], parts.lasted_s[real]
     if not wrong.any():
-        return None
+        return Runs()
     flips = np.flatnonzero(np.diff(wrong.astype(np.int8), prepend=0, append=0))
-    begins, ends = flips[::2], flips[1::2]
-    stops = starts + lasted
-    spells = stops[ends - 1] - starts[begins]
-    worst = int(np.argmax(spells))
-    return Spell(start=float(starts[begins[worst]]), lasted_s=float(spells[worst]))
+    begins, ends = starts[flips[::2]], (starts + lasted)[flips[1::2] - 1]
+    worst = int(np.argmax(ends - begins))
+    spells = [
+        Spell(start=float(begins[at]), lasted_s=float(ends[at] - begins[at]))
+        for at in (0, worst, -1)
+    ]
+    return Runs(
+        spells[0] if spells[0].start <= start else None,
+        spells[1],
+        spells[2] if ends[-1] >= stop else None,
+    )
+
+
+def joined(parts: Sequence[Exposure]) -> Exposure:
+    """The exposure of spans that follow one another without a gap, from theirs."""
+    whole = parts[0]
+    for part in parts[1:]:
+        whole = _two(whole, part)
+    return whole
+
+
+def _two(a: Exposure, b: Exposure) -> Exposure:
+    lowest = min((x for x in (a, b) if x.low_c is not None), key=_low, default=a)
+    highest = max((x for x in (a, b) if x.high_c is not None), key=_high, default=a)
+    read_a, read_b = a.span_s - a.gap_s, b.span_s - b.gap_s
+    average = b.average_c if a.average_c is None else a.average_c
+    if a.average_c is not None and b.average_c is not None:
+        average = (a.average_c * read_a + b.average_c * read_b) / (read_a + read_b)
+    return Exposure(
+        span_s=a.span_s + b.span_s,
+        gap_s=a.gap_s + b.gap_s,
+        some_silent_s=a.some_silent_s + b.some_silent_s,
+        judged_s=a.judged_s + b.judged_s,
+        below_s=a.below_s + b.below_s,
+        above_s=a.above_s + b.above_s,
+        below_ks=a.below_ks + b.below_ks,
+        above_ks=a.above_ks + b.above_ks,
+        chill_s=a.chill_s + b.chill_s,
+        chill_ks=a.chill_ks + b.chill_ks,
+        overheat_s=a.overheat_s + b.overheat_s,
+        low_c=lowest.low_c,
+        low_at=lowest.low_at,
+        high_c=highest.high_c,
+        high_at=highest.high_at,
+        average_c=average,
+        below_runs=_join_runs(a.below_runs, b.below_runs, a.span_s, b.span_s),
+        above_runs=_join_runs(a.above_runs, b.above_runs, a.span_s, b.span_s),
+    )
+
+
+def _low(part: Exposure) -> float:
+    return float("inf") if part.low_c is None else part.low_c
+
+
+def _high(part: Exposure) -> float:
+    return float("-inf") if part.high_c is None else part.high_c
+
+
+def _join_runs(a: Runs, b: Runs, a_s: float, b_s: float) -> Runs:
+    bridge = None
+    if a.last is not None and b.first is not None:
+        bridge = Spell(start=a.last.start, lasted_s=a.last.lasted_s + b.first.lasted_s)
+    candidates = [spell for spell in (a.longest, bridge, b.longest) if spell is not None]
+    longest = max(candidates, key=lambda spell: spell.lasted_s, default=None)
+    first, last = a.first, b.last
+    if bridge is not None and a.first is not None and a.first.lasted_s >= a_s:
+        first = bridge
+    if bridge is not None and b.last is not None and b.last.lasted_s >= b_s:
+        last = bridge
+    return Runs(first, longest, last)

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from monitor.review.exposure import Exposure, TargetLine, Trace, exposure
+from monitor.review.exposure import Exposure, Spell, TargetLine, Trace, exposure, joined
 from monitor.review.thinning import pieces, thinned
 
 HOLD_S = 900.0
@@ -48,6 +48,27 @@ def test_a_span_cut_in_two_adds_up(probes, target, cut):
     assert whole.low_c == (min(lows) if lows else None)
     highs = [part.high_c for part in (left, right) if part.high_c is not None]
     assert whole.high_c == (max(highs) if highs else None)
+
+
+def near(spell: Spell | None, other: Spell | None) -> bool:
+    """Two spells of the same length may both be the longest."""
+    if spell is None or other is None:
+        return spell is other
+    return spell.lasted_s == pytest.approx(other.lasted_s)
+
+
+@settings(max_examples=150, deadline=None)
+@given(st.lists(traces(), max_size=3), targets(), st.sets(st.integers(1, 9999), max_size=4))
+def test_days_joined_tell_the_same_as_the_whole(probes, target, cuts):
+    whole = figures(probes, target, 0, 10000)
+    got = joined([figures(probes, target, a, b) for a, b in pairwise(sorted({0, 10000, *cuts}))])
+    for name in ADDS_UP:
+        assert getattr(got, name) == pytest.approx(getattr(whole, name), abs=1e-6), name
+    for name in ("low_c", "low_at", "high_c", "high_at"):
+        assert getattr(got, name) == getattr(whole, name), name
+    assert got.average_c == (None if whole.average_c is None else pytest.approx(whole.average_c))
+    for mine, theirs in ((got.below_runs, whole.below_runs), (got.above_runs, whole.above_runs)):
+        assert all(near(a, b) for a, b in zip(mine, theirs, strict=True))
 
 
 @settings(max_examples=150, deadline=None)

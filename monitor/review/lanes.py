@@ -1,0 +1,156 @@
+"""The rows under the floor's curve: what the grower wrote, and each alarm from raised to cleared.
+Called by `picture`."""
+
+from typing import Any
+
+from monitor.review import ink
+from monitor.review.local_axis import LocalAxis
+from monitor.review.scene import Scene, Stretch
+from monitor.watch.events import Priority
+
+Spec = dict[str, Any]
+ROW_PX = 18
+_LEAST_BAR = 0.008  # of the width: an alarm of a minute is still seen in a month
+_PLAIN = {"loss": "losses", "note": "notes", "placed": "notes", "moved": "notes"}
+
+
+def lanes(scene: Scene, axis: LocalAxis, x: Spec, *, moving: bool) -> Spec | None:
+    """The panel, or None when there is nothing to show."""
+    alarms = sorted(scene.alarms, key=lambda bar: bar.raised)
+    written = sorted({_PLAIN[event.what] for event in scene.events})  # losses above notes
+    lane_names = list(dict.fromkeys([*written, *(bar.alarm for bar in alarms)]))
+    if not lane_names:
+        return None
+    return _Lanes(scene, axis, x, lane_names, moving).panel()
+
+
+class _Lanes:
+    def __init__(
+        self, scene: Scene, axis: LocalAxis, x: Spec, names: list[str], moving: bool
+    ) -> None:
+        self.scene, self.axis, self.names, self.moving = scene, axis, names, moving
+        self.x = {**x, "axis": {**x["axis"], "grid": False}}
+        self.y: Spec = {"field": "lane", "type": "nominal", "title": None,
+                        "scale": {"domain": names, "paddingInner": 0, "paddingOuter": 0},
+                        "axis": None}  # fmt: skip
+
+    def panel(self) -> Spec:
+        layers = [self._rules(), *self._bars(), *self._events(), self._labels()]
+        if self.scene.stretch is Stretch.NIGHT:  # over weeks the tick would hide the bar
+            layers.insert(-1, self._acknowledged())
+        return {"layer": layers, "height": ROW_PX * len(self.names)}
+
+    def _rules(self) -> Spec:
+        rows = [{"lane": name} for name in self.names]
+        return {"data": {"values": rows},
+                "mark": {"type": "rule", "color": ink.GRID},
+                "encoding": {"x": {"value": 0}, "x2": {"value": "width"}, "y": self.y}}  # fmt: skip
+
+    def _bars(self) -> list[Spec]:
+        """Each bar is a thick line of two points: Vega-Lite warns of, and widens, a fixed time
+        span that a ranged mark shares."""
+        whole_s = self.scene.stop - self.scene.start
+        layers = []
+        for priority in ink.ALARM:
+            rows: list[Spec] = []
+            for number, bar in enumerate(self.scene.alarms):
+                if bar.priority is not priority:
+                    continue
+                ends = self.scene.stop if bar.cleared is None else bar.cleared
+                ends = max(ends, bar.raised + whole_s * _LEAST_BAR)
+                both = {"lane": bar.alarm, "bar": number, "raised": self.axis.position(bar.raised),
+                        "cleared": None if bar.cleared is None
+                        else self.axis.position(bar.cleared)}  # fmt: skip
+                rows += [{"t": self.axis.position(max(bar.raised, self.scene.start)), **both},
+                         {"t": self.axis.position(min(ends, self.scene.stop)), **both}]  # fmt: skip
+            if rows:
+                layers.append(self._bar_layer(rows, priority))
+        return layers
+
+    def _bar_layer(self, rows: list[Spec], priority: Priority) -> Spec:
+        layer: Spec = {
+            "data": {"values": rows},
+            "mark": {"type": "line", "color": ink.ALARM[priority],
+                     "strokeWidth": ink.ALARM_THICK_PX[priority], "strokeCap": "butt",
+                     "clip": True},
+            "encoding": {"x": self.x, "y": self.y, "detail": {"field": "bar", "type": "nominal"}},
+        }  # fmt: skip
+        if self.moving:
+            form = "%a %-d %b %H:%M"
+            cleared = self.axis.show("datum.cleared", form)
+            layer["transform"] = [
+                {"calculate": self.axis.show("datum.raised", form), "as": "from"},
+                {"calculate": f"isValid(datum.cleared) ? {cleared} : 'not over'", "as": "to"},
+            ]
+            layer["encoding"]["tooltip"] = [
+                {"field": "lane", "type": "nominal", "title": "alarm"},
+                {"field": "from", "type": "nominal", "title": "raised"},
+                {"field": "to", "type": "nominal", "title": "cleared"},
+            ]
+        return layer
+
+    def _acknowledged(self) -> Spec:
+        rows = [{"lane": bar.alarm, "t": self.axis.position(bar.acknowledged)}
+                for bar in self.scene.alarms if bar.acknowledged is not None]  # fmt: skip
+        # Dark on a white edge: readable on the bar and, when it is over, beside it.
+        marks = [("white", 4.0), (ink.BLACK, 1.8)]
+        return {"layer": [
+            {"data": {"values": rows},
+             "mark": {"type": "point", "shape": ink.CHECK, "stroke": colour, "filled": False,
+                      "strokeWidth": width, "size": 90, "opacity": 1, "clip": True},
+             "encoding": {"x": self.x, "y": self.y}}
+            for colour, width in marks
+        ]}  # fmt: skip
+
+    def _events(self) -> list[Spec]:
+        middle = (self.scene.start + self.scene.stop) / 2
+        rows: list[Spec] = [
+            {"lane": _PLAIN[e.what], "t": self.axis.position(e.at), "what": e.what, "text": e.text,
+             "label": self._label(e.what, e.text, e.count),
+             "late": e.at > middle}
+            for e in self.scene.events
+        ]  # fmt: skip
+        if not rows:
+            return []
+        marks: Spec = {
+            "data": {"values": rows},
+            "mark": {"type": "point", "filled": True, "color": ink.BLACK, "opacity": 1,
+                     "size": 55, "clip": True},
+            "encoding": {
+                "x": self.x,
+                "y": self.y,
+                "shape": {"field": "what", "type": "nominal", "legend": None,
+                          "scale": {"domain": ["loss", "note", "placed", "moved"],
+                                    "range": ["diamond", "triangle-up", "square", "square"]}},
+            },
+        }  # fmt: skip
+        if self.moving:
+            marks["transform"] = [
+                {"calculate": self.axis.show("datum.t", "%a %-d %b %H:%M"), "as": "when"}
+            ]
+            marks["encoding"]["tooltip"] = [
+                {"field": "text", "type": "nominal", "title": "written"},
+                {"field": "when", "type": "nominal", "title": "at"},
+            ]
+        texts = [
+            {"data": {"values": [row for row in rows if row["late"] is late and row["label"]]},
+             "mark": {"type": "text", "align": "right" if late else "left", "clip": True,
+                      "dx": -7 if late else 7, "fontSize": ink.SMALL_PX, "color": ink.TEXT},
+             "encoding": {"x": self.x, "y": self.y,
+                          "text": {"field": "label", "type": "nominal"}}}
+            for late in (False, True)
+        ]  # fmt: skip
+        return [marks, *texts]
+
+    def _label(self, what: str, text: str, count: int | None) -> str:
+        if what == "loss":
+            return str(count or "")
+        return text if self.scene.stretch is Stretch.NIGHT else ""
+
+    def _labels(self) -> Spec:
+        rows = [{"lane": name} for name in self.names]
+        return {"data": {"values": rows},
+                "mark": {"type": "text", "align": "left", "dx": 5, "fontSize": ink.SMALL_PX,
+                         "color": ink.TEXT},
+                "encoding": {"x": {"value": "width"}, "y": self.y,
+                             "text": {"field": "lane", "type": "nominal"}}}  # fmt: skip
