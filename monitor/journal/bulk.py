@@ -41,24 +41,26 @@ def unpack(hour: int, blob: bytes) -> tuple[NDArray[np.int64], NDArray[np.int32]
 
 
 def fresh(
-    connection: sqlite3.Connection, after: int = 0
+    connection: sqlite3.Connection, *, bad: bool = False
 ) -> tuple[NDArray[np.int64], NDArray[np.int32], NDArray[np.int64]]:
-    """Times (ms), values and streams of everything not yet packed, in order of arrival."""
+    """Times (ms), values and streams of everything not yet packed; `bad` values too if asked."""
     bases: list[int] = []
     lengths: list[int] = []
     parts: list[bytes] = []
     late: list[list[int]] = []
     for at_ms, blob, others in connection.execute(
-        "SELECT at_ms, readings, others FROM log WHERE seq > ? ORDER BY seq", (after,)
+        "SELECT at_ms, readings, others FROM log ORDER BY seq"
     ):
         if blob:
             bases.append(at_ms)
             lengths.append(len(blob) // codec.RECORD_BYTES)
             parts.append(blob)
         if others:
-            late += [
-                [item[2], item[4], item[5]] for item in json.loads(others) if item[1] == "reading"
-            ]
+            for item in json.loads(others):
+                if item[1] == "reading":
+                    late.append([item[2], item[4], item[5]])
+                elif bad and item[1] == "bad" and item[6] is not None:
+                    late.append([item[2], codec.to_kept(item[6]), item[4] * 4 + codec.BAD])
     records = np.frombuffer(b"".join(parts), dtype=_RECORD)
     at = records["at"].astype(np.int64) + np.repeat(np.array(bases, dtype=np.int64), lengths)
     value = records["value"].astype(np.int32)

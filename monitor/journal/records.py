@@ -5,7 +5,7 @@ Times are Unix seconds (UTC) and are kept to the millisecond; temperatures to 0.
 holds every 12-bit thermometer step (0.0625 K) and every decimal that a probe sends exactly."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field
 from typing import Any, NamedTuple
 
 from monitor.watch.events import AlarmName, BadValue, Change, Entry, Facts, Moment, Reading, State
@@ -23,6 +23,7 @@ __all__ = [
     "Sample",
     "Snapshot",
     "StorageFault",
+    "entry_fields",
     "kept_at",
     "kept_temp_c",
 ]
@@ -193,3 +194,8 @@ def kept_at(at: float) -> float:
 def kept_temp_c(temp_c: float) -> float:
     """A temperature as the journal keeps it. Give the engine this, and a rebuild is exact."""
     return round(temp_c * 10_000) / 10_000
+
+
+def entry_fields(entry: Entry) -> dict[str, Any]:
+    """A ledger entry as JSON has it: what is not set is left out."""
+    return {k: v for k, v in asdict(entry).items() if v is not None and (k, v) != ("number", 0)}

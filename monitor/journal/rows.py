@@ -59,9 +59,9 @@ def streams(
 def blobs(
     connection: sqlite3.Connection, wanted: set[int], from_ms: int, to_ms: int
 ) -> Iterator[tuple[int, int, bytes]]:
-    """(stream, hour, blob) of settled hours that touch from <= at < to. Few streams over a short
-    time are looked up one by one, which does not grow with the number of other probes; else the
-    stretch is read through."""
+    """(stream, hour, blob) of settled hours that touch from <= at < to, by hour. Few streams over
+    a short time are looked up one by one, which does not grow with the number of other probes;
+    else the stretch is read through."""
     first, last = codec.hour_of(from_ms), codec.hour_of(max(from_ms, to_ms - 1))
     low, high = connection.execute("SELECT min(key), max(key) FROM packed").fetchone()
     if low is None:
@@ -75,7 +75,8 @@ def blobs(
             [codec.packed_key(s, hour) for hour in range(first, last + 1) for s in real]
         )
         found = connection.execute(
-            "SELECT p.key, p.readings FROM json_each(?) AS j JOIN packed AS p ON p.key = j.value",
+            "SELECT p.key, p.readings FROM json_each(?) AS j CROSS JOIN packed AS p"
+            " ON p.key = j.value",
             (keys,),
         )
     else:

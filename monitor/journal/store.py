@@ -16,9 +16,9 @@ from types import TracebackType
 from typing import Any, Self
 
 from monitor.journal import codec, opening, packing, schema
-from monitor.journal.records import Batch, Entered, Fault, Outcome, StorageFault
+from monitor.journal.records import Batch, Entered, Fault, Outcome, StorageFault, entry_fields
 from monitor.site import Probe
-from monitor.watch.events import BadValue, Change, Entry, Moment, Reading
+from monitor.watch.events import BadValue, Change, Moment, Reading
 
 LARGEST_MS = 4_102_444_800_000  # the year 2100; a time beyond is a probe's nonsense
 REFUSED_ROWS = 500
@@ -218,7 +218,7 @@ class Journal:
                 )
                 connection.execute(
                     "INSERT INTO entries (number, at_ms, entry) VALUES (?, ?, ?)",
-                    (item.entry.number, _ms(item.entry.at), entry_json(item.entry)),
+                    (item.entry.number, _ms(item.entry.at), _dumps(entry_fields(item.entry))),
                 )
             else:
                 place = len(fresh) + len(others)
@@ -304,11 +304,6 @@ class Journal:
             " ORDER BY last_ms DESC LIMIT -1 OFFSET ?)",
             (REFUSED_ROWS,),
         )
-
-
-def entry_json(entry: Entry) -> str:
-    """A ledger entry as kept: what is not set is left out."""
-    return _dumps({k: v for k, v in asdict(entry).items() if v is not None})
 
 
 def _change_json(change: Change) -> str:
