@@ -153,6 +153,11 @@ class Facts(TypedDict, total=False):
     origin: str  # published source of an advice, or "common practice"
     by: str  # who acknowledged or shelved
     until: float  # end of a shelving
+    incident: str  # occurrence of the alarm this trouble began with: one trouble, one message
+    folded: bool  # follows from an alarm already told and is no worse: needs no message of its own
+    incident_open: bool  # on cleared: other alarms of the same trouble are still active
+    level: int  # on escalated: how many times it has been passed on
+    probes_before: list[ProbeFact]  # before a gap
     note: str
 
 

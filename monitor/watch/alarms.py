@@ -1,0 +1,488 @@
+"""The alarms as they stand: life cycle, delays, incidents, shelving, passing on. Owned by
+watch.engine, fed with conditions by brooder_watch, silence and probe_watch.
+
+An incident is one trouble in one place: the alarms of one family that are active together. It is
+named after its first alarm. A later one that is no worse is *folded*: it is an event like any
+other, but needs no message of its own, is not passed on, and shares the acknowledgement of the
+incident's head (its worst active alarm)."""
+
+from dataclasses import dataclass, field
+from typing import Any, NamedTuple, Protocol, cast
+
+from monitor.site import Limits
+from monitor.watch.alarm_table import ESCALATIONS_MAX, TABLE, Lasting, Rule
+from monitor.watch.band import Delay
+from monitor.watch.events import (
+    AlarmName,
+    Cause,
+    Change,
+    ChangeKind,
+    Facts,
+    Priority,
+    State,
+)
+from monitor.watch.life_cycle import ACTIVE, AlarmState, Move, after, possible
+from monitor.watch.timers import Slot, Timers
+
+DELAY, SHELF, ESCALATE = "delay", "shelf", "escalate"
+_RANK = {DELAY: 2, SHELF: 3, ESCALATE: 4}
+
+
+class Description(NamedTuple):
+    """What its owner says of an alarm at the moment it is raised."""
+
+    facts: Facts
+    cause: Cause = Cause.UNKNOWN
+    probe: str | None = None
+    priority: Priority | None = None  # None: the table's
+    rank: int | None = None  # None: the table's
+
+
+class Owner(Protocol):
+    """Whoever judges an alarm's condition and knows the numbers behind it."""
+
+    def describe(self, alarm: "Alarm", tick: float) -> Description:
+        """The facts at the moment it is raised."""
+        ...
+
+    def closing(self, alarm: "Alarm", tick: float) -> Facts:
+        """The facts at the moment it is cleared."""
+        ...
+
+    def held_until(self, alarm: "Alarm") -> float | None:
+        """A tick before which it should not be raised: a grower is at work in the box."""
+        ...
+
+
+@dataclass(slots=True, kw_only=True)
+class Alarm:
+    """One alarm of one brooder (probe, contact, site): where it stands, and its open occurrence."""
+
+    key: str
+    rule: Rule
+    brooder: str | None
+    subject: str | None  # probe key or contact, where there can be several
+    owner: Owner
+    delay: Delay
+    state: AlarmState = AlarmState.NORMAL
+    occurrence: str = ""
+    incident: str = ""
+    folded: bool = False
+    priority: Priority = Priority.ADVICE
+    rank: int = 0
+    cause: Cause = Cause.UNKNOWN
+    probe: str | None = None
+    began_at: float = 0.0
+    raised_at: float = 0.0
+    raised_tick: float = 0.0
+    extreme_c: float | None = None
+    facts: Facts = field(default_factory=Facts)
+    by: str | None = None
+    acknowledged_at: float | None = None
+    shelved_until: float | None = None  # tick
+    shelved_note: str | None = None
+    escalations: int = 0
+    last_second: int = 0
+
+    @property
+    def active(self) -> bool:
+        """Told and not over: unacknowledged or acknowledged."""
+        return self.state in ACTIVE
+
+    @property
+    def watched(self) -> bool:
+        """Is its condition running or being waited for? Then extremes are kept."""
+        return self.delay.condition or self.delay.active
+
+
+_KEPT = (
+    "occurrence",
+    "incident",
+    "folded",
+    "rank",
+    "probe",
+    "began_at",
+    "raised_at",
+    "raised_tick",
+    "extreme_c",
+    "by",
+    "acknowledged_at",
+    "shelved_until",
+    "shelved_note",
+    "escalations",
+    "last_second",
+)
+_TICKS = ("raised_tick", "shelved_until")
+
+
+class Book:
+    """All alarms of a site. Changes gather in `out` until the engine hands them on."""
+
+    def __init__(self, timers: Timers, offset_s: float) -> None:
+        self._timers = timers
+        self.offset_s = offset_s  # wall minus steady
+        self.alarms: dict[str, Alarm] = {}
+        self.out: list[Change] = []
+
+    def open(
+        self,
+        name: AlarmName,
+        brooder: str | None,
+        owner: Owner,
+        *,
+        limits: Limits,
+        subject: str | None = None,
+        on_delay_s: float | None = None,
+    ) -> Alarm:
+        """The alarm of that name and place; made when it is asked for the first time."""
+        key = "/".join(p for p in (brooder or "site", name.value, subject) if p is not None)
+        alarm = self.alarms.get(key)
+        if alarm is None:
+            rule = TABLE[name]
+            on_s = rule.delay_s(rule.on_delay, limits) if on_delay_s is None else on_delay_s
+            delay = Delay(on_s=on_s, off_s=rule.delay_s(rule.off_delay, limits))
+            alarm = Alarm(
+                key=key, rule=rule, brooder=brooder, subject=subject, owner=owner, delay=delay
+            )
+            self.alarms[key] = alarm
+        return alarm
+
+    # -- conditions
+
+    def see(self, alarm: Alarm, condition: bool, tick: float, *, at_once: bool = False) -> None:
+        """What is true from `tick` on. `at_once`: the on-delay has been served elsewhere."""
+        delay = alarm.delay
+        if condition == delay.condition and not (at_once and delay.due is not None):
+            return
+        if condition and not delay.active and delay.began is None:
+            alarm.extreme_c = None
+        delay.see(condition, tick)
+        if at_once and condition and delay.due is not None:
+            delay.due = tick
+        if delay.due is not None and delay.due <= tick:
+            self._settle(alarm, tick)
+        else:
+            self._timers.set(Slot(_RANK[DELAY], DELAY, alarm.key), delay.due)
+
+    def hold(self, alarm: Alarm) -> None:
+        """It can no longer be judged: an active alarm stays."""
+        alarm.delay.hold()
+        self._timers.set(Slot(_RANK[DELAY], DELAY, alarm.key), None)
+
+    def stop(self, alarm: Alarm, tick: float, reason: str) -> None:
+        """There is nothing left to judge: over at once, with the reason."""
+        was_active = alarm.active
+        alarm.delay.reset()
+        self._timers.set(Slot(_RANK[DELAY], DELAY, alarm.key), None)
+        if was_active:
+            self._clear(alarm, tick, Facts(reason=reason))
+
+    def renew(self, alarm: Alarm, tick: float) -> None:
+        """The same condition weighs differently now: told again as a new occurrence."""
+        if alarm.active:
+            self._clear(alarm, tick, Facts(reason="it matters more now and is told anew"))
+            self._raise(alarm, tick)
+
+    def fire(self, kind: str, key: str, tick: float) -> None:
+        """A timer of this book is due."""
+        alarm = self.alarms.get(key)
+        if alarm is None:
+            return
+        if kind == DELAY:
+            self._settle_with_siblings(alarm, tick)
+        elif kind == SHELF:
+            self._unshelve(alarm, tick, by=None)
+        else:
+            self._escalate(alarm, tick)
+
+    def _settle_with_siblings(self, alarm: Alarm, tick: float) -> None:
+        """Probes of one box that went wrong together are told together."""
+        siblings = []
+        if alarm.subject is not None and alarm.delay.condition:
+            siblings = [
+                other
+                for other in self.alarms.values()
+                if other is not alarm
+                and other.rule is alarm.rule
+                and other.brooder == alarm.brooder
+                and other.delay.condition
+                and other.delay.due is not None
+            ]
+        self._settle(alarm, tick)
+        for other in siblings:
+            other.delay.due = tick
+            self._settle(other, tick)
+
+    def _settle(self, alarm: Alarm, tick: float) -> None:
+        delay = alarm.delay
+        if delay.due is None:
+            return
+        slot = Slot(_RANK[DELAY], DELAY, alarm.key)
+        if delay.condition:
+            held = alarm.owner.held_until(alarm)
+            if held is not None and held > tick:
+                delay.due = held
+                self._timers.set(slot, held)
+                return
+        self._timers.set(slot, None)
+        began = delay.began if delay.began is not None else tick
+        if delay.settle():
+            if alarm.state not in (AlarmState.SHELVED, AlarmState.OUT_OF_SERVICE):
+                self._raise(alarm, tick, began)
+        elif alarm.active:
+            self._clear(alarm, tick, Facts())
+
+    # -- raised, cleared, passed on
+
+    def _raise(self, alarm: Alarm, tick: float, began: float | None = None) -> None:
+        described = alarm.owner.describe(alarm, tick)
+        rule = alarm.rule
+        alarm.state = after(alarm.state, Move.RAISE)
+        alarm.priority = described.priority or rule.priority
+        alarm.rank = rule.rank if described.rank is None else described.rank
+        alarm.cause, alarm.probe = described.cause, described.probe
+        alarm.raised_tick = tick
+        alarm.raised_at = tick + self.offset_s
+        began_at = (tick if began is None else began) + self.offset_s
+        alarm.began_at = described.facts.setdefault("since", began_at)
+        # Never the same second twice, whatever the wall clock did: the occurrence is a key.
+        alarm.last_second = max(int(alarm.raised_at), alarm.last_second + 1)
+        alarm.occurrence = f"{alarm.key}/{alarm.last_second}"
+        alarm.by = alarm.acknowledged_at = None
+        alarm.escalations = 0
+        others = self._related(alarm)
+        head = max(others, key=_worst, default=None)
+        if head is None:
+            alarm.incident, alarm.folded = alarm.occurrence, False
+        else:
+            alarm.incident = min(others, key=_first).incident
+            alarm.folded = alarm.rank <= head.rank
+        alarm.facts = described.facts
+        self._emit(alarm, ChangeKind.RAISED, tick, alarm.facts)
+        if rule.lasting is Lasting.MOMENT:
+            alarm.delay.reset()
+            self._clear(alarm, tick, Facts())
+        elif head is not None and alarm.folded and head.state is AlarmState.ACKNOWLEDGED:
+            self._acknowledge_one(alarm, tick, head.by)
+        self._pass_on_head(alarm.incident, tick)
+
+    def _clear(self, alarm: Alarm, tick: float, facts: Facts) -> None:
+        alarm.state = after(alarm.state, Move.CLEAR)
+        closing = alarm.owner.closing(alarm, tick)
+        closing.update(facts)
+        closing["lasted_s"] = tick + self.offset_s - alarm.began_at
+        closing["since"] = alarm.began_at
+        if alarm.extreme_c is not None:
+            closing["extreme_c"] = alarm.extreme_c
+        closing["incident_open"] = any(
+            a.active and a.incident == alarm.incident for a in self.alarms.values()
+        )
+        self._emit(alarm, ChangeKind.CLEARED, tick, closing)
+        self._timers.set(Slot(_RANK[ESCALATE], ESCALATE, alarm.key), None)
+        self._pass_on_head(alarm.incident, tick)
+
+    def _related(self, alarm: Alarm) -> list[Alarm]:
+        """Active alarms that one cause may have set off together with this one."""
+        family = alarm.rule.family
+        if family is None:
+            return []
+        return [
+            other
+            for other in self.alarms.values()
+            if other is not alarm
+            and other.active
+            and other.rule.family is family
+            and (other.brooder == alarm.brooder or None in (other.brooder, alarm.brooder))
+            and (
+                other.subject == alarm.subject
+                or None in (other.subject, alarm.subject)
+                or (other.rule is alarm.rule and other.raised_tick == alarm.raised_tick)
+            )
+        ]
+
+    def _pass_on_head(self, incident: str, tick: float) -> None:
+        """Only the worst active alarm of an incident is passed on, once for all of it."""
+        members = [a for a in self.alarms.values() if a.active and a.incident == incident]
+        head = max(members, key=_worst, default=None)
+        for member in members:
+            slot = Slot(_RANK[ESCALATE], ESCALATE, member.key)
+            wanted = (
+                member is head
+                and member.state is AlarmState.UNACKNOWLEDGED
+                and member.priority is Priority.URGENT
+                and member.rule.escalate_s is not None
+                and member.escalations < ESCALATIONS_MAX
+            )
+            if not wanted:
+                self._timers.set(slot, None)
+            elif self._timers.due(slot) is None:
+                self._timers.set(slot, tick + (member.rule.escalate_s or 0.0))
+
+    def _escalate(self, alarm: Alarm, tick: float) -> None:
+        if alarm.state is not AlarmState.UNACKNOWLEDGED:
+            return
+        alarm.escalations += 1
+        facts = alarm.owner.describe(alarm, tick).facts
+        facts["since"] = alarm.began_at
+        facts["level"] = alarm.escalations
+        self._emit(alarm, ChangeKind.ESCALATED, tick, facts)
+        self._pass_on_head(alarm.incident, tick)
+
+    # -- what a grower does
+
+    def acknowledge(
+        self, brooder: str | None, name: str | None, tick: float, by: str | None
+    ) -> None:
+        """Somebody knows. Takes the lesser alarms of the same incident along."""
+        asked = [
+            a
+            for a in self.alarms.values()
+            if (brooder is None or a.brooder == brooder)
+            and (name is None or a.rule.alarm.value == name)
+            and possible(a.state, Move.ACKNOWLEDGE)
+        ]
+        lesser = [
+            a
+            for a in self.alarms.values()
+            if a not in asked
+            and a.state is AlarmState.UNACKNOWLEDGED
+            and any(b.active and b.incident == a.incident and b.rank >= a.rank for b in asked)
+        ]
+        for alarm in asked + lesser:
+            self._acknowledge_one(alarm, tick, by)
+        for incident in sorted({a.incident for a in asked}):
+            self._pass_on_head(incident, tick)
+
+    def _acknowledge_one(self, alarm: Alarm, tick: float, by: str | None) -> None:
+        alarm.state = after(alarm.state, Move.ACKNOWLEDGE)
+        alarm.by = by
+        alarm.acknowledged_at = tick + self.offset_s
+        self._timers.set(Slot(_RANK[ESCALATE], ESCALATE, alarm.key), None)
+        self._emit(alarm, ChangeKind.ACKNOWLEDGED, tick, _by(by))
+
+    def shelve(
+        self, alarm: Alarm, tick: float, *, for_s: float, note: str | None, by: str | None
+    ) -> None:
+        """Put aside until a stated time. Its open occurrence ends here."""
+        if not possible(alarm.state, Move.SHELVE):
+            return
+        alarm.state = after(alarm.state, Move.SHELVE)
+        if not alarm.occurrence:
+            alarm.occurrence = alarm.incident = f"{alarm.key}/{int(tick + self.offset_s)}"
+        alarm.shelved_until = tick + max(60.0, min(for_s, alarm.rule.shelve_max_s))
+        alarm.shelved_note = note
+        alarm.by = by
+        facts = _by(by)
+        facts["until"] = alarm.shelved_until + self.offset_s
+        if note:
+            facts["note"] = note
+        self._emit(alarm, ChangeKind.SHELVED, tick, facts)
+        self._timers.set(Slot(_RANK[SHELF], SHELF, alarm.key), alarm.shelved_until)
+        self._timers.set(Slot(_RANK[ESCALATE], ESCALATE, alarm.key), None)
+        self._pass_on_head(alarm.incident, tick)
+
+    def unshelve(self, brooder: str | None, name: str | None, tick: float, by: str | None) -> None:
+        """Take up again before the time is over."""
+        for alarm in list(self.alarms.values()):
+            if (
+                alarm.state is AlarmState.SHELVED
+                and (brooder is None or alarm.brooder == brooder)
+                and (name is None or alarm.rule.alarm.value == name)
+            ):
+                self._unshelve(alarm, tick, by=by)
+
+    def _unshelve(self, alarm: Alarm, tick: float, *, by: str | None) -> None:
+        if alarm.state is not AlarmState.SHELVED:
+            return
+        alarm.state = after(alarm.state, Move.UNSHELVE)
+        alarm.shelved_until = alarm.shelved_note = None
+        self._timers.set(Slot(_RANK[SHELF], SHELF, alarm.key), None)
+        self._emit(alarm, ChangeKind.UNSHELVED, tick, _by(by))
+        if alarm.delay.active:
+            self._raise(alarm, tick, alarm.delay.began)
+
+    def take_out(self, alarm: Alarm, tick: float, reason: str) -> None:
+        """Its probe or brooder is not in use."""
+        if alarm.state is AlarmState.OUT_OF_SERVICE:
+            return
+        self.stop(alarm, tick, reason)
+        alarm.state = after(alarm.state, Move.TAKE_OUT)
+        alarm.shelved_until = alarm.shelved_note = None
+        self._timers.set(Slot(_RANK[SHELF], SHELF, alarm.key), None)
+
+    def put_back(self, alarm: Alarm) -> None:
+        """In use again: judged from here on."""
+        if alarm.state is AlarmState.OUT_OF_SERVICE:
+            alarm.state = after(alarm.state, Move.PUT_BACK)
+
+    def jump(self, jump_s: float) -> None:
+        """The wall clock was set: what is open began by the new clock's reckoning."""
+        self.offset_s += jump_s
+        for alarm in self.alarms.values():
+            if alarm.active:
+                alarm.began_at += jump_s
+                alarm.raised_at += jump_s
+
+    # -- out, and over a restart
+
+    def _emit(self, alarm: Alarm, change: ChangeKind, tick: float, facts: Facts) -> None:
+        facts = facts.copy()
+        facts["incident"] = alarm.incident
+        if alarm.folded:
+            facts["folded"] = True
+        self.out.append(
+            Change(
+                at=tick + self.offset_s,
+                brooder=alarm.brooder,
+                alarm=alarm.rule.alarm,
+                change=change,
+                priority=alarm.priority,
+                cause=alarm.cause,
+                probe=alarm.probe,
+                occurrence=alarm.occurrence,
+                facts=facts,
+            )
+        )
+
+    def state(self) -> State:
+        """JSON-able: every alarm that is not as it was made."""
+        kept: State = {}
+        for key, alarm in self.alarms.items():
+            delay = alarm.delay
+            row: dict[str, Any] = {name: getattr(alarm, name) for name in _KEPT}
+            row["state"] = alarm.state.value
+            row["priority"] = alarm.priority.value
+            row["cause"] = alarm.cause.value
+            row["facts"] = dict(alarm.facts)
+            row["delay"] = [delay.condition, delay.active, delay.began, delay.due]
+            row["place"] = [alarm.rule.alarm.value, alarm.brooder, alarm.subject]
+            kept[key] = row
+        return kept
+
+    def restore_one(self, alarm: Alarm, row: dict[str, Any], shift_s: float) -> None:
+        """One alarm as it was, `shift_s` later."""
+        for name in _KEPT:
+            setattr(alarm, name, row[name])
+        for name in _TICKS:
+            value = getattr(alarm, name)
+            if value is not None:
+                setattr(alarm, name, value + shift_s)
+        alarm.state = AlarmState(row["state"])
+        alarm.priority = Priority(row["priority"])
+        alarm.cause = Cause(row["cause"])
+        alarm.facts = cast(Facts, dict(row["facts"]))
+        delay = alarm.delay
+        delay.condition, delay.active, delay.began, delay.due = row["delay"]
+        delay.shift(shift_s)
+
+
+def _by(by: str | None) -> Facts:
+    return Facts(by=by) if by else Facts()
+
+
+def _worst(alarm: Alarm) -> tuple[int, float]:
+    return (alarm.rank, -alarm.raised_tick)
+
+
+def _first(alarm: Alarm) -> tuple[float, str]:
+    return (alarm.raised_tick, alarm.key)

@@ -1,0 +1,97 @@
+"""Limit, dead band, on-delay and off-delay: when a temperature becomes an alarm, and when it ends.
+
+Called by watch.brooder_watch (edges, per reading) and watch.alarms (delays). The behaviour is that
+of OPC 10000-9 (OPC UA Part 9: Alarms and Conditions, release 1.05.03), 5.8.2 and annex B, in our
+words: a value beyond its limit starts the on-delay; coming back before the on-delay has passed
+ends it without an alarm; once active the alarm ends only when the value has come back past the
+limit by the dead band and has stayed there for the off-delay."""
+
+from dataclasses import dataclass
+
+
+class Edge:
+    """One limit with its dead band: is a temperature beyond it? Hysteresis, no time."""
+
+    __slots__ = ("back_c", "below", "beyond", "limit_c")
+
+    def __init__(self, *, below: bool) -> None:
+        self.below = below
+        self.beyond = False
+        self.limit_c = self.back_c = _never(below)
+
+    def move(self, limit_c: float | None, dead_band_c: float) -> None:
+        """Set the limit; None: there is none, and nothing is beyond it."""
+        if limit_c is None:
+            self.limit_c = self.back_c = _never(self.below)
+            self.beyond = False
+        else:
+            self.limit_c = limit_c
+            self.back_c = limit_c + dead_band_c if self.below else limit_c - dead_band_c
+
+    def see(self, temp_c: float) -> bool:
+        """Take a temperature; is it beyond the limit (or not yet back past the dead band)?"""
+        if self.below:
+            self.beyond = temp_c < self.back_c if self.beyond else temp_c < self.limit_c
+        else:
+            self.beyond = temp_c > self.back_c if self.beyond else temp_c > self.limit_c
+        return self.beyond
+
+
+def _never(below: bool) -> float:
+    return float("-inf") if below else float("inf")
+
+
+@dataclass(slots=True, kw_only=True)
+class Delay:
+    """On-delay and off-delay over a condition. `due` is the tick at which `active` will follow
+    the condition if the condition stays as it is; whoever owns the timer calls `settle` then."""
+
+    on_s: float
+    off_s: float
+    condition: bool = False
+    active: bool = False
+    began: float | None = None  # tick at which the condition that led (or may lead) to active began
+    due: float | None = None
+
+    def see(self, condition: bool, tick: float) -> None:
+        """The condition as it is from `tick` on."""
+        if condition == self.condition:
+            return
+        self.condition = condition
+        if condition == self.active:
+            self.due = None
+            if not condition:
+                self.began = None
+            return
+        if condition:
+            self.began = tick
+            self.due = tick + self.on_s
+        else:
+            self.due = tick + self.off_s
+
+    def settle(self) -> bool:
+        """The delay has passed: follow the condition. Returns whether it is active now."""
+        self.active = self.condition
+        self.due = None
+        if not self.active:
+            self.began = None
+        return self.active
+
+    def hold(self) -> None:
+        """The condition can no longer be judged: what is active stays, what is pending is off."""
+        self.condition = self.active
+        self.due = None
+        if not self.active:
+            self.began = None
+
+    def reset(self) -> None:
+        """Nothing to judge any more (the batch has left): off at once."""
+        self.condition = self.active = False
+        self.began = self.due = None
+
+    def shift(self, shift_s: float) -> None:
+        """Move to another tick domain."""
+        if self.began is not None:
+            self.began += shift_s
+        if self.due is not None:
+            self.due += shift_s

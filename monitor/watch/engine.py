@@ -1,0 +1,442 @@
+"""The watch itself: readings, entries and time go in, changes of alarms come out. No I/O.
+
+Called by the service, the replay, the rehearsal and the tests. Discrete-event: what is due fires
+at its due time, in a fixed order, so the changes depend only on the events and their times and
+not on how often `advance` is called; a restart from `state()` goes on exactly where it was.
+
+    engine = Engine(site, Moment(at, tick))
+    for reading in readings:
+        changes = engine.reading(reading)
+    changes = engine.advance(now)"""
+
+from collections.abc import Callable
+from dataclasses import asdict
+from typing import Any
+
+from monitor.brooding.batch import LEDGER_KINDS, Ledger, fold
+from monitor.site import Brooder, Limits, Site
+from monitor.watch import watcher
+from monitor.watch.alarms import DELAY, ESCALATE, SHELF, Alarm, Book
+from monitor.watch.brooder_watch import REVIEW, BrooderWatch
+from monitor.watch.estimator import Estimator, NoEstimate
+from monitor.watch.events import (
+    AlarmName,
+    BadValue,
+    Change,
+    Entry,
+    EntryKind,
+    Facts,
+    Moment,
+    Reading,
+    State,
+)
+from monitor.watch.picture import picture
+from monitor.watch.probe_watch import ProbeWatch
+from monitor.watch.silence import SILENT, Silence
+from monitor.watch.status import SiteStatus
+from monitor.watch.timers import NEVER, Slot, Timers
+from monitor.watch.watcher import SETTLE, Watcher
+
+VERSION = 1
+SHELVED_DEFAULT_MIN = 60.0
+
+MakeEstimator = Callable[[Brooder, bool], Estimator]
+
+
+def no_estimator(_brooder: Brooder, _outside_known: bool) -> Estimator:
+    """For a watch without a thermal side."""
+    return NoEstimate()
+
+
+class Engine:
+    """Watches one site."""
+
+    def __init__(
+        self, site: Site, start: Moment, *, make_estimator: MakeEstimator = no_estimator
+    ) -> None:
+        self.site = site
+        self._tick = start.tick
+        self._timers = Timers()
+        self._book = Book(self._timers, start.at - start.tick)
+        self._entries: list[Entry] = []
+        self.ledger = Ledger()
+        self._site_probes = [ProbeWatch(p, start.tick) for p in site.probes]
+        self._boxes = [self._box(b, start.tick, make_estimator) for b in site.brooders]
+        self._probes = {p.key: p for p in self._site_probes}
+        for box in self._boxes:
+            self._probes.update((p.key, p) for p in box.probes)
+        self._silence = Silence(self._boxes, self._site_probes, self._book, self._timers)
+        self._watcher = Watcher(self._book, self._timers, self._boxes)
+        for probe in self._probes.values():
+            self._silence.wait(probe)
+        for box in self._boxes:
+            box.open_faults()
+        self._site_faults = watcher.SiteProbeFaults(self._site_probes, self._book)
+        for box in self._boxes:
+            box.set_review(start.tick)
+            box.begin_night(start.tick)
+            box.refresh(start.tick)
+
+    def _box(self, brooder: Brooder, tick: float, make: MakeEstimator) -> BrooderWatch:
+        probes = [ProbeWatch(p, tick) for p in brooder.probes]
+        outside = bool(self.site.probes) or any(p.place == "outside" for p in brooder.probes)
+        box = BrooderWatch(
+            brooder=brooder,
+            zone=self.site.timezone,
+            probes=probes,
+            book=self._book,
+            timers=self._timers,
+            estimator=make(brooder, outside),
+        )
+        for probe in probes:
+            probe.box = box
+        return box
+
+    # -- events
+
+    def reading(self, reading: Reading) -> list[Change]:
+        """One temperature. The hot path: all is well in nearly every call."""
+        at, tick, key, temp_c, sure = reading
+        if tick >= self._timers.next_due:
+            self._run_until(tick)
+        probe = self._probes.get(key)
+        if probe is not None:
+            if (
+                probe.calm_low_c <= temp_c <= probe.calm_high_c
+                and self._tick <= tick < probe.calm_until
+                and at >= probe.at
+            ):
+                self._tick = tick
+                probe.at, probe.tick, probe.temp_c, probe.heard = at, tick, temp_c, tick
+                self._estimate(probe, tick, temp_c)
+            else:
+                self._judge(probe, at, tick, temp_c, sure)
+        return self._changes() if self._book.out else []
+
+    def _estimate(self, probe: ProbeWatch, tick: float, temp_c: float) -> None:
+        box = probe.box
+        if box is None or probe.outside:
+            for each in self._boxes if box is None else (box,):
+                each.outside_c = temp_c
+                guard = each.estimate
+                try:
+                    guard.inner.observe_outside(tick, temp_c)
+                except Exception as error:  # see watch.estimator
+                    guard.give_up(error)
+            return
+        guard = box.estimate
+        try:
+            news = guard.inner.observe(tick, probe.key, temp_c)
+        except Exception as error:  # see watch.estimator
+            guard.give_up(error)
+        else:
+            if news is not None:
+                box.diagnosed(tick)
+
+    def _judge(self, probe: ProbeWatch, at: float, tick: float, temp_c: float, sure: bool) -> None:
+        """The long way: something may change."""
+        now = max(tick, self._tick)
+        if tick < probe.tick or (sure and at < probe.at):
+            return  # late: an older reading than the last one disturbs nothing
+        if now - tick > self._limits(probe).silent_s:
+            return  # from a probe's own store, hours old: for the journal, not for the alarms
+        self._tick = now
+        box = probe.box
+        back = probe.bad or probe.silent or not probe.known
+        probe.take(at, now, temp_c)
+        if probe.bad:
+            probe.bad, probe.bad_reason = False, None
+            if box is None:
+                self._site_faults.see(probe, now)
+            else:
+                box.see_fault(probe, now)
+        if probe.silent:
+            self._silence.heard(probe, now)
+        if box is not None and not probe.outside:
+            beyond = probe.beyond()
+            if back or beyond != probe.was_beyond or box.close_watch:
+                probe.was_beyond = beyond
+                box.evaluate(now)
+        if box is None or not box.close_watch:
+            probe.settle()
+        self._estimate(probe, now, temp_c)
+
+    def _limits(self, probe: ProbeWatch) -> Limits:
+        return Limits() if probe.box is None else probe.box.brooder.limits
+
+    def bad_value(self, bad: BadValue) -> list[Change]:
+        """A probe said what no floor can be."""
+        if bad.tick >= self._timers.next_due:
+            self._run_until(bad.tick)
+        probe = self._probes.get(bad.probe)
+        if probe is not None and bad.tick >= probe.tick and not probe.out_of_service:
+            self._tick = now = max(self._tick, bad.tick)
+            often = probe.spoil(now, bad.reason)
+            if probe.box is None:
+                self._site_faults.see(probe, now, at_once=often)
+            else:
+                probe.box.see_fault(probe, now, at_once=often)
+                probe.box.evaluate(now)
+        return self._changes()
+
+    def entry(self, entry: Entry, now: Moment) -> list[Change]:
+        """What a grower wrote, or did to an alarm."""
+        self._run_until(now.tick)
+        tick = self._tick
+        kind = entry.entry
+        if kind in LEDGER_KINDS:
+            self._write(entry, tick)
+        elif kind is EntryKind.ACKNOWLEDGE:
+            self._book.acknowledge(entry.brooder, entry.alarm, tick, entry.by)
+        elif kind is EntryKind.SHELVE:
+            minutes = SHELVED_DEFAULT_MIN if entry.minutes is None else entry.minutes
+            for alarm in self._named(entry):
+                self._book.shelve(alarm, tick, for_s=minutes * 60.0, note=entry.note, by=entry.by)
+        elif kind is EntryKind.UNSHELVE:
+            self._book.unshelve(entry.brooder, entry.alarm, tick, entry.by)
+        elif kind is EntryKind.OUT_OF_SERVICE:
+            self._take_out(entry, tick)
+        else:
+            self._put_back(entry, tick)
+        return self._changes()
+
+    def advance(self, now: Moment) -> list[Change]:
+        """Time has passed; fire what is due."""
+        self._run_until(now.tick)
+        return self._changes()
+
+    def fault(
+        self, name: AlarmName, active: bool, now: Moment, facts: Facts | None = None
+    ) -> list[Change]:
+        """Something about the watcher itself: broker, storage, delivery (facts: contact), clock,
+        or that it was not running (facts: down_from, down_to)."""
+        facts = Facts() if facts is None else facts
+        if name is AlarmName.WAS_DOWN:
+            self._silence.forgive(now.tick)
+            self._run_until(now.tick)
+            self._watcher.was_down(self._tick, facts)
+        else:
+            self._run_until(now.tick)
+            self._watcher.see(name, active, self._tick, facts)
+            if name is AlarmName.CLOCK_FAULT:
+                for box in self._boxes:
+                    box.clock_sure = not active
+                    box.refresh(self._tick)
+        return self._changes()
+
+    def clock_jumped(self, now: Moment, jump_s: float) -> list[Change]:
+        """The wall clock was set: `now` shows the new time. Delays run on undisturbed, ages are
+        taken from the new time."""
+        self._run_until(now.tick)
+        self._book.jump(jump_s)
+        for probe in self._probes.values():
+            probe.shift_wall(jump_s)
+        for box in self._boxes:
+            box.set_review(self._tick)
+            box.begin_night(self._tick)
+            box.refresh(self._tick)
+        self._watcher.jumped(self._tick, jump_s)
+        return self._changes()
+
+    @property
+    def next_due(self) -> float | None:
+        """Tick at which something will happen without any event; None: nothing will."""
+        due = self._timers.next_due
+        return None if due == NEVER else due
+
+    @property
+    def offset_s(self) -> float:
+        """Wall minus steady time, as the engine takes it."""
+        return self._book.offset_s
+
+    # -- inside
+
+    def _run_until(self, tick: float) -> None:
+        timers = self._timers
+        while timers.next_due <= tick:
+            due, slot = timers.pop()
+            self._tick = max(self._tick, due)
+            self._fire(slot, due)
+        self._tick = max(self._tick, tick)
+
+    def _fire(self, slot: Slot, due: float) -> None:
+        if slot.kind in (DELAY, SHELF, ESCALATE):
+            self._book.fire(slot.kind, slot.key, due)
+        elif slot.kind == SILENT:
+            probe = self._probes.get(slot.key)
+            if probe is not None:
+                self._silence.due(probe, due)
+        elif slot.kind == REVIEW:
+            for box in self._boxes:
+                if box.name == slot.key:
+                    box.review(due)
+        elif slot.kind == SETTLE:
+            self._watcher.settle(due)
+
+    def _changes(self) -> list[Change]:
+        out = self._book.out
+        self._book.out = []
+        return out
+
+    def _write(self, entry: Entry, tick: float) -> None:
+        self._entries.append(entry)
+        self._fold(tick)
+        for box in self._boxes:
+            if entry.brooder in (None, box.name):
+                box.acted(tick, entry.entry.value)
+
+    def _fold(self, tick: float) -> None:
+        self.ledger = fold(self._entries)
+        for box in self._boxes:
+            batch = self.ledger.running(box.name)
+            if batch != box.batch:
+                box.begin_batch(batch, tick)
+                self._silence.batch_changed(box, tick)
+
+    def _named(self, entry: Entry) -> list[Alarm]:
+        return [
+            alarm
+            for alarm in self._book.alarms.values()
+            if alarm.rule.alarm.value == entry.alarm
+            and (entry.brooder is None or alarm.brooder == entry.brooder)
+        ]
+
+    def _take_out(self, entry: Entry, tick: float) -> None:
+        reason = entry.note or "out of service"
+        for box in self._boxes:
+            if entry.probe is None and entry.brooder == box.name:
+                box.out_of_service = True
+                for alarm in self._book.alarms.values():
+                    if alarm.brooder == box.name:
+                        self._book.take_out(alarm, tick, reason)
+        probe = self._probes.get(entry.probe or "")
+        if probe is not None:
+            probe.out_of_service = True
+            probe.stir()
+            self._book.take_out(self._silence.alarms_of(probe), tick, reason)
+            self._book.take_out(self._fault_alarm(probe), tick, reason)
+            self._silence.wait(probe)
+            if probe.box is not None:
+                probe.box.evaluate(tick)
+        self._silence.judge(tick)
+
+    def _put_back(self, entry: Entry, tick: float) -> None:
+        for box in self._boxes:
+            if entry.probe is None and entry.brooder == box.name:
+                box.out_of_service = False
+                for alarm in self._book.alarms.values():
+                    if alarm.brooder == box.name and not self._probe_is_out(alarm):
+                        self._book.put_back(alarm)
+                for each in box.probes:
+                    self._start_over(each, tick)
+                box.evaluate(tick)
+        probe = self._probes.get(entry.probe or "")
+        if probe is not None and probe.out_of_service:
+            probe.out_of_service = False
+            if probe.box is None or not probe.box.out_of_service:
+                self._book.put_back(self._silence.alarms_of(probe))
+                self._book.put_back(self._fault_alarm(probe))
+            self._start_over(probe, tick)
+            if probe.box is not None:
+                probe.box.evaluate(tick)
+        self._silence.judge(tick)
+
+    def _start_over(self, probe: ProbeWatch, tick: float) -> None:
+        """It is waited for from now on."""
+        if not probe.out_of_service:
+            probe.silent = False
+            probe.heard = tick
+            probe.stir()
+            self._silence.wait(probe)
+
+    def _fault_alarm(self, probe: ProbeWatch) -> Alarm:
+        box = probe.box
+        return self._site_faults.alarms[probe.key] if box is None else box.faults[probe.key]
+
+    def _probe_is_out(self, alarm: Alarm) -> bool:
+        return any(
+            p.out_of_service and alarm in (self._silence.alarms_of(p), self._fault_alarm(p))
+            for p in self._probes.values()
+        )
+
+    # -- picture and restart
+
+    def status(self, now: Moment) -> SiteStatus:
+        """How things stand. Does not move the engine."""
+        return picture(
+            site=self.site,
+            boxes=self._boxes,
+            site_probes=self._site_probes,
+            alarms=self._book.alarms.values(),
+            tick=max(now.tick, self._tick),
+            at=now.at,
+        )
+
+    def state(self) -> State:
+        """All it needs to go on after a restart; JSON-able."""
+        return {
+            "version": VERSION,
+            "tick": self._tick,
+            "offset_s": self._book.offset_s,
+            "entries": [_entry_state(entry) for entry in self._entries],
+            "timers": self._timers.state(),
+            "alarms": self._book.state(),
+            "probes": {key: probe.state() for key, probe in self._probes.items()},
+            "brooders": {box.name: box.state() for box in self._boxes},
+            "watcher": self._watcher.state(),
+        }
+
+    def restore(self, state: State, shift_s: float = 0.0) -> None:
+        """Go on from `state`, all ticks `shift_s` later. What is no longer configured is dropped,
+        what is new starts fresh."""
+        if state.get("version") != VERSION:
+            return
+        self._tick = state["tick"] + shift_s
+        self._book.offset_s = state["offset_s"] - shift_s
+        self._book.out = []
+        self._entries = [Entry(**_entry_fields(row)) for row in state["entries"]]
+        self.ledger = fold(self._entries)
+        for key, probe in self._probes.items():
+            if key in state["probes"]:
+                probe.restore(state["probes"][key], shift_s)
+        for box in self._boxes:
+            box.batch = self.ledger.running(box.name)
+            box.take_schedule()
+            if box.name in state["brooders"]:
+                box.restore(state["brooders"][box.name], shift_s)
+                for probe in box.probes:
+                    if probe.key in state["probes"]:
+                        probe.restore_edges(state["probes"][probe.key])
+        for key, row in state["alarms"].items():
+            alarm = self._book.alarms.get(key) or self._watcher.reopen(row["place"])
+            if alarm is not None:
+                self._book.restore_one(alarm, row, shift_s)
+        self._watcher.restore(state["watcher"], shift_s)
+        self._restore_timers(state, shift_s)
+
+    def _restore_timers(self, state: State, shift_s: float) -> None:
+        self._timers.restore(
+            [row for row in state["timers"] if self._known(str(row[2]), str(row[3]))], shift_s
+        )
+        for key, probe in self._probes.items():
+            if key not in state["probes"]:
+                self._silence.wait(probe)
+        for box in self._boxes:
+            if box.name not in state["brooders"]:
+                box.set_review(self._tick)
+                box.refresh(self._tick)
+
+    def _known(self, kind: str, key: str) -> bool:
+        if kind in (DELAY, SHELF, ESCALATE):
+            return key in self._book.alarms
+        if kind == SILENT:
+            return key in self._probes
+        return kind == SETTLE or any(box.name == key for box in self._boxes)
+
+
+def _entry_state(entry: Entry) -> dict[str, Any]:
+    return {name: value for name, value in asdict(entry).items() if value is not None}
+
+
+def _entry_fields(row: dict[str, Any]) -> dict[str, Any]:
+    return {**row, "entry": EntryKind(row["entry"])}

@@ -1,0 +1,240 @@
+"""One probe as it is watched: last reading, limits, trend, whether to believe it.
+
+Owned by watch.engine. `calm_low_c`..`calm_high_c` until `calm_until` is the range in which a new
+reading changes nothing but the last value: the engine's short way for nearly all readings."""
+
+from collections import deque
+from typing import TYPE_CHECKING
+
+from monitor.site import Place, Probe
+from monitor.watch.band import Edge
+from monitor.watch.events import ProbeFact, State
+from monitor.watch.status import ProbeStatus
+
+if TYPE_CHECKING:
+    from monitor.watch.brooder_watch import BrooderWatch
+
+_SAMPLE_S = 60.0
+_SAMPLES = 16  # a quarter of an hour of trend
+_TREND_MIN_S = 240.0
+_BAD_COUNT, _BAD_WINDOW_S = 3, 600.0  # three bad values in ten minutes are a fault. Common practice
+_INF = float("inf")
+EDGES = ("cold", "chill", "hot", "overheat")
+
+
+class ProbeWatch:
+    """Mutable state of one probe; a few attributes are read by the engine at every reading."""
+
+    __slots__ = (
+        "at",
+        "bad",
+        "bad_reason",
+        "bad_ticks",
+        "box",
+        "calm_high_c",
+        "calm_low_c",
+        "calm_until",
+        "edges",
+        "finding",
+        "heard",
+        "key",
+        "night_high_at",
+        "night_high_c",
+        "night_low_at",
+        "night_low_c",
+        "out_of_service",
+        "outside",
+        "place",
+        "probe",
+        "samples",
+        "silent",
+        "target_c",
+        "temp_c",
+        "tick",
+        "was_beyond",
+    )
+
+    def __init__(self, probe: Probe, start_tick: float) -> None:
+        self.probe = probe
+        self.key = probe.key
+        self.place = probe.place
+        self.outside = probe.place is Place.OUTSIDE
+        self.was_beyond = 0
+        self.box: BrooderWatch | None = None  # the brooder it lies in
+        self.at = -_INF
+        self.tick = -_INF
+        self.temp_c: float | None = None
+        self.heard = start_tick  # last usable reading, or since when one is waited for
+        self.silent = False
+        self.bad = False
+        self.bad_reason: str | None = None
+        self.bad_ticks: list[float] = []
+        self.finding: str | None = None  # the thermal side's reason not to believe it
+        self.out_of_service = False
+        self.target_c: float | None = None
+        self.edges = {name: Edge(below=name in ("cold", "chill")) for name in EDGES}
+        self.samples: deque[tuple[float, float]] = deque(maxlen=_SAMPLES)
+        self.night_low_c: float | None = None
+        self.night_low_at: float | None = None
+        self.night_high_c: float | None = None
+        self.night_high_at: float | None = None
+        self.stir()
+
+    def stir(self) -> None:
+        """The next reading takes the long way."""
+        self.calm_low_c, self.calm_high_c, self.calm_until = _INF, -_INF, -_INF
+
+    def begin_night(self) -> None:
+        """Forget the night's low and high."""
+        self.night_low_c = self.night_low_at = None
+        self.night_high_c = self.night_high_at = None
+        self.calm_until = -_INF
+
+    def limit(
+        self,
+        *,
+        target_c: float | None,
+        low_c: float | None,
+        high_c: float | None,
+        chill_c: float | None,
+        overheat_c: float | None,
+        dead_band_c: float,
+    ) -> None:
+        """Set all limits; None: not judged."""
+        self.target_c = target_c
+        self.edges["cold"].move(low_c, dead_band_c)
+        self.edges["hot"].move(high_c, dead_band_c)
+        self.edges["chill"].move(chill_c, dead_band_c)
+        self.edges["overheat"].move(overheat_c, dead_band_c)
+        if self.temp_c is not None:
+            self.judge(self.temp_c)
+        self.stir()
+
+    def judge(self, temp_c: float) -> None:
+        """Is it beyond its limits?"""
+        for edge in self.edges.values():
+            edge.see(temp_c)
+
+    def beyond(self) -> int:
+        """Which limits it is beyond, as bits."""
+        cold, chill, hot, overheat = self.edges.values()
+        return cold.beyond + 2 * chill.beyond + 4 * hot.beyond + 8 * overheat.beyond
+
+    def take(self, at: float, tick: float, temp_c: float) -> None:
+        """A reading, the long way."""
+        self.at, self.tick, self.temp_c = at, tick, temp_c
+        self.heard = tick
+        if not self.samples or tick - self.samples[-1][0] >= _SAMPLE_S:
+            self.samples.append((tick, temp_c))
+        if self.night_low_c is None or temp_c < self.night_low_c:
+            self.night_low_c, self.night_low_at = temp_c, at
+        if self.night_high_c is None or temp_c > self.night_high_c:
+            self.night_high_c, self.night_high_at = temp_c, at
+        self.judge(temp_c)
+
+    def settle(self) -> None:
+        """After a reading that left nothing to watch closely: widen the short way."""
+        edges = self.edges
+        if any(edge.beyond for edge in edges.values()) or self.night_low_c is None:
+            self.stir()
+            return
+        self.calm_low_c = max(edges["cold"].limit_c, edges["chill"].limit_c, self.night_low_c)
+        self.calm_high_c = min(
+            edges["hot"].limit_c, edges["overheat"].limit_c, self.night_high_c or -_INF
+        )
+        self.calm_until = self.samples[-1][0] + _SAMPLE_S
+
+    def spoil(self, tick: float, reason: str) -> bool:
+        """A value no floor can be. Returns whether it happens too often to be an accident."""
+        self.bad, self.bad_reason = True, reason
+        self.bad_ticks = [t for t in self.bad_ticks if t > tick - _BAD_WINDOW_S][1 - _BAD_COUNT :]
+        self.bad_ticks.append(tick)
+        self.stir()
+        return len(self.bad_ticks) >= _BAD_COUNT
+
+    @property
+    def known(self) -> bool:
+        """Is there a reading at all?"""
+        return self.temp_c is not None
+
+    @property
+    def fault(self) -> str | None:
+        """Why it is not believed."""
+        return self.bad_reason if self.bad else self.finding
+
+    def trend_c_per_h(self, tick: float) -> float | None:
+        """Slope of the last quarter of an hour by least squares; None: too little to say."""
+        recent = [s for s in self.samples if s[0] > tick - _SAMPLES * _SAMPLE_S]
+        if len(recent) < 3 or recent[-1][0] - recent[0][0] < _TREND_MIN_S:
+            return None
+        mean_t = sum(t for t, _ in recent) / len(recent)
+        mean_c = sum(c for _, c in recent) / len(recent)
+        across = sum((t - mean_t) ** 2 for t, _ in recent)
+        return 3600.0 * sum((t - mean_t) * (c - mean_c) for t, c in recent) / across
+
+    def fact(self) -> ProbeFact:
+        """One line of a message's list."""
+        return ProbeFact(
+            probe=self.key, place=self.place.value, temp_c=None if self.silent else self.temp_c
+        )
+
+    def status(self, tick: float) -> ProbeStatus:
+        """As it stands."""
+        return ProbeStatus(
+            key=self.key,
+            name=self.probe.name,
+            place=self.place,
+            temp_c=self.temp_c,
+            at=self.at if self.known else None,
+            age_s=max(0.0, tick - self.tick) if self.known else None,
+            silent=self.silent,
+            fault=self.fault,
+            out_of_service=self.out_of_service,
+            target_c=self.target_c,
+            trend_c_per_h=self.trend_c_per_h(tick),
+        )
+
+    def shift_wall(self, jump_s: float) -> None:
+        """The wall clock jumped: what was stamped before moves along, so that the next reading is
+        not taken for an older one."""
+        self.at += jump_s
+        if self.night_low_at is not None:
+            self.night_low_at += jump_s
+        if self.night_high_at is not None:
+            self.night_high_at += jump_s
+
+    def state(self) -> State:
+        """JSON-able. Limits are not kept: the brooder sets them again."""
+        return {
+            "last": [self.at, self.tick, self.temp_c] if self.known else None,
+            "heard": self.heard,
+            "silent": self.silent,
+            "bad": [self.bad, self.bad_reason, self.bad_ticks],
+            "finding": self.finding,
+            "out": self.out_of_service,
+            "beyond": [name for name in EDGES if self.edges[name].beyond],
+            "samples": [list(sample) for sample in self.samples],
+            "night": [self.night_low_c, self.night_low_at, self.night_high_c, self.night_high_at],
+        }
+
+    def restore(self, state: State, shift_s: float) -> None:
+        """As it was, `shift_s` later."""
+        if state["last"] is not None:
+            self.at, tick, self.temp_c = state["last"]
+            self.tick = tick + shift_s
+        self.heard = state["heard"] + shift_s
+        self.silent = state["silent"]
+        self.bad, self.bad_reason, ticks = state["bad"]
+        self.bad_ticks = [tick + shift_s for tick in ticks]
+        self.finding = state["finding"]
+        self.out_of_service = state["out"]
+        self.samples.clear()
+        self.samples.extend((tick + shift_s, temp_c) for tick, temp_c in state["samples"])
+        night = state["night"]
+        self.night_low_c, self.night_low_at, self.night_high_c, self.night_high_at = night
+        self.stir()
+
+    def restore_edges(self, state: State) -> None:
+        """Which limits it was beyond; after the limits have been set."""
+        for name, edge in self.edges.items():
+            edge.beyond = name in state["beyond"]

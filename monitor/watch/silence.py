@@ -1,0 +1,207 @@
+"""Who is not heard: one probe, a brooder, the whole site. Owned by watch.engine.
+
+One silence, one message. A brooder whose floor probes are all silent is blind: urgent. A single
+silent probe beside others is a warning of that probe. All probes of a site of several brooders
+silent is one alarm of the site. Probes fall silent one by one as their last messages were sent, so
+the narrower alarm waits a little for the wider one: a minute for a brooder, five for a probe.
+
+A bad value is not a reading: a probe that says only -127 is silent too, and then a fault."""
+
+from monitor.site import Limits, Place
+from monitor.watch.alarms import Alarm, Book, Description
+from monitor.watch.brooder_watch import BrooderWatch
+from monitor.watch.events import AlarmName, Cause, Facts, Priority
+from monitor.watch.probe_watch import ProbeWatch
+from monitor.watch.timers import Slot, Timers
+
+SILENT = "silent"
+_BROODER_WAITS_S, _PROBE_WAITS_S = 60.0, 300.0
+_RANK_PROBE, _RANK_BROODER, _RANK_SITE = 1, 3, 4
+
+
+class Silence:
+    """Watches the time since each probe was heard."""
+
+    def __init__(
+        self,
+        brooders: list[BrooderWatch],
+        site_probes: list[ProbeWatch],
+        book: Book,
+        timers: Timers,
+    ) -> None:
+        self._brooders = brooders
+        self._site_probes = site_probes
+        self._book = book
+        self._timers = timers
+        several = len(brooders) > 1
+        self._site: Alarm | None = None
+        if several:
+            self._site = book.open(AlarmName.NO_READINGS, None, self, limits=Limits(), on_delay_s=0)
+        self._of_brooder = {
+            b.name: book.open(
+                AlarmName.NO_READINGS,
+                b.name,
+                self,
+                limits=b.brooder.limits,
+                on_delay_s=_BROODER_WAITS_S if several else 0.0,
+            )
+            for b in brooders
+        }
+        self._of_probe = {
+            p.key: book.open(
+                AlarmName.NO_READINGS,
+                p.probe.brooder,
+                self,
+                limits=Limits(),
+                subject=p.key if p.probe.brooder is None else p.probe.name,
+                on_delay_s=_PROBE_WAITS_S,
+            )
+            for p in self._all()
+        }
+
+    def _all(self) -> list[ProbeWatch]:
+        return self._site_probes + [p for b in self._brooders for p in b.probes]
+
+    def _limit_s(self, probe: ProbeWatch) -> float:
+        if probe.box is not None:
+            return probe.box.brooder.limits.silent_s
+        return max((b.brooder.limits.silent_s for b in self._brooders), default=Limits().silent_s)
+
+    # -- one probe
+
+    def wait(self, probe: ProbeWatch) -> None:
+        """Expect something from it within its limit."""
+        due = probe.heard + self._limit_s(probe)
+        self._timers.set(Slot(1, SILENT, probe.key), None if probe.out_of_service else due)
+
+    def due(self, probe: ProbeWatch, tick: float) -> None:
+        """The time is over, unless it was heard meanwhile."""
+        if probe.out_of_service:
+            return
+        if probe.heard + self._limit_s(probe) > tick:
+            self.wait(probe)
+            return
+        probe.silent = True
+        probe.stir()
+        self.judge(tick)
+        if probe.box is not None:
+            probe.box.evaluate(tick)
+
+    def heard(self, probe: ProbeWatch, tick: float) -> None:
+        """A usable reading of a silent probe."""
+        probe.silent = False
+        self.wait(probe)
+        self.judge(tick)
+
+    def forgive(self, tick: float) -> None:
+        """The watcher itself was away until now: nobody could be heard."""
+        for probe in self._all():
+            if not probe.silent:
+                probe.heard = max(probe.heard, tick)
+                self.wait(probe)
+
+    # -- brooder and site
+
+    def judge(self, tick: float) -> None:
+        """Feed the alarms, the wider one first."""
+        in_use = [p for p in self._all() if not _put_away(p)]
+        whole_site = bool(in_use) and all(p.silent for p in in_use)
+        if self._site is not None:
+            self._book.see(self._site, whole_site, tick)
+        for box in self._brooders:
+            alarm = self._of_brooder[box.name]
+            if box.out_of_service:
+                continue
+            blind = self._blind(box)
+            covered = whole_site and self._site is not None
+            self._see(alarm, blind, blind and not covered, tick)
+            for probe in box.probes:
+                wanted = box.batch is not None and not probe.bad
+                self._see_probe(probe, blind or covered or not wanted, tick)
+        for probe in self._site_probes:
+            self._see_probe(probe, whole_site, tick)
+
+    def _see_probe(self, probe: ProbeWatch, covered: bool, tick: float) -> None:
+        if not probe.out_of_service:
+            self._see(self._of_probe[probe.key], probe.silent, probe.silent and not covered, tick)
+
+    def _see(self, alarm: Alarm, holds: bool, begins: bool, tick: float) -> None:
+        """An active one ends with the silence; a new one begins only if nothing wider covers it."""
+        self._book.see(alarm, holds if alarm.delay.active else begins, tick)
+
+    @staticmethod
+    def _blind(box: BrooderWatch) -> bool:
+        inside = [p for p in box.inside if not p.out_of_service]
+        floor = [p for p in inside if p.place is Place.FLOOR]
+        watched = floor or inside
+        return bool(watched) and all(p.silent for p in watched)
+
+    def batch_changed(self, box: BrooderWatch, tick: float) -> None:
+        """Birds came into a box that is not heard: it is urgent now."""
+        alarm = self._of_brooder[box.name]
+        if box.batch is not None and alarm.priority is Priority.WARNING:
+            self._book.renew(alarm, tick)
+        if self._site is not None and self._site.priority is Priority.WARNING:
+            self._book.renew(self._site, tick)
+        self.judge(tick)
+
+    # -- Owner
+
+    def held_until(self, alarm: Alarm) -> float | None:
+        """Nothing holds it back."""
+        return None
+
+    def describe(self, alarm: Alarm, tick: float) -> Description:
+        """Who is silent, since when, and what was last heard."""
+        silent = [p for p in self._concerned(alarm) if p.silent]
+        one = self._probe_of(alarm)
+        boxes = [b for b in self._brooders if alarm.brooder in (None, b.name)]
+        facts = Facts(probes=[p.fact() for p in silent])
+        since = max((p.heard for p in silent), default=tick)
+        facts["since"] = since + self._book.offset_s
+        facts["silent_s"] = tick - since
+        lead = one or next((p for p in silent if p.place is Place.FLOOR), None)
+        if lead is not None and lead.temp_c is not None:
+            facts["temp_c"] = lead.temp_c
+        if len(boxes) == 1 and boxes[0].target_c is not None:
+            facts["target_c"] = boxes[0].target_c
+        cause = Cause.SENSOR if silent and all(p.bad for p in silent) else Cause.SILENCE
+        if one is not None:
+            return Description(facts, cause, one.key, Priority.WARNING, _RANK_PROBE)
+        birds = any(b.batch is not None for b in boxes)
+        return Description(
+            facts,
+            cause,
+            None,
+            Priority.URGENT if birds else Priority.WARNING,
+            _RANK_SITE if alarm.brooder is None else _RANK_BROODER,
+        )
+
+    def closing(self, alarm: Alarm, tick: float) -> Facts:
+        """What is heard again."""
+        concerned = self._concerned(alarm)
+        facts = Facts(probes=[p.fact() for p in concerned])
+        lead = next((p for p in concerned if not p.silent and p.place is Place.FLOOR), None)
+        lead = lead or self._probe_of(alarm)
+        if lead is not None and lead.temp_c is not None:
+            facts["temp_c"] = lead.temp_c
+        return facts
+
+    def _probe_of(self, alarm: Alarm) -> ProbeWatch | None:
+        return next((p for p in self._all() if self._of_probe[p.key] is alarm), None)
+
+    def _concerned(self, alarm: Alarm) -> list[ProbeWatch]:
+        one = self._probe_of(alarm)
+        if one is not None and one.box is None:
+            return [p for p in self._site_probes if not _put_away(p)]
+        return [
+            p for p in self._all() if not _put_away(p) and alarm.brooder in (None, p.probe.brooder)
+        ]
+
+    def alarms_of(self, probe: ProbeWatch) -> Alarm:
+        """The probe's own alarm."""
+        return self._of_probe[probe.key]
+
+
+def _put_away(probe: ProbeWatch) -> bool:
+    return probe.out_of_service or (probe.box is not None and probe.box.out_of_service)

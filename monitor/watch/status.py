@@ -1,0 +1,145 @@
+"""How things stand now: an immutable picture for the page, the commands and the messages.
+
+Made by `Engine.status(now)`. Temperatures degC, `..._at` Unix seconds, ages and durations
+seconds. None means: not known."""
+
+from dataclasses import dataclass
+from datetime import date
+
+from monitor.brooding.calendar import Step
+from monitor.site import Place
+from monitor.watch.diagnosis import Diagnosis, Interval, Outlook
+from monitor.watch.events import AlarmName, Cause, Facts, Priority
+from monitor.watch.life_cycle import AlarmState
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AlarmStatus:
+    """An alarm that is not normal, or that was never acknowledged."""
+
+    occurrence: str
+    incident: str  # occurrence of the alarm the trouble began with
+    folded: bool  # follows from an alarm already told
+    alarm: AlarmName
+    brooder: str | None  # None: the site or the watcher itself
+    probe: str | None
+    contact: str | None
+    priority: Priority
+    cause: Cause
+    state: AlarmState
+    since: float  # Unix s at which the condition began
+    raised_at: float
+    extreme_c: float | None  # lowest or highest so far
+    by: str | None  # who acknowledged or shelved it
+    acknowledged_at: float | None
+    shelved_until: float | None  # Unix s
+    shelved_note: str | None
+    facts: Facts  # as they were when it was raised
+
+    @property
+    def active(self) -> bool:
+        """Its condition holds and it is not put aside."""
+        return self.state in (AlarmState.UNACKNOWLEDGED, AlarmState.ACKNOWLEDGED)
+
+    @property
+    def acknowledged(self) -> bool:
+        """Somebody has answered."""
+        return self.state is AlarmState.ACKNOWLEDGED
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ProbeStatus:
+    """One probe."""
+
+    key: str
+    name: str
+    place: Place
+    temp_c: float | None  # the last reading, however old
+    at: float | None  # wall time of that reading, as the probe or the broker told it
+    age_s: float | None
+    silent: bool  # not heard for longer than the limit
+    fault: str | None  # why it is not believed, one clause
+    out_of_service: bool
+    target_c: float | None
+    trend_c_per_h: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BatchStatus:
+    """The birds in the box."""
+
+    number: int  # of the ledger entry that began it
+    kind: str
+    hatched: date
+    age_days: float
+    week: int
+    head_count: int
+    placed: int
+    lost: int
+    started_at: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NightStatus:
+    """The floor since 18:00 local time, for the morning message."""
+
+    from_at: float
+    low_c: float | None
+    low_at: float | None
+    high_c: float | None
+    high_at: float | None
+    below_s: float  # some floor probe below the band
+    above_s: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BrooderStatus:
+    """One box."""
+
+    name: str
+    out_of_service: bool
+    temp_c: float | None  # of the floor probe furthest from its target; None: none to believe
+    temp_probe: str | None
+    temp_at: float | None
+    temp_age_s: float | None
+    target_c: float | None  # None: no batch
+    low_c: float | None
+    high_c: float | None
+    chill_c: float | None
+    overheat_c: float
+    in_band: bool | None  # None: no target or no reading
+    in_band_since: float | None  # Unix s
+    trend_c_per_h: float | None
+    minutes_to_chill: Interval | None  # minutes until the chill limit, if it keeps falling
+    diagnosis: Diagnosis | None
+    outlook: Outlook | None
+    outlook_at: float | None
+    outside_c: float | None
+    batch: BatchStatus | None
+    next_step: Step | None
+    night: NightStatus
+    alarms: tuple[AlarmStatus, ...]  # worst first
+    probes: tuple[ProbeStatus, ...]
+    estimate_fault: str | None  # the thermal estimate gave up, and why
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SiteStatus:
+    """Everything."""
+
+    name: str
+    at: float
+    clock_sure: bool
+    brooders: tuple[BrooderStatus, ...]
+    probes: tuple[ProbeStatus, ...]  # the site's own: outside
+    outside_c: float | None
+    alarms: tuple[AlarmStatus, ...]  # of the site and the watcher itself, worst first
+
+    def brooder(self, name: str) -> BrooderStatus | None:
+        """The brooder of that name."""
+        return next((b for b in self.brooders if b.name == name), None)
+
+    @property
+    def all_alarms(self) -> tuple[AlarmStatus, ...]:
+        """Of the watcher and of every brooder."""
+        return self.alarms + tuple(a for b in self.brooders for a in b.alarms)

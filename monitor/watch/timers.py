@@ -1,0 +1,66 @@
+"""What is due when, on the steady clock. Owned by watch.engine.
+
+A timer has a name (rank, kind, key): timers due at the same tick fire in the order of their
+names, so the order does not depend on when each was set, and a restart keeps it."""
+
+from heapq import heappop, heappush
+from typing import NamedTuple
+
+NEVER = float("inf")
+
+
+class Slot(NamedTuple):
+    """A timer's name. `rank` orders what falls due together: what others look at comes first."""
+
+    rank: int
+    kind: str
+    key: str
+
+
+class Timers:
+    """At most one due time per slot; setting it again moves it."""
+
+    __slots__ = ("_due", "_heap", "next_due")
+
+    def __init__(self) -> None:
+        self._due: dict[Slot, float] = {}
+        self._heap: list[tuple[float, Slot]] = []
+        self.next_due = NEVER  # read once a reading: an attribute, not a call
+
+    def set(self, slot: Slot, due: float | None) -> None:
+        """Fire `slot` at `due`; None: not at all."""
+        if due is None:
+            self._due.pop(slot, None)
+        elif self._due.get(slot) != due:
+            self._due[slot] = due
+            heappush(self._heap, (due, slot))
+        self._drop_moved()
+
+    def pop(self) -> tuple[float, Slot]:
+        """The first one due, taken out. Only call when `next_due` is not NEVER."""
+        due, slot = heappop(self._heap)
+        del self._due[slot]
+        self._drop_moved()
+        return due, slot
+
+    def due(self, slot: Slot) -> float | None:
+        """When `slot` fires, if it is set."""
+        return self._due.get(slot)
+
+    def _drop_moved(self) -> None:
+        heap, due = self._heap, self._due
+        while heap and due.get(heap[0][1]) != heap[0][0]:
+            heappop(heap)
+        self.next_due = heap[0][0] if heap else NEVER
+
+    def state(self) -> list[list[float | int | str]]:
+        """JSON-able, in a fixed order."""
+        return [[due, *slot] for slot, due in sorted(self._due.items())]
+
+    def restore(self, state: list[list[float | int | str]], shift_s: float) -> None:
+        """As they were, `shift_s` later."""
+        self._due.clear()
+        self._heap.clear()
+        for due, rank, kind, key in state:
+            self.set(Slot(int(rank), str(kind), str(key)), float(due) + shift_s)
+        self._drop_moved()

@@ -1,0 +1,149 @@
+"""Alarms about the watcher itself: broker, storage, delivery, clock, and having been away.
+
+Owned by watch.engine; the service reports the facts through `Engine.fault`."""
+
+from typing import Any
+
+from monitor.site import Limits, Place
+from monitor.watch.alarms import Alarm, Book, Description
+from monitor.watch.brooder_watch import BrooderWatch
+from monitor.watch.events import AlarmName, Cause, Facts, ProbeFact, State
+from monitor.watch.probe_watch import ProbeWatch
+from monitor.watch.timers import Slot, Timers
+
+SETTLE = "settle"
+_BACK_WITHIN_S = 120.0  # after a gap, how long to wait for the first readings before telling
+_JUMP = "jump"
+_FAULTS = (
+    AlarmName.BROKER_LOST,
+    AlarmName.STORAGE_FAULT,
+    AlarmName.DELIVERY_FAULT,
+    AlarmName.CLOCK_FAULT,
+)
+
+
+class Watcher:
+    """What is wrong with the tool, not with the box."""
+
+    def __init__(self, book: Book, timers: Timers, boxes: list[BrooderWatch]) -> None:
+        self._book = book
+        self._timers = timers
+        self._boxes = boxes
+        self._facts: dict[str, Facts] = {}
+        self._gap: Facts | None = None  # told once the readings are back
+        self._gap_tick = 0.0
+
+    def _alarm(self, name: AlarmName, subject: str | None = None) -> Alarm:
+        return self._book.open(name, None, self, limits=Limits(), subject=subject)
+
+    def reopen(self, place: list[Any]) -> Alarm | None:
+        """An alarm of a saved state, if it is one of the watcher's."""
+        name, brooder, subject = place
+        if brooder is not None or name not in (*_FAULTS, AlarmName.WAS_DOWN):
+            return None
+        return self._alarm(AlarmName(name), subject)
+
+    def see(self, name: AlarmName, active: bool, tick: float, facts: Facts) -> None:
+        """A fault is there, or no longer."""
+        alarm = self._alarm(name, facts.get("contact"))
+        self._facts[alarm.key] = facts
+        self._book.see(alarm, active, tick)
+
+    def jumped(self, tick: float, jump_s: float) -> None:
+        """The wall clock was set: told as something that has happened."""
+        alarm = self._alarm(AlarmName.CLOCK_FAULT, _JUMP)
+        self._facts[alarm.key] = Facts(jump_s=jump_s)
+        self._book.see(alarm, True, tick)
+        self._book.see(alarm, False, tick)
+
+    def was_down(self, tick: float, facts: Facts) -> None:
+        """The watcher was not running; the readings from before are still those of the probes."""
+        gap = facts.copy()
+        before = self._floor_facts(None)
+        gap["probes_before"] = before
+        temps = [p["temp_c"] for p in before if p["temp_c"] is not None]
+        if temps:
+            gap["before_c"] = min(temps)
+        self._gap, self._gap_tick = gap, tick
+        self._timers.set(Slot(6, SETTLE, "was-down"), tick + _BACK_WITHIN_S)
+
+    def settle(self, tick: float) -> None:
+        """Time to tell of the gap, with what is heard again."""
+        if self._gap is None:
+            return
+        gap, self._gap = self._gap, None
+        after = self._floor_facts(self._gap_tick)
+        gap["probes"] = after
+        temps = [p["temp_c"] for p in after if p["temp_c"] is not None]
+        if temps:
+            gap["after_c"] = min(temps)
+        alarm = self._alarm(AlarmName.WAS_DOWN)
+        self._facts[alarm.key] = gap
+        self._book.see(alarm, True, tick)
+
+    def _floor_facts(self, since: float | None) -> list[ProbeFact]:
+        probes = [p for box in self._boxes for p in box.probes if p.place is Place.FLOOR]
+        facts = []
+        for probe in probes:
+            fact = probe.fact()
+            if since is not None and probe.tick < since:
+                fact["temp_c"] = None
+            facts.append(fact)
+        return facts
+
+    # -- Owner
+
+    def held_until(self, alarm: Alarm) -> float | None:
+        """Nothing holds it back."""
+        return None
+
+    def describe(self, alarm: Alarm, tick: float) -> Description:
+        """What the service said of it."""
+        facts = self._facts.get(alarm.key, Facts()).copy()
+        silence = alarm.rule.alarm is AlarmName.BROKER_LOST
+        return Description(facts, Cause.SILENCE if silence else Cause.UNKNOWN)
+
+    def closing(self, alarm: Alarm, tick: float) -> Facts:
+        """What the service said last."""
+        return self._facts.get(alarm.key, Facts()).copy()
+
+    def state(self) -> State:
+        """JSON-able."""
+        return {"facts": self._facts, "gap": self._gap, "gap_tick": self._gap_tick}
+
+    def restore(self, state: State, shift_s: float) -> None:
+        """As it was, `shift_s` later."""
+        self._facts = dict(state["facts"])
+        self._gap = state["gap"]
+        self._gap_tick = state["gap_tick"] + shift_s
+
+
+class SiteProbeFaults:
+    """`probe-fault` of the site's own outside probes, which lie in no brooder."""
+
+    def __init__(self, probes: list[ProbeWatch], book: Book) -> None:
+        self._probes = probes
+        self._book = book
+        self.alarms = {
+            p.key: book.open(AlarmName.PROBE_FAULT, None, self, limits=Limits(), subject=p.key)
+            for p in probes
+        }
+
+    def see(self, probe: ProbeWatch, tick: float, *, at_once: bool = False) -> None:
+        """Is it believed?"""
+        if not probe.out_of_service:
+            self._book.see(self.alarms[probe.key], probe.bad, tick, at_once=at_once)
+
+    def held_until(self, alarm: Alarm) -> float | None:
+        """Nothing holds it back."""
+        return None
+
+    def describe(self, alarm: Alarm, tick: float) -> Description:
+        """Which one, and why."""
+        probe = next(p for p in self._probes if p.key == alarm.subject)
+        facts = Facts(reason=probe.fault or "is not believed", probes=[probe.fact()])
+        return Description(facts, Cause.SENSOR, probe.key)
+
+    def closing(self, alarm: Alarm, tick: float) -> Facts:
+        """Which one."""
+        return self.describe(alarm, tick).facts
