@@ -62,7 +62,9 @@ def advise(
 def _step_down(brooder: Brooder, batch: Batch, now_at: float, zone: tzinfo) -> Advice | None:
     schedule = schedule_for(brooder, batch.kind)
     step = next_step(schedule, batch.hatched, now_at, zone, brooder.steps)
-    if step is None or step.to_c >= step.from_c or now_at < _evening_before(step.at, zone):
+    if step is None or step.gradual or step.to_c >= step.from_c:
+        return None  # a straight line has no step to announce: each day is a little cooler
+    if now_at < _evening_before(step.at, zone):
         return None
     row = next(row for row in schedule.rows if row.from_day == step.age_days)
     return Advice(

@@ -7,7 +7,7 @@ weekly outlook. Steady state; two paths from the plug to the floor thermometer:
 2. What a lamp radiates falls on the litter first, so the floor at the edge of the heat is warmer
    than the box's air (infrared warms what it strikes: USDA Leaflet 397). The lift is the radiant
    watts over the lit floor, times the part of the mean that arrives at the edge, over the film
-   of still air. One lamp over a 24 degC room then gives 5 to 6 K of lift at the edge; Miller's
+   of still air. One lamp over a 24 degC room then gives about 6 K of lift at the edge; Miller's
    hatchery advice (one lamp, room at least 24 degC, first-week chicks at 32 to 35) needs 8 to 11
    between edge and centre. We stay under it.
 

@@ -9,8 +9,8 @@ Where the published sources disagree, and what is chosen:
   compared only with a probe that lies where the figure was measured, which here is
   `Place.FLOOR`. Tables of room air are not used as targets.
 - *weekly*: 95 degF in the first week, 5 degF less each week, to 70 degF: Minnesota and Missouri
-  Extension, Florida (IFAS), Oregon State (92-95 degF at placement). Merck's manual starts 3 to
-  5 degC lower, but on the brooder floor of a heated house; Clauer heads a similar column
+  Extension, Florida (IFAS), Oregon State (92-95 degF at placement). Merck's manual starts 2.8
+  to 5.6 degC lower, but on the brooder floor of a heated house; Clauer heads a similar column
   "maximum", which is 0 to 1.7 degC below ours in week 1. Mississippi warns that in its climate
   overheating is the commoner fault. We keep the majority's figures and treat them as the middle
   of a band of 2.8 degC (5 degF) either way, so Clauer's and Oregon's ranges lie inside the band,
@@ -21,11 +21,12 @@ Where the published sources disagree, and what is chosen:
   lamps on a cold porch is that dry: this is *weekly* again within 2.5 degC. So *weekly* is the
   usual schedule of meat chicks in a box, and *broiler* is there for who holds the humidity.
 - *pullet* is the layer breeder's table at bird level, read in two editions. Another breeder's
-  floor table (from memory) and the extension figures stay 1 to 5 degC warmer from day 5 on; an
+  floor table (from memory) and the extension figures stay 2.5 to 5 degC warmer from day 5 on; an
   unheated box has draughts that a layer house has not, so *weekly* is usual here too.
 - *turkey*: figures at birds' height under the brooder; the breeder's whole-room column is 3 degC
   lower in week 2 and agrees within 1.5 degC otherwise.
-- *duck*: ducklings need far less heat; all sources agree within 3 degC to week 3.
+- *duck*: ducklings need far less heat. In a straight line the figures are within 3 degC of the
+  other sources; in weekly steps the end of a week is up to 6 degC over them, on the warm side.
 - *quail*: the published range's middle; its lower edge is meant for summer, its upper for winter,
   and both lie in the band. A second source is 1.4 degC warmer in week 1, 0.8 degC cooler in week 4.
 - *guinea*: as *weekly*, with two weeks at 95 degF. Pheasants follow *weekly* (no better figure).

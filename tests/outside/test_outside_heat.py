@@ -1,0 +1,272 @@
+"""Heat balance against handbook values, worked examples, published formulas and one known box.
+
+"(from memory)": the publication could not be read, its value is recalled."""
+
+from dataclasses import replace
+
+import pytest
+
+from monitor.brooding import birds_heat
+from monitor.brooding.circuit import circuit_warning, usual_load_w
+from monitor.brooding.envelope import (
+    CARDBOARD,
+    FILM_WALL,
+    PLYWOOD,
+    Layer,
+    envelope,
+    u_value,
+)
+from monitor.brooding.flock import mass_kg
+from monitor.brooding.heat_balance import Flock, balance, prior, watts_by_week
+from monitor.brooding.provenance import COMMON_PRACTICE
+from monitor.site import Brooder, HeatSource
+
+R_IP = 0.1761  # ft2.F.h/Btu to m2.K/W (exact conversion 0.176110)
+
+# --- conduction through layers -------------------------------------------------------------
+
+
+def layers(*resistances: float) -> tuple[Layer, ...]:
+    return tuple(Layer("layer", r, COMMON_PRACTICE) for r in resistances)
+
+
+def test_plywood_and_film_are_the_handbook_s():
+    # ASHRAE values, design manual appendix G: plywood 1/2 in R 0.62; inside film, vertical, R 0.68
+    assert pytest.approx(0.62 * R_IP, abs=0.001) == PLYWOOD.r_m2k_per_w
+    assert pytest.approx(0.68 * R_IP, abs=0.001) == FILM_WALL.r_m2k_per_w
+
+
+def test_half_inch_plywood_in_still_air_by_hand():
+    # R = 0.68 + 0.62 + 0.68 = 1.98 ft2.F.h/Btu, U = 1 / 0.349 = 2.87 W/m2.K
+    assert u_value(FILM_WALL, PLYWOOD, FILM_WALL) == pytest.approx(2.87, abs=0.01)
+
+
+def test_half_inch_plywood_in_the_wind_by_hand():
+    # outside film at 15 mph R 0.17: R = 1.47, U = 3.86 W/m2.K
+    windy = layers(0.17 * R_IP)
+    assert u_value(FILM_WALL, PLYWOOD, *windy) == pytest.approx(3.86, abs=0.01)
+
+
+def test_the_worked_example_of_a_textbook_page():
+    # l-e-s-s.co.uk, Guides, Physics, "Heat flows", calculating U values:
+    # 10 cm x 0.01, 5 cm x 0.25, 0.04, films 0.12 and 0.06: R 1.57, U 0.64 W/m2.K
+    stack = layers(10 * 0.01, 5 * 0.25, 0.04, 0.12, 0.06)
+    assert u_value(*stack) == pytest.approx(0.64, abs=0.005)
+
+
+def test_the_wall_of_a_university_course():
+    # Penn State, EGEE 102, heat loss of a wall: 10 x 8 ft at R 22, 70 degF in, 43 degF out.
+    # 80 x 27 / 22 = 98.2 Btu/h = 28.8 W
+    area_m2, difference_k = 80 * 0.09290304, 27 / 1.8
+    watts = u_value(*layers(22 * R_IP)) * area_m2 * difference_k
+    assert watts / 0.29307107 == pytest.approx(98.2, abs=0.1)
+
+
+def test_cardboard_on_plywood_is_less_than_a_second_board():
+    # corrugated cardboard 4 mm at 0.06 W/m.K (from memory): 0.07 m2.K/W
+    assert pytest.approx(0.004 / 0.06, abs=0.005) == CARDBOARD.r_m2k_per_w
+    assert CARDBOARD.r_m2k_per_w < PLYWOOD.r_m2k_per_w
+
+
+def test_losses_of_a_box_by_hand():
+    # 1.5 x 1.5 x 0.56 m: walls 3.36 m2 x 2.87 = 9.6 W/K; top 2.25 / (0.107 + 0.109 + 0.107) = 7.0;
+    # floor 2.25 / (0.162 + 1.0 + 0.109 + 0.162) = 1.6; air 8 x 2.25 m3/h x 0.34 = 6.1
+    box = envelope(replace(BOX, cover="plywood"))
+    assert box.walls == pytest.approx(9.6, abs=0.1)
+    assert box.top == pytest.approx(7.0, abs=0.1)
+    assert box.floor == pytest.approx(1.6, abs=0.1)
+    assert box.air == pytest.approx(6.1, abs=0.1)
+    assert box.total == pytest.approx(24.3, abs=0.3)
+
+
+# --- birds ---------------------------------------------------------------------------------
+
+# CIGR 4th report 2002 (from memory), evaluated by hand: total heat of a broiler in W
+CIGR_BROILER_W = [
+    # kg, 20, 25, 30, 33 degC
+    (0.042, 0.99, 0.89, 0.79, 0.73),
+    (0.065, 1.37, 1.23, 1.09, 1.01),
+    (0.20, 3.18, 2.86, 2.54, 2.35),
+    (0.50, 6.31, 5.68, 5.05, 4.67),
+    (1.00, 10.62, 9.56, 8.50, 7.86),
+    (1.60, 15.11, 13.60, 12.09, 11.18),
+    (2.20, 19.18, 17.27, 15.35, 14.20),
+]
+
+
+@pytest.mark.parametrize("row", CIGR_BROILER_W, ids=lambda row: f"{row[0]} kg")
+def test_total_heat_of_a_broiler_is_the_published_rule(row):
+    mass, *watts = row
+    for air_c, expected in zip((20, 25, 30, 33), watts, strict=True):
+        assert birds_heat.cigr_total_w("broiler", mass, air_c) == pytest.approx(expected, abs=0.011)
+
+
+@pytest.mark.parametrize(
+    ("air_c", "share"), [(20, 0.52), (25, 0.45), (30, 0.35), (33, 0.27), (35, 0.21)]
+)
+def test_sensible_share_is_the_published_rule(air_c, share):
+    # CIGR 2002, house level (from memory): 0.61 (1000 + 20 (20 - t)) - 0.228 t^2, per 1000 W
+    assert birds_heat.sensible_share(air_c) == pytest.approx(share, abs=0.005)
+
+
+def test_a_day_old_is_not_credited_with_more_than_was_measured():
+    # van der Hel et al., Poultry Science 1991: 41.6 g chicks at 30.8 degC, 0.40 falling to 0.33 W
+    # over the first day; the rule for grown birds would say 0.77 W
+    assert birds_heat.cigr_total_w("broiler", 0.0416, 30.8) == pytest.approx(0.77, abs=0.01)
+    assert birds_heat.total_w("broiler", 0.0416, 30.8, 0.0) == pytest.approx(0.33, abs=0.01)
+
+
+def test_from_ten_days_on_the_rule_counts_in_full():
+    full = birds_heat.cigr_total_w("broiler", 0.33, 30.0)
+    assert birds_heat.total_w("broiler", 0.33, 30.0, 10.0) == pytest.approx(full)
+    assert birds_heat.total_w("broiler", 0.33, 30.0, 5.0) < full
+
+
+def test_cold_air_credits_no_heat_beyond_20_degrees():
+    for air_c in (15.0, 5.0, -10.0):
+        assert birds_heat.total_w("broiler", 1.0, air_c, 30) == birds_heat.total_w(
+            "broiler", 1.0, 20.0, 30
+        )
+
+
+def test_hot_air_is_never_cooled_by_birds():
+    assert birds_heat.sensible_w("broiler", 1.0, 60.0, 30) >= 0
+
+
+# --- growth --------------------------------------------------------------------------------
+
+# Cobb 500 supplements 2018/2022, range of the editions (from memory)
+COBB_G = [(0, 42, 42), (7, 193, 202), (14, 528, 570), (21, 1018, 1116), (28, 1615, 1783)]
+
+
+@pytest.mark.parametrize(("day", "low_g", "high_g"), COBB_G)
+def test_meat_chicks_grow_within_a_tenth_of_a_second_breeders_table(day, low_g, high_g):
+    assert 0.9 * low_g <= 1000 * mass_kg("broiler", day) <= 1.1 * high_g
+
+
+def test_a_week_multiplies_a_meat_chick_by_four_to_five():
+    # Chicken Farmers of Canada, "Chick weight": day 7 is 4 to 5 times the day of placement
+    assert 4.0 <= mass_kg("broiler", 7) / mass_kg("broiler", 0) <= 5.0
+
+
+def test_day_old_meat_chicks_weigh_what_their_eggs_allow():
+    # University of Florida IFAS, VM99, table 1: chick weight 35 to 47 g by breeder age
+    assert 0.035 <= mass_kg("broiler", 0) <= 0.047
+
+
+def test_the_fastest_weeks_put_on_ninety_to_a_hundred_grams_a_day():
+    # Dlaferm, live weight and daily gain of broilers (after Aviagen 2022): weeks 4 to 5
+    gain_g = 1000 * (mass_kg("broiler", 35) - mass_kg("broiler", 28)) / 7
+    assert 90 <= gain_g <= 100
+
+
+# White layer pullet, Hy-Line W-36 / LSL guides (from memory): a second strain, lighter
+WHITE_PULLET_G = [(0, 35), (7, 65), (14, 115), (21, 180), (28, 255), (35, 338)]
+
+
+@pytest.mark.parametrize(("day", "published_g"), WHITE_PULLET_G)
+def test_pullets_grow_within_a_tenth_of_a_second_strain(day, published_g):
+    assert 1000 * mass_kg("layer", day) == pytest.approx(published_g, rel=0.1)
+
+
+def test_quail_hatch_at_six_or_seven_grams():
+    # NSW Department of Primary Industries, "Raising Japanese Quail", 2007
+    assert 0.006 <= mass_kg("quail", 0) <= 0.007
+
+
+def test_quail_are_adult_at_100_to_160_grams():
+    # same: males 100 to 140 g, females 120 to 160 g, mature at about 6 weeks
+    assert 0.100 <= mass_kg("quail", 42) <= 0.160
+
+
+# --- the box that is known to hold -------------------------------------------------------
+
+BOX = Brooder(
+    name="porch",
+    length_m=1.5,
+    width_m=1.5,
+    height_m=0.56,
+    cover="boards",
+    heat=(
+        HeatSource(name="west lamp", kind="lamp", watts=250),
+        HeatSource(name="east lamp", kind="lamp", watts=250),
+        HeatSource(name="plate", kind="plate", watts=100),
+    ),
+)
+CHICKS = 115
+LOW_C = {0: 35.0 - 2.8, 7: 32.2 - 2.8, 14: 29.4 - 2.8, 20: 29.4 - 2.8}  # edge of the usual band
+
+
+@pytest.mark.parametrize("age", LOW_C)
+@pytest.mark.parametrize("night_c", [5.0, 9.0])
+def test_two_lamps_and_a_plate_under_boards_hold_a_cold_spring_night(age, night_c):
+    # common practice: 115 chicks were kept warm enough so, nights of 5 to 9 degC, weeks 1 to 3
+    night = balance(BOX, Flock(age_days=age, head_count=CHICKS), outside_c=night_c)
+    assert night.holds(LOW_C[age])
+    assert night.missing_watts(LOW_C[age]) == 0
+
+
+def test_the_weekly_outlook_says_that_the_same_box_holds():
+    weeks = watts_by_week(BOX, "broiler", CHICKS, outside_c=5.0, weeks=3)
+    assert [week.holds for week in weeks] == [True, True, True]
+
+
+def test_the_same_box_is_not_warm_enough_for_day_olds_with_one_lamp_dead():
+    flock = Flock(age_days=0, head_count=CHICKS)
+    whole = balance(BOX, flock, outside_c=5.0)
+    one_dead = balance(BOX, flock, outside_c=5.0, lit=["east lamp", "plate"])
+    assert one_dead.floor_c < 35.0 - 5.6  # past the chill limit
+    assert whole.floor_c - one_dead.floor_c > 8
+    assert one_dead.missing_watts(LOW_C[0]) == pytest.approx(170, abs=90)  # most of a lamp
+
+
+def test_the_same_box_does_not_hold_a_hard_frost_nor_an_open_top():
+    flock = Flock(age_days=0, head_count=CHICKS)
+    assert not balance(BOX, flock, outside_c=-5.0).holds(LOW_C[0])
+    assert not balance(BOX, flock, outside_c=5.0, cover="none").holds(LOW_C[0])
+
+
+def test_one_more_lamp_mends_the_frost():
+    flock = Flock(age_days=0, head_count=CHICKS)
+    short = balance(BOX, flock, outside_c=-5.0).missing_watts(LOW_C[0])
+    mended = balance(BOX, flock, outside_c=-5.0, extra_watts=short + 50)
+    assert mended.holds(LOW_C[0])
+
+
+def test_one_lamp_lifts_the_edge_of_its_heat_by_less_than_hatchery_advice():
+    # Miller Hatcheries, "Brooding with Infra Red Lamps": one lamp, 18 in up, room at least 75 degF
+    # (23.9): chicks at 32-35 degC at the edge, so 8 to 11 K of lift. We credit less.
+    room = replace(
+        BOX,
+        length_m=3.0,
+        width_m=3.0,
+        cover="none",
+        heat=(HeatSource(name="lamp", kind="lamp", watts=250),),
+    )
+    steady = balance(room, Flock(), outside_c=23.9)
+    assert 4.0 <= steady.floor_c - steady.air_c <= 8.0
+
+
+def test_the_prior_of_a_box_agrees_with_its_balance_and_says_how_unsure_it_is():
+    start = prior(BOX, CHICKS, 0, "broiler")
+    steady = balance(BOX, Flock(age_days=0, head_count=CHICKS), outside_c=5.0)
+    assert start.rise_k == pytest.approx(steady.floor_c - 5.0)
+    assert start.rise_sd_k > 5
+    assert 20 * 60 <= start.time_constant_s <= 90 * 60
+    assert start.time_constant_spread > 1
+
+
+# --- circuit -------------------------------------------------------------------------------
+
+
+def test_the_usual_load_of_a_household_circuit():
+    # common practice: 80 % of 15 A at 120 V for a load that runs for hours
+    assert usual_load_w() == pytest.approx(1440)
+    assert circuit_warning(1440) is None
+    assert "electrician" in (circuit_warning(1500) or "")
+
+
+def test_a_lamp_draws_two_amperes():
+    # 250 W / 120 V = 2.1 A: five lamps fit one circuit by the 80 % rule, six do not
+    assert circuit_warning(5 * 250) is None
+    assert circuit_warning(6 * 250) is not None
