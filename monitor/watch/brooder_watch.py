@@ -157,6 +157,7 @@ class BrooderWatch:
                 chill_c=chill,
                 overheat_c=limits.fire_c if overheat is None else overheat,
                 dead_band_c=limits.dead_band_c,
+                fire_c=limits.fire_c,
             )
 
     # -- judging
@@ -187,26 +188,28 @@ class BrooderWatch:
                 self.book.hold(alarm)
             self._keep_side(None, tick)
             return
-        cold = any(p.edges["cold"].beyond for p in counting)
-        hot = any(p.edges["hot"].beyond for p in counting)
+        cold = any(p.cold.beyond for p in counting)
+        hot = any(p.hot.beyond for p in counting)
         see = self.book.see
         if self.batch is not None:
-            see(self.chill, any(p.edges["chill"].beyond for p in counting), tick)
+            see(self.chill, any(p.chill.beyond for p in counting), tick)
             see(self.cold, cold, tick)
         rising = self.batch is not None and self.diagnosis.cause is Cause.OVERHEAT
         fire_c = self.brooder.limits.fire_c
         over = (
             rising
-            or any(p.edges["overheat"].beyond for p in counting)
+            or any(p.overheat.beyond for p in counting)
             or any((p.temp_c or 0.0) > fire_c for p in self._usable())
         )
         see(self.overheat, over, tick, at_once=rising)
         if self.batch is not None:
             see(self.hot, hot, tick)
-        self._keep_extremes(counting)
+        self.keep_extremes()
         self._keep_side(-1 if cold else 1 if hot else 0, tick)
 
-    def _keep_extremes(self, counting: list[ProbeWatch]) -> None:
+    def keep_extremes(self) -> None:
+        """The lowest and highest while an alarm is on or pending."""
+        counting = self.counting()
         temps = [p.temp_c for p in counting if p.temp_c is not None and p.target_c is not None]
         hottest = max((p.temp_c for p in counting if p.temp_c is not None), default=None)
         for alarm in (self.chill, self.cold, self.heat_loss):
@@ -221,12 +224,14 @@ class BrooderWatch:
                     hottest if alarm.extreme_c is None else max(hottest, alarm.extreme_c)
                 )
 
-    @property
     def close_watch(self) -> bool:
-        """Something is on or pending: every reading is evaluated."""
-        return any(
-            alarm.watched
-            for alarm in (self.chill, self.cold, self.overheat, self.hot, self.heat_loss)
+        """Something is on or pending: extremes are kept."""
+        return (
+            self.cold.watched
+            or self.hot.watched
+            or self.chill.watched
+            or self.overheat.watched
+            or self.heat_loss.watched
         )
 
     def _keep_side(self, side: int | None, tick: float) -> None:
@@ -379,8 +384,8 @@ class BrooderWatch:
         counting = [p for p in self.counting() if p.temp_c is not None]
         judged = [p for p in counting if p.target_c is not None]
         if alarm in (self.hot, self.overheat):
-            edge = "hot" if alarm is self.hot else "overheat"
-            beyond = [p for p in counting if p.edges[edge].beyond]
+            over = alarm is self.overheat
+            beyond = [p for p in counting if (p.overheat if over else p.hot).beyond]
             return max(beyond or judged or counting, key=_temp, default=None)
         if alarm is not None:
             return min(judged or counting, key=_temp, default=None)

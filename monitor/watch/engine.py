@@ -154,10 +154,14 @@ class Engine:
             self._silence.heard(probe, now)
         if box is not None and not probe.outside:
             beyond = probe.beyond()
-            if back or beyond != probe.was_beyond or box.close_watch:
+            if back or beyond != probe.was_beyond:
                 probe.was_beyond = beyond
                 box.evaluate(now)
-        if box is None or not box.close_watch:
+            if box.close_watch():
+                box.keep_extremes()
+            elif not beyond:
+                probe.settle()
+        else:
             probe.settle()
         self._estimate(probe, now, temp_c)
 

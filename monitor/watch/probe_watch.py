@@ -19,7 +19,7 @@ _SAMPLES = 16  # a quarter of an hour of trend
 _TREND_MIN_S = 240.0
 _BAD_COUNT, _BAD_WINDOW_S = 3, 600.0  # three bad values in ten minutes are a fault. Common practice
 _INF = float("inf")
-EDGES = ("cold", "chill", "hot", "overheat")
+_EDGES = ("cold", "chill", "hot", "overheat")
 
 
 class ProbeWatch:
@@ -34,9 +34,12 @@ class ProbeWatch:
         "calm_high_c",
         "calm_low_c",
         "calm_until",
-        "edges",
+        "chill",
+        "cold",
         "finding",
+        "fire_c",
         "heard",
+        "hot",
         "key",
         "night_high_at",
         "night_high_c",
@@ -44,6 +47,7 @@ class ProbeWatch:
         "night_low_c",
         "out_of_service",
         "outside",
+        "overheat",
         "place",
         "probe",
         "samples",
@@ -72,7 +76,9 @@ class ProbeWatch:
         self.finding: str | None = None  # the thermal side's reason not to believe it
         self.out_of_service = False
         self.target_c: float | None = None
-        self.edges = {name: Edge(below=name in ("cold", "chill")) for name in EDGES}
+        self.cold, self.chill = Edge(below=True), Edge(below=True)
+        self.hot, self.overheat = Edge(below=False), Edge(below=False)
+        self.fire_c = _INF
         self.samples: deque[tuple[float, float]] = deque(maxlen=_SAMPLES)
         self.night_low_c: float | None = None
         self.night_low_at: float | None = None
@@ -99,26 +105,36 @@ class ProbeWatch:
         chill_c: float | None,
         overheat_c: float | None,
         dead_band_c: float,
+        fire_c: float,
     ) -> None:
         """Set all limits; None: not judged."""
         self.target_c = target_c
-        self.edges["cold"].move(low_c, dead_band_c)
-        self.edges["hot"].move(high_c, dead_band_c)
-        self.edges["chill"].move(chill_c, dead_band_c)
-        self.edges["overheat"].move(overheat_c, dead_band_c)
+        self.cold.move(low_c, dead_band_c)
+        self.hot.move(high_c, dead_band_c)
+        self.chill.move(chill_c, dead_band_c)
+        self.overheat.move(overheat_c, dead_band_c)
+        self.fire_c = fire_c
         if self.temp_c is not None:
             self.judge(self.temp_c)
         self.stir()
 
     def judge(self, temp_c: float) -> None:
         """Is it beyond its limits?"""
-        for edge in self.edges.values():
-            edge.see(temp_c)
+        self.cold.see(temp_c)
+        self.chill.see(temp_c)
+        self.hot.see(temp_c)
+        self.overheat.see(temp_c)
 
     def beyond(self) -> int:
         """Which limits it is beyond, as bits."""
-        cold, chill, hot, overheat = self.edges.values()
-        return cold.beyond + 2 * chill.beyond + 4 * hot.beyond + 8 * overheat.beyond
+        burning = self.temp_c is not None and self.temp_c > self.fire_c
+        return (
+            self.cold.beyond
+            + 2 * self.chill.beyond
+            + 4 * self.hot.beyond
+            + 8 * self.overheat.beyond
+            + 16 * burning
+        )
 
     def take(self, at: float, tick: float, temp_c: float) -> None:
         """A reading, the long way."""
@@ -133,15 +149,13 @@ class ProbeWatch:
         self.judge(temp_c)
 
     def settle(self) -> None:
-        """After a reading that left nothing to watch closely: widen the short way."""
-        edges = self.edges
-        if any(edge.beyond for edge in edges.values()) or self.night_low_c is None:
-            self.stir()
+        """After a reading that is beyond nothing: open the short way."""
+        low, high = self.night_low_c, self.night_high_c
+        if low is None or high is None:
             return
-        self.calm_low_c = max(edges["cold"].limit_c, edges["chill"].limit_c, self.night_low_c)
-        self.calm_high_c = min(
-            edges["hot"].limit_c, edges["overheat"].limit_c, self.night_high_c or -_INF
-        )
+        # Chill lies below cold and overheat above hot, unless their limits are set otherwise.
+        self.calm_low_c = max(self.cold.limit_c, self.chill.limit_c, low)
+        self.calm_high_c = min(self.hot.limit_c, self.overheat.limit_c, high)
         self.calm_until = self.samples[-1][0] + _SAMPLE_S
 
     def spoil(self, tick: float, reason: str) -> bool:
@@ -212,7 +226,8 @@ class ProbeWatch:
             "bad": [self.bad, self.bad_reason, self.bad_ticks],
             "finding": self.finding,
             "out": self.out_of_service,
-            "beyond": [name for name in EDGES if self.edges[name].beyond],
+            "beyond": [name for name, edge in self._edges() if edge.beyond],
+            "was_beyond": self.was_beyond,
             "samples": [list(sample) for sample in self.samples],
             "night": [self.night_low_c, self.night_low_at, self.night_high_c, self.night_high_at],
         }
@@ -236,5 +251,9 @@ class ProbeWatch:
 
     def restore_edges(self, state: State) -> None:
         """Which limits it was beyond; after the limits have been set."""
-        for name, edge in self.edges.items():
+        for name, edge in self._edges():
             edge.beyond = name in state["beyond"]
+        self.was_beyond = state["was_beyond"]
+
+    def _edges(self) -> tuple[tuple[str, Edge], ...]:
+        return tuple(zip(_EDGES, (self.cold, self.chill, self.hot, self.overheat), strict=True))
