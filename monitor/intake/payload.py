@@ -40,6 +40,10 @@ class Refusal(Exception):
     """Inside this module only: the reason on its way out of nested reading."""
 
 
+class _Fault(Exception):
+    """The probe itself tells in words what is wrong with it (SenML `vs` and no temperature)."""
+
+
 def read(payload: bytes, probe: Probe, received: Moment) -> Outcome:
     """The newest temperature in the payload."""
     if probe.value_pointer is None and len(payload) < 32:
@@ -66,6 +70,8 @@ def read_all(
         pairs = _pairs(payload, probe, received, remarks)
     except Refusal as refusal:
         return [Rejected(received.at, received.tick, probe.key, str(refusal))]
+    except _Fault as fault:
+        return [BadValue(received.at, received.tick, probe.key, str(fault), None)]
     except senml.PackRefused as refusal:
         return [Rejected(received.at, received.tick, probe.key, f"SenML: {refusal}")]
     outcomes: list[Outcome] = []
@@ -233,6 +239,8 @@ def _from_senml(
 ) -> list[tuple[float, float]]:
     records = senml.resolve(document, received.at)
     temps = [r for r in records if r.value is not None and _is_temperature(r.unit)]
+    if not temps and (words := next((r.text for r in records if r.text), None)):
+        raise _Fault(f"the probe says: {_excerpt(words, 120)}")
     if probe.senml_name is not None:
         temps = [r for r in temps if r.name == probe.senml_name]
         if not temps:
@@ -260,7 +268,7 @@ def _is_temperature(unit: str | None) -> bool:
     return unit is None or unit in _SENML_UNIT
 
 
-def _excerpt(word: str) -> str:
-    """At most 40 characters, quoted, with control characters escaped."""
-    shown = word if len(word) <= 40 else word[:39] + "…"
+def _excerpt(word: str, most: int = 40) -> str:
+    """A few characters, quoted, with control characters escaped."""
+    shown = word if len(word) <= most else word[: most - 1] + "…"
     return json.dumps(shown, ensure_ascii=not shown.isprintable())

@@ -1,7 +1,7 @@
 """SenML JSON packs (RFC 8428) to resolved records. Pure; called by intake.payload.
 
 Base fields are folded in, relative times made absolute, records put in time order. Only what a
-thermometer needs: text, boolean and data values come out with value None."""
+thermometer needs: text comes out as it is, boolean and data values with value None."""
 
 import math
 from typing import Any, NamedTuple
@@ -11,7 +11,7 @@ VERSION = 10  # section 4.4: of this specification; a higher bver must be refuse
 MAX_RECORDS = 5000
 
 _BASE = {"bn": str, "bt": float, "bu": str, "bv": float, "bs": float, "bver": float}
-_FIELDS = {"n": str, "u": str, "v": float, "s": float, "t": float, "ut": float}
+_FIELDS = {"n": str, "u": str, "vs": str, "v": float, "s": float, "t": float, "ut": float}
 
 
 class PackRefused(Exception):
@@ -19,12 +19,13 @@ class PackRefused(Exception):
 
 
 class Record(NamedTuple):
-    """One resolved record. `value` is None for text, boolean and data values and bare sums."""
+    """One resolved record. `value` is None for all but numbers."""
 
     name: str
     unit: str | None
     value: float | None
     at: float  # Unix seconds
+    text: str | None = None  # of a record with `vs`
 
 
 def resolve(pack: Any, now: float) -> list[Record]:
@@ -63,6 +64,7 @@ def _record(fields: dict[str, Any], base: dict[str, Any], number: int, now: floa
         unit=fields.get("u", base["bu"]),
         value=value,
         at=now + time if time < RELATIVE_BELOW else time,
+        text=fields.get("vs"),
     )
 
 

@@ -24,6 +24,7 @@ from paho.mqtt.reasoncodes import ReasonCode
 
 from monitor.intake.inbox import AckToken, Delivery, Inbox
 from monitor.intake.link import BrokerAddress, BrokerState, Link, words_for_failure
+from monitor.intake.tls import secure
 from monitor.watch.events import Moment
 
 log = logging.getLogger(__name__)
@@ -204,14 +205,7 @@ class Session:
         client.reconnect_delay_set(1, LONGEST_BACKOFF_S)
         client.max_queued_messages_set(MOST_KEPT)
         client.will_set(self._status_topic, b"offline", qos=1, retain=True)
-        if self._address.username is not None:
-            client.username_pw_set(self._address.username, self._address.password)
-        if self._address.tls:
-            client.tls_set(
-                ca_certs=self._address.ca_file,
-                certfile=self._address.cert_file,
-                keyfile=self._address.key_file,
-            )
+        secure(client, self._address)
         client.on_connect = self._on_connect
         client.on_connect_fail = self._on_connect_fail
         client.on_disconnect = self._on_disconnect

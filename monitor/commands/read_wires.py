@@ -1,0 +1,152 @@
+"""`brooder read-wires`: publishes the 1-Wire thermometers of this board over MQTT.
+
+Needs no configuration file: it may run on another board than the service."""
+
+import signal
+import threading
+import time
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from monitor.commands.common import NOT_WELL, complain, fail, out
+from monitor.intake.forward import Forwarder
+from monitor.intake.link import BrokerAddress
+from monitor.intake.topics import topic_fault
+from monitor.intake.wires import SYS_FOLDER, WireSample, sample, sensors
+
+
+def register(app: typer.Typer) -> None:
+    """Adds the verb."""
+    app.command("read-wires")(read_wires)
+
+
+def read_wires(
+    host: Annotated[str, typer.Option(help="The broker's name or address.")] = "localhost",
+    port: Annotated[
+        int, typer.Option(min=0, max=65535, help="Its port. 0: 1883, or 8883 with --tls.")
+    ] = 0,
+    username: Annotated[str | None, typer.Option(help="User name at the broker.")] = None,
+    password_file: Annotated[
+        Path | None,
+        typer.Option(help="File with the password alone (or set BROODER_WIRES_PASSWORD)."),
+    ] = None,
+    password: Annotated[
+        str | None, typer.Option(envvar="BROODER_WIRES_PASSWORD", hidden=True)
+    ] = None,
+    tls: Annotated[
+        bool, typer.Option("--tls", help="Encrypt, and check the broker's name.")
+    ] = False,
+    ca_file: Annotated[
+        Path | None, typer.Option(help="The certificate to trust, if it is the site's own.")
+    ] = None,
+    topic_prefix: Annotated[
+        str, typer.Option(help="Each sensor is published on PREFIX/SENSOR.")
+    ] = "brooder/wires",
+    name: Annotated[
+        list[str] | None,
+        typer.Option(
+            help="SENSOR=NAME publishes that sensor on PREFIX/NAME. May be given several times.",
+        ),
+    ] = None,
+    every: Annotated[
+        float, typer.Option(min=1.0, max=3600.0, help="Seconds from one reading to the next.")
+    ] = 10.0,
+    sys_folder: Annotated[
+        Path, typer.Option(help="Where the kernel shows the 1-Wire bus.")
+    ] = SYS_FOLDER,
+    once: Annotated[
+        bool, typer.Option("--once", help="Print what the sensors say now, and publish nothing.")
+    ] = False,
+) -> None:
+    """Publish the 1-Wire thermometers of this board.
+
+    Readings are sent as SenML with their own time, so the probe needs no more than its topic in
+    the configuration. While the broker is away they are kept (about a day of eight sensors) and
+    sent when it is back."""
+    names = _names(name or [])
+    for topic in (topic_prefix, *(f"{topic_prefix}/{one}" for one in names.values())):
+        if fault := topic_fault(topic):
+            fail(f'the topic "{topic}" {fault}')
+    if not sys_folder.is_dir():
+        fail(
+            f"{sys_folder} does not exist: is 1-Wire switched on? On a Raspberry Pi add "
+            '"dtoverlay=w1-gpio" to /boot/firmware/config.txt and start it anew'
+        )
+    if once:
+        _print_once(sys_folder)
+        return
+    if password_file is not None:
+        try:
+            password = password_file.read_text().strip()
+        except OSError as error:
+            fail(f"--password-file {password_file} cannot be read ({error.strerror})")
+    address = BrokerAddress(
+        host=host,
+        port=port,
+        username=username,
+        password=password,
+        tls=tls,
+        ca_file=str(ca_file) if ca_file else None,
+    )
+    console = out()
+    forwarder = Forwarder(
+        address,
+        prefix=topic_prefix,
+        names=names,
+        now=time.time,
+        on_words=lambda words: console.print(words[:1].upper() + words[1:] + "."),
+    )
+    try:
+        forwarder.start()
+    except OSError as error:
+        fail(f"--ca-file {ca_file} cannot be used ({error.strerror or error})")
+    stopped = threading.Event()
+    for number in (signal.SIGTERM, signal.SIGINT):
+        signal.signal(number, lambda *_: stopped.set())
+    _publish(forwarder, sys_folder, every, stopped)
+    if lost := forwarder.stop():
+        complain(f"{lost} readings could not be sent and are lost.")
+        raise typer.Exit(NOT_WELL)
+
+
+def _publish(forwarder: Forwarder, folder: Path, every_s: float, stopped: threading.Event) -> None:
+    """Until told to stop. A sensor once seen is asked for ever: one that left is a fault."""
+    known: dict[str, str | None] = {}
+    due = time.monotonic()
+    while not stopped.is_set():
+        for sensor in sorted({*known, *sensors(folder)}):
+            taken = sample(sensor, time.time(), folder)
+            if sensor not in known:
+                out().print(f"{sensor}: publishing on {forwarder.topic_of(sensor)}.")
+            if known.get(sensor) != taken.fault:
+                out().print(f"{sensor}: {taken.fault or 'well again'}.")
+            known[sensor] = taken.fault
+            forwarder.add(taken)
+        if not known:
+            out().print("No sensor is on the bus yet.")
+        # Eight sensors take eight conversions of 0.75 s; late rounds are left out, not piled up.
+        due = max(due + every_s, time.monotonic())
+        stopped.wait(due - time.monotonic())
+
+
+def _print_once(folder: Path) -> None:
+    found: list[WireSample] = [sample(sensor, time.time(), folder) for sensor in sensors(folder)]
+    for one in found:
+        said = one.fault if one.temp_c is None else f"{one.temp_c:.2f} °C"
+        out().print(f"{one.sensor}: {said}")
+    if not found:
+        complain(f"No thermometer is on the bus ({folder}).")
+    if not found or any(one.fault for one in found):
+        raise typer.Exit(NOT_WELL)
+
+
+def _names(pairs: list[str]) -> dict[str, str]:
+    names = {}
+    for pair in pairs:
+        sensor, equals, name = pair.partition("=")
+        if not equals or not sensor or not name:
+            fail(f'--name is "{pair}"; write it as 28-000005e2fdc3=porch/floor')
+        names[sensor.lower()] = name
+    return names

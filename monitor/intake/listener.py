@@ -1,0 +1,84 @@
+"""Hears what else is said on the site's broker, for `brooder probes` and the set-up page.
+
+A connection of its own with QoS 0 and no session, so that no flood of junk can displace a reading
+from the broker's queue for the service. Start it when somebody looks, stop it afterwards. The
+built-in broker needs none: it sees every message itself."""
+
+import logging
+from collections.abc import Callable, Sequence
+from typing import Any
+
+import paho.mqtt.client as paho
+from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
+from paho.mqtt.properties import Properties
+from paho.mqtt.reasoncodes import ReasonCode
+
+from monitor.intake.link import BrokerAddress
+from monitor.intake.tls import secure
+from monitor.intake.unclaimed import Unclaimed
+
+log = logging.getLogger(__name__)
+
+
+class Listener:
+    """Fills an `Unclaimed` while it runs."""
+
+    def __init__(
+        self,
+        address: BrokerAddress,
+        *,
+        unclaimed: Unclaimed,
+        claimed: Callable[[str], bool],
+        now: Callable[[], float],
+        patterns: Sequence[str] = ("#",),
+    ) -> None:
+        self._unclaimed = unclaimed
+        self._claimed = claimed
+        self._now = now
+        self._patterns = tuple(patterns)
+        self._address = address
+        self._client: paho.Client | None = None
+
+    def start(self) -> None:
+        """Begin in the background; does nothing when it runs already."""
+        if self._client is not None:
+            return
+        client = paho.Client(
+            callback_api_version=CallbackAPIVersion.VERSION2,
+            protocol=MQTTProtocolVersion.MQTTv311,
+        )
+        client.suppress_exceptions = True
+        client.reconnect_delay_set(1, 60)
+        secure(client, self._address)
+        client.on_connect = self._on_connect
+        client.on_message = self._on_message
+        client.connect_async(self._address.host, self._address.real_port, keepalive=30)
+        client.loop_start()
+        self._client = client
+
+    def stop(self) -> None:
+        """End; what was heard stays."""
+        client, self._client = self._client, None
+        if client is not None:
+            client.disconnect()
+
+    def _on_connect(
+        self,
+        client: paho.Client,
+        _userdata: Any,
+        _flags: paho.ConnectFlags,
+        reason: ReasonCode,
+        _properties: Properties | None,
+    ) -> None:
+        if reason.is_failure:
+            log.warning("Cannot listen for other topics: %s.", reason.getName())
+        else:
+            client.subscribe([(pattern, 0) for pattern in self._patterns])
+
+    def _on_message(self, _client: paho.Client, _userdata: Any, message: paho.MQTTMessage) -> None:
+        try:
+            topic = message.topic
+        except UnicodeDecodeError:
+            topic = "(not UTF-8)"
+        if not self._claimed(topic):
+            self._unclaimed.add(topic, bytes(message.payload), self._now())
