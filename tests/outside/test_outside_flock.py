@@ -1,0 +1,213 @@
+"""Space, usual losses and moving out, and the advice made of them, against extension figures.
+
+"(quoted)": seen on a page that quotes the source; "(from memory)": could not be read."""
+
+from dataclasses import replace
+from datetime import date, datetime
+from zoneinfo import ZoneInfo
+
+import pytest
+
+from monitor.brooding import advice, losses, space
+from monitor.brooding.batch import Batch, fold
+from monitor.brooding.calendar import at_age
+from monitor.brooding.entries import Entry, EntryKind
+from monitor.brooding.moving import Stage, moving
+from monitor.site import Brooder, Steps
+
+CHICAGO = ZoneInfo("America/Chicago")
+HATCHED = date(2026, 3, 1)
+BOX = Brooder(name="porch", length_m=1.5, width_m=1.5, height_m=0.56)
+SQUARE_FOOT_M2 = 0.3048**2
+
+
+def day(age: float) -> float:
+    return at_age(HATCHED, age, CHICAGO)
+
+
+def local(text: str) -> float:
+    return datetime.fromisoformat(text).replace(tzinfo=CHICAGO).timestamp()
+
+
+def batch(count: int, *losses_at: tuple[float, int], kind: str = "broiler") -> Batch:
+    """`count` birds placed on day 1, and losses as (age, count)."""
+    entries = [
+        Entry(
+            at=day(1.0),
+            entry=EntryKind.PLACED,
+            brooder="porch",
+            number=1,
+            count=count,
+            hatched=HATCHED.isoformat(),
+            kind=kind,
+        ),
+        *(
+            Entry(at=day(age), entry=EntryKind.LOSS, brooder="porch", number=2 + i, count=lost)
+            for i, (age, lost) in enumerate(losses_at)
+        ),
+    ]
+    ledger = fold(entries)
+    assert not ledger.faults
+    return ledger.of("porch")[-1]
+
+
+def told(birds: Batch, now_at: float, box: Brooder = BOX, **weather: object) -> dict[str, dict]:
+    found = advice.advise(box, birds, now_at=now_at, zone=CHICAGO, **weather)  # type: ignore[arg-type]
+    return {one.alarm: one.facts for one in found}
+
+
+# --- floor space -----------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("age", "square_feet"), [(3, 0.25), (10, 0.5), (20, 0.5), (28, 0.75), (34, 0.75), (40, 1.0)]
+)
+def test_wanted_floor_is_the_penn_state_table(age, square_feet):
+    # P. Clauer, "Space Should Increase as Birds Grow": wk 1 1/4, wk 2-3 1/2, wk 3-5 3/4, wk 5-8 1.
+    # Its rows overlap; Estes Hatchery, "Rearing recommendations" (0-4 wk 1/2), settles week 4.
+    assert space.floor_need("broiler", age).wanted_m2 == pytest.approx(square_feet * SQUARE_FOOT_M2)
+
+
+def test_the_least_floor_in_weeks_two_to_four_is_cornells():
+    # Cornell, Marble & Schano, "Brooding Chickens in Colony Houses": 10 x 12 ft, not over 250
+    least_m2 = space.floor_need("broiler", 14).least_m2
+    assert least_m2 == pytest.approx(10 * 12 / 250 * SQUARE_FOOT_M2)
+
+
+@pytest.mark.parametrize("kind", space.FLOOR)
+@pytest.mark.parametrize("age", [0, 7, 14, 21, 28, 35])
+def test_nobody_is_called_uncrowded_below_a_tenth_of_a_square_foot(kind, age):
+    row = space.floor_need(kind, age)
+    assert 0.1 * SQUARE_FOOT_M2 <= row.least_m2 <= row.wanted_m2
+
+
+def test_a_hundred_meat_chicks_in_one_box_are_crowded_by_three_weeks_and_fifty_are_not():
+    crowded = told(batch(100), day(21.0))["crowded"]
+    assert crowded["area_per_bird_m2"] == pytest.approx(0.0225)
+    assert crowded["needed_area_per_bird_m2"] == pytest.approx(0.5 * SQUARE_FOOT_M2)
+    assert crowded["head_count"] == 100
+    assert "Clauer" in crowded["origin"]
+    assert "crowded" not in told(batch(50), day(21.0))  # the other fifty in a second box
+
+
+def test_the_european_limit_agrees_about_both_at_three_weeks():
+    # Council Directive 2007/43/EC, article 3: 33 kg/m2; Ross 308 at day 21 about 1.01 kg
+    assert 100 * 1.01 / BOX.floor_area_m2 > 33 > 50 * 1.01 / BOX.floor_area_m2
+
+
+def test_the_box_of_the_known_case_is_not_called_crowded_in_its_first_days():
+    assert "crowded" not in told(batch(115), day(2.0))
+
+
+def test_trough_edges_are_the_penn_state_table():
+    # same table: feeder 1, 1.5, 2, 2 in; water 1/2, 1/2, 1/2, 3/4 in a bird
+    rows = [space.trough_need(age) for age in (0, 10, 25, 40)]
+    assert [round(row.feeder_cm / 2.54, 2) for row in rows] == [1.0, 1.5, 2.0, 2.0]
+    assert [round(row.drinker_cm / 2.54, 2) for row in rows] == [0.5, 0.5, 0.5, 0.75]
+
+
+# --- losses --------------------------------------------------------------------------------
+
+
+def test_usual_losses_lie_between_the_aim_and_the_upper_end_of_normal():
+    # aim below 0.7 % in week 1 (breeder's handbook, quoted); 1-5 % of the first days called normal
+    # (farm site); 95 % reared through brooding (Cornell, Marble & Schano)
+    assert losses.FIRST_WEEK_AIM_PERCENT == 0.7
+    assert 1.0 <= losses.usual_percent(0) <= losses.usual_percent(7) <= 5.0
+    assert losses.usual_percent(28) == losses.usual_percent(60) == 5.0
+
+
+@pytest.mark.parametrize("age", [0, 1, 2, 3, 5, 7, 10, 20, 28, 40])
+def test_usual_losses_only_grow_with_age_and_slow_down_after_the_first_week(age):
+    # Tabler et al., Avian Advice 2004: peak on days 3 and 4, falling to day 9 or 10, then level
+    assert losses.usual_percent(age + 1) >= losses.usual_percent(age)
+    first_week = losses.usual_percent(7) - losses.usual_percent(0)
+    third_week = losses.usual_percent(21) - losses.usual_percent(14)
+    assert third_week < first_week
+
+
+def test_two_dead_of_a_hundred_in_the_first_week_are_not_called_many():
+    assert "losses-high" not in told(batch(100, (3.2, 1), (3.3, 1)), day(3.5))
+
+
+def test_six_dead_of_a_hundred_in_the_first_days_are():
+    facts = told(batch(100, (2.5, 2), (3.2, 4)), day(3.5))["losses-high"]
+    assert (facts["losses"], facts["losses_percent"]) == (6, 6.0)
+    assert facts["usual_percent"] == pytest.approx(2.0)
+    assert facts["origin"]
+
+
+def test_an_old_loss_is_not_told_again_days_later():
+    birds = batch(100, (2.5, 2), (3.2, 4))
+    assert "losses-high" not in told(birds, day(4.5))
+
+
+def test_three_dead_in_one_day_of_a_flock_that_had_lost_none_are_told():
+    facts = told(batch(100, (20.4, 3)), day(20.5))["losses-high"]
+    assert (facts["losses"], facts["losses_percent"]) == (3, 3.0)
+    assert facts["origin"] == "common practice"
+
+
+# --- moving out ----------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("kind", "age", "lows_c", "rain", "stage"),
+    [
+        # meat birds: from 3 weeks, nights above about 50 degF (ATTRA / extension, from memory)
+        ("broiler", 14, (15.0,), False, Stage.TOO_YOUNG),
+        ("broiler", 18, (15.0,), False, Stage.HARDEN_OFF),
+        ("broiler", 21, (12.0, 10.5, 14.0), False, Stage.READY),
+        ("broiler", 21, (12.0, 8.0, 14.0), False, Stage.NIGHTS_TOO_COLD),
+        ("broiler", 24, (12.0,), True, Stage.COLD_RAIN),
+        # layers are feathered at 5 to 6 weeks (extension, from memory)
+        ("layer", 28, (15.0,), False, Stage.TOO_YOUNG),
+        ("layer", 36, (15.0,), False, Stage.READY),
+        # quail: at 5 weeks if the room is near 70 degF (Mississippi State Extension)
+        ("quail", 35, (19.0,), False, Stage.READY),
+        ("quail", 35, (10.0,), False, Stage.NIGHTS_TOO_COLD),
+        # pheasants: 6 to 8 weeks with 2 or 3 good days (MacFarlane Pheasants)
+        ("pheasant", 36, (15.0,), False, Stage.TOO_YOUNG),
+        ("pheasant", 43, (15.0,), False, Stage.READY),
+    ],
+)
+def test_when_they_may_move_out(kind, age, lows_c, rain, stage):
+    verdict = moving(kind, age, target_c=21.0, coming_lows_c=lows_c, rain_ahead=rain)
+    assert verdict.stage is stage
+
+
+def test_a_night_near_the_target_will_do_where_the_target_is_low():
+    # ducklings at 5 weeks are held at 13 degC: a night of 8 is near that
+    assert moving("duck", 35, target_c=13.0, coming_lows_c=(8.0,)).stage is Stage.READY
+
+
+def test_moving_out_is_told_with_the_night_they_bear_and_its_source():
+    facts = told(batch(90), day(24.0), coming_lows_c=(11.0, 12.0))["ready-to-move"]
+    assert facts["reason"] == "ready"
+    assert (facts["outside_low_c"], facts["low_c"]) == (11.0, 10.0)
+    assert "50 degF" in facts["origin"]
+    assert "ready-to-move" not in told(batch(90), day(24.0), coming_lows_c=(4.0,))
+
+
+# --- step-down -----------------------------------------------------------------------------
+
+
+def test_the_step_is_told_from_five_in_the_evening_before():
+    birds = batch(50)
+    assert "step-down" not in told(birds, local("2026-03-07 16:59"))
+    facts = told(birds, local("2026-03-07 17:00"))["step-down"]
+    assert facts["step_at"] == local("2026-03-08 00:00")
+    assert (facts["target_c"], facts["next_target_c"]) == pytest.approx((35.0, 32.2), abs=0.03)
+    assert "Minnesota" in facts["origin"]
+    assert "step-down" not in told(birds, local("2026-03-08 00:00"))
+
+
+def test_a_straight_line_has_no_step_to_announce():
+    box = replace(BOX, steps=Steps.STRAIGHT)
+    assert "step-down" not in told(batch(50), local("2026-03-07 20:00"), box)
+
+
+def test_an_empty_box_gets_no_advice():
+    birds = batch(40, (3.0, 40))
+    assert birds.ended_at == day(3.0)
+    assert told(birds, day(3.5)) == {}

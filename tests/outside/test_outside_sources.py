@@ -1,0 +1,53 @@
+"""`brooder sources` leaves nothing out: each table that decides has its figures listed."""
+
+from monitor.brooding import birds_heat, losses, moving, space
+from monitor.brooding.envelope import COVERS, WALLS
+from monitor.brooding.flock import KINDS
+from monitor.brooding.heat_balance import SHARES
+from monitor.brooding.provenance import Mark
+from monitor.brooding.schedules import BUILT_IN
+from monitor.brooding.sources import figures
+
+ALL = list(figures())
+
+
+def values(subject: str) -> list[float]:
+    return [one.value for one in ALL if one.subject == subject]
+
+
+def test_every_row_of_every_schedule_is_listed():
+    rows = [row.target_c for schedule in BUILT_IN.values() for row in schedule.rows]
+    assert values("target temperature") == rows
+
+
+def test_every_weight_rule_space_loss_and_moving_figure_is_listed():
+    assert values("body mass") == [g for kind in KINDS.values() for _, g in kind.grams]
+    heat = values("birds' heat")
+    assert all(rule.watts in heat for rule in birds_heat.RULES.values())
+    wanted = [row.wanted_m2 for rows in space.FLOOR.values() for row in rows]
+    assert values("floor a bird, wanted") == wanted
+    assert [row.feeder_cm for row in space.TROUGH] == values("feeder edge a chick")
+    assert {percent for _, percent, _ in losses.USUAL} <= set(values("usual losses"))
+    assert {row.night_c for row in moving.MOVE.values()} <= set(values("moving out"))
+
+
+def test_every_material_and_source_kind_is_listed():
+    names = {one.name for one in ALL if one.subject == "resistance"}
+    used = {layer.name for stack in WALLS.values() for layer in stack}
+    used |= {layer.name for cover in COVERS.values() for layer in cover.layers}
+    assert used <= names
+    heat = {one.name.split(":")[0] for one in ALL if one.subject == "heat source"}
+    assert set(SHARES) <= heat
+
+
+def test_every_kind_of_bird_has_a_row_in_every_table():
+    for table in (birds_heat.RULES, space.FLOOR, moving.MOVE):
+        assert set(table) == set(KINDS)
+
+
+def test_every_figure_names_its_source_unit_and_mark_and_stands_once():
+    assert all(one.source and one.unit and one.name for one in ALL)
+    for one in ALL:
+        assert (one.source == "common practice") == (one.mark is Mark.PRACTICE), one
+    keys = [(one.subject, one.name) for one in ALL]
+    assert len(set(keys)) == len(keys)

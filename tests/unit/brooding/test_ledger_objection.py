@@ -1,0 +1,103 @@
+"""What is refused before it is kept: in words a grower can act on, and never a good entry."""
+
+from dataclasses import replace
+from zoneinfo import ZoneInfo
+
+import pytest
+from hypothesis import given
+from support.ledger import DAY, START, entry, journals, placed, some_entry
+
+from monitor.brooding.batch import LEDGER_KINDS, fold
+from monitor.brooding.entries import Entry, EntryKind
+from monitor.brooding.objection import objection
+
+CHICAGO = ZoneInfo("America/Chicago")
+KEPT = [
+    placed(1, 1, 100),
+    entry(2, EntryKind.LOSS, 2, 2),
+    entry(3, EntryKind.MOVED, 10, 90),
+    Entry(at=START + 11 * DAY, entry=EntryKind.NOTE, number=4, brooder="porch", note="wet"),
+    Entry(at=START + 11 * DAY, entry=EntryKind.UNDO, number=5, undoes=4),
+]
+
+
+def undo(number: int | None) -> Entry:
+    return Entry(at=START + 12 * DAY, entry=EntryKind.UNDO, undoes=number)
+
+
+REFUSED = [
+    (entry(0, EntryKind.LOSS, 12, 9), "porch has 8 birds at that time; 9 cannot be lost."),
+    (entry(0, EntryKind.MOVED, 12, 9), "porch has 8 birds at that time; 9 cannot be moved."),
+    (
+        entry(0, EntryKind.LOSS, 5, 9),
+        "Then entry 3, which is later, would be wrong: porch has 89 birds",
+    ),
+    (entry(0, EntryKind.LOSS, 0.5, 1), "There are no birds in porch at that time; enter `placed`"),
+    (entry(0, EntryKind.MOVED, 5, brooder="shed"), "There are no birds in shed"),
+    (entry(0, EntryKind.LOSS, 12, 0), "A loss entry needs a count of 1 or more, not 0."),
+    (entry(0, EntryKind.LOSS, 12, None), "A loss entry needs a count of 1 or more, not None."),
+    (entry(0, EntryKind.LOSS, 12, 1, brooder="barn"), "the configuration has porch, shed."),
+    (entry(0, EntryKind.LOSS, 12, 1, brooder=None), "Which brooder? A loss entry needs its name."),
+    (entry(0, EntryKind.NOTE, 12), "A note needs some words."),
+    (placed(0, 12, 20, hatched="2026-03-09"), "porch holds broiler hatched 2026-03-01"),
+    (placed(0, 12, 20, kind="duck"), "one box has one target"),
+    (placed(0, 12, 20, brooder="shed", kind="emu"), "use one of broiler, layer, turkey"),
+    (placed(0, 12, 20, brooder="shed", kind=None), "What kind of bird? Use one of broiler"),
+    (placed(0, 12, 20, brooder="shed", hatched=None), "When did they hatch?"),
+    (placed(0, 12, 20, brooder="shed", hatched="1 March"), "is not a date; write it like 2026-03-"),
+    (placed(0, 12, 20, brooder="shed", hatched="2026-04-01"), "is after the day they were placed"),
+    (placed(0, 12, 20, brooder="shed", hatched="2016-03-01"), "check the year"),
+    (undo(None), "An undo needs the number of the entry to take back."),
+    (undo(77), "There is no ledger entry 77 to take back."),
+    (undo(5), "Entry 5 is an undo; write the entry that it took back again instead."),
+    (undo(4), "Entry 4 was taken back already."),
+    (undo(1), "Entry 1 cannot be taken back while entry 2 rests on it"),
+]
+
+
+@pytest.mark.parametrize(("wrong", "words"), REFUSED, ids=[words for _, words in REFUSED])
+def test_a_wrong_entry_is_refused_in_words(wrong, words):
+    said = objection(fold(KEPT), wrong, zone=CHICAGO, brooders=["porch", "shed"])
+    assert words in (said or "")
+    assert "\n" not in (said or "")
+
+
+FINE = [
+    entry(0, EntryKind.LOSS, 12, 8),
+    entry(0, EntryKind.MOVED, 12),
+    entry(0, EntryKind.LOSS, 5, 8),  # written late, and the later move still fits
+    entry(0, EntryKind.NOTE, 12, note="new litter"),
+    entry(0, EntryKind.ACKNOWLEDGE, 12, alarm="cold"),
+    placed(0, 12, 90, brooder="shed"),
+    placed(0, 12, 15),  # the same hatch again
+    undo(2),
+    undo(3),
+]
+
+
+@pytest.mark.parametrize("good", FINE)
+def test_a_good_entry_is_not_refused(good):
+    assert objection(fold(KEPT), good, zone=CHICAGO, brooders=["porch", "shed"]) is None
+
+
+def test_a_hatch_date_is_judged_by_the_site_s_date():
+    evening = Entry(
+        at=START,  # 2026-03-01 03:00 UTC is still 28 February in Chicago
+        entry=EntryKind.PLACED,
+        brooder="porch",
+        count=5,
+        hatched="2026-03-01",
+        kind="broiler",
+    )
+    assert "after the day" in (objection(fold([]), evening, zone=CHICAGO) or "")
+    assert objection(fold([]), evening) is None
+
+
+@given(journals, some_entry)
+def test_what_is_not_refused_counts_and_spoils_nothing(journal, candidate):
+    """Whatever passes is folded without a fault of its own or of another entry."""
+    kept: list[Entry] = []
+    for one in [*journal, candidate]:
+        if objection(fold(kept), one) is None and one.entry in LEDGER_KINDS:
+            kept.append(replace(one, number=len(kept) + 1))
+    assert fold(kept).faults == {}
