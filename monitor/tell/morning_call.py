@@ -12,10 +12,10 @@ from monitor.site import Site
 from monitor.tell.contacts import Contact, first_told
 from monitor.tell.incident import pack, unpack
 from monitor.tell.message import Kind, Message, from_row
-from monitor.tell.night import NIGHT_S, Night
-from monitor.tell.picture import BoxNow, Picture
-from monitor.tell.wording import BoxMorning, Gathered, Voice, for_change, morning
+from monitor.tell.picture import box_morning
+from monitor.tell.wording import Gathered, Voice, for_change, morning
 from monitor.watch.events import Change, Priority
+from monitor.watch.status import SiteStatus
 
 _LOG_MAX = 40  # lines of a bad night; more than a person reads
 
@@ -68,8 +68,7 @@ class MorningCall:
         self,
         now_at: float,
         *,
-        look: Callable[[], Picture],
-        night: Callable[[str, float, float], Night | None],
+        look: Callable[[], SiteStatus | None],
         still: Callable[[], list[str]],
     ) -> list[Message]:
         """The messages due by `now_at`. A morning missed is told late; older ones are left out."""
@@ -78,23 +77,16 @@ class MorningCall:
         day = self._day_told_by(now_at)
         if self._last is not None and day > self._last:
             self._last = day
-            said += self._say(day, look(), night, still())
+            said += self._say(day, look(), still())
         return said
 
-    def _say(
-        self,
-        day: date,
-        picture: Picture,
-        night: Callable[[str, float, float], Night | None],
-        still: list[str],
-    ) -> list[Message]:
+    def _say(self, day: date, status: SiteStatus | None, still: list[str]) -> list[Message]:
         at = self._moment(day)
         boxes = [
-            self._box(
+            box_morning(
                 box.name,
-                picture.boxes.get(box.name, BoxNow()),
-                night(box.name, at - NIGHT_S, at),
-                at,
+                tuple(self._said_at(entry, at) for entry in self._log if entry[1] == box.name),
+                status.brooder(box.name) if status else None,
             )
             for box in self._site.brooders
         ]
@@ -126,36 +118,6 @@ class MorningCall:
             else:
                 now.append(contact.name)
         return [replace(message, contacts=tuple(now))] if now or not told else []
-
-    def _box(self, name: str, now: BoxNow, night: Night | None, at: float) -> BoxMorning:
-        alarms = tuple(self._said_at(entry, at) for entry in self._log if entry[1] == name)
-        seen = BoxMorning(
-            brooder=name,
-            alarms=alarms,
-            running=now.running,
-            now_c=now.temp_c,
-            target_c=now.target_c,
-            head_count=now.head_count,
-            age_days=now.age_days,
-            step_at=now.step_at,
-            step_target_c=now.step_target_c,
-            outlook_lowest_c=now.outlook_lowest_c,
-            outlook_at=now.outlook_at,
-        )
-        if night is None:
-            return seen
-        return replace(
-            seen,
-            lowest_c=night.lowest_c,
-            lowest_at=night.lowest_at,
-            lowest_target_c=night.lowest_target_c,
-            highest_c=night.highest_c,
-            highest_at=night.highest_at,
-            highest_target_c=night.highest_target_c,
-            too_cold_s=night.too_cold_s,
-            too_hot_s=night.too_hot_s,
-            unseen_s=night.unseen_s,
-        )
 
     def _said_at(self, entry: tuple[float, str, str], at: float) -> str:
         return f"{self._voice.clock(entry[0], at)} {entry[2]}"

@@ -1,27 +1,53 @@
-"""What the planner needs to know of the present when it writes a text, and only then. Made from
-the engine's status by `picture`; a Night comes from the journal by `night`."""
+"""What the planner needs of the present when it writes a text: taken from the engine's status."""
 
-from dataclasses import dataclass, field
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class BoxNow:
-    """One brooder at this moment; None where it is not known. Temperatures degC."""
-
-    running: bool = True  # a batch is in the box
-    temp_c: float | None = None
-    target_c: float | None = None
-    head_count: int | None = None
-    age_days: int | None = None
-    step_at: float | None = None
-    step_target_c: float | None = None
-    outlook_lowest_c: float | None = None
-    outlook_at: float | None = None
-    outlook_chance: float | None = None
+from monitor.tell.wording import BoxMorning
+from monitor.watch.events import Facts
+from monitor.watch.status import BrooderStatus, SiteStatus
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Picture:
-    """All brooders by name."""
+def now_facts(facts: Facts, status: SiteStatus | None, brooder: str | None) -> Facts:
+    """`facts` as of now: estimates made at the time left out, the floor of this moment put in."""
+    fresh = facts.copy()
+    box = status.brooder(brooder) if status is not None and brooder is not None else None
+    if box is None:
+        return fresh
+    for stale in ("rate_c_per_h", "minutes_to_chill", "minutes_to_chill_low", "probes"):
+        fresh.pop(stale, None)  # type: ignore[misc]
+    if box.temp_c is not None:
+        fresh["temp_c"] = box.temp_c
+    if box.target_c is not None:
+        fresh["target_c"] = box.target_c
+    if box.trend_c_per_h is not None:
+        fresh["rate_c_per_h"] = box.trend_c_per_h
+    left = box.minutes_to_chill
+    if left is not None:
+        fresh["minutes_to_chill"] = left.mid
+        fresh["minutes_to_chill_low"] = left.low
+        fresh["minutes_to_chill_high"] = left.high
+    return fresh
 
-    boxes: dict[str, BoxNow] = field(default_factory=dict)
+
+def box_morning(name: str, alarms: tuple[str, ...], box: BrooderStatus | None) -> BoxMorning:
+    """One brooder's night and day."""
+    if box is None:
+        return BoxMorning(brooder=name, alarms=alarms)
+    batch, step, outlook = box.batch, box.next_step, box.outlook
+    return BoxMorning(
+        brooder=name,
+        alarms=alarms,
+        lowest_c=box.night.low_c,
+        lowest_at=box.night.low_at,
+        highest_c=box.night.high_c,
+        highest_at=box.night.high_at,
+        too_cold_s=box.night.below_s,
+        too_hot_s=box.night.above_s,
+        running=batch is not None,
+        now_c=box.temp_c,
+        target_c=box.target_c,
+        head_count=batch.head_count if batch else None,
+        age_days=int(batch.age_days) if batch else None,
+        step_at=step.at if step else None,
+        step_target_c=step.to_c if step else None,
+        outlook_lowest_c=outlook.lowest_c.mid if outlook else None,
+        outlook_at=outlook.lowest_at if outlook else None,
+    )

@@ -19,11 +19,10 @@ from monitor.tell.contacts import Contact, first_told
 from monitor.tell.incident import Alarm, Incident, rank, thread_scope
 from monitor.tell.message import Kind, Message
 from monitor.tell.morning_call import MorningCall
-from monitor.tell.night import Night
-from monitor.tell.picture import Picture
 from monitor.tell.wording import Voice, Words, for_change
 from monitor.watch.alarm_table import TABLE, Lasting
 from monitor.watch.events import AlarmName, Change, ChangeKind, Moment, Priority, State
+from monitor.watch.status import SiteStatus
 
 # Told once: a cold night is answered by going out before bed, and the clock mends itself. Nor is
 # their end told: at dawn every cold night ends, which is no reason to wake anybody.
@@ -56,7 +55,7 @@ class _Do(IntEnum):
 
 
 class Plan:
-    """See the module. `look` and `night` are asked only when a text is written."""
+    """See the module. `look` is the engine's status, asked only when a text is written."""
 
     def __init__(
         self,
@@ -64,15 +63,13 @@ class Plan:
         contacts: tuple[Contact, ...] = (),
         policy: Policy | None = None,
         *,
-        look: Callable[[], Picture] = Picture,
-        night: Callable[[str, float, float], Night | None] = lambda _box, _from, _to: None,
+        look: Callable[[], SiteStatus | None] = lambda: None,
     ) -> None:
         self._site = site
         self._voice = Voice(site)
         self._contacts = contacts
         self._policy = policy or Policy()
         self._look = look
-        self._night = night
         self._incidents: list[Incident] = []  # open ones, oldest first
         self._offset_s = 0.0  # tick minus at
         self._morning = MorningCall(site, contacts, self._policy.morning_at)
@@ -121,9 +118,7 @@ class Plan:
             ends = tick if first is None else min(tick, first[0])
             morning_at = self._morning.next_at
             if morning_at is not None and morning_at + self._offset_s <= ends:
-                yield from self._morning.take_due(
-                    morning_at, look=self._look, night=self._night, still=self._still
-                )
+                yield from self._morning.take_due(morning_at, look=self._look, still=self._still)
                 continue
             if first is None or first[0] > tick or (first[0] == tick and not including):
                 return

@@ -7,10 +7,11 @@ from monitor.site import Site
 from monitor.tell import wording
 from monitor.tell.incident import Incident, rank
 from monitor.tell.message import Kind
-from monitor.tell.picture import Picture
+from monitor.tell.picture import now_facts
 from monitor.tell.wording import Voice, Words
 from monitor.watch.alarm_table import Family
-from monitor.watch.events import AlarmName, Change, ChangeKind, Facts, ProbeFact
+from monitor.watch.events import AlarmName, Change, ChangeKind, ProbeFact
+from monitor.watch.status import SiteStatus
 
 _TEMPERATURE = (Family.COLD.value, Family.HOT.value)
 _PICTURED = (Kind.RAISED, Kind.PASSED_ON, Kind.OVER)
@@ -33,14 +34,14 @@ def raised(changes: list[Change], site: Site) -> Words:
     return wording.for_change(replace(lead, facts=facts), site)
 
 
-def again(incident: Incident, at: float, site: Site, picture: Picture) -> Words:
+def again(incident: Incident, at: float, site: Site, status: SiteStatus | None) -> Words:
     """A scheduled repeat."""
-    return wording.again(_now(incident, at, site, picture), at - incident.since_at)
+    return wording.again(_now(incident, at, site, status), at - incident.since_at)
 
 
-def passed_on(incident: Incident, at: float, site: Site, picture: Picture) -> Words:
+def passed_on(incident: Incident, at: float, site: Site, status: SiteStatus | None) -> Words:
     """Nobody answered."""
-    told = _now(incident, at, site, picture)
+    told = _now(incident, at, site, status)
     return wording.passed_on(told, at - incident.since_at, incident.told_to)
 
 
@@ -84,7 +85,7 @@ def pictured(incident: Incident, kind: Kind) -> str | None:
     return None
 
 
-def _now(incident: Incident, at: float, site: Site, picture: Picture) -> Words:
+def _now(incident: Incident, at: float, site: Site, status: SiteStatus | None) -> Words:
     """The words as they would be said now: old estimates left out, the floor of this moment."""
     alarm = incident.unanswered() or incident.lead()
     if alarm is None:
@@ -92,13 +93,7 @@ def _now(incident: Incident, at: float, site: Site, picture: Picture) -> Words:
     change = alarm.change
     if incident.family == "silence":
         return raised([a.change for a in incident.alarms.values() if a.open], site)
-    facts: Facts = change.facts.copy()
-    box = picture.boxes.get(change.brooder or "")
-    if incident.family in _TEMPERATURE and box is not None:
-        for stale in ("minutes_to_chill", "rate_c_per_h", "probes"):
-            facts.pop(stale, None)  # type: ignore[misc]
-        if box.temp_c is not None:
-            facts["temp_c"] = box.temp_c
-        if box.target_c is not None:
-            facts["target_c"] = box.target_c
+    facts = change.facts
+    if incident.family in _TEMPERATURE:
+        facts = now_facts(facts, status, change.brooder)
     return wording.for_change(replace(change, at=at, facts=facts), site)

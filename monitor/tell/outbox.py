@@ -1,0 +1,218 @@
+"""What waits to be sent, to whom, and what goes next. Pure decisions; owned by `delivery`, written
+through to the journal's outbox table as the Outcomes say.
+
+Each contact is a lane of its own: its back-off, its order, its cap. Times are ticks, except those
+in journal records, which are wall time."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+
+from monitor.journal.records import OutboxRow, Outcome
+from monitor.tell.message import Kind, Message, from_row
+from monitor.watch.events import Moment, Priority
+
+# Back-off doubles from 5 s to 5 min: a server that restarts is met again within seconds, one that
+# is away for the night costs a dozen tries an hour. Common practice.
+FIRST_BACK_OFF_S, LONGEST_BACK_OFF_S = 5.0, 300.0
+# Old news is noise: after this long undelivered a message is given up. An urgent one is repeated
+# by the planner anyway as long as it is true.
+GIVE_UP_S = {
+    Priority.URGENT: 24 * 3600.0,
+    Priority.WARNING: 24 * 3600.0,
+    Priority.ADVICE: 6 * 3600.0,
+}
+TROUBLE_AFTER = 3  # failures in a row before a contact counts as not reached
+
+_HASTE = {Priority.URGENT: 0, Priority.WARNING: 1, Priority.ADVICE: 2}
+_ORDER = {kind: place for place, kind in enumerate(Kind)}
+
+
+@dataclass(slots=True)
+class _Waiting:
+    message: Message
+    since: float  # tick
+    tries: int = 0
+
+
+@dataclass(slots=True)
+class _Lane:
+    waiting: dict[str, _Waiting] = field(default_factory=dict)  # by key, oldest first
+    sending: str | None = None
+    failures: int = 0
+    last_try: float | None = None
+    not_before: float = float("-inf")
+
+
+def rows(message: Message) -> list[OutboxRow]:
+    """The message as the journal's outbox keeps it: a row for each contact."""
+    return [
+        OutboxRow(
+            key=message.key,
+            contact=contact,
+            at=message.at,
+            priority=message.priority.value,
+            message=message.as_row(),
+        )
+        for contact in message.contacts
+    ]
+
+
+class Outbox:
+    """Lanes by contact. Every method that decides something says it as Outcomes to be kept."""
+
+    def __init__(self, contacts: Iterable[str], *, most_pending: int = 50) -> None:
+        self._lanes = {name: _Lane() for name in contacts}
+        self._most = most_pending
+
+    def restore(self, pending: Iterable[OutboxRow], now: Moment) -> list[Outcome]:
+        """What the journal says is unsent. Tried at once: a restart is a new chance."""
+        outcomes: list[Outcome] = []
+        for row in sorted(pending, key=lambda row: row.at):
+            message = from_row(row.key, row.contact, row.at, row.priority, row.message)
+            outcomes += self._queue(row.contact, message, now, row.tries)
+        return outcomes
+
+    def add(self, message: Message, now: Moment) -> list[Outcome]:
+        """A new message for each of its contacts. Outcomes: older ones it replaces."""
+        outcomes: list[Outcome] = []
+        for contact in message.contacts:
+            outcomes += self._queue(contact, message, now, 0)
+        return outcomes
+
+    def _queue(self, contact: str, message: Message, now: Moment, tries: int) -> list[Outcome]:
+        lane = self._lanes.get(contact)
+        if lane is None:
+            why = "no such contact any more"
+            return [_ended(message, contact, now, tries, state="given-up", failure=why)]
+        if message.key in lane.waiting:
+            return []
+        same = [w.message for w in lane.waiting.values() if w.message.thread == message.thread]
+        if any(other.at > message.at for other in same):
+            return [_ended(message, contact, now, tries, state="superseded")]
+        outcomes = [
+            self._drop(contact, lane, key, now, state="superseded")
+            for key, older in list(lane.waiting.items())
+            if older.message.thread == message.thread
+            and older.message.at <= message.at
+            and key != lane.sending
+        ]
+        # One that comes from the journal has been waiting since it was said.
+        since = now.tick - max(0.0, now.at - message.at) if tries else now.tick
+        lane.waiting[message.key] = _Waiting(message, since, tries)
+        if message.priority is Priority.URGENT and lane.last_try is not None:
+            # Urgent news may find a server that is back: tried soon whatever the back-off.
+            lane.not_before = min(lane.not_before, lane.last_try + FIRST_BACK_OFF_S)
+        while len(lane.waiting) > self._most:
+            least = self._least(lane)
+            if least is None:
+                break
+            why = f"more than {self._most} waiting"
+            outcomes.append(self._drop(contact, lane, least, now, state="given-up", failure=why))
+        return outcomes
+
+    def take(self, contact: str, now: Moment) -> Message | None:
+        """The message to send to this contact now, if there is one and the lane is free."""
+        lane = self._lanes[contact]
+        if lane.sending is not None or not lane.waiting or now.tick < lane.not_before:
+            return None
+        best = min(lane.waiting.values(), key=_haste)
+        lane.sending = best.message.key
+        lane.last_try = now.tick
+        return best.message
+
+    def done(self, contact: str, failure: str | None, now: Moment) -> list[Outcome]:
+        """How the sending that was taken ended; None: it arrived."""
+        lane = self._lanes.get(contact)
+        if lane is None or lane.sending is None:
+            return []
+        key, lane.sending = lane.sending, None
+        waiting = lane.waiting[key]
+        waiting.tries += 1
+        if failure is None:
+            lane.failures, lane.not_before = 0, now.tick
+            return [self._drop(contact, lane, key, now, state="sent")]
+        lane.failures += 1
+        back_off_s = min(LONGEST_BACK_OFF_S, FIRST_BACK_OFF_S * 2 ** min(lane.failures - 1, 10))
+        lane.not_before = now.tick + back_off_s
+        newer = any(
+            other.message.thread == waiting.message.thread
+            and other.message.at >= waiting.message.at
+            and other is not waiting
+            for other in lane.waiting.values()
+        )
+        if newer:
+            return [self._drop(contact, lane, key, now, state="superseded", failure=failure)]
+        if now.tick - waiting.since >= GIVE_UP_S[waiting.message.priority]:
+            return [self._drop(contact, lane, key, now, state="given-up", failure=failure)]
+        return [
+            Outcome(
+                key=key,
+                contact=contact,
+                tried_at=now.at,
+                state="pending",
+                tries=waiting.tries,
+                failure=failure,
+                next_try_at=now.at + back_off_s,
+            )
+        ]
+
+    def failures(self, contact: str) -> int:
+        """Failures in a row."""
+        lane = self._lanes.get(contact)
+        return 0 if lane is None else lane.failures
+
+    def pending(self) -> int:
+        """Messages not yet sent, over all contacts."""
+        return sum(len(lane.waiting) for lane in self._lanes.values())
+
+    @property
+    def contacts(self) -> tuple[str, ...]:
+        """The lanes there are."""
+        return tuple(self._lanes)
+
+    @property
+    def next_due(self) -> float | None:
+        """The tick at which some lane can send again; minus infinity: now."""
+        return min(
+            (lane.not_before for lane in self._lanes.values() if lane.waiting and not lane.sending),
+            default=None,
+        )
+
+    def _least(self, lane: _Lane) -> str | None:
+        """The one to do without: least priority first, oldest of these."""
+        spare = [w for key, w in lane.waiting.items() if key != lane.sending]
+        if not spare:
+            return None
+        least = max(spare, key=lambda w: (_HASTE[w.message.priority], -w.message.at))
+        return least.message.key
+
+    @staticmethod
+    def _drop(
+        contact: str, lane: _Lane, key: str, now: Moment, *, state: str, failure: str | None = None
+    ) -> Outcome:
+        waiting = lane.waiting.pop(key)
+        return _ended(waiting.message, contact, now, waiting.tries, state=state, failure=failure)
+
+
+def _haste(waiting: _Waiting) -> tuple[int, int, float]:
+    message = waiting.message
+    return (_HASTE[message.priority], _ORDER[message.kind], message.at)
+
+
+def _ended(
+    message: Message,
+    contact: str,
+    now: Moment,
+    tries: int,
+    *,
+    state: str,
+    failure: str | None = None,
+) -> Outcome:
+    return Outcome(
+        key=message.key,
+        contact=contact,
+        tried_at=now.at,
+        state=state,
+        tries=tries,
+        failure=failure,
+    )

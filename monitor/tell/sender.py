@@ -1,0 +1,224 @@
+"""The process in which Apprise runs, so that its blocking cannot stop the watch. Run by `delivery`
+as `python -m monitor.tell.sender`: jobs come as JSON lines on standard input, answers leave as
+JSON lines on standard output, and it ends when standard input does, so it never outlives the
+service by more than one job.
+
+It loads Apprise once, and of its services only those that the contacts use (all of them would be
+13 MB more). Each job is sent by a forked child, which starts in milliseconds, and is killed when
+its time is over. A fork server of our own and not multiprocessing's: that one would import the
+service's main module in every child and keep a tracker process besides.
+
+URLs come in through the pipe, never as arguments, and leave in no form: what a failure says is
+one of the sentences below."""
+
+import importlib
+import json
+import logging
+import os
+import re
+import selectors
+import signal
+import sys
+import time
+from typing import Any
+
+import apprise
+
+_STATUS = re.compile(r"(?:error|status|code)\D{0,12}\b([45]\d\d)\b", re.IGNORECASE)
+_KINDS = {"urgent": "failure", "warning": "warning", "advice": "info", "calm": "success"}
+_TOO_LONG = 1 << 20  # a job line is a few kB
+
+Service = tuple[str, str]  # module and class of one of Apprise's services
+
+
+class Sender:
+    """Reads jobs, forks children, ends them in time, answers."""
+
+    def __init__(self, stdin: int, stdout: int) -> None:
+        self._in, self._out = stdin, stdout
+        self._selector = selectors.DefaultSelector()
+        self._buffer = b""
+        self._services: dict[str, Service] = {}  # by URL
+        self._running: dict[int, tuple[int, int, float, bytes]] = {}  # pipe -> pid, id, end, said
+
+    def run(self) -> None:
+        """Until standard input ends."""
+        self._selector.register(self._in, selectors.EVENT_READ)
+        while True:
+            ends = [end for _, _, end, _ in self._running.values()]
+            wait_s = max(0.0, min(ends) - time.monotonic()) if ends else None
+            for key, _ in self._selector.select(wait_s):
+                if key.fd == self._in:
+                    if not self._read_jobs():
+                        self._end_all()
+                        return
+                else:
+                    self._hear(key.fd)
+            self._end_late()
+
+    def _read_jobs(self) -> bool:
+        data = os.read(self._in, 65536)
+        self._buffer += data
+        while b"\n" in self._buffer:
+            line, self._buffer = self._buffer.split(b"\n", 1)
+            job = json.loads(line)
+            if "warm" in job:
+                self._warm(job["warm"])
+                self._answer({"warm": True})
+            else:
+                self._start(job)
+        return bool(data) and len(self._buffer) < _TOO_LONG
+
+    def _warm(self, urls: list[str]) -> None:
+        """Loads the services that these URLs need. Which they are, a child finds out."""
+        reading, writing = os.pipe()
+        pid = os.fork()
+        if pid == 0:
+            os.close(reading)
+            found = [_service_of(url) for url in urls]
+            os.write(writing, json.dumps(found).encode())
+            os._exit(0)
+        os.close(writing)
+        with os.fdopen(reading, "rb") as pipe:
+            said = pipe.read()
+        os.waitpid(pid, 0)
+        for url, service in zip(urls, json.loads(said or b"[]"), strict=False):
+            if service is not None:
+                importlib.import_module(service[0])
+                self._services[url] = (service[0], service[1])
+
+    def _start(self, job: dict[str, Any]) -> None:
+        reading, writing = os.pipe()
+        pid = os.fork()
+        if pid == 0:
+            os.close(reading)
+            why = _send(job, self._services.get(job["url"]))
+            os.write(writing, json.dumps(why).encode())
+            os._exit(0)
+        os.close(writing)
+        end = time.monotonic() + float(job["limit_s"])
+        self._running[reading] = (pid, job["id"], end, b"")
+        self._selector.register(reading, selectors.EVENT_READ)
+
+    def _hear(self, pipe: int) -> None:
+        pid, number, end, said = self._running[pipe]
+        data = os.read(pipe, 4096)
+        if data:
+            self._running[pipe] = (pid, number, end, said + data)
+            return
+        self._forget(pipe)
+        self._answer({"id": number, "why": json.loads(said) if said else "the sending broke off"})
+
+    def _end_late(self) -> None:
+        now = time.monotonic()
+        for pipe, (pid, number, end, _) in list(self._running.items()):
+            if end <= now:
+                os.kill(pid, signal.SIGKILL)
+                self._forget(pipe)
+                self._answer({"id": number, "why": "no answer in time"})
+
+    def _end_all(self) -> None:
+        """Nobody listens any more."""
+        for pipe, (pid, *_) in list(self._running.items()):
+            os.kill(pid, signal.SIGKILL)
+            self._forget(pipe)
+
+    def _forget(self, pipe: int) -> None:
+        pid = self._running.pop(pipe)[0]
+        self._selector.unregister(pipe)
+        os.close(pipe)
+        os.waitpid(pid, 0)
+
+    def _answer(self, answer: dict[str, Any]) -> None:
+        os.write(self._out, json.dumps(answer).encode() + b"\n")
+
+
+def _service_of(url: str) -> Service | None:
+    """Which of Apprise's services takes this URL; None: none."""
+    try:
+        instance = apprise.Apprise.instantiate(url)
+    except Exception:  # whatever a plug-in raises, it must not end the sender
+        return None
+    return None if instance is None else (type(instance).__module__, type(instance).__name__)
+
+
+def _send(job: dict[str, Any], service: Service | None) -> str | None:
+    """Sends one message; None: it arrived, else why not in words that hold no secret."""
+    said = _Said()
+    try:
+        asset = apprise.AppriseAsset(
+            app_id="Brooder", app_desc="Brooder temperature watch", app_url=""
+        )
+        instance = _instance(job["url"], service, asset)
+        if instance is None:
+            return "its URL is not one that Apprise can use"
+        sending = apprise.Apprise(asset=asset)
+        sending.add(instance)
+        picture = job.get("attach")
+        attach = picture if picture and instance.attachment_support else None
+        done = sending.notify(
+            title=job["title"],
+            body=job["body"],
+            body_format="text",
+            notify_type=_KINDS.get(job.get("kind", ""), "info"),
+            attach=attach,
+        )
+    except Exception as fault:  # its text may hold the URL, its type does not
+        return f"the sending failed ({type(fault).__name__})"
+    return None if done else said.why()
+
+
+def _instance(url: str, service: Service | None, asset: Any) -> Any:
+    if service is not None:
+        kind = getattr(importlib.import_module(service[0]), service[1])
+        tame = url.replace("/#", "/%23")  # as Apprise does before it parses
+        scheme = url.split(":", 1)[0].strip().lower()
+        parse = kind.parse_url if scheme in kind.schemas(kind) else kind.parse_native_url
+        results = parse(tame)
+        if results:
+            return kind(**{**results, "asset": asset, "tag": set()})
+    return apprise.Apprise.instantiate(url, asset=asset)
+
+
+class _Said(logging.Handler):
+    """Listens to what Apprise logs and keeps of it only what is harmless."""
+
+    def __init__(self) -> None:
+        super().__init__(logging.DEBUG)
+        self._status: str | None = None
+        self._unreached = False
+        logger = logging.getLogger("apprise")
+        logger.handlers = [self]
+        logger.propagate = False
+        logger.setLevel(logging.DEBUG)
+
+    def emit(self, record: logging.LogRecord) -> None:
+        """Called by the logger."""
+        text = record.getMessage()
+        status = _STATUS.search(text)
+        if status:
+            self._status = status[1]
+        if "onnection" in text or "timed out" in text.lower() or "socket" in text.lower():
+            self._unreached = True
+
+    def why(self) -> str:
+        """The most that can be said."""
+        if self._status in ("401", "403"):
+            return f"the service refused the password or token (answer {self._status})"
+        if self._status:
+            return f"the service answered {self._status}"
+        if self._unreached:
+            return "no connection to the service"
+        return "the service did not take the message"
+
+
+def main() -> None:
+    """Silent on standard error: Apprise repeats URLs in its log."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is the service's to handle;
+    signal.signal(signal.SIGTERM, signal.SIG_IGN)  # this one ends with its standard input
+    logging.lastResort = None
+    Sender(sys.stdin.fileno(), sys.stdout.fileno()).run()
+
+
+if __name__ == "__main__":
+    main()

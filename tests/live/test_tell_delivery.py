@@ -1,0 +1,213 @@
+"""Messages reach people through real servers, and one that is unwell delays nobody else."""
+
+import os
+import signal
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+import pytest
+from support.receivers import Mode, Receiver, http_receiver, refusing_port, smtp_receiver
+
+from monitor.journal.records import Outcome
+from monitor.tell.contacts import Contact
+from monitor.tell.delivery import Calls, Delivery
+from monitor.tell.message import Kind, Message
+from monitor.tell.outbox import rows
+from monitor.watch.events import Moment, Priority
+
+pytestmark = pytest.mark.live
+
+
+class Kept:
+    """What the service would write into the journal."""
+
+    def __init__(self) -> None:
+        self.outcomes: list[Outcome] = []
+        self.trouble: list[tuple[str, bool, str]] = []
+
+    def states(self) -> dict[tuple[str, str], str]:
+        return {(o.key, o.contact): o.state for o in self.outcomes}
+
+
+def now() -> Moment:
+    return Moment(time.time(), time.monotonic())
+
+
+def urgent(*contacts: str, key: str = "porch/chill/1:raised", thread: str = "a") -> Message:
+    return Message(
+        key=key,
+        thread=thread,
+        kind=Kind.RAISED,
+        contacts=contacts,
+        priority=Priority.URGENT,
+        title="porch: dangerously cold",
+        body="Now 28.9 °C, should be 35.0 °C. Go now. Check the lamps first.\nSecond line.",
+        short="porch: dangerously cold.",
+        at=time.time(),
+        ack_for=("porch/chill/1",),
+    )
+
+
+@contextmanager
+def delivering(
+    kept: Kept, *receivers: tuple[str, Receiver], limit_s: float = 20.0, **calls: object
+) -> Iterator[Delivery]:
+    contacts = [Contact(name=name, url=receiver.url) for name, receiver in receivers]
+    delivery = Delivery(
+        contacts,
+        Calls(
+            now=now,
+            record=kept.outcomes.extend,
+            trouble=lambda *said: kept.trouble.append(said),
+            **calls,  # type: ignore[arg-type]
+        ),
+        limit_s=limit_s,
+    )
+    delivery.start()
+    try:
+        yield delivery
+    finally:
+        delivery.stop()
+
+
+def until(true: object, within_s: float = 60.0) -> None:
+    end = time.monotonic() + within_s
+    while not true():  # type: ignore[operator]
+        assert time.monotonic() < end, f"waited {within_s} s in vain"
+        time.sleep(0.02)
+
+
+def test_a_message_arrives_at_a_phone_and_in_a_mailbox_word_for_word():
+    kept = Kept()
+    with http_receiver() as phone, smtp_receiver() as mailbox:
+        message = urgent("phone", "mail")
+        with delivering(kept, ("phone", phone), ("mail", mailbox)) as delivery:
+            delivery.send([message])
+            [by_phone], [by_mail] = phone.wait_for(1), mailbox.wait_for(1)
+            assert delivery.drain(30) == 0
+    assert (by_phone.title, by_phone.body) == (message.title, message.body)
+    assert by_mail.title == message.title
+    assert message.body in by_mail.body.replace("\r\n", "\n")
+    assert set(kept.states().values()) == {"sent"}
+
+
+def test_a_contact_that_hangs_does_not_delay_another():
+    kept = Kept()
+    with (
+        http_receiver(Mode.HANGING) as stuck,
+        http_receiver() as phone,
+        delivering(kept, ("stuck", stuck), ("phone", phone), limit_s=600) as delivery,
+    ):
+        delivery.send([urgent("stuck", key="porch/hot/1:raised")])
+        stuck.wait_until(lambda me: me.holding == 1)
+        begun = time.monotonic()
+        delivery.send([urgent("stuck", "phone")])
+        [got] = phone.wait_for(1)
+        assert stuck.holding == 1, "the other one was no longer hanging"
+        print(f"\nsend to arrival beside a hanging contact: {got.at - begun:.3f} s")
+        assert kept.states().get(("porch/chill/1:raised", "stuck")) is None
+
+
+@pytest.mark.parametrize("mode", [Mode.HANGING, Mode.DRIPPING])
+def test_a_contact_that_hangs_or_drips_is_left_after_its_time_limit_and_tried_again(mode):
+    kept = Kept()
+    with http_receiver(mode) as stuck, delivering(kept, ("stuck", stuck), limit_s=1) as delivery:
+        delivery.send([urgent("stuck")])
+        until(lambda: kept.outcomes)
+        assert kept.outcomes[0].failure == "no answer in time"
+        assert kept.outcomes[0].state == "pending"
+        stuck.mode = Mode.WELL
+        [got] = stuck.wait_for(1)
+        assert got.title == "porch: dangerously cold"
+
+
+@pytest.mark.parametrize(
+    ("mode", "why"),
+    [
+        (Mode.FAILING, "the service answered 500"),
+        (Mode.REFUSING, "the service refused the password or token (answer 403)"),
+    ],
+)
+def test_a_failure_says_why_and_holds_no_secret(mode, why, caplog):
+    kept = Kept()
+    with http_receiver(mode) as phone:
+        phone.suffix = "/hook?token=hidden-token"
+        phone.scheme = "json"
+        with delivering(kept, ("phone", phone)) as delivery:
+            delivery.send([urgent("phone")])
+            until(lambda: kept.outcomes)
+    assert kept.outcomes[0].failure == why
+    assert "hidden-token" not in caplog.text + repr(kept.outcomes)
+
+
+def test_a_port_where_nobody_listens_is_no_connection():
+    kept = Kept()
+    with refusing_port() as nobody, delivering(kept, ("phone", nobody)) as delivery:
+        delivery.send([urgent("phone")])
+        until(lambda: kept.outcomes)
+    assert kept.outcomes[0].failure == "no connection to the service"
+
+
+def test_a_contact_not_reached_is_told_as_trouble_once_and_its_end_too():
+    kept = Kept()
+    with http_receiver(Mode.FAILING) as phone, delivering(kept, ("phone", phone)) as delivery:
+        for number in range(3):  # urgent news tries again after five seconds at the latest
+            delivery.send([urgent("phone", key=f"porch/chill/{number}:raised", thread=str(number))])
+            until(lambda n=number: len(kept.outcomes) > n)
+        until(lambda: kept.trouble)
+        phone.mode = Mode.WELL
+        delivery.send([urgent("phone", key="porch/chill/9:raised", thread="9")])
+        until(lambda: len(kept.trouble) == 2)
+    assert [(who, begins) for who, begins, _ in kept.trouble] == [("phone", True), ("phone", False)]
+
+
+def test_what_the_journal_says_is_unsent_goes_out_at_the_start():
+    kept = Kept()
+    with http_receiver() as phone:
+        delivery = Delivery(
+            [Contact(name="phone", url=phone.url)],
+            Calls(now=now, record=kept.outcomes.extend, trouble=lambda *_: None),
+        )
+        delivery.start(rows(urgent("phone")))
+        try:
+            [got] = phone.wait_for(1)
+        finally:
+            delivery.stop()
+    assert got.title == "porch: dangerously cold"
+
+
+def test_a_sender_that_is_killed_is_started_anew_and_nothing_is_lost():
+    kept = Kept()
+    with http_receiver(Mode.HANGING) as phone, delivering(kept, ("phone", phone)) as delivery:
+        delivery.send([urgent("phone")])
+        phone.wait_until(lambda me: me.holding == 1)
+        phone.mode = Mode.WELL
+        assert delivery.sender_pid is not None
+        os.kill(delivery.sender_pid, signal.SIGKILL)
+        phone.wait_for(1)
+        until(lambda: kept.states().get(("porch/chill/1:raised", "phone")) == "sent")
+
+
+def test_the_link_and_the_picture_go_along(tmp_path):
+    kept = Kept()
+    picture = tmp_path / "porch.png"
+    picture.write_bytes(b"\x89PNG\r\n\x1a\n" + b"0" * 64)
+    with http_receiver() as phone:
+        calls = {
+            "picture": lambda brooder: picture if brooder == "porch" else None,
+            "link": lambda message, contact: f"http://board/{contact}/{message.ack_for[0]}",
+        }
+        message = Message(
+            **{
+                name: getattr(urgent("phone"), name)
+                for name in Message.__dataclass_fields__
+                if name != "attach_brooder"
+            },
+            attach_brooder="porch",
+        )
+        with delivering(kept, ("phone", phone), **calls) as delivery:
+            delivery.send([message])
+            [got] = phone.wait_for(1)
+    assert got.body.endswith("I am seeing to it: http://board/phone/porch/chill/1")
+    assert [a["filename"] for a in got.raw["attachments"]] == ["porch.png"]
