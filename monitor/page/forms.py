@@ -1,0 +1,84 @@
+"""Reads a form: bounded, checked to be ours, its values kept for when something in it is wrong.
+
+Called by every screen that takes one. `Form` collects what is wrong beside each field."""
+
+from dataclasses import dataclass, field
+from urllib.parse import parse_qsl
+
+from starlette.exceptions import HTTPException
+from starlette.requests import ClientDisconnect, Request
+
+from monitor.page.session import Session, Sessions
+
+LONGEST_FORM = 16 * 1024
+TOKEN_FIELD = "form_token"  # noqa: S105 - the field's name
+LONGEST_NOTE = 500
+
+
+@dataclass(slots=True)
+class Form:
+    """What was filled in, and what is wrong with it. A field that is not there is empty."""
+
+    values: dict[str, str] = field(default_factory=dict)
+    wrong: dict[str, str] = field(default_factory=dict)  # field -> words; "" is the whole form
+
+    def __getitem__(self, name: str) -> str:
+        return self.values.get(name, "")
+
+    def text(self, name: str, *, most: int = LONGEST_NOTE) -> str | None:
+        """One line of words, or None."""
+        said = " ".join(self[name].split())
+        if len(said) > most:
+            self.wrong[name] = f"That is {len(said)} characters; at most {most} fit."
+        return said or None
+
+    def whole_number(self, name: str, *, least: int, most: int, what: str) -> int | None:
+        """A whole number; None when there is none or it is wrong."""
+        said = self[name].strip()
+        try:
+            number = int(said) if said.isascii() else None
+        except ValueError:
+            number = None
+        if number is None or not least <= number <= most:
+            self.wrong[name] = f"{what}: a whole number from {least} to {most}."
+            return None
+        return number
+
+    def one_of(self, name: str, known: tuple[str, ...], what: str) -> str | None:
+        """One of the names on offer."""
+        said = self[name]
+        if said in known:
+            return said
+        self.wrong[name] = f"{what}: choose one of {', '.join(known) or 'none yet'}."
+        return None
+
+
+async def read_form(request: Request, sessions: Sessions) -> Form:
+    """The form of this request, known to come from our own page."""
+    form = await read_open_form(request)
+    session: Session = request.state.session
+    if not sessions.is_form_token(session, form.values.pop(TOKEN_FIELD, "")):
+        raise HTTPException(
+            403, "This form is from an earlier visit. Go back, load the page again and try anew."
+        )
+    return form
+
+
+async def read_open_form(request: Request) -> Form:
+    """The form of this request, whoever sent it: only for what carries its own proof."""
+    kind = request.headers.get("content-type", "").partition(";")[0].strip().lower()
+    body = bytearray()
+    try:
+        async for chunk in request.stream():
+            body += chunk
+            if len(body) > LONGEST_FORM:
+                raise HTTPException(413, "That is more than this form can hold.")
+    except ClientDisconnect:
+        raise HTTPException(400, "The form did not come through.") from None
+    if body and kind != "application/x-www-form-urlencoded":
+        raise HTTPException(415, "Forms only.")
+    try:
+        pairs = parse_qsl(body.decode("ascii"), keep_blank_values=True, max_num_fields=60)
+    except ValueError:
+        raise HTTPException(400, "The form could not be read.") from None
+    return Form(values={name: value.replace("\x00", "") for name, value in pairs})

@@ -1,0 +1,87 @@
+"""What every screen shares: the desk, the clock, the templates and the frame around a screen."""
+
+import hashlib
+import time
+from collections.abc import Callable
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from starlette.requests import Request
+from starlette.responses import HTMLResponse, Response
+
+from monitor.page.access import Access
+from monitor.page.desk import Desk
+from monitor.page.session import Session, Sessions
+from monitor.page.words import Say, capital
+
+_HERE = Path(__file__).parent
+STATIC = _HERE / "static"
+PAPER_COOKIE = "brooder_paper"
+PAPERS = ("hours", "light", "dark")
+
+
+class Frame:
+    """Renders screens. One for the whole page."""
+
+    def __init__(
+        self,
+        desk: Desk,
+        access: Access,
+        sessions: Sessions,
+        clock: Callable[[], float] = time.time,
+    ) -> None:
+        self.desk = desk
+        self.access = access
+        self.sessions = sessions
+        self.clock = clock
+        self._templates = Environment(
+            loader=FileSystemLoader(_HERE / "templates"),
+            autoescape=True,  # every name, note and payload is somebody else's text
+            undefined=StrictUndefined,
+            trim_blocks=True,
+            lstrip_blocks=True,
+        )
+        self._templates.filters["capital"] = capital
+        self._templates.globals["asset"] = asset
+
+    def say(self, *, live: bool = False) -> Say:
+        """Words for this moment."""
+        return Say(self.desk.site, self.clock(), live=live)
+
+    def part(self, template: str, **context: Any) -> str:
+        """A piece of a screen."""
+        return self._templates.get_template(template).render(**context)
+
+    def screen(
+        self, request: Request, template: str, *, status: int = 200, **context: Any
+    ) -> Response:
+        """A whole screen with its frame."""
+        session: Session = request.state.session
+        say = self.say()
+        paper = request.cookies.get(PAPER_COOKIE, "")
+        paper = paper if paper in PAPERS else PAPERS[0]
+        dark_now = paper == "dark" or (paper == "hours" and say.is_night)
+        return HTMLResponse(
+            self.part(
+                template,
+                say=say,
+                site=self.desk.site,
+                form_token=self.sessions.form_token(session),
+                may_look=session.signed_in or not self.access.needs_sign_in,
+                may_sign_out=session.signed_in and self.access.needs_sign_in,
+                paper=paper,
+                ink="dark" if dark_now else "light" if paper == "light" else "",
+                here=request.url.path,
+                **context,
+            ),
+            status,
+        )
+
+
+@cache
+def asset(name: str) -> str:
+    """A static file's address. It changes with the content, so a browser may keep it for ever."""
+    digest = hashlib.sha256((STATIC / name).read_bytes()).hexdigest()[:12]
+    return f"/static/{name}?v={digest}"

@@ -1,0 +1,99 @@
+"""Serves the page inside the service's own event loop; returns once it listens. Called by the
+service, which also stops it."""
+
+import asyncio
+import contextlib
+import socket
+from collections.abc import Iterator
+
+import uvicorn
+from starlette.applications import Starlette
+
+from monitor.page.live import Live
+
+MOST_CONNECTIONS = 200  # a home has a handful; more is a mistake or an attack
+STOP_WITHIN_S = 3
+_LONGEST_HEAD = 16 * 1024
+
+
+class CannotListen(Exception):
+    """The address or port is not to be had; the text says why."""
+
+
+class Serving:
+    """A page being served."""
+
+    def __init__(
+        self, server: "_Server", task: "asyncio.Task[None]", port: int, live: Live
+    ) -> None:
+        self._server = server
+        self._task = task
+        self._live = live
+        self.port = port
+
+    async def stop(self) -> None:
+        """Ends live streams, lets requests finish for a moment, frees the port."""
+        self._live.close()
+        self._server.should_exit = True
+        await asyncio.wait([self._task], timeout=STOP_WITHIN_S + 2)
+        if not self._task.done():
+            self._task.cancel()
+            with contextlib.suppress(asyncio.CancelledError):
+                await self._task
+
+
+async def serve(app: Starlette, host: str, port: int) -> Serving:
+    """Starts serving. Port 0 takes a free one; `.port` says which. Raises CannotListen."""
+    listener = _bound(host, port)
+    config = uvicorn.Config(
+        app,
+        log_config=None,
+        access_log=False,
+        server_header=False,
+        proxy_headers=False,  # the gate decides whom to believe
+        ws="none",
+        http="h11",
+        lifespan="off",
+        timeout_keep_alive=15,
+        timeout_graceful_shutdown=STOP_WITHIN_S,
+        limit_concurrency=MOST_CONNECTIONS,
+        h11_max_incomplete_event_size=_LONGEST_HEAD,
+    )
+    server = _Server(config)
+    task = asyncio.create_task(server.serve(sockets=[listener]), name="page")
+    while not server.started and not task.done():
+        await asyncio.sleep(0.01)
+    if task.done():
+        await task  # says why
+        raise CannotListen(f"the page could not be served on {host}:{port}")
+    return Serving(server, task, listener.getsockname()[1], app.state.live)
+
+
+class _Server(uvicorn.Server):
+    """Leaves signals to the service."""
+
+    @contextlib.contextmanager
+    def capture_signals(self) -> Iterator[None]:
+        yield
+
+
+def _bound(host: str, port: int) -> socket.socket:
+    try:
+        family, kind, protocol, _, address = socket.getaddrinfo(
+            host, port, type=socket.SOCK_STREAM, flags=socket.AI_PASSIVE
+        )[0]
+    except socket.gaierror as fault:
+        raise CannotListen(f'page.listen is "{host}", which is no address here: {fault}') from None
+    listener = socket.socket(family, kind, protocol)
+    listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    try:
+        listener.bind(address)
+        listener.listen(64)
+    except OSError as fault:
+        listener.close()
+        raise CannotListen(
+            f"the page cannot listen on {host}:{port}: {fault.strerror}; "
+            "choose another page.listen or page.port"
+        ) from None
+    listener.setblocking(False)
+    return listener

@@ -1,0 +1,104 @@
+// Keeps the Now screen up to date, counts ages, copies lines. Everything else works without it.
+"use strict";
+(() => {
+  const body = document.body;
+  const skew = Date.now() / 1000 - Number(body.dataset.now);
+  const serverNow = () => Date.now() / 1000 - skew;
+
+  const span = (seconds) => {
+    const s = Math.max(0, Math.round(seconds));
+    if (s < 90) return `${s} s`;
+    const minutes = Math.round(s / 60);
+    if (minutes < 90) return `${minutes} min`;
+    const hours = Math.floor(minutes / 60);
+    if (hours < 48) return minutes % 60 ? `${hours} h ${minutes % 60} min` : `${hours} h`;
+    const days = Math.floor(hours / 24);
+    return hours % 24 ? `${days} days ${hours % 24} h` : `${days} days`;
+  };
+  const countAges = (within) => {
+    for (const time of within.querySelectorAll("time[data-ago]")) {
+      time.textContent = `${span(serverNow() - Number(time.dataset.ago))} ago`;
+    }
+  };
+
+  for (const button of document.querySelectorAll("button[data-copy]")) {
+    if (!navigator.clipboard) continue; // only pages of this machine or over TLS may copy
+    button.hidden = false;
+    button.addEventListener("click", async () => {
+      const lines = document.getElementById(button.dataset.copy).textContent;
+      try {
+        await navigator.clipboard.writeText(lines);
+        button.textContent = "Copied";
+      } catch {
+        button.textContent = "Not copied: mark the lines and copy them by hand";
+      }
+    });
+  }
+
+  const now = document.getElementById("now");
+  if (!now) return;
+
+  const lost = document.getElementById("lost");
+  const announce = document.getElementById("announce");
+  let known = new Set(JSON.parse(now.dataset.calls).map((call) => call[0]));
+  let heardAt = Date.now();
+  let source = null;
+
+  const replace = (part, html) => {
+    const focused = part.contains(document.activeElement) ? document.activeElement : null;
+    const address = focused ? focused.getAttribute("href") : null;
+    part.innerHTML = html; // made by our own templates, which escape every word
+    countAges(part);
+    if (address) {
+      for (const link of part.querySelectorAll("a[href]")) {
+        if (link.getAttribute("href") === address) link.focus({ preventScroll: true });
+      }
+    }
+  };
+
+  const take = (event) => {
+    heardAt = Date.now();
+    lost.hidden = true;
+    const said = JSON.parse(event.data);
+    if (!said.parts) return;
+    for (const [name, html] of Object.entries(said.parts)) {
+      const part = now.querySelector(`[data-part="${name}"]`);
+      if (!part) { location.reload(); return; }
+      replace(part, html);
+    }
+    document.title = `${said.summary} – ${body.dataset.site}`;
+    if (body.dataset.paper === "hours") {
+      if (said.night) document.documentElement.dataset.ink = "dark";
+      else delete document.documentElement.dataset.ink;
+    }
+    const fresh = said.calls.filter((call) => !known.has(call[0]));
+    if (fresh.length) announce.textContent = fresh.map((call) => call[1]).join(". ");
+    known = new Set(said.calls.map((call) => call[0]));
+  };
+
+  const listen = () => {
+    if (source) source.close();
+    source = new EventSource("/live");
+    source.onmessage = take;
+    source.onerror = () => sayLost();
+  };
+  const sayLost = () => {
+    const since = new Date(heardAt).toTimeString().slice(0, 5);
+    lost.textContent = `No live connection since ${since}. What stands here is that old.`;
+    lost.hidden = false;
+  };
+
+  // A line can be dead without saying so: the server speaks at least every 15 s.
+  setInterval(() => {
+    countAges(now);
+    const silent = Date.now() - heardAt;
+    if (silent > 40000) sayLost();
+    if (source.readyState === EventSource.CLOSED || silent > 60000) {
+      if (silent % 30000 < 5000) listen();
+    }
+  }, 5000);
+  document.addEventListener("visibilitychange", () => {
+    if (!document.hidden && Date.now() - heardAt > 20000) listen();
+  });
+  listen();
+})();

@@ -1,0 +1,71 @@
+"""How often the passphrase may be guessed. Called by the sign-in; time is passed in.
+
+A bucket for each address, and one for all together, because one guesser may have many addresses.
+Each wrong guess takes one; they fill again slowly. Memory is bounded: the oldest address goes."""
+
+import ipaddress
+from collections import OrderedDict
+from dataclasses import dataclass
+
+EACH_BURST, EACH_REFILL_S = 5, 60.0
+ALL_BURST, ALL_REFILL_S = 40, 10.0
+MOST_ADDRESSES = 512
+
+
+@dataclass(slots=True)
+class _Bucket:
+    left: float
+    at: float
+
+    def fill(self, now: float, burst: int, refill_s: float) -> None:
+        self.left = min(float(burst), self.left + max(0.0, now - self.at) / refill_s)
+        self.at = now
+
+    def wait_s(self, refill_s: float) -> float:
+        return 0.0 if self.left >= 1 else (1 - self.left) * refill_s
+
+
+class Throttle:
+    """Counts wrong guesses."""
+
+    def __init__(self) -> None:
+        self._each: OrderedDict[str, _Bucket] = OrderedDict()
+        self._all = _Bucket(float(ALL_BURST), 0.0)
+
+    def wait_s(self, address: str, now: float) -> float:
+        """Seconds until this address may try again; 0: now."""
+        self._all.fill(now, ALL_BURST, ALL_REFILL_S)
+        bucket = self._bucket(address, now)
+        return max(bucket.wait_s(EACH_REFILL_S), self._all.wait_s(ALL_REFILL_S))
+
+    def wrong(self, address: str, now: float) -> None:
+        """That was not the passphrase. Call it before the guess is looked at, and `right` after,
+        so that many guesses at one time are counted all the same."""
+        self._all.fill(now, ALL_BURST, ALL_REFILL_S)
+        self._all.left -= 1
+        self._bucket(address, now).left -= 1
+
+    def right(self, address: str) -> None:
+        """It was the passphrase: what was counted for this try is given back."""
+        self._all.left += 1
+        self._each.pop(_network(address), None)
+
+    def _bucket(self, address: str, now: float) -> _Bucket:
+        key = _network(address)
+        bucket = self._each.pop(key, None) or _Bucket(float(EACH_BURST), now)
+        bucket.fill(now, EACH_BURST, EACH_REFILL_S)
+        self._each[key] = bucket
+        while len(self._each) > MOST_ADDRESSES:
+            self._each.popitem(last=False)
+        return bucket
+
+
+def _network(address: str) -> str:
+    """An IPv6 household has a whole /64 to choose from: it counts as one."""
+    try:
+        parsed = ipaddress.ip_address(address.partition("%")[0])
+    except ValueError:
+        return address
+    if isinstance(parsed, ipaddress.IPv6Address):
+        return str(ipaddress.ip_network((parsed, 64), strict=False).network_address)
+    return address
