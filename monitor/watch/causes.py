@@ -20,6 +20,7 @@ from enum import StrEnum
 from math import exp, log
 
 QUICK_S = 110.0  # light on a probe in its sleeve, or the air of an open box: about two minutes
+_MODEL_ERROR = 0.06  # of the departure: no box is this simple
 _CORRELATED_S = 100.0  # the floor's own wandering is alike over this: readings closer say less
 
 
@@ -60,32 +61,32 @@ def explanations(
     watts: Sequence[float], other_watts: float, rise_k: float, rise_sd_k: float
 ) -> list[Explanation]:
     """All that is weighed for a box with these heat sources (`other_watts`: birds), whose floor is
-    held `rise_k` above outside."""
+    held `rise_k` above outside. A source's step is its share of all heat; a quarter of that is
+    gone at once with the light, the rest follows as the box cools."""
+    r = rise_k
     found = [
-        Explanation(
-            Why.COVER, 0.42 * rise_k, 0.15 * rise_k, 0.25 * rise_k, 0.15 * rise_k, log(0.3)
-        ),
-        Explanation(Why.SMALL, 0.6, 0.6, 0.6, 1.2, log(0.5)),
-        Explanation(Why.PROBE, 0.95 * rise_k, 0.1 * rise_k, 0.0, 0.05 * rise_k, log(0.05)),
+        Explanation(Why.COVER, 0.16 * r, 0.10 * r, 0.15 * r, 0.12 * r, log(0.25)),
+        Explanation(Why.COVER, 0.22 * r, 0.10 * r, -0.20 * r, 0.12 * r, log(0.10)),  # new litter
+        Explanation(Why.SMALL, 0.08 * r, 0.04 * r, 0.0, 0.06 * r, log(0.15)),  # lamp raised
+        Explanation(Why.SMALL, 0.0, 0.3, 0.5, 1.5, log(0.30)),  # weather, birds, nothing
+        Explanation(Why.PROBE, 0.95 * r, 0.10 * r, 0.0, 0.05 * r, log(0.03)),
     ]
     total = sum(watts) + other_watts
     if total <= 0.0 or not watts:
         return found
-    parts = [(index,) for index in range(len(watts))]
-    groups: list[tuple[int, ...]] = [*parts]
+    groups: list[tuple[int, ...]] = [(index,) for index in range(len(watts))]
     if len(watts) > 1:
         groups.append(tuple(range(len(watts))))
     for group in groups:
-        step_k = sum(watts[index] for index in group) / total * rise_k
-        sd = max(0.3 * step_k, 0.3)
+        step_k = sum(watts[index] for index in group) / total * r
         found.append(
             Explanation(
                 Why.LAMP,
-                0.25 * step_k,
-                0.15 * step_k + 0.2,
+                0.23 * step_k,
+                0.09 * step_k + 0.15,
                 0.75 * step_k,
-                sd + 0.5 * rise_sd_k * step_k / max(rise_k, 1.0),
-                log(0.2 / len(groups)),
+                0.25 * step_k + 0.3 + 0.4 * rise_sd_k * step_k / max(r, 1.0),
+                log(0.17 / len(groups)),
                 group,
             )
         )
@@ -100,15 +101,18 @@ def weigh(
     onsets: Sequence[float],
     tau_s: float,
     noise_sd: float,
+    witness: Sequence[float],
 ) -> list[Weighed]:
     """Each candidate's weight given departures (K, measured minus foretold) at `times`, with the
-    best of `onsets` for each. Heaviest first."""
+    best of `onsets` for each, and what other probes add to each (`witness`). Heaviest first."""
     best: dict[int, Weighed] = {}
     for onset in onsets:
         s_qq = s_qs = s_ss = s_qd = s_sd = s_dd = 0.0
         last = onset - _CORRELATED_S
         for at, departure in zip(times, departures, strict=True):
-            share = min(1.0, max(0.1, (at - last) / _CORRELATED_S))
+            # readings close together say less; what the model leaves out grows with the fall
+            share = min(1.0, (at - last) / _CORRELATED_S)
+            share /= noise_sd * noise_sd + (_MODEL_ERROR * departure) ** 2
             last = at
             since = at - onset
             s_dd += share * departure * departure
@@ -122,15 +126,14 @@ def weigh(
             s_ss += share * slow * slow
             s_qd += share * quick * fall
             s_sd += share * slow * fall
-        scale = 1.0 / (noise_sd * noise_sd)
         for index, one in enumerate(candidates):
             v_q = one.quick_sd**-2
             v_s = one.slow_sd**-2
-            a = v_q + scale * s_qq
-            b = scale * s_qs
-            c = v_s + scale * s_ss
-            h_q = v_q * one.quick_k + scale * s_qd
-            h_s = v_s * one.slow_k + scale * s_sd
+            a = v_q + s_qq
+            b = s_qs
+            c = v_s + s_ss
+            h_q = v_q * one.quick_k + s_qd
+            h_s = v_s * one.slow_k + s_sd
             det = a * c - b * b
             quick_k = (c * h_q - b * h_s) / det
             slow_k = (a * h_s - b * h_q) / det
@@ -139,10 +142,10 @@ def weigh(
                 + h_s * slow_k
                 - v_q * one.quick_k**2
                 - v_s * one.slow_k**2
-                - scale * s_dd
+                - s_dd
                 + log(v_q * v_s / det)
             )
-            weight = one.log_prior + fit
+            weight = one.log_prior + witness[index] + fit
             if index not in best or weight > best[index].log_weight:
                 best[index] = Weighed(one, weight, quick_k, slow_k, onset)
     return sorted(best.values(), key=lambda weighed: -weighed.log_weight)

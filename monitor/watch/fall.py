@@ -4,6 +4,7 @@ While nothing is wrong, `follow` moves the onset along; once the change test spe
 and the departures since the onset are weighed by `causes` at every step, until the floor is back or
 the fall has become the new normal."""
 
+from collections.abc import Callable
 from math import exp
 
 from monitor.watch.causes import Explanation, Weighed, Why, chances, explanations, weigh
@@ -11,6 +12,8 @@ from monitor.watch.events import State
 
 HOLD_S = 1200.0  # a cover is off for feeding 5 to 15 min (common practice); warm again 5 min later
 _SURE = 0.93  # chance of an explanation that is acted upon
+_SURE_STEPS = 2  # one after the other
+_RENAME = 2.5  # log weight
 _EARLIEST_S = 75.0  # before that every fall looks alike
 _SAMPLES = 48
 _QUIET_END_S = 2700.0  # no verdict for so long: slow weather, the filter has followed it
@@ -31,6 +34,8 @@ class Fall:
         "rise_k",
         "rise_sd_k",
         "samples",
+        "sure_steps",
+        "sure_why",
         "ticks",
         "verdict",
         "why",
@@ -46,6 +51,8 @@ class Fall:
         self.samples: list[float] = []
         self.depth = 0.0  # deepest departure
         self.verdict: Why | None = None
+        self.sure_why: Why | None = None
+        self.sure_steps = 0
         self.why: Why | None = None  # leading explanation, sure or not
         self.chance = 0.0
         self.best: Weighed | None = None  # of the kind in `verdict`, else of `why`
@@ -81,13 +88,15 @@ class Fall:
         """The change test has spoken."""
         self.open = True
         self.depth = min(self.samples, default=0.0)
-        self.verdict = self.why = self.best = None
+        self.verdict = self.why = self.best = self.sure_why = None
+        self.sure_steps = 0
         self.candidates = explanations(watts, bird_watts, max(self.rise_k, 3.0), self.rise_sd_k)
 
     def end(self) -> None:
         """Over: the next `follow` begins anew."""
         self.open = False
-        self.verdict = self.why = self.best = None
+        self.verdict = self.why = self.best = self.sure_why = None
+        self.sure_steps = 0
         self.chance = 0.0
         self.depth = 0.0
         self.ticks.clear()
@@ -113,12 +122,17 @@ class Fall:
         limit = _QUIET_END_S if self.verdict is None else _SETTLED_S
         return tick - self.onset > limit
 
-    def judge(self, tick: float, tau_s: float, noise_sd: float, evidence: dict[Why, float]) -> None:
-        """Weigh why. `evidence` is what other probes add to each kind's log weight."""
-        if tick - self.onset < _EARLIEST_S or len(self.samples) < 3 or self.turning:
+    def judge(
+        self, tick: float, tau_s: float, noise_sd: float, witness: Callable[[Explanation], float]
+    ) -> None:
+        """Weigh why. `witness` is what the other probes add to an explanation's log weight."""
+        age_s = tick - self.onset
+        if age_s < _EARLIEST_S or len(self.samples) < 3 or self.turning:
             return
         first = self.ticks[0]
         onsets = (self.onset - 30.0, self.onset, 0.5 * (self.onset + first), first)
+        # an open cover is closed again within a quarter of an hour
+        too_long = -max(0.0, age_s - 840.0) / 60.0
         weighed = weigh(
             self.candidates,
             self.ticks,
@@ -126,27 +140,30 @@ class Fall:
             onsets=onsets,
             tau_s=tau_s,
             noise_sd=noise_sd,
-        )
-        weighed = sorted(
-            (
-                Weighed(
-                    one.explanation,
-                    one.log_weight + evidence.get(one.explanation.why, 0.0),
-                    one.quick_k,
-                    one.slow_k,
-                    one.onset,
-                )
-                for one in weighed
-            ),
-            key=lambda one: -one.log_weight,
+            witness=[
+                witness(one) + (too_long if one.why is Why.COVER else 0.0)
+                for one in self.candidates
+            ],
         )
         chance = chances(weighed)
         self.why = max(chance, key=lambda why: chance[why])
-        if chance[self.why] > _SURE and self.why is not Why.SMALL and self.verdict is None:
-            self.verdict = self.why
+        if chance[self.why] > _SURE and self.why is not Why.SMALL:
+            self.sure_steps = self.sure_steps + 1 if self.sure_why is self.why else 1
+            self.sure_why = self.why
+            if self.verdict is None and self.sure_steps >= _SURE_STEPS:
+                self.verdict = self.why
+        else:
+            self.sure_steps = 0
         told = self.verdict or self.why
         self.chance = chance[told]
-        self.best = next(one for one in weighed if one.explanation.why is told)
+        best = next(one for one in weighed if one.explanation.why is told)
+        old = self.best
+        if old is not None and self.verdict is not None and old.explanation.why is told:
+            # name another source only when it is clearly the better one
+            same = next(one for one in weighed if one.explanation is old.explanation)
+            if best.log_weight < same.log_weight + _RENAME:
+                best = same
+        self.best = best
 
     def state(self) -> State:
         """What is needed to go on after a restart."""
@@ -161,6 +178,7 @@ class Fall:
             "depth": self.depth,
             "verdict": self.verdict,
             "why": self.why,
+            "sure": [self.sure_why, self.sure_steps],
             "chance": self.chance,
             "best": None
             if self.best is None
@@ -193,6 +211,8 @@ class Fall:
         self.depth = float(state["depth"])
         self.verdict = None if state["verdict"] is None else Why(state["verdict"])
         self.why = None if state["why"] is None else Why(state["why"])
+        sure_why, self.sure_steps = state["sure"]
+        self.sure_why = None if sure_why is None else Why(sure_why)
         self.chance = float(state["chance"])
         self.best = None
         saved = state["best"]

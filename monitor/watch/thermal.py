@@ -11,9 +11,9 @@ from math import exp, log, sqrt
 from monitor.brooding.heat_balance import Prior
 from monitor.site import Brooder, Place
 from monitor.watch import tonight
-from monitor.watch.causes import QUICK_S, Why
+from monitor.watch.causes import QUICK_S, Explanation, Why
 from monitor.watch.cusum import Cusum
-from monitor.watch.diagnosis import Diagnosis, FaultKind, Finding, Interval, Outlook
+from monitor.watch.diagnosis import Diagnosis, Interval, Outlook
 from monitor.watch.events import Cause, Moment, State
 from monitor.watch.fall import HOLD_S, Fall
 from monitor.watch.kalman import FloorFilter
@@ -22,6 +22,7 @@ from monitor.watch.probe_health import CHECK_S, ProbeHealth
 from monitor.watch.rise import Rise
 from monitor.watch.time_constant import TimeConstants
 from monitor.watch.track import Track
+from monitor.watch.witness import Witness
 
 _STEP_S = 25.0  # a filter step at most this often: a reading every 30 s makes one step each
 _GAP_S = 1800.0  # nothing heard for longer: begin anew, a ten-minute radio gap is bridged
@@ -32,6 +33,7 @@ _READING_SD = 0.1  # K: quantisation, noise and the nearest bird
 _TEMP_WALK = 0.10**2 / 60.0  # K2/s: draughts and birds move the floor by 0.1 K in a minute
 _RISE_WALK = 0.8**2 / 3600.0  # K2/s
 _FLOATING_WALK = 2.0**2 / 3600.0  # K2/s, where the outside is not measured
+_NOISE_LEAST = 0.1
 _SLACK = 0.5  # looks for a shift of one standard deviation
 _LIMIT = 7.0  # h: for independent residuals one false start in some 2,000 steps, a day; `causes`
 # then says "nothing", so a false start costs a look, not an alarm
@@ -50,7 +52,7 @@ class ThermalWatch:
         self._tracks = {probe.key: Track(probe.key, probe.place) for probe in inside}
         self._all = list(self._tracks.values())
         self._floor = self._judged(Place.FLOOR, Place.COOL_END, Place.UNDER_HEAT)
-        self._under = [t for t in self._all if t.place is Place.UNDER_HEAT]
+        self._witness = Witness(brooder, self._all)
         self._health = ProbeHealth(list(self._tracks))
         self._history = OutsideHistory()
         self._outside_c: float | None = None
@@ -67,6 +69,7 @@ class ThermalWatch:
         self._rise = Rise()
         self._target_c: float | None = None
         self._floor_c: float | None = None
+        self._floor_ref_c = 0.0  # before the present fall
         self._stepped = -1e18
         self._checked = -1e18
         self._kept_rise = -1e18
@@ -154,8 +157,7 @@ class ThermalWatch:
         noise = self._noise
         score = residual / sqrt(spread * noise)
         self._noise = noise + (min(scaled, 6.0 * noise) - noise) * 0.004
-        if self._noise < 0.3:
-            self._noise = 0.3
+        self._noise = max(self._noise, _NOISE_LEAST)
         cusum = self._cusum
         cusum.add(score, tick)
         if fall.open:
@@ -163,6 +165,7 @@ class ThermalWatch:
             self._judge_fall(tick, measured, tau_s)
         elif cusum.low == 0.0:
             fall.follow(tick, filt.temp_c, filt.rise_k, sqrt(filt.p_rr))
+            self._floor_ref_c = filt.temp_c
             for track in self._all:
                 if track.level is not None:
                     track.ref = track.level
@@ -257,11 +260,24 @@ class ThermalWatch:
     def _judge_fall(self, tick: float, measured: float, tau_s: float) -> None:
         fall = self._fall
         before = fall.verdict
-        noise_sd = _WANDER_SD * sqrt(max(1.0, self._noise))
-        fall.judge(tick, tau_s, noise_sd, self._evidence(tick))
+        noise_sd = _WANDER_SD * sqrt(max(_NOISE_LEAST, self._noise))
+        floor_ref_c = self._floor_ref_c
+        age_s = tick - fall.onset
+
+        def witness(one: Explanation) -> float:
+            return self._witness.weight(
+                one,
+                tick=tick,
+                age_s=age_s,
+                floor_ref_c=floor_ref_c,
+                fallen_k=floor_ref_c - measured,
+            )
+
+        fall.judge(tick, tau_s, noise_sd, witness)
         filt = self._filter
         bank = self._bank
-        assert filt is not None and bank is not None
+        assert filt is not None
+        assert bank is not None
         if before is None and fall.verdict is Why.LAMP and fall.best is not None:
             lost_k = fall.best.quick_k + fall.best.slow_k
             filt.rise_k = fall.rise_k - lost_k
@@ -277,11 +293,6 @@ class ThermalWatch:
             filt.p_tr = 0.0
             fall.end()
             self._cusum.reset(tick)
-
-    def _evidence(self, tick: float) -> dict[Why, float]:
-        """What the probe beneath a lamp says: it loses its lamp's light, or it does not."""
-        del tick
-        return {}
 
     def _learn(self, tick: float, measured: float, ambient: float) -> None:
         self._bank_sum += measured
@@ -331,11 +342,6 @@ class ThermalWatch:
         """As things stand."""
         fall = self._fall
         findings = self._health.findings
-        common = {
-            "rate_k_per_h": self.rate_k_per_h,
-            "hold_until": self._hold_until(),
-            "findings": findings,
-        }
         if self._rise.overheat:
             return Diagnosis(
                 cause=Cause.OVERHEAT,
@@ -345,7 +351,6 @@ class ThermalWatch:
                 hold_until=None,
                 findings=findings,
             )
-        del common
         if fall.verdict is Why.LAMP and fall.best is not None:
             name, sure, watts = self._source()
             return Diagnosis(
@@ -506,6 +511,7 @@ class ThermalWatch:
             "rise": self._rise.state(),
             "target_c": self._target_c,
             "floor_c": self._floor_c,
+            "floor_ref_c": self._floor_ref_c,
             "ticks": [self._stepped, self._checked, self._kept_rise],
             "recent": [list(pair) for pair in self._recent],
         }
@@ -533,6 +539,7 @@ class ThermalWatch:
         self._rise.restore(state["rise"], shift_s)
         self._target_c = state["target_c"]
         self._floor_c = state["floor_c"]
+        self._floor_ref_c = float(state["floor_ref_c"])
         self._stepped, self._checked, self._kept_rise = (
             float(tick) + shift_s for tick in state["ticks"]
         )
