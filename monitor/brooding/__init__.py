@@ -1,0 +1,6 @@
+"""What the trade knows, as tables with their sources and pure functions on them.
+
+`schedules`, `calendar`: how warm at what age, and when the next step is. `flock`, `batch`,
+`objection`, `entries`: the birds and the ledger. `envelope`, `birds_heat`, `heat_balance`,
+`circuit`, `lamp_safety`: will the box hold, and with how many watts. `space`, `losses`, `moving`,
+`advice`: what is worth telling. `provenance`, `sources`: where every number comes from."""

@@ -6,7 +6,7 @@ alarm names those of `AlarmName`; both stand in a higher layer."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime, tzinfo
+from datetime import datetime, timedelta, tzinfo
 from typing import Any
 
 from monitor.brooding import losses, space
@@ -80,9 +80,12 @@ def _step_down(brooder: Brooder, batch: Batch, now_at: float, zone: tzinfo) -> A
 
 
 def _evening_before(step_at: float, zone: tzinfo) -> float:
-    """17:00 of the local day before the step."""
-    eve = local_date(step_at - 1.0, zone)  # a step at midnight: the second before is the eve
-    return datetime(eve.year, eve.month, eve.day, EVENING_HOUR, tzinfo=zone).timestamp()
+    """The last 17:00 before the step: of the day before, for a step at midnight or at noon."""
+    day = local_date(step_at, zone)
+    evening = datetime(day.year, day.month, day.day, EVENING_HOUR, tzinfo=zone)
+    if evening.timestamp() >= step_at:
+        evening -= timedelta(days=1)  # same wall time, whatever the clock does in between
+    return evening.timestamp()
 
 
 def _crowded(brooder: Brooder, batch: Batch, now_at: float, age: float) -> Advice | None:

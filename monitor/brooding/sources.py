@@ -3,7 +3,7 @@
 
 from collections.abc import Iterator
 
-from monitor.brooding import birds_heat, losses, moving, space
+from monitor.brooding import birds_heat, lamp_safety, losses, moving, space
 from monitor.brooding.circuit import CONTINUOUS_SHARE
 from monitor.brooding.circuit import SOURCE as CIRCUIT_SOURCE
 from monitor.brooding.envelope import COVERS, FILM_DOWN, FILM_UP, FILM_WALL, LITTER, WALLS, Layer
@@ -26,6 +26,7 @@ def figures() -> Iterator[Figure]:
     yield from _birds()
     yield from _box()
     yield from _heat_sources()
+    yield from _lamps()
     yield from _space()
     yield from _losses()
     yield from _moving()
@@ -102,6 +103,15 @@ def _heat_sources() -> Iterator[Figure]:
             yield figure("heat source", f"{kind}: {name}", value, unit, SHARE_SOURCE)
     yield figure("heat source", "mean radiation, at the edge", EDGE_SHARE, "share", SHARE_SOURCE)
     yield figure("circuit", "usual load, of its rating", CONTINUOUS_SHARE, "share", CIRCUIT_SOURCE)
+
+
+def _lamps() -> Iterator[Figure]:
+    for name, value, unit, source in (
+        ("largest lamp", lamp_safety.LARGEST_LAMP_W, "W", lamp_safety.OHIO),
+        ("above litter and birds", lamp_safety.HEIGHT_CM, "cm", lamp_safety.OHIO),
+        ("to anything that burns", lamp_safety.CLEARANCE_CM, "cm", lamp_safety.FIRE_CHIEFS),
+    ):
+        yield figure("lamp safety", name, value, unit, source)
 
 
 def _space() -> Iterator[Figure]:

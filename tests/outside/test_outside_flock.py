@@ -13,7 +13,7 @@ from monitor.brooding.batch import Batch, fold
 from monitor.brooding.calendar import at_age
 from monitor.brooding.entries import Entry, EntryKind
 from monitor.brooding.moving import Stage, moving
-from monitor.site import Brooder, Steps
+from monitor.site import Brooder, ScheduleRow, Steps
 
 CHICAGO = ZoneInfo("America/Chicago")
 HATCHED = date(2026, 3, 1)
@@ -130,6 +130,13 @@ def test_two_dead_of_a_hundred_in_the_first_week_are_not_called_many():
     assert "losses-high" not in told(batch(100, (3.2, 1), (3.3, 1)), day(3.5))
 
 
+def test_two_dead_of_a_small_flock_are_many_in_percent_and_still_not_told():
+    # one chick of 25 is 4 %: below three birds percent says nothing
+    assert "losses-high" not in told(batch(25, (3.2, 2)), day(3.5))
+    assert not losses.day_is_high(head_count_before=10, lost_in_day=2)
+    assert "losses-high" in told(batch(25, (3.2, 3)), day(3.5))
+
+
 def test_six_dead_of_a_hundred_in_the_first_days_are():
     facts = told(batch(100, (2.5, 2), (3.2, 4)), day(3.5))["losses-high"]
     assert (facts["losses"], facts["losses_percent"]) == (6, 6.0)
@@ -200,6 +207,24 @@ def test_the_step_is_told_from_five_in_the_evening_before():
     assert (facts["target_c"], facts["next_target_c"]) == pytest.approx((35.0, 32.2), abs=0.03)
     assert "Minnesota" in facts["origin"]
     assert "step-down" not in told(birds, local("2026-03-08 00:00"))
+
+
+@pytest.mark.parametrize(
+    ("from_day", "evening"), [(3.5, "2026-03-03 17:00"), (3.75, "2026-03-04 17:00")]
+)
+def test_an_own_step_in_the_middle_of_a_day_is_told_the_evening_before_too(from_day, evening):
+    rows = (ScheduleRow(from_day=0, target_c=34.0), ScheduleRow(from_day=from_day, target_c=31.0))
+    box = replace(BOX, own_schedule=rows)
+    assert "step-down" not in told(batch(50), local(evening) - 1, box)
+    assert told(batch(50), local(evening), box)["step-down"]["next_target_c"] == 31.0
+
+
+def test_the_evening_before_is_five_o_clock_on_both_sides_of_a_clock_change():
+    # Chicago, 2026-03-08 is 23 hours long; the step of chicks hatched on 2 March is on the 9th
+    birds = batch(50)
+    shifted = replace(birds, hatched=date(2026, 3, 2))
+    assert "step-down" not in told(shifted, local("2026-03-08 16:59"))
+    assert "step-down" in told(shifted, local("2026-03-08 17:00"))
 
 
 def test_a_straight_line_has_no_step_to_announce():

@@ -18,6 +18,7 @@ from monitor.brooding.envelope import (
 )
 from monitor.brooding.flock import mass_kg
 from monitor.brooding.heat_balance import Flock, balance, prior, watts_by_week
+from monitor.brooding.lamp_safety import CLEARANCE_CM, HANGING, HEIGHT_CM, lamp_warning
 from monitor.brooding.provenance import COMMON_PRACTICE
 from monitor.site import Brooder, HeatSource
 
@@ -270,3 +271,17 @@ def test_a_lamp_draws_two_amperes():
     # 250 W / 120 V = 2.1 A: five lamps fit one circuit by the 80 % rule, six do not
     assert circuit_warning(5 * 250) is None
     assert circuit_warning(6 * 250) is not None
+
+
+# --- lamps ---------------------------------------------------------------------------------
+
+
+def test_lamp_figures_are_those_of_extension_and_of_the_fire_service():
+    # Ohio State University Extension 2022: 20 in, 250 W. Maine Fire Chiefs' Association 2017: 3 ft
+    assert pytest.approx(50.8) == HEIGHT_CM
+    assert pytest.approx(91.4, abs=0.1) == CLEARANCE_CM
+    assert lamp_warning(HeatSource(name="west lamp", kind="lamp", watts=250)) is None
+    assert lamp_warning(HeatSource(name="panel", kind="panel", watts=400)) is None
+    warned = lamp_warning(HeatSource(name="west lamp", kind="lamp", watts=375)) or ""
+    assert "west lamp has 375 W" in warned
+    assert "second support" in HANGING

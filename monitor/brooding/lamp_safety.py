@@ -1,0 +1,44 @@
+"""What fire bodies and extension say about heat lamps. Called by `check` and wherever a lamp is
+advised; printed by `brooder sources`.
+
+Two figures do not fit together: brooding guides hang a lamp 15 to 20 inches above the litter, a
+fire chiefs' association wants 3 feet to anything that burns, and litter burns. No brooder can
+keep both. So nothing here calls a height safe: the tool gives both figures, keeps to the larger
+brooding height, and leans on what both sides ask for (guard, chain, second support, 250 W)."""
+
+from monitor.brooding.provenance import Mark, Source
+from monitor.site import HeatSource
+
+CM_PER_INCH = 2.54
+
+OHIO = Source(
+    'Ohio State University Extension, S. Schirtzinger, "Using heat lamps? Proceed with caution", '
+    "2022: 20 in to ground or stock, 250 W at most, guard, chain or lamp clamp, never left "
+    "overnight without a smoke alarm that is heard",
+    Mark.READ,
+    "https://u.osu.edu/sheep/2022/11/22/using-heat-lamps-proceed-with-caution",
+)
+FIRE_CHIEFS = Source(
+    "Maine Fire Chiefs' Association, quoted in Central Maine, 26 March 2017: 3 ft to combustibles",
+    Mark.READ,
+    "https://www.centralmaine.com/2017/03/26/keep-your-chicks-warm-but-dont-burn-your-house-down/",
+)
+LARGEST_LAMP_W = 250.0
+HEIGHT_CM = 20 * CM_PER_INCH
+CLEARANCE_CM = 36 * CM_PER_INCH
+
+HANGING = (
+    "Hang a lamp by a chain and a second support, never by its cord, with its guard on, at least "
+    f"{HEIGHT_CM:.0f} cm (20 in) above litter and birds and away from all that burns; fit a smoke "
+    "alarm you can hear."
+)
+
+
+def lamp_warning(source: HeatSource) -> str | None:
+    """One sentence when a lamp is stronger than fire guidance allows, else None."""
+    if source.kind != "lamp" or source.watts <= LARGEST_LAMP_W:
+        return None
+    return (
+        f"{source.name} has {source.watts:.0f} W; fire guidance allows a heat lamp of "
+        f"{LARGEST_LAMP_W:.0f} W at most (Ohio State University Extension, 2022): use two."
+    )
