@@ -49,7 +49,7 @@ def fresh(
     parts: list[bytes] = []
     late: list[list[int]] = []
     for at_ms, blob, others in connection.execute(
-        "SELECT at_ms, readings, others FROM log ORDER BY seq"
+        "SELECT at_ms, readings, others FROM whole_log ORDER BY seq"
     ):
         if blob:
             bases.append(at_ms)

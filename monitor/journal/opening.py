@@ -10,10 +10,11 @@ import sqlite3
 import time
 from pathlib import Path
 
+from monitor.journal import tail
 from monitor.journal.records import StorageFault
 
 ALWAYS_CHECK_BYTES = 64 * 1024 * 1024
-SIDE_FILES = ("", "-wal", "-shm")
+SIDE_FILES = ("", "-wal", "-shm", tail.SUFFIX)
 
 
 class WriterLock:

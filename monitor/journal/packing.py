@@ -29,7 +29,7 @@ def rows(
     """Log rows with every reading and bad value in it, times absolute, in order of arrival."""
     last = upto if upto is not None else 2**62
     for seq, at_ms, tick_ms, blob, others in connection.execute(
-        "SELECT seq, at_ms, tick_ms, readings, others FROM log WHERE seq > ? AND seq <= ?"
+        "SELECT seq, at_ms, tick_ms, readings, others FROM whole_log WHERE seq > ? AND seq <= ?"
         " ORDER BY seq",
         (after, last),
     ):
@@ -107,7 +107,7 @@ def marks(connection: sqlite3.Connection, upto: int | None = None) -> list[bytes
     parts += [
         bytes(row[0])
         for row in connection.execute(
-            "SELECT marks FROM log WHERE seq <= ? AND marks IS NOT NULL ORDER BY seq",
+            "SELECT marks FROM whole_log WHERE seq <= ? AND marks IS NOT NULL ORDER BY seq",
             (upto if upto is not None else 2**62,),
         )
     ]

@@ -19,7 +19,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING, Any, NamedTuple, Self
 
-from monitor.journal import codec, opening, packing, rows
+from monitor.journal import codec, opening, packing, rows, schema, tail
 from monitor.journal.records import (
     Delivered,
     Input,
@@ -67,6 +67,8 @@ class JournalReader:
         self.path = path
         self._connection: sqlite3.Connection | None = None
         self._inode = 0
+        self._journal_id = 0
+        self._gap = (0, 0)
 
     # -- readings -------------------------------------------------------------------------------
 
@@ -257,7 +259,7 @@ class JournalReader:
         """How far the engine's time had come at the last commit."""
         with self._picture() as connection:
             row = connection.execute(
-                "SELECT at_ms, tick_ms FROM log ORDER BY seq DESC LIMIT 1"
+                "SELECT at_ms, tick_ms FROM whole_log ORDER BY seq DESC LIMIT 1"
             ).fetchone()
         return None if row is None else Moment(row[0] / 1000, row[1] / 1000)
 
@@ -303,7 +305,7 @@ class JournalReader:
             connection = self._connected()
             nested = connection.in_transaction
             if not nested:
-                connection.execute("BEGIN")
+                self._begin(connection)
             try:
                 yield connection
             finally:
@@ -312,12 +314,37 @@ class JournalReader:
         except (sqlite3.Error, OSError) as error:
             raise opening.fault_of(error, self.path) from error
 
+    def _begin(self, connection: sqlite3.Connection) -> None:
+        """Begins a picture: the database as it is now, and those rows of the tail that follow it.
+        If the writer moved the tail into the database between the two looks, both are taken
+        again; it does so once an hour or at most some times a second."""
+        while True:
+            connection.execute("BEGIN")
+            newest = connection.execute("SELECT ifnull(max(seq), 0) FROM main.log").fetchone()[0]
+            found = tail.read(self.path, self._journal_id, newest)
+            if not found or found[0].seq == newest + 1:
+                break
+            connection.execute("COMMIT")
+            if self._gap == (newest, found[0].seq):  # nobody writes: a tail that lost its database
+                connection.execute("BEGIN")
+                found = []
+                break
+            self._gap = (newest, found[0].seq)
+        connection.execute("DELETE FROM temp.tail")
+        connection.executemany(
+            "INSERT INTO temp.tail VALUES (?, ?, ?, ?, NULL, ?)",
+            [(r.seq, r.at_ms, r.tick_ms, r.readings or None, r.marks or None) for r in found],
+        )
+
     def _connected(self) -> sqlite3.Connection:
         inode = os.stat(self.path).st_ino
         if self._connection is not None and inode != self._inode:
             self.close()
         if self._connection is None:
             self._connection = opening.connect_to_read(self.path)
+            for statement in schema.WHOLE_LOG_OF_A_READER:
+                self._connection.execute(statement)
+            self._journal_id = schema.journal_id(self._connection)
             self._inode = inode
         return self._connection
 

@@ -147,17 +147,13 @@ class Batch:
         self.redelivery_marks += later.redelivery_marks
         self.advanced_to = later.advanced_to or self.advanced_to
 
+    @property
+    def needs_database(self) -> bool:
+        """Is there more in it than inputs and samples?"""
+        return bool(self.changes or self.outbox or self.outcomes or self.refused or self.snapshots)
+
     def __bool__(self) -> bool:
-        return bool(
-            self.inputs
-            or self.samples
-            or self.changes
-            or self.outbox
-            or self.outcomes
-            or self.refused
-            or self.snapshots
-            or self.redelivery_marks
-        )
+        return bool(self.inputs or self.samples or self.redelivery_marks or self.needs_database)
 
 
 class Known(NamedTuple):

@@ -170,7 +170,7 @@ def inputs(connection: sqlite3.Connection, mark: int) -> Iterator[Input]:
     """The engine's inputs after a log number, in the order it was given them."""
     names = probe_keys(connection)
     for at_ms, tick_ms, blob, text in connection.execute(
-        "SELECT at_ms, tick_ms, readings, others FROM log WHERE seq > ? ORDER BY seq", (mark,)
+        "SELECT at_ms, tick_ms, readings, others FROM whole_log WHERE seq > ? ORDER BY seq", (mark,)
     ):
         others = json.loads(text) if text else []
         place = 0

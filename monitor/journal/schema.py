@@ -6,11 +6,13 @@ only `synchronous=FULL` syncs the log at each commit, so that what was committed
 after a power cut; NORMAL may roll the last commits back, and those readings are acknowledged
 already. That is why FULL is paid for, and paid once for up to 20 readings (see `pacing`).
 
-Pages of 1 KiB: an SD card is worn by whole pages, and a commit of 15 readings (230 bytes) touches
-one page; tests/bench/bench_journal.py prints what other sizes cost. The log is checkpointed about
-once an hour, because pages that changed twice are then copied once; it is not truncated between,
-so that the file system's own journal has nothing to do."""
+Commits of nothing but readings do not even come here (see `tail`). Pages of 1 KiB: an SD card is
+worn by whole pages, and most transactions change a few hundred bytes; tests/bench/bench_journal.py
+prints what they cost. The log is checkpointed rarely, because pages that changed twice are then
+copied once, and it is not truncated between, so that the file system's own journal has nothing to
+do."""
 
+import secrets
 import sqlite3
 from collections.abc import Callable
 from pathlib import Path
@@ -117,6 +119,9 @@ def bring_up_to_date(connection: sqlite3.Connection, path: Path) -> None:
             for statement in TABLES.split(";"):
                 if statement.strip():
                     connection.execute(statement)
+            connection.execute(
+                "INSERT INTO meta (name, value) VALUES ('id', ?)", (secrets.randbits(32),)
+            )
         while 0 < version < VERSION:
             MIGRATIONS[version](connection)
             version += 1
@@ -125,3 +130,17 @@ def bring_up_to_date(connection: sqlite3.Connection, path: Path) -> None:
     except BaseException:
         connection.execute("ROLLBACK")
         raise
+
+
+def journal_id(connection: sqlite3.Connection) -> int:
+    """The random number of this journal: a tail of another one does not fit it."""
+    return int(connection.execute("SELECT value FROM meta WHERE name = 'id'").fetchone()[0])
+
+
+WHOLE_LOG_OF_A_WRITER = "CREATE TEMP VIEW whole_log AS SELECT * FROM main.log"
+WHOLE_LOG_OF_A_READER = (
+    "CREATE TEMP TABLE tail (seq INTEGER PRIMARY KEY, at_ms, tick_ms, readings, others, marks)",
+    "CREATE TEMP VIEW whole_log AS"
+    " SELECT seq, at_ms, tick_ms, readings, others, marks FROM main.log UNION ALL"
+    " SELECT seq, at_ms, tick_ms, readings, others, marks FROM temp.tail",
+)

@@ -15,13 +15,23 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any, Self
 
-from monitor.journal import codec, opening, packing, schema
-from monitor.journal.records import Batch, Entered, Fault, Outcome, StorageFault, entry_fields
+from monitor.journal import codec, opening, packing, schema, tail
+from monitor.journal.records import (
+    Batch,
+    Entered,
+    Fault,
+    Outcome,
+    Sample,
+    StorageFault,
+    entry_fields,
+)
+from monitor.journal.tail import Row
 from monitor.site import Probe
 from monitor.watch.events import BadValue, Change, Moment, Reading
 
 LARGEST_MS = 4_102_444_800_000  # the year 2100; a time beyond is a probe's nonsense
 REFUSED_ROWS = 500
+CURSOR_S = 600.0  # a cursor is worth a transaction of its own after this
 _BAD_REASONS_AN_HOUR = 20
 
 
@@ -48,6 +58,15 @@ class Journal:
         self._seq = int(connection.execute("SELECT ifnull(max(seq), 0) FROM log").fetchone()[0])
         newest = connection.execute("SELECT ifnull(max(number), 0) FROM entries").fetchone()[0]
         self._entry_numbers = itertools.count(int(newest) + 1)
+        self._cursors: dict[str, Any] = {}
+        self._cursors_at = 0.0
+        journal_id = schema.journal_id(connection)
+        left = tail.read(path, journal_id, self._seq)
+        self._tail = tail.Tail(path, journal_id)
+        if left and left[0].seq == self._seq + 1:  # else it belongs to a newer copy of this journal
+            self._tail.rows = left
+            self._seq = left[-1].seq
+            self.flush()
 
     @classmethod
     def open(cls, path: Path, *, wall: float | None = None) -> "Journal":
@@ -63,6 +82,7 @@ class Journal:
             connection = opening.connect_to_write(path)
             schema.prepare(connection)
             schema.bring_up_to_date(connection, path)
+            connection.execute(schema.WHOLE_LOG_OF_A_WRITER)
             return cls(path, connection, lock, aside)
         except (sqlite3.Error, OSError, StorageFault) as error:
             if connection is not None:
@@ -88,6 +108,14 @@ class Journal:
     def commit(self, batch: Batch) -> None:
         """Writes the batch as one transaction and returns when it is on the disk. Raises
         StorageFault with nothing of it written; the batch stays with the caller."""
+        row = self._plain(batch)
+        if row is not None and self._tail.takes(row):
+            try:
+                self._tail.append(row)
+            except OSError as error:
+                raise opening.fault_of(error, self.path) from error
+            self._seq += 1
+            return
         with self._transaction() as connection:
             self._write_inputs(connection, batch)
             if batch.changes:
@@ -128,12 +156,16 @@ class Journal:
                     " VALUES (?, ?, ?, ?, ?)",
                     (name, self._seq + 1, _ms(now.at), _ms(now.tick), _squeezed(state)),
                 )
-            seq = self._seq + 1
-        self._seq = seq
+            self._write_cursors(connection)
+        self._seq += 1
+        self._tail.taken()
+        self._cursors.clear()
 
     def tidy(self, now_at: float) -> int:
         """Packs what has settled; returns how many log rows moved. Call it when idle, every few
         minutes: some milliseconds a probe and hour."""
+        if self._cursors and now_at - self._cursors_at > CURSOR_S:
+            self.flush()
         upto = packing.settled_upto(self._connection, _ms(now_at))
         if not upto:
             return 0
@@ -144,18 +176,34 @@ class Journal:
             packing.carry_marks(connection, upto)
             return connection.execute("DELETE FROM log WHERE seq <= ?", (upto,)).rowcount
 
-    def set_cursor(self, name: str, value: Any) -> None:
-        """Keeps how far a reader of the journal has come (the mirror)."""
+    def set_cursor(self, name: str, value: Any, at: float = 0.0) -> None:
+        """Keeps how far a reader of the journal has come (the mirror): with the next transaction,
+        a `tidy` some minutes later, or at the close. What it names can be sent twice."""
+        if not self._cursors:
+            self._cursors_at = at
+        self._cursors[name] = value
+
+    def flush(self) -> None:
+        """Moves the tail and the cursors into the database."""
         with self._transaction() as connection:
-            connection.execute(
-                "INSERT OR REPLACE INTO cursors (name, value) VALUES (?, ?)", (name, _dumps(value))
+            connection.executemany(
+                "INSERT INTO log (seq, at_ms, tick_ms, readings, marks) VALUES (?, ?, ?, ?, ?)",
+                [(*row[:3], row.readings or None, row.marks or None) for row in self._tail.rows],
             )
+            self._write_cursors(connection)
+        self._tail.taken()
+        self._cursors.clear()
 
     def close(self) -> None:
-        """Checkpoints, so that one file holds everything, and gives the lock free."""
+        """Moves everything into one file, checkpoints it, and gives the lock free. A disk that
+        refuses loses nothing: the tail is read at the next opening."""
         try:
+            if self._tail.rows or self._cursors:
+                with suppress(StorageFault):
+                    self.flush()
             self._connection.close()
         finally:
+            self._tail.close()
             self._lock.release()
 
     def __enter__(self) -> Self:
@@ -185,66 +233,84 @@ class Journal:
                 raise opening.fault_of(error, self.path) from error
             raise
 
+    def _plain(self, batch: Batch) -> Row | None:
+        """The batch as one row of the tail, if it is nothing but readings of known series."""
+        if batch.needs_database:
+            return None
+        built = _Builder(batch)
+        for item in batch.inputs:
+            series = self._series.get(("probe", item.probe)) if isinstance(item, Reading) else None
+            if series is None or not built.reading(item, series):  # type: ignore[arg-type]
+                return None
+        for sample in batch.samples:
+            series = self._series.get(("sample", f"{sample.series}/{sample.name}"))
+            if series is None or not built.sample(sample, series):
+                return None
+        return built.row(self._seq + 1)
+
     def _write_inputs(self, connection: sqlite3.Connection, batch: Batch) -> None:
-        now = batch.advanced_to
-        if now is None:
-            now = _moment_of(batch)
-        at_ms, tick_ms = _ms(now.at), _ms(now.tick)
-        fresh: list[codec.Fresh] = []
-        others: list[list[Any]] = []
-        ids = self._series
+        connection.executemany(
+            "INSERT INTO log (seq, at_ms, tick_ms, readings, marks) VALUES (?, ?, ?, ?, ?)",
+            [
+                (row.seq, row.at_ms, row.tick_ms, row.readings or None, row.marks or None)
+                for row in self._tail.rows
+            ],
+        )
+        built = _Builder(batch)
         for item in batch.inputs:
             if isinstance(item, Reading):
-                series = ids.get(("probe", item.probe)) or self._know_by_key("probe", item.probe)
-                stream = series * 4 + (codec.SURE if item.clock_sure else codec.UNSURE)
-                place = len(fresh) + len(others)
-                at, tick, value = _ms(item.at), _ms(item.tick), codec.to_kept(item.temp_c)
-                if codec.fits(at - at_ms, tick - tick_ms, value, stream):
-                    fresh.append((at - at_ms, tick - tick_ms, value, stream))
-                else:
-                    others.append([place, "reading", at, tick, value, stream])
+                series = self._series_of("probe", item.probe)
+                if not built.reading(item, series):
+                    built.other(
+                        "reading",
+                        item.at,
+                        item.tick,
+                        codec.to_kept(item.temp_c),
+                        _stream(series, item),
+                    )
             elif isinstance(item, BadValue):
-                place = len(fresh) + len(others)
-                series = ids.get(("probe", item.probe)) or self._know_by_key("probe", item.probe)
+                series = self._series_of("probe", item.probe)
                 temp_c = item.temp_c if item.temp_c is None or abs(item.temp_c) < 1e9 else None
-                others.append(
-                    [place, "bad", _ms(item.at), _ms(item.tick), series, item.reason, temp_c]
-                )
+                built.other("bad", item.at, item.tick, series, item.reason, temp_c)
                 _count_bad(connection, item, temp_c)
             elif isinstance(item, Entered):
-                place = len(fresh) + len(others)
-                others.append(
-                    [place, "entry", _ms(item.now.at), _ms(item.now.tick), item.entry.number]
-                )
+                built.other("entry", item.now.at, item.now.tick, item.entry.number)
                 connection.execute(
                     "INSERT INTO entries (number, at_ms, entry) VALUES (?, ?, ?)",
                     (item.entry.number, _ms(item.entry.at), _dumps(entry_fields(item.entry))),
                 )
             else:
-                place = len(fresh) + len(others)
-                others.append(_fault_row(place, item))
+                built.other(
+                    "fault", item.now.at, item.now.tick, item.name.value, item.active, item.facts
+                )
         for sample in batch.samples:
-            key = f"{sample.series}/{sample.name}"
-            series = ids.get(("sample", key)) or self._know_by_key("sample", key)
-            stream = series * 4 + codec.SURE
-            place = len(fresh) + len(others)
-            at, value = _ms(sample.at), codec.to_kept(sample.value)
-            if codec.fits(at - at_ms, at - at_ms, value, stream):
-                fresh.append((at - at_ms, at - at_ms, value, stream))
-            else:
-                others.append([place, "reading", at, at, value, stream])
+            series = self._series_of("sample", f"{sample.series}/{sample.name}")
+            if not built.sample(sample, series):
+                built.other(
+                    "reading", sample.at, sample.at, codec.to_kept(sample.value), series * 4
+                )
+        row = built.row(self._seq + 1)
         connection.execute(
             "INSERT INTO log (seq, at_ms, tick_ms, readings, others, marks)"
             " VALUES (?, ?, ?, ?, ?, ?)",
             (
-                self._seq + 1,
-                at_ms,
-                tick_ms,
-                codec.write_fresh(fresh) if fresh else None,
-                _dumps(others) if others else None,
-                batch.redelivery_marks or None,
+                row.seq,
+                row.at_ms,
+                row.tick_ms,
+                row.readings or None,
+                _dumps(built.others) if built.others else None,
+                row.marks or None,
             ),
         )
+
+    def _write_cursors(self, connection: sqlite3.Connection) -> None:
+        connection.executemany(
+            "INSERT OR REPLACE INTO cursors (name, value) VALUES (?, ?)",
+            [(name, _dumps(value)) for name, value in self._cursors.items()],
+        )
+
+    def _series_of(self, kind: str, key: str) -> int:
+        return self._series.get((kind, key)) or self._know_by_key(kind, key)
 
     def _know(self, probe: Probe) -> None:
         wanted = (
@@ -310,9 +376,49 @@ def _change_json(change: Change) -> str:
     return _dumps({k: v for k, v in asdict(change).items() if v is not None})
 
 
-def _fault_row(place: int, fault: Fault) -> list[Any]:
-    at, tick = _ms(fault.now.at), _ms(fault.now.tick)
-    return [place, "fault", at, tick, fault.name.value, fault.active, fault.facts]
+class _Builder:
+    """Puts a batch's inputs together as one row, in their order."""
+
+    def __init__(self, batch: Batch) -> None:
+        now = batch.advanced_to or _moment_of(batch)
+        self._at_ms, self._tick_ms = _ms(now.at), _ms(now.tick)
+        self._marks = batch.redelivery_marks
+        self._fresh: list[codec.Fresh] = []
+        self.others: list[list[Any]] = []
+
+    def reading(self, item: Reading, series: int) -> bool:
+        """Adds a reading, unless it does not fit the compact form."""
+        return self._add(item.at, item.tick, item.temp_c, _stream(series, item))
+
+    def sample(self, sample: Sample, series: int) -> bool:
+        """Adds a derived number, unless it does not fit."""
+        return self._add(sample.at, sample.at, sample.value, series * 4 + codec.SURE)
+
+    def other(self, kind: str, at: float, tick: float, *rest: Any) -> None:
+        """Adds whatever is no plain reading, with its place in the order."""
+        place = len(self._fresh) + len(self.others)
+        self.others.append([place, kind, _ms(at), _ms(tick), *rest])
+
+    def row(self, seq: int) -> Row:
+        """The row, without the others."""
+        fresh = codec.write_fresh(self._fresh)
+        return Row(seq, self._at_ms, self._tick_ms, fresh, self._marks)
+
+    def _add(self, at: float, tick: float, number: float, stream: int) -> bool:
+        record = (
+            _ms(at) - self._at_ms,
+            _ms(tick) - self._tick_ms,
+            codec.to_kept(number),
+            stream,
+        )
+        if not codec.fits(*record):
+            return False
+        self._fresh.append(record)
+        return True
+
+
+def _stream(series: int, item: Reading) -> int:
+    return series * 4 + (codec.SURE if item.clock_sure else codec.UNSURE)
 
 
 def _moment_of(batch: Batch) -> Moment:

@@ -1,0 +1,133 @@
+"""`brooder export`: the journal as journal lines, CSV or SenML."""
+
+import sys
+from collections.abc import Iterator
+from datetime import datetime
+from enum import StrEnum
+from pathlib import Path
+from typing import Annotated
+from zoneinfo import ZoneInfo
+
+import typer
+
+from monitor.commands.common import ConfigOption, complain, fail, settings_or_exit
+from monitor.journal.reader import ALL_TIME, JournalReader
+from monitor.journal.records import StorageFault
+from monitor.units import Unit
+
+
+class Form(StrEnum):
+    """How it is written."""
+
+    LINES = "lines"
+    CSV = "csv"
+    SENML = "senml"
+
+
+class What(StrEnum):
+    """What a CSV holds."""
+
+    READINGS = "readings"
+    LEDGER = "ledger"
+    ALARMS = "alarms"
+
+
+def register(app: typer.Typer) -> None:
+    """Adds the command."""
+
+    @app.command("export")
+    def export(
+        file: Annotated[
+            Path | None, typer.Argument(help="Where to write. Left out: standard output.")
+        ] = None,
+        form: Annotated[
+            Form, typer.Option("--form", help="lines (can be replayed and imported), csv or senml.")
+        ] = Form.LINES,
+        what: Annotated[What, typer.Option("--what", help="What a CSV holds.")] = What.READINGS,
+        start: Annotated[
+            str | None, typer.Option("--from", help="From this local time: 2026-02-10T18:00.")
+        ] = None,
+        end: Annotated[str | None, typer.Option("--to", help="Up to this local time.")] = None,
+        brooder: Annotated[
+            str | None, typer.Option("--brooder", help="Only this one and the outside probes.")
+        ] = None,
+        celsius: Annotated[
+            bool, typer.Option("--celsius", help="CSV in degrees Celsius whatever the site's unit.")
+        ] = False,
+        journal: Annotated[
+            Path | None, typer.Option("--journal", help="Another journal than the service's.")
+        ] = None,
+        config: ConfigOption = None,
+    ) -> None:
+        """Write the record out: journal lines, CSV (units in the headings) or SenML."""
+        settings = settings_or_exit(config)
+        path = journal or settings.journal_path
+        if not path.exists():
+            fail(f"there is no journal at {path}; start `brooder watch` or name one: --journal")
+        if what is not What.READINGS and form is not Form.CSV:
+            fail(f"--what {what} is only for --form csv; journal lines hold the ledger already")
+        zone = settings.site.timezone
+        from_at = ALL_TIME[0] if start is None else local_time(start, zone, "--from")
+        to_at = ALL_TIME[1] if end is None else local_time(end, zone, "--to")
+        if from_at >= to_at:
+            fail(f"--from {start} is not before --to {end}")
+        if brooder is not None and brooder not in {b.name for b in settings.site.brooders}:
+            names = ", ".join(b.name for b in settings.site.brooders)
+            fail(f"--brooder is {brooder}; the configuration has {names}")
+        unit = Unit.CELSIUS if celsius else settings.site.units
+        try:
+            with JournalReader(path) as reader:
+                _write(_pieces(reader, form, what, unit, from_at, to_at, brooder), file)
+        except StorageFault as fault:
+            fail(fault.words)
+        except OSError as error:
+            fail(f"{file or 'standard output'} cannot be written: {error.strerror}")
+
+
+def local_time(text: str, zone: ZoneInfo, option: str) -> float:
+    """An ISO 8601 time; without a zone it is the site's."""
+    try:
+        moment = datetime.fromisoformat(text)
+    except ValueError:
+        fail(f"{option} is {text}; write a time such as 2026-02-10T18:00")
+    return (moment if moment.tzinfo else moment.replace(tzinfo=zone)).timestamp()
+
+
+def _pieces(
+    reader: JournalReader,
+    form: Form,
+    what: What,
+    unit: Unit,
+    from_at: float,
+    to_at: float,
+    brooder: str | None,
+) -> Iterator[str]:
+    # Imported here: numpy takes a tenth of a second, which --help need not wait for.
+    from monitor.journal import csv_form, export_lines, senml_form  # noqa: PLC0415
+
+    if form is Form.LINES:
+        return export_lines.chunks(reader, from_at, to_at, brooder=brooder)
+    if form is Form.SENML:
+        return senml_form.readings(reader, from_at, to_at, brooder=brooder)
+    if what is What.LEDGER:
+        return csv_form.ledger(reader, from_at, to_at)
+    if what is What.ALARMS:
+        return csv_form.alarms(reader, unit, from_at, to_at)
+    return csv_form.readings(reader, unit, from_at, to_at, brooder=brooder)
+
+
+def _write(pieces: Iterator[str], file: Path | None) -> None:
+    if file is None:
+        try:
+            for piece in pieces:
+                sys.stdout.write(piece)
+            sys.stdout.flush()
+        except BrokenPipeError:  # the reader has seen enough (head)
+            sys.stderr.close()
+        return
+    part = file.with_name(file.name + ".part")
+    with part.open("w", encoding="utf-8", newline="") as out:
+        for piece in pieces:
+            out.write(piece)
+    part.replace(file)  # a file that is there is whole
+    complain(f"Written to {file}.")
