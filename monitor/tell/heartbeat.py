@@ -1,0 +1,77 @@
+"""A sign of life to the outside: an HTTP GET at an interval, whose absence somebody else notices.
+Owned by the service.
+
+Only while the watch makes progress (`alive`): a heart that beats on in a hung service is worse
+than none. Runs in a thread of its own, where a server that hangs harms nobody. The URL is a
+secret and appears nowhere."""
+
+import http.client
+import logging
+import threading
+import time
+import urllib.error
+import urllib.request
+from collections.abc import Callable
+
+log = logging.getLogger(__name__)
+
+
+class Heartbeat:
+    """Beats from `start` to `stop`."""
+
+    def __init__(
+        self,
+        url: str,
+        every_s: float,
+        *,
+        alive: Callable[[], bool] = lambda: True,
+        limit_s: float = 10.0,
+    ) -> None:
+        self._url = url
+        self._every_s = every_s
+        self._alive = alive
+        self._limit_s = limit_s
+        self._stop = threading.Event()
+        self._thread = threading.Thread(target=self._run, name="heartbeat", daemon=True)
+        self.last_ok: float | None = None  # time.monotonic() of the last beat that was taken
+        self.failing = False
+
+    def start(self) -> None:
+        """The first beat goes out at once."""
+        self._thread.start()
+
+    def stop(self) -> None:
+        """Returns at once; a beat under way is let go."""
+        self._stop.set()
+
+    def _run(self) -> None:
+        next_at = time.monotonic()
+        while not self._stop.wait(max(0.0, next_at - time.monotonic())):
+            next_at = max(next_at + self._every_s, time.monotonic())
+            if self._alive():
+                self._beat()
+
+    def _beat(self) -> None:
+        why = _get(self._url, self._limit_s)
+        if why is None:
+            self.last_ok = time.monotonic()
+            if self.failing:
+                log.info("The sign of life gets through again.")
+            self.failing = False
+        elif not self.failing:
+            self.failing = True
+            log.warning("The sign of life does not get through: %s.", why)
+
+
+def _get(url: str, limit_s: float) -> str | None:
+    """Why it failed, in words without the URL; None: it was taken. Only the status is read, so an
+    answer that drips costs nothing."""
+    try:
+        request = urllib.request.Request(url, headers={"User-Agent": "brooder"})  # noqa: S310 - the grower's own URL
+        with urllib.request.urlopen(request, timeout=limit_s):  # noqa: S310
+            return None
+    except urllib.error.HTTPError as fault:
+        fault.close()
+        return f"the server answered {fault.code}"
+    except (OSError, ValueError, http.client.HTTPException) as fault:
+        return f"no answer ({type(fault).__name__})"
