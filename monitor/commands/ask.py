@@ -11,8 +11,8 @@ from zoneinfo import ZoneInfo
 from monitor.commands.common import fail, settings_or_exit
 from monitor.journal.records import StorageFault
 from monitor.page.desk import Objection
-from monitor.service import offline
 from monitor.service.control import NoService, ask
+from monitor.service.offline import answer
 from monitor.settings import Settings
 from monitor.site import Site
 
@@ -28,7 +28,7 @@ def request(settings: Settings, what: str, **details: Any) -> Any:
         try:
             return ask(settings.control_path, what, **details)
         except NoService:
-            return offline.answer(settings, what, details)
+            return answer(settings, what, details)
     except (Objection, StorageFault) as refused:
         fail(str(refused))
 

@@ -18,8 +18,15 @@ class Objection(Exception):
 class Desk(Protocol):
     """Everything a person can look at or do. Awaitables are answered by the watch thread."""
 
-    site: Site
-    journal_path: Path
+    @property
+    def site(self) -> Site:
+        """The site as configured now."""
+        ...
+
+    @property
+    def journal_path(self) -> Path:
+        """The journal's database file, for readers of their own."""
+        ...
 
     def status(self) -> SiteStatus:
         """The newest picture of everything, immutable. Never waits."""

@@ -31,18 +31,26 @@ class Forecaster:
     """Keeps `newest` up to date until stopped. `hear` takes what comes by MQTT instead."""
 
     def __init__(
-        self, settings: ForecastSettings, site: Site, keep: Path, now: Callable[[], float]
+        self,
+        settings: ForecastSettings,
+        site: Site,
+        keep: Path,
+        now: Callable[[], float],
+        came: Callable[[], None],
     ) -> None:
         self._settings = settings
         self._site = site
         self._keep = keep
         self._now = now
+        self._came = came
         self._stop = threading.Event()
         self.newest: Forecast | None = self._kept()
         self.trouble: str | None = None  # why the last try failed, in words
 
     def start(self) -> None:
-        """Begins to fetch; with a topic there is nothing to fetch."""
+        """Says what was kept, and begins to fetch; with a topic there is nothing to fetch."""
+        if self.newest is not None:
+            self._came()
         if self._settings.url is not None:
             threading.Thread(target=self._run, name="forecast", daemon=True).start()
 
@@ -65,6 +73,7 @@ class Forecaster:
             return
         self.trouble = None
         self.newest = Forecast(self._now(), pairs)
+        self._came()
         try:
             self._keep.write_text(json.dumps(self.newest), encoding="utf-8")
         except OSError as error:

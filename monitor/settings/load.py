@@ -133,7 +133,11 @@ def _read(source: Path) -> dict[str, Any]:
 def _names_known(raw: dict[str, Any]) -> list[Fault]:
     """Covers, walls and schedules are the trade's tables; the model does not know their names."""
     faults = []
-    tables = {"cover": COVERS, "walls": WALLS, "schedule": BUILT_IN}
+    tables: dict[str, Mapping[str, object]] = {
+        "cover": COVERS,
+        "walls": WALLS,
+        "schedule": BUILT_IN,
+    }
     brooders = raw.get("brooders")
     for index, brooder in enumerate(brooders if isinstance(brooders, list) else []):
         for key, table in tables.items() if isinstance(brooder, dict) else ():

@@ -181,8 +181,14 @@ class BuiltInBrokerSettings(Section):
         "127.0.0.1", description='"127.0.0.1" (this machine alone) or the board\'s own address'
     )
     port: Port = 1883
-    username: str | None = Field(None, description="the user name that probes must give")
-    password: SecretStr | None = Field(None, description="the password that probes must give")
+    accounts_file: str | None = Field(
+        None, description="a file of user names and password hashes, as mosquitto_passwd writes it"
+    )
+    rights_file: str | None = Field(
+        None, description="a file of who may read and write what, as Mosquitto's acl_file"
+    )
+    cert_file: str | None = Field(None, description="this board's certificate, for TLS")
+    key_file: str | None = Field(None, description="the certificate's key, for TLS")
 
 
 class ContactSettings(Section):

@@ -1,0 +1,94 @@
+"""What the core answers to a command or a page. Used by the live desk, in the watch thread, and by
+`offline`, when no service runs. Requests and answers are JSON-able."""
+
+from dataclasses import asdict
+from typing import Any
+
+from monitor.page.desk import Objection
+from monitor.service.core import Core
+from monitor.watch.events import Entry, EntryKind, Moment
+
+_ENTRY_FIELDS = frozenset(
+    {
+        "at",
+        "brooder",
+        "count",
+        "hatched",
+        "kind",
+        "note",
+        "alarm",
+        "probe",
+        "minutes",
+        "undoes",
+        "by",
+    }
+)
+
+
+def entry_of(details: dict[str, Any], now: Moment) -> Entry:
+    """A request as an entry. Raises Objection that names what is wrong."""
+    given = {k: v for k, v in details.items() if v is not None}
+    kind = given.pop("entry", None)
+    try:
+        entry = EntryKind(kind)
+    except ValueError:
+        known = ", ".join(k.value for k in EntryKind)
+        raise Objection(f"entry is {kind!r}; it must be one of {known}") from None
+    unknown = sorted(set(given) - _ENTRY_FIELDS)
+    if unknown:
+        raise Objection(f"{unknown[0]} is not part of an entry")
+    return Entry(entry=entry, **{"at": now.at, **given})
+
+
+def enter(core: Core, entry: Entry, now: Moment) -> dict[str, Any]:
+    """Keeps the entry: its number, what changed, the head count afterwards."""
+    if entry.at > now.at + 60:
+        raise Objection("The time lies in the future; leave --at out for now.")
+    kept, changes = core.enter(entry, now)
+    batch = core.ledger.running(kept.brooder) if kept.brooder else None
+    return {
+        "number": kept.number,
+        "changes": [f"{c.brooder + ': ' if c.brooder else ''}{c.alarm.value}" for c in changes],
+        "head_count": batch.head_count() if batch is not None else (0 if kept.brooder else None),
+    }
+
+
+def ledger(core: Core) -> dict[str, Any]:
+    """All ledger entries, and which were taken back."""
+    kept = core.ledger
+    return {
+        "entries": [
+            {k: v for k, v in asdict(entry).items() if v is not None} for entry in kept.entries
+        ],
+        "undone": sorted(kept.undone),
+    }
+
+
+def tonight(
+    core: Core,
+    now: Moment,
+    brooder: str,
+    *,
+    low_c: float | None = None,
+    cover: str | None = None,
+    extra_watts: float = 0.0,
+) -> dict[str, Any]:
+    """The outlook for the coming night. Raises Objection where there is nothing to go by."""
+    status = core.status(now).brooder(brooder)
+    if status is None:
+        names = ", ".join(b.name for b in core.site.brooders)
+        raise Objection(f"No brooder is called {brooder!r}; it must be one of {names}.")
+    outlook = core.engine.tonight(brooder, now, low_c=low_c, cover=cover, extra_watts=extra_watts)
+    if outlook is None:
+        raise Objection(
+            "Nothing is known of tonight's outside temperature: say --low, or add an outside "
+            "probe or a forecast to the configuration."
+        )
+    return {
+        "brooder": brooder,
+        "target_c": status.target_c,
+        "low_c": status.low_c,
+        "chill_c": status.chill_c,
+        "temp_c": status.temp_c,
+        "outlook": asdict(outlook),
+    }

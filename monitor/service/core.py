@@ -1,0 +1,268 @@
+"""From a message to changes, messages and a batch to keep. No thread, no socket, no file: the live
+service, the replay, the rehearsal and the offline commands all run this one core.
+
+Not for two threads at once. What happened since the last `take` waits in a Batch; whoever takes it
+makes it durable before it tells or acknowledges anything."""
+
+from collections import OrderedDict
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, field, replace
+
+from monitor.brooding.batch import LEDGER_KINDS, Ledger, fold
+from monitor.brooding.objection import objection
+from monitor.intake.payload import Rejected, read, read_all
+from monitor.intake.refused import RefusedRecord, excerpt
+from monitor.intake.router import Router
+from monitor.journal.records import (
+    Batch,
+    Entered,
+    Fault,
+    Input,
+    RefusedCount,
+    kept_at,
+    kept_temp_c,
+)
+from monitor.page.desk import Objection
+from monitor.site import Site
+from monitor.tell.contacts import Contact
+from monitor.tell.message import Message
+from monitor.tell.outbox import rows
+from monitor.tell.plan import Plan, Policy
+from monitor.watch.engine import Engine
+from monitor.watch.events import (
+    AlarmName,
+    BadValue,
+    Change,
+    Entry,
+    Facts,
+    Moment,
+    Reading,
+    State,
+)
+from monitor.watch.status import SiteStatus
+
+SHORT_PAYLOAD = 32  # bytes; a bare number, read the fast way
+
+
+@dataclass(slots=True)
+class Happened:
+    """What came of the inputs since the last `take`."""
+
+    batch: Batch = field(default_factory=Batch)
+    messages: list[Message] = field(default_factory=list)
+
+
+class Core:
+    """Engine and plan over one site, and what they made that is not yet durable."""
+
+    def __init__(
+        self,
+        site: Site,
+        start: Moment,
+        *,
+        contacts: tuple[Contact, ...] = (),
+        policy: Policy | None = None,
+        next_entry_number: Callable[[], int],
+    ) -> None:
+        self.site = site
+        self.engine = Engine(site, start)
+        self.router = Router(site.all_probes)
+        self.refused = RefusedRecord()
+        self._now = start
+        self._plan = Plan(site, contacts, policy, look=lambda: self.status(self._now))
+        self._next_entry_number = next_entry_number
+        self._entries: list[Entry] = []
+        self._ledger: Ledger | None = None
+        self._refused: OrderedDict[tuple[str, str], RefusedCount] = OrderedDict()
+        self._happened = Happened()
+
+    # -- in
+
+    def hear(
+        self, topic: str, payload: bytes, received: Moment, *, clock_sure: bool = True
+    ) -> bool:
+        """One message. False: no probe of ours claims the topic."""
+        probes = self.router.route(topic)
+        for probe in probes:
+            if len(payload) < SHORT_PAYLOAD:
+                self._heard(read(payload, probe, received), topic, payload, clock_sure)
+            else:
+                for outcome in read_all(payload, probe, received):
+                    self._heard(outcome, topic, payload, clock_sure)
+        return bool(probes)
+
+    def refuse(self, topic: str, reason: str, payload: bytes, at: float) -> None:
+        """A message that could not be read: counted and kept in the small record."""
+        kind = self.refused.add(topic, reason, payload, at)
+        key = (kind.topic, kind.reason)
+        old = self._refused.get(key)
+        self._refused[key] = RefusedCount(
+            topic=kind.topic,
+            reason=kind.reason,
+            count=1 if old is None else old.count + 1,
+            first_at=at if old is None else old.first_at,
+            last_at=at,
+            excerpt=excerpt(payload),
+        )
+        while len(self._refused) > 200:
+            self._refused.popitem(last=False)
+
+    def enter(self, entry: Entry, now: Moment) -> tuple[Entry, list[Change]]:
+        """Keeps a ledger entry or carries out an act on an alarm; the entry with its number, and
+        what changed. Raises Objection, with nothing kept."""
+        names = [b.name for b in self.site.brooders]
+        if entry.entry in LEDGER_KINDS:
+            words = objection(self.ledger, entry, zone=self.site.timezone, brooders=names)
+            if words is not None:
+                raise Objection(words)
+        elif entry.brooder is not None and entry.brooder not in names:
+            raise Objection(
+                f"No brooder is called {entry.brooder!r}; it must be one of {', '.join(names)}."
+            )
+        numbered = replace(entry, number=self._next_entry_number(), at=kept_at(entry.at))
+        self._happened.batch.inputs.append(Entered(numbered, now))
+        return numbered, self._entered(numbered, now)
+
+    def fault(self, name: AlarmName, active: bool, now: Moment, facts: Facts) -> None:
+        """The watcher itself is not well, or is again."""
+        self._happened.batch.inputs.append(Fault(name, active, now, facts))
+        self._changed(self.engine.fault(name, active, now, facts), now)
+
+    def clock_jumped(self, now: Moment, jump_s: float) -> None:
+        """The wall clock was set; `now` is after it. Not an input of the journal: a snapshot must
+        follow at once."""
+        self._changed(self.engine.clock_jumped(now, jump_s), now)
+
+    def advance(self, now: Moment) -> None:
+        """Nothing came: do what is due by now."""
+        due = self.engine.next_due
+        if due is not None and due <= now.tick:
+            self._changed(self.engine.advance(now), now)
+        due = self._plan.next_due
+        if due is not None and due <= now.tick:
+            self._now = now
+            self._happened.messages += self._plan.advance(now)
+        self._now = now
+
+    def take_in(self, item: Input) -> None:
+        """One input of the journal, kept already: as it was given then."""
+        match item:
+            case Reading():
+                self._changed(self.engine.reading(item), Moment(item.at, item.tick))
+            case BadValue():
+                self._changed(self.engine.bad_value(item), Moment(item.at, item.tick))
+            case Entered():
+                self._entered(item.entry, item.now)
+            case Fault():
+                changes = self.engine.fault(item.name, item.active, item.now, item.facts)
+                self._changed(changes, item.now)
+
+    # -- out
+
+    @property
+    def next_due(self) -> float | None:
+        """The tick of the next thing to do without any input."""
+        dues = [d for d in (self.engine.next_due, self._plan.next_due) if d is not None]
+        return min(dues, default=None)
+
+    @property
+    def ledger(self) -> Ledger:
+        """The flock ledger as it stands."""
+        if self._ledger is None:
+            self._ledger = fold(self._entries)
+        return self._ledger
+
+    @property
+    def waiting(self) -> Batch:
+        """What would be taken, to look at only."""
+        return self._happened.batch
+
+    @property
+    def to_tell(self) -> bool:
+        """Is there something a person waits for: a change, an entry, a message?"""
+        batch = self._happened.batch
+        return bool(batch.changes or self._happened.messages)
+
+    def status(self, now: Moment) -> SiteStatus:
+        """How things stand."""
+        return self.engine.status(now)
+
+    def take(self, now: Moment) -> Happened:
+        """All that happened since the last time, for the journal and the tellers."""
+        happened = self._happened
+        happened.batch.outbox += [row for message in happened.messages for row in rows(message)]
+        happened.batch.refused += self._refused.values()
+        happened.batch.advanced_to = now
+        self._refused.clear()
+        self._happened = Happened()
+        return happened
+
+    # -- over a restart
+
+    def snapshots(self) -> dict[str, State]:
+        """The state after everything taken in so far."""
+        return {"engine": self.engine.state(), "plan": self._plan.state()}
+
+    def restore(self, snapshots: dict[str, State], shift_s: float) -> None:
+        """As it was, every tick `shift_s` later."""
+        if "engine" in snapshots:
+            self.engine.restore(snapshots["engine"], shift_s)
+        if "plan" in snapshots:
+            self._plan.restore(snapshots["plan"], shift_s)
+
+    def know_entries(self, entries: Iterable[Entry]) -> None:
+        """The ledger kept so far. The engine knows what its snapshot knew; `take_in` tells it the
+        rest."""
+        self._entries = [e for e in entries if e.entry in LEDGER_KINDS]
+        self._ledger = None
+
+    def reconfigured(
+        self, site: Site, contacts: tuple[Contact, ...], policy: Policy, now: Moment
+    ) -> None:
+        """Goes on with another configuration: what still fits is kept."""
+        kept = self.snapshots()
+        self.site = site
+        self.engine = Engine(site, now)
+        self.router = Router(site.all_probes)
+        self._plan = Plan(site, contacts, policy, look=lambda: self.status(self._now))
+        self.restore(kept, 0.0)
+
+    # -- inside
+
+    def _heard(
+        self, outcome: Reading | BadValue | Rejected, topic: str, payload: bytes, clock_sure: bool
+    ) -> None:
+        if isinstance(outcome, Reading):
+            # As the journal keeps it, so that a rebuilt state is the same to the last digit.
+            reading = Reading(
+                kept_at(outcome.at),
+                kept_at(outcome.tick),
+                outcome.probe,
+                kept_temp_c(outcome.temp_c),
+                outcome.clock_sure and clock_sure,
+            )
+            self._happened.batch.inputs.append(reading)
+            changes = self.engine.reading(reading)
+            if changes:
+                self._changed(changes, Moment(reading.at, reading.tick))
+        elif isinstance(outcome, BadValue):
+            bad = outcome._replace(at=kept_at(outcome.at), tick=kept_at(outcome.tick))
+            self._happened.batch.inputs.append(bad)
+            self._changed(self.engine.bad_value(bad), Moment(bad.at, bad.tick))
+        else:
+            self.refuse(topic, outcome.reason, payload, outcome.at)
+
+    def _entered(self, entry: Entry, now: Moment) -> list[Change]:
+        if entry.entry in LEDGER_KINDS and all(e.number != entry.number for e in self._entries):
+            self._entries.append(entry)
+            self._ledger = None
+        changes = self.engine.entry(entry, now)
+        self._changed(changes, now)
+        return changes
+
+    def _changed(self, changes: list[Change], now: Moment) -> None:
+        if not changes:
+            return
+        self._now = now
+        self._happened.batch.changes += changes
+        self._happened.messages += self._plan.changes(changes, now)

@@ -1,0 +1,47 @@
+"""Commands while no service runs: this process is the journal's one writer for a moment.
+
+The entry goes through the same core as in the service. Messages that come of it wait in the outbox
+and go out at the next start."""
+
+import time
+from typing import Any
+
+from monitor.journal.reader import JournalReader
+from monitor.journal.store import Journal
+from monitor.page.desk import Objection
+from monitor.service import answers
+from monitor.service.core import Core
+from monitor.service.people import contacts_of, policy_of
+from monitor.service.rebuild import rebuild
+from monitor.settings import Settings
+from monitor.watch.events import Moment
+
+
+def answer(settings: Settings, what: str, details: dict[str, Any]) -> Any:
+    """What the service would answer. Raises Objection, StorageFault."""
+    settings.state_folder.mkdir(parents=True, exist_ok=True, mode=0o700)
+    at = round(time.time(), 3)
+    with Journal.open(settings.journal_path) as journal, JournalReader(journal.path) as reader:
+        ended = reader.advanced_to()
+        now = Moment(at, max(at, ended.at if ended is not None else at))
+        core = Core(
+            settings.site,
+            now,
+            contacts=contacts_of(settings),
+            policy=policy_of(settings),
+            next_entry_number=journal.next_entry_number,
+        )
+        rebuild(core, reader, now)
+        match what:
+            case "entry":
+                entry = answers.entry_of(details, now)
+                said = answers.enter(core, entry, now)
+                core.waiting.snapshots = core.snapshots()
+                journal.commit(core.take(now).batch)
+                return said
+            case "ledger":
+                return answers.ledger(core)
+            case "tonight":
+                return answers.tonight(core, now, **details)
+            case _:
+                raise Objection(f"{what} needs the running service; start it with: brooder watch")

@@ -1,0 +1,128 @@
+"""Opens what the service stands on: state folder, journal, clock, core. Called by `run`.
+
+A disk that refuses must not keep the watch from starting: then the journal is opened later, by the
+writer, and everything waits in memory meanwhile."""
+
+import itertools
+import logging
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from monitor.intake.held import HeldTimes
+from monitor.intake.redelivered import RedeliveryMemory
+from monitor.journal.reader import JournalReader
+from monitor.journal.records import StorageFault
+from monitor.journal.store import Journal
+from monitor.service.clock import Clock, LiveClock
+from monitor.service.core import Core
+from monitor.service.logs import facts
+from monitor.service.people import contacts_of, policy_of
+from monitor.service.rebuild import Rebuilt, rebuild
+from monitor.settings import Settings
+from monitor.watch.events import AlarmName, Facts, Moment
+
+log = logging.getLogger(__name__)
+
+FATAL = frozenset({"in-use", "newer"})  # another service writes here, or a newer version did
+DOWN_WORTH_TELLING_S = 60.0  # a restart is shorter; longer than this, somebody should know
+STALE_S = 5.0  # the wall clock behind the journal's last word by more: it was not set yet
+UNMEMORABLE_NUMBERS = 1_000_000_000  # entry numbers while there is no journal to ask
+
+
+@dataclass(slots=True, kw_only=True)
+class Opened:
+    """What `open_all` returns."""
+
+    journal: Journal | None
+    trouble: StorageFault | None  # why there is no journal yet
+    clock: Clock
+    clock_sure: bool
+    core: Core
+    rebuilt: Rebuilt
+
+
+def open_journal(settings: Settings) -> Journal:
+    """The journal, knowing the site's probes. Raises StorageFault."""
+    try:
+        settings.state_folder.mkdir(parents=True, exist_ok=True, mode=0o700)
+    except OSError as error:
+        raise StorageFault(
+            "failed", f"the folder {settings.state_folder} cannot be made: {error.strerror}"
+        ) from error
+    journal = Journal.open(settings.journal_path)
+    try:
+        journal.know(settings.site.all_probes)
+    except StorageFault:
+        journal.close()
+        raise
+    return journal
+
+
+def open_all(settings: Settings, clock: Clock | None = None) -> Opened:
+    """Everything as the journal left it. Raises StorageFault only for what does not mend itself."""
+    journal: Journal | None = None
+    trouble: StorageFault | None = None
+    try:
+        journal = open_journal(settings)
+    except StorageFault as fault:
+        if fault.kind in FATAL:
+            raise
+        trouble = fault
+        log.error("The journal cannot be opened; the watch begins without.", extra=facts(why=fault))
+    reader = JournalReader(settings.journal_path) if journal is not None else None
+    ended = reader.advanced_to() if reader is not None else None
+    clock = clock or LiveClock(not_before=ended.at if ended is not None else 0.0)
+    now = clock.now()
+    core = Core(
+        settings.site,
+        now if ended is None else Moment(ended.at, ended.at + now.tick - now.at),
+        contacts=contacts_of(settings),
+        policy=policy_of(settings),
+        next_entry_number=journal.next_entry_number
+        if journal is not None
+        else _numbers_without_a_journal(),
+    )
+    if reader is None:
+        rebuilt = Rebuilt(ended=None, unsent=[], memory=RedeliveryMemory(), held=HeldTimes())
+    else:
+        with reader:
+            rebuilt = rebuild(core, reader, now)
+    clock_sure = ended is None or now.at >= ended.at - STALE_S
+    _say_what_was(core, journal, rebuilt, now, clock_sure)
+    return Opened(
+        journal=journal,
+        trouble=trouble,
+        clock=clock,
+        clock_sure=clock_sure,
+        core=core,
+        rebuilt=rebuilt,
+    )
+
+
+def _numbers_without_a_journal() -> Callable[[], int]:
+    numbers = itertools.count(UNMEMORABLE_NUMBERS)
+    return lambda: next(numbers)
+
+
+def _say_what_was(
+    core: Core, journal: Journal | None, rebuilt: Rebuilt, now: Moment, clock_sure: bool
+) -> None:
+    ended = rebuilt.ended
+    if journal is not None and journal.set_aside is not None:
+        about = Facts(reason=f"the old one was damaged and is kept as {journal.set_aside.name}")
+        core.fault(AlarmName.STORAGE_FAULT, True, now, about)
+        core.fault(AlarmName.STORAGE_FAULT, False, now, Facts())
+    if not clock_sure:
+        core.fault(
+            AlarmName.CLOCK_FAULT,
+            True,
+            now,
+            Facts(reason="the board's clock is behind its own records; it was not set yet"),
+        )
+    elif ended is not None and now.at - ended.at >= DOWN_WORTH_TELLING_S:
+        core.fault(
+            AlarmName.WAS_DOWN,
+            True,
+            now,
+            Facts(down_from=ended.at, down_to=now.at),
+        )

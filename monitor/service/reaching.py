@@ -1,0 +1,113 @@
+"""Reaching people: the delivery with its clock, journal and signs of trouble; trial messages; the
+outgoing sign of life. Owned by `run`."""
+
+import asyncio
+import logging
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+from monitor.journal.records import OutboxRow, Outcome
+from monitor.page.desk import Objection
+from monitor.service.clock import Clock, LiveClock
+from monitor.service.people import contacts_of
+from monitor.service.watcher import Watcher
+from monitor.settings import Settings
+from monitor.tell.contacts import Contact
+from monitor.tell.delivery import Calls, Delivery
+from monitor.tell.message import Message
+from monitor.watch.events import AlarmName, Entry, Facts
+
+log = logging.getLogger(__name__)
+
+
+class Reaching:
+    """See the module. `send` may be called from any thread."""
+
+    def __init__(self, settings: Settings, clock: Clock) -> None:
+        self._settings = settings
+        # People's servers answer in real seconds, also in a rehearsal at speed.
+        self._clock = clock if clock.speed == 1.0 else LiveClock()
+        self._watcher: Watcher | None = None
+        self._last: dict[str, tuple[float, str | None]] = {}  # contact -> tried at, why not
+        self._last_ok: dict[str, float] = {}
+        self._delivery = self._make()
+
+    def attach(self, watcher: Watcher) -> None:
+        """Where outcomes and trouble are reported."""
+        self._watcher = watcher
+
+    def start(self, unsent: Iterable[OutboxRow]) -> None:
+        """Starts, with what an earlier run left unsent."""
+        self._delivery.start(unsent)
+
+    def send(self, messages: list[Message]) -> None:
+        """Takes messages; returns at once."""
+        self._delivery.send(messages)
+
+    def stop(self, drain_s: float) -> int:
+        """Waits for what is under way; how many are unsent."""
+        unsent = self._delivery.drain(drain_s)
+        self._delivery.stop()
+        return unsent
+
+    def about(self) -> list[Mapping[str, Any]]:
+        """Each contact and how the last try went."""
+        return [
+            {
+                "name": contact.name,
+                "last_try_at": self._last.get(contact.name, (None, None))[0],
+                "last_why": self._last.get(contact.name, (None, None))[1],
+                "last_ok_at": self._last_ok.get(contact.name),
+                "pending": self._delivery.pending(contact.name),
+            }
+            for contact in contacts_of(self._settings)
+        ]
+
+    def reconfigure(self, settings: Settings) -> None:
+        """Other contacts from now on; what is unsent to those that stay goes out by the journal's
+        outbox at the next start if the old delivery cannot send it within two seconds."""
+        old, self._settings = self._delivery, settings
+        self._delivery = self._make()
+        self._delivery.start()
+        old.drain(2.0)
+        old.stop()
+
+    def _make(self) -> Delivery:
+        tell = self._settings.file.tell
+        return Delivery(
+            contacts_of(self._settings),
+            Calls(now=self._clock.now, record=self._record, trouble=self._trouble),
+            limit_s=tell.contact_time_limit_s,
+            most_pending=tell.most_pending,
+        )
+
+    def _record(self, outcomes: list[Outcome]) -> None:
+        for outcome in outcomes:
+            if outcome.state != "superseded" or outcome.failure is not None:
+                self._last[outcome.contact] = (outcome.tried_at, outcome.failure)
+            if outcome.state == "sent":
+                self._last_ok[outcome.contact] = outcome.tried_at
+            if self._watcher is not None:
+                self._watcher.note_outcome(outcome)
+
+    def _trouble(self, contact: str, begins: bool, why: str) -> None:
+        if self._watcher is not None:
+            self._watcher.fault(
+                AlarmName.DELIVERY_FAULT, begins, Facts(contact=contact, reason=why)
+            )
+
+    async def try_contacts(self, name: str | None) -> list[Mapping[str, Any]]:
+        """Really sends a trial message to one contact or to all."""
+        from monitor.tell.trial import try_out  # noqa: PLC0415 - rarely used
+
+        wanted: tuple[Contact, ...] = tuple(
+            c for c in contacts_of(self._settings) if name in (None, c.name)
+        )
+        tried = await asyncio.to_thread(
+            try_out, wanted, self._settings.site, self._settings.file.tell.contact_time_limit_s
+        )
+        return [{"contact": t.contact, "ok": t.why is None, "why": t.why} for t in tried]
+
+    def redeem(self, token: str) -> Entry:
+        """What an acknowledge link would do."""
+        raise Objection(f"The link is not valid ({len(token)} characters).")

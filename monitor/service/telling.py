@@ -1,0 +1,70 @@
+"""Where a message goes: contacts, log, MQTT, terminal. Called by the watch thread."""
+
+import json
+import logging
+from collections.abc import Callable
+
+from monitor.intake.link import BrokerLink
+from monitor.service.logs import facts
+from monitor.tell.message import Message
+from monitor.tell.status_topics import topics_of
+from monitor.watch.events import Change
+from monitor.watch.status import SiteStatus
+
+log = logging.getLogger(__name__)
+
+
+class Telling:
+    """Fulfils `watcher.Told`."""
+
+    def __init__(
+        self,
+        send: Callable[[list[Message]], None],
+        *,
+        prefix: str,
+        show: Callable[[Message], None] | None = None,
+    ) -> None:
+        self._send = send
+        self._prefix = prefix
+        self._show = show
+        self.link: BrokerLink | None = None
+
+    def tell(self, messages: list[Message]) -> None:
+        """To everybody a message is for; to the log and MQTT in any case."""
+        for message in messages:
+            log.warning(
+                message.short.replace("%", "%%"),
+                extra=facts(priority=message.priority.value, to=", ".join(message.contacts) or "-"),
+            )
+            if self._show is not None:
+                self._show(message)
+            if self.link is not None:
+                said = {
+                    "at": message.at,
+                    "priority": message.priority.value,
+                    "title": message.title,
+                    "text": message.body,
+                }
+                self.link.publish(f"{self._prefix}/told", json.dumps(said), qos=1)
+        self._send([message for message in messages if message.contacts])
+
+    def changed(self, changes: list[Change], status: SiteStatus) -> None:
+        """Alarm state on retained topics, so that a board that joins later knows it too."""
+        for change in changes:
+            log.info(
+                "Alarm change.",
+                extra=facts(
+                    alarm=change.alarm.value,
+                    change=change.change.value,
+                    brooder=change.brooder or "-",
+                    cause=change.cause.value,
+                    priority=change.priority.value,
+                ),
+            )
+        self.say_status(status)
+
+    def say_status(self, status: SiteStatus) -> None:
+        """The state of every alarm and of the siren, retained."""
+        if self.link is not None:
+            for topic, payload, retain in topics_of(status, self._prefix):
+                self.link.publish(topic, payload, qos=1, retain=retain)
