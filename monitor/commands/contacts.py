@@ -1,14 +1,13 @@
 """`brooder contacts list` and `brooder contacts try`: who is told, and does it reach them?"""
 
-import time
 from typing import Annotated
 
 import typer
 
 from monitor.commands.common import NOT_WELL, ConfigOption, fail, out, settings_or_exit
-from monitor.settings.model import ContactSettings
+from monitor.service.people import contacts_of
 from monitor.tell.contacts import Contact, masked
-from monitor.tell.trying import try_contacts
+from monitor.tell.trial import try_out
 from monitor.watch.events import Priority
 
 _NONE = "No contacts are configured: alarms go to the terminal, the log and MQTT alone."
@@ -24,7 +23,7 @@ def register(app: typer.Typer) -> None:
 
 def show(config: ConfigOption = None) -> None:
     """List the contacts; their URLs stay hidden."""
-    contacts = settings_or_exit(config).file.contacts
+    contacts = contacts_of(settings_or_exit(config))
     if not contacts:
         out().print(_NONE)
     for contact in contacts:
@@ -46,27 +45,23 @@ def attempt(
     if not names:
         out().print(_NONE)
         raise typer.Exit(NOT_WELL)
-    contacts = [
-        Contact(name=contact.name, url=contact.url.get_secret_value())
-        for contact in settings.file.contacts
-        if name in (None, contact.name)
-    ]
+    contacts = [contact for contact in contacts_of(settings) if name in (None, contact.name)]
     unreached = 0
     limit_s = settings.file.tell.contact_time_limit_s
-    for tried in try_contacts(contacts, settings.site, at=time.time(), limit_s=limit_s):
-        if tried.failure is None:
+    for tried in try_out(contacts, settings.site, limit_s):
+        if tried.why is None:
             line = f"{tried.contact}: sent in {tried.took_s:.1f} s. Has the phone made a sound?"
         else:
             unreached += 1
-            line = f"{tried.contact}: not sent, {tried.failure}."
+            line = f"{tried.contact}: not sent, {tried.why}."
         out().print(line, markup=False)
     if unreached:
         raise typer.Exit(NOT_WELL)
 
 
-def _line(contact: ContactSettings) -> str:
-    wanted = [p.value for p in Priority if p.value in contact.priorities]
-    parts = [masked(contact.url.get_secret_value()), ", ".join(wanted)]
+def _line(contact: Contact) -> str:
+    wanted = [p.value for p in Priority if p in contact.priorities]
+    parts = [masked(contact.url), ", ".join(wanted)]
     if contact.after_minutes:
         parts.append(f"urgent ones after {contact.after_minutes:g} min without an answer")
     if contact.quiet_from and contact.quiet_to:

@@ -115,6 +115,10 @@ class Delivery:
         os.close(self._wake_in)
         os.close(self._wake_out)
 
+    def pending(self, contact: str) -> int:
+        """How many messages wait for this contact."""
+        return self._outbox.pending(contact)
+
     @property
     def sender_pid(self) -> int | None:
         """For measuring its memory."""

@@ -161,9 +161,10 @@ class Outbox:
         lane = self._lanes.get(contact)
         return 0 if lane is None else lane.failures
 
-    def pending(self) -> int:
-        """Messages not yet sent, over all contacts."""
-        return sum(len(lane.waiting) for lane in self._lanes.values())
+    def pending(self, contact: str | None = None) -> int:
+        """Messages not yet sent, of one contact or of all."""
+        lanes = self._lanes.items()
+        return sum(len(lane.waiting) for name, lane in lanes if contact in (None, name))
 
     @property
     def contacts(self) -> tuple[str, ...]:

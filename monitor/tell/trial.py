@@ -18,20 +18,18 @@ class Tried(NamedTuple):
     """How it went."""
 
     contact: str
-    failure: str | None  # None: it was taken
+    why: str | None  # it failed; None: it was taken
     took_s: float
 
 
-def try_contacts(
-    contacts: Iterable[Contact], site: Site, *, at: float, limit_s: float = 20.0
-) -> Iterator[Tried]:
+def try_out(contacts: Iterable[Contact], site: Site, limit_s: float = 20.0) -> Iterator[Tried]:
     """Sends for real; each takes at most `limit_s` and a little."""
     sender = SenderProcess()
     try:
         with selectors.DefaultSelector() as selector:
             selector.register(sender.fd, selectors.EVENT_READ)
             for number, contact in enumerate(contacts, 1):
-                words = trial(Voice(site), contact.name, at)
+                words = trial(Voice(site), contact.name, time.time())
                 begun = time.monotonic()
                 sender.hand(
                     {
