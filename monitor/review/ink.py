@@ -12,11 +12,11 @@ from monitor.watch.events import Priority
 FONT = "Liberation Sans, Arial, Helvetica, sans-serif"
 SMALL_PX = 11  # the least that reads well on a phone held at arm's length
 TITLE_PX = 14
-TEXT = "#222222"
-QUIET = "#555555"
-GRID = "#e3e3e3"
-BAND = "#dfe8d8"  # lightness 91 %: behind every line, also in grey
-BLACK = "#000000"
+ALARM_THICK_PX = {Priority.URGENT: 10, Priority.WARNING: 7, Priority.ADVICE: 4}
+CHECK = "M-1,0.1L-0.35,0.75L1,-0.8"  # a tick mark; no font needed
+
+_BLUE, _VERMILION, _GREEN = "#0072B2", "#D55E00", "#009E73"
+_PURPLE, _ORANGE, _SKY, _YELLOW = "#CC79A7", "#E69F00", "#56B4E9", "#F0E442"
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,22 +28,58 @@ class Ink:
     shape: str
 
 
-FLOOR = (
-    Ink("#0072B2", (), "circle"),
-    Ink("#D55E00", (7, 3), "square"),
-    Ink("#000000", (2, 2), "triangle-up"),
-    Ink("#009E73", (9, 3, 2, 3), "diamond"),
-    Ink("#CC79A7", (12, 4), "triangle-down"),
-    Ink("#E69F00", (4, 4), "cross"),
-)
-ELSEWHERE = (
-    Ink("#D55E00", (), "circle"),
-    Ink("#0072B2", (7, 3), "square"),
-    Ink("#009E73", (2, 2), "triangle-up"),
-    Ink("#000000", (9, 3, 2, 3), "diamond"),
-)
-OUTSIDE = (Ink("#444444", (), "circle"), Ink("#444444", (7, 3), "square"))
+_DASHES = ((), (7, 3), (2, 2), (9, 3, 2, 3), (12, 4), (4, 4))
+_SHAPES = ("circle", "square", "triangle-up", "diamond", "triangle-down", "cross")
 
-ALARM = {Priority.URGENT: "#A11D00", Priority.WARNING: "#E08A00", Priority.ADVICE: "#8FB8D8"}
-ALARM_THICK_PX = {Priority.URGENT: 10, Priority.WARNING: 7, Priority.ADVICE: 4}
-CHECK = "M-1,0.1L-0.35,0.75L1,-0.8"  # a tick mark; no font needed
+
+def _inks(*colours: str) -> tuple[Ink, ...]:
+    """Each colour with the next dash and symbol."""
+    return tuple(
+        Ink(*look) for look in zip(colours, _DASHES[: len(colours)], _SHAPES, strict=False)
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Palette:
+    """All colours of one picture."""
+
+    paper: str
+    text: str
+    quiet: str  # target, chill limit, second lines
+    grid: str
+    frame: str
+    band: str
+    marks: str  # losses, notes, ticks
+    floor: tuple[Ink, ...]
+    elsewhere: tuple[Ink, ...]
+    outside: tuple[Ink, ...]
+    alarm: dict[Priority, str]
+
+
+LIGHT = Palette(
+    paper="#ffffff",
+    text="#222222",
+    quiet="#555555",
+    grid="#e3e3e3",
+    frame="#bbbbbb",
+    band="#dfe8d8",  # lightness 91 %: behind every line, also in grey
+    marks="#000000",
+    floor=_inks(_BLUE, _VERMILION, "#000000", _GREEN, _PURPLE, _ORANGE),
+    elsewhere=_inks(_VERMILION, _BLUE, _GREEN, "#000000"),
+    outside=_inks("#444444", "#444444"),
+    alarm={Priority.URGENT: "#A11D00", Priority.WARNING: "#E08A00", Priority.ADVICE: "#8FB8D8"},
+)
+
+DARK = Palette(
+    paper="#16181b",
+    text="#e8e8e8",
+    quiet="#b0b0b0",
+    grid="#33373c",
+    frame="#666666",
+    band="#2c382b",
+    marks="#ffffff",
+    floor=_inks(_SKY, _ORANGE, "#ffffff", "#33C99A", _PURPLE, _YELLOW),
+    elsewhere=_inks(_ORANGE, _SKY, "#33C99A", "#ffffff"),
+    outside=_inks("#c8c8c8", "#c8c8c8"),
+    alarm={Priority.URGENT: "#FF6A4D", Priority.WARNING: "#E0A030", Priority.ADVICE: "#4E7899"},
+)

@@ -3,7 +3,7 @@ Called by `picture`."""
 
 from typing import Any
 
-from monitor.review import ink
+from monitor.review.ink import ALARM_THICK_PX, CHECK, SMALL_PX, Palette
 from monitor.review.local_axis import LocalAxis
 from monitor.review.scene import Scene, Stretch
 from monitor.watch.events import Priority
@@ -14,20 +14,28 @@ _LEAST_BAR = 0.008  # of the width: an alarm of a minute is still seen in a mont
 _PLAIN = {"loss": "losses", "note": "notes", "placed": "notes", "moved": "notes"}
 
 
-def lanes(scene: Scene, axis: LocalAxis, x: Spec, *, moving: bool) -> Spec | None:
+def lanes(scene: Scene, axis: LocalAxis, x: Spec, ink: Palette, *, moving: bool) -> Spec | None:
     """The panel, or None when there is nothing to show."""
     alarms = sorted(scene.alarms, key=lambda bar: bar.raised)
     written = sorted({_PLAIN[event.what] for event in scene.events})  # losses above notes
     lane_names = list(dict.fromkeys([*written, *(bar.alarm for bar in alarms)]))
     if not lane_names:
         return None
-    return _Lanes(scene, axis, x, lane_names, moving).panel()
+    return _Lanes(scene, axis, x, ink, names=lane_names, moving=moving).panel()
 
 
 class _Lanes:
     def __init__(
-        self, scene: Scene, axis: LocalAxis, x: Spec, names: list[str], moving: bool
+        self,
+        scene: Scene,
+        axis: LocalAxis,
+        x: Spec,
+        ink: Palette,
+        *,
+        names: list[str],
+        moving: bool,
     ) -> None:
+        self.ink = ink
         self.scene, self.axis, self.names, self.moving = scene, axis, names, moving
         self.x = {**x, "axis": {**x["axis"], "grid": False}}
         self.y: Spec = {"field": "lane", "type": "nominal", "title": None,
@@ -43,7 +51,7 @@ class _Lanes:
     def _rules(self) -> Spec:
         rows = [{"lane": name} for name in self.names]
         return {"data": {"values": rows},
-                "mark": {"type": "rule", "color": ink.GRID},
+                "mark": {"type": "rule", "color": self.ink.grid},
                 "encoding": {"x": {"value": 0}, "x2": {"value": "width"}, "y": self.y}}  # fmt: skip
 
     def _bars(self) -> list[Spec]:
@@ -51,7 +59,7 @@ class _Lanes:
         span that a ranged mark shares."""
         whole_s = self.scene.stop - self.scene.start
         layers = []
-        for priority in ink.ALARM:
+        for priority in ALARM_THICK_PX:
             rows: list[Spec] = []
             for number, bar in enumerate(self.scene.alarms):
                 if bar.priority is not priority:
@@ -70,8 +78,8 @@ class _Lanes:
     def _bar_layer(self, rows: list[Spec], priority: Priority) -> Spec:
         layer: Spec = {
             "data": {"values": rows},
-            "mark": {"type": "line", "color": ink.ALARM[priority],
-                     "strokeWidth": ink.ALARM_THICK_PX[priority], "strokeCap": "butt",
+            "mark": {"type": "line", "color": self.ink.alarm[priority],
+                     "strokeWidth": ALARM_THICK_PX[priority], "strokeCap": "butt",
                      "clip": True},
             "encoding": {"x": self.x, "y": self.y, "detail": {"field": "bar", "type": "nominal"}},
         }  # fmt: skip
@@ -92,11 +100,11 @@ class _Lanes:
     def _acknowledged(self) -> Spec:
         rows = [{"lane": bar.alarm, "t": self.axis.position(bar.acknowledged)}
                 for bar in self.scene.alarms if bar.acknowledged is not None]  # fmt: skip
-        # Dark on a white edge: readable on the bar and, when it is over, beside it.
-        marks = [("white", 4.0), (ink.BLACK, 1.8)]
+        # On an edge of the paper's colour: readable on the bar and, when it is over, beside it.
+        marks = [(self.ink.paper, 4.0), (self.ink.marks, 1.8)]
         return {"layer": [
             {"data": {"values": rows},
-             "mark": {"type": "point", "shape": ink.CHECK, "stroke": colour, "filled": False,
+             "mark": {"type": "point", "shape": CHECK, "stroke": colour, "filled": False,
                       "strokeWidth": width, "size": 90, "opacity": 1, "clip": True},
              "encoding": {"x": self.x, "y": self.y}}
             for colour, width in marks
@@ -114,7 +122,7 @@ class _Lanes:
             return []
         marks: Spec = {
             "data": {"values": rows},
-            "mark": {"type": "point", "filled": True, "color": ink.BLACK, "opacity": 1,
+            "mark": {"type": "point", "filled": True, "color": self.ink.marks, "opacity": 1,
                      "size": 55, "clip": True},
             "encoding": {
                 "x": self.x,
@@ -135,7 +143,7 @@ class _Lanes:
         texts = [
             {"data": {"values": [row for row in rows if row["late"] is late and row["label"]]},
              "mark": {"type": "text", "align": "right" if late else "left", "clip": True,
-                      "dx": -7 if late else 7, "fontSize": ink.SMALL_PX, "color": ink.TEXT},
+                      "dx": -7 if late else 7, "fontSize": SMALL_PX, "color": self.ink.text},
              "encoding": {"x": self.x, "y": self.y,
                           "text": {"field": "label", "type": "nominal"}}}
             for late in (False, True)
@@ -150,7 +158,7 @@ class _Lanes:
     def _labels(self) -> Spec:
         rows = [{"lane": name} for name in self.names]
         return {"data": {"values": rows},
-                "mark": {"type": "text", "align": "left", "dx": 5, "fontSize": ink.SMALL_PX,
-                         "color": ink.TEXT},
+                "mark": {"type": "text", "align": "left", "dx": 5, "fontSize": SMALL_PX,
+                         "color": self.ink.text},
                 "encoding": {"x": {"value": "width"}, "y": self.y,
                              "text": {"field": "lane", "type": "nominal"}}}  # fmt: skip

@@ -7,12 +7,14 @@ on the same one, the three degrees that matter would be a few pixels.
 The same description serves a phone, paper and a screen; `wide_px` is the width of the drawing
 area and `moving` adds zoom and hover (and leaves ticks to Vega, since the span changes)."""
 
+import textwrap
+from collections.abc import Sequence
 from typing import Any, NamedTuple
 
 import numpy as np
 
-from monitor.review import ink
 from monitor.review.exposure import Trace
+from monitor.review.ink import DARK, FONT, LIGHT, SMALL_PX, TITLE_PX, Ink, Palette
 from monitor.review.labels import apart
 from monitor.review.lanes import lanes
 from monitor.review.local_axis import LocalAxis
@@ -25,6 +27,8 @@ PHONE_PX = 264  # 390 CSS pixels less the scale, the names and a margin
 PAPER_PX = 560  # fits the width of a page in portrait
 SCHEMA = "https://vega.github.io/schema/vega-lite/v6.json"
 Spec = dict[str, Any]
+_BESIDE_PX = 110  # scale and names, left and right of the drawing
+_TITLE_LETTER_PX, _LETTER_PX = 7.3, 6.0  # mean advance of FONT at the two sizes
 _NAME_LETTERS = 12  # what fits beside the drawing on a phone
 
 
@@ -37,28 +41,34 @@ class _Name(NamedTuple):
     shape: str | None = None
 
 
-def describe(scene: Scene, *, wide_px: int = PHONE_PX, moving: bool = False) -> Spec:
+def describe(
+    scene: Scene, *, wide_px: int = PHONE_PX, moving: bool = False, dark: bool = False
+) -> Spec:
     """The Vega-Lite description of a scene."""
     axis = LocalAxis(start=scene.start, stop=scene.stop, zone=scene.zone)
-    draft = _Draft(scene, axis, wide_px, moving)
+    ink = DARK if dark else LIGHT
+    draft = _Draft(scene, axis, wide_px, moving, ink)
     panels = [draft.floor()]
-    if rows := lanes(scene, axis, draft.x(), moving=moving):
+    if rows := lanes(scene, axis, draft.x(), ink, moving=moving):
         panels.append(draft.framed(rows))
     elsewhere = [x for x in scene.lines if x.place in (Place.UNDER_HEAT, Place.COOL_END)]
     if scene.stretch is Stretch.NIGHT and elsewhere:
-        panels.append(draft.others(elsewhere, "elsewhere in the box", ink.ELSEWHERE, 80))
+        panels.append(draft.others(elsewhere, "elsewhere in the box", ink.elsewhere, 80))
     if outside := [x for x in scene.lines if x.place is Place.OUTSIDE]:
-        panels.append(draft.others(outside, "outside", ink.OUTSIDE, 56))
+        panels.append(draft.others(outside, "outside", ink.outside, 56))
     panels[-1] = draft.with_time_axis(panels[-1])
     spec: Spec = {
         "$schema": SCHEMA,
         "description": " ".join([scene.title + ".", *scene.summary]),
-        "title": {"text": scene.title, "subtitle": list(scene.summary)},
+        "title": {
+            "text": _wrapped([scene.title], wide_px + _BESIDE_PX, _TITLE_LETTER_PX),
+            "subtitle": _wrapped(scene.summary, wide_px + _BESIDE_PX, _LETTER_PX),
+        },
         "vconcat": panels,
         "resolve": {"scale": {"x": "shared", "color": "independent"}},
         "spacing": 8,
         "padding": 8,
-        "config": _config(),
+        "config": _config(ink),
     }
     if moving:  # picture.js sets it; null is the whole span
         spec["params"] = [{"name": "span", "value": None}]
@@ -69,8 +79,16 @@ def describe(scene: Scene, *, wide_px: int = PHONE_PX, moving: bool = False) -> 
 class _Draft:
     """One picture in the making: holds what all panels need."""
 
-    def __init__(self, scene: Scene, axis: LocalAxis, wide_px: int, moving: bool) -> None:
-        self.scene, self.axis, self.wide_px, self.moving = scene, axis, wide_px, moving
+    def __init__(
+        self, scene: Scene, axis: LocalAxis, wide_px: int, moving: bool, ink: Palette
+    ) -> None:
+        self.scene, self.axis, self.wide_px, self.moving, self.ink = (
+            scene,
+            axis,
+            wide_px,
+            moving,
+            ink,
+        )
         self.columns = wide_px * 2 if moving else wide_px
 
     def floor(self) -> Spec:
@@ -87,7 +105,7 @@ class _Draft:
                 "mark": {
                     "type": "area",
                     "interpolate": "step-after",
-                    "color": ink.BAND,
+                    "color": self.ink.band,
                     "clip": True,
                 },
                 "encoding": {"x": self.x(), "y": {"field": "low", **y}, "y2": {"field": "high"}},
@@ -97,7 +115,7 @@ class _Draft:
                 "mark": {
                     "type": "line",
                     "interpolate": "step-after",
-                    "color": ink.QUIET,
+                    "color": self.ink.quiet,
                     "strokeDash": [1, 3],
                     "strokeWidth": 1.5,
                     "clip": True,
@@ -109,7 +127,7 @@ class _Draft:
                 "mark": {
                     "type": "line",
                     "interpolate": "step-after",
-                    "color": ink.QUIET,
+                    "color": self.ink.quiet,
                     "strokeDash": [6, 3, 1, 3],
                     "strokeWidth": 1,
                     "clip": True,
@@ -121,25 +139,25 @@ class _Draft:
         if losses:
             layers.append({
                 "data": {"values": losses},
-                "mark": {"type": "rule", "color": ink.TEXT, "strokeWidth": 1, "clip": True},
+                "mark": {"type": "rule", "color": self.ink.text, "strokeWidth": 1, "clip": True},
                 "encoding": {"x": self.x()},
             })  # fmt: skip
         names: list[_Name] = []
         if treads and treads[-1]["target"] is not None:
-            names.append(_Name("target", treads[-1]["target"], ink.QUIET))
+            names.append(_Name("target", treads[-1]["target"], self.ink.quiet))
             if treads[-1]["chill"] > low:
-                names.append(_Name("chill limit", treads[-1]["chill"], ink.QUIET))
+                names.append(_Name("chill limit", treads[-1]["chill"], self.ink.quiet))
         if self.scene.stretch is Stretch.NIGHT:
-            layers += self._drawn(floors, ink.FLOOR, y, names)
+            layers += self._drawn(floors, self.ink.floor, y, names)
         else:
-            layers += self._envelope(floors, ink.FLOOR[0].colour, y)
+            layers += self._envelope(floors, self.ink.floor[0].colour, y)
         height = 210
         layers.append(self._names(names, low, high, height, y))
         panel: Spec = {"layer": layers, "width": self.wide_px, "height": height}
         what = "floor" if self.scene.stretch is Stretch.NIGHT else "floor, lowest to highest"
         return self.framed(panel, f"{what}, {sign(self.scene.units)}")
 
-    def others(self, lines: list[Line], what: str, inks: tuple[ink.Ink, ...], height: int) -> Spec:
+    def others(self, lines: list[Line], what: str, inks: tuple[Ink, ...], height: int) -> Spec:
         """A low panel for probes that have no target."""
         low, high = self._reach(lines, [])
         y = {"type": "quantitative", "title": None,
@@ -158,7 +176,7 @@ class _Draft:
         """A panel with its name above it and no time axis labels of its own."""
         panel["width"] = self.wide_px
         if title:
-            panel["title"] = {"text": title, "fontSize": ink.SMALL_PX, "fontWeight": "bold",
+            panel["title"] = {"text": title, "fontSize": SMALL_PX, "fontWeight": "bold",
                               "anchor": "start", "frame": "group", "offset": 4}  # fmt: skip
         return panel
 
@@ -166,7 +184,7 @@ class _Draft:
         """The lowest panel carries the hours or days for all."""
         axis = {**self._ticks(), "labels": True, "ticks": True, "domain": True,
                 "title": self._time_title(), "titleAnchor": "start", "titleFontWeight": "normal",
-                "titleFontSize": ink.SMALL_PX, "titleColor": ink.QUIET}  # fmt: skip
+                "titleFontSize": SMALL_PX, "titleColor": self.ink.quiet}  # fmt: skip
         for layer in panel["layer"]:
             if "field" in layer.get("encoding", {}).get("x", {}):
                 layer["encoding"]["x"] = {**layer["encoding"]["x"], "axis": axis}
@@ -234,7 +252,7 @@ class _Draft:
                 "low": self._temp(level - band_c), "high": self._temp(level + band_c),
                 "chill": self._temp(level - harm_c)}  # fmt: skip
 
-    def _drawn(self, lines: list[Line], inks: tuple[ink.Ink, ...], y: Spec,
+    def _drawn(self, lines: list[Line], inks: tuple[Ink, ...], y: Spec,
                names: list[_Name]) -> list[Spec]:  # fmt: skip
         layers: list[Spec] = []
         for number, line in enumerate(lines):
@@ -256,7 +274,7 @@ class _Draft:
                 layers.append(self._hover(rows, line.name, look, y))
         return layers
 
-    def _symbols(self, line: Line, look: ink.Ink, number: int, y: Spec) -> Spec:
+    def _symbols(self, line: Line, look: Ink, number: int, y: Spec) -> Spec:
         """Some eight symbols along a line, each line's set aside from the others'."""
         span = self.scene.stop - self.scene.start
         wanted = self.scene.start + span * (np.arange(8) + 0.15 + 0.22 * (number % 4)) / 8
@@ -269,12 +287,12 @@ class _Draft:
         return {
             "data": {"values": rows},
             "mark": {"type": "point", "shape": look.shape, "filled": True, "opacity": 1,
-                     "color": look.colour, "size": 40, "stroke": "white", "strokeWidth": 0.7,
+                     "color": look.colour, "size": 40, "stroke": self.ink.paper, "strokeWidth": 0.7,
                      "clip": True},
             "encoding": {"x": self.x(), "y": {"field": "v", **y}},
         }  # fmt: skip
 
-    def _hover(self, rows: list[Spec], name: str, look: ink.Ink, y: Spec) -> Spec:
+    def _hover(self, rows: list[Spec], name: str, look: Ink, y: Spec) -> Spec:
         """Unseen points that show their value and local time when pointed at or tapped."""
         when = self.axis.show("datum.t", "%a %-d %b %H:%M:%S")
         return {
@@ -369,7 +387,7 @@ class _Draft:
     def _names(self, names: list[_Name], low: float, high: float, height: int,
                y: Spec) -> Spec:  # fmt: skip
         """Each line's name to its right, at its last value or as near as there is room."""
-        gap = (high - low) * (ink.SMALL_PX + 2) / height
+        gap = (high - low) * (SMALL_PX + 2) / height
         half = gap / 2
         wanted = [name.value for name in names]
         places = apart(wanted, gap=gap, low=low + half, high=high - half)
@@ -389,7 +407,7 @@ class _Draft:
                               "shape": {"field": "shape", "type": "nominal", "scale": None,
                                         "legend": None}}},
                 {"data": {"values": rows},
-                 "mark": {"type": "text", "align": "left", "dx": 15, "fontSize": ink.SMALL_PX},
+                 "mark": {"type": "text", "align": "left", "dx": 15, "fontSize": SMALL_PX},
                  "encoding": {"x": {"value": "width"}, **beside,
                               "text": {"field": "name", "type": "nominal"}}},
             ]
@@ -411,15 +429,21 @@ class _Draft:
         return round(from_celsius(temp_c, self.scene.units), 2)
 
 
-def _config() -> Spec:
+def _config(ink: Palette) -> Spec:
     return {
-        "font": ink.FONT,
-        "background": "white",
-        "view": {"stroke": "#bbbbbb"},
-        "title": {"anchor": "start", "frame": "bounds", "fontSize": ink.TITLE_PX,
-                  "subtitleFontSize": ink.SMALL_PX + 1, "subtitleColor": ink.TEXT,
-                  "color": ink.TEXT, "offset": 8, "subtitleLineHeight": 15},
-        "axis": {"labelFontSize": ink.SMALL_PX, "labelColor": ink.TEXT, "gridColor": ink.GRID,
-                 "tickColor": "#bbbbbb", "domainColor": "#bbbbbb"},
+        "font": FONT,
+        "background": ink.paper,
+        "view": {"stroke": ink.frame},
+        "title": {"anchor": "start", "frame": "bounds", "fontSize": TITLE_PX,
+                  "subtitleFontSize": SMALL_PX + 1, "subtitleColor": ink.text,
+                  "color": ink.text, "offset": 8, "subtitleLineHeight": 15},
+        "axis": {"labelFontSize": SMALL_PX, "labelColor": ink.text, "gridColor": ink.grid,
+                 "tickColor": ink.frame, "domainColor": ink.frame},
         "axisY": {"minExtent": 30, "maxExtent": 30},
     }  # fmt: skip
+
+
+def _wrapped(lines: Sequence[str], wide_px: int, letter_px: float) -> list[str]:
+    """Lines broken between words so that they stay over the drawing."""
+    letters = max(int(wide_px / letter_px), 20)
+    return [part for line in lines for part in textwrap.wrap(line, letters)]

@@ -1,0 +1,33 @@
+"""What the review asks of a journal. `journal.reader.JournalReader` gives it."""
+
+from collections.abc import Iterable, Sequence
+from typing import Protocol
+
+from monitor.review.exposure import Floats
+from monitor.watch.events import Change, Entry
+
+
+class Kept(Protocol):
+    """The part of the journal reader that the review uses."""
+
+    def readings_of(
+        self, probe_keys: Iterable[str] | None, from_at: float, to_at: float
+    ) -> dict[str, tuple[Floats, Floats]]:
+        """Times and temperatures by probe, from <= at < to, in time order."""
+        ...
+
+    def entries(self) -> Sequence[Entry]:
+        """The ledger and the acts on alarms."""
+        ...
+
+    def changes(self, from_at: float, to_at: float) -> Sequence[Change]:
+        """Alarm changes, in time order."""
+        ...
+
+    def span(self) -> tuple[float, float] | None:
+        """From when to when there are readings."""
+        ...
+
+
+class NotFound(Exception):
+    """What was asked for is not in the journal; one line that says what would be right."""

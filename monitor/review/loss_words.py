@@ -1,0 +1,180 @@
+"""What the record can and cannot say of a loss, in plain words. For command, report and page.
+
+A thermometer sees cold, heat and silence. It does not see piling, thirst or infection, and a loss
+is written when it is found. So the words go no further than: the record shows something that can
+kill; it shows a strain; it shows nothing; or it has holes too large to tell."""
+
+from collections.abc import Callable
+
+from monitor.review.exposure import Exposure
+from monitor.review.losses import Before, Loss
+from monitor.review.record import Record
+from monitor.review.saying import (
+    clock,
+    degree_hours,
+    degree_hours_sign,
+    moment,
+    plural,
+    span_text,
+    span_words,
+)
+from monitor.units import shown, step_shown
+
+MOSTLY = 0.25  # of the 24 hours unread: too much to call the night quiet. Common practice.
+_TOLD_S = 30.0
+
+CANNOT = (
+    "A loss is written down when it is found; the chick may have died hours earlier.",
+    "Cold before a loss is a reason to suspect cold, not a proof: a few losses can always fall "
+    "after the coldest night by chance.",
+    "The probes read the floor where they lie. A draught, a wet corner or a pile of chicks a step "
+    "away is not in these figures.",
+)
+
+FIGURES_THAT_MATTER = (
+    "how long and how far the coldest floor probe was below the chill limit, and when",
+    "how soon after an alarm somebody answered it",
+    "how many were found at once, where they lay (in a pile, at the edge, spread out), wet or dry",
+    "losses on days without cold, for comparison",
+)
+
+# Common practice throughout; the age of the loss decides which come first.
+_CAUSES: tuple[tuple[int, int, str], ...] = (
+    (0, 4, "the journey: chicks that came by post arrive thirsty and chilled, and the weakest die "
+     "in the first three or four days whatever the box does"),
+    (0, 4, "navel infection: a wet or dark navel, a swollen belly"),
+    (0, 10, "pasty vents: droppings caked over the vent; wash them off with warm water"),
+    (0, 60, "piling: chicks heap up from cold, draught, a bright or dark corner, or a fright, and "
+     "smother though the floor is warm; look for flattened dry chicks in a corner"),
+    (0, 60, "water: a drinker empty, too high or in the dark; or one deep enough to drown in"),
+    (0, 60, "predators: a rat, a snake or a cat leaves bites, blood or a count that is short"),
+    (7, 60, "coccidiosis: blood in the droppings, ruffled chicks, from the second week on"),
+    (10, 60, "leg trouble and sudden death in fast-growing meat birds"),
+)  # fmt: skip
+
+ASK = (
+    "Losses that go on, or more than a few at once: ask a veterinarian, or send fresh birds, "
+    "chilled but not frozen, to a poultry diagnostic laboratory. Only an examination finds the "
+    "cause."
+)
+
+
+def other_causes(age_days: int) -> list[str]:
+    """What else to look at, at that age."""
+    return [text for first, last, text in _CAUSES if first <= age_days <= last]
+
+
+def heading(loss: Loss, record: Record) -> str:
+    """`11 Feb 06:30, day 4: 2 of 100 lost (piled in the corner)`."""
+    said = f" ({loss.note})" if loss.note else ""
+    when = moment(loss.at, record.site.timezone)
+    return f"{when}, day {loss.age_days}: {loss.count} of {loss.heads_before} lost{said}"
+
+
+def figures(loss: Loss, record: Record) -> list[tuple[str, str, str, str]]:
+    """A table: what, in the 24 hours before, in the 48 hours before, the other nights' middle."""
+    unit, mark = record.site.units, degree_hours_sign(record.site.units)
+
+    def low(got: Exposure) -> str:
+        return "not read" if got.low_c is None else shown(got.low_c, unit)
+
+    def span(pick: Callable[[Exposure], float]) -> Callable[[Exposure], str]:
+        return lambda got: span_text(pick(got))
+
+    def area(pick: Callable[[Exposure], float]) -> Callable[[Exposure], str]:
+        return lambda got: f"{degree_hours(pick(got), unit):.1f}"
+
+    rows: list[tuple[str, Callable[[Exposure], float | None], Callable[[Exposure], str]]] = [
+        ("lowest floor", lambda e: e.low_c, low),
+        ("below the band, h:min", lambda e: e.below_s, span(lambda e: e.below_s)),
+        (f"below the band, {mark}", lambda e: e.below_ks, area(lambda e: e.below_ks)),
+        ("below the chill limit, h:min", lambda e: e.chill_s, span(lambda e: e.chill_s)),
+        (f"below the chill limit, {mark}", lambda e: e.chill_ks, area(lambda e: e.chill_ks)),
+        ("above the band, h:min", lambda e: e.above_s, span(lambda e: e.above_s)),
+        ("not read, h:min", lambda e: e.gap_s, span(lambda e: e.gap_s)),
+    ]
+    return [
+        (name, show(loss.day.exposure), show(loss.two_days.exposure), _middle(loss, key, show))
+        for name, key, show in rows
+    ]
+
+
+def _middle(
+    loss: Loss,
+    key: Callable[[Exposure], float | None],
+    show: Callable[[Exposure], str],
+) -> str:
+    """The figure of the night in the middle, when nights are ordered by it (the lower of two)."""
+    known = [
+        (value, at) for at, night in enumerate(loss.others) if (value := key(night)) is not None
+    ]
+    if not known:
+        return "-"
+    return show(loss.others[sorted(known)[(len(known) - 1) // 2][1]])
+
+
+def alarm_words(before: Before, record: Record) -> list[str]:
+    """The alarms of those hours and when somebody answered, one line each."""
+    zone, lines = record.site.timezone, []
+    for alarm in before.alarms:
+        if alarm.acknowledged is None:
+            answered = "nobody acknowledged it"
+        else:
+            waited = span_words(alarm.acknowledged - alarm.raised)
+            who = f" by {alarm.by}" if alarm.by else ""
+            answered = f"acknowledged {clock(alarm.acknowledged, zone)}{who} (after {waited})"
+        over = "not over" if alarm.cleared is None else f"over {clock(alarm.cleared, zone)}"
+        lines.append(f"{alarm.alarm} {moment(alarm.raised, zone)}, {answered}, {over}")
+    return lines or ["no alarm"]
+
+
+def verdict(loss: Loss, record: Record) -> str:
+    """How far the record goes, in one or two sentences."""
+    day = loss.day.exposure
+    if day.judged_s == 0 or day.gap_s > MOSTLY * day.span_s:
+        return (
+            f"The record cannot tell: {span_words(day.gap_s)} of the {span_words(day.span_s)} "
+            "before were not read."
+        )
+    compared = _compared(loss)
+    if day.chill_s >= _TOLD_S:
+        return (
+            f"The floor was below the chill limit for {span_words(day.chill_s)} in the 24 hours "
+            f"before{compared}. Cold is the first thing to suspect, though the record cannot "
+            "prove it."
+        )
+    if day.overheat_s >= _TOLD_S:
+        over = step_shown(record.brooder.limits.harm_c, record.site.units)
+        return (
+            f"The floor was more than {over} over target for "
+            f"{span_words(day.overheat_s)} in the 24 hours before. Heat is the first thing to "
+            "suspect, though the record cannot prove it."
+        )
+    if day.below_s >= 1800:
+        return (
+            f"The floor was below the band for {span_words(day.below_s)} but never below the "
+            f"chill limit{compared}. That is a strain, seldom deadly by itself: look at the other "
+            "causes too."
+        )
+    if loss.two_days.exposure.chill_s >= _TOLD_S:
+        return (
+            "The last 24 hours were quiet, but in the 24 before them the floor was below the chill "
+            f"limit for {span_words(loss.two_days.exposure.chill_s)}. Weakened chicks can die a "
+            "day later."
+        )
+    return (
+        f"The record gives no sign of cold or heat in the 48 hours before{compared}. Look at the "
+        "other causes first."
+    )
+
+
+def _compared(loss: Loss) -> str:
+    many = len(loss.others)
+    if many == 0:
+        return " (there is no other whole night to compare with)"
+    nights = plural(many, "other recorded night")
+    if loss.colder_others:
+        return f"; {loss.colder_others} of the {nights} had more cold"
+    if loss.day.exposure.below_ks == 0:
+        return f"; nor had the {nights} more" if many > 1 else "; nor had the other night more"
+    return f"; none of the {nights} was as cold" if many > 1 else "; the other night was less cold"

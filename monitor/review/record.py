@@ -1,0 +1,220 @@
+"""One box's record over a span: readings, targets, alarms, ledger. Read once from the journal,
+then asked by the sheet, the loss review, the pictures and the report.
+
+Which span: a batch from the first chick placed until the last one left or, while it runs, until
+now; or the part of it between two given times. A journal whose last word is older than a day is a
+recorded one (a replayed or rehearsed night), and "now" is then where it ends."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from monitor.brooding.batch import Batch, Ledger, fold
+from monitor.brooding.schedules import schedule_for
+from monitor.review.alarm_log import Occurrence, occurrences
+from monitor.review.exposure import EMPTY, Exposure, TargetLine, Trace, exposure
+from monitor.review.kept import Kept, NotFound
+from monitor.review.target_line import target_line
+from monitor.site import Brooder, Place, Probe, Site
+from monitor.watch.events import Entry, EntryKind
+
+ENDED_S = 86400.0  # silence for a day: a recorded journal, not a running one
+_LOOK_BACK_S = 7 * 86400.0  # an alarm raised this long before the span may still be active in it
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Asked:
+    """What is to be reviewed. Times None: the whole batch."""
+
+    brooder: str | None = None
+    batch: int | None = None  # 1 is the box's first
+    start: float | None = None
+    stop: float | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Record:
+    """Everything known of one box in start <= time < stop."""
+
+    site: Site
+    brooder: Brooder
+    batch: Batch | None
+    ordinal: int | None  # which of the box's batches
+    start: float
+    stop: float
+    ended: bool  # nothing more will come: birds gone, or a recorded journal
+    ledger: Ledger
+    entries: tuple[Entry, ...]  # this box's and the site's, undone ones left out
+    alarms: tuple[Occurrence, ...]
+    kept: Kept
+
+    @property
+    def hold_s(self) -> float:
+        """A reading holds as long as the probe is not called silent."""
+        return self.brooder.limits.silent_s
+
+    @cached_property
+    def traces(self) -> dict[str, Trace]:
+        """The floor probes' readings, without those while a probe was out of service."""
+        return self.readings_of(p.key for p in self.floor_probes)
+
+    @property
+    def floor_probes(self) -> list[Probe]:
+        """The probes a target is compared with."""
+        return [p for p in self.brooder.probes if p.place is Place.FLOOR]
+
+    def readings_of(
+        self, keys: Iterable[str], start: float | None = None, stop: float | None = None
+    ) -> dict[str, Trace]:
+        """Readings of some probes over the record or a part of it, out-of-service times left out.
+        A little earlier too: the reading that held when the span began."""
+        begins = self.start if start is None else start
+        ends = self.stop if stop is None else stop
+        found = self.kept.readings_of(list(keys), begins - self.hold_s, ends)
+        return {key: self._in_service(key, Trace(*pair)) for key, pair in found.items()}
+
+    @cached_property
+    def target(self) -> TargetLine:
+        """The floor's target; none before the chicks came and after they left."""
+        return self.target_between(self.start, self.stop)
+
+    def target_between(self, start: float, stop: float) -> TargetLine:
+        """As `target`, for a span that may reach beyond the record."""
+        limits = self.brooder.limits
+        none = TargetLine(np.array([start, stop]), np.array([np.nan]), limits.band_c, limits.harm_c)
+        if self.batch is None:
+            return none
+        begins = max(start, self.batch.started_at)
+        ends = stop if self.batch.ended_at is None else min(stop, self.batch.ended_at)
+        if ends <= begins:
+            return none
+        return target_line(
+            schedule_for(self.brooder, self.batch.kind),
+            hatched=self.batch.hatched,
+            steps=self.brooder.steps,
+            limits=limits,
+            zone=self.site.timezone,
+            start=begins,
+            stop=ends,
+        )
+
+    def exposure(self, start: float, stop: float) -> Exposure:
+        """The floor's figures over a part of the record."""
+        return exposure(
+            list(self.traces.values()), self.target, start=start, stop=stop, hold_s=self.hold_s
+        )
+
+    def _in_service(self, key: str, trace: Trace) -> Trace:
+        keep = np.ones(len(trace.times), dtype=bool)
+        for start, stop in _outages(self.entries, key, self.brooder.name):
+            keep &= (trace.times < start) | (trace.times >= stop)
+        return trace if keep.all() else Trace(trace.times[keep], trace.temps_c[keep])
+
+
+def open_record(kept: Kept, site: Site, asked: Asked, *, now: float) -> Record:
+    """The record asked for. Raises NotFound."""
+    every = list(kept.entries())
+    ledger = fold(every)
+    span = kept.span()
+    if span is None and not every:
+        raise NotFound("the journal is empty: no reading and no ledger entry yet")
+    brooder = _brooder(site, ledger, asked.brooder)
+    last = max([entry.at for entry in every] + ([] if span is None else [span[1]]))
+    recorded = now - last > ENDED_S
+    until = last if recorded else now
+    batch, ordinal = _batch(ledger, brooder.name, asked)
+    start, stop = _span(brooder.name, batch, asked, until)
+    mine = tuple(
+        entry
+        for entry in every
+        if entry.brooder in (brooder.name, None)
+        and entry.number not in ledger.undone
+        and entry.entry is not EntryKind.UNDO
+    )
+    changes = [
+        change
+        for change in kept.changes(start - _LOOK_BACK_S, stop)
+        if change.brooder in (brooder.name, None)
+    ]
+    return Record(
+        site=site,
+        brooder=brooder,
+        batch=batch,
+        ordinal=ordinal,
+        start=start,
+        stop=stop,
+        ended=recorded or (batch is not None and batch.ended_at is not None),
+        ledger=ledger,
+        entries=mine,
+        alarms=tuple(o for o in occurrences(changes) if o.overlaps(start, stop)),
+        kept=kept,
+    )
+
+
+def _brooder(site: Site, ledger: Ledger, name: str | None) -> Brooder:
+    names = [brooder.name for brooder in site.brooders]
+    if name is not None:
+        if name not in names:
+            raise NotFound(f'--brooder is "{name}"; the configuration has {", ".join(names)}')
+        return site.brooder(name)
+    with_birds = [n for n in names if ledger.of(n)]
+    candidates = with_birds or names
+    if len(candidates) > 1:
+        raise NotFound(f"--brooder is missing; write one of {', '.join(candidates)}")
+    return site.brooder(candidates[0])
+
+
+def _batch(ledger: Ledger, brooder: str, asked: Asked) -> tuple[Batch | None, int | None]:
+    batches = ledger.of(brooder)
+    if asked.batch is not None:
+        if not 1 <= asked.batch <= len(batches):
+            have = f"{brooder} has had {len(batches)}" if batches else f"{brooder} has had none"
+            raise NotFound(f"--batch is {asked.batch}; {have}, counted from 1")
+        return batches[asked.batch - 1], asked.batch
+    for ordinal in range(len(batches), 0, -1):
+        batch = batches[ordinal - 1]
+        early = asked.stop is not None and batch.started_at >= asked.stop
+        late = (
+            asked.start is not None
+            and batch.ended_at is not None
+            and batch.ended_at <= asked.start
+        )  # fmt: skip
+        if not early and not late:
+            return batch, ordinal
+    return None, None
+
+
+def _span(name: str, batch: Batch | None, asked: Asked, until: float) -> tuple[float, float]:
+    if batch is None and (asked.start is None or asked.stop is None):
+        raise NotFound(
+            f"the ledger has no batch for {name} then; enter `brooder flock placed`, "
+            "or give --from and --to"
+        )
+    start, stop = asked.start, asked.stop
+    if batch is not None:
+        start = batch.started_at if start is None else start
+        ends = until if batch.ended_at is None else batch.ended_at
+        stop = ends if stop is None else min(stop, until)
+    if start is None or stop is None or stop <= start:
+        raise NotFound(f"nothing of {name} is recorded in that span; the journal ends before it")
+    return start, stop
+
+
+def _outages(entries: Sequence[Entry], key: str, brooder: str) -> list[tuple[float, float]]:
+    """When a probe (or the whole box) was out of service."""
+    found: list[tuple[float, float]] = []
+    since: float | None = None
+    for entry in sorted(entries, key=lambda e: (e.at, e.number)):
+        if entry.probe != key and not (entry.probe is None and entry.brooder == brooder):
+            continue
+        if entry.entry is EntryKind.OUT_OF_SERVICE and since is None:
+            since = entry.at
+        elif entry.entry is EntryKind.IN_SERVICE and since is not None:
+            found.append((since, entry.at))
+            since = None
+    return [*found, (since, float("inf"))] if since is not None else found
+
+
+__all__ = ["EMPTY", "Asked", "NotFound", "Record", "open_record"]

@@ -1,0 +1,75 @@
+"""Figures as a grower reads them: durations, local times, areas, degree-hours. For sheet, losses,
+pictures and report."""
+
+from datetime import datetime, timedelta, tzinfo
+
+from monitor.brooding.provenance import M2_PER_SQUARE_FOOT
+from monitor.units import Unit, sign, step_from_celsius
+
+
+def span_text(seconds: float) -> str:
+    """Hours and minutes for a table: `3:20`."""
+    minutes = round(seconds / 60)
+    return f"{minutes // 60}:{minutes % 60:02d}"
+
+
+def span_words(seconds: float) -> str:
+    """A duration in a sentence: `3 h 20 min`, `12 min`, `less than a minute`."""
+    minutes = round(seconds / 60)
+    if minutes == 0:
+        return "less than a minute"
+    hours, rest = divmod(minutes, 60)
+    parts = ([f"{hours} h"] if hours else []) + ([f"{rest} min"] if rest else [])
+    return " ".join(parts)
+
+
+def moment(at: float, zone: tzinfo) -> str:
+    """`11 Feb 05:10`."""
+    there = datetime.fromtimestamp(at, zone)
+    return f"{there.day} {there:%b %H:%M}"
+
+
+def clock(at: float, zone: tzinfo) -> str:
+    """`05:10`."""
+    return f"{datetime.fromtimestamp(at, zone):%H:%M}"
+
+
+def day_text(at: float, zone: tzinfo) -> str:
+    """`11 Feb`."""
+    there = datetime.fromtimestamp(at, zone)
+    return f"{there.day} {there:%b}"
+
+
+def night_text(at: float, zone: tzinfo) -> str:
+    """The night that begins on a noon: `10-11 Feb`, `28 Feb-1 Mar`."""
+    begins = datetime.fromtimestamp(at, zone)
+    ends = begins + timedelta(days=1)
+    first = f"{begins.day}" if begins.month == ends.month else f"{begins.day} {begins:%b}"
+    return f"{first}-{ends.day} {ends:%b}"
+
+
+def degree_hours(kelvin_seconds: float, unit: Unit) -> float:
+    """Kelvin-seconds in the site's degrees times hours."""
+    return step_from_celsius(kelvin_seconds, unit) / 3600
+
+
+def degree_hours_sign(unit: Unit) -> str:
+    """`°F·h`."""
+    return f"{sign(unit)}·h"
+
+
+def area_text(area_m2: float, unit: Unit) -> str:
+    """Floor a bird: square feet where degrees are Fahrenheit, else square centimetres."""
+    if unit is Unit.FAHRENHEIT:
+        return f"{area_m2 / M2_PER_SQUARE_FOOT:.2f}"
+    return f"{area_m2 * 1e4:.0f}"
+
+
+def area_sign(unit: Unit) -> str:
+    """`ft²` or `cm²`."""
+    return "ft²" if unit is Unit.FAHRENHEIT else "cm²"
+
+
+def plural(count: int, one: str, many: str | None = None) -> str:
+    """`1 chick`, `2 chicks`."""
+    return f"{count} {one if count == 1 else many or one + 's'}"

@@ -1,0 +1,126 @@
+"""From a record to the scenes worth a picture: a night, a week, the batch, the hours before a
+loss. Called by the command, the report, the page and the alert's attachment."""
+
+from datetime import timedelta
+
+from monitor.brooding.calendar import local_date, midnight
+from monitor.review.exposure import Exposure, exposure
+from monitor.review.record import Record
+from monitor.review.saying import clock, day_text, moment, plural, span_words
+from monitor.review.scene import Event, Line, Scene
+from monitor.review.thinning import pieces
+from monitor.site import Place, Probe
+from monitor.units import shown
+from monitor.watch.events import Entry, EntryKind, Priority
+
+_ORDER = (Place.FLOOR, Place.UNDER_HEAT, Place.COOL_END, Place.OUTSIDE)
+_LEAST_TOLD_S = 30.0
+
+
+def scene(record: Record, start: float, stop: float, *, title: str | None = None) -> Scene:
+    """The picture of start <= time < stop of the record's box."""
+    probes = _probes(record)
+    traces = record.readings_of([p.key for p in probes], start, stop)
+    hold_s = record.hold_s
+    target = record.target_between(start, stop)
+    floor = [traces[p.key] for p in probes if p.place is Place.FLOOR]
+    told_until = min(stop, max(record.stop, start))
+    told = exposure(floor, target, start=start, stop=told_until, hold_s=hold_s)
+    return Scene(
+        title=title or _title(record, start, stop),
+        summary=_summary(record, told, start, stop),
+        start=start,
+        stop=stop,
+        zone=record.site.timezone,
+        units=record.site.units,
+        target=target,
+        hold_s=hold_s,
+        lines=tuple(
+            Line(
+                name=probe.name,
+                place=probe.place,
+                pieces=tuple(pieces(traces[probe.key].between(start, stop), hold_s=hold_s)),
+            )
+            for probe in probes
+        ),
+        alarms=tuple(
+            alarm.bar()
+            for alarm in record.alarms
+            if alarm.priority is not Priority.ADVICE and alarm.overlaps(start, stop)
+        ),
+        events=tuple(
+            event
+            for entry in record.entries
+            if start <= entry.at < stop and (event := _event(entry)) is not None
+        ),
+        ages=_ages(record, start),
+    )
+
+
+def _probes(record: Record) -> list[Probe]:
+    every = [*record.brooder.probes, *(p for p in record.site.probes if p.place is Place.OUTSIDE)]
+    return sorted(every, key=lambda probe: _ORDER.index(probe.place))
+
+
+def _title(record: Record, start: float, stop: float) -> str:
+    zone, name = record.site.timezone, f"{record.site.name}, {record.brooder.name}"
+    when = f"{moment(start, zone)} to {moment(stop, zone)}"
+    if stop - start > 2 * 86400:
+        when = f"{day_text(start, zone)} to {day_text(stop - 1, zone)}"
+    if record.batch is None:
+        return f"{name}: {when}"
+    first = (local_date(start, zone) - record.batch.hatched).days
+    last = (local_date(stop - 1, zone) - record.batch.hatched).days
+    age = f"day {first}" if first == last else f"days {first}-{last}"
+    return f"{name}: {when}, {age}"
+
+
+def _summary(record: Record, told: Exposure, start: float, stop: float) -> tuple[str, ...]:
+    """The story in two or three short lines that fit a phone's width."""
+    zone, unit = record.site.timezone, record.site.units
+    lines = []
+    if told.low_c is None or told.low_at is None:
+        lines.append("no floor probe was heard")
+    else:
+        target_c = record.target_between(start, stop).at(told.low_at)
+        asked = "" if target_c != target_c else f", target {shown(target_c, unit)}"  # noqa: PLR0124
+        when = clock if stop - start <= 86400 else moment
+        lines.append(f"coldest floor {shown(told.low_c, unit)} at {when(told.low_at, zone)}{asked}")
+    outside = []
+    if told.below_s >= _LEAST_TOLD_S:
+        chilled = told.chill_s >= _LEAST_TOLD_S
+        depth = f", {span_words(told.chill_s)} of it below chill" if chilled else ""
+        outside.append(f"{span_words(told.below_s)} below the band{depth}")
+    if told.above_s >= _LEAST_TOLD_S:
+        outside.append(f"{span_words(told.above_s)} above the band")
+    if not outside and told.judged_s >= _LEAST_TOLD_S:
+        outside.append("in the band whenever it was read")
+    lines += outside
+    if told.gap_s >= _LEAST_TOLD_S:
+        lines.append(f"{span_words(told.gap_s)} without readings")
+    if record.batch is not None and (lost := record.batch.lost(start, stop)):
+        lines.append(f"{plural(lost, 'bird')} lost")
+    return tuple(lines)
+
+
+def _event(entry: Entry) -> Event | None:
+    many = "all" if entry.count is None else str(entry.count)
+    said = f": {entry.note}" if entry.note else ""
+    if entry.entry is EntryKind.NOTE:
+        return Event(at=entry.at, what="note", text=entry.note or "")
+    if entry.entry is EntryKind.LOSS:
+        return Event(at=entry.at, what="loss", text=f"{many} lost{said}", count=entry.count)
+    if entry.entry in (EntryKind.PLACED, EntryKind.MOVED):
+        return Event(at=entry.at, what=entry.entry.value, text=f"{many} {entry.entry}{said}")
+    return None
+
+
+def _ages(record: Record, start: float) -> tuple[tuple[float, int], ...]:
+    """The first midnight of the span and the age then, for the axis."""
+    if record.batch is None:
+        return ()
+    zone = record.site.timezone
+    day = local_date(start, zone)
+    if midnight(day, zone) < start:
+        day += timedelta(days=1)
+    return ((midnight(day, zone), (day - record.batch.hatched).days),)

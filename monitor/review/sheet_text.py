@@ -1,0 +1,179 @@
+"""The record sheet as a table of text cells: for the terminal (rich) and for the report's template.
+
+One list of columns, so that paper and screen agree. On a narrow terminal the columns that are
+least missed are left out, and the foot says so."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from rich.console import Console
+from rich.table import Table
+
+from monitor.review.days import Cut
+from monitor.review.exposure import Exposure
+from monitor.review.record import Record
+from monitor.review.saying import (
+    area_sign,
+    area_text,
+    day_text,
+    degree_hours,
+    degree_hours_sign,
+    moment,
+    night_text,
+    span_text,
+)
+from monitor.review.sheet import Comparison, Row, Sheet, Week
+from monitor.units import Unit, from_celsius, sign
+
+NARROW = 96
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """A heading of two lines, and how a day and a week fill it. `wide` may be left out."""
+
+    head: str
+    day: Callable[[Row], str]
+    week: Callable[[Week], str]
+    wide: bool = False
+
+
+def columns(record: Record, cut: Cut) -> list[Column]:
+    """The columns of this site's sheet."""
+    unit, zone = record.site.units, record.site.timezone
+    dates = night_text if cut is Cut.NOON else day_text
+    mark = degree_hours_sign(unit)
+
+    def temp(temp_c: float | None) -> str:
+        return "" if temp_c is None else f"{from_celsius(temp_c, unit):.1f}"
+
+    def date(row: Row) -> str:
+        begins = row.day.start if cut is Cut.MIDNIGHT else row.day.noon(zone)
+        return dates(begins, zone) + ("" if row.day.whole else "*")
+
+    return [
+        Column("night" if cut is Cut.NOON else "date", date, _week_name),
+        Column("age\nd", lambda r: "" if r.age_days is None else str(r.age_days), _nothing),
+        Column(f"target\n{sign(unit)}", lambda r: _targets(r, unit), _nothing),
+        Column("low", lambda r: temp(r.exposure.low_c), lambda w: temp(w.exposure.low_c)),
+        Column("high", lambda r: temp(r.exposure.high_c), lambda w: temp(w.exposure.high_c)),
+        Column("mean", lambda r: temp(r.exposure.average_c), lambda w: temp(w.exposure.average_c)),
+        *(_pair(head, wide, pick) for head, wide, pick in _durations(unit, mark)),
+        Column(
+            "lost", lambda r: _count(r.flock.lost if r.flock else None), lambda w: _count(w.lost)
+        ),
+        Column("lost\nso far", _so_far, lambda w: _so_far(w.rows[-1])),
+        Column("birds", lambda r: "" if r.flock is None else str(r.flock.heads), _nothing),
+        Column(f"{area_sign(unit)}\na bird", lambda r: _area(r, unit), _nothing, wide=True),
+    ]
+
+
+def _durations(unit: Unit, mark: str) -> list[tuple[str, bool, Callable[[Exposure], str]]]:
+    def degrees(exposure: Exposure) -> str:
+        hours = degree_hours(exposure.below_ks, unit)
+        return f"{hours:.1f}" if hours >= 0.05 else ""
+
+    def longest(exposure: Exposure) -> str:
+        spell = exposure.longest_below
+        return "" if spell is None else span_text(spell.lasted_s)
+
+    return [
+        ("below\nh:min", False, lambda e: _span(e.below_s)),
+        ("above\nh:min", False, lambda e: _span(e.above_s)),
+        (f"below\n{mark}", False, degrees),
+        ("longest\nbelow", True, longest),
+        ("silent\nh:min", False, lambda e: _span(e.gap_s)),
+    ]
+
+
+def _pair(head: str, wide: bool, pick: Callable[[Exposure], str]) -> Column:
+    return Column(head, lambda r: pick(r.exposure), lambda w: pick(w.exposure), wide)
+
+
+def _span(seconds: float) -> str:
+    return span_text(seconds) if seconds >= 30 else ""
+
+
+def _count(count: int | None) -> str:
+    return str(count) if count else ""
+
+
+def _so_far(row: Row) -> str:
+    if row.flock is None:
+        return ""
+    return f"{row.flock.lost_so_far} {row.flock.lost_percent:.1f}%"
+
+
+def _targets(row: Row, unit: Unit) -> str:
+    return "/".join(f"{from_celsius(level, unit):.0f}" for level in row.targets_c)
+
+
+def _area(row: Row, unit: Unit) -> str:
+    if row.area_per_bird_m2 is None:
+        return ""
+    return area_text(row.area_per_bird_m2, unit) + ("!" if row.crowded else "")
+
+
+def _week_name(week: Week) -> str:
+    name = "all" if week.number is None else f"week {week.number}"
+    return name if week.whole else f"{name}*"
+
+
+def _nothing(_week: Week) -> str:
+    return ""
+
+
+def foot(record: Record, sheet: Sheet, left_out: list[Column]) -> list[str]:
+    """What the marks and figures mean."""
+    lines = []
+    if any(not row.day.whole for row in sheet.rows):
+        lines.append("* part of a day or week only")
+    if any(row.crowded for row in sheet.rows) and not left_out:
+        lines.append("! less floor than the tightest published figure for the age")
+    if sheet.total.gap_s >= 30:
+        lines.append("silent: no floor probe was heard; that time is counted nowhere else")
+    if not record.floor_probes:
+        lines.append(f"{record.brooder.name} has no floor probe, so nothing can be judged")
+    if left_out:
+        names = ", ".join(column.head.replace("\n", " ") for column in left_out)
+        lines.append(f"left out here: {names}; {NARROW} columns show them")
+    return lines
+
+
+def comparison_words(comparison: Comparison) -> str:
+    """One sentence with its source."""
+    until = "in the first week" if comparison.age_days == 7 else f"by day {comparison.age_days}"
+    so_far = "" if comparison.complete else " (the week is not over)"
+    text = (
+        f"Lost {until}: {comparison.lost} of {comparison.placed}, {comparison.percent:.1f} %"
+        f"{so_far}. Usual: about {comparison.usual_percent:.1f} % ({comparison.source})."
+    )
+    if comparison.aim_percent is not None:
+        text += f" Aim: below {comparison.aim_percent:g} % ({comparison.aim_source})."
+    return text
+
+
+def print_sheet(console: Console, record: Record, sheet: Sheet) -> None:
+    """The sheet on a terminal, in as many columns as there is room for."""
+    every = columns(record, sheet.cut)
+    shown = [c for c in every if console.width >= NARROW or not c.wide]
+    table = Table(box=None, padding=(0, 1, 0, 0), pad_edge=False, header_style="bold")
+    for number, column in enumerate(shown):
+        table.add_column(column.head, justify="left" if number == 0 else "right", no_wrap=True)
+    for week in sheet.weeks:
+        for row in week.rows:
+            table.add_row(*(column.day(row) for column in shown))
+        table.add_row(*(column.week(week) for column in shown), style="bold", end_section=True)
+    console.print(table)
+    for line in foot(record, sheet, [c for c in every if c not in shown]):
+        console.print(line, style="dim")
+    noted = [(note, row) for row in sheet.rows for note in row.notes]
+    if noted:
+        console.print()
+        console.print("Notes", style="bold")
+        for note, _row in noted:
+            console.print(f"{moment(note.at, record.site.timezone)}  {note.text}")
+    if sheet.comparisons:
+        console.print()
+        for comparison in sheet.comparisons:
+            console.print(comparison_words(comparison))
