@@ -1,0 +1,84 @@
+"""A message that is in the journal is not counted again; any other is."""
+
+from monitor.intake.inbox import AckToken, Delivery
+from monitor.intake.redelivered import MARK_BYTES, RedeliveryMemory
+from monitor.watch.events import Moment
+
+
+def delivery(mid: int, payload: bytes = b"33.4", *, dup: bool = False, **more: object) -> Delivery:
+    kept = {"topic": "brooder/porch/floor", "origin": ""} | more
+    return Delivery(payload=payload, received=Moment(0, 0), token=AckToken(1, mid), dup=dup, **kept)
+
+
+def test_a_redelivery_of_a_journaled_message_is_recognised_after_a_restart():
+    before = RedeliveryMemory()
+    assert not before.already_journaled(delivery(7))
+    after = RedeliveryMemory(before.since_last())
+    assert after.already_journaled(delivery(7, dup=True))
+
+
+def test_a_redelivery_of_a_message_that_never_reached_the_journal_is_counted():
+    after = RedeliveryMemory(b"")
+    assert not after.already_journaled(delivery(7, dup=True))
+
+
+def test_same_identifier_with_another_payload_or_topic_or_client_is_another_message():
+    memory = RedeliveryMemory()
+    memory.already_journaled(delivery(7))
+    for other in (
+        delivery(7, b"33.5", dup=True),
+        delivery(8, dup=True),
+        delivery(7, dup=True, origin="another probe"),
+    ):
+        assert not memory.already_journaled(other)
+    assert not memory.already_journaled(delivery(7, dup=True, topic="brooder/porch/lamp"))
+
+
+def test_a_reused_identifier_forgets_the_message_that_had_it_before():
+    """Same number, same value, but new: lost on the way, its redelivery must be counted."""
+    memory = RedeliveryMemory()
+    memory.already_journaled(delivery(7, b"33.4"))
+    memory.since_last()
+    # The identifier comes round again with another value ...
+    assert not memory.already_journaled(delivery(7, b"30.0"))
+    # ... so a redelivery with the first value cannot be the first message.
+    assert not memory.already_journaled(delivery(7, b"33.4", dup=True))
+
+
+def test_an_identical_message_without_dup_is_new():
+    memory = RedeliveryMemory()
+    assert not memory.already_journaled(delivery(7))
+    assert not memory.already_journaled(delivery(7))
+
+
+def test_qos_0_is_never_taken_for_a_redelivery():
+    memory = RedeliveryMemory()
+    plain = Delivery("t", b"1", Moment(0, 0), None)
+    assert not memory.already_journaled(plain)
+    assert not memory.already_journaled(plain)
+
+
+def test_marks_are_eight_bytes_each_and_given_once():
+    memory = RedeliveryMemory()
+    for mid in range(1, 11):
+        memory.already_journaled(delivery(mid))
+    assert len(memory.since_last()) == 10 * MARK_BYTES == 80
+    assert memory.since_last() == b""
+
+
+def test_the_memory_is_bounded_and_keeps_the_newest():
+    memory = RedeliveryMemory(kept=20)
+    for mid in range(1, 101):
+        memory.already_journaled(delivery(mid))
+    assert memory.already_journaled(delivery(100, dup=True))
+    assert memory.already_journaled(delivery(81, dup=True))
+    assert not memory.already_journaled(delivery(80, dup=True))
+
+
+def test_marks_cut_off_in_the_middle_are_read_as_far_as_they_go():
+    memory = RedeliveryMemory()
+    for mid in (1, 2):
+        memory.already_journaled(delivery(mid))
+    cut = RedeliveryMemory(memory.since_last()[:-3])
+    assert cut.already_journaled(delivery(1, dup=True))
+    assert not cut.already_journaled(delivery(2, dup=True))
