@@ -69,7 +69,11 @@ class Desk(Protocol):
         """The configuration in force, key and value, secrets masked."""
         ...
 
-    def redeem(self, token: str) -> Entry:
+    def redeem(self, token: str) -> list[Entry]:
         """What a signed acknowledge link would do, without doing it. Raises Objection when it is
-        wrong, old or used. `submit` the entry to carry it out."""
+        wrong, old or used."""
+        ...
+
+    async def answer_link(self, token: str) -> list[str]:
+        """Does it, once: the alarms that were acknowledged. Raises Objection as `redeem` does."""
         ...

@@ -34,6 +34,7 @@ from monitor.watch.events import (
     BadValue,
     Change,
     Entry,
+    EntryKind,
     Facts,
     Moment,
     Reading,
@@ -72,6 +73,7 @@ class Core:
         self._plan = Plan(site, contacts, policy, look=lambda: self.status(self._now))
         self._next_entry_number = next_entry_number
         self._entries: list[Entry] = []
+        self._answers: list[Entry] = []  # acknowledgements, by which a link is known as used
         self._ledger: Ledger | None = None
         self._refused: OrderedDict[tuple[str, str], RefusedCount] = OrderedDict()
         self._happened = Happened()
@@ -173,6 +175,11 @@ class Core:
         return self._ledger
 
     @property
+    def answers(self) -> list[Entry]:
+        """Every acknowledgement kept."""
+        return self._answers
+
+    @property
     def waiting(self) -> Batch:
         """What would be taken, to look at only."""
         return self._happened.batch
@@ -213,7 +220,9 @@ class Core:
     def know_entries(self, entries: Iterable[Entry]) -> None:
         """The ledger kept so far. The engine knows what its snapshot knew; `take_in` tells it the
         rest."""
-        self._entries = [e for e in entries if e.entry in LEDGER_KINDS]
+        kept = list(entries)
+        self._entries = [e for e in kept if e.entry in LEDGER_KINDS]
+        self._answers = [e for e in kept if e.entry is EntryKind.ACKNOWLEDGE]
         self._ledger = None
 
     def reconfigured(
@@ -256,6 +265,8 @@ class Core:
         if entry.entry in LEDGER_KINDS and all(e.number != entry.number for e in self._entries):
             self._entries.append(entry)
             self._ledger = None
+        elif entry.entry is EntryKind.ACKNOWLEDGE:
+            self._answers.append(entry)
         changes = self.engine.entry(entry, now)
         self._changed(changes, now)
         return changes

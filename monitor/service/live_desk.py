@@ -15,6 +15,7 @@ from monitor.service.people import contacts_of
 from monitor.service.watcher import Watcher
 from monitor.settings import Settings, masked
 from monitor.site import Site
+from monitor.tell.links import Answer, LinkFault, Links, already_used
 from monitor.watch.events import Entry, Moment
 from monitor.watch.status import SiteStatus
 
@@ -32,7 +33,7 @@ class LiveDesk:
         unclaimed: Unclaimed,
         about: Callable[[], Mapping[str, Any]],
         try_contacts: Callable[[str | None], Awaitable[list[Mapping[str, Any]]]],
-        redeem: Callable[[str], Entry],
+        links: Links,
         listener: Listener | None = None,
     ) -> None:
         self._settings = settings
@@ -40,7 +41,7 @@ class LiveDesk:
         self._unclaimed = unclaimed
         self._about = about
         self._try_contacts = try_contacts
-        self._redeem = redeem
+        self._links = links
         self._listener = listener
         self._listen_until = 0.0
         self._news = asyncio.Event()
@@ -126,9 +127,33 @@ class LiveDesk:
         """The configuration in force."""
         return shown(self._settings)
 
-    def redeem(self, token: str) -> Entry:
+    def redeem(self, token: str) -> list[Entry]:
         """What a link would do."""
-        return self._redeem(token)
+        at = self.status().at
+        return self._read(token, at).entries(self.status(), at)
+
+    async def answer_link(self, token: str) -> list[str]:
+        """Does what a link says, once."""
+
+        def work(now: Moment) -> list[str]:
+            core = self._watcher.core
+            answer = self._read(token, now.at)
+            done: list[str] = []
+            for entry in answer.entries(core.status(now), now.at):
+                done += answers.enter(core, entry, now)["changes"]
+            return done
+
+        done: list[str] = await self._in_watch(work)
+        return done
+
+    def _read(self, token: str, at: float) -> Answer:
+        try:
+            answer = self._links.read(token, at)
+        except LinkFault as fault:
+            raise Objection(str(fault)) from fault
+        if already_used(answer, self._watcher.core.answers):
+            raise Objection("This link was used already: the alarm is acknowledged.")
+        return answer
 
     # -- the control socket
 

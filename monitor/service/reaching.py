@@ -7,15 +7,16 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 
 from monitor.journal.records import OutboxRow, Outcome
-from monitor.page.desk import Objection
 from monitor.service.clock import Clock, LiveClock
 from monitor.service.people import contacts_of
 from monitor.service.watcher import Watcher
 from monitor.settings import Settings
 from monitor.tell.contacts import Contact
 from monitor.tell.delivery import Calls, Delivery
+from monitor.tell.links import Links, load_key
 from monitor.tell.message import Message
-from monitor.watch.events import AlarmName, Entry, Facts
+from monitor.tell.trying import try_contacts
+from monitor.watch.events import AlarmName, Facts
 
 log = logging.getLogger(__name__)
 
@@ -30,6 +31,7 @@ class Reaching:
         self._watcher: Watcher | None = None
         self._last: dict[str, tuple[float, str | None]] = {}  # contact -> tried at, why not
         self._last_ok: dict[str, float] = {}
+        self.links = Links(load_key(settings.state_folder), settings.file.page.public_url)
         self._delivery = self._make()
 
     def attach(self, watcher: Watcher) -> None:
@@ -76,7 +78,14 @@ class Reaching:
         tell = self._settings.file.tell
         return Delivery(
             contacts_of(self._settings),
-            Calls(now=self._clock.now, record=self._record, trouble=self._trouble),
+            Calls(
+                now=self._clock.now,
+                record=self._record,
+                trouble=self._trouble,
+                link=lambda message, contact: self.links.link(
+                    message, contact, self._clock.now().at
+                ),
+            ),
             limit_s=tell.contact_time_limit_s,
             most_pending=tell.most_pending,
         )
@@ -98,16 +107,17 @@ class Reaching:
 
     async def try_contacts(self, name: str | None) -> list[Mapping[str, Any]]:
         """Really sends a trial message to one contact or to all."""
-        from monitor.tell.trial import try_out  # noqa: PLC0415 - rarely used
-
         wanted: tuple[Contact, ...] = tuple(
             c for c in contacts_of(self._settings) if name in (None, c.name)
         )
         tried = await asyncio.to_thread(
-            try_out, wanted, self._settings.site, self._settings.file.tell.contact_time_limit_s
+            lambda: list(
+                try_contacts(
+                    wanted,
+                    self._settings.site,
+                    at=self._clock.now().at,
+                    limit_s=self._settings.file.tell.contact_time_limit_s,
+                )
+            )
         )
-        return [{"contact": t.contact, "ok": t.why is None, "why": t.why} for t in tried]
-
-    def redeem(self, token: str) -> Entry:
-        """What an acknowledge link would do."""
-        raise Objection(f"The link is not valid ({len(token)} characters).")
+        return [{"contact": t.contact, "ok": t.failure is None, "why": t.failure} for t in tried]

@@ -35,6 +35,7 @@ from monitor.service.telling import Telling
 from monitor.service.watcher import Watcher
 from monitor.service.writer import Submission, Writer
 from monitor.settings import Settings, SettingsFault, load_settings
+from monitor.tell.heartbeat import Heartbeat
 from monitor.tell.message import Message
 from monitor.watch.events import AlarmName, Facts, Moment
 
@@ -143,13 +144,14 @@ class Service:
         self._reaching.start(opened.rebuilt.unsent)
         self._start_forecast()
         self._watcher.start()
+        self._start_heartbeat()
         self._desk = LiveDesk(
             settings,
             self._watcher,
             unclaimed=self._unclaimed,
             about=self._about,
             try_contacts=self._reaching.try_contacts,
-            redeem=self._reaching.redeem,
+            links=self._reaching.links,
             listener=self._listener(),
         )
         await self._start_control()
@@ -266,6 +268,17 @@ class Service:
                 self._forecast_came,
             )
             self._forecaster.start()
+
+    def _start_heartbeat(self) -> None:
+        tell = self._settings.file.tell
+        if tell.heartbeat_url is not None:
+            heart = Heartbeat(
+                tell.heartbeat_url.get_secret_value(),
+                tell.heartbeat_minutes * 60,
+                alive=self._watcher.alive,
+            )
+            heart.start()
+            self._cleanup.callback(heart.stop)
 
     async def _start_control(self) -> None:
         try:

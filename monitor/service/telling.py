@@ -27,6 +27,7 @@ class Telling:
         self._send = send
         self._prefix = prefix
         self._show = show
+        self._said: dict[str, str] = {}
         self.link: BrokerLink | None = None
 
     def tell(self, messages: list[Message]) -> None:
@@ -65,6 +66,9 @@ class Telling:
 
     def say_status(self, status: SiteStatus) -> None:
         """The state of every alarm and of the siren, retained."""
-        if self.link is not None:
-            for topic, payload, retain in topics_of(status, self._prefix):
+        if self.link is None:
+            return
+        for topic, payload, retain in topics_of(status, self._prefix):
+            if self._said.get(topic) != payload:
+                self._said[topic] = payload
                 self.link.publish(topic, payload, qos=1, retain=retain)

@@ -125,6 +125,7 @@ class Watcher:
         self._status_due = 0.0
         self._housekeeping_due = 0.0
         self._failed_rounds = 0
+        self._last_round = time.monotonic()
 
     # -- from other threads
 
@@ -143,6 +144,10 @@ class Watcher:
     def started(self) -> bool:
         """Does the thread exist?"""
         return self._thread.ident is not None
+
+    def alive(self) -> bool:
+        """Has the watch thread made a whole round within the last ten seconds?"""
+        return time.monotonic() - self._last_round < 10 * LONGEST_SLEEP_S
 
     def set_window(self, window: int) -> None:
         """How many deliveries the broker sends ahead of acknowledgements."""
@@ -225,6 +230,7 @@ class Watcher:
             if self.link is not None and hasattr(self.link, "keep_going"):
                 self.link.keep_going()
         if self._failed_rounds == 0:
+            self._last_round = time.monotonic()
             self._readiness.say("WATCHDOG=1")
 
     def _see_jump(self) -> None:
