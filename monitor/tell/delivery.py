@@ -136,7 +136,7 @@ class Delivery:
             try:
                 self._turn()
             except Exception as fault:  # goes on whatever happens; its text might hold a URL
-                log.error("Delivery stumbled (%s) and goes on.", type(fault).__name__)  # noqa: TRY400
+                log.error("Delivery stumbled (%s) and goes on.", type(fault).__name__)
                 self._stumbled.wait(1.0)
                 self._lose_sender("the sending broke off")
 

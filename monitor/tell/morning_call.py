@@ -51,9 +51,9 @@ class MorningCall:
 
     def begin(self, at: float) -> None:
         """The first day starts with what is left of it: no message for a morning that has been.
-        A day that lies ahead was told by a clock that was wrong."""
+        A day that lies far ahead was told by a clock that was wrong."""
         today = self._day_told_by(at)
-        if self._last is None or self._last > today:
+        if self._last is None or (self._last - today).days > 1:
             self._last = today
 
     @property

@@ -76,7 +76,8 @@ class Plan:
 
     def changes(self, changes: list[Change], now: Moment) -> list[Message]:
         """Takes what the engine handed over at `now` and says what is to be told."""
-        self._sync(now)
+        if not changes or changes[-1].at <= now.at + 1.0:  # else `now` is an old reading's stamp
+            self._sync(now)
         said: list[Message] = []
         for at, together in groupby(changes, key=lambda change: change.at):
             tick = min(at + self._offset_s, now.tick)
@@ -86,12 +87,12 @@ class Plan:
             for incident in self._incidents:
                 if incident.gather_due is not None and incident.gather_due <= tick:
                     said += self._tell(incident, tick)
-        return said + self.advance(now)
+        return _newest(said + list(self._until(now.tick, including=True)))
 
     def advance(self, now: Moment) -> list[Message]:
         """Does everything that is due by `now`, in order."""
         self._sync(now)
-        return list(self._until(now.tick, including=True))
+        return _newest(list(self._until(now.tick, including=True)))
 
     @property
     def next_due(self) -> float | None:
@@ -442,3 +443,14 @@ class Plan:
             incident.told_to = [name for name in incident.told_to if name in names]
         self._offset_s = state["offset_s"] + shift_s
         self._morning.restore(state["morning"])
+
+
+def _newest(said: list[Message]) -> list[Message]:
+    """Without repeats that are overtaken already: after a night without power nobody needs the
+    thirty repeats that would have come, only the last."""
+    return [
+        message
+        for i, message in enumerate(said)
+        if message.kind is not Kind.AGAIN
+        or not any(later.thread == message.thread for later in said[i + 1 :])
+    ]

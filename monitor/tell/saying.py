@@ -36,7 +36,7 @@ def raised(changes: list[Change], site: Site) -> Words:
 
 def again(incident: Incident, at: float, site: Site, status: SiteStatus | None) -> Words:
     """A scheduled repeat."""
-    return wording.again(_now(incident, at, site, status), at - incident.since_at)
+    return wording.again(_now(incident, at, site, status), at - incident.since_at, incident.repeats)
 
 
 def passed_on(incident: Incident, at: float, site: Site, status: SiteStatus | None) -> Words:

@@ -2,19 +2,20 @@
 
 Called by `for_change` and the planner."""
 
-from monitor.tell.wording.words import Voice, Words, compose, sentence, span
+from monitor.tell.wording.words import Voice, Words, compose, listed, sentence, span
 from monitor.watch.events import Change
 
 
-def again(told: Words, lasted_s: float) -> Words:
-    """A repeat: `told` are the words as they would be said now."""
-    return _headed(told, f"Still not answered after {span(lasted_s)}.", "still ")
+def again(told: Words, lasted_s: float, number: int) -> Words:
+    """The `number`th repeat: `told` are the words as they would be said now."""
+    line = f"Still not answered after {span(lasted_s)}."
+    return _with(told, f"{told.title} (reminder {number})", line)
 
 
 def passed_on(told: Words, lasted_s: float, names: list[str]) -> Words:
     """Nobody answered; the next contact is told, and why it comes to them."""
-    others = f" {', '.join(names)} did not answer." if names else " Nobody answered."
-    return _headed(told, f"Passed on to you after {span(lasted_s)}:{others}", "")
+    others = f"{listed(names)} did not answer." if names else "nobody answered."
+    return _with(told, told.title, f"Passed on to you after {span(lasted_s)}: {others}")
 
 
 def answered(change: Change, voice: Voice) -> Words:
@@ -47,10 +48,7 @@ def unshelved(change: Change, voice: Voice) -> Words:
     )
 
 
-def _headed(told: Words, line: str, word: str) -> Words:
+def _with(told: Words, title: str, line: str) -> Words:
     """The same message with one more line under its first, which stays on the lock screen."""
     first, _, rest = told.body.partition("\n")
-    head, colon, what = told.title.partition(": ")
-    title = f"{head}{colon}{word}{what}"
-    body = "\n".join(part for part in (first, line, rest) if part)
-    return Words(title, body, f"{title}. {first}")
+    return compose(title, first, line, rest)

@@ -13,10 +13,13 @@ class BoxMorning:
     brooder: str
     lowest_c: float | None = None
     lowest_at: float | None = None
+    lowest_target_c: float | None = None  # what it should have been then
     highest_c: float | None = None
     highest_at: float | None = None
+    highest_target_c: float | None = None
     too_cold_s: float = 0.0
     too_hot_s: float = 0.0
+    unseen_s: float = 0.0
     alarms: tuple[str, ...] = ()  # what was told in the night, in plain words
     running: bool = True  # a batch is in the box
     now_c: float | None = None
@@ -77,16 +80,17 @@ def _night(box: BoxMorning, voice: Voice, at: float) -> list[str]:
         return [f"{box.brooder}: no batch in the box."]
     if box.lowest_c is None or box.highest_c is None:
         return [f"{box.brooder}: no readings in the night."]
-    low = _extreme(voice, at, box.lowest_c, box.lowest_at)
-    high = _extreme(voice, at, box.highest_c, box.highest_at)
-    want = f" (target {voice.temp(box.target_c)})" if box.target_c is not None else ""
-    lines = [f"{box.brooder}, the night: lowest {low}, highest {high}{want}."]
+    low = _extreme(voice, at, (box.lowest_c, box.lowest_at, box.lowest_target_c))
+    high = _extreme(voice, at, (box.highest_c, box.highest_at, box.highest_target_c))
+    lines = [f"{box.brooder}, the night: lowest {low}, highest {high}."]
     outside = []
     if box.too_cold_s >= 30:
         outside.append(f"{span(box.too_cold_s)} too cold")
     if box.too_hot_s >= 30:
         outside.append(f"{span(box.too_hot_s)} too hot")
     lines.append(f"Out of its band: {', '.join(outside) if outside else 'never'}.")
+    if box.unseen_s >= 600:
+        lines.append(f"No reading to believe for {span(box.unseen_s)}.")
     lines.append(f"Alarms: {'; '.join(box.alarms) if box.alarms else 'none'}.")
     return lines
 
@@ -112,6 +116,9 @@ def _today(box: BoxMorning, voice: Voice, at: float) -> list[str]:
     return lines
 
 
-def _extreme(voice: Voice, at: float, temp_c: float, when: float | None) -> str:
+def _extreme(voice: Voice, at: float, seen: tuple[float, float | None, float | None]) -> str:
+    temp_c, when, target_c = seen
     said = voice.temp(temp_c)
-    return said if when is None else f"{said} at {voice.clock(when, at)}"
+    if when is not None:
+        said += f" at {voice.clock(when, at)}"
+    return said if target_c is None else f"{said} (target {voice.temp(target_c)})"
