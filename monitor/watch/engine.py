@@ -9,16 +9,18 @@ not on how often `advance` is called; a restart from `state()` goes on exactly w
         changes = engine.reading(reading)
     changes = engine.advance(now)"""
 
-from collections.abc import Callable
 from dataclasses import asdict
 from typing import Any
 
 from monitor.brooding.batch import LEDGER_KINDS, Ledger, fold
-from monitor.site import Brooder, Limits, Site
-from monitor.watch import watcher
+from monitor.site import Brooder, Limits, Place, Site
+from monitor.watch import estimator
+from monitor.watch.advisor import Advisor
 from monitor.watch.alarms import DELAY, ESCALATE, SHELF, Alarm, Book
-from monitor.watch.brooder_watch import REVIEW, BrooderWatch
-from monitor.watch.estimator import Estimator, NoEstimate
+from monitor.watch.brooder_watch import BrooderWatch
+from monitor.watch.diagnosis import Outlook
+from monitor.watch.estimate import Estimate, Forecast, Wish, coming_lows
+from monitor.watch.estimator import MakeEstimator
 from monitor.watch.events import (
     AlarmName,
     BadValue,
@@ -31,6 +33,7 @@ from monitor.watch.events import (
     State,
 )
 from monitor.watch.picture import picture
+from monitor.watch.probe_faults import ProbeFaults
 from monitor.watch.probe_watch import ProbeWatch
 from monitor.watch.silence import SILENT, Silence
 from monitor.watch.status import SiteStatus
@@ -39,20 +42,15 @@ from monitor.watch.watcher import SETTLE, Watcher
 
 VERSION = 1
 SHELVED_DEFAULT_MIN = 60.0
-
-MakeEstimator = Callable[[Brooder, bool], Estimator]
-
-
-def no_estimator(_brooder: Brooder, _outside_known: bool) -> Estimator:
-    """For a watch without a thermal side."""
-    return NoEstimate()
+REVIEW = "review"
+REVIEW_S = 900.0  # divides every local midnight, so a step comes on time
 
 
 class Engine:
     """Watches one site."""
 
     def __init__(
-        self, site: Site, start: Moment, *, make_estimator: MakeEstimator = no_estimator
+        self, site: Site, start: Moment, *, make_estimator: MakeEstimator = estimator.thermal
     ) -> None:
         self.site = site
         self._tick = start.tick
@@ -60,37 +58,41 @@ class Engine:
         self._book = Book(self._timers, start.at - start.tick)
         self._entries: list[Entry] = []
         self.ledger = Ledger()
+        self._forecast: Forecast | None = None
         self._site_probes = [ProbeWatch(p, start.tick) for p in site.probes]
-        self._boxes = [self._box(b, start.tick, make_estimator) for b in site.brooders]
+        self._boxes = {b.name: self._box(b, make_estimator) for b in site.brooders}
+        boxes = list(self._boxes.values())
         self._probes = {p.key: p for p in self._site_probes}
-        for box in self._boxes:
-            self._probes.update((p.key, p) for p in box.probes)
-        self._silence = Silence(self._boxes, self._site_probes, self._book, self._timers)
-        self._watcher = Watcher(self._book, self._timers, self._boxes)
+        self._probes.update((p.key, p) for box in boxes for p in box.probes)
+        self._faults = ProbeFaults(self._probes.values(), self._book)
+        self._silence = Silence(boxes, self._site_probes, self._book, self._timers)
+        self._watcher = Watcher(self._book, self._timers, boxes)
+        self._advisors = {b.name: Advisor(b, site.timezone, self._book) for b in site.brooders}
         for probe in self._probes.values():
             self._silence.wait(probe)
-        for box in self._boxes:
-            box.open_faults()
-        self._site_faults = watcher.SiteProbeFaults(self._site_probes, self._book)
-        for box in self._boxes:
-            box.set_review(start.tick)
-            box.begin_night(start.tick)
-            box.refresh(start.tick)
+        for box in boxes:
+            box.faults = self._faults
+            self._start(box)
 
-    def _box(self, brooder: Brooder, tick: float, make: MakeEstimator) -> BrooderWatch:
-        probes = [ProbeWatch(p, tick) for p in brooder.probes]
-        outside = bool(self.site.probes) or any(p.place == "outside" for p in brooder.probes)
+    def _box(self, brooder: Brooder, make: MakeEstimator) -> BrooderWatch:
+        probes = [ProbeWatch(p, self._tick) for p in brooder.probes]
+        outside = bool(self.site.probes) or any(p.place is Place.OUTSIDE for p in brooder.probes)
+        zone = self.site.timezone
         box = BrooderWatch(
             brooder=brooder,
-            zone=self.site.timezone,
+            zone=zone,
             probes=probes,
             book=self._book,
-            timers=self._timers,
-            estimator=make(brooder, outside),
+            estimate=Estimate(brooder, make(brooder, outside), zone),
         )
         for probe in probes:
             probe.box = box
         return box
+
+    def _start(self, box: BrooderWatch) -> None:
+        self._set_review(box)
+        box.night.begin(self._tick + self._book.offset_s, self._tick, box.zone)
+        box.refresh(self._tick)
 
     # -- events
 
@@ -116,22 +118,10 @@ class Engine:
     def _estimate(self, probe: ProbeWatch, tick: float, temp_c: float) -> None:
         box = probe.box
         if box is None or probe.outside:
-            for each in self._boxes if box is None else (box,):
-                each.outside_c = temp_c
-                guard = each.estimate
-                try:
-                    guard.inner.observe_outside(tick, temp_c)
-                except Exception as error:  # see watch.estimator
-                    guard.give_up(error)
-            return
-        guard = box.estimate
-        try:
-            news = guard.inner.observe(tick, probe.key, temp_c)
-        except Exception as error:  # see watch.estimator
-            guard.give_up(error)
-        else:
-            if news is not None:
-                box.diagnosed(tick)
+            for each in self._boxes.values() if box is None else (box,):
+                each.estimate.observe_outside(tick, temp_c)
+        elif box.estimate.observe(tick, probe.key, temp_c):
+            box.diagnosed(tick)
 
     def _judge(self, probe: ProbeWatch, at: float, tick: float, temp_c: float, sure: bool) -> None:
         """The long way: something may change."""
@@ -146,10 +136,7 @@ class Engine:
         probe.take(at, now, temp_c)
         if probe.bad:
             probe.bad, probe.bad_reason = False, None
-            if box is None:
-                self._site_faults.see(probe, now)
-            else:
-                box.see_fault(probe, now)
+            self._faults.see(probe, now)
         if probe.silent:
             self._silence.heard(probe, now)
         if box is not None and not probe.outside:
@@ -176,10 +163,8 @@ class Engine:
         if probe is not None and bad.tick >= probe.tick and not probe.out_of_service:
             self._tick = now = max(self._tick, bad.tick)
             often = probe.spoil(now, bad.reason)
-            if probe.box is None:
-                self._site_faults.see(probe, now, at_once=often)
-            else:
-                probe.box.see_fault(probe, now, at_once=often)
+            self._faults.see(probe, now, at_once=often)
+            if probe.box is not None:
                 probe.box.evaluate(now)
         return self._changes()
 
@@ -223,7 +208,7 @@ class Engine:
             self._run_until(now.tick)
             self._watcher.see(name, active, self._tick, facts)
             if name is AlarmName.CLOCK_FAULT:
-                for box in self._boxes:
+                for box in self._boxes.values():
                     box.clock_sure = not active
                     box.refresh(self._tick)
         return self._changes()
@@ -235,12 +220,37 @@ class Engine:
         self._book.jump(jump_s)
         for probe in self._probes.values():
             probe.shift_wall(jump_s)
-        for box in self._boxes:
-            box.set_review(self._tick)
-            box.begin_night(self._tick)
-            box.refresh(self._tick)
+        for box in self._boxes.values():
+            self._start(box)
         self._watcher.jumped(self._tick, jump_s)
         return self._changes()
+
+    def forecast_is(
+        self, pairs: tuple[tuple[float, float], ...], got_at: float, now: Moment
+    ) -> list[Change]:
+        """The newest forecast of the outside: (Unix s, degC) in time order."""
+        self._run_until(now.tick)
+        self._forecast = Forecast(tuple(pairs), got_at)
+        for box in self._boxes.values():
+            box.look_ahead(self._tick, self._forecast)
+        return self._changes()
+
+    def tonight(
+        self,
+        brooder: str,
+        now: Moment,
+        *,
+        low_c: float | None = None,
+        cover: str | None = None,
+        extra_watts: float = 0.0,
+    ) -> Outlook | None:
+        """The coming night of a box, as it is or with another outside low, cover or lamp. None:
+        no batch, no floor reading, or nothing known of the outside. Changes nothing."""
+        box = self._boxes[brooder]
+        if box.low_c is None:
+            return None
+        wish = Wish(outside_low_c=low_c, cover=cover, extra_watts=extra_watts)
+        return box.estimate.tonight(now, low_c=box.low_c, forecast=self._forecast, wish=wish)
 
     @property
     def next_due(self) -> float | None:
@@ -271,11 +281,32 @@ class Engine:
             if probe is not None:
                 self._silence.due(probe, due)
         elif slot.kind == REVIEW:
-            for box in self._boxes:
-                if box.name == slot.key:
-                    box.review(due)
+            box = self._boxes.get(slot.key)
+            if box is not None:
+                self._review(box, due)
         elif slot.kind == SETTLE:
             self._watcher.settle(due)
+
+    def _set_review(self, box: BrooderWatch) -> None:
+        """The next quarter of an hour on the wall clock."""
+        offset_s = self._book.offset_s
+        due = ((self._tick + offset_s) // REVIEW_S + 1) * REVIEW_S - offset_s
+        self._timers.set(Slot(0, REVIEW, box.name), due)
+
+    def _review(self, box: BrooderWatch, tick: float) -> None:
+        """Limits for the age, the night's start, the outlook, advice."""
+        at = tick + self._book.offset_s
+        self._set_review(box)
+        if box.night.begin(at, tick, box.zone):
+            for probe in box.probes:
+                probe.begin_night()
+        box.refresh(tick)
+        box.look_ahead(tick, self._forecast)
+        self._advise(box, tick)
+
+    def _advise(self, box: BrooderWatch, tick: float) -> None:
+        lows = coming_lows(self._forecast, tick + self._book.offset_s, box.zone)
+        self._advisors[box.name].see(box.batch, tick, lows)
 
     def _changes(self) -> list[Change]:
         out = self._book.out
@@ -285,17 +316,18 @@ class Engine:
     def _write(self, entry: Entry, tick: float) -> None:
         self._entries.append(entry)
         self._fold(tick)
-        for box in self._boxes:
+        for box in self._boxes.values():
             if entry.brooder in (None, box.name):
-                box.acted(tick, entry.entry.value)
+                box.estimate.acted(tick, entry.entry.value)
 
     def _fold(self, tick: float) -> None:
         self.ledger = fold(self._entries)
-        for box in self._boxes:
+        for box in self._boxes.values():
             batch = self.ledger.running(box.name)
             if batch != box.batch:
                 box.begin_batch(batch, tick)
                 self._silence.batch_changed(box, tick)
+                self._advise(box, tick)
 
     def _named(self, entry: Entry) -> list[Alarm]:
         return [
@@ -307,39 +339,40 @@ class Engine:
 
     def _take_out(self, entry: Entry, tick: float) -> None:
         reason = entry.note or "out of service"
-        for box in self._boxes:
-            if entry.probe is None and entry.brooder == box.name:
-                box.out_of_service = True
-                for alarm in self._book.alarms.values():
-                    if alarm.brooder == box.name:
-                        self._book.take_out(alarm, tick, reason)
+        box = self._boxes.get(entry.brooder or "") if entry.probe is None else None
+        if box is not None:
+            box.out_of_service = True
+            for alarm in self._book.alarms.values():
+                if alarm.brooder == box.name:
+                    self._book.take_out(alarm, tick, reason)
+            box.evaluate(tick)
         probe = self._probes.get(entry.probe or "")
         if probe is not None:
             probe.out_of_service = True
             probe.stir()
-            self._book.take_out(self._silence.alarms_of(probe), tick, reason)
-            self._book.take_out(self._fault_alarm(probe), tick, reason)
+            self._book.take_out(self._silence.alarm(probe), tick, reason)
+            self._book.take_out(self._faults.alarm(probe), tick, reason)
             self._silence.wait(probe)
             if probe.box is not None:
                 probe.box.evaluate(tick)
         self._silence.judge(tick)
 
     def _put_back(self, entry: Entry, tick: float) -> None:
-        for box in self._boxes:
-            if entry.probe is None and entry.brooder == box.name:
-                box.out_of_service = False
-                for alarm in self._book.alarms.values():
-                    if alarm.brooder == box.name and not self._probe_is_out(alarm):
-                        self._book.put_back(alarm)
-                for each in box.probes:
-                    self._start_over(each, tick)
-                box.evaluate(tick)
+        box = self._boxes.get(entry.brooder or "") if entry.probe is None else None
+        if box is not None and box.out_of_service:
+            box.out_of_service = False
+            for alarm in self._book.alarms.values():
+                if alarm.brooder == box.name and not self._probe_is_out(alarm):
+                    self._book.put_back(alarm)
+            for each in box.probes:
+                self._start_over(each, tick)
+            box.refresh(tick)
         probe = self._probes.get(entry.probe or "")
         if probe is not None and probe.out_of_service:
             probe.out_of_service = False
             if probe.box is None or not probe.box.out_of_service:
-                self._book.put_back(self._silence.alarms_of(probe))
-                self._book.put_back(self._fault_alarm(probe))
+                self._book.put_back(self._silence.alarm(probe))
+                self._book.put_back(self._faults.alarm(probe))
             self._start_over(probe, tick)
             if probe.box is not None:
                 probe.box.evaluate(tick)
@@ -353,13 +386,9 @@ class Engine:
             probe.stir()
             self._silence.wait(probe)
 
-    def _fault_alarm(self, probe: ProbeWatch) -> Alarm:
-        box = probe.box
-        return self._site_faults.alarms[probe.key] if box is None else box.faults[probe.key]
-
     def _probe_is_out(self, alarm: Alarm) -> bool:
         return any(
-            p.out_of_service and alarm in (self._silence.alarms_of(p), self._fault_alarm(p))
+            p.out_of_service and alarm in (self._silence.alarm(p), self._faults.alarm(p))
             for p in self._probes.values()
         )
 
@@ -369,7 +398,7 @@ class Engine:
         """How things stand. Does not move the engine."""
         return picture(
             site=self.site,
-            boxes=self._boxes,
+            boxes=list(self._boxes.values()),
             site_probes=self._site_probes,
             alarms=self._book.alarms.values(),
             tick=max(now.tick, self._tick),
@@ -386,7 +415,8 @@ class Engine:
             "timers": self._timers.state(),
             "alarms": self._book.state(),
             "probes": {key: probe.state() for key, probe in self._probes.items()},
-            "brooders": {box.name: box.state() for box in self._boxes},
+            "brooders": {name: box.state() for name, box in self._boxes.items()},
+            "forecast": self._forecast,
             "watcher": self._watcher.state(),
         }
 
@@ -403,7 +433,10 @@ class Engine:
         for key, probe in self._probes.items():
             if key in state["probes"]:
                 probe.restore(state["probes"][key], shift_s)
-        for box in self._boxes:
+        if state["forecast"] is not None:
+            pairs, got_at = state["forecast"]
+            self._forecast = Forecast(tuple((at, temp_c) for at, temp_c in pairs), got_at)
+        for box in self._boxes.values():
             box.batch = self.ledger.running(box.name)
             box.take_schedule()
             if box.name in state["brooders"]:
@@ -425,17 +458,16 @@ class Engine:
         for key, probe in self._probes.items():
             if key not in state["probes"]:
                 self._silence.wait(probe)
-        for box in self._boxes:
-            if box.name not in state["brooders"]:
-                box.set_review(self._tick)
-                box.refresh(self._tick)
+        for name, box in self._boxes.items():
+            if name not in state["brooders"]:
+                self._start(box)
 
     def _known(self, kind: str, key: str) -> bool:
         if kind in (DELAY, SHELF, ESCALATE):
             return key in self._book.alarms
         if kind == SILENT:
             return key in self._probes
-        return kind == SETTLE or any(box.name == key for box in self._boxes)
+        return kind == SETTLE or key in self._boxes
 
 
 def _entry_state(entry: Entry) -> dict[str, Any]:

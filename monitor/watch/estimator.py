@@ -1,15 +1,15 @@
-"""The seam to the thermal side: what the engine needs of it, and a null object for none.
-
-`watch.thermal.ThermalWatch` is the real one. The estimate is an aid: should it fail, band alarms
-go on without it, so every call passes through `Guarded`, which keeps the reason for the status."""
+"""The seam to the thermal side: what the engine needs of `watch.thermal.ThermalWatch`, and a null
+object where there is none. Called through watch.estimate only."""
 
 from collections.abc import Callable
-from typing import Protocol, TypeVar
+from typing import Protocol
 
+from monitor.brooding.heat_balance import Prior, prior
+from monitor.site import Brooder
 from monitor.watch.diagnosis import Diagnosis, Interval, Outlook
 from monitor.watch.events import Moment, State
-
-T = TypeVar("T")
+from monitor.watch.outside_curve import OutsideCurve
+from monitor.watch.thermal import ThermalWatch
 
 
 class Estimator(Protocol):
@@ -28,6 +28,14 @@ class Estimator(Protocol):
         """The outside probe's reading."""
         ...
 
+    def target_is(self, target_c: float | None) -> None:
+        """The floor's target from now on; None: no batch."""
+        ...
+
+    def prior_is(self, prior: Prior) -> None:
+        """What the box should do from first principles, with these birds."""
+        ...
+
     def grower_acted(self, tick: float, what: str) -> None:
         """The grower did something to the box or the birds."""
         ...
@@ -36,8 +44,21 @@ class Estimator(Protocol):
         """Minutes until the floor reaches a limit. None: it is not on its way there."""
         ...
 
-    def tonight(self, now: Moment, until_at: float, low_c: float) -> Outlook | None:
-        """How the hours until `until_at` will go. None: nothing is known of the outside."""
+    def outside_curve(self, now: Moment, until_at: float) -> OutsideCurve | None:
+        """The coming outside from what the outside probe said."""
+        ...
+
+    def outlook(
+        self,
+        start: Moment,
+        outside: OutsideCurve,
+        until_at: float,
+        *,
+        low_c: float,
+        extra_watts: float = 0.0,
+        cover_gain: float = 1.0,
+    ) -> Outlook | None:
+        """How the hours until `until_at` will go."""
         ...
 
     def state(self) -> State:
@@ -47,6 +68,19 @@ class Estimator(Protocol):
     def restore(self, state: State, shift_s: float) -> None:
         """Go on from `state`."""
         ...
+
+
+MakeEstimator = Callable[[Brooder, bool], Estimator]  # the bool: is the outside measured?
+
+
+def thermal(brooder: Brooder, outside_known: bool) -> Estimator:
+    """The real one; birds are told to it when there are some."""
+    return ThermalWatch(brooder, prior(brooder), outside_known)
+
+
+def none(_brooder: Brooder, _outside_known: bool) -> Estimator:
+    """For a watch without estimates."""
+    return NoEstimate()
 
 
 class NoEstimate:
@@ -61,6 +95,12 @@ class NoEstimate:
     def observe_outside(self, tick: float, temp_c: float) -> None:
         """Not looked at."""
 
+    def target_is(self, target_c: float | None) -> None:
+        """Not looked at."""
+
+    def prior_is(self, prior: Prior) -> None:
+        """Not looked at."""
+
     def grower_acted(self, tick: float, what: str) -> None:
         """Not looked at."""
 
@@ -68,7 +108,20 @@ class NoEstimate:
         """Not known."""
         return None
 
-    def tonight(self, now: Moment, until_at: float, low_c: float) -> Outlook | None:
+    def outside_curve(self, now: Moment, until_at: float) -> OutsideCurve | None:
+        """Not known."""
+        return None
+
+    def outlook(
+        self,
+        start: Moment,
+        outside: OutsideCurve,
+        until_at: float,
+        *,
+        low_c: float,
+        extra_watts: float = 0.0,
+        cover_gain: float = 1.0,
+    ) -> Outlook | None:
         """Not known."""
         return None
 
@@ -78,24 +131,3 @@ class NoEstimate:
 
     def restore(self, state: State, shift_s: float) -> None:
         """Nothing to take up."""
-
-
-class Guarded:
-    """An estimator that is put aside at its first exception; `fault` then says which."""
-
-    def __init__(self, inner: Estimator) -> None:
-        self.inner: Estimator = inner
-        self.fault: str | None = None
-
-    def call(self, work: Callable[[Estimator], T]) -> T | None:
-        """`work` on the estimator, or None once it has failed."""
-        try:
-            return work(self.inner)
-        except Exception as error:  # whatever it is, the band alarms must go on
-            self.give_up(error)
-            return None
-
-    def give_up(self, error: Exception) -> None:
-        """From here on there is no estimate."""
-        self.fault = f"{type(error).__name__}: {error}"
-        self.inner = NoEstimate()

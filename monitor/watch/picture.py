@@ -4,7 +4,9 @@ from collections.abc import Iterable
 
 from monitor.brooding.calendar import next_step, week_of_age
 from monitor.site import Site
+from monitor.watch import night
 from monitor.watch.alarms import Alarm
+from monitor.watch.box_facts import lead_probe
 from monitor.watch.brooder_watch import BrooderWatch
 from monitor.watch.events import AlarmName, Priority
 from monitor.watch.life_cycle import AlarmState
@@ -13,7 +15,6 @@ from monitor.watch.status import (
     AlarmStatus,
     BatchStatus,
     BrooderStatus,
-    NightStatus,
     SiteStatus,
 )
 
@@ -82,9 +83,10 @@ def _alarm(alarm: Alarm, offset_s: float) -> AlarmStatus:
 
 
 def _brooder(box: BrooderWatch, tick: float, at: float, alarms: list[AlarmStatus]) -> BrooderStatus:
-    lead = box.lead()
-    judged = lead is not None and box.in_band is not None
-    diagnosis = box.diagnosis
+    lead = lead_probe(box)
+    side = box.night.side
+    judged = lead is not None and side in (night.IN, night.BELOW, night.ABOVE)
+    diagnosis = box.estimate.diagnosis
     batch = box.batch
     step = None
     if batch is not None and box.schedule is not None:
@@ -101,17 +103,17 @@ def _brooder(box: BrooderWatch, tick: float, at: float, alarms: list[AlarmStatus
         high_c=box.high_c,
         chill_c=box.chill_c,
         overheat_c=box.overheat_c,
-        in_band=box.in_band if judged else None,
-        in_band_since=box.side_since + box.book.offset_s if judged and box.in_band else None,
+        in_band=side == night.IN if judged else None,
+        in_band_since=box.night.since + box.book.offset_s if side == night.IN else None,
         trend_c_per_h=box.rate_c_per_h(tick),
         minutes_to_chill=box.minutes_to_chill(tick),
         diagnosis=diagnosis if diagnosis.cause is not None or diagnosis.findings else None,
         outlook=box.outlook,
         outlook_at=box.outlook_at,
-        outside_c=box.outside_c,
+        outside_c=box.estimate.outside_c,
         batch=_batch(box, at),
         next_step=step,
-        night=_night(box, tick),
+        night=box.night.status(box.floor, tick),
         alarms=_sorted(alarms),
         probes=tuple(p.status(tick) for p in box.probes),
         estimate_fault=box.estimate.fault,
@@ -133,20 +135,4 @@ def _batch(box: BrooderWatch, at: float) -> BatchStatus | None:
         placed=batch.placed,
         lost=batch.lost(),
         started_at=batch.started_at,
-    )
-
-
-def _night(box: BrooderWatch, tick: float) -> NightStatus:
-    floor = [p for p in box.floor if p.night_low_c is not None]
-    lowest = min(floor, key=lambda p: p.night_low_c or 0.0, default=None)
-    highest = max(floor, key=lambda p: p.night_high_c or 0.0, default=None)
-    below_s, above_s = box.side_seconds(tick)
-    return NightStatus(
-        from_at=box.night_from_at,
-        low_c=None if lowest is None else lowest.night_low_c,
-        low_at=None if lowest is None else lowest.night_low_at,
-        high_c=None if highest is None else highest.night_high_c,
-        high_at=None if highest is None else highest.night_high_at,
-        below_s=below_s,
-        above_s=above_s,
     )

@@ -4,7 +4,7 @@ Owned by watch.engine. `calm_low_c`..`calm_high_c` until `calm_until` is the ran
 reading changes nothing but the last value: the engine's short way for nearly all readings."""
 
 from collections import deque
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from monitor.site import Place, Probe
 from monitor.watch.band import Edge
@@ -20,6 +20,14 @@ _TREND_MIN_S = 240.0
 _BAD_COUNT, _BAD_WINDOW_S = 3, 600.0  # three bad values in ten minutes are a fault. Common practice
 _INF = float("inf")
 _EDGES = ("cold", "chill", "hot", "overheat")
+
+
+class Extreme(NamedTuple):
+    """A lowest or highest reading, and the target it had then. Ordered by temperature."""
+
+    temp_c: float
+    at: float
+    target_c: float | None
 
 
 class ProbeWatch:
@@ -41,10 +49,8 @@ class ProbeWatch:
         "heard",
         "hot",
         "key",
-        "night_high_at",
-        "night_high_c",
-        "night_low_at",
-        "night_low_c",
+        "night_high",
+        "night_low",
         "out_of_service",
         "outside",
         "overheat",
@@ -80,10 +86,8 @@ class ProbeWatch:
         self.hot, self.overheat = Edge(below=False), Edge(below=False)
         self.fire_c = _INF
         self.samples: deque[tuple[float, float]] = deque(maxlen=_SAMPLES)
-        self.night_low_c: float | None = None
-        self.night_low_at: float | None = None
-        self.night_high_c: float | None = None
-        self.night_high_at: float | None = None
+        self.night_low: Extreme | None = None
+        self.night_high: Extreme | None = None
         self.stir()
 
     def stir(self) -> None:
@@ -92,8 +96,7 @@ class ProbeWatch:
 
     def begin_night(self) -> None:
         """Forget the night's low and high."""
-        self.night_low_c = self.night_low_at = None
-        self.night_high_c = self.night_high_at = None
+        self.night_low = self.night_high = None
         self.calm_until = -_INF
 
     def limit(
@@ -127,13 +130,12 @@ class ProbeWatch:
 
     def beyond(self) -> int:
         """Which limits it is beyond, as bits."""
-        burning = self.temp_c is not None and self.temp_c > self.fire_c
         return (
             self.cold.beyond
             + 2 * self.chill.beyond
             + 4 * self.hot.beyond
             + 8 * self.overheat.beyond
-            + 16 * burning
+            + 16 * self.burning
         )
 
     def take(self, at: float, tick: float, temp_c: float) -> None:
@@ -142,20 +144,20 @@ class ProbeWatch:
         self.heard = tick
         if not self.samples or tick - self.samples[-1][0] >= _SAMPLE_S:
             self.samples.append((tick, temp_c))
-        if self.night_low_c is None or temp_c < self.night_low_c:
-            self.night_low_c, self.night_low_at = temp_c, at
-        if self.night_high_c is None or temp_c > self.night_high_c:
-            self.night_high_c, self.night_high_at = temp_c, at
+        if self.night_low is None or temp_c < self.night_low.temp_c:
+            self.night_low = Extreme(temp_c, at, self.target_c)
+        if self.night_high is None or temp_c > self.night_high.temp_c:
+            self.night_high = Extreme(temp_c, at, self.target_c)
         self.judge(temp_c)
 
     def settle(self) -> None:
         """After a reading that is beyond nothing: open the short way."""
-        low, high = self.night_low_c, self.night_high_c
+        low, high = self.night_low, self.night_high
         if low is None or high is None:
             return
         # Chill lies below cold and overheat above hot, unless their limits are set otherwise.
-        self.calm_low_c = max(self.cold.limit_c, self.chill.limit_c, low)
-        self.calm_high_c = min(self.hot.limit_c, self.overheat.limit_c, high)
+        self.calm_low_c = max(self.cold.limit_c, self.chill.limit_c, low.temp_c)
+        self.calm_high_c = min(self.hot.limit_c, self.overheat.limit_c, high.temp_c)
         self.calm_until = self.samples[-1][0] + _SAMPLE_S
 
     def spoil(self, tick: float, reason: str) -> bool:
@@ -165,6 +167,11 @@ class ProbeWatch:
         self.bad_ticks.append(tick)
         self.stir()
         return len(self.bad_ticks) >= _BAD_COUNT
+
+    @property
+    def burning(self) -> bool:
+        """Hotter than any floor should be."""
+        return self.temp_c is not None and self.temp_c > self.fire_c
 
     @property
     def known(self) -> bool:
@@ -212,10 +219,10 @@ class ProbeWatch:
         """The wall clock jumped: what was stamped before moves along, so that the next reading is
         not taken for an older one."""
         self.at += jump_s
-        if self.night_low_at is not None:
-            self.night_low_at += jump_s
-        if self.night_high_at is not None:
-            self.night_high_at += jump_s
+        if self.night_low is not None:
+            self.night_low = self.night_low._replace(at=self.night_low.at + jump_s)
+        if self.night_high is not None:
+            self.night_high = self.night_high._replace(at=self.night_high.at + jump_s)
 
     def state(self) -> State:
         """JSON-able. Limits are not kept: the brooder sets them again."""
@@ -229,7 +236,7 @@ class ProbeWatch:
             "beyond": [name for name, edge in self._edges() if edge.beyond],
             "was_beyond": self.was_beyond,
             "samples": [list(sample) for sample in self.samples],
-            "night": [self.night_low_c, self.night_low_at, self.night_high_c, self.night_high_at],
+            "night": [self.night_low, self.night_high],
         }
 
     def restore(self, state: State, shift_s: float) -> None:
@@ -245,8 +252,9 @@ class ProbeWatch:
         self.out_of_service = state["out"]
         self.samples.clear()
         self.samples.extend((tick + shift_s, temp_c) for tick, temp_c in state["samples"])
-        night = state["night"]
-        self.night_low_c, self.night_low_at, self.night_high_c, self.night_high_at = night
+        low, high = state["night"]
+        self.night_low = None if low is None else Extreme(*low)
+        self.night_high = None if high is None else Extreme(*high)
         self.stir()
 
     def restore_edges(self, state: State) -> None:

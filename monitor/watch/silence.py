@@ -198,7 +198,7 @@ class Silence:
             p for p in self._all() if not _put_away(p) and alarm.brooder in (None, p.probe.brooder)
         ]
 
-    def alarms_of(self, probe: ProbeWatch) -> Alarm:
+    def alarm(self, probe: ProbeWatch) -> Alarm:
         """The probe's own alarm."""
         return self._of_probe[probe.key]
 

@@ -86,10 +86,13 @@ class NightStatus:
     from_at: float
     low_c: float | None
     low_at: float | None
+    low_target_c: float | None  # the target at that time
     high_c: float | None
     high_at: float | None
+    high_target_c: float | None
     below_s: float  # some floor probe below the band
     above_s: float
+    unseen_s: float  # no floor reading to believe
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

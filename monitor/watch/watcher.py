@@ -8,7 +8,6 @@ from monitor.site import Limits, Place
 from monitor.watch.alarms import Alarm, Book, Description
 from monitor.watch.brooder_watch import BrooderWatch
 from monitor.watch.events import AlarmName, Cause, Facts, ProbeFact, State
-from monitor.watch.probe_watch import ProbeWatch
 from monitor.watch.timers import Slot, Timers
 
 SETTLE = "settle"
@@ -116,34 +115,3 @@ class Watcher:
         self._facts = dict(state["facts"])
         self._gap = state["gap"]
         self._gap_tick = state["gap_tick"] + shift_s
-
-
-class SiteProbeFaults:
-    """`probe-fault` of the site's own outside probes, which lie in no brooder."""
-
-    def __init__(self, probes: list[ProbeWatch], book: Book) -> None:
-        self._probes = probes
-        self._book = book
-        self.alarms = {
-            p.key: book.open(AlarmName.PROBE_FAULT, None, self, limits=Limits(), subject=p.key)
-            for p in probes
-        }
-
-    def see(self, probe: ProbeWatch, tick: float, *, at_once: bool = False) -> None:
-        """Is it believed?"""
-        if not probe.out_of_service:
-            self._book.see(self.alarms[probe.key], probe.bad, tick, at_once=at_once)
-
-    def held_until(self, alarm: Alarm) -> float | None:
-        """Nothing holds it back."""
-        return None
-
-    def describe(self, alarm: Alarm, tick: float) -> Description:
-        """Which one, and why."""
-        probe = next(p for p in self._probes if p.key == alarm.subject)
-        facts = Facts(reason=probe.fault or "is not believed", probes=[probe.fact()])
-        return Description(facts, Cause.SENSOR, probe.key)
-
-    def closing(self, alarm: Alarm, tick: float) -> Facts:
-        """Which one."""
-        return self.describe(alarm, tick).facts

@@ -1,0 +1,68 @@
+"""Advice as alarms of the lowest priority. Owned by watch.engine; what holds is decided by
+brooding.advice, asked every quarter of an hour and after each entry."""
+
+from collections.abc import Sequence
+from datetime import tzinfo
+from typing import cast
+
+from monitor.brooding.advice import advise
+from monitor.brooding.batch import Batch
+from monitor.site import Brooder
+from monitor.watch.alarms import Alarm, Book, Description
+from monitor.watch.events import AlarmName, Facts
+
+ONCE_IN_S = 20 * 3600.0  # told at most once a day each, though it may come and go
+_NAMES = (
+    AlarmName.STEP_DOWN,
+    AlarmName.CROWDED,
+    AlarmName.LOSSES_HIGH,
+    AlarmName.READY_TO_MOVE,
+)
+
+
+class Advisor:
+    """The advice for one brooder."""
+
+    def __init__(self, brooder: Brooder, zone: tzinfo, book: Book) -> None:
+        self._brooder = brooder
+        self._zone = zone
+        self._book = book
+        self._facts: dict[AlarmName, Facts] = {}
+        self._alarms = {
+            name: book.open(name, brooder.name, self, limits=brooder.limits) for name in _NAMES
+        }
+
+    def see(self, batch: Batch | None, tick: float, coming_lows_c: Sequence[float] = ()) -> None:
+        """What holds now?"""
+        if batch is None:
+            for alarm in self._alarms.values():
+                self._book.stop(alarm, tick, "no batch in the brooder")
+            return
+        found = advise(
+            self._brooder,
+            batch,
+            now_at=tick + self._book.offset_s,
+            zone=self._zone,
+            coming_lows_c=coming_lows_c,
+        )
+        self._facts = {AlarmName(advice.alarm): cast(Facts, dict(advice.facts)) for advice in found}
+        for name, alarm in self._alarms.items():
+            lately = alarm.occurrence != "" and tick - alarm.raised_tick < ONCE_IN_S
+            if name not in self._facts:
+                self._book.see(alarm, False, tick)
+            elif alarm.delay.active or not lately:
+                self._book.see(alarm, True, tick)
+
+    # -- Owner
+
+    def held_until(self, alarm: Alarm) -> float | None:
+        """Nothing holds it back."""
+        return None
+
+    def describe(self, alarm: Alarm, tick: float) -> Description:
+        """The numbers behind it."""
+        return Description(self._facts.get(alarm.rule.alarm, Facts()).copy())
+
+    def closing(self, alarm: Alarm, tick: float) -> Facts:
+        """Nothing more to say."""
+        return Facts()

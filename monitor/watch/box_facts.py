@@ -1,0 +1,104 @@
+"""The numbers behind a temperature alarm, for the wording and the journal. Called by
+watch.brooder_watch when an alarm is raised, passed on or cleared."""
+
+from typing import TYPE_CHECKING
+
+from monitor.site import Place
+from monitor.watch.alarms import Alarm
+from monitor.watch.diagnosis import Outlook
+from monitor.watch.events import AlarmName, Cause, Facts
+from monitor.watch.probe_watch import ProbeWatch
+
+if TYPE_CHECKING:
+    from monitor.watch.brooder_watch import BrooderWatch
+
+_HOT_SIDE = (AlarmName.HOT, AlarmName.OVERHEAT)
+_MINUTES_HELP = (AlarmName.COLD, AlarmName.HEAT_LOSS)  # later it is too late, and hot is not cold
+
+
+def temperature_facts(box: "BrooderWatch", alarm: Alarm, tick: float) -> Facts:
+    """Now against target, how fast, how long until it is worse, and every probe of the box."""
+    name = alarm.rule.alarm
+    facts = Facts(probes=[p.fact() for p in box.inside if not p.out_of_service])
+    lead = lead_probe(box, name)
+    if lead is not None and lead.temp_c is not None:
+        facts["temp_c"] = lead.temp_c
+    if box.target_c is not None and box.low_c is not None and box.high_c is not None:
+        facts["target_c"] = box.target_c
+        facts["low_c"], facts["high_c"] = box.low_c, box.high_c
+    if box.chill_c is not None:
+        facts["chill_c"] = box.chill_c
+    if box.age_days is not None:
+        facts["age_days"] = int(box.age_days)
+    if box.estimate.outside_c is not None:
+        facts["outside_c"] = box.estimate.outside_c
+    rate = box.rate_c_per_h(tick)
+    if rate is not None:
+        facts["rate_c_per_h"] = rate
+    minutes = box.minutes_to_chill(tick) if name in _MINUTES_HELP else None
+    if minutes is not None:
+        facts["minutes_to_chill"] = minutes.mid
+        facts["minutes_to_chill_low"] = minutes.low
+        facts["minutes_to_chill_high"] = minutes.high
+    if name is AlarmName.OVERHEAT and lead is not None and lead.burning:
+        facts["reason"] = "hotter than any floor should be: a lamp may have fallen"
+    return facts
+
+
+def source_facts(box: "BrooderWatch", alarm: Alarm, facts: Facts) -> None:
+    """Which heat source is most likely lost, and since when."""
+    diagnosis = box.estimate.diagnosis
+    if diagnosis.source is not None:
+        facts["source"] = diagnosis.source
+        facts["source_sure"] = diagnosis.source_sure
+        facts["source_watts"] = diagnosis.source_watts
+    if alarm.rule.alarm is AlarmName.HEAT_LOSS and diagnosis.started is not None:
+        facts["since"] = diagnosis.started + box.book.offset_s
+
+
+def outlook_facts(outlook: Outlook, facts: Facts) -> None:
+    """How the night will go."""
+    facts["lowest_c"] = outlook.lowest_c.mid
+    facts["lowest_at"] = outlook.lowest_at
+    if outlook.leaves_band_at is not None:
+        facts["leaves_band_at"] = outlook.leaves_band_at
+    facts["chance"] = outlook.chance
+    facts["missing_watts"] = outlook.missing_watts
+    facts["outside_low_c"] = outlook.outside_low_c
+    facts["outside_from"] = outlook.outside_from
+    facts["mend"] = list(outlook.mend)
+
+
+def cause_of(box: "BrooderWatch", alarm: Alarm) -> Cause:
+    """Why, as far as the readings tell."""
+    cause = box.estimate.diagnosis.cause
+    if alarm.rule.alarm is AlarmName.OVERHEAT:
+        return Cause.OVERHEAT
+    if alarm.rule.alarm is AlarmName.HOT:
+        return cause if cause is Cause.OVERHEAT else Cause.UNKNOWN
+    if alarm.rule.alarm is AlarmName.COLD_NIGHT:
+        return Cause.COLD_NIGHT
+    if alarm is box.heat_loss or box.heat_loss.active:
+        return Cause.HEAT_SOURCE
+    if cause in (Cause.HEAT_SOURCE, Cause.COVER_OPEN):
+        return cause
+    return Cause.COLD_NIGHT if box.cold_night.active else Cause.UNKNOWN
+
+
+def lead_probe(box: "BrooderWatch", name: AlarmName | None = None) -> ProbeWatch | None:
+    """The probe that decides: the hottest for a hot alarm, the coldest for a cold one, and for
+    none the one furthest from its target."""
+    counting = [p for p in box.counting() if p.temp_c is not None]
+    judged = [p for p in counting if p.target_c is not None]
+    if name in _HOT_SIDE:
+        over = name is AlarmName.OVERHEAT
+        beyond = [p for p in counting if (p.overheat if over else p.hot).beyond]
+        return max(beyond or judged or counting, key=_temp, default=None)
+    floor = [p for p in counting if p.place is Place.FLOOR]
+    if name is None and judged:
+        return max(judged, key=lambda p: abs(_temp(p) - (p.target_c or 0.0)))
+    return min(judged or floor or counting, key=_temp, default=None)
+
+
+def _temp(probe: ProbeWatch) -> float:
+    return 0.0 if probe.temp_c is None else probe.temp_c

@@ -1,0 +1,167 @@
+"""The thermal side of one brooder as the engine uses it: fed, asked, and put aside if it fails.
+
+The estimate is an aid: whatever goes wrong in it, the band alarms go on, and the status says why
+there is no estimate. Owned by watch.brooder_watch."""
+
+from collections.abc import Callable, Sequence
+from datetime import tzinfo
+from typing import NamedTuple, TypeVar
+
+from monitor.brooding.batch import Batch
+from monitor.brooding.heat_balance import prior
+from monitor.site import Brooder
+from monitor.watch.diagnosis import Diagnosis, Interval, Outlook
+from monitor.watch.estimator import Estimator, NoEstimate
+from monitor.watch.events import Moment, State
+from monitor.watch.night import NIGHT_TO_H, hour_after
+from monitor.watch.outside_curve import OutsideCurve, from_forecast, from_low
+
+T = TypeVar("T")
+FORECAST_MAX_AGE_S = 36 * 3600.0  # an older one says nothing of tonight
+LOWEST_AT_H = 6  # the coldest hour, about sunrise, where a grower names only the low
+_EVENING_ABOVE_LOW_K = 6.0  # where nothing measures the outside: an evening over its low
+
+
+class Forecast(NamedTuple):
+    """Expected outside temperatures, (Unix s, degC), and when they were got (Unix s)."""
+
+    pairs: tuple[tuple[float, float], ...]
+    got_at: float
+
+
+class Wish(NamedTuple):
+    """What somebody asks of tonight: what if?"""
+
+    outside_low_c: float | None = None
+    cover: str | None = None
+    extra_watts: float = 0.0
+
+
+class Estimate:
+    """One brooder's estimator, guarded."""
+
+    def __init__(self, brooder: Brooder, estimator: Estimator, zone: tzinfo) -> None:
+        self._brooder = brooder
+        self._zone = zone
+        self.estimator = estimator
+        self.fault: str | None = None
+        self.outside_c: float | None = None  # the last outside reading
+
+    @property
+    def diagnosis(self) -> Diagnosis:
+        """What the floor is doing, and why."""
+        return self.guarded(lambda it: it.diagnosis) or Diagnosis()
+
+    def observe(self, tick: float, probe: str, temp_c: float) -> bool:
+        """An inside reading: is the diagnosis another one now?"""
+        try:
+            return self.estimator.observe(tick, probe, temp_c) is not None
+        except Exception as error:
+            self._give_up(error)
+            return True
+
+    def observe_outside(self, tick: float, temp_c: float) -> None:
+        """An outside reading."""
+        self.outside_c = temp_c
+        try:
+            self.estimator.observe_outside(tick, temp_c)
+        except Exception as error:
+            self._give_up(error)
+
+    def birds(self, batch: Batch | None, age_days: float | None, target_c: float | None) -> None:
+        """What is in the box, how old, and what it should have."""
+        heads = 0 if batch is None else batch.head_count()
+        kind = None if batch is None else batch.kind
+        start = prior(self._brooder, heads, age_days or 0.0, kind)
+        self.guarded(lambda it: it.prior_is(start))
+        self.guarded(lambda it: it.target_is(target_c))
+
+    def acted(self, tick: float, what: str) -> None:
+        """The grower did something to the box or the birds."""
+        self.guarded(lambda it: it.grower_acted(tick, what))
+
+    def minutes_to(self, limit_c: float, tick: float) -> Interval | None:
+        """Minutes until the floor reaches a limit."""
+        return self.guarded(lambda it: it.minutes_to(limit_c, tick))
+
+    def tonight(
+        self, now: Moment, *, low_c: float, forecast: Forecast | None, wish: Wish
+    ) -> Outlook | None:
+        """Until the coming morning: will the floor leave the band at `low_c`? None: nothing is
+        known of the outside, or of the floor."""
+        until_at = hour_after(now.at, NIGHT_TO_H, self._zone)
+        curve = self._curve(now, until_at, forecast, wish.outside_low_c)
+        if curve is None:
+            return None
+        gain = self._cover_gain(wish.cover)
+        return self.guarded(
+            lambda it: it.outlook(
+                now,
+                curve,
+                until_at,
+                low_c=low_c,
+                extra_watts=wish.extra_watts,
+                cover_gain=gain,
+            )
+        )
+
+    def _curve(
+        self, now: Moment, until_at: float, forecast: Forecast | None, low_c: float | None
+    ) -> OutsideCurve | None:
+        if low_c is not None:
+            start_c = low_c + _EVENING_ABOVE_LOW_K if self.outside_c is None else self.outside_c
+            return from_low(now, start_c, low_c, hour_after(now.at, LOWEST_AT_H, self._zone))
+        if forecast is not None and now.at - forecast.got_at <= FORECAST_MAX_AGE_S:
+            age_s = max(0.0, now.at - forecast.got_at)
+            curve = from_forecast(now, forecast.pairs, age_s, self.outside_c)
+            if curve is not None:
+                return curve
+        return self.guarded(lambda it: it.outside_curve(now, until_at))
+
+    def _cover_gain(self, cover: str | None) -> float:
+        if cover is None or cover == self._brooder.cover:
+            return 1.0
+        return prior(self._brooder).watts_per_k / prior(self._brooder, cover=cover).watts_per_k
+
+    def guarded(self, work: Callable[[Estimator], T]) -> T | None:
+        """`work` on the estimator; None once that has failed."""
+        try:
+            return work(self.estimator)
+        except Exception as error:
+            self._give_up(error)
+            return None
+
+    def _give_up(self, error: Exception) -> None:
+        self.fault = f"{type(error).__name__}: {error}"
+        self.estimator = NoEstimate()
+
+    def state(self) -> State:
+        """JSON-able."""
+        return {
+            "outside_c": self.outside_c,
+            "fault": self.fault,
+            "estimator": self.guarded(lambda it: it.state()),
+        }
+
+    def restore(self, state: State, shift_s: float) -> None:
+        """As it was. An estimator that had failed gets another chance."""
+        self.outside_c = state["outside_c"]
+        kept = state["estimator"]
+        if kept:
+            self.guarded(lambda it: it.restore(kept, shift_s))
+
+
+def coming_lows(forecast: Forecast | None, at: float, zone: tzinfo) -> list[float]:
+    """The lowest of each of the next three nights that the forecast reaches."""
+    if forecast is None or at - forecast.got_at > FORECAST_MAX_AGE_S:
+        return []
+    lows = []
+    morning = hour_after(at, NIGHT_TO_H, zone)
+    for _ in range(3):
+        night: Sequence[float] = [
+            temp_c for when, temp_c in forecast.pairs if morning - 14 * 3600.0 <= when <= morning
+        ]
+        if len(night) > 3:
+            lows.append(min(night))
+        morning = hour_after(morning, NIGHT_TO_H, zone)
+    return lows

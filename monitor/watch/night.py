@@ -1,0 +1,113 @@
+"""The night's figures of one floor since 18:00 local time: how low, how high, how long outside the
+band, how long unseen. Kept by watch.brooder_watch for the morning message and the page."""
+
+from datetime import datetime, timedelta, tzinfo
+
+from monitor.brooding.calendar import local_date
+from monitor.watch.events import State
+from monitor.watch.probe_watch import Extreme, ProbeWatch
+from monitor.watch.status import NightStatus
+
+NIGHT_FROM_H, NIGHT_TO_H = 18, 8
+BELOW, IN, ABOVE, UNSEEN, IDLE = "below", "in", "above", "unseen", "idle"
+
+
+class NightFigures:
+    """Adds up time by side of the band; the probes keep their own lows and highs."""
+
+    def __init__(self) -> None:
+        self.from_at = 0.0
+        self.side = IDLE  # idle: no batch, nothing to count
+        self.since = 0.0  # tick
+        self._counted_from = 0.0  # tick at which this night's count began
+        self._seconds = {BELOW: 0.0, ABOVE: 0.0, UNSEEN: 0.0}
+
+    def begin(self, at: float, tick: float, zone: tzinfo) -> bool:
+        """Begins a new night if 18:00 has passed; returns whether it has."""
+        from_at = hour_before(at, NIGHT_FROM_H, zone)
+        if from_at == self.from_at:
+            return False
+        self.from_at = from_at
+        self._seconds = {BELOW: 0.0, ABOVE: 0.0, UNSEEN: 0.0}
+        self._counted_from = tick
+        return True
+
+    def see(self, side: str, tick: float) -> None:
+        """On which side the floor is from `tick` on."""
+        if side == self.side:
+            return
+        if self.side in self._seconds:
+            self._seconds[self.side] += self._lasted(tick)
+        self.side = side
+        self.since = tick
+
+    def _lasted(self, tick: float) -> float:
+        return max(0.0, tick - max(self.since, self._counted_from))
+
+    def _so_far(self, side: str, tick: float) -> float:
+        return self._seconds[side] + (self._lasted(tick) if side == self.side else 0.0)
+
+    def status(self, floor: list[ProbeWatch], tick: float) -> NightStatus:
+        """As it stands."""
+        lows = [p.night_low for p in floor if p.night_low is not None]
+        highs = [p.night_high for p in floor if p.night_high is not None]
+        lowest = min(lows, key=_temp, default=None)
+        highest = max(highs, key=_temp, default=None)
+        return NightStatus(
+            from_at=self.from_at,
+            low_c=None if lowest is None else lowest.temp_c,
+            low_at=None if lowest is None else lowest.at,
+            low_target_c=None if lowest is None else lowest.target_c,
+            high_c=None if highest is None else highest.temp_c,
+            high_at=None if highest is None else highest.at,
+            high_target_c=None if highest is None else highest.target_c,
+            below_s=self._so_far(BELOW, tick),
+            above_s=self._so_far(ABOVE, tick),
+            unseen_s=self._so_far(UNSEEN, tick),
+        )
+
+    def state(self) -> State:
+        """JSON-able."""
+        return {
+            "from_at": self.from_at,
+            "side": self.side,
+            "since": self.since,
+            "counted_from": self._counted_from,
+            "seconds": self._seconds,
+        }
+
+    def restore(self, state: State, shift_s: float) -> None:
+        """As it was, `shift_s` later."""
+        self.from_at = state["from_at"]
+        self.side = state["side"]
+        self.since = state["since"] + shift_s
+        self._counted_from = state["counted_from"] + shift_s
+        self._seconds = dict(state["seconds"])
+
+
+def hour_before(at: float, hour: int, zone: tzinfo) -> float:
+    """The last time the local clock showed `hour` o'clock, at or before `at`."""
+    today = local_date(at, zone)
+    shown = _clock(today.year, today.month, today.day, hour, zone)
+    if shown <= at:
+        return shown
+    eve = today - timedelta(days=1)
+    return _clock(eve.year, eve.month, eve.day, hour, zone)
+
+
+def hour_after(at: float, hour: int, zone: tzinfo) -> float:
+    """The next time the local clock shows `hour` o'clock, after `at`."""
+    today = local_date(at, zone)
+    shown = _clock(today.year, today.month, today.day, hour, zone)
+    if shown > at:
+        return shown
+    morrow = today + timedelta(days=1)
+    return _clock(morrow.year, morrow.month, morrow.day, hour, zone)
+
+
+def _temp(extreme: Extreme) -> float:
+    return extreme.temp_c
+
+
+def _clock(year: int, month: int, day: int, hour: int, zone: tzinfo) -> float:
+    return datetime(year, month, day, hour, tzinfo=zone).timestamp()

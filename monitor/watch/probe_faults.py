@@ -1,0 +1,69 @@
+"""`probe-fault`: which probes are not believed. Owned by watch.engine.
+
+Two ways to lose belief: a value no floor can be (from the intake), and a finding of the thermal
+side (stuck, drifting, fallen out of the box)."""
+
+from collections.abc import Iterable
+
+from monitor.site import Limits
+from monitor.watch.alarms import Alarm, Book, Description
+from monitor.watch.events import AlarmName, Cause, Facts
+from monitor.watch.probe_watch import ProbeWatch
+
+
+class ProbeFaults:
+    """One alarm for each probe."""
+
+    def __init__(self, probes: Iterable[ProbeWatch], book: Book) -> None:
+        self._book = book
+        self._probes = {p.key: p for p in probes}
+        self._alarms: dict[str, Alarm] = {}
+        self._probe_of: dict[str, ProbeWatch] = {}
+        for probe in self._probes.values():
+            brooder = probe.probe.brooder
+            alarm = book.open(
+                AlarmName.PROBE_FAULT,
+                brooder,
+                self,
+                limits=Limits() if probe.box is None else probe.box.brooder.limits,
+                subject=probe.key if brooder is None else probe.probe.name,
+            )
+            self._alarms[probe.key] = alarm
+            self._probe_of[alarm.key] = probe
+
+    def alarm(self, probe: ProbeWatch) -> Alarm:
+        """The probe's alarm."""
+        return self._alarms[probe.key]
+
+    def see(self, probe: ProbeWatch, tick: float, *, at_once: bool = False) -> None:
+        """Is it believed now? Out of service, nobody asks."""
+        away = probe.out_of_service or (probe.box is not None and probe.box.out_of_service)
+        if not away:
+            self._book.see(self.alarm(probe), probe.fault is not None, tick, at_once=at_once)
+
+    def misleads(self, probe: ProbeWatch) -> bool:
+        """Told as faulty, and the last thing it said was no temperature of a floor."""
+        return probe.bad and self._alarms[probe.key].delay.active
+
+    # -- Owner
+
+    def held_until(self, alarm: Alarm) -> float | None:
+        """Nothing holds it back."""
+        return None
+
+    def describe(self, alarm: Alarm, tick: float) -> Description:
+        """Which one, why, and which others of the same box are faulty too."""
+        probe = self._probe_of[alarm.key]
+        faulty = [p for p in self._probes.values() if p.box is probe.box and p.fault is not None]
+        facts = Facts(reason=probe.fault or "is not believed", probes=[p.fact() for p in faulty])
+        if probe.temp_c is not None:
+            facts["temp_c"] = probe.temp_c
+        return Description(facts, Cause.SENSOR, probe.key)
+
+    def closing(self, alarm: Alarm, tick: float) -> Facts:
+        """What it says now."""
+        probe = self._probe_of[alarm.key]
+        facts = Facts(probes=[probe.fact()])
+        if probe.temp_c is not None:
+            facts["temp_c"] = probe.temp_c
+        return facts
