@@ -1,14 +1,12 @@
 """The rows under the floor's curve: what the grower wrote, and each alarm from raised to cleared.
 Called by `picture`."""
 
-from typing import Any
-
 from monitor.review.ink import ALARM_THICK_PX, CHECK, SMALL_PX, Palette
 from monitor.review.local_axis import LocalAxis
 from monitor.review.scene import Scene, Stretch
+from monitor.review.spec import Spec
 from monitor.watch.events import Priority
 
-Spec = dict[str, Any]
 ROW_PX = 18
 _LEAST_BAR = 0.008  # of the width: an alarm of a minute is still seen in a month
 _PLAIN = {"loss": "losses", "note": "notes", "placed": "notes", "moved": "notes"}

@@ -1,0 +1,41 @@
+"""The moving picture: for a page with a strict content policy, and as one file that opens offline.
+
+A page serves three files: the drawing library (`draw.script_bundle()`), SCRIPT and STYLE; and puts
+`<figure data-picture="ADDRESS">` where ADDRESS answers `picture.describe(scene, moving=True)` as
+JSON. Nothing in them compiles code or needs inline scripts or styles: Vega's expressions are run
+by its interpreter (`ast: true`), so `script-src 'self'; style-src 'self'` is enough
+(tests/live/test_picture_page.py tries it in a browser)."""
+
+import json
+from pathlib import Path
+
+from jinja2 import Environment, PackageLoader, select_autoescape
+from markupsafe import Markup
+
+from monitor.review.draw import script_bundle
+from monitor.review.picture import describe
+from monitor.review.scene import Scene
+
+SCRIPT = Path(__file__).parent / "static" / "picture.js"
+STYLE = Path(__file__).parent / "static" / "picture.css"
+
+
+def offline(scene: Scene) -> str:
+    """One HTML file with everything in it: zoom and hover without any network."""
+    spec = json.dumps(describe(scene, wide_px=700, moving=True))
+    template = Environment(
+        loader=PackageLoader("monitor.review"), autoescape=select_autoescape()
+    ).get_template("picture.html")
+    return template.render(
+        title=scene.title,
+        summary=scene.summary,
+        style=Markup(STYLE.read_text()),  # noqa: S704 - our own files
+        library=Markup(_in_script(script_bundle().decode())),  # noqa: S704
+        script=Markup(SCRIPT.read_text()),  # noqa: S704
+        spec=Markup(_in_script(spec)),  # noqa: S704
+    )
+
+
+def _in_script(text: str) -> str:
+    """Text that cannot end the script element it stands in, whatever a note says."""
+    return text.replace("</", "<\\/").replace("<!--", "<\\!--")
