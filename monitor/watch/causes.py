@@ -17,9 +17,10 @@ generalised likelihood ratio test (D. Siegmund, E. S. Venkatraman, Ann. Statist.
 from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
-from math import exp, log
+from math import exp, hypot, log
 
 QUICK_S = 110.0  # light on a probe in its sleeve, or the air of an open box: about two minutes
+_BY_NIGHT = -3.0  # a twentieth: growers sleep. Common practice
 _MODEL_ERROR = 0.06  # of the departure: no box is this simple
 _CORRELATED_S = 100.0  # the floor's own wandering is alike over this: readings closer say less
 
@@ -44,6 +45,7 @@ class Explanation:
     slow_sd: float
     log_prior: float
     sources: tuple[int, ...] = ()  # which heat sources went out
+    brief: bool = False  # a grower's act: over within a quarter of an hour
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,18 +60,39 @@ class Weighed:
 
 
 def explanations(
-    watts: Sequence[float], other_watts: float, rise_k: float, rise_sd_k: float
+    watts: Sequence[float], other_watts: float, rise_k: float, rise_sd_k: float, asleep: bool
 ) -> list[Explanation]:
     """All that is weighed for a box with these heat sources (`other_watts`: birds), whose floor is
     held `rise_k` above outside. A source's step is its share of all heat; a quarter of that is
     gone at once with the light, the rest follows as the box cools."""
     r = rise_k
+    # a rise not yet learned makes the foretold floor wrong by as much, whatever happened
+    doubt = rise_sd_k
+    act = _BY_NIGHT if asleep else 0.0  # log weight of a grower's act
     found = [
-        Explanation(Why.COVER, 0.16 * r, 0.10 * r, 0.15 * r, 0.12 * r, log(0.25)),
-        Explanation(Why.COVER, 0.22 * r, 0.10 * r, -0.20 * r, 0.12 * r, log(0.10)),  # new litter
-        Explanation(Why.SMALL, 0.08 * r, 0.04 * r, 0.0, 0.06 * r, log(0.15)),  # lamp raised
-        Explanation(Why.SMALL, 0.0, 0.3, 0.5, 1.5, log(0.30)),  # weather, birds, nothing
-        Explanation(Why.PROBE, 0.95 * r, 0.10 * r, 0.0, 0.05 * r, log(0.03)),
+        # cover off for feeding, new litter spread, cover blown off, lamp raised, weather or nothing
+        Explanation(
+            Why.COVER,
+            0.16 * r,
+            0.10 * r,
+            0.15 * r,
+            hypot(0.12 * r, doubt),
+            log(0.25) + act,
+            brief=True,
+        ),
+        Explanation(
+            Why.COVER,
+            0.22 * r,
+            0.10 * r,
+            -0.20 * r,
+            hypot(0.12 * r, doubt),
+            log(0.10) + act,
+            brief=True,
+        ),
+        Explanation(Why.COVER, 0.16 * r, 0.10 * r, 0.15 * r, hypot(0.12 * r, doubt), log(0.012)),
+        Explanation(Why.SMALL, 0.08 * r, 0.04 * r, 0.0, hypot(0.06 * r, doubt), log(0.15) + act),
+        Explanation(Why.SMALL, 0.0, 0.3, 0.5, hypot(1.5, doubt), log(0.30)),
+        Explanation(Why.PROBE, 0.95 * r, 0.10 * r, 0.0, hypot(0.05 * r, doubt), log(0.03)),
     ]
     total = sum(watts) + other_watts
     if total <= 0.0 or not watts:
@@ -85,7 +108,7 @@ def explanations(
                 0.23 * step_k,
                 0.09 * step_k + 0.15,
                 0.75 * step_k,
-                0.25 * step_k + 0.3 + 0.4 * rise_sd_k * step_k / max(r, 1.0),
+                hypot(0.25 * step_k + 0.3, doubt),
                 log(0.17 / len(groups)),
                 group,
             )

@@ -84,13 +84,16 @@ class Fall:
         self.samples.append(departure)
         self.depth = min(self.depth, departure)
 
-    def begin(self, watts: tuple[float, ...], bird_watts: float) -> None:
-        """The change test has spoken."""
+    def begin(
+        self, watts: tuple[float, ...], bird_watts: float, held_k: float, *, asleep: bool
+    ) -> None:
+        """The change test has spoken. `held_k` is the rise above outside; `asleep`: an hour at
+        which nobody is at the box."""
         self.open = True
         self.depth = min(self.samples, default=0.0)
         self.verdict = self.why = self.best = self.sure_why = None
         self.sure_steps = 0
-        self.candidates = explanations(watts, bird_watts, max(self.rise_k, 3.0), self.rise_sd_k)
+        self.candidates = explanations(watts, bird_watts, held_k, self.rise_sd_k, asleep)
 
     def end(self) -> None:
         """Over: the next `follow` begins anew."""
@@ -140,10 +143,7 @@ class Fall:
             onsets=onsets,
             tau_s=tau_s,
             noise_sd=noise_sd,
-            witness=[
-                witness(one) + (too_long if one.why is Why.COVER else 0.0)
-                for one in self.candidates
-            ],
+            witness=[witness(one) + (too_long if one.brief else 0.0) for one in self.candidates],
         )
         chance = chances(weighed)
         self.why = max(chance, key=lambda why: chance[why])
@@ -173,6 +173,19 @@ class Fall:
             "open_c": self.open_c,
             "rise_k": self.rise_k,
             "rise_sd_k": self.rise_sd_k,
+            "candidates": [
+                [
+                    str(c.why),
+                    c.quick_k,
+                    c.quick_sd,
+                    c.slow_k,
+                    c.slow_sd,
+                    c.log_prior,
+                    list(c.sources),
+                    c.brief,
+                ]
+                for c in self.candidates
+            ],
             "ticks": list(self.ticks),
             "samples": list(self.samples),
             "depth": self.depth,
@@ -191,11 +204,8 @@ class Fall:
             ],
         }
 
-    def restore(
-        self, state: State, shift_s: float, watts: tuple[float, ...], bird_watts: float
-    ) -> None:
-        """Go on from `state`; ticks moved by `shift_s`. Other heat sources than before: a fall in
-        progress begins anew."""
+    def restore(self, state: State, shift_s: float) -> None:
+        """Go on from `state`; ticks moved by `shift_s`."""
         self.onset = float(state["onset"]) + shift_s
         self.open_c = float(state["open_c"])
         self.rise_k = float(state["rise_k"])
@@ -203,11 +213,10 @@ class Fall:
         self.ticks = [float(tick) + shift_s for tick in state["ticks"]]
         self.samples = [float(sample) for sample in state["samples"]]
         self.open = bool(state["open"])
-        self.candidates = (
-            explanations(watts, bird_watts, max(self.rise_k, 3.0), self.rise_sd_k)
-            if self.open
-            else []
-        )
+        self.candidates = [
+            Explanation(Why(why), q, q_sd, s, s_sd, prior, tuple(sources), brief)
+            for why, q, q_sd, s, s_sd, prior, sources, brief in state["candidates"]
+        ]
         self.depth = float(state["depth"])
         self.verdict = None if state["verdict"] is None else Why(state["verdict"])
         self.why = None if state["why"] is None else Why(state["why"])
@@ -216,7 +225,7 @@ class Fall:
         self.chance = float(state["chance"])
         self.best = None
         saved = state["best"]
-        if saved is not None and int(saved[0]) < len(self.candidates):
+        if saved is not None:
             index, log_weight, quick_k, slow_k, onset = saved
             self.best = Weighed(
                 self.candidates[int(index)], log_weight, quick_k, slow_k, onset + shift_s

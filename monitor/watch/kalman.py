@@ -7,7 +7,7 @@ R. E. Kalman, "A new approach to linear filtering and prediction problems", J. B
 Without an outside probe the caller passes 0 for outside: `rise` is then the temperature the floor
 is heading for, outside included, and is let walk faster."""
 
-from math import exp
+from math import exp, sqrt
 
 from monitor.watch.events import State
 
@@ -48,6 +48,11 @@ class FloorFilter:
         self.reading_var = reading_var
         self.temp_walk = temp_walk
         self.rise_walk = rise_walk
+
+    @property
+    def rise_sd_k(self) -> float:
+        """Standard deviation of `rise_k`."""
+        return sqrt(self.p_rr)
 
     def predict(self, tick: float, outside_c: float, tau_s: float) -> None:
         """Move on to `tick` with nothing measured."""

@@ -5,6 +5,7 @@ Limits are common practice for a thermometer good to +/-0.5 K (DS18B20 datasheet
 
 from collections.abc import Sequence
 
+from monitor.site import Place
 from monitor.watch.diagnosis import FaultKind, Finding
 from monitor.watch.events import State
 from monitor.watch.track import Track
@@ -23,7 +24,7 @@ _CONFIRM_S = 300.0
 class Neighbours:
     """What one probe differs from the others by, and how that came about."""
 
-    __slots__ = ("base", "lows", "others_high", "others_low", "recent", "since", "slow")
+    __slots__ = ("base", "others_high", "others_low", "recent", "since", "slow")
 
     def __init__(self) -> None:
         self.recent: float | None = None  # difference to the others, over some ten minutes
@@ -32,7 +33,6 @@ class Neighbours:
         self.others_low = 0.0  # how the others moved since this one last changed
         self.others_high = 0.0
         self.since: dict[str, float] = {}  # since when each kind of fault is suspected
-        self.lows = 0
 
 
 class ProbeHealth:
@@ -54,6 +54,11 @@ class ProbeHealth:
         for track in heard:
             near = self._neighbours[track.key]
             others = [t.level for t in heard if t is not track and t.level is not None]
+            peers = [
+                t.level
+                for t in heard
+                if t is not track and t.level is not None and _comparable(t, track)
+            ]
             track.spike_score *= 0.9885  # half in an hour
             level = track.level or 0.0
             suspects: list[tuple[FaultKind, float, str]] = []
@@ -61,7 +66,7 @@ class ProbeHealth:
                 suspects.append((FaultKind.SPIKES, 0.0, "single readings jump and come back"))
             others_mean = sum(others) / len(others) if others else outside_c
             if others_mean is not None:
-                self._follow(near, track, level, others_mean, disturbed)
+                self._still(near, track, others_mean)
                 still_s = tick - track.moved_tick
                 moved = near.others_high - near.others_low
                 if still_s > _STILL_S and (moved > _MOVED_K or _lifeless(track, still_s)):
@@ -70,6 +75,8 @@ class ProbeHealth:
                     )
             elif _lifeless(track, tick - track.moved_tick):
                 suspects.append((FaultKind.STUCK, 0.0, "its value has not changed for long"))
+            if peers:
+                self._follow(near, level - sum(peers) / len(peers), disturbed)
             if others:
                 mean = sum(others) / len(others)
                 if (
@@ -79,7 +86,8 @@ class ProbeHealth:
                 ):
                     suspects.append((FaultKind.FELL_OUT, _CONFIRM_S, "it reads like the outside"))
                 elif (
-                    near.base is not None
+                    peers
+                    and near.base is not None
                     and near.slow is not None
                     and abs(near.slow - near.base) > _DRIFT_K
                     and self._is_odd_one(track, heard)
@@ -88,7 +96,7 @@ class ProbeHealth:
                     suspects.append(
                         (FaultKind.DRIFT, 1800.0, "it wanders away from its neighbours")
                     )
-                if track.place == "floor" and level > mean + 7.0 and level > 41.0:
+                if track.place is Place.FLOOR and level > mean + 7.0 and level > 41.0:
                     suspects.append(
                         (FaultKind.UNDER_LAMP, _CONFIRM_S, "it lies in the lamp's light")
                     )
@@ -104,15 +112,14 @@ class ProbeHealth:
         self.findings = tuple(found)
         return changed
 
-    def _follow(
-        self, near: Neighbours, track: Track, level: float, others_mean: float, disturbed: bool
-    ) -> None:
+    def _still(self, near: Neighbours, track: Track, others_c: float) -> None:
         if track.still == 0:
-            near.others_low = near.others_high = others_mean
+            near.others_low = near.others_high = others_c
         else:
-            near.others_low = min(near.others_low, others_mean)
-            near.others_high = max(near.others_high, others_mean)
-        apart = level - others_mean
+            near.others_low = min(near.others_low, others_c)
+            near.others_high = max(near.others_high, others_c)
+
+    def _follow(self, near: Neighbours, apart: float, disturbed: bool) -> None:
         if near.recent is None or near.slow is None or near.base is None:
             near.recent = near.slow = near.base = apart
             return
@@ -127,7 +134,7 @@ class ProbeHealth:
         """The probe that moved furthest from its usual difference is the one that drifts."""
         own = _wandered(self._neighbours[track.key])
         return all(
-            own >= _wandered(self._neighbours[t.key]) for t in heard if t.place == track.place
+            own >= _wandered(self._neighbours[t.key]) for t in heard if _comparable(t, track)
         )
 
     def state(self) -> State:
@@ -162,6 +169,11 @@ class ProbeHealth:
             for p, k, r, s, o in state["findings"]
             if p in self._neighbours
         )
+
+
+def _comparable(one: Track, other: Track) -> bool:
+    """A probe beneath a lamp goes its own way when the lamp is moved or the birds are."""
+    return (one.place is Place.UNDER_HEAT) == (other.place is Place.UNDER_HEAT)
 
 
 def _wandered(near: Neighbours) -> float:

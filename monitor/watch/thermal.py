@@ -6,6 +6,7 @@ step of the `kalman` filter; its residual goes to the `cusum` test; while that s
 what was foretold", `fall` weighs why; `probe_health` looks at single probes once a minute.
 Everything is O(1) in time and memory, and pure."""
 
+from dataclasses import asdict, dataclass
 from math import exp, log, sqrt
 
 from monitor.brooding.heat_balance import Prior
@@ -26,18 +27,32 @@ from monitor.watch.witness import Witness
 
 _STEP_S = 25.0  # a filter step at most this often: a reading every 30 s makes one step each
 _GAP_S = 1800.0  # nothing heard for longer: begin anew, a ten-minute radio gap is bridged
-_BANK_S = 300.0
-_RISE_S = 900.0
+_BANK_S = 900.0
 _OUTSIDE_S = 420.0  # smoothing of the outside probe
 _READING_SD = 0.1  # K: quantisation, noise and the nearest bird
 _TEMP_WALK = 0.10**2 / 60.0  # K2/s: draughts and birds move the floor by 0.1 K in a minute
-_RISE_WALK = 0.8**2 / 3600.0  # K2/s
-_FLOATING_WALK = 2.0**2 / 3600.0  # K2/s, where the outside is not measured
+_RISE_WALK = 0.6**2 / 3600.0  # K2/s
+_FLOATING_WALK = 1.5**2 / 3600.0  # K2/s, where the outside is not measured
 _NOISE_LEAST = 0.1
+ASLEEP_FROM_H, ASLEEP_TO_H = 22.0, 5.0  # nobody feeds or raises lamps. Common practice
+_FORGOTTEN_S = 36 * 3600.0  # lost heat that nobody missed for so long is how the box is now
+_BANK_READY = 8  # steps after which the slow estimate is the better one
+_HOLD_DEPTH_K = 1.0  # a fall that is worth waiting for
 _SLACK = 0.5  # looks for a shift of one standard deviation
 _LIMIT = 7.0  # h: for independent residuals one false start in some 2,000 steps, a day; `causes`
 # then says "nothing", so a false start costs a look, not an alarm
 _WANDER_SD = 0.22  # K: how far a quiet floor strays from the foretold one within minutes
+
+
+@dataclass(slots=True)
+class Loss:
+    """Heat that went out, from the verdict until it is back."""
+
+    sources: tuple[int, ...]
+    started: float
+    rise_before_k: float
+    lost_k: float
+    chance: float
 
 
 class ThermalWatch:
@@ -57,7 +72,6 @@ class ThermalWatch:
         self._history = OutsideHistory()
         self._outside_c: float | None = None
         self._outside_tick = 0.0
-        self._ambient_c: float | None = None  # what the filter takes for outside
         self._filter: FloorFilter | None = None
         self._bank: TimeConstants | None = None
         self._bank_sum = 0.0
@@ -67,12 +81,13 @@ class ThermalWatch:
         self._noise = 1.0  # residual variance over what the filter expects
         self._fall = Fall()
         self._rise = Rise()
+        self._loss: Loss | None = None
         self._target_c: float | None = None
+        self._midnight: float | None = None  # some local midnight
         self._floor_c: float | None = None
         self._floor_ref_c = 0.0  # before the present fall
         self._stepped = -1e18
         self._checked = -1e18
-        self._kept_rise = -1e18
         self._recent: list[tuple[float, float]] = []
         self._told: tuple[object, ...] = ()
 
@@ -122,6 +137,10 @@ class ThermalWatch:
             self._fall.end()
             self._cusum.reset(tick)
 
+    def hour_is(self, tick: float, hour: float) -> None:
+        """The local hour of day at `tick`, 0..24: by night nobody feeds."""
+        self._midnight = tick - 3600.0 * hour
+
     # -- the step
 
     def _step(self, tick: float) -> Diagnosis | None:
@@ -144,7 +163,7 @@ class ThermalWatch:
             filt = self._begin(tick, measured)
         if step_s > _GAP_S:
             self._begin_again(tick, measured)
-        ambient = self._outside_c if self._outside_known and self._outside_c is not None else 0.0
+        ambient = self._ambient_c()
         bank = self._bank
         assert bank is not None
         tau_s = bank.tau_s
@@ -164,7 +183,8 @@ class ThermalWatch:
             fall.add(tick, measured)
             self._judge_fall(tick, measured, tau_s)
         elif cusum.low == 0.0:
-            fall.follow(tick, filt.temp_c, filt.rise_k, sqrt(filt.p_rr))
+            slow = bank if bank.steps >= _BANK_READY else filt
+            fall.follow(tick, filt.temp_c, slow.rise_k, slow.rise_sd_k)
             self._floor_ref_c = filt.temp_c
             for track in self._all:
                 if track.level is not None:
@@ -172,7 +192,9 @@ class ThermalWatch:
         else:
             fall.add(tick, measured)
             if cusum.low > _LIMIT:
-                fall.begin(self._watts, self._prior.bird_watts)
+                fall.begin(
+                    self._watts, self._prior.bird_watts, self._held_k(), asleep=self._asleep(tick)
+                )
                 self._judge_fall(tick, measured, tau_s)
         if cusum.high > _LIMIT:
             filt.p_rr += 1.0  # more heat than foretold: learn quickly, it is nobody's harm
@@ -180,6 +202,8 @@ class ThermalWatch:
         self._rise.judge(tick, self._floor, self._target_c, self._brooder.limits)
         if not fall.open:
             self._learn(tick, measured, ambient)
+            if self._loss is not None and self._is_back(tick):
+                self._loss = None
         if tick - self._checked >= CHECK_S:
             self._checked = tick
             self._health.check(
@@ -188,30 +212,23 @@ class ThermalWatch:
         return self._tell()
 
     def _fuse(self, tick: float) -> float | None:
-        """One floor temperature from all floor probes heard in this step."""
-        total = 0.0
-        count = 0
-        bad = {f.probe for f in self._health.findings} if self._health.findings else ()
-        for track in self._floor:
-            if tick - track.last_tick > 90.0 and track.count == 0 and self._floor_c is not None:
-                continue
-            if track.level is None or tick < track.excluded_until or track.key in bad:
-                continue
-            if tick - track.last_tick > _STEP_S and count and self._floor_c is not None:
-                continue
-            total += track.mean - (track.offset or 0.0)
-            count += 1
-        if not count:
+        """One floor temperature from the floor probes that read in this step."""
+        read = [track for track in self._floor if tick - track.last_tick <= _STEP_S]
+        if len(read) > 1 and self._health.findings:
+            bad = {finding.probe for finding in self._health.findings}
+            read = [track for track in read if track.key not in bad] or read
+        if not read:
             return None
-        fused = total / count
-        if count > 1 and not self._fall.open:
-            for track in self._floor:
-                if track.level is not None:
-                    apart = track.mean - fused
-                    if track.offset is None:
-                        track.offset = apart
-                    else:
-                        track.offset += 0.002 * (apart - track.offset)
+        if len(read) == 1:
+            return read[0].mean - (read[0].offset or 0.0)
+        fused = sum(track.mean - (track.offset or 0.0) for track in read) / len(read)
+        if not self._fall.open:
+            for track in read:
+                apart = track.mean - fused
+                if track.offset is None:
+                    track.offset = apart
+                else:
+                    track.offset += 0.002 * (apart - track.offset)
         return fused
 
     def _begin(self, tick: float, floor_c: float) -> FloorFilter:
@@ -256,10 +273,18 @@ class ThermalWatch:
         self._fall.end()
         self._fall.follow(tick, floor_c, filt.rise_k, sqrt(filt.p_rr))
         self._recent.clear()
+        self._resume(tick, floor_c)
+
+    def _resume(self, tick: float, floor_c: float) -> None:
+        bank = self._bank
+        assert bank is not None
+        bank.resume(tick, floor_c)
+        self._bank_sum = 0.0
+        self._bank_count = 0
+        self._bank_tick = tick
 
     def _judge_fall(self, tick: float, measured: float, tau_s: float) -> None:
         fall = self._fall
-        before = fall.verdict
         noise_sd = _WANDER_SD * sqrt(max(_NOISE_LEAST, self._noise))
         floor_ref_c = self._floor_ref_c
         age_s = tick - fall.onset
@@ -278,21 +303,52 @@ class ThermalWatch:
         bank = self._bank
         assert filt is not None
         assert bank is not None
-        if before is None and fall.verdict is Why.LAMP and fall.best is not None:
-            lost_k = fall.best.quick_k + fall.best.slow_k
-            filt.rise_k = fall.rise_k - lost_k
-            filt.p_rr = max(filt.p_rr, (0.3 * lost_k) ** 2)
-            bank.lost(-lost_k, 0.3 * lost_k)
-        if fall.recovered or fall.spent(tick):
-            if fall.recovered:
+        if fall.verdict is Why.LAMP and fall.best is not None:
+            best = fall.best
+            lost_k = best.quick_k + best.slow_k
+            if self._loss is None or self._loss.started < fall.onset - 60.0:
+                # known at once, where the filter would need an hour to learn it
+                filt.rise_k = fall.rise_k - lost_k
+                filt.p_rr = max(filt.p_rr, (0.3 * lost_k) ** 2)
+                bank.lost(-lost_k, 0.3 * lost_k)
+            self._loss = Loss(
+                best.explanation.sources, best.onset, fall.rise_k, lost_k, fall.chance
+            )
+        back = fall.recovered
+        if back or fall.spent(tick):
+            if back:
                 filt.rise_k = fall.rise_k
                 filt.p_rr += 1.0
-                if fall.verdict is Why.LAMP:
+                if self._loss is not None and fall.verdict is Why.LAMP:
+                    self._loss = None
                     bank.lost(fall.rise_k - bank.rise_k, 1.0)
             filt.temp_c = measured
             filt.p_tr = 0.0
             fall.end()
             self._cusum.reset(tick)
+            self._resume(tick, measured)
+
+    def _is_back(self, tick: float) -> bool:
+        """Has lost heat come back, long after the fall?"""
+        loss = self._loss
+        filt = self._filter
+        if loss is None or filt is None or self._fall.open:
+            return False
+        return (
+            filt.rise_k > loss.rise_before_k - 0.35 * loss.lost_k
+            or tick - loss.started > _FORGOTTEN_S
+        )
+
+    def _asleep(self, tick: float) -> bool:
+        if self._midnight is None:
+            return False
+        hour = ((tick - self._midnight) / 3600.0) % 24.0
+        return hour >= ASLEEP_FROM_H or hour < ASLEEP_TO_H
+
+    def _held_k(self) -> float:
+        """The rise above outside that a loss of heat would take a share of."""
+        rise_k = self._fall.rise_k if self._outside_known else self._prior.rise_k
+        return max(rise_k, 4.0)
 
     def _learn(self, tick: float, measured: float, ambient: float) -> None:
         self._bank_sum += measured
@@ -304,9 +360,7 @@ class ThermalWatch:
             self._bank_sum = 0.0
             self._bank_count = 0
             self._bank_tick = tick
-            if tick - self._kept_rise >= _RISE_S:
-                self._kept_rise = tick
-                self._history.add_rise(tick, bank.rise_k)
+            self._history.add_rise(tick, bank.rise_k)
 
     # -- what comes out
 
@@ -315,7 +369,7 @@ class ThermalWatch:
         rise = self._rise
         told = (
             fall.verdict,
-            fall.best.explanation.sources if fall.verdict and fall.best else None,
+            None if self._loss is None else self._loss.sources,
             self._hold_until(),
             rise.overheat,
             self._health.findings,
@@ -326,16 +380,23 @@ class ThermalWatch:
         return self.diagnosis
 
     def _hold_until(self) -> float | None:
+        """A fall that may be a grower's act and began in the band: wait and see."""
+        hold = self._rise.hold_until
         fall = self._fall
-        holds = [self._rise.hold_until] if self._rise.hold_until is not None else []
+        until = fall.onset + HOLD_S
         if (
             fall.open
             and fall.verdict is not Why.LAMP
-            and fall.why in (Why.COVER, Why.PROBE, Why.SMALL)
-            and self._stepped < fall.onset + HOLD_S
+            and fall.why is not Why.SMALL
+            and fall.depth < -_HOLD_DEPTH_K
+            and self._stepped < until
+            and (
+                self._target_c is None
+                or self._floor_ref_c > self._target_c - self._brooder.limits.band_c
+            )
         ):
-            holds.append(fall.onset + HOLD_S)
-        return max(holds) if holds else None
+            return until if hold is None else max(hold, until)
+        return hold
 
     @property
     def diagnosis(self) -> Diagnosis:
@@ -351,17 +412,17 @@ class ThermalWatch:
                 hold_until=None,
                 findings=findings,
             )
-        if fall.verdict is Why.LAMP and fall.best is not None:
-            name, sure, watts = self._source()
+        if self._loss is not None:
+            name, sure, watts = self._source(self._loss.sources)
             return Diagnosis(
                 cause=Cause.HEAT_SOURCE,
-                started=fall.best.onset,
+                started=self._loss.started,
                 source=name,
                 source_sure=sure,
                 source_watts=watts,
                 settles_c=self._settles_c(),
                 rate_k_per_h=self.rate_k_per_h,
-                confidence=fall.chance,
+                confidence=self._loss.chance,
                 findings=findings,
             )
         cause: Cause | None = None
@@ -378,25 +439,28 @@ class ThermalWatch:
             findings=findings,
         )
 
-    def _source(self) -> tuple[str | None, bool, float]:
-        best = self._fall.best
-        assert best is not None
-        lost = best.explanation.sources
+    def _source(self, lost: tuple[int, ...]) -> tuple[str, bool, float]:
+        """Name, whether no other source would look the same, watts."""
         watts = sum(self._watts[index] for index in lost)
         if len(lost) > 1:
             return "every heat source", True, watts
-        name = self._brooder.heat[lost[0]].name
         alike = [
-            w for i, w in enumerate(self._watts) if i not in lost and abs(w - watts) < 0.3 * watts
+            other
+            for index, other in enumerate(self._watts)
+            if index not in lost and abs(other - watts) < 0.3 * watts
         ]
-        return name, not alike, watts
+        return self._brooder.heat[lost[0]].name, not alike, watts
+
+    def _ambient_c(self) -> float:
+        return self._outside_c if self._outside_known and self._outside_c is not None else 0.0
 
     def _settles_c(self) -> float | None:
-        fall = self._fall
-        if fall.best is None:
+        """Where the floor is heading with what heat is left."""
+        if self._filter is None:
             return None
-        ambient = self._outside_c if self._outside_known and self._outside_c is not None else 0.0
-        return ambient + fall.rise_k - fall.best.quick_k - fall.best.slow_k
+        if self._fall.open and self._loss is not None:
+            return self._ambient_c() + self._loss.rise_before_k - self._loss.lost_k
+        return self._ambient_c() + self._filter.rise_k
 
     @property
     def rate_k_per_h(self) -> float:
@@ -423,7 +487,7 @@ class ThermalWatch:
             return None
         fall = self._fall
         now_c = self._floor_c
-        ambient = self._outside_c if self._outside_known and self._outside_c is not None else 0.0
+        ambient = self._ambient_c()
         best = fall.best if fall.verdict is Why.LAMP else None
         if best is not None:
             quick_left = best.quick_k * exp(-max(0.0, tick - best.onset) / QUICK_S)
@@ -509,10 +573,12 @@ class ThermalWatch:
             "noise": self._noise,
             "fall": self._fall.state(),
             "rise": self._rise.state(),
+            "loss": None if self._loss is None else asdict(self._loss),
             "target_c": self._target_c,
+            "midnight": self._midnight,
             "floor_c": self._floor_c,
             "floor_ref_c": self._floor_ref_c,
-            "ticks": [self._stepped, self._checked, self._kept_rise],
+            "ticks": [self._stepped, self._checked],
             "recent": [list(pair) for pair in self._recent],
         }
 
@@ -535,14 +601,24 @@ class ThermalWatch:
         self._bank_tick = float(tick) + shift_s
         self._cusum.restore(state["cusum"], shift_s)
         self._noise = float(state["noise"])
-        self._fall.restore(state["fall"], shift_s, self._watts, self._prior.bird_watts)
+        self._fall.restore(state["fall"], shift_s)
         self._rise.restore(state["rise"], shift_s)
+        loss = state["loss"]
+        self._loss = None
+        if loss is not None and max(loss["sources"]) < len(self._watts):
+            self._loss = Loss(
+                tuple(loss["sources"]),
+                loss["started"] + shift_s,
+                loss["rise_before_k"],
+                loss["lost_k"],
+                loss["chance"],
+            )
         self._target_c = state["target_c"]
+        midnight = state["midnight"]
+        self._midnight = None if midnight is None else midnight + shift_s
         self._floor_c = state["floor_c"]
         self._floor_ref_c = float(state["floor_ref_c"])
-        self._stepped, self._checked, self._kept_rise = (
-            float(tick) + shift_s for tick in state["ticks"]
-        )
+        self._stepped, self._checked = (float(tick) + shift_s for tick in state["ticks"])
         self._recent = [(float(t) + shift_s, float(c)) for t, c in state["recent"]]
 
 

@@ -1,5 +1,5 @@
 """How long the box takes to follow: its time constant, weighed among a few by how well each foretells
-the floor. Called by `thermal` with five-minute means.
+the floor. Called by `thermal` with means of a quarter of an hour.
 
 D. T. Magill, "Optimal adaptive estimation of sampled stochastic processes", IEEE Trans. Automatic
 Control 10 (1965) 434-439: a bank of Kalman filters, one for each value the constant may have, each
@@ -12,11 +12,11 @@ from monitor.watch.events import State
 from monitor.watch.kalman import FloorFilter
 
 _FACTORS = (0.4, 0.63, 1.0, 1.6, 2.5)  # of the prior's time constant: even steps of its logarithm
-_READING_SD = 0.25  # K; a five-minute mean wanders by this with birds and draughts
-_TEMP_WALK = 0.05**2 / 300.0  # K2/s
+_READING_SD = 0.2  # K; such a mean wanders by this with birds and draughts
+_TEMP_WALK = 0.05**2 / 900.0  # K2/s
 _RISE_WALK = 0.6**2 / 3600.0  # K2/s: the rise moves by 0.6 K in an hour (wind, birds, sun)
 _FLOATING_WALK = 1.5**2 / 3600.0  # K2/s where the outside is not measured and walks too
-_FORGET = 0.998  # a step: what was learned a day ago counts half (288 five-minute steps a day)
+_FORGET = 0.993  # a step: what was learned a day ago counts half (96 steps a day)
 
 
 class TimeConstants:
@@ -54,7 +54,7 @@ class TimeConstants:
         self._mix()
 
     def add(self, tick: float, temp_c: float, outside_c: float) -> None:
-        """One more five-minute mean of the floor."""
+        """One more mean of the floor."""
         for index, (tau_s, one) in enumerate(zip(self._taus, self._filters, strict=True)):
             one.predict(tick, outside_c, tau_s)
             residual, spread = one.correct(temp_c)
@@ -64,6 +64,15 @@ class TimeConstants:
         self._log_weights = [max(weight - best, -30.0) for weight in self._log_weights]
         self.steps += 1
         self._mix()
+
+    def resume(self, tick: float, temp_c: float) -> None:
+        """Go on from here after a time that was not the box's own (a fall, a silence)."""
+        for one in self._filters:
+            one.tick = tick
+            one.temp_c = temp_c
+            one.p_tt = _READING_SD**2
+            one.p_tr = 0.0
+            one.p_rr += 0.25
 
     def lost(self, step_k: float, sd_k: float) -> None:
         """The rise is known to have changed by `step_k` at once (a lamp went out)."""

@@ -12,7 +12,7 @@ from monitor.site import Brooder, Place
 from monitor.watch.causes import QUICK_S, Explanation, Why
 from monitor.watch.track import Track
 
-_LEAST = 0.02  # likelihood of anything at all
+_LEAST = 0.002  # likelihood of anything at all
 _LEAST_LIGHT_K = 4.0  # a probe that is hardly warmer than the floor sees no lamp
 
 
@@ -83,7 +83,7 @@ class Witness:
         if one.why is Why.COVER:
             return _normal(lost, 0.0, 0.12)
         if one.why is Why.SMALL:
-            return _normal(lost, 0.1, 0.12)
+            return _normal(lost, 0.15, 0.15)
         under = _normal(lost, 0.85 * gone, 0.25)
         beside = _normal(lost, -0.08, 0.12)
         if len(one.sources) == self._sources:

@@ -120,10 +120,9 @@ class Box:
     def step(self, clock_s: float, step_s: float, rng: Random) -> None:
         """Move on by `step_s`."""
         weather = self.weather
-        self.outside_wander += (
-            -self.outside_wander * step_s / 18000.0
-            + weather.wander_c * sqrt(2.0 * step_s / 18000.0) * rng.gauss(0.0, 1.0)
-        )
+        self.outside_wander += -self.outside_wander * step_s / 18000.0 + weather.wander_c * sqrt(
+            2.0 * step_s / 18000.0
+        ) * rng.gauss(0.0, 1.0)
         outside = weather.base_c(clock_s) + self.outside_wander
         self.outside_c = outside
         self.gust += -self.gust * step_s / 240.0 + 0.35 * sqrt(2.0 * step_s / 240.0) * rng.gauss(
@@ -186,20 +185,19 @@ class Box:
             self._feel(probe, clock_s, step_s, rng)
 
     def felt_c(self, probe: Thermometer) -> float:
-        """What a perfect thermometer in the probe's place would come to."""
+        """What the probe would come to where it lies now."""
         if probe.place == "outside" or probe.fallen:
             return self.outside_c
+        return self.place_c(probe) + probe.lit_extra_c
+
+    def place_c(self, probe: Thermometer) -> float:
+        """What a perfect thermometer in the probe's proper place would come to."""
         litter = probe.lit_share * self.lit_c + (1.0 - probe.lit_share) * self.litter_c
         lift = 0.0
         for lamp, view in zip(self.lamps, probe.views, strict=True):
             if lamp.on:
                 lift += view / lamp.height**1.2 + (45.0 - 0.5 * litter) * lamp.slipped
-        return (
-            probe.air_share * self.air_c
-            + (1.0 - probe.air_share) * litter
-            + lift
-            + probe.lit_extra_c
-        )
+        return probe.air_share * self.air_c + (1.0 - probe.air_share) * litter + lift
 
     def _feel(self, probe: Thermometer, clock_s: float, step_s: float, rng: Random) -> None:
         hour = (clock_s / 3600.0) % 24.0
@@ -233,20 +231,12 @@ Act = Callable[[Box], None]
 
 
 @dataclass
-class Sample:
-    """One reading with the truth beside it."""
-
-    tick: float
-    key: str
-    temp_c: float
-
-
-@dataclass
 class Run:
     """A simulated stretch: readings in time order, and the true floor every minute."""
 
     samples: list[tuple[float, str, float]]
-    floor: list[tuple[float, float]]  # (tick, mean of what the healthy floor probes feel)
+    floor: list[tuple[float, float]]  # (tick, mean of what the floor probes' places are at)
+    extremes: list[tuple[float, float, float]]  # (tick, coldest, hottest of those places)
 
 
 def run(
@@ -265,6 +255,7 @@ def run(
     floors = [probe for probe in box.probes if probe.place == "floor"]
     samples: list[tuple[float, str, float]] = []
     truth: list[tuple[float, float]] = []
+    extremes: list[tuple[float, float, float]] = []
     clock_s = from_s
     index = 0
     minute = from_s
@@ -283,6 +274,8 @@ def run(
                     samples.append((due, probe.key, temp))
         if clock_s >= minute:
             minute += 60.0
-            truth.append((clock_s, sum(box.felt_c(p) for p in floors) / len(floors)))
+            felt = [box.place_c(probe) for probe in floors]
+            truth.append((clock_s, sum(felt) / len(felt)))
+            extremes.append((clock_s, min(felt), max(felt)))
     samples.sort()
-    return Run(samples, truth)
+    return Run(samples, truth, extremes)

@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from monitor.brooding.batch import Ledger, fold
 from monitor.brooding.calendar import Step
 from monitor.page.desk import Objection
 from monitor.site import Brooder, HeatSource, Place, Probe, Site
@@ -263,6 +264,45 @@ def status(*boxes: BrooderStatus, at: float = NIGHT, **changes: Any) -> SiteStat
     return SiteStatus(**{**given, **changes})
 
 
+def placed() -> list[Entry]:
+    """The ledger behind `batch()`."""
+    day = 86400.0
+    return [
+        Entry(
+            at=NIGHT - 8 * day,
+            entry=EntryKind.PLACED,
+            brooder="porch",
+            number=1,
+            count=100,
+            kind="broiler",
+            hatched="2026-02-01",
+            by="page",
+        ),
+        Entry(
+            at=NIGHT - 6 * day,
+            entry=EntryKind.LOSS,
+            brooder="porch",
+            number=2,
+            count=2,
+            note="piled in the corner",
+            by="page",
+        ),
+        Entry(
+            at=NIGHT - 5 * day,
+            entry=EntryKind.NOTE,
+            brooder="porch",
+            number=3,
+            note="new litter",
+            by="page",
+        ),
+    ]
+
+
+def acknowledge(box: str = "porch", name: AlarmName = AlarmName.HEAT_LOSS) -> Entry:
+    """What a one-use link does."""
+    return Entry(at=NIGHT, entry=EntryKind.ACKNOWLEDGE, brooder=box, alarm=str(name), by="my phone")
+
+
 class FakeDesk:
     """Implements monitor.page.desk.Desk."""
 
@@ -275,12 +315,13 @@ class FakeDesk:
     ) -> None:
         self.site = what or site()
         self.journal_path = journal_path
+        self.entries: list[Entry] = placed()  # written before
         self.submitted: list[Entry] = []
         self.objects_to: str | None = None
         self.heard_topics: list[Mapping[str, Any]] = []
         self.refused_messages: list[Mapping[str, Any]] = []
         self.settings: list[tuple[str, str]] = [("site.name", "Hillside")]
-        self.links: dict[str, Entry] = {}
+        self.links: dict[str, list[Entry]] = {}
         self.tried: list[str | None] = []
         self._shown = shown or status()
         self._newer = asyncio.Event()
@@ -304,8 +345,12 @@ class FakeDesk:
     async def submit(self, entry: Entry) -> int:
         if self.objects_to is not None:
             raise Objection(self.objects_to)
-        self.submitted.append(replace(entry, number=len(self.submitted) + 1))
-        return len(self.submitted)
+        number = len(self.entries) + len(self.submitted) + 1
+        self.submitted.append(replace(entry, number=number))
+        return number
+
+    async def ledger(self) -> Ledger:
+        return fold([*self.entries, *self.submitted])
 
     async def tonight(
         self, brooder: str, *, low_c: float | None, cover: str | None, extra_watts: float
@@ -348,13 +393,15 @@ class FakeDesk:
     def settings_shown(self) -> list[tuple[str, str]]:
         return self.settings
 
-    def redeem(self, token: str) -> Entry:
+    def redeem(self, token: str) -> list[Entry]:
         try:
             return self.links[token]
         except KeyError:
             raise Objection("This link is wrong, too old, or was used before.") from None
 
-
-def acknowledge(box: str = "porch", name: AlarmName = AlarmName.HEAT_LOSS) -> Entry:
-    """What a one-use link does."""
-    return Entry(at=NIGHT, entry=EntryKind.ACKNOWLEDGE, brooder=box, alarm=str(name), by="my phone")
+    async def answer_link(self, token: str) -> list[str]:
+        entries = self.redeem(token)
+        del self.links[token]
+        for entry in entries:
+            await self.submit(entry)
+        return [f"{entry.brooder}: {entry.alarm}" for entry in entries]

@@ -9,7 +9,7 @@ from random import Random
 
 from support.boxmodel import DAY_S, Act, Box, Lamp, Run, Thermometer, Weather, run
 
-from monitor.site import Brooder, HeatSource, Place, Probe
+from monitor.site import Brooder, HeatSource, Place, Probe, ScheduleRow
 
 HOUR = 3600.0
 LAYOUTS: dict[str, tuple[str, ...]] = {
@@ -121,8 +121,12 @@ def make(
     for probe in probes:
         probe.temp_c = box.felt_c(probe)
     stretch = run(
-        box, from_s=start, to_s=start + hours * HOUR + (0 if learn else -DAY_S),
-        every_s=every_s, acts=acts, rng=rng,
+        box,
+        from_s=start,
+        to_s=start + hours * HOUR + (0 if learn else -DAY_S),
+        every_s=every_s,
+        acts=acts,
+        rng=rng,
     )
     if kind == "swapped":
         stretch = _swapped(stretch, plot)
@@ -132,9 +136,16 @@ def make(
         width_m=width,
         height_m=box.height_m,
         cover="plywood",
+        schedule=None,
+        own_schedule=(ScheduleRow(from_day=0.0, target_c=target),),
         probes=tuple(
-            Probe(key=p.key, brooder="porch", name=p.key.split("/")[1], topic=p.key,
-                  place=Place(p.place))
+            Probe(
+                key=p.key,
+                brooder="porch",
+                name=p.key.split("/")[1],
+                topic=p.key,
+                place=Place(p.place),
+            )
             for p in probes
         ),
         heat=tuple(
@@ -143,9 +154,20 @@ def make(
         ),
     )
     return Night(
-        kind=kind, seed=seed, brooder=brooder, head_count=birds, age_days=age, target_c=target,
-        run=stretch, event_at=plot.event_at, lost=plot.lost, faulty=plot.faulty, from_s=start,
-        watch_from=night + 6.0 * HOUR, layout=layout, facts=plot.facts,
+        kind=kind,
+        seed=seed,
+        brooder=brooder,
+        head_count=birds,
+        age_days=age,
+        target_c=target,
+        run=stretch,
+        event_at=plot.event_at,
+        lost=plot.lost,
+        faulty=plot.faulty,
+        from_s=start,
+        watch_from=night + 6.0 * HOUR,
+        layout=layout,
+        facts=plot.facts,
     )
 
 
@@ -165,7 +187,7 @@ def _probes(layout: str, watts: list[float], rng: Random) -> list[Thermometer]:
         views: list[float] = []
         for index, w in enumerate(watts):
             if place == "floor":
-                view = w / 250.0 * rng.uniform(0.8, 3.0)
+                view = w / 250.0 * rng.uniform(1.2, 2.4)
             elif place == "under-heat":
                 view = w / 250.0 * (rng.uniform(9.0, 14.0) if index == 0 else rng.uniform(0.2, 1.0))
             elif place == "cool-end":
@@ -259,7 +281,10 @@ class _Plot:
         self._fail(acts, at, list(range(len(self.box.lamps))))
 
     def _feeding(self, acts: list[tuple[float, Act]], at: float) -> None:
-        """Once in the night at any hour, and before it in the evening."""
+        """In the evening and again: late, early in the morning, or (one in ten) in the night."""
+        hours = self.rng.choice(((8.5, 10.0), (17.0, 19.0)))
+        if self.rng.random() > 0.1:
+            at = self.night + self.rng.uniform(*hours) * HOUR
         self.event_at = at
         opened = self.rng.uniform(0.35, 1.0)
         for begin in (at, self.night + self.rng.uniform(6.2, 7.5) * HOUR):
@@ -301,8 +326,9 @@ class _Plot:
             box.litter_c += share * (box.outside_c - box.litter_c)
 
         acts.append((at, spread))
-        acts.append((at + self.rng.uniform(240.0, 480.0),
-                     lambda box: setattr(box, "cover_open", 0.0)))
+        acts.append(
+            (at + self.rng.uniform(240.0, 480.0), lambda box: setattr(box, "cover_open", 0.0))
+        )
 
     def _chick(self, acts: list[tuple[float, Act]], at: float) -> None:
         self.event_at = at
@@ -310,8 +336,12 @@ class _Plot:
         for begin in (at, at - self.rng.uniform(1.0, 2.0) * HOUR):
             skin = self.rng.uniform(37.5, 39.8)
             acts.append((begin, lambda box, skin=skin: setattr(probe, "chick_c", skin)))
-            acts.append((begin + self.rng.uniform(120.0, 600.0),
-                         lambda box: setattr(probe, "chick_c", None)))
+            acts.append(
+                (
+                    begin + self.rng.uniform(120.0, 600.0),
+                    lambda box: setattr(probe, "chick_c", None),
+                )
+            )
 
     def _gap(self, acts: list[tuple[float, Act]], at: float) -> None:
         self.event_at = at
@@ -360,8 +390,12 @@ class _Plot:
         probe = self._a_floor()
         for k in range(8):
             height = self.rng.choice((-1.0, 1.0)) * self.rng.uniform(5.0, 40.0)
-            acts.append((at + 200.0 * k + self.rng.uniform(0.0, 100.0),
-                         lambda box, height=height: probe.spikes.append(height)))
+            acts.append(
+                (
+                    at + 200.0 * k + self.rng.uniform(0.0, 100.0),
+                    lambda box, height=height: probe.spikes.append(height),
+                )
+            )
 
     def _stuck(self, acts: list[tuple[float, Act]], at: float) -> None:
         self.event_at = at
@@ -400,4 +434,5 @@ def _swapped(stretch: Run, plot: _Plot) -> Run:
     return Run(
         [(t, names.get(key, key) if t >= at else key, c) for t, key, c in stretch.samples],
         stretch.floor,
+        stretch.extremes,
     )

@@ -1,119 +1,102 @@
-"""A small invented site and an engine on it, driven by hand. For tests of the watch."""
+"""A simulated night watched by the whole engine, and by a plain threshold alarm beside it: what was
+told, when, and what was true. Used by the benchmark and by the tests of the thermal estimate."""
 
-from collections.abc import Iterable
-from datetime import datetime
-from typing import Any
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import UTC, date, datetime
 from zoneinfo import ZoneInfo
 
-from monitor.site import Brooder, HeatSource, Limits, Place, Probe, Site
+from support.boxmodel import DAY_S
+from support.scenarios import Night
+
+from monitor.site import Site
 from monitor.units import Unit
 from monitor.watch.engine import Engine
-from monitor.watch.events import BadValue, Change, ChangeKind, Entry, EntryKind, Moment, Reading
+from monitor.watch.estimator import thermal
+from monitor.watch.events import Change, ChangeKind, Entry, EntryKind, Moment, Reading
 
-ZONE = ZoneInfo("America/Chicago")
-EVENING = datetime(2026, 2, 8, 18, 0, tzinfo=ZONE).timestamp()  # hatch day, six in the evening
-TARGET_C = 35.0  # weekly schedule, first week
-
-
-def a_probe(brooder: str | None, name: str, place: Place) -> Probe:
-    key = f"{brooder or 'site'}/{name}"
-    return Probe(key=key, brooder=brooder, name=name, topic=f"brooder/{key}", place=place)
+PLAIN_DELAY_S = 300.0
+DAY_0 = datetime(
+    2026, 2, 9, tzinfo=UTC
+).timestamp()  # a scenario's seconds since midnight begin here
 
 
-def a_brooder(name: str = "porch", *, floors: int = 1, limits: Limits | None = None) -> Brooder:
-    names = ["floor", "far floor", "third floor"][:floors]
-    return Brooder(
-        name=name,
-        length_m=1.5,
-        width_m=1.5,
-        height_m=0.56,
-        cover="plywood",
-        probes=tuple(a_probe(name, n, Place.FLOOR) for n in names),
-        heat=(
-            HeatSource(name="west lamp", kind="lamp", watts=250),
-            HeatSource(name="east lamp", kind="lamp", watts=250),
-        ),
-        limits=limits or Limits(),
-    )
+@dataclass
+class Watched:
+    """What the engine told of one night."""
 
+    night: Night
+    changes: list[Change]
+    engine: Engine
 
-def a_site(*brooders: Brooder, outside: bool = False) -> Site:
-    return Site(
-        name="Hillside",
-        timezone=ZONE,
-        units=Unit.FAHRENHEIT,
-        brooders=brooders or (a_brooder(),),
-        probes=(a_probe(None, "shade", Place.OUTSIDE),) if outside else (),
-    )
-
-
-class Night:
-    """Drives an engine: `t` is seconds since the start; every change is kept in `changes`."""
-
-    def __init__(
-        self, site: Site | None = None, *, start: float = EVENING, batch: bool = True
-    ) -> None:
-        self.site = site or a_site()
-        self.start = start
-        self.t = 0.0
-        self.engine = Engine(self.site, Moment(start, start))
-        self.changes: list[Change] = []
-        self._number = 0
-        if batch:
-            for brooder in self.site.brooders:
-                self.placed(brooder.name)
-
-    def now(self, t: float | None = None) -> Moment:
-        at = self.start + (self.t if t is None else t)
-        return Moment(at, at)
-
-    def _keep(self, changes: list[Change]) -> list[Change]:
-        self.changes += changes
-        return changes
-
-    def entry(self, what: EntryKind, **fields: Any) -> list[Change]:
-        self._number += 1
-        entry = Entry(at=self.start + self.t, entry=what, number=self._number, **fields)
-        return self._keep(self.engine.entry(entry, self.now()))
-
-    def placed(self, brooder: str = "porch", **fields: Any) -> list[Change]:
-        given = {"count": 100, "hatched": "2026-02-08", "kind": "broiler", **fields}
-        return self.entry(EntryKind.PLACED, brooder=brooder, **given)
-
-    def says(self, temp_c: float, probe: str = "porch/floor", at: float | None = None) -> None:
-        """One reading now; `at` (s since start) for one that was taken earlier."""
-        when = self.start + (self.t if at is None else at)
-        self._keep(self.engine.reading(Reading(when, when, probe, temp_c)))
-
-    def says_bad(self, probe: str = "porch/floor", temp_c: float = 85.0) -> None:
-        when = self.start + self.t
-        bad = BadValue(when, when, probe, "is 85 °C, its value at power-up", temp_c)
-        self._keep(self.engine.bad_value(bad))
-
-    def holds(
-        self,
-        temp_c: float,
-        *,
-        for_s: float,
-        every_s: float = 10.0,
-        probes: Iterable[str] = ("porch/floor",),
-    ) -> None:
-        """The probes say the same for a while, from now on; time moves on."""
-        end = self.t + for_s
-        while self.t < end:
-            for probe in probes:
-                self.says(temp_c, probe)
-            self.t += every_s
-
-    def waits(self, for_s: float) -> None:
-        """Nothing is heard for a while."""
-        self.t += for_s
-        self._keep(self.engine.advance(self.now()))
-
-    def told(self, kind: ChangeKind | None = ChangeKind.RAISED) -> list[str]:
-        """`brooder/alarm` of every change of a kind, in order."""
+    def raised(self, *names: str, after: float = -1e18, until: float = 1e18) -> list[Change]:
+        """Raised alarms of these names (any, if none is named), at scenario seconds."""
         return [
-            f"{c.brooder or 'site'}/{c.alarm}"
-            for c in self.changes
-            if kind is None or c.change is kind
+            change
+            for change in self.changes
+            if change.change is ChangeKind.RAISED
+            and (not names or change.alarm.value in names)
+            and after <= change.at - DAY_0 <= until
         ]
+
+    def first(self, *names: str, after: float = -1e18) -> float | None:
+        """Scenario second of the first of them."""
+        found = self.raised(*names, after=after)
+        return found[0].at - DAY_0 if found else None
+
+
+def site_of(night: Night) -> Site:
+    """The site with its one box; hatched so that the age is right on the watched night."""
+    return Site(
+        name="Hillside", timezone=ZoneInfo("UTC"), units=Unit.CELSIUS, brooders=(night.brooder,)
+    )
+
+
+def readings(night: Night) -> Iterator[Reading]:
+    """All readings of the night."""
+    for tick, key, temp_c in night.run.samples:
+        yield Reading(DAY_0 + tick, DAY_0 + tick, key, temp_c)
+
+
+def placed(night: Night) -> Entry:
+    """The birds go in at the beginning."""
+    first_day = date.fromtimestamp(DAY_0 + night.watch_from).toordinal()
+    return Entry(
+        at=DAY_0 + night.from_s,
+        entry=EntryKind.PLACED,
+        brooder="porch",
+        number=1,
+        count=night.head_count,
+        hatched=date.fromordinal(first_day - int(night.age_days)).isoformat(),
+        kind="broiler",
+    )
+
+
+def watch(night: Night) -> Watched:
+    """Let the engine watch it all."""
+    start = Moment(DAY_0 + night.from_s, DAY_0 + night.from_s)
+    engine = Engine(site_of(night), start, make_estimator=thermal)
+    changes = list(engine.entry(placed(night), start))
+    for reading in readings(night):
+        changes += engine.reading(reading)
+    changes += engine.advance(Moment(reading.at, reading.tick))
+    return Watched(night, changes, engine)
+
+
+def plain_alarm(night: Night, after: float) -> float | None:
+    """The threshold alarm everybody has: any floor probe below the band for five minutes on end."""
+    keys = {probe.key for probe in night.brooder.probes if probe.place.value == "floor"}
+    since: dict[str, float] = {}
+    for tick, key, temp_c in night.run.samples:
+        if key not in keys:
+            continue
+        if temp_c < night.low_c:
+            begun = since.setdefault(key, tick)
+            if tick >= after and tick - begun >= PLAIN_DELAY_S:
+                return tick
+        else:
+            since.pop(key, None)
+    return None
+
+
+__all__ = ["DAY_0", "DAY_S", "Watched", "plain_alarm", "readings", "site_of", "watch"]

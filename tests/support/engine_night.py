@@ -1,0 +1,126 @@
+"""A small invented site and an engine on it, driven by hand. For tests of the watch."""
+
+from collections.abc import Iterable
+from datetime import datetime
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from monitor.site import Brooder, HeatSource, Limits, Place, Probe, Site
+from monitor.units import Unit
+from monitor.watch import estimator
+from monitor.watch.engine import Engine
+from monitor.watch.estimator import MakeEstimator
+from monitor.watch.events import BadValue, Change, ChangeKind, Entry, EntryKind, Moment, Reading
+
+ZONE = ZoneInfo("America/Chicago")
+EVENING = datetime(2026, 2, 8, 18, 0, tzinfo=ZONE).timestamp()  # hatch day, six in the evening
+TARGET_C = 35.0  # weekly schedule, first week
+
+
+def a_probe(brooder: str | None, name: str, place: Place) -> Probe:
+    key = f"{brooder or 'site'}/{name}"
+    return Probe(key=key, brooder=brooder, name=name, topic=f"brooder/{key}", place=place)
+
+
+def a_brooder(name: str = "porch", *, floors: int = 1, limits: Limits | None = None) -> Brooder:
+    names = ["floor", "far floor", "third floor"][:floors]
+    return Brooder(
+        name=name,
+        length_m=1.5,
+        width_m=1.5,
+        height_m=0.56,
+        cover="plywood",
+        probes=tuple(a_probe(name, n, Place.FLOOR) for n in names),
+        heat=(
+            HeatSource(name="west lamp", kind="lamp", watts=250),
+            HeatSource(name="east lamp", kind="lamp", watts=250),
+        ),
+        limits=limits or Limits(),
+    )
+
+
+def a_site(*brooders: Brooder, outside: bool = False) -> Site:
+    return Site(
+        name="Hillside",
+        timezone=ZONE,
+        units=Unit.FAHRENHEIT,
+        brooders=brooders or (a_brooder(),),
+        probes=(a_probe(None, "shade", Place.OUTSIDE),) if outside else (),
+    )
+
+
+class Night:
+    """Drives an engine: `t` is seconds since the start; every change is kept in `changes`."""
+
+    def __init__(
+        self,
+        site: Site | None = None,
+        *,
+        start: float = EVENING,
+        batch: bool = True,
+        make_estimator: MakeEstimator = estimator.thermal,
+    ) -> None:
+        self.site = site or a_site()
+        self.start = start
+        self.t = 0.0
+        self.engine = Engine(self.site, Moment(start, start), make_estimator=make_estimator)
+        self.changes: list[Change] = []
+        self._number = 0
+        if batch:
+            for brooder in self.site.brooders:
+                self.placed(brooder.name)
+
+    def now(self, t: float | None = None) -> Moment:
+        at = self.start + (self.t if t is None else t)
+        return Moment(at, at)
+
+    def _keep(self, changes: list[Change]) -> list[Change]:
+        self.changes += changes
+        return changes
+
+    def entry(self, what: EntryKind, **fields: Any) -> list[Change]:
+        self._number += 1
+        entry = Entry(at=self.start + self.t, entry=what, number=self._number, **fields)
+        return self._keep(self.engine.entry(entry, self.now()))
+
+    def placed(self, brooder: str = "porch", **fields: Any) -> list[Change]:
+        given = {"count": 100, "hatched": "2026-02-08", "kind": "broiler", **fields}
+        return self.entry(EntryKind.PLACED, brooder=brooder, **given)
+
+    def says(self, temp_c: float, probe: str = "porch/floor", at: float | None = None) -> None:
+        """One reading now; `at` (s since start) for one that was taken earlier."""
+        when = self.start + (self.t if at is None else at)
+        self._keep(self.engine.reading(Reading(when, when, probe, temp_c)))
+
+    def says_bad(self, probe: str = "porch/floor", temp_c: float = 85.0) -> None:
+        when = self.start + self.t
+        bad = BadValue(when, when, probe, "is 85 °C, its value at power-up", temp_c)
+        self._keep(self.engine.bad_value(bad))
+
+    def holds(
+        self,
+        temp_c: float,
+        *,
+        for_s: float,
+        every_s: float = 10.0,
+        probes: Iterable[str] = ("porch/floor",),
+    ) -> None:
+        """The probes say the same for a while, from now on; time moves on."""
+        end = self.t + for_s
+        while self.t < end:
+            for probe in probes:
+                self.says(temp_c, probe)
+            self.t += every_s
+
+    def waits(self, for_s: float) -> None:
+        """Nothing is heard for a while."""
+        self.t += for_s
+        self._keep(self.engine.advance(self.now()))
+
+    def told(self, kind: ChangeKind | None = ChangeKind.RAISED) -> list[str]:
+        """`brooder/alarm` of every change of a kind, in order."""
+        return [
+            f"{c.brooder or 'site'}/{c.alarm}"
+            for c in self.changes
+            if kind is None or c.change is kind
+        ]
