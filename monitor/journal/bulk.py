@@ -1,13 +1,12 @@
 """Two million readings as numpy arrays in a fraction of a second. Called by `reader`, which
 imports this module only when asked, so that the daemon never loads numpy."""
 
-import json
 import sqlite3
 
 import numpy as np
 from numpy.typing import NDArray
 
-from monitor.journal import codec, rows
+from monitor.journal import codec, packing, rows
 
 _RECORD = np.dtype([("at", "<i4"), ("tick", "<i4"), ("value", "<i4"), ("stream", "<u2")])
 Numbers = tuple[NDArray[np.float64], NDArray[np.float64]]
@@ -19,8 +18,8 @@ def series(
     """Times (Unix s) and values of each key, ordered by time, from <= at < to."""
     times: dict[str, list[NDArray[np.int64]]] = {key: [] for key in wanted.values()}
     values: dict[str, list[NDArray[np.int32]]] = {key: [] for key in wanted.values()}
-    for stream, hour, blob in rows.blobs(connection, set(wanted), from_ms, to_ms):
-        at, value = unpack(hour, blob)
+    for stream, hour, raw in rows.packed(connection, set(wanted), from_ms, to_ms):
+        at, value = unpack(hour, raw)
         times[wanted[stream]].append(at)
         values[wanted[stream]].append(value)
     at, value, streams = fresh(connection)
@@ -32,9 +31,9 @@ def series(
     return {key: _joined(times[key], values[key], from_ms, to_ms) for key in times}
 
 
-def unpack(hour: int, blob: bytes) -> tuple[NDArray[np.int64], NDArray[np.int32]]:
+def unpack(hour: int, raw: bytes) -> tuple[NDArray[np.int64], NDArray[np.int32]]:
     """As codec.unpack, into arrays."""
-    planes = np.frombuffer(codec.raw_planes(blob), dtype=np.uint8).reshape(2, 4, -1)
+    planes = np.frombuffer(raw, dtype=np.uint8).reshape(2, 4, -1)
     differences = np.ascontiguousarray(planes.transpose(0, 2, 1)).view("<i4")[:, :, 0]
     summed = np.cumsum(differences, axis=1, dtype=np.int64)
     return summed[0] + hour * codec.HOUR_MS, summed[1].astype(np.int32)
@@ -51,12 +50,12 @@ def fresh(
     for at_ms, blob, others in connection.execute(
         "SELECT at_ms, readings, others FROM whole_log ORDER BY seq"
     ):
-        if blob:
+        if body := codec.fresh_body(blob):
             bases.append(at_ms)
-            lengths.append(len(blob) // codec.RECORD_BYTES)
-            parts.append(blob)
+            lengths.append(len(body) // codec.RECORD_BYTES)
+            parts.append(body)
         if others:
-            for item in json.loads(others):
+            for item in packing.others_of(others):
                 if item[1] == "reading":
                     late.append([item[2], item[4], item[5]])
                 elif bad and item[1] == "bad" and item[6] is not None:

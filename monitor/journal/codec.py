@@ -51,14 +51,24 @@ def to_kept(temp_c: float) -> int:
 
 
 def write_fresh(records: Iterable[Fresh]) -> bytes:
-    """Records whose times count from the row's own."""
+    """Records whose times count from the row's own, and their checksum: SQLite has none, and a
+    broken page would else be read as temperatures."""
     pack = _RECORD.pack
-    return b"".join([pack(*record) for record in records])
+    body = b"".join([pack(*record) for record in records])
+    return body + zlib.crc32(body).to_bytes(4, "little") if body else b""
 
 
-def read_fresh(blob: bytes) -> Iterator[Fresh]:
+def fresh_body(blob: bytes | None) -> bytes:
+    """The records without their checksum; none if it does not fit: a gap, never a wrong value."""
+    if not blob or len(blob) % RECORD_BYTES != 4:
+        return b""
+    body = blob[:-4]
+    return body if zlib.crc32(body).to_bytes(4, "little") == blob[-4:] else b""
+
+
+def read_fresh(blob: bytes | None) -> Iterator[Fresh]:
     """The records of one row, in order of arrival."""
-    return _RECORD.iter_unpack(blob)
+    return _RECORD.iter_unpack(fresh_body(blob))
 
 
 def packed_key(stream: int, hour: int) -> int:
@@ -85,26 +95,24 @@ def pack(hour: int, times_ms: Sequence[int], values: Sequence[int]) -> bytes:
     return _FORMAT + zlib.compress(planes, 6)
 
 
-def unpack(hour: int, blob: bytes) -> tuple[array[int], array[int]]:
-    """The times (ms since 1970) and values of a blob. Raises ValueError if it is damaged."""
-    raw = raw_planes(blob)
+def unpack(hour: int, raw: bytes) -> tuple[array[int], array[int]]:
+    """The times (ms since 1970) and values of an hour's planes."""
     half = len(raw) // 2
     times = array("q", accumulate(_from_planes(raw[:half]), initial=hour * HOUR_MS))
     values = array("i", accumulate(_from_planes(raw[half:])))
     return times[1:], values
 
 
-def raw_planes(blob: bytes) -> bytes:
-    """The uncompressed planes: n*4 bytes of times, n*4 bytes of values."""
+def planes_of(blob: bytes) -> bytes:
+    """The uncompressed planes: n*4 bytes of times, n*4 bytes of values. None of a damaged blob:
+    a gap, never a wrong value."""
     if blob[:1] != _FORMAT:
-        raise ValueError("a packed hour begins with an unknown format number")
+        return b""
     try:
         raw = zlib.decompress(blob[1:])
-    except zlib.error as error:
-        raise ValueError(f"a packed hour is damaged: {error}") from error
-    if len(raw) % 8:
-        raise ValueError("a packed hour has a broken length")
-    return raw
+    except zlib.error:
+        return b""
+    return raw if len(raw) % 8 == 0 else b""
 
 
 def merge(
@@ -115,7 +123,7 @@ def merge(
     old_times: Sequence[int] = ()
     old_values: Sequence[int] = ()
     if blob is not None:
-        old_times, old_values = unpack(hour, blob)
+        old_times, old_values = unpack(hour, planes_of(blob))
     pairs = sorted(
         chain(zip(old_times, old_values, strict=True), zip(times_ms, values, strict=True)),
         key=_first,

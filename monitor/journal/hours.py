@@ -46,11 +46,11 @@ def hours(
         found = rows.streams(connection, list(keys), kinds)
         wanted = {stream: key for stream, key in found.items() if stream >= 0}
         fresh = _by_hour(bulk.fresh(connection, bad=True), wanted)
-        settled = rows.blobs(connection, set(wanted), from_ms, to_ms)
+        settled = rows.packed(connection, set(wanted), from_ms, to_ms)
         for hour, group in groupby(settled, key=itemgetter(1)):
             for early in sorted(h for h in fresh if h < hour):
                 yield _hour(early, fresh.pop(early), wanted, from_ms, to_ms)
-            runs = [(stream, *bulk.unpack(hour, blob)) for stream, _, blob in group]
+            runs = [(stream, *bulk.unpack(hour, raw)) for stream, _, raw in group]
             yield _hour(hour, runs + fresh.pop(hour, []), wanted, from_ms, to_ms)
         for late in sorted(fresh):
             yield _hour(late, fresh[late], wanted, from_ms, to_ms)

@@ -127,5 +127,11 @@ def connect_to_read(path: Path) -> sqlite3.Connection:
             if error.sqlite_errorcode & 0xFF != sqlite3.SQLITE_CANTOPEN or "immutable" in mode:
                 raise
         else:
+            connection.text_factory = _text
             return connection
     raise AssertionError("unreachable")
+
+
+def _text(raw: bytes) -> str:
+    """Text of a damaged row may be no text; it must not stop the reading of the others."""
+    return raw.decode("utf-8", "replace")

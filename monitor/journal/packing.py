@@ -11,7 +11,7 @@ import json
 import sqlite3
 from array import array
 from collections.abc import Iterator
-from typing import TypeAlias
+from typing import Any, TypeAlias
 
 from monitor.journal import codec
 from monitor.journal.codec import Fresh
@@ -35,10 +35,10 @@ def rows(
     ):
         found = [
             (at_ms + at, tick_ms + tick, value, stream)
-            for at, tick, value, stream in codec.read_fresh(blob or b"")
+            for at, tick, value, stream in codec.read_fresh(blob)
         ]
         if others:
-            for item in json.loads(others):
+            for item in others_of(others):
                 if item[1] == "reading":
                     found.append(tuple(item[2:6]))
                 elif item[1] == "bad" and item[6] is not None:
@@ -46,6 +46,15 @@ def rows(
                         (item[2], item[3], codec.to_kept(item[6]), item[4] * 4 + codec.BAD)
                     )
         yield seq, found
+
+
+def others_of(text: str | None) -> list[list[Any]]:
+    """What else is in a row; nothing of a damaged one."""
+    try:
+        found = json.loads(text) if text else []
+    except ValueError:
+        return []
+    return found if isinstance(found, list) else []
 
 
 def gather(connection: sqlite3.Connection, after: int, upto: int) -> Streams:

@@ -155,6 +155,12 @@ class JournalReader:
             streams = set(self._wanted(connection, keys, (codec.SURE, codec.UNSURE)))
             return rows.counts_by_day(connection, streams)
 
+    def unreadable(self) -> int:
+        """How many stored hours and commits fail their checksum and are shown as gaps. Reads
+        everything: for `brooder check`."""
+        with self._picture() as connection:
+            return rows.unreadable(connection)
+
     def known(self) -> dict[int, Known]:
         """Every probe as it was ever configured, by series number."""
         with self._picture() as connection:

@@ -56,10 +56,10 @@ def streams(
     return found | {-1 - n: key for n, key in enumerate(missing)}
 
 
-def blobs(
+def packed(
     connection: sqlite3.Connection, wanted: set[int], from_ms: int, to_ms: int
 ) -> Iterator[tuple[int, int, bytes]]:
-    """(stream, hour, blob) of settled hours that touch from <= at < to, by hour. Few streams over
+    """(stream, hour, planes) of settled hours that touch from <= at < to, by hour. Few streams over
     a short time are looked up one by one, which does not grow with the number of other probes;
     else the stretch is read through."""
     first, last = codec.hour_of(from_ms), codec.hour_of(max(from_ms, to_ms - 1))
@@ -86,16 +86,16 @@ def blobs(
         )
     for key, blob in found:
         stream, hour = codec.stream_and_hour(key)
-        if stream in wanted:
-            yield stream, hour, blob
+        if stream in wanted and (raw := codec.planes_of(blob)):
+            yield stream, hour, raw
 
 
 def settled(
     connection: sqlite3.Connection, wanted: set[int], from_ms: int, to_ms: int
 ) -> Iterator[tuple[int, int]]:
     """(at ms, value) of settled readings in hours that touch the stretch."""
-    for _stream, hour, blob in blobs(connection, wanted, from_ms, to_ms):
-        yield from zip(*codec.unpack(hour, blob), strict=True)
+    for _stream, hour, raw in packed(connection, wanted, from_ms, to_ms):
+        yield from zip(*codec.unpack(hour, raw), strict=True)
 
 
 def last_two_days(connection: sqlite3.Connection) -> Iterator[tuple[int, int, int]]:
@@ -110,9 +110,9 @@ def last_two_days(connection: sqlite3.Connection) -> Iterator[tuple[int, int, in
             (codec.packed_key(0, max(0, newest_hour - 48)),),
         ):
             stream, hour = codec.stream_and_hour(key)
-            if stream not in seen:
+            if stream not in seen and (raw := codec.planes_of(blob)):
                 seen.add(stream)
-                times, values = codec.unpack(hour, blob)
+                times, values = codec.unpack(hour, raw)
                 yield times[-1], values[-1], stream
     for _seq, fresh in packing.rows(connection, 0):
         for at_ms, _tick, value, stream in fresh:
@@ -124,8 +124,8 @@ def first_at(connection: sqlite3.Connection, wanted: set[int]) -> float | None:
     found: list[int] = []
     for key, blob in connection.execute("SELECT key, readings FROM packed ORDER BY key"):
         stream, hour = codec.stream_and_hour(key)
-        if stream in wanted:
-            found.append(codec.unpack(hour, blob)[0][0])
+        if stream in wanted and (raw := codec.planes_of(blob)):
+            found.append(codec.unpack(hour, raw)[0][0])
             break
     for _seq, fresh in packing.rows(connection, 0):
         found += [at for at, _tick, _value, stream in fresh if stream in wanted]
@@ -144,9 +144,9 @@ def span(connection: sqlite3.Connection) -> tuple[float, float] | None:
             stream, hour = codec.stream_and_hour(key)
             if found_hour not in (None, hour):
                 break
-            if stream in mine:
+            if stream in mine and (raw := codec.planes_of(blob)):
                 found_hour = hour
-                found = codec.unpack(hour, blob)[0]
+                found = codec.unpack(hour, raw)[0]
                 times += [found[0], found[-1]]
     for _seq, fresh in packing.rows(connection, 0):
         times += [at for at, _tick, _value, stream in fresh if stream in mine]
@@ -156,8 +156,8 @@ def span(connection: sqlite3.Connection) -> tuple[float, float] | None:
 def counts_by_day(connection: sqlite3.Connection, wanted: set[int]) -> dict[str, int]:
     """Readings for each UTC day. Lengths of blobs are known only by opening them."""
     days: Counter[int] = Counter()
-    for _stream, hour, blob in blobs(connection, wanted, 0, 2**62):
-        days[hour // 24] += len(codec.raw_planes(blob)) // 8
+    for _stream, hour, raw in packed(connection, wanted, 0, 2**62):
+        days[hour // 24] += len(raw) // 8
     for _seq, fresh in packing.rows(connection, 0):
         for at_ms, _tick, _value, stream in fresh:
             if stream in wanted:
@@ -166,17 +166,26 @@ def counts_by_day(connection: sqlite3.Connection, wanted: set[int]) -> dict[str,
     return {str(epoch + datetime.timedelta(days=day)): days[day] for day in sorted(days)}
 
 
+def unreadable(connection: sqlite3.Connection) -> int:
+    """How many stored hours and commits fail their checksum."""
+    hours = connection.execute("SELECT readings FROM packed")
+    fresh = connection.execute("SELECT readings FROM whole_log WHERE readings IS NOT NULL")
+    return sum(1 for (blob,) in hours if not codec.planes_of(blob)) + sum(
+        1 for (blob,) in fresh if not codec.fresh_body(blob)
+    )
+
+
 def inputs(connection: sqlite3.Connection, mark: int) -> Iterator[Input]:
     """The engine's inputs after a log number, in the order it was given them."""
     names = probe_keys(connection)
     for at_ms, tick_ms, blob, text in connection.execute(
         "SELECT at_ms, tick_ms, readings, others FROM whole_log WHERE seq > ? ORDER BY seq", (mark,)
     ):
-        others = json.loads(text) if text else []
+        others = packing.others_of(text)
         place = 0
         waiting = iter(others)
         other = next(waiting, None)
-        for at, tick, value, stream in codec.read_fresh(blob or b""):
+        for at, tick, value, stream in codec.read_fresh(blob):
             while other is not None and other[0] == place:
                 yield from _other(connection, names, other)
                 other = next(waiting, None)

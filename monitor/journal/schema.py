@@ -102,8 +102,8 @@ def version_of(connection: sqlite3.Connection) -> int:
     return int(connection.execute("PRAGMA user_version").fetchone()[0])
 
 
-def bring_up_to_date(connection: sqlite3.Connection, path: Path) -> None:
-    """Makes the tables, or migrates step by step, in one transaction. Refuses a newer file."""
+def refuse_newer(connection: sqlite3.Connection, path: Path) -> None:
+    """Before anything is changed: a file of a later version is none that this one may write."""
     version = version_of(connection)
     if version > VERSION:
         raise StorageFault(
@@ -111,6 +111,11 @@ def bring_up_to_date(connection: sqlite3.Connection, path: Path) -> None:
             f"{path} was written by a newer version of brooder (format {version}, this one"
             f" knows {VERSION}); install that version again",
         )
+
+
+def bring_up_to_date(connection: sqlite3.Connection) -> None:
+    """Makes the tables, or migrates step by step, in one transaction."""
+    version = version_of(connection)
     if version == VERSION:
         return
     connection.execute("BEGIN IMMEDIATE")

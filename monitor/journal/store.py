@@ -15,7 +15,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any, Self
 
-from monitor.journal import codec, opening, packing, schema, tail
+from monitor.journal import codec, opening, packing, salvage, schema, tail
 from monitor.journal.records import (
     Batch,
     Entered,
@@ -45,9 +45,11 @@ class Journal:
         connection: sqlite3.Connection,
         lock: opening.WriterLock,
         aside: Path | None,
+        carried: salvage.Report | None,
     ) -> None:
         self.path = path
         self.set_aside = aside  # where a damaged predecessor was put by this opening
+        self.carried_over = carried  # what of it the new journal begins with
         self._connection = connection
         self._lock = lock
         self._series: dict[tuple[str, str], int] = {}
@@ -80,10 +82,15 @@ class Journal:
             if opening.damage(path) is not None:
                 aside = opening.set_aside(path, time.time() if wall is None else wall)
             connection = opening.connect_to_write(path)
+            schema.refuse_newer(connection, path)
             schema.prepare(connection)
-            schema.bring_up_to_date(connection, path)
+            schema.bring_up_to_date(connection)
+            carried = None
+            if aside is not None:
+                with suppress(sqlite3.Error, OSError):  # a watch without its past is still a watch
+                    carried = salvage.carry_over(aside, connection)
             connection.execute(schema.WHOLE_LOG_OF_A_WRITER)
-            return cls(path, connection, lock, aside)
+            return cls(path, connection, lock, aside, carried)
         except (sqlite3.Error, OSError, StorageFault) as error:
             if connection is not None:
                 connection.close()

@@ -1,0 +1,115 @@
+"""A damaged file is set aside, the watch goes on with its ledger, and what can be read is saved."""
+
+import random
+import sqlite3
+from pathlib import Path
+
+import pytest
+from support.journals import T0, batch, floor_probe, reading
+
+from monitor.journal import opening, schema
+from monitor.journal.reader import JournalReader
+from monitor.journal.records import Batch, Entered, OutboxRow
+from monitor.journal.salvage import salvage
+from monitor.journal.store import Journal
+from monitor.watch.events import Entry, EntryKind, Moment
+
+PAGE = schema.PAGE_BYTES
+
+
+@pytest.fixture
+def filled(path: Path) -> Path:
+    """Two days of two probes, packed but for the last hours, a ledger and an unsent message."""
+    with Journal.open(path) as journal:
+        journal.know([floor_probe()])
+        for n in range(0, 17_280, 60):
+            rows = [reading(T0 + 10 * k, 30 + k % 160 / 16) for k in range(n, n + 60)]
+            rows += [reading(T0 + 10 * k, 12.5, "porch/cool") for k in range(n, n + 60)]
+            last = batch(*rows)
+            if n % 3600 == 0:
+                last.snapshots = {"engine": {"n": n}}
+                number = journal.next_entry_number()
+                entry = Entry(
+                    at=T0 + n, entry=EntryKind.NOTE, brooder="porch", note="x" * 200, number=number
+                )
+                last.inputs.append(Entered(entry, Moment(T0 + n, T0 + n)))
+            journal.commit(last)
+        journal.commit(
+            Batch(outbox=[OutboxRow(key="k", contact="me", at=T0, priority="urgent", message={})])
+        )
+        journal.tidy(T0 + 172_800)
+    return path
+
+
+def overwrite(path: Path, page: int) -> None:
+    raw = bytearray(path.read_bytes())
+    raw[page * PAGE : (page + 1) * PAGE] = random.Random(page).randbytes(PAGE)
+    path.write_bytes(raw)
+
+
+def test_a_damaged_file_is_set_aside_and_the_ledger_goes_on(filled: Path) -> None:
+    with JournalReader(filled) as reader:
+        entries = reader.entries()
+    pages = filled.stat().st_size // PAGE
+    overwrite(filled, pages - 3)  # a page of readings
+    damaged = filled.read_bytes()
+    with Journal.open(filled, wall=T0) as journal, JournalReader(filled) as reader:
+        assert journal.set_aside == filled.with_name("journal.db.damaged-20260210T010000Z")
+        assert journal.set_aside.read_bytes() == damaged
+        assert reader.entries() == entries
+        assert [row.key for row in reader.outbox_pending()] == ["k"]
+        snapshot = reader.snapshot("engine")
+        assert snapshot is not None
+        assert snapshot.mark == 0
+        journal.commit(batch(reading(T0 + 200_000)))
+        assert [r.at for r in reader.inputs_since(snapshot.mark)] == [T0 + 200_000]  # type: ignore[union-attr]
+        assert journal.next_entry_number() == entries[-1].number + 1
+
+
+def test_a_file_that_is_no_database_is_set_aside(path: Path) -> None:
+    path.write_bytes(b"not a database at all" * 500)
+    with Journal.open(path) as journal:
+        assert journal.set_aside is not None
+        journal.commit(batch(reading(T0)))
+    with Journal.open(path) as journal:
+        assert journal.set_aside is None
+
+
+@pytest.mark.parametrize("share", [0.0, 0.1, 0.3, 0.5, 0.7, 0.9])
+def test_one_broken_page_costs_little(filled: Path, tmp_path: Path, share: float) -> None:
+    with JournalReader(filled) as reader:
+        whole = {
+            k: dict(zip(*reader.readings(k), strict=True)) for k in ("porch/floor", "porch/cool")
+        }
+    pages = filled.stat().st_size // PAGE
+    roots = {
+        row[0]
+        for row in sqlite3.connect(filled).execute("SELECT rootpage FROM sqlite_schema").fetchall()
+    }
+    page = next(n for n in range(int(pages * share), pages) if n + 1 not in roots)
+    overwrite(filled, page)
+    into = opening.connect_to_write(tmp_path / "saved.db")
+    schema.prepare(into)
+    schema.bring_up_to_date(into)
+    report = salvage(filled, into)
+    into.close()
+    assert report.readings > 34_560 * 0.9
+    with JournalReader(tmp_path / "saved.db") as reader:
+        saved = 0
+        for key, known in whole.items():
+            at, temp = reader.readings(key)
+            saved += at.size
+            assert all(known[a] == t for a, t in zip(at.tolist(), temp.tolist(), strict=True))
+        assert saved == report.readings
+        assert len(reader.entries()) >= 3
+
+
+def test_salvaging_leaves_the_damaged_file_as_it_is(filled: Path, tmp_path: Path) -> None:
+    overwrite(filled, 5)
+    before = filled.read_bytes()
+    into = opening.connect_to_write(tmp_path / "saved.db")
+    schema.prepare(into)
+    schema.bring_up_to_date(into)
+    salvage(filled, into)
+    into.close()
+    assert filled.read_bytes() == before
