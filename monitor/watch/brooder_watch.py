@@ -177,6 +177,8 @@ class BrooderWatch:
 
     def evaluate(self, tick: float) -> None:
         """Feed the alarms with what the probes say now."""
+        for probe in self.inside:
+            probe.was_beyond = probe.beyond()
         if self.out_of_service:
             self.night.see(night.IDLE, tick)
             return

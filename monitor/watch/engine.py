@@ -142,7 +142,6 @@ class Engine:
         if box is not None and not probe.outside:
             beyond = probe.beyond()
             if back or beyond != probe.was_beyond:
-                probe.was_beyond = beyond
                 box.evaluate(now)
             if box.close_watch():
                 box.keep_extremes()

@@ -69,7 +69,7 @@ class ProbeWatch:
         self.key = probe.key
         self.place = probe.place
         self.outside = probe.place is Place.OUTSIDE
-        self.was_beyond = 0
+        self.was_beyond = 0  # as last evaluated by its brooder
         self.box: BrooderWatch | None = None  # the brooder it lies in
         self.at = -_INF
         self.tick = -_INF

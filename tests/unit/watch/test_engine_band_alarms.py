@@ -1,0 +1,221 @@
+"""Cold, hot, chill, overheat: when they come, when they go, and what they say."""
+
+import pytest
+from support.engine_night import Night, a_brooder, a_site
+
+from monitor.site import Limits
+from monitor.watch import estimator
+from monitor.watch.events import AlarmName, ChangeKind, EntryKind, Priority
+
+
+@pytest.fixture
+def night() -> Night:
+    return Night(make_estimator=estimator.none)
+
+
+def test_cold_is_raised_three_minutes_after_the_band_is_left(night: Night) -> None:
+    night.holds(35.0, for_s=600)
+    night.holds(31.0, for_s=600)
+    (cold,) = [c for c in night.changes if c.change is ChangeKind.RAISED]
+    assert cold.alarm is AlarmName.COLD
+    assert cold.at == night.start + 600 + 180
+    assert cold.facts["since"] == night.start + 600
+    assert cold.priority is Priority.WARNING
+    assert cold.facts["temp_c"] == 31.0
+    assert cold.facts["low_c"] == pytest.approx(32.2)
+
+
+def test_a_dip_shorter_than_the_delay_is_no_alarm(night: Night) -> None:
+    night.holds(35.0, for_s=600)
+    night.holds(31.0, for_s=170)
+    night.holds(35.0, for_s=600)
+    assert night.changes == []
+
+
+def test_chill_comes_within_half_a_minute_and_cold_is_folded_into_it(night: Night) -> None:
+    night.holds(35.0, for_s=600)
+    night.holds(24.0, for_s=600)
+    chill, cold = [c for c in night.changes if c.change is ChangeKind.RAISED]
+    assert (chill.alarm, chill.at) == (AlarmName.CHILL, night.start + 630)
+    assert (cold.alarm, cold.at) == (AlarmName.COLD, night.start + 780)
+    assert cold.facts["incident"] == chill.occurrence
+    assert cold.facts["folded"]
+    assert "folded" not in chill.facts
+
+
+def test_chill_after_cold_belongs_to_the_same_trouble_and_is_told(night: Night) -> None:
+    night.holds(35.0, for_s=600)
+    night.holds(31.0, for_s=600)
+    night.holds(28.0, for_s=600)
+    cold, chill = [c for c in night.changes if c.change is ChangeKind.RAISED]
+    assert (cold.alarm, chill.alarm) == (AlarmName.COLD, AlarmName.CHILL)
+    assert chill.facts["incident"] == cold.occurrence
+    assert "folded" not in chill.facts
+    assert chill.priority is Priority.URGENT
+
+
+def test_cleared_says_how_long_and_how_low_it_was(night: Night) -> None:
+    night.holds(35.0, for_s=600)
+    night.holds(31.0, for_s=600)
+    night.holds(30.2, for_s=300)
+    night.holds(35.0, for_s=300)
+    (over,) = [c for c in night.changes if c.change is ChangeKind.CLEARED]
+    assert over.facts["extreme_c"] == 30.2
+    assert over.facts["lasted_s"] == 900 + 60  # until it had been back for the off-delay
+    assert over.facts["temp_c"] == 35.0
+    assert over.occurrence == night.changes[0].occurrence
+
+
+def test_within_the_dead_band_it_is_not_over(night: Night) -> None:
+    night.holds(31.0, for_s=600)
+    night.holds(32.5, for_s=1200)  # above the limit of 32.2, below 32.7
+    assert night.told(ChangeKind.CLEARED) == []
+    night.holds(32.8, for_s=120)
+    assert night.told(ChangeKind.CLEARED) == ["porch/cold"]
+
+
+def test_hot_and_overheat_mirror_cold_and_chill(night: Night) -> None:
+    night.holds(39.0, for_s=600)
+    night.holds(41.0, for_s=600)
+    assert night.told() == ["porch/hot", "porch/overheat"]
+
+
+def test_over_fifty_is_an_overheat_without_any_batch() -> None:
+    night = Night(batch=False)
+    night.holds(20.0, for_s=600)
+    night.holds(10.0, for_s=600)  # an empty box may be cold
+    assert night.changes == []
+    night.holds(50.1, for_s=60)
+    (fire,) = night.changes
+    assert (fire.alarm, fire.priority) == (AlarmName.OVERHEAT, Priority.URGENT)
+    assert "lamp" in fire.facts["reason"]
+
+
+def test_three_cold_probes_are_one_alarm_that_lists_them() -> None:
+    night = Night(a_site(a_brooder(floors=3)), make_estimator=estimator.none)
+    probes = ("porch/floor", "porch/far floor", "porch/third floor")
+    night.holds(35.0, for_s=300, probes=probes)
+    night.holds(31.0, for_s=600, probes=probes)
+    (cold,) = night.changes
+    assert {p["probe"] for p in cold.facts["probes"]} == set(probes)
+
+
+def test_the_coldest_of_several_probes_leads() -> None:
+    night = Night(a_site(a_brooder(floors=2)), make_estimator=estimator.none)
+    while night.t < 600:
+        night.says(35.0, "porch/floor")
+        night.says(31.0, "porch/far floor")
+        night.t += 10
+    (cold,) = night.changes
+    assert cold.probe == "porch/far floor"
+    assert cold.facts["temp_c"] == 31.0
+
+
+def test_no_batch_no_alarm_and_a_placed_batch_in_a_cold_box_alarms() -> None:
+    night = Night(batch=False, make_estimator=estimator.none)
+    night.holds(20.0, for_s=600)
+    assert night.changes == []
+    night.placed()
+    night.holds(20.0, for_s=600)
+    assert night.told() == ["porch/chill", "porch/cold"]
+
+
+def test_moving_the_birds_out_ends_the_alarm_at_once(night: Night) -> None:
+    night.holds(28.0, for_s=600)
+    night.entry(EntryKind.MOVED, brooder="porch")
+    assert night.told(ChangeKind.CLEARED) == ["porch/chill", "porch/cold"]
+    assert night.changes[-1].facts["reason"] == "no batch in the brooder"
+    night.holds(20.0, for_s=600)
+    assert len(night.told()) == 2
+
+
+def test_undoing_the_move_brings_the_alarm_back(night: Night) -> None:
+    night.holds(28.0, for_s=600)
+    night.entry(EntryKind.MOVED, brooder="porch")
+    night.entry(EntryKind.UNDO, undoes=2)
+    night.holds(28.0, for_s=60)
+    assert night.told()[-1] == "porch/chill"
+
+
+def test_a_late_reading_disturbs_nothing(night: Night) -> None:
+    night.holds(31.0, for_s=600)
+    before = night.engine.state()
+    night.says(45.0, at=100.0)
+    assert night.engine.state() == before
+
+
+def test_readings_from_a_probes_store_hours_old_raise_nothing(night: Night) -> None:
+    night.waits(7200.0)
+    for k in range(60):
+        night.says(20.0, at=k * 60.0)
+    assert night.told() == ["porch/no-readings"]  # nothing was heard in time
+
+
+def test_limits_are_the_brooders_own() -> None:
+    limits = Limits(band_c=1.0, band_delay_s=20.0)
+    night = Night(a_site(a_brooder(limits=limits)), make_estimator=estimator.none)
+    night.holds(33.9, for_s=60)
+    assert night.told() == ["porch/cold"]
+    assert night.changes[0].at == night.start + 20
+
+
+def test_a_step_at_midnight_gives_half_a_day_to_raise_the_lamp() -> None:
+    night = Night(make_estimator=estimator.none)
+    week = 7 * 86400 - 18 * 3600  # seconds from the evening of hatch day to the first step
+    night.t = week - 3600.0
+    night.holds(35.0, for_s=3600 + 11.5 * 3600, every_s=60)
+    status = night.engine.status(night.now()).brooder("porch")
+    assert status is not None
+    assert status.target_c == pytest.approx(32.22, abs=0.01)
+    assert "porch/hot" not in night.told()
+    # without the grace 35.1 is above 32.2 + 2.8
+    night.holds(35.1, for_s=2 * 3600, every_s=60)
+    assert "porch/hot" in night.told()
+
+
+def test_escalated_after_a_quarter_of_an_hour_until_somebody_answers(night: Night) -> None:
+    night.holds(28.0, for_s=30 * 60 + 40)
+    passed_on = [c for c in night.changes if c.change is ChangeKind.ESCALATED]
+    assert [(c.alarm, c.at - night.start) for c in passed_on] == [
+        (AlarmName.CHILL, 30 + 900),
+        (AlarmName.CHILL, 30 + 1800),
+    ]
+    assert [c.facts["level"] for c in passed_on] == [1, 2]
+    night.entry(EntryKind.ACKNOWLEDGE, brooder="porch", alarm="chill", by="my phone")
+    night.holds(28.0, for_s=3600)
+    assert len(night.told(ChangeKind.ESCALATED)) == 2
+    assert night.told(ChangeKind.ACKNOWLEDGED) == ["porch/chill", "porch/cold"]
+    assert night.changes[-1].facts["by"] == "my phone"
+
+
+def test_shelved_says_nothing_and_comes_back_by_itself(night: Night) -> None:
+    night.holds(31.0, for_s=600)
+    night.entry(EntryKind.SHELVE, brooder="porch", alarm="cold", minutes=30, note="new lamp coming")
+    night.holds(31.0, for_s=1790)
+    assert night.told() == ["porch/cold"]
+    night.holds(31.0, for_s=60)
+    assert night.told() == ["porch/cold", "porch/cold"]
+    kinds = [c.change for c in night.changes]
+    assert kinds[1:] == [ChangeKind.SHELVED, ChangeKind.UNSHELVED, ChangeKind.RAISED]
+    assert night.changes[1].facts["note"] == "new lamp coming"
+    assert night.changes[0].occurrence != night.changes[3].occurrence
+
+
+def test_an_urgent_alarm_cannot_be_shelved_through_the_night(night: Night) -> None:
+    night.holds(28.0, for_s=120)
+    night.entry(EntryKind.SHELVE, brooder="porch", alarm="chill", minutes=6000)
+    shelved = night.changes[-1]
+    assert shelved.facts["until"] - shelved.at == 4 * 3600
+
+
+def test_out_of_service_is_silent_and_in_service_judges_anew(night: Night) -> None:
+    night.holds(28.0, for_s=600)
+    night.entry(EntryKind.OUT_OF_SERVICE, brooder="porch", note="cleaning")
+    assert night.told(ChangeKind.CLEARED) == ["porch/chill", "porch/cold"]
+    told = len(night.told())
+    night.waits(3600)
+    night.holds(20.0, for_s=600)
+    assert len(night.told()) == told
+    night.entry(EntryKind.IN_SERVICE, brooder="porch")
+    night.holds(20.0, for_s=300)
+    assert night.told()[told:] == ["porch/chill", "porch/cold"]

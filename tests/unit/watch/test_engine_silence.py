@@ -1,0 +1,181 @@
+"""Nothing heard: from one probe, from a brooder, from the whole site; and values nobody believes."""
+
+from support.engine_night import Night, a_brooder, a_site
+
+from monitor.watch import estimator
+from monitor.watch.events import AlarmName, Cause, ChangeKind, EntryKind, Facts, Priority
+
+TWO = ("porch/floor", "porch/far floor")
+
+
+def test_all_floor_probes_silent_is_urgent_and_says_since_when() -> None:
+    night = Night(a_site(a_brooder(floors=2)), make_estimator=estimator.none)
+    night.holds(35.0, for_s=600, probes=TWO)
+    night.waits(1200)
+    (silent,) = night.changes
+    assert silent.alarm is AlarmName.NO_READINGS
+    assert (silent.priority, silent.cause) == (Priority.URGENT, Cause.SILENCE)
+    assert silent.probe is None
+    assert silent.facts["since"] == night.start + 590
+    assert silent.at == night.start + 590 + 900
+    assert [p["temp_c"] for p in silent.facts["probes"]] == [None, None]
+    assert silent.facts["temp_c"] == 35.0  # the last one heard
+    night.holds(34.0, for_s=120, probes=TWO)
+    over = night.changes[-1]
+    assert (over.change, over.alarm) == (ChangeKind.CLEARED, AlarmName.NO_READINGS)
+    assert over.facts["lasted_s"] == over.at - (night.start + 590)
+
+
+def test_one_silent_probe_beside_another_is_a_warning_of_that_probe() -> None:
+    night = Night(a_site(a_brooder(floors=2)), make_estimator=estimator.none)
+    night.holds(35.0, for_s=600, probes=TWO)
+    night.holds(35.0, for_s=1800, probes=TWO[:1])
+    (silent,) = night.changes
+    assert silent.probe == "porch/far floor"
+    assert silent.priority is Priority.WARNING
+    night.waits(1200)  # now the other one as well: worse, and told
+    assert night.changes[-1].priority is Priority.URGENT
+    assert night.changes[-1].facts["incident"] == silent.occurrence
+    assert "folded" not in night.changes[-1].facts
+
+
+def test_probes_silenced_together_are_told_together() -> None:
+    night = Night(a_site(a_brooder(floors=3)), make_estimator=estimator.none)
+    three = (*TWO, "porch/third floor")
+    night.holds(35.0, for_s=600, probes=three)
+    night.holds(35.0, for_s=1800, probes=TWO[:1])
+    first, second = night.changes
+    assert second.facts["folded"]
+    assert second.facts["incident"] == first.occurrence
+    assert {p["probe"] for p in first.facts["probes"]} == set(three[1:])
+    assert {first.probe, second.probe} == set(three[1:])
+
+
+def test_a_silent_site_is_one_message() -> None:
+    boxes = (a_brooder("porch", floors=2), a_brooder("shed"), a_brooder("barn end"))
+    site = a_site(*boxes, outside=True)
+    night = Night(site, make_estimator=estimator.none)
+    while night.t < 900:
+        for k, probe in enumerate(site.all_probes):
+            if (night.t // 10 + k) % 5 == 0:  # each once in 50 s, not all at the same second
+                night.says(35.0 if probe.brooder else 8.0, probe.key)
+        night.t += 10
+    night.waits(3600)
+    assert night.told() == ["site/no-readings"]
+    (silent,) = [c for c in night.changes if c.change is ChangeKind.RAISED]
+    assert len(silent.facts["probes"]) == 5
+    assert silent.priority is Priority.URGENT
+
+
+def test_one_brooder_back_clears_the_site_and_names_who_is_still_silent() -> None:
+    site = a_site(a_brooder("porch"), a_brooder("shed"))
+    night = Night(site, make_estimator=estimator.none)
+    night.holds(35.0, for_s=300, probes=("porch/floor", "shed/floor"))
+    night.waits(1200)
+    assert night.told() == ["site/no-readings"]
+    night.holds(35.0, for_s=600, probes=("porch/floor",))
+    assert night.told(ChangeKind.CLEARED) == ["site/no-readings"]
+    assert night.told()[1:] == ["shed/no-readings"]
+
+
+def test_an_active_cold_is_not_lost_when_its_probe_falls_silent() -> None:
+    night = Night(make_estimator=estimator.none)
+    night.holds(31.0, for_s=600)
+    night.waits(3600)
+    assert night.told(ChangeKind.CLEARED) == []
+    night.holds(31.0, for_s=300)
+    assert night.told() == ["porch/cold", "porch/no-readings"]
+    assert night.told(ChangeKind.CLEARED) == ["porch/no-readings"]
+
+
+def test_a_radio_gap_of_ten_minutes_is_nothing() -> None:
+    night = Night(make_estimator=estimator.none)
+    night.holds(35.0, for_s=600)
+    night.waits(600)
+    night.holds(35.0, for_s=600)
+    assert night.changes == []
+
+
+def test_without_birds_silence_is_a_warning_and_urgent_once_birds_are_placed() -> None:
+    night = Night(batch=False, make_estimator=estimator.none)
+    night.waits(1200)
+    (silent,) = night.changes
+    assert silent.priority is Priority.WARNING
+    night.placed()
+    assert night.changes[-1].change is ChangeKind.RAISED
+    assert night.changes[-1].priority is Priority.URGENT
+
+
+def test_one_power_up_value_is_no_fault_but_a_lasting_one_is() -> None:
+    night = Night(make_estimator=estimator.none)
+    night.holds(35.0, for_s=300)
+    night.says_bad()
+    night.t += 10
+    night.holds(35.0, for_s=900)
+    assert night.changes == []
+    night.says_bad()
+    night.waits(70)
+    (fault,) = night.changes
+    assert fault.alarm is AlarmName.PROBE_FAULT
+    assert (fault.cause, fault.probe) == (Cause.SENSOR, "porch/floor")
+    assert "power-up" in fault.facts["reason"]
+
+
+def test_a_loose_wire_is_told_though_good_values_come_between() -> None:
+    night = Night(make_estimator=estimator.none)
+    for _ in range(3):
+        night.holds(35.0, for_s=60)
+        night.says_bad(temp_c=-127.0)
+        night.t += 10
+    assert night.told() == ["porch/probe-fault"]
+    night.holds(35.0, for_s=590)
+    assert night.told(ChangeKind.CLEARED) == []
+    night.holds(35.0, for_s=60)
+    assert night.told(ChangeKind.CLEARED) == ["porch/probe-fault"]
+
+
+def test_a_faulty_probe_no_longer_counts_beside_a_good_one() -> None:
+    night = Night(a_site(a_brooder(floors=2)), make_estimator=estimator.none)
+    while night.t < 600:
+        night.says(35.0, "porch/floor")
+        night.says(31.5, "porch/far floor")
+        night.t += 10
+    assert night.told() == ["porch/cold"]
+    while night.t < 900:
+        night.says(35.0, "porch/floor")
+        night.says_bad("porch/far floor")
+        night.t += 10
+    assert night.told() == ["porch/cold", "porch/probe-fault"]
+    assert night.told(ChangeKind.CLEARED) == ["porch/cold"]
+
+
+def test_only_bad_values_for_a_quarter_of_an_hour_leave_the_box_unwatched() -> None:
+    night = Night(make_estimator=estimator.none)
+    night.holds(35.0, for_s=300)
+    for _ in range(100):
+        night.says_bad()
+        night.t += 10
+    assert night.told() == ["porch/probe-fault", "porch/no-readings"]
+    blind = night.changes[-1]
+    assert (blind.priority, blind.cause) == (Priority.URGENT, Cause.SENSOR)
+    assert "folded" not in blind.facts
+
+
+def test_a_probe_out_of_service_is_not_missed() -> None:
+    night = Night(a_site(a_brooder(floors=2)), make_estimator=estimator.none)
+    night.entry(EntryKind.OUT_OF_SERVICE, brooder="porch", probe="porch/far floor")
+    night.holds(35.0, for_s=3600, probes=TWO[:1])
+    assert night.changes == []
+    night.entry(EntryKind.IN_SERVICE, brooder="porch", probe="porch/far floor")
+    night.holds(35.0, for_s=1800, probes=TWO[:1])
+    assert night.told() == ["porch/no-readings"]
+
+
+def test_silence_behind_a_lost_broker_is_the_same_trouble() -> None:
+    night = Night(make_estimator=estimator.none)
+    night.holds(35.0, for_s=300)
+    night.changes += night.engine.fault(AlarmName.BROKER_LOST, True, night.now(), Facts())
+    night.waits(1200)
+    lost, silent = night.changes
+    assert silent.facts["incident"] == lost.occurrence
+    assert silent.priority is Priority.URGENT

@@ -1,0 +1,169 @@
+"""The watcher's own troubles: away, clock, contacts; and what the status says."""
+
+from datetime import datetime
+
+import pytest
+from support.engine_night import ZONE, Night
+
+from monitor.site import Place
+from monitor.watch import estimator
+from monitor.watch.events import AlarmName, ChangeKind, EntryKind, Facts, Moment, Reading
+from monitor.watch.life_cycle import AlarmState
+
+
+@pytest.fixture
+def night() -> Night:
+    return Night(make_estimator=estimator.none)
+
+
+def test_was_down_says_how_long_and_what_was_before_and_after(night: Night) -> None:
+    night.holds(35.0, for_s=600)
+    night.t += 7200
+    gap = Facts(down_from=night.start + 600, down_to=night.start + night.t)
+    night.changes += night.engine.fault(AlarmName.WAS_DOWN, True, night.now(), gap)
+    night.holds(27.5, for_s=10)
+    night.waits(130)
+    told = [c for c in night.changes if c.alarm is AlarmName.WAS_DOWN]
+    assert [c.change for c in told] == [ChangeKind.RAISED, ChangeKind.CLEARED]
+    facts = told[0].facts
+    assert (facts["before_c"], facts["after_c"]) == (35.0, 27.5)
+    assert facts["down_to"] - facts["down_from"] == 7200
+    assert "porch/no-readings" not in night.told()  # nobody was there to hear
+    assert "porch/chill" in night.told()
+
+
+def test_after_a_gap_a_probe_that_stays_silent_is_told(night: Night) -> None:
+    night.holds(35.0, for_s=600)
+    night.t += 7200
+    night.engine.fault(AlarmName.WAS_DOWN, True, night.now(), Facts())
+    night.waits(899)
+    assert "porch/no-readings" not in night.told()
+    night.waits(2)
+    assert "porch/no-readings" in night.told()
+
+
+def test_each_contact_has_its_own_delivery_fault(night: Night) -> None:
+    for contact in ("my phone", "the neighbour"):
+        facts = Facts(contact=contact)
+        night.changes += night.engine.fault(AlarmName.DELIVERY_FAULT, True, night.now(), facts)
+    night.waits(10)
+    facts = Facts(contact="my phone")
+    night.changes += night.engine.fault(AlarmName.DELIVERY_FAULT, False, night.now(), facts)
+    assert [(c.change.value, c.facts["contact"]) for c in night.changes] == [
+        ("raised", "my phone"),
+        ("raised", "the neighbour"),
+        ("cleared", "my phone"),
+    ]
+    assert len({c.occurrence for c in night.changes}) == 2
+    left = [a for a in night.engine.status(night.now()).alarms if a.active]
+    assert [a.contact for a in left] == ["the neighbour"]
+
+
+def test_a_clock_that_jumps_is_told_and_moves_ages_but_no_delay(night: Night) -> None:
+    night.holds(31.0, for_s=100)
+    jump_s = 7 * 86400.0  # the board woke up a week in the past
+    tick = night.start + night.t
+    night.changes += night.engine.clock_jumped(Moment(tick + jump_s, tick), jump_s)
+    status = night.engine.status(Moment(tick + jump_s, tick)).brooder("porch")
+    assert status is not None
+    assert status.batch is not None
+    assert int(status.batch.age_days) == 7
+    assert status.target_c == pytest.approx(32.22, abs=0.01)
+    told = [c for c in night.changes if c.alarm is AlarmName.CLOCK_FAULT]
+    assert [c.change for c in told] == [ChangeKind.RAISED, ChangeKind.CLEARED]
+    assert told[0].facts["jump_s"] == jump_s
+    # a reading stamped with the new time is not taken for a late one, nor for a later one
+    changes = night.engine.reading(Reading(tick + jump_s + 10, tick + 10, "porch/floor", 28.0))
+    changes += night.engine.advance(Moment(tick + jump_s + 191, tick + 191))
+    (cold,) = [c for c in changes if c.alarm is AlarmName.COLD]
+    assert cold.at == tick + jump_s + 190
+    assert cold.facts["since"] == tick + jump_s + 10
+
+
+def test_while_the_clock_is_in_doubt_the_last_target_stays(night: Night) -> None:
+    night.holds(35.0, for_s=60)
+    night.engine.fault(AlarmName.CLOCK_FAULT, True, night.now(), Facts())
+    week = 8 * 86400.0
+    night.t += week
+    night.engine.fault(AlarmName.WAS_DOWN, True, night.now(), Facts())
+    night.holds(35.0, for_s=1200)
+    box = night.engine.status(night.now()).brooder("porch")
+    assert box is not None
+    assert box.target_c == pytest.approx(35.0)
+    night.engine.fault(AlarmName.CLOCK_FAULT, False, night.now(), Facts())
+    box = night.engine.status(night.now()).brooder("porch")
+    assert box is not None
+    assert box.target_c == pytest.approx(32.22, abs=0.01)
+
+
+def test_advice_comes_the_evening_before_a_step_and_goes_at_the_step(night: Night) -> None:
+    eve = datetime(2026, 2, 14, 16, 30, tzinfo=ZONE).timestamp() - night.start
+    night.t = eve
+    night.holds(35.0, for_s=10 * 3600, every_s=300)
+    steps = [c for c in night.changes if c.alarm is AlarmName.STEP_DOWN]
+    assert [(c.change.value, datetime.fromtimestamp(c.at, ZONE).hour) for c in steps] == [
+        ("raised", 17),
+        ("cleared", 0),
+    ]
+    assert steps[0].facts["next_target_c"] == pytest.approx(32.22, abs=0.01)
+
+
+def test_many_losses_are_told_once_a_day(night: Night) -> None:
+    for _ in range(6):
+        night.entry(EntryKind.LOSS, brooder="porch", count=2)
+        night.holds(35.0, for_s=600, every_s=60)
+    told = [c for c in night.changes if c.alarm is AlarmName.LOSSES_HIGH]
+    assert [c.change for c in told] == [ChangeKind.RAISED]
+
+
+def test_the_status_shows_the_floor_against_its_target(night: Night) -> None:
+    night.holds(35.0, for_s=600)
+    night.holds(31.5, for_s=600)
+    box = night.engine.status(night.now()).brooder("porch")
+    assert box is not None
+    assert (box.temp_c, box.temp_age_s) == (31.5, 10.0)
+    assert box.in_band is False
+    assert box.in_band_since is None
+    assert box.batch is not None
+    assert (box.batch.head_count, box.batch.week) == (100, 1)
+    assert box.next_step is not None
+    assert box.next_step.to_c == pytest.approx(32.22, abs=0.01)
+    assert (box.night.low_c, box.night.high_c) == (31.5, 35.0)
+    assert box.night.below_s == 600
+    (cold,) = box.alarms
+    assert cold.state is AlarmState.UNACKNOWLEDGED
+    assert [p.place for p in box.probes] == [Place.FLOOR]
+
+
+def test_the_nights_figures_begin_anew_at_six_in_the_evening() -> None:
+    night = Night(make_estimator=estimator.none)
+    night.holds(31.0, for_s=3600, every_s=60)
+    night.holds(35.0, for_s=23 * 3600 - 600, every_s=60)
+    box = night.engine.status(night.now()).brooder("porch")
+    assert box is not None
+    assert box.night.below_s == pytest.approx(3600)
+    night.holds(35.0, for_s=1200, every_s=60)
+    box = night.engine.status(night.now()).brooder("porch")
+    assert box is not None
+    assert (box.night.below_s, box.night.low_c) == (0.0, 35.0)
+    assert box.night.from_at == night.start + 86400
+
+
+def test_asking_for_the_status_changes_nothing(night: Night) -> None:
+    night.holds(31.0, for_s=600)
+    before = night.engine.state()
+    night.engine.status(night.now(night.t + 100))
+    assert night.engine.state() == before
+
+
+def test_an_estimator_that_breaks_is_put_aside_and_the_band_is_still_watched() -> None:
+    class Broken(estimator.NoEstimate):
+        def observe(self, tick: float, probe_key: str, temp_c: float) -> None:
+            raise ZeroDivisionError("no heat")
+
+    night = Night(make_estimator=lambda _brooder, _outside: Broken())
+    night.holds(31.0, for_s=600)
+    assert night.told() == ["porch/cold"]
+    box = night.engine.status(night.now()).brooder("porch")
+    assert box is not None
+    assert box.estimate_fault == "ZeroDivisionError: no heat"
