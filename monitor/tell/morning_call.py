@@ -108,13 +108,17 @@ class MorningCall:
             body=words.body,
             short=words.short,
         )
+        return self.release(message)
+
+    def release(self, message: Message) -> list[Message]:
+        """Advice to those who want it: now, or when their quiet hours end."""
         told = first_told(tuple(self._contacts.values()), Priority.ADVICE)
+        local = self._voice.local(message.at)
         now: list[str] = []
         for contact in told:
-            local = self._voice.local(at)
             if contact.is_quiet(local.time()):
-                release = self._quiet_end(contact, local)
-                self._held.append((release, replace(message, contacts=(contact.name,))))
+                until = self._quiet_end(contact, local)
+                self._held.append((until, replace(message, contacts=(contact.name,))))
             else:
                 now.append(contact.name)
         return [replace(message, contacts=tuple(now))] if now or not told else []

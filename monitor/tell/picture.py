@@ -11,7 +11,13 @@ def now_facts(facts: Facts, status: SiteStatus | None, brooder: str | None) -> F
     box = status.brooder(brooder) if status is not None and brooder is not None else None
     if box is None:
         return fresh
-    for stale in ("rate_c_per_h", "minutes_to_chill", "minutes_to_chill_low", "probes"):
+    for stale in (
+        "rate_c_per_h",
+        "minutes_to_chill",
+        "minutes_to_chill_low",
+        "minutes_to_chill_high",
+        "probes",
+    ):
         fresh.pop(stale, None)  # type: ignore[misc]
     if box.temp_c is not None:
         fresh["temp_c"] = box.temp_c

@@ -27,6 +27,8 @@ from monitor.watch.status import SiteStatus
 # Told once: a cold night is answered by going out before bed, and the clock mends itself. Nor is
 # their end told: at dawn every cold night ends, which is no reason to wake anybody.
 _TOLD_ONCE = frozenset({AlarmName.COLD_NIGHT, AlarmName.CLOCK_FAULT})
+# Advice for this very evening: the morning message would come after the step.
+_TIMELY = frozenset({AlarmName.STEP_DOWN})
 _PLACES = frozenset({"silence", "silent-probe", "probe"})  # families where another place is news
 
 
@@ -188,6 +190,8 @@ class Plan:
         return []
 
     def _raised(self, change: Change, tick: float) -> list[Message]:
+        if change.alarm in _TIMELY:
+            return self._morning.release(self._once(change))
         if change.priority is Priority.ADVICE:
             self._morning.advise(change)
             return []
@@ -289,7 +293,8 @@ class Plan:
     def _once(self, change: Change) -> Message:
         """Something that has happened: told, and that is all."""
         words = for_change(change, self._site)
-        self._morning.note(change.at, change.brooder or "site", saying.what(words))
+        if change.priority is not Priority.ADVICE:
+            self._morning.note(change.at, change.brooder or "site", saying.what(words))
         return Message(
             key=f"{change.occurrence}:raised",
             thread=change.occurrence,

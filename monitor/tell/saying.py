@@ -54,6 +54,8 @@ def over(incident: Incident, site: Site) -> Words:
     facts["lasted_s"] = last.at - incident.since_at
     if incident.extreme_c is not None and incident.family in _TEMPERATURE:
         facts["extreme_c"] = incident.extreme_c
+    if incident.last_told is None and "reason" in worst.facts:
+        facts.setdefault("reason", worst.facts["reason"])  # nobody has been told why
     if "contact" in worst.facts:
         facts["contact"] = worst.facts["contact"]
     change = replace(

@@ -3,10 +3,11 @@
 from collections.abc import Callable
 
 from monitor.site import Brooder
-from monitor.tell.wording.words import Voice, Words, compose, sentence
+from monitor.tell.wording.words import Voice, Words, compose
 from monitor.units import Unit
 from monitor.watch.events import AlarmName, Change, Facts
 
+_A_DAY_S = 86400.0 + 3600.0
 _FT2_PER_M2 = 10.7639  # exact: 1 ft = 0.3048 m
 
 
@@ -45,15 +46,13 @@ def losses_high(change: Change, voice: Voice, box: Brooder | None) -> Words:
     facts = change.facts
     lost = facts.get("losses")
     percent = f" ({facts['losses_percent']:.1f} in 100)" if "losses_percent" in facts else ""
-    usual = (
-        f"; by this age {facts['usual_percent']:.1f} in 100 is usual"
-        if "usual_percent" in facts
-        else ""
-    )
+    in_a_day = change.at - facts.get("since", 0.0) <= _A_DAY_S and facts.get("age_days", 0) > 1
+    over = " in a day" if in_a_day else " so far"
+    usual = f"; {facts['usual_percent']:.1f} is usual" if "usual_percent" in facts else ""
     chicks = f"{lost} {'chick' if lost == 1 else 'chicks'} lost" if lost else "Many chicks lost"
     return compose(
         f"{voice.where(change.brooder)}: more losses than usual",
-        f"{chicks}{percent}{usual}. Look for a cause, or ask a vet.",
+        f"{chicks}{over}{percent}{usual}. Look for a cause, or ask a vet.",
         "Chill, overheat, water and feed come first; `brooder review` shows what the floor did "
         "before each loss.",
         _origin(facts),
@@ -61,16 +60,39 @@ def losses_high(change: Change, voice: Voice, box: Brooder | None) -> Words:
 
 
 def ready_to_move(change: Change, voice: Voice, box: Brooder | None) -> Words:
-    """Old enough to go out."""
+    """Old enough to go out, or nearly."""
     facts = change.facts
-    reason = sentence(facts["reason"]) if "reason" in facts else "They are old enough."
+    stage = facts.get("reason", "ready")
+    title, do = _MOVING.get(stage, _MOVING["ready"])
+    nights = f" They bear nights down to {voice.temp(facts['low_c'])}." if "low_c" in facts else ""
+    coming = (
+        f" The coldest night ahead: {voice.temp(facts['outside_low_c'])}."
+        if "outside_low_c" in facts
+        else ""
+    )
+    days = f"{facts['age_days']} days old. " if "age_days" in facts else ""
     return compose(
-        f"{voice.where(change.brooder)}: may move out",
-        f"{reason} Choose a dry, mild day with mild nights.",
-        sentence(facts["detail"]) if "detail" in facts else None,
+        f"{voice.where(change.brooder)}: {title}",
+        f"{days}{do}",
+        f"{nights}{coming}".strip() or None,
         _origin(facts),
     )
 
+
+_MOVING = {  # the stages of brooding.moving
+    "harden off": (
+        "time to harden them off",
+        "Let them out by day in dry, mild weather; back to the heat at night.",
+    ),
+    "ready": (
+        "may move out",
+        "Choose a dry, mild day with mild nights, and watch the first night.",
+    ),
+    "hold for cold rain": (
+        "wait with moving out",
+        "They are old enough, but cold rain is coming: keep them in until it has passed.",
+    ),
+}
 
 ADVICE: dict[AlarmName, Callable[[Change, Voice, Brooder | None], Words]] = {
     AlarmName.STEP_DOWN: step_down,

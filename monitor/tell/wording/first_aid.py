@@ -5,6 +5,7 @@ advice: two supports, a guard, clear of litter and walls, no extension lead (Ohi
 Extension 2022; Maine Fire Chiefs' Association 2017; two independent supports: common practice)."""
 
 from monitor.site import Brooder
+from monitor.tell.wording.words import sentence
 from monitor.watch.events import Cause, Facts
 
 LAMP_CARE = (
@@ -30,20 +31,25 @@ HEAT_ROUND = (
 )
 
 
-def lost_source(facts: Facts) -> str | None:
+def lost_source(facts: Facts, box: Brooder | None) -> str | None:
     """Which heat source most likely stopped, with its watts when they are known."""
     if "source" not in facts:
         return None
-    watts = f" ({facts['source_watts']:.0f} W)" if "source_watts" in facts else ""
+    watts = f" ({facts['source_watts']:.0f} W)" if facts.get("source_watts") else ""
+    one = box is None or _is_one(facts["source"], box)
+    name = f"the {facts['source']}" if one else facts["source"]
     if facts.get("source_sure"):
-        return f"The {facts['source']}{watts} has most likely stopped."
-    return f"It may be the {facts['source']}{watts} that has stopped."
+        return f"{name[0].upper()}{name[1:]}{watts} has most likely stopped."
+    return f"It may be {name}{watts} that has stopped."
 
 
 def check_cold(cause: Cause, facts: Facts, box: Brooder | None) -> str:
     """The shortest first thing to do about cold; fits the lock screen."""
-    if cause is Cause.HEAT_SOURCE and "source" in facts and len(facts["source"]) <= 20:
-        return f"Check the {facts['source']} first."
+    if cause is Cause.HEAT_SOURCE and "source" in facts:
+        if box is not None and not _is_one(facts["source"], box):
+            return "Check the power first."
+        if len(facts["source"]) <= 20:
+            return f"Check the {facts['source']} first."
     if cause is Cause.COVER_OPEN:
         return "Check the cover first."
     if cause is Cause.COLD_NIGHT:
@@ -57,7 +63,10 @@ def more_about_cold(cause: Cause, facts: Facts, box: Brooder | None) -> list[str
     """Further lines about cold: what it looks like, how to go about it, with care."""
     lines: list[str] = []
     if cause is Cause.HEAT_SOURCE:
-        lines += [lost_source(facts) or "It falls the way it does when heat is lost.", HEAT_ROUND]
+        lines += [
+            lost_source(facts, box) or "It falls the way it does when heat is lost.",
+            HEAT_ROUND,
+        ]
     elif cause is Cause.COVER_OPEN:
         lines.append(
             "It falls the way it does when the cover is off: see that it lies right, then look "
@@ -78,6 +87,11 @@ def more_about_cold(cause: Cause, facts: Facts, box: Brooder | None) -> list[str
     return lines
 
 
+def reason(facts: Facts) -> str | None:
+    """What the watch itself says of it."""
+    return sentence(facts["reason"]) if facts.get("reason") else None
+
+
 def mend(facts: Facts) -> list[str]:
     """What the heat balance says would help, best first."""
     lines: list[str] = []
@@ -90,6 +104,11 @@ def mend(facts: Facts) -> list[str]:
 
 def _watts(watts: float) -> str:
     return f"{round(watts / 5) * 5 if watts >= 10 else round(watts)}"
+
+
+def _is_one(source: str, box: Brooder) -> bool:
+    """Is it the name of one heat source, or words for several?"""
+    return any(heat.name == source for heat in box.heat)
 
 
 def _heat_kind(box: Brooder | None) -> str:

@@ -3,7 +3,27 @@
 Called by `for_change` and the planner."""
 
 from monitor.tell.wording.words import Voice, Words, compose, listed, sentence, span
-from monitor.watch.events import Change
+from monitor.watch.events import AlarmName, Change
+
+TROUBLE = {  # each alarm as a thing one can see to
+    AlarmName.COLD: "the cold",
+    AlarmName.CHILL: "the cold",
+    AlarmName.HOT: "the heat",
+    AlarmName.OVERHEAT: "the heat",
+    AlarmName.HEAT_LOSS: "the lost heat",
+    AlarmName.COLD_NIGHT: "the cold night",
+    AlarmName.NO_READINGS: "the silence",
+    AlarmName.PROBE_FAULT: "the doubtful probe",
+    AlarmName.BROKER_LOST: "the lost broker",
+    AlarmName.STORAGE_FAULT: "the record keeping",
+    AlarmName.DELIVERY_FAULT: "the failing contact",
+    AlarmName.CLOCK_FAULT: "the clock",
+    AlarmName.WAS_DOWN: "the gap",
+    AlarmName.STEP_DOWN: "the next step",
+    AlarmName.CROWDED: "the crowding",
+    AlarmName.LOSSES_HIGH: "the losses",
+    AlarmName.READY_TO_MOVE: "the moving out",
+}
 
 
 def again(told: Words, lasted_s: float, number: int) -> Words:
@@ -15,14 +35,15 @@ def again(told: Words, lasted_s: float, number: int) -> Words:
 def passed_on(told: Words, lasted_s: float, names: list[str]) -> Words:
     """Nobody answered; the next contact is told, and why it comes to them."""
     others = f"{listed(names)} did not answer." if names else "nobody answered."
-    return _with(told, told.title, f"Passed on to you after {span(lasted_s)}: {others}")
+    after = f" after {span(lasted_s)}" if lasted_s >= 60 else ""
+    return _with(told, told.title, f"Passed on to you{after}: {others}")
 
 
 def answered(change: Change, voice: Voice) -> Words:
     """Somebody acknowledged: told to the others, so that two do not run."""
     by = change.facts.get("by") or "Somebody"
     return compose(
-        f"{voice.where(change.brooder)}: {change.alarm.value} is being seen to",
+        f"{voice.where(change.brooder)}: {TROUBLE[change.alarm]} is being seen to",
         f"{by} answered at {voice.clock(change.at, change.at)}. No more repeats.",
         "You will hear when it is over, or if it gets worse.",
     )
@@ -34,7 +55,7 @@ def shelved(change: Change, voice: Voice) -> Words:
     until = f" until {voice.clock(facts['until'], change.at)}" if "until" in facts else ""
     why = f" Reason: {sentence(facts['note'])}" if facts.get("note") else ""
     return compose(
-        f"{voice.where(change.brooder)}: {change.alarm.value} is put aside",
+        f"{voice.where(change.brooder)}: {TROUBLE[change.alarm]} is put aside",
         f"Not told{until}.{why}",
         f"By {facts['by']}." if facts.get("by") else None,
     )
@@ -43,7 +64,7 @@ def shelved(change: Change, voice: Voice) -> Words:
 def unshelved(change: Change, voice: Voice) -> Words:
     """Back from being put aside."""
     return compose(
-        f"{voice.where(change.brooder)}: {change.alarm.value} is watched again",
+        f"{voice.where(change.brooder)}: {TROUBLE[change.alarm]} is watched again",
         "The time it was put aside for is over.",
     )
 

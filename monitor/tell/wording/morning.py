@@ -83,12 +83,12 @@ def _night(box: BoxMorning, voice: Voice, at: float) -> list[str]:
     low = _extreme(voice, at, (box.lowest_c, box.lowest_at, box.lowest_target_c))
     high = _extreme(voice, at, (box.highest_c, box.highest_at, box.highest_target_c))
     lines = [f"{box.brooder}, the night: lowest {low}, highest {high}."]
-    outside = []
+    wrong = []
     if box.too_cold_s >= 30:
-        outside.append(f"{span(box.too_cold_s)} too cold")
+        wrong.append(f"too cold for {span(box.too_cold_s)}")
     if box.too_hot_s >= 30:
-        outside.append(f"{span(box.too_hot_s)} too hot")
-    lines.append(f"Out of its band: {', '.join(outside) if outside else 'never'}.")
+        wrong.append(f"too hot for {span(box.too_hot_s)}")
+    lines.append(f"It was {' and '.join(wrong)}." if wrong else "It was never too cold or too hot.")
     if box.unseen_s >= 600:
         lines.append(f"No reading to believe for {span(box.unseen_s)}.")
     lines.append(f"Alarms: {'; '.join(box.alarms) if box.alarms else 'none'}.")

@@ -2,7 +2,7 @@
 
 This one message must do also for somebody who never got the first: it tells the whole story."""
 
-from monitor.tell.wording.words import Voice, Words, compose, span
+from monitor.tell.wording.words import Voice, Words, compose, sentence, span
 from monitor.watch.events import AlarmName, Change
 
 _WAS = {
@@ -29,41 +29,46 @@ _GONE = {
     AlarmName.LOSSES_HIGH: ("losses as usual again", "Nothing for you to do."),
     AlarmName.READY_TO_MOVE: ("no longer due to move", "Nothing for you to do."),
 }
+_HAVE_LENGTH = (
+    AlarmName.NO_READINGS,
+    AlarmName.PROBE_FAULT,
+    AlarmName.BROKER_LOST,
+    AlarmName.STORAGE_FAULT,
+    AlarmName.DELIVERY_FAULT,
+)
 _LOW = (AlarmName.COLD, AlarmName.CHILL, AlarmName.HEAT_LOSS)
 
 
 def all_clear(change: Change, voice: Voice) -> Words:
     """The alarm is over. `change` is the last clearing; its facts span the whole of it."""
     facts = change.facts
-    lasted = f" {_lasted(facts['lasted_s'])}" if "lasted_s" in facts else ""
+    lasted = f" for {span(facts['lasted_s'])}" if "lasted_s" in facts else ""
+    why = sentence(facts["reason"]) if facts.get("reason") else None
+    where = voice.where(change.brooder)
     if change.alarm in _GONE:
         what, then = _GONE[change.alarm]
-        gap = _gap(change, voice, lasted)
+        gap = (
+            "" if change.alarm is AlarmName.COLD_NIGHT else lasted.replace(" for", " It lasted", 1)
+        )
         return compose(
-            f"{voice.where(change.brooder)}: {what}", f"{then}{gap}", _floor_now(change, voice)
+            f"{where}: {what}", f"{then}{gap}{'.' if gap else ''}", why, _floor_now(change, voice)
         )
     extreme = ""
     if "extreme_c" in facts:
         end = "lowest" if change.alarm in _LOW else "highest"
         extreme = f", {end} {voice.temp(facts['extreme_c'])}"
+    was = f"It was {_WAS[change.alarm]}{lasted}{extreme}."
+    if why is not None:
+        return compose(f"{where}: alarm ended", f"{why} {was}")
+    floor = _floor_now(change, voice)
     return compose(
-        f"{voice.where(change.brooder)}: back to normal",
-        f"{_floor_now(change, voice) or ''} It was {_WAS[change.alarm]}{lasted}{extreme}.".strip(),
+        f"{where}: back to normal",
+        f"{floor} {was}" if floor else was,
         "See that every chick is on its feet, and what the cause was, so that it does not "
         "come back."
         if change.alarm in (AlarmName.CHILL, AlarmName.OVERHEAT, AlarmName.HEAT_LOSS)
         else None,
     )
-
-
-def _lasted(seconds: float) -> str:
-    return f"for {span(seconds)}"
-
-
-def _gap(change: Change, voice: Voice, lasted: str) -> str:
-    if not lasted or change.alarm is AlarmName.COLD_NIGHT:
-        return ""
-    return f" It lasted{lasted.removeprefix(' for')}."
 
 
 def _floor_now(change: Change, voice: Voice) -> str | None:

@@ -12,28 +12,44 @@ _WHERE_TO_LOOK = (
     "Then look at what carries the readings: power of the board and the probe, cable or battery, "
     "Wi-Fi, broker."
 )
-_UNTIL_THEN = "Until readings come back nobody is watching this box but you. " + LOOK_AT_CHICKS
+_SHARED = "All fell silent together, so look first at what they share: mains power, Wi-Fi, broker."
+_UNTIL_THEN = "Until readings come back nobody watches but you. " + LOOK_AT_CHICKS
 
 
 def no_readings(change: Change, voice: Voice, box: Brooder | None) -> Words:
-    """A probe, or every probe of a brooder, has not been heard."""
+    """A probe, every probe of a brooder, or the whole site has not been heard."""
     facts = change.facts
     last = _last(change, voice)
-    if change.priority is not Priority.URGENT:
+    where = voice.where(change.brooder)
+    if change.probe is not None:
         probe = _probe_name(change)
         return compose(
-            f"{voice.where(change.brooder)}: {probe} is silent",
-            f"{last} Look at the {probe} and its power.",
-            "The other probes still speak, so the box is watched. " + _WHERE_TO_LOOK,
+            f"{where}: {probe} is silent",
+            f"{last} Look at the probe and its power.",
+            "The others still speak, so the watch goes on. " + _WHERE_TO_LOOK,
+        )
+    if change.brooder is None:
+        since = f" since {voice.clock(facts['since'], change.at)}" if "since" in facts else ""
+        return compose(
+            f"{where}: no readings",
+            f"Nothing from any probe{since}. Go and look at the chicks.",
+            _SHARED,
+            _UNTIL_THEN,
             probe_list(voice, facts),
         )
+    if change.priority is not Priority.URGENT:
+        return compose(
+            f"{where}: no readings",
+            f"{last} No chicks are entered there, so there is no hurry.",
+            _silent_for(change),
+            _WHERE_TO_LOOK,
+        )
     return compose(
-        f"{voice.where(change.brooder)}: no readings",
+        f"{where}: no readings",
         f"{last} Go and look at the chicks.",
         _silent_for(change),
         _WHERE_TO_LOOK,
         _UNTIL_THEN,
-        probe_list(voice, facts),
     )
 
 
@@ -44,7 +60,7 @@ def site_silent(changes: list[Change], voice: Voice) -> Words:
     return compose(
         f"{voice.where(None)}: no readings",
         f"Nothing from {listed(boxes)}. Go and look at the chicks.",
-        "All fell silent together, so look first at what they share: mains power, Wi-Fi, broker.",
+        _SHARED,
         *lasts,
         _UNTIL_THEN,
     )

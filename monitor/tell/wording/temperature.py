@@ -75,6 +75,7 @@ def overheat(change: Change, voice: Voice, box: Brooder | None) -> Words:
     return compose(
         f"{voice.where(change.brooder)}: dangerously hot",
         f"{now_and_target(voice, facts)} {do}",
+        first_aid.reason(facts),
         first_aid.FALLEN_LAMP if fire else None,
         _since(voice, change, "This hot", None),
         "Open the cover, let them get away from the heat, give them water. Chicks that pant with "
@@ -99,7 +100,7 @@ def cold_night(change: Change, voice: Voice, box: Brooder | None) -> Words:
         f"{voice.where(change.brooder)}: cold night ahead",
         first,
         _outside(voice, facts),
-        f"It would leave its band about {voice.clock(facts['leaves_band_at'], change.at)}."
+        f"It would be too cold from about {voice.clock(facts['leaves_band_at'], change.at)} on."
         if "leaves_band_at" in facts
         else None,
         f"Chance of that: about {round(facts['chance'] * 10) * 10} in 100."
@@ -109,6 +110,8 @@ def cold_night(change: Change, voice: Voice, box: Brooder | None) -> Words:
         first_aid.LAMP_CARE if box is None or any(s.kind == "lamp" for s in box.heat) else None,
     )
 
+
+STEADY_C_PER_H = 0.3  # slower than this is not worth a word; a probe's noise gives as much
 
 TEMPERATURE: dict[AlarmName, Callable[[Change, Voice, Brooder | None], Words]] = {
     AlarmName.COLD: cold,
@@ -157,8 +160,8 @@ def _since(voice: Voice, change: Change, lead: str, limit_c: float | None) -> st
     edge = f" {voice.temp(limit_c)}" if limit_c is not None else ""
     rate = facts.get("rate_c_per_h", 0.0)
     moving = ""
-    if abs(rate) >= 0.3:
-        moving = f", {'falling' if rate < 0 else 'rising'} {voice.step(rate)} an hour"
+    if abs(rate) >= STEADY_C_PER_H:
+        moving = f", now {'falling' if rate < 0 else 'rising'} {voice.step(rate)} an hour"
     return f"{lead}{edge} since {voice.clock(facts['since'], change.at)}{moving}."
 
 
@@ -166,7 +169,9 @@ def _falling(voice: Voice, change: Change) -> str | None:
     facts = change.facts
     since = f" since {voice.clock(facts['since'], change.at)}" if "since" in facts else ""
     rate = facts.get("rate_c_per_h", 0.0)
-    fast = f" by {voice.step(rate)} an hour" if rate <= -0.3 else ""
+    if rate >= STEADY_C_PER_H:
+        return f"Some of the heat was lost{since}; the floor is rising again."
+    fast = f" by {voice.step(rate)} an hour" if rate <= -STEADY_C_PER_H else ""
     low = facts.get("low_c")
     inside = low is not None and facts.get("temp_c", low - 1) >= low
     still = " It is still warm enough, so there is time to act." if inside else ""

@@ -92,7 +92,7 @@ def sentence(text: str) -> str:
 
 def minutes_left(voice: Voice, facts: Facts) -> str | None:
     """How long until harm, which always means until the configured chill limit, and says so."""
-    if "minutes_to_chill" not in facts:
+    if "minutes_to_chill" not in facts or facts.get("rate_c_per_h", 0.0) > 0:
         return None
     left = facts["minutes_to_chill"]
     limit = f" ({voice.temp(facts['chill_c'])})" if "chill_c" in facts else ""

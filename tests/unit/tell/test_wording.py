@@ -1,0 +1,216 @@
+"""What people read. The golden file holds every message as it goes out; run this file with
+WRITE_GOLDEN=1 to write it anew, then read what changed as if you had just woken up."""
+
+import os
+import re
+from pathlib import Path
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from tell_samples import FACTS, NIGHT, change, local, site
+
+from monitor.site import Site
+from monitor.tell import wording
+from monitor.tell.wording import BoxMorning, Gathered, Voice, Words
+from monitor.units import Unit
+from monitor.watch.alarm_table import TABLE
+from monitor.watch.events import AlarmName, Cause, ChangeKind, Facts, Priority
+
+GOLDEN = Path(__file__).with_name("golden_messages.txt")
+URGENT = [name for name in AlarmName if TABLE[name].priority is Priority.URGENT]
+EVERY_KIND = (
+    ChangeKind.RAISED,
+    ChangeKind.CLEARED,
+    ChangeKind.ESCALATED,
+    ChangeKind.ACKNOWLEDGED,
+    ChangeKind.SHELVED,
+    ChangeKind.UNSHELVED,
+)
+
+
+def all_messages() -> dict[str, Words]:
+    """By name."""
+    here = site()
+    said = {
+        f"{name.value} {kind.value}": wording.for_change(change(name, kind), here)
+        for name in AlarmName
+        for kind in EVERY_KIND[:3]
+    }
+    for kind in EVERY_KIND[3:]:
+        said[f"any {kind.value}"] = wording.for_change(change(AlarmName.COLD, kind), here)
+    for cause in (Cause.COVER_OPEN, Cause.COLD_NIGHT, Cause.SENSOR, Cause.UNKNOWN):
+        said[f"cold raised, {cause.value}"] = wording.for_change(
+            change(AlarmName.COLD, cause=cause), here
+        )
+    fallen = Facts(temp_c=56.0, target_c=35.0, since=NIGHT - 40)
+    said["overheat raised, a fallen lamp"] = wording.for_change(
+        change(AlarmName.OVERHEAT, facts=fallen), here
+    )
+    everything = Facts(**{**FACTS[AlarmName.HEAT_LOSS], "source": "every heat source"})
+    said["heat-loss raised, everything went out"] = wording.for_change(
+        change(AlarmName.HEAT_LOSS, facts=everything), here
+    )
+    said["no-readings raised, the whole site"] = wording.for_change(
+        change(AlarmName.NO_READINGS, brooder=None), here
+    )
+    said["no-readings raised, no batch"] = wording.for_change(
+        change(AlarmName.NO_READINGS, priority=Priority.WARNING), here
+    )
+    gone = Facts(reason="no batch in the brooder", lasted_s=600.0, extreme_c=30.1)
+    said["cold cleared, the chicks are out"] = wording.for_change(
+        change(AlarmName.COLD, ChangeKind.CLEARED, facts=gone), here
+    )
+    for stage in ("harden off", "hold for cold rain"):
+        facts = Facts(**{**FACTS[AlarmName.READY_TO_MOVE], "reason": stage})
+        said[f"ready-to-move raised, {stage}"] = wording.for_change(
+            change(AlarmName.READY_TO_MOVE, facts=facts), here
+        )
+    voice = Voice(here)
+    cold = wording.for_change(change(AlarmName.CHILL), here)
+    said["reminder"] = wording.again(cold, 1500, 2)
+    said["passed on"] = wording.passed_on(cold, 900, ["my phone"])
+    said["several silent"] = wording.site_silent(
+        [change(AlarmName.NO_READINGS), change(AlarmName.NO_READINGS, brooder="shed")], voice
+    )
+    said["trial"] = wording.trial(voice, "my phone", NIGHT)
+    said["morning, quiet"] = wording.morning([quiet_box()], Gathered(), voice, local(11, 7))
+    said["morning, a bad night"] = wording.morning(
+        [bad_box(), BoxMorning(brooder="shed", running=False)],
+        Gathered(
+            advice=["porch: getting crowded. Make the box larger or split the batch."],
+            still=["porch too cold"],
+            watch=["03:12 broker not reached"],
+        ),
+        voice,
+        local(11, 7),
+    )
+    return said
+
+
+def quiet_box() -> BoxMorning:
+    return BoxMorning(
+        brooder="porch",
+        lowest_c=33.4,
+        lowest_at=local(11, 5, 10),
+        lowest_target_c=35.0,
+        highest_c=36.1,
+        highest_at=local(10, 21),
+        highest_target_c=35.0,
+        now_c=34.8,
+        target_c=35.0,
+        head_count=98,
+        age_days=6,
+        step_at=local(12, 0),
+        step_target_c=32.2,
+        outlook_lowest_c=32.9,
+        outlook_at=local(12, 5, 30),
+    )
+
+
+def bad_box() -> BoxMorning:
+    return BoxMorning(
+        brooder="porch",
+        lowest_c=27.4,
+        lowest_at=local(11, 3, 5),
+        lowest_target_c=35.0,
+        highest_c=35.6,
+        highest_at=local(10, 20),
+        highest_target_c=35.0,
+        too_cold_s=4500,
+        unseen_s=1260,
+        alarms=("02:08 heat has stopped", "02:40 dangerously cold"),
+        now_c=31.6,
+        target_c=35.0,
+        head_count=96,
+        age_days=3,
+    )
+
+
+def as_text(messages: dict[str, Words]) -> str:
+    return "\n".join(
+        f"== {name}\n{words.title}\n{words.body}\n" for name, words in messages.items()
+    )
+
+
+def test_every_message_reads_as_agreed():
+    text = as_text(all_messages())
+    if os.environ.get("WRITE_GOLDEN"):
+        GOLDEN.write_text(text, encoding="utf-8")
+    agreed = GOLDEN.read_text(encoding="utf-8")
+    assert text.split("\n== ") == agreed.split("\n== ")
+
+
+@pytest.mark.parametrize("alarm", URGENT)
+@pytest.mark.parametrize("kind", [ChangeKind.RAISED, ChangeKind.ESCALATED])
+@pytest.mark.parametrize("units", [Unit.CELSIUS, Unit.FAHRENHEIT])
+def test_a_locked_phone_shows_brooder_trouble_now_target_and_what_to_do(alarm, kind, units):
+    here = site(units)
+    words = wording.for_change(change(alarm, kind), here)
+    seen = f"{words.title}\n{words.body}"[: wording.LOCK_SCREEN]
+    voice = Voice(here)
+    facts = FACTS[alarm]
+    assert "porch" in seen
+    assert re.search(r"cold|hot|heat has stopped|no readings", seen)
+    assert voice.temp(facts["temp_c"]) in seen
+    assert f"should be {voice.temp(facts['target_c'])}" in seen
+    assert re.search(r"Check [a-z ]+ first\.|Raise a lamp|Go and look at the chicks\.", seen)
+
+
+@pytest.mark.parametrize("alarm", URGENT)
+def test_a_reminder_keeps_what_a_locked_phone_shows(alarm):
+    words = wording.again(wording.for_change(change(alarm), site(Unit.FAHRENHEIT)), 1500, 12)
+    seen = f"{words.title}\n{words.body}"[: wording.LOCK_SCREEN]
+    assert "should be 95.0 °F" in seen
+    assert re.search(r"Check [a-z ]+ first\.|Raise a lamp|Go and look at the chicks\.", seen)
+
+
+@given(name=st.text("abcdefghij klm", min_size=1, max_size=40).filter(str.strip))
+def test_a_long_name_of_a_brooder_does_not_push_the_figures_off_a_locked_phone(name):
+    here = site()
+    named = Site(
+        name=here.name, timezone=here.timezone, units=Unit.FAHRENHEIT, brooders=here.brooders
+    )
+    words = wording.for_change(change(AlarmName.CHILL, brooder=name), named)
+    assert "should be 95.0 °F. Go now. Check" in f"{words.title}\n{words.body}"[:110]
+
+
+@pytest.mark.parametrize("alarm", [AlarmName.COLD, AlarmName.HEAT_LOSS])
+def test_minutes_left_say_that_they_are_minutes_to_the_chill_limit(alarm):
+    words = wording.for_change(change(alarm), site())
+    [line] = [line for line in words.body.splitlines() if "About" in line and " min " in line]
+    assert "to the chill limit (29.4 °C)" in line
+
+
+def test_a_hot_probe_that_can_mean_fire_says_cut_the_power_first_on_the_locked_phone():
+    words = wording.for_change(
+        change(AlarmName.OVERHEAT, facts=Facts(temp_c=56.0, target_c=35.0)), site()
+    )
+    assert "cut the power first" in f"{words.title}\n{words.body}"[: wording.LOCK_SCREEN]
+    assert "before you touch anything" in words.body
+
+
+@pytest.mark.parametrize("name", sorted(all_messages()))
+def test_no_message_panics_shows_code_or_leaves_a_gap(name):
+    words = all_messages()[name]
+    text = f"{words.title}\n{words.body}"
+    assert "!" not in text
+    assert not re.search(r"\bNone\b|\bnan\b|[{}]|  |\.\.|\bError\b|[a-z]_[a-z]", text)
+    assert all(line == line.strip() and line for line in words.body.splitlines())
+    assert words.short == f"{words.title}. {words.body.splitlines()[0]}"
+
+
+@pytest.mark.parametrize("alarm", list(AlarmName))
+@pytest.mark.parametrize("kind", EVERY_KIND)
+def test_a_change_without_any_facts_still_reads_as_a_message(alarm, kind):
+    words = wording.for_change(change(alarm, kind, facts=Facts()), site())
+    assert words.title
+    assert words.body.strip()
+    assert not re.search(r"\bNone\b|  |\.\.", words.body)
+
+
+def test_the_same_message_in_fahrenheit_has_no_celsius_in_it():
+    for alarm in AlarmName:
+        facts = {k: v for k, v in FACTS[alarm].items() if k not in ("reason", "mend")}
+        words = wording.for_change(change(alarm, facts=Facts(**facts)), site(Unit.FAHRENHEIT))
+        assert "°C" not in f"{words.title}{words.body}"
