@@ -121,7 +121,8 @@ class Core:
             raise Objection(
                 f"No brooder is called {entry.brooder!r}; it must be one of {', '.join(names)}."
             )
-        numbered = replace(entry, number=self._next_entry_number(), at=kept_at(entry.at))
+        number = entry.number or self._next_entry_number()  # a recorded entry keeps its own
+        numbered = replace(entry, number=number, at=kept_at(entry.at))
         self._happened.batch.inputs.append(Entered(numbered, now))
         return numbered, self._entered(numbered, now)
 

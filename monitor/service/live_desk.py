@@ -7,6 +7,7 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
+from monitor.brooding.batch import Ledger
 from monitor.intake.listener import Listener
 from monitor.intake.unclaimed import Unclaimed, suggest
 from monitor.page.desk import Objection
@@ -75,6 +76,11 @@ class LiveDesk:
         """Keeps an entry; its number."""
         said = await self._in_watch(lambda now: answers.enter(self._watcher.core, entry, now))
         return int(said["number"])
+
+    async def ledger(self) -> Ledger:
+        """The flock ledger as it stands."""
+        kept: Ledger = await self._in_watch(lambda _now: self._watcher.core.ledger)
+        return kept
 
     async def tonight(
         self, brooder: str, *, low_c: float | None, cover: str | None, extra_watts: float

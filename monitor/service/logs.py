@@ -7,7 +7,12 @@ import os
 import sys
 from collections.abc import Mapping
 
-LEVELS = {"debug": logging.DEBUG, "info": logging.INFO, "warning": logging.WARNING}
+LEVELS = {
+    "debug": logging.DEBUG,
+    "info": logging.INFO,
+    "warning": logging.WARNING,
+    "error": logging.ERROR,
+}
 
 
 class _KeyValues(logging.Formatter):

@@ -15,7 +15,7 @@ from monitor.tell.contacts import Contact
 from monitor.tell.delivery import Calls, Delivery
 from monitor.tell.links import Links, load_key
 from monitor.tell.message import Message
-from monitor.tell.trying import try_contacts
+from monitor.tell.trial import try_out
 from monitor.watch.events import AlarmName, Facts
 
 log = logging.getLogger(__name__)
@@ -112,12 +112,11 @@ class Reaching:
         )
         tried = await asyncio.to_thread(
             lambda: list(
-                try_contacts(
+                try_out(
                     wanted,
                     self._settings.site,
-                    at=self._clock.now().at,
-                    limit_s=self._settings.file.tell.contact_time_limit_s,
+                    self._settings.file.tell.contact_time_limit_s,
                 )
             )
         )
-        return [{"contact": t.contact, "ok": t.failure is None, "why": t.failure} for t in tried]
+        return [{"contact": t.contact, "ok": t.why is None, "why": t.why} for t in tried]

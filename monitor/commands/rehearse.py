@@ -1,0 +1,118 @@
+"""`brooder rehearse`: an invented cold night, live and at speed, before you need it at two."""
+
+import asyncio
+import sys
+import tempfile
+from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
+from typing import Annotated
+from zoneinfo import ZoneInfo
+
+import typer
+
+from monitor.commands.common import ConfigOption, fail
+from monitor.commands.watch import on_terminal
+from monitor.journal.records import StorageFault
+from monitor.service.clock import FastClock
+from monitor.service.logs import set_up
+from monitor.service.night import SITE_FILE, Night, Story
+from monitor.service.rehearsal import play
+from monitor.service.run import Hooks, Places, run
+from monitor.settings import Settings, SettingsFault, load_settings
+
+LEAST_SPEED = 60.0
+
+
+def register(app: typer.Typer) -> None:
+    """Adds the verb."""
+    app.command("rehearse")(rehearse)
+
+
+def rehearse(
+    speed: Annotated[float, typer.Option(help="How much faster than life, 60 or more.")] = 600.0,
+    journal: Annotated[
+        Path | None,
+        typer.Option("--journal", help="Keep what was recorded in this file, for review."),
+    ] = None,
+    unanswered: Annotated[
+        bool, typer.Option("--unanswered", help="Nobody acknowledges and nobody mends the lamp.")
+    ] = False,
+    calm: Annotated[bool, typer.Option("--calm", help="A night in which nothing fails.")] = False,
+    config: ConfigOption = None,
+) -> None:
+    """An invented cold night: simulated probes publish over MQTT to the real service; at two in the
+    morning a lamp fails. Shows what you would be told. Nobody is really told."""
+    if speed < LEAST_SPEED:
+        fail(f"--speed is {speed:g}; it must be {LEAST_SPEED:g} or more")
+    if journal is not None and journal.exists():
+        fail(f"{journal} is there already; name a new file: a rehearsal is no record")
+    set_up("error")
+    story = Story()
+    if calm:
+        story = Story(lamp_fails=None, answered=None, mended=None, losses_found=None)
+    elif unanswered:
+        story = Story(answered=None, mended=None)
+    with tempfile.TemporaryDirectory(prefix="brooder-rehearsal-") as folder:
+        try:
+            settings, night = _stage(Path(folder), config, story)
+            asyncio.run(_perform(settings, night, speed))
+            if journal is not None:
+                journal.write_bytes(settings.journal_path.read_bytes())
+        except (StorageFault, OSError, SettingsFault) as error:
+            fail(f"rehearse: {error}")
+    if journal is not None:
+        sys.stdout.write(
+            f"\nThe night is kept in {journal}. Look back with:\n"
+            f"  brooder review --journal {journal}\n"
+        )
+
+
+def _stage(folder: Path, config: Path | None, story: Story) -> tuple[Settings, Night]:
+    """An invented site in a folder of its own, in the grower's units and time zone if there is a
+    configuration."""
+    zone, units = ZoneInfo("America/Chicago"), "fahrenheit"
+    try:
+        own = load_settings(config, check_contacts=False)
+        zone, units = own.site.timezone, own.site.units.value
+    except SettingsFault:
+        if config is not None:
+            raise
+    file = folder / "brooder.toml"
+    file.write_text(SITE_FILE.format(timezone=zone.key, units=units), encoding="utf-8")
+    environ = {
+        "BROODER_BUILT_IN_BROKER__PORT": "0",
+        "BROODER_PAGE__ENABLED": "false",
+        "BROODER_JOURNAL__COMMIT_S": "1",
+    }
+    settings = load_settings(file, environ, check_contacts=False)
+    evening: date = (datetime.now(UTC).astimezone(zone) - timedelta(days=1)).date()
+    return settings, Night(evening=evening, zone=zone, story=story)
+
+
+async def _perform(settings: Settings, night: Night, speed: float) -> None:
+    start_at = night.at(night.story.starts)
+    minutes = (night.at(night.story.ends) - start_at) / 60 / speed
+    sys.stdout.write(
+        f"Rehearsal on an invented site: {night.story.starts:%H:%M} to {night.story.ends:%H:%M} "
+        f"at {speed:g} times the speed, about {max(1, round(minutes))} min. "
+        "Two lamps, a plate, 100 chicks.\n"
+    )
+    if night.story.lamp_fails is not None:
+        sys.stdout.write(f"At {night.story.lamp_fails:%H:%M} the west lamp burns out.\n")
+    sys.stdout.write("This is what your phone would show:\n\n")
+    sys.stdout.flush()
+    clock = FastClock(start_at=start_at, speed=speed)
+    playing: list[asyncio.Task[None]] = []
+    hooks = Hooks(clock=clock, show=on_terminal(settings), page=False)
+
+    def ready(places: Places) -> None:
+        task = asyncio.ensure_future(play(settings, night, clock, places))
+        task.add_done_callback(lambda _: hooks.stop.set())
+        playing.append(task)
+
+    hooks.on_ready = ready
+    await run(settings, hooks)
+    for task in playing:
+        task.cancel()
+        if task.done() and not task.cancelled() and task.exception() is not None:
+            raise OSError(f"the probes broke off: {task.exception()}")

@@ -1,0 +1,133 @@
+"""`brooder replay`: a recorded night through the same engine as a live one."""
+
+import contextlib
+import json
+from collections import Counter
+from collections.abc import Iterable, Iterator
+from datetime import datetime
+from pathlib import Path
+from typing import Annotated, TextIO
+
+import typer
+from rich.console import Console
+from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
+
+from monitor.commands.common import ConfigOption, complain, fail, out, settings_or_exit
+from monitor.journal.lines import LineFault
+from monitor.service.core import Happened
+from monitor.service.replay import Replay, event_of, message_lines
+from monitor.settings import Settings
+from monitor.tell.message import Message
+from monitor.watch.events import Change
+
+
+def register(app: typer.Typer) -> None:
+    """Adds the verb."""
+    app.command("replay")(replay)
+
+
+def replay(
+    file: Annotated[Path, typer.Argument(help="Journal lines, as `brooder export` writes them.")],
+    events: Annotated[
+        Path | None,
+        typer.Option("--events", help="Write every alarm change here, one JSON object a line."),
+    ] = None,
+    quiet: Annotated[
+        bool, typer.Option("--quiet", help="Only the sums, not each message.")
+    ] = False,
+    config: ConfigOption = None,
+) -> None:
+    """Run a recorded journal through the watch and show what would have been told. Tells nobody."""
+    settings = settings_or_exit(config)
+    if not file.is_file():
+        fail(f"{file} is no file; name one with journal lines (brooder export writes them)")
+    with contextlib.ExitStack() as stack:
+        try:
+            lines = stack.enter_context(file.open(encoding="utf-8", errors="replace"))
+            told = Told(
+                settings,
+                stack.enter_context(events.open("w", encoding="utf-8"))
+                if events is not None
+                else None,
+                quiet=quiet,
+            )
+        except OSError as error:
+            fail(f"{error.filename}: {error.strerror}")
+        run = Replay(settings, told.happened)
+        try:
+            tally = run.feed(_with_bar(lines, file.stat().st_size))
+        except LineFault as fault:
+            fail(f"{file}: {fault}")
+    for objection in tally.objections:
+        complain(f"{file}: {objection}")
+    if tally.from_at is None or tally.to_at is None:
+        out().print("The file holds no lines.")
+        return
+    zone = settings.site.timezone
+    begin, end = (datetime.fromtimestamp(at, zone) for at in (tally.from_at, tally.to_at))
+    unclaimed = f", {tally.unclaimed} on topics no probe claims" if tally.unclaimed else ""
+    out().print(
+        f"{begin:%Y-%m-%d %H:%M} to {end:%Y-%m-%d %H:%M}: {tally.messages_heard} messages"
+        f"{unclaimed}, {tally.entries} entries; {told.sums()}."
+    )
+
+
+class Told:
+    """Collects and shows what came of the lines."""
+
+    def __init__(self, settings: Settings, events: TextIO | None, *, quiet: bool) -> None:
+        self._settings = settings
+        self._events = events
+        self._quiet = quiet
+        self._changes: Counter[str] = Counter()
+        self._messages = 0
+
+    def happened(self, happened: Happened) -> None:
+        """Changes to the file, messages to the terminal."""
+        for change in happened.batch.changes:
+            self._change(change)
+        for message in happened.messages:
+            self._message(message)
+
+    def _change(self, change: Change) -> None:
+        self._changes[change.change.value] += 1
+        if self._events is not None:
+            said = event_of(change, self._settings.site)
+            self._events.write(json.dumps(said, ensure_ascii=False) + "\n")
+
+    def _message(self, message: Message) -> None:
+        self._messages += 1
+        if not self._quiet:
+            when = datetime.fromtimestamp(message.at, self._settings.site.timezone)
+            head, *body = message_lines(message, f"{when:%a %H:%M}")
+            console = out()
+            console.print(head, markup=False, style="bold")
+            for line in body:
+                console.print(f"    {line}", markup=False)
+
+    def sums(self) -> str:
+        """How many of what."""
+        changes = ", ".join(f"{n} {kind}" for kind, n in self._changes.items()) or "none"
+        return f"alarm changes: {changes}; messages: {self._messages}"
+
+
+def _with_bar(lines: Iterable[str], size: int) -> Iterator[str]:
+    """The lines, with a bar on standard error where that is a terminal."""
+    console = Console(stderr=True)
+    with Progress(
+        TextColumn("replaying"),
+        BarColumn(),
+        TextColumn("{task.percentage:>3.0f} %"),
+        TimeRemainingColumn(),
+        console=console,
+        transient=True,
+        disable=not console.is_terminal,
+    ) as progress:
+        task = progress.add_task("", total=size or 1)
+        waiting = 0
+        for line in lines:
+            waiting += len(line)
+            if waiting >= 1 << 16:
+                progress.update(task, advance=waiting)
+                waiting = 0
+            yield line

@@ -1,0 +1,100 @@
+"""`brooder watch`: the service."""
+
+import asyncio
+import sys
+from collections.abc import Callable
+from datetime import datetime
+from typing import Annotated
+
+import typer
+
+from monitor.commands.common import WRONG_CALL, ConfigOption, complain, fail, settings_or_exit
+from monitor.journal.records import StorageFault
+from monitor.service.logs import LEVELS, set_up
+from monitor.service.replay import message_lines
+from monitor.service.run import Hooks, Places, run
+from monitor.settings import Settings, SettingsFault, load_settings
+from monitor.tell.message import Message
+
+
+def register(app: typer.Typer) -> None:
+    """Adds the verb."""
+    app.command("watch")(watch)
+
+
+def watch(
+    only: Annotated[
+        str | None,
+        typer.Option("--only", help="Follow only brooders whose name matches, e.g. 'barn-a-*'."),
+    ] = None,
+    log_level: Annotated[
+        str, typer.Option("--log", help="debug, info, warning or error.")
+    ] = "info",
+    config: ConfigOption = None,
+) -> None:
+    """Watch: hear the probes, judge, keep, tell. Runs until it is stopped."""
+    if log_level not in LEVELS:
+        fail(f'--log is "{log_level}"; it must be one of {", ".join(LEVELS)}')
+    set_up(log_level)
+
+    def settings_now() -> Settings:
+        fresh = load_settings(config, check_contacts=True)
+        return fresh if only is None else fresh.only(only)
+
+    settings = settings_or_exit(config, check_contacts=True)
+    if only is not None:
+        try:
+            settings = settings.only(only)
+        except SettingsFault as fault:
+            fail(str(fault))
+    hooks = Hooks(
+        show=on_terminal(settings) if not settings.file.contacts else None,
+        on_ready=lambda places: announce(settings, places),
+        reload=settings_now,
+    )
+    try:
+        code = asyncio.run(run(settings, hooks))
+    except (StorageFault, OSError, SettingsFault, ValueError) as error:
+        complain(f"{settings.source}: {error}")
+        raise typer.Exit(WRONG_CALL) from None
+    raise typer.Exit(code)
+
+
+def on_terminal(settings: Settings) -> Callable[[Message], None]:
+    """Prints a message as the phone would show it: with no contact, this is where it is told."""
+
+    def show(message: Message) -> None:
+        when = datetime.fromtimestamp(message.at, settings.site.timezone)
+        head, *body = message_lines(message, f"{when:%a %H:%M}")
+        sys.stdout.write("\n".join([head, *(f"    {line}" for line in body)]) + "\n")
+        sys.stdout.flush()
+
+    return show
+
+
+def announce(settings: Settings, places: Places) -> None:
+    """Where everything is, and what a probe must publish."""
+    probe = next((p for b in settings.site.brooders for p in b.probes), None)
+    lines = [f"Watching {settings.site.name}. Stop with Ctrl-C."]
+    if places.page:
+        lines.append(f"  Page:    {places.page}")
+    lines.append(f"  Broker:  {places.broker} (MQTT)")
+    if probe is not None:
+        payload = (
+            "the temperature as a bare number"
+            if probe.value_pointer is None
+            else f"JSON with the temperature at {probe.value_pointer}"
+        )
+        lines.append(f"  A probe publishes, with QoS 1, {payload} in {probe.unit}, for example to")
+        lines.append(f"           {probe.topic}")
+        if places.broker_port is not None:
+            lines.append(
+                f"  Try it:  mosquitto_pub -p {places.broker_port} -q 1 -t {probe.topic} -m 33.4"
+            )
+    if not settings.file.contacts:
+        lines.append("  No contacts yet: alarms appear here, in the log and on MQTT alone.")
+    lines.append(
+        "  The monitor informs; it is never the only safeguard. Two supports for every lamp."
+    )
+    sys.stdout.write("\n".join(lines) + "\n")
+    sys.stdout.flush()

@@ -1,0 +1,89 @@
+"""Plays an invented night to the running service: probes publish over real MQTT, the grower of
+the story writes and answers through the control socket. Called by `brooder rehearse`."""
+
+import asyncio
+from collections.abc import Iterator
+from typing import Any
+
+import paho.mqtt.client as paho
+from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
+
+from monitor.service import control
+from monitor.service.clock import FastClock
+from monitor.service.night import Night
+from monitor.service.run import Places
+from monitor.settings import Settings
+
+CHICKS = 100
+LOST = 2
+AFTER_S = 60.0  # the service hears the last word out
+
+
+async def play(settings: Settings, night: Night, clock: FastClock, places: Places) -> None:
+    """Until the story's end. Raises OSError if the broker cannot be reached."""
+    client = paho.Client(
+        callback_api_version=CallbackAPIVersion.VERSION2,
+        client_id="rehearsal-probes",
+        protocol=MQTTProtocolVersion.MQTTv311,
+    )
+    client.max_inflight_messages_set(1000)
+    client.connect("127.0.0.1", places.broker_port or 1883)
+    client.loop_start()
+    acts = list(_acts(night))
+    try:
+        for at, topic, payload in night.messages():
+            while acts and acts[0][0] <= at:
+                act_at, details = acts.pop(0)
+                await _until(clock, act_at)
+                await asyncio.to_thread(_do, settings, details)
+            await _until(clock, at)
+            client.publish(topic, payload, qos=1)
+        await _until(clock, clock.now().at + AFTER_S)
+    finally:
+        client.disconnect()
+        client.loop_stop()
+
+
+async def _until(clock: FastClock, at: float) -> None:
+    wait_s = (at - clock.now().at) / clock.speed
+    if wait_s > 0:
+        await asyncio.sleep(wait_s)
+
+
+def _do(settings: Settings, details: dict[str, Any]) -> None:
+    control.ask(settings.control_path, "entry", **details)
+
+
+def _acts(night: Night) -> Iterator[tuple[float, dict[str, Any]]]:
+    """What the grower of the story does, in time order."""
+    story = night.story
+    yield (
+        night.at(story.starts),
+        {
+            "entry": "placed",
+            "brooder": "porch",
+            "count": CHICKS,
+            "hatched": night.hatched.isoformat(),
+            "kind": "broiler",
+        },
+    )
+    if story.answered is not None:
+        yield (
+            night.at(story.answered),
+            {"entry": "acknowledge", "brooder": "porch", "by": "the grower"},
+        )
+    if story.mended is not None:
+        yield (
+            night.at(story.mended),
+            {"entry": "note", "brooder": "porch", "note": "new bulb in the west lamp"},
+        )
+    if story.losses_found is not None:
+        yield (
+            night.at(story.losses_found),
+            {
+                "entry": "loss",
+                "brooder": "porch",
+                "count": LOST,
+                "note": "in the corner by the west lamp",
+            },
+        )

@@ -1,0 +1,117 @@
+"""A recorded night through the same core as a live one, as fast as it goes. Used by
+`brooder replay`, the tests and the benchmarks. Recorded time is the only time: tick == at."""
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from typing import Any
+
+from monitor.journal import lines
+from monitor.page.desk import Objection
+from monitor.service.core import Core, Happened
+from monitor.service.people import contacts_of, policy_of
+from monitor.settings import Settings
+from monitor.site import Site
+from monitor.tell.message import Message
+from monitor.tell.wording import for_change
+from monitor.watch.events import Change, Moment
+
+TAKE_EVERY = 1000  # lines; bounds the memory of a long replay
+
+
+@dataclass(slots=True)
+class Tally:
+    """What a replay went through."""
+
+    lines: int = 0
+    messages_heard: int = 0
+    entries: int = 0
+    unclaimed: int = 0
+    from_at: float | None = None
+    to_at: float | None = None
+    objections: list[str] = field(default_factory=list)
+
+
+class Replay:
+    """One pass over journal lines. `on_happened` gets what came of them, in order."""
+
+    def __init__(self, settings: Settings, on_happened: Callable[[Happened], None]) -> None:
+        self._settings = settings
+        self._on_happened = on_happened
+        self._newest_number = 0
+        self.core: Core | None = None
+        self.tally = Tally()
+
+    def feed(self, texts: Iterable[str]) -> Tally:
+        """Every line, then whatever is due by the time of the last. Raises lines.LineFault."""
+        tally = self.tally
+        core: Core | None = self.core
+        now = Moment(0.0, 0.0)
+        for number, line in lines.read(texts):
+            tally.lines += 1
+            # A line out of order is a late one: time never goes back.
+            at = line.at if line.at >= now.at else now.at
+            now = Moment(at, at)
+            if core is None:
+                core = self.core = self._begin(now)
+            core.advance(now)
+            if isinstance(line, lines.Message):
+                tally.messages_heard += 1
+                taken = Moment(line.at, line.at)
+                if not core.hear(line.topic, line.payload.encode("utf-8", "replace"), taken):
+                    tally.unclaimed += 1
+            else:
+                tally.entries += 1
+                self._newest_number = max(self._newest_number, line.number)
+                try:
+                    core.enter(line, now)
+                except Objection as objection:
+                    tally.objections.append(f"line {number}: {objection}")
+            if tally.lines % TAKE_EVERY == 0:
+                self._on_happened(core.take(now))
+        if core is not None:
+            core.advance(now)
+            tally.to_at = now.at
+            self._on_happened(core.take(now))
+        return tally
+
+    def _begin(self, now: Moment) -> Core:
+        self.tally.from_at = now.at
+        return Core(
+            self._settings.site,
+            now,
+            contacts=contacts_of(self._settings),
+            policy=policy_of(self._settings),
+            next_entry_number=self._next_number,
+        )
+
+    def _next_number(self) -> int:
+        self._newest_number += 1
+        return self._newest_number
+
+
+def event_of(change: Change, site: Site) -> dict[str, Any]:
+    """A change as `--events` writes it: one JSON object."""
+    words = for_change(change, site)
+    return {
+        "at": iso(change.at),
+        "brooder": change.brooder,
+        "alarm": change.alarm.value,
+        "change": change.change.value,
+        "priority": change.priority.value,
+        "cause": change.cause.value,
+        "probe": change.probe.rsplit("/", 1)[-1] if change.probe else None,
+        "text": f"{words.title}\n{words.body}",
+    }
+
+
+def iso(at: float) -> str:
+    """ISO 8601 in UTC; milliseconds only where there are any."""
+    moment = datetime.fromtimestamp(at, UTC)
+    text = moment.isoformat(timespec="milliseconds" if moment.microsecond else "seconds")
+    return text.replace("+00:00", "Z")
+
+
+def message_lines(message: Message, when: str) -> list[str]:
+    """A message as it would look on a phone, for the terminal."""
+    return [f"{when}  {message.priority.value.upper()}  {message.title}", *message.body.split("\n")]
