@@ -86,6 +86,7 @@ class Session:
         self._stopping = False
         self._connected_tick = 0.0
         self._brief = 0  # connections in a row that ended within BRIEF_S
+        self._answered = False  # by a CONNACK that refuses
         self._unanswered = 0  # connections in a row closed before any CONNACK
         self._held_mark: bytes | None = None  # our mark is on its way through the broker's backlog
         self._asked: dict[int, tuple[str, ...]] = {}  # SUBSCRIBE packet -> its topics
@@ -258,6 +259,7 @@ class Session:
             if client is not self._client:
                 return
             self._unanswered = 0
+            self._answered = reason.is_failure
             if reason.is_failure:
                 name = reason.getName()
                 if name == "Unsupported protocol version" and self._protocol is _MQTT5:
@@ -308,21 +310,26 @@ class Session:
         with self._lock:
             if client is not self._client:
                 return
+            name = reason.getName()
             if not self._connected:
-                if self._state.link is not Link.REFUSED:
+                if self._answered:
+                    self._answered = False
+                elif name == "Keep alive timeout":
+                    self._say(Link.UNREACHABLE, f"{self._address} does not answer")
+                else:
                     # Some brokers just hang up on a protocol they do not know.
                     self._unanswered += 1
-                    self._say(Link.REFUSED, f"{self._address} hangs up without an answer")
+                    self._say(Link.UNREACHABLE, f"{self._address} hangs up without an answer")
                     if self._unanswered >= 2:
                         self._change_protocol(client)
                 return
             self._connected = False
             lived_s = self._clock().tick - self._connected_tick
             self._brief = self._brief + 1 if lived_s < BRIEF_S else 0
-            name = reason.getName()
             pushed_out = flags.is_disconnect_packet_from_server and name == "Session taken over"
             if pushed_out or self._brief >= 3:
-                # Two that push each other out every second would both be half deaf.
+                # Two that push each other out every second would both be half deaf. A broker need
+                # not say why it hangs up (Mosquitto 2.0.11 does not), hence the second sign.
                 client.reconnect_delay_set(min(30, LONGEST_BACKOFF_S), LONGEST_BACKOFF_S)
                 sure = "uses" if pushed_out else "seems to use"
                 self._say(
@@ -331,7 +338,8 @@ class Session:
                 )
                 return
             client.reconnect_delay_set(1, LONGEST_BACKOFF_S)
-            self._say(Link.LOST, f"the connection to {self._address} was lost ({name.lower()})")
+            why = "" if name == "Unspecified error" else f" ({name.lower()})"
+            self._say(Link.LOST, f"the connection to {self._address} was lost{why}")
 
     def _on_subscribe(
         self,
