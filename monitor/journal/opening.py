@@ -79,12 +79,12 @@ def damage(path: Path) -> str | None:
     return None
 
 
-def set_aside(path: Path, at: float) -> Path:
-    """Moves a damaged journal and its side files to a dated name and returns it."""
+def set_aside(path: Path, at: float, why: str = "damaged") -> Path:
+    """Moves a journal and its side files to a dated name and returns it."""
     stamp = time.strftime("%Y%m%dT%H%M%SZ", time.gmtime(at))
     for number in range(1, 1000):
         suffix = "" if number == 1 else f"-{number}"
-        aside = path.with_name(f"{path.name}.damaged-{stamp}{suffix}")
+        aside = path.with_name(f"{path.name}.{why}-{stamp}{suffix}")
         if not aside.exists():
             break
     for side in SIDE_FILES:

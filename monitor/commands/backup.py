@@ -1,0 +1,38 @@
+"""`brooder backup`: one file that holds everything, while the service goes on."""
+
+from datetime import datetime
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from monitor.commands.common import ConfigOption, fail, out, settings_or_exit
+from monitor.journal import backup as journal_backup
+from monitor.journal.records import StorageFault
+
+
+def register(app: typer.Typer) -> None:
+    """Adds the command."""
+
+    @app.command("backup")
+    def backup(
+        to: Annotated[
+            Path, typer.Argument(help="A file, or a folder that gets a file with today's date.")
+        ],
+        journal: Annotated[
+            Path | None, typer.Option("--journal", help="Another journal than the service's.")
+        ] = None,
+        config: ConfigOption = None,
+    ) -> None:
+        """Copy the journal while the service goes on; `brooder restore` puts it back."""
+        settings = settings_or_exit(config)
+        path = journal or settings.journal_path
+        if not path.exists():
+            fail(f"there is no journal at {path}; start `brooder watch` or name one: --journal")
+        if to.is_dir():
+            to /= f"brooder-{datetime.now(settings.site.timezone):%Y-%m-%d}.db"
+        try:
+            size = journal_backup.backup(path, to)
+        except StorageFault as fault:
+            fail(f"{fault.words}. Nothing was written to {to}.")
+        out().print(f"Copied to {to}: {size / 1e6:.1f} MB, checked.")

@@ -1,0 +1,109 @@
+"""A copy of a journal in use, and putting one back. Called by `brooder backup` and `restore`.
+
+The copy is made by SQLite's own online backup from one consistent picture, while the service goes
+on writing, and takes in the tail; it is one plain file without side files. It gets its name only
+when it is whole and has passed the check."""
+
+import os
+import shutil
+import sqlite3
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+from monitor.journal import opening, schema
+from monitor.journal.reader import JournalReader
+from monitor.journal.records import StorageFault
+
+Progress = Callable[[int, int], None]  # pages done, pages in all
+
+
+@dataclass(frozen=True, slots=True)
+class Restored:
+    """What `restore` did: where the journal that was there is now, if there was one."""
+
+    aside: Path | None
+
+
+def backup(journal: Path, to: Path, told: Progress = lambda _done, _all: None) -> int:
+    """Copies the journal and returns the copy's size in bytes. Raises StorageFault."""
+    part = to.with_name(to.name + ".part")
+    try:
+        part.unlink(missing_ok=True)
+        copy = opening.connect_to_write(part)
+        try:
+            with JournalReader(journal) as reader, reader.picture() as source:
+                source.backup(
+                    copy,
+                    pages=2000,
+                    progress=lambda _status, left, total: told(total - left, total),
+                )
+                fresh = source.execute("SELECT * FROM temp.tail").fetchall()
+            copy.execute("BEGIN")
+            copy.executemany(
+                "INSERT OR IGNORE INTO log (seq, at_ms, tick_ms, readings, others, marks)"
+                " VALUES (?, ?, ?, ?, ?, ?)",
+                fresh,
+            )
+            copy.execute("COMMIT")
+            copy.execute("PRAGMA journal_mode = DELETE")
+            found = copy.execute("PRAGMA quick_check(1)").fetchone()[0]
+        finally:
+            copy.close()
+        if found != "ok":
+            part.unlink()
+            raise StorageFault("damaged", f"{journal} is damaged ({found}); use brooder salvage")
+        _settle(part, to)
+    except (sqlite3.Error, OSError) as error:
+        raise opening.fault_of(error, to) from error
+    return to.stat().st_size
+
+
+def check(copy: Path) -> None:
+    """Is this file a journal that can be put back? Raises StorageFault that says why not."""
+    if not copy.is_file():
+        raise StorageFault("failed", f"{copy} is not there")
+    try:
+        wrong = opening.damage(copy)
+    except sqlite3.Error as error:
+        raise opening.fault_of(error, copy) from error
+    if wrong is not None:
+        raise StorageFault("damaged", f"{copy} is damaged ({wrong}); use brooder salvage")
+    connection = opening.connect_to_read(copy)
+    try:
+        schema.refuse_newer(connection, copy)
+        schema.journal_id(connection)
+    except sqlite3.Error as error:
+        raise StorageFault("failed", f"{copy} is not a journal of brooder") from error
+    finally:
+        connection.close()
+
+
+def restore(copy: Path, journal: Path) -> Restored:
+    """Puts a checked copy in the journal's place; what was there is moved aside, never deleted.
+    No service may be running. Raises StorageFault."""
+    check(copy)
+    lock = opening.WriterLock(journal)
+    try:
+        part = journal.with_name(journal.name + ".part")
+        shutil.copyfile(copy, part)
+        aside = opening.set_aside(journal, time.time(), "replaced") if journal.exists() else None
+        _settle(part, journal)
+    except OSError as error:
+        raise opening.fault_of(error, journal) from error
+    finally:
+        lock.release()
+    return Restored(aside)
+
+
+def _settle(part: Path, to: Path) -> None:
+    """Gives a finished file its name, durably."""
+    with part.open("rb") as file:
+        os.fsync(file.fileno())
+    part.replace(to)
+    folder = os.open(to.parent, os.O_RDONLY)
+    try:
+        os.fsync(folder)
+    finally:
+        os.close(folder)
