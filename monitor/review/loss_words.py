@@ -4,7 +4,7 @@ A thermometer sees cold, heat and silence. It does not see piling, thirst or inf
 is written when it is found. So the words go no further than: the record shows something that can
 kill; it shows a strain; it shows nothing; or it has holes too large to tell."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 from monitor.review.exposure import Exposure
 from monitor.review.losses import Before, Loss
@@ -22,6 +22,7 @@ from monitor.units import shown, step_shown
 
 MOSTLY = 0.25  # of the 24 hours unread: too much to call the night quiet. Common practice.
 _TOLD_S = 30.0
+_ALWAYS = ("lowest", "below the band")  # rows that are told even when they are nought
 
 CANNOT = (
     "A loss is written down when it is found; the chick may have died hours earlier.",
@@ -59,9 +60,10 @@ ASK = (
 )
 
 
-def other_causes(age_days: int) -> list[str]:
-    """What else to look at, at that age."""
-    return [text for first, last, text in _CAUSES if first <= age_days <= last]
+def other_causes(found: Sequence[Loss]) -> list[str]:
+    """What else to look at, at the ages at which birds were lost."""
+    ages = {loss.age_days for loss in found}
+    return [text for first, last, text in _CAUSES if any(first <= age <= last for age in ages)]
 
 
 def heading(loss: Loss, record: Record) -> str:
@@ -93,9 +95,11 @@ def figures(loss: Loss, record: Record) -> list[tuple[str, str, str, str]]:
         ("above the band, h:min", lambda e: e.above_s, span(lambda e: e.above_s)),
         ("not read, h:min", lambda e: e.gap_s, span(lambda e: e.gap_s)),
     ]
+    mine = (loss.day.exposure, loss.two_days.exposure)
     return [
-        (name, show(loss.day.exposure), show(loss.two_days.exposure), _middle(loss, key, show))
+        (name, show(mine[0]), show(mine[1]), _middle(loss, key, show))
         for name, key, show in rows
+        if name.startswith(_ALWAYS) or any(key(night) for night in (*mine, *loss.others))
     ]
 
 

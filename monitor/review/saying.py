@@ -29,6 +29,12 @@ def moment(at: float, zone: tzinfo) -> str:
     return f"{there.day} {there:%b %H:%M}"
 
 
+def dated(at: float, zone: tzinfo) -> str:
+    """`11 Feb 2026 05:10`."""
+    there = datetime.fromtimestamp(at, zone)
+    return f"{there.day} {there:%b %Y %H:%M}"
+
+
 def clock(at: float, zone: tzinfo) -> str:
     """`05:10`."""
     return f"{datetime.fromtimestamp(at, zone):%H:%M}"

@@ -1,0 +1,157 @@
+"""`brooder review`: what the birds went through. Record sheet, losses, alarms, pictures, report."""
+
+import time
+from datetime import date, datetime, timedelta
+from pathlib import Path
+from typing import Annotated
+from zoneinfo import ZoneInfo
+
+import typer
+from rich.console import Console
+
+from monitor.brooding.calendar import midnight
+from monitor.commands.common import ConfigOption, fail, settings_or_exit
+from monitor.journal.reader import JournalReader
+from monitor.journal.records import StorageFault
+from monitor.review.alarm_text import print_alarms
+from monitor.review.days import Cut
+from monitor.review.draw import NotDrawn, draw
+from monitor.review.interactive import offline
+from monitor.review.kept import NotFound
+from monitor.review.loss_text import print_losses
+from monitor.review.losses import losses
+from monitor.review.picture import PAPER_PX, PHONE_PX, describe
+from monitor.review.record import Asked, Record, open_record
+from monitor.review.report import report
+from monitor.review.scenes import scene
+from monitor.review.sheet import sheet
+from monitor.review.sheet_text import print_sheet
+
+_NO_PDF = (
+    "--pdf is not made here: write --report FILE.html, open it in any browser and print it to PDF; "
+    "it is laid out for paper"
+)
+
+
+def register(app: typer.Typer) -> None:
+    """Adds the verb."""
+    app.command("review")(review)
+
+
+def review(
+    brooder: Annotated[
+        str | None, typer.Option(help="Which box; may be left out where there is only one.")
+    ] = None,
+    batch: Annotated[
+        int | None, typer.Option(help="The box's first batch is 1. Default: its newest.")
+    ] = None,
+    since: Annotated[
+        str | None, typer.Option("--from", help="2026-02-10 or 2026-02-10T18:00, local time.")
+    ] = None,
+    until: Annotated[
+        str | None, typer.Option("--to", help="As --from; a date alone includes that day.")
+    ] = None,
+    days: Annotated[Cut, typer.Option(help="Where a day of the sheet begins.")] = Cut.NOON,
+    show_losses: Annotated[
+        bool, typer.Option("--losses", help="Loss by loss: the 24 and 48 hours before.")
+    ] = False,
+    show_alarms: Annotated[
+        bool, typer.Option("--alarms", help="The alarms, and the standard's measures of them.")
+    ] = False,
+    picture: Annotated[
+        Path | None,
+        typer.Option(help="Draw it: .png for a phone, .svg for paper, .html to zoom in."),
+    ] = None,
+    report_file: Annotated[
+        Path | None, typer.Option("--report", help="Write everything to one HTML file.")
+    ] = None,
+    pdf: Annotated[bool, typer.Option("--pdf", help="See --report: print it from a browser.")] = (
+        False
+    ),
+    journal: Annotated[
+        Path | None, typer.Option(help="Another journal file, e.g. of a rehearsal.")
+    ] = None,
+    config: ConfigOption = None,
+) -> None:
+    """What the birds went through: day by day, loss by loss."""
+    if pdf:
+        fail(_NO_PDF)
+    settings = settings_or_exit(config)
+    zone = settings.site.timezone
+    start, stop = _from(since, zone), _to(until, zone)
+    if start is not None and stop is not None and stop <= start:
+        fail(f"--to {until} is not after --from {since}")
+    path = journal or settings.journal_path
+    if not path.is_file():
+        fail(f"there is no journal at {path}; has `brooder watch` run yet?")
+    asked = Asked(brooder=brooder, batch=batch, start=start, stop=stop)
+    try:
+        with JournalReader(path) as reader:
+            record = open_record(reader, settings.site, asked, now=time.time())
+            if picture is not None:
+                _draw(record, picture)
+            if report_file is not None:
+                _write(report_file, report(record, days, now=time.time()).encode())
+            if picture is None and report_file is None:
+                _print(record, days, show_losses=show_losses, show_alarms=show_alarms)
+    except NotFound as fault:
+        fail(str(fault))
+    except NotDrawn as fault:
+        fail(f"no picture: {fault}")
+    except StorageFault as fault:
+        fail(f"{path}: {fault.words}")
+
+
+def _print(record: Record, cut: Cut, *, show_losses: bool, show_alarms: bool) -> None:
+    console = Console(highlight=False)
+    whole = scene(record, record.start, record.stop)
+    console.print(whole.title, style="bold")
+    for line in whole.summary:
+        console.print(line)
+    console.print()
+    if show_losses:
+        print_losses(console, record, losses(record))
+    if show_alarms:
+        print_alarms(console, record)
+    if not show_losses and not show_alarms:
+        print_sheet(console, record, sheet(record, cut))
+
+
+def _draw(record: Record, path: Path) -> None:
+    forms = {".png": PHONE_PX, ".svg": PAPER_PX, ".html": PAPER_PX}
+    form = path.suffix.lower()
+    if form not in forms:
+        fail(f"--picture is {path}; the name must end in .png, .svg or .html")
+    shown = scene(record, record.start, record.stop)
+    if form == ".html":
+        _write(path, offline(shown).encode())
+    else:
+        _write(path, draw(describe(shown, wide_px=forms[form]), form[1:]))
+
+
+def _write(path: Path, content: bytes) -> None:
+    try:
+        path.write_bytes(content)
+    except OSError as fault:
+        fail(f"{path} cannot be written: {fault.strerror}")
+    Console(highlight=False, soft_wrap=True).print(f"Written: {path}")
+
+
+def _from(text: str | None, zone: ZoneInfo) -> float | None:
+    return None if text is None else _moment("--from", text, zone, whole_day=False)
+
+
+def _to(text: str | None, zone: ZoneInfo) -> float | None:
+    return None if text is None else _moment("--to", text, zone, whole_day=True)
+
+
+def _moment(option: str, text: str, zone: ZoneInfo, *, whole_day: bool) -> float:
+    """A local date or time. A time with an offset of its own is taken as it is."""
+    try:
+        if len(text) == len("2026-02-10"):
+            day = date.fromisoformat(text)
+            return midnight(day + timedelta(days=1) if whole_day else day, zone)
+        when = datetime.fromisoformat(text)
+    except (ValueError, OverflowError):
+        fail(f'{option} is "{text}"; write a date like 2026-02-10 or a time like 2026-02-10T18:00')
+    return (when if when.tzinfo else when.replace(tzinfo=zone)).timestamp()
