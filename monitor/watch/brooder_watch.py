@@ -354,6 +354,7 @@ class BrooderWatch:
         self.night.restore(state["night"], shift_s)
         self.outlook = None if state["outlook"] is None else _outlook(state["outlook"])
         self.outlook_at = state["outlook_at"]
+        self.estimate.birds(self.batch, self.age_days, self.target_c)
         self.estimate.restore(state["estimate"], shift_s)
         self.limit_probes()
 

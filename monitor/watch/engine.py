@@ -139,15 +139,17 @@ class Engine:
             self._faults.see(probe, now)
         if probe.silent:
             self._silence.heard(probe, now)
+        probe.stir()
+        calm = True
         if box is not None and not probe.outside:
             beyond = probe.beyond()
             if back or beyond != probe.was_beyond:
                 box.evaluate(now)
+            calm = not beyond
             if box.close_watch():
+                calm = False
                 box.keep_extremes()
-            elif not beyond:
-                probe.settle()
-        else:
+        if calm:
             probe.settle()
         self._estimate(probe, now, temp_c)
 
