@@ -79,6 +79,10 @@ def tonight(
         names = ", ".join(b.name for b in core.site.brooders)
         raise Objection(f"No brooder is called {brooder!r}; it must be one of {names}.")
     outlook = core.engine.tonight(brooder, now, low_c=low_c, cover=cover, extra_watts=extra_watts)
+    if outlook is None and status.batch is None:
+        raise Objection(f"{brooder} has no birds, so it has no target: brooder flock placed ...")
+    if outlook is None and status.temp_c is None:
+        raise Objection(f"{brooder}: no floor reading yet; look with brooder probes.")
     if outlook is None:
         raise Objection(
             "Nothing is known of tonight's outside temperature: say --low, or add an outside "

@@ -55,7 +55,14 @@ def shown_value(value: object) -> str:
 
 def from_validation(error: ValidationError, model: type[BaseModel]) -> list[Fault]:
     """Every error of a validation as a fault that says what would be right."""
-    return [_fault(item, model) for item in error.errors(include_url=False)]
+    errors = error.errors(include_url=False)
+    return [
+        _fault(item, model)
+        for item in errors
+        # A list whose only entry is faulty counts as empty too: the entry's own fault says it all.
+        if item["type"] != "too_short"
+        or not any(e is not item and e["loc"][: len(item["loc"])] == item["loc"] for e in errors)
+    ]
 
 
 def _fault(item: Mapping[str, Any], model: type[BaseModel]) -> Fault:

@@ -1,0 +1,193 @@
+"""`brooder check`: is everything well before the night? Configuration, broker, store, copy,
+contacts. Changes nothing, sends nothing unless told to."""
+
+import socket
+from collections.abc import Callable, Iterator
+from typing import Annotated, NamedTuple
+
+import typer
+
+from monitor.brooding.circuit import circuit_warning
+from monitor.commands.common import NOT_WELL, ConfigOption, out, settings_or_exit
+from monitor.intake.link import BrokerAddress
+from monitor.intake.try_broker import try_broker
+from monitor.journal.records import StorageFault
+from monitor.journal.store import Journal
+from monitor.service.control import NoService, ask
+from monitor.service.people import contacts_of
+from monitor.settings import Settings
+from monitor.site import Place
+from monitor.tell.contacts import masked
+from monitor.tell.trial import try_out
+
+
+class Found(NamedTuple):
+    """One thing looked at. `well` None: worth knowing, but no fault."""
+
+    subject: str
+    well: bool | None
+    words: str
+
+
+def register(app: typer.Typer) -> None:
+    """Adds the verb."""
+    app.command("check")(check)
+
+
+def check(
+    send: Annotated[
+        bool, typer.Option("--send", help="Really send a trial message to each contact.")
+    ] = False,
+    config: ConfigOption = None,
+) -> None:
+    """Check everything before the night: exit code 0 all well, 1 something is not, 2 the
+    configuration is wrong."""
+    settings = settings_or_exit(config, check_contacts=True)
+    parts: list[Callable[[], Iterator[Found]]] = [
+        lambda: _configuration(settings),
+        lambda: _broker(settings),
+        lambda: _store(settings),
+        lambda: _copy(settings),
+        lambda: _contacts(settings, send=send),
+    ]
+    ill = 0
+    for part in parts:
+        for found in part():
+            ill += found.well is False
+            mark = {True: "well", False: "NOT WELL", None: "note"}[found.well]
+            out().print(f"{mark:<9} {found.subject}: {found.words}", markup=False)
+    if ill:
+        out().print(f"{ill} thing{'s' if ill > 1 else ''} to mend.", style="bold")
+        raise typer.Exit(NOT_WELL)
+    out().print("All well.", style="bold")
+
+
+def _configuration(settings: Settings) -> Iterator[Found]:
+    site = settings.site
+    probes = len(site.all_probes)
+    yield Found(
+        "configuration",
+        True,
+        f"{settings.source}: {site.name}, {len(site.brooders)} brooder(s), {probes} probe(s)",
+    )
+    for brooder in site.brooders:
+        places = {p.place for p in brooder.probes}
+        if Place.FLOOR not in places:
+            yield Found(
+                brooder.name,
+                False,
+                "has no probe on the floor; add one at the height of the chicks' backs, at the "
+                "edge of the heat",
+            )
+        if not brooder.heat:
+            yield Found(
+                brooder.name, None, "lists no heat source; a dead lamp cannot be told by its watts"
+            )
+        warning = circuit_warning(brooder.watts, volts=site.mains_volts, amps=site.circuit_amps)
+        if warning is not None:
+            yield Found(brooder.name, None, warning)
+    if not any(p.place is Place.OUTSIDE for p in site.all_probes):
+        yield Found(
+            "outside",
+            None,
+            "no probe outside; with one, a cold night is told earlier and told from a dead lamp",
+        )
+
+
+def _broker(settings: Settings) -> Iterator[Found]:
+    broker = settings.file.broker
+    if broker is None:
+        own = settings.file.built_in_broker
+        try:
+            about = ask(settings.control_path, "about")
+        except NoService:
+            yield _port_free(own.listen, own.port)
+        else:
+            yield Found("built-in broker", bool(about["broker_connected"]), about["broker"])
+        return
+    address = BrokerAddress(
+        host=broker.host,
+        port=broker.port or 0,
+        username=broker.username,
+        password=broker.password.get_secret_value() if broker.password else None,
+        tls=broker.tls,
+        ca_file=broker.ca_file,
+    )
+    why = try_broker(address)
+    yield Found("broker", why is None, f"{address} lets us in" if why is None else why)
+
+
+def _port_free(host: str, port: int) -> Found:
+    family = socket.AF_INET6 if ":" in host else socket.AF_INET
+    with socket.socket(family, socket.SOCK_STREAM) as probe:
+        probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            probe.bind((host, port))
+        except OSError as error:
+            return Found(
+                "built-in broker",
+                False,
+                f"cannot listen on {host}:{port}: {error.strerror}; another broker may run there: "
+                "use it with [broker], or choose another built_in_broker.port",
+            )
+    return Found("built-in broker", True, f"{host}:{port} is free for it")
+
+
+def _store(settings: Settings) -> Iterator[Found]:
+    where = settings.journal_path
+    try:
+        about = ask(settings.control_path, "about")
+    except NoService:
+        pass
+    else:
+        words = (
+            f"the running service {'keeps' if about['journal_ok'] else 'cannot keep'} its records"
+        )
+        yield Found("journal", bool(about["journal_ok"]), f"{words} in {where}")
+        return
+    try:
+        settings.state_folder.mkdir(parents=True, exist_ok=True, mode=0o700)
+        with Journal.open(where) as journal:
+            aside = journal.set_aside
+    except StorageFault as fault:
+        yield Found("journal", False, f"{where}: {fault.words}")
+    except OSError as error:
+        yield Found("journal", False, f"{where}: {error.strerror}")
+    else:
+        if aside is not None:
+            yield Found(
+                "journal",
+                False,
+                f"{where} was damaged and set aside as {aside.name}; brooder salvage brings back "
+                "what can be read",
+            )
+        yield Found("journal", True, f"{where} can be written")
+
+
+def _copy(settings: Settings) -> Iterator[Found]:
+    if settings.file.influx is None:
+        yield Found("copy", None, "no [influx] is configured: the records are on this board alone")
+        return
+    from monitor.journal.mirror import check as check_mirror  # noqa: PLC0415 - a heavy library
+
+    influx = settings.file.influx
+    why = check_mirror(influx.url, influx.token.get_secret_value(), influx.org, influx.bucket)
+    yield Found("copy", why is None, "InfluxDB takes what we write" if why is None else why)
+
+
+def _contacts(settings: Settings, *, send: bool) -> Iterator[Found]:
+    contacts = contacts_of(settings)
+    if not contacts:
+        yield Found(
+            "contacts",
+            None,
+            "none: alarms go to the terminal, the log and MQTT alone; add a [[contacts]] so that "
+            "your phone hears of them",
+        )
+    if not send:
+        for contact in contacts:
+            yield Found(f"contact {contact.name}", True, f"{masked(contact.url)} is a form we know")
+        return
+    for tried in try_out(contacts, settings.site, settings.file.tell.contact_time_limit_s):
+        words = "a trial message was sent" if tried.why is None else f"not reached: {tried.why}"
+        yield Found(f"contact {tried.contact}", tried.why is None, words)

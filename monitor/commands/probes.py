@@ -1,0 +1,96 @@
+"""`brooder probes`: what the broker is hearing, which topics are configured, what was refused."""
+
+import time
+from datetime import datetime
+from typing import Annotated, Any
+
+import typer
+from rich.table import Table
+
+from monitor.commands.ask import request, settings_of
+from monitor.commands.common import NOT_WELL, ConfigOption, out
+from monitor.settings import Settings
+from monitor.units import shown
+
+LISTEN_S = 5.0  # a broker of your own is listened to for this long; probes often say it each 10 s
+
+
+def register(app: typer.Typer) -> None:
+    """Adds the verb."""
+    app.command("probes")(probes)
+
+
+def probes(
+    wait: Annotated[
+        float, typer.Option(help="Seconds to listen for topics that no brooder claims.")
+    ] = LISTEN_S,
+    config: ConfigOption = None,
+) -> None:
+    """What the broker hears: the configured probes and their last reading, other topics with the
+    configuration lines that would claim them, and messages that could not be read."""
+    settings = settings_of(config)
+    said: dict[str, Any] = request(settings, "probes")
+    if settings.file.broker is not None and wait > 0:
+        # Asking began the listening; what else is said there comes within a few readings.
+        time.sleep(min(wait, 60.0))
+        said = request(settings, "probes")
+    unheard = _configured(settings, said["probes"])
+    _others(said["heard"])
+    _refused(settings, said["refused"])
+    if unheard:
+        raise typer.Exit(NOT_WELL)
+
+
+def _configured(settings: Settings, rows: list[dict[str, Any]]) -> int:
+    table = Table("probe", "place", "topic", "reading", "heard", box=None, pad_edge=False)
+    unheard = 0
+    for row in rows:
+        age_s = row["age_s"]
+        never = row["temp_c"] is None or age_s is None
+        unheard += never or row["silent"]
+        state = "never heard" if never else _ago(age_s)
+        if row["silent"] and not never:
+            state += ", silent"
+        if row["fault"]:
+            state += f", not believed: {row['fault']}"
+        table.add_row(
+            row["key"],
+            row["place"],
+            row["topic"],
+            "-" if row["temp_c"] is None else shown(row["temp_c"], settings.site.units),
+            state,
+        )
+    out().print("Configured probes", style="bold")
+    out().print(table)
+    return unheard
+
+
+def _others(heard: list[dict[str, Any]]) -> None:
+    out().print("\nOther topics the broker hears", style="bold")
+    if not heard:
+        out().print("none")
+    for row in heard[:20]:
+        out().print(f"{row['topic']}  ({row['count']} times)  {row['excerpt']}", markup=False)
+        for line in row["lines"].splitlines():
+            out().print(f"    {line}", markup=False)
+    if len(heard) > 20:
+        out().print(f"... and {len(heard) - 20} more")
+
+
+def _refused(settings: Settings, refused: list[dict[str, Any]]) -> None:
+    out().print("\nMessages that could not be read", style="bold")
+    if not refused:
+        out().print("none")
+    for row in refused[:20]:
+        when = datetime.fromtimestamp(row["last_at"], settings.site.timezone)
+        out().print(
+            f"{row['topic']}: {row['reason']} ({row['count']} times, last {when:%a %H:%M}): "
+            f"{row['excerpt']}",
+            markup=False,
+        )
+
+
+def _ago(age_s: float) -> str:
+    if age_s < 90:
+        return f"{age_s:.0f} s ago"
+    return f"{age_s / 60:.0f} min ago" if age_s < 5400 else f"{age_s / 3600:.1f} h ago"

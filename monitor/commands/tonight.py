@@ -1,0 +1,126 @@
+"""`brooder tonight`: will the heat hold until morning, and if not, what would mend it?"""
+
+import re
+from datetime import datetime
+from typing import Annotated, Any
+
+import typer
+
+from monitor.brooding.circuit import circuit_warning
+from monitor.brooding.envelope import COVERS
+from monitor.commands.ask import brooder_or_exit, request, settings_of
+from monitor.commands.common import NOT_WELL, ConfigOption, fail, out
+from monitor.commands.flock import BrooderOption
+from monitor.settings import Settings
+from monitor.units import Unit, shown, to_celsius
+
+_TEMPERATURE = re.compile(r"^\s*(-?\d+(?:[.,]\d+)?)\s*°?\s*([CFcf]?)\s*$")
+_WATTS = re.compile(r"^\s*([+-]?\d+(?:[.,]\d+)?)\s*[Ww]?\s*$")
+LIKELY = 0.5  # from here on the night is not well
+
+
+def register(app: typer.Typer) -> None:
+    """Adds the verb."""
+    app.command("tonight")(tonight)
+
+
+def tonight(
+    low: Annotated[
+        str | None,
+        typer.Option(help="The lowest outside temperature you expect: 28F or -2C."),
+    ] = None,
+    cover: Annotated[
+        str | None, typer.Option(help=f"As if covered with: {', '.join(COVERS)}.")
+    ] = None,
+    heat: Annotated[
+        str | None, typer.Option(help="As if with more heat, or less: +250W, -100W.")
+    ] = None,
+    brooder: BrooderOption = None,
+    config: ConfigOption = None,
+) -> None:
+    """The floor's lowest temperature tonight, when, and what would help. Exit code 1 if the floor
+    will more likely than not leave its band."""
+    settings = settings_of(config)
+    name = brooder_or_exit(settings.site, brooder)
+    extra_watts = watts_or_exit(heat)
+    if cover is not None and cover not in COVERS:
+        fail(f'--cover is "{cover}"; it must be one of {", ".join(COVERS)}')
+    said = request(
+        settings,
+        "tonight",
+        brooder=name,
+        low_c=temperature_or_exit(low, settings.site.units, "--low"),
+        cover=cover,
+        extra_watts=extra_watts,
+    )
+    for line in _lines(settings, name, said):
+        out().print(line, markup=False)
+    watts = settings.site.brooder(name).watts + extra_watts
+    warning = circuit_warning(
+        watts, volts=settings.site.mains_volts, amps=settings.site.circuit_amps
+    )
+    if warning is not None:
+        out().print(warning, markup=False)
+    if said["outlook"]["chance"] >= LIKELY:
+        raise typer.Exit(NOT_WELL)
+
+
+def temperature_or_exit(text: str | None, units: Unit, option: str) -> float | None:
+    """`28F`, `-2C` or a bare number in the site's unit, as degC."""
+    if text is None:
+        return None
+    found = _TEMPERATURE.match(text)
+    if found is None:
+        fail(f'{option} is "{text}"; write a temperature such as 28F or -2C')
+    unit = {"C": Unit.CELSIUS, "F": Unit.FAHRENHEIT}.get(found[2].upper(), units)
+    temp_c = to_celsius(float(found[1].replace(",", ".")), unit)
+    if not -60 <= temp_c <= 50:
+        fail(
+            f'{option} is "{text}"; no outside air is that: write a temperature such as 28F or -2C'
+        )
+    return temp_c
+
+
+def watts_or_exit(text: str | None) -> float:
+    """`+250W` as watts."""
+    if text is None:
+        return 0.0
+    found = _WATTS.match(text)
+    if found is None or abs(float(found[1].replace(",", "."))) > 10000:
+        fail(f'--heat is "{text}"; write watts such as +250W or -100W')
+    return float(found[1].replace(",", "."))
+
+
+def _lines(settings: Settings, name: str, said: dict[str, Any]) -> list[str]:
+    units, zone = settings.site.units, settings.site.timezone
+    outlook = said["outlook"]
+    lowest = outlook["lowest_c"]
+    when = datetime.fromtimestamp(outlook["lowest_at"], zone)
+    lines = [
+        f"{name}: lowest floor tonight about {shown(lowest['mid'], units)} "
+        f"({shown(lowest['low'], units)} to {shown(lowest['high'], units)}, 8 nights in 10), "
+        f"around {when:%H:%M}.",
+        f"It should be {shown(said['target_c'], units)}, and right is down to "
+        f"{shown(said['low_c'], units)}.",
+        f"Outside: down to {shown(outlook['outside_low_c'], units)} ({outlook['outside_from']}).",
+    ]
+    chance = round(outlook["chance"] * 100)
+    if outlook["leaves_band_at"] is not None:
+        leaves = datetime.fromtimestamp(outlook["leaves_band_at"], zone)
+        lines.append(f"It leaves its band about {leaves:%H:%M}; chance {chance} in 100.")
+    else:
+        lines.append(f"It stays in its band; chance of leaving it {chance} in 100.")
+    if outlook["missing_watts"] > 0:
+        lines.append(f"Missing: about {round(outlook['missing_watts'], -1):.0f} W.")
+    if outlook["mend"]:
+        lines.append("What would help, best first: " + "; ".join(outlook["mend"]) + ".")
+        lines.append(
+            "Another lamp: two separate supports, a guard, clear of litter and cover, its own "
+            "outlet with no extension lead."
+        )
+    if outlook["learned"] < 0.5:
+        lines.append(
+            "This is mostly reckoned from the box's size, cover and watts; it gets surer as the "
+            "monitor sees this box through some hours."
+        )
+    return lines

@@ -1,0 +1,50 @@
+"""One attempt to get into a broker, for `brooder check`. Leaves no session behind."""
+
+import threading
+import uuid
+from typing import Any
+
+import paho.mqtt.client as paho
+from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
+from paho.mqtt.properties import Properties
+from paho.mqtt.reasoncodes import ReasonCode
+
+from monitor.intake.link import BrokerAddress, words_for_failure
+from monitor.intake.tls import secure
+
+
+def try_broker(address: BrokerAddress, within_s: float = 10.0) -> str | None:
+    """None: it lets us in. Else why not, in words without the password."""
+    answered = threading.Event()
+    said: list[str | None] = []
+
+    def on_connect(
+        _client: paho.Client,
+        _userdata: Any,
+        _flags: paho.ConnectFlags,
+        reason: ReasonCode,
+        _properties: Properties | None,
+    ) -> None:
+        refused = f"{address} turns us away: {reason.getName().lower()}; look at user and password"
+        said.append(refused if reason.is_failure else None)
+        answered.set()
+
+    client = paho.Client(
+        callback_api_version=CallbackAPIVersion.VERSION2,
+        client_id=f"brooder-check-{uuid.uuid4().hex[:8]}",
+        protocol=MQTTProtocolVersion.MQTTv311,
+    )
+    client.on_connect = on_connect
+    try:
+        secure(client, address)
+        client.connect(address.host, address.real_port, keepalive=15)
+    except (OSError, ValueError) as error:
+        return words_for_failure(address, error)
+    client.loop_start()
+    try:
+        if not answered.wait(within_s):
+            return f"{address} does not answer as a broker within {within_s:.0f} s"
+        return said[0]
+    finally:
+        client.disconnect()
+        client.loop_stop()
