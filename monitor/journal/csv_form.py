@@ -36,7 +36,6 @@ def readings(
     known = payloads.current(reader.known())
     if brooder is not None:
         known = {k: one for k, one in known.items() if one.brooder in (brooder, None)}
-    digits = 3 if unit is Unit.FAHRENHEIT else 4
     middles = {
         key: _row([one.brooder or "", key.rpartition("/")[2], one.place or ""]).removesuffix("\r\n")
         for key, one in known.items()
@@ -49,9 +48,7 @@ def readings(
             if part.bad:
                 continue
             for value in set(part.values) - texts.keys():
-                texts[value] = payloads.number_text(
-                    round(from_celsius(value / 10_000, unit), digits)
-                )
+                texts[value] = payloads.number_text(payloads.shortest(value, unit))
             middle = middles[key]
             found += [
                 (at, f"{iso(at)},{middle},{texts[value]}\r\n")

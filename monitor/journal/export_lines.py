@@ -79,7 +79,7 @@ class _HourWriter:
             stamped = one.senml_name is not None or one.time_pointer
             if one.topic in self._shared or stamped:
                 for at_ms, value in zip(part.times_ms, part.values, strict=True):
-                    number = payloads.raw_number(one, value / 10_000, corrected=not part.bad)
+                    number = payloads.raw_number(one, value, corrected=not part.bad)
                     if one.topic in self._shared:
                         shared.setdefault((at_ms, one.topic, part.sure), []).append((one, number))
                     else:
@@ -89,7 +89,7 @@ class _HourWriter:
             head = f'Z","topic":{json.dumps(one.topic)},"payload":"'
             texts = self._texts.setdefault((key, part.bad), {})
             for value in set(part.values) - texts.keys():
-                number = payloads.raw_number(one, value / 10_000, corrected=not part.bad)
+                number = payloads.raw_number(one, value, corrected=not part.bad)
                 texts[value] = head + json.dumps(payloads.payload(one, number, 0.0))[1:-1]
             start = hour.start_ms
             plain += [

@@ -16,6 +16,7 @@ class Message(NamedTuple):
     at: float
     topic: str
     payload: str
+    clock_sure: bool = True  # False: the line says "clock":"unsure"
 
 
 Line = Message | Entry
@@ -57,10 +58,11 @@ def parse(text: str, number: int = 1) -> Line:
         topic, payload = said["topic"], said.get("payload")
         if not isinstance(topic, str) or not topic:
             raise LineFault(number, f"topic is {_shown(topic)}; it must be a text")
+        sure = said.get("clock") != "unsure"
         if isinstance(payload, str):
-            return Message(at, topic, payload)
+            return Message(at, topic, payload, sure)
         if isinstance(payload, int | float | dict | list) and not isinstance(payload, bool):
-            return Message(at, topic, json.dumps(payload))  # a payload written without quotes
+            return Message(at, topic, json.dumps(payload), sure)  # a payload written without quotes
         raise LineFault(number, f'payload is {_shown(payload)}; it must be a text such as "33.4"')
     if "entry" in said:
         return _entry(at, said, number)

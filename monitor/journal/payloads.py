@@ -1,22 +1,32 @@
 """Temperatures back to the payloads that a probe would publish under its configuration. Pure;
 called by `export_lines`.
 
-A temperature is kept to 0.0001 degC, so a payload of up to four decimals in degC or kelvin, or
-three in degF, comes back as it was; under the same configuration it reads to the same value."""
+A temperature is kept to 0.0001 degC; the payload has as few decimals as read to the same again, so
+what a probe sent with up to three decimals comes back as it was."""
 
 import json
 from collections.abc import Mapping
 from typing import Any
 
+from monitor.journal import codec
 from monitor.journal.records import Known
-from monitor.units import Unit, from_celsius
+from monitor.units import Unit, from_celsius, to_celsius
 
 
-def raw_number(known: Known, temp_c: float, *, corrected: bool = True) -> float:
-    """The number the probe said, in its unit. `corrected` says that the offset is in it."""
+def raw_number(known: Known, value: int, *, corrected: bool = True) -> float:
+    """The number the probe said, in its unit, from a kept value. `corrected`: with its offset."""
     unit = Unit(known.unit) if known.unit else Unit.CELSIUS
-    number = from_celsius(temp_c - (known.offset_c if corrected else 0.0), unit)
-    return round(number, 3 if unit is Unit.FAHRENHEIT else 4)
+    return shortest(value, unit, known.offset_c if corrected else 0.0)
+
+
+def shortest(value: int, unit: Unit, offset_c: float = 0.0) -> float:
+    """The number with the fewest decimals that is kept as this value again."""
+    exact = from_celsius(value / codec.PER_DEGREE - offset_c, unit)
+    for digits in range(1, 6):
+        number = round(exact, digits)
+        if codec.to_kept(to_celsius(number, unit) + offset_c) == value:
+            break
+    return number
 
 
 def number_text(number: float) -> str:

@@ -15,7 +15,8 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any, Self
 
-from monitor.journal import codec, opening, packing, salvage, schema, tail
+from monitor.journal import bringing_in, codec, opening, packing, salvage, schema, tail
+from monitor.journal.bringing_in import Arrivals, BroughtIn
 from monitor.journal.records import (
     Batch,
     Entered,
@@ -182,6 +183,28 @@ class Journal:
             packing.put(connection, rows)
             packing.carry_marks(connection, upto)
             return connection.execute("DELETE FROM log WHERE seq <= ?", (upto,)).rowcount
+
+    def bring_in(
+        self, arrivals: Arrivals, told: bringing_in.Told = lambda _done, _all: None
+    ) -> BroughtIn:
+        """Readings and entries from elsewhere, in one transaction. Raises StorageFault."""
+        self.flush()
+        here = bringing_in.Here(
+            seq=self._seq + 1,
+            stream_of=lambda key: self._series_of("probe", key) * 4,
+            next_number=self.next_entry_number,
+        )
+        with self._transaction() as connection:
+            done = bringing_in.bring_in(connection, here, arrivals, told)
+            last = connection.execute(
+                "SELECT at_ms, tick_ms FROM log ORDER BY seq DESC LIMIT 1"
+            ).fetchone()
+            connection.execute(
+                "INSERT INTO log (seq, at_ms, tick_ms) VALUES (?, ?, ?)",
+                (here.seq, *(last or (0, 0))),
+            )
+        self._seq = here.seq
+        return done
 
     def set_cursor(self, name: str, value: Any, at: float = 0.0) -> None:
         """Keeps how far a reader of the journal has come (the mirror): with the next transaction,

@@ -1,0 +1,204 @@
+"""`brooder import`: a record from elsewhere, journal lines or CSV, all or nothing."""
+
+import os
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Annotated
+
+import typer
+from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn
+
+from monitor.commands.common import ConfigOption, fail, out, settings_or_exit
+from monitor.intake.payload import read_all
+from monitor.intake.router import Router
+from monitor.journal import codec, csv_form, lines
+from monitor.journal.bringing_in import Arrivals
+from monitor.journal.lines import LineFault
+from monitor.journal.records import StorageFault
+from monitor.journal.store import Journal
+from monitor.site import Probe, Site
+from monitor.units import Unit
+from monitor.watch.events import BadValue, Entry, Moment, Reading
+
+
+def register(app: typer.Typer) -> None:
+    """Adds the command."""
+
+    @app.command("import")
+    def import_(
+        file: Annotated[Path, typer.Argument(help="Journal lines (as exported) or a .csv file.")],
+        time: Annotated[
+            str, typer.Option("--time", help="CSV: the heading of the column with the time.")
+        ] = csv_form.TIME,
+        temperature: Annotated[
+            str | None,
+            typer.Option("--temperature", help="CSV: the heading of the temperature's column."),
+        ] = None,
+        probe: Annotated[
+            str | None,
+            typer.Option(
+                "--probe", help="CSV: the probe all rows belong to (porch/floor), or a heading."
+            ),
+        ] = None,
+        unit: Annotated[
+            Unit | None, typer.Option("--unit", help="CSV: where the heading does not say it.")
+        ] = None,
+        skip_unclaimed: Annotated[
+            bool, typer.Option("--skip-unclaimed", help="Leave out what no probe claims.")
+        ] = False,
+        journal: Annotated[
+            Path | None, typer.Option("--journal", help="Another journal than the service's.")
+        ] = None,
+        config: ConfigOption = None,
+    ) -> None:
+        """Bring a record in. What is there already is recognised; a fault stops all of it.
+
+        CSV times without a zone are in the site's zone. The service must not be running."""
+        settings = settings_or_exit(config)
+        site = settings.site
+        if not file.is_file():
+            fail(f"{file} is not there")
+        arrivals = Arrivals()
+        left_out = 0
+        try:
+            with _bar() as bar, file.open(encoding="utf-8-sig", newline="") as source:
+                text = _watched(source, bar, os.stat(file).st_size)
+                if file.suffix.lower() == ".csv":
+                    columns = _columns(site, time, temperature, probe, unit, file)
+                    left_out = _gather_csv(text, columns, site, arrivals, skip_unclaimed)
+                else:
+                    left_out = _gather_lines(text, site, arrivals, skip_unclaimed)
+                task = bar.add_task("writing", total=None)
+                with Journal.open(journal or settings.journal_path) as opened:
+                    opened.know(site.all_probes)
+                    done = opened.bring_in(
+                        arrivals,
+                        lambda ready, total: bar.update(task, completed=ready, total=total),
+                    )
+        except UnicodeDecodeError:
+            fail(f"{file} is not text in UTF-8; nothing was imported")
+        except LineFault as fault:
+            fail(f"{file}: {fault}. Nothing was imported.")
+        except StorageFault as fault:
+            mend = "; stop it first" if fault.kind == "in-use" else ""
+            fail(f"{fault.words}{mend}. Nothing was imported.")
+        told = f"{done.readings} readings and {done.entries} ledger entries imported"
+        if done.readings_known or done.entries_known:
+            told += f"; {done.readings_known} and {done.entries_known} were there already"
+        if left_out:
+            told += f"; {left_out} that no probe claims left out"
+        out().print(told + ".")
+
+
+def _bar() -> Progress:
+    return Progress(
+        TextColumn("{task.description}"), BarColumn(), TaskProgressColumn(), transient=True
+    )
+
+
+def _watched(source: Iterator[str], bar: Progress, size: int) -> Iterator[str]:
+    task = bar.add_task("reading", total=size)
+    seen = 0
+    for number, line in enumerate(source):
+        seen += len(line)
+        if number % 5000 == 0:
+            bar.update(task, completed=seen)
+        yield line
+    bar.update(task, completed=size)
+
+
+def _gather_lines(text: Iterator[str], site: Site, arrivals: Arrivals, skip_unclaimed: bool) -> int:
+    router = Router(site.all_probes)
+    names = {brooder.name for brooder in site.brooders}
+    left_out = 0
+    for number, line in lines.read(text):
+        if isinstance(line, Entry):
+            if line.brooder is not None and line.brooder not in names:
+                known = ", ".join(sorted(names))
+                raise LineFault(number, f'brooder is "{line.brooder}"; the site has {known}')
+            arrivals.entries.append(line)
+        elif probes := router.route(line.topic):
+            _gather_message(number, line, probes, arrivals)
+        elif skip_unclaimed:
+            left_out += 1
+        else:
+            raise LineFault(
+                number,
+                f'no probe of the configuration has the topic "{line.topic}" '
+                "(--skip-unclaimed leaves such lines out)",
+            )
+    return left_out
+
+
+def _gather_message(
+    number: int, line: lines.Message, probes: tuple[Probe, ...], arrivals: Arrivals
+) -> None:
+    """Every value in the payload. Of several probes on one topic only one need be in it."""
+    reason: str | None = None
+    heard = False
+    for probe in probes:
+        for one in read_all(line.payload.encode(), probe, Moment(line.at, line.at)):
+            if isinstance(one, Reading):
+                sort = codec.SURE if line.clock_sure else codec.UNSURE
+                arrivals.add(one.probe, one.at, one.temp_c, sort=sort)
+                heard = True
+            elif isinstance(one, BadValue):
+                if one.temp_c is not None:
+                    arrivals.add(one.probe, one.at, one.temp_c, sort=codec.BAD)
+                heard = True
+            else:
+                reason = one.reason
+    if not heard:
+        raise LineFault(number, f"the payload {reason}")
+
+
+def _gather_csv(
+    text: Iterator[str],
+    columns: csv_form.Columns,
+    site: Site,
+    arrivals: Arrivals,
+    skip_unclaimed: bool,
+) -> int:
+    known = {probe.key for probe in site.all_probes}
+    left_out = 0
+    for number, row in csv_form.read(text, columns):
+        if row.probe in known:
+            arrivals.add(row.probe, row.at, row.temp_c)
+        elif skip_unclaimed:
+            left_out += 1
+        else:
+            listed = ", ".join(sorted(known))
+            raise LineFault(
+                number, f'no probe is called "{row.probe}"; the configuration has {listed}'
+            )
+    return left_out
+
+
+def _columns(
+    site: Site,
+    time: str,
+    temperature: str | None,
+    probe: str | None,
+    unit: Unit | None,
+    file: Path,
+) -> csv_form.Columns:
+    """`--probe` is a probe of the site, or else a heading."""
+    keys = {one.key for one in site.all_probes}
+    names: dict[str, str] = {}
+    for one in site.all_probes:  # a probe's own name is enough where only one has it
+        names[one.name] = one.key if one.name not in names else ""
+    names = {name: key for name, key in names.items() if key}
+    with file.open(encoding="utf-8-sig") as source:
+        head = source.readline()
+    if probe is not None and probe not in keys and probe not in head:
+        listed = ", ".join(sorted(keys))
+        raise LineFault(1, f'--probe "{probe}" is neither a heading nor a probe; probes: {listed}')
+    return csv_form.Columns(
+        time=time,
+        temperature=temperature,
+        probe=probe if probe in keys else None,
+        probe_column=None if probe in keys else probe,
+        names=names,
+        unit=unit,
+        zone=site.timezone,
+    )
