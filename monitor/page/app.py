@@ -14,17 +14,16 @@ from starlette.routing import Route
 
 from monitor.page.access import Access
 from monitor.page.desk import Desk
-from monitor.page.frame import STATIC, Frame
+from monitor.page.frame import ASSETS, Frame
 from monitor.page.gate import Gate
+from monitor.page.once import Once
+from monitor.page.screen_alarm import AlarmScreen
+from monitor.page.screen_answer import AnswerScreen
+from monitor.page.screen_do import DoScreen
 from monitor.page.screen_now import NowScreen
+from monitor.page.screen_record import RecordScreen
 from monitor.page.session import Sessions
 from monitor.page.sign_in import SignIn
-
-_ASSETS = {
-    "sheet.css": "text/css; charset=utf-8",
-    "page.js": "text/javascript; charset=utf-8",
-    "mark.svg": "image/svg+xml",
-}
 
 
 def build_app(desk: Desk, access: Access, *, clock: Callable[[], float] = time.time) -> Starlette:
@@ -32,6 +31,8 @@ def build_app(desk: Desk, access: Access, *, clock: Callable[[], float] = time.t
     sessions = Sessions(access)
     frame = Frame(desk, access, sessions, clock)
     now = NowScreen(frame)
+    once = Once()
+    record = RecordScreen(frame)
 
     async def http_fault(request: Request, fault: Exception) -> Response:
         known = cast(HTTPException, fault)
@@ -44,6 +45,10 @@ def build_app(desk: Desk, access: Access, *, clock: Callable[[], float] = time.t
     app = Starlette(
         routes=[
             *now.routes(),
+            *AlarmScreen(frame, once).routes(),
+            *DoScreen(frame, once).routes(),
+            *AnswerScreen(frame).routes(),
+            *record.routes(),
             *SignIn(frame).routes(),
             Route("/static/{name}", static, methods=["GET"]),
         ],
@@ -51,6 +56,7 @@ def build_app(desk: Desk, access: Access, *, clock: Callable[[], float] = time.t
         exception_handlers={HTTPException: http_fault},
     )
     app.state.live = now.live
+    app.state.end = record.end
     return app
 
 
@@ -65,10 +71,11 @@ _FAULTS = {
 async def static(request: Request) -> Response:
     """One of our own files, by name; no folder can be listed."""
     name = request.path_params["name"]
-    if name not in _ASSETS:
+    if name not in ASSETS:
         raise HTTPException(404)
+    folder, kind = ASSETS[name]
     return FileResponse(
-        STATIC / name,
-        media_type=_ASSETS[name],
+        folder / name,
+        media_type=kind,
         headers={"Cache-Control": "public, max-age=31536000, immutable"},
     )

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any, Protocol
 
+from monitor.brooding.batch import Ledger
 from monitor.site import Site
 from monitor.watch.events import Entry
 from monitor.watch.status import SiteStatus
@@ -38,6 +39,10 @@ class Desk(Protocol):
 
     async def submit(self, entry: Entry) -> int:
         """Keeps a ledger entry or an act on an alarm; its number. Raises Objection."""
+        ...
+
+    async def ledger(self) -> Ledger:
+        """The flock ledger as it stands, what was submitted just now included."""
         ...
 
     async def tonight(

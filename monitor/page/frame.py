@@ -17,7 +17,14 @@ from monitor.page.session import Session, Sessions
 from monitor.page.words import Say, capital
 
 _HERE = Path(__file__).parent
-STATIC = _HERE / "static"
+_REVIEW = _HERE.parent / "review" / "static"  # by path: importing the review would bring numpy
+ASSETS = {
+    "sheet.css": (_HERE / "static", "text/css; charset=utf-8"),
+    "page.js": (_HERE / "static", "text/javascript; charset=utf-8"),
+    "mark.svg": (_HERE / "static", "image/svg+xml"),
+    "picture.css": (_REVIEW, "text/css; charset=utf-8"),
+    "picture.js": (_REVIEW, "text/javascript; charset=utf-8"),
+}
 PAPER_COOKIE = "brooder_paper"
 PAPERS = ("hours", "light", "dark")
 
@@ -83,5 +90,5 @@ class Frame:
 @cache
 def asset(name: str) -> str:
     """A static file's address. It changes with the content, so a browser may keep it for ever."""
-    digest = hashlib.sha256((STATIC / name).read_bytes()).hexdigest()[:12]
+    digest = hashlib.sha256((ASSETS[name][0] / name).read_bytes()).hexdigest()[:12]
     return f"/static/{name}?v={digest}"

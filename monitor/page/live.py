@@ -40,6 +40,7 @@ class Live:
         self._newer = asyncio.Event()  # set and replaced whenever there is a newer version
         self._streams = 0
         self._closed = False
+        self._generation = 0  # streams of an earlier one end
         self._pump: asyncio.Task[None] | None = None
 
     @property
@@ -67,8 +68,8 @@ class Live:
             if self._pump is None or self._pump.done():
                 self._redraw()
                 self._pump = asyncio.create_task(self._keep_drawing())
-            seen = 0
-            while not self._closed:
+            seen, generation = 0, self._generation
+            while not self._closed and generation == self._generation:
                 newer = self._newer
                 if seen < self._version:
                     yield self._event(seen)
@@ -88,20 +89,21 @@ class Live:
 
     async def _keep_drawing(self) -> None:
         while self._streams and not self._closed:
-            await self._desk.changed(KEEP_ALIVE_S)
+            # Asked before drawing: what comes while we draw or rest is news for the next round.
+            news = asyncio.ensure_future(self._desk.changed(KEEP_ALIVE_S))
             try:
                 self._redraw()
+                await asyncio.sleep(AT_MOST_EVERY_S)
+                await news
             except Exception:
                 # An open page must not go on showing old figures as if they were live: the
                 # streams end, and each page says that it has lost its connection.
                 log.exception("The live numbers could not be drawn.")
-                self._newer, gone = asyncio.Event(), self._newer
-                self._closed = True
-                gone.set()
-                await asyncio.sleep(AT_MOST_EVERY_S)
-                self._closed = False
+                self._generation += 1
+                self._wake()
                 return
-            await asyncio.sleep(AT_MOST_EVERY_S)
+            finally:
+                news.cancel()
 
     def _redraw(self) -> None:
         picture = self._draw()

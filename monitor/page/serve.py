@@ -9,8 +9,6 @@ from collections.abc import Iterator
 import uvicorn
 from starlette.applications import Starlette
 
-from monitor.page.live import Live
-
 MOST_CONNECTIONS = 200  # a home has a handful; more is a mistake or an attack
 STOP_WITHIN_S = 3
 _LONGEST_HEAD = 16 * 1024
@@ -24,22 +22,23 @@ class Serving:
     """A page being served."""
 
     def __init__(
-        self, server: "_Server", task: "asyncio.Task[None]", port: int, live: Live
+        self, server: "_Server", task: "asyncio.Task[None]", port: int, app: Starlette
     ) -> None:
         self._server = server
         self._task = task
-        self._live = live
+        self._app = app
         self.port = port
 
     async def stop(self) -> None:
         """Ends live streams, lets requests finish for a moment, frees the port."""
-        self._live.close()
+        self._app.state.live.close()
         self._server.should_exit = True
         await asyncio.wait([self._task], timeout=STOP_WITHIN_S + 2)
         if not self._task.done():
             self._task.cancel()
             with contextlib.suppress(asyncio.CancelledError):
                 await self._task
+        self._app.state.end()
 
 
 async def serve(app: Starlette, host: str, port: int) -> Serving:
@@ -66,7 +65,7 @@ async def serve(app: Starlette, host: str, port: int) -> Serving:
     if task.done():
         await task  # says why
         raise CannotListen(f"the page could not be served on {host}:{port}")
-    return Serving(server, task, listener.getsockname()[1], app.state.live)
+    return Serving(server, task, listener.getsockname()[1], app)
 
 
 class _Server(uvicorn.Server):

@@ -21,17 +21,29 @@
     }
   };
 
+  const isDark =
+    document.documentElement.dataset.ink === "dark" ||
+    (!document.documentElement.dataset.ink && matchMedia("(prefers-color-scheme: dark)").matches);
+  if (isDark) {
+    for (const figure of document.querySelectorAll("[data-picture]")) {
+      figure.dataset.picture += "&dark=1"; // read by picture.js, which comes after
+    }
+  }
+
   for (const button of document.querySelectorAll("button[data-copy]")) {
-    if (!navigator.clipboard) continue; // only pages of this machine or over TLS may copy
     button.hidden = false;
     button.addEventListener("click", async () => {
-      const lines = document.getElementById(button.dataset.copy).textContent;
+      const lines = document.getElementById(button.dataset.copy);
+      getSelection().selectAllChildren(lines);
+      let copied = false;
       try {
-        await navigator.clipboard.writeText(lines);
-        button.textContent = "Copied";
+        await navigator.clipboard.writeText(lines.textContent);
+        copied = true;
       } catch {
-        button.textContent = "Not copied: mark the lines and copy them by hand";
+        // Without TLS a browser offers only the older way, which copies what is marked.
+        copied = document.execCommand("copy");
       }
+      button.textContent = copied ? "Copied" : "Marked: copy it by hand";
     });
   }
 

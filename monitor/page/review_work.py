@@ -1,0 +1,111 @@
+"""The review's answers as plain data, for the Record screen. Runs only in the child process of
+`review_child`: it brings numpy and the drawing library, which the daemon must not carry."""
+
+import json
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import Any
+
+from monitor.journal.reader import JournalReader
+from monitor.page.review_question import Question
+from monitor.review import draw, loss_words, losses, sheet_text
+from monitor.review.days import Cut
+from monitor.review.picture import PAPER_PX, PHONE_PX, describe
+from monitor.review.record import Asked, Record, open_record
+from monitor.review.scene import Scene
+from monitor.review.scenes import scene
+from monitor.review.sheet import sheet
+
+
+def sheet_of(question: Question) -> dict[str, Any]:
+    """The record sheet of a batch, cell by cell, and what is usual."""
+    with _record(question) as record:
+        whole = sheet(record, Cut.NOON)
+        columns = sheet_text.columns(record, Cut.NOON)
+        return {
+            "heads": [column.head.split("\n") for column in columns],
+            "weeks": [
+                {
+                    "rows": [
+                        {
+                            "cells": [column.day(row) for column in columns],
+                            "start": row.day.start,
+                            "stop": row.day.stop,
+                            "urgent": row.urgent,
+                        }
+                        for row in week.rows
+                    ],
+                    "cells": [column.week(week) for column in columns],
+                    "start": week.rows[0].day.start,
+                    "stop": week.rows[-1].day.stop,
+                }
+                for week in whole.weeks
+            ],
+            "foot": sheet_text.foot(record, whole, []),
+            "usual": [sheet_text.comparison_words(c) for c in whole.comparisons],
+            "notes": [(note.at, note.text) for row in whole.rows for note in row.notes],
+            "start": record.start,
+            "stop": record.stop,
+        }
+
+
+def loss_of(question: Question) -> dict[str, Any] | None:
+    """What the record can and cannot say of the loss written down at `stop`."""
+    with _record(question, whole_batch=True) as record:
+        at = question.stop or 0.0
+        loss = next((one for one in losses.losses(record) if abs(one.at - at) < 1), None)
+        if loss is None:
+            return None
+        return {
+            "heading": loss_words.heading(loss, record),
+            "verdict": loss_words.verdict(loss, record),
+            "figures": loss_words.figures(loss, record),
+            "alarms": loss_words.alarm_words(loss.day, record),
+            "causes": loss_words.other_causes([loss]),
+            "cannot": list(loss_words.CANNOT),
+            "ask": loss_words.ASK,
+        }
+
+
+def story_of(question: Question) -> list[str]:
+    """A span in a few lines: what the picture shows, for who cannot see it."""
+    with _record(question) as record:
+        return list(_scene(record, question).summary)
+
+
+def moving_picture(question: Question) -> bytes:
+    """The chart description of a span, as JSON, for the interactive view."""
+    with _record(question) as record:
+        shown = _scene(record, question)
+        spec = describe(shown, wide_px=PAPER_PX, moving=True, dark=question.dark)
+        return json.dumps(spec).encode()
+
+
+def still_picture(question: Question) -> bytes:
+    """The same, drawn as SVG at a phone's width, for a browser without scripts."""
+    with _record(question) as record:
+        shown = _scene(record, question)
+        return draw.draw(describe(shown, wide_px=PHONE_PX, dark=question.dark), "svg")
+
+
+def drawing_script() -> bytes:
+    """The drawing library's own script, out of the installed package."""
+    return draw.script_bundle()
+
+
+@contextmanager
+def _record(question: Question, *, whole_batch: bool = False) -> Iterator[Record]:
+    asked = Asked(
+        brooder=question.brooder,
+        batch=question.batch,
+        start=None if whole_batch else question.start,
+        stop=None if whole_batch else question.stop,
+    )
+    with JournalReader(question.journal) as kept:
+        yield open_record(kept, question.site, asked, now=question.now)
+
+
+def _scene(record: Record, question: Question) -> Scene:
+    start = record.start if question.start is None else question.start
+    stop = record.stop if question.stop is None else question.stop
+    return scene(record, start, stop)

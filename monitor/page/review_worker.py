@@ -1,0 +1,128 @@
+"""Asks the review in a child process: neither its memory nor a hang of it reaches the watch.
+
+The child is started when somebody opens the Record screen and ended when nobody has asked for two
+minutes; a request has a kill time. Answers are kept for a minute, so that turning pages back and
+forth costs nothing. Called by the Record screen, in the event loop."""
+
+import asyncio
+import contextlib
+import os
+import pickle
+import signal
+import sys
+import time
+from collections import OrderedDict
+from typing import Any
+
+from monitor.page.desk import Objection
+from monitor.page.review_child import LENGTH
+from monitor.page.review_question import Question
+
+KILL_AFTER_S = 40.0
+IDLE_S = 120.0
+KEEP_S = 60.0
+MOST_KEPT = 16
+MOST_WAITING = 6
+
+
+class ReviewWorker:
+    """One child at most, one request at a time."""
+
+    def __init__(self) -> None:
+        self._child: asyncio.subprocess.Process | None = None
+        self._one_at_a_time = asyncio.Lock()
+        self._waiting = 0
+        self._kept: OrderedDict[tuple[Any, ...], tuple[float, Any]] = OrderedDict()
+        self._idle: asyncio.TimerHandle | None = None
+
+    async def ask(self, name: str, question: Question | None = None) -> Any:
+        """The answer of that function of `review_work`; one of the last minute is good enough.
+        Raises Objection with what to tell the person."""
+        key = (name, question.key if question else None)
+        if (kept := self._kept.get(key)) and time.monotonic() - kept[0] < KEEP_S:
+            return kept[1]
+        if self._waiting >= MOST_WAITING:
+            raise Objection("Too much is being reckoned at once. Try again in a moment.")
+        self._waiting += 1
+        try:
+            async with self._one_at_a_time:
+                answer = await self._asked(name, () if question is None else (question,))
+        finally:
+            self._waiting -= 1
+        self._kept[key] = (time.monotonic(), answer)
+        self._kept.move_to_end(key)
+        while len(self._kept) > MOST_KEPT:
+            self._kept.popitem(last=False)
+        return answer
+
+    def forget(self) -> None:
+        """The ledger was written in: what was reckoned before is old."""
+        self._kept.clear()
+
+    async def warm_up(self) -> None:
+        """Starts the child ahead of the first question."""
+        async with self._one_at_a_time:
+            await self._started()
+
+    def end(self) -> None:
+        """Ends the child, and whatever it has started."""
+        if self._idle is not None:
+            self._idle.cancel()
+            self._idle = None
+        if self._child is not None and self._child.returncode is None:
+            with contextlib.suppress(ProcessLookupError):
+                os.killpg(self._child.pid, signal.SIGKILL)
+        self._child = None
+
+    async def _asked(self, name: str, arguments: tuple[Any, ...]) -> Any:
+        child = await self._started()
+        try:
+            async with asyncio.timeout(KILL_AFTER_S):
+                kind, answer = await _exchange(child, pickle.dumps((name, arguments)))
+        except TimeoutError:
+            self.end()
+            raise Objection(f"It took longer than {KILL_AFTER_S:.0f} s and was stopped.") from None
+        except (OSError, EOFError):
+            self.end()
+            raise Objection("It could not be reckoned, which is a fault of ours.") from None
+        except BaseException:
+            self.end()  # half an exchange: its answer must not be taken for that of the next
+            raise
+        self._rest()
+        if kind == "objection":
+            raise Objection(str(answer))
+        return answer
+
+    async def _started(self) -> asyncio.subprocess.Process:
+        if self._child is None or self._child.returncode is not None:
+            self._child = await asyncio.create_subprocess_exec(
+                sys.executable,
+                "-m",
+                "monitor.page.review_child",
+                stdin=asyncio.subprocess.PIPE,
+                stdout=asyncio.subprocess.PIPE,
+                start_new_session=True,  # so that its own children end with it
+            )
+            self._rest()
+        return self._child
+
+    def _rest(self) -> None:
+        if self._idle is not None:
+            self._idle.cancel()
+        self._idle = asyncio.get_running_loop().call_later(IDLE_S, self._end_if_idle)
+
+    def _end_if_idle(self) -> None:
+        if self._waiting:
+            self._rest()
+        else:
+            self.end()
+
+
+async def _exchange(child: asyncio.subprocess.Process, request: bytes) -> tuple[str, Any]:
+    if child.stdin is None or child.stdout is None:
+        raise OSError("the child has no pipes")
+    child.stdin.write(LENGTH.pack(len(request)) + request)
+    await child.stdin.drain()
+    (length,) = LENGTH.unpack(await child.stdout.readexactly(LENGTH.size))
+    said: tuple[str, Any] = pickle.loads(await child.stdout.readexactly(length))  # noqa: S301 - our own child
+    return said

@@ -1,0 +1,262 @@
+"""What is done with an alarm: acknowledge, put aside (shelve), watch again; and putting a whole box
+aside while it is cleaned out. Called by `app`."""
+
+from urllib.parse import quote
+
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import RedirectResponse, Response
+from starlette.routing import Route
+
+from monitor.page.alarm_words import alarm_view
+from monitor.page.desk import Objection
+from monitor.page.forms import Form, read_form
+from monitor.page.frame import Frame
+from monitor.page.once import Once
+from monitor.page.words import capital
+from monitor.watch.alarm_table import TABLE
+from monitor.watch.events import AlarmName, Entry, EntryKind
+from monitor.watch.status import AlarmStatus
+
+# Cleaning out opens the cover, moves lamps and pulls probes. Overheat is not among them: a lamp
+# laid down "for a moment" is how litter catches fire.
+CLEANING = (
+    AlarmName.COLD,
+    AlarmName.CHILL,
+    AlarmName.HEAT_LOSS,
+    AlarmName.HOT,
+    AlarmName.NO_READINGS,
+    AlarmName.PROBE_FAULT,
+)
+MINUTES = (15, 30, 60, 120, 240)
+CLEANING_MINUTES = (15, 30, 60, 120)
+
+
+class AlarmScreen:
+    """Acts on alarms; each asks first."""
+
+    def __init__(self, frame: Frame, once: Once) -> None:
+        self._frame = frame
+        self._once = once
+
+    def routes(self) -> list[Route]:
+        """Its addresses. An occurrence has slashes in it."""
+        return [
+            Route("/alarm/{occurrence:path}/acknowledge", self.ask_acknowledge, methods=["GET"]),
+            Route("/alarm/{occurrence:path}/acknowledge", self.acknowledge, methods=["POST"]),
+            Route("/alarm/{occurrence:path}/shelve", self.ask_shelve, methods=["GET"]),
+            Route("/alarm/{occurrence:path}/shelve", self.shelve, methods=["POST"]),
+            Route("/alarm/{occurrence:path}/unshelve", self.ask_unshelve, methods=["GET"]),
+            Route("/alarm/{occurrence:path}/unshelve", self.unshelve, methods=["POST"]),
+            Route("/do/put-aside", self.ask_put_aside, methods=["GET"]),
+            Route("/do/put-aside", self.put_aside, methods=["POST"]),
+        ]
+
+    async def ask_acknowledge(self, request: Request) -> Response:
+        """Is somebody really on the way?"""
+        return self._sure(
+            request,
+            self._alarm(request),
+            "acknowledge",
+            "Acknowledging says that you have seen it and are seeing to it. It stops the repeats; "
+            "the alarm stays until all is well.",
+            "Yes, I am seeing to it",
+        )
+
+    async def acknowledge(self, request: Request) -> Response:
+        """Stops the repeats."""
+        return await self._act(request, EntryKind.ACKNOWLEDGE)
+
+    async def ask_unshelve(self, request: Request) -> Response:
+        """Take it up again before its time?"""
+        return self._sure(
+            request,
+            self._alarm(request),
+            "unshelve",
+            "From now on it is watched again and told when it is not right.",
+            "Yes, watch it again",
+        )
+
+    async def unshelve(self, request: Request) -> Response:
+        """Takes it up again."""
+        return await self._act(request, EntryKind.UNSHELVE)
+
+    async def ask_shelve(self, request: Request) -> Response:
+        """For how long, and why?"""
+        return self._shelve_form(request, self._alarm(request), Form())
+
+    async def shelve(self, request: Request) -> Response:
+        """Puts one alarm aside."""
+        alarm = self._alarm(request)
+        form = await read_form(request, self._frame.sessions)
+        minutes, note = _minutes_and_reason(form, _minutes_for(alarm))
+        if minutes is None or note is None:
+            return self._shelve_form(request, alarm, form, status=422)
+        entry = self._entry(EntryKind.SHELVE, alarm, minutes=minutes, note=note)
+        return await self._submit(request, form, [entry])
+
+    async def ask_put_aside(self, request: Request) -> Response:
+        """Going to clean out: for how long?"""
+        return self._put_aside_form(request, self._box(request.query_params.get("brooder")), Form())
+
+    async def put_aside(self, request: Request) -> Response:
+        """Puts a box's alarms aside for the time of the work."""
+        form = await read_form(request, self._frame.sessions)
+        box = self._box(form["brooder"])
+        minutes, note = _minutes_and_reason(form, CLEANING_MINUTES)
+        if minutes is None or note is None:
+            return self._put_aside_form(request, box, form, status=422)
+        now = self._frame.clock()
+        return await self._submit(
+            request,
+            form,
+            [
+                Entry(
+                    at=now,
+                    entry=EntryKind.SHELVE,
+                    brooder=box,
+                    alarm=name.value,
+                    minutes=float(minutes),
+                    note=note,
+                    by="page",
+                )
+                for name in CLEANING
+            ],
+        )
+
+    async def _act(self, request: Request, kind: EntryKind) -> Response:
+        alarm = self._alarm(request)
+        form = await read_form(request, self._frame.sessions)
+        return await self._submit(request, form, [self._entry(kind, alarm)])
+
+    async def _submit(self, request: Request, form: Form, entries: list[Entry]) -> Response:
+        if self._once.used(form["once"]) is not None:
+            return RedirectResponse("/", 303)
+        try:
+            for entry in entries:
+                await self._frame.desk.submit(entry)
+        except Objection as words:
+            self._once.free(form["once"])
+            return self._frame.screen(request, "fault.html", status=409, words=str(words))
+        self._once.led_to(form["once"], "/")
+        return RedirectResponse("/", 303)
+
+    def _entry(
+        self,
+        kind: EntryKind,
+        alarm: AlarmStatus,
+        *,
+        minutes: float | None = None,
+        note: str | None = None,
+    ) -> Entry:
+        return Entry(
+            at=self._frame.clock(),
+            entry=kind,
+            brooder=alarm.brooder,
+            alarm=alarm.alarm.value,
+            minutes=minutes,
+            note=note,
+            by="page",
+        )
+
+    def _alarm(self, request: Request) -> AlarmStatus:
+        """The alarm of the address, which may be over by now."""
+        occurrence = request.path_params["occurrence"]
+        for alarm in self._frame.desk.status().all_alarms:
+            if alarm.occurrence == occurrence:
+                return alarm
+        raise HTTPException(410, "That alarm is over. Look at Now for how things stand.")
+
+    def _box(self, name: str | None) -> str:
+        names = [box.name for box in self._frame.desk.site.brooders]
+        if name is None and len(names) == 1:
+            return names[0]
+        if name not in names:
+            raise HTTPException(404)
+        return name
+
+    def _sure(
+        self, request: Request, alarm: AlarmStatus, act: str, words: str, yes: str
+    ) -> Response:
+        say = self._frame.say()
+        shown = alarm_view(alarm, self._frame.desk.site, say, None)
+        return self._frame.screen(
+            request,
+            "sure.html",
+            title=shown.title,
+            words=[words],
+            at=None,
+            action=f"/alarm/{quote(alarm.occurrence, safe='')}/{act}",
+            values={"once": self._once.mark()},
+            yes=yes,
+            back="/",
+            can_change=False,
+        )
+
+    def _shelve_form(
+        self, request: Request, alarm: AlarmStatus, form: Form, status: int = 200
+    ) -> Response:
+        shown = alarm_view(alarm, self._frame.desk.site, self._frame.say(), None)
+        return self._aside(
+            request,
+            form,
+            status,
+            title=f"Put aside: {shown.title}",
+            words="It is not told while it is put aside, and comes back by itself when the time "
+            "is over. Somebody should be at the box until then.",
+            action=f"/alarm/{quote(alarm.occurrence, safe='')}/shelve",
+            minutes=_minutes_for(alarm),
+        )
+
+    def _put_aside_form(
+        self, request: Request, box: str, form: Form, status: int = 200
+    ) -> Response:
+        form.values.setdefault("reason", "cleaning out")
+        form.values["brooder"] = box
+        return self._aside(
+            request,
+            form,
+            status,
+            title=f"Going to clean out {capital(box)}",
+            words="Cold, hot, heat loss, silence and probe faults of this box are not told for "
+            "that long and come back by themselves. Overheat is told all the same: a lamp that "
+            "is laid down can set litter on fire.",
+            action="/do/put-aside",
+            minutes=CLEANING_MINUTES,
+        )
+
+    def _aside(
+        self,
+        request: Request,
+        form: Form,
+        status: int,
+        *,
+        title: str,
+        words: str,
+        action: str,
+        minutes: tuple[int, ...],
+    ) -> Response:
+        return self._frame.screen(
+            request,
+            "put_aside.html",
+            status=status,
+            title=title,
+            words=words,
+            action=action,
+            form=form,
+            minutes=minutes,
+            once=self._once.mark(),
+        )
+
+
+def _minutes_for(alarm: AlarmStatus) -> tuple[int, ...]:
+    most = TABLE[alarm.alarm].shelve_max_s / 60
+    return tuple(minutes for minutes in MINUTES if minutes <= most)
+
+
+def _minutes_and_reason(form: Form, on_offer: tuple[int, ...]) -> tuple[int | None, str | None]:
+    minutes = form.one_of("minutes", tuple(str(m) for m in on_offer), "For how many minutes")
+    note = form.text("reason", most=120)
+    if note is None:
+        form.wrong.setdefault("reason", "Say why in a word or two, for whoever looks later.")
+    return (None if minutes is None else int(minutes)), None if form.wrong else note

@@ -1,0 +1,199 @@
+"""The Do screen: the ledger written at the box, and contacts tried. Called by `app`.
+
+Every form goes form -> "is this right?" -> written. What is written can be taken back."""
+
+from typing import Any
+
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import RedirectResponse, Response
+from starlette.routing import Route
+
+from monitor.brooding.flock import KINDS
+from monitor.brooding.objection import objection
+from monitor.page.desk import Objection
+from monitor.page.forms import Form, read_form
+from monitor.page.frame import Frame
+from monitor.page.ledger_forms import FORMS, LedgerForm, entry_from, ledger_objects
+from monitor.page.ledger_words import sentence_of, worth_knowing
+from monitor.page.once import Once
+from monitor.watch.events import Entry, EntryKind
+
+SHOWN_ENTRIES = 40
+
+
+class DoScreen:
+    """The few things a grower does at the box."""
+
+    def __init__(self, frame: Frame, once: Once) -> None:
+        self._frame = frame
+        self._once = once
+
+    def routes(self) -> list[Route]:
+        """Its addresses."""
+        return [
+            Route("/do", self.look, methods=["GET"]),
+            Route("/do/contacts", self.contacts, methods=["GET"]),
+            Route("/do/contacts", self.try_contacts, methods=["POST"]),
+            Route("/do/undo/{number:int}", self.undo, methods=["GET"]),
+            Route("/do/undo/{number:int}", self.undo_now, methods=["POST"]),
+            Route("/do/{form}", self.fill_in, methods=["GET"]),
+            Route("/do/{form}", self.write, methods=["POST"]),
+        ]
+
+    async def look(self, request: Request) -> Response:
+        """What can be done, and what was written last."""
+        ledger = await self._frame.desk.ledger()
+        kept = request.query_params.get("kept", "")
+        written = [e for e in ledger.entries if e.entry is not EntryKind.UNDO]
+        return self._frame.screen(
+            request,
+            "do.html",
+            boxes=[(box, ledger.running(box.name)) for box in self._frame.desk.site.brooders],
+            forms=FORMS.values(),
+            kept=ledger.entry(int(kept)) if kept.isascii() and kept.isdigit() else None,
+            entries=[
+                (entry, sentence_of(entry), entry.number in ledger.undone)
+                for entry in reversed(written[-SHOWN_ENTRIES:])
+            ],
+            kept_words=sentence_of,
+        )
+
+    async def fill_in(self, request: Request) -> Response:
+        """An empty form, the brooder chosen when there is only one."""
+        what = self._form_of(request)
+        names = [box.name for box in self._frame.desk.site.brooders]
+        asked = request.query_params.get("brooder", names[0] if len(names) == 1 else "")
+        return self._form(request, what, Form(values={"brooder": asked}))
+
+    async def write(self, request: Request) -> Response:
+        """First asks whether it is right; then keeps it."""
+        what = self._form_of(request)
+        form = await read_form(request, self._frame.sessions)
+        site, now = self._frame.desk.site, self._frame.clock()
+        if form["change"]:
+            return self._form(request, what, form)
+        entry = entry_from(form, what, site, now)
+        if entry is None:
+            return self._form(request, what, form, status=422)
+        if form["sure"]:
+            return await self._keep(request, what, form, entry)
+        if ledger_objects(form, entry, await self._frame.desk.ledger(), site):
+            return self._form(request, what, form, status=422)
+        return self._frame.screen(
+            request,
+            "sure.html",
+            title=what.title,
+            words=[sentence_of(entry), *worth_knowing(entry, site, self._frame.say())],
+            at=entry.at if form["at"].strip() else None,
+            action=f"/do/{what.name}",
+            values={**form.values, "once": self._once.mark()},
+            yes="Yes, write it down",
+            back=f"/do/{what.name}",
+            can_change=True,
+        )
+
+    async def undo(self, request: Request) -> Response:
+        """Asks before an entry is taken back."""
+        number = int(request.path_params["number"])
+        ledger = await self._frame.desk.ledger()
+        entry = ledger.entry(number)
+        if entry is None:
+            raise HTTPException(404)
+        words = objection(ledger, self._undoing(number))
+        return self._frame.screen(
+            request,
+            "sure.html",
+            status=200 if words is None else 409,
+            title=f"Take entry {number} back",
+            words=[sentence_of(entry)] if words is None else [words],
+            at=entry.at,
+            action=f"/do/undo/{number}" if words is None else None,
+            values={"once": self._once.mark()},
+            yes="Yes, take it back",
+            back="/do",
+            can_change=False,
+        )
+
+    async def undo_now(self, request: Request) -> Response:
+        """Takes it back."""
+        form = await read_form(request, self._frame.sessions)
+        number = int(request.path_params["number"])
+        before = self._once.used(form["once"])
+        if before is not None:
+            return RedirectResponse(before or "/do", 303)
+        try:
+            undo = await self._frame.desk.submit(self._undoing(number))
+        except Objection as words:
+            self._once.free(form["once"])
+            return self._refused(request, f"Take entry {number} back", words)
+        there = f"/do?kept={undo}"
+        self._once.led_to(form["once"], there)
+        return RedirectResponse(there, 303)
+
+    async def contacts(self, request: Request) -> Response:
+        """Asks before people's phones ring."""
+        return self._contacts(request, None)
+
+    async def try_contacts(self, request: Request) -> Response:
+        """Really sends, waits, and says who was reached."""
+        form = await read_form(request, self._frame.sessions)
+        if self._once.used(form["once"]) is not None:
+            return RedirectResponse("/do/contacts", 303)
+        try:
+            said = await self._frame.desk.try_contacts(form["contact"] or None)
+        except Objection as words:
+            return self._refused(request, "Try the contacts", words)
+        return self._contacts(request, said)
+
+    async def _keep(self, request: Request, what: LedgerForm, form: Form, entry: Entry) -> Response:
+        before = self._once.used(form["once"])
+        if before is not None:
+            return RedirectResponse(before or "/do", 303)
+        try:
+            number = await self._frame.desk.submit(entry)
+        except Objection as words:
+            self._once.free(form["once"])
+            form.wrong[""] = str(words)
+            return self._form(request, what, form, status=422)
+        there = f"/do?kept={number}"
+        self._once.led_to(form["once"], there)
+        return RedirectResponse(there, 303)
+
+    def _form(self, request: Request, what: LedgerForm, form: Form, status: int = 200) -> Response:
+        return self._frame.screen(
+            request, "ledger_form.html", status=status, what=what, form=form, kinds=KINDS
+        )
+
+    def _contacts(self, request: Request, said: list[Any] | None) -> Response:
+        return self._frame.screen(
+            request,
+            "contacts.html",
+            contacts=self._frame.desk.watcher()["contacts"],
+            said=said,
+            once=self._once.mark(),
+        )
+
+    def _refused(self, request: Request, title: str, words: Objection) -> Response:
+        return self._frame.screen(
+            request,
+            "sure.html",
+            status=409,
+            title=title,
+            words=[str(words)],
+            at=None,
+            action=None,
+            values={},
+            yes="",
+            back="/do",
+            can_change=False,
+        )
+
+    def _undoing(self, number: int) -> Entry:
+        return Entry(at=self._frame.clock(), entry=EntryKind.UNDO, undoes=number, by="page")
+
+    def _form_of(self, request: Request) -> LedgerForm:
+        try:
+            return FORMS[request.path_params["form"]]
+        except KeyError:
+            raise HTTPException(404) from None
