@@ -121,7 +121,8 @@ class Plan:
             ends = tick if first is None else min(tick, first[0])
             morning_at = self._morning.next_at
             if morning_at is not None and morning_at + self._offset_s <= ends:
-                yield from self._morning.take_due(morning_at, look=self._look, still=self._still)
+                now_at = max(morning_at, tick - self._offset_s)
+                yield from self._morning.take_due(now_at, look=self._look, still=self._still)
                 continue
             if first is None or first[0] > tick or (first[0] == tick and not including):
                 return

@@ -47,9 +47,7 @@ def all_clear(change: Change, voice: Voice) -> Words:
     where = voice.where(change.brooder)
     if change.alarm in _GONE:
         what, then = _GONE[change.alarm]
-        gap = (
-            "" if change.alarm is AlarmName.COLD_NIGHT else lasted.replace(" for", " It lasted", 1)
-        )
+        gap = lasted.replace(" for", " It lasted", 1) if change.alarm in _HAVE_LENGTH else ""
         return compose(
             f"{where}: {what}", f"{then}{gap}{'.' if gap else ''}", why, _floor_now(change, voice)
         )

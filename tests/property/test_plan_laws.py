@@ -1,0 +1,126 @@
+"""Laws of the planner for any course of alarms, answers, restarts and clock ticks."""
+
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from support.told import ANN, ME, Course, course_changes, told_by
+
+from monitor.tell.message import Kind, Message
+from monitor.tell.plan import Plan
+from monitor.watch.events import Change, ChangeKind, Moment, Priority
+
+STEPS = st.lists(
+    st.tuples(
+        st.integers(0, 5),  # which alarm
+        st.sampled_from(["raise", "clear", "answer", "wait"]),
+        st.integers(1, 1500),  # seconds later
+    ),
+    max_size=40,
+)
+
+
+@settings(max_examples=150, deadline=None)
+@given(STEPS)
+def test_every_urgent_alarm_is_told_by_a_message_of_its_cause_at_its_time(steps):
+    course = Course(steps)
+    said = told_by(course, every_s=600)
+    for change in course_changes(course):
+        if change.change is not ChangeKind.RAISED or change.priority is not Priority.URGENT:
+            continue
+        if change.alarm.value == "no-readings":
+            continue  # gathered for a minute: see the next law
+        by_its_time = [
+            m
+            for m in said
+            if m.kind is Kind.RAISED and m.at <= change.at and _covers(m, change, course)
+        ]
+        assert by_its_time, f"{change.occurrence} was never told"
+
+
+def _covers(message: Message, change: Change, course: Course) -> bool:
+    """A message about the same brooder's same trouble, of this alarm or a worse one still open."""
+    if message.key == f"{change.occurrence}:raised":
+        return True
+    raised = course.raise_of(message.key.removesuffix(":raised"))
+    return (
+        raised is not None
+        and raised.brooder == change.brooder
+        and raised.priority is Priority.URGENT
+        and course.open_at(raised.occurrence, change.at)
+    )
+
+
+@settings(max_examples=150, deadline=None)
+@given(STEPS)
+def test_no_message_key_is_ever_used_twice_for_a_contact(steps):
+    said = told_by(Course(steps), every_s=600)
+    pairs = [(m.key, contact) for m in said for contact in m.contacts]
+    assert len(pairs) == len(set(pairs))
+
+
+@settings(max_examples=150, deadline=None)
+@given(STEPS, st.integers(5, 900), st.integers(5, 900))
+def test_the_messages_do_not_depend_on_how_often_the_plan_is_advanced(steps, often_s, rarely_s):
+    course = Course(steps)
+    one = [m for m in told_by(course, every_s=often_s) if m.kind is not Kind.AGAIN]
+    other = [m for m in told_by(course, every_s=rarely_s) if m.kind is not Kind.AGAIN]
+    assert {(m.key, m.contacts, m.at) for m in one} == {(m.key, m.contacts, m.at) for m in other}
+
+
+@settings(max_examples=150, deadline=None)
+@given(STEPS, st.sets(st.integers(0, 39)), st.floats(-1e6, 1e6))
+def test_a_restart_anywhere_changes_nothing_that_is_said(steps, cuts, shift_s):
+    course = Course(steps)
+    assert told_by(course, every_s=300, restarts=cuts, shift_s=round(shift_s)) == told_by(
+        course, every_s=300
+    )
+
+
+@settings(max_examples=100, deadline=None)
+@given(STEPS)
+def test_nothing_repeats_after_an_answer_until_something_new_is_raised(steps):
+    course = Course(steps)
+    said = told_by(course, every_s=60)
+    changes = course_changes(course)
+    for message in said:
+        if message.kind is not Kind.AGAIN:
+            continue
+        waiting = [
+            c
+            for c in changes
+            if c.change is ChangeKind.RAISED
+            and c.at <= message.at
+            and course.open_at(c.occurrence, message.at)
+            and not course.answered_at(c.occurrence, message.at)
+        ]
+        assert waiting, f"{message.key} repeats what nobody needs to answer"
+
+
+@settings(max_examples=100, deadline=None)
+@given(STEPS)
+def test_whoever_was_told_of_an_urgent_alarm_hears_that_it_is_over(steps):
+    course = Course(steps)
+    said = told_by(course, every_s=300)
+    last = course.end
+    for message in said:
+        if message.priority is not Priority.URGENT or message.kind is not Kind.RAISED:
+            continue
+        if any(course.open_at(o, last) for o in course.occurrences_of(message.thread, said)):
+            continue
+        over = [m for m in said if m.kind is Kind.OVER and m.thread == message.thread]
+        assert over
+        assert set(message.contacts) <= set(over[0].contacts)
+
+
+@given(STEPS)
+@settings(max_examples=60, deadline=None)
+def test_next_due_is_when_the_plan_next_has_something_to_do(steps):
+    """Advancing to just before it does nothing; so a service may sleep until then."""
+    course = Course(steps)
+    plan = Plan(course.site, (ME, ANN))
+    plan.advance(Moment(course.start, course.start))
+    for change in course_changes(course):
+        while (due := plan.next_due) is not None and due < change.at:
+            assert plan.advance(Moment(due - 0.5, due - 0.5)) == []
+            plan.advance(Moment(due, due))
+            assert plan.next_due is None or plan.next_due > due
+        plan.changes([change], Moment(change.at, change.at))

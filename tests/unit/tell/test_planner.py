@@ -1,0 +1,455 @@
+"""Who is told what, and when. Times are pushed, never waited for."""
+
+from dataclasses import replace
+from datetime import datetime, time, timedelta
+
+import pytest
+from tell_samples import NIGHT, ZONE, change, local, site
+
+from monitor.site import Site
+from monitor.tell.contacts import Contact
+from monitor.tell.message import Kind, Message
+from monitor.tell.plan import Plan, Policy
+from monitor.watch.events import AlarmName, Change, ChangeKind, Facts, Moment, Priority
+
+A, K, P = AlarmName, ChangeKind, Priority
+ME = Contact(name="me", url="json://nowhere")
+ANN = Contact(name="ann", url="json://nowhere", after_minutes=15)
+
+
+class Teller:
+    """A plan with its clock; everything that was said."""
+
+    def __init__(
+        self, *contacts: Contact, policy: Policy | None = None, start: float = NIGHT - 100
+    ) -> None:
+        self.contacts = contacts or (ME,)
+        self.policy = policy or Policy()
+        self.plan = Plan(site(), self.contacts, self.policy)
+        self.said: list[Message] = []
+        self.go(start)
+
+    def go(self, at: float) -> list[Message]:
+        """Nothing happens until `at`, but what is due."""
+        return self._note(self.plan.advance(Moment(at, at)))
+
+    def take(self, *changes: Change) -> list[Message]:
+        """These changes, each at its time."""
+        at = changes[-1].at
+        return self._note(self.plan.changes(list(changes), Moment(at, at)))
+
+    def restarted(self) -> None:
+        """The same in a new process, an hour later on the tick scale."""
+        state = self.plan.state()
+        self.plan = Plan(site(), self.contacts, self.policy)
+        self.plan.restore(state, 0.0)
+
+    def _note(self, messages: list[Message]) -> list[Message]:
+        self.said += messages
+        return messages
+
+    def kinds(self) -> list[Kind]:
+        return [message.kind for message in self.said]
+
+
+def raised(alarm: AlarmName, after: float = 0.0, **more: object) -> Change:
+    return change(alarm, at=NIGHT + after, occurrence=f"porch/{alarm.value}/1", **more)  # type: ignore[arg-type]
+
+
+def cleared(alarm: AlarmName, after: float, **more: object) -> Change:
+    return change(alarm, K.CLEARED, at=NIGHT + after, occurrence=f"porch/{alarm.value}/1", **more)  # type: ignore[arg-type]
+
+
+def answered(alarm: AlarmName, after: float, by: str = "me") -> Change:
+    return change(
+        alarm,
+        K.ACKNOWLEDGED,
+        at=NIGHT + after,
+        occurrence=f"porch/{alarm.value}/1",
+        facts=Facts(by=by),
+    )
+
+
+def test_an_urgent_alarm_is_told_at_once():
+    teller = Teller()
+    [message] = teller.take(raised(A.HEAT_LOSS))
+    assert (message.kind, message.priority, message.contacts) == (Kind.RAISED, P.URGENT, ("me",))
+    assert message.at == NIGHT
+    assert message.ack_for == ("porch/heat-loss/1",)
+    assert message.attach_brooder == "porch"
+
+
+def test_warnings_of_one_cause_within_seconds_are_one_message_that_lists_every_probe():
+    teller = Teller()
+    first = raised(A.COLD)
+    others = [
+        replace(
+            first,
+            at=NIGHT + seconds,
+            probe=f"porch/{name}",
+            occurrence=f"porch/cold/{name}/1",
+            facts=Facts(
+                temp_c=31.0,
+                target_c=35.0,
+                probes=[{"probe": f"porch/{name}", "place": "floor", "temp_c": 31.0}],
+            ),
+        )
+        for seconds, name in ((1, "far floor"), (3, "third floor"))
+    ]
+    teller.take(first)
+    for other in others:
+        teller.take(other)
+    assert teller.said == []
+    [message] = teller.go(NIGHT + 5)
+    for name in ("floor", "far floor", "third floor"):
+        assert f"{name} 31.0 °C" in message.body
+
+
+def test_a_worse_alarm_of_the_same_cause_is_told_at_once_and_a_lesser_one_not_at_all():
+    teller = Teller()
+    teller.take(raised(A.HEAT_LOSS))
+    assert teller.take(raised(A.COLD, 60)) == []
+    [worse] = teller.take(raised(A.CHILL, 120))
+    assert worse.thread == teller.said[0].thread
+    assert "dangerously cold" in worse.title
+
+
+def test_cold_told_then_chill_is_the_same_thread_and_told_at_once():
+    teller = Teller()
+    teller.take(raised(A.COLD))
+    teller.go(NIGHT + 10)
+    [worse] = teller.take(raised(A.CHILL, 200))
+    assert [m.thread for m in teller.said] == ["porch/cold/1"] * 2
+    assert worse.at == NIGHT + 200
+
+
+def test_an_urgent_alarm_repeats_every_ten_minutes_until_somebody_answers():
+    teller = Teller()
+    teller.take(raised(A.CHILL))
+    for minute in range(36):
+        teller.go(NIGHT + 60 * minute)
+    repeats = [m for m in teller.said if m.kind is Kind.AGAIN]
+    assert [(m.at - NIGHT) / 60 for m in repeats] == [10, 20, 30]
+    teller.take(answered(A.CHILL, 36 * 60))
+    teller.go(NIGHT + 5 * 3600 - 500)
+    assert [m for m in teller.said if m.kind is Kind.AGAIN] == repeats
+
+
+def test_warnings_repeat_less_and_not_in_quiet_hours():
+    quiet = Contact(name="me", url="json://nowhere", quiet_from=time(21), quiet_to=time(6, 30))
+    for contact, expected in ((ME, [120, 240]), (quiet, [])):
+        teller = Teller(contact)
+        teller.take(raised(A.COLD))
+        for minute in range(0, 260, 10):
+            teller.go(NIGHT + 60 * minute)
+        repeats = [m for m in teller.said if m.kind is Kind.AGAIN]
+        assert [round((m.at - NIGHT) / 60) for m in repeats] == expected
+
+
+def test_quiet_hours_never_hold_back_anything_urgent_nor_a_new_warning():
+    quiet = Contact(name="me", url="json://nowhere", quiet_from=time(21), quiet_to=time(6, 30))
+    teller = Teller(quiet)
+    teller.take(raised(A.COLD))
+    teller.go(NIGHT + 10)
+    teller.take(raised(A.CHILL, 100))
+    teller.go(NIGHT + 100 + 600)
+    assert teller.kinds() == [Kind.RAISED, Kind.RAISED, Kind.AGAIN]
+    assert all(m.contacts == ("me",) for m in teller.said)
+
+
+def test_an_unanswered_urgent_alarm_goes_on_to_the_next_contact_after_its_minutes():
+    teller = Teller(ME, ANN)
+    [first] = teller.take(raised(A.CHILL))
+    assert first.contacts == ("me",)
+    for minute in range(21):
+        teller.go(NIGHT + 60 * minute)
+    [passed] = [m for m in teller.said if m.kind is Kind.PASSED_ON]
+    assert (passed.contacts, passed.at) == (("ann",), NIGHT + 900)
+    assert "me did not answer" in passed.body
+    [second] = [m for m in teller.said if m.kind is Kind.AGAIN and m.at > NIGHT + 900]
+    assert second.contacts == ("me", "ann")
+
+
+def test_an_answer_in_time_keeps_the_next_contact_asleep():
+    teller = Teller(ME, ANN)
+    teller.take(raised(A.CHILL))
+    teller.take(answered(A.CHILL, 300))
+    teller.go(NIGHT + 4 * 3600)
+    assert all("ann" not in m.contacts for m in teller.said)
+
+
+def test_all_who_were_told_hear_who_answered_and_that_it_is_over():
+    teller = Teller(ME, ANN)
+    teller.take(raised(A.CHILL))
+    teller.go(NIGHT + 900)
+    [told] = teller.take(answered(A.CHILL, 1000, by="ann"))
+    assert (told.kind, told.contacts) == (Kind.ANSWERED, ("me",))
+    assert "ann answered" in told.body
+    teller.take(cleared(A.CHILL, 2000))
+    [over] = teller.go(NIGHT + 2010)
+    assert (over.kind, set(over.contacts)) == (Kind.OVER, {"me", "ann"})
+
+
+def test_an_answer_to_the_worst_answers_the_lesser_alarms_of_the_same_cause():
+    teller = Teller()
+    teller.take(raised(A.HEAT_LOSS))
+    teller.take(raised(A.CHILL, 100))
+    teller.take(answered(A.CHILL, 200))
+    teller.go(NIGHT + 4 * 3600)
+    assert teller.kinds() == [Kind.RAISED, Kind.RAISED]
+
+
+def test_an_answer_to_the_lesser_does_not_silence_what_is_worse():
+    teller = Teller()
+    teller.take(raised(A.HEAT_LOSS))
+    teller.take(answered(A.HEAT_LOSS, 50))
+    [worse] = teller.take(raised(A.CHILL, 100))
+    assert worse.priority is P.URGENT
+    [repeat] = teller.go(NIGHT + 100 + 600)
+    assert repeat.kind is Kind.AGAIN
+
+
+def test_one_all_clear_when_the_last_alarm_of_a_cause_ends_with_how_long_and_how_low():
+    teller = Teller()
+    teller.take(raised(A.COLD))
+    teller.go(NIGHT + 10)
+    teller.take(raised(A.CHILL, 100))
+    low = Facts(extreme_c=27.3, temp_c=30.0, target_c=35.0)
+    assert teller.take(cleared(A.CHILL, 500, facts=low)) == []
+    high = Facts(extreme_c=27.3, temp_c=33.4, target_c=35.0)
+    teller.take(cleared(A.COLD, 600, facts=high))
+    [over] = teller.go(NIGHT + 605)
+    assert over.kind is Kind.OVER
+    assert "too cold for 13 min, lowest 27.3 °C" in over.body  # since 200 s before it was raised
+    assert "Now 33.4 °C" in over.body
+
+
+def test_raised_and_over_before_it_was_told_is_one_line():
+    teller = Teller()
+    teller.take(change(A.STORAGE_FAULT), change(A.STORAGE_FAULT, K.CLEARED))
+    [only] = teller.go(NIGHT + 60)
+    assert only.kind is Kind.OVER
+    assert "The card is full." in only.body
+
+
+def test_a_silent_site_is_one_message_though_its_probes_fall_silent_a_minute_apart():
+    teller = Teller()
+    for seconds, brooder in ((0, "porch"), (50, "shed")):
+        teller.take(change(A.NO_READINGS, at=NIGHT + seconds, brooder=brooder))
+    [message] = teller.go(NIGHT + 61)
+    assert "porch and shed" in message.body
+    teller.take(change(A.NO_READINGS, K.CLEARED, at=NIGHT + 300, brooder="porch"))
+    assert teller.go(NIGHT + 310) == []
+    teller.take(change(A.NO_READINGS, K.CLEARED, at=NIGHT + 330, brooder="shed"))
+    [over] = teller.go(NIGHT + 340)
+    assert over.kind is Kind.OVER
+
+
+def test_another_brooder_that_falls_silent_later_is_told():
+    teller = Teller()
+    teller.take(change(A.NO_READINGS))
+    teller.go(NIGHT + 61)
+    teller.take(change(A.NO_READINGS, at=NIGHT + 300, brooder="shed"))
+    [second] = teller.go(NIGHT + 361)
+    assert second.title.startswith("shed")
+    assert second.thread == teller.said[0].thread
+
+
+def test_silence_with_a_lost_broker_is_one_cause():
+    teller = Teller()
+    teller.take(change(A.BROKER_LOST))
+    teller.go(NIGHT + 5)
+    teller.take(change(A.NO_READINGS, at=NIGHT + 900))
+    [worse] = teller.go(NIGHT + 961)
+    assert worse.thread == teller.said[0].thread
+
+
+def test_what_was_told_once_and_ended_is_told_again_when_it_comes_back():
+    teller = Teller()
+    teller.take(raised(A.CHILL))
+    teller.take(answered(A.CHILL, 100))
+    teller.take(raised(A.COLD, 110))
+    teller.take(cleared(A.CHILL, 200))
+    back = change(A.CHILL, at=NIGHT + 400, occurrence="porch/chill/2")
+    [again] = teller.take(back)
+    assert again.kind is Kind.RAISED
+    assert again.key == "porch/chill/2:raised"
+
+
+def test_two_brooders_are_two_causes():
+    teller = Teller()
+    teller.take(raised(A.CHILL))
+    [other] = teller.take(change(A.CHILL, at=NIGHT + 5, brooder="shed"))
+    assert other.thread != teller.said[0].thread
+
+
+def test_advice_waits_for_the_morning_message_and_is_told_in_one():
+    teller = Teller()
+    teller.take(change(A.CROWDED))
+    teller.take(change(A.LOSSES_HIGH, at=NIGHT + 60))
+    assert teller.said == []
+    [morning] = teller.go(local(11, 7))
+    assert morning.kind is Kind.MORNING
+    assert "getting crowded" in morning.body
+    assert "more losses than usual" in morning.body
+    [tomorrow] = teller.go(local(12, 7))
+    assert "crowded" not in tomorrow.body
+
+
+def test_advice_for_this_evening_is_told_this_evening_and_waits_for_quiet_hours_to_end():
+    evening = local(10, 17)
+    step = change(A.STEP_DOWN, at=evening)
+    teller = Teller(start=evening - 60)
+    [told] = teller.take(step)
+    assert (told.at, told.priority) == (evening, P.ADVICE)
+    early = Contact(name="me", url="json://nowhere", quiet_from=time(16), quiet_to=time(18))
+    held = Teller(early, start=evening - 60)
+    assert held.take(step) == []
+    [later] = held.go(local(10, 18))
+    assert later.key == told.key
+
+
+def test_the_morning_message_waits_for_a_contact_who_is_not_up_yet():
+    sleeper = Contact(name="late", url="json://nowhere", quiet_from=time(22), quiet_to=time(8, 30))
+    teller = Teller(ME, sleeper)
+    [at_seven] = teller.go(local(11, 7))
+    assert at_seven.contacts == ("me",)
+    assert teller.go(local(11, 8, 29)) == []
+    [at_half_past] = teller.go(local(11, 8, 30))
+    assert (at_half_past.key, at_half_past.contacts) == (at_seven.key, ("late",))
+
+
+def test_no_morning_message_on_the_day_of_the_first_start_after_its_hour():
+    teller = Teller(start=local(11, 9))
+    assert teller.go(local(12, 6, 59)) == []
+    assert [m.key for m in teller.go(local(12, 7))] == ["morning:2026-02-12"]
+
+
+def test_a_morning_missed_while_the_board_was_off_is_told_late_and_once():
+    teller = Teller(start=local(10, 12))
+    teller.restarted()
+    [late] = teller.go(local(13, 9))
+    assert late.key == "morning:2026-02-13"
+
+
+@pytest.mark.parametrize("morning_at", [time(7), time(2, 30), time(1, 30), time(0)])
+def test_every_local_day_has_one_morning_message_also_with_23_and_25_hours(morning_at):
+    begin = datetime(2026, 3, 1, 12, tzinfo=ZONE).timestamp()
+    teller = Teller(policy=Policy(morning_at=morning_at), start=begin)
+    days = (datetime(2026, 11, 10) - datetime(2026, 3, 1)).days  # noqa: DTZ001 - a count of days
+    at = begin
+    while at < begin + days * 86400:
+        at += 1700.0
+        teller.go(at)
+    keys = [m.key for m in teller.said]
+    first = datetime(2026, 3, 2)  # noqa: DTZ001 - a calendar day
+    assert keys == [f"morning:{(first + timedelta(days=n)).date()}" for n in range(len(keys))]
+    assert len(keys) in (days, days - 1)
+
+
+def test_a_clock_that_was_years_ahead_does_not_silence_the_mornings_after_it_is_right():
+    teller = Teller(start=local(10, 12))
+    future = local(10, 12) + 400 * 86400.0
+    teller.plan.advance(Moment(future, local(10, 12) + 5))
+    right = local(10, 12) + 10
+    teller.plan.advance(Moment(right, right))
+    assert [m.key for m in teller.go(local(11, 7))] == ["morning:2026-02-11"]
+
+
+def test_was_down_is_told_once_and_its_end_not_at_all():
+    teller = Teller()
+    [told] = teller.take(change(A.WAS_DOWN), change(A.WAS_DOWN, K.CLEARED))
+    assert "nobody watched for 66 min" in told.title
+    assert teller.go(NIGHT + 3600 * 4) == []
+
+
+def test_the_end_of_a_cold_night_wakes_nobody():
+    teller = Teller()
+    teller.take(raised(A.COLD_NIGHT))
+    teller.go(NIGHT + 10)
+    teller.take(cleared(A.COLD_NIGHT, 3600))
+    teller.go(NIGHT + 4 * 3600)
+    assert teller.kinds() == [Kind.RAISED]
+
+
+def test_a_contact_that_is_not_reached_is_told_through_the_others():
+    teller = Teller(Contact(name="my phone", url="json://nowhere"), ME)
+    teller.take(change(A.DELIVERY_FAULT))
+    [told] = teller.go(NIGHT + 5)
+    assert told.contacts == ("me",)
+
+
+def test_without_contacts_every_message_is_still_made_for_log_and_terminal():
+    plan = Plan(site(), ())
+    plan.advance(Moment(NIGHT - 100, NIGHT - 100))
+    [message] = plan.changes([raised(A.CHILL)], Moment(NIGHT, NIGHT))
+    assert message.contacts == ()
+
+
+def test_when_every_contact_waits_for_another_the_least_patient_is_told_at_once():
+    slow = Contact(name="slow", url="json://nowhere", after_minutes=30)
+    teller = Teller(ANN, slow)
+    [message] = teller.take(raised(A.CHILL))
+    assert message.contacts == ("ann",)
+
+
+def test_a_contact_hears_only_the_priorities_it_asked_for():
+    only = Contact(name="only urgent", url="json://nowhere", priorities=frozenset({P.URGENT}))
+    teller = Teller(ME, only)
+    teller.take(raised(A.COLD))
+    [warning] = teller.go(NIGHT + 5)
+    [urgent] = teller.take(raised(A.CHILL, 100))
+    assert (warning.contacts, urgent.contacts) == (("me",), ("me", "only urgent"))
+
+
+def test_an_alarm_put_aside_is_told_to_the_others_and_repeats_no_more():
+    teller = Teller(ME, ANN)
+    teller.take(raised(A.CHILL))
+    teller.go(NIGHT + 900)
+    shelved = change(
+        A.CHILL,
+        K.SHELVED,
+        at=NIGHT + 1000,
+        occurrence="porch/chill/1",
+        facts=Facts(by="me", until=NIGHT + 4600, note="lamp is being changed"),
+    )
+    [told] = teller.take(shelved)
+    assert (told.kind, told.contacts) == (Kind.SHELVED, ("ann",))
+    assert teller.go(NIGHT + 4 * 3600) == []
+
+
+def test_after_a_night_without_power_only_the_last_repeat_comes():
+    teller = Teller()
+    teller.take(raised(A.CHILL))
+    teller.restarted()
+    said = teller.go(NIGHT + 4 * 3600)
+    assert [m.kind for m in said] == [Kind.AGAIN]
+    assert said[0].key == "porch/chill/1:again:24"
+
+
+def test_a_brooder_taken_out_of_the_configuration_drops_out_of_a_restored_plan():
+    teller = Teller()
+    teller.take(raised(A.CHILL))
+    here = site()
+    smaller = Site(
+        name=here.name, timezone=here.timezone, units=here.units, brooders=here.brooders[1:]
+    )
+    plan = Plan(smaller, (ME,))
+    plan.restore(teller.plan.state(), 0.0)
+    assert plan.advance(Moment(NIGHT + 3600, NIGHT + 3600)) == []
+
+
+def test_all_messages_of_a_restored_plan_are_those_of_one_never_stopped():
+    whole, cut = Teller(ME, ANN), Teller(ME, ANN)
+    for teller in (whole, cut):
+        teller.take(raised(A.HEAT_LOSS))
+        teller.go(NIGHT + 700)
+        if teller is cut:
+            teller.restarted()
+        teller.take(raised(A.CHILL, 800))
+        teller.go(NIGHT + 1600)
+        if teller is cut:
+            teller.restarted()
+        teller.take(cleared(A.CHILL, 1700), cleared(A.HEAT_LOSS, 1700))
+        teller.go(NIGHT + 1800)
+    assert cut.said == whole.said
