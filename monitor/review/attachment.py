@@ -6,29 +6,18 @@ ever loaded by the watch. It prints the picture's path, or one line why there is
 
 import pickle
 import sys
-from dataclasses import dataclass
 from pathlib import Path
 
 from monitor.journal.reader import JournalReader
 from monitor.review.draw import NotDrawn, draw
 from monitor.review.kept import Kept, NotFound
+from monitor.review.order import Order
 from monitor.review.picture import describe
 from monitor.review.record import Asked, open_record
 from monitor.review.scenes import scene
 from monitor.site import Site
 
 HOURS = 12
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Order:
-    """What the child is asked to draw."""
-
-    journal: Path
-    site: Site
-    brooder: str
-    until: float
-    folder: Path
 
 
 def twelve_hours(kept: Kept, site: Site, brooder: str, until: float, folder: Path) -> Path:

@@ -3,7 +3,8 @@ outgoing sign of life. Owned by `run`."""
 
 import asyncio
 import logging
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
+from pathlib import Path
 from typing import Any
 
 from monitor.journal.records import OutboxRow, Outcome
@@ -24,8 +25,14 @@ log = logging.getLogger(__name__)
 class Reaching:
     """See the module. `send` may be called from any thread."""
 
-    def __init__(self, settings: Settings, clock: Clock) -> None:
+    def __init__(
+        self,
+        settings: Settings,
+        clock: Clock,
+        picture: Callable[[str], Path | None] = lambda _brooder: None,
+    ) -> None:
         self._settings = settings
+        self._picture = picture
         # People's servers answer in real seconds, also in a rehearsal at speed.
         self._clock = clock if clock.speed == 1.0 else LiveClock()
         self._watcher: Watcher | None = None
@@ -82,6 +89,7 @@ class Reaching:
                 now=self._clock.now,
                 record=self._record,
                 trouble=self._trouble,
+                picture=self._picture,
                 link=lambda message, contact: self.links.link(
                     message, contact, self._clock.now().at
                 ),

@@ -29,6 +29,7 @@ from monitor.service.live_desk import LiveDesk
 from monitor.service.logs import facts
 from monitor.service.opening import Opened, open_all, open_journal
 from monitor.service.people import contacts_of, policy_of
+from monitor.service.pictures import Pictures
 from monitor.service.reaching import Reaching
 from monitor.service.readiness import Readiness
 from monitor.service.telling import Telling
@@ -119,8 +120,22 @@ class Service:
             on_fault=self._storage,
             wall=lambda: self._clock.now().at,
         )
-        self._reaching = Reaching(settings, opened.clock)
-        self._telling = Telling(self._reaching.send, prefix=prefix, show=self._hooks.show)
+        pictures = Pictures(
+            settings.journal_path,
+            lambda: opened.core.site,
+            settings.state_folder / "pictures",
+            lambda: opened.clock.now().at,
+        )
+        self._reaching = Reaching(settings, opened.clock, pictures.newest)
+        self._telling = Telling(
+            self._reaching.send,
+            prefix=prefix,
+            show=self._hooks.show,
+            # With nobody to send it to, or in a rehearsal, nothing is drawn.
+            draw=pictures.want if settings.file.contacts else lambda _brooder: None,
+        )
+        pictures.start()
+        self._cleanup.callback(pictures.stop)
         self._watcher = Watcher(
             opened.core,
             clock=opened.clock,

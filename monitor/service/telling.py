@@ -8,7 +8,7 @@ from monitor.intake.link import BrokerLink
 from monitor.service.logs import facts
 from monitor.tell.message import Message
 from monitor.tell.status_topics import topics_of
-from monitor.watch.events import Change
+from monitor.watch.events import Change, ChangeKind, Priority
 from monitor.watch.status import SiteStatus
 
 log = logging.getLogger(__name__)
@@ -23,10 +23,12 @@ class Telling:
         *,
         prefix: str,
         show: Callable[[Message], None] | None = None,
+        draw: Callable[[str], None] = lambda _brooder: None,
     ) -> None:
         self._send = send
         self._prefix = prefix
         self._show = show
+        self._draw = draw
         self._said: dict[str, str] = {}
         self.link: BrokerLink | None = None
 
@@ -52,6 +54,9 @@ class Telling:
     def changed(self, changes: list[Change], status: SiteStatus) -> None:
         """Alarm state on retained topics, so that a board that joins later knows it too."""
         for change in changes:
+            if change.change is ChangeKind.RAISED and change.brooder is not None:
+                if change.priority is Priority.URGENT:
+                    self._draw(change.brooder)
             log.info(
                 "Alarm change.",
                 extra=facts(
