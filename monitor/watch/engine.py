@@ -91,7 +91,9 @@ class Engine:
 
     def _start(self, box: BrooderWatch) -> None:
         self._set_review(box)
-        box.night.begin(self._tick + self._book.offset_s, self._tick, box.zone)
+        at = self._tick + self._book.offset_s
+        box.night.begin(at, self._tick, box.zone)
+        box.estimate.hour(self._tick, at)
         box.refresh(self._tick)
 
     # -- events
@@ -301,6 +303,7 @@ class Engine:
         if box.night.begin(at, tick, box.zone):
             for probe in box.probes:
                 probe.begin_night()
+        box.estimate.hour(tick, at)
         box.refresh(tick)
         box.look_ahead(tick, self._forecast)
         self._advise(box, tick)

@@ -4,7 +4,7 @@ The estimate is an aid: whatever goes wrong in it, the band alarms go on, and th
 there is no estimate. Owned by watch.brooder_watch."""
 
 from collections.abc import Callable, Sequence
-from datetime import tzinfo
+from datetime import datetime, tzinfo
 from typing import NamedTuple, TypeVar
 
 from monitor.brooding.batch import Batch
@@ -75,6 +75,12 @@ class Estimate:
         start = prior(self._brooder, heads, age_days or 0.0, kind)
         self.guarded(lambda it: it.prior_is(start))
         self.guarded(lambda it: it.target_is(target_c))
+
+    def hour(self, tick: float, at: float) -> None:
+        """What the clock on the wall shows."""
+        shown = datetime.fromtimestamp(at, self._zone)
+        hour = shown.hour + shown.minute / 60.0 + shown.second / 3600.0
+        self.guarded(lambda it: it.hour_is(tick, hour))
 
     def acted(self, tick: float, what: str) -> None:
         """The grower did something to the box or the birds."""

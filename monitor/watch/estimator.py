@@ -36,6 +36,10 @@ class Estimator(Protocol):
         """What the box should do from first principles, with these birds."""
         ...
 
+    def hour_is(self, tick: float, hour: float) -> None:
+        """The local hour of day, 0..24, at a tick: at night nobody feeds."""
+        ...
+
     def grower_acted(self, tick: float, what: str) -> None:
         """The grower did something to the box or the birds."""
         ...
@@ -99,6 +103,9 @@ class NoEstimate:
         """Not looked at."""
 
     def prior_is(self, prior: Prior) -> None:
+        """Not looked at."""
+
+    def hour_is(self, tick: float, hour: float) -> None:
         """Not looked at."""
 
     def grower_acted(self, tick: float, what: str) -> None:

@@ -1,4 +1,4 @@
-"""Nothing heard: from one probe, from a brooder, from the whole site; and values nobody believes."""
+"""Nothing heard: from one probe, a brooder, the whole site; and values nobody believes."""
 
 from support.engine_night import Night, a_brooder, a_site
 

@@ -1,0 +1,69 @@
+"""The alarm table holds what the design promises, and nothing is missing."""
+
+import pytest
+
+from monitor.site import Limits
+from monitor.watch.alarm_table import TABLE, Family
+from monitor.watch.events import AlarmName, Priority
+
+URGENT = {AlarmName.CHILL, AlarmName.OVERHEAT, AlarmName.HEAT_LOSS, AlarmName.NO_READINGS}
+ADVICE = {
+    AlarmName.STEP_DOWN,
+    AlarmName.CROWDED,
+    AlarmName.LOSSES_HIGH,
+    AlarmName.READY_TO_MOVE,
+}
+
+
+@pytest.mark.parametrize("name", AlarmName)
+def test_every_alarm_has_a_row_with_the_designs_priority(name: AlarmName) -> None:
+    rule = TABLE[name]
+    expected = (
+        Priority.URGENT
+        if name in URGENT
+        else Priority.ADVICE
+        if name in ADVICE
+        else Priority.WARNING
+    )
+    assert rule.priority is expected
+    assert rule.says
+
+
+def test_urgent_alarms_repeat_oftener_than_warnings_and_are_passed_on() -> None:
+    urgent = [r for r in TABLE.values() if r.priority is Priority.URGENT]
+    warnings = [r for r in TABLE.values() if r.priority is Priority.WARNING]
+    assert max(r.repeat_s or 0 for r in urgent) < min(r.repeat_s or 0 for r in warnings)
+    assert all(r.escalate_s for r in urgent)
+    assert all(r.escalate_s is None for r in warnings)
+
+
+def test_advice_is_never_repeated() -> None:
+    assert all(TABLE[name].repeat_s is None for name in ADVICE)
+
+
+def test_delays_are_the_brooders_own_limits() -> None:
+    limits = Limits(band_delay_s=17.0, harm_delay_s=3.0, clear_delay_s=5.0)
+    for name, on_s in ((AlarmName.COLD, 17.0), (AlarmName.HOT, 17.0), (AlarmName.CHILL, 3.0)):
+        rule = TABLE[name]
+        assert rule.delay_s(rule.on_delay, limits) == on_s
+        assert rule.delay_s(rule.off_delay, limits) == 5.0
+
+
+@pytest.mark.parametrize(
+    ("worse", "than"),
+    [
+        (AlarmName.CHILL, AlarmName.COLD),
+        (AlarmName.CHILL, AlarmName.HEAT_LOSS),
+        (AlarmName.HEAT_LOSS, AlarmName.COLD),
+        (AlarmName.COLD, AlarmName.COLD_NIGHT),
+        (AlarmName.OVERHEAT, AlarmName.HOT),
+    ],
+)
+def test_the_worse_form_of_a_trouble_outranks_the_other(worse: AlarmName, than: AlarmName) -> None:
+    assert TABLE[worse].family is TABLE[than].family
+    assert TABLE[worse].rank > TABLE[than].rank
+
+
+def test_only_fire_and_the_watchers_own_troubles_need_no_birds() -> None:
+    cold_and_hot = [r for r in TABLE.values() if r.family in (Family.COLD, Family.HOT)]
+    assert [r.alarm for r in cold_and_hot if not r.needs_batch] == [AlarmName.OVERHEAT]
