@@ -23,6 +23,7 @@ from monitor.review.losses import losses
 from monitor.review.picture import PAPER_PX, PHONE_PX, describe
 from monitor.review.record import Asked, Record, open_record
 from monitor.review.report import report
+from monitor.review.saying import plural
 from monitor.review.scenes import scene
 from monitor.review.sheet import sheet
 from monitor.review.sheet_text import print_sheet
@@ -115,6 +116,18 @@ def _print(record: Record, cut: Cut, *, show_losses: bool, show_alarms: bool) ->
         print_alarms(console, record)
     if not show_losses and not show_alarms:
         print_sheet(console, record, sheet(record, cut))
+        console.print()
+        console.print(_more(record), style="dim")
+
+
+def _more(record: Record) -> str:
+    """What else there is to look at."""
+    alarms = plural(len(record.alarms), "alarm")
+    found = plural(len(losses(record)), "loss", "losses")
+    return (
+        f"{alarms}: --alarms lists them. {found}: --losses looks at each. "
+        "--picture night.png draws it; --report night.html writes everything for paper."
+    )
 
 
 def _draw(record: Record, path: Path) -> None:

@@ -8,6 +8,8 @@ from monitor.review.record import Record
 from monitor.review.saying import clock, moment, span_words
 
 HEADS = ("raised", "alarm", "priority", "probe", "cause", "acknowledged", "over", "lasted")
+NARROW = 104
+_WIDE = ("priority", "probe", "cause")  # left out on a narrow terminal
 
 
 def cells(alarm: Occurrence, record: Record) -> tuple[str, ...]:
@@ -35,9 +37,11 @@ def print_alarms(console: Console, record: Record) -> None:
     if not record.alarms:
         console.print("No alarm in this time.")
         return
-    table = Table(box=None, padding=(0, 1, 0, 0), pad_edge=False, header_style="bold")
-    for head in HEADS:
-        table.add_column(head)
+    shown = [n for n, head in enumerate(HEADS) if console.width >= NARROW or head not in _WIDE]
+    table = Table(box=None, padding=(0, 2, 0, 0), pad_edge=False, header_style="bold")
+    for number in shown:
+        table.add_column(HEADS[number], no_wrap=True)
     for alarm in record.alarms:
-        table.add_row(*cells(alarm, record))
+        row = cells(alarm, record)
+        table.add_row(*(row[number] for number in shown))
     console.print(table)

@@ -1,8 +1,9 @@
 """What the review asks of a journal. `journal.reader.JournalReader` gives it."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Protocol
 
+from monitor.journal.records import Known
 from monitor.review.exposure import Floats
 from monitor.watch.events import Change, Entry
 
@@ -22,6 +23,10 @@ class Kept(Protocol):
 
     def changes(self, from_at: float, to_at: float) -> Sequence[Change]:
         """Alarm changes, in time order."""
+        ...
+
+    def known(self) -> Mapping[int, Known]:
+        """Every probe as it was ever configured."""
         ...
 
     def span(self) -> tuple[float, float] | None:

@@ -2,24 +2,27 @@
 Called by `picture`."""
 
 from monitor.review.ink import ALARM_THICK_PX, CHECK, SMALL_PX, Palette
+from monitor.review.labels import sides
 from monitor.review.local_axis import LocalAxis
-from monitor.review.scene import Scene, Stretch
+from monitor.review.scene import Event, Scene, Stretch
 from monitor.review.spec import Spec
 from monitor.watch.events import Priority
 
 ROW_PX = 18
 _LEAST_BAR = 0.008  # of the width: an alarm of a minute is still seen in a month
-_PLAIN = {"loss": "losses", "note": "notes", "placed": "notes", "moved": "notes"}
+_ROW = {"loss": "flock", "placed": "flock", "moved": "flock", "note": "notes"}
 
 
-def lanes(scene: Scene, axis: LocalAxis, x: Spec, ink: Palette, *, moving: bool) -> Spec | None:
+def lanes(
+    scene: Scene, axis: LocalAxis, x: Spec, ink: Palette, *, wide_px: int, moving: bool
+) -> Spec | None:
     """The panel, or None when there is nothing to show."""
     alarms = sorted(scene.alarms, key=lambda bar: bar.raised)
-    written = sorted({_PLAIN[event.what] for event in scene.events})  # losses above notes
+    written = sorted({_ROW[event.what] for event in scene.events})  # flock above notes
     lane_names = list(dict.fromkeys([*written, *(bar.alarm for bar in alarms)]))
     if not lane_names:
         return None
-    return _Lanes(scene, axis, x, ink, names=lane_names, moving=moving).panel()
+    return _Lanes(scene, axis, x, ink, names=lane_names, wide_px=wide_px, moving=moving).panel()
 
 
 class _Lanes:
@@ -31,9 +34,10 @@ class _Lanes:
         ink: Palette,
         *,
         names: list[str],
+        wide_px: int,
         moving: bool,
     ) -> None:
-        self.ink = ink
+        self.ink, self.wide_px = ink, wide_px
         self.scene, self.axis, self.names, self.moving = scene, axis, names, moving
         self.x = {**x, "axis": {**x["axis"], "grid": False}}
         self.y: Spec = {"field": "lane", "type": "nominal", "title": None,
@@ -109,11 +113,9 @@ class _Lanes:
         ]}  # fmt: skip
 
     def _events(self) -> list[Spec]:
-        middle = (self.scene.start + self.scene.stop) / 2
         rows: list[Spec] = [
-            {"lane": _PLAIN[e.what], "t": self.axis.position(e.at), "what": e.what, "text": e.text,
-             "label": self._label(e.what, e.text, e.count),
-             "late": e.at > middle}
+            {"lane": _ROW[e.what], "t": self.axis.position(e.at), "what": e.what, "text": e.text,
+             "label": self._label(e)}
             for e in self.scene.events
         ]  # fmt: skip
         if not rows:
@@ -138,20 +140,38 @@ class _Lanes:
                 {"field": "text", "type": "nominal", "title": "written"},
                 {"field": "when", "type": "nominal", "title": "at"},
             ]
-        texts = [
-            {"data": {"values": [row for row in rows if row["late"] is late and row["label"]]},
-             "mark": {"type": "text", "align": "right" if late else "left", "clip": True,
-                      "dx": -7 if late else 7, "fontSize": SMALL_PX, "color": self.ink.text},
-             "encoding": {"x": self.x, "y": self.y,
-                          "text": {"field": "label", "type": "nominal"}}}
-            for late in (False, True)
-        ]  # fmt: skip
-        return [marks, *texts]
+        return [marks, *self._texts(rows)]
 
-    def _label(self, what: str, text: str, count: int | None) -> str:
-        if what == "loss":
-            return str(count or "")
-        return text if self.scene.stretch is Stretch.NIGHT else ""
+    def _texts(self, rows: list[Spec]) -> list[Spec]:
+        """The events' words, where there is room for them."""
+        begins, ends = self.axis.ends
+        for lane in set(_ROW.values()):
+            mine = [row for row in rows if row["lane"] == lane]
+            marks = [
+                ((row["t"] - begins) / (ends - begins) * self.wide_px, row["label"]) for row in mine
+            ]
+            for row, side in zip(mine, sides(marks, self.wide_px), strict=True):
+                row["side"] = side
+        layers: list[Spec] = []
+        for side, align, away in (("right", "left", 7), ("left", "right", -7)):
+            shown = [row for row in rows if row["side"] == side]
+            if shown:
+                layers.append({
+                    "data": {"values": shown},
+                    "mark": {"type": "text", "align": align, "clip": True, "dx": away,
+                             "fontSize": SMALL_PX, "color": self.ink.text},
+                    "encoding": {"x": self.x, "y": self.y,
+                                 "text": {"field": "label", "type": "nominal"}},
+                })  # fmt: skip
+        return layers
+
+    def _label(self, event: Event) -> str:
+        """Over weeks only what is counted: notes would cover each other."""
+        if event.what == "note":
+            return event.text if self.scene.stretch is Stretch.NIGHT else ""
+        verb = "lost" if event.what == "loss" else event.what
+        many = "all" if event.count is None else str(event.count)
+        return f"{many} {verb}" if self.scene.stretch is not Stretch.BATCH else many
 
     def _labels(self) -> Spec:
         rows = [{"lane": name} for name in self.names]

@@ -8,7 +8,6 @@ from rich.table import Table
 from monitor.review import loss_words
 from monitor.review.losses import Loss
 from monitor.review.record import Record
-from monitor.review.saying import plural
 
 
 def print_losses(console: Console, record: Record, found: Sequence[Loss]) -> None:
@@ -36,11 +35,11 @@ def print_losses(console: Console, record: Record, found: Sequence[Loss]) -> Non
 def _table(loss: Loss, record: Record) -> Table:
     table = Table(box=None, padding=(0, 2, 0, 0), pad_edge=False)
     table.add_column("")
-    nights = plural(len(loss.others), "other night")
-    for head in ("24 h before", "48 h before", f"middle of {nights}"):
+    heads = loss_words.heads(loss)
+    for head in heads:
         table.add_column(head, justify="right")
     for row in loss_words.figures(loss, record):
-        table.add_row(*row)
+        table.add_row(*row[: len(heads) + 1])
     return table
 
 

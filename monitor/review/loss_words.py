@@ -73,6 +73,14 @@ def heading(loss: Loss, record: Record) -> str:
     return f"{when}, day {loss.age_days}: {loss.count} of {loss.heads_before} lost{said}"
 
 
+def heads(loss: Loss) -> list[str]:
+    """Headings over `figures` after the first; the last only where there are other nights."""
+    found = ["24 h before", "48 h before"]
+    if loss.others:
+        found.append(f"middle of {plural(len(loss.others), 'other night')}")
+    return found
+
+
 def figures(loss: Loss, record: Record) -> list[tuple[str, str, str, str]]:
     """A table: what, in the 24 hours before, in the 48 hours before, the other nights' middle."""
     unit, mark = record.site.units, degree_hours_sign(record.site.units)

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from typing import NamedTuple
 
 from monitor.review.ink import SMALL_PX, Ink, Palette
-from monitor.review.labels import apart
+from monitor.review.labels import apart, in_lines
 from monitor.review.local_axis import LocalAxis
 from monitor.review.points import Points
 from monitor.review.scene import Line, Scene, Stretch
@@ -224,12 +224,16 @@ class Panels:
         """Each line's symbol and name to its right, at its last value or as near as there is
         room. Names are in the text's colour: thin letters need its contrast."""
         low, high = ends
-        gap = (high - low) * (SMALL_PX + 2) / height
+        long = any(len(name.text) > _NAME_LETTERS for name in names)
+        lines = 2 if long and height >= 40 * len(names) else 1
+        gap = (high - low) * (SMALL_PX * lines + 2) / height
         wanted = [name.value for name in names]
         places = apart(wanted, gap=gap, low=low + gap / 2, high=high - gap / 2)
-        rows = [{"v": place, "name": name.text[:_NAME_LETTERS], "colour": name.colour,
-                 "shape": name.shape}
-                for name, place in zip(names, places, strict=True)]  # fmt: skip
+        rows: list[Spec] = [
+            {"v": place, "name": in_lines(name.text, _NAME_LETTERS, lines),
+             "colour": name.colour, "shape": name.shape}
+            for name, place in zip(names, places, strict=True)
+        ]  # fmt: skip
         at_the_side: Spec = {"x": {"value": "width"}, "y": {"field": "v", **y}}
         own: Spec = {"type": "nominal", "scale": None, "legend": None}
         symbols: Spec = {
@@ -238,10 +242,15 @@ class Panels:
             "encoding": {**at_the_side, "color": {"field": "colour", **own},
                          "shape": {"field": "shape", **own}},
         }  # fmt: skip
-        texts: Spec = {
-            "data": {"values": rows},
-            "mark": {"type": "text", "align": "left", "dx": 15, "fontSize": SMALL_PX,
-                     "color": self.ink.text},
-            "encoding": {**at_the_side, "text": {"field": "name", "type": "nominal"}},
-        }  # fmt: skip
-        return {"layer": [symbols, texts]}
+        texts = []
+        for many in (1, 2):
+            shown = [row for row in rows if row["name"].count("\n") == many - 1]
+            if shown:
+                texts.append({
+                    "data": {"values": shown},
+                    "mark": {"type": "text", "align": "left", "dx": 15, "lineBreak": "\n",
+                             "dy": -(many - 1) * (SMALL_PX + 1) / 2, "lineHeight": SMALL_PX + 1,
+                             "fontSize": SMALL_PX, "color": self.ink.text},
+                    "encoding": {**at_the_side, "text": {"field": "name", "type": "nominal"}},
+                })  # fmt: skip
+        return {"layer": [symbols, *texts]}

@@ -34,7 +34,7 @@ def describe(
     ink = DARK if dark else LIGHT
     draft = Panels(scene, axis, ink, wide_px=wide_px, moving=moving)
     panels = [draft.floor()]
-    if rows := lanes(scene, axis, draft.x(), ink, moving=moving):
+    if rows := lanes(scene, axis, draft.x(), ink, wide_px=wide_px, moving=moving):
         panels.append({**rows, "width": wide_px})
     elsewhere = [line for line in scene.lines if line.place in _ELSEWHERE]
     if scene.stretch is Stretch.NIGHT and elsewhere:
@@ -46,7 +46,7 @@ def describe(
         "$schema": SCHEMA,
         "description": ". ".join([scene.title, *scene.summary]) + ".",
         "title": {
-            "text": _wrapped([scene.title], wide_px + _BESIDE_PX, _TITLE_LETTER_PX),
+            "text": _wrapped(_title(scene.title, wide_px), wide_px + _BESIDE_PX, _TITLE_LETTER_PX),
             "subtitle": _wrapped(scene.summary, wide_px + _BESIDE_PX, _LETTER_PX),
         },
         "vconcat": panels,
@@ -73,6 +73,12 @@ def _config(ink: Palette) -> Spec:
                  "tickColor": ink.frame, "domainColor": ink.frame},
         "axisY": {"minExtent": 30, "maxExtent": 30},
     }  # fmt: skip
+
+
+def _title(title: str, wide_px: int) -> list[str]:
+    """On a phone the box stands above the time."""
+    box, colon, when = title.partition(": ")
+    return [box, when] if colon and wide_px < PAPER_PX else [title]
 
 
 def _wrapped(lines: Sequence[str], wide_px: int, letter_px: float) -> list[str]:

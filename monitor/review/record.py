@@ -2,8 +2,8 @@
 then asked by the sheet, the loss review, the pictures and the report.
 
 Which span: a batch from the first chick placed until the last one left or, while it runs, until
-now; or the part of it between two given times. A journal whose last word is older than a day is a
-recorded one (a replayed or rehearsed night), and "now" is then where it ends."""
+now; or the part of it between two given times. A journal whose last word is older than a day, or
+still to come, is a recorded one (a replayed or rehearsed night): "now" is then where it ends."""
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
@@ -48,6 +48,7 @@ class Record:
     ledger: Ledger
     entries: tuple[Entry, ...]  # this box's and the site's, undone ones left out
     alarms: tuple[Occurrence, ...]
+    probes: tuple[Probe, ...]  # the box's and those outside, also ones no longer configured
     kept: Kept
 
     @property
@@ -63,7 +64,7 @@ class Record:
     @property
     def floor_probes(self) -> list[Probe]:
         """The probes a target is compared with."""
-        return [p for p in self.brooder.probes if p.place is Place.FLOOR]
+        return [p for p in self.probes if p.place is Place.FLOOR]
 
     def readings_of(
         self, keys: Iterable[str], start: float | None = None, stop: float | None = None
@@ -122,8 +123,8 @@ def open_record(kept: Kept, site: Site, asked: Asked, *, now: float) -> Record:
         raise NotFound("the journal is empty: no reading and no ledger entry yet")
     brooder = _brooder(site, ledger, asked.brooder)
     last = max([entry.at for entry in every] + ([] if span is None else [span[1]]))
-    recorded = now - last > ENDED_S
-    until = last if recorded else now
+    recorded = now - last > ENDED_S or last > now
+    until = last + 1.0 if recorded else now
     batch, ordinal = _batch(ledger, brooder.name, asked)
     start, stop = _span(brooder.name, batch, asked, until)
     mine = tuple(
@@ -149,6 +150,7 @@ def open_record(kept: Kept, site: Site, asked: Asked, *, now: float) -> Record:
         ledger=ledger,
         entries=mine,
         alarms=tuple(o for o in occurrences(changes) if o.overlaps(start, stop)),
+        probes=_probes(kept, site, brooder),
         kept=kept,
     )
 
@@ -164,6 +166,25 @@ def _brooder(site: Site, ledger: Ledger, name: str | None) -> Brooder:
     if len(candidates) > 1:
         raise NotFound(f"--brooder is missing; write one of {', '.join(candidates)}")
     return site.brooder(candidates[0])
+
+
+def _probes(kept: Kept, site: Site, brooder: Brooder) -> tuple[Probe, ...]:
+    """Those configured now, and those the journal knew of this box: a batch of last spring was
+    watched by last spring's probes."""
+    outside = [probe for probe in site.probes if probe.place is Place.OUTSIDE]
+    found = {probe.key: probe for probe in [*brooder.probes, *outside]}
+    for known in kept.known().values():
+        place = Place(known.place)
+        here = known.brooder == brooder.name or (known.brooder is None and place is Place.OUTSIDE)
+        if here and known.key not in found:
+            found[known.key] = Probe(
+                key=known.key,
+                brooder=known.brooder,
+                name=known.key.rpartition("/")[2],
+                topic=known.topic,
+                place=place,
+            )
+    return tuple(found.values())
 
 
 def _batch(ledger: Ledger, brooder: str, asked: Asked) -> tuple[Batch | None, int | None]:

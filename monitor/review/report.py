@@ -21,7 +21,7 @@ from monitor.review.exposure import Exposure
 from monitor.review.losses import Loss, losses
 from monitor.review.picture import PAPER_PX, describe
 from monitor.review.record import Record
-from monitor.review.saying import dated, moment, plural, span_words
+from monitor.review.saying import dated, moment, span_words
 from monitor.review.scene import Scene
 from monitor.review.scenes import scene
 from monitor.review.sheet import Sheet, sheet
@@ -95,7 +95,7 @@ def _what(record: Record) -> str:
 def _facts(record: Record) -> list[tuple[str, str]]:
     zone, box = record.site.timezone, record.brooder
     heat = ", ".join(f"{source.name} {source.watts:g} W" for source in box.heat) or "none entered"
-    probes = ", ".join(f"{probe.name} ({probe.place})" for probe in box.probes) or "none"
+    probes = ", ".join(f"{probe.name} ({probe.place})" for probe in record.probes) or "none"
     facts = [
         ("recorded", f"{dated(record.start, zone)} to {dated(record.stop, zone)}, {zone.key}"),
         ("box", f"{box.length_m:g} x {box.width_m:g} x {box.height_m:g} m, cover {box.cover}"),
@@ -144,8 +144,10 @@ def _picture(one: Scene, svg: bytes) -> Picture:
 def _loss(loss: Loss, record: Record) -> dict[str, object]:
     return {
         "heading": loss_words.heading(loss, record),
-        "figures": loss_words.figures(loss, record),
-        "others": plural(len(loss.others), "other night"),
+        "figures": [
+            row[: len(loss_words.heads(loss)) + 1] for row in loss_words.figures(loss, record)
+        ],
+        "heads": loss_words.heads(loss),
         "alarms": loss_words.alarm_words(loss.two_days, record),
         "verdict": loss_words.verdict(loss, record),
     }

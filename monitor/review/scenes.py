@@ -9,17 +9,18 @@ from monitor.review.record import Record
 from monitor.review.saying import clock, day_text, moment, plural, span_words
 from monitor.review.scene import Event, Line, Scene
 from monitor.review.thinning import pieces
-from monitor.site import Place, Probe
+from monitor.site import Place
 from monitor.units import shown
 from monitor.watch.events import Entry, EntryKind, Priority
 
 _ORDER = (Place.FLOOR, Place.UNDER_HEAT, Place.COOL_END, Place.OUTSIDE)
 _LEAST_TOLD_S = 30.0
+DAY_S = 86400.0
 
 
 def scene(record: Record, start: float, stop: float, *, title: str | None = None) -> Scene:
     """The picture of start <= time < stop of the record's box."""
-    probes = _probes(record)
+    probes = sorted(record.probes, key=lambda probe: _ORDER.index(probe.place))
     traces = record.readings_of([p.key for p in probes], start, stop)
     hold_s = record.hold_s
     target = record.target_between(start, stop)
@@ -57,14 +58,9 @@ def scene(record: Record, start: float, stop: float, *, title: str | None = None
     )
 
 
-def _probes(record: Record) -> list[Probe]:
-    every = [*record.brooder.probes, *(p for p in record.site.probes if p.place is Place.OUTSIDE)]
-    return sorted(every, key=lambda probe: _ORDER.index(probe.place))
-
-
 def _title(record: Record, start: float, stop: float) -> str:
     zone, name = record.site.timezone, f"{record.site.name}, {record.brooder.name}"
-    when = f"{moment(start, zone)} to {moment(stop, zone)}"
+    when = f"{moment(start, zone)} to {moment(round(stop / 60) * 60, zone)}"
     if stop - start > 2 * 86400:
         when = f"{day_text(start, zone)} to {day_text(stop - 1, zone)}"
     if record.batch is None:
@@ -84,7 +80,7 @@ def _summary(record: Record, told: Exposure, start: float, stop: float) -> tuple
     else:
         target_c = record.target_between(start, stop).at(told.low_at)
         asked = "" if target_c != target_c else f", target {shown(target_c, unit)}"  # noqa: PLR0124
-        when = clock if stop - start <= 86400 else moment
+        when = clock if stop - start <= DAY_S else moment
         lines.append(f"coldest floor {shown(told.low_c, unit)} at {when(told.low_at, zone)}{asked}")
     outside = []
     if told.below_s >= _LEAST_TOLD_S:
@@ -98,9 +94,23 @@ def _summary(record: Record, told: Exposure, start: float, stop: float) -> tuple
     lines += outside
     if told.gap_s >= _LEAST_TOLD_S:
         lines.append(f"{span_words(told.gap_s)} without readings")
+    lines += _answered(record, start, stop)
     if record.batch is not None and (lost := record.batch.lost(start, stop)):
         lines.append(f"{plural(lost, 'bird')} lost")
     return tuple(lines)
+
+
+def _answered(record: Record, start: float, stop: float) -> list[str]:
+    """The first urgent alarm of the span and when somebody answered."""
+    zone = record.site.timezone
+    for alarm in record.alarms:
+        if alarm.priority is Priority.URGENT and start <= alarm.raised < stop:
+            answered = "nobody answered"
+            if alarm.acknowledged is not None:
+                answered = f"answered {clock(alarm.acknowledged, zone)}"
+            when = clock if stop - start <= DAY_S else moment
+            return [f"first urgent alarm {when(alarm.raised, zone)} ({alarm.alarm}), {answered}"]
+    return []
 
 
 def _event(entry: Entry) -> Event | None:
@@ -111,7 +121,12 @@ def _event(entry: Entry) -> Event | None:
     if entry.entry is EntryKind.LOSS:
         return Event(at=entry.at, what="loss", text=f"{many} lost{said}", count=entry.count)
     if entry.entry in (EntryKind.PLACED, EntryKind.MOVED):
-        return Event(at=entry.at, what=entry.entry.value, text=f"{many} {entry.entry}{said}")
+        return Event(
+            at=entry.at,
+            what=entry.entry.value,
+            text=f"{many} {entry.entry}{said}",
+            count=entry.count,
+        )
     return None
 
 

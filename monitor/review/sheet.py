@@ -198,8 +198,8 @@ def _comparisons(record: Record) -> tuple[Comparison, ...]:
     found = [
         Comparison(
             age_days=7,
-            lost=batch.lost(None, week_ends),
-            placed=batch.placed_until(week_ends),
+            lost=batch.lost(None, min(week_ends, record.stop)),
+            placed=batch.placed_until(min(week_ends, record.stop)),
             usual_percent=losses.usual_percent(7),
             source=str(losses.usual_source(7)),
             aim_percent=losses.FIRST_WEEK_AIM_PERCENT,
