@@ -49,7 +49,7 @@ async def _answered(line: bytes, answer: Answerer) -> dict[str, Any]:
     try:
         request = json.loads(line)
         ask = str(request.pop("ask"))
-    except (ValueError, KeyError, AttributeError, RecursionError):
+    except (ValueError, KeyError, AttributeError, TypeError, RecursionError):
         return {"objection": 'a request is one JSON object a line, with "ask"'}
     try:
         return {"answer": await answer(ask, request)}

@@ -54,9 +54,9 @@ class Telling:
     def changed(self, changes: list[Change], status: SiteStatus) -> None:
         """Alarm state on retained topics, so that a board that joins later knows it too."""
         for change in changes:
-            if change.change is ChangeKind.RAISED and change.brooder is not None:
-                if change.priority is Priority.URGENT:
-                    self._draw(change.brooder)
+            begins = change.change is ChangeKind.RAISED and change.priority is Priority.URGENT
+            if begins and change.brooder is not None:
+                self._draw(change.brooder)
             log.info(
                 "Alarm change.",
                 extra=facts(

@@ -1,0 +1,209 @@
+"""What is typed: each verb has help; a wrong call is one clear line and exit 2; nothing is lost."""
+
+import json
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from typer.testing import CliRunner
+
+from monitor.commands import VERBS, build
+from monitor.commands.tonight import temperature_or_exit, watts_or_exit
+from monitor.units import Unit
+
+RUNNER = CliRunner()
+CONFIG = """
+[site]
+name = "Hillside"
+timezone = "America/Chicago"
+[[site.probes]]
+name = "shade"
+topic = "brooder/outside"
+place = "outside"
+[[brooders]]
+name = "porch"
+length_m = 1.5
+width_m = 1.5
+height_m = 0.56
+cover = "plywood"
+[[brooders.probes]]
+name = "floor"
+topic = "brooder/porch/floor"
+place = "floor"
+[[brooders.heat]]
+name = "west lamp"
+kind = "lamp"
+watts = 250
+"""
+
+
+@pytest.fixture
+def config(tmp_path: Path) -> Path:
+    path = tmp_path / "brooder.toml"
+    path.write_text(CONFIG, encoding="utf-8")
+    return path
+
+
+def call(*words: str | Path) -> tuple[int, str, str]:
+    """Exit code, standard output, standard error."""
+    done = RUNNER.invoke(build(str(words[0])), [str(w) for w in words])
+    if done.exception is not None and not isinstance(done.exception, SystemExit):
+        raise done.exception
+    return done.exit_code, done.stdout, done.stderr
+
+
+@pytest.mark.parametrize("verb", VERBS)
+def test_every_verb_explains_itself(verb: str) -> None:
+    code, out, _ = call(verb, "--help")
+    assert code == 0
+    assert "Usage:" in out
+    assert len(out.split()) > 20
+
+
+def test_the_program_lists_its_verbs() -> None:
+    done = subprocess.run(
+        [sys.executable, "-m", "monitor", "--help"], capture_output=True, text=True, check=True
+    )
+    for verb in VERBS:
+        assert re.search(rf"\b{verb}\b", done.stdout), verb
+
+
+def test_an_unknown_verb_is_exit_2() -> None:
+    done = subprocess.run(
+        [sys.executable, "-m", "monitor", "hatch"], capture_output=True, text=True, check=False
+    )
+    assert done.returncode == 2
+    assert "hatch" in done.stderr
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (["flock", "placed", "115"], "hatch"),
+        (["flock", "placed", "0", "--hatched", "2026-03-01", "--kind", "broiler"], "1 or more"),
+        (["flock", "placed", "9", "--hatched", "march", "--kind", "broiler"], "march"),
+        (["flock", "placed", "9", "--hatched", "2026-03-01", "--kind", "ostrich"], "ostrich"),
+        (["flock", "placed", "9", "--brooder", "attic"], "it must be one of porch"),
+        (["flock", "loss", "1"], "no birds"),
+        (["flock", "undo", "7"], "7"),
+        (["flock", "note", "x", "--at", "soon"], "write 06:30"),
+        (["acknowledge", "warm"], "it must be one of cold"),
+        (["shelve", "cold"], "--minutes"),
+        (["shelve", "cold", "--minutes", "20"], "--reason"),
+        (["tonight", "--low", "chilly"], "write a temperature such as 28F"),
+        (["tonight", "--cover", "velvet"], "velvet"),
+        (["tonight", "--heat", "lots"], "write watts such as +250W"),
+        (["replay", "nowhere.jsonl"], "is no file"),
+        (["rehearse", "--speed", "2"], "60 or more"),
+        (["probes"], "needs the running service"),
+    ],
+)
+def test_a_wrong_call_is_one_clear_line_and_exit_2(
+    config: Path, words: list[str], says: str
+) -> None:
+    code, _, err = call(*words, "--config", config)
+    assert code == 2
+    assert says in err
+    assert len(err.strip().splitlines()) == 1
+
+
+def test_a_missing_configuration_is_said(tmp_path: Path) -> None:
+    code, _, err = call("check", "--config", tmp_path / "none.toml")
+    assert code == 2
+    assert "there is no such file" in err
+
+
+def test_the_ledger_is_kept_without_a_running_service_and_can_be_undone(config: Path) -> None:
+    placed = ["flock", "placed", "115", "--hatched", "2026-03-01", "--kind", "broiler"]
+    code, out, _ = call(*placed, "--at", "2026-03-02T10:00", "--config", config)
+    assert (code, "porch now holds 115 birds" in out) == (0, True)
+    code, out, _ = call("flock", "loss", "2", "--at", "2026-03-03T06:30", "--config", config)
+    assert "porch now holds 113 birds" in out
+    number = re.search(r"Entry (\d+)", out)
+    assert number
+    assert call("flock", "undo", number[1], "--config", config)[0] == 0
+    _, out, _ = call("flock", "list", "--config", config)
+    assert "taken back" in out
+    code, _, err = call("flock", "loss", "116", "--config", config)
+    assert code == 2
+    assert "115" in err
+
+
+def test_check_says_what_is_well_and_names_what_is_not(config: Path) -> None:
+    config.write_text(
+        CONFIG.replace('place = "floor"', 'place = "under-heat"') + "[built_in_broker]\nport = 0\n",
+        encoding="utf-8",
+    )
+    code, out, _ = call("check", "--config", config)
+    assert code == 1
+    assert "NOT WELL" in out
+    assert "has no probe on the floor" in out
+    assert "journal" in out
+
+
+def lines_of_a_cold_morning() -> list[dict[str, object]]:
+    said: list[dict[str, object]] = [
+        {
+            "at": "2026-02-10T00:00:00Z",
+            "entry": "placed",
+            "brooder": "porch",
+            "count": 100,
+            "hatched": "2026-02-08",
+            "kind": "broiler",
+        }
+    ]
+    for minute in range(60):
+        temp = 35.0 if minute < 30 else 24.0
+        at = f"2026-02-10T02:{minute:02d}:00Z"
+        said.append({"at": at, "topic": "brooder/porch/floor", "payload": str(temp)})
+    return said
+
+
+def test_replay_writes_every_change_with_its_words(config: Path, tmp_path: Path) -> None:
+    recorded = tmp_path / "night.jsonl"
+    recorded.write_text(
+        "".join(json.dumps(line) + "\n" for line in lines_of_a_cold_morning()), encoding="utf-8"
+    )
+    events = tmp_path / "events.jsonl"
+    code, out, err = call("replay", recorded, "--events", events, "--config", config)
+    assert (code, err) == (0, "")
+    assert "60 messages" in out
+    changes = [json.loads(line) for line in events.read_text(encoding="utf-8").splitlines()]
+    keys = {"at", "brooder", "alarm", "change", "priority", "cause", "probe", "text"}
+    assert all(set(change) == keys for change in changes)
+    chill = next(c for c in changes if c["alarm"] == "chill")
+    assert (chill["change"], chill["priority"], chill["brooder"]) == ("raised", "urgent", "porch")
+    assert "2026-02-10T02:30:30Z" <= chill["at"] <= "2026-02-10T02:36:00Z"
+    assert "porch" in chill["text"]
+
+
+def test_replay_names_the_line_it_cannot_read(config: Path, tmp_path: Path) -> None:
+    recorded = tmp_path / "night.jsonl"
+    recorded.write_text('{"at":"2026-02-10T02:15:30Z","topic":"t","payload":"1"}\n{"at":"noon"}\n')
+    code, _, err = call("replay", recorded, "--config", config)
+    assert code == 2
+    assert "line 2: at is" in err
+
+
+def test_replay_goes_on_after_an_entry_that_cannot_be(config: Path, tmp_path: Path) -> None:
+    recorded = tmp_path / "night.jsonl"
+    loss = {"at": "2026-02-10T02:15:30Z", "entry": "loss", "brooder": "porch", "count": 2}
+    recorded.write_text(json.dumps(loss) + "\n")
+    code, out, err = call("replay", recorded, "--config", config)
+    assert code == 0
+    assert "line 1: There are no birds" in err
+    assert "1 entries" in out
+
+
+@pytest.mark.parametrize(
+    ("text", "temp_c"), [("28F", -2.2222), ("-2C", -2.0), ("32", 0.0), ("-1,5 °C", -1.5)]
+)
+def test_a_temperature_is_read_as_a_grower_writes_it(text: str, temp_c: float) -> None:
+    assert temperature_or_exit(text, Unit.FAHRENHEIT, "--low") == pytest.approx(temp_c, abs=1e-3)
+
+
+@pytest.mark.parametrize(("text", "watts"), [("+250W", 250), ("-100w", -100), ("60", 60)])
+def test_watts_are_read_as_a_grower_writes_them(text: str, watts: float) -> None:
+    assert watts_or_exit(text) == watts

@@ -1,0 +1,160 @@
+"""Small parts of the service: held messages' times, commit allowance, forecast, control socket."""
+
+import asyncio
+import json
+from contextlib import suppress
+from pathlib import Path
+from typing import Any
+from zoneinfo import ZoneInfo
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from monitor.intake.forecast import ForecastFault, read_forecast
+from monitor.intake.held import HeldTimes
+from monitor.intake.inbox import Delivery
+from monitor.journal.allowance import CommitAllowance
+from monitor.page.desk import Objection
+from monitor.service import control
+from monitor.units import Unit
+from monitor.watch.events import Moment
+
+ZONE = ZoneInfo("America/Chicago")
+
+
+def delivery(at: float, *, held: bool = False) -> Delivery:
+    return Delivery("brooder/porch/floor", b"33", Moment(at, at), None, held=held)
+
+
+def test_a_backlog_is_spread_at_the_probes_own_pace() -> None:
+    times = HeldTimes()
+    for at in (0.0, 30.0, 60.0, 90.0):
+        times.moment_of(delivery(at))
+    came_at = 90.0 + 5 * 30.0
+    spread = [times.moment_of(delivery(came_at, held=True)).at for _ in range(4)]
+    assert spread == [120.0, 150.0, 180.0, 210.0]
+
+
+@given(st.lists(st.tuples(st.floats(0.1, 5000), st.booleans()), min_size=1, max_size=40))
+def test_no_held_message_is_dated_after_it_came_or_before_the_one_before(
+    steps: list[tuple[float, bool]],
+) -> None:
+    times, at, last = HeldTimes(), 0.0, -1.0
+    for passed, held in steps:
+        at += passed
+        moment = times.moment_of(delivery(at, held=held))
+        assert moment.at <= at
+        assert moment.at >= last
+        last = moment.at
+
+
+def test_prompt_commits_are_spent_and_regained() -> None:
+    allowance = CommitAllowance(regain_s=20.0, most=3.0, _saved=3.0)
+    spent = 0
+    for tick in range(10):
+        if allowance.prompt(float(tick) / 10, 1.0):
+            allowance.spent(float(tick) / 10)
+            spent += 1
+    assert spent == 3
+    assert not allowance.prompt(10.0, 1.0)
+    assert allowance.prompt(21.0, 1.0)
+
+
+@given(st.floats(1, 100), st.integers(1, 500))
+def test_prompt_commits_never_exceed_what_is_saved_and_regained(rate: float, n: int) -> None:
+    allowance = CommitAllowance(regain_s=rate)
+    spent, tick = 0, 0.0
+    for _ in range(n):
+        tick += 1.0
+        if allowance.prompt(tick, 1.0):
+            allowance.spent(tick)
+            spent += 1
+    assert spent <= 30 + tick / rate + 1
+
+
+FORECAST = {
+    "hourly": {
+        "time": ["2026-02-10T18:00", "2026-02-10T19:00"],
+        "temperature": [41.0, 39.2],
+    }
+}
+
+
+def forecast(document: Any, **changed: Any) -> tuple[tuple[float, float], ...]:
+    asked: dict[str, Any] = {
+        "times": "/hourly/time",
+        "temperatures": "/hourly/temperature",
+        "unit": Unit.FAHRENHEIT,
+        "zone": ZONE,
+    } | changed
+    return read_forecast(json.dumps(document).encode(), **asked)
+
+
+def test_a_forecast_without_offsets_is_in_the_sites_time() -> None:
+    (first, temp_c), _ = forecast(FORECAST)
+    assert first == 1_770_768_000.0  # 2026-02-11T00:00Z: Chicago is six hours behind in winter
+    assert temp_c == pytest.approx(5.0)
+
+
+@pytest.mark.parametrize(
+    ("document", "changed", "says"),
+    [
+        ([], {}, "there is nothing at /hourly/time"),
+        (FORECAST, {"times": "/daily"}, "there is nothing at /daily"),
+        ({"hourly": {"time": ["x"], "temperature": [1]}}, {}, "is no time"),
+        ({"hourly": {"time": [], "temperature": []}}, {}, "is empty"),
+        ({"hourly": {"time": [1.0e9], "temperature": ["a"]}}, {}, "is no temperature"),
+        ({"hourly": {"time": [1.0e9], "temperature": [400]}}, {}, "is the unit right"),
+        ({"hourly": {"time": [1.0e9, 2.0e9], "temperature": [40]}}, {}, "has 2 entries"),
+    ],
+)
+def test_a_wrong_forecast_names_what_is_wrong(document: Any, changed: Any, says: str) -> None:
+    with pytest.raises(ForecastFault, match=says):
+        forecast(document, **changed)
+
+
+@given(st.binary(max_size=200))
+def test_any_bytes_are_a_forecast_or_a_fault(junk: bytes) -> None:
+    with suppress(ForecastFault):  # anything else fails the test
+        pairs = read_forecast(
+            junk, times="/time", temperatures="/temp", unit=Unit.CELSIUS, zone=ZONE
+        )
+        assert pairs
+
+
+def test_the_control_socket_answers_objects_and_survives_nonsense(tmp_path: Path) -> None:
+    path = tmp_path / "control.sock"
+
+    async def answer(what: str, details: dict[str, Any]) -> Any:
+        if what == "bad":
+            raise Objection("not that")
+        if what == "broken":
+            raise KeyError("a fault")
+        return {"what": what, **details}
+
+    async def scenario() -> None:
+        server = await control.serve(path, answer)
+        try:
+            assert oct(path.stat().st_mode & 0o777) == "0o600"
+            said = await asyncio.to_thread(control.ask, path, "hello", n=1)
+            assert said == {"what": "hello", "n": 1}
+            with pytest.raises(Objection, match="not that"):
+                await asyncio.to_thread(control.ask, path, "bad")
+            with pytest.raises(Objection, match="a fault"):
+                await asyncio.to_thread(control.ask, path, "broken")
+            reader, writer = await asyncio.open_unix_connection(str(path))
+            writer.write(b"\xff nonsense\n" + b"[1]\n")
+            assert b"objection" in await reader.readline()
+            assert b"objection" in await reader.readline()
+            writer.close()
+            assert await asyncio.to_thread(control.ask, path, "again") == {"what": "again"}
+        finally:
+            server.close()
+
+    asyncio.run(scenario())
+
+
+def test_no_service_is_said_as_such(tmp_path: Path) -> None:
+    with pytest.raises(control.NoService):
+        control.ask(tmp_path / "control.sock", "hello")

@@ -1,0 +1,123 @@
+"""Killed at any moment and rebuilt from its journal, the watch says what it would have said."""
+
+import random
+from datetime import date
+from pathlib import Path
+
+import pytest
+
+from monitor.journal.reader import JournalReader
+from monitor.journal.store import Journal
+from monitor.service.core import Core
+from monitor.service.night import SITE_FILE, Night, Story
+from monitor.service.opening import DOWN_WORTH_TELLING_S
+from monitor.service.people import contacts_of, policy_of
+from monitor.service.rebuild import rebuild
+from monitor.settings import Settings, load_settings
+from monitor.watch.events import Entry, EntryKind, Moment
+
+Step = tuple[float, str, str] | Entry
+
+
+@pytest.fixture(scope="module")
+def settings(tmp_path_factory: pytest.TempPathFactory) -> Settings:
+    file = tmp_path_factory.mktemp("site") / "brooder.toml"
+    text = SITE_FILE.format(timezone="America/Chicago", units="fahrenheit")
+    contact = '\n[[contacts]]\nname = "phone"\nurl = "json://127.0.0.1:9/"\n'
+    file.write_text(text + contact, encoding="utf-8")
+    return load_settings(file, {}, check_contacts=False)
+
+
+@pytest.fixture(scope="module")
+def steps(settings: Settings) -> list[Step]:
+    """A night in which a lamp fails at two and is seen to at twenty to three."""
+    night = Night(evening=date(2026, 2, 10), zone=settings.site.timezone, story=Story())
+    placed = Entry(
+        at=night.at(night.story.starts),
+        entry=EntryKind.PLACED,
+        brooder="porch",
+        count=100,
+        hatched=night.hatched.isoformat(),
+        kind="broiler",
+    )
+    answered = Entry(
+        at=night.at(night.story.answered), entry=EntryKind.ACKNOWLEDGE, brooder="porch", by="me"
+    )
+    messages: list[Step] = list(night.messages())
+    acts: list[Step] = [placed, answered]
+    return sorted(messages + acts, key=lambda s: s.at if isinstance(s, Entry) else s[0])
+
+
+def take_in(core: Core, step: Step) -> Moment:
+    at = step.at if isinstance(step, Entry) else step[0]
+    now = Moment(at, at)
+    core.advance(now)
+    if isinstance(step, Entry):
+        core.enter(step, now)
+    else:
+        core.hear(step[1], step[2].encode(), now)
+    return now
+
+
+def fresh_core(settings: Settings, journal: Journal, start: Moment) -> Core:
+    return Core(
+        settings.site,
+        start,
+        contacts=contacts_of(settings),
+        policy=policy_of(settings),
+        next_entry_number=journal.next_entry_number,
+    )
+
+
+def run(
+    settings: Settings, steps: list[Step], path: Path, kills: set[int], dice: random.Random
+) -> tuple[list[str], list[tuple[str, str]]]:
+    """What the journal holds at the end: messages by key, changes. `kills` are the steps before
+    which the process dies with whatever it had not committed."""
+    journal = Journal.open(path)
+    journal.know(settings.site.all_probes)
+    first = steps[0].at if isinstance(steps[0], Entry) else steps[0][0]
+    core = fresh_core(settings, journal, Moment(first, first))
+    kept_to, index, snapshot_at = 0, 0, 0
+    while index < len(steps):
+        if index in kills:
+            kills.discard(index)
+            journal.close()
+            journal = Journal.open(path)
+            journal.know(settings.site.all_probes)
+            with JournalReader(path) as reader:
+                ended = reader.advanced_to()
+                now = Moment(first, first) if ended is None else ended
+                core = fresh_core(settings, journal, now)
+                rebuild(core, reader, now)
+            index = kept_to  # the broker delivers again what was never acknowledged
+            continue
+        now = take_in(core, steps[index])
+        index += 1
+        if dice.random() < 0.05 or index == len(steps):
+            if index - snapshot_at > 400:
+                core.waiting.snapshots = core.snapshots()
+                snapshot_at = index
+            journal.commit(core.take(now).batch)
+            kept_to = index
+    journal.close()
+    with JournalReader(path) as reader:
+        messages = sorted(row.key for row in reader.outbox(10_000))
+        changes = [(c.occurrence, c.change.value) for c in reader.changes()]
+    return messages, changes
+
+
+def test_forty_kills_in_a_night_change_nothing_that_is_told(
+    settings: Settings, steps: list[Step], tmp_path: Path
+) -> None:
+    whole = run(settings, steps, tmp_path / "whole.db", set(), random.Random(1))
+    dice = random.Random(2)
+    kills = {dice.randrange(1, len(steps)) for _ in range(40)}
+    cut = run(settings, steps, tmp_path / "cut.db", kills, random.Random(3))
+    assert not kills, "a kill was never reached"
+    assert len(whole[0]) >= 3, "the night told something"
+    assert cut == whole
+
+
+def test_a_gap_worth_telling_is_longer_than_a_restart() -> None:
+    assert 10.0 < DOWN_WORTH_TELLING_S <= 120.0
