@@ -1,0 +1,180 @@
+"""What the mirror does with each answer a server may give, and in what words it tells of it."""
+
+import gzip
+import json
+import threading
+import urllib.parse
+from collections.abc import Callable, Iterator
+from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
+from pathlib import Path
+
+import pytest
+from support.journals import T0, batch, floor_probe, reading
+
+from monitor.journal.influx_server import Server
+from monitor.journal.mirror import BadPoint, Mirror, check, wait_s
+from monitor.journal.store import Journal
+
+pytestmark = pytest.mark.live
+Respond = Callable[[list[str]], tuple[int, str, dict[str, str]]]
+OK = (204, "", {})
+
+
+class Answering:
+    """A real HTTP server that answers writes as it is told and keeps what it took."""
+
+    def __init__(self) -> None:
+        self.taken: list[str] = []
+        self.requests: list[str] = []
+        self.respond: Respond = lambda _lines: OK
+        outer = self
+
+        class Handler(BaseHTTPRequestHandler):
+            def do_POST(self) -> None:
+                raw = self.rfile.read(int(self.headers["Content-Length"]))
+                if self.headers.get("Content-Encoding") == "gzip":
+                    raw = gzip.decompress(raw)
+                lines = raw.decode().splitlines()
+                outer.requests.append(self.path)
+                status, message, headers = outer.respond(lines)
+                if status == 204:
+                    outer.taken += lines
+                said = json.dumps({"code": "x", "message": message}).encode()
+                body = b"" if status == 204 else said
+                self.send_response(status)
+                for name, value in headers.items():
+                    self.send_header(name, value)
+                self.send_header("Content-Length", str(len(body)))
+                self.end_headers()
+                self.wfile.write(body)
+
+            def log_message(self, *_: object) -> None:
+                pass
+
+        self._server = ThreadingHTTPServer(("127.0.0.1", 0), Handler)
+        self.url = f"http://127.0.0.1:{self._server.server_address[1]}"
+        self._thread = threading.Thread(target=self._server.serve_forever, daemon=True)
+        self._thread.start()
+
+    def close(self) -> None:
+        self._server.shutdown()
+        self._server.server_close()
+
+
+@pytest.fixture
+def other_end() -> Iterator[Answering]:
+    server = Answering()
+    yield server
+    server.close()
+
+
+@pytest.fixture
+def path(tmp_path: Path) -> Path:
+    """A journal of a hundred readings, one of them 99.5 degC."""
+    path = tmp_path / "journal.db"
+    with Journal.open(path) as journal:
+        journal.know([floor_probe()])
+        for n in range(100):
+            journal.commit(batch(reading(T0 + n, 99.5 if n == 41 else 30.0)))
+    return path
+
+
+def test_one_bad_point_is_set_aside_alone_and_told(other_end: Answering, path: Path) -> None:
+    def picky(lines: list[str]) -> tuple[int, str, dict[str, str]]:
+        bad = any("celsius=99.5" in line for line in lines)
+        return (400, "unable to parse it", {}) if bad else OK
+
+    other_end.respond = picky
+    told: list[BadPoint] = []
+    cursors: list[object] = []
+    with Server(other_end.url, "t", "farm", "b") as sink:
+        mirror = Mirror(path, "Hillside", sink, cursors.append, told.append)
+        assert mirror.step() > 0
+        assert len(other_end.taken) == 99
+        assert [bad.words for bad in told] == ["unable to parse it"]
+        assert "celsius=99.5" in told[0].line
+        assert len(cursors) == 1  # the bad point does not hold the others up
+        assert mirror.standing().words == (
+            "the copy is up to date; 1 points were refused there and left out"
+        )
+
+
+def test_a_server_that_takes_nothing_is_not_asked_for_every_line(
+    other_end: Answering, path: Path
+) -> None:
+    other_end.respond = lambda _lines: (400, "bucket type is wrong", {})
+    with Journal.open(path) as journal:
+        for n in range(2000):
+            journal.commit(batch(reading(T0 + 200 + n)))
+    with Server(other_end.url, "t", "farm", "b") as sink:
+        mirror = Mirror(path, "Hillside", sink, lambda _c: None)
+        mirror.step()
+        assert len(other_end.requests) < 300
+        assert mirror.standing().bad_points == 2100
+
+
+def test_points_dropped_for_their_age_do_not_stop_the_rest(
+    other_end: Answering, path: Path
+) -> None:
+    other_end.respond = lambda _lines: (
+        422,
+        "failure writing points to database: partial write: points beyond retention policy "
+        "dropped=60",
+        {},
+    )
+    with Server(other_end.url, "t", "farm", "b") as sink:
+        mirror = Mirror(path, "Hillside", sink, lambda _c: None)
+        mirror.step()
+        assert len(other_end.requests) == 1
+        assert mirror.standing().bad_points == 60
+
+
+@pytest.mark.parametrize("status", [429, 503])
+def test_the_servers_own_advice_is_followed(other_end: Answering, path: Path, status: int) -> None:
+    other_end.respond = lambda _lines: (status, "later", {"Retry-After": "7"})
+    cursors: list[object] = []
+    with Server(other_end.url, "t", "farm", "b") as sink:
+        mirror = Mirror(path, "Hillside", sink, cursors.append)
+        assert mirror.step() == 7.0
+        assert cursors == []
+        other_end.respond = lambda _lines: OK
+        mirror.step()
+        assert len(other_end.taken) == len(set(other_end.taken)) == 100
+
+
+def test_without_advice_the_wait_doubles_up_to_a_bound() -> None:
+    waits = [wait_s(n, None) for n in range(1, 30)]
+    assert waits[:4] == [2.0, 4.0, 8.0, 16.0]
+    assert waits[-1] == 300.0
+    assert wait_s(1, 1e9) == 300.0
+
+
+@pytest.mark.parametrize(
+    ("status", "message", "words"),
+    [
+        (401, "unauthorized access", "does not accept the token"),
+        (403, "insufficient permissions", "may not write to bucket brooder"),
+        (404, "bucket not found", "there is no bucket brooder of farm"),
+        (500, "write: no space left on device", "no room left on its disk"),
+        (503, "unavailable", "trouble of its own (status 503)"),
+    ],
+)
+def test_check_says_what_is_wrong_and_what_would_be_right(
+    other_end: Answering, status: int, message: str, words: str
+) -> None:
+    other_end.respond = lambda _lines: (status, message, {})
+    why = check(other_end.url, "secret-token", "farm", "brooder")
+    assert why is not None
+    assert words in why
+    assert "secret-token" not in why
+
+
+def test_check_asks_of_the_right_bucket(other_end: Answering) -> None:
+    assert check(other_end.url, "t", "farm", "the bucket") is None
+    asked = urllib.parse.urlsplit(other_end.requests[0])
+    assert asked.path == "/api/v2/write"
+    assert urllib.parse.parse_qs(asked.query) == {
+        "org": ["farm"],
+        "bucket": ["the bucket"],
+        "precision": ["ns"],
+    }

@@ -1,0 +1,177 @@
+"""The copy holds the record value by value, through outages, packing, late readings and kills."""
+
+import threading
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from support.journals import T0, batch, floor_probe, reading
+from support.victoria import Victoria
+
+from monitor.journal.influx_server import Server
+from monitor.journal.mirror import CURSOR, Mirror, check
+from monitor.journal.reader import JournalReader
+from monitor.journal.records import Batch, Entered, Sample
+from monitor.journal.store import Journal
+from monitor.site import Place
+from monitor.watch.events import (
+    AlarmName,
+    Change,
+    ChangeKind,
+    Entry,
+    EntryKind,
+    Moment,
+    Priority,
+    Reading,
+)
+
+pytestmark = pytest.mark.live
+SHADE = floor_probe(
+    key="site/shade", brooder=None, name="shade", topic="brooder/outside", place=Place.OUTSIDE
+)
+
+
+@pytest.fixture
+def server(tmp_path: Path) -> Iterator[Victoria]:
+    victoria = Victoria(tmp_path / "victoria")
+    victoria.start()
+    yield victoria
+    victoria.stop()
+
+
+@pytest.fixture
+def path(tmp_path: Path) -> Path:
+    return tmp_path / "journal.db"
+
+
+def connected(server: Victoria) -> Server:
+    return Server(server.url, "a token", "farm", "brooder")
+
+
+def fill(journal: Journal, start: int, count: int) -> None:
+    """Ten-second readings of two probes, with a snapshot in each hour so that they can settle."""
+    for n in range(start, start + count, 30):
+        rows = [
+            Reading(T0 + 10 * k + k % 7 / 8, T0 + 10 * k, key, base + k % 96 / 16)
+            for k in range(n, n + 30)
+            for key, base in (("porch/floor", 30.0), ("site/shade", -9.0))
+        ]
+        one = batch(*rows)
+        one.snapshots = {"engine": {}} if n % 300 == 0 else {}
+        journal.commit(one)
+
+
+def kept(path: Path) -> dict[tuple[str, ...], list[tuple[int, float]]]:
+    with JournalReader(path) as reader:
+        return {
+            (key.split("/")[0], key.split("/")[1]): [
+                (round(at * 1000), temp)
+                for at, temp in zip(*(a.tolist() for a in numbers), strict=True)
+            ]
+            for key, numbers in reader.readings_of().items()
+        }
+
+
+def send_all(mirror: Mirror) -> int:
+    steps = 1
+    while mirror.step() == 0.0:
+        steps += 1
+        assert steps < 1000
+    return steps
+
+
+def test_the_copy_equals_the_record_through_an_outage_packing_and_late_readings(
+    server: Victoria, path: Path
+) -> None:
+    with Journal.open(path) as journal, connected(server) as sink:
+        journal.know([floor_probe(), SHADE])
+        fill(journal, 0, 900)
+        mirror = Mirror(path, "Hillside", sink, lambda c: journal.set_cursor(CURSOR, c))
+        send_all(mirror)
+        assert server.series('{__name__="temperature_celsius"}') == kept(path)
+
+        server.stop()
+        fill(journal, 900, 4500)  # half a day, most of it packed while the server is away
+        pause = mirror.step()
+        assert pause > 0
+        standing = mirror.standing()
+        assert not standing.well
+        assert "cannot be reached" in standing.words
+        assert standing.behind_since is not None
+        assert journal.tidy(T0 + 54_000) > 0
+        late = [Reading(T0 - 5000 + n, T0 + 54_001, "porch/floor", 20.0) for n in range(9)]
+        journal.commit(Batch(inputs=list(late), advanced_to=Moment(T0 + 54_001, T0 + 54_001)))
+
+        server.start()
+        assert mirror.step() == 0.0  # a first slice of several
+        journal.flush()
+    # The service died between two slices; another goes on from the kept cursor.
+    with Journal.open(path) as journal, connected(server) as sink:
+        mirror = Mirror(path, "Hillside", sink, lambda c: journal.set_cursor(CURSOR, c))
+        send_all(mirror)
+        assert mirror.standing().behind_since is None
+        assert mirror.standing().words == "the copy is up to date"
+        assert server.series('{__name__="temperature_celsius"}') == kept(path)
+        assert send_all(mirror) == 1  # nothing is left to send
+
+
+def test_targets_alarms_and_the_ledger_are_in_the_copy(server: Victoria, path: Path) -> None:
+    with Journal.open(path) as journal, connected(server) as sink:
+        entry = Entry(
+            at=T0, entry=EntryKind.LOSS, brooder="porch", count=2, number=1, note='piled "up", \\'
+        )
+        change = Change(
+            at=T0 + 5,
+            brooder="porch",
+            alarm=AlarmName.COLD,
+            change=ChangeKind.RAISED,
+            priority=Priority.URGENT,
+            occurrence="porch/cold/1",
+            facts={"temp_c": 28.5, "reason": "a\nb"},
+        )
+        journal.commit(
+            Batch(
+                inputs=[Entered(entry, Moment(T0, T0))],
+                changes=[change],
+                samples=[Sample(T0, "porch", "target_c", 35.0), Sample(T0, "porch", "low_c", 32.2)],
+            )
+        )
+        told: list[object] = []
+        mirror = Mirror(path, "Hill side, west", sink, lambda _c: None, told.append)
+        send_all(mirror)
+        assert told == []
+        at = round(T0 * 1000)
+        assert server.series('{__name__="brooder_target_c"}') == {("porch", ""): [(at, 35.0)]}
+        assert server.series('{__name__="brooder_low_c"}') == {("porch", ""): [(at, 32.2)]}
+        assert server.series('{__name__="ledger_count",entry="loss"}') == {("porch", ""): [(at, 2)]}
+        cold = server.series('{__name__="alarm_temp_c",alarm="cold",site="Hill side, west"}')
+        assert cold == {("porch", ""): [(at + 5000, 28.5)]}
+
+
+def test_the_thread_catches_up_while_the_watch_commits(server: Victoria, path: Path) -> None:
+    with Journal.open(path) as journal, connected(server) as sink:
+        journal.know([floor_probe(), SHADE])
+        fill(journal, 0, 9000)
+        stop = threading.Event()
+        caught_up = threading.Event()
+        mirror = Mirror(path, "Hillside", sink, lambda _c: caught_up.set())
+        thread = threading.Thread(target=mirror.run, args=(stop,))
+        thread.start()
+        for n in range(50):
+            journal.commit(batch(reading(T0 + 200_000 + n)))
+        for _ in range(600):
+            if caught_up.wait(0.05) and mirror.standing().behind_since is None:
+                break
+        stop.set()
+        thread.join(20)
+        assert not thread.is_alive()
+        sent = server.series('{__name__="temperature_celsius",probe="shade"}')
+        assert sent == {k: v for k, v in kept(path).items() if k == ("site", "shade")}
+
+
+def test_check_says_nothing_of_a_server_that_takes_it(server: Victoria) -> None:
+    assert check(server.url, "a token", "farm", "brooder") is None
+    server.stop()
+    why = check(server.url, "a token", "farm", "brooder")
+    assert why is not None
+    assert "cannot be reached" in why
