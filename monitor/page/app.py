@@ -22,17 +22,24 @@ from monitor.page.screen_answer import AnswerScreen
 from monitor.page.screen_do import DoScreen
 from monitor.page.screen_now import NowScreen
 from monitor.page.screen_record import RecordScreen
+from monitor.page.screen_setup import SetUpScreen
 from monitor.page.session import Sessions
 from monitor.page.sign_in import SignIn
 
 
 def build_app(desk: Desk, access: Access, *, clock: Callable[[], float] = time.time) -> Starlette:
-    """The page for this desk. `app.state.live` ends its streams when the service stops."""
+    """The page for this desk. `app.state.end()` ends what goes on by itself; `serve` calls it."""
     sessions = Sessions(access)
     frame = Frame(desk, access, sessions, clock)
     now = NowScreen(frame)
     once = Once()
     record = RecordScreen(frame)
+    set_up = SetUpScreen(frame)
+
+    async def end() -> None:
+        now.live.close()
+        set_up.end()
+        await record.end()
 
     async def http_fault(request: Request, fault: Exception) -> Response:
         known = cast(HTTPException, fault)
@@ -49,6 +56,7 @@ def build_app(desk: Desk, access: Access, *, clock: Callable[[], float] = time.t
             *DoScreen(frame, once).routes(),
             *AnswerScreen(frame).routes(),
             *record.routes(),
+            *set_up.routes(),
             *SignIn(frame).routes(),
             Route("/static/{name}", static, methods=["GET"]),
         ],
@@ -56,7 +64,7 @@ def build_app(desk: Desk, access: Access, *, clock: Callable[[], float] = time.t
         exception_handlers={HTTPException: http_fault},
     )
     app.state.live = now.live
-    app.state.end = record.end
+    app.state.end = end
     return app
 
 

@@ -34,6 +34,7 @@ class ReviewWorker:
         self._waiting = 0
         self._kept: OrderedDict[tuple[Any, ...], tuple[float, Any]] = OrderedDict()
         self._idle: asyncio.TimerHandle | None = None
+        self._ending: asyncio.Future[None] | None = None  # kept, or it could be lost half done
 
     async def ask(self, name: str, question: Question | None = None) -> Any:
         """The answer of that function of `review_work`; one of the last minute is good enough.
@@ -64,15 +65,20 @@ class ReviewWorker:
         async with self._one_at_a_time:
             await self._started()
 
-    def end(self) -> None:
+    async def end(self) -> None:
         """Ends the child, and whatever it has started."""
         if self._idle is not None:
             self._idle.cancel()
             self._idle = None
-        if self._child is not None and self._child.returncode is None:
+        child, self._child = self._child, None
+        if child is None:
+            return
+        if child.returncode is None:
             with contextlib.suppress(ProcessLookupError):
-                os.killpg(self._child.pid, signal.SIGKILL)
-        self._child = None
+                os.killpg(child.pid, signal.SIGKILL)
+        if child.stdin is not None:
+            child.stdin.close()
+        await child.wait()
 
     async def _asked(self, name: str, arguments: tuple[Any, ...]) -> Any:
         child = await self._started()
@@ -80,13 +86,13 @@ class ReviewWorker:
             async with asyncio.timeout(KILL_AFTER_S):
                 kind, answer = await _exchange(child, pickle.dumps((name, arguments)))
         except TimeoutError:
-            self.end()
+            await self.end()
             raise Objection(f"It took longer than {KILL_AFTER_S:.0f} s and was stopped.") from None
         except (OSError, EOFError):
-            self.end()
+            await self.end()
             raise Objection("It could not be reckoned, which is a fault of ours.") from None
         except BaseException:
-            self.end()  # half an exchange: its answer must not be taken for that of the next
+            await self.end()  # half an exchange: its answer must not be taken for that of the next
             raise
         self._rest()
         if kind == "objection":
@@ -115,7 +121,7 @@ class ReviewWorker:
         if self._waiting:
             self._rest()
         else:
-            self.end()
+            self._ending = asyncio.ensure_future(self.end())
 
 
 async def _exchange(child: asyncio.subprocess.Process, request: bytes) -> tuple[str, Any]:

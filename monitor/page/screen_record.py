@@ -24,6 +24,7 @@ from monitor.page.review_worker import ReviewWorker
 
 LONGEST_SPAN_S = 400 * 86400.0
 SHORTEST_SPAN_S = 600.0
+_BEFORE_S = 48 * 3600.0  # a chick weakened by cold may die a day later
 _LATER = "later:6f2c9d"  # stands in a screen where what is reckoned goes
 
 
@@ -104,7 +105,14 @@ class RecordScreen:
             found = await self.worker.ask("loss_of", question)
             if found is None:
                 raise Objection("The record does not hold that loss yet. Try again in a minute.")
-            return self._frame.part("record_loss_words.html", loss=found)
+            return self._frame.part(
+                "record_loss_words.html",
+                loss=found,
+                box=box,
+                start=at - _BEFORE_S,
+                stop=at,
+                span_link=span_link,
+            )
 
         return self._in_two(
             request,
@@ -112,10 +120,6 @@ class RecordScreen:
             "record_loss.html",
             box=box,
             ordinal=ordinal,
-            at=at,
-            start=at - 48 * 3600,
-            stop=at,
-            span_link=span_link,
         )
 
     async def moving(self, request: Request) -> Response:
@@ -139,9 +143,9 @@ class RecordScreen:
             headers={"Cache-Control": "public, max-age=31536000, immutable"},
         )
 
-    def end(self) -> None:
+    async def end(self) -> None:
         """The service stops."""
-        self.worker.end()
+        await self.worker.end()
 
     async def _drawn(self, request: Request, how: str, kind: str) -> Response:
         box, start, stop = self._span(request)

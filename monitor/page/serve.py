@@ -31,14 +31,13 @@ class Serving:
 
     async def stop(self) -> None:
         """Ends live streams, lets requests finish for a moment, frees the port."""
-        self._app.state.live.close()
+        await self._app.state.end()
         self._server.should_exit = True
         await asyncio.wait([self._task], timeout=STOP_WITHIN_S + 2)
         if not self._task.done():
             self._task.cancel()
             with contextlib.suppress(asyncio.CancelledError):
                 await self._task
-        self._app.state.end()
 
 
 async def serve(app: Starlette, host: str, port: int) -> Serving:

@@ -47,6 +47,9 @@
     });
   }
 
+  const again = document.querySelector("[data-again]");
+  if (again) setTimeout(() => location.reload(), Number(again.dataset.again) * 1000);
+
   const now = document.getElementById("now");
   if (!now) return;
 

@@ -1,0 +1,122 @@
+"""The Set-up screen: unclaimed topics with the lines that claim them, what was refused, the
+configuration in force, and the probe check. Called by `app`."""
+
+import asyncio
+
+from starlette.requests import Request
+from starlette.responses import RedirectResponse, Response
+from starlette.routing import Route
+
+from monitor.page.desk import Objection
+from monitor.page.forms import Form, read_form
+from monitor.page.frame import Frame
+from monitor.page.probe_check import LASTS_S, Method, ProbeCheck
+from monitor.page.screen_alarm import CLEANING
+from monitor.watch.events import Entry, EntryKind
+
+LOOK_EVERY_S = 4.0
+_ASIDE_MINUTES = 20.0  # the ten minutes of the check, and time to put the probes back
+
+
+class SetUpScreen:
+    """What is looked at when something is new."""
+
+    def __init__(self, frame: Frame) -> None:
+        self._frame = frame
+        self._check: ProbeCheck | None = None
+        self._looking: asyncio.Task[None] | None = None
+
+    def routes(self) -> list[Route]:
+        """Its addresses."""
+        return [
+            Route("/set-up", self.look, methods=["GET"]),
+            Route("/set-up/probes", self.probes, methods=["GET"]),
+            Route("/set-up/probes", self.begin, methods=["POST"]),
+            Route("/set-up/probes/end", self.stop, methods=["POST"]),
+        ]
+
+    async def look(self, request: Request) -> Response:
+        """Everything but the check."""
+        desk = self._frame.desk
+        return self._frame.screen(
+            request,
+            "set_up.html",
+            heard=desk.heard(),
+            refused=desk.refused(),
+            settings=desk.settings_shown(),
+            version=desk.watcher().get("version"),
+        )
+
+    async def probes(self, request: Request) -> Response:
+        """The check: its form, how far it is, or what it came to."""
+        return self._screen(request, Form())
+
+    async def begin(self, request: Request) -> Response:
+        """Starts a check. Alarms that it would set off are put aside first."""
+        form = await read_form(request, self._frame.sessions)
+        site = self._frame.desk.site
+        method = form.one_of("method", tuple(Method), "How")
+        keys = tuple(p.key for p in site.all_probes if form[f"probe {p.key}"])
+        if not keys:
+            form.wrong["probes"] = "Choose the probes that lie together now."
+        if method is None or not keys:
+            return self._screen(request, form, status=422)
+        now = self._frame.clock()
+        touched = {p.brooder for p in site.all_probes if p.key in keys and p.brooder}
+        try:
+            for box in sorted(touched):
+                for name in CLEANING:
+                    await self._frame.desk.submit(
+                        Entry(
+                            at=now,
+                            entry=EntryKind.SHELVE,
+                            brooder=box,
+                            alarm=name.value,
+                            minutes=_ASIDE_MINUTES,
+                            note="probe check",
+                            by="page",
+                        )
+                    )
+        except Objection as words:
+            form.wrong[""] = str(words)
+            return self._screen(request, form, status=409)
+        self.end()
+        self._check = ProbeCheck(method=Method(method), keys=keys, started=now)
+        self._looking = asyncio.create_task(self._keep_looking(self._check))
+        return RedirectResponse("/set-up/probes", 303)
+
+    async def stop(self, request: Request) -> Response:
+        """Gives a check up, or clears its result away."""
+        await read_form(request, self._frame.sessions)
+        self.end()
+        self._check = None
+        return RedirectResponse("/set-up/probes", 303)
+
+    def end(self) -> None:
+        """No more looking."""
+        if self._looking is not None:
+            self._looking.cancel()
+            self._looking = None
+
+    async def _keep_looking(self, check: ProbeCheck) -> None:
+        for _ in range(int(LASTS_S / LOOK_EVERY_S) + 2):
+            check.take(self._frame.desk.status())
+            if self._frame.clock() > check.ends:
+                return
+            await asyncio.sleep(LOOK_EVERY_S)
+
+    def _screen(self, request: Request, form: Form, status: int = 200) -> Response:
+        check, site = self._check, self._frame.desk.site
+        left_s = 0.0 if check is None else max(0.0, check.ends - self._frame.clock())
+        return self._frame.screen(
+            request,
+            "probe_check.html",
+            status=status,
+            form=form,
+            check=check,
+            left_s=left_s,
+            names={p.key: f"{p.brooder or site.name}, {p.name}" for p in site.all_probes},
+            heard={} if check is None else {k: len(v) for k, v in check.readings.items()},
+            findings=[] if check is None or left_s else check.findings(site),
+            lasts_s=LASTS_S,
+        )
