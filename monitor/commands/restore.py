@@ -1,0 +1,82 @@
+"""`brooder restore`: a backup back in its place, or the journal anew from the mirror."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn
+
+from monitor.commands.common import ConfigOption, fail, out, settings_or_exit
+from monitor.journal import backup as journal_backup
+from monitor.journal.records import StorageFault
+from monitor.settings import Settings
+
+
+def register(app: typer.Typer) -> None:
+    """Adds the command."""
+
+    @app.command("restore")
+    def restore(
+        backup: Annotated[
+            Path | None, typer.Argument(help="A file that brooder backup has written.")
+        ] = None,
+        from_influx: Annotated[
+            bool, typer.Option("--from-influx", help="From the mirror named under [influx].")
+        ] = False,
+        site: Annotated[
+            str | None, typer.Option("--site", help="Another site's name in the mirror.")
+        ] = None,
+        journal: Annotated[
+            Path | None, typer.Option("--journal", help="Another place than the service's.")
+        ] = None,
+        config: ConfigOption = None,
+    ) -> None:
+        """Put a backup back, or fill the journal from InfluxDB. The service must not be running.
+
+        A journal that is there is moved aside for a backup, and added to from InfluxDB."""
+        if (backup is None) == (not from_influx):
+            fail("name either a backup file or --from-influx")
+        settings = settings_or_exit(config)
+        path = journal or settings.journal_path
+        try:
+            if backup is None:
+                _from_influx(settings, site or settings.site.name, path)
+                return
+            done = journal_backup.restore(backup, path)
+        except StorageFault as fault:
+            mend = "; stop it first" if fault.kind == "in-use" else ""
+            fail(f"{fault.words}{mend}. Nothing was changed.")
+        words = f"{backup} is now the journal {path}."
+        if done.aside is not None:
+            words += f" What was there is kept as {done.aside.name}."
+        out().print(words)
+
+
+def _from_influx(settings: Settings, site: str, path: Path) -> None:
+    from monitor.journal import read_back  # noqa: PLC0415 - a heavy library behind it
+    from monitor.journal.influx_server import InfluxFault, Server  # noqa: PLC0415
+
+    influx = settings.file.influx
+    if influx is None:
+        fail(f"{settings.source} has no [influx]; name the server, its token and bucket there")
+    token = influx.token.get_secret_value()
+    bar = Progress(
+        TextColumn("{task.description}"), BarColumn(), TaskProgressColumn(), transient=True
+    )
+    probes = settings.site.all_probes if site == settings.site.name else ()
+    try:
+        with Server(influx.url, token, influx.org, influx.bucket) as server, bar:
+            task = bar.add_task("days", total=None)
+            arrivals = read_back.fetch(
+                server,
+                influx.bucket,
+                site,
+                told=lambda ready, days: bar.update(task, completed=ready, total=days),
+            )
+            done = read_back.write(arrivals, path, probes)
+    except InfluxFault as fault:
+        fail(f"{fault}. Nothing was changed.")
+    words = f"{done.readings} readings and {done.entries} ledger entries are now in {path}"
+    if done.readings_known:
+        words += f"; {done.readings_known} readings were there already"
+    out().print(words + ".")

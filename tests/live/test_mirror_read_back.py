@@ -1,0 +1,136 @@
+"""A journal rebuilt from recorded answers of the documented form, through the real client over
+real HTTP. No server that speaks Flux was to be had: what a query means there is not tested here,
+only that each asks for its own stretch and that its answer is read to the digit."""
+
+import json
+import re
+import threading
+from collections.abc import Iterator
+from datetime import UTC, datetime
+from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
+from pathlib import Path
+
+import pytest
+from support.journals import floor_probe
+
+from monitor.journal.influx_server import InfluxFault, Server
+from monitor.journal.read_back import fetch, readings_query, write
+from monitor.journal.reader import JournalReader
+from monitor.watch.events import Entry, EntryKind
+
+pytestmark = pytest.mark.live
+ANSWERS = Path(__file__).parent / "flux_answers"
+
+
+def answer(name: str) -> str:
+    return (ANSWERS / f"{name}.csv").read_bytes().decode()
+
+
+class Recorded:
+    """Answers each query with what was recorded for it, and with nothing where nothing was."""
+
+    def __init__(self) -> None:
+        self.asked: list[str] = []
+        outer = self
+
+        class Handler(BaseHTTPRequestHandler):
+            def do_POST(self) -> None:
+                body = json.loads(self.rfile.read(int(self.headers["Content-Length"])))
+                outer.asked.append(body["query"])
+                answer = outer.answer(body["query"]).encode()
+                self.send_response(200)
+                self.send_header("Content-Type", "text/csv; charset=utf-8")
+                self.send_header("Content-Length", str(len(answer)))
+                self.end_headers()
+                self.wfile.write(answer)
+
+            def log_message(self, *_: object) -> None:
+                pass
+
+        self._server = ThreadingHTTPServer(("127.0.0.1", 0), Handler)
+        self.url = f"http://127.0.0.1:{self._server.server_address[1]}"
+        threading.Thread(target=self._server.serve_forever, daemon=True).start()
+
+    def answer(self, flux: str) -> str:
+        if 'r.site == "Hillside"' not in flux:
+            return "\r\n"
+        if "first()" in flux:
+            return answer("edge").format(at="2026-02-10T02:15:30Z")
+        if "last()" in flux:
+            return answer("edge").format(at="2026-02-11T06:00:00Z")
+        if "pivot(" in flux:
+            return answer("ledger")
+        start = re.search(r"start: (\S+),", flux)
+        assert start is not None
+        days = {"2026-02-10T00:00:00Z": "day_one", "2026-02-11T00:00:00Z": "day_two"}
+        return answer(days[start[1]]) if start[1] in days else "\r\n"
+
+    def close(self) -> None:
+        self._server.shutdown()
+        self._server.server_close()
+
+
+@pytest.fixture
+def recorded() -> Iterator[Recorded]:
+    server = Recorded()
+    yield server
+    server.close()
+
+
+def test_readings_and_ledger_come_back_to_the_digit(recorded: Recorded, tmp_path: Path) -> None:
+    path = tmp_path / "new.db"
+    days: list[tuple[int, int]] = []
+    with Server(recorded.url, "t", "farm", "b") as server:
+        arrivals = fetch(server, "b", "Hillside", lambda *day: days.append(day))
+    done = write(arrivals, path, (floor_probe(),))
+    again = write(arrivals, path, (floor_probe(),))
+    assert (done.readings, done.entries) == (4, 3)
+    assert (again.readings, again.readings_known, again.entries) == (0, 4, 0)
+    assert days == [(1, 2), (2, 2)]
+    with JournalReader(path) as reader:
+        at, temp = reader.readings("porch/floor")
+        assert at.tolist() == [1770689730.0, 1770689740.25, 1770789600.0]
+        assert temp.tolist() == [33.4, 33.0625, 31.0]
+        assert reader.readings("site/shade")[1].tolist() == [-4.5]
+        assert reader.entries() == [
+            Entry(
+                at=1770573600.0,
+                entry=EntryKind.PLACED,
+                brooder="porch",
+                number=1,
+                count=100,
+                hatched="2026-02-08",
+                kind="broiler",
+            ),
+            Entry(
+                at=1770791400.0,
+                entry=EntryKind.LOSS,
+                brooder="porch",
+                number=2,
+                count=2,
+                note='piled, in the "corner"',
+            ),
+            Entry(at=1770791400.0, entry=EntryKind.LOSS, brooder="porch", number=3, count=1),
+        ]
+
+
+def test_a_site_that_is_not_there_is_named(recorded: Recorded) -> None:
+    with (
+        Server(recorded.url, "t", "farm", "b") as server,
+        pytest.raises(InfluxFault, match='no readings of a site called "Valley"'),
+    ):
+        fetch(server, "b", "Valley")
+
+
+def test_a_name_cannot_leave_its_quotes(recorded: Recorded) -> None:
+    day = datetime(2026, 2, 10, tzinfo=UTC)
+    query = readings_query("b", 'x" or true or r.site == "${y}\\', day, day)
+    assert r'r.site == "x\" or true or r.site == \"\${y}\\"' in query
+
+
+def test_no_server_is_said_in_words() -> None:
+    with (
+        Server("http://127.0.0.1:9", "t", "farm", "b") as server,
+        pytest.raises(InfluxFault, match="cannot be reached"),
+    ):
+        fetch(server, "b", "Hillside")
