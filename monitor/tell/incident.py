@@ -112,12 +112,16 @@ class Incident:
             self.extreme_c = min(self.extreme_c, value)
 
     def close(self, change: Change, tick: float) -> None:
-        """One of its alarms is over or put aside. Raised again, it counts as new."""
-        self.alarms[change.occurrence].open = False
+        """One of its alarms is over or put aside. Raised again after an answer it counts as new;
+        without an answer the repeats go on telling it, so a floor that wavers about the chill
+        limit is not a new message each time."""
+        closed = self.alarms[change.occurrence]
+        closed.open = False
         self.note_extreme(change)
         self.last, self.changed = change, tick
-        told = [rank(a.change) for a in self.alarms.values() if a.open and a.told]
-        self.told_rank = min(self.told_rank, max(told, default=-1))
+        if closed.acknowledged or rank(closed.change) <= self.answered_rank:
+            told = [rank(a.change) for a in self.alarms.values() if a.open and a.told]
+            self.told_rank = min(self.told_rank, max(told, default=-1))
         self._stop_asking()
 
     def answer(self, change: Change, tick: float) -> None:

@@ -5,7 +5,8 @@ from hypothesis import strategies as st
 from support.told import ANN, ME, Course, course_changes, told_by
 
 from monitor.tell.message import Kind, Message
-from monitor.tell.plan import Plan
+from monitor.tell.plan import Plan, Policy
+from monitor.watch.alarm_table import TABLE
 from monitor.watch.events import Change, ChangeKind, Moment, Priority
 
 STEPS = st.lists(
@@ -22,7 +23,7 @@ STEPS = st.lists(
 @given(STEPS)
 def test_every_urgent_alarm_is_told_by_a_message_of_its_cause_at_its_time(steps):
     course = Course(steps)
-    said = told_by(course, every_s=600)
+    said = told_by(course, every_s=30)
     for change in course_changes(course):
         if change.change is not ChangeKind.RAISED or change.priority is not Priority.URGENT:
             continue
@@ -31,21 +32,25 @@ def test_every_urgent_alarm_is_told_by_a_message_of_its_cause_at_its_time(steps)
         by_its_time = [
             m
             for m in said
-            if m.kind is Kind.RAISED and m.at <= change.at and _covers(m, change, course)
+            if m.kind in (Kind.RAISED, Kind.AGAIN)
+            and m.at <= change.at
+            and _covers(m, change, course)
         ]
         assert by_its_time, f"{change.occurrence} was never told"
 
 
 def _covers(message: Message, change: Change, course: Course) -> bool:
-    """A message about the same brooder's same trouble, of this alarm or a worse one still open."""
+    """It tells of this alarm; or it is about the same trouble in the same brooder and either as
+    bad an alarm of it is still open, or it is no older than a repeat."""
     if message.key == f"{change.occurrence}:raised":
         return True
-    raised = course.raise_of(message.key.removesuffix(":raised"))
-    return (
-        raised is not None
-        and raised.brooder == change.brooder
-        and raised.priority is Priority.URGENT
-        and course.open_at(raised.occurrence, change.at)
+    began = course.raise_of(message.thread)
+    if began is None or message.priority is not Priority.URGENT:
+        return False
+    if (began.brooder, TABLE[began.alarm].family) != (change.brooder, TABLE[change.alarm].family):
+        return False
+    return message.at >= change.at - Policy().urgent_repeat_s or any(
+        course.open_at(occurrence, change.at) for occurrence in message.ack_for
     )
 
 
