@@ -5,7 +5,17 @@ from rich.table import Table
 
 from monitor.review.alarm_log import Occurrence
 from monitor.review.record import Record
-from monitor.review.saying import clock, moment, span_words
+from monitor.review.saying import clock, moment, plural, span_words
+from monitor.watch.measures import (
+    ACCEPTABLE_A_DAY,
+    CHATTER_COUNT,
+    CHATTER_WINDOW_S,
+    FLOOD_BEGINS,
+    FLOOD_WINDOW_S,
+    SOURCE,
+    STALE_S,
+    measure,
+)
 
 HEADS = ("raised", "alarm", "priority", "probe", "cause", "acknowledged", "over", "lasted")
 NARROW = 104
@@ -32,8 +42,48 @@ def cells(alarm: Occurrence, record: Record) -> tuple[str, ...]:
     )
 
 
+def measure_words(record: Record) -> list[str]:
+    """The alarm standards' measures of this span, in sentences, and where they stand."""
+    got = measure(record.changes, record.start, record.stop)
+    lines = [
+        f"{plural(got.alarms, 'alarm')} told in {got.days:.1f} days, {got.a_day:.1f} a day"
+        + (f"; {got.folded} more were part of one told already" if got.folded else ""),
+        f"answered: {got.acknowledged}"
+        + (
+            f", half of them within {span_words(got.median_answer_s)}"
+            if got.median_answer_s is not None
+            else ""
+        ),
+    ]
+    if got.most_frequent:
+        often = ", ".join(f"{_named(place)} {count}" for place, count in got.most_frequent[:5])
+        lines.append(f"most frequent: {often}")
+    chattering = ", ".join(map(_named, got.chattering)) or "none"
+    lines.append(f"chattering ({CHATTER_COUNT} or more in {CHATTER_WINDOW_S:.0f} s): {chattering}")
+    floods = ", ".join(
+        f"{moment(flood.from_at, record.site.timezone)} ({flood.alarms} alarms)"
+        for flood in got.floods
+    )
+    lines.append(
+        f"floods ({FLOOD_BEGINS} in {FLOOD_WINDOW_S / 60:.0f} min): {floods or 'none'}; "
+        f"most in {FLOOD_WINDOW_S / 60:.0f} min: {got.most_in_10_min}"
+    )
+    stale = ", ".join(f"{_named(place)} {span_words(lasted)}" for place, lasted in got.stale)
+    lines.append(f"stale (longer than {STALE_S / 3600:.0f} h): {stale or 'none'}")
+    lines.append(
+        f"Source: {SOURCE}. Its limit of about {ACCEPTABLE_A_DAY} a day is meant for a manned "
+        "control room; one sleeping person can stand far fewer."
+    )
+    return lines
+
+
+def _named(place: tuple[str | None, str, str | None]) -> str:
+    _brooder, alarm, probe = place
+    return f"{alarm} ({probe.rpartition('/')[2]})" if probe else alarm
+
+
 def print_alarms(console: Console, record: Record) -> None:
-    """The log, oldest first."""
+    """The log, oldest first, and the measures."""
     if not record.alarms:
         console.print("No alarm in this time.")
         return
@@ -45,3 +95,7 @@ def print_alarms(console: Console, record: Record) -> None:
         row = cells(alarm, record)
         table.add_row(*(row[number] for number in shown))
     console.print(table)
+    console.print()
+    console.print("How the alarms behaved", style="bold")
+    for line in measure_words(record):
+        console.print(line)

@@ -226,7 +226,8 @@ def _treads(target: TargetLine, starts: Floats) -> Floats:
 
 
 def _area(depth: Floats, lasted: Floats, where: Bools) -> float:
-    return float(np.dot(depth[where], lasted[where]))
+    # Not np.dot: it wakes a thread on every core for each of a hundred short sums.
+    return float((depth[where] * lasted[where]).sum())
 
 
 def _lowest(values: Floats, lasted: Floats) -> int | None:

@@ -18,7 +18,7 @@ from monitor.review.exposure import EMPTY, Exposure, TargetLine, Trace, exposure
 from monitor.review.kept import Kept, NotFound
 from monitor.review.target_line import target_line
 from monitor.site import Brooder, Place, Probe, Site
-from monitor.watch.events import Entry, EntryKind
+from monitor.watch.events import Change, Entry, EntryKind
 
 ENDED_S = 86400.0  # silence for a day: a recorded journal, not a running one
 _LOOK_BACK_S = 7 * 86400.0  # an alarm raised this long before the span may still be active in it
@@ -48,6 +48,7 @@ class Record:
     ledger: Ledger
     entries: tuple[Entry, ...]  # this box's and the site's, undone ones left out
     alarms: tuple[Occurrence, ...]
+    changes: tuple[Change, ...]  # that made them, also some from before the span
     probes: tuple[Probe, ...]  # the box's and those outside, also ones no longer configured
     kept: Kept
 
@@ -150,6 +151,7 @@ def open_record(kept: Kept, site: Site, asked: Asked, *, now: float) -> Record:
         ledger=ledger,
         entries=mine,
         alarms=tuple(o for o in occurrences(changes) if o.overlaps(start, stop)),
+        changes=tuple(changes),
         probes=_probes(kept, site, brooder),
         kept=kept,
     )

@@ -14,7 +14,7 @@ from jinja2 import Environment, PackageLoader, select_autoescape
 from monitor.brooding.flock import KINDS
 from monitor.brooding.schedules import schedule_for
 from monitor.review import loss_words
-from monitor.review.alarm_text import HEADS, cells
+from monitor.review.alarm_text import HEADS, cells, measure_words
 from monitor.review.days import Cut
 from monitor.review.draw import draw_all
 from monitor.review.exposure import Exposure
@@ -81,6 +81,7 @@ def report(record: Record, cut: Cut, *, now: float) -> str:
         nights=pictures[1:],
         alarm_heads=HEADS,
         alarms=[cells(alarm, record) for alarm in record.alarms],
+        measures=measure_words(record) if record.alarms else [],
         method=_method(record),
     )
 
