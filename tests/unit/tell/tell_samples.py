@@ -7,15 +7,21 @@ from zoneinfo import ZoneInfo
 from monitor.site import Brooder, HeatSource, Place, Probe, Site
 from monitor.units import Unit
 from monitor.watch.alarm_table import TABLE
+from monitor.watch.engine import Engine
 from monitor.watch.events import (
     AlarmName,
     Cause,
     Change,
     ChangeKind,
+    Entry,
+    EntryKind,
     Facts,
+    Moment,
     Priority,
     ProbeFact,
+    Reading,
 )
+from monitor.watch.status import SiteStatus
 
 ZONE = ZoneInfo("America/Chicago")
 
@@ -203,3 +209,24 @@ def change(
         occurrence=occurrence or f"{brooder or 'site'}/{alarm.value}/{int(NIGHT)}",
         facts=facts,
     )
+
+
+def chilled() -> tuple[Engine, SiteStatus, float]:
+    """An engine whose porch is too cold, its status, and when."""
+    start = Moment(NIGHT, NIGHT)
+    engine = Engine(site(), start)
+    placed = Entry(
+        at=NIGHT,
+        entry=EntryKind.PLACED,
+        brooder="porch",
+        number=1,
+        count=100,
+        hatched="2026-02-08",
+        kind="broiler",
+    )
+    engine.entry(placed, start)
+    at = NIGHT
+    for _ in range(20):
+        at += 30.0
+        engine.reading(Reading(at, at, "porch/floor", 25.0))
+    return engine, engine.status(Moment(at, at)), at

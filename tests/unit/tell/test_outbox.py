@@ -1,0 +1,218 @@
+"""What goes out next, what is replaced, what is given up. Pure: times are pushed."""
+
+import itertools
+from dataclasses import replace
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from monitor.tell.message import Kind, Message, from_row
+from monitor.tell.outbox import (
+    FIRST_BACK_OFF_S,
+    GIVE_UP_S,
+    LONGEST_BACK_OFF_S,
+    Outbox,
+    rows,
+)
+from monitor.watch.events import Moment, Priority
+
+
+def at(second: float) -> Moment:
+    """Wall time runs with the steady one, a thousand seconds ahead."""
+    return Moment(second + 1000.0, second)
+
+
+def message(
+    key: str,
+    *,
+    thread: str | None = None,
+    priority: Priority = Priority.WARNING,
+    kind: Kind = Kind.RAISED,
+    said: float = 0.0,
+    contacts: tuple[str, ...] = ("me",),
+) -> Message:
+    return Message(
+        key=key,
+        thread=thread or key,
+        kind=kind,
+        contacts=contacts,
+        priority=priority,
+        title=key,
+        body="body",
+        short=key,
+        at=said + 1000.0,
+        attach_brooder="porch",
+        ack_for=("porch/cold/1",),
+    )
+
+
+def test_urgent_goes_before_warning_and_news_before_repeats():
+    outbox = Outbox(["me"])
+    outbox.add(message("advice", priority=Priority.ADVICE, kind=Kind.MORNING), at(0))
+    outbox.add(message("again", priority=Priority.URGENT, kind=Kind.AGAIN), at(1))
+    outbox.add(message("warning"), at(2))
+    outbox.add(message("urgent", priority=Priority.URGENT), at(3))
+    order = []
+    while (taken := outbox.take("me", at(4))) is not None:
+        order.append(taken.key)
+        outbox.done("me", None, at(4))
+    assert order == ["urgent", "again", "warning", "advice"]
+
+
+def test_a_newer_message_of_the_same_cause_replaces_an_undelivered_one():
+    outbox = Outbox(["me"])
+    outbox.add(message("cold", thread="a", said=0), at(0))
+    [gone] = outbox.add(message("over", thread="a", kind=Kind.OVER, said=60), at(60))
+    assert (gone.key, gone.state) == ("cold", "superseded")
+    taken = outbox.take("me", at(61))
+    assert taken is not None
+    assert taken.key == "over"
+
+
+def test_one_that_is_being_sent_is_not_replaced_and_if_it_fails_the_newer_goes():
+    outbox = Outbox(["me"])
+    outbox.add(message("cold", thread="a"), at(0))
+    outbox.take("me", at(0))
+    assert outbox.add(message("chill", thread="a", said=5), at(5)) == []
+    [ended] = outbox.done("me", "no connection", at(6))
+    assert (ended.key, ended.state) == ("cold", "superseded")
+    assert outbox.pending() == 1
+
+
+def test_back_off_doubles_up_to_its_longest_and_a_success_ends_it():
+    outbox = Outbox(["me"])
+    outbox.add(message("cold"), at(0))
+    now, waits = 0.0, []
+    for _ in range(9):
+        assert outbox.take("me", at(now)) is not None
+        [outcome] = outbox.done("me", "no connection", at(now))
+        assert outcome.next_try_at is not None
+        waits.append(outcome.next_try_at - at(now).at)
+        assert outbox.take("me", at(now + waits[-1] - 0.1)) is None
+        assert outbox.next_due == now + waits[-1]
+        now += waits[-1]
+    assert waits[0] == FIRST_BACK_OFF_S
+    assert all(b == min(2 * a, LONGEST_BACK_OFF_S) for a, b in itertools.pairwise(waits))
+    outbox.take("me", at(now))
+    [sent] = outbox.done("me", None, at(now))
+    assert (sent.state, sent.tries, sent.failure) == ("sent", 10, None)
+    assert outbox.failures("me") == 0
+
+
+def test_urgent_news_is_tried_soon_though_the_contact_is_in_a_long_back_off():
+    outbox = Outbox(["me"])
+    outbox.add(message("cold"), at(0))
+    now = 0.0
+    for _ in range(8):
+        outbox.take("me", at(now))
+        outbox.done("me", "no connection", at(now))
+        now = outbox.next_due or 0.0
+    last = now - LONGEST_BACK_OFF_S
+    outbox.add(message("chill", priority=Priority.URGENT), at(last + 60))
+    taken = outbox.take("me", at(last + 60))
+    assert taken is not None
+    assert taken.key == "chill"
+
+
+def test_a_contact_in_back_off_delays_nobody_else():
+    outbox = Outbox(["me", "ann"])
+    outbox.add(message("cold", contacts=("me", "ann")), at(0))
+    outbox.take("me", at(0))
+    outbox.done("me", "no connection", at(0))
+    assert outbox.take("ann", at(0)) is not None
+
+
+def test_no_more_than_the_cap_waits_and_the_least_important_oldest_is_given_up():
+    outbox = Outbox(["me"], most_pending=3)
+    outbox.add(message("urgent", priority=Priority.URGENT), at(0))
+    outbox.add(message("old", said=1), at(1))
+    outbox.add(message("new", said=2), at(2))
+    [gone] = outbox.add(message("newest", said=3), at(3))
+    assert (gone.key, gone.state) == ("old", "given-up")
+    assert gone.failure is not None
+    assert outbox.pending("me") == 3
+
+
+@pytest.mark.parametrize("priority", list(Priority))
+def test_what_cannot_be_delivered_is_given_up_in_the_end(priority):
+    outbox = Outbox(["me"])
+    outbox.add(message("cold", priority=priority), at(0))
+    outbox.take("me", at(GIVE_UP_S[priority] - 1))
+    [still] = outbox.done("me", "no connection", at(GIVE_UP_S[priority] - 1))
+    assert still.state == "pending"
+    outbox.take("me", at(GIVE_UP_S[priority] + 400))
+    [ended] = outbox.done("me", "no connection", at(GIVE_UP_S[priority] + 400))
+    assert (ended.state, ended.failure) == ("given-up", "no connection")
+
+
+def test_a_message_is_the_same_after_the_journal_kept_it():
+    original = message("cold", contacts=("me", "ann"), priority=Priority.URGENT)
+    for row in rows(original):
+        kept = from_row(row.key, row.contact, row.at, row.priority, row.message)
+        assert kept == replace(original, contacts=(row.contact,))
+
+
+def test_after_a_restart_what_was_unsent_goes_at_once_and_replaced_ones_do_not():
+    outbox = Outbox(["me"])
+    pending = [
+        *rows(message("cold", thread="a", said=0)),
+        *rows(message("over", thread="a", said=600, kind=Kind.OVER)),
+    ]
+    [gone] = outbox.restore(pending, at(700))
+    assert (gone.key, gone.state) == ("cold", "superseded")
+    taken = outbox.take("me", at(700))
+    assert taken is not None
+    assert taken.key == "over"
+
+
+def test_messages_to_a_contact_that_is_no_longer_configured_are_given_up():
+    outbox = Outbox(["ann"])
+    [gone] = outbox.restore(rows(message("cold")), at(0))
+    assert (gone.state, gone.failure) == ("given-up", "no such contact any more")
+
+
+STEPS = st.lists(
+    st.tuples(
+        st.sampled_from(["add", "send", "fail"]),
+        st.integers(0, 4),  # thread
+        st.sampled_from(list(Priority)),
+        st.integers(0, 400),  # seconds later
+    ),
+    max_size=60,
+)
+
+
+@settings(max_examples=200, deadline=None)
+@given(STEPS, st.integers(1, 6))
+def test_every_message_ends_as_sent_superseded_or_given_up_and_the_newest_of_a_cause_is_not_lost(
+    steps, most
+):
+    outbox = Outbox(["me"], most_pending=most)
+    ended: dict[str, str] = {}
+    added: list[Message] = []
+    now = 0.0
+    for number, (what, thread, priority, later_s) in enumerate(steps):
+        now += later_s
+        if what == "add":
+            new = message(f"{number}", thread=f"t{thread}", priority=priority, said=now)
+            added.append(new)
+            outcomes = outbox.add(new, at(now))
+        elif outbox.take("me", at(now)) is not None:
+            outcomes = outbox.done("me", None if what == "send" else "no connection", at(now))
+        else:
+            outcomes = []
+        for outcome in outcomes:
+            assert ended.get(outcome.key) is None, "it had ended before"
+            if outcome.state != "pending":
+                ended[outcome.key] = outcome.state
+        assert outbox.pending() <= most + 1
+    for _ in range(200):
+        now = max(now, outbox.next_due or now)
+        if outbox.take("me", at(now)) is not None:
+            for outcome in outbox.done("me", None, at(now)):
+                ended[outcome.key] = outcome.state
+    assert set(ended) == {m.key for m in added}
+    for thread in {m.thread for m in added}:
+        newest = [m for m in added if m.thread == thread][-1]
+        assert ended[newest.key] in ("sent", "given-up")
