@@ -8,6 +8,7 @@ import fcntl
 import os
 import sqlite3
 import time
+from contextlib import suppress
 from pathlib import Path
 
 from monitor.journal import tail
@@ -38,8 +39,9 @@ class WriterLock:
                 f"another brooder service is using {journal_path}"
                 + (f" (process {holder})" if holder else ""),
             ) from error
-        os.ftruncate(self._fd, 0)
-        os.pwrite(self._fd, str(os.getpid()).encode(), 0)
+        with suppress(OSError):  # who holds it is a help to people; a full disk has no room for it
+            os.ftruncate(self._fd, 0)
+            os.pwrite(self._fd, str(os.getpid()).encode(), 0)
 
     def release(self) -> None:
         """Gives the journal free. The empty file stays: removing it would race with a new owner."""

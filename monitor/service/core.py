@@ -136,6 +136,13 @@ class Core:
         follow at once."""
         self._changed(self.engine.clock_jumped(now, jump_s), now)
 
+    def forecast_is(
+        self, pairs: tuple[tuple[float, float], ...], got_at: float, now: Moment
+    ) -> None:
+        """The newest forecast of the outside. Not an input of the journal: the next one is never
+        far."""
+        self._changed(self.engine.forecast_is(pairs, got_at, now), now)
+
     def advance(self, now: Moment) -> None:
         """Nothing came: do what is due by now."""
         due = self.engine.next_due
@@ -225,6 +232,19 @@ class Core:
         self._entries = [e for e in kept if e.entry in LEDGER_KINDS]
         self._answers = [e for e in kept if e.entry is EntryKind.ACKNOWLEDGE]
         self._ledger = None
+
+    def reconcile(self, kept: list[Entry], now: Moment) -> None:
+        """The journal was opened anew while the watch ran, and its ledger is `kept`: what only we
+        know is to be kept there, what only it knows is learned. A snapshot must follow at once."""
+        there = {entry.number for entry in kept}
+        known = {entry.number for entry in (*self._entries, *self._answers)}
+        waiting = {i.entry.number for i in self._happened.batch.inputs if isinstance(i, Entered)}
+        for entry in (*self._entries, *self._answers):
+            if entry.number not in there and entry.number not in waiting:
+                self._happened.batch.inputs.append(Entered(entry, now))
+        for entry in kept:
+            if entry.number not in known and entry.entry in LEDGER_KINDS:
+                self._entered(entry, now)
 
     def reconfigured(
         self, site: Site, contacts: tuple[Contact, ...], policy: Policy, now: Moment

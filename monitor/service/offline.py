@@ -24,14 +24,17 @@ def answer(settings: Settings, what: str, details: dict[str, Any]) -> Any:
     with Journal.open(settings.journal_path) as journal, JournalReader(journal.path) as reader:
         ended = reader.advanced_to()
         now = Moment(at, max(at, ended.at if ended is not None else at))
-        core = Core(
-            settings.site,
-            now,
-            contacts=contacts_of(settings),
-            policy=policy_of(settings),
-            next_entry_number=journal.next_entry_number,
-        )
-        rebuild(core, reader, now)
+
+        def make(begin: Moment) -> Core:
+            return Core(
+                settings.site,
+                begin,
+                contacts=contacts_of(settings),
+                policy=policy_of(settings),
+                next_entry_number=journal.next_entry_number,
+            )
+
+        core = rebuild(make, reader, now).core
         match what:
             case "entry":
                 entry = answers.entry_of(details, now)

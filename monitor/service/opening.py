@@ -6,10 +6,12 @@ writer, and everything waits in memory meanwhile."""
 import itertools
 import logging
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass
 
 from monitor.intake.held import HeldTimes
 from monitor.intake.redelivered import RedeliveryMemory
+from monitor.journal.opening import fault_of
 from monitor.journal.reader import JournalReader
 from monitor.journal.records import StorageFault
 from monitor.journal.store import Journal
@@ -26,7 +28,6 @@ log = logging.getLogger(__name__)
 FATAL = frozenset({"in-use", "newer"})  # another service writes here, or a newer version did
 DOWN_WORTH_TELLING_S = 60.0  # a restart is shorter; longer than this, somebody should know
 STALE_S = 5.0  # the wall clock behind the journal's last word by more: it was not set yet
-UNMEMORABLE_NUMBERS = 1_000_000_000  # entry numbers while there is no journal to ask
 
 
 @dataclass(slots=True, kw_only=True)
@@ -64,30 +65,40 @@ def open_all(settings: Settings, clock: Clock | None = None) -> Opened:
     trouble: StorageFault | None = None
     try:
         journal = open_journal(settings)
-    except StorageFault as fault:
+    except (StorageFault, OSError) as error:
+        fault = error if isinstance(error, StorageFault) else fault_of(error, settings.journal_path)
         if fault.kind in FATAL:
-            raise
+            raise fault from error
         trouble = fault
         log.error("The journal cannot be opened; the watch begins without.", extra=facts(why=fault))
-    reader = JournalReader(settings.journal_path) if journal is not None else None
-    ended = reader.advanced_to() if reader is not None else None
+    # A disk that cannot be written can often be read: which birds are where must not be forgotten.
+    reader, ended = _readable(settings, journal)
     clock = clock or LiveClock(not_before=ended.at if ended is not None else 0.0)
     now = clock.now()
-    core = Core(
-        settings.site,
-        now if ended is None else Moment(ended.at, ended.at + now.tick - now.at),
-        contacts=contacts_of(settings),
-        policy=policy_of(settings),
-        next_entry_number=journal.next_entry_number
-        if journal is not None
-        else _numbers_without_a_journal(),
+    numbers = journal.next_entry_number if journal is not None else _numbers(reader, now)
+
+    def make(begin: Moment) -> Core:
+        return Core(
+            settings.site,
+            begin,
+            contacts=contacts_of(settings),
+            policy=policy_of(settings),
+            next_entry_number=numbers,
+        )
+
+    rebuilt = Rebuilt(
+        core=make(now), ended=None, unsent=[], memory=RedeliveryMemory(), held=HeldTimes()
     )
-    if reader is None:
-        rebuilt = Rebuilt(ended=None, unsent=[], memory=RedeliveryMemory(), held=HeldTimes())
-    else:
+    if reader is not None:
         with reader:
-            rebuilt = rebuild(core, reader, now)
+            try:
+                rebuilt = rebuild(make, reader, now)
+            except (StorageFault, ValueError, KeyError, TypeError):
+                log.exception("Nothing of the journal can be used; the watch begins without it.")
+    core, ended = rebuilt.core, rebuilt.ended
     clock_sure = ended is None or now.at >= ended.at - STALE_S
+    if ended is not None and not clock_sure:
+        core.clock_jumped(now, now.at - ended.at)
     _say_what_was(core, journal, rebuilt, now, clock_sure)
     return Opened(
         journal=journal,
@@ -99,8 +110,29 @@ def open_all(settings: Settings, clock: Clock | None = None) -> Opened:
     )
 
 
-def _numbers_without_a_journal() -> Callable[[], int]:
-    numbers = itertools.count(UNMEMORABLE_NUMBERS)
+def _readable(
+    settings: Settings, journal: Journal | None
+) -> tuple[JournalReader | None, Moment | None]:
+    """A reader of the records, and how far they go; nothing where there are none to read."""
+    if journal is None and not settings.journal_path.exists():
+        return None, None
+    reader = JournalReader(settings.journal_path)
+    try:
+        return reader, reader.advanced_to()
+    except StorageFault as fault:
+        reader.close()
+        log.error("The journal cannot be read either.", extra=facts(why=fault))
+        return None, None
+
+
+def _numbers(reader: JournalReader | None, now: Moment) -> Callable[[], int]:
+    """Entry numbers without a journal to ask: after those it holds, or else seconds of the clock,
+    which no journal has come to."""
+    first = int(now.at)
+    if reader is not None:
+        with suppress(StorageFault, ValueError, KeyError, TypeError):
+            first = max((entry.number for entry in reader.entries()), default=0) + 1
+    numbers = itertools.count(first)
     return lambda: next(numbers)
 
 

@@ -3,12 +3,15 @@ outgoing sign of life. Owned by `run`."""
 
 import asyncio
 import logging
+import secrets
+import threading
 from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
 from typing import Any
 
 from monitor.journal.records import OutboxRow, Outcome
 from monitor.service.clock import Clock, LiveClock
+from monitor.service.logs import facts
 from monitor.service.people import contacts_of
 from monitor.service.watcher import Watcher
 from monitor.settings import Settings
@@ -38,8 +41,9 @@ class Reaching:
         self._watcher: Watcher | None = None
         self._last: dict[str, tuple[float, str | None]] = {}  # contact -> tried at, why not
         self._last_ok: dict[str, float] = {}
-        self.links = Links(load_key(settings.state_folder), settings.file.page.public_url)
+        self.links = Links(_key(settings.state_folder), settings.file.page.public_url)
         self._delivery = self._make()
+        self._handing_over: list[threading.Thread] = []
 
     def attach(self, watcher: Watcher) -> None:
         """Where outcomes and trouble are reported."""
@@ -55,6 +59,8 @@ class Reaching:
 
     def stop(self, drain_s: float) -> int:
         """Waits for what is under way; how many are unsent."""
+        for thread in self._handing_over:
+            thread.join(drain_s)
         unsent = self._delivery.drain(drain_s)
         self._delivery.stop()
         return unsent
@@ -73,13 +79,20 @@ class Reaching:
         ]
 
     def reconfigure(self, settings: Settings) -> None:
-        """Other contacts from now on; what is unsent to those that stay goes out by the journal's
-        outbox at the next start if the old delivery cannot send it within two seconds."""
-        old, self._settings = self._delivery, settings
-        self._delivery = self._make()
-        self._delivery.start()
-        old.drain(2.0)
-        old.stop()
+        """Other contacts from now on; returns at once. What the old delivery cannot send within
+        two seconds the new one goes on with."""
+        self._settings = settings
+        old, new = self._delivery, self._make()
+        self._delivery = new
+
+        def hand_over() -> None:
+            old.drain(2.0)
+            old.stop()
+            new.start(old.unsent())
+
+        thread = threading.Thread(target=hand_over, name="hand-over", daemon=True)
+        self._handing_over = [t for t in self._handing_over if t.is_alive()] + [thread]
+        thread.start()
 
     def _make(self) -> Delivery:
         tell = self._settings.file.tell
@@ -103,6 +116,9 @@ class Reaching:
             if outcome.state != "superseded" or outcome.failure is not None:
                 self._last[outcome.contact] = (outcome.tried_at, outcome.failure)
             if outcome.state == "sent":
+                if outcome.contact not in self._last_ok:
+                    # Trouble that an earlier run told of has nobody else to end it.
+                    self._trouble(outcome.contact, False, "")
                 self._last_ok[outcome.contact] = outcome.tried_at
             if self._watcher is not None:
                 self._watcher.note_outcome(outcome)
@@ -128,3 +144,12 @@ class Reaching:
             )
         )
         return [{"contact": t.contact, "ok": t.why is None, "why": t.why} for t in tried]
+
+
+def _key(folder: Path) -> bytes:
+    """The links' key; where the disk refuses, one that lasts as long as this run."""
+    try:
+        return load_key(folder)
+    except OSError as error:
+        log.error("The key of the links cannot be kept.", extra=facts(why=error.strerror))
+        return secrets.token_bytes(32)

@@ -2,16 +2,26 @@
 
 The last snapshot, then every input kept after it, in order, through the same core. What came of
 those inputs was kept in the same transactions, so it is not told again: the outbox knows what is
-still to be sent."""
+still to be sent.
 
+A record that cannot be handled (a damaged one, or one that showed a fault of ours) is left out with
+a line in the log: a watch that will not start is worse than one that starts with a gap."""
+
+import logging
+from collections.abc import Callable
 from dataclasses import dataclass
+from typing import TypeVar
 
 from monitor.intake.held import HeldTimes
 from monitor.intake.redelivered import RedeliveryMemory
 from monitor.journal.reader import JournalReader
-from monitor.journal.records import Entered, Fault, Input, OutboxRow
+from monitor.journal.records import Entered, Fault, Input, OutboxRow, StorageFault
 from monitor.service.core import Core
-from monitor.watch.events import BadValue, Moment, Reading
+from monitor.service.logs import facts
+from monitor.watch.events import BadValue, Entry, Moment, Reading, State
+
+log = logging.getLogger(__name__)
+T = TypeVar("T")
 
 PACE_FROM_S = 900.0  # a probe's usual interval is read from this much of its latest record
 
@@ -20,20 +30,56 @@ PACE_FROM_S = 900.0  # a probe's usual interval is read from this much of its la
 class Rebuilt:
     """What else the journal says for the start."""
 
+    core: Core
     ended: Moment | None  # how far the last run had come; None: there was none
     unsent: list[OutboxRow]
     memory: RedeliveryMemory
     held: HeldTimes
 
 
-def rebuild(core: Core, reader: JournalReader, now: Moment) -> Rebuilt:
-    """Brings a fresh core to where the journal ends. `now` is the first moment of this run; ticks
-    kept by an earlier run are moved onto its scale: after a restart wall time is all there is."""
+def rebuild(make: Callable[[Moment], Core], reader: JournalReader, now: Moment) -> Rebuilt:
+    """A core where the journal ends. `make` gives a fresh one that begins at a moment; `now` is
+    the first moment of this run. Ticks kept by an earlier run are moved onto its scale: after a
+    restart wall time is all there is, and where that is behind the records (a board without a
+    battery clock), no time is taken to have passed. Raises StorageFault where nothing at all can
+    be read."""
     ended = reader.advanced_to()
-    core.know_entries(reader.entries())
-    if ended is not None:
-        shift_s = ended.at - ended.tick + (now.tick - now.at)
-        snapshots = {}
+    entries = reader.entries()
+    if ended is None:
+        core = make(now)
+        core.know_entries(entries)
+    else:
+        away_s = max(0.0, now.at - ended.at)
+        shift_s = now.tick - away_s - ended.tick
+        begin = Moment(ended.at, now.tick - away_s)
+        core, mark = _restored(make, reader, entries, begin, shift_s)
+        _feed(core, reader, mark, shift_s)
+        try:
+            core.advance(begin)
+        except Exception:
+            log.exception("What was due at the end of the last run could not be done.")
+        core.take(now)  # kept and told, or in the outbox, by the run that wrote it
+    return Rebuilt(
+        core=core,
+        ended=ended,
+        unsent=_or(reader.outbox_pending, []),
+        memory=RedeliveryMemory(_or(reader.redelivery_marks, b"")),
+        held=_or(lambda: _held(core, reader), HeldTimes()),
+    )
+
+
+def _restored(
+    make: Callable[[Moment], Core],
+    reader: JournalReader,
+    entries: list[Entry],
+    begin: Moment,
+    shift_s: float,
+) -> tuple[Core, int]:
+    """A core with the last snapshots, and the log number from which inputs are still to be fed."""
+    core = make(begin)
+    core.know_entries(entries)
+    try:
+        snapshots: dict[str, State] = {}
         marks = []
         for name in ("engine", "plan"):
             snapshot = reader.snapshot(name)
@@ -41,16 +87,44 @@ def rebuild(core: Core, reader: JournalReader, now: Moment) -> Rebuilt:
                 snapshots[name] = snapshot.state
                 marks.append(snapshot.mark)
         core.restore(snapshots, shift_s)
-        for item in reader.inputs_since(min(marks, default=0)):
-            core.take_in(shifted(item, shift_s))
-        core.advance(Moment(ended.at, ended.tick + shift_s))
-        core.take(now)  # kept and told, or in the outbox, by the run that wrote it
-    return Rebuilt(
-        ended=ended,
-        unsent=reader.outbox_pending(),
-        memory=RedeliveryMemory(reader.redelivery_marks()),
-        held=_held(core, reader),
-    )
+        return core, min(marks, default=0)
+    except Exception:
+        log.exception("The last state cannot be used; the watch begins from the ledger alone.")
+    core = make(begin)
+    core.know_entries(entries)
+    for entry in entries:
+        _one(core, Entered(entry, begin))
+    return core, _end(reader)
+
+
+def _end(reader: JournalReader) -> int:
+    """The number of the last record: nothing is to be fed after it."""
+    with reader.picture() as connection:
+        row = connection.execute("SELECT ifnull(max(seq), 0) FROM whole_log").fetchone()
+    return int(row[0])
+
+
+def _feed(core: Core, reader: JournalReader, mark: int, shift_s: float) -> None:
+    try:
+        for item in reader.inputs_since(mark):
+            _one(core, shifted(item, shift_s))
+    except Exception:
+        log.exception("Some records could not be read; the watch goes on without them.")
+
+
+def _one(core: Core, item: Input) -> None:
+    try:
+        core.take_in(item)
+    except Exception:
+        log.exception("A record was left out.", extra=facts(record=str(item)[:200]))
+
+
+def _or(read: Callable[[], T], instead: T) -> T:
+    try:
+        return read()
+    except (StorageFault, ValueError, KeyError, TypeError) as error:
+        log.warning("A part of the journal cannot be read.", extra=facts(why=error))
+        return instead
 
 
 def shifted(item: Input, shift_s: float) -> Input:

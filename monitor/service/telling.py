@@ -36,7 +36,7 @@ class Telling:
         """To everybody a message is for; to the log and MQTT in any case."""
         for message in messages:
             log.warning(
-                message.short.replace("%", "%%"),
+                message.short,
                 extra=facts(priority=message.priority.value, to=", ".join(message.contacts) or "-"),
             )
             if self._show is not None:

@@ -3,8 +3,8 @@ tells. Everything that changes the core runs here, one thing after another.
 
 Order of promises: a message is acknowledged when the journal has it on the disk (or, while the
 disk refuses, when it is in memory: the watch must go on, and an unacknowledged window would stop
-it). A person is told as soon as the record is on the disk, but never waits more than a second for
-a slow disk."""
+it; a disk that has not answered for half a minute counts as one that refuses). A person is told as
+soon as the record is on the disk, but never waits more than a second for a slow disk."""
 
 import logging
 import queue
@@ -27,9 +27,9 @@ from monitor.service.clock import Clock
 from monitor.service.core import Core, Happened
 from monitor.service.logs import facts
 from monitor.service.readiness import Readiness
-from monitor.service.writer import Submission, Writer
+from monitor.service.writer import MOST_IN_MEMORY, Submission, Writer
 from monitor.tell.message import Message
-from monitor.watch.events import AlarmName, Change, Facts, Moment
+from monitor.watch.events import AlarmName, Change, Entry, Facts, Moment
 from monitor.watch.status import SiteStatus
 
 log = logging.getLogger(__name__)
@@ -37,10 +37,12 @@ T = TypeVar("T")
 
 TELL_ANYWAY_S = 1.0  # a slow disk delays a message by no more than this
 LONGEST_SLEEP_S = 1.0
+DISK_PATIENCE_S = 30.0  # silent for longer: it counts as one that refuses
 MOST_AT_ONCE = 500  # deliveries between two looks at the clock
 SNAPSHOT_EVERY_S = 900.0
 STATUS_EVERY_S = 0.5
 HOUSEKEEPING_EVERY_S = 10.0
+FAILED_ROUND_S = 0.5
 MOST_FAILED_ROUNDS = 20  # then the engine is beyond hope: end, and let the manager start us anew
 
 
@@ -64,6 +66,7 @@ class _Sent:
     submission: Submission
     happened: Happened
     told: bool = False
+    from_memory: bool = False  # acknowledged though the disk did not answer
 
 
 @dataclass(slots=True)
@@ -125,7 +128,10 @@ class Watcher:
         self._status_due = 0.0
         self._housekeeping_due = 0.0
         self._failed_rounds = 0
+        self._status_failing = False
+        self._disk_hangs = False
         self._last_round = time.monotonic()
+        writer.on_other_journal = self._other_journal
 
     # -- from other threads
 
@@ -168,8 +174,10 @@ class Watcher:
         return done
 
     def note_outcome(self, outcome: Outcome) -> None:
-        """How a delivery went, to be kept with the next commit."""
+        """How a delivery went, to be kept at once: a message that was sent and is not known as
+        sent would be sent again after a crash."""
         self._outcomes.put(outcome)
+        self._inbox.wake()
 
     def note_settled(self, submission: Submission) -> None:
         """The writer is done with a batch. Called in its thread."""
@@ -185,6 +193,8 @@ class Watcher:
 
     def _run(self) -> None:
         try:
+            # Retained topics may still say what was so before a crash.
+            self._quietly("The state could not be published.", self._say_status)
             while not self._stop.is_set():
                 self._round(self._sleep_s())
             self._round(0.0, last=True)
@@ -222,13 +232,13 @@ class Watcher:
             log.exception("The engine failed at a timer.")
             if self._failed_rounds >= MOST_FAILED_ROUNDS:
                 raise
+            self._stop.wait(FAILED_ROUND_S)  # what is due stays due: no race through the rounds
         self._commit_if_due(now, last=last)
         self._tell_what_settled(last=last)
         self._publish_status(now)
         if time.monotonic() >= self._housekeeping_due:
             self._housekeeping_due = time.monotonic() + HOUSEKEEPING_EVERY_S
-            if self.link is not None and hasattr(self.link, "keep_going"):
-                self.link.keep_going()
+            self._quietly("Housekeeping failed.", self._keep_house)
         if self._failed_rounds == 0:
             self._last_round = time.monotonic()
             self._readiness.say("WATCHDOG=1")
@@ -288,15 +298,19 @@ class Watcher:
             work, done = self._calls.get()
             if not done.set_running_or_notify_cancel():
                 continue
+            before = len(self.core.waiting.inputs)
             try:
                 done.set_result(work(self.clock.now()))
             except Exception as error:
                 done.set_exception(error)
-            self._pending.urgent = True
+            if len(self.core.waiting.inputs) > before:  # more than a question
+                self._pending.urgent = True
 
     def _commit_if_due(self, now: Moment, *, last: bool) -> None:
         while not self._outcomes.empty():
-            self.core.waiting.outcomes.append(self._outcomes.get())
+            outcome = self._outcomes.get()
+            self.core.waiting.outcomes.append(outcome)
+            self._pending.urgent |= outcome.state == "sent"
         waiting = self.core.waiting
         pending = self._pending
         if waiting and pending.oldest is None:
@@ -317,7 +331,7 @@ class Watcher:
             return
         if now.tick - self._snapshot_tick >= SNAPSHOT_EVERY_S or last:
             self._snapshot_tick = now.tick
-            waiting.snapshots = self.core.snapshots()
+            self._quietly("The state could not be kept.", self._snapshot)
         happened = self.core.take(now)
         happened.batch.redelivery_marks = self._memory.since_last()
         submission = Submission(
@@ -328,9 +342,11 @@ class Watcher:
         self._sent.append(_Sent(submission, happened))
         self._writer.submit(submission)
         if happened.batch.changes:
-            self.status = self.core.status(now)
-            self._told.changed(happened.batch.changes, self.status)
             self._status_due = 0.0
+            self._quietly(
+                "Changes could not be published.",
+                lambda: self._told.changed(happened.batch.changes, self.core.status(now)),
+            )
 
     def _tell_what_settled(self, *, last: bool) -> None:
         while not self._settled.empty():
@@ -345,24 +361,98 @@ class Watcher:
         now = time.monotonic()
         for sent in self._sent:
             settled = sent.submission.settled.is_set()
-            late = now - sent.submission.submitted >= TELL_ANYWAY_S
-            if not sent.told and (settled or late or last):
+            waits_s = now - sent.submission.submitted
+            if not sent.told and (settled or waits_s >= TELL_ANYWAY_S or last):
                 sent.told = True
-                self._told.tell(sent.happened.messages)
+                self._tell(sent.happened.messages)
+            if waits_s >= DISK_PATIENCE_S and not (settled or last or sent.from_memory):
+                self._acknowledge_from_memory(sent)
         while self._sent and self._sent[0].told and self._sent[0].submission.settled.is_set():
             self._sent.popleft()
+
+    def _snapshot(self) -> None:
+        self.core.waiting.snapshots = self.core.snapshots()
+
+    def _tell(self, messages: list[Message]) -> None:
+        self._quietly("Messages could not be told.", lambda: self._told.tell(messages))
+
+    def _acknowledge_from_memory(self, sent: _Sent) -> None:
+        """The disk does not answer at all: without acknowledgements the broker would soon send
+        nothing more, and the watch be deaf as well."""
+        if sum(len(each.happened.batch.inputs) for each in self._sent) > MOST_IN_MEMORY:
+            return
+        sent.from_memory = True
+        # Emptied: acknowledged again when it settles, a number might be another message's by then.
+        tokens, sent.submission.tokens = sent.submission.tokens, []
+        if self.link is not None and tokens:
+            self.link.acknowledge(tokens)
+        if not self._disk_hangs:
+            self._disk_hangs = True
+            log.error("The disk has not answered for %d s.", DISK_PATIENCE_S)
+            why = f"the disk has not answered for {DISK_PATIENCE_S:.0f} seconds"
+            self.fault(AlarmName.STORAGE_FAULT, True, Facts(reason=why, detail="hangs"))
 
     def _publish_status(self, now: Moment) -> None:
         if time.monotonic() < self._status_due:
             return
         self._status_due = time.monotonic() + STATUS_EVERY_S
-        status = self.core.status(now)
+        try:
+            status = self.core.status(now)
+        except Exception:
+            # The alarms do not need it; the page says by itself that it is old.
+            if not self._status_failing:
+                log.exception("The picture of how things stand could not be made.")
+            self._status_failing = True
+            return
+        self._status_failing = False
         with self._status_changed:
             self.status = status
             self._status_changed.notify_all()
+
+    def _say_status(self) -> None:
+        self._told.changed([], self.core.status(self.clock.now()))
+
+    def _keep_house(self) -> None:
+        link = self.link
+        if link is not None and hasattr(link, "keep_going"):
+            link.keep_going()
+        if self._disk_hangs and all(sent.submission.settled.is_set() for sent in self._sent):
+            self._disk_hangs = False
+        # An alarm of an earlier run about what is well in this one has nobody else to end it.
+        active = {
+            alarm.alarm for alarm in self.core.status(self.clock.now()).alarms if alarm.active
+        }
+        if AlarmName.BROKER_LOST in active and link is not None and link.state.connected:
+            self.fault(AlarmName.BROKER_LOST, False, Facts())
+        disk_is_well = self._writer.last_kept_at is not None and not self._writer.failing
+        if AlarmName.STORAGE_FAULT in active and disk_is_well and not self._disk_hangs:
+            self.fault(AlarmName.STORAGE_FAULT, False, Facts())
+
+    def _other_journal(self, kept: list[Entry]) -> None:
+        def reconcile(now: Moment) -> None:
+            self.core.reconcile(kept, now)
+            self._snapshot_tick = now.tick - SNAPSHOT_EVERY_S
+            self._pending.urgent = True
+            self._note_pending(now)
+
+        self.call(reconcile)
+
+    def _quietly(self, what_failed: str, work: Callable[[], None]) -> None:
+        """What is not the watch itself must not end it."""
+        try:
+            work()
+        except Exception:
+            log.exception(what_failed)
 
     # -- for the service's own faults, from any thread
 
     def fault(self, name: AlarmName, active: bool, about: Facts) -> None:
         """The watcher itself is not well, or is again."""
-        self.call(lambda now: self.core.fault(name, active, now, about))
+
+        def tell_core(now: Moment) -> None:
+            self._quietly(
+                "A fault of the watcher could not be told.",
+                lambda: self.core.fault(name, active, now, about),
+            )
+
+        self.call(tell_core)

@@ -5,24 +5,37 @@ What was refused stays in memory and is tried again together with what came sinc
 number of readings; then the oldest readings are let go, never the ledger or an alarm."""
 
 import logging
+import os
 import queue
+import sqlite3
 import threading
 import time
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass, field
 
 from monitor.intake.inbox import AckToken
+from monitor.journal.opening import set_aside
+from monitor.journal.reader import JournalReader
 from monitor.journal.records import Batch, StorageFault
 from monitor.journal.store import Journal
 from monitor.service.logs import facts
+from monitor.service.sifting import halves, shown
 from monitor.site import Probe
-from monitor.watch.events import Reading
+from monitor.watch.events import BadValue, Entry, Reading
 
 log = logging.getLogger(__name__)
 
 MOST_IN_MEMORY = 200_000  # inputs: about 40 MB, a day of 8 probes every 10 s is 69,120
+MOST_REFUSED_IN_MEMORY = 1000
 RETRY_S = 5.0
 TIDY_EVERY_S = 300.0
+_ABOUT_THE_DATA = (
+    sqlite3.IntegrityError,
+    sqlite3.DataError,
+    sqlite3.ProgrammingError,
+    sqlite3.InterfaceError,
+)
 
 
 @dataclass(slots=True)
@@ -58,7 +71,16 @@ class Writer:
         self._know: queue.SimpleQueue[tuple[Probe, ...]] = queue.SimpleQueue()
         self._owed: Batch | None = None  # refused by the disk so far
         self._failing = journal is None
+        self._said: tuple[str, str] | None = None  # the fault that was reported
+        self._try_at = 0.0  # a disk that refuses is asked again no sooner
+        self._damaged = 0  # commits in a row that met a damaged file
+        self._ending = False
+        self._opened_anew = False
+        self._inode = _inode(journal)
         self._thread = threading.Thread(target=self._run, name="journal", daemon=True)
+        # Told the ledger of a journal that was opened while the watch ran: it may be another one
+        # than the watch began with.
+        self.on_other_journal: Callable[[list[Entry]], None] = lambda _: None
         self.last_kept_at: float | None = None
         self.let_go = 0  # readings dropped because memory was full
 
@@ -97,61 +119,148 @@ class Writer:
             try:
                 submission = self._queue.get(timeout=RETRY_S if self._failing else TIDY_EVERY_S)
             except queue.Empty:
-                if self._owed is not None:
-                    self._write(Submission(Batch(), []))
                 submission = Submission(Batch(), [])
             if submission is None:
                 break
             self._learn_probes()
+            if submission.batch or self._owed is not None:
+                submission.kept = self._write(submission.batch)
             if submission.batch:
-                self._write(submission)
                 submission.settled.set()
                 self._on_settled(submission)
             if not self._failing and time.monotonic() - tidied >= TIDY_EVERY_S:
                 tidied = time.monotonic()
                 self._tidy()
+        self._ending = True
         if self._owed is not None:
-            self._write(Submission(Batch(), []))
+            self._write(Batch())
         if self._journal is not None:
-            self._journal.close()
+            with suppress(StorageFault, sqlite3.Error, OSError):
+                self._journal.close()
 
-    def _write(self, submission: Submission) -> None:
-        batch = submission.batch
+    def _write(self, batch: Batch) -> bool:
+        """Is everything up to this batch on the disk now?"""
         if self._owed is not None:
             self._owed.extend(batch)
             batch = self._owed
+        if self._failing and time.monotonic() < self._try_at and not self._ending:
+            self._owe(batch)
+            return False
         try:
-            if self._journal is None:
-                self._journal = self._reopen()
-            self._journal.commit(batch)
+            journal = self._opened()
         except StorageFault as fault:
-            self._owed = batch
-            self._bound()
-            if not self._failing:
-                log.error("The journal cannot be written.", extra=facts(why=fault.words))
-            self._failing = True
-            self._on_fault(fault)
-            return
+            self._owe(batch)
+            self._fail(fault)
+            return False
+        try:
+            self._commit(journal, batch)
+        except StorageFault as fault:
+            self._fail(fault)
+            if fault.kind == "damaged":
+                self._put_away()
+            return False
         self._owed = None
-        submission.kept = True
+        self._damaged = 0
+        if self._opened_anew:  # now that what was owed is in it
+            self._opened_anew = False
+            with suppress(StorageFault), JournalReader(journal.path) as reader:
+                self.on_other_journal(reader.entries())
         self.last_kept_at = self._wall()
         if self._failing:
             self._failing = False
             log.info("The journal is written again.", extra=facts(let_go=self.let_go))
+        if self._said is not None:
+            self._said = None
             self._on_fault(None)
+        return True
 
-    def _bound(self) -> None:
-        if self._owed is None or len(self._owed.inputs) <= MOST_IN_MEMORY:
+    def _commit(self, journal: Journal, batch: Batch) -> None:
+        """Commits all of it, but for records that the database will not take whatever the disk
+        does: one of those must not keep everything after it from being kept. Raises StorageFault
+        with what is not kept owed."""
+        waiting = [batch]
+        while waiting:
+            part = waiting.pop()
+            try:
+                journal.commit(part)
+                continue
+            except StorageFault as fault:
+                if not isinstance(fault.__cause__, _ABOUT_THE_DATA):
+                    while waiting:
+                        part.extend(waiting.pop())
+                    self._owe(part)
+                    raise
+                why: Exception = fault
+            except Exception as error:
+                why = error
+            smaller = halves(part)
+            if smaller is None:
+                log.error(
+                    "A record could not be kept and is left out.",
+                    extra=facts(record=shown(part), why=f"{type(why).__name__}: {why}"),
+                )
+            else:
+                waiting += reversed(smaller)
+
+    def _opened(self) -> Journal:
+        """The journal, opened anew where it was refused, damaged or taken away. Raises
+        StorageFault."""
+        if self._journal is not None and _inode(self._journal) != self._inode:
+            log.error("The journal's file was taken away while it was written; a new one is begun.")
+            self._put_away()
+        if self._journal is None:
+            self._journal = journal = self._reopen()
+            self._inode = _inode(journal)
+            if journal.set_aside is not None:
+                self._say(
+                    StorageFault(
+                        "damaged",
+                        f"the old one was damaged and is kept as {journal.set_aside.name}",
+                    )
+                )
+            self._opened_anew = True
+        return self._journal
+
+    def _put_away(self) -> None:
+        """Closes a journal that is damaged or gone; the next try opens what is there then."""
+        journal, self._journal = self._journal, None
+        if journal is None:
             return
-        over = len(self._owed.inputs) - MOST_IN_MEMORY
+        with suppress(StorageFault, sqlite3.Error, OSError):
+            journal.close()
+        self._damaged += 1
+        self._try_at = 0.0
+        if self._damaged > 1:  # the check at the opening does not see what a commit stumbles over
+            self._try_at = time.monotonic() + RETRY_S
+            with suppress(OSError):
+                set_aside(journal.path, self._wall())
+
+    def _fail(self, fault: StorageFault) -> None:
+        self._try_at = time.monotonic() + RETRY_S
+        self._failing = True
+        self._say(fault)
+
+    def _say(self, fault: StorageFault) -> None:
+        """Once for each kind of trouble: the report is a record that waits for the disk too."""
+        if self._said != (fault.kind, fault.words):
+            self._said = (fault.kind, fault.words)
+            log.error("Trouble with the journal.", extra=facts(why=fault.words))
+            self._on_fault(fault)
+
+    def _owe(self, batch: Batch) -> None:
+        self._owed = batch
+        del batch.refused[:-MOST_REFUSED_IN_MEMORY]
+        over = len(batch.inputs) - MOST_IN_MEMORY
+        if over <= 0:
+            return
         kept = []
-        for item in self._owed.inputs:
-            if over > 0 and isinstance(item, Reading):
+        for item in batch.inputs:
+            if over > 0 and isinstance(item, Reading | BadValue):
                 over -= 1
                 self.let_go += 1
             else:
                 kept.append(item)
-        self._owed.inputs = kept
+        batch.inputs = kept
 
     def _learn_probes(self) -> None:
         while not self._know.empty():
@@ -168,3 +277,13 @@ class Writer:
                 self._journal.tidy(self._wall())
         except StorageFault as fault:
             log.warning("The journal could not be tidied.", extra=facts(why=fault.words))
+
+
+def _inode(journal: Journal | None) -> int | None:
+    """Which file lies at the journal's path; None: none."""
+    if journal is None:
+        return None
+    try:
+        return os.stat(journal.path).st_ino
+    except OSError:
+        return None

@@ -115,6 +115,11 @@ class Delivery:
         os.close(self._wake_in)
         os.close(self._wake_out)
 
+    def unsent(self) -> list[OutboxRow]:
+        """After `stop`: what another delivery is to go on with."""
+        self._take_in()
+        return self._outbox.unsent()
+
     def pending(self, contact: str) -> int:
         """How many messages wait for this contact."""
         return self._outbox.pending(contact)

@@ -5,7 +5,7 @@ Each contact is a lane of its own: its back-off, its order, its cap. Times are t
 in journal records, which are wall time."""
 
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from monitor.journal.records import OutboxRow, Outcome
 from monitor.tell.message import Kind, Message, from_row
@@ -165,6 +165,16 @@ class Outbox:
         """Messages not yet sent, of one contact or of all."""
         lanes = self._lanes.items()
         return sum(len(lane.waiting) for name, lane in lanes if contact in (None, name))
+
+    def unsent(self) -> list[OutboxRow]:
+        """Everything that waits, as the journal's outbox has it."""
+        return [
+            replace(row, tries=waiting.tries)
+            for contact, lane in self._lanes.items()
+            for waiting in lane.waiting.values()
+            for row in rows(waiting.message)
+            if row.contact == contact
+        ]
 
     @property
     def contacts(self) -> tuple[str, ...]:

@@ -2,6 +2,7 @@
 
 import random
 from datetime import date
+from functools import partial
 from pathlib import Path
 
 import pytest
@@ -88,8 +89,7 @@ def run(
             with JournalReader(path) as reader:
                 ended = reader.advanced_to()
                 now = Moment(first, first) if ended is None else ended
-                core = fresh_core(settings, journal, now)
-                rebuild(core, reader, now)
+                core = rebuild(partial(fresh_core, settings, journal), reader, now).core
             index = kept_to  # the broker delivers again what was never acknowledged
             continue
         now = take_in(core, steps[index])
