@@ -11,10 +11,10 @@ from typing import NamedTuple
 from monitor.watch.events import Moment
 
 MOST_WAITING = 20_000  # about 10 MB; the window of the broker keeps QoS 1 far below
-# Kept free for messages that are to be acknowledged: one of those dropped would take up a place in
-# the broker's window until the next connection, so a flood without acknowledgements (QoS 0) would
-# end in silence. The broker's window bounds them.
-SPARE_FOR_TOKENS = 1000
+# A part is kept free for messages that are to be acknowledged: one of those dropped would take up a
+# place in the broker's window until the next connection, so a flood without acknowledgements
+# (QoS 0) would end in silence.
+SPARE_PART = 20
 
 
 class AckToken(NamedTuple):
@@ -52,8 +52,8 @@ class Inbox:
         """Hand over. False: the reader is so far behind that this one was dropped. A dropped one
         with a token is never acknowledged, so the broker still has it."""
         with self._ready:
-            spare = 0 if delivery.token is None else SPARE_FOR_TOKENS
-            if len(self._waiting) >= self._most_waiting + spare:
+            spare = self._most_waiting // SPARE_PART if delivery.token is None else 0
+            if len(self._waiting) >= self._most_waiting - spare:
                 self._dropped += 1
                 return False
             self._waiting.append(delivery)
