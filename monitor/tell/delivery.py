@@ -63,6 +63,8 @@ class Delivery:
         self._contacts = {contact.name: contact for contact in contacts}
         self._outbox = Outbox(self._contacts, most_pending=most_pending)
         self._troubled: set[str] = set()
+        # An earlier run may have told of trouble: the first success of each contact ends that.
+        self._unsure = set(self._contacts)
         self._inbox: list[Message] = []
         self._lock = threading.Lock()
         self._idle = threading.Event()
@@ -130,7 +132,7 @@ class Delivery:
         return self._sender.pid if self._sender is not None else None
 
     def _wake(self) -> None:
-        with contextlib.suppress(BlockingIOError):  # it is awake already
+        with contextlib.suppress(OSError):  # it is awake already, or has ended
             os.write(self._wake_out, b"x")
 
     # -- the delivery thread
@@ -218,8 +220,9 @@ class Delivery:
     def _ended(self, contact: str, why: str | None) -> None:
         self._record(self._outbox.done(contact, why, self._calls.now()))
         if why is None:
-            if contact in self._troubled:
+            if contact in self._troubled | self._unsure:
                 self._troubled.discard(contact)
+                self._unsure.discard(contact)
                 self._calls.trouble(contact, False, "")
             return
         log.warning("A message to %s did not get through: %s.", contact, why)

@@ -90,6 +90,11 @@ class Incident:
         """Open alarms waiting in the gathering window."""
         return [alarm for alarm in self.alarms.values() if alarm.open and not alarm.told]
 
+    def one_place(self) -> str | None:
+        """The one brooder it is about; None: several, or the site."""
+        boxes = {alarm.change.brooder for alarm in self.alarms.values()}
+        return boxes.pop() if len(boxes) == 1 else None
+
     def add(self, change: Change) -> Alarm:
         """A raised alarm joins."""
         alarm = Alarm(change)

@@ -43,9 +43,10 @@ class MorningCall:
         """No longer so."""
         self._advice.pop(occurrence, None)
 
-    def note(self, at: float, place: str, what: str) -> None:
-        """Something was told in the night."""
-        self._log = [*self._log, (at, place, what)][-_LOG_MAX:]
+    def note(self, at: float, brooder: str | None, title: str) -> None:
+        """Something was told in the night; None: about the site."""
+        what = title.partition(": ")[2] or title
+        self._log = [*self._log, (at, brooder or "site", what)][-_LOG_MAX:]
 
     # -- when
 

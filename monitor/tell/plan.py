@@ -14,12 +14,11 @@ from enum import IntEnum
 from itertools import groupby
 
 from monitor.site import Site
-from monitor.tell import saying
-from monitor.tell.contacts import Contact, first_told
+from monitor.tell.contacts import Contact
 from monitor.tell.incident import Alarm, Incident, rank, thread_scope
 from monitor.tell.message import Kind, Message
 from monitor.tell.morning_call import MorningCall
-from monitor.tell.wording import Voice, Words, for_change
+from monitor.tell.speaker import Speaker
 from monitor.watch.alarm_table import TABLE, Lasting
 from monitor.watch.events import AlarmName, Change, ChangeKind, Moment, Priority, State
 from monitor.watch.status import SiteStatus
@@ -68,10 +67,10 @@ class Plan:
         look: Callable[[], SiteStatus | None] = lambda: None,
     ) -> None:
         self._site = site
-        self._voice = Voice(site)
         self._contacts = contacts
         self._policy = policy or Policy()
         self._look = look
+        self._speaker = Speaker(site, contacts, look)
         self._incidents: list[Incident] = []  # open ones, oldest first
         self._offset_s = 0.0  # tick minus at
         self._morning = MorningCall(site, contacts, self._policy.morning_at)
@@ -122,7 +121,9 @@ class Plan:
             morning_at = self._morning.next_at
             if morning_at is not None and morning_at + self._offset_s <= ends:
                 now_at = max(morning_at, tick - self._offset_s)
-                yield from self._morning.take_due(now_at, look=self._look, still=self._still)
+                yield from self._morning.take_due(
+                    now_at, look=self._look, still=lambda: self._speaker.wrong(self._incidents)
+                )
                 continue
             if first is None or first[0] > tick or (first[0] == tick and not including):
                 return
@@ -257,19 +258,9 @@ class Plan:
         incident.answer(change, tick)
         if before is None or incident.unanswered() is not None:
             return []
-        others = [name for name in incident.told_to if name != change.facts.get("by")]
         if before.change.priority is not Priority.URGENT or len(incident.told_to) < 2:
             return []
-        return [
-            self._message(
-                incident,
-                Kind.ANSWERED,
-                key=f"{change.occurrence}:answered",
-                words=for_change(change, self._site),
-                told=others,
-                at=change.at,
-            )
-        ]
+        return [self._speaker.answered(incident, change)]
 
     def _shelved(self, change: Change, tick: float) -> list[Message]:
         incident = self._holding(change.occurrence)
@@ -279,12 +270,7 @@ class Plan:
         if incident.lead() is not None:
             return []
         self._incidents.remove(incident)
-        others = [name for name in incident.told_to if name != change.facts.get("by")]
-        words = for_change(change, self._site)
-        key = f"{change.occurrence}:shelved"
-        return [
-            self._message(incident, Kind.SHELVED, key=key, words=words, told=others, at=change.at)
-        ]
+        return [self._speaker.shelved(incident, change)]
 
     def _holding(self, occurrence: str) -> Incident | None:
         return next((i for i in self._incidents if occurrence in i.alarms), None)
@@ -292,44 +278,20 @@ class Plan:
     # -- something is told
 
     def _once(self, change: Change) -> Message:
-        """Something that has happened: told, and that is all."""
-        words = for_change(change, self._site)
+        message = self._speaker.once(change)
         if change.priority is not Priority.ADVICE:
-            self._morning.note(change.at, change.brooder or "site", saying.what(words))
-        return Message(
-            key=f"{change.occurrence}:raised",
-            thread=change.occurrence,
-            kind=Kind.RAISED,
-            contacts=tuple(c.name for c in first_told(self._contacts, change.priority)),
-            priority=change.priority,
-            at=change.at,
-            title=words.title,
-            body=words.body,
-            short=words.short,
-        )
+            self._morning.note(message.at, change.brooder, message.title)
+        return message
 
     def _tell(self, incident: Incident, tick: float) -> list[Message]:
         untold = incident.untold()
         incident.gather_due = None
         if not untold:
             return []
-        lead = max(untold, key=lambda alarm: rank(alarm.change)).change
-        words = saying.raised([alarm.change for alarm in untold], self._site)
-        told = [contact.name for contact in first_told(self._contacts, lead.priority)]
-        told += [name for name in incident.told_to if self._wants(name, lead.priority)]
-        at = tick - self._offset_s
-        place = lead.brooder if len({a.change.brooder for a in untold}) == 1 else None
-        self._morning.note(at, place or "site", saying.what(words))
+        message = self._speaker.raised(incident, untold, tick - self._offset_s)
+        boxes = {alarm.change.brooder for alarm in untold}
+        self._morning.note(message.at, boxes.pop() if len(boxes) == 1 else None, message.title)
         incident.tell(untold, tick)
-        message = self._message(
-            incident,
-            Kind.RAISED,
-            key=f"{lead.occurrence}:raised",
-            words=words,
-            told=told,
-            at=at,
-            lead=lead,
-        )
         incident.reach(message.contacts)
         return [message]
 
@@ -339,21 +301,8 @@ class Plan:
         alarm = incident.unanswered()
         if alarm is None:
             return []
-        at = tick - self._offset_s
-        told = [name for name in incident.told_to if self._wants(name, alarm.change.priority)]
-        if alarm.change.priority is not Priority.URGENT:
-            local = self._voice.local(at).time()
-            quiet = {c.name for c in self._contacts if c.is_quiet(local)}
-            told = [name for name in told if name not in quiet]
-            if quiet and not told:
-                return []
-        words = saying.again(incident, at, self._site, self._look())
-        key = f"{incident.id}:again:{incident.repeats}"
-        return [
-            self._message(
-                incident, Kind.AGAIN, key=key, words=words, told=told, at=at, lead=alarm.change
-            )
-        ]
+        message = self._speaker.again(incident, alarm, tick - self._offset_s)
+        return [] if message is None else [message]
 
     def _pass_on(self, incident: Incident, tick: float) -> list[Message]:
         alarm = incident.unanswered()
@@ -361,72 +310,18 @@ class Plan:
             return []
         waiting = self._waiting(incident, alarm)
         least = min(contact.after_minutes for contact in waiting)
-        next_ones = [contact.name for contact in waiting if contact.after_minutes == least]
-        at = tick - self._offset_s
-        words = saying.passed_on(incident, at, self._site, self._look())
-        incident.reach(next_ones)
-        key = f"{incident.id}:passed-on:{least:g}"
-        return [
-            self._message(
-                incident,
-                Kind.PASSED_ON,
-                key=key,
-                words=words,
-                told=next_ones,
-                at=at,
-                lead=alarm.change,
-            )
-        ]
+        next_ones = [contact for contact in waiting if contact.after_minutes == least]
+        message = self._speaker.passed_on(incident, alarm, next_ones, tick - self._offset_s)
+        incident.reach(contact.name for contact in next_ones)
+        return [message]
 
     def _over(self, incident: Incident, tick: float) -> list[Message]:
         self._incidents.remove(incident)
         if incident.worst is None or incident.worst.alarm in _TOLD_ONCE:
             return []
-        told = incident.told_to
-        if incident.last_told is None:  # came and went before it was told: both in one line
-            told = [c.name for c in first_told(self._contacts, incident.worst.priority)]
-        words = saying.over(incident, self._site)
-        self._morning.note(
-            tick - self._offset_s, saying.place(incident) or "site", saying.what(words)
-        )
-        key = f"{incident.id}:over"
-        at = tick - self._offset_s
-        return [self._message(incident, Kind.OVER, key=key, words=words, told=told, at=at)]
-
-    def _message(
-        self,
-        incident: Incident,
-        kind: Kind,
-        *,
-        key: str,
-        words: Words,
-        told: list[str],
-        at: float,
-        lead: Change | None = None,
-    ) -> Message:
-        """`lead`: what asks for an answer; without one the message is calm news."""
-        unreached = {a.change.facts.get("contact") for a in incident.alarms.values()}
-        return Message(
-            key=key,
-            thread=incident.id,
-            kind=kind,
-            contacts=tuple(dict.fromkeys(name for name in told if name not in unreached)),
-            priority=lead.priority if lead else Priority.WARNING,
-            at=at,
-            attach_brooder=saying.pictured(incident, kind),
-            ack_for=incident.answerable() if lead else (),
-            title=words.title,
-            body=words.body,
-            short=words.short,
-        )
-
-    def _wants(self, name: str, priority: Priority) -> bool:
-        return any(c.name == name and priority in c.priorities for c in self._contacts)
-
-    def _still(self) -> list[str]:
-        """What is wrong at this moment, in plain words."""
-        leads = [incident.lead() for incident in self._incidents]
-        return [saying.wrong(lead.change, self._site) for lead in leads if lead is not None]
+        message = self._speaker.over(incident, tick - self._offset_s)
+        self._morning.note(message.at, incident.one_place(), message.title)
+        return [message]
 
     # -- over a restart
 

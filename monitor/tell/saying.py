@@ -59,20 +59,9 @@ def over(incident: Incident, site: Site) -> Words:
     if "contact" in worst.facts:
         facts["contact"] = worst.facts["contact"]
     change = replace(
-        worst, change=ChangeKind.CLEARED, at=last.at, brooder=place(incident), facts=facts
+        worst, change=ChangeKind.CLEARED, at=last.at, brooder=incident.one_place(), facts=facts
     )
     return wording.for_change(change, site)
-
-
-def place(incident: Incident) -> str | None:
-    """The one brooder it is about; None: several, or the site."""
-    boxes = {alarm.change.brooder for alarm in incident.alarms.values()}
-    return boxes.pop() if len(boxes) == 1 else None
-
-
-def what(words: Words) -> str:
-    """What is wrong, without the place: for the morning's list."""
-    return words.title.partition(": ")[2] or words.title
 
 
 def wrong(change: Change, site: Site) -> str:
@@ -83,7 +72,7 @@ def wrong(change: Change, site: Site) -> str:
 def pictured(incident: Incident, kind: Kind) -> str | None:
     """The brooder whose last hours a picture would show."""
     if kind in _PICTURED and incident.family in _TEMPERATURE:
-        return place(incident)
+        return incident.one_place()
     return None
 
 

@@ -211,3 +211,27 @@ def test_the_link_and_the_picture_go_along(tmp_path):
             [got] = phone.wait_for(1)
     assert got.body.endswith("I am seeing to it: http://board/phone/porch/chill/1")
     assert [a["filename"] for a in got.raw["attachments"]] == ["porch.png"]
+
+
+def test_trouble_that_an_earlier_run_told_of_ends_with_the_first_message_that_arrives():
+    kept = Kept()
+    with http_receiver() as phone, delivering(kept, ("phone", phone)) as delivery:
+        delivery.send([urgent("phone")])
+        until(lambda: kept.trouble)
+        delivery.send([urgent("phone", key="porch/chill/2:raised", thread="b")])
+        phone.wait_for(2)
+        assert delivery.drain(30) == 0
+    assert kept.trouble == [("phone", False, "")]
+
+
+def test_a_hundred_messages_while_a_contact_is_away_become_one_per_cause():
+    kept = Kept()
+    with http_receiver(Mode.FAILING) as phone, delivering(kept, ("phone", phone)) as delivery:
+        delivery.send([urgent("phone", key="first", thread="a")])
+        until(lambda: kept.outcomes)
+        delivery.send([urgent("phone", key=f"{n}", thread="ab"[n % 2]) for n in range(100)])
+        phone.mode = Mode.WELL
+        got = phone.wait_for(2)
+        assert delivery.drain(30) == 0
+    assert len(got) == 2
+    assert kept.states()["98", "phone"] == kept.states()["99", "phone"] == "sent"
