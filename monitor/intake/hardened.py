@@ -52,9 +52,13 @@ class _BoundedReader(StreamReaderAdapter):  # type: ignore[misc]
     """Refuses to collect a packet of up to 256 MB because a client announced it."""
 
     _ahead = b""
+    _over = False
 
     async def read(self, n: int = -1) -> bytes:
-        if n > LARGEST_PACKET:
+        # amqtt takes this for the end of the stream, but goes on with what follows a packet that
+        # ended early; so once over, it stays over.
+        if self._over or n > LARGEST_PACKET:
+            self._over = True
             raise ConnectionResetError(f"packet of {n} bytes")
         ahead, self._ahead = self._ahead[:n], self._ahead[n:]
         if len(ahead) == n:

@@ -204,7 +204,7 @@ class Session:
         client.suppress_exceptions = True  # an error in a callback must not end the thread
         client.enable_logger(log.getChild("paho"))
         client.reconnect_delay_set(1, LONGEST_BACKOFF_S)
-        client.max_queued_messages_set(MOST_KEPT)
+        client.max_queued_messages_set(3 * MOST_KEPT)  # all that is kept goes out at once
         client.will_set(self._status_topic, b"offline", qos=1, retain=True)
         secure(client, self._address)
         client.on_connect = self._on_connect
