@@ -1,0 +1,135 @@
+"""`brooder review` and `brooder sources` as they are called."""
+
+import shutil
+from pathlib import Path
+
+import pytest
+import typer
+from typer.testing import CliRunner
+
+from monitor.brooding.sources import figures
+from monitor.commands import review, sources
+
+CONFIG = """
+[site]
+name = "Hillside"
+timezone = "America/Chicago"
+units = "fahrenheit"
+
+[[brooders]]
+name = "porch"
+length_m = 1.5
+width_m = 1.5
+height_m = 0.56
+  [[brooders.probes]]
+  name = "west"
+  topic = "b/west"
+  place = "floor"
+"""
+
+
+@pytest.fixture
+def run(tmp_path, journal_path, monkeypatch):
+    (tmp_path / "brooder.toml").write_text(CONFIG)
+    shutil.copy(journal_path, tmp_path / "journal.db")
+    monkeypatch.setenv("COLUMNS", "100")
+    app = typer.Typer()
+    app.callback()(lambda: None)
+    review.register(app)
+    sources.register(app)
+
+    def call(*words: str, journal: str = "journal.db"):
+        options = ["--config", str(tmp_path / "brooder.toml"), "--journal", str(tmp_path / journal)]
+        return CliRunner().invoke(app, ["review", *options, *words], catch_exceptions=False)
+
+    call.app, call.folder = app, tmp_path  # type: ignore[attr-defined]
+    return call
+
+
+def test_the_sheet_tells_the_night_to_someone_new(run):
+    answer = run()
+    assert answer.exit_code == 0
+    for words in ("Hillside, porch", "coldest floor 66.6 °F at 11 Feb 05:12, target 95.0 °F",
+                  "4 h 15 min below the band", "10-11 Feb", "new bulb",
+                  "first urgent alarm 11 Feb 02:04 (heat-loss), answered 05:02",
+                  "Lost in the first week: 3 of 100"):  # fmt: skip
+        assert words in answer.output, words
+
+
+def test_a_span_of_local_times_is_reviewed(run):
+    answer = run("--from", "2026-02-10T18:00", "--to", "2026-02-11T08:00")
+    assert "10 Feb 18:00 to 11 Feb 08:00" in answer.output
+    assert "2 birds lost" in answer.output
+
+
+def test_a_date_alone_as_the_end_includes_that_day(run):
+    answer = run("--from", "2026-02-11", "--to", "2026-02-11", "--days", "midnight")
+    assert "11 Feb " in answer.output
+    assert "2 lost: piled in the corner" in answer.output
+    assert "*" not in answer.output.split("Notes")[0].split("week 1")[0]
+
+
+def test_losses_and_alarms_are_looked_at_when_asked(run):
+    answer = run("--losses", "--alarms")
+    assert "Cold is the first thing to suspect" in answer.output
+    assert "chattering (3 or more in 60 s): none" in answer.output
+    assert "ISA-18.2" in answer.output
+
+
+@pytest.mark.parametrize(
+    ("words", "line"),
+    [
+        (["--brooder", "barn"], '--brooder is "barn"; the configuration has porch'),
+        (["--batch", "7"], "--batch is 7; porch has had 1, counted from 1"),
+        (["--from", "yesterday"], '--from is "yesterday"; write a date like 2026-02-10 or a time'),
+        (["--to", "2026-02-30"], '--to is "2026-02-30"; write a date like'),
+        (["--from", "2026-02-12", "--to", "2026-02-10"], "--to 2026-02-10 is not after --from"),
+        (["--from", "2031-01-01"], "nothing of porch is recorded in that span"),
+        (["--picture", "night.gif"], "--picture is night.gif; the name must end in .png, .svg"),
+        (["--picture", "no/such/folder/night.svg"], "cannot be written: No such file"),
+        (["--pdf"], "--pdf is not made here: write --report FILE.html"),
+    ],
+)
+def test_a_call_that_cannot_be_answered_gets_one_line_and_exit_2(run, words, line):
+    answer = run(*words)
+    assert answer.exit_code == 2
+    assert line in answer.output
+    assert len(answer.output.strip().splitlines()) == 1
+
+
+def test_a_journal_that_is_not_there_or_is_none_is_said(run):
+    missing = run(journal="none.db")
+    assert missing.exit_code == 2
+    assert "there is no journal at" in missing.output
+    Path(run.folder / "text.db").write_text("at,temperature\n" * 500)
+    other = run(journal="text.db")
+    assert other.exit_code == 2
+    assert "text.db: " in other.output
+    assert len(other.output.strip().splitlines()) == 1
+
+
+def test_pictures_and_report_are_written_where_asked(run):
+    for name, begins in (("night.png", b"\x89PNG"), ("night.svg", b"<svg"),
+                         ("night.html", b"<!doctype html>")):  # fmt: skip
+        path = run.folder / name
+        assert run("--picture", str(path)).exit_code == 0
+        assert path.read_bytes().startswith(begins)
+    path = run.folder / "report.html"
+    answer = run("--report", str(path))
+    assert answer.output == f"Written: {path}\n"
+    assert "Record sheet" in path.read_text()
+
+
+def test_every_figure_is_printed_with_its_source(run):
+    answer = CliRunner().invoke(run.app, ["sources"], env={"COLUMNS": "120"})
+    assert answer.exit_code == 0
+    flat = " ".join(answer.output.split())
+    for figure in figures():
+        assert figure.subject in flat
+        assert f"{figure.value:.4g}" in flat
+        assert " ".join(figure.source.split()) in flat
+    few = CliRunner().invoke(run.app, ["sources", "usual losses"])
+    assert "target temperature" not in few.output
+    none = CliRunner().invoke(run.app, ["sources", "moonlight"])
+    assert none.exit_code == 2
+    assert 'no figure is about "moonlight"' in none.output
