@@ -235,3 +235,26 @@ def test_a_hundred_messages_while_a_contact_is_away_become_one_per_cause():
         assert delivery.drain(30) == 0
     assert len(got) == 2
     assert kept.states()["98", "phone"] == kept.states()["99", "phone"] == "sent"
+
+
+def test_another_delivery_goes_on_with_what_one_could_not_send():
+    kept = Kept()
+    with http_receiver(Mode.HANGING) as phone:
+        with delivering(kept, ("phone", phone)) as first:
+            first.send([urgent("phone", key="one", thread="a")])
+            phone.wait_until(lambda me: me.holding == 1)
+            first.send([urgent("phone", key="two", thread="b")])
+        left = first.unsent()
+        phone.mode = Mode.WELL
+        second = Delivery(
+            [Contact(name="phone", url=phone.url)],
+            Calls(now=now, record=kept.outcomes.extend, trouble=lambda *_: None),
+        )
+        second.start(left)
+        try:
+            phone.wait_for(2)
+            assert second.drain(30) == 0
+        finally:
+            second.stop()
+    assert {row.key for row in left} == {"one", "two"}
+    assert kept.states() == {("one", "phone"): "sent", ("two", "phone"): "sent"}
