@@ -23,6 +23,7 @@ from monitor.page.screen_do import DoScreen
 from monitor.page.screen_now import NowScreen
 from monitor.page.screen_record import RecordScreen
 from monitor.page.screen_setup import SetUpScreen
+from monitor.page.screen_tonight import TonightScreen
 from monitor.page.session import Sessions
 from monitor.page.sign_in import SignIn
 
@@ -53,6 +54,7 @@ def build_app(desk: Desk, access: Access, *, clock: Callable[[], float] = time.t
         routes=[
             *now.routes(),
             *AlarmScreen(frame, once).routes(),
+            *TonightScreen(frame).routes(),
             *DoScreen(frame, once).routes(),
             *AnswerScreen(frame).routes(),
             *record.routes(),

@@ -141,7 +141,7 @@ def _box(number: int, box: BrooderStatus, site: Site, say: Say) -> BoxView:
         trend=_trend(box, say),
         trend_is_bad=mark is Mark.FALLING or bool(box.minutes_to_chill),
         alarms=alarms,
-        tonight=_tonight(box.outlook, say) if box.batch else (),
+        tonight=outlook_lines(box.outlook, say) if box.batch and box.outlook else (),
         tonight_holds=None if box.outlook is None else box.outlook.chance < 0.5,
         night=_night(box, say),
         birds=_birds(box, say),
@@ -204,9 +204,8 @@ def _trend(box: BrooderStatus, say: Say) -> str | None:
     return f"{moving} {left}" if left else moving
 
 
-def _tonight(outlook: Outlook | None, say: Say) -> tuple[str, ...]:
-    if outlook is None:
-        return ()
+def outlook_lines(outlook: Outlook, say: Say) -> tuple[str, ...]:
+    """Will it hold, how cold at worst, what is missing, what would help."""
     low = outlook.lowest_c
     lines = [
         f"Lowest on the floor about {say.temp(low.mid)} at {say.clock(outlook.lowest_at)}, "

@@ -16,6 +16,7 @@ _NICENESS = 10  # pictures can wait for the watch, never the other way round
 
 def _main(requests: BinaryIO, answers: BinaryIO) -> None:
     os.nice(_NICENESS)
+    from monitor.journal.records import StorageFault  # noqa: PLC0415
     from monitor.page import review_work  # noqa: PLC0415 - numpy comes in here, and only here
     from monitor.review.draw import NotDrawn  # noqa: PLC0415
     from monitor.review.kept import NotFound  # noqa: PLC0415
@@ -25,7 +26,7 @@ def _main(requests: BinaryIO, answers: BinaryIO) -> None:
         answer: tuple[str, Any]
         try:
             answer = ("done", getattr(review_work, name)(*arguments))
-        except (NotFound, NotDrawn) as words:
+        except (NotFound, NotDrawn, StorageFault) as words:
             answer = ("objection", str(words))
         said = pickle.dumps(answer)
         answers.write(LENGTH.pack(len(said)) + said)

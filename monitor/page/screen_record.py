@@ -6,6 +6,7 @@ answer as soon as it is there."""
 
 import asyncio
 import re
+import secrets
 from collections.abc import AsyncIterator, Awaitable, Callable
 from importlib.metadata import version
 from typing import Any
@@ -25,7 +26,6 @@ from monitor.page.review_worker import ReviewWorker
 LONGEST_SPAN_S = 400 * 86400.0
 SHORTEST_SPAN_S = 600.0
 _BEFORE_S = 48 * 3600.0  # a chick weakened by cold may die a day later
-_LATER = "later:6f2c9d"  # stands in a screen where what is reckoned goes
 
 
 class RecordScreen:
@@ -44,7 +44,7 @@ class RecordScreen:
             Route("/record/loss", self.loss, methods=["GET"]),
             Route("/record/picture.json", self.moving, methods=["GET"]),
             Route("/record/picture.svg", self.still, methods=["GET"]),
-            Route("/static/drawing.js", self.script, methods=["GET"]),
+            Route("/record/drawing.js", self.script, methods=["GET"]),
         ]
 
     async def sheet(self, request: Request) -> Response:
@@ -176,12 +176,13 @@ class RecordScreen:
         **context: Any,
     ) -> Response:
         """A screen whose middle follows when it is ready. Without scripts, in one answer."""
+        later = secrets.token_hex(16)  # stands where it goes; no note can hold it
         whole = bytes(
             self._frame.screen(
-                request, template, later=_LATER, drawing=drawing_address(), **context
+                request, template, later=later, drawing=drawing_address(), **context
             ).body
         ).decode()
-        before, _, after = whole.partition(_LATER)
+        before, _, after = whole.partition(later)
 
         async def both() -> AsyncIterator[str]:
             yield before
@@ -236,4 +237,4 @@ def span_link(box: str, start: float, stop: float, what: str = "span") -> str:
 
 def drawing_address() -> str:
     """Changes with the installed drawing library, so a browser may keep it for ever."""
-    return f"/static/drawing.js?v={version('vl-convert-python')}"
+    return f"/record/drawing.js?v={version('vl-convert-python')}"

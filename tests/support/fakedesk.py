@@ -8,7 +8,7 @@ desk.objects_to = "why not"     # the next submit raises Objection
 
 import asyncio
 from collections.abc import Mapping
-from dataclasses import replace
+from dataclasses import asdict, replace
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -323,6 +323,7 @@ class FakeDesk:
         self.settings: list[tuple[str, str]] = [("site.name", "Hillside")]
         self.links: dict[str, list[Entry]] = {}
         self.tried: list[str | None] = []
+        self.asked: list[tuple[str, float | None, str | None, float]] = []
         self._shown = shown or status()
         self._newer = asyncio.Event()
 
@@ -355,7 +356,8 @@ class FakeDesk:
     async def tonight(
         self, brooder: str, *, low_c: float | None, cover: str | None, extra_watts: float
     ) -> Mapping[str, Any]:
-        raise Objection("no outlook here")
+        self.asked.append((brooder, low_c, cover, extra_watts))
+        return {"brooder": brooder, "outlook": asdict(outlook())}
 
     async def try_contacts(self, name: str | None) -> list[Mapping[str, Any]]:
         self.tried.append(name)

@@ -1,0 +1,102 @@
+"""Will it hold tonight, and with another cover or more heat? A question, nothing is written. Called
+by `app`; the answer is the one `brooder tonight` gives."""
+
+from collections.abc import Mapping
+from typing import Any
+
+from starlette.requests import Request
+from starlette.responses import Response
+from starlette.routing import Route
+
+from monitor.brooding.envelope import COVERS
+from monitor.page.desk import Objection
+from monitor.page.forms import Form
+from monitor.page.frame import Frame
+from monitor.page.now import outlook_lines
+from monitor.tell.wording import first_aid
+from monitor.units import to_celsius
+from monitor.watch.diagnosis import Interval, Outlook
+
+MOST_WATTS = 5000.0
+_COLDEST_C, _WARMEST_C = -50.0, 45.0
+
+
+class TonightScreen:
+    """What if."""
+
+    def __init__(self, frame: Frame) -> None:
+        self._frame = frame
+
+    def routes(self) -> list[Route]:
+        """Its address."""
+        return [Route("/do/tonight", self.ask, methods=["GET"])]
+
+    async def ask(self, request: Request) -> Response:
+        """The form, and the answer once it was filled in."""
+        form = Form(values=dict(request.query_params))
+        names = tuple(box.name for box in self._frame.desk.site.brooders)
+        if len(names) == 1:
+            form.values.setdefault("brooder", names[0])
+        lines: tuple[str, ...] = ()
+        if form["ask"]:
+            lines = await self._answered(form, names)
+        return self._frame.screen(
+            request,
+            "tonight.html",
+            status=422 if form.wrong else 200,
+            form=form,
+            lines=lines,
+            covers=[("", "As it is now"), *((c.name, c.title) for c in COVERS.values())],
+        )
+
+    async def _answered(self, form: Form, names: tuple[str, ...]) -> tuple[str, ...]:
+        box = form.one_of("brooder", names, "Which brooder")
+        low = _number(form, "low", "A temperature, like 12 or -3; leave it empty if not known.")
+        watts = _number(form, "watts", "Watts, like 250; leave it empty for none.")
+        cover = form.one_of("cover", tuple(COVERS), "Cover") if form["cover"] else None
+        low_c = None if low is None else to_celsius(low, self._frame.desk.site.units)
+        if low_c is not None and not _COLDEST_C <= low_c <= _WARMEST_C:
+            form.wrong["low"] = "No night is that cold or warm."
+        if watts is not None and not 0 <= watts <= MOST_WATTS:
+            form.wrong["watts"] = f"From 0 to {MOST_WATTS:.0f} W."
+        if box is None or form.wrong:
+            return ()
+        try:
+            said = await self._frame.desk.tonight(
+                box, low_c=low_c, cover=cover, extra_watts=watts or 0.0
+            )
+        except Objection as words:
+            form.wrong[""] = str(words)
+            return ()
+        lines = outlook_lines(_outlook(said["outlook"]), self._frame.say())
+        if self._has_lamps(box) and (watts or cover not in (None, "none", "wire")):
+            lines = (*lines, first_aid.LAMP_CARE)
+        return lines
+
+    def _has_lamps(self, box: str) -> bool:
+        return any(source.kind == "lamp" for source in self._frame.desk.site.brooder(box).heat)
+
+
+def _number(form: Form, name: str, words: str) -> float | None:
+    said = form[name].strip().replace(",", ".").replace("−", "-")
+    if not said:
+        return None
+    try:
+        number = float(said)
+    except ValueError:
+        number = float("nan")
+    if number != number or abs(number) > 1e6:  # noqa: PLR0124 - not a number
+        form.wrong[name] = words
+        return None
+    return number
+
+
+def _outlook(said: Mapping[str, Any]) -> Outlook:
+    return Outlook(
+        **{
+            **said,
+            "lowest_c": Interval(**said["lowest_c"]),
+            "rise_c": Interval(**said["rise_c"]),
+            "mend": tuple(said["mend"]),
+        }
+    )

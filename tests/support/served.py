@@ -1,0 +1,84 @@
+"""The page served for a test, on a port of its own, in a thread with its own event loop.
+
+with Served(FakeDesk()) as served:
+    Visitor(served.port).get("/")
+"""
+
+import asyncio
+import tempfile
+import threading
+import time
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+from monitor.page.access import Access
+from monitor.page.app import build_app
+from monitor.page.serve import serve
+
+
+class Served:
+    """The page on a port of its own, in a thread with its own event loop."""
+
+    def __init__(
+        self,
+        desk: Any,
+        access: Access | None = None,
+        *,
+        clock: Callable[[], float] = time.time,
+        passphrase: str | None = None,
+    ) -> None:
+        self.desk = desk
+        self._folder = tempfile.TemporaryDirectory()
+        self.access = access or Access.prepare(
+            folder=Path(self._folder.name), passphrase=passphrase
+        )
+        self._clock = clock
+        self._loop: asyncio.AbstractEventLoop | None = None
+        self._stop: asyncio.Event | None = None
+        self._ready = threading.Event()
+        self._fault: BaseException | None = None
+        self._thread = threading.Thread(target=self._run, daemon=True)
+        self.port = 0
+        self.app: Any = None
+
+    def __enter__(self) -> "Served":
+        self._thread.start()
+        assert self._ready.wait(30), "the page did not start"
+        if self._fault is not None:
+            raise self._fault
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        if self._loop is not None and self._stop is not None:
+            self._loop.call_soon_threadsafe(self._stop.set)
+        self._thread.join(20)
+        assert not self._thread.is_alive(), "the page did not stop"
+        self._folder.cleanup()
+
+    @property
+    def url(self) -> str:
+        return f"http://127.0.0.1:{self.port}"
+
+    def show(self, status: Any) -> None:
+        """As a newer reading would."""
+        assert self._loop is not None
+        self._loop.call_soon_threadsafe(self.desk.show, status)
+
+    def _run(self) -> None:
+        try:
+            asyncio.run(self._serve())
+        except BaseException as fault:
+            self._fault = fault
+        finally:
+            self._ready.set()
+
+    async def _serve(self) -> None:
+        self._loop = asyncio.get_running_loop()
+        self._stop = asyncio.Event()
+        self.app = build_app(self.desk, self.access, clock=self._clock)
+        serving = await serve(self.app, "127.0.0.1", 0)
+        self.port = serving.port
+        self._ready.set()
+        await self._stop.wait()
+        await serving.stop()

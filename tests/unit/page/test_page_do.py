@@ -1,0 +1,256 @@
+"""The ledger written from the page, over real HTTP."""
+
+import re
+from collections.abc import Iterator
+from html import unescape
+from urllib.parse import quote
+
+import pytest
+from support.fakedesk import NIGHT, FakeDesk, alarm, brooder, failing_porch, status
+from support.served import Served
+from support.visitor import Answer, Visitor
+
+from monitor.page.screen_alarm import CLEANING
+from monitor.watch.events import AlarmName, EntryKind
+from monitor.watch.life_cycle import AlarmState
+
+
+@pytest.fixture
+def served() -> Iterator[Served]:
+    with Served(FakeDesk(shown=status(failing_porch())), clock=lambda: NIGHT) as page:
+        yield page
+
+
+@pytest.fixture
+def visitor(served: Served) -> Visitor:
+    visitor = Visitor(served.port)
+    visitor.get("/do")
+    return visitor
+
+
+def hidden(answer: Answer) -> dict[str, str]:
+    found = re.findall(r'<input type="hidden" name="([^"]+)" value="([^"]*)">', answer.body)
+    return {unescape(name): unescape(value) for name, value in found if name != "next"}
+
+
+def confirm(visitor: Visitor, path: str, asked: Answer) -> Answer:
+    assert asked.status == 200, asked.words
+    return visitor.send_form(path, {**hidden(asked), "sure": "yes"}, {})
+
+
+def test_nothing_is_written_before_it_is_confirmed(served: Served, visitor: Visitor):
+    asked = visitor.send("/do/loss", brooder="porch", count="2", note="wet")
+    assert "Porch: 2 lost. Wet." in asked.words
+    assert served.desk.submitted == []
+    done = confirm(visitor, "/do/loss", asked)
+    assert (done.status, done.headers["location"]) == (303, "/do?kept=4")
+    (entry,) = served.desk.submitted
+    assert (entry.entry, entry.brooder, entry.count, entry.note, entry.at, entry.by) == (
+        EntryKind.LOSS,
+        "porch",
+        2,
+        "wet",
+        NIGHT,
+        "page",
+    )
+    assert "Written down as entry 4. Porch: 2 lost. Wet." in visitor.get("/do?kept=4").words
+
+
+def test_a_thumb_that_taps_twice_writes_once(served: Served, visitor: Visitor):
+    asked = visitor.send("/do/loss", brooder="porch", count="2")
+    first = confirm(visitor, "/do/loss", asked)
+    second = confirm(visitor, "/do/loss", asked)
+    assert first.headers["location"] == second.headers["location"]
+    assert len(served.desk.submitted) == 1
+
+
+def test_what_was_filled_in_is_kept_when_something_is_wrong(visitor: Visitor):
+    answer = visitor.send("/do/loss", brooder="porch", count="two", note='by the "wall"')
+    assert answer.status == 422
+    assert 'value="two"' in answer.body
+    assert "by the &#34;wall&#34;</textarea>" in answer.body
+    assert 'aria-invalid="true"' in answer.body
+    assert "How many: a whole number from 1 to 100000." in answer.words
+
+
+@pytest.mark.parametrize(
+    ("path", "form", "field", "words"),
+    [
+        ("/do/loss", {"count": "99"}, "count", "porch has 98 birds"),
+        ("/do/loss", {"count": "0"}, "count", "whole number from 1"),
+        ("/do/loss", {"count": "-1"}, "count", "whole number from 1"),
+        ("/do/loss", {"count": "1.5"}, "count", "whole number from 1"),
+        ("/do/loss", {"count": "²"}, "count", "whole number from 1"),
+        ("/do/loss", {"count": "1", "brooder": "shed"}, "brooder", "choose one of porch"),
+        ("/do/loss", {"count": "1", "at": "2026-02-10T04:00"}, "at", "still to come"),
+        ("/do/loss", {"count": "1", "at": "yesterday"}, "at", "2026-03-01T06:30"),
+        ("/do/loss", {"count": "1", "at": "2020-02-10T04:00"}, "at", "more than a year ago"),
+        ("/do/loss", {"count": "1", "note": "x" * 501}, "note", "at most 500"),
+        ("/do/note", {"note": "  "}, "note", "needs some words"),
+        (
+            "/do/place",
+            {"kind": "broiler", "count": "5", "hatched": "soon"},
+            "hatched",
+            "like 2026-03-01",
+        ),
+        (
+            "/do/place",
+            {"kind": "broiler", "count": "5", "hatched": "2026-02-20"},
+            "hatched",
+            "after the day they were placed",
+        ),
+        ("/do/place", {"kind": "eagle", "count": "5", "hatched": "2026-02-01"}, "kind", "choose"),
+        (
+            "/do/place",
+            {"kind": "duck", "count": "5", "hatched": "2026-02-09"},
+            "brooder",
+            "one box has one target",
+        ),
+    ],
+)
+def test_what_is_wrong_is_said_beside_its_field(
+    served: Served, visitor: Visitor, path: str, form: dict[str, str], field: str, words: str
+):
+    answer = visitor.send(path, **{"brooder": "porch", **form})
+    assert answer.status == 422
+    beside = answer.body.partition(f'id="{field}-wrong">')[2].partition("</p>")[0]
+    assert words in beside
+    assert served.desk.submitted == []
+
+
+def test_moved_without_a_number_means_all(served: Served, visitor: Visitor):
+    asked = visitor.send("/do/moved", brooder="porch", count="")
+    assert "Porch: all moved out." in asked.words
+    confirm(visitor, "/do/moved", asked)
+    assert served.desk.submitted[0].count is None
+
+
+def test_placing_says_what_the_floor_should_be_before_it_is_written(
+    served: Served, visitor: Visitor
+):
+    served.desk.entries = []
+    form = {"brooder": "porch", "kind": "broiler", "count": "50", "hatched": "2026-02-10"}
+    asked = visitor.send("/do/place", **form)
+    assert "Porch: 50 meat chicks placed, hatched 2026-02-10." in asked.words
+    assert "the floor should be 95.0 °F now" in asked.words
+    assert "1 to 3 days old" in asked.words  # is that really the hatch date?
+    confirm(visitor, "/do/place", asked)
+    assert served.desk.submitted[0].hatched == "2026-02-10"
+
+
+def test_a_time_is_in_the_clock_of_the_site(served: Served, visitor: Visitor):
+    asked = visitor.send("/do/loss", brooder="porch", count="1", at="2026-02-09T20:00")
+    assert "Mon 9 Feb, 20:00" in asked.words
+    confirm(visitor, "/do/loss", asked)
+    assert served.desk.submitted[0].at == NIGHT - 6 * 3600
+
+
+def test_changing_ones_mind_brings_the_form_back_filled_in(served: Served, visitor: Visitor):
+    asked = visitor.send("/do/loss", brooder="porch", count="2", note="wet")
+    form = {**hidden(asked), "change": "yes"}
+    back = visitor.send_form("/do/loss", form, {})
+    assert 'value="2"' in back.body
+    assert ">wet</textarea>" in back.body
+    assert served.desk.submitted == []
+
+
+def test_the_services_own_objection_is_said_in_the_form(served: Served, visitor: Visitor):
+    asked = visitor.send("/do/loss", brooder="porch", count="2")
+    served.desk.objects_to = "The journal cannot be written."
+    answer = confirm(visitor, "/do/loss", asked)
+    assert answer.status == 422
+    assert "The journal cannot be written." in answer.words
+    served.desk.objects_to = None
+    assert confirm(visitor, "/do/loss", asked).status == 303  # and may be tried again
+
+
+def test_an_entry_can_be_taken_back_once(served: Served, visitor: Visitor):
+    asked = visitor.get("/do/undo/2")
+    assert "Porch: 2 lost. Piled in the corner." in asked.words
+    confirm(visitor, "/do/undo/2", asked)
+    assert [(e.entry, e.undoes) for e in served.desk.submitted] == [(EntryKind.UNDO, 2)]
+    again = visitor.get("/do/undo/2")
+    assert again.status == 409
+    assert "taken back already" in again.words
+    assert "100 of 100 in the box" in visitor.get("/do").words
+    assert visitor.get("/do/undo/77").status == 404
+
+
+def test_an_entry_that_others_rest_on_is_not_taken_back(served: Served, visitor: Visitor):
+    answer = visitor.get("/do/undo/1")
+    assert answer.status == 409
+    assert "rests on it" in answer.words
+
+
+def test_contacts_are_tried_only_when_asked_and_the_result_is_said(
+    served: Served, visitor: Visitor
+):
+    asked = visitor.get("/do/contacts")
+    assert served.desk.tried == []
+    answer = visitor.send_form("/do/contacts", {**hidden(asked), "contact": ""}, {})
+    assert "My phone: sent." in answer.words
+    assert "Barn siren: not reached. No answer within 20 s" in answer.words
+    visitor.send_form("/do/contacts", {**hidden(asked), "contact": ""}, {})
+    assert served.desk.tried == [None]
+
+
+def test_acknowledging_asks_first(served: Served, visitor: Visitor):
+    there = f"/alarm/{quote(served.desk.status().all_alarms[0].occurrence, safe='')}/acknowledge"
+    asked = visitor.get(there)
+    assert "seeing to it" in asked.words
+    assert served.desk.submitted == []
+    assert confirm(visitor, there, asked).headers["location"] == "/"
+    (entry,) = served.desk.submitted
+    assert (entry.entry, entry.brooder, entry.alarm) == ("acknowledge", "porch", "heat-loss")
+
+
+def test_an_alarm_that_is_over_is_said_to_be_over(visitor: Visitor):
+    answer = visitor.get("/alarm/porch%2Fcold%2F1/acknowledge")
+    assert answer.status == 410
+    assert "over" in answer.words
+
+
+def test_putting_aside_needs_a_time_and_a_reason(served: Served, visitor: Visitor):
+    there = f"/alarm/{quote(served.desk.status().all_alarms[0].occurrence, safe='')}/shelve"
+    asked = visitor.get(there)
+    form = hidden(asked)
+    missing = visitor.send_form(there, form, {})
+    assert missing.status == 422
+    assert "Say why" in missing.words
+    too_long = visitor.send_form(there, {**form, "minutes": "9999", "reason": "tired"}, {})
+    assert too_long.status == 422
+    done = visitor.send_form(there, {**form, "minutes": "30", "reason": "cleaning out"}, {})
+    assert done.status == 303
+    (entry,) = served.desk.submitted
+    assert (entry.entry, entry.minutes, entry.note) == (EntryKind.SHELVE, 30.0, "cleaning out")
+
+
+def test_an_alarm_put_aside_can_be_watched_again(served: Served, visitor: Visitor):
+    aside = alarm(state=AlarmState.SHELVED, shelved_until=NIGHT + 600)
+    served.show(status(brooder(alarms=(aside,))))
+    there = f"/alarm/{quote(aside.occurrence, safe='')}/unshelve"
+    for _ in range(100):
+        asked = visitor.get(there)
+        if asked.status == 200:
+            break
+    confirm(visitor, there, asked)
+    assert served.desk.submitted[0].entry is EntryKind.UNSHELVE
+
+
+def test_cleaning_out_never_puts_the_fire_alarm_aside(served: Served, visitor: Visitor):
+    asked = visitor.get("/do/put-aside?brooder=porch")
+    form = {**hidden(asked), "minutes": "30", "reason": "cleaning out"}
+    assert visitor.send_form("/do/put-aside", form, {}).status == 303
+    put_aside = [e.alarm for e in served.desk.submitted]
+    assert put_aside == [name.value for name in CLEANING]
+    assert AlarmName.OVERHEAT.value not in put_aside
+
+
+def test_tonight_is_asked_in_the_growers_degrees(served: Served, visitor: Visitor):
+    answer = visitor.get("/do/tonight?brooder=porch&low=14&cover=foam&watts=100&ask=yes")
+    assert served.desk.asked == [("porch", pytest.approx(-10.0), "foam", 100.0)]
+    assert "It should hold." in answer.words
+    assert "two separate supports" in answer.words
+    wrong = visitor.get("/do/tonight?brooder=porch&low=cold&cover=&watts=&ask=yes")
+    assert wrong.status == 422
+    assert "A temperature, like 12 or -3" in wrong.words

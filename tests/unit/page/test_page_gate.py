@@ -1,0 +1,290 @@
+"""What passes the gate, over real HTTP: names, other web pages, proxies, sign-in, headers."""
+
+from collections.abc import Iterator
+from dataclasses import replace
+
+import pytest
+from support.fakedesk import NIGHT, FakeDesk, acknowledge, failing_porch, status
+from support.served import Served
+from support.visitor import Visitor
+
+from monitor.page.access import Access
+from monitor.watch.events import EntryKind
+
+WORDS = "ten chicks in a box"
+
+
+@pytest.fixture(scope="module")
+def at_home() -> Iterator[Served]:
+    """This machine alone: nobody is asked to sign in."""
+    with Served(FakeDesk(shown=status(failing_porch())), clock=lambda: NIGHT) as served:
+        yield served
+
+
+@pytest.fixture
+def locked() -> Iterator[Served]:
+    """On the network, with a passphrase."""
+    desk = FakeDesk(shown=status(failing_porch()))
+    with Served(desk, clock=lambda: NIGHT, passphrase=WORDS) as served:
+        yield served
+
+
+def signed_in(served: Served) -> Visitor:
+    visitor = Visitor(served.port)
+    visitor.get("/sign-in")
+    answer = visitor.send("/sign-in", passphrase=WORDS, next="/do")
+    assert (answer.status, answer.headers["location"]) == (303, "/do")
+    return visitor
+
+
+def addresses(served: Served, method: str) -> list[str]:
+    """Every address of the application that takes this method, filled in with something."""
+    found = []
+    for route in served.app.routes:
+        if method in route.methods:
+            path = route.path.replace("{occurrence:path}", "porch/heat-loss/1")
+            path = path.replace("{number:int}", "1").replace("{form}", "loss")
+            found.append(path.replace("{token}", "abc").replace("{name}", "sheet.css"))
+    return found
+
+
+def test_a_strange_name_is_refused(at_home: Served):
+    answer = Visitor(at_home.port, host="chicks.example").get("/")
+    assert answer.status == 421
+    assert "porch" not in answer.body.lower()
+
+
+def test_every_answer_carries_the_protecting_headers(at_home: Served):
+    visitor = Visitor(at_home.port)
+    for path in ["/", "/do", "/set-up", "/nowhere", "/static/sheet.css", "/sign-in", "/answer/x"]:
+        headers = visitor.get(path).headers
+        policy = headers["content-security-policy"]
+        assert "default-src 'none'" in policy
+        assert "unsafe" not in policy
+        assert "http" not in policy
+        assert headers["x-content-type-options"] == "nosniff"
+        assert headers["referrer-policy"] == "same-origin"
+        assert "server" not in headers
+        assert "x-powered-by" not in headers
+
+
+def test_no_page_holds_an_inline_script_or_style(at_home: Served):
+    visitor = Visitor(at_home.port)
+    for path in ["/", "/do", "/do/loss", "/do/contacts", "/record", "/set-up", "/set-up/probes"]:
+        body = visitor.get(path).body
+        assert " style=" not in body, path
+        assert "<style" not in body, path
+        assert "javascript:" not in body, path
+        assert "<script>" not in body, path
+
+
+def test_nothing_comes_from_outside(at_home: Served):
+    visitor = Visitor(at_home.port)
+    for path in ["/", "/do", "/record", "/set-up", "/static/sheet.css", "/static/page.js"]:
+        assert "://" not in visitor.get(path).body, path
+
+
+def test_a_form_from_another_web_page_is_refused(at_home: Served):
+    visitor = Visitor(at_home.port)
+    visitor.get("/do")
+    form = {"form_token": visitor.token, "paper": "dark", "next": "/"}
+    mine = {"Origin": f"http://{visitor.host}", "Sec-Fetch-Site": "same-origin"}
+    assert visitor.send_form("/paper", form, mine).status == 303
+    for theirs in (
+        {"Origin": "http://elsewhere.example"},
+        {"Origin": "null"},
+        {"Sec-Fetch-Site": "cross-site"},
+        {"Sec-Fetch-Site": "same-site"},
+    ):
+        assert visitor.send_form("/paper", form, theirs).status == 403, theirs
+
+
+def test_every_form_but_the_one_use_link_needs_its_token(at_home: Served):
+    posts = addresses(at_home, "POST")
+    assert len(posts) > 8
+    for path in posts:
+        visitor, somebody_else = Visitor(at_home.port), Visitor(at_home.port)
+        visitor.get("/do")
+        somebody_else.get("/do")
+        for token in ("", "0" * 64, somebody_else.token):
+            answer = visitor.send_form(path, {"form_token": token, "sure": "yes"}, {})
+            expected = (410,) if path.startswith(("/answer/", "/alarm/")) else (403,)
+            assert answer.status in expected, (path, token)
+    assert at_home.desk.submitted == []
+
+
+def test_an_alarm_needs_the_token_too(at_home: Served):
+    occurrence = at_home.desk.status().all_alarms[0].occurrence.replace("/", "%2F")
+    for act in ("acknowledge", "shelve", "unshelve"):
+        visitor = Visitor(at_home.port)
+        visitor.get("/do")
+        assert visitor.send_form(f"/alarm/{occurrence}/{act}", {}, {}).status == 403
+    assert at_home.desk.submitted == []
+
+
+def test_what_is_no_form_or_too_long_is_refused(at_home: Served):
+    visitor = Visitor(at_home.port)
+    visitor.get("/do")
+    long = {"form_token": visitor.token, "note": "x" * 20_000}
+    assert visitor.send_form("/do/note", long, {}).status == 413
+    as_json = visitor.ask("POST", "/do/note", b"{}", {"Content-Type": "application/json"})
+    assert as_json.status == 415
+    kind = {"Content-Type": "application/x-www-form-urlencoded"}
+    assert visitor.ask("POST", "/do/note", b"\xff\xfe=1", kind).status == 400
+    many = "&".join(f"f{n}=1" for n in range(100)).encode()
+    assert visitor.ask("POST", "/do/note", many, kind).status == 400
+
+
+def test_an_undeclared_proxy_is_refused_where_nobody_signs_in(at_home: Served):
+    answer = Visitor(at_home.port).get("/", **{"X-Forwarded-For": "203.0.113.9"})
+    assert answer.status == 403
+    assert "behind_proxy" in answer.body
+
+
+def test_without_signing_in_nothing_is_shown(locked: Served):
+    for path in [*addresses(locked, "GET"), "/nowhere"]:
+        answer = Visitor(locked.port).get(path)
+        if path.startswith(("/sign-in", "/static/", "/answer/")):
+            assert answer.status in (200, 404, 410), path
+        else:
+            assert answer.status == 303, path
+            assert answer.headers["location"].startswith("/sign-in?next=")
+        for secret in ("porch", "Hillside", "86.7", "lamp"):
+            assert secret not in answer.body, (path, secret)
+    for path in addresses(locked, "POST"):
+        if not path.startswith(("/sign-in", "/answer/")):
+            assert Visitor(locked.port).send_form(path, {}, {}).status == 401, path
+    assert Visitor(locked.port).get("/live", Accept="text/event-stream").status == 401
+
+
+def test_the_passphrase_opens_the_page_and_signing_out_closes_it_for_good(locked: Served):
+    visitor = signed_in(locked)
+    assert visitor.get("/").status == 200
+    stolen = dict(visitor.cookies)
+    visitor.get("/do")
+    assert visitor.send("/sign-out").status == 303
+    assert visitor.get("/").status == 303
+    thief = Visitor(locked.port)
+    thief.cookies = stolen
+    assert thief.get("/").status == 303
+
+
+def test_signing_in_begins_another_session(locked: Served):
+    visitor = Visitor(locked.port)
+    visitor.get("/sign-in")
+    before = dict(visitor.cookies)
+    visitor.send("/sign-in", passphrase=WORDS)
+    assert visitor.cookies != before
+    planted = Visitor(locked.port)
+    planted.cookies = before
+    assert planted.get("/").status == 303
+
+
+def test_cookies_are_for_this_page_alone(locked: Served):
+    visitor = Visitor(locked.port)
+    visitor.get("/sign-in")
+    answer = visitor.send("/sign-in", passphrase=WORDS)
+    assert len(answer.cookies) == 1
+    assert "HttpOnly" in answer.cookies[0]
+    assert "SameSite=Strict" in answer.cookies[0]
+    assert "Secure" not in answer.cookies[0]  # plain HTTP on the home network
+
+
+def test_guessing_is_slowed_down_and_the_guess_is_not_shown_again(locked: Served):
+    visitor = Visitor(locked.port)
+    visitor.get("/sign-in")
+    answers = [visitor.send("/sign-in", passphrase=f"guess {n}") for n in range(7)]
+    assert [a.status for a in answers] == [403] * 5 + [429] * 2
+    assert int(answers[-1].headers["retry-after"]) > 0
+    assert all("guess" not in a.body for a in answers)
+    assert visitor.send("/sign-in", passphrase=WORDS).status == 429
+
+
+@pytest.mark.parametrize(
+    "elsewhere", ["//elsewhere.example/", "http://elsewhere.example/", "/\\elsewhere.example", "x"]
+)
+def test_signing_in_leads_only_within_the_page(locked: Served, elsewhere: str):
+    visitor = Visitor(locked.port)
+    visitor.get("/sign-in")
+    answer = visitor.send("/sign-in", passphrase=WORDS, next=elsewhere)
+    assert answer.headers["location"] == "/"
+
+
+def test_the_word_of_a_declared_proxy_is_believed(tmp_path):
+    access = Access.prepare(
+        folder=tmp_path,
+        passphrase=WORDS,
+        public_url="https://hillside.example",
+        behind_proxy=True,
+    )
+    with Served(FakeDesk(), access, clock=lambda: NIGHT) as served:
+        through = {
+            "X-Forwarded-For": "203.0.113.66, 192.0.2.1",
+            "X-Forwarded-Proto": "https",
+            "X-Forwarded-Host": "hillside.example",
+        }
+        visitor = Visitor(served.port)
+        answer = visitor.get("/sign-in", **through)
+        assert answer.status == 200
+        assert "; Secure" in answer.cookies[0]
+        from_page = {**through, "Origin": "https://hillside.example"}
+        for n in range(6):
+            answer = visitor.send("/sign-in", from_page, passphrase=f"guess {n}")
+        assert answer.status == 429
+        other = {**from_page, "X-Forwarded-For": "203.0.113.66, 192.0.2.2"}
+        assert visitor.send("/sign-in", other, passphrase=WORDS).status == 303
+
+
+def test_a_proxy_nobody_declared_is_not_believed(locked: Served):
+    visitor = Visitor(locked.port)
+    visitor.get("/sign-in")
+    for n in range(5):
+        pretended = {"X-Forwarded-For": f"192.0.2.{n}"}
+        visitor.send("/sign-in", pretended, passphrase=f"guess {n}")
+    answer = visitor.send("/sign-in", {"X-Forwarded-For": "192.0.2.99"}, passphrase=WORDS)
+    assert answer.status == 429
+    answer = visitor.get("/sign-in", **{"X-Forwarded-Proto": "https"})
+    assert all("Secure" not in cookie for cookie in answer.cookies)
+
+
+def test_a_link_acknowledges_without_signing_in_only_by_its_button_and_once(locked: Served):
+    locked.desk.links["abc"] = [acknowledge()]
+    scanner, phone = Visitor(locked.port), Visitor(locked.port)
+    for _ in range(3):
+        assert scanner.get("/answer/abc").status == 200
+    assert locked.desk.submitted == []
+    assert phone.get("/answer/abc").status == 200
+    assert phone.send_form("/answer/abc", {}, {}).status == 200
+    assert [(e.entry, e.by) for e in locked.desk.submitted] == [("acknowledge", "my phone")]
+    assert phone.send_form("/answer/abc", {}, {}).status == 410
+    assert phone.get("/").status == 303
+
+
+def test_a_link_can_do_nothing_else(locked: Served):
+    locked.desk.links["abc"] = [replace(acknowledge(), entry=EntryKind.SHELVE, minutes=600)]
+    visitor = Visitor(locked.port)
+    assert visitor.get("/answer/abc").status == 410
+    assert visitor.send_form("/answer/abc", {}, {}).status == 410
+    assert locked.desk.submitted == []
+
+
+def test_a_fault_of_ours_tells_nothing_of_itself(at_home: Served, caplog):
+    def broken() -> None:
+        raise RuntimeError("secret detail")
+
+    good, at_home.desk.settings_shown = at_home.desk.settings_shown, broken
+    try:
+        answer = Visitor(at_home.port).get("/set-up")
+    finally:
+        at_home.desk.settings_shown = good
+    assert answer.status == 500
+    assert "secret detail" not in answer.body
+    assert "Traceback" not in answer.body
+    assert "content-security-policy" in answer.headers
+    assert "secret detail" in caplog.text
+
+
+def test_no_folder_and_no_other_file_is_served(at_home: Served):
+    visitor = Visitor(at_home.port)
+    for path in ("/static/", "/static/..%2fapp.py", "/static/../app.py", "/static/frame.html"):
+        assert visitor.get(path).status in (404, 307), path

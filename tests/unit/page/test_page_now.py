@@ -1,0 +1,222 @@
+"""What the Now screen says, sentence by sentence."""
+
+from dataclasses import replace
+from typing import Any
+
+import pytest
+from support.fakedesk import (
+    NIGHT,
+    alarm,
+    batch,
+    brooder,
+    failing_porch,
+    outlook,
+    probe,
+    site,
+    status,
+)
+
+from monitor.brooding.calendar import Step
+from monitor.page.now import BoxView, Mark, NowView, view
+from monitor.page.words import Say
+from monitor.site import Unit
+from monitor.watch.diagnosis import Interval
+from monitor.watch.events import AlarmName, Priority
+from monitor.watch.life_cycle import AlarmState
+from monitor.watch.status import BrooderStatus, SiteStatus
+
+
+def seen(shown: SiteStatus, now: float = NIGHT, **of_site: Any) -> NowView:
+    here = site(**of_site)
+    return view(shown, here, Say(here, now))
+
+
+def box_of(shown: BrooderStatus, **of_site: Any) -> BoxView:
+    return seen(status(shown), **of_site).boxes[0]
+
+
+def test_a_box_that_is_well_says_so_in_one_line():
+    box = box_of(brooder())
+    assert box.mark is Mark.RIGHT
+    assert f"{box.name}: {box.temp}, {box.against}" == (
+        "Porch: 89.2 °F, should be 90.0, in band for 9 h"
+    )
+    assert box.trend == "Holding steady."
+    assert seen(status()).summary == "All right"
+
+
+def test_in_celsius_for_who_reads_celsius():
+    box = box_of(brooder(), units=Unit.CELSIUS)
+    assert (box.temp, box.against) == ("31.8 °C", "should be 32.2, in band for 9 h")
+
+
+def test_falling_says_how_long_until_harm_and_what_the_limit_is():
+    box = box_of(failing_porch())
+    assert box.mark is Mark.FALLING
+    assert box.trend == (
+        "Falling 9.4 °F an hour. About 45 min to the chill limit (79.9 °F), likely 35 to 60 "
+        "if nothing changes."
+    )
+
+
+@pytest.mark.parametrize(
+    ("temp_c", "mark", "word"),
+    [
+        (26.6, Mark.DANGER_COLD, "Dangerously cold"),
+        (26.7, Mark.COLD, "Too cold"),
+        (29.3, Mark.COLD, "Too cold"),
+        (29.4, Mark.RIGHT, "Right"),
+        (35.0, Mark.RIGHT, "Right"),
+        (35.1, Mark.HOT, "Too hot"),
+        (37.8, Mark.DANGER_HOT, "Dangerously hot"),
+        (60.0, Mark.DANGER_HOT, "Dangerously hot"),
+        (None, Mark.UNKNOWN, "Not known"),
+    ],
+)
+def test_each_state_has_its_word_and_its_shape(temp_c: float | None, mark: Mark, word: str):
+    box = box_of(brooder(temp_c=temp_c, in_band=temp_c is not None and 29.4 <= temp_c <= 35.0))
+    assert (box.mark, box.word) == (mark, word)
+
+
+def test_a_number_that_is_not_believed_is_not_shown_as_the_floor():
+    box = box_of(brooder(temp_c=None, probes=(probe("porch/floor", 85.0, fault="it jumps"),)))
+    assert box.temp is None
+    assert box.against == "no floor reading to believe; should be 90.0"
+    assert box.probes[0].doubted
+    assert box.probes[0].note == "not believed: it jumps"
+
+
+def test_a_lamp_that_burns_in_an_empty_box_is_seen():
+    empty = brooder(temp_c=61.0, batch=None, target_c=None, low_c=None, high_c=None, chill_c=None)
+    assert box_of(empty).mark is Mark.DANGER_HOT
+
+
+def test_an_empty_box_is_not_called_right():
+    empty = brooder(temp_c=12.0, batch=None, target_c=None, low_c=None, high_c=None, chill_c=None)
+    assert box_of(empty).word == "No chicks entered"
+    assert seen(status(empty)).summary == "No chicks entered"
+
+
+def test_a_silent_probe_is_named_with_its_age():
+    box = box_of(brooder(probes=(probe("porch/floor", 31.0, at=NIGHT - 4000, silent=True),)))
+    assert box.probes[0].note == "silent"
+    assert box.probes[0].at == NIGHT - 4000
+
+
+def test_an_alarm_says_what_to_do_first_and_shows_figures_of_now_not_of_then():
+    box = box_of(failing_porch())
+    (entry,) = box.alarms
+    assert entry.urgent
+    assert entry.title == "Porch: heat has stopped"
+    assert entry.first == "Go now. Check the west lamp first."
+    assert any("west lamp (250 W) has most likely stopped" in line for line in entry.more)
+    assert not any("86.7" in line for line in entry.more)  # its head says the temperature
+
+
+@pytest.mark.parametrize("name", list(AlarmName))
+def test_every_alarm_there_is_can_be_shown_even_without_a_fact(name: AlarmName):
+    box = box_of(brooder(alarms=(alarm(name, priority=Priority.WARNING),)))
+    assert box.alarms[0].title
+    here = seen(status(alarms=(alarm(name, box=None, priority=Priority.WARNING),)))
+    assert here.alarms[0].title
+
+
+@pytest.mark.parametrize(
+    ("state", "of_alarm", "said", "links"),
+    [
+        (AlarmState.UNACKNOWLEDGED, {}, None, "answer shelve"),
+        (
+            AlarmState.ACKNOWLEDGED,
+            {"by": "page", "acknowledged_at": NIGHT - 60},
+            "Acknowledged by page at 01:59. It is not repeated.",
+            "shelve",
+        ),
+        (
+            AlarmState.SHELVED,
+            {"by": "page", "shelved_until": NIGHT + 1800, "shelved_note": "cleaning out"},
+            "Put aside until 02:30 by page. Cleaning out.",
+            "unshelve",
+        ),
+        (
+            AlarmState.RETURNED,
+            {},
+            "Over by itself; nobody has acknowledged it yet.",
+            "answer shelve",
+        ),
+    ],
+)
+def test_each_state_of_an_alarm_is_said_and_offers_what_can_be_done(
+    state: AlarmState, of_alarm: dict[str, Any], said: str | None, links: str
+):
+    entry = box_of(brooder(alarms=(alarm(state=state, **of_alarm),))).alarms[0]
+    assert entry.standing == said
+    offered = {
+        "answer": entry.answer_link,
+        "shelve": entry.shelve_link,
+        "unshelve": entry.unshelve_link,
+    }
+    assert " ".join(name for name, link in offered.items() if link) == links
+
+
+def test_only_what_nobody_has_answered_is_called_out():
+    waiting = alarm(since=NIGHT - 10)
+    answered = alarm(AlarmName.COLD, state=AlarmState.ACKNOWLEDGED, since=NIGHT - 20)
+    shown = seen(status(brooder(alarms=(waiting, answered))))
+    assert [key for key, _ in shown.calls] == [waiting.occurrence]
+    assert shown.summary == "Porch: heat has stopped"
+
+
+def test_an_alarm_that_follows_from_another_is_not_told_twice():
+    head, follower = alarm(), alarm(AlarmName.COLD, folded=True)
+    assert len(box_of(brooder(alarms=(head, follower))).alarms) == 1
+    assert len(box_of(brooder(alarms=(follower,))).alarms) == 1
+
+
+def test_the_coming_night_is_told_either_way():
+    holds = box_of(brooder())
+    assert holds.tonight[0] == "It should hold. Chance of getting too cold: about 10 in 100."
+    assert "87.6 °F at 06:00, likely 85.6 to 89.4" in holds.tonight[1]
+    fails = box_of(failing_porch())
+    assert fails.tonight[0] == "It will not hold. It leaves the band about 02:25."
+    assert "About 240 W are missing." in fails.tonight
+    assert any("a second layer over the cover" in line for line in fails.tonight)
+
+
+def test_an_estimate_from_measures_alone_says_so():
+    young = box_of(brooder(outlook=outlook(learned=0.1)))
+    assert any("Reckoned from the box's measures" in line for line in young.tonight)
+
+
+def test_birds_and_next_step():
+    box = box_of(brooder())
+    assert box.birds == "98 meat chicks, 9 days old; 2 of 100 lost."
+    assert box.next_step == "Down to 84.9 °F on Sunday 15 Feb."
+    one = box_of(brooder(batch=batch(head_count=1, placed=1, lost=0, age_days=1.4)))
+    assert one.birds == "1 meat chick, 1 day old; none lost."
+    step = Step(at=NIGHT + 22 * 3600, age_days=10, from_c=32.2, to_c=31.8, gradual=True)
+    assert box_of(brooder(next_step=step)).next_step == (
+        "A little less every day, to 89.2 °F tomorrow."
+    )
+
+
+def test_where_a_lamp_may_be_touched_its_danger_is_said_once():
+    cold = brooder(temp_c=28.0, in_band=False)
+    assert any("two separate supports" in line for line in box_of(cold).cautions)
+    with_alarm = box_of(failing_porch())
+    told = [line for a in with_alarm.alarms for line in a.more] + list(with_alarm.cautions)
+    assert sum("two separate supports" in line for line in told) == 1
+    lampless = tuple(replace(b, heat=()) for b in site().brooders)
+    assert box_of(cold, brooders=lampless).cautions == ()
+
+
+def test_a_watch_that_no_longer_answers_is_not_passed_off_as_news():
+    assert seen(status(), now=NIGHT + 30).stale_since is None
+    assert seen(status(), now=NIGHT + 600).stale_since == NIGHT
+
+
+def test_a_floor_below_the_chill_limit_is_not_given_minutes():
+    gone = Interval(0.0, 0.0, 0.0)
+    cold = brooder(temp_c=26.0, in_band=False, minutes_to_chill=gone, trend_c_per_h=-0.5)
+    assert box_of(cold).trend == (
+        "Falling 0.9 °F an hour. The floor is below the chill limit (79.9 °F) already."
+    )
