@@ -17,10 +17,12 @@ generalised likelihood ratio test (D. Siegmund, E. S. Venkatraman, Ann. Statist.
 from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
+from itertools import product
 from math import exp, hypot, log
 
 QUICK_S = 110.0  # light on a probe in its sleeve, or the air of an open box: about two minutes
-_BY_NIGHT = -3.0  # a twentieth: growers sleep. Common practice
+_QUICK_S = (70.0, 150.0)  # quicker and slower sleeves, both tried
+_BY_NIGHT = -4.0  # a fiftieth: growers sleep. Common practice
 _MODEL_ERROR = 0.06  # of the departure: no box is this simple
 _CORRELATED_S = 100.0  # the floor's own wandering is alike over this: readings closer say less
 
@@ -60,24 +62,31 @@ class Weighed:
 
 
 def explanations(
-    watts: Sequence[float], other_watts: float, rise_k: float, rise_sd_k: float, asleep: bool
+    watts: Sequence[float],
+    other_watts: float,
+    rise_k: float,
+    rise_sd_k: float,
+    doubt_k: float,
+    asleep: bool,
 ) -> list[Explanation]:
     """All that is weighed for a box with these heat sources (`other_watts`: birds), whose floor is
-    held `rise_k` above outside. A source's step is its share of all heat; a quarter of that is
+    held `rise_k` (+/- `rise_sd_k`) above outside, and foretold to within `doubt_k`. A source's step is its share of all heat; a quarter of that is
     gone at once with the light, the rest follows as the box cools."""
     r = rise_k
     # a rise not yet learned makes the foretold floor wrong by as much, whatever happened
-    doubt = rise_sd_k
+    doubt = doubt_k
     act = _BY_NIGHT if asleep else 0.0  # log weight of a grower's act
+    # An open cover lets the air out in two minutes and the litter's heat in twenty, so its slow
+    # part may look like any number of lamps; the shape alone tells the two apart only roughly.
     found = [
         # cover off for feeding, new litter spread, cover blown off, lamp raised, weather or nothing
         Explanation(
             Why.COVER,
             0.16 * r,
-            0.10 * r,
-            0.15 * r,
-            hypot(0.12 * r, doubt),
-            log(0.25) + act,
+            0.11 * r,
+            0.45 * r,
+            hypot(0.35 * r, doubt),
+            log(0.50) + act,
             brief=True,
         ),
         Explanation(
@@ -85,14 +94,16 @@ def explanations(
             0.22 * r,
             0.10 * r,
             -0.20 * r,
-            hypot(0.12 * r, doubt),
-            log(0.10) + act,
+            hypot(0.25 * r, doubt),
+            log(0.15) + act,
             brief=True,
         ),
-        Explanation(Why.COVER, 0.16 * r, 0.10 * r, 0.15 * r, hypot(0.12 * r, doubt), log(0.012)),
-        Explanation(Why.SMALL, 0.08 * r, 0.04 * r, 0.0, hypot(0.06 * r, doubt), log(0.15) + act),
+        Explanation(Why.COVER, 0.16 * r, 0.11 * r, 0.45 * r, hypot(0.35 * r, doubt), log(0.002)),
+        Explanation(
+            Why.SMALL, 0.07 * r, 0.04 * r, 0.05 * r, hypot(0.08 * r, doubt), log(0.10) + act
+        ),
         Explanation(Why.SMALL, 0.0, 0.3, 0.5, hypot(1.5, doubt), log(0.30)),
-        Explanation(Why.PROBE, 0.95 * r, 0.10 * r, 0.0, hypot(0.05 * r, doubt), log(0.03)),
+        Explanation(Why.PROBE, 0.95 * r, 0.10 * r, 0.0, hypot(0.05 * r, doubt), log(0.01)),
     ]
     total = sum(watts) + other_watts
     if total <= 0.0 or not watts:
@@ -106,10 +117,10 @@ def explanations(
             Explanation(
                 Why.LAMP,
                 0.23 * step_k,
-                0.09 * step_k + 0.15,
+                hypot(0.09 * step_k + 0.15, 0.23 * step_k * rise_sd_k / r),
                 0.75 * step_k,
-                hypot(0.25 * step_k + 0.3, doubt),
-                log(0.17 / len(groups)),
+                hypot(0.25 * step_k + 0.3, step_k * rise_sd_k / r, doubt),
+                log(0.06 / len(groups)),
                 group,
             )
         )
@@ -129,7 +140,7 @@ def weigh(
     """Each candidate's weight given departures (K, measured minus foretold) at `times`, with the
     best of `onsets` for each, and what other probes add to each (`witness`). Heaviest first."""
     best: dict[int, Weighed] = {}
-    for onset in onsets:
+    for onset, quick_s in product(onsets, _QUICK_S):
         s_qq = s_qs = s_ss = s_qd = s_sd = s_dd = 0.0
         last = onset - _CORRELATED_S
         for at, departure in zip(times, departures, strict=True):
@@ -141,7 +152,7 @@ def weigh(
             s_dd += share * departure * departure
             if since <= 0.0:
                 continue
-            quick = 1.0 - exp(-since / QUICK_S)
+            quick = 1.0 - exp(-since / quick_s)
             slow = 1.0 - exp(-since / tau_s)
             fall = -departure
             s_qq += share * quick * quick

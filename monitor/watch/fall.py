@@ -11,11 +11,15 @@ from monitor.watch.causes import Explanation, Weighed, Why, chances, explanation
 from monitor.watch.events import State
 
 HOLD_S = 1200.0  # a cover is off for feeding 5 to 15 min (common practice); warm again 5 min later
-_SURE = 0.93  # chance of an explanation that is acted upon
+_SURE = 0.88  # chance of an explanation that is acted upon
+# What stays undecided for so long is told as what it most likely is: a night is too short to wait.
+_PATIENCE_S, _IMPATIENCE, _SURE_LEAST = 900.0, 0.0007, 0.45
 _SURE_STEPS = 2  # one after the other
+_SURE_EARLY, _STEPS_EARLY = 0.99, 5  # in the first hours, when what is foretold may be wrong
 _RENAME = 2.5  # log weight
 _EARLIEST_S = 75.0  # before that every fall looks alike
 _SAMPLES = 48
+_SMALL_END_S = 360.0
 _QUIET_END_S = 2700.0  # no verdict for so long: slow weather, the filter has followed it
 _SETTLED_S = 4 * 3600.0  # a verdict for so long: the filter knows the new rise
 
@@ -24,6 +28,7 @@ class Fall:
     """The present or coming fall. Ticks in seconds, departures in K (negative: colder)."""
 
     __slots__ = (
+        "begun",
         "best",
         "candidates",
         "chance",
@@ -34,6 +39,7 @@ class Fall:
         "rise_k",
         "rise_sd_k",
         "samples",
+        "source_chance",
         "sure_steps",
         "sure_why",
         "ticks",
@@ -43,6 +49,7 @@ class Fall:
 
     def __init__(self) -> None:
         self.open = False
+        self.begun = 0.0  # when the departures became more than noise
         self.onset = 0.0  # last tick at which nothing was wrong
         self.open_c = 0.0  # floor foretold from the onset on, with nothing measured since
         self.rise_k = 0.0
@@ -53,6 +60,7 @@ class Fall:
         self.verdict: Why | None = None
         self.sure_why: Why | None = None
         self.sure_steps = 0
+        self.source_chance = 0.0  # that the source named is the one, if it is any
         self.why: Why | None = None  # leading explanation, sure or not
         self.chance = 0.0
         self.best: Weighed | None = None  # of the kind in `verdict`, else of `why`
@@ -85,15 +93,22 @@ class Fall:
         self.depth = min(self.depth, departure)
 
     def begin(
-        self, watts: tuple[float, ...], bird_watts: float, held_k: float, *, asleep: bool
+        self,
+        watts: tuple[float, ...],
+        bird_watts: float,
+        *,
+        held_k: float,
+        held_sd_k: float,
+        asleep: bool,
     ) -> None:
         """The change test has spoken. `held_k` is the rise above outside; `asleep`: an hour at
         which nobody is at the box."""
         self.open = True
+        self.begun = self.onset
         self.depth = min(self.samples, default=0.0)
         self.verdict = self.why = self.best = self.sure_why = None
         self.sure_steps = 0
-        self.candidates = explanations(watts, bird_watts, held_k, self.rise_sd_k, asleep)
+        self.candidates = explanations(watts, bird_watts, held_k, held_sd_k, self.rise_sd_k, asleep)
 
     def end(self) -> None:
         """Over: the next `follow` begins anew."""
@@ -118,24 +133,34 @@ class Fall:
     @property
     def turning(self) -> bool:
         """It is on its way back."""
-        return self.now_k > 0.7 * self.depth and self.now_k > self.depth + 0.5
+        return self.now_k > self.depth + max(0.4, -0.12 * self.depth)
 
-    def spent(self, tick: float) -> bool:
-        """Long enough ago that the filter has learned what the floor is like now."""
+    def spent(self, tick: float, falling: bool) -> bool:
+        """Nothing that lasts, or long enough ago that the filter has learned what the floor is
+        like now. `falling`: the change test still says so."""
+        if self.verdict is None and self.why is Why.SMALL and not falling:
+            return tick - self.onset > _SMALL_END_S
         limit = _QUIET_END_S if self.verdict is None else _SETTLED_S
         return tick - self.onset > limit
 
     def judge(
-        self, tick: float, tau_s: float, noise_sd: float, witness: Callable[[Explanation], float]
+        self,
+        tick: float,
+        tau_s: float,
+        noise_sd: float,
+        witness: Callable[[Explanation], float],
+        *,
+        known: bool,
     ) -> None:
-        """Weigh why. `witness` is what the other probes add to an explanation's log weight."""
+        """Weigh why. `witness` is what the other probes add to an explanation's log weight;
+        `known`: the box has been watched long enough to foretell it."""
         age_s = tick - self.onset
         if age_s < _EARLIEST_S or len(self.samples) < 3 or self.turning:
             return
-        first = self.ticks[0]
-        onsets = (self.onset - 30.0, self.onset, 0.5 * (self.onset + first), first)
+        onsets = self._onsets(tick, noise_sd)
+        onsets = self._onsets(tick, noise_sd)
         # an open cover is closed again within a quarter of an hour
-        too_long = -max(0.0, age_s - 840.0) / 60.0
+        too_long = -max(0.0, tick - self.begun - 780.0) / 40.0
         weighed = weigh(
             self.candidates,
             self.ticks,
@@ -147,13 +172,22 @@ class Fall:
         )
         chance = chances(weighed)
         self.why = max(chance, key=lambda why: chance[why])
-        if chance[self.why] > _SURE and self.why is not Why.SMALL:
+        wait_s = max(0.0, tick - self.begun - _PATIENCE_S)
+        sure = max(_SURE_LEAST, _SURE - wait_s * _IMPATIENCE) if known else _SURE_EARLY
+        if chance[self.why] > sure and self.why is not Why.SMALL:
             self.sure_steps = self.sure_steps + 1 if self.sure_why is self.why else 1
             self.sure_why = self.why
-            if self.verdict is None and self.sure_steps >= _SURE_STEPS:
-                self.verdict = self.why
+            if (
+                self.sure_steps >= (_SURE_STEPS if known else _STEPS_EARLY)
+                and self.verdict is not Why.LAMP
+            ):
+                self.verdict = self.why  # an open cover may turn out to be lamps, not the reverse
         else:
             self.sure_steps = 0
+        lamps = [one for one in weighed if one.explanation.why is Why.LAMP]
+        if lamps:
+            total = sum(exp(one.log_weight - lamps[0].log_weight) for one in lamps)
+            self.source_chance = 1.0 / total  # of the first among the lamps
         told = self.verdict or self.why
         self.chance = chance[told]
         best = next(one for one in weighed if one.explanation.why is told)
@@ -165,11 +199,24 @@ class Fall:
                 best = same
         self.best = best
 
+    def _onsets(self, tick: float, noise_sd: float) -> list[float]:
+        """When it may have begun: the test may have been above zero for a while before that."""
+        quiet = 0
+        for sample in self.samples:
+            if sample < -2.5 * noise_sd:
+                break
+            quiet += 1
+        self.begun = self.onset if quiet == 0 else self.ticks[min(quiet, len(self.ticks)) - 1]
+        ends = [0, 1, quiet - 2, quiet - 1, quiet]
+        found = {self.ticks[k] for k in ends if 0 <= k < len(self.ticks)}
+        return [self.onset, *sorted(at for at in found if tick - at >= 60.0)]
+
     def state(self) -> State:
         """What is needed to go on after a restart."""
         return {
             "open": self.open,
             "onset": self.onset,
+            "begun": self.begun,
             "open_c": self.open_c,
             "rise_k": self.rise_k,
             "rise_sd_k": self.rise_sd_k,
@@ -191,7 +238,7 @@ class Fall:
             "depth": self.depth,
             "verdict": self.verdict,
             "why": self.why,
-            "sure": [self.sure_why, self.sure_steps],
+            "sure": [self.sure_why, self.sure_steps, self.source_chance],
             "chance": self.chance,
             "best": None
             if self.best is None
@@ -207,6 +254,7 @@ class Fall:
     def restore(self, state: State, shift_s: float) -> None:
         """Go on from `state`; ticks moved by `shift_s`."""
         self.onset = float(state["onset"]) + shift_s
+        self.begun = float(state["begun"]) + shift_s
         self.open_c = float(state["open_c"])
         self.rise_k = float(state["rise_k"])
         self.rise_sd_k = float(state["rise_sd_k"])
@@ -220,7 +268,7 @@ class Fall:
         self.depth = float(state["depth"])
         self.verdict = None if state["verdict"] is None else Why(state["verdict"])
         self.why = None if state["why"] is None else Why(state["why"])
-        sure_why, self.sure_steps = state["sure"]
+        sure_why, self.sure_steps, self.source_chance = state["sure"]
         self.sure_why = None if sure_why is None else Why(sure_why)
         self.chance = float(state["chance"])
         self.best = None

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from math import cos, exp, pi, sqrt
 
 from monitor.watch.events import Moment, State
+from monitor.watch.night_cooling import Cooling, fit_cooling
 
 _SLOT_S = 1800.0
 _SLOTS = 100  # two days and an hour
@@ -149,19 +150,19 @@ class OutsideHistory:
             return None
         now_c = self._mean_since(now.tick - 2700.0)
         slope = self._slope(now.tick)
+        cooling = fit_cooling(self._points(now.tick - 10.0 * 3600.0))
+        dawn = self._coldest(now.tick) if cooling is None else cooling.start_s + 13.0 * 3600.0
         yesterday = _slot_value(self._temps, now.tick - _DAY_S)
         points = [(now.at, now_c)]
         ahead = _SLOT_S
         reach = max(_SLOT_S, until_at - now.at)
         while ahead <= reach + _SLOT_S:
-            own = now_c + slope * 4.0 * (1.0 - exp(-ahead / (4.0 * 3600.0)))
+            own = self._own(now.tick, now_c, ahead, cooling, slope, dawn)
             then = _slot_value(self._temps, now.tick - _DAY_S + ahead)
             if yesterday is None or then is None:
                 temp_c = own
             else:
-                shifted = now_c + (then - yesterday)
-                # the last two hours know more about the next one, yesterday about the rest
-                temp_c = shifted + (own - shifted) * 0.5 * exp(-ahead / (2.0 * 3600.0))
+                temp_c = 0.5 * own + 0.5 * (now_c + (then - yesterday))
             points.append((now.at + ahead, temp_c))
             ahead += _SLOT_S
         known = yesterday is not None
@@ -182,13 +183,37 @@ class OutsideHistory:
             temps.append(self._sum / self._count)
         return temps[-1] if temps else float(self.last_c or 0.0)
 
+    def _points(self, since: float) -> list[tuple[float, float]]:
+        return [
+            ((slot + 0.5) * _SLOT_S, temp_c)
+            for slot, temp_c in self._temps
+            if (slot + 0.5) * _SLOT_S >= since
+        ]
+
+    def _coldest(self, tick: float) -> float:
+        """When it will be coldest: as yesterday, or in half a day."""
+        past = self._points(tick - _DAY_S)
+        if len(past) < 44:
+            return tick + 0.5 * _DAY_S
+        return min(past, key=lambda point: point[1])[0] + _DAY_S
+
+    def _own(
+        self,
+        tick: float,
+        now_c: float,
+        ahead: float,
+        cooling: Cooling | None,
+        slope: float,
+        dawn: float,
+    ) -> float:
+        """What the last hours alone lead to expect."""
+        if cooling is None:
+            return now_c + slope * 3.0 * (1.0 - exp(-ahead / (3.0 * 3600.0)))
+        return now_c - cooling.further_k(tick, min(tick + ahead, max(dawn, tick)))
+
     def _slope(self, tick: float) -> float:
         """K per hour over the last two and a half hours, by least squares."""
-        pairs = [
-            ((slot + 0.5) * _SLOT_S - tick, temp_c)
-            for slot, temp_c in self._temps
-            if (slot + 0.5) * _SLOT_S >= tick - 2.5 * 3600.0
-        ]
+        pairs = [(at - tick, temp_c) for at, temp_c in self._points(tick - 2.5 * 3600.0)]
         if len(pairs) < 3:
             return 0.0
         mean_t = sum(t for t, _ in pairs) / len(pairs)

@@ -37,6 +37,10 @@ _NOISE_LEAST = 0.1
 ASLEEP_FROM_H, ASLEEP_TO_H = 22.0, 5.0  # nobody feeds or raises lamps. Common practice
 _FORGOTTEN_S = 36 * 3600.0  # lost heat that nobody missed for so long is how the box is now
 _BANK_READY = 8  # steps after which the slow estimate is the better one
+_SOURCE_SURE = 0.9
+_RETURN_S = 2400.0  # a floor that rose quickly and comes back within this has not lost heat
+_RETURN_K = 0.6
+_LASTING_S = 900.0  # a rise for so long is more heat, not a chick
 _HOLD_DEPTH_K = 1.0  # a fall that is worth waiting for
 _SLACK = 0.5  # looks for a shift of one standard deviation
 _LIMIT = 7.0  # h: for independent residuals one false start in some 2,000 steps, a day; `causes`
@@ -53,6 +57,7 @@ class Loss:
     rise_before_k: float
     lost_k: float
     chance: float
+    source_chance: float
 
 
 class ThermalWatch:
@@ -82,6 +87,8 @@ class ThermalWatch:
         self._fall = Fall()
         self._rise = Rise()
         self._loss: Loss | None = None
+        self._rose_first = self._rose_last = -1e18  # when the present rise began, was last seen
+        self._rose_from_c = 0.0
         self._target_c: float | None = None
         self._midnight: float | None = None  # some local midnight
         self._floor_c: float | None = None
@@ -184,7 +191,12 @@ class ThermalWatch:
             self._judge_fall(tick, measured, tau_s)
         elif cusum.low == 0.0:
             slow = bank if bank.steps >= _BANK_READY else filt
-            fall.follow(tick, filt.temp_c, slow.rise_k, slow.rise_sd_k)
+            if self._outside_known:
+                fall.follow(tick, filt.temp_c, slow.rise_k, slow.rise_sd_k)
+            else:  # what it heads for is only known from where it is
+                fall.follow(
+                    tick, filt.temp_c, 0.5 * (filt.temp_c + slow.rise_k), 0.7 + slow.rise_sd_k
+                )
             self._floor_ref_c = filt.temp_c
             for track in self._all:
                 if track.level is not None:
@@ -192,13 +204,15 @@ class ThermalWatch:
         else:
             fall.add(tick, measured)
             if cusum.low > _LIMIT:
-                fall.begin(
-                    self._watts, self._prior.bird_watts, self._held_k(), asleep=self._asleep(tick)
-                )
-                self._judge_fall(tick, measured, tau_s)
+                if self._comes_back(tick, measured):
+                    filt.temp_c = measured
+                    filt.p_tr = 0.0
+                    cusum.reset(tick)
+                else:
+                    self._begin_fall(tick)
+                    self._judge_fall(tick, measured, tau_s)
         if cusum.high > _LIMIT:
-            filt.p_rr += 1.0  # more heat than foretold: learn quickly, it is nobody's harm
-            cusum.high = 0.0
+            self._rose(tick)
         self._rise.judge(tick, self._floor, self._target_c, self._brooder.limits)
         if not fall.open:
             self._learn(tick, measured, ambient)
@@ -210,6 +224,22 @@ class ThermalWatch:
                 self._all, tick, self._outside_c, fall.open or self._rise.started is not None
             )
         return self._tell()
+
+    def _rose(self, tick: float) -> None:
+        """More heat than foretold: a chick on a probe, the sun, a lamp on again."""
+        filt = self._filter
+        assert filt is not None
+        if tick - self._rose_last > _LASTING_S:
+            self._rose_first = tick
+            self._rose_from_c = self._fall.open_c
+        elif tick - self._rose_first > _LASTING_S:
+            filt.p_rr += 1.0  # it lasts: learn it quickly
+        self._rose_last = tick
+        self._cusum.high = 0.0
+
+    def _comes_back(self, tick: float, measured: float) -> bool:
+        """Is this fall the end of a rise?"""
+        return tick - self._rose_last < _RETURN_S and measured > self._rose_from_c - _RETURN_K
 
     def _fuse(self, tick: float) -> float | None:
         """One floor temperature from the floor probes that read in this step."""
@@ -298,11 +328,11 @@ class ThermalWatch:
                 fallen_k=floor_ref_c - measured,
             )
 
-        fall.judge(tick, tau_s, noise_sd, witness)
         filt = self._filter
         bank = self._bank
         assert filt is not None
         assert bank is not None
+        fall.judge(tick, tau_s, noise_sd, witness, known=bank.steps >= _BANK_READY)
         if fall.verdict is Why.LAMP and fall.best is not None:
             best = fall.best
             lost_k = best.quick_k + best.slow_k
@@ -312,10 +342,15 @@ class ThermalWatch:
                 filt.p_rr = max(filt.p_rr, (0.3 * lost_k) ** 2)
                 bank.lost(-lost_k, 0.3 * lost_k)
             self._loss = Loss(
-                best.explanation.sources, best.onset, fall.rise_k, lost_k, fall.chance
+                best.explanation.sources,
+                best.onset,
+                fall.rise_k,
+                lost_k,
+                fall.chance,
+                fall.source_chance,
             )
         back = fall.recovered
-        if back or fall.spent(tick):
+        if back or fall.spent(tick, self._cusum.low > 0.0):
             if back:
                 filt.rise_k = fall.rise_k
                 filt.p_rr += 1.0
@@ -345,10 +380,16 @@ class ThermalWatch:
         hour = ((tick - self._midnight) / 3600.0) % 24.0
         return hour >= ASLEEP_FROM_H or hour < ASLEEP_TO_H
 
-    def _held_k(self) -> float:
-        """The rise above outside that a loss of heat would take a share of."""
-        rise_k = self._fall.rise_k if self._outside_known else self._prior.rise_k
-        return max(rise_k, 4.0)
+    def _begin_fall(self, tick: float) -> None:
+        # the rise above outside, which a loss takes a share of: measured, or from the box's size
+        known = self._outside_known
+        self._fall.begin(
+            self._watts,
+            self._prior.bird_watts,
+            held_k=max(4.0, self._fall.rise_k if known else self._prior.rise_k),
+            held_sd_k=self._fall.rise_sd_k if known else self._prior.rise_sd_k,
+            asleep=self._asleep(tick),
+        )
 
     def _learn(self, tick: float, measured: float, ambient: float) -> None:
         self._bank_sum += measured
@@ -383,7 +424,7 @@ class ThermalWatch:
         """A fall that may be a grower's act and began in the band: wait and see."""
         hold = self._rise.hold_until
         fall = self._fall
-        until = fall.onset + HOLD_S
+        until = fall.begun + HOLD_S
         if (
             fall.open
             and fall.verdict is not Why.LAMP
@@ -413,7 +454,7 @@ class ThermalWatch:
                 findings=findings,
             )
         if self._loss is not None:
-            name, sure, watts = self._source(self._loss.sources)
+            name, sure, watts = self._source(self._loss)
             return Diagnosis(
                 cause=Cause.HEAT_SOURCE,
                 started=self._loss.started,
@@ -439,17 +480,14 @@ class ThermalWatch:
             findings=findings,
         )
 
-    def _source(self, lost: tuple[int, ...]) -> tuple[str, bool, float]:
-        """Name, whether no other source would look the same, watts."""
+    def _source(self, loss: Loss) -> tuple[str, bool, float]:
+        """Name, whether it is hardly another one, watts."""
+        lost = loss.sources
         watts = sum(self._watts[index] for index in lost)
+        sure = loss.source_chance > _SOURCE_SURE
         if len(lost) > 1:
-            return "every heat source", True, watts
-        alike = [
-            other
-            for index, other in enumerate(self._watts)
-            if index not in lost and abs(other - watts) < 0.3 * watts
-        ]
-        return self._brooder.heat[lost[0]].name, not alike, watts
+            return "every heat source", sure, watts
+        return self._brooder.heat[lost[0]].name, sure, watts
 
     def _ambient_c(self) -> float:
         return self._outside_c if self._outside_known and self._outside_c is not None else 0.0
@@ -578,7 +616,8 @@ class ThermalWatch:
             "midnight": self._midnight,
             "floor_c": self._floor_c,
             "floor_ref_c": self._floor_ref_c,
-            "ticks": [self._stepped, self._checked],
+            "ticks": [self._stepped, self._checked, self._rose_first, self._rose_last],
+            "rose_from_c": self._rose_from_c,
             "recent": [list(pair) for pair in self._recent],
         }
 
@@ -612,13 +651,17 @@ class ThermalWatch:
                 loss["rise_before_k"],
                 loss["lost_k"],
                 loss["chance"],
+                loss["source_chance"],
             )
         self._target_c = state["target_c"]
         midnight = state["midnight"]
         self._midnight = None if midnight is None else midnight + shift_s
         self._floor_c = state["floor_c"]
         self._floor_ref_c = float(state["floor_ref_c"])
-        self._stepped, self._checked = (float(tick) + shift_s for tick in state["ticks"])
+        self._stepped, self._checked, self._rose_first, self._rose_last = (
+            float(tick) + shift_s for tick in state["ticks"]
+        )
+        self._rose_from_c = float(state["rose_from_c"])
         self._recent = [(float(t) + shift_s, float(c)) for t, c in state["recent"]]
 
 

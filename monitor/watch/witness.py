@@ -57,16 +57,16 @@ class Witness:
                 continue
             lost = (track.ref - track.last_c - fallen_k) / light_k
             total += log(max(_LEAST, self._light(one, index, lost, gone, fallen_k / light_k)))
-        if fallen_k > 0.5:
+        if fallen_k > 0.7:
             for track in self._cool:
                 if tick - track.last_tick > 90.0:
                     continue
                 share = (track.ref - track.last_c) / fallen_k
-                blur = 0.25 / fallen_k
+                blur = 0.2 / fallen_k
                 if one.why is Why.LAMP:
-                    like = _normal(share, 0.4, 0.2 + blur)
+                    like = _normal(share, 0.4, 0.18 + blur)
                 elif one.why is Why.COVER:
-                    like = _normal(share, 1.1, 0.4 + blur)
+                    like = _normal(share, 1.1, 0.35 + blur)
                 elif one.why is Why.PROBE:
                     like = _normal(share, 0.0, 0.1 + blur)
                 else:

@@ -49,11 +49,11 @@ def false_alarms(seen: Watched, since: float) -> list[str]:
         name = change.alarm.value
         limits = night.brooder.limits
         true = {
-            "cold": coldest < night.low_c + 0.4,
-            "chill": coldest < night.chill_c + 0.4,
-            "hot": hottest > night.target_c + limits.band_c - 0.4,
-            "overheat": hottest > night.target_c + limits.harm_c - 0.4,
-            "cold-night": night.lowest(at, night.run.floor[-1][0]) < night.low_c,
+            "cold": coldest < night.low_c + 0.5,  # the probe's own error
+            "chill": coldest < night.chill_c + 0.5,
+            "hot": hottest > night.target_c + limits.band_c - 0.5,
+            "overheat": hottest > night.target_c + limits.harm_c - 0.5,
+            "cold-night": min(r[1] for r in night.run.extremes if r[0] > at) < night.low_c + 0.3,
         }.get(name, False)
         if not true:
             found.append(f"{name}/{change.cause.value}@{(at - since) / 3600.0:.1f}h")
@@ -147,23 +147,20 @@ def nuisances(nights: int, first: int, kinds: Iterable[str], verbose: bool) -> N
 def cold_nights(nights: int, first: int, verbose: bool) -> None:
     """Nights that turn cold, and nights that do not."""
     leads = []
-    missed = 0
-    warned_wrongly = 0
-    quiet = 0
-    inside = 0
-    asked = 0
-    cold = 0
+    by: dict[str, list[bool]] = defaultdict(list)
+    warned_wrongly = quiet = cold = warnings = 0
     for kind in ("cold-night", "mild-night"):
         for seed in range(first, first + 2 * nights, 2):
             night = make(kind, seed)
             seen = watch(night)
             since = night.event_at or 0.0
             warned = seen.first("cold-night", after=since)
-            lows = [(t, low) for t, low in night.run.floor if t >= since]
+            lows = [(t, low) for t, low, _ in night.run.extremes if t >= since]
             below = next((t for t, c in lows if c < night.low_c), None)
             least = min(c for _, c in lows)
             if below is not None and below - since < 7200.0:
                 continue  # already cold at dusk
+            warnings += warned is not None
             if below is None:
                 quiet += 1
                 warned_wrongly += warned is not None
@@ -173,10 +170,17 @@ def cold_nights(nights: int, first: int, verbose: bool) -> None:
                     )
             else:
                 cold += 1
+                how = "clear night" if night.facts["clear"] else "clouds break"
+                how += ", forecast" if night.forecast else ", none"
+                how += (
+                    ""
+                    if any(p.place.value == "outside" for p in night.brooder.probes)
+                    else ", no probe"
+                )
+                by[how].append(warned is not None and below - warned >= 7200.0)
                 if warned is not None and below - warned >= 7200.0:
                     leads.append(below - warned)
                 else:
-                    missed += 1
                     if verbose:
                         print(
                             f"  {kind} {seed} [{night.layout}] missed: warned",
@@ -185,9 +189,11 @@ def cold_nights(nights: int, first: int, verbose: bool) -> None:
                         )
     print(
         f"cold nights    told >= 2 h ahead {share(len(leads), cold)}; lead min {minutes(leads)};"
-        f" warned in quiet nights {share(warned_wrongly, quiet)}"
+        f" false warnings {share(warned_wrongly, warnings)} of all warnings,"
+        f" in {share(warned_wrongly, quiet)} of nights that held"
     )
-    del inside, asked
+    for name, told in sorted(by.items()):
+        print(f"    {name:28} told {share(sum(told), len(told))}")
 
 
 def intervals(nights: int, first: int, verbose: bool) -> None:

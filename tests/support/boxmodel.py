@@ -27,6 +27,8 @@ class Weather:
     wind: float = 1.0
     sun_w: float = 0.0
     fronts: tuple[tuple[float, float], ...] = ()  # (seconds, K): a change over two hours
+    clear_from_s: float = 0.0  # a clear night begins here (0: none) ...
+    clear_k: float = 0.0  # ... and is this much colder 13 hours later
 
     def base_c(self, clock_s: float) -> float:
         """Without wander. `clock_s`: seconds since a midnight."""
@@ -36,6 +38,15 @@ class Weather:
         temp = self.mean_c - self.swing_c * cos(phase)
         for at_s, change_k in self.fronts:
             temp += change_k * min(1.0, max(0.0, (clock_s - at_s) / 7200.0))
+        since = clock_s - self.clear_from_s
+        if self.clear_k and since > 0.0:
+            night_s = 13.0 * 3600.0
+            gone = (
+                (since / night_s) ** 0.6
+                if since < night_s
+                else max(0.0, 1.0 - (since - night_s) / 14400.0)
+            )
+            temp -= self.clear_k * gone
         return temp
 
     def sun_now_w(self, clock_s: float) -> float:

@@ -42,6 +42,7 @@ class Night:
     watch_from: float = 0.0  # the night that counts
     layout: str = ""
     facts: dict[str, float] = field(default_factory=dict)
+    forecast: tuple[tuple[float, float], ...] = ()  # (scenario second, degC)
 
     @property
     def low_c(self) -> float:
@@ -168,6 +169,7 @@ def make(
         watch_from=night + 6.0 * HOUR,
         layout=layout,
         facts=plot.facts,
+        forecast=plot.forecast,
     )
 
 
@@ -252,6 +254,7 @@ class _Plot:
         self.lost: tuple[str, ...] = ()
         self.faulty: tuple[str, ...] = ()
         self.facts: dict[str, float] = {}
+        self.forecast: tuple[tuple[float, float], ...] = ()
 
     def lay(self, acts: list[tuple[float, Act]]) -> None:
         """Put the acts of this kind into `acts`."""
@@ -359,24 +362,37 @@ class _Plot:
         down = self.rng.uniform(0.35, 1.0)
         acts.append((at, lambda box: setattr(box.lamps[0], "slipped", down)))
 
-    def _evening(self, acts: list[tuple[float, Act]], fall_k: float) -> None:
-        """The coming night is `fall_k` colder at its coldest than the box was fitted for."""
+    def _evening(self, fall_k: float) -> None:
+        """The coming night is `fall_k` colder at its coldest than the box was fitted for: a clear
+        night, which cools from sunset on, or clouds that break up or come in at some hour. Every
+        other night a forecast is at hand, an hour old and wrong as forecasts are."""
         self.event_at = self.night + 6.0 * HOUR
         weather = self.box.weather
-        weather.wander_c = self.rng.uniform(0.4, 0.9)
-        cold = self.rng.uniform(7.0, 11.0)
-        weather.fronts = tuple(
-            (self.night + cold * HOUR + k * 5400.0, fall_k / 3.0) for k in range(3)
-        )
-        if self.rng.random() < 0.5:  # a clear night: the day's own swing does a part
-            weather.swing_c += 1.5
-            weather.mean_c += 1.0
+        weather.wander_c = self.rng.uniform(0.3, 0.8)
+        self.facts["clear"] = float(self.rng.random() < 0.65)
+        if self.facts["clear"]:
+            weather.clear_from_s = self.night + self.rng.uniform(4.8, 6.2) * HOUR
+            weather.clear_k = fall_k
+        else:
+            begins = self.rng.uniform(6.0, 10.0)
+            weather.fronts = tuple(
+                (self.night + begins * HOUR + k * 5400.0, -fall_k / 3.0) for k in range(3)
+            )
+        if self.rng.random() < 0.5:
+            bias, tilt = self.rng.gauss(0.0, 0.9), self.rng.gauss(0.0, 0.5)
+            self.forecast = tuple(
+                (
+                    self.night + hour * HOUR,
+                    weather.base_c(self.night + hour * HOUR) + bias + tilt * (hour - 12.0) / 6.0,
+                )
+                for hour in range(5, 25)
+            )
 
     def _cold_night(self, acts: list[tuple[float, Act]], at: float) -> None:
-        self._evening(acts, -self.rng.uniform(4.0, 9.0))
+        self._evening(self.rng.uniform(4.0, 9.0))
 
     def _mild_night(self, acts: list[tuple[float, Act]], at: float) -> None:
-        self._evening(acts, self.rng.uniform(-1.5, 1.5))
+        self._evening(self.rng.uniform(-1.5, 1.5))
 
     # -- probes
 

@@ -9,11 +9,14 @@ from zoneinfo import ZoneInfo
 from support.boxmodel import DAY_S
 from support.scenarios import Night
 
-from monitor.site import Site
+from monitor.brooding.heat_balance import prior
+from monitor.site import Brooder, Site
 from monitor.units import Unit
+from monitor.watch.diagnosis import Outlook
 from monitor.watch.engine import Engine
-from monitor.watch.estimator import thermal
+from monitor.watch.estimator import Estimator
 from monitor.watch.events import Change, ChangeKind, Entry, EntryKind, Moment, Reading
+from monitor.watch.thermal import ThermalWatch
 
 PLAIN_DELAY_S = 300.0
 DAY_0 = datetime(
@@ -72,15 +75,38 @@ def placed(night: Night) -> Entry:
     )
 
 
-def watch(night: Night) -> Watched:
-    """Let the engine watch it all."""
+def _thermal(brooder: Brooder, outside_known: bool) -> Estimator:
+    made = ThermalWatch(brooder, prior(brooder), outside_known)
+    made.hour_is(DAY_0, 0.0)
+    return made
+
+
+def watch(night: Night, until: float | None = None) -> Watched:
+    """Let the engine watch it all, or until that scenario second."""
     start = Moment(DAY_0 + night.from_s, DAY_0 + night.from_s)
-    engine = Engine(site_of(night), start, make_estimator=thermal)
+    engine = Engine(site_of(night), start, make_estimator=_thermal)
     changes = list(engine.entry(placed(night), start))
+    forecast = tuple((DAY_0 + at, temp_c) for at, temp_c in night.forecast)
+    heard_at = DAY_0 + night.watch_from - 3600.0
     for reading in readings(night):
+        if forecast and reading.at >= heard_at:
+            engine.forecast_is(forecast, heard_at, Moment(reading.at, reading.tick))
+            forecast = ()
         changes += engine.reading(reading)
+        if until is not None and reading.at - DAY_0 >= until:
+            break
     changes += engine.advance(Moment(reading.at, reading.tick))
     return Watched(night, changes, engine)
+
+
+def outlook_at(night: Night, at: float) -> tuple[Outlook, float] | None:
+    """What was expected of the night at that scenario second, and the lowest true floor after it,
+    until eight in the morning."""
+    seen = watch(night, until=at)
+    outlook = seen.engine.tonight("porch", Moment(DAY_0 + at, DAY_0 + at))
+    if outlook is None:
+        return None
+    return outlook, night.lowest(at, night.watch_from + 14.0 * 3600.0)
 
 
 def plain_alarm(night: Night, after: float) -> float | None:
