@@ -2,6 +2,7 @@
 
 import os
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import Annotated
 
@@ -30,6 +31,10 @@ def register(app: typer.Typer) -> None:
         time: Annotated[
             str, typer.Option("--time", help="CSV: the heading of the column with the time.")
         ] = csv_form.TIME,
+        time_form: Annotated[
+            str | None,
+            typer.Option("--time-form", help="CSV: of other times than ISO 8601: %d.%m.%Y %H:%M"),
+        ] = None,
         temperature: Annotated[
             str | None,
             typer.Option("--temperature", help="CSV: the heading of the temperature's column."),
@@ -64,7 +69,11 @@ def register(app: typer.Typer) -> None:
             with _bar() as bar, file.open(encoding="utf-8-sig", newline="") as source:
                 text = _watched(source, bar, os.stat(file).st_size)
                 if file.suffix.lower() == ".csv":
-                    columns = _columns(site, time, temperature, probe, unit, file)
+                    columns = replace(
+                        _columns(site, temperature, probe, unit, file),
+                        time=time,
+                        time_form=time_form,
+                    )
                     left_out = _gather_csv(text, columns, site, arrivals, skip_unclaimed)
                 else:
                     left_out = _gather_lines(text, site, arrivals, skip_unclaimed)
@@ -176,7 +185,6 @@ def _gather_csv(
 
 def _columns(
     site: Site,
-    time: str,
     temperature: str | None,
     probe: str | None,
     unit: Unit | None,
@@ -194,7 +202,6 @@ def _columns(
         listed = ", ".join(sorted(keys))
         raise LineFault(1, f'--probe "{probe}" is neither a heading nor a probe; probes: {listed}')
     return csv_form.Columns(
-        time=time,
         temperature=temperature,
         probe=probe if probe in keys else None,
         probe_column=None if probe in keys else probe,

@@ -3,6 +3,7 @@ heading, and CSV from elsewhere as readings. Called by the export and import com
 
 import csv
 import io
+import math
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, tzinfo
@@ -89,6 +90,7 @@ class Columns:
     names: dict[str, str] = field(default_factory=dict)
     unit: Unit | None = None  # None: as the heading says
     zone: tzinfo = UTC  # of times without a zone
+    time_form: str | None = None  # as strptime has it, where it is not ISO 8601
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,7 +133,7 @@ def read(lines: Iterable[str], columns: Columns) -> Iterator[tuple[int, CsvReadi
         probe = columns.probe or row[probe_at or 0].strip()
         if brooder_at is not None:
             probe = f"{row[brooder_at].strip() or 'site'}/{probe}"
-        at = _time(row[time_at].strip(), columns.zone, number)
+        at = _time(row[time_at].strip(), columns, number)
         temp_c = to_celsius(_number(row[temp_at].strip(), separator, number), unit)
         yield number, CsvReading(at, columns.names.get(probe, probe), temp_c)
 
@@ -139,7 +141,9 @@ def read(lines: Iterable[str], columns: Columns) -> Iterator[tuple[int, CsvReadi
 def _place(headings: list[str], wanted: str, option: str) -> int:
     if wanted in headings:
         return headings.index(wanted)
-    raise LineFault(1, f'no column is called "{wanted}"; {option} is one of {", ".join(headings)}')
+    raise LineFault(
+        1, f'no column is called "{wanted}"; name one of {", ".join(headings)} with {option}'
+    )
 
 
 def _unit_of(heading: str) -> Unit:
@@ -151,21 +155,27 @@ def _unit_of(heading: str) -> Unit:
     )
 
 
-def _time(word: str, zone: tzinfo, number: int) -> float:
+def _time(word: str, columns: Columns, number: int) -> float:
+    wanted = "ISO 8601 or Unix seconds (or say --time-form)"
+    seconds = math.nan
     try:
-        seconds = float(word)
-    except ValueError:
-        try:
-            moment = datetime.fromisoformat(word)
-        except ValueError:
-            raise LineFault(
-                number, f'the time is "{word[:40]}"; it must be ISO 8601 or Unix seconds'
-            ) from None
-        return (moment if moment.tzinfo else moment.replace(tzinfo=zone)).timestamp()
-    if abs(seconds) >= 1e11:  # 1e11 s is the year 5138; 1e11 ms is 1973
-        seconds /= 1000
+        if columns.time_form is not None:
+            wanted = f"as --time-form {columns.time_form} says"
+            moment = datetime.strptime(word, columns.time_form)  # noqa: DTZ007 - zoned below
+        else:
+            try:
+                seconds = float(word)
+            except ValueError:
+                moment = datetime.fromisoformat(word)
+        if math.isnan(seconds):
+            zoned = moment if moment.tzinfo else moment.replace(tzinfo=columns.zone)
+            seconds = zoned.timestamp()
+        elif abs(seconds) >= 1e11:  # 1e11 s is the year 5138; 1e11 ms is 1973
+            seconds /= 1000
+    except (ValueError, OverflowError):
+        seconds = math.nan
     if not 0 <= seconds < ALL_TIME[1]:
-        raise LineFault(number, f'the time is "{word[:40]}"; it must be ISO 8601 or Unix seconds')
+        raise LineFault(number, f'the time is "{word[:40]}"; it must be {wanted}')
     return seconds
 
 

@@ -48,12 +48,16 @@ class Answering:
                 self.end_headers()
                 self.wfile.write(body)
 
+            disable_nagle_algorithm = True
+
             def log_message(self, *_: object) -> None:
                 pass
 
         self._server = ThreadingHTTPServer(("127.0.0.1", 0), Handler)
         self.url = f"http://127.0.0.1:{self._server.server_address[1]}"
-        self._thread = threading.Thread(target=self._server.serve_forever, daemon=True)
+        self._thread = threading.Thread(
+            target=self._server.serve_forever, args=(0.05,), daemon=True
+        )
         self._thread.start()
 
     def close(self) -> None:

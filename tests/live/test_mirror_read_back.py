@@ -44,12 +44,14 @@ class Recorded:
                 self.end_headers()
                 self.wfile.write(answer)
 
+            disable_nagle_algorithm = True
+
             def log_message(self, *_: object) -> None:
                 pass
 
         self._server = ThreadingHTTPServer(("127.0.0.1", 0), Handler)
         self.url = f"http://127.0.0.1:{self._server.server_address[1]}"
-        threading.Thread(target=self._server.serve_forever, daemon=True).start()
+        threading.Thread(target=self._server.serve_forever, args=(0.05,), daemon=True).start()
 
     def answer(self, flux: str) -> str:
         if 'r.site == "Hillside"' not in flux:

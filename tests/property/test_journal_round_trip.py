@@ -1,0 +1,192 @@
+"""Laws of the journal: what goes in comes out, packed or not, exported or not."""
+
+import json
+import shutil
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from support.journals import T0, floor_probe, site
+
+from monitor.intake.payload import read
+from monitor.journal import codec, export_lines, lines, packing, tail
+from monitor.journal.bringing_in import Arrivals
+from monitor.journal.lines import LineFault
+from monitor.journal.reader import JournalReader
+from monitor.journal.records import Batch, kept_at, kept_temp_c
+from monitor.journal.store import Journal
+from monitor.journal.tail import Row
+from monitor.units import Unit
+from monitor.watch.events import Moment, Reading
+
+COMMON = settings(max_examples=60, deadline=None)
+TEMPS = st.floats(-60, 150, allow_nan=False).map(kept_temp_c)
+TIMES = st.floats(T0 - 7200, T0 + 7200).map(kept_at)
+READINGS = st.builds(
+    lambda at, temp, key, sure, late: Reading(at, kept_at(at + late), key, temp, sure),
+    TIMES,
+    TEMPS,
+    st.sampled_from(["porch/floor", "porch/cool", "site/shade"]),
+    st.booleans(),
+    st.sampled_from([0.0, 3600.0, 3e6, 1e8]),
+)
+
+
+@contextmanager
+def corner() -> Iterator[Path]:
+    folder = Path(tempfile.mkdtemp())
+    try:
+        yield folder / "journal.db"
+    finally:
+        shutil.rmtree(folder)
+
+
+@COMMON
+@given(st.lists(st.lists(READINGS, min_size=1, max_size=6), min_size=1, max_size=12), st.data())
+def test_readings_come_back_in_order_and_packing_changes_none(
+    batches: list[list[Reading]], data: st.DataObject
+) -> None:
+    snapshot_at = data.draw(st.integers(0, len(batches) - 1))
+    with corner() as path, Journal.open(path) as journal, JournalReader(path) as reader:
+        for n, readings in enumerate(batches):
+            snapshots = {"engine": {"n": n}} if n == snapshot_at else {}
+            journal.commit(
+                Batch(inputs=list(readings), snapshots=snapshots, advanced_to=Moment(T0, T0))
+            )
+        everything = [one for readings in batches for one in readings]
+        assert list(reader.inputs_since(0)) == everything
+        for _ in range(2):
+            for key in {one.probe for one in everything}:
+                want = sorted((one.at, one.temp_c) for one in everything if one.probe == key)
+                for at, temp in (reader.readings(key), reader.readings_plain(key, 0, 4e9)):
+                    assert at.tolist() == sorted(at.tolist())
+                    assert sorted(zip(at.tolist(), temp.tolist(), strict=True)) == want
+            journal.tidy(T0 + 9e8)
+        snapshot = reader.snapshot("engine")
+        assert snapshot is not None
+        after = [one for readings in batches[snapshot_at + 1 :] for one in readings]
+        assert list(reader.inputs_since(snapshot.mark)) == after
+
+
+PAIRS = st.lists(st.tuples(st.integers(0, codec.HOUR_MS - 1), st.integers(-(2**30), 2**30 - 1)))
+
+
+@given(st.integers(0, 2**20), PAIRS.filter(len), PAIRS)
+def test_an_hour_packs_and_merges_without_loss(
+    hour: int, first: list[tuple[int, int]], second: list[tuple[int, int]]
+) -> None:
+    start = hour * codec.HOUR_MS
+    one = sorted((start + at, value) for at, value in first)
+    blob = codec.pack(hour, [at for at, _ in one], [value for _, value in one])
+    times, values = codec.unpack(hour, codec.planes_of(blob))
+    assert list(zip(times, values, strict=True)) == one
+    later = [(start + at, value) for at, value in second]
+    merged = codec.merge(hour, blob, [at for at, _ in later], [value for _, value in later])
+    assert sorted(zip(*merged, strict=True)) == sorted(one + later)
+    assert list(merged[0]) == sorted(merged[0])
+
+
+@given(st.binary(max_size=400), st.integers(0, 2**20))
+def test_noise_in_place_of_a_blob_is_a_gap(noise: bytes, hour: int) -> None:
+    for blob in (noise, b"\x01" + noise):
+        raw = codec.planes_of(blob)
+        assert len(raw) % 8 == 0
+        codec.unpack(hour, raw) if raw else None
+    assert len(codec.fresh_body(noise)) % codec.RECORD_BYTES == 0
+    assert packing.others_of(noise.decode("latin-1")) is not None
+
+
+ROWS = st.lists(st.tuples(st.binary(max_size=5000), st.binary(max_size=60)), max_size=12)
+
+
+@given(ROWS, st.integers(0, 2**32 - 1), st.data())
+def test_a_tail_cut_anywhere_gives_whole_frames_from_the_start(
+    contents: list[tuple[bytes, bytes]], journal_id: int, data: st.DataObject
+) -> None:
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "journal.db"
+        written = tail.Tail(path, journal_id)
+        rows = []
+        for n, (readings, marks) in enumerate(contents):
+            row = Row(n + 5, T0_MS + n, T0_MS, readings, marks)
+            if written.takes(row):
+                written.append(row)
+                rows.append(row)
+            else:
+                break
+        written.close()
+        raw = tail.path_of(path).read_bytes()
+        assert list(tail.frames(raw, journal_id)) == rows
+        cut = data.draw(st.integers(0, len(raw)))
+        torn = raw[:cut] + data.draw(st.binary(max_size=50)) + bytes(len(raw) - cut)
+        found = list(tail.frames(torn[: len(raw)], journal_id))
+        assert found == rows[: len(found)]
+        assert list(tail.frames(raw, journal_id ^ 1)) == []
+
+
+T0_MS = round(T0 * 1000)
+
+
+@COMMON
+@given(
+    st.lists(st.tuples(TIMES, st.decimals(-40, 80, places=3)), min_size=1, max_size=30),
+    st.sampled_from(list(Unit)),
+    st.sampled_from([None, "", "/t", "/a~1b/0/c"]),
+    st.sampled_from([0.0, 0.5, -1.25]),
+)
+def test_an_export_reads_back_to_the_same_under_the_same_configuration(
+    said: list[tuple[float, object]], unit: Unit, pointer: str | None, offset: float
+) -> None:
+    probe = floor_probe(unit=unit, value_pointer=pointer, offset_c=offset)
+    home = site(probe)
+    arrivals = Arrivals()
+    for at, number in said:
+        temp_c = float(str(number)) + offset
+        arrivals.add(probe.key, at, temp_c)
+    with corner() as path, Journal.open(path) as journal, JournalReader(path) as reader:
+        journal.know(home.all_probes)
+        journal.bring_in(arrivals)
+        at, temp = reader.readings(probe.key)
+        again = []
+        for _, line in lines.read("".join(export_lines.chunks(reader)).splitlines()):
+            assert isinstance(line, lines.Message)
+            one = read(line.payload.encode(), probe, Moment(line.at, line.at))
+            assert isinstance(one, Reading), (line, one)
+            again.append((kept_at(one.at), kept_temp_c(one.temp_c)))
+        kept = list(zip(at.tolist(), temp.tolist(), strict=True))
+        assert sorted(again) == sorted(kept)
+
+
+JSONISH = st.recursive(
+    st.none() | st.booleans() | st.integers() | st.floats() | st.text(max_size=8),
+    lambda inner: st.lists(inner, max_size=3) | st.dictionaries(st.text(max_size=6), inner),
+)
+KEYS = st.sampled_from(
+    ["at", "topic", "payload", "entry", "count", "number", "minutes", "hatched", "brooder", "clock"]
+)
+VALUES = st.sampled_from(["2026-02-10T02:15:30Z", "placed", "undo", "33.4", 3]) | JSONISH
+
+
+def fault_in(text: list[str]) -> LineFault | None:
+    try:
+        list(lines.read(text))
+    except LineFault as fault:
+        return fault
+    return None
+
+
+@given(st.dictionaries(KEYS, VALUES))
+def test_any_line_is_read_or_refused_with_its_number(said: dict[str, object]) -> None:
+    fault = fault_in(["", json.dumps(said)])
+    if fault is not None:
+        assert str(fault).startswith("line 2: ")
+        assert "\n" not in str(fault)
+
+
+@given(st.text(max_size=200))
+def test_any_text_is_read_or_refused(text: str) -> None:
+    fault = fault_in(text.split("\n"))
+    assert fault is None or fault.number >= 1

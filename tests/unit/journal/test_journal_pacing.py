@@ -1,0 +1,66 @@
+"""A commit is due before the broker's window is full, and never late."""
+
+from monitor.journal.pacing import Pacing
+
+
+def test_a_nearly_full_window_is_committed_at_once() -> None:
+    pacing = Pacing(window=20)
+    assert not pacing.due(pending=17, oldest_age_s=1.0)
+    assert pacing.due(pending=18, oldest_age_s=1.0)
+
+
+def test_messages_already_waiting_share_the_commit_but_not_beyond_the_window() -> None:
+    pacing = Pacing(window=20)
+    assert not pacing.due(pending=18, oldest_age_s=1.0, more_waiting=True)
+    assert pacing.due(pending=20, oldest_age_s=1.0, more_waiting=True)
+
+
+def test_an_alarm_or_an_entry_does_not_wait() -> None:
+    assert Pacing().due(pending=0, oldest_age_s=0.0, urgent=True)
+
+
+def test_a_lone_message_waits_no_longer_than_stated() -> None:
+    pacing = Pacing(longest_s=25.0)
+    assert not pacing.due(pending=1, oldest_age_s=24.9)
+    assert pacing.due(pending=1, oldest_age_s=25.0)
+    assert pacing.wait_s(pending=1, oldest_age_s=20.0) == 5.0
+    assert pacing.wait_s(pending=18, oldest_age_s=0.0) == 0.0
+
+
+def test_a_narrower_window_at_the_broker_is_learned_so_that_a_backlog_flows() -> None:
+    """A broker that sends four ahead: without learning each four would take 25 s."""
+    pacing = Pacing(window=20, longest_s=25.0)
+    tick, waited, backlog = 0.0, 0.0, 400
+    while backlog:
+        pacing.arrived(tick, 4)  # at once after the acknowledgement
+        age = 0.0
+        while not pacing.due(pending=4, oldest_age_s=age):
+            age += 1.0
+        tick += age + 0.01
+        waited += age
+        backlog -= 4
+        pacing.committed(tick, acknowledged=4, by_age=age >= 25.0)
+    assert waited <= 50.0
+
+
+def test_a_slow_trickle_is_not_taken_for_a_narrow_window() -> None:
+    pacing = Pacing(window=20, longest_s=25.0)
+    for n in range(50):  # eight probes, each once a minute: a few pending when the time is up
+        tick = n * 25.0
+        for k in range(3):
+            pacing.arrived(tick + 6.0 * (k + 1))
+        pacing.committed(tick + 25.0, acknowledged=3, by_age=True)
+    assert pacing.full_at == 18
+
+
+def test_a_learned_window_is_tried_at_full_width_again() -> None:
+    pacing = Pacing(window=20)
+    pacing.committed(0.0, acknowledged=4, by_age=True)
+    pacing.arrived(0.1, 4)
+    assert pacing.full_at == 3
+    pacing.arrived(4000.0)
+    assert pacing.full_at == 18
+
+
+def test_a_window_of_one_is_committed_message_by_message() -> None:
+    assert Pacing(window=1).due(pending=1, oldest_age_s=0.0)
