@@ -12,9 +12,10 @@ class Kept(Protocol):
     """The part of the journal reader that the review uses."""
 
     def readings_of(
-        self, probe_keys: Iterable[str] | None, from_at: float, to_at: float
+        self, probe_keys: Iterable[str] | None, from_at: float, to_at: float, *, only_sure: bool
     ) -> dict[str, tuple[Floats, Floats]]:
-        """Times and temperatures by probe, from <= at < to, in time order."""
+        """Times and temperatures by probe, from <= at < to, in time order; `only_sure` leaves out
+        what was read before the board knew the time."""
         ...
 
     def entries(self) -> Sequence[Entry]:

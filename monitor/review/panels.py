@@ -16,6 +16,7 @@ from monitor.units import sign
 
 FLOOR_PX = 210
 _NAME_LETTERS = 12  # what fits beside the drawing on a phone
+_FEW = 3  # more lines than this are drawn thinner
 _OPEN_GAPS = "break-paths-show-path-domains"
 
 
@@ -152,17 +153,18 @@ class Panels:
             rows = self.points.line(line)
             if not rows:
                 continue
-            names.append(_Name(line.name, rows[-1]["v"], look.colour, look.shape))
-            layers += [self._line(rows, look, y), self._symbols(line, look, number, y)]
+            names.append(_Name(line.name, _ending(rows), look.colour, look.shape))
+            thick = 1.8 if len(lines) <= _FEW else 1.1
+            layers += [self._line(rows, look, thick, y), self._symbols(line, look, number, y)]
             if self.moving:
                 layers.append(self._hover(rows, line.name, look, y))
         return layers
 
-    def _line(self, rows: list[Spec], look: Ink, y: Spec) -> Spec:
+    def _line(self, rows: list[Spec], look: Ink, thick: float, y: Spec) -> Spec:
         return {
             "data": {"values": rows},
             "mark": {"type": "line", "color": look.colour, "strokeDash": list(look.dash),
-                     "strokeWidth": 1.8, "clip": True, "invalid": _OPEN_GAPS},
+                     "strokeWidth": thick, "clip": True, "invalid": _OPEN_GAPS},
             "encoding": {"x": self.x(), "y": {"field": "v", **y}},
         }  # fmt: skip
 
@@ -254,3 +256,9 @@ class Panels:
                     "encoding": {**at_the_side, "text": {"field": "name", "type": "nominal"}},
                 })  # fmt: skip
         return {"layer": [symbols, *texts]}
+
+
+def _ending(rows: list[Spec]) -> float:
+    """Where a line ends to the eye: the middle of its last thirtieth, not its last flicker."""
+    last = sorted(row["v"] for row in rows[-max(len(rows) // 30, 1) :] if row["v"] is not None)
+    return float(last[len(last) // 2])

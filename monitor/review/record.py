@@ -74,7 +74,8 @@ class Record:
         A little earlier too: the reading that held when the span began."""
         begins = self.start if start is None else start
         ends = self.stop if stop is None else stop
-        found = self.kept.readings_of(list(keys), begins - self.hold_s, ends)
+        # A reading whose time is not sure would lay one hour's cold over another's.
+        found = self.kept.readings_of(list(keys), begins - self.hold_s, ends, only_sure=True)
         return {key: self._in_service(key, Trace(*pair)) for key, pair in found.items()}
 
     @cached_property

@@ -8,7 +8,8 @@ from monitor.brooding import losses, space
 from monitor.brooding.calendar import at_age, local_date, week_of_age
 from monitor.brooding.entries import EntryKind
 from monitor.review.days import Cut, Day, days
-from monitor.review.exposure import Exposure, joined
+from monitor.review.exposure import Exposure
+from monitor.review.joining import joined
 from monitor.review.record import Record
 from monitor.review.saying import span_text
 

@@ -7,7 +7,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from monitor.review.exposure import Exposure, Spell, TargetLine, Trace, exposure, joined
+from monitor.review.exposure import Exposure, Spell, TargetLine, Trace, exposure
+from monitor.review.joining import joined
 from monitor.review.thinning import pieces, thinned
 
 HOLD_S = 900.0

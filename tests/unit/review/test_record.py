@@ -99,3 +99,24 @@ def test_readings_of_a_probe_out_of_service_are_left_out(tmp_path):
         assert got.below_s == 0
         assert got.gap_s == 7200 - (3540 + record.hold_s)
         assert "wrong" not in [entry.note for entry in record.entries]
+
+
+def test_a_reading_whose_time_is_not_sure_is_no_evidence(tmp_path):
+    path = tmp_path / "journal.db"
+    start = at("2026-02-08 12:00")
+    placed = Entry(at=start, entry=EntryKind.PLACED, brooder="porch", count=9,
+                   hatched="2026-02-08", kind="broiler", number=1)  # fmt: skip
+    with Journal.open(path) as journal:
+        journal.know(site().all_probes)
+        readings = [
+            Reading(at=start + 60 * n, tick=start + 60 * n, probe="porch/west",
+                    temp_c=5.0 if n < 30 else 34.0, clock_sure=n >= 30)
+            for n in range(60)
+        ]  # fmt: skip
+        end = Moment(start + 3600, start + 3600)
+        entered = Entered(placed, Moment(start, start))
+        journal.commit(Batch(inputs=[entered, *readings], advanced_to=end))
+    with JournalReader(path) as reader:
+        record = open_record(reader, site(), Asked(brooder="porch"), now=LONG_AFTER)
+        got = record.exposure(start, start + 3600)
+        assert (got.below_s, got.gap_s, got.low_c) == (0, 1800, 34.0)
