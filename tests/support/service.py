@@ -29,7 +29,7 @@ from monitor.journal.reader import JournalReader
 from monitor.service import control
 from monitor.watch.events import AlarmName, Change
 
-BROODER = (sys.executable, "-c", "from monitor.commands import main; main()")
+MAIN = "from monitor.commands import main; main()"
 FLOOR = "brooder/porch/floor"
 
 # Short delays: a minute of a real night in a second of a test.
@@ -49,7 +49,8 @@ def wait_until(true: Callable[[], Any], within_s: float = 60.0, what: str = "it"
 
 class Service:
     """One `brooder watch`. `more` is TOML put at the end; `limits` are the brooder's;
-    `wrapper` goes before the command (prlimit, faketime, setpriv); `probes` are name -> topic."""
+    `wrapper` goes before the command (prlimit, faketime, setpriv); `probes` are name -> topic;
+    `shortened` names waits of the program that are set shorter ("monitor.service.run.X": s)."""
 
     def __init__(
         self,
@@ -57,6 +58,7 @@ class Service:
         *,
         broker_port: int | None = None,
         broker: str = "",
+        broker_host: str = "127.0.0.1",
         contacts: Mapping[str, str] | None = None,
         page: bool = False,
         probes: Mapping[str, str] | None = None,
@@ -70,6 +72,7 @@ class Service:
         env: Mapping[str, str] | None = None,
         state: Path | None = None,
         log_level: str = "info",
+        shortened: Mapping[str, float] | None = None,
     ) -> None:
         self.folder = folder
         self.config = folder / "brooder.toml"
@@ -86,11 +89,18 @@ class Service:
         self.page_port: int | None = 0 if page else None
         self._own_broker = broker_port is None
         self._broker = broker
+        self._broker_host = broker_host
         self._page_lines = page_lines
         self._contact_lines = contact_lines
         self._log_level = log_level
+        self._shortened = dict(shortened or {})
         self.process: subprocess.Popen[bytes] | None = None
         folder.mkdir(parents=True, exist_ok=True)
+
+    @property
+    def own_broker(self) -> bool:
+        """Does it run the built-in broker?"""
+        return self._own_broker
 
     # -- life
 
@@ -120,7 +130,9 @@ class Service:
             self.process = subprocess.Popen(
                 [
                     *self.wrapper,
-                    *BROODER,
+                    sys.executable,
+                    "-c",
+                    self._program(),
                     "watch",
                     "--config",
                     str(self.config),
@@ -193,6 +205,13 @@ class Service:
         """Has it not ended?"""
         return self.process is not None and self.process.poll() is None
 
+    def _program(self) -> str:
+        lines = []
+        for path, value in self._shortened.items():
+            module, _, name = path.rpartition(".")
+            lines.append(f"import {module} as m; assert m.{name} > {value}; m.{name} = {value}")
+        return "\n".join([*lines, MAIN])
+
     # -- what it says
 
     def log(self) -> str:
@@ -253,7 +272,9 @@ class Service:
     def write_config(self) -> None:
         """From the attributes, which a test may have changed."""
         own = f'[built_in_broker]\nlisten = "127.0.0.1"\nport = {self.broker_port}\n'
-        other = f'[broker]\nhost = "127.0.0.1"\nport = {self.broker_port}\n{self._broker}\n'
+        other = (
+            f'[broker]\nhost = "{self._broker_host}"\nport = {self.broker_port}\n{self._broker}\n'
+        )
         probes = "".join(
             f'  [[brooders.probes]]\n  name = "{name}"\n  topic = "{topic}"\n  place = "floor"\n'
             for name, topic in self.probes.items()
