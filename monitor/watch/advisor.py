@@ -8,7 +8,8 @@ from typing import cast
 from monitor.brooding.advice import advise
 from monitor.brooding.batch import Batch
 from monitor.site import Brooder
-from monitor.watch.alarms import Alarm, Book, Description
+from monitor.watch.alarm import Alarm, Description
+from monitor.watch.alarms import Book
 from monitor.watch.events import AlarmName, Facts
 
 ONCE_IN_S = 20 * 3600.0  # told at most once a day each, though it may come and go

@@ -1,118 +1,17 @@
-"""The alarms as they stand: life cycle, delays, incidents, shelving, passing on. Owned by
-watch.engine, fed with conditions by brooder_watch, silence and probe_watch.
-
-An incident is one trouble in one place: the alarms of one family that are active together. It is
-named after its first alarm. A later one that is no worse is *folded*: it is an event like any
-other, but needs no message of its own, is not passed on, and shares the acknowledgement of the
-incident's head (its worst active alarm)."""
-
-from dataclasses import dataclass, field
-from typing import Any, NamedTuple, Protocol, cast
+"""The alarms as they stand: delays, life cycle, shelving, passing on. Owned by watch.engine, fed
+with conditions by brooder_watch, silence, probe_faults, watcher and advisor."""
 
 from monitor.site import Limits
-from monitor.watch.alarm_table import ESCALATIONS_MAX, TABLE, Lasting, Rule
+from monitor.watch import incidents
+from monitor.watch.alarm import Alarm, Owner
+from monitor.watch.alarm_table import TABLE, Lasting
 from monitor.watch.band import Delay
-from monitor.watch.events import (
-    AlarmName,
-    Cause,
-    Change,
-    ChangeKind,
-    Facts,
-    Priority,
-    State,
-)
-from monitor.watch.life_cycle import ACTIVE, AlarmState, Move, after, possible
+from monitor.watch.events import AlarmName, Change, ChangeKind, Facts, State
+from monitor.watch.life_cycle import AlarmState, Move, after, possible
 from monitor.watch.timers import Slot, Timers
 
 DELAY, SHELF, ESCALATE = "delay", "shelf", "escalate"
 _RANK = {DELAY: 2, SHELF: 3, ESCALATE: 4}
-
-
-class Description(NamedTuple):
-    """What its owner says of an alarm at the moment it is raised."""
-
-    facts: Facts
-    cause: Cause = Cause.UNKNOWN
-    probe: str | None = None
-    priority: Priority | None = None  # None: the table's
-    rank: int | None = None  # None: the table's
-
-
-class Owner(Protocol):
-    """Whoever judges an alarm's condition and knows the numbers behind it."""
-
-    def describe(self, alarm: "Alarm", tick: float) -> Description:
-        """The facts at the moment it is raised."""
-        ...
-
-    def closing(self, alarm: "Alarm", tick: float) -> Facts:
-        """The facts at the moment it is cleared."""
-        ...
-
-    def held_until(self, alarm: "Alarm") -> float | None:
-        """A tick before which it should not be raised: a grower is at work in the box."""
-        ...
-
-
-@dataclass(slots=True, kw_only=True)
-class Alarm:
-    """One alarm of one brooder (probe, contact, site): where it stands, and its open occurrence."""
-
-    key: str
-    rule: Rule
-    brooder: str | None
-    subject: str | None  # probe key or contact, where there can be several
-    owner: Owner
-    delay: Delay
-    state: AlarmState = AlarmState.NORMAL
-    occurrence: str = ""
-    incident: str = ""
-    folded: bool = False
-    priority: Priority = Priority.ADVICE
-    rank: int = 0
-    cause: Cause = Cause.UNKNOWN
-    probe: str | None = None
-    began_at: float = 0.0
-    raised_at: float = 0.0
-    raised_tick: float = 0.0
-    extreme_c: float | None = None
-    facts: Facts = field(default_factory=Facts)
-    by: str | None = None
-    acknowledged_at: float | None = None
-    shelved_until: float | None = None  # tick
-    shelved_note: str | None = None
-    escalations: int = 0
-    last_second: int = 0
-
-    @property
-    def active(self) -> bool:
-        """Told and not over: unacknowledged or acknowledged."""
-        return self.state in ACTIVE
-
-    @property
-    def watched(self) -> bool:
-        """Is its condition running or being waited for? Then extremes are kept."""
-        return self.delay.condition or self.delay.active
-
-
-_KEPT = (
-    "occurrence",
-    "incident",
-    "folded",
-    "rank",
-    "probe",
-    "began_at",
-    "raised_at",
-    "raised_tick",
-    "extreme_c",
-    "by",
-    "acknowledged_at",
-    "shelved_until",
-    "shelved_note",
-    "escalations",
-    "last_second",
-)
-_TICKS = ("raised_tick", "shelved_until")
 
 
 class Book:
@@ -197,19 +96,10 @@ class Book:
 
     def _settle_with_siblings(self, alarm: Alarm, tick: float) -> None:
         """Probes of one box that went wrong together are told together."""
-        siblings = []
-        if alarm.subject is not None and alarm.delay.condition:
-            siblings = [
-                other
-                for other in self.alarms.values()
-                if other is not alarm
-                and other.rule is alarm.rule
-                and other.brooder == alarm.brooder
-                and other.delay.condition
-                and other.delay.due is not None
-            ]
+        waiting = alarm.delay.condition
+        others = incidents.siblings(alarm, self.alarms.values()) if waiting else []
         self._settle(alarm, tick)
-        for other in siblings:
+        for other in others:
             other.delay.due = tick
             self._settle(other, tick)
 
@@ -250,12 +140,12 @@ class Book:
         alarm.occurrence = f"{alarm.key}/{alarm.last_second}"
         alarm.by = alarm.acknowledged_at = None
         alarm.escalations = 0
-        others = self._related(alarm)
-        head = max(others, key=_worst, default=None)
+        others = incidents.related(alarm, self.alarms.values())
+        head = incidents.head(others)
         if head is None:
             alarm.incident, alarm.folded = alarm.occurrence, False
         else:
-            alarm.incident = min(others, key=_first).incident
+            alarm.incident = incidents.first(others).incident
             alarm.folded = alarm.rank <= head.rank
         alarm.facts = described.facts
         self._emit(alarm, ChangeKind.RAISED, tick, alarm.facts)
@@ -274,46 +164,18 @@ class Book:
         closing["since"] = alarm.began_at
         if alarm.extreme_c is not None:
             closing["extreme_c"] = alarm.extreme_c
-        closing["incident_open"] = any(
-            a.active and a.incident == alarm.incident for a in self.alarms.values()
-        )
+        closing["incident_open"] = bool(incidents.members(alarm.incident, self.alarms.values()))
         self._emit(alarm, ChangeKind.CLEARED, tick, closing)
         self._timers.set(Slot(_RANK[ESCALATE], ESCALATE, alarm.key), None)
         self._pass_on_head(alarm.incident, tick)
 
-    def _related(self, alarm: Alarm) -> list[Alarm]:
-        """Active alarms that one cause may have set off together with this one."""
-        family = alarm.rule.family
-        if family is None:
-            return []
-        return [
-            other
-            for other in self.alarms.values()
-            if other is not alarm
-            and other.active
-            and other.rule.family is family
-            and (other.brooder == alarm.brooder or None in (other.brooder, alarm.brooder))
-            and (
-                other.subject == alarm.subject
-                or None in (other.subject, alarm.subject)
-                or (other.rule is alarm.rule and other.raised_tick == alarm.raised_tick)
-            )
-        ]
-
     def _pass_on_head(self, incident: str, tick: float) -> None:
         """Only the worst active alarm of an incident is passed on, once for all of it."""
-        members = [a for a in self.alarms.values() if a.active and a.incident == incident]
-        head = max(members, key=_worst, default=None)
+        members = incidents.members(incident, self.alarms.values())
+        head = incidents.head(members)
         for member in members:
             slot = Slot(_RANK[ESCALATE], ESCALATE, member.key)
-            wanted = (
-                member is head
-                and member.state is AlarmState.UNACKNOWLEDGED
-                and member.priority is Priority.URGENT
-                and member.rule.escalate_s is not None
-                and member.escalations < ESCALATIONS_MAX
-            )
-            if not wanted:
+            if member is not head or not incidents.to_pass_on(member):
                 self._timers.set(slot, None)
             elif self._timers.due(slot) is None:
                 self._timers.set(slot, tick + (member.rule.escalate_s or 0.0))
@@ -341,13 +203,7 @@ class Book:
             and (name is None or a.rule.alarm.value == name)
             and possible(a.state, Move.ACKNOWLEDGE)
         ]
-        lesser = [
-            a
-            for a in self.alarms.values()
-            if a not in asked
-            and a.state is AlarmState.UNACKNOWLEDGED
-            and any(b.active and b.incident == a.incident and b.rank >= a.rank for b in asked)
-        ]
+        lesser = incidents.lesser(asked, self.alarms.values())
         for alarm in asked + lesser:
             self._acknowledge_one(alarm, tick, by)
         for incident in sorted({a.incident for a in asked}):
@@ -445,44 +301,9 @@ class Book:
         )
 
     def state(self) -> State:
-        """JSON-able: every alarm that is not as it was made."""
-        kept: State = {}
-        for key, alarm in self.alarms.items():
-            delay = alarm.delay
-            row: dict[str, Any] = {name: getattr(alarm, name) for name in _KEPT}
-            row["state"] = alarm.state.value
-            row["priority"] = alarm.priority.value
-            row["cause"] = alarm.cause.value
-            row["facts"] = dict(alarm.facts)
-            row["delay"] = [delay.condition, delay.active, delay.began, delay.due]
-            row["place"] = [alarm.rule.alarm.value, alarm.brooder, alarm.subject]
-            kept[key] = row
-        return kept
-
-    def restore_one(self, alarm: Alarm, row: dict[str, Any], shift_s: float) -> None:
-        """One alarm as it was, `shift_s` later."""
-        for name in _KEPT:
-            setattr(alarm, name, row[name])
-        for name in _TICKS:
-            value = getattr(alarm, name)
-            if value is not None:
-                setattr(alarm, name, value + shift_s)
-        alarm.state = AlarmState(row["state"])
-        alarm.priority = Priority(row["priority"])
-        alarm.cause = Cause(row["cause"])
-        alarm.facts = cast(Facts, dict(row["facts"]))
-        delay = alarm.delay
-        delay.condition, delay.active, delay.began, delay.due = row["delay"]
-        delay.shift(shift_s)
+        """JSON-able."""
+        return {key: alarm.kept() for key, alarm in self.alarms.items()}
 
 
 def _by(by: str | None) -> Facts:
     return Facts(by=by) if by else Facts()
-
-
-def _worst(alarm: Alarm) -> tuple[int, float]:
-    return (alarm.rank, -alarm.raised_tick)
-
-
-def _first(alarm: Alarm) -> tuple[float, str]:
-    return (alarm.raised_tick, alarm.key)

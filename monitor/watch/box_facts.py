@@ -4,7 +4,7 @@ watch.brooder_watch when an alarm is raised, passed on or cleared."""
 from typing import TYPE_CHECKING
 
 from monitor.site import Place
-from monitor.watch.alarms import Alarm
+from monitor.watch.alarm import Alarm
 from monitor.watch.diagnosis import Outlook
 from monitor.watch.events import AlarmName, Cause, Facts
 from monitor.watch.probe_watch import ProbeWatch

@@ -13,7 +13,8 @@ from monitor.brooding.calendar import age_days
 from monitor.brooding.schedules import Schedule, schedule_for, target_at
 from monitor.site import Brooder, Limits, Place
 from monitor.watch import night
-from monitor.watch.alarms import Alarm, Book, Description
+from monitor.watch.alarm import Alarm, Description
+from monitor.watch.alarms import Book
 from monitor.watch.box_facts import (
     cause_of,
     lead_probe,
@@ -184,13 +185,14 @@ class BrooderWatch:
             return
         counting = self.counting()
         if not counting:
-            for alarm in (self.chill, self.cold, self.overheat, self.hot):
+            for alarm in (self.heat_loss, self.chill, self.cold, self.overheat, self.hot):
                 self.book.hold(alarm)
             self.night.see(night.IDLE if self.batch is None else night.UNSEEN, tick)
             return
         cold = any(p.cold.beyond for p in counting)
         hot = any(p.hot.beyond for p in counting)
-        rising = self.batch is not None and self.estimate.diagnosis.cause is Cause.OVERHEAT
+        cause = None if self.batch is None else self.estimate.diagnosis.cause
+        rising = cause is Cause.OVERHEAT
         over = (
             rising
             or any(p.overheat.beyond for p in counting)
@@ -198,6 +200,9 @@ class BrooderWatch:
         )
         see = self.book.see
         if self.batch is not None:
+            # A floor still below its band is no sign that the heat is back.
+            lost = cause is Cause.HEAT_SOURCE or (self.heat_loss.delay.active and cold)
+            see(self.heat_loss, lost, tick)
             see(self.chill, any(p.chill.beyond for p in counting), tick)
             see(self.cold, cold, tick)
         see(self.overheat, over, tick, at_once=rising)
@@ -245,8 +250,6 @@ class BrooderWatch:
                 probe.finding = reason
                 self.faults.see(probe, tick, at_once=reason is not None)
             probe.stir()
-        if self.batch is not None and not self.out_of_service:
-            self.book.see(self.heat_loss, diagnosis.cause is Cause.HEAT_SOURCE, tick)
         self.evaluate(tick)
 
     def rate_c_per_h(self, tick: float) -> float | None:

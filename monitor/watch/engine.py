@@ -16,7 +16,8 @@ from monitor.brooding.batch import LEDGER_KINDS, Ledger, fold
 from monitor.site import Brooder, Limits, Place, Site
 from monitor.watch import estimator
 from monitor.watch.advisor import Advisor
-from monitor.watch.alarms import DELAY, ESCALATE, SHELF, Alarm, Book
+from monitor.watch.alarm import Alarm
+from monitor.watch.alarms import DELAY, ESCALATE, SHELF, Book
 from monitor.watch.brooder_watch import BrooderWatch
 from monitor.watch.diagnosis import Outlook
 from monitor.watch.estimate import Estimate, Forecast, Wish, coming_lows
@@ -32,6 +33,7 @@ from monitor.watch.events import (
     Reading,
     State,
 )
+from monitor.watch.in_use import InUse
 from monitor.watch.picture import picture
 from monitor.watch.probe_faults import ProbeFaults
 from monitor.watch.probe_watch import ProbeWatch
@@ -66,6 +68,7 @@ class Engine:
         self._probes.update((p.key, p) for box in boxes for p in box.probes)
         self._faults = ProbeFaults(self._probes.values(), self._book)
         self._silence = Silence(boxes, self._site_probes, self._book, self._timers)
+        self._in_use = InUse(self._boxes, self._probes, self._book, self._silence, self._faults)
         self._watcher = Watcher(self._book, self._timers, boxes)
         self._advisors = {b.name: Advisor(b, site.timezone, self._book) for b in site.brooders}
         for probe in self._probes.values():
@@ -187,9 +190,9 @@ class Engine:
         elif kind is EntryKind.UNSHELVE:
             self._book.unshelve(entry.brooder, entry.alarm, tick, entry.by)
         elif kind is EntryKind.OUT_OF_SERVICE:
-            self._take_out(entry, tick)
+            self._in_use.take_out(entry, tick)
         else:
-            self._put_back(entry, tick)
+            self._in_use.put_back(entry, tick)
         return self._changes()
 
     def advance(self, now: Moment) -> list[Change]:
@@ -341,61 +344,6 @@ class Engine:
             and (entry.brooder is None or alarm.brooder == entry.brooder)
         ]
 
-    def _take_out(self, entry: Entry, tick: float) -> None:
-        reason = entry.note or "out of service"
-        box = self._boxes.get(entry.brooder or "") if entry.probe is None else None
-        if box is not None:
-            box.out_of_service = True
-            for alarm in self._book.alarms.values():
-                if alarm.brooder == box.name:
-                    self._book.take_out(alarm, tick, reason)
-            box.evaluate(tick)
-        probe = self._probes.get(entry.probe or "")
-        if probe is not None:
-            probe.out_of_service = True
-            probe.stir()
-            self._book.take_out(self._silence.alarm(probe), tick, reason)
-            self._book.take_out(self._faults.alarm(probe), tick, reason)
-            self._silence.wait(probe)
-            if probe.box is not None:
-                probe.box.evaluate(tick)
-        self._silence.judge(tick)
-
-    def _put_back(self, entry: Entry, tick: float) -> None:
-        box = self._boxes.get(entry.brooder or "") if entry.probe is None else None
-        if box is not None and box.out_of_service:
-            box.out_of_service = False
-            for alarm in self._book.alarms.values():
-                if alarm.brooder == box.name and not self._probe_is_out(alarm):
-                    self._book.put_back(alarm)
-            for each in box.probes:
-                self._start_over(each, tick)
-            box.refresh(tick)
-        probe = self._probes.get(entry.probe or "")
-        if probe is not None and probe.out_of_service:
-            probe.out_of_service = False
-            if probe.box is None or not probe.box.out_of_service:
-                self._book.put_back(self._silence.alarm(probe))
-                self._book.put_back(self._faults.alarm(probe))
-            self._start_over(probe, tick)
-            if probe.box is not None:
-                probe.box.evaluate(tick)
-        self._silence.judge(tick)
-
-    def _start_over(self, probe: ProbeWatch, tick: float) -> None:
-        """It is waited for from now on."""
-        if not probe.out_of_service:
-            probe.silent = False
-            probe.heard = tick
-            probe.stir()
-            self._silence.wait(probe)
-
-    def _probe_is_out(self, alarm: Alarm) -> bool:
-        return any(
-            p.out_of_service and alarm in (self._silence.alarm(p), self._faults.alarm(p))
-            for p in self._probes.values()
-        )
-
     # -- picture and restart
 
     def status(self, now: Moment) -> SiteStatus:
@@ -451,7 +399,7 @@ class Engine:
         for key, row in state["alarms"].items():
             alarm = self._book.alarms.get(key) or self._watcher.reopen(row["place"])
             if alarm is not None:
-                self._book.restore_one(alarm, row, shift_s)
+                alarm.restore(row, shift_s)
         self._watcher.restore(state["watcher"], shift_s)
         self._restore_timers(state, shift_s)
 

@@ -6,7 +6,8 @@ side (stuck, drifting, fallen out of the box)."""
 from collections.abc import Iterable
 
 from monitor.site import Limits
-from monitor.watch.alarms import Alarm, Book, Description
+from monitor.watch.alarm import Alarm, Description
+from monitor.watch.alarms import Book
 from monitor.watch.events import AlarmName, Cause, Facts
 from monitor.watch.probe_watch import ProbeWatch
 

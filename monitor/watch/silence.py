@@ -8,7 +8,8 @@ the narrower alarm waits a little for the wider one: a minute for a brooder, fiv
 A bad value is not a reading: a probe that says only -127 is silent too, and then a fault."""
 
 from monitor.site import Limits, Place
-from monitor.watch.alarms import Alarm, Book, Description
+from monitor.watch.alarm import Alarm, Description
+from monitor.watch.alarms import Book
 from monitor.watch.brooder_watch import BrooderWatch
 from monitor.watch.events import AlarmName, Cause, Facts, Priority
 from monitor.watch.probe_watch import ProbeWatch

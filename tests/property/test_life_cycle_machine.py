@@ -234,4 +234,4 @@ class Watch(RuleBasedStateMachine):
 
 
 TestWatch = Watch.TestCase
-TestWatch.settings = settings(max_examples=120, stateful_step_count=50, deadline=None)
+TestWatch.settings = settings(max_examples=200, stateful_step_count=50, deadline=None)

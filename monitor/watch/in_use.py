@@ -1,0 +1,86 @@
+"""Probes and brooders that are not in use: what out-of-service and in-service entries do.
+
+Called by watch.engine. What is out of service is followed but raises nothing and is not missed."""
+
+from monitor.watch.alarm import Alarm
+from monitor.watch.alarms import Book
+from monitor.watch.brooder_watch import BrooderWatch
+from monitor.watch.events import Entry
+from monitor.watch.probe_faults import ProbeFaults
+from monitor.watch.probe_watch import ProbeWatch
+from monitor.watch.silence import Silence
+
+
+class InUse:
+    """Takes out of service and puts back."""
+
+    def __init__(
+        self,
+        boxes: dict[str, BrooderWatch],
+        probes: dict[str, ProbeWatch],
+        book: Book,
+        silence: Silence,
+        faults: ProbeFaults,
+    ) -> None:
+        self._boxes = boxes
+        self._probes = probes
+        self._book = book
+        self._silence = silence
+        self._faults = faults
+
+    def take_out(self, entry: Entry, tick: float) -> None:
+        """A probe, or a whole brooder, is not in use from now on."""
+        reason = entry.note or "out of service"
+        box = self._boxes.get(entry.brooder or "") if entry.probe is None else None
+        if box is not None:
+            box.out_of_service = True
+            for alarm in self._book.alarms.values():
+                if alarm.brooder == box.name:
+                    self._book.take_out(alarm, tick, reason)
+            box.evaluate(tick)
+        probe = self._probes.get(entry.probe or "")
+        if probe is not None:
+            probe.out_of_service = True
+            probe.stir()
+            self._book.take_out(self._silence.alarm(probe), tick, reason)
+            self._book.take_out(self._faults.alarm(probe), tick, reason)
+            self._silence.wait(probe)
+            if probe.box is not None:
+                probe.box.evaluate(tick)
+        self._silence.judge(tick)
+
+    def put_back(self, entry: Entry, tick: float) -> None:
+        """In use again, and judged from now on."""
+        box = self._boxes.get(entry.brooder or "") if entry.probe is None else None
+        if box is not None and box.out_of_service:
+            box.out_of_service = False
+            for alarm in self._book.alarms.values():
+                if alarm.brooder == box.name and not self._probe_is_out(alarm):
+                    self._book.put_back(alarm)
+            for each in box.probes:
+                self._start_over(each, tick)
+            box.refresh(tick)
+        probe = self._probes.get(entry.probe or "")
+        if probe is not None and probe.out_of_service:
+            probe.out_of_service = False
+            if probe.box is None or not probe.box.out_of_service:
+                self._book.put_back(self._silence.alarm(probe))
+                self._book.put_back(self._faults.alarm(probe))
+            self._start_over(probe, tick)
+            if probe.box is not None:
+                probe.box.evaluate(tick)
+        self._silence.judge(tick)
+
+    def _start_over(self, probe: ProbeWatch, tick: float) -> None:
+        """It is waited for from now on."""
+        if not probe.out_of_service:
+            probe.silent = False
+            probe.heard = tick
+            probe.stir()
+            self._silence.wait(probe)
+
+    def _probe_is_out(self, alarm: Alarm) -> bool:
+        return any(
+            p.out_of_service and alarm in (self._silence.alarm(p), self._faults.alarm(p))
+            for p in self._probes.values()
+        )
