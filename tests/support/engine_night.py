@@ -70,6 +70,11 @@ class Night:
             for brooder in self.site.brooders:
                 self.placed(brooder.name)
 
+    @staticmethod
+    def evening(day: str) -> float:
+        """Six in the evening of a date, local time."""
+        return datetime.fromisoformat(f"{day}T18:00").replace(tzinfo=ZONE).timestamp()
+
     def now(self, t: float | None = None) -> Moment:
         at = self.start + (self.t if t is None else t)
         return Moment(at, at)

@@ -1,0 +1,298 @@
+"""What the engine makes of the thermal side's word: one cause, one trouble. The estimator here says
+what the test wants; the real one is tried on simulated nights elsewhere."""
+
+from collections.abc import Callable
+
+import pytest
+from support.engine_night import Night, a_brooder, a_site
+
+from monitor.site import Brooder
+from monitor.watch.diagnosis import Diagnosis, FaultKind, Finding, Interval, Outlook
+from monitor.watch.estimator import Estimator, NoEstimate
+from monitor.watch.events import AlarmName, Cause, ChangeKind, EntryKind, Moment, Priority
+from monitor.watch.outside_curve import OutsideCurve
+
+LOST = Diagnosis(
+    cause=Cause.HEAT_SOURCE,
+    started=0.0,
+    source="west lamp",
+    source_sure=True,
+    source_watts=250.0,
+    rate_k_per_h=-9.0,
+)
+
+
+class Told(NoEstimate):
+    """Says what it was told to say."""
+
+    def __init__(self) -> None:
+        self.diagnosis = Diagnosis()
+        self.news = False
+        self.chance = 0.0
+        self.asked: list[tuple[Moment, float]] = []
+
+    def say(self, diagnosis: Diagnosis) -> None:
+        self.diagnosis = diagnosis
+        self.news = True
+
+    def observe(self, tick: float, probe_key: str, temp_c: float) -> Diagnosis | None:
+        news, self.news = self.news, False
+        return self.diagnosis if news else None
+
+    def minutes_to(self, limit_c: float, tick: float) -> Interval | None:
+        return Interval(40.0, 30.0, 55.0)
+
+    def outside_curve(self, now: Moment, until_at: float) -> OutsideCurve | None:
+        return OutsideCurve(
+            points=((now.at, 5.0),),
+            from_at=now.at,
+            sd_k=1.0,
+            sd_k_per_root_h=0.0,
+            sd_most_k=1.0,
+            source="the test",
+        )
+
+    def outlook(
+        self,
+        start: Moment,
+        outside: OutsideCurve,
+        until_at: float,
+        *,
+        low_c: float,
+        extra_watts: float = 0.0,
+        cover_gain: float = 1.0,
+    ) -> Outlook | None:
+        self.asked.append((start, until_at))
+        return Outlook(
+            lowest_c=Interval(30.0, 29.0, 31.0),
+            lowest_at=until_at - 7200.0,
+            leaves_band_at=until_at - 10800.0,
+            chance=self.chance if extra_watts == 0.0 else 0.0,
+            missing_watts=80.0,
+            outside_low_c=-2.0,
+            outside_from=outside.source,
+            rise_c=Interval(30.0, 29.0, 31.0),
+            learned=1.0,
+        )
+
+
+@pytest.fixture
+def told() -> Told:
+    return Told()
+
+
+@pytest.fixture
+def make(told: Told) -> Callable[[Brooder, bool], Estimator]:
+    return lambda _brooder, _outside: told
+
+
+@pytest.fixture
+def night(make: Callable[[Brooder, bool], Estimator]) -> Night:
+    return Night(make_estimator=make)
+
+
+def test_a_lost_source_is_told_at_once_with_its_name_and_the_minutes_left(
+    night: Night, told: Told
+) -> None:
+    night.holds(35.0, for_s=600)
+    told.say(LOST)
+    night.holds(34.0, for_s=10)
+    (lost,) = night.changes
+    assert (lost.alarm, lost.priority) == (AlarmName.HEAT_LOSS, Priority.URGENT)
+    assert lost.cause is Cause.HEAT_SOURCE
+    assert lost.facts["source"] == "west lamp"
+    assert lost.facts["source_sure"]
+    assert lost.facts["minutes_to_chill_low"] == 30.0
+    assert lost.facts["rate_c_per_h"] == -9.0
+
+
+def test_cold_and_chill_after_it_are_the_same_trouble_and_only_chill_is_told(
+    night: Night, told: Told
+) -> None:
+    night.holds(35.0, for_s=600)
+    told.say(LOST)
+    night.holds(34.0, for_s=60)
+    night.holds(31.0, for_s=600)
+    night.holds(28.0, for_s=600)
+    lost, cold, chill = [c for c in night.changes if c.change is ChangeKind.RAISED]
+    assert [c.alarm for c in (lost, cold, chill)] == [
+        AlarmName.HEAT_LOSS,
+        AlarmName.COLD,
+        AlarmName.CHILL,
+    ]
+    assert {c.facts["incident"] for c in (lost, cold, chill)} == {lost.occurrence}
+    assert [c.facts.get("folded", False) for c in (lost, cold, chill)] == [False, True, False]
+    assert {c.cause for c in (cold, chill)} == {Cause.HEAT_SOURCE}
+    assert chill.facts["source"] == "west lamp"
+
+
+def test_a_lost_source_is_not_over_while_the_floor_is_below_its_band(
+    night: Night, told: Told
+) -> None:
+    night.holds(35.0, for_s=600)
+    told.say(LOST)
+    night.holds(31.0, for_s=600)
+    told.say(Diagnosis())
+    night.holds(31.0, for_s=600)
+    assert night.told(ChangeKind.CLEARED) == []
+    night.holds(35.0, for_s=120)
+    assert sorted(night.told(ChangeKind.CLEARED)) == ["porch/cold", "porch/heat-loss"]
+    last = [c for c in night.changes if c.change is ChangeKind.CLEARED]
+    assert [c.facts["incident_open"] for c in last] == [True, False]
+
+
+def test_answering_the_lost_source_answers_the_cold_that_follows(night: Night, told: Told) -> None:
+    night.holds(35.0, for_s=600)
+    told.say(LOST)
+    night.holds(34.0, for_s=60)
+    night.entry(EntryKind.ACKNOWLEDGE, brooder="porch", alarm="heat-loss", by="my phone")
+    night.holds(31.0, for_s=600)
+    assert night.told(ChangeKind.ACKNOWLEDGED) == ["porch/heat-loss", "porch/cold"]
+    night.holds(28.0, for_s=60)  # but chill is worse, and asks again
+    box = night.engine.status(night.now()).brooder("porch")
+    assert box is not None
+    assert {a.alarm.value: a.acknowledged for a in box.alarms} == {
+        "heat-loss": True,
+        "cold": True,
+        "chill": False,
+    }
+
+
+def test_without_birds_a_lost_source_is_nobodys_trouble(
+    make: Callable[[Brooder, bool], Estimator], told: Told
+) -> None:
+    night = Night(batch=False, make_estimator=make)
+    night.holds(35.0, for_s=60)
+    told.say(LOST)
+    night.holds(34.0, for_s=60)
+    assert night.changes == []
+
+
+def test_a_rising_floor_under_a_slipped_lamp_is_an_overheat_at_once(
+    night: Night, told: Told
+) -> None:
+    night.holds(35.0, for_s=600)
+    told.say(Diagnosis(cause=Cause.OVERHEAT, started=night.start + 590, rate_k_per_h=60.0))
+    night.holds(38.0, for_s=10)
+    assert night.told() == ["porch/overheat"]
+    assert night.changes[0].at == night.start + 600
+
+
+def test_a_grower_at_work_holds_cold_back_but_not_for_ever(night: Night, told: Told) -> None:
+    night.holds(35.0, for_s=600)
+    told.say(Diagnosis(hold_until=night.start + night.t + 36000.0, cause=Cause.COVER_OPEN))
+    night.holds(31.0, for_s=1200)
+    (cold,) = night.changes
+    assert cold.at == night.start + 600 + 900
+    assert cold.cause is Cause.COVER_OPEN
+
+
+def test_what_is_over_before_the_hold_ends_was_no_alarm(night: Night, told: Told) -> None:
+    night.holds(35.0, for_s=600)
+    told.say(Diagnosis(hold_until=night.start + night.t + 600.0, cause=Cause.COVER_OPEN))
+    night.holds(31.0, for_s=500)
+    night.holds(35.0, for_s=600)
+    assert night.changes == []
+
+
+def test_a_floor_too_cold_for_any_feeding_is_told_despite_the_hold(
+    night: Night, told: Told
+) -> None:
+    night.holds(35.0, for_s=600)
+    told.say(Diagnosis(hold_until=night.start + night.t + 36000.0, cause=Cause.COVER_OPEN))
+    night.holds(25.0, for_s=60)
+    assert night.told() == ["porch/chill"]
+    assert night.changes[0].at == night.start + 630
+
+
+def test_fire_is_never_held_back(night: Night, told: Told) -> None:
+    night.holds(35.0, for_s=600)
+    told.say(Diagnosis(hold_until=night.start + night.t + 36000.0))
+    night.holds(52.0, for_s=60)
+    assert "porch/overheat" in night.told()
+
+
+def test_a_stuck_probe_is_told_and_no_longer_counts_beside_a_good_one(
+    make: Callable[[Brooder, bool], Estimator], told: Told
+) -> None:
+    night = Night(a_site(a_brooder(floors=2)), make_estimator=make)
+    both = ("porch/floor", "porch/far floor")
+    night.holds(35.0, for_s=600, probes=both)
+    stuck = Finding(
+        probe="porch/far floor",
+        kind=FaultKind.STUCK,
+        reason="has said 31.0 for two hours while the others moved",
+        since=night.start,
+    )
+    told.say(Diagnosis(cause=Cause.SENSOR, findings=(stuck,)))
+    while night.t < 1800:
+        night.says(35.0, both[0])
+        night.says(31.0, both[1])
+        night.t += 10
+    (fault,) = night.changes
+    assert (fault.alarm, fault.probe) == (AlarmName.PROBE_FAULT, both[1])
+    assert fault.facts["reason"] == stuck.reason
+
+
+def test_a_finding_never_leaves_the_only_floor_probe_unwatched(night: Night, told: Told) -> None:
+    night.holds(35.0, for_s=600)
+    doubt = Finding(probe="porch/floor", kind=FaultKind.DRIFT, reason="drifts", since=night.start)
+    told.say(Diagnosis(cause=Cause.SENSOR, findings=(doubt,)))
+    night.holds(28.0, for_s=600)
+    assert night.told() == ["porch/probe-fault", "porch/chill", "porch/cold"]
+
+
+def test_a_cold_night_is_told_in_the_evening_and_over_in_the_morning(
+    night: Night, told: Told
+) -> None:
+    told.chance = 0.7
+    night.holds(35.0, for_s=15 * 3600, every_s=60)
+    kinds = [(c.alarm, c.change, c.at - night.start) for c in night.changes]
+    assert kinds == [
+        (AlarmName.COLD_NIGHT, ChangeKind.RAISED, 900.0),
+        (AlarmName.COLD_NIGHT, ChangeKind.CLEARED, 14 * 3600.0),
+    ]
+    facts = night.changes[0].facts
+    assert facts["lowest_c"] == 30.0
+    assert facts["missing_watts"] == 80.0
+    assert facts["outside_from"] == "the test"
+
+
+def test_a_cold_night_that_turns_milder_is_called_off_with_a_margin(
+    night: Night, told: Told
+) -> None:
+    told.chance = 0.6
+    night.holds(35.0, for_s=1800, every_s=60)
+    told.chance = 0.3  # below the warning, above the all-clear
+    night.holds(35.0, for_s=3600, every_s=60)
+    assert night.told(ChangeKind.CLEARED) == []
+    told.chance = 0.1
+    night.holds(35.0, for_s=1800, every_s=60)
+    assert night.told(ChangeKind.CLEARED) == ["porch/cold-night"]
+
+
+def test_by_day_nobody_is_warned_of_the_night(make: Callable[[Brooder, bool], Estimator]) -> None:
+    told = Told()
+    told.chance = 1.0
+    night = Night(make_estimator=lambda _b, _o: told)
+    night.t = 15 * 3600.0  # nine in the morning
+    night.holds(35.0, for_s=5.5 * 3600, every_s=60)
+    before = len(told.asked)
+    night.holds(35.0, for_s=3600, every_s=60)
+    assert before == len([1 for now, _ in told.asked if now.at < night.start + 14 * 3600])
+    assert night.told()[-1] == "porch/cold-night"
+
+
+def test_tonight_answers_what_if_and_changes_nothing(night: Night, told: Told) -> None:
+    told.chance = 0.7
+    night.holds(35.0, for_s=600)
+    before = night.engine.state()
+    as_it_is = night.engine.tonight("porch", night.now())
+    with_lamp = night.engine.tonight("porch", night.now(), extra_watts=250.0)
+    given_low = night.engine.tonight("porch", night.now(), low_c=-5.0)
+    assert as_it_is is not None
+    assert with_lamp is not None
+    assert given_low is not None
+    assert (as_it_is.chance, with_lamp.chance) == (0.7, 0.0)
+    assert given_low.outside_from == "the low you gave"
+    assert night.engine.state() == before
