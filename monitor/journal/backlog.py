@@ -11,6 +11,7 @@ from typing import Any
 
 from monitor.journal import codec, packing, rows
 from monitor.journal import influx_schema as schema
+from monitor.journal import schema as journal_schema
 from monitor.journal.reader import JournalReader
 
 LINES = 5000  # InfluxDB's own advice for a batch
@@ -92,18 +93,17 @@ def next_slice(reader: JournalReader, site: str, cursor: Cursor, most: int = LIN
 def behind(reader: JournalReader, cursor: Cursor) -> float | None:
     """Since when (Unix s) readings wait to be sent; None: all is there."""
     with reader.picture() as connection:
-        key = connection.execute(
-            "SELECT min(key) FROM packed WHERE (changed_seq, key) > (?, ?)",
+        first = connection.execute(
+            "SELECT key FROM packed WHERE (changed_seq, key) > (?, ?)"
+            " ORDER BY changed_seq, key LIMIT 1",
             (cursor.seq, cursor.key),
-        ).fetchone()[0]
-        if key is not None:
-            return codec.stream_and_hour(key)[1] * 3600.0
-        row = connection.execute(
-            "SELECT at_ms FROM whole_log WHERE seq > ? AND readings IS NOT NULL"
-            " ORDER BY seq LIMIT 1",
-            (cursor.seq,),
         ).fetchone()
-    return None if row is None else row[0] / 1000
+        if first is not None:
+            return codec.stream_and_hour(first[0])[1] * 3600.0
+        for at_ms, blob in journal_schema.whole_log(connection, "at_ms, readings", cursor.seq):
+            if blob:
+                return float(at_ms / 1000)
+    return None
 
 
 def _heads(connection: Any, site: str) -> dict[int, str]:

@@ -6,7 +6,7 @@ import sqlite3
 import numpy as np
 from numpy.typing import NDArray
 
-from monitor.journal import codec, packing, rows
+from monitor.journal import codec, packing, rows, schema
 
 _RECORD = np.dtype([("at", "<i4"), ("tick", "<i4"), ("value", "<i4"), ("stream", "<u2")])
 Numbers = tuple[NDArray[np.float64], NDArray[np.float64]]
@@ -47,9 +47,7 @@ def fresh(
     lengths: list[int] = []
     parts: list[bytes] = []
     late: list[list[int]] = []
-    for at_ms, blob, others in connection.execute(
-        "SELECT at_ms, readings, others FROM whole_log ORDER BY seq"
-    ):
+    for at_ms, blob, others in schema.whole_log(connection, "at_ms, readings, others"):
         if body := codec.fresh_body(blob):
             bases.append(at_ms)
             lengths.append(len(body) // codec.RECORD_BYTES)

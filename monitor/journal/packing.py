@@ -13,7 +13,7 @@ from array import array
 from collections.abc import Iterator
 from typing import Any, TypeAlias
 
-from monitor.journal import codec
+from monitor.journal import codec, schema
 from monitor.journal.codec import Fresh
 
 Streams: TypeAlias = "dict[tuple[int, int], tuple[array[int], array[int], list[int]]]"
@@ -24,15 +24,11 @@ MARK_BYTES = 8192
 
 
 def rows(
-    connection: sqlite3.Connection, after: int, upto: int | None = None
+    connection: sqlite3.Connection, after: int, upto: int = schema.ALL
 ) -> Iterator[tuple[int, list[Fresh]]]:
     """Log rows with every reading and bad value in it, times absolute, in order of arrival."""
-    last = upto if upto is not None else 2**62
-    for seq, at_ms, tick_ms, blob, others in connection.execute(
-        "SELECT seq, at_ms, tick_ms, readings, others FROM whole_log WHERE seq > ? AND seq <= ?"
-        " ORDER BY seq",
-        (after, last),
-    ):
+    columns = "seq, at_ms, tick_ms, readings, others"
+    for seq, at_ms, tick_ms, blob, others in schema.whole_log(connection, columns, after, upto):
         found = [
             (at_ms + at, tick_ms + tick, value, stream)
             for at, tick, value, stream in codec.read_fresh(blob)
@@ -108,18 +104,12 @@ def settled_upto(connection: sqlite3.Connection, now_ms: int) -> int:
     return int(row[0] or 0)
 
 
-def marks(connection: sqlite3.Connection, upto: int | None = None) -> list[bytes]:
+def marks(connection: sqlite3.Connection, upto: int = schema.ALL) -> list[bytes]:
     """Redelivery marks commit by commit, oldest first: those carried over from packed rows, then
     those of the log up to a number. Kept to the newest whole parts within MARK_BYTES."""
     old = connection.execute("SELECT value FROM meta WHERE name = 'marks'").fetchone()
     parts = [bytes.fromhex(part) for part in json.loads(old[0])] if old else []
-    parts += [
-        bytes(row[0])
-        for row in connection.execute(
-            "SELECT marks FROM whole_log WHERE seq <= ? AND marks IS NOT NULL ORDER BY seq",
-            (upto if upto is not None else 2**62,),
-        )
-    ]
+    parts += [bytes(row[0]) for row in schema.whole_log(connection, "marks", 0, upto) if row[0]]
     size = 0
     for start in range(len(parts), 0, -1):
         size += len(parts[start - 1])

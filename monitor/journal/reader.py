@@ -264,9 +264,14 @@ class JournalReader:
     def advanced_to(self) -> Moment | None:
         """How far the engine's time had come at the last commit."""
         with self._picture() as connection:
-            row = connection.execute(
-                "SELECT at_ms, tick_ms FROM whole_log ORDER BY seq DESC LIMIT 1"
-            ).fetchone()
+            row = (
+                connection.execute(
+                    "SELECT at_ms, tick_ms FROM temp.tail ORDER BY seq DESC LIMIT 1"
+                ).fetchone()
+                or connection.execute(
+                    "SELECT at_ms, tick_ms FROM main.log ORDER BY seq DESC LIMIT 1"
+                ).fetchone()
+            )
         return None if row is None else Moment(row[0] / 1000, row[1] / 1000)
 
     def redelivery_marks(self) -> bytes:
@@ -348,8 +353,7 @@ class JournalReader:
             self.close()
         if self._connection is None:
             self._connection = opening.connect_to_read(self.path)
-            for statement in schema.WHOLE_LOG_OF_A_READER:
-                self._connection.execute(statement)
+            self._connection.execute(schema.TAIL_TABLE)
             self._journal_id = schema.journal_id(self._connection)
             self._inode = inode
         return self._connection

@@ -8,7 +8,7 @@ from collections import Counter
 from collections.abc import Iterator, Sequence
 from typing import Any
 
-from monitor.journal import codec, packing
+from monitor.journal import codec, packing, schema
 from monitor.journal.records import Entered, Fault, Input, Known
 from monitor.watch.events import (
     AlarmName,
@@ -169,18 +169,17 @@ def counts_by_day(connection: sqlite3.Connection, wanted: set[int]) -> dict[str,
 def unreadable(connection: sqlite3.Connection) -> int:
     """How many stored hours and commits fail their checksum."""
     hours = connection.execute("SELECT readings FROM packed")
-    fresh = connection.execute("SELECT readings FROM whole_log WHERE readings IS NOT NULL")
+    fresh = schema.whole_log(connection, "readings")
     return sum(1 for (blob,) in hours if not codec.planes_of(blob)) + sum(
-        1 for (blob,) in fresh if not codec.fresh_body(blob)
+        1 for (blob,) in fresh if blob and not codec.fresh_body(blob)
     )
 
 
 def inputs(connection: sqlite3.Connection, mark: int) -> Iterator[Input]:
     """The engine's inputs after a log number, in the order it was given them."""
     names = probe_keys(connection)
-    for at_ms, tick_ms, blob, text in connection.execute(
-        "SELECT at_ms, tick_ms, readings, others FROM whole_log WHERE seq > ? ORDER BY seq", (mark,)
-    ):
+    columns = "at_ms, tick_ms, readings, others"
+    for at_ms, tick_ms, blob, text in schema.whole_log(connection, columns, mark):
         others = packing.others_of(text)
         place = 0
         waiting = iter(others)

@@ -14,8 +14,9 @@ do."""
 
 import secrets
 import sqlite3
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import Any
 
 from monitor.journal.records import StorageFault
 
@@ -142,10 +143,22 @@ def journal_id(connection: sqlite3.Connection) -> int:
     return int(connection.execute("SELECT value FROM meta WHERE name = 'id'").fetchone()[0])
 
 
-WHOLE_LOG_OF_A_WRITER = "CREATE TEMP VIEW whole_log AS SELECT * FROM main.log"
-WHOLE_LOG_OF_A_READER = (
-    "CREATE TEMP TABLE tail (seq INTEGER PRIMARY KEY, at_ms, tick_ms, readings, others, marks)",
-    "CREATE TEMP VIEW whole_log AS"
-    " SELECT seq, at_ms, tick_ms, readings, others, marks FROM main.log UNION ALL"
-    " SELECT seq, at_ms, tick_ms, readings, others, marks FROM temp.tail",
+# The rows of the tail that follow the table `log`, while a reader holds a picture; a writer's is
+# always empty. See `whole_log`.
+TAIL_TABLE = (
+    "CREATE TEMP TABLE tail (seq INTEGER PRIMARY KEY, at_ms, tick_ms, readings, others, marks)"
 )
+
+
+ALL = 2**62  # above any log number
+
+
+def whole_log(
+    connection: sqlite3.Connection, columns: str, after: int = 0, upto: int = ALL
+) -> Iterator[tuple[Any, ...]]:
+    """Rows of the log with numbers above `after`, in order: the database's and then the tail's."""
+    for table in ("main.log", "temp.tail"):
+        yield from connection.execute(
+            f"SELECT {columns} FROM {table} WHERE seq > ? AND seq <= ? ORDER BY seq",  # noqa: S608
+            (after, upto),
+        )

@@ -90,7 +90,7 @@ class Journal:
             if aside is not None:
                 with suppress(sqlite3.Error, OSError):  # a watch without its past is still a watch
                     carried = salvage.carry_over(aside, connection)
-            connection.execute(schema.WHOLE_LOG_OF_A_WRITER)
+            connection.execute(schema.TAIL_TABLE)
             return cls(path, connection, lock, aside, carried)
         except (sqlite3.Error, OSError, StorageFault) as error:
             if connection is not None:

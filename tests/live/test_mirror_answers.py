@@ -108,8 +108,7 @@ def test_a_server_that_takes_nothing_is_not_asked_for_every_line(
 ) -> None:
     other_end.respond = lambda _lines: (400, "bucket type is wrong", {})
     with Journal.open(path) as journal:
-        for n in range(2000):
-            journal.commit(batch(reading(T0 + 200 + n)))
+        journal.commit(batch(*(reading(T0 + 200 + n) for n in range(2000))))
     with Server(other_end.url, "t", "farm", "b") as sink:
         mirror = Mirror(path, "Hillside", sink, lambda _c: None)
         mirror.step()

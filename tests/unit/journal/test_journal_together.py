@@ -1,0 +1,59 @@
+"""Readers beside a busy writer: a picture never misses a reading and never shows one twice."""
+
+import threading
+from pathlib import Path
+
+from support.journals import T0, batch, reading
+
+from monitor.journal.reader import JournalReader
+from monitor.journal.store import Journal
+from monitor.watch.events import Reading
+
+
+def test_pictures_taken_while_the_tail_moves_and_hours_settle_are_whole(path: Path) -> None:
+    with Journal.open(path) as journal:
+        journal.commit(batch(reading(T0)))
+        done = threading.Event()
+        committed = 1
+        wrong: list[str] = []
+        looked = 0
+
+        def look() -> None:
+            nonlocal looked
+            with JournalReader(path) as reader:
+                while not done.is_set() or looked == 0:
+                    at_least = committed
+                    times = reader.readings("porch/floor")[0].tolist()
+                    looked += 1
+                    if times != [T0 + 60 * n for n in range(len(times))]:
+                        wrong.append(f"{len(times)} readings with a gap or a double")
+                    if len(times) < at_least:
+                        wrong.append(f"{len(times)} of at least {at_least}")
+
+        threads = [threading.Thread(target=look) for _ in range(2)]
+        for thread in threads:
+            thread.start()
+        for n in range(1, 1500):
+            one = batch(reading(T0 + 60 * n))
+            one.snapshots = {"engine": {}} if n % 90 == 0 else {}
+            journal.commit(one)
+            committed = n + 1
+            if n % 100 == 0:
+                journal.tidy(T0 + 60 * n)
+        done.set()
+        for thread in threads:
+            thread.join(30)
+        assert wrong == []
+        assert looked > 2
+
+
+def test_a_reader_follows_to_the_new_file_when_a_damaged_one_was_set_aside(path: Path) -> None:
+    with Journal.open(path) as journal:
+        journal.commit(batch(reading(T0)))
+    with JournalReader(path) as reader:
+        assert reader.latest()["porch/floor"].at == T0
+        path.write_bytes(b"garbage" * 1000)
+        with Journal.open(path) as journal:
+            assert journal.set_aside is not None
+            journal.commit(batch(Reading(T0 + 9, T0 + 9, "porch/floor", 1.0)))
+            assert reader.latest()["porch/floor"].at == T0 + 9
