@@ -124,11 +124,12 @@ def open_record(kept: Kept, site: Site, asked: Asked, *, now: float) -> Record:
     if span is None and not every:
         raise NotFound("the journal is empty: no reading and no ledger entry yet")
     brooder = _brooder(site, ledger, asked.brooder)
-    last = max([entry.at for entry in every] + ([] if span is None else [span[1]]))
+    known = [entry.at for entry in every] + ([] if span is None else list(span))
+    last = max(known)
     recorded = now - last > ENDED_S or last > now
     until = last + 1.0 if recorded else now
     batch, ordinal = _batch(ledger, brooder.name, asked)
-    start, stop = _span(brooder.name, batch, asked, until)
+    start, stop = _span(brooder.name, batch, asked, (min(known), until))
     mine = tuple(
         entry
         for entry in every
@@ -210,7 +211,10 @@ def _batch(ledger: Ledger, brooder: str, asked: Asked) -> tuple[Batch | None, in
     return None, None
 
 
-def _span(name: str, batch: Batch | None, asked: Asked, until: float) -> tuple[float, float]:
+def _span(
+    name: str, batch: Batch | None, asked: Asked, known: tuple[float, float]
+) -> tuple[float, float]:
+    """What was asked for, cut to what can be known: a century of empty rows tells nothing."""
     if batch is None and (asked.start is None or asked.stop is None):
         raise NotFound(
             f"the ledger has no batch for {name} then; enter `brooder flock placed`, "
@@ -219,10 +223,11 @@ def _span(name: str, batch: Batch | None, asked: Asked, until: float) -> tuple[f
     start, stop = asked.start, asked.stop
     if batch is not None:
         start = batch.started_at if start is None else start
-        ends = until if batch.ended_at is None else batch.ended_at
-        stop = ends if stop is None else min(stop, until)
-    if start is None or stop is None or stop <= start:
-        raise NotFound(f"nothing of {name} is recorded in that span; the journal ends before it")
+        stop = batch.ended_at if stop is None else stop
+    start = known[0] if start is None else max(start, known[0])
+    stop = known[1] if stop is None else min(stop, known[1])
+    if stop <= start:
+        raise NotFound(f"nothing of {name} is recorded in that span")
     return start, stop
 
 

@@ -68,6 +68,14 @@ def test_probes_no_longer_configured_still_tell_of_their_batch(reader):
     assert {probe.key for probe in record.floor_probes} == {"porch/west", "porch/east"}
 
 
+def test_a_span_far_wider_than_the_journal_is_cut_to_it(reader):
+    asked = Asked(brooder="shed", start=at("1999-01-01 00:00"), stop=at("2099-01-01 00:00"))
+    record = open_record(reader, site(), asked, now=LONG_AFTER)
+    assert record.batch is None
+    assert record.start == at("2026-02-08 12:00")
+    assert record.stop < at("2026-02-13 12:01")
+
+
 def test_readings_of_a_probe_out_of_service_are_left_out(tmp_path):
     path = tmp_path / "journal.db"
     start = at("2026-02-08 12:00")
