@@ -7,8 +7,9 @@ from pathlib import Path
 from typing import Annotated
 
 import typer
-from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn
+from rich.progress import Progress
 
+from monitor.commands.bars import bar as progress_bar
 from monitor.commands.common import ConfigOption, fail, out, settings_or_exit
 from monitor.intake.payload import read_all
 from monitor.intake.router import Router
@@ -66,7 +67,7 @@ def register(app: typer.Typer) -> None:
         arrivals = Arrivals()
         left_out = 0
         try:
-            with _bar() as bar, file.open(encoding="utf-8-sig", newline="") as source:
+            with progress_bar() as bar, file.open(encoding="utf-8-sig", newline="") as source:
                 text = _watched(source, bar, os.stat(file).st_size)
                 if file.suffix.lower() == ".csv":
                     columns = replace(
@@ -97,12 +98,6 @@ def register(app: typer.Typer) -> None:
         if left_out:
             told += f"; {left_out} that no probe claims left out"
         out().print(told + ".")
-
-
-def _bar() -> Progress:
-    return Progress(
-        TextColumn("{task.description}"), BarColumn(), TaskProgressColumn(), transient=True
-    )
 
 
 def _watched(source: Iterator[str], bar: Progress, size: int) -> Iterator[str]:

@@ -4,8 +4,8 @@ from pathlib import Path
 from typing import Annotated
 
 import typer
-from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn
 
+from monitor.commands.bars import bar as progress_bar
 from monitor.commands.common import ConfigOption, fail, out, settings_or_exit
 from monitor.journal import backup as journal_backup
 from monitor.journal.records import StorageFault
@@ -60,9 +60,7 @@ def _from_influx(settings: Settings, site: str, path: Path) -> None:
     if influx is None:
         fail(f"{settings.source} has no [influx]; name the server, its token and bucket there")
     token = influx.token.get_secret_value()
-    bar = Progress(
-        TextColumn("{task.description}"), BarColumn(), TaskProgressColumn(), transient=True
-    )
+    bar = progress_bar()
     probes = settings.site.all_probes if site == settings.site.name else ()
     try:
         with Server(influx.url, token, influx.org, influx.bucket) as server, bar:

@@ -4,8 +4,8 @@ from pathlib import Path
 from typing import Annotated
 
 import typer
-from rich.progress import Progress, SpinnerColumn, TextColumn
 
+from monitor.commands.bars import bar as progress_bar
 from monitor.commands.common import NOT_WELL, fail, out
 from monitor.journal import opening, schema
 from monitor.journal import salvage as journal_salvage
@@ -31,10 +31,10 @@ def register(app: typer.Typer) -> None:
             report = _salvaged(damaged, saved)
         except (OSError, StorageFault) as error:
             fail(f"{saved} cannot be written: {error}")
-        out().print(f"{str(report).capitalize()}. The new journal is {saved}.")
-        if not report.rows:
+        if not any(report.rows.values()):
             saved.unlink(missing_ok=True)
             fail(f"nothing of {damaged} can be read as a journal")
+        out().print(f"{str(report).capitalize()}. The new journal is {saved}.")
         if report.broken:
             raise typer.Exit(NOT_WELL)
 
@@ -44,8 +44,8 @@ def _salvaged(damaged: Path, saved: Path) -> journal_salvage.Report:
     try:
         schema.prepare(into)
         schema.bring_up_to_date(into)
-        with Progress(SpinnerColumn(), TextColumn("{task.description}"), transient=True) as bar:
-            task = bar.add_task("reading")
+        with progress_bar() as bar:
+            task = bar.add_task("reading", total=None)
             report = journal_salvage.salvage(
                 damaged, into, told=lambda table: bar.update(task, description=f"reading {table}")
             )
