@@ -8,7 +8,7 @@ from collections import OrderedDict
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field, replace
 
-from monitor.brooding.batch import LEDGER_KINDS, Ledger, fold
+from monitor.brooding.batch import LEDGER_KINDS, Ledger
 from monitor.brooding.objection import objection
 from monitor.intake.payload import Rejected, read, read_all
 from monitor.intake.refused import RefusedRecord, excerpt
@@ -72,9 +72,7 @@ class Core:
         self._now = start
         self._plan = Plan(site, contacts, policy, look=lambda: self.status(self._now))
         self._next_entry_number = next_entry_number
-        self._entries: list[Entry] = []
         self._answers: list[Entry] = []  # acknowledgements, by which a link is known as used
-        self._ledger: Ledger | None = None
         self._refused: OrderedDict[tuple[str, str], RefusedCount] = OrderedDict()
         self._happened = Happened()
 
@@ -178,9 +176,7 @@ class Core:
     @property
     def ledger(self) -> Ledger:
         """The flock ledger as it stands."""
-        if self._ledger is None:
-            self._ledger = fold(self._entries)
-        return self._ledger
+        return self.engine.ledger
 
     @property
     def answers(self) -> list[Entry]:
@@ -228,18 +224,15 @@ class Core:
     def know_entries(self, entries: Iterable[Entry]) -> None:
         """The ledger kept so far. The engine knows what its snapshot knew; `take_in` tells it the
         rest."""
-        kept = list(entries)
-        self._entries = [e for e in kept if e.entry in LEDGER_KINDS]
-        self._answers = [e for e in kept if e.entry is EntryKind.ACKNOWLEDGE]
-        self._ledger = None
+        self._answers = [e for e in entries if e.entry is EntryKind.ACKNOWLEDGE]
 
     def reconcile(self, kept: list[Entry], now: Moment) -> None:
         """The journal was opened anew while the watch ran, and its ledger is `kept`: what only we
         know is to be kept there, what only it knows is learned. A snapshot must follow at once."""
         there = {entry.number for entry in kept}
-        known = {entry.number for entry in (*self._entries, *self._answers)}
+        known = {entry.number for entry in (*self.ledger.entries, *self._answers)}
         waiting = {i.entry.number for i in self._happened.batch.inputs if isinstance(i, Entered)}
-        for entry in (*self._entries, *self._answers):
+        for entry in (*self.ledger.entries, *self._answers):
             if entry.number not in there and entry.number not in waiting:
                 self._happened.batch.inputs.append(Entered(entry, now))
         for entry in kept:
@@ -283,10 +276,7 @@ class Core:
             self.refuse(topic, outcome.reason, payload, outcome.at)
 
     def _entered(self, entry: Entry, now: Moment) -> list[Change]:
-        if entry.entry in LEDGER_KINDS and all(e.number != entry.number for e in self._entries):
-            self._entries.append(entry)
-            self._ledger = None
-        elif entry.entry is EntryKind.ACKNOWLEDGE:
+        if entry.entry is EntryKind.ACKNOWLEDGE:
             self._answers.append(entry)
         changes = self.engine.entry(entry, now)
         self._changed(changes, now)

@@ -12,6 +12,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TypeVar
 
+from monitor.brooding.batch import LEDGER_KINDS
 from monitor.intake.held import HeldTimes
 from monitor.intake.redelivered import RedeliveryMemory
 from monitor.journal.reader import JournalReader
@@ -87,7 +88,9 @@ def _restored(
                 snapshots[name] = snapshot.state
                 marks.append(snapshot.mark)
         core.restore(snapshots, shift_s)
-        return core, min(marks, default=0)
+        mark = min(marks, default=0)
+        _learn_older_entries(core, reader, entries, mark, begin)
+        return core, mark
     except Exception:
         log.exception("The last state cannot be used; the watch begins from the ledger alone.")
     core = make(begin)
@@ -95,6 +98,18 @@ def _restored(
     for entry in entries:
         _one(core, Entered(entry, begin))
     return core, _end(reader)
+
+
+def _learn_older_entries(
+    core: Core, reader: JournalReader, entries: list[Entry], mark: int, begin: Moment
+) -> None:
+    """The ledger outlives everything: where there was no snapshot, or one of an older version that
+    the engine left aside, its entries are told anew."""
+    known = {entry.number for entry in core.ledger.entries}
+    known |= {i.entry.number for i in reader.inputs_since(mark) if isinstance(i, Entered)}
+    for entry in entries:
+        if entry.entry in LEDGER_KINDS and entry.number not in known:
+            _one(core, Entered(entry, begin))
 
 
 def _end(reader: JournalReader) -> int:

@@ -1,0 +1,227 @@
+"""From one box to a hatchery: the cost of a reading as probes grow, and 2,000 brooders live.
+
+    python tests/bench/bench_scale.py [--seconds 60]
+
+The table is the whole core (payload, engine, thermal estimate, plan) without broker or disk; its
+baseline is the row of 10 probes in the same run. The live part is the real service on real
+Mosquitto: 2,000 brooders with 4 probes, each heard every 30 s, 267 readings a second."""
+
+import argparse
+import gc
+import subprocess
+import sys
+import tempfile
+import threading
+import time
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+sys.path[:0] = [str(Path(__file__).parents[1]), str(Path(__file__).parents[2])]
+
+import paho.mqtt.client as paho
+import psutil
+from paho.mqtt.enums import CallbackAPIVersion
+from support.mosquitto import Mosquitto
+from support.receivers import http_receiver
+
+from monitor.service import control
+from monitor.service.core import Core
+from monitor.site import Brooder, HeatSource, Place, Probe, Site
+from monitor.units import Unit
+from monitor.watch.events import Entry, EntryKind, Moment
+
+BOXES, PROBES_A_BOX, EVERY_S = 2000, 4, 30.0
+
+
+def site_of(probes: int) -> Site:
+    """Boxes of up to four floor probes."""
+    boxes = []
+    for number in range((probes + 3) // 4):
+        name = f"b{number}"
+        boxes.append(
+            Brooder(
+                name=name,
+                length_m=1.5,
+                width_m=1.5,
+                height_m=0.5,
+                heat=(HeatSource(name="lamp", kind="lamp", watts=250),),
+                probes=tuple(
+                    Probe(
+                        key=f"{name}/p{n}",
+                        brooder=name,
+                        name=f"p{n}",
+                        topic=f"t/{number}/{n}",
+                        place=Place.FLOOR,
+                    )
+                    for n in range(min(4, probes - 4 * number))
+                ),
+            )
+        )
+    return Site(name="Bench", timezone=ZoneInfo("UTC"), units=Unit.CELSIUS, brooders=tuple(boxes))
+
+
+def microseconds_a_reading(probes: int, readings: int) -> float:
+    """Of the whole core, with a batch running in every box."""
+    site = site_of(probes)
+    start = datetime(2026, 2, 10, tzinfo=UTC).timestamp()
+    numbers = iter(range(1, 10**9))
+    core = Core(site, Moment(start, start), next_entry_number=lambda: next(numbers))
+    for box in site.brooders:
+        entry = Entry(
+            at=start,
+            entry=EntryKind.PLACED,
+            brooder=box.name,
+            count=50,
+            hatched="2026-02-08",
+            kind="broiler",
+        )
+        core.enter(entry, Moment(start, start))
+    topics = [p.topic for p in site.all_probes]
+    at, heard = start, 0
+    payloads = [f"{34.5 + n / 16:.4f}".encode() for n in range(16)]
+    gc.collect()
+    begun = time.perf_counter()
+    while heard < readings:
+        at += EVERY_S
+        for n, topic in enumerate(topics):
+            now = Moment(at + n * EVERY_S / len(topics), at + n * EVERY_S / len(topics))
+            core.advance(now)
+            core.hear(topic, payloads[(heard + n) % 16], now)
+        heard += len(topics)
+        core.take(now)
+    return (time.perf_counter() - begun) / heard * 1e6
+
+
+def table() -> None:
+    """Cost of a reading from 1 to 10,000 probes."""
+    print("probes   us a reading   against 10 probes  (goal: within 20 % from 10 to 10,000)")
+    base = 0.0
+    for probes in (10, 1, 100, 1000, 10000):
+        cost = min(microseconds_a_reading(probes, max(20000, 3 * probes)) for _ in range(2))
+        base = base or cost
+        print(f"{probes:6d} {cost:14.1f} {cost / base:19.2f}")
+
+
+def configuration(folder: Path, port: int, url: str) -> Path:
+    """2,000 boxes as a grower of that size would write them, by a script."""
+    text = [
+        f'[site]\nname = "Hatchery"\ntimezone = "UTC"\n[broker]\nhost = "127.0.0.1"\nport = {port}\n'
+        f'[page]\nenabled = false\n[[contacts]]\nname = "office"\nurl = "{url}"\n'
+        'priorities = ["urgent"]\n'
+    ]
+    for number in range(BOXES):
+        text.append(
+            f'[[brooders]]\nname = "b{number}"\nlength_m = 1.5\nwidth_m = 1.5\n'
+            + "".join(
+                f'[[brooders.probes]]\nname = "p{n}"\ntopic = "h/{number}/{n}"\nplace = "floor"\n'
+                for n in range(PROBES_A_BOX)
+            )
+            + "[brooders.limits]\nharm_delay_s = 0\nband_delay_s = 0\n"
+        )
+    path = folder / "brooder.toml"
+    path.write_text("".join(text), encoding="utf-8")
+    return path
+
+
+def live(seconds: float) -> None:
+    """CPU, alarm latency and losses with 2,000 boxes."""
+    with (
+        tempfile.TemporaryDirectory() as name,
+        Mosquitto(Path(name) / "broker", "max_inflight_messages 1000\n") as broker,
+        http_receiver() as receiver,
+    ):
+        folder = Path(name)
+        config = configuration(folder, broker.port, receiver.url)
+        command = [sys.executable, "-m", "monitor", "watch", "--config", str(config)]
+        begun = time.perf_counter()
+        with (folder / "out").open("wb") as out, (folder / "log").open("wb") as log:
+            service = subprocess.Popen([*command, "--log", "error"], stdout=out, stderr=log)
+        try:
+            while b"Stop with" not in (folder / "out").read_bytes():
+                time.sleep(0.05)
+                assert service.poll() is None, (folder / "log").read_text()
+            print(f"start with {BOXES} brooders: {time.perf_counter() - begun:.1f} s")
+            hatched = (datetime.now(UTC) - timedelta(days=1)).date().isoformat()
+            sick = [f"b{n}" for n in range(0, BOXES, BOXES // 10)]
+            for box in sick:
+                control.ask(
+                    folder / "state" / "control.sock",
+                    "entry",
+                    entry="placed",
+                    brooder=box,
+                    count=50,
+                    hatched=hatched,
+                    kind="broiler",
+                )
+            flood(broker.port, service.pid, seconds, receiver, sick)
+        finally:
+            service.terminate()
+            service.wait(60)
+
+
+def flood(port: int, pid: int, seconds: float, receiver: object, sick: list[str]) -> None:
+    """Publishes evenly, lets one box after another turn cold, watches CPU and the phone."""
+    client = paho.Client(callback_api_version=CallbackAPIVersion.VERSION2)
+    client.max_inflight_messages_set(5000)
+    client.connect("127.0.0.1", port)
+    client.loop_start()
+    stop = threading.Event()
+    cold: dict[int, float] = {}
+
+    def steady() -> None:
+        count, begun = 0, time.monotonic()
+        topics = [(b, p) for p in range(PROBES_A_BOX) for b in range(BOXES)]
+        while not stop.is_set():
+            b, p = topics[count % len(topics)]
+            client.publish(f"h/{b}/{p}", "20.0" if b in cold else "35.0", qos=1)
+            count += 1
+            ahead = begun + count * EVERY_S / len(topics) - time.monotonic()
+            if ahead > 0.005:
+                stop.wait(ahead)
+
+    thread = threading.Thread(target=steady, daemon=True)
+    thread.start()
+    time.sleep(EVERY_S + 5)
+    process = psutil.Process(pid)
+    before, begun = process.cpu_times(), time.monotonic()
+    late = []
+    for box in sick:
+        number = int(box[1:])
+        had = len(receiver.got)  # type: ignore[attr-defined]
+        cold[number] = time.monotonic()
+        at = time.perf_counter()
+        client.publish(f"h/{number}/0", "20.0", qos=1)
+        while len(receiver.got) == had and time.perf_counter() - at < 30:  # type: ignore[attr-defined]
+            time.sleep(0.005)
+        late.append(time.perf_counter() - at)
+        time.sleep(max(0.0, seconds / len(sick) - late[-1]))
+    after, took = process.cpu_times(), time.monotonic() - begun
+    stop.set()
+    thread.join()
+    client.disconnect()
+    client.loop_stop()
+    used = after.user + after.system - before.user - before.system
+    rate = BOXES * PROBES_A_BOX / EVERY_S
+    print(
+        f"{BOXES} brooders x {PROBES_A_BOX} probes, {rate:.0f} readings/s for {took:.0f} s: "
+        f"{100 * used / took:.0f} % of one core (goal < 50)"
+    )
+    print(
+        f"alarm, publish to receiver: median {sorted(late)[len(late) // 2]:.2f} s, "
+        f"worst {max(late):.2f} s (goal < 1)"
+    )
+    print(f"resident: {process.memory_info().rss / 1e6:.0f} MB")
+
+
+def main() -> None:
+    """Prints the table and the live figures."""
+    words = argparse.ArgumentParser(description=__doc__)
+    words.add_argument("--seconds", type=float, default=60.0)
+    asked = words.parse_args()
+    table()
+    live(asked.seconds)
+
+
+if __name__ == "__main__":
+    main()
