@@ -1,4 +1,4 @@
-"""The progress bar of a long command: on standard error, gone when done, none without a terminal."""
+"""The progress bar of a long command: on standard error, gone when done; none off a terminal."""
 
 from rich.console import Console
 from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn
