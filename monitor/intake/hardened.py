@@ -13,6 +13,7 @@ from amqtt.adapters import StreamReaderAdapter, StreamWriterAdapter
 from amqtt.broker import Broker
 from amqtt.contexts import Action, BrokerConfig, ListenerConfig
 from amqtt.errors import AMQTTError
+from amqtt.mqtt.disconnect import DisconnectPacket
 from amqtt.mqtt.packet import CONNECT
 from amqtt.mqtt.protocol.broker_handler import BrokerProtocolHandler
 from amqtt.mqtt.publish import PublishPacket
@@ -85,6 +86,8 @@ class _Handler(BrokerProtocolHandler):  # type: ignore[misc]
     gate: Gate
     connection: int
     _unsent = 0
+    _left = False
+    _farewell: DisconnectPacket | None = None
 
     async def handle_publish(self, publish_packet: PublishPacket) -> None:
         if self.session is None:
@@ -112,6 +115,16 @@ class _Handler(BrokerProtocolHandler):  # type: ignore[misc]
             return await super().mqtt_publish(topic, data, qos, retain, ack_timeout)
         finally:
             self._unsent -= 1
+
+    async def handle_disconnect(self, disconnect: DisconnectPacket | None) -> None:
+        # A client that leaves in its first milliseconds does so before amqtt listens for it; its
+        # session would count as connected for ever.
+        if not self._left:
+            self._left, self._farewell = True, disconnect
+        await super().handle_disconnect(disconnect)
+
+    async def wait_disconnect(self) -> DisconnectPacket | None:
+        return self._farewell if self._left else await super().wait_disconnect()
 
     def handle_read_timeout(self) -> None:
         # amqtt itself only notes it. MQTT 3.1.1, 3.1.2.10: the server must disconnect.
