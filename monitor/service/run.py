@@ -9,7 +9,7 @@ import threading
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from importlib.metadata import PackageNotFoundError, version
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from monitor.intake.builtin import BuiltInBroker
 from monitor.intake.inbox import Delivery as Heard
@@ -39,6 +39,9 @@ from monitor.settings import Settings, SettingsFault, load_settings
 from monitor.tell.heartbeat import Heartbeat
 from monitor.tell.message import Message
 from monitor.watch.events import AlarmName, Facts, Moment
+
+if TYPE_CHECKING:
+    from monitor.service.copying import Copying
 
 log = logging.getLogger(__name__)
 
@@ -160,6 +163,7 @@ class Service:
         self._start_forecast()
         self._watcher.start()
         self._start_heartbeat()
+        self._start_copying()
         self._desk = LiveDesk(
             settings,
             self._watcher,
@@ -295,6 +299,16 @@ class Service:
             heart.start()
             self._cleanup.callback(heart.stop)
 
+    def _start_copying(self) -> None:
+        self._copying: Copying | None = None
+        if self._settings.file.influx is None:
+            return
+        from monitor.service import copying  # noqa: PLC0415 - a large library
+
+        self._copying = copying.Copying(self._settings, self._writer.keep_cursor)
+        self._copying.start()
+        self._cleanup.callback(self._copying.stop)
+
     async def _start_control(self) -> None:
         try:
             server = await control.serve(self._settings.control_path, self._desk.answer)
@@ -354,7 +368,7 @@ class Service:
         newest = self._forecaster.newest if self._forecaster is not None else None
         if newest is not None:
             self._watcher.call(
-                lambda now: self._watcher.core.engine.forecast_is(newest.pairs, newest.got_at, now)
+                lambda now: self._watcher.core.forecast_is(newest.pairs, newest.got_at, now)
             )
 
     def _settled(self, submission: Submission) -> None:
@@ -410,7 +424,7 @@ class Service:
             "broker_connected": link is not None and link.state.connected,
             "journal_ok": not self._writer.failing,
             "last_commit_at": self._writer.last_kept_at,
-            "mirror": "no copy is configured",
+            "mirror": "no copy is configured" if self._copying is None else self._copying.words(),
             "contacts": self._reaching.about(),
             "forecast": self._forecast_words(),
             "version": our_version(),
@@ -425,8 +439,14 @@ class Service:
 
     def _reload(self) -> None:
         """SIGHUP: takes the configuration anew. A wrong one changes nothing."""
+        self._reloading = asyncio.ensure_future(self._reloaded())
+
+    async def _reloaded(self) -> None:
         try:
-            fresh = (self._hooks.reload or (lambda: load_settings(self._settings.source)))()
+            # Asking Apprise about the contacts takes a second, which probes need not wait.
+            fresh = await asyncio.to_thread(
+                self._hooks.reload or (lambda: load_settings(self._settings.source))
+            )
         except SettingsFault as fault:
             for line in str(fault).splitlines():
                 log.error("Not reloaded.", extra=facts(why=line))

@@ -27,6 +27,7 @@ from monitor.service.clock import Clock
 from monitor.service.core import Core, Happened
 from monitor.service.logs import facts
 from monitor.service.readiness import Readiness
+from monitor.service.samples import Sampler
 from monitor.service.writer import MOST_IN_MEMORY, Submission, Writer
 from monitor.tell.message import Message
 from monitor.watch.events import AlarmName, Change, Entry, Facts, Moment
@@ -121,6 +122,7 @@ class Watcher:
         self._settled: queue.SimpleQueue[Submission] = queue.SimpleQueue()
         self._sent: deque[_Sent] = deque()
         self._pending = _Pending()
+        self._sampler = Sampler()
         self._stop = threading.Event()
         self._thread = threading.Thread(target=self._run, name="watch", daemon=True)
         self._status_changed = threading.Condition()
@@ -332,6 +334,11 @@ class Watcher:
         if now.tick - self._snapshot_tick >= SNAPSHOT_EVERY_S or last:
             self._snapshot_tick = now.tick
             self._quietly("The state could not be kept.", self._snapshot)
+            # With the snapshot, so that they cost the card no transaction of their own.
+            self._quietly(
+                "Targets could not be kept.",
+                lambda: self.core.waiting.samples.extend(self._sampler.new(self.core.status(now))),
+            )
         happened = self.core.take(now)
         happened.batch.redelivery_marks = self._memory.since_last()
         submission = Submission(

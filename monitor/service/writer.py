@@ -13,6 +13,7 @@ import time
 from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass, field
+from typing import Any
 
 from monitor.intake.inbox import AckToken
 from monitor.journal.opening import set_aside
@@ -69,6 +70,7 @@ class Writer:
         self._wall = wall
         self._queue: queue.Queue[Submission | None] = queue.Queue()
         self._know: queue.SimpleQueue[tuple[Probe, ...]] = queue.SimpleQueue()
+        self._cursors: queue.SimpleQueue[tuple[str, dict[str, Any]]] = queue.SimpleQueue()
         self._owed: Batch | None = None  # refused by the disk so far
         self._failing = journal is None
         self._said: tuple[str, str] | None = None  # the fault that was reported
@@ -97,6 +99,10 @@ class Writer:
         self._know.put(probes)
         self._queue.put(Submission(Batch(), []))
 
+    def keep_cursor(self, name: str, value: dict[str, Any]) -> None:
+        """How far a reader of the journal has come; kept with the next transaction."""
+        self._cursors.put((name, value))
+
     @property
     def behind(self) -> int:
         """Batches not yet settled."""
@@ -123,6 +129,7 @@ class Writer:
             if submission is None:
                 break
             self._learn_probes()
+            self._take_cursors()
             if submission.batch or self._owed is not None:
                 submission.kept = self._write(submission.batch)
             if submission.batch:
@@ -261,6 +268,13 @@ class Writer:
             else:
                 kept.append(item)
         batch.inputs = kept
+
+    def _take_cursors(self) -> None:
+        while not self._cursors.empty():
+            name, value = self._cursors.get()
+            with suppress(StorageFault):  # sent again after a restart, which changes nothing there
+                if self._journal is not None:
+                    self._journal.set_cursor(name, value, at=self._wall())
 
     def _learn_probes(self) -> None:
         while not self._know.empty():
