@@ -9,7 +9,7 @@ from bisect import bisect_right
 from collections import deque
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import cos, exp, pi, sqrt
+from math import cos, exp, hypot, pi, sqrt
 
 from monitor.watch.events import Moment, State
 from monitor.watch.night_cooling import Cooling, fit_cooling
@@ -26,7 +26,7 @@ class OutsideCurve:
     points: tuple[tuple[float, float], ...]
     from_at: float  # when it was made: the spread grows from here
     sd_k: float  # spread at once
-    sd_k_per_root_h: float  # and how it grows
+    sd_k_per_h: float  # and how it grows
     sd_most_k: float
     source: str  # for the grower: "the low you gave", "forecast, 3 h old", ...
 
@@ -45,7 +45,7 @@ class OutsideCurve:
     def sd(self, at: float) -> float:
         """Its standard deviation."""
         hours = max(0.0, at - self.from_at) / 3600.0
-        return min(self.sd_most_k, sqrt(self.sd_k**2 + self.sd_k_per_root_h**2 * hours))
+        return min(self.sd_most_k, hypot(self.sd_k, self.sd_k_per_h * hours))
 
 
 def from_low(now: Moment, now_c: float, low_c: float, low_at: float) -> OutsideCurve:
@@ -60,7 +60,7 @@ def from_low(now: Moment, now_c: float, low_c: float, low_at: float) -> OutsideC
         points=tuple(points),
         from_at=now.at,
         sd_k=0.8,
-        sd_k_per_root_h=0.0,
+        sd_k_per_h=0.0,
         sd_most_k=0.8,
         source="the low you gave",
     )
@@ -80,7 +80,7 @@ def from_forecast(
         points=tuple(points),
         from_at=now.at,
         sd_k=sqrt(1.0 + 0.04 * hours),
-        sd_k_per_root_h=0.35,
+        sd_k_per_h=0.08,
         sd_most_k=3.0,
         source="forecast, under an hour old" if hours < 1.0 else f"forecast, {hours:.0f} h old",
     )
@@ -97,7 +97,7 @@ def from_forecast(
         points=tuple(pulled),
         from_at=now.at,
         sd_k=0.5,
-        sd_k_per_root_h=0.5,
+        sd_k_per_h=0.09,
         sd_most_k=bare.sd_most_k,
         source=bare.source,
     )
@@ -107,11 +107,12 @@ class OutsideHistory:
     """What the outside probe said, as half-hour means of the last two days; and beside it the rise
     the box held, so that sun and wind of the hour are known from yesterday. O(1) in memory."""
 
-    __slots__ = ("_count", "_rise", "_slot", "_sum", "_temps", "last_c", "last_tick")
+    __slots__ = ("_count", "_origin", "_rise", "_slot", "_sum", "_temps", "last_c", "last_tick")
 
     def __init__(self) -> None:
         self._temps: deque[tuple[int, float]] = deque(maxlen=_SLOTS)
         self._rise: deque[tuple[int, float]] = deque(maxlen=_SLOTS)
+        self._origin = 0.0  # where half hours are counted from; moves with the tick at a restart
         self._slot = -1
         self._sum = 0.0
         self._count = 0
@@ -120,7 +121,7 @@ class OutsideHistory:
 
     def add(self, tick: float, temp_c: float) -> None:
         """One reading of the outside probe."""
-        slot = int(tick // _SLOT_S)
+        slot = int((tick - self._origin) // _SLOT_S)
         if slot != self._slot:
             if self._count:
                 self._temps.append((self._slot, self._sum / self._count))
@@ -134,7 +135,7 @@ class OutsideHistory:
 
     def add_rise(self, tick: float, rise_k: float) -> None:
         """The rise the box holds now; the latest of each half hour is kept."""
-        slot = int(tick // _SLOT_S)
+        slot = int((tick - self._origin) // _SLOT_S)
         if self._rise and self._rise[-1][0] >= slot:
             self._rise[-1] = (slot, rise_k)
         else:
@@ -142,7 +143,7 @@ class OutsideHistory:
 
     def rise_yesterday(self, tick: float) -> float | None:
         """The rise held a day before `tick`."""
-        return _slot_value(self._rise, tick - _DAY_S)
+        return _slot_value(self._rise, tick - self._origin - _DAY_S)
 
     def curve(self, now: Moment, until_at: float) -> OutsideCurve | None:
         """The coming hours from own cooling and yesterday. None: nothing heard outside lately."""
@@ -152,13 +153,13 @@ class OutsideHistory:
         slope = self._slope(now.tick)
         cooling = fit_cooling(self._points(now.tick - 10.0 * 3600.0))
         dawn = self._coldest(now.tick) if cooling is None else cooling.start_s + 13.0 * 3600.0
-        yesterday = _slot_value(self._temps, now.tick - _DAY_S)
+        yesterday = _slot_value(self._temps, now.tick - self._origin - _DAY_S)
         points = [(now.at, now_c)]
         ahead = _SLOT_S
         reach = max(_SLOT_S, until_at - now.at)
         while ahead <= reach + _SLOT_S:
             own = self._own(now.tick, now_c, ahead, cooling, slope, dawn)
-            then = _slot_value(self._temps, now.tick - _DAY_S + ahead)
+            then = _slot_value(self._temps, now.tick - self._origin - _DAY_S + ahead)
             if yesterday is None or then is None:
                 temp_c = own
             else:
@@ -170,7 +171,7 @@ class OutsideHistory:
             points=tuple(points),
             from_at=now.at,
             sd_k=0.3,
-            sd_k_per_root_h=0.75 if known else 1.1,
+            sd_k_per_h=0.10 if known else 0.16,
             sd_most_k=3.5 if known else 4.5,
             source="the outside probe's cooling and yesterday's curve"
             if known
@@ -178,16 +179,16 @@ class OutsideHistory:
         )
 
     def _mean_since(self, tick: float) -> float:
-        temps = [temp_c for slot, temp_c in self._temps if (slot + 0.5) * _SLOT_S >= tick]
+        temps = [temp_c for _, temp_c in self._points(tick)]
         if self._count:
             temps.append(self._sum / self._count)
         return temps[-1] if temps else float(self.last_c or 0.0)
 
     def _points(self, since: float) -> list[tuple[float, float]]:
         return [
-            ((slot + 0.5) * _SLOT_S, temp_c)
+            (self._origin + (slot + 0.5) * _SLOT_S, temp_c)
             for slot, temp_c in self._temps
-            if (slot + 0.5) * _SLOT_S >= since
+            if self._origin + (slot + 0.5) * _SLOT_S >= since
         ]
 
     def _coldest(self, tick: float) -> float:
@@ -226,6 +227,7 @@ class OutsideHistory:
         return {
             "temps": [list(pair) for pair in self._temps],
             "rise": [list(pair) for pair in self._rise],
+            "origin": self._origin,
             "slot": self._slot,
             "sum": self._sum,
             "count": self._count,
@@ -234,13 +236,13 @@ class OutsideHistory:
         }
 
     def restore(self, state: State, shift_s: float) -> None:
-        """Go on from `state`; ticks moved by `shift_s`, to the nearest half hour for the curves."""
-        slots = round(shift_s / _SLOT_S)
+        """Go on from `state`; ticks moved by `shift_s`."""
+        self._origin = float(state["origin"]) + shift_s
         self._temps.clear()
-        self._temps.extend((int(slot) + slots, float(temp)) for slot, temp in state["temps"])
+        self._temps.extend((int(slot), float(temp)) for slot, temp in state["temps"])
         self._rise.clear()
-        self._rise.extend((int(slot) + slots, float(rise)) for slot, rise in state["rise"])
-        self._slot = int(state["slot"]) + slots
+        self._rise.extend((int(slot), float(rise)) for slot, rise in state["rise"])
+        self._slot = int(state["slot"])
         self._sum = float(state["sum"])
         self._count = int(state["count"])
         self.last_c = None if state["last_c"] is None else float(state["last_c"])

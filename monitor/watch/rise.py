@@ -14,7 +14,7 @@ CHICK_C = 40.5
 _LAG_MIN = 1.3  # of a probe in its sleeve
 _ABOVE_K = 1.0  # heading this far above a chick: no chick
 _FAST_K_PER_MIN = 0.4  # slower than this is weather, and the band alarms tell it
-_HOLD_S = 600.0  # a chick sits for some minutes
+_HOLD_S = 780.0  # a chick sits for some minutes
 
 
 class Rise:

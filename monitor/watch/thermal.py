@@ -89,6 +89,7 @@ class ThermalWatch:
         self._loss: Loss | None = None
         self._rose_first = self._rose_last = -1e18  # when the present rise began, was last seen
         self._rose_from_c = 0.0
+        self._calm_c = 0.0  # the floor when it last was not rising
         self._target_c: float | None = None
         self._midnight: float | None = None  # some local midnight
         self._floor_c: float | None = None
@@ -186,6 +187,8 @@ class ThermalWatch:
         self._noise = max(self._noise, _NOISE_LEAST)
         cusum = self._cusum
         cusum.add(score, tick)
+        if cusum.high == 0.0:
+            self._calm_c = filt.temp_c
         if fall.open:
             fall.add(tick, measured)
             self._judge_fall(tick, measured, tau_s)
@@ -231,7 +234,7 @@ class ThermalWatch:
         assert filt is not None
         if tick - self._rose_last > _LASTING_S:
             self._rose_first = tick
-            self._rose_from_c = self._fall.open_c
+            self._rose_from_c = self._calm_c
         elif tick - self._rose_first > _LASTING_S:
             filt.p_rr += 1.0  # it lasts: learn it quickly
         self._rose_last = tick
@@ -572,7 +575,8 @@ class ThermalWatch:
         rise_k, rise_sd_k = bank.rise_k, bank.rise_sd_k
         if not self._outside_known or self._outside_c is None:
             rise_k = self._floor_c - outside.at(start.at)
-            rise_sd_k = max(2.0, self._prior.rise_sd_k * 0.5)
+            # the curve's own error at this hour is in the floor's lead over it, and in the night's
+            rise_sd_k = 0.8 + 0.8 * outside.sd(start.at)
         history = self._history
         base = history.rise_yesterday(start.tick)
 
@@ -617,7 +621,7 @@ class ThermalWatch:
             "floor_c": self._floor_c,
             "floor_ref_c": self._floor_ref_c,
             "ticks": [self._stepped, self._checked, self._rose_first, self._rose_last],
-            "rose_from_c": self._rose_from_c,
+            "rose_from_c": [self._rose_from_c, self._calm_c],
             "recent": [list(pair) for pair in self._recent],
         }
 
@@ -661,7 +665,7 @@ class ThermalWatch:
         self._stepped, self._checked, self._rose_first, self._rose_last = (
             float(tick) + shift_s for tick in state["ticks"]
         )
-        self._rose_from_c = float(state["rose_from_c"])
+        self._rose_from_c, self._calm_c = (float(temp) for temp in state["rose_from_c"])
         self._recent = [(float(t) + shift_s, float(c)) for t, c in state["recent"]]
 
 

@@ -64,7 +64,7 @@ class Witness:
                 share = (track.ref - track.last_c) / fallen_k
                 blur = 0.2 / fallen_k
                 if one.why is Why.LAMP:
-                    like = _normal(share, 0.4, 0.18 + blur)
+                    like = _normal(share, 0.37, 0.14 + blur)
                 elif one.why is Why.COVER:
                     like = _normal(share, 1.1, 0.35 + blur)
                 elif one.why is Why.PROBE:

@@ -154,7 +154,7 @@ def cold_nights(nights: int, first: int, verbose: bool) -> None:
             night = make(kind, seed)
             seen = watch(night)
             since = night.event_at or 0.0
-            warned = seen.first("cold-night", after=since)
+            warned = seen.first("cold-night", after=since - 10800.0)
             lows = [(t, low) for t, low, _ in night.run.extremes if t >= since]
             below = next((t for t, c in lows if c < night.low_c), None)
             least = min(c for _, c in lows)

@@ -90,7 +90,7 @@ def watch(night: Night, until: float | None = None) -> Watched:
     heard_at = DAY_0 + night.watch_from - 3600.0
     for reading in readings(night):
         if forecast and reading.at >= heard_at:
-            engine.forecast_is(forecast, heard_at, Moment(reading.at, reading.tick))
+            changes += engine.forecast_is(forecast, heard_at, Moment(reading.at, reading.tick))
             forecast = ()
         changes += engine.reading(reading)
         if until is not None and reading.at - DAY_0 >= until:
