@@ -18,7 +18,7 @@ from typing import Any
 from monitor.journal.records import OutboxRow, Outcome
 from monitor.tell.contacts import Contact
 from monitor.tell.message import Kind, Message
-from monitor.tell.outbox import TROUBLE_AFTER, Outbox, rows
+from monitor.tell.outbox import TROUBLE_AFTER, Outbox
 from monitor.tell.sender_process import SenderProcess
 from monitor.watch.events import Moment
 
@@ -121,11 +121,6 @@ class Delivery:
         """After `stop`: what another delivery is to go on with."""
         self._take_in()
         return self._outbox.unsent()
-
-    def unsent(self) -> list[OutboxRow]:
-        """After `stop`: what another delivery has to go on with."""
-        taken_in = [row for message in self._inbox for row in rows(message)]
-        return self._outbox.waiting() + taken_in
 
     def pending(self, contact: str) -> int:
         """How many messages wait for this contact."""

@@ -86,6 +86,19 @@ class Incident:
             ]
         )
 
+    def unanswered_since(self) -> float | None:
+        """Wall time since when the worst of it waits for an answer."""
+        worst = self.unanswered()
+        if worst is None:
+            return None
+        return min(
+            alarm.change.at
+            for alarm in self.alarms.values()
+            if alarm.open
+            and not alarm.acknowledged
+            and alarm.change.priority is worst.change.priority
+        )
+
     def untold(self) -> list[Alarm]:
         """Open alarms waiting in the gathering window."""
         return [alarm for alarm in self.alarms.values() if alarm.open and not alarm.told]
@@ -98,6 +111,9 @@ class Incident:
     def add(self, change: Change) -> Alarm:
         """A raised alarm joins."""
         alarm = Alarm(change)
+        if self.worst is not None and self.worst.alarm is AlarmName.COLD_NIGHT:
+            self.since_at = change.facts.get("since", change.at)  # until now it was only expected
+            self.extreme_c = None
         self.alarms[change.occurrence] = alarm
         if self.worst is None or rank(change) > rank(self.worst):
             self.worst = change

@@ -156,15 +156,6 @@ class Outbox:
             )
         ]
 
-    def waiting(self) -> list[OutboxRow]:
-        """All that is not yet sent, as the journal has it."""
-        return [
-            replace(row, tries=waiting.tries)
-            for name, lane in self._lanes.items()
-            for waiting in lane.waiting.values()
-            for row in rows(replace(waiting.message, contacts=(name,)))
-        ]
-
     def failures(self, contact: str) -> int:
         """Failures in a row."""
         lane = self._lanes.get(contact)

@@ -36,13 +36,15 @@ def raised(changes: list[Change], site: Site) -> Words:
 
 def again(incident: Incident, at: float, site: Site, status: SiteStatus | None) -> Words:
     """A scheduled repeat."""
-    return wording.again(_now(incident, at, site, status), at - incident.since_at, incident.repeats)
+    return wording.again(
+        _now(incident, at, site, status), _waited_s(incident, at), incident.repeats
+    )
 
 
 def passed_on(incident: Incident, at: float, site: Site, status: SiteStatus | None) -> Words:
     """Nobody answered."""
     told = _now(incident, at, site, status)
-    return wording.passed_on(told, at - incident.since_at, incident.told_to)
+    return wording.passed_on(told, _waited_s(incident, at), incident.told_to)
 
 
 def over(incident: Incident, site: Site) -> Words:
@@ -74,6 +76,11 @@ def pictured(incident: Incident, kind: Kind) -> str | None:
     if kind in _PICTURED and incident.family in _TEMPERATURE:
         return incident.one_place()
     return None
+
+
+def _waited_s(incident: Incident, at: float) -> float:
+    since = incident.unanswered_since()
+    return 0.0 if since is None else at - since
 
 
 def _now(incident: Incident, at: float, site: Site, status: SiteStatus | None) -> Words:

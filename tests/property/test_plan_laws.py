@@ -109,7 +109,7 @@ def test_whoever_was_told_of_an_urgent_alarm_hears_that_it_is_over(steps):
     for message in said:
         if message.priority is not Priority.URGENT or message.kind is not Kind.RAISED:
             continue
-        if any(course.open_at(o, last) for o in course.occurrences_of(message.thread, said)):
+        if any(course.open_at(o, last) for o in course.related(message.thread)):
             continue
         over = [m for m in said if m.kind is Kind.OVER and m.thread == message.thread]
         assert over

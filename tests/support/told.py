@@ -96,9 +96,17 @@ class Course:
         """Somebody had answered before."""
         return self._at(occurrence, ChangeKind.ACKNOWLEDGED) < at
 
-    def occurrences_of(self, thread: str, said: list[Message]) -> set[str]:
-        """The alarms that messages of this cause were about."""
-        return {o for m in said if m.thread == thread for o in m.ack_for}
+    def related(self, thread: str) -> set[str]:
+        """All alarms that may belong to the cause that began with this one."""
+        began = self.raise_of(thread)
+        if began is None:
+            return set()
+        family = TABLE[began.alarm].family
+        return {
+            c.occurrence
+            for c in self.changes
+            if c.brooder == began.brooder and TABLE[c.alarm].family is family
+        }
 
 
 def course_changes(course: Course) -> list[Change]:

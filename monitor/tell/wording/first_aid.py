@@ -95,15 +95,11 @@ def reason(facts: Facts) -> str | None:
 def mend(facts: Facts) -> list[str]:
     """What the heat balance says would help, best first."""
     lines: list[str] = []
-    if facts.get("missing_watts", 0) >= 1:
-        lines.append(f"About {_watts(facts['missing_watts'])} W are missing.")
+    if facts.get("missing_watts", 0) >= 5:  # less is within the estimate's own doubt
+        lines.append(f"About {round(facts['missing_watts'] / 5) * 5} W are missing.")
     if facts.get("mend"):
         lines.append("What would help: " + "; ".join(facts["mend"]).rstrip(".") + ".")
     return lines
-
-
-def _watts(watts: float) -> str:
-    return f"{round(watts / 5) * 5 if watts >= 10 else round(watts)}"
 
 
 def _is_one(source: str, box: Brooder) -> bool:

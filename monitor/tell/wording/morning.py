@@ -5,6 +5,8 @@ from dataclasses import dataclass, field
 
 from monitor.tell.wording.words import Voice, Words, compose, listed, span
 
+_NEXT_NIGHT_S = 6 * 3600.0  # an outlook for earlier than this is still for the night that ends
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BoxMorning:
@@ -110,9 +112,12 @@ def _today(box: BoxMorning, voice: Voice, at: float) -> list[str]:
         within = box.step_at - at
         when = voice.clock(box.step_at, at) if within < 36 * 3600 else f"in {span(within)}"
         lines.append(f"Next step: {voice.temp(box.step_target_c)}, {when}.")
-    if box.outlook_lowest_c is not None:
-        when = f" about {voice.clock(box.outlook_at, at)}" if box.outlook_at is not None else ""
-        lines.append(f"Coming night: lowest likely {voice.temp(box.outlook_lowest_c)}{when}.")
+    ahead = box.outlook_at is not None and box.outlook_at - at > _NEXT_NIGHT_S
+    if box.outlook_lowest_c is not None and box.outlook_at is not None and ahead:
+        when = voice.clock(box.outlook_at, at)
+        lines.append(
+            f"Coming night: lowest likely {voice.temp(box.outlook_lowest_c)} about {when}."
+        )
     return lines
 
 

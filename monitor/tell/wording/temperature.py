@@ -92,9 +92,9 @@ def cold_night(change: Change, voice: Voice, box: Brooder | None) -> Words:
     when = f" about {voice.clock(facts['lowest_at'], change.at)}" if "lowest_at" in facts else ""
     target = f", should be {voice.temp(facts['target_c'])}" if "target_c" in facts else ""
     first = (
-        f"Likely down to {voice.temp(lowest)}{when}{target}. Act before bed."
+        f"Likely down to {voice.temp(lowest)}{when}{target}. Add cover or heat in time."
         if lowest is not None
-        else "Likely too cold before morning. Act before bed."
+        else "Likely too cold before morning. Add cover or heat in time."
     )
     return compose(
         f"{voice.where(change.brooder)}: cold night ahead",

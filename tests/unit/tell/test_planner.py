@@ -372,6 +372,19 @@ def test_the_end_of_a_cold_night_wakes_nobody():
     assert teller.kinds() == [Kind.RAISED]
 
 
+def test_a_cold_night_that_was_only_expected_does_not_lengthen_the_cold_nor_the_wait():
+    teller = Teller()
+    teller.take(raised(A.COLD_NIGHT))
+    teller.go(NIGHT + 10)
+    cold = Facts(temp_c=33.0, target_c=35.0, since=NIGHT + 7200 - 60)
+    teller.take(raised(A.HEAT_LOSS, 7200, facts=cold))
+    [reminder] = teller.go(NIGHT + 7800)
+    assert "Still not answered after 10 min." in reminder.body
+    teller.take(cleared(A.HEAT_LOSS, 8000), cleared(A.COLD_NIGHT, 8000))
+    [over] = teller.go(NIGHT + 8010)
+    assert "without some of its heat for 14 min" in over.body
+
+
 def test_a_contact_that_is_not_reached_is_told_through_the_others():
     teller = Teller(Contact(name="my phone", url="json://nowhere"), ME)
     teller.take(change(A.DELIVERY_FAULT))
