@@ -24,7 +24,7 @@ from monitor.review.picture import PAPER_PX, PHONE_PX, describe
 from monitor.review.record import Asked, Record, open_record
 from monitor.review.report import report
 from monitor.review.saying import plural
-from monitor.review.scenes import scene
+from monitor.review.scenes import scene, story
 from monitor.review.sheet import sheet
 from monitor.review.sheet_text import print_sheet
 
@@ -105,9 +105,9 @@ def review(
 
 def _print(record: Record, cut: Cut, *, show_losses: bool, show_alarms: bool) -> None:
     console = Console(highlight=False)
-    whole = scene(record, record.start, record.stop)
-    console.print(whole.title, style="bold")
-    for line in whole.summary:
+    title, *lines = story(record, record.start, record.stop)
+    console.print(title, style="bold")
+    for line in lines:
         console.print(line)
     console.print()
     if show_losses:
@@ -123,7 +123,9 @@ def _print(record: Record, cut: Cut, *, show_losses: bool, show_alarms: bool) ->
 def _more(record: Record) -> str:
     """What else there is to look at."""
     alarms = plural(len(record.alarms), "alarm")
-    found = plural(len(losses(record)), "loss", "losses")
+    every = () if record.batch is None else record.batch.losses
+    within = [loss for loss in every if record.start <= loss.at <= record.stop]
+    found = plural(len(within), "loss", "losses")
     return (
         f"{alarms}: --alarms lists them. {found}: --losses looks at each. "
         "--picture night.png draws it; --report night.html writes everything for paper."

@@ -61,8 +61,11 @@ class Points:
             for piece in line.pieces:
                 trace = piece.between(start, stop)
                 column = ((trace.times - start) * (many / (stop - start))).astype(np.int64)
-                np.minimum.at(low, column, trace.temps_c)
-                np.maximum.at(high, column, trace.temps_c)
+                begins = np.flatnonzero(np.diff(column, prepend=-1))
+                if len(begins):
+                    at = column[begins]
+                    low[at] = np.minimum(low[at], np.minimum.reduceat(trace.temps_c, begins))
+                    high[at] = np.maximum(high[at], np.maximum.reduceat(trace.temps_c, begins))
         width = (stop - start) / many
         rows: list[Spec] = []
         for number in range(many):

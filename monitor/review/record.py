@@ -6,7 +6,7 @@ now; or the part of it between two given times. A journal whose last word is old
 still to come, is a recorded one (a replayed or rehearsed night): "now" is then where it ends."""
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
@@ -14,14 +14,17 @@ import numpy as np
 from monitor.brooding.batch import Batch, Ledger, fold
 from monitor.brooding.schedules import schedule_for
 from monitor.review.alarm_log import Occurrence, occurrences
-from monitor.review.exposure import EMPTY, Exposure, TargetLine, Trace, exposure
+from monitor.review.days import Cut, days
+from monitor.review.exposure import Exposure, TargetLine, Trace, exposure
+from monitor.review.joining import joined
 from monitor.review.kept import Kept, NotFound
 from monitor.review.target_line import target_line
 from monitor.site import Brooder, Place, Probe, Site
 from monitor.watch.events import Change, Entry, EntryKind
 
-ENDED_S = 86400.0  # silence for a day: a recorded journal, not a running one
-_LOOK_BACK_S = 7 * 86400.0  # an alarm raised this long before the span may still be active in it
+DAY_S = 86400.0
+ENDED_S = DAY_S  # silence for a day: a recorded journal, not a running one
+_LOOK_BACK_S = 7 * DAY_S  # an alarm raised this long before the span may still be active in it
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -51,6 +54,7 @@ class Record:
     changes: tuple[Change, ...]  # that made them, also some from before the span
     probes: tuple[Probe, ...]  # the box's and those outside, also ones no longer configured
     kept: Kept
+    _figures: dict[tuple[float, float], Exposure] = field(default_factory=dict, repr=False)
 
     @property
     def hold_s(self) -> float:
@@ -104,10 +108,22 @@ class Record:
         )
 
     def exposure(self, start: float, stop: float) -> Exposure:
-        """The floor's figures over a part of the record."""
-        return exposure(
-            list(self.traces.values()), self.target, start=start, stop=stop, hold_s=self.hold_s
-        )
+        """The floor's figures over a part of the record. Long spans are joined from their days:
+        that is quicker on a small board's memory, and the days are wanted anyway."""
+        found = self._figures.get((start, stop))
+        if found is None:
+            if stop - start > 2 * DAY_S:
+                parts = days(start, stop, self.site.timezone, Cut.NOON)
+                found = joined([self.exposure(part.start, part.stop) for part in parts])
+            else:
+                traces = [trace.between(start - self.hold_s, stop) for trace in self._traces]
+                found = exposure(traces, self.target, start=start, stop=stop, hold_s=self.hold_s)
+            self._figures[start, stop] = found
+        return found
+
+    @cached_property
+    def _traces(self) -> list[Trace]:
+        return list(self.traces.values())
 
     def _in_service(self, key: str, trace: Trace) -> Trace:
         keep = np.ones(len(trace.times), dtype=bool)
@@ -244,6 +260,3 @@ def _outages(entries: Sequence[Entry], key: str, brooder: str) -> list[tuple[flo
             found.append((since, entry.at))
             since = None
     return [*found, (since, float("inf"))] if since is not None else found
-
-
-__all__ = ["EMPTY", "Asked", "NotFound", "Record", "open_record"]

@@ -4,7 +4,7 @@ loss. Called by the command, the report, the page and the alert's attachment."""
 from datetime import timedelta
 
 from monitor.brooding.calendar import local_date, midnight
-from monitor.review.exposure import Exposure, exposure
+from monitor.review.exposure import Exposure, Trace, exposure
 from monitor.review.record import Record
 from monitor.review.saying import clock, day_text, moment, plural, span_words
 from monitor.review.scene import Event, Line, Scene
@@ -21,20 +21,16 @@ DAY_S = 86400.0
 def scene(record: Record, start: float, stop: float, *, title: str | None = None) -> Scene:
     """The picture of start <= time < stop of the record's box."""
     probes = sorted(record.probes, key=lambda probe: _ORDER.index(probe.place))
-    traces = record.readings_of([p.key for p in probes], start, stop)
+    traces = _traces(record, [probe.key for probe in probes], start, stop)
     hold_s = record.hold_s
-    target = record.target_between(start, stop)
-    floor = [traces[p.key] for p in probes if p.place is Place.FLOOR]
-    told_until = min(stop, max(record.stop, start))
-    told = exposure(floor, target, start=start, stop=told_until, hold_s=hold_s)
     return Scene(
         title=title or _title(record, start, stop),
-        summary=_summary(record, told, start, stop),
+        summary=_summary(record, _told(record, start, stop), start, stop),
         start=start,
         stop=stop,
         zone=record.site.timezone,
         units=record.site.units,
-        target=target,
+        target=record.target_between(start, stop),
         hold_s=hold_s,
         lines=tuple(
             Line(
@@ -56,6 +52,36 @@ def scene(record: Record, start: float, stop: float, *, title: str | None = None
         ),
         ages=_ages(record, start),
     )
+
+
+def story(record: Record, start: float, stop: float) -> list[str]:
+    """The picture's title and summary, without its curves."""
+    summary = _summary(record, _told(record, start, stop), start, stop)
+    return [_title(record, start, stop), *summary]
+
+
+def _long(start: float, stop: float) -> bool:
+    """Longer than is worth reading apart from the rest of the record."""
+    return stop - start > 2 * DAY_S
+
+
+def _traces(record: Record, keys: list[str], start: float, stop: float) -> dict[str, Trace]:
+    """A night is read by itself; a long span shares what the record has read."""
+    if not _long(start, stop) or start < record.start or stop > record.stop:
+        return record.readings_of(keys, start, stop)
+    others = [key for key in keys if key not in record.traces]
+    return {**record.traces, **record.readings_of(others, start, stop)}
+
+
+def _told(record: Record, start: float, stop: float) -> Exposure:
+    """The figures of that part of the span which is on record."""
+    start, stop = max(start, record.start), min(stop, record.stop)
+    if _long(start, stop):
+        return record.exposure(start, stop)
+    floor = record.readings_of([probe.key for probe in record.floor_probes], start, stop)
+    target = record.target_between(start, stop)
+    return exposure(list(floor.values()), target, start=start, stop=max(start, stop),
+                    hold_s=record.hold_s)  # fmt: skip
 
 
 def _title(record: Record, start: float, stop: float) -> str:
