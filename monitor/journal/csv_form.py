@@ -123,9 +123,7 @@ def read(lines: Iterable[str], columns: Columns) -> Iterator[tuple[int, CsvReadi
     own = columns.probe is None and columns.probe_column is None
     probe_at = None if columns.probe else _place(headings, columns.probe_column or PROBE, "--probe")
     brooder_at = headings.index(BROODER) if own and BROODER in headings else None
-    rows = csv.reader(text, delimiter=separator)
-    for row in rows:
-        number = rows.line_num + 1
+    for number, row in _rows(text, separator):
         if not row or len(row) <= temp_at or not row[temp_at].strip():
             continue
         if len(row) != len(headings):
@@ -136,6 +134,19 @@ def read(lines: Iterable[str], columns: Columns) -> Iterator[tuple[int, CsvReadi
         at = _time(row[time_at].strip(), columns, number)
         temp_c = to_celsius(_number(row[temp_at].strip(), separator, number), unit)
         yield number, CsvReading(at, columns.names.get(probe, probe), temp_c)
+
+
+def _rows(text: Iterator[str], separator: str) -> Iterator[tuple[int, list[str]]]:
+    """(line number, cells) below the headings."""
+    rows = csv.reader(text, delimiter=separator)
+    while True:
+        try:
+            row = next(rows, None)
+        except csv.Error as error:
+            raise LineFault(rows.line_num + 1, f"is not CSV ({error})") from None
+        if row is None:
+            return
+        yield rows.line_num + 1, row
 
 
 def _place(headings: list[str], wanted: str, option: str) -> int:

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from support.journals import T0, floor_probe, site
 
 from monitor.intake.payload import read
-from monitor.journal import codec, export_lines, lines, packing, tail
+from monitor.journal import codec, csv_form, export_lines, lines, packing, tail
 from monitor.journal.bringing_in import Arrivals
 from monitor.journal.lines import LineFault
 from monitor.journal.reader import JournalReader
@@ -190,3 +190,19 @@ def test_any_line_is_read_or_refused_with_its_number(said: dict[str, object]) ->
 def test_any_text_is_read_or_refused(text: str) -> None:
     fault = fault_in(text.split("\n"))
     assert fault is None or fault.number >= 1
+
+
+CELLS = st.sampled_from(
+    ["time (UTC)", "probe", "temperature (°C)", '"', ";", ",", "1e400", "33,5", "a\rb", "\0"]
+)
+
+
+@given(st.lists(st.lists(CELLS | st.text(max_size=9), max_size=5), max_size=6), st.booleans())
+def test_any_csv_is_read_or_refused_with_its_line(table: list[list[str]], own_head: bool) -> None:
+    head = ["time (UTC),brooder,probe,temperature (°C)\r\n"] if own_head else []
+    text = head + [",".join(cells) + "\r\n" for cells in table]
+    try:
+        rows = list(csv_form.read(text, csv_form.Columns()))
+    except LineFault as fault:
+        rows = [(fault.number, None)]  # type: ignore[list-item]
+    assert all(number >= 1 for number, _ in rows)

@@ -113,3 +113,19 @@ def test_salvaging_leaves_the_damaged_file_as_it_is(filled: Path, tmp_path: Path
     salvage(filled, into)
     into.close()
     assert filled.read_bytes() == before
+
+
+def test_of_a_large_file_the_watchs_own_tables_are_still_checked(
+    filled: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(opening, "WHOLE_CHECK_BYTES", 1000)
+    assert opening.damage(filled) is None
+    connection = sqlite3.connect(filled)
+    roots = dict(connection.execute("SELECT name, rootpage FROM sqlite_schema"))
+    connection.close()
+    sound = filled.read_bytes()
+    overwrite(filled, roots["packed"] - 1)
+    assert opening.damage(filled) is None  # left out: too large to read at every start
+    filled.write_bytes(sound)
+    overwrite(filled, roots["entries"] - 1)
+    assert opening.damage(filled) is not None

@@ -150,6 +150,7 @@ def test_foreign_csv_is_read_by_its_own_headings() -> None:
         ("time (UTC),temperature\n1,2\n", "says no unit such as"),
         ("time (UTC),probe,temperature (°C)\n1,x,warm\n", 'line 2: the temperature is "warm"'),
         ("time (UTC),probe,temperature (°C)\n1,x,2,3\n", "line 2: has 4 columns"),
+        ("time (UTC),probe,temperature (°C)\n1,x" + "y" * 200_000 + ",2\n", "line 2: is not CSV"),
     ],
 )
 def test_a_csv_that_cannot_be_used_is_told_why(text: str, words: str) -> None:
