@@ -108,7 +108,8 @@ def read(lines: Iterable[str], columns: Columns) -> Iterator[tuple[int, CsvReadi
     text = iter(lines)
     first = next(text, "").removeprefix("\ufeff")
     separator = ";" if first.count(";") > first.count(",") else ","
-    headings = [word.strip() for word in next(csv.reader([first], delimiter=separator), [])]
+    _, head = next(_rows(iter([first]), separator, above=0), (1, []))
+    headings = [word.strip() for word in head]
     time_at = _place(headings, columns.time, "--time")
     temp_name = columns.temperature or next(
         (h for h in headings if h.lower().startswith("temperature")), None
@@ -136,17 +137,19 @@ def read(lines: Iterable[str], columns: Columns) -> Iterator[tuple[int, CsvReadi
         yield number, CsvReading(at, columns.names.get(probe, probe), temp_c)
 
 
-def _rows(text: Iterator[str], separator: str) -> Iterator[tuple[int, list[str]]]:
-    """(line number, cells) below the headings."""
+def _rows(
+    text: Iterator[str], separator: str, *, above: int = 1
+) -> Iterator[tuple[int, list[str]]]:
+    """(line number, cells); `above` lines were read before."""
     rows = csv.reader(text, delimiter=separator)
     while True:
         try:
             row = next(rows, None)
         except csv.Error as error:
-            raise LineFault(rows.line_num + 1, f"is not CSV ({error})") from None
+            raise LineFault(rows.line_num + above, f"is not CSV ({error})") from None
         if row is None:
             return
-        yield rows.line_num + 1, row
+        yield rows.line_num + above, row
 
 
 def _place(headings: list[str], wanted: str, option: str) -> int:
