@@ -22,7 +22,7 @@ from monitor.review.losses import Loss, losses
 from monitor.review.picture import PAPER_PX, describe
 from monitor.review.record import Record
 from monitor.review.saying import dated, moment, span_words
-from monitor.review.scene import Scene
+from monitor.review.scene import Scene, Stretch
 from monitor.review.scenes import scene
 from monitor.review.sheet import Sheet, sheet
 from monitor.review.sheet_text import columns, comparison_words, foot
@@ -45,8 +45,10 @@ def report(record: Record, cut: Cut, *, now: float) -> str:
     """The whole file. Raises NotDrawn."""
     sheet_ = sheet(record, cut)
     found = losses(record)
-    nights = _nights(record, sheet_, found)
-    scenes = [scene(record, record.start, record.stop), *nights]
+    whole = scene(record, record.start, record.stop)
+    # A record of one night is its own picture.
+    nights = [] if whole.stretch is Stretch.NIGHT else _nights(record, sheet_, found)
+    scenes = [whole, *nights]
     drawn = draw_all([describe(one, wide_px=PAPER_PX) for one in scenes], "svg")
     pictures = [_picture(one, svg) for one, svg in zip(scenes, drawn, strict=True)]
     filled = columns(record, cut)
@@ -60,7 +62,7 @@ def report(record: Record, cut: Cut, *, now: float) -> str:
         title=f"{record.site.name}, {record.brooder.name}: {_what(record)}",
         made=dated(now, record.site.timezone),
         facts=_facts(record),
-        summary=scenes[0].summary,
+        summary=whole.summary,
         comparisons=[comparison_words(one) for one in sheet_.comparisons],
         whole=pictures[0],
         heads=[column.head.split("\n") for column in filled],

@@ -30,8 +30,8 @@ def moment(at: float, zone: tzinfo) -> str:
 
 
 def dated(at: float, zone: tzinfo) -> str:
-    """`11 Feb 2026 05:10`."""
-    there = datetime.fromtimestamp(at, zone)
+    """`11 Feb 2026 05:10`, to the nearest minute."""
+    there = datetime.fromtimestamp(round(at / 60) * 60, zone)
     return f"{there.day} {there:%b %Y %H:%M}"
 
 
