@@ -72,15 +72,16 @@ class Journal:
             self.flush()
 
     @classmethod
-    def open(cls, path: Path, *, wall: float | None = None) -> "Journal":
+    def open(cls, path: Path, *, wall: float | None = None, distrust: bool = False) -> "Journal":
         """Opens or makes the journal. A damaged file is set aside (`set_aside` says where) and a
-        new one begun with whatever ledger, snapshots and unsent messages could still be read.
+        new one begun with whatever ledger, snapshots and unsent messages could still be read;
+        `distrust` does so with a file that only a commit has found to be damaged.
         Raises StorageFault: in-use, read-only, full, newer, failed."""
         lock = opening.WriterLock(path)
         connection: sqlite3.Connection | None = None
         try:
             aside = None
-            if opening.damage(path) is not None:
+            if opening.damage(path) is not None or (distrust and path.exists()):
                 aside = opening.set_aside(path, time.time() if wall is None else wall)
             connection = opening.connect_to_write(path)
             schema.refuse_newer(connection, path)

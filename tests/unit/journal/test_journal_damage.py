@@ -66,6 +66,15 @@ def test_a_damaged_file_is_set_aside_and_the_ledger_goes_on(filled: Path) -> Non
         assert journal.next_entry_number() == entries[-1].number + 1
 
 
+def test_a_file_that_a_commit_stumbled_over_is_replaced_with_its_ledger(filled: Path) -> None:
+    with JournalReader(filled) as reader:
+        entries = reader.entries()
+    with Journal.open(filled, distrust=True) as journal, JournalReader(filled) as reader:
+        assert journal.set_aside is not None
+        assert reader.entries() == entries
+        assert reader.readings("porch/floor")[0].size == 0
+
+
 def test_a_file_that_is_no_database_is_set_aside(path: Path) -> None:
     path.write_bytes(b"not a database at all" * 500)
     with Journal.open(path) as journal:
