@@ -37,6 +37,9 @@ STEP_GRACE_DAYS = 0.5
 # as long as a feeding lasts, chill for a third of that, and chill not at all once the floor is so
 # cold that no feeding explains it. Common practice.
 HELD_MAX_S, CHILL_HELD_MAX_S, CHILL_HELD_DEPTH_C = 900.0, 300.0, 3.0
+# No chick's skin is hotter (vent 39.4-40.5 degC: Aviagen, "How To 07"): above it, it is no chick
+# on the probe.
+CHICK_C = 40.5
 OUTLOOK_FROM_H = 15  # from the afternoon on there is still time to do something about the night
 
 
@@ -289,20 +292,20 @@ class BrooderWatch:
 
     def held_until(self, alarm: Alarm) -> float | None:
         """A grower at work in the box holds an alarm back, for a while."""
-        if alarm not in (self.cold, self.hot, self.chill):
+        if alarm not in (self.cold, self.hot, self.chill, self.overheat):
             return None
-        held = self.estimate.diagnosis.hold_until
-        began = alarm.delay.began
-        if held is None or began is None:
+        diagnosis = self.estimate.diagnosis
+        held, began = diagnosis.hold_until, alarm.delay.began
+        lead = lead_probe(self, alarm.rule.alarm)
+        if held is None or began is None or lead is None or lead.temp_c is None:
             return None
-        if alarm is not self.chill:
-            return min(held, began + HELD_MAX_S)
-        lead = lead_probe(self, AlarmName.CHILL)
-        if lead is None or lead.temp_c is None or self.chill_c is None:
+        if alarm is self.overheat and (lead.temp_c > CHICK_C or diagnosis.cause is Cause.OVERHEAT):
             return None
-        if lead.temp_c < self.chill_c - CHILL_HELD_DEPTH_C:
-            return None
-        return min(held, began + CHILL_HELD_MAX_S)
+        if alarm is self.chill:
+            if self.chill_c is None or lead.temp_c < self.chill_c - CHILL_HELD_DEPTH_C:
+                return None
+            return min(held, began + CHILL_HELD_MAX_S)
+        return min(held, began + HELD_MAX_S)
 
     def describe(self, alarm: Alarm, tick: float) -> Description:
         """The numbers at the moment it is raised."""

@@ -282,6 +282,9 @@ class Engine:
     def _fire(self, slot: Slot, due: float) -> None:
         if slot.kind in (DELAY, SHELF, ESCALATE):
             self._book.fire(slot.kind, slot.key, due)
+            box = self._faults.box_of(slot.key)
+            if box is not None:
+                box.evaluate(due)  # a probe more or less is believed now
         elif slot.kind == SILENT:
             probe = self._probes.get(slot.key)
             if probe is not None:

@@ -4,12 +4,16 @@ Two ways to lose belief: a value no floor can be (from the intake), and a findin
 side (stuck, drifting, fallen out of the box)."""
 
 from collections.abc import Iterable
+from typing import TYPE_CHECKING
 
 from monitor.site import Limits
 from monitor.watch.alarm import Alarm, Description
 from monitor.watch.alarms import Book
 from monitor.watch.events import AlarmName, Cause, Facts
 from monitor.watch.probe_watch import ProbeWatch
+
+if TYPE_CHECKING:
+    from monitor.watch.brooder_watch import BrooderWatch
 
 
 class ProbeFaults:
@@ -41,6 +45,12 @@ class ProbeFaults:
         away = probe.out_of_service or (probe.box is not None and probe.box.out_of_service)
         if not away:
             self._book.see(self.alarm(probe), probe.fault is not None, tick, at_once=at_once)
+
+    def box_of(self, key: str) -> "BrooderWatch | None":
+        """The brooder of the probe whose alarm has that key; None: it is no alarm of a probe in a
+        brooder."""
+        probe = self._probe_of.get(key)
+        return None if probe is None else probe.box
 
     def misleads(self, probe: ProbeWatch) -> bool:
         """Told as faulty, and the last thing it said was no temperature of a floor."""

@@ -73,6 +73,7 @@ class TimeConstants:
             one.p_tt = _READING_SD**2
             one.p_tr = 0.0
             one.p_rr += 0.25
+        self._mix()  # what is derived follows at once: a restart derives it anew
 
     def lost(self, step_k: float, sd_k: float) -> None:
         """The rise is known to have changed by `step_k` at once (a lamp went out)."""

@@ -2,6 +2,7 @@
 what the test wants; the real one is tried on simulated nights elsewhere."""
 
 from collections.abc import Callable
+from dataclasses import replace
 
 import pytest
 from support.engine_night import Night, a_brooder, a_site
@@ -10,7 +11,7 @@ from monitor.site import Brooder
 from monitor.watch.diagnosis import Diagnosis, FaultKind, Finding, Interval, Outlook
 from monitor.watch.estimator import Estimator, NoEstimate
 from monitor.watch.events import AlarmName, Cause, ChangeKind, EntryKind, Moment, Priority
-from monitor.watch.outside_curve import OutsideCurve
+from monitor.watch.outside_curve import OutsideCurve, from_low
 
 LOST = Diagnosis(
     cause=Cause.HEAT_SOURCE,
@@ -43,14 +44,8 @@ class Told(NoEstimate):
         return Interval(40.0, 30.0, 55.0)
 
     def outside_curve(self, now: Moment, until_at: float) -> OutsideCurve | None:
-        return OutsideCurve(
-            points=((now.at, 5.0),),
-            from_at=now.at,
-            sd_k=1.0,
-            sd_k_per_root_h=0.0,
-            sd_most_k=1.0,
-            source="the test",
-        )
+        curve = from_low(now, 8.0, -2.0, until_at)
+        return replace(curve, source="the test")
 
     def outlook(
         self,

@@ -179,3 +179,15 @@ def test_silence_behind_a_lost_broker_is_the_same_trouble() -> None:
     lost, silent = night.changes
     assert silent.facts["incident"] == lost.occurrence
     assert silent.priority is Priority.URGENT
+
+
+def test_a_probe_told_as_faulty_lets_go_of_its_cold_at_once() -> None:
+    """Its alarm is raised by time alone, between two readings of the good probe."""
+    night = Night(a_site(a_brooder(floors=2)), make_estimator=estimator.none)
+    night.holds(35.0, for_s=300, probes=TWO)
+    night.says(31.5, "porch/far floor")
+    night.holds(35.0, for_s=300, probes=TWO[:1])
+    assert night.told() == ["porch/cold"]
+    night.says_bad("porch/far floor")
+    night.waits(60 + 60)  # told as faulty after a minute; cold is over after its off-delay
+    assert night.told(ChangeKind.CLEARED) == ["porch/cold"]
