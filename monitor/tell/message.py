@@ -34,6 +34,7 @@ class Message:
     body: str
     short: str  # one line
     at: float  # wall time of what is told
+    brief: str = ""  # for whom an earlier message of the thread has reached; empty: the same body
     attach_brooder: str | None = None  # whose last 12 hours to attach as a picture
     ack_for: tuple[str, ...] = ()  # occurrences that the acknowledge link answers
 
@@ -45,6 +46,7 @@ class Message:
             "title": self.title,
             "body": self.body,
             "short": self.short,
+            "brief": self.brief,
             "attach_brooder": self.attach_brooder,
             "ack_for": list(self.ack_for),
         }
@@ -63,6 +65,7 @@ def from_row(
         title=str(row["title"]),
         body=str(row["body"]),
         short=str(row["short"]),
+        brief=str(row.get("brief", "")),
         at=at,
         attach_brooder=row.get("attach_brooder"),
         ack_for=tuple(row.get("ack_for") or ()),

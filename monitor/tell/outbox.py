@@ -4,6 +4,7 @@ through to the journal's outbox table as the Outcomes say.
 Each contact is a lane of its own: its back-off, its order, its cap. Times are ticks, except those
 in journal records, which are wall time."""
 
+from collections import deque
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 
@@ -41,6 +42,7 @@ class _Lane:
     failures: int = 0
     last_try: float | None = None
     not_before: float = float("-inf")
+    reached: deque[str] = field(default_factory=lambda: deque(maxlen=100))  # threads it knows of
 
 
 def rows(message: Message) -> list[OutboxRow]:
@@ -118,6 +120,8 @@ class Outbox:
         best = min(lane.waiting.values(), key=_haste)
         lane.sending = best.message.key
         lane.last_try = now.tick
+        if best.message.brief and best.message.thread in lane.reached:
+            return replace(best.message, body=best.message.brief)
         return best.message
 
     def done(self, contact: str, failure: str | None, now: Moment) -> list[Outcome]:
@@ -130,6 +134,7 @@ class Outbox:
         waiting.tries += 1
         if failure is None:
             lane.failures, lane.not_before = 0, now.tick
+            lane.reached.append(waiting.message.thread)
             return [self._drop(contact, lane, key, now, state="sent")]
         lane.failures += 1
         back_off_s = min(LONGEST_BACK_OFF_S, FIRST_BACK_OFF_S * 2 ** min(lane.failures - 1, 10))

@@ -258,8 +258,9 @@ class Plan:
         incident.answer(change, tick)
         if before is None or incident.unanswered() is not None:
             return []
-        if before.change.priority is not Priority.URGENT or len(incident.told_to) < 2:
-            return []
+        alone = len(self._contacts) > 0 and len(incident.told_to) < 2
+        if before.change.priority is not Priority.URGENT or alone:
+            return []  # whoever is alone knows that it was them
         return [self._speaker.answered(incident, change)]
 
     def _shelved(self, change: Change, tick: float) -> list[Message]:

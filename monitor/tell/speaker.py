@@ -150,6 +150,7 @@ class Speaker:
             at=at,
             attach_brooder=saying.pictured(incident, kind),
             ack_for=incident.answerable() if lead else (),
+            brief=words.brief if kind is Kind.AGAIN else "",
             title=words.title,
             body=words.body,
             short=words.short,

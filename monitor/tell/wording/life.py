@@ -2,6 +2,8 @@
 
 Called by `for_change` and the planner."""
 
+from dataclasses import replace
+
 from monitor.tell.wording.words import Voice, Words, compose, listed, sentence, span
 from monitor.watch.events import AlarmName, Change
 
@@ -27,16 +29,20 @@ TROUBLE = {  # each alarm as a thing one can see to
 
 
 def again(told: Words, lasted_s: float, number: int) -> Words:
-    """The `number`th repeat: `told` are the words as they would be said now."""
+    """The `number`th repeat: `told` are the words as they would be said now. `brief` is for whom
+    the first message has reached."""
     line = f"Still not answered after {span(lasted_s)}."
-    return _with(told, f"{told.title} (reminder {number})", line)
+    title = f"{told.title} (reminder {number})"
+    whole = _with(title, told.body, line)
+    short = _with(title, told.brief, f"{line} What to do: see the first message.")
+    return replace(whole, brief=short.body)
 
 
 def passed_on(told: Words, lasted_s: float, names: list[str]) -> Words:
     """Nobody answered; the next contact is told, and why it comes to them."""
     others = f"{listed(names)} did not answer." if names else "nobody answered."
     after = f" after {span(lasted_s)}" if lasted_s >= 60 else ""
-    return _with(told, told.title, f"Passed on to you{after}: {others}")
+    return _with(told.title, told.body, f"Passed on to you{after}: {others}")
 
 
 def answered(change: Change, voice: Voice) -> Words:
@@ -69,7 +75,7 @@ def unshelved(change: Change, voice: Voice) -> Words:
     )
 
 
-def _with(told: Words, title: str, line: str) -> Words:
+def _with(title: str, body: str, line: str) -> Words:
     """The same message with one more line under its first, which stays on the lock screen."""
-    first, _, rest = told.body.partition("\n")
+    first, _, rest = body.partition("\n")
     return compose(title, first, line, rest)

@@ -47,9 +47,9 @@ def no_readings(change: Change, voice: Voice, box: Brooder | None) -> Words:
     return compose(
         f"{where}: no readings",
         f"{last} Go and look at the chicks.",
-        _silent_for(change),
         _WHERE_TO_LOOK,
         _UNTIL_THEN,
+        figures=[_silent_for(change)],
     )
 
 

@@ -17,11 +17,13 @@ def cold(change: Change, voice: Voice, box: Brooder | None) -> Words:
     return compose(
         f"{voice.where(change.brooder)}: too cold",
         f"{now_and_target(voice, facts)} {first_aid.check_cold(change.cause, facts, box)}",
-        _since(voice, change, "Below", facts.get("low_c")),
-        minutes_left(voice, facts),
         *first_aid.more_about_cold(change.cause, facts, box),
         probe_list(voice, facts),
         age(facts),
+        figures=[
+            _since(voice, change, "Below", facts.get("low_c")),
+            minutes_left(voice, facts),
+        ],
     )
 
 
@@ -31,11 +33,11 @@ def chill(change: Change, voice: Voice, box: Brooder | None) -> Words:
     return compose(
         f"{voice.where(change.brooder)}: dangerously cold",
         f"{now_and_target(voice, facts)} Go now. {first_aid.check_cold(change.cause, facts, box)}",
-        _since(voice, change, "Below the chill limit of", facts.get("chill_c")),
         *first_aid.more_about_cold(change.cause, facts, box),
         first_aid.WARM_THEM,
         probe_list(voice, facts),
         age(facts),
+        figures=[_since(voice, change, "Below the chill limit of", facts.get("chill_c"))],
     )
 
 
@@ -46,11 +48,10 @@ def heat_loss(change: Change, voice: Voice, box: Brooder | None) -> Words:
         f"{voice.where(change.brooder)}: heat has stopped",
         f"{now_and_target(voice, facts)} Go now. "
         f"{first_aid.check_cold(Cause.HEAT_SOURCE, facts, box)}",
-        _falling(voice, change),
-        minutes_left(voice, facts),
         *first_aid.more_about_cold(Cause.HEAT_SOURCE, facts, box),
         probe_list(voice, facts),
         age(facts),
+        figures=[_falling(voice, change), minutes_left(voice, facts)],
     )
 
 
@@ -60,10 +61,10 @@ def hot(change: Change, voice: Voice, box: Brooder | None) -> Words:
     return compose(
         f"{voice.where(change.brooder)}: too hot",
         f"{now_and_target(voice, facts)} {_cool(box)}",
-        _since(voice, change, "Above", facts.get("high_c")),
         "Give them a cooler end to go to, and fresh water. " + first_aid.LOOK_AT_CHICKS,
         probe_list(voice, facts),
         age(facts),
+        figures=[_since(voice, change, "Above", facts.get("high_c"))],
     )
 
 
@@ -75,13 +76,15 @@ def overheat(change: Change, voice: Voice, box: Brooder | None) -> Words:
     return compose(
         f"{voice.where(change.brooder)}: dangerously hot",
         f"{now_and_target(voice, facts)} {do}",
-        first_aid.reason(facts),
-        first_aid.FALLEN_LAMP if fire else None,
-        _since(voice, change, "This hot", None),
         "Open the cover, let them get away from the heat, give them water. Chicks that pant with "
         "wings held out, or lie flat, need cooler air at once; if they do not recover, ring a vet.",
         probe_list(voice, facts),
         age(facts),
+        figures=[
+            first_aid.reason(facts),
+            first_aid.FALLEN_LAMP if fire else None,
+            _since(voice, change, "This hot", None),
+        ],
     )
 
 

@@ -3,6 +3,7 @@
 A message is a title and a body; the body's first line says the numbers and the first thing to do,
 because a phone's lock screen shows the title and little more."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -17,17 +18,23 @@ _DAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Su
 
 @dataclass(frozen=True, slots=True)
 class Words:
-    """What a person reads. `short` is one line: the lock screen, the log, an event's `text`."""
+    """What a person reads. `short` is one line: the lock screen, the log, an event's `text`.
+    `brief` is a body for somebody who has had the whole before: the figures alone."""
 
     title: str
     body: str
     short: str
+    brief: str
 
 
-def compose(title: str, first: str, *rest: str | None) -> Words:
-    """A message from its title, its first line and further lines; empty ones are left out."""
-    body = "\n".join([first, *(line for line in rest if line)])
-    return Words(title, body, f"{title}. {first}")
+Line = str | None  # None: left out
+
+
+def compose(title: str, first: str, *rest: Line, figures: Iterable[Line] = ()) -> Words:
+    """A message from its title, its first line, its figures and further lines."""
+    brief = [first, *(line for line in figures if line)]
+    body = [*brief, *(line for line in rest if line)]
+    return Words(title, "\n".join(body), f"{title}. {first}", "\n".join(brief))
 
 
 class Voice:

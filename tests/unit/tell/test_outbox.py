@@ -80,6 +80,21 @@ def test_one_that_is_being_sent_is_not_replaced_and_if_it_fails_the_newer_goes()
     assert outbox.pending() == 1
 
 
+def test_a_repeat_is_brief_for_whom_the_first_message_reached_and_whole_for_others():
+    outbox = Outbox(["me", "ann"])
+    both = ("me", "ann")
+    outbox.add(message("cold", thread="a", contacts=both), at(0))
+    for name, failure in (("me", None), ("ann", "no connection")):
+        outbox.take(name, at(0))
+        outbox.done(name, failure, at(0))
+    again = replace(
+        message("again", thread="a", contacts=both, kind=Kind.AGAIN, said=600), brief="in brief"
+    )
+    outbox.add(again, at(600))
+    told = {name: outbox.take(name, at(600)) for name in both}
+    assert {name: m.body for name, m in told.items() if m} == {"me": "in brief", "ann": "body"}
+
+
 def test_back_off_doubles_up_to_its_longest_and_a_success_ends_it():
     outbox = Outbox(["me"])
     outbox.add(message("cold"), at(0))

@@ -3,6 +3,7 @@ WRITE_GOLDEN=1 to write it anew, then read what changed as if you had just woken
 
 import os
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -69,6 +70,7 @@ def all_messages() -> dict[str, Words]:
     voice = Voice(here)
     cold = wording.for_change(change(AlarmName.CHILL), here)
     said["reminder"] = wording.again(cold, 1500, 2)
+    said["reminder, brief"] = replace(said["reminder"], body=said["reminder"].brief)
     said["passed on"] = wording.passed_on(cold, 900, ["my phone"])
     said["several silent"] = wording.site_silent(
         [change(AlarmName.NO_READINGS), change(AlarmName.NO_READINGS, brooder="shed")], voice
