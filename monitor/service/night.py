@@ -1,9 +1,9 @@
 """An invented cold night on an invented site, for `brooder rehearse`. Pure: no socket, no clock.
 
 One box on a porch, three days after the hatch: two lamps and a plate hold the floor while the air
-outside falls to 5 degC. At two in the morning the west lamp burns out. The box is modelled as one
-heat store (first-order cooling) with a fast radiant spot under each lamp; the figures are invented
-and stand for no real box."""
+outside falls to 6 degC. At two in the morning the west lamp burns out. The box is modelled as one
+heat store (first-order cooling) with a fast radiant spot under each lamp; its figures are rounded
+from what `brooding.heat_balance.prior` says of such a box, and stand for no real one."""
 
 import math
 import random
@@ -63,8 +63,8 @@ cover = "plywood"
   watts = 100
 """
 
-TIME_CONSTANT_S = 25 * 60.0
-RISE_WEST_K, RISE_EAST_K, RISE_REST_K = 9.5, 9.5, 8.0  # above the porch's air; rest: plate, birds
+TIME_CONSTANT_S = 34 * 60.0
+RISE_WEST_K, RISE_EAST_K, RISE_REST_K = 11.5, 11.5, 5.5  # above the porch's air; rest: plate, birds
 SPOT_K, SPOT_TIME_CONSTANT_S = 9.0, 120.0  # what a lamp adds right beneath it
 EVERY_S = 30.0
 
@@ -131,6 +131,6 @@ class Night:
         return mended is not None and at >= self.at(mended)
 
     def _outside(self, at: float) -> float:
-        """Falls from 8 degC in the evening to 5 at six in the morning, then turns."""
+        """Falls from 7.2 degC in the evening to 6 at six in the morning, then turns."""
         hours = (at - self.at(time(18))) / 3600
-        return 6.5 + 1.5 * math.cos(math.pi * hours / 12)
+        return 6.6 + 0.6 * math.cos(math.pi * hours / 12)

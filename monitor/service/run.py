@@ -11,7 +11,6 @@ from dataclasses import dataclass, field
 from importlib.metadata import PackageNotFoundError, version
 from typing import TYPE_CHECKING, Any
 
-from monitor.intake.builtin import BuiltInBroker
 from monitor.intake.inbox import Delivery as Heard
 from monitor.intake.inbox import Inbox
 from monitor.intake.link import BrokerAddress, BrokerState
@@ -41,6 +40,7 @@ from monitor.tell.message import Message
 from monitor.watch.events import AlarmName, Facts, Moment
 
 if TYPE_CHECKING:
+    from monitor.intake.builtin import BuiltInBroker
     from monitor.service.copying import Copying
 
 log = logging.getLogger(__name__)
@@ -97,6 +97,7 @@ class Service:
         self._stop = hooks.stop
         self._opened: Opened | None = None
         self._link: Session | BuiltInBroker | None = None
+        self._built_in: BuiltInBroker | None = None
         self._cleanup = contextlib.AsyncExitStack()
         self._broker_lost_timer: asyncio.TimerHandle | None = None
         self._told_broker_lost = False
@@ -228,7 +229,10 @@ class Service:
                     base / own.accounts_file,
                     base / own.rights_file if own.rights_file else None,
                 )
-            link = BuiltInBroker(
+            # Ten megabytes that a board with a broker of its own need not carry.
+            from monitor.intake import builtin  # noqa: PLC0415
+
+            link = self._built_in = builtin.BuiltInBroker(
                 topics=topics,
                 inbox=self._inbox,
                 clock=self._clock.now,
@@ -488,10 +492,10 @@ class Service:
         if not await asyncio.to_thread(self._writer.stop, 15.0):
             log.error("The journal did not take everything; the broker still has what is missing.")
         self._watcher.acknowledge_settled()
-        if isinstance(self._link, BuiltInBroker):
+        if self._built_in is not None:
             await asyncio.sleep(0.05)  # the acknowledgements just given leave first
-            await self._link.stop()
-        elif self._link is not None:
+            await self._built_in.stop()
+        elif isinstance(self._link, Session):
             await asyncio.to_thread(self._link.stop)
         unsent = await asyncio.to_thread(self._reaching.stop, DRAIN_S)
         if unsent:
