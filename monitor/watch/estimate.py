@@ -4,6 +4,7 @@ The estimate is an aid: whatever goes wrong in it, the band alarms go on, and th
 there is no estimate. Owned by watch.brooder_watch."""
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from datetime import datetime, tzinfo
 from typing import NamedTuple, TypeVar
 
@@ -13,8 +14,10 @@ from monitor.site import Brooder
 from monitor.watch.diagnosis import Diagnosis, Interval, Outlook
 from monitor.watch.estimator import Estimator, NoEstimate
 from monitor.watch.events import Moment, State
+from monitor.watch.mending import mends
 from monitor.watch.night import NIGHT_TO_H, hour_after
 from monitor.watch.outside_curve import OutsideCurve, from_forecast, from_low
+from monitor.watch.tonight import CLEAR_CHANCE
 
 T = TypeVar("T")
 FORECAST_MAX_AGE_S = 36 * 3600.0  # an older one says nothing of tonight
@@ -99,17 +102,19 @@ class Estimate:
         curve = self._curve(now, until_at, forecast, wish.outside_low_c)
         if curve is None:
             return None
-        gain = self._cover_gain(wish.cover)
-        return self.guarded(
-            lambda it: it.outlook(
-                now,
-                curve,
-                until_at,
-                low_c=low_c,
-                extra_watts=wish.extra_watts,
-                cover_gain=gain,
+
+        def look(extra_watts: float, gain: float) -> Outlook | None:
+            return self.guarded(
+                lambda it: it.outlook(
+                    now, curve, until_at, low_c=low_c, extra_watts=extra_watts, cover_gain=gain
+                )
             )
-        )
+
+        outlook = look(wish.extra_watts, self._cover_gain(wish.cover))
+        asks_what_if = wish.cover is not None or wish.extra_watts != 0.0
+        if outlook is None or asks_what_if or outlook.chance < CLEAR_CHANCE:
+            return outlook
+        return replace(outlook, mend=mends(self._brooder, look))
 
     def _curve(
         self, now: Moment, until_at: float, forecast: Forecast | None, low_c: float | None
