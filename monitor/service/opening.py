@@ -141,9 +141,12 @@ def _say_what_was(
 ) -> None:
     ended = rebuilt.ended
     if journal is not None and journal.set_aside is not None:
-        about = Facts(reason=f"the old one was damaged and is kept as {journal.set_aside.name}")
-        core.fault(AlarmName.STORAGE_FAULT, True, now, about)
-        core.fault(AlarmName.STORAGE_FAULT, False, now, Facts())
+        reason = f"the old one was damaged and is kept as {journal.set_aside.name}"
+        if not core.ledger.batches:
+            # A box without birds has no target, so no alarm: silence would be deadly here.
+            reason += "; no birds are known now, so say again which are in which box (flock placed)"
+        about = Facts(reason=reason)
+        core.fault(AlarmName.STORAGE_FAULT, True, now, about)  # the watcher ends it, once read
     if not clock_sure:
         core.fault(
             AlarmName.CLOCK_FAULT,

@@ -128,7 +128,7 @@ class Watcher:
         self._status_changed = threading.Condition()
         self._snapshot_tick = clock.now().tick
         self._status_due = 0.0
-        self._housekeeping_due = 0.0
+        self._housekeeping_due = time.monotonic() + HOUSEKEEPING_EVERY_S
         self._failed_rounds = 0
         self._status_failing = False
         self._disk_hangs = False

@@ -176,8 +176,8 @@ class Writer:
         if self._failing:
             self._failing = False
             log.info("The journal is written again.", extra=facts(let_go=self.let_go))
-        if self._said is not None:
-            self._said = None
+        said, self._said = self._said, None
+        if said is not None and said[0] != "damaged":  # that is read first; the watcher ends it
             self._on_fault(None)
         return True
 

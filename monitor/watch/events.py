@@ -167,7 +167,7 @@ class Change:
     again when a journal is replayed, so whatever is keyed by it is never done twice."""
 
     at: float
-    brooder: str | None  # None: the site or the watcher itself
+    brooder: str | None = None  # None: the site or the watcher itself
     alarm: AlarmName
     change: ChangeKind
     priority: Priority

@@ -234,13 +234,13 @@ class Service:
             f"{pattern!r} in the log:\n{self.log_of_this_start()[-3000:]}",
         )
 
-    def ask(self, what: str, **details: Any) -> Any:
+    def ask(self, what: str, /, **details: Any) -> Any:
         """As a command of this machine asks it."""
         return control.ask(self.state / "control.sock", what, **details)
 
-    def enter(self, kind: str, **details: Any) -> Any:
+    def enter(self, entry: str, /, **details: Any) -> Any:
         """A ledger entry or an act on an alarm."""
-        return self.ask("entry", entry=kind, brooder="porch", **details)
+        return self.ask("entry", entry=entry, brooder="porch", **details)
 
     # -- what it keeps
 
@@ -266,6 +266,18 @@ class Service:
             return [c for c in reader.changes() if alarm is None or c.alarm is alarm]
         finally:
             reader.close()
+
+    def command(self, *words: str, within_s: float = 60.0) -> "subprocess.CompletedProcess[str]":
+        """`brooder ...` with this configuration, as somebody would type it."""
+        return subprocess.run(
+            [sys.executable, "-c", MAIN, *words],
+            capture_output=True,
+            text=True,
+            timeout=within_s,
+            check=False,
+            cwd=self.folder,
+            env={**os.environ, "BROODER_CONFIG": str(self.config)},
+        )
 
     # -- its configuration
 
