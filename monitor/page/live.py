@@ -72,8 +72,9 @@ class Live:
             while not self._closed and generation == self._generation:
                 newer = self._newer
                 if seen < self._version:
-                    yield self._event(seen)
-                    seen = self._version
+                    event = self._event(seen)
+                    seen = self._version  # not after the yield, which may last
+                    yield event
                     continue
                 try:
                     await asyncio.wait_for(newer.wait(), KEEP_ALIVE_S)

@@ -9,11 +9,12 @@ from typing import Any
 from monitor.journal.reader import JournalReader
 from monitor.page.review_question import Question
 from monitor.review import draw, loss_words, losses, sheet_text
+from monitor.review.alarm_text import measure_words
 from monitor.review.days import Cut
 from monitor.review.picture import PAPER_PX, PHONE_PX, describe
 from monitor.review.record import Asked, Record, open_record
 from monitor.review.scene import Scene
-from monitor.review.scenes import scene
+from monitor.review.scenes import scene, story
 from monitor.review.sheet import sheet
 
 
@@ -42,6 +43,7 @@ def sheet_of(question: Question) -> dict[str, Any]:
                 for week in whole.weeks
             ],
             "foot": sheet_text.foot(record, whole, []),
+            "alarms": measure_words(record),
             "usual": [sheet_text.comparison_words(c) for c in whole.comparisons],
             "notes": [(note.at, note.text) for row in whole.rows for note in row.notes],
             "start": record.start,
@@ -59,8 +61,9 @@ def loss_of(question: Question) -> dict[str, Any] | None:
         return {
             "heading": loss_words.heading(loss, record),
             "verdict": loss_words.verdict(loss, record),
+            "heads": loss_words.heads(loss),
             "figures": loss_words.figures(loss, record),
-            "alarms": loss_words.alarm_words(loss.day, record),
+            "alarms": loss_words.alarm_words(loss.two_days, record),
             "causes": loss_words.other_causes([loss]),
             "cannot": list(loss_words.CANNOT),
             "ask": loss_words.ASK,
@@ -70,7 +73,7 @@ def loss_of(question: Question) -> dict[str, Any] | None:
 def story_of(question: Question) -> list[str]:
     """A span in a few lines: what the picture shows, for who cannot see it."""
     with _record(question) as record:
-        return list(_scene(record, question).summary)
+        return story(record, *_span(record, question))[1:]  # the screen has its own title
 
 
 def moving_picture(question: Question) -> bytes:
@@ -106,6 +109,10 @@ def _record(question: Question, *, whole_batch: bool = False) -> Iterator[Record
 
 
 def _scene(record: Record, question: Question) -> Scene:
+    return scene(record, *_span(record, question))
+
+
+def _span(record: Record, question: Question) -> tuple[float, float]:
     start = record.start if question.start is None else question.start
     stop = record.stop if question.stop is None else question.stop
-    return scene(record, start, stop)
+    return start, stop

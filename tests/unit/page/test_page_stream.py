@@ -1,0 +1,186 @@
+"""The live stream: drawn once for all, at most once a second, and holding nothing back."""
+
+import asyncio
+import json
+from typing import Any
+
+import pytest
+
+from monitor.page import live
+from monitor.page.live import MOST_STREAMS, Live, Picture
+
+
+class Desk:
+    """Says when there is something new."""
+
+    def __init__(self) -> None:
+        self.news = asyncio.Event()
+
+    async def changed(self, wait_s: float) -> bool:
+        try:
+            async with asyncio.timeout(wait_s):
+                await self.news.wait()
+        except TimeoutError:
+            return False
+        self.news.clear()
+        return True
+
+
+class Drawer:
+    """Counts how often the screen was drawn."""
+
+    def __init__(self) -> None:
+        self.parts = {"a": "1", "b": "1"}
+        self.drawn = 0
+
+    def __call__(self) -> Picture:
+        self.drawn += 1
+        return Picture(parts=dict(self.parts), also={"calls": []})
+
+
+async def next_event(stream: Any) -> dict[str, Any]:
+    async with asyncio.timeout(30):
+        while True:
+            event = json.loads((await anext(stream)).removeprefix(b"data: "))
+            if event:
+                return event
+
+
+@pytest.fixture(autouse=True)
+def _quick(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(live, "AT_MOST_EVERY_S", 0.02)
+
+
+def test_first_everything_then_only_what_changed():
+    async def story() -> None:
+        desk, draw = Desk(), Drawer()
+        pages = Live(desk, draw)  # type: ignore[arg-type]
+        stream = pages.stream()
+        assert (await next_event(stream))["parts"] == {"a": "1", "b": "1"}
+        draw.parts["b"] = "2"
+        desk.news.set()
+        assert (await next_event(stream))["parts"] == {"b": "2"}
+        pages.close()
+
+    asyncio.run(story())
+
+
+def test_fifty_pages_are_drawn_once():
+    async def story() -> None:
+        desk, draw = Desk(), Drawer()
+        pages = Live(desk, draw)  # type: ignore[arg-type]
+        streams = [pages.stream() for _ in range(50)]
+        for stream in streams:
+            await next_event(stream)
+        before = draw.drawn
+        draw.parts["a"] = "2"
+        desk.news.set()
+        seen = await asyncio.gather(*(next_event(stream) for stream in streams))
+        assert all(event["parts"] == {"a": "2"} for event in seen)
+        assert draw.drawn - before <= 2
+        pages.close()
+
+    asyncio.run(story())
+
+
+def test_a_slow_page_gets_the_newest_and_no_backlog():
+    async def story() -> None:
+        desk, draw = Desk(), Drawer()
+        pages = Live(desk, draw)  # type: ignore[arg-type]
+        slow, quick = pages.stream(), pages.stream()
+        await next_event(slow)
+        await next_event(quick)
+        for value in range(2, 8):
+            draw.parts["a"] = str(value)
+            desk.news.set()
+            assert (await next_event(quick))["parts"] == {"a": str(value)}
+        assert (await next_event(slow))["parts"] == {"a": "7"}
+        pages.close()
+
+    asyncio.run(story())
+
+
+def test_news_that_comes_while_it_rests_is_not_lost(monkeypatch: pytest.MonkeyPatch):
+    monkeypatch.setattr(live, "AT_MOST_EVERY_S", 0.3)
+    monkeypatch.setattr(live, "KEEP_ALIVE_S", 3600.0)
+
+    async def story() -> None:
+        desk, draw = Desk(), Drawer()
+        pages = Live(desk, draw)  # type: ignore[arg-type]
+        stream = pages.stream()
+        await next_event(stream)
+        await asyncio.sleep(0.05)  # the pump has drawn and rests
+        draw.parts["a"] = "2"
+        desk.news.set()
+        assert (await next_event(stream))["parts"] == {"a": "2"}
+        pages.close()
+
+    asyncio.run(story())
+
+
+def test_nobody_looking_costs_nothing():
+    async def story() -> None:
+        desk, draw = Desk(), Drawer()
+        pages = Live(desk, draw)  # type: ignore[arg-type]
+        stream = pages.stream()
+        await next_event(stream)
+        await stream.aclose()
+        assert pages.open_streams == 0
+        desk.news.set()
+        await asyncio.sleep(0.1)
+        before = draw.drawn
+        for _ in range(5):
+            desk.news.set()
+            await asyncio.sleep(0.03)
+        assert draw.drawn == before
+        pages.close()
+
+    asyncio.run(story())
+
+
+def test_there_is_an_end_to_how_many_are_served():
+    async def story() -> None:
+        pages = Live(Desk(), Drawer())  # type: ignore[arg-type]
+        streams = [pages.stream() for _ in range(MOST_STREAMS)]
+        for stream in streams:
+            assert pages.has_room
+            await next_event(stream)
+        assert not pages.has_room
+        await streams[0].aclose()
+        assert pages.has_room
+        pages.close()
+
+    asyncio.run(story())
+
+
+def test_closing_ends_every_stream():
+    async def story() -> None:
+        pages = Live(Desk(), Drawer())  # type: ignore[arg-type]
+        stream = pages.stream()
+        await next_event(stream)
+        waiting = asyncio.ensure_future(anext(stream))
+        await asyncio.sleep(0.05)
+        pages.close()
+        with pytest.raises(StopAsyncIteration):
+            async with asyncio.timeout(10):
+                await waiting
+
+    asyncio.run(story())
+
+
+def test_a_screen_that_cannot_be_drawn_ends_the_streams_instead_of_showing_old_figures(caplog):
+    async def story() -> None:
+        desk, draw = Desk(), Drawer()
+        pages = Live(desk, draw)  # type: ignore[arg-type]
+        stream = pages.stream()
+        await next_event(stream)
+        draw.parts = None  # type: ignore[assignment]
+        desk.news.set()
+        with pytest.raises(StopAsyncIteration):
+            await next_event(stream)
+        draw.parts = {"a": "well again"}
+        assert (await next_event(pages.stream()))["parts"] == {"a": "well again"}
+        pages.close()
+
+    asyncio.run(story())
+    assert "could not be drawn" in caplog.text
