@@ -1,0 +1,236 @@
+"""Real Mosquitto with exactly the files of deploy/mosquitto, and the built-in broker with the same
+rights file: a probe with wrong rights is refused, the service can do all it needs."""
+
+import subprocess
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from support.links import eventually, listening
+from support.mosquitto import Mosquitto, needs_mosquitto
+
+from monitor.intake.link import BrokerAddress
+from monitor.intake.rights import Rights, RightsFault
+
+pytestmark = pytest.mark.live
+
+DEPLOY = Path(__file__).parents[2] / "deploy" / "mosquitto"
+NAMES = ["monitor", "porch-floor", "porch-lamp", "shade", "wires", "house"]
+
+
+@pytest.fixture(scope="module")
+def site(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The folder that is /etc/mosquitto/brooder on a board; each password is the name reversed."""
+    folder = tmp_path_factory.mktemp("site")
+    subprocess.run(
+        ["sh", str(DEPLOY / "certificates.sh"), str(folder), "localhost", "127.0.0.1"],
+        check=True,
+        timeout=60,
+    )
+    (folder / "passwords").touch()
+    for name in NAMES:
+        subprocess.run(
+            ["mosquitto_passwd", "-b", str(folder / "passwords"), name, name[::-1]],
+            check=True,
+            timeout=60,
+        )
+    (folder / "rights").write_text((DEPLOY / "rights").read_text())
+    return folder
+
+
+@pytest.fixture(scope="module")
+def broker(site: Path) -> Iterator[Mosquitto]:
+    conf = (DEPLOY / "brooder.conf").read_text()
+    conf = conf.replace("/etc/mosquitto/brooder", str(site)).replace(
+        "listener 8883", "listener {port} 127.0.0.1"
+    )
+    # Where the tests run there may be no user of that name; and each needs its own folder.
+    conf += "\nuser root\nlog_type all\npersistence_location {folder}/\n"
+    with Mosquitto(site / "run", conf, whole=True) as running:
+        yield running
+
+
+def address(site: Path, broker: Mosquitto, name: str, password: str = "") -> BrokerAddress:
+    return BrokerAddress(
+        host="localhost",
+        port=broker.port,
+        username=name,
+        password=password or name[::-1],
+        tls=True,
+        ca_file=str(site / "ca.crt"),
+    )
+
+
+def publish(
+    site: Path, broker: Mosquitto, name: str, topic: str, payload: str = "33"
+) -> tuple[int, str]:
+    done = subprocess.run(
+        [
+            *f"mosquitto_pub -h localhost -p {broker.port} -V 5 -q 1".split(),
+            *f"-t {topic} -m {payload}".split(),
+            *f"--cafile {site / 'ca.crt'} -u {name} -P {name[::-1]}".split(),
+        ],
+        capture_output=True,
+        text=True,
+        timeout=60,
+        check=False,
+    )
+    return done.returncode, done.stdout + done.stderr
+
+
+@needs_mosquitto
+def test_a_probe_may_write_its_own_topic_and_the_service_reads_it(site, broker):
+    with listening(0, ["brooder/porch/floor"], address=address(site, broker, "monitor")) as heard:
+        assert heard.session.state.not_allowed == ()
+        code, said = publish(site, broker, "porch-floor", "brooder/porch/floor")
+        assert (code, said) == (0, "")
+        (one,) = heard.take(1)
+        assert one.payload == b"33"
+
+
+@needs_mosquitto
+@pytest.mark.parametrize(
+    ("name", "topic"),
+    [
+        ("porch-floor", "brooder/porch/lamp"),
+        ("porch-floor", "brooder/shed/floor"),
+        ("porch-floor", "brooder/acknowledge"),
+        ("porch-floor", "brooder/status"),
+        ("porch-floor", "brooder/alarms/porch"),
+        ("shade", "brooder/porch/floor"),
+        ("wires", "brooder/porch/floor"),
+        ("house", "brooder/porch/floor"),
+        ("house", "brooder/siren"),
+        ("monitor", "brooder/porch/floor"),
+        ("monitor", "brooder/acknowledge"),
+    ],
+)
+def test_everybody_is_refused_what_is_not_theirs(site, broker, name, topic):
+    with listening(
+        0,
+        ["brooder/porch/+", "brooder/acknowledge"],
+        client_id=f"watching {name} {topic}",
+        address=address(site, broker, "monitor"),
+    ) as heard:
+        _, said = publish(site, broker, name, topic)
+        assert "not authori" in said.lower()
+        publish(site, broker, "porch-lamp", "brooder/porch/lamp", "last")
+        (one,) = heard.take(1)
+        assert one.payload == b"last", "the forbidden one did not come before it"
+
+
+@needs_mosquitto
+def test_a_probe_reads_nothing(site, broker):
+    with (
+        listening(0, ["#"], client_id="spy", address=address(site, broker, "porch-lamp")) as spy,
+        listening(0, ["brooder/porch/+"], address=address(site, broker, "monitor")) as heard,
+    ):
+        publish(site, broker, "porch-floor", "brooder/porch/floor")
+        heard.take(1)
+        assert spy.inbox.take(1, 0.5) == []
+
+
+@needs_mosquitto
+def test_the_service_may_say_all_that_it_says(site, broker):
+    """Birth, will, mark, alarms, siren: a refusal would show in the broker's answer (rc 135)."""
+    with listening(0, ["brooder/porch/floor"], address=address(site, broker, "monitor")) as heard:
+        before = broker.log().count("rc135")
+        for topic in ("brooder/alarms", "brooder/alarms/porch", "brooder/siren"):
+            assert heard.session.publish(topic, "off", retain=True)
+        with listening(
+            0,
+            ["brooder/status", "brooder/alarms", "brooder/alarms/+", "brooder/siren"],
+            client_id="house",
+            address=address(site, broker, "house"),
+        ) as house:
+            got = {one.topic: one.payload for one in house.take(4)}
+        assert got == {
+            "brooder/status": b"online",
+            "brooder/alarms": b"off",
+            "brooder/alarms/porch": b"off",
+            "brooder/siren": b"off",
+        }
+    # Held marks work as well: reconnect to the session and see the backlog end.
+    publish(site, broker, "porch-floor", "brooder/porch/floor")
+    with listening(0, ["brooder/porch/floor"], address=address(site, broker, "monitor")) as heard:
+        (one,) = heard.take(1)
+        assert one.held
+        heard.session.acknowledge([one.token])
+        eventually(lambda: heard.session._held_mark is None, "the mark came back")
+    # The house's own birth message is refused, rightly; the service's never.
+    log = broker.log()
+    assert "Denied PUBLISH from brooder-test" not in log
+    assert log.count("rc135") - before <= log.count("Denied PUBLISH from house")
+
+
+@needs_mosquitto
+def test_nobody_gets_in_without_a_password_or_without_tls(site, broker):
+    for words in (
+        ["--cafile", str(site / "ca.crt")],
+        ["--cafile", str(site / "ca.crt"), "-u", "porch-floor", "-P", "wrong"],
+        ["-u", "porch-floor", "-P", "roolf-hcrop"],
+    ):
+        done = subprocess.run(
+            [
+                *f"mosquitto_pub -h localhost -p {broker.port} -q 1".split(),
+                *["-t", "brooder/porch/floor", "-m", "1", *words],
+            ],
+            capture_output=True,
+            timeout=60,
+            check=False,
+        )
+        assert done.returncode != 0, words
+
+
+@pytest.mark.parametrize(
+    ("name", "topic", "write", "read"),
+    [
+        ("porch-floor", "brooder/porch/floor", True, False),
+        ("porch-floor", "brooder/porch/lamp", False, False),
+        ("wires", "brooder/wires/28-000005e2fdc3", True, False),
+        ("monitor", "brooder/porch/floor", False, True),
+        ("monitor", "brooder/status/mark/brooder-1", True, True),
+        ("house", "brooder/alarms/porch", False, True),
+        ("house", "brooder/acknowledge", True, False),
+        ("nobody", "brooder/porch/floor", False, False),
+        (None, "brooder/porch/floor", False, False),
+    ],
+)
+def test_the_built_in_broker_reads_the_same_rights_out_of_the_same_file(
+    site, name, topic, write, read
+):
+    rights = Rights.from_files(site / "passwords", site / "rights")
+    assert rights.may_write(name, "any", topic) is write
+    assert rights.may_read(name, "any", topic) is read
+
+
+def test_the_built_in_broker_knows_the_same_passwords(site):
+    rights = Rights.from_files(site / "passwords", site / "rights")
+    assert rights.password_ok("porch-floor", "roolf-hcrop")
+    assert not rights.password_ok("porch-floor", "porch-floor")
+    assert not rights.password_ok("porch-floor", None)
+    assert not rights.password_ok(None, "roolf-hcrop")
+
+
+@pytest.mark.parametrize(
+    ("passwords", "rights", "words"),
+    [
+        ("porch:plain\n", "", "passwords, line 1: not a line of mosquitto_passwd"),
+        ("", "user a\ntopic brooder/#/x\n", "rights, line 2: topic filter 'brooder/#/x' has #"),
+        ("", "usr a\n", "rights, line 1: 'usr a' is not user, topic or pattern"),
+    ],
+)
+def test_a_line_that_cannot_be_used_is_named(tmp_path, passwords, rights, words):
+    (tmp_path / "passwords").write_text(passwords)
+    (tmp_path / "rights").write_text(rights)
+    with pytest.raises(RightsFault, match=words.replace("/", ".").replace("#", ".")):
+        Rights.from_files(tmp_path / "passwords", tmp_path / "rights")
+
+
+def test_a_user_name_cannot_widen_a_pattern(tmp_path):
+    (tmp_path / "passwords").write_text("")
+    (tmp_path / "rights").write_text("pattern write brooder/%u/floor\n")
+    rights = Rights.from_files(tmp_path / "passwords", tmp_path / "rights")
+    assert rights.may_write("porch", "x", "brooder/porch/floor")
+    assert not rights.may_write("+", "x", "brooder/porch/floor")
+    assert not rights.may_write("#", "x", "brooder/porch/floor")
