@@ -16,6 +16,7 @@ from monitor.journal.store import Journal
 from monitor.service.control import NoService, ask
 from monitor.service.people import contacts_of
 from monitor.settings import Settings
+from monitor.settings.document import every_key
 from monitor.site import Place
 from monitor.tell.contacts import masked
 from monitor.tell.trial import try_out
@@ -38,10 +39,16 @@ def check(
     send: Annotated[
         bool, typer.Option("--send", help="Really send a trial message to each contact.")
     ] = False,
+    keys: Annotated[
+        bool, typer.Option("--keys", help="Print every key of the configuration, and stop.")
+    ] = False,
     config: ConfigOption = None,
 ) -> None:
     """Check everything before the night: exit code 0 all well, 1 something is not, 2 the
     configuration is wrong."""
+    if keys:
+        out().print(every_key(), markup=False, end="")
+        return
     settings = settings_or_exit(config, check_contacts=True)
     parts: list[Callable[[], Iterator[Found]]] = [
         lambda: _configuration(settings),

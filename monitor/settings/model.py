@@ -164,7 +164,9 @@ class BrokerSettings(Section):
     """`[broker]`: a broker of your own. Left out, the built-in broker runs."""
 
     host: str = Field(min_length=1, description="the broker's name or address")
-    port: Port | None = None
+    port: int | None = Field(
+        None, ge=1, le=65535, description="a port number; left out, 1883, or 8883 with TLS"
+    )
     username: str | None = Field(None, description="the user name, if the broker asks for one")
     password: SecretStr | None = Field(None, description="the password (better: password_file)")
     tls: bool = Field(False, description="true or false")
@@ -237,7 +239,9 @@ class TellSettings(Section):
 class ForecastSettings(Section):
     """`[forecast]`: the coming outside temperatures, from a topic or a URL."""
 
-    topic: Topic | None = None
+    topic: str | None = Field(
+        None, pattern=r"^[^+#\x00]{1,512}$", description="an MQTT topic without + and #"
+    )
     url: SecretStr | None = Field(None, description="a URL that answers with JSON")
     times: Pointer = Field("/hourly/time", description="a JSON Pointer to the list of times")
     temperatures: Pointer = Field(
@@ -299,7 +303,8 @@ class JournalSettings(Section):
     """`[journal]`: where the records are kept."""
 
     folder: str | None = Field(None, description="a folder this service may write to")
-    commit_s: float = Field(20, ge=0.05, le=60, description="seconds from 0.05 to 60")
+    # Longer than fifteen messages of eight probes every ten seconds take (19 s): see pacing.
+    commit_s: float = Field(25, ge=0.05, le=60, description="seconds from 0.05 to 60")
 
 
 class FileSettings(BaseSettings):
