@@ -1,0 +1,94 @@
+"""Every key there is, with its default and what it must be, as a commented TOML file. Printed by
+`brooder check --keys`; config/every-key.toml is the same text, held true by a test."""
+
+import json
+from datetime import time
+from typing import Any, get_args, get_origin
+
+from pydantic import BaseModel, SecretStr
+from pydantic.fields import FieldInfo
+from pydantic_core import PydanticUndefined
+
+from monitor.settings.model import FileSettings
+from monitor.settings.overlay import SECRETS
+
+HEAD = """\
+# Every key of the configuration, its default, and what it must be.
+# Not a configuration to run: copy from here into yours. Keys without a default are "required"
+# or "left out". Any key can be set in the environment: [site] name as BROODER_SITE__NAME, the
+# first contact's url as BROODER_CONTACTS__0__URL. A secret can stand in a file of its own: name
+# the file with the key plus _file, for example url_file = "contact".
+"""
+
+
+def every_key() -> str:
+    """The whole text."""
+    lines = [HEAD]
+    for name, field in FileSettings.model_fields.items():
+        inner = _model_in(field.annotation)
+        if inner is not None:
+            lines += _table(name, field, inner, "")
+    return "\n".join(lines).rstrip() + "\n"
+
+
+def _table(path: str, field: FieldInfo, model: type[BaseModel], indent: str) -> list[str]:
+    many = _is_list(field.annotation)
+    lines = [f"# {indent}[[{path}]]" if many else f"# {indent}[{path}]"]
+    doc = " ".join((model.__doc__ or "").split())
+    lines[0] += f"   {doc.split(':', 1)[-1].strip()}" if ":" in doc else ""
+    tables: list[str] = []
+    for name, inner_field in model.model_fields.items():
+        inner = _model_in(inner_field.annotation)
+        if inner is None:
+            secret = (
+                "; or name a file with " + name + "_file"
+                if name in SECRETS and _is_secret(inner_field)
+                else ""
+            )
+            want = inner_field.description or ""
+            lines.append(f"# {indent}{name} = {_default(inner_field)}   # {want}{secret}")
+        elif _model_name(inner) == "ScheduleRowSettings":
+            lines.append(
+                f"# {indent}{name} = [{{ from_day = 0, target_c = 35 }}]   "
+                f"# {inner_field.description}"
+            )
+        else:
+            tables += _table(f"{path}.{name}", inner_field, inner, indent + "  ")
+    return [*lines, "#", *tables] if tables else [*lines, "#"]
+
+
+def _default(field: FieldInfo) -> str:
+    if field.is_required():
+        return "(required)"
+    value: Any = field.default
+    if value is PydanticUndefined or value is None or isinstance(value, SecretStr):
+        return "(left out)"
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, time):
+        return f'"{value:%H:%M}"'
+    if isinstance(value, tuple):
+        return json.dumps(list(value))
+    return json.dumps(value)
+
+
+def _model_in(annotation: Any) -> type[BaseModel] | None:
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        return annotation
+    for inner in get_args(annotation):
+        found = _model_in(inner)
+        if found is not None:
+            return found
+    return None
+
+
+def _is_list(annotation: Any) -> bool:
+    return get_origin(annotation) is tuple
+
+
+def _is_secret(field: FieldInfo) -> bool:
+    return "SecretStr" in str(field.annotation)
+
+
+def _model_name(model: type[BaseModel]) -> str:
+    return model.__name__
