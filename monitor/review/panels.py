@@ -17,6 +17,8 @@ from monitor.units import sign
 FLOOR_PX = 210
 _NAME_LETTERS = 12  # what fits beside the drawing on a phone
 _FEW = 3  # more lines than this are drawn thinner
+_ROW = "(datum.datum || datum)"
+_TOLD = f"{{probe: {_ROW}.name, read: {_ROW}.shown, at: {_ROW}.when}}"
 _OPEN_GAPS = "break-paths-show-path-domains"
 
 
@@ -156,8 +158,8 @@ class Panels:
             names.append(_Name(line.name, _ending(rows), look.colour, look.shape))
             thick = 1.8 if len(lines) <= _FEW else 1.1
             layers += [self._line(rows, look, thick, y), self._symbols(line, look, number, y)]
-            if self.moving:
-                layers.append(self._hover(rows, line.name, look, y))
+        if self.moving:
+            layers.append(self._hover(lines, y))
         return layers
 
     def _line(self, rows: list[Spec], look: Ink, thick: float, y: Spec) -> Spec:
@@ -177,20 +179,34 @@ class Panels:
             "encoding": {"x": self.x(), "y": {"field": "v", **y}},
         }  # fmt: skip
 
-    def _hover(self, rows: list[Spec], name: str, look: Ink, y: Spec) -> Spec:
-        """Unseen points that show their value and local time when pointed at or tapped."""
+    def _hover(self, lines: Sequence[Line], y: Spec) -> Spec:
+        """The reading nearest to the pointer, or to the finger: a dot on its line, and its value
+        and local time. One layer for all lines, or the topmost would hide the others'."""
+        rows = [
+            {**row, "name": line.name}
+            for line in lines
+            for row in self.points.line(line, columns=self.wide_px // 2)
+            if row["v"] is not None
+        ]
+        near = f"near_{lines[0].place.name.lower()}" if lines else "near"
         when = self.axis.show("datum.t", "%a %-d %b %H:%M:%S")
         value = f"format(datum.v, '.1f') + ' {sign(self.scene.units)}'"
         return {
-            "data": {"values": [row for row in rows if row["v"] is not None]},
+            "data": {"values": rows},
             "transform": [{"calculate": when, "as": "when"}, {"calculate": value, "as": "shown"}],
-            "mark": {"type": "point", "size": 90, "filled": True, "color": look.colour,
-                     "opacity": 0, "clip": True},
+            "params": [{
+                "name": near,
+                "select": {"type": "point", "nearest": True, "on": "pointerover",
+                           "clear": "pointerout"},
+            }],
+            # What is pointed at is the cell around a dot; its datum is the dot, whose datum is the
+            # row. A tooltip given as fields would look for them one step too early.
+            "mark": {"type": "point", "size": 70, "filled": True, "color": self.ink.text,
+                     "clip": True, "tooltip": {"expr": _TOLD}},
             "encoding": {
                 "x": self.x(),
                 "y": {"field": "v", **y},
-                "tooltip": [{"field": "shown", "type": "nominal", "title": name},
-                            {"field": "when", "type": "nominal", "title": "at"}],
+                "opacity": {"condition": {"param": near, "empty": False, "value": 1}, "value": 0},
             },
         }  # fmt: skip
 
@@ -217,8 +233,14 @@ class Panels:
             "transform": [
                 {"calculate": self.axis.show("datum.t", "%a %-d %b %H:%M"), "as": "when"}
             ],
+            # From top to bottom of the panel: a finger need not hit the thin band.
             "mark": {"type": "rule", "opacity": 0, "strokeWidth": 5, "clip": True},
-            "encoding": {**ends, "tooltip": tooltip},
+            "encoding": {
+                "x": self.x(),
+                "y": {"value": 0},
+                "y2": {"value": "height"},
+                "tooltip": tooltip,
+            },
         }
         return [area, hover]
 

@@ -19,6 +19,7 @@ from monitor.review.spec import Spec
 from monitor.site import Place
 
 PHONE_PX = 264  # 390 CSS pixels less the scale, the names and a margin
+LEAST_PX = 230  # what picture.js leaves on a narrow phone
 PAPER_PX = 560  # fits the width of a page in portrait
 SCHEMA = "https://vega.github.io/schema/vega-lite/v6.json"
 _BESIDE_PX = 110  # scale and names, left and right of the drawing
@@ -33,8 +34,10 @@ def describe(
     axis = LocalAxis(start=scene.start, stop=scene.stop, zone=scene.zone)
     ink = DARK if dark else LIGHT
     draft = Panels(scene, axis, ink, wide_px=wide_px, moving=moving)
+    # Words of a moving picture are set for the narrowest screen: wider only moves them apart.
+    least_px = min(wide_px, LEAST_PX) if moving else wide_px
     panels = [draft.floor()]
-    if rows := lanes(scene, axis, draft.x(), ink, wide_px=wide_px, moving=moving):
+    if rows := lanes(scene, axis, draft.x(), ink, wide_px=least_px, moving=moving):
         panels.append({**rows, "width": wide_px})
     elsewhere = [line for line in scene.lines if line.place in _ELSEWHERE]
     if scene.stretch is Stretch.NIGHT and elsewhere:
@@ -55,9 +58,10 @@ def describe(
         "padding": 8,
         "config": _config(ink),
     }
-    if moving:  # picture.js sets `span`; null is the whole
-        spec["params"] = [{"name": "span", "value": None}]
+    if moving:  # picture.js moves `span`
+        spec["params"] = [{"name": "span", "value": axis.ends}]
         spec["usermeta"] = {"whole": axis.ends}
+        spec["autosize"] = {"type": "pad", "resize": True}
     return spec
 
 

@@ -25,12 +25,15 @@ class Points:
         """A temperature in the site's units, as fine as any thermometer here."""
         return round(from_celsius(temp_c, self.scene.units), 2)
 
-    def line(self, line: Line) -> list[Spec]:
+    def line(self, line: Line, *, columns: int | None = None) -> list[Spec]:
         """A probe's readings, thinned, with a null in each silence so that the gap stays open."""
         rows: list[Spec] = []
         for piece in line.pieces:
             thin = thinned(
-                piece, start=self.scene.start, stop=self.scene.stop, columns=self.columns
+                piece,
+                start=self.scene.start,
+                stop=self.scene.stop,
+                columns=columns or self.columns,
             )
             if not len(thin.times):
                 continue

@@ -2,9 +2,13 @@
 
 import dataclasses
 import html
+import pickle
 import re
 import struct
+import subprocess
+import sys
 from itertools import pairwise
+from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -17,6 +21,7 @@ from monitor.journal.reader import JournalReader
 from monitor.review.attachment import twelve_hours
 from monitor.review.draw import NotDrawn, draw, draw_all
 from monitor.review.kept import NotFound
+from monitor.review.order import Order
 from monitor.review.picture import PAPER_PX, describe
 from monitor.site import Place
 
@@ -113,3 +118,33 @@ def test_an_alert_gets_the_last_twelve_hours_as_one_file(tmp_path):
         assert not list(tmp_path.glob("*.part"))
         with pytest.raises(NotFound):
             twelve_hours(reader, site(), "barn", at("2026-02-11 02:30"), tmp_path)
+
+
+def test_the_child_that_draws_for_an_alert_prints_the_picture_s_path(tmp_path):
+    write_journal(tmp_path / "journal.db", days=4)
+    order = Order(
+        journal=tmp_path / "journal.db", site=site(), brooder="porch",
+        until=at("2026-02-11 02:30"), folder=tmp_path,
+    )  # fmt: skip
+
+    def child(asked: Order) -> subprocess.CompletedProcess[bytes]:
+        command = [sys.executable, "-m", "monitor.review.attachment"]
+        return subprocess.run(
+            command, input=pickle.dumps(asked), capture_output=True, timeout=120, check=False
+        )
+
+    drawn = child(order)
+    assert drawn.returncode == 0
+    assert Path(drawn.stdout.decode().strip()).read_bytes().startswith(b"\x89PNG")
+    wrong = child(dataclasses.replace(order, brooder="barn"))
+    assert wrong.returncode == 1
+    assert wrong.stderr.decode().startswith('no picture: --brooder is "barn"')
+
+
+def test_what_the_watch_needs_of_the_review_loads_neither_numpy_nor_the_drawing_library():
+    words = (
+        "import sys, monitor.review.order, monitor.review.draw;"
+        "print({'numpy', 'vl_convert', 'jinja2'} & set(sys.modules))"
+    )
+    done = subprocess.run([sys.executable, "-c", words], capture_output=True, check=True)
+    assert done.stdout == b"set()\n"

@@ -26,7 +26,7 @@
     constructor(view, spec) {
       this.view = view;
       [this.first, this.last] = spec.usermeta.whole;
-      this.whole();
+      [this.from, this.to] = [this.first, this.last];
     }
     whole() {
       this.show(this.first, this.last);
