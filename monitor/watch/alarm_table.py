@@ -20,6 +20,15 @@ class Family(StrEnum):
     SILENCE = "silence"
 
 
+class Scope(StrEnum):
+    """What one alarm of a name is about."""
+
+    SITE = "site"
+    BROODER = "brooder"
+    PROBE = "probe"
+    CONTACT = "contact"
+
+
 class Lasting(StrEnum):
     """How an alarm ends."""
 
@@ -38,6 +47,7 @@ class Rule:
     on_delay: float | str = 0.0
     off_delay: float | str = 0.0
     needs_batch: bool = False
+    scopes: tuple[Scope, ...] = (Scope.BROODER,)
     lasting: Lasting = Lasting.CONDITION
     repeat_s: float | None = None  # told again this often while active and unacknowledged
     escalate_s: float | None = None  # passed to the next contact after this, again and again
@@ -142,6 +152,7 @@ _ROWS = (
         AlarmName.PROBE_FAULT,
         Family.SILENCE,
         1,
+        scopes=(Scope.PROBE,),
         on_delay=60.0,
         off_delay=600.0,
         says="a probe says what no floor can be",
@@ -151,22 +162,43 @@ _ROWS = (
         AlarmName.NO_READINGS,
         Family.SILENCE,
         3,
+        scopes=(Scope.PROBE, Scope.BROODER, Scope.SITE),
         off_delay=60.0,
         says="nothing is heard from a probe, a brooder or the whole site",
     ),
-    _warning(AlarmName.BROKER_LOST, Family.SILENCE, 2, says="no connection to the broker"),
-    _warning(AlarmName.STORAGE_FAULT, None, 1, says="the journal cannot be written"),
-    _warning(AlarmName.DELIVERY_FAULT, None, 1, says="a contact cannot be reached"),
+    _warning(
+        AlarmName.BROKER_LOST,
+        Family.SILENCE,
+        2,
+        scopes=(Scope.SITE,),
+        says="no connection to the broker",
+    ),
+    _warning(
+        AlarmName.STORAGE_FAULT,
+        None,
+        1,
+        scopes=(Scope.SITE,),
+        says="the journal cannot be written",
+    ),
+    _warning(
+        AlarmName.DELIVERY_FAULT,
+        None,
+        1,
+        scopes=(Scope.CONTACT,),
+        says="a contact cannot be reached",
+    ),
     _warning(
         AlarmName.CLOCK_FAULT,
         None,
         1,
+        scopes=(Scope.SITE,),
         says="the board's clock jumped or is not known to be right",
     ),
     _warning(
         AlarmName.WAS_DOWN,
         None,
         1,
+        scopes=(Scope.SITE,),
         lasting=Lasting.MOMENT,
         says="the watcher itself was not running for a while",
     ),

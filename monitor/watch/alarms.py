@@ -224,7 +224,8 @@ class Book:
             return
         alarm.state = after(alarm.state, Move.SHELVE)
         if not alarm.occurrence:
-            alarm.occurrence = alarm.incident = f"{alarm.key}/{int(tick + self.offset_s)}"
+            alarm.last_second = int(tick + self.offset_s)
+            alarm.occurrence = alarm.incident = f"{alarm.key}/{alarm.last_second}"
         alarm.shelved_until = tick + max(60.0, min(for_s, alarm.rule.shelve_max_s))
         alarm.shelved_note = note
         alarm.by = by

@@ -84,6 +84,10 @@ class BrooderWatch:
         self.chill, self.cold = open_(AlarmName.CHILL), open_(AlarmName.COLD)
         self.overheat, self.hot = open_(AlarmName.OVERHEAT), open_(AlarmName.HOT)
         self.heat_loss, self.cold_night = open_(AlarmName.HEAT_LOSS), open_(AlarmName.COLD_NIGHT)
+        self._alarms = (
+            *(self.chill, self.cold, self.overheat, self.hot),
+            *(self.heat_loss, self.cold_night),
+        )
 
     # -- limits
 
@@ -112,8 +116,9 @@ class BrooderWatch:
         if batch is None or schedule is None:
             self.age_days = self.target_c = self.low_c = self.high_c = self.chill_c = None
             self.overheat_c = self.brooder.limits.fire_c
-            for alarm in (self.chill, self.cold, self.hot, self.heat_loss, self.cold_night):
-                self.book.stop(alarm, tick, "no batch in the brooder")
+            for alarm in self._alarms:
+                if alarm.rule.needs_batch:
+                    self.book.stop(alarm, tick, "no batch in the brooder")
         elif self.clock_sure or self.target_c is None:
             self.age_days = self.age_days_at(tick + self.book.offset_s)
             (
@@ -187,35 +192,43 @@ class BrooderWatch:
             self.night.see(night.IDLE, tick)
             return
         counting = self.counting()
-        if not counting:
-            for alarm in (self.heat_loss, self.chill, self.cold, self.overheat, self.hot):
-                self.book.hold(alarm)
-            self.night.see(night.IDLE if self.batch is None else night.UNSEEN, tick)
-            return
-        cold = any(p.cold.beyond for p in counting)
-        hot = any(p.hot.beyond for p in counting)
-        cause = None if self.batch is None else self.estimate.diagnosis.cause
-        rising = cause is Cause.OVERHEAT
+        if counting:
+            self._see_heat(counting, tick)
+        else:
+            self.book.hold(self.overheat)
+        if self.batch is None or self.target_c is None:
+            self.night.see(night.IDLE, tick)
+        else:
+            self._see_band([p for p in counting if p.target_c is not None], tick)
+        self.keep_extremes()
+
+    def _see_heat(self, counting: list[ProbeWatch], tick: float) -> None:
+        """Fire needs no birds and no floor probe; a lamp that slips needs the thermal side."""
+        rising = self.batch is not None and self.estimate.diagnosis.cause is Cause.OVERHEAT
         over = (
             rising
             or any(p.overheat.beyond for p in counting)
             or any(p.burning for p in self._usable())
         )
-        see = self.book.see
-        if self.batch is not None:
-            # A floor still below its band is no sign that the heat is back.
-            lost = cause is Cause.HEAT_SOURCE or (self.heat_loss.delay.active and cold)
-            see(self.heat_loss, lost, tick)
-            see(self.chill, any(p.chill.beyond for p in counting), tick)
-            see(self.cold, cold, tick)
-        see(self.overheat, over, tick, at_once=rising)
-        if self.batch is not None:
-            see(self.hot, hot, tick)
-        self.keep_extremes()
-        if self.target_c is None:
-            self.night.see(night.IDLE, tick)
-        else:
-            self.night.see(night.BELOW if cold else night.ABOVE if hot else night.IN, tick)
+        self.book.see(self.overheat, over, tick, at_once=rising)
+
+    def _see_band(self, judged: list[ProbeWatch], tick: float) -> None:
+        """The probes that have a target, against it. Without any nothing is known: what is active
+        stays active, though a probe under the lamp may be well."""
+        if not judged:
+            for alarm in (self.heat_loss, self.chill, self.cold, self.hot):
+                self.book.hold(alarm)
+            self.night.see(night.UNSEEN, tick)
+            return
+        cold = any(p.cold.beyond for p in judged)
+        hot = any(p.hot.beyond for p in judged)
+        # A floor still below its band is no sign that the heat is back.
+        lost = self.estimate.diagnosis.cause is Cause.HEAT_SOURCE
+        self.book.see(self.heat_loss, lost or (self.heat_loss.delay.active and cold), tick)
+        self.book.see(self.chill, any(p.chill.beyond for p in judged), tick)
+        self.book.see(self.cold, cold, tick)
+        self.book.see(self.hot, hot, tick)
+        self.night.see(night.BELOW if cold else night.ABOVE if hot else night.IN, tick)
 
     def close_watch(self) -> bool:
         """Something is on or pending: extremes are kept."""

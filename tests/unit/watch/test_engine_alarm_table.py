@@ -1,10 +1,12 @@
 """The alarm table holds what the design promises, and nothing is missing."""
 
 import pytest
+from support.engine_night import EVENING, a_brooder, a_site
 
 from monitor.site import Limits
-from monitor.watch.alarm_table import TABLE, Family
-from monitor.watch.events import AlarmName, Priority
+from monitor.watch.alarm_table import TABLE, Family, Scope
+from monitor.watch.engine import Engine
+from monitor.watch.events import AlarmName, Facts, Moment, Priority
 
 URGENT = {AlarmName.CHILL, AlarmName.OVERHEAT, AlarmName.HEAT_LOSS, AlarmName.NO_READINGS}
 ADVICE = {
@@ -67,3 +69,22 @@ def test_the_worse_form_of_a_trouble_outranks_the_other(worse: AlarmName, than: 
 def test_only_fire_and_the_watchers_own_troubles_need_no_birds() -> None:
     cold_and_hot = [r for r in TABLE.values() if r.family in (Family.COLD, Family.HOT)]
     assert [r.alarm for r in cold_and_hot if not r.needs_batch] == [AlarmName.OVERHEAT]
+
+
+def test_every_alarm_there_can_be_is_about_what_its_row_says() -> None:
+    site = a_site(a_brooder("porch", floors=2), a_brooder("shed"), outside=True)
+    engine = Engine(site, Moment(EVENING, EVENING))
+    for contact in ("my phone", "the neighbour"):
+        facts = Facts(contact=contact)
+        engine.fault(AlarmName.DELIVERY_FAULT, True, Moment(EVENING, EVENING), facts)
+    probes = {p.name for p in site.all_probes} | {p.key for p in site.all_probes}
+    seen = set()
+    for row in engine.state()["alarms"].values():
+        name, brooder, subject = row["place"]
+        if subject is not None:
+            scope = Scope.PROBE if subject in probes else Scope.CONTACT
+        else:
+            scope = Scope.SITE if brooder is None else Scope.BROODER
+        assert scope in TABLE[AlarmName(name)].scopes
+        seen.add((name, scope))
+    assert {("no-readings", s) for s in (Scope.PROBE, Scope.BROODER, Scope.SITE)} <= seen

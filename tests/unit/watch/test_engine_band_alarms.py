@@ -1,9 +1,11 @@
 """Cold, hot, chill, overheat: when they come, when they go, and what they say."""
 
-import pytest
-from support.engine_night import Night, a_brooder, a_site
+from dataclasses import replace
 
-from monitor.site import Limits
+import pytest
+from support.engine_night import Night, a_brooder, a_probe, a_site
+
+from monitor.site import Limits, Place
 from monitor.watch import estimator
 from monitor.watch.events import AlarmName, ChangeKind, EntryKind, Priority
 
@@ -219,3 +221,29 @@ def test_out_of_service_is_silent_and_in_service_judges_anew(night: Night) -> No
     night.entry(EntryKind.IN_SERVICE, brooder="porch")
     night.holds(20.0, for_s=300)
     assert night.told()[told:] == ["porch/chill", "porch/cold"]
+
+
+def test_a_warm_probe_under_the_lamp_does_not_call_off_the_cold_of_a_silent_floor() -> None:
+    box = a_brooder()
+    under = a_probe("porch", "under lamp", Place.UNDER_HEAT)
+    night = Night(a_site(replace(box, probes=(*box.probes, under))), make_estimator=estimator.none)
+    night.holds(31.0, for_s=600)
+    night.holds(42.0, for_s=3600, probes=(under.key,))
+    assert night.told(ChangeKind.CLEARED) == []
+    status = night.engine.status(night.now()).brooder("porch")
+    assert status is not None
+    assert status.in_band is None
+    assert status.night.unseen_s > 0
+    assert [a.alarm.value for a in status.alarms if a.active] == ["no-readings", "cold"]
+
+
+def test_under_the_lamp_only_fire_is_an_alarm() -> None:
+    box = a_brooder()
+    under = a_probe("porch", "under lamp", Place.UNDER_HEAT)
+    night = Night(a_site(replace(box, probes=(*box.probes, under))), make_estimator=estimator.none)
+    while night.t < 1200:
+        night.says(35.0)
+        night.says(46.0 if night.t < 600 else 51.0, under.key)
+        night.t += 10
+    assert night.told() == ["porch/overheat"]
+    assert night.changes[0].probe == under.key
