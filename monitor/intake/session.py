@@ -14,6 +14,7 @@ import uuid
 from collections import OrderedDict, deque
 from collections.abc import Callable, Iterable, Sequence
 from contextlib import suppress
+from functools import wraps
 from typing import Any
 
 import paho.mqtt.client as paho
@@ -44,14 +45,17 @@ _MQTT311 = MQTTProtocolVersion.MQTTv311
 _PROTOCOL_NAME = {_MQTT5: "MQTT 5", _MQTT311: "MQTT 3.1.1"}
 
 
-class _WorthSaying(logging.Filter):
-    """paho reports each try without a network as an error; the state has said it already."""
+def _guarded(callback: Callable[..., None]) -> Callable[..., None]:
+    """An error in a callback must not end paho's thread, and must be seen."""
 
-    def filter(self, record: logging.LogRecord) -> bool:
-        return not str(record.msg).startswith("Client is not connected")
+    @wraps(callback)
+    def guarded(*args: Any) -> None:
+        try:
+            callback(*args)
+        except Exception:
+            log.exception("Unexpected trouble in %s; going on.", callback.__name__)
 
-
-log.getChild("paho").addFilter(_WorthSaying())
+    return guarded
 
 
 class Session:
@@ -201,17 +205,15 @@ class Session:
             protocol=self._protocol,
             manual_ack=True,
         )
-        client.suppress_exceptions = True  # an error in a callback must not end the thread
-        client.enable_logger(log.getChild("paho"))
         client.reconnect_delay_set(1, LONGEST_BACKOFF_S)
         client.max_queued_messages_set(3 * MOST_KEPT)  # all that is kept goes out at once
         client.will_set(self._status_topic, b"offline", qos=1, retain=True)
         secure(client, self._address)
-        client.on_connect = self._on_connect
-        client.on_connect_fail = self._on_connect_fail
-        client.on_disconnect = self._on_disconnect
-        client.on_subscribe = self._on_subscribe
-        client.on_message = self._on_message
+        client.on_connect = _guarded(self._on_connect)
+        client.on_connect_fail = _guarded(self._on_connect_fail)
+        client.on_disconnect = _guarded(self._on_disconnect)
+        client.on_subscribe = _guarded(self._on_subscribe)
+        client.on_message = _guarded(self._on_message)
         properties = None
         if five:
             properties = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call]
