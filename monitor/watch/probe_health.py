@@ -13,18 +13,22 @@ from monitor.watch.track import Track
 CHECK_S = 60.0
 _SPIKES = 3.0  # a score: one each, forgotten by half in an hour
 _STILL_S = 1500.0
+_MISSED_CHANGES = 40.0  # so many changes in a row, at its usual pace, did not come
 _MOVED_K = 0.8
 _DRIFT_K = 2.2
 _ABRUPT_K = 0.7  # of a difference within _SETTLE_S: somebody moved something, that is no drift
 _NEAR_OUTSIDE_K = 1.5
 _APART_K = 6.0
 _CONFIRM_S = 300.0
+_OUT_CONFIRM_S = 120.0
+_SWAP_APART_K = 4.0
+_PAST_S = 900.0
 
 
 class Neighbours:
     """What one probe differs from the others by, and how that came about."""
 
-    __slots__ = ("base", "others_high", "others_low", "recent", "since", "slow")
+    __slots__ = ("base", "others_high", "others_low", "past", "recent", "since", "slow")
 
     def __init__(self) -> None:
         self.recent: float | None = None  # difference to the others, over some ten minutes
@@ -32,20 +36,28 @@ class Neighbours:
         self.base: float | None = None  # the difference that is usual
         self.others_low = 0.0  # how the others moved since this one last changed
         self.others_high = 0.0
+        self.past: float | None = None  # what it said a quarter of an hour ago, roughly
         self.since: dict[str, float] = {}  # since when each kind of fault is suspected
 
 
 class ProbeHealth:
     """All probes of a box together. `findings` is what stands."""
 
-    __slots__ = ("_neighbours", "findings")
+    __slots__ = ("_neighbours", "_outside_past", "_swap", "findings")
 
     def __init__(self, keys: Sequence[str]) -> None:
         self._neighbours = {key: Neighbours() for key in keys}
+        self._outside_past: float | None = None
+        self._swap: tuple[str, str, float] | None = None  # two keys ("" is the outside), since when
         self.findings: tuple[Finding, ...] = ()
 
     def check(
-        self, tracks: Sequence[Track], tick: float, outside_c: float | None, disturbed: bool
+        self,
+        tracks: Sequence[Track],
+        tick: float,
+        outside_c: float | None,
+        outside_now_c: float | None,
+        disturbed: bool,
     ) -> bool:
         """Look at every probe heard lately; True: the findings changed. While `disturbed` (a fall
         or a rise is on) differences are expected and none is called a drift."""
@@ -81,10 +93,12 @@ class ProbeHealth:
                 mean = sum(others) / len(others)
                 if (
                     outside_c is not None
-                    and abs(level - outside_c) < _NEAR_OUTSIDE_K
+                    and abs(track.mean - outside_c) < _NEAR_OUTSIDE_K
                     and min(others) - outside_c > _APART_K
                 ):
-                    suspects.append((FaultKind.FELL_OUT, _CONFIRM_S, "it reads like the outside"))
+                    suspects.append(
+                        (FaultKind.FELL_OUT, _OUT_CONFIRM_S, "it reads like the outside")
+                    )
                 elif (
                     peers
                     and near.base is not None
@@ -108,9 +122,59 @@ class ProbeHealth:
                 if tick - since >= confirm_s:
                     found.append(Finding(probe=track.key, kind=kind, reason=reason, since=since))
                     break
+        found = self._exchanged(heard, tick, outside_now_c) + found
         changed = [(f.probe, f.kind) for f in found] != [(f.probe, f.kind) for f in self.findings]
         self.findings = tuple(found)
         return changed
+
+    def _exchanged(
+        self, heard: Sequence[Track], tick: float, outside_now_c: float | None
+    ) -> list[Finding]:
+        """Two probes of which each says now what the other one said before."""
+        rows: list[tuple[str, float, float]] = []
+        for track in heard:
+            near = self._neighbours[track.key]
+            past = track.mean if near.past is None else near.past
+            rows.append((track.key, past, track.mean))
+            near.past = past + (track.mean - past) * CHECK_S / _PAST_S
+        if outside_now_c is not None:
+            past = outside_now_c if self._outside_past is None else self._outside_past
+            rows.append(("", past, outside_now_c))
+            self._outside_past = past + (outside_now_c - past) * CHECK_S / _PAST_S
+        for index, (one, one_past, one_now) in enumerate(rows):
+            for other, other_past, other_now in rows[index + 1 :]:
+                apart = abs(one_past - other_past)
+                if (
+                    apart > _SWAP_APART_K
+                    and abs(one_now - other_past) < 0.3 * apart
+                    and abs(other_now - one_past) < 0.3 * apart
+                ):
+                    back = self._swap is not None and self._swap[:2] == (one, other)
+                    self._swap = None if back else (one, other, tick)
+                    # from here on what they say now is what they say
+                    for key, _, now in rows:
+                        if key in (one, other):
+                            self._set_past(key, now)
+        if self._swap is None:
+            return []
+        one, other, since = self._swap
+        return [
+            Finding(
+                probe=key,
+                kind=FaultKind.SWAPPED,
+                reason="it says what another probe said before: the two are exchanged",
+                since=since,
+                other=partner or None,
+            )
+            for key, partner in ((one, other), (other, one))
+            if key
+        ]
+
+    def _set_past(self, key: str, temp_c: float) -> None:
+        if key:
+            self._neighbours[key].past = temp_c
+        else:
+            self._outside_past = temp_c
 
     def _still(self, near: Neighbours, track: Track, others_c: float) -> None:
         if track.still == 0:
@@ -145,6 +209,7 @@ class ProbeHealth:
                     "recent": near.recent,
                     "slow": near.slow,
                     "base": near.base,
+                    "past": near.past,
                     "others": [near.others_low, near.others_high],
                     "since": {str(kind): since for kind, since in near.since.items()},
                 }
@@ -160,10 +225,16 @@ class ProbeHealth:
             if near is None:
                 continue
             near.recent, near.slow, near.base = saved["recent"], saved["slow"], saved["base"]
+            near.past = saved["past"]
             near.others_low, near.others_high = saved["others"]
             near.since = {
                 FaultKind(kind): since + shift_s for kind, since in saved["since"].items()
             }
+        self._outside_past = state["outside_past"]
+        swap = state["swap"]
+        self._swap = None
+        if swap is not None and all(not key or key in self._neighbours for key in swap[:2]):
+            self._swap = (swap[0], swap[1], swap[2] + shift_s)
         self.findings = tuple(
             Finding(probe=p, kind=FaultKind(k), reason=r, since=s + shift_s, other=o)
             for p, k, r, s, o in state["findings"]
@@ -181,5 +252,5 @@ def _wandered(near: Neighbours) -> float:
 
 
 def _lifeless(track: Track, still_s: float) -> bool:
-    """Still for far longer than this probe ever is: 60 changes in a row did not come."""
-    return still_s > 3600.0 and track.still * track.changes > 60.0
+    """Still for far longer than this probe ever is."""
+    return still_s > 1200.0 and track.still * track.changes > _MISSED_CHANGES

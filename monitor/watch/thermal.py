@@ -22,7 +22,7 @@ from monitor.watch.outside_curve import OutsideCurve, OutsideHistory
 from monitor.watch.probe_health import CHECK_S, ProbeHealth
 from monitor.watch.rise import Rise
 from monitor.watch.time_constant import TimeConstants
-from monitor.watch.track import Track
+from monitor.watch.track import NEVER, Track
 from monitor.watch.witness import Witness
 
 _STEP_S = 25.0  # a filter step at most this often: a reading every 30 s makes one step each
@@ -41,6 +41,7 @@ _SOURCE_SURE = 0.9
 _RETURN_S = 2400.0  # a floor that rose quickly and comes back within this has not lost heat
 _RETURN_K = 0.6
 _LASTING_S = 900.0  # a rise for so long is more heat, not a chick
+_DOUBT_K, _DOUBT_SHARE, _DOUBT_S = 3.5, 0.2, 600.0
 _HOLD_DEPTH_K = 1.0  # a fall that is worth waiting for
 _SLACK = 0.5  # looks for a shift of one standard deviation
 _LIMIT = 7.0  # h: for independent residuals one false start in some 2,000 steps, a day; `causes`
@@ -111,8 +112,13 @@ class ThermalWatch:
     def observe(self, tick: float, probe_key: str, temp_c: float) -> Diagnosis | None:
         """One inside reading. The diagnosis, when it is another than the last one told."""
         track = self._tracks.get(probe_key)
-        if track is None or not track.add(tick, temp_c) or tick - self._stepped < _STEP_S:
+        if track is None:
             return None
+        waited = track.held is not None
+        if not track.add(tick, temp_c):
+            return None if waited else self._tell()
+        if tick - self._stepped < _STEP_S:
+            return self._tell() if waited else None
         return self._step(tick)
 
     def observe_outside(self, tick: float, temp_c: float) -> None:
@@ -217,6 +223,7 @@ class ThermalWatch:
         if cusum.high > _LIMIT:
             self._rose(tick)
         self._rise.judge(tick, self._floor, self._target_c, self._brooder.limits)
+        self._doubt(tick)
         if not fall.open:
             self._learn(tick, measured, ambient)
             if self._loss is not None and self._is_back(tick):
@@ -224,7 +231,11 @@ class ThermalWatch:
         if tick - self._checked >= CHECK_S:
             self._checked = tick
             self._health.check(
-                self._all, tick, self._outside_c, fall.open or self._rise.started is not None
+                self._all,
+                tick,
+                self._outside_c,
+                self._history.last_c,
+                fall.open or self._rise.started is not None,
             )
         return self._tell()
 
@@ -243,6 +254,32 @@ class ThermalWatch:
     def _comes_back(self, tick: float, measured: float) -> bool:
         """Is this fall the end of a rise?"""
         return tick - self._rose_last < _RETURN_S and measured > self._rose_from_c - _RETURN_K
+
+    def _doubt(self, tick: float) -> None:
+        """One probe goes its own way far quicker than a box can: it proves nothing for a while."""
+        for track in self._all:
+            if track.level is None or tick - track.last_tick > _STEP_S:
+                continue
+            own = abs(track.mean - track.level)
+            if own < _DOUBT_K:
+                if own < 0.5 * _DOUBT_K:
+                    track.doubt_since = NEVER
+                continue
+            others = [
+                abs(other.mean - other.level)
+                for other in self._all
+                if other is not track and other.level is not None and tick - other.last_tick < 90.0
+            ]
+            if others and max(others) < _DOUBT_SHARE * own and track.doubt_since == NEVER:
+                track.doubt_since = tick
+
+    def _doubted(self) -> tuple[str, ...]:
+        tick = self._stepped
+        return tuple(
+            track.key
+            for track in self._all
+            if track.held is not None or tick - track.doubt_since < _DOUBT_S
+        )
 
     def _fuse(self, tick: float) -> float | None:
         """One floor temperature from the floor probes that read in this step."""
@@ -417,6 +454,7 @@ class ThermalWatch:
             self._hold_until(),
             rise.overheat,
             self._health.findings,
+            self._doubted(),
         )
         if told == self._told:
             return None
@@ -455,6 +493,7 @@ class ThermalWatch:
                 rate_k_per_h=self.rate_k_per_h,
                 hold_until=None,
                 findings=findings,
+                doubted=self._doubted(),
             )
         if self._loss is not None:
             name, sure, watts = self._source(self._loss)
@@ -467,7 +506,9 @@ class ThermalWatch:
                 settles_c=self._settles_c(),
                 rate_k_per_h=self.rate_k_per_h,
                 confidence=self._loss.chance,
+                or_cover=not self._witness.can_tell,
                 findings=findings,
+                doubted=self._doubted(),
             )
         cause: Cause | None = None
         if fall.verdict is Why.COVER:
@@ -481,6 +522,7 @@ class ThermalWatch:
             confidence=fall.chance,
             hold_until=self._hold_until(),
             findings=findings,
+            doubted=self._doubted(),
         )
 
     def _source(self, loss: Loss) -> tuple[str, bool, float]:

@@ -5,6 +5,7 @@ from monitor.site import Place
 from monitor.watch.events import State
 
 SPIKE_K = 3.0  # from one reading to the next; a larger jump waits for the next reading to confirm
+NEVER = -1e18  # a tick; far enough back that a shift does not change it
 _LEVEL_S = 240.0  # the level follows the readings over this
 
 
@@ -14,7 +15,7 @@ class Track:
     __slots__ = (
         "changes",
         "count",
-        "excluded_until",
+        "doubt_since",
         "held",
         "key",
         "last_c",
@@ -33,7 +34,7 @@ class Track:
     def __init__(self, key: str, place: Place) -> None:
         self.key = key
         self.place = place
-        self.last_tick = -1e18
+        self.last_tick = NEVER
         self.last_c = 0.0
         self.held: float | None = None  # a jump that waits to be confirmed
         self.sum = 0.0
@@ -42,8 +43,8 @@ class Track:
         self.level: float | None = None
         self.ref = 0.0  # level when the present fall or rise began
         self.offset: float | None = None
-        self.excluded_until = -1e18
-        self.moved_tick = -1e18  # when its value last changed
+        self.doubt_since = NEVER  # its readings began to contradict the others'
+        self.moved_tick = NEVER  # when its value last changed
         self.still = 0  # readings since it last changed
         self.changes = 0.5  # share of readings that differ from the one before
         self.spike_score = 0.0
@@ -54,7 +55,6 @@ class Track:
         gap_s = tick - self.last_tick
         if jump == 0.0:
             self.still += 1
-            self.changes *= 0.995
         else:
             if (jump > SPIKE_K or jump < -SPIKE_K) and gap_s < 180.0:
                 held = self.held
@@ -63,7 +63,9 @@ class Track:
                     self.last_tick = tick
                     return False
             self.moved_tick = tick
-            self.still = 0
+            if self.still:
+                self.changes *= 0.995**self.still
+                self.still = 0
             self.changes += 0.005 * (1.0 - self.changes)
         if self.held is not None:
             if not -SPIKE_K < temp_c - self.held < SPIKE_K:
@@ -103,4 +105,4 @@ class Track:
 
 
 _FIXED = ("key", "place")
-_TICKS = ("last_tick", "excluded_until", "moved_tick")
+_TICKS = ("last_tick", "doubt_since", "moved_tick")
