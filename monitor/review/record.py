@@ -20,7 +20,7 @@ from monitor.review.joining import joined
 from monitor.review.kept import Kept, NotFound
 from monitor.review.target_line import target_line
 from monitor.site import Brooder, Place, Probe, Site
-from monitor.watch.events import Change, Entry, EntryKind
+from monitor.watch.events import AlarmName, Change, Entry, EntryKind
 
 DAY_S = 86400.0
 ENDED_S = DAY_S  # silence for a day: a recorded journal, not a running one
@@ -63,8 +63,24 @@ class Record:
 
     @cached_property
     def traces(self) -> dict[str, Trace]:
-        """The floor probes' readings, without those while a probe was out of service."""
-        return self.readings_of(p.key for p in self.floor_probes)
+        """The floor probes' readings that the figures rest on: without those while a probe was
+        out of service, or known to mislead where there is another floor probe."""
+        return self.floor_readings(self.start, self.stop)
+
+    def floor_readings(self, start: float, stop: float) -> dict[str, Trace]:
+        """As `traces`, for a part of the record."""
+        found = self.readings_of((p.key for p in self.floor_probes), start, stop)
+        if len(found) == 1:  # the only witness, doubtful or not, is better heard than nothing
+            return found
+        return {key: _without(trace, self.doubted(key)) for key, trace in found.items()}
+
+    def doubted(self, key: str) -> list[tuple[float, float]]:
+        """When a probe was known to mislead (stuck, fallen out, under the lamp): probe-fault."""
+        return [
+            (alarm.facts.get("since", alarm.raised), alarm.cleared or float("inf"))
+            for alarm in self.alarms
+            if alarm.alarm is AlarmName.PROBE_FAULT and alarm.probe == key
+        ]
 
     @property
     def floor_probes(self) -> list[Probe]:
@@ -80,7 +96,10 @@ class Record:
         ends = self.stop if stop is None else stop
         # A reading whose time is not sure would lay one hour's cold over another's.
         found = self.kept.readings_of(list(keys), begins - self.hold_s, ends, only_sure=True)
-        return {key: self._in_service(key, Trace(*pair)) for key, pair in found.items()}
+        return {
+            key: _without(Trace(*pair), _outages(self.entries, key, self.brooder.name))
+            for key, pair in found.items()
+        }
 
     @cached_property
     def target(self) -> TargetLine:
@@ -125,11 +144,13 @@ class Record:
     def _traces(self) -> list[Trace]:
         return list(self.traces.values())
 
-    def _in_service(self, key: str, trace: Trace) -> Trace:
-        keep = np.ones(len(trace.times), dtype=bool)
-        for start, stop in _outages(self.entries, key, self.brooder.name):
-            keep &= (trace.times < start) | (trace.times >= stop)
-        return trace if keep.all() else Trace(trace.times[keep], trace.temps_c[keep])
+
+def _without(trace: Trace, spans: list[tuple[float, float]]) -> Trace:
+    """The readings outside of all spans."""
+    keep = np.ones(len(trace.times), dtype=bool)
+    for start, stop in spans:
+        keep &= (trace.times < start) | (trace.times >= stop)
+    return trace if keep.all() else Trace(trace.times[keep], trace.temps_c[keep])
 
 
 def open_record(kept: Kept, site: Site, asked: Asked, *, now: float) -> Record:

@@ -164,8 +164,9 @@ def _method(record: Record) -> list[str]:
         f"{span_words(record.hold_s)} at most. "
         "Time in which no floor probe was heard is given as silent and counted nowhere else.",
         "With several floor probes the coldest counts for cold and the hottest for heat; the mean "
-        "is that of all of them. Readings of a probe that was out of service, and those "
-        "taken before the board knew the time, are left out.",
+        "is that of all of them. Readings of a probe that was out of service, of one "
+        "that misled (probe-fault) where there is another floor probe, and those taken before the "
+        "board knew the time are left out.",
         f"Band: target +/- {step_shown(limits.band_c, unit)}. Chill limit: "
         f"{step_shown(limits.harm_c, unit)} below target. Degree-hours: how far below, times how "
         "long.",

@@ -66,7 +66,8 @@ def _long(start: float, stop: float) -> bool:
 
 
 def _traces(record: Record, keys: list[str], start: float, stop: float) -> dict[str, Trace]:
-    """A night is read by itself; a long span shares what the record has read."""
+    """A night shows every reading, also of a probe in doubt: that is how one sees why. A long span
+    shares what the record has read for its figures."""
     if not _long(start, stop) or start < record.start or stop > record.stop:
         return record.readings_of(keys, start, stop)
     others = [key for key in keys if key not in record.traces]
@@ -78,7 +79,7 @@ def _told(record: Record, start: float, stop: float) -> Exposure:
     start, stop = max(start, record.start), min(stop, record.stop)
     if _long(start, stop):
         return record.exposure(start, stop)
-    floor = record.readings_of([probe.key for probe in record.floor_probes], start, stop)
+    floor = record.floor_readings(start, stop)
     target = record.target_between(start, stop)
     return exposure(list(floor.values()), target, start=start, stop=max(start, stop),
                     hold_s=record.hold_s)  # fmt: skip

@@ -173,6 +173,11 @@ def _notes(record: Record, day: Day, exposed: Exposure) -> tuple[Note, ...]:
         elif entry.entry in (EntryKind.OUT_OF_SERVICE, EntryKind.IN_SERVICE):
             what = entry.probe or "brooder"
             found.append(Note(at=entry.at, text=f"{what} {entry.entry.replace('-', ' ')}{said}"))
+    for probe in record.floor_probes:
+        for start, stop in record.doubted(probe.key):
+            if start < day.stop and stop > day.start and len(record.floor_probes) > 1:
+                text = f"{probe.name} misled (probe-fault); its readings do not count meanwhile"
+                found.append(Note(at=max(start, day.start), text=text))
     if exposed.some_silent_s >= record.hold_s:
         silent = span_text(exposed.some_silent_s)
         found.append(Note(at=day.start, text=f"not every floor probe was heard, for {silent} h"))

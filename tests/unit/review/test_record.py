@@ -9,8 +9,19 @@ from support.review_journal import at, site
 from monitor.journal.reader import JournalReader
 from monitor.journal.records import Batch, Entered
 from monitor.journal.store import Journal
+from monitor.review.alarm_log import Occurrence
+from monitor.review.days import Cut
 from monitor.review.record import Asked, NotFound, open_record
-from monitor.watch.events import Entry, EntryKind, Moment, Reading
+from monitor.review.sheet import sheet
+from monitor.watch.events import (
+    AlarmName,
+    Cause,
+    Entry,
+    EntryKind,
+    Moment,
+    Priority,
+    Reading,
+)
 
 LONG_AFTER = at("2026-06-01 00:00")
 
@@ -128,3 +139,24 @@ def test_a_reading_whose_time_is_not_sure_is_no_evidence(tmp_path):
         record = open_record(reader, site(), Asked(brooder="porch"), now=LONG_AFTER)
         got = record.exposure(start, start + 3600)
         assert (got.below_s, got.gap_s, got.low_c) == (0, 1800, 34.0)
+
+
+def test_a_probe_that_misled_does_not_count_while_another_was_well(reader):
+    whole = open_record(reader, site(), Asked(brooder="porch"), now=LONG_AFTER)
+    since, until = at("2026-02-11 01:00"), at("2026-02-11 09:00")
+    fault = Occurrence(
+        alarm=AlarmName.PROBE_FAULT, brooder="porch", probe="porch/west",
+        priority=Priority.WARNING, cause=Cause.SENSOR, raised=since + 600, acknowledged=None,
+        by=None, cleared=until, facts={"since": since},
+    )  # fmt: skip
+    doubted = dataclasses.replace(whole, alarms=(*whole.alarms, fault), _figures={})
+    night = (at("2026-02-10 12:00"), at("2026-02-11 12:00"))
+    assert doubted.exposure(*night).low_c > whole.exposure(*night).low_c + 4  # east only
+    assert doubted.exposure(*night).gap_s == 0
+    notes = [note.text for row in sheet(doubted, Cut.NOON).rows for note in row.notes]
+    assert any("west misled" in text for text in notes)
+    # As the only floor probe it is still heard.
+    alone = dataclasses.replace(
+        doubted, _figures={}, probes=tuple(p for p in whole.probes if p.key != "porch/east")
+    )
+    assert alone.exposure(*night).low_c == whole.exposure(*night).low_c
