@@ -1,0 +1,198 @@
+"""The MicroPython program of deploy/probe, on stand-ins for the board and against a real broker."""
+
+import ast
+import subprocess
+import time
+from pathlib import Path
+
+import pytest
+from support.links import clock, listening
+from support.mosquitto import Mosquitto, needs_mosquitto
+from support.probe_board import GOOD, PROBE, ROM, board
+
+from monitor.intake.payload import read_all
+from monitor.site import Place, Probe
+from monitor.watch.events import BadValue, Reading
+
+pytestmark = [pytest.mark.live, needs_mosquitto]
+
+TOPIC = "brooder/porch/floor"
+NAMES = {"28-000005e2fdc3": TOPIC}
+FLOOR = Probe(key="porch/floor", brooder="porch", name="floor", topic=TOPIC, place=Place.FLOOR)
+
+
+@pytest.fixture
+def broker(tmp_path):
+    with Mosquitto(tmp_path / "b") as running:
+        yield running
+
+
+def outcomes(heard, count):
+    taken: list = []
+    while len(taken) < count:
+        (one,) = heard.take(1)
+        heard.session.acknowledge([one.token])
+        taken += read_all(one.payload, FLOOR, one.received)
+    return taken
+
+
+def test_readings_come_with_their_time_and_need_no_more_than_the_topic(broker):
+    with (
+        listening(broker.port, [TOPIC]) as heard,
+        board(PORT=broker.port, TOPICS=NAMES) as (there, program),
+    ):
+        probe = program.run(rounds=3)
+        got = outcomes(heard, 3)
+        assert [(type(o), o.temp_c) for o in got] == [(Reading, 23.125)] * 3
+        assert all(abs(o.at - clock().at) < 60 for o in got)
+        assert probe.store.kept == []
+        assert there.fed >= 3
+        assert broker.log().count("New client connected") == 2, "one connection for all rounds"
+
+
+def test_what_was_read_without_wifi_is_kept_and_sent_later_in_order(broker):
+    with (
+        listening(broker.port, [TOPIC]) as heard,
+        board(PORT=broker.port, TOPICS=NAMES) as (there, program),
+    ):
+        program.WIFI_WITHIN_S = 0
+        there.wifi = False
+        probe = program.Probe()
+        for sixteenths in range(50):
+            there.pads[ROM] = bytes([0x40 + sixteenths, 0x01]) + GOOD[2:]
+            probe.store.add(int(time.time()) - 500 + 10 * sixteenths, probe.sensors.read())
+        probe.round()
+        assert len(probe.store.kept) == 51
+        there.wifi = True
+        probe.round()
+        got = outcomes(heard, 52)
+        assert [o.temp_c for o in got[:50]] == [20 + n / 16 for n in range(50)]
+        assert [o.at for o in got] == sorted(o.at for o in got)
+        assert clock().at - got[0].at > 450
+        assert probe.store.kept == []
+
+
+def test_a_reading_is_forgotten_only_when_the_broker_has_it(broker):
+    with board(PORT=broker.port, TOPICS=NAMES) as (_, program):
+        probe = program.run(rounds=1)
+        broker.stop()
+        probe.round()
+        probe.round()
+        assert len(probe.store.kept) == 2
+        broker.start()
+        with listening(broker.port, [TOPIC]) as heard:
+            probe.round()
+            assert len(outcomes(heard, 3)) == 3
+        assert probe.store.kept == []
+
+
+def test_a_clock_that_was_never_set_sends_ages_and_is_set_when_there_is_a_network(broker):
+    with (
+        listening(broker.port, [TOPIC]) as heard,
+        board(PORT=broker.port, TOPICS=NAMES) as (there, program),
+    ):
+        there.clock_shift_s = -int(time.time()) + 1000  # 1000 s after power came
+        there.internet = False
+        probe = program.run(rounds=1)
+        (aged,) = outcomes(heard, 1)
+        assert abs(aged.at - clock().at) < 60, "an age needs no clock"
+        there.internet = True
+        probe.store.add(int(program.time.time()) - 100, [(0, 320)])
+        probe.round()
+        old, new = outcomes(heard, 2)
+        assert clock().at - old.at == pytest.approx(100, abs=30)
+        assert abs(new.at - clock().at) < 60
+        assert there.clock_shift_s == 0
+
+
+@pytest.mark.parametrize(
+    ("pad", "words"),
+    [
+        (bytes.fromhex("50054b467fff0c101c"), "power-up"),
+        (bytes(9), "shorted"),
+        (Exception("CRC error"), "checksum"),
+        (Exception("no answer"), "does not answer"),
+    ],
+)
+def test_a_fault_of_a_sensor_is_told_in_words(broker, pad, words):
+    with (
+        listening(broker.port, [TOPIC]) as heard,
+        board(PORT=broker.port, TOPICS=NAMES) as (there, program),
+    ):
+        there.pads[ROM] = pad
+        program.run(rounds=1)
+        (outcome,) = outcomes(heard, 1)
+        assert isinstance(outcome, BadValue)
+        assert words in outcome.reason
+
+
+def test_deep_sleep_keeps_readings_over_the_reset_and_sends_several_together(broker):
+    with (
+        listening(broker.port, [TOPIC]) as heard,
+        board(PORT=broker.port, TOPICS=NAMES, DEEP_SLEEP=True, SEND_EVERY=3, EVERY_S=5) as (
+            there,
+            program,
+        ),
+    ):
+        for wake in range(1, 4):  # each wake is a fresh start of the program
+            program.run(rounds=1)
+            assert there.slept_ms[-1] <= 5000
+            if wake < 3:
+                assert heard.inbox.take(1, 0.3) == []
+        assert len(outcomes(heard, 3)) == 3
+        assert len(there.memory) == 9, "the sensor's name stays, the readings are gone"
+
+
+def test_a_memory_full_of_nonsense_is_an_empty_one():
+    with board(DEEP_SLEEP=True) as (there, program):
+        for junk in (b"", b"\xff", b"\x05abc", b"\x01" + ROM + b"1234567" + b"12"):
+            there.memory = junk
+            assert len(program.Probe().store.kept) <= 1
+
+
+def test_the_store_is_bounded_and_lets_the_oldest_go():
+    with board() as (_, program):
+        store = program.Store()
+        for n in range(5000):
+            store.add(n, [(0, 320)])
+        assert len(store.kept) == program.MOST_KEPT
+        assert store.kept[-1][0] == 4999
+        assert len(store.to_bytes([ROM])) <= 2048
+
+
+def test_with_tls_the_probe_checks_the_brokers_certificate(tmp_path):
+    deploy = PROBE.parent / "mosquitto" / "certificates.sh"
+    for folder in ("site", "stranger"):
+        subprocess.run(["sh", deploy, tmp_path / folder, "127.0.0.1"], check=True, timeout=60)
+        subprocess.run(
+            f"openssl x509 -in {tmp_path / folder}/ca.crt -outform der "
+            f"-out {tmp_path / folder}/ca.der".split(),
+            check=True,
+            timeout=60,
+        )
+    site = tmp_path / "site"
+    conf = f"certfile {site}/broker.crt\nkeyfile {site}/broker.key"
+    with Mosquitto(tmp_path / "b", conf) as broker:
+        for folder, kept in (("stranger", 1), ("site", 0)):
+            with board(PORT=broker.port, TLS=True, CA_FILE=str(tmp_path / folder / "ca.der")) as (
+                _,
+                program,
+            ):
+                assert len(program.run(rounds=1).store.kept) == kept
+
+
+def test_the_program_keeps_to_what_micropython_has():
+    """No f-strings with =, no match, no walrus, no type hints, no keyword-only tricks: MicroPython
+    1.20 compiles a little less than this Python does."""
+    tree = ast.parse(Path(PROBE / "main.py").read_text(), feature_version=(3, 7))
+    for node in ast.walk(tree):
+        assert not isinstance(node, ast.Match | ast.NamedExpr | ast.AnnAssign)
+    allowed = {"binascii", "json", "socket", "struct", "time", "ssl"}
+    allowed |= {"machine", "network", "ntptime", "onewire", "ds18x20", "settings"}
+    imported = {
+        alias.name
+        for node in ast.walk(tree)
+        if isinstance(node, ast.Import)
+        for alias in node.names
+    }
+    assert imported <= allowed
