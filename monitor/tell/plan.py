@@ -210,7 +210,8 @@ class Plan:
             return []
         incident.answered_rank = min(incident.answered_rank, rank(change) - 1)
         wait_s = self._policy.gather_s
-        if change.alarm is AlarmName.NO_READINGS:
+        others = len(self._site.brooders) > 1 and change.brooder is not None
+        if change.alarm is AlarmName.NO_READINGS and others:
             wait_s = self._policy.silence_gather_s
         elif change.priority is Priority.URGENT:
             wait_s = 0.0

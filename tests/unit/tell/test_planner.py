@@ -245,6 +245,18 @@ def test_a_silent_site_is_one_message_though_its_probes_fall_silent_a_minute_apa
     assert over.kind is Kind.OVER
 
 
+def test_where_no_other_brooder_could_join_silence_is_told_at_once():
+    here = site()
+    alone = Site(
+        name=here.name, timezone=here.timezone, units=here.units, brooders=here.brooders[:1]
+    )
+    for where, brooder in ((alone, "porch"), (here, None)):
+        plan = Plan(where, (ME,))
+        plan.advance(Moment(NIGHT - 60, NIGHT - 60))
+        silent = change(A.NO_READINGS, brooder=brooder)
+        assert len(plan.changes([silent], Moment(NIGHT, NIGHT))) == 1
+
+
 def test_another_brooder_that_falls_silent_later_is_told():
     teller = Teller()
     teller.take(change(A.NO_READINGS))
@@ -274,6 +286,31 @@ def test_what_was_told_once_and_ended_is_told_again_when_it_comes_back():
     [again] = teller.take(back)
     assert again.kind is Kind.RAISED
     assert again.key == "porch/chill/2:raised"
+    [reminder] = teller.go(NIGHT + 1000)
+    assert reminder.kind is Kind.AGAIN, "the answer was to the first chill, not to this one"
+
+
+def test_an_end_that_lasts_a_moment_is_no_end():
+    teller = Teller()
+    teller.take(raised(A.CHILL))
+    teller.take(cleared(A.CHILL, 100))
+    teller.take(change(A.CHILL, at=NIGHT + 102, occurrence="porch/chill/2"))
+    teller.go(NIGHT + 602)
+    assert teller.kinds() == [Kind.RAISED, Kind.AGAIN]
+
+
+def test_a_silence_that_grows_from_one_probe_to_its_brooder_is_not_told_as_over():
+    teller = Teller()
+    one = replace(
+        change(A.NO_READINGS, priority=P.WARNING, occurrence="porch/no-readings/floor/1"),
+        probe="porch/floor",
+    )
+    teller.take(one)
+    teller.go(NIGHT + 100)
+    over = replace(one, at=NIGHT + 200, change=K.CLEARED)
+    teller.take(over, change(A.NO_READINGS, at=NIGHT + 200))
+    teller.go(NIGHT + 300)
+    assert teller.kinds() == [Kind.RAISED, Kind.RAISED]
 
 
 def test_two_brooders_are_two_causes():
