@@ -103,9 +103,13 @@ class Ledger:
     entries: tuple[Entry, ...] = ()
     undone: frozenset[int] = frozenset()
     faults: dict[int, str] = field(default_factory=dict)  # entry number -> why it does not count
+    open: dict[str, int] = field(default_factory=dict)  # box with birds in it -> index in batches
 
     def running(self, brooder: str, at: float | None = None) -> Batch | None:
         """The batch in a box now (after the last entry), or at a time."""
+        if at is None:
+            index = self.open.get(brooder)
+            return None if index is None else self.batches[index]
         for batch in reversed(self.batches):
             if batch.brooder == brooder and batch.head_count(at) > 0:
                 return batch
@@ -119,35 +123,69 @@ class Ledger:
         """The entry of that number, undone or not."""
         return next((entry for entry in self.entries if entry.number == number), None)
 
+    def with_entry(self, entry: Entry) -> "Ledger":
+        """The fold with one entry more. The newest of all is laid on top, whatever came before:
+        a site of thousands of boxes does not fold its whole past for each crate of chicks."""
+        if entry.entry not in LEDGER_KINDS:
+            return self
+        if not self._goes_on_top(entry):
+            return fold([*self.entries, entry])
+        batches, open_ = list(self.batches), dict(self.open)
+        fault = _lay(entry, batches, open_)
+        return Ledger(
+            batches=tuple(batches),
+            entries=(*self.entries, entry),
+            undone=self.undone,
+            faults=self.faults if fault is None else {**self.faults, entry.number: fault},
+            open=open_,
+        )
+
+    def _goes_on_top(self, entry: Entry) -> bool:
+        if entry.entry is EntryKind.UNDO:
+            return False
+        if self.entries and _order(self.entries[-1]) >= _order(entry):
+            return False
+        # An undo may have been waiting for just this number.
+        waiting = (self.entry(number) for number in self.faults)
+        return all(each is None or each.undoes != entry.number for each in waiting)
+
 
 def fold(entries: Iterable[Entry]) -> Ledger:
     """The ledger of these entries, in any order. Acts on alarms among them are passed over."""
-    kept = tuple(
-        sorted(
-            (entry for entry in entries if entry.entry in LEDGER_KINDS),
-            key=lambda entry: (entry.at, entry.number),
-        )
-    )
+    kept = tuple(sorted((entry for entry in entries if entry.entry in LEDGER_KINDS), key=_order))
     undone, faults = _undone(kept)
     batches: list[Batch] = []
-    open_batch: dict[str, int] = {}  # brooder -> index into batches
+    open_: dict[str, int] = {}
     for entry in kept:
         if entry.entry is EntryKind.UNDO or entry.number in undone:
             continue
-        index = open_batch.get(entry.brooder or "")
-        batch = None if index is None else batches[index]
-        fault = _fault(entry, batch)
+        fault = _lay(entry, batches, open_)
         if fault is not None:
             faults[entry.number] = fault
-        elif batch is None or index is None:
-            if entry.entry is EntryKind.PLACED:
-                open_batch[entry.brooder or ""] = len(batches)
-                batches.append(_begun(entry))
-        else:
-            batches[index] = _after(batch, entry)
-            if batches[index].ended_at is not None:
-                del open_batch[entry.brooder or ""]
-    return Ledger(batches=tuple(batches), entries=kept, undone=undone, faults=faults)
+    return Ledger(batches=tuple(batches), entries=kept, undone=undone, faults=faults, open=open_)
+
+
+def _order(entry: Entry) -> tuple[float, int]:
+    return entry.at, entry.number
+
+
+def _lay(entry: Entry, batches: list[Batch], open_: dict[str, int]) -> str | None:
+    """Lays one entry on top of the batches so far; why it does not count, if so."""
+    box = entry.brooder or ""
+    index = open_.get(box)
+    batch = None if index is None else batches[index]
+    fault = _fault(entry, batch)
+    if fault is not None:
+        return fault
+    if batch is None or index is None:
+        if entry.entry is EntryKind.PLACED:
+            open_[box] = len(batches)
+            batches.append(_begun(entry))
+        return None
+    batches[index] = after = _after(batch, entry)
+    if after.ended_at is not None:
+        del open_[box]
+    return None
 
 
 def _undone(kept: tuple[Entry, ...]) -> tuple[frozenset[int], dict[int, str]]:

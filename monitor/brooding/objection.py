@@ -81,7 +81,7 @@ def _hatch_objection(hatched: str, placed_on: date) -> str | None:
 def _new_fault(ledger: Ledger, entry: Entry) -> str | None:
     """What the fold would find wrong if this entry were written: with it, or with a later one."""
     number = max((known.number for known in ledger.entries), default=0) + 1
-    after = fold([*ledger.entries, replace(entry, number=number)])
+    after = ledger.with_entry(replace(entry, number=number))
     if number in after.faults:
         return after.faults[number]
     for other, fault in after.faults.items():

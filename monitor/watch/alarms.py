@@ -21,6 +21,8 @@ class Book:
         self._timers = timers
         self.offset_s = offset_s  # wall minus steady
         self.alarms: dict[str, Alarm] = {}
+        self._within: dict[str | None, list[Alarm]] = {}  # by brooder
+        self._standing: dict[str, Alarm] = {}  # those that are not normal, of thousands that are
         self.out: list[Change] = []
 
     def open(
@@ -41,10 +43,40 @@ class Book:
             on_s = rule.delay_s(rule.on_delay, limits) if on_delay_s is None else on_delay_s
             delay = Delay(on_s=on_s, off_s=rule.delay_s(rule.off_delay, limits))
             alarm = Alarm(
-                key=key, rule=rule, brooder=brooder, subject=subject, owner=owner, delay=delay
+                key=key,
+                rule=rule,
+                brooder=brooder,
+                subject=subject,
+                owner=owner,
+                delay=delay,
+                number=len(self.alarms),
             )
             self.alarms[key] = alarm
+            self._within.setdefault(brooder, []).append(alarm)
         return alarm
+
+    def within(self, brooder: str | None) -> list[Alarm]:
+        """The alarms of a brooder; None: all there are."""
+        return list(self.alarms.values()) if brooder is None else self._within.get(brooder, [])
+
+    def standing(self) -> list[Alarm]:
+        """The alarms that are not in their normal state, in the order they were opened."""
+        return sorted(self._standing.values(), key=lambda alarm: alarm.number)
+
+    def _move(self, alarm: Alarm, move: Move) -> None:
+        alarm.state = after(alarm.state, move)
+        self._stands(alarm)
+
+    def _stands(self, alarm: Alarm) -> None:
+        if alarm.state is AlarmState.NORMAL:
+            self._standing.pop(alarm.key, None)
+        else:
+            self._standing[alarm.key] = alarm
+
+    def resume(self) -> None:
+        """The alarms were restored."""
+        for alarm in self.alarms.values():
+            self._stands(alarm)
 
     # -- conditions
 
@@ -97,7 +129,7 @@ class Book:
     def _settle_with_siblings(self, alarm: Alarm, tick: float) -> None:
         """Probes of one box that went wrong together are told together."""
         waiting = alarm.delay.condition
-        others = incidents.siblings(alarm, self.alarms.values()) if waiting else []
+        others = incidents.siblings(alarm, self._within[alarm.brooder]) if waiting else []
         self._settle(alarm, tick)
         for other in others:
             other.delay.due = tick
@@ -127,7 +159,7 @@ class Book:
     def _raise(self, alarm: Alarm, tick: float, began: float | None = None) -> None:
         described = alarm.owner.describe(alarm, tick)
         rule = alarm.rule
-        alarm.state = after(alarm.state, Move.RAISE)
+        self._move(alarm, Move.RAISE)
         alarm.priority = described.priority or rule.priority
         alarm.rank = rule.rank if described.rank is None else described.rank
         alarm.cause, alarm.probe = described.cause, described.probe
@@ -140,7 +172,7 @@ class Book:
         alarm.occurrence = f"{alarm.key}/{alarm.last_second}"
         alarm.by = alarm.acknowledged_at = None
         alarm.escalations = 0
-        others = incidents.related(alarm, self.alarms.values())
+        others = incidents.related(alarm, self.standing())
         head = incidents.head(others)
         if head is None:
             alarm.incident, alarm.folded = alarm.occurrence, False
@@ -157,21 +189,21 @@ class Book:
         self._pass_on_head(alarm.incident, tick)
 
     def _clear(self, alarm: Alarm, tick: float, facts: Facts) -> None:
-        alarm.state = after(alarm.state, Move.CLEAR)
+        self._move(alarm, Move.CLEAR)
         closing = alarm.owner.closing(alarm, tick)
         closing.update(facts)
         closing["lasted_s"] = tick + self.offset_s - alarm.began_at
         closing["since"] = alarm.began_at
         if alarm.extreme_c is not None:
             closing["extreme_c"] = alarm.extreme_c
-        closing["incident_open"] = bool(incidents.members(alarm.incident, self.alarms.values()))
+        closing["incident_open"] = bool(incidents.members(alarm.incident, self.standing()))
         self._emit(alarm, ChangeKind.CLEARED, tick, closing)
         self._timers.set(Slot(_RANK[ESCALATE], ESCALATE, alarm.key), None)
         self._pass_on_head(alarm.incident, tick)
 
     def _pass_on_head(self, incident: str, tick: float) -> None:
         """Only the worst active alarm of an incident is passed on, once for all of it."""
-        members = incidents.members(incident, self.alarms.values())
+        members = incidents.members(incident, self.standing())
         head = incidents.head(members)
         for member in members:
             slot = Slot(_RANK[ESCALATE], ESCALATE, member.key)
@@ -198,19 +230,19 @@ class Book:
         """Somebody knows. Takes the lesser alarms of the same incident along."""
         asked = [
             a
-            for a in self.alarms.values()
+            for a in self.standing()
             if (brooder is None or a.brooder == brooder)
             and (name is None or a.rule.alarm.value == name)
             and possible(a.state, Move.ACKNOWLEDGE)
         ]
-        lesser = incidents.lesser(asked, self.alarms.values())
+        lesser = incidents.lesser(asked, self.standing())
         for alarm in asked + lesser:
             self._acknowledge_one(alarm, tick, by)
         for incident in sorted({a.incident for a in asked}):
             self._pass_on_head(incident, tick)
 
     def _acknowledge_one(self, alarm: Alarm, tick: float, by: str | None) -> None:
-        alarm.state = after(alarm.state, Move.ACKNOWLEDGE)
+        self._move(alarm, Move.ACKNOWLEDGE)
         alarm.by = by
         alarm.acknowledged_at = tick + self.offset_s
         self._timers.set(Slot(_RANK[ESCALATE], ESCALATE, alarm.key), None)
@@ -222,7 +254,7 @@ class Book:
         """Put aside until a stated time. Its open occurrence ends here."""
         if not possible(alarm.state, Move.SHELVE):
             return
-        alarm.state = after(alarm.state, Move.SHELVE)
+        self._move(alarm, Move.SHELVE)
         if not alarm.occurrence:
             alarm.last_second = int(tick + self.offset_s)
             alarm.occurrence = alarm.incident = f"{alarm.key}/{alarm.last_second}"
@@ -240,7 +272,7 @@ class Book:
 
     def unshelve(self, brooder: str | None, name: str | None, tick: float, by: str | None) -> None:
         """Take up again before the time is over."""
-        for alarm in list(self.alarms.values()):
+        for alarm in self.standing():
             if (
                 alarm.state is AlarmState.SHELVED
                 and (brooder is None or alarm.brooder == brooder)
@@ -251,7 +283,7 @@ class Book:
     def _unshelve(self, alarm: Alarm, tick: float, *, by: str | None) -> None:
         if alarm.state is not AlarmState.SHELVED:
             return
-        alarm.state = after(alarm.state, Move.UNSHELVE)
+        self._move(alarm, Move.UNSHELVE)
         alarm.shelved_until = alarm.shelved_note = None
         self._timers.set(Slot(_RANK[SHELF], SHELF, alarm.key), None)
         self._emit(alarm, ChangeKind.UNSHELVED, tick, _by(by))
@@ -263,14 +295,14 @@ class Book:
         if alarm.state is AlarmState.OUT_OF_SERVICE:
             return
         self.stop(alarm, tick, reason)
-        alarm.state = after(alarm.state, Move.TAKE_OUT)
+        self._move(alarm, Move.TAKE_OUT)
         alarm.shelved_until = alarm.shelved_note = None
         self._timers.set(Slot(_RANK[SHELF], SHELF, alarm.key), None)
 
     def put_back(self, alarm: Alarm) -> None:
         """In use again: judged from here on."""
         if alarm.state is AlarmState.OUT_OF_SERVICE:
-            alarm.state = after(alarm.state, Move.PUT_BACK)
+            self._move(alarm, Move.PUT_BACK)
 
     def jump(self, jump_s: float) -> None:
         """The wall clock was set: what is open began by the new clock's reckoning."""

@@ -146,6 +146,8 @@ class Engine:
             self._silence.heard(probe, now)
         probe.stir()
         calm = True
+        # The estimate first: it may doubt this very reading.
+        self._estimate(probe, now, temp_c)
         if box is not None and not probe.outside:
             beyond = probe.beyond()
             if back or beyond != probe.was_beyond:
@@ -156,7 +158,6 @@ class Engine:
                 box.keep_extremes()
         if calm:
             probe.settle()
-        self._estimate(probe, now, temp_c)
 
     def _limits(self, probe: ProbeWatch) -> Limits:
         return Limits() if probe.box is None else probe.box.brooder.limits
@@ -170,6 +171,8 @@ class Engine:
             self._tick = now = max(self._tick, bad.tick)
             often = probe.spoil(now, bad.reason)
             self._faults.see(probe, now, at_once=often)
+            if probe.silent:
+                self._silence.judge(now, probe.box)
             if probe.box is not None:
                 probe.box.evaluate(now)
         return self._changes()
@@ -325,26 +328,25 @@ class Engine:
 
     def _write(self, entry: Entry, tick: float) -> None:
         self._entries.append(entry)
-        self._fold(tick)
-        for box in self._boxes.values():
-            if entry.brooder in (None, box.name):
-                box.estimate.acted(tick, entry.entry.value)
-
-    def _fold(self, tick: float) -> None:
-        self.ledger = fold(self._entries)
-        for box in self._boxes.values():
+        self.ledger = self.ledger.with_entry(entry)
+        # An undo may name no box: it is the one of the entry that it takes back.
+        named = None if entry.entry is EntryKind.UNDO else entry.brooder
+        boxes = [box for box in self._boxes.values() if named in (None, box.name)]
+        for box in boxes:
             batch = self.ledger.running(box.name)
             if batch != box.batch:
                 box.begin_batch(batch, tick)
                 self._silence.batch_changed(box, tick)
                 self._advise(box, tick)
+        for box in boxes:
+            if entry.brooder in (None, box.name):
+                box.estimate.acted(tick, entry.entry.value)
 
     def _named(self, entry: Entry) -> list[Alarm]:
         return [
             alarm
-            for alarm in self._book.alarms.values()
+            for alarm in self._book.within(entry.brooder)
             if alarm.rule.alarm.value == entry.alarm
-            and (entry.brooder is None or alarm.brooder == entry.brooder)
         ]
 
     # -- picture and restart
@@ -355,7 +357,7 @@ class Engine:
             site=self.site,
             boxes=list(self._boxes.values()),
             site_probes=self._site_probes,
-            alarms=self._book.alarms.values(),
+            alarms=self._book.standing(),
             tick=max(now.tick, self._tick),
             at=now.at,
         )
@@ -403,6 +405,8 @@ class Engine:
             alarm = self._book.alarms.get(key) or self._watcher.reopen(row["place"])
             if alarm is not None:
                 alarm.restore(row, shift_s)
+        self._book.resume()
+        self._silence.resume()
         self._watcher.restore(state["watcher"], shift_s)
         self._restore_timers(state, shift_s)
 

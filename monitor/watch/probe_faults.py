@@ -65,7 +65,8 @@ class ProbeFaults:
     def describe(self, alarm: Alarm, tick: float) -> Description:
         """Which one, why, and which others of the same box are faulty too."""
         probe = self._probe_of[alarm.key]
-        faulty = [p for p in self._probes.values() if p.box is probe.box and p.fault is not None]
+        around = self._probes.values() if probe.box is None else probe.box.probes
+        faulty = [p for p in around if p.box is probe.box and p.fault is not None]
         facts = Facts(reason=probe.fault or "is not believed", probes=[p.fact() for p in faulty])
         if probe.temp_c is not None:
             facts["temp_c"] = probe.temp_c

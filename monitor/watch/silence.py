@@ -35,6 +35,9 @@ class Silence:
         self._book = book
         self._timers = timers
         several = len(brooders) > 1
+        self._everybody = site_probes + [p for b in brooders for p in b.probes]
+        self._heard_one = 0  # index of a probe in use that is heard, so long as it is
+        self._whole_site = False  # as last judged
         self._site: Alarm | None = None
         if several:
             self._site = book.open(AlarmName.NO_READINGS, None, self, limits=Limits(), on_delay_s=0)
@@ -57,11 +60,10 @@ class Silence:
                 subject=p.key if p.probe.brooder is None else p.probe.name,
                 on_delay_s=_PROBE_WAITS_S,
             )
-            for p in self._all()
+            for p in self._everybody
         }
-
-    def _all(self) -> list[ProbeWatch]:
-        return self._site_probes + [p for b in self._brooders for p in b.probes]
+        self._probe_of = {self._of_probe[p.key].key: p for p in self._everybody}
+        self._box_of = {b.name: b for b in brooders}
 
     def _limit_s(self, probe: ProbeWatch) -> float:
         if probe.box is not None:
@@ -84,7 +86,7 @@ class Silence:
             return
         probe.silent = True
         probe.stir()
-        self.judge(tick)
+        self.judge(tick, probe.box)
         if probe.box is not None:
             probe.box.evaluate(tick)
 
@@ -92,35 +94,60 @@ class Silence:
         """A usable reading of a silent probe."""
         probe.silent = False
         self.wait(probe)
-        self.judge(tick)
+        self.judge(tick, probe.box)
 
     def forgive(self, tick: float) -> None:
         """The watcher itself was away until now: nobody could be heard."""
-        for probe in self._all():
+        for probe in self._everybody:
             if not probe.silent:
                 probe.heard = max(probe.heard, tick)
                 self.wait(probe)
 
+    def resume(self) -> None:
+        """The probes were restored: as it was judged last."""
+        self._whole_site = self._all_silent()
+
     # -- brooder and site
 
-    def judge(self, tick: float) -> None:
-        """Feed the alarms, the wider one first."""
-        in_use = [p for p in self._all() if not _put_away(p)]
-        whole_site = bool(in_use) and all(p.silent for p in in_use)
+    def judge(self, tick: float, changed: BrooderWatch | None = None) -> None:
+        """Feed the alarms, the wider one first. `changed`: nothing is new but in that box, so the
+        others are looked at only when the whole site falls silent or is heard again: a broker
+        that is gone silences thousands of probes one by one."""
+        whole_site = self._all_silent()
         if self._site is not None:
             self._book.see(self._site, whole_site, tick)
-        for box in self._brooders:
+        if whole_site != self._whole_site:
+            changed = None
+        self._whole_site = whole_site
+        covered = whole_site and self._site is not None
+        for box in self._brooders if changed is None else (changed,):
             alarm = self._of_brooder[box.name]
             if box.out_of_service:
                 continue
             blind = self._blind(box)
-            covered = whole_site and self._site is not None
             self._see(alarm, blind, blind and not covered, tick)
             for probe in box.probes:
                 wanted = box.batch is not None and not probe.bad
                 self._see_probe(probe, blind or covered or not wanted, tick)
-        for probe in self._site_probes:
-            self._see_probe(probe, whole_site, tick)
+        if changed is None:
+            for probe in self._site_probes:
+                self._see_probe(probe, whole_site, tick)
+
+    def _all_silent(self) -> bool:
+        """No probe in use is heard (and there is one in use). Looks first at the one that was
+        heard last time."""
+        everybody = self._everybody
+        count = len(everybody)
+        start, in_use = self._heard_one, False
+        for step in range(count):
+            index = (start + step) % count
+            probe = everybody[index]
+            if not _put_away(probe):
+                if not probe.silent:
+                    self._heard_one = index
+                    return False
+                in_use = True
+        return in_use
 
     def _see_probe(self, probe: ProbeWatch, covered: bool, tick: float) -> None:
         if not probe.out_of_service:
@@ -144,7 +171,7 @@ class Silence:
             self._book.renew(alarm, tick)
         if self._site is not None and self._site.priority is Priority.WARNING:
             self._book.renew(self._site, tick)
-        self.judge(tick)
+        self.judge(tick, box)
 
     # -- Owner
 
@@ -155,8 +182,9 @@ class Silence:
     def describe(self, alarm: Alarm, tick: float) -> Description:
         """Who is silent, since when, and what was last heard."""
         silent = [p for p in self._concerned(alarm) if p.silent]
-        one = self._probe_of(alarm)
-        boxes = [b for b in self._brooders if alarm.brooder in (None, b.name)]
+        one = self._probe_of.get(alarm.key)
+        box = self._box_of.get(alarm.brooder or "")
+        boxes = self._brooders if box is None else [box]
         facts = Facts(probes=[p.fact() for p in silent])
         since = max((p.heard for p in silent), default=tick)
         facts["since"] = since + self._book.offset_s
@@ -183,21 +211,18 @@ class Silence:
         concerned = self._concerned(alarm)
         facts = Facts(probes=[p.fact() for p in concerned])
         lead = next((p for p in concerned if not p.silent and p.place is Place.FLOOR), None)
-        lead = lead or self._probe_of(alarm)
+        lead = lead or self._probe_of.get(alarm.key)
         if lead is not None and lead.temp_c is not None:
             facts["temp_c"] = lead.temp_c
         return facts
 
-    def _probe_of(self, alarm: Alarm) -> ProbeWatch | None:
-        return next((p for p in self._all() if self._of_probe[p.key] is alarm), None)
-
     def _concerned(self, alarm: Alarm) -> list[ProbeWatch]:
-        one = self._probe_of(alarm)
-        if one is not None and one.box is None:
-            return [p for p in self._site_probes if not _put_away(p)]
-        return [
-            p for p in self._all() if not _put_away(p) and alarm.brooder in (None, p.probe.brooder)
-        ]
+        box = self._box_of.get(alarm.brooder or "")
+        if box is not None:
+            around = box.probes
+        else:
+            around = self._site_probes if alarm.key in self._probe_of else self._everybody
+        return [p for p in around if not _put_away(p)]
 
     def alarm(self, probe: ProbeWatch) -> Alarm:
         """The probe's own alarm."""

@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from support.ledger import DAY, START, entry, journals, placed, some_entry
 
-from monitor.brooding.batch import fold
+from monitor.brooding.batch import Ledger, fold
 from monitor.brooding.entries import Entry, EntryKind
 
 
@@ -142,3 +142,14 @@ def test_an_undo_restores_what_was_before(journal, data):
     after = fold([*plain, extra, undo])
     assert after.batches == before.batches
     assert after.faults == before.faults
+
+
+@given(journals)
+def test_entries_laid_on_top_one_by_one_are_the_fold_of_all(journal):
+    ledger = Ledger()
+    for entry in journal:
+        ledger = ledger.with_entry(entry)
+    assert ledger == fold(journal)
+    for box in ("porch", "shed"):
+        with_birds = [b for b in ledger.of(box) if b.head_count() > 0]
+        assert [ledger.running(box)] == (with_birds or [None])
