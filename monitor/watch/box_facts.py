@@ -92,6 +92,9 @@ def lead_probe(box: "BrooderWatch", name: AlarmName | None = None) -> ProbeWatch
     judged = [p for p in counting if p.target_c is not None]
     if name in _HOT_SIDE:
         over = name is AlarmName.OVERHEAT
+        burning = [p for p in box.usable() if p.burning] if over else []
+        if burning:
+            return max(burning, key=_temp)
         beyond = [p for p in counting if (p.overheat if over else p.hot).beyond]
         return max(beyond or judged or counting, key=_temp, default=None)
     floor = [p for p in counting if p.place is Place.FLOOR]

@@ -25,6 +25,7 @@ from monitor.watch.box_facts import (
 from monitor.watch.diagnosis import Interval, Outlook
 from monitor.watch.estimate import Estimate, Forecast, Wish
 from monitor.watch.events import AlarmName, Cause, Facts, Moment, State
+from monitor.watch.holds import held_until
 from monitor.watch.night import NIGHT_TO_H, NightFigures
 from monitor.watch.probe_faults import ProbeFaults
 from monitor.watch.probe_watch import ProbeWatch
@@ -33,13 +34,6 @@ from monitor.watch.tonight import CLEAR_CHANCE, WARN_CHANCE
 # After a step the old target's upper edge counts for half a day: a step comes at midnight, and a
 # grower raises the lamp in the morning. Common practice.
 STEP_GRACE_DAYS = 0.5
-# What looks like a grower at work in the box (cover off for feeding) holds cold and hot back for
-# as long as a feeding lasts, chill for a third of that, and chill not at all once the floor is so
-# cold that no feeding explains it. Common practice.
-HELD_MAX_S, CHILL_HELD_MAX_S, CHILL_HELD_DEPTH_C = 900.0, 300.0, 3.0
-# No chick's skin is hotter (vent 39.4-40.5 degC: Aviagen, "How To 07"): above it, it is no chick
-# on the probe.
-CHICK_C = 40.5
 OUTLOOK_FROM_H = 15  # from the afternoon on there is still time to do something about the night
 
 
@@ -173,11 +167,12 @@ class BrooderWatch:
 
     def counting(self) -> list[ProbeWatch]:
         """The probes that are believed now. A thermal finding never leaves the floor unwatched."""
-        usable = self._usable()
+        usable = [p for p in self.usable() if not p.doubted]
         trusted = [p for p in usable if p.finding is None]
         return trusted if any(p.place is Place.FLOOR for p in trusted) else usable
 
-    def _usable(self) -> list[ProbeWatch]:
+    def usable(self) -> list[ProbeWatch]:
+        """The probes that say something a floor can be; doubted ones too."""
         return [
             p
             for p in self.inside
@@ -192,10 +187,7 @@ class BrooderWatch:
             self.night.see(night.IDLE, tick)
             return
         counting = self.counting()
-        if counting:
-            self._see_heat(counting, tick)
-        else:
-            self.book.hold(self.overheat)
+        self._see_heat(counting, tick)
         if self.batch is None or self.target_c is None:
             self.night.see(night.IDLE, tick)
         else:
@@ -205,11 +197,11 @@ class BrooderWatch:
     def _see_heat(self, counting: list[ProbeWatch], tick: float) -> None:
         """Fire needs no birds and no floor probe; a lamp that slips needs the thermal side."""
         rising = self.batch is not None and self.estimate.diagnosis.cause is Cause.OVERHEAT
-        over = (
-            rising
-            or any(p.overheat.beyond for p in counting)
-            or any(p.burning for p in self._usable())
-        )
+        usable = self.usable()
+        if not counting and not any(p.burning for p in usable):
+            self.book.hold(self.overheat)
+            return
+        over = rising or any(p.overheat.beyond for p in counting) or any(p.burning for p in usable)
         self.book.see(self.overheat, over, tick, at_once=rising)
 
     def _see_band(self, judged: list[ProbeWatch], tick: float) -> None:
@@ -265,6 +257,7 @@ class BrooderWatch:
             if reason != probe.finding:
                 probe.finding = reason
                 self.faults.see(probe, tick, at_once=reason is not None)
+            probe.doubted = probe.key in diagnosis.doubted
             probe.stir()
         self.evaluate(tick)
 
@@ -304,21 +297,8 @@ class BrooderWatch:
     # -- Owner
 
     def held_until(self, alarm: Alarm) -> float | None:
-        """A grower at work in the box holds an alarm back, for a while."""
-        if alarm not in (self.cold, self.hot, self.chill, self.overheat):
-            return None
-        diagnosis = self.estimate.diagnosis
-        held, began = diagnosis.hold_until, alarm.delay.began
-        lead = lead_probe(self, alarm.rule.alarm)
-        if held is None or began is None or lead is None or lead.temp_c is None:
-            return None
-        if alarm is self.overheat and (lead.temp_c > CHICK_C or diagnosis.cause is Cause.OVERHEAT):
-            return None
-        if alarm is self.chill:
-            if self.chill_c is None or lead.temp_c < self.chill_c - CHILL_HELD_DEPTH_C:
-                return None
-            return min(held, began + CHILL_HELD_MAX_S)
-        return min(held, began + HELD_MAX_S)
+        """A grower at work in the box, or a doubt, holds an alarm back for a while."""
+        return held_until(self, alarm)
 
     def describe(self, alarm: Alarm, tick: float) -> Description:
         """The numbers at the moment it is raised."""

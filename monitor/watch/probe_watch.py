@@ -44,6 +44,7 @@ class ProbeWatch:
         "calm_until",
         "chill",
         "cold",
+        "doubted",
         "finding",
         "fire_c",
         "heard",
@@ -80,6 +81,7 @@ class ProbeWatch:
         self.bad_reason: str | None = None
         self.bad_ticks: list[float] = []
         self.finding: str | None = None  # the thermal side's reason not to believe it
+        self.doubted = False  # its last reading waits for the next one to bear it out
         self.out_of_service = False
         self.target_c: float | None = None
         self.cold, self.chill = Edge(below=True), Edge(below=True)
@@ -232,6 +234,7 @@ class ProbeWatch:
             "silent": self.silent,
             "bad": [self.bad, self.bad_reason, self.bad_ticks],
             "finding": self.finding,
+            "doubted": self.doubted,
             "out": self.out_of_service,
             "beyond": [name for name, edge in self._edges() if edge.beyond],
             "was_beyond": self.was_beyond,
@@ -249,6 +252,7 @@ class ProbeWatch:
         self.bad, self.bad_reason, ticks = state["bad"]
         self.bad_ticks = [tick + shift_s for tick in ticks]
         self.finding = state["finding"]
+        self.doubted = state.get("doubted", False)
         self.out_of_service = state["out"]
         self.samples.clear()
         self.samples.extend((tick + shift_s, temp_c) for tick, temp_c in state["samples"])

@@ -291,3 +291,40 @@ def test_tonight_answers_what_if_and_changes_nothing(night: Night, told: Told) -
     assert (as_it_is.chance, with_lamp.chance) == (0.7, 0.0)
     assert given_low.outside_from == "the low you gave"
     assert night.engine.state() == before
+
+
+def test_a_reading_in_doubt_begins_nothing(night: Night, told: Told) -> None:
+    night.holds(35.0, for_s=600)
+    told.say(Diagnosis(doubted=("porch/floor",)))
+    night.holds(15.0, for_s=30, every_s=30)
+    told.say(Diagnosis())
+    night.holds(35.0, for_s=300)
+    assert night.changes == []
+
+
+def test_doubt_does_not_call_off_what_is_active(night: Night, told: Told) -> None:
+    night.holds(31.0, for_s=600)
+    told.say(Diagnosis(doubted=("porch/floor",)))
+    night.holds(36.0, for_s=300)
+    assert night.told(ChangeKind.CLEARED) == []
+
+
+def test_a_fire_in_doubt_waits_for_the_next_reading_but_not_long(night: Night, told: Told) -> None:
+    night.holds(35.0, for_s=600)
+    told.say(Diagnosis(doubted=("porch/floor",)))
+    night.says(56.0)
+    night.waits(60)
+    assert night.changes == []
+    night.waits(60)  # the probe has burnt up and says no more
+    assert night.told() == ["porch/overheat"]
+    assert night.changes[0].facts["temp_c"] == 56.0
+
+
+def test_a_single_hot_reading_that_is_not_borne_out_is_no_fire(night: Night, told: Told) -> None:
+    night.holds(35.0, for_s=600)
+    told.say(Diagnosis(doubted=("porch/floor",)))
+    night.says(56.0)
+    night.t += 60
+    told.say(Diagnosis())
+    night.holds(35.0, for_s=300)
+    assert night.changes == []
