@@ -1,7 +1,10 @@
 """The MicroPython program of deploy/probe, on stand-ins for the board and against a real broker."""
 
 import ast
+import os
+import shutil
 import subprocess
+import sys
 import time
 from pathlib import Path
 
@@ -179,6 +182,43 @@ def test_with_tls_the_probe_checks_the_brokers_certificate(tmp_path):
                 program,
             ):
                 assert len(program.run(rounds=1).store.kept) == kept
+
+
+MICROPYTHON = shutil.which(
+    "micropython", path=f"{Path(sys.executable).parent}:{os.environ.get('PATH', '')}"
+)
+ON_THE_UNIX_PORT = """
+import sys
+sys.path[:0] = [{probe!r}, {board!r}]
+import settings
+settings.BROKER, settings.PORT, settings.EVERY_S = "127.0.0.1", {port}, 0
+settings.TOPICS = {names!r}
+import main
+assert main.run(3).store.kept == []
+"""
+
+
+@pytest.mark.skipif(MICROPYTHON is None, reason="MicroPython's unix port is not installed")
+def test_the_program_runs_in_micropython_itself(broker, tmp_path):
+    stand_ins = Path(__file__).parents[1] / "support" / "micropython_board"
+    script = tmp_path / "run.py"
+    script.write_text(
+        ON_THE_UNIX_PORT.format(
+            probe=str(PROBE), board=str(stand_ins), port=broker.port, names=NAMES
+        )
+    )
+    with listening(broker.port, [TOPIC]) as heard:
+        done = subprocess.run(
+            [str(MICROPYTHON), str(script)],
+            capture_output=True,
+            text=True,
+            timeout=120,
+            check=False,
+        )
+        assert done.returncode == 0, done.stdout + done.stderr
+        got = outcomes(heard, 3)
+        assert [o.temp_c for o in got] == [23.125] * 3
+        assert all(abs(o.at - clock().at) < 60 for o in got)
 
 
 def test_the_program_keeps_to_what_micropython_has():

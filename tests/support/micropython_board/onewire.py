@@ -1,0 +1,2 @@
+def OneWire(pin):
+    return pin
