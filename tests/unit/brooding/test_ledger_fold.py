@@ -147,8 +147,8 @@ def test_an_undo_restores_what_was_before(journal, data):
 @given(journals)
 def test_entries_laid_on_top_one_by_one_are_the_fold_of_all(journal):
     ledger = Ledger()
-    for entry in journal:
-        ledger = ledger.with_entry(entry)
+    for one in journal:
+        ledger = ledger.with_entry(one)
     assert ledger == fold(journal)
     for box in ("porch", "shed"):
         with_birds = [b for b in ledger.of(box) if b.head_count() > 0]
