@@ -3,6 +3,7 @@ and by the live stream, which so can never say different things."""
 
 from dataclasses import dataclass, field
 from enum import StrEnum
+from typing import NamedTuple
 from urllib.parse import quote
 
 from monitor.brooding.flock import KINDS
@@ -79,6 +80,14 @@ class BoxView:
     put_aside_link: str = ""
 
 
+class Call(NamedTuple):
+    """An alarm that nobody has answered, and the part of the screen where it stands."""
+
+    occurrence: str
+    title: str
+    part: str
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NowView:
     """The whole screen, apart from the watcher's own state."""
@@ -89,17 +98,19 @@ class NowView:
     outside: tuple[ProbeView, ...]
     stale_since: float | None
     clock_sure: bool = True
-    calls: tuple[tuple[str, str], ...] = field(default=())  # (occurrence, title) unanswered
+    calls: tuple[Call, ...] = field(default=())  # unanswered
 
 
 def view(status: SiteStatus, site: Site, say: Say) -> NowView:
     """The picture in words."""
     boxes = tuple(_box(number, box, site, say) for number, box in enumerate(status.brooders))
     alarms = tuple(alarm_view(a, site, say, None) for a in told(status.alarms))
+    everywhere = [("watcher", alarms), *((f"box-{box.number}", box.alarms) for box in boxes)]
     unanswered = [
-        (a.occurrence, a.title)
-        for a in (*alarms, *(a for box in boxes for a in box.alarms))
-        if a.answer_link and a.standing is None
+        Call(alarm.occurrence, alarm.title, part)
+        for part, here in everywhere
+        for alarm in here
+        if alarm.answer_link and alarm.standing is None
     ]
     return NowView(
         summary=_summary(boxes, alarms, unanswered),
@@ -113,10 +124,11 @@ def view(status: SiteStatus, site: Site, say: Say) -> NowView:
 
 
 def _summary(
-    boxes: tuple[BoxView, ...], alarms: tuple[AlarmView, ...], unanswered: list[tuple[str, str]]
+    boxes: tuple[BoxView, ...], alarms: tuple[AlarmView, ...], unanswered: list[Call]
 ) -> str:
     if unanswered:
-        return unanswered[0][1] if len(unanswered) == 1 else f"{len(unanswered)} alarms to answer"
+        one = len(unanswered) == 1
+        return unanswered[0].title if one else f"{len(unanswered)} alarms to answer"
     wrong = [box for box in boxes if box.mark not in (Mark.RIGHT, Mark.EMPTY)]
     if wrong:
         return "; ".join(f"{box.name}: {box.word.lower()}" for box in wrong)
@@ -246,7 +258,7 @@ def _night(box: BrooderStatus, say: Say) -> str | None:
         said.append(f"Too cold for {say.span(night.below_s)}.")
     if night.above_s >= 60:
         said.append(f"Too hot for {say.span(night.above_s)}.")
-    if night.below_s < 60 and night.above_s < 60:
+    if box.in_band and not night.below_s and not night.above_s:
         said.append("Never out of band.")
     return f"Since {say.clock(night.from_at)}: " + " ".join(said)
 

@@ -35,7 +35,7 @@ class NowScreen:
             "now.html",
             now_view=seen,
             watcher=self._frame.desk.watcher(),
-            calls=[list(call) for call in seen.calls],
+            calls=[[call.occurrence, call.title] for call in seen.calls],
         )
 
     async def stream(self, _: Request) -> Response:
@@ -68,7 +68,7 @@ class NowScreen:
             parts=parts,
             also={
                 "summary": seen.summary,
-                "calls": [list(call) for call in seen.calls],
+                "calls": [[call.occurrence, call.title] for call in seen.calls],
                 "night": say.is_night,
                 "at": int(say.now) // 60 * 60,
             },

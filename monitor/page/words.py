@@ -103,6 +103,8 @@ def days_old(days: float) -> str:
     whole = int(days)
     if whole < 0:
         return f"hatch in {-whole} {'day' if whole == -1 else 'days'}"
+    if whole == 0:
+        return "hatched today"
     return f"{whole} {'day' if whole == 1 else 'days'} old"
 
 

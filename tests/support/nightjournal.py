@@ -46,6 +46,8 @@ def write(
                 block = []
         journal.commit(Batch(inputs=list(block), advanced_to=Moment(at, at)))
         count += len(block)
+        # As the service does now and then; what is older than the running hour is then packed.
+        journal.commit(Batch(snapshots={"engine": {}}, advanced_to=Moment(stop, stop)))
         journal.tidy(stop)
     return count
 

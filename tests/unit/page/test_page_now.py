@@ -162,7 +162,7 @@ def test_only_what_nobody_has_answered_is_called_out():
     waiting = alarm(since=NIGHT - 10)
     answered = alarm(AlarmName.COLD, state=AlarmState.ACKNOWLEDGED, since=NIGHT - 20)
     shown = seen(status(brooder(alarms=(waiting, answered))))
-    assert [key for key, _ in shown.calls] == [waiting.occurrence]
+    assert [call.occurrence for call in shown.calls] == [waiting.occurrence]
     assert shown.summary == "Porch: heat has stopped"
 
 
@@ -180,6 +180,19 @@ def test_the_coming_night_is_told_either_way():
     assert fails.tonight[0] == "It will not hold. It leaves the band about 02:25."
     assert "About 240 W are missing." in fails.tonight
     assert any("a second layer over the cover" in line for line in fails.tonight)
+
+
+def test_several_alarms_are_counted_and_each_is_led_to():
+    shed = brooder("shed", alarms=(alarm(box="shed"),))
+    lost = alarm(AlarmName.BROKER_LOST, box=None, priority=Priority.WARNING)
+    shown = seen(status(failing_porch(), shed, alarms=(lost,)))
+    assert shown.summary == "3 alarms to answer"
+    assert [call.part for call in shown.calls] == ["watcher", "box-0", "box-1"]
+
+
+def test_a_night_is_not_called_good_while_it_goes_wrong():
+    assert "Never out of band." in (box_of(brooder()).night or "")
+    assert "Never out of band." not in (box_of(brooder(temp_c=26.0, in_band=False)).night or "")
 
 
 def test_an_estimate_from_measures_alone_says_so():
