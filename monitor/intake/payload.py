@@ -44,7 +44,7 @@ class _Fault(Exception):
     """The probe itself tells in words what is wrong with it (SenML `vs` and no temperature)."""
 
 
-def read(payload: bytes, probe: Probe, received: Moment) -> Outcome:
+def read(payload: bytes, probe: Probe, received: Moment, arrived: Moment | None = None) -> Outcome:
     """The newest temperature in the payload."""
     if probe.value_pointer is None and len(payload) < 32:
         # The usual case by far, about a microsecond. `_` is float()'s own digit separator.
@@ -57,14 +57,21 @@ def read(payload: bytes, probe: Probe, received: Moment) -> Outcome:
                 if probe.unit is not Unit.CELSIUS:
                     value = to_celsius(value, probe.unit)
                 return _judged(value, probe, received.at, received.tick)
-    return read_all(payload, probe, received)[-1]
+    return read_all(payload, probe, received, arrived=arrived)[-1]
 
 
 def read_all(
-    payload: bytes, probe: Probe, received: Moment, notes: list[str] | None = None
+    payload: bytes,
+    probe: Probe,
+    received: Moment,
+    notes: list[str] | None = None,
+    arrived: Moment | None = None,
 ) -> list[Outcome]:
     """Every temperature in the payload, oldest first; never empty. `notes` collects what was not
-    as it should be though the temperature was taken, such as a time stamp in the future."""
+    as it should be though the temperature was taken, such as a time stamp in the future.
+
+    Of a message that the broker had held, `received` is when it was likely sent and `arrived` is
+    when it came: a probe's own stamp is judged by the latter."""
     remarks: list[str] = [] if notes is None else notes
     try:
         pairs = _pairs(payload, probe, received, remarks)
@@ -76,7 +83,7 @@ def read_all(
         return [Rejected(received.at, received.tick, probe.key, f"SenML: {refusal}")]
     outcomes: list[Outcome] = []
     for temp_c, at in pairs:
-        at = _believed(at, received, remarks)  # noqa: PLW2901 - the stamp, once judged, is gone
+        at = _believed(at, received, arrived or received, remarks)  # noqa: PLW2901 - the stamp, once judged, is gone
         outcomes.append(_judged(temp_c, probe, at, received.tick - (received.at - at)))
     return outcomes
 
@@ -220,10 +227,10 @@ def _stamp(value: Any) -> float:
     return number / 1000.0 if abs(number) >= 1e11 else number
 
 
-def _believed(at: float, received: Moment, remarks: list[str]) -> float:
-    age_s = received.at - at
+def _believed(at: float, received: Moment, arrived: Moment, remarks: list[str]) -> float:
+    age_s = arrived.at - at
     if -AHEAD_S <= age_s <= OLDEST_S:
-        return min(at, received.at)
+        return min(at, arrived.at)
     if age_s < 0:
         remarks.append("time stamp lies in the future; the time of arrival was taken")
     else:

@@ -35,8 +35,8 @@ def _fault_in_range(temp_c: float) -> str | None:
 def _fault_out_of_range(temp_c: float) -> str:
     if abs(temp_c - NO_SENSOR_C) < 0.001:
         return "the probe sends -127 °C: no sensor answers on its wire"
+    if abs(temp_c) > 1e6:  # up to 300 digits
+        return "the value is far beyond any temperature"
     if temp_c < LOWEST_C:
         return f"{temp_c:.1f} °C is colder than any sensor can measure"
-    if temp_c < 1e6:
-        return f"{temp_c:.1f} °C is hotter than any brooder can be"
-    return "the value is far beyond any temperature"
+    return f"{temp_c:.1f} °C is hotter than any brooder can be"

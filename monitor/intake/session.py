@@ -80,7 +80,9 @@ class Session:
         self._clock = clock
         self._on_state = on_state
         self._status_topic = f"{prefix}/status"
-        self._mark_topic = f"{prefix}/status/mark/{client_id}"
+        # A name may hold what a topic level may not.
+        level = "".join("-" if char in "+#/\0" else char for char in client_id)
+        self._mark_topic = f"{prefix}/status/mark/{level}"
         self._keepalive_s = keepalive_s
         self._lock = threading.RLock()
         self._client: paho.Client | None = None

@@ -297,6 +297,14 @@ def test_what_is_published_offline_goes_out_later_and_is_bounded(broker):
         assert last.stdout.strip() == "9"
 
 
+def test_a_client_id_may_hold_what_a_topic_may_not(broker):
+    for _ in range(2):  # the second time with a mark
+        with listening(broker.port, [FLOOR], client_id="brooder-Hill #2/+ side") as heard:
+            publish(broker.port, FLOOR, "33.4")
+            (one,) = heard.take(1)
+            heard.session.acknowledge([one.token])
+
+
 def test_topics_can_change_while_it_runs(broker):
     with listening(broker.port, [FLOOR]) as heard:
         heard.session.set_topics(["brooder/shed/floor"])

@@ -73,6 +73,7 @@ FOUND = [
     b"nan",
     b"-Infinity",
     b"1e999",
+    b"-2e255",
     b"1_000",
     b"0x21",
     "٣٣".encode(),

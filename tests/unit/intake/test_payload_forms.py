@@ -138,6 +138,16 @@ def test_a_reading_with_a_bad_stamp_is_still_a_reading(stamp, note):
     assert notes == [f"{note}; the time of arrival was taken"]
 
 
+def test_a_stamp_in_a_message_that_the_broker_held_is_judged_by_its_arrival():
+    """The likely time of sending is a guess; the probe's own stamp is not."""
+    likely = Moment(NOW.at - 3600, NOW.tick - 3600)
+    stamped = probe(value_pointer="/c", time_pointer="/t")
+    payload = json.dumps({"c": 33.4, "t": NOW.at - 600}).encode()
+    outcome = read(payload, stamped, likely, arrived=NOW)
+    assert outcome == Reading(NOW.at - 600, NOW.tick - 600, "porch/floor", 33.4)
+    assert read(b"33.4", probe(), likely, arrived=NOW) == Reading(*likely, "porch/floor", 33.4)
+
+
 @pytest.mark.parametrize(
     ("unit", "payload", "words"),
     [
