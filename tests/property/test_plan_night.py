@@ -168,8 +168,7 @@ class Life:
 
     def _rebuilt(self) -> tuple[Service, Outbox]:
         disk = self.disk
-        # Whole half hours: the estimate of the outside keeps its curve in slots of that length.
-        shift_s = 1800.0 * self.rng.randrange(-500, 500) if self.rng else 0.0
+        shift_s = float(self.rng.randrange(-(10**6), 10**6)) if self.rng else 0.0
         service = Service(self.night, shift_s)
         if disk.snapshot is not None:
             engine, plan = json.loads(disk.snapshot)
