@@ -215,6 +215,8 @@ class ProbeHealth:
                 }
                 for key, near in self._neighbours.items()
             },
+            "outside_past": self._outside_past,
+            "swap": None if self._swap is None else list(self._swap),
             "findings": [[f.probe, str(f.kind), f.reason, f.since, f.other] for f in self.findings],
         }
 
