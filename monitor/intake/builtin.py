@@ -175,7 +175,9 @@ class BuiltInBroker:
             received,
             token,
             bool(packet.dup_flag),
-            bool(packet.retain_flag),
+            # From the probe the flag asks for keeping; the message itself is fresh (MQTT 3.1.1,
+            # section 3.3.1.3: to a standing subscription it goes out with the flag at 0).
+            retain=False,
             origin=client.client_id or "",
         )
         if token is None:

@@ -79,15 +79,22 @@ class Core:
     # -- in
 
     def hear(
-        self, topic: str, payload: bytes, received: Moment, *, clock_sure: bool = True
+        self,
+        topic: str,
+        payload: bytes,
+        received: Moment,
+        *,
+        arrived: Moment | None = None,
+        clock_sure: bool = True,
     ) -> bool:
-        """One message. False: no probe of ours claims the topic."""
+        """One message. False: no probe of ours claims the topic. `received` is when it was sent, as
+        far as known; `arrived`, if that was later: the broker had held it."""
         probes = self.router.route(topic)
         for probe in probes:
             if len(payload) < SHORT_PAYLOAD:
-                self._heard(read(payload, probe, received), topic, payload, clock_sure)
+                self._heard(read(payload, probe, received, arrived), topic, payload, clock_sure)
             else:
-                for outcome in read_all(payload, probe, received):
+                for outcome in read_all(payload, probe, received, arrived=arrived):
                     self._heard(outcome, topic, payload, clock_sure)
         return bool(probes)
 

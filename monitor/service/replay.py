@@ -114,4 +114,5 @@ def iso(at: float) -> str:
 
 def message_lines(message: Message, when: str) -> list[str]:
     """A message as it would look on a phone, for the terminal."""
-    return [f"{when}  {message.priority.value.upper()}  {message.title}", *message.body.split("\n")]
+    body = message.brief or message.body
+    return [f"{when}  {message.priority.value.upper()}  {message.title}", *body.split("\n")]
