@@ -78,6 +78,19 @@ class Alarm:
         """Is its condition running or being waited for? Then extremes are kept."""
         return self.delay.condition or self.delay.active
 
+    @property
+    def untouched(self) -> bool:
+        """As it was opened: never raised, put aside or waited for. Nearly all of them are."""
+        delay = self.delay
+        return (
+            self.state is AlarmState.NORMAL
+            and not self.occurrence
+            and not (delay.condition or delay.active)
+            and delay.began is None
+            and delay.due is None
+            and self.extreme_c is None
+        )
+
     def kept(self) -> State:
         """JSON-able."""
         delay = self.delay

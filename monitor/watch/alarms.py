@@ -334,8 +334,8 @@ class Book:
         )
 
     def state(self) -> State:
-        """JSON-able."""
-        return {key: alarm.kept() for key, alarm in self.alarms.items()}
+        """JSON-able. What is left out is as it was opened."""
+        return {key: alarm.kept() for key, alarm in self.alarms.items() if not alarm.untouched}
 
 
 def _by(by: str | None) -> Facts:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from monitor.site import Place, Probe
 from monitor.watch.band import Edge
 from monitor.watch.events import ProbeFact, State
+from monitor.watch.slope import slope_per_h
 from monitor.watch.status import ProbeStatus
 
 if TYPE_CHECKING:
@@ -190,10 +191,7 @@ class ProbeWatch:
         recent = [s for s in self.samples if s[0] > tick - _SAMPLES * _SAMPLE_S]
         if len(recent) < 3 or recent[-1][0] - recent[0][0] < _TREND_MIN_S:
             return None
-        mean_t = sum(t for t, _ in recent) / len(recent)
-        mean_c = sum(c for _, c in recent) / len(recent)
-        across = sum((t - mean_t) ** 2 for t, _ in recent)
-        return 3600.0 * sum((t - mean_t) * (c - mean_c) for t, c in recent) / across
+        return slope_per_h(recent)
 
     def fact(self) -> ProbeFact:
         """One line of a message's list."""

@@ -21,6 +21,7 @@ from monitor.watch.kalman import FloorFilter
 from monitor.watch.outside_curve import OutsideCurve, OutsideHistory
 from monitor.watch.probe_health import CHECK_S, ProbeHealth
 from monitor.watch.rise import Rise
+from monitor.watch.slope import slope_per_h
 from monitor.watch.time_constant import TimeConstants
 from monitor.watch.track import NEVER, Track
 from monitor.watch.witness import Witness
@@ -548,13 +549,7 @@ class ThermalWatch:
     @property
     def rate_k_per_h(self) -> float:
         """Of the floor, over the last five minutes, by least squares."""
-        recent = self._recent
-        if len(recent) < 3:
-            return 0.0
-        mean_t = sum(t for t, _ in recent) / len(recent)
-        mean_c = sum(c for _, c in recent) / len(recent)
-        across = sum((t - mean_t) ** 2 for t, _ in recent)
-        return 3600.0 * sum((t - mean_t) * (c - mean_c) for t, c in recent) / across
+        return slope_per_h(self._recent) if len(self._recent) > 2 else 0.0
 
     @property
     def floor_c(self) -> float | None:

@@ -1,12 +1,14 @@
 """The alarm table holds what the design promises, and nothing is missing."""
 
+from dataclasses import replace
+
 import pytest
 from support.engine_night import EVENING, a_brooder, a_site
 
 from monitor.site import Limits
 from monitor.watch.alarm_table import TABLE, Family, Scope
 from monitor.watch.engine import Engine
-from monitor.watch.events import AlarmName, Facts, Moment, Priority
+from monitor.watch.events import AlarmName, Entry, EntryKind, Facts, Moment, Priority
 
 URGENT = {AlarmName.CHILL, AlarmName.OVERHEAT, AlarmName.HEAT_LOSS, AlarmName.NO_READINGS}
 ADVICE = {
@@ -77,6 +79,13 @@ def test_every_alarm_there_can_be_is_about_what_its_row_says() -> None:
     for contact in ("my phone", "the neighbour"):
         facts = Facts(contact=contact)
         engine.fault(AlarmName.DELIVERY_FAULT, True, Moment(EVENING, EVENING), facts)
+    later = Moment(EVENING + 3600, EVENING + 3600)
+    engine.advance(later)  # the whole site is silent; then everything is put away
+    for n, box in enumerate(site.brooders):
+        away = Entry(at=later.at, entry=EntryKind.OUT_OF_SERVICE, number=n, brooder=box.name)
+        engine.entry(away, later)
+        for probe in box.probes:
+            engine.entry(replace(away, probe=probe.key), later)
     probes = {p.name for p in site.all_probes} | {p.key for p in site.all_probes}
     seen = set()
     for row in engine.state()["alarms"].values():

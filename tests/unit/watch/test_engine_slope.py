@@ -1,0 +1,27 @@
+"""The straight line through a few samples."""
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from monitor.watch.slope import slope_per_h
+
+
+@given(
+    st.floats(-30, 30),
+    st.floats(-40, 60),
+    st.lists(st.integers(0, 1800), min_size=2, max_size=16, unique=True),
+)
+def test_samples_on_a_line_give_its_slope_whatever_the_clock_shows(per_h, start_c, seconds):
+    samples = [(1.77e9 + s, start_c + per_h * s / 3600) for s in sorted(seconds)]
+    assert slope_per_h(samples) == pytest.approx(per_h, abs=1e-6)
+
+
+def test_noise_about_a_line_is_averaged_by_least_squares():
+    # By hand: t = 0..3 h, c = 0, 2, 1, 3; means 1.5 and 1.5; 4 / 5.
+    assert slope_per_h([(3600.0 * t, c) for t, c in enumerate((0, 2, 1, 3))]) == pytest.approx(0.8)
+
+
+@pytest.mark.parametrize("samples", [[], [(5.0, 1.0)], [(5.0, 1.0), (5.0, 2.0)]])
+def test_without_two_times_there_is_no_slope(samples):
+    assert slope_per_h(samples) == 0.0
