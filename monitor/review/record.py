@@ -54,7 +54,9 @@ class Record:
     changes: tuple[Change, ...]  # that made them, also some from before the span
     probes: tuple[Probe, ...]  # the box's and those outside, also ones no longer configured
     kept: Kept
-    _figures: dict[tuple[float, float], Exposure] = field(default_factory=dict, repr=False)
+    _figures: dict[tuple[float, float], Exposure] = field(
+        default_factory=dict, init=False, repr=False
+    )
 
     @property
     def hold_s(self) -> float:

@@ -47,6 +47,27 @@ def test_each_loss_looks_back_24_and_48_hours_and_at_the_other_nights(record):
     assert not quiet.day.alarms
 
 
+class Deaf:
+    """The same journal without its readings of one night."""
+
+    def __init__(self, reader, start, stop):
+        self._reader, self._start, self._stop = reader, start, stop
+
+    def __getattr__(self, name):
+        return getattr(self._reader, name)
+
+    def readings_of(self, *asked, **options):
+        found = self._reader.readings_of(*asked, **options)
+        heard = {key: (t < self._start) | (t >= self._stop) for key, (t, _) in found.items()}
+        return {key: (t[heard[key]], c[heard[key]]) for key, (t, c) in found.items()}
+
+
+def test_a_night_that_was_not_read_is_not_compared_with(reader, record):
+    deaf = Deaf(reader, at("2026-02-09 13:00"), at("2026-02-10 11:00"))
+    holed = open_record(deaf, site(), Asked(brooder="porch"), now=LONG_AFTER)
+    assert len(losses(holed)[0].others) == len(losses(record)[0].others) - 1
+
+
 def test_after_a_cold_night_cold_is_suspected_and_not_called_proven(record, after_cold):
     words = loss_words.verdict(after_cold, record)
     assert "below the chill limit for 3 h 32 min" in words

@@ -149,7 +149,7 @@ def test_a_probe_that_misled_does_not_count_while_another_was_well(reader):
         priority=Priority.WARNING, cause=Cause.SENSOR, raised=since + 600, acknowledged=None,
         by=None, cleared=until, facts={"since": since},
     )  # fmt: skip
-    doubted = dataclasses.replace(whole, alarms=(*whole.alarms, fault), _figures={})
+    doubted = dataclasses.replace(whole, alarms=(*whole.alarms, fault))
     night = (at("2026-02-10 12:00"), at("2026-02-11 12:00"))
     assert doubted.exposure(*night).low_c > whole.exposure(*night).low_c + 4  # east only
     assert doubted.exposure(*night).gap_s == 0
@@ -157,6 +157,6 @@ def test_a_probe_that_misled_does_not_count_while_another_was_well(reader):
     assert any("west misled" in text for text in notes)
     # As the only floor probe it is still heard.
     alone = dataclasses.replace(
-        doubted, _figures={}, probes=tuple(p for p in whole.probes if p.key != "porch/east")
+        doubted, probes=tuple(p for p in whole.probes if p.key != "porch/east")
     )
     assert alone.exposure(*night).low_c == whole.exposure(*night).low_c
