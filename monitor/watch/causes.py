@@ -1,18 +1,19 @@
 """Why the floor falls: competing explanations weighed against the shape of the fall. Called by
 `thermal` while its change detector says that the floor falls away from what was foretold.
 
-Detecting the change is one question, telling a bad change from a harmless one another (I. Nikiforov,
-"A generalized change detection problem", IEEE Trans. Information Theory 41 (1995) 171-187; lately
-arXiv 2405.00842 on bad and confusing changes). Each explanation is a normal prior on two amplitudes
-of the departure
+Detecting the change is one question, telling a bad change from a harmless one another (I.
+Nikiforov, "A generalized change detection problem", IEEE Trans. Information Theory 41 (1995)
+171-187; lately arXiv 2405.00842 on bad and confusing changes). Each explanation is a normal prior
+on two amplitudes of the departure
 
     d(t) = -(quick (1 - exp(-t / quick_s)) + slow (1 - exp(-t / tau)))
 
-where the quick part is the light a lamp no longer throws on the probe, or the air that an open cover
-let out, and the slow part is box and litter cooling after it. With a linear model and normal
-errors the weight of each explanation has a closed form (G. E. P. Box, G. C. Tiao, Bayesian Inference
-in Statistical Analysis, 1973, chapter 2); the onset is taken where it explains best, as in the
-generalised likelihood ratio test (D. Siegmund, E. S. Venkatraman, Ann. Statist. 23 (1995) 255-271)."""
+where the quick part is the light a lamp no longer throws on the probe, or the air that an open
+cover let out, and the slow part is box and litter cooling after it. With a linear model and normal
+errors the weight of each explanation has a closed form (G. E. P. Box, G. C. Tiao, Bayesian
+Inference in Statistical Analysis, 1973, chapter 2); the onset is taken where it explains best, as
+in the generalised likelihood ratio test (D. Siegmund, E. S. Venkatraman, Ann. Statist. 23 (1995)
+255-271)."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -66,12 +67,14 @@ def explanations(
     other_watts: float,
     rise_k: float,
     rise_sd_k: float,
+    *,
     doubt_k: float,
     asleep: bool,
 ) -> list[Explanation]:
     """All that is weighed for a box with these heat sources (`other_watts`: birds), whose floor is
-    held `rise_k` (+/- `rise_sd_k`) above outside, and foretold to within `doubt_k`. A source's step is its share of all heat; a quarter of that is
-    gone at once with the light, the rest follows as the box cools."""
+    held `rise_k` (+/- `rise_sd_k`) above outside and foretold to within `doubt_k`. A source's step
+    is its share of all heat; a quarter of that goes at once with the light, the rest follows as
+    the box cools. `asleep`: an hour at which nobody is at the box."""
     r = rise_k
     # a rise not yet learned makes the foretold floor wrong by as much, whatever happened
     doubt = doubt_k

@@ -1,10 +1,11 @@
 """A cumulative-sum test for a change of mean, both ways. Called by `thermal` for every filter step.
 
-E. S. Page, "Continuous inspection schemes", Biometrika 41 (1954) 100-115; in the tabular form of
-D. C. Montgomery, Introduction to Statistical Quality Control, 6th ed. 2009, section 9.1.2. G. Lorden,
+E. S. Page, "Continuous inspection schemes", Biometrika 41 (1954) 100-115; in the tabular form of D.
+C. Montgomery, Introduction to Statistical Quality Control, 6th ed. 2009, section 9.1.2. G. Lorden,
 "Procedures for reacting to a change in distribution", Ann. Math. Statist. 42 (1971) 1897-1908,
 shows that no test with as few false alarms is quicker in the worst case, and gives the bound that
-the benchmark prints. The last tick at which a sum was zero estimates when the change began (Page)."""
+the benchmark prints. The last tick at which a sum was zero estimates when the change began
+(Page)."""
 
 from monitor.watch.events import State
 

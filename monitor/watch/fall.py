@@ -108,7 +108,9 @@ class Fall:
         self.depth = min(self.samples, default=0.0)
         self.verdict = self.why = self.best = self.sure_why = None
         self.sure_steps = 0
-        self.candidates = explanations(watts, bird_watts, held_k, held_sd_k, self.rise_sd_k, asleep)
+        self.candidates = explanations(
+            watts, bird_watts, held_k, held_sd_k, doubt_k=self.rise_sd_k, asleep=asleep
+        )
 
     def end(self) -> None:
         """Over: the next `follow` begins anew."""

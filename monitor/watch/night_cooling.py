@@ -1,8 +1,8 @@
 """How far a night's cooling will go, from how it has begun. Called by `outside_curve`.
 
-After sunset the air over open ground cools about as the square root of the time: D. Brunt, "Notes on
-radiation in the atmosphere", Quart. J. Roy. Met. Soc. 58 (1932) 389-420 (from memory). The start and
-the rate are fitted to the evening's half-hour means."""
+After sunset the air over open ground cools about as the square root of the time: D. Brunt, "Notes
+on radiation in the atmosphere", Quart. J. Roy. Met. Soc. 58 (1932) 389-420 (from memory). The start
+and the rate are fitted by least squares to the half-hour means since the warmest."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -31,25 +31,23 @@ def fit_cooling(points: Sequence[tuple[float, float]]) -> Cooling | None:
     if len(points) < _LEAST_POINTS:
         return None
     warmest = max(range(len(points)), key=lambda k: points[k][1])
+    tail = points[warmest:]
+    if len(tail) < _LEAST_POINTS:
+        return None
     best: tuple[float, Cooling] | None = None
-    for first in range(warmest, len(points) - _LEAST_POINTS + 1):
-        start_s = points[first][0] - 900.0
-        roots = [sqrt((t - start_s) / 3600.0) for t, _ in points[first:]]
-        temps = [c for _, c in points[first:]]
+    start_s = tail[0][0] - 900.0
+    while start_s <= tail[-_LEAST_POINTS + 1][0]:
+        roots = [sqrt(max(0.0, t - start_s) / 3600.0) for t, _ in tail]
         mean_r = sum(roots) / len(roots)
-        mean_c = sum(temps) / len(temps)
+        mean_c = sum(c for _, c in tail) / len(tail)
         across = sum((r - mean_r) ** 2 for r in roots)
-        rate = -sum((r - mean_r) * (c - mean_c) for r, c in zip(roots, temps, strict=True)) / across
-        if rate <= 0.0:
-            continue
-        error = sum(
-            (c - mean_c + rate * (r - mean_r)) ** 2 for r, c in zip(roots, temps, strict=True)
-        )
-        # what lies before the start should have been level
-        before = [c for _, c in points[warmest:first]]
-        error += sum((c - temps[0]) ** 2 for c in before)
-        if best is None or error < best[0]:
-            best = error, Cooling(start_s, min(rate, _MOST_K_PER_ROOT_H))
+        pairs = [(r - mean_r, c - mean_c) for r, (_, c) in zip(roots, tail, strict=True)]
+        rate = -sum(r * c for r, c in pairs) / across
+        if rate > 0.0:
+            error = sum((c + rate * r) ** 2 for r, c in pairs)
+            if best is None or error < best[0]:
+                best = error, Cooling(start_s, min(rate, _MOST_K_PER_ROOT_H))
+        start_s += 600.0
     if best is None or points[warmest][1] - points[-1][1] < _LEAST_FALL_K:
         return None
     return best[1]

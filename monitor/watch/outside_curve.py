@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from math import cos, exp, hypot, pi, sqrt
 
 from monitor.watch.events import Moment, State
-from monitor.watch.night_cooling import Cooling, fit_cooling
+from monitor.watch.night_cooling import fit_cooling
 
 _SLOT_S = 1800.0
 _SLOTS = 100  # two days and an hour
@@ -158,7 +158,11 @@ class OutsideHistory:
         ahead = _SLOT_S
         reach = max(_SLOT_S, until_at - now.at)
         while ahead <= reach + _SLOT_S:
-            own = self._own(now.tick, now_c, ahead, cooling, slope, dawn)
+            if cooling is None:
+                own = now_c + slope * 3.0 * (1.0 - exp(-ahead / (3.0 * 3600.0)))
+            else:
+                end = max(now.tick, min(now.tick + ahead, dawn))
+                own = now_c - cooling.further_k(now.tick, end)
             then = _slot_value(self._temps, now.tick - self._origin - _DAY_S + ahead)
             if yesterday is None or then is None:
                 temp_c = own
@@ -197,20 +201,6 @@ class OutsideHistory:
         if len(past) < 44:
             return tick + 0.5 * _DAY_S
         return min(past, key=lambda point: point[1])[0] + _DAY_S
-
-    def _own(
-        self,
-        tick: float,
-        now_c: float,
-        ahead: float,
-        cooling: Cooling | None,
-        slope: float,
-        dawn: float,
-    ) -> float:
-        """What the last hours alone lead to expect."""
-        if cooling is None:
-            return now_c + slope * 3.0 * (1.0 - exp(-ahead / (3.0 * 3600.0)))
-        return now_c - cooling.further_k(tick, min(tick + ahead, max(dawn, tick)))
 
     def _slope(self, tick: float) -> float:
         """K per hour over the last two and a half hours, by least squares."""

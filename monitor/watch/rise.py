@@ -1,8 +1,9 @@
 """The floor getting too hot: a slipped lamp told from a chick on the probe. Held by `thermal`.
 
-A chick's skin is below 40.5 degC (vent temperature 39.4-40.5, Aviagen "How To 07"), so a probe with a
-chick on it comes to rest below that, and soon; one under a lamp heads for more. Where it is heading
-is foretold from its last two means: what follows an exponential is `slope x lag` short of its end."""
+A chick's skin is below 40.5 degC (vent temperature 39.4-40.5, Aviagen "How To 07"), so a probe with
+a chick on it comes to rest below that, and soon; one under a lamp heads for more. Where it is
+heading is foretold from its last two means: what follows an exponential is `slope x lag` short of
+its end."""
 
 from collections.abc import Sequence
 

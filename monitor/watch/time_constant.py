@@ -1,5 +1,5 @@
-"""How long the box takes to follow: its time constant, weighed among a few by how well each foretells
-the floor. Called by `thermal` with means of a quarter of an hour.
+"""How long the box takes to follow: its time constant, weighed among a few by how well each
+foretells the floor. Called by `thermal` with means of a quarter of an hour.
 
 D. T. Magill, "Optimal adaptive estimation of sampled stochastic processes", IEEE Trans. Automatic
 Control 10 (1965) 434-439: a bank of Kalman filters, one for each value the constant may have, each

@@ -6,6 +6,7 @@ interval come from the spreads of outside, rise and the floor's own wandering, t
 and normal."""
 
 from collections.abc import Callable
+from dataclasses import dataclass
 from math import erf, exp, sqrt
 
 from monitor.watch.diagnosis import Interval, Outlook
@@ -17,44 +18,47 @@ CLEAR_CHANCE = 0.2  # ... and is called off below this one
 Z80 = 1.2816  # half width of a normal 80 % interval
 _STEP_S = 600.0
 _WANDER_SD = 0.35  # K; the lowest reading lies below the model's by birds and draughts
-_SUSTAIN_K = 0.0
 
 
-def look_ahead(
-    *,
-    start: Moment,
-    until_at: float,
-    floor_c: float,
-    rise_k: float,
-    rise_sd_k: float,
-    tau_s: float,
-    scale: float,
-    outside: OutsideCurve,
-    rise_change: Callable[[float], float],
-    low_c: float,
-    watts: float,
-    learned: float,
-) -> Outlook:
-    """`scale` is the coming rise over the present one (another lamp, another cover); `rise_change`
-    gives the K the rise gains by a Unix time; `watts` is all heat the present rise is made of."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class View:
+    """From where one looks ahead. `rise_change` gives the K the rise gains by a Unix time; `watts`
+    is all heat the present rise is made of."""
+
+    start: Moment
+    until_at: float
+    floor_c: float
+    rise_k: float
+    rise_sd_k: float
+    tau_s: float
+    outside: OutsideCurve
+    rise_change: Callable[[float], float]
+    low_c: float
+    watts: float
+    learned: float
+
+
+def look_ahead(view: View, scale: float) -> Outlook:
+    """`scale` is the coming rise over the present one (another lamp, another cover)."""
+    start, outside, low_c = view.start, view.outside, view.low_c
+    rise_k, rise_sd_k = view.rise_k, view.rise_sd_k
     at = start.at
-    temp_c = floor_c
-    keep = exp(-_STEP_S / tau_s)
+    temp_c = view.floor_c
+    keep = exp(-_STEP_S / view.tau_s)
     lowest = (temp_c, at)
     leaves_at = at if temp_c < low_c else None
     outside_low_c = outside.at(at)
     least_margin = 1e9  # lowest middle course in standard deviations above the band's edge
     lowest_sd = _WANDER_SD
-    while at < until_at:
+    while at < view.until_at:
         at += _STEP_S
         outside_c = outside.at(at)
         outside_low_c = min(outside_low_c, outside_c)
-        target = outside_c + (rise_k + rise_change(at)) * scale
-        temp_c = keep * temp_c + (1.0 - keep) * target
-        gone = 1.0 - exp(-(at - start.at) / tau_s)
+        aim = outside_c + (rise_k + view.rise_change(at)) * scale
+        temp_c = keep * temp_c + (1.0 - keep) * aim
+        gone = 1.0 - exp(-(at - start.at) / view.tau_s)
         sd = sqrt((outside.sd(at) * gone) ** 2 + (rise_sd_k * scale * gone) ** 2 + _WANDER_SD**2)
-        margin = (temp_c - low_c) / sd
-        least_margin = min(least_margin, margin)
+        least_margin = min(least_margin, (temp_c - low_c) / sd)
         if temp_c < lowest[0]:
             lowest = (temp_c, at)
             lowest_sd = sd
@@ -62,14 +66,14 @@ def look_ahead(
             leaves_at = at
     chance = 0.5 * (1.0 - erf(least_margin / sqrt(2.0)))
     missing_k = max(0.0, low_c - lowest[0])
-    held_k = max(1.0, (rise_k + rise_change(lowest[1])) * scale)
+    held_k = max(1.0, (rise_k + view.rise_change(lowest[1])) * scale)
     half = Z80 * lowest_sd
     return Outlook(
         lowest_c=Interval(lowest[0], lowest[0] - half, lowest[0] + half),
         lowest_at=lowest[1],
         leaves_band_at=leaves_at,
         chance=chance,
-        missing_watts=missing_k / held_k * watts * scale,
+        missing_watts=missing_k / held_k * view.watts * scale,
         outside_low_c=outside_low_c,
         outside_from=outside.source,
         rise_c=Interval(
@@ -77,5 +81,5 @@ def look_ahead(
             (rise_k - Z80 * rise_sd_k) * scale,
             (rise_k + Z80 * rise_sd_k) * scale,
         ),
-        learned=learned,
+        learned=view.learned,
     )

@@ -1,9 +1,9 @@
 """What the other probes say about a fall of the floor. Called by `thermal` while a fall is weighed.
 
-A probe beneath a lamp loses that lamp's light and keeps the others'; under an open cover it loses no
-light at all. The cool end loses as much air as the floor when the cover is off, and far less when
-a lamp dies, because it saw little of its light. Each is a normal likelihood with a floor under it,
-so that one odd probe cannot outweigh everything."""
+A probe beneath a lamp loses that lamp's light and keeps the others'; under an open cover it loses
+no light at all. The cool end loses as much air as the floor when the cover is off, and far less
+when a lamp dies, because it saw little of its light. Each is a normal likelihood with a floor under
+it, so that one odd probe cannot outweigh everything."""
 
 from collections.abc import Sequence
 from math import exp, log, pi, sqrt
@@ -17,7 +17,7 @@ _LEAST_LIGHT_K = 4.0  # a probe that is hardly warmer than the floor sees no lam
 
 
 def beneath(brooder: Brooder, probe_name: str) -> int | None:
-    """Which source a probe lies under, by its name: `under west lamp`. None: the name does not say."""
+    """Which source a probe lies under, by its name: `under west lamp`. None: it does not say."""
     words = set(probe_name.lower().replace("-", " ").split())
     fits = [
         index

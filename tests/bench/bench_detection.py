@@ -1,5 +1,5 @@
-"""How soon, how surely and with what cause the watch tells what happens in simulated nights, beside a
-plain threshold alarm with five minutes' delay on the same nights.
+"""How soon, how surely and with what cause the watch tells what happens in simulated nights, beside
+a plain threshold alarm with five minutes' delay on the same nights.
 
     python tests/bench/bench_detection.py [--nights 40] [--seeds held|open] [--kinds lamp,all]
 
@@ -9,14 +9,14 @@ import argparse
 import sys
 from collections import Counter, defaultdict
 from collections.abc import Iterable
-from math import log
 from pathlib import Path
 from statistics import median
 
 sys.path[:0] = [str(Path(__file__).parents[1]), str(Path(__file__).parents[2])]
 
+from support.limits import false_start_readings, limit_of
 from support.scenarios import FAILURES, FAULTS, NUISANCES, Night, make
-from support.watched import DAY_0, Watched, plain_alarm, watch
+from support.watched import DAY_0, Watched, outlook_at, plain_alarm, watch
 
 LATE_S = 3600.0  # recognised later than this counts as missed
 BAD = ("cold", "hot", "chill", "overheat", "heat-loss", "cold-night", "no-readings", "probe-fault")
@@ -198,8 +198,6 @@ def cold_nights(nights: int, first: int, verbose: bool) -> None:
 
 def intervals(nights: int, first: int, verbose: bool) -> None:
     """Does the 80 % interval for tonight's lowest, given in the evening, hold it?"""
-    from support.watched import outlook_at
-
     for hour in (18.5, 21.0, 24.0):
         inside = asked = 0
         off = []
@@ -299,20 +297,20 @@ def covers(nights: int, first: int, verbose: bool) -> None:
     print(f"cover taken    {dict(causes)}")
 
 
-def lorden() -> None:
-    """The physical limit beside the CUSUM's own delay, for the noise of the simulated floors.
-
-    Lorden 1971: no test with mean time between false alarms `gamma` has a worst mean delay below
-    ln(gamma) / I, with I the information per reading, here shift^2 / 2 of the residuals."""
-    from support.limits import cusum_delay
-
-    for shift in (0.5, 1.0, 2.0, 3.0):
-        gamma, delay = cusum_delay(shift)
-        bound = log(gamma) / (shift * shift / 2.0)
-        print(
-            f"step of {shift:.1f} sd a reading: bound {bound:5.1f} readings, CUSUM {delay:5.1f}"
-            f" (mean between false starts {gamma:.0f} readings)"
-        )
+def lorden(nights: int, first: int) -> None:
+    """The physical limit beside the watch's own delays, night by night with that night's noise."""
+    found = [
+        limit
+        for kind in FAILURES
+        for seed in range(first, first + 2 * nights, 2)
+        if (limit := limit_of(make(kind, seed))) is not None
+    ]
+    print(
+        f"Lorden's bound  ln({false_start_readings():.0f}) / I: {minutes(f.bound_s for f in found)} min"
+        f" (I from a mean shift of {median(f.shift for f in found):.1f} sd a reading);"
+        f" change test {minutes(f.test_s for f in found if f.test_s is not None)};"
+        f" cause told {minutes(f.verdict_s for f in found if f.verdict_s is not None)}"
+    )
 
 
 def main() -> None:
@@ -344,7 +342,7 @@ def main() -> None:
     if wanted(FAULTS):
         faults(told.nights, first, wanted(FAULTS), told.verbose)
     if wanted(("lorden",)):
-        lorden()
+        lorden(told.nights, first)
 
 
 if __name__ == "__main__":

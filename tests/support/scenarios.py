@@ -68,6 +68,69 @@ def target_for(age_days: float) -> float:
     return 33.0 - 2.8 * int(age_days // 7)
 
 
+@dataclass
+class Plan:
+    """A box with its names, before anything happens in it."""
+
+    box: Box
+    names: list[str]
+
+    def brooder(self, target_c: float) -> Brooder:
+        """The box as it is configured; its own schedule holds `target_c` at any age."""
+        box = self.box
+        return Brooder(
+            name="porch",
+            length_m=box.length_m,
+            width_m=box.width_m,
+            height_m=box.height_m,
+            cover="plywood",
+            own_schedule=(ScheduleRow(from_day=0.0, target_c=target_c),),
+            probes=tuple(
+                Probe(
+                    key=p.key,
+                    brooder="porch",
+                    name=p.key.split("/")[1],
+                    topic=p.key,
+                    place=Place(p.place),
+                )
+                for p in box.probes
+            ),
+            heat=tuple(
+                HeatSource(name=name, kind=lamp.kind, watts=lamp.watts)
+                for name, lamp in zip(self.names, box.lamps, strict=True)
+            ),
+        )
+
+
+def fitted_box(
+    layout: str,
+    weather: Weather,
+    *,
+    floor_c: float,
+    rng: Random,
+    age_days: float = 8.0,
+    at_s: float = 0.0,
+) -> Plan:
+    """A box by chance, aired so that its floor is `floor_c` in that weather at `at_s`."""
+    watts = rng.choice(([250.0, 250.0, 100.0], [250.0, 250.0], [250.0, 175.0], [250.0, 100.0]))
+    box = Box(
+        lamps=[Lamp(w, kind="plate" if w == 100.0 else "lamp") for w in watts],
+        probes=_probes(layout, watts, rng),
+        weather=weather,
+        length_m=rng.uniform(1.2, 1.8),
+        width_m=rng.uniform(1.2, 1.6),
+        height_m=rng.uniform(0.5, 0.6),
+        wall_r=rng.choice((0.109, 0.14, 0.35, 0.6)),
+        leak=rng.uniform(0.7, 1.8),
+        birds=rng.randrange(50, 130),
+        bird_w=(0.35 + 0.12 * age_days) * rng.uniform(0.8, 1.2),
+        bird_kg=0.042 + 0.014 * age_days,
+        lively=rng.uniform(0.6, 1.3),
+    )
+    _fit(box, floor_c, at_s)
+    return Plan(box, _names(watts))
+
+
 def make(
     kind: str,
     seed: int,
@@ -75,90 +138,45 @@ def make(
     layout: str | None = None,
     every_s: float = 30.0,
     hours: float = 44.0,
-    learn: bool = True,
 ) -> Night:
-    """The night of that kind and seed. Begins at noon, the night that counts is the second one
-    (the first, if not `learn`)."""
+    """The night of that kind and seed. Begins at noon; the night that counts is the second one."""
     rng = Random(f"{kind}/{seed}")
     if layout is None:
         layout = rng.choice(sorted(LAYOUTS))
     age = rng.choice((1.0, 3.0, 5.0, 8.0, 12.0, 16.0))
     target = target_for(age)
-    birds = rng.randrange(50, 130)
-    length, width = rng.uniform(1.2, 1.8), rng.uniform(1.2, 1.6)
-    watts = rng.choice(([250.0, 250.0, 100.0], [250.0, 250.0], [250.0, 175.0], [250.0, 100.0]))
-    lamps = [Lamp(w, kind="plate" if w == 100.0 else "lamp") for w in watts]
-    names = _names(watts)
-    probes = _probes(layout, watts, rng)
-    swing = rng.uniform(1.0, 2.2)
     weather = Weather(
         mean_c=rng.uniform(4.0, 14.0),
-        swing_c=swing,
+        swing_c=rng.uniform(1.0, 2.2),
         wander_c=rng.uniform(0.2, 0.5),
         wind=rng.uniform(0.3, 1.4),
         sun_w=rng.choice((0.0, 20.0, 40.0)),
     )
-    box = Box(
-        lamps=lamps,
-        probes=probes,
-        weather=weather,
-        length_m=length,
-        width_m=width,
-        height_m=rng.uniform(0.5, 0.6),
-        wall_r=rng.choice((0.109, 0.14, 0.35, 0.6)),
-        leak=rng.uniform(0.7, 1.8),
-        birds=birds,
-        bird_w=(0.35 + 0.12 * age) * rng.uniform(0.8, 1.2),
-        bird_kg=0.042 + 0.014 * age,
-        lively=rng.uniform(0.6, 1.3),
-    )
     start = 12.0 * HOUR
-    night = start + (DAY_S if learn else 0.0)
-    _fit(box, target + rng.uniform(-0.4, 0.9), night + 12.0 * HOUR)
+    night = start + DAY_S
+    plan = fitted_box(
+        layout,
+        weather,
+        floor_c=target + rng.uniform(-0.4, 0.9),
+        rng=rng,
+        age_days=age,
+        at_s=night + 12.0 * HOUR,
+    )
+    box = plan.box
     acts: list[tuple[float, Act]] = []
-    plot = _Plot(kind, rng, box, names, start, night)
+    plot = _Plot(kind, rng, box, plan.names, night)
     plot.lay(acts)
     box.settle(start)
-    for probe in probes:
+    for probe in box.probes:
         probe.temp_c = box.felt_c(probe)
-    stretch = run(
-        box,
-        from_s=start,
-        to_s=start + hours * HOUR + (0 if learn else -DAY_S),
-        every_s=every_s,
-        acts=acts,
-        rng=rng,
-    )
+    stretch = run(box, from_s=start, to_s=start + hours * HOUR, every_s=every_s, acts=acts, rng=rng)
     if kind == "swapped":
         stretch = _swapped(stretch, plot)
-    brooder = Brooder(
-        name="porch",
-        length_m=length,
-        width_m=width,
-        height_m=box.height_m,
-        cover="plywood",
-        schedule=None,
-        own_schedule=(ScheduleRow(from_day=0.0, target_c=target),),
-        probes=tuple(
-            Probe(
-                key=p.key,
-                brooder="porch",
-                name=p.key.split("/")[1],
-                topic=p.key,
-                place=Place(p.place),
-            )
-            for p in probes
-        ),
-        heat=tuple(
-            HeatSource(name=n, kind=lamp.kind, watts=lamp.watts)
-            for n, lamp in zip(names, lamps, strict=True)
-        ),
-    )
     return Night(
         kind=kind,
         seed=seed,
-        brooder=brooder,
-        head_count=birds,
+        brooder=plan.brooder(target),
+        head_count=box.birds,
         age_days=age,
         target_c=target,
         run=stretch,
@@ -241,14 +259,11 @@ def _fit(box: Box, floor_c: float, clock_s: float) -> None:
 class _Plot:
     """What happens in a night."""
 
-    def __init__(
-        self, kind: str, rng: Random, box: Box, names: list[str], start: float, night: float
-    ) -> None:
+    def __init__(self, kind: str, rng: Random, box: Box, names: list[str], night: float) -> None:
         self.kind = kind
         self.rng = rng
         self.box = box
         self.names = names
-        self.start = start
         self.night = night  # noon before the night that counts
         self.event_at: float | None = None
         self.lost: tuple[str, ...] = ()

@@ -63,7 +63,7 @@ def readings(night: Night) -> Iterator[Reading]:
 
 def placed(night: Night) -> Entry:
     """The birds go in at the beginning."""
-    first_day = date.fromtimestamp(DAY_0 + night.watch_from).toordinal()
+    first_day = datetime.fromtimestamp(DAY_0 + night.watch_from, UTC).date().toordinal()
     return Entry(
         at=DAY_0 + night.from_s,
         entry=EntryKind.PLACED,

@@ -1,0 +1,58 @@
+"""How long until the floor reaches a limit. Called by `thermal.minutes_to`.
+
+The first-order course of `kalman` solved for the time; the 80 % interval from how well is known
+where the floor is heading and how quickly the box follows. It is always the time to a limit that somebody
+set: no time from lost heat to harm has been published (reference: none found)."""
+
+from math import exp, log
+
+from monitor.watch.causes import QUICK_S, Weighed
+from monitor.watch.diagnosis import Interval
+from monitor.watch.tonight import Z80
+
+_MOST_MIN = 24 * 60.0  # longer than a day is "not today"
+_TAU_SPREAD = 1.33  # 80 % of the time constants once learned lie within this factor
+_LOST_SPREAD = 0.15  # of what a lost source took: one standard deviation
+
+
+def minutes_to(
+    limit_c: float,
+    *,
+    floor_c: float,
+    heading_c: float,
+    heading_sd_k: float,
+    tau_s: float,
+    lost: Weighed | None,
+    since_floor_s: float,
+    tick: float,
+) -> Interval | None:
+    """From `floor_c`, measured `since_floor_s` ago. `heading_c` is where the floor goes without the
+    `lost` heat taken off. None: it does not reach the limit."""
+    sd_k = heading_sd_k + 0.3
+    if lost is not None:
+        # what of the quick part is still to come, comes at once
+        floor_c -= lost.quick_k * exp(-max(0.0, tick - lost.onset) / QUICK_S)
+        lost_k = lost.quick_k + lost.slow_k
+        heading_c -= lost_k
+        sd_k = _LOST_SPREAD * lost_k + 0.5
+    mid = course(floor_c, heading_c, limit_c, tau_s)
+    if mid is None:
+        return None
+    soon = course(floor_c, heading_c - Z80 * sd_k, limit_c, tau_s / _TAU_SPREAD)
+    late = course(floor_c, heading_c + Z80 * sd_k, limit_c, tau_s * _TAU_SPREAD)
+    spent = since_floor_s / 60.0
+    return Interval(
+        *(
+            max(0.0, (_MOST_MIN if value is None else min(value, _MOST_MIN)) - spent)
+            for value in (mid, soon, late)
+        )
+    )
+
+
+def course(floor_c: float, heading_c: float, limit_c: float, tau_s: float) -> float | None:
+    """Minutes of first-order cooling from `floor_c` towards `heading_c` until `limit_c`."""
+    if floor_c <= limit_c:
+        return 0.0
+    if heading_c >= limit_c:
+        return None
+    return tau_s / 60.0 * log((floor_c - heading_c) / (limit_c - heading_c))

@@ -1,0 +1,113 @@
+"""How many readings a second the whole engine takes in a replay on one core, beside a bare loop that
+only parses the same journal lines.
+
+    python tests/bench/bench_engine.py [--days 14] [--brooders 1]"""
+
+import argparse
+import json
+import sys
+from collections.abc import Iterator
+from dataclasses import replace
+from datetime import datetime
+from pathlib import Path
+from time import process_time
+
+sys.path[:0] = [str(Path(__file__).parents[1]), str(Path(__file__).parents[2])]
+
+from support.scenarios import Night, make
+from support.watched import DAY_0, placed, readings, site_of
+
+from monitor.site import Brooder
+from monitor.watch.engine import Engine
+from monitor.watch.estimator import none, thermal
+from monitor.watch.events import Moment, Reading
+
+LEAST_PER_S = 50_000
+
+
+def stretch(night: Night, days: int) -> Iterator[Reading]:
+    """The night's first day, day after day."""
+    one_day = [r for r in readings(night) if r.at < DAY_0 + night.from_s + 86400.0]
+    for day in range(days):
+        for r in one_day:
+            yield Reading(r.at + 86400.0 * day, r.tick + 86400.0 * day, r.probe, r.temp_c)
+
+
+def boxes(night: Night, count: int) -> tuple[Brooder, ...]:
+    """The night's box, `count` times under different names."""
+    made = [night.brooder]
+    for index in range(1, count):
+        name = f"box {index}"
+        probes = tuple(
+            replace(p, key=f"{name}/{p.name}", brooder=name, topic=f"{name}/{p.name}")
+            for p in night.brooder.probes
+        )
+        made.append(replace(night.brooder, name=name, probes=probes))
+    return tuple(made)
+
+
+def main() -> int:
+    """Print the table; 1 if the engine is too slow."""
+    ask = argparse.ArgumentParser(description=__doc__)
+    ask.add_argument("--days", type=int, default=7)
+    ask.add_argument("--brooders", type=int, default=1)
+    ask.add_argument("--repeats", type=int, default=3)
+    told = ask.parse_args()
+    night = make("quiet", 3, layout="full")
+    site = replace(site_of(night), brooders=boxes(night, told.brooders))
+    stream = [
+        reading._replace(probe=reading.probe.replace("porch", brooder.name))
+        for reading in stretch(night, told.days)
+        for brooder in site.brooders
+    ]
+    lines = [
+        json.dumps(
+            {
+                "at": datetime.fromtimestamp(r.at).astimezone().isoformat(),
+                "topic": r.probe,
+                "payload": str(r.temp_c),
+            }
+        )
+        for r in stream
+    ]
+
+    def parse() -> float:
+        begun = process_time()
+        for line in lines:
+            row = json.loads(line)
+            datetime.fromisoformat(row["at"]).timestamp()
+            float(row["payload"])
+        return process_time() - begun
+
+    def run(make_estimator: object) -> float:
+        start = Moment(DAY_0 + night.from_s, DAY_0 + night.from_s)
+        engine = Engine(site, start, make_estimator=make_estimator)  # type: ignore[arg-type]
+        for number, brooder in enumerate(site.brooders, 1):
+            engine.entry(replace(placed(night), brooder=brooder.name, number=number), start)
+        take = engine.reading
+        begun = process_time()
+        for reading in stream:
+            take(reading)
+        return process_time() - begun
+
+    # the least of a few: what others do on this machine only ever adds
+    bare = min(parse() for _ in range(told.repeats))
+    without = min(run(none) for _ in range(told.repeats))
+    whole = min(run(thermal) for _ in range(told.repeats))
+    count = len(stream)
+    print(f"{count} readings of {len(site.all_probes)} probes, {told.days} days")
+    for name, spent in (
+        ("bare loop that parses the lines", bare),
+        ("engine without the estimate", without),
+        ("whole engine", whole),
+        ("parsing and whole engine", bare + whole),
+    ):
+        print(
+            f"{name:32} {count / spent:9.0f} readings/s, {spent / count * 1e6:5.1f} us each,"
+            f" {spent / bare:4.2f} x the bare loop"
+        )
+    return 0 if count / whole >= LEAST_PER_S else 1
+
+
+if __name__ == "__main__":
+    raise SystemExit(main())

@@ -1,0 +1,208 @@
+"""The estimator against closed solutions, against other people's code and against published tables."""
+
+from math import exp, log
+from random import Random
+
+import numpy as np
+import pytest
+from scipy.optimize import curve_fit
+from statsmodels.tsa.statespace.mlemodel import MLEModel
+
+from monitor.watch.cusum import Cusum
+from monitor.watch.kalman import FloorFilter
+from monitor.watch.night_cooling import fit_cooling
+from monitor.watch.time_constant import TimeConstants
+
+TAU_S = 3600.0
+
+
+def _filter(**changes: float) -> FloorFilter:
+    figures = {
+        "tick": 0.0,
+        "temp_c": 33.0,
+        "rise_k": 26.0,
+        "rise_var": 4.0,
+        "reading_var": 0.01,
+        "temp_walk": 1e-4,
+        "rise_walk": 1e-4,
+    }
+    return FloorFilter(**{**figures, **changes})
+
+
+# Newton's law of cooling, the solution of dT/dt = -(T - T_end) / tau (any physics text):
+# T(t) = T_end + (T_0 - T_end) exp(-t / tau).
+
+
+@pytest.mark.parametrize("pace_s", [10.0, 30.0, 400.0])
+def test_the_foretold_floor_is_newtons_cooling_whatever_the_pace(pace_s):
+    filt = _filter()
+    for k in range(1, 61):
+        filt.predict(k * pace_s, 5.0, TAU_S)
+        filt.rise_k = 15.0
+        if k == 1:
+            filt.temp_c = 5.0 + 15.0 + 13.0 * exp(-pace_s / TAU_S)
+    closed = 20.0 + 13.0 * exp(-60 * pace_s / TAU_S)
+    assert filt.temp_c == pytest.approx(closed, abs=1e-9)
+
+
+def test_one_step_over_a_gap_is_the_same_as_many_small_ones():
+    whole, parts = _filter(), _filter()
+    whole.predict(600.0, 5.0, TAU_S)
+    for k in range(1, 601):
+        parts.predict(float(k), 5.0, TAU_S)
+    assert whole.temp_c == pytest.approx(parts.temp_c, abs=1e-9)
+    # the walk of the floor is let decay only between steps: alike to a tenth over ten minutes
+    assert whole.p_tt == pytest.approx(parts.p_tt, rel=0.1)
+    assert whole.p_rr == pytest.approx(parts.p_rr, rel=1e-9)
+
+
+def _readings(count: int, seed: int) -> tuple[np.ndarray, np.ndarray]:
+    rng = Random(seed)
+    temp, rise = 33.0, 26.0
+    outside = [6.0 + 2.0 * np.sin(k / 200.0) for k in range(count)]
+    keep = exp(-30.0 / TAU_S)
+    read = []
+    for k in range(count):
+        rise += rng.gauss(0.0, 0.04)
+        temp = keep * temp + (1 - keep) * (outside[k] + rise) + rng.gauss(0.0, 0.05)
+        read.append(temp + rng.gauss(0.0, 0.1))
+    return np.array(read), np.array(outside)
+
+
+class _Box(MLEModel):
+    """The same box as statsmodels writes it: state (floor, rise), outside as a state intercept."""
+
+    def __init__(self, read: np.ndarray, outside: np.ndarray) -> None:
+        super().__init__(read, k_states=2, k_posdef=2)
+        keep = exp(-30.0 / TAU_S)
+        self["design"] = np.array([[1.0, 0.0]])
+        self["obs_cov"] = np.array([[0.01]])
+        self["transition"] = np.array([[keep, 1.0 - keep], [0.0, 1.0]])
+        self["selection"] = np.eye(2)
+        self["state_cov"] = np.diag([1e-4 * 30.0, 1e-4 * 30.0])
+        intercept = np.zeros((2, len(read)))
+        # the intercept of step t leads to the state of step t + 1
+        intercept[0, :-1] = (1.0 - keep) * outside[1:]
+        self["state_intercept"] = intercept
+        self.initialize_known(np.array([33.0, 26.0]), np.diag([0.01, 4.0]))
+
+    @property
+    def start_params(self) -> np.ndarray:
+        return np.array([])
+
+    def update(self, params: np.ndarray, **kwargs: object) -> None:
+        del params, kwargs
+
+
+def test_the_filter_gives_what_statsmodels_gives_on_the_same_readings():
+    read, outside = _readings(500, seed=7)
+    theirs = _Box(read, outside).smooth([])
+    ours = _filter()
+    temps, rises, spreads, likelihood = [], [], [], 0.0
+    for k in range(len(read)):
+        if k:
+            ours.predict(30.0 * k, outside[k], TAU_S)
+        residual, spread = ours.correct(read[k])
+        likelihood += -0.5 * (log(2 * np.pi * spread) + residual**2 / spread)
+        temps.append(ours.temp_c)
+        rises.append(ours.rise_k)
+        spreads.append(ours.rise_sd_k**2)
+    assert np.allclose(temps, theirs.filtered_state[0], atol=1e-6)
+    assert np.allclose(rises, theirs.filtered_state[1], atol=1e-6)
+    assert np.allclose(spreads, theirs.filtered_state_cov[1, 1], atol=1e-6)
+    assert likelihood == pytest.approx(theirs.llf, abs=1e-4)
+
+
+def test_the_time_constant_learned_is_the_one_scipy_fits_to_the_same_cooling():
+    rng = Random(3)
+    true_tau_s = 4200.0
+    times = np.arange(0.0, 8 * 3600.0, 900.0)
+    floor = 18.0 + 14.0 * np.exp(-times / true_tau_s)
+    read = floor + np.array([rng.gauss(0.0, 0.1) for _ in times])
+    (_, _, fitted_tau_s), _ = curve_fit(
+        lambda t, end, size, tau: end + size * np.exp(-t / tau),
+        times,
+        read,
+        p0=(20.0, 10.0, 3000.0),
+    )
+    bank = TimeConstants(
+        tick=0.0,
+        temp_c=float(read[0]),
+        tau_s=2600.0,
+        tau_spread=1.8,
+        rise_k=12.0,
+        rise_sd_k=0.3,
+        outside_known=True,
+    )
+    for at, temp in zip(times[1:], read[1:], strict=True):
+        bank.add(float(at), float(temp), 6.0)
+    assert fitted_tau_s == pytest.approx(true_tau_s, rel=0.05)
+    # the bank knows five constants, a factor of 1.6 apart, and mixes them
+    assert bank.tau_s == pytest.approx(fitted_tau_s, rel=0.15)
+    assert bank.rise_k == pytest.approx(12.0, abs=0.4)
+
+
+# Average run length of the two-sided tabular CUSUM, k = 1/2: D. C. Montgomery, Introduction to
+# Statistical Quality Control, 6th ed. 2009, table 9.3 (from memory; the first row is the false alarms).
+MONTGOMERY = {
+    (4.0, 0.0): 168.0,
+    (5.0, 0.0): 465.0,
+    (4.0, 0.5): 26.6,
+    (5.0, 0.5): 38.0,
+    (4.0, 1.0): 8.38,
+    (5.0, 1.0): 10.4,
+    (4.0, 2.0): 3.34,
+    (5.0, 2.0): 4.01,
+}
+
+
+@pytest.mark.parametrize(("limit", "shift"), MONTGOMERY)
+def test_the_change_test_runs_as_long_as_the_published_table_says(limit, shift):
+    rng = Random(f"{limit}/{shift}")
+    runs = 1500 if shift == 0.0 else 3000
+    total = 0
+    for _ in range(runs):
+        cusum = Cusum(0.5)
+        steps = 0
+        while cusum.low <= limit and cusum.high <= limit:
+            steps += 1
+            cusum.add(rng.gauss(shift, 1.0), float(steps))
+        total += steps
+    assert total / runs == pytest.approx(MONTGOMERY[limit, shift], rel=0.08)
+
+
+def test_the_change_test_dates_the_change():
+    """Page's estimate: the last time the sum was zero. Within a few readings of the truth."""
+    rng = Random(11)
+    errors = []
+    for _ in range(400):
+        cusum = Cusum(0.5)
+        k = 0
+        while cusum.low <= 7.0:
+            k += 1
+            cusum.add(rng.gauss(0.0 if k <= 100 else -1.5, 1.0), float(k))
+        if k > 100:
+            errors.append(cusum.low_since - 100.0)
+    assert abs(np.median(errors)) <= 2.0
+
+
+def test_brunts_night_is_recognised_and_continued():
+    """D. Brunt 1932: the fall after sunset goes with the root of the time. From three hours of it, the
+    next nine to within half a degree."""
+    rng = Random(5)
+    start_s = 17.5 * 3600.0
+
+    def temp(at_s: float) -> float:
+        return 12.0 - 2.4 * max(0.0, (at_s - start_s) / 3600.0) ** 0.5
+
+    points = [
+        (h * 1800.0, temp(h * 1800.0) + rng.gauss(0.0, 0.03)) for h in range(24, 41)
+    ]  # noon till 20:00
+    cooling = fit_cooling(points)
+    assert cooling is not None
+    further = cooling.further_k(20 * 3600.0, 29 * 3600.0)
+    assert further == pytest.approx(temp(20 * 3600.0) - temp(29 * 3600.0), abs=0.6)
+
+
+def test_a_level_evening_is_no_cooling():
+    assert fit_cooling([(h * 1800.0, 9.0 + 0.1 * (h % 2)) for h in range(20)]) is None
