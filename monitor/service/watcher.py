@@ -6,6 +6,7 @@ disk refuses, when it is in memory: the watch must go on, and an unacknowledged 
 it; a disk that has not answered for half a minute counts as one that refuses). A person is told as
 soon as the record is on the disk, but never waits more than a second for a slow disk."""
 
+import gc
 import logging
 import queue
 import threading
@@ -42,6 +43,7 @@ DISK_PATIENCE_S = 30.0  # silent for longer: it counts as one that refuses
 MOST_AT_ONCE = 500  # deliveries between two looks at the clock
 SNAPSHOT_EVERY_S = 900.0
 STATUS_EVERY_S = 0.5
+STATUS_SHARE = 0.02  # of a core; the picture of thousands of brooders is drawn less often
 HOUSEKEEPING_EVERY_S = 10.0
 FAILED_ROUND_S = 0.5
 MOST_FAILED_ROUNDS = 20  # then the engine is beyond hope: end, and let the manager start us anew
@@ -128,6 +130,7 @@ class Watcher:
         self._status_changed = threading.Condition()
         self._snapshot_tick = clock.now().tick
         self._status_due = 0.0
+        self._drawn: tuple[Moment, SiteStatus] | None = None
         self._housekeeping_due = time.monotonic() + HOUSEKEEPING_EVERY_S
         self._failed_rounds = 0
         self._status_failing = False
@@ -307,6 +310,7 @@ class Watcher:
                 done.set_exception(error)
             if len(self.core.waiting.inputs) > before:  # more than a question
                 self._pending.urgent = True
+                self._status_due = 0.0
 
     def _commit_if_due(self, now: Moment, *, last: bool) -> None:
         while not self._outcomes.empty():
@@ -337,7 +341,7 @@ class Watcher:
             # With the snapshot, so that they cost the card no transaction of their own.
             self._quietly(
                 "Targets could not be kept.",
-                lambda: self.core.waiting.samples.extend(self._sampler.new(self.core.status(now))),
+                lambda: self.core.waiting.samples.extend(self._sampler.new(self._draw(now))),
             )
         happened = self.core.take(now)
         happened.batch.redelivery_marks = self._memory.since_last()
@@ -352,7 +356,7 @@ class Watcher:
             self._status_due = 0.0
             self._quietly(
                 "Changes could not be published.",
-                lambda: self._told.changed(happened.batch.changes, self.core.status(now)),
+                lambda: self._told.changed(happened.batch.changes, self._draw(now)),
             )
 
     def _tell_what_settled(self, *, last: bool) -> None:
@@ -378,7 +382,13 @@ class Watcher:
             self._sent.popleft()
 
     def _snapshot(self) -> None:
-        self.core.waiting.snapshots = self.core.snapshots()
+        # A hundred thousand small records at once, none of them garbage: looking for some among
+        # everything there is takes four times as long as making them.
+        gc.disable()
+        try:
+            self.core.waiting.snapshots = self.core.snapshots()
+        finally:
+            gc.enable()
 
     def _tell(self, messages: list[Message]) -> None:
         self._quietly("Messages could not be told.", lambda: self._told.tell(messages))
@@ -402,19 +412,28 @@ class Watcher:
     def _publish_status(self, now: Moment) -> None:
         if time.monotonic() < self._status_due:
             return
-        self._status_due = time.monotonic() + STATUS_EVERY_S
+        begun = time.thread_time()
         try:
-            status = self.core.status(now)
+            status = self._draw(now)
         except Exception:
             # The alarms do not need it; the page says by itself that it is old.
             if not self._status_failing:
                 log.exception("The picture of how things stand could not be made.")
             self._status_failing = True
+            self._status_due = time.monotonic() + STATUS_EVERY_S
             return
         self._status_failing = False
+        took_s = time.thread_time() - begun
+        self._status_due = time.monotonic() + max(STATUS_EVERY_S, took_s / STATUS_SHARE)
         with self._status_changed:
             self.status = status
             self._status_changed.notify_all()
+
+    def _draw(self, now: Moment) -> SiteStatus:
+        """How things stand at the end of this round; `now` is the round's own."""
+        if self._drawn is None or self._drawn[0] is not now:
+            self._drawn = (now, self.core.status(now))
+        return self._drawn[1]
 
     def _say_status(self) -> None:
         self._told.changed([], self.core.status(self.clock.now()))
