@@ -152,6 +152,7 @@ def _send(job: dict[str, Any], service: Service | None) -> str | None:
         instance = _instance(job["url"], service, asset)
         if instance is None:
             return "its URL is not one that Apprise can use"
+        _be_patient(instance, float(job["limit_s"]))
         sending = apprise.Apprise(asset=asset)
         sending.add(instance)
         picture = job.get("attach")
@@ -178,6 +179,15 @@ def _instance(url: str, service: Service | None, asset: Any) -> Any:
         if results:
             return kind(**{**results, "asset": asset, "tag": set()})
     return apprise.Apprise.instantiate(url, asset=asset)
+
+
+def _be_patient(instance: Any, limit_s: float) -> None:
+    """Apprise gives a server four seconds. On a slow line that is a message which arrived, counted
+    as failed and sent again; the kill at the limit is the end that counts."""
+    for name in ("socket_connect_timeout", "socket_read_timeout"):
+        usual = getattr(instance, name, None)
+        if isinstance(usual, int | float):
+            setattr(instance, name, max(usual, limit_s))
 
 
 class _Said(logging.Handler):

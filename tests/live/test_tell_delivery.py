@@ -162,6 +162,16 @@ def test_a_contact_not_reached_is_told_as_trouble_once_and_its_end_too():
     assert [(who, begins) for who, begins, _ in kept.trouble] == [("phone", True), ("phone", False)]
 
 
+def test_a_slow_line_is_waited_for_and_gets_the_message_once():
+    kept = Kept()
+    with http_receiver(Mode.SLOW) as phone, delivering(kept, ("phone", phone)) as delivery:
+        delivery.send([urgent("phone")])
+        until(lambda: kept.outcomes)
+        assert delivery.drain(30) == 0
+    assert kept.outcomes[0].failure is None
+    assert phone.tried == 1
+
+
 def test_what_the_journal_says_is_unsent_goes_out_at_the_start():
     kept = Kept()
     with http_receiver() as phone:

@@ -30,7 +30,8 @@ class Mode(StrEnum):
     REFUSING = "refusing"  # answers 403
     FAILING = "failing"  # answers 500
     HANGING = "hanging"  # takes the request and never answers
-    DRIPPING = "dripping"  # answers a byte a second, for ever
+    DRIPPING = "dripping"  # answers a byte now and then, for ever
+    SLOW = "slow"  # answers after `slow_s`
 
 
 @dataclass
@@ -53,6 +54,7 @@ class Receiver:
     scheme: str = "json"
     suffix: str = "/hook"
     mode: Mode = Mode.WELL
+    slow_s: float = 5.0
     got: list[Got] = field(default_factory=list)  # in every mode but REFUSING and FAILING
     tried: int = 0  # requests begun, in any mode
     holding: int = 0  # requests that hang or drip at this moment
@@ -123,7 +125,9 @@ def http_receiver(mode: Mode = Mode.WELL, *, port: int = 0) -> Iterator[Receiver
                     self.send_header("Content-Length", "100000")
                     self.end_headers()
                     self._hold(drip=True)
-                case Mode.WELL:
+                case Mode.WELL | Mode.SLOW:
+                    if me.mode is Mode.SLOW:
+                        me.ended.wait(me.slow_s)
                     self.send_response(200)
                     self.send_header("Content-Length", "0")
                     self.end_headers()
