@@ -211,7 +211,7 @@ class Service:
             )
             link = Session(
                 address,
-                client_id=file.broker.client_id or f"brooder-{self._settings.site.name}",
+                client_id=self._settings.client_id,
                 topics=topics,
                 inbox=self._inbox,
                 clock=self._clock.now,

@@ -37,6 +37,7 @@ class Settings:
     site: Site
     state_folder: Path
     file: FileSettings
+    pattern: str | None = None  # of `--only`: one of several services that share a site
 
     @property
     def journal_path(self) -> Path:
@@ -47,6 +48,15 @@ class Settings:
     def control_path(self) -> Path:
         """The socket on which a running service takes commands of this machine."""
         return self.state_folder / "control.sock"
+
+    @property
+    def client_id(self) -> str:
+        """The name of our session at the broker. Each of several services has one of its own: the
+        broker would throw out one for the other, and give each the other's messages."""
+        broker = self.file.broker
+        own = broker.client_id if broker is not None else None
+        name = own or f"brooder-{self.site.name}"
+        return name if self.pattern is None else f"{name}-{self.pattern}"
 
     def only(self, pattern: str) -> "Settings":
         """The same, following only the brooders whose name matches (shell wildcards)."""
@@ -59,7 +69,7 @@ class Settings:
                 str(self.source),
                 [Fault("--only", f'is "{pattern}", which no brooder matches; they are {names}.')],
             )
-        return replace(self, site=replace(self.site, brooders=kept))
+        return replace(self, site=replace(self.site, brooders=kept), pattern=pattern)
 
 
 def find_file(given: Path | None, environ: Mapping[str, str]) -> Path:

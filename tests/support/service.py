@@ -73,6 +73,7 @@ class Service:
         state: Path | None = None,
         log_level: str = "info",
         shortened: Mapping[str, float] | None = None,
+        only: str | None = None,
     ) -> None:
         self.folder = folder
         self.config = folder / "brooder.toml"
@@ -94,6 +95,7 @@ class Service:
         self._contact_lines = contact_lines
         self._log_level = log_level
         self._shortened = dict(shortened or {})
+        self._only = only
         self.process: subprocess.Popen[bytes] | None = None
         folder.mkdir(parents=True, exist_ok=True)
 
@@ -138,6 +140,7 @@ class Service:
                     str(self.config),
                     "--log",
                     self._log_level,
+                    *(() if self._only is None else ("--only", self._only)),
                 ],
                 stdout=out,
                 stderr=err,
