@@ -6,6 +6,7 @@ Without a passphrase the page is for this machine alone and asks nobody to sign 
 import hashlib
 import hmac
 import ipaddress
+import logging
 import os
 import secrets
 import socket
@@ -19,6 +20,8 @@ from argon2.exceptions import VerificationError
 # 32 MiB, three passes, one lane: above the least that password guidance asks (19 MiB and two
 # passes; from memory), and still under a second on a small board.
 _HASHER = PasswordHasher(time_cost=3, memory_cost=32 * 1024, parallelism=1)
+log = logging.getLogger(__name__)
+
 _LOOPBACK_NAMES = frozenset({"localhost", "127.0.0.1", "::1"})
 
 
@@ -67,7 +70,7 @@ class Access:
             names.add(public_name)
         return cls(
             passphrase_hash=None if passphrase is None else _HASHER.hash(passphrase),
-            key=hmac.digest(_kept_key(folder), (passphrase or "").encode(), hashlib.sha256),
+            key=hmac.digest(_key(folder), (passphrase or "").encode(), hashlib.sha256),
             hosts=frozenset(names),
             behind_proxy=behind_proxy,
             folder=folder,
@@ -105,23 +108,24 @@ class Access:
         return True
 
 
-def _kept_key(folder: Path) -> bytes:
+def _key(folder: Path) -> bytes:
+    """The kept key, made the first time. On a disk that cannot be written the page works all the
+    same; only a restart then signs everybody out."""
     path = folder / "page.key"
-    try:
-        kept = path.read_bytes()
-        if len(kept) >= 32:
-            return kept
-    except FileNotFoundError:
-        pass
     fresh = secrets.token_bytes(32)
-    folder.mkdir(parents=True, exist_ok=True)
-    beside = path.with_suffix(".new")
-    beside.unlink(missing_ok=True)
-    descriptor = os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
     try:
-        os.write(descriptor, fresh)
-        os.fsync(descriptor)
-    finally:
-        os.close(descriptor)
-    beside.replace(path)
+        folder.mkdir(parents=True, exist_ok=True)
+        if path.exists() and len(kept := path.read_bytes()) >= len(fresh):
+            return kept
+        beside = path.with_suffix(".new")
+        beside.unlink(missing_ok=True)
+        descriptor = os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+        try:
+            os.write(descriptor, fresh)
+            os.fsync(descriptor)
+        finally:
+            os.close(descriptor)
+        beside.replace(path)
+    except OSError as fault:
+        log.warning("The page's key could not be kept; a restart will sign out: %s", fault)
     return fresh

@@ -2,6 +2,7 @@
 
 Called by every screen that takes one. `Form` collects what is wrong beside each field."""
 
+import re
 from dataclasses import dataclass, field
 from urllib.parse import parse_qsl
 
@@ -27,7 +28,8 @@ class Form:
 
     def text(self, name: str, *, most: int = LONGEST_NOTE) -> str | None:
         """One line of words, or None."""
-        said = " ".join(self[name].split())
+        # Nothing that steers a terminal or turns a line around: the ledger is printed there too.
+        said = "".join(c for c in " ".join(self[name].split()) if c.isprintable())
         if len(said) > most:
             self.wrong[name] = f"That is {len(said)} characters; at most {most} fit."
         return said or None
@@ -35,10 +37,7 @@ class Form:
     def whole_number(self, name: str, *, least: int, most: int, what: str) -> int | None:
         """A whole number; None when there is none or it is wrong."""
         said = self[name].strip()
-        try:
-            number = int(said) if said.isascii() else None
-        except ValueError:
-            number = None
+        number = int(said) if re.fullmatch("[0-9]{1,12}", said) else None
         if number is None or not least <= number <= most:
             self.wrong[name] = f"{what}: a whole number from {least} to {most}."
             return None

@@ -20,13 +20,12 @@ from monitor.page.session import COOKIE, LASTS_S, Session, Sessions
 OPEN_WITHOUT_SIGN_IN = ("/sign-in", "/static/", "/answer/")
 _POLICY = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; "
-    "connect-src 'self'; frame-src 'self'; form-action 'self'; base-uri 'none'; "
-    "frame-ancestors 'self'"
+    "connect-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
 )
 _HEADERS = {
     "Content-Security-Policy": _POLICY,
     "X-Content-Type-Options": "nosniff",
-    "X-Frame-Options": "SAMEORIGIN",
+    "X-Frame-Options": "DENY",
     "Referrer-Policy": "same-origin",  # a one-use link must not be told to anybody else
     "Cross-Origin-Opener-Policy": "same-origin",
     "Cross-Origin-Resource-Policy": "same-origin",

@@ -7,6 +7,7 @@ nobody and fills no memory."""
 import asyncio
 import json
 import logging
+import time
 from collections.abc import AsyncIterator, Callable
 from dataclasses import dataclass
 from typing import Any
@@ -16,6 +17,7 @@ from monitor.page.desk import Desk
 MOST_STREAMS = 64
 AT_MOST_EVERY_S = 1.0
 KEEP_ALIVE_S = 15.0
+LONGEST_S = 1800.0  # then the page asks anew, and whoever signed out meanwhile is not let in
 
 log = logging.getLogger(__name__)
 
@@ -69,7 +71,8 @@ class Live:
                 self._redraw()
                 self._pump = asyncio.create_task(self._keep_drawing())
             seen, generation = 0, self._generation
-            while not self._closed and generation == self._generation:
+            until = time.monotonic() + LONGEST_S
+            while self._goes_on(generation, until):
                 newer = self._newer
                 if seen < self._version:
                     event = self._event(seen)
@@ -82,6 +85,9 @@ class Live:
                     yield b"data: {}\n\n"  # an event, so that the script too knows it lives
         finally:
             self._streams -= 1
+
+    def _goes_on(self, generation: int, until: float) -> bool:
+        return not self._closed and generation == self._generation and time.monotonic() < until
 
     def _event(self, seen: int) -> bytes:
         parts = {key: html for key, (version, html) in self._parts.items() if version > seen}

@@ -81,6 +81,7 @@ def moving_picture(question: Question) -> bytes:
     with _record(question) as record:
         shown = _scene(record, question)
         spec = describe(shown, wide_px=PAPER_PX, moving=True, dark=question.dark)
+        spec.pop("title", None)  # the screen says it, in letters that grow with the reader's
         return json.dumps(spec).encode()
 
 

@@ -38,8 +38,10 @@ class NowScreen:
             calls=[[call.occurrence, call.title] for call in seen.calls],
         )
 
-    async def stream(self, _: Request) -> Response:
+    async def stream(self, request: Request) -> Response:
         """Live numbers, for as long as the page is open."""
+        if request.method == "HEAD":
+            return Response(media_type="text/event-stream")
         if not self.live.has_room:
             return PlainTextResponse("Too many pages are open.\n", 503, {"Retry-After": "30"})
         return StreamingResponse(

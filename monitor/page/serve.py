@@ -46,6 +46,7 @@ async def serve(app: Starlette, host: str, port: int) -> Serving:
     config = uvicorn.Config(
         app,
         log_config=None,
+        log_level="warning",
         access_log=False,
         server_header=False,
         proxy_headers=False,  # the gate decides whom to believe

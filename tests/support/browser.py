@@ -12,10 +12,11 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
 
 CHROMIUM = shutil.which("chromium", path="/usr/bin:/usr/local/bin")
 needs_chromium = pytest.mark.skipif(CHROMIUM is None, reason="chromium is not installed")
+expect.set_options(timeout=30_000)  # the machine may be busy with other things
 ARTEFACTS = Path(__file__).parents[1] / "artefacts"
 PHONE = {"width": 390, "height": 844}
 DESK = {"width": 1200, "height": 900}

@@ -95,7 +95,10 @@
     if (source) source.close();
     source = new EventSource("/live");
     source.onmessage = take;
-    source.onerror = () => sayLost();
+    source.onerror = () => {
+      const before = heardAt; // it tries again by itself after some seconds
+      setTimeout(() => { if (heardAt === before) sayLost(); }, 6000);
+    };
   };
   const sayLost = () => {
     const since = new Date(heardAt).toTimeString().slice(0, 5);

@@ -40,6 +40,15 @@ def test_the_key_is_readable_by_nobody_else(tmp_path: Path):
     assert os.stat(tmp_path / "page.key").st_mode & 0o077 == 0
 
 
+def test_a_disk_that_cannot_be_written_does_not_take_the_page_away(tmp_path: Path, caplog):
+    nowhere = tmp_path / "file"
+    nowhere.write_text("")
+    access = Access.prepare(folder=nowhere / "state", passphrase=WORDS)
+    assert access.is_passphrase(WORDS)
+    assert len(access.key) == 32
+    assert "could not be kept" in caplog.text
+
+
 @pytest.mark.parametrize(
     ("host", "answers"),
     [

@@ -284,6 +284,11 @@ def test_a_fault_of_ours_tells_nothing_of_itself(at_home: Served, caplog):
     assert "secret detail" in caplog.text
 
 
+def test_asking_for_the_head_of_the_stream_does_not_hold_the_line(at_home: Served):
+    answer = Visitor(at_home.port).ask("HEAD", "/live", None, {})
+    assert answer.status == 200
+
+
 def test_no_folder_and_no_other_file_is_served(at_home: Served):
     visitor = Visitor(at_home.port)
     for path in ("/static/", "/static/..%2fapp.py", "/static/../app.py", "/static/frame.html"):

@@ -1,0 +1,218 @@
+"""The review is reckoned in a child process: it may hang, die or idle, and the page lives on."""
+
+import asyncio
+import os
+import signal
+import subprocess
+import sys
+from collections.abc import Awaitable, Callable
+from pathlib import Path
+
+import psutil
+import pytest
+from support import nightjournal
+from support.fakedesk import NIGHT, FakeDesk, placed, site
+from support.served import Served
+from support.visitor import Visitor
+
+from monitor.page import review_worker
+from monitor.page.desk import Objection
+from monitor.page.review_question import Question
+from monitor.page.review_worker import ReviewWorker
+
+
+@pytest.fixture(scope="module")
+def journal(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    path = tmp_path_factory.mktemp("kept") / "journal.db"
+    nightjournal.write(path, site(), placed(), start=NIGHT - 8 * 86400, stop=NIGHT, every_s=600)
+    return path
+
+
+def question(journal: Path) -> Question:
+    return Question(journal=journal, site=site(), now=NIGHT, brooder="porch", batch=1)
+
+
+def run(story: Callable[[ReviewWorker], Awaitable[None]]) -> None:
+    async def whole() -> None:
+        worker = ReviewWorker()
+        try:
+            await story(worker)
+        finally:
+            await worker.end()
+
+    asyncio.run(whole())
+
+
+def child_of(worker: ReviewWorker) -> int:
+    assert worker._child is not None
+    return worker._child.pid
+
+
+def test_the_page_itself_never_loads_numpy_or_the_drawing_library():
+    code = (
+        "import sys, monitor.page.app, monitor.page.serve, monitor.page.review_child;"
+        "print([m for m in ('numpy', 'vl_convert', 'monitor.review', 'scipy') if m in sys.modules])"
+    )
+    said = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, check=True, timeout=60
+    )
+    assert said.stdout.strip() == "[]"
+
+
+def test_one_child_answers_again_and_again_and_is_gone_in_the_end(journal: Path):
+    pids = []
+
+    async def story(worker: ReviewWorker) -> None:
+        for name in ("sheet_of", "story_of"):
+            await worker.ask(name, question(journal))
+            pids.append(child_of(worker))
+
+    run(story)
+    assert pids[0] == pids[1]
+    assert not psutil.pid_exists(pids[0])
+
+
+def test_what_was_asked_a_moment_ago_is_not_reckoned_again(journal: Path):
+    async def story(worker: ReviewWorker) -> None:
+        first = await worker.ask("sheet_of", question(journal))
+        await worker.end()
+        assert await worker.ask("sheet_of", question(journal)) is first
+        assert worker._child is None
+
+    run(story)
+
+
+def test_a_child_that_hangs_is_ended_and_another_one_answers(
+    journal: Path, monkeypatch: pytest.MonkeyPatch
+):
+    async def story(worker: ReviewWorker) -> None:
+        await worker.ask("story_of", question(journal))
+        hung = child_of(worker)
+        os.kill(hung, signal.SIGSTOP)
+        monkeypatch.setattr(review_worker, "KILL_AFTER_S", 0.5)
+        with pytest.raises(Objection, match="took longer"):
+            await worker.ask("sheet_of", question(journal))
+        assert not psutil.pid_exists(hung)
+        monkeypatch.setattr(review_worker, "KILL_AFTER_S", 60.0)
+        assert (await worker.ask("sheet_of", question(journal)))["weeks"]
+
+    run(story)
+
+
+def test_a_child_that_dies_is_replaced(journal: Path):
+    async def story(worker: ReviewWorker) -> None:
+        await worker.ask("story_of", question(journal))
+        os.kill(child_of(worker), signal.SIGSTOP)
+        asked = asyncio.ensure_future(worker.ask("sheet_of", question(journal)))
+        await asyncio.sleep(0.1)
+        os.kill(child_of(worker), signal.SIGKILL)
+        with pytest.raises(Objection, match="fault of ours"):
+            await asked
+        assert (await worker.ask("sheet_of", question(journal)))["weeks"]
+
+    run(story)
+
+
+def test_a_reader_who_goes_away_does_not_leave_his_answer_to_the_next(journal: Path):
+    async def story(worker: ReviewWorker) -> None:
+        await worker.ask("story_of", question(journal))
+        os.kill(child_of(worker), signal.SIGSTOP)
+        asked = asyncio.ensure_future(
+            worker.ask(
+                "story_of",
+                Question(
+                    journal=journal,
+                    site=site(),
+                    now=NIGHT,
+                    brooder="porch",
+                    start=NIGHT - 7200,
+                    stop=NIGHT,
+                ),
+            )
+        )
+        await asyncio.sleep(0.1)
+        asked.cancel()
+        with pytest.raises(asyncio.CancelledError):
+            await asked
+        assert "weeks" in await worker.ask("sheet_of", question(journal))
+
+    run(story)
+
+
+def test_an_idle_child_goes_home(journal: Path, monkeypatch: pytest.MonkeyPatch):
+    monkeypatch.setattr(review_worker, "IDLE_S", 0.2)
+
+    async def story(worker: ReviewWorker) -> None:
+        await worker.ask("story_of", question(journal))
+        pid = child_of(worker)
+        for _ in range(600):
+            if not psutil.pid_exists(pid):
+                return
+            await asyncio.sleep(0.05)
+        pytest.fail("the child is still there")
+
+    run(story)
+
+
+def test_too_many_at_once_are_told_to_come_back(journal: Path, monkeypatch: pytest.MonkeyPatch):
+    monkeypatch.setattr(review_worker, "MOST_WAITING", 2)
+
+    async def story(worker: ReviewWorker) -> None:
+        spans = [
+            Question(
+                journal=journal,
+                site=site(),
+                now=NIGHT,
+                brooder="porch",
+                start=NIGHT - 7200 - n,
+                stop=NIGHT,
+            )
+            for n in range(3)
+        ]
+        said = await asyncio.gather(
+            *(worker.ask("story_of", one) for one in spans), return_exceptions=True
+        )
+        assert [type(one) for one in said] == [list, list, Objection]
+
+    run(story)
+
+
+def test_a_record_without_readings_is_said_in_the_page(tmp_path: Path):
+    desk = FakeDesk(journal_path=tmp_path / "none.db")
+    with Served(desk, clock=lambda: NIGHT) as served:
+        answer = Visitor(served.port).get("/record")
+        assert answer.status == 200
+        assert 'class="notice"' in answer.body
+        assert answer.body.rstrip().endswith("</html>")
+
+
+def test_the_sheet_leads_to_its_nights_and_a_loss_to_the_hours_before(journal: Path):
+    desk = FakeDesk(journal_path=journal)
+    with Served(desk, clock=lambda: NIGHT) as served:
+        visitor = Visitor(served.port)
+        sheet = visitor.get("/record")
+        assert "9-10 Feb" in sheet.words
+        assert sheet.body.count("/record/span?brooder=porch") >= 9
+        loss = visitor.get(f"/record/loss?brooder=porch&batch=1&at={NIGHT - 6 * 86400:.3f}")
+        assert "2 of 100 lost (piled in the corner)" in loss.words
+        assert "no sign of cold or heat" in loss.words or "below the band" in loss.words
+        assert "What this record cannot tell" in loss.words
+
+
+@pytest.mark.parametrize(
+    "path",
+    [
+        "/record?brooder=nowhere",
+        "/record?brooder=porch&batch=9",
+        "/record?brooder=porch&batch=-1",
+        "/record/span?brooder=porch&from=1&to=1e99",
+        "/record/span?brooder=porch&from=abc&to=2",
+        f"/record/span?brooder=porch&from={NIGHT}&to={NIGHT - 9}",
+        "/record/span?brooder=porch&from=0&to=99999999999",
+        "/record/picture.svg?brooder=x&from=0&to=1000",
+        "/record/loss?brooder=porch&at=nan",
+    ],
+)
+def test_an_address_that_makes_no_sense_is_not_reckoned(journal: Path, path: str):
+    with Served(FakeDesk(journal_path=journal), clock=lambda: NIGHT) as served:
+        assert Visitor(served.port).get(path).status == 404
