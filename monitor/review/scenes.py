@@ -15,6 +15,7 @@ from monitor.watch.events import Entry, EntryKind, Priority
 
 _ORDER = (Place.FLOOR, Place.UNDER_HEAT, Place.COOL_END, Place.OUTSIDE)
 _LEAST_TOLD_S = 30.0
+_LEAST_GAP_S = 300.0  # a batch begins some minutes before its first reading
 DAY_S = 86400.0
 
 
@@ -119,7 +120,7 @@ def _summary(record: Record, told: Exposure, start: float, stop: float) -> tuple
     if not outside and told.judged_s >= _LEAST_TOLD_S:
         outside.append("in the band whenever it was read")
     lines += outside
-    if told.gap_s >= _LEAST_TOLD_S:
+    if told.gap_s >= _LEAST_GAP_S:
         lines.append(f"{span_words(told.gap_s)} without readings")
     lines += _answered(record, start, stop)
     if record.batch is not None and (lost := record.batch.lost(start, stop)):
