@@ -2,6 +2,7 @@
 
 Called by every screen that takes one. `Form` collects what is wrong beside each field."""
 
+import asyncio
 import re
 from dataclasses import dataclass, field
 from urllib.parse import parse_qsl
@@ -12,6 +13,7 @@ from starlette.requests import ClientDisconnect, Request
 from monitor.page.session import Session, Sessions
 
 LONGEST_FORM = 16 * 1024
+SLOWEST_FORM_S = 20.0
 TOKEN_FIELD = "form_token"  # noqa: S105 - the field's name
 LONGEST_NOTE = 500
 
@@ -68,10 +70,13 @@ async def read_open_form(request: Request) -> Form:
     kind = request.headers.get("content-type", "").partition(";")[0].strip().lower()
     body = bytearray()
     try:
-        async for chunk in request.stream():
-            body += chunk
-            if len(body) > LONGEST_FORM:
-                raise HTTPException(413, "That is more than this form can hold.")
+        async with asyncio.timeout(SLOWEST_FORM_S):
+            async for chunk in request.stream():
+                body += chunk
+                if len(body) > LONGEST_FORM:
+                    raise HTTPException(413, "That is more than this form can hold.")
+    except TimeoutError:
+        raise HTTPException(408, "The form came too slowly.") from None
     except ClientDisconnect:
         raise HTTPException(400, "The form did not come through.") from None
     if body and kind != "application/x-www-form-urlencoded":

@@ -8,9 +8,11 @@ from collections.abc import Iterator
 
 import uvicorn
 from starlette.applications import Starlette
+from uvicorn.protocols.http.h11_impl import H11Protocol
 
 MOST_CONNECTIONS = 200  # a home has a handful; more is a mistake or an attack
 STOP_WITHIN_S = 3
+SILENT_LINE_S = 20.0
 _LONGEST_HEAD = 16 * 1024
 
 
@@ -51,7 +53,7 @@ async def serve(app: Starlette, host: str, port: int) -> Serving:
         server_header=False,
         proxy_headers=False,  # the gate decides whom to believe
         ws="none",
-        http="h11",
+        http=_Line,
         lifespan="off",
         timeout_keep_alive=15,
         timeout_graceful_shutdown=STOP_WITHIN_S,
@@ -66,6 +68,29 @@ async def serve(app: Starlette, host: str, port: int) -> Serving:
         await task  # says why
         raise CannotListen(f"the page could not be served on {host}:{port}")
     return Serving(server, task, listener.getsockname()[1], app)
+
+
+class _Line(H11Protocol):
+    """One connection, closed when it is open without a whole request for too long: somebody who
+    only holds lines open must not keep the grower out."""
+
+    def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]
+        super().connection_made(transport)
+        self._heard_at = self.loop.time()
+        self._look = self.loop.call_later(SILENT_LINE_S, self._close_if_silent)
+
+    def connection_lost(self, exc: Exception | None) -> None:
+        self._look.cancel()
+        super().connection_lost(exc)
+
+    def _close_if_silent(self) -> None:
+        answering = self.cycle is not None and not self.cycle.response_complete
+        if answering:
+            self._heard_at = self.loop.time()
+        elif self.loop.time() - self._heard_at >= SILENT_LINE_S:
+            self.transport.close()
+            return
+        self._look = self.loop.call_later(SILENT_LINE_S / 2, self._close_if_silent)
 
 
 class _Server(uvicorn.Server):
