@@ -77,8 +77,6 @@ def _restored(
     shift_s: float,
 ) -> tuple[Core, int]:
     """A core with the last snapshots, and the log number from which inputs are still to be fed."""
-    core = make(begin)
-    core.know_entries(entries)
     try:
         snapshots: dict[str, State] = {}
         marks = []
@@ -87,6 +85,8 @@ def _restored(
             if snapshot is not None:
                 snapshots[name] = snapshot.state
                 marks.append(snapshot.mark)
+        core = make(begin if snapshots else _first(reader, begin, shift_s))
+        core.know_entries(entries)
         core.restore(snapshots, shift_s)
         mark = min(marks, default=0)
         _learn_older_entries(core, reader, entries, mark, begin)
@@ -112,10 +112,22 @@ def _learn_older_entries(
             _one(core, Entered(entry, begin))
 
 
+def _first(reader: JournalReader, begin: Moment, shift_s: float) -> Moment:
+    """Where the record begins: without a snapshot everything in it is lived through again."""
+    for item in reader.inputs_since(0):
+        first = shifted(item, shift_s)
+        at = first.now if isinstance(first, Entered | Fault) else Moment(first.at, first.tick)
+        return Moment(min(at.at, begin.at), min(at.tick, begin.tick))
+    return begin
+
+
 def _end(reader: JournalReader) -> int:
     """The number of the last record: nothing is to be fed after it."""
     with reader.picture() as connection:
-        row = connection.execute("SELECT ifnull(max(seq), 0) FROM whole_log").fetchone()
+        row = connection.execute(
+            "SELECT ifnull(max(seq), 0) FROM"
+            " (SELECT seq FROM main.log UNION ALL SELECT seq FROM temp.tail)"
+        ).fetchone()
     return int(row[0])
 
 

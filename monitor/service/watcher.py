@@ -128,8 +128,10 @@ class Watcher:
         self._stop = threading.Event()
         self._thread = threading.Thread(target=self._run, name="watch", daemon=True)
         self._status_changed = threading.Condition()
-        self._snapshot_tick = clock.now().tick
+        # With the first commit: what an earlier run kept stands on another scale of ticks.
+        self._snapshot_tick = float("-inf")
         self._status_due = 0.0
+        self._sample_soon = False
         self._drawn: tuple[Moment, SiteStatus] | None = None
         self._housekeeping_due = time.monotonic() + HOUSEKEEPING_EVERY_S
         self._failed_rounds = 0
@@ -278,7 +280,8 @@ class Watcher:
                 delivery.topic,
                 delivery.payload,
                 self._held.moment_of(delivery),
-                clock_sure=self.clock_sure and not delivery.held,
+                arrived=delivery.received,
+                clock_sure=self.clock_sure and (not delivery.held or self._stamped(delivery.topic)),
             )
             self._note_pending(delivery.received)
         except Exception:
@@ -311,6 +314,7 @@ class Watcher:
             if len(self.core.waiting.inputs) > before:  # more than a question
                 self._pending.urgent = True
                 self._status_due = 0.0
+                self._sample_soon = True  # a ledger entry may have given a box its target
 
     def _commit_if_due(self, now: Moment, *, last: bool) -> None:
         while not self._outcomes.empty():
@@ -337,8 +341,11 @@ class Watcher:
             return
         if now.tick - self._snapshot_tick >= SNAPSHOT_EVERY_S or last:
             self._snapshot_tick = now.tick
+            self._sample_soon = True
             self._quietly("The state could not be kept.", self._snapshot)
-            # With the snapshot, so that they cost the card no transaction of their own.
+        if self._sample_soon:
+            self._sample_soon = False
+            # With the snapshot or an entry, so that they cost the card no transaction of their own.
             self._quietly(
                 "Targets could not be kept.",
                 lambda: self.core.waiting.samples.extend(self._sampler.new(self._draw(now))),

@@ -13,10 +13,10 @@ import time
 from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import Any
 
 from monitor.intake.inbox import AckToken
-from monitor.journal.opening import set_aside
 from monitor.journal.reader import JournalReader
 from monitor.journal.records import Batch, StorageFault
 from monitor.journal.store import Journal
@@ -51,6 +51,9 @@ class Submission:
     kept: bool = False  # on the disk; False while settled: in memory only
 
 
+_WAKE = Submission(Batch(), [])  # nothing to write, something to look after
+
+
 class Writer:
     """Owns the journal from `start` to `stop`."""
 
@@ -75,7 +78,7 @@ class Writer:
         self._failing = journal is None
         self._said: tuple[str, str] | None = None  # the fault that was reported
         self._try_at = 0.0  # a disk that refuses is asked again no sooner
-        self._damaged = 0  # commits in a row that met a damaged file
+        self._damaged: Path | None = None  # a commit has found it so
         self._ending = False
         self._opened_anew = False
         self._inode = _inode(journal)
@@ -97,7 +100,7 @@ class Writer:
     def know(self, probes: tuple[Probe, ...]) -> None:
         """The probes were configured anew (a reload)."""
         self._know.put(probes)
-        self._queue.put(Submission(Batch(), []))
+        self._queue.put(_WAKE)
 
     def keep_cursor(self, name: str, value: dict[str, Any]) -> None:
         """How far a reader of the journal has come; kept with the next transaction."""
@@ -125,14 +128,18 @@ class Writer:
             try:
                 submission = self._queue.get(timeout=RETRY_S if self._failing else TIDY_EVERY_S)
             except queue.Empty:
-                submission = Submission(Batch(), [])
+                submission = _WAKE
             if submission is None:
                 break
             self._learn_probes()
             self._take_cursors()
+            kept = not self._failing
             if submission.batch or self._owed is not None:
-                submission.kept = self._write(submission.batch)
-            if submission.batch:
+                kept = self._write(submission.batch)
+            if submission is not _WAKE:
+                # Also one with nothing in it: a message that was known already, or dropped, is
+                # acknowledged like any other, or it fills the broker's window for ever.
+                submission.kept = kept
                 submission.settled.set()
                 self._on_settled(submission)
             if not self._failing and time.monotonic() - tidied >= TIDY_EVERY_S:
@@ -164,10 +171,10 @@ class Writer:
         except StorageFault as fault:
             self._fail(fault)
             if fault.kind == "damaged":
+                self._damaged = journal.path
                 self._put_away()
             return False
         self._owed = None
-        self._damaged = 0
         if self._opened_anew:  # now that what was owed is in it
             self._opened_anew = False
             with suppress(StorageFault), JournalReader(journal.path) as reader:
@@ -216,31 +223,26 @@ class Writer:
             log.error("The journal's file was taken away while it was written; a new one is begun.")
             self._put_away()
         if self._journal is None:
+            aside = None
+            if self._damaged is not None:
+                with Journal.open(self._damaged, distrust=True) as fresh:
+                    aside = fresh.set_aside
+                self._damaged = None
             self._journal = journal = self._reopen()
             self._inode = _inode(journal)
-            if journal.set_aside is not None:
-                self._say(
-                    StorageFault(
-                        "damaged",
-                        f"the old one was damaged and is kept as {journal.set_aside.name}",
-                    )
-                )
             self._opened_anew = True
+            aside = aside or journal.set_aside
+            if aside is not None:
+                reason = f"the old one was damaged and is kept as {aside.name}"
+                self._say(StorageFault("damaged", reason))
         return self._journal
 
     def _put_away(self) -> None:
         """Closes a journal that is damaged or gone; the next try opens what is there then."""
         journal, self._journal = self._journal, None
-        if journal is None:
-            return
-        with suppress(StorageFault, sqlite3.Error, OSError):
-            journal.close()
-        self._damaged += 1
-        self._try_at = 0.0
-        if self._damaged > 1:  # the check at the opening does not see what a commit stumbles over
-            self._try_at = time.monotonic() + RETRY_S
-            with suppress(OSError):
-                set_aside(journal.path, self._wall())
+        if journal is not None:
+            with suppress(StorageFault, sqlite3.Error, OSError):
+                journal.close()
 
     def _fail(self, fault: StorageFault) -> None:
         self._try_at = time.monotonic() + RETRY_S

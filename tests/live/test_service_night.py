@@ -1,0 +1,236 @@
+"""The main job, end to end: a reading that is too low reaches a phone and a mailbox, over a kill, a
+stop and a reload of the real service."""
+
+import sqlite3
+import time
+from collections.abc import Iterator
+from datetime import date, timedelta
+from pathlib import Path
+
+import pytest
+from support.mosquitto import Mosquitto, needs_mosquitto
+from support.receivers import Mode, http_receiver, refusing_port, smtp_receiver
+from support.service import QUICK_LIMITS, Service, Thermometer, wait_until
+
+from monitor.watch.events import AlarmName
+
+pytestmark = pytest.mark.live
+
+
+def hatched_yesterday() -> str:
+    """Within the first week whatever the zone."""
+    return (date.today() - timedelta(days=1)).isoformat()  # noqa: DTZ011
+
+
+def place(service: Service) -> None:
+    """Birds, so that there is a target: about 35 degC."""
+    service.enter("placed", count=50, hatched=hatched_yesterday(), kind="broiler")
+
+
+def say_cold(probe: Thermometer, count: int, first: int = 0) -> None:
+    """21 degC and a little, each another."""
+    for number in range(first, first + count):
+        probe.say(f"21.{number:04}")
+        time.sleep(0.1)
+
+
+@pytest.fixture(params=["built-in", "mosquitto"])
+def broker_port(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[int | None]:
+    """None: the service brings its own."""
+    if request.param == "built-in":
+        yield None
+        return
+    if needs_mosquitto.args[0]:
+        pytest.skip("mosquitto is not installed")
+    with Mosquitto(tmp_path / "broker", persistent=True) as broker:
+        yield broker.port
+
+
+def test_a_cold_floor_reaches_the_phone_and_the_mailbox(
+    tmp_path: Path, broker_port: int | None
+) -> None:
+    with (
+        http_receiver() as phone,
+        smtp_receiver() as mailbox,
+        Service(
+            tmp_path,
+            broker_port=broker_port,
+            contacts={"phone": phone.url, "mailbox": mailbox.url},
+            limits=QUICK_LIMITS,
+        ) as service,
+        Thermometer(service.broker_port) as probe,
+    ):
+        place(service)
+        begun = time.monotonic()
+        say_cold(probe, 20)
+        [first, *_] = phone.wait_for(1)
+        [letter, *_] = mailbox.wait_for(1)
+        print(f"phone after {first.at - begun:.1f} s, mailbox after {letter.at - begun:.1f} s")
+        for got in (first, letter):
+            assert "porch" in got.title
+            assert "cold" in got.title
+            assert "21.0" in got.body
+            assert "lamp" in got.body  # the first thing to check
+
+
+def test_an_alarm_outlives_a_kill_and_is_not_told_twice(
+    tmp_path: Path, broker_port: int | None
+) -> None:
+    with (
+        http_receiver() as phone,
+        Service(
+            tmp_path,
+            broker_port=broker_port,
+            contacts={"phone": phone.url},
+            limits=QUICK_LIMITS,
+            commit_s=0.5,
+        ) as service,
+        Thermometer(service.broker_port) as probe,
+    ):
+        place(service)
+        say_cold(probe, 20)
+        phone.wait_until(lambda p: any("cold" in g.title for g in p.got))
+        wait_until(lambda: chill_raised(service), 30, "the alarm in the journal")
+        # The worst moment is over when the journal knows that the message went out.
+        wait_until(lambda: contacts(service)[0]["pending"] == 0, 30, "the message to be sent")
+        time.sleep(0.5)
+        raised = chill_raised(service)
+        told = sorted(phone.titles())
+        service.kill()
+        service.start()
+        say_cold(probe, 20, first=20)
+        probe.wait_acknowledged()
+        assert active(service) >= {"chill"}
+        assert chill_raised(service) == raised, "the same alarm, raised once"
+        assert sorted(phone.titles()) == told, "nobody is told again"
+        # And it ends, once, when the floor is warm.
+        for number in range(40):
+            probe.say(f"35.{number:04}")
+            time.sleep(0.1)
+        wait_until(lambda: "chill" not in active(service), 30, "the end of the alarm")
+        phone.wait_until(lambda p: len(p.got) > len(told), 30)
+        probe.wait_acknowledged()
+        assert service.stop() == 0
+        said = [float(v) for v in probe.sent]
+        assert sorted(service.temps()) == sorted(said)
+
+
+def chill_raised(service: Service) -> list[str]:
+    """Occurrences of the alarm in the journal."""
+    return [c.occurrence for c in service.changes(AlarmName.CHILL) if c.change.value == "raised"]
+
+
+def active(service: Service) -> set[str]:
+    """Alarms that a fresh rebuild of the journal would have open, by the changes kept."""
+    open_now: set[str] = set()
+    for change in service.changes():
+        if change.change.value == "raised":
+            open_now.add(change.alarm.value)
+        elif change.change.value == "cleared":
+            open_now.discard(change.alarm.value)
+    return open_now
+
+
+def contacts(service: Service) -> list[dict[str, object]]:
+    """How each contact does."""
+    found: list[dict[str, object]] = service.ask("about")["contacts"]
+    return found
+
+
+def test_a_clean_stop_loses_nothing(tmp_path: Path, broker_port: int | None) -> None:
+    """Not what is on the way in, nor a message that could not be sent yet."""
+    with (
+        refusing_port() as dead,
+        Service(
+            tmp_path,
+            broker_port=broker_port,
+            contacts={"phone": dead.url},
+            limits=QUICK_LIMITS,
+            commit_s=30,
+        ) as service,
+        Thermometer(service.broker_port) as probe,
+    ):
+        place(service)
+        say_cold(probe, 15)
+        wait_until(lambda: contacts(service)[0]["pending"], 30, "a message that waits")
+        for number in range(200):
+            probe.say(f"22.{number:04}")
+        acknowledged = set(probe.acknowledged)
+        assert service.stop() == 0
+        kept = {f"{t:.4f}" for t in service.temps()}
+        if broker_port is None:
+            assert acknowledged | set(probe.acknowledged) <= kept
+        with http_receiver() as phone:
+            service.contacts = {"phone": phone.url}
+            service.start()
+            phone.wait_until(lambda p: any("cold" in g.title for g in p.got))
+            probe.wait_acknowledged()
+            wait_until(lambda: len(service.temps()) >= len(probe.sent), 60, "all readings")
+        assert sorted(f"{t:.4f}" for t in service.temps()) == sorted(probe.sent)
+
+
+def test_a_reload_takes_new_probes_and_contacts_and_a_wrong_file_changes_nothing(
+    tmp_path: Path, broker_port: int | None
+) -> None:
+    with (
+        http_receiver(Mode.FAILING) as old,
+        http_receiver() as new,
+        Service(
+            tmp_path,
+            broker_port=broker_port,
+            contacts={"phone": old.url},
+            limits=QUICK_LIMITS,
+            commit_s=0.5,
+        ) as service,
+        Thermometer(service.broker_port) as probe,
+    ):
+        place(service)
+        say_cold(probe, 15)
+        old.wait_until(lambda p: p.tried >= 1)
+        service.probes["cool end"] = "brooder/porch/cool"
+        service.contacts = {"phone": new.url}
+        service.reload()
+        # What could not be sent to the old address goes to the new one, without a restart.
+        new.wait_until(lambda p: any("cold" in g.title for g in p.got))
+        probe.say(24.5, topic="brooder/porch/cool")
+        wait_until(lambda: service.temps("porch/cool end") == [24.5], 30, "the new probe")
+        assert active(service) >= {"chill"}, "a reload forgets no alarm"
+        # A wrong file: one line, and everything as it was.
+        good = dict(service.limits)
+        service.limits = {"band_c": -3}
+        service.reload()
+        assert "band_c is -3" in service.log_of_this_start()
+        service.limits = good
+        probe.say(24.25, topic="brooder/porch/cool")
+        wait_until(lambda: 24.25 in service.temps("porch/cool end"), 30)
+        assert service.stop() == 0
+
+
+def test_a_restart_after_an_hour_away_says_that_it_was_away(tmp_path: Path) -> None:
+    """The time away is made by moving the journal's own end into the past: the service is asked
+    to believe its records, not its clock."""
+    with http_receiver() as phone:
+        service = Service(
+            tmp_path,
+            contacts={"phone": phone.url},
+            limits=QUICK_LIMITS,
+            shortened={"monitor.watch.watcher._BACK_WITHIN_S": 2.0},
+        )
+        hour_ago = time.time() - 3600
+        with service:
+            place(service)
+            with Thermometer(service.broker_port) as probe:
+                probe.say(35.0)
+                probe.wait_acknowledged()
+            service.stop()
+        with sqlite3.connect(service.journal) as connection:
+            connection.execute(
+                "UPDATE log SET at_ms = ?, tick_ms = ?",
+                (int(hour_ago * 1000), int(hour_ago * 1000)),
+            )
+        connection.close()
+        with service, Thermometer(service.broker_port) as probe:
+            probe.say(35.0)
+            probe.wait_acknowledged()
+            phone.wait_until(lambda p: any("nobody watched for 60 min" in g.title for g in p.got))
+            assert not any("no readings" in g.title for g in phone.got), "nor blames the probe"
