@@ -16,6 +16,8 @@ from monitor.page.desk import Desk
 
 MOST_STREAMS = 64
 AT_MOST_EVERY_S = 1.0
+SHARE = 0.02  # of a core for drawing: a site of a thousand boxes is drawn less often
+SELDOM_S = 10.0
 KEEP_ALIVE_S = 15.0
 LONGEST_S = 1800.0  # then the page asks anew, and whoever signed out meanwhile is not let in
 
@@ -99,8 +101,10 @@ class Live:
             # Asked before drawing: what comes while we draw or rest is news for the next round.
             news = asyncio.ensure_future(self._desk.changed(KEEP_ALIVE_S))
             try:
+                began = time.monotonic()
                 self._redraw()
-                await asyncio.sleep(AT_MOST_EVERY_S)
+                took_s = time.monotonic() - began
+                await asyncio.sleep(max(AT_MOST_EVERY_S, min(SELDOM_S, took_s / SHARE)))
                 await news
             except Exception:
                 # An open page must not go on showing old figures as if they were live: the

@@ -103,7 +103,11 @@ class NowView:
 
 def view(status: SiteStatus, site: Site, say: Say) -> NowView:
     """The picture in words."""
-    boxes = tuple(_box(number, box, site, say) for number, box in enumerate(status.brooders))
+    settings = {box.name: box for box in site.brooders}
+    boxes = tuple(
+        _box(number, box, settings.get(box.name), site, say)
+        for number, box in enumerate(status.brooders)
+    )
     alarms = tuple(alarm_view(a, site, say, None) for a in told(status.alarms))
     everywhere = [("watcher", alarms), *((f"box-{box.number}", box.alarms) for box in boxes)]
     unanswered = [
@@ -139,9 +143,8 @@ def _summary(
     return "All right"
 
 
-def _box(number: int, box: BrooderStatus, site: Site, say: Say) -> BoxView:
+def _box(number: int, box: BrooderStatus, setting: Brooder | None, site: Site, say: Say) -> BoxView:
     mark = _mark(box)
-    setting = next((b for b in site.brooders if b.name == box.name), None)
     alarms = tuple(alarm_view(a, site, say, box) for a in told(box.alarms))
     return BoxView(
         number=number,
