@@ -47,7 +47,6 @@ class Alarm:
     subject: str | None  # probe key or contact, where there can be several
     owner: Owner
     delay: Delay
-    number: int = 0  # in the order they were opened
     state: AlarmState = AlarmState.NORMAL
     occurrence: str = ""
     incident: str = ""

@@ -49,19 +49,21 @@ class Book:
                 subject=subject,
                 owner=owner,
                 delay=delay,
-                number=len(self.alarms),
             )
             self.alarms[key] = alarm
             self._within.setdefault(brooder, []).append(alarm)
         return alarm
 
     def within(self, brooder: str | None) -> list[Alarm]:
-        """The alarms of a brooder; None: all there are."""
-        return list(self.alarms.values()) if brooder is None else self._within.get(brooder, [])
+        """The alarms of a brooder; None: all there are, by name."""
+        if brooder is None:
+            return sorted(self.alarms.values(), key=lambda alarm: alarm.key)
+        return self._within.get(brooder, [])
 
     def standing(self) -> list[Alarm]:
-        """The alarms that are not in their normal state, in the order they were opened."""
-        return sorted(self._standing.values(), key=lambda alarm: alarm.number)
+        """The alarms that are not in their normal state, by name: in which order
+        they were opened, a restart forgets."""
+        return sorted(self._standing.values(), key=lambda alarm: alarm.key)
 
     def _move(self, alarm: Alarm, move: Move) -> None:
         alarm.state = after(alarm.state, move)
@@ -98,7 +100,7 @@ class Book:
     def hold(self, alarm: Alarm) -> None:
         """It can no longer be judged: an active alarm stays."""
         alarm.delay.hold()
-        self._timers.set(Slot(_RANK[DELAY], DELAY, alarm.key), None)
+        self._timers.set(Slot(_RANK[DELAY], DELAY, alarm.key), alarm.delay.due)
 
     def stop(self, alarm: Alarm, tick: float, reason: str) -> None:
         """There is nothing left to judge: over at once, with the reason."""

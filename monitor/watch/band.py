@@ -78,11 +78,12 @@ class Delay:
         return self.active
 
     def hold(self) -> None:
-        """The condition can no longer be judged: what is active stays, what is pending is off."""
-        self.condition = self.active
-        self.due = None
-        if not self.active:
-            self.began = None
+        """The condition can no longer be judged: it stays as it was last seen. What is active does
+        not end, and what was on its way to an alarm arrives: a probe that is lost in the cold is no
+        sign of warmth."""
+        if self.active and not self.condition:
+            self.condition = True
+            self.due = None
 
     def reset(self) -> None:
         """Nothing to judge any more (the batch has left): off at once."""

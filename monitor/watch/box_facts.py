@@ -89,6 +89,8 @@ def lead_probe(box: "BrooderWatch", name: AlarmName | None = None) -> ProbeWatch
     """The probe that decides: the hottest for a hot alarm, the coldest for a cold one, and for
     none the one furthest from its target."""
     counting = [p for p in box.counting() if p.temp_c is not None]
+    if name is not None and not counting:  # an alarm that ran on without them: what they said last
+        counting = [p for p in box.inside if p.known and not p.out_of_service]
     judged = [p for p in counting if p.target_c is not None]
     if name in _HOT_SIDE:
         over = name is AlarmName.OVERHEAT

@@ -191,3 +191,28 @@ def test_a_probe_told_as_faulty_lets_go_of_its_cold_at_once() -> None:
     night.says_bad("porch/far floor")
     night.waits(60 + 60)  # told as faulty after a minute; cold is over after its off-delay
     assert night.told(ChangeKind.CLEARED) == ["porch/cold"]
+
+
+def test_a_loose_wire_does_not_hide_the_cold() -> None:
+    """Every other value is nonsense; the good ones say 30 degC."""
+    night = Night(make_estimator=estimator.none)
+    night.holds(35.0, for_s=300)
+    for _ in range(20):
+        night.says_bad(temp_c=-127.0)
+        night.t += 10
+        night.says(30.0)
+        night.t += 10
+    assert night.told() == ["porch/probe-fault", "porch/cold"]
+    assert night.changes[1].facts["temp_c"] == 30.0
+
+
+def test_a_probe_lost_on_the_way_into_the_cold_is_no_sign_of_warmth() -> None:
+    night = Night(make_estimator=estimator.none)
+    night.holds(35.0, for_s=300)
+    night.says(30.0)
+    for _ in range(30):
+        night.t += 10
+        night.says_bad(temp_c=-127.0)
+    cold = next(c for c in night.changes if c.alarm is AlarmName.COLD)
+    assert cold.at == night.start + 300 + 180
+    assert cold.facts["temp_c"] == 30.0
