@@ -23,7 +23,7 @@ from math import exp, hypot, log
 
 QUICK_S = 110.0  # light on a probe in its sleeve, or the air of an open box: about two minutes
 _QUICK_S = (70.0, 150.0)  # quicker and slower sleeves, both tried
-_BY_NIGHT = -4.0  # a fiftieth: growers sleep. Common practice
+_BY_NIGHT = -5.0  # a hundred-and-fiftieth: growers sleep. Common practice
 _MODEL_ERROR = 0.06  # of the departure: no box is this simple
 _CORRELATED_S = 100.0  # the floor's own wandering is alike over this: readings closer say less
 

@@ -11,7 +11,7 @@ from monitor.watch.causes import Explanation, Weighed, Why, chances, explanation
 from monitor.watch.events import State
 
 HOLD_S = 1200.0  # a cover is off for feeding 5 to 15 min (common practice); warm again 5 min later
-_SURE = 0.88  # chance of an explanation that is acted upon
+_SURE = 0.85  # chance of an explanation that is acted upon
 # What stays undecided for so long is told as what it most likely is: a night is too short to wait.
 _PATIENCE_S, _IMPATIENCE, _SURE_LEAST = 900.0, 0.0007, 0.45
 _SURE_STEPS = 2  # one after the other

@@ -17,6 +17,7 @@ from monitor.watch.night_cooling import fit_cooling
 _SLOT_S = 1800.0
 _SLOTS = 100  # two days and an hour
 _DAY_S = 86400.0
+_LIKE_S, _LIKE_K = 5 * 3600.0, 0.5  # alike: within half a kelvin of parallel for five hours
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -154,6 +155,7 @@ class OutsideHistory:
         cooling = fit_cooling(self._points(now.tick - 10.0 * 3600.0))
         dawn = self._coldest(now.tick) if cooling is None else cooling.start_s + 13.0 * 3600.0
         yesterday = _slot_value(self._temps, now.tick - self._origin - _DAY_S)
+        unlike = self._unlike_yesterday(now.tick)
         points = [(now.at, now_c)]
         ahead = _SLOT_S
         reach = max(_SLOT_S, until_at - now.at)
@@ -167,7 +169,7 @@ class OutsideHistory:
             if yesterday is None or then is None:
                 temp_c = own
             else:
-                temp_c = 0.5 * own + 0.5 * (now_c + (then - yesterday))
+                temp_c = unlike * own + (1.0 - unlike) * (now_c + (then - yesterday))
             points.append((now.at + ahead, temp_c))
             ahead += _SLOT_S
         known = yesterday is not None
@@ -194,6 +196,20 @@ class OutsideHistory:
             for slot, temp_c in self._temps
             if self._origin + (slot + 0.5) * _SLOT_S >= since
         ]
+
+    def _unlike_yesterday(self, tick: float) -> float:
+        """0: the last hours went as yesterday's did; towards 1: they did not. By how far the two
+        strayed from being parallel."""
+        apart = []
+        for at, temp_c in self._points(tick - _LIKE_S):
+            then = _slot_value(self._temps, at - self._origin - _DAY_S)
+            if then is not None:
+                apart.append(temp_c - then)
+        if len(apart) < 4:
+            return 0.5
+        mean = sum(apart) / len(apart)
+        stray = sum((a - mean) ** 2 for a in apart) / len(apart)
+        return stray / (stray + _LIKE_K**2)
 
     def _coldest(self, tick: float) -> float:
         """When it will be coldest: as yesterday, or in half a day."""

@@ -14,7 +14,7 @@ from monitor.brooding.heat_balance import Prior
 from monitor.site import Brooder, Place
 from monitor.watch import doubt, tonight
 from monitor.watch.causes import Explanation, Why
-from monitor.watch.diagnosis import Diagnosis, Interval, Outlook
+from monitor.watch.diagnosis import Diagnosis, Interval, Learned, Outlook
 from monitor.watch.events import Cause, Moment, State
 from monitor.watch.fall import HOLD_S, Fall
 from monitor.watch.harm import minutes_to
@@ -34,6 +34,7 @@ _GAP_S = 1800.0  # nothing heard for longer: begin anew, a ten-minute radio gap 
 _OUTSIDE_S = 420.0  # smoothing of the outside probe
 _ACTED_SD_K = 2.0  # what a grower's act may do to the rise
 _OFFSET_RATE = 0.002  # of a step: how two floor probes differ is learned over half a day
+_OFFSET_S = 1200.0  # probes heard within this are compared
 _RECENT = 12  # steps that the rate is taken from
 ASLEEP_FROM_H, ASLEEP_TO_H = 22.0, 5.0  # nobody feeds or raises lamps. Common practice
 _LEARNED_STEPS = 36.0  # of a quarter of an hour: nine hours are as good as a day
@@ -133,9 +134,8 @@ class ThermalWatch:
 
     def _step(self, tick: float) -> Diagnosis | None:
         step_s = tick - self._stepped
-        for track in self._all:
-            track.take(step_s)
-        floor_c = self._fuse(tick)
+        fresh = [track for track in self._all if track.take(step_s)]
+        floor_c = self._fuse(tick, fresh)
         if floor_c is None:
             return None
         self._stepped = tick
@@ -168,25 +168,33 @@ class ThermalWatch:
             self._health.check(self._all, tick, self._outside_c, self._history.last_c, disturbed)
         return self._tell()
 
-    def _fuse(self, tick: float) -> float | None:
+    def _fuse(self, tick: float, fresh: list[Track]) -> float | None:
         """One floor temperature from the floor probes that read in this step."""
-        read = [track for track in self._floor if tick - track.last_tick <= _STEP_S]
-        if len(read) > 1 and self._health.findings:
+        floor = self._floor
+        read = fresh if len(floor) == len(self._all) else [t for t in fresh if t in floor]
+        if len(floor) == 1:
+            return read[0].mean if read else None
+        if self._health.findings:
             bad = {finding.probe for finding in self._health.findings}
             read = [track for track in read if track.key not in bad] or read
         if not read:
             return None
-        if len(read) == 1:
-            return read[0].mean - (read[0].offset or 0.0)
-        fused = sum(track.mean - (track.offset or 0.0) for track in read) / len(read)
         if not self._fall.open:
-            for track in read:
-                apart = track.mean - fused
-                if track.offset is None:
-                    track.offset = apart
-                else:
-                    track.offset += _OFFSET_RATE * (apart - track.offset)
-        return fused
+            self._learn_offsets(tick)
+        return sum(track.mean - (track.offset or 0.0) for track in read) / len(read)
+
+    def _learn_offsets(self, tick: float) -> None:
+        """How the floor probes usually differ, so that the floor does not jump when one is away."""
+        heard = [t for t in self._floor if t.level is not None and tick - t.last_tick < _OFFSET_S]
+        if len(heard) < 2:
+            return
+        mean = sum(track.mean for track in heard) / len(heard)
+        for track in heard:
+            apart = track.mean - mean
+            if track.offset is None:
+                track.offset = apart
+            else:
+                track.offset += _OFFSET_RATE * (apart - track.offset)
 
     def _begin(self, tick: float, floor_c: float) -> FloorModel:
         return FloorModel(
@@ -246,13 +254,12 @@ class ThermalWatch:
     def _judge_fall(self, model: FloorModel, tick: float, floor_c: float) -> None:
         fall = self._fall
         floor_ref_c = self._floor_ref_c
-        age_s = tick - fall.onset
+        begun = fall.begun
 
         def witness(one: Explanation) -> float:
             return self._witness.weight(
                 one,
-                tick=tick,
-                age_s=age_s,
+                begun=begun,
                 floor_ref_c=floor_ref_c,
                 fallen_k=floor_ref_c - floor_c,
             )
@@ -389,6 +396,22 @@ class ThermalWatch:
         return slope_per_h(self._recent) if len(self._recent) > 2 else 0.0
 
     @property
+    def learned(self) -> Learned | None:
+        """The estimate as numbers; None: no floor reading yet."""
+        model = self._model
+        if model is None or self._floor_c is None:
+            return None
+        measured = self._outside_known and self._outside_c is not None
+        return Learned(
+            floor_c=self._floor_c,
+            rate_k_per_h=self.rate_k_per_h,
+            rise_k=model.bank.rise_k if measured else None,
+            rise_sd_k=model.bank.rise_sd_k,
+            time_constant_s=model.bank.tau_s,
+            share=1.0 - exp(-model.bank.steps / _LEARNED_STEPS),
+        )
+
+    @property
     def floor_c(self) -> float | None:
         """The floor as all its probes together say."""
         return self._floor_c
@@ -494,6 +517,7 @@ class ThermalWatch:
             "midnight": self._midnight,
             "floor": [self._floor_c, self._floor_ref_c],
             "ticks": [self._stepped, self._checked],
+            "told": bool(self._told),
             "recent": [list(pair) for pair in self._recent],
         }
 
@@ -522,4 +546,4 @@ class ThermalWatch:
         self._floor_c, self._floor_ref_c = state["floor"]
         self._stepped, self._checked = (float(tick) + shift_s for tick in state["ticks"])
         self._recent = [(float(t) + shift_s, float(c)) for t, c in state["recent"]]
-        self._told = self._sum()
+        self._told = self._sum() if state["told"] else ()

@@ -13,6 +13,7 @@ from monitor.watch.causes import QUICK_S, Explanation, Why
 from monitor.watch.track import Track
 
 _LEAST = 0.002  # likelihood of anything at all
+_LEAST_S = 45.0  # after the onset; what a probe said before says nothing
 _LEAST_LIGHT_K = 4.0  # a probe that is hardly warmer than the floor sees no lamp
 
 
@@ -50,21 +51,22 @@ class Witness:
         return bool(self._under or self._cool)
 
     def weight(
-        self, one: Explanation, *, tick: float, age_s: float, floor_ref_c: float, fallen_k: float
+        self, one: Explanation, *, begun: float, floor_ref_c: float, fallen_k: float
     ) -> float:
-        """What they add to the log weight of `one`. `floor_ref_c` is the floor before the fall,
-        `fallen_k` how far it has come down since."""
+        """What they add to the log weight of `one`. `begun` is when the fall began, `floor_ref_c`
+        the floor before it, `fallen_k` how far it has come down since."""
         total = 0.0
-        gone = 1.0 - exp(-age_s / QUICK_S)
         for track, index in self._under:
             light_k = track.ref - floor_ref_c
-            if light_k < _LEAST_LIGHT_K or tick - track.last_tick > 90.0:
+            since_s = track.last_tick - begun
+            if light_k < _LEAST_LIGHT_K or since_s < _LEAST_S:
                 continue
+            gone = 1.0 - exp(-since_s / QUICK_S)
             lost = (track.ref - track.last_c - fallen_k) / light_k
             total += log(max(_LEAST, self._light(one, index, lost, gone, fallen_k / light_k)))
         if fallen_k > 0.7:
             for track in self._cool:
-                if tick - track.last_tick > 90.0:
+                if track.last_tick - begun < _LEAST_S:
                     continue
                 share = (track.ref - track.last_c) / fallen_k
                 blur = 0.2 / fallen_k

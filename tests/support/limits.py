@@ -43,21 +43,21 @@ def limit_of(night: Night) -> Limit | None:
     watch.hour_is(DAY_0, 0.0)
     watch.target_is(night.target_c)
     scores: list[float] = []
-    watch_cusum = watch._model.test
     at = DAY_0 + (night.event_at or 0.0)
     test_s = verdict_s = None
     for reading in readings(night):
         if reading.probe in outside:
             watch.observe_outside(reading.tick, reading.temp_c)
             continue
-        before = (watch_cusum.low, watch_cusum.high)
+        test = None if watch._model is None else watch._model.test
+        before = 0.0 if test is None else test.low
+        stepped = watch._stepped
         diagnosis = watch.observe(reading.tick, reading.probe, reading.temp_c)
         if reading.tick < at:
             continue
-        if (watch_cusum.low, watch_cusum.high) != before and reading.tick < at + _FIRST_S:
-            gained = watch_cusum.low - before[0] + SLACK
-            if before[0] > 0.0 and watch_cusum.low > 0.0:
-                scores.append(gained)
+        moved = test is not None and watch._stepped != stepped
+        if test is not None and moved and reading.tick < at + _FIRST_S and test.low > 0.0:
+            scores.append(test.low - before + SLACK)
         if test_s is None and watch._fall.open:
             test_s = reading.tick - at
         if diagnosis is not None and diagnosis.cause is not None:
