@@ -61,6 +61,18 @@ class Interval:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Learned:
+    """What is known of a box by now, its dimensions and its own readings weighed together."""
+
+    floor_c: float  # of all floor probes together
+    rate_k_per_h: float  # over the last five minutes
+    rise_k: float | None  # floor above outside that the heat sustains; None: no outside
+    rise_sd_k: float
+    time_constant_s: float
+    share: float  # 0: all from the dimensions, 1: all from readings
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Outlook:
     """How the coming hours will go for one floor."""
 

@@ -11,7 +11,7 @@ from typing import NamedTuple, TypeVar
 from monitor.brooding.batch import Batch
 from monitor.brooding.heat_balance import prior
 from monitor.site import Brooder
-from monitor.watch.diagnosis import Diagnosis, Interval, Outlook
+from monitor.watch.diagnosis import Diagnosis, Interval, Learned, Outlook
 from monitor.watch.estimator import Estimator, NoEstimate
 from monitor.watch.events import Moment, State
 from monitor.watch.mending import mends
@@ -54,6 +54,11 @@ class Estimate:
     def diagnosis(self) -> Diagnosis:
         """What the floor is doing, and why."""
         return self.guarded(lambda it: it.diagnosis) or Diagnosis()
+
+    @property
+    def learned(self) -> Learned | None:
+        """What is known of the box by now."""
+        return self.guarded(lambda it: it.learned)
 
     def observe(self, tick: float, probe: str, temp_c: float) -> bool:
         """An inside reading: is the diagnosis another one now?"""

@@ -6,7 +6,7 @@ from typing import Protocol
 
 from monitor.brooding.heat_balance import Prior, prior
 from monitor.site import Brooder
-from monitor.watch.diagnosis import Diagnosis, Interval, Outlook
+from monitor.watch.diagnosis import Diagnosis, Interval, Learned, Outlook
 from monitor.watch.events import Moment, State
 from monitor.watch.outside_curve import OutsideCurve
 from monitor.watch.thermal import ThermalWatch
@@ -18,6 +18,11 @@ class Estimator(Protocol):
     @property
     def diagnosis(self) -> Diagnosis:
         """What the floor is doing, and why."""
+        ...
+
+    @property
+    def learned(self) -> Learned | None:
+        """What is known of the box by now; None: nothing was heard of it."""
         ...
 
     def observe(self, tick: float, probe_key: str, temp_c: float) -> Diagnosis | None:
@@ -91,6 +96,7 @@ class NoEstimate:
     """Says nothing."""
 
     diagnosis = Diagnosis()
+    learned: Learned | None = None
 
     def observe(self, tick: float, probe_key: str, temp_c: float) -> Diagnosis | None:
         """Nothing new."""

@@ -8,7 +8,7 @@ from datetime import date
 
 from monitor.brooding.calendar import Step
 from monitor.site import Place
-from monitor.watch.diagnosis import Diagnosis, Interval, Outlook
+from monitor.watch.diagnosis import Diagnosis, Interval, Learned, Outlook
 from monitor.watch.events import AlarmName, Cause, Facts, Priority
 from monitor.watch.life_cycle import AlarmState
 
@@ -124,6 +124,7 @@ class BrooderStatus:
     alarms: tuple[AlarmStatus, ...]  # worst first
     probes: tuple[ProbeStatus, ...]
     estimate_fault: str | None  # the thermal estimate gave up, and why
+    learned: Learned | None = None  # None: no floor reading yet
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
