@@ -6,17 +6,25 @@ from enum import StrEnum
 from typing import NamedTuple
 from urllib.parse import quote
 
-from monitor.brooding.flock import KINDS
-from monitor.page.alarm_words import AlarmView, alarm_view, live_facts, told
-from monitor.page.words import PLACES, Say, capital, counted, days_old
+from monitor.page.alarm_words import AlarmView, alarm_view, told
+from monitor.page.now_lines import (
+    STEADY_C_PER_H,
+    ProbeView,
+    against_line,
+    birds_line,
+    next_step_line,
+    night_line,
+    outlook_lines,
+    probe_view,
+    trend_line,
+)
+from monitor.page.words import Say, capital
 from monitor.site import Brooder, Site
 from monitor.tell.wording import first_aid
-from monitor.tell.wording.words import minutes_left
-from monitor.watch.diagnosis import Outlook
 from monitor.watch.events import AlarmName
-from monitor.watch.status import BrooderStatus, ProbeStatus, SiteStatus
+from monitor.watch.status import BrooderStatus, SiteStatus
 
-STEADY_C_PER_H = 0.3  # slower than this is holding; the messages use the same
+NEAR_MIN = 180.0  # a fall that takes longer to the chill limit is an evening. Common practice.
 STALE_S = 90.0  # the watch renews its picture far more often than this
 
 
@@ -43,18 +51,6 @@ _WORDS = {
     Mark.UNKNOWN: "Not known",
     Mark.EMPTY: "No chicks entered",
 }
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ProbeView:
-    """One row of the list of probes."""
-
-    name: str
-    place: str
-    temp: str
-    at: float | None
-    note: str | None
-    doubted: bool
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -120,7 +116,7 @@ def view(status: SiteStatus, site: Site, say: Say) -> NowView:
         summary=_summary(boxes, alarms, unanswered),
         boxes=boxes,
         alarms=alarms,
-        outside=tuple(_probe(probe, say) for probe in status.probes),
+        outside=tuple(probe_view(probe, say) for probe in status.probes),
         stale_since=status.at if say.now - status.at > STALE_S else None,
         clock_sure=status.clock_sure,
         calls=tuple(unanswered),
@@ -152,16 +148,16 @@ def _box(number: int, box: BrooderStatus, setting: Brooder | None, site: Site, s
         mark=mark,
         word="Out of use" if box.out_of_service else _WORDS[mark],
         temp=None if box.temp_c is None else say.temp(box.temp_c),
-        against=_against(box, say),
-        trend=_trend(box, say),
-        trend_is_bad=mark is Mark.FALLING or bool(box.minutes_to_chill),
+        against=against_line(box, say),
+        trend=trend_line(box, say),
+        trend_is_bad=mark is Mark.FALLING or mark is Mark.DANGER_COLD,
         alarms=alarms,
         tonight=outlook_lines(box.outlook, say) if box.batch and box.outlook else (),
         tonight_holds=None if box.outlook is None else box.outlook.chance < 0.5,
-        night=_night(box, say),
-        birds=_birds(box, say),
-        next_step=_next_step(box, say),
-        probes=tuple(_probe(probe, say) for probe in box.probes),
+        night=night_line(box, say),
+        birds=birds_line(box, say),
+        next_step=next_step_line(box, say),
+        probes=tuple(probe_view(probe, say) for probe in box.probes),
         cautions=_cautions(setting, mark, alarms),
         put_aside_link=f"/do/put-aside?brooder={quote(box.name)}",
     )
@@ -180,131 +176,15 @@ def _mark(box: BrooderStatus) -> Mark:
         return Mark.DANGER_COLD if harmful else Mark.COLD
     if temp_c > box.high_c:
         return Mark.HOT
-    falling = any(a.alarm is AlarmName.HEAT_LOSS and a.active for a in box.alarms)
-    return Mark.FALLING if falling or box.minutes_to_chill is not None else Mark.RIGHT
+    return Mark.FALLING if _falls_towards_harm(box) else Mark.RIGHT
 
 
-def _against(box: BrooderStatus, say: Say) -> str:
-    if box.target_c is None or box.out_of_service:
-        return _no_target(box)
-    target = f"should be {say.figure(box.target_c)}"
-    if box.temp_c is None:
-        return f"no floor reading to believe; {target}"
-    if box.in_band and box.in_band_since is not None:
-        return f"{target}, in band for {say.span(say.now - box.in_band_since)}"
-    if box.in_band:
-        return f"{target}, in band"
-    off_c = box.temp_c - box.target_c
-    return f"{target}: {say.step(off_c)} too {'warm' if off_c > 0 else 'cold'}"
-
-
-def _no_target(box: BrooderStatus) -> str:
-    if box.out_of_service:
-        return "taken out of use: not watched"
-    if box.batch is None:
-        return "no chicks entered, so nothing to hold it against"
-    return "no target at this age"
-
-
-def _trend(box: BrooderStatus, say: Say) -> str | None:
-    if box.trend_c_per_h is None or box.temp_c is None:
-        return None
-    rate = box.trend_c_per_h
-    if abs(rate) < STEADY_C_PER_H:
-        moving = "Holding steady."
-    else:
-        way = "Falling" if rate < 0 else "Rising"
-        moving = f"{way} {say.step(rate)} an hour."
-    left = minutes_left(say.voice, live_facts(box)) if box.minutes_to_chill else None
-    return f"{moving} {left}" if left else moving
-
-
-def outlook_lines(outlook: Outlook, say: Say) -> tuple[str, ...]:
-    """Will it hold, how cold at worst, what is missing, what would help."""
-    low = outlook.lowest_c
-    lines = [
-        f"Lowest on the floor about {say.temp(low.mid)} at {say.clock(outlook.lowest_at)}, "
-        f"likely {say.figure(low.low)} to {say.figure(low.high)}. Outside down to "
-        f"{say.temp(outlook.outside_low_c)} ({outlook.outside_from})."
-    ]
-    chance = round(outlook.chance * 10) * 10
-    if outlook.chance >= 0.5:
-        leaves = (
-            f" It leaves the band about {say.clock(outlook.leaves_band_at)}."
-            if outlook.leaves_band_at is not None
-            else ""
-        )
-        lines.insert(0, f"It will not hold.{leaves}")
-    else:
-        often = f"about {chance} in 100" if chance else "less than 5 in 100"
-        lines.insert(0, f"It should hold. Chance of getting too cold: {often}.")
-    if outlook.missing_watts >= 1:
-        lines.append(f"About {round(outlook.missing_watts / 5) * 5} W are missing.")
-    if outlook.mend and outlook.chance >= 0.2:
-        lines.append("What would help: " + "; ".join(outlook.mend).rstrip(".") + ".")
-    if outlook.learned < 0.5:
-        lines.append("Reckoned from the box's measures so far; it gets surer as it watches.")
-    return tuple(lines)
-
-
-def _night(box: BrooderStatus, say: Say) -> str | None:
-    night = box.night
-    if night.low_c is None or night.high_c is None or box.target_c is None:
-        return None
-    said = [
-        f"Lowest {say.temp(night.low_c)}"
-        + (f" at {say.clock(night.low_at)}" if night.low_at else "")
-        + f", highest {say.temp(night.high_c)}"
-        + (f" at {say.clock(night.high_at)}." if night.high_at else ".")
-    ]
-    if night.below_s >= 60:
-        said.append(f"Too cold for {say.span(night.below_s)}.")
-    if night.above_s >= 60:
-        said.append(f"Too hot for {say.span(night.above_s)}.")
-    if box.in_band and not night.below_s and not night.above_s:
-        said.append("Never out of band.")
-    return f"Since {say.clock(night.from_at)}: " + " ".join(said)
-
-
-def _birds(box: BrooderStatus, say: Say) -> str | None:
-    batch = box.batch
-    if batch is None:
-        return None
-    kind = KINDS.get(batch.kind)
-    heads = counted(
-        batch.head_count, kind.one if kind else batch.kind, kind.many if kind else batch.kind
-    )
-    lost = f"; {batch.lost} of {batch.placed} lost" if batch.lost else "; none lost"
-    return f"{heads}, {days_old(batch.age_days)}{lost}."
-
-
-def _next_step(box: BrooderStatus, say: Say) -> str | None:
-    step = box.next_step
-    if step is None:
-        return None
-    if step.gradual:
-        return f"A little less every day, to {say.temp(step.to_c)} {say.soon(step.at)}."
-    return f"Down to {say.temp(step.to_c)} {say.soon(step.at)}."
-
-
-def _probe(probe: ProbeStatus, say: Say) -> ProbeView:
-    note = None
-    if probe.out_of_service:
-        note = "taken out of use"
-    elif probe.fault is not None:
-        note = f"not believed: {probe.fault}"
-    elif probe.silent:
-        note = "silent"
-    elif probe.at is None:
-        note = "nothing heard yet"
-    return ProbeView(
-        name=probe.name,
-        place=PLACES[probe.place],
-        temp=say.temp(probe.temp_c),
-        at=probe.at,
-        note=note,
-        doubted=note is not None,
-    )
+def _falls_towards_harm(box: BrooderStatus) -> bool:
+    if any(a.alarm is AlarmName.HEAT_LOSS and a.active for a in box.alarms):
+        return True
+    left = box.minutes_to_chill
+    falling = box.trend_c_per_h is not None and box.trend_c_per_h <= -STEADY_C_PER_H
+    return falling and left is not None and left.mid <= NEAR_MIN
 
 
 def _cautions(

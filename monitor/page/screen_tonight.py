@@ -12,7 +12,7 @@ from monitor.brooding.envelope import COVERS
 from monitor.page.desk import Objection
 from monitor.page.forms import Form
 from monitor.page.frame import Frame
-from monitor.page.now import outlook_lines
+from monitor.page.now_lines import outlook_lines
 from monitor.tell.wording import first_aid
 from monitor.units import to_celsius
 from monitor.watch.diagnosis import Interval, Outlook

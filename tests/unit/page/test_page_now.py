@@ -59,6 +59,16 @@ def test_falling_says_how_long_until_harm_and_what_the_limit_is():
     )
 
 
+def test_a_slow_evening_is_not_called_a_fall():
+    evening = brooder(trend_c_per_h=-0.4, minutes_to_chill=Interval(700, 500, 900))
+    box = box_of(evening)
+    assert box.mark is Mark.RIGHT
+    assert not box.trend_is_bad
+    assert "to the chill limit" in (box.trend or "")
+    steady = brooder(trend_c_per_h=-0.1, minutes_to_chill=Interval(100, 50, 200))
+    assert box_of(steady).trend == "Holding steady."
+
+
 @pytest.mark.parametrize(
     ("temp_c", "mark", "word"),
     [

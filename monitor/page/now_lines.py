@@ -1,0 +1,154 @@
+"""The lines of one brooder on the Now screen. Pure; called by `now` and the what-if for tonight."""
+
+from dataclasses import dataclass
+
+from monitor.brooding.flock import KINDS
+from monitor.page.alarm_words import live_facts
+from monitor.page.words import PLACES, Say, counted, days_old
+from monitor.tell.wording.words import minutes_left
+from monitor.watch.diagnosis import Outlook
+from monitor.watch.status import BrooderStatus, ProbeStatus
+
+STEADY_C_PER_H = 0.3  # slower than this is holding; the messages use the same
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ProbeView:
+    """One row of the list of probes."""
+
+    name: str
+    place: str
+    temp: str
+    at: float | None
+    note: str | None
+    doubted: bool
+
+
+def against_line(box: BrooderStatus, say: Say) -> str:
+    """How it stands to its target: `should be 90.0, in band for 9 h`."""
+    if box.target_c is None or box.out_of_service:
+        return _no_target(box)
+    target = f"should be {say.figure(box.target_c)}"
+    if box.temp_c is None:
+        return f"no floor reading to believe; {target}"
+    if box.in_band and box.in_band_since is not None:
+        return f"{target}, in band for {say.span(say.now - box.in_band_since)}"
+    if box.in_band:
+        return f"{target}, in band"
+    off_c = box.temp_c - box.target_c
+    return f"{target}: {say.step(off_c)} too {'warm' if off_c > 0 else 'cold'}"
+
+
+def _no_target(box: BrooderStatus) -> str:
+    if box.out_of_service:
+        return "taken out of use: not watched"
+    if box.batch is None:
+        return "no chicks entered, so nothing to hold it against"
+    return "no target at this age"
+
+
+def trend_line(box: BrooderStatus, say: Say) -> str | None:
+    """Where it is going, and how long until harm if it is falling."""
+    if box.trend_c_per_h is None or box.temp_c is None:
+        return None
+    rate = box.trend_c_per_h
+    if abs(rate) < STEADY_C_PER_H:
+        moving = "Holding steady."
+    else:
+        way = "Falling" if rate < 0 else "Rising"
+        moving = f"{way} {say.step(rate)} an hour."
+    falling = rate <= -STEADY_C_PER_H and box.minutes_to_chill is not None
+    left = minutes_left(say.voice, live_facts(box)) if falling else None
+    return f"{moving} {left}" if left else moving
+
+
+def outlook_lines(outlook: Outlook, say: Say) -> tuple[str, ...]:
+    """Will it hold, how cold at worst, what is missing, what would help."""
+    low = outlook.lowest_c
+    lines = [
+        f"Lowest on the floor about {say.temp(low.mid)} at {say.clock(outlook.lowest_at)}, "
+        f"likely {say.figure(low.low)} to {say.figure(low.high)}. Outside down to "
+        f"{say.temp(outlook.outside_low_c)} ({outlook.outside_from})."
+    ]
+    chance = round(outlook.chance * 10) * 10
+    if outlook.chance >= 0.5:
+        leaves = (
+            f" It leaves the band about {say.clock(outlook.leaves_band_at)}."
+            if outlook.leaves_band_at is not None
+            else ""
+        )
+        lines.insert(0, f"It will not hold.{leaves}")
+    else:
+        often = f"about {chance} in 100" if chance else "less than 5 in 100"
+        lines.insert(0, f"It should hold. Chance of getting too cold: {often}.")
+    if outlook.missing_watts >= 1:
+        lines.append(f"About {round(outlook.missing_watts / 5) * 5} W are missing.")
+    if outlook.mend and outlook.chance >= 0.2:
+        lines.append("What would help: " + "; ".join(outlook.mend).rstrip(".") + ".")
+    if outlook.learned < 0.5:
+        lines.append("Reckoned from the box's measures so far; it gets surer as it watches.")
+    return tuple(lines)
+
+
+def night_line(box: BrooderStatus, say: Say) -> str | None:
+    """The night so far."""
+    night = box.night
+    if night.low_c is None or night.high_c is None or box.target_c is None:
+        return None
+    said = [
+        f"Lowest {say.temp(night.low_c)}"
+        + (f" at {say.clock(night.low_at)}" if night.low_at else "")
+        + f", highest {say.temp(night.high_c)}"
+        + (f" at {say.clock(night.high_at)}." if night.high_at else ".")
+    ]
+    if night.below_s >= 60:
+        said.append(f"Too cold for {say.span(night.below_s)}.")
+    if night.above_s >= 60:
+        said.append(f"Too hot for {say.span(night.above_s)}.")
+    if box.in_band and not night.below_s and not night.above_s:
+        said.append("Never out of band.")
+    return f"Since {say.clock(night.from_at)}: " + " ".join(said)
+
+
+def birds_line(box: BrooderStatus, say: Say) -> str | None:
+    """How many, what, how old, how many lost."""
+    batch = box.batch
+    if batch is None:
+        return None
+    kind = KINDS.get(batch.kind)
+    heads = counted(
+        batch.head_count, kind.one if kind else batch.kind, kind.many if kind else batch.kind
+    )
+    lost = f"; {batch.lost} of {batch.placed} lost" if batch.lost else "; none lost"
+    return f"{heads}, {days_old(batch.age_days)}{lost}."
+
+
+def next_step_line(box: BrooderStatus, say: Say) -> str | None:
+    """When the target comes down, and to what."""
+    step = box.next_step
+    if step is None:
+        return None
+    if step.gradual:
+        return f"A little less every day, to {say.temp(step.to_c)} {say.soon(step.at)}."
+    return f"Down to {say.temp(step.to_c)} {say.soon(step.at)}."
+
+
+def probe_view(probe: ProbeStatus, say: Say) -> ProbeView:
+    """One row of the list of probes."""
+    note = None
+    if probe.out_of_service:
+        note = "taken out of use"
+    elif probe.fault is not None:
+        note = f"not believed: {probe.fault}"
+    elif probe.silent:
+        note = "silent"
+    elif probe.at is None:
+        note = "nothing heard yet"
+    return ProbeView(
+        name=probe.name,
+        place=PLACES[probe.place],
+        temp=say.temp(probe.temp_c),
+        at=probe.at,
+        note=note,
+        doubted=note is not None,
+    )
