@@ -15,8 +15,8 @@ class CommitAllowance:
     """A bucket of prompt commits."""
 
     regain_s: float = 20.0
-    most: float = 30.0
-    _saved: float = 30.0
+    most: float = 60.0
+    _saved: float = 60.0
     _tick: float | None = None
 
     def prompt(self, tick: float, oldest_age_s: float) -> bool:

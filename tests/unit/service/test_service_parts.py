@@ -70,7 +70,7 @@ def test_prompt_commits_never_exceed_what_is_saved_and_regained(rate: float, n: 
         if allowance.prompt(tick, 1.0):
             allowance.spent(tick)
             spent += 1
-    assert spent <= 30 + tick / rate + 1
+    assert spent <= 60 + tick / rate + 1
 
 
 FORECAST = {
