@@ -101,7 +101,8 @@ class Track:
             if name in _FIXED:
                 continue
             value = state[name]
-            setattr(self, name, value + shift_s if name in _TICKS else value)
+            moves = name in _TICKS and value != NEVER  # never stays never
+            setattr(self, name, value + shift_s if moves else value)
 
 
 _FIXED = ("key", "place")
