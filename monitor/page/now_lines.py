@@ -30,6 +30,8 @@ def against_line(box: BrooderStatus, say: Say) -> str:
         return _no_target(box)
     target = f"should be {say.figure(box.target_c)}"
     if box.temp_c is None:
+        if box.diagnosis is not None and box.diagnosis.doubted:
+            return f"a sudden jump, so it waits for the next reading; {target}"
         return f"no floor reading to believe; {target}"
     if box.in_band and box.in_band_since is not None:
         return f"{target}, in band for {say.span(say.now - box.in_band_since)}"

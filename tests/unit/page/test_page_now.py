@@ -20,7 +20,7 @@ from monitor.brooding.calendar import Step
 from monitor.page.now import BoxView, Mark, NowView, view
 from monitor.page.words import Say
 from monitor.site import Unit
-from monitor.watch.diagnosis import Interval
+from monitor.watch.diagnosis import Diagnosis, Interval
 from monitor.watch.events import AlarmName, Priority
 from monitor.watch.life_cycle import AlarmState
 from monitor.watch.status import BrooderStatus, SiteStatus
@@ -94,6 +94,13 @@ def test_a_number_that_is_not_believed_is_not_shown_as_the_floor():
     assert box.against == "no floor reading to believe; should be 90.0"
     assert box.probes[0].doubted
     assert box.probes[0].note == "not believed: it jumps"
+
+
+def test_a_jump_that_waits_for_the_next_reading_is_called_that():
+    jumped = brooder(temp_c=None, diagnosis=Diagnosis(doubted=("porch/floor",)))
+    assert box_of(jumped).against == (
+        "a sudden jump, so it waits for the next reading; should be 90.0"
+    )
 
 
 def test_a_lamp_that_burns_in_an_empty_box_is_seen():
