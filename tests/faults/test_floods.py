@@ -1,0 +1,176 @@
+"""Junk and floods: the alarm is not kept waiting, memory stays bounded, nothing else stops."""
+
+import os
+import threading
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from datetime import date, timedelta
+from pathlib import Path
+
+import paho.mqtt.client as paho
+import psutil
+import pytest
+from paho.mqtt.enums import CallbackAPIVersion
+from support.mosquitto import Mosquitto, needs_mosquitto
+from support.receivers import Receiver, http_receiver
+from support.service import FLOOR, Service, Thermometer, wait_until
+
+pytestmark = [pytest.mark.faults, pytest.mark.timeout(300)]
+
+JUNK_TOPICS = 10_000
+FLOOD_S = 60.0 if os.environ.get("BROODER_LONG") == "1" else 12.0
+RATE = 1000
+
+
+@contextmanager
+def client(port: int, name: str) -> Iterator[paho.Client]:
+    made = paho.Client(callback_api_version=CallbackAPIVersion.VERSION2, client_id=name)
+    made.connect("127.0.0.1", port)
+    made.loop_start()
+    try:
+        wait_until(made.is_connected, 30)
+        yield made
+    finally:
+        made.disconnect()
+        made.loop_stop()
+
+
+def flood(
+    port: int, topic_of: Callable[[int], str], stop: threading.Event, sent: list[int]
+) -> None:
+    """RATE messages a second, QoS 0, as even as this machine can."""
+    with client(port, "flood") as publisher:
+        begun = time.monotonic()
+        number = 0
+        while not stop.is_set():
+            due = int((time.monotonic() - begun) * RATE)
+            for _ in range(min(due - number, 200)):
+                publisher.publish(topic_of(number), f"{30 + number % 100 / 100:.2f}", qos=0)
+                number += 1
+            sent[0] = number
+            time.sleep(0.005)
+
+
+@contextmanager
+def flooded(port: int, topic_of: Callable[[int], str]) -> Iterator[list[int]]:
+    stop, sent = threading.Event(), [0]
+    thread = threading.Thread(target=flood, args=(port, topic_of, stop, sent))
+    thread.start()
+    try:
+        yield sent
+    finally:
+        stop.set()
+        thread.join(30)
+
+
+@pytest.fixture(params=["built-in", "mosquitto"])
+def broker_port(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[int | None]:
+    if request.param == "built-in":
+        yield None
+        return
+    if needs_mosquitto.args[0]:
+        pytest.skip("mosquitto is not installed")
+    with Mosquitto(tmp_path / "broker", "max_queued_messages 0", persistent=True) as broker:
+        yield broker.port
+
+
+def place(service: Service) -> None:
+    hatched = (date.today() - timedelta(days=1)).isoformat()  # noqa: DTZ011
+    service.enter("placed", count=50, hatched=hatched, kind="broiler")
+
+
+def delay_of_an_alarm(service: Service, phone: Receiver) -> float:
+    """From the moment the condition has lasted its half second to the phone."""
+    with Thermometer(service.broker_port, client_id="cold") as probe:
+        begun = time.monotonic()
+        while time.monotonic() < begun + 30 and not phone.got:
+            probe.say(f"21.{int((time.monotonic() - begun) * 100):04}")
+            time.sleep(0.1)
+        assert phone.got, "no alarm in half a minute"
+        assert "cold" in phone.got[0].title
+        return phone.got[0].at - begun - 0.5
+
+
+def test_a_flood_on_other_topics_delays_no_alarm_by_two_seconds(
+    tmp_path: Path, broker_port: int | None
+) -> None:
+    """1,000 messages a second over 10,000 topics nobody claims, while somebody looks at what the
+    broker is hearing (which listens to everything)."""
+    with (
+        http_receiver() as phone,
+        Service(
+            tmp_path,
+            broker_port=broker_port,
+            contacts={"phone": phone.url},
+            limits={"band_delay_s": 60, "harm_delay_s": 0.5, "clear_delay_s": 1},
+        ) as service,
+    ):
+        place(service)
+        process = psutil.Process(service.pid)
+        with Thermometer(service.broker_port) as probe:
+            probe.say(35.0)
+            probe.wait_acknowledged()
+        with flooded(service.broker_port, lambda n: f"junk/{n % JUNK_TOPICS}") as sent:
+            service.ask("probes")  # begins to listen
+            wait_until(lambda: sent[0] > JUNK_TOPICS, 60, "every junk topic once")
+            delay_s = delay_of_an_alarm(service, phone)
+            resident = process.memory_info().rss / 2**20
+            found = service.ask("probes")
+        print(
+            f"alarm {delay_s:.1f} s after it was due under {RATE} messages a second "
+            f"({sent[0]} on {JUNK_TOPICS} topics); resident {resident:.0f} MB"
+        )
+        assert delay_s <= 2.0 + 1.5, "two seconds for the flood, and what it takes in silence"
+        assert len(found["heard"]) <= 1000
+        assert resident < 200
+        assert service.stop() == 0
+        assert "Traceback" not in service.log()
+
+
+def test_a_flood_on_a_probes_own_topic_is_taken_and_the_alarm_still_comes(
+    tmp_path: Path, broker_port: int | None
+) -> None:
+    """One probe gone mad (QoS 0, a thousand a second) beside one that tells of the cold."""
+    with (
+        http_receiver() as phone,
+        Service(
+            tmp_path,
+            broker_port=broker_port,
+            contacts={"phone": phone.url},
+            probes={"floor": FLOOR, "mad": "brooder/porch/mad"},
+            limits={"band_delay_s": 60, "harm_delay_s": 0.5, "clear_delay_s": 1},
+        ) as service,
+    ):
+        place(service)
+        process = psutil.Process(service.pid)
+        with flooded(service.broker_port, lambda _n: "brooder/porch/mad") as sent:
+            wait_until(lambda: sent[0] > RATE * FLOOD_S / 3, 60)
+            delay_s = delay_of_an_alarm(service, phone)
+            wait_until(lambda: sent[0] > RATE * FLOOD_S, 120)
+            resident = process.memory_info().rss / 2**20
+        print(f"alarm {delay_s:.1f} s after it was due; resident {resident:.0f} MB")
+        assert delay_s <= 2.0 + 1.5
+        assert resident < 200
+        assert service.stop() == 0
+        assert "Traceback" not in service.log()
+
+
+def test_a_service_short_of_memory_is_bounded_and_goes_on(tmp_path: Path) -> None:
+    """Under a limit of address space that distinct junk of 60 KiB would break if it were kept."""
+    with Service(tmp_path, wrapper=["prlimit", f"--as={700 << 20}"], commit_s=1) as service:
+        with client(service.broker_port, "fat") as publisher:
+            last = None
+            for number in range(2000):  # 120 MB
+                topic = FLOOR if number % 10 == 0 else f"fat/{number}"
+                last = publisher.publish(topic, b"x" * 60_000, qos=1)
+                wait_until(lambda: len(publisher._out_messages) < 100, 120, "the junk to be taken")
+            assert last is not None
+            wait_until(last.is_published, 120)
+        with Thermometer(service.broker_port) as probe:
+            probe.say(31.0)
+            probe.wait_acknowledged()
+        resident = psutil.Process(service.pid).memory_info().rss / 2**20
+        print(f"resident {resident:.0f} MB")
+        assert 31.0 in service.temps()
+        assert service.stop() == 0
