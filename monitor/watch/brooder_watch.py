@@ -37,6 +37,10 @@ STEP_GRACE_DAYS = 0.5
 OUTLOOK_FROM_H = 15  # from the afternoon on there is still time to do something about the night
 
 
+# A doubt may put off an alarm for so long, and for less where nothing else is on the floor to tell.
+DOUBT_MAX_S, DOUBT_ALONE_MAX_S = 600.0, 120.0
+
+
 class BrooderWatch:
     """Mutable state of one brooder."""
 
@@ -181,6 +185,7 @@ class BrooderWatch:
 
     def evaluate(self, tick: float) -> None:
         """Feed the alarms with what the probes say now."""
+        self._see_doubts(tick)
         for probe in self.inside:
             probe.was_beyond = probe.beyond()
         if self.out_of_service:
@@ -258,9 +263,25 @@ class BrooderWatch:
             if reason != probe.finding:
                 probe.finding = reason
                 self.faults.see(probe, tick, at_once=reason is not None)
-            probe.doubted = probe.key in diagnosis.doubted
             probe.stir()
         self.evaluate(tick)
+
+    def _see_doubts(self, tick: float) -> None:
+        """Asked anew each time, and bounded here as well: whatever the thermal side makes of a
+        reading, a floor that stays cold is told within minutes."""
+        doubts = self.estimate.diagnosis.doubted
+        for probe in self.inside:
+            if probe.key not in doubts:
+                probe.doubted, probe.doubt_since = False, None
+                continue
+            if probe.doubt_since is None:
+                probe.doubt_since = tick
+            others = any(
+                p is not probe and p.place is Place.FLOOR and p.key not in doubts
+                for p in self.usable()
+            )
+            longest_s = DOUBT_MAX_S if others else DOUBT_ALONE_MAX_S
+            probe.doubted = tick - probe.doubt_since < longest_s
 
     def rate_c_per_h(self, tick: float) -> float | None:
         """How fast the floor falls or rises: the estimate's figure, else the lead probe's slope."""

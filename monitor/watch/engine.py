@@ -150,7 +150,7 @@ class Engine:
         self._estimate(probe, now, temp_c)
         if box is not None and not probe.outside:
             beyond = probe.beyond()
-            if back or beyond != probe.was_beyond:
+            if back or beyond != probe.was_beyond or probe.doubted:
                 box.evaluate(now)
             calm = not beyond
             if box.close_watch():

@@ -45,6 +45,7 @@ class ProbeWatch:
         "calm_until",
         "chill",
         "cold",
+        "doubt_since",
         "doubted",
         "finding",
         "fire_c",
@@ -83,6 +84,7 @@ class ProbeWatch:
         self.bad_ticks: list[float] = []
         self.finding: str | None = None  # the thermal side's reason not to believe it
         self.doubted = False  # its last reading waits for the next one to bear it out
+        self.doubt_since: float | None = None
         self.out_of_service = False
         self.target_c: float | None = None
         self.cold, self.chill = Edge(below=True), Edge(below=True)
@@ -233,6 +235,7 @@ class ProbeWatch:
             "bad": [self.bad, self.bad_reason, self.bad_ticks],
             "finding": self.finding,
             "doubted": self.doubted,
+            "doubt_since": self.doubt_since,
             "out": self.out_of_service,
             "beyond": [name for name, edge in self._edges() if edge.beyond],
             "was_beyond": self.was_beyond,
@@ -251,6 +254,8 @@ class ProbeWatch:
         self.bad_ticks = [tick + shift_s for tick in ticks]
         self.finding = state["finding"]
         self.doubted = state.get("doubted", False)
+        since = state.get("doubt_since")
+        self.doubt_since = None if since is None else since + shift_s
         self.out_of_service = state["out"]
         self.samples.clear()
         self.samples.extend((tick + shift_s, temp_c) for tick, temp_c in state["samples"])
