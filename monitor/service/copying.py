@@ -42,9 +42,7 @@ class Copying:
 
     def words(self) -> str:
         """How the copy stands."""
-        standing = self._mirror.standing()
-        bad = f"; {standing.bad_points} points were not taken" if standing.bad_points else ""
-        return f"{standing.words}{bad}"
+        return self._mirror.standing().words
 
     def _run(self) -> None:
         try:

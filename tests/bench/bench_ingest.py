@@ -15,7 +15,8 @@ import tempfile
 import time
 from pathlib import Path
 
-sys.path[:0] = [str(Path(__file__).parents[1]), str(Path(__file__).parents[2])]
+sys.path.insert(0, str(Path(__file__).parents[1]))
+sys.path.insert(0, str(Path(__file__).parents[2]))
 
 import paho.mqtt.client as paho
 from paho.mqtt.enums import CallbackAPIVersion

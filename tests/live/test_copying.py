@@ -1,0 +1,191 @@
+"""The copy off the board, through the real service: what it holds, and what is said when it cannot
+be made."""
+
+import threading
+import time
+import urllib.request
+from collections.abc import Iterator
+from datetime import UTC, datetime, timedelta
+from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
+from pathlib import Path
+from typing import Any
+
+import pytest
+from support.service import FLOOR, Service, Thermometer, wait_until
+from support.victoria import Victoria
+
+from monitor.journal.reader import JournalReader
+from monitor.watch.events import AlarmName, ChangeKind
+
+pytestmark = pytest.mark.live
+
+SHADE = "brooder/outside"
+OUTSIDE = f'[[site.probes]]\nname = "shade"\ntopic = "{SHADE}"\nplace = "outside"\n'
+# The copy looks up by the half minute; a test by the half second.
+SOON = {
+    "monitor.journal.mirror.IDLE_S": 0.3,
+    "monitor.journal.mirror.FIRST_WAIT_S": 0.3,
+    "monitor.journal.mirror.REFUSED_WAIT_S": 0.3,
+    "monitor.journal.mirror.LONGEST_WAIT_S": 1.0,
+}
+AT_ONCE = {"band_delay_s": 0, "harm_delay_s": 0, "clear_delay_s": 0}
+
+
+def influx(url: str) -> str:
+    return f'[influx]\nurl = "{url}"\ntoken = "a token"\norg = "farm"\nbucket = "brooder"\n'
+
+
+def words(service: Service) -> str:
+    return str(service.ask("about")["mirror"])
+
+
+def kept(path: Path) -> dict[tuple[str, str], list[tuple[int, float]]]:
+    """(brooder, probe) -> [(ms, degC)] of the journal."""
+    found = {}
+    with JournalReader(path) as reader:
+        for brooder, probe in (("porch", "floor"), ("site", "shade")):
+            times, temps = reader.readings_plain(f"{brooder}/{probe}", 0.0, 4e9)
+            pairs = zip((round(at * 1000) for at in times), temps, strict=True)
+            found[brooder, probe] = sorted(set(pairs))
+    return found
+
+
+def hatched() -> str:
+    return (datetime.now(UTC) - timedelta(days=1)).date().isoformat()
+
+
+def test_the_copy_is_the_record_though_server_and_service_were_away_in_the_middle(
+    tmp_path: Path,
+) -> None:
+    victoria = Victoria(tmp_path / "victoria")
+    victoria.start()
+    service = Service(
+        tmp_path / "porch",
+        more=OUTSIDE + influx(victoria.url),
+        commit_s=0.2,
+        limits=AT_ONCE,
+        shortened=SOON,
+    )
+    try:
+        with service, Thermometer(service.broker_port) as probe:
+            service.enter("placed", count=50, hatched=hatched(), kind="broiler")
+            speak(probe, 34.5, 20)
+            wait_until(
+                lambda: len(victoria.series('{__name__="temperature_celsius"}')) == 2,
+                60,
+                "the first readings in the copy",
+            )
+            victoria.stop()
+            speak(probe, 20.0, 20)
+            service.enter("loss", count=2, note="in the corner")
+            wait_until(lambda: "cannot be reached" in words(service), 60, "words of the outage")
+            speak(probe, 34.5, 20)
+            probe.wait_acknowledged()
+            assert service.stop() == 0
+            service.start()
+            speak(probe, 34.0, 20)
+            probe.wait_acknowledged()
+            victoria.start()
+            wait_until(
+                lambda: (
+                    words(service) == "the copy is up to date"
+                    and victoria.series('{__name__="temperature_celsius"}') == kept(service.journal)
+                ),
+                90,
+                "the same readings there as here",
+            )
+            the_derived_is_there(victoria, service)
+    finally:
+        victoria.stop()
+
+
+def speak(probe: Thermometer, about_c: float, count: int) -> None:
+    for n in range(count):
+        probe.say(5.0 + n % 3 / 16, SHADE)  # first: without an outside nothing is estimated
+        probe.say(round(about_c + n % 5 / 16, 4), FLOOR)
+        time.sleep(0.02)
+
+
+def the_derived_is_there(victoria: Victoria, service: Service) -> None:
+    def numbers(name: str) -> list[float]:
+        found = victoria.series(f'{{__name__="{name}",brooder="porch"}}')
+        return [value for pairs in found.values() for _, value in pairs]
+
+    with JournalReader(service.journal) as reader:
+        entries, changes = reader.entries(), reader.changes()
+        targets = reader.samples("porch", "target_c")[1].tolist()
+    assert sorted(numbers("ledger_count")) == [2.0, 50.0] == sorted(e.count or 0.0 for e in entries)
+    assert targets
+    assert numbers("brooder_target_c") == pytest.approx(targets)
+    assert numbers("brooder_low_c") == pytest.approx([t - 2.8 for t in targets], abs=0.05)
+    for name in ("time_constant_s", "rise_k", "rise_sd_k", "learned"):
+        assert numbers(f"brooder_{name}"), f"no {name} of the thermal estimate"
+    chills = [c for c in changes if c.alarm is AlarmName.CHILL and "temp_c" in c.facts]
+    assert {c.change for c in chills} >= {ChangeKind.RAISED, ChangeKind.CLEARED}
+    there = victoria.series('{__name__="alarm_temp_c",alarm="chill"}')
+    assert sorted(v for pairs in there.values() for _, v in pairs) == pytest.approx(
+        sorted(c.facts["temp_c"] for c in chills)
+    )
+
+
+class Refusing:
+    """A real HTTP server that says no, each time as it is told."""
+
+    def __init__(self) -> None:
+        self.status, self.message = 204, ""
+        outer = self
+
+        class Handler(BaseHTTPRequestHandler):
+            def do_POST(self) -> None:
+                self.rfile.read(int(self.headers["Content-Length"]))
+                body = b"" if outer.status == 204 else outer.message.encode()
+                self.send_response(outer.status)
+                self.send_header("Content-Length", str(len(body)))
+                self.end_headers()
+                self.wfile.write(body)
+
+            def log_message(self, *_: Any) -> None:
+                pass
+
+        self._server = ThreadingHTTPServer(("127.0.0.1", 0), Handler)
+        self.url = f"http://127.0.0.1:{self._server.server_address[1]}"
+        threading.Thread(target=self._server.serve_forever, args=(0.05,), daemon=True).start()
+
+    def close(self) -> None:
+        self._server.shutdown()
+        self._server.server_close()
+
+
+@pytest.fixture
+def refusing() -> Iterator[Refusing]:
+    server = Refusing()
+    yield server
+    server.close()
+
+
+TROUBLES = [
+    (401, '{"code":"unauthorized","message":"unauthorized access"}', "does not accept the token"),
+    (404, '{"code":"not found","message":"bucket not found"}', "make the bucket"),
+    (507, '{"code":"unavailable","message":"no space left on device"}', "no room left on its disk"),
+    (429, '{"code":"too many requests","message":"slow down"}', "asks us to slow down"),
+]
+
+
+def test_what_keeps_the_copy_from_being_made_is_said_by_check_and_on_the_page(
+    tmp_path: Path, refusing: Refusing
+) -> None:
+    service = Service(tmp_path, page=True, more=influx(refusing.url), commit_s=0.2, shortened=SOON)
+    with service, Thermometer(service.broker_port) as probe:
+        for number, (status, message, phrase) in enumerate(TROUBLES):
+            refusing.status, refusing.message = status, message
+            probe.say(34.0 + number / 16)
+            wait_until(lambda phrase=phrase: phrase in words(service), 60, phrase)
+            page = f"http://127.0.0.1:{service.page_port}/"
+            with urllib.request.urlopen(page, timeout=30) as answer:
+                assert phrase in answer.read().decode()
+            told = service.command("check")
+            assert phrase in " ".join(told.stdout.split())
+            assert "a token" not in told.stdout + told.stderr + service.log()
+        refusing.status = 204
+        wait_until(lambda: words(service) == "the copy is up to date", 60, "the end of the trouble")
+        assert "InfluxDB takes what we write" in service.command("check").stdout
