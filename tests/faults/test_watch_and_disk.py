@@ -1,207 +1,34 @@
 """The watch thread, the journal thread and a real journal, with a disk that hangs, stumbles or
 refuses one record. Only the disk and the far end of the broker are made up."""
 
-import threading
 import time
-from collections.abc import Iterable, Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 from support.service import wait_until
+from support.watch_rig import Rig, changes, place, running, site_of
 
-from monitor.intake.held import HeldTimes
-from monitor.intake.inbox import AckToken, Delivery, Inbox
-from monitor.intake.link import BrokerState, Link
-from monitor.intake.redelivered import RedeliveryMemory
-from monitor.journal.allowance import CommitAllowance
-from monitor.journal.pacing import Pacing
+from monitor.intake.inbox import AckToken, Delivery
 from monitor.journal.reader import JournalReader
-from monitor.journal.records import Batch, StorageFault
-from monitor.journal.store import Journal
+from monitor.journal.records import StorageFault
 from monitor.service import watcher as watch_module
 from monitor.service import writer as writer_module
-from monitor.service.clock import LiveClock
-from monitor.service.core import Core
-from monitor.service.readiness import Readiness
-from monitor.service.watcher import Watcher
-from monitor.service.writer import Submission, Writer
-from monitor.settings import load_settings
 from monitor.site import Site
-from monitor.tell.message import Message
-from monitor.watch.events import AlarmName, Change, Entry, EntryKind, Facts, Moment
-from monitor.watch.status import SiteStatus
+from monitor.watch.events import AlarmName, EntryKind
 
 pytestmark = pytest.mark.faults
-TOPIC = "brooder/porch/floor"
-CONFIG = """
-[[brooders]]
-name = "porch"
-length_m = 1
-width_m = 1
-  [[brooders.probes]]
-  name = "floor"
-  topic = "brooder/porch/floor"
-  place = "floor"
-  [brooders.limits]
-  band_delay_s = 1
-  harm_delay_s = 0.5
-"""
-
-
-class MoodyJournal:
-    """A real journal on a disk that may hang or refuse."""
-
-    def __init__(self, journal: Journal) -> None:
-        self._journal = journal
-        self.path = journal.path
-        self.set_aside = None
-        self.goes_on = threading.Event()
-        self.goes_on.set()
-        self.fails: StorageFault | None = None
-        self.poison = -1.0
-        self.commits = 0
-
-    def commit(self, batch: Batch) -> None:
-        self.goes_on.wait(60)
-        self.commits += 1
-        if self.fails is not None:
-            raise self.fails
-        if any(getattr(item, "temp_c", 0.0) == self.poison for item in batch.inputs):
-            raise OverflowError("a record that no database takes")
-        self._journal.commit(batch)
-
-    def __getattr__(self, name: str) -> object:
-        return getattr(self._journal, name)
-
-
-class FarEnd:
-    """What a broker would see."""
-
-    state = BrokerState(link=Link.CONNECTED, words="well", since=Moment(0, 0))
-    window = 20
-
-    def __init__(self) -> None:
-        self.acknowledged: list[int] = []
-
-    def acknowledge(self, tokens: Iterable[AckToken | None]) -> int:
-        new = [t.mid for t in tokens if t is not None]
-        self.acknowledged += new
-        return len(new)
-
-    def publish(self, *_: object, **__: object) -> bool:
-        return True
-
-    def set_topics(self, topics: Sequence[str]) -> None:
-        pass
-
-
-class Heard:
-    """Whoever takes the word to people."""
-
-    def __init__(self) -> None:
-        self.messages: list[tuple[float, Message]] = []
-        self.changes: list[Change] = []
-
-    def tell(self, messages: list[Message]) -> None:
-        self.messages += [(time.monotonic(), m) for m in messages]
-
-    def changed(self, changes: list[Change], status: SiteStatus) -> None:
-        self.changes += changes
-
-
-class Rig:
-    """All of it."""
-
-    def __init__(self, folder: Path, site: Site) -> None:
-        self.path = folder / "journal.db"
-        real = Journal.open(self.path)
-        real.know(site.all_probes)
-        self.journal = MoodyJournal(real)
-        self.inbox, self.far, self.heard = Inbox(), FarEnd(), Heard()
-        clock = LiveClock()
-        self.faults: list[StorageFault | None] = []
-        self.writer = Writer(
-            self.journal,  # type: ignore[arg-type]
-            reopen=lambda: Journal.open(self.path),
-            on_settled=self._settled,
-            on_fault=self._fault,
-            wall=time.time,
-        )
-        self.watcher = Watcher(
-            Core(site, clock.now(), next_entry_number=real.next_entry_number),
-            clock=clock,
-            inbox=self.inbox,
-            writer=self.writer,
-            told=self.heard,
-            memory=RedeliveryMemory(),
-            held=HeldTimes(),
-            pacing=Pacing(longest_s=0.2),
-            allowance=CommitAllowance(regain_s=0.2),
-            readiness=Readiness(),
-        )
-        self.watcher.link = self.far  # type: ignore[assignment]
-        self.clock = clock
-        self._mid = 0
-
-    def _settled(self, submission: Submission) -> None:
-        self.watcher.note_settled(submission)
-
-    def _fault(self, fault: StorageFault | None) -> None:
-        self.faults.append(fault)
-        about = Facts() if fault is None else Facts(reason=fault.words)
-        self.watcher.fault(AlarmName.STORAGE_FAULT, fault is not None, about)
-
-    def say(self, text: str, *, mid: int | None = None, dup: bool = False) -> int:
-        """A message arrives."""
-        if mid is None:
-            self._mid += 1
-            mid = self._mid
-        token = AckToken(1, mid)
-        self.inbox.put(Delivery(TOPIC, text.encode(), self.clock.now(), token, dup))
-        return mid
-
-    def temps(self) -> list[float]:
-        with JournalReader(self.path) as reader:
-            return list(reader.readings_plain("porch/floor", 0, 4e9)[1])
 
 
 @pytest.fixture
 def site(tmp_path: Path) -> Site:
-    file = tmp_path / "brooder.toml"
-    file.write_text(CONFIG)
-    return load_settings(file, {}, check_contacts=False).site
-
-
-@contextmanager
-def running(rig: Rig) -> Iterator[Rig]:
-    rig.writer.start()
-    rig.watcher.start()
-    try:
-        yield rig
-    finally:
-        rig.journal.goes_on.set()
-        rig.watcher.stop(20)
-        rig.writer.stop(20)
+    return site_of(tmp_path)
 
 
 @pytest.fixture
 def rig(tmp_path: Path, site: Site) -> Iterator[Rig]:
     with running(Rig(tmp_path, site)) as made:
         yield made
-
-
-def place(rig: Rig) -> None:
-    """Birds of a day: 35 degC."""
-    entry = Entry(
-        at=time.time(),
-        entry=EntryKind.PLACED,
-        brooder="porch",
-        count=50,
-        hatched=time.strftime("%Y-%m-%d", time.gmtime(time.time() - 86400)),
-        kind="broiler",
-    )
-    rig.watcher.call(lambda now: rig.watcher.core.enter(entry, now)).result(20)
 
 
 def test_a_message_is_acknowledged_only_when_the_disk_has_it(rig: Rig) -> None:
@@ -348,8 +175,3 @@ def test_an_error_in_a_message_or_a_status_does_not_end_the_watch(
     wait_until(lambda: len(rig.far.acknowledged) == 12, 20)
     wait_until(lambda: any(c.alarm is AlarmName.CHILL for c in changes(rig)), 20)
     assert rig.watcher.failed is None
-
-
-def changes(rig: Rig) -> list[Change]:
-    with JournalReader(rig.path) as reader:
-        return reader.changes()
