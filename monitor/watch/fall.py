@@ -13,12 +13,13 @@ from monitor.watch.events import State
 HOLD_S = 1200.0  # a cover is off for feeding 5 to 15 min (common practice); warm again 5 min later
 _SURE = 0.85  # chance of an explanation that is acted upon
 # What stays undecided for so long is told as what it most likely is: a night is too short to wait.
-_PATIENCE_S, _IMPATIENCE, _SURE_LEAST = 900.0, 0.0007, 0.45
+_PATIENCE_S, _IMPATIENCE, _SURE_LEAST = 1080.0, 0.0007, 0.45
 _SURE_STEPS = 2  # one after the other
 _SURE_EARLY, _STEPS_EARLY = 0.99, 5  # in the first hours, when what is foretold may be wrong
 _RENAME = 2.5  # log weight
 _EARLIEST_S = 75.0  # before that every fall looks alike
 _SAMPLES = 48
+_SHALLOW_K = -0.7
 _SMALL_END_S = 360.0
 _QUIET_END_S = 2700.0  # no verdict for so long: slow weather, the filter has followed it
 _SETTLED_S = 4 * 3600.0  # a verdict for so long: the filter knows the new rise
@@ -130,7 +131,9 @@ class Fall:
     @property
     def recovered(self) -> bool:
         """The floor is back near where it was foretold to be."""
-        return self.now_k > -0.4 or self.now_k > 0.25 * self.depth
+        if self.depth > _SHALLOW_K:  # hardly begun
+            return self.now_k > -0.1
+        return self.now_k > 0.25 * self.depth or self.now_k > max(-0.4, 0.5 * self.depth)
 
     @property
     def turning(self) -> bool:
@@ -162,7 +165,7 @@ class Fall:
         onsets = self._onsets(tick, noise_sd)
         onsets = self._onsets(tick, noise_sd)
         # an open cover is closed again within a quarter of an hour
-        too_long = -max(0.0, tick - self.begun - 780.0) / 40.0
+        too_long = -max(0.0, tick - self.begun - 930.0) / 30.0
         weighed = weigh(
             self.candidates,
             self.ticks,

@@ -8,7 +8,7 @@ spreads are common practice for a short forecast, checked on simulated and real 
 from bisect import bisect_right
 from collections import deque
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import cos, exp, hypot, pi, sqrt
 
 from monitor.watch.events import Moment, State
@@ -42,6 +42,11 @@ class OutsideCurve:
         before, after = points[index - 1], points[index]
         share = (at - before[0]) / (after[0] - before[0])
         return before[1] + share * (after[1] - before[1])
+
+    def lowered(self, by_k: float, source: str) -> "OutsideCurve":
+        """The same curve, colder all along."""
+        points = tuple((at, temp_c - by_k) for at, temp_c in self.points)
+        return replace(self, points=points, source=source)
 
     def sd(self, at: float) -> float:
         """Its standard deviation."""

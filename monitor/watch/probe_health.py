@@ -63,14 +63,12 @@ class ProbeHealth:
         or a rise is on) differences are expected and none is called a drift."""
         heard = [t for t in tracks if t.level is not None and tick - t.last_tick < 600.0]
         found: list[Finding] = []
+        bad = {finding.probe for finding in self.findings}
         for track in heard:
             near = self._neighbours[track.key]
-            others = [t.level for t in heard if t is not track and t.level is not None]
-            peers = [
-                t.level
-                for t in heard
-                if t is not track and t.level is not None and _comparable(t, track)
-            ]
+            sound = [t for t in heard if t is not track and t.key not in bad]
+            others = [t.level for t in sound if t.level is not None]
+            peers = [t.level for t in sound if t.level is not None and _comparable(t, track)]
             track.spike_score *= 0.9885  # half in an hour
             level = track.level or 0.0
             suspects: list[tuple[FaultKind, float, str]] = []

@@ -14,6 +14,7 @@ from monitor.watch.track import Track
 CHICK_C = 40.5
 _LAG_MIN = 1.3  # of a probe in its sleeve
 _ABOVE_K = 1.0  # heading this far above a chick: no chick
+_FAR_ABOVE_K = 3.0  # and this far: one look is enough
 _FAST_K_PER_MIN = 0.4  # slower than this is weather, and the band alarms tell it
 _HOLD_S = 780.0  # a chick sits for some minutes
 
@@ -59,9 +60,10 @@ class Rise:
             self.started = tick
         elif hottest < high_c and self.started is not None and tick - self.started > 120.0:
             self.started = None
-        above = hottest > high_c and max(hottest, headed) > max(harm_c, CHICK_C + _ABOVE_K)
+        limit_c = max(harm_c, CHICK_C + _ABOVE_K)
+        above = hottest > high_c and max(hottest, headed) > limit_c
         self._sure = self._sure + 1 if above else 0
-        if self._sure >= 2 or hottest > max(harm_c, CHICK_C + _ABOVE_K):
+        if self._sure >= 2 or hottest > limit_c or (above and headed > limit_c + _FAR_ABOVE_K):
             self.overheat = True
         if hottest < high_c:
             self.overheat = False

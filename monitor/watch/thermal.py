@@ -158,6 +158,8 @@ class ThermalWatch:
         self._see_rise(model, tick)
         doubt.look(self._all, tick, _STEP_S)
         if not self._fall.open:
+            if not self._outside_known:
+                self._history.add(tick, floor_c)
             if model.learn(tick, floor_c, outside_c):
                 self._history.add_rise(tick, model.bank.rise_k)
             if self._loss is not None and self._loss.over(tick, model.filter.rise_k):
@@ -174,18 +176,19 @@ class ThermalWatch:
         read = fresh if len(floor) == len(self._all) else [t for t in fresh if t in floor]
         if len(floor) == 1:
             return read[0].mean if read else None
-        if self._health.findings:
-            bad = {finding.probe for finding in self._health.findings}
-            read = [track for track in read if track.key not in bad] or read
+        bad = {finding.probe for finding in self._health.findings}
+        trusted = [t for t in floor if t.key not in bad and t.doubt_since == NEVER]
+        if len(trusted) < len(floor):
+            read = [track for track in read if track in trusted] or (read if not trusted else [])
         if not read:
             return None
         if not self._fall.open:
-            self._learn_offsets(tick)
+            self._learn_offsets(trusted, tick)
         return sum(track.mean - (track.offset or 0.0) for track in read) / len(read)
 
-    def _learn_offsets(self, tick: float) -> None:
+    def _learn_offsets(self, floor: list[Track], tick: float) -> None:
         """How the floor probes usually differ, so that the floor does not jump when one is away."""
-        heard = [t for t in self._floor if t.level is not None and tick - t.last_tick < _OFFSET_S]
+        heard = [t for t in floor if t.level is not None and tick - t.last_tick < _OFFSET_S]
         if len(heard) < 2:
             return
         mean = sum(track.mean for track in heard) / len(heard)
@@ -435,8 +438,12 @@ class ThermalWatch:
         )
 
     def outside_curve(self, now: Moment, until_at: float) -> OutsideCurve | None:
-        """The coming outside from what the outside probe said. None: it has not said enough."""
-        return self._history.curve(now, until_at) if self._outside_known else None
+        """The coming outside from what the outside probe said; without one, from the floor's own
+        cooling, less the rise that the box should have. None: too little was said."""
+        curve = self._history.curve(now, until_at)
+        if curve is None or self._outside_known:
+            return curve
+        return curve.lowered(self._prior.rise_k, "the floor's own cooling, no outside probe")
 
     def outlook(
         self,
@@ -460,10 +467,12 @@ class ThermalWatch:
             rise_k = self._floor_c - outside.at(start.at)
             # the curve's own error at this hour is in the floor's lead over it, and in the night's
             rise_sd_k = 0.8 + 0.8 * outside.sd(start.at)
+        fall = self._fall
+        passing = fall.open and fall.verdict is not Why.LAMP  # a cover that is off for a while
         view = tonight.View(
             start=start,
             until_at=until_at,
-            floor_c=self._floor_c,
+            floor_c=fall.open_c if passing else self._floor_c,
             rise_k=rise_k,
             rise_sd_k=rise_sd_k,
             tau_s=bank.tau_s,
@@ -546,4 +555,5 @@ class ThermalWatch:
         self._floor_c, self._floor_ref_c = state["floor"]
         self._stepped, self._checked = (float(tick) + shift_s for tick in state["ticks"])
         self._recent = [(float(t) + shift_s, float(c)) for t, c in state["recent"]]
-        self._told = self._sum() if state["told"] else ()
+        # What was told last is not kept: it is told again, which changes nothing for who knows it.
+        self._told = ("before the restart",) if state["told"] else ()
