@@ -20,6 +20,7 @@ def cross_checks(raw: dict[str, Any]) -> list[Fault]:
             for part in ("probes", "heat")
             for fault in _same_name(f"brooders[{index}].{part}", _tables(brooder.get(part)))
         ),
+        *_reserved_name(raw),
         *_site_probes_are_outside(raw),
         *_rows_in_order(raw),
     ]
@@ -76,6 +77,15 @@ def _same_name(key: str, tables: list[dict[str, Any]]) -> Iterator[Fault]:
             )
         else:
             seen[name.casefold()] = index
+
+
+def _reserved_name(raw: dict[str, Any]) -> Iterator[Fault]:
+    for index, brooder in enumerate(_tables(raw.get("brooders"))):
+        if brooder.get("name") == "site":
+            yield Fault(
+                f"brooders[{index}].name",
+                'is "site", which stands for the whole site; choose another name.',
+            )
 
 
 def _site_probes_are_outside(raw: dict[str, Any]) -> Iterator[Fault]:

@@ -305,8 +305,15 @@ def test_a_reading_in_doubt_begins_nothing(night: Night, told: Told) -> None:
 def test_doubt_does_not_call_off_what_is_active(night: Night, told: Told) -> None:
     night.holds(31.0, for_s=600)
     told.say(Diagnosis(doubted=("porch/floor",)))
-    night.holds(36.0, for_s=300)
+    night.holds(36.0, for_s=110)
     assert night.told(ChangeKind.CLEARED) == []
+
+
+def test_no_doubt_lasts_for_ever(night: Night, told: Told) -> None:
+    night.holds(35.0, for_s=600)
+    told.say(Diagnosis(doubted=("porch/floor",)))
+    night.holds(20.0, for_s=300, every_s=30)
+    assert "porch/chill" in night.told()
 
 
 def test_a_fire_in_doubt_waits_for_the_next_reading_but_not_long(night: Night, told: Told) -> None:
