@@ -1,8 +1,8 @@
 """How long until the floor reaches a limit. Called by `thermal.minutes_to`.
 
 The first-order course of `kalman` solved for the time; the 80 % interval from how well is known
-where the floor is heading and how quickly the box follows. It is always the time to a limit that somebody
-set: no time from lost heat to harm has been published (reference: none found)."""
+where the floor is heading and how quickly the box follows. It is always the time to a limit that
+somebody set: no time from lost heat to harm has been published (reference: none found)."""
 
 from math import exp, log
 

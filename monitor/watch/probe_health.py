@@ -21,8 +21,13 @@ _NEAR_OUTSIDE_K = 1.5
 _APART_K = 6.0
 _CONFIRM_S = 300.0
 _OUT_CONFIRM_S = 120.0
+_DRIFT_CONFIRM_S = 1800.0
+_LIGHT_K, _CHICK_C = 7.0, 41.0  # hotter than the others by so much, and than any chick
 _SWAP_APART_K = 4.0
 _PAST_S = 900.0
+
+
+Suspect = tuple[FaultKind, float, str]  # kind, how long to confirm (s), reason
 
 
 class Neighbours:
@@ -70,48 +75,13 @@ class ProbeHealth:
             others = [t.level for t in sound if t.level is not None]
             peers = [t.level for t in sound if t.level is not None and _comparable(t, track)]
             track.spike_score *= 0.9885  # half in an hour
-            level = track.level or 0.0
-            suspects: list[tuple[FaultKind, float, str]] = []
-            if track.spike_score >= _SPIKES:
-                suspects.append((FaultKind.SPIKES, 0.0, "single readings jump and come back"))
-            others_mean = sum(others) / len(others) if others else outside_c
-            if others_mean is not None:
-                self._still(near, track, others_mean)
-                still_s = tick - track.moved_tick
-                moved = near.others_high - near.others_low
-                if still_s > _STILL_S and (moved > _MOVED_K or _lifeless(track, still_s)):
-                    suspects.append(
-                        (FaultKind.STUCK, 0.0, "its value has not changed while others moved")
-                    )
-            elif _lifeless(track, tick - track.moved_tick):
-                suspects.append((FaultKind.STUCK, 0.0, "its value has not changed for long"))
             if peers:
-                self._follow(near, level - sum(peers) / len(peers), disturbed)
+                apart = (track.level or 0.0) - sum(peers) / len(peers)
+                self._follow(near, apart, disturbed)
+            suspects = self._still(near, track, tick, others, outside_c)
             if others:
-                mean = sum(others) / len(others)
-                if (
-                    outside_c is not None
-                    and abs(track.mean - outside_c) < _NEAR_OUTSIDE_K
-                    and min(others) - outside_c > _APART_K
-                ):
-                    suspects.append(
-                        (FaultKind.FELL_OUT, _OUT_CONFIRM_S, "it reads like the outside")
-                    )
-                elif (
-                    peers
-                    and near.base is not None
-                    and near.slow is not None
-                    and abs(near.slow - near.base) > _DRIFT_K
-                    and self._is_odd_one(track, heard)
-                    and not disturbed
-                ):
-                    suspects.append(
-                        (FaultKind.DRIFT, 1800.0, "it wanders away from its neighbours")
-                    )
-                if track.place is Place.FLOOR and level > mean + 7.0 and level > 41.0:
-                    suspects.append(
-                        (FaultKind.UNDER_LAMP, _CONFIRM_S, "it lies in the lamp's light")
-                    )
+                odd = bool(peers) and not disturbed and self._is_odd_one(track, heard)
+                suspects += _misplaced(near, track, others, outside_c, odd=odd)
             kinds = {kind for kind, _, _ in suspects}
             for kind in [kind for kind in near.since if kind not in kinds]:
                 del near.since[kind]
@@ -174,12 +144,33 @@ class ProbeHealth:
         else:
             self._outside_past = temp_c
 
-    def _still(self, near: Neighbours, track: Track, others_c: float) -> None:
+    def _still(
+        self,
+        near: Neighbours,
+        track: Track,
+        tick: float,
+        others: Sequence[float],
+        outside_c: float | None,
+    ) -> list[Suspect]:
+        """Spikes, and a value that does not move."""
+        found: list[Suspect] = []
+        if track.spike_score >= _SPIKES:
+            found.append((FaultKind.SPIKES, 0.0, "single readings jump and come back"))
+        still_s = tick - track.moved_tick
+        others_c = sum(others) / len(others) if others else outside_c
+        if others_c is None:
+            if _lifeless(track, still_s):
+                found.append((FaultKind.STUCK, 0.0, "its value has not changed for long"))
+            return found
         if track.still == 0:
             near.others_low = near.others_high = others_c
         else:
             near.others_low = min(near.others_low, others_c)
             near.others_high = max(near.others_high, others_c)
+        moved = near.others_high - near.others_low > _MOVED_K
+        if still_s > _STILL_S and (moved or _lifeless(track, still_s)):
+            found.append((FaultKind.STUCK, 0.0, "its value has not changed while others moved"))
+        return found
 
     def _follow(self, near: Neighbours, apart: float, disturbed: bool) -> None:
         if near.recent is None or near.slow is None or near.base is None:
@@ -240,6 +231,30 @@ class ProbeHealth:
             for p, k, r, s, o in state["findings"]
             if p in self._neighbours
         )
+
+
+def _misplaced(
+    near: Neighbours,
+    track: Track,
+    others: Sequence[float],
+    outside_c: float | None,
+    *,
+    odd: bool,
+) -> list[Suspect]:
+    """Outside the box, wandering off, or in the lamp's light. `odd`: of its like, it is the one."""
+    found: list[Suspect] = []
+    level = track.level or 0.0
+    if (
+        outside_c is not None
+        and abs(track.mean - outside_c) < _NEAR_OUTSIDE_K
+        and min(others) - outside_c > _APART_K
+    ):
+        found.append((FaultKind.FELL_OUT, _OUT_CONFIRM_S, "it reads like the outside"))
+    elif odd and _wandered(near) > _DRIFT_K:
+        found.append((FaultKind.DRIFT, _DRIFT_CONFIRM_S, "it wanders away from its neighbours"))
+    if track.place is Place.FLOOR and level > max(_CHICK_C, sum(others) / len(others) + _LIGHT_K):
+        found.append((FaultKind.UNDER_LAMP, _CONFIRM_S, "it lies in the lamp's light"))
+    return found
 
 
 def _comparable(one: Track, other: Track) -> bool:

@@ -9,7 +9,7 @@ from collections.abc import Sequence
 
 from monitor.site import Limits
 from monitor.watch.events import State
-from monitor.watch.track import Track
+from monitor.watch.track import NEVER, Track
 
 CHICK_C = 40.5
 _LAG_MIN = 1.3  # of a probe in its sleeve
@@ -22,13 +22,14 @@ _HOLD_S = 780.0  # a chick sits for some minutes
 class Rise:
     """The present rise of any floor probe."""
 
-    __slots__ = ("_last", "_sure", "hold_until", "overheat", "started")
+    __slots__ = ("_fast", "_last", "_sure", "hold_until", "overheat", "started")
 
     def __init__(self) -> None:
         self.started: float | None = None  # when some floor probe began to rise quickly
         self.hold_until: float | None = None
         self.overheat = False
         self._sure = 0
+        self._fast = NEVER  # when one last rose quickly
         self._last: dict[str, tuple[float, float]] = {}
 
     def judge(
@@ -56,8 +57,10 @@ class Rise:
             if slope > _FAST_K_PER_MIN and now_c > track.level + 0.5:
                 fast = True
                 headed = max(headed, now_c + _LAG_MIN * slope)
-        if fast and self.started is None:
-            self.started = tick
+        if fast:
+            if self.started is None or tick - self._fast > _HOLD_S:
+                self.started = tick
+            self._fast = tick
         elif hottest < high_c and self.started is not None and tick - self.started > 120.0:
             self.started = None
         limit_c = max(harm_c, CHICK_C + _ABOVE_K)
@@ -82,6 +85,7 @@ class Rise:
             "hold_until": self.hold_until,
             "overheat": self.overheat,
             "sure": self._sure,
+            "fast": self._fast,
             "last": {key: list(pair) for key, pair in self._last.items()},
         }
 
@@ -91,4 +95,5 @@ class Rise:
         self.hold_until = None if state["hold_until"] is None else state["hold_until"] + shift_s
         self.overheat = bool(state["overheat"])
         self._sure = int(state["sure"])
+        self._fast = float(state["fast"]) + shift_s
         self._last = {key: (float(t) + shift_s, float(c)) for key, (t, c) in state["last"].items()}

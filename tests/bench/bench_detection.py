@@ -14,6 +14,7 @@ from statistics import median
 
 sys.path[:0] = [str(Path(__file__).parents[1]), str(Path(__file__).parents[2])]
 
+# ruff: noqa: E402
 from support.limits import false_start_readings, limit_of
 from support.scenarios import FAILURES, FAULTS, NUISANCES, Night, make
 from support.watched import DAY_0, Watched, outlook_at, plain_alarm, watch
@@ -166,7 +167,8 @@ def cold_nights(nights: int, first: int, verbose: bool) -> None:
                 warned_wrongly += warned is not None
                 if verbose and warned:
                     print(
-                        f"  {kind} {seed} [{night.layout}] warned wrongly, lowest {least - night.low_c:+.1f}"
+                        f"  {kind} {seed} [{night.layout}] warned wrongly,"
+                        f" lowest {least - night.low_c:+.1f}"
                     )
             else:
                 cold += 1
@@ -185,7 +187,8 @@ def cold_nights(nights: int, first: int, verbose: bool) -> None:
                         print(
                             f"  {kind} {seed} [{night.layout}] missed: warned",
                             None if warned is None else f"{(below - warned) / 60:.0f} min before",
-                            f"below {(below - since) / 3600:.1f} h, lowest {least - night.low_c:+.1f}",
+                            f"below {(below - since) / 3600:.1f} h,"
+                            f" lowest {least - night.low_c:+.1f}",
                         )
     print(
         f"cold nights    told >= 2 h ahead {share(len(leads), cold)}; lead min {minutes(leads)};"
@@ -306,7 +309,8 @@ def lorden(nights: int, first: int) -> None:
         if (limit := limit_of(make(kind, seed))) is not None
     ]
     print(
-        f"Lorden's bound  ln({false_start_readings():.0f}) / I: {minutes(f.bound_s for f in found)} min"
+        f"Lorden's bound ln({false_start_readings():.0f}) / I:"
+        f" {minutes(f.bound_s for f in found)} min"
         f" (I from a mean shift of {median(f.shift for f in found):.1f} sd a reading);"
         f" change test {minutes(f.test_s for f in found if f.test_s is not None)};"
         f" cause told {minutes(f.verdict_s for f in found if f.verdict_s is not None)}"

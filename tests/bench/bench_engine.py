@@ -1,5 +1,5 @@
-"""How many readings a second the whole engine takes in a replay on one core, beside a bare loop that
-only parses the same journal lines.
+"""How many readings a second the whole engine takes in a replay on one core, beside a bare loop
+that only parses the same journal lines.
 
     python tests/bench/bench_engine.py [--days 14] [--brooders 1]"""
 
@@ -14,6 +14,7 @@ from time import process_time
 
 sys.path[:0] = [str(Path(__file__).parents[1]), str(Path(__file__).parents[2])]
 
+# ruff: noqa: E402
 from support.scenarios import Night, make
 from support.watched import DAY_0, placed, readings, site_of
 

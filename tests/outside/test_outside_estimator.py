@@ -1,4 +1,4 @@
-"""The estimator against closed solutions, against other people's code and against published tables."""
+"""The estimator against closed solutions, other people's code and published tables."""
 
 from math import exp, log
 from random import Random
@@ -143,7 +143,7 @@ def test_the_time_constant_learned_is_the_one_scipy_fits_to_the_same_cooling():
 
 
 # Average run length of the two-sided tabular CUSUM, k = 1/2: D. C. Montgomery, Introduction to
-# Statistical Quality Control, 6th ed. 2009, table 9.3 (from memory; the first row is the false alarms).
+# Statistical Quality Control, 6th ed. 2009, table 9.3 (from memory; shift 0 is the false alarms).
 MONTGOMERY = {
     (4.0, 0.0): 168.0,
     (5.0, 0.0): 465.0,
@@ -187,8 +187,8 @@ def test_the_change_test_dates_the_change():
 
 
 def test_brunts_night_is_recognised_and_continued():
-    """D. Brunt 1932: the fall after sunset goes with the root of the time. From three hours of it, the
-    next nine to within half a degree."""
+    """D. Brunt 1932: the fall after sunset goes with the root of the time. From three hours of
+    it, the next nine to within 0.6 K."""
     rng = Random(5)
     start_s = 17.5 * 3600.0
 

@@ -23,7 +23,7 @@ COLDEST_H, WARMEST_H = 6.0, 15.0
 
 @dataclass
 class Recorded(Weather):
-    """Weather from a list of (second, degC), along half cosines: fast between, level at the ends."""
+    """Weather from a list of (second, degC), along half cosines between them."""
 
     points: tuple[tuple[float, float], ...] = ()
 
