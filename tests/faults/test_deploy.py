@@ -1,0 +1,179 @@
+"""The installer on an empty root: twice, up, back and off; the unit's sandbox; the log's bound."""
+
+import os
+import shutil
+import subprocess
+from pathlib import Path
+
+import pytest
+
+pytestmark = pytest.mark.faults
+
+CHECKOUT = Path(__file__).parents[2]
+PARTS = ("monitor", "config", "deploy", "pyproject.toml", "README.md", "DEVELOPERS.md")
+
+
+@pytest.fixture
+def checkout(tmp_path: Path) -> Path:
+    """A copy whose start.sh makes no environment: what the installer does is asked about here, and
+    what start.sh does in the long test."""
+    copy = tmp_path / "checkout"
+    copy.mkdir()
+    for part in PARTS:
+        whence = CHECKOUT / part
+        if whence.is_dir():
+            shutil.copytree(whence, copy / part, ignore=shutil.ignore_patterns("__pycache__"))
+        elif whence.exists():
+            shutil.copy(whence, copy / part)
+        else:
+            (copy / part).write_text("")
+    (copy / "deploy/start.sh").write_text(
+        '#!/bin/sh\nhere=$(CDPATH="" cd -- "$(dirname -- "$0")/.." && pwd)\n'
+        'mkdir -p "$here/.venv/bin"\necho ran >>"$here/.venv/ran"\n'
+    )
+    return copy
+
+
+def install(checkout: Path, root: Path, *words: str, code: int = 0) -> str:
+    done = subprocess.run(
+        ["sh", str(checkout / "deploy/install.sh"), *words],
+        env={**os.environ, "ROOT": str(root)},
+        capture_output=True,
+        text=True,
+        timeout=600,
+        check=False,
+    )
+    assert done.returncode == code, done.stdout + done.stderr
+    return done.stdout + done.stderr
+
+
+def picture(root: Path) -> dict[str, str]:
+    """Every path under the root, with what it says."""
+    return {
+        str(p.relative_to(root)): os.readlink(p)
+        if p.is_symlink()
+        else (p.read_text(errors="replace") if p.is_file() else "")
+        for p in sorted(root.rglob("*"))
+        if not p.is_symlink() or p.exists()
+    }
+
+
+def test_installing_twice_changes_nothing(checkout: Path, tmp_path: Path) -> None:
+    root = tmp_path / "root"
+    install(checkout, root)
+    once = picture(root)
+    install(checkout, root)
+    assert picture(root) == once
+    assert (root / "etc/systemd/system/brooder.service").is_file()
+    assert (root / "etc/systemd/journald.conf.d/brooder.conf").is_file()
+    assert (root / "opt/brooder/current/.venv/ran").read_text() == "ran\n"
+    config = (root / "etc/brooder/brooder.toml").read_text()
+    assert "[[brooders]]" in config
+    assert "[journal]" not in config, "the records go where systemd says"
+    assert (root / "var/lib/brooder").stat().st_mode & 0o777 == 0o700
+
+
+def test_an_upgrade_keeps_configuration_and_records_and_can_be_taken_back(
+    checkout: Path, tmp_path: Path
+) -> None:
+    root = tmp_path / "root"
+    install(checkout, root)
+    config, record = root / "etc/brooder/brooder.toml", root / "var/lib/brooder/journal.db"
+    config.write_text("# mine\n")
+    record.write_text("records")
+    first = os.readlink(root / "opt/brooder/current")
+    for number in range(3):
+        (checkout / "monitor/units.py").open("a").write(f"# {number}\n")
+        install(checkout, root)
+    third = os.readlink(root / "opt/brooder/current")
+    assert third != first
+    assert len(list((root / "opt/brooder/versions").iterdir())) == 2, "this and the one before"
+    second = os.readlink(root / "opt/brooder/previous")
+    install(checkout, root, "rollback")
+    assert os.readlink(root / "opt/brooder/current") == second
+    install(checkout, root, "rollback")
+    assert os.readlink(root / "opt/brooder/current") == third
+    assert config.read_text() == "# mine\n"
+    assert record.read_text() == "records"
+
+
+def test_an_installation_that_was_cut_off_is_done_again(checkout: Path, tmp_path: Path) -> None:
+    root = tmp_path / "root"
+    install(checkout, root)
+    current = root / "opt/brooder" / os.readlink(root / "opt/brooder/current")
+    (current / ".complete").unlink()
+    install(checkout, root)
+    assert (current / ".complete").exists()
+
+
+def test_a_step_that_fails_leaves_the_running_version_in_place(
+    checkout: Path, tmp_path: Path
+) -> None:
+    root = tmp_path / "root"
+    install(checkout, root)
+    before = os.readlink(root / "opt/brooder/current")
+    (checkout / "deploy/start.sh").write_text("#!/bin/sh\nexit 1\n")
+    install(checkout, root, code=1)
+    assert os.readlink(root / "opt/brooder/current") == before
+
+
+def test_uninstalling_keeps_configuration_and_records(checkout: Path, tmp_path: Path) -> None:
+    root = tmp_path / "root"
+    install(checkout, root)
+    (root / "var/lib/brooder/journal.db").write_text("records")
+    said = install(checkout, root, "uninstall")
+    assert "kept" in said
+    left = {p for p, text in picture(root).items() if (root / p).is_file()}
+    assert left == {"etc/brooder/brooder.toml", "var/lib/brooder/journal.db"}
+    install(checkout, root, "uninstall")
+
+
+def test_wrong_words_and_a_rollback_to_nothing_are_said_plainly(
+    checkout: Path, tmp_path: Path
+) -> None:
+    root = tmp_path / "root"
+    assert "is not known" in install(checkout, root, "instal", code=2)
+    assert "no version before" in install(checkout, root, "rollback", code=2)
+    assert not root.exists()
+
+
+@pytest.mark.skipif(shutil.which("systemd-analyze") is None, reason="no systemd-analyze here")
+def test_the_units_exposure_is_at_most_two() -> None:
+    unit = CHECKOUT / "deploy/systemd/brooder.service"
+    done = subprocess.run(
+        ["systemd-analyze", "security", "--offline=true", "--threshold=20", str(unit)],
+        capture_output=True,
+        text=True,
+        timeout=60,
+        check=False,
+    )
+    last = done.stdout.strip().splitlines()[-1] if done.stdout.strip() else done.stderr
+    print(last)
+    assert done.returncode == 0, done.stdout[-2000:] + done.stderr
+
+
+def test_the_unit_has_a_user_no_capability_and_one_folder() -> None:
+    lines = (CHECKOUT / "deploy/systemd/brooder.service").read_text().splitlines()
+    said = dict(line.split("=", 1) for line in lines if "=" in line and not line.startswith("#"))
+    assert said["User"] == "brooder"
+    assert said["CapabilityBoundingSet"] == ""
+    assert said["ProtectSystem"] == "strict"
+    assert said["StateDirectory"] == "brooder"
+    assert said["Restart"] == "always"
+    assert "ReadWritePaths" not in said
+
+
+@pytest.mark.long
+@pytest.mark.timeout(900)
+def test_the_real_installation_runs(tmp_path: Path) -> None:
+    """With the real start.sh: an environment from the lock, over the network."""
+    root = tmp_path / "root"
+    install(CHECKOUT, root)
+    done = subprocess.run(
+        [str(root / "opt/brooder/current/.venv/bin/brooder"), "--help"],
+        capture_output=True,
+        text=True,
+        timeout=60,
+        check=True,
+    )
+    assert "watch" in done.stdout
