@@ -4,7 +4,7 @@ Which alarms one cause can set off together is the alarm table's family; a worse
 trouble has the higher rank."""
 
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field
 from typing import Any
 
 from monitor.watch.alarm_table import TABLE, Family
@@ -50,6 +50,16 @@ class Alarm:
 
 
 @dataclass(slots=True)
+class Answer:
+    """The newest answer to an incident. What it is about may go on all the same."""
+
+    at: float  # wall time
+    by: str | None
+    asked: float  # tick: when it was given, later when it was last asked whether it still helps
+    times: int = 0  # asked so
+
+
+@dataclass(slots=True)
 class Incident:
     """Times are ticks unless they end in `_at`."""
 
@@ -64,6 +74,7 @@ class Incident:
     last_told: float | None = None
     gather_due: float | None = None  # untold alarms are told then, together
     over_due: float | None = None  # nothing is open any more: over then, if nothing new comes
+    answer_given: Answer | None = None
     asked: float | None = None  # since when an urgent alarm waits for an answer
     repeats: int = 0
     extreme_c: float | None = None
@@ -85,6 +96,13 @@ class Incident:
                 if alarm.open and not alarm.acknowledged and rank(alarm.change) > self.answered_rank
             ]
         )
+
+    def answered(self) -> Alarm | None:
+        """The worst open alarm, if it is urgent and somebody has answered it."""
+        lead = self.lead()
+        if lead is None or lead.change.priority is not Priority.URGENT:
+            return None
+        return None if self.unanswered() is not None else lead
 
     def unanswered_since(self) -> float | None:
         """Wall time since when the worst of it waits for an answer."""
@@ -151,6 +169,8 @@ class Incident:
         alarm.acknowledged = True
         self.answered_rank = max(self.answered_rank, rank(alarm.change))
         self.changed = tick
+        times = 0 if self.answer_given is None else self.answer_given.times
+        self.answer_given = Answer(change.at, change.facts.get("by"), tick, times)
         self._stop_asking()
 
     def _stop_asking(self) -> None:
@@ -191,6 +211,7 @@ class Incident:
             "last_told": self.last_told,
             "gather_due": self.gather_due,
             "over_due": self.over_due,
+            "answer_given": None if self.answer_given is None else asdict(self.answer_given),
             "asked": self.asked,
             "repeats": self.repeats,
             "extreme_c": self.extreme_c,
@@ -207,6 +228,7 @@ class Incident:
             tick = state[name]
             return None if tick is None else float(tick) + shift_s
 
+        answer = state.get("answer_given")
         alarms = {}
         for packed, is_open, acknowledged, told in state["alarms"]:
             change = unpack(packed)
@@ -223,6 +245,9 @@ class Incident:
             last_told=moved("last_told"),
             gather_due=moved("gather_due"),
             over_due=moved("over_due"),
+            answer_given=None
+            if answer is None
+            else Answer(**{**answer, "asked": answer["asked"] + shift_s}),
             asked=moved("asked"),
             repeats=state["repeats"],
             extreme_c=state["extreme_c"],

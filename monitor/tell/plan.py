@@ -39,6 +39,9 @@ class Policy:
     # the time that a box with a dead lamp takes to its chill limit.
     urgent_repeat_s: float = 600.0
     warning_repeat_s: float = 7200.0
+    # Who answered from bed may have fallen asleep again (OPC 10000-9 calls this re-alarm time).
+    # An hour: long enough to mend a lamp and see the floor come back, so that it seldom disturbs.
+    ask_anew_s: float = 3600.0
     morning_at: time = time(7, 0)
     gather_s: float = 5.0  # warnings of one cause within this are one message; urgent never waits
     # Probes fall silent as far apart as they publish, often a minute; a silence that took a
@@ -53,6 +56,7 @@ class _Do(IntEnum):
     OVER = 1
     PASS_ON = 2
     AGAIN = 3
+    ASK_ANEW = 4
 
 
 class Plan:
@@ -135,8 +139,13 @@ class Plan:
             yield incident.gather_due, _Do.TELL
         if incident.over_due is not None:
             yield incident.over_due, _Do.OVER
+        if incident.last_told is None or incident.gather_due is not None:
+            return
         alarm = incident.unanswered()
-        if alarm is None or incident.last_told is None or incident.gather_due is not None:
+        if alarm is None:
+            if incident.answer_given is not None and incident.answered() is not None:
+                asked = incident.answer_given.asked
+                yield max(asked + self._policy.ask_anew_s, incident.changed), _Do.ASK_ANEW
             return
         repeat_s = self._repeat_s(alarm)
         if repeat_s is not None:
@@ -155,6 +164,8 @@ class Plan:
                 return self._pass_on(incident, tick)
             case _Do.AGAIN:
                 return self._again(incident, tick)
+            case _Do.ASK_ANEW:
+                return self._ask_anew(incident, tick)
 
     def _repeat_s(self, alarm: Alarm) -> float | None:
         if alarm.change.alarm in _TOLD_ONCE or alarm.change.priority is Priority.ADVICE:
@@ -305,6 +316,14 @@ class Plan:
             return []
         message = self._speaker.again(incident, alarm, tick - self._offset_s)
         return [] if message is None else [message]
+
+    def _ask_anew(self, incident: Incident, tick: float) -> list[Message]:
+        alarm, answer = incident.answered(), incident.answer_given
+        if alarm is None or answer is None:
+            return []
+        answer.asked = tick
+        answer.times += 1
+        return [self._speaker.asked_anew(incident, alarm, answer, tick - self._offset_s)]
 
     def _pass_on(self, incident: Incident, tick: float) -> list[Message]:
         alarm = incident.unanswered()

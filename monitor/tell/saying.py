@@ -5,7 +5,7 @@ from dataclasses import replace
 
 from monitor.site import Site
 from monitor.tell import wording
-from monitor.tell.incident import Incident, rank
+from monitor.tell.incident import Answer, Incident, rank
 from monitor.tell.message import Kind
 from monitor.tell.picture import now_facts
 from monitor.tell.wording import Voice, Words
@@ -39,6 +39,14 @@ def again(incident: Incident, at: float, site: Site, status: SiteStatus | None) 
     return wording.again(
         _now(incident, at, site, status), _waited_s(incident, at), incident.repeats
     )
+
+
+def asked_anew(
+    incident: Incident, answer: Answer, at: float, site: Site, status: SiteStatus | None
+) -> Words:
+    """Answered, and no better an hour later."""
+    by = answer.by if len(incident.told_to) > 1 else "you"  # whoever is alone knows who it was
+    return wording.asked_anew(_now(incident, at, site, status), Voice(site), by, answer.at, at)
 
 
 def passed_on(incident: Incident, at: float, site: Site, status: SiteStatus | None) -> Words:
@@ -90,8 +98,16 @@ def _now(incident: Incident, at: float, site: Site, status: SiteStatus | None) -
         raise ValueError(f"nothing is open in the incident {incident.id}")
     change = alarm.change
     if incident.family == "silence":
-        return raised([a.change for a in incident.alarms.values() if a.open], site)
+        return raised([_longer(a.change, at) for a in incident.alarms.values() if a.open], site)
     facts = change.facts
     if incident.family in _TEMPERATURE:
         facts = now_facts(facts, status, change.brooder)
     return wording.for_change(replace(change, at=at, facts=facts), site)
+
+
+def _longer(change: Change, at: float) -> Change:
+    """A silence as it stands at `at`."""
+    facts = change.facts.copy()
+    if "silent_s" in facts:
+        facts["silent_s"] += at - change.at
+    return replace(change, at=at, facts=facts)

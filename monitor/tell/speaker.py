@@ -6,7 +6,7 @@ from collections.abc import Callable
 from monitor.site import Site
 from monitor.tell import saying
 from monitor.tell.contacts import Contact, first_told
-from monitor.tell.incident import Alarm, Incident, rank
+from monitor.tell.incident import Alarm, Answer, Incident, rank
 from monitor.tell.message import Kind, Message
 from monitor.tell.wording import Voice, Words, for_change
 from monitor.watch.events import Change, Priority
@@ -73,6 +73,19 @@ class Speaker:
             key=f"{incident.id}:again:{incident.repeats}",
             words=saying.again(incident, at, self._site, self._look()),
             told=told,
+            at=at,
+            lead=lead,
+        )
+
+    def asked_anew(self, incident: Incident, alarm: Alarm, answer: Answer, at: float) -> Message:
+        """Answered, and no better an hour later: to all who know of it."""
+        lead = alarm.change
+        return self._message(
+            incident,
+            Kind.AGAIN,
+            key=f"{incident.id}:anew:{answer.times}",
+            words=saying.asked_anew(incident, answer, at, self._site, self._look()),
+            told=[name for name in incident.told_to if self._wants(name, lead.priority)],
             at=at,
             lead=lead,
         )

@@ -82,12 +82,24 @@ def test_a_restart_anywhere_changes_nothing_that_is_said(steps, cuts, shift_s):
 
 @settings(max_examples=100, deadline=None)
 @given(STEPS)
-def test_nothing_repeats_after_an_answer_until_something_new_is_raised(steps):
+def test_nothing_repeats_within_an_hour_of_an_answer_until_something_new_is_raised(steps):
     course = Course(steps)
     said = told_by(course, every_s=60)
     changes = course_changes(course)
     for message in said:
         if message.kind is not Kind.AGAIN:
+            continue
+        if ":anew:" in message.key:
+            related = course.related(message.thread)
+            answers = [
+                c.at
+                for c in changes
+                if c.change is ChangeKind.ACKNOWLEDGED
+                and c.occurrence in related
+                and c.at <= message.at
+            ]
+            assert message.at >= max(answers) + Policy().ask_anew_s
+            assert any(course.open_at(o, message.at) for o in related)
             continue
         waiting = [
             c

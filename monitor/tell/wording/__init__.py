@@ -5,7 +5,7 @@ only it knows: repeats, passing on, several brooders at once, the morning."""
 
 from monitor.site import Brooder, Site
 from monitor.tell.wording.advice import ADVICE
-from monitor.tell.wording.life import again, answered, passed_on, shelved, unshelved
+from monitor.tell.wording.life import again, answered, asked_anew, passed_on, shelved, unshelved
 from monitor.tell.wording.morning import BoxMorning, Gathered, morning
 from monitor.tell.wording.over import all_clear
 from monitor.tell.wording.silence import SILENCE, site_silent
@@ -24,6 +24,7 @@ __all__ = [
     "again",
     "all_clear",
     "answered",
+    "asked_anew",
     "for_change",
     "morning",
     "passed_on",

@@ -4,6 +4,7 @@ Called by `for_change` and the planner."""
 
 from dataclasses import replace
 
+from monitor.tell.wording.temperature import NOW
 from monitor.tell.wording.words import Voice, Words, compose, listed, sentence, span
 from monitor.watch.events import AlarmName, Change
 
@@ -28,6 +29,17 @@ TROUBLE = {  # each alarm as a thing one can see to
 }
 
 
+# What the journal keeps where nobody gave a name: how the answer came, which is nobody's name.
+_MEANS = ("page", "command", "mqtt")
+
+
+def person(by: str | None) -> str:
+    """Who did something, to begin a sentence."""
+    if not by or by in _MEANS:
+        return "Somebody"
+    return by[0].upper() + by[1:]
+
+
 def again(told: Words, lasted_s: float, number: int) -> Words:
     """The `number`th repeat: `told` are the words as they would be said now. `brief` is for whom
     the first message has reached."""
@@ -36,6 +48,19 @@ def again(told: Words, lasted_s: float, number: int) -> Words:
     whole = _with(title, told.body, line)
     short = _with(title, told.brief, f"{line} What to do: see the first message.")
     return replace(whole, brief=short.body)
+
+
+def asked_anew(told: Words, voice: Voice, by: str | None, answered_at: float, at: float) -> Words:
+    """Somebody answered, and it is no better: whoever answered from bed may have fallen asleep."""
+    first, _, rest = told.body.partition("\n")
+    said = f"{person(by)} answered at {voice.clock(answered_at, at)}"
+    figures = first.removeprefix(NOW)
+    first = f"{said}. {first}" if figures == first else f"{said}; it is still {figures}"
+    line = "Asked again every hour until it is over."
+    whole = compose(f"{told.title} (still)", first, rest, line)
+    _, _, rest = told.brief.partition("\n")
+    brief = compose(whole.title, first, rest, f"{line} What to do: see the first message.")
+    return replace(whole, brief=brief.body)
 
 
 def passed_on(told: Words, lasted_s: float, names: list[str]) -> Words:
@@ -47,7 +72,7 @@ def passed_on(told: Words, lasted_s: float, names: list[str]) -> Words:
 
 def answered(change: Change, voice: Voice) -> Words:
     """Somebody acknowledged: told to the others, so that two do not run."""
-    by = change.facts.get("by") or "Somebody"
+    by = person(change.facts.get("by"))
     return compose(
         f"{voice.where(change.brooder)}: {TROUBLE[change.alarm]} is being seen to",
         f"{by} answered at {voice.clock(change.at, change.at)}. No more repeats.",
@@ -63,7 +88,7 @@ def shelved(change: Change, voice: Voice) -> Words:
     return compose(
         f"{voice.where(change.brooder)}: {TROUBLE[change.alarm]} is put aside",
         f"Not told{until}.{why}",
-        f"By {facts['by']}." if facts.get("by") else None,
+        f"By {facts['by']}." if facts.get("by") not in (None, *_MEANS) else None,
     )
 
 

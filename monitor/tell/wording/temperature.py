@@ -114,6 +114,7 @@ def cold_night(change: Change, voice: Voice, box: Brooder | None) -> Words:
     )
 
 
+NOW = "Now "  # how the first line of a temperature begins
 STEADY_C_PER_H = 0.3  # slower than this is not worth a word; a probe's noise gives as much
 
 TEMPERATURE: dict[AlarmName, Callable[[Change, Voice, Brooder | None], Words]] = {
@@ -131,7 +132,7 @@ def now_and_target(voice: Voice, facts: Facts) -> str:
     target = f"should be {voice.temp(facts['target_c'])}" if "target_c" in facts else None
     if "temp_c" not in facts:
         return f"It {target}." if target else ""
-    now = f"Now {voice.temp(facts['temp_c'])}"
+    now = f"{NOW}{voice.temp(facts['temp_c'])}"
     return f"{now}, {target}." if target else f"{now}."
 
 

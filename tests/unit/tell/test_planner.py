@@ -131,8 +131,59 @@ def test_an_urgent_alarm_repeats_every_ten_minutes_until_somebody_answers():
     repeats = [m for m in teller.said if m.kind is Kind.AGAIN]
     assert [(m.at - NIGHT) / 60 for m in repeats] == [10, 20, 30]
     teller.take(answered(A.CHILL, 36 * 60))
-    teller.go(NIGHT + 5 * 3600 - 500)
+    teller.go(NIGHT + 36 * 60 + 3599)
     assert [m for m in teller.said if m.kind is Kind.AGAIN] == repeats
+
+
+def test_who_answered_and_fell_asleep_is_asked_anew_every_hour_until_it_is_over():
+    teller = Teller()
+    teller.take(raised(A.CHILL))
+    teller.take(answered(A.CHILL, 600))
+    for minute in range(11, 4 * 60):
+        teller.go(NIGHT + 60 * minute)
+        if minute in (40, 100):
+            teller.restarted()
+    anew = [m for m in teller.said if m.kind is Kind.AGAIN]
+    assert [(m.at - NIGHT) / 60 for m in anew] == [70, 130, 190]
+    assert len({m.key for m in anew}) == 3
+    assert all(m.priority is P.URGENT and m.ack_for == () for m in anew)
+    assert anew[0].body.startswith("You answered at 02:30; it is still 28.9 °C, should be 35.0 °C.")
+    teller.take(cleared(A.CHILL, 4 * 3600))
+    teller.go(NIGHT + 9 * 3600)
+    assert [m for m in teller.said if m.kind is Kind.AGAIN] == anew
+
+
+def test_all_who_know_of_it_are_asked_anew_and_hear_who_had_answered():
+    teller = Teller(ME, ANN)
+    teller.take(raised(A.CHILL))
+    teller.go(NIGHT + 900)
+    teller.take(answered(A.CHILL, 1200, by="ann"))
+    [anew] = teller.go(NIGHT + 1200 + 3600)
+    assert anew.contacts == ("me", "ann")
+    assert anew.body.startswith("Ann answered at 02:40; it is still")
+
+
+def test_an_answered_warning_is_not_asked_anew_nor_what_only_the_warning_is_left_of():
+    teller = Teller()
+    teller.take(raised(A.COLD))
+    teller.go(NIGHT + 10)
+    teller.take(answered(A.COLD, 60))
+    teller.take(raised(A.CHILL, 100))
+    teller.take(answered(A.CHILL, 200))
+    teller.take(cleared(A.CHILL, 3000))
+    teller.go(local(11, 6, 59))
+    assert teller.kinds() == [Kind.RAISED, Kind.RAISED]
+
+
+def test_a_newer_answer_begins_the_hour_anew():
+    teller = Teller()
+    teller.take(raised(A.HEAT_LOSS))
+    teller.take(answered(A.HEAT_LOSS, 60))
+    teller.take(raised(A.CHILL, 3000))
+    teller.take(answered(A.CHILL, 3300))
+    assert teller.go(NIGHT + 3300 + 3599) == []
+    [anew] = teller.go(NIGHT + 3300 + 3600)
+    assert "dangerously cold" in anew.title
 
 
 def test_warnings_repeat_less_and_not_in_quiet_hours():
@@ -175,6 +226,7 @@ def test_an_answer_in_time_keeps_the_next_contact_asleep():
     teller.take(raised(A.CHILL))
     teller.take(answered(A.CHILL, 300))
     teller.go(NIGHT + 4 * 3600)
+    assert len(teller.said) > 1
     assert all("ann" not in m.contacts for m in teller.said)
 
 
@@ -184,7 +236,7 @@ def test_all_who_were_told_hear_who_answered_and_that_it_is_over():
     teller.go(NIGHT + 900)
     [told] = teller.take(answered(A.CHILL, 1000, by="ann"))
     assert (told.kind, told.contacts) == (Kind.ANSWERED, ("me",))
-    assert "ann answered" in told.body
+    assert "Ann answered" in told.body
     teller.take(cleared(A.CHILL, 2000))
     [over] = teller.go(NIGHT + 2010)
     assert (over.kind, set(over.contacts)) == (Kind.OVER, {"me", "ann"})
@@ -195,7 +247,7 @@ def test_an_answer_to_the_worst_answers_the_lesser_alarms_of_the_same_cause():
     teller.take(raised(A.HEAT_LOSS))
     teller.take(raised(A.CHILL, 100))
     teller.take(answered(A.CHILL, 200))
-    teller.go(NIGHT + 4 * 3600)
+    teller.go(NIGHT + 200 + 3599)
     assert teller.kinds() == [Kind.RAISED, Kind.RAISED]
 
 
@@ -255,6 +307,16 @@ def test_where_no_other_brooder_could_join_silence_is_told_at_once():
         plan.advance(Moment(NIGHT - 60, NIGHT - 60))
         silent = change(A.NO_READINGS, brooder=brooder)
         assert len(plan.changes([silent], Moment(NIGHT, NIGHT))) == 1
+
+
+def test_a_repeated_silence_says_how_long_it_has_lasted_by_now():
+    teller = Teller()
+    silent = Facts(temp_c=34.1, target_c=35.0, since=NIGHT - 900, silent_s=900.0)
+    teller.take(raised(A.NO_READINGS, facts=silent))
+    [first] = teller.go(NIGHT + 61)
+    [repeat] = teller.go(NIGHT + 61 + 600)
+    assert "Nothing has been heard for 15 min." in first.body
+    assert "Nothing has been heard for 26 min." in repeat.body
 
 
 def test_another_brooder_that_falls_silent_later_is_told():

@@ -71,6 +71,14 @@ def all_messages() -> dict[str, Words]:
     cold = wording.for_change(change(AlarmName.CHILL), here)
     said["reminder"] = wording.again(cold, 1500, 2)
     said["reminder, brief"] = replace(said["reminder"], body=said["reminder"].brief)
+    said["answered, and no better"] = wording.asked_anew(cold, voice, "you", NIGHT, NIGHT + 3600)
+    said["answered, and no better, brief"] = replace(
+        said["answered, and no better"], body=said["answered, and no better"].brief
+    )
+    silent = wording.for_change(change(AlarmName.NO_READINGS), here)
+    said["answered, and still silent"] = wording.asked_anew(
+        silent, voice, "page", NIGHT, NIGHT + 3600
+    )
     said["passed on"] = wording.passed_on(cold, 900, ["my phone"])
     said["several silent"] = wording.site_silent(
         [change(AlarmName.NO_READINGS), change(AlarmName.NO_READINGS, brooder="shed")], voice
@@ -165,6 +173,16 @@ def test_a_reminder_keeps_what_a_locked_phone_shows(alarm):
     seen = f"{words.title}\n{words.body}"[: wording.LOCK_SCREEN]
     assert "should be 95.0 °F" in seen
     assert re.search(r"Check [a-z ]+ first\.|Raise a lamp|Go and look at the chicks\.", seen)
+
+
+@pytest.mark.parametrize("alarm", URGENT)
+def test_what_is_asked_anew_keeps_what_a_locked_phone_shows(alarm):
+    told = wording.for_change(change(alarm), site(Unit.FAHRENHEIT))
+    words = wording.asked_anew(told, Voice(site()), "my phone", NIGHT, NIGHT + 3600)
+    seen = f"{words.title}\n{words.body}"[: wording.LOCK_SCREEN]
+    assert "porch" in seen
+    assert "My phone answered at 02:20" in seen
+    assert "should be 95.0 °F" in seen
 
 
 @given(name=st.text("abcdefghij klm", min_size=1, max_size=40).filter(str.strip))
