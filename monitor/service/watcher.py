@@ -43,6 +43,7 @@ DISK_PATIENCE_S = 30.0  # silent for longer: it counts as one that refuses
 MOST_AT_ONCE = 500  # deliveries between two looks at the clock
 SNAPSHOT_EVERY_S = 900.0
 STATUS_EVERY_S = 0.5
+LONG_DRAW_S = 0.01
 STATUS_SHARE = 0.02  # of a core; the picture of thousands of brooders is drawn less often
 HOUSEKEEPING_EVERY_S = 10.0
 FAILED_ROUND_S = 0.5
@@ -132,6 +133,8 @@ class Watcher:
         self._snapshot_tick = float("-inf")
         self._status_due = 0.0
         self._sample_soon = False
+        self._draw_s = 0.0
+        self._changes: list[Change] = []  # not yet published
         self._drawn: tuple[Moment, SiteStatus] | None = None
         self._housekeeping_due = time.monotonic() + HOUSEKEEPING_EVERY_S
         self._failed_rounds = 0
@@ -242,6 +245,7 @@ class Watcher:
             self._stop.wait(FAILED_ROUND_S)  # what is due stays due: no race through the rounds
         self._commit_if_due(now, last=last)
         self._tell_what_settled(last=last)
+        self._publish_changes(now)
         self._publish_status(now)
         if time.monotonic() >= self._housekeeping_due:
             self._housekeeping_due = time.monotonic() + HOUSEKEEPING_EVERY_S
@@ -361,10 +365,19 @@ class Watcher:
         self._writer.submit(submission)
         if happened.batch.changes:
             self._status_due = 0.0
-            self._quietly(
-                "Changes could not be published.",
-                lambda: self._told.changed(happened.batch.changes, self._draw(now)),
-            )
+            self._changes += happened.batch.changes
+
+    def _publish_changes(self, now: Moment) -> None:
+        """The alarms' state for MQTT and log. Where the picture takes its time, people first."""
+        if not self._changes:
+            return
+        if self._draw_s > LONG_DRAW_S and any(not sent.told for sent in self._sent):
+            return
+        changes, self._changes = self._changes, []
+        self._quietly(
+            "Changes could not be published.",
+            lambda: self._told.changed(changes, self._draw(now)),
+        )
 
     def _tell_what_settled(self, *, last: bool) -> None:
         while not self._settled.empty():
@@ -419,7 +432,8 @@ class Watcher:
     def _publish_status(self, now: Moment) -> None:
         if time.monotonic() < self._status_due:
             return
-        begun = time.thread_time()
+        if self._draw_s > LONG_DRAW_S and any(not sent.told for sent in self._sent):
+            return
         try:
             status = self._draw(now)
         except Exception:
@@ -430,8 +444,7 @@ class Watcher:
             self._status_due = time.monotonic() + STATUS_EVERY_S
             return
         self._status_failing = False
-        took_s = time.thread_time() - begun
-        self._status_due = time.monotonic() + max(STATUS_EVERY_S, took_s / STATUS_SHARE)
+        self._status_due = time.monotonic() + max(STATUS_EVERY_S, self._draw_s / STATUS_SHARE)
         with self._status_changed:
             self.status = status
             self._status_changed.notify_all()
@@ -439,7 +452,9 @@ class Watcher:
     def _draw(self, now: Moment) -> SiteStatus:
         """How things stand at the end of this round; `now` is the round's own."""
         if self._drawn is None or self._drawn[0] is not now:
+            begun = time.thread_time()
             self._drawn = (now, self.core.status(now))
+            self._draw_s = time.thread_time() - begun
         return self._drawn[1]
 
     def _say_status(self) -> None:

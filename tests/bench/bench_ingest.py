@@ -1,30 +1,63 @@
 """Durable ingest through the real service against real Mosquitto, beside two baselines in the same
 run: a bare paho subscriber that only counts, and paho with one SQLite insert a message.
 
-    python tests/bench/bench_ingest.py [--messages 20000] [--probes 100]
+    python tests/bench/bench_ingest.py [--messages 30000] [--probes 100] [--window 1000] [--runs 3]
 
-Prints messages a second and the ratios. All three acknowledge with QoS 1; ours and the insert only
-after the disk has it."""
+Each of the three is a process of its own that is made to wait (SIGSTOP) with its session open while
+the broker takes the messages and queues them; the clock runs from SIGCONT to the last message, so
+no publisher takes part. All acknowledge with QoS 1; ours and the insert only after the disk has
+it. `--window` is the broker's max_inflight_messages (Mosquitto's own default is 20)."""
 
 import argparse
-import multiprocessing
-import sqlite3
+import signal
+import statistics
 import subprocess
 import sys
 import tempfile
 import time
+from collections.abc import Callable
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
 import paho.mqtt.client as paho
+import psutil
 from paho.mqtt.enums import CallbackAPIVersion
 from support.mosquitto import Mosquitto
 
 from monitor.journal.reader import JournalReader
 
-CONF = "max_inflight_messages 1000\nmax_queued_messages 0\n"
+LAST = "bench/last"
+BARE = """
+import sqlite3, sys, time
+import paho.mqtt.client as paho
+from paho.mqtt.enums import CallbackAPIVersion
+port, path = int(sys.argv[1]), sys.argv[2]
+db = sqlite3.connect(path, isolation_level=None, check_same_thread=False) if path else None
+if db:
+    db.execute("PRAGMA journal_mode=WAL")
+    db.execute("PRAGMA synchronous=FULL")
+    db.execute("CREATE TABLE IF NOT EXISTS reading (at, topic, payload)")
+count = 0
+def on_message(client, _userdata, message):
+    global count
+    if db:
+        row = (time.time(), message.topic, message.payload)
+        db.execute("INSERT INTO reading VALUES (?, ?, ?)", row)
+        client.ack(message.mid, message.qos)
+    count += 1
+    if message.topic == "bench/last":
+        print(count, flush=True)
+client = paho.Client(
+    callback_api_version=CallbackAPIVersion.VERSION2, client_id="bare", manual_ack=bool(db)
+)
+client.on_message = on_message
+client.on_subscribe = lambda *_: print("up", flush=True)
+client.connect("127.0.0.1", port)
+client.subscribe("bench/#", qos=1)
+client.loop_forever()
+"""
 CONFIG = """
 [site]
 name = "Bench"
@@ -39,90 +72,73 @@ folder = "state"
 """
 
 
-def publish(port: int, topics: list[str], count: int, go: "multiprocessing.Event") -> None:
-    """A publisher in a process of its own, as fast as the broker takes it."""
+def publish(port: int, topics: list[str], count: int) -> None:
+    """All messages and a last one, each taken by the broker when this returns."""
     client = paho.Client(callback_api_version=CallbackAPIVersion.VERSION2)
     client.max_inflight_messages_set(1000)
     client.connect("127.0.0.1", port)
     client.loop_start()
-    go.wait(60)
-    for n in range(count):
+    for n in range(count - 1):
         info = client.publish(topics[n % len(topics)], f"{33 + n % 17 / 16:.4f}", qos=1)
         if n % 2000 == 1999:
             info.wait_for_publish(60)
-    info.wait_for_publish(60)
+    client.publish(LAST, "34.0", qos=1).wait_for_publish(60)
     client.disconnect()
     client.loop_stop()
 
 
-def timed(port: int, topics: list[str], count: int, done: "callable") -> float:
-    """Messages a second from the first publish until `done()`."""
-    go = multiprocessing.Event()
-    process = multiprocessing.Process(target=publish, args=(port, topics, count, go))
-    process.start()
-    time.sleep(1.5)
+def drained(
+    pid: int, port: int, topics: list[str], count: int, done: Callable[[], bool]
+) -> tuple[float, float]:
+    """Messages a second from the moment the process may go on until `done()`; its CPU seconds."""
+    process = psutil.Process(pid)
+    process.send_signal(signal.SIGSTOP)
+    publish(port, topics, count)
+    before = process.cpu_times()
     begun = time.perf_counter()
-    go.set()
-    deadline = begun + 180
+    process.send_signal(signal.SIGCONT)
     while not done():
-        assert time.perf_counter() < deadline, "not done in three minutes"
-        time.sleep(0.01)
+        assert time.perf_counter() < begun + 180, "not done in three minutes"
     took = time.perf_counter() - begun
-    process.join(60)
-    return count / took
+    after = process.cpu_times()
+    return count / took, after.user + after.system - before.user - before.system
 
 
-def subscriber(port: int, insert: sqlite3.Connection | None) -> tuple[paho.Client, list[int]]:
-    """A bare paho subscriber; with `insert`, one transaction a message."""
-    count = [0]
-    client = paho.Client(
-        callback_api_version=CallbackAPIVersion.VERSION2,
-        client_id="baseline",
-        manual_ack=insert is not None,
-    )
-
-    def on_message(c: paho.Client, _u: object, m: paho.MQTTMessage) -> None:
-        if insert is not None:
-            insert.execute(
-                "INSERT INTO reading VALUES (?, ?, ?)", (time.time(), m.topic, m.payload)
-            )
-            c.ack(m.mid, m.qos)
-        count[0] += 1
-
-    client.on_message = on_message
-    client.connect("127.0.0.1", port)
-    client.subscribe("bench/#", qos=1)
-    client.loop_start()
-    return client, count
-
-
-def baseline(folder: Path, topics: list[str], count: int, *, insert: bool) -> float:
-    """Messages a second of a bare subscriber."""
-    with Mosquitto(folder, CONF) as broker:
-        connection = None
-        if insert:
-            connection = sqlite3.connect(
-                folder / "base.db", isolation_level=None, check_same_thread=False
-            )
-            connection.execute("PRAGMA journal_mode=WAL")
-            connection.execute("PRAGMA synchronous=FULL")
-            connection.execute("CREATE TABLE reading (at, topic, payload)")
-        client, got = subscriber(broker.port, connection)
+def baseline(
+    folder: Path, conf: str, topics: list[str], count: int, *, insert: bool
+) -> tuple[float, float]:
+    """Messages a second and CPU of a bare subscriber."""
+    folder.mkdir()
+    with Mosquitto(folder, conf) as broker:
+        path = str(folder / "base.db") if insert else ""
+        child = subprocess.Popen(
+            [sys.executable, "-c", BARE, str(broker.port), path], stdout=subprocess.PIPE, text=True
+        )
+        assert child.stdout is not None
         try:
-            return timed(broker.port, topics, count, lambda: got[0] >= count)
+            child.stdout.readline()
+            line = child.stdout.readline  # waits for the last one
+
+            def done() -> bool:
+                assert int(line()) == count
+                return True
+
+            return drained(child.pid, broker.port, topics, count, done)
         finally:
-            client.disconnect()
-            client.loop_stop()
+            child.kill()
+            child.wait()
 
 
-def ours(folder: Path, topics: list[str], count: int) -> float:
-    """Messages a second of the service, counted in its journal at the end."""
-    with Mosquitto(folder / "broker", CONF) as broker:
+def ours(folder: Path, conf: str, topics: list[str], count: int) -> tuple[float, float]:
+    """Messages a second and CPU of the service, counted in its journal at the end."""
+    folder.mkdir()
+    with Mosquitto(folder / "broker", conf) as broker:
         text = CONFIG.format(port=broker.port)
-        for number, topic in enumerate(topics):
+        for number, topic in enumerate([*topics, LAST]):
             if number % 4 == 0:
                 text += f'[[brooders]]\nname = "b{number // 4}"\nlength_m = 1.5\nwidth_m = 1.5\n'
-            text += f'[[brooders.probes]]\nname = "p{number}"\ntopic = "{topic}"\nplace = "floor"\n'
+            name = topic.rpartition("/")[2]
+            text += f'[[brooders.probes]]\nname = "{name}"\ntopic = "{topic}"\nplace = "floor"\n'
         config = folder / "brooder.toml"
         config.write_text(text)
         command = [sys.executable, "-m", "monitor", "watch", "--config", str(config)]
@@ -132,21 +148,17 @@ def ours(folder: Path, topics: list[str], count: int) -> float:
             while b"Stop with" not in (folder / "out").read_bytes():
                 time.sleep(0.05)
                 assert service.poll() is None, (folder / "log").read_text()
-            time.sleep(1.0)
-            reader = JournalReader(folder / "state" / "journal.db")
+            time.sleep(2.0)
+            last = f"b{len(topics) // 4}/last"
+            with JournalReader(folder / "state" / "journal.db") as reader:
 
-            def kept() -> int:
-                with reader.picture() as db:
-                    rows = db.execute("SELECT sum(length(readings)) FROM log").fetchone()[0]
-                # About ten bytes a reading in the log; counted exactly once that much is there.
-                if (rows or 0) < count * 6:
-                    return 0
-                return sum(reader.counts_by_day().values())
+                def done() -> bool:
+                    time.sleep(0.05)
+                    return bool(reader.counts_by_day(last))
 
-            rate = timed(broker.port, topics, count, lambda: kept() >= count)
-            cpu = Path(f"/proc/{service.pid}/stat").read_text().rsplit(")", 1)[1].split()
-            print(f"  service CPU seconds since start: {(int(cpu[11]) + int(cpu[12])) / 100:.1f}")
-            return rate
+                found = drained(service.pid, broker.port, topics, count, done)
+                assert sum(reader.counts_by_day().values()) == count
+            return found
         finally:
             service.terminate()
             service.wait(30)
@@ -155,22 +167,34 @@ def ours(folder: Path, topics: list[str], count: int) -> float:
 def main() -> None:
     """Prints the three rates and two ratios."""
     words = argparse.ArgumentParser(description=__doc__)
-    words.add_argument("--messages", type=int, default=20000)
+    words.add_argument("--messages", type=int, default=30000)
     words.add_argument("--probes", type=int, default=100)
+    words.add_argument("--window", type=int, default=1000)
+    words.add_argument("--runs", type=int, default=3)
     asked = words.parse_args()
+    conf = f"max_inflight_messages {asked.window}\nmax_queued_messages 0\n"
     topics = [f"bench/{n}" for n in range(asked.probes)]
+    some = max(1000, asked.messages // 6)
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
-        bare = baseline(folder / "bare", topics, asked.messages, insert=False)
-        print(f"bare paho subscriber that only counts   {bare:9.0f} messages/s")
-        some = min(asked.messages, 5000)
-        single = baseline(folder / "single", topics, some, insert=True)
-        print(f"paho + one SQLite insert a message       {single:9.0f} messages/s")
-        (folder / "ours").mkdir()
-        durable = ours(folder / "ours", topics, asked.messages)
-        print(f"brooder watch, judged and on the disk    {durable:9.0f} messages/s")
-        print(f"ratio to the bare subscriber             {durable / bare:9.2f}  (goal 0.7)")
-        print(f"ratio to one insert a message            {durable / single:9.2f}")
+        bare, single, durable = [], [], []
+        for run in range(asked.runs):
+            place = folder / str(run)
+            place.mkdir()
+            bare.append(baseline(place / "bare", conf, topics, asked.messages, insert=False))
+            single.append(baseline(place / "single", conf, topics, some, insert=True))
+            durable.append(ours(place / "ours", conf, topics, asked.messages))
+    rates = []
+    for what, found, count in (
+        ("bare paho subscriber that only counts", bare, asked.messages),
+        ("paho + one SQLite insert a message", single, some),
+        ("brooder watch, judged and on the disk", durable, asked.messages),
+    ):
+        rate, cpu = (statistics.median(each) for each in zip(*found, strict=True))
+        rates.append(rate)
+        print(f"{what:40}{rate:9.0f} messages/s {1e6 * cpu / count:6.0f} us CPU each")
+    print(f"ratio to the bare subscriber            {rates[2] / rates[0]:9.2f}  (goal 0.7)")
+    print(f"ratio to one insert a message           {rates[2] / rates[1]:9.2f}")
 
 
 if __name__ == "__main__":
