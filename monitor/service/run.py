@@ -465,15 +465,18 @@ class Service:
             log.warning("A changed broker or page takes effect at the next start.")
         self._settings = fresh
         self._reaching.reconfigure(fresh)
-        self._watcher.call(
-            lambda now: self._watcher.core.reconfigured(
-                fresh.site, contacts_of(fresh), policy_of(fresh), now
-            )
-        )
+        self._watcher.call(lambda now: self._reconfigured(fresh, now))
         self._writer.know(fresh.site.all_probes)
         if self._link is not None:
             self._link.set_topics(self._topics())
         log.info("Reloaded.", extra=facts(brooders=len(fresh.site.brooders)))
+
+    def _reconfigured(self, fresh: Settings, now: Moment) -> None:
+        """In the watch thread."""
+        core = self._watcher.core
+        before = {box.name for box in core.site.brooders}
+        core.reconfigured(fresh.site, contacts_of(fresh), policy_of(fresh), now)
+        self._telling.forget(sorted(before - {box.name for box in fresh.site.brooders}))
 
     # -- stop
 

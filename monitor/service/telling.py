@@ -2,12 +2,12 @@
 
 import json
 import logging
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 
 from monitor.intake.link import BrokerLink
 from monitor.service.logs import facts
 from monitor.tell.message import Message
-from monitor.tell.status_topics import topics_of
+from monitor.tell.status_topics import cleared_topics, topics_of
 from monitor.watch.events import Change, ChangeKind, Priority
 from monitor.watch.status import SiteStatus
 
@@ -76,4 +76,11 @@ class Telling:
         for topic, payload, retain in topics_of(status, self._prefix):
             if self._said.get(topic) != payload:
                 self._said[topic] = payload
+                self.link.publish(topic, payload, qos=1, retain=retain)
+
+    def forget(self, gone: Iterable[str]) -> None:
+        """Takes the retained state of brooders that are no longer configured off the broker."""
+        for topic, payload, retain in cleared_topics(gone, self._prefix):
+            self._said.pop(topic, None)
+            if self.link is not None:
                 self.link.publish(topic, payload, qos=1, retain=retain)
