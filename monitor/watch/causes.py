@@ -103,9 +103,9 @@ def explanations(
         ),
         Explanation(Why.COVER, 0.16 * r, 0.11 * r, 0.45 * r, hypot(0.35 * r, doubt), log(0.002)),
         Explanation(
-            Why.SMALL, 0.07 * r, 0.04 * r, 0.05 * r, hypot(0.08 * r, doubt), log(0.10) + act
+            Why.SMALL, 0.07 * r, 0.04 * r, 0.01 * r, hypot(0.05 * r, doubt), log(0.10) + act
         ),
-        Explanation(Why.SMALL, 0.0, 0.3, 0.5, hypot(1.5, doubt), log(0.30)),
+        Explanation(Why.SMALL, 0.0, 0.3, 0.5, hypot(1.2, doubt), log(0.30)),
         Explanation(Why.PROBE, 0.95 * r, 0.10 * r, 0.0, hypot(0.05 * r, doubt), log(0.01)),
     ]
     total = sum(watts) + other_watts

@@ -36,9 +36,9 @@ class FloorModel:
         "_bank_sum",
         "_bank_tick",
         "_noise",
-        "_outside_known",
         "bank",
         "filter",
+        "outside_known",
         "test",
     )
 
@@ -46,7 +46,7 @@ class FloorModel:
         rise_k, rise_sd_k = prior.rise_k, prior.rise_sd_k
         if not outside_known:
             rise_k, rise_sd_k = floor_c, _FLOATING_SD_K
-        self._outside_known = outside_known
+        self.outside_known = outside_known
         self.filter = FloorFilter(
             tick=tick,
             temp_c=floor_c,
@@ -105,7 +105,7 @@ class FloorModel:
     def expected(self) -> tuple[float, float]:
         """The rise to foretell the floor with, and its standard deviation."""
         slow = self.bank if self.known else self.filter
-        if self._outside_known:
+        if self.outside_known:
             return slow.rise_k, slow.rise_sd_k
         # what it heads for is only known from where it is
         return 0.5 * (self.filter.temp_c + slow.rise_k), 0.7 + slow.rise_sd_k
@@ -157,6 +157,7 @@ class FloorModel:
             "mean": [self._bank_sum, self._bank_count, self._bank_tick],
             "test": self.test.state(),
             "noise": self._noise,
+            "outside_known": self.outside_known,
         }
 
     def restore(self, state: State, shift_s: float) -> None:

@@ -19,7 +19,6 @@ from monitor.watch.events import Cause, Moment, State
 from monitor.watch.fall import HOLD_S, Fall
 from monitor.watch.harm import minutes_to
 from monitor.watch.loss import Loss, loss_from
-from monitor.watch.mend import mends
 from monitor.watch.model import LIMIT, FloorModel
 from monitor.watch.outside_curve import OutsideCurve, OutsideHistory
 from monitor.watch.probe_health import CHECK_S, ProbeHealth
@@ -32,6 +31,9 @@ from monitor.watch.witness import Witness
 _STEP_S = 25.0  # a filter step at most this often: a reading every 30 s makes one step each
 _GAP_S = 1800.0  # nothing heard for longer: begin anew, a ten-minute radio gap is bridged
 _OUTSIDE_S = 420.0  # smoothing of the outside probe
+_OUTSIDE_WAIT_S = 600.0  # a configured outside probe is waited for so long
+_OUTSIDE_LOST_S = 3600.0  # and done without after so long a silence
+_TAU_KNOWN, _SWITCHED_SD_K = 1.3, 3.0  # what stays known when the outside comes or goes
 _ACTED_SD_K = 2.0  # what a grower's act may do to the rise
 _OFFSET_RATE = 0.002  # of a step: how two floor probes differ is learned over half a day
 _OFFSET_S = 1200.0  # probes heard within this are compared
@@ -60,6 +62,8 @@ class ThermalWatch:
         self._outside_c: float | None = None
         self._outside_tick = 0.0
         self._model: FloorModel | None = None
+        self._first = NEVER  # floor reading
+        self._fed_with_floor = False  # the history holds the floor, for want of an outside
         self._fall = Fall()
         self._rise = Rise()
         self._upturn = Upturn()
@@ -143,11 +147,9 @@ class ThermalWatch:
         self._recent.append((tick, floor_c))
         if len(self._recent) > _RECENT:
             del self._recent[0]
-        model = self._model
+        model = self._modelled(tick, floor_c)
         if model is None:
-            if self._outside_known and self._outside_c is None:
-                return None  # nothing can be learned before the outside is heard
-            model = self._model = self._begin(tick, floor_c)
+            return self._tell()
         if step_s > _GAP_S:
             self._begin_again(model, tick, floor_c)
         outside_c = self._ambient_c()
@@ -158,8 +160,9 @@ class ThermalWatch:
         self._see_rise(model, tick)
         doubt.look(self._all, tick, _STEP_S)
         if not self._fall.open:
-            if not self._outside_known:
+            if self._outside_c is None:
                 self._history.add(tick, floor_c)
+                self._fed_with_floor = True
             if model.learn(tick, floor_c, outside_c):
                 self._history.add_rise(tick, model.bank.rise_k)
             if self._loss is not None and self._loss.over(tick, model.filter.rise_k):
@@ -199,10 +202,35 @@ class ThermalWatch:
             else:
                 track.offset += _OFFSET_RATE * (apart - track.offset)
 
-    def _begin(self, tick: float, floor_c: float) -> FloorModel:
-        return FloorModel(
-            self._prior, tick=tick, floor_c=floor_c, outside_known=self._outside_known
-        )
+    def _modelled(self, tick: float, floor_c: float) -> FloorModel | None:
+        """The model, of the kind that fits what is measured now. None: the outside probe has not
+        been heard yet, and is waited for."""
+        measured = self._outside_c is not None and tick - self._outside_tick < _OUTSIDE_LOST_S
+        old = self._model
+        if old is not None and old.outside_known == measured:
+            return old
+        if old is None:
+            if self._first == NEVER:
+                self._first = tick
+            if self._outside_known and not measured and tick - self._first < _OUTSIDE_WAIT_S:
+                return None
+            prior = self._prior
+        else:
+            prior = replace(
+                self._prior,
+                time_constant_s=old.bank.tau_s,
+                time_constant_spread=_TAU_KNOWN,
+                rise_k=floor_c - (self._outside_c or 0.0),
+                rise_sd_k=_SWITCHED_SD_K,
+            )
+        if measured and self._fed_with_floor:
+            self._history = OutsideHistory()
+            self._fed_with_floor = False
+        self._model = FloorModel(prior, tick=tick, floor_c=floor_c, outside_known=measured)
+        if old is not None:
+            self._fall.end()
+        self._fall.follow(tick, floor_c, *self._model.expected())
+        return self._model
 
     def _begin_again(self, model: FloorModel, tick: float, floor_c: float) -> None:
         model.begin_again(tick, floor_c)
@@ -211,7 +239,9 @@ class ThermalWatch:
         self._recent.clear()
 
     def _ambient_c(self) -> float:
-        return self._outside_c if self._outside_known and self._outside_c is not None else 0.0
+        model = self._model
+        known = model is not None and model.outside_known
+        return self._outside_c if known and self._outside_c is not None else 0.0
 
     # -- falls and rises
 
@@ -239,7 +269,7 @@ class ThermalWatch:
 
     def _begin_fall(self, tick: float) -> None:
         # the rise above outside, which a loss takes a share of: measured, or from the box's size
-        known = self._outside_known
+        known = self._model is not None and self._model.outside_known
         self._fall.begin(
             self._watts,
             self._prior.bird_watts,
@@ -441,7 +471,7 @@ class ThermalWatch:
         """The coming outside from what the outside probe said; without one, from the floor's own
         cooling, less the rise that the box should have. None: too little was said."""
         curve = self._history.curve(now, until_at)
-        if curve is None or self._outside_known:
+        if curve is None or not self._fed_with_floor:
             return curve
         return curve.lowered(self._prior.rise_k, "the floor's own cooling, no outside probe")
 
@@ -457,16 +487,20 @@ class ThermalWatch:
     ) -> Outlook | None:
         """The coming hours; None: no floor reading yet. `cover_gain` is the W/K of the box as it is
         over the W/K with the other cover."""
-        model = self._model
-        if model is None or self._floor_c is None:
+        if self._floor_c is None:
             return None
-        bank = model.bank
-        watts = sum(self._watts) + self._prior.bird_watts
-        rise_k, rise_sd_k = bank.rise_k, bank.rise_sd_k
-        if not self._outside_known or self._outside_c is None:
-            rise_k = self._floor_c - outside.at(start.at)
-            # the curve's own error at this hour is in the floor's lead over it, and in the night's
-            rise_sd_k = 0.8 + 0.8 * outside.sd(start.at)
+        model, prior = self._model, self._prior
+        watts = sum(self._watts) + prior.bird_watts
+        rise_k, rise_sd_k = prior.rise_k, prior.rise_sd_k
+        tau_s, steps = prior.time_constant_s, 0
+        if model is not None:
+            tau_s, steps = model.bank.tau_s, model.bank.steps
+            if model.outside_known:
+                rise_k, rise_sd_k = model.bank.rise_k, model.bank.rise_sd_k
+            elif model.known:
+                # the curve's error at this hour is in the floor's lead over it, and in the night's
+                rise_k = self._floor_c - outside.at(start.at)
+                rise_sd_k = 0.8 + 0.8 * outside.sd(start.at)
         fall = self._fall
         passing = fall.open and fall.verdict is not Why.LAMP  # a cover that is off for a while
         view = tonight.View(
@@ -475,27 +509,15 @@ class ThermalWatch:
             floor_c=fall.open_c if passing else self._floor_c,
             rise_k=rise_k,
             rise_sd_k=rise_sd_k,
-            tau_s=bank.tau_s,
+            tau_s=tau_s,
             outside=outside,
             rise_change=self._rise_change(start),
             low_c=low_c,
             watts=watts,
-            learned=1.0 - exp(-bank.steps / _LEARNED_STEPS),
+            learned=1.0 - exp(-steps / _LEARNED_STEPS),
         )
 
-        def ahead(more_watts: float, gain: float) -> Outlook:
-            more = extra_watts + more_watts
-            return tonight.look_ahead(view, (1.0 + more / max(watts, 1.0)) * cover_gain * gain)
-
-        found = ahead(0.0, 1.0)
-        if found.chance <= tonight.CLEAR_CHANCE:
-            return found
-        return replace(
-            found,
-            mend=mends(
-                self._brooder, found.missing_watts, lambda more, gain: ahead(more, gain).chance
-            ),
-        )
+        return tonight.look_ahead(view, (1.0 + extra_watts / max(watts, 1.0)) * cover_gain)
 
     def _rise_change(self, start: Moment) -> Callable[[float], float]:
         """What the rise gained at the same hours yesterday; a part of it, for days differ."""
@@ -525,7 +547,8 @@ class ThermalWatch:
             "target_c": self._target_c,
             "midnight": self._midnight,
             "floor": [self._floor_c, self._floor_ref_c],
-            "ticks": [self._stepped, self._checked],
+            "ticks": [self._stepped, self._checked, self._first],
+            "fed_with_floor": self._fed_with_floor,
             "told": bool(self._told),
             "recent": [list(pair) for pair in self._recent],
         }
@@ -541,7 +564,8 @@ class ThermalWatch:
         self._outside_tick = float(outside_tick) + shift_s
         self._model = None
         if state["model"] is not None:
-            self._model = self._begin(0.0, 0.0)
+            known = bool(state["model"]["outside_known"])
+            self._model = FloorModel(self._prior, tick=0.0, floor_c=0.0, outside_known=known)
             self._model.restore(state["model"], shift_s)
         self._fall.restore(state["fall"], shift_s)
         self._rise.restore(state["rise"], shift_s)
@@ -553,7 +577,10 @@ class ThermalWatch:
         midnight = state["midnight"]
         self._midnight = None if midnight is None else midnight + shift_s
         self._floor_c, self._floor_ref_c = state["floor"]
-        self._stepped, self._checked = (float(tick) + shift_s for tick in state["ticks"])
+        self._stepped, self._checked, self._first = (
+            NEVER if tick == NEVER else float(tick) + shift_s for tick in state["ticks"]
+        )
+        self._fed_with_floor = bool(state["fed_with_floor"])
         self._recent = [(float(t) + shift_s, float(c)) for t, c in state["recent"]]
         # What was told last is not kept: it is told again, which changes nothing for who knows it.
         self._told = ("before the restart",) if state["told"] else ()

@@ -15,6 +15,7 @@ from monitor.watch.outside_curve import OutsideCurve
 
 WARN_CHANCE = 0.5  # a cold night is told at this chance of leaving the band ...
 CLEAR_CHANCE = 0.2  # ... and is called off below this one
+_Z_CLEAR = 0.8416  # CLEAR_CHANCE of a normal lies below this
 Z80 = 1.2816  # half width of a normal 80 % interval
 _STEP_S = 600.0
 _WANDER_SD = 0.35  # K; the lowest reading lies below the model's by birds and draughts
@@ -48,6 +49,7 @@ def look_ahead(view: View, scale: float) -> Outlook:
     lowest = (temp_c, at)
     leaves_at = at if temp_c < low_c else None
     outside_low_c = outside.at(at)
+    safe_c = temp_c  # lowest course that is undercut in CLEAR_CHANCE of nights
     least_margin = 1e9  # lowest middle course in standard deviations above the band's edge
     lowest_sd = _WANDER_SD
     while at < view.until_at:
@@ -58,6 +60,7 @@ def look_ahead(view: View, scale: float) -> Outlook:
         temp_c = keep * temp_c + (1.0 - keep) * aim
         gone = 1.0 - exp(-(at - start.at) / view.tau_s)
         sd = sqrt((outside.sd(at) * gone) ** 2 + (rise_sd_k * scale * gone) ** 2 + _WANDER_SD**2)
+        safe_c = min(safe_c, temp_c - _Z_CLEAR * sd)
         least_margin = min(least_margin, (temp_c - low_c) / sd)
         if temp_c < lowest[0]:
             lowest = (temp_c, at)
@@ -65,7 +68,7 @@ def look_ahead(view: View, scale: float) -> Outlook:
         if leaves_at is None and temp_c < low_c:
             leaves_at = at
     chance = 0.5 * (1.0 - erf(least_margin / sqrt(2.0)))
-    missing_k = max(0.0, low_c - lowest[0])
+    missing_k = max(0.0, low_c - safe_c)  # short of leaving the band in few nights only
     held_k = max(1.0, (rise_k + view.rise_change(lowest[1])) * scale)
     half = Z80 * lowest_sd
     return Outlook(

@@ -50,10 +50,10 @@ def false_alarms(seen: Watched, since: float) -> list[str]:
         name = change.alarm.value
         limits = night.brooder.limits
         true = {
-            "cold": coldest < night.low_c + 0.5,  # the probe's own error
-            "chill": coldest < night.chill_c + 0.5,
-            "hot": hottest > night.target_c + limits.band_c - 0.5,
-            "overheat": hottest > night.target_c + limits.harm_c - 0.5,
+            "cold": coldest < night.low_c + 0.8,  # the probe's error, and the place's wandering
+            "chill": coldest < night.chill_c + 0.8,
+            "hot": hottest > night.target_c + limits.band_c - 0.8,
+            "overheat": hottest > night.target_c + limits.harm_c - 0.8,
             "cold-night": min(r[1] for r in night.run.extremes if r[0] > at) < night.low_c + 0.3,
         }.get(name, False)
         if not true:
@@ -322,10 +322,11 @@ def main() -> None:
     ask = argparse.ArgumentParser(description=__doc__)
     ask.add_argument("--nights", type=int, default=40)
     ask.add_argument("--seeds", choices=("held", "open"), default="held")
+    ask.add_argument("--begin", type=int, default=0, help="even: seeds from here on")
     ask.add_argument("--kinds", default="")
     ask.add_argument("--verbose", action="store_true")
     told = ask.parse_args()
-    first = 1 if told.seeds == "held" else 0
+    first = told.begin + (1 if told.seeds == "held" else 0)
     kinds = [kind for kind in told.kinds.split(",") if kind]
 
     def wanted(names: Iterable[str]) -> list[str]:

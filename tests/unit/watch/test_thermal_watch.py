@@ -2,6 +2,7 @@
 seeds are fixed; the figures over many nights are in the benchmark and in `test_thermal_nights`."""
 
 import json
+from math import exp
 from random import Random
 
 import pytest
@@ -98,26 +99,26 @@ def test_before_anything_is_learned_the_prior_speaks():
     assert outlook.learned < 0.05
 
 
-def test_tonight_names_what_is_missing_and_what_would_mend_it():
+def test_the_watts_named_as_missing_are_those_that_make_it_hold():
     brooder = box("floor", "outside")
     watch = ThermalWatch(brooder, prior(brooder), True)
     still(watch, floor_c=31.0, outside_c=9.0, hours=6.0)
     outlook = _tonight(watch, hours=6.0, outside_c=9.0)
     assert outlook.chance > 0.9
     assert outlook.outside_low_c == pytest.approx(3.0, abs=0.1)
-    # 22 K over 3 degC is 25 degC at its worst: 3 K short of 28, of the 22 K that 500 W hold
+    # 22 K over 3 degC is 25 degC at its worst: 3 K short of 28, of the 22 K that 500 W hold; and a
+    # margin, so that few nights leave the band
     assert outlook.lowest_c.mid == pytest.approx(25.0, abs=0.7)
-    assert outlook.missing_watts == pytest.approx(500.0 * 3.0 / 22.0, abs=20.0)
-    assert any(clause.startswith("add ") for clause in outlook.mend)
+    assert 500.0 * 3.0 / 22.0 < outlook.missing_watts < 500.0 * 5.5 / 22.0
+    now = Moment(DAY_0 + 21600.0, 21600.0)
     more = watch.outlook(
-        Moment(DAY_0 + 21600.0, 21600.0),
-        from_low(Moment(DAY_0 + 21600.0, 21600.0), 9.0, 3.0, DAY_0 + 54000.0),
-        DAY_0 + 61200.0,
+        now,
+        from_low(now, 9.0, 3.0, now.at + 9 * 3600.0),
+        now.at + 11 * 3600.0,
         low_c=28.0,
-        extra_watts=250.0,
+        extra_watts=outlook.missing_watts,
     )
-    assert more.chance < 0.2
-    assert more.missing_watts == 0.0
+    assert more.chance == pytest.approx(0.2, abs=0.06)
 
 
 @pytest.mark.parametrize(
@@ -213,6 +214,58 @@ def test_a_reading_of_a_probe_it_does_not_know_is_nothing():
     assert watch.floor_c is None
 
 
+def _lamp_out(watch: ThermalWatch, tick: float, floor_c: float, minutes: float) -> list:
+    """A floor that loses a lamp: 3 K with the light, then 9 K more along an hour's cooling."""
+    told = []
+    for k in range(1, int(minutes * 2)):
+        since = 30.0 * k
+        cold = 3.0 * (1.0 - exp(-since / 110.0)) + 9.0 * (1.0 - exp(-since / 3600.0))
+        found = watch.observe(tick + since, "porch/floor", floor_c - cold)
+        if found is not None:
+            told.append(found)
+    return told
+
+
+def test_an_outside_probe_that_was_never_heard_blinds_nobody():
+    """Configured, but its battery is flat: ten minutes later the box is watched without it."""
+    watch = ThermalWatch(box("floor", "outside"), prior(box("floor", "outside")), True)
+    watch.target_is(32.0)
+    watch.hour_is(0.0, 23.0)
+    rng = Random(2)
+    tick = 0.0
+    while tick < 4 * 3600.0:
+        tick += 30.0
+        watch.observe(tick, "porch/floor", 32.0 + rng.gauss(0.0, 0.05))
+    told = _lamp_out(watch, tick, 32.0, 30.0)
+    assert Cause.HEAT_SOURCE in [d.cause for d in told]
+    assert _tonight(watch, hours=tick / 3600.0, outside_c=9.0) is not None
+
+
+def test_an_outside_probe_that_fell_silent_is_done_without():
+    watch = ThermalWatch(box("floor", "outside"), prior(box("floor", "outside")), True)
+    watch.target_is(32.0)
+    watch.hour_is(0.0, 20.0)
+    tick = still(watch, floor_c=32.0, outside_c=9.0, hours=4.0)
+    rng = Random(2)
+    until = tick + 3 * 3600.0
+    while tick < until:
+        tick += 30.0
+        found = watch.observe(tick, "porch/floor", 32.0 + rng.gauss(0.0, 0.05))
+        assert found is None or found.cause is None
+    told = _lamp_out(watch, tick, 32.0, 30.0)
+    assert Cause.HEAT_SOURCE in [d.cause for d in told]
+    watch.observe_outside(tick + 1800.0, 9.0)
+    watch.observe(tick + 1830.0, "porch/floor", 22.0)  # and is taken up again
+
+
+def test_a_fresh_box_has_an_outlook_from_its_first_reading():
+    watch = ThermalWatch(box("floor", "outside"), prior(box("floor", "outside")), True)
+    watch.observe(0.0, "porch/floor", 30.0)
+    outlook = _tonight(watch, hours=0.0, outside_c=9.0)
+    assert outlook.learned == 0.0
+    assert outlook.lowest_c.high - outlook.lowest_c.low > 4.0, "a prior is not sure of itself"
+
+
 def test_a_single_jump_is_doubted_until_the_next_reading_bears_it_out():
     brooder = box("floor", "outside")
     watch = ThermalWatch(brooder, prior(brooder), True)
@@ -248,7 +301,7 @@ def _told_by(start: Prior, samples: list, cut: int | None = None, shift_s: float
     watch = fresh()
     watch.target_is(EXACT.target_c)
     watch.hour_is(0.0, 0.0)
-    told: list[object] = []
+    told: list[tuple] = []
     moved = 0.0
     for index, (tick, key, temp_c) in enumerate(samples):
         if index == cut:
@@ -259,8 +312,10 @@ def _told_by(start: Prior, samples: list, cut: int | None = None, shift_s: float
         if key == OUTSIDE:
             watch.observe_outside(tick + moved, temp_c)
         elif (found := watch.observe(tick + moved, key, temp_c)) is not None:
-            told.append((index, found.cause, found.source, found.doubted, found.hold_until is None))
+            said = (found.cause, found.source, found.doubted, found.hold_until is None)
+            # after a restart the last diagnosis is told again, which is no news
+            if not told or told[-1][1:] != said:
+                told.append((index, *said))
     interval = watch.minutes_to(EXACT.chill_c, samples[-1][0] + moved)
-    told.append(None if interval is None else round(interval.mid, 6))
-    told.append(round(watch.floor_c or 0.0, 9))
-    return told
+    mid = None if interval is None else round(interval.mid, 6)
+    return [*told, mid, round(watch.floor_c or 0.0, 9)]
