@@ -11,6 +11,9 @@ from typing import Any, get_args, get_origin
 from pydantic import BaseModel, SecretStr, ValidationError
 from pydantic.fields import FieldInfo
 
+# A whole table is shown where its keys do not fit together; these may be secrets in some table.
+_SECRET_KEYS = frozenset({"url", "password", "passphrase", "token", "heartbeat_url"})
+
 Path = tuple[str | int, ...]
 
 
@@ -47,10 +50,22 @@ def shown_value(value: object) -> str:
     if isinstance(value, SecretStr):
         return "(hidden)"
     try:
+        value = _without_secrets(value)
         text = json.dumps(value, ensure_ascii=False, default=str)
     except (TypeError, ValueError):
         text = str(value)
     return text if len(text) <= 80 else text[:77] + "..."
+
+
+def _without_secrets(value: object) -> object:
+    if isinstance(value, Mapping):
+        return {
+            key: "(hidden)" if key in _SECRET_KEYS else _without_secrets(inner)
+            for key, inner in value.items()
+        }
+    if isinstance(value, list | tuple):
+        return [_without_secrets(inner) for inner in value]
+    return value
 
 
 def from_validation(error: ValidationError, model: type[BaseModel]) -> list[Fault]:

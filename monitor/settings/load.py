@@ -26,6 +26,7 @@ from monitor.settings.overlay import lay_environment, read_secret_files
 from monitor.site import Brooder, HeatSource, Limits, Place, Probe, ScheduleRow, Site, Steps
 from monitor.units import Unit, to_celsius
 
+MOST_LEVELS = 20  # the file has four
 DEFAULT_FILES = (Path("config/brooder.toml"), Path("/etc/brooder/brooder.toml"))
 
 
@@ -107,6 +108,8 @@ def load_settings(
     raw = _read(source)
     known = frozenset(FileSettings.model_fields)
     faults = lay_environment(raw, environ, known)
+    if _depth(raw) > MOST_LEVELS:
+        raise SettingsFault(str(source), [Fault("", "has tables within tables without an end.")])
     faults += read_secret_files(raw, source.parent)
     faults += cross_checks(raw)
     file: FileSettings | None = None
@@ -138,6 +141,25 @@ def _read(source: Path) -> dict[str, Any]:
         raise SettingsFault(
             str(source), [Fault("", f"is not valid TOML 1.0: {error}; mend that line.")]
         ) from error
+
+
+def _depth(value: object) -> int:
+    """Levels of tables and lists, without recursion: it is recursion that they would break."""
+    levels, layer = 0, [value]
+    while layer and levels <= MOST_LEVELS:
+        levels += 1
+        layer = [
+            inner
+            for outer in layer
+            for inner in (
+                outer.values()
+                if isinstance(outer, dict)
+                else outer
+                if isinstance(outer, list)
+                else ()
+            )
+        ]
+    return levels
 
 
 def _names_known(raw: dict[str, Any]) -> list[Fault]:

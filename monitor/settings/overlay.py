@@ -46,7 +46,7 @@ def _value(text: str) -> Any:
     if text[:1] in ("[", "{"):
         try:
             return json.loads(text)
-        except ValueError:
+        except (ValueError, RecursionError):
             return text
     return text
 

@@ -50,7 +50,8 @@ def wait_until(true: Callable[[], Any], within_s: float = 60.0, what: str = "it"
 class Service:
     """One `brooder watch`. `more` is TOML put at the end; `limits` are the brooder's;
     `wrapper` goes before the command (prlimit, faketime, setpriv); `probes` are name -> topic;
-    `shortened` names waits of the program that are set shorter ("monitor.service.run.X": s)."""
+    `shortened` names waits of the program that are set shorter ("monitor.service.run.X": s);
+    `prelude` is run before the program, to put another clock in."""
 
     def __init__(
         self,
@@ -74,6 +75,7 @@ class Service:
         log_level: str = "info",
         shortened: Mapping[str, float] | None = None,
         only: str | None = None,
+        prelude: str = "",
     ) -> None:
         self.folder = folder
         self.config = folder / "brooder.toml"
@@ -95,6 +97,7 @@ class Service:
         self._contact_lines = contact_lines
         self._log_level = log_level
         self._shortened = dict(shortened or {})
+        self._prelude = prelude
         self._only = only
         self.process: subprocess.Popen[bytes] | None = None
         folder.mkdir(parents=True, exist_ok=True)
@@ -213,7 +216,7 @@ class Service:
         for path, value in self._shortened.items():
             module, _, name = path.rpartition(".")
             lines.append(f"import {module} as m; assert m.{name} > {value}; m.{name} = {value}")
-        return "\n".join([*lines, MAIN])
+        return "\n".join([self._prelude, *lines, MAIN])
 
     # -- what it says
 

@@ -1,0 +1,136 @@
+"""A compressed week over real MQTT: memory, file handles and timers stay as they were; and what an
+hour of eight probes every ten seconds writes to the card.
+
+The week runs at speed through the real service, its clock alone made fast."""
+
+import os
+import statistics
+import threading
+import time
+from pathlib import Path
+
+import psutil
+import pytest
+from support.mosquitto import Mosquitto, needs_mosquitto
+from support.service import Service, Thermometer, wait_until
+
+pytestmark = [pytest.mark.faults, pytest.mark.timeout(1800)]
+
+LONG = os.environ.get("BROODER_LONG") == "1"
+SPEED = 600.0 if LONG else 2400.0
+DAYS = 7.0 if LONG else 1.25
+PROBES = {f"floor {n}": f"brooder/porch/floor{n}" for n in range(8)}
+
+# The service on a clock that runs SPEED times as fast, from a fixed evening.
+FAST = """
+import time
+import monitor.service.opening as opening
+from monitor.service.clock import FastClock
+start = 1770764400.0
+opening.LiveClock = lambda not_before=0.0: FastClock(start_at=max(start, not_before), speed=SPEED)
+"""
+
+
+def written_bytes(pid: int) -> int:
+    """What the process has had written to disks."""
+    lines = Path(f"/proc/{pid}/io").read_text().splitlines()
+    return int(next(line for line in lines if line.startswith("write_bytes")).split()[1])
+
+
+@needs_mosquitto
+def test_a_week_at_speed_leaves_memory_files_and_timers_as_they_were(tmp_path: Path) -> None:
+    with (
+        Mosquitto(tmp_path / "broker", "max_queued_messages 0", persistent=True) as broker,
+        Service(
+            tmp_path,
+            broker_port=broker.port,
+            probes=PROBES,
+            prelude=FAST.replace("SPEED", str(SPEED)),
+        ) as service,
+    ):
+        process = psutil.Process(service.pid)
+        samples: list[tuple[float, float, int]] = []
+        with Thermometer(broker.port, window=100) as probe:
+            begun = time.monotonic()
+            real_s = DAYS * 86400 / SPEED
+            rounds = 0
+            while (passed := time.monotonic() - begun) < real_s:
+                # A round of eight each simulated minute: as much work as the real pace is in
+                # seven minutes.
+                due = passed * SPEED / 60.0
+                while rounds < due and len(probe.sent) - len(probe.acknowledged) < 400:
+                    for n, topic in enumerate(PROBES.values()):
+                        probe.say(f"{34 + (rounds * 7 + n) % 16 / 16:.4f}", topic=topic)
+                    rounds += 1
+                if len(samples) < passed:
+                    rss = process.memory_info().rss / 2**20
+                    samples.append((passed, rss, process.num_fds()))
+                time.sleep(0.01)
+            probe.wait_acknowledged(within_s=120)
+        last = list(PROBES)[-1]
+        wait_until(lambda: len(service.temps(f"porch/{last}")) >= rounds, 120, "every reading")
+        assert all(len(service.temps(f"porch/{name}")) == rounds for name in PROBES)
+        settled = samples[len(samples) // 3 :]
+        half = len(settled) // 2
+        early = statistics.median(rss for _, rss, _ in settled[:half])
+        late = statistics.median(rss for _, rss, _ in settled[half:])
+        files = {fds for *_, fds in settled}
+        print(
+            f"{rounds * 8} readings, {DAYS} days at {SPEED:.0f} times: resident {early:.1f} then "
+            f"{late:.1f} MB, open files {min(files)} to {max(files)}"
+        )
+        assert late - early < 4.0, "memory grows"
+        assert max(files) - min(files) <= 6
+        # Steady time and wall time are one here; the watch must not have fallen behind it.
+        drift = abs(service.ask("probes")["probes"][0]["age_s"] or 0)
+        assert drift < 30 * SPEED / 60
+        assert service.stop() == 0
+        assert "Traceback" not in service.log()
+
+
+@needs_mosquitto
+def test_what_an_hour_writes_is_within_the_aim(tmp_path: Path) -> None:
+    """Eight probes, ten seconds, over real time: a part of an hour, scaled. Counted by the kernel
+    for the process, journal and all; acknowledged only when the disk has it."""
+    minutes = 30.0 if LONG else 1.0
+    # A tmpfs writes nothing: the card must be a disk. A checkpoint comes once an hour, so the
+    # short form counts the steady commits only, the long form one checkpoint in half an hour.
+    folder = tmp_path / "card"
+    with (
+        Mosquitto(tmp_path / "broker", persistent=True) as broker,
+        Service(folder, broker_port=broker.port, probes=PROBES) as service,
+        Thermometer(broker.port, window=100) as probe,
+    ):
+        # Prompt commits saved up at the start are no steady state: spend them.
+        for n in range(40):
+            probe.say(f"33.{n:04}", topic=PROBES["floor 0"])
+            time.sleep(0.25)
+        stop = threading.Event()
+
+        def publish() -> None:
+            number = 0
+            while not stop.is_set():
+                for n, topic in enumerate(PROBES.values()):
+                    probe.say(f"{34 + (number * 7 + n) % 16 / 16:.4f}", topic=topic)
+                    stop.wait(10 / 8)
+                number += 1
+
+        publisher = threading.Thread(target=publish)
+        publisher.start()
+        try:
+            wait_until(lambda: len(probe.acknowledged) >= 48, 120)
+            before, begun = written_bytes(service.pid), time.monotonic()
+            time.sleep(minutes * 60)
+            os.sync()
+            wrote = written_bytes(service.pid) - before
+            hours = (time.monotonic() - begun) / 3600
+        finally:
+            stop.set()
+            publisher.join()
+        per_hour = wrote / hours / 1e6
+        print(f"{wrote} bytes in {hours * 60:.1f} min: {per_hour:.2f} MB an hour")
+        if before == 0 and wrote == 0:
+            pytest.skip("this file system counts no writes")
+        # The aim is 1.5; a minute holds three or four commits, so one more counts a lot.
+        assert per_hour <= (1.5 if LONG else 2.5)
+        assert service.stop() == 0
