@@ -4,6 +4,7 @@ import sys
 from importlib import import_module
 
 import typer
+from typer.exceptions import TyperException
 
 VERBS = {
     "watch": "watch",
@@ -48,4 +49,15 @@ def build(verb: str | None = None) -> typer.Typer:
 def main() -> None:
     """Entry point of `brooder`."""
     first = sys.argv[1] if len(sys.argv) > 1 else None
-    build(first if first in VERBS else None)()
+    app = build(first if first in VERBS else None)
+    try:
+        code = app(prog_name="brooder", standalone_mode=False)
+    except TyperException as wrong:
+        from monitor.commands.refusal import in_one_line  # noqa: PLC0415 - seldom needed
+
+        if line := in_one_line(wrong):
+            typer.echo(line, err=True)
+        code = 2
+    except typer.Abort:
+        code = 130
+    sys.exit(code if isinstance(code, int) else 0)

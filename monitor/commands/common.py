@@ -26,7 +26,8 @@ ConfigOption = Annotated[
 
 def out() -> Console:
     """Where a command's answer goes."""
-    return Console(highlight=False, soft_wrap=True)
+    # Notes and names are the grower's words, brackets and all.
+    return Console(highlight=False, soft_wrap=True, markup=False)
 
 
 def complain(line: str) -> None:

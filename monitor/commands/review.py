@@ -104,7 +104,7 @@ def review(
 
 
 def _print(record: Record, cut: Cut, *, show_losses: bool, show_alarms: bool) -> None:
-    console = Console(highlight=False)
+    console = Console(markup=False, highlight=False)
     title, *lines = story(record, record.start, record.stop)
     console.print(title, style="bold")
     for line in lines:
@@ -149,7 +149,7 @@ def _write(path: Path, content: bytes) -> None:
         path.write_bytes(content)
     except OSError as fault:
         fail(f"{path} cannot be written: {fault.strerror}")
-    Console(highlight=False, soft_wrap=True).print(f"Written: {path}")
+    Console(markup=False, highlight=False, soft_wrap=True).print(f"Written: {path}")
 
 
 def _from(text: str | None, zone: ZoneInfo) -> float | None:

@@ -35,8 +35,12 @@ def shelve(
         request(settings, "entry", entry="unshelve", alarm=alarm, brooder=name, by="command")
         out().print(f"{name}: {alarm} is watched again.")
         return
-    if minutes is None or not 0 < minutes <= 1440:
-        fail(f"--minutes is {minutes}; it must be more than 0 and at most 1440")
+    if minutes is None:
+        fail(
+            "--minutes is missing; say for how long, 1 to 1440: the alarm then comes back by itself"
+        )
+    if not 0 < minutes <= 1440:
+        fail(f"--minutes is {minutes:g}; it must be more than 0 and at most 1440")
     if not reason:
         fail("--reason is missing; say why, for whoever looks later")
     answer = request(

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from typer.testing import CliRunner
 
-from monitor.commands import VERBS, build
+from monitor.commands import VERBS, build, main
 from monitor.commands.tonight import temperature_or_exit, watts_or_exit
 from monitor.units import Unit
 
@@ -207,3 +207,36 @@ def test_a_temperature_is_read_as_a_grower_writes_it(text: str, temp_c: float) -
 @pytest.mark.parametrize(("text", "watts"), [("+250W", 250), ("-100w", -100), ("60", 60)])
 def test_watts_are_read_as_a_grower_writes_them(text: str, watts: float) -> None:
     assert watts_or_exit(text) == watts
+
+
+@pytest.mark.parametrize(
+    ("words", "line"),
+    [
+        ("nonsense", '"nonsense" is no command; it must be one of watch, check'),
+        ("flock nix", 'brooder flock: "nix" is no command; it must be one of placed, loss'),
+        ("flock placed many", 'brooder flock placed: count is "many"; it must be a whole number'),
+        ("flock placed", "brooder flock placed: count is missing"),
+        ("tonight --low", "--low needs a value after it"),
+        ("export --form xml", '--form is "xml"; it must be one of lines, csv, senml'),
+        ("watch --foo", "brooder watch: --foo is no option; known here: "),
+        ("probes extra", '"extra" is one word too many'),
+        ("read-wires --every abc", '--every is "abc"; it must be a number'),
+    ],
+)
+def test_a_call_that_cannot_be_understood_is_one_line_with_what_would_be_right(
+    words: str, line: str, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(sys, "argv", ["brooder", *words.split()])
+    with pytest.raises(SystemExit) as ended:
+        main()
+    said = capsys.readouterr()
+    assert ended.value.code == 2
+    assert said.out == ""
+    [only] = said.err.splitlines()
+    assert only.startswith("brooder")
+    assert line in only
+
+
+def test_brackets_in_a_note_are_shown_as_they_were_written(config: Path) -> None:
+    assert call("flock", "note", "[red]loud[/red] [x]", "--config", config)[0] == 0
+    assert "[red]loud[/red] [x]" in call("flock", "list", "--config", config)[1]

@@ -1,0 +1,56 @@
+"""A call that cannot be understood, as one line: the word, and what would be right. Called by
+`main` with what the command line's library found wrong."""
+
+import re
+
+from pydantic import ValidationError
+from typer.exceptions import TyperException
+
+_KINDS = {"int": "a whole number", "float": "a number", "bool": "true or false"}
+
+
+def in_one_line(wrong: TyperException) -> str:
+    """Empty where the help has been shown instead."""
+    said = wrong.format_message().strip()
+    ctx = getattr(wrong, "ctx", None)
+    if not said:
+        return ""
+    return f"{ctx.command_path if ctx is not None else 'brooder'}: {_said(wrong, said, ctx)}"
+
+
+def _said(wrong: TyperException, said: str, ctx: object) -> str:
+    command = getattr(ctx, "command", None)
+    param = getattr(wrong, "param", None)
+    option = getattr(wrong, "option_name", None)
+    if param is not None:
+        name = next((o for o in param.opts if o.startswith("--")), param.name)
+        return f"{name} {_value(wrong)}"
+    if unknown := re.fullmatch(r"No such command '(.*)'\.", said):
+        verbs = ", ".join(getattr(command, "commands", {}))
+        return f'"{unknown[1]}" is no command; it must be one of {verbs}'
+    if said.startswith("No such option"):
+        known = [o for p in getattr(command, "params", []) for o in p.opts if o.startswith("--")]
+        return f"{option} is no option; known here: {', '.join([*known, '--help'])}"
+    option = option or said.partition("'")[2].partition("'")[0]
+    if "requires an argument" in said:
+        return f"{option} needs a value after it"
+    if more := re.fullmatch(r"Got unexpected extra arguments? ?(?:\(s\))? ?\((.*)\)", said):
+        return f'"{more[1]}" is one word too many; put words that belong together in quotes'
+    return said
+
+
+def _value(wrong: TyperException) -> str:
+    """What was given, and what it must be."""
+    cause = wrong.__cause__
+    if not isinstance(cause, ValidationError):
+        missing = "Missing" in wrong.format_message()
+        return "is missing" if missing else f"is wrong: {wrong.message}"
+    found = cause.errors(include_url=False)[0]
+    choices = re.findall(r"'([^']*)'", found["msg"].partition("is not one of")[2])
+    if choices:
+        right = f"one of {', '.join(choices)}"
+    else:
+        kind = found["type"].partition("_")[0]
+        reason = found["msg"].removeprefix("Input should be ").removeprefix("Value error, ")
+        right = _KINDS[kind] if found["type"].endswith("_parsing") and kind in _KINDS else reason
+    return f'is "{found["input"]}"; it must be {right}'
