@@ -65,6 +65,11 @@ def _without_secrets(value: object) -> object:
         }
     if isinstance(value, list | tuple):
         return [_without_secrets(inner) for inner in value]
+    if isinstance(value, str):
+        # A contact's URL where none belongs, or a server's with a password in it.
+        scheme, found, rest = value.partition("://")
+        known = scheme in ("http", "https", "ftp") and "@" not in rest
+        return f"{scheme}://(hidden)" if found and rest and not known else value
     return value
 
 

@@ -78,6 +78,9 @@ def find_file(given: Path | None, environ: Mapping[str, str]) -> Path:
     if given is None and environ.get("BROODER_CONFIG"):
         given = Path(environ["BROODER_CONFIG"])
     if given is not None:
+        if given.is_dir():
+            line = "is a folder; name the configuration's file with --config."
+            raise SettingsFault(str(given), [Fault("", line)])
         if not given.is_file():
             raise SettingsFault(
                 str(given),
@@ -110,7 +113,8 @@ def load_settings(
     faults = lay_environment(raw, environ, known)
     if _depth(raw) > MOST_LEVELS:
         raise SettingsFault(str(source), [Fault("", "has tables within tables without an end.")])
-    faults += read_secret_files(raw, source.parent)
+    unread = read_secret_files(raw, source.parent)
+    faults += unread
     faults += cross_checks(raw)
     file: FileSettings | None = None
     try:
@@ -120,6 +124,9 @@ def load_settings(
     faults += _names_known(raw)
     if check_contacts:
         faults += _contact_forms(raw)
+    # A secret whose file cannot be read is one fault, not a wrong secret besides.
+    again = {fault.key.removesuffix("_file") for fault in unread}
+    faults = [fault for fault in faults if fault.key not in again]
     if faults or file is None:
         raise SettingsFault(str(source), faults)
     return Settings(

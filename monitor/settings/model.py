@@ -285,11 +285,15 @@ class PageSettings(Section):
     )
     behind_proxy: bool = Field(False, description="true or false")
 
+    @field_validator("passphrase")
+    @classmethod
+    def _long_enough(cls, passphrase: SecretStr | None) -> SecretStr | None:
+        if passphrase is not None and len(passphrase.get_secret_value()) < 10:
+            raise ValueError("it is too short; use at least 10 characters")
+        return passphrase
+
     @model_validator(mode="after")
     def _network_needs_a_passphrase(self) -> "PageSettings":
-        secret = self.passphrase.get_secret_value() if self.passphrase else ""
-        if self.passphrase is not None and len(secret) < 10:
-            raise ValueError("the passphrase is too short; use at least 10 characters")
         home = self.listen in ("127.0.0.1", "::1", "localhost")
         if self.enabled and not home and self.passphrase is None:
             raise ValueError(
