@@ -17,6 +17,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from monitor.page.access import Access
 from monitor.page.session import COOKIE, LASTS_S, Session, Sessions
 
+LONGEST_PATH = 2000  # characters; a link of an alert with every alarm there is has some hundred
 OPEN_WITHOUT_SIGN_IN = ("/sign-in", "/static/", "/answer/")
 _POLICY = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; "
@@ -94,6 +95,8 @@ class Gate:
         if scope["method"] not in ("GET", "HEAD") and not _from_our_own_page(headers, host):
             return _plain(403, "This was sent from another web page.")
         path = scope["path"]
+        if len(path) > LONGEST_PATH:
+            return _plain(414, "No address of this page is that long.")
         open_to_all = any(path.startswith(start) for start in OPEN_WITHOUT_SIGN_IN)
         if self.access.needs_sign_in and not session.signed_in and not open_to_all:
             if scope["method"] == "GET" and "text/html" in headers.get("accept", ""):

@@ -54,6 +54,12 @@ def test_a_strange_name_is_refused(at_home: Served):
     assert "porch" not in answer.body.lower()
 
 
+def test_an_address_without_end_is_refused_in_words(at_home: Served):
+    answer = Visitor(at_home.port).get("/do/undo/" + "9" * 5000)
+    assert answer.status == 414
+    assert "No address" in answer.body
+
+
 def test_every_answer_carries_the_protecting_headers(at_home: Served):
     visitor = Visitor(at_home.port)
     for path in ["/", "/do", "/set-up", "/nowhere", "/static/sheet.css", "/sign-in", "/answer/x"]:
