@@ -85,7 +85,9 @@ class Gate:
             if not begun:
                 await self.our_fault(Request(scope))(scope, receive, out)
 
-    def _refusal(self, scope: Scope, headers: Headers, session: Session) -> Response | None:
+    def _refusal(  # noqa: PLR0911 - one reason a line
+        self, scope: Scope, headers: Headers, session: Session
+    ) -> Response | None:
         """Why this request goes no further, or None."""
         host = scope["host"] if "host" in scope else headers.get("host", "")
         if not self.access.answers_to(host):
