@@ -77,6 +77,8 @@ def review(
     """What the birds went through: day by day, loss by loss."""
     if pdf:
         fail(_NO_PDF)
+    if report_file is not None and report_file.suffix.lower() not in (".html", ".htm"):
+        fail(f"--report is {report_file}; the name must end in .html (a browser prints it)")
     settings = settings_or_exit(config)
     zone = settings.site.timezone
     start, stop = _from(since, zone), _to(until, zone)
@@ -100,7 +102,7 @@ def review(
     except NotDrawn as fault:
         fail(f"no picture: {fault}")
     except StorageFault as fault:
-        fail(f"{path}: {fault.words}")
+        fail(fault.words if str(path) in fault.words else f"{path}: {fault.words}")
 
 
 def _print(record: Record, cut: Cut, *, show_losses: bool, show_alarms: bool) -> None:

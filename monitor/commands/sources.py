@@ -27,7 +27,7 @@ def sources(
     if not found:
         subjects = ", ".join(dict.fromkeys(f.subject for f in figures()))
         fail(f'no figure is about "{about}"; subjects are {subjects}')
-    console = Console(markup=False, highlight=False)
+    console = Console(highlight=False)
     for subject in dict.fromkeys(f.subject for f in found):
         mine = [f for f in found if f.subject == subject]
         console.print(_table(subject, mine))

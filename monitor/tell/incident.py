@@ -47,6 +47,7 @@ class Alarm:
     open: bool = True  # active and not put aside
     acknowledged: bool = False
     told: bool = False
+    ended_at: float | None = None  # wall time
 
 
 @dataclass(slots=True)
@@ -121,6 +122,14 @@ class Incident:
         """Open alarms waiting in the gathering window."""
         return [alarm for alarm in self.alarms.values() if alarm.open and not alarm.told]
 
+    def lasted_s(self, same: frozenset[AlarmName]) -> float | None:
+        """From the beginning of the first to the end of the last of these alarms; None where
+        there were none. Heat that was lost, or a cold night expected, is not yet a cold floor."""
+        those = [a for a in self.alarms.values() if a.change.alarm in same]
+        begun = [alarm.change.facts.get("since", alarm.change.at) for alarm in those]
+        ended = [alarm.ended_at for alarm in those if alarm.ended_at is not None]
+        return max(ended) - min(begun) if ended else None
+
     def one_place(self) -> str | None:
         """The one brooder it is about; None: several, or the site."""
         boxes = {alarm.change.brooder for alarm in self.alarms.values()}
@@ -156,6 +165,7 @@ class Incident:
         limit is not a new message each time."""
         closed = self.alarms[change.occurrence]
         closed.open = False
+        closed.ended_at = change.at
         self.note_extreme(change)
         self.last, self.changed = change, tick
         if closed.acknowledged or rank(closed.change) <= self.answered_rank:
@@ -203,7 +213,8 @@ class Incident:
             "family": self.family,
             "since_at": self.since_at,
             "alarms": [
-                [pack(a.change), a.open, a.acknowledged, a.told] for a in self.alarms.values()
+                [pack(a.change), a.open, a.acknowledged, a.told, a.ended_at]
+                for a in self.alarms.values()
             ],
             "told_to": list(self.told_to),
             "told_rank": self.told_rank,
@@ -230,9 +241,9 @@ class Incident:
 
         answer = state.get("answer_given")
         alarms = {}
-        for packed, is_open, acknowledged, told in state["alarms"]:
+        for packed, *how in state["alarms"]:
             change = unpack(packed)
-            alarms[change.occurrence] = Alarm(change, is_open, acknowledged, told)
+            alarms[change.occurrence] = Alarm(change, *how)
         return cls(
             id=state["id"],
             place=state["place"],

@@ -14,6 +14,12 @@ from monitor.watch.events import AlarmName, Change, ChangeKind, ProbeFact
 from monitor.watch.status import SiteStatus
 
 _TEMPERATURE = (Family.COLD.value, Family.HOT.value)
+# Alarms that say the same of a floor, so that what is said of it is said over all of them.
+_SAME = (
+    frozenset({AlarmName.COLD, AlarmName.CHILL}),
+    frozenset({AlarmName.HOT, AlarmName.OVERHEAT}),
+    frozenset({AlarmName.HEAT_LOSS}),
+)
 _PICTURED = (Kind.RAISED, Kind.PASSED_ON, Kind.OVER)
 
 
@@ -61,7 +67,9 @@ def over(incident: Incident, site: Site) -> Words:
     if worst is None or last is None:
         raise ValueError(f"the incident {incident.id} has not ended")
     facts = last.facts.copy()
-    facts["lasted_s"] = last.at - incident.since_at
+    same = next((form for form in _SAME if worst.alarm in form), None)
+    lasted_s = incident.lasted_s(same) if same is not None else None
+    facts["lasted_s"] = last.at - incident.since_at if lasted_s is None else lasted_s
     if incident.extreme_c is not None and incident.family in _TEMPERATURE:
         facts["extreme_c"] = incident.extreme_c
     if incident.last_told is None and "reason" in worst.facts:

@@ -276,6 +276,20 @@ def test_one_all_clear_when_the_last_alarm_of_a_cause_ends_with_how_long_and_how
     assert "Now 33.4 °C" in over.body
 
 
+def test_too_cold_counts_from_the_cold_floor_not_from_the_lost_lamp_or_the_night_expected():
+    teller = Teller()
+    teller.take(raised(A.HEAT_LOSS, 0, facts=Facts(temp_c=34.0, target_c=35.0, since=NIGHT - 60)))
+    teller.take(raised(A.COLD, 600, facts=Facts(temp_c=32.0, target_c=35.0, since=NIGHT + 420)))
+    teller.take(raised(A.COLD_NIGHT, 700))
+    teller.take(raised(A.CHILL, 900, facts=Facts(temp_c=29.0, target_c=35.0, since=NIGHT + 870)))
+    teller.take(cleared(A.CHILL, 2000))
+    teller.take(cleared(A.COLD, 4020), cleared(A.HEAT_LOSS, 4020))
+    teller.restarted()
+    teller.take(cleared(A.COLD_NIGHT, 4600))
+    [over] = [m for m in teller.go(NIGHT + 4700) if m.kind is Kind.OVER]
+    assert "too cold for 60 min" in over.body
+
+
 def test_raised_and_over_before_it_was_told_is_one_line():
     teller = Teller()
     teller.take(change(A.STORAGE_FAULT), change(A.STORAGE_FAULT, K.CLEARED))
