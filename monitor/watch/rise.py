@@ -30,7 +30,7 @@ class Rise:
         self.overheat = False
         self._sure = 0
         self._fast = NEVER  # when one last rose quickly
-        self._last: dict[str, tuple[float, float]] = {}
+        self._last: dict[str, tuple[float, float, float]] = {}  # tick, degC, K/min
 
     def judge(
         self, tick: float, tracks: Sequence[Track], target_c: float | None, limits: Limits
@@ -49,10 +49,12 @@ class Rise:
             if track.level is None or tick - track.last_tick > 120.0:
                 continue
             now_c = track.mean
-            then, then_c = self._last.get(track.key, (tick, now_c))
-            self._last[track.key] = (tick, now_c)
-            span_min = (tick - then) / 60.0
-            slope = (now_c - then_c) / span_min if span_min > 0.2 else 0.0
+            then, then_c, slope = self._last.get(track.key, (track.last_tick, now_c, 0.0))
+            span_min = (track.last_tick - then) / 60.0
+            if track.held is None:  # a jump that is not borne out yet has no slope
+                if span_min > 0.2:
+                    slope = (now_c - then_c) / span_min
+                self._last[track.key] = (track.last_tick, now_c, slope)
             hottest = max(hottest, now_c)
             if slope > _FAST_K_PER_MIN and now_c > track.level + 0.5:
                 fast = True
@@ -86,7 +88,7 @@ class Rise:
             "overheat": self.overheat,
             "sure": self._sure,
             "fast": self._fast,
-            "last": {key: list(pair) for key, pair in self._last.items()},
+            "last": {key: list(row) for key, row in self._last.items()},
         }
 
     def restore(self, state: State, shift_s: float) -> None:
@@ -96,4 +98,7 @@ class Rise:
         self.overheat = bool(state["overheat"])
         self._sure = int(state["sure"])
         self._fast = float(state["fast"]) + shift_s
-        self._last = {key: (float(t) + shift_s, float(c)) for key, (t, c) in state["last"].items()}
+        self._last = {
+            key: (float(t) + shift_s, float(c), float(slope))
+            for key, (t, c, slope) in state["last"].items()
+        }
