@@ -16,6 +16,9 @@ if TYPE_CHECKING:
 # as long as a feeding lasts, chill for a third of that, and chill not at all once the floor is so
 # cold that no feeding explains it. Common practice.
 HELD_MAX_S, CHILL_HELD_MAX_S, CHILL_HELD_DEPTH_C = 900.0, 300.0, 3.0
+# Below this share of what can be learned of a box (about an hour of readings) its falls cannot be
+# told apart, and nothing is held.
+KNOWN_SHARE = 0.1
 # No chick's skin is hotter (vent 39.4-40.5 degC: Aviagen, "How To 07"): above it, it is no chick
 # on the probe.
 CHICK_C = 40.5
@@ -30,13 +33,19 @@ def held_until(box: "BrooderWatch", alarm: Alarm) -> float | None:
         return _overheat_held(box, alarm)
     if alarm is box.chill:
         return _chill_held(box, alarm)
+    if alarm is box.cold and box.chill.delay.active:
+        return None  # the worse of the two is told already
     if alarm is box.cold or alarm is box.hot:
         return _at_work(box, alarm, HELD_MAX_S)
     return None
 
 
 def _at_work(box: "BrooderWatch", alarm: Alarm, most_s: float) -> float | None:
-    """A grower is at work in the box, so far as the estimate can tell."""
+    """A grower is at work in the box, so far as the estimate can tell. It cannot in a box that it
+    has hardly seen yet: there the plain delays hold."""
+    learned = box.estimate.learned
+    if learned is not None and learned.share < KNOWN_SHARE:
+        return None
     held, began = box.estimate.diagnosis.hold_until, alarm.delay.began
     return None if held is None or began is None else min(held, began + most_s)
 

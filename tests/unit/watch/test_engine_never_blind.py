@@ -86,3 +86,26 @@ def test_a_floor_that_stays_cold_is_urgent_within_minutes(
     assert urgent, "nothing was told at all"
     held_s = HELD_S if cold_c > 26 else 120.0
     assert urgent[0].at - cold_from <= held_s + DELAY_S + CONFIRM_S + 2 * every_s
+
+
+@pytest.mark.parametrize("temp_c", [31.0, 27.0])
+def test_in_a_box_hardly_seen_yet_the_plain_delays_hold(temp_c: float) -> None:
+    """Ten minutes well, then below the band (31) or the chill limit (27): three minutes and thirty
+    seconds, as the configuration says."""
+    engine = Engine(site(1, outside=False), Moment(START, START))
+    placed = Entry(
+        at=START,
+        entry=EntryKind.PLACED,
+        brooder="porch",
+        number=1,
+        count=100,
+        hatched="2026-02-08",
+        kind="broiler",
+    )
+    changes = engine.entry(placed, Moment(START, START))
+    for reading in readings(1, 30.0, 1 / 6, temp_c, False):
+        changes += engine.reading(reading)
+    raised = {c.alarm: c.at - START - 600 for c in changes if c.change is ChangeKind.RAISED}
+    assert 180 <= raised[AlarmName.COLD] <= 180 + 90
+    if temp_c < 29:
+        assert 30 <= raised[AlarmName.CHILL] <= 30 + 90
