@@ -180,7 +180,7 @@ def test_the_real_installation_runs(tmp_path: Path) -> None:
 
 
 def test_the_sandbox_lets_the_pictures_children_be_less_important_than_the_watch() -> None:
-    """`os.nice` is setpriority(2), one of @resources: forbidden with them, no picture would come."""
+    """`os.nice` is setpriority(2), one of @resources: without it no picture would come."""
     used = any("os.nice(" in p.read_text() for p in (CHECKOUT / "monitor").rglob("*.py"))
     lines = (CHECKOUT / "deploy/systemd/brooder.service").read_text().splitlines()
     forbids = next(n for n, line in enumerate(lines) if "~@privileged @resources" in line)
