@@ -184,5 +184,7 @@ def test_the_sandbox_lets_the_pictures_children_be_less_important_than_the_watch
     used = any("os.nice(" in p.read_text() for p in (CHECKOUT / "monitor").rglob("*.py"))
     lines = (CHECKOUT / "deploy/systemd/brooder.service").read_text().splitlines()
     forbids = next(n for n, line in enumerate(lines) if "~@privileged @resources" in line)
-    allows = next((n for n, line in enumerate(lines) if line.endswith("=setpriority")), -1)
+    allows = next(
+        (n for n, line in enumerate(lines) if line.startswith("SystemCallFilter=setpriority")), -1
+    )
     assert used == (allows > forbids), "allowed after the ban, and only while it is needed"
