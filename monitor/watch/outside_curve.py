@@ -43,9 +43,10 @@ class OutsideCurve:
         share = (at - before[0]) / (after[0] - before[0])
         return before[1] + share * (after[1] - before[1])
 
-    def lowered(self, by_k: float, source: str) -> "OutsideCurve":
-        """The same curve, colder all along."""
-        points = tuple((at, temp_c - by_k) for at, temp_c in self.points)
+    def lowered(self, by_k: float, share: float, source: str) -> "OutsideCurve":
+        """The same curve, colder all along, with a share of its coming changes."""
+        now_c = self.points[0][1]
+        points = tuple((at, now_c + share * (c - now_c) - by_k) for at, c in self.points)
         return replace(self, points=points, source=source)
 
     def sd(self, at: float) -> float:

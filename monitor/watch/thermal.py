@@ -33,6 +33,7 @@ _GAP_S = 1800.0  # nothing heard for longer: begin anew, a ten-minute radio gap 
 _OUTSIDE_S = 420.0  # smoothing of the outside probe
 _OUTSIDE_WAIT_S = 600.0  # a configured outside probe is waited for so long
 _OUTSIDE_LOST_S = 3600.0  # and done without after so long a silence
+_FLOOR_SHARE = 0.55  # of a floor's own fall is the weather's; the rest is sun and birds of the day
 _TAU_KNOWN, _SWITCHED_SD_K = 1.3, 3.0  # what stays known when the outside comes or goes
 _ACTED_SD_K = 2.0  # what a grower's act may do to the rise
 _OFFSET_RATE = 0.002  # of a step: how two floor probes differ is learned over half a day
@@ -473,7 +474,8 @@ class ThermalWatch:
         curve = self._history.curve(now, until_at)
         if curve is None or not self._fed_with_floor:
             return curve
-        return curve.lowered(self._prior.rise_k, "the floor's own cooling, no outside probe")
+        source = "the floor's own cooling, no outside probe"
+        return curve.lowered(self._prior.rise_k, _FLOOR_SHARE, source)
 
     def outlook(
         self,
