@@ -2,6 +2,7 @@
 
 Exit codes: 0 done; 1 the thing asked about is not well; 2 the call or configuration is wrong."""
 
+from contextlib import suppress
 from pathlib import Path
 from typing import Annotated, NoReturn
 
@@ -39,6 +40,15 @@ def fail(line: str) -> NoReturn:
     """The call cannot be carried out: one line that names the thing and what would be right."""
     complain(line)
     raise typer.Exit(WRONG_CALL)
+
+
+def not_a_database(file: Path) -> None:
+    """Exit 2 where a journal's database is given for the lines written from it."""
+    with suppress(OSError), file.open("rb") as source:
+        if source.read(13) == b"SQLite format":
+            fail(
+                f"{file} is a journal's database; brooder export FILE --journal {file} makes lines"
+            )
 
 
 def settings_or_exit(config: Path | None, *, check_contacts: bool = False) -> Settings:

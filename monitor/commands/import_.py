@@ -10,7 +10,7 @@ import typer
 from rich.progress import Progress
 
 from monitor.commands.bars import bar as progress_bar
-from monitor.commands.common import ConfigOption, fail, out, settings_or_exit
+from monitor.commands.common import ConfigOption, fail, not_a_database, out, settings_or_exit
 from monitor.intake.payload import read_all
 from monitor.intake.router import Router
 from monitor.journal import codec, csv_form, lines
@@ -64,6 +64,7 @@ def register(app: typer.Typer) -> None:
         site = settings.site
         if not file.is_file():
             fail(f"{file} is not there")
+        not_a_database(file)
         arrivals = Arrivals()
         left_out = 0
         try:

@@ -12,7 +12,14 @@ import typer
 from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
-from monitor.commands.common import ConfigOption, complain, fail, out, settings_or_exit
+from monitor.commands.common import (
+    ConfigOption,
+    complain,
+    fail,
+    not_a_database,
+    out,
+    settings_or_exit,
+)
 from monitor.journal.lines import LineFault
 from monitor.service.core import Happened
 from monitor.service.replay import Replay, event_of, message_lines
@@ -41,6 +48,7 @@ def replay(
     settings = settings_or_exit(config)
     if not file.is_file():
         fail(f"{file} is no file; name one with journal lines (brooder export writes them)")
+    not_a_database(file)
     with contextlib.ExitStack() as stack:
         try:
             lines = stack.enter_context(file.open(encoding="utf-8", errors="replace"))

@@ -1,5 +1,6 @@
 """`brooder review`: what the birds went through. Record sheet, losses, alarms, pictures, report."""
 
+import tempfile
 import time
 from datetime import date, datetime, timedelta
 from pathlib import Path
@@ -10,12 +11,14 @@ import typer
 from rich.console import Console
 
 from monitor.brooding.calendar import midnight
+from monitor.commands.bars import bar as progress_bar
 from monitor.commands.common import ConfigOption, fail, settings_or_exit
 from monitor.journal.reader import JournalReader
 from monitor.journal.records import StorageFault
 from monitor.review.alarm_text import print_alarms
 from monitor.review.days import Cut
 from monitor.review.draw import NotDrawn, draw
+from monitor.review.elsewhere import site_of
 from monitor.review.interactive import offline
 from monitor.review.kept import NotFound
 from monitor.review.loss_text import print_losses
@@ -27,6 +30,8 @@ from monitor.review.saying import plural
 from monitor.review.scenes import scene, story
 from monitor.review.sheet import sheet
 from monitor.review.sheet_text import print_sheet
+from monitor.settings import Settings
+from monitor.site import Site
 
 _NO_PDF = (
     "--pdf is not made here: write --report FILE.html, open it in any browser and print it to PDF; "
@@ -72,11 +77,21 @@ def review(
     journal: Annotated[
         Path | None, typer.Option(help="Another journal file, e.g. of a rehearsal.")
     ] = None,
+    from_influx: Annotated[
+        bool, typer.Option("--from-influx", help="What the copy under [influx] holds of --site.")
+    ] = False,
+    site_name: Annotated[
+        str | None, typer.Option("--site", help="With --from-influx: another board's site.")
+    ] = None,
     config: ConfigOption = None,
 ) -> None:
-    """What the birds went through: day by day, loss by loss."""
+    """What the birds went through: day by day, loss by loss.
+
+    Reading from InfluxDB is tested against answers of the documented form; it has not met a real
+    server that speaks Flux."""
     if pdf:
         fail(_NO_PDF)
+    _one_place(journal, site_name, from_influx=from_influx)
     if report_file is not None and report_file.suffix.lower() not in (".html", ".htm"):
         fail(f"--report is {report_file}; the name must end in .html (a browser prints it)")
     settings = settings_or_exit(config)
@@ -84,25 +99,67 @@ def review(
     start, stop = _from(since, zone), _to(until, zone)
     if start is not None and stop is not None and stop <= start:
         fail(f"--to {until} is not after --from {since}")
-    path = journal or settings.journal_path
-    if not path.is_file():
-        fail(f"there is no journal at {path}; has `brooder watch` run yet?")
     asked = Asked(brooder=brooder, batch=batch, start=start, stop=stop)
+    with tempfile.TemporaryDirectory() as folder:
+        site, path = settings.site, journal or settings.journal_path
+        if from_influx:
+            path = Path(folder) / "journal.db"
+            site = _fetch(settings, site_name or site.name, path)
+        if not path.is_file():
+            fail(f"there is no journal at {path}; has `brooder watch` run yet?")
+        try:
+            with JournalReader(path) as reader:
+                record = open_record(reader, site, asked, now=time.time())
+                if picture is not None:
+                    _draw(record, picture)
+                if report_file is not None:
+                    _write(report_file, report(record, days, now=time.time()).encode())
+                if picture is None and report_file is None:
+                    _print(record, days, show_losses=show_losses, show_alarms=show_alarms)
+        except NotFound as fault:
+            fail(str(fault))
+        except NotDrawn as fault:
+            fail(f"no picture: {fault}")
+        except StorageFault as fault:
+            fail(f"{path}: {fault.words}")
+
+
+def _one_place(journal: Path | None, site_name: str | None, *, from_influx: bool) -> None:
+    if site_name is not None and not from_influx:
+        fail("--site names a site in the copy; it needs --from-influx")
+    if from_influx and journal is not None:
+        fail("review either --journal FILE or --from-influx")
+
+
+def _fetch(settings: Settings, name: str, path: Path) -> Site:
+    """What the copy holds of a site, as a journal at `path`; the site it is of."""
+    from monitor.journal import read_back  # noqa: PLC0415 - a heavy library behind it
+    from monitor.journal.influx_server import InfluxFault, Server  # noqa: PLC0415
+
+    influx = settings.file.influx
+    if influx is None:
+        fail(f"{settings.source} has no [influx]; name the server, its token and bucket there")
+    bar = progress_bar()
     try:
-        with JournalReader(path) as reader:
-            record = open_record(reader, settings.site, asked, now=time.time())
-            if picture is not None:
-                _draw(record, picture)
-            if report_file is not None:
-                _write(report_file, report(record, days, now=time.time()).encode())
-            if picture is None and report_file is None:
-                _print(record, days, show_losses=show_losses, show_alarms=show_alarms)
-    except NotFound as fault:
-        fail(str(fault))
-    except NotDrawn as fault:
-        fail(f"no picture: {fault}")
-    except StorageFault as fault:
-        fail(fault.words if str(path) in fault.words else f"{path}: {fault.words}")
+        with (
+            Server(
+                influx.url, influx.token.get_secret_value(), influx.org, influx.bucket
+            ) as server,
+            bar,
+        ):
+            task = bar.add_task("days", total=None)
+            arrivals = read_back.fetch(
+                server,
+                influx.bucket,
+                name,
+                told=lambda ready, days: bar.update(task, completed=ready, total=days),
+            )
+    except InfluxFault as fault:
+        fail(f"{fault}.")
+    own = name == settings.site.name
+    site = settings.site if own else site_of(name, arrivals, settings.site)
+    read_back.write(arrivals, path, site.all_probes)
+    return site
 
 
 def _print(record: Record, cut: Cut, *, show_losses: bool, show_alarms: bool) -> None:

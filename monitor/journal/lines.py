@@ -7,7 +7,7 @@ from dataclasses import dataclass, fields
 from datetime import date, datetime
 from typing import Any, NamedTuple
 
-from monitor.watch.events import Entry, EntryKind
+from monitor.watch.events import AlarmName, Entry, EntryKind
 
 
 class Message(NamedTuple):
@@ -34,6 +34,7 @@ class LineFault(Exception):
 
 
 _ENTRY_FIELDS = {field.name for field in fields(Entry)} - {"at", "entry"}
+_ALARMS = tuple(name.value for name in AlarmName)
 _WHOLE = {"count", "number", "undoes"}
 
 
@@ -96,12 +97,14 @@ def _entry(at: float, said: dict[str, Any], number: int) -> Entry:
             continue
         if key in _WHOLE:
             good = isinstance(value, int) and not isinstance(value, bool) and 0 <= value < 2**53
-            want = "a whole number"
+            want = "a whole number, 0 or more"
         elif key == "minutes":
             good = isinstance(value, int | float) and not isinstance(value, bool)
             want = "a number of minutes"
         elif key == "hatched":
             good, want = _is_date(value), "a date such as 2026-02-08"
+        elif key == "alarm":
+            good, want = value in _ALARMS, f"one of {', '.join(_ALARMS)}"
         else:
             good, want = isinstance(value, str), "a text"
         if not good:

@@ -16,6 +16,7 @@ from monitor.tell.message import Message
 from monitor.tell.wording import for_change
 from monitor.watch.events import Change, Moment
 
+GAP_S = 60.0  # a pause in the record longer than this is passed step by step
 TAKE_EVERY = 1000  # lines; bounds the memory of a long replay
 
 
@@ -51,6 +52,8 @@ class Replay:
             tally.lines += 1
             # A line out of order is a late one: time never goes back.
             at = line.at if line.at >= now.at else now.at
+            if core is not None and at - now.at > GAP_S:
+                self._pass_gap(core, at)
             now = Moment(at, at)
             if core is None:
                 core = self.core = self._begin(now)
@@ -74,6 +77,16 @@ class Replay:
             tally.to_at = now.at
             self._on_happened(core.take(now))
         return tally
+
+    def _pass_gap(self, core: Core, to_at: float) -> None:
+        """As a live service would have passed it: each thing at its time, in the words of then."""
+        due = core.next_due
+        while due is not None and due < to_at:
+            core.advance(Moment(due, due))
+            self._on_happened(core.take(Moment(due, due)))
+            passed, due = due, core.next_due
+            if due is not None and due <= passed:
+                return
 
     def _begin(self, now: Moment) -> Core:
         self.tally.from_at = now.at

@@ -1,5 +1,6 @@
 """What the planner needs of the present when it writes a text: taken from the engine's status."""
 
+from monitor.site import Place
 from monitor.tell.wording import BoxMorning
 from monitor.watch.events import Facts
 from monitor.watch.status import BrooderStatus, SiteStatus
@@ -21,6 +22,8 @@ def now_facts(facts: Facts, status: SiteStatus | None, brooder: str | None) -> F
         fresh.pop(stale, None)  # type: ignore[misc]
     if box.temp_c is not None:
         fresh["temp_c"] = box.temp_c
+    elif status is not None:
+        _last_heard(fresh, box, status.at)
     if box.target_c is not None:
         fresh["target_c"] = box.target_c
     if box.trend_c_per_h is not None:
@@ -31,6 +34,15 @@ def now_facts(facts: Facts, status: SiteStatus | None, brooder: str | None) -> F
         fresh["minutes_to_chill_low"] = left.low
         fresh["minutes_to_chill_high"] = left.high
     return fresh
+
+
+def _last_heard(fresh: Facts, box: BrooderStatus, now_at: float) -> None:
+    """No floor probe is heard: the newest that one said, and how old that is."""
+    floor = [(p.at, p.temp_c) for p in box.probes if p.place is Place.FLOOR and p.at is not None]
+    said = [(at, temp_c) for at, temp_c in floor if temp_c is not None]
+    if said:
+        at, fresh["temp_c"] = max(said)
+        fresh["silent_s"] = now_at - at
 
 
 def box_morning(name: str, alarms: tuple[str, ...], box: BrooderStatus | None) -> BoxMorning:

@@ -4,7 +4,7 @@ from collections.abc import Callable
 
 from monitor.site import Brooder
 from monitor.tell.wording.first_aid import LOOK_AT_CHICKS
-from monitor.tell.wording.temperature import now_and_target, probe_list
+from monitor.tell.wording.temperature import probe_list
 from monitor.tell.wording.words import Voice, Words, compose, listed, sentence, span
 from monitor.watch.events import AlarmName, Change, Priority
 
@@ -91,7 +91,10 @@ def _last(change: Change, voice: Voice) -> str:
     heard = f" at {voice.clock(facts['since'], change.at)}" if "since" in facts else ""
     if "temp_c" not in facts:
         return f"Never heard{heard}." if not heard else f"Silent since{heard.removeprefix(' at')}."
-    return now_and_target(voice, facts).replace("Now ", "Last ", 1).replace(",", f"{heard},", 1)
+    last = f"Last {voice.temp(facts['temp_c'])}{heard}"
+    if change.brooder is None or "target_c" not in facts:  # outside there is no target
+        return f"{last}."
+    return f"{last}, should be {voice.temp(facts['target_c'])}."
 
 
 def _silent_for(change: Change) -> str | None:

@@ -132,7 +132,7 @@ def now_and_target(voice: Voice, facts: Facts) -> str:
     target = f"should be {voice.temp(facts['target_c'])}" if "target_c" in facts else None
     if "temp_c" not in facts:
         return f"It {target}." if target else ""
-    now = f"{NOW}{voice.temp(facts['temp_c'])}"
+    now = f"{'Last ' if 'silent_s' in facts else NOW}{voice.temp(facts['temp_c'])}"
     return f"{now}, {target}." if target else f"{now}."
 
 

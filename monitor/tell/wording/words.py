@@ -12,6 +12,7 @@ from monitor.units import shown, step_shown
 from monitor.watch.events import Facts
 
 LOCK_SCREEN = 110  # characters of title and body that a locked phone shows for certain
+_FAR_MINUTES = 360  # of an estimate: further off than this nobody can say
 _NAME_ROOM = 28  # a longer name of a brooder is cut in titles, so that the numbers still fit
 _DAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 
@@ -106,7 +107,10 @@ def minutes_left(voice: Voice, facts: Facts) -> str | None:
     if left <= 0:
         return f"The floor is below the chill limit{limit} already."
     low, high = facts.get("minutes_to_chill_low"), facts.get("minutes_to_chill_high")
-    spread = f", likely {_minutes(low)} to {_minutes(high)}" if low and high else ""
+    spread = ""
+    if low and high:
+        far = high >= _FAR_MINUTES
+        spread = f", likely {_minutes(low)} {'or more' if far else f'to {_minutes(high)}'}"
     return f"About {_minutes(left)} min to the chill limit{limit}{spread} if nothing changes."
 
 

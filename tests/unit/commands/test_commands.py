@@ -179,6 +179,30 @@ def test_replay_writes_every_change_with_its_words(config: Path, tmp_path: Path)
     assert "porch" in chill["text"]
 
 
+def test_a_pause_in_the_record_is_told_in_the_words_of_its_time(
+    config: Path, tmp_path: Path
+) -> None:
+    said = lines_of_a_cold_morning()
+    said.append({"at": "2026-02-13T18:00:00Z", "entry": "note", "brooder": "porch", "note": "x"})
+    recorded = tmp_path / "night.jsonl"
+    recorded.write_text("".join(json.dumps(line) + "\n" for line in said), encoding="utf-8")
+    code, out, _ = call("replay", recorded, "--config", config)
+    assert code == 0
+    mornings = [part.partition("\nTue")[0] for part in out.split("good morning")[1:]]
+    assert [re.findall(r"(\d+) days old", part)[0] for part in mornings] == ["2", "3", "4", "5"]
+    chills = re.findall(r"dangerously cold \(reminder \d+\)\n    (Now|Last) 75\.2", out)
+    assert (chills[0], chills[-1]) == ("Now", "Last"), "no floor probe has been heard for days"
+
+
+def test_a_database_is_not_taken_for_journal_lines(config: Path, tmp_path: Path) -> None:
+    database = tmp_path / "journal.db"
+    database.write_bytes(b"SQLite format 3\0" + bytes(100))
+    for verb in ("replay", "import"):
+        code, _, err = call(verb, database, "--config", config)
+        assert code == 2
+        assert "is a journal's database; brooder export FILE --journal" in err
+
+
 def test_replay_names_the_line_it_cannot_read(config: Path, tmp_path: Path) -> None:
     recorded = tmp_path / "night.jsonl"
     recorded.write_text('{"at":"2026-02-10T02:15:30Z","topic":"t","payload":"1"}\n{"at":"noon"}\n')

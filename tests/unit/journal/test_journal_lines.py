@@ -60,6 +60,7 @@ def test_every_line_of_the_contract_is_understood() -> None:
         ('{"at":"2026-02-10T02:15:30Z","topic":"a"}', "payload is missing; it must be a text"),
         ('{"at":"2026-02-10T02:15:30Z","entry":"died"}', 'entry is "died"; it must be one of'),
         ('{"at":"2026-02-10T02:15:30Z","entry":"loss","count":"2"}', 'count is "2"; it must be a'),
+        ('{"at":"2026-02-10T02:15:30Z","entry":"acknowledge","alarm":"colt"}', 'alarm is "colt"'),
         ('{"at":"2026-02-10T02:15:30Z","entry":"placed","hatched":"May"}', 'hatched is "May"; it'),
     ],
 )

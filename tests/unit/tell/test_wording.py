@@ -202,6 +202,20 @@ def test_minutes_left_say_that_they_are_minutes_to_the_chill_limit(alarm):
     assert "to the chill limit (29.4 °C)" in line
 
 
+def test_an_outside_probe_is_not_compared_with_a_target():
+    shade = replace(change(AlarmName.NO_READINGS, brooder=None), probe="site/shade")
+    words = wording.for_change(shade, site())
+    assert "Last 34.1 °C" in words.body
+    assert "should be" not in words.body
+
+
+def test_an_estimate_that_may_be_hours_off_has_no_upper_end():
+    facts = Facts(**{**FACTS[AlarmName.COLD], "minutes_to_chill_high": 1440.0})
+    words = wording.for_change(change(AlarmName.COLD, facts=facts), site())
+    assert " or more if nothing changes." in words.body
+    assert "1440" not in words.body
+
+
 def test_a_hot_probe_that_can_mean_fire_says_cut_the_power_first_on_the_locked_phone():
     words = wording.for_change(
         change(AlarmName.OVERHEAT, facts=Facts(temp_c=56.0, target_c=35.0)), site()
