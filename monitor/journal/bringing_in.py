@@ -28,6 +28,7 @@ class Arrivals:
     bad: dict[str, tuple[array[int], array[int]]] = field(default_factory=dict)
     unsure: dict[str, tuple[array[int], array[int]]] = field(default_factory=dict)
     entries: list[Entry] = field(default_factory=list)
+    places: dict[str, str] = field(default_factory=dict)  # by probe, where the source tells them
 
     def add(self, probe: str, at: float, temp_c: float, *, sort: int = codec.SURE) -> None:
         """One reading, one taken before the clock was set, or one bad value."""

@@ -57,6 +57,8 @@ def fetch(
         for row in source.query(readings_query(bucket, site, day, day + _DAY)):
             key = f"{row['brooder']}/{row['probe']}"
             arrivals.add(key, _ms(row["_time"]) / 1000, float(row["_value"]))
+            if row.get("place"):
+                arrivals.places[key] = row["place"]
         day += _DAY
         told(number + 1, days)
     arrivals.entries = sorted(
@@ -80,7 +82,7 @@ def readings_query(bucket: str, site: str, start: datetime, stop: datetime) -> s
         f" |> range(start: {_time(start)}, stop: {_time(stop)})"
         f' |> filter(fn: (r) => r._measurement == "{TEMPERATURE}" and r._field == "celsius"'
         f" and r.site == {_text(site)})"
-        ' |> keep(columns: ["_time", "_value", "brooder", "probe"])'
+        ' |> keep(columns: ["_time", "_value", "brooder", "place", "probe"])'
     )
 
 

@@ -11,8 +11,11 @@ from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 
 import pytest
+from click.testing import Result
 from support.journals import floor_probe
+from typer.testing import CliRunner
 
+from monitor.commands import build
 from monitor.journal.influx_server import InfluxFault, Server
 from monitor.journal.read_back import fetch, readings_query, write
 from monitor.journal.reader import JournalReader
@@ -136,3 +139,42 @@ def test_no_server_is_said_in_words() -> None:
         pytest.raises(InfluxFault, match="cannot be reached"),
     ):
         fetch(server, "b", "Hillside")
+
+
+def review(recorded: Recorded, tmp_path: Path, *words: str) -> Result:
+    config = tmp_path / "brooder.toml"
+    config.write_text(
+        '[site]\nname = "Valley"\ntimezone = "America/Chicago"\nunits = "celsius"\n'
+        '[[brooders]]\nname = "shed"\nlength_m = 1\nwidth_m = 1\n'
+        '[[brooders.probes]]\nname = "floor"\ntopic = "shed/floor"\nplace = "floor"\n'
+        f'[influx]\nurl = "{recorded.url}"\ntoken = "t"\norg = "farm"\nbucket = "b"\n'
+    )
+    return CliRunner().invoke(build(), ["review", "--config", str(config), *words])
+
+
+def test_another_boards_batch_is_reviewed_though_this_one_knows_nothing_of_it(
+    recorded: Recorded, tmp_path: Path
+) -> None:
+    shown = review(recorded, tmp_path, "--site", "Hillside", "--from-influx")
+    assert shown.exit_code == 0, shown.output
+    assert "porch" in shown.output
+    assert "coldest floor 31.0" in shown.output  # outside it was -4.5
+    assert "-4.5" not in shown.output
+    losses = review(recorded, tmp_path, "--site", "Hillside", "--from-influx", "--losses")
+    assert 'piled, in the "corner"' in losses.output
+
+
+@pytest.mark.parametrize(
+    ("words", "why"),
+    [
+        (("--from-influx",), 'no readings of a site called "Valley"'),
+        (("--site", "Hillside"), "it needs --from-influx"),
+        (("--from-influx", "--journal", "a.db"), "either --journal FILE or --from-influx"),
+    ],
+)
+def test_what_cannot_be_fetched_is_said(
+    recorded: Recorded, tmp_path: Path, words: tuple[str, ...], why: str
+) -> None:
+    shown = review(recorded, tmp_path, *words)
+    assert shown.exit_code != 0
+    assert why in " ".join(shown.output.split())
