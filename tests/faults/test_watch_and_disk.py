@@ -175,3 +175,26 @@ def test_an_error_in_a_message_or_a_status_does_not_end_the_watch(
     wait_until(lambda: len(rig.far.acknowledged) == 12, 20)
     wait_until(lambda: any(c.alarm is AlarmName.CHILL for c in changes(rig)), 20)
     assert rig.watcher.failed is None
+
+
+def test_a_journal_that_is_there_only_later_brings_its_birds_along(
+    tmp_path: Path, site: Site
+) -> None:
+    """The card was not mounted yet when the watch began: it began without the ledger."""
+    with running(Rig(tmp_path, site)) as before:
+        place(before)
+        before.say("35.0")
+        wait_until(lambda: before.far.acknowledged == [1])
+    rig = Rig(tmp_path, site)
+    rig.journal.close()
+    rig.writer._journal, rig.writer._failing = None, True
+    with running(rig):
+        assert rig.watcher.core.ledger.running("porch") is None
+        rig.say("34.5")
+        wait_until(lambda: rig.watcher.core.ledger.running("porch"), 20, "the birds")
+        for n in range(12):
+            rig.say(f"21.{n:02}")
+            time.sleep(0.1)
+        wait_until(lambda: any(c.alarm is AlarmName.CHILL for c in changes(rig)), 20)
+    with JournalReader(rig.path) as reader:
+        assert [e.entry for e in reader.entries()] == [EntryKind.PLACED], "once"
