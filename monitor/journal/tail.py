@@ -119,14 +119,13 @@ def frames(raw: bytes, journal_id: int) -> Iterator[Row]:
     place, wanted = 0, 0
     while True:
         found = _parse(raw, place, journal_id)
-        if found is None and place % PAGE:
-            place = (place // PAGE + 1) * PAGE
-            found = _parse(raw, place, journal_id)
-        if found is None:
+        # In the rest of a page that the next frame was too long for, a whole frame of an earlier
+        # round may still lie.
+        if (found is None or (wanted and found[0].seq != wanted)) and place % PAGE:
+            found = _parse(raw, (place // PAGE + 1) * PAGE, journal_id)
+        if found is None or (wanted and found[0].seq != wanted):
             return
         row, place = found
-        if wanted and row.seq != wanted:
-            return
         wanted = row.seq + 1
         yield row
 
