@@ -32,7 +32,11 @@ def shelve(
         fail(f'the alarm is "{alarm}"; it must be one of {", ".join(known)}')
     name = brooder_or_exit(settings.site, brooder)
     if end:
-        request(settings, "entry", entry="unshelve", alarm=alarm, brooder=name, by="command")
+        answer = request(
+            settings, "entry", entry="unshelve", alarm=alarm, brooder=name, by="command"
+        )
+        if not answer["changes"]:
+            fail(f"{name}: {alarm} is not shelved")
         out().print(f"{name}: {alarm} is watched again.")
         return
     if minutes is None:

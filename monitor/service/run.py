@@ -37,6 +37,7 @@ from monitor.service.writer import Submission, Writer
 from monitor.settings import Settings, SettingsFault, load_settings
 from monitor.tell.heartbeat import Heartbeat
 from monitor.tell.message import Message
+from monitor.tell.status_topics import is_ours
 from monitor.watch.events import AlarmName, Facts, Moment
 
 if TYPE_CHECKING:
@@ -276,7 +277,9 @@ class Service:
                 ca_file=broker.ca_file,
             ),
             unclaimed=self._unclaimed,
-            claimed=lambda topic: topic in self._topics(),
+            claimed=lambda topic: (
+                topic in self._topics() or is_ours(topic, self._settings.file.tell.topic_prefix)
+            ),
             now=lambda: self._clock.now().at,
         )
 

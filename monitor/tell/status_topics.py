@@ -19,6 +19,7 @@ from monitor.watch.status import AlarmStatus, SiteStatus
 
 Publication = tuple[str, str, bool]  # topic, payload, retain
 
+_OURS = frozenset({"acknowledge", "alarms", "siren", "status", "told"})
 _HASTE = (Priority.URGENT, Priority.WARNING, Priority.ADVICE)
 
 
@@ -38,6 +39,12 @@ def cleared_topics(gone: Iterable[str], prefix: str = "brooder") -> list[Publica
     """For brooders that are no longer configured: an empty retained message removes the old one
     (MQTT 3.1.1 section 3.3.1.3)."""
     return [(f"{prefix}/alarms/{name}", "", True) for name in gone]
+
+
+def is_ours(topic: str, prefix: str = "brooder") -> bool:
+    """Do we publish there, or take commands? No probe is to be looked for on such a topic."""
+    ours, found, rest = topic.partition(f"{prefix}/")
+    return bool(found) and not ours and rest.partition("/")[0] in _OURS
 
 
 def _payload(alarms: tuple[AlarmStatus, ...]) -> str:

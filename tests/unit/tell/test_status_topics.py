@@ -4,7 +4,7 @@ import json
 
 from tell_samples import NIGHT, chilled, site
 
-from monitor.tell.status_topics import cleared_topics, topics_of
+from monitor.tell.status_topics import cleared_topics, is_ours, topics_of
 from monitor.watch.engine import Engine
 from monitor.watch.events import Entry, EntryKind, Moment, Reading
 
@@ -51,6 +51,14 @@ def test_payloads_do_not_change_while_the_alarms_do_not():
     engine, status, at = chilled()
     engine.reading(Reading(at + 30, at + 30, "porch/floor", 24.5))
     assert topics_of(engine.status(Moment(at + 30, at + 30))) == topics_of(status)
+
+
+def test_our_own_topics_are_known_from_those_of_probes():
+    for topic in ("brooder/status", "brooder/siren", "brooder/alarms/porch", "brooder/told"):
+        assert is_ours(topic)
+    for topic in ("brooder/porch/floor", "brooder/outside", "shed/brooder/siren", "siren"):
+        assert not is_ours(topic)
+    assert is_ours("farm/a/siren", "farm/a")
 
 
 def test_a_brooder_taken_out_of_use_leaves_no_retained_message():

@@ -202,6 +202,15 @@ def test_minutes_left_say_that_they_are_minutes_to_the_chill_limit(alarm):
     assert "to the chill limit (29.4 °C)" in line
 
 
+def test_a_jump_of_a_probe_is_no_rate_an_hour():
+    facts = Facts(**{**FACTS[AlarmName.CHILL], "rate_c_per_h": -928.9})
+    words = wording.for_change(change(AlarmName.CHILL, facts=facts), site())
+    assert "now falling very fast." in words.body
+    facts = Facts(**{**FACTS[AlarmName.HEAT_LOSS], "rate_c_per_h": -928.9})
+    words = wording.for_change(change(AlarmName.HEAT_LOSS, facts=facts), site())
+    assert "The floor has been falling very fast since" in words.body
+
+
 def test_an_outside_probe_is_not_compared_with_a_target():
     shade = replace(change(AlarmName.NO_READINGS, brooder=None), probe="site/shade")
     words = wording.for_change(shade, site())
