@@ -13,7 +13,7 @@ from monitor.watch.events import State
 HOLD_S = 1200.0  # a cover is off for feeding 5 to 15 min (common practice); warm again 5 min later
 _SURE = 0.85  # chance of an explanation that is acted upon
 # What stays undecided for so long is told as what it most likely is: a night is too short to wait.
-_PATIENCE_S, _IMPATIENCE, _SURE_LEAST = 1080.0, 0.0007, 0.45
+_PATIENCE_S, _IMPATIENCE, _SURE_LEAST = 1200.0, 0.0007, 0.45
 _SURE_STEPS = 2  # one after the other
 _SURE_EARLY, _STEPS_EARLY = 0.99, 5  # in the first hours, when what is foretold may be wrong
 _RENAME = 2.5  # log weight
@@ -165,7 +165,7 @@ class Fall:
         onsets = self._onsets(tick, noise_sd)
         onsets = self._onsets(tick, noise_sd)
         # an open cover is closed again within a quarter of an hour
-        too_long = -max(0.0, tick - self.begun - 930.0) / 30.0
+        too_long = -max(0.0, tick - self.begun - 1020.0) / 30.0
         weighed = weigh(
             self.candidates,
             self.ticks,
