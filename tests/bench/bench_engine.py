@@ -6,19 +6,22 @@ that only parses the same journal lines.
 import argparse
 import json
 import sys
+import tempfile
 from collections.abc import Iterator
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 from time import process_time
 
-sys.path[:0] = [str(Path(__file__).parents[1]), str(Path(__file__).parents[2])]
+sys.path.insert(0, str(Path(__file__).parents[1]))
+sys.path.insert(0, str(Path(__file__).parents[2]))
 
-# ruff: noqa: E402
 from support.scenarios import Night, make
 from support.watched import DAY_0, placed, readings, site_of
 
-from monitor.site import Brooder
+from monitor.service.replay import Replay
+from monitor.settings import Settings, load_settings
+from monitor.site import Brooder, Site
 from monitor.watch.engine import Engine
 from monitor.watch.estimator import none, thermal
 from monitor.watch.events import Moment, Reading
@@ -45,6 +48,25 @@ def boxes(night: Night, count: int) -> tuple[Brooder, ...]:
         )
         made.append(replace(night.brooder, name=name, probes=probes))
     return tuple(made)
+
+
+def written(site: Site) -> Settings:
+    """The site as a configuration file has it."""
+    text = ['[site]\nname = "Bench"\ntimezone = "UTC"\n']
+    for box in site.brooders:
+        text.append(f'[[brooders]]\nname = "{box.name}"\nlength_m = 1.5\nwidth_m = 1.5\n')
+        text += [
+            f'[[brooders.probes]]\nname = "{p.name}"\ntopic = "{p.key}"\nplace = "{p.place}"\n'
+            for p in box.probes
+        ]
+    text += [
+        f'[[site.probes]]\nname = "{p.name}"\ntopic = "{p.key}"\nplace = "outside"\n'
+        for p in site.probes
+    ]
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "brooder.toml"
+        path.write_text("".join(text), encoding="utf-8")
+        return load_settings(path, {})
 
 
 def main() -> int:
@@ -91,10 +113,31 @@ def main() -> int:
             take(reading)
         return process_time() - begun
 
+    settings = written(site)
+    first = json.dumps(
+        {
+            "at": datetime.fromtimestamp(DAY_0 + night.from_s).astimezone().isoformat(),
+            "entry": "placed",
+            "brooder": site.brooders[0].name,
+            "count": 50,
+            "hatched": placed(night).hatched,
+            "kind": "broiler",
+        }
+    )
+
+    def replay() -> float:
+        begun = process_time()
+        tally = Replay(settings, lambda _happened: None).feed([first, *lines])
+        assert tally.messages_heard == len(lines)
+        assert tally.unclaimed == 0
+        assert tally.objections == []
+        return process_time() - begun
+
     # the least of a few: what others do on this machine only ever adds
     bare = min(parse() for _ in range(told.repeats))
     without = min(run(none) for _ in range(told.repeats))
     whole = min(run(thermal) for _ in range(told.repeats))
+    service = min(replay() for _ in range(told.repeats))
     count = len(stream)
     print(f"{count} readings of {len(site.all_probes)} probes, {told.days} days")
     for name, spent in (
@@ -102,6 +145,7 @@ def main() -> int:
         ("engine without the estimate", without),
         ("whole engine", whole),
         ("parsing and whole engine", bare + whole),
+        ("brooder replay, with its messages", service),
     ):
         print(
             f"{name:32} {count / spent:9.0f} readings/s, {spent / count * 1e6:5.1f} us each,"
