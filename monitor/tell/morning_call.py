@@ -29,6 +29,7 @@ class MorningCall:
         self._contacts = {contact.name: contact for contact in contacts}
         self._time = at
         self._last: date | None = None  # the local day that was last told
+        self._known: tuple[date, float] | None = None  # a morning and its Unix time
         self._advice: dict[str, Change] = {}
         self._log: list[tuple[float, str, str]] = []  # at, brooder or "site", what
         self._held: list[tuple[float, Message]] = []  # until a contact's quiet hours end
@@ -130,7 +131,10 @@ class MorningCall:
     def _moment(self, day: date) -> float:
         """Unix time of that local morning. An hour that a spring night skips comes an hour later,
         one that an autumn night has twice counts when it comes first."""
-        return datetime.combine(day, self._time, self._site.timezone).timestamp()
+        if self._known is None or self._known[0] != day:  # asked for with every reading
+            at = datetime.combine(day, self._time, self._site.timezone).timestamp()
+            self._known = (day, at)
+        return self._known[1]
 
     def _day_told_by(self, at: float) -> date:
         """The latest local day whose morning has come by `at`."""
