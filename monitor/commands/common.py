@@ -25,6 +25,14 @@ ConfigOption = Annotated[
 ]
 
 
+UnreadConfigOption = Annotated[
+    Path | None,
+    typer.Option(
+        "--config", help="Taken as by every other command; not needed here.", show_default=False
+    ),
+]
+
+
 def out() -> Console:
     """Where a command's answer goes."""
     # Notes and names are the grower's words, brackets and all.

@@ -1,20 +1,23 @@
 """`brooder read-wires`: publishes the 1-Wire thermometers of this board over MQTT.
 
-Needs no configuration file: it may run on another board than the service."""
+Needs no configuration file: it may run on another board than the service. With one it finds the
+broker there."""
 
 import signal
 import threading
 import time
+from dataclasses import replace
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from monitor.commands.common import NOT_WELL, complain, fail, out
+from monitor.commands.common import NOT_WELL, complain, fail, out, settings_or_exit
 from monitor.intake.forward import Forwarder
 from monitor.intake.link import BrokerAddress
 from monitor.intake.topics import topic_fault
 from monitor.intake.wires import SYS_FOLDER, WireSample, sample, sensors
+from monitor.settings import Settings
 
 
 def register(app: typer.Typer) -> None:
@@ -23,7 +26,9 @@ def register(app: typer.Typer) -> None:
 
 
 def read_wires(
-    host: Annotated[str, typer.Option(help="The broker's name or address.")] = "localhost",
+    host: Annotated[
+        str | None, typer.Option(help="The broker's name or address. Default: localhost.")
+    ] = None,
     port: Annotated[
         int, typer.Option(min=0, max=65535, help="Its port. 0: 1883, or 8883 with --tls.")
     ] = 0,
@@ -59,6 +64,10 @@ def read_wires(
     once: Annotated[
         bool, typer.Option("--once", help="Print what the sensors say now, and publish nothing.")
     ] = False,
+    config: Annotated[
+        Path | None,
+        typer.Option("--config", help="Take the broker from this file, unless --host names one."),
+    ] = None,
 ) -> None:
     """Publish the 1-Wire thermometers of this board.
 
@@ -83,32 +92,54 @@ def read_wires(
         except OSError as error:
             fail(f"--password-file {password_file} cannot be read ({error.strerror})")
     address = BrokerAddress(
-        host=host,
+        host=host or "localhost",
         port=port,
         username=username,
         password=password,
         tls=tls,
         ca_file=str(ca_file) if ca_file else None,
     )
-    console = out()
+    if config is not None and host is None:
+        address = _configured(settings_or_exit(config), address)
+    stopped = threading.Event()
+
+    def say(words: str) -> None:
+        if not stopped.is_set():  # a connection that we end ourselves is not lost
+            out().print(words[:1].upper() + words[1:] + ".")
+
     forwarder = Forwarder(
         address,
         prefix=topic_prefix,
         names=names,
         now=time.time,
-        on_words=lambda words: console.print(words[:1].upper() + words[1:] + "."),
+        on_words=say,
     )
     try:
         forwarder.start()
     except OSError as error:
         fail(f"--ca-file {ca_file} cannot be used ({error.strerror or error})")
-    stopped = threading.Event()
     for number in (signal.SIGTERM, signal.SIGINT):
         signal.signal(number, lambda *_: stopped.set())
     _publish(forwarder, sys_folder, every, stopped)
     if lost := forwarder.stop():
         complain(f"{lost} readings could not be sent and are lost.")
         raise typer.Exit(NOT_WELL)
+
+
+def _configured(settings: Settings, given: BrokerAddress) -> BrokerAddress:
+    """The site's broker; what the call says goes before."""
+    broker = settings.file.broker
+    if broker is None:
+        return replace(given, port=given.port or settings.file.built_in_broker.port)
+    password = broker.password.get_secret_value() if broker.password else None
+    return BrokerAddress(
+        host=broker.host,
+        port=given.port or broker.port or 0,
+        username=given.username or broker.username,
+        password=given.password or password,
+        tls=given.tls or broker.tls,
+        ca_file=given.ca_file or broker.ca_file,
+    )
 
 
 def _publish(forwarder: Forwarder, folder: Path, every_s: float, stopped: threading.Event) -> None:

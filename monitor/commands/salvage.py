@@ -6,7 +6,7 @@ from typing import Annotated
 import typer
 
 from monitor.commands.bars import bar as progress_bar
-from monitor.commands.common import NOT_WELL, fail, out
+from monitor.commands.common import NOT_WELL, UnreadConfigOption, fail, out
 from monitor.journal import opening, schema
 from monitor.journal import salvage as journal_salvage
 from monitor.journal.records import StorageFault
@@ -19,6 +19,7 @@ def register(app: typer.Typer) -> None:
     def salvage(
         damaged: Annotated[Path, typer.Argument(help="The journal that was set aside.")],
         saved: Annotated[Path, typer.Argument(help="The new journal to make of it.")],
+        config: UnreadConfigOption = None,
     ) -> None:
         """Save what can be read of a damaged journal. The damaged file is left as it is.
 

@@ -8,7 +8,7 @@ from rich.table import Table
 
 from monitor.brooding.provenance import Figure
 from monitor.brooding.sources import figures
-from monitor.commands.common import fail
+from monitor.commands.common import UnreadConfigOption, fail
 
 
 def register(app: typer.Typer) -> None:
@@ -20,6 +20,7 @@ def sources(
     about: Annotated[
         str | None, typer.Argument(help="Only figures whose subject or name has this word.")
     ] = None,
+    config: UnreadConfigOption = None,
 ) -> None:
     """Every figure with its source, as the code uses it; how well each is known."""
     wanted = (about or "").lower()

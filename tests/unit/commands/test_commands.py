@@ -58,6 +58,9 @@ def call(*words: str | Path) -> tuple[int, str, str]:
 def test_every_verb_explains_itself(verb: str) -> None:
     code, out, _ = call(verb, "--help")
     assert code == 0
+    groups = {"flock": ["placed", "loss", "moved", "note", "undo", "list"], "contacts": ["try"]}
+    for words in groups.get(verb, [""]):
+        assert "--config" in call(verb, *words.split(), "--help")[1], "every command takes it"
     assert "Usage:" in out
     assert len(out.split()) > 20
 
