@@ -7,12 +7,17 @@ the window is full. Eight probes every ten seconds fill 18 in 23 s: 160 commits 
 
 A broker may allow fewer in flight than we believe. Then a wait ends by age with the same small
 number each time, and as soon as those are acknowledged the held-back ones arrive at once: the
-window is learned from that, so that a backlog flows at the pace of the disk."""
+window is learned from that, so that a backlog flows at the pace of the disk. Where messages come
+quickly that wait is cut short: as many as a usual window are pending, and by the pace so far
+twice as many should have come."""
 
 from dataclasses import dataclass
 
 AT_ONCE_S = 0.5  # arrivals this soon after acknowledgements were held back by the window
 FORGET_S = 3600.0  # a learned window is tried again at full width after this
+USUAL = 20  # Mosquitto's default of max_inflight_messages
+STALL_S = 1.0
+_SMOOTHING, _LEAST_GAP_S, _MOST_OF_GAP = 16, 1e-4, 10.0
 
 
 @dataclass(slots=True)
@@ -26,6 +31,9 @@ class Pacing:
     _small: int = 0  # size of the last commit that ended by age
     _small_tick: float = 0.0
     _after_small: int = 0  # arrivals at once after it
+    _suspect: int = USUAL  # a window that it may be, learned before or usual
+    _arrived_tick: float | None = None
+    _gap_s: float = 1.0  # between arrivals, smoothed; a pause counts little
 
     @property
     def full_at(self) -> int:
@@ -34,13 +42,18 @@ class Pacing:
 
     def arrived(self, tick: float, count: int = 1) -> None:
         """Messages came in."""
+        if self._arrived_tick is not None:
+            gap_s = min((tick - self._arrived_tick) / count, _MOST_OF_GAP * self._gap_s)
+            self._gap_s += (gap_s - self._gap_s) / _SMOOTHING
+            self._gap_s = max(self._gap_s, _LEAST_GAP_S)
+        self._arrived_tick = tick
         if self._small and tick - self._small_tick <= AT_ONCE_S:
             self._after_small += count
             if self._after_small >= self._small:
                 self._learned, self._learned_tick = self._small, tick
                 self._small = 0
         if self._learned is not None and tick - self._learned_tick > FORGET_S:
-            self._learned = None
+            self._suspect, self._learned = self._learned, None
 
     def due(
         self, *, pending: int, oldest_age_s: float, urgent: bool = False, more_waiting: bool = False
@@ -54,13 +67,25 @@ class Pacing:
             return oldest_age_s >= self.longest_s
         if oldest_age_s >= self.longest_s:
             return True
+        if self._suspected(pending) and oldest_age_s >= self._stalled_after_s(pending):
+            return not more_waiting
         return pending >= self.full_at and not (more_waiting and pending < self.window)
 
     def wait_s(self, *, pending: int, oldest_age_s: float) -> float:
         """How long a writer may sleep before `due` turns true by age alone."""
         if pending >= self.full_at:
             return 0.0
-        return max(0.0, self.longest_s - oldest_age_s)
+        longest_s = self.longest_s
+        if self._suspected(pending):
+            longest_s = min(longest_s, self._stalled_after_s(pending))
+        return max(0.0, longest_s - oldest_age_s)
+
+    def _suspected(self, pending: int) -> bool:
+        return self._learned is None and pending >= min(self._suspect, self.window) * 9 // 10
+
+    def _stalled_after_s(self, pending: int) -> float:
+        """Of the oldest: by then twice as many should have come."""
+        return max(STALL_S, 2 * pending * self._gap_s)
 
     def committed(self, tick: float, *, acknowledged: int, by_age: bool) -> None:
         """A commit ended and its messages were acknowledged."""

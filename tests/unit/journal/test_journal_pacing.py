@@ -64,3 +64,41 @@ def test_a_learned_window_is_tried_at_full_width_again() -> None:
 
 def test_a_window_of_one_is_committed_message_by_message() -> None:
     assert Pacing(window=1).due(pending=1, oldest_age_s=0.0)
+
+
+def quick(pacing: Pacing, tick: float, count: int) -> float:
+    """That many messages, 4 ms apart; when the last one came."""
+    for _ in range(count):
+        tick += 0.004
+        pacing.arrived(tick)
+    return tick
+
+
+def test_a_quick_stream_that_stops_at_the_usual_window_waits_one_second_not_longest():
+    pacing = Pacing(window=100)
+    quick(pacing, 0.0, 200)  # it takes some messages to know the pace
+    assert not pacing.due(pending=20, oldest_age_s=0.9)
+    assert pacing.wait_s(pending=20, oldest_age_s=0.9) <= 0.1 + 1e-9
+    assert pacing.due(pending=20, oldest_age_s=1.0)
+    pacing.committed(2.0, acknowledged=20, by_age=True)
+    quick(pacing, 2.0, 20)
+    assert pacing.full_at == 18  # the broker's window is known now
+
+
+def test_a_forgotten_window_is_found_again_within_a_second_too():
+    pacing = Pacing(window=100)
+    tick = quick(pacing, 0.0, 200)
+    pacing.committed(tick, acknowledged=50, by_age=True)
+    tick = quick(pacing, tick, 50)
+    assert pacing.full_at == 45
+    tick = quick(pacing, tick + 3601.0, 50)
+    assert pacing.full_at == 90
+    assert pacing.due(pending=50, oldest_age_s=1.0)
+
+
+def test_a_slow_stream_is_never_taken_for_a_stalled_one():
+    pacing = Pacing(window=100)
+    for n in range(60):
+        pacing.arrived(n * 1.0)
+        pending = n % 25 + 1
+        assert not pacing.due(pending=pending, oldest_age_s=pending - 1.0)
