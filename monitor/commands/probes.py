@@ -71,7 +71,7 @@ def _others(heard: list[dict[str, Any]]) -> None:
         out().print("none")
     for row in heard[:20]:
         out().print(f"{row['topic']}  ({row['count']} times)  {row['excerpt']}", markup=False)
-        for line in row["lines"].splitlines():
+        for line in row["lines"].splitlines() or ["(nothing in it looks like a temperature)"]:
             out().print(f"    {line}", markup=False)
     if len(heard) > 20:
         out().print(f"... and {len(heard) - 20} more")

@@ -1,10 +1,12 @@
 """`brooder watch`: the service."""
 
 import asyncio
+import json
+import shlex
 import sys
 from collections.abc import Callable
 from datetime import datetime
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 
@@ -14,7 +16,9 @@ from monitor.service.logs import LEVELS, set_up
 from monitor.service.replay import message_lines
 from monitor.service.run import Hooks, Places, run
 from monitor.settings import Settings, SettingsFault, load_settings
+from monitor.site import Probe
 from monitor.tell.message import Message
+from monitor.units import Unit
 
 
 def register(app: typer.Typer) -> None:
@@ -72,6 +76,16 @@ def on_terminal(settings: Settings) -> Callable[[Message], None]:
     return show
 
 
+def sample(probe: Probe) -> str:
+    """A payload as this probe would send it, of 33.4 degC."""
+    temp = {Unit.CELSIUS: 33.4, Unit.FAHRENHEIT: 92.1, Unit.KELVIN: 306.55}[probe.unit]
+    document: Any = temp
+    for step in reversed((probe.value_pointer or "").split("/")[1:]):
+        name = step.replace("~1", "/").replace("~0", "~")
+        document = [document] if name == "0" else {name: document}
+    return json.dumps(document)
+
+
 def announce(settings: Settings, places: Places) -> None:
     """Where everything is, and what a probe must publish."""
     probe = next((p for b in settings.site.brooders for p in b.probes), None)
@@ -89,7 +103,8 @@ def announce(settings: Settings, places: Places) -> None:
         lines.append(f"           {probe.topic}")
         if places.broker_port is not None:
             lines.append(
-                f"  Try it:  mosquitto_pub -p {places.broker_port} -q 1 -t {probe.topic} -m 33.4"
+                f"  Try it:  mosquitto_pub -p {places.broker_port} -q 1 "
+                f"-t {shlex.quote(probe.topic)} -m {shlex.quote(sample(probe))}"
             )
     if not settings.file.contacts:
         lines.append("  No contacts yet: alarms appear here, in the log and on MQTT alone.")

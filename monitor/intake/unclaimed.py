@@ -5,6 +5,7 @@ Filled by intake.listener or the built-in broker; read by `brooder probes` and t
 import json
 import threading
 from collections import OrderedDict
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from monitor.intake.guessing import Guess, guess
@@ -30,7 +31,11 @@ class Heard:
 class Unclaimed:
     """The latest unclaimed topics, bounded. Safe to use from several threads."""
 
-    def __init__(self, most_topics: int = MOST_TOPICS) -> None:
+    def __init__(
+        self, most_topics: int = MOST_TOPICS, *, ours: Callable[[str], bool] = lambda _topic: False
+    ) -> None:
+        """`ours`: topics of the monitor itself, which are nothing to claim."""
+        self._ours = ours
         self._lock = threading.Lock()
         self._heard: OrderedDict[str, tuple[int, float, bytes]] = OrderedDict()
         self._most_topics = most_topics
@@ -38,6 +43,8 @@ class Unclaimed:
 
     def add(self, topic: str, payload: bytes, at: float) -> None:
         """Note one message. Cheap: guessing is left to who asks."""
+        if self._ours(topic):
+            return
         if len(topic) > MOST_TOPIC_CHARS:
             topic = topic[:MOST_TOPIC_CHARS]
         with self._lock:
@@ -72,15 +79,17 @@ class Unclaimed:
 
 def suggest(heard: Heard, brooder: str | None = None) -> str:
     """Configuration lines (TOML) that would claim the topic for a probe of the last-named brooder,
-    or for the site when `brooder` is None."""
-    best = heard.guesses[0] if heard.guesses else None
+    or for the site when `brooder` is None. Empty where nothing in it looks like a temperature."""
+    if not heard.guesses:
+        return ""
+    best = heard.guesses[0]
     name = heard.topic.rstrip("/").rsplit("/", 1)[-1] or "probe"
     lines = ["[[brooders.probes]]" if brooder else "[[site.probes]]"]
     lines.append(f"name = {_toml(name)}")
     lines.append(f"topic = {_toml(heard.topic)}")
     lines.append(f"place = {_toml(_place_for(heard.topic) if brooder else 'outside')}")
-    lines.append(f"unit = {_toml(best.unit if best else 'celsius')}")
-    if best and best.pointer is not None:
+    lines.append(f"unit = {_toml(best.unit)}")
+    if best.pointer is not None:
         lines.append(f"value = {_toml(best.pointer)}")
     return "\n".join(lines)
 

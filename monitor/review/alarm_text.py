@@ -46,7 +46,13 @@ def measure_words(record: Record) -> list[str]:
     """The alarm standards' measures of this span, in sentences, and where they stand."""
     got = measure(record.changes, record.start, record.stop)
     lines = [
-        f"{plural(got.alarms, 'alarm')} told in {got.days:.1f} days, {got.a_day:.1f} a day"
+        f"{plural(got.alarms, 'alarm')} told in "
+        # A rate of less than a day says nothing of a day.
+        + (
+            f"{got.days:.1f} days, {got.a_day:.1f} a day"
+            if got.days >= 1
+            else span_words(record.stop - record.start)
+        )
         + (f"; {got.folded} more were part of one told already" if got.folded else ""),
         f"answered: {got.acknowledged}"
         + (

@@ -94,7 +94,8 @@ class Service:
         self._readiness = Readiness()
         self._places = Places()
         self._inbox = Inbox()
-        self._unclaimed = Unclaimed()
+        prefix = settings.file.tell.topic_prefix
+        self._unclaimed = Unclaimed(ours=lambda topic: is_ours(topic, prefix))
         self._stop = hooks.stop
         self._opened: Opened | None = None
         self._link: Session | BuiltInBroker | None = None
@@ -277,9 +278,7 @@ class Service:
                 ca_file=broker.ca_file,
             ),
             unclaimed=self._unclaimed,
-            claimed=lambda topic: (
-                topic in self._topics() or is_ours(topic, self._settings.file.tell.topic_prefix)
-            ),
+            claimed=lambda topic: topic in self._topics(),
             now=lambda: self._clock.now().at,
         )
 

@@ -115,7 +115,8 @@ def cold_night(change: Change, voice: Voice, box: Brooder | None) -> Words:
 
 
 NOW = "Now "  # how the first line of a temperature begins
-STEADY_C_PER_H = 0.3  # slower than this is not worth a word; a probe's noise gives as much
+# Slower is not worth a word: the noise of a probe gives as much in ten minutes.
+STEADY_C_PER_H = 1.0
 # A box that lost its heat and its cover on a freezing night: 40 K with a time constant of 20 min.
 # What is faster moved the probe, or is a jump that a line through the last minutes makes a slope.
 FASTEST_C_PER_H = 120.0

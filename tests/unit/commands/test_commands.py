@@ -11,7 +11,11 @@ from typer.testing import CliRunner
 
 from monitor.commands import VERBS, build, main
 from monitor.commands.tonight import temperature_or_exit, watts_or_exit
+from monitor.commands.watch import sample
+from monitor.intake.payload import read
+from monitor.site import Place, Probe
 from monitor.units import Unit
+from monitor.watch.events import Moment, Reading
 
 RUNNER = CliRunner()
 CONFIG = """
@@ -267,3 +271,22 @@ def test_a_call_that_cannot_be_understood_is_one_line_with_what_would_be_right(
 def test_brackets_in_a_note_are_shown_as_they_were_written(config: Path) -> None:
     assert call("flock", "note", "[red]loud[/red] [x]", "--config", config)[0] == 0
     assert "[red]loud[/red] [x]" in call("flock", "list", "--config", config)[1]
+
+
+@pytest.mark.parametrize("pointer", [None, "/temperature", "/a~1b/0/t", ""])
+@pytest.mark.parametrize("unit", list(Unit))
+def test_the_payload_to_try_a_probe_with_is_one_it_can_read(
+    pointer: str | None, unit: Unit
+) -> None:
+    probe = Probe(
+        key="porch/floor",
+        brooder="porch",
+        name="floor",
+        topic="t",
+        place=Place.FLOOR,
+        unit=unit,
+        value_pointer=pointer,
+    )
+    taken = read(sample(probe).encode(), probe, Moment(0.0, 0.0))
+    assert isinstance(taken, Reading)
+    assert taken.temp_c == pytest.approx(33.4, abs=0.06)

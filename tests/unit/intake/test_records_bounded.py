@@ -133,3 +133,12 @@ def test_an_unclaimed_topic_comes_with_the_lines_that_would_claim_it():
     ]
     (claimed,) = tomllib.loads(suggest(heard, None))["site"]["probes"]
     assert claimed["topic"] == heard.topic
+
+
+def test_our_own_topics_are_nothing_to_claim_and_words_are_no_temperature() -> None:
+    unclaimed = Unclaimed(ours=lambda topic: topic == "brooder/siren")
+    unclaimed.add("brooder/siren", b"on", 0.0)
+    unclaimed.add("porch/door", b"open", 0.0)
+    (heard,) = unclaimed.latest()
+    assert heard.topic == "porch/door"
+    assert suggest(heard, "porch") == ""
