@@ -101,9 +101,16 @@ class Journal:
 
     def know(self, probes: Iterable[Probe]) -> None:
         """Tells the journal how probes are configured, at start and after a reload."""
-        with self._transaction():
+        with self._transaction() as connection:
+            known = {
+                row[1:]: int(row[0])
+                for row in connection.execute(
+                    "SELECT id, key, brooder, topic, place, unit, value_pointer, time_pointer,"
+                    " senml_name, offset_c FROM series WHERE kind = 'probe' ORDER BY id DESC"
+                )
+            }
             for probe in probes:
-                self._know(probe)
+                self._know(probe, known)
 
     def next_entry_number(self) -> int:
         """Reserves a number for a ledger entry."""
@@ -343,8 +350,9 @@ class Journal:
     def _series_of(self, kind: str, key: str) -> int:
         return self._series.get((kind, key)) or self._know_by_key(kind, key)
 
-    def _know(self, probe: Probe) -> None:
-        wanted = (
+    def _know(self, probe: Probe, known: dict[tuple[Any, ...], int]) -> None:
+        said = (
+            probe.key,
             probe.brooder,
             probe.topic,
             probe.place.value,
@@ -354,20 +362,16 @@ class Journal:
             probe.senml_name,
             probe.offset_c,
         )
-        found = self._connection.execute(
-            "SELECT id FROM series WHERE kind = 'probe' AND key = ? AND brooder IS ? AND topic IS ?"
-            " AND place IS ? AND unit IS ? AND value_pointer IS ? AND time_pointer IS ?"
-            " AND senml_name IS ? AND offset_c IS ?",
-            (probe.key, *wanted),
-        ).fetchone()
-        if found is None:
-            found = self._connection.execute(
+        number = known.get(said)
+        if number is None:
+            row = self._connection.execute(
                 "INSERT INTO series (kind, key, brooder, topic, place, unit, value_pointer,"
                 " time_pointer, senml_name, offset_c) VALUES ('probe', ?, ?, ?, ?, ?, ?, ?, ?, ?)"
                 " RETURNING id",
-                (probe.key, *wanted),
+                said,
             ).fetchone()
-        self._series["probe", probe.key] = int(found[0])
+            number = int(row[0])
+        self._series["probe", probe.key] = number
 
     def _know_by_key(self, kind: str, key: str) -> int:
         """A series nobody configured: a sample, or a probe in a journal made by hand."""
