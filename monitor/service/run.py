@@ -151,8 +151,8 @@ class Service:
             memory=opened.rebuilt.memory,
             held=opened.rebuilt.held,
             pacing=Pacing(longest_s=settings.file.journal.commit_s),
-            # Half the slow pace: eight probes every ten seconds still write about 1 MB an hour.
-            allowance=CommitAllowance(regain_s=settings.file.journal.commit_s / 2),
+            # With the slow pace together: eight probes every ten seconds stay below 1.5 MB an hour.
+            allowance=CommitAllowance(regain_s=settings.file.journal.commit_s),
             readiness=self._readiness,
             commands=self._command,
             clock_sure=opened.clock_sure,

@@ -4,8 +4,8 @@ While nothing is wrong, `follow` moves the onset along; once the change test spe
 and the departures since the onset are weighed by `causes` at every step, until the floor is back or
 the fall has become the new normal."""
 
-from collections.abc import Callable
-from math import exp
+from collections.abc import Callable, Sequence
+from math import exp, log
 
 from monitor.watch.causes import Explanation, Weighed, Why, chances, explanations, weigh
 from monitor.watch.events import State
@@ -17,6 +17,8 @@ _PATIENCE_S, _IMPATIENCE, _SURE_LEAST = 1200.0, 0.0007, 0.45
 _SURE_STEPS = 2  # one after the other
 _SURE_EARLY, _STEPS_EARLY = 0.99, 5  # in the first hours, when what is foretold may be wrong
 _RENAME = 2.5  # log weight
+# Once lamps are the verdict, which of them is weighed with these parts of the learned constant too.
+_TAU_FACTORS, _TAU_SD = (0.4, 0.5, 0.63, 0.8, 1.0, 1.25, 1.6), 0.5  # sd of its logarithm
 _EARLIEST_S = 75.0  # before that every fall looks alike
 _SAMPLES = 48
 _SHALLOW_K = -0.7
@@ -29,6 +31,7 @@ class Fall:
     """The present or coming fall. Ticks in seconds, departures in K (negative: colder)."""
 
     __slots__ = (
+        "_taus",
         "begun",
         "best",
         "candidates",
@@ -43,6 +46,7 @@ class Fall:
         "source_chance",
         "sure_steps",
         "sure_why",
+        "tau_s",
         "ticks",
         "verdict",
         "why",
@@ -66,6 +70,8 @@ class Fall:
         self.chance = 0.0
         self.best: Weighed | None = None  # of the kind in `verdict`, else of `why`
         self.candidates: list[Explanation] = []
+        self.tau_s = 0.0  # with which `best` explains the fall
+        self._taus: dict[tuple[int, ...], float] = {}
 
     def follow(self, tick: float, temp_c: float, rise_k: float, rise_sd_k: float) -> None:
         """Nothing is wrong at `tick`: a fall that comes would begin here."""
@@ -189,12 +195,12 @@ class Fall:
                 self.verdict = self.why  # an open cover may turn out to be lamps, not the reverse
         else:
             self.sure_steps = 0
-        lamps = [one for one in weighed if one.explanation.why is Why.LAMP]
-        if lamps:
-            total = sum(exp(one.log_weight - lamps[0].log_weight) for one in lamps)
-            self.source_chance = 1.0 / total  # of the first among the lamps
         told = self.verdict or self.why
         self.chance = chance[told]
+        if told is Why.LAMP:
+            weighed = self._lamps(onsets, tau_s, noise_sd, witness)
+            total = sum(exp(one.log_weight - weighed[0].log_weight) for one in weighed)
+            self.source_chance = 1.0 / total  # of the first among the lamps
         best = next(one for one in weighed if one.explanation.why is told)
         old = self.best
         if old is not None and self.verdict is not None and old.explanation.why is told:
@@ -203,6 +209,36 @@ class Fall:
             if best.log_weight < same.log_weight + _RENAME:
                 best = same
         self.best = best
+        self.tau_s = self._taus.get(best.explanation.sources, tau_s)
+
+    def _lamps(
+        self,
+        onsets: Sequence[float],
+        tau_s: float,
+        noise_sd: float,
+        witness: Callable[[Explanation], float],
+    ) -> list[Weighed]:
+        """The lamps, each with the time constant that explains the fall best, heaviest first. A
+        quiet box tells little of how quickly it follows; the fall itself does, and with a wrong
+        constant one dead lamp looks like all of them, or harm like an hour away."""
+        lamps = [one for one in self.candidates if one.why is Why.LAMP]
+        best: dict[tuple[int, ...], Weighed] = {}
+        for factor in _TAU_FACTORS:
+            doubt = -0.5 * (log(factor) / _TAU_SD) ** 2
+            for one in weigh(
+                lamps,
+                self.ticks,
+                self.samples,
+                onsets=onsets,
+                tau_s=factor * tau_s,
+                noise_sd=noise_sd,
+                witness=[witness(lamp) + doubt for lamp in lamps],
+            ):
+                sources = one.explanation.sources
+                if sources not in best or one.log_weight > best[sources].log_weight:
+                    best[sources] = one
+                    self._taus[sources] = factor * tau_s
+        return sorted(best.values(), key=lambda one: -one.log_weight)
 
     def _onsets(self, tick: float, noise_sd: float) -> list[float]:
         """When it may have begun: the test may have been above zero for a while before that."""
@@ -245,6 +281,7 @@ class Fall:
             "why": self.why,
             "sure": [self.sure_why, self.sure_steps, self.source_chance],
             "chance": self.chance,
+            "tau_s": self.tau_s,
             "best": None
             if self.best is None
             else [
@@ -276,6 +313,7 @@ class Fall:
         sure_why, self.sure_steps, self.source_chance = state["sure"]
         self.sure_why = None if sure_why is None else Why(sure_why)
         self.chance = float(state["chance"])
+        self.tau_s = float(state.get("tau_s", 0.0))
         self.best = None
         saved = state["best"]
         if saved is not None:

@@ -25,9 +25,11 @@ def minutes_to(
     lost: Weighed | None,
     since_floor_s: float,
     tick: float,
+    falls_k_per_h: float = 0.0,
 ) -> Interval | None:
     """From `floor_c`, measured `since_floor_s` ago. `heading_c` is where the floor goes without the
-    `lost` heat taken off. None: it does not reach the limit."""
+    `lost` heat taken off; `falls_k_per_h`: how fast it is seen to fall once heat is lost.
+    None: it does not reach the limit."""
     sd_k = heading_sd_k + 0.3
     if lost is not None:
         # what of the quick part is still to come, comes at once
@@ -40,11 +42,20 @@ def minutes_to(
         return None
     soon = course(floor_c, heading_c - Z80 * sd_k, limit_c, tau_s / _TAU_SPREAD)
     late = course(floor_c, heading_c + Z80 * sd_k, limit_c, tau_s * _TAU_SPREAD)
+    soon = _MOST_MIN if soon is None else soon
+    if lost is not None and falls_k_per_h > 0.0:
+        # What is seen outweighs what was learned: a quiet box teaches little of how quickly it
+        # follows. No first-order fall is quicker than the straight line it begins with; and with
+        # that pace and where it heads, the time constant is given. Too early is the better error.
+        seen_tau_s = 3600.0 * (floor_c - heading_c) / falls_k_per_h
+        seen = course(floor_c, heading_c, limit_c, min(tau_s, seen_tau_s))
+        soon = min(soon, 60.0 * (floor_c - limit_c) / falls_k_per_h)
+        mid = mid if seen is None else min(mid, seen)
     spent = since_floor_s / 60.0
     return Interval(
         *(
             max(0.0, (_MOST_MIN if value is None else min(value, _MOST_MIN)) - spent)
-            for value in (mid, soon, late)
+            for value in (mid, min(soon, mid), late)
         )
     )
 

@@ -13,7 +13,7 @@ from math import exp
 from monitor.brooding.heat_balance import Prior
 from monitor.site import Brooder, Place
 from monitor.watch import doubt, tonight
-from monitor.watch.causes import Explanation, Why
+from monitor.watch.causes import Explanation, Weighed, Why
 from monitor.watch.diagnosis import Diagnosis, Interval, Learned, Outlook
 from monitor.watch.events import Cause, Moment, State
 from monitor.watch.fall import HOLD_S, Fall
@@ -38,7 +38,8 @@ _TAU_KNOWN, _SWITCHED_SD_K = 1.3, 3.0  # what stays known when the outside comes
 _ACTED_SD_K = 2.0  # what a grower's act may do to the rise
 _OFFSET_RATE = 0.002  # of a step: how two floor probes differ is learned over half a day
 _OFFSET_S = 1200.0  # probes heard within this are compared
-_RECENT = 12  # steps that the rate is taken from
+_RECENT, _RECENT_S = 12, 300.0  # steps that the rate is taken from, and how long they last
+_SOON_S = 60.0  # a fall younger than this has no pace yet
 ASLEEP_FROM_H, ASLEEP_TO_H = 22.5, 5.0  # nobody feeds or raises lamps. Common practice
 _LEARNED_STEPS = 36.0  # of a quarter of an hour: nine hours are as good as a day
 _YESTERDAY = 0.6
@@ -462,11 +463,21 @@ class ThermalWatch:
             floor_c=self._floor_c,
             heading_c=self._ambient_c() + (self._fall.rise_k if lost else model.filter.rise_k),
             heading_sd_k=model.filter.rise_sd_k,
-            tau_s=model.bank.tau_s,
+            tau_s=self._fall.tau_s if lost else model.bank.tau_s,
             lost=lost,
             since_floor_s=max(0.0, tick - self._stepped),
             tick=tick,
+            falls_k_per_h=self._seen_to_fall(lost),
         )
+
+    def _seen_to_fall(self, lost: Weighed | None) -> float:
+        """K an hour since heat was lost: over the last minutes, or over all of a shorter fall."""
+        if lost is None:
+            return 0.0
+        age_s = self._stepped - lost.onset
+        if age_s >= _RECENT_S:
+            return max(0.0, -self.rate_k_per_h)
+        return max(0.0, -3600.0 * self._fall.now_k / age_s) if age_s >= _SOON_S else 0.0
 
     def outside_curve(self, now: Moment, until_at: float) -> OutsideCurve | None:
         """The coming outside from what the outside probe said; without one, from the floor's own
