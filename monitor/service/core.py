@@ -75,6 +75,8 @@ class Core:
         self._answers: list[Entry] = []  # acknowledgements, by which a link is known as used
         self._refused: OrderedDict[tuple[str, str], RefusedCount] = OrderedDict()
         self._happened = Happened()
+        # The morning message comes also where nothing ever happens.
+        self._plan.advance(start)
 
     # -- in
 

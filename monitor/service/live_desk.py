@@ -4,6 +4,7 @@ event loop; whatever touches the core is done in the watch thread and waited for
 import asyncio
 from collections.abc import Awaitable, Callable, Mapping
 from dataclasses import asdict
+from datetime import time
 from pathlib import Path
 from typing import Any
 
@@ -234,7 +235,19 @@ def shown(settings: Settings) -> list[tuple[str, str]]:
         elif hasattr(value, "get_secret_value"):
             lines.append((path, masked(value)))
         elif value is not None:
-            lines.append((path, str(value)))
+            lines.append((path, _as_written(value)))
 
     walk(settings.file.model_dump(), "")
     return lines
+
+
+def _as_written(value: object) -> str:
+    """As it would stand in the file, without its quotes."""
+    match value:
+        case bool():
+            return str(value).lower()
+        case list() | tuple():
+            return ", ".join(str(one) for one in value) or "none"
+        case time():
+            return f"{value:%H:%M}"
+    return str(value)

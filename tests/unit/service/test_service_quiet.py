@@ -1,0 +1,34 @@
+"""A watch in which nothing happens still says every morning that it is awake."""
+
+from datetime import datetime
+from itertools import count
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+from monitor.service.core import Core
+from monitor.service.night import SITE_FILE
+from monitor.settings import load_settings
+from monitor.watch.events import Moment
+
+ZONE = ZoneInfo("America/Chicago")
+NOON = datetime(2026, 2, 10, 12, tzinfo=ZONE).timestamp()
+
+
+def moment(at: float) -> Moment:
+    return Moment(at, at)
+
+
+def quiet_days(core: Core, days: int) -> list[str]:
+    for hour in range(days * 24 + 1):
+        core.advance(moment(NOON + 3600.0 * hour))
+    return [message.key for message in core.take(moment(NOON)).messages]
+
+
+def test_every_morning_is_told_where_nothing_ever_happens(tmp_path: Path) -> None:
+    file = tmp_path / "brooder.toml"
+    file.write_text(SITE_FILE.format(timezone=ZONE.key, units="celsius"), encoding="utf-8")
+    site = load_settings(file, {}, check_contacts=False).site
+    core = Core(site, moment(NOON), next_entry_number=count(1).__next__)
+    assert core.next_due is not None
+    mornings = [key for key in quiet_days(core, 3) if key.startswith("morning:")]
+    assert mornings == [f"morning:2026-02-{day}" for day in (11, 12, 13)]
