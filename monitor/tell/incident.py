@@ -99,9 +99,12 @@ class Incident:
         )
 
     def answered(self) -> Alarm | None:
-        """The worst open alarm, if it is urgent and somebody has answered it."""
+        """The worst open alarm, if it is urgent and somebody has answered it. None also where a
+        worse one has ended: the floor is on its way back."""
         lead = self.lead()
         if lead is None or lead.change.priority is not Priority.URGENT:
+            return None
+        if self.worst is not None and rank(self.worst) > rank(lead.change):
             return None
         return None if self.unanswered() is not None else lead
 

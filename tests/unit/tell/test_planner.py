@@ -175,6 +175,16 @@ def test_an_answered_warning_is_not_asked_anew_nor_what_only_the_warning_is_left
     assert teller.kinds() == [Kind.RAISED, Kind.RAISED]
 
 
+def test_a_box_that_warms_again_is_not_asked_anew():
+    teller = Teller()
+    teller.take(raised(A.HEAT_LOSS))
+    teller.take(raised(A.CHILL, 900))
+    teller.take(answered(A.CHILL, 1200), answered(A.HEAT_LOSS, 1200))
+    teller.take(cleared(A.CHILL, 4000))  # the lamp is mended; the floor is not yet in its band
+    teller.go(NIGHT + 3 * 3600)
+    assert teller.kinds() == [Kind.RAISED, Kind.RAISED]
+
+
 def test_a_newer_answer_begins_the_hour_anew():
     teller = Teller()
     teller.take(raised(A.HEAT_LOSS))
