@@ -139,15 +139,19 @@ def _opened(copy: Path, report: Report) -> sqlite3.Connection | None:
 
 
 def _new_head(copy: Path) -> bool:
-    """Puts the first page of an empty journal in place of a broken one. Every journal of one
-    version lays its tables out alike, so the roots are where that page says."""
+    """Puts the first page of an empty journal, and the others that tell of its tables, in place of
+    broken ones. Every journal of one version lays its tables out alike, so the roots are where
+    those pages say."""
     with tempfile.TemporaryDirectory(dir=copy.parent) as folder:
         fresh = Path(folder) / "fresh.db"
         connection = opening.connect_to_write(fresh)
         schema.prepare(connection)
         schema.bring_up_to_date(connection)
+        roots = {root for (root,) in connection.execute("SELECT rootpage FROM sqlite_schema")}
         connection.close()
-        head = bytearray(fresh.read_bytes()[: schema.PAGE_BYTES])
+        empty = fresh.read_bytes()
+    pages = [empty[at : at + schema.PAGE_BYTES] for at in range(0, len(empty), schema.PAGE_BYTES)]
+    head = bytearray(pages[0])
     size = copy.stat().st_size
     if size < schema.PAGE_BYTES:
         return False
@@ -156,6 +160,11 @@ def _new_head(copy: Path) -> bool:
     head[32:40] = bytes(8)  # no free pages: they are not wanted
     with copy.open("r+b") as file:
         file.write(head)
+        # All that an empty journal holds besides its tables' roots is the description of them.
+        for number, page in enumerate(pages[1:], start=2):
+            if number not in roots and number * schema.PAGE_BYTES <= size:
+                file.seek((number - 1) * schema.PAGE_BYTES)
+                file.write(page)
     return True
 
 
