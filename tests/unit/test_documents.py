@@ -51,6 +51,13 @@ def test_every_file_that_is_named_exists(text: str) -> None:
         assert (ROOT / name).exists() or (ROOT / f"{name}.py").exists(), name
 
 
+def test_every_test_that_proves_a_promise_exists() -> None:
+    named = re.findall(r"`(tests/[\w/]+\.py)::(\w+)`", README)
+    assert len(named) > 10
+    for name, function in named:
+        assert f"def {function}(" in (ROOT / name).read_text(encoding="utf-8"), function
+
+
 def test_the_map_names_modules_that_exist() -> None:
     for name in re.findall(
         r"`((?:watch|tell|review|brooding|journal|service)/\w+(?:\.py|/))`", ENGINEERS
