@@ -118,8 +118,8 @@ def main() -> None:
         found = sorted(latencies(folder / "latency"))
         p99 = found[min(len(found) - 1, round(0.99 * len(found)))]
         print(
-            f"publish to receiver, {len(found)} urgent alarms: p50 {statistics.median(found):.0f} ms, "
-            f"p99 {p99:.0f} ms  (goal 300)"
+            f"publish to receiver, {len(found)} urgent alarms: "
+            f"p50 {statistics.median(found):.0f} ms, p99 {p99:.0f} ms  (goal 300)"
         )
 
 
