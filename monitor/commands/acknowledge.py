@@ -32,7 +32,7 @@ def acknowledge(
     if brooder is not None and brooder not in names:
         fail(f'--brooder is "{brooder}"; it must be one of {", ".join(names)}')
     answer = request(settings, "entry", entry="acknowledge", alarm=alarm, brooder=brooder, by=by)
-    done = answer["changes"]
+    done = list(dict.fromkeys(answer["changes"]))  # a box and its probe are one thing to a reader
     out().print(
         "Acknowledged: " + ", ".join(done) + "." if done else "Nothing was waiting for an answer."
     )
