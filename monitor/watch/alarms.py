@@ -260,6 +260,8 @@ class Book:
         if not alarm.occurrence:
             alarm.last_second = int(tick + self.offset_s)
             alarm.occurrence = alarm.incident = f"{alarm.key}/{alarm.last_second}"
+            alarm.began_at = alarm.raised_at = tick + self.offset_s
+            alarm.priority = alarm.rule.priority
         alarm.shelved_until = tick + max(60.0, min(for_s, alarm.rule.shelve_max_s))
         alarm.shelved_note = note
         alarm.by = by
