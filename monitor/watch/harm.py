@@ -12,6 +12,7 @@ from monitor.watch.tonight import Z80
 
 _MOST_MIN = 24 * 60.0  # longer than a day is "not today"
 _TAU_SPREAD = 1.33  # 80 % of the time constants once learned lie within this factor
+_SEEN_SPREAD = 2.0  # the first pace may be the light that went at once: the box so much slower
 _LOST_SPREAD = 0.15  # of what a lost source took: one standard deviation
 
 
@@ -51,6 +52,8 @@ def minutes_to(
         seen = course(floor_c, heading_c, limit_c, min(tau_s, seen_tau_s))
         soon = min(soon, 60.0 * (floor_c - limit_c) / falls_k_per_h)
         mid = mid if seen is None else min(mid, seen)
+        slow_s = min(tau_s, _SEEN_SPREAD * seen_tau_s) * _TAU_SPREAD
+        late = course(floor_c, heading_c + Z80 * sd_k, limit_c, slow_s)
     spent = since_floor_s / 60.0
     return Interval(
         *(
