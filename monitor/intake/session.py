@@ -114,6 +114,12 @@ class Session:
         """Deliveries the broker sends before it waits for acknowledgements."""
         return WINDOW if self._protocol is _MQTT5 else WINDOW_311
 
+    @property
+    def hears(self) -> bool:
+        """Has the broker confirmed what we asked to read? What is said before that, it sends to
+        nobody, unless a session of ours was there already."""
+        return self._connected and not self._asked
+
     def start(self) -> None:
         """Begin connecting, in the background. Raises OSError for certificate files that cannot be
         read: that does not mend itself."""

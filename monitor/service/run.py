@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 from monitor.intake.inbox import Delivery as Heard
 from monitor.intake.inbox import Inbox
-from monitor.intake.link import BrokerAddress, BrokerState
+from monitor.intake.link import BrokerAddress, BrokerState, Link
 from monitor.intake.listener import Listener
 from monitor.intake.rights import Rights
 from monitor.intake.session import Session
@@ -48,6 +48,7 @@ log = logging.getLogger(__name__)
 
 BROKER_PATIENCE_S = 30.0  # a broker that restarts is back sooner; longer is worth telling
 DRAIN_S = 10.0
+HEAR_WITHIN_S = 2.0
 FAILED = 70  # EX_SOFTWARE of sysexits.h: the watch ended by a fault of its own
 
 
@@ -182,6 +183,7 @@ class Service:
             await self._start_page()
         self._news = threading.Thread(target=self._pass_news_on, name="news", daemon=True)
         self._news.start()
+        await self._wait_to_hear()
         for number in (signal.SIGTERM, signal.SIGINT):
             self._loop.add_signal_handler(number, self._stop.set)
         self._loop.add_signal_handler(signal.SIGHUP, self._reload)
@@ -256,6 +258,16 @@ class Service:
         self._watcher.link = link
         self._telling.link = link
         self._watcher.set_window(link.window)
+
+    async def _wait_to_hear(self) -> None:
+        """Nobody is told that we watch before the broker hears us, if it is there at all: a first
+        reading said in between would be heard by nobody."""
+        link = self._link
+        until = self._loop.time() + HEAR_WITHIN_S
+        while isinstance(link, Session) and not link.hears and self._loop.time() < until:
+            if link.state.link in (Link.UNREACHABLE, Link.REFUSED):
+                return
+            await asyncio.sleep(0.01)
 
     def _topics(self) -> tuple[str, ...]:
         file = self._settings.file

@@ -234,3 +234,17 @@ def test_a_restart_after_an_hour_away_says_that_it_was_away(tmp_path: Path) -> N
             probe.wait_acknowledged()
             phone.wait_until(lambda p: any("nobody watched for 60 min" in g.title for g in p.got))
             assert not any("no readings" in g.title for g in phone.got), "nor blames the probe"
+
+
+@needs_mosquitto
+def test_what_is_said_right_after_it_says_that_it_watches_is_heard(tmp_path: Path) -> None:
+    """Ready means subscribed: a reading of the very next moment is kept, also on a first start."""
+    for number in range(3):
+        folder = tmp_path / str(number)
+        with (
+            Mosquitto(folder / "broker") as broker,
+            Thermometer(broker.port) as probe,
+            Service(folder / "service", broker_port=broker.port) as service,
+        ):
+            probe.say(33.5)
+            wait_until(lambda service=service: service.temps() == [33.5], what="the first reading")
