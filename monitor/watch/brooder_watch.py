@@ -225,7 +225,10 @@ class BrooderWatch:
         self.book.see(self.chill, any(p.chill.beyond for p in judged), tick)
         self.book.see(self.cold, cold, tick)
         self.book.see(self.hot, hot, tick)
-        self.night.see(night.BELOW if cold else night.ABOVE if hot else night.IN, tick)
+        # As the record sheet counts: strictly outside the band, without the alarms' dead band.
+        below = any(p.below for p in judged)
+        above = any(p.above for p in judged)
+        self.night.see(night.BELOW if below else night.ABOVE if above else night.IN, tick)
 
     def close_watch(self) -> bool:
         """Something is on or pending: extremes are kept."""

@@ -133,6 +133,16 @@ class ProbeWatch:
         self.hot.see(temp_c)
         self.overheat.see(temp_c)
 
+    @property
+    def below(self) -> bool:
+        """Strictly below the band: the dead band is the alarm's alone."""
+        return self.temp_c is not None and self.temp_c < self.cold.limit_c
+
+    @property
+    def above(self) -> bool:
+        """Strictly above the band."""
+        return self.temp_c is not None and self.temp_c > self.hot.limit_c
+
     def beyond(self) -> int:
         """Which limits it is beyond, as bits."""
         return (
@@ -141,6 +151,8 @@ class ProbeWatch:
             + 4 * self.hot.beyond
             + 8 * self.overheat.beyond
             + 16 * self.burning
+            + 32 * self.below
+            + 64 * self.above
         )
 
     def take(self, at: float, tick: float, temp_c: float) -> None:

@@ -9,6 +9,7 @@ from monitor.site import Place
 from monitor.watch import estimator
 from monitor.watch.events import AlarmName, ChangeKind, EntryKind, Facts, Moment, Reading
 from monitor.watch.life_cycle import AlarmState
+from monitor.watch.status import BrooderStatus
 
 
 @pytest.fixture
@@ -133,6 +134,26 @@ def test_the_status_shows_the_floor_against_its_target(night: Night) -> None:
     (cold,) = box.alarms
     assert cold.state is AlarmState.UNACKNOWLEDGED
     assert [p.place for p in box.probes] == [Place.FLOOR]
+
+
+def test_the_nights_minutes_are_strict_and_know_no_dead_band() -> None:
+    """As monitor.review.exposure counts them: a floor back in the band is in the band, though its
+    alarm waits for the dead band."""
+    night = Night(make_estimator=estimator.none)
+
+    def box() -> BrooderStatus:
+        status = night.engine.status(night.now()).brooder("porch")
+        assert status is not None
+        return status
+
+    night.holds(35.0, for_s=600)
+    low_c = box().low_c
+    assert low_c is not None
+    night.holds(low_c - 1.0, for_s=900)
+    night.holds(low_c + 0.05, for_s=1200)
+    assert box().night.below_s == 900
+    night.holds(low_c - 0.05, for_s=300)
+    assert box().night.below_s == 1200
 
 
 def test_the_nights_figures_begin_anew_at_six_in_the_evening() -> None:
