@@ -3,9 +3,9 @@ the small tables by `store` itself when it sets a damaged journal aside: a ledge
 with the file would leave a batch of chicks unwatched.
 
 SQLite stops at the first broken page it meets; the rows behind it are mostly well. So each table
-is read in ranges of its key: a range that fails is cut in two until it holds one key or is given
-up, and tables whose very root is broken are reported. What is doubtful is left out: a packed hour
-must pass its own checksum, JSON must be JSON."""
+is read page by page, in ranges of its key: a range that fails is cut in two until it holds one key
+or is given up, and tables whose very root is broken are reported. What is doubtful is left out: a
+packed hour must pass its own checksum, JSON must be JSON."""
 
 import json
 import shutil
@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import Any
 
 from monitor.journal import codec, opening, schema, tail
+from monitor.journal.leaf_ranges import LAST_KEY, leaf_ranges
 
 COLUMNS: dict[str, tuple[str, ...]] = {
     "series": (
@@ -53,7 +54,7 @@ COLUMNS: dict[str, tuple[str, ...]] = {
     "log": ("seq", "at_ms", "tick_ms", "readings", "others", "marks"),
 }
 SMALL = ("series", "entries", "snapshots", "outbox", "changes")
-MOST_CUTS = 4000  # of one table's ranges: some seconds on a small board
+MOST_CUTS = 400  # of one page's range: enough to get round one row whose overflow is broken
 
 
 @dataclass(slots=True)
@@ -95,7 +96,7 @@ def salvage(
         try:
             for table in tables:
                 told(table)
-                _copy(source, into, table, report)
+                _copy(source, into, table, _ranges(copy, source, table), report)
             if "log" in tables:
                 _copy_tail(copy, source, into, report)
             into.execute("COMMIT")
@@ -168,12 +169,28 @@ def _new_head(copy: Path) -> bool:
     return True
 
 
-def _copy(source: sqlite3.Connection, into: sqlite3.Connection, table: str, report: Report) -> None:
+def _ranges(copy: Path, source: sqlite3.Connection, table: str) -> list[tuple[int, int]]:
+    """One a page of the table; all keys in one where its tree cannot be found."""
+    try:
+        query = "SELECT rootpage FROM sqlite_schema WHERE type = 'table' AND name = ?"
+        (root,) = source.execute(query, (table,)).fetchone()
+        return leaf_ranges(copy, root, schema.PAGE_BYTES)
+    except (sqlite3.DatabaseError, TypeError):
+        return [(0, LAST_KEY)]
+
+
+def _copy(
+    source: sqlite3.Connection,
+    into: sqlite3.Connection,
+    table: str,
+    ranges: list[tuple[int, int]],
+    report: Report,
+) -> None:
     columns = COLUMNS[table]
     slots = ", ".join("?" * len(columns))
     insert = f"INSERT OR IGNORE INTO {table} ({', '.join(columns)}) VALUES ({slots})"  # noqa: S608
     count = 0
-    for row in _rows(source, table, report):
+    for row in _rows(source, table, ranges):
         if row is None or not _sound(table, row):
             if table not in report.broken:
                 report.broken.append(table)
@@ -191,7 +208,7 @@ def _copy(source: sqlite3.Connection, into: sqlite3.Connection, table: str, repo
 
 
 def _rows(
-    source: sqlite3.Connection, table: str, report: Report
+    source: sqlite3.Connection, table: str, ranges: list[tuple[int, int]]
 ) -> Iterator[tuple[Any, ...] | None]:
     """Every row that can be read; None where some could not."""
     key, select = COLUMNS[table][0], ", ".join(COLUMNS[table])
@@ -202,7 +219,14 @@ def _rows(
             yield None
         return
     query = f"SELECT {select} FROM {table} WHERE {key} BETWEEN ? AND ? ORDER BY {key}"  # noqa: S608
-    ranges = [(0, 2**62)]
+    for low, high in ranges:
+        yield from _range(source, query, low, high)
+
+
+def _range(
+    source: sqlite3.Connection, query: str, low: int, high: int
+) -> Iterator[tuple[Any, ...] | None]:
+    ranges = [(low, high)]
     cuts = 0
     while ranges:
         low, high = ranges.pop()
@@ -216,7 +240,7 @@ def _rows(
             cuts += 1
             if last + 1 >= high or cuts > MOST_CUTS:
                 continue
-            # What lies behind the break: from the far end the table can often be read again.
+            # What lies behind the break: from the far end the range can often be read again.
             middle = (last + 1 + high) // 2
             ranges.append((middle + 1, high))
             if middle > last + 1:

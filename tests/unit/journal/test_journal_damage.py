@@ -2,6 +2,7 @@
 
 import random
 import sqlite3
+import struct
 from pathlib import Path
 
 import pytest
@@ -111,6 +112,67 @@ def test_one_broken_page_costs_little(filled: Path, tmp_path: Path, share: float
             assert all(known[a] == t for a, t in zip(at.tolist(), temp.tolist(), strict=True))
         assert saved == report.readings
         assert len(reader.entries()) >= 3
+
+
+def leaves(path: Path, table: str) -> list[int]:
+    """The pages (from 0) that hold a two-level table's rows. SQLite file format, section 1.6."""
+    with sqlite3.connect(path) as source:
+        (root,) = source.execute(
+            "SELECT rootpage FROM sqlite_schema WHERE name = ?", (table,)
+        ).fetchone()
+    page = path.read_bytes()[(root - 1) * PAGE : root * PAGE]
+    assert page[0] == 5, "an interior page"
+    cells = struct.unpack_from(f">{int.from_bytes(page[3:5], 'big')}H", page, 12)
+    return [int.from_bytes(page[at : at + 4], "big") - 1 for at in (*cells, 8)]
+
+
+@pytest.mark.parametrize("which", [0, 1, -2, -1])
+def test_the_first_or_last_page_of_a_table_costs_no_more_than_any(
+    filled: Path, tmp_path: Path, which: int
+) -> None:
+    """Every key before the first page's last would be sought there, and every key after the last
+    page's first: ranges cut in two without end."""
+    pages = leaves(filled, "packed")
+    assert len(pages) > 4
+    overwrite(filled, pages[which])
+    into = opening.connect_to_write(tmp_path / "saved.db")
+    schema.prepare(into)
+    schema.bring_up_to_date(into)
+    report = salvage(filled, into)
+    into.close()
+    assert report.broken == ["packed"]
+    assert report.readings > 34_560 * (1 - 2 / len(pages))
+
+
+@pytest.mark.parametrize("share", [0.5, 0.7, 0.9])
+def test_of_a_file_cut_short_all_that_lies_before_the_cut_is_saved(
+    path: Path, tmp_path: Path, share: float
+) -> None:
+    """A card that lost its end, or a copy that broke off; the cut is at no page's edge."""
+    chance = random.Random(1)
+    with Journal.open(path) as journal:
+        journal.know([floor_probe()])
+        for n in range(0, 40_000, 60):
+            temps = [30 + chance.randrange(160) / 16 for _ in range(60)]
+            last = batch(*(reading(T0 + 10 * (n + k), temp) for k, temp in enumerate(temps)))
+            last.snapshots = {"engine": {"n": n}}
+            journal.commit(last)
+            if n % 360 == 0:
+                journal.tidy(T0 + 10 * n)
+    with JournalReader(path) as reader:
+        known = dict(zip(*reader.readings("porch/floor"), strict=True))
+    raw = path.read_bytes()
+    path.write_bytes(raw[: int(len(raw) * share) | 1])
+    into = opening.connect_to_write(tmp_path / "saved.db")
+    schema.prepare(into)
+    schema.bring_up_to_date(into)
+    report = salvage(path, into)
+    into.close()
+    assert report.readings > len(known) * (share - 0.2)  # the file begins with tables and old room
+    assert report.broken
+    with JournalReader(tmp_path / "saved.db") as reader:
+        at, temp = reader.readings("porch/floor")
+        assert all(known[a] == t for a, t in zip(at.tolist(), temp.tolist(), strict=True))
 
 
 def test_pages_that_describe_the_tables_can_be_replaced(filled: Path, tmp_path: Path) -> None:
