@@ -158,7 +158,7 @@ class Core:
         due = self._plan.next_due
         if due is not None and due <= now.tick:
             self._now = now
-            self._happened.messages += self._plan.advance(now)
+            self._told(self._plan.advance(now))
         self._now = now
 
     def take_in(self, item: Input) -> None:
@@ -211,6 +211,7 @@ class Core:
         """All that happened since the last time, for the journal and the tellers."""
         happened = self._happened
         happened.batch.outbox += [row for message in happened.messages for row in rows(message)]
+        happened.batch.changes.sort(key=lambda change: change.at)
         happened.batch.refused += self._refused.values()
         happened.batch.advanced_to = now
         self._refused.clear()
@@ -296,4 +297,8 @@ class Core:
             return
         self._now = now
         self._happened.batch.changes += changes
-        self._happened.messages += self._plan.changes(changes, now)
+        self._told(self._plan.changes(changes, now))
+
+    def _told(self, messages: list[Message]) -> None:
+        self._happened.messages += messages
+        self._happened.batch.changes += self._plan.take_escalated()

@@ -78,6 +78,7 @@ class Incident:
     answer_given: Answer | None = None
     asked: float | None = None  # since when an urgent alarm waits for an answer
     repeats: int = 0
+    times_passed_on: int = 0
     extreme_c: float | None = None
     worst: Change | None = None  # the worst that was ever raised in it
     last: Change | None = None  # the latest clearing
@@ -228,6 +229,7 @@ class Incident:
             "answer_given": None if self.answer_given is None else asdict(self.answer_given),
             "asked": self.asked,
             "repeats": self.repeats,
+            "times_passed_on": self.times_passed_on,
             "extreme_c": self.extreme_c,
             "worst": pack(self.worst) if self.worst else None,
             "last": pack(self.last) if self.last else None,
@@ -264,6 +266,7 @@ class Incident:
             else Answer(**{**answer, "asked": answer["asked"] + shift_s}),
             asked=moved("asked"),
             repeats=state["repeats"],
+            times_passed_on=state.get("times_passed_on", 0),
             extreme_c=state["extreme_c"],
             worst=unpack(state["worst"]) if state["worst"] else None,
             last=unpack(state["last"]) if state["last"] else None,

@@ -14,6 +14,7 @@ from enum import IntEnum
 from itertools import groupby
 
 from monitor.site import Site
+from monitor.tell import saying
 from monitor.tell.contacts import Contact
 from monitor.tell.incident import Alarm, Incident, rank, thread_scope
 from monitor.tell.message import Kind, Message
@@ -23,11 +24,6 @@ from monitor.watch.alarm_table import TABLE, Lasting
 from monitor.watch.events import AlarmName, Change, ChangeKind, Moment, Priority, State
 from monitor.watch.status import SiteStatus
 
-# Told once: a cold night is answered by going out before bed, and the clock mends itself. Nor is
-# their end told: at dawn every cold night ends, which is no reason to wake anybody.
-_TOLD_ONCE = frozenset({AlarmName.COLD_NIGHT, AlarmName.CLOCK_FAULT})
-# Advice for this very evening: the morning message would come after the step.
-_TIMELY = frozenset({AlarmName.STEP_DOWN})
 _PLACES = frozenset({"silence", "silent-probe", "probe"})  # families where another place is news
 
 
@@ -76,6 +72,7 @@ class Plan:
         self._look = look
         self._speaker = Speaker(site, contacts, look)
         self._incidents: list[Incident] = []  # open ones, oldest first
+        self._escalated: list[Change] = []
         self._offset_s = 0.0  # tick minus at
         self._morning = MorningCall(site, contacts, self._policy.morning_at)
 
@@ -93,6 +90,12 @@ class Plan:
                 if incident.gather_due is not None and incident.gather_due <= tick:
                     said += self._tell(incident, tick)
         return _newest(said + list(self._until(now.tick, including=True)))
+
+    def take_escalated(self) -> list[Change]:
+        """The alarms passed on to the next contact since the last time, to be kept like any other
+        change: it is here that it is known whether somebody else was there to be told."""
+        taken, self._escalated = self._escalated, []
+        return taken
 
     def advance(self, now: Moment) -> list[Message]:
         """Does everything that is due by `now`, in order."""
@@ -168,7 +171,7 @@ class Plan:
                 return self._ask_anew(incident, tick)
 
     def _repeat_s(self, alarm: Alarm) -> float | None:
-        if alarm.change.alarm in _TOLD_ONCE or alarm.change.priority is Priority.ADVICE:
+        if TABLE[alarm.change.alarm].told_once or alarm.change.priority is Priority.ADVICE:
             return None
         if alarm.change.priority is Priority.URGENT:
             return self._policy.urgent_repeat_s
@@ -196,14 +199,14 @@ class Plan:
                 return self._acknowledged(change, tick)
             case ChangeKind.SHELVED:
                 return self._shelved(change, tick)
-            case ChangeKind.ESCALATED | ChangeKind.UNSHELVED:
-                # Passing on goes by each contact's own minutes, see `_waiting`; an alarm taken up
-                # again whose condition holds is raised anew right after.
+            case ChangeKind.UNSHELVED | ChangeKind.ESCALATED:
+                # An alarm taken up again whose condition holds is raised anew right after; an
+                # escalation is our own.
                 pass
         return []
 
     def _raised(self, change: Change, tick: float) -> list[Message]:
-        if change.alarm in _TIMELY:
+        if TABLE[change.alarm].told_at_once:
             return self._morning.release(self._once(change))
         if change.priority is Priority.ADVICE:
             self._morning.advise(change)
@@ -332,13 +335,16 @@ class Plan:
         waiting = self._waiting(incident, alarm)
         least = min(contact.after_minutes for contact in waiting)
         next_ones = [contact for contact in waiting if contact.after_minutes == least]
-        message = self._speaker.passed_on(incident, alarm, next_ones, tick - self._offset_s)
+        at = tick - self._offset_s
+        message = self._speaker.passed_on(incident, alarm, next_ones, at)
+        incident.times_passed_on += 1
+        self._escalated.append(saying.escalated(incident, alarm, next_ones, at, self._look()))
         incident.reach(contact.name for contact in next_ones)
         return [message]
 
     def _over(self, incident: Incident, tick: float) -> list[Message]:
         self._incidents.remove(incident)
-        if incident.worst is None or incident.worst.alarm in _TOLD_ONCE:
+        if incident.worst is None or TABLE[incident.worst.alarm].told_once:
             return []
         message = self._speaker.over(incident, tick - self._offset_s)
         self._morning.note(message.at, incident.one_place(), message.title)

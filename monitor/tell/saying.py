@@ -5,7 +5,8 @@ from dataclasses import replace
 
 from monitor.site import Site
 from monitor.tell import wording
-from monitor.tell.incident import Answer, Incident, rank
+from monitor.tell.contacts import Contact
+from monitor.tell.incident import Alarm, Answer, Incident, rank
 from monitor.tell.message import Kind
 from monitor.tell.picture import now_facts
 from monitor.tell.wording import Voice, Words
@@ -59,6 +60,23 @@ def passed_on(incident: Incident, at: float, site: Site, status: SiteStatus | No
     """Nobody answered."""
     told = _now(incident, at, site, status)
     return wording.passed_on(told, _waited_s(incident, at), incident.told_to)
+
+
+def escalated(
+    incident: Incident,
+    alarm: Alarm,
+    contacts: list[Contact],
+    at: float,
+    status: SiteStatus | None,
+) -> Change:
+    """That nobody answered, as a change of the alarm: with the figures of now."""
+    facts = _longer(alarm.change, at).facts
+    if incident.family in _TEMPERATURE:
+        facts = now_facts(facts, status, alarm.change.brooder)
+    facts["since"] = alarm.change.facts.get("since", alarm.change.at)
+    facts["level"] = incident.times_passed_on
+    facts["contacts"] = [contact.name for contact in contacts]
+    return replace(alarm.change, at=at, change=ChangeKind.ESCALATED, facts=facts)
 
 
 def over(incident: Incident, site: Site) -> Words:

@@ -64,7 +64,6 @@ class Alarm:
     acknowledged_at: float | None = None
     shelved_until: float | None = None  # tick
     shelved_note: str | None = None
-    escalations: int = 0
     last_second: int = 0
 
     @property
@@ -133,7 +132,6 @@ _KEPT = (
     "acknowledged_at",
     "shelved_until",
     "shelved_note",
-    "escalations",
     "last_second",
 )
 _TICKS = ("raised_tick", "shelved_until")

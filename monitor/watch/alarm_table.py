@@ -1,6 +1,6 @@
-"""Every alarm and advice as one table of data: the only place that says how each behaves.
-
-Read by watch.alarms (delays, life cycle, incidents), tell.plan (repeats) and the documentation."""
+"""Every alarm and advice as one table of data: how each behaves. Read by watch.alarms (delays, life
+cycle, incidents), by tell.plan (what is told when) and by the page. How often what is urgent is
+repeated, and to whom it is passed on, is the grower's to set: tell.plan.Policy, tell.contacts."""
 
 from dataclasses import dataclass
 from enum import StrEnum
@@ -20,15 +20,6 @@ class Family(StrEnum):
     SILENCE = "silence"
 
 
-class Scope(StrEnum):
-    """What one alarm of a name is about."""
-
-    SITE = "site"
-    BROODER = "brooder"
-    PROBE = "probe"
-    CONTACT = "contact"
-
-
 class Lasting(StrEnum):
     """How an alarm ends."""
 
@@ -42,170 +33,110 @@ class Rule:
 
     alarm: AlarmName
     priority: Priority
-    family: Family | None  # None: stands alone
-    rank: int  # within the family: a higher one is a worse form of the same trouble
+    family: Family | None = None  # None: stands alone
+    rank: int = 0  # within the family: a higher one is a worse form of the same trouble
     on_delay: float | str = 0.0
     off_delay: float | str = 0.0
     needs_batch: bool = False
-    scopes: tuple[Scope, ...] = (Scope.BROODER,)
     lasting: Lasting = Lasting.CONDITION
-    repeat_s: float | None = None  # told again this often while active and unacknowledged
-    escalate_s: float | None = None  # passed to the next contact after this, again and again
-    shelve_max_s: float = 24 * _HOUR_S
-    says: str = ""  # for the documentation
+    told_once: bool = False  # no repeats, and its end is no news
+    told_at_once: bool = False  # advice that cannot wait for the morning message
+
+    @property
+    def shelve_max_s(self) -> float:
+        """The longest it may be put aside. An urgent alarm may not sleep through a night. Common
+        practice."""
+        return 4 * _HOUR_S if self.priority is Priority.URGENT else 24 * _HOUR_S
 
     def delay_s(self, which: float | str, limits: Limits) -> float:
         """A delay in seconds, with the limits of the brooder it is for."""
         return which if isinstance(which, float) else float(getattr(limits, which))
 
 
-# Repeats and passing on: five and fifteen minutes, one hour for warnings: common practice. A night
-# without an answer is why the next contact is called; three times, then everybody has been.
-REPEAT_URGENT_S, REPEAT_WARNING_S, ESCALATE_S, ESCALATIONS_MAX = 300.0, _HOUR_S, 900.0, 3
-# An urgent alarm may not sleep through a night: longest shelving 4 h. Common practice.
-_SHELVE_URGENT_S = 4 * _HOUR_S
-
-
-def _urgent(alarm: AlarmName, family: Family | None, rank: int, **more: object) -> Rule:
-    return Rule(
-        alarm=alarm,
-        priority=_URGENT,
-        family=family,
-        rank=rank,
-        repeat_s=REPEAT_URGENT_S,
-        escalate_s=ESCALATE_S,
-        shelve_max_s=_SHELVE_URGENT_S,
-        **more,  # type: ignore[arg-type]
-    )
-
-
-def _warning(alarm: AlarmName, family: Family | None, rank: int, **more: object) -> Rule:
-    return Rule(
-        alarm=alarm,
-        priority=_WARNING,
-        family=family,
-        rank=rank,
-        repeat_s=REPEAT_WARNING_S,
-        **more,  # type: ignore[arg-type]
-    )
-
-
-def _advice(alarm: AlarmName, says: str) -> Rule:
-    return Rule(alarm=alarm, priority=_ADVICE, family=None, rank=0, needs_batch=True, says=says)
-
-
 _ROWS = (
-    _warning(
-        AlarmName.COLD_NIGHT,
-        Family.COLD,
-        1,
+    # Answered by going out before bed; and at dawn every cold night ends, which is no reason to
+    # wake anybody.
+    Rule(
+        alarm=AlarmName.COLD_NIGHT,
+        priority=_WARNING,
+        family=Family.COLD,
+        rank=1,
         needs_batch=True,
-        says="the floor will leave the band before morning",
+        told_once=True,
     ),
-    _warning(
-        AlarmName.COLD,
-        Family.COLD,
-        2,
+    Rule(
+        alarm=AlarmName.COLD,
+        priority=_WARNING,
+        family=Family.COLD,
+        rank=2,
         on_delay="band_delay_s",
         off_delay="clear_delay_s",
         needs_batch=True,
-        says="a floor probe is below the band",
     ),
-    _urgent(
-        AlarmName.HEAT_LOSS,
-        Family.COLD,
-        3,
+    Rule(
+        alarm=AlarmName.HEAT_LOSS,
+        priority=_URGENT,
+        family=Family.COLD,
+        rank=3,
         off_delay="clear_delay_s",
         needs_batch=True,
-        says="a heat source stopped: known from the shape of the fall",
     ),
-    _urgent(
-        AlarmName.CHILL,
-        Family.COLD,
-        4,
+    Rule(
+        alarm=AlarmName.CHILL,
+        priority=_URGENT,
+        family=Family.COLD,
+        rank=4,
         on_delay="harm_delay_s",
         off_delay="clear_delay_s",
         needs_batch=True,
-        says="cold enough to harm chicks",
     ),
-    _warning(
-        AlarmName.HOT,
-        Family.HOT,
-        1,
+    Rule(
+        alarm=AlarmName.HOT,
+        priority=_WARNING,
+        family=Family.HOT,
+        rank=1,
         on_delay="band_delay_s",
         off_delay="clear_delay_s",
         needs_batch=True,
-        says="a floor probe is above the band",
     ),
     # Needs no batch: a lamp that fell into the litter of an empty box burns as well.
-    _urgent(
-        AlarmName.OVERHEAT,
-        Family.HOT,
-        2,
+    Rule(
+        alarm=AlarmName.OVERHEAT,
+        priority=_URGENT,
+        family=Family.HOT,
+        rank=2,
         on_delay="harm_delay_s",
         off_delay="clear_delay_s",
-        says="hot enough to harm chicks, or a fallen lamp",
     ),
     # One power-up value is not a fault: a bad value must stand for a minute, or come three times
     # in ten minutes (watch.probe_watch). It ends after ten minutes without one. Common practice.
-    _warning(
-        AlarmName.PROBE_FAULT,
-        Family.SILENCE,
-        1,
-        scopes=(Scope.PROBE,),
+    Rule(
+        alarm=AlarmName.PROBE_FAULT,
+        priority=_WARNING,
+        family=Family.SILENCE,
+        rank=1,
         on_delay=60.0,
         off_delay=600.0,
-        says="a probe says what no floor can be",
     ),
     # Rank, delay and priority of no-readings depend on how much is silent: watch.silence.
-    _urgent(
-        AlarmName.NO_READINGS,
-        Family.SILENCE,
-        3,
-        scopes=(Scope.PROBE, Scope.BROODER, Scope.SITE),
+    Rule(
+        alarm=AlarmName.NO_READINGS,
+        priority=_URGENT,
+        family=Family.SILENCE,
+        rank=3,
         off_delay=60.0,
-        says="nothing is heard from a probe, a brooder or the whole site",
     ),
-    _warning(
-        AlarmName.BROKER_LOST,
-        Family.SILENCE,
-        2,
-        scopes=(Scope.SITE,),
-        says="no connection to the broker",
-    ),
-    _warning(
-        AlarmName.STORAGE_FAULT,
-        None,
-        1,
-        scopes=(Scope.SITE,),
-        says="the journal cannot be written",
-    ),
-    _warning(
-        AlarmName.DELIVERY_FAULT,
-        None,
-        1,
-        scopes=(Scope.CONTACT,),
-        says="a contact cannot be reached",
-    ),
-    _warning(
-        AlarmName.CLOCK_FAULT,
-        None,
-        1,
-        scopes=(Scope.SITE,),
-        says="the board's clock jumped or is not known to be right",
-    ),
-    _warning(
-        AlarmName.WAS_DOWN,
-        None,
-        1,
-        scopes=(Scope.SITE,),
-        lasting=Lasting.MOMENT,
-        says="the watcher itself was not running for a while",
-    ),
-    _advice(AlarmName.STEP_DOWN, "tomorrow the target steps down"),
-    _advice(AlarmName.CROWDED, "the birds need more floor"),
-    _advice(AlarmName.LOSSES_HIGH, "more birds were lost than is usual at this age"),
-    _advice(AlarmName.READY_TO_MOVE, "the birds no longer need the brooder"),
+    Rule(alarm=AlarmName.BROKER_LOST, priority=_WARNING, family=Family.SILENCE, rank=2),
+    Rule(alarm=AlarmName.STORAGE_FAULT, priority=_WARNING),
+    Rule(alarm=AlarmName.DELIVERY_FAULT, priority=_WARNING),
+    # The clock mends itself.
+    Rule(alarm=AlarmName.CLOCK_FAULT, priority=_WARNING, told_once=True),
+    Rule(alarm=AlarmName.WAS_DOWN, priority=_WARNING, lasting=Lasting.MOMENT),
+    # For this very evening: the morning message would come after the step.
+    Rule(alarm=AlarmName.STEP_DOWN, priority=_ADVICE, needs_batch=True, told_at_once=True),
+    Rule(alarm=AlarmName.CROWDED, priority=_ADVICE, needs_batch=True),
+    Rule(alarm=AlarmName.LOSSES_HIGH, priority=_ADVICE, needs_batch=True),
+    Rule(alarm=AlarmName.READY_TO_MOVE, priority=_ADVICE, needs_batch=True),
 )
 
 TABLE: dict[AlarmName, Rule] = {row.alarm: row for row in _ROWS}

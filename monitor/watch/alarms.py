@@ -10,8 +10,8 @@ from monitor.watch.events import AlarmName, Change, ChangeKind, Facts, State
 from monitor.watch.life_cycle import AlarmState, Move, after, possible
 from monitor.watch.timers import Slot, Timers
 
-DELAY, SHELF, ESCALATE = "delay", "shelf", "escalate"
-_RANK = {DELAY: 2, SHELF: 3, ESCALATE: 4}
+DELAY, SHELF = "delay", "shelf"
+_RANK = {DELAY: 2, SHELF: 3}
 
 
 class Book:
@@ -123,10 +123,8 @@ class Book:
             return
         if kind == DELAY:
             self._settle_with_siblings(alarm, tick)
-        elif kind == SHELF:
-            self._unshelve(alarm, tick, by=None)
         else:
-            self._escalate(alarm, tick)
+            self._unshelve(alarm, tick, by=None)
 
     def _settle_with_siblings(self, alarm: Alarm, tick: float) -> None:
         """Probes of one box that went wrong together are told together."""
@@ -156,7 +154,7 @@ class Book:
         elif alarm.active:
             self._clear(alarm, tick, Facts())
 
-    # -- raised, cleared, passed on
+    # -- raised, cleared
 
     def _raise(self, alarm: Alarm, tick: float, began: float | None = None) -> None:
         described = alarm.owner.describe(alarm, tick)
@@ -173,7 +171,6 @@ class Book:
         alarm.last_second = max(int(alarm.raised_at), alarm.last_second + 1)
         alarm.occurrence = f"{alarm.key}/{alarm.last_second}"
         alarm.by = alarm.acknowledged_at = None
-        alarm.escalations = 0
         others = incidents.related(alarm, self.standing())
         head = incidents.head(others)
         if head is None:
@@ -188,7 +185,6 @@ class Book:
             self._clear(alarm, tick, Facts())
         elif head is not None and alarm.folded and head.state is AlarmState.ACKNOWLEDGED:
             self._acknowledge_one(alarm, tick, head.by)
-        self._pass_on_head(alarm.incident, tick)
 
     def _clear(self, alarm: Alarm, tick: float, facts: Facts) -> None:
         self._move(alarm, Move.CLEAR)
@@ -198,31 +194,7 @@ class Book:
         closing["since"] = alarm.began_at
         if alarm.extreme_c is not None:
             closing["extreme_c"] = alarm.extreme_c
-        closing["incident_open"] = bool(incidents.members(alarm.incident, self.standing()))
         self._emit(alarm, ChangeKind.CLEARED, tick, closing)
-        self._timers.set(Slot(_RANK[ESCALATE], ESCALATE, alarm.key), None)
-        self._pass_on_head(alarm.incident, tick)
-
-    def _pass_on_head(self, incident: str, tick: float) -> None:
-        """Only the worst active alarm of an incident is passed on, once for all of it."""
-        members = incidents.members(incident, self.standing())
-        head = incidents.head(members)
-        for member in members:
-            slot = Slot(_RANK[ESCALATE], ESCALATE, member.key)
-            if member is not head or not incidents.to_pass_on(member):
-                self._timers.set(slot, None)
-            elif self._timers.due(slot) is None:
-                self._timers.set(slot, tick + (member.rule.escalate_s or 0.0))
-
-    def _escalate(self, alarm: Alarm, tick: float) -> None:
-        if alarm.state is not AlarmState.UNACKNOWLEDGED:
-            return
-        alarm.escalations += 1
-        facts = alarm.owner.describe(alarm, tick).facts
-        facts["since"] = alarm.began_at
-        facts["level"] = alarm.escalations
-        self._emit(alarm, ChangeKind.ESCALATED, tick, facts)
-        self._pass_on_head(alarm.incident, tick)
 
     # -- what a grower does
 
@@ -240,14 +212,11 @@ class Book:
         lesser = incidents.lesser(asked, self.standing())
         for alarm in asked + lesser:
             self._acknowledge_one(alarm, tick, by)
-        for incident in sorted({a.incident for a in asked}):
-            self._pass_on_head(incident, tick)
 
     def _acknowledge_one(self, alarm: Alarm, tick: float, by: str | None) -> None:
         self._move(alarm, Move.ACKNOWLEDGE)
         alarm.by = by
         alarm.acknowledged_at = tick + self.offset_s
-        self._timers.set(Slot(_RANK[ESCALATE], ESCALATE, alarm.key), None)
         self._emit(alarm, ChangeKind.ACKNOWLEDGED, tick, _by(by))
 
     def shelve(
@@ -271,8 +240,6 @@ class Book:
             facts["note"] = note
         self._emit(alarm, ChangeKind.SHELVED, tick, facts)
         self._timers.set(Slot(_RANK[SHELF], SHELF, alarm.key), alarm.shelved_until)
-        self._timers.set(Slot(_RANK[ESCALATE], ESCALATE, alarm.key), None)
-        self._pass_on_head(alarm.incident, tick)
 
     def unshelve(self, brooder: str | None, name: str | None, tick: float, by: str | None) -> None:
         """Take up again before the time is over."""

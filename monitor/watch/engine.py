@@ -17,7 +17,7 @@ from monitor.site import Brooder, Limits, Place, Site
 from monitor.watch import estimator
 from monitor.watch.advisor import Advisor
 from monitor.watch.alarm import Alarm
-from monitor.watch.alarms import DELAY, ESCALATE, SHELF, Book
+from monitor.watch.alarms import DELAY, SHELF, Book
 from monitor.watch.brooder_watch import BrooderWatch
 from monitor.watch.diagnosis import Outlook
 from monitor.watch.estimate import Estimate, Forecast, Wish, coming_lows
@@ -283,7 +283,7 @@ class Engine:
         self._tick = max(self._tick, tick)
 
     def _fire(self, slot: Slot, due: float) -> None:
-        if slot.kind in (DELAY, SHELF, ESCALATE):
+        if slot.kind in (DELAY, SHELF):
             self._book.fire(slot.kind, slot.key, due)
             box = self._faults.box_of(slot.key)
             if box is not None:
@@ -422,7 +422,7 @@ class Engine:
                 self._start(box)
 
     def _known(self, kind: str, key: str) -> bool:
-        if kind in (DELAY, SHELF, ESCALATE):
+        if kind in (DELAY, SHELF):
             return key in self._book.alarms
         if kind == SILENT:
             return key in self._probes

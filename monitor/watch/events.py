@@ -155,8 +155,8 @@ class Facts(TypedDict, total=False):
     until: float  # end of a shelving
     incident: str  # occurrence of the alarm this trouble began with: one trouble, one message
     folded: bool  # follows from an alarm already told and is no worse: needs no message of its own
-    incident_open: bool  # on cleared: other alarms of the same trouble are still active
     level: int  # on escalated: how many times it has been passed on
+    contacts: list[str]  # on escalated: to whom
     probes_before: list[ProbeFact]  # before a gap
     note: str
 

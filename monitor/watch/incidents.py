@@ -2,14 +2,12 @@
 
 An incident is one trouble in one place: the alarms of one family that are active together. It is
 named after its first alarm. A later one that is no worse is *folded*: it is an event like any
-other, but needs no message of its own, is not passed on, and shares the acknowledgement of the
-incident's head (its worst active alarm)."""
+other, but needs no message of its own and shares the acknowledgement of the incident's head (its
+worst active alarm)."""
 
 from collections.abc import Iterable
 
 from monitor.watch.alarm import Alarm
-from monitor.watch.alarm_table import ESCALATIONS_MAX
-from monitor.watch.events import Priority
 from monitor.watch.life_cycle import AlarmState
 
 
@@ -32,11 +30,6 @@ def related(alarm: Alarm, alarms: Iterable[Alarm]) -> list[Alarm]:
             or (other.rule is alarm.rule and other.raised_tick == alarm.raised_tick)
         )
     ]
-
-
-def members(incident: str, alarms: Iterable[Alarm]) -> list[Alarm]:
-    """The active alarms of an incident."""
-    return [a for a in alarms if a.active and a.incident == incident]
 
 
 def head(alarms: Iterable[Alarm]) -> Alarm | None:
@@ -73,13 +66,3 @@ def lesser(asked: list[Alarm], alarms: Iterable[Alarm]) -> list[Alarm]:
         and a.state is AlarmState.UNACKNOWLEDGED
         and any(b.active and b.incident == a.incident and b.rank >= a.rank for b in asked)
     ]
-
-
-def to_pass_on(alarm: Alarm) -> bool:
-    """Is this head of an incident to be passed to the next contact if nobody answers?"""
-    return (
-        alarm.state is AlarmState.UNACKNOWLEDGED
-        and alarm.priority is Priority.URGENT
-        and alarm.rule.escalate_s is not None
-        and alarm.escalations < ESCALATIONS_MAX
-    )

@@ -4,7 +4,6 @@ its schedule, or leaves one shelved for ever. The machine seeks the exception.
 What is said (the changes) is folded into a picture of its own, and compared with the status and
 with a plain model of the floor."""
 
-import itertools
 import json
 from collections import Counter
 
@@ -14,7 +13,7 @@ from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, ru
 from support.engine_night import EVENING, a_brooder, a_site
 
 from monitor.watch import estimator
-from monitor.watch.alarm_table import ESCALATE_S, ESCALATIONS_MAX, TABLE
+from monitor.watch.alarm_table import TABLE
 from monitor.watch.engine import Engine
 from monitor.watch.events import (
     AlarmName,
@@ -25,7 +24,6 @@ from monitor.watch.events import (
     EntryKind,
     Facts,
     Moment,
-    Priority,
     Reading,
 )
 from monitor.watch.life_cycle import AlarmState
@@ -48,7 +46,6 @@ class Watch(RuleBasedStateMachine):
         self.open: dict[str, Change] = {}  # told and not over, by occurrence
         self.answered: set[str] = set()
         self.raised: Counter[str] = Counter()
-        self.passed_on: dict[str, list[float]] = {}
         self.shelved: dict[tuple[str | None, str, str | None], float] = {}  # until when
         # the plain model of the shed's only probe
         self.below_since: float | None = None
@@ -82,11 +79,6 @@ class Watch(RuleBasedStateMachine):
                     del self.open[key]
                 case ChangeKind.ACKNOWLEDGED:
                     self.answered.add(key)
-                case ChangeKind.ESCALATED:
-                    assert key in self.open
-                    assert key not in self.answered, "passed on though answered"
-                    assert self.open[key].priority is Priority.URGENT
-                    self.passed_on.setdefault(key, [self.open[key].at]).append(change.at)
                 case ChangeKind.SHELVED:
                     self.open.pop(key, None)
                     self.shelved[place] = change.facts["until"]
@@ -195,10 +187,6 @@ class Watch(RuleBasedStateMachine):
     @invariant()
     def nothing_is_told_twice(self) -> None:
         assert all(count == 1 for count in self.raised.values())
-        for times in self.passed_on.values():
-            assert len(times) - 1 <= ESCALATIONS_MAX
-            gaps = [b - a for a, b in itertools.pairwise(times)]
-            assert min(gaps) >= ESCALATE_S
 
     @invariant()
     def what_is_shelved_comes_back(self) -> None:

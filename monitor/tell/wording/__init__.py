@@ -5,7 +5,15 @@ only it knows: repeats, passing on, several brooders at once, the morning."""
 
 from monitor.site import Brooder, Site
 from monitor.tell.wording.advice import ADVICE
-from monitor.tell.wording.life import again, answered, asked_anew, passed_on, shelved, unshelved
+from monitor.tell.wording.life import (
+    again,
+    answered,
+    asked_anew,
+    escalated,
+    passed_on,
+    shelved,
+    unshelved,
+)
 from monitor.tell.wording.morning import BoxMorning, Gathered, morning
 from monitor.tell.wording.over import all_clear
 from monitor.tell.wording.silence import SILENCE, site_silent
@@ -43,7 +51,7 @@ def for_change(change: Change, site: Site) -> Words:
             return _RAISED[change.alarm](change, voice, _box(change, site))
         case ChangeKind.ESCALATED:
             said = _RAISED[change.alarm](change, voice, _box(change, site))
-            return passed_on(said, change.at - change.facts.get("since", change.at), [])
+            return escalated(said, change.facts.get("contacts", []))
         case ChangeKind.CLEARED:
             return all_clear(change, voice)
         case ChangeKind.ACKNOWLEDGED:

@@ -70,6 +70,12 @@ def passed_on(told: Words, lasted_s: float, names: list[str]) -> Words:
     return _with(told.title, told.body, f"Passed on to you{after}: {others}")
 
 
+def escalated(told: Words, names: list[str]) -> Words:
+    """The same in the record of what happened, where nobody in particular is spoken to."""
+    whom = f" to {listed(names)}" if names else ""
+    return _with(told.title, told.body, f"Passed on{whom}: nobody answered.")
+
+
 def answered(change: Change, voice: Voice) -> Words:
     """Somebody acknowledged: told to the others, so that two do not run."""
     by = person(change.facts.get("by"))

@@ -24,8 +24,9 @@ Step = tuple[float, str, str] | Entry
 def settings(tmp_path_factory: pytest.TempPathFactory) -> Settings:
     file = tmp_path_factory.mktemp("site") / "brooder.toml"
     text = SITE_FILE.format(timezone="America/Chicago", units="fahrenheit")
-    contact = '\n[[contacts]]\nname = "phone"\nurl = "json://127.0.0.1:9/"\n'
-    file.write_text(text + contact, encoding="utf-8")
+    contact = '\n[[contacts]]\nname = "{}"\nurl = "json://127.0.0.1:9/"\nafter_minutes = {}\n'
+    contacts = contact.format("phone", 0) + contact.format("neighbour", 15)
+    file.write_text(text + contacts, encoding="utf-8")
     return load_settings(file, {}, check_contacts=False)
 
 
@@ -116,6 +117,8 @@ def test_forty_kills_in_a_night_change_nothing_that_is_told(
     cut = run(settings, steps, tmp_path / "cut.db", kills, random.Random(3))
     assert not kills, "a kill was never reached"
     assert len(whole[0]) >= 3, "the night told something"
+    passed_on = [occurrence for occurrence, change in whole[1] if change == "escalated"]
+    assert len(passed_on) == 1, "after a quarter of an hour without an answer, to the neighbour"
     assert cut == whole
 
 

@@ -10,6 +10,7 @@ from monitor.site import Site
 from monitor.tell.contacts import Contact
 from monitor.tell.message import Kind, Message
 from monitor.tell.plan import Plan, Policy
+from monitor.tell.wording import for_change
 from monitor.watch.events import AlarmName, Change, ChangeKind, Facts, Moment, Priority
 
 A, K, P = AlarmName, ChangeKind, Priority
@@ -552,6 +553,32 @@ def test_an_alarm_put_aside_is_told_to_the_others_and_repeats_no_more():
     [told] = teller.take(shelved)
     assert (told.kind, told.contacts) == (Kind.SHELVED, ("ann",))
     assert teller.go(NIGHT + 4 * 3600) == []
+
+
+def test_what_is_passed_on_is_kept_as_a_change_of_the_alarm():
+    far = Contact(name="far", url="json://nowhere", after_minutes=30)
+    teller = Teller(ME, ANN, far)
+    teller.take(raised(A.CHILL))
+    assert teller.plan.take_escalated() == []
+    teller.go(NIGHT + 4 * 3600)
+    first, second = teller.plan.take_escalated()
+    assert (first.change, first.alarm, first.occurrence) == (K.ESCALATED, A.CHILL, "porch/chill/1")
+    assert [c.at - NIGHT for c in (first, second)] == [900, 1800]
+    assert [c.facts["level"] for c in (first, second)] == [1, 2]
+    assert [c.facts["contacts"] for c in (first, second)] == [["ann"], ["far"]]
+    assert "Passed on to ann: nobody answered." in for_change(first, site()).body
+
+
+def test_nothing_is_passed_on_where_there_is_nobody_else_or_somebody_has_answered():
+    alone = Teller(ME)
+    alone.take(raised(A.CHILL))
+    alone.go(NIGHT + 4 * 3600)
+    assert alone.plan.take_escalated() == []
+    two = Teller(ME, ANN)
+    two.take(raised(A.CHILL))
+    two.take(answered(A.CHILL, 600))
+    two.go(NIGHT + 2400)
+    assert two.plan.take_escalated() == []
 
 
 def test_after_a_night_without_power_only_the_last_repeat_comes():

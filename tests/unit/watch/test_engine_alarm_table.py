@@ -1,14 +1,10 @@
-"""The alarm table holds what the design promises, and nothing is missing."""
-
-from dataclasses import replace
+"""The alarm table: nothing is missing, and each row weighs what it should."""
 
 import pytest
-from support.engine_night import EVENING, a_brooder, a_site
 
 from monitor.site import Limits
-from monitor.watch.alarm_table import TABLE, Family, Scope
-from monitor.watch.engine import Engine
-from monitor.watch.events import AlarmName, Entry, EntryKind, Facts, Moment, Priority
+from monitor.watch.alarm_table import TABLE, Family
+from monitor.watch.events import AlarmName, Priority
 
 URGENT = {AlarmName.CHILL, AlarmName.OVERHEAT, AlarmName.HEAT_LOSS, AlarmName.NO_READINGS}
 ADVICE = {
@@ -20,7 +16,7 @@ ADVICE = {
 
 
 @pytest.mark.parametrize("name", AlarmName)
-def test_every_alarm_has_a_row_with_the_designs_priority(name: AlarmName) -> None:
+def test_every_alarm_has_a_row_and_its_priority(name: AlarmName) -> None:
     rule = TABLE[name]
     expected = (
         Priority.URGENT
@@ -30,19 +26,21 @@ def test_every_alarm_has_a_row_with_the_designs_priority(name: AlarmName) -> Non
         else Priority.WARNING
     )
     assert rule.priority is expected
-    assert rule.says
 
 
-def test_urgent_alarms_repeat_oftener_than_warnings_and_are_passed_on() -> None:
-    urgent = [r for r in TABLE.values() if r.priority is Priority.URGENT]
-    warnings = [r for r in TABLE.values() if r.priority is Priority.WARNING]
-    assert max(r.repeat_s or 0 for r in urgent) < min(r.repeat_s or 0 for r in warnings)
-    assert all(r.escalate_s for r in urgent)
-    assert all(r.escalate_s is None for r in warnings)
+def test_what_is_urgent_cannot_be_put_aside_for_a_night() -> None:
+    for rule in TABLE.values():
+        longest_h = rule.shelve_max_s / 3600
+        assert longest_h == (4 if rule.priority is Priority.URGENT else 24)
 
 
-def test_advice_is_never_repeated() -> None:
-    assert all(TABLE[name].repeat_s is None for name in ADVICE)
+def test_nothing_urgent_is_told_only_once() -> None:
+    assert not [r for r in TABLE.values() if r.told_once and r.priority is Priority.URGENT]
+
+
+def test_only_advice_can_be_told_before_the_morning_message() -> None:
+    early = [r for r in TABLE.values() if r.told_at_once]
+    assert {r.priority for r in early} == {Priority.ADVICE}
 
 
 def test_delays_are_the_brooders_own_limits() -> None:
@@ -71,29 +69,3 @@ def test_the_worse_form_of_a_trouble_outranks_the_other(worse: AlarmName, than: 
 def test_only_fire_and_the_watchers_own_troubles_need_no_birds() -> None:
     cold_and_hot = [r for r in TABLE.values() if r.family in (Family.COLD, Family.HOT)]
     assert [r.alarm for r in cold_and_hot if not r.needs_batch] == [AlarmName.OVERHEAT]
-
-
-def test_every_alarm_there_can_be_is_about_what_its_row_says() -> None:
-    site = a_site(a_brooder("porch", floors=2), a_brooder("shed"), outside=True)
-    engine = Engine(site, Moment(EVENING, EVENING))
-    for contact in ("my phone", "the neighbour"):
-        facts = Facts(contact=contact)
-        engine.fault(AlarmName.DELIVERY_FAULT, True, Moment(EVENING, EVENING), facts)
-    later = Moment(EVENING + 3600, EVENING + 3600)
-    engine.advance(later)  # the whole site is silent; then everything is put away
-    for n, box in enumerate(site.brooders):
-        away = Entry(at=later.at, entry=EntryKind.OUT_OF_SERVICE, number=n, brooder=box.name)
-        engine.entry(away, later)
-        for probe in box.probes:
-            engine.entry(replace(away, probe=probe.key), later)
-    probes = {p.name for p in site.all_probes} | {p.key for p in site.all_probes}
-    seen = set()
-    for row in engine.state()["alarms"].values():
-        name, brooder, subject = row["place"]
-        if subject is not None:
-            scope = Scope.PROBE if subject in probes else Scope.CONTACT
-        else:
-            scope = Scope.SITE if brooder is None else Scope.BROODER
-        assert scope in TABLE[AlarmName(name)].scopes
-        seen.add((name, scope))
-    assert {("no-readings", s) for s in (Scope.PROBE, Scope.BROODER, Scope.SITE)} <= seen
