@@ -20,6 +20,7 @@ class Loss:
     lost_k: float
     chance: float  # that heat was lost
     source_chance: float  # that it was these sources, if so
+    from_c: float  # floor, before
 
     def named(self, brooder: Brooder) -> tuple[str, bool, float]:
         """Name, whether it is hardly another one, and watts."""
@@ -50,4 +51,5 @@ def loss_from(state: State, shift_s: float, sources: int) -> Loss | None:
         float(state["lost_k"]),
         float(state["chance"]),
         float(state["source_chance"]),
+        float(state.get("from_c", -273.15)),  # kept by an older version: no heat to spare
     )

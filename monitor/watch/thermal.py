@@ -24,6 +24,7 @@ from monitor.watch.outside_curve import OutsideCurve, OutsideHistory
 from monitor.watch.probe_health import CHECK_S, ProbeHealth
 from monitor.watch.rise import Rise
 from monitor.watch.slope import slope_per_h
+from monitor.watch.spare_heat import AgainstTarget, SpareHeat
 from monitor.watch.track import NEVER, Track
 from monitor.watch.upturn import Upturn
 from monitor.watch.witness import Witness
@@ -70,6 +71,7 @@ class ThermalWatch:
         self._rise = Rise()
         self._upturn = Upturn()
         self._loss: Loss | None = None
+        self._spare = SpareHeat()
         self._target_c: float | None = None
         self._midnight: float | None = None  # some local midnight
         self._floor_c: float | None = None
@@ -167,7 +169,13 @@ class ThermalWatch:
                 self._fed_with_floor = True
             if model.learn(tick, floor_c, outside_c):
                 self._history.add_rise(tick, model.bank.rise_k)
-            if self._loss is not None and self._loss.over(tick, model.filter.rise_k):
+            loss = self._loss
+            if loss is not None and (
+                loss.over(tick, model.filter.rise_k)
+                or self._spare.settled(
+                    tick, from_c=loss.from_c, floor=self._against_target(floor_c)
+                )
+            ):
                 self._loss = None
         if tick - self._checked >= CHECK_S:
             self._checked = tick
@@ -300,7 +308,16 @@ class ThermalWatch:
             )
 
         fall.judge(tick, model.bank.tau_s, model.wander_sd, witness, known=model.known)
-        if fall.verdict is Why.LAMP and fall.best is not None:
+        if (
+            fall.verdict is Why.LAMP
+            and fall.best is not None
+            and not self._spare.only(
+                from_c=floor_ref_c,
+                tau_s=model.bank.tau_s,
+                rate_k_per_h=self.rate_k_per_h,
+                floor=self._against_target(floor_c),
+            )
+        ):
             best = fall.best
             lost_k = best.quick_k + best.slow_k
             if self._loss is None or self._loss.started < fall.onset - 60.0:
@@ -311,7 +328,8 @@ class ThermalWatch:
                 fall.rise_k,
                 lost_k,
                 fall.chance,
-                fall.source_chance,
+                self._source_chance(best.explanation.sources, fall.source_chance),
+                floor_ref_c,
             )
         if fall.recovered:
             if self._loss is not None and fall.verdict is Why.LAMP:
@@ -319,9 +337,28 @@ class ThermalWatch:
                 model.regained(fall.rise_k)
             model.settle(tick, floor_c, fall.rise_k)
             fall.end()
+        elif self._spare.settled(tick, from_c=floor_ref_c, floor=self._against_target(floor_c)):
+            self._loss = None
+            model.settle(tick, floor_c, floor_c - self._ambient_c())
+            fall.end()
         elif fall.spent(tick, model.test.low > 0.0):
             model.settle(tick, floor_c)
             fall.end()
+
+    def _source_chance(self, sources: tuple[int, ...], chance: float) -> float:
+        """That it was these sources. Once named as sure they stay so: what is learned of the fall
+        later is its end, which says less about the source than its beginning."""
+        loss = self._loss
+        return (
+            chance if loss is None or loss.sources != sources else max(loss.source_chance, chance)
+        )
+
+    def _against_target(self, floor_c: float) -> AgainstTarget:
+        return {
+            "floor_c": floor_c,
+            "target_c": self._target_c,
+            "band_c": self._brooder.limits.band_c,
+        }
 
     def _see_rise(self, model: FloorModel, tick: float) -> None:
         test = model.test
@@ -557,6 +594,7 @@ class ThermalWatch:
             "rise": self._rise.state(),
             "upturn": self._upturn.state(),
             "loss": None if self._loss is None else self._loss.state(),
+            "spare": self._spare.state(),
             "target_c": self._target_c,
             "midnight": self._midnight,
             "floor": [self._floor_c, self._floor_ref_c],
@@ -586,6 +624,7 @@ class ThermalWatch:
         self._loss = None
         if state["loss"] is not None:
             self._loss = loss_from(state["loss"], shift_s, len(self._watts))
+        self._spare.restore(state.get("spare", {}), shift_s)
         self._target_c = state["target_c"]
         midnight = state["midnight"]
         self._midnight = None if midnight is None else midnight + shift_s

@@ -183,6 +183,8 @@ def _falling(voice: Voice, change: Change) -> str | None:
     low = facts.get("low_c")
     inside = low is not None and facts.get("temp_c", low - 1) >= low
     still = " It is still warm enough, so there is time to act." if inside else ""
+    if rate > -STEADY_C_PER_H and "rate_c_per_h" in facts:
+        return f"Some of the heat was lost{since}; the floor holds for now.{still}"
     return f"The floor has been falling{fast}{since}.{still}"
 
 
