@@ -116,7 +116,9 @@ def test_ended_sessions_are_forgotten_when_their_cookie_is_too_old_anyway(tmp_pa
 
 def test_a_damaged_list_of_ended_sessions_does_not_keep_the_page_from_starting(tmp_path: Path):
     (tmp_path / "page-ended.json").write_text("[1, 2")
-    Sessions(Access.prepare(folder=tmp_path, passphrase=WORDS))
+    sessions = Sessions(Access.prepare(folder=tmp_path, passphrase=WORDS))
+    cookie = sessions.written(sessions.begin(signed_in=True))
+    assert sessions.read(cookie, time.time()) is not None
 
 
 def test_form_tokens_belong_to_one_session(tmp_path: Path):
