@@ -34,6 +34,9 @@ if [ -n "$missing" ]; then
     fi
 fi
 
+[ "$(id -u)" = 0 ] ||
+    echo "tests/run.sh: without root the tests of a full and of a read-only card are left out: they mount a small disk" >&2
+
 if [ -n "${VIRTUAL_ENV-}" ]; then
     venv=$VIRTUAL_ENV
 else
