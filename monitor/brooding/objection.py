@@ -14,6 +14,10 @@ from monitor.brooding.entries import Entry, EntryKind
 OLDEST_DAYS = 365  # a hatch date further back than this is a slip of the pen
 
 
+class Objection(Exception):
+    """What was asked will not be done; the text says why and what would be right."""
+
+
 def objection(
     ledger: Ledger,
     entry: Entry,

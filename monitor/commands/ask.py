@@ -8,9 +8,9 @@ from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from monitor.brooding.objection import Objection
 from monitor.commands.common import fail, settings_or_exit
 from monitor.journal.records import StorageFault
-from monitor.page.desk import Objection
 from monitor.service.control import NoService, ask
 from monitor.service.offline import answer
 from monitor.settings import Settings

@@ -12,10 +12,6 @@ from monitor.watch.events import Entry
 from monitor.watch.status import SiteStatus
 
 
-class Objection(Exception):
-    """The service will not do what was asked; the text says why and what would be right."""
-
-
 class Desk(Protocol):
     """Everything a person can look at or do. Awaitables are answered by the watch thread."""
 

@@ -14,7 +14,7 @@ import time
 from collections import OrderedDict
 from typing import Any
 
-from monitor.page.desk import Objection
+from monitor.brooding.objection import Objection
 from monitor.page.review_child import LENGTH
 from monitor.page.review_question import Question
 

@@ -8,8 +8,8 @@ from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
+from monitor.brooding.objection import Objection
 from monitor.page.alarm_words import alarm_view
-from monitor.page.desk import Objection
 from monitor.page.forms import Form, read_form
 from monitor.page.frame import Frame
 from monitor.page.once import Once

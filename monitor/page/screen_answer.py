@@ -6,7 +6,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
-from monitor.page.desk import Objection
+from monitor.brooding.objection import Objection
 from monitor.page.forms import read_open_form
 from monitor.page.frame import Frame
 from monitor.page.words import capital

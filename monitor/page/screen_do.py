@@ -10,8 +10,7 @@ from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
 from monitor.brooding.flock import KINDS
-from monitor.brooding.objection import objection
-from monitor.page.desk import Objection
+from monitor.brooding.objection import Objection, objection
 from monitor.page.forms import Form, read_form
 from monitor.page.frame import Frame
 from monitor.page.ledger_forms import FORMS, LedgerForm, entry_from, ledger_objects

@@ -18,7 +18,7 @@ from starlette.responses import Response, StreamingResponse
 from starlette.routing import Route
 
 from monitor.brooding.batch import Batch, Ledger
-from monitor.page.desk import Objection
+from monitor.brooding.objection import Objection
 from monitor.page.frame import Frame
 from monitor.page.review_question import Question
 from monitor.page.review_worker import ReviewWorker

@@ -7,7 +7,7 @@ from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
-from monitor.page.desk import Objection
+from monitor.brooding.objection import Objection
 from monitor.page.forms import Form, read_form
 from monitor.page.frame import Frame
 from monitor.page.probe_check import LASTS_S, Method, ProbeCheck

@@ -9,7 +9,7 @@ from starlette.responses import Response
 from starlette.routing import Route
 
 from monitor.brooding.envelope import COVERS
-from monitor.page.desk import Objection
+from monitor.brooding.objection import Objection
 from monitor.page.forms import Form
 from monitor.page.frame import Frame
 from monitor.page.now_lines import outlook_lines

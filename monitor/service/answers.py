@@ -4,7 +4,7 @@
 from dataclasses import asdict
 from typing import Any
 
-from monitor.page.desk import Objection
+from monitor.brooding.objection import Objection
 from monitor.service.core import Core
 from monitor.watch.events import Entry, EntryKind, Moment
 

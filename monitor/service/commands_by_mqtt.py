@@ -6,8 +6,8 @@
 import json
 import logging
 
+from monitor.brooding.objection import Objection
 from monitor.intake.inbox import Delivery
-from monitor.page.desk import Objection
 from monitor.service.core import Core
 from monitor.service.logs import facts
 from monitor.watch.events import AlarmName, Entry, EntryKind, Moment

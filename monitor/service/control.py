@@ -12,7 +12,7 @@ from collections.abc import Awaitable, Callable
 from pathlib import Path
 from typing import Any
 
-from monitor.page.desk import Objection
+from monitor.brooding.objection import Objection
 
 LONGEST_LINE = 1 << 20
 

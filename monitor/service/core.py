@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field, replace
 
 from monitor.brooding.batch import LEDGER_KINDS, Ledger
-from monitor.brooding.objection import objection
+from monitor.brooding.objection import Objection, objection
 from monitor.intake.payload import Rejected, read, read_all
 from monitor.intake.refused import RefusedRecord, excerpt
 from monitor.intake.router import Router
@@ -22,7 +22,6 @@ from monitor.journal.records import (
     kept_at,
     kept_temp_c,
 )
-from monitor.page.desk import Objection
 from monitor.site import Site
 from monitor.tell.contacts import Contact
 from monitor.tell.message import Message

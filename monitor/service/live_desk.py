@@ -9,9 +9,9 @@ from pathlib import Path
 from typing import Any
 
 from monitor.brooding.batch import Ledger
+from monitor.brooding.objection import Objection
 from monitor.intake.listener import Listener
 from monitor.intake.unclaimed import Unclaimed, suggest
-from monitor.page.desk import Objection
 from monitor.service import answers
 from monitor.service.people import contacts_of
 from monitor.service.watcher import Watcher

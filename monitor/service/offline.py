@@ -6,9 +6,9 @@ and go out at the next start."""
 import time
 from typing import Any
 
+from monitor.brooding.objection import Objection
 from monitor.journal.reader import JournalReader
 from monitor.journal.store import Journal
-from monitor.page.desk import Objection
 from monitor.service import answers
 from monitor.service.core import Core
 from monitor.service.people import contacts_of, policy_of

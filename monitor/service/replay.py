@@ -6,8 +6,8 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from typing import Any
 
+from monitor.brooding.objection import Objection
 from monitor.journal import lines
-from monitor.page.desk import Objection
 from monitor.service.core import Core, Happened
 from monitor.service.people import contacts_of, policy_of
 from monitor.settings import Settings

@@ -16,7 +16,7 @@ from zoneinfo import ZoneInfo
 
 from monitor.brooding.batch import Ledger, fold
 from monitor.brooding.calendar import Step
-from monitor.page.desk import Objection
+from monitor.brooding.objection import Objection
 from monitor.site import Brooder, HeatSource, Place, Probe, Site
 from monitor.units import Unit
 from monitor.watch.diagnosis import Interval, Outlook

@@ -15,8 +15,8 @@ from support.fakedesk import NIGHT, FakeDesk, placed, site
 from support.served import Served
 from support.visitor import Visitor
 
+from monitor.brooding.objection import Objection
 from monitor.page import review_worker
-from monitor.page.desk import Objection
 from monitor.page.review_question import Question
 from monitor.page.review_worker import ReviewWorker
 

@@ -11,11 +11,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from monitor.brooding.objection import Objection
 from monitor.intake.forecast import ForecastFault, read_forecast
 from monitor.intake.held import HeldTimes
 from monitor.intake.inbox import Delivery
 from monitor.journal.allowance import CommitAllowance
-from monitor.page.desk import Objection
 from monitor.service import control
 from monitor.units import Unit
 from monitor.watch.events import Moment
