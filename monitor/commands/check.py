@@ -9,10 +9,10 @@ import typer
 
 from monitor.brooding.circuit import circuit_warning
 from monitor.commands.common import NOT_WELL, ConfigOption, out, settings_or_exit
-from monitor.intake.link import BrokerAddress
 from monitor.intake.try_broker import try_broker
 from monitor.journal.records import StorageFault
 from monitor.journal.store import Journal
+from monitor.service.broker_address import broker_address
 from monitor.service.control import NoService, ask
 from monitor.service.people import contacts_of
 from monitor.settings import Settings
@@ -102,8 +102,8 @@ def _configuration(settings: Settings) -> Iterator[Found]:
 
 
 def _broker(settings: Settings) -> Iterator[Found]:
-    broker = settings.file.broker
-    if broker is None:
+    address = broker_address(settings)
+    if address is None:
         own = settings.file.built_in_broker
         try:
             about = ask(settings.control_path, "about")
@@ -112,14 +112,6 @@ def _broker(settings: Settings) -> Iterator[Found]:
         else:
             yield Found("built-in broker", bool(about["broker_connected"]), about["broker"])
         return
-    address = BrokerAddress(
-        host=broker.host,
-        port=broker.port or 0,
-        username=broker.username,
-        password=broker.password.get_secret_value() if broker.password else None,
-        tls=broker.tls,
-        ca_file=broker.ca_file,
-    )
     why = try_broker(address)
     yield Found("broker", why is None, f"{address} lets us in" if why is None else why)
 

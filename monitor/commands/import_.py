@@ -7,9 +7,9 @@ from pathlib import Path
 from typing import Annotated
 
 import typer
-from rich.progress import Progress
 
 from monitor.commands.bars import bar as progress_bar
+from monitor.commands.bars import watched
 from monitor.commands.common import ConfigOption, fail, not_a_database, out, settings_or_exit
 from monitor.intake.payload import read_all
 from monitor.intake.router import Router
@@ -69,7 +69,7 @@ def register(app: typer.Typer) -> None:
         left_out = 0
         try:
             with progress_bar() as bar, file.open(encoding="utf-8-sig", newline="") as source:
-                text = _watched(source, bar, os.stat(file).st_size)
+                text = watched(source, bar, "reading", os.stat(file).st_size)
                 if file.suffix.lower() == ".csv":
                     columns = replace(
                         _columns(site, temperature, probe, unit, file),
@@ -99,17 +99,6 @@ def register(app: typer.Typer) -> None:
         if left_out:
             told += f"; {left_out} that no probe claims left out"
         out().print(told + ".")
-
-
-def _watched(source: Iterator[str], bar: Progress, size: int) -> Iterator[str]:
-    task = bar.add_task("reading", total=size)
-    seen = 0
-    for number, line in enumerate(source):
-        seen += len(line)
-        if number % 5000 == 0:
-            bar.update(task, completed=seen)
-        yield line
-    bar.update(task, completed=size)
 
 
 def _gather_lines(text: Iterator[str], site: Site, arrivals: Arrivals, skip_unclaimed: bool) -> int:

@@ -17,6 +17,7 @@ from monitor.intake.forward import Forwarder
 from monitor.intake.link import BrokerAddress
 from monitor.intake.topics import topic_fault
 from monitor.intake.wires import SYS_FOLDER, WireSample, sample, sensors
+from monitor.service.broker_address import broker_address
 from monitor.settings import Settings
 
 
@@ -128,15 +129,14 @@ def read_wires(
 
 def _configured(settings: Settings, given: BrokerAddress) -> BrokerAddress:
     """The site's broker; what the call says goes before."""
-    broker = settings.file.broker
+    broker = broker_address(settings)
     if broker is None:
         return replace(given, port=given.port or settings.file.built_in_broker.port)
-    password = broker.password.get_secret_value() if broker.password else None
-    return BrokerAddress(
-        host=broker.host,
-        port=given.port or broker.port or 0,
+    return replace(
+        broker,
+        port=given.port or broker.port,
         username=given.username or broker.username,
-        password=given.password or password,
+        password=given.password or broker.password,
         tls=given.tls or broker.tls,
         ca_file=given.ca_file or broker.ca_file,
     )

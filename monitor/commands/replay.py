@@ -3,15 +3,13 @@
 import contextlib
 import json
 from collections import Counter
-from collections.abc import Iterable, Iterator
 from datetime import datetime
 from pathlib import Path
 from typing import Annotated, TextIO
 
 import typer
-from rich.console import Console
-from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
+from monitor.commands.bars import bar, watched
 from monitor.commands.common import (
     ConfigOption,
     complain,
@@ -63,7 +61,8 @@ def replay(
             fail(f"{error.filename}: {error.strerror}")
         run = Replay(settings, told.happened)
         try:
-            tally = run.feed(_with_bar(lines, file.stat().st_size))
+            with bar() as shown:
+                tally = run.feed(watched(lines, shown, "replaying", file.stat().st_size))
         except LineFault as fault:
             fail(f"{file}: {fault}")
     for objection in tally.objections:
@@ -117,25 +116,3 @@ class Told:
         """How many of what."""
         changes = ", ".join(f"{n} {kind}" for kind, n in self._changes.items()) or "none"
         return f"alarm changes: {changes}; messages: {self._messages}"
-
-
-def _with_bar(lines: Iterable[str], size: int) -> Iterator[str]:
-    """The lines, with a bar on standard error where that is a terminal."""
-    console = Console(stderr=True)
-    with Progress(
-        TextColumn("replaying"),
-        BarColumn(),
-        TextColumn("{task.percentage:>3.0f} %"),
-        TimeRemainingColumn(),
-        console=console,
-        transient=True,
-        disable=not console.is_terminal,
-    ) as progress:
-        task = progress.add_task("", total=size or 1)
-        waiting = 0
-        for line in lines:
-            waiting += len(line)
-            if waiting >= 1 << 16:
-                progress.update(task, advance=waiting)
-                waiting = 0
-            yield line

@@ -3,11 +3,11 @@
 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
-from datetime import UTC, datetime
 from typing import Any
 
 from monitor.brooding.objection import Objection
 from monitor.journal import lines
+from monitor.journal.export_lines import iso
 from monitor.service.core import Core, Happened
 from monitor.service.people import contacts_of, policy_of
 from monitor.settings import Settings
@@ -107,7 +107,7 @@ def event_of(change: Change, site: Site) -> dict[str, Any]:
     """A change as `--events` writes it: one JSON object."""
     words = for_change(change, site)
     return {
-        "at": iso(change.at),
+        "at": iso(round(change.at * 1000)),
         "brooder": change.brooder,
         "alarm": change.alarm.value,
         "change": change.change.value,
@@ -116,13 +116,6 @@ def event_of(change: Change, site: Site) -> dict[str, Any]:
         "probe": change.probe.rsplit("/", 1)[-1] if change.probe else None,
         "text": f"{words.title}\n{words.body}",
     }
-
-
-def iso(at: float) -> str:
-    """ISO 8601 in UTC; milliseconds only where there are any."""
-    moment = datetime.fromtimestamp(at, UTC)
-    text = moment.isoformat(timespec="milliseconds" if moment.microsecond else "seconds")
-    return text.replace("+00:00", "Z")
 
 
 def message_lines(message: Message, when: str) -> list[str]:

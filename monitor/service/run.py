@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 from monitor.intake.inbox import Delivery as Heard
 from monitor.intake.inbox import Inbox
-from monitor.intake.link import BrokerAddress, BrokerState, Link
+from monitor.intake.link import BrokerState, Link
 from monitor.intake.listener import Listener
 from monitor.intake.rights import Rights
 from monitor.intake.session import Session
@@ -22,6 +22,7 @@ from monitor.journal.allowance import CommitAllowance
 from monitor.journal.pacing import Pacing
 from monitor.journal.records import StorageFault
 from monitor.service import commands_by_mqtt, control
+from monitor.service.broker_address import broker_address
 from monitor.service.clock import Clock
 from monitor.service.forecast import Forecaster
 from monitor.service.live_desk import LiveDesk
@@ -204,16 +205,8 @@ class Service:
         file = self._settings.file
         topics = self._topics()
         link: Session | BuiltInBroker
-        if file.broker is not None:
-            password = file.broker.password
-            address = BrokerAddress(
-                host=file.broker.host,
-                port=file.broker.port or 0,
-                username=file.broker.username,
-                password=password.get_secret_value() if password else None,
-                tls=file.broker.tls,
-                ca_file=file.broker.ca_file,
-            )
+        address = broker_address(self._settings)
+        if address is not None:
             link = Session(
                 address,
                 client_id=self._settings.client_id,
@@ -276,19 +269,11 @@ class Service:
         return (*probes, *commands_by_mqtt.command_topics(file.tell.topic_prefix), *extra)
 
     def _listener(self) -> Listener | None:
-        broker = self._settings.file.broker
-        if broker is None:
+        address = broker_address(self._settings)
+        if address is None:
             return None
-        password = broker.password
         return Listener(
-            BrokerAddress(
-                host=broker.host,
-                port=broker.port or 0,
-                username=broker.username,
-                password=password.get_secret_value() if password else None,
-                tls=broker.tls,
-                ca_file=broker.ca_file,
-            ),
+            address,
             unclaimed=self._unclaimed,
             claimed=lambda topic: topic in self._topics(),
             now=lambda: self._clock.now().at,
