@@ -4,3 +4,5 @@ The folders follow the way of a reading: `intake` hears it, `journal` keeps it, 
 with what `brooding` knows, `tell` takes the word to a person, `review` and `page` look back.
 `service` wires them; `commands` is what is typed. `site`, `units`, `brooding` and `watch` are the
 pure core: no I/O, and time comes in with the event."""
+
+__version__ = "1.0.0"  # pyproject.toml takes it from here

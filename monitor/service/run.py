@@ -8,9 +8,9 @@ import signal
 import threading
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
-from importlib.metadata import PackageNotFoundError, version
 from typing import TYPE_CHECKING, Any
 
+from monitor import __version__
 from monitor.intake.inbox import Delivery as Heard
 from monitor.intake.inbox import Inbox
 from monitor.intake.link import BrokerState, Link
@@ -431,7 +431,7 @@ class Service:
             "mirror": "no copy is configured" if self._copying is None else self._copying.words(),
             "contacts": self._reaching.about(),
             "forecast": self._forecast_words(),
-            "version": our_version(),
+            "version": __version__,
         }
 
     def _forecast_words(self) -> str:
@@ -508,11 +508,3 @@ class Service:
             )
         self._settings.control_path.unlink(missing_ok=True)
         log.info("Stopped.")
-
-
-def our_version() -> str:
-    """The program's own version."""
-    try:
-        return version("brooder-monitor")
-    except PackageNotFoundError:
-        return "1.0.0"

@@ -7,7 +7,6 @@ from typing import Any, get_args, get_origin
 
 from pydantic import BaseModel, SecretStr
 from pydantic.fields import FieldInfo
-from pydantic_core import PydanticUndefined
 
 from monitor.settings.model import FileSettings
 from monitor.settings.overlay import SECRETS
@@ -60,8 +59,8 @@ def _table(path: str, field: FieldInfo, model: type[BaseModel], indent: str) -> 
 def _default(field: FieldInfo) -> str:
     if field.is_required():
         return "(required)"
-    value: Any = field.default
-    if value is PydanticUndefined or value is None or isinstance(value, SecretStr):
+    value: Any = field.get_default(call_default_factory=True)
+    if value is None or isinstance(value, SecretStr):
         return "(left out)"
     if isinstance(value, bool):
         return "true" if value else "false"

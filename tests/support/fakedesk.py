@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from monitor import __version__
 from monitor.brooding.batch import Ledger, fold
 from monitor.brooding.calendar import Step
 from monitor.brooding.objection import Objection
@@ -389,7 +390,7 @@ class FakeDesk:
                     "pending": 0,
                 }
             ],
-            "version": "1.0.0",
+            "version": __version__,
         }
 
     def settings_shown(self) -> list[tuple[str, str]]:

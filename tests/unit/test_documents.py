@@ -5,6 +5,7 @@ import tomllib
 from pathlib import Path
 
 import pytest
+from packaging.requirements import Requirement
 
 from monitor.brooding.schedules import BUILT_IN
 from monitor.commands import VERBS
@@ -72,6 +73,16 @@ def test_the_example_configuration_is_toml_that_names_a_built_in_schedule() -> N
     tomllib.loads(text)
     (named,) = re.findall(r'# schedule = "(\w+)"', text)
     assert named in BUILT_IN
+
+
+@pytest.mark.parametrize("lock", ["requirements.lock", "requirements-test.lock"])
+def test_the_lock_holds_what_the_program_asks_for(lock: str) -> None:
+    text = (ROOT / "deploy" / lock).read_text(encoding="utf-8")
+    locked = dict(re.findall(r"^([\w.-]+)==(\S+)", text, re.MULTILINE))
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    for line in project["dependencies"]:
+        wanted = Requirement(line)
+        assert locked[wanted.name] in wanted.specifier, line
 
 
 def test_the_top_level_holds_what_the_layout_says() -> None:
