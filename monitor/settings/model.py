@@ -325,8 +325,9 @@ class FileSettings(BaseSettings):
         dotenv_settings: PydanticBaseSettingsSource,
         file_secret_settings: PydanticBaseSettingsSource,
     ) -> tuple[PydanticBaseSettingsSource, ...]:
-        """Only what `load` hands over: it merges file, environment and secret files, list items
-        too, which the library's own environment source cannot reach."""
+        """Only what `load` hands over, laid together by `overlay`: the library's own sources know
+        no item of a list (`BROODER_CONTACTS__0__URL`), let a misspelt variable pass unsaid, and
+        look for secrets in one folder instead of in the file that a `_file` key names."""
         return (init_settings,)
 
     site: SiteSettings = Field(default_factory=SiteSettings, description="a table [site]")
