@@ -151,6 +151,9 @@ class BuiltInBroker:
         self._filters = tuple(topic for topic in topics if "+" in topic or "#" in topic)
         self._exact = frozenset(topics) - frozenset(self._filters)
 
+    def keep_going(self) -> None:
+        """Nothing to mend: it lives in the event loop and ends with it."""
+
     # --- the broker's gate, in the event loop ---------------------------------------------------
 
     async def admit(self, connection: int, client: Session, packet: PublishPacket) -> None:

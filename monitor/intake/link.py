@@ -85,6 +85,9 @@ class BrokerLink(Protocol):
     def set_topics(self, topics: Sequence[str]) -> None:
         """Read these topics from now on (a reload)."""
 
+    def keep_going(self) -> None:
+        """Called now and then: mends what can have died unnoticed."""
+
 
 def words_for_failure(address: BrokerAddress, error: BaseException | None) -> str:
     """Why no connection came about, for the grower."""

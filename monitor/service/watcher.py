@@ -462,7 +462,7 @@ class Watcher:
 
     def _keep_house(self) -> None:
         link = self.link
-        if link is not None and hasattr(link, "keep_going"):
+        if link is not None:
             link.keep_going()
         if self._disk_hangs and all(sent.submission.settled.is_set() for sent in self._sent):
             self._disk_hangs = False

@@ -93,6 +93,9 @@ class FarEnd:
     def set_topics(self, topics: Sequence[str]) -> None:
         pass
 
+    def keep_going(self) -> None:
+        pass
+
 
 class Heard:
     """Whoever takes the word to people."""
@@ -138,7 +141,7 @@ class Rig:
             allowance=CommitAllowance(regain_s=0.2),
             readiness=Readiness(),
         )
-        self.watcher.link = self.far  # type: ignore[assignment]
+        self.watcher.link = self.far
         self.clock = clock
         self._mid = 0
 
