@@ -20,6 +20,7 @@ from struct import Struct
 HOUR_MS = 3_600_000
 SURE, UNSURE, BAD = 0, 1, 2  # a reading; one taken before the board knew the time; a bad value
 PER_DEGREE = 10_000
+LARGEST_MS = 4_102_444_800_000  # the year 2100; a time beyond is a probe's nonsense
 
 _RECORD = Struct("<iiiH")  # at and tick in ms after the row's own, value, stream
 RECORD_BYTES = _RECORD.size
@@ -41,6 +42,13 @@ def fits(at_off: int, tick_off: int, value: int, stream: int) -> bool:
         and -_LARGEST <= value < _LARGEST
         and stream <= MAX_STREAM
     )
+
+
+def to_ms(seconds: float) -> int:
+    """Milliseconds, within what a clock can say (a broken one says anything)."""
+    if not 0 <= seconds <= LARGEST_MS / 1000:
+        return LARGEST_MS if seconds > 0 else 0
+    return round(seconds * 1000)
 
 
 def to_kept(temp_c: float) -> int:
