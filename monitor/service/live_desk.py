@@ -14,7 +14,7 @@ from monitor.intake.listener import Listener
 from monitor.intake.unclaimed import Unclaimed, suggest
 from monitor.service import answers
 from monitor.service.people import contacts_of
-from monitor.service.watcher import Watcher
+from monitor.service.watch_thread import WatchThread
 from monitor.settings import Settings, masked
 from monitor.site import Site
 from monitor.tell.links import Answer, LinkFault, Links, already_used
@@ -30,7 +30,7 @@ class LiveDesk:
     def __init__(
         self,
         settings: Settings,
-        watcher: Watcher,
+        watch: WatchThread,
         *,
         unclaimed: Unclaimed,
         about: Callable[[], Mapping[str, Any]],
@@ -39,7 +39,7 @@ class LiveDesk:
         listener: Listener | None = None,
     ) -> None:
         self._settings = settings
-        self._watcher = watcher
+        self._watch = watch
         self._unclaimed = unclaimed
         self._about = about
         self._try_contacts = try_contacts
@@ -53,7 +53,7 @@ class LiveDesk:
     @property
     def site(self) -> Site:
         """The site as configured now."""
-        return self._watcher.core.site
+        return self._watch.core.site
 
     @property
     def journal_path(self) -> Path:
@@ -62,7 +62,7 @@ class LiveDesk:
 
     def status(self) -> SiteStatus:
         """The newest picture."""
-        return self._watcher.status
+        return self._watch.status
 
     async def changed(self, wait_s: float) -> bool:
         """True once there is a newer status."""
@@ -75,12 +75,12 @@ class LiveDesk:
 
     async def submit(self, entry: Entry) -> int:
         """Keeps an entry; its number."""
-        said = await self._in_watch(lambda now: answers.enter(self._watcher.core, entry, now))
+        said = await self._in_watch(lambda now: answers.enter(self._watch.core, entry, now))
         return int(said["number"])
 
     async def ledger(self) -> Ledger:
         """The flock ledger as it stands."""
-        kept: Ledger = await self._in_watch(lambda _now: self._watcher.core.ledger)
+        kept: Ledger = await self._in_watch(lambda _now: self._watch.core.ledger)
         return kept
 
     async def tonight(
@@ -89,7 +89,7 @@ class LiveDesk:
         """The outlook."""
         said: Mapping[str, Any] = await self._in_watch(
             lambda now: answers.tonight(
-                self._watcher.core, now, brooder, low_c=low_c, cover=cover, extra_watts=extra_watts
+                self._watch.core, now, brooder, low_c=low_c, cover=cover, extra_watts=extra_watts
             )
         )
         return said
@@ -124,7 +124,7 @@ class LiveDesk:
 
     def refused(self) -> list[Mapping[str, Any]]:
         """Refused messages."""
-        return [asdict(kind) for kind in self._watcher.core.refused.latest()]
+        return [asdict(kind) for kind in self._watch.core.refused.latest()]
 
     def watcher(self) -> Mapping[str, Any]:
         """The watcher itself."""
@@ -143,7 +143,7 @@ class LiveDesk:
         """Does what a link says, once."""
 
         def work(now: Moment) -> list[str]:
-            core = self._watcher.core
+            core = self._watch.core
             answer = self._read(token, now.at)
             done: list[str] = []
             for entry in answer.entries(core.status(now), now.at):
@@ -158,7 +158,7 @@ class LiveDesk:
             answer = self._links.read(token, at)
         except LinkFault as fault:
             raise Objection(str(fault)) from fault
-        if already_used(answer, self._watcher.core.answers):
+        if already_used(answer, self._watch.core.answers):
             raise Objection("This link was used already: the alarm is acknowledged.")
         return answer
 
@@ -166,7 +166,7 @@ class LiveDesk:
 
     async def answer(self, what: str, details: dict[str, Any]) -> Any:
         """One request of a command. Raises Objection."""
-        core = self._watcher.core
+        core = self._watch.core
         match what:
             case "entry":
                 return await self._in_watch(
@@ -214,7 +214,7 @@ class LiveDesk:
         self._news = asyncio.Event()
 
     async def _in_watch(self, work: Callable[[Moment], Any]) -> Any:
-        return await asyncio.wrap_future(self._watcher.call(work))
+        return await asyncio.wrap_future(self._watch.call(work))
 
     def _end_listening(self) -> None:
         if self._listener is not None and asyncio.get_running_loop().time() >= self._listen_until:

@@ -13,7 +13,7 @@ from monitor.journal.records import OutboxRow, Outcome
 from monitor.service.clock import Clock, LiveClock
 from monitor.service.logs import facts
 from monitor.service.people import contacts_of
-from monitor.service.watcher import Watcher
+from monitor.service.watch_thread import WatchThread
 from monitor.settings import Settings
 from monitor.tell.contacts import Contact
 from monitor.tell.delivery import Calls, Delivery
@@ -38,16 +38,16 @@ class Reaching:
         self._picture = picture
         # People's servers answer in real seconds, also in a rehearsal at speed.
         self._clock = clock if clock.speed == 1.0 else LiveClock()
-        self._watcher: Watcher | None = None
+        self._watch: WatchThread | None = None
         self._last: dict[str, tuple[float, str | None]] = {}  # contact -> tried at, why not
         self._last_ok: dict[str, float] = {}
         self.links = Links(_key(settings.state_folder), settings.file.page.public_url)
         self._delivery = self._make()
         self._handing_over: list[threading.Thread] = []
 
-    def attach(self, watcher: Watcher) -> None:
+    def attach(self, watch: WatchThread) -> None:
         """Where outcomes and trouble are reported."""
-        self._watcher = watcher
+        self._watch = watch
 
     def start(self, unsent: Iterable[OutboxRow]) -> None:
         """Starts, with what an earlier run left unsent."""
@@ -120,14 +120,12 @@ class Reaching:
                     # Trouble that an earlier run told of has nobody else to end it.
                     self._trouble(outcome.contact, False, "")
                 self._last_ok[outcome.contact] = outcome.tried_at
-            if self._watcher is not None:
-                self._watcher.note_outcome(outcome)
+            if self._watch is not None:
+                self._watch.note_outcome(outcome)
 
     def _trouble(self, contact: str, begins: bool, why: str) -> None:
-        if self._watcher is not None:
-            self._watcher.fault(
-                AlarmName.DELIVERY_FAULT, begins, Facts(contact=contact, reason=why)
-            )
+        if self._watch is not None:
+            self._watch.fault(AlarmName.DELIVERY_FAULT, begins, Facts(contact=contact, reason=why))
 
     async def try_contacts(self, name: str | None) -> list[Mapping[str, Any]]:
         """Really sends a trial message to one contact or to all."""

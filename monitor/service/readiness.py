@@ -1,4 +1,5 @@
-"""Tells systemd that the service is up, alive and what it is doing. Called by `run` and `watcher`.
+"""Tells systemd that the service is up, alive and what it is doing. Called by `run` and the watch
+thread.
 
 The protocol of sd_notify(3): a datagram to the socket that NOTIFY_SOCKET names. WATCHDOG=1 is sent
 by the watch thread after each round of its own work, so a hung engine is a dead service to systemd

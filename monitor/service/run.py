@@ -24,6 +24,7 @@ from monitor.journal.records import StorageFault
 from monitor.service import commands_by_mqtt, control
 from monitor.service.broker_address import broker_address
 from monitor.service.clock import Clock
+from monitor.service.core import Core
 from monitor.service.forecast import Forecaster
 from monitor.service.live_desk import LiveDesk
 from monitor.service.logs import facts
@@ -33,7 +34,7 @@ from monitor.service.pictures import Pictures
 from monitor.service.reaching import Reaching
 from monitor.service.readiness import Readiness
 from monitor.service.telling import Telling
-from monitor.service.watcher import Watcher
+from monitor.service.watch_thread import WatchThread
 from monitor.service.writer import Submission, Writer
 from monitor.settings import Settings, SettingsFault, load_settings
 from monitor.tell.heartbeat import Heartbeat
@@ -109,7 +110,7 @@ class Service:
     @property
     def failed(self) -> bool:
         """Did the watch end by a fault of its own?"""
-        return self._opened is not None and self._watcher.failed is not None
+        return self._opened is not None and self._watch.failed is not None
 
     # -- start
 
@@ -144,7 +145,7 @@ class Service:
         )
         pictures.start()
         self._cleanup.callback(pictures.stop)
-        self._watcher = Watcher(
+        self._watch = WatchThread(
             opened.core,
             clock=opened.clock,
             inbox=self._inbox,
@@ -160,19 +161,19 @@ class Service:
             clock_sure=opened.clock_sure,
             on_end=self._watch_ended,
         )
-        self._reaching.attach(self._watcher)
+        self._reaching.attach(self._watch)
         self._writer.start()
         if opened.trouble is not None:
             self._storage(opened.trouble)
         await self._start_broker(prefix)
         self._reaching.start(opened.rebuilt.unsent)
         self._start_forecast()
-        self._watcher.start()
+        self._watch.start()
         self._start_heartbeat()
         self._start_copying()
         self._desk = LiveDesk(
             settings,
-            self._watcher,
+            self._watch,
             unclaimed=self._unclaimed,
             about=self._about,
             try_contacts=self._reaching.try_contacts,
@@ -248,9 +249,8 @@ class Service:
             self._places.broker_port = link.port
             self._places.broker = f"{own.listen}:{link.port}"
         self._link = link
-        self._watcher.link = link
+        self._watch.attach(link)
         self._telling.link = link
-        self._watcher.set_window(link.window)
 
     async def _wait_to_hear(self) -> None:
         """Nobody is told that we watch before the broker hears us, if it is there at all: a first
@@ -298,7 +298,7 @@ class Service:
             heart = Heartbeat(
                 tell.heartbeat_url.get_secret_value(),
                 tell.heartbeat_minutes * 60,
-                alive=self._watcher.alive,
+                alive=self._watch.alive,
             )
             heart.start()
             self._cleanup.callback(heart.stop)
@@ -357,12 +357,12 @@ class Service:
         with contextlib.suppress(RuntimeError):  # the loop has ended before
             self._loop.call_soon_threadsafe(self._stop.set)
 
-    def _command(self, watcher: Watcher, heard: Heard, now: Moment) -> bool:
+    def _command(self, core: Core, heard: Heard, now: Moment) -> bool:
         prefix = self._settings.file.tell.topic_prefix
         if self._forecaster is not None and heard.topic == self._forecast_topic():
             self._forecaster.hear(heard.payload)
             return True
-        return commands_by_mqtt.obey(watcher.core, prefix, heard, now)
+        return commands_by_mqtt.obey(core, prefix, heard, now)
 
     def _forecast_topic(self) -> str | None:
         wanted = self._settings.file.forecast
@@ -371,16 +371,16 @@ class Service:
     def _forecast_came(self) -> None:
         newest = self._forecaster.newest if self._forecaster is not None else None
         if newest is not None:
-            self._watcher.call(
-                lambda now: self._watcher.core.forecast_is(newest.pairs, newest.got_at, now)
+            self._watch.call(
+                lambda now: self._watch.core.forecast_is(newest.pairs, newest.got_at, now)
             )
 
     def _settled(self, submission: Submission) -> None:
-        self._watcher.note_settled(submission)
+        self._watch.note_settled(submission)
 
     def _storage(self, fault: StorageFault | None) -> None:
         about = Facts() if fault is None else Facts(reason=fault.words, detail=fault.kind)
-        self._watcher.fault(AlarmName.STORAGE_FAULT, fault is not None, about)
+        self._watch.fault(AlarmName.STORAGE_FAULT, fault is not None, about)
 
     def _broker_said(self, state: BrokerState) -> None:
         """From the network thread."""
@@ -395,9 +395,9 @@ class Service:
                 self._broker_lost_timer = None
             if self._told_broker_lost:
                 self._told_broker_lost = False
-                self._watcher.fault(AlarmName.BROKER_LOST, False, Facts())
+                self._watch.fault(AlarmName.BROKER_LOST, False, Facts())
             if self._link is not None:
-                self._watcher.set_window(self._link.window)
+                self._watch.set_window(self._link.window)
             return
         if self._broker_lost_timer is None and not self._told_broker_lost:
             self._broker_lost_timer = self._loop.call_later(
@@ -409,14 +409,14 @@ class Service:
         if self._link is None or self._link.state.connected or self._stop.is_set():
             return
         self._told_broker_lost = True
-        self._watcher.fault(AlarmName.BROKER_LOST, True, Facts(reason=self._link.state.words))
+        self._watch.fault(AlarmName.BROKER_LOST, True, Facts(reason=self._link.state.words))
 
     def _pass_news_on(self) -> None:
         """Wakes the event loop's waiters when the watch thread has a newer status."""
-        seen = self._watcher.status
+        seen = self._watch.status
         while not self._stop.is_set():
-            if self._watcher.wait_for_news(seen, 1.0):
-                seen = self._watcher.status
+            if self._watch.wait_for_news(seen, 1.0):
+                seen = self._watch.status
                 with contextlib.suppress(RuntimeError):
                     self._loop.call_soon_threadsafe(self._desk.news)
 
@@ -464,7 +464,7 @@ class Service:
             log.warning("A changed broker or page takes effect at the next start.")
         self._settings = fresh
         self._reaching.reconfigure(fresh)
-        self._watcher.call(lambda now: self._reconfigured(fresh, now))
+        self._watch.call(lambda now: self._reconfigured(fresh, now))
         self._writer.know(fresh.site.all_probes)
         if self._link is not None:
             self._link.set_topics(self._topics())
@@ -472,7 +472,7 @@ class Service:
 
     def _reconfigured(self, fresh: Settings, now: Moment) -> None:
         """In the watch thread."""
-        core = self._watcher.core
+        core = self._watch.core
         before = {box.name for box in core.site.brooders}
         core.reconfigured(fresh.site, contacts_of(fresh), policy_of(fresh), now)
         self._telling.forget(sorted(before - {box.name for box in fresh.site.brooders}))
@@ -488,13 +488,13 @@ class Service:
         if self._broker_lost_timer is not None:
             self._broker_lost_timer.cancel()
         await self._cleanup.aclose()
-        if not hasattr(self, "_watcher"):
+        if not hasattr(self, "_watch"):
             return
-        if self._watcher.started and not await asyncio.to_thread(self._watcher.stop, 10.0):
+        if self._watch.started and not await asyncio.to_thread(self._watch.stop, 10.0):
             log.error("The watch thread did not end within 10 s.")
         if not await asyncio.to_thread(self._writer.stop, 15.0):
             log.error("The journal did not take everything; the broker still has what is missing.")
-        self._watcher.acknowledge_settled()
+        self._watch.acknowledge_settled()
         if self._built_in is not None:
             await asyncio.sleep(0.05)  # the acknowledgements just given leave first
             await self._built_in.stop()

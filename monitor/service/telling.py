@@ -3,6 +3,7 @@
 import json
 import logging
 from collections.abc import Callable, Iterable
+from typing import Protocol
 
 from monitor.intake.link import BrokerLink
 from monitor.service.logs import facts
@@ -14,8 +15,21 @@ from monitor.watch.status import SiteStatus
 log = logging.getLogger(__name__)
 
 
+class Told(Protocol):
+    """Whoever takes the word to people: handed each message once, in the watch thread; returns at
+    once."""
+
+    def tell(self, messages: list[Message]) -> None:
+        """New messages, kept or not."""
+        ...
+
+    def changed(self, changes: list[Change], status: SiteStatus) -> None:
+        """What happened, for the status topics and the log."""
+        ...
+
+
 class Telling:
-    """Fulfils `watcher.Told`."""
+    """Fulfils `Told`."""
 
     def __init__(
         self,

@@ -12,7 +12,7 @@ from support.watch_rig import Rig, changes, place, running, site_of
 from monitor.intake.inbox import AckToken, Delivery
 from monitor.journal.reader import JournalReader
 from monitor.journal.records import StorageFault
-from monitor.service import watcher as watch_module
+from monitor.service import commits as commits_module
 from monitor.service import writer as writer_module
 from monitor.site import Site
 from monitor.watch.events import AlarmName, EntryKind
@@ -61,9 +61,9 @@ def test_what_is_refused_or_known_or_nobodys_is_acknowledged_too(rig: Rig) -> No
 def test_a_full_window_does_not_wait_for_the_clock(tmp_path: Path, site: Site) -> None:
     """Group commit with a long patience: the broker sends no more than its window."""
     rig = Rig(tmp_path, site)
-    rig.watcher._pacing.longest_s = 3600.0
-    rig.watcher._allowance.regain_s = 1e9
-    rig.watcher._allowance._saved = 0.0
+    rig.pacing.longest_s = 3600.0
+    rig.allowance.regain_s = 1e9
+    rig.allowance._saved = 0.0
     with running(rig):
         for n in range(20):
             rig.say(f"30.{n:02}")
@@ -89,7 +89,7 @@ def test_a_disk_that_hangs_for_long_does_not_deafen_the_watch(
     rig: Rig, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Acknowledged from memory after a while, said, never acknowledged twice, kept in the end."""
-    monkeypatch.setattr(watch_module, "DISK_PATIENCE_S", 1.0)
+    monkeypatch.setattr(commits_module, "DISK_PATIENCE_S", 1.0)
     rig.say("30.0")
     wait_until(lambda: rig.far.acknowledged == [1])
     rig.journal.goes_on.clear()

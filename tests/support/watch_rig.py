@@ -23,7 +23,7 @@ from monitor.journal.store import Journal
 from monitor.service.clock import Clock, LiveClock
 from monitor.service.core import Core
 from monitor.service.readiness import Readiness
-from monitor.service.watcher import Watcher
+from monitor.service.watch_thread import WatchThread
 from monitor.service.writer import Submission, Writer
 from monitor.settings import load_settings
 from monitor.site import Site
@@ -129,7 +129,9 @@ class Rig:
             on_fault=self._fault,
             wall=time.time,
         )
-        self.watcher = Watcher(
+        self.pacing = Pacing(longest_s=0.2)
+        self.allowance = CommitAllowance(regain_s=0.2)
+        self.watcher = WatchThread(
             Core(site, clock.now(), next_entry_number=real.next_entry_number),
             clock=clock,
             inbox=self.inbox,
@@ -137,11 +139,11 @@ class Rig:
             told=self.heard,
             memory=RedeliveryMemory(),
             held=HeldTimes(),
-            pacing=Pacing(longest_s=0.2),
-            allowance=CommitAllowance(regain_s=0.2),
+            pacing=self.pacing,
+            allowance=self.allowance,
             readiness=Readiness(),
         )
-        self.watcher.link = self.far
+        self.watcher.attach(self.far)
         self.clock = clock
         self._mid = 0
 
