@@ -79,6 +79,12 @@ class Forecaster:
         except OSError as error:
             self._failed(f"cannot be kept over a restart: {error.strerror}")
 
+    def words(self) -> str:
+        """How it stands, for the page."""
+        if self.trouble is not None:
+            return self.trouble
+        return "fetched" if self.newest is not None else "not fetched yet"
+
     def _run(self) -> None:
         while not self._stop.is_set():
             self._fetch()

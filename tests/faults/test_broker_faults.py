@@ -13,7 +13,7 @@ from support.service import Service, Thermometer, wait_until
 
 pytestmark = [pytest.mark.faults, needs_mosquitto]
 
-SOON = {"monitor.service.run.BROKER_PATIENCE_S": 2.0}
+SOON = {"monitor.service.broker_side.BROKER_PATIENCE_S": 2.0}
 
 
 def test_a_broker_that_restarts_costs_no_reading_and_no_alarm(tmp_path: Path) -> None:

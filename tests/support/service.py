@@ -50,7 +50,7 @@ def wait_until(true: Callable[[], Any], within_s: float = 60.0, what: str = "it"
 class Service:
     """One `brooder watch`. `more` is TOML put at the end; `limits` are the brooder's;
     `wrapper` goes before the command (prlimit, faketime, setpriv); `probes` are name -> topic;
-    `shortened` names waits of the program that are set shorter ("monitor.service.run.X": s);
+    `shortened` names waits of the program that are set shorter ("monitor.service.writer.X": s);
     `prelude` is run before the program, to put another clock in."""
 
     def __init__(

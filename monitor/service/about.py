@@ -1,0 +1,43 @@
+"""What the service says about itself, to the page and to `brooder check`. Read by the desk."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from monitor import __version__
+from monitor.service.broker_side import BrokerSide
+from monitor.service.forecast import Forecaster
+from monitor.service.reaching import Reaching
+from monitor.service.writer import Writer
+
+if TYPE_CHECKING:
+    from monitor.service.copying import Copying
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class About:
+    """The parts that have something to say, and since when they run (Unix seconds)."""
+
+    started_at: float
+    broker: BrokerSide
+    writer: Writer
+    reaching: Reaching
+    forecaster: Forecaster | None  # None: no forecast is configured
+    copying: "Copying | None"  # None: no copy is
+
+    def said(self) -> Mapping[str, Any]:
+        """As `page.desk.Desk.watcher` describes it."""
+        broker = self.broker.state
+        return {
+            "started_at": self.started_at,
+            "broker": broker.words if broker is not None else "none",
+            "broker_connected": broker is not None and broker.connected,
+            "journal_ok": not self.writer.failing,
+            "last_commit_at": self.writer.last_kept_at,
+            "mirror": "no copy is configured" if self.copying is None else self.copying.words(),
+            "contacts": self.reaching.about(),
+            "forecast": "none is configured"
+            if self.forecaster is None
+            else self.forecaster.words(),
+            "version": __version__,
+        }

@@ -1,0 +1,207 @@
+"""The service's side of the broker: its own or another's, what is read there, and how long it may
+stay away before somebody is told. Owned by `run`, in the event loop."""
+
+import asyncio
+import contextlib
+import logging
+from collections.abc import Callable
+from typing import TYPE_CHECKING
+
+from monitor.intake.inbox import Inbox
+from monitor.intake.link import BrokerAddress, BrokerLink, BrokerState, Link
+from monitor.intake.listener import Listener
+from monitor.intake.rights import Rights
+from monitor.intake.session import Session
+from monitor.intake.unclaimed import Unclaimed
+from monitor.service import commands_by_mqtt
+from monitor.service.broker_address import broker_address
+from monitor.service.clock import Clock
+from monitor.service.logs import facts
+from monitor.settings import Settings
+from monitor.tell.status_topics import is_ours
+from monitor.watch.events import AlarmName, Facts
+
+if TYPE_CHECKING:
+    from monitor.intake.builtin import BuiltInBroker
+
+log = logging.getLogger(__name__)
+
+BROKER_PATIENCE_S = 30.0  # a broker that restarts is back sooner; longer is worth telling
+HEAR_WITHIN_S = 2.0
+
+
+class BrokerSide:
+    """The link from `start` to `stop`, and what is said about it."""
+
+    def __init__(
+        self,
+        settings: Settings,
+        *,
+        inbox: Inbox,
+        clock: Clock,
+        fault: Callable[[AlarmName, bool, Facts], None],
+        on_window: Callable[[int], None],
+    ) -> None:
+        self._settings = settings
+        self._inbox = inbox
+        self._clock = clock
+        self._fault = fault
+        self._on_window = on_window
+        self._loop = asyncio.get_running_loop()
+        # Our own topics bear the prefix until the next start: sessions and wills are made with it.
+        self._prefix = prefix = settings.file.tell.topic_prefix
+        self.unclaimed = Unclaimed(ours=lambda topic: is_ours(topic, prefix))
+        self._session: Session | None = None
+        self._built_in: BuiltInBroker | None = None
+        self._lost_timer: asyncio.TimerHandle | None = None
+        self._told_lost = False
+        self._ending = False
+        self.place = ""  # where it is, once started
+        self.port: int | None = None  # of the built-in broker
+
+    # -- start
+
+    async def start(self) -> BrokerLink:
+        """Connects, or begins to listen. Raises OSError where it cannot."""
+        address = broker_address(self._settings)
+        return await self._listen() if address is None else self._connect(address)
+
+    def _connect(self, address: BrokerAddress) -> BrokerLink:
+        session = Session(
+            address,
+            client_id=self._settings.client_id,
+            topics=self._topics(),
+            inbox=self._inbox,
+            clock=self._clock.now,
+            on_state=self._said,
+            prefix=self._prefix,
+        )
+        session.start()
+        self.place = str(address)
+        self._session = session
+        return session
+
+    async def _listen(self) -> BrokerLink:
+        own = self._settings.file.built_in_broker
+        rights = None
+        if own.accounts_file is not None:
+            base = self._settings.source.parent
+            rights = Rights.from_files(
+                base / own.accounts_file,
+                base / own.rights_file if own.rights_file else None,
+            )
+        # Ten megabytes that a board with a broker of its own need not carry.
+        from monitor.intake import builtin  # noqa: PLC0415
+
+        broker = self._built_in = builtin.BuiltInBroker(
+            topics=self._topics(),
+            inbox=self._inbox,
+            clock=self._clock.now,
+            host=own.listen,
+            port=own.port,
+            on_state=self._said,
+            prefix=self._prefix,
+            guarded=commands_by_mqtt.command_topics(self._prefix),
+            rights=rights,
+            unclaimed=self.unclaimed,
+            cert_file=own.cert_file,
+            key_file=own.key_file,
+        )
+        await broker.start()
+        self.port = broker.port
+        self.place = f"{own.listen}:{broker.port}"
+        return broker
+
+    async def wait_to_hear(self) -> None:
+        """Nobody is told that we watch before the broker hears us, if it is there at all: a first
+        reading said in between would be heard by nobody."""
+        session = self._session
+        until = self._loop.time() + HEAR_WITHIN_S
+        while session is not None and not session.hears and self._loop.time() < until:
+            if session.state.link in (Link.UNREACHABLE, Link.REFUSED):
+                return
+            await asyncio.sleep(0.01)
+
+    def listener(self) -> Listener | None:
+        """Hears what else is said there; None: the built-in broker sees it by itself."""
+        address = broker_address(self._settings)
+        if address is None:
+            return None
+        return Listener(
+            address,
+            unclaimed=self.unclaimed,
+            claimed=lambda topic: topic in self._topics(),
+            now=lambda: self._clock.now().at,
+        )
+
+    # -- while it runs
+
+    @property
+    def state(self) -> BrokerState | None:
+        """How things stand; None: not started."""
+        link = self._link
+        return link.state if link is not None else None
+
+    def take(self, fresh: Settings) -> None:
+        """Reads the topics of another configuration from now on."""
+        self._settings = fresh
+        if self._link is not None:
+            self._link.set_topics(self._topics())
+
+    @property
+    def _link(self) -> BrokerLink | None:
+        return self._session or self._built_in
+
+    def _topics(self) -> tuple[str, ...]:
+        file = self._settings.file
+        extra = [file.forecast.topic] if file.forecast and file.forecast.topic else []
+        probes = {probe.topic: None for probe in self._settings.site.all_probes}
+        return (*probes, *commands_by_mqtt.command_topics(file.tell.topic_prefix), *extra)
+
+    def _said(self, state: BrokerState) -> None:
+        """From the network thread."""
+        with contextlib.suppress(RuntimeError):  # the loop has ended
+            self._loop.call_soon_threadsafe(self._is, state)
+
+    def _is(self, state: BrokerState) -> None:
+        log.info("Broker.", extra=facts(state=state.link.value, words=state.words))
+        if state.connected:
+            self._stop_timer()
+            if self._told_lost:
+                self._told_lost = False
+                self._fault(AlarmName.BROKER_LOST, False, Facts())
+            if self._link is not None:
+                self._on_window(self._link.window)
+            return
+        if self._lost_timer is None and not self._told_lost:
+            self._lost_timer = self._loop.call_later(
+                BROKER_PATIENCE_S / self._clock.speed, self._stays_away
+            )
+
+    def _stays_away(self) -> None:
+        self._lost_timer = None
+        state = self.state
+        if state is None or state.connected or self._ending:
+            return
+        self._told_lost = True
+        self._fault(AlarmName.BROKER_LOST, True, Facts(reason=state.words))
+
+    def _stop_timer(self) -> None:
+        if self._lost_timer is not None:
+            self._lost_timer.cancel()
+            self._lost_timer = None
+
+    # -- stop
+
+    def end_patience(self) -> None:
+        """The service ends: a broker that goes now is no trouble to tell."""
+        self._ending = True
+        self._stop_timer()
+
+    async def stop(self) -> None:
+        """Ends the connection, or the broker with all of its."""
+        if self._built_in is not None:
+            await asyncio.sleep(0.05)  # the acknowledgements just given leave first
+            await self._built_in.stop()
+        elif self._session is not None:
+            await asyncio.to_thread(self._session.stop)

@@ -1,0 +1,48 @@
+"""How others reach the service: the control socket for commands of this machine, and the page for
+people. Started by `run`; neither may keep the watch from watching."""
+
+import logging
+from asyncio import AbstractServer
+from typing import TYPE_CHECKING
+
+from monitor.service import control
+from monitor.service.live_desk import LiveDesk
+from monitor.service.logs import facts
+from monitor.settings import Settings
+
+if TYPE_CHECKING:
+    from monitor.page.serve import Serving
+
+log = logging.getLogger(__name__)
+
+
+async def serve_commands(settings: Settings, desk: LiveDesk) -> AbstractServer | None:
+    """Listens for commands. None: it cannot; they then say that no service answers."""
+    try:
+        return await control.serve(settings.control_path, desk.answer)
+    except OSError as error:
+        log.error("Commands cannot reach this service.", extra=facts(why=error.strerror))
+        return None
+
+
+async def serve_page(settings: Settings, desk: LiveDesk) -> "Serving | None":
+    """Serves the page. None: it cannot be shown."""
+    # The page's libraries are loaded only where there is a page.
+    from monitor.page.access import Access, AccessFault  # noqa: PLC0415
+    from monitor.page.app import build_app  # noqa: PLC0415
+    from monitor.page.serve import CannotListen, serve  # noqa: PLC0415
+
+    wanted = settings.file.page
+    try:
+        access = Access.prepare(
+            folder=settings.state_folder,
+            passphrase=wanted.passphrase.get_secret_value() if wanted.passphrase else None,
+            listen=wanted.listen,
+            hosts=wanted.hosts,
+            public_url=wanted.public_url,
+            behind_proxy=wanted.behind_proxy,
+        )
+        return await serve(build_app(desk, access), wanted.listen, wanted.port)
+    except (AccessFault, CannotListen, OSError) as error:
+        log.error("There is no page.", extra=facts(why=error))
+        return None
