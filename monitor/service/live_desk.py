@@ -29,7 +29,8 @@ class LiveDesk:
 
     def __init__(
         self,
-        settings: Settings,
+        settings: Callable[[], Settings],
+        journal_path: Path,
         watch: WatchThread,
         *,
         unclaimed: Unclaimed,
@@ -38,7 +39,8 @@ class LiveDesk:
         links: Links,
         listener: Listener | None = None,
     ) -> None:
-        self._settings = settings
+        self._settings = settings  # those in force: a reload changes them
+        self._journal_path = journal_path
         self._watch = watch
         self._unclaimed = unclaimed
         self._about = about
@@ -58,7 +60,7 @@ class LiveDesk:
     @property
     def journal_path(self) -> Path:
         """The journal's database file."""
-        return self._settings.journal_path
+        return self._journal_path
 
     def status(self) -> SiteStatus:
         """The newest picture."""
@@ -96,7 +98,7 @@ class LiveDesk:
 
     async def try_contacts(self, name: str | None) -> list[Mapping[str, Any]]:
         """Really sends a trial message."""
-        known = [c.name for c in contacts_of(self._settings)]
+        known = [c.name for c in contacts_of(self._settings())]
         if not known:
             raise Objection("There is no contact in the configuration: add a [[contacts]].")
         if name is not None and name not in known:
@@ -132,7 +134,7 @@ class LiveDesk:
 
     def settings_shown(self) -> list[tuple[str, str]]:
         """The configuration in force."""
-        return shown(self._settings)
+        return shown(self._settings())
 
     def redeem(self, token: str) -> list[Entry]:
         """What a link would do."""

@@ -224,7 +224,8 @@ class Service:
 
     async def _open_to_others(self, about: About) -> None:
         desk = LiveDesk(
-            self._settings,
+            lambda: self._reloading.settings,
+            self._settings.journal_path,
             self._watch,
             unclaimed=self._broker.unclaimed,
             about=about.said,

@@ -188,8 +188,10 @@ def test_a_reload_takes_new_probes_and_contacts_and_a_wrong_file_changes_nothing
         say_cold(probe, 15)
         old.wait_until(lambda p: p.tried >= 1)
         service.probes["cool end"] = "brooder/porch/cool"
-        service.contacts = {"phone": new.url}
+        service.contacts = {"phone": new.url, "office": new.url}
         service.reload()
+        (tried,) = service.ask("contacts-try", name="office")
+        assert tried["ok"], "a contact of the new configuration"
         # What could not be sent to the old address goes to the new one, without a restart.
         new.wait_until(lambda p: any("cold" in g.title for g in p.got))
         probe.say(24.5, topic="brooder/porch/cool")
