@@ -2,8 +2,8 @@
 contacts. Changes nothing, sends nothing unless told to."""
 
 import socket
-from collections.abc import Callable, Iterator
-from typing import Annotated, NamedTuple
+from collections.abc import Callable, Iterator, Mapping
+from typing import Annotated, Any, NamedTuple
 
 import typer
 
@@ -50,10 +50,12 @@ def check(
         out().print(every_key(), markup=False, end="")
         return
     settings = settings_or_exit(config, check_contacts=True)
+    about = _of_the_service(settings)
     parts: list[Callable[[], Iterator[Found]]] = [
         lambda: _configuration(settings),
-        lambda: _broker(settings),
-        lambda: _store(settings),
+        lambda: _broker(settings, about),
+        lambda: _estimates(about),
+        lambda: _store(settings, about),
         lambda: _copy(settings),
         lambda: _contacts(settings, send=send),
     ]
@@ -101,19 +103,37 @@ def _configuration(settings: Settings) -> Iterator[Found]:
         )
 
 
-def _broker(settings: Settings) -> Iterator[Found]:
+def _of_the_service(settings: Settings) -> Mapping[str, Any] | None:
+    """What the running service says about itself; None: none runs."""
+    try:
+        about: Mapping[str, Any] = ask(settings.control_path, "about")
+    except NoService:
+        return None
+    return about
+
+
+def _broker(settings: Settings, about: Mapping[str, Any] | None) -> Iterator[Found]:
     address = broker_address(settings)
     if address is None:
         own = settings.file.built_in_broker
-        try:
-            about = ask(settings.control_path, "about")
-        except NoService:
+        if about is None:
             yield _port_free(own.listen, own.port)
         else:
             yield Found("built-in broker", bool(about["broker_connected"]), about["broker"])
         return
     why = try_broker(address)
     yield Found("broker", why is None, f"{address} lets us in" if why is None else why)
+
+
+def _estimates(about: Mapping[str, Any] | None) -> Iterator[Found]:
+    for name in about.get("without_estimate", ()) if about is not None else ():
+        yield Found(
+            name,
+            False,
+            "dead lamps are not recognised there: a part of the running service has failed; the "
+            "alarms for too cold and too hot go on; restart it, and report the fault with the "
+            "lines of its log",
+        )
 
 
 def _port_free(host: str, port: int) -> Found:
@@ -132,13 +152,9 @@ def _port_free(host: str, port: int) -> Found:
     return Found("built-in broker", True, f"{host}:{port} is free for it")
 
 
-def _store(settings: Settings) -> Iterator[Found]:
+def _store(settings: Settings, about: Mapping[str, Any] | None) -> Iterator[Found]:
     where = settings.journal_path
-    try:
-        about = ask(settings.control_path, "about")
-    except NoService:
-        pass
-    else:
+    if about is not None:
         words = (
             f"the running service {'keeps' if about['journal_ok'] else 'cannot keep'} its records"
         )

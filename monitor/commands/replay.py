@@ -67,6 +67,8 @@ def replay(
             fail(f"{file}: {fault}")
     for objection in tally.objections:
         complain(f"{file}: {objection}")
+    for name in tally.without_estimate:
+        complain(f"{name}: the thermal estimate failed; dead lamps were not looked for after that.")
     if tally.from_at is None or tally.to_at is None:
         out().print("The file holds no lines.")
         return

@@ -61,9 +61,10 @@ class Desk(Protocol):
         ...
 
     def watcher(self) -> Mapping[str, Any]:
-        """The watcher itself: `started_at`, `broker`, `broker_connected`, `journal_ok`,
-        `last_commit_at`, `mirror` (words), `contacts` (list of `name`, `last_ok_at`, `last_try_at`,
-        `last_why`, `pending`), `version`."""
+        """The watcher itself: `started_at`, `broker`, `broker_connected`, `without_estimate`
+        (brooders whose thermal estimate has failed), `journal_ok`, `last_commit_at`, `mirror`
+        (words), `contacts` (list of `name`, `last_ok_at`, `last_try_at`, `last_why`, `pending`),
+        `version`."""
         ...
 
     def settings_shown(self) -> list[tuple[str, str]]:

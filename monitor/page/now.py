@@ -12,6 +12,7 @@ from monitor.page.now_lines import (
     ProbeView,
     against_line,
     birds_line,
+    estimate_line,
     next_step_line,
     night_line,
     outlook_lines,
@@ -65,6 +66,7 @@ class BoxView:
     against: str  # "should be 90.0, in band for 9 h"
     trend: str | None
     trend_is_bad: bool
+    without_estimate: str | None
     alarms: tuple[AlarmView, ...]
     tonight: tuple[str, ...]
     tonight_holds: bool | None
@@ -134,6 +136,9 @@ def _summary(
         return "; ".join(f"{box.name}: {box.word.lower()}" for box in wrong)
     if alarms:
         return alarms[0].title
+    unaided = [box.name for box in boxes if box.without_estimate]
+    if unaided:
+        return f"{', '.join(unaided)}: dead lamps are not recognised"
     if all(box.mark is Mark.EMPTY for box in boxes):
         return "No chicks entered"
     return "All right"
@@ -151,6 +156,7 @@ def _box(number: int, box: BrooderStatus, setting: Brooder | None, site: Site, s
         against=against_line(box, say),
         trend=trend_line(box, say),
         trend_is_bad=mark is Mark.FALLING or mark is Mark.DANGER_COLD,
+        without_estimate=estimate_line(box),
         alarms=alarms,
         tonight=outlook_lines(box.outlook, say) if box.batch and box.outlook else (),
         tonight_holds=None if box.outlook is None else box.outlook.chance < 0.5,

@@ -64,6 +64,17 @@ def trend_line(box: BrooderStatus, say: Say) -> str | None:
     return f"{moving} {left}" if left else moving
 
 
+def estimate_line(box: BrooderStatus) -> str | None:
+    """What no longer works after the thermal estimate has failed, what still does, what to do."""
+    if box.estimate_fault is None:
+        return None
+    return (
+        "Dead lamps are not recognised here, nor is the night looked ahead to: a part of the "
+        "monitor has failed by a fault of its own. The alarms for too cold and too hot go on. "
+        "Restart the service, and report the fault with the lines of its log."
+    )
+
+
 def outlook_lines(outlook: Outlook, say: Say) -> tuple[str, ...]:
     """Will it hold, how cold at worst, what is missing, what would help."""
     low = outlook.lowest_c

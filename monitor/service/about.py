@@ -1,6 +1,6 @@
 """What the service says about itself, to the page and to `brooder check`. Read by the desk."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -9,6 +9,7 @@ from monitor.service.broker_side import BrokerSide
 from monitor.service.forecast import Forecaster
 from monitor.service.reaching import Reaching
 from monitor.service.writer import Writer
+from monitor.watch.status import SiteStatus
 
 if TYPE_CHECKING:
     from monitor.service.copying import Copying
@@ -24,6 +25,7 @@ class About:
     reaching: Reaching
     forecaster: Forecaster | None  # None: no forecast is configured
     copying: "Copying | None"  # None: no copy is
+    status: Callable[[], SiteStatus]
 
     def said(self) -> Mapping[str, Any]:
         """As `page.desk.Desk.watcher` describes it."""
@@ -32,6 +34,9 @@ class About:
             "started_at": self.started_at,
             "broker": broker.words if broker is not None else "none",
             "broker_connected": broker is not None and broker.connected,
+            "without_estimate": [
+                box.name for box in self.status().brooders if box.estimate_fault is not None
+            ],
             "journal_ok": not self.writer.failing,
             "last_commit_at": self.writer.last_kept_at,
             "mirror": "no copy is configured" if self.copying is None else self.copying.words(),

@@ -31,6 +31,7 @@ class Tally:
     from_at: float | None = None
     to_at: float | None = None
     objections: list[str] = field(default_factory=list)
+    without_estimate: list[str] = field(default_factory=list)  # brooders whose estimate failed
 
 
 class Replay:
@@ -75,6 +76,9 @@ class Replay:
         if core is not None:
             core.advance(now)
             tally.to_at = now.at
+            tally.without_estimate = [
+                box.name for box in core.status(now).brooders if box.estimate_fault is not None
+            ]
             self._on_happened(core.take(now))
         return tally
 

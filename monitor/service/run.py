@@ -193,6 +193,7 @@ class Service:
             reaching=self._reaching,
             forecaster=self._forecaster,
             copying=self._start_copying(),
+            status=lambda: self._watch.status,
         )
         await self._open_to_others(about)
         await self._broker.wait_to_hear()

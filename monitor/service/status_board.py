@@ -10,6 +10,7 @@ import time
 
 from monitor.service.clock import Clock
 from monitor.service.core import Core
+from monitor.service.estimate_faults import EstimateFaults
 from monitor.service.quietly import quietly
 from monitor.service.telling import Told
 from monitor.watch.events import Change, Moment
@@ -36,6 +37,7 @@ class StatusBoard:
         self._draw_s = 0.0
         self._due = 0.0
         self._failing = False
+        self._estimate_faults = EstimateFaults()
 
     # -- from any thread
 
@@ -100,6 +102,7 @@ class StatusBoard:
             self._due = time.monotonic() + STATUS_EVERY_S
             return
         self._failing = False
+        self._estimate_faults.look(status)
         self._due = time.monotonic() + max(STATUS_EVERY_S, self._draw_s / STATUS_SHARE)
         with self._renewed:
             self._status = status

@@ -1,7 +1,8 @@
 """The thermal side of one brooder as the engine uses it: fed, asked, and put aside if it fails.
 
 The estimate is an aid: whatever goes wrong in it, the band alarms go on, and the status says why
-there is no estimate. Owned by watch.brooder_watch."""
+there is no estimate; the service takes that to the log, the page and `brooder check`. Owned by
+watch.brooder_watch."""
 
 from collections.abc import Callable, Sequence
 from dataclasses import replace
@@ -47,7 +48,8 @@ class Estimate:
         self._brooder = brooder
         self._zone = zone
         self.estimator = estimator
-        self.fault: str | None = None
+        self.fault: str | None = None  # why it was put aside
+        self.error: Exception | None = None  # the same, with where it happened
         self.outside_c: float | None = None  # the last outside reading
 
     @property
@@ -149,6 +151,7 @@ class Estimate:
 
     def _give_up(self, error: Exception) -> None:
         self.fault = f"{type(error).__name__}: {error}"
+        self.error = error
         self.estimator = NoEstimate()
 
     def state(self) -> State:

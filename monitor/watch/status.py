@@ -124,6 +124,7 @@ class BrooderStatus:
     alarms: tuple[AlarmStatus, ...]  # worst first
     probes: tuple[ProbeStatus, ...]
     estimate_fault: str | None  # the thermal estimate gave up, and why
+    estimate_error: Exception | None = None  # the same, with its traceback, for the log
     learned: Learned | None = None  # None: no floor reading yet
 
 

@@ -378,6 +378,7 @@ class FakeDesk:
             "started_at": NIGHT - 3 * 86400,
             "broker": "built-in, 127.0.0.1:1883",
             "broker_connected": True,
+            "without_estimate": [],
             "journal_ok": True,
             "last_commit_at": NIGHT - 4,
             "mirror": "not set up",

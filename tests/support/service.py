@@ -97,7 +97,7 @@ class Service:
         self._contact_lines = contact_lines
         self._log_level = log_level
         self._shortened = dict(shortened or {})
-        self._prelude = prelude
+        self.prelude = prelude
         self._only = only
         self.process: subprocess.Popen[bytes] | None = None
         folder.mkdir(parents=True, exist_ok=True)
@@ -216,7 +216,7 @@ class Service:
         for path, value in self._shortened.items():
             module, _, name = path.rpartition(".")
             lines.append(f"import {module} as m; assert m.{name} > {value}; m.{name} = {value}")
-        return "\n".join([self._prelude, *lines, MAIN])
+        return "\n".join([self.prelude, *lines, MAIN])
 
     # -- what it says
 

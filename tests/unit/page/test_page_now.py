@@ -244,6 +244,18 @@ def test_a_watch_that_no_longer_answers_is_not_passed_off_as_news():
     assert seen(status(), now=NIGHT + 600).stale_since == NIGHT
 
 
+def test_a_box_without_its_estimate_says_what_no_longer_works_and_what_does():
+    box = brooder(estimate_fault="ZeroDivisionError: no heat")
+    words = box_of(box).without_estimate
+    assert words is not None
+    assert "Dead lamps are not recognised here" in words
+    assert "The alarms for too cold and too hot go on." in words
+    assert "Restart the service" in words
+    assert "ZeroDivisionError" not in words
+    assert seen(status(box)).summary == "Porch: dead lamps are not recognised"
+    assert box_of(brooder()).without_estimate is None
+
+
 def test_a_floor_below_the_chill_limit_is_not_given_minutes():
     gone = Interval(0.0, 0.0, 0.0)
     cold = brooder(temp_c=26.0, in_band=False, minutes_to_chill=gone, trend_c_per_h=-0.5)
