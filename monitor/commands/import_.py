@@ -2,7 +2,6 @@
 
 import os
 from collections.abc import Iterator
-from dataclasses import replace
 from pathlib import Path
 from typing import Annotated
 
@@ -14,7 +13,7 @@ from monitor.commands.common import ConfigOption, fail, not_a_database, out, set
 from monitor.intake.payload import read_all
 from monitor.intake.router import Router
 from monitor.journal import codec, csv_form, lines
-from monitor.journal.bringing_in import Arrivals
+from monitor.journal.bringing_in import Arrivals, BroughtIn
 from monitor.journal.lines import LineFault
 from monitor.journal.records import StorageFault
 from monitor.journal.store import Journal
@@ -24,81 +23,101 @@ from monitor.watch.events import BadValue, Entry, Moment, Reading
 
 
 def register(app: typer.Typer) -> None:
-    """Adds the command."""
+    """Adds the verb."""
+    app.command("import")(import_)
 
-    @app.command("import")
-    def import_(
-        file: Annotated[Path, typer.Argument(help="Journal lines (as exported) or a .csv file.")],
-        time: Annotated[
-            str, typer.Option("--time", help="CSV: the heading of the column with the time.")
-        ] = csv_form.TIME,
-        time_form: Annotated[
-            str | None,
-            typer.Option("--time-form", help="CSV: of other times than ISO 8601: %d.%m.%Y %H:%M"),
-        ] = None,
-        temperature: Annotated[
-            str | None,
-            typer.Option("--temperature", help="CSV: the heading of the temperature's column."),
-        ] = None,
-        probe: Annotated[
-            str | None,
-            typer.Option(
-                "--probe", help="CSV: the probe all rows belong to (porch/floor), or a heading."
-            ),
-        ] = None,
-        unit: Annotated[
-            Unit | None, typer.Option("--unit", help="CSV: where the heading does not say it.")
-        ] = None,
-        skip_unclaimed: Annotated[
-            bool, typer.Option("--skip-unclaimed", help="Leave out what no probe claims.")
-        ] = False,
-        journal: Annotated[
-            Path | None, typer.Option("--journal", help="Another journal than the service's.")
-        ] = None,
-        config: ConfigOption = None,
-    ) -> None:
-        """Bring a record in. What is there already is recognised; a fault stops all of it.
 
-        CSV times without a zone are in the site's zone. The service must not be running."""
-        settings = settings_or_exit(config)
-        site = settings.site
-        if not file.is_file():
-            fail(f"{file} is not there")
-        not_a_database(file)
-        arrivals = Arrivals()
-        left_out = 0
-        try:
-            with progress_bar() as bar, file.open(encoding="utf-8-sig", newline="") as source:
-                text = watched(source, bar, "reading", os.stat(file).st_size)
-                if file.suffix.lower() == ".csv":
-                    columns = replace(
-                        _columns(site, temperature, probe, unit, file),
-                        time=time,
-                        time_form=time_form,
-                    )
-                    left_out = _gather_csv(text, columns, site, arrivals, skip_unclaimed)
-                else:
-                    left_out = _gather_lines(text, site, arrivals, skip_unclaimed)
-                task = bar.add_task("writing", total=None)
-                with Journal.open(journal or settings.journal_path) as opened:
-                    opened.know(site.all_probes)
-                    done = opened.bring_in(
-                        arrivals,
-                        lambda ready, total: bar.update(task, completed=ready, total=total),
-                    )
-        except UnicodeDecodeError:
-            fail(f"{file} is not text in UTF-8; nothing was imported")
-        except LineFault as fault:
-            fail(f"{file}: {fault}. Nothing was imported.")
-        except StorageFault as fault:
-            mend = "; stop it first" if fault.kind == "in-use" else ""
-            fail(f"{fault.words}{mend}. Nothing was imported.")
-        told = f"{done.readings} readings and {done.entries} ledger entries imported"
-        if done.readings_known or done.entries_known:
-            told += f"; {done.readings_known} and {done.entries_known} were there already"
-        if left_out:
-            told += f"; {left_out} that no probe claims left out"
-        out().print(told + ".")
+def import_(
+    file: Annotated[Path, typer.Argument(help="Journal lines (as exported) or a .csv file.")],
+    time: Annotated[
+        str, typer.Option("--time", help="CSV: the heading of the column with the time.")
+    ] = csv_form.TIME,
+    time_form: Annotated[
+        str | None,
+        typer.Option("--time-form", help="CSV: of other times than ISO 8601: %d.%m.%Y %H:%M"),
+    ] = None,
+    temperature: Annotated[
+        str | None,
+        typer.Option("--temperature", help="CSV: the heading of the temperature's column."),
+    ] = None,
+    probe: Annotated[
+        str | None,
+        typer.Option(
+            "--probe", help="CSV: the probe all rows belong to (porch/floor), or a heading."
+        ),
+    ] = None,
+    unit: Annotated[
+        Unit | None, typer.Option("--unit", help="CSV: where the heading does not say it.")
+    ] = None,
+    skip_unclaimed: Annotated[
+        bool, typer.Option("--skip-unclaimed", help="Leave out what no probe claims.")
+    ] = False,
+    journal: Annotated[
+        Path | None, typer.Option("--journal", help="Another journal than the service's.")
+    ] = None,
+    config: ConfigOption = None,
+) -> None:
+    """Bring a record in. What is there already is recognised; a fault stops all of it.
+
+    CSV times without a zone are in the site's zone. The service must not be running."""
+    settings = settings_or_exit(config)
+    if not file.is_file():
+        fail(f"{file} is not there")
+    not_a_database(file)
+    try:
+        done, left_out = _bring_in(
+            file,
+            settings.site,
+            journal or settings.journal_path,
+            # A journal's lines have no headings to look among.
+            _columns(settings.site, temperature, probe, unit, file, time, time_form)
+            if file.suffix.lower() == ".csv"
+            else None,
+            skip_unclaimed,
+        )
+    except UnicodeDecodeError:
+        fail(f"{file} is not text in UTF-8; nothing was imported")
+    except LineFault as fault:
+        fail(f"{file}: {fault}. Nothing was imported.")
+    except StorageFault as fault:
+        mend = "; stop it first" if fault.kind == "in-use" else ""
+        fail(f"{fault.words}{mend}. Nothing was imported.")
+    _tell(done, left_out)
+
+
+def _bring_in(
+    file: Path,
+    site: Site,
+    journal: Path,
+    columns: csv_form.Columns | None,
+    skip_unclaimed: bool,
+) -> tuple[BroughtIn, int]:
+    """All of the file, or nothing: what came of it, and how many lines no probe claims. With
+    `columns` the file is CSV. Raises UnicodeDecodeError, LineFault, StorageFault."""
+    arrivals = Arrivals()
+    with progress_bar() as bar, file.open(encoding="utf-8-sig", newline="") as source:
+        text = watched(source, bar, "reading", os.stat(file).st_size)
+        if columns is not None:
+            left_out = _gather_csv(text, columns, site, arrivals, skip_unclaimed)
+        else:
+            left_out = _gather_lines(text, site, arrivals, skip_unclaimed)
+        task = bar.add_task("writing", total=None)
+        with Journal.open(journal) as opened:
+            opened.know(site.all_probes)
+            done = opened.bring_in(
+                arrivals,
+                lambda ready, total: bar.update(task, completed=ready, total=total),
+            )
+    return done, left_out
+
+
+def _tell(done: BroughtIn, left_out: int) -> None:
+    told = f"{done.readings} readings and {done.entries} ledger entries imported"
+    if done.readings_known or done.entries_known:
+        told += f"; {done.readings_known} and {done.entries_known} were there already"
+    if left_out:
+        told += f"; {left_out} that no probe claims left out"
+    out().print(told + ".")
 
 
 def _gather_lines(text: Iterator[str], site: Site, arrivals: Arrivals, skip_unclaimed: bool) -> int:
@@ -174,6 +193,8 @@ def _columns(
     probe: str | None,
     unit: Unit | None,
     file: Path,
+    time: str,
+    time_form: str | None,
 ) -> csv_form.Columns:
     """`--probe` is a probe of the site, or else a heading."""
     keys = {one.key for one in site.all_probes}
@@ -187,6 +208,8 @@ def _columns(
         listed = ", ".join(sorted(keys))
         raise LineFault(1, f'--probe "{probe}" is neither a heading nor a probe; probes: {listed}')
     return csv_form.Columns(
+        time=time,
+        time_form=time_form,
         temperature=temperature,
         probe=probe if probe in keys else None,
         probe_column=None if probe in keys else probe,

@@ -41,9 +41,7 @@ def read_wires(
     password: Annotated[
         str | None, typer.Option(envvar="BROODER_WIRES_PASSWORD", hidden=True)
     ] = None,
-    tls: Annotated[
-        bool, typer.Option("--tls", help="Encrypt, and check the broker's name.")
-    ] = False,
+    tls: Annotated[bool, typer.Option("--tls", help="Encrypt; check the broker's name.")] = False,
     ca_file: Annotated[
         Path | None, typer.Option(help="The certificate to trust, if it is the site's own.")
     ] = None,
@@ -52,9 +50,7 @@ def read_wires(
     ] = "brooder/wires",
     name: Annotated[
         list[str] | None,
-        typer.Option(
-            help="SENSOR=NAME publishes that sensor on PREFIX/NAME. May be given several times.",
-        ),
+        typer.Option(help="SENSOR=NAME: that sensor on PREFIX/NAME. May be given several times."),
     ] = None,
     every: Annotated[
         float, typer.Option(min=1.0, max=3600.0, help="Seconds from one reading to the next.")
@@ -75,56 +71,37 @@ def read_wires(
     Readings are sent as SenML with their own time, so the probe needs no more than its topic in
     the configuration. While the broker is away they are kept (about a day of eight sensors) and
     sent when it is back."""
-    names = _names(name or [])
-    for topic in (topic_prefix, *(f"{topic_prefix}/{one}" for one in names.values())):
-        if fault := topic_fault(topic):
-            fail(f'the topic "{topic}" {fault}')
-    if not sys_folder.is_dir():
-        fail(
-            f"{sys_folder} does not exist: is 1-Wire switched on? On a Raspberry Pi add "
-            '"dtoverlay=w1-gpio" to /boot/firmware/config.txt and start it anew'
-        )
+    names = _names(name or [], topic_prefix)
+    _bus_is_there(sys_folder)
     if once:
         _print_once(sys_folder)
         return
-    if password_file is not None:
-        try:
-            password = password_file.read_text().strip()
-        except OSError as error:
-            fail(f"--password-file {password_file} cannot be read ({error.strerror})")
     address = BrokerAddress(
         host=host or "localhost",
         port=port,
         username=username,
-        password=password,
+        password=password if password_file is None else _password_in(password_file),
         tls=tls,
-        ca_file=str(ca_file) if ca_file else None,
+        ca_file=None if ca_file is None else str(ca_file),
     )
     if config is not None and host is None:
         address = _configured(settings_or_exit(config), address)
-    stopped = threading.Event()
+    _forward(address, topic_prefix, names, sys_folder, every)
 
-    def say(words: str) -> None:
-        if not stopped.is_set():  # a connection that we end ourselves is not lost
-            out().print(words[:1].upper() + words[1:] + ".")
 
-    forwarder = Forwarder(
-        address,
-        prefix=topic_prefix,
-        names=names,
-        now=time.time,
-        on_words=say,
-    )
+def _bus_is_there(folder: Path) -> None:
+    if not folder.is_dir():
+        fail(
+            f"{folder} does not exist: is 1-Wire switched on? On a Raspberry Pi add "
+            '"dtoverlay=w1-gpio" to /boot/firmware/config.txt and start it anew'
+        )
+
+
+def _password_in(file: Path) -> str:
     try:
-        forwarder.start()
+        return file.read_text().strip()
     except OSError as error:
-        fail(f"--ca-file {ca_file} cannot be used ({error.strerror or error})")
-    for number in (signal.SIGTERM, signal.SIGINT):
-        signal.signal(number, lambda *_: stopped.set())
-    _publish(forwarder, sys_folder, every, stopped)
-    if lost := forwarder.stop():
-        complain(f"{lost} readings could not be sent and are lost.")
-        raise typer.Exit(NOT_WELL)
+        fail(f"--password-file {file} cannot be read ({error.strerror})")
 
 
 def _configured(settings: Settings, given: BrokerAddress) -> BrokerAddress:
@@ -140,6 +117,29 @@ def _configured(settings: Settings, given: BrokerAddress) -> BrokerAddress:
         tls=given.tls or broker.tls,
         ca_file=given.ca_file or broker.ca_file,
     )
+
+
+def _forward(
+    address: BrokerAddress, prefix: str, names: dict[str, str], folder: Path, every_s: float
+) -> None:
+    """Until told to stop; then what is still waiting is sent, if the broker takes it."""
+    stopped = threading.Event()
+
+    def say(words: str) -> None:
+        if not stopped.is_set():  # a connection that we end ourselves is not lost
+            out().print(words[:1].upper() + words[1:] + ".")
+
+    forwarder = Forwarder(address, prefix=prefix, names=names, now=time.time, on_words=say)
+    try:
+        forwarder.start()
+    except OSError as error:
+        fail(f"--ca-file {address.ca_file} cannot be used ({error.strerror or error})")
+    for number in (signal.SIGTERM, signal.SIGINT):
+        signal.signal(number, lambda *_: stopped.set())
+    _publish(forwarder, folder, every_s, stopped)
+    if lost := forwarder.stop():
+        complain(f"{lost} readings could not be sent and are lost.")
+        raise typer.Exit(NOT_WELL)
 
 
 def _publish(forwarder: Forwarder, folder: Path, every_s: float, stopped: threading.Event) -> None:
@@ -173,11 +173,15 @@ def _print_once(folder: Path) -> None:
         raise typer.Exit(NOT_WELL)
 
 
-def _names(pairs: list[str]) -> dict[str, str]:
+def _names(pairs: list[str], prefix: str) -> dict[str, str]:
+    """Sensor to name; every topic that comes of it can be published on."""
     names = {}
     for pair in pairs:
         sensor, equals, name = pair.partition("=")
         if not equals or not sensor or not name:
             fail(f'--name is "{pair}"; write it as 28-000005e2fdc3=porch/floor')
         names[sensor.lower()] = name
+    for topic in (prefix, *(f"{prefix}/{one}" for one in names.values())):
+        if fault := topic_fault(topic):
+            fail(f'the topic "{topic}" {fault}')
     return names

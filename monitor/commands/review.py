@@ -4,7 +4,7 @@ import tempfile
 import time
 from datetime import date, datetime, timedelta
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, NamedTuple
 from zoneinfo import ZoneInfo
 
 import typer
@@ -37,6 +37,16 @@ _NO_PDF = (
     "--pdf is not made here: write --report FILE.html, open it in any browser and print it to PDF; "
     "it is laid out for paper"
 )
+
+
+class Wanted(NamedTuple):
+    """What to show: on the terminal, unless a file is named."""
+
+    days: Cut
+    losses: bool
+    alarms: bool
+    picture: Path | None
+    report: Path | None
 
 
 def register(app: typer.Typer) -> None:
@@ -92,36 +102,38 @@ def review(
     if pdf:
         fail(_NO_PDF)
     _one_place(journal, site_name, from_influx=from_influx)
-    if report_file is not None and report_file.suffix.lower() not in (".html", ".htm"):
-        fail(f"--report is {report_file}; the name must end in .html (a browser prints it)")
+    wanted = Wanted(days, show_losses, show_alarms, picture, report_file)
+    _report_is_html(report_file)
     settings = settings_or_exit(config)
-    zone = settings.site.timezone
-    start, stop = _from(since, zone), _to(until, zone)
-    if start is not None and stop is not None and stop <= start:
-        fail(f"--to {until} is not after --from {since}")
+    start, stop = _span(since, until, settings.site.timezone)
     asked = Asked(brooder=brooder, batch=batch, start=start, stop=stop)
-    with tempfile.TemporaryDirectory() as folder:
-        site, path = settings.site, journal or settings.journal_path
-        if from_influx:
+    if from_influx:
+        with tempfile.TemporaryDirectory() as folder:
             path = Path(folder) / "journal.db"
-            site = _fetch(settings, site_name or site.name, path)
-        if not path.is_file():
-            fail(f"there is no journal at {path}; has `brooder watch` run yet?")
-        try:
-            with JournalReader(path) as reader:
-                record = open_record(reader, site, asked, now=time.time())
-                if picture is not None:
-                    _draw(record, picture)
-                if report_file is not None:
-                    _write(report_file, report(record, days, now=time.time()).encode())
-                if picture is None and report_file is None:
-                    _print(record, days, show_losses=show_losses, show_alarms=show_alarms)
-        except NotFound as fault:
-            fail(str(fault))
-        except NotDrawn as fault:
-            fail(f"no picture: {fault}")
-        except StorageFault as fault:
-            fail(f"{path}: {fault.words}")
+            site = _fetch(settings, site_name or settings.site.name, path)
+            _look(path, site, asked, wanted)
+    else:
+        _look(journal or settings.journal_path, settings.site, asked, wanted)
+
+
+def _report_is_html(file: Path | None) -> None:
+    if file is not None and file.suffix.lower() not in (".html", ".htm"):
+        fail(f"--report is {file}; the name must end in .html (a browser prints it)")
+
+
+def _look(path: Path, site: Site, asked: Asked, wanted: Wanted) -> None:
+    """Shows what was asked for out of a journal."""
+    if not path.is_file():
+        fail(f"there is no journal at {path}; has `brooder watch` run yet?")
+    try:
+        with JournalReader(path) as reader:
+            _show(open_record(reader, site, asked, now=time.time()), wanted)
+    except NotFound as fault:
+        fail(str(fault))
+    except NotDrawn as fault:
+        fail(f"no picture: {fault}")
+    except StorageFault as fault:
+        fail(f"{path}: {fault.words}")
 
 
 def _one_place(journal: Path | None, site_name: str | None, *, from_influx: bool) -> None:
@@ -162,19 +174,28 @@ def _fetch(settings: Settings, name: str, path: Path) -> Site:
     return site
 
 
-def _print(record: Record, cut: Cut, *, show_losses: bool, show_alarms: bool) -> None:
+def _show(record: Record, wanted: Wanted) -> None:
+    if wanted.picture is not None:
+        _draw(record, wanted.picture)
+    if wanted.report is not None:
+        _write(wanted.report, report(record, wanted.days, now=time.time()).encode())
+    if wanted.picture is None and wanted.report is None:
+        _print(record, wanted)
+
+
+def _print(record: Record, wanted: Wanted) -> None:
     console = Console(markup=False, highlight=False)
     title, *lines = story(record, record.start, record.stop)
     console.print(title, style="bold")
     for line in lines:
         console.print(line)
     console.print()
-    if show_losses:
+    if wanted.losses:
         print_losses(console, record, losses(record))
-    if show_alarms:
+    if wanted.alarms:
         print_alarms(console, record)
-    if not show_losses and not show_alarms:
-        print_sheet(console, record, sheet(record, cut))
+    if not wanted.losses and not wanted.alarms:
+        print_sheet(console, record, sheet(record, wanted.days))
         console.print()
         console.print(_more(record), style="dim")
 
@@ -211,12 +232,15 @@ def _write(path: Path, content: bytes) -> None:
     Console(markup=False, highlight=False, soft_wrap=True).print(f"Written: {path}")
 
 
-def _from(text: str | None, zone: ZoneInfo) -> float | None:
-    return None if text is None else _moment("--from", text, zone, whole_day=False)
-
-
-def _to(text: str | None, zone: ZoneInfo) -> float | None:
-    return None if text is None else _moment("--to", text, zone, whole_day=True)
+def _span(
+    since: str | None, until: str | None, zone: ZoneInfo
+) -> tuple[float | None, float | None]:
+    """From when to when; None where nothing was said."""
+    start = None if since is None else _moment("--from", since, zone, whole_day=False)
+    stop = None if until is None else _moment("--to", until, zone, whole_day=True)
+    if start is not None and stop is not None and stop <= start:
+        fail(f"--to {until} is not after --from {since}")
+    return start, stop
 
 
 def _moment(option: str, text: str, zone: ZoneInfo, *, whole_day: bool) -> float:
