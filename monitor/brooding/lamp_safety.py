@@ -1,5 +1,5 @@
-"""What fire bodies and extension say about heat lamps. Called by `check` and wherever a lamp is
-advised; printed by `brooder sources`.
+"""What fire bodies and extension say about heat lamps. Called by `brooder check`; printed by
+`brooder sources`. How to hang a lamp is said by `tell.wording.first_aid`.
 
 Two figures do not fit together: brooding guides hang a lamp 15 to 20 inches above the litter, a
 fire chiefs' association wants 3 feet to anything that burns, and litter burns. No brooder can
@@ -26,12 +26,6 @@ FIRE_CHIEFS = Source(
 LARGEST_LAMP_W = 250.0
 HEIGHT_CM = 20 * CM_PER_INCH
 CLEARANCE_CM = 36 * CM_PER_INCH
-
-HANGING = (
-    "Hang a lamp by a chain and a second support, never by its cord, with its guard on, at least "
-    f"{HEIGHT_CM:.0f} cm (20 in) above litter and birds and away from all that burns; fit a smoke "
-    "alarm you can hear."
-)
 
 
 def lamp_warning(source: HeatSource) -> str | None:

@@ -8,6 +8,7 @@ from typing import Annotated, Any, NamedTuple
 import typer
 
 from monitor.brooding.circuit import circuit_warning
+from monitor.brooding.lamp_safety import lamp_warning
 from monitor.commands.common import NOT_WELL, ConfigOption, out, settings_or_exit
 from monitor.intake.try_broker import try_broker
 from monitor.journal.records import StorageFault
@@ -95,6 +96,10 @@ def _configuration(settings: Settings) -> Iterator[Found]:
         warning = circuit_warning(brooder.watts, volts=site.mains_volts, amps=site.circuit_amps)
         if warning is not None:
             yield Found(brooder.name, None, warning)
+        for source in brooder.heat:
+            too_strong = lamp_warning(source)
+            if too_strong is not None:
+                yield Found(brooder.name, None, too_strong)
     if not any(p.place is Place.OUTSIDE for p in site.all_probes):
         yield Found(
             "outside",

@@ -18,7 +18,7 @@ from monitor.brooding.envelope import (
 )
 from monitor.brooding.flock import mass_kg
 from monitor.brooding.heat_balance import Flock, balance, prior, watts_by_week
-from monitor.brooding.lamp_safety import CLEARANCE_CM, HANGING, HEIGHT_CM, lamp_warning
+from monitor.brooding.lamp_safety import CLEARANCE_CM, HEIGHT_CM, lamp_warning
 from monitor.brooding.provenance import COMMON_PRACTICE
 from monitor.site import Brooder, HeatSource
 
@@ -284,4 +284,3 @@ def test_lamp_figures_are_those_of_extension_and_of_the_fire_service():
     assert lamp_warning(HeatSource(name="panel", kind="panel", watts=400)) is None
     warned = lamp_warning(HeatSource(name="west lamp", kind="lamp", watts=375)) or ""
     assert "west lamp has 375 W" in warned
-    assert "second support" in HANGING

@@ -150,6 +150,19 @@ def test_check_says_what_is_well_and_names_what_is_not(config: Path) -> None:
     assert "journal" in out
 
 
+@pytest.mark.parametrize(("watts", "warned"), [(250, False), (375, True)])
+def test_check_warns_of_a_lamp_stronger_than_fire_guidance_allows(
+    config: Path, watts: int, warned: bool
+) -> None:
+    text = CONFIG.replace("watts = 250", f"watts = {watts}") + "[built_in_broker]\nport = 0\n"
+    config.write_text(text, encoding="utf-8")
+    code, out, _ = call("check", "--config", config)
+    said = " ".join(out.split())
+    assert code == 0, "worth knowing, as an overloaded circuit is; the watch itself is well"
+    assert ("porch: west lamp has 375 W; fire guidance allows" in said) == warned
+    assert "250 W at most" in said or not warned
+
+
 def lines_of_a_cold_morning() -> list[dict[str, object]]:
     said: list[dict[str, object]] = [
         {
