@@ -40,16 +40,13 @@ def advise(
     now_at: float,
     zone: tzinfo,
     coming_lows_c: Sequence[float] = (),
-    rain_ahead: bool = False,
 ) -> list[Advice]:
     """All advice for a box with a running batch; none for an empty one."""
     if not batch.runs_at(now_at):
         return []
     age = age_days(batch.hatched, now_at, zone)
     target_c = target_at(schedule_for(brooder, batch.kind), age, brooder.steps, Place.FLOOR)
-    verdict = moving(
-        batch.kind, age, target_c=target_c, coming_lows_c=coming_lows_c, rain_ahead=rain_ahead
-    )
+    verdict = moving(batch.kind, age, target_c=target_c, coming_lows_c=coming_lows_c)
     found = (
         _step_down(brooder, batch, now_at, zone),
         _crowded(brooder, batch, now_at, age),
@@ -138,7 +135,7 @@ def _losses_high(batch: Batch, now_at: float, age: float) -> Advice | None:
 def _ready_to_move(
     verdict: Moving, head_count: int, age: float, target_c: float | None
 ) -> Advice | None:
-    if verdict.stage not in (Stage.HARDEN_OFF, Stage.READY, Stage.COLD_RAIN):
+    if verdict.stage not in (Stage.HARDEN_OFF, Stage.READY):
         return None
     facts: dict[str, Any] = {
         "head_count": head_count,

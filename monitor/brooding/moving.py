@@ -1,9 +1,10 @@
 """When may they move out? Called by `advice` and the page.
 
-Three things must meet: the birds are feathered (age by kind); the coming nights are no colder
-than feathered birds of the kind stand, or are near what the box is held at anyway; and no cold
-rain is coming, since wet birds chill at any age. Before that they are hardened off: heat down,
-then off by day, for some days."""
+Two things must meet: the birds are feathered (age by kind), and the coming nights are no colder
+than feathered birds of the kind stand, or are near what the box is held at anyway. Before that
+they are hardened off: heat down, then off by day, for some days. A third is not known here: wet
+birds chill at any age, and no thermometer or forecast of this tool knows of rain; so the message
+leaves a cold, wet spell to the grower."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -84,7 +85,6 @@ class Stage(StrEnum):
     TOO_YOUNG = "too young"
     HARDEN_OFF = "harden off"
     NIGHTS_TOO_COLD = "nights too cold"
-    COLD_RAIN = "hold for cold rain"
     READY = "ready"
 
 
@@ -103,7 +103,6 @@ def moving(
     *,
     target_c: float | None,
     coming_lows_c: Sequence[float] = (),
-    rain_ahead: bool = False,
 ) -> Moving:
     """How far birds of a kind are from moving out. Without a known low the age decides alone, and
     the message must name the night they bear."""
@@ -115,8 +114,6 @@ def moving(
         stage = Stage.HARDEN_OFF
     elif coldest_c is not None and not _mild(coldest_c, row, target_c):
         stage = Stage.NIGHTS_TOO_COLD
-    elif rain_ahead:
-        stage = Stage.COLD_RAIN
     else:
         stage = Stage.READY
     return Moving(stage=stage, coldest_c=coldest_c, row=row)

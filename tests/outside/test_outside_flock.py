@@ -159,27 +159,26 @@ def test_three_dead_in_one_day_of_a_flock_that_had_lost_none_are_told():
 
 
 @pytest.mark.parametrize(
-    ("kind", "age", "lows_c", "rain", "stage"),
+    ("kind", "age", "lows_c", "stage"),
     [
         # meat birds: from 3 weeks, nights above about 50 degF (ATTRA / extension, from memory)
-        ("broiler", 14, (15.0,), False, Stage.TOO_YOUNG),
-        ("broiler", 18, (15.0,), False, Stage.HARDEN_OFF),
-        ("broiler", 21, (12.0, 10.5, 14.0), False, Stage.READY),
-        ("broiler", 21, (12.0, 8.0, 14.0), False, Stage.NIGHTS_TOO_COLD),
-        ("broiler", 24, (12.0,), True, Stage.COLD_RAIN),
+        ("broiler", 14, (15.0,), Stage.TOO_YOUNG),
+        ("broiler", 18, (15.0,), Stage.HARDEN_OFF),
+        ("broiler", 21, (12.0, 10.5, 14.0), Stage.READY),
+        ("broiler", 21, (12.0, 8.0, 14.0), Stage.NIGHTS_TOO_COLD),
         # layers are feathered at 5 to 6 weeks (extension, from memory)
-        ("layer", 28, (15.0,), False, Stage.TOO_YOUNG),
-        ("layer", 36, (15.0,), False, Stage.READY),
+        ("layer", 28, (15.0,), Stage.TOO_YOUNG),
+        ("layer", 36, (15.0,), Stage.READY),
         # quail: at 5 weeks if the room is near 70 degF (Mississippi State Extension)
-        ("quail", 35, (19.0,), False, Stage.READY),
-        ("quail", 35, (10.0,), False, Stage.NIGHTS_TOO_COLD),
+        ("quail", 35, (19.0,), Stage.READY),
+        ("quail", 35, (10.0,), Stage.NIGHTS_TOO_COLD),
         # pheasants: 6 to 8 weeks with 2 or 3 good days (MacFarlane Pheasants)
-        ("pheasant", 36, (15.0,), False, Stage.TOO_YOUNG),
-        ("pheasant", 43, (15.0,), False, Stage.READY),
+        ("pheasant", 36, (15.0,), Stage.TOO_YOUNG),
+        ("pheasant", 43, (15.0,), Stage.READY),
     ],
 )
-def test_when_they_may_move_out(kind, age, lows_c, rain, stage):
-    verdict = moving(kind, age, target_c=21.0, coming_lows_c=lows_c, rain_ahead=rain)
+def test_when_they_may_move_out(kind, age, lows_c, stage):
+    verdict = moving(kind, age, target_c=21.0, coming_lows_c=lows_c)
     assert verdict.stage is stage
 
 

@@ -75,10 +75,12 @@ def ready_to_move(change: Change, voice: Voice, box: Brooder | None) -> Words:
         f"{voice.where(change.brooder)}: {title}",
         f"{days}{do}",
         f"{nights}{coming}".strip() or None,
+        None if stage == "harden off" else _RAIN,
         _origin(facts),
     )
 
 
+_RAIN = "A cold, wet spell is a reason to wait; this watch knows nothing of rain."
 _MOVING = {  # the stages of brooding.moving
     "harden off": (
         "time to harden them off",
@@ -87,10 +89,6 @@ _MOVING = {  # the stages of brooding.moving
     "ready": (
         "may move out",
         "Choose a dry, mild day with mild nights, and watch the first night.",
-    ),
-    "hold for cold rain": (
-        "wait with moving out",
-        "They are old enough, but cold rain is coming: keep them in until it has passed.",
     ),
 }
 

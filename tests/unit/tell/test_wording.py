@@ -62,11 +62,10 @@ def all_messages() -> dict[str, Words]:
     said["cold cleared, the chicks are out"] = wording.for_change(
         change(AlarmName.COLD, ChangeKind.CLEARED, facts=gone), here
     )
-    for stage in ("harden off", "hold for cold rain"):
-        facts = Facts(**{**FACTS[AlarmName.READY_TO_MOVE], "reason": stage})
-        said[f"ready-to-move raised, {stage}"] = wording.for_change(
-            change(AlarmName.READY_TO_MOVE, facts=facts), here
-        )
+    hardening = Facts(**{**FACTS[AlarmName.READY_TO_MOVE], "reason": "harden off"})
+    said["ready-to-move raised, harden off"] = wording.for_change(
+        change(AlarmName.READY_TO_MOVE, facts=hardening), here
+    )
     voice = Voice(here)
     cold = wording.for_change(change(AlarmName.CHILL), here)
     said["reminder"] = wording.again(cold, 1500, 2)
