@@ -1,7 +1,7 @@
 """Will these lamps hold this box? First principles, for a box that has no history yet.
 
-Called by the thermal estimator for its `Prior`, by `brooder tonight`, `check`, the page and the
-weekly outlook. Steady state; two paths from the plug to the floor thermometer:
+Called by the watch for its thermal estimator's `Prior`, and for what another cover would do.
+Steady state; two paths from the plug to the floor thermometer:
 
 1. All heat that stays in the box warms its air: (sources x useful share + birds) / losses.
 2. What a lamp radiates falls on the litter first, so the floor at the edge of the heat is warmer
@@ -20,7 +20,6 @@ replace them all.
 How many watts, against common rules: 2 to 3 W a chick in a cold room (from memory); this balance
 asks for about 5 W a chick in a porch box at 5 degC with a target of 35."""
 
-from collections.abc import Collection
 from dataclasses import dataclass
 
 from monitor.brooding import birds_heat
@@ -67,26 +66,9 @@ class Flock:
 class Balance:
     """The steady state of a box at one outside temperature."""
 
-    outside_c: float
     floor_c: float  # at chick height, at the edge of the heat
     air_c: float  # in the box
-    loss_w_per_k: float
-    bird_watts: float
-    source_watts: float  # at the plug
-    k_per_watt: float  # floor rise for each watt at the plug, with this mix of sources
-
-    def watts_for(self, floor_c: float) -> float:
-        """Watts at the plug that would hold the floor there, with this mix of sources."""
-        rise_by_birds = self.bird_watts / self.loss_w_per_k
-        return max(0.0, (floor_c - self.outside_c - rise_by_birds) / self.k_per_watt)
-
-    def missing_watts(self, floor_c: float) -> float:
-        """How many more than there are, 0 when there are enough."""
-        return max(0.0, self.watts_for(floor_c) - self.source_watts)
-
-    def holds(self, low_c: float) -> bool:
-        """Does the floor stay at or above a limit?"""
-        return self.floor_c >= low_c
+    bird_watts: float  # sensible, all birds
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -99,44 +81,20 @@ class Prior:
     time_constant_spread: float  # one standard deviation, as a factor
     watts_per_k: float  # losses of the whole box, fresh air included
     bird_watts: float  # sensible, all birds
-    k_per_watt: float  # floor rise for each watt at the plug
 
 
 def balance(
-    brooder: Brooder,
-    flock: Flock,
-    *,
-    outside_c: float,
-    lit: Collection[str] | None = None,
-    extra_watts: float = 0.0,
-    cover: str | None = None,
+    brooder: Brooder, flock: Flock, *, outside_c: float, cover: str | None = None
 ) -> Balance:
-    """The floor that a box comes to. `lit`: names of the sources that burn (all unless told);
-    `extra_watts`: one more lamp of that power; `cover`: another lid than its own."""
-    burning = [source for source in brooder.heat if lit is None or source.name in lit]
-    if extra_watts > 0:
-        burning.append(HeatSource(name="extra", kind="lamp", watts=extra_watts))
+    """The floor that a box comes to with all its sources on. `cover`: another lid than its own."""
     box = _box(brooder, flock, cover)
     closed = cover_named(cover or brooder.cover).closed
-    watts = sum(source.watts for source in burning)
-    kept = sum(source.watts * _kept_share(source, closed=closed) for source in burning)
-    radiant = sum(source.watts * _shares(source).radiant for source in burning)
+    kept = sum(source.watts * _kept_share(source, closed=closed) for source in brooder.heat)
+    radiant = sum(source.watts * _shares(source).radiant for source in brooder.heat)
     lift_k = radiant * _lift_k_per_radiant_watt(brooder)
     birds = _bird_watts(brooder, flock)
     air_c = outside_c + (kept + birds) / box.total
-    if watts > 0:
-        k_per_watt = (kept / box.total + lift_k) / watts
-    else:
-        k_per_watt = SHARES["lamp"].covered / box.total
-    return Balance(
-        outside_c=outside_c,
-        floor_c=air_c + lift_k,
-        air_c=air_c,
-        loss_w_per_k=box.total,
-        bird_watts=birds,
-        source_watts=watts,
-        k_per_watt=k_per_watt,
-    )
+    return Balance(floor_c=air_c + lift_k, air_c=air_c, bird_watts=birds)
 
 
 def prior(
@@ -158,47 +116,7 @@ def prior(
         time_constant_spread=TIME_SPREAD,
         watts_per_k=box.total,
         bird_watts=at_zero.bird_watts,
-        k_per_watt=at_zero.k_per_watt,
     )
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class WeekNeed:
-    """What a week of age asks for on a night as cold as `outside_c`."""
-
-    week: int
-    target_c: float
-    floor_c: float  # with all sources on
-    watts_needed: float
-    missing_watts: float
-    holds: bool  # the floor stays in the band
-
-
-def watts_by_week(
-    brooder: Brooder, kind: str, head_count: int, *, outside_c: float, weeks: int = 6
-) -> tuple[WeekNeed, ...]:
-    """Watts for each week of age at its first night, when the target is highest and the birds
-    are smallest."""
-    schedule = schedule_for(brooder, kind)
-    needs = []
-    for week in range(1, weeks + 1):
-        age = 7.0 * (week - 1)
-        target_c = target_at(schedule, age, Steps.WEEKLY, Place.FLOOR)
-        if target_c is None:
-            continue
-        flock = Flock(kind=kind, age_days=age, head_count=head_count)
-        steady = balance(brooder, flock, outside_c=outside_c)
-        needs.append(
-            WeekNeed(
-                week=week,
-                target_c=target_c,
-                floor_c=steady.floor_c,
-                watts_needed=steady.watts_for(target_c),
-                missing_watts=steady.missing_watts(target_c - brooder.limits.band_c),
-                holds=steady.holds(target_c - brooder.limits.band_c),
-            )
-        )
-    return tuple(needs)
 
 
 def _box(brooder: Brooder, flock: Flock, cover: str | None) -> Envelope:

@@ -112,17 +112,14 @@ def test_a_box_is_warmer_than_outside_and_as_much_warmer_on_any_night(box, flock
     assert milder.floor_c - night.floor_c == pytest.approx(5)
 
 
-@given(boxes, flocks, st.floats(-30, 30), st.floats(25, 40))
-def test_the_watts_asked_for_are_the_watts_that_hold(box, flock, outside_c, wanted_c):
-    night = balance(box, flock, outside_c=outside_c)
-    asked = night.watts_for(wanted_c)
-    if not box.heat or asked == 0:
-        return
-    scale = asked / night.source_watts
-    scaled = replace(
-        box, heat=tuple(replace(source, watts=source.watts * scale) for source in box.heat)
-    )
-    assert balance(scaled, flock, outside_c=outside_c).floor_c == pytest.approx(wanted_c, abs=1e-6)
+@given(boxes, flocks, st.floats(0, 4))
+def test_so_many_times_the_watts_lift_the_floor_so_many_times_as_much(box, flock, times):
+    def floor_c(scale):
+        heat = tuple(replace(source, watts=source.watts * scale) for source in box.heat)
+        return balance(replace(box, heat=heat), flock, outside_c=0.0).floor_c
+
+    lift_k = floor_c(1.0) - floor_c(0.0)
+    assert floor_c(times) - floor_c(0.0) == pytest.approx(times * lift_k, abs=1e-6)
 
 
 @given(boxes, flocks)
