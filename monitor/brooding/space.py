@@ -1,4 +1,5 @@
-"""Floor, feeder and drinker space by age. Called by `advice`, the record sheet and the page.
+"""Floor space by age, called by `advice` and the record sheet; feeder and drinker edge, which
+`brooder sources` passes on and nothing here decides by.
 
 Published minima differ by more than a quarter: in week 1 from 0.19 square feet a chick (a guard
 ring of 6 ft for 150) to 1/2; in weeks 2 to 4 from 0.48 (Cornell) to 3/4. So each age has two
@@ -115,11 +116,6 @@ def floor_need(kind: str, age_days: float) -> FloorRow:
     """The row of an age (the first before hatch). Raises ValueError for an unknown kind."""
     rows = FLOOR[kind_of(kind).name]
     return rows[max(0, bisect_right(rows, age_days, key=lambda row: row.from_day) - 1)]
-
-
-def trough_need(age_days: float) -> TroughRow:
-    """Feeder and drinker edge a chick at an age."""
-    return TROUGH[max(0, bisect_right(TROUGH, age_days, key=lambda row: row.from_day) - 1)]
 
 
 def is_crowded(kind: str, age_days: float, *, area_m2: float, head_count: int) -> bool:

@@ -8,13 +8,10 @@ import base64
 import binascii
 import hashlib
 import hmac
-import os
 from dataclasses import dataclass, field
 from pathlib import Path
 
 from monitor.intake.topics import filter_fault, matches
-
-ITERATIONS = 101  # mosquitto_passwd's own number
 
 
 class RightsFault(ValueError):
@@ -69,15 +66,6 @@ class Rights:
         if any(rule.deny for rule in matching):
             return False
         return any(rule.write if write else rule.read for rule in matching)
-
-
-def password_line(user: str, password: str) -> str:
-    """A line for the password file, as mosquitto_passwd writes it."""
-    salt = os.urandom(12)
-    digest = hashlib.pbkdf2_hmac("sha512", password.encode(), salt, ITERATIONS, 64)
-    parts = ("7", str(ITERATIONS), base64.b64encode(salt), base64.b64encode(digest))
-    words = [part if isinstance(part, str) else part.decode() for part in parts]
-    return f"{user}:${'$'.join(words)}"
 
 
 def _filled(rule: _Rule, user: str, client_id: str) -> _Rule:

@@ -7,7 +7,6 @@ may go twice, which changes nothing there (see `influx_schema`)."""
 
 import threading
 import time
-from collections import deque
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -24,7 +23,6 @@ IDLE_S = 30.0  # a new look at the journal; nobody watches the copy by the secon
 FIRST_WAIT_S = 2.0
 LONGEST_WAIT_S = 300.0
 REFUSED_WAIT_S = 300.0  # somebody has to mend it first; looked at again now and then
-KEPT_BAD = 50
 MOST_SOUGHT = 64  # bad lines of a slice found singly; more is a fault of another kind
 
 
@@ -52,7 +50,6 @@ class Standing:
     words: str
     behind_since: float | None  # Unix s of the oldest reading not there yet
     bad_points: int
-    last_bad: BadPoint | None
 
 
 def wait_s(failures: int, advice_s: float | None) -> float:
@@ -79,7 +76,6 @@ class Mirror:
         self._cursor: Cursor | None = None
         self._failures = 0
         self._words = "nothing was sent yet"
-        self._bad: deque[BadPoint] = deque(maxlen=KEPT_BAD)
         self._bad_count = 0
         self._sought = 0
 
@@ -126,8 +122,7 @@ class Mirror:
         words = self._words
         if self._bad_count:
             words += f"; {self._bad_count} points were refused there and left out"
-        last = self._bad[-1] if self._bad else None
-        return Standing(self._failures == 0, words, since, self._bad_count, last)
+        return Standing(self._failures == 0, words, since, self._bad_count)
 
     def _deliver(self, lines: Sequence[str]) -> Busy | Refused | None:
         """Sends lines. If some are bad the rest is found by halving; each bad one is set aside
@@ -148,7 +143,6 @@ class Mirror:
 
     def _set_aside(self, bad: BadPoint, count: int) -> None:
         self._sought += 1
-        self._bad.append(bad)
         self._bad_count += count
         self._told(bad)
 

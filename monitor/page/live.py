@@ -52,11 +52,6 @@ class Live:
         """May one more page be kept up to date?"""
         return not self._closed and self._streams < MOST_STREAMS
 
-    @property
-    def open_streams(self) -> int:
-        """How many pages are kept up to date now."""
-        return self._streams
-
     def close(self) -> None:
         """Ends every stream, so that the server can stop."""
         self._closed = True

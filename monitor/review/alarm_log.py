@@ -26,11 +26,6 @@ class Occurrence:
         """Was it active at some time in start <= time < stop?"""
         return self.raised < stop and (self.cleared is None or self.cleared >= start)
 
-    def active_s(self, start: float, stop: float) -> float:
-        """How long it was active within a span."""
-        ends = stop if self.cleared is None else min(self.cleared, stop)
-        return max(ends - max(self.raised, start), 0.0)
-
     def bar(self) -> AlarmBar:
         """For the picture."""
         return AlarmBar(

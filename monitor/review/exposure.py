@@ -112,11 +112,6 @@ class Exposure:
         """The longest spell below the band."""
         return self.below_runs.longest
 
-    @property
-    def longest_above(self) -> Spell | None:
-        """The longest spell above the band."""
-        return self.above_runs.longest
-
 
 class _Segments(NamedTuple):
     """The span cut wherever anything changes; between two cuts all is constant."""

@@ -157,7 +157,6 @@ class Facts(TypedDict, total=False):
     folded: bool  # follows from an alarm already told and is no worse: needs no message of its own
     level: int  # on escalated: how many times it has been passed on
     contacts: list[str]  # on escalated: to whom
-    probes_before: list[ProbeFact]  # before a gap
     note: str
 
 

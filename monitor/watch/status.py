@@ -102,9 +102,6 @@ class BrooderStatus:
     name: str
     out_of_service: bool
     temp_c: float | None  # of the floor probe furthest from its target; None: none to believe
-    temp_probe: str | None
-    temp_at: float | None
-    temp_age_s: float | None
     target_c: float | None  # None: no batch
     low_c: float | None
     high_c: float | None

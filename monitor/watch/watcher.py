@@ -60,7 +60,6 @@ class Watcher:
         """The watcher was not running; the readings from before are still those of the probes."""
         gap = facts.copy()
         before = self._floor_facts(None)
-        gap["probes_before"] = before
         temps = [p["temp_c"] for p in before if p["temp_c"] is not None]
         if temps:
             gap["before_c"] = min(temps)

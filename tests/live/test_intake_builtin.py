@@ -18,7 +18,7 @@ from support.links import clock, eventually, listening, publish
 from monitor.intake.builtin import BuiltInBroker
 from monitor.intake.inbox import Delivery, Inbox
 from monitor.intake.redelivered import RedeliveryMemory
-from monitor.intake.rights import Rights, password_line
+from monitor.intake.rights import Rights
 from monitor.intake.unclaimed import Unclaimed
 
 pytestmark = pytest.mark.live
@@ -170,11 +170,13 @@ pattern read brooder/%u/state
 
 @pytest.fixture
 def rights(tmp_path: Path) -> Rights:
-    (tmp_path / "passwords").write_text(
-        password_line("porch", "chicks") + "\n" + password_line("monitor", "night") + "\n"
-    )
+    passwords = tmp_path / "passwords"
+    passwords.touch(mode=0o600)
+    for user, password in (("porch", "chicks"), ("monitor", "night")):
+        words = ["mosquitto_passwd", "-b", str(passwords), user, password]
+        subprocess.run(words, check=True, capture_output=True, timeout=60)
     (tmp_path / "rights").write_text(RIGHTS)
-    return Rights.from_files(tmp_path / "passwords", tmp_path / "rights")
+    return Rights.from_files(passwords, tmp_path / "rights")
 
 
 def test_with_a_password_file_nobody_gets_in_without(rights):

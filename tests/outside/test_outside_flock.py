@@ -101,9 +101,8 @@ def test_the_box_of_the_known_case_is_not_called_crowded_in_its_first_days():
 
 def test_trough_edges_are_the_penn_state_table():
     # same table: feeder 1, 1.5, 2, 2 in; water 1/2, 1/2, 1/2, 3/4 in a bird
-    rows = [space.trough_need(age) for age in (0, 10, 25, 40)]
-    assert [round(row.feeder_cm / 2.54, 2) for row in rows] == [1.0, 1.5, 2.0, 2.0]
-    assert [round(row.drinker_cm / 2.54, 2) for row in rows] == [0.5, 0.5, 0.5, 0.75]
+    assert [round(row.feeder_cm / 2.54, 2) for row in space.TROUGH] == [1.0, 1.5, 2.0, 2.0]
+    assert [round(row.drinker_cm / 2.54, 2) for row in space.TROUGH] == [0.5, 0.5, 0.5, 0.75]
 
 
 # --- losses --------------------------------------------------------------------------------
