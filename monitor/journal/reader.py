@@ -14,13 +14,13 @@ import zlib
 from array import array
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
 from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING, Any, NamedTuple, Self
 
 from monitor.journal import codec, opening, packing, rows, schema, tail
 from monitor.journal.records import (
+    BadCount,
     Delivered,
     Input,
     Known,
@@ -45,18 +45,6 @@ class Latest(NamedTuple):
 
     at: float
     temp_c: float
-
-
-@dataclass(frozen=True, slots=True)
-class BadCount:
-    """How often a probe said something no floor can be, within one hour."""
-
-    probe: str
-    reason: str
-    count: int
-    first_at: float
-    last_at: float
-    temp_c: float | None
 
 
 class JournalReader:
@@ -221,9 +209,9 @@ class JournalReader:
         """Values no floor can have, counted by probe, hour and reason."""
         with self._picture() as connection:
             return [
-                BadCount(probe, reason, count, first / 1000, last / 1000, temp_c)
-                for probe, reason, count, first, last, temp_c in connection.execute(
-                    "SELECT probe, reason, count, first_ms, last_ms, temp_c FROM bad_values"
+                BadCount(probe, reason, count, first / 1000, last / 1000)
+                for probe, reason, count, first, last in connection.execute(
+                    "SELECT probe, reason, count, first_ms, last_ms FROM bad_values"
                     " WHERE last_ms >= ? AND first_ms < ? ORDER BY first_ms",
                     (round(from_at * 1000), round(to_at * 1000)),
                 )

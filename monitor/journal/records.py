@@ -71,6 +71,17 @@ class RefusedCount:
     excerpt: str
 
 
+@dataclass(frozen=True, slots=True)
+class BadCount:
+    """How often a probe said something no floor can be, and from when to when."""
+
+    probe: str
+    reason: str
+    count: int
+    first_at: float
+    last_at: float
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class OutboxRow:
     """One message to one contact. (`key`, `contact`) is unique for ever: writing it again does

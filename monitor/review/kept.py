@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Protocol
 
-from monitor.journal.records import Known
+from monitor.journal.records import BadCount, Known
 from monitor.review.exposure import Floats
 from monitor.watch.events import Change, Entry
 
@@ -24,6 +24,10 @@ class Kept(Protocol):
 
     def changes(self, from_at: float, to_at: float) -> Sequence[Change]:
         """Alarm changes, in time order."""
+        ...
+
+    def bad_values(self, from_at: float, to_at: float) -> Sequence[BadCount]:
+        """What probes said that no floor can be, counted by hour."""
         ...
 
     def known(self) -> Mapping[int, Known]:

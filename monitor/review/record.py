@@ -6,13 +6,14 @@ now; or the part of it between two given times. A journal whose last word is old
 still to come, is a recorded one (a replayed or rehearsed night): "now" is then where it ends."""
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
 
 from monitor.brooding.batch import Batch, Ledger, fold
 from monitor.brooding.schedules import schedule_for
+from monitor.journal.records import BadCount
 from monitor.review.alarm_log import Occurrence, occurrences
 from monitor.review.days import Cut, days
 from monitor.review.exposure import Exposure, TargetLine, Trace, exposure
@@ -75,6 +76,20 @@ class Record:
         if len(found) == 1:  # the only witness, doubtful or not, is better heard than nothing
             return found
         return {key: _without(trace, self.doubted(key)) for key, trace in found.items()}
+
+    def bad_values(self) -> list[BadCount]:
+        """What these probes said that no floor can be, by probe and reason, the most often said
+        first. None of it is in any figure."""
+        found: dict[tuple[str, str], BadCount] = {}
+        keys = {probe.key for probe in self.probes}
+        for bad in self.kept.bad_values(self.start, self.stop):
+            if bad.probe not in keys:
+                continue
+            earlier = found.get((bad.probe, bad.reason), replace(bad, count=0))
+            found[bad.probe, bad.reason] = replace(
+                earlier, count=earlier.count + bad.count, last_at=bad.last_at
+            )
+        return sorted(found.values(), key=lambda bad: -bad.count)
 
     def doubted(self, key: str) -> list[tuple[float, float]]:
         """When a probe was known to mislead (stuck, fallen out, under the lamp): probe-fault."""

@@ -26,6 +26,7 @@ from monitor.review.sheet import Comparison, Row, Sheet, Week
 from monitor.units import Unit, from_celsius, sign
 
 NARROW = 96
+MOST_BAD = 5  # kinds of values that no floor can have; the most frequent tell which probe is ill
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,6 +133,11 @@ def foot(record: Record, sheet: Sheet, left_out: list[Column]) -> list[str]:
         lines.append("! less floor than the tightest published figure for the age")
     if sheet.total.gap_s >= 30:
         lines.append("silent: no floor probe was heard; that time is counted nowhere else")
+    for bad in record.bad_values()[:MOST_BAD]:
+        when = moment(bad.first_at, record.site.timezone)
+        if bad.count > 1:
+            when = f"{bad.count} times, {when} to {moment(bad.last_at, record.site.timezone)}"
+        lines.append(f"left out of {bad.probe}, {when}: {bad.reason}")
     if not record.floor_probes:
         lines.append(f"{record.brooder.name} has no floor probe, so nothing can be judged")
     if left_out:

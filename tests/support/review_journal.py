@@ -15,6 +15,7 @@ from monitor.site import Brooder, HeatSource, Place, Probe, Site
 from monitor.units import Unit
 from monitor.watch.events import (
     AlarmName,
+    BadValue,
     Cause,
     Change,
     ChangeKind,
@@ -80,6 +81,8 @@ def write(path: Path, *, days: int = 5, every_s: float = 60.0) -> None:
                 for key, temps in said.items()
                 if not silent[i]
             ]
+            if first == 0:
+                inputs += bad_values()  # type: ignore[arg-type]
             now = Moment(float(times[first]), float(times[first]))
             journal.commit(Batch(inputs=inputs, advanced_to=now))  # type: ignore[arg-type]
         entered = []
@@ -89,6 +92,14 @@ def write(path: Path, *, days: int = 5, every_s: float = 60.0) -> None:
         last = Moment(float(times[-1]), float(times[-1]))
         journal.commit(Batch(inputs=entered, changes=changes(), advanced_to=last))  # type: ignore[arg-type]
         journal.tidy(float(times[-1]) + 7200)
+
+
+def bad_values() -> list[BadValue]:
+    """A loose wire: the east probe starts anew again and again on the first evening."""
+    evening = at("2026-02-08 20:50")
+    words = "the sensor sends 85.0 °C, its power-up value"
+    times = [evening + 60.0 * n for n in range(30)]
+    return [BadValue(t, t, "porch/east", words, 85.0) for t in times]
 
 
 def entries() -> list[Entry]:

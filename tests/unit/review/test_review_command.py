@@ -56,6 +56,15 @@ def test_the_sheet_tells_the_night_to_someone_new(run):
         assert words in answer.output, words
 
 
+def test_values_that_no_floor_can_have_are_named_with_their_probe_and_time(run):
+    said = " ".join(run().output.split())
+    assert (
+        "left out of porch/east, 30 times, 8 Feb 20:50 to 8 Feb 21:19: the sensor sends 85.0 °C, "
+        "its power-up value"
+    ) in said
+    assert "left out of" not in run("--from", "2026-02-10").output
+
+
 def test_a_span_of_local_times_is_reviewed(run):
     answer = run("--from", "2026-02-10T18:00", "--to", "2026-02-11T08:00")
     assert "10 Feb 18:00 to 11 Feb 08:00" in answer.output
