@@ -12,8 +12,11 @@ from monitor.watch.measures import (
     CHATTER_WINDOW_S,
     FLOOD_BEGINS,
     FLOOD_WINDOW_S,
+    MOST_A_DAY,
+    MOST_FLOOD_SHARE,
     SOURCE,
     STALE_S,
+    WANTED_SHARES,
     measure,
 )
 
@@ -72,15 +75,26 @@ def measure_words(record: Record) -> list[str]:
     )
     lines.append(
         f"floods ({FLOOD_BEGINS} in {FLOOD_WINDOW_S / 60:.0f} min): {floods or 'none'}; "
-        f"most in {FLOOD_WINDOW_S / 60:.0f} min: {got.most_in_10_min}"
+        f"most in {FLOOD_WINDOW_S / 60:.0f} min: {got.most_in_10_min}; in a flood "
+        f"{_percent(got.flood_share)} of the time (standard: below {_percent(MOST_FLOOD_SHARE)})"
     )
     stale = ", ".join(f"{_named(place)} {span_words(lasted)}" for place, lasted in got.stale)
     lines.append(f"stale (longer than {STALE_S / 3600:.0f} h): {stale or 'none'}")
+    if got.alarms:
+        shares = ", ".join(
+            f"{priority} {_percent(got.shares[priority])} ({_percent(wanted)})"
+            for priority, wanted in WANTED_SHARES.items()
+        )
+        lines.append(f"of each priority (standard: about): {shares}")
     lines.append(
-        f"Source: {SOURCE}. Its limit of about {ACCEPTABLE_A_DAY} a day is meant for a manned "
-        "control room; one sleeping person can stand far fewer."
+        f"Source: {SOURCE}. Its limit of about {ACCEPTABLE_A_DAY} a day, {MOST_A_DAY} at most, is "
+        "meant for a manned control room; one sleeping person can stand far fewer."
     )
     return lines
+
+
+def _percent(share: float) -> str:
+    return f"{100 * share:.0f} %"
 
 
 def _named(place: tuple[str | None, str, str | None]) -> str:

@@ -26,10 +26,11 @@ STALE_S = DAY_S
 # ANSI/ISA-18.2-2016: about 150 alarms a day are acceptable for one operator, 300 the most.
 ACCEPTABLE_A_DAY, MOST_A_DAY = 150, 300
 # ANSI/ISA-18.2-2016 and EEMUA 191: about 80 % low, 15 % medium, 5 % high priority.
-WANTED_SHARES = {Priority.ADVICE: 0.80, Priority.WARNING: 0.15, Priority.URGENT: 0.05}
+WANTED_SHARES = {Priority.URGENT: 0.05, Priority.WARNING: 0.15, Priority.ADVICE: 0.80}
+MOST_FLOOD_SHARE = 0.01  # ANSI/ISA-18.2-2016: less than 1 % of the time in a flood
 SOURCE = (
     "ANSI/ISA-18.2-2016 and IEC 62682:2022, monitoring and assessment; EEMUA Publication 191, "
-    "performance levels"
+    "performance levels (limits from memory)"
 )
 
 Place = tuple[str | None, str, str | None]  # brooder, alarm, probe
@@ -56,7 +57,6 @@ class Measures:
     a_day: float
     most_in_10_min: int
     most_frequent: tuple[tuple[Place, int], ...]  # at most ten, the most frequent first
-    top_ten_share: float  # of all alarms
     chattering: tuple[Place, ...]
     floods: tuple[Flood, ...]
     flood_share: float  # of the time
@@ -84,7 +84,6 @@ def measure(changes: Iterable[Change], from_at: float, to_at: float) -> Measures
         a_day=len(told) / days,
         most_in_10_min=_most_within(times, FLOOD_WINDOW_S),
         most_frequent=tuple(frequent),
-        top_ten_share=sum(n for _, n in frequent) / len(told) if told else 0.0,
         chattering=_chattering(raised),
         floods=floods,
         flood_share=sum(f.to_at - f.from_at for f in floods) / (days * DAY_S),

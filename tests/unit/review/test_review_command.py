@@ -85,6 +85,13 @@ def test_losses_and_alarms_are_looked_at_when_asked(run):
     assert "ISA-18.2" in answer.output
 
 
+def test_the_measures_of_the_alarms_stand_beside_those_of_the_standards(run):
+    said = " ".join(run("--alarms").output.split())
+    assert "urgent 67 % (5 %), warning 33 % (15 %), advice 0 % (80 %)" in said
+    assert "in a flood 0 % of the time (standard: below 1 %)" in said
+    assert "about 150 a day, 300 at most, is meant for a manned control room" in said
+
+
 @pytest.mark.parametrize(
     ("words", "line"),
     [
