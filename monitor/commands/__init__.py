@@ -37,6 +37,7 @@ def build(verb: str | None = None) -> typer.Typer:
         no_args_is_help=True,
         add_completion=verb is None,
         pretty_exceptions_enable=False,
+        rich_markup_mode=None,  # it takes [influx] in a help for markup, and leaves it out
         context_settings={"help_option_names": ["-h", "--help"]},
     )
     # A callback keeps the verb a verb where only one is registered.

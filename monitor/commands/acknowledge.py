@@ -23,7 +23,7 @@ def acknowledge(
     by: Annotated[str, typer.Option(help="Who; kept in the journal.")] = "command",
     config: ConfigOption = None,
 ) -> None:
-    """Acknowledge an alarm: it stays active until all is well, but is not told again."""
+    """Acknowledge an alarm. It stays active until all is well, but is not told again."""
     settings = settings_of(config)
     known = [name.value for name in AlarmName]
     if alarm is not None and alarm not in known:

@@ -1,4 +1,4 @@
-"""`brooder backup`: one file that holds everything, while the service goes on."""
+"""`brooder backup`: one file that holds everything, made while the service goes on."""
 
 from datetime import datetime
 from pathlib import Path
@@ -24,7 +24,7 @@ def register(app: typer.Typer) -> None:
         ] = None,
         config: ConfigOption = None,
     ) -> None:
-        """Copy the journal while the service goes on; `brooder restore` puts it back."""
+        """Back the journal up while the service goes on. `brooder restore` puts it back."""
         settings = settings_or_exit(config)
         path = journal or settings.journal_path
         if not path.exists():
@@ -35,4 +35,4 @@ def register(app: typer.Typer) -> None:
             size = journal_backup.backup(path, to)
         except StorageFault as fault:
             fail(f"{fault.words}. Nothing was written to {to}.")
-        out().print(f"Copied to {to}: {size / 1e6:.1f} MB, checked.")
+        out().print(f"Backed up to {to}: {size / 1e6:.1f} MB, checked.")

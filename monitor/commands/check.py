@@ -1,4 +1,4 @@
-"""`brooder check`: is everything well before the night? Configuration, broker, store, copy,
+"""`brooder check`: is everything well before the night? Configuration, broker, store, mirror,
 contacts. Changes nothing, sends nothing unless told to."""
 
 import socket
@@ -21,6 +21,8 @@ from monitor.settings.document import every_key
 from monitor.site import Place
 from monitor.tell.contacts import masked
 from monitor.tell.trial import try_out
+
+_NO_MIRROR = "no [influx] is configured: the records are on this board alone"
 
 
 class Found(NamedTuple):
@@ -45,7 +47,7 @@ def check(
     ] = False,
     config: ConfigOption = None,
 ) -> None:
-    """Check everything before the night: exit code 0 all well, 1 something is not, 2 the
+    """Check everything before the night. Exit code 0: all is well; 1: something is not; 2: the
     configuration is wrong."""
     if keys:
         out().print(every_key(), markup=False, end="")
@@ -57,7 +59,7 @@ def check(
         lambda: _broker(settings, about),
         lambda: _estimates(about),
         lambda: _store(settings, about),
-        lambda: _copy(settings),
+        lambda: _mirror(settings),
         lambda: _contacts(settings, send=send),
     ]
     ill = 0
@@ -184,15 +186,15 @@ def _store(settings: Settings, about: Mapping[str, Any] | None) -> Iterator[Foun
         yield Found("journal", True, f"{where} can be written")
 
 
-def _copy(settings: Settings) -> Iterator[Found]:
+def _mirror(settings: Settings) -> Iterator[Found]:
     if settings.file.influx is None:
-        yield Found("copy", None, "no [influx] is configured: the records are on this board alone")
+        yield Found("mirror", None, _NO_MIRROR)
         return
     from monitor.journal.mirror import check as check_mirror  # noqa: PLC0415 - a heavy library
 
     influx = settings.file.influx
     why = check_mirror(influx.url, influx.token.get_secret_value(), influx.org, influx.bucket)
-    yield Found("copy", why is None, "InfluxDB takes what we write" if why is None else why)
+    yield Found("mirror", why is None, "InfluxDB takes what we write" if why is None else why)
 
 
 def _contacts(settings: Settings, *, send: bool) -> Iterator[Found]:

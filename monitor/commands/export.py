@@ -59,7 +59,7 @@ def register(app: typer.Typer) -> None:
         ] = None,
         config: ConfigOption = None,
     ) -> None:
-        """Write the record out: journal lines, CSV (units in the headings) or SenML."""
+        """Write the record out as journal lines, CSV or SenML. CSV has units in its headings."""
         settings = settings_or_exit(config)
         path = journal or settings.journal_path
         if not path.exists():

@@ -50,7 +50,7 @@ def placed(
     remark: NoteOption = None,
     config: ConfigOption = None,
 ) -> None:
-    """Birds were put into a brooder: a batch begins (or grows, if they are of one hatch)."""
+    """Birds were put into a brooder. A batch begins, or grows if they are of one hatch."""
     settings = settings_of(config)
     _enter(settings, "placed", brooder, at, count=count, hatched=hatched, kind=kind, note=remark)
 

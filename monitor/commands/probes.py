@@ -26,7 +26,7 @@ def probes(
     ] = LISTEN_S,
     config: ConfigOption = None,
 ) -> None:
-    """What the broker hears: the configured probes and their last reading, other topics with the
+    """What the broker hears. The configured probes and their last reading, other topics with the
     configuration lines that would claim them, and messages that could not be read."""
     settings = settings_of(config)
     said: dict[str, Any] = request(settings, "probes")

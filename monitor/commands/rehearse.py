@@ -40,8 +40,9 @@ def rehearse(
     calm: Annotated[bool, typer.Option("--calm", help="A night in which nothing fails.")] = False,
     config: ConfigOption = None,
 ) -> None:
-    """An invented cold night: simulated probes publish over MQTT to the real service; at two in the
-    morning a lamp fails. Shows what you would be told. Nobody is really told."""
+    """Rehearse an invented cold night in which a lamp fails. Simulated probes publish over MQTT to
+    the real service; at two in the morning the lamp goes out. Shows what you would be told. Nobody
+    is really told."""
     if speed < LEAST_SPEED:
         fail(f"--speed is {speed:g}; it must be {LEAST_SPEED:g} or more")
     if journal is not None and journal.exists():

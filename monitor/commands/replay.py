@@ -42,7 +42,8 @@ def replay(
     ] = False,
     config: ConfigOption = None,
 ) -> None:
-    """Run a recorded journal through the watch and show what would have been told. Tells nobody."""
+    """Run a recorded journal through the watch once more. Shows what would have been told, and
+    tells nobody."""
     settings = settings_or_exit(config)
     if not file.is_file():
         fail(f"{file} is no file; name one with journal lines (brooder export writes them)")

@@ -1,4 +1,4 @@
-"""`brooder restore`: a backup back in its place, or the journal anew from the mirror."""
+"""`brooder restore`: a back-up in the journal's place, or the journal anew from the mirror."""
 
 from pathlib import Path
 from typing import Annotated
@@ -21,7 +21,7 @@ def register(app: typer.Typer) -> None:
             Path | None, typer.Argument(help="A file that brooder backup has written.")
         ] = None,
         from_influx: Annotated[
-            bool, typer.Option("--from-influx", help="From the mirror named under [influx].")
+            bool, typer.Option("--from-influx", help="From the mirror under [influx].")
         ] = False,
         site: Annotated[
             str | None, typer.Option("--site", help="Another site's name in the mirror.")
@@ -31,11 +31,11 @@ def register(app: typer.Typer) -> None:
         ] = None,
         config: ConfigOption = None,
     ) -> None:
-        """Put a backup back, or fill the journal from InfluxDB. The service must not be running.
+        """Put a back-up back, or fill the journal from the mirror. The service must not be running.
 
-        A journal that is there is moved aside for a backup, and added to from InfluxDB."""
+        A journal that is there is moved aside for a back-up, and added to from the mirror."""
         if (backup is None) == (not from_influx):
-            fail("name either a backup file or --from-influx")
+            fail("name either a back-up file or --from-influx")
         settings = settings_or_exit(config)
         path = journal or settings.journal_path
         try:

@@ -88,7 +88,7 @@ def review(
         Path | None, typer.Option(help="Another journal file, e.g. of a rehearsal.")
     ] = None,
     from_influx: Annotated[
-        bool, typer.Option("--from-influx", help="What the copy under [influx] holds of --site.")
+        bool, typer.Option("--from-influx", help="What the mirror under [influx] holds of --site.")
     ] = False,
     site_name: Annotated[
         str | None, typer.Option("--site", help="With --from-influx: another board's site.")
@@ -97,8 +97,8 @@ def review(
 ) -> None:
     """What the birds went through: day by day, loss by loss.
 
-    Reading from InfluxDB is tested against answers of the documented form; it has not met a real
-    server that speaks Flux."""
+    Reading back from the mirror is tested against answers of the documented form; it has not met a
+    real server that speaks Flux."""
     if pdf:
         fail(_NO_PDF)
     _one_place(journal, site_name, from_influx=from_influx)
@@ -138,13 +138,13 @@ def _look(path: Path, site: Site, asked: Asked, wanted: Wanted) -> None:
 
 def _one_place(journal: Path | None, site_name: str | None, *, from_influx: bool) -> None:
     if site_name is not None and not from_influx:
-        fail("--site names a site in the copy; it needs --from-influx")
+        fail("--site names a site in the mirror; it needs --from-influx")
     if from_influx and journal is not None:
         fail("review either --journal FILE or --from-influx")
 
 
 def _fetch(settings: Settings, name: str, path: Path) -> Site:
-    """What the copy holds of a site, as a journal at `path`; the site it is of."""
+    """What the mirror holds of a site, as a journal at `path`; the site it is of."""
     from monitor.journal import read_back  # noqa: PLC0415 - a heavy library behind it
     from monitor.journal.influx_server import InfluxFault, Server  # noqa: PLC0415
 

@@ -22,7 +22,7 @@ def sources(
     ] = None,
     config: UnreadConfigOption = None,
 ) -> None:
-    """Every figure with its source, as the code uses it; how well each is known."""
+    """Every figure with its source, and how well it is known. These are what the code uses."""
     wanted = (about or "").lower()
     found = [f for f in figures() if wanted in f.subject.lower() or wanted in f.name.lower()]
     if not found:

@@ -38,8 +38,8 @@ def tonight(
     brooder: BrooderOption = None,
     config: ConfigOption = None,
 ) -> None:
-    """The floor's lowest temperature tonight, when, and what would help. Exit code 1 if the floor
-    will more likely than not leave its band."""
+    """How cold the floor will get tonight, and what would help. Exit code 1 if it will more likely
+    than not leave its band."""
     settings = settings_of(config)
     name = brooder_or_exit(settings.site, brooder)
     extra_watts = watts_or_exit(heat)

@@ -1,6 +1,6 @@
-"""A copy of a journal in use, and putting one back. Called by `brooder backup` and `restore`.
+"""A back-up of a journal in use, and putting one back. Called by `brooder backup` and `restore`.
 
-The copy is made by SQLite's own online backup from one consistent picture, while the service goes
+It is made by SQLite's own online backup from one consistent picture, while the service goes
 on writing, and takes in the tail; it is one plain file without side files. It gets its name only
 when it is whole and has passed the check."""
 
@@ -27,7 +27,7 @@ class Restored:
 
 
 def backup(journal: Path, to: Path, told: Progress = lambda _done, _all: None) -> int:
-    """Copies the journal and returns the copy's size in bytes. Raises StorageFault."""
+    """Backs the journal up and returns the back-up's size in bytes. Raises StorageFault."""
     part = to.with_name(to.name + ".part")
     try:
         part.unlink(missing_ok=True)
@@ -81,7 +81,7 @@ def check(copy: Path) -> None:
 
 
 def restore(copy: Path, journal: Path) -> Restored:
-    """Puts a checked copy in the journal's place; what was there is moved aside, never deleted.
+    """Puts a checked back-up in the journal's place; what was there is moved aside, never deleted.
     No service may be running. Raises StorageFault."""
     check(copy)
     lock = opening.WriterLock(journal)

@@ -19,7 +19,7 @@ from monitor.journal.reader import JournalReader
 from monitor.journal.records import StorageFault
 
 CURSOR = "mirror"
-IDLE_S = 30.0  # a new look at the journal; nobody watches the copy by the second
+IDLE_S = 30.0  # a new look at the journal; nobody watches the mirror by the second
 FIRST_WAIT_S = 2.0
 LONGEST_WAIT_S = 300.0
 REFUSED_WAIT_S = 300.0  # somebody has to mend it first; looked at again now and then
@@ -95,7 +95,7 @@ class Mirror:
                     return REFUSED_WAIT_S
                 return wait_s(self._failures, trouble.after_s)
         self._failures = 0
-        self._words = "the copy is up to date" if not part.rest else "the copy is catching up"
+        self._words = "up to date" if not part.rest else "catching up"
         if part.then != self._cursor:
             self._cursor = part.then
             self._keep(part.then.to_json())

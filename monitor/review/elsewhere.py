@@ -1,7 +1,7 @@
-"""Another board's site, as far as its copy tells: for `brooder review --site NAME --from-influx`.
+"""Another board's site, as far as the mirror tells: for `brooder review --site NAME --from-influx`.
 
-What this board's configuration says of a box of the same name is taken; of a box it does not know,
-the copy tells probes and places, and the size stays a guess that no figure of a review rests on."""
+What this board's configuration says of a box of the same name is taken. Of a box it does not know
+the mirror tells probes and places; the size stays a guess that no figure of a review rests on."""
 
 from dataclasses import replace
 

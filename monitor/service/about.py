@@ -24,7 +24,7 @@ class About:
     writer: Writer
     reaching: Reaching
     forecaster: Forecaster | None  # None: no forecast is configured
-    copying: "Copying | None"  # None: no copy is
+    copying: "Copying | None"  # None: no mirror is
     status: Callable[[], SiteStatus]
 
     def said(self) -> Mapping[str, Any]:
@@ -39,7 +39,7 @@ class About:
             ],
             "journal_ok": not self.writer.failing,
             "last_commit_at": self.writer.last_kept_at,
-            "mirror": "no copy is configured" if self.copying is None else self.copying.words(),
+            "mirror": "none is configured" if self.copying is None else self.copying.words(),
             "contacts": self.reaching.about(),
             "forecast": "none is configured"
             if self.forecaster is None

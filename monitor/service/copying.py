@@ -1,4 +1,4 @@
-"""The copy off the board: the mirror in a thread of its own. Owned by `run`; only loaded where
+"""The mirror off the board, in a thread of its own. Owned by `run`; only loaded where
 `[influx]` is configured, since its library is large."""
 
 import logging
@@ -41,15 +41,15 @@ class Copying:
         self._stop.set()
 
     def words(self) -> str:
-        """How the copy stands."""
+        """How the mirror stands."""
         return self._mirror.standing().words
 
     def _run(self) -> None:
         try:
             self._mirror.run(self._stop)
         except Exception:
-            log.exception("The copy broke off; it goes on at the next start.")
+            log.exception("The mirror broke off; it goes on at the next start.")
 
 
 def _bad_point(bad: BadPoint) -> None:
-    log.warning("A point was not taken by the copy.", extra=facts(why=bad.words, line=bad.line))
+    log.warning("A point was not taken by the mirror.", extra=facts(why=bad.words, line=bad.line))

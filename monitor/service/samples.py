@@ -1,6 +1,6 @@
 """What the watch derived and is worth keeping beside the readings: target, band, estimate. Pure;
-used by the watch thread. A number is kept when it changed and once an hour, so that a copy off
-the board can be read without knowing the schedules.
+used by the watch thread. A number is kept when it changed and once an hour, so that the mirror
+can be read without knowing the schedules.
 
     target_c, low_c, high_c            what the floor should have
     rise_k, rise_sd_k                  what the heat sustains above the outside, and how sure

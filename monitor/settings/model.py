@@ -260,7 +260,7 @@ class ForecastSettings(Section):
 
 
 class InfluxSettings(Section):
-    """`[influx]`: a copy of the history off the board."""
+    """`[influx]`: the mirror, the history once more off the board."""
 
     url: str = Field(pattern=r"^https?://", description="the server's http or https URL")
     token: SecretStr = Field(SecretStr(""), description="an access token (better: token_file)")

@@ -1,5 +1,5 @@
-"""The copy off the board, through the real service: what it holds, and what is said when it cannot
-be made."""
+"""The mirror off the board, through the real service: what it holds, and what is said when
+it cannot be kept."""
 
 import threading
 import time
@@ -21,7 +21,7 @@ pytestmark = pytest.mark.live
 
 SHADE = "brooder/outside"
 OUTSIDE = f'[[site.probes]]\nname = "shade"\ntopic = "{SHADE}"\nplace = "outside"\n'
-# The copy looks up by the half minute; a test by the half second.
+# The mirror looks up by the half minute; a test by the half second.
 SOON = {
     "monitor.journal.mirror.IDLE_S": 0.3,
     "monitor.journal.mirror.FIRST_WAIT_S": 0.3,
@@ -73,7 +73,7 @@ def test_the_copy_is_the_record_though_server_and_service_were_away_in_the_middl
             wait_until(
                 lambda: len(victoria.series('{__name__="temperature_celsius"}')) == 2,
                 60,
-                "the first readings in the copy",
+                "the first readings in the mirror",
             )
             victoria.stop()
             speak(probe, 20.0, 20)
@@ -88,7 +88,7 @@ def test_the_copy_is_the_record_though_server_and_service_were_away_in_the_middl
             victoria.start()
             wait_until(
                 lambda: (
-                    words(service) == "the copy is up to date"
+                    words(service) == "up to date"
                     and victoria.series('{__name__="temperature_celsius"}') == kept(service.journal)
                 ),
                 90,
@@ -187,5 +187,5 @@ def test_what_keeps_the_copy_from_being_made_is_said_by_check_and_on_the_page(
             assert phrase in " ".join(told.stdout.split())
             assert "a token" not in told.stdout + told.stderr + service.log()
         refusing.status = 204
-        wait_until(lambda: words(service) == "the copy is up to date", 60, "the end of the trouble")
+        wait_until(lambda: words(service) == "up to date", 60, "the end of the trouble")
         assert "InfluxDB takes what we write" in service.command("check").stdout

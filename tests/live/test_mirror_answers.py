@@ -98,9 +98,7 @@ def test_one_bad_point_is_set_aside_alone_and_told(other_end: Answering, path: P
         assert [bad.words for bad in told] == ["unable to parse it"]
         assert "celsius=99.5" in told[0].line
         assert len(cursors) == 1  # the bad point does not hold the others up
-        assert mirror.standing().words == (
-            "the copy is up to date; 1 points were refused there and left out"
-        )
+        assert mirror.standing().words == ("up to date; 1 points were refused there and left out")
 
 
 def test_a_server_that_takes_nothing_is_not_asked_for_every_line(

@@ -1,4 +1,4 @@
-"""The copy holds the record value by value, through outages, packing, late readings and kills."""
+"""The mirror holds the record value by value, through outages, packing, late readings and kills."""
 
 import threading
 from collections.abc import Iterator
@@ -110,7 +110,7 @@ def test_the_copy_equals_the_record_through_an_outage_packing_and_late_readings(
         mirror = Mirror(path, "Hillside", sink, lambda c: journal.set_cursor(CURSOR, c))
         send_all(mirror)
         assert mirror.standing().behind_since is None
-        assert mirror.standing().words == "the copy is up to date"
+        assert mirror.standing().words == "up to date"
         assert server.series('{__name__="temperature_celsius"}') == kept(path)
         assert send_all(mirror) == 1  # nothing is left to send
 

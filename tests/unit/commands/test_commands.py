@@ -69,6 +69,21 @@ def test_every_verb_explains_itself(verb: str) -> None:
     assert len(out.split()) > 20
 
 
+@pytest.mark.parametrize("verb", ["review", "restore"])
+def test_a_help_loses_no_word_in_brackets(verb: str) -> None:
+    assert "mirror under [influx]" in " ".join(call(verb, "--help")[1].split())
+
+
+def test_what_a_verb_is_for_is_said_whole_in_the_list_of_verbs() -> None:
+    for said in (
+        RUNNER.invoke(build(), ["--help"]).stdout,
+        call("flock", "--help")[1],
+        call("contacts", "--help")[1],
+    ):
+        assert "\nCommands:" in said
+        assert "..." not in said.partition("\nCommands:")[2]
+
+
 def test_the_program_lists_its_verbs() -> None:
     done = subprocess.run(
         [sys.executable, "-m", "monitor", "--help"], capture_output=True, text=True, check=True

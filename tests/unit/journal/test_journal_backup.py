@@ -1,4 +1,4 @@
-"""A copy made while the service writes is whole, and putting it back loses nothing of either."""
+"""A back-up made while the service writes is whole, and putting it back loses nothing of either."""
 
 from pathlib import Path
 
