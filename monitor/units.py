@@ -1,7 +1,9 @@
-"""Degrees and how a person reads them. Inside, all is Celsius; a grower's unit exists at the edges.
+"""Degrees, inches and square feet, and how a person reads them. Inside, all is Celsius and
+metres; a grower's unit exists at the edges.
 
 Exact by definition: K = degC + 273.15, degF = degC x 9/5 + 32 (BIPM, The International System of
-Units, 9th edition 2019, section 2.3.1 for the kelvin; degF by NIST SP 811, 2008, appendix B.8)."""
+Units, 9th edition 2019, section 2.3.1 for the kelvin; degF by NIST SP 811, 2008, appendix B.8);
+1 in = 2.54 cm and 1 ft = 0.3048 m (the same appendix: the international foot)."""
 
 from enum import StrEnum
 
@@ -14,6 +16,8 @@ class Unit(StrEnum):
     KELVIN = "kelvin"
 
 
+CM_PER_INCH = 2.54
+M2_PER_SQUARE_FOOT = 0.09290304
 _SIGN = {Unit.CELSIUS: "°C", Unit.FAHRENHEIT: "°F", Unit.KELVIN: "K"}
 
 
@@ -53,6 +57,14 @@ def step_shown(step_c: float, unit: Unit, digits: int = 1) -> str:
 def sign(unit: Unit) -> str:
     """The unit's sign alone: `°C`."""
     return _SIGN[unit]
+
+
+def area_figure(area_m2: float, unit: Unit) -> str:
+    """Floor a bird, without its sign: square feet where degrees are Fahrenheit, else square
+    centimetres."""
+    if unit is Unit.FAHRENHEIT:
+        return f"{area_m2 / M2_PER_SQUARE_FOOT:.2f}"
+    return f"{area_m2 * 1e4:.0f}"
 
 
 def _rounded(value: float, digits: int) -> str:

@@ -8,8 +8,7 @@ brooding height, and leans on what both sides ask for (guard, chain, second supp
 
 from monitor.brooding.provenance import Mark, Source
 from monitor.site import HeatSource
-
-CM_PER_INCH = 2.54
+from monitor.units import CM_PER_INCH
 
 OHIO = Source(
     'Ohio State University Extension, S. Schirtzinger, "Using heat lamps? Proceed with caution", '

@@ -58,11 +58,3 @@ def figure(subject: str, name: str, value: float, unit: str, source: Source) -> 
         mark=source.mark,
         where=source.where,
     )
-
-
-def from_fahrenheit(degrees: float) -> float:
-    """A published degF figure as degC."""
-    return (degrees - 32.0) / 1.8
-
-
-M2_PER_SQUARE_FOOT = 0.09290304  # exact: the international foot is 0.3048 m

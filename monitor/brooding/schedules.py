@@ -40,8 +40,9 @@ last."""
 from bisect import bisect_right
 from dataclasses import dataclass
 
-from monitor.brooding.provenance import Mark, Source, from_fahrenheit
+from monitor.brooding.provenance import Mark, Source
 from monitor.site import Brooder, Place, Steps
+from monitor.units import Unit, to_celsius
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,7 +122,9 @@ def _rows(source: Source, *points: tuple[float, float]) -> tuple[Row, ...]:
 
 
 def _rows_f(source: Source, *points: tuple[float, float]) -> tuple[Row, ...]:
-    return _rows(source, *((day, from_fahrenheit(target_f)) for day, target_f in points))
+    return _rows(
+        source, *((day, to_celsius(target_f, Unit.FAHRENHEIT)) for day, target_f in points)
+    )
 
 
 BUILT_IN: dict[str, Schedule] = {

@@ -4,6 +4,7 @@
 from collections.abc import Iterator
 
 from monitor.brooding import birds_heat, lamp_safety, losses, moving, space
+from monitor.brooding.chick_skin import AVIAGEN, CHICK_SKIN_C
 from monitor.brooding.circuit import CONTINUOUS_SHARE
 from monitor.brooding.circuit import SOURCE as CIRCUIT_SOURCE
 from monitor.brooding.envelope import COVERS, FILM_DOWN, FILM_UP, FILM_WALL, LITTER, WALLS, Layer
@@ -61,6 +62,7 @@ def _growth() -> Iterator[Figure]:
 
 
 def _birds() -> Iterator[Figure]:
+    yield figure("birds' heat", "a chick's skin, at most", CHICK_SKIN_C, "degC", AVIAGEN)
     for kind, rule in birds_heat.RULES.items():
         name = f"{kind}: total at 20 degC, x (kg) ^ {rule.power:g}"
         yield figure("birds' heat", name, rule.watts, "W", rule.source)

@@ -11,9 +11,8 @@ from bisect import bisect_right
 from dataclasses import dataclass
 
 from monitor.brooding.flock import kind_of
-from monitor.brooding.provenance import M2_PER_SQUARE_FOOT, Mark, Source
-
-CM_PER_INCH = 2.54
+from monitor.brooding.provenance import Mark, Source
+from monitor.units import CM_PER_INCH, M2_PER_SQUARE_FOOT
 
 _CLAUER = Source(
     'P. Clauer (Penn State Extension), "Space Should Increase as Birds Grow", Poultry Producer, '

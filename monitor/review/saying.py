@@ -3,7 +3,6 @@ pictures and report."""
 
 from datetime import datetime, timedelta, tzinfo
 
-from monitor.brooding.provenance import M2_PER_SQUARE_FOOT
 from monitor.units import Unit, sign, step_from_celsius
 
 
@@ -64,15 +63,8 @@ def degree_hours_sign(unit: Unit) -> str:
     return f"{sign(unit)}·h"
 
 
-def area_text(area_m2: float, unit: Unit) -> str:
-    """Floor a bird: square feet where degrees are Fahrenheit, else square centimetres."""
-    if unit is Unit.FAHRENHEIT:
-        return f"{area_m2 / M2_PER_SQUARE_FOOT:.2f}"
-    return f"{area_m2 * 1e4:.0f}"
-
-
 def area_sign(unit: Unit) -> str:
-    """`ft²` or `cm²`."""
+    """`ft²` or `cm²`, for `units.area_figure`."""
     return "ft²" if unit is Unit.FAHRENHEIT else "cm²"
 
 

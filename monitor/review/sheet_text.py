@@ -14,7 +14,6 @@ from monitor.review.exposure import Exposure
 from monitor.review.record import Record
 from monitor.review.saying import (
     area_sign,
-    area_text,
     day_text,
     degree_hours,
     degree_hours_sign,
@@ -23,7 +22,7 @@ from monitor.review.saying import (
     span_text,
 )
 from monitor.review.sheet import Comparison, Row, Sheet, Week
-from monitor.units import Unit, from_celsius, sign
+from monitor.units import Unit, area_figure, from_celsius, sign
 
 NARROW = 96
 MOST_BAD = 5  # kinds of values that no floor can have; the most frequent tell which probe is ill
@@ -112,7 +111,7 @@ def _targets(row: Row, unit: Unit) -> str:
 def _area(row: Row, unit: Unit) -> str:
     if row.area_per_bird_m2 is None:
         return ""
-    return area_text(row.area_per_bird_m2, unit) + ("!" if row.crowded else "")
+    return area_figure(row.area_per_bird_m2, unit) + ("!" if row.crowded else "")
 
 
 def _week_name(week: Week) -> str:

@@ -5,6 +5,7 @@ Every hold has an end of its own here, whatever the thermal side says: an estima
 
 from typing import TYPE_CHECKING
 
+from monitor.brooding.chick_skin import CHICK_SKIN_C
 from monitor.watch.alarm import Alarm
 from monitor.watch.box_facts import lead_probe
 from monitor.watch.events import Cause
@@ -19,9 +20,6 @@ HELD_MAX_S, CHILL_HELD_MAX_S, CHILL_HELD_DEPTH_C = 900.0, 300.0, 3.0
 # Below this share of what can be learned of a box (about an hour of readings) its falls cannot be
 # told apart, and nothing is held.
 KNOWN_SHARE = 0.1
-# No chick's skin is hotter (vent 39.4-40.5 degC: Aviagen, "How To 07"): above it, it is no chick
-# on the probe.
-CHICK_C = 40.5
 # A single reading over the fire limit waits this long for the next one; a probe that burnt up says
 # no more, so no longer than that. Common practice.
 DOUBTED_FIRE_S = 90.0
@@ -66,6 +64,6 @@ def _overheat_held(box: "BrooderWatch", alarm: Alarm) -> float | None:
         return began + DOUBTED_FIRE_S
     if box.estimate.diagnosis.cause is Cause.OVERHEAT:
         return None
-    if any((p.temp_c or 0.0) > CHICK_C for p in beyond):
-        return None
+    if any((p.temp_c or 0.0) > CHICK_SKIN_C for p in beyond):
+        return None  # it is no chick on the probe
     return _at_work(box, alarm, HELD_MAX_S)

@@ -11,6 +11,14 @@ from math import exp, sqrt
 
 from monitor.watch.events import State
 
+_RISE_WALK = 0.6**2 / 3600.0  # K2/s: the rise moves by 0.6 K in an hour (wind, birds, sun)
+_FLOATING_WALK = 1.5**2 / 3600.0  # K2/s where the outside is not measured and walks too
+
+
+def rise_walk(outside_known: bool) -> float:
+    """How fast a rise walks, K2/s."""
+    return _RISE_WALK if outside_known else _FLOATING_WALK
+
 
 class FloorFilter:
     """Two states: `temp_c` and `rise_k`, with their covariance."""

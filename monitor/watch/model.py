@@ -8,7 +8,7 @@ from math import sqrt
 from monitor.brooding.heat_balance import Prior
 from monitor.watch.cusum import Cusum
 from monitor.watch.events import State
-from monitor.watch.kalman import FloorFilter
+from monitor.watch.kalman import FloorFilter, rise_walk
 from monitor.watch.time_constant import TimeConstants
 
 SLACK = 0.5  # looks for a shift of one standard deviation
@@ -19,8 +19,6 @@ _BANK_S = 900.0
 _BANK_READY = 8  # steps after which the slow estimate is the better one
 _READING_SD = 0.1  # K: quantisation, noise and the nearest bird
 _TEMP_WALK = 0.10**2 / 60.0  # K2/s: draughts and birds move the floor by 0.1 K in a minute
-_RISE_WALK = 0.6**2 / 3600.0  # K2/s
-_FLOATING_WALK = 1.5**2 / 3600.0  # K2/s, where the outside is not measured
 _FLOATING_SD_K = 8.0
 _NOISE_RATE = 0.004  # of a step: what the floor was like two hours ago counts half
 _NOISE_LEAST = 0.1
@@ -54,7 +52,7 @@ class FloorModel:
             rise_var=rise_sd_k**2,
             reading_var=_READING_SD**2,
             temp_walk=_TEMP_WALK,
-            rise_walk=_RISE_WALK if outside_known else _FLOATING_WALK,
+            rise_walk=rise_walk(outside_known),
         )
         self.bank = TimeConstants(
             tick=tick,

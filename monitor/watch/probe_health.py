@@ -5,6 +5,7 @@ Limits are common practice for a thermometer good to +/-0.5 K (DS18B20 datasheet
 
 from collections.abc import Sequence
 
+from monitor.brooding.chick_skin import CHICK_SKIN_C
 from monitor.site import Place
 from monitor.watch.diagnosis import FaultKind, Finding
 from monitor.watch.events import State
@@ -22,7 +23,8 @@ _APART_K = 6.0
 _CONFIRM_S = 300.0
 _OUT_CONFIRM_S = 120.0
 _DRIFT_CONFIRM_S = 1800.0
-_LIGHT_K, _CHICK_C = 7.0, 41.0  # hotter than the others by so much, and than any chick
+_LIGHT_K = 7.0  # hotter than the others by so much ...
+_NO_CHICK_C = CHICK_SKIN_C + 0.5  # ... and, for all the thermometer's own error, than any chick
 _SWAP_APART_K = 4.0
 _PAST_S = 900.0
 
@@ -252,7 +254,8 @@ def _misplaced(
         found.append((FaultKind.FELL_OUT, _OUT_CONFIRM_S, "it reads like the outside"))
     elif odd and _wandered(near) > _DRIFT_K:
         found.append((FaultKind.DRIFT, _DRIFT_CONFIRM_S, "it wanders away from its neighbours"))
-    if track.place is Place.FLOOR and level > max(_CHICK_C, sum(others) / len(others) + _LIGHT_K):
+    lit_c = max(_NO_CHICK_C, sum(others) / len(others) + _LIGHT_K)
+    if track.place is Place.FLOOR and level > lit_c:
         found.append((FaultKind.UNDER_LAMP, _CONFIRM_S, "it lies in the lamp's light"))
     return found
 

@@ -1,17 +1,16 @@
 """The floor getting too hot: a slipped lamp told from a chick on the probe. Held by `thermal`.
 
-A chick's skin is below 40.5 degC (vent temperature 39.4-40.5, Aviagen "How To 07"), so a probe with
-a chick on it comes to rest below that, and soon; one under a lamp heads for more. Where it is
-heading is foretold from its last two means: what follows an exponential is `slope x lag` short of
-its end."""
+A probe with a chick on it comes to rest below the chick's own skin, and soon; one under a lamp
+heads for more. Where it is heading is foretold from its last two means: what follows an
+exponential is `slope x lag` short of its end."""
 
 from collections.abc import Sequence
 
+from monitor.brooding.chick_skin import CHICK_SKIN_C
 from monitor.site import Limits
 from monitor.watch.events import State
 from monitor.watch.track import NEVER, Track
 
-CHICK_C = 40.5
 _LAG_MIN = 1.3  # of a probe in its sleeve
 _ABOVE_K = 1.0  # heading this far above a chick: no chick
 _FAR_ABOVE_K = 3.0  # and this far: one look is enough
@@ -65,7 +64,7 @@ class Rise:
             self._fast = tick
         elif hottest < high_c and self.started is not None and tick - self.started > 120.0:
             self.started = None
-        limit_c = max(harm_c, CHICK_C + _ABOVE_K)
+        limit_c = max(harm_c, CHICK_SKIN_C + _ABOVE_K)
         above = hottest > high_c and max(hottest, headed) > limit_c
         self._sure = self._sure + 1 if above else 0
         if self._sure >= 2 or hottest > limit_c or (above and headed > limit_c + _FAR_ABOVE_K):
@@ -76,7 +75,7 @@ class Rise:
             self.started is not None
             and not self.overheat
             and tick < self.started + _HOLD_S
-            and hottest < CHICK_C
+            and hottest < CHICK_SKIN_C
         )
         self.hold_until = self.started + _HOLD_S if held and self.started is not None else None
 

@@ -9,13 +9,11 @@ nights to come, where the filter in `thermal` is quick."""
 from math import exp, log, sqrt
 
 from monitor.watch.events import State
-from monitor.watch.kalman import FloorFilter
+from monitor.watch.kalman import FloorFilter, rise_walk
 
 _FACTORS = (0.4, 0.63, 1.0, 1.6, 2.5)  # of the prior's time constant: even steps of its logarithm
-_READING_SD = 0.2  # K; such a mean wanders by this with birds and draughts
-_TEMP_WALK = 0.05**2 / 900.0  # K2/s
-_RISE_WALK = 0.6**2 / 3600.0  # K2/s: the rise moves by 0.6 K in an hour (wind, birds, sun)
-_FLOATING_WALK = 1.5**2 / 3600.0  # K2/s where the outside is not measured and walks too
+_MEAN_SD_K = 0.2  # K; such a mean wanders by this with birds and draughts
+_MEAN_WALK = 0.05**2 / 900.0  # K2/s
 _FORGET = 0.993  # a step: what was learned a day ago counts half (96 steps a day)
 
 
@@ -44,9 +42,9 @@ class TimeConstants:
                 temp_c=temp_c,
                 rise_k=rise_k,
                 rise_var=rise_sd_k**2,
-                reading_var=_READING_SD**2,
-                temp_walk=_TEMP_WALK,
-                rise_walk=_RISE_WALK if outside_known else _FLOATING_WALK,
+                reading_var=_MEAN_SD_K**2,
+                temp_walk=_MEAN_WALK,
+                rise_walk=rise_walk(outside_known),
             )
             for _ in _FACTORS
         ]
@@ -70,7 +68,7 @@ class TimeConstants:
         for one in self._filters:
             one.tick = tick
             one.temp_c = temp_c
-            one.p_tt = _READING_SD**2
+            one.p_tt = _MEAN_SD_K**2
             one.p_tr = 0.0
             one.p_rr += 0.25
         self._mix()  # what is derived follows at once: a restart derives it anew

@@ -8,6 +8,7 @@ and normal."""
 from collections.abc import Callable
 from dataclasses import dataclass
 from math import erf, exp, sqrt
+from statistics import NormalDist
 
 from monitor.watch.diagnosis import Interval, Outlook
 from monitor.watch.events import Moment
@@ -15,8 +16,8 @@ from monitor.watch.outside_curve import OutsideCurve
 
 WARN_CHANCE = 0.5  # a cold night is told at this chance of leaving the band ...
 CLEAR_CHANCE = 0.2  # ... and is called off below this one
-_Z_CLEAR = 0.8416  # CLEAR_CHANCE of a normal lies below this
-Z80 = 1.2816  # half width of a normal 80 % interval
+_Z_CLEAR = NormalDist().inv_cdf(1.0 - CLEAR_CHANCE)  # that chance lies so many sd below the middle
+Z80 = NormalDist().inv_cdf(0.9)  # half width of a normal 80 % interval, in sd
 _STEP_S = 600.0
 _WANDER_SD = 0.35  # K; the lowest reading lies below the model's by birds and draughts
 

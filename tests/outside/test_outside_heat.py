@@ -7,6 +7,7 @@ from dataclasses import replace
 import pytest
 
 from monitor.brooding import birds_heat
+from monitor.brooding.chick_skin import CHICK_SKIN_C
 from monitor.brooding.circuit import circuit_warning, usual_load_w
 from monitor.brooding.envelope import (
     CARDBOARD,
@@ -115,6 +116,14 @@ def test_a_day_old_is_not_credited_with_more_than_was_measured():
     # over the first day; the rule for grown birds would say 0.77 W
     assert birds_heat.cigr_total_w("broiler", 0.0416, 30.8) == pytest.approx(0.77, abs=0.01)
     assert birds_heat.total_w("broiler", 0.0416, 30.8, 0.0) == pytest.approx(0.33, abs=0.01)
+
+
+def test_no_chick_s_skin_is_hotter_than_two_other_publishers_allow():
+    # Chicken Farmers of Canada, "Chick temperature": 39.5 to 40.5 degC is right. University of
+    # Georgia Extension B1287: 41.1 degC deep in the body at day 5; the vent is 0.5 to 0.6 below
+    # that (Roodbont, "Hatchery Signals"; Aviagen, "How To 07")
+    assert pytest.approx(40.5) == CHICK_SKIN_C
+    assert 41.1 - 0.6 <= CHICK_SKIN_C + 1e-9 <= 41.1 - 0.5
 
 
 def test_from_ten_days_on_the_rule_counts_in_full():

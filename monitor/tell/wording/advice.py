@@ -4,11 +4,10 @@ from collections.abc import Callable
 
 from monitor.site import Brooder
 from monitor.tell.wording.words import Voice, Words, compose
-from monitor.units import Unit
+from monitor.units import Unit, area_figure
 from monitor.watch.events import AlarmName, Change, Facts
 
 _A_DAY_S = 86400.0 + 3600.0
-_FT2_PER_M2 = 10.7639  # exact: 1 ft = 0.3048 m
 
 
 def step_down(change: Change, voice: Voice, box: Brooder | None) -> Words:
@@ -101,10 +100,8 @@ ADVICE: dict[AlarmName, Callable[[Change, Voice, Brooder | None], Words]] = {
 
 
 def _area(voice: Voice, area_m2: float) -> str:
-    """Square feet where degrees are Fahrenheit, square centimetres elsewhere."""
-    if voice.site.units is Unit.FAHRENHEIT:
-        return f"{area_m2 * _FT2_PER_M2:.2f} sq ft"
-    return f"{area_m2 * 1e4:.0f} cm²"
+    sign = "sq ft" if voice.site.units is Unit.FAHRENHEIT else "cm²"
+    return f"{area_figure(area_m2, voice.site.units)} {sign}"
 
 
 def _origin(facts: Facts) -> str | None:
