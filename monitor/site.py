@@ -53,16 +53,17 @@ class HeatSource:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Limits:
-    """When a temperature is wrong. The defaults are the design's; each brooder may have its own."""
+    """When a temperature is wrong; each brooder may have its own. Common practice where no other
+    source stands."""
 
     band_c: float = 2.8  # target +/- this is right (5 degF; common practice)
     harm_c: float = 5.6  # further than this from target, harm is near (10 degF; common practice)
     fire_c: float = 50.0  # overheat at any age: a fallen lamp
-    band_delay_s: float = 180.0
-    harm_delay_s: float = 30.0
-    clear_delay_s: float = 60.0  # back in band for this long before it is called over
-    dead_band_c: float = 0.5  # 1 % of a 0-50 degC range, EEMUA 191 as quoted in the reference
-    silent_s: float = 900.0  # a probe not heard for this long (a ten-minute radio gap is usual)
+    band_delay_s: float = 180
+    harm_delay_s: float = 30
+    clear_delay_s: float = 60  # back in band for this long before it is called over
+    dead_band_c: float = 0.5  # 1 % of a 0-50 degC range: EEMUA 191, as quoted by exida
+    silent_s: float = 900  # a probe not heard for this long (a ten-minute radio gap is usual)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

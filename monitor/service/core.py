@@ -26,7 +26,8 @@ from monitor.site import Site
 from monitor.tell.contacts import Contact
 from monitor.tell.message import Message
 from monitor.tell.outbox import rows
-from monitor.tell.plan import Plan, Policy
+from monitor.tell.plan import Plan
+from monitor.tell.policy import Policy
 from monitor.watch.engine import Engine
 from monitor.watch.events import (
     AlarmName,

@@ -2,7 +2,7 @@
 
 from monitor.settings import Settings
 from monitor.tell.contacts import Contact
-from monitor.tell.plan import Policy
+from monitor.tell.policy import Policy
 from monitor.watch.events import Priority
 
 

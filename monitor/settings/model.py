@@ -10,6 +10,9 @@ from zoneinfo import ZoneInfo, available_timezones
 from pydantic import BaseModel, ConfigDict, Field, SecretStr, field_validator, model_validator
 from pydantic_settings import BaseSettings, PydanticBaseSettingsSource, SettingsConfigDict
 
+from monitor.site import Limits
+from monitor.tell.policy import Policy
+
 Name = Annotated[
     str,
     Field(
@@ -32,6 +35,7 @@ Pointer = Annotated[
     ),
 ]
 Port = Annotated[int, Field(ge=0, le=65535, description="a port number from 0 to 65535")]
+_LIMITS, _POLICY = Limits(), Policy()
 PRIORITIES = Literal["urgent", "warning", "advice"]
 
 
@@ -79,16 +83,26 @@ class HeatSettings(Section):
 class LimitSettings(Section):
     """`[brooders.limits]`: how far from target is wrong, and for how long."""
 
-    band_c: float = Field(2.8, gt=0, le=15, description="degrees Celsius, more than 0, at most 15")
-    harm_c: float = Field(
-        5.6, gt=0, le=20, description="degrees Celsius, more than band_c, at most 20"
+    band_c: float = Field(
+        _LIMITS.band_c, gt=0, le=15, description="degrees Celsius, more than 0, at most 15"
     )
-    fire_c: float = Field(50.0, ge=40, le=90, description="degrees Celsius from 40 to 90")
-    band_delay_s: float = Field(180, ge=0, le=3600, description="seconds from 0 to 3600")
-    harm_delay_s: float = Field(30, ge=0, le=3600, description="seconds from 0 to 3600")
-    clear_delay_s: float = Field(60, ge=0, le=3600, description="seconds from 0 to 3600")
-    dead_band_c: float = Field(0.5, ge=0, le=5, description="degrees Celsius from 0 to 5")
-    silent_s: float = Field(900, ge=5, le=86400, description="seconds from 5 to 86400")
+    harm_c: float = Field(
+        _LIMITS.harm_c, gt=0, le=20, description="degrees Celsius, more than band_c, at most 20"
+    )
+    fire_c: float = Field(_LIMITS.fire_c, ge=40, le=90, description="degrees Celsius from 40 to 90")
+    band_delay_s: float = Field(
+        _LIMITS.band_delay_s, ge=0, le=3600, description="seconds from 0 to 3600"
+    )
+    harm_delay_s: float = Field(
+        _LIMITS.harm_delay_s, ge=0, le=3600, description="seconds from 0 to 3600"
+    )
+    clear_delay_s: float = Field(
+        _LIMITS.clear_delay_s, ge=0, le=3600, description="seconds from 0 to 3600"
+    )
+    dead_band_c: float = Field(
+        _LIMITS.dead_band_c, ge=0, le=5, description="degrees Celsius from 0 to 5"
+    )
+    silent_s: float = Field(_LIMITS.silent_s, ge=5, le=86400, description="seconds from 5 to 86400")
 
     @model_validator(mode="after")
     def _harm_is_further_out(self) -> "LimitSettings":
@@ -222,9 +236,13 @@ class ContactSettings(Section):
 class TellSettings(Section):
     """`[tell]`: how often, when in the morning, and the sign of life to the outside."""
 
-    morning_at: time = Field(time(7, 0), description='a time of day such as "07:00"')
-    urgent_repeat_minutes: float = Field(10, ge=1, le=1440, description="minutes, 1 to 1440")
-    warning_repeat_minutes: float = Field(120, ge=5, le=1440, description="minutes, 5 to 1440")
+    morning_at: time = Field(_POLICY.morning_at, description='a time of day such as "07:00"')
+    urgent_repeat_minutes: float = Field(
+        int(_POLICY.urgent_repeat_s / 60), ge=1, le=1440, description="minutes, 1 to 1440"
+    )
+    warning_repeat_minutes: float = Field(
+        int(_POLICY.warning_repeat_s / 60), ge=5, le=1440, description="minutes, 5 to 1440"
+    )
     contact_time_limit_s: float = Field(20, ge=2, le=300, description="seconds from 2 to 300")
     most_pending: int = Field(50, ge=5, le=10000, description="messages per contact, 5 to 10000")
     heartbeat_url: SecretStr | None = Field(

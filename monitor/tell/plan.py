@@ -8,8 +8,6 @@ its due time, so that the messages do not depend on how often `advance` is calle
 state goes on exactly where it was."""
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
-from datetime import time
 from enum import IntEnum
 from itertools import groupby
 
@@ -19,30 +17,13 @@ from monitor.tell.contacts import Contact
 from monitor.tell.incident import Alarm, Incident, rank, thread_scope
 from monitor.tell.message import Kind, Message
 from monitor.tell.morning_call import MorningCall
+from monitor.tell.policy import Policy
 from monitor.tell.speaker import Speaker
 from monitor.watch.alarm_table import TABLE, Lasting
 from monitor.watch.events import AlarmName, Change, ChangeKind, Moment, Priority, State
 from monitor.watch.status import SiteStatus
 
 _PLACES = frozenset({"silence", "silent-probe", "probe"})  # families where another place is news
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Policy:
-    """How patient the teller is. All common practice; the first three are the grower's to set."""
-
-    # Ten minutes: long enough to dress and walk out, short enough that several repeats fall into
-    # the time that a box with a dead lamp takes to its chill limit.
-    urgent_repeat_s: float = 600.0
-    warning_repeat_s: float = 7200.0
-    # Who answered from bed may have fallen asleep again (OPC 10000-9 calls this re-alarm time).
-    # An hour: long enough to mend a lamp and see the floor come back, so that it seldom disturbs.
-    ask_anew_s: float = 3600.0
-    morning_at: time = time(7, 0)
-    gather_s: float = 5.0  # warnings of one cause within this are one message; urgent never waits
-    # Probes fall silent as far apart as they publish, often a minute; a silence that took a
-    # quarter of an hour to be sure of can wait one more, so that a silent site is one message.
-    silence_gather_s: float = 60.0
 
 
 class _Do(IntEnum):

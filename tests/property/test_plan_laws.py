@@ -5,7 +5,8 @@ from hypothesis import strategies as st
 from support.told import ANN, ME, Course, course_changes, told_by
 
 from monitor.tell.message import Kind, Message
-from monitor.tell.plan import Plan, Policy
+from monitor.tell.plan import Plan
+from monitor.tell.policy import Policy
 from monitor.watch.alarm_table import TABLE
 from monitor.watch.events import Change, ChangeKind, Moment, Priority
 

@@ -9,7 +9,8 @@ from tell_samples import NIGHT, ZONE, change, local, site
 from monitor.site import Site
 from monitor.tell.contacts import Contact
 from monitor.tell.message import Kind, Message
-from monitor.tell.plan import Plan, Policy
+from monitor.tell.plan import Plan
+from monitor.tell.policy import Policy
 from monitor.tell.wording import for_change
 from monitor.watch.events import AlarmName, Change, ChangeKind, Facts, Moment, Priority
 
