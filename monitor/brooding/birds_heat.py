@@ -2,15 +2,15 @@
 
 The published rule (CIGR 2002) is for growing and grown birds about 20 degC. Carried to a chick of
 a day in a box at 33 degC it gives 0.77 W, where 0.33 to 0.40 W was measured on fasting chicks of
-that age (the reference's conflict C7). A box that counts on heat its birds do not make is a cold
-box, so: a day-old is credited with the lower measured figure, the full rule counts from the age
-at which a chick holds its own temperature, in between in a straight line; and air cooler than
-20 degC is taken as 20 (a chilled chick does not heat the box more, it huddles).
+that age. A box that counts on heat its birds do not make is a cold box, so: a day-old is credited
+with the lower measured figure, the full rule counts from the age at which a chick holds its own
+temperature, in between in a straight line; and air cooler than 20 degC is taken as 20 (a chilled
+chick does not heat the box more, it huddles).
 
 Only the sensible part warms the air; the rest goes off as vapour. The 2002 rule is at the level
 of the house, litter included; the older rule of 1984 gives 0.04 instead of 0.21 of the total at
 35 degC and more below 29: both extrapolate there, and at 0.3 W a chick the difference is 6 W for
-a hundred chicks (conflict C8)."""
+a hundred chicks."""
 
 from dataclasses import dataclass
 
@@ -24,8 +24,9 @@ CIGR_2002 = Source(_CIGR, Mark.MEMORY, "ISBN 87-88976-60-2")
 CIGR_TURKEY = Source(f"{_CIGR}, turkeys", Mark.MEMORY, "ISBN 87-88976-60-2")
 OTHER_BIRDS = Source("as layer pullets, the lower figure: credits less heat", Mark.ASSUMED)
 NEONATES = Source(
-    'van der Hel et al., "The upper critical ambient temperature in neonatal chicks", Poultry '
-    "Science 1991: 28.2 kJ/kg.h at 30.8 degC, last 3 h of 24",
+    '"The upper critical ambient temperature in neonatal chicks", abstract: 28.2 kJ/kg.h at 30.8 '
+    "degC, last 3 h of 24 (author, journal and year from memory: van der Hel et al., Poultry "
+    "Science, 1991)",
     Mark.READ,
     "https://discovery.researcher.life/article/the-upper-critical-ambient-temperature-in-neonatal-"
     "chicks/e48439e05a233da1aaf48f7a79a15963",

@@ -12,8 +12,8 @@ from monitor.units import CM_PER_INCH
 
 OHIO = Source(
     'Ohio State University Extension, S. Schirtzinger, "Using heat lamps? Proceed with caution", '
-    "2022: 20 in to ground or stock, 250 W at most, guard, chain or lamp clamp, never left "
-    "overnight without a smoke alarm that is heard",
+    "2022: 20 in to ground or stock, 250 W at most, guard, chain or lamp clamp, a smoke alarm "
+    "that is heard, never left unattended overnight",
     Mark.READ,
     "https://u.osu.edu/sheep/2022/11/22/using-heat-lamps-proceed-with-caution",
 )

@@ -72,8 +72,8 @@ _MINNESOTA = Source(
     "http://www.extension.umn.edu/food/small-farms/livestock/poultry/supplemental-heat/",
 )
 _MISSOURI = Source(
-    'University of Missouri Extension, "Brooding and Growing Chicks": day-old 95 degF, 5 degF less '
-    "each week to 70 degF at 5 weeks",
+    "extension text reposted: day-old 95 degF, 5 degF less each week to 70 degF at 5 weeks "
+    '(University of Missouri, "Brooding and Growing Chicks": attribution from memory)',
     Mark.QUOTED,
     "https://www.scribd.com/document/697620619/",
 )

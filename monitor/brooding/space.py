@@ -15,8 +15,8 @@ from monitor.brooding.provenance import Mark, Source
 from monitor.units import CM_PER_INCH, M2_PER_SQUARE_FOOT
 
 _CLAUER = Source(
-    'P. Clauer (Penn State Extension), "Space Should Increase as Birds Grow", Poultry Producer, '
-    "table of floor, feeder and water space",
+    'P. Clauer, "Space Should Increase as Birds Grow", Poultry Producer, table of floor, feeder '
+    "and water space",
     Mark.READ,
     "https://www.poultryproducer.com/space-should-increase-as-birds-grow-by-phillip-clauer/",
 )

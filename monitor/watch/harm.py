@@ -2,7 +2,7 @@
 
 The first-order course of `kalman` solved for the time; the 80 % interval from how well is known
 where the floor is heading and how quickly the box follows. It is always the time to a limit that
-somebody set: no time from lost heat to harm has been published (reference: none found)."""
+somebody set: no published time from lost heat to harm was found."""
 
 from math import exp, log
 

@@ -112,8 +112,9 @@ def test_sensible_share_is_the_published_rule(air_c, share):
 
 
 def test_a_day_old_is_not_credited_with_more_than_was_measured():
-    # van der Hel et al., Poultry Science 1991: 41.6 g chicks at 30.8 degC, 0.40 falling to 0.33 W
-    # over the first day; the rule for grown birds would say 0.77 W
+    # "The upper critical ambient temperature in neonatal chicks" (van der Hel et al., Poultry
+    # Science 1991: from memory): 41.6 g chicks at 30.8 degC, 0.40 falling to 0.33 W over the first
+    # day; the rule for grown birds would say 0.77 W
     assert birds_heat.cigr_total_w("broiler", 0.0416, 30.8) == pytest.approx(0.77, abs=0.01)
     assert birds_heat.total_w("broiler", 0.0416, 30.8, 0.0) == pytest.approx(0.33, abs=0.01)
 
@@ -164,10 +165,10 @@ def test_day_old_meat_chicks_weigh_what_their_eggs_allow():
     assert 0.035 <= mass_kg("broiler", 0) <= 0.047
 
 
-def test_the_fastest_weeks_put_on_ninety_to_a_hundred_grams_a_day():
-    # Dlaferm, live weight and daily gain of broilers (after Aviagen 2022): weeks 4 to 5
-    gain_g = 1000 * (mass_kg("broiler", 35) - mass_kg("broiler", 28)) / 7
-    assert 90 <= gain_g <= 100
+def test_the_fifth_week_puts_on_what_a_second_breeder_prints():
+    # Cobb 500 supplements 2018/2022 (from memory): days 28 to 35, 1615 to 2273 g and 1783 to 2506 g
+    gain_g = 1000 * (mass_kg("broiler", 35) - mass_kg("broiler", 28))
+    assert 2273 - 1615 <= gain_g <= 2506 - 1783
 
 
 # White layer pullet, Hy-Line W-36 / LSL guides (from memory): a second strain, lighter
