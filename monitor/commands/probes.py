@@ -10,6 +10,7 @@ from rich.table import Table
 from monitor.commands.ask import request, settings_of
 from monitor.commands.common import NOT_WELL, ConfigOption, out
 from monitor.settings import Settings
+from monitor.tell.wording.words import span
 from monitor.units import shown
 
 LISTEN_S = 5.0  # a broker of your own is listened to for this long; probes often say it each 10 s
@@ -48,7 +49,7 @@ def _configured(settings: Settings, rows: list[dict[str, Any]]) -> int:
         age_s = row["age_s"]
         never = row["temp_c"] is None or age_s is None
         unheard += never or row["silent"]
-        state = "never heard" if never else _ago(age_s)
+        state = "never heard" if never else f"{span(age_s)} ago"
         if row["silent"] and not never:
             state += ", silent"
         if row["fault"]:
@@ -88,9 +89,3 @@ def _refused(settings: Settings, refused: list[dict[str, Any]]) -> None:
             f"{row['excerpt']}",
             markup=False,
         )
-
-
-def _ago(age_s: float) -> str:
-    if age_s < 90:
-        return f"{age_s:.0f} s ago"
-    return f"{age_s / 60:.0f} min ago" if age_s < 5400 else f"{age_s / 3600:.1f} h ago"

@@ -5,7 +5,8 @@ from rich.table import Table
 
 from monitor.review.alarm_log import Occurrence
 from monitor.review.record import Record
-from monitor.review.saying import clock, moment, plural, span_words
+from monitor.review.saying import clock, moment, plural
+from monitor.tell.wording.words import span
 from monitor.watch.measures import (
     ACCEPTABLE_A_DAY,
     CHATTER_COUNT,
@@ -32,7 +33,7 @@ def cells(alarm: Occurrence, record: Record) -> tuple[str, ...]:
     if alarm.acknowledged is not None and alarm.by:
         answered += f" by {alarm.by}"
     over = "not over" if alarm.cleared is None else moment(alarm.cleared, zone)
-    lasted = "" if alarm.cleared is None else span_words(alarm.cleared - alarm.raised)
+    lasted = "" if alarm.cleared is None else span(alarm.cleared - alarm.raised)
     return (
         moment(alarm.raised, zone),
         alarm.alarm.value,
@@ -54,12 +55,12 @@ def measure_words(record: Record) -> list[str]:
         + (
             f"{got.days:.1f} days, {got.a_day:.1f} a day"
             if got.days >= 1
-            else span_words(record.stop - record.start)
+            else span(record.stop - record.start)
         )
         + (f"; {got.folded} more were part of one told already" if got.folded else ""),
         f"answered: {got.acknowledged}"
         + (
-            f", half of them within {span_words(got.median_answer_s)}"
+            f", half of them within {span(got.median_answer_s)}"
             if got.median_answer_s is not None
             else ""
         ),
@@ -78,7 +79,7 @@ def measure_words(record: Record) -> list[str]:
         f"most in {FLOOD_WINDOW_S / 60:.0f} min: {got.most_in_10_min}; in a flood "
         f"{_percent(got.flood_share)} of the time (standard: below {_percent(MOST_FLOOD_SHARE)})"
     )
-    stale = ", ".join(f"{_named(place)} {span_words(lasted)}" for place, lasted in got.stale)
+    stale = ", ".join(f"{_named(place)} {span(lasted)}" for place, lasted in got.stale)
     lines.append(f"stale (longer than {STALE_S / 3600:.0f} h): {stale or 'none'}")
     if got.alarms:
         shares = ", ".join(

@@ -16,8 +16,8 @@ from monitor.review.saying import (
     moment,
     plural,
     span_text,
-    span_words,
 )
+from monitor.tell.wording.words import span
 from monitor.units import shown, step_shown
 
 MOSTLY = 0.25  # of the 24 hours unread: too much to call the night quiet. Common practice.
@@ -88,7 +88,7 @@ def figures(loss: Loss, record: Record) -> list[tuple[str, str, str, str]]:
     def low(got: Exposure) -> str:
         return "not read" if got.low_c is None else shown(got.low_c, unit)
 
-    def span(pick: Callable[[Exposure], float]) -> Callable[[Exposure], str]:
+    def hours(pick: Callable[[Exposure], float]) -> Callable[[Exposure], str]:
         return lambda got: span_text(pick(got))
 
     def area(pick: Callable[[Exposure], float]) -> Callable[[Exposure], str]:
@@ -96,12 +96,12 @@ def figures(loss: Loss, record: Record) -> list[tuple[str, str, str, str]]:
 
     rows: list[tuple[str, Callable[[Exposure], float | None], Callable[[Exposure], str]]] = [
         ("lowest floor", lambda e: e.low_c, low),
-        ("below the band, h:min", lambda e: e.below_s, span(lambda e: e.below_s)),
+        ("below the band, h:min", lambda e: e.below_s, hours(lambda e: e.below_s)),
         (f"below the band, {mark}", lambda e: e.below_ks, area(lambda e: e.below_ks)),
-        ("below the chill limit, h:min", lambda e: e.chill_s, span(lambda e: e.chill_s)),
+        ("below the chill limit, h:min", lambda e: e.chill_s, hours(lambda e: e.chill_s)),
         (f"below the chill limit, {mark}", lambda e: e.chill_ks, area(lambda e: e.chill_ks)),
-        ("above the band, h:min", lambda e: e.above_s, span(lambda e: e.above_s)),
-        ("not read, h:min", lambda e: e.gap_s, span(lambda e: e.gap_s)),
+        ("above the band, h:min", lambda e: e.above_s, hours(lambda e: e.above_s)),
+        ("not read, h:min", lambda e: e.gap_s, hours(lambda e: e.gap_s)),
     ]
     mine = (loss.day.exposure, loss.two_days.exposure)
     return [
@@ -132,7 +132,7 @@ def alarm_words(before: Before, record: Record) -> list[str]:
         if alarm.acknowledged is None:
             answered = "nobody acknowledged it"
         else:
-            waited = span_words(alarm.acknowledged - alarm.raised)
+            waited = span(alarm.acknowledged - alarm.raised)
             who = f" by {alarm.by}" if alarm.by else ""
             answered = f"acknowledged {clock(alarm.acknowledged, zone)}{who} (after {waited})"
         over = "not over" if alarm.cleared is None else f"over {clock(alarm.cleared, zone)}"
@@ -145,13 +145,13 @@ def verdict(loss: Loss, record: Record) -> str:
     day = loss.day.exposure
     if day.judged_s == 0 or day.gap_s > MOSTLY * day.span_s:
         return (
-            f"The record cannot tell: {span_words(day.gap_s)} of the {span_words(day.span_s)} "
+            f"The record cannot tell: {span(day.gap_s)} of the {span(day.span_s)} "
             "before were not read."
         )
     compared = _compared(loss)
     if day.chill_s >= _TOLD_S:
         return (
-            f"The floor was below the chill limit for {span_words(day.chill_s)} in the 24 hours "
+            f"The floor was below the chill limit for {span(day.chill_s)} in the 24 hours "
             f"before{compared}. Cold is the first thing to suspect, though the record cannot "
             "prove it."
         )
@@ -159,19 +159,19 @@ def verdict(loss: Loss, record: Record) -> str:
         over = step_shown(record.brooder.limits.harm_c, record.site.units)
         return (
             f"The floor was more than {over} over target for "
-            f"{span_words(day.overheat_s)} in the 24 hours before. Heat is the first thing to "
+            f"{span(day.overheat_s)} in the 24 hours before. Heat is the first thing to "
             "suspect, though the record cannot prove it."
         )
     if day.below_s >= 1800:
         return (
-            f"The floor was below the band for {span_words(day.below_s)} but never below the "
+            f"The floor was below the band for {span(day.below_s)} but never below the "
             f"chill limit{compared}. That is a strain, seldom deadly by itself: look at the other "
             "causes too."
         )
     if loss.two_days.exposure.chill_s >= _TOLD_S:
         return (
             "The last 24 hours were quiet, but in the 24 before them the floor was below the chill "
-            f"limit for {span_words(loss.two_days.exposure.chill_s)}. Weakened chicks can die a "
+            f"limit for {span(loss.two_days.exposure.chill_s)}. Weakened chicks can die a "
             "day later."
         )
     return (

@@ -21,11 +21,12 @@ from monitor.review.exposure import Exposure
 from monitor.review.losses import Loss, losses
 from monitor.review.picture import PAPER_PX, describe
 from monitor.review.record import Record
-from monitor.review.saying import dated, moment, span_words
+from monitor.review.saying import dated, moment
 from monitor.review.scene import Scene, Stretch
 from monitor.review.scenes import scene
 from monitor.review.sheet import Sheet, sheet
 from monitor.review.sheet_text import columns, comparison_words, foot
+from monitor.tell.wording.words import span
 from monitor.units import shown, step_shown
 
 MOST_NIGHTS = 12  # pictures of single nights; a report of 40 pages is not read
@@ -161,7 +162,7 @@ def _method(record: Record) -> list[str]:
     unit, limits = record.site.units, record.brooder.limits
     lines = [
         "A reading holds until the next one of its probe, for "
-        f"{span_words(record.hold_s)} at most. "
+        f"{span(record.hold_s)} at most. "
         "Time in which no floor probe was heard is given as silent and counted nowhere else.",
         "With several floor probes the coldest counts for cold and the hottest for heat; the mean "
         "is that of all of them. Readings of a probe that was out of service, of one "

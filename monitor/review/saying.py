@@ -1,4 +1,4 @@
-"""Figures as a grower reads them: durations, local times, areas, degree-hours. For sheet, losses,
+"""Figures as a grower reads them: hours, local times, degree-hours. For sheet, losses,
 pictures and report."""
 
 from datetime import datetime, timedelta, tzinfo
@@ -10,16 +10,6 @@ def span_text(seconds: float) -> str:
     """Hours and minutes for a table: `3:20`."""
     minutes = round(seconds / 60)
     return f"{minutes // 60}:{minutes % 60:02d}"
-
-
-def span_words(seconds: float) -> str:
-    """A duration in a sentence: `3 h 20 min`, `12 min`, `less than a minute`."""
-    minutes = round(seconds / 60)
-    if minutes == 0:
-        return "less than a minute"
-    hours, rest = divmod(minutes, 60)
-    parts = ([f"{hours} h"] if hours else []) + ([f"{rest} min"] if rest else [])
-    return " ".join(parts)
 
 
 def moment(at: float, zone: tzinfo) -> str:

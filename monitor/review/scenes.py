@@ -6,10 +6,11 @@ from datetime import timedelta
 from monitor.brooding.calendar import local_date, midnight
 from monitor.review.exposure import Exposure, Trace, exposure
 from monitor.review.record import Record
-from monitor.review.saying import clock, day_text, moment, plural, span_words
+from monitor.review.saying import clock, day_text, moment, plural
 from monitor.review.scene import Event, Line, Scene
 from monitor.review.thinning import pieces
 from monitor.site import Place
+from monitor.tell.wording.words import span
 from monitor.units import shown
 from monitor.watch.events import Entry, EntryKind, Priority
 
@@ -113,15 +114,15 @@ def _summary(record: Record, told: Exposure, start: float, stop: float) -> tuple
     outside = []
     if told.below_s >= _LEAST_TOLD_S:
         chilled = told.chill_s >= _LEAST_TOLD_S
-        depth = f", {span_words(told.chill_s)} of it below chill" if chilled else ""
-        outside.append(f"{span_words(told.below_s)} below the band{depth}")
+        depth = f", {span(told.chill_s)} of it below chill" if chilled else ""
+        outside.append(f"{span(told.below_s)} below the band{depth}")
     if told.above_s >= _LEAST_TOLD_S:
-        outside.append(f"{span_words(told.above_s)} above the band")
+        outside.append(f"{span(told.above_s)} above the band")
     if not outside and told.judged_s >= _LEAST_TOLD_S:
         outside.append("in the band whenever it was read")
     lines += outside
     if told.gap_s >= _LEAST_GAP_S:
-        lines.append(f"{span_words(told.gap_s)} without readings")
+        lines.append(f"{span(told.gap_s)} without readings")
     lines += _answered(record, start, stop)
     if record.batch is not None and (lost := record.batch.lost(start, stop)):
         lines.append(f"{plural(lost, 'bird')} lost")
