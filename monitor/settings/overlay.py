@@ -12,7 +12,10 @@ from typing import Any
 from monitor.settings.faults import Fault, key_of
 
 PREFIX = "BROODER_"
-NOT_SETTINGS = frozenset({"BROODER_CONFIG", "BROODER_LOG", "BROODER_LONG"})
+# Of the commands, which may be given beside any configuration.
+NOT_SETTINGS = frozenset(
+    {"BROODER_CONFIG", "BROODER_LOG", "BROODER_LONG", "BROODER_WIRES_PASSWORD"}
+)
 SECRETS = frozenset({"url", "heartbeat_url", "password", "passphrase", "token"})
 
 

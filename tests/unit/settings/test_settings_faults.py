@@ -1,10 +1,12 @@
 """A wrong configuration: every fault at once, a line each, naming key, value and what is right."""
 
+import re
 from pathlib import Path
 
 import pytest
 
 from monitor.settings import SettingsFault, load_settings
+from monitor.settings.overlay import NOT_SETTINGS
 from monitor.site import Place, Steps
 from monitor.units import Unit
 
@@ -156,6 +158,23 @@ def test_a_variable_that_names_no_setting_is_a_fault(tmp_path: Path) -> None:
     )
     assert any("BROODER_STIE__NAME names no setting" in line for line in lines)
     assert any("BROODER_BROODERS__7__NAME points at entry 7" in line for line in lines)
+
+
+def test_a_variable_that_is_a_commands_own_is_no_setting(tmp_path: Path) -> None:
+    """`read-wires --config` takes its password beside the file."""
+    environ = {"BROODER_WIRES_PASSWORD": "word", "BROODER_CONFIG": "x", "BROODER_LOG": "debug"}
+    assert load_settings(written(tmp_path, GOOD), environ).site.name == "Hillside"
+
+
+def test_every_variable_a_command_reads_is_known_not_to_be_a_setting() -> None:
+    monitor = Path(__file__).parents[3] / "monitor"
+    read = {
+        name
+        for module in (monitor / "commands").glob("*.py")
+        for name in re.findall(r'envvar="(BROODER_\w+)"', module.read_text(encoding="utf-8"))
+    }
+    assert "BROODER_WIRES_PASSWORD" in read
+    assert read <= NOT_SETTINGS
 
 
 def test_a_secret_comes_from_its_file_and_is_never_repeated(tmp_path: Path) -> None:
