@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from monitor.intake.wires import WireFault, crc8, decode, sample, sensors
+from monitor.intake.wires import FAMILIES, WireFault, crc8, decode, sample, sensors
 
 GOOD = "72 01 4b 46 7f ff 0e 10 57 : crc=57 YES\n72 01 4b 46 7f ff 0e 10 57 t=23125\n"
 # The second line still holds the value before the disturbance.
@@ -68,3 +68,27 @@ def test_the_older_sensors_power_up_value_is_recognised():
     crc = crc8(bytes.fromhex(scratchpad))
     with pytest.raises(WireFault, match="power-up"):
         decode(f"{scratchpad} {crc:02x} : crc={crc:02x} YES\n", "10")
+
+
+def w1_slave(scratchpad: str) -> str:
+    crc = crc8(bytes.fromhex(scratchpad))
+    return f"{scratchpad} {crc:02x} : crc={crc:02x} YES\n"
+
+
+@pytest.mark.parametrize("family", sorted(set(FAMILIES) - {"10"}))
+def test_the_power_up_value_is_no_temperature_and_a_measured_85_is_one(family):
+    with pytest.raises(WireFault, match="power-up"):
+        decode(w1_slave("50 05 4b 46 7f ff 0c 10"), family)
+    assert decode(w1_slave("50 05 4b 46 7f ff 10 10"), family) == 85.0
+
+
+def test_a_sensor_that_lost_its_power_is_told_as_such(bus):
+    (bus / SENSOR / "w1_slave").write_text(w1_slave("50 05 4b 46 7f ff 0c 10"))
+    taken = sample(SENSOR, 5.0, bus)
+    assert taken.temp_c is None
+    assert "lost power" in (taken.fault or "")
+
+
+def test_a_supply_too_weak_to_measure_is_no_temperature():
+    with pytest.raises(WireFault, match="too weak"):
+        decode(w1_slave("ff 07 4b 46 7f ff 0c 10"))
