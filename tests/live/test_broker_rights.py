@@ -1,13 +1,16 @@
 """Real Mosquitto with exactly the files of deploy/mosquitto, and the built-in broker with the same
 rights file: a probe with wrong rights is refused, the service can do all it needs."""
 
+import re
 import subprocess
 from collections.abc import Iterator
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
 from support.links import eventually, listening
 from support.mosquitto import Mosquitto, needs_mosquitto
+from support.service import QUICK_LIMITS, Service, wait_until
 
 from monitor.intake.link import BrokerAddress
 from monitor.intake.rights import Rights, RightsFault
@@ -131,7 +134,7 @@ def test_a_probe_reads_nothing(site, broker):
 
 
 @needs_mosquitto
-def test_the_service_may_say_all_that_it_says(site, broker):
+def test_what_stands_at_the_broker_reaches_the_house_and_marks_come_back(site, broker):
     """Birth, will, mark, alarms, siren: a refusal would show in the broker's answer (rc 135)."""
     with listening(0, ["brooder/porch/floor"], address=address(site, broker, "monitor")) as heard:
         before = broker.log().count("rc135")
@@ -161,6 +164,53 @@ def test_the_service_may_say_all_that_it_says(site, broker):
     log = broker.log()
     assert "Denied PUBLISH from brooder-test" not in log
     assert log.count("rc135") - before <= log.count("Denied PUBLISH from house")
+
+
+@needs_mosquitto
+def test_a_whole_night_of_the_service_is_refused_nothing_and_the_house_hears_it(
+    site: Path, broker: Mosquitto, tmp_path: Path
+) -> None:
+    """The topics are those that the service itself publishes, from its birth to an alarm."""
+    service = Service(
+        tmp_path / "run",
+        broker_port=broker.port,
+        broker_host="localhost",
+        broker=f'username = "monitor"\npassword = "rotinom"\ntls = true\n'
+        f'ca_file = "{site / "ca.crt"}"',
+        limits=QUICK_LIMITS,
+        commit_s=0.3,
+    )
+    begins = len(broker.log())
+
+    def said() -> set[str]:
+        return set(
+            re.findall(
+                r"Received PUBLISH from brooder-Hillside \([^']*'([^']*)'", broker.log()[begins:]
+            )
+        )
+
+    with service:
+        hatched = (datetime.now(UTC) - timedelta(days=1)).date().isoformat()
+        service.enter("placed", count=50, hatched=hatched, kind="broiler")
+        with listening(
+            0, ["brooder/told"], client_id="house told", address=address(site, broker, "house")
+        ) as house:
+
+            def cold() -> bool:
+                publish(site, broker, "porch-floor", "brooder/porch/floor", "15.0")
+                return {"brooder/told", "brooder/alarms/porch", "brooder/siren"} <= said()
+
+            wait_until(cold, 60, "an alarm on every topic")
+            told = house.take(1)
+        assert b"porch" in told[0].payload
+        assert service.stop() == 0
+    denied = re.findall(r"Denied PUBLISH from brooder-Hillside .*", broker.log()[begins:])
+    assert denied == []
+    rights = Rights.from_files(site / "passwords", site / "rights")
+    for topic in said():
+        assert rights.may_write("monitor", "any", topic), topic
+        if not topic.startswith("brooder/status/mark/"):  # the service's own note to itself
+            assert rights.may_read("house", "any", topic), topic
 
 
 @needs_mosquitto
