@@ -35,10 +35,12 @@ if [ "$(cat "$venv/.installed" 2>/dev/null || true)" != "$want" ]; then
     # The package itself runs from this folder: nothing is built, nothing is copied.
     site=$("$venv/bin/python" -c 'import sysconfig; print(sysconfig.get_paths()["purelib"])')
     printf '%s\n' "$here" >"$site/brooder.pth"
-    cat >"$venv/bin/brooder" <<EOF
-#!$venv/bin/python
-from monitor.commands import main
-main()
+    # A wrapper, because a first line that names the interpreter allows no space in its path and no
+    # long one. Modules come from here and never from the folder that somebody happens to be in.
+    cat >"$venv/bin/brooder" <<'EOF'
+#!/bin/sh
+export PYTHONSAFEPATH=1
+exec "$(dirname -- "$(readlink -f -- "$0")")/python" -m monitor "$@"
 EOF
     chmod +x "$venv/bin/brooder"
     printf '%s' "$want" >"$venv/.installed"

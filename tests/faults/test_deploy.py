@@ -3,6 +3,8 @@
 import os
 import shutil
 import subprocess
+import sys
+import sysconfig
 from pathlib import Path
 
 import pytest
@@ -161,6 +163,36 @@ def test_the_unit_has_a_user_no_capability_and_one_folder() -> None:
     assert said["StateDirectory"] == "brooder"
     assert said["Restart"] == "always"
     assert "ReadWritePaths" not in said
+
+
+def test_it_starts_from_a_folder_of_any_name(tmp_path: Path) -> None:
+    """With the real start.sh, and this environment's libraries in place of the lock's."""
+    copy = tmp_path / "it's my $HOME"
+    for part in ("monitor", "config", "deploy"):
+        shutil.copytree(CHECKOUT / part, copy / part, ignore=shutil.ignore_patterns("__pycache__"))
+    shutil.copy(CHECKOUT / "pyproject.toml", copy)
+    (copy / "deploy/requirements.lock").write_text("# nothing\n")
+    elsewhere = tmp_path / "elsewhere"
+    elsewhere.mkdir()
+    (elsewhere / "monitor.py").write_text("raise SystemExit('not this one')\n")
+    link = tmp_path / "brooder"
+    link.symlink_to(copy / ".venv/bin/brooder")
+    for start in (["sh", str(copy / "deploy/start.sh")], [str(link)]):
+        done = subprocess.run(
+            [*start, "flock", "--help"],
+            env={
+                **os.environ,
+                "PYTHON": sys.executable,
+                "PYTHONPATH": sysconfig.get_path("purelib"),
+            },
+            cwd=elsewhere,
+            capture_output=True,
+            text=True,
+            timeout=120,
+            check=False,
+        )
+        assert done.returncode == 0, done.stdout + done.stderr
+        assert "The ledger" in done.stdout
 
 
 @pytest.mark.long
