@@ -6,6 +6,8 @@
 #   sudo sh deploy/install.sh uninstall    remove the program; configuration and records stay
 # For a dry run into a folder: ROOT=/some/folder sh deploy/install.sh (touches no system service).
 set -eu
+# The service's own user reads the program, whatever root's umask and the checkout's modes are.
+umask 022
 
 root=${ROOT:-}
 here=$(CDPATH='' cd -- "$(dirname -- "$0")/.." && pwd)
@@ -73,6 +75,8 @@ if [ ! -e "$target/.complete" ]; then
     sh "$target/deploy/start.sh" --help >/dev/null
     touch "$target/.complete"
 fi
+chmod 755 "$home" "$home/versions"
+chmod -R u=rwX,go=rX "$target"
 
 if [ "$(readlink "$home/current" 2>/dev/null || true)" != "versions/$version" ]; then
     if [ -L "$home/current" ]; then

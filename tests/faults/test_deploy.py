@@ -2,6 +2,7 @@
 
 import os
 import shutil
+import stat
 import subprocess
 import sys
 import sysconfig
@@ -73,6 +74,30 @@ def test_installing_twice_changes_nothing(checkout: Path, tmp_path: Path) -> Non
     assert "[[brooders]]" in config
     assert "[journal]" not in config, "the records go where systemd says"
     assert (root / "var/lib/brooder").stat().st_mode & 0o777 == 0o700
+
+
+def test_everybody_may_read_the_program_whatever_the_umask_and_the_checkout(
+    checkout: Path, tmp_path: Path
+) -> None:
+    """A service whose user cannot read its program does not start."""
+    root = tmp_path / "root"
+    for path in checkout.rglob("*"):
+        path.chmod(0o700 if path.is_dir() else 0o600)
+    checkout.chmod(0o700)
+    before = os.umask(0o077)
+    try:
+        install(checkout, root)
+    finally:
+        os.umask(before)
+    program = [root / "opt", *(root / "opt").rglob("*"), *(root / "etc/systemd").rglob("*")]
+    assert any(path.name == "ran" for path in program), "what start.sh has made too"
+    for path in program:
+        mode = path.lstat().st_mode
+        wanted = 0o055 if stat.S_ISDIR(mode) else 0o044
+        assert mode & wanted == wanted, f"{path} has {stat.filemode(mode)}"
+        assert stat.S_ISLNK(mode) or not mode & 0o022, f"{path} has {stat.filemode(mode)}"
+    assert (root / "var/lib/brooder").stat().st_mode & 0o777 == 0o700
+    assert (root / "etc/brooder/brooder.toml").stat().st_mode & 0o777 == 0o640
 
 
 def test_an_upgrade_keeps_configuration_and_records_and_can_be_taken_back(
