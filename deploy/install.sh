@@ -29,12 +29,15 @@ rollback)
     [ -L "$home/previous" ] || stop "there is no version before this one to go back to"
     before=$(readlink "$home/previous")
     now=$(readlink "$home/current")
+    [ -e "$home/$before/.complete" ] || stop "the version before is not whole; install it again"
     ln -sfn "$before" "$home/current"
     ln -sfn "$now" "$home/previous"
     install -D -m 644 "$home/current/deploy/systemd/brooder.service" "$unit"
     system daemon-reload
     system restart brooder.service
     say "back to $(basename "$before")"
+    say "records that only the newer version can read are kept in $state as journal.db.newer-*;" \
+        "then the watch goes on with their ledger, and says so"
     exit 0
     ;;
 uninstall)

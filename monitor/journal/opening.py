@@ -16,6 +16,7 @@ from monitor.journal import tail
 from monitor.journal.records import StorageFault
 
 WHOLE_CHECK_BYTES = 32 * 1024 * 1024  # 0.8 s at the 40 MB/s of a usual SD card
+NEWER = "newer"  # in the name of a journal set aside by an older version, after a rollback
 SIDE_FILES = ("", "-wal", "-shm", tail.SUFFIX)
 
 
@@ -98,6 +99,15 @@ def set_aside(path: Path, at: float, why: str = "damaged") -> Path:
         if part.exists():
             part.rename(aside.with_name(aside.name + side))
     return aside
+
+
+def about_aside(aside: Path) -> str:
+    """One clause for the grower: why the journal before this one was set aside, and where it is."""
+    if f".{NEWER}-" in aside.name:
+        why = "was written by a newer version of brooder"
+    else:
+        why = "was damaged"
+    return f"the old one {why} and is kept as {aside.name}"
 
 
 def fault_of(error: Exception, path: Path) -> StorageFault:

@@ -114,6 +114,17 @@ def refuse_newer(connection: sqlite3.Connection, path: Path) -> None:
         )
 
 
+def is_newer(path: Path) -> bool:
+    """Was this file written by a version later than this one? A missing one was not."""
+    if not path.exists():
+        return False
+    connection = sqlite3.connect(path)
+    try:
+        return version_of(connection) > VERSION
+    finally:
+        connection.close()
+
+
 def bring_up_to_date(connection: sqlite3.Connection) -> None:
     """Makes the tables, or migrates step by step, in one transaction."""
     version = version_of(connection)

@@ -55,17 +55,28 @@ class Journal:
             self.flush()
 
     @classmethod
-    def open(cls, path: Path, *, wall: float | None = None, distrust: bool = False) -> "Journal":
+    def open(
+        cls,
+        path: Path,
+        *,
+        wall: float | None = None,
+        distrust: bool = False,
+        replace_newer: bool = False,
+    ) -> "Journal":
         """Opens or makes the journal. A damaged file is set aside (`set_aside` says where) and a
         new one begun with whatever ledger, snapshots and unsent messages could still be read;
-        `distrust` does so with a file that only a commit has found to be damaged.
+        `distrust` does so with a file that only a commit has found to be damaged, `replace_newer`
+        with a sound one that a newer version has written.
         Raises StorageFault: in-use, read-only, full, newer, failed."""
         lock = opening.WriterLock(path)
         connection: sqlite3.Connection | None = None
         try:
             aside = None
+            now = time.time() if wall is None else wall
             if opening.damage(path) is not None or (distrust and path.exists()):
-                aside = opening.set_aside(path, time.time() if wall is None else wall)
+                aside = opening.set_aside(path, now)
+            elif replace_newer and schema.is_newer(path):
+                aside = opening.set_aside(path, now, opening.NEWER)
             connection = opening.connect_to_write(path)
             schema.refuse_newer(connection, path)
             schema.prepare(connection)

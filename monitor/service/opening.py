@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from monitor.intake.held import HeldTimes
 from monitor.intake.redelivered import RedeliveryMemory
-from monitor.journal.opening import fault_of
+from monitor.journal.opening import about_aside, fault_of
 from monitor.journal.reader import JournalReader
 from monitor.journal.records import StorageFault
 from monitor.journal.store import Journal
@@ -25,7 +25,7 @@ from monitor.watch.events import AlarmName, Facts, Moment
 
 log = logging.getLogger(__name__)
 
-FATAL = frozenset({"in-use", "newer"})  # another service writes here, or a newer version did
+FATAL = frozenset({"in-use"})  # another service writes here
 DOWN_WORTH_TELLING_S = 60.0  # a restart is shorter; longer than this, somebody should know
 STALE_S = 5.0  # the wall clock behind the journal's last word by more: it was not set yet
 
@@ -50,7 +50,9 @@ def open_journal(settings: Settings) -> Journal:
         raise StorageFault(
             "failed", f"the folder {settings.state_folder} cannot be made: {error.strerror}"
         ) from error
-    journal = Journal.open(settings.journal_path)
+    # After a rollback the journal may be in a newer version's form: chicks without a watch would be
+    # worse than a record in two files.
+    journal = Journal.open(settings.journal_path, replace_newer=True)
     try:
         journal.know(settings.site.all_probes)
     except StorageFault:
@@ -141,7 +143,7 @@ def _say_what_was(
 ) -> None:
     ended = rebuilt.ended
     if journal is not None and journal.set_aside is not None:
-        reason = f"the old one was damaged and is kept as {journal.set_aside.name}"
+        reason = about_aside(journal.set_aside)
         if not core.ledger.batches:
             # A box without birds has no target, so no alarm: silence would be deadly here.
             reason += "; no birds are known now, so say again which are in which box (flock placed)"

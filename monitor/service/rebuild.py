@@ -49,6 +49,9 @@ def rebuild(make: Callable[[Moment], Core], reader: JournalReader, now: Moment) 
     if ended is None:
         core = make(now)
         core.know_entries(entries)
+        for entry in entries:  # brought in from elsewhere
+            if entry.entry in LEDGER_KINDS:
+                _one(core, Entered(entry, now))
     else:
         away_s = max(0.0, now.at - ended.at)
         shift_s = now.tick - away_s - ended.tick

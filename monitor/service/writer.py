@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import Any
 
 from monitor.intake.inbox import AckToken
+from monitor.journal.opening import about_aside
 from monitor.journal.reader import JournalReader
 from monitor.journal.records import Batch, StorageFault
 from monitor.journal.store import Journal
@@ -233,8 +234,7 @@ class Writer:
             self._opened_anew = True
             aside = aside or journal.set_aside
             if aside is not None:
-                reason = f"the old one was damaged and is kept as {aside.name}"
-                self._say(StorageFault("damaged", reason))
+                self._say(StorageFault("damaged", about_aside(aside)))
         return self._journal
 
     def _put_away(self) -> None:

@@ -2,13 +2,20 @@
 
 import os
 import shutil
+import sqlite3
 import stat
 import subprocess
 import sys
 import sysconfig
+import time
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
+from support.receivers import http_receiver
+from support.service import QUICK_LIMITS, Service, Thermometer, wait_until
+
+from monitor.journal import schema
 
 pytestmark = pytest.mark.faults
 
@@ -122,6 +129,80 @@ def test_an_upgrade_keeps_configuration_and_records_and_can_be_taken_back(
     assert os.readlink(root / "opt/brooder/current") == third
     assert config.read_text() == "# mine\n"
     assert record.read_text() == "records"
+
+
+@pytest.mark.parametrize("migrated", [False, True], ids=["same form", "newer form"])
+def test_a_rollback_never_leaves_the_birds_without_a_watch(
+    checkout: Path, tmp_path: Path, migrated: bool
+) -> None:
+    """A real journal with birds and readings; the newer version may have changed its form."""
+    root = tmp_path / "root"
+    state = root / "var/lib/brooder"
+    install(checkout, root)
+    older = os.readlink(root / "opt/brooder/current")
+    with http_receiver() as phone:
+        service = Service(
+            tmp_path / "run",
+            state=state,
+            contacts={"phone": phone.url},
+            limits=QUICK_LIMITS,
+            commit_s=0.3,
+        )
+        with service:
+            hatched = (datetime.now(UTC) - timedelta(days=1)).date().isoformat()
+            service.enter("placed", count=50, hatched=hatched, kind="broiler")
+            with Thermometer(service.broker_port) as probe:
+                probe.say(34.0)
+                probe.wait_acknowledged()
+            assert service.stop() == 0
+            (checkout / "monitor/units.py").open("a").write("# newer\n")
+            install(checkout, root)
+            if migrated:
+                newer = sqlite3.connect(service.journal)
+                newer.execute("ALTER TABLE entries ADD COLUMN author TEXT")
+                newer.execute("CREATE TABLE weights (at_ms INTEGER PRIMARY KEY, grams REAL)")
+                newer.execute(f"PRAGMA user_version = {schema.VERSION + 1}")
+                newer.commit()
+                newer.close()
+            records = service.journal.read_bytes()
+            assert "journal.db.newer-" in install(checkout, root, "rollback")
+            assert os.readlink(root / "opt/brooder/current") == older
+            assert service.journal.read_bytes() == records, "going back touches no record"
+            service.start()
+            [placed] = service.ask("ledger")["entries"]
+            assert placed["count"] == 50
+            with Thermometer(service.broker_port) as probe:
+                for n in range(40):
+                    probe.say(15.0 + n / 1000)
+                    time.sleep(0.1)
+                probe.wait_acknowledged()
+            wait_until(lambda: [g for g in phone.got if "cold" in g.title.lower()], 60, "an alarm")
+            aside = list(state.glob("journal.db.newer-*Z"))
+            if migrated:
+                assert aside[0].read_bytes() == records, "kept for the version that can read it"
+                wait_until(
+                    lambda: [g for g in phone.got if f"as {aside[0].name}" in g.body],
+                    60,
+                    f"where the records are, in {[g.body for g in phone.got]}",
+                )
+                assert 34.0 not in service.temps()
+            else:
+                assert aside == []
+                assert 34.0 in service.temps()
+            assert 15.039 in service.temps()
+            assert service.stop() == 0
+
+
+def test_a_version_that_is_not_whole_is_not_gone_back_to(checkout: Path, tmp_path: Path) -> None:
+    root = tmp_path / "root"
+    install(checkout, root)
+    older = root / "opt/brooder" / os.readlink(root / "opt/brooder/current")
+    (checkout / "monitor/units.py").open("a").write("# newer\n")
+    install(checkout, root)
+    newer = os.readlink(root / "opt/brooder/current")
+    (older / ".complete").unlink()
+    assert "not whole" in install(checkout, root, "rollback", code=2)
+    assert os.readlink(root / "opt/brooder/current") == newer
 
 
 def test_an_installation_that_was_cut_off_is_done_again(checkout: Path, tmp_path: Path) -> None:

@@ -278,6 +278,23 @@ def test_a_newer_file_is_refused_untouched(path: Path) -> None:
     assert path.read_bytes() == before
 
 
+def test_a_newer_file_is_replaced_with_its_ledger_where_that_is_asked_for(path: Path) -> None:
+    with Journal.open(path) as journal:
+        entry = Entry(at=T0, entry=EntryKind.NOTE, brooder="porch", note="x", number=1)
+        journal.commit(Batch(inputs=[Entered(entry, Moment(T0, T0))]))
+    newer = sqlite3.connect(path)
+    newer.execute("ALTER TABLE entries ADD COLUMN by TEXT")
+    newer.execute("PRAGMA user_version = 99")
+    newer.close()
+    before = path.read_bytes()
+    with Journal.open(path, wall=T0, replace_newer=True) as journal, JournalReader(path) as reader:
+        assert journal.set_aside == path.with_name("journal.db.newer-20260210T010000Z")
+        assert journal.set_aside.read_bytes() == before
+        assert reader.entries() == [entry]
+    with Journal.open(path, replace_newer=True) as journal:
+        assert journal.set_aside is None, "the new one is of this version"
+
+
 def test_a_probe_configured_anew_keeps_its_old_readings(journal: Journal, path: Path) -> None:
     journal.know([floor_probe()])
     journal.commit(batch(reading(T0, 30.0)))
