@@ -11,6 +11,7 @@ from monitor.brooding.circuit import circuit_warning
 from monitor.brooding.lamp_safety import lamp_warning
 from monitor.commands.common import NOT_WELL, ConfigOption, out, settings_or_exit
 from monitor.intake.try_broker import try_broker
+from monitor.journal.ownership import make_folder
 from monitor.journal.records import StorageFault
 from monitor.journal.store import Journal
 from monitor.service.broker_address import broker_address
@@ -168,7 +169,7 @@ def _store(settings: Settings, about: Mapping[str, Any] | None) -> Iterator[Foun
         yield Found("journal", bool(about["journal_ok"]), f"{words} in {where}")
         return
     try:
-        settings.state_folder.mkdir(parents=True, exist_ok=True, mode=0o700)
+        make_folder(settings.state_folder)
         with Journal.open(where) as journal:
             aside = journal.set_aside
     except StorageFault as fault:

@@ -12,7 +12,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
-from monitor.journal import opening, schema
+from monitor.journal import opening, ownership, schema
 from monitor.journal.reader import JournalReader
 from monitor.journal.records import StorageFault
 
@@ -87,6 +87,8 @@ def restore(copy: Path, journal: Path) -> Restored:
     lock = opening.WriterLock(journal)
     try:
         part = journal.with_name(journal.name + ".part")
+        part.unlink(missing_ok=True)
+        ownership.make_file(part)
         shutil.copyfile(copy, part)
         aside = opening.set_aside(journal, time.time(), "replaced") if journal.exists() else None
         _settle(part, journal)

@@ -12,7 +12,7 @@ import time
 from contextlib import suppress
 from pathlib import Path
 
-from monitor.journal import tail
+from monitor.journal import ownership, tail
 from monitor.journal.records import StorageFault
 
 WHOLE_CHECK_BYTES = 32 * 1024 * 1024  # 0.8 s at the 40 MB/s of a usual SD card
@@ -27,7 +27,8 @@ class WriterLock:
     def __init__(self, journal_path: Path) -> None:
         self._path = journal_path.with_name(journal_path.name + ".lock")
         try:
-            self._path.parent.mkdir(parents=True, exist_ok=True)
+            ownership.make_folder(self._path.parent, 0o777)
+            ownership.make_file(self._path, 0o640)
             self._fd = os.open(self._path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o640)
         except OSError as error:
             raise fault_of(error, journal_path) from error
@@ -51,7 +52,9 @@ class WriterLock:
 
 
 def connect_to_write(path: Path) -> sqlite3.Connection:
-    """A connection without implicit transactions; the thread that opens it may hand it on."""
+    """A connection without implicit transactions; the thread that opens it may hand it on. A file
+    that is not there is made, for its owner alone. Raises OSError, sqlite3.Error."""
+    ownership.make_file(path)
     return sqlite3.connect(path, isolation_level=None, check_same_thread=False, timeout=10.0)
 
 

@@ -21,6 +21,8 @@ from pathlib import Path
 from typing import NamedTuple
 from zlib import crc32
 
+from monitor.journal.ownership import make_file
+
 SIZE = 65536
 PAGE = 4096
 SUFFIX = "-tail"
@@ -46,6 +48,7 @@ class Tail:
         self._id = journal_id
         self._at = 0
         self.rows: list[Row] = []  # not in the database yet
+        make_file(self._path, 0o640)
         self._fd = os.open(self._path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o640)
         try:
             if os.fstat(self._fd).st_size != SIZE:

@@ -7,6 +7,7 @@ import time
 from typing import Any
 
 from monitor.brooding.objection import Objection
+from monitor.journal.ownership import make_folder
 from monitor.journal.reader import JournalReader
 from monitor.journal.store import Journal
 from monitor.service import answers
@@ -19,7 +20,7 @@ from monitor.watch.events import Moment
 
 def answer(settings: Settings, what: str, details: dict[str, Any]) -> Any:
     """What the service would answer. Raises Objection, StorageFault."""
-    settings.state_folder.mkdir(parents=True, exist_ok=True, mode=0o700)
+    make_folder(settings.state_folder)
     at = round(time.time(), 3)
     with Journal.open(settings.journal_path) as journal, JournalReader(journal.path) as reader:
         ended = reader.advanced_to()

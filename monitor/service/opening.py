@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from monitor.intake.held import HeldTimes
 from monitor.intake.redelivered import RedeliveryMemory
 from monitor.journal.opening import about_aside, fault_of
+from monitor.journal.ownership import make_folder
 from monitor.journal.reader import JournalReader
 from monitor.journal.records import StorageFault
 from monitor.journal.store import Journal
@@ -45,7 +46,7 @@ class Opened:
 def open_journal(settings: Settings) -> Journal:
     """The journal, knowing the site's probes. Raises StorageFault."""
     try:
-        settings.state_folder.mkdir(parents=True, exist_ok=True, mode=0o700)
+        make_folder(settings.state_folder)
     except OSError as error:
         raise StorageFault(
             "failed", f"the folder {settings.state_folder} cannot be made: {error.strerror}"
