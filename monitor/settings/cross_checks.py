@@ -5,7 +5,7 @@ Works on the raw file, so that these are found beside a wrong key and not after 
 from collections.abc import Iterator
 from typing import Any
 
-from monitor.settings.faults import Fault
+from monitor.settings.faults import Fault, shown_value
 
 
 def cross_checks(raw: dict[str, Any]) -> list[Fault]:
@@ -72,7 +72,7 @@ def _same_name(key: str, tables: list[dict[str, Any]]) -> Iterator[Fault]:
         if name.casefold() in seen:
             yield Fault(
                 f"{key}[{index}].name",
-                f'is "{name}", the name of {key}[{seen[name.casefold()]}] too; '
+                f"is {shown_value(name)}, the name of {key}[{seen[name.casefold()]}] too; "
                 "give each a name of its own.",
             )
         else:

@@ -4,6 +4,7 @@ Called by `load`. A secret's value is never repeated."""
 
 import difflib
 import json
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, get_args, get_origin
@@ -11,6 +12,8 @@ from typing import Any, get_args, get_origin
 from pydantic import BaseModel, SecretStr, ValidationError
 from pydantic.fields import FieldInfo
 
+_LOG_IN = re.compile(r"[^\s/@:]+:[^\s@]+@")  # name:password@ before a server's name
+_QUERY = re.compile(r"\?[^?]*=.*", re.DOTALL)
 # A whole table is shown where its keys do not fit together; these may be secrets in some table.
 _SECRET_KEYS = frozenset({"url", "password", "passphrase", "token", "heartbeat_url"})
 
@@ -66,11 +69,29 @@ def _without_secrets(value: object) -> object:
     if isinstance(value, list | tuple):
         return [_without_secrets(inner) for inner in value]
     if isinstance(value, str):
-        # A contact's URL where none belongs, or a server's with a password in it.
-        scheme, found, rest = value.partition("://")
-        known = scheme in ("http", "https", "ftp") and "@" not in rest
-        return f"{scheme}://(hidden)" if found and rest and not known else value
+        return _url_without_secrets(value)
     return value
+
+
+def _url_without_secrets(text: str) -> str:
+    """A contact's URL where none belongs, or a server's with a password, or with a key in its path
+    or query: of these the scheme is shown, and a web server's name."""
+    scheme, found, rest = text.partition("://")
+    if not found or not rest:
+        return _QUERY.sub("?(hidden)", _LOG_IN.sub("(hidden)@", text))
+    server, *more = re.split(r"[/?#]", rest, maxsplit=1)
+    if scheme not in ("http", "https", "ftp") or "@" in rest:
+        return f"{scheme}://(hidden)"
+    return f"{scheme}://{server}/(hidden)" if any(more) else text
+
+
+def _kind(value: object) -> str:
+    """What stands there, without what it says; a number is no secret."""
+    if isinstance(value, Mapping):
+        return "a table"
+    if isinstance(value, list | tuple):
+        return "a list"
+    return "a text" if isinstance(value, str) else shown_value(value)
 
 
 def from_validation(error: ValidationError, model: type[BaseModel]) -> list[Fault]:
@@ -103,9 +124,19 @@ def _fault(item: Mapping[str, Any], model: type[BaseModel]) -> Fault:
             value = "(hidden)" if _secret(field) else shown_value(item["input"])
             return Fault(key, f"is {value}; {reason}.")
         case _:
-            value = "(hidden)" if _secret(field) else shown_value(item["input"])
+            value = _wrong_value(item["input"], field)
             right = f"it must be {want}" if want else item["msg"]
             return Fault(key, f"is {value}; {right}.")
+
+
+def _wrong_value(value: object, field: FieldInfo | None) -> str:
+    """Somebody who writes a text where a table belongs (page = "..."), or a list or a table where a
+    text does, may have put the secret itself there."""
+    if _secret(field):
+        return "(hidden)"
+    table = field is not None and _model_in(field.annotation) is not None
+    nested = isinstance(value, Mapping | list | tuple)
+    return _kind(value) if value and (table or nested) else shown_value(value)
 
 
 def _secret(field: FieldInfo | None) -> bool:

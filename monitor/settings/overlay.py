@@ -92,15 +92,26 @@ def read_secret_files(raw: Any, base: Path, path: tuple[str | int, ...] = ()) ->
                 where = key_of((*path, key))
                 try:
                     raw[secret] = (base / str(name)).read_text(encoding="utf-8").strip()
-                except (OSError, UnicodeDecodeError) as error:
-                    reason = error.strerror if isinstance(error, OSError) else "not UTF-8 text"
+                except (OSError, ValueError) as error:
+                    reason = error.strerror if isinstance(error, OSError) else "no UTF-8 text"
                     faults.append(
                         Fault(
                             where,
-                            f'is "{name}"; it must be a file this service may read: {reason}.',
+                            f"is {_shown_name(name, base)}; it must be a file this service may "
+                            f"read: {reason}.",
                         )
                     )
                     raw[secret] = ""
             else:
                 faults += read_secret_files(raw[key], base, (*path, key))
     return faults
+
+
+def _shown_name(name: object, base: Path) -> str:
+    """A file's name, where it can be seen to be one: else somebody may have written the secret
+    itself where its file's name belongs."""
+    hidden = f"(hidden, looked for in {base})"
+    if not isinstance(name, str) or "\0" in name:
+        return hidden
+    path = base / name
+    return f'"{name}"' if path.exists() or ("/" in name and path.parent.is_dir()) else hidden
