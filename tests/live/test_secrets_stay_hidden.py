@@ -1,5 +1,6 @@
 """Planted secrets appear in nothing that a full run writes or shows: log, terminal, journal, state
-folder, page, export, messages, MQTT. Only where somebody put them: the configuration."""
+folder, page, export, messages, MQTT. Only where somebody put them: the configuration, a file that
+it names, the environment."""
 
 import base64
 import json
@@ -41,8 +42,42 @@ def forms(secret: str) -> set[bytes]:
     return found
 
 
-def test_no_secret_leaves_the_configuration(tmp_path: Path) -> None:
+class Planter:
+    """Gives secrets to the service: in the configuration itself, or else in turn in a file that it
+    names, in a file that the environment names, and in the environment."""
+
+    def __init__(self, elsewhere: bool, folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+        self._elsewhere = elsewhere
+        self._folder = folder
+        self._setenv = monkeypatch.setenv
+        self._count = 0
+        folder.mkdir()
+
+    def __call__(self, path: str, value: str) -> str:
+        """The line for the configuration, if it needs one. `path`: contacts/0/url."""
+        key = path.rpartition("/")[2]
+        variable = "BROODER_" + path.replace("/", "__").upper()
+        if not self._elsewhere:
+            return f'{key} = "{value}"\n'
+        self._count += 1
+        file = self._folder / f"{self._count}"
+        file.write_text(value + "\n")
+        match self._count % 3:
+            case 0:
+                self._setenv(variable, value)
+            case 1:
+                self._setenv(f"{variable}_FILE", str(file))
+            case _:
+                return f'{key}_file = "{file}"\n'
+        return ""
+
+
+@pytest.mark.parametrize("elsewhere", [False, True], ids=["configuration", "files and environment"])
+def test_no_secret_leaves_its_place(
+    elsewhere: bool, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     seen: dict[str, bytes] = {}
+    plant = Planter(elsewhere, tmp_path / "secrets", monkeypatch)
     with (
         Mosquitto(tmp_path / "broker", persistent=True) as broker,
         http_receiver() as phone,
@@ -51,26 +86,30 @@ def test_no_secret_leaves_the_configuration(tmp_path: Path) -> None:
         refusing_port() as dead,
     ):
         with_token = phone.url.replace("json://", f"json://grower:{SECRETS['token']}@")
+        contacts = {
+            "phone": with_token,
+            "failing": failing.url + f"?+X-Key={SECRETS['failing']}",
+            "dead": dead.url.replace("json://", f"json://u:{SECRETS['dead']}@"),
+        }
         service = Service(
             tmp_path / "run",
             broker_port=broker.port,
-            broker=f'username = "watch"\npassword = "{SECRETS["broker"]}"',
-            contacts={
-                "phone": with_token,
-                "failing": failing.url + f"?+X-Key={SECRETS['failing']}",
-                "dead": dead.url.replace("json://", f"json://u:{SECRETS['dead']}@"),
-            },
+            broker='username = "watch"\n' + plant("broker/password", SECRETS["broker"]),
             limits=QUICK_LIMITS,
             commit_s=0.3,
             page=True,
-            page_lines=f'passphrase = "{SECRETS["page"]}"',
-            tell=(
-                f'heartbeat_url = "http://127.0.0.1:{heart.port}/{SECRETS["heartbeat"]}"\n'
-                "heartbeat_minutes = 0.05\ncontact_time_limit_s = 3"
-            ),
-            more=(
-                f'[influx]\nurl = "http://127.0.0.1:{dead.port}"\ntoken = "{SECRETS["influx"]}"\n'
-                f'[forecast]\nurl = "http://127.0.0.1:{dead.port}/{SECRETS["forecast"]}"\n'
+            page_lines=plant("page/passphrase", SECRETS["page"]),
+            tell=plant(
+                "tell/heartbeat_url", f"http://127.0.0.1:{heart.port}/{SECRETS['heartbeat']}"
+            )
+            + "heartbeat_minutes = 0.05\ncontact_time_limit_s = 3",
+            more=f'[influx]\nurl = "http://127.0.0.1:{dead.port}"\n'
+            + plant("influx/token", SECRETS["influx"])
+            + "[forecast]\n"
+            + plant("forecast/url", f"http://127.0.0.1:{dead.port}/{SECRETS['forecast']}")
+            + "".join(
+                f'[[contacts]]\nname = "{name}"\n' + plant(f"contacts/{number}/url", url)
+                for number, (name, url) in enumerate(contacts.items())
             ),
             log_level="debug",
         )
@@ -115,6 +154,9 @@ def test_no_secret_leaves_the_configuration(tmp_path: Path) -> None:
         if path.is_file() and path != service.config and path.name not in KEY_FILES:
             seen[str(path.relative_to(tmp_path))] = path.read_bytes()
     assert any(name.endswith("journal.db") for name in seen)
+    assert all(
+        (value in service.config.read_text()) is not elsewhere for value in SECRETS.values()
+    ), "planted where this way says"
     assert b"21.0" in seen["brooder export"]
     assert b"Hillside" in seen["page /"], "signed in"
     for name, data in seen.items():
