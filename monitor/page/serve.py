@@ -7,10 +7,12 @@ import socket
 from collections.abc import Iterator
 
 import uvicorn
+from anyio import to_thread
 from starlette.applications import Starlette
 from uvicorn.protocols.http.h11_impl import H11Protocol
 
 MOST_CONNECTIONS = 200  # a home has a handful; more is a mistake or an attack
+MOST_THREADS = 8  # for the page's files and sign-in; everything else is answered in the event loop
 STOP_WITHIN_S = 3
 SILENT_LINE_S = 20.0
 _LONGEST_HEAD = 16 * 1024
@@ -45,6 +47,9 @@ class Serving:
 async def serve(app: Starlette, host: str, port: int) -> Serving:
     """Starts serving. Port 0 takes a free one; `.port` says which. Raises CannotListen."""
     listener = _bound(host, port)
+    # Of the library's 40, strangers who load the page's files could have all; the unit's TasksMax
+    # must leave room for the children that send messages and draw pictures.
+    to_thread.current_default_thread_limiter().total_tokens = MOST_THREADS
     config = uvicorn.Config(
         app,
         log_config=None,

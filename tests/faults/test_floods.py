@@ -1,10 +1,11 @@
 """Junk and floods: the alarm is not kept waiting, memory stays bounded, nothing else stops."""
 
 import os
+import socket
 import threading
 import time
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from datetime import date, timedelta
 from pathlib import Path
 
@@ -154,6 +155,43 @@ def test_a_flood_on_a_probes_own_topic_is_taken_and_the_alarm_still_comes(
         assert resident < 200
         assert service.stop() == 0
         assert "Traceback" not in service.log()
+
+
+def test_strangers_who_load_files_of_the_page_raise_few_threads(tmp_path: Path) -> None:
+    """The unit bounds threads and children together: what is spent here, the sender of messages
+    and the drawing of pictures could not start."""
+    with Service(tmp_path, page=True) as service:
+        assert service.page_port is not None
+        own = psutil.Process(service.pid)
+        before = own.num_threads()
+        stop = threading.Event()
+        asked = b"GET /static/sheet.css HTTP/1.1\r\nHost: localhost\r\n\r\n" * 700
+
+        def hold(port: int) -> None:
+            """Asks again and again, and reads no answer."""
+            while not stop.is_set():
+                with socket.socket() as line, suppress(OSError):
+                    line.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, 2048)
+                    line.settimeout(1)
+                    line.connect(("127.0.0.1", port))
+                    line.sendall(asked)
+                    stop.wait(2)
+
+        holders = [threading.Thread(target=hold, args=(service.page_port,)) for _ in range(150)]
+        for holder in holders:
+            holder.start()
+        most = 0
+        try:
+            until = time.monotonic() + 10
+            while time.monotonic() < until:
+                most = max(most, own.num_threads())
+                time.sleep(0.01)
+        finally:
+            stop.set()
+            for holder in holders:
+                holder.join()
+        print(f"{before} threads, under the flood {most}")
+        assert most <= before + 10
 
 
 def test_a_service_short_of_memory_is_bounded_and_goes_on(tmp_path: Path) -> None:
