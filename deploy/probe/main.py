@@ -1,10 +1,15 @@
 # A temperature probe: MicroPython on a Wi-Fi board with DS18B20 sensors.
 #
 # Reads each sensor, keeps what cannot be sent, and publishes SenML (RFC 8428) over MQTT 3.1.1 with
-# QoS 1. A reading is forgotten when the broker has acknowledged it. A watchdog starts the board
-# anew if anything hangs. Needs nothing but MicroPython 1.20 or later, this file and settings.py.
+# QoS 1. A reading is forgotten when the broker has acknowledged it, which may take half a minute:
+# where the broker keeps readings on a card, it writes several at once. So the next readings are
+# taken and sent meanwhile. What was not acknowledged when a connection ends goes out again on the
+# next as it was, with its packet identifier and DUP (MQTT 3.1.1, section 4.4), so that it is
+# counted once. A watchdog starts the board anew if anything hangs. Needs nothing but MicroPython
+# 1.20 or later, this file and settings.py.
 import binascii
 import json
+import select
 import socket
 import struct
 import time
@@ -19,7 +24,12 @@ import settings
 
 WATCHDOG_MS = 120000  # longer than the longest wait below
 WIFI_WITHIN_S = 20
-ANSWER_WITHIN_S = 10
+NETWORK_WITHIN_S = 10  # to connect, and for the rest of a packet that has begun
+# For an acknowledgement. The broker inside the monitor gives it within 15 s, and 30 s more if its
+# disk hangs. A ping is answered at once, so silence for so long after one is a dead connection.
+ANSWER_WITHIN_S = 60
+PONG_WITHIN_S = 20
+MOST_FLYING = 8  # messages sent and not yet acknowledged
 MOST_KEPT = 1500  # in memory; four hours of one sensor every ten seconds
 MOST_KEPT_ASLEEP = 200  # in the 2 KiB that outlast deep sleep
 IN_ONE_PACK = 20
@@ -44,12 +54,15 @@ class Broker:
 
     def __init__(self):
         self.socket = None
-        self.packet = 0
+        self.poll = None
+        self.clean = True  # after power-up: nothing that was open before is known any more
+        self.heard = 0  # ticks of the broker's last packet
+        self.pinged = None  # ticks of a ping that is not answered yet
 
     def connect(self):
         address = socket.getaddrinfo(settings.BROKER, settings.PORT)[0][-1]
         plain = socket.socket()
-        plain.settimeout(ANSWER_WITHIN_S)
+        plain.settimeout(NETWORK_WITHIN_S)
         try:
             plain.connect(address)
             self.socket = secured(plain) if settings.TLS else plain
@@ -57,7 +70,7 @@ class Broker:
             plain.close()
             raise
         name = "probe-" + binascii.hexlify(machine.unique_id()).decode()
-        flags, fields = 2, text(name)  # clean session: the probe itself keeps what is open
+        flags, fields = 2 if self.clean else 0, text(name)
         if settings.USERNAME is not None:
             flags |= 0x80
             fields += text(settings.USERNAME)
@@ -70,15 +83,29 @@ class Broker:
         if kind != 0x20 or body[1] != 0:
             why = {4: "wrong name or password", 5: "not allowed"}
             raise OSError("the broker refuses: " + why.get(body[1], "code %d" % body[1]))
+        self.clean = False
+        self.heard, self.pinged = time.ticks_ms(), None
+        self.poll = select.poll()
+        self.poll.register(self.socket, select.POLLIN)
 
-    def publish(self, topic, payload):
-        """Returns when the broker has it; raises OSError otherwise."""
-        self.packet = self.packet % 65535 + 1
-        self.send(0x32, text(topic) + struct.pack(">H", self.packet) + payload.encode())
-        while True:
+    def publish(self, body, again=False):
+        """`body` is a message's bytes after the fixed header. Does not wait for the answer."""
+        self.send(0x3A if again else 0x32, body)
+
+    def answer(self, within_ms):
+        """What the broker says within that time: the identifier of a message that it has now, or 0
+        for anything else; None: nothing. Raises OSError if it seems to be gone."""
+        if self.poll.poll(within_ms):
             kind, body = self.receive()
-            if kind == 0x40 and struct.unpack(">H", body)[0] == self.packet:
-                return
+            self.heard, self.pinged = time.ticks_ms(), None
+            return struct.unpack(">H", body)[0] if kind == 0x40 else 0
+        if self.pinged is not None:
+            if passed_ms(self.pinged) >= PONG_WITHIN_S * 1000:
+                raise OSError("the broker does not answer")
+        elif passed_ms(self.heard) >= NETWORK_WITHIN_S * 1000:
+            self.send(0xC0, b"")
+            self.pinged = time.ticks_ms()
+        return None
 
     def close(self):
         if self.socket is not None:
@@ -196,20 +223,59 @@ def topic_of(rom):
 
 
 class Store:
-    """Readings that the broker does not have yet: [time, number of the sensor, value]."""
+    """Readings that the broker does not have yet: (time, number of the sensor, value)."""
 
     def __init__(self):
-        self.kept = []
+        self.unsent = []
+        self.flying = []  # [packet identifier, bytes, readings]; bytes None: not to be sent again
+        self.packet = 0
         self.most = MOST_KEPT_ASLEEP if settings.DEEP_SLEEP else MOST_KEPT
+
+    @property
+    def kept(self):
+        return [one for _, _, some in self.flying for one in some] + self.unsent
 
     def add(self, now, values):
         for number, value in values:
-            self.kept.append((now, number, value))
-        del self.kept[: max(0, len(self.kept) - self.most)]  # the oldest go
+            self.unsent.append((now, number, value))
+        flying = sum(len(some) for _, _, some in self.flying)
+        del self.unsent[: max(0, flying + len(self.unsent) - self.most)]  # the oldest go
+
+    def next(self):
+        """The oldest unsent reading with the next ones of its sensor."""
+        number = self.unsent[0][1]
+        return [one for one in self.unsent if one[1] == number][:IN_ONE_PACK]
+
+    def sent(self, some, make):
+        """They fly. `make` gives their bytes for an identifier, and whether the bytes will still be
+        true when they are sent again. Returns the bytes."""
+        self.packet = self.packet % 65535 + 1
+        body, lasting = make(self.packet)
+        self.flying.append([self.packet, body if lasting else None, some])
+        self.drop(some)
+        return body
+
+    def drop(self, some):
+        self.unsent = [one for one in self.unsent if one not in some]
+
+    def landed(self, packet):
+        self.flying = [one for one in self.flying if one[0] != packet]
+
+    def fallen(self):
+        """The connection ended. What flew is to be sent again: as it was, or else as new."""
+        self.unsent = [
+            one for _, body, some in self.flying if body is None for one in some
+        ] + self.unsent
+        self.flying = [one for one in self.flying if one[1] is not None]
 
     def shift(self, seconds):
         """The clock was set: what was taken before it moves along."""
-        self.kept = [(at + seconds, number, value) for at, number, value in self.kept]
+        if seconds:
+            self.unsent = [(at + seconds, number, value) for at, number, value in self.unsent]
+            self.flying = [
+                [packet, None, [(at + seconds, number, value) for at, number, value in some]]
+                for packet, _, some in self.flying
+            ]
 
     def to_bytes(self, roms):
         """For the memory that outlasts deep sleep: the sensors, then the readings."""
@@ -226,7 +292,7 @@ class Store:
         start = 1 + 8 * data[0]
         roms = [bytes(data[at : at + 8]) for at in range(1, start, 8)]
         for at in range(start, len(data) - RECORD_BYTES + 1, RECORD_BYTES):
-            self.kept.append(struct.unpack(RECORD_FORMAT, data[at : at + RECORD_BYTES]))
+            self.unsent.append(struct.unpack(RECORD_FORMAT, data[at : at + RECORD_BYTES]))
         return roms
 
 
@@ -244,6 +310,14 @@ def pack(readings, name, now):
     return json.dumps(records)
 
 
+def message(packet, rom, some):
+    """The bytes after the fixed header, and whether they may be sent again later: an age would no
+    longer be true."""
+    now = int(time.time())
+    body = text(topic_of(rom)) + struct.pack(">H", packet) + pack(some, name_of(rom), now).encode()
+    return body, now > SURELY_SET
+
+
 class Probe:
     def __init__(self):
         self.watchdog = machine.WDT(timeout=WATCHDOG_MS)
@@ -251,7 +325,8 @@ class Probe:
         self.broker = Broker()
         self.sensors = Sensors()
         self.store = Store()
-        self.clock_set_at = None
+        self.clock_set = None  # ticks
+        self.answered = 0  # ticks of the last acknowledgement, or of sending when nothing flew
         if settings.DEEP_SLEEP:
             self.sensors.known = self.store.from_bytes(machine.RTC().memory())
 
@@ -263,24 +338,56 @@ class Probe:
         if settings.DEEP_SLEEP and len(self.store.kept) < sensors * settings.SEND_EVERY:
             return
         try:
+            self.join_wifi()
+            self.set_clock()
+            if self.broker.socket is None:
+                self.connect()
             self.send()
         except (OSError, ValueError) as error:  # the network's faults and TLS's
-            print("Not sent:", error, "-", len(self.store.kept), "readings are kept.")
-            self.broker.close()
+            self.hang_up(error)
+
+    def connect(self):
+        self.store.fallen()
+        self.broker.connect()
+        self.answered = time.ticks_ms()
+        for _, body, _ in self.store.flying:
+            self.broker.publish(body, again=True)
+
+    def hang_up(self, error):
+        print("Not sent:", error, "-", len(self.store.kept), "readings are kept.")
+        self.broker.close()
 
     def send(self):
-        self.join_wifi()
-        self.set_clock()
-        if self.broker.socket is None:
-            self.broker.connect()
-        while self.store.kept:
+        while self.store.unsent and len(self.store.flying) < MOST_FLYING:
             self.watchdog.feed()
-            number = self.store.kept[0][1]
-            some = [one for one in self.store.kept if one[1] == number][:IN_ONE_PACK]
-            rom = self.sensors.known[number] if number < len(self.sensors.known) else None
-            if rom is not None:
-                self.broker.publish(topic_of(rom), pack(some, name_of(rom), int(time.time())))
-            self.store.kept = [one for one in self.store.kept if one not in some]
+            some = self.store.next()
+            number = some[0][1]
+            if number >= len(self.sensors.known):
+                self.store.drop(some)
+                continue
+            rom = self.sensors.known[number]
+            if not self.store.flying:
+                self.answered = time.ticks_ms()
+            self.broker.publish(self.store.sent(some, lambda packet: message(packet, rom, some)))
+
+    def listen(self, within_ms):
+        """Takes what the broker acknowledges, for so long at most, and sends what waits."""
+        begun = time.ticks_ms()
+        while self.store.flying and self.broker.socket is not None:
+            self.watchdog.feed()
+            left = within_ms - passed_ms(begun)
+            if left <= 0:
+                return
+            try:
+                packet = self.broker.answer(min(left, 1000))
+                if packet:
+                    self.store.landed(packet)
+                    self.answered = time.ticks_ms()
+                    self.send()
+                elif passed_ms(self.answered) >= ANSWER_WITHIN_S * 1000:
+                    raise OSError("the broker does not acknowledge")
+            except (OSError, ValueError) as error:
+                self.hang_up(error)
 
     def join_wifi(self):
         self.wifi.active(True)
@@ -288,17 +395,17 @@ class Probe:
             return
         self.broker.close()
         self.wifi.connect(settings.WIFI_NAME, settings.WIFI_PASSWORD)
-        until = time.time() + WIFI_WITHIN_S
+        begun = time.ticks_ms()
         while not self.wifi.isconnected():
-            if time.time() > until:
+            if passed_ms(begun) >= WIFI_WITHIN_S * 1000:
                 raise OSError("no Wi-Fi")
             self.watchdog.feed()
             time.sleep(0.2)
 
     def set_clock(self):
-        now = int(time.time())
-        if self.clock_set_at is not None and now - self.clock_set_at < CLOCK_EVERY_S:
+        if self.clock_set is not None and passed_ms(self.clock_set) < CLOCK_EVERY_S * 1000:
             return
+        now = int(time.time())
         if settings.DEEP_SLEEP and now > SURELY_SET and now % CLOCK_EVERY_S > 600:
             return  # the clock runs on in deep sleep; asking at each wake would cost the battery
         try:
@@ -306,27 +413,38 @@ class Probe:
         except (OSError, OverflowError):
             return  # no internet: times are sent as before now
         self.store.shift(int(time.time()) - now)
-        self.clock_set_at = int(time.time())
+        self.clock_set = time.ticks_ms()
 
-    def sleep(self, started):
-        rest = settings.EVERY_S - (time.time() - started)
+    def rest(self, started):
+        """Until the next round is due."""
         if settings.DEEP_SLEEP:
+            self.listen(ANSWER_WITHIN_S * 1000)
             self.broker.close()
             machine.RTC().memory(self.store.to_bytes(self.sensors.known))
-            machine.deepsleep(max(1, int(rest * 1000)))
-        while rest > 0:
+            machine.deepsleep(max(1, left_ms(started)))
+            return
+        while left_ms(started) > 0:
             self.watchdog.feed()
-            time.sleep(min(rest, 10))
-            rest -= 10
+            self.listen(left_ms(started))
+            time.sleep(max(0, min(left_ms(started), 10000)) / 1000)
+
+
+def passed_ms(begun):
+    """Since those ticks; the clock may have been set meanwhile."""
+    return time.ticks_diff(time.ticks_ms(), begun)
+
+
+def left_ms(started):
+    return int(settings.EVERY_S * 1000) - passed_ms(started)
 
 
 def run(rounds=None):
     """For ever, or so many rounds."""
     probe = Probe()
     while rounds is None or rounds > 0:
-        started = time.time()
+        started = time.ticks_ms()
         probe.round()
-        probe.sleep(started)
+        probe.rest(started)
         rounds = None if rounds is None else rounds - 1
     return probe
 

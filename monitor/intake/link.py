@@ -75,6 +75,10 @@ class BrokerLink(Protocol):
         """Deliveries the broker sends before it waits for acknowledgements: commit before this
         many are open, or nothing more comes."""
 
+    @property
+    def hold_s(self) -> float:
+        """How long an acknowledgement may be held back for the sake of the card."""
+
     def acknowledge(self, tokens: Iterable[AckToken | None]) -> int:
         """Tell the broker that these are on disk; tokens of an earlier connection are dropped.
         How many were sent."""

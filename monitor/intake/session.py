@@ -15,6 +15,7 @@ from collections import OrderedDict, deque
 from collections.abc import Callable, Iterable, Sequence
 from contextlib import suppress
 from functools import wraps
+from math import inf
 from typing import Any
 
 import paho.mqtt.client as paho
@@ -113,6 +114,11 @@ class Session:
     def window(self) -> int:
         """Deliveries the broker sends before it waits for acknowledgements."""
         return WINDOW if self._protocol is _MQTT5 else WINDOW_311
+
+    @property
+    def hold_s(self) -> float:
+        """The broker has acknowledged to the probe already, and waits for ever."""
+        return inf
 
     @property
     def hears(self) -> bool:

@@ -9,9 +9,13 @@ A broker may allow fewer in flight than we believe. Then a wait ends by age with
 number each time, and as soon as those are acknowledged the held-back ones arrive at once: the
 window is learned from that, so that a backlog flows at the pace of the disk. Where messages come
 quickly that wait is cut short: as many as a usual window are pending, and by the pace so far
-twice as many should have come."""
+twice as many should have come.
+
+The built-in broker has the probes themselves wait, and a probe's program waits for so long only
+before it says everything again. Hence `hold_s`, which no setting stretches."""
 
 from dataclasses import dataclass
+from math import inf
 
 AT_ONCE_S = 0.5  # arrivals this soon after acknowledgements were held back by the window
 FORGET_S = 3600.0  # a learned window is tried again at full width after this
@@ -26,6 +30,7 @@ class Pacing:
 
     window: int = 20
     longest_s: float = 25.0
+    hold_s: float = inf  # whoever waits for an acknowledgement lives with this much
     _learned: int | None = None
     _learned_tick: float = 0.0
     _small: int = 0  # size of the last commit that ended by age
@@ -39,6 +44,10 @@ class Pacing:
     def full_at(self) -> int:
         """This many pending messages are worth a commit."""
         return max(1, min(self.window, self._learned or self.window) * 9 // 10)
+
+    @property
+    def _longest_s(self) -> float:
+        return min(self.longest_s, self.hold_s)
 
     def arrived(self, tick: float, count: int = 1) -> None:
         """Messages came in."""
@@ -65,7 +74,7 @@ class Pacing:
             return True
         if pending <= 0:
             return oldest_age_s >= self.longest_s
-        if oldest_age_s >= self.longest_s:
+        if oldest_age_s >= self._longest_s:
             return True
         if self._suspected(pending) and oldest_age_s >= self._stalled_after_s(pending):
             return not more_waiting
@@ -75,7 +84,7 @@ class Pacing:
         """How long a writer may sleep before `due` turns true by age alone."""
         if pending >= self.full_at:
             return 0.0
-        longest_s = self.longest_s
+        longest_s = self._longest_s if pending else self.longest_s
         if self._suspected(pending):
             longest_s = min(longest_s, self._stalled_after_s(pending))
         return max(0.0, longest_s - oldest_age_s)

@@ -12,6 +12,7 @@ from monitor.brooding.batch import LEDGER_KINDS, Ledger
 from monitor.brooding.objection import Objection, objection
 from monitor.intake.payload import Rejected, read, read_all
 from monitor.intake.refused import RefusedRecord, excerpt
+from monitor.intake.repeated import StampedMemory
 from monitor.intake.router import Router
 from monitor.journal.records import (
     Batch,
@@ -69,6 +70,7 @@ class Core:
         self.engine = Engine(site, start)
         self.router = Router(site.all_probes)
         self.refused = RefusedRecord()
+        self.stamped = StampedMemory()
         self._now = start
         self._plan = Plan(site, contacts, policy, look=lambda: self.status(self._now))
         self._next_entry_number = next_entry_number
@@ -97,7 +99,8 @@ class Core:
                 self._heard(read(payload, probe, received, arrived), topic, payload, clock_sure)
             else:
                 for outcome in read_all(payload, probe, received, arrived=arrived):
-                    self._heard(outcome, topic, payload, clock_sure)
+                    if not self._is_repeated(outcome, received):
+                        self._heard(outcome, topic, payload, clock_sure)
         return bool(probes)
 
     def refuse(self, topic: str, reason: str, payload: bytes, at: float) -> None:
@@ -261,6 +264,12 @@ class Core:
         self.restore(kept, 0.0)
 
     # -- inside
+
+    def _is_repeated(self, outcome: Reading | BadValue | Rejected, received: Moment) -> bool:
+        # What has no stamp got the time of its message, and is always new.
+        if not isinstance(outcome, Reading) or outcome.at == received.at:
+            return False
+        return self.stamped.is_repeated(outcome.probe, outcome.at, outcome.temp_c)
 
     def _heard(
         self, outcome: Reading | BadValue | Rejected, topic: str, payload: bytes, clock_sure: bool

@@ -24,7 +24,7 @@ from monitor.watch.events import BadValue, Entry, Moment, Reading, State
 log = logging.getLogger(__name__)
 T = TypeVar("T")
 
-PACE_FROM_S = 900.0  # a probe's usual interval is read from this much of its latest record
+PACE_FROM_S = 900.0  # a probe's pace, and what it may repeat, is read from so much of its record
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -173,7 +173,8 @@ def _held(core: Core, reader: JournalReader) -> HeldTimes:
         last = latest.get(probe.key)
         if last is None:
             continue
-        times, _ = reader.readings_plain(probe.key, last.at - PACE_FROM_S, last.at + 1.0)
+        times, temps = reader.readings_plain(probe.key, last.at - PACE_FROM_S, last.at + 1.0)
+        core.stamped.recall(probe.key, zip(times, temps, strict=True))
         between = (times[-1] - times[0]) / (len(times) - 1) if len(times) > 1 else None
         held.recall(probe.topic, last.at, between)
     return held

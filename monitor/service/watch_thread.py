@@ -106,6 +106,7 @@ class WatchThread:
         """Where acknowledgements go."""
         self._link = link
         self.set_window(link.window)
+        self._pacing.hold_s = link.hold_s
 
     def start(self) -> None:
         """Begins to watch."""

@@ -1,19 +1,23 @@
-"""The MicroPython program of deploy/probe, on stand-ins for the board and against a real broker."""
+"""The MicroPython program of deploy/probe, on stand-ins for the board and against real brokers:
+Mosquitto, and the one inside the service, which acknowledges only what is on the disk."""
 
 import ast
 import os
 import shutil
+import signal
 import subprocess
 import sys
 import time
 from pathlib import Path
 
 import pytest
-from support.links import clock, listening
+from support.builtin import running
+from support.links import clock, eventually, listening
 from support.mosquitto import Mosquitto, needs_mosquitto
 from support.probe_board import GOOD, PROBE, ROM, board
 
 from monitor.intake.payload import read_all
+from monitor.intake.redelivered import RedeliveryMemory
 from monitor.site import Place, Probe
 from monitor.watch.events import BadValue, Reading
 
@@ -28,6 +32,12 @@ FLOOR = Probe(key="porch/floor", brooder="porch", name="floor", topic=TOPIC, pla
 def broker(tmp_path):
     with Mosquitto(tmp_path / "b") as running:
         yield running
+
+
+def settled(probe):
+    """All that it sent is acknowledged."""
+    probe.listen(30_000)
+    return probe.store.kept == []
 
 
 def outcomes(heard, count):
@@ -48,7 +58,7 @@ def test_readings_come_with_their_time_and_need_no_more_than_the_topic(broker):
         got = outcomes(heard, 3)
         assert [(type(o), o.temp_c) for o in got] == [(Reading, 23.125)] * 3
         assert all(abs(o.at - clock().at) < 60 for o in got)
-        assert probe.store.kept == []
+        assert settled(probe)
         assert there.fed >= 3
         assert broker.log().count("New client connected") == 2, "one connection for all rounds"
 
@@ -72,12 +82,13 @@ def test_what_was_read_without_wifi_is_kept_and_sent_later_in_order(broker):
         assert [o.temp_c for o in got[:50]] == [20 + n / 16 for n in range(50)]
         assert [o.at for o in got] == sorted(o.at for o in got)
         assert clock().at - got[0].at > 450
-        assert probe.store.kept == []
+        assert settled(probe)
 
 
 def test_a_reading_is_forgotten_only_when_the_broker_has_it(broker):
     with board(PORT=broker.port, TOPICS=NAMES) as (_, program):
         probe = program.run(rounds=1)
+        assert settled(probe)
         broker.stop()
         probe.round()
         probe.round()
@@ -85,8 +96,8 @@ def test_a_reading_is_forgotten_only_when_the_broker_has_it(broker):
         broker.start()
         with listening(broker.port, [TOPIC]) as heard:
             probe.round()
+            assert settled(probe)
             assert len(outcomes(heard, 3)) == 3
-        assert probe.store.kept == []
 
 
 def test_a_clock_that_was_never_set_sends_ages_and_is_set_when_there_is_a_network(broker):
@@ -106,6 +117,149 @@ def test_a_clock_that_was_never_set_sends_ages_and_is_set_when_there_is_a_networ
         assert clock().at - old.at == pytest.approx(100, abs=30)
         assert abs(new.at - clock().at) < 60
         assert there.clock_shift_s == 0
+
+
+def test_readings_go_on_while_the_broker_is_slow_to_acknowledge():
+    with running() as broker, board(PORT=broker.port, TOPICS=NAMES) as (there, program):
+        probe = program.Probe()
+        for _ in range(5):
+            probe.round()
+        five = broker.take(5)
+        there.skipped_s += 25.0
+        probe.listen(100)
+        assert probe.broker.socket is not None, "25 s without an answer are no fault"
+        broker.broker.acknowledge([one.token for one in five])
+        assert settled(probe)
+        assert len({one.token.generation for one in five}) == 1, "on one connection"
+        assert not any(one.dup for one in five)
+        assert broker.inbox.take(1, 0.2) == [], "each once"
+
+
+def test_what_was_not_acknowledged_before_the_connection_broke_is_sent_again_as_the_same_message():
+    with running() as broker, board(PORT=broker.port, TOPICS=NAMES) as (there, program):
+        memory = RedeliveryMemory()
+        probe = program.Probe()
+        for sixteenths in range(3):
+            there.pads[ROM] = bytes([0x40 + sixteenths, 0x01]) + GOOD[2:]
+            probe.round()
+        first = broker.take(3)
+        assert not any(memory.already_journaled(one) for one in first)
+        probe.broker.close()  # as a network does that goes away for a moment
+        there.pads[ROM] = GOOD
+        probe.round()
+        again = broker.take(4)
+        assert [(one.payload, one.token.mid) for one in again[:3]] == [
+            (one.payload, one.token.mid) for one in first
+        ]
+        assert [one.dup for one in again] == [True, True, True, False]
+        assert [memory.already_journaled(one) for one in again] == [True, True, True, False]
+        broker.broker.acknowledge([one.token for one in again])
+        assert settled(probe)
+
+
+def test_a_broker_that_never_acknowledges_is_left_after_a_minute_and_the_reading_kept():
+    with running() as broker, board(PORT=broker.port, TOPICS=NAMES) as (there, program):
+        probe = program.Probe()
+        probe.round()
+        broker.take(1)
+        fed = there.fed
+        there.skipped_s += 59.0
+        probe.listen(100)
+        assert probe.broker.socket is not None
+        there.skipped_s += 2.0
+        probe.listen(5000)
+        assert probe.broker.socket is None
+        assert len(probe.store.kept) == 1
+        assert there.fed > fed, "waiting is no hanging"
+
+
+def test_a_broker_that_does_not_even_answer_a_ping_is_left_sooner(broker):
+    with board(PORT=broker.port, TOPICS=NAMES) as (there, program):
+        probe = program.run(rounds=1)
+        assert settled(probe)
+        os.kill(broker.pid, signal.SIGSTOP)
+        try:
+            probe.round()
+            for _ in range(2):  # for the ping, and for its answer
+                there.skipped_s += 25.0
+                probe.listen(1500)
+        finally:
+            os.kill(broker.pid, signal.SIGCONT)
+        assert probe.broker.socket is None
+        assert len(probe.store.kept) == 1
+
+
+def test_many_kept_readings_flow_though_only_a_few_messages_may_be_open():
+    with running() as broker, board(PORT=broker.port, TOPICS=NAMES) as (_, program):
+        probe = program.Probe()
+        for n in range(1000):
+            probe.store.add(int(time.time()) - 10_000 + 10 * n, [(0, 500 + n % 40)])
+        probe.round()
+        assert len(probe.store.flying) == program.MOST_FLYING
+        got = []
+
+        def answered():
+            for one in broker.inbox.take(50, 0.05):
+                got.extend(o.at for o in read_all(one.payload, FLOOR, one.received))
+                broker.broker.acknowledge([one.token])
+            probe.listen(100)
+            return probe.store.kept == []
+
+        eventually(answered, "all of them acknowledged")
+        assert len(got) == len(set(got)) == 1001
+
+
+def test_an_age_is_not_sent_again_later_as_it_was():
+    """Without a clock a message says how long ago; after a minute without network it is untrue."""
+    with running() as broker, board(PORT=broker.port, TOPICS=NAMES) as (there, program):
+        there.clock_shift_s = -int(time.time()) + 1000  # 1000 s after power came
+        there.internet = False
+        probe = program.Probe()
+        probe.round()
+        broker.take(1)
+        probe.broker.close()
+        there.clock_shift_s += 300
+        probe.round()
+        (late, *_) = broker.take(1)
+        oldest = read_all(late.payload, FLOOR, late.received)[0]
+        assert clock().at - oldest.at == pytest.approx(300, abs=30)
+
+
+@pytest.mark.parametrize("asleep", [False, True])
+def test_a_clock_that_is_set_back_an_hour_stops_nothing(broker, asleep):
+    more = {"DEEP_SLEEP": asleep, "SEND_EVERY": 1, "EVERY_S": 10}
+    with (
+        listening(broker.port, [TOPIC]) as heard,
+        board(PORT=broker.port, TOPICS=NAMES, **more) as (there, program),
+    ):
+        there.clock_shift_s = 3600  # until the first answer of the time server
+        program.CLOCK_EVERY_S = 600  # so that a board that sleeps asks as well
+        program.run(rounds=1 if asleep else 3)
+        assert there.clock_shift_s == 0
+        got = outcomes(heard, 1 if asleep else 3)
+        assert all(abs(o.at - clock().at) < 60 for o in got)
+        if asleep:
+            assert 0 < there.slept_ms[-1] <= 10_000
+        else:
+            assert there.skipped_s < 60
+
+
+def test_waiting_for_wifi_ends_though_the_clock_is_set_back():
+    with board() as (there, program):
+        there.wifi = False
+        probe = program.Probe()
+        asked = 0
+
+        def connected():
+            nonlocal asked
+            asked += 1
+            there.clock_shift_s = -3600
+            return False
+
+        probe.wifi.isconnected = connected
+        with pytest.raises(OSError, match="Wi-Fi"):
+            probe.join_wifi()
+        assert asked < 200
 
 
 @pytest.mark.parametrize(
@@ -181,7 +335,9 @@ def test_with_tls_the_probe_checks_the_brokers_certificate(tmp_path):
                 _,
                 program,
             ):
-                assert len(program.run(rounds=1).store.kept) == kept
+                probe = program.run(rounds=1)
+                probe.listen(30_000)
+                assert len(probe.store.kept) == kept
 
 
 MICROPYTHON = shutil.which(
@@ -194,7 +350,9 @@ import settings
 settings.BROKER, settings.PORT, settings.EVERY_S = "127.0.0.1", {port}, 0
 settings.TOPICS = {names!r}
 import main
-assert main.run(3).store.kept == []
+probe = main.run(3)
+probe.listen(30000)
+assert probe.store.kept == []
 """
 
 
@@ -227,7 +385,7 @@ def test_the_program_keeps_to_what_micropython_has():
     tree = ast.parse(Path(PROBE / "main.py").read_text(), feature_version=(3, 7))
     for node in ast.walk(tree):
         assert not isinstance(node, ast.Match | ast.NamedExpr | ast.AnnAssign)
-    allowed = {"binascii", "json", "socket", "struct", "time", "ssl"}
+    allowed = {"binascii", "json", "select", "socket", "struct", "time", "ssl"}
     allowed |= {"machine", "network", "ntptime", "onewire", "ds18x20", "settings"}
     imported = {
         alias.name

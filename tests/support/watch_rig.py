@@ -78,6 +78,7 @@ class FarEnd:
 
     state = BrokerState(link=Link.CONNECTED, words="well", since=Moment(0, 0))
     window = 20
+    hold_s = 60.0
 
     def __init__(self) -> None:
         self.acknowledged: list[int] = []

@@ -27,6 +27,15 @@ def test_a_lone_message_waits_no_longer_than_stated() -> None:
     assert pacing.wait_s(pending=18, oldest_age_s=0.0) == 0.0
 
 
+def test_a_probe_that_waits_itself_is_not_held_back_for_longer_than_it_lives_with() -> None:
+    pacing = Pacing(longest_s=60.0, hold_s=15.0)
+    assert not pacing.due(pending=1, oldest_age_s=14.9)
+    assert pacing.due(pending=1, oldest_age_s=15.0)
+    assert pacing.wait_s(pending=1, oldest_age_s=10.0) == 5.0
+    assert not pacing.due(pending=0, oldest_age_s=15.0), "nobody waits for these"
+    assert Pacing(longest_s=5.0, hold_s=15.0).due(pending=1, oldest_age_s=5.0)
+
+
 def test_a_narrower_window_at_the_broker_is_learned_so_that_a_backlog_flows() -> None:
     """A broker that sends four ahead: without learning each four would take 25 s."""
     pacing = Pacing(window=20, longest_s=25.0)

@@ -1,0 +1,62 @@
+"""The built-in broker in a loop of its own thread, as the service has it, and what came into its
+inbox.
+
+with running() as broker: (one,) = broker.take(1); broker.broker.acknowledge([one.token])"""
+
+import asyncio
+import contextlib
+import threading
+from collections.abc import Iterator
+
+from support.links import clock, eventually
+
+from monitor.intake.builtin import BuiltInBroker
+from monitor.intake.inbox import Delivery, Inbox
+from monitor.intake.unclaimed import Unclaimed
+
+FLOOR = "brooder/porch/floor"
+
+
+class Running:
+    """A built-in broker in a loop of its own thread, as the service has it."""
+
+    def __init__(self, **more: object) -> None:
+        self.inbox = more.pop("inbox", Inbox())
+        self.unclaimed = Unclaimed()
+        self.broker = BuiltInBroker(
+            topics=[FLOOR, "brooder/acknowledge"],
+            inbox=self.inbox,
+            clock=clock,
+            port=0,
+            unclaimed=self.unclaimed,
+            guarded=["brooder/acknowledge"],
+            **more,
+        )
+        self.loop = asyncio.new_event_loop()
+        self._thread = threading.Thread(target=self.loop.run_forever, daemon=True)
+        self._thread.start()
+        asyncio.run_coroutine_threadsafe(self.broker.start(), self.loop).result(30)
+
+    @property
+    def port(self) -> int:
+        return self.broker.port
+
+    def take(self, count: int) -> list[Delivery]:
+        taken: list[Delivery] = []
+        eventually(lambda: taken.extend(self.inbox.take(9, 0.2)) or len(taken) >= count, "messages")
+        return taken
+
+    def stop(self) -> None:
+        asyncio.run_coroutine_threadsafe(self.broker.stop(), self.loop).result(30)
+        self.loop.call_soon_threadsafe(self.loop.stop)
+        self._thread.join(30)
+        self.loop.close()
+
+
+@contextlib.contextmanager
+def running(**more: object) -> Iterator[Running]:
+    one = Running(**more)
+    try:
+        yield one
+    finally:
+        one.stop()
