@@ -1,30 +1,35 @@
 """amqtt's broker with the edges that a night on a home network needs. Used by intake.builtin alone.
 
-What is added: a publisher's acknowledgement waits for the journal (`Gate.admit`), rights, silent
-clients are dropped, and packets, retained messages, subscriptions and queues are bounded. amqtt's
-protected methods named here are pinned by tests/live/test_intake_builtin.py."""
+What is added: a publisher's acknowledgement waits for the journal (`Gate.admit`), nobody touches a
+session before the password is known to be right, rights, silent clients are dropped, and packets,
+sessions, retained messages, subscriptions and queues are bounded. amqtt's protected methods named
+here are pinned by tests/live/test_intake_builtin.py."""
 
 import asyncio
 import logging
 import socket
+from contextlib import suppress
 from typing import Any, Protocol
 
-from amqtt.adapters import StreamReaderAdapter, StreamWriterAdapter
-from amqtt.broker import Broker
+from amqtt.broker import Broker, Server
 from amqtt.contexts import Action, BrokerConfig, ListenerConfig
 from amqtt.errors import AMQTTError
+from amqtt.mqtt.connack import IDENTIFIER_REJECTED, NOT_AUTHORIZED, ConnackPacket
 from amqtt.mqtt.disconnect import DisconnectPacket
-from amqtt.mqtt.packet import CONNECT
 from amqtt.mqtt.protocol.broker_handler import BrokerProtocolHandler
 from amqtt.mqtt.publish import PublishPacket
 from amqtt.session import OutgoingApplicationMessage, Session
+
+from monitor.intake.bounded_stream import BoundedReader, BoundedWriter
 
 log = logging.getLogger(__name__)
 
 REFUSED_MQTT5 = bytes([0x20, 3, 0, 0x84, 0])  # CONNACK, unsupported protocol version
 FIRST_PACKET_WITHIN_S = 10.0
+END_WITHIN_S = 5.0  # for a connection that a newer one replaces
 MOST_CONNECTIONS = 100
-LARGEST_PACKET = 128 * 1024  # twice the largest payload that is read
+MOST_SESSIONS = 200  # with those that are kept for clients that went away
+LONGEST_NAME = 256  # of a client; MQTT 3.1.1, section 3.1.3.1, asks for 23
 MOST_RETAINED = 500
 LARGEST_RETAINED = 4096
 MOST_SUBSCRIPTIONS = 50  # of one client
@@ -45,39 +50,12 @@ class Gate(Protocol):
         """Rights on a topic."""
 
 
+class _Refused(Exception):
+    """Turned away with this code of CONNACK."""
+
+
 class Overrun(Exception):
     """The journal is too far behind: end the connection, the probe will send again."""
-
-
-class _BoundedReader(StreamReaderAdapter):  # type: ignore[misc]
-    """Refuses to collect a packet of up to 256 MB because a client announced it."""
-
-    _ahead = b""
-    _over = False
-
-    async def read(self, n: int = -1) -> bytes:
-        # amqtt takes this for the end of the stream, but goes on with what follows a packet that
-        # ended early; so once over, it stays over.
-        if self._over or n > LARGEST_PACKET:
-            self._over = True
-            raise ConnectionResetError(f"packet of {n} bytes")
-        ahead, self._ahead = self._ahead[:n], self._ahead[n:]
-        if len(ahead) == n:
-            return ahead
-        more: bytes = await super().read(n - len(ahead))
-        return ahead + more
-
-    async def protocol_level(self) -> int:
-        """Of the CONNECT that comes first, which stays to be read. 0: it is none."""
-        start: bytes = await super().read(2)
-        while start[-1] & 0x80 and len(start) < 5:  # the length's further bytes
-            start += await super().read(1)
-        if start[0] >> 4 != CONNECT:
-            self._ahead = start
-            return 0
-        header: bytes = await super().read(7)  # length and name of the protocol, its level
-        self._ahead = start + header
-        return header[6] if header[:6] == b"\x00\x04MQTT" else 0
 
 
 class _Handler(BrokerProtocolHandler):  # type: ignore[misc]
@@ -85,6 +63,7 @@ class _Handler(BrokerProtocolHandler):  # type: ignore[misc]
 
     gate: Gate
     connection: int
+    ended: asyncio.Event
     _unsent = 0
     _left = False
     _farewell: DisconnectPacket | None = None
@@ -157,37 +136,93 @@ class HardenedBroker(Broker):  # type: ignore[misc]
         stream = writer.get_extra_info("socket")
         if stream is not None:  # a client without keep-alive that vanished is found out as well
             stream.setsockopt(socket.SOL_SOCKET, socket.SO_KEEPALIVE, 1)
-        await self._client_connected(
-            listener_name, _BoundedReader(reader), StreamWriterAdapter(writer)
-        )
+        await self._client_connected(listener_name, BoundedReader(reader), BoundedWriter(writer))
 
     async def _initialize_client_session(
         self,
-        reader: _BoundedReader,
-        writer: StreamWriterAdapter,
+        reader: BoundedReader,
+        writer: BoundedWriter,
         remote_address: str,
         remote_port: int,
     ) -> tuple[BrokerProtocolHandler, Session]:
+        # Not amqtt's own: that ends or takes over the session of the name before it asks for the
+        # password, so that anybody could throw anybody out.
         try:
             async with asyncio.timeout(FIRST_PACKET_WITHIN_S):
                 await _refuse_mqtt5(reader, writer)
-                _, client = await super()._initialize_client_session(
-                    reader, writer, remote_address, remote_port
+                _, asked = await BrokerProtocolHandler.init_from_connect(
+                    reader, writer, self.plugins_manager
                 )
+            client = await self._let_in(asked)
+        except _Refused as refused:
+            writer.write(ConnackPacket.build(0, refused.args[0]).to_bytes())
+            await writer.close()
+            raise AMQTTError("refused") from refused
         except Exception as error:
             # Whatever a stranger sends first must cost no more than its own connection.
             await writer.close()
             raise AMQTTError(str(error)) from error
-        client.remote_address = remote_address
         client.keep_alive = int(client.keep_alive * 1.5)  # the grace MQTT gives
         handler = _Handler(self.plugins_manager, loop=self._loop)
         self._connections += 1
         handler.gate, handler.connection = self._gate, self._connections
+        handler.ended = asyncio.Event()
         return handler, client
 
-    async def _authenticate(self, session: Session, _: ListenerConfig) -> bool:
-        session.is_anonymous = not session.username
-        return self._gate.authenticate(session)
+    async def _let_in(self, asked: Session) -> Session:
+        """The session that the client goes on with: its old one, or the new one `asked`. Nothing
+        is awaited between the last look at the sessions and the return, after which amqtt notes
+        the session as connected. Raises _Refused."""
+        asked.is_anonymous = not asked.username
+        if not self._gate.authenticate(asked):
+            raise _Refused(NOT_AUTHORIZED)
+        asked.password = None
+        name = asked.client_id
+        if len(name) > LONGEST_NAME:
+            raise _Refused(IDENTIFIER_REJECTED)
+        while True:
+            known, handler = self._sessions.get(name, (None, None))
+            if known is None or not known.transitions.is_connected():
+                break
+            if known.username != asked.username:
+                raise _Refused(IDENTIFIER_REJECTED)
+            await _end(handler)  # MQTT 3.1.1, section 3.1.4: the newer connection stays
+        kept = known is not None and known.username == asked.username and not known.clean_session
+        if kept and not asked.clean_session:
+            _renew(known, asked)
+            return known
+        await self._delete_session(name)
+        if len(self._sessions) >= MOST_SESSIONS:
+            await self._delete_session(self._longest_away())
+        return asked
+
+    def _longest_away(self) -> str:
+        """The client whose session goes first; connections are fewer than sessions."""
+        _, name = min(
+            (session.last_disconnect_time or 0, str(name))
+            for name, (session, _) in self._sessions.items()
+            if not session.transitions.is_connected()
+        )
+        return name
+
+    async def _handle_client_session(  # noqa: PLR0917 - as amqtt has it
+        self,
+        reader: BoundedReader,
+        writer: BoundedWriter,
+        client_session: Session,
+        handler: _Handler,
+        server: Server,
+        listener_name: str,
+    ) -> None:
+        try:
+            await super()._handle_client_session(
+                reader, writer, client_session, handler, server, listener_name
+            )
+        finally:
+            handler.ended.set()
+
+    async def _authenticate(self, _session: Session, _: ListenerConfig) -> bool:
+        return True  # nobody comes so far without: _let_in
 
     async def _topic_filtering(self, session: Session, topic: str, action: Action) -> bool:
         return self._gate.may(session, topic, action)
@@ -240,7 +275,31 @@ class HardenedBroker(Broker):  # type: ignore[misc]
             await super()._retain_broadcast_message(broadcast, qos, target_session)
 
 
-async def _refuse_mqtt5(reader: _BoundedReader, writer: StreamWriterAdapter) -> None:
+async def _end(handler: _Handler) -> None:
+    """Ends a connection, with its last will; returns when its session is free. Raises TimeoutError:
+    the client may try again."""
+    await handler.handle_connection_closed()
+    with suppress(TimeoutError):
+        async with asyncio.timeout(END_WITHIN_S):
+            await handler.ended.wait()
+            return
+    if handler.writer is not None:
+        handler.writer.abort()
+    async with asyncio.timeout(END_WITHIN_S):
+        await handler.ended.wait()
+
+
+def _renew(known: Session, asked: Session) -> None:
+    """What a new connection says about itself replaces what the one before said."""
+    known.will_flag, known.will_topic = asked.will_flag, asked.will_topic
+    known.will_message, known.will_qos = asked.will_message, asked.will_qos
+    known.will_retain = asked.will_retain
+    known.keep_alive = asked.keep_alive
+    known.remote_address, known.remote_port = asked.remote_address, asked.remote_port
+    known.parent = 1
+
+
+async def _refuse_mqtt5(reader: BoundedReader, writer: BoundedWriter) -> None:
     # amqtt would take MQTT 5's properties for a name and wait for the rest of it.
     if await reader.protocol_level() == 5:
         writer.write(REFUSED_MQTT5)

@@ -1,0 +1,128 @@
+"""The built-in broker and those who mean ill: without a password nobody touches anything, with one
+nobody gets beyond his rights, and nobody fills the memory."""
+
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from support.builtin import FLOOR, Running, running
+from support.links import eventually
+from support.mqtt_wire import NAME_REFUSED, REFUSED, Client
+
+from monitor.intake.rights import Rights, password_line
+
+pytestmark = pytest.mark.live
+
+RIGHTS = """
+user porch
+topic write brooder/porch/floor
+user house
+topic read brooder/siren
+topic read brooder/alarms/#
+"""
+PORCH = {"user": "porch", "password": "chicks"}
+HOUSE = {"user": "house", "password": "night"}
+
+
+@pytest.fixture
+def broker(tmp_path: Path) -> Iterator[Running]:
+    passwords = [password_line(**PORCH), password_line(**HOUSE)]
+    (tmp_path / "passwords").write_text("\n".join(passwords) + "\n")
+    (tmp_path / "rights").write_text(RIGHTS)
+    rights = Rights.from_files(tmp_path / "passwords", tmp_path / "rights")
+    with running(rights=rights) as one:
+        yield one
+
+
+def sessions(broker: Running) -> int:
+    assert broker.broker._broker is not None
+    return len(broker.broker._broker.sessions)
+
+
+def says(probe: Client, broker: Running, number: int) -> None:
+    """A reading on the probe's connection, acknowledged."""
+    probe.publish(FLOOR, b"33.4", number)
+    (one,) = broker.take(1)
+    broker.broker.acknowledge([one.token])
+    assert probe.receive() == (0x40, number.to_bytes(2, "big"))
+
+
+@pytest.mark.parametrize("clean", [True, False])
+@pytest.mark.parametrize("stranger_clean", [True, False])
+@pytest.mark.parametrize("password", ["wrong", None])
+def test_a_stranger_with_a_probes_name_and_no_right_password_changes_nothing(
+    broker, clean, stranger_clean, password
+):
+    with Client(broker.port, "board", clean=clean, **PORCH) as probe:
+        says(probe, broker, 1)
+        for user in ("porch", "nobody"):
+            with Client(
+                broker.port, "board", user=user, password=password, clean=stranger_clean
+            ) as stranger:
+                assert stranger.code == REFUSED
+        says(probe, broker, 2)
+        time.sleep(1.5)  # the broker looks through its sessions each second
+        says(probe, broker, 3)
+
+
+def test_another_user_does_not_get_a_name_that_is_in_use(broker):
+    with Client(broker.port, "board", clean=False, **PORCH) as probe:
+        with Client(broker.port, "board", clean=False, **HOUSE) as other:
+            assert other.code == NAME_REFUSED
+        says(probe, broker, 1)
+
+
+def test_another_user_does_not_get_what_waits_for_the_one_before(broker):
+    house = Client(broker.port, "house", clean=False, **HOUSE)
+    house.send(0x82, b"\x00\x01\x00\x0dbrooder/siren\x01")
+    assert house.receive() == (0x90, b"\x00\x01\x01")
+    house.leave()
+    eventually(lambda: not _connected(broker, "house"), "gone")
+    broker.broker.publish("brooder/siren", b"on")
+    with Client(broker.port, "house", clean=False, **PORCH) as other:
+        assert (other.code, other.session_present) == (0, False)
+        assert other.heard(0.5) == []
+
+
+def _connected(broker: Running, name: str) -> bool:
+    assert broker.broker._broker is not None
+    session, _ = broker.broker._broker.sessions[name]
+    return bool(session.transitions.is_connected())
+
+
+@pytest.mark.parametrize("clean", [True, False])
+def test_a_probe_that_comes_back_replaces_its_half_open_connection_and_stays(broker, clean):
+    with Client(broker.port, "board", clean=clean, **PORCH) as before:
+        before.publish(FLOOR, b"33.4", 1)  # not acknowledged yet
+        (one,) = broker.take(1)
+        with Client(broker.port, "board", clean=clean, **PORCH) as probe:
+            assert (probe.code, probe.session_present) == (0, not clean)
+            assert not before.is_alive()
+            broker.broker.acknowledge([one.token])
+            says(probe, broker, 2)
+            time.sleep(1.5)
+            says(probe, broker, 3)
+
+
+def test_refused_log_ins_are_not_kept(broker):
+    for n in range(300):
+        with Client(
+            broker.port, f"stranger {n}", user="porch", password="w" * 60_000, clean=False
+        ) as stranger:
+            assert stranger.code == REFUSED
+    assert sessions(broker) == 0
+
+
+def test_sessions_that_are_kept_for_clients_are_bounded_and_the_oldest_go(broker):
+    for n in range(250):
+        Client(broker.port, f"name {n}", clean=False, **PORCH).leave()
+    assert sessions(broker) <= 200
+    with Client(broker.port, "name 249", clean=False, **PORCH) as last:
+        assert (last.code, last.session_present) == (0, True)
+
+
+def test_a_name_of_kilobytes_is_refused(broker):
+    with Client(broker.port, "x" * 1000, **PORCH) as long_named:
+        assert long_named.code == NAME_REFUSED
+    assert sessions(broker) == 0
