@@ -21,6 +21,7 @@ from amqtt.mqtt.publish import PublishPacket
 from amqtt.session import OutgoingApplicationMessage, Session
 
 from monitor.intake.bounded_stream import BoundedReader, BoundedWriter
+from monitor.intake.topics import topic_fault
 
 log = logging.getLogger(__name__)
 
@@ -177,6 +178,8 @@ class HardenedBroker(Broker):  # type: ignore[misc]
         if not self._gate.authenticate(asked):
             raise _Refused(NOT_AUTHORIZED)
         asked.password = None
+        if asked.will_flag and not self._may_publish(asked, asked.will_topic):
+            asked.will_flag, asked.will_topic, asked.will_message = False, None, None
         name = asked.client_id
         if len(name) > LONGEST_NAME:
             raise _Refused(IDENTIFIER_REJECTED)
@@ -195,6 +198,10 @@ class HardenedBroker(Broker):  # type: ignore[misc]
         if len(self._sessions) >= MOST_SESSIONS:
             await self._delete_session(self._longest_away())
         return asked
+
+    def _may_publish(self, client: Session, topic: str | None) -> bool:
+        right = topic is not None and topic_fault(topic) is None
+        return right and self._gate.may(client, str(topic), Action.PUBLISH)
 
     def _longest_away(self) -> str:
         """The client whose session goes first; connections are fewer than sessions."""
@@ -237,6 +244,17 @@ class HardenedBroker(Broker):  # type: ignore[misc]
         granted: int = await super().add_subscription(subscription, session)
         return granted
 
+    async def _broadcast_message(
+        self,
+        session: Session | None,
+        topic: str | None,
+        data: bytes | bytearray | None,
+        force_qos: int | None = None,
+    ) -> None:
+        # Of a client's message amqtt has asked already, of its last will it never does.
+        if session is None or self._may_publish(session, topic):
+            await super()._broadcast_message(session, topic, data, force_qos)
+
     async def retain_message(
         self,
         source_session: Session | None,
@@ -244,6 +262,8 @@ class HardenedBroker(Broker):  # type: ignore[misc]
         data: bytes | bytearray | None,
         qos: int | None = None,
     ) -> None:
+        if source_session is not None and not self._may_publish(source_session, topic_name):
+            return
         if source_session is not None and data:  # an empty one deletes
             new = topic_name not in self._retained_messages
             full = new and len(self._retained_messages) >= MOST_RETAINED

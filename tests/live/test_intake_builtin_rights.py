@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from support.builtin import FLOOR, Running, running
 from support.links import eventually
-from support.mqtt_wire import NAME_REFUSED, REFUSED, Client
+from support.mqtt_wire import NAME_REFUSED, REFUSED, Client, Will
 
 from monitor.intake.rights import Rights, password_line
 
@@ -87,8 +87,8 @@ def test_another_user_does_not_get_what_waits_for_the_one_before(broker):
 
 def _connected(broker: Running, name: str) -> bool:
     assert broker.broker._broker is not None
-    session, _ = broker.broker._broker.sessions[name]
-    return bool(session.transitions.is_connected())
+    session, _ = broker.broker._broker.sessions.get(name, (None, None))
+    return session is not None and session.transitions.is_connected()
 
 
 @pytest.mark.parametrize("clean", [True, False])
@@ -103,6 +103,27 @@ def test_a_probe_that_comes_back_replaces_its_half_open_connection_and_stays(bro
             says(probe, broker, 2)
             time.sleep(1.5)
             says(probe, broker, 3)
+
+
+@pytest.mark.parametrize("topic", ["brooder/siren", "brooder/alarms/porch", "brooder/+/floor"])
+@pytest.mark.parametrize("retain", [True, False])
+def test_a_last_will_says_nothing_that_its_client_may_not_say(broker, topic, retain):
+    with Client(broker.port, "house", **HOUSE) as house:
+        for mine in ("brooder/siren", "brooder/alarms/#"):
+            house.subscribe(mine)
+        with Client(broker.port, "board", will=Will(topic, b"on", retain), **PORCH) as probe:
+            says(probe, broker, 1)
+            probe.publish(topic, b"on", 2, retain=retain)
+        eventually(lambda: not _connected(broker, "board"), "gone without a goodbye")
+        broker.broker.publish("brooder/siren", "off", qos=0)
+        assert house.heard(1.0) == [("brooder/siren", b"off")]
+    assert broker.broker._broker.retained_messages.keys() == {"brooder/status"}
+
+
+def test_a_last_will_within_ones_rights_is_said(broker):
+    with Client(broker.port, "board", will=Will(FLOOR, b"33.4", True), **PORCH) as probe:
+        says(probe, broker, 1)
+    eventually(lambda: FLOOR in broker.broker._broker.retained_messages, "its will is kept")
 
 
 def test_refused_log_ins_are_not_kept(broker):
