@@ -4,10 +4,10 @@ Messages come straight from the broker into the inbox, with no second network ho
 QoS 1 message is acknowledged only after `acknowledge`: the journal has it. So the promise is the
 same as with a broker of one's own, as long as the probe keeps what is not acknowledged.
 
-It speaks MQTT 3.1.1. It listens on this machine only, unless it is given another address. Where
-there are password and rights files (those of deploy/mosquitto will do), everyone needs them;
-without, a client of another machine may publish all but the guarded topics: the commands and the
-service's own."""
+It speaks MQTT 3.1.1. It listens on this machine only, unless it is given another address, for which
+the settings want a password file. Where there are password and rights files (those of
+deploy/mosquitto will do), everyone needs them; without, a client of another machine may publish all
+but what is ours: the commands, the alarms, the siren and whatever else the service says."""
 
 import asyncio
 import ipaddress
@@ -52,7 +52,7 @@ class BuiltInBroker:
         port: int = 1883,
         on_state: Callable[[BrokerState], None] = lambda _: None,
         prefix: str = "brooder",
-        guarded: Sequence[str] = (),
+        ours: Callable[[str], bool] = lambda _topic: True,
         rights: Rights | None = None,
         unclaimed: Unclaimed | None = None,
         cert_file: str | None = None,
@@ -64,7 +64,7 @@ class BuiltInBroker:
         self._clock = clock
         self._on_state = on_state
         self._status_topic = f"{prefix}/status"
-        self._guarded = (*guarded, self._status_topic, f"{prefix}/status/#")
+        self._ours = ours  # topics that only the service, or somebody at this machine, may use
         self._rights = rights
         self._unclaimed = unclaimed
         self._tls = (cert_file, key_file)
@@ -212,8 +212,7 @@ class BuiltInBroker:
     def may(self, client: Session, topic: str, action: Action) -> bool:
         """Rights on a topic."""
         if self._rights is None:
-            guarded = action is Action.PUBLISH and any(matches(g, topic) for g in self._guarded)
-            return not guarded or _is_local(client)
+            return action is not Action.PUBLISH or not self._ours(topic) or _is_local(client)
         if action is Action.SUBSCRIBE:  # judged message by message, as Mosquitto does
             return True
         name = client.client_id or ""

@@ -101,7 +101,7 @@ class BrokerSide:
             port=own.port,
             on_state=self._said,
             prefix=self._prefix,
-            guarded=commands_by_mqtt.command_topics(self._prefix),
+            ours=lambda topic: is_ours(topic, self._prefix),
             rights=rights,
             unclaimed=self.unclaimed,
             cert_file=own.cert_file,

@@ -23,6 +23,7 @@ def cross_checks(raw: dict[str, Any]) -> list[Fault]:
         *_reserved_name(raw),
         *_site_probes_are_outside(raw),
         *_rows_in_order(raw),
+        *_open_broker_needs_accounts(raw),
     ]
 
 
@@ -98,6 +99,19 @@ def _site_probes_are_outside(raw: dict[str, Any]) -> Iterator[Fault]:
                 f'is "{place}"; a probe of the whole site must be outside: '
                 "write outside, or list it under its brooder.",
             )
+
+
+def _open_broker_needs_accounts(raw: dict[str, Any]) -> Iterator[Fault]:
+    own = raw.get("built_in_broker")
+    if not isinstance(own, dict) or raw.get("broker") is not None or own.get("accounts_file"):
+        return
+    listen = own.get("listen")
+    if isinstance(listen, str) and listen not in ("127.0.0.1", "::1", "localhost"):
+        yield Fault(
+            "built_in_broker.listen",
+            f'is "{listen}", which opens the broker to the network; that needs accounts_file '
+            '(made with mosquitto_passwd), or write listen = "127.0.0.1".',
+        )
 
 
 def _rows_in_order(raw: dict[str, Any]) -> Iterator[Fault]:

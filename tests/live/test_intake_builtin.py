@@ -154,7 +154,19 @@ def test_a_probe_may_only_write_its_own_topic(rights):
             assert probe.wait(60) == 0
 
 
-def test_without_passwords_only_this_machine_may_give_commands(broker):
+@pytest.mark.parametrize(
+    "topic",
+    [
+        "brooder/acknowledge",
+        "brooder/status",
+        "brooder/status/mark/x",
+        "brooder/siren",
+        "brooder/alarms",
+        "brooder/alarms/porch",
+        "brooder/told",
+    ],
+)
+def test_without_passwords_only_this_machine_may_say_what_is_the_services_to_say(broker, topic):
     class Elsewhere:
         username, client_id, remote_address = None, "x", "192.0.2.7"
 
@@ -162,8 +174,7 @@ def test_without_passwords_only_this_machine_may_give_commands(broker):
         remote_address = "127.0.0.1"
 
     for client, may in ((Elsewhere(), False), (Here(), True)):
-        for topic in ("brooder/acknowledge", "brooder/status", "brooder/status/mark/x"):
-            assert broker.broker.may(client, topic, Action.PUBLISH) is may
+        assert broker.broker.may(client, topic, Action.PUBLISH) is may
         assert broker.broker.may(client, FLOOR, Action.PUBLISH)
 
 

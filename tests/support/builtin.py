@@ -13,6 +13,7 @@ from support.links import clock, eventually
 from monitor.intake.builtin import BuiltInBroker
 from monitor.intake.inbox import Delivery, Inbox
 from monitor.intake.unclaimed import Unclaimed
+from monitor.tell.status_topics import is_ours
 
 FLOOR = "brooder/porch/floor"
 
@@ -29,7 +30,7 @@ class Running:
             clock=clock,
             port=0,
             unclaimed=self.unclaimed,
-            guarded=["brooder/acknowledge"],
+            ours=is_ours,
             **more,
         )
         self.loop = asyncio.new_event_loop()

@@ -305,3 +305,27 @@ def test_what_is_no_secret_is_shown(tmp_path: Path) -> None:
     lines = faults(tmp_path, text)
     assert 'influx.url is "ftp://server:8086"; it must be' in lines[0] + lines[1]
     assert "page is 5; it must be a table [page]." in lines[0] + lines[1]
+
+
+OPEN = '[built_in_broker]\nlisten = "{}"\n'
+
+
+@pytest.mark.parametrize("listen", ["0.0.0.0", "::", "192.168.1.10", "board.local", ""])
+def test_a_broker_that_is_open_to_the_network_needs_accounts(tmp_path: Path, listen: str) -> None:
+    (line,) = faults(tmp_path, GOOD + OPEN.format(listen))
+    assert line.startswith(f'built_in_broker.listen is "{listen}", which opens the broker')
+    assert "accounts_file" in line
+    (line,) = faults(tmp_path, GOOD, {"BROODER_BUILT_IN_BROKER__LISTEN": listen})
+    assert "built_in_broker.listen" in line
+    accounts = OPEN.format(listen) + 'accounts_file = "accounts"\n'
+    assert load_settings(written(tmp_path, GOOD + accounts), {}).file.broker is None
+
+
+@pytest.mark.parametrize("listen", ["127.0.0.1", "::1", "localhost"])
+def test_a_broker_of_this_machine_alone_needs_none(tmp_path: Path, listen: str) -> None:
+    assert load_settings(written(tmp_path, GOOD + OPEN.format(listen)), {})
+
+
+def test_where_another_broker_is_used_the_own_ones_address_does_not_matter(tmp_path: Path) -> None:
+    text = GOOD + OPEN.format("0.0.0.0") + '[broker]\nhost = "localhost"\n'
+    assert load_settings(written(tmp_path, text), {})
