@@ -8,8 +8,10 @@ here are pinned by tests/live/test_intake_builtin.py."""
 import asyncio
 import logging
 import socket
+from collections import deque
+from collections.abc import Callable
 from contextlib import suppress
-from typing import Any, Protocol
+from typing import Any, NamedTuple, Protocol
 
 from amqtt.broker import Broker, Server
 from amqtt.contexts import Action, BrokerConfig, ListenerConfig
@@ -22,6 +24,7 @@ from amqtt.session import OutgoingApplicationMessage, Session
 
 from monitor.intake.bounded_stream import BoundedReader, BoundedWriter
 from monitor.intake.topics import topic_fault
+from monitor.intake.unsent import EACH, MOST_OF_ALL, MOST_OF_ONE, Unsent
 
 log = logging.getLogger(__name__)
 
@@ -34,8 +37,10 @@ LONGEST_NAME = 256  # of a client; MQTT 3.1.1, section 3.1.3.1, asks for 23
 MOST_RETAINED = 500
 LARGEST_RETAINED = 4096
 MOST_SUBSCRIPTIONS = 50  # of one client
-MOST_UNSENT = 500  # to one client that does not read
+READ_WITHIN_S = 30.0  # a client that has not taken a message by then does not read
+PIECE = 64 * 1024  # of what is sent at once to a client that has just come
 SESSION_EXPIRY_S = 7 * 86400
+KEPT = "brooder.kept"  # attribute of a session: bytes that wait for its client to come back
 
 
 class Gate(Protocol):
@@ -65,7 +70,8 @@ class _Handler(BrokerProtocolHandler):  # type: ignore[misc]
     gate: Gate
     connection: int
     ended: asyncio.Event
-    _unsent = 0
+    unsent: Unsent
+    drop: Callable[[int], None]  # ends a connection, this or another
     _left = False
     _farewell: DisconnectPacket | None = None
 
@@ -88,13 +94,16 @@ class _Handler(BrokerProtocolHandler):  # type: ignore[misc]
         retain: bool,
         ack_timeout: int | None = None,
     ) -> OutgoingApplicationMessage:
-        if self._unsent >= MOST_UNSENT:
-            raise AMQTTError("the client does not read")
-        self._unsent += 1
+        for connection in self.unsent.add(self.connection, len(data)):
+            self.drop(connection)
+        limit = asyncio.timeout(READ_WITHIN_S)
         try:
-            return await super().mqtt_publish(topic, data, qos, retain, ack_timeout)
+            async with limit:
+                return await super().mqtt_publish(topic, data, qos, retain, ack_timeout)
         finally:
-            self._unsent -= 1
+            self.unsent.done(self.connection, len(data))
+            if limit.expired():
+                self.drop(self.connection)
 
     async def handle_disconnect(self, disconnect: DisconnectPacket | None) -> None:
         # A client that leaves in its first milliseconds does so before amqtt listens for it; its
@@ -125,6 +134,8 @@ class HardenedBroker(Broker):  # type: ignore[misc]
         )
         self._gate = gate
         self._connections = 0
+        self._unsent = Unsent()
+        self._many_sendings = 1000
 
     @property
     def port(self) -> int:
@@ -168,7 +179,13 @@ class HardenedBroker(Broker):  # type: ignore[misc]
         self._connections += 1
         handler.gate, handler.connection = self._gate, self._connections
         handler.ended = asyncio.Event()
+        handler.unsent, handler.drop = self._unsent, self._drop
         return handler, client
+
+    def _drop(self, connection: int) -> None:
+        for _, handler in list(self._sessions.values()):
+            if handler.connection == connection and handler.writer is not None:
+                handler.writer.abort()
 
     async def _let_in(self, asked: Session) -> Session:
         """The session that the client goes on with: its old one, or the new one `asked`. Nothing
@@ -281,18 +298,66 @@ class HardenedBroker(Broker):  # type: ignore[misc]
         handler = self._get_handler(session)
         if handler is None or all(one.client_id != session.client_id for one, _ in subscribers):
             return
-        sending = [
-            handler.mqtt_publish(topic, kept.data, min(qos, kept.qos or 0), retain=True)
+        wanted = [
+            _Message(topic, kept.data, min(qos, kept.qos or 0), retain=True)
             for topic, kept in list(self._retained_messages.items())
             if self._matches(topic, pattern) and self._gate.may(session, topic, Action.RECEIVE)
         ]
-        await asyncio.gather(*sending, return_exceptions=True)
+        await _send_in_pieces(handler, wanted)
 
     async def _retain_broadcast_message(
         self, broadcast: dict[str, Any], qos: int, target_session: Session
     ) -> None:
-        if target_session.retained_messages.qsize() < MOST_RETAINED:
+        """For a client that is away and has a lasting session."""
+        kept = target_session.attributes.get(KEPT, 0) + len(broadcast["data"]) + EACH
+        of_all = sum(one.attributes.get(KEPT, 0) for one, _ in self._sessions.values())
+        if kept <= MOST_OF_ONE and of_all + len(broadcast["data"]) + EACH <= MOST_OF_ALL:
+            target_session.attributes[KEPT] = kept
             await super()._retain_broadcast_message(broadcast, qos, target_session)
+
+    async def _publish_session_retained_messages(self, session: Session) -> None:
+        waiting = []
+        while not session.retained_messages.empty():
+            one = session.retained_messages.get_nowait()
+            # The flag is for what was kept for new subscribers (MQTT 3.1.1, section 3.3.1.3).
+            waiting.append(_Message(one.topic, one.data, one.qos or 0, retain=False))
+        session.attributes[KEPT] = 0
+        handler = self._get_handler(session)
+        if handler is not None:
+            await _send_in_pieces(handler, waiting)
+
+    async def _run_broadcast(self, running_tasks: deque[asyncio.Task[Any]]) -> None:
+        await super()._run_broadcast(running_tasks)
+        # amqtt lets go of sendings in their order only: behind one that waits for a client, all
+        # that were done since would stay, with their payloads.
+        if len(running_tasks) >= self._many_sendings:
+            open_still = []
+            for sending in running_tasks:
+                if not sending.done():
+                    open_still.append(sending)
+                elif not sending.cancelled():
+                    sending.exception()  # seen
+            running_tasks.clear()
+            running_tasks.extend(open_still)
+            self._many_sendings = 2 * len(open_still) + 1000
+
+
+class _Message(NamedTuple):
+    topic: str
+    data: bytes
+    qos: int
+    retain: bool
+
+
+async def _send_in_pieces(handler: _Handler, messages: list[_Message]) -> None:
+    """One piece after another: all at once they would look like a client that does not read."""
+    piece, size = [], 0
+    for message in messages:
+        piece.append(handler.mqtt_publish(message.topic, message.data, message.qos, message.retain))
+        size += len(message.data) + EACH
+        if size >= PIECE or message is messages[-1]:
+            await asyncio.gather(*piece, return_exceptions=True)
+            piece, size = [], 0
 
 
 async def _end(handler: _Handler) -> None:

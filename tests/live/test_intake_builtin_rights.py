@@ -1,10 +1,12 @@
 """The built-in broker and those who mean ill: without a password nobody touches anything, with one
 nobody gets beyond his rights, and nobody fills the memory."""
 
+import threading
 import time
 from collections.abc import Iterator
 from pathlib import Path
 
+import psutil
 import pytest
 from support.builtin import FLOOR, Running, running
 from support.links import eventually
@@ -32,6 +34,14 @@ def broker(tmp_path: Path) -> Iterator[Running]:
     (tmp_path / "rights").write_text(RIGHTS)
     rights = Rights.from_files(tmp_path / "passwords", tmp_path / "rights")
     with running(rights=rights) as one:
+        yield one
+
+
+@pytest.fixture
+def open_broker(tmp_path: Path) -> Iterator[Running]:
+    """Accounts without rules: everybody who is known may do everything."""
+    (tmp_path / "passwords").write_text(password_line(**HOUSE) + "\n")
+    with running(rights=Rights.from_files(tmp_path / "passwords")) as one:
         yield one
 
 
@@ -141,6 +151,78 @@ def test_sessions_that_are_kept_for_clients_are_bounded_and_the_oldest_go(broker
     assert sessions(broker) <= 200
     with Client(broker.port, "name 249", clean=False, **PORCH) as last:
         assert (last.code, last.session_present) == (0, True)
+
+
+def pump(broker: Running, topic: str, count: int, payload: bytes) -> None:
+    with Client(broker.port, "loud", keep_alive=0, **HOUSE) as loud:
+        for n in range(count):
+            loud.publish(topic, n.to_bytes(4, "big") + payload, n % 60_000 + 1)
+            assert loud.receive()[0] == 0x40
+
+
+def test_clients_that_do_not_read_are_dropped_before_they_fill_the_memory(open_broker):
+    broker = open_broker
+    process = psutil.Process()
+    deaf = [
+        Client(broker.port, f"deaf {n}", keep_alive=0, receive_buffer=4096, **HOUSE)
+        for n in range(5)
+    ]
+    for one in deaf:
+        one.subscribe("junk/#")
+    with Client(broker.port, "reads", keep_alive=0, **HOUSE) as reads:
+        reads.subscribe("junk/#")
+        heard: list[int] = []
+        reading = threading.Thread(target=lambda: heard.extend(numbers(reads, 600)))
+        reading.start()
+        before = process.memory_info().rss
+        pump(broker, "junk/x", 600, b"z" * 100_000)
+        reading.join(120)
+        grown = process.memory_info().rss - before
+        assert heard == list(range(600)), "who reads gets everything"
+    assert grown < 40 << 20
+    assert broker.broker._broker._unsent.total <= 8 << 20
+    for one in deaf:
+        with pytest.raises(ConnectionError):
+            numbers(one, 601)
+
+
+def numbers(client: Client, count: int) -> list[int]:
+    return [int.from_bytes(client.receive()[1][8:12], "big") for _ in range(count)]
+
+
+def test_who_does_not_take_a_message_for_long_is_dropped_though_little_waits(
+    open_broker, monkeypatch
+):
+    monkeypatch.setattr("monitor.intake.hardened.READ_WITHIN_S", 1.0)
+    monkeypatch.setattr("monitor.intake.unsent.MOST_OF_ONE", 1 << 30)
+    with Client(open_broker.port, "deaf", receive_buffer=4096, keep_alive=0, **HOUSE) as deaf:
+        deaf.subscribe("junk/#")
+        pump(open_broker, "junk/x", 100, b"z" * 100_000)
+        eventually(lambda: not _connected(open_broker, "deaf"), "dropped")
+
+
+def test_hundreds_of_kept_messages_come_to_a_client_that_reads(open_broker):
+    with Client(open_broker.port, "loud", **HOUSE) as loud:
+        for n in range(400):
+            loud.publish(f"yard/{n}", bytes(4000), n + 1, retain=True)
+            assert loud.receive()[0] == 0x40
+    with Client(open_broker.port, "late", **HOUSE) as late:
+        late.send(0x82, b"\x00\x01\x00\x06yard/#\x00")
+        assert len(late.heard(2.0)) == 400
+
+
+def test_what_waits_for_a_client_that_is_away_is_bounded_in_bytes(open_broker):
+    away = Client(open_broker.port, "away", clean=False, **HOUSE)
+    away.send(0x82, b"\x00\x01\x00\x06junk/#\x01")
+    assert away.receive()[0] == 0x90
+    away.leave()
+    eventually(lambda: not _connected(open_broker, "away"), "gone")
+    pump(open_broker, "junk/x", 50, b"z" * 10_000)
+    session, _ = open_broker.broker._broker.sessions["away"]
+    assert 20 <= session.retained_messages.qsize() <= 26
+    with Client(open_broker.port, "away", clean=False, **HOUSE) as back:
+        kinds = [back.receive() for _ in range(20)]
+        assert {kind for kind, _ in kinds} == {0x30}
 
 
 def test_a_name_of_kilobytes_is_refused(broker):
