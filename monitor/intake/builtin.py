@@ -19,7 +19,7 @@ from amqtt.contexts import Action, ListenerConfig
 from amqtt.mqtt.publish import PublishPacket
 from amqtt.session import Session
 
-from monitor.intake.hardened import HardenedBroker, Overrun
+from monitor.intake.hardened import BEGAN, HardenedBroker, Overrun
 from monitor.intake.inbox import AckToken, Delivery, Inbox
 from monitor.intake.link import BrokerState, Link
 from monitor.intake.rights import Rights
@@ -193,6 +193,7 @@ class BuiltInBroker:
             # section 3.3.1.3: to a standing subscription it goes out with the flag at 0).
             retain=False,
             origin=client.client_id or "",
+            session=client.attributes[BEGAN],
         )
         if token is None:
             self._inbox.put(delivery)

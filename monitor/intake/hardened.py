@@ -8,7 +8,7 @@ here are pinned by tests/live/test_intake_builtin.py."""
 import asyncio
 import logging
 import socket
-from collections import deque
+from collections import OrderedDict, deque
 from collections.abc import Callable
 from contextlib import suppress
 from typing import Any, NamedTuple, Protocol
@@ -40,6 +40,7 @@ MOST_SUBSCRIPTIONS = 50  # of one client
 READ_WITHIN_S = 30.0  # a client that has not taken a message by then does not read
 PIECE = 64 * 1024  # of what is sent at once to a client that has just come
 SESSION_EXPIRY_S = 7 * 86400
+BEGAN = "brooder.began"  # attribute of a session: the last connection of its name that was clean
 KEPT = "brooder.kept"  # attribute of a session: bytes that wait for its client to come back
 
 
@@ -136,6 +137,7 @@ class HardenedBroker(Broker):  # type: ignore[misc]
         self._connections = 0
         self._unsent = Unsent()
         self._many_sendings = 1000
+        self._began: OrderedDict[str, int] = OrderedDict()  # by client name, see BEGAN
 
     @property
     def port(self) -> int:
@@ -178,9 +180,21 @@ class HardenedBroker(Broker):  # type: ignore[misc]
         handler = _Handler(self.plugins_manager, loop=self._loop)
         self._connections += 1
         handler.gate, handler.connection = self._gate, self._connections
+        client.attributes[BEGAN] = self._began_with(client, self._connections)
         handler.ended = asyncio.Event()
         handler.unsent, handler.drop = self._unsent, self._drop
         return handler, client
+
+    def _began_with(self, client: Session, connection: int) -> int:
+        """Also for a client that goes on without a clean session after one that was: the
+        identifiers it used before that one are void."""
+        name = str(client.client_id)
+        if client.clean_session:
+            self._began.pop(name, None)
+            self._began[name] = connection
+            if len(self._began) > 2 * MOST_SESSIONS:
+                self._began.popitem(last=False)
+        return self._began.get(name, 0)
 
     def _drop(self, connection: int) -> None:
         for _, handler in list(self._sessions.values()):

@@ -36,6 +36,9 @@ class Delivery(NamedTuple):
     retain: bool = False
     held: bool = False  # the broker had kept it while this service was away: it is older than now
     origin: str = ""  # built-in broker: the probe's client id (packet identifiers are per client)
+    # Number of the connection with which the session of these identifiers began; 0: it is older
+    # than this run, or nobody knows.
+    session: int = 0
 
 
 class Inbox:

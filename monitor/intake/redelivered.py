@@ -5,6 +5,11 @@ known by their packet identifier and a checksum of topic and payload. The journa
 `since_last()` in the same transaction as the readings, so marks and readings cannot differ, and
 gives the newest marks back at start.
 
+Identifiers mean something within a session only. Where one begins anew (a clean session at the
+built-in broker, a broker that has none of ours) what was noted before is forgotten: a board that
+was started anew begins again at 1, and a message of the same number and value would be taken for
+known, acknowledged, and lost.
+
 No more than a broker's in-flight window can be open, so 512 marks are enough: the window is 100 by
 our own Receive Maximum, and deploy/mosquitto says the same for MQTT 3.1.1."""
 
@@ -17,6 +22,7 @@ from monitor.intake.inbox import Delivery
 KEPT = 512
 _MARK = struct.Struct("<HHI")  # packet identifier, checksum of origin, of topic and payload
 MARK_BYTES = _MARK.size
+_BEGAN = 0  # in a packet identifier's place, which is never 0: what is noted of the origin is void
 
 
 class RedeliveryMemory:
@@ -26,16 +32,22 @@ class RedeliveryMemory:
         self._kept = kept
         self._sums: OrderedDict[tuple[int, int], int] = OrderedDict()
         self._new = bytearray()
+        self._session: OrderedDict[int, int] = OrderedDict()  # of each origin
         usable = len(stored) - len(stored) % MARK_BYTES
         for mid, origin, checksum in _MARK.iter_unpack(stored[:usable]):
-            self._note((mid, origin), checksum)
+            if mid == _BEGAN:
+                self._forget(origin)
+            else:
+                self._note((mid, origin), checksum)
 
     def already_journaled(self, delivery: Delivery) -> bool:
         """True: count nothing, and acknowledge it with the next commit (not at once: the first copy
         may still wait for its own). Else it is taken note of."""
         if delivery.token is None:
             return False
-        key = (delivery.token.mid, crc32(delivery.origin.encode()) & 0xFFFF)
+        origin = crc32(delivery.origin.encode()) & 0xFFFF
+        self._in_session(origin, delivery.session)
+        key = (delivery.token.mid, origin)
         checksum = crc32(delivery.payload, crc32(delivery.topic.encode() + b"\0"))
         # A delivery without DUP is a new message, whatever it looks like: the broker has given the
         # identifier out anew, so the old note of it must not claim the next redelivery.
@@ -46,9 +58,26 @@ class RedeliveryMemory:
         return False
 
     def since_last(self) -> bytes:
-        """For the commit that holds what was noted since the last call: eight bytes a delivery."""
+        """For the commit that holds what was noted since the last call: eight bytes a delivery, and
+        as many for a session that began."""
         new, self._new = bytes(self._new), bytearray()
         return new
+
+    def _in_session(self, origin: int, session: int) -> None:
+        if not session or self._session.get(origin) == session:
+            return
+        self._session.pop(origin, None)
+        self._session[origin] = session
+        if len(self._session) > self._kept:
+            self._session.popitem(last=False)
+        if self._forget(origin):
+            self._new += _MARK.pack(_BEGAN, origin, 0)
+
+    def _forget(self, origin: int) -> bool:
+        old = [key for key in self._sums if key[1] == origin]
+        for key in old:
+            del self._sums[key]
+        return bool(old)
 
     def _note(self, key: tuple[int, int], checksum: int) -> None:
         self._sums.pop(key, None)

@@ -89,6 +89,7 @@ class Session:
         self._client: paho.Client | None = None
         self._protocol = _MQTT5
         self._generation = 0
+        self._began = 0  # generation with which the broker's session for us began; 0: before
         self._connected = False
         self._stopping = False
         self._connected_tick = 0.0
@@ -284,6 +285,8 @@ class Session:
                 self._say(Link.REFUSED, self._words_for_refusal(name))
                 return
             self._generation += 1
+            if not flags.session_present:
+                self._began = self._generation
             self._connected = True
             self._connected_tick = self._clock().tick
             self._held_mark = None
@@ -410,6 +413,7 @@ class Session:
                 message.dup,
                 message.retain,
                 held,
+                session=self._began,
             )
         )
 

@@ -14,6 +14,7 @@ import pytest
 from amqtt.contexts import Action
 from support.builtin import FLOOR, Running, running
 from support.links import clock, eventually, listening, publish
+from support.mqtt_wire import Client
 
 from monitor.intake.builtin import BuiltInBroker
 from monitor.intake.inbox import Inbox
@@ -68,6 +69,25 @@ def test_a_probe_that_lost_its_connection_before_sends_again_and_counts_once(bro
     broker.broker.acknowledge([one.token, again.token])  # the stale one does nothing
     assert second.recv(4) == bytes([0x40, 2, 0, 7])
     second.close()
+
+
+def test_a_board_that_was_started_anew_is_not_taken_for_the_one_before(broker):
+    """Its first message has number 1 again and the same value. The first copy is lost with the
+    connection, so only the one marked DUP comes, in the same session or in another clean one."""
+    memory = RedeliveryMemory()
+    for clean in (True, False):
+        with Client(broker.port, "board", clean=True) as before:
+            before.publish(FLOOR, b"33.4", 1)
+            (one,) = broker.take(1)
+            assert not memory.already_journaled(one)
+            broker.broker.acknowledge([one.token])
+            assert before.receive()[0] == 0x40
+        with Client(broker.port, "board", clean=True):
+            pass  # power came back; what it sent was lost on the way
+        with Client(broker.port, "board", clean=clean) as board:
+            board.publish(FLOOR, b"33.4", 1, dup=True)
+            (again,) = broker.take(1)
+            assert not memory.already_journaled(again)
 
 
 def test_qos_0_comes_without_a_token(broker):

@@ -297,6 +297,23 @@ def test_what_is_published_offline_goes_out_later_and_is_bounded(broker):
         assert last.stdout.strip() == "9"
 
 
+def test_a_broker_that_has_lost_our_session_begins_a_new_one_with_new_messages(tmp_path):
+    """It numbers from 1 again; the same number and value is then another reading."""
+    memory = RedeliveryMemory()
+    with Mosquitto(tmp_path / "forgetful") as broker, listening(broker.port, [FLOOR]) as heard:
+        publish(broker.port, FLOOR, "33.4")
+        (one,) = heard.take(1)
+        assert not memory.already_journaled(one)
+        assert memory.already_journaled(one._replace(dup=True))
+        broker.stop()  # without a word on the disk
+        broker.start()
+        eventually(lambda: heard.session.hears, "subscribed again")
+        publish(broker.port, FLOOR, "33.4")
+        (new,) = heard.take(1)
+        assert new.token.mid == one.token.mid
+        assert not memory.already_journaled(new._replace(dup=True))
+
+
 def test_a_client_id_may_hold_what_a_topic_may_not(broker):
     for _ in range(2):  # the second time with a mark
         with listening(broker.port, [FLOOR], client_id="brooder-Hill #2/+ side") as heard:

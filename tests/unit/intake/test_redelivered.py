@@ -51,6 +51,33 @@ def test_an_identical_message_without_dup_is_new():
     assert not memory.already_journaled(delivery(7))
 
 
+def test_in_a_session_that_began_anew_a_number_is_a_new_messages():
+    """A board that was started anew: its first message is number 1 again, and the first copy of it
+    was lost."""
+    memory = RedeliveryMemory()
+    memory.already_journaled(delivery(1, origin="board", session=3))
+    memory.already_journaled(delivery(1, origin="another board", session=4))
+    assert not memory.already_journaled(delivery(1, dup=True, origin="board", session=9))
+    assert memory.already_journaled(delivery(1, dup=True, origin="board", session=9))
+    assert memory.already_journaled(delivery(1, dup=True, origin="another board", session=4))
+
+
+def test_that_a_session_began_anew_is_known_after_a_restart_too():
+    before = RedeliveryMemory()
+    before.already_journaled(delivery(1, origin="board", session=3))
+    before.already_journaled(delivery(2, b"33.5", origin="board", session=9))
+    after = RedeliveryMemory(before.since_last())
+    assert not after.already_journaled(delivery(1, dup=True, origin="board"))
+    assert after.already_journaled(delivery(2, b"33.5", dup=True, origin="board"))
+
+
+def test_a_session_that_nobody_knows_the_age_of_goes_on():
+    before = RedeliveryMemory()
+    before.already_journaled(delivery(1, origin="board", session=3))
+    after = RedeliveryMemory(before.since_last())
+    assert after.already_journaled(delivery(1, dup=True, origin="board", session=0))
+
+
 def test_qos_0_is_never_taken_for_a_redelivery():
     memory = RedeliveryMemory()
     plain = Delivery("t", b"1", Moment(0, 0), None)
