@@ -77,6 +77,8 @@ class Session:
         self._address = address
         self._client_id = client_id
         self._topics = tuple(topics)
+        self._wanted = frozenset(topics)
+        self._given_up: set[str] = set()  # topics that still came on this connection, unasked for
         self._inbox = inbox
         self._clock = clock
         self._on_state = on_state
@@ -204,6 +206,8 @@ class Session:
         with self._lock:
             gone = [topic for topic in self._topics if topic not in topics]
             self._topics = tuple(topics)
+            self._wanted = frozenset(topics)
+            self._given_up.clear()
             if self._client is not None and self._connected:
                 if gone:
                     self._client.unsubscribe(gone)
@@ -291,6 +295,7 @@ class Session:
             self._connected_tick = self._clock().tick
             self._held_mark = None
             self._asked.clear()
+            self._given_up.clear()
             self._subscribe(client)
             if flags.session_present:
                 self._held_mark = uuid.uuid4().bytes
@@ -404,6 +409,11 @@ class Session:
         if topic == self._mark_topic:
             self.acknowledge((token,))
             return
+        if topic not in self._wanted and topic not in self._given_up:
+            # Subscribed by an earlier run: the broker keeps that with the session, and the
+            # configuration no longer says so.
+            self._given_up.add(topic)
+            client.unsubscribe(topic)
         self._inbox.put(
             Delivery(
                 topic,

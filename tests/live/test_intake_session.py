@@ -332,6 +332,42 @@ def test_topics_can_change_while_it_runs(broker):
         assert one.payload == b"new"
 
 
+OLD = "brooder/porch/old"
+
+
+def nothing_comes_of(topic, broker, heard):
+    """The first message of it may: that is how it is noticed."""
+    publish(broker.port, topic, "21.0")
+    eventually(lambda: f": brooder-test {topic}\n" in broker.log(), "an UNSUBSCRIBE of it")
+    for one in heard.inbox.take(99, 0.2):
+        heard.session.acknowledge([one.token])
+    for _ in range(20):
+        publish(broker.port, topic, "21.0")
+    publish(broker.port, FLOOR, "33.4")
+    (one,) = heard.take(1)
+    heard.session.acknowledge([one.token])
+    return one.topic == FLOOR
+
+
+def test_a_topic_taken_out_of_the_configuration_before_a_restart_is_given_up(broker):
+    with listening(broker.port, [FLOOR, OLD]) as heard:
+        eventually(lambda: heard.session.hears, "subscribed")
+    with listening(broker.port, [FLOOR]) as heard:
+        eventually(lambda: heard.session.hears, "subscribed")
+        assert nothing_comes_of(OLD, broker, heard)
+
+
+def test_a_topic_taken_out_while_the_broker_is_away_is_given_up(broker):
+    with listening(broker.port, [FLOOR, OLD]) as heard:
+        eventually(lambda: heard.session.hears, "subscribed")
+        broker.stop()
+        eventually(lambda: not heard.session.state.connected, "lost")
+        heard.session.set_topics([FLOOR])
+        broker.start()
+        eventually(lambda: heard.session.hears, "subscribed again")
+        assert nothing_comes_of(OLD, broker, heard)
+
+
 def test_a_wrong_password_is_said_in_words_and_tried_again(tmp_path):
     passwords = tmp_path / "passwords"
     subprocess.run(
