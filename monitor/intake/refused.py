@@ -33,7 +33,7 @@ class RefusedRecord:
 
     def add(self, topic: str, reason: str, payload: bytes, at: float) -> RefusedKind:
         """Count one; the first of its kind (count == 1) is worth a log line."""
-        topic = topic[:MOST_TOPIC_CHARS]
+        topic = printable(topic[:MOST_TOPIC_CHARS])
         # Reasons quote the payload's numbers; they must not make each message a kind of its own.
         key = (topic, "".join("0" if char.isdigit() else char for char in reason))
         with self._lock:
@@ -71,5 +71,10 @@ class RefusedRecord:
 def excerpt(payload: bytes) -> str:
     """The beginning of a payload as one printable line without terminal codes."""
     head = payload[:EXCERPT_BYTES].decode("utf-8", errors="replace")
-    safe = "".join(char if char.isprintable() else "·" for char in head)
-    return safe + ("…" if len(payload) > EXCERPT_BYTES else "")
+    return printable(head) + ("…" if len(payload) > EXCERPT_BYTES else "")
+
+
+def printable(text: str) -> str:
+    """What came from the network without what a terminal or a page would obey: control characters
+    (MQTT 3.1.1, section 1.5.3, lets them be), and those that turn the direction of writing."""
+    return text if text.isprintable() else "".join(c if c.isprintable() else "·" for c in text)

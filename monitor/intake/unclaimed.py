@@ -9,7 +9,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from monitor.intake.guessing import Guess, guess
-from monitor.intake.refused import excerpt
+from monitor.intake.refused import excerpt, printable
 
 MOST_TOPICS = 200
 MOST_TOPIC_CHARS = 200
@@ -18,9 +18,10 @@ KEPT_PAYLOAD_BYTES = 2048  # enough to guess from; a pack that is longer is not 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Heard:
-    """One unclaimed topic."""
+    """One unclaimed topic. Without guesses where the topic is not shown as it is: the lines that
+    claim it would claim another."""
 
-    topic: str
+    topic: str  # safe to print
     count: int
     last_at: float
     excerpt: str
@@ -37,7 +38,7 @@ class Unclaimed:
         """`ours`: topics of the monitor itself, which are nothing to claim."""
         self._ours = ours
         self._lock = threading.Lock()
-        self._heard: OrderedDict[str, tuple[int, float, bytes]] = OrderedDict()
+        self._heard: OrderedDict[str, tuple[int, float, bytes, bool]] = OrderedDict()
         self._most_topics = most_topics
         self._total = 0
 
@@ -45,13 +46,13 @@ class Unclaimed:
         """Note one message. Cheap: guessing is left to who asks."""
         if self._ours(topic):
             return
-        if len(topic) > MOST_TOPIC_CHARS:
-            topic = topic[:MOST_TOPIC_CHARS]
+        shown = printable(topic[:MOST_TOPIC_CHARS])
+        whole, topic = shown == topic, shown
         with self._lock:
             self._total += 1
             old = self._heard.pop(topic, None)
             count = old[0] + 1 if old else 1
-            self._heard[topic] = (count, at, bytes(payload[:KEPT_PAYLOAD_BYTES]))
+            self._heard[topic] = (count, at, bytes(payload[:KEPT_PAYLOAD_BYTES]), whole)
             if len(self._heard) > self._most_topics:
                 self._heard.popitem(last=False)
 
@@ -71,9 +72,9 @@ class Unclaimed:
                 last_at=at,
                 excerpt=excerpt(payload),
                 payload=payload,
-                guesses=guess(payload),
+                guesses=guess(payload) if whole else (),
             )
-            for topic, (count, at, payload) in heard
+            for topic, (count, at, payload, whole) in heard
         ]
 
 

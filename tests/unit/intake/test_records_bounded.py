@@ -60,6 +60,27 @@ def test_an_excerpt_is_one_safe_line():
     assert len(shown) <= 81
 
 
+UNSAFE = "yard/\x1b]0;owned\x07\x1b[2J\x9b31m\u202eLLEW LLA/t"
+
+
+def test_a_topic_that_speaks_to_the_terminal_is_shown_without_what_it_says_to_it():
+    unclaimed, refused = Unclaimed(), RefusedRecord()
+    unclaimed.add(UNSAFE, b"21.5", 1.0)
+    (heard,) = unclaimed.latest()
+    assert heard.topic == "yard/·]0;owned··[2J·31m·LLEW LLA/t"
+    assert suggest(heard, "porch") == "", "lines that would claim another topic"
+    assert refused.add(UNSAFE, "is empty", b"", 1.0).topic == heard.topic
+    unclaimed.add("Küche/temperatur °C", b"21.5", 2.0)
+    assert unclaimed.latest()[0].topic == "Küche/temperatur °C"
+    assert suggest(unclaimed.latest()[0], "porch")
+
+
+def test_a_topic_that_is_cut_short_is_not_offered_to_be_claimed():
+    unclaimed = Unclaimed()
+    unclaimed.add("yard/" + "x" * 300, b"21.5", 1.0)
+    assert suggest(unclaimed.latest()[0], "porch") == ""
+
+
 def test_a_full_inbox_drops_and_counts_and_never_blocks():
     inbox = Inbox(most_waiting=3)
     kept = [inbox.put(Delivery("t", b"1", Moment(0, 0), AckToken(1, n))) for n in range(5)]
