@@ -12,6 +12,7 @@ from pathlib import Path
 import paho.mqtt.client as paho
 import pytest
 from amqtt.contexts import Action
+from support.accounts import rights_of
 from support.builtin import FLOOR, Running, running
 from support.links import clock, eventually, listening, publish
 from support.mqtt_wire import Client
@@ -142,13 +143,7 @@ pattern read brooder/%u/state
 
 @pytest.fixture
 def rights(tmp_path: Path) -> Rights:
-    passwords = tmp_path / "passwords"
-    passwords.touch(mode=0o600)
-    for user, password in (("porch", "chicks"), ("monitor", "night")):
-        words = ["mosquitto_passwd", "-b", str(passwords), user, password]
-        subprocess.run(words, check=True, capture_output=True, timeout=60)
-    (tmp_path / "rights").write_text(RIGHTS)
-    return Rights.from_files(passwords, tmp_path / "rights")
+    return rights_of(tmp_path, {"porch": "chicks", "monitor": "night"}, RIGHTS)
 
 
 def test_with_a_password_file_nobody_gets_in_without(rights):

@@ -8,11 +8,10 @@ from pathlib import Path
 
 import psutil
 import pytest
+from support.accounts import rights_of
 from support.builtin import FLOOR, Running, running
 from support.links import eventually
 from support.mqtt_wire import NAME_REFUSED, REFUSED, Client, Will
-
-from monitor.intake.rights import Rights, password_line
 
 pytestmark = pytest.mark.live
 
@@ -29,19 +28,15 @@ HOUSE = {"user": "house", "password": "night"}
 
 @pytest.fixture
 def broker(tmp_path: Path) -> Iterator[Running]:
-    passwords = [password_line(**PORCH), password_line(**HOUSE)]
-    (tmp_path / "passwords").write_text("\n".join(passwords) + "\n")
-    (tmp_path / "rights").write_text(RIGHTS)
-    rights = Rights.from_files(tmp_path / "passwords", tmp_path / "rights")
-    with running(rights=rights) as one:
+    accounts = {one["user"]: one["password"] for one in (PORCH, HOUSE)}
+    with running(rights=rights_of(tmp_path, accounts, RIGHTS)) as one:
         yield one
 
 
 @pytest.fixture
 def open_broker(tmp_path: Path) -> Iterator[Running]:
     """Accounts without rules: everybody who is known may do everything."""
-    (tmp_path / "passwords").write_text(password_line(**HOUSE) + "\n")
-    with running(rights=Rights.from_files(tmp_path / "passwords")) as one:
+    with running(rights=rights_of(tmp_path, {"house": "night"})) as one:
         yield one
 
 

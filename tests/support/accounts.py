@@ -1,0 +1,22 @@
+"""Accounts for the built-in broker, made by Mosquitto's own program.
+
+rights = rights_of(tmp_path, {"porch": "chicks"}, "user porch\\ntopic write brooder/porch/#\\n")"""
+
+import subprocess
+from collections.abc import Mapping
+from pathlib import Path
+
+from monitor.intake.rights import Rights
+
+
+def rights_of(folder: Path, accounts: Mapping[str, str], rules: str | None = None) -> Rights:
+    """Without `rules` everybody with an account may do everything."""
+    passwords = folder / "passwords"
+    passwords.touch(mode=0o600)
+    for user, password in accounts.items():
+        words = ["mosquitto_passwd", "-b", str(passwords), user, password]
+        subprocess.run(words, check=True, capture_output=True, timeout=60)
+    if rules is None:
+        return Rights.from_files(passwords)
+    (folder / "rights").write_text(rules)
+    return Rights.from_files(passwords, folder / "rights")
