@@ -25,7 +25,7 @@ import settings
 WATCHDOG_MS = 120000  # longer than the longest wait below
 WIFI_WITHIN_S = 20
 NETWORK_WITHIN_S = 10  # to connect, and for the rest of a packet that has begun
-# For an acknowledgement. The broker inside the monitor gives it within 15 s, and 30 s more if its
+# For an acknowledgement. The broker inside the monitor gives it within 20 s, and 30 s more if its
 # disk hangs. A ping is answered at once, so silence for so long after one is a dead connection.
 ANSWER_WITHIN_S = 60
 PONG_WITHIN_S = 20

@@ -33,9 +33,10 @@ WINDOW = 100  # of all probes together; each has a few messages open, so pacing 
 # A probe's program gives up on an acknowledgement after a while and says the same again: some
 # libraries for Wi-Fi boards after 30 s (from memory), many a program after 10 s. The shorter, the
 # better for those; but each commit costs the card a page of 4 KiB, and 8 probes every 10 s are to
-# stay below 1.5 MB an hour: 15 s are 240 pages, 1.0 MB, and the rest for what is moved into the
-# database (measured: 5 s 3.5 MB an hour, 10 s 1.8 MB).
-HOLD_S = 15.0
+# stay below 1.5 MB an hour. Measured: with 5 s the commits alone take 3.5 MB, with 10 s 1.8; with
+# 15 s half an hour with a checkpoint in it took 1.65 MB an hour, 1.0 of them for commits. Of the
+# 0.65 nothing is saved, so 20 s make 1.4.
+HOLD_S = 20.0
 MOST_OUTGOING = 1000
 
 
