@@ -42,7 +42,7 @@ class _Walk:
             return
         for n in range(int.from_bytes(raw[3:5], "big")):
             at = int.from_bytes(raw[_HEADER_BYTES + 2 * n : _HEADER_BYTES + 2 * n + 2], "big")
-            child, key = int.from_bytes(raw[at : at + 4], "big"), _varint(raw, at + 4)
+            child, key = int.from_bytes(raw[at : at + 4], "big"), varint(raw, at + 4)[0]
             if low <= key < high:
                 yield from self.last_keys(child, low, key)
                 yield key
@@ -50,13 +50,14 @@ class _Walk:
         yield from self.last_keys(int.from_bytes(raw[8:12], "big"), low, high)
 
 
-def _varint(raw: bytes, at: int) -> int:
-    """SQLite's big-endian number of one to nine bytes; -1: it runs over the end of the page."""
+def varint(raw: bytes, at: int) -> tuple[int, int]:
+    """SQLite's big-endian number of one to nine bytes, and where it ends; -1 and 0: it runs over
+    the end of the page."""
     value = 0
-    for n, byte in enumerate(raw[at : at + 9]):
-        if n == 8:
-            return value << 8 | byte
+    for n, byte in enumerate(raw[at : at + 9], start=1):
+        if n == 9:
+            return value << 8 | byte, at + n
         value = value << 7 | byte & 0x7F
         if byte < 0x80:
-            return value
-    return -1
+            return value, at + n
+    return -1, 0

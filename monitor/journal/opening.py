@@ -12,11 +12,13 @@ import time
 from contextlib import suppress
 from pathlib import Path
 
-from monitor.journal import ownership, tail
+from monitor.journal import ownership, schema, tail
 from monitor.journal.records import StorageFault
 
 WHOLE_CHECK_BYTES = 32 * 1024 * 1024  # 0.8 s at the 40 MB/s of a usual SD card
 NEWER = "newer"  # in the name of a journal set aside by an older version, after a rollback
+# What reading a damaged file raises. SQLite's own words about damaged text may be no text.
+UNREADABLE = (sqlite3.DatabaseError, UnicodeDecodeError)
 SIDE_FILES = ("", "-wal", "-shm", tail.SUFFIX)
 
 
@@ -58,10 +60,24 @@ def connect_to_write(path: Path) -> sqlite3.Connection:
     return sqlite3.connect(path, isolation_level=None, check_same_thread=False, timeout=10.0)
 
 
-def is_damaged(error: sqlite3.Error) -> bool:
-    """Is the file itself broken, rather than full, locked or out of reach?"""
+def is_damaged(error: Exception) -> bool:
+    """Is it what the file says that is broken, rather than the disk that is full, locked or out of
+    reach? Also what no check of SQLite's sees: a table whose name was overwritten."""
+    if isinstance(error, StorageFault):
+        return error.kind == "damaged"
+    if isinstance(error, OSError | MemoryError):
+        return False
+    if not isinstance(error, sqlite3.Error):
+        return True
     code = getattr(error, "sqlite_errorcode", 0) & 0xFF
-    return code in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB)
+    return code in (
+        0,  # pysqlite's own: what it read is of no type that it knows
+        sqlite3.SQLITE_ERROR,
+        sqlite3.SQLITE_CORRUPT,
+        sqlite3.SQLITE_NOTADB,
+        sqlite3.SQLITE_CONSTRAINT,
+        sqlite3.SQLITE_MISMATCH,
+    )
 
 
 def damage(path: Path) -> str | None:
@@ -69,6 +85,7 @@ def damage(path: Path) -> str | None:
     if not path.exists() or path.stat().st_size == 0:
         return None
     connection = connect_to_write(path)
+    connection.text_factory = text_of
     try:
         connection.execute("PRAGMA schema_version").fetchone()
         if path.stat().st_size <= WHOLE_CHECK_BYTES:
@@ -80,13 +97,13 @@ def damage(path: Path) -> str | None:
             found = [str(row[0]) for row in connection.execute(f"PRAGMA quick_check({check})")]
             if found != ["ok"]:
                 return "; ".join(found).replace("\n", " ")
-    except sqlite3.DatabaseError as error:
+        return schema.unlike_its_version(connection)
+    except Exception as error:
         if is_damaged(error):
             return str(error)
         raise
     finally:
         connection.close()
-    return None
 
 
 def set_aside(path: Path, at: float, why: str = "damaged") -> Path:
@@ -124,7 +141,9 @@ def fault_of(error: Exception, path: Path) -> StorageFault:
         return StorageFault("full", f"the disk that holds {path} is full")
     if primary in (sqlite3.SQLITE_READONLY, sqlite3.SQLITE_PERM) or number in (1, 13, 30):
         return StorageFault("read-only", f"{path} cannot be written: the disk or file is read-only")
-    if primary in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB):
+    if primary in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB) or isinstance(
+        error, UnicodeDecodeError
+    ):
         return StorageFault("damaged", f"{path} is damaged ({error})")
     if primary in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
         return StorageFault("in-use", f"another program is holding {path} locked")
@@ -146,11 +165,11 @@ def connect_to_read(path: Path) -> sqlite3.Connection:
             if error.sqlite_errorcode & 0xFF != sqlite3.SQLITE_CANTOPEN or "immutable" in mode:
                 raise
         else:
-            connection.text_factory = _text
+            connection.text_factory = text_of
             return connection
     raise AssertionError("unreachable")
 
 
-def _text(raw: bytes) -> str:
+def text_of(raw: bytes) -> str:
     """Text of a damaged row may be no text; it must not stop the reading of the others."""
     return raw.decode("utf-8", "replace")

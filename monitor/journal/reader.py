@@ -310,7 +310,7 @@ class JournalReader:
             finally:
                 if not nested and connection.in_transaction:
                     connection.execute("COMMIT")
-        except (sqlite3.Error, OSError) as error:
+        except (sqlite3.Error, OSError, UnicodeDecodeError) as error:
             raise opening.fault_of(error, self.path) from error
 
     def _begin(self, connection: sqlite3.Connection) -> None:

@@ -18,6 +18,7 @@ from typing import Any
 
 from monitor.journal import codec, opening, schema, tail
 from monitor.journal.leaf_ranges import LAST_KEY, leaf_ranges
+from monitor.journal.ledger_scan import ledger_rows
 
 COLUMNS: dict[str, tuple[str, ...]] = {
     "series": (
@@ -90,21 +91,23 @@ def salvage(
             if part.exists():
                 shutil.copyfile(part, copy.with_name(copy.name + side))
         source = _opened(copy, report)
-        if source is None:
-            return report
         into.execute("BEGIN IMMEDIATE")
         try:
-            for table in tables:
-                told(table)
-                _copy(source, into, table, _ranges(copy, source, table), report)
-            if "log" in tables:
-                _copy_tail(copy, source, into, report)
+            if source is not None:
+                for table in tables:
+                    told(table)
+                    _copy(source, into, table, _ranges(copy, source, table), report)
+                if "log" in tables:
+                    _copy_tail(copy, source, into, report)
+            if "entries" in tables:
+                _copy_scattered(copy, into, report)
             into.execute("COMMIT")
         except BaseException:
             into.execute("ROLLBACK")
             raise
         finally:
-            source.close()
+            if source is not None:
+                source.close()
     return report
 
 
@@ -131,9 +134,10 @@ def _opened(copy: Path, report: Report) -> sqlite3.Connection | None:
         connection = opening.connect_to_write(copy)
         try:
             connection.execute("SELECT count(*) FROM sqlite_schema").fetchone()
-        except sqlite3.DatabaseError:
+        except opening.UNREADABLE:
             connection.close()
         else:
+            connection.text_factory = opening.text_of
             connection.execute("PRAGMA writable_schema = ON")  # read on past a doubtful schema
             return connection
     return None
@@ -175,7 +179,7 @@ def _ranges(copy: Path, source: sqlite3.Connection, table: str) -> list[tuple[in
         query = "SELECT rootpage FROM sqlite_schema WHERE type = 'table' AND name = ?"
         (root,) = source.execute(query, (table,)).fetchone()
         return leaf_ranges(copy, root, schema.PAGE_BYTES)
-    except (sqlite3.DatabaseError, TypeError):
+    except (*opening.UNREADABLE, TypeError):
         return [(0, LAST_KEY)]
 
 
@@ -207,6 +211,15 @@ def _copy(
     report.rows[table] = count
 
 
+def _copy_scattered(copy: Path, into: sqlite3.Connection, report: Report) -> None:
+    """Ledger entries that the table's broken tree no longer leads to."""
+    for row in ledger_rows(copy, schema.PAGE_BYTES):
+        added = into.execute(
+            "INSERT OR IGNORE INTO entries (number, at_ms, entry) VALUES (?, ?, ?)", row
+        ).rowcount
+        report.rows["entries"] = report.rows.get("entries", 0) + added
+
+
 def _rows(
     source: sqlite3.Connection, table: str, ranges: list[tuple[int, int]]
 ) -> Iterator[tuple[Any, ...] | None]:
@@ -215,7 +228,7 @@ def _rows(
     if table in ("bad_values", "cursors", "snapshots"):  # no whole-number key, and small
         try:
             yield from source.execute(f"SELECT {select} FROM {table}")  # noqa: S608 - own names
-        except sqlite3.DatabaseError:
+        except opening.UNREADABLE:
             yield None
         return
     query = f"SELECT {select} FROM {table} WHERE {key} BETWEEN ? AND ? ORDER BY {key}"  # noqa: S608
@@ -235,7 +248,7 @@ def _range(
             for row in source.execute(query, (low, high)):
                 last = row[0]
                 yield row
-        except sqlite3.DatabaseError:
+        except opening.UNREADABLE:
             yield None
             cuts += 1
             if last + 1 >= high or cuts > MOST_CUTS:
@@ -271,7 +284,7 @@ def _copy_tail(
 ) -> None:
     try:
         journal_id = schema.journal_id(source)
-    except (sqlite3.DatabaseError, TypeError):
+    except (*opening.UNREADABLE, TypeError):
         report.broken.append("the last hour (tail)")
         return
     for row in tail.read(copy, journal_id, 0):

@@ -125,6 +125,41 @@ def is_newer(path: Path) -> bool:
         connection.close()
 
 
+def unlike_its_version(connection: sqlite3.Connection) -> str | None:
+    """What the file's tables are not, though its version says so: a name that was
+    overwritten, which no check of SQLite's sees. None: they are what they should be, or nobody
+    here can know (an older version, or a newer one)."""
+    if version_of(connection) != VERSION:
+        return None
+    made = sqlite3.connect(":memory:", isolation_level=None)
+    try:
+        bring_up_to_date(made)
+        ours = _columns(made)
+    finally:
+        made.close()
+    return None if _columns(connection) == ours else "its tables are not those of a journal"
+
+
+def _columns(connection: sqlite3.Connection) -> set[tuple[Any, ...]]:
+    """Every column of every table and index."""
+    of_tables = (
+        'SELECT m.type, m.name, m.tbl_name, c.name, c.type, c."notnull", c.dflt_value, c.pk'
+        " FROM sqlite_schema AS m, pragma_table_xinfo(m.name) AS c WHERE m.type = 'table'"
+    )
+    of_indexes = (
+        'SELECT m.name, l.name, l."unique", l.origin, l.partial, c.seqno, c.name'
+        " FROM sqlite_schema AS m, pragma_index_list(m.name) AS l, pragma_index_info(l.name) AS c"
+        " WHERE m.type = 'table'"
+    )
+    # SQLite itself adds tables of its own where somebody asked it to (ANALYZE).
+    return {
+        row
+        for query in (of_tables, of_indexes)
+        for row in connection.execute(query)
+        if not str(row[1]).startswith("sqlite_stat")
+    }
+
+
 def bring_up_to_date(connection: sqlite3.Connection) -> None:
     """Makes the tables, or migrates step by step, in one transaction."""
     version = version_of(connection)

@@ -52,7 +52,11 @@ class Journal:
         if left and left[0].seq == self._seq + 1:  # else it belongs to a newer copy of this journal
             self._tail.rows = left
             self._seq = left[-1].seq
-            self.flush()
+            try:
+                self.flush()
+            except BaseException:
+                self._tail.close()
+                raise
 
     @classmethod
     def open(
@@ -69,29 +73,42 @@ class Journal:
         with a sound one that a newer version has written.
         Raises StorageFault: in-use, read-only, full, newer, failed."""
         lock = opening.WriterLock(path)
-        connection: sqlite3.Connection | None = None
+        at = time.time() if wall is None else wall
         try:
             aside = None
-            now = time.time() if wall is None else wall
             if opening.damage(path) is not None or (distrust and path.exists()):
-                aside = opening.set_aside(path, now)
+                aside = opening.set_aside(path, at)
             elif replace_newer and schema.is_newer(path):
-                aside = opening.set_aside(path, now, opening.NEWER)
-            connection = opening.connect_to_write(path)
+                aside = opening.set_aside(path, at, opening.NEWER)
+            try:
+                return cls._begin(path, lock, aside)
+            except Exception as error:
+                if aside is not None or not opening.is_damaged(error):
+                    raise
+            # What the check does not see, it stumbled over.
+            return cls._begin(path, lock, opening.set_aside(path, at))
+        except BaseException as error:
+            lock.release()
+            if isinstance(error, Exception):
+                raise opening.fault_of(error, path) from error
+            raise
+
+    @classmethod
+    def _begin(cls, path: Path, lock: opening.WriterLock, aside: Path | None) -> "Journal":
+        connection = opening.connect_to_write(path)
+        try:
             schema.refuse_newer(connection, path)
             schema.prepare(connection)
             schema.bring_up_to_date(connection)
             carried = None
             if aside is not None:
-                with suppress(sqlite3.Error, OSError):  # a watch without its past is still a watch
+                with suppress(Exception):  # a watch without its past is still a watch
                     carried = salvage.carry_over(aside, connection)
             connection.execute(schema.TAIL_TABLE)
             return cls(path, connection, lock, aside, carried)
-        except (sqlite3.Error, OSError, StorageFault) as error:
-            if connection is not None:
-                connection.close()
-            lock.release()
-            raise opening.fault_of(error, path) from error
+        except BaseException:
+            connection.close()
+            raise
 
     def know(self, probes: Iterable[Probe]) -> None:
         """Tells the journal how probes are configured, at start and after a reload."""
@@ -211,6 +228,6 @@ class Journal:
             if self._connection.in_transaction:
                 with suppress(sqlite3.Error):  # a full disk may have rolled it back already
                     self._connection.execute("ROLLBACK")
-            if isinstance(error, sqlite3.Error | OSError):
+            if isinstance(error, sqlite3.Error | OSError | UnicodeDecodeError):
                 raise opening.fault_of(error, self.path) from error
             raise

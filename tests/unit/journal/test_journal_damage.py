@@ -85,6 +85,71 @@ def test_a_file_that_is_no_database_is_set_aside(path: Path) -> None:
         assert journal.set_aside is None
 
 
+@pytest.mark.parametrize(
+    ("said", "says"),
+    [
+        (b"CREATE TABLE outbox", b"CREATE \xb1ABLE outbox"),  # SQLite's report of it is no UTF-8
+        (b"CREATE INDEX changes_by", b"CREATE INDEX \xff\xfeanges_by"),
+        (b"marks BLOB", b"mbrks BLOB"),  # sound to SQLite, until somebody wants the column
+        (b"tries INTEGER", b"tries iNTEG R"),
+    ],
+)
+def test_a_schema_in_which_one_word_is_overwritten_is_set_aside_with_its_ledger(
+    filled: Path, said: bytes, says: bytes
+) -> None:
+    with JournalReader(filled) as reader:
+        entries = reader.entries()
+    raw = filled.read_bytes()
+    assert said in raw
+    filled.write_bytes(raw.replace(said, says))
+    with Journal.open(filled, wall=T0) as journal, JournalReader(filled) as reader:
+        assert journal.set_aside is not None
+        assert reader.entries() == entries
+        journal.commit(
+            Batch(outbox=[OutboxRow(key="l", contact="me", at=T0, priority="urgent", message={})])
+        )
+
+
+@pytest.mark.parametrize("length", [200, 980, 1100, 5000])
+def test_a_ledger_whose_tree_is_broken_is_found_on_its_pages(path: Path, length: int) -> None:
+    """With notes that fit a page, and such that go on in others."""
+    with Journal.open(path) as journal:
+        for n in range(40):
+            entry = Entry(
+                at=T0 + n,
+                entry=EntryKind.NOTE,
+                brooder="porch",
+                note="ä" + "x" * length,
+                number=journal.next_entry_number(),
+            )
+            journal.commit(Batch(inputs=[Entered(entry, Moment(T0 + n, T0 + n))]))
+    with JournalReader(path) as reader:
+        entries = reader.entries()
+    with sqlite3.connect(path) as source:
+        (root,) = source.execute(
+            "SELECT rootpage FROM sqlite_schema WHERE name = 'entries'"
+        ).fetchone()
+    source.close()
+    overwrite(path, root - 1)
+    with Journal.open(path, wall=T0) as journal, JournalReader(path) as reader:
+        assert journal.set_aside is not None
+        assert reader.entries() == entries
+        assert journal.next_entry_number() == 41
+
+
+def test_an_opening_that_fails_in_whatever_way_gives_the_journal_free(
+    path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def fails(_path: Path) -> None:
+        raise KeyboardInterrupt
+
+    with monkeypatch.context() as patched:
+        patched.setattr(opening, "damage", fails)
+        with pytest.raises(KeyboardInterrupt):
+            Journal.open(path)
+    Journal.open(path).close()
+
+
 @pytest.mark.parametrize("share", [0.0, 0.1, 0.3, 0.5, 0.7, 0.9])
 def test_one_broken_page_costs_little(filled: Path, tmp_path: Path, share: float) -> None:
     with JournalReader(filled) as reader:

@@ -265,6 +265,8 @@ def test_an_older_file_is_brought_up_to_date_with_its_records(path: Path) -> Non
         journal.flush()
         assert reader.cursor("mirror") == [1, 2]
         assert schema.version_of(sqlite3.connect(path)) == schema.VERSION
+    with Journal.open(path) as journal:
+        assert journal.set_aside is None, "its tables are those of one made new"
 
 
 def test_a_newer_file_is_refused_untouched(path: Path) -> None:
