@@ -54,13 +54,15 @@ def next_slice(reader: JournalReader, site: str, cursor: Cursor, most: int = LIN
             "SELECT number, entry FROM entries WHERE number > ? ORDER BY number LIMIT ?",
             (cursor.entry, most),
         ):
-            lines.append(schema.entry_line(site, rows.entry(text)))
+            if (entry := rows.entry(text)) is not None:
+                lines.append(schema.entry_line(site, entry))
             cursor = replace(cursor, entry=number)
         for number, text in connection.execute(
             "SELECT id, body FROM changes WHERE id > ? ORDER BY id LIMIT ?",
             (cursor.change, max(0, most - len(lines))),
         ):
-            lines.append(schema.alarm_line(site, number, rows.change(text)))
+            if (change := rows.change(text)) is not None:
+                lines.append(schema.alarm_line(site, number, change))
             cursor = replace(cursor, change=number)
         heads = _heads(connection, site)
         packed = connection.execute(

@@ -144,7 +144,9 @@ def _entries(
     has none, the entry's place in it); it is given the number that entry has here."""
     numbers: dict[str, int] = {}
     for text, number in connection.execute("SELECT entry, number FROM entries ORDER BY number"):
-        numbers[_said(entry_of(text), numbers={})] = number
+        known = entry_of(text)
+        if known is not None:
+            numbers[_said(known, numbers={})] = number
     renumbered: dict[int, int] = {}
     added = 0
     for place, entry in enumerate(entries, start=1):

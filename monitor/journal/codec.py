@@ -44,6 +44,21 @@ def fits(at_off: int, tick_off: int, value: int, stream: int) -> bool:
     )
 
 
+def is_ms(number: object) -> bool:
+    """Is it a time as `to_ms` gives it?"""
+    return isinstance(number, int) and 0 <= number <= LARGEST_MS
+
+
+def is_kept(number: object) -> bool:
+    """Is it a temperature as `to_kept` gives it?"""
+    return isinstance(number, int) and -_LARGEST <= number < _LARGEST
+
+
+def is_stream(number: object) -> bool:
+    """Can a packed hour be that of this stream?"""
+    return isinstance(number, int) and 0 <= number < 1 << _STREAM_BITS
+
+
 def to_ms(seconds: float) -> int:
     """Milliseconds, within what a clock can say (a broken one says anything)."""
     if not 0 <= seconds <= LARGEST_MS / 1000:
@@ -66,15 +81,15 @@ def write_fresh(records: Iterable[Fresh]) -> bytes:
     return body + zlib.crc32(body).to_bytes(4, "little") if body else b""
 
 
-def fresh_body(blob: bytes | None) -> bytes:
+def fresh_body(blob: object) -> bytes:
     """The records without their checksum; none if it does not fit: a gap, never a wrong value."""
-    if not blob or len(blob) % RECORD_BYTES != 4:
+    if not isinstance(blob, bytes) or len(blob) % RECORD_BYTES != 4:
         return b""
     body = blob[:-4]
     return body if zlib.crc32(body).to_bytes(4, "little") == blob[-4:] else b""
 
 
-def read_fresh(blob: bytes | None) -> Iterator[Fresh]:
+def read_fresh(blob: object) -> Iterator[Fresh]:
     """The records of one row, in order of arrival."""
     return _RECORD.iter_unpack(fresh_body(blob))
 
@@ -111,10 +126,10 @@ def unpack(hour: int, raw: bytes) -> tuple[array[int], array[int]]:
     return times[1:], values
 
 
-def planes_of(blob: bytes) -> bytes:
+def planes_of(blob: object) -> bytes:
     """The uncompressed planes: n*4 bytes of times, n*4 bytes of values. None of a damaged blob:
     a gap, never a wrong value."""
-    if blob[:1] != _FORMAT:
+    if not isinstance(blob, bytes) or blob[:1] != _FORMAT:
         return b""
     try:
         raw = zlib.decompress(blob[1:])

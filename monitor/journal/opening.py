@@ -57,7 +57,9 @@ def connect_to_write(path: Path) -> sqlite3.Connection:
     """A connection without implicit transactions; the thread that opens it may hand it on. A file
     that is not there is made, for its owner alone. Raises OSError, sqlite3.Error."""
     ownership.make_file(path)
-    return sqlite3.connect(path, isolation_level=None, check_same_thread=False, timeout=10.0)
+    connection = sqlite3.connect(path, isolation_level=None, check_same_thread=False, timeout=10.0)
+    connection.text_factory = text_of
+    return connection
 
 
 def is_damaged(error: Exception) -> bool:
@@ -85,7 +87,6 @@ def damage(path: Path) -> str | None:
     if not path.exists() or path.stat().st_size == 0:
         return None
     connection = connect_to_write(path)
-    connection.text_factory = text_of
     try:
         connection.execute("PRAGMA schema_version").fetchone()
         if path.stat().st_size <= WHOLE_CHECK_BYTES:

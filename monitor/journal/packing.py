@@ -44,13 +44,26 @@ def rows(
         yield seq, found
 
 
-def others_of(text: str | None) -> list[list[Any]]:
-    """What else is in a row; nothing of a damaged one."""
+def others_of(text: object) -> list[list[Any]]:
+    """What else is in a row, as `log_row` has written it; nothing of what is damaged."""
     try:
-        found = json.loads(text) if text else []
+        found = json.loads(text) if isinstance(text, str) and text else []
     except ValueError:
         return []
-    return found if isinstance(found, list) else []
+    return [item for item in found if _is_other(item)] if isinstance(found, list) else []
+
+
+def _is_other(item: object) -> bool:
+    match item:
+        case [int(), str(), at, tick, *_] if not (codec.is_ms(at) and codec.is_ms(tick)):
+            return False
+        case [int(), "reading", _, _, value, stream]:
+            return codec.is_kept(value) and codec.is_stream(stream)
+        case [int(), "bad", _, _, series, str(), int() | float() | None]:
+            return codec.is_stream(series * 4 + codec.BAD if isinstance(series, int) else None)
+        case [int(), "entry", _, _, int()] | [int(), "fault", _, _, str(), bool(), dict()]:
+            return True
+    return False
 
 
 def gather(connection: sqlite3.Connection, after: int, upto: int) -> Streams:
@@ -108,14 +121,22 @@ def marks(connection: sqlite3.Connection, upto: int = schema.ALL) -> list[bytes]
     """Redelivery marks commit by commit, oldest first: those carried over from packed rows, then
     those of the log up to a number. Kept to the newest whole parts within MARK_BYTES."""
     old = connection.execute("SELECT value FROM meta WHERE name = 'marks'").fetchone()
-    parts = [bytes.fromhex(part) for part in json.loads(old[0])] if old else []
-    parts += [bytes(row[0]) for row in schema.whole_log(connection, "marks", 0, upto) if row[0]]
+    parts = _carried(old[0]) if old else []
+    fresh = schema.whole_log(connection, "marks", 0, upto)
+    parts += [one for (one,) in fresh if isinstance(one, bytes) and one]
     size = 0
     for start in range(len(parts), 0, -1):
         size += len(parts[start - 1])
         if size > MARK_BYTES:
             return parts[start:] or parts[-1:]
     return parts
+
+
+def _carried(text: object) -> list[bytes]:
+    try:
+        return [bytes.fromhex(part) for part in json.loads(str(text))]
+    except (ValueError, TypeError):  # damaged: a redelivery of that age is not known as one
+        return []
 
 
 def carry_marks(connection: sqlite3.Connection, upto: int) -> None:

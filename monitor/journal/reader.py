@@ -37,6 +37,7 @@ if TYPE_CHECKING:
 ALL_TIME = (0.0, 4_102_444_800.0)
 
 
+_ENDED = f"SELECT at_ms, tick_ms FROM {{}} WHERE at_ms > 0 AND {schema.IS_TIMED} ORDER BY seq DESC"  # noqa: S608
 _OUTBOX = "SELECT key, contact, at_ms, priority, message, state, tries, next_try_ms FROM outbox "
 
 
@@ -157,23 +158,26 @@ class JournalReader:
     # -- what else is kept ----------------------------------------------------------------------
 
     def entries(self) -> list[Entry]:
-        """The ledger and the acts on alarms, by number."""
+        """The ledger and the acts on alarms, by number. A damaged one is left out."""
         with self._picture() as connection:
-            return [
-                rows.entry(row[0])
-                for row in connection.execute("SELECT entry FROM entries ORDER BY number")
-            ]
+            return rows.entries(connection)[0]
+
+    def damaged_entries(self) -> list[int]:
+        """The numbers of the entries that `entries` leaves out."""
+        with self._picture() as connection:
+            return rows.entries(connection)[1]
 
     def changes(self, from_at: float = ALL_TIME[0], to_at: float = ALL_TIME[1]) -> list[Change]:
-        """Alarm changes with from <= at < to, in order of time."""
+        """Alarm changes with from <= at < to, in order of time. A damaged one is left out."""
         with self._picture() as connection:
-            return [
-                rows.change(row[0])
-                for row in connection.execute(
+            found = [
+                rows.change(body)
+                for (body,) in connection.execute(
                     "SELECT body FROM changes WHERE at_ms >= ? AND at_ms < ? ORDER BY at_ms, id",
                     (round(from_at * 1000), round(to_at * 1000)),
                 )
             ]
+        return [change for change in found if change is not None]
 
     def outbox_pending(self) -> list[OutboxRow]:
         """Messages not yet delivered, oldest first."""
@@ -250,15 +254,12 @@ class JournalReader:
             yield from rows.inputs(connection, mark)
 
     def advanced_to(self) -> Moment | None:
-        """How far the engine's time had come at the last commit."""
+        """How far the engine's time had come at the last commit whose time is one; None: there
+        was none, as in a journal that was only brought in."""
         with self._picture() as connection:
             row = (
-                connection.execute(
-                    "SELECT at_ms, tick_ms FROM temp.tail ORDER BY seq DESC LIMIT 1"
-                ).fetchone()
-                or connection.execute(
-                    "SELECT at_ms, tick_ms FROM main.log ORDER BY seq DESC LIMIT 1"
-                ).fetchone()
+                connection.execute(_ENDED.format("temp.tail")).fetchone()
+                or connection.execute(_ENDED.format("main.log")).fetchone()
             )
         return None if row is None else Moment(row[0] / 1000, row[1] / 1000)
 
@@ -348,21 +349,8 @@ class JournalReader:
 
     def _outbox(self, order: str) -> list[OutboxRow]:
         with self._picture() as connection:
-            return [
-                OutboxRow(
-                    key=key,
-                    contact=contact,
-                    at=at / 1000,
-                    priority=priority,
-                    message=json.loads(message),
-                    state=state,
-                    tries=tries,
-                    next_try_at=None if next_try is None else next_try / 1000,
-                )
-                for key, contact, at, priority, message, state, tries, next_try in (
-                    connection.execute(_OUTBOX + order)
-                )
-            ]
+            found = [rows.outbox_row(row) for row in connection.execute(_OUTBOX + order)]
+        return [row for row in found if row is not None]
 
     @staticmethod
     def _wanted(

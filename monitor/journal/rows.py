@@ -6,10 +6,11 @@ import json
 import sqlite3
 from collections import Counter
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from typing import Any
 
 from monitor.journal import codec, packing, schema
-from monitor.journal.records import Entered, Fault, Input, Known
+from monitor.journal.records import Entered, Fault, Input, Known, OutboxRow
 from monitor.watch.events import (
     AlarmName,
     BadValue,
@@ -22,6 +23,19 @@ from monitor.watch.events import (
     Priority,
     Reading,
 )
+
+_ENTRY_FIELDS: dict[str, Any] = {
+    "at": int | float,
+    "number": int,
+    "count": int,
+    "minutes": int | float,
+    "undoes": int,
+    **dict.fromkeys(
+        ("entry", "brooder", "hatched", "kind", "note", "alarm", "probe", "by"),
+        str,
+    ),
+}
+_ALARMS = frozenset(name.value for name in AlarmName)
 
 
 def known(connection: sqlite3.Connection) -> dict[int, Known]:
@@ -196,21 +210,75 @@ def inputs(connection: sqlite3.Connection, mark: int) -> Iterator[Input]:
             other = next(waiting, None)
 
 
-def entry(text: str) -> Entry:
-    """A ledger entry from its JSON."""
-    fields: dict[str, Any] = json.loads(text)
-    fields["entry"] = EntryKind(fields["entry"])
-    return Entry(**fields)
+def entries(connection: sqlite3.Connection) -> tuple[list[Entry], list[int]]:
+    """The ledger and the acts on alarms, and the numbers of those that are damaged."""
+    found: list[Entry] = []
+    damaged: list[int] = []
+    for number, text in connection.execute("SELECT number, entry FROM entries ORDER BY number"):
+        said = entry(text)
+        if said is None:
+            damaged.append(number)
+        else:
+            found.append(replace(said, number=number))
+    return found, damaged
 
 
-def change(text: str) -> Change:
-    """An alarm change from its JSON."""
-    fields: dict[str, Any] = json.loads(text)
-    fields["alarm"] = AlarmName(fields["alarm"])
-    fields["change"] = ChangeKind(fields["change"])
-    fields["priority"] = Priority(fields["priority"])
-    fields["cause"] = Cause(fields["cause"])
-    return Change(**fields)
+def entry(text: object) -> Entry | None:
+    """A ledger entry from its JSON; None: it is damaged."""
+    fields = _fields(text)
+    if fields is None or any(
+        name not in _ENTRY_FIELDS or not isinstance(value, _ENTRY_FIELDS[name])
+        for name, value in fields.items()
+    ):
+        return None
+    try:
+        said = Entry(**{**fields, "entry": EntryKind(fields["entry"])})
+    except (ValueError, TypeError, KeyError):
+        return None
+    sane = abs(said.at) <= codec.LARGEST_MS / 1000  # also what is no number is not
+    return said if sane else None
+
+
+def change(text: object) -> Change | None:
+    """An alarm change from its JSON; None: it is damaged."""
+    fields = _fields(text)
+    if fields is None:
+        return None
+    try:
+        fields["alarm"] = AlarmName(fields["alarm"])
+        fields["change"] = ChangeKind(fields["change"])
+        fields["priority"] = Priority(fields["priority"])
+        fields["cause"] = Cause(fields["cause"])
+        return Change(**fields)
+    except (ValueError, TypeError, KeyError):
+        return None
+
+
+def outbox_row(row: tuple[Any, ...]) -> OutboxRow | None:
+    """A message for a contact from the columns of its row; None: it is damaged."""
+    key, contact, at_ms, priority, text, state, tries, next_ms = row
+    message = _fields(text)
+    numbers = (at_ms, tries, 0 if next_ms is None else next_ms)
+    if message is None or not all(isinstance(number, int) for number in numbers):
+        return None
+    return OutboxRow(
+        key=key,
+        contact=contact,
+        at=at_ms / 1000,
+        priority=priority,
+        message=message,
+        state=state,
+        tries=tries,
+        next_try_at=None if next_ms is None else next_ms / 1000,
+    )
+
+
+def _fields(text: object) -> dict[str, Any] | None:
+    try:
+        fields = json.loads(text) if isinstance(text, str) else None
+    except ValueError:
+        return None
+    return fields if isinstance(fields, dict) else None
 
 
 def _reading(
@@ -230,11 +298,12 @@ def _other(
     if kind == "reading":
         yield from _reading(names, at_ms, tick_ms, rest[0], rest[1])
     elif kind == "bad":
-        yield BadValue(now.at, now.tick, names[rest[0]], rest[1], rest[2])
+        if rest[0] in names:
+            yield BadValue(now.at, now.tick, names[rest[0]], rest[1], rest[2])
     elif kind == "entry":
-        text = connection.execute(
-            "SELECT entry FROM entries WHERE number = ?", (rest[0],)
-        ).fetchone()[0]
-        yield Entered(entry(text), now)
-    elif kind == "fault":
-        yield Fault(AlarmName(rest[0]), bool(rest[1]), now, rest[2])
+        row = connection.execute("SELECT entry FROM entries WHERE number = ?", rest).fetchone()
+        said = entry(row[0]) if row is not None else None
+        if said is not None:
+            yield Entered(replace(said, number=rest[0]), now)
+    elif kind == "fault" and rest[0] in _ALARMS:
+        yield Fault(AlarmName(rest[0]), rest[1], now, rest[2])

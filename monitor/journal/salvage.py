@@ -137,7 +137,6 @@ def _opened(copy: Path, report: Report) -> sqlite3.Connection | None:
         except opening.UNREADABLE:
             connection.close()
         else:
-            connection.text_factory = opening.text_of
             connection.execute("PRAGMA writable_schema = ON")  # read on past a doubtful schema
             return connection
     return None

@@ -18,6 +18,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
+from monitor.journal import codec
 from monitor.journal.records import StorageFault
 
 PAGE_BYTES = 1024
@@ -197,14 +198,20 @@ TAIL_TABLE = (
 
 
 ALL = 2**62  # above any log number
+IS_TIMED = " AND ".join(
+    f"typeof({column}) = 'integer' AND {column} BETWEEN 0 AND {codec.LARGEST_MS}"
+    for column in ("at_ms", "tick_ms")
+)
 
 
 def whole_log(
     connection: sqlite3.Connection, columns: str, after: int = 0, upto: int = ALL
 ) -> Iterator[tuple[Any, ...]]:
-    """Rows of the log with numbers above `after`, in order: the database's and then the tail's."""
+    """Rows of the log with numbers above `after`, in order: the database's and then the tail's. A
+    row whose time was overwritten by something that is none is left out."""
     for table in ("main.log", "temp.tail"):
         yield from connection.execute(
-            f"SELECT {columns} FROM {table} WHERE seq > ? AND seq <= ? ORDER BY seq",  # noqa: S608
+            f"SELECT {columns} FROM {table} WHERE seq > ? AND seq <= ?"  # noqa: S608
+            f" AND {IS_TIMED} ORDER BY seq",
             (after, upto),
         )

@@ -5,10 +5,13 @@ writer, and everything waits in memory meanwhile."""
 
 import itertools
 import logging
+import os
 from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass
 
+from monitor.brooding.batch import iso_date
+from monitor.brooding.flock import KINDS
 from monitor.intake.held import HeldTimes
 from monitor.intake.redelivered import RedeliveryMemory
 from monitor.journal.opening import about_aside, fault_of
@@ -20,14 +23,16 @@ from monitor.service.clock import Clock, LiveClock
 from monitor.service.core import Core
 from monitor.service.logs import facts
 from monitor.service.people import contacts_of, policy_of
-from monitor.service.rebuild import Rebuilt, rebuild
+from monitor.service.rebuild import Rebuilt, from_ledger, rebuild
 from monitor.settings import Settings
-from monitor.watch.events import AlarmName, Facts, Moment
+from monitor.watch.events import AlarmName, Entry, EntryKind, Facts, Moment
 
 log = logging.getLogger(__name__)
 
 FATAL = frozenset({"in-use"})  # another service writes here
 DOWN_WORTH_TELLING_S = 60.0  # a restart is shorter; longer than this, somebody should know
+MOST_NAMED = 5
+NO_BIRDS = "no birds are known now, so say again which are in which box (flock placed)"
 STALE_S = 5.0  # the wall clock behind the journal's last word by more: it was not set yet
 
 
@@ -89,20 +94,21 @@ def open_all(settings: Settings, clock: Clock | None = None) -> Opened:
             next_entry_number=numbers,
         )
 
-    rebuilt = Rebuilt(
-        core=make(now), ended=None, unsent=[], memory=RedeliveryMemory(), held=HeldTimes()
-    )
-    if reader is not None:
-        with reader:
-            try:
-                rebuilt = rebuild(make, reader, now)
-            except (StorageFault, ValueError, KeyError, TypeError):
-                log.exception("Nothing of the journal can be used; the watch begins without it.")
+    rebuilt, lost = _rebuilt(make, reader, now)
+    if journal is not None and journal.set_aside is not None:
+        lost.insert(0, about_aside(journal.set_aside))
+    elif trouble is not None and reader is not None:
+        lost.insert(0, trouble.words)
     core, ended = rebuilt.core, rebuilt.ended
+    if lost and not core.ledger.batches:
+        # A box without birds has no target, so no alarm: silence would be deadly here.
+        lost.append(NO_BIRDS)
+    if trouble is not None and lost:
+        trouble, lost = StorageFault(trouble.kind, "; ".join(lost)), []  # told by the caller
     clock_sure = ended is None or now.at >= ended.at - STALE_S
     if ended is not None and not clock_sure:
         core.clock_jumped(now, now.at - ended.at)
-    _say_what_was(core, journal, rebuilt, now, clock_sure)
+    _say_what_was(core, lost, ended, now, clock_sure)
     return Opened(
         journal=journal,
         trouble=trouble,
@@ -117,15 +123,14 @@ def _readable(
     settings: Settings, journal: Journal | None
 ) -> tuple[JournalReader | None, Moment | None]:
     """A reader of the records, and how far they go; nothing where there are none to read."""
-    if journal is None and not settings.journal_path.exists():
+    if journal is None and not os.path.exists(settings.journal_path):
         return None, None
     reader = JournalReader(settings.journal_path)
     try:
         return reader, reader.advanced_to()
     except StorageFault as fault:
-        reader.close()
-        log.error("The journal cannot be read either.", extra=facts(why=fault))
-        return None, None
+        log.error("When the last run ended cannot be read.", extra=facts(why=fault))
+        return reader, None
 
 
 def _numbers(reader: JournalReader | None, now: Moment) -> Callable[[], int]:
@@ -133,22 +138,56 @@ def _numbers(reader: JournalReader | None, now: Moment) -> Callable[[], int]:
     which no journal has come to."""
     first = int(now.at)
     if reader is not None:
-        with suppress(StorageFault, ValueError, KeyError, TypeError):
+        with suppress(StorageFault):
             first = max((entry.number for entry in reader.entries()), default=0) + 1
     numbers = itertools.count(first)
     return lambda: next(numbers)
 
 
+def _rebuilt(
+    make: Callable[[Moment], Core], reader: JournalReader | None, now: Moment
+) -> tuple[Rebuilt, list[str]]:
+    """What the journal knows, or as much of it as can be had; and what of it is lost, in words."""
+    lost: list[str] = []
+    if reader is not None:
+        with reader:
+            for how in (rebuild, from_ledger):
+                try:
+                    rebuilt = how(make, reader, now)
+                    return rebuilt, lost + _left_out(rebuilt.core, reader)
+                except Exception:
+                    log.exception("The journal cannot be used (%s).", how.__name__)
+                    lost = ["what it held before cannot be used"]
+    nothing = Rebuilt(
+        core=make(now), ended=None, unsent=[], memory=RedeliveryMemory(), held=HeldTimes()
+    )
+    return nothing, lost
+
+
+def _left_out(core: Core, reader: JournalReader) -> list[str]:
+    """Ledger entries of which the watch does not know what they said."""
+    known = {entry.number for entry in core.ledger.entries}
+    numbers = set(reader.damaged_entries()) - known  # a snapshot may know it still
+    numbers |= {entry.number for entry in core.ledger.entries if _says_nothing(entry)}
+    if not numbers:
+        return []
+    said = ", ".join(str(number) for number in sorted(numbers)[:MOST_NAMED])
+    return [f"ledger entry {said} is damaged and left out; compare `brooder flock list`"]
+
+
+def _says_nothing(entry: Entry) -> bool:
+    """Birds of a date or a kind that is none: no such entry was ever taken."""
+    if entry.entry is not EntryKind.PLACED:
+        return False
+    no_date = entry.hatched is not None and iso_date(entry.hatched) is None
+    return no_date or (entry.kind is not None and entry.kind not in KINDS)
+
+
 def _say_what_was(
-    core: Core, journal: Journal | None, rebuilt: Rebuilt, now: Moment, clock_sure: bool
+    core: Core, lost: list[str], ended: Moment | None, now: Moment, clock_sure: bool
 ) -> None:
-    ended = rebuilt.ended
-    if journal is not None and journal.set_aside is not None:
-        reason = about_aside(journal.set_aside)
-        if not core.ledger.batches:
-            # A box without birds has no target, so no alarm: silence would be deadly here.
-            reason += "; no birds are known now, so say again which are in which box (flock placed)"
-        about = Facts(reason=reason)
+    if lost:
+        about = Facts(reason="; ".join(lost))
         core.fault(AlarmName.STORAGE_FAULT, True, now, about)  # the watcher ends it, once read
     if not clock_sure:
         core.fault(

@@ -16,14 +16,15 @@ from monitor.brooding.batch import LEDGER_KINDS
 from monitor.intake.held import HeldTimes
 from monitor.intake.redelivered import RedeliveryMemory
 from monitor.journal.reader import JournalReader
-from monitor.journal.records import Entered, Fault, Input, OutboxRow, StorageFault
+from monitor.journal.records import Entered, Fault, Input, OutboxRow
 from monitor.service.core import Core
 from monitor.service.logs import facts
-from monitor.watch.events import BadValue, Entry, Moment, Reading, State
+from monitor.watch.events import BadValue, Entry, EntryKind, Moment, Reading, State
 
 log = logging.getLogger(__name__)
 T = TypeVar("T")
 
+LASTING = LEDGER_KINDS | {EntryKind.OUT_OF_SERVICE, EntryKind.IN_SERVICE}
 PACE_FROM_S = 900.0  # a probe's pace, and what it may repeat, is read from so much of its record
 
 
@@ -49,9 +50,7 @@ def rebuild(make: Callable[[Moment], Core], reader: JournalReader, now: Moment) 
     if ended is None:
         core = make(now)
         core.know_entries(entries)
-        for entry in entries:  # brought in from elsewhere
-            if entry.entry in LEDGER_KINDS:
-                _one(core, Entered(entry, now))
+        _tell_all(core, entries, now)
     else:
         away_s = max(0.0, now.at - ended.at)
         shift_s = now.tick - away_s - ended.tick
@@ -98,9 +97,25 @@ def _restored(
         log.exception("The last state cannot be used; the watch begins from the ledger alone.")
     core = make(begin)
     core.know_entries(entries)
-    for entry in entries:
-        _one(core, Entered(entry, begin))
+    _tell_all(core, entries, begin)
     return core, _end(reader)
+
+
+def from_ledger(make: Callable[[Moment], Core], reader: JournalReader, now: Moment) -> Rebuilt:
+    """A core that knows which birds are where, and nothing else. Raises StorageFault."""
+    core = make(now)
+    entries = reader.entries()
+    core.know_entries(entries)
+    _tell_all(core, entries, now)
+    core.take(now)
+    return Rebuilt(core=core, ended=None, unsent=[], memory=RedeliveryMemory(), held=HeldTimes())
+
+
+def _tell_all(core: Core, entries: list[Entry], now: Moment) -> None:
+    """What an entry says for good; an alarm that was put aside last week is not put aside now."""
+    for entry in entries:
+        if entry.entry in LASTING:
+            _one(core, Entered(entry, now))
 
 
 def _learn_older_entries(
@@ -152,7 +167,7 @@ def _one(core: Core, item: Input) -> None:
 def _or(read: Callable[[], T], instead: T) -> T:
     try:
         return read()
-    except (StorageFault, ValueError, KeyError, TypeError) as error:
+    except Exception as error:
         log.warning("A part of the journal cannot be read.", extra=facts(why=error))
         return instead
 
