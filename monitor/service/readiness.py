@@ -3,10 +3,15 @@ thread.
 
 The protocol of sd_notify(3): a datagram to the socket that NOTIFY_SOCKET names. WATCHDOG=1 is sent
 by the watch thread after each round of its own work, so a hung engine is a dead service to systemd
-however alive its other threads are."""
+however alive its other threads are. And the other way round: where the thread that keeps or the one
+that tells has ended, the watch thread is silent too (`needs`)."""
 
+import logging
 import os
 import socket
+from collections.abc import Callable
+
+log = logging.getLogger(__name__)
 
 
 class Readiness:
@@ -17,6 +22,20 @@ class Readiness:
         self._address = f"\0{given[1:]}" if given and given.startswith("@") else given
         microseconds = os.environ.get("WATCHDOG_USEC", "")
         self.watchdog_s = int(microseconds) / 1e6 if microseconds.isdigit() else None
+        self._needed: dict[str, Callable[[], bool]] = {}
+        self._missed: set[str] = set()
+
+    def needs(self, what: str, alive: Callable[[], bool]) -> None:
+        """Something besides the watch thread, without which the service is none."""
+        self._needed[what] = alive
+
+    def all_live(self) -> bool:
+        """Does everything live that is needed? What does not is said once."""
+        missed = {what for what, alive in self._needed.items() if not alive()}
+        for what in sorted(missed - self._missed):
+            log.error("%s does not live any more; nobody is told that the service does.", what)
+        self._missed = missed
+        return not missed
 
     def say(self, *lines: str) -> None:
         """Sends `READY=1`, `STOPPING=1`, `WATCHDOG=1`, `STATUS=...`; never raises, never waits."""

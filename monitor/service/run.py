@@ -25,6 +25,7 @@ from monitor.service.live_desk import LiveDesk
 from monitor.service.logs import facts
 from monitor.service.opening import Opened, open_all, open_journal
 from monitor.service.pictures import Pictures
+from monitor.service.pulse import Pulse
 from monitor.service.reaching import Reaching
 from monitor.service.readiness import Readiness
 from monitor.service.reloading import Reloading
@@ -90,6 +91,7 @@ class Service:
         self._stop = hooks.stop
         self._loop = asyncio.get_running_loop()
         self._readiness = Readiness()
+        self._pulse = Pulse()
         self._places = Places()
         self._cleanup = contextlib.AsyncExitStack()
         self._inbox = Inbox()
@@ -135,6 +137,7 @@ class Service:
             on_settled=self._settled,
             on_fault=self._storage,
             wall=self._wall,
+            on_end=self._part_ended,
         )
 
     def _made_forecaster(self) -> Forecaster | None:
@@ -160,13 +163,13 @@ class Service:
             readiness=self._readiness,
             commands=self._command,
             clock_sure=self._opened.clock_sure,
-            on_end=self._watch_ended,
+            on_end=self._part_ended,
         )
 
     @property
     def failed(self) -> bool:
-        """Did the watch end by a fault of its own?"""
-        return self._watch.failed is not None
+        """Did the watch, or what keeps its records, end by a fault of its own?"""
+        return self._watch.failed is not None or self._writer.failed is not None
 
     # -- start
 
@@ -184,6 +187,10 @@ class Service:
         self._reaching.start(self._opened.rebuilt.unsent)
         if self._forecaster is not None:
             self._forecaster.start()
+        self._pulse.begin(self._loop)
+        self._readiness.needs("What keeps the records", self._writer.alive)
+        self._readiness.needs("What tells people", self._reaching.alive)
+        self._readiness.needs("What serves page and commands", self._pulse.alive)
         self._watch.start()
         self._start_heartbeat()
         about = About(
@@ -271,7 +278,7 @@ class Service:
     def _wall(self) -> float:
         return self._opened.clock.now().at
 
-    def _watch_ended(self) -> None:
+    def _part_ended(self) -> None:
         with contextlib.suppress(RuntimeError):  # the loop has ended before
             self._loop.call_soon_threadsafe(self._stop.set)
 

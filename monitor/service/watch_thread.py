@@ -125,8 +125,10 @@ class WatchThread:
         return self._thread.ident is not None
 
     def alive(self) -> bool:
-        """Has the watch thread made a whole round within the last ten seconds?"""
-        return time.monotonic() - self._last_round < 10 * LONGEST_SLEEP_S
+        """Has the watch thread made a whole round within the last ten seconds, and does live what
+        it needs?"""
+        own = time.monotonic() - self._last_round < 10 * LONGEST_SLEEP_S
+        return own and self._readiness.all_live()
 
     def set_window(self, window: int) -> None:
         """How many deliveries the broker sends ahead of acknowledgements."""
@@ -210,7 +212,8 @@ class WatchThread:
             quietly("Housekeeping failed.", self._keep_house)
         if self._failed_rounds == 0:
             self._last_round = time.monotonic()
-            self._readiness.say("WATCHDOG=1")
+            if self._readiness.all_live():
+                self._readiness.say("WATCHDOG=1")
 
     def _advance(self, now: Moment) -> None:
         try:

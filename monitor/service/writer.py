@@ -13,6 +13,7 @@ import time
 from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass, field
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -22,6 +23,7 @@ from monitor.journal.reader import JournalReader
 from monitor.journal.records import Batch, StorageFault
 from monitor.journal.store import Journal
 from monitor.service.logs import facts
+from monitor.service.quietly import quietly
 from monitor.service.sifting import halves, shown
 from monitor.site import Probe
 from monitor.watch.events import BadValue, Entry, Reading
@@ -66,7 +68,10 @@ class Writer:
         on_settled: Callable[[Submission], None],
         on_fault: Callable[[StorageFault | None], None],
         wall: Callable[[], float],
+        on_end: Callable[[], None] = lambda: None,
     ) -> None:
+        self.failed: BaseException | None = None  # what ended the thread, against all care
+        self._on_end = on_end
         self._journal = journal  # None: the disk refused it so far
         self._reopen = reopen
         self._on_settled = on_settled
@@ -117,6 +122,10 @@ class Writer:
         """The disk refuses."""
         return self._failing
 
+    def alive(self) -> bool:
+        """Does the thread live? A disk that hangs holds it up, but does not end it."""
+        return self._thread.is_alive()
+
     def stop(self, within_s: float) -> bool:
         """Writes what is waiting, closes the journal. False: it did not get done in time."""
         self._queue.put(None)
@@ -124,6 +133,14 @@ class Writer:
         return not self._thread.is_alive() and self._owed is None
 
     def _run(self) -> None:
+        try:
+            self._work()
+        except BaseException as error:
+            self.failed = error
+            log.exception("The journal's thread has ended; the service ends to be started anew.")
+            self._on_end()
+
+    def _work(self) -> None:
         tidied = time.monotonic()
         while True:
             try:
@@ -132,32 +149,44 @@ class Writer:
                 submission = _WAKE
             if submission is None:
                 break
-            self._learn_probes()
-            self._take_cursors()
+            quietly("New probes could not be noted.", self._learn_probes)
+            quietly("How far the mirror has come could not be kept.", self._take_cursors)
             kept = not self._failing
             if submission.batch or self._owed is not None:
-                kept = self._write(submission.batch)
+                kept = self._write_somehow(submission.batch)
             if submission is not _WAKE:
                 # Also one with nothing in it: a message that was known already, or dropped, is
                 # acknowledged like any other, or it fills the broker's window for ever.
                 submission.kept = kept
                 submission.settled.set()
-                self._on_settled(submission)
+                quietly(
+                    "Who waits for the disk was not told.", partial(self._on_settled, submission)
+                )
             if not self._failing and time.monotonic() - tidied >= TIDY_EVERY_S:
                 tidied = time.monotonic()
-                self._tidy()
+                quietly("The journal could not be tidied.", self._tidy)
         self._ending = True
         if self._owed is not None:
-            self._write(Batch())
-        if self._journal is not None:
-            with suppress(StorageFault, sqlite3.Error, OSError):
-                self._journal.close()
+            self._write_somehow(Batch())
+        self._put_away()
+
+    def _write_somehow(self, batch: Batch) -> bool:
+        """As `_write`; whatever goes wrong in it, nothing is lost and the thread goes on."""
+        try:
+            return self._write(batch)
+        except Exception as error:
+            log.exception("The journal stumbled.")
+            why = f"the journal could not be written ({type(error).__name__}: {error})"
+            quietly("A fault could not be told.", lambda: self._fail(StorageFault("failed", why)))
+            self._put_away()
+            return False
 
     def _write(self, batch: Batch) -> bool:
         """Is everything up to this batch on the disk now?"""
         if self._owed is not None:
             self._owed.extend(batch)
             batch = self._owed
+        self._owed = batch  # until it is kept
         if self._failing and time.monotonic() < self._try_at and not self._ending:
             self._owe(batch)
             return False
@@ -178,8 +207,7 @@ class Writer:
         self._owed = None
         if self._opened_anew:  # now that what was owed is in it
             self._opened_anew = False
-            with suppress(StorageFault), JournalReader(journal.path) as reader:
-                self.on_other_journal(reader.entries())
+            quietly("The ledger of the new journal was not compared.", self._compare)
         self.last_kept_at = self._wall()
         if self._failing:
             self._failing = False
@@ -188,6 +216,11 @@ class Writer:
         if said is not None and said[0] != "damaged":  # that is read first; the watcher ends it
             self._on_fault(None)
         return True
+
+    def _compare(self) -> None:
+        if self._journal is not None:
+            with JournalReader(self._journal.path) as reader:
+                self.on_other_journal(reader.entries())
 
     def _commit(self, journal: Journal, batch: Batch) -> None:
         """Commits all of it, but for records that the database will not take whatever the disk
@@ -241,7 +274,7 @@ class Writer:
         """Closes a journal that is damaged or gone; the next try opens what is there then."""
         journal, self._journal = self._journal, None
         if journal is not None:
-            with suppress(StorageFault, sqlite3.Error, OSError):
+            with suppress(Exception):  # it is let go in any case
                 journal.close()
 
     def _fail(self, fault: StorageFault) -> None:

@@ -12,6 +12,7 @@ from support.watch_rig import Rig, changes, place, running, site_of
 from monitor.intake.inbox import AckToken, Delivery
 from monitor.journal.reader import JournalReader
 from monitor.journal.records import StorageFault
+from monitor.journal.store import Journal
 from monitor.service import commits as commits_module
 from monitor.service import writer as writer_module
 from monitor.site import Site
@@ -143,6 +144,50 @@ def test_what_does_not_fit_in_memory_is_let_go_oldest_first_and_counted(
     assert len(kept) <= 50
     with JournalReader(rig.path) as reader:
         assert [e.entry for e in reader.entries()] == [EntryKind.PLACED], "the ledger never"
+
+
+def test_a_journal_that_stumbles_over_a_fault_of_ours_goes_on_and_loses_nothing(
+    rig: Rig, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Whatever it is: a thread that has died would take every later reading with it."""
+    monkeypatch.setattr(writer_module, "RETRY_S", 0.3)
+    monkeypatch.setattr(writer_module, "TIDY_EVERY_S", 0.0)
+
+    def fails(*_: object, **__: object) -> None:
+        raise UnicodeDecodeError("utf-8", b"\xb1", 0, 1, "a fault of ours")
+
+    monkeypatch.setattr(Journal, "tidy", fails)
+    rig.say("30.0")
+    wait_until(lambda: rig.far.acknowledged == [1])
+    with monkeypatch.context() as patched:
+        patched.setattr(Journal, "open", fails)
+        rig.journal.fails = StorageFault("damaged", "database disk image is malformed")
+        for n in range(1, 10):
+            rig.say(f"30.{n}")
+            time.sleep(0.1)
+        wait_until(lambda: len(rig.far.acknowledged) == 10, 20)  # from memory
+        assert rig.writer.alive()
+    wait_until(lambda: 30.9 in rig.temps(), 20, "the new journal")
+    rig.say("31.0")
+    wait_until(lambda: 31.0 in rig.temps(), 20)
+    assert rig.temps() == [*(30 + n / 10 for n in range(1, 10)), 31.0]
+    assert not rig.ended
+
+
+def test_where_the_journals_thread_ends_nobody_is_told_that_the_service_lives(
+    tmp_path: Path, site: Site
+) -> None:
+    rig = Rig(tmp_path, site)
+    with running(rig):
+        rig.say("30.0")
+        wait_until(lambda: rig.far.acknowledged == [1])
+        assert rig.watcher.alive()
+        rig.journal.fails = SystemExit()
+        rig.say("31.0")
+        wait_until(lambda: rig.ended, 20, "the end of the service to be asked for")
+        assert isinstance(rig.writer.failed, SystemExit)
+        wait_until(lambda: not rig.writer.alive(), 20)
+        assert not rig.watcher.alive()
 
 
 def test_one_record_that_cannot_be_kept_costs_only_itself(rig: Rig) -> None:

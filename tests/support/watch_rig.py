@@ -56,7 +56,7 @@ class MoodyJournal:
         self.set_aside = None
         self.goes_on = threading.Event()
         self.goes_on.set()
-        self.fails: StorageFault | None = None
+        self.fails: BaseException | None = None
         self.poison = -1.0
         self.commits = 0
 
@@ -123,12 +123,15 @@ class Rig:
         self.inbox, self.far, self.heard = Inbox(), FarEnd(), Heard()
         clock = clock or LiveClock()
         self.faults: list[StorageFault | None] = []
+        self._ended = threading.Event()
+        self.readiness = Readiness()
         self.writer = Writer(
             self.journal,  # type: ignore[arg-type]
             reopen=lambda: Journal.open(self.path),
             on_settled=self._settled,
             on_fault=self._fault,
             wall=time.time,
+            on_end=self._ended.set,
         )
         self.pacing = Pacing(longest_s=0.2)
         self.allowance = CommitAllowance(regain_s=0.2)
@@ -142,11 +145,17 @@ class Rig:
             held=HeldTimes(),
             pacing=self.pacing,
             allowance=self.allowance,
-            readiness=Readiness(),
+            readiness=self.readiness,
         )
+        self.readiness.needs("What keeps the records", self.writer.alive)
         self.watcher.attach(self.far)
         self.clock = clock
         self._mid = 0
+
+    @property
+    def ended(self) -> bool:
+        """Has the journal's thread asked for the end of the service?"""
+        return self._ended.is_set()
 
     def _settled(self, submission: Submission) -> None:
         self.watcher.note_settled(submission)
