@@ -24,6 +24,8 @@ from monitor.watch.events import AlarmName, Facts
 
 log = logging.getLogger(__name__)
 
+HAND_OVER_S = 2.0  # so long an old delivery may still send
+
 
 class Reaching:
     """See the module. `send` may be called from any thread."""
@@ -43,7 +45,7 @@ class Reaching:
         self._last_ok: dict[str, float] = {}
         self.links = Links(_key(settings.state_folder), settings.file.page.public_url)
         self._delivery = self._make()
-        self._handing_over: list[threading.Thread] = []
+        self._handing_over: threading.Thread | None = None
 
     def attach(self, watch: WatchThread) -> None:
         """Where outcomes and trouble are reported."""
@@ -59,11 +61,15 @@ class Reaching:
 
     def stop(self, drain_s: float) -> int:
         """Waits for what is under way; how many are unsent."""
-        for thread in self._handing_over:
-            thread.join(drain_s)
+        if self._handing_over is not None:
+            self._handing_over.join(drain_s)
         unsent = self._delivery.drain(drain_s)
         self._delivery.stop()
         return unsent
+
+    def alive(self) -> bool:
+        """Has the delivery not ended by itself?"""
+        return self._delivery.alive()
 
     def about(self) -> list[Mapping[str, Any]]:
         """Each contact and how the last try went."""
@@ -84,15 +90,20 @@ class Reaching:
         self._settings = settings
         old, new = self._delivery, self._make()
         self._delivery = new
+        before = self._handing_over
 
         def hand_over() -> None:
-            old.drain(2.0)
+            if before is not None:
+                before.join()  # the old one may itself have begun a moment ago only
+            old.drain(HAND_OVER_S)
             old.stop()
-            new.start(old.unsent())
+            try:
+                new.start(old.unsent())
+            except RuntimeError:
+                log.warning("Stopped while contacts were changed; the next start sends what waits.")
 
-        thread = threading.Thread(target=hand_over, name="hand-over", daemon=True)
-        self._handing_over = [t for t in self._handing_over if t.is_alive()] + [thread]
-        thread.start()
+        self._handing_over = threading.Thread(target=hand_over, name="hand-over", daemon=True)
+        self._handing_over.start()
 
     def _make(self) -> Delivery:
         tell = self._settings.file.tell

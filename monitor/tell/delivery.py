@@ -83,12 +83,18 @@ class Delivery:
 
     def start(self, pending: Iterable[OutboxRow] = ()) -> None:
         """Starts, with what the journal says is unsent. The sender warms up meanwhile, so that
-        the first urgent alert is quick."""
+        the first urgent alert is quick. Raises RuntimeError after `stop`."""
+        if self._stopping:
+            raise RuntimeError("a delivery that was stopped cannot be started")
         now = self._calls.now()
         self._record(self._outbox.restore(pending, now))
         if self._outbox.pending():
             self._idle.clear()
         self._thread.start()
+
+    def alive(self) -> bool:
+        """Has its thread not ended by itself?"""
+        return self._thread.ident is None or self._thread.is_alive() or self._stopping
 
     def send(self, messages: Iterable[Message]) -> None:
         """Takes messages that are safe in the journal's outbox. Returns at once."""

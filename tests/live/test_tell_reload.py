@@ -1,0 +1,87 @@
+"""Other contacts while messages wait: none is lost, however quickly one change follows another."""
+
+import time
+from pathlib import Path
+
+import pytest
+from support.receivers import http_receiver, refusing_port
+
+from monitor.journal.records import Outcome
+from monitor.service.clock import LiveClock
+from monitor.service.reaching import Reaching
+from monitor.settings import Settings, load_settings
+from monitor.tell.contacts import Contact
+from monitor.tell.delivery import Calls, Delivery
+from monitor.tell.message import Kind, Message
+from monitor.watch.events import Moment, Priority
+
+pytestmark = pytest.mark.live
+
+
+class Noted:
+    """What the watch thread would be told."""
+
+    def __init__(self) -> None:
+        self.outcomes: list[Outcome] = []
+
+    def note_outcome(self, outcome: Outcome) -> None:
+        self.outcomes.append(outcome)
+
+    def fault(self, *_: object) -> None:
+        pass
+
+
+def settings(folder: Path, port: int) -> Settings:
+    file = folder / "brooder.toml"
+    file.write_text(
+        f'[[brooders]]\nname = "porch"\nlength_m = 1\nwidth_m = 1\n\n'
+        f'[[contacts]]\nname = "phone"\nurl = "json://127.0.0.1:{port}/hook"\n',
+        encoding="utf-8",
+    )
+    return load_settings(file, {}, check_contacts=False)
+
+
+def message(key: str) -> Message:
+    return Message(
+        key=key,
+        thread=key,
+        kind=Kind.RAISED,
+        contacts=("phone",),
+        priority=Priority.URGENT,
+        title="porch: dangerously cold",
+        body="Now 28.9 °C, should be 35.0 °C.",
+        short="porch: dangerously cold.",
+        at=time.time(),
+    )
+
+
+def test_three_changes_in_a_row_strand_no_message(tmp_path: Path) -> None:
+    noted = Noted()
+    with http_receiver() as phone:
+        gone = settings(tmp_path, refusing_port())
+        reaching = Reaching(gone, LiveClock())
+        reaching.attach(noted)  # type: ignore[arg-type]
+        reaching.start([])
+        try:
+            reaching.send([message("porch/chill/1:raised")])
+            phone.wait_until(lambda _: len(noted.outcomes) > 0)  # a try that failed
+            reaching.reconfigure(gone)
+            reaching.send([message("porch/chill/2:raised")])
+            reaching.reconfigure(gone)
+            reaching.reconfigure(settings(tmp_path, phone.port))
+            reaching.send([message("porch/chill/3:raised")])
+            phone.wait_for(3)
+            assert reaching.alive()
+        finally:
+            reaching.stop(10)
+    sent = [outcome.key for outcome in noted.outcomes if outcome.state == "sent"]
+    assert sorted(sent) == [f"porch/chill/{n}:raised" for n in (1, 2, 3)], "each once"
+
+
+def test_a_delivery_that_was_stopped_is_not_started() -> None:
+    calls = Calls(now=lambda: Moment(0, 0), record=lambda _: None, trouble=lambda *_: None)
+    delivery = Delivery([Contact(name="me", url="json://127.0.0.1:9/")], calls)
+    assert delivery.alive()
+    delivery.stop()
+    with pytest.raises(RuntimeError, match="stopped"):
+        delivery.start()
