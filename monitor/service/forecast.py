@@ -5,7 +5,6 @@ A thread of its own: a weather service that hangs must not be felt anywhere else
 import json
 import logging
 import threading
-import urllib.request
 from collections.abc import Callable
 from pathlib import Path
 from typing import NamedTuple
@@ -14,6 +13,7 @@ from monitor.intake.forecast import MOST_BYTES, ForecastFault, read_forecast
 from monitor.service.logs import facts
 from monitor.settings.model import ForecastSettings
 from monitor.site import Site
+from monitor.tell.fetch import FetchFault, fetch
 from monitor.units import Unit
 
 log = logging.getLogger(__name__)
@@ -87,22 +87,21 @@ class Forecaster:
 
     def _run(self) -> None:
         while not self._stop.is_set():
-            self._fetch()
+            try:
+                self._fetch()
+            except Exception:
+                log.exception("The forecast could not be taken.")
+                self._failed("a fault of the monitor, see its log")
             # A failed fetch is tried again sooner, but never often: it is somebody's free service.
             self._stop.wait(60 * (self._settings.every_minutes if self.trouble is None else 10))
 
     def _fetch(self) -> None:
         url = self._settings.url.get_secret_value() if self._settings.url else ""
-        if not url.startswith(("http://", "https://")):
-            self._failed("the URL must begin with http:// or https://")
-            return
-        request = urllib.request.Request(url, headers={"Accept": "application/json"})  # noqa: S310 - checked above
+        headers = {"Accept": "application/json"}
         try:
-            with urllib.request.urlopen(request, timeout=FETCH_LIMIT_S) as answer:  # noqa: S310
-                document = answer.read(MOST_BYTES + 1)
-        except (OSError, ValueError) as error:
-            # The URL may hold a key: only the kind of error is said.
-            self._failed(f"not reached ({type(error).__name__})")
+            document = fetch(url, headers, limit_s=FETCH_LIMIT_S, most_bytes=MOST_BYTES + 1)
+        except FetchFault as fault:
+            self._failed(str(fault))
             return
         self.hear(document)
 

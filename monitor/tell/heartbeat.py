@@ -5,13 +5,12 @@ Only while the watch makes progress (`alive`): a heart that beats on in a hung s
 than none. Runs in a thread of its own, where a server that hangs harms nobody. The URL is a
 secret and appears nowhere."""
 
-import http.client
 import logging
 import threading
 import time
-import urllib.error
-import urllib.request
 from collections.abc import Callable
+
+from monitor.tell.fetch import FetchFault, fetch
 
 log = logging.getLogger(__name__)
 
@@ -67,11 +66,7 @@ def _get(url: str, limit_s: float) -> str | None:
     """Why it failed, in words without the URL; None: it was taken. Only the status is read, so an
     answer that drips costs nothing."""
     try:
-        request = urllib.request.Request(url, headers={"User-Agent": "brooder"})  # noqa: S310 - the grower's own URL
-        with urllib.request.urlopen(request, timeout=limit_s):  # noqa: S310
-            return None
-    except urllib.error.HTTPError as fault:
-        fault.close()
-        return f"the server answered {fault.code}"
-    except (OSError, ValueError, http.client.HTTPException) as fault:
-        return f"no answer ({type(fault).__name__})"
+        fetch(url, {"User-Agent": "brooder"}, limit_s=limit_s, most_bytes=0)
+    except FetchFault as fault:
+        return str(fault)
+    return None
