@@ -87,6 +87,17 @@ def test_a_restart_signs_nobody_out_but_a_new_passphrase_does(tmp_path: Path):
     assert other.read(cookie, time.time()) is None
 
 
+def test_a_board_that_boots_with_an_old_time_signs_nobody_out(tmp_path: Path):
+    sessions = Sessions(Access.prepare(folder=tmp_path, passphrase=WORDS))
+    cookie = sessions.written(sessions.begin(signed_in=True))
+    for behind_s in (60.0, 3600.0, 40 * 86400.0):
+        session = sessions.read(cookie, time.time() - behind_s)
+        assert session is not None
+        assert session.signed_in
+        assert not session.fresh, "it is not sent again with a time that is wrong"
+    assert sessions.read(cookie, time.time() + LASTS_S + 60) is None
+
+
 def test_a_cookie_that_was_meddled_with_is_worth_nothing(tmp_path: Path):
     sessions = Sessions(Access.prepare(folder=tmp_path, passphrase=WORDS))
     cookie = sessions.written(sessions.begin(signed_in=False))
