@@ -3,8 +3,9 @@ follow once it is. Owned by `watch_thread`, and used in that thread but for the 
 
 Order of promises: a message is acknowledged when the journal has it on the disk (or, while the
 disk refuses, when it is in memory: the watch must go on, and an unacknowledged window would stop
-it; a disk that has not answered for half a minute counts as one that refuses). A person is told as
-soon as the record is on the disk, but never waits more than a second for a slow disk."""
+it; a disk that has not answered for half a minute counts as one that refuses, until it answers). A
+person is told as soon as the record is on the disk, but never waits more than a second for a slow
+disk."""
 
 import gc
 import logging
@@ -25,7 +26,7 @@ from monitor.service.quietly import quietly
 from monitor.service.samples import Sampler
 from monitor.service.telling import Told
 from monitor.service.writer import MOST_IN_MEMORY, Submission, Writer
-from monitor.watch.events import AlarmName, Change, Facts, Moment
+from monitor.watch.events import AlarmName, Change, Facts, Moment, Reading
 from monitor.watch.status import SiteStatus
 
 log = logging.getLogger(__name__)
@@ -97,6 +98,7 @@ class Commits:
         # With the first commit: what an earlier run kept stands on another scale of ticks.
         self._snapshot_tick = float("-inf")
         self._disk_hangs = False
+        self._refused = 0  # readings acknowledged though the disk refused them, and not kept since
 
     # -- from other threads
 
@@ -114,6 +116,16 @@ class Commits:
             submission = self._settled.get()
             if submission.kept:
                 self._calls.acknowledge(submission.tokens)
+
+    @property
+    def only_in_memory(self) -> int:
+        """Readings that are acknowledged and, as far as is known here, on no disk."""
+        hanging = sum(
+            sent.submission.readings
+            for sent in self._sent
+            if sent.from_memory and not sent.submission.settled.is_set()
+        )
+        return self._refused + hanging
 
     # -- what makes a commit due
 
@@ -187,6 +199,7 @@ class Commits:
         submission = Submission(
             happened.batch, pending.tokens, by_age=due and not urgent and age_s > 0
         )
+        submission.readings = sum(isinstance(i, Reading) for i in happened.batch.inputs)
         self._pending = _Pending()
         self._allowance.spent(now.tick)
         self._sent.append(_Sent(submission, happened))
@@ -198,6 +211,8 @@ class Commits:
         while not self._settled.empty():
             submission = self._settled.get()
             self._calls.acknowledge(submission.tokens)
+            # One that is kept says that all before it are.
+            self._refused = 0 if submission.kept else self._refused + submission.readings
             self._pacing.committed(
                 self._clock.now().tick,
                 acknowledged=len(submission.tokens),
@@ -210,7 +225,8 @@ class Commits:
             if not sent.told and (settled or waits_s >= TELL_ANYWAY_S or last):
                 sent.told = True
                 self._tell(sent.happened)
-            if waits_s >= DISK_PATIENCE_S and not (settled or last or sent.from_memory):
+            patience_s = TELL_ANYWAY_S if self._disk_hangs else DISK_PATIENCE_S
+            if waits_s >= patience_s and not (settled or last or sent.from_memory):
                 self._acknowledge_from_memory(sent)
         while self._sent and self._sent[0].told and self._sent[0].submission.settled.is_set():
             self._sent.popleft()

@@ -324,7 +324,11 @@ class Service:
         if self._watch.started and not await asyncio.to_thread(self._watch.stop, 10.0):
             log.error("The watch thread did not end within 10 s.")
         if not await asyncio.to_thread(self._writer.stop, 15.0):
-            log.error("The journal did not take everything; the broker still has what is missing.")
+            log.error(
+                "The journal did not take everything. What was not acknowledged comes again; what"
+                " was acknowledged from memory is lost.",
+                extra=facts(readings_lost=self._watch.only_in_memory),
+            )
         self._watch.acknowledge_settled()
         await self._broker.stop()
         unsent = await asyncio.to_thread(self._reaching.stop, DRAIN_S)

@@ -134,6 +134,11 @@ class WatchThread:
         """How many deliveries the broker sends ahead of acknowledgements."""
         self._pacing.window = window
 
+    @property
+    def only_in_memory(self) -> int:
+        """Readings that were acknowledged and are on no disk. After `stop`."""
+        return self._commits.only_in_memory
+
     def acknowledge_settled(self) -> None:
         """After watch and writer have ended: what the last commits kept is acknowledged."""
         self._commits.acknowledge_settled()

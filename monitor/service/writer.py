@@ -52,6 +52,7 @@ class Submission:
     submitted: float = field(default_factory=time.monotonic)
     settled: threading.Event = field(default_factory=threading.Event)
     kept: bool = False  # on the disk; False while settled: in memory only
+    readings: int = 0  # how many it brings; the batch itself may be joined with others
 
 
 _WAKE = Submission(Batch(), [])  # nothing to write, something to look after

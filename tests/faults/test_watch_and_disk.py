@@ -106,6 +106,41 @@ def test_a_disk_that_hangs_for_long_does_not_deafen_the_watch(
     assert sorted(rig.far.acknowledged) == list(range(1, 12))
 
 
+def test_a_disk_that_is_known_to_hang_is_not_waited_for_again(
+    rig: Rig, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Half a minute for each window of readings would let the watch fall behind for ever."""
+    monkeypatch.setattr(commits_module, "DISK_PATIENCE_S", 1.0)
+    rig.journal.goes_on.clear()
+    rig.say("30.0")
+    wait_until(lambda: rig.far.acknowledged == [1], 20)
+    monkeypatch.setattr(commits_module, "DISK_PATIENCE_S", 10_000.0)
+    for n in range(60):
+        rig.say(f"31.{n:02}")
+        if n % 20 == 19:
+            wait_until(lambda n=n: len(rig.far.acknowledged) == n + 2, 20, "the next window")
+    assert rig.watcher.only_in_memory >= 20
+    rig.journal.goes_on.set()
+    wait_until(lambda: len(rig.temps()) == 61, 20)
+    rig.say("32.0")
+    wait_until(lambda: len(rig.far.acknowledged) == 62, 20)
+    assert rig.watcher.only_in_memory == 0
+
+
+def test_what_a_stop_loses_is_counted(tmp_path: Path, site: Site) -> None:
+    with running(Rig(tmp_path, site)) as rig:
+        rig.say("30.0")
+        wait_until(lambda: rig.far.acknowledged == [1])
+        rig.journal.fails = StorageFault("full", "the disk is full")
+        for n in range(5):
+            rig.say(f"31.{n}")
+        wait_until(lambda: len(rig.far.acknowledged) == 6, 20, "acknowledgements from memory")
+        assert rig.watcher.stop(20)
+        assert not rig.writer.stop(20), "the disk still refuses"
+        assert rig.watcher.only_in_memory == 5
+    assert rig.temps() == [30.0]
+
+
 def test_trouble_is_told_once_and_the_disk_is_not_hammered(
     rig: Rig, monkeypatch: pytest.MonkeyPatch
 ) -> None:
