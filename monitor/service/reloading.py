@@ -63,6 +63,9 @@ class Reloading:
                 for line in str(fault).splitlines():
                     log.error("Not reloaded.", extra=facts(why=line))
                 return
+            except Exception as error:  # its text may hold a secret
+                log.error("Not reloaded.", extra=facts(why=f"a fault: {type(error).__name__}"))
+                return
             self._take(fresh)
             log.info("Reloaded.", extra=facts(brooders=len(fresh.site.brooders)))
 
