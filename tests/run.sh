@@ -11,7 +11,7 @@ here=$(CDPATH='' cd -- "$(dirname -- "$0")/.." && pwd)
 cd "$here"
 
 missing=""
-for pair in mosquitto:mosquitto mosquitto_pub:mosquitto-clients chromium:chromium victoria-metrics:victoria-metrics; do
+for pair in mosquitto:mosquitto mosquitto_pub:mosquitto-clients chromium:chromium victoria-metrics:victoria-metrics cc:gcc; do
     command -v "${pair%%:*}" >/dev/null 2>&1 || [ -x "/usr/sbin/${pair%%:*}" ] || missing="$missing ${pair#*:}"
 done
 if [ -n "$missing" ]; then
@@ -26,7 +26,7 @@ if [ -n "$missing" ]; then
             trap 'rm -f "$policy"' EXIT
         fi
         # shellcheck disable=SC2086 - a list of package names
-        DEBIAN_FRONTEND=noninteractive apt-get install -y -q --no-install-recommends $missing fonts-dejavu-core >/dev/null
+        DEBIAN_FRONTEND=noninteractive apt-get install -y -q --no-install-recommends $missing fonts-dejavu-core libc6-dev >/dev/null
     else
         echo "tests/run.sh: the tests need these Debian packages, which are not installed:$missing" >&2
         echo "  sudo apt install$missing" >&2
