@@ -3,6 +3,7 @@
 import asyncio
 import json
 import shlex
+import signal
 import sys
 from collections.abc import Callable
 from datetime import datetime
@@ -56,6 +57,9 @@ def watch(
         on_ready=lambda places: announce(settings, places),
         reload=settings_now,
     )
+    # Until it watches there is nothing to bring to an end; and as the first process of a container
+    # it would not hear a signal that it does not ask for.
+    signal.signal(signal.SIGTERM, lambda *_: sys.exit(0))
     try:
         code = asyncio.run(run(settings, hooks))
     except (StorageFault, OSError, SettingsFault, ValueError) as error:

@@ -173,7 +173,7 @@ class Journal:
             last = connection.execute(
                 "SELECT at_ms, tick_ms FROM log ORDER BY seq DESC LIMIT 1"
             ).fetchone()
-            at_ms, tick_ms = last or (0, 0)
+            at_ms, tick_ms = last or (0, 0)  # 0: no engine has run yet
             writing.write_rows(connection, [Row(here.seq, at_ms, tick_ms, b"", b"")])
         self._seq = here.seq
         return done

@@ -10,7 +10,7 @@ a line in the log: a watch that will not start is worse than one that starts wit
 import logging
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import TypeVar
+from typing import Any, TypeVar
 
 from monitor.brooding.batch import LEDGER_KINDS
 from monitor.intake.held import HeldTimes
@@ -26,6 +26,10 @@ T = TypeVar("T")
 
 LASTING = LEDGER_KINDS | {EntryKind.OUT_OF_SERVICE, EntryKind.IN_SERVICE}
 PACE_FROM_S = 900.0  # a probe's pace, and what it may repeat, is read from so much of its record
+# Without a snapshot no more of the record than this is lived through again: longer than any batch
+# is brooded. What is older, or says that it is, would only keep the watch from starting.
+LIVED_AGAIN_S = 60 * 86400.0
+AHEAD_S = 60.0  # nothing in the record is later than its end, but for what a clock's step made so
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -56,7 +60,7 @@ def rebuild(make: Callable[[Moment], Core], reader: JournalReader, now: Moment) 
         shift_s = now.tick - away_s - ended.tick
         begin = Moment(ended.at, now.tick - away_s)
         core, mark = _restored(make, reader, entries, begin, shift_s)
-        _feed(core, reader, mark, shift_s)
+        _feed(core, reader, mark, shift_s, until=begin.tick + AHEAD_S)
         try:
             core.advance(begin)
         except Exception:
@@ -131,11 +135,14 @@ def _learn_older_entries(
 
 
 def _first(reader: JournalReader, begin: Moment, shift_s: float) -> Moment:
-    """Where the record begins: without a snapshot everything in it is lived through again."""
+    """Where the record begins: without a snapshot everything in it is lived through again, but for
+    what is very old."""
     for item in reader.inputs_since(0):
-        first = shifted(item, shift_s)
-        at = first.now if isinstance(first, Entered | Fault) else Moment(first.at, first.tick)
-        return Moment(min(at.at, begin.at), min(at.tick, begin.tick))
+        first = _moment_of(shifted(item, shift_s))
+        return Moment(
+            max(min(first.at, begin.at), begin.at - LIVED_AGAIN_S),
+            max(min(first.tick, begin.tick), begin.tick - LIVED_AGAIN_S),
+        )
     return begin
 
 
@@ -149,10 +156,16 @@ def _end(reader: JournalReader) -> int:
     return int(row[0])
 
 
-def _feed(core: Core, reader: JournalReader, mark: int, shift_s: float) -> None:
+def _feed(core: Core, reader: JournalReader, mark: int, shift_s: float, *, until: float) -> None:
+    """What says that it is later than the record's end is damaged: it would carry the watch away
+    into a time in which every true reading is late."""
     try:
         for item in reader.inputs_since(mark):
-            _one(core, shifted(item, shift_s))
+            moved = shifted(item, shift_s)
+            if _moment_of(moved).tick > until:
+                log.warning("A record of the future is left out.", extra=_shown(item))
+                continue
+            _one(core, moved)
     except Exception:
         log.exception("Some records could not be read; the watch goes on without them.")
 
@@ -161,7 +174,11 @@ def _one(core: Core, item: Input) -> None:
     try:
         core.take_in(item)
     except Exception:
-        log.exception("A record was left out.", extra=facts(record=str(item)[:200]))
+        log.exception("A record was left out.", extra=_shown(item))
+
+
+def _shown(item: Input) -> dict[str, Any]:
+    return facts(record=str(item)[:200])
 
 
 def _or(read: Callable[[], T], instead: T) -> T:
@@ -170,6 +187,14 @@ def _or(read: Callable[[], T], instead: T) -> T:
     except Exception as error:
         log.warning("A part of the journal cannot be read.", extra=facts(why=error))
         return instead
+
+
+def _moment_of(item: Input) -> Moment:
+    match item:
+        case Reading() | BadValue():
+            return Moment(item.at, item.tick)
+        case Entered() | Fault():
+            return item.now
 
 
 def shifted(item: Input, shift_s: float) -> Input:

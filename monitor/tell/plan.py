@@ -116,7 +116,31 @@ class Plan:
             if first is None or first[0] > tick or (first[0] == tick and not including):
                 return
             when, what, index = first
-            yield from self._do(what, self._incidents[index], when)
+            incident = self._incidents[index]
+            when += self._missed_s(incident, what, when, tick, including=including)
+            yield from self._do(what, incident, when)
+
+    def _missed_s(
+        self, incident: Incident, what: _Do, when: float, tick: float, *, including: bool
+    ) -> float:
+        """Repeats that nobody was there to send are counted and left out, up to the last: it would
+        be all that is sent of them, and after years (a clock that was wrong) they would keep the
+        watch busy for hours."""
+        alarm = incident.unanswered()
+        every_s = self._policy.ask_anew_s if what is _Do.ASK_ANEW else None
+        if what is _Do.AGAIN and alarm is not None:
+            every_s = self._repeat_s(alarm)
+        if every_s is None:
+            return 0.0
+        end = min([tick, *(due for due, other in self._due(incident) if other is not what)])
+        missed = int((end - when) // every_s)
+        if missed and when + missed * every_s >= tick and not including:
+            missed -= 1
+        if what is _Do.AGAIN:
+            incident.repeats += missed
+        elif incident.answer_given is not None:
+            incident.answer_given.times += missed
+        return missed * every_s
 
     def _due(self, incident: Incident) -> Iterator[tuple[float, _Do]]:
         if incident.gather_due is not None:

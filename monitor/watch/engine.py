@@ -211,7 +211,7 @@ class Engine:
         facts = Facts() if facts is None else facts
         if name is AlarmName.WAS_DOWN:
             self._silence.forgive(now.tick)
-            self._run_until(now.tick)
+            self._skip_to(now.tick)
             self._watcher.was_down(self._tick, facts)
         else:
             self._run_until(now.tick)
@@ -281,6 +281,16 @@ class Engine:
             self._tick = max(self._tick, due)
             self._fire(slot, due)
         self._tick = max(self._tick, tick)
+
+    def _skip_to(self, tick: float) -> None:
+        """Nobody watched until now. What was pending comes when it was due, but the boxes are
+        looked at once, at the end: the quarters of an hour of decades (a clock that was wrong)
+        would keep the watch from starting, and no reading is in them."""
+        for box in self._boxes.values():
+            slot = Slot(0, REVIEW, box.name)
+            if (self._timers.due(slot) or tick) < tick:
+                self._timers.set(slot, tick)
+        self._run_until(tick)
 
     def _fire(self, slot: Slot, due: float) -> None:
         if slot.kind in (DELAY, SHELF):

@@ -269,6 +269,8 @@ def test_the_unit_has_a_user_no_capability_and_one_folder() -> None:
     assert said["StateDirectory"] == "brooder"
     assert said["Restart"] == "always"
     assert "ReadWritePaths" not in said
+    minutes = said["TimeoutStartSec"].removesuffix("min")
+    assert int(minutes) >= 10, "a slow start is not ended and begun anew for ever"
 
 
 def test_it_starts_from_a_folder_of_any_name(tmp_path: Path) -> None:

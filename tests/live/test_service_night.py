@@ -250,3 +250,40 @@ def test_what_is_said_right_after_it_says_that_it_watches_is_heard(tmp_path: Pat
         ):
             probe.say(33.5)
             wait_until(lambda service=service: service.temps() == [33.5], what="the first reading")
+
+
+def test_a_record_brought_into_an_empty_journal_is_watched_on_at_once(tmp_path: Path) -> None:
+    service = Service(tmp_path)
+    service.write_config()
+    lines = tmp_path / "record.jsonl"
+    placed = time.strftime("%Y-%m-%dT12:00:00Z", time.gmtime(time.time() - 86400))
+    lines.write_text(
+        f'{{"at":"{placed}","entry":"placed","brooder":"porch","count":100,'
+        f'"hatched":"{hatched_yesterday()}","kind":"broiler"}}\n'
+        f'{{"at":"{placed}","topic":"brooder/porch/floor","payload":"33.4"}}\n'
+    )
+    done = service.command("import", str(lines))
+    assert done.returncode == 0, done.stderr
+    listed = service.command("flock", "list")
+    assert "100" in listed.stdout, listed.stderr
+    with service, Thermometer(service.broker_port) as probe:
+        probe.say(35.0)
+        probe.wait_acknowledged()
+        assert [entry["count"] for entry in service.ask("ledger")["entries"]] == [100]
+        assert service.stop() == 0
+    assert service.changes(AlarmName.WAS_DOWN) == []
+
+
+def test_it_can_be_stopped_while_it_still_starts(tmp_path: Path) -> None:
+    slow = (
+        "import time, monitor.service.run as r\n"
+        "def slow(*_): print('opening', flush=True); time.sleep(300)\n"
+        "r.open_all = slow"
+    )
+    service = Service(tmp_path, prelude=slow)
+    try:
+        service.begin()
+        wait_until(lambda: "opening" in service.out(), 30, "the start to begin")
+        assert service.stop(30) == 0
+    finally:
+        service.kill()
