@@ -175,7 +175,7 @@ def _mark(box: BrooderStatus) -> Mark:
         return Mark.DANGER_HOT  # chicks or none: a fallen lamp burns an empty box as well
     if box.batch is None or box.out_of_service:
         return Mark.EMPTY
-    if temp_c is None or box.low_c is None or box.high_c is None:
+    if temp_c is None or box.low_c is None or box.high_c is None or box.in_band is None:
         return Mark.UNKNOWN
     if temp_c < box.low_c:
         harmful = box.chill_c is not None and temp_c <= box.chill_c

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from monitor.brooding.flock import KINDS
 from monitor.page.alarm_words import live_facts
 from monitor.page.words import PLACES, Say, counted, days_old
-from monitor.tell.wording.words import minutes_left
+from monitor.tell.wording.words import UNSEEN_S, minutes_left
 from monitor.watch.diagnosis import Outlook
 from monitor.watch.status import BrooderStatus, ProbeStatus
 
@@ -33,10 +33,11 @@ def against_line(box: BrooderStatus, say: Say) -> str:
         if box.diagnosis is not None and box.diagnosis.doubted:
             return f"a sudden jump, so it waits for the next reading; {target}"
         return f"no floor reading to believe; {target}"
-    if box.in_band and box.in_band_since is not None:
-        return f"{target}, in band for {say.span(say.now - box.in_band_since)}"
     if box.in_band:
-        return f"{target}, in band"
+        since = box.in_band_since
+        return f"{target}, in band" + (f" for {say.span(say.now - since)}" if since else "")
+    if box.in_band is None and box.temp_at is not None:
+        return f"{target}; read at {say.clock(box.temp_at)}, nothing heard since"
     off_c = box.temp_c - box.target_c
     return f"{target}: {say.step(off_c)} too {'warm' if off_c > 0 else 'cold'}"
 
@@ -51,7 +52,7 @@ def _no_target(box: BrooderStatus) -> str:
 
 def trend_line(box: BrooderStatus, say: Say) -> str | None:
     """Where it is going, and how long until harm if it is falling."""
-    if box.trend_c_per_h is None or box.temp_c is None:
+    if box.trend_c_per_h is None or box.temp_c is None or box.in_band is None:
         return None
     rate = box.trend_c_per_h
     if abs(rate) < STEADY_C_PER_H:
@@ -118,9 +119,11 @@ def night_line(box: BrooderStatus, say: Say) -> str | None:
         said.append(f"Too cold for {say.span(night.below_s)}.")
     if night.above_s >= 60:
         said.append(f"Too hot for {say.span(night.above_s)}.")
-    if box.in_band and not night.below_s and not night.above_s:
+    if night.unseen_s >= UNSEEN_S:
+        said.append(f"Not watched for {say.span(night.unseen_s)}.")
+    elif box.in_band and not night.below_s and not night.above_s:
         said.append("Never out of band.")
-    return f"Since {say.clock(night.from_at)}: " + " ".join(said)
+    return f"Since {say.clock(night.since_at)}: " + " ".join(said)
 
 
 def birds_line(box: BrooderStatus, say: Say) -> str | None:

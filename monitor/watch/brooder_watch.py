@@ -63,6 +63,7 @@ class BrooderWatch:
         self.estimate = estimate
         self.faults = ProbeFaults((), book)  # the engine gives the real one
         self.night = NightFigures()
+        self.woke = float("-inf")  # tick at which somebody watched again
         self.out_of_service = False
         self.clock_sure = True
         self.batch: Batch | None = None
@@ -91,6 +92,10 @@ class BrooderWatch:
 
     def begin_batch(self, batch: Batch | None, tick: float) -> None:
         """The ledger says what is in the box now."""
+        if batch is not None and self.batch is None and not self.out_of_service:
+            self.night.birds_since(batch.started_at - self.book.offset_s)
+            for probe in self.probes:
+                probe.begin_night()  # how cold it was before them is no figure of their night
         self.batch = batch
         self.take_schedule()
         self.target_c = None  # take the new one even while the clock is in doubt
@@ -146,6 +151,19 @@ class BrooderWatch:
             target - limits.harm_c,
             min(target + limits.harm_c, limits.fire_c),
         )
+
+    def unwatched(self, left: float, back: float) -> None:
+        """Nobody watched between these ticks; what the probes said before is not what is."""
+        self.woke = back
+        if self.night.side != night.IDLE:
+            self.night.see(night.UNSEEN, max(left, self.night.since))
+        for probe in self.probes:
+            probe.stir()
+
+    @property
+    def unseen(self) -> bool:
+        """Nothing is known of the floor; the next reading may change that."""
+        return self.night.side == night.UNSEEN
 
     def limit_probes(self) -> None:
         """Give every probe the limits of its place."""
@@ -225,6 +243,9 @@ class BrooderWatch:
         self.book.see(self.chill, any(p.chill.beyond for p in judged), tick)
         self.book.see(self.cold, cold, tick)
         self.book.see(self.hot, hot, tick)
+        if all(p.tick < self.woke for p in judged):
+            self.night.see(night.UNSEEN, tick)
+            return
         # As the record sheet counts: strictly outside the band, without the alarms' dead band.
         below = any(p.below for p in judged)
         above = any(p.above for p in judged)
@@ -355,6 +376,7 @@ class BrooderWatch:
                 self.chill_c,
                 self.overheat_c,
             ],
+            "woke": None if self.woke == float("-inf") else self.woke,
             "out": self.out_of_service,
             "clock_sure": self.clock_sure,
             "night": self.night.state(),
@@ -373,6 +395,8 @@ class BrooderWatch:
             self.chill_c,
             self.overheat_c,
         ) = state["limits"]
+        woke = state.get("woke")
+        self.woke = float("-inf") if woke is None else woke + shift_s
         self.out_of_service = state["out"]
         self.clock_sure = state["clock_sure"]
         self.night.restore(state["night"], shift_s)

@@ -150,7 +150,7 @@ class Engine:
         self._estimate(probe, now, temp_c)
         if box is not None and not probe.outside:
             beyond = probe.beyond()
-            if back or beyond != probe.was_beyond or probe.doubted:
+            if back or beyond != probe.was_beyond or probe.doubted or box.unseen:
                 box.evaluate(now)
             calm = not beyond
             if box.close_watch():
@@ -210,8 +210,7 @@ class Engine:
         or that it was not running (facts: down_from, down_to)."""
         facts = Facts() if facts is None else facts
         if name is AlarmName.WAS_DOWN:
-            self._silence.forgive(now.tick)
-            self._skip_to(now.tick)
+            self._skip_to(now.tick, facts.get("down_from"))
             self._watcher.was_down(self._tick, facts)
         else:
             self._run_until(now.tick)
@@ -282,11 +281,14 @@ class Engine:
             self._fire(slot, due)
         self._tick = max(self._tick, tick)
 
-    def _skip_to(self, tick: float) -> None:
-        """Nobody watched until now. What was pending comes when it was due, but the boxes are
-        looked at once, at the end: the quarters of an hour of decades (a clock that was wrong)
-        would keep the watch from starting, and no reading is in them."""
+    def _skip_to(self, tick: float, down_from: float | None) -> None:
+        """Nobody watched from `down_from` (Unix s) until now. What was pending comes when it was
+        due, but the boxes are looked at once, at the end: the quarters of an hour of decades (a
+        clock that was wrong) would keep the watch from starting, and no reading is in them."""
+        self._silence.forgive(tick)
+        left = self._tick if down_from is None else down_from - self._book.offset_s
         for box in self._boxes.values():
+            box.unwatched(min(max(left, self._tick), tick), tick)
             slot = Slot(0, REVIEW, box.name)
             if (self._timers.due(slot) or tick) < tick:
                 self._timers.set(slot, tick)

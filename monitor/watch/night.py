@@ -1,5 +1,8 @@
 """The night's figures of one floor since 18:00 local time: how low, how high, how long outside the
-band, how long unseen. Kept by watch.brooder_watch for the morning message and the page."""
+band, how long unseen. Kept by watch.brooder_watch for the morning message and the page.
+
+Unseen is every time in which chicks were in the box and nothing was known of it: no probe to
+believe, or nobody there to hear one. A night is called good only where there was none."""
 
 from datetime import datetime, timedelta, tzinfo
 
@@ -19,7 +22,8 @@ class NightFigures:
         self.from_at = 0.0
         self.side = IDLE  # idle: no batch, nothing to count
         self.since = 0.0  # tick
-        self._counted_from = 0.0  # tick at which this night's count began
+        self._counted_from = 0.0  # tick of this night's 18:00
+        self._first: float | None = None  # tick at which there was something to count
         self._seconds = {BELOW: 0.0, ABOVE: 0.0, UNSEEN: 0.0}
 
     def begin(self, at: float, tick: float, zone: tzinfo) -> bool:
@@ -29,8 +33,15 @@ class NightFigures:
             return False
         self.from_at = from_at
         self._seconds = {BELOW: 0.0, ABOVE: 0.0, UNSEEN: 0.0}
-        self._counted_from = tick
+        self._counted_from = tick - (at - from_at)
+        self._first = None if self.side == IDLE else self._counted_from
         return True
+
+    def birds_since(self, tick: float) -> None:
+        """Chicks are in the box since `tick`, which may be long ago: nobody knew of them, so nobody
+        judged their floor."""
+        if self.side == IDLE:
+            self.see(UNSEEN, max(tick, self.since))
 
     def see(self, side: str, tick: float) -> None:
         """On which side the floor is from `tick` on."""
@@ -40,6 +51,8 @@ class NightFigures:
             self._seconds[self.side] += self._lasted(tick)
         self.side = side
         self.since = tick
+        if self._first is None and side != IDLE:
+            self._first = max(tick, self._counted_from)
 
     def _lasted(self, tick: float) -> float:
         return max(0.0, tick - max(self.since, self._counted_from))
@@ -53,8 +66,10 @@ class NightFigures:
         highs = [p.night_high for p in floor if p.night_high is not None]
         lowest = min(lows, key=_temp, default=None)
         highest = max(highs, key=_temp, default=None)
+        first = self._counted_from if self._first is None else self._first
         return NightStatus(
             from_at=self.from_at,
+            since_at=self.from_at + first - self._counted_from,
             low_c=None if lowest is None else lowest.temp_c,
             low_at=None if lowest is None else lowest.at,
             low_target_c=None if lowest is None else lowest.target_c,
@@ -73,6 +88,7 @@ class NightFigures:
             "side": self.side,
             "since": self.since,
             "counted_from": self._counted_from,
+            "first": self._first,
             "seconds": self._seconds,
         }
 
@@ -82,6 +98,8 @@ class NightFigures:
         self.side = state["side"]
         self.since = state["since"] + shift_s
         self._counted_from = state["counted_from"] + shift_s
+        first = state.get("first")
+        self._first = None if first is None else first + shift_s
         self._seconds = dict(state["seconds"])
 
 

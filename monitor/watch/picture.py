@@ -95,6 +95,7 @@ def _brooder(box: BrooderWatch, tick: float, at: float, alarms: list[AlarmStatus
         name=box.name,
         out_of_service=box.out_of_service,
         temp_c=None if lead is None else lead.temp_c,
+        temp_at=None if lead is None else lead.at,
         target_c=box.target_c,
         low_c=box.low_c,
         high_c=box.high_c,

@@ -84,6 +84,7 @@ class NightStatus:
     """The floor since 18:00 local time, for the morning message."""
 
     from_at: float
+    since_at: float  # when there were chicks to count for: 18:00, or later
     low_c: float | None
     low_at: float | None
     low_target_c: float | None  # the target at that time
@@ -92,7 +93,7 @@ class NightStatus:
     high_target_c: float | None
     below_s: float  # some floor probe below the band
     above_s: float
-    unseen_s: float  # no floor reading to believe
+    unseen_s: float  # no floor reading to believe, or nobody who watched
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -102,6 +103,7 @@ class BrooderStatus:
     name: str
     out_of_service: bool
     temp_c: float | None  # of the floor probe furthest from its target; None: none to believe
+    temp_at: float | None  # when that was read (Unix s)
     target_c: float | None  # None: no batch
     low_c: float | None
     high_c: float | None

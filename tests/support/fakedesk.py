@@ -128,6 +128,7 @@ def brooder(name: str = "porch", temp_c: float | None = 31.8, **changes: Any) ->
         "name": name,
         "out_of_service": False,
         "temp_c": temp_c,
+        "temp_at": NIGHT - 12,
         "target_c": 32.2,
         "low_c": 29.4,
         "high_c": 35.0,
@@ -147,6 +148,7 @@ def brooder(name: str = "porch", temp_c: float | None = 31.8, **changes: Any) ->
         ),
         "night": NightStatus(
             from_at=NIGHT - 8 * 3600,
+            since_at=NIGHT - 8 * 3600,
             low_c=31.1,
             low_at=NIGHT - 3600,
             low_target_c=32.2,

@@ -3,8 +3,9 @@ wrong, and it says so. Called by the planner once a local day."""
 
 from dataclasses import dataclass, field
 
-from monitor.tell.wording.words import Voice, Words, compose, listed, span
+from monitor.tell.wording.words import UNSEEN_S, Voice, Words, compose, listed, span
 
+_QUIET_UNSEEN_S = 600.0  # a restart or an update; longer is not a quiet night. Common practice
 _NEXT_NIGHT_S = 6 * 3600.0  # an outlook for earlier than this is still for the night that ends
 
 
@@ -46,7 +47,8 @@ class Gathered:
 def morning(boxes: list[BoxMorning], gathered: Gathered, voice: Voice, at: float) -> Words:
     """All brooders, then the watch, then advice."""
     quiet = not (gathered.still or gathered.watch) and all(
-        not box.alarms and box.too_cold_s + box.too_hot_s < 60 for box in boxes
+        not box.alarms and box.too_cold_s + box.too_hot_s < 60 and box.unseen_s < _QUIET_UNSEEN_S
+        for box in boxes
     )
     title = f"{voice.where(None)}: good morning" + (", a quiet night" if quiet else "")
     lines: list[str] = []
@@ -90,9 +92,16 @@ def _night(box: BoxMorning, voice: Voice, at: float) -> list[str]:
         wrong.append(f"too cold for {span(box.too_cold_s)}")
     if box.too_hot_s >= 30:
         wrong.append(f"too hot for {span(box.too_hot_s)}")
-    lines.append(f"It was {' and '.join(wrong)}." if wrong else "It was never too cold or too hot.")
-    if box.unseen_s >= 600:
-        lines.append(f"No reading to believe for {span(box.unseen_s)}.")
+    unseen = box.unseen_s >= UNSEEN_S
+    if wrong:
+        lines.append(f"It was {' and '.join(wrong)}.")
+    elif unseen:
+        lines.append("While it was watched it was never too cold or too hot.")
+    else:
+        lines.append("It was never too cold or too hot.")
+    if unseen:
+        why = "no reading to believe, or the watch did not run"
+        lines.append(f"Not watched for {span(box.unseen_s)}: {why}.")
     lines.append(f"Alarms: {'; '.join(box.alarms) if box.alarms else 'none'}.")
     return lines
 

@@ -12,6 +12,7 @@ from monitor.units import shown, step_shown
 from monitor.watch.events import Facts
 
 LOCK_SCREEN = 110  # characters of title and body that a locked phone shows for certain
+UNSEEN_S = 60.0  # of a night: with more of it unseen nobody can say that it was never too cold
 _FAR_MINUTES = 360  # of an estimate: further off than this nobody can say
 _NAME_ROOM = 28  # a longer name of a brooder is cut in titles, so that the numbers still fit
 _DAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")

@@ -212,6 +212,25 @@ def test_a_night_is_not_called_good_while_it_goes_wrong():
     assert "Never out of band." not in (box_of(brooder(temp_c=26.0, in_band=False)).night or "")
 
 
+def test_a_night_with_hours_that_nobody_watched_is_not_called_good():
+    night = replace(brooder().night, unseen_s=9 * 3600.0)
+    said = box_of(brooder(night=night)).night or ""
+    assert "Not watched for 9 h." in said
+    assert "Never out of band." not in said
+
+
+def test_the_night_is_told_from_when_there_were_chicks():
+    night = replace(brooder().night, since_at=NIGHT - 6.5 * 3600)
+    assert (box_of(brooder(night=night)).night or "").startswith("Since 19:30: ")
+
+
+def test_a_reading_from_before_a_restart_is_not_called_right():
+    box = box_of(brooder(in_band=None, in_band_since=None, temp_at=NIGHT - 540))
+    assert box.word == "Not known"
+    assert box.against == "should be 90.0; read at 01:51, nothing heard since"
+    assert box.trend is None
+
+
 def test_an_estimate_from_measures_alone_says_so():
     young = box_of(brooder(outlook=outlook(learned=0.1)))
     assert any("Reckoned from the box's measures" in line for line in young.tonight)

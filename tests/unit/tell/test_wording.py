@@ -136,6 +136,18 @@ def bad_box() -> BoxMorning:
     )
 
 
+def test_a_night_with_hours_that_nobody_watched_is_neither_quiet_nor_never_too_cold():
+    unseen = replace(bad_box(), too_cold_s=0.0, alarms=(), unseen_s=9 * 3600.0)
+    words = wording.morning([unseen], Gathered(), Voice(site()), NIGHT)
+    assert "quiet" not in words.title
+    assert "Not watched for 9 h" in words.body
+    assert "\nIt was never too cold or too hot." not in words.body
+    short = replace(unseen, unseen_s=30.0)
+    assert "\nIt was never too cold or too hot." in (
+        wording.morning([short], Gathered(), Voice(site()), NIGHT).body
+    )
+
+
 def as_text(messages: dict[str, Words]) -> str:
     return "\n".join(
         f"== {name}\n{words.title}\n{words.body}\n" for name, words in messages.items()

@@ -1,0 +1,104 @@
+"""The night's figures: what was not seen is never counted as good."""
+
+import json
+
+import pytest
+from support.engine_night import Night
+
+from monitor.watch import estimator
+from monitor.watch.engine import Engine
+from monitor.watch.events import AlarmName, EntryKind, Facts, Moment
+from monitor.watch.status import BrooderStatus
+
+HOUR_S = 3600.0
+
+
+@pytest.fixture
+def night() -> Night:
+    return Night(make_estimator=estimator.none)
+
+
+def box(night: Night) -> BrooderStatus:
+    status = night.engine.status(night.now()).brooder("porch")
+    assert status is not None
+    return status
+
+
+def away(night: Night, for_s: float) -> None:
+    """The service ends, and is started anew from what it kept."""
+    left = night.now()
+    kept = json.loads(json.dumps(night.engine.state()))
+    night.t += for_s
+    night.engine = Engine(night.site, night.now(), make_estimator=estimator.none)
+    night.engine.restore(kept)
+    gap = Facts(down_from=left.at, down_to=night.now().at)
+    night.engine.fault(AlarmName.WAS_DOWN, True, night.now(), gap)
+
+
+@pytest.mark.parametrize("for_s", [540.0, 9 * HOUR_S])
+def test_time_in_which_nobody_watched_is_unseen_until_the_floor_is_heard_again(
+    night: Night, for_s: float
+) -> None:
+    night.holds(35.0, for_s=600)
+    away(night, for_s)
+    at_once = box(night)
+    assert at_once.in_band is None, "what was read before it is not how it is"
+    assert at_once.night.unseen_s == pytest.approx(for_s)
+    night.waits(30)
+    night.holds(35.0, for_s=600)
+    later = box(night)
+    assert later.in_band is True
+    assert later.in_band_since == pytest.approx(night.start + 600 + for_s + 30)
+    assert later.night.unseen_s == pytest.approx(for_s + 30)
+
+
+def test_a_cold_floor_before_the_gap_is_not_cold_through_the_gap(night: Night) -> None:
+    night.holds(31.0, for_s=600)
+    away(night, HOUR_S)
+    night.holds(35.0, for_s=600)
+    figures = box(night).night
+    assert figures.below_s == pytest.approx(600)
+    assert figures.unseen_s == pytest.approx(HOUR_S)
+
+
+def test_a_gap_over_six_in_the_evening_counts_for_the_new_night_from_six_on(night: Night) -> None:
+    night.holds(35.0, for_s=23 * HOUR_S, every_s=60)
+    away(night, 2 * HOUR_S)
+    night.holds(35.0, for_s=600)
+    figures = box(night).night
+    assert figures.from_at == night.start + 24 * HOUR_S
+    assert figures.unseen_s == pytest.approx(HOUR_S)
+
+
+def test_chicks_placed_in_the_evening_have_a_night_from_then_on() -> None:
+    night = Night(make_estimator=estimator.none, batch=False)
+    night.holds(15.5, for_s=85 * 60)
+    night.placed()
+    night.holds(35.0, for_s=600)
+    figures = box(night).night
+    assert figures.since_at == night.start + 85 * 60
+    assert figures.unseen_s == 0
+    assert figures.low_c == 35.0, "how cold the box was before them is none of theirs"
+
+
+def test_a_watch_that_begins_at_two_knows_nothing_of_the_hours_before() -> None:
+    """A record brought in, or a journal lost: the chicks were there, and nobody watched."""
+    night = Night(make_estimator=estimator.none, batch=False, start=Night.evening("2026-02-09"))
+    begin = night.start + 8 * HOUR_S
+    night.engine = Engine(night.site, Moment(begin, begin), make_estimator=estimator.none)
+    night.placed()  # yesterday at six
+    night.t = 8 * HOUR_S
+    night.holds(35.0, for_s=600)
+    figures = box(night).night
+    assert figures.since_at == night.start
+    assert figures.unseen_s == pytest.approx(8 * HOUR_S)
+
+
+def test_a_box_out_of_use_has_no_unseen_time(night: Night) -> None:
+    night.holds(35.0, for_s=600)
+    night.entry(EntryKind.OUT_OF_SERVICE, brooder="porch")
+    night.holds(35.0, for_s=HOUR_S)
+    night.entry(EntryKind.LOSS, brooder="porch", count=1)
+    night.entry(EntryKind.IN_SERVICE, brooder="porch")
+    night.holds(35.0, for_s=600)
+    assert box(night).night.unseen_s == 0
