@@ -12,10 +12,11 @@ from monitor.journal.reader import JournalReader
 from monitor.journal.store import Journal
 from monitor.service import answers
 from monitor.service.core import Core
+from monitor.service.opening import DOWN_WORTH_TELLING_S
 from monitor.service.people import contacts_of, policy_of
 from monitor.service.rebuild import rebuild
 from monitor.settings import Settings
-from monitor.watch.events import Moment
+from monitor.watch.events import AlarmName, Facts, Moment
 
 
 def answer(settings: Settings, what: str, details: dict[str, Any]) -> Any:
@@ -36,6 +37,10 @@ def answer(settings: Settings, what: str, details: dict[str, Any]) -> Any:
             )
 
         core = rebuild(make, reader, now).core
+        if ended is not None and now.at - ended.at >= DOWN_WORTH_TELLING_S:
+            # Nor does anybody watch now: a probe that was not heard is not to blame.
+            gap = Facts(down_from=ended.at, down_to=now.at)
+            core.fault(AlarmName.WAS_DOWN, True, now, gap)
         match what:
             case "entry":
                 entry = answers.entry_of(details, now)

@@ -210,8 +210,8 @@ class Engine:
         or that it was not running (facts: down_from, down_to)."""
         facts = Facts() if facts is None else facts
         if name is AlarmName.WAS_DOWN:
+            self._watcher.was_down(max(self._tick, now.tick), facts)
             self._skip_to(now.tick, facts.get("down_from"))
-            self._watcher.was_down(self._tick, facts)
         else:
             self._run_until(now.tick)
             self._watcher.see(name, active, self._tick, facts)

@@ -57,12 +57,18 @@ class Watcher:
         self._book.see(alarm, False, tick)
 
     def was_down(self, tick: float, facts: Facts) -> None:
-        """The watcher was not running; the readings from before are still those of the probes."""
-        gap = facts.copy()
-        before = self._floor_facts(None)
-        temps = [p["temp_c"] for p in before if p["temp_c"] is not None]
-        if temps:
-            gap["before_c"] = min(temps)
+        """The watcher was not running; the readings from before are still those of the probes. A
+        command may have looked in between: one gap all the same, until somebody watches again."""
+        if self._gap is None:
+            gap = facts.copy()
+            before = self._floor_facts(None)
+            temps = [p["temp_c"] for p in before if p["temp_c"] is not None]
+            if temps:
+                gap["before_c"] = min(temps)
+        else:
+            gap = self._gap.copy()
+            if "down_to" in facts:
+                gap["down_to"] = facts["down_to"]
         self._gap, self._gap_tick = gap, tick
         self._timers.set(Slot(6, SETTLE, "was-down"), tick + _BACK_WITHIN_S)
 

@@ -1,0 +1,72 @@
+"""A command while no service runs: it enters what it is told, and blames nobody for the silence."""
+
+import time
+from pathlib import Path
+
+import pytest
+
+from monitor.journal.reader import JournalReader
+from monitor.journal.store import Journal
+from monitor.service import offline
+from monitor.service.core import Core
+from monitor.service.night import SITE_FILE
+from monitor.service.opening import open_all
+from monitor.settings import Settings, load_settings
+from monitor.watch.events import AlarmName, Entry, EntryKind, Moment
+
+AWAY_S = 3600.0
+
+
+@pytest.fixture
+def settings(tmp_path: Path) -> Settings:
+    file = tmp_path / "brooder.toml"
+    text = SITE_FILE.format(timezone="America/Chicago", units="celsius")
+    file.write_text(f'{text}\n[journal]\nfolder = "{tmp_path}"\n', encoding="utf-8")
+    return load_settings(file, {}, check_contacts=False)
+
+
+def ended(settings: Settings, at: float) -> None:
+    """A service that watched a warm floor until then."""
+    begun = at - 600.0
+    with Journal.open(settings.journal_path) as journal:
+        core = Core(
+            settings.site, Moment(begun, begun), next_entry_number=journal.next_entry_number
+        )
+        placed = Entry(
+            at=begun,
+            entry=EntryKind.PLACED,
+            brooder="porch",
+            count=100,
+            hatched=time.strftime("%Y-%m-%d", time.gmtime(begun - 86400)),
+            kind="broiler",
+        )
+        core.enter(placed, Moment(begun, begun))
+        for second in range(0, 600, 10):
+            core.hear("brooder/porch/floor", b"35.0", Moment(begun + second, begun + second))
+        core.waiting.snapshots = core.snapshots()
+        journal.commit(core.take(Moment(at, at)).batch)
+
+
+def test_an_entry_while_nobody_watches_raises_no_silence_and_the_gap_stays_one(
+    settings: Settings,
+) -> None:
+    left = round(time.time() - AWAY_S, 3)
+    ended(settings, left)
+    said = offline.answer(settings, "entry", {"entry": "loss", "brooder": "porch", "count": 2})
+    assert said["changes"] == []
+    assert said["head_count"] == 98
+    with JournalReader(settings.journal_path) as reader:
+        assert reader.changes() == []
+    offline.answer(settings, "entry", {"entry": "note", "brooder": "porch", "note": "again"})
+    there = open_all(settings)
+    assert there.journal is not None
+    there.journal.close()
+    now = there.clock.now()
+    later = Moment(now.at + 130, now.tick + 130)
+    there.core.advance(later)
+    (gap,) = (c for c in there.core.take(later).batch.changes if c.change.value == "raised")
+    assert gap.alarm is AlarmName.WAS_DOWN
+    assert gap.facts["down_from"] == left
+    assert gap.facts["before_c"] == 35.0
+    night = there.core.status(later).brooders[0].night
+    assert night.unseen_s == pytest.approx(AWAY_S, abs=200) or night.from_at > left
