@@ -92,7 +92,10 @@ class MorningCall:
             )
             for box in self._site.brooders
         ]
-        advice = [for_change(change, self._site).short for change in self._advice.values()]
+        advice = [
+            for_change(_as_now(change, status), self._site).short
+            for change in self._advice.values()
+        ]
         site_log = [self._said_at(entry, at) for entry in self._log if entry[1] == "site"]
         words = morning(
             boxes, Gathered(advice=advice, still=still, watch=site_log), self._voice, at
@@ -175,3 +178,12 @@ class MorningCall:
             for release, key, contact, at, priority, row in state["held"]
             if contact in self._contacts
         ]
+
+
+def _as_now(advice: Change, status: SiteStatus | None) -> Change:
+    """With the figures of now: since it came up birds may have died or been moved."""
+    standing = status.all_alarms if status is not None else ()
+    for alarm in standing:
+        if alarm.occurrence == advice.occurrence:
+            return replace(advice, facts=alarm.facts)
+    return advice

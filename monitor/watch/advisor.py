@@ -53,6 +53,12 @@ class Advisor:
                 self._book.see(alarm, False, tick)
             elif alarm.delay.active or not lately:
                 self._book.see(alarm, True, tick)
+                self._renew(alarm)
+
+    def _renew(self, alarm: Alarm) -> None:
+        """An advice may stand for days: its figures are those of now, not of the day it came up."""
+        if alarm.occurrence:
+            alarm.facts = {"since": alarm.began_at, **self._facts[alarm.rule.alarm]}
 
     # -- Owner
 

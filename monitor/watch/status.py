@@ -34,7 +34,7 @@ class AlarmStatus:
     acknowledged_at: float | None
     shelved_until: float | None  # Unix s
     shelved_note: str | None
-    facts: Facts  # as they were when it was raised
+    facts: Facts  # as they were when it was raised; of an advice, as they are now
 
     @property
     def active(self) -> bool:

@@ -12,7 +12,17 @@ from monitor.tell.message import Kind, Message
 from monitor.tell.plan import Plan
 from monitor.tell.policy import Policy
 from monitor.tell.wording import for_change
-from monitor.watch.events import AlarmName, Change, ChangeKind, Facts, Moment, Priority
+from monitor.watch.engine import Engine
+from monitor.watch.events import (
+    AlarmName,
+    Change,
+    ChangeKind,
+    Entry,
+    EntryKind,
+    Facts,
+    Moment,
+    Priority,
+)
 
 A, K, P = AlarmName, ChangeKind, Priority
 ME = Contact(name="me", url="json://nowhere")
@@ -419,6 +429,24 @@ def test_advice_waits_for_the_morning_message_and_is_told_in_one():
     assert "more losses than usual" in morning.body
     [tomorrow] = teller.go(local(12, 7))
     assert "crowded" not in tomorrow.body
+
+
+def test_the_morning_tells_an_advice_with_the_figures_of_the_morning():
+    start = NIGHT - 3600.0
+    engine = Engine(site(), Moment(start, start))
+    morning = local(11, 7)
+    plan = Plan(site(), (ME,), look=lambda: engine.status(Moment(morning, morning)))
+    plan.advance(Moment(start, start))
+
+    def enter(number: int, at: float, what: EntryKind, count: int, **more: str) -> None:
+        entry = Entry(at=at, entry=what, brooder="porch", number=number, count=count, **more)
+        plan.changes(engine.entry(entry, Moment(at, at)), Moment(at, at))
+
+    enter(1, start, EntryKind.PLACED, 200, hatched="2026-01-25", kind="broiler")
+    enter(2, start + 60, EntryKind.MOVED, 50)
+    [message] = plan.advance(Moment(morning, morning))
+    area_cm2 = 1e4 * site().brooders[0].floor_area_m2 / 150
+    assert f"Each chick has {area_cm2:.0f} cm²" in message.body
 
 
 def test_advice_for_this_evening_is_told_this_evening_and_waits_for_quiet_hours_to_end():

@@ -117,6 +117,18 @@ def test_many_losses_are_told_once_a_day(night: Night) -> None:
     assert [c.change for c in told] == [ChangeKind.RAISED]
 
 
+def test_an_advice_that_stands_shows_the_figures_of_now() -> None:
+    night = Night(make_estimator=estimator.none, batch=False)
+    night.placed(hatched="2026-01-25")
+    night.waits(900)
+    night.entry(EntryKind.MOVED, brooder="porch", count=25)
+    night.waits(900)
+    (crowded,) = [a for a in night.engine.status(night.now()).all_alarms if a.alarm == "crowded"]
+    assert crowded.facts["head_count"] == 75
+    assert crowded.facts["area_per_bird_m2"] == pytest.approx(1.5 * 1.5 / 75)
+    assert [c.change for c in night.changes if c.alarm == "crowded"] == [ChangeKind.RAISED]
+
+
 def test_the_status_shows_the_floor_against_its_target(night: Night) -> None:
     night.holds(35.0, for_s=600)
     night.holds(31.5, for_s=600)
