@@ -4,7 +4,10 @@
 Two figures do not fit together: brooding guides hang a lamp 15 to 20 inches above the litter, a
 fire chiefs' association wants 3 feet to anything that burns, and litter burns. No brooder can
 keep both. So nothing here calls a height safe: the tool gives both figures, keeps to the larger
-brooding height, and leans on what both sides ask for (guard, chain, second support, 250 W)."""
+brooding height, and leans on what both sides ask for (guard, chain, second support, 250 W).
+
+Nor does it fit that Ohio State asks never to leave a lamp unattended overnight: chicks under a lamp
+need it most then. The tool says so and does not soften it."""
 
 from monitor.brooding.provenance import Mark, Source
 from monitor.site import HeatSource
@@ -12,8 +15,8 @@ from monitor.units import CM_PER_INCH
 
 OHIO = Source(
     'Ohio State University Extension, S. Schirtzinger, "Using heat lamps? Proceed with caution", '
-    "2022: 20 in to ground or stock, 250 W at most, guard, chain or lamp clamp, a smoke alarm "
-    "that is heard, never left unattended overnight",
+    "2022: 20 in to ground or stock, 250 W at most, guard, chain or lamp clamp, a smoke alarm that "
+    "is heard at the house, never left unattended overnight",
     Mark.READ,
     "https://u.osu.edu/sheep/2022/11/22/using-heat-lamps-proceed-with-caution",
 )

@@ -1,6 +1,6 @@
 """`brooder sources` leaves nothing out: each table that decides has its figures listed."""
 
-from monitor.brooding import birds_heat, losses, moving, space
+from monitor.brooding import birds_heat, lamp_safety, losses, moving, space
 from monitor.brooding.envelope import COVERS, WALLS
 from monitor.brooding.flock import KINDS
 from monitor.brooding.heat_balance import SHARES
@@ -51,3 +51,10 @@ def test_every_figure_names_its_source_unit_and_mark_and_stands_once():
         assert (one.source == "common practice") == (one.mark is Mark.PRACTICE), one
     keys = [(one.subject, one.name) for one in ALL]
     assert len(set(keys)) == len(keys)
+
+
+def test_the_advice_on_lamps_is_quoted_as_strictly_as_it_was_given():
+    """S. Schirtzinger, Ohio State University Extension, 2022: two points, not one for the other."""
+    said = str(lamp_safety.OHIO)
+    assert "a smoke alarm that is heard at the house, never left unattended overnight" in said
+    assert "overnight without" not in said

@@ -43,6 +43,12 @@ def test_the_readme_begins_with_the_job_and_two_commands() -> None:
     assert README.index("sh deploy/start.sh") < README.index("sh tests/run.sh") < 2500
 
 
+def test_the_readme_says_that_a_lamp_through_the_night_is_at_odds_with_published_advice() -> None:
+    fire = README[README.index("## Fire first") : README.index("## Parts")]
+    assert "never to leave a heat lamp unattended overnight" in fire
+    assert "heat plate" in fire
+
+
 @pytest.mark.parametrize("text", [README, ENGINEERS], ids=["README", "DEVELOPERS"])
 def test_every_file_that_is_named_exists(text: str) -> None:
     named = re.findall(r"\]\(((?!http)[^)#]+)\)", text)
