@@ -1,7 +1,7 @@
 """`brooder tonight`: will the heat hold until morning, and if not, what would mend it?"""
 
 import re
-from datetime import datetime
+import time
 from typing import Annotated, Any
 
 import typer
@@ -12,11 +12,14 @@ from monitor.commands.ask import brooder_or_exit, request, settings_of
 from monitor.commands.common import NOT_WELL, ConfigOption, fail, out
 from monitor.commands.flock import BrooderOption
 from monitor.settings import Settings
-from monitor.units import Unit, shown, to_celsius
+from monitor.tell.wording import Voice
+from monitor.tell.wording.tonight import tonight as tonight_lines
+from monitor.units import Unit, to_celsius
+from monitor.watch.diagnosis import outlook_of
+from monitor.watch.tonight import WARN_CHANCE
 
 _TEMPERATURE = re.compile(r"^\s*(-?\d+(?:[.,]\d+)?)\s*°?\s*([CFcf]?)\s*$")
 _WATTS = re.compile(r"^\s*([+-]?\d+(?:[.,]\d+)?)\s*[Ww]?\s*$")
-LIKELY = 0.5  # from here on the night is not well
 
 
 def register(app: typer.Typer) -> None:
@@ -38,8 +41,8 @@ def tonight(
     brooder: BrooderOption = None,
     config: ConfigOption = None,
 ) -> None:
-    """How cold the floor will get tonight, and what would help. Exit code 1 if it will more likely
-    than not leave its band."""
+    """How cold the floor will get tonight, and what would help. Exit code 1 if it is below its band
+    already, or will more likely than not leave it."""
     settings = settings_of(config)
     name = brooder_or_exit(settings.site, brooder)
     extra_watts = watts_or_exit(heat)
@@ -53,7 +56,7 @@ def tonight(
         cover=cover,
         extra_watts=extra_watts,
     )
-    for line in _lines(settings, name, said):
+    for line in _lines(settings, said, time.time()):
         out().print(line, markup=False)
     watts = settings.site.brooder(name).watts + extra_watts
     warning = circuit_warning(
@@ -61,7 +64,7 @@ def tonight(
     )
     if warning is not None:
         out().print(warning, markup=False)
-    if said["outlook"]["chance"] >= LIKELY:
+    if said["outlook"]["chance"] >= WARN_CHANCE or said["outlook"]["below_now"]:
         raise typer.Exit(NOT_WELL)
 
 
@@ -91,36 +94,19 @@ def watts_or_exit(text: str | None) -> float:
     return float(found[1].replace(",", "."))
 
 
-def _lines(settings: Settings, name: str, said: dict[str, Any]) -> list[str]:
-    units, zone = settings.site.units, settings.site.timezone
-    outlook = said["outlook"]
-    lowest = outlook["lowest_c"]
-    when = datetime.fromtimestamp(outlook["lowest_at"], zone)
+def _lines(settings: Settings, said: dict[str, Any], now: float) -> list[str]:
+    voice = Voice(settings.site)
+    outlook = outlook_of(said["outlook"])
+    answer, *more = tonight_lines(outlook, voice, now, said.get("temp_at"))
     lines = [
-        f"{name}: lowest floor tonight about {shown(lowest['mid'], units)} "
-        f"({shown(lowest['low'], units)} to {shown(lowest['high'], units)}, 8 nights in 10), "
-        f"around {when:%H:%M}.",
-        f"It should be {shown(said['target_c'], units)}, and right is down to "
-        f"{shown(said['low_c'], units)}.",
-        f"Outside: down to {shown(outlook['outside_low_c'], units)} ({outlook['outside_from']}).",
+        f"{said['brooder']}: {answer}",
+        f"It should be {voice.temp(said['target_c'])}, and right is down to "
+        f"{voice.temp(said['low_c'])}.",
+        *more,
     ]
-    chance = round(outlook["chance"] * 100)
-    if outlook["leaves_band_at"] is not None:
-        leaves = datetime.fromtimestamp(outlook["leaves_band_at"], zone)
-        lines.append(f"It leaves its band about {leaves:%H:%M}; chance {chance} in 100.")
-    else:
-        lines.append(f"It stays in its band; chance of leaving it {chance} in 100.")
-    if outlook["missing_watts"] > 0:
-        lines.append(f"Missing: about {round(outlook['missing_watts'], -1):.0f} W.")
-    if outlook["mend"]:
-        lines.append("What would help, best first: " + "; ".join(outlook["mend"]) + ".")
+    if outlook.mend:
         lines.append(
             "Another lamp: two separate supports, a guard, clear of litter and cover, its own "
             "outlet with no extension lead."
-        )
-    if outlook["learned"] < 0.5:
-        lines.append(
-            "This is mostly reckoned from the box's size, cover and watts; it gets surer as the "
-            "monitor sees this box through some hours."
         )
     return lines

@@ -15,13 +15,13 @@ from monitor.page.now_lines import (
     estimate_line,
     next_step_line,
     night_line,
-    outlook_lines,
     probe_view,
     trend_line,
 )
 from monitor.page.words import Say, capital
 from monitor.site import Brooder, Site
 from monitor.tell.wording import first_aid
+from monitor.tell.wording.tonight import tonight
 from monitor.watch.events import AlarmName
 from monitor.watch.status import BrooderStatus, SiteStatus
 
@@ -69,7 +69,6 @@ class BoxView:
     without_estimate: str | None
     alarms: tuple[AlarmView, ...]
     tonight: tuple[str, ...]
-    tonight_holds: bool | None
     night: str | None
     birds: str | None
     next_step: str | None
@@ -158,8 +157,9 @@ def _box(number: int, box: BrooderStatus, setting: Brooder | None, site: Site, s
         trend_is_bad=mark is Mark.FALLING or mark is Mark.DANGER_COLD,
         without_estimate=estimate_line(box),
         alarms=alarms,
-        tonight=outlook_lines(box.outlook, say) if box.batch and box.outlook else (),
-        tonight_holds=None if box.outlook is None else box.outlook.chance < 0.5,
+        tonight=tonight(box.outlook, say.voice, say.now, box.temp_at)
+        if box.batch and box.outlook
+        else (),
         night=night_line(box, say),
         birds=birds_line(box, say),
         next_step=next_step_line(box, say),

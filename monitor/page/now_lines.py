@@ -6,7 +6,6 @@ from monitor.brooding.flock import KINDS
 from monitor.page.alarm_words import live_facts
 from monitor.page.words import PLACES, Say, counted, days_old
 from monitor.tell.wording.words import UNSEEN_S, minutes_left
-from monitor.watch.diagnosis import Outlook
 from monitor.watch.status import BrooderStatus, ProbeStatus
 
 STEADY_C_PER_H = 0.3  # slower than this is holding; the messages use the same
@@ -74,34 +73,6 @@ def estimate_line(box: BrooderStatus) -> str | None:
         "monitor has failed by a fault of its own. The alarms for too cold and too hot go on. "
         "Restart the service, and report the fault with the lines of its log."
     )
-
-
-def outlook_lines(outlook: Outlook, say: Say) -> tuple[str, ...]:
-    """Will it hold, how cold at worst, what is missing, what would help."""
-    low = outlook.lowest_c
-    lines = [
-        f"Lowest on the floor about {say.temp(low.mid)} at {say.clock(outlook.lowest_at)}, "
-        f"likely {say.figure(low.low)} to {say.figure(low.high)}. Outside down to "
-        f"{say.temp(outlook.outside_low_c)} ({outlook.outside_from})."
-    ]
-    chance = round(outlook.chance * 10) * 10
-    if outlook.chance >= 0.5:
-        leaves = (
-            f" It leaves the band about {say.clock(outlook.leaves_band_at)}."
-            if outlook.leaves_band_at is not None
-            else ""
-        )
-        lines.insert(0, f"It will not hold.{leaves}")
-    else:
-        often = f"about {chance} in 100" if chance else "less than 5 in 100"
-        lines.insert(0, f"It should hold. Chance of getting too cold: {often}.")
-    if outlook.missing_watts >= 1:
-        lines.append(f"About {round(outlook.missing_watts / 5) * 5} W are missing.")
-    if outlook.mend and outlook.chance >= 0.2:
-        lines.append("What would help: " + "; ".join(outlook.mend).rstrip(".") + ".")
-    if outlook.learned < 0.5:
-        lines.append("Reckoned from the box's measures so far; it gets surer as it watches.")
-    return tuple(lines)
 
 
 def night_line(box: BrooderStatus, say: Say) -> str | None:

@@ -1,9 +1,6 @@
 """Will it hold tonight, and with another cover or more heat? A question, nothing is written. Called
 by `app`; the answer is the one `brooder tonight` gives."""
 
-from collections.abc import Mapping
-from typing import Any
-
 from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
@@ -12,10 +9,10 @@ from monitor.brooding.envelope import COVERS
 from monitor.brooding.objection import Objection
 from monitor.page.forms import Form
 from monitor.page.frame import Frame
-from monitor.page.now_lines import outlook_lines
 from monitor.tell.wording import first_aid
+from monitor.tell.wording.tonight import tonight
 from monitor.units import to_celsius
-from monitor.watch.diagnosis import Interval, Outlook
+from monitor.watch.diagnosis import outlook_of
 
 MOST_WATTS = 5000.0
 _COLDEST_C, _WARMEST_C = -50.0, 45.0
@@ -68,7 +65,8 @@ class TonightScreen:
         except Objection as words:
             form.wrong[""] = str(words)
             return ()
-        lines = outlook_lines(_outlook(said["outlook"]), self._frame.say())
+        say = self._frame.say()
+        lines = tonight(outlook_of(said["outlook"]), say.voice, say.now, said["temp_at"])
         if self._has_lamps(box) and (watts or cover not in (None, "none", "wire")):
             lines = (*lines, first_aid.LAMP_CARE)
         return lines
@@ -89,14 +87,3 @@ def _number(form: Form, name: str, words: str) -> float | None:
         form.wrong[name] = words
         return None
     return number
-
-
-def _outlook(said: Mapping[str, Any]) -> Outlook:
-    return Outlook(
-        **{
-            **said,
-            "lowest_c": Interval(**said["lowest_c"]),
-            "rise_c": Interval(**said["rise_c"]),
-            "mend": tuple(said["mend"]),
-        }
-    )

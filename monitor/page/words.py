@@ -34,7 +34,7 @@ class Say:
 
     def figure(self, temp_c: float) -> str:
         """`89.2`: after a temperature that bore its sign."""
-        return self.voice.temp(temp_c).removesuffix(f" {sign(self.site.units)}")
+        return self.voice.figure(temp_c)
 
     def unit(self) -> str:
         """`°F`."""

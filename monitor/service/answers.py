@@ -94,5 +94,6 @@ def tonight(
         "low_c": status.low_c,
         "chill_c": status.chill_c,
         "temp_c": status.temp_c,
+        "temp_at": status.temp_at,
         "outlook": asdict(outlook),
     }

@@ -6,7 +6,6 @@ counts, nothing can be judged: what is active stays active."""
 
 from dataclasses import asdict
 from datetime import datetime, tzinfo
-from typing import Any
 
 from monitor.brooding.batch import Batch
 from monitor.brooding.calendar import age_days
@@ -22,7 +21,7 @@ from monitor.watch.box_facts import (
     source_facts,
     temperature_facts,
 )
-from monitor.watch.diagnosis import Interval, Outlook
+from monitor.watch.diagnosis import Interval, Outlook, outlook_of
 from monitor.watch.estimate import Estimate, Forecast, Wish
 from monitor.watch.events import AlarmName, Cause, Facts, Moment, State
 from monitor.watch.holds import held_until
@@ -400,19 +399,8 @@ class BrooderWatch:
         self.out_of_service = state["out"]
         self.clock_sure = state["clock_sure"]
         self.night.restore(state["night"], shift_s)
-        self.outlook = None if state["outlook"] is None else _outlook(state["outlook"])
+        self.outlook = None if state["outlook"] is None else outlook_of(state["outlook"])
         self.outlook_at = state["outlook_at"]
         self.estimate.birds(self.batch, self.age_days, self.target_c)
         self.estimate.restore(state["estimate"], shift_s)
         self.limit_probes()
-
-
-def _outlook(kept: dict[str, Any]) -> Outlook:
-    return Outlook(
-        **{
-            **kept,
-            "lowest_c": Interval(**kept["lowest_c"]),
-            "rise_c": Interval(**kept["rise_c"]),
-            "mend": tuple(kept["mend"]),
-        }
-    )

@@ -1,8 +1,10 @@
 """What the thermal side says: records, no behaviour. Made by `thermal`, read by the engine, the
 wording and the page. Times are ticks (steady seconds) unless a name ends in `_at`."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
+from typing import Any
 
 from monitor.watch.events import Cause
 
@@ -79,10 +81,25 @@ class Outlook:
     lowest_c: Interval
     lowest_at: float  # Unix seconds
     leaves_band_at: float | None  # Unix seconds; None: the middle course stays in the band
-    chance: float  # of leaving the band downwards, 0..1
+    # Of leaving the band downwards, 0..1; where it is below already: of not coming back, or of
+    # leaving it again.
+    chance: float
     missing_watts: float  # 0: none
     outside_low_c: float
     outside_from: str  # where the outside curve was taken from
     rise_c: Interval  # floor above outside that the heat sustains
     learned: float  # 0: all from the box's dimensions, 1: all from its own readings
     mend: tuple[str, ...] = ()  # what would help, best first
+    below_now: bool = False  # the floor is below its band as one looks ahead
+
+
+def outlook_of(kept: Mapping[str, Any]) -> Outlook:
+    """From its `asdict`, which may have come by way of JSON."""
+    return Outlook(
+        **{
+            **kept,
+            "lowest_c": Interval(**kept["lowest_c"]),
+            "rise_c": Interval(**kept["rise_c"]),
+            "mend": tuple(kept["mend"]),
+        }
+    )

@@ -19,6 +19,7 @@ CLEAR_CHANCE = 0.2  # ... and is called off below this one
 _Z_CLEAR = NormalDist().inv_cdf(1.0 - CLEAR_CHANCE)  # that chance lies so many sd below the middle
 Z80 = NormalDist().inv_cdf(0.9)  # half width of a normal 80 % interval, in sd
 _STEP_S = 600.0
+_SETTLED_TAUS = 3.0  # time constants after which 95 % of the way is gone: 1 - exp(-3)
 _WANDER_SD = 0.35  # K; the lowest reading lies below the model's by birds and draughts
 
 
@@ -41,18 +42,23 @@ class View:
 
 
 def look_ahead(view: View, scale: float) -> Outlook:
-    """`scale` is the coming rise over the present one (another lamp, another cover)."""
+    """`scale` is the coming rise over the present one (another lamp, another cover).
+
+    A floor that is below its band already is judged from when it is well back, or when the box has
+    taken the temperature it is heading for: else no lamp would ever seem to help."""
     start, outside, low_c = view.start, view.outside, view.low_c
     rise_k, rise_sd_k = view.rise_k, view.rise_sd_k
     at = start.at
     temp_c = view.floor_c
     keep = exp(-_STEP_S / view.tau_s)
     lowest = (temp_c, at)
-    leaves_at = at if temp_c < low_c else None
+    below_now = temp_c < low_c
+    leaves_at = at if below_now else None
     outside_low_c = outside.at(at)
-    safe_c = temp_c  # lowest course that is undercut in CLEAR_CHANCE of nights
+    safe_c = low_c if below_now else temp_c  # undercut by the course in CLEAR_CHANCE of nights
     least_margin = 1e9  # lowest middle course in standard deviations above the band's edge
     lowest_sd = _WANDER_SD
+    settled, settles_at = not below_now, at + _SETTLED_TAUS * view.tau_s
     while at < view.until_at:
         at += _STEP_S
         outside_c = outside.at(at)
@@ -61,8 +67,11 @@ def look_ahead(view: View, scale: float) -> Outlook:
         temp_c = keep * temp_c + (1.0 - keep) * aim
         gone = 1.0 - exp(-(at - start.at) / view.tau_s)
         sd = sqrt((outside.sd(at) * gone) ** 2 + (rise_sd_k * scale * gone) ** 2 + _WANDER_SD**2)
-        safe_c = min(safe_c, temp_c - _Z_CLEAR * sd)
-        least_margin = min(least_margin, (temp_c - low_c) / sd)
+        back = temp_c - low_c >= _Z_CLEAR * sd
+        settled = settled or back or at >= min(settles_at, view.until_at)
+        if settled:
+            safe_c = min(safe_c, temp_c - _Z_CLEAR * sd)
+            least_margin = min(least_margin, (temp_c - low_c) / sd)
         if temp_c < lowest[0]:
             lowest = (temp_c, at)
             lowest_sd = sd
@@ -86,4 +95,5 @@ def look_ahead(view: View, scale: float) -> Outlook:
             (rise_k + Z80 * rise_sd_k) * scale,
         ),
         learned=view.learned,
+        below_now=below_now,
     )

@@ -357,7 +357,7 @@ class FakeDesk:
         self, brooder: str, *, low_c: float | None, cover: str | None, extra_watts: float
     ) -> Mapping[str, Any]:
         self.asked.append((brooder, low_c, cover, extra_watts))
-        return {"brooder": brooder, "outlook": asdict(outlook())}
+        return {"brooder": brooder, "temp_at": NIGHT - 12, "outlook": asdict(outlook())}
 
     async def try_contacts(self, name: str | None) -> list[Mapping[str, Any]]:
         self.tried.append(name)

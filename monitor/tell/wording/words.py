@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from monitor.site import Site
-from monitor.units import shown, step_shown
+from monitor.units import shown, sign, step_shown
 from monitor.watch.events import Facts
 
 LOCK_SCREEN = 110  # characters of title and body that a locked phone shows for certain
@@ -48,6 +48,10 @@ class Voice:
     def temp(self, temp_c: float) -> str:
         """`31.8 °C`."""
         return shown(temp_c, self.site.units)
+
+    def figure(self, temp_c: float) -> str:
+        """`31.8`: after a temperature that bore its sign."""
+        return self.temp(temp_c).removesuffix(f" {sign(self.site.units)}")
 
     def step(self, step_c: float) -> str:
         """A difference: `2.8 °C`."""

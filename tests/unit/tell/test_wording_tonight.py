@@ -1,0 +1,75 @@
+"""The answer about tonight contradicts itself nowhere, and says how sure it is."""
+
+import pytest
+from tell_samples import NIGHT, site
+
+from monitor.tell.wording import Voice
+from monitor.tell.wording.tonight import tonight
+from monitor.units import Unit
+from monitor.watch.diagnosis import Interval, Outlook
+
+
+def outlook(**changes: object) -> Outlook:
+    given: dict[str, object] = {
+        "lowest_c": Interval(29.0, 28.0, 30.0),
+        "lowest_at": NIGHT + 4 * 3600,
+        "leaves_band_at": None,
+        "chance": 0.02,
+        "missing_watts": 0.0,
+        "outside_low_c": -5.0,
+        "outside_from": "forecast",
+        "rise_c": Interval(40.0, 39.0, 41.0),
+        "learned": 1.0,
+    }
+    return Outlook(**{**given, **changes})  # type: ignore[arg-type]
+
+
+def said(read_at: float | None = NIGHT - 10, **changes: object) -> list[str]:
+    return list(tonight(outlook(**changes), Voice(site(Unit.FAHRENHEIT)), NIGHT, read_at))
+
+
+@pytest.mark.parametrize(
+    ("chance", "lead"),
+    [
+        (0.02, "It should hold. Chance of getting too cold: less than 5 in 100."),
+        (0.12, "It should hold. Chance of getting too cold: about 10 in 100."),
+        (
+            0.35,
+            "It will more likely hold than not. Chance of getting too cold: about 35 in 100.",
+        ),
+        (0.5, "It is as likely as not to get too cold (about 50 in 100)."),
+        (0.6, "More likely than not it will not hold (about 60 in 100)."),
+        (0.99, "It will not hold (more than 95 in 100)."),
+    ],
+)
+def test_the_answer_fits_its_chance(chance: float, lead: str) -> None:
+    assert said(chance=chance)[0] == lead
+
+
+def test_when_it_would_leave_the_band_is_said_where_it_is_likely_to() -> None:
+    first = said(chance=0.6, leaves_band_at=NIGHT + 1500)[0]
+    assert first.endswith(" It would leave the band about 02:45.")
+
+
+def test_a_floor_below_its_band_is_not_about_to_leave_it() -> None:
+    lines = said(chance=0.69, below_now=True, leaves_band_at=NIGHT, missing_watts=38.0)
+    assert lines[0] == "It is below its band already."
+    assert lines[1] == (
+        "It is not likely to come back and hold by itself: about 70 in 100 that it stays or gets "
+        "cold."
+    )
+    assert not any("leave the band" in line for line in lines)
+    back = said(chance=0.1, below_now=True, leaves_band_at=NIGHT)
+    assert back[1].startswith("It should come back and then hold.")
+
+
+def test_watts_are_what_makes_it_nearly_sure_and_none_within_the_doubt() -> None:
+    lines = said(chance=0.35, missing_watts=38.0)
+    assert "To hold in 8 nights out of 10, add about 40 W." in lines
+    assert not any(" W." in line for line in said(chance=0.22, missing_watts=2.4))
+
+
+def test_an_old_reading_is_said_to_be_old() -> None:
+    assert not any("min old" in line for line in said(read_at=NIGHT - 60))
+    assert any("The last floor reading is 14 min old" in line for line in said(NIGHT - 840))
+    assert any("no floor reading to believe" in line for line in said(None))
