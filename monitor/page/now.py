@@ -7,6 +7,7 @@ from typing import NamedTuple
 from urllib.parse import quote
 
 from monitor.page.alarm_words import AlarmView, alarm_view, told
+from monitor.page.first_thing import first_thing
 from monitor.page.now_lines import (
     STEADY_C_PER_H,
     ProbeView,
@@ -42,6 +43,7 @@ class Mark(StrEnum):
     EMPTY = "empty"
 
 
+_COOLING = (Mark.FALLING, Mark.COLD, Mark.DANGER_COLD)
 _WORDS = {
     Mark.RIGHT: "Right",
     Mark.FALLING: "In band, but falling",
@@ -66,6 +68,7 @@ class BoxView:
     against: str  # "should be 90.0, in band for 9 h"
     trend: str | None
     trend_is_bad: bool
+    first: str | None  # to do at once, where no alarm says it
     without_estimate: str | None
     alarms: tuple[AlarmView, ...]
     tonight: tuple[str, ...]
@@ -156,6 +159,7 @@ def _box(number: int, box: BrooderStatus, setting: Brooder | None, site: Site, s
         trend=trend_line(box, say),
         trend_is_bad=mark is Mark.FALLING or mark is Mark.DANGER_COLD,
         without_estimate=estimate_line(box),
+        first=first_thing(box, setting, say) if mark in _COOLING else None,
         alarms=alarms,
         tonight=tonight(box.outlook, say.voice, say.now, box.temp_at)
         if box.batch and box.outlook
@@ -204,6 +208,6 @@ def _cautions(
         return ()
     if mark is Mark.DANGER_HOT:
         return (first_aid.FALLEN_LAMP,)
-    if mark in (Mark.COLD, Mark.DANGER_COLD, Mark.FALLING):
+    if mark in _COOLING:
         return (first_aid.LAMP_CARE,)
     return ()

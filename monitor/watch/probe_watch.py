@@ -202,10 +202,13 @@ class ProbeWatch:
 
     def trend_c_per_h(self, tick: float) -> float | None:
         """Slope of the last quarter of an hour by least squares; None: too little to say."""
-        recent = [s for s in self.samples if s[0] > tick - _SAMPLES * _SAMPLE_S]
+        recent = self._recent(tick)
         if len(recent) < 3 or recent[-1][0] - recent[0][0] < _TREND_MIN_S:
             return None
         return slope_per_h(recent)
+
+    def _recent(self, tick: float) -> list[tuple[float, float]]:
+        return [s for s in self.samples if s[0] > tick - _SAMPLES * _SAMPLE_S]
 
     def fact(self) -> ProbeFact:
         """One line of a message's list."""
@@ -227,6 +230,7 @@ class ProbeWatch:
             out_of_service=self.out_of_service,
             target_c=self.target_c,
             trend_c_per_h=self.trend_c_per_h(tick),
+            lately_high_c=max((temp_c for _, temp_c in self._recent(tick)), default=None),
         )
 
     def shift_wall(self, jump_s: float) -> None:

@@ -62,6 +62,7 @@ class ProbeStatus:
     out_of_service: bool
     target_c: float | None
     trend_c_per_h: float | None
+    lately_high_c: float | None = None  # the highest of the last quarter of an hour
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -21,7 +21,7 @@ from monitor.page.now import BoxView, Mark, NowView, view
 from monitor.page.words import Say
 from monitor.site import Unit
 from monitor.watch.diagnosis import Diagnosis, Interval
-from monitor.watch.events import AlarmName, Priority
+from monitor.watch.events import AlarmName, Cause, Priority
 from monitor.watch.life_cycle import AlarmState
 from monitor.watch.status import BrooderStatus, SiteStatus
 
@@ -258,6 +258,25 @@ def test_where_a_lamp_may_be_touched_its_danger_is_said_once():
     assert sum("two separate supports" in line for line in told) == 1
     lampless = tuple(replace(b, heat=()) for b in site().brooders)
     assert box_of(cold, brooders=lampless).cautions == ()
+
+
+def test_a_fall_that_no_alarm_tells_yet_names_the_first_thing_to_do():
+    falling = brooder(trend_c_per_h=-27.8, minutes_to_chill=Interval(12, 8, 18))
+    box = box_of(falling)
+    assert box.mark is Mark.FALLING
+    assert box.first == "Go and look. Check the lamps first."
+    under = probe("porch/west", 36.1, name="under west lamp", lately_high_c=42.2)
+    named = replace(falling, probes=(probe("porch/floor", 31.8), under))
+    assert box_of(named).first == (
+        "Go and look. Check the west lamp first: under west lamp fell from 108.0 to 97.0 °F."
+    )
+
+
+def test_the_first_thing_to_do_is_said_once():
+    assert box_of(failing_porch()).first is None, "its alarm says it"
+    assert box_of(brooder()).first is None
+    cold = brooder(temp_c=28.0, in_band=False, diagnosis=Diagnosis(cause=Cause.COVER_OPEN))
+    assert box_of(cold).first == "Go and look. Check the cover first."
 
 
 def test_a_watch_that_no_longer_answers_is_not_passed_off_as_news():

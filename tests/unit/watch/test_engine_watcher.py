@@ -148,6 +148,18 @@ def test_the_status_shows_the_floor_against_its_target(night: Night) -> None:
     assert [p.place for p in box.probes] == [Place.FLOOR]
 
 
+def test_the_status_shows_from_where_a_probe_has_come_down_lately(night: Night) -> None:
+    night.holds(42.0, for_s=1800)
+    night.holds(36.0, for_s=300)
+    box = night.engine.status(night.now()).brooder("porch")
+    assert box is not None
+    assert (box.probes[0].temp_c, box.probes[0].lately_high_c) == (36.0, 42.0)
+    night.holds(36.0, for_s=1200)
+    box = night.engine.status(night.now()).brooder("porch")
+    assert box is not None
+    assert box.probes[0].lately_high_c == 36.0
+
+
 def test_the_nights_minutes_are_strict_and_know_no_dead_band() -> None:
     """As monitor.review.exposure counts them: a floor back in the band is in the band, though its
     alarm waits for the dead band."""
