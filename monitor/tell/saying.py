@@ -94,8 +94,14 @@ def over(incident: Incident, site: Site) -> Words:
         facts.setdefault("reason", worst.facts["reason"])  # nobody has been told why
     if "contact" in worst.facts:
         facts["contact"] = worst.facts["contact"]
+    probes = {alarm.change.probe for alarm in incident.alarms.values()}
     change = replace(
-        worst, change=ChangeKind.CLEARED, at=last.at, brooder=incident.one_place(), facts=facts
+        worst,
+        change=ChangeKind.CLEARED,
+        at=last.at,
+        brooder=incident.one_place(),
+        probe=worst.probe if len(probes) == 1 else None,  # of several none is the one
+        facts=facts,
     )
     return wording.for_change(change, site)
 

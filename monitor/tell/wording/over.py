@@ -2,6 +2,7 @@
 
 This one message must do also for somebody who never got the first: it tells the whole story."""
 
+from monitor.tell.wording.silence import probe_name
 from monitor.tell.wording.words import Voice, Words, compose, sentence, span
 from monitor.watch.events import AlarmName, Change
 
@@ -18,7 +19,7 @@ _GONE = {
         "The floor should now hold until morning.",
     ),
     AlarmName.NO_READINGS: ("readings are back", "It is watched again."),
-    AlarmName.PROBE_FAULT: ("probe makes sense again", "Its readings count again."),
+    AlarmName.PROBE_FAULT: ("probes make sense again", "Their readings count again."),
     AlarmName.BROKER_LOST: ("broker is back", "Readings come in again."),
     AlarmName.STORAGE_FAULT: ("records are kept again", "Nothing for you to do."),
     AlarmName.DELIVERY_FAULT: ("messages get through again", "Nothing for you to do."),
@@ -28,6 +29,10 @@ _GONE = {
     AlarmName.CROWDED: ("room enough again", "Nothing for you to do."),
     AlarmName.LOSSES_HIGH: ("losses as usual again", "Nothing for you to do."),
     AlarmName.READY_TO_MOVE: ("no longer due to move", "Nothing for you to do."),
+}
+_PROBE_GONE = {  # where one probe alone is meant
+    AlarmName.NO_READINGS: ("{} is heard again", "Its readings count again."),
+    AlarmName.PROBE_FAULT: ("{} makes sense again", "Its readings count again."),
 }
 _HAVE_LENGTH = (
     AlarmName.NO_READINGS,
@@ -47,6 +52,9 @@ def all_clear(change: Change, voice: Voice) -> Words:
     where = voice.where(change.brooder)
     if change.alarm in _GONE:
         what, then = _GONE[change.alarm]
+        if change.probe is not None and change.alarm in _PROBE_GONE:
+            what, then = _PROBE_GONE[change.alarm]
+            what = what.format(probe_name(change))
         gap = lasted.replace(" for", " It lasted", 1) if change.alarm in _HAVE_LENGTH else ""
         return compose(
             f"{where}: {what}", f"{then}{gap}{'.' if gap else ''}", why, _floor_now(change, voice)

@@ -22,7 +22,7 @@ def no_readings(change: Change, voice: Voice, box: Brooder | None) -> Words:
     last = _last(change, voice)
     where = voice.where(change.brooder)
     if change.probe is not None:
-        probe = _probe_name(change)
+        probe = probe_name(change)
         return compose(
             f"{where}: {probe} is silent",
             f"{last} Look at the probe and its power.",
@@ -69,7 +69,7 @@ def site_silent(changes: list[Change], voice: Voice) -> Words:
 def probe_fault(change: Change, voice: Voice, box: Brooder | None) -> Words:
     """A probe says what no floor can be."""
     facts = change.facts
-    probe = _probe_name(change)
+    probe = probe_name(change)
     why = facts.get("reason", "it says what no floor can be").rstrip(".")
     return compose(
         f"{voice.where(change.brooder)}: {probe} is not to be trusted",
@@ -102,7 +102,8 @@ def _silent_for(change: Change) -> str | None:
     return None if silent_s is None else f"Nothing has been heard for {span(silent_s)}."
 
 
-def _probe_name(change: Change) -> str:
+def probe_name(change: Change) -> str:
+    """`far floor probe`; `probe` where it is not known which."""
     name = change.probe.split("/", 1)[-1] if change.probe else ""
     if not name:
         return "probe"

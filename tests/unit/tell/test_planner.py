@@ -355,6 +355,43 @@ def test_a_repeated_silence_says_how_long_it_has_lasted_by_now():
     assert "Nothing has been heard for 26 min." in repeat.body
 
 
+def of_probes(alarm: AlarmName, kind: ChangeKind, after: float, *names: str) -> list[Change]:
+    return [
+        replace(
+            change(alarm, kind, at=NIGHT + after, priority=P.WARNING),
+            probe=f"porch/{name}",
+            occurrence=f"porch/{alarm.value}/{name}/1",
+        )
+        for name in names
+    ]
+
+
+@pytest.mark.parametrize(
+    ("alarm", "begins", "ends"),
+    [
+        (A.NO_READINGS, "far floor probe is silent", "far floor probe is heard again"),
+        (A.PROBE_FAULT, "far floor probe is not to be", "far floor probe makes sense again"),
+    ],
+)
+def test_the_end_names_the_probe_that_the_beginning_named(alarm, begins, ends):
+    teller = Teller()
+    teller.take(*of_probes(alarm, K.RAISED, 0, "far floor"))
+    teller.go(NIGHT + 100)
+    teller.take(*of_probes(alarm, K.CLEARED, 600, "far floor"))
+    teller.go(NIGHT + 700)
+    raised_message, over_message = teller.said
+    assert begins in raised_message.title
+    assert ends in over_message.title
+
+
+def test_the_end_of_several_probes_trouble_names_none_of_them_alone():
+    teller = Teller()
+    teller.take(*of_probes(A.PROBE_FAULT, K.RAISED, 0, "floor", "far floor"))
+    teller.go(NIGHT + 100)
+    teller.take(*of_probes(A.PROBE_FAULT, K.CLEARED, 600, "floor", "far floor"))
+    assert [m.title for m in teller.go(NIGHT + 700)] == ["porch: probes make sense again"]
+
+
 def test_another_brooder_that_falls_silent_later_is_told():
     teller = Teller()
     teller.take(change(A.NO_READINGS))

@@ -58,6 +58,11 @@ def all_messages() -> dict[str, Words]:
     said["no-readings raised, no batch"] = wording.for_change(
         change(AlarmName.NO_READINGS, priority=Priority.WARNING), here
     )
+    silent_probe = change(AlarmName.NO_READINGS, priority=Priority.WARNING)
+    for kind in (ChangeKind.RAISED, ChangeKind.CLEARED):
+        facts = change(AlarmName.NO_READINGS, kind).facts
+        one = replace(silent_probe, probe="porch/far floor", change=kind, facts=facts)
+        said[f"no-readings {kind.value}, one probe"] = wording.for_change(one, here)
     gone = Facts(reason="no batch in the brooder", lasted_s=600.0, extreme_c=30.1)
     said["cold cleared, the chicks are out"] = wording.for_change(
         change(AlarmName.COLD, ChangeKind.CLEARED, facts=gone), here
