@@ -28,6 +28,10 @@ CLEANING = (
     AlarmName.NO_READINGS,
     AlarmName.PROBE_FAULT,
 )
+# So long nobody who has just taken the cover off is called dangerously cold; however long the
+# cleaning is meant to be, longer is harm: 45 minutes at 55 F left day-old chicks lighter to the end
+# (University of Georgia, Poultry Housing Tips 7(12), 1995).
+CHILL_MOST_MINUTES = 30
 MINUTES = (15, 30, 60, 120, 240)
 CLEANING_MINUTES = (15, 30, 60, 120)
 
@@ -116,7 +120,9 @@ class AlarmScreen:
                     entry=EntryKind.SHELVE,
                     brooder=box,
                     alarm=name.value,
-                    minutes=float(minutes),
+                    minutes=float(
+                        min(minutes, CHILL_MOST_MINUTES) if name is AlarmName.CHILL else minutes
+                    ),
                     note=note,
                     by="page",
                 )
@@ -219,8 +225,9 @@ class AlarmScreen:
             status,
             title=f"Going to clean out {capital(box)}",
             words="Cold, hot, heat loss, silence and probe faults of this box are not told for "
-            "that long and come back by themselves. Overheat is told all the same: a lamp that "
-            "is laid down can set litter on fire.",
+            "that long and come back by themselves. Dangerous cold is not told for the first "
+            f"{CHILL_MOST_MINUTES} minutes, then it is: more of it harms the chicks. Overheat is "
+            "told all the time: a lamp that is laid down can set litter on fire.",
             action="/do/put-aside",
             minutes=CLEANING_MINUTES,
         )

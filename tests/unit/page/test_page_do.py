@@ -246,6 +246,19 @@ def test_cleaning_out_never_puts_the_fire_alarm_aside(served: Served, visitor: V
     assert AlarmName.OVERHEAT.value not in put_aside
 
 
+@pytest.mark.parametrize(("minutes", "chill_minutes"), [("15", 15.0), ("120", 30.0)])
+def test_cleaning_out_puts_dangerous_cold_aside_for_a_short_while_and_says_so(
+    served: Served, visitor: Visitor, minutes: str, chill_minutes: float
+):
+    asked = visitor.get("/do/put-aside?brooder=porch")
+    assert "Dangerous cold is not told for the first 30 minutes, then it is" in asked.words
+    form = {**hidden(asked), "minutes": minutes, "reason": "cleaning out"}
+    assert visitor.send_form("/do/put-aside", form, {}).status == 303
+    aside = {e.alarm: e.minutes for e in served.desk.submitted}
+    assert aside.pop("chill") == chill_minutes
+    assert set(aside.values()) == {float(minutes)}
+
+
 def test_tonight_is_asked_in_the_growers_degrees(served: Served, visitor: Visitor):
     answer = visitor.get("/do/tonight?brooder=porch&low=14&cover=foam&watts=100&ask=yes")
     assert served.desk.asked == [("porch", pytest.approx(-10.0), "foam", 100.0)]
