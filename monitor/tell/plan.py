@@ -8,6 +8,7 @@ its due time, so that the messages do not depend on how often `advance` is calle
 state goes on exactly where it was."""
 
 from collections.abc import Callable, Iterator
+from datetime import datetime
 from enum import IntEnum
 from itertools import groupby
 
@@ -21,6 +22,7 @@ from monitor.tell.policy import Policy
 from monitor.tell.speaker import Speaker
 from monitor.watch.alarm_table import TABLE, Lasting
 from monitor.watch.events import AlarmName, Change, ChangeKind, Moment, Priority, State
+from monitor.watch.night import OUTLOOK_FROM_H
 from monitor.watch.status import SiteStatus
 
 _PLACES = frozenset({"silence", "silent-probe", "probe"})  # families where another place is news
@@ -349,11 +351,30 @@ class Plan:
 
     def _over(self, incident: Incident, tick: float) -> list[Message]:
         self._incidents.remove(incident)
-        if incident.worst is None or TABLE[incident.worst.alarm].told_once:
+        at = tick - self._offset_s
+        if incident.worst is None:
             return []
-        message = self._speaker.over(incident, tick - self._offset_s)
+        if TABLE[incident.worst.alarm].told_once:
+            if not self._is_called_off(incident, at):
+                return []
+            message = self._speaker.called_off(incident, at)
+            if incident.told_to and not message.contacts:
+                return []
+        else:
+            message = self._speaker.over(incident, at)
         self._morning.note(message.at, incident.one_place(), message.title)
         return [message]
+
+    def _is_called_off(self, incident: Incident, at: float) -> bool:
+        """A cold night that was told, and in the same evening is no longer expected: whoever was
+        told may still be on the way to the shed. At dawn it ends by itself, and a box that was
+        emptied was emptied by somebody."""
+        worst, last = incident.worst, incident.last
+        if worst is None or worst.alarm is not AlarmName.COLD_NIGHT or incident.last_told is None:
+            return False
+        emptied = last is not None and "reason" in last.facts
+        evening = datetime.fromtimestamp(at, self._site.timezone).hour >= OUTLOOK_FROM_H
+        return evening and not emptied
 
     # -- over a restart
 

@@ -2,6 +2,7 @@
 `plan`, which decides when."""
 
 from collections.abc import Callable
+from dataclasses import replace
 
 from monitor.site import Site
 from monitor.tell import saying
@@ -125,6 +126,13 @@ class Speaker:
             told=told,
             at=at,
         )
+
+    def called_off(self, incident: Incident, at: float) -> Message:
+        """What was only expected is expected no longer: as its end, but nobody is woken for it."""
+        local = self._voice.local(at).time()
+        quiet = {contact.name for contact in self._contacts if contact.is_quiet(local)}
+        message = self.over(incident, at)
+        return replace(message, contacts=tuple(n for n in message.contacts if n not in quiet))
 
     def wrong(self, incidents: list[Incident]) -> list[str]:
         """What is wrong at this moment, in plain words."""

@@ -39,7 +39,7 @@ class Rule:
     off_delay: float | str = 0.0
     needs_batch: bool = False
     lasting: Lasting = Lasting.CONDITION
-    told_once: bool = False  # no repeats, and its end is no news
+    told_once: bool = False  # no repeats, and its end is no news (but see tell.plan)
     told_at_once: bool = False  # advice that cannot wait for the morning message
 
     @property

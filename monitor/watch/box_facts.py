@@ -59,6 +59,8 @@ def source_facts(box: "BrooderWatch", alarm: Alarm, facts: Facts) -> None:
 def outlook_facts(outlook: Outlook, facts: Facts) -> None:
     """How the night will go."""
     facts["lowest_c"] = outlook.lowest_c.mid
+    facts["lowest_low_c"], facts["lowest_high_c"] = outlook.lowest_c.low, outlook.lowest_c.high
+    facts["learned"] = outlook.learned
     facts["lowest_at"] = outlook.lowest_at
     if outlook.leaves_band_at is not None:
         facts["leaves_band_at"] = outlook.leaves_band_at

@@ -25,7 +25,7 @@ from monitor.watch.diagnosis import Interval, Outlook, outlook_of
 from monitor.watch.estimate import Estimate, Forecast, Wish
 from monitor.watch.events import AlarmName, Cause, Facts, Moment, State
 from monitor.watch.holds import held_until
-from monitor.watch.night import NIGHT_TO_H, NightFigures
+from monitor.watch.night import NIGHT_TO_H, OUTLOOK_FROM_H, NightFigures
 from monitor.watch.probe_faults import ProbeFaults
 from monitor.watch.probe_watch import ProbeWatch
 from monitor.watch.tonight import CLEAR_CHANCE, WARN_CHANCE
@@ -33,7 +33,9 @@ from monitor.watch.tonight import CLEAR_CHANCE, WARN_CHANCE
 # After a step the old target's upper edge counts for half a day: a step comes at midnight, and a
 # grower raises the lamp in the morning. Common practice.
 STEP_GRACE_DAYS = 0.5
-OUTLOOK_FROM_H = 15  # from the afternoon on there is still time to do something about the night
+# No cold night is told of a box that is heard for less: what it holds is then hardly more than its
+# measures, and it may still be warming up. Common practice.
+KNOWN_S = 3600.0
 
 
 # A doubt may put off an alarm for so long, and for less where nothing else is on the floor to tell.
@@ -75,6 +77,7 @@ class BrooderWatch:
         self.overheat_c = brooder.limits.fire_c
         self.outlook: Outlook | None = None
         self.outlook_at: float | None = None
+        self.known_since: float | None = None  # tick at which the floor was first found heard
 
         def open_(name: AlarmName) -> Alarm:
             return book.open(name, brooder.name, self, limits=brooder.limits)
@@ -325,6 +328,8 @@ class BrooderWatch:
         """From the afternoon to the morning: will the floor hold tonight?"""
         at = tick + self.book.offset_s
         hour = datetime.fromtimestamp(at, self.zone).hour
+        if self.known_since is None and any(p.known for p in self.floor):
+            self.known_since = tick
         if self.batch is None or self.low_c is None or self.out_of_service:
             self.outlook = self.outlook_at = None
         elif NIGHT_TO_H <= hour < OUTLOOK_FROM_H:
@@ -336,8 +341,11 @@ class BrooderWatch:
             )
             self.outlook_at = at
             if self.outlook is not None:
-                enough = CLEAR_CHANCE if self.cold_night.delay.condition else WARN_CHANCE
-                self.book.see(self.cold_night, self.outlook.chance >= enough, tick)
+                expected = self.cold_night.delay.condition
+                enough = CLEAR_CHANCE if expected else WARN_CHANCE
+                known = self.known_since is not None and tick - self.known_since >= KNOWN_S
+                if expected or known:
+                    self.book.see(self.cold_night, self.outlook.chance >= enough, tick)
 
     # -- Owner
 
@@ -381,6 +389,7 @@ class BrooderWatch:
             "night": self.night.state(),
             "outlook": None if self.outlook is None else asdict(self.outlook),
             "outlook_at": self.outlook_at,
+            "known_since": self.known_since,
             "estimate": self.estimate.state(),
         }
 
@@ -401,6 +410,8 @@ class BrooderWatch:
         self.night.restore(state["night"], shift_s)
         self.outlook = None if state["outlook"] is None else outlook_of(state["outlook"])
         self.outlook_at = state["outlook_at"]
+        known_since = state.get("known_since")
+        self.known_since = None if known_since is None else known_since + shift_s
         self.estimate.birds(self.batch, self.age_days, self.target_c)
         self.estimate.restore(state["estimate"], shift_s)
         self.limit_probes()

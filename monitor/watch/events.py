@@ -127,6 +127,9 @@ class Facts(TypedDict, total=False):
     outside_low_c: float
     outside_from: str  # where the coming low was taken from
     lowest_c: float  # lowest floor expected
+    lowest_low_c: float  # its 80 % interval
+    lowest_high_c: float
+    learned: float  # of that: 0 all from the box's measures, 1 all from its readings
     lowest_at: float
     leaves_band_at: float
     chance: float  # of leaving the band, 0..1

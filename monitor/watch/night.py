@@ -12,6 +12,7 @@ from monitor.watch.probe_watch import Extreme, ProbeWatch
 from monitor.watch.status import NightStatus
 
 NIGHT_FROM_H, NIGHT_TO_H = 18, 8
+OUTLOOK_FROM_H = 15  # from the afternoon on there is still time to do something about the night
 BELOW, IN, ABOVE, UNSEEN, IDLE = "below", "in", "above", "unseen", "idle"
 
 

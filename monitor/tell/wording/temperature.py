@@ -102,6 +102,7 @@ def cold_night(change: Change, voice: Voice, box: Brooder | None) -> Words:
     return compose(
         f"{voice.where(change.brooder)}: cold night ahead",
         first,
+        _how_sure(voice, facts),
         _outside(voice, facts),
         f"It would be too cold from about {voice.clock(facts['leaves_band_at'], change.at)} on."
         if "leaves_band_at" in facts
@@ -200,6 +201,15 @@ def _outside(voice: Voice, facts: Facts) -> str | None:
         return None
     origin = f" ({facts['outside_from']})" if "outside_from" in facts else ""
     return f"Outside it may go down to {voice.temp(facts['outside_low_c'])}{origin}."
+
+
+def _how_sure(voice: Voice, facts: Facts) -> str | None:
+    """The interval, and where the figure comes from mostly."""
+    if "lowest_low_c" not in facts or "lowest_high_c" not in facts:
+        return None
+    between = f"{voice.figure(facts['lowest_low_c'])} and {voice.temp(facts['lowest_high_c'])}"
+    young = " Reckoned mostly from the box's measures; it gets surer as it watches."
+    return f"In 8 nights of 10 between {between}.{young if facts['learned'] < 0.5 else ''}"
 
 
 def _cool(box: Brooder | None) -> str:

@@ -562,6 +562,57 @@ def test_the_end_of_a_cold_night_wakes_nobody():
     assert teller.kinds() == [Kind.RAISED]
 
 
+def evening_of_a_cold_night(*contacts: Contact) -> Teller:
+    """Told at a quarter past six."""
+    teller = Teller(*contacts, start=local(10, 18))
+    teller.take(change(A.COLD_NIGHT, at=local(10, 18, 15), occurrence="porch/cold-night/1"))
+    teller.go(local(10, 18, 20))
+    assert teller.kinds() == [Kind.RAISED]
+    return teller
+
+
+def called_off(day: int, hour: int, minute: int, **facts: object) -> Change:
+    return change(
+        A.COLD_NIGHT,
+        K.CLEARED,
+        at=local(day, hour, minute),
+        occurrence="porch/cold-night/1",
+        facts=Facts(lasted_s=1800.0, **facts),  # type: ignore[typeddict-item]
+    )
+
+
+def test_a_cold_night_no_longer_expected_is_told_the_same_evening():
+    teller = evening_of_a_cold_night()
+    teller.take(called_off(10, 18, 45))
+    [over] = teller.go(local(10, 18, 50))
+    assert (over.kind, over.contacts, over.ack_for) == (Kind.OVER, ("me",), ())
+    assert over.title == "porch: cold night no longer expected"
+
+
+@pytest.mark.parametrize("clearing", [called_off(11, 0, 30), called_off(11, 8, 0)])
+def test_neither_in_the_night_nor_at_its_end_is_a_cold_night_called_off(clearing):
+    teller = evening_of_a_cold_night()
+    teller.take(clearing)
+    teller.go(clearing.at + 600)
+    assert Kind.OVER not in teller.kinds()
+
+
+def test_a_cold_night_is_not_called_off_to_who_emptied_the_box_nor_in_quiet_hours():
+    teller = evening_of_a_cold_night()
+    teller.take(called_off(10, 18, 45, reason="no batch in the brooder"))
+    assert teller.go(local(10, 19)) == []
+    teller = evening_of_a_cold_night(replace(ME, quiet_from=time(20), quiet_to=time(6)))
+    teller.take(called_off(10, 21, 45))
+    assert teller.go(local(10, 22)) == []
+
+
+def test_a_cold_night_that_was_never_told_is_not_called_off():
+    teller = Teller(start=local(10, 18))
+    told = change(A.COLD_NIGHT, at=local(10, 18, 45) - 2, occurrence="porch/cold-night/1")
+    teller.take(told, called_off(10, 18, 45))
+    assert teller.go(local(10, 19)) == []
+
+
 def test_a_cold_night_that_was_only_expected_does_not_lengthen_the_cold_nor_the_wait():
     teller = Teller()
     teller.take(raised(A.COLD_NIGHT))

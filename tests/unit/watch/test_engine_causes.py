@@ -242,11 +242,12 @@ def test_a_cold_night_is_told_in_the_evening_and_over_in_the_morning(
     night.holds(35.0, for_s=15 * 3600, every_s=60)
     kinds = [(c.alarm, c.change, c.at - night.start) for c in night.changes]
     assert kinds == [
-        (AlarmName.COLD_NIGHT, ChangeKind.RAISED, 900.0),
+        # A box heard for less than an hour, found at the first look, holds nobody knows what.
+        (AlarmName.COLD_NIGHT, ChangeKind.RAISED, 900.0 + 3600.0),
         (AlarmName.COLD_NIGHT, ChangeKind.CLEARED, 14 * 3600.0),
     ]
     facts = night.changes[0].facts
-    assert facts["lowest_c"] == 30.0
+    assert (facts["lowest_c"], facts["lowest_low_c"], facts["lowest_high_c"]) == (30.0, 29.0, 31.0)
     assert facts["missing_watts"] == 80.0
     assert facts["outside_from"] == "the test"
 
@@ -255,7 +256,8 @@ def test_a_cold_night_that_turns_milder_is_called_off_with_a_margin(
     night: Night, told: Told
 ) -> None:
     told.chance = 0.6
-    night.holds(35.0, for_s=1800, every_s=60)
+    night.holds(35.0, for_s=5400, every_s=60)
+    assert night.told() == ["porch/cold-night"]
     told.chance = 0.3  # below the warning, above the all-clear
     night.holds(35.0, for_s=3600, every_s=60)
     assert night.told(ChangeKind.CLEARED) == []
