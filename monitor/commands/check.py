@@ -9,7 +9,7 @@ import typer
 
 from monitor.brooding.circuit import circuit_warning
 from monitor.brooding.lamp_safety import lamp_warning
-from monitor.commands.common import NOT_WELL, ConfigOption, out, settings_or_exit
+from monitor.commands.common import NOT_WELL, ConfigOption, out, port_refused, settings_or_exit
 from monitor.intake.try_broker import try_broker
 from monitor.journal.ownership import make_folder
 from monitor.journal.records import StorageFault
@@ -151,12 +151,8 @@ def _port_free(host: str, port: int) -> Found:
         try:
             probe.bind((host, port))
         except OSError as error:
-            return Found(
-                "built-in broker",
-                False,
-                f"cannot listen on {host}:{port}: {error.strerror}; another broker may run there: "
-                "use it with [broker], or choose another built_in_broker.port",
-            )
+            words = port_refused(host, port, error.errno or 0)
+            return Found("built-in broker", False, words)
     return Found("built-in broker", True, f"{host}:{port} is free for it")
 
 

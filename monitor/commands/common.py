@@ -2,6 +2,8 @@
 
 Exit codes: 0 done; 1 the thing asked about is not well; 2 the call or configuration is wrong."""
 
+import errno
+import os
 from contextlib import suppress
 from pathlib import Path
 from typing import Annotated, NoReturn
@@ -65,3 +67,15 @@ def settings_or_exit(config: Path | None, *, check_contacts: bool = False) -> Se
         return load_settings(config, check_contacts=check_contacts)
     except SettingsFault as fault:
         fail(str(fault))
+
+
+def port_refused(host: str, port: int, number: int) -> str:
+    """Why the built-in broker cannot listen, by the errno of the try, and what to do."""
+    why = f"cannot listen on {host}:{port}: {os.strerror(number)}"
+    if number == errno.EADDRINUSE:
+        return (
+            f"{why}; most likely a second copy of this service runs already: stop one of them. Or "
+            "another broker runs there: use it with [broker], or choose another "
+            "built_in_broker.port"
+        )
+    return f"{why}; choose another built_in_broker.listen or built_in_broker.port"

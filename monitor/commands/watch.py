@@ -1,6 +1,7 @@
 """`brooder watch`: the service."""
 
 import asyncio
+import errno
 import json
 import shlex
 import signal
@@ -11,7 +12,14 @@ from typing import Annotated, Any
 
 import typer
 
-from monitor.commands.common import WRONG_CALL, ConfigOption, complain, fail, settings_or_exit
+from monitor.commands.common import (
+    WRONG_CALL,
+    ConfigOption,
+    complain,
+    fail,
+    port_refused,
+    settings_or_exit,
+)
 from monitor.journal.records import StorageFault
 from monitor.service.logs import LEVELS, set_up
 from monitor.service.replay import message_lines
@@ -20,6 +28,8 @@ from monitor.settings import Settings, SettingsFault, load_settings
 from monitor.site import Probe
 from monitor.tell.message import Message
 from monitor.units import Unit
+
+_NO_PORT = (errno.EADDRINUSE, errno.EADDRNOTAVAIL, errno.EACCES)
 
 
 def register(app: typer.Typer) -> None:
@@ -63,9 +73,19 @@ def watch(
     try:
         code = asyncio.run(run(settings, hooks))
     except (StorageFault, OSError, SettingsFault, ValueError) as error:
-        complain(f"{settings.source}: {error}")
+        complain(_why_not(settings, error))
         raise typer.Exit(WRONG_CALL) from None
     raise typer.Exit(code)
+
+
+def _why_not(settings: Settings, error: Exception) -> str:
+    """Why it does not come up. The configuration is blamed for what is in it alone."""
+    own = settings.file.built_in_broker
+    if settings.file.broker is None and isinstance(error, OSError) and error.errno in _NO_PORT:
+        return f"the built-in broker {port_refused(own.listen, own.port, error.errno)}"
+    if isinstance(error, StorageFault | SettingsFault):
+        return str(error)
+    return f"{settings.source}: {error}"
 
 
 def on_terminal(settings: Settings) -> Callable[[Message], None]:

@@ -47,3 +47,22 @@ def test_two_services_share_a_site_and_each_keeps_its_own_readings_over_a_restar
         wait_until(lambda: len(b.temps("barn-b-1/floor")) == 40, 60, "all of barn b")
         assert sorted(b.temps("barn-b-1/floor"))[-1] == 36 + 19 / 16
         assert a.temps("barn-b-1/floor") == b.temps("barn-a-1/floor") == []
+
+
+def test_a_second_copy_on_the_same_port_is_named_as_what_it_is(tmp_path: Path) -> None:
+    with Service(tmp_path / "first") as first:
+        second = Service(tmp_path / "second", broker_port=first.broker_port)
+        second._own_broker = True
+        try:
+            second.begin()
+            assert second.process is not None
+            assert second.process.wait(60) == 2
+        finally:
+            second.kill()
+        (line,) = (line for line in second.log().splitlines() if "cannot listen" in line)
+        assert line.startswith(
+            f"the built-in broker cannot listen on 127.0.0.1:{first.broker_port}: Address already "
+            "in use; most likely a second copy of this service runs already: stop one of them."
+        )
+        assert "brooder.toml" not in line
+        assert "Errno" not in line
