@@ -14,7 +14,7 @@ def broker_lost(change: Change, voice: Voice, box: Brooder | None) -> Words:
     since = change.facts.get("since", change.at)
     return compose(
         f"{voice.where(None)}: broker not reached",
-        f"No readings can come in since {voice.clock(since, change.at)}. "
+        f"No readings have come in since {voice.clock(since, change.at)}. "
         "Check the broker and the network.",
         _detail(change),
         "The watch keeps trying by itself. Until it gets through nobody is watching the chicks "

@@ -122,6 +122,11 @@ def quiet_box() -> BoxMorning:
     )
 
 
+def test_a_lost_broker_says_since_when_nothing_has_come_in():
+    words = wording.for_change(change(AlarmName.BROKER_LOST), site())
+    assert words.body.startswith("No readings have come in since ")
+
+
 def bad_box() -> BoxMorning:
     return BoxMorning(
         brooder="porch",
