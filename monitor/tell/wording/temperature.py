@@ -213,5 +213,11 @@ def _how_sure(voice: Voice, facts: Facts) -> str | None:
 
 
 def _cool(box: Brooder | None) -> str:
-    lamps = box is None or not box.heat or any(source.kind == "lamp" for source in box.heat)
-    return "Raise a lamp or turn one off." if lamps else "Turn the heat down."
+    if box is None or not box.heat:
+        return "Raise a lamp or turn one off."
+    lamps = sum(source.kind == "lamp" for source in box.heat)
+    if lamps == 0:
+        return "Turn the heat down."
+    if len(box.heat) == 1:
+        return "Raise the lamp."  # to turn it off would be to leave them without heat
+    return "Raise the lamp or turn it off." if lamps == 1 else "Raise a lamp or turn one off."

@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from tell_samples import FACTS, NIGHT, change, local, site
 
-from monitor.site import Site
+from monitor.site import HeatSource, Site
 from monitor.tell import wording
 from monitor.tell.wording import BoxMorning, Gathered, Voice, Words
 from monitor.units import Unit
@@ -125,6 +125,24 @@ def quiet_box() -> BoxMorning:
 def test_a_lost_broker_says_since_when_nothing_has_come_in():
     words = wording.for_change(change(AlarmName.BROKER_LOST), site())
     assert words.body.startswith("No readings have come in since ")
+
+
+@pytest.mark.parametrize(
+    ("kinds", "do"),
+    [
+        (("lamp",), "Raise the lamp."),
+        (("lamp", "plate"), "Raise the lamp or turn it off."),
+        (("lamp", "lamp"), "Raise a lamp or turn one off."),
+        (("plate",), "Turn the heat down."),
+    ],
+)
+@pytest.mark.parametrize("alarm", [AlarmName.HOT, AlarmName.OVERHEAT])
+def test_what_to_do_about_heat_is_what_this_box_can_do(alarm, kinds, do):
+    heat = tuple(HeatSource(name=f"{k} {n}", kind=k, watts=100) for n, k in enumerate(kinds))
+    here = site()
+    here = replace(here, brooders=(replace(here.brooders[0], heat=heat),))
+    first = wording.for_change(change(alarm), here).body.splitlines()[0]
+    assert first.endswith(f" {do}")
 
 
 def bad_box() -> BoxMorning:
