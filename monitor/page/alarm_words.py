@@ -25,6 +25,7 @@ class AlarmView:
     occurrence: str
     priority: str
     urgent: bool
+    advice: bool
     title: str
     first: str  # what to do at once
     more: tuple[str, ...]
@@ -90,6 +91,7 @@ def alarm_view(alarm: AlarmStatus, site: Site, say: Say, box: BrooderStatus | No
         occurrence=alarm.occurrence,
         priority=_PRIORITY_WORDS[alarm.priority],
         urgent=alarm.priority is Priority.URGENT,
+        advice=alarm.priority is Priority.ADVICE,
         title=capital(told.title),
         first=lines[0] if lines else "",
         more=tuple(line for line in lines[1:] if line),

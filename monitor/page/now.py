@@ -19,7 +19,7 @@ from monitor.page.now_lines import (
     probe_view,
     trend_line,
 )
-from monitor.page.words import Say, capital
+from monitor.page.words import Say, capital, counted
 from monitor.site import Brooder, Site
 from monitor.tell.wording import first_aid
 from monitor.tell.wording.tonight import tonight
@@ -81,7 +81,8 @@ class BoxView:
 
 
 class Call(NamedTuple):
-    """An alarm that nobody has answered, and the part of the screen where it stands."""
+    """An alarm that nobody has answered, and the part of the screen where it stands. Advice calls
+    nobody."""
 
     occurrence: str
     title: str
@@ -114,7 +115,7 @@ def view(status: SiteStatus, site: Site, say: Say) -> NowView:
         Call(alarm.occurrence, alarm.title, part)
         for part, here in everywhere
         for alarm in here
-        if alarm.answer_link and alarm.standing is None
+        if alarm.answer_link and alarm.standing is None and not alarm.advice
     ]
     return NowView(
         summary=_summary(boxes, alarms, unanswered),
@@ -143,7 +144,9 @@ def _summary(
         return f"{', '.join(unaided)}: dead lamps are not recognised"
     if all(box.mark is Mark.EMPTY for box in boxes):
         return "No chicks entered"
-    return "All right"
+    advice = sum(alarm.advice for box in boxes for alarm in box.alarms)
+    more = f". {counted(advice, 'piece of advice', 'pieces of advice')}" if advice else ""
+    return f"All right{more}"
 
 
 def _box(number: int, box: BrooderStatus, setting: Brooder | None, site: Site, say: Say) -> BoxView:

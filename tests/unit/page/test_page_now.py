@@ -183,6 +183,18 @@ def test_only_what_nobody_has_answered_is_called_out():
     assert shown.summary == "Porch: heat has stopped"
 
 
+def test_advice_calls_nobody_and_leaves_all_right():
+    advice = [
+        alarm(name, priority=Priority.ADVICE) for name in (AlarmName.CROWDED, AlarmName.STEP_DOWN)
+    ]
+    two = seen(status(brooder(alarms=tuple(advice))))
+    assert (two.summary, two.calls) == ("All right. 2 pieces of advice", ())
+    one = seen(status(brooder(alarms=(advice[0],))))
+    assert one.summary == "All right. 1 piece of advice"
+    both = seen(status(failing_porch(), brooder("shed", alarms=(advice[0],))))
+    assert both.summary == "Porch: heat has stopped"
+
+
 def test_an_alarm_that_follows_from_another_is_not_told_twice():
     head, follower = alarm(), alarm(AlarmName.COLD, folded=True)
     assert len(box_of(brooder(alarms=(head, follower))).alarms) == 1
