@@ -216,18 +216,22 @@ def _fault(entry: Entry, batch: Batch | None) -> str | None:
             or (_first_fault(entry) if batch is None else _mixed_fault(entry, batch))
         )
     if batch is None:
-        return f"There are no birds in {entry.brooder} at that time; enter `placed` first."
+        return (
+            f"There are no birds in {entry.brooder} at that time; first write down when they were "
+            "placed."
+        )
     return count_fault(entry) or _heads_fault(entry, batch.head_count())
 
 
 def count_fault(entry: Entry) -> str | None:
     """An entry of birds needs a box and a count of 1 or more; `moved` alone may mean all."""
     if entry.brooder is None:
-        return f"Which brooder? A {entry.entry} entry needs its name."
+        return "Which brooder? The entry needs its name."
     if entry.count is None and entry.entry is EntryKind.MOVED:
         return None
     if entry.count is None or entry.count < 1:
-        return f"How many? A {entry.entry} entry needs a count of 1 or more, not {entry.count}."
+        given = "" if entry.count is None else f", not {entry.count}"
+        return f"How many birds? It must be 1 or more{given}."
     return None
 
 
@@ -248,7 +252,7 @@ def _words_fault(entry: Entry) -> str | None:
 
 def _first_fault(entry: Entry) -> str | None:
     if entry.hatched is None:
-        return "When did they hatch? The first `placed` of a batch needs the hatch date."
+        return "When did they hatch? The first birds of a batch need their hatch date."
     if entry.kind is None:
         return f"What kind of bird? Use one of {', '.join(KINDS)}."
     return None
@@ -259,7 +263,7 @@ def _mixed_fault(entry: Entry, batch: Batch) -> str | None:
     if other_hatch or (entry.kind is not None and entry.kind != batch.kind):
         return (
             f"{entry.brooder} holds {batch.kind} hatched {batch.hatched.isoformat()}, and one box "
-            "has one target; enter `moved` for those first, or use another brooder."
+            "has one target; first write down that those were moved out, or use another brooder."
         )
     return None
 

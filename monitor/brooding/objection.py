@@ -42,12 +42,12 @@ def objection(
 def _undo_objection(ledger: Ledger, entry: Entry) -> str | None:
     number = entry.undoes
     if number is None:
-        return "An undo needs the number of the entry to take back."
+        return "Which entry is to be taken back? Its number is missing."
     target = ledger.entry(number)
     if target is None:
         return f"There is no ledger entry {number} to take back."
     if target.entry is EntryKind.UNDO:
-        return f"Entry {number} is an undo; write the entry that it took back again instead."
+        return f"Entry {number} took another one back; write that one again instead."
     if number in ledger.undone:
         return f"Entry {number} was taken back already."
     after = fold([e for e in ledger.entries if e.number != number])

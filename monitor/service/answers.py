@@ -43,7 +43,7 @@ def entry_of(details: dict[str, Any], now: Moment) -> Entry:
 def enter(core: Core, entry: Entry, now: Moment) -> dict[str, Any]:
     """Keeps the entry: its number, what changed, the head count afterwards."""
     if entry.at > now.at + 60:
-        raise Objection("The time lies in the future; leave --at out for now.")
+        raise Objection("That time lies in the future; leave it out to say now.")
     kept, changes = core.enter(entry, now)
     batch = core.ledger.running(kept.brooder) if kept.brooder else None
     return {
@@ -80,13 +80,18 @@ def tonight(
         raise Objection(f"No brooder is called {brooder!r}; it must be one of {names}.")
     outlook = core.engine.tonight(brooder, now, low_c=low_c, cover=cover, extra_watts=extra_watts)
     if outlook is None and status.batch is None:
-        raise Objection(f"{brooder} has no birds, so it has no target: brooder flock placed ...")
+        raise Objection(
+            f"No birds are entered in {brooder}, so it has no target: first write down when they "
+            "were placed."
+        )
     if outlook is None and status.temp_c is None:
-        raise Objection(f"{brooder}: no floor reading yet; look with brooder probes.")
+        raise Objection(
+            f"{brooder}: no floor reading yet; see whether its floor probe is heard and believed."
+        )
     if outlook is None:
         raise Objection(
-            "Nothing is known of tonight's outside temperature: say --low, or add an outside "
-            "probe or a forecast to the configuration."
+            "Nothing is known of tonight's outside temperature: say how cold it will get, or "
+            "add an outside probe or a forecast to the configuration."
         )
     return {
         "brooder": brooder,

@@ -32,12 +32,12 @@ REFUSED = [
         entry(0, EntryKind.LOSS, 5, 9),
         "Then entry 3, which is later, would be wrong: porch has 89 birds",
     ),
-    (entry(0, EntryKind.LOSS, 0.5, 1), "There are no birds in porch at that time; enter `placed`"),
+    (entry(0, EntryKind.LOSS, 0.5, 1), "There are no birds in porch at that time; first"),
     (entry(0, EntryKind.MOVED, 5, brooder="shed"), "There are no birds in shed"),
-    (entry(0, EntryKind.LOSS, 12, 0), "A loss entry needs a count of 1 or more, not 0."),
-    (entry(0, EntryKind.LOSS, 12, None), "A loss entry needs a count of 1 or more, not None."),
+    (entry(0, EntryKind.LOSS, 12, 0), "How many birds? It must be 1 or more, not 0."),
+    (entry(0, EntryKind.LOSS, 12, None), "How many birds? It must be 1 or more."),
     (entry(0, EntryKind.LOSS, 12, 1, brooder="barn"), "the configuration has porch, shed."),
-    (entry(0, EntryKind.LOSS, 12, 1, brooder=None), "Which brooder? A loss entry needs its name."),
+    (entry(0, EntryKind.LOSS, 12, 1, brooder=None), "Which brooder? The entry needs its name."),
     (entry(0, EntryKind.NOTE, 12), "A note needs some words."),
     (placed(0, 12, 20, hatched="2026-03-09"), "porch holds broiler hatched 2026-03-01"),
     (placed(0, 12, 20, kind="duck"), "one box has one target"),
@@ -47,9 +47,9 @@ REFUSED = [
     (placed(0, 12, 20, brooder="shed", hatched="1 March"), "is not a date; write it like 2026-03-"),
     (placed(0, 12, 20, brooder="shed", hatched="2026-04-01"), "is after the day they were placed"),
     (placed(0, 12, 20, brooder="shed", hatched="2016-03-01"), "check the year"),
-    (undo(None), "An undo needs the number of the entry to take back."),
+    (undo(None), "Which entry is to be taken back? Its number is missing."),
     (undo(77), "There is no ledger entry 77 to take back."),
-    (undo(5), "Entry 5 is an undo; write the entry that it took back again instead."),
+    (undo(5), "Entry 5 took another one back; write that one again instead."),
     (undo(4), "Entry 4 was taken back already."),
     (undo(1), "Entry 1 cannot be taken back while entry 2 rests on it"),
 ]
@@ -101,3 +101,11 @@ def test_what_is_not_refused_counts_and_spoils_nothing(journal, candidate):
         if objection(fold(kept), one) is None and one.entry in LEDGER_KINDS:
             kept.append(replace(one, number=len(kept) + 1))
     assert fold(kept).faults == {}
+
+
+@pytest.mark.parametrize(("wrong", "words"), REFUSED, ids=[words for _, words in REFUSED])
+def test_it_is_said_in_words_that_fit_the_page_and_the_command(wrong, words):
+    said = objection(fold(KEPT), wrong, zone=CHICAGO, brooders=["porch", "shed"]) or ""
+    assert "`" not in said
+    assert "--" not in said
+    assert "None" not in said
