@@ -25,6 +25,7 @@ from monitor.settings.model import (
     ProbeSettings,
 )
 from monitor.settings.overlay import lay_environment, read_secret_files
+from monitor.settings.pointing import pointed
 from monitor.site import Brooder, HeatSource, Limits, Place, Probe, ScheduleRow, Site, Steps
 from monitor.units import Unit, to_celsius
 
@@ -132,7 +133,7 @@ def load_settings(
     again = {fault.key.removesuffix("_file") for fault in unread}
     faults = [fault for fault in faults if fault.key not in again]
     if faults or file is None:
-        raise SettingsFault(str(source), faults)
+        raise SettingsFault(str(source), [pointed(fault, raw) for fault in faults])
     return Settings(
         source=source,
         site=_site(file),

@@ -85,6 +85,25 @@ def test_every_fault_is_named_at_once(tmp_path: Path) -> None:
     assert len(lines) == 6
 
 
+def test_a_fault_ends_with_the_names_of_what_it_is_about(tmp_path: Path) -> None:
+    probe = '[[brooders.probes]]\nname = "{}"\ntopic = "t/{}"\nplace = "{}"\n'
+    text = GOOD.replace("watts = 250", "watts = 0")
+    text += probe.format("far floor", 1, "floor") + probe.format("cool end", 2, "cold-end")
+    text += '[[contacts]]\nname = "phone"\nurl = "notaservice"\n'
+    lines = faults(tmp_path, text)
+    ends = {line.split(" ", 1)[0]: line for line in lines}
+    assert ends["brooders[0].probes[2].place"].endswith(
+        ' That is probe "cool end" of brooder "porch".'
+    )
+    assert ends["brooders[0].heat[0].watts"].endswith(
+        ' That is heat source "west lamp" of brooder "porch".'
+    )
+    assert ends["contacts[0].url"].endswith(' That is contact "phone".')
+    (nameless,) = faults(tmp_path, GOOD.replace('name = "porch"\n', ""))
+    assert nameless.startswith("brooders[0].name is missing")
+    assert "That is" not in nameless
+
+
 @pytest.mark.parametrize(
     ("wrong", "says"),
     [
