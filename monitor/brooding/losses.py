@@ -17,7 +17,7 @@ FIRST_WEEK_AIM_SOURCE = Source(
     Mark.QUOTED,
 )
 FIRST_DAYS_SOURCE = Source(
-    "farm site: 1 to 5 % of chicks in the first days (middle)",
+    "farm site: 1 to 5 % of chicks in the first days, of which the middle",
     Mark.READ,
     "https://kenaff.fo-library.org/?p=20493",
 )

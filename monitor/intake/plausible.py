@@ -3,6 +3,8 @@
 Called by intake.payload before the probe's offset is added, and by intake.wires for the board's own
 1-Wire bus. Reasons are single clauses for the grower."""
 
+from monitor.units import Unit, shown
+
 # A DS18B20 measures -55..+125 degC (datasheet, rev 042208); a thermocouple under a lamp may read
 # more. Wider than the sensor on both sides: what is outside is a fault and not weather or fire.
 LOWEST_C = -60.0
@@ -26,17 +28,25 @@ def _fault_in_range(temp_c: float) -> str | None:
     # 85.0 to within a float's rounding of 185 degF or 358.15 K. A fire passes 85 too, but not
     # by resting on it: its neighbours 84.94 and 85.06 are taken, and 50 degC has long alarmed.
     if abs(temp_c - POWER_UP_C) < 0.001:
-        return "the sensor sends 85.0 °C, its power-up value: it lost power or was read too soon"
+        return (
+            f"the sensor sends {_both(POWER_UP_C)}, its power-up value: it lost power or was read "
+            "too soon"
+        )
     if abs(temp_c - WEAK_SUPPLY_C) < 0.01:
-        return "the sensor sends 127.94 °C: its supply is too weak to measure"
+        return f"the sensor sends {_both(WEAK_SUPPLY_C)}: its supply is too weak to measure"
     return None
 
 
 def _fault_out_of_range(temp_c: float) -> str:
     if abs(temp_c - NO_SENSOR_C) < 0.001:
-        return "the probe sends -127 °C: no sensor answers on its wire"
+        return f"the probe sends {_both(NO_SENSOR_C)}: no sensor answers on its wire"
     if abs(temp_c) > 1e6:  # up to 300 digits
         return "the value is far beyond any temperature"
     if temp_c < LOWEST_C:
-        return f"{temp_c:.1f} °C is colder than any sensor can measure"
-    return f"{temp_c:.1f} °C is hotter than any brooder can be"
+        return f"{_both(temp_c)} is colder than any sensor can measure"
+    return f"{_both(temp_c)} is hotter than any brooder can be"
+
+
+def _both(temp_c: float) -> str:
+    """In both units: it is kept as words, and is read at sites of either."""
+    return f"{shown(temp_c, Unit.CELSIUS)} ({shown(temp_c, Unit.FAHRENHEIT)})"

@@ -82,16 +82,16 @@ def decode(w1_slave: str, family: str = "28") -> float:
         return _ds18s20(raw, scratchpad)
     if raw == 0x0550 and scratchpad[6] == 0x0C:
         # A conversion that really gave 85.0 leaves 0x10 there (kernel, w1_therm.rst, features).
-        raise WireFault("the sensor sends its power-up value (85.0 °C): it lost power for a moment")
+        raise WireFault("the sensor sends its power-up value: it lost power for a moment")
     if raw == 0x07FF and scratchpad[6] == 0x0C:
-        raise WireFault("the sensor's supply is too weak to measure (127.94 °C)")
+        raise WireFault("the sensor's supply is too weak to measure")
     return raw / 16.0
 
 
 def _ds18s20(raw: int, scratchpad: bytes) -> float:
     """Half degrees, refined by the count that remains (DS18S20 datasheet; from memory)."""
     if raw == 0x00AA and scratchpad[6] == 0x0C:
-        raise WireFault("the sensor sends its power-up value (85.0 °C): it lost power for a moment")
+        raise WireFault("the sensor sends its power-up value: it lost power for a moment")
     count_per_degree = scratchpad[7] or 16
     return (raw >> 1) - 0.25 + (count_per_degree - scratchpad[6]) / count_per_degree
 

@@ -151,10 +151,10 @@ def comparison_words(comparison: Comparison) -> str:
     so_far = "" if comparison.complete else " (the week is not over)"
     text = (
         f"Lost {until}: {comparison.lost} of {comparison.placed}, {comparison.percent:.1f} %"
-        f"{so_far}. Usual: about {comparison.usual_percent:.1f} % ({comparison.source})."
+        f"{so_far}. Usual: about {comparison.usual_percent:.1f} %. Source: {comparison.source}."
     )
     if comparison.aim_percent is not None:
-        text += f" Aim: below {comparison.aim_percent:g} % ({comparison.aim_source})."
+        text += f" Aim: below {comparison.aim_percent:g} %. Source: {comparison.aim_source}."
     return text
 
 

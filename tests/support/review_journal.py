@@ -97,7 +97,7 @@ def write(path: Path, *, days: int = 5, every_s: float = 60.0) -> None:
 def bad_values() -> list[BadValue]:
     """A loose wire: the east probe starts anew again and again on the first evening."""
     evening = at("2026-02-08 20:50")
-    words = "the sensor sends 85.0 °C, its power-up value"
+    words = "the sensor sends 85.0 °C (185.0 °F), its power-up value"
     times = [evening + 60.0 * n for n in range(30)]
     return [BadValue(t, t, "porch/east", words, 85.0) for t in times]
 

@@ -59,8 +59,8 @@ def test_the_sheet_tells_the_night_to_someone_new(run):
 def test_values_that_no_floor_can_have_are_named_with_their_probe_and_time(run):
     said = " ".join(run().output.split())
     assert (
-        "left out of porch/east, 30 times, 8 Feb 20:50 to 8 Feb 21:19: the sensor sends 85.0 °C, "
-        "its power-up value"
+        "left out of porch/east, 30 times, 8 Feb 20:50 to 8 Feb 21:19: the sensor sends 85.0 °C "
+        "(185.0 °F), its power-up value"
     ) in said
     assert "left out of" not in run("--from", "2026-02-10").output
 

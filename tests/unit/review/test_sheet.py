@@ -1,14 +1,16 @@
 """The record sheet of a journal whose story is known."""
 
 import io
+import re
 
 import pytest
 from rich.console import Console
 from support.review_journal import at, site
 
+from monitor.brooding import losses
 from monitor.review.days import Cut
 from monitor.review.record import Asked, open_record
-from monitor.review.sheet import sheet
+from monitor.review.sheet import Comparison, sheet
 from monitor.review.sheet_text import columns, comparison_words, print_sheet
 from monitor.units import Unit
 
@@ -97,3 +99,20 @@ def test_celsius_sites_read_celsius_and_square_centimetres(reader):
     cells = {c.head: c.day(row) for c in columns(metric, Cut.NOON)}
     assert cells["target\n°C"] == "35"
     assert cells["cm²\na bird"] == "225"
+
+
+def test_the_usual_losses_name_their_source_without_brackets_in_brackets():
+    for day, placed, lost in ((7, 100, 2), (20, 100, 4)):
+        comparison = Comparison(
+            age_days=day,
+            complete=True,
+            placed=placed,
+            lost=lost,
+            usual_percent=losses.usual_percent(day),
+            source=str(losses.usual_source(day)),
+            aim_percent=losses.FIRST_WEEK_AIM_PERCENT,
+            aim_source=str(losses.FIRST_WEEK_AIM_SOURCE),
+        )
+        words = comparison_words(comparison)
+        assert f"Source: {losses.usual_source(day)}." in words
+        assert re.search(r"\([^)]*\(", words) is None, words

@@ -4,6 +4,7 @@
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
+from monitor.intake.plausible import fault_of
 from monitor.site import Brooder, HeatSource, Place, Probe, Site
 from monitor.units import Unit
 from monitor.watch.alarm_table import TABLE
@@ -136,7 +137,7 @@ FACTS: dict[AlarmName, Facts] = {
     AlarmName.NO_READINGS: Facts(
         target_c=35.0, temp_c=34.1, since=NIGHT - 900, silent_s=900.0, probes=_TWO[1:]
     ),
-    AlarmName.PROBE_FAULT: Facts(reason="85.0 °C is what this probe says at power-up"),
+    AlarmName.PROBE_FAULT: Facts(reason=fault_of(85.0) or ""),
     AlarmName.BROKER_LOST: Facts(since=NIGHT - 60, reason="the connection was refused"),
     AlarmName.STORAGE_FAULT: Facts(reason="the card is full"),
     AlarmName.DELIVERY_FAULT: Facts(contact="my phone", reason="no connection to the service"),

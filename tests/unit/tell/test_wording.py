@@ -11,6 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from tell_samples import FACTS, NIGHT, change, local, site
 
+from monitor.intake.plausible import fault_of
 from monitor.site import HeatSource, Site
 from monitor.tell import wording
 from monitor.tell.wording import BoxMorning, Gathered, Voice, Words
@@ -143,6 +144,16 @@ def test_what_to_do_about_heat_is_what_this_box_can_do(alarm, kinds, do):
     here = replace(here, brooders=(replace(here.brooders[0], heat=heat),))
     first = wording.for_change(change(alarm), here).body.splitlines()[0]
     assert first.endswith(f" {do}")
+
+
+@pytest.mark.parametrize("value_c", [85.0, 127.94, -127.0, -80.0, 400.0])
+def test_what_a_sensor_says_when_it_is_not_well_is_given_in_both_units(value_c):
+    """It is kept as words, and one site reads Celsius, another Fahrenheit."""
+    why = Facts(reason=fault_of(value_c) or "")
+    for units in (Unit.CELSIUS, Unit.FAHRENHEIT):
+        words = wording.for_change(change(AlarmName.PROBE_FAULT, facts=why), site(units))
+        assert "°C" in words.body
+        assert "°F" in words.body
 
 
 def bad_box() -> BoxMorning:
