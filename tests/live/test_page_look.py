@@ -23,6 +23,7 @@ from support.fakedesk import (
 )
 from support.served import Served
 
+from monitor.watch.diagnosis import Interval
 from monitor.watch.events import AlarmName, Entry, EntryKind, Priority
 from monitor.watch.life_cycle import AlarmState
 
@@ -72,7 +73,10 @@ def served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
         by="page",
     )
     shed = brooder("shed", None, batch=batch(kind="duck"), alarms=(aside,))
-    desk = FakeDesk(site(), status(failing_porch(), shed), journal_path=path)
+    crowded = alarm(AlarmName.CROWDED, box="barn", priority=Priority.ADVICE)
+    falling = Interval(12, 8, 18)
+    barn = brooder("barn", trend_c_per_h=-27.8, minutes_to_chill=falling, alarms=(crowded,))
+    desk = FakeDesk(site(), status(failing_porch(), shed, barn), journal_path=path)
     desk.entries = entries
     desk.links = {"abc": [acknowledge()]}
     desk.heard_topics = [
