@@ -3,11 +3,13 @@
 Noon to noon keeps each night in one row; midnight to midnight gives the dates that paper record
 sheets have. Days of 23 and 25 hours are days."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, time, timedelta, tzinfo
 from enum import StrEnum
 
 from monitor.brooding.calendar import local_date
+
+_MOMENT_S = 1.0
 
 
 class Cut(StrEnum):
@@ -32,7 +34,8 @@ class Day:
 
 
 def days(start: float, stop: float, zone: tzinfo, cut: Cut) -> list[Day]:
-    """The days that touch start <= time < stop, cut to it."""
+    """The days that touch start <= time < stop, cut to it. A last moment of less than a second (the
+    entry at noon sharp that ends a batch) is no day: it belongs to the one before."""
     found: list[Day] = []
     day = local_date(start, zone) - timedelta(days=1)
     while (begins := _begins(day, zone, cut)) < stop:
@@ -47,6 +50,8 @@ def days(start: float, stop: float, zone: tzinfo, cut: Cut) -> list[Day]:
                 )
             )
         day += timedelta(days=1)
+    if len(found) > 1 and found[-1].stop - found[-1].start < _MOMENT_S:
+        found[-2:] = [replace(found[-2], stop=found[-1].stop)]
     return found
 
 

@@ -26,6 +26,7 @@ from monitor.watch.events import AlarmName, Change, Entry, EntryKind
 DAY_S = 86400.0
 ENDED_S = DAY_S  # silence for a day: a recorded journal, not a running one
 _LOOK_BACK_S = 7 * DAY_S  # an alarm raised this long before the span may still be active in it
+_ENTRY_S = 0.001  # the journal's times are whole milliseconds: the entry that ends a batch is in it
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -277,7 +278,8 @@ def _span(
     start, stop = asked.start, asked.stop
     if batch is not None:
         start = batch.started_at if start is None else start
-        stop = batch.ended_at if stop is None else stop
+        if stop is None and batch.ended_at is not None:
+            stop = batch.ended_at + _ENTRY_S
     start = known[0] if start is None else max(start, known[0])
     stop = known[1] if stop is None else min(stop, known[1])
     if stop <= start:

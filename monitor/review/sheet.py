@@ -13,6 +13,8 @@ from monitor.review.joining import joined
 from monitor.review.record import Record
 from monitor.review.saying import span_text
 
+_BEFORE_S = 0.0005  # before a row's end and after its last entry: these have whole milliseconds
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Note:
@@ -120,11 +122,12 @@ def _row(record: Record, day: Day) -> Row:
     flock = area = None
     crowded = False
     if batch is not None:
+        last = day.stop - _BEFORE_S
         flock = Flock(
             lost=batch.lost(day.start, day.stop),
             lost_so_far=batch.lost(None, day.stop),
-            placed=batch.placed_until(day.stop),
-            heads=batch.head_count(day.stop - 0.001),
+            placed=batch.placed_until(last),
+            heads=batch.head_count(last),
         )
         if flock.heads:
             area = brooder.floor_area_m2 / flock.heads
@@ -200,7 +203,7 @@ def _comparisons(record: Record) -> tuple[Comparison, ...]:
     if batch is None:
         return ()
     week_ends = at_age(batch.hatched, 7, zone)
-    age = (local_date(record.stop - 0.001, zone) - batch.hatched).days
+    age = (local_date(record.stop - _BEFORE_S, zone) - batch.hatched).days
     found = [
         Comparison(
             age_days=7,

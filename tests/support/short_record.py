@@ -1,0 +1,66 @@
+"""A record of a few days made to measure: a real journal of the review's site, written by the
+journal's own writer and opened as the review opens it."""
+
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from support.review_journal import at, site
+
+from monitor.journal.reader import JournalReader
+from monitor.journal.records import Batch, Entered
+from monitor.journal.store import Journal
+from monitor.review.record import Asked, Record, open_record
+from monitor.watch.events import Change, Entry, EntryKind, Moment, Reading
+
+Course = Callable[[float], float]  # Unix seconds -> degC
+
+
+def placed(when: str, **fields: Any) -> Entry:
+    """A hundred meat chicks, hatched that day."""
+    given = {"count": 100, "hatched": when[:10], "kind": "broiler", **fields}
+    return Entry(at=at(when), entry=EntryKind.PLACED, brooder="porch", **given)
+
+
+@contextmanager
+def recorded(
+    folder: Path,
+    said: Mapping[str, Course],
+    *entries: Entry,
+    start: str,
+    stop: str,
+    changes: Iterable[Change] = (),
+    every_s: float = 300.0,
+) -> Iterator[Record]:
+    """The porch's record: what each probe said from `start` to `stop`, and what was entered."""
+    path = folder / "journal.db"
+    first, last = at(start), at(stop)
+    readings = [
+        Reading(at=t, tick=t, probe=key, temp_c=course(t))
+        for t in np.arange(first, last, every_s).tolist()
+        for key, course in said.items()
+    ]
+    with Journal.open(path) as journal:
+        journal.know(site().all_probes)
+        entered = [
+            Entered(
+                Entry(**{**_fields(entry), "number": journal.next_entry_number()}),
+                Moment(entry.at, entry.at),
+            )
+            for entry in entries
+        ]
+        journal.commit(
+            Batch(
+                inputs=[*readings, *entered],
+                changes=list(changes),
+                advanced_to=Moment(last, last),
+            )
+        )
+    with JournalReader(path) as kept:
+        yield open_record(kept, site(), Asked(brooder="porch"), now=last)
+
+
+def _fields(entry: Entry) -> dict[str, object]:
+    return {name: getattr(entry, name) for name in Entry.__slots__}
