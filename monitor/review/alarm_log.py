@@ -1,4 +1,7 @@
-"""Alarm changes gathered into occurrences: raised, acknowledged, cleared. For log and picture."""
+"""Alarm changes gathered into occurrences: raised, acknowledged, over. For log and picture.
+
+An alarm that is put aside ends there: nothing is told of it until it is taken up again, and if it
+still holds then it is raised anew. Put aside is not mended, though: see `Record.doubted`."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -9,7 +12,8 @@ from monitor.watch.events import AlarmName, Cause, Change, ChangeKind, Facts, Pr
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Occurrence:
-    """One alarm from raised to cleared (None: not over when the record ends)."""
+    """One alarm from raised to cleared, or to when it was put aside (both None: not over when the
+    record ends)."""
 
     alarm: AlarmName
     brooder: str | None
@@ -21,10 +25,17 @@ class Occurrence:
     by: str | None
     cleared: float | None
     facts: Facts  # of the raising, with what clearing adds (extreme, duration)
+    put_aside: float | None = None
+    taken_up: float | None = None  # again; before it was, when it was meant to be
+
+    @property
+    def over(self) -> float | None:
+        """When nothing more was told of it; None: it was still told when the record ends."""
+        return self.put_aside if self.cleared is None else self.cleared
 
     def overlaps(self, start: float, stop: float) -> bool:
         """Was it active at some time in start <= time < stop?"""
-        return self.raised < stop and (self.cleared is None or self.cleared >= start)
+        return self.raised < stop and (self.over is None or self.over >= start)
 
     def bar(self) -> AlarmBar:
         """For the picture."""
@@ -32,7 +43,7 @@ class Occurrence:
             alarm=self.alarm,
             priority=self.priority,
             raised=self.raised,
-            cleared=self.cleared,
+            over=self.over,
             acknowledged=self.acknowledged,
         )
 
@@ -52,6 +63,7 @@ def _one(group: list[Change]) -> Occurrence:
     assert raised is not None
     acknowledged = _of(group, ChangeKind.ACKNOWLEDGED)
     cleared = _of(group, ChangeKind.CLEARED)
+    aside = _of(group, ChangeKind.SHELVED) if cleared is None else None
     facts: Facts = {**raised.facts, **(cleared.facts if cleared else {})}
     return Occurrence(
         alarm=raised.alarm,
@@ -64,7 +76,14 @@ def _one(group: list[Change]) -> Occurrence:
         by=None if acknowledged is None else acknowledged.facts.get("by"),
         cleared=None if cleared is None else cleared.at,
         facts=facts,
+        put_aside=None if aside is None else aside.at,
+        taken_up=None if aside is None else _taken_up(group, aside),
     )
+
+
+def _taken_up(group: list[Change], aside: Change) -> float | None:
+    again = _of(group, ChangeKind.UNSHELVED)
+    return aside.facts.get("until") if again is None else again.at
 
 
 def _of(group: list[Change], kind: ChangeKind) -> Change | None:

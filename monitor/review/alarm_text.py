@@ -32,8 +32,10 @@ def cells(alarm: Occurrence, record: Record) -> tuple[str, ...]:
     answered = "" if alarm.acknowledged is None else clock(alarm.acknowledged, zone)
     if alarm.acknowledged is not None and alarm.by:
         answered += f" by {alarm.by}"
-    over = "not over" if alarm.cleared is None else moment(alarm.cleared, zone)
-    lasted = "" if alarm.cleared is None else span(alarm.cleared - alarm.raised)
+    over = "not over" if alarm.over is None else moment(alarm.over, zone)
+    if alarm.put_aside is not None:
+        over = f"put aside {over}"
+    lasted = "" if alarm.over is None else span(alarm.over - alarm.raised)
     return (
         moment(alarm.raised, zone),
         alarm.alarm.value,

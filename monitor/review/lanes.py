@@ -1,4 +1,4 @@
-"""The rows under the floor's curve: what the grower wrote, and each alarm from raised to cleared.
+"""The rows under the floor's curve: what the grower wrote, and each alarm from raised to over.
 Called by `picture`."""
 
 from monitor.review.ink import ALARM_THICK_PX, CHECK, SMALL_PX, Palette
@@ -66,11 +66,11 @@ class _Lanes:
             for number, bar in enumerate(self.scene.alarms):
                 if bar.priority is not priority:
                     continue
-                ends = self.scene.stop if bar.cleared is None else bar.cleared
+                ends = self.scene.stop if bar.over is None else bar.over
                 ends = max(ends, bar.raised + whole_s * _LEAST_BAR)
                 both = {"lane": bar.alarm, "bar": number, "raised": self.axis.position(bar.raised),
-                        "cleared": None if bar.cleared is None
-                        else self.axis.position(bar.cleared)}  # fmt: skip
+                        "over": None if bar.over is None
+                        else self.axis.position(bar.over)}  # fmt: skip
                 rows += [{"t": self.axis.position(max(bar.raised, self.scene.start)), **both},
                          {"t": self.axis.position(min(ends, self.scene.stop)), **both}]  # fmt: skip
             if rows:
@@ -87,15 +87,15 @@ class _Lanes:
         }  # fmt: skip
         if self.moving:
             form = "%a %-d %b %H:%M"
-            cleared = self.axis.show("datum.cleared", form)
+            over = self.axis.show("datum.over", form)
             layer["transform"] = [
                 {"calculate": self.axis.show("datum.raised", form), "as": "from"},
-                {"calculate": f"isValid(datum.cleared) ? {cleared} : 'not over'", "as": "to"},
+                {"calculate": f"isValid(datum.over) ? {over} : 'not over'", "as": "to"},
             ]
             layer["encoding"]["tooltip"] = [
                 {"field": "lane", "type": "nominal", "title": "alarm"},
                 {"field": "from", "type": "nominal", "title": "raised"},
-                {"field": "to", "type": "nominal", "title": "cleared"},
+                {"field": "to", "type": "nominal", "title": "over"},
             ]
         return layer
 

@@ -135,7 +135,11 @@ def alarm_words(before: Before, record: Record) -> list[str]:
             waited = span(alarm.acknowledged - alarm.raised)
             who = f" by {alarm.by}" if alarm.by else ""
             answered = f"acknowledged {clock(alarm.acknowledged, zone)}{who} (after {waited})"
-        over = "not over" if alarm.cleared is None else f"over {clock(alarm.cleared, zone)}"
+        if alarm.over is None:
+            over = "not over"
+        else:
+            how = "over" if alarm.put_aside is None else "put aside"
+            over = f"{how} {clock(alarm.over, zone)}"
         lines.append(f"{alarm.alarm} {moment(alarm.raised, zone)}, {answered}, {over}")
     return lines or ["no alarm"]
 

@@ -93,12 +93,22 @@ class Record:
         return sorted(found.values(), key=lambda bad: -bad.count)
 
     def doubted(self, key: str) -> list[tuple[float, float]]:
-        """When a probe was known to mislead (stuck, fallen out, under the lamp): probe-fault."""
+        """When a probe was known to mislead (stuck, fallen out, under the lamp): probe-fault. One
+        that was put aside misled until it was taken up again: nobody heard it come right before,
+        and if it still was wrong then, it was told anew."""
         return [
-            (alarm.facts.get("since", alarm.raised), alarm.cleared or float("inf"))
-            for alarm in self.alarms
-            if alarm.alarm is AlarmName.PROBE_FAULT and alarm.probe == key
+            (
+                alarm.facts.get("since", alarm.raised),
+                next((t for t in (alarm.cleared, alarm.taken_up) if t is not None), float("inf")),
+            )
+            for alarm in self._faults
+            if alarm.probe == key
         ]
+
+    @cached_property
+    def _faults(self) -> list[Occurrence]:
+        """Probe-faults, also one put aside before the record begins."""
+        return [o for o in occurrences(self.changes) if o.alarm is AlarmName.PROBE_FAULT]
 
     @property
     def floor_probes(self) -> list[Probe]:

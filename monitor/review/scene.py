@@ -32,12 +32,12 @@ class Line:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class AlarmBar:
-    """One alarm from raised to cleared; None: still there at the end."""
+    """One alarm from raised until it was over (cleared, or put aside); None: still there."""
 
     alarm: str
     priority: Priority
     raised: float
-    cleared: float | None
+    over: float | None
     acknowledged: float | None = None
 
 

@@ -62,11 +62,11 @@ def night(zone: ZoneInfo = ZONE, units: Unit = Unit.FAHRENHEIT) -> Scene:
         ),
         alarms=(
             AlarmBar(alarm="heat-loss", priority=Priority.URGENT, raised=start + 8.05 * hour,
-                     cleared=start + 11.4 * hour, acknowledged=start + 11.0 * hour),
+                     over=start + 11.4 * hour, acknowledged=start + 11.0 * hour),
             AlarmBar(alarm="cold", priority=Priority.WARNING, raised=start + 8.3 * hour,
-                     cleared=start + 12.6 * hour, acknowledged=start + 11.0 * hour),
+                     over=start + 12.6 * hour, acknowledged=start + 11.0 * hour),
             AlarmBar(alarm="chill", priority=Priority.URGENT, raised=start + 8.7 * hour,
-                     cleared=start + 12.1 * hour, acknowledged=start + 11.0 * hour),
+                     over=start + 12.1 * hour, acknowledged=start + 11.0 * hour),
         ),
         events=(
             Event(at=start + 12.5 * hour, what="loss", text="2 lost: piled in the corner", count=2),
@@ -94,11 +94,11 @@ def days(many: int, units: Unit = Unit.FAHRENHEIT) -> Scene:
     outside = -3 + 6 * swing + rng.normal(0, 0.2, len(times))
     alarms = [
         AlarmBar(alarm="heat-loss", priority=Priority.URGENT, raised=start + 2.6 * 86400,
-                 cleared=start + 2.72 * 86400, acknowledged=start + 2.71 * 86400),
+                 over=start + 2.72 * 86400, acknowledged=start + 2.71 * 86400),
         AlarmBar(alarm="no-readings", priority=Priority.URGENT, raised=start + 4.11 * 86400,
-                 cleared=start + 4.5 * 86400),
+                 over=start + 4.5 * 86400),
         AlarmBar(alarm="cold-night", priority=Priority.WARNING, raised=start + 5.2 * 86400,
-                 cleared=start + 5.9 * 86400),
+                 over=start + 5.9 * 86400),
     ]  # fmt: skip
     return Scene(
         title=f"Hillside, porch: {many} days from 8 Feb",

@@ -9,13 +9,14 @@ from support.review_journal import at, site
 from monitor.journal.reader import JournalReader
 from monitor.journal.records import Batch, Entered
 from monitor.journal.store import Journal
-from monitor.review.alarm_log import Occurrence
 from monitor.review.days import Cut
 from monitor.review.record import Asked, NotFound, open_record
 from monitor.review.sheet import sheet
 from monitor.watch.events import (
     AlarmName,
     Cause,
+    Change,
+    ChangeKind,
     Entry,
     EntryKind,
     Moment,
@@ -144,12 +145,13 @@ def test_a_reading_whose_time_is_not_sure_is_no_evidence(tmp_path):
 def test_a_probe_that_misled_does_not_count_while_another_was_well(reader):
     whole = open_record(reader, site(), Asked(brooder="porch"), now=LONG_AFTER)
     since, until = at("2026-02-11 01:00"), at("2026-02-11 09:00")
-    fault = Occurrence(
-        alarm=AlarmName.PROBE_FAULT, brooder="porch", probe="porch/west",
-        priority=Priority.WARNING, cause=Cause.SENSOR, raised=since + 600, acknowledged=None,
-        by=None, cleared=until, facts={"since": since},
-    )  # fmt: skip
-    doubted = dataclasses.replace(whole, alarms=(*whole.alarms, fault))
+    told = {"brooder": "porch", "alarm": AlarmName.PROBE_FAULT, "probe": "porch/west",
+            "priority": Priority.WARNING, "cause": Cause.SENSOR, "occurrence": "one"}  # fmt: skip
+    fault = (
+        Change(at=since + 600, change=ChangeKind.RAISED, facts={"since": since}, **told),
+        Change(at=until, change=ChangeKind.CLEARED, **told),
+    )
+    doubted = dataclasses.replace(whole, changes=(*whole.changes, *fault))
     night = (at("2026-02-10 12:00"), at("2026-02-11 12:00"))
     assert doubted.exposure(*night).low_c > whole.exposure(*night).low_c + 4  # east only
     assert doubted.exposure(*night).gap_s == 0
