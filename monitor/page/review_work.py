@@ -16,6 +16,7 @@ from monitor.review.record import Asked, Record, open_record
 from monitor.review.scene import Scene
 from monitor.review.scenes import scene, story
 from monitor.review.sheet import sheet
+from monitor.review.verdict import verdict
 
 
 def sheet_of(question: Question) -> dict[str, Any]:
@@ -60,7 +61,7 @@ def loss_of(question: Question) -> dict[str, Any] | None:
             return None
         return {
             "heading": loss_words.heading(loss, record),
-            "verdict": loss_words.verdict(loss, record),
+            "verdict": verdict(loss, record),
             "heads": loss_words.heads(loss),
             "figures": loss_words.figures(loss, record),
             "alarms": loss_words.alarm_words(loss.two_days, record),

@@ -8,6 +8,7 @@ from rich.table import Table
 from monitor.review import loss_words
 from monitor.review.losses import Loss
 from monitor.review.record import Record
+from monitor.review.verdict import verdict
 
 
 def print_losses(console: Console, record: Record, found: Sequence[Loss]) -> None:
@@ -17,7 +18,7 @@ def print_losses(console: Console, record: Record, found: Sequence[Loss]) -> Non
         return
     for loss in found:
         console.print(loss_words.heading(loss, record), style="bold")
-        console.print(loss_words.verdict(loss, record))
+        console.print(verdict(loss, record))
         console.print(_table(loss, record))
         console.print("Alarms in the 48 hours before:")
         _list(console, loss_words.alarm_words(loss.two_days, record))

@@ -1,8 +1,5 @@
-"""What the record can and cannot say of a loss, in plain words. For command, report and page.
-
-A thermometer sees cold, heat and silence. It does not see piling, thirst or infection, and a loss
-is written when it is found. So the words go no further than: the record shows something that can
-kill; it shows a strain; it shows nothing; or it has holes too large to tell."""
+"""A loss in plain words: its heading, figures and alarms, and what else to look at. For command,
+report and page. How far the record goes in explaining it is in `verdict`."""
 
 from collections.abc import Callable, Sequence
 
@@ -18,10 +15,8 @@ from monitor.review.saying import (
     span_text,
 )
 from monitor.tell.wording.words import span
-from monitor.units import shown, step_shown
+from monitor.units import shown
 
-MOSTLY = 0.25  # of the 24 hours unread: too much to call the night quiet. Common practice.
-_TOLD_S = 30.0
 _ALWAYS = ("lowest", "below the band")  # rows that are told even when they are nought
 
 CANNOT = (
@@ -101,6 +96,7 @@ def figures(loss: Loss, record: Record) -> list[tuple[str, str, str, str]]:
         ("below the chill limit, h:min", lambda e: e.chill_s, hours(lambda e: e.chill_s)),
         (f"below the chill limit, {mark}", lambda e: e.chill_ks, area(lambda e: e.chill_ks)),
         ("above the band, h:min", lambda e: e.above_s, hours(lambda e: e.above_s)),
+        ("above the overheat limit, h:min", lambda e: e.overheat_s, hours(lambda e: e.overheat_s)),
         ("not read, h:min", lambda e: e.gap_s, hours(lambda e: e.gap_s)),
     ]
     mine = (loss.day.exposure, loss.two_days.exposure)
@@ -142,55 +138,3 @@ def alarm_words(before: Before, record: Record) -> list[str]:
             over = f"{how} {clock(alarm.over, zone)}"
         lines.append(f"{alarm.alarm} {moment(alarm.raised, zone)}, {answered}, {over}")
     return lines or ["no alarm"]
-
-
-def verdict(loss: Loss, record: Record) -> str:
-    """How far the record goes, in one or two sentences."""
-    day = loss.day.exposure
-    if day.judged_s == 0 or day.gap_s > MOSTLY * day.span_s:
-        return (
-            f"The record cannot tell: {span(day.gap_s)} of the {span(day.span_s)} "
-            "before were not read."
-        )
-    compared = _compared(loss)
-    if day.chill_s >= _TOLD_S:
-        return (
-            f"The floor was below the chill limit for {span(day.chill_s)} in the 24 hours "
-            f"before{compared}. Cold is the first thing to suspect, though the record cannot "
-            "prove it."
-        )
-    if day.overheat_s >= _TOLD_S:
-        over = step_shown(record.brooder.limits.harm_c, record.site.units)
-        return (
-            f"The floor was more than {over} over target for "
-            f"{span(day.overheat_s)} in the 24 hours before. Heat is the first thing to "
-            "suspect, though the record cannot prove it."
-        )
-    if day.below_s >= 1800:
-        return (
-            f"The floor was below the band for {span(day.below_s)} but never below the "
-            f"chill limit{compared}. That is a strain, seldom deadly by itself: look at the other "
-            "causes too."
-        )
-    if loss.two_days.exposure.chill_s >= _TOLD_S:
-        return (
-            "The last 24 hours were quiet, but in the 24 before them the floor was below the chill "
-            f"limit for {span(loss.two_days.exposure.chill_s)}. Weakened chicks can die a "
-            "day later."
-        )
-    return (
-        f"The record gives no sign of cold or heat in the 48 hours before{compared}. Look at the "
-        "other causes first."
-    )
-
-
-def _compared(loss: Loss) -> str:
-    many = len(loss.others)
-    if many == 0:
-        return " (there is no other whole night to compare with)"
-    nights = plural(many, "other recorded night")
-    if loss.colder_others:
-        return f"; {loss.colder_others} of the {nights} had more cold"
-    if loss.day.exposure.below_ks == 0:
-        return f"; nor had the {nights} more" if many > 1 else "; nor had the other night more"
-    return f"; none of the {nights} was as cold" if many > 1 else "; the other night was less cold"

@@ -26,6 +26,7 @@ from monitor.review.scene import Scene, Stretch
 from monitor.review.scenes import scene
 from monitor.review.sheet import Sheet, sheet
 from monitor.review.sheet_text import columns, comparison_words, foot
+from monitor.review.verdict import verdict
 from monitor.tell.wording.words import span
 from monitor.units import shown, step_shown
 
@@ -153,7 +154,7 @@ def _loss(loss: Loss, record: Record) -> dict[str, object]:
         ],
         "heads": loss_words.heads(loss),
         "alarms": loss_words.alarm_words(loss.two_days, record),
-        "verdict": loss_words.verdict(loss, record),
+        "verdict": verdict(loss, record),
     }
 
 

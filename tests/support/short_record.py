@@ -32,14 +32,18 @@ def recorded(
     start: str,
     stop: str,
     changes: Iterable[Change] = (),
+    silences: Iterable[tuple[float, float]] = (),
     every_s: float = 300.0,
 ) -> Iterator[Record]:
-    """The porch's record: what each probe said from `start` to `stop`, and what was entered."""
+    """The porch's record: what each probe said from `start` to `stop`, but for `silences`, and what
+    was entered."""
     path = folder / "journal.db"
     first, last = at(start), at(stop)
+    mute = list(silences)
     readings = [
         Reading(at=t, tick=t, probe=key, temp_c=course(t))
         for t in np.arange(first, last, every_s).tolist()
+        if not any(begins <= t < ends for begins, ends in mute)
         for key, course in said.items()
     ]
     with Journal.open(path) as journal:

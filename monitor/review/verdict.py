@@ -1,0 +1,200 @@
+"""How far the record goes in explaining a loss, in one or two sentences. For command, report, page.
+
+A thermometer sees cold, heat and silence. It does not see piling, thirst or infection, and a loss
+is written when it is found. So the words go no further than: the record shows something that can
+kill; it shows a strain; it shows nothing; or it has holes too large to tell. Cold and heat are
+asked for alike, in the last 24 hours and in the 24 before them: of layer chicks held at 39 degC for
+the first 48 hours some died ("Effects of incubation humidity and hatching time on heat tolerance of
+neonatal chicks", abstract), and chilled ones die a day later (common practice)."""
+
+from monitor.review.exposure import Exposure
+from monitor.review.losses import Loss
+from monitor.review.record import Record
+from monitor.review.saying import plural
+from monitor.tell.wording.words import span
+from monitor.units import step_shown
+
+MOSTLY = 0.25  # of the hours unread: too much to call them quiet. Common practice.
+_TOLD_S = 30.0
+_STRAIN_S = 1800.0  # out of the band for less is the daily coming and going. Common practice.
+
+
+class _Hours:
+    """What was wrong in a span: the last day, or the day before it as what two have over one."""
+
+    def __init__(self, record: Record, whole: Exposure, less: Exposure | None = None) -> None:
+        def left(name: str) -> float:
+            taken = 0.0 if less is None else float(getattr(less, name))
+            return float(getattr(whole, name)) - taken
+
+        limits, units = record.brooder.limits, record.site.units
+        self.over = step_shown(limits.harm_c, units)
+        self.span_s, self.gap_s, self.judged_s = left("span_s"), left("gap_s"), left("judged_s")
+        self.chill_s, self.overheat_s = left("chill_s"), left("overheat_s")
+        self.below_s, self.above_s = left("below_s"), left("above_s")
+
+    @property
+    def named(self) -> str:
+        """`24 hours`."""
+        return _hours(self.span_s)
+
+    @property
+    def quiet(self) -> str:
+        """Where nothing was wrong for long."""
+        return f"The last {self.named} were quiet"
+
+    @property
+    def unread(self) -> bool:
+        """Too little was read to call it quiet."""
+        return self.judged_s <= 0 or self.gap_s > MOSTLY * self.span_s
+
+    @property
+    def harm(self) -> str | None:
+        """`below the chill limit for 3 h 32 min`, the longer trouble first."""
+        return _longer_first(
+            (self.chill_s, f"below the chill limit for {span(self.chill_s)}"),
+            (self.overheat_s, f"more than {self.over} over target for "
+                              f"{span(self.overheat_s)}"),
+            least_s=_TOLD_S,
+        )  # fmt: skip
+
+    @property
+    def suspect(self) -> str:
+        """What harm makes one think of."""
+        first = _longer_first((self.chill_s, "cold"), (self.overheat_s, "heat"), least_s=_TOLD_S)
+        both = min(self.chill_s, self.overheat_s) >= _TOLD_S
+        named = f"{first} are the first things" if both else f"{first} is the first thing"
+        return f"{named.capitalize()} to suspect, though the record cannot prove it."
+
+    @property
+    def strain(self) -> str | None:
+        """`below the band for 22 h`: out of it for long, and never far."""
+        return _longer_first(
+            (self.below_s, f"below the band for {span(self.below_s)}"),
+            (self.above_s, f"above the band for {span(self.above_s)}"),
+            least_s=_STRAIN_S,
+        )
+
+    @property
+    def never(self) -> str:
+        """What a strain was not."""
+        if self.above_s < _STRAIN_S:
+            return "never below the chill limit"
+        if self.below_s < _STRAIN_S:
+            return f"never more than {self.over} over target"
+        return f"never below the chill limit nor more than {self.over} over target"
+
+    @property
+    def weighed(self) -> str:
+        """What a strain means."""
+        if self.above_s < _STRAIN_S:
+            return "That is a strain, seldom deadly by itself: look at the other causes too."
+        return (
+            "Heat wears out chicks that run short of water or have no cooler end to go to: look at "
+            "both, and at the other causes too."
+        )
+
+
+def _longer_first(*told: tuple[float, str], least_s: float) -> str | None:
+    worth = sorted((one for one in told if one[0] >= least_s), key=lambda one: -one[0])
+    return " and ".join(words for _, words in worth) or None
+
+
+def verdict(loss: Loss, record: Record) -> str:
+    """How far the record goes: the worst first, and a hole before a strain."""
+    day = _Hours(record, loss.day.exposure)
+    earlier = _Hours(record, loss.two_days.exposure, loss.day.exposure)
+    compared = _compared(loss)
+    return (
+        _harm(day, compared)
+        or _hole(day, earlier)
+        or _earlier_harm(day, earlier)
+        or _strain(day, compared)
+        or _earlier_strain(day, earlier)
+        or _quiet(day, earlier, compared)
+    )
+
+
+def _harm(day: _Hours, compared: str) -> str | None:
+    if day.harm is None:
+        return None
+    cold = compared if day.chill_s >= _TOLD_S else ""
+    holes = f" {span(day.gap_s)} of them were not read." if day.unread else ""
+    return f"The floor was {day.harm} in the {day.named} before{cold}.{holes} {day.suspect}"
+
+
+def _hole(day: _Hours, earlier: _Hours) -> str | None:
+    if not day.unread:
+        return None
+    known = f" In the hours before those {_was(earlier.harm)}." if earlier.harm else ""
+    return (
+        f"The record cannot tell: {span(day.gap_s)} of the {span(day.span_s)} before "
+        f"were not read.{known}"
+    )
+
+
+def _earlier_harm(day: _Hours, earlier: _Hours) -> str | None:
+    if earlier.harm is None:
+        return None
+    so_far = f"In the last {day.named} {_was(day.strain)}" if day.strain else day.quiet
+    return (
+        f"{so_far}, but in the {earlier.named} before them {_was(earlier.harm)}. "
+        "Weakened chicks can die a day later."
+    )
+
+
+def _strain(day: _Hours, compared: str) -> str | None:
+    if day.strain is None:
+        return None
+    cold = compared if day.below_s >= _STRAIN_S else ""
+    return f"The floor was {day.strain} but {day.never}{cold}. {day.weighed}"
+
+
+def _earlier_strain(day: _Hours, earlier: _Hours) -> str | None:
+    if earlier.strain is None:
+        return None
+    return (
+        f"{day.quiet}; in the {earlier.named} before them {_was(earlier.strain)} but "
+        f"{earlier.never}. {earlier.weighed}"
+    )
+
+
+def _quiet(day: _Hours, earlier: _Hours, compared: str) -> str:
+    """No sign, as far as it was read."""
+    if earlier.span_s > 0 and earlier.unread:
+        found = (
+            f"{day.quiet}, but {span(earlier.gap_s)} of the {earlier.named} before them were "
+            "not read"
+        )
+    else:
+        both = _hours(day.span_s + earlier.span_s)
+        out_s = day.below_s + day.above_s + earlier.below_s + earlier.above_s
+        found = (
+            f"The record gives no sign of cold or heat in the {both} before{compared}"
+            if out_s < _TOLD_S
+            else f"The floor was outside the band for only {span(out_s)} of the {both} "
+            "before, and never far"
+        )
+    return f"{found}. Look at the other causes first."
+
+
+def _was(what: str | None) -> str:
+    return f"the floor was {what}"
+
+
+def _hours(span_s: float) -> str:
+    """`24 hours`; `5 h 10 min` where the batch had not been there for so long."""
+    hours = round(span_s / 3600)
+    return f"{hours} hours" if abs(span_s - hours * 3600) < 30 and hours > 1 else span(span_s)
+
+
+def _compared(loss: Loss) -> str:
+    many = len(loss.others)
+    if many == 0:
+        return " (there is no other whole night to compare with)"
+    nights = plural(many, "other recorded night")
+    if loss.colder_others:
+        return f"; {loss.colder_others} of the {nights} had more cold"
+    if loss.day.exposure.below_ks == 0:
+        return f"; nor had the {nights} more" if many > 1 else "; nor had the other night more"
+    return f"; none of the {nights} was as cold" if many > 1 else "; the other night was less cold"

@@ -1,0 +1,130 @@
+"""How far the record's words go for a loss: cold and heat alike, yesterday's and the day before's,
+and no further than what was read."""
+
+from contextlib import contextmanager
+
+import pytest
+from support.review_journal import at, site
+from support.short_record import placed, recorded
+
+from monitor.review.losses import losses
+from monitor.review.record import Asked, open_record
+from monitor.review.verdict import verdict
+from monitor.watch.events import Entry, EntryKind
+
+FOUND = "2026-02-12 06:00"
+LATER = "Weakened chicks can die a day later."
+OTHERS_FIRST = "Look at the other causes first."
+HEAT_WEARS = (
+    "Heat wears out chicks that run short of water or have no cooler end to go to: look at both, "
+    "and at the other causes too."
+)
+
+
+@contextmanager
+def found_dead(tmp_path, *spells: tuple[str, str, float | None], came: str = "2026-02-08 12:00"):
+    """Ten of a hundred are found at six in the morning. `spells` are (from, to, degC, or None for
+    silence), hours before that; the floor is right (34.5) otherwise."""
+    spans = [(at(FOUND) - a * 3600, at(FOUND) - b * 3600, temp_c) for a, b, temp_c in spells]
+
+    def course(t: float) -> float:
+        return next((c for a, b, c in spans if a <= t < b and c is not None), 34.5)
+
+    dead = Entry(at=at(FOUND), entry=EntryKind.LOSS, brooder="porch", count=10)
+    heard = [(a, b) for a, b, c in spans if c is None]
+    said = {"porch/west": course, "porch/east": course}
+    chicks = placed(came, hatched="2026-02-08")
+    with recorded(
+        tmp_path, said, chicks, dead, start=came, stop="2026-02-12 20:00", silences=heard
+    ) as record:
+        (loss,) = losses(record)
+        yield verdict(loss, record)
+
+
+@pytest.mark.parametrize(
+    ("spells", "words"),
+    [
+        (
+            [(40, 28, 44.0)],
+            "The last 24 hours were quiet, but in the 24 hours before them the floor was more than "
+            f"10.1 °F over target for 12 h. {LATER}",
+        ),
+        (
+            [(24, 0, 40.4)],  # 5.4 K over
+            "The floor was above the band for 24 h but never more than 10.1 °F over target. "
+            f"{HEAT_WEARS}",
+        ),
+        (
+            [(46, 24.5, 31.0)],
+            "The last 24 hours were quiet; in the 24 hours before them the floor was below the "
+            "band for 21 h 30 min but never below the chill limit. That is a strain, seldom deadly "
+            "by itself: look at the other causes too.",
+        ),
+        (
+            [(46, 30, 40.4)],
+            "The last 24 hours were quiet; in the 24 hours before them the floor was above the "
+            f"band for 16 h but never more than 10.1 °F over target. {HEAT_WEARS}",
+        ),
+        (
+            [(10, 9.75, 28.0), (9.75, 1, 44.0)],
+            "The floor was more than 10.1 °F over target for 8 h 45 min and below the chill limit "
+            "for 15 min in the 24 hours before; none of the 3 other recorded nights was as cold. "
+            "Heat and cold are the first things to suspect, though the record cannot prove it.",
+        ),
+        (
+            [(40, 30, 25.0), (5, 4, 31.0)],
+            "In the last 24 hours the floor was below the band for 60 min, but in the 24 hours before "
+            f"them the floor was below the chill limit for 10 h. {LATER}",
+        ),
+        (
+            [(12, 10, 44.0)],
+            "The floor was more than 10.1 °F over target for 2 h in the 24 hours before. Heat is "
+            "the first thing to suspect, though the record cannot prove it.",
+        ),
+        (
+            [(40, 39.75, 31.0)],
+            "The floor was outside the band for only 15 min of the 48 hours before, and never far. "
+            f"{OTHERS_FIRST}",
+        ),
+        (
+            [(12, 10, 44.0), (10, 2, None)],
+            "The floor was more than 10.1 °F over target for 2 h 10 min in the 24 hours before. "
+            "7 h 50 min of them were not read. Heat is the first thing to suspect, though the "
+            "record cannot prove it.",
+        ),
+        (
+            [(40, 30, 25.0), (20, 2, None)],
+            "The record cannot tell: 17 h 50 min of the 24 h before were not read. In the hours "
+            "before those the floor was below the chill limit for 10 h.",
+        ),
+        (
+            [(40, 26, None)],
+            "The last 24 hours were quiet, but 13 h 50 min of the 24 hours before them were not "
+            f"read. {OTHERS_FIRST}",
+        ),
+        (
+            [],
+            "The record gives no sign of cold or heat in the 48 hours before; nor had the 3 other "
+            f"recorded nights more. {OTHERS_FIRST}",
+        ),
+    ],
+)  # fmt: skip
+def test_what_the_floor_did_is_what_is_said(tmp_path, spells, words):
+    with found_dead(tmp_path, *spells) as said:
+        assert said == words
+
+
+def test_chicks_that_came_the_evening_before_have_no_48_hours(tmp_path):
+    with found_dead(tmp_path, came="2026-02-11 20:00") as said:
+        assert said.startswith("The record gives no sign of cold or heat in the 10 hours before")
+
+
+def test_after_the_night_of_the_dead_lamp_cold_is_suspected_and_not_called_proven(reader):
+    record = open_record(reader, site(), Asked(brooder="porch"), now=at("2026-06-01 00:00"))
+    cold, quiet = losses(record)
+    assert verdict(cold, record) == (
+        "The floor was below the chill limit for 3 h 32 min in the 24 hours before; none of the 3 "
+        "other recorded nights was as cold. Cold is the first thing to suspect, though the record "
+        "cannot prove it."
+    )
+    assert verdict(quiet, record).endswith(OTHERS_FIRST)
