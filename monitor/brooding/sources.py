@@ -4,6 +4,7 @@
 from collections.abc import Iterator
 
 from monitor.brooding import birds_heat, lamp_safety, losses, moving, space
+from monitor.brooding.age_limits import GRACE_SOURCE, STEP_GRACE_DAYS
 from monitor.brooding.chick_skin import AVIAGEN, CHICK_SKIN_C
 from monitor.brooding.circuit import CONTINUOUS_SHARE
 from monitor.brooding.circuit import SOURCE as CIRCUIT_SOURCE
@@ -45,6 +46,7 @@ def _limits() -> Iterator[Figure]:
     for name, value, unit, source in (
         ("band, either side of target", usual.band_c, "K", COMMON_PRACTICE),
         ("chill and overheat, from target", usual.harm_c, "K", COMMON_PRACTICE),
+        ("old upper edges after a step", 24 * STEP_GRACE_DAYS, "h", GRACE_SOURCE),
         ("overheat at any age", usual.fire_c, "degC", COMMON_PRACTICE),
         ("delay of cold and hot", usual.band_delay_s, "s", COMMON_PRACTICE),
         ("delay of chill and overheat", usual.harm_delay_s, "s", COMMON_PRACTICE),

@@ -38,14 +38,16 @@ class Trace(NamedTuple):
 EMPTY = Trace(np.empty(0), np.empty(0))
 
 
-@dataclass(frozen=True, slots=True)
-class TargetLine:
-    """Treads of constant target: tread i lasts from edges[i] to edges[i + 1]. NaN: no target."""
+class TargetLine(NamedTuple):
+    """The floor's target and limits in treads of constant ones: tread i lasts from edges[i] to
+    edges[i + 1]. NaN: no target. What they are at an age says `brooding.age_limits`."""
 
-    edges: Floats
+    edges: Floats  # one more than treads, Unix seconds; the rest degC
     target_c: Floats
-    band_c: float  # target +/- this is right
-    harm_c: float  # target +/- this is chill or overheat
+    low_c: Floats  # low_c..high_c is right
+    high_c: Floats
+    chill_c: Floats
+    overheat_c: Floats
 
     def at(self, time: float) -> float:
         """The target at a time; NaN outside the treads."""
@@ -55,11 +57,20 @@ class TargetLine:
     def between(self, start: float, stop: float) -> "TargetLine":
         """The treads that touch the span, cut to it."""
         first = max(int(np.searchsorted(self.edges, start, side="right")) - 1, 0)
-        last = min(int(np.searchsorted(self.edges, stop, side="left")), len(self.target_c))
-        if last <= first:
-            return TargetLine(np.empty(0), np.empty(0), self.band_c, self.harm_c)
-        edges = np.clip(self.edges[first : last + 1], start, stop)
-        return TargetLine(edges, self.target_c[first:last], self.band_c, self.harm_c)
+        last = max(first, min(int(np.searchsorted(self.edges, stop, side="left")), self.treads))
+        edges = self.edges[first : last + 1] if last > first else self.edges[:0]
+        edges = np.clip(edges, start, stop)
+        return TargetLine(edges, *(each[first:last] for each in self[1:]))
+
+    @property
+    def treads(self) -> int:
+        """How many there are."""
+        return len(self.target_c)
+
+
+def no_target(start: float, stop: float) -> TargetLine:
+    """No birds in the box: one tread without a target."""
+    return TargetLine(np.array([start, stop]), *(np.array([np.nan]) for _ in range(5)))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -122,7 +133,7 @@ class _Segments(NamedTuple):
     hottest_c: Floats
     mean_c: Floats
     heard: npt.NDArray[np.int64]  # how many floor probes hold
-    target_c: Floats  # NaN: none
+    tread: npt.NDArray[np.int64]  # of the target that holds; -1: none
 
 
 def exposure(
@@ -130,13 +141,16 @@ def exposure(
 ) -> Exposure:
     """The figures of start <= time < stop. Traces may reach beyond the span; readings up to
     `hold_s` before it are needed to know how it began."""
-    parts = _segments(traces, target.between(start, stop), start, stop, hold_s)
+    cut = target.between(start, stop)
+    parts = _segments(traces, cut, start, stop, hold_s)
     lasted = parts.lasted_s
-    low, high = parts.target_c - target.band_c, parts.target_c + target.band_c
+    target_c, low, high, chill_c, overheat_c = (
+        _held(levels, parts.tread)
+        for levels in (cut.target_c, cut.low_c, cut.high_c, cut.chill_c, cut.overheat_c)
+    )
     read = parts.heard > 0
     # A comparison with NaN is False, which is what a gap or a missing target must give.
     below, above = parts.coldest_c < low, parts.hottest_c > high
-    chill_c = parts.target_c - target.harm_c
     chilled = parts.coldest_c < chill_c
     both = below & above  # one corner freezing while another cooks: below wins, as the worse
     above &= ~both
@@ -147,14 +161,14 @@ def exposure(
         span_s=stop - start,
         gap_s=float(lasted[~read].sum()),
         some_silent_s=float(lasted[read & (parts.heard < len(traces))].sum()),
-        judged_s=float(lasted[read & ~np.isnan(parts.target_c)].sum()),
+        judged_s=float(lasted[read & ~np.isnan(target_c)].sum()),
         below_s=float(lasted[below].sum()),
         above_s=float(lasted[above].sum()),
         below_ks=_area(low - parts.coldest_c, lasted, below),
         above_ks=_area(parts.hottest_c - high, lasted, above),
         chill_s=float(lasted[chilled].sum()),
         chill_ks=_area(chill_c - parts.coldest_c, lasted, chilled),
-        overheat_s=float(lasted[parts.hottest_c > parts.target_c + target.harm_c].sum()),
+        overheat_s=float(lasted[parts.hottest_c > overheat_c].sum()),
         low_c=None if lowest is None else float(parts.coldest_c[lowest]),
         low_at=None if lowest is None else float(parts.starts[lowest]),
         high_c=None if highest is None else float(parts.hottest_c[highest]),
@@ -212,12 +226,16 @@ def _silences(times: Floats, hold_s: float) -> Floats:
     return times[silent] + hold_s
 
 
-def _treads(target: TargetLine, starts: Floats) -> Floats:
-    if not len(target.target_c):
-        return np.full(len(starts), np.nan)
+def _treads(target: TargetLine, starts: Floats) -> npt.NDArray[np.int64]:
+    if not target.treads:
+        return np.full(len(starts), -1)
     tread = np.searchsorted(target.edges, starts, side="right") - 1
-    inside = (tread >= 0) & (tread < len(target.target_c))
-    return np.where(inside, target.target_c[np.clip(tread, 0, len(target.target_c) - 1)], np.nan)
+    return np.where((tread >= 0) & (tread < target.treads), tread, -1)
+
+
+def _held(levels: Floats, tread: npt.NDArray[np.int64]) -> Floats:
+    """The level of each segment's tread."""
+    return np.append(levels, np.nan)[tread]
 
 
 def _area(depth: Floats, lasted: Floats, where: Bools) -> float:

@@ -84,13 +84,13 @@ class Points:
     def treads(self) -> list[Spec]:
         """The target, its band and the chill limit; each tread from its row to the next one."""
         target = self.scene.target
-        levels = target.target_c.tolist()
-        if not levels:
+        if not target.treads:
             return []
-        levels.append(levels[-1])  # the last tread ends where the span does
+        # The last tread ends where the span does.
+        which = [*range(target.treads), target.treads - 1]
         return [
-            self._tread(float(start), level)
-            for start, level in zip(target.edges, levels, strict=True)
+            self._tread(float(start), tread)
+            for start, tread in zip(target.edges, which, strict=True)
         ]
 
     def reach(self, lines: Sequence[Line], others: Sequence[float]) -> tuple[float, float]:
@@ -105,12 +105,13 @@ class Points:
         air = max((high - low) * 0.06, 0.5)
         return low - air, high + air
 
-    def _tread(self, at: float, level: float) -> Spec:
+    def _tread(self, at: float, tread: int) -> Spec:
         row: Spec = {"t": self.axis.position(at)}
-        away = {"target": 0.0, "low": -self.scene.target.band_c, "high": self.scene.target.band_c,
-                "chill": -self.scene.target.harm_c}  # fmt: skip
-        for name, step in away.items():
-            row[name] = None if np.isnan(level) else self.temp(level + step)
+        target = self.scene.target
+        for name, levels in (("target", target.target_c), ("low", target.low_c),
+                             ("high", target.high_c), ("chill", target.chill_c)):  # fmt: skip
+            level = float(levels[tread])
+            row[name] = None if np.isnan(level) else self.temp(level)
         return row
 
     def _rows(self, trace: Trace) -> list[Spec]:

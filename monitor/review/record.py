@@ -16,7 +16,7 @@ from monitor.brooding.schedules import schedule_for
 from monitor.journal.records import BadCount
 from monitor.review.alarm_log import Occurrence, occurrences
 from monitor.review.days import Cut, days
-from monitor.review.exposure import Exposure, TargetLine, Trace, exposure
+from monitor.review.exposure import Exposure, TargetLine, Trace, exposure, no_target
 from monitor.review.joining import joined
 from monitor.review.kept import Kept, NotFound
 from monitor.review.target_line import target_line
@@ -136,19 +136,17 @@ class Record:
 
     def target_between(self, start: float, stop: float) -> TargetLine:
         """As `target`, for a span that may reach beyond the record."""
-        limits = self.brooder.limits
-        none = TargetLine(np.array([start, stop]), np.array([np.nan]), limits.band_c, limits.harm_c)
         if self.batch is None:
-            return none
+            return no_target(start, stop)
         begins = max(start, self.batch.started_at)
         ends = stop if self.batch.ended_at is None else min(stop, self.batch.ended_at)
         if ends <= begins:
-            return none
+            return no_target(start, stop)
         return target_line(
             schedule_for(self.brooder, self.batch.kind),
             hatched=self.batch.hatched,
             steps=self.brooder.steps,
-            limits=limits,
+            limits=self.brooder.limits,
             zone=self.site.timezone,
             start=begins,
             stop=ends,

@@ -170,8 +170,9 @@ def _method(record: Record) -> list[str]:
         "that misled (probe-fault) where there is another floor probe, and those taken before the "
         "board knew the time are left out.",
         f"Band: target +/- {step_shown(limits.band_c, unit)}. Chill limit: "
-        f"{step_shown(limits.harm_c, unit)} below target. Degree-hours: how far below, times how "
-        "long.",
+        f"{step_shown(limits.harm_c, unit)} below target; overheat limit: as far above. For half a "
+        "day after a step down the upper edges are still those of the old target. Degree-hours: "
+        "how far below, times how long.",
         "Pictures keep the first, lowest, highest and last reading of each column of dots; the "
         "figures use every reading.",
     ]

@@ -1,12 +1,15 @@
-"""A schedule laid along the clock: treads of constant target. For the record and the chart."""
+"""A schedule laid along the clock: treads of constant limits. For the record and the chart."""
 
+from collections.abc import Sequence
 from datetime import date, tzinfo
+from itertools import pairwise
 
 import numpy as np
 
+from monitor.brooding.age_limits import STEP_GRACE_DAYS, limits_at
 from monitor.brooding.calendar import age_days, at_age
-from monitor.brooding.schedules import Schedule, target_at
-from monitor.review.exposure import TargetLine
+from monitor.brooding.schedules import Schedule
+from monitor.review.exposure import Floats, TargetLine
 from monitor.site import Limits, Place, Steps
 
 TREAD_S = 600.0  # a straight step-down of 2.8 K a week moves 0.003 K in ten minutes
@@ -22,23 +25,38 @@ def target_line(
     start: float,
     stop: float,
 ) -> TargetLine:
-    """The floor's target over start..stop. Treads lie on a fixed grid (or on the schedule's own
-    days), so the same minute has the same target in whatever span it is looked at."""
+    """The floor's target and limits over start..stop. Treads lie on a fixed grid (or on the
+    schedule's own days, and where the grace after a step ends), so the same minute has the same
+    limits in whatever span it is looked at."""
     if steps is Steps.WEEKLY:
-        days = (at_age(hatched, row.from_day, zone) for row in schedule.rows)
-        inner = [at for at in days if start < at < stop]
+        ages = {row.from_day + grace for row in schedule.rows for grace in (0.0, STEP_GRACE_DAYS)}
+        steps_at = (at_age(hatched, age, zone) for age in sorted(ages))
+        inner = [at for at in steps_at if start < at < stop]
     else:
         first = (int(start // TREAD_S) + 1) * TREAD_S
         inner = np.arange(first, stop, TREAD_S).tolist()
     edges = [start, *inner, stop]
-    targets = [
-        target_at(schedule, age_days(hatched, _asked_at(edge, steps), zone), steps, Place.FLOOR)
-        for edge in edges[:-1]
+    treads = [
+        limits_at(schedule, age_days(hatched, at, zone), steps, Place.FLOOR, limits)
+        for at in _middles(edges, steps)
     ]
-    levels = np.array([np.nan if target is None else target for target in targets])
-    return TargetLine(np.array(edges), levels, limits.band_c, limits.harm_c)
+
+    def each(name: str) -> Floats:
+        return np.array([np.nan if at is None else getattr(at, name) for at in treads])
+
+    return TargetLine(
+        edges=np.array(edges),
+        target_c=each("target_c"),
+        low_c=each("low_c"),
+        high_c=each("high_c"),
+        chill_c=each("chill_c"),
+        overheat_c=each("overheat_c"),
+    )
 
 
-def _asked_at(edge: float, steps: Steps) -> float:
-    """A straight line is asked in the middle of the fixed tread that the edge lies on."""
-    return edge if steps is Steps.WEEKLY else (edge // TREAD_S) * TREAD_S + TREAD_S / 2
+def _middles(edges: Sequence[float], steps: Steps) -> list[float]:
+    """When each tread is asked: in its middle, and a straight line in the middle of the fixed tread
+    that it is a part of."""
+    if steps is Steps.WEEKLY:
+        return [(begins + ends) / 2 for begins, ends in pairwise(edges)]
+    return [(edge // TREAD_S) * TREAD_S + TREAD_S / 2 for edge in edges[:-1]]

@@ -7,9 +7,10 @@ counts, nothing can be judged: what is active stays active."""
 from dataclasses import asdict
 from datetime import datetime, tzinfo
 
+from monitor.brooding.age_limits import limits_at
 from monitor.brooding.batch import Batch
 from monitor.brooding.calendar import age_days
-from monitor.brooding.schedules import Schedule, schedule_for, target_at
+from monitor.brooding.schedules import Schedule, schedule_for
 from monitor.site import Brooder, Limits, Place
 from monitor.watch import night
 from monitor.watch.alarm import Alarm, Description
@@ -30,9 +31,6 @@ from monitor.watch.probe_faults import ProbeFaults
 from monitor.watch.probe_watch import ProbeWatch
 from monitor.watch.tonight import CLEAR_CHANCE, WARN_CHANCE
 
-# After a step the old target's upper edge counts for half a day: a step comes at midnight, and a
-# grower raises the lamp in the morning. Common practice.
-STEP_GRACE_DAYS = 0.5
 # No cold night is told of a box that is heard for less: what it holds is then hardly more than its
 # measures, and it may still be warming up. Common practice.
 KNOWN_S = 3600.0
@@ -142,16 +140,15 @@ class BrooderWatch:
     ) -> tuple[float | None, float | None, float | None, float | None, float]:
         """Target, low, high, chill and overheat at a place."""
         limits = self.brooder.limits
-        target = target_at(schedule, age, self.brooder.steps, place)
-        if target is None:
+        at_age = limits_at(schedule, age, self.brooder.steps, place, limits)
+        if at_age is None:
             return None, None, None, None, limits.fire_c
-        before = target_at(schedule, age - STEP_GRACE_DAYS, self.brooder.steps, place)
         return (
-            target,
-            target - limits.band_c,
-            max(target, target if before is None else before) + limits.band_c,
-            target - limits.harm_c,
-            min(target + limits.harm_c, limits.fire_c),
+            at_age.target_c,
+            at_age.low_c,
+            at_age.high_c,
+            at_age.chill_c,
+            at_age.overheat_c,
         )
 
     def unwatched(self, left: float, back: float) -> None:

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from support.target_lines import line_around
 
 from monitor.review.exposure import Exposure, Spell, TargetLine, Trace, exposure
 from monitor.review.joining import joined
@@ -30,7 +31,7 @@ def targets(draw: st.DrawFn) -> TargetLine:
     cuts = sorted({0, 10000, *draw(st.lists(st.integers(1, 9999), max_size=4))})
     levels = draw(st.lists(st.sampled_from([33.0, 30.0, np.nan]), min_size=len(cuts) - 1,
                            max_size=len(cuts) - 1))  # fmt: skip
-    return TargetLine(np.array(cuts, float), np.array(levels), 2.8, 5.6)
+    return line_around(cuts, levels, band_c=2.8, harm_c=5.6)
 
 
 def figures(probes: list[Trace], target: TargetLine, start: float, stop: float) -> Exposure:

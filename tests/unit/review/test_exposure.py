@@ -2,11 +2,12 @@
 
 import numpy as np
 import pytest
+from support.target_lines import line_around
 
-from monitor.review.exposure import EMPTY, Exposure, TargetLine, Trace, exposure
+from monitor.review.exposure import EMPTY, Exposure, Trace, exposure, no_target
 
 HOLD_S = 900.0
-TARGET = TargetLine(np.array([0.0, 7200.0]), np.array([33.0]), band_c=3.0, harm_c=6.0)
+TARGET = line_around([0, 7200], [33.0], band_c=3.0, harm_c=6.0)
 
 
 def trace(*pairs: tuple[float, float]) -> Trace:
@@ -68,14 +69,14 @@ def test_a_gap_ends_a_spell():
 
 
 def test_a_step_of_the_target_counts_from_its_minute():
-    steps = TargetLine(np.array([0.0, 1800.0, 3600.0]), np.array([33.0, 28.0]), 3.0, 6.0)
+    steps = line_around([0, 1800, 3600], [33.0, 28.0], band_c=3.0, harm_c=6.0)
     cool = trace(*[(t, 27.0) for t in range(0, 3600, 600)])
     got = exposure([cool], steps, start=0, stop=3600, hold_s=HOLD_S)
     assert (got.below_s, got.in_band_s) == (1800, 1800)
 
 
 def test_without_a_target_nothing_is_judged_but_all_is_read():
-    none = TargetLine(np.array([0.0, 3600.0]), np.array([np.nan]), 3.0, 6.0)
+    none = no_target(0.0, 3600.0)
     got = exposure(
         [trace(*[(t, 10.0) for t in range(0, 3600, 600)])], none, start=0, stop=3600, hold_s=HOLD_S
     )
@@ -86,3 +87,8 @@ def test_chill_counts_only_what_lies_below_the_chill_limit():
     got = figures(trace((0, 25.0), (600, 28.0), (1200, 33.0)), stop=1800)
     assert (got.below_s, got.chill_s) == (1200, 600)
     assert got.chill_ks == pytest.approx(2.0 * 600)
+
+
+def test_hot_and_dangerously_hot_are_strict_too():
+    got = figures(trace((0, 36.0), (600, 36.5), (1200, 39.0), (1800, 39.5)), stop=2400)
+    assert (got.above_s, got.overheat_s) == (1800, 600)

@@ -78,8 +78,10 @@ def test_values_are_in_the_site_s_units():
 
 def test_the_band_steps_with_the_schedule():
     treads = rows_of(describe(days(30)), "area", "low")[0]
-    highs = [row["high"] - row["low"] for row in treads]
-    assert highs == pytest.approx([2 * 2.8 * 1.8] * len(treads), abs=0.03)
+    wide = [row["high"] - row["low"] for row in treads]
+    # for half a day after each step the old upper edge stands
+    band, step = 2 * 2.8 * 1.8, 5.0
+    assert wide == pytest.approx([band, *[band + step, band] * 4, band], abs=0.03)
     assert [row["low"] for row in treads] == sorted((r["low"] for r in treads), reverse=True)
     assert len({row["low"] for row in treads}) == 5
 

@@ -25,9 +25,29 @@ def line(steps: Steps, start: float, stop: float):
 
 def test_a_weekly_step_comes_at_local_midnight_also_on_the_day_the_clock_changes():
     found = line(Steps.WEEKLY, at("2026-03-02 12:00"), at("2026-03-20 12:00"))
-    assert found.edges.tolist() == [at("2026-03-02 12:00"), at("2026-03-08 00:00"),
-                                    at("2026-03-15 00:00"), at("2026-03-20 12:00")]  # fmt: skip
-    assert found.target_c.tolist() == pytest.approx([35.0, 32.222, 29.444], abs=0.001)
+    steps = [edge for edge, before, after in treads(found) if after != before]
+    assert steps == [at("2026-03-08 00:00"), at("2026-03-15 00:00")]
+    levels = [found.at(edge) for edge in (at("2026-03-02 12:00"), *steps)]
+    assert levels == pytest.approx([35.0, 32.222, 29.444], abs=0.001)
+
+
+def treads(found):
+    """Each inner edge with the target before and after it."""
+    return zip(found.edges[1:-1].tolist(), found.target_c, found.target_c[1:], strict=False)
+
+
+@pytest.mark.parametrize(
+    ("when", "high_c", "overheat_c"),
+    [
+        ("2026-03-14 23:59", 32.222 + 2.8, 32.222 + 5.6),
+        ("2026-03-15 00:00", 32.222 + 2.8, 32.222 + 5.6),  # the step: a lamp is raised by day
+        ("2026-03-15 11:59", 32.222 + 2.8, 32.222 + 5.6),
+        ("2026-03-15 12:00", 29.444 + 2.8, 29.444 + 5.6),
+    ],
+)
+def test_for_half_a_day_after_a_step_the_old_upper_edges_hold(when, high_c, overheat_c):
+    found = line(Steps.WEEKLY, at(when), at(when) + 30)
+    assert (found.high_c[0], found.overheat_c[0]) == pytest.approx((high_c, overheat_c), abs=0.001)
 
 
 def test_a_straight_step_down_is_within_a_hundredth_of_a_degree_of_the_schedule():

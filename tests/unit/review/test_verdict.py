@@ -73,8 +73,8 @@ def found_dead(tmp_path, *spells: tuple[str, str, float | None], came: str = "20
         ),
         (
             [(40, 30, 25.0), (5, 4, 31.0)],
-            "In the last 24 hours the floor was below the band for 60 min, but in the 24 hours before "
-            f"them the floor was below the chill limit for 10 h. {LATER}",
+            "In the last 24 hours the floor was below the band for 60 min, but in the 24 hours "
+            f"before them the floor was below the chill limit for 10 h. {LATER}",
         ),
         (
             [(12, 10, 44.0)],

@@ -175,6 +175,21 @@ def test_a_step_at_midnight_gives_half_a_day_to_raise_the_lamp() -> None:
     assert "porch/hot" in night.told()
 
 
+@pytest.mark.parametrize(
+    ("kind", "hatched", "floor_c"),
+    [("duck", "2026-02-08", 24.8), ("turkey", "2026-02-01", 28.4)],  # steps of 4.0 and 4.5 K
+)
+def test_a_big_step_at_midnight_does_not_call_a_right_floor_dangerously_hot(
+    kind: str, hatched: str, floor_c: float
+) -> None:
+    night = Night(start=Night.evening("2026-02-28"), batch=False, make_estimator=estimator.none)
+    night.placed(hatched=hatched, kind=kind)
+    night.holds(floor_c, for_s=18 * 3600 - 60, every_s=30)  # to noon
+    assert not {"porch/hot", "porch/overheat"} & set(night.told())
+    night.holds(floor_c, for_s=600, every_s=30)
+    assert "porch/overheat" in night.told()  # nobody raised the lamp all morning
+
+
 def test_an_answer_to_the_worst_alarm_answers_the_lesser_ones(night: Night) -> None:
     night.holds(28.0, for_s=30 * 60 + 40)
     night.entry(EntryKind.ACKNOWLEDGE, brooder="porch", alarm="chill", by="my phone")

@@ -1,0 +1,44 @@
+"""The band and the harm limits around the target at an age: one definition for the watch, the
+record sheet and the pictures.
+
+A step comes at midnight, and a grower raises the lamp in the morning. So for half a day after a
+step down the upper edges are still those of the old target: a floor that was right at bedtime is
+not called too hot, nor dangerously hot, at midnight. Downwards the new target counts at once."""
+
+from dataclasses import dataclass
+
+from monitor.brooding.provenance import COMMON_PRACTICE
+from monitor.brooding.schedules import Schedule, target_at
+from monitor.site import Limits, Place, Steps
+
+STEP_GRACE_DAYS = 0.5
+GRACE_SOURCE = COMMON_PRACTICE
+
+
+@dataclass(frozen=True, slots=True)
+class AgeLimits:
+    """All in degC. Right is low_c..high_c; harm is near below chill_c and above overheat_c."""
+
+    target_c: float
+    low_c: float
+    high_c: float
+    chill_c: float
+    overheat_c: float
+
+
+def limits_at(
+    schedule: Schedule, age_days: float, steps: Steps, place: Place, limits: Limits
+) -> AgeLimits | None:
+    """The limits at an age, or None where the schedule does not speak of that place."""
+    target_c = target_at(schedule, age_days, steps, place)
+    before_c = target_at(schedule, age_days - STEP_GRACE_DAYS, steps, place)
+    if target_c is None or before_c is None:
+        return None
+    warm_c = max(target_c, before_c)
+    return AgeLimits(
+        target_c=target_c,
+        low_c=target_c - limits.band_c,
+        high_c=warm_c + limits.band_c,
+        chill_c=target_c - limits.harm_c,
+        overheat_c=min(warm_c + limits.harm_c, limits.fire_c),
+    )
