@@ -124,8 +124,9 @@ class Record:
         ends = self.stop if stop is None else stop
         # A reading whose time is not sure would lay one hour's cold over another's.
         found = self.kept.readings_of(list(keys), begins - self.hold_s, ends, only_sure=True)
+        box_of = {probe.key: probe.brooder for probe in self.probes}
         return {
-            key: _without(Trace(*pair), _outages(self.entries, key, self.brooder.name))
+            key: _without(Trace(*pair), _outages(self.entries, key, box_of.get(key)))
             for key, pair in found.items()
         }
 
@@ -295,16 +296,23 @@ def _span(
     return start, stop
 
 
-def _outages(entries: Sequence[Entry], key: str, brooder: str) -> list[tuple[float, float]]:
-    """When a probe (or the whole box) was out of service."""
+def _outages(entries: Sequence[Entry], key: str, brooder: str | None) -> list[tuple[float, float]]:
+    """When a probe was out of service, by itself or with its box. Two things, as in the watch: a
+    box that is used again does not bring back a probe that was taken out by itself."""
+    acts = sorted(entries, key=lambda entry: (entry.at, entry.number))
+    by_itself = [act for act in acts if act.probe == key]
+    with_box = [act for act in acts if act.probe is None and act.brooder == brooder]
+    return [*_spans_out(by_itself), *(_spans_out(with_box) if brooder is not None else ())]
+
+
+def _spans_out(acts: Sequence[Entry]) -> list[tuple[float, float]]:
+    """From each out-of-service to the next in-service."""
     found: list[tuple[float, float]] = []
     since: float | None = None
-    for entry in sorted(entries, key=lambda e: (e.at, e.number)):
-        if entry.probe != key and not (entry.probe is None and entry.brooder == brooder):
-            continue
-        if entry.entry is EntryKind.OUT_OF_SERVICE and since is None:
-            since = entry.at
-        elif entry.entry is EntryKind.IN_SERVICE and since is not None:
-            found.append((since, entry.at))
+    for act in acts:
+        if act.entry is EntryKind.OUT_OF_SERVICE and since is None:
+            since = act.at
+        elif act.entry is EntryKind.IN_SERVICE and since is not None:
+            found.append((since, act.at))
             since = None
     return [*found, (since, float("inf"))] if since is not None else found
