@@ -11,6 +11,11 @@ def usual_load_w(*, volts: float = 120.0, amps: float = 15.0) -> float:
     return CONTINUOUS_SHARE * volts * amps
 
 
+def spare_w(watts: float, *, volts: float, amps: float) -> float:
+    """What a circuit can carry all night besides `watts`; 0 where it is full."""
+    return max(0.0, usual_load_w(volts=volts, amps=amps) - watts)
+
+
 def circuit_warning(watts: float, *, volts: float = 120.0, amps: float = 15.0) -> str | None:
     """One sentence when sources together are over the usual load of one circuit, else None."""
     usual = usual_load_w(volts=volts, amps=amps)

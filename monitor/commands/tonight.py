@@ -12,7 +12,7 @@ from monitor.commands.ask import brooder_or_exit, request, settings_of
 from monitor.commands.common import NOT_WELL, ConfigOption, fail, out
 from monitor.commands.flock import BrooderOption
 from monitor.settings import Settings
-from monitor.tell.wording import Voice
+from monitor.tell.wording import Voice, first_aid
 from monitor.tell.wording.tonight import tonight as tonight_lines
 from monitor.units import Unit, to_celsius
 from monitor.watch.diagnosis import outlook_of
@@ -56,7 +56,10 @@ def tonight(
         cover=cover,
         extra_watts=extra_watts,
     )
-    for line in _lines(settings, said, time.time()):
+    lines = _lines(settings, said, time.time())
+    if extra_watts > 0 and first_aid.LAMP_CARE not in lines:
+        lines.append(first_aid.LAMP_CARE)
+    for line in lines:
         out().print(line, markup=False)
     watts = settings.site.brooder(name).watts + extra_watts
     warning = circuit_warning(
@@ -98,15 +101,9 @@ def _lines(settings: Settings, said: dict[str, Any], now: float) -> list[str]:
     voice = Voice(settings.site)
     outlook = outlook_of(said["outlook"])
     answer, *more = tonight_lines(outlook, voice, now, said.get("temp_at"))
-    lines = [
+    return [
         f"{said['brooder']}: {answer}",
         f"It should be {voice.temp(said['target_c'])}, and right is down to "
         f"{voice.temp(said['low_c'])}.",
         *more,
     ]
-    if outlook.mend:
-        lines.append(
-            "Another lamp: two separate supports, a guard, clear of litter and cover, its own "
-            "outlet with no extension lead."
-        )
-    return lines

@@ -1,6 +1,7 @@
 """What the Now screen says: one BoxView for each brooder, in sentences. Pure; called by the screen
 and by the live stream, which so can never say different things."""
 
+from collections.abc import Collection
 from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import NamedTuple
@@ -152,6 +153,8 @@ def _summary(
 def _box(number: int, box: BrooderStatus, setting: Brooder | None, site: Site, say: Say) -> BoxView:
     mark = _mark(box)
     alarms = tuple(alarm_view(a, site, say, box) for a in told(box.alarms))
+    said = {line for alarm in alarms for line in alarm.more}
+    outlook = _tonight(box, say, said)
     return BoxView(
         number=number,
         name=capital(box.name),
@@ -164,16 +167,22 @@ def _box(number: int, box: BrooderStatus, setting: Brooder | None, site: Site, s
         without_estimate=estimate_line(box),
         first=first_thing(box, setting, say) if mark in _COOLING else None,
         alarms=alarms,
-        tonight=tonight(box.outlook, say.voice, say.now, box.temp_at)
-        if box.batch and box.outlook
-        else (),
+        tonight=outlook,
         night=night_line(box, say),
         birds=birds_line(box, say),
         next_step=next_step_line(box, say),
         probes=tuple(probe_view(probe, say) for probe in box.probes),
-        cautions=_cautions(setting, mark, alarms),
+        cautions=_cautions(setting, mark, said.union(outlook)),
         put_aside_link=f"/do/put-aside?brooder={quote(box.name)}",
     )
+
+
+def _tonight(box: BrooderStatus, say: Say, above: Collection[str]) -> tuple[str, ...]:
+    """What tonight will bring; how to hang a lamp is said once."""
+    if not box.batch or not box.outlook:
+        return ()
+    lines = tonight(box.outlook, say.voice, say.now, box.temp_at)
+    return tuple(line for line in lines if line != first_aid.LAMP_CARE or line not in above)
 
 
 def _mark(box: BrooderStatus) -> Mark:
@@ -200,17 +209,14 @@ def _falls_towards_harm(box: BrooderStatus) -> bool:
     return falling and left is not None and left.mid <= NEAR_MIN
 
 
-def _cautions(
-    setting: Brooder | None, mark: Mark, alarms: tuple[AlarmView, ...]
-) -> tuple[str, ...]:
+def _cautions(setting: Brooder | None, mark: Mark, above: Collection[str]) -> tuple[str, ...]:
     """A lamp over litter is the other danger of the night: said where somebody may touch one,
-    unless an alarm above says it already."""
+    unless a line above says it already."""
     if setting is None or not any(source.kind == "lamp" for source in setting.heat):
         return ()
-    if any(line in (first_aid.LAMP_CARE, first_aid.FALLEN_LAMP) for a in alarms for line in a.more):
-        return ()
+    caution = None
     if mark is Mark.DANGER_HOT:
-        return (first_aid.FALLEN_LAMP,)
-    if mark in _COOLING:
-        return (first_aid.LAMP_CARE,)
-    return ()
+        caution = first_aid.FALLEN_LAMP
+    elif mark in _COOLING:
+        caution = first_aid.LAMP_CARE
+    return () if caution is None or caution in above else (caution,)

@@ -5,6 +5,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
+from monitor.brooding.circuit import circuit_warning
 from monitor.brooding.envelope import COVERS
 from monitor.brooding.objection import Objection
 from monitor.page.forms import Form
@@ -67,12 +68,22 @@ class TonightScreen:
             return ()
         say = self._frame.say()
         lines = tonight(outlook_of(said["outlook"]), say.voice, say.now, said["temp_at"])
-        if self._has_lamps(box) and (watts or cover not in (None, "none", "wire")):
-            lines = (*lines, first_aid.LAMP_CARE)
-        return lines
+        return tuple(dict.fromkeys((*lines, *self._cautions(box, watts or 0.0, cover))))
 
-    def _has_lamps(self, box: str) -> bool:
-        return any(source.kind == "lamp" for source in self._frame.desk.site.brooder(box).heat)
+    def _cautions(self, box: str, watts: float, cover: str | None) -> list[str]:
+        """What the grower asks about must not end in a fire."""
+        site = self._frame.desk.site
+        brooder = site.brooder(box)
+        found: list[str] = []
+        full = circuit_warning(
+            brooder.watts + watts, volts=site.mains_volts, amps=site.circuit_amps
+        )
+        if watts > 0 and full is not None:
+            found.append(full)
+        lamps = any(source.kind == "lamp" for source in brooder.heat)
+        if watts > 0 or (lamps and cover not in (None, "none", "wire")):
+            found.append(first_aid.LAMP_CARE)
+        return found
 
 
 def _number(form: Form, name: str, words: str) -> float | None:

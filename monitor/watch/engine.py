@@ -13,6 +13,7 @@ from dataclasses import asdict
 from typing import Any
 
 from monitor.brooding.batch import LEDGER_KINDS, Ledger, fold
+from monitor.brooding.circuit import spare_w
 from monitor.site import Brooder, Limits, Place, Site
 from monitor.watch import estimator
 from monitor.watch.advisor import Advisor
@@ -81,12 +82,14 @@ class Engine:
         probes = [ProbeWatch(p, self._tick) for p in brooder.probes]
         outside = bool(self.site.probes) or any(p.place is Place.OUTSIDE for p in brooder.probes)
         zone = self.site.timezone
+        volts, amps = self.site.mains_volts, self.site.circuit_amps
+        spare = spare_w(brooder.watts, volts=volts, amps=amps)
         box = BrooderWatch(
             brooder=brooder,
             zone=zone,
             probes=probes,
             book=self._book,
-            estimate=Estimate(brooder, make(brooder, outside), zone),
+            estimate=Estimate(brooder, make(brooder, outside), zone, spare_w=spare),
         )
         for probe in probes:
             probe.box = box

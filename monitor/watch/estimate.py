@@ -10,7 +10,7 @@ from datetime import datetime, tzinfo
 from typing import NamedTuple, TypeVar
 
 from monitor.brooding.batch import Batch
-from monitor.brooding.heat_balance import prior
+from monitor.brooding.heat_balance import Flock, prior
 from monitor.site import Brooder
 from monitor.watch.diagnosis import Diagnosis, Interval, Learned, Outlook
 from monitor.watch.estimator import Estimator, NoEstimate
@@ -42,11 +42,16 @@ class Wish(NamedTuple):
 
 
 class Estimate:
-    """One brooder's estimator, guarded."""
+    """One brooder's estimator, guarded. `spare_w`: what the box's circuit can carry besides its own
+    heat."""
 
-    def __init__(self, brooder: Brooder, estimator: Estimator, zone: tzinfo) -> None:
+    def __init__(
+        self, brooder: Brooder, estimator: Estimator, zone: tzinfo, *, spare_w: float
+    ) -> None:
         self._brooder = brooder
         self._zone = zone
+        self._spare_w = spare_w
+        self._flock = Flock()
         self.estimator = estimator
         self.fault: str | None = None  # why it was put aside
         self.error: Exception | None = None  # the same, with where it happened
@@ -83,6 +88,7 @@ class Estimate:
         heads = 0 if batch is None else batch.head_count()
         kind = None if batch is None else batch.kind
         start = prior(self._brooder, heads, age_days or 0.0, kind)
+        self._flock = Flock(kind=kind or Flock().kind, age_days=age_days or 0.0, head_count=heads)
         self.guarded(lambda it: it.prior_is(start))
         self.guarded(lambda it: it.target_is(target_c))
 
@@ -121,7 +127,8 @@ class Estimate:
         asks_what_if = wish.cover is not None or wish.extra_watts != 0.0
         if outlook is None or asks_what_if or outlook.chance < CLEAR_CHANCE:
             return outlook
-        return replace(outlook, mend=mends(self._brooder, look))
+        found = mends(self._brooder, look, flock=self._flock, spare_w=self._spare_w)
+        return replace(outlook, mend=found)
 
     def _curve(
         self, now: Moment, until_at: float, forecast: Forecast | None, low_c: float | None

@@ -4,12 +4,16 @@ Called by the messages about temperature. The lamp cautions follow extension and
 advice: two supports, a guard, clear of litter and walls, no extension lead (Ohio State University
 Extension 2022; Maine Fire Chiefs' Association 2017; two independent supports: common practice)."""
 
-from monitor.site import Brooder
+from collections.abc import Iterable, Sequence
+
+from monitor.brooding.circuit import spare_w, usual_load_w
+from monitor.brooding.lamp_safety import LARGEST_LAMP_W
+from monitor.site import Brooder, Site
 from monitor.tell.wording.words import sentence
 from monitor.watch.events import Cause, Facts
 
 LAMP_CARE = (
-    "If you hang another lamp: two separate supports (never by its cord), a guard over the bulb, "
+    "If you hang a lamp: two separate supports (never by its cord), a guard over the bulb, "
     "well clear of litter, walls and cover, and its own wall outlet with no extension lead."
 )
 FALLEN_LAMP = (
@@ -59,7 +63,7 @@ def check_cold(cause: Cause, facts: Facts, box: Brooder | None) -> str:
     return f"Check the {_heat_kind(box)} first."
 
 
-def more_about_cold(cause: Cause, facts: Facts, box: Brooder | None) -> list[str]:
+def more_about_cold(cause: Cause, facts: Facts, box: Brooder | None, site: Site) -> list[str]:
     """Further lines about cold: what it looks like, how to go about it, with care."""
     lines: list[str] = []
     if cause is Cause.HEAT_SOURCE:
@@ -82,9 +86,38 @@ def more_about_cold(cause: Cause, facts: Facts, box: Brooder | None) -> list[str
     else:
         lines.append("Then look at the cover and for a draught. " + LOOK_AT_CHICKS)
     lines += mend(facts)
-    if cause in (Cause.HEAT_SOURCE, Cause.COLD_NIGHT) and _may_hang_a_lamp(box):
+    if cause is Cause.COLD_NIGHT:
+        lines += with_care(facts.get("mend", ()), box, site)
+    elif cause is Cause.HEAT_SOURCE and _may_hang_a_lamp(box):
         lines.append(LAMP_CARE)
     return lines
+
+
+def with_care(mends: Sequence[str], box: Brooder | None, site: Site) -> list[str]:
+    """What must go with the advice to add heat: how much more the circuit bears, and how a lamp is
+    hung, wherever one is named or there are lamps already."""
+    lines = [circuit_room(box, site)] if box is not None else []
+    if _may_hang_a_lamp(box) or names_a_lamp(mends):
+        lines.append(LAMP_CARE)
+    return [line for line in lines if line]
+
+
+def names_a_lamp(mends: Iterable[str]) -> bool:
+    """Does any of these clauses speak of a lamp?"""
+    return any("lamp" in clause for clause in mends)
+
+
+def circuit_room(box: Brooder, site: Site) -> str | None:
+    """What may still be added, where that is less than the largest lamp."""
+    usual = usual_load_w(volts=site.mains_volts, amps=site.circuit_amps)
+    spare = spare_w(box.watts, volts=site.mains_volts, amps=site.circuit_amps)
+    if spare >= LARGEST_LAMP_W:
+        return None
+    more = f"{spare:.0f} W at most" if spare >= 1 else "nothing to it"
+    return (
+        f"The heat of this box alone takes {box.watts:.0f} W; one circuit should carry no more "
+        f"than {usual:.0f} W all night, so add {more}."
+    )
 
 
 def reason(facts: Facts) -> str | None:
@@ -98,8 +131,14 @@ def mend(facts: Facts) -> list[str]:
     if facts.get("missing_watts", 0) >= 5:  # less is within the estimate's own doubt
         lines.append(f"About {round(facts['missing_watts'] / 5) * 5} W are missing.")
     if facts.get("mend"):
-        lines.append("What would help: " + "; ".join(facts["mend"]).rstrip(".") + ".")
+        lines.append(would_help(facts["mend"]))
     return lines
+
+
+def would_help(mends: Sequence[str]) -> str:
+    """The ways that would hold, each by itself."""
+    which = " (any one of these)" if len(mends) > 1 else ""
+    return f"What would help{which}: " + "; ".join(mends).rstrip(".") + "."
 
 
 def _is_one(source: str, box: Brooder) -> bool:

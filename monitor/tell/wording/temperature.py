@@ -9,6 +9,7 @@ from monitor.site import Brooder
 from monitor.tell.wording import first_aid
 from monitor.tell.wording.words import Voice, Words, compose, minutes_left
 from monitor.watch.events import AlarmName, Cause, Change, Facts
+from monitor.watch.mending import WARMER_ROOM
 
 
 def cold(change: Change, voice: Voice, box: Brooder | None) -> Words:
@@ -17,7 +18,7 @@ def cold(change: Change, voice: Voice, box: Brooder | None) -> Words:
     return compose(
         f"{voice.where(change.brooder)}: too cold",
         f"{now_and_target(voice, facts)} {first_aid.check_cold(change.cause, facts, box)}",
-        *first_aid.more_about_cold(change.cause, facts, box),
+        *first_aid.more_about_cold(change.cause, facts, box, voice.site),
         probe_list(voice, facts),
         age(facts),
         figures=[
@@ -33,7 +34,7 @@ def chill(change: Change, voice: Voice, box: Brooder | None) -> Words:
     return compose(
         f"{voice.where(change.brooder)}: dangerously cold",
         f"{now_and_target(voice, facts)} Go now. {first_aid.check_cold(change.cause, facts, box)}",
-        *first_aid.more_about_cold(change.cause, facts, box),
+        *first_aid.more_about_cold(change.cause, facts, box, voice.site),
         first_aid.WARM_THEM,
         probe_list(voice, facts),
         age(facts),
@@ -48,7 +49,7 @@ def heat_loss(change: Change, voice: Voice, box: Brooder | None) -> Words:
         f"{voice.where(change.brooder)}: heat has stopped",
         f"{now_and_target(voice, facts)} Go now. "
         f"{first_aid.check_cold(Cause.HEAT_SOURCE, facts, box)}",
-        *first_aid.more_about_cold(Cause.HEAT_SOURCE, facts, box),
+        *first_aid.more_about_cold(Cause.HEAT_SOURCE, facts, box, voice.site),
         probe_list(voice, facts),
         age(facts),
         figures=[_falling(voice, change), minutes_left(voice, facts)],
@@ -94,10 +95,12 @@ def cold_night(change: Change, voice: Voice, box: Brooder | None) -> Words:
     lowest = facts.get("lowest_c")
     when = f" about {voice.clock(facts['lowest_at'], change.at)}" if "lowest_at" in facts else ""
     target = f", should be {voice.temp(facts['target_c'])}" if "target_c" in facts else ""
+    hopeless = any(clause.startswith(WARMER_ROOM) for clause in facts.get("mend", ()))
+    do = f"{WARMER_ROOM.capitalize()}." if hopeless else "Add cover or heat in time."
     first = (
-        f"Likely down to {voice.temp(lowest)}{when}{target}. Add cover or heat in time."
+        f"Likely down to {voice.temp(lowest)}{when}{target}. {do}"
         if lowest is not None
-        else "Likely too cold before morning. Add cover or heat in time."
+        else f"Likely too cold before morning. {do}"
     )
     return compose(
         f"{voice.where(change.brooder)}: cold night ahead",
@@ -111,7 +114,7 @@ def cold_night(change: Change, voice: Voice, box: Brooder | None) -> Words:
         if "chance" in facts
         else None,
         *(first_aid.mend(facts) or ["More cover (leave a gap for fresh air) or more heat helps."]),
-        first_aid.LAMP_CARE if box is None or any(s.kind == "lamp" for s in box.heat) else None,
+        *first_aid.with_care(facts.get("mend", ()), box, voice.site),
     )
 
 

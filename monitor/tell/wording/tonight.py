@@ -1,6 +1,7 @@
 """Will it hold tonight? One answer for the page and for `brooder tonight`: what is likely, how
 sure that is, how cold at worst, what would make it hold."""
 
+from monitor.tell.wording import first_aid
 from monitor.tell.wording.words import Voice, span
 from monitor.watch.diagnosis import Outlook
 from monitor.watch.tonight import CLEAR_CHANCE, WARN_CHANCE
@@ -15,6 +16,7 @@ def tonight(outlook: Outlook, voice: Voice, now: float, read_at: float | None) -
     """The lines, the answer first. `read_at`: when the floor was last read (Unix s); None: there is
     no reading to believe."""
     low = outlook.lowest_c
+    mend = outlook.mend if outlook.chance >= CLEAR_CHANCE else ()
     lines = [
         _lead(outlook, voice, now),
         _again(outlook),
@@ -24,9 +26,8 @@ def tonight(outlook: Outlook, voice: Voice, now: float, read_at: float | None) -
         f"{voice.figure(low.high)}. Outside down to {voice.temp(outlook.outside_low_c)} "
         f"({outlook.outside_from}).",
         _more_watts(outlook),
-        "What would help: " + "; ".join(outlook.mend).rstrip(".") + "."
-        if outlook.mend and outlook.chance >= CLEAR_CHANCE
-        else None,
+        first_aid.would_help(mend) if mend else None,
+        first_aid.LAMP_CARE if first_aid.names_a_lamp(mend) else None,
         "Reckoned from the box's measures so far; it gets surer as it watches."
         if outlook.learned < 0.5
         else None,

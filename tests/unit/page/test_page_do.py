@@ -264,6 +264,9 @@ def test_tonight_is_asked_in_the_growers_degrees(served: Served, visitor: Visito
     assert served.desk.asked == [("porch", pytest.approx(-10.0), "foam", 100.0)]
     assert "It should hold." in answer.words
     assert "two separate supports" in answer.words
+    assert "one circuit" not in answer.words
+    many = visitor.get("/do/tonight?brooder=porch&low=14&cover=&watts=1400&ask=yes")
+    assert "over the usual load of one circuit" in many.words
     wrong = visitor.get("/do/tonight?brooder=porch&low=cold&cover=&watts=&ask=yes")
     assert wrong.status == 422
     assert "A temperature, like 12 or -3" in wrong.words

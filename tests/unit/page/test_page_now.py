@@ -19,7 +19,7 @@ from support.fakedesk import (
 from monitor.brooding.calendar import Step
 from monitor.page.now import BoxView, Mark, NowView, view
 from monitor.page.words import Say
-from monitor.site import Unit
+from monitor.site import HeatSource, Unit
 from monitor.watch.diagnosis import Diagnosis, Interval
 from monitor.watch.events import AlarmName, Cause, Priority
 from monitor.watch.life_cycle import AlarmState
@@ -289,6 +289,15 @@ def test_the_first_thing_to_do_is_said_once():
     assert box_of(brooder()).first is None
     cold = brooder(temp_c=28.0, in_band=False, diagnosis=Diagnosis(cause=Cause.COVER_OPEN))
     assert box_of(cold).first == "Go and look. Check the cover first."
+
+
+def test_a_lamp_that_would_help_tonight_is_named_with_how_to_hang_it():
+    plates = tuple(replace(b, heat=(HeatSource(name="p", kind="plate", watts=50),))
+                   for b in site().brooders)  # fmt: skip
+    short = outlook(chance=0.9, missing_watts=90.0, mend=("a heat lamp of 100 W",))
+    box = box_of(brooder(outlook=short), brooders=plates)
+    assert any("a heat lamp of 100 W" in line for line in box.tonight)
+    assert sum("two separate supports" in line for line in (*box.tonight, *box.cautions)) == 1
 
 
 def test_a_watch_that_no_longer_answers_is_not_passed_off_as_news():

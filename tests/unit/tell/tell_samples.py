@@ -1,6 +1,7 @@
 """Changes to say something about: one of each alarm, with the facts that come with it. Read as
 `from tell_samples import ...` by the tests beside it."""
 
+from dataclasses import replace
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
@@ -69,6 +70,17 @@ def site(units: Unit = Unit.CELSIUS) -> Site:
     return Site(name="Hillside", timezone=ZONE, units=units, brooders=(porch, shed))
 
 
+def heated(*sources: tuple[str, float]) -> Site:
+    """The same site, the porch's heat made up of these kinds and watts."""
+    here = site()
+    heat = tuple(
+        HeatSource(name=f"{kind} {number}", kind=kind, watts=watts)
+        for number, (kind, watts) in enumerate(sources, 1)
+    )
+    porch = replace(here.brooders[0], heat=heat)
+    return replace(here, brooders=(porch, *here.brooders[1:]))
+
+
 _SITE_WIDE = (
     AlarmName.BROKER_LOST,
     AlarmName.STORAGE_FAULT,
@@ -132,7 +144,11 @@ FACTS: dict[AlarmName, Facts] = {
         missing_watts=72.0,
         outside_low_c=-12.0,
         outside_from="forecast, 2 h old",
-        mend=["a plywood cover with a gap", "75 W more heat"],
+        mend=[
+            "cover it with plywood with cardboard on it, clear of the lamps, a gap left for fresh "
+            "air",
+            "one more lamp of 100 W",
+        ],
     ),
     AlarmName.NO_READINGS: Facts(
         target_c=35.0, temp_c=34.1, since=NIGHT - 900, silent_s=900.0, probes=_TWO[1:]

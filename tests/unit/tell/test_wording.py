@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from tell_samples import FACTS, NIGHT, change, local, site
+from tell_samples import FACTS, NIGHT, change, heated, local, site
 
 from monitor.intake.plausible import fault_of
 from monitor.site import HeatSource, Site
@@ -31,6 +31,11 @@ EVERY_KIND = (
 )
 
 
+def cold_night(here: Site, *mends: str) -> Words:
+    facts = Facts(**{**FACTS[AlarmName.COLD_NIGHT], "mend": list(mends)})
+    return wording.for_change(change(AlarmName.COLD_NIGHT, facts=facts), here)
+
+
 def all_messages() -> dict[str, Words]:
     """By name."""
     here = site()
@@ -45,6 +50,15 @@ def all_messages() -> dict[str, Words]:
         said[f"cold raised, {cause.value}"] = wording.for_change(
             change(AlarmName.COLD, cause=cause), here
         )
+    said["cold-night raised, a plate alone"] = cold_night(
+        heated(("plate", 100)), "a heat lamp of 100 W"
+    )
+    said["cold-night raised, a circuit nearly full"] = cold_night(
+        heated(*[("lamp", 250)] * 5), "one more lamp of 175 W"
+    )
+    said["cold-night raised, nothing here would hold"] = cold_night(
+        here, "take the birds to a warmer room tonight (more than one lamp is missing)"
+    )
     fallen = Facts(temp_c=56.0, target_c=35.0, since=NIGHT - 40)
     said["overheat raised, a fallen lamp"] = wording.for_change(
         change(AlarmName.OVERHEAT, facts=fallen), here
@@ -307,3 +321,36 @@ def test_the_same_message_in_fahrenheit_has_no_celsius_in_it():
         facts = {k: v for k, v in FACTS[alarm].items() if k not in ("reason", "mend")}
         words = wording.for_change(change(alarm, facts=Facts(**facts)), site(Unit.FAHRENHEIT))
         assert "°C" not in f"{words.title}{words.body}"
+
+
+LAMPS = [("lamp", 250.0)]
+PLATE = [("plate", 100.0)]
+
+
+@pytest.mark.parametrize(
+    ("heat", "mend", "careful"),
+    [
+        (PLATE, "a heat lamp of 250 W", True),
+        (PLATE, "cover it with plywood, a gap left for fresh air", False),
+        (LAMPS, "cover it with plywood, clear of the lamps, a gap left for fresh air", True),
+    ],
+)
+@pytest.mark.parametrize("alarm", [AlarmName.COLD_NIGHT, AlarmName.COLD, AlarmName.CHILL])
+def test_a_lamp_is_never_named_without_how_to_hang_it(alarm, heat, mend, careful):
+    facts = Facts(**{**FACTS[alarm], "mend": [mend]})
+    words = wording.for_change(change(alarm, cause=Cause.COLD_NIGHT, facts=facts), heated(*heat))
+    assert mend in words.body
+    assert ("two separate supports" in words.body) == careful
+
+
+@pytest.mark.parametrize(
+    ("lamps", "says"),
+    [
+        (2, None),
+        (5, "takes 1250 W; one circuit should carry no more than 1440 W all night, so add 190 W"),
+        (6, "takes 1500 W; one circuit should carry no more than 1440 W all night, so add nothing"),
+    ],
+)
+def test_who_is_told_to_add_heat_is_told_what_the_circuit_still_bears(lamps, says):
+    words = cold_night(heated(*LAMPS * lamps))
+    assert (says in words.body) if says else ("circuit" not in words.body)

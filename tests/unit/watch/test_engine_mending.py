@@ -1,10 +1,16 @@
-"""What is said to help on a cold night does help by the same model, the least effort first."""
+"""What is said to help on a cold night does help by the same model, the least effort first, and
+puts no other danger in place of the cold."""
 
+import re
 from collections.abc import Callable
 from dataclasses import replace
+from random import Random
 
-from support.engine_night import a_brooder
+import pytest
+from support.engine_night import Night, a_brooder, a_site
 
+from monitor.brooding.heat_balance import Flock
+from monitor.site import Brooder, HeatSource
 from monitor.watch.diagnosis import Interval, Outlook
 from monitor.watch.mending import mends
 
@@ -31,21 +37,95 @@ def by_model(missing: float) -> Callable[[float, float], Outlook | None]:
     return look
 
 
+def helps(
+    box: Brooder, missing: float, *, heads: int = 50, age_days: float = 2.0, spare_w: float = 940.0
+) -> tuple[str, ...]:
+    flock = Flock(kind="broiler", age_days=age_days, head_count=heads)
+    return mends(box, by_model(missing), flock=flock, spare_w=spare_w)
+
+
 def test_an_open_box_is_covered_first() -> None:
-    first, *others = mends(POOR, by_model(90.0))
-    assert first.startswith("cover it with plywood")
+    first, *others = helps(POOR, 90.0)
+    assert first == "cover it with plywood, clear of the lamps, a gap left for fresh air"
     assert "one more lamp of 100 W" in others
 
 
 def test_a_covered_box_is_not_told_to_be_covered() -> None:
     covered = replace(POOR, cover="boards")
-    assert not any("cover" in clause for clause in mends(covered, by_model(90.0)))
+    assert not any("cover" in clause for clause in helps(covered, 90.0))
 
 
 def test_the_smallest_lamp_that_holds_is_named() -> None:
-    assert "one more lamp of 175 W" in mends(POOR, by_model(150.0))
+    assert "one more lamp of 175 W" in helps(POOR, 150.0)
 
 
 def test_when_nothing_holds_the_birds_go_elsewhere() -> None:
-    (only,) = mends(POOR, by_model(5000.0))
-    assert "warmer room" in only
+    assert helps(POOR, 5000.0) == (
+        "take the birds to a warmer room tonight (more than one lamp is missing)",
+    )
+
+
+def test_no_lamp_is_named_that_its_circuit_cannot_carry_all_night() -> None:
+    # 1,250 W on 15 A at 120 V: 80 % is 1,440 W, so 190 W are left
+    boards = replace(POOR, cover="boards")
+    assert helps(boards, 180.0, spare_w=190.0, heads=115) == (
+        "take the birds to a warmer room tonight (what is missing is more than its circuit should "
+        "carry)",
+    )
+    assert "one more lamp of 175 W" in helps(boards, 150.0, spare_w=190.0)
+    assert not any("lamp of" in clause for clause in helps(boards, 90.0, spare_w=60.0))
+
+
+def test_a_cover_and_a_lamp_together_keep_to_the_circuit_too() -> None:
+    # in the open box neither a cover alone nor what lamp the circuit bears is enough
+    (only,) = helps(POOR, 1000.0, heads=115)
+    assert only == (
+        "cover it with plywood, clear of the lamps, a gap left for fresh air, and hang one more "
+        "lamp of 100 W"
+    )
+    (full,) = helps(POOR, 1000.0, heads=115, spare_w=60.0)
+    assert "warmer room" in full
+
+
+@pytest.mark.parametrize(
+    ("heads", "age_days", "roomy"),
+    [
+        (50, 2.0, True),  # 0.24 sq ft each on half of 24 sq ft
+        (115, 2.0, False),  # 0.11: the tightest published figure is 0.19
+        (50, 6.5, False),  # a week old before the morning: 0.48 then
+        (20, 6.5, True),
+    ],
+)
+def test_a_box_is_not_halved_where_the_birds_would_be_crowded(
+    heads: int, age_days: float, roomy: bool
+) -> None:
+    found = helps(replace(POOR, cover="boards"), 90.0, heads=heads, age_days=age_days)
+    halved = "halve the box with a board well clear of the lamps, so that the heat serves half the "
+    assert (halved + "floor" in found) == roomy
+
+
+def test_a_box_with_a_plate_alone_is_offered_a_lamp_by_its_name() -> None:
+    plate = replace(POOR, cover="boards", heat=(HeatSource(name="p", kind="plate", watts=500),))
+    assert "a heat lamp of 100 W" in helps(plate, 90.0)
+    assert not any("clear of the lamps" in clause for clause in helps(plate, 90.0))
+
+
+@pytest.mark.parametrize("watts", [(250, 250, 100), (250, 250, 250, 250, 250)])
+def test_the_watch_asks_with_the_birds_and_the_circuit_it_has(watts: tuple[int, ...]) -> None:
+    heat = tuple(HeatSource(name=f"lamp {n}", kind="lamp", watts=w) for n, w in enumerate(watts))
+    box = replace(a_brooder(), heat=heat)
+    night = Night(a_site(box, outside=True), batch=False)
+    night.placed(count=115)
+    noise = Random(1)
+    while night.t < 3 * 3600:
+        night.says(35.0 + noise.gauss(0, 0.1))
+        night.says(5.0 - night.t / 1200 + noise.gauss(0, 0.1), "site/shade")
+        night.t += 60
+    outlook = night.engine.tonight("porch", night.now())
+    assert outlook is not None
+    assert outlook.chance > 0.5
+    assert outlook.mend
+    assert not any("halve" in clause for clause in outlook.mend)
+    for clause in outlook.mend:
+        more = re.search(r"lamp of (\d+) W", clause)
+        assert more is None or sum(watts) + int(more[1]) <= 1440
