@@ -40,8 +40,10 @@ def advise(
     now_at: float,
     zone: tzinfo,
     coming_lows_c: Sequence[float] = (),
+    lows_from: str | None = "forecast",
 ) -> list[Advice]:
-    """All advice for a box with a running batch; none for an empty one."""
+    """All advice for a box with a running batch; none for an empty one. `lows_from` says in words
+    where the coming lows are from; None: they are no more than a bound, nights may be colder."""
     if not batch.runs_at(now_at):
         return []
     age = age_days(batch.hatched, now_at, zone)
@@ -51,7 +53,7 @@ def advise(
         _step_down(brooder, batch, now_at, zone),
         _crowded(brooder, batch, now_at, age),
         _losses_high(batch, now_at, age),
-        _ready_to_move(verdict, batch.head_count(now_at), age, target_c),
+        _ready_to_move(verdict, batch.head_count(now_at), age, target_c, lows_from),
     )
     return [advice for advice in found if advice is not None]
 
@@ -133,19 +135,20 @@ def _losses_high(batch: Batch, now_at: float, age: float) -> Advice | None:
 
 
 def _ready_to_move(
-    verdict: Moving, head_count: int, age: float, target_c: float | None
+    verdict: Moving, head_count: int, age: float, target_c: float | None, lows_from: str | None
 ) -> Advice | None:
     if verdict.stage not in (Stage.HARDEN_OFF, Stage.READY):
         return None
     facts: dict[str, Any] = {
         "head_count": head_count,
         "age_days": int(age),
-        "low_c": verdict.row.night_c,  # nights down to this are borne
+        "low_c": verdict.borne_c,
         "reason": str(verdict.stage),
         "origin": str(verdict.row.source),
     }
     if target_c is not None:
         facts["target_c"] = target_c
-    if verdict.coldest_c is not None:
+    if verdict.coldest_c is not None and lows_from is not None:
         facts["outside_low_c"] = verdict.coldest_c
+        facts["outside_from"] = lows_from
     return Advice(alarm=READY_TO_MOVE, facts=facts)

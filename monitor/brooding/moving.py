@@ -16,6 +16,7 @@ from monitor.brooding.provenance import COMMON_PRACTICE, Mark, Source
 HARDEN_DAYS = 4.0  # common practice: some days of less and less heat
 NEAR_C = 5.6  # a night this little below the target is no shock (10 degF; common practice)
 HARDEN_SOURCE = COMMON_PRACTICE
+FROST_C = 0.0  # no move into a freezing night, however low a box's own target is
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -94,6 +95,7 @@ class Moving:
 
     stage: Stage
     coldest_c: float | None  # of the coming nights; None: unknown
+    borne_c: float  # nights down to this are borne
     row: MoveRow
 
 
@@ -105,20 +107,22 @@ def moving(
     coming_lows_c: Sequence[float] = (),
 ) -> Moving:
     """How far birds of a kind are from moving out. Without a known low the age decides alone, and
-    the message must name the night they bear."""
+    the message must name the night they bear and send the grower to a forecast."""
     row = MOVE[kind_of(kind).name]
     coldest_c = min(coming_lows_c, default=None)
+    borne_c = _borne_c(row, target_c)
     if age_days < row.feathered_days - HARDEN_DAYS:
         stage = Stage.TOO_YOUNG
     elif age_days < row.feathered_days:
         stage = Stage.HARDEN_OFF
-    elif coldest_c is not None and not _mild(coldest_c, row, target_c):
+    elif coldest_c is not None and coldest_c < borne_c:
         stage = Stage.NIGHTS_TOO_COLD
     else:
         stage = Stage.READY
-    return Moving(stage=stage, coldest_c=coldest_c, row=row)
+    return Moving(stage=stage, coldest_c=coldest_c, borne_c=borne_c, row=row)
 
 
-def _mild(coldest_c: float, row: MoveRow, target_c: float | None) -> bool:
-    near_target = target_c is not None and coldest_c >= target_c - NEAR_C
-    return coldest_c >= row.night_c or near_target
+def _borne_c(row: MoveRow, target_c: float | None) -> float:
+    """What feathered birds of the kind stand, or near what the box is held at anyway; no frost."""
+    near_c = row.night_c if target_c is None else target_c - NEAR_C
+    return max(FROST_C, min(row.night_c, near_c))

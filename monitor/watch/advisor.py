@@ -1,7 +1,6 @@
 """Advice as alarms of the lowest priority. Owned by watch.engine; what holds is decided by
 brooding.advice, asked every quarter of an hour and after each entry."""
 
-from collections.abc import Sequence
 from datetime import tzinfo
 from typing import cast
 
@@ -10,6 +9,7 @@ from monitor.brooding.batch import Batch
 from monitor.site import Brooder
 from monitor.watch.alarm import Alarm, Description
 from monitor.watch.alarms import Book
+from monitor.watch.estimate import Nights
 from monitor.watch.events import AlarmName, Facts
 
 ONCE_IN_S = 20 * 3600.0  # told at most once a day each, though it may come and go
@@ -33,7 +33,7 @@ class Advisor:
             name: book.open(name, brooder.name, self, limits=brooder.limits) for name in _NAMES
         }
 
-    def see(self, batch: Batch | None, tick: float, coming_lows_c: Sequence[float] = ()) -> None:
+    def see(self, batch: Batch | None, tick: float, nights: Nights) -> None:
         """What holds now?"""
         if batch is None:
             for alarm in self._alarms.values():
@@ -44,13 +44,16 @@ class Advisor:
             batch,
             now_at=tick + self._book.offset_s,
             zone=self._zone,
-            coming_lows_c=coming_lows_c,
+            coming_lows_c=nights.lows_c,
+            lows_from=nights.origin,
         )
         self._facts = {AlarmName(advice.alarm): cast(Facts, dict(advice.facts)) for advice in found}
         for name, alarm in self._alarms.items():
             lately = alarm.occurrence != "" and tick - alarm.raised_tick < ONCE_IN_S
             if name not in self._facts:
                 self._book.see(alarm, False, tick)
+            elif alarm.active and _is_news(self._facts[name], alarm.facts, lately=lately):
+                self._book.renew(alarm, tick)
             elif alarm.delay.active or not lately:
                 self._book.see(alarm, True, tick)
                 self._renew(alarm)
@@ -71,5 +74,13 @@ class Advisor:
         return Description(self._facts.get(alarm.rule.alarm, Facts()).copy())
 
     def closing(self, alarm: Alarm, tick: float) -> Facts:
-        """Nothing more to say."""
+        """Birds only grow older: who was to move out and is not any more has cold nights ahead."""
+        if alarm.rule.alarm is AlarmName.READY_TO_MOVE:
+            return Facts(reason="the coming nights are too cold for it")
         return Facts()
+
+
+def _is_news(now: Facts, told: Facts, *, lately: bool) -> bool:
+    """Hardened off before and ready now; or it is known now how cold the nights are."""
+    learned = "outside_low_c" in now and "outside_low_c" not in told
+    return now.get("reason") != told.get("reason") or (learned and not lately)

@@ -21,7 +21,7 @@ from monitor.watch.alarm import Alarm
 from monitor.watch.alarms import DELAY, SHELF, Book
 from monitor.watch.brooder_watch import BrooderWatch
 from monitor.watch.diagnosis import Outlook
-from monitor.watch.estimate import Estimate, Forecast, Wish, coming_lows
+from monitor.watch.estimate import Estimate, Forecast, Wish
 from monitor.watch.estimator import MakeEstimator
 from monitor.watch.events import (
     AlarmName,
@@ -333,8 +333,10 @@ class Engine:
         self._advise(box, tick)
 
     def _advise(self, box: BrooderWatch, tick: float) -> None:
-        lows = coming_lows(self._forecast, tick + self._book.offset_s, box.zone)
-        self._advisors[box.name].see(box.batch, tick, lows)
+        nights = box.estimate.nights(
+            Moment(tick + self._book.offset_s, tick), self._forecast, box.outlook
+        )
+        self._advisors[box.name].see(box.batch, tick, nights)
 
     def _changes(self) -> list[Change]:
         out = self._book.out

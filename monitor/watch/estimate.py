@@ -23,6 +23,8 @@ from monitor.watch.tonight import CLEAR_CHANCE
 T = TypeVar("T")
 FORECAST_MAX_AGE_S = 36 * 3600.0  # an older one says nothing of tonight
 LOWEST_AT_H = 6  # the coldest hour, about sunrise, where a grower names only the low
+_DAY_S, _BLOCK_S = 86400.0, 3 * 3600.0
+_WHOLE_DAY = 8  # blocks: a night was among them
 _EVENING_ABOVE_LOW_K = 6.0  # where nothing measures the outside: an evening over its low
 
 
@@ -31,6 +33,14 @@ class Forecast(NamedTuple):
 
     pairs: tuple[tuple[float, float], ...]
     got_at: float
+
+
+class Nights(NamedTuple):
+    """The coldest that is to be reckoned with in the coming nights, degC, and in words where that
+    is from. `origin` None: no more than a bound was seen, the nights may be colder."""
+
+    lows_c: tuple[float, ...]
+    origin: str | None
 
 
 class Wish(NamedTuple):
@@ -56,6 +66,8 @@ class Estimate:
         self.fault: str | None = None  # why it was put aside
         self.error: Exception | None = None  # the same, with where it happened
         self.outside_c: float | None = None  # the last outside reading
+        # What was measured outside in the last day: when each block began, and its lowest.
+        self._outside_lows: list[tuple[float, float]] = []
 
     @property
     def diagnosis(self) -> Diagnosis:
@@ -78,6 +90,7 @@ class Estimate:
     def observe_outside(self, tick: float, temp_c: float) -> None:
         """An outside reading."""
         self.outside_c = temp_c
+        self._remember(tick, temp_c)
         try:
             self.estimator.observe_outside(tick, temp_c)
         except Exception as error:
@@ -130,6 +143,29 @@ class Estimate:
         found = mends(self._brooder, look, flock=self._flock, spare_w=self._spare_w)
         return replace(outlook, mend=found)
 
+    def nights(self, now: Moment, forecast: Forecast | None, outlook: Outlook | None) -> Nights:
+        """How cold the coming nights are, by the forecast; without one by last night, and by
+        tonight's outlook where the outside is measured."""
+        foretold = coming_lows(forecast, now.at, self._zone)
+        if foretold:
+            return Nights(tuple(foretold), "forecast")
+        blocks = [low for low in self._outside_lows if low[0] > now.tick - _DAY_S - _BLOCK_S]
+        lows = [temp_c for _, temp_c in blocks]
+        origin = "by last night" if len(blocks) >= _WHOLE_DAY else None
+        if outlook is not None and lows:
+            lows.append(outlook.outside_low_c)
+            origin = "by tonight's outlook" if origin is None else "by last night and tonight"
+        return Nights(tuple(lows), origin)
+
+    def _remember(self, tick: float, temp_c: float) -> None:
+        blocks = self._outside_lows
+        if not blocks or tick - blocks[-1][0] >= _BLOCK_S:
+            while blocks and blocks[0][0] <= tick - _DAY_S - _BLOCK_S:
+                del blocks[0]
+            blocks.append((tick, temp_c))
+        elif temp_c < blocks[-1][1]:
+            blocks[-1] = (blocks[-1][0], temp_c)
+
     def _curve(
         self, now: Moment, until_at: float, forecast: Forecast | None, low_c: float | None
     ) -> OutsideCurve | None:
@@ -165,6 +201,7 @@ class Estimate:
         """JSON-able."""
         return {
             "outside_c": self.outside_c,
+            "outside_lows": self._outside_lows,
             "fault": self.fault,
             "estimator": self.guarded(lambda it: it.state()),
         }
@@ -172,6 +209,8 @@ class Estimate:
     def restore(self, state: State, shift_s: float) -> None:
         """As it was. An estimator that had failed gets another chance."""
         self.outside_c = state["outside_c"]
+        kept_lows = state.get("outside_lows", ())
+        self._outside_lows = [(tick + shift_s, temp_c) for tick, temp_c in kept_lows]
         kept = state["estimator"]
         if kept:
             self.guarded(lambda it: it.restore(kept, shift_s))

@@ -189,6 +189,17 @@ def test_a_night_near_the_target_will_do_where_the_target_is_low():
     assert moving("duck", 35, target_c=13.0, coming_lows_c=(8.0,)).stage is Stage.READY
 
 
+def test_the_night_that_is_borne_is_the_one_that_is_told():
+    # near the target of 13 degC (10 degF below it), not the 10 degC of the kind
+    assert moving("duck", 35, target_c=13.0).borne_c == pytest.approx(7.4)
+    assert moving("broiler", 24, target_c=26.7).borne_c == 10.0
+
+
+def test_no_target_is_so_low_that_birds_move_into_frost():
+    verdict = moving("broiler", 40, target_c=5.0, coming_lows_c=(-0.5,))
+    assert (verdict.stage, verdict.borne_c) == (Stage.NIGHTS_TOO_COLD, 0.0)
+
+
 def test_moving_out_is_told_with_the_night_they_bear_and_its_source():
     facts = told(batch(90), day(24.0), coming_lows_c=(11.0, 12.0))["ready-to-move"]
     assert facts["reason"] == "ready"

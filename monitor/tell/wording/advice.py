@@ -59,37 +59,34 @@ def losses_high(change: Change, voice: Voice, box: Brooder | None) -> Words:
 
 
 def ready_to_move(change: Change, voice: Voice, box: Brooder | None) -> Words:
-    """Old enough to go out, or nearly."""
+    """Old enough to go out, or nearly. The morning message gives the first line alone, so the night
+    they bear stands in it."""
     facts = change.facts
-    stage = facts.get("reason", "ready")
-    title, do = _MOVING.get(stage, _MOVING["ready"])
-    nights = f" They bear nights down to {voice.temp(facts['low_c'])}." if "low_c" in facts else ""
-    coming = (
-        f" The coldest night ahead: {voice.temp(facts['outside_low_c'])}."
-        if "outside_low_c" in facts
-        else ""
-    )
     days = f"{facts['age_days']} days old. " if "age_days" in facts else ""
+    bear = f"They bear nights down to {voice.temp(facts['low_c'])}" if "low_c" in facts else ""
+    stage = facts.get("reason", "ready")
+    if stage == "harden off":
+        later = f" Once feathered they {bear.removeprefix('They ')}." if bear else ""
+        title, do = "time to harden them off", f"{_HARDEN}{later}"
+    elif "outside_low_c" in facts:
+        origin = f" ({facts['outside_from']})" if "outside_from" in facts else ""
+        coldest = f"the coldest to reckon with is {voice.temp(facts['outside_low_c'])}{origin}"
+        title, do = "may move out", f"{bear}{'; ' if bear else ''}{coldest}. {_DAY}"
+    else:
+        title = "old enough to move out"
+        do = f"{bear}{'. ' if bear else ''}{_LOOK} {_DAY}"
     return compose(
         f"{voice.where(change.brooder)}: {title}",
         f"{days}{do}",
-        f"{nights}{coming}".strip() or None,
         None if stage == "harden off" else _RAIN,
         _origin(facts),
     )
 
 
+_HARDEN = "Let them out by day in dry, mild weather; back to the heat at night."
+_DAY = "Choose a dry, mild day, and watch the first night."
+_LOOK = "How cold the nights ahead are is not known here: look at a forecast first."
 _RAIN = "A cold, wet spell is a reason to wait; this watch knows nothing of rain."
-_MOVING = {  # the stages of brooding.moving
-    "harden off": (
-        "time to harden them off",
-        "Let them out by day in dry, mild weather; back to the heat at night.",
-    ),
-    "ready": (
-        "may move out",
-        "Choose a dry, mild day with mild nights, and watch the first night.",
-    ),
-}
 
 ADVICE: dict[AlarmName, Callable[[Change, Voice, Brooder | None], Words]] = {
     AlarmName.STEP_DOWN: step_down,

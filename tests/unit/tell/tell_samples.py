@@ -175,7 +175,12 @@ FACTS: dict[AlarmName, Facts] = {
         losses=4, losses_percent=4.0, usual_percent=1.0, age_days=3, since=local(8, 12)
     ),
     AlarmName.READY_TO_MOVE: Facts(
-        age_days=29, reason="ready", low_c=10.0, outside_low_c=12.5, origin="common practice"
+        age_days=29,
+        reason="ready",
+        low_c=10.0,
+        outside_low_c=12.5,
+        outside_from="forecast",
+        origin="common practice",
     ),
 }
 

@@ -86,6 +86,10 @@ def all_messages() -> dict[str, Words]:
     said["ready-to-move raised, harden off"] = wording.for_change(
         change(AlarmName.READY_TO_MOVE, facts=hardening), here
     )
+    unknown = {k: v for k, v in FACTS[AlarmName.READY_TO_MOVE].items() if "outside" not in k}
+    said["ready-to-move raised, nights not known"] = wording.for_change(
+        change(AlarmName.READY_TO_MOVE, facts=Facts(**unknown)), here
+    )
     voice = Voice(here)
     cold = wording.for_change(change(AlarmName.CHILL), here)
     said["reminder"] = wording.again(cold, 1500, 2)
