@@ -123,8 +123,12 @@ class Estimate:
         self, now: Moment, *, low_c: float, forecast: Forecast | None, wish: Wish
     ) -> Outlook | None:
         """Until the coming morning: will the floor leave the band at `low_c`? None: nothing is
-        known of the outside, or of the floor."""
-        until_at = hour_after(now.at, NIGHT_TO_H, self._zone)
+        known of the outside, or of the floor. Once the coldest hour has passed, a low that is named
+        is that of the next night, and the morning is the one after it."""
+        from_at = now.at
+        if wish.outside_low_c is not None:
+            from_at = hour_after(now.at, LOWEST_AT_H, self._zone)
+        until_at = hour_after(from_at, NIGHT_TO_H, self._zone)
         curve = self._curve(now, until_at, forecast, wish.outside_low_c)
         if curve is None:
             return None
