@@ -5,7 +5,11 @@ Published minima differ by more than a quarter: in week 1 from 0.19 square feet 
 ring of 6 ft for 150) to 1/2; in weeks 2 to 4 from 0.48 (Cornell) to 3/4. So each age has two
 figures: `wanted`, what most extension tables ask for, and `least`, the tightest published one.
 A box is called crowded below `least`, and the message gives `wanted`: advice that contradicts
-half of the books every day would be switched off."""
+half of the books every day would be switched off.
+
+Clauer's rows overlap (weeks 2-3, 3-5, 5-8), but week 4 stands in one of them only: 3/4, for floor
+and trough alike from day 21 on, as the overcrowding text has it from week 3. Estes Hatchery keeps
+1/2 until four weeks, and Cornell's house has no age; so `least` follows on day 28."""
 
 from bisect import bisect_right
 from dataclasses import dataclass
@@ -72,6 +76,7 @@ def _row(from_day: float, wanted: float, source: Source, least: float, tight: So
 _CHICKENS = (
     _row(0, 0.25, _CLAUER, 0.19, _RING),
     _row(7, 0.50, _CLAUER, 0.48, _CORNELL),
+    _row(21, 0.75, _CLAUER, 0.48, _CORNELL),
     _row(28, 0.75, _CLAUER, 0.75, _OVERCROWDING),
     _row(35, 1.00, _CLAUER, 0.75, _OVERCROWDING),
 )

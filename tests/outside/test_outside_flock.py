@@ -4,6 +4,7 @@
 
 from dataclasses import replace
 from datetime import date, datetime
+from itertools import pairwise
 from zoneinfo import ZoneInfo
 
 import pytest
@@ -61,18 +62,46 @@ def told(birds: Batch, now_at: float, box: Brooder = BOX, **weather: object) -> 
 
 
 @pytest.mark.parametrize(
-    ("age", "square_feet"), [(3, 0.25), (10, 0.5), (20, 0.5), (28, 0.75), (34, 0.75), (40, 1.0)]
+    ("age", "square_feet"),
+    [
+        *((3, 0.25), (6.9, 0.25), (7, 0.5), (10, 0.5), (20, 0.5), (20.9, 0.5)),
+        *((day, 0.75) for day in range(21, 35)),
+        *((35, 1.0), (40, 1.0)),
+    ],
 )
 def test_wanted_floor_is_clauers_table(age, square_feet):
     # P. Clauer, "Space Should Increase as Birds Grow": wk 1 1/4, wk 2-3 1/2, wk 3-5 3/4, wk 5-8 1.
-    # Its rows overlap; Estes Hatchery, "Rearing recommendations" (0-4 wk 1/2), settles week 4.
+    # Week 4 (days 21 to 27) is in the third row alone; the weeks that are in two rows go by age.
     assert space.floor_need("broiler", age).wanted_m2 == pytest.approx(square_feet * SQUARE_FOOT_M2)
 
 
-def test_the_least_floor_in_weeks_two_to_four_is_cornells():
-    # Cornell, Marble & Schano, "Brooding Chickens in Colony Houses": 10 x 12 ft, not over 250
-    least_m2 = space.floor_need("broiler", 14).least_m2
+@pytest.mark.parametrize("age", [7, 14, *range(20, 28)])
+def test_the_least_floor_in_weeks_two_to_four_is_cornells(age):
+    # Cornell, Marble & Schano, "Brooding Chickens in Colony Houses": 10 x 12 ft, not over 250;
+    # Estes Hatchery, "Rearing recommendations", 1/2 sq ft to four weeks, is no tighter
+    least_m2 = space.floor_need("broiler", age).least_m2
     assert least_m2 == pytest.approx(10 * 12 / 250 * SQUARE_FOOT_M2)
+    assert least_m2 < 0.5 * SQUARE_FOOT_M2
+
+
+def test_from_four_weeks_on_the_overcrowding_limit_is_the_least():
+    # extension text on cannibalism (quoted): overcrowded below 3/4 sq ft in weeks 3 to 8
+    assert space.floor_need("broiler", 28).least_m2 == pytest.approx(0.75 * SQUARE_FOOT_M2)
+
+
+def test_floor_and_trough_of_one_table_grow_on_the_same_days():
+    rows = space.FLOOR["broiler"]
+    grown = [b.from_day for a, b in pairwise(rows) if b.wanted_m2 > a.wanted_m2]
+    assert [0.0, *grown] == [row.from_day for row in space.TROUGH]
+
+
+@pytest.mark.parametrize("age", range(20, 29))
+def test_who_is_told_of_crowding_in_the_fourth_week_is_told_what_the_table_asks(age):
+    wanted = 0.5 if age == 20 else 0.75
+    facts = told(batch(100), day(age + 0.5))["crowded"]
+    assert facts["needed_area_per_bird_m2"] == pytest.approx(wanted * SQUARE_FOOT_M2)
+    # 48 in 24.2 square feet have half a square foot each: tight, and not below what all books print
+    assert ("crowded" in told(batch(48), day(age + 0.5))) == (age == 28)
 
 
 @pytest.mark.parametrize("kind", space.FLOOR)
@@ -85,7 +114,7 @@ def test_nobody_is_called_uncrowded_below_a_tenth_of_a_square_foot(kind, age):
 def test_a_hundred_meat_chicks_in_one_box_are_crowded_by_three_weeks_and_fifty_are_not():
     crowded = told(batch(100), day(21.0))["crowded"]
     assert crowded["area_per_bird_m2"] == pytest.approx(0.0225)
-    assert crowded["needed_area_per_bird_m2"] == pytest.approx(0.5 * SQUARE_FOOT_M2)
+    assert crowded["needed_area_per_bird_m2"] == pytest.approx(0.75 * SQUARE_FOOT_M2)
     assert crowded["head_count"] == 100
     assert "Clauer" in crowded["origin"]
     assert "crowded" not in told(batch(50), day(21.0))  # the other fifty in a second box
