@@ -9,10 +9,10 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime, tzinfo
 
 from monitor.journal import payloads
-from monitor.journal.export_lines import iso
 from monitor.journal.hours import hours
 from monitor.journal.lines import LineFault
 from monitor.journal.reader import ALL_TIME, JournalReader
+from monitor.journal.time_text import iso
 from monitor.units import Unit, from_celsius, sign, to_celsius
 
 TIME, BROODER, PROBE, PLACE = "time (UTC)", "brooder", "probe", "place"

@@ -5,16 +5,15 @@ is put together from parts that are made once (minute and second, topic, each di
 
 import json
 from collections.abc import Iterator
-from datetime import UTC, datetime
 
 from monitor.journal import payloads
 from monitor.journal.hours import Hour, hours
 from monitor.journal.reader import ALL_TIME, JournalReader
 from monitor.journal.records import Known, entry_fields
+from monitor.journal.time_text import FRACTION, iso
 from monitor.watch.events import Entry
 
 _CLOCK = [f"{second // 60:02d}:{second % 60:02d}" for second in range(3600)]
-_FRACTION = [""] + [f".{ms:03d}" for ms in range(1, 1000)]
 
 
 def chunks(
@@ -44,12 +43,6 @@ def chunks(
         yield writer.text(hour, ripe)
     if waiting:
         yield "".join(line for _, line in waiting)
-
-
-def iso(at_ms: int) -> str:
-    """`2026-02-10T02:15:30Z`, with milliseconds where there are any."""
-    moment = datetime.fromtimestamp(at_ms // 1000, UTC)
-    return f"{moment:%Y-%m-%dT%H:%M:%S}{_FRACTION[at_ms % 1000]}Z"
 
 
 def entry_line(entry: Entry) -> str:
@@ -95,7 +88,7 @@ class _HourWriter:
             plain += [
                 (
                     at,
-                    f"{prefix}{_CLOCK[(at - start) // 1000]}{_FRACTION[at % 1000]}"
+                    f"{prefix}{_CLOCK[(at - start) // 1000]}{FRACTION[at % 1000]}"
                     f"{texts[value]}{tail}",
                 )
                 for at, value in zip(part.times_ms, part.values, strict=True)

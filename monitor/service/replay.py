@@ -7,7 +7,7 @@ from typing import Any
 
 from monitor.brooding.objection import Objection
 from monitor.journal import lines
-from monitor.journal.export_lines import iso
+from monitor.journal.time_text import iso
 from monitor.service.core import Core, Happened
 from monitor.service.people import contacts_of, policy_of
 from monitor.settings import Settings

@@ -2,6 +2,8 @@
 
 import asyncio
 import json
+import subprocess
+import sys
 from contextlib import suppress
 from pathlib import Path
 from typing import Any
@@ -25,6 +27,14 @@ ZONE = ZoneInfo("America/Chicago")
 
 def delivery(at: float, *, held: bool = False) -> Delivery:
     return Delivery("brooder/porch/floor", b"33", Moment(at, at), None, held=held)
+
+
+def test_a_service_does_not_load_what_only_a_few_need() -> None:
+    """Tens of megabytes, and seconds of the start on a small board."""
+    heavy = "numpy", "vl_convert", "influxdb_client", "starlette", "amqtt", "apprise"
+    script = f"import sys, monitor.commands.watch; print(set({heavy}) & set(sys.modules))"
+    done = subprocess.run([sys.executable, "-c", script], capture_output=True, check=True)
+    assert done.stdout.strip() == b"set()"
 
 
 def test_a_backlog_is_spread_at_the_probes_own_pace() -> None:
