@@ -54,6 +54,11 @@ class Book:
             self._within.setdefault(brooder, []).append(alarm)
         return alarm
 
+    def wall_at(self, tick: float) -> float:
+        """Wall time of a tick, to the millisecond. Where the clocks lie far apart (a board that
+        woke up in the year 2000) the bare sum falls a hair short of a full hour, for ever."""
+        return round(tick + self.offset_s, 3)
+
     def within(self, brooder: str | None) -> list[Alarm]:
         """The alarms of a brooder; None: all there are, by name."""
         if brooder is None:

@@ -123,7 +123,7 @@ class BrooderWatch:
                 if alarm.rule.needs_batch:
                     self.book.stop(alarm, tick, "no batch in the brooder")
         elif self.clock_sure or self.target_c is None:
-            self.age_days = self.age_days_at(tick + self.book.offset_s)
+            self.age_days = self.age_days_at(self.book.wall_at(tick))
             (
                 self.target_c,
                 self.low_c,
@@ -323,7 +323,7 @@ class BrooderWatch:
 
     def look_ahead(self, tick: float, forecast: Forecast | None) -> None:
         """From the afternoon to the morning: will the floor hold tonight?"""
-        at = tick + self.book.offset_s
+        at = self.book.wall_at(tick)
         hour = datetime.fromtimestamp(at, self.zone).hour
         if self.known_since is None and any(p.known for p in self.floor):
             self.known_since = tick

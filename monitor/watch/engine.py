@@ -97,7 +97,7 @@ class Engine:
 
     def _start(self, box: BrooderWatch) -> None:
         self._set_review(box)
-        at = self._tick + self._book.offset_s
+        at = self._book.wall_at(self._tick)
         box.night.begin(at, self._tick, box.zone)
         box.estimate.hour(self._tick, at)
         box.refresh(self._tick)
@@ -316,13 +316,13 @@ class Engine:
 
     def _set_review(self, box: BrooderWatch) -> None:
         """The next quarter of an hour on the wall clock."""
-        offset_s = self._book.offset_s
-        due = ((self._tick + offset_s) // REVIEW_S + 1) * REVIEW_S - offset_s
+        quarter = self._book.wall_at(self._tick) // REVIEW_S
+        due = (quarter + 1) * REVIEW_S - self._book.offset_s
         self._timers.set(Slot(0, REVIEW, box.name), due)
 
     def _review(self, box: BrooderWatch, tick: float) -> None:
         """Limits for the age, the night's start, the outlook, advice."""
-        at = tick + self._book.offset_s
+        at = self._book.wall_at(tick)
         self._set_review(box)
         if box.night.begin(at, tick, box.zone):
             for probe in box.probes:

@@ -3,10 +3,11 @@
 from datetime import datetime
 
 import pytest
-from support.engine_night import ZONE, Night
+from support.engine_night import ZONE, Night, a_site
 
 from monitor.site import Place
 from monitor.watch import estimator
+from monitor.watch.engine import Engine
 from monitor.watch.events import AlarmName, ChangeKind, EntryKind, Facts, Moment, Reading
 from monitor.watch.life_cycle import AlarmState
 from monitor.watch.status import BrooderStatus
@@ -79,6 +80,25 @@ def test_a_clock_that_jumps_is_told_and_moves_ages_but_no_delay(night: Night) ->
     (cold,) = [c for c in changes if c.alarm is AlarmName.COLD]
     assert cold.at == tick + jump_s + 190
     assert cold.facts["since"] == tick + jump_s + 10
+
+
+def test_a_board_that_wakes_up_in_the_year_2000_goes_on_watching() -> None:
+    """Its quarters of an hour come and go, at whatever thousandth of a second it woke up."""
+
+    class Counts(estimator.NoEstimate):
+        looks = 0
+
+        def hour_is(self, tick: float, hour: float) -> None:
+            self.looks += 1
+            if self.looks > 100:
+                pytest.fail("the same quarter of an hour comes again and again")
+
+    for ms in range(0, 1000, 37):
+        counts = Counts()
+        woke = Moment(946_688_146.0 + ms / 1000, 1_770_601_905.413)
+        engine = Engine(a_site(), woke, make_estimator=lambda _b, _o, it=counts: it)
+        engine.advance(Moment(woke.at + 7200, woke.tick + 7200))
+        assert counts.looks == 1 + 8
 
 
 def test_while_the_clock_is_in_doubt_the_last_target_stays(night: Night) -> None:
