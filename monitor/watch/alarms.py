@@ -107,6 +107,17 @@ class Book:
         alarm.delay.hold()
         self._timers.set(Slot(_RANK[DELAY], DELAY, alarm.key), alarm.delay.due)
 
+    def ask_again(self, alarm: Alarm, tick: float) -> None:
+        """Its delay has passed and its owner held it back: does he still?"""
+        delay = alarm.delay
+        if (
+            delay.condition
+            and delay.due is not None
+            and delay.began is not None
+            and delay.began + delay.on_s <= tick < delay.due
+        ):
+            self._settle(alarm, tick)
+
     def stop(self, alarm: Alarm, tick: float, reason: str) -> None:
         """There is nothing left to judge: over at once, with the reason."""
         was_active = alarm.active

@@ -260,6 +260,12 @@ class BrooderWatch:
             or self.heat_loss.watched
         )
 
+    def ask_held_again(self, tick: float) -> None:
+        """What holds an urgent alarm back rests on how hot or cold it is: asked at every reading.
+        Cold and hot wait their time out: a floor on its way back is no news."""
+        self.book.ask_again(self.overheat, tick)
+        self.book.ask_again(self.chill, tick)
+
     def keep_extremes(self) -> None:
         """The lowest and highest while an alarm is on or pending."""
         temps = [(p.temp_c, p.target_c) for p in self.counting() if p.temp_c is not None]

@@ -158,6 +158,7 @@ class Engine:
             calm = not beyond
             if box.close_watch():
                 calm = False
+                box.ask_held_again(now)
                 box.keep_extremes()
         if calm:
             probe.settle()

@@ -1,10 +1,13 @@
 """Whatever the thermal side makes of it: a floor that goes and stays cold is told in minutes."""
 
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import UTC, datetime
+from math import exp
 from zoneinfo import ZoneInfo
 
 import pytest
+from support.engine_night import EVENING, Night, a_brooder, a_probe, a_site
 
 from monitor.site import Brooder, HeatSource, Place, Probe, Site
 from monitor.units import Unit
@@ -86,6 +89,79 @@ def test_a_floor_that_stays_cold_is_urgent_within_minutes(
     assert urgent, "nothing was told at all"
     held_s = HELD_S if cold_c > 26 else 120.0
     assert urgent[0].at - cold_from <= held_s + DELAY_S + CONFIRM_S + 2 * every_s
+
+
+def flicker(t: float) -> float:
+    """A healthy probe's last bit."""
+    return 0.06 * (int(t // 10) % 3)
+
+
+def well_seen(*, floor_c: float, start: float, hatched: str, under_c: float | None = None) -> Night:
+    """Three hours of a quiet floor, every ten seconds; `under_c`: with a probe beneath the lamp."""
+    box = a_brooder()
+    if under_c is not None:
+        under = a_probe("porch", "under", Place.UNDER_HEAT)
+        box = replace(box, probes=(*box.probes, under))
+    night = Night(a_site(box), start=start, batch=False)
+    night.placed(hatched=hatched)
+    while night.t < 3 * 3600:
+        night.says(floor_c + flicker(night.t))
+        if under_c is not None:
+            night.says(under_c + flicker(night.t), "porch/under")
+        night.t += 10
+    return night
+
+
+def first_told(night: Night, alarm: AlarmName, since: float) -> float | None:
+    """Seconds after `since` at which that alarm was first raised."""
+    return next(
+        (
+            c.at - night.start - since
+            for c in night.changes
+            if c.alarm is alarm and c.change is ChangeKind.RAISED
+        ),
+        None,
+    )
+
+
+def test_a_fire_is_told_though_the_floor_looked_like_a_grower_at_work() -> None:
+    """The floor is raised as a chick or a hand would raise it, and overheat waits. Then the probe
+    beneath the lamp burns: nothing is waited for any more."""
+    night = well_seen(
+        floor_c=29.4, start=Night.evening("2026-02-23"), hatched="2026-02-08", under_c=40.0
+    )
+    since = night.t
+    for _ in range(120):
+        dt = night.t - since
+        night.says(38.5 - 9.1 * exp(-dt / 60) + flicker(night.t))
+        under_c = 44 - 4 * exp(-dt / 60) if dt < 150 else min(140.0, 52.0 + (dt - 150) / 4)
+        night.says(under_c, "porch/under")
+        night.t += 10
+    told_s = first_told(night, AlarmName.OVERHEAT, since)
+    assert told_s is not None
+    assert told_s <= 150 + 10
+
+
+def test_a_floor_that_gets_too_cold_for_any_feeding_is_waited_for_no_longer() -> None:
+    """27.5 looks like a cover taken off, and chill (29.4) waits. At 26.4 nothing explains it."""
+    night = well_seen(floor_c=34.9, start=EVENING - 5 * 3600, hatched="2026-02-08")
+    since = night.t
+    for _ in range(60):
+        dt = night.t - since
+        night.says(max(27.5, 35 - dt / 4) if dt < 90 else max(15.0, 27.5 - (dt - 90) / 10))
+        night.t += 10
+    told_s = first_told(night, AlarmName.CHILL, since)
+    assert told_s is not None
+    assert told_s <= 110
+
+
+def test_a_floor_that_stays_where_a_feeding_takes_it_still_waits() -> None:
+    night = well_seen(floor_c=34.9, start=EVENING - 5 * 3600, hatched="2026-02-08")
+    since = night.t
+    for _ in range(60):
+        night.says(max(27.5, 35 - (night.t - since) / 4))
+        night.t += 10
+    assert first_told(night, AlarmName.CHILL, since) == 330
 
 
 @pytest.mark.parametrize("temp_c", [31.0, 27.0])
