@@ -141,10 +141,10 @@ class Core:
         self._happened.batch.inputs.append(Fault(name, active, now, facts))
         self._changed(self.engine.fault(name, active, now, facts), now)
 
-    def clock_jumped(self, now: Moment, jump_s: float) -> None:
-        """The wall clock was set; `now` is after it. Not an input of the journal: a snapshot must
-        follow at once."""
-        self._changed(self.engine.clock_jumped(now, jump_s), now)
+    def clock_jumped(self, now: Moment, jump_s: float, *, sure: bool = True) -> None:
+        """The wall clock was set; `now` is after it, and `sure` whether that can be right. Not an
+        input of the journal: a snapshot must follow at once."""
+        self._changed(self.engine.clock_jumped(now, jump_s, sure=sure), now)
 
     def forecast_is(
         self, pairs: tuple[tuple[float, float], ...], got_at: float, now: Moment

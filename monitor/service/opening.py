@@ -107,7 +107,7 @@ def open_all(settings: Settings, clock: Clock | None = None) -> Opened:
         trouble, lost = StorageFault(trouble.kind, "; ".join(lost)), []  # told by the caller
     clock_sure = ended is None or now.at >= ended.at - STALE_S
     if ended is not None and not clock_sure:
-        core.clock_jumped(now, now.at - ended.at)
+        core.clock_jumped(now, now.at - ended.at, sure=False)
     _say_what_was(core, lost, ended, now, clock_sure)
     return Opened(
         journal=journal,

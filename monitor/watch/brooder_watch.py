@@ -96,9 +96,10 @@ class BrooderWatch:
             self.night.birds_since(batch.started_at - self.book.offset_s)
             for probe in self.probes:
                 probe.begin_night()  # how cold it was before them is no figure of their night
-        self.batch = batch
+        old, self.batch = self.batch, batch
         self.take_schedule()
-        self.target_c = None  # take the new one even while the clock is in doubt
+        if old is None or batch is None or old.number != batch.number:
+            self.target_c = None  # other birds: take theirs even while the clock is in doubt
         self.refresh(tick)
 
     def take_schedule(self) -> None:
@@ -113,6 +114,11 @@ class BrooderWatch:
             return 0.0
         return age_days(batch.hatched, max(at, batch.started_at), self.zone)
 
+    def believes(self, at: float) -> bool:
+        """Can the birds' age be told from this wall time? Not where the service doubts the clock,
+        nor where it shows a time before they were placed."""
+        return self.clock_sure and (self.batch is None or at >= self.batch.started_at)
+
     def refresh(self, tick: float) -> None:
         """Set the limits for the age the birds have now, and judge by them."""
         batch, schedule = self.batch, self.schedule
@@ -122,8 +128,8 @@ class BrooderWatch:
             for alarm in self._alarms:
                 if alarm.rule.needs_batch:
                     self.book.stop(alarm, tick, "no batch in the brooder")
-        elif self.clock_sure or self.target_c is None:
-            self.age_days = self.age_days_at(self.book.wall_at(tick))
+        elif self.believes(at := self.book.wall_at(tick)) or self.target_c is None:
+            self.age_days = self.age_days_at(at)
             (
                 self.target_c,
                 self.low_c,

@@ -220,22 +220,31 @@ class Engine:
             self._run_until(now.tick)
             self._watcher.see(name, active, self._tick, facts)
             if name is AlarmName.CLOCK_FAULT:
+                self._doubt_clock(active)
                 for box in self._boxes.values():
-                    box.clock_sure = not active
                     box.refresh(self._tick)
         return self._changes()
 
-    def clock_jumped(self, now: Moment, jump_s: float) -> list[Change]:
+    def clock_jumped(self, now: Moment, jump_s: float, *, sure: bool = True) -> list[Change]:
         """The wall clock was set: `now` shows the new time. Delays run on undisturbed, ages are
-        taken from the new time."""
+        taken from the new time, and whatever doubt there was of the clock is over.
+
+        `sure` False: it shows a time that cannot be right (a board without a battery clock, just
+        woken). Then ages stay, and the service says so with `fault`."""
         self._run_until(now.tick)
         self._book.jump(jump_s)
         for probe in self._probes.values():
             probe.shift_wall(jump_s)
+        self._doubt_clock(not sure)
         for box in self._boxes.values():
             self._start(box)
-        self._watcher.jumped(self._tick, jump_s)
+        if sure:
+            self._watcher.jumped(self._tick, jump_s)
         return self._changes()
+
+    def _doubt_clock(self, doubt: bool) -> None:
+        for box in self._boxes.values():
+            box.clock_sure = not doubt
 
     def forecast_is(
         self, pairs: tuple[tuple[float, float], ...], got_at: float, now: Moment

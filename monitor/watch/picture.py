@@ -89,7 +89,7 @@ def _brooder(box: BrooderWatch, tick: float, at: float, alarms: list[AlarmStatus
     diagnosis = box.estimate.diagnosis
     batch = box.batch
     step = None
-    if batch is not None and box.schedule is not None:
+    if batch is not None and box.schedule is not None and box.believes(at):
         step = next_step(box.schedule, batch.hatched, at, box.zone, box.brooder.steps)
     return BrooderStatus(
         name=box.name,
@@ -124,7 +124,9 @@ def _batch(box: BrooderWatch, at: float) -> BatchStatus | None:
     batch = box.batch
     if batch is None:
         return None
-    age = box.age_days_at(at)
+    age = box.age_days
+    if age is None or box.believes(at):
+        age = box.age_days_at(at)
     return BatchStatus(
         number=batch.number,
         kind=batch.kind,

@@ -50,7 +50,8 @@ class Watcher:
         self._book.see(alarm, active, tick)
 
     def jumped(self, tick: float, jump_s: float) -> None:
-        """The wall clock was set: told as something that has happened."""
+        """The wall clock was set: told as something that has happened. It is no longer in doubt."""
+        self._book.see(self._alarm(AlarmName.CLOCK_FAULT), False, tick)
         alarm = self._alarm(AlarmName.CLOCK_FAULT, _JUMP)
         self._facts[alarm.key] = Facts(jump_s=jump_s)
         self._book.see(alarm, True, tick)

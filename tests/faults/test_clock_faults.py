@@ -133,6 +133,46 @@ def test_a_board_that_boots_with_yesterdays_time_is_not_deaf(tmp_path: Path) -> 
     assert AlarmName.CHILL in raised, "two seconds after boot, not six hours"
 
 
+def test_birds_keep_their_target_when_the_board_boots_a_week_behind(tmp_path: Path) -> None:
+    """At thirty days they need 23.9 degC; a week younger they would be given 26.7."""
+    site = site_of(tmp_path)
+    now = time.time()
+    with running(Rig(tmp_path, site)) as rig:
+        placed = Entry(
+            at=now - 30 * 86400,
+            entry=EntryKind.PLACED,
+            brooder="porch",
+            count=50,
+            hatched=time.strftime("%Y-%m-%d", time.gmtime(now - 30 * 86400)),
+            kind="broiler",
+        )
+        rig.watcher.call(lambda at: rig.watcher.core.enter(placed, at)).result(20)
+        rig.say("24.0")
+        wait_until(lambda: rig.far.acknowledged == [1])
+    settings = load_settings(tmp_path / "brooder.toml", {}, check_contacts=False)
+    settings.state_folder.mkdir(exist_ok=True)
+    for part in tmp_path.glob("journal.db*"):
+        part.rename(settings.state_folder / part.name)
+
+    class Behind(SetClock):
+        """As LiveClock is with `not_before`: steady time goes on where the records end."""
+
+        def now(self) -> Moment:
+            at, tick = super().now()
+            return Moment(at, tick + 7 * 86400)
+
+    clock = Behind(now - 7 * 86400)
+    opened = open_all(settings, clock)
+    assert opened.journal is not None
+    opened.journal.close()
+    assert not opened.clock_sure
+    box = opened.core.status(clock.now()).brooder("porch")
+    assert box is not None
+    assert box.batch is not None
+    assert box.target_c == pytest.approx(23.9, abs=0.1)
+    assert box.batch.age_days >= 29
+
+
 @pytest.mark.parametrize(
     ("from_utc", "night"),
     [("2026-03-08T06:30", "spring"), ("2026-11-01T05:30", "autumn")],

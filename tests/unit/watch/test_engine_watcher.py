@@ -8,7 +8,15 @@ from support.engine_night import ZONE, Night, a_site
 from monitor.site import Place
 from monitor.watch import estimator
 from monitor.watch.engine import Engine
-from monitor.watch.events import AlarmName, ChangeKind, EntryKind, Facts, Moment, Reading
+from monitor.watch.events import (
+    AlarmName,
+    ChangeKind,
+    Entry,
+    EntryKind,
+    Facts,
+    Moment,
+    Reading,
+)
 from monitor.watch.life_cycle import AlarmState
 from monitor.watch.status import BrooderStatus
 
@@ -115,6 +123,79 @@ def test_while_the_clock_is_in_doubt_the_last_target_stays(night: Night) -> None
     box = night.engine.status(night.now()).brooder("porch")
     assert box is not None
     assert box.target_c == pytest.approx(32.22, abs=0.01)
+
+
+def four_weeks_old() -> Night:
+    """The night of the 28th day: 24 degC is right now, and 35 was at placing."""
+    night = Night(make_estimator=estimator.none)
+    night.waits(28 * 86400.0)
+    night.holds(24.0, for_s=60)
+    return night
+
+
+def seen(night: Night, now: Moment) -> BrooderStatus:
+    box = night.engine.status(now).brooder("porch")
+    assert box is not None
+    assert box.batch is not None
+    return box
+
+
+@pytest.mark.parametrize("days_behind", [3, 700], ids=["a few days", "before they were placed"])
+def test_birds_of_four_weeks_keep_their_target_when_the_board_wakes_up_in_the_past(
+    days_behind: int,
+) -> None:
+    night = four_weeks_old()
+    now = night.now()
+    was = seen(night, now)
+    back_s = days_behind * 86400.0
+    woke = Moment(now.at - back_s, now.tick)
+    night.engine.clock_jumped(woke, -back_s, sure=False)
+    night.engine.fault(AlarmName.CLOCK_FAULT, True, woke, Facts(reason="it was not set yet"))
+    night.engine.advance(Moment(woke.at + 3600, woke.tick + 3600))
+    box = seen(night, woke)
+    assert (box.target_c, box.overheat_c) == (was.target_c, was.overheat_c)
+    assert box.target_c is not None
+    assert box.target_c < 25
+    assert box.batch.age_days == pytest.approx(was.batch.age_days, abs=0.05)
+    assert box.next_step is None  # when it comes cannot be told without a clock
+
+
+def test_a_time_before_the_birds_were_placed_tells_no_age_whoever_believes_it() -> None:
+    night = four_weeks_old()
+    now = night.now()
+    was = seen(night, now)
+    woke = Moment(now.at - 700 * 86400.0, now.tick)
+    night.engine.clock_jumped(woke, woke.at - now.at)
+    assert seen(night, woke).target_c == was.target_c
+
+
+def test_a_loss_written_while_the_clock_is_in_doubt_makes_the_birds_no_younger() -> None:
+    night = four_weeks_old()
+    now = night.now()
+    was = seen(night, now)
+    woke = Moment(now.at - 3 * 86400.0, now.tick)
+    night.engine.clock_jumped(woke, woke.at - now.at, sure=False)
+    loss = Entry(at=woke.at, entry=EntryKind.LOSS, brooder="porch", number=2, count=1)
+    night.engine.entry(loss, woke)
+    box = seen(night, woke)
+    assert (box.batch.head_count, box.target_c) == (99, was.target_c)
+
+
+def test_once_the_clock_is_set_the_birds_age_goes_on_and_the_doubt_is_over() -> None:
+    night = four_weeks_old()
+    now = night.now()
+    woke = Moment(now.at - 86400.0, now.tick)
+    changes = night.engine.clock_jumped(woke, -86400.0, sure=False)
+    changes += night.engine.fault(AlarmName.CLOCK_FAULT, True, woke, Facts(reason="not set yet"))
+    right = Moment(now.at + 7 * 86400.0, now.tick + 10)  # it had been switched off for a week
+    changes += night.engine.clock_jumped(right, 8 * 86400.0)
+    doubts = [c for c in changes if c.alarm is AlarmName.CLOCK_FAULT]
+    doubts = [c for c in doubts if "jump_s" not in c.facts]
+    assert [c.change for c in doubts] == [ChangeKind.RAISED, ChangeKind.CLEARED]
+    box = seen(night, right)
+    assert int(box.batch.age_days) == 35
+    assert box.target_c == pytest.approx(21.11, abs=0.01)
+    assert night.engine.status(right).clock_sure
 
 
 def test_advice_comes_the_evening_before_a_step_and_goes_at_the_step(night: Night) -> None:
