@@ -9,13 +9,18 @@ from monitor.brooding.chick_skin import CHICK_SKIN_C
 from monitor.site import Place
 from monitor.watch.diagnosis import FaultKind, Finding
 from monitor.watch.events import State
-from monitor.watch.track import Track
+from monitor.watch.track import NEVER, Track
 
 CHECK_S = 60.0
 _SPIKES = 3.0  # a score: one each, forgotten by half in an hour
 _STILL_S = 1500.0
 _MISSED_CHANGES = 40.0  # so many changes in a row, at its usual pace, did not come
-_MOVED_K = 0.8
+# Readings of a fine probe flicker; one in whole or half degrees stands still for hours on a steady
+# floor. It is stuck only where its like move by more than two of its steps meanwhile.
+_FINE_K = 0.2
+_STEPS_MOVED, _MOVED_K = 2.0, 0.8
+_COARSEST_K = 1.0  # taken for one that never changed yet
+_NEVER_CHANGED_S = 6 * 3600.0  # no open floor stays within a degree for so long
 _DRIFT_K = 2.2
 _ABRUPT_K = 0.7  # of a difference within _SETTLE_S: somebody moved something, that is no drift
 _NEAR_OUTSIDE_K = 1.5
@@ -35,13 +40,25 @@ Suspect = tuple[FaultKind, float, str]  # kind, how long to confirm (s), reason
 class Neighbours:
     """What one probe differs from the others by, and how that came about."""
 
-    __slots__ = ("base", "others_high", "others_low", "past", "recent", "since", "slow")
+    __slots__ = (
+        "base",
+        "company",
+        "moved_tick",
+        "others_high",
+        "others_low",
+        "past",
+        "recent",
+        "since",
+        "slow",
+    )
 
     def __init__(self) -> None:
         self.recent: float | None = None  # difference to the others, over some ten minutes
         self.slow: float | None = None  # the same, over some forty
         self.base: float | None = None  # the difference that is usual
-        self.others_low = 0.0  # how the others moved since this one last changed
+        self.moved_tick = NEVER  # when this one last changed, as last looked at
+        self.company = 0  # how many it was held against then
+        self.others_low = 0.0  # how they moved since
         self.others_high = 0.0
         self.past: float | None = None  # what it said a quarter of an hour ago, roughly
         self.since: dict[str, float] = {}  # since when each kind of fault is suspected
@@ -80,7 +97,7 @@ class ProbeHealth:
             if peers:
                 apart = (track.level or 0.0) - sum(peers) / len(peers)
                 self._follow(near, apart, disturbed)
-            suspects = self._still(near, track, tick, others, outside_c)
+            suspects = self._still(near, track, tick, others, peers=peers, outside_c=outside_c)
             if others:
                 odd = bool(peers) and not disturbed and self._is_odd_one(track, heard)
                 suspects += _misplaced(near, track, others, outside_c, odd=odd)
@@ -152,24 +169,31 @@ class ProbeHealth:
         track: Track,
         tick: float,
         others: Sequence[float],
+        *,
+        peers: Sequence[float],
         outside_c: float | None,
     ) -> list[Suspect]:
-        """Spikes, and a value that does not move."""
+        """Spikes, and a value that does not move. Beside a fine probe anything that moved counts,
+        the outside too; beside a coarse one only its like."""
         found: list[Suspect] = []
         if track.spike_score >= _SPIKES:
             found.append((FaultKind.SPIKES, 0.0, "single readings jump and come back"))
+        fine = _fine(track)
+        outside = [outside_c] if fine and outside_c is not None else []
+        beside = (others if fine else peers) or outside
         still_s = tick - track.moved_tick
-        others_c = sum(others) / len(others) if others else outside_c
-        if others_c is None:
+        if not beside:
             if _lifeless(track, still_s):
                 found.append((FaultKind.STUCK, 0.0, "its value has not changed for long"))
             return found
-        if track.still == 0:
-            near.others_low = near.others_high = others_c
-        else:
-            near.others_low = min(near.others_low, others_c)
-            near.others_high = max(near.others_high, others_c)
-        moved = near.others_high - near.others_low > _MOVED_K
+        beside_c = sum(beside) / len(beside)
+        other_company = not fine and len(beside) != near.company
+        if near.moved_tick != track.moved_tick or other_company:
+            near.others_low = near.others_high = beside_c
+        near.moved_tick, near.company = track.moved_tick, len(beside)
+        near.others_low = min(near.others_low, beside_c)
+        near.others_high = max(near.others_high, beside_c)
+        moved = near.others_high - near.others_low > _moved_k(track)
         if still_s > _STILL_S and (moved or _lifeless(track, still_s)):
             found.append((FaultKind.STUCK, 0.0, "its value has not changed while others moved"))
         return found
@@ -202,6 +226,7 @@ class ProbeHealth:
                     "base": near.base,
                     "past": near.past,
                     "others": [near.others_low, near.others_high],
+                    "held_against": [near.moved_tick, near.company],
                     "since": {str(kind): since for kind, since in near.since.items()},
                 }
                 for key, near in self._neighbours.items()
@@ -220,6 +245,8 @@ class ProbeHealth:
             near.recent, near.slow, near.base = saved["recent"], saved["slow"], saved["base"]
             near.past = saved["past"]
             near.others_low, near.others_high = saved["others"]
+            moved_tick, near.company = saved.get("held_against", (NEVER, 0))
+            near.moved_tick = moved_tick if moved_tick == NEVER else moved_tick + shift_s
             near.since = {
                 FaultKind(kind): since + shift_s for kind, since in saved["since"].items()
             }
@@ -269,6 +296,19 @@ def _wandered(near: Neighbours) -> float:
     return 0.0 if near.slow is None or near.base is None else abs(near.slow - near.base)
 
 
+def _fine(track: Track) -> bool:
+    """Does its last digit flicker on a steady floor?"""
+    return track.quantum_k is not None and track.quantum_k <= _FINE_K
+
+
+def _moved_k(track: Track) -> float:
+    """How far its like must move before its own standing still means something."""
+    quantum_k = _COARSEST_K if track.quantum_k is None else track.quantum_k
+    return max(_MOVED_K, _STEPS_MOVED * quantum_k)
+
+
 def _lifeless(track: Track, still_s: float) -> bool:
     """Still for far longer than this probe ever is."""
-    return still_s > 1200.0 and track.still * track.changes > _MISSED_CHANGES
+    if track.quantum_k is None:
+        return still_s > _NEVER_CHANGED_S
+    return _fine(track) and still_s > 1200.0 and track.still * track.changes > _MISSED_CHANGES

@@ -25,6 +25,7 @@ class Track:
         "moved_tick",
         "offset",
         "place",
+        "quantum_k",
         "ref",
         "spike_score",
         "still",
@@ -47,6 +48,7 @@ class Track:
         self.moved_tick = NEVER  # when its value last changed
         self.still = 0  # readings since it last changed
         self.changes = 0.5  # share of readings that differ from the one before
+        self.quantum_k: float | None = None  # smallest step seen lately: its resolution, or more
         self.spike_score = 0.0
 
     def add(self, tick: float, temp_c: float) -> bool:
@@ -67,6 +69,12 @@ class Track:
                 self.changes *= 0.995**self.still
                 self.still = 0
             self.changes += 0.005 * (1.0 - self.changes)
+            if self.last_tick != NEVER:
+                step = jump if jump > 0.0 else -jump
+                quantum = self.quantum_k
+                if quantum is not None:  # let go slowly: a coarser probe may take its place
+                    quantum *= 1.005
+                self.quantum_k = step if quantum is None or step < quantum else quantum
         if self.held is not None:
             if not -SPIKE_K < temp_c - self.held < SPIKE_K:
                 self.spike_score = self.spike_score + 1.0  # it came back: that one was a spike
@@ -98,7 +106,7 @@ class Track:
     def restore(self, state: State, shift_s: float) -> None:
         """Go on from `state`; ticks moved by `shift_s`."""
         for name in self.__slots__:
-            if name in _FIXED:
+            if name in _FIXED or name not in state:
                 continue
             value = state[name]
             moves = name in _TICKS and value != NEVER  # never stays never

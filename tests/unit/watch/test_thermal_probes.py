@@ -1,12 +1,17 @@
 """Probes that mislead: each fault on a simulated night, told for the right probe; and what is no
 fault."""
 
+from math import sin
+from random import Random
+
 import pytest
+from support.engine_night import Night, a_brooder, a_site
 from support.scenarios import make
 from support.watched import DAY_0, watch
 
 from monitor.site import Place
 from monitor.watch.diagnosis import FaultKind
+from monitor.watch.events import AlarmName
 from monitor.watch.probe_health import CHECK_S, ProbeHealth
 from monitor.watch.track import Track
 
@@ -114,3 +119,48 @@ def test_a_dead_probe_is_told_though_it_has_no_neighbour():
     assert health.findings == ()
     _minutes(health, tracks, (dead,), 180, at)
     assert [f.kind for f in health.findings] == [FaultKind.STUCK]
+
+
+def _rounded(temp_c: float, step_c: float) -> float:
+    return round(temp_c / step_c) * step_c
+
+
+def test_a_probe_in_half_degrees_on_a_steady_floor_is_not_stuck_though_the_evening_cools():
+    rng = Random(1)
+    night = Night(a_site(outside=True))
+    while night.t < 6 * 3600:
+        floor_c = 35 + 0.1 * sin(night.t / 900) + rng.gauss(0, 0.05)
+        night.says(_rounded(floor_c, 0.5))
+        night.says(15 - night.t / 2400 + rng.gauss(0, 0.1), "site/shade")
+        night.t += 30
+    assert "porch/probe-fault" not in night.told()
+
+
+def test_a_probe_in_whole_degrees_flutters_and_then_stands_without_being_stuck():
+    rng = Random(1)
+    night = Night()
+    while night.t < 12 * 3600:
+        floor_c = 35 + 0.5 * sin(night.t / 6000) + rng.gauss(0, 0.12)
+        night.says(_rounded(floor_c, 1.0))
+        night.t += 30
+    assert "porch/probe-fault" not in night.told()
+
+
+def test_a_probe_in_half_degrees_is_stuck_where_another_on_the_floor_cools_by_two():
+    rng = Random(1)
+    night = Night(a_site(a_brooder(floors=2)))
+    while night.t < 5 * 3600:
+        cooled = max(0.0, night.t - 2 * 3600) / 5400
+        night.says(_rounded(35 + rng.gauss(0, 0.2), 0.5) if cooled == 0 else 35.0)
+        night.says(35 - cooled + rng.gauss(0, 0.05), "porch/far floor")
+        night.t += 30
+    (fault,) = [c for c in night.changes if c.alarm is AlarmName.PROBE_FAULT]
+    assert fault.probe == "porch/floor"
+    assert fault.facts["reason"] == "its value has not changed while others moved"
+
+
+def test_a_probe_that_never_said_anything_else_is_told_before_the_night_is_over():
+    night = Night(a_site(outside=True))
+    night.holds(35.0, for_s=7 * 3600, every_s=30)
+    (fault,) = [c for c in night.changes if c.alarm is AlarmName.PROBE_FAULT]
+    assert fault.at - night.start <= 6.1 * 3600
