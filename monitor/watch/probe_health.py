@@ -23,8 +23,13 @@ _COARSEST_K = 1.0  # taken for one that never changed yet
 _NEVER_CHANGED_S = 6 * 3600.0  # no open floor stays within a degree for so long
 _DRIFT_K = 2.2
 _ABRUPT_K = 0.7  # of a difference within _SETTLE_S: somebody moved something, that is no drift
+# Fallen out of the box: it came down to what the outside says while the others stayed well above.
+# A floor in summer is as warm as the outside too, but did not fall there within a quarter of an
+# hour. Once suspected, it stays so until it leaves the outside by twice as much.
 _NEAR_OUTSIDE_K = 1.5
 _APART_K = 6.0
+_FELL_K, _FELL_SHARE = 3.0, 0.25  # at least, and of what the others are above the outside
+_FAR_APART_K = 12.0  # from another probe on the floor: that cannot be one floor, fallen or not
 _CONFIRM_S = 300.0
 _OUT_CONFIRM_S = 120.0
 _DRIFT_CONFIRM_S = 1800.0
@@ -82,9 +87,12 @@ class ProbeHealth:
         outside_c: float | None,
         outside_now_c: float | None,
         disturbed: bool,
+        *,
+        outside_fresh: bool = True,
     ) -> bool:
         """Look at every probe heard lately; True: the findings changed. While `disturbed` (a fall
-        or a rise is on) differences are expected and none is called a drift."""
+        or a rise is on) differences are expected and none is called a drift. `outside_fresh`: the
+        outside was heard lately too."""
         heard = [t for t in tracks if t.level is not None and tick - t.last_tick < 600.0]
         found: list[Finding] = []
         bad = {finding.probe for finding in self.findings}
@@ -100,7 +108,19 @@ class ProbeHealth:
             suspects = self._still(near, track, tick, others, peers=peers, outside_c=outside_c)
             if others:
                 odd = bool(peers) and not disturbed and self._is_odd_one(track, heard)
-                suspects += _misplaced(near, track, others, outside_c, odd=odd)
+                if outside_c is not None and _fell_out(
+                    near, track, others, peers=peers, outside_c=outside_c, fresh=outside_fresh
+                ):
+                    suspects.append(
+                        (FaultKind.FELL_OUT, _OUT_CONFIRM_S, "it reads like the outside")
+                    )
+                elif odd and _wandered(near) > _DRIFT_K:
+                    reason = "it wanders away from its neighbours"
+                    suspects.append((FaultKind.DRIFT, _DRIFT_CONFIRM_S, reason))
+                if _lit(track, others):
+                    suspects.append(
+                        (FaultKind.UNDER_LAMP, _CONFIRM_S, "it lies in the lamp's light")
+                    )
             kinds = {kind for kind, _, _ in suspects}
             for kind in [kind for kind in near.since if kind not in kinds]:
                 del near.since[kind]
@@ -262,29 +282,33 @@ class ProbeHealth:
         )
 
 
-def _misplaced(
+def _fell_out(
     near: Neighbours,
     track: Track,
     others: Sequence[float],
-    outside_c: float | None,
     *,
-    odd: bool,
-) -> list[Suspect]:
-    """Outside the box, wandering off, or in the lamp's light. `odd`: of its like, it is the one."""
-    found: list[Suspect] = []
+    peers: Sequence[float],
+    outside_c: float,
+    fresh: bool,
+) -> bool:
+    """Does it lie outside the box?"""
+    apart_k = min(others) - outside_c
+    off_k = abs(track.mean - outside_c)
+    if FaultKind.FELL_OUT in near.since:
+        return off_k < 2 * _NEAR_OUTSIDE_K and apart_k > 0.5 * _APART_K
+    if not fresh or off_k >= _NEAR_OUTSIDE_K or apart_k <= _APART_K:
+        return False
+    if near.past is not None and near.past - track.mean > max(_FELL_K, _FELL_SHARE * apart_k):
+        return True
+    on_floor = track.place is Place.FLOOR and bool(peers)
+    return on_floor and min(peers) - outside_c > _FAR_APART_K
+
+
+def _lit(track: Track, others: Sequence[float]) -> bool:
+    """Does it lie in the lamp's light?"""
     level = track.level or 0.0
-    if (
-        outside_c is not None
-        and abs(track.mean - outside_c) < _NEAR_OUTSIDE_K
-        and min(others) - outside_c > _APART_K
-    ):
-        found.append((FaultKind.FELL_OUT, _OUT_CONFIRM_S, "it reads like the outside"))
-    elif odd and _wandered(near) > _DRIFT_K:
-        found.append((FaultKind.DRIFT, _DRIFT_CONFIRM_S, "it wanders away from its neighbours"))
     lit_c = max(_NO_CHICK_C, sum(others) / len(others) + _LIGHT_K)
-    if track.place is Place.FLOOR and level > lit_c:
-        found.append((FaultKind.UNDER_LAMP, _CONFIRM_S, "it lies in the lamp's light"))
-    return found
+    return track.place is Place.FLOOR and level > lit_c
 
 
 def _comparable(one: Track, other: Track) -> bool:

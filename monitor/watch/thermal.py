@@ -33,6 +33,7 @@ _STEP_S = 25.0  # a filter step at most this often: a reading every 30 s makes o
 _GAP_S = 1800.0  # nothing heard for longer: begin anew, a ten-minute radio gap is bridged
 _OUTSIDE_S = 420.0  # smoothing of the outside probe
 _OUTSIDE_WAIT_S = 600.0  # a configured outside probe is waited for so long
+_OUTSIDE_FRESH_S = 1800.0  # an older reading makes nobody think of a probe that fell out
 _OUTSIDE_LOST_S = 3600.0  # and done without after so long a silence
 _FLOOR_SHARE = 0.55  # of a floor's own fall is the weather's; the rest is sun and birds of the day
 _TAU_KNOWN, _SWITCHED_SD_K = 1.3, 3.0  # what stays known when the outside comes or goes
@@ -180,7 +181,14 @@ class ThermalWatch:
         if tick - self._checked >= CHECK_S:
             self._checked = tick
             disturbed = self._fall.open or self._rise.started is not None
-            self._health.check(self._all, tick, self._outside_c, self._history.last_c, disturbed)
+            self._health.check(
+                self._all,
+                tick,
+                self._outside_c,
+                self._history.last_c,
+                disturbed,
+                outside_fresh=tick - self._outside_tick < _OUTSIDE_FRESH_S,
+            )
         return self._tell()
 
     def _fuse(self, tick: float, fresh: list[Track]) -> float | None:

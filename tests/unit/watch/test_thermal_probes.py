@@ -1,17 +1,18 @@
 """Probes that mislead: each fault on a simulated night, told for the right probe; and what is no
 fault."""
 
-from math import sin
+from dataclasses import replace
+from math import exp, sin
 from random import Random
 
 import pytest
-from support.engine_night import Night, a_brooder, a_site
+from support.engine_night import Night, a_brooder, a_probe, a_site
 from support.scenarios import make
 from support.watched import DAY_0, watch
 
 from monitor.site import Place
 from monitor.watch.diagnosis import FaultKind
-from monitor.watch.events import AlarmName
+from monitor.watch.events import AlarmName, ChangeKind
 from monitor.watch.probe_health import CHECK_S, ProbeHealth
 from monitor.watch.track import Track
 
@@ -164,3 +165,81 @@ def test_a_probe_that_never_said_anything_else_is_told_before_the_night_is_over(
     night.holds(35.0, for_s=7 * 3600, every_s=30)
     (fault,) = [c for c in night.changes if c.alarm is AlarmName.PROBE_FAULT]
     assert fault.at - night.start <= 6.1 * 3600
+
+
+def warm_day(outside_from_c: float = 23.8, *, outside_until_s: float = 1e9) -> Night:
+    """Birds of four weeks on a warm day: floor right at 24.6, outside as warm, the probe beneath
+    the lamp ten above."""
+    rng = Random(1)
+    box = a_brooder()
+    box = replace(box, probes=(*box.probes, a_probe("porch", "under", Place.UNDER_HEAT)))
+    night = Night(a_site(box, outside=True), start=Night.evening("2026-03-09"), batch=False)
+    night.placed(hatched="2026-02-08")
+    while night.t < 4 * 3600:
+        night.says(24.6 + rng.gauss(0, 0.1))
+        night.says(34.0 + rng.gauss(0, 0.2), "porch/under")
+        if night.t < outside_until_s:
+            night.says(outside_from_c + rng.gauss(0, 0.1), "site/shade")
+        night.t += 30
+    return night
+
+
+def test_a_floor_as_warm_as_a_warm_day_did_not_fall_out_of_the_box():
+    assert "porch/probe-fault" not in warm_day().told()
+
+
+def test_a_probe_that_falls_out_on_a_warm_day_is_told():
+    night = warm_day(outside_from_c=14.0)
+    rng = Random(2)
+    out = night.t
+    while night.t < out + 1800:
+        fallen_c = 14.0 + 10.6 * exp(-(night.t - out) / 90)
+        night.says(fallen_c + rng.gauss(0, 0.1))
+        night.says(34.0 + rng.gauss(0, 0.2), "porch/under")
+        night.says(14.0 + rng.gauss(0, 0.1), "site/shade")
+        night.t += 30
+    (fault,) = [c for c in night.changes if c.alarm is AlarmName.PROBE_FAULT]
+    assert fault.facts["reason"] == "it reads like the outside"
+    assert fault.at - night.start - out <= 900
+
+
+def test_a_probe_that_fell_out_stays_told_while_a_breeze_blows_on_it():
+    """What it says and what the outside probe says come apart now and then."""
+    rng = Random(3)
+    night = Night(a_site(a_brooder(floors=2), outside=True))
+    night.holds(35.0, for_s=60, every_s=30, probes=("porch/floor", "porch/far floor"))
+    while night.t < 4 * 3600:
+        out = night.t > 7200
+        gust_k = 2.2 if out and night.t % 1800 < 300 else 0.0
+        night.says(35 + rng.gauss(0, 0.1))
+        night.says((20.0 - gust_k if out else 35.0) + rng.gauss(0, 0.1), "porch/far floor")
+        night.says(20.0 + rng.gauss(0, 0.1), "site/shade")
+        night.t += 30
+    faults = [c for c in night.changes if c.alarm is AlarmName.PROBE_FAULT]
+    assert [(c.change, c.probe) for c in faults] == [(ChangeKind.RAISED, "porch/far floor")]
+
+
+def test_a_probe_forgotten_outside_from_the_start_is_told():
+    rng = Random(4)
+    night = Night(a_site(a_brooder(floors=2), outside=True))
+    while night.t < 3600:
+        night.says(35 + rng.gauss(0, 0.1))
+        night.says(5 + rng.gauss(0, 0.1), "porch/far floor")
+        night.says(5 + rng.gauss(0, 0.1), "site/shade")
+        night.t += 30
+    (fault,) = [c for c in night.changes if c.alarm is AlarmName.PROBE_FAULT]
+    assert (fault.probe, fault.facts["reason"]) == ("porch/far floor", "it reads like the outside")
+
+
+def test_an_outside_last_heard_in_the_night_makes_nobody_think_of_a_fallen_probe():
+    """The box is aired at noon: its floor comes down to what the outside said hours ago."""
+    night = warm_day(outside_from_c=14.0, outside_until_s=3600)
+    rng = Random(2)
+    aired = night.t
+    while night.t < aired + 1800:
+        night.says(14.0 + 10.6 * exp(-(night.t - aired) / 300) + rng.gauss(0, 0.1))
+        night.says(34.0 + rng.gauss(0, 0.2), "porch/under")
+        night.t += 30
+    assert not [
+        c for c in night.changes if c.probe == "porch/floor" and c.alarm is AlarmName.PROBE_FAULT
+    ]
