@@ -22,7 +22,7 @@ from monitor.watch.box_facts import (
     source_facts,
     temperature_facts,
 )
-from monitor.watch.diagnosis import Interval, Outlook, outlook_of
+from monitor.watch.diagnosis import FaultKind, Interval, Outlook, outlook_of
 from monitor.watch.estimate import Estimate, Forecast, Wish
 from monitor.watch.events import AlarmName, Cause, Facts, Moment, State
 from monitor.watch.holds import held_until
@@ -206,6 +206,14 @@ class BrooderWatch:
             if p.known and not p.out_of_service and not p.silent and not self.faults.misleads(p)
         ]
 
+    @property
+    def blind(self) -> bool:
+        """Nothing tells how the floor is: each of its probes is silent or stuck."""
+        inside = [p for p in self.inside if not p.out_of_service]
+        floor = [p for p in inside if p.place is Place.FLOOR]
+        watched = floor or inside
+        return bool(watched) and all(p.mute for p in watched)
+
     def evaluate(self, tick: float) -> None:
         """Feed the alarms with what the probes say now."""
         self._see_doubts(tick)
@@ -230,7 +238,14 @@ class BrooderWatch:
             self.book.hold(self.overheat)
             return
         over = rising or any(p.overheat.beyond for p in counting) or any(p.burning for p in usable)
-        self.book.see(self.overheat, over, tick, at_once=rising)
+        self._see(self.overheat, over, tick, at_once=rising)
+
+    def _see(self, alarm: Alarm, holds: bool, tick: float, *, at_once: bool = False) -> None:
+        """An alarm may begin with whatever is said; it does not end by the word of stuck probes."""
+        if not holds and self.blind:
+            self.book.hold(alarm)
+        else:
+            self.book.see(alarm, holds, tick, at_once=at_once)
 
     def _see_band(self, judged: list[ProbeWatch], tick: float) -> None:
         """The probes that have a target, against it. Without any nothing is known: what is active
@@ -244,11 +259,11 @@ class BrooderWatch:
         hot = any(p.hot.beyond for p in judged)
         # A floor still below its band is no sign that the heat is back.
         lost = self.estimate.diagnosis.cause is Cause.HEAT_SOURCE
-        self.book.see(self.heat_loss, lost or (self.heat_loss.delay.active and cold), tick)
-        self.book.see(self.chill, any(p.chill.beyond for p in judged), tick)
-        self.book.see(self.cold, cold, tick)
-        self.book.see(self.hot, hot, tick)
-        if all(p.tick < self.woke for p in judged):
+        self._see(self.heat_loss, lost or (self.heat_loss.delay.active and cold), tick)
+        self._see(self.chill, any(p.chill.beyond for p in judged), tick)
+        self._see(self.cold, cold, tick)
+        self._see(self.hot, hot, tick)
+        if self.blind or all(p.tick < self.woke for p in judged):
             self.night.see(night.UNSEEN, tick)
             return
         # As the record sheet counts: strictly outside the band, without the alarms' dead band.
@@ -288,6 +303,17 @@ class BrooderWatch:
                 alarm.extreme_c = hottest if known is None else max(hottest, known)
 
     # -- the thermal side
+
+    def see_stuck(self) -> bool:
+        """Take over which probes stand still; True: others than before."""
+        findings = self.estimate.diagnosis.findings
+        since = {f.probe: f.since for f in findings if f.kind is FaultKind.STUCK}
+        changed = False
+        for probe in self.inside:
+            stuck_since = since.get(probe.key)
+            changed = changed or (stuck_since is None) != (probe.stuck_since is None)
+            probe.stuck_since = stuck_since
+        return changed
 
     def diagnosed(self, tick: float) -> None:
         """The diagnosis has changed."""

@@ -129,6 +129,9 @@ class Engine:
             for each in self._boxes.values() if box is None else (box,):
                 each.estimate.observe_outside(tick, temp_c)
         elif box.estimate.observe(tick, probe.key, temp_c):
+            # Blindness first: the stuck probe that makes a box blind is told with it.
+            if box.see_stuck():
+                self._silence.judge(tick, box)
             box.diagnosed(tick)
 
     def _judge(self, probe: ProbeWatch, at: float, tick: float, temp_c: float, sure: bool) -> None:

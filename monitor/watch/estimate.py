@@ -65,6 +65,7 @@ class Estimate:
         self.estimator = estimator
         self.fault: str | None = None  # why it was put aside
         self.error: Exception | None = None  # the same, with where it happened
+        self._lost = False  # it has failed since the last reading: what it said holds no longer
         self.outside_c: float | None = None  # the last outside reading
         # What was measured outside in the last day: when each block began, and its lowest.
         self._outside_lows: list[tuple[float, float]] = []
@@ -81,8 +82,9 @@ class Estimate:
 
     def observe(self, tick: float, probe: str, temp_c: float) -> bool:
         """An inside reading: is the diagnosis another one now?"""
+        lost, self._lost = self._lost, False
         try:
-            return self.estimator.observe(tick, probe, temp_c) is not None
+            return self.estimator.observe(tick, probe, temp_c) is not None or lost
         except Exception as error:
             self._give_up(error)
             return True
@@ -197,6 +199,7 @@ class Estimate:
             return None
 
     def _give_up(self, error: Exception) -> None:
+        self._lost = True
         self.fault = f"{type(error).__name__}: {error}"
         self.error = error
         self.estimator = NoEstimate()

@@ -19,8 +19,11 @@ _MISSED_CHANGES = 40.0  # so many changes in a row, at its usual pace, did not c
 # floor. It is stuck only where its like move by more than two of its steps meanwhile.
 _FINE_K = 0.2
 _STEPS_MOVED, _MOVED_K = 2.0, 0.8
-_COARSEST_K = 1.0  # taken for one that never changed yet
-_NEVER_CHANGED_S = 6 * 3600.0  # no open floor stays within a degree for so long
+# How fine one is that never changed yet cannot be told: taken for one in whole degrees. Without
+# its like beside it, it has this long while all else moves by so much, and twice as long with
+# nothing at all: no open floor stays within a degree.
+_COARSEST_K = 1.0
+_NEVER_CHANGED_S, _ALL_ELSE_MOVED_K = 6 * 3600.0, 3.0
 _DRIFT_K = 2.2
 _ABRUPT_K = 0.7  # of a difference within _SETTLE_S: somebody moved something, that is no drift
 # Fallen out of the box: it came down to what the outside says while the others stayed well above.
@@ -126,9 +129,13 @@ class ProbeHealth:
                 del near.since[kind]
             for kind, confirm_s, reason in suspects:
                 since = near.since.setdefault(kind, tick)
+                if kind is FaultKind.STUCK:
+                    since = track.moved_tick  # what it says was true until then
                 if tick - since >= confirm_s:
                     found.append(Finding(probe=track.key, kind=kind, reason=reason, since=since))
                     break
+        away = {t.key for t in tracks} - {t.key for t in heard}
+        found += [f for f in self.findings if f.kind is FaultKind.STUCK and f.probe in away]
         found = self._exchanged(heard, tick, outside_now_c) + found
         changed = [(f.probe, f.kind) for f in found] != [(f.probe, f.kind) for f in self.findings]
         self.findings = tuple(found)
@@ -193,14 +200,18 @@ class ProbeHealth:
         peers: Sequence[float],
         outside_c: float | None,
     ) -> list[Suspect]:
-        """Spikes, and a value that does not move. Beside a fine probe anything that moved counts,
+        """Spikes, and a value that does not move. Beside a fine probe anything that moves counts,
         the outside too; beside a coarse one only its like."""
         found: list[Suspect] = []
         if track.spike_score >= _SPIKES:
             found.append((FaultKind.SPIKES, 0.0, "single readings jump and come back"))
-        fine = _fine(track)
-        outside = [outside_c] if fine and outside_c is not None else []
-        beside = (others if fine else peers) or outside
+        fine, unknown = _fine(track), track.quantum_k is None
+        outside = [] if outside_c is None else [outside_c]
+        beside = others or outside if fine else peers
+        enough_s, enough_k = _STILL_S, _moved_k(track)
+        if unknown and not peers:
+            beside = others or outside
+            enough_s, enough_k = _NEVER_CHANGED_S, _ALL_ELSE_MOVED_K
         still_s = tick - track.moved_tick
         if not beside:
             if _lifeless(track, still_s):
@@ -213,8 +224,8 @@ class ProbeHealth:
         near.moved_tick, near.company = track.moved_tick, len(beside)
         near.others_low = min(near.others_low, beside_c)
         near.others_high = max(near.others_high, beside_c)
-        moved = near.others_high - near.others_low > _moved_k(track)
-        if still_s > _STILL_S and (moved or _lifeless(track, still_s)):
+        moved = near.others_high - near.others_low > enough_k
+        if still_s > enough_s and (moved or _lifeless(track, still_s)):
             found.append((FaultKind.STUCK, 0.0, "its value has not changed while others moved"))
         return found
 
@@ -334,5 +345,5 @@ def _moved_k(track: Track) -> float:
 def _lifeless(track: Track, still_s: float) -> bool:
     """Still for far longer than this probe ever is."""
     if track.quantum_k is None:
-        return still_s > _NEVER_CHANGED_S
+        return still_s > 2 * _NEVER_CHANGED_S
     return _fine(track) and still_s > 1200.0 and track.still * track.changes > _MISSED_CHANGES

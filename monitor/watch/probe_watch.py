@@ -61,6 +61,7 @@ class ProbeWatch:
         "probe",
         "samples",
         "silent",
+        "stuck_since",
         "target_c",
         "temp_c",
         "tick",
@@ -83,6 +84,7 @@ class ProbeWatch:
         self.bad_reason: str | None = None
         self.bad_ticks: list[float] = []
         self.finding: str | None = None  # the thermal side's reason not to believe it
+        self.stuck_since: float | None = None  # tick from which it says the same over and over
         self.doubted = False  # its last reading waits for the next one to bear it out
         self.doubt_since: float | None = None
         self.out_of_service = False
@@ -196,6 +198,11 @@ class ProbeWatch:
         return self.temp_c is not None
 
     @property
+    def mute(self) -> bool:
+        """It tells nothing of the floor as it is: nothing is heard of it, or always the same."""
+        return self.silent or self.stuck_since is not None
+
+    @property
     def fault(self) -> str | None:
         """Why it is not believed."""
         return self.bad_reason if self.bad else self.finding
@@ -250,6 +257,7 @@ class ProbeWatch:
             "silent": self.silent,
             "bad": [self.bad, self.bad_reason, self.bad_ticks],
             "finding": self.finding,
+            "stuck_since": self.stuck_since,
             "doubted": self.doubted,
             "doubt_since": self.doubt_since,
             "out": self.out_of_service,
@@ -269,6 +277,8 @@ class ProbeWatch:
         self.bad, self.bad_reason, ticks = state["bad"]
         self.bad_ticks = [tick + shift_s for tick in ticks]
         self.finding = state["finding"]
+        stuck = state.get("stuck_since")
+        self.stuck_since = None if stuck is None else stuck + shift_s
         self.doubted = state.get("doubted", False)
         since = state.get("doubt_since")
         self.doubt_since = None if since is None else since + shift_s

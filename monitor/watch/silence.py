@@ -5,7 +5,8 @@ silent probe beside others is a warning of that probe. All probes of a site of s
 silent is one alarm of the site. Probes fall silent one by one as their last messages were sent, so
 the narrower alarm waits a little for the wider one: a minute for a brooder, five for a probe.
 
-A bad value is not a reading: a probe that says only -127 is silent too, and then a fault."""
+A bad value is not a reading: a probe that says only -127 is silent too, and then a fault. Nor is
+the same value for ever: a box whose floor probes are all silent or stuck is as blind."""
 
 from monitor.site import Limits, Place
 from monitor.watch.alarm import Alarm, Description
@@ -17,6 +18,7 @@ from monitor.watch.timers import Slot, Timers
 
 SILENT = "silent"
 _BROODER_WAITS_S, _PROBE_WAITS_S = 60.0, 300.0
+_MEND_STUCK = "Take its power away for a moment. If it is stuck again, put in another probe."
 _RANK_PROBE, _RANK_BROODER, _RANK_SITE = 1, 3, 4
 
 
@@ -124,7 +126,7 @@ class Silence:
             alarm = self._of_brooder[box.name]
             if box.out_of_service:
                 continue
-            blind = self._blind(box)
+            blind = box.blind
             self._see(alarm, blind, blind and not covered, tick)
             for probe in box.probes:
                 wanted = box.batch is not None and not probe.bad
@@ -157,13 +159,6 @@ class Silence:
         """An active one ends with the silence; a new one begins only if nothing wider covers it."""
         self._book.see(alarm, holds if alarm.delay.active else begins, tick)
 
-    @staticmethod
-    def _blind(box: BrooderWatch) -> bool:
-        inside = [p for p in box.inside if not p.out_of_service]
-        floor = [p for p in inside if p.place is Place.FLOOR]
-        watched = floor or inside
-        return bool(watched) and all(p.silent for p in watched)
-
     def batch_changed(self, box: BrooderWatch, tick: float) -> None:
         """Birds came into a box that is not heard: it is urgent now."""
         alarm = self._of_brooder[box.name]
@@ -181,20 +176,27 @@ class Silence:
 
     def describe(self, alarm: Alarm, tick: float) -> Description:
         """Who is silent, since when, and what was last heard."""
-        silent = [p for p in self._concerned(alarm) if p.silent]
         one = self._probe_of.get(alarm.key)
+        concerned = self._concerned(alarm)
+        silent = [p for p in concerned if p.silent or (one is None and p.mute)]
         box = self._box_of.get(alarm.brooder or "")
         boxes = self._brooders if box is None else [box]
         facts = Facts(probes=[p.fact() for p in silent])
-        since = max((p.heard for p in silent), default=tick)
+        since = max(map(_told_last, silent), default=tick)
         facts["since"] = since + self._book.offset_s
         facts["silent_s"] = tick - since
-        lead = one or next((p for p in silent if p.place is Place.FLOOR), None)
+        floor = [p for p in silent if p.place is Place.FLOOR]
+        lead = one or max(floor, key=_told_last, default=None)
+        stuck = [p.probe.name for p in silent if not p.silent]
+        if stuck:
+            facts["reason"] = _stuck(stuck)
+            facts["detail"] = _MEND_STUCK
         if lead is not None and lead.temp_c is not None:
             facts["temp_c"] = lead.temp_c
         if len(boxes) == 1 and boxes[0].target_c is not None:
             facts["target_c"] = boxes[0].target_c
-        cause = Cause.SENSOR if silent and all(p.bad for p in silent) else Cause.SILENCE
+        broken = stuck or (silent and all(p.bad for p in silent))
+        cause = Cause.SENSOR if broken else Cause.SILENCE
         if one is not None:
             return Description(facts, cause, one.key, Priority.WARNING, _RANK_PROBE)
         birds = any(b.batch is not None for b in boxes)
@@ -210,7 +212,7 @@ class Silence:
         """What is heard again."""
         concerned = self._concerned(alarm)
         facts = Facts(probes=[p.fact() for p in concerned])
-        lead = next((p for p in concerned if not p.silent and p.place is Place.FLOOR), None)
+        lead = next((p for p in concerned if not p.mute and p.place is Place.FLOOR), None)
         lead = lead or self._probe_of.get(alarm.key)
         if lead is not None and lead.temp_c is not None:
             facts["temp_c"] = lead.temp_c
@@ -227,6 +229,20 @@ class Silence:
     def alarm(self, probe: ProbeWatch) -> Alarm:
         """The probe's own alarm."""
         return self._of_probe[probe.key]
+
+
+def _told_last(probe: ProbeWatch) -> float:
+    """Tick at which it last told how the floor was."""
+    return probe.heard if probe.stuck_since is None else min(probe.heard, probe.stuck_since)
+
+
+def _stuck(names: list[str]) -> str:
+    every = " and ".join(names)
+    return (
+        f"the {every} probe says the same over and over: it is stuck"
+        if len(names) == 1
+        else f"the probes {every} say the same over and over: they are stuck"
+    )
 
 
 def _put_away(probe: ProbeWatch) -> bool:

@@ -37,19 +37,19 @@ def no_readings(change: Change, voice: Voice, box: Brooder | None) -> Words:
             _UNTIL_THEN,
             probe_list(voice, facts),
         )
+    why = facts.get("reason")  # something is heard, but it tells nothing
+    title = f"{where}: no readings" if why is None else f"{where}: no readings to trust"
+    figure = _silent_for(change) if why is None else sentence(why)
+    mend = _WHERE_TO_LOOK if why is None else facts.get("detail", "")
     if change.priority is not Priority.URGENT:
-        return compose(
-            f"{where}: no readings",
-            f"{last} No chicks are entered there, so there is no hurry.",
-            _silent_for(change),
-            _WHERE_TO_LOOK,
-        )
+        first = f"{last} No chicks are entered there, so there is no hurry."
+        return compose(title, first, figure, mend)
     return compose(
-        f"{where}: no readings",
+        title,
         f"{last} Go and look at the chicks.",
-        _WHERE_TO_LOOK,
+        mend,
         _UNTIL_THEN,
-        figures=[_silent_for(change)],
+        figures=[figure],
     )
 
 

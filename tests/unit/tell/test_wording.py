@@ -78,6 +78,17 @@ def all_messages() -> dict[str, Words]:
         facts = change(AlarmName.NO_READINGS, kind).facts
         one = replace(silent_probe, probe="porch/far floor", change=kind, facts=facts)
         said[f"no-readings {kind.value}, one probe"] = wording.for_change(one, here)
+    stuck = Facts(
+        target_c=35.0,
+        temp_c=34.1,
+        since=NIGHT - 1500,
+        silent_s=1500.0,
+        reason="the floor probe says the same over and over: it is stuck",
+        detail="Take its power away for a moment. If it is stuck again, put in another probe.",
+    )
+    said["no-readings raised, the probe is stuck"] = wording.for_change(
+        change(AlarmName.NO_READINGS, cause=Cause.SENSOR, facts=stuck), here
+    )
     gone = Facts(reason="no batch in the brooder", lasted_s=600.0, extreme_c=30.1)
     said["cold cleared, the chicks are out"] = wording.for_change(
         change(AlarmName.COLD, ChangeKind.CLEARED, facts=gone), here

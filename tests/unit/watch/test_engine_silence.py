@@ -1,9 +1,11 @@
 """Nothing heard: from one probe, a brooder, the whole site; and values nobody believes."""
 
+from random import Random
+
 from support.engine_night import Night, a_brooder, a_site
 
 from monitor.watch import estimator
-from monitor.watch.events import AlarmName, Cause, ChangeKind, EntryKind, Facts, Priority
+from monitor.watch.events import AlarmName, Cause, Change, ChangeKind, EntryKind, Facts, Priority
 
 TWO = ("porch/floor", "porch/far floor")
 
@@ -216,3 +218,108 @@ def test_a_probe_lost_on_the_way_into_the_cold_is_no_sign_of_warmth() -> None:
     cold = next(c for c in night.changes if c.alarm is AlarmName.COLD)
     assert cold.at == night.start + 300 + 180
     assert cold.facts["temp_c"] == 30.0
+
+
+class Evening:
+    """Floor probes that live, stick or fall silent, and an outside that cools."""
+
+    def __init__(self, floors: int = 1, *, others: int = 0) -> None:
+        boxes = [a_brooder(floors=floors), *(a_brooder(f"box {n}") for n in range(others))]
+        self.night = Night(a_site(*boxes, outside=True))
+        self.living = [p.key for b in boxes for p in b.probes]
+        self.stuck: dict[str, float] = {}
+        self._rng = Random(1)
+
+    def goes_on(self, for_s: float) -> None:
+        night, gauss = self.night, self._rng.gauss
+        end = night.t + for_s
+        while night.t < end:
+            for key in self.living:
+                night.says(35 + gauss(0, 0.1), key)
+            for key, temp_c in self.stuck.items():
+                night.says(temp_c, key)
+            night.says(8 - night.t / 1800 + gauss(0, 0.1), "site/shade")
+            night.t += 30
+
+    def sticks(self, key: str, at_c: float = 35.0) -> None:
+        self.living.remove(key)
+        self.stuck[key] = at_c
+
+    def told(self, alarm: AlarmName) -> list[Change]:
+        return [c for c in self.night.changes if c.alarm is alarm]
+
+
+def test_a_box_whose_only_floor_probe_is_stuck_is_not_watched_and_somebody_is_woken() -> None:
+    evening = Evening()
+    evening.goes_on(3 * 3600)
+    evening.sticks("porch/floor")
+    evening.goes_on(2 * 3600)
+    (blind,) = evening.told(AlarmName.NO_READINGS)
+    assert (blind.priority, blind.cause) == (Priority.URGENT, Cause.SENSOR)
+    assert "floor probe" in blind.facts["reason"]
+    assert "stuck" in blind.facts["reason"]
+    assert blind.facts["since"] - evening.night.start <= 3 * 3600 + 30  # true until then
+    assert blind.at - evening.night.start <= 4 * 3600
+    (fault,) = evening.told(AlarmName.PROBE_FAULT)
+    assert fault.facts["folded"]  # one trouble, one message
+    box = evening.night.engine.status(evening.night.now()).brooder("porch")
+    assert box is not None
+    assert box.in_band is None
+    assert box.night.unseen_s > 0
+
+
+def test_a_probe_known_to_be_stuck_does_not_watch_a_box_whose_other_probe_falls_silent() -> None:
+    """The lamp and the good probe hang on the same plug."""
+    evening = Evening(floors=2)
+    evening.goes_on(3 * 3600)
+    evening.sticks("porch/far floor")
+    evening.goes_on(2 * 3600)
+    assert evening.told(AlarmName.NO_READINGS) == []
+    unplugged = evening.night.t
+    evening.living.clear()
+    evening.goes_on(8 * 3600)
+    (blind,) = evening.told(AlarmName.NO_READINGS)
+    assert blind.priority is Priority.URGENT
+    assert blind.at - evening.night.start - unplugged <= 900
+    assert blind.facts["since"] == evening.night.start + unplugged - 30
+    assert {p["probe"] for p in blind.facts["probes"]} == {"porch/floor", "porch/far floor"}
+
+
+def test_a_stuck_box_among_several_is_told_too_and_over_when_its_probe_lives_again() -> None:
+    evening = Evening(others=1)
+    evening.goes_on(3 * 3600)
+    evening.sticks("porch/floor")
+    evening.goes_on(2 * 3600)
+    evening.living.append("porch/floor")
+    del evening.stuck["porch/floor"]
+    evening.goes_on(600)
+    changes = evening.told(AlarmName.NO_READINGS)
+    assert [(c.brooder, c.change) for c in changes] == [
+        ("porch", ChangeKind.RAISED),
+        ("porch", ChangeKind.CLEARED),
+    ]
+
+
+def test_a_stuck_probe_that_falls_silent_too_is_still_the_same_trouble() -> None:
+    evening = Evening()
+    evening.goes_on(3 * 3600)
+    evening.sticks("porch/floor")
+    evening.goes_on(2 * 3600)
+    evening.stuck.clear()
+    evening.goes_on(3 * 3600)
+    assert [c.change for c in evening.told(AlarmName.NO_READINGS)] == [ChangeKind.RAISED]
+
+
+def test_a_stuck_probe_does_not_call_off_the_cold_that_a_silent_one_told() -> None:
+    evening = Evening(floors=2)
+    evening.goes_on(3 * 3600)
+    evening.sticks("porch/far floor")
+    evening.goes_on(2 * 3600)
+    evening.living.clear()
+    evening.stuck["porch/floor"] = 30.0  # cold at once, and then nothing more of it
+    evening.goes_on(600)
+    del evening.stuck["porch/floor"]
+    evening.goes_on(3600)
+    cold = [c for c in evening.told(AlarmName.COLD) if c.change is ChangeKind.CLEARED]
+    assert evening.told(AlarmName.COLD)
+    assert cold == []

@@ -162,7 +162,10 @@ def test_a_probe_in_half_degrees_is_stuck_where_another_on_the_floor_cools_by_tw
 
 def test_a_probe_that_never_said_anything_else_is_told_before_the_night_is_over():
     night = Night(a_site(outside=True))
-    night.holds(35.0, for_s=7 * 3600, every_s=30)
+    while night.t < 7 * 3600:
+        night.says(35.0)
+        night.says(15 - night.t / 3600, "site/shade")
+        night.t += 30
     (fault,) = [c for c in night.changes if c.alarm is AlarmName.PROBE_FAULT]
     assert fault.at - night.start <= 6.1 * 3600
 
