@@ -12,7 +12,6 @@ from monitor.watch.probe_watch import ProbeWatch
 if TYPE_CHECKING:
     from monitor.watch.brooder_watch import BrooderWatch
 
-_HOT_SIDE = (AlarmName.HOT, AlarmName.OVERHEAT)
 _MINUTES_HELP = (AlarmName.COLD, AlarmName.HEAT_LOSS)  # later it is too late, and hot is not cold
 
 
@@ -94,12 +93,13 @@ def lead_probe(box: "BrooderWatch", name: AlarmName | None = None) -> ProbeWatch
     if name is not None and not counting:  # an alarm that ran on without them: what they said last
         counting = [p for p in box.inside if p.known and not p.out_of_service]
     judged = [p for p in counting if p.target_c is not None]
-    if name in _HOT_SIDE:
-        over = name is AlarmName.OVERHEAT
-        burning = [p for p in box.usable() if p.burning] if over else []
-        if burning:
-            return max(burning, key=_temp)
-        beyond = [p for p in counting if (p.overheat if over else p.hot).beyond]
+    if name is AlarmName.OVERHEAT:  # the hottest, though it may be in doubt for being so hot
+        usable = box.usable() or counting
+        burning = [p for p in usable if p.burning]
+        beyond = burning or [p for p in usable if p.overheat.beyond or p.hot.beyond]
+        return max(beyond or judged or counting, key=_temp, default=None)
+    if name is AlarmName.HOT:
+        beyond = [p for p in counting if p.hot.beyond]
         return max(beyond or judged or counting, key=_temp, default=None)
     floor = [p for p in counting if p.place is Place.FLOOR]
     if name is None and judged:

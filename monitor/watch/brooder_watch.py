@@ -291,8 +291,9 @@ class BrooderWatch:
         """The lowest and highest while an alarm is on or pending."""
         temps = [(p.temp_c, p.target_c) for p in self.counting() if p.temp_c is not None]
         coldest = min((t for t, target in temps if target is not None), default=None)
-        burning = [p.temp_c for p in self.usable() if p.burning and p.temp_c is not None]
-        hottest = max([*burning, *(t for t, _ in temps)], default=None)
+        over = [p for p in self.usable() if p.burning or p.overheat.beyond]
+        overs = [p.temp_c for p in over if p.temp_c is not None]
+        hottest = max([*overs, *(t for t, _ in temps)], default=None)
         for alarm in (self.chill, self.cold, self.heat_loss):
             if coldest is not None and alarm.watched:
                 known = alarm.extreme_c

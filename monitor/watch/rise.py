@@ -11,6 +11,7 @@ from monitor.site import Limits
 from monitor.watch.events import State
 from monitor.watch.track import NEVER, Track
 
+_NEW_S = 120.0  # an older word says nothing of where it is heading
 _LAG_MIN = 1.3  # of a probe in its sleeve
 _ABOVE_K = 1.0  # heading this far above a chick: no chick
 _FAR_ABOVE_K = 3.0  # and this far: one look is enough
@@ -45,7 +46,7 @@ class Rise:
         headed = -1e9
         fast = False
         for track in tracks:
-            if track.level is None or tick - track.last_tick > 120.0:
+            if track.level is None or tick - track.last_tick > _NEW_S:
                 continue
             now_c = track.mean
             then, then_c, slope = self._last.get(track.key, (track.last_tick, now_c, 0.0))
@@ -69,8 +70,10 @@ class Rise:
         self._sure = self._sure + 1 if above else 0
         if self._sure >= 2 or hottest > limit_c or (above and headed > limit_c + _FAR_ABOVE_K):
             self.overheat = True
-        if hottest < high_c:
-            self.overheat = False
+        if self.overheat and hottest < high_c:
+            # what a slow probe said last holds until it is silent: the lamp lies on that one
+            heard = [t.mean for t in tracks if tick - t.last_tick <= limits.silent_s]
+            self.overheat = max(heard, default=hottest) >= high_c
         held = (
             self.started is not None
             and not self.overheat
