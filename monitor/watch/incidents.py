@@ -8,12 +8,14 @@ worst active alarm)."""
 from collections.abc import Iterable
 
 from monitor.watch.alarm import Alarm
+from monitor.watch.alarm_table import Family
 from monitor.watch.life_cycle import AlarmState
 
 
 def related(alarm: Alarm, alarms: Iterable[Alarm]) -> list[Alarm]:
     """Active alarms that one cause may have set off together with this one: of its family, in its
-    place, in a place around it or within it. Two probes are two places, unless they go at once."""
+    place, in a place around it or within it. Two probes are two places, unless they go at once. A
+    silence that is ending covers nothing more: who is still silent then is told by itself."""
     family = alarm.rule.family
     if family is None:
         return []
@@ -23,6 +25,7 @@ def related(alarm: Alarm, alarms: Iterable[Alarm]) -> list[Alarm]:
         if other is not alarm
         and other.active
         and other.rule.family is family
+        and (other.delay.condition or family is not Family.SILENCE)
         and (other.brooder == alarm.brooder or None in (other.brooder, alarm.brooder))
         and (
             other.subject == alarm.subject

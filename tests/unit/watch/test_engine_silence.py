@@ -2,6 +2,7 @@
 
 from random import Random
 
+import pytest
 from support.engine_night import Night, a_brooder, a_site
 
 from monitor.watch import estimator
@@ -78,6 +79,25 @@ def test_one_brooder_back_clears_the_site_and_names_who_is_still_silent() -> Non
     night.holds(35.0, for_s=600, probes=("porch/floor",))
     assert night.told(ChangeKind.CLEARED) == ["site/no-readings"]
     assert night.told()[1:] == ["shed/no-readings"]
+
+
+@pytest.mark.parametrize("names", [("attic", "porch"), ("west", "yard")])
+def test_a_box_still_blind_when_the_site_is_back_asks_anew_whatever_its_name(
+    names: tuple[str, str],
+) -> None:
+    """Whoever answered for the whole site went back to bed when it was over."""
+    site = a_site(*map(a_brooder, names), outside=True)
+    night = Night(site, make_estimator=estimator.none)
+    every = (*(f"{name}/floor" for name in names), "site/shade")
+    night.holds(35.0, for_s=600, every_s=30, probes=every)
+    night.waits(1000)
+    night.entry(EntryKind.ACKNOWLEDGE)
+    night.waits(300)
+    night.holds(35.0, for_s=3600, every_s=30, probes=every[1:2])
+    (still,) = [c for c in night.changes if c.brooder == names[0]]
+    assert (still.alarm, still.change) == (AlarmName.NO_READINGS, ChangeKind.RAISED)
+    assert "folded" not in still.facts
+    assert still.priority is Priority.URGENT
 
 
 def test_an_active_cold_is_not_lost_when_its_probe_falls_silent() -> None:
