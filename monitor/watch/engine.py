@@ -124,6 +124,8 @@ class Engine:
         return self._changes() if self._book.out else []
 
     def _estimate(self, probe: ProbeWatch, tick: float, temp_c: float) -> None:
+        if probe.out_of_service:
+            return
         box = probe.box
         if box is None or probe.outside:
             for each in self._boxes.values() if box is None else (box,):

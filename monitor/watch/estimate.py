@@ -98,6 +98,10 @@ class Estimate:
         except Exception as error:
             self._give_up(error)
 
+    def leave_out(self, probe: str) -> None:
+        """An inside probe is not in use any more."""
+        self.guarded(lambda it: it.leave_out(probe))
+
     def birds(self, batch: Batch | None, age_days: float | None, target_c: float | None) -> None:
         """What is in the box, how old, and what it should have."""
         heads = 0 if batch is None else batch.head_count()

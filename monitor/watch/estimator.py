@@ -33,6 +33,10 @@ class Estimator(Protocol):
         """The outside probe's reading."""
         ...
 
+    def leave_out(self, probe_key: str) -> None:
+        """What an inside probe said counts no longer, until it is heard again."""
+        ...
+
     def target_is(self, target_c: float | None) -> None:
         """The floor's target from now on; None: no batch."""
         ...
@@ -103,6 +107,9 @@ class NoEstimate:
         return None
 
     def observe_outside(self, tick: float, temp_c: float) -> None:
+        """Not looked at."""
+
+    def leave_out(self, probe_key: str) -> None:
         """Not looked at."""
 
     def target_is(self, target_c: float | None) -> None:

@@ -42,6 +42,8 @@ class InUse:
         if probe is not None:
             probe.out_of_service = True
             probe.stir()
+            if probe.box is not None:
+                probe.box.estimate.leave_out(probe.key)
             self._book.take_out(self._silence.alarm(probe), tick, reason)
             self._book.take_out(self._faults.alarm(probe), tick, reason)
             self._silence.wait(probe)
@@ -63,6 +65,7 @@ class InUse:
         probe = self._probes.get(entry.probe or "")
         if probe is not None and probe.out_of_service:
             probe.out_of_service = False
+            probe.finding = probe.stuck_since = None  # as last found; it may be another one now
             if probe.box is None or not probe.box.out_of_service:
                 self._book.put_back(self._silence.alarm(probe))
                 self._book.put_back(self._faults.alarm(probe))

@@ -247,6 +247,13 @@ class ProbeHealth:
             own >= _wandered(self._neighbours[t.key]) for t in heard if _comparable(t, track)
         )
 
+    def forget(self, key: str) -> None:
+        """What was found of a probe, and what was suspected: it is looked at anew."""
+        self._neighbours[key].since.clear()
+        self.findings = tuple(f for f in self.findings if key not in (f.probe, f.other))
+        if self._swap is not None and key in self._swap[:2]:
+            self._swap = None
+
     def state(self) -> State:
         """What is needed to go on after a restart."""
         return {

@@ -115,6 +115,15 @@ class ThermalWatch:
                 self._outside_c = old + (temp_c - old) * gap_s / (gap_s + _OUTSIDE_S)
         self._outside_tick = tick
 
+    def leave_out(self, probe_key: str) -> None:
+        """What an inside probe said counts no longer, until it is heard again."""
+        track = self._tracks.get(probe_key)
+        if track is not None:
+            track.leave_out()
+            self._health.forget(probe_key)
+            if all(each.level is None for each in self._floor):
+                self._rise = Rise()  # nobody is left who could say that it is over
+
     def target_is(self, target_c: float | None) -> None:
         """The floor's target from now on; None: no batch in the box."""
         self._target_c = target_c

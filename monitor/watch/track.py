@@ -99,6 +99,14 @@ class Track:
             self.level = level + (mean - level) * (step_s / (step_s + _LEVEL_S))
         return True
 
+    def leave_out(self) -> None:
+        """Not in use: it has no level and was never heard. Its habits are remembered."""
+        self.held = self.level = None
+        self.sum = 0.0
+        self.count = 0
+        self.last_tick = self.doubt_since = NEVER
+        self.spike_score = 0.0
+
     def state(self) -> State:
         """What is needed to go on after a restart."""
         return {name: getattr(self, name) for name in self.__slots__ if name not in _FIXED}

@@ -1,0 +1,76 @@
+"""A probe out of service lies on a bench, in a pocket, in hot water: what it says is not the floor's.
+Back in service, what is still wrong with it is told."""
+
+from collections.abc import Callable
+from math import exp
+from random import Random
+
+import pytest
+from support.engine_night import Night, a_brooder, a_site
+
+from monitor.watch.events import AlarmName, ChangeKind, EntryKind
+
+FLOOR, FAR = "porch/floor", "porch/far floor"
+HOUR = 3600.0
+WELL = 35.0
+
+
+class Box:
+    """Two floor probes; the far one says what the test wants."""
+
+    def __init__(self) -> None:
+        self.night = Night(a_site(a_brooder(floors=2)))
+        self._rng = Random(1)
+
+    def goes_on(
+        self, for_s: float, far: Callable[[float], float] | float, floor: float = WELL
+    ) -> None:
+        """`far` is a steady floor, or what exactly is said, by the seconds since it began."""
+        night, begun = self.night, self.night.t
+        while night.t < begun + for_s:
+            night.says(floor + self._rng.gauss(0, 0.1), FLOOR)
+            if callable(far):
+                night.says(far(night.t - begun), FAR)
+            else:
+                night.says(far + self._rng.gauss(0, 0.1), FAR)
+            night.t += 30
+
+    def raised(self, since: float = 0.0) -> list[AlarmName]:
+        return [
+            c.alarm
+            for c in self.night.changes
+            if c.change is ChangeKind.RAISED and c.at >= self.night.start + since
+        ]
+
+
+@pytest.fixture
+def box() -> Box:
+    box = Box()
+    box.goes_on(3 * HOUR, WELL)
+    return box
+
+
+@pytest.mark.parametrize(
+    "far",
+    [lambda t: 60.0 + 0.06 * (t % 4), lambda t: 25.0 + 10.0 * exp(-t / 900.0)],
+    ids=["in hot water", "on a cold bench"],
+)
+def test_what_a_probe_out_of_service_says_wakes_nobody(
+    box: Box, far: Callable[[float], float]
+) -> None:
+    box.night.entry(EntryKind.OUT_OF_SERVICE, probe=FAR)
+    box.goes_on(HOUR, far)
+    assert box.raised() == []
+    status = box.night.engine.status(box.night.now()).brooder("porch")
+    assert status is not None
+    assert status.diagnosis is None
+
+
+def test_taking_the_hot_probe_out_of_service_ends_its_overheat(box: Box) -> None:
+    box.goes_on(600, lambda t: 35.0 + 11.0 * (1 - exp(-t / 120.0)))
+    assert AlarmName.OVERHEAT in box.raised()
+    box.night.entry(EntryKind.OUT_OF_SERVICE, probe=FAR)
+    box.goes_on(300, 46.0)
+    status = box.night.engine.status(box.night.now()).brooder("porch")
+    assert status is not None
+    assert [a.alarm for a in status.alarms if a.active] == []
