@@ -75,12 +75,13 @@ class InUse:
         self._silence.judge(tick)
 
     def _start_over(self, probe: ProbeWatch, tick: float) -> None:
-        """It is waited for from now on."""
+        """It is waited for from now on, and a fault that it still has is told anew."""
         if not probe.out_of_service:
             probe.silent = False
             probe.heard = tick
             probe.stir()
             self._silence.wait(probe)
+            self._faults.see(probe, tick, at_once=probe.finding is not None)
 
     def _probe_is_out(self, alarm: Alarm) -> bool:
         return any(

@@ -1,4 +1,4 @@
-"""A probe out of service lies on a bench, in a pocket, in hot water: what it says is not the floor's.
+"""A probe out of service lies on a bench or in hot water: what it says is not the floor's.
 Back in service, what is still wrong with it is told."""
 
 from collections.abc import Callable
@@ -74,3 +74,27 @@ def test_taking_the_hot_probe_out_of_service_ends_its_overheat(box: Box) -> None
     status = box.night.engine.status(box.night.now()).brooder("porch")
     assert status is not None
     assert [a.alarm for a in status.alarms if a.active] == []
+
+
+@pytest.mark.parametrize("what", [{"probe": FAR}, {"brooder": "porch"}], ids=["probe", "brooder"])
+def test_a_probe_still_stuck_when_it_is_back_in_service_is_told_again(
+    box: Box, what: dict[str, str]
+) -> None:
+    box.goes_on(HOUR, lambda _: 35.0, floor=34.8)
+    assert box.raised() == [AlarmName.PROBE_FAULT]
+    box.night.entry(EntryKind.OUT_OF_SERVICE, **what)
+    box.goes_on(60, lambda _: 35.0, floor=34.8)
+    back = box.night.t
+    box.night.entry(EntryKind.IN_SERVICE, **what)
+    box.goes_on(600, lambda _: 35.0, floor=34.8)
+    assert box.raised(back) == [AlarmName.PROBE_FAULT]
+
+
+def test_a_new_probe_in_its_place_is_not_blamed_for_the_old_one(box: Box) -> None:
+    box.goes_on(HOUR, lambda _: 35.0, floor=34.8)
+    box.night.entry(EntryKind.OUT_OF_SERVICE, probe=FAR)
+    box.goes_on(600, lambda _: 35.0, floor=34.8)
+    back = box.night.t
+    box.night.entry(EntryKind.IN_SERVICE, probe=FAR)
+    box.goes_on(HOUR, 34.9, floor=34.8)
+    assert box.raised(back) == []
