@@ -59,7 +59,11 @@ class ThermalWatch:
         inside = [probe for probe in brooder.probes if probe.place is not Place.OUTSIDE]
         self._tracks = {probe.key: Track(probe.key, probe.place) for probe in inside}
         self._all = list(self._tracks.values())
+        # Without a probe on the floor another one shows falls as well, but not how warm the floor
+        # is; only where the cool end is too hot, the floor is.
         self._floor = self._judged(Place.FLOOR, Place.COOL_END, Place.UNDER_HEAT)
+        self._on_floor = any(track.place is Place.FLOOR for track in self._floor)
+        self._warmest = [track for track in self._floor if track.place is not Place.UNDER_HEAT]
         self._witness = Witness(brooder, self._all)
         self._health = ProbeHealth(list(self._tracks))
         self._history = OutsideHistory()
@@ -385,7 +389,7 @@ class ThermalWatch:
             if self._upturn.seen(tick):
                 model.loosen(1.0)
             test.high = 0.0
-        self._rise.judge(tick, self._floor, self._target_c, self._brooder.limits)
+        self._rise.judge(tick, self._warmest, self._target_c, self._brooder.limits)
 
     # -- what comes out
 
@@ -507,9 +511,10 @@ class ThermalWatch:
 
     def minutes_to(self, limit_c: float, tick: float) -> Interval | None:
         """Minutes until the floor reaches `limit_c`, with an 80 % interval. None: it is not heading
-        there. Always a limit somebody set: no time to harm has been published."""
+        there, or no probe lies on it. Always a limit somebody set: no time to harm has been
+        published."""
         model = self._model
-        if model is None or self._floor_c is None:
+        if model is None or self._floor_c is None or not self._on_floor:
             return None
         lost = self._fall.best if self._fall.verdict is Why.LAMP else None
         return minutes_to(
@@ -552,9 +557,9 @@ class ThermalWatch:
         extra_watts: float = 0.0,
         cover_gain: float = 1.0,
     ) -> Outlook | None:
-        """The coming hours; None: no floor reading yet. `cover_gain` is the W/K of the box as it is
-        over the W/K with the other cover."""
-        if self._floor_c is None:
+        """The coming hours; None: no reading of the floor. `cover_gain` is the W/K of the box as it
+        is over the W/K with the other cover."""
+        if self._floor_c is None or not self._on_floor:
             return None
         model, prior = self._model, self._prior
         watts = sum(self._watts) + prior.bird_watts

@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 from datetime import UTC, datetime
 from math import exp
+from random import Random
 from zoneinfo import ZoneInfo
 
 import pytest
@@ -185,3 +186,32 @@ def test_in_a_box_hardly_seen_yet_the_plain_delays_hold(temp_c: float) -> None:
     assert 180 <= raised[AlarmName.COLD] <= 180 + 90
     if temp_c < 29:
         assert 30 <= raised[AlarmName.CHILL] <= 30 + 90
+
+
+@pytest.mark.parametrize(
+    ("place", "temp_c"), [(Place.UNDER_HEAT, 45.0), (Place.COOL_END, 26.0)], ids=str
+)
+def test_a_box_without_a_floor_probe_is_not_held_against_the_floors_target(
+    place: Place, temp_c: float
+) -> None:
+    """Beneath the lamp 45 is usual, and 26 at the cool end: neither says how the floor will be."""
+    rng = Random(1)
+    box = replace(a_brooder(), probes=(a_probe("porch", "p", place),))
+    night = Night(a_site(box, outside=True))
+    while night.t < 4 * 3600:
+        night.says(temp_c + rng.gauss(0, 0.1), "porch/p")
+        night.says(10 + rng.gauss(0, 0.1), "site/shade")
+        night.t += 30
+    assert night.told() == []
+    assert night.engine.tonight("porch", night.now(), low_c=-10.0) is None
+    assert night.engine.status(night.now()).brooders[0].minutes_to_chill is None
+
+
+def test_a_cool_end_hotter_than_a_chick_is_an_overheat_though_no_probe_lies_on_the_floor() -> None:
+    box = replace(a_brooder(), probes=(a_probe("porch", "p", Place.COOL_END),))
+    night = Night(a_site(box))
+    night.holds(27.0, for_s=3600, every_s=30, probes=("porch/p",))
+    while night.t < 3600 + 1800:
+        night.says(27.0 + min(16.0, (night.t - 3600) / 40), "porch/p")
+        night.t += 30
+    assert "porch/overheat" in night.told()
