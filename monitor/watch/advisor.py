@@ -10,7 +10,7 @@ from monitor.site import Brooder
 from monitor.watch.alarm import Alarm, Description
 from monitor.watch.alarms import Book
 from monitor.watch.estimate import Nights
-from monitor.watch.events import AlarmName, Facts
+from monitor.watch.events import AlarmName, Facts, State
 
 ONCE_IN_S = 20 * 3600.0  # told at most once a day each, though it may come and go
 _NAMES = (
@@ -62,6 +62,14 @@ class Advisor:
         """An advice may stand for days: its figures are those of now, not of the day it came up."""
         if alarm.occurrence:
             alarm.facts = {"since": alarm.began_at, **self._facts[alarm.rule.alarm]}
+
+    def state(self) -> State:
+        """JSON-able: the figures of what holds, for an alarm that was put aside meanwhile."""
+        return {name.value: facts for name, facts in self._facts.items()}
+
+    def restore(self, state: State) -> None:
+        """As it was."""
+        self._facts = {AlarmName(name): facts for name, facts in state.items()}
 
     # -- Owner
 

@@ -407,6 +407,7 @@ class Engine:
             "brooders": {name: box.state() for name, box in self._boxes.items()},
             "forecast": self._forecast,
             "watcher": self._watcher.state(),
+            "advice": {name: advisor.state() for name, advisor in self._advisors.items()},
         }
 
     def restore(self, state: State, shift_s: float = 0.0) -> None:
@@ -440,6 +441,9 @@ class Engine:
         self._book.resume()
         self._silence.resume()
         self._watcher.restore(state["watcher"], shift_s)
+        for name, facts in state.get("advice", {}).items():
+            if name in self._advisors:
+                self._advisors[name].restore(facts)
         self._restore_timers(state, shift_s)
 
     def _restore_timers(self, state: State, shift_s: float) -> None:

@@ -125,6 +125,7 @@ class ThermalWatch:
         if track is not None:
             track.leave_out()
             self._health.forget(probe_key)
+            self._told = ()  # what is found when it is back is news
             if all(each.level is None for each in self._floor):
                 self._rise = Rise()  # nobody is left who could say that it is over
 
@@ -159,7 +160,7 @@ class ThermalWatch:
         fresh = [track for track in self._all if track.take(step_s)]
         floor_c = self._fuse(tick, fresh)
         if floor_c is None:
-            return None
+            return self._tell()
         self._stepped = tick
         self._floor_c = floor_c
         self._recent.append((tick, floor_c))

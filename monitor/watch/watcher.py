@@ -14,12 +14,13 @@ from monitor.watch.timers import Slot, Timers
 SETTLE = "settle"
 _BACK_WITHIN_S = 120.0  # after a gap, how long to wait for the first readings before telling
 _JUMP = "jump"
-_FAULTS = (
+_ALWAYS = (
     AlarmName.BROKER_LOST,
     AlarmName.STORAGE_FAULT,
-    AlarmName.DELIVERY_FAULT,
     AlarmName.CLOCK_FAULT,
+    AlarmName.WAS_DOWN,
 )
+_BY_CONTACT = (AlarmName.DELIVERY_FAULT,)  # one for each, once it is reported on
 
 
 class Watcher:
@@ -32,14 +33,18 @@ class Watcher:
         self._facts: dict[str, Facts] = {}
         self._gap: Facts | None = None  # told once the readings are back
         self._gap_tick = 0.0
+        self._opened: set[tuple[str, str | None]] = set()  # there to be put aside, raised or not
+        for name in _ALWAYS:
+            self._alarm(name)
 
     def _alarm(self, name: AlarmName, subject: str | None = None) -> Alarm:
+        self._opened.add((name.value, subject))
         return self._book.open(name, None, self, limits=Limits(), subject=subject)
 
     def reopen(self, place: list[Any]) -> Alarm | None:
         """An alarm of a saved state, if it is one of the watcher's."""
         name, brooder, subject = place
-        if brooder is not None or name not in (*_FAULTS, AlarmName.WAS_DOWN):
+        if brooder is not None or name not in (*_ALWAYS, *_BY_CONTACT):
             return None
         return self._alarm(AlarmName(name), subject)
 
@@ -115,10 +120,17 @@ class Watcher:
 
     def state(self) -> State:
         """JSON-able."""
-        return {"facts": self._facts, "gap": self._gap, "gap_tick": self._gap_tick}
+        return {
+            "facts": self._facts,
+            "gap": self._gap,
+            "gap_tick": self._gap_tick,
+            "opened": sorted(self._opened, key=str),
+        }
 
     def restore(self, state: State, shift_s: float) -> None:
         """As it was, `shift_s` later."""
+        for name, subject in state.get("opened", ()):
+            self.reopen([name, None, subject])
         self._facts = dict(state["facts"])
         self._gap = state["gap"]
         self._gap_tick = state["gap_tick"] + shift_s

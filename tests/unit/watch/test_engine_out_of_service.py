@@ -90,6 +90,21 @@ def test_a_probe_still_stuck_when_it_is_back_in_service_is_told_again(
     assert box.raised(back) == [AlarmName.PROBE_FAULT]
 
 
+def test_the_only_probe_still_stuck_when_it_is_back_in_service_wakes_somebody_again() -> None:
+    rng = Random(1)
+    night = Night()
+    while night.t < 3 * HOUR:
+        night.says(WELL + rng.gauss(0, 0.1))
+        night.t += 30
+    night.holds(WELL, for_s=2 * HOUR, every_s=30)
+    night.entry(EntryKind.OUT_OF_SERVICE, probe=FLOOR)
+    night.t += 60
+    night.entry(EntryKind.IN_SERVICE, probe=FLOOR)
+    before = len(night.told())
+    night.holds(WELL, for_s=600, every_s=30)
+    assert sorted(night.told()[before:]) == ["porch/no-readings", "porch/probe-fault"]
+
+
 def test_a_new_probe_in_its_place_is_not_blamed_for_the_old_one(box: Box) -> None:
     box.goes_on(HOUR, lambda _: 35.0, floor=34.8)
     box.night.entry(EntryKind.OUT_OF_SERVICE, probe=FAR)
