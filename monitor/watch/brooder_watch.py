@@ -58,6 +58,7 @@ class BrooderWatch:
         self.probes = probes
         self.inside = [p for p in probes if p.place is not Place.OUTSIDE]
         self.floor = [p for p in probes if p.place is Place.FLOOR]
+        self._outside = [p for p in probes if p.outside]
         self.book = book
         self.estimate = estimate
         self.faults = ProbeFaults((), book)  # the engine gives the real one
@@ -205,6 +206,13 @@ class BrooderWatch:
             for p in self.inside
             if p.known and not p.out_of_service and not p.silent and not self.faults.misleads(p)
         ]
+
+    @property
+    def has_own_outside(self) -> bool:
+        """Has its own outside probe spoken? Then the site's, which hangs elsewhere, says nothing of
+        this box any more; not even when the own one falls silent, for a sudden other outside would
+        look like lost heat."""
+        return any(p.known and not p.out_of_service for p in self._outside)
 
     @property
     def blind(self) -> bool:

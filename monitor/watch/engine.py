@@ -127,9 +127,12 @@ class Engine:
         if probe.out_of_service:
             return
         box = probe.box
-        if box is None or probe.outside:
-            for each in self._boxes.values() if box is None else (box,):
-                each.estimate.observe_outside(tick, temp_c)
+        if box is None:
+            for each in self._boxes.values():
+                if not each.has_own_outside:
+                    each.estimate.observe_outside(tick, temp_c)
+        elif probe.outside:
+            box.estimate.observe_outside(tick, temp_c)
         elif box.estimate.observe(tick, probe.key, temp_c):
             # Blindness first: the stuck probe that makes a box blind is told with it.
             if box.see_stuck():

@@ -43,7 +43,10 @@ def picture(
         clock_sure=all(box.clock_sure for box in boxes),
         brooders=tuple(_brooder(box, tick, at, shown.get(box.name, [])) for box in boxes),
         probes=tuple(p.status(tick) for p in site_probes),
-        outside_c=next((p.temp_c for p in site_probes if p.known and not p.silent), None),
+        outside_c=next(
+            (p.temp_c for p in site_probes if p.known and not p.silent and not p.out_of_service),
+            None,
+        ),
         alarms=_sorted(shown.get(None, [])),
     )
 

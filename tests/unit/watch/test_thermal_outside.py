@@ -1,12 +1,15 @@
 """The outside of the coming hours: from a named low, a forecast, own cooling and yesterday."""
 
+from dataclasses import replace
 from math import cos, pi
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from support.engine_night import Night, a_brooder, a_probe, a_site
 
-from monitor.watch.events import Moment
+from monitor.site import Place, Site
+from monitor.watch.events import EntryKind, Moment
 from monitor.watch.outside_curve import OutsideHistory, from_forecast, from_low
 
 H = 3600.0
@@ -111,3 +114,37 @@ def test_a_restart_with_any_shift_gives_the_same_curve(shift_s, tens):
     two = other.curve(Moment(now.at, now.tick + shift_s), now.at + 10 * H)
     assert [p[0] for p in one.points] == [p[0] for p in two.points]
     assert [p[1] for p in two.points] == pytest.approx([p[1] for p in one.points], abs=1e-6)
+
+
+def porch_and_shed() -> Site:
+    """The porch has its own outside probe, out of the wind; the shed goes by the site's."""
+    porch = a_brooder("porch")
+    own = a_probe("porch", "eaves", Place.OUTSIDE)
+    porch = replace(porch, probes=(*porch.probes, own))
+    return a_site(porch, a_brooder("shed"), outside=True)
+
+
+def outsides(night: Night) -> dict[str, float | None]:
+    return {b.name: b.outside_c for b in night.engine.status(night.now()).brooders}
+
+
+def test_a_box_goes_by_its_own_outside_probe_and_the_others_by_the_sites():
+    night = Night(porch_and_shed())
+    for _ in range(20):
+        night.says(6.0, "porch/eaves")
+        night.says(-2.0, "site/shade")
+        night.says(35.0, "porch/floor")
+        night.says(35.0, "shed/floor")
+        night.t += 30
+    assert outsides(night) == {"porch": 6.0, "shed": -2.0}
+    night.holds(-3.0, for_s=1800, every_s=30, probes=["site/shade"])  # the own one falls silent
+    assert outsides(night) == {"porch": 6.0, "shed": -3.0}
+
+
+def test_a_box_whose_own_outside_probe_is_not_in_use_goes_by_the_sites():
+    night = Night(porch_and_shed())
+    night.says(6.0, "porch/eaves")
+    night.entry(EntryKind.OUT_OF_SERVICE, probe="porch/eaves")
+    night.says(-2.0, "site/shade")
+    night.says(7.0, "porch/eaves")
+    assert outsides(night) == {"porch": -2.0, "shed": -2.0}
