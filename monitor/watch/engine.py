@@ -142,10 +142,12 @@ class Engine:
     def _judge(self, probe: ProbeWatch, at: float, tick: float, temp_c: float, sure: bool) -> None:
         """The long way: something may change."""
         now = max(tick, self._tick)
+        if now - tick > self._limits(probe).silent_s:
+            # From a probe's own store, hours old: for the journal, not for the alarms.
+            probe.came_late(now, tick)
+            return
         if tick < probe.tick or (sure and at < probe.at):
             return  # late: an older reading than the last one disturbs nothing
-        if now - tick > self._limits(probe).silent_s:
-            return  # from a probe's own store, hours old: for the journal, not for the alarms
         self._tick = now
         box = probe.box
         back = probe.bad or probe.silent or not probe.known

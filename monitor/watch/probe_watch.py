@@ -23,6 +23,19 @@ _INF = float("inf")
 _EDGES = ("cold", "chill", "hot", "overheat")
 
 
+# Readings hours old come from a probe's own store, and then younger ones follow; where all are late
+# by the same for some minutes, it is the probe's clock. Common practice.
+_LAG_STEADY_S, _LAG_SURE_S = 60.0, 300.0
+
+
+class Lag(NamedTuple):
+    """Readings that came long after their own time stamps."""
+
+    age_s: float  # of the first of them, when it came
+    since: float  # tick at which that one came
+    last: float  # tick at which the latest one came that was as late
+
+
 class Extreme(NamedTuple):
     """A lowest or highest reading, and the target it had then. Ordered by temperature."""
 
@@ -52,6 +65,7 @@ class ProbeWatch:
         "heard",
         "hot",
         "key",
+        "lag",
         "night_high",
         "night_low",
         "out_of_service",
@@ -80,6 +94,7 @@ class ProbeWatch:
         self.temp_c: float | None = None
         self.heard = start_tick  # last usable reading, or since when one is waited for
         self.silent = False
+        self.lag: Lag | None = None
         self.bad = False
         self.bad_reason: str | None = None
         self.bad_ticks: list[float] = []
@@ -169,6 +184,23 @@ class ProbeWatch:
             self.night_high = Extreme(temp_c, at, self.target_c)
         self.judge(temp_c)
 
+    def came_late(self, now: float, tick: float) -> None:
+        """A reading taken at `tick`, as it says itself, came now: far too late to count."""
+        age_s = now - tick
+        lag = self.lag
+        if lag is not None and abs(age_s - lag.age_s) <= _LAG_STEADY_S:
+            self.lag = lag._replace(last=now)
+        else:
+            self.lag = Lag(age_s, now, now)
+
+    def clock_behind_s(self, since: float) -> float | None:
+        """By how much its own clock is behind, if by `since` or later it was so for some minutes.
+        None: nothing says so."""
+        lag = self.lag
+        if lag is None or lag.last < since or lag.last - lag.since < _LAG_SURE_S:
+            return None
+        return lag.age_s
+
     def settle(self) -> None:
         """After a reading that is beyond nothing: open the short way."""
         low, high = self.night_low, self.night_high
@@ -255,6 +287,7 @@ class ProbeWatch:
             "last": [self.at, self.tick, self.temp_c] if self.known else None,
             "heard": self.heard,
             "silent": self.silent,
+            "lag": self.lag,
             "bad": [self.bad, self.bad_reason, self.bad_ticks],
             "finding": self.finding,
             "stuck_since": self.stuck_since,
@@ -274,6 +307,11 @@ class ProbeWatch:
             self.tick = tick + shift_s
         self.heard = state["heard"] + shift_s
         self.silent = state["silent"]
+        lag = state.get("lag")
+        self.lag = None
+        if lag is not None:
+            age_s, since, last = lag
+            self.lag = Lag(age_s, since + shift_s, last + shift_s)
         self.bad, self.bad_reason, ticks = state["bad"]
         self.bad_ticks = [tick + shift_s for tick in ticks]
         self.finding = state["finding"]

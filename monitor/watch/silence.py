@@ -19,6 +19,10 @@ from monitor.watch.timers import Slot, Timers
 SILENT = "silent"
 _BROODER_WAITS_S, _PROBE_WAITS_S = 60.0, 300.0
 _MEND_STUCK = "Take its power away for a moment. If it is stuck again, put in another probe."
+_MEND_CLOCK = (
+    "Set the clock of the probe, or leave its time out (`time` in the configuration, or in what it "
+    "sends): then the time of arrival counts."
+)
 _RANK_PROBE, _RANK_BROODER, _RANK_SITE = 1, 3, 4
 
 
@@ -188,14 +192,20 @@ class Silence:
         floor = [p for p in silent if p.place is Place.FLOOR]
         lead = one or max(floor, key=_told_last, default=None)
         stuck = [p.probe.name for p in silent if not p.silent]
+        behind_s = self._clocks_behind_s(silent, tick)
         if stuck:
             facts["reason"] = _stuck(stuck)
             facts["detail"] = _MEND_STUCK
+        elif behind_s is not None:
+            facts["reason"] = (
+                f"readings arrive, but their own time stamps are {_hours(behind_s)} old"
+            )
+            facts["detail"] = _MEND_CLOCK
         if lead is not None and lead.temp_c is not None:
             facts["temp_c"] = lead.temp_c
         if len(boxes) == 1 and boxes[0].target_c is not None:
             facts["target_c"] = boxes[0].target_c
-        broken = stuck or (silent and all(p.bad for p in silent))
+        broken = "reason" in facts or (silent and all(p.bad for p in silent))
         cause = Cause.SENSOR if broken else Cause.SILENCE
         if one is not None:
             return Description(facts, cause, one.key, Priority.WARNING, _RANK_PROBE)
@@ -207,6 +217,11 @@ class Silence:
             Priority.URGENT if birds else Priority.WARNING,
             _RANK_SITE if alarm.brooder is None else _RANK_BROODER,
         )
+
+    def _clocks_behind_s(self, silent: list[ProbeWatch], tick: float) -> float | None:
+        """How far behind the clock of a silent probe is whose readings arrive all the same."""
+        found = (p.clock_behind_s(tick - self._limit_s(p)) for p in silent)
+        return next((behind_s for behind_s in found if behind_s is not None), None)
 
     def closing(self, alarm: Alarm, tick: float) -> Facts:
         """What is heard again."""
@@ -234,6 +249,10 @@ class Silence:
 def _told_last(probe: ProbeWatch) -> float:
     """Tick at which it last told how the floor was."""
     return probe.heard if probe.stuck_since is None else min(probe.heard, probe.stuck_since)
+
+
+def _hours(seconds: float) -> str:
+    return f"{seconds / 3600:.1f} h".replace(".0 h", " h")
 
 
 def _stuck(names: list[str]) -> str:

@@ -21,23 +21,26 @@ def no_readings(change: Change, voice: Voice, box: Brooder | None) -> Words:
     facts = change.facts
     last = _last(change, voice)
     where = voice.where(change.brooder)
+    why = facts.get("reason")  # something is heard, but it tells nothing
     if change.probe is not None:
         probe = probe_name(change)
+        first = "Look at the probe and its power." if why is None else "Look at the probe."
+        mend = _WHERE_TO_LOOK if why is None else f"{sentence(why)} {facts.get('detail', '')}"
         return compose(
-            f"{where}: {probe} is silent",
-            f"{last} Look at the probe and its power.",
-            "The others still speak, so the watch goes on. " + _WHERE_TO_LOOK,
+            f"{where}: {probe} is silent" if why is None else f"{where}: {probe} tells nothing",
+            f"{last} {first}",
+            "The others still speak, so the watch goes on. " + mend,
         )
     if change.brooder is None:
         since = f" since {voice.clock(facts['since'], change.at)}" if "since" in facts else ""
+        nothing = "Nothing" if why is None else "Nothing to trust"
         return compose(
             f"{where}: no readings",
-            f"Nothing from any probe{since}. Go and look at the chicks.",
-            _SHARED,
+            f"{nothing} from any probe{since}. Go and look at the chicks.",
+            _SHARED if why is None else f"{sentence(why)} {facts.get('detail', '')}",
             _UNTIL_THEN,
             probe_list(voice, facts),
         )
-    why = facts.get("reason")  # something is heard, but it tells nothing
     title = f"{where}: no readings" if why is None else f"{where}: no readings to trust"
     figure = _silent_for(change) if why is None else sentence(why)
     mend = _WHERE_TO_LOOK if why is None else facts.get("detail", "")

@@ -89,6 +89,20 @@ def all_messages() -> dict[str, Words]:
     said["no-readings raised, the probe is stuck"] = wording.for_change(
         change(AlarmName.NO_READINGS, cause=Cause.SENSOR, facts=stuck), here
     )
+    late = Facts(
+        target_c=35.0,
+        temp_c=34.1,
+        since=NIGHT - 900,
+        silent_s=900.0,
+        reason="readings arrive, but their own time stamps are 6 h old",
+        detail="Set the clock of the probe, or leave its time out (`time` in the configuration, or "
+        "in what it sends): then the time of arrival counts.",
+    )
+    late_change = change(AlarmName.NO_READINGS, cause=Cause.SENSOR, facts=late)
+    said["no-readings raised, the probe's clock is behind"] = wording.for_change(late_change, here)
+    said["no-readings raised, one probe's clock is behind"] = wording.for_change(
+        replace(late_change, probe="porch/floor", priority=Priority.WARNING), here
+    )
     gone = Facts(reason="no batch in the brooder", lasted_s=600.0, extreme_c=30.1)
     said["cold cleared, the chicks are out"] = wording.for_change(
         change(AlarmName.COLD, ChangeKind.CLEARED, facts=gone), here

@@ -1,5 +1,6 @@
 """Nothing heard: from one probe, a brooder, the whole site; and values nobody believes."""
 
+from collections.abc import Callable
 from random import Random
 
 import pytest
@@ -343,3 +344,48 @@ def test_a_stuck_probe_does_not_call_off_the_cold_that_a_silent_one_told() -> No
     cold = [c for c in evening.told(AlarmName.COLD) if c.change is ChangeKind.CLEARED]
     assert evening.told(AlarmName.COLD)
     assert cold == []
+
+
+def late_words(night: Night, for_s: float, behind: Callable[[float], float]) -> None:
+    """The floor probe speaks every half minute, with a time stamp of its own that is behind by so
+    many seconds (of the time since it began)."""
+    begun = night.t
+    while night.t < begun + for_s:
+        night.changes += night.engine.advance(night.now())
+        night.says(34.0, at=night.t - behind(night.t - begun))
+        night.t += 30
+
+
+@pytest.mark.parametrize("well_before_s", [0, 3600])
+def test_a_probe_whose_clock_is_hours_behind_is_said_to_be_and_nobody_looks_for_a_power_cut(
+    well_before_s: float,
+) -> None:
+    """Local time sent as if it were UTC; from the start, or since its battery was changed."""
+    night = Night(make_estimator=estimator.none)
+    night.holds(35.0, for_s=well_before_s, every_s=30)
+    late_words(night, 1800, lambda _: 6 * 3600.0)
+    (silent,) = [c for c in night.changes if c.alarm is AlarmName.NO_READINGS]
+    assert silent.priority is Priority.URGENT
+    assert silent.facts["reason"] == "readings arrive, but their own time stamps are 6 h old"
+    assert "clock" in silent.facts["detail"]
+    assert silent.cause is Cause.SENSOR
+
+
+def test_a_probes_store_coming_in_after_a_gap_is_no_wrong_clock() -> None:
+    """Ten stored readings for each that it takes, so what comes is less and less late."""
+    night = Night(make_estimator=estimator.none)
+    night.holds(35.0, for_s=600, every_s=30)
+    night.waits(600)
+    late_words(night, 1800, lambda t: 18000.0 - 5 * t)
+    (silent,) = [c for c in night.changes if c.alarm is AlarmName.NO_READINGS]
+    assert "reason" not in silent.facts
+    assert silent.cause is Cause.SILENCE
+
+
+def test_a_wrong_clock_of_yesterday_is_not_blamed_for_the_silence_of_today() -> None:
+    night = Night(make_estimator=estimator.none)
+    late_words(night, 1800, lambda _: 6 * 3600.0)
+    night.holds(35.0, for_s=3600, every_s=30)
+    night.waits(1200)
+    silent = [c for c in night.changes if c.alarm is AlarmName.NO_READINGS][-1]
+    assert "reason" not in silent.facts
