@@ -186,7 +186,7 @@ def test_a_journal_that_stumbles_over_a_fault_of_ours_goes_on_and_loses_nothing(
 ) -> None:
     """Whatever it is: a thread that has died would take every later reading with it."""
     monkeypatch.setattr(writer_module, "RETRY_S", 0.3)
-    monkeypatch.setattr(writer_module, "TIDY_EVERY_S", 0.0)
+    monkeypatch.setattr(writer_module, "TIDY_EVERY_S", 0.2)
 
     def fails(*_: object, **__: object) -> None:
         raise UnicodeDecodeError("utf-8", b"\xb1", 0, 1, "a fault of ours")
