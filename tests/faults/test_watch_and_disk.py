@@ -202,7 +202,8 @@ def test_a_journal_that_stumbles_over_a_fault_of_ours_goes_on_and_loses_nothing(
             time.sleep(0.1)
         wait_until(lambda: len(rig.far.acknowledged) == 10, 20)  # from memory
         assert rig.writer.alive()
-    wait_until(lambda: 30.9 in rig.temps(), 20, "the new journal")
+    wait_until(lambda: not rig.writer.failing, 20, "the new journal")
+    wait_until(lambda: 30.9 in rig.temps(), 20)
     rig.say("31.0")
     wait_until(lambda: 31.0 in rig.temps(), 20)
     assert rig.temps() == [*(30 + n / 10 for n in range(1, 10)), 31.0]
