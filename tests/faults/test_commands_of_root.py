@@ -21,6 +21,16 @@ pytestmark = [
 ]
 
 NOBODY = 65534
+# Somebody else, who may read the checkout and the environment wherever they lie, and write only
+# what is theirs.
+AS_NOBODY = (
+    "setpriv",
+    f"--reuid={NOBODY}",
+    f"--regid={NOBODY}",
+    "--clear-groups",
+    "--inh-caps=+dac_read_search",
+    "--ambient-caps=+dac_read_search",
+)
 LINE = '{"at":"2026-02-10T02:15:30Z","topic":"brooder/porch/floor","payload":"33.4"}\n'
 
 
@@ -32,7 +42,7 @@ def service() -> Iterator[Service]:
         folder.parent.chmod(0o755)
         service = Service(
             folder,
-            wrapper=("setpriv", f"--reuid={NOBODY}", f"--regid={NOBODY}", "--clear-groups"),
+            wrapper=AS_NOBODY,
             env={"HOME": "/nonexistent", "PYTHONDONTWRITEBYTECODE": "1"},
             commit_s=0.3,
         )
