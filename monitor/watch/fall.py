@@ -169,7 +169,6 @@ class Fall:
         if age_s < _EARLIEST_S or len(self.samples) < 3 or self.turning:
             return
         onsets = self._onsets(tick, noise_sd)
-        onsets = self._onsets(tick, noise_sd)
         # an open cover is closed again within a quarter of an hour
         too_long = -max(0.0, tick - self.begun - 1020.0) / 30.0
         weighed = weigh(

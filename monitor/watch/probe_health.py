@@ -9,7 +9,7 @@ from monitor.brooding.chick_skin import CHICK_SKIN_C
 from monitor.site import Place
 from monitor.watch.diagnosis import FaultKind, Finding
 from monitor.watch.events import State
-from monitor.watch.track import NEVER, Track
+from monitor.watch.track import NEVER, UNKNOWN_K, Track
 
 CHECK_S = 60.0
 _SPIKES = 3.0  # a score: one each, forgotten by half in an hour
@@ -205,7 +205,7 @@ class ProbeHealth:
         found: list[Suspect] = []
         if track.spike_score >= _SPIKES:
             found.append((FaultKind.SPIKES, 0.0, "single readings jump and come back"))
-        fine, unknown = _fine(track), track.quantum_k is None
+        fine, unknown = _fine(track), track.quantum_k == UNKNOWN_K
         outside = [] if outside_c is None else [outside_c]
         beside = others or outside if fine else peers
         enough_s, enough_k = _STILL_S, _moved_k(track)
@@ -340,17 +340,17 @@ def _wandered(near: Neighbours) -> float:
 
 def _fine(track: Track) -> bool:
     """Does its last digit flicker on a steady floor?"""
-    return track.quantum_k is not None and track.quantum_k <= _FINE_K
+    return track.quantum_k <= _FINE_K
 
 
 def _moved_k(track: Track) -> float:
     """How far its like must move before its own standing still means something."""
-    quantum_k = _COARSEST_K if track.quantum_k is None else track.quantum_k
+    quantum_k = _COARSEST_K if track.quantum_k == UNKNOWN_K else track.quantum_k
     return max(_MOVED_K, _STEPS_MOVED * quantum_k)
 
 
 def _lifeless(track: Track, still_s: float) -> bool:
     """Still for far longer than this probe ever is."""
-    if track.quantum_k is None:
+    if track.quantum_k == UNKNOWN_K:
         return still_s > 2 * _NEVER_CHANGED_S
     return _fine(track) and still_s > 1200.0 and track.still * track.changes > _MISSED_CHANGES

@@ -6,6 +6,8 @@ from monitor.watch.events import State
 
 SPIKE_K = 3.0  # from one reading to the next; a larger jump waits for the next reading to confirm
 NEVER = -1e18  # a tick; far enough back that a shift does not change it
+UNKNOWN_K = 1e9  # how fine a probe is that never changed
+_NO_FIRST_S = 1e12  # since the reading before, if there was one
 _LEVEL_S = 240.0  # the level follows the readings over this
 
 
@@ -48,7 +50,7 @@ class Track:
         self.moved_tick = NEVER  # when its value last changed
         self.still = 0  # readings since it last changed
         self.changes = 0.5  # share of readings that differ from the one before
-        self.quantum_k: float | None = None  # smallest step seen lately: its resolution, or more
+        self.quantum_k = UNKNOWN_K  # smallest step seen lately: its resolution, or more
         self.spike_score = 0.0
 
     def add(self, tick: float, temp_c: float) -> bool:
@@ -69,12 +71,11 @@ class Track:
                 self.changes *= 0.995**self.still
                 self.still = 0
             self.changes += 0.005 * (1.0 - self.changes)
-            if self.last_tick != NEVER:
-                step = jump if jump > 0.0 else -jump
-                quantum = self.quantum_k
-                if quantum is not None:  # let go slowly: a coarser probe may take its place
-                    quantum *= 1.005
-                self.quantum_k = step if quantum is None or step < quantum else quantum
+            quantum = self.quantum_k
+            if not -quantum < jump < quantum:
+                self.quantum_k = 1.005 * quantum  # let go slowly: a coarser one may take its place
+            elif gap_s < _NO_FIRST_S:
+                self.quantum_k = jump if jump > 0.0 else -jump
         if self.held is not None:
             if not -SPIKE_K < temp_c - self.held < SPIKE_K:
                 self.spike_score = self.spike_score + 1.0  # it came back: that one was a spike
