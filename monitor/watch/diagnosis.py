@@ -42,15 +42,12 @@ class Diagnosis:
     source: str | None = None  # the heat source most likely lost
     source_sure: bool = False  # False: two sources would look the same
     source_watts: float = 0.0
-    settles_c: float | None = None  # where the floor is heading, all else unchanged
     rate_k_per_h: float = 0.0  # of the floor, now
-    confidence: float = 0.0  # 0..1, of the cause
     hold_until: float | None = None  # looks like a grower's act: no cold/hot alarm before this tick
     findings: tuple[Finding, ...] = ()
     # Probes whose newest readings contradict their neighbours or themselves: for some minutes they
     # prove nothing. Then they are believed, or become a finding.
     doubted: tuple[str, ...] = ()
-    or_cover: bool = False  # no probe is there that could tell a dead lamp from an open cover
 
 
 @dataclass(frozen=True, slots=True)

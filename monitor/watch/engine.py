@@ -377,7 +377,7 @@ class Engine:
                 self._advise(box, tick)
         for box in boxes:
             if entry.brooder in (None, box.name):
-                box.estimate.acted(tick, entry.entry.value)
+                box.estimate.acted(tick)
 
     def _named(self, entry: Entry) -> list[Alarm]:
         return [

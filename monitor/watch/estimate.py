@@ -117,9 +117,9 @@ class Estimate:
         hour = shown.hour + shown.minute / 60.0 + shown.second / 3600.0
         self.guarded(lambda it: it.hour_is(tick, hour))
 
-    def acted(self, tick: float, what: str) -> None:
+    def acted(self, tick: float) -> None:
         """The grower did something to the box or the birds."""
-        self.guarded(lambda it: it.grower_acted(tick, what))
+        self.guarded(lambda it: it.grower_acted(tick))
 
     def minutes_to(self, limit_c: float, tick: float) -> Interval | None:
         """Minutes until the floor reaches a limit."""

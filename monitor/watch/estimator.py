@@ -49,7 +49,7 @@ class Estimator(Protocol):
         """The local hour of day, 0..24, at a tick: at night nobody feeds."""
         ...
 
-    def grower_acted(self, tick: float, what: str) -> None:
+    def grower_acted(self, tick: float) -> None:
         """The grower did something to the box or the birds."""
         ...
 
@@ -121,7 +121,7 @@ class NoEstimate:
     def hour_is(self, tick: float, hour: float) -> None:
         """Not looked at."""
 
-    def grower_acted(self, tick: float, what: str) -> None:
+    def grower_acted(self, tick: float) -> None:
         """Not looked at."""
 
     def minutes_to(self, limit_c: float, tick: float) -> Interval | None:

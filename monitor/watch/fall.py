@@ -35,7 +35,6 @@ class Fall:
         "begun",
         "best",
         "candidates",
-        "chance",
         "depth",
         "onset",
         "open",
@@ -67,7 +66,6 @@ class Fall:
         self.sure_steps = 0
         self.source_chance = 0.0  # that the source named is the one, if it is any
         self.why: Why | None = None  # leading explanation, sure or not
-        self.chance = 0.0
         self.best: Weighed | None = None  # of the kind in `verdict`, else of `why`
         self.candidates: list[Explanation] = []
         self.tau_s = 0.0  # with which `best` explains the fall
@@ -124,7 +122,6 @@ class Fall:
         self.open = False
         self.verdict = self.why = self.best = self.sure_why = None
         self.sure_steps = 0
-        self.chance = 0.0
         self.depth = 0.0
         self.ticks.clear()
         self.samples.clear()
@@ -195,7 +192,6 @@ class Fall:
         else:
             self.sure_steps = 0
         told = self.verdict or self.why
-        self.chance = chance[told]
         if told is Why.LAMP:
             weighed = self._lamps(onsets, tau_s, noise_sd, witness)
             total = sum(exp(one.log_weight - weighed[0].log_weight) for one in weighed)
@@ -279,7 +275,6 @@ class Fall:
             "verdict": self.verdict,
             "why": self.why,
             "sure": [self.sure_why, self.sure_steps, self.source_chance],
-            "chance": self.chance,
             "tau_s": self.tau_s,
             "best": None
             if self.best is None
@@ -311,7 +306,6 @@ class Fall:
         self.why = None if state["why"] is None else Why(state["why"])
         sure_why, self.sure_steps, self.source_chance = state["sure"]
         self.sure_why = None if sure_why is None else Why(sure_why)
-        self.chance = float(state["chance"])
         self.tau_s = float(state.get("tau_s", 0.0))
         self.best = None
         saved = state["best"]

@@ -18,8 +18,7 @@ class Loss:
     started: float
     rise_before_k: float
     lost_k: float
-    chance: float  # that heat was lost
-    source_chance: float  # that it was these sources, if so
+    source_chance: float  # that it was these sources, if heat was lost
     from_c: float  # floor, before
 
     def named(self, brooder: Brooder) -> tuple[str, bool, float]:
@@ -49,7 +48,6 @@ def loss_from(state: State, shift_s: float, sources: int) -> Loss | None:
         float(state["started"]) + shift_s,
         float(state["rise_before_k"]),
         float(state["lost_k"]),
-        float(state["chance"]),
         float(state["source_chance"]),
         float(state.get("from_c", -273.15)),  # kept by an older version: no heat to spare
     )

@@ -137,10 +137,9 @@ class ThermalWatch:
         """Birds came, went or grew: what the box should do from first principles."""
         self._prior = prior
 
-    def grower_acted(self, tick: float, what: str) -> None:
-        """The grower wrote or did something (`placed`, `moved`, `step-down`, `note`): the next hour
-        may look different without anything being wrong."""
-        del what  # every act loosens the estimate alike
+    def grower_acted(self, tick: float) -> None:
+        """The grower did something to the box or the birds, as an entry says: the next hour may
+        look different without anything being wrong."""
         model = self._model
         if model is None:
             return
@@ -349,7 +348,6 @@ class ThermalWatch:
                 best.onset,
                 fall.rise_k,
                 lost_k,
-                fall.chance,
                 self._source_chance(best.explanation.sources, fall.source_chance),
                 floor_ref_c,
             )
@@ -441,7 +439,6 @@ class ThermalWatch:
             return Diagnosis(
                 cause=Cause.OVERHEAT,
                 started=self._rise.started,
-                confidence=0.9,
                 rate_k_per_h=self.rate_k_per_h,
                 findings=findings,
                 doubted=doubted,
@@ -454,10 +451,7 @@ class ThermalWatch:
                 source=name,
                 source_sure=sure,
                 source_watts=watts,
-                settles_c=self._settles_c(),
                 rate_k_per_h=self.rate_k_per_h,
-                confidence=self._loss.chance,
-                or_cover=not self._witness.can_tell,
                 findings=findings,
                 doubted=doubted,
             )
@@ -470,19 +464,10 @@ class ThermalWatch:
             cause=cause,
             started=fall.onset if fall.open else None,
             rate_k_per_h=self.rate_k_per_h,
-            confidence=fall.chance,
             hold_until=self._hold_until(),
             findings=findings,
             doubted=doubted,
         )
-
-    def _settles_c(self) -> float | None:
-        """Where the floor is heading with what heat is left."""
-        if self._model is None:
-            return None
-        if self._fall.open and self._loss is not None:
-            return self._ambient_c() + self._loss.rise_before_k - self._loss.lost_k
-        return self._ambient_c() + self._model.filter.rise_k
 
     @property
     def rate_k_per_h(self) -> float:

@@ -45,11 +45,6 @@ class Witness:
         self._cool = [track for track in tracks if track.place is Place.COOL_END]
         self._sources = len(brooder.heat)
 
-    @property
-    def can_tell(self) -> bool:
-        """Is there a probe that could tell a dead lamp from an open cover?"""
-        return bool(self._under or self._cool)
-
     def weight(
         self, one: Explanation, *, begun: float, floor_ref_c: float, fallen_k: float
     ) -> float:
