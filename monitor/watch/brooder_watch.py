@@ -10,6 +10,7 @@ from datetime import datetime, tzinfo
 from monitor.brooding.age_limits import limits_at
 from monitor.brooding.batch import Batch
 from monitor.brooding.calendar import age_days
+from monitor.brooding.night_hours import NIGHT_TO_H, OUTLOOK_FROM_H
 from monitor.brooding.schedules import Schedule, schedule_for
 from monitor.site import Brooder, Limits, Place
 from monitor.watch import night
@@ -26,7 +27,7 @@ from monitor.watch.diagnosis import FaultKind, Interval, Outlook, outlook_of
 from monitor.watch.estimate import Estimate, Forecast, Wish
 from monitor.watch.events import AlarmName, Cause, Facts, Moment, State
 from monitor.watch.holds import held_until
-from monitor.watch.night import NIGHT_TO_H, OUTLOOK_FROM_H, NightFigures
+from monitor.watch.night import NightFigures
 from monitor.watch.probe_faults import ProbeFaults
 from monitor.watch.probe_watch import ProbeWatch
 from monitor.watch.tonight import CLEAR_CHANCE, WARN_CHANCE

@@ -11,12 +11,12 @@ from typing import NamedTuple, TypeVar
 
 from monitor.brooding.batch import Batch
 from monitor.brooding.heat_balance import Flock, prior
+from monitor.brooding.night_hours import NIGHT_TO_H, hour_after
 from monitor.site import Brooder
 from monitor.watch.diagnosis import Diagnosis, Interval, Learned, Outlook
 from monitor.watch.estimator import Estimator, NoEstimate
 from monitor.watch.events import Moment, State
 from monitor.watch.mending import mends
-from monitor.watch.night import NIGHT_TO_H, hour_after
 from monitor.watch.outside_curve import OutsideCurve, from_forecast, from_low
 from monitor.watch.tonight import CLEAR_CHANCE
 

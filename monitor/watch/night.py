@@ -4,15 +4,13 @@ band, how long unseen. Kept by watch.brooder_watch for the morning message and t
 Unseen is every time in which chicks were in the box and nothing was known of it: no probe to
 believe, or nobody there to hear one. A night is called good only where there was none."""
 
-from datetime import datetime, timedelta, tzinfo
+from datetime import tzinfo
 
-from monitor.brooding.calendar import local_date
+from monitor.brooding.night_hours import NIGHT_FROM_H, hour_before
 from monitor.watch.events import State
 from monitor.watch.probe_watch import Extreme, ProbeWatch
 from monitor.watch.status import NightStatus
 
-NIGHT_FROM_H, NIGHT_TO_H = 18, 8
-OUTLOOK_FROM_H = 15  # from the afternoon on there is still time to do something about the night
 BELOW, IN, ABOVE, UNSEEN, IDLE = "below", "in", "above", "unseen", "idle"
 
 
@@ -104,29 +102,5 @@ class NightFigures:
         self._seconds = dict(state["seconds"])
 
 
-def hour_before(at: float, hour: int, zone: tzinfo) -> float:
-    """The last time the local clock showed `hour` o'clock, at or before `at`."""
-    today = local_date(at, zone)
-    shown = _clock(today.year, today.month, today.day, hour, zone)
-    if shown <= at:
-        return shown
-    eve = today - timedelta(days=1)
-    return _clock(eve.year, eve.month, eve.day, hour, zone)
-
-
-def hour_after(at: float, hour: int, zone: tzinfo) -> float:
-    """The next time the local clock shows `hour` o'clock, after `at`."""
-    today = local_date(at, zone)
-    shown = _clock(today.year, today.month, today.day, hour, zone)
-    if shown > at:
-        return shown
-    morrow = today + timedelta(days=1)
-    return _clock(morrow.year, morrow.month, morrow.day, hour, zone)
-
-
 def _temp(extreme: Extreme) -> float:
     return extreme.temp_c
-
-
-def _clock(year: int, month: int, day: int, hour: int, zone: tzinfo) -> float:
-    return datetime(year, month, day, hour, tzinfo=zone).timestamp()
