@@ -8,6 +8,7 @@ the first week, 5 % by four weeks; and since one chick in thirty is 3 % already,
 before three are lost."""
 
 from bisect import bisect_right
+from dataclasses import replace
 
 from monitor.brooding.provenance import COMMON_PRACTICE, Mark, Source
 
@@ -51,7 +52,12 @@ def usual_percent(age_days: float) -> float:
 
 def usual_source(age_days: float) -> Source:
     """Where `usual_percent` of that age comes from."""
-    return WHOLE_SOURCE if age_days > 7.0 else FIRST_DAYS_SOURCE
+    if age_days <= 7.0:
+        return FIRST_DAYS_SOURCE
+    if age_days >= USUAL[-1][0]:
+        return WHOLE_SOURCE
+    share = f"{WHOLE_SOURCE.text}; of that loss the share of this age"
+    return replace(WHOLE_SOURCE, text=share, mark=Mark.DERIVED)
 
 
 def are_high(*, age_days: float, placed: int, lost: int) -> bool:

@@ -62,7 +62,7 @@ def measure_words(record: Record) -> list[str]:
         + (f"; {got.folded} more were part of one told already" if got.folded else ""),
         f"answered: {got.acknowledged}"
         + (
-            f", half of them within {span(got.median_answer_s)}"
+            f", {'half of them ' if got.acknowledged > 1 else ''}within {span(got.median_answer_s)}"
             if got.median_answer_s is not None
             else ""
         ),
