@@ -1,21 +1,17 @@
 """The numbers behind a temperature alarm, for the wording and the journal. Called by
 watch.brooder_watch when an alarm is raised, passed on or cleared."""
 
-from typing import TYPE_CHECKING
-
 from monitor.site import Place
 from monitor.watch.alarm import Alarm
+from monitor.watch.box import Box
 from monitor.watch.diagnosis import Outlook
 from monitor.watch.events import AlarmName, Cause, Facts
 from monitor.watch.probe_watch import ProbeWatch
 
-if TYPE_CHECKING:
-    from monitor.watch.brooder_watch import BrooderWatch
-
 _MINUTES_HELP = (AlarmName.COLD, AlarmName.HEAT_LOSS)  # later it is too late, and hot is not cold
 
 
-def temperature_facts(box: "BrooderWatch", alarm: Alarm, tick: float) -> Facts:
+def temperature_facts(box: Box, alarm: Alarm, tick: float) -> Facts:
     """Now against target, how fast, how long until it is worse, and every probe of the box."""
     name = alarm.rule.alarm
     facts = Facts(probes=[p.fact() for p in box.inside if not p.out_of_service])
@@ -44,7 +40,7 @@ def temperature_facts(box: "BrooderWatch", alarm: Alarm, tick: float) -> Facts:
     return facts
 
 
-def source_facts(box: "BrooderWatch", alarm: Alarm, facts: Facts) -> None:
+def source_facts(box: Box, alarm: Alarm, facts: Facts) -> None:
     """Which heat source is most likely lost, and since when."""
     diagnosis = box.estimate.diagnosis
     if diagnosis.source is not None:
@@ -70,7 +66,7 @@ def outlook_facts(outlook: Outlook, facts: Facts) -> None:
     facts["mend"] = list(outlook.mend)
 
 
-def cause_of(box: "BrooderWatch", alarm: Alarm) -> Cause:
+def cause_of(box: Box, alarm: Alarm) -> Cause:
     """Why, as far as the readings tell."""
     cause = box.estimate.diagnosis.cause
     if alarm.rule.alarm is AlarmName.OVERHEAT:
@@ -86,7 +82,7 @@ def cause_of(box: "BrooderWatch", alarm: Alarm) -> Cause:
     return Cause.COLD_NIGHT if box.cold_night.active else Cause.UNKNOWN
 
 
-def lead_probe(box: "BrooderWatch", name: AlarmName | None = None) -> ProbeWatch | None:
+def lead_probe(box: Box, name: AlarmName | None = None) -> ProbeWatch | None:
     """The probe that decides: the hottest for a hot alarm, the coldest for a cold one, and for
     none the one furthest from its target."""
     counting = [p for p in box.counting() if p.temp_c is not None]

@@ -51,6 +51,7 @@ class BrooderWatch:
         zone: tzinfo,
         probes: list[ProbeWatch],
         book: Book,
+        faults: ProbeFaults,
         estimate: Estimate,
     ) -> None:
         self.brooder = brooder
@@ -62,7 +63,7 @@ class BrooderWatch:
         self._outside = [p for p in probes if p.outside]
         self.book = book
         self.estimate = estimate
-        self.faults = ProbeFaults((), book)  # the engine gives the real one
+        self.faults = faults
         self.night = NightFigures()
         self.woke = float("-inf")  # tick at which somebody watched again
         self.out_of_service = False
@@ -191,6 +192,12 @@ class BrooderWatch:
                 dead_band_c=limits.dead_band_c,
                 fire_c=limits.fire_c,
             )
+
+    def out_of_use(self, out: bool) -> None:
+        """Out of service, or in service again."""
+        self.out_of_service = out
+        for probe in self.probes:
+            probe.box_out = out
 
     # -- judging
 
@@ -450,7 +457,7 @@ class BrooderWatch:
         ) = state["limits"]
         woke = state.get("woke")
         self.woke = float("-inf") if woke is None else woke + shift_s
-        self.out_of_service = state["out"]
+        self.out_of_use(state["out"])
         self.clock_sure = state["clock_sure"]
         self.night.restore(state["night"], shift_s)
         self.outlook = None if state["outlook"] is None else outlook_of(state["outlook"])

@@ -62,12 +62,13 @@ class Engine:
         self._entries: list[Entry] = []
         self.ledger = Ledger()
         self._forecast: Forecast | None = None
-        self._site_probes = [ProbeWatch(p, start.tick) for p in site.probes]
+        self._probes = {p.key: ProbeWatch(p, start.tick) for p in site.all_probes}
+        self._site_probes = [self._probes[p.key] for p in site.probes]
+        limits = {b.name: b.limits for b in site.brooders}
+        self._faults = ProbeFaults(self._probes.values(), limits, self._book)
         self._boxes = {b.name: self._box(b, make_estimator) for b in site.brooders}
         boxes = list(self._boxes.values())
-        self._probes = {p.key: p for p in self._site_probes}
-        self._probes.update((p.key, p) for box in boxes for p in box.probes)
-        self._faults = ProbeFaults(self._probes.values(), self._book)
+        self._box_of = {p.key: box for box in boxes for p in box.probes}  # by probe
         self._silence = Silence(boxes, self._site_probes, self._book, self._timers)
         self._in_use = InUse(self._boxes, self._probes, self._book, self._silence, self._faults)
         self._watcher = Watcher(self._book, self._timers, boxes)
@@ -75,25 +76,21 @@ class Engine:
         for probe in self._probes.values():
             self._silence.wait(probe)
         for box in boxes:
-            box.faults = self._faults
             self._start(box)
 
     def _box(self, brooder: Brooder, make: MakeEstimator) -> BrooderWatch:
-        probes = [ProbeWatch(p, self._tick) for p in brooder.probes]
         outside = bool(self.site.probes) or any(p.place is Place.OUTSIDE for p in brooder.probes)
         zone = self.site.timezone
         volts, amps = self.site.mains_volts, self.site.circuit_amps
         spare = spare_w(brooder.watts, volts=volts, amps=amps)
-        box = BrooderWatch(
+        return BrooderWatch(
             brooder=brooder,
             zone=zone,
-            probes=probes,
+            probes=[self._probes[p.key] for p in brooder.probes],
             book=self._book,
+            faults=self._faults,
             estimate=Estimate(brooder, make(brooder, outside), zone, spare_w=spare),
         )
-        for probe in probes:
-            probe.box = box
-        return box
 
     def _start(self, box: BrooderWatch) -> None:
         self._set_review(box)
@@ -126,7 +123,7 @@ class Engine:
     def _estimate(self, probe: ProbeWatch, tick: float, temp_c: float) -> None:
         if probe.out_of_service:
             return
-        box = probe.box
+        box = self._box_of.get(probe.key)
         if box is None:
             for each in self._boxes.values():
                 if not each.has_own_outside:
@@ -149,7 +146,7 @@ class Engine:
         if tick < probe.tick or (sure and at < probe.at):
             return  # late: an older reading than the last one disturbs nothing
         self._tick = now
-        box = probe.box
+        box = self._box_of.get(probe.key)
         back = probe.bad or probe.silent or not probe.known
         probe.take(at, now, temp_c)
         if probe.bad:
@@ -174,7 +171,8 @@ class Engine:
             probe.settle()
 
     def _limits(self, probe: ProbeWatch) -> Limits:
-        return Limits() if probe.box is None else probe.box.brooder.limits
+        box = self._box_of.get(probe.key)
+        return Limits() if box is None else box.brooder.limits
 
     def bad_value(self, bad: BadValue) -> list[Change]:
         """A probe said what no floor can be."""
@@ -183,12 +181,13 @@ class Engine:
         probe = self._probes.get(bad.probe)
         if probe is not None and bad.tick >= probe.tick and not probe.out_of_service:
             self._tick = now = max(self._tick, bad.tick)
+            box = self._box_of.get(probe.key)
             often = probe.spoil(now, bad.reason)
             self._faults.see(probe, now, at_once=often)
             if probe.silent:
-                self._silence.judge(now, probe.box)
-            if probe.box is not None:
-                probe.box.evaluate(now)
+                self._silence.judge(now, box)
+            if box is not None:
+                box.evaluate(now)
         return self._changes()
 
     def entry(self, entry: Entry, now: Moment) -> list[Change]:
@@ -320,7 +319,8 @@ class Engine:
     def _fire(self, slot: Slot, due: float) -> None:
         if slot.kind in (DELAY, SHELF):
             self._book.fire(slot.kind, slot.key, due)
-            box = self._faults.box_of(slot.key)
+            probe = self._faults.probe_of(slot.key)
+            box = None if probe is None else self._box_of.get(probe.key)
             if box is not None:
                 box.evaluate(due)  # a probe more or less is believed now
         elif slot.kind == SILENT:

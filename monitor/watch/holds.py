@@ -3,15 +3,11 @@ single reading is in doubt. Asked by watch.brooder_watch.
 
 Every hold has an end of its own here, whatever the thermal side says: an estimate may be wrong."""
 
-from typing import TYPE_CHECKING
-
 from monitor.brooding.chick_skin import CHICK_SKIN_C
 from monitor.watch.alarm import Alarm
+from monitor.watch.box import Box
 from monitor.watch.box_facts import lead_probe
 from monitor.watch.events import Cause
-
-if TYPE_CHECKING:
-    from monitor.watch.brooder_watch import BrooderWatch
 
 # What looks like a grower at work in the box (cover off for feeding) holds cold and hot back for
 # as long as a feeding lasts, chill for a third of that, and chill not at all once the floor is so
@@ -25,7 +21,7 @@ KNOWN_SHARE = 0.1
 DOUBTED_FIRE_S = 90.0
 
 
-def held_until(box: "BrooderWatch", alarm: Alarm) -> float | None:
+def held_until(box: Box, alarm: Alarm) -> float | None:
     """The tick before which `alarm` is not to be raised; None: nothing holds it."""
     if alarm is box.overheat:
         return _overheat_held(box, alarm)
@@ -38,7 +34,7 @@ def held_until(box: "BrooderWatch", alarm: Alarm) -> float | None:
     return None
 
 
-def _at_work(box: "BrooderWatch", alarm: Alarm, most_s: float) -> float | None:
+def _at_work(box: Box, alarm: Alarm, most_s: float) -> float | None:
     """A grower is at work in the box, so far as the estimate can tell. It cannot in a box that it
     has hardly seen yet: there the plain delays hold."""
     learned = box.estimate.learned
@@ -48,7 +44,7 @@ def _at_work(box: "BrooderWatch", alarm: Alarm, most_s: float) -> float | None:
     return None if held is None or began is None else min(held, began + most_s)
 
 
-def _chill_held(box: "BrooderWatch", alarm: Alarm) -> float | None:
+def _chill_held(box: Box, alarm: Alarm) -> float | None:
     lead = lead_probe(box, alarm.rule.alarm)
     if lead is None or lead.temp_c is None or box.chill_c is None:
         return None
@@ -57,7 +53,7 @@ def _chill_held(box: "BrooderWatch", alarm: Alarm) -> float | None:
     return _at_work(box, alarm, CHILL_HELD_MAX_S)
 
 
-def _overheat_held(box: "BrooderWatch", alarm: Alarm) -> float | None:
+def _overheat_held(box: Box, alarm: Alarm) -> float | None:
     began = alarm.delay.began
     beyond = [p for p in box.usable() if p.burning or (p.overheat.beyond and not p.doubted)]
     if began is not None and beyond and all(p.doubted for p in beyond):

@@ -33,7 +33,7 @@ class InUse:
         reason = entry.note or "out of service"
         box = self._boxes.get(entry.brooder or "") if entry.probe is None else None
         if box is not None:
-            box.out_of_service = True
+            box.out_of_use(True)
             for alarm in self._book.alarms.values():
                 if alarm.brooder == box.name:
                     self._book.take_out(alarm, tick, reason)
@@ -42,20 +42,21 @@ class InUse:
         if probe is not None:
             probe.out_of_service = True
             probe.stir()
-            if probe.box is not None:
-                probe.box.estimate.leave_out(probe.key)
+            around = self._around(probe)
+            if around is not None:
+                around.estimate.leave_out(probe.key)
             self._book.take_out(self._silence.alarm(probe), tick, reason)
             self._book.take_out(self._faults.alarm(probe), tick, reason)
             self._silence.wait(probe)
-            if probe.box is not None:
-                probe.box.evaluate(tick)
+            if around is not None:
+                around.evaluate(tick)
         self._silence.judge(tick)
 
     def put_back(self, entry: Entry, tick: float) -> None:
         """In use again, and judged from now on."""
         box = self._boxes.get(entry.brooder or "") if entry.probe is None else None
         if box is not None and box.out_of_service:
-            box.out_of_service = False
+            box.out_of_use(False)
             for alarm in self._book.alarms.values():
                 if alarm.brooder == box.name and not self._probe_is_out(alarm):
                     self._book.put_back(alarm)
@@ -66,13 +67,17 @@ class InUse:
         if probe is not None and probe.out_of_service:
             probe.out_of_service = False
             probe.finding = probe.stuck_since = None  # as last found; it may be another one now
-            if probe.box is None or not probe.box.out_of_service:
+            if probe.in_use:
                 self._book.put_back(self._silence.alarm(probe))
                 self._book.put_back(self._faults.alarm(probe))
             self._start_over(probe, tick)
-            if probe.box is not None:
-                probe.box.evaluate(tick)
+            around = self._around(probe)
+            if around is not None:
+                around.evaluate(tick)
         self._silence.judge(tick)
+
+    def _around(self, probe: ProbeWatch) -> BrooderWatch | None:
+        return self._boxes.get(probe.probe.brooder or "")
 
     def _start_over(self, probe: ProbeWatch, tick: float) -> None:
         """It is waited for from now on, and a fault that it still has is told anew."""

@@ -3,8 +3,7 @@
 Two ways to lose belief: a value no floor can be (from the intake), and a finding of the thermal
 side (stuck, drifting, fallen out of the box)."""
 
-from collections.abc import Iterable
-from typing import TYPE_CHECKING
+from collections.abc import Iterable, Mapping
 
 from monitor.site import Limits
 from monitor.watch.alarm import Alarm, Description
@@ -12,29 +11,30 @@ from monitor.watch.alarms import Book
 from monitor.watch.events import AlarmName, Cause, Facts
 from monitor.watch.probe_watch import ProbeWatch
 
-if TYPE_CHECKING:
-    from monitor.watch.brooder_watch import BrooderWatch
-
 
 class ProbeFaults:
     """One alarm for each probe."""
 
-    def __init__(self, probes: Iterable[ProbeWatch], book: Book) -> None:
+    def __init__(
+        self, probes: Iterable[ProbeWatch], limits: Mapping[str, Limits], book: Book
+    ) -> None:
+        """`limits` by brooder."""
         self._book = book
-        self._probes = {p.key: p for p in probes}
+        self._around: dict[str | None, list[ProbeWatch]] = {}  # by brooder
         self._alarms: dict[str, Alarm] = {}
         self._probe_of: dict[str, ProbeWatch] = {}
-        for probe in self._probes.values():
+        for probe in probes:
             brooder = probe.probe.brooder
             alarm = book.open(
                 AlarmName.PROBE_FAULT,
                 brooder,
                 self,
-                limits=Limits() if probe.box is None else probe.box.brooder.limits,
+                limits=Limits() if brooder is None else limits[brooder],
                 subject=probe.key if brooder is None else probe.probe.name,
             )
             self._alarms[probe.key] = alarm
             self._probe_of[alarm.key] = probe
+            self._around.setdefault(brooder, []).append(probe)
 
     def alarm(self, probe: ProbeWatch) -> Alarm:
         """The probe's alarm."""
@@ -42,15 +42,12 @@ class ProbeFaults:
 
     def see(self, probe: ProbeWatch, tick: float, *, at_once: bool = False) -> None:
         """Is it believed now? Out of service, nobody asks."""
-        away = probe.out_of_service or (probe.box is not None and probe.box.out_of_service)
-        if not away:
+        if probe.in_use:
             self._book.see(self.alarm(probe), probe.fault is not None, tick, at_once=at_once)
 
-    def box_of(self, key: str) -> "BrooderWatch | None":
-        """The brooder of the probe whose alarm has that key; None: it is no alarm of a probe in a
-        brooder."""
-        probe = self._probe_of.get(key)
-        return None if probe is None else probe.box
+    def probe_of(self, key: str) -> ProbeWatch | None:
+        """The probe whose alarm has that key; None: it is no alarm of a probe's fault."""
+        return self._probe_of.get(key)
 
     def misleads(self, probe: ProbeWatch) -> bool:
         """Told as faulty, and the last thing it said was no temperature of a floor."""
@@ -65,8 +62,7 @@ class ProbeFaults:
     def describe(self, alarm: Alarm, tick: float) -> Description:
         """Which one, why, and which others of the same box are faulty too."""
         probe = self._probe_of[alarm.key]
-        around = self._probes.values() if probe.box is None else probe.box.probes
-        faulty = [p for p in around if p.box is probe.box and p.fault is not None]
+        faulty = [p for p in self._around[probe.probe.brooder] if p.fault is not None]
         facts = Facts(reason=probe.fault or "is not believed", probes=[p.fact() for p in faulty])
         if probe.temp_c is not None:
             facts["temp_c"] = probe.temp_c

@@ -4,16 +4,13 @@ Owned by watch.engine. `calm_low_c`..`calm_high_c` until `calm_until` is the ran
 reading changes nothing but the last value: the engine's short way for nearly all readings."""
 
 from collections import deque
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
 
 from monitor.site import Place, Probe
 from monitor.watch.band import Edge
 from monitor.watch.events import ProbeFact, State
 from monitor.watch.slope import slope_per_h
 from monitor.watch.status import ProbeStatus
-
-if TYPE_CHECKING:
-    from monitor.watch.brooder_watch import BrooderWatch
 
 _SAMPLE_S = 60.0
 _SAMPLES = 16  # a quarter of an hour of trend
@@ -52,7 +49,7 @@ class ProbeWatch:
         "bad",
         "bad_reason",
         "bad_ticks",
-        "box",
+        "box_out",
         "calm_high_c",
         "calm_low_c",
         "calm_until",
@@ -88,7 +85,6 @@ class ProbeWatch:
         self.place = probe.place
         self.outside = probe.place is Place.OUTSIDE
         self.was_beyond = 0  # as last evaluated by its brooder
-        self.box: BrooderWatch | None = None  # the brooder it lies in
         self.at = -_INF
         self.tick = -_INF
         self.temp_c: float | None = None
@@ -103,6 +99,7 @@ class ProbeWatch:
         self.doubted = False  # its last reading waits for the next one to bear it out
         self.doubt_since: float | None = None
         self.out_of_service = False
+        self.box_out = False  # the whole brooder is out of service
         self.target_c: float | None = None
         self.cold, self.chill = Edge(below=True), Edge(below=True)
         self.hot, self.overheat = Edge(below=False), Edge(below=False)
@@ -228,6 +225,11 @@ class ProbeWatch:
     def known(self) -> bool:
         """Is there a reading at all?"""
         return self.temp_c is not None
+
+    @property
+    def in_use(self) -> bool:
+        """Neither it nor its brooder is out of service."""
+        return not (self.out_of_service or self.box_out)
 
     @property
     def mute(self) -> bool:

@@ -72,9 +72,13 @@ class Silence:
         self._box_of = {b.name: b for b in brooders}
 
     def _limit_s(self, probe: ProbeWatch) -> float:
-        if probe.box is not None:
-            return probe.box.brooder.limits.silent_s
+        box = self._box(probe)
+        if box is not None:
+            return box.brooder.limits.silent_s
         return max((b.brooder.limits.silent_s for b in self._brooders), default=Limits().silent_s)
+
+    def _box(self, probe: ProbeWatch) -> BrooderWatch | None:
+        return self._box_of.get(probe.probe.brooder or "")
 
     # -- one probe
 
@@ -92,15 +96,16 @@ class Silence:
             return
         probe.silent = True
         probe.stir()
-        self.judge(tick, probe.box)
-        if probe.box is not None:
-            probe.box.evaluate(tick)
+        box = self._box(probe)
+        self.judge(tick, box)
+        if box is not None:
+            box.evaluate(tick)
 
     def heard(self, probe: ProbeWatch, tick: float) -> None:
         """A usable reading of a silent probe."""
         probe.silent = False
         self.wait(probe)
-        self.judge(tick, probe.box)
+        self.judge(tick, self._box(probe))
 
     def forgive(self, tick: float) -> None:
         """The watcher itself was away until now: nobody could be heard."""
@@ -148,7 +153,7 @@ class Silence:
         for step in range(count):
             index = (start + step) % count
             probe = everybody[index]
-            if not _put_away(probe):
+            if probe.in_use:
                 if not probe.silent:
                     self._heard_one = index
                     return False
@@ -239,7 +244,7 @@ class Silence:
             around = box.probes
         else:
             around = self._site_probes if alarm.key in self._probe_of else self._everybody
-        return [p for p in around if not _put_away(p)]
+        return [p for p in around if p.in_use]
 
     def alarm(self, probe: ProbeWatch) -> Alarm:
         """The probe's own alarm."""
@@ -262,7 +267,3 @@ def _stuck(names: list[str]) -> str:
         if len(names) == 1
         else f"the probes {every} say the same over and over: they are stuck"
     )
-
-
-def _put_away(probe: ProbeWatch) -> bool:
-    return probe.out_of_service or (probe.box is not None and probe.box.out_of_service)

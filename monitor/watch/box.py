@@ -1,0 +1,45 @@
+"""What may be asked of a brooder by those who only look at it: the figures of its alarms and what
+holds them back. `brooder_watch.BrooderWatch` is one."""
+
+from typing import Protocol
+
+from monitor.watch.alarm import Alarm
+from monitor.watch.alarms import Book
+from monitor.watch.diagnosis import Interval
+from monitor.watch.estimate import Estimate
+from monitor.watch.probe_watch import ProbeWatch
+
+
+class Box(Protocol):
+    """One brooder as it stands. Limits are of the floor; None: there is no batch."""
+
+    book: Book
+    estimate: Estimate
+    inside: list[ProbeWatch]  # all but the outside ones
+    age_days: float | None
+    target_c: float | None
+    low_c: float | None
+    high_c: float | None
+    chill_c: float | None
+    chill: Alarm
+    cold: Alarm
+    overheat: Alarm
+    hot: Alarm
+    heat_loss: Alarm
+    cold_night: Alarm
+
+    def counting(self) -> list[ProbeWatch]:
+        """The probes that are believed now."""
+        ...
+
+    def usable(self) -> list[ProbeWatch]:
+        """The probes that say something a floor can be; doubted ones too."""
+        ...
+
+    def rate_c_per_h(self, tick: float) -> float | None:
+        """How fast the floor falls or rises."""
+        ...
+
+    def minutes_to_chill(self, tick: float) -> Interval | None:
+        """Minutes to the configured chill limit; None: not on its way there, or there already."""
+        ...
