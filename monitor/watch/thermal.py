@@ -6,18 +6,16 @@ step of the `kalman` filter; its residual goes to the `cusum` test; while that s
 what was foretold", `fall` weighs why; `probe_health` looks at single probes once a minute.
 Everything is O(1) in time and memory, and pure."""
 
-from collections.abc import Callable
 from dataclasses import replace
-from math import exp
 
 from monitor.brooding.heat_balance import Prior
 from monitor.site import Brooder, Place
-from monitor.watch import doubt, tonight
-from monitor.watch.causes import Explanation, Weighed, Why
+from monitor.watch import doubt, thermal_answers
+from monitor.watch.causes import Explanation, Why
 from monitor.watch.diagnosis import Diagnosis, Interval, Learned, Outlook
-from monitor.watch.events import Cause, Moment, State
-from monitor.watch.fall import HOLD_S, Fall
-from monitor.watch.harm import minutes_to
+from monitor.watch.events import Moment, State
+from monitor.watch.fall import Fall
+from monitor.watch.floor_fusion import FloorFusion
 from monitor.watch.loss import Loss, loss_from
 from monitor.watch.model import LIMIT, FloorModel
 from monitor.watch.outside_curve import OutsideCurve, OutsideHistory
@@ -25,6 +23,7 @@ from monitor.watch.probe_health import CHECK_S, ProbeHealth
 from monitor.watch.rise import Rise
 from monitor.watch.slope import slope_per_h
 from monitor.watch.spare_heat import AgainstTarget, SpareHeat
+from monitor.watch.thermal_answers import Floor, Night
 from monitor.watch.track import NEVER, Track
 from monitor.watch.upturn import Upturn
 from monitor.watch.witness import Witness
@@ -38,14 +37,8 @@ _OUTSIDE_LOST_S = 3600.0  # and done without after so long a silence
 _FLOOR_SHARE = 0.55  # of a floor's own fall is the weather's; the rest is sun and birds of the day
 _TAU_KNOWN, _SWITCHED_SD_K = 1.3, 3.0  # what stays known when the outside comes or goes
 _ACTED_SD_K = 2.0  # what a grower's act may do to the rise
-_OFFSET_RATE = 0.002  # of a step: how two floor probes differ is learned over half a day
-_OFFSET_S = 1200.0  # probes heard within this are compared
-_RECENT, _RECENT_S = 12, 300.0  # steps that the rate is taken from, and how long they last
-_SOON_S = 60.0  # a fall younger than this has no pace yet
+_RECENT = 12  # steps that the rate is taken from: five minutes
 ASLEEP_FROM_H, ASLEEP_TO_H = 22.5, 5.0  # nobody feeds or raises lamps. Common practice
-_LEARNED_STEPS = 36.0  # of a quarter of an hour: nine hours are as good as a day
-_YESTERDAY = 0.6
-_HOLD_DEPTH_K = 1.0  # a fall that is worth waiting for
 
 
 class ThermalWatch:
@@ -59,11 +52,7 @@ class ThermalWatch:
         inside = [probe for probe in brooder.probes if probe.place is not Place.OUTSIDE]
         self._tracks = {probe.key: Track(probe.key, probe.place) for probe in inside}
         self._all = list(self._tracks.values())
-        # Without a probe on the floor another one shows falls as well, but not how warm the floor
-        # is; only where the cool end is too hot, the floor is.
-        self._floor = self._judged(Place.FLOOR, Place.COOL_END, Place.UNDER_HEAT)
-        self._on_floor = any(track.place is Place.FLOOR for track in self._floor)
-        self._warmest = [track for track in self._floor if track.place is not Place.UNDER_HEAT]
+        self._fusion = FloorFusion(self._all)
         self._witness = Witness(brooder, self._all)
         self._health = ProbeHealth(list(self._tracks))
         self._history = OutsideHistory()
@@ -85,13 +74,6 @@ class ThermalWatch:
         self._checked = NEVER
         self._recent: list[tuple[float, float]] = []
         self._told: tuple[object, ...] = ()
-
-    def _judged(self, *places: Place) -> list[Track]:
-        for place in places:
-            found = [track for track in self._all if track.place is place]
-            if found:
-                return found
-        return []
 
     # -- what comes in
 
@@ -126,7 +108,7 @@ class ThermalWatch:
             track.leave_out()
             self._health.forget(probe_key)
             self._told = ()  # what is found when it is back is news
-            if all(each.level is None for each in self._floor):
+            if self._fusion.left_alone:
                 self._rise = Rise()  # nobody is left who could say that it is over
 
     def target_is(self, target_c: float | None) -> None:
@@ -157,7 +139,8 @@ class ThermalWatch:
     def _step(self, tick: float) -> Diagnosis | None:
         step_s = tick - self._stepped
         fresh = [track for track in self._all if track.take(step_s)]
-        floor_c = self._fuse(tick, fresh)
+        bad = {finding.probe for finding in self._health.findings}
+        floor_c = self._fusion.fuse(tick, fresh, bad=bad, learns=not self._fall.open)
         if floor_c is None:
             return self._tell()
         self._stepped = tick
@@ -203,35 +186,6 @@ class ThermalWatch:
                 outside_fresh=tick - self._outside_tick < _OUTSIDE_FRESH_S,
             )
         return self._tell()
-
-    def _fuse(self, tick: float, fresh: list[Track]) -> float | None:
-        """One floor temperature from the floor probes that read in this step."""
-        floor = self._floor
-        read = fresh if len(floor) == len(self._all) else [t for t in fresh if t in floor]
-        if len(floor) == 1:
-            return read[0].mean if read else None
-        bad = {finding.probe for finding in self._health.findings}
-        trusted = [t for t in floor if t.key not in bad and t.doubt_since == NEVER]
-        if len(trusted) < len(floor):
-            read = [track for track in read if track in trusted] or (read if not trusted else [])
-        if not read:
-            return None
-        if not self._fall.open:
-            self._learn_offsets(trusted, tick)
-        return sum(track.mean - (track.offset or 0.0) for track in read) / len(read)
-
-    def _learn_offsets(self, floor: list[Track], tick: float) -> None:
-        """How the floor probes usually differ, so that the floor does not jump when one is away."""
-        heard = [t for t in floor if t.level is not None and tick - t.last_tick < _OFFSET_S]
-        if len(heard) < 2:
-            return
-        mean = sum(track.mean for track in heard) / len(heard)
-        for track in heard:
-            apart = track.mean - mean
-            if track.offset is None:
-                track.offset = apart
-            else:
-                track.offset += _OFFSET_RATE * (apart - track.offset)
 
     def _modelled(self, tick: float, floor_c: float) -> FloorModel | None:
         """The model, of the kind that fits what is measured now. None: the outside probe has not
@@ -388,7 +342,7 @@ class ThermalWatch:
             if self._upturn.seen(tick):
                 model.loosen(1.0)
             test.high = 0.0
-        self._rise.judge(tick, self._warmest, self._target_c, self._brooder.limits)
+        self._rise.judge(tick, self._fusion.warmest, self._target_c, self._brooder.limits)
 
     # -- what comes out
 
@@ -411,62 +365,27 @@ class ThermalWatch:
         )
 
     def _hold_until(self) -> float | None:
-        """A fall that may be a grower's act and began in the band: wait and see."""
-        hold = self._rise.hold_until
-        fall = self._fall
-        until = fall.begun + HOLD_S
-        if (
-            fall.open
-            and fall.verdict is not Why.LAMP
-            and fall.why is not Why.SMALL
-            and fall.depth < -_HOLD_DEPTH_K
-            and self._stepped < until
-            and (
-                self._target_c is None
-                or self._floor_ref_c > self._target_c - self._brooder.limits.band_c
-            )
-        ):
-            return until if hold is None else max(hold, until)
-        return hold
+        target_c = self._target_c
+        return thermal_answers.hold_until(
+            self._fall,
+            self._rise,
+            stepped=self._stepped,
+            from_c=self._floor_ref_c,
+            low_c=None if target_c is None else target_c - self._brooder.limits.band_c,
+        )
 
     @property
     def diagnosis(self) -> Diagnosis:
         """As things stand."""
-        fall = self._fall
-        findings = self._health.findings
-        doubted = doubt.doubted(self._all, self._stepped)
-        if self._rise.overheat:
-            return Diagnosis(
-                cause=Cause.OVERHEAT,
-                started=self._rise.started,
-                rate_k_per_h=self.rate_k_per_h,
-                findings=findings,
-                doubted=doubted,
-            )
-        if self._loss is not None:
-            name, sure, watts = self._loss.named(self._brooder)
-            return Diagnosis(
-                cause=Cause.HEAT_SOURCE,
-                started=self._loss.started,
-                source=name,
-                source_sure=sure,
-                source_watts=watts,
-                rate_k_per_h=self.rate_k_per_h,
-                findings=findings,
-                doubted=doubted,
-            )
-        cause: Cause | None = None
-        if fall.verdict is Why.COVER:
-            cause = Cause.COVER_OPEN
-        elif fall.verdict is Why.PROBE or findings:
-            cause = Cause.SENSOR
-        return Diagnosis(
-            cause=cause,
-            started=fall.onset if fall.open else None,
+        return thermal_answers.diagnosis(
+            self._brooder,
+            fall=self._fall,
+            rise=self._rise,
+            loss=self._loss,
+            held_until=self._hold_until(),
             rate_k_per_h=self.rate_k_per_h,
-            hold_until=self._hold_until(),
-            findings=findings,
-            doubted=doubted,
+            findings=self._health.findings,
+            doubted=doubt.doubted(self._all, self._stepped),
         )
 
     @property
@@ -480,14 +399,11 @@ class ThermalWatch:
         model = self._model
         if model is None or self._floor_c is None:
             return None
-        measured = self._outside_known and self._outside_c is not None
-        return Learned(
+        return thermal_answers.learned(
+            model,
             floor_c=self._floor_c,
             rate_k_per_h=self.rate_k_per_h,
-            rise_k=model.bank.rise_k if measured else None,
-            rise_sd_k=model.bank.rise_sd_k,
-            time_constant_s=model.bank.tau_s,
-            share=1.0 - exp(-model.bank.steps / _LEARNED_STEPS),
+            outside_measured=self._outside_known and self._outside_c is not None,
         )
 
     @property
@@ -500,29 +416,10 @@ class ThermalWatch:
         there, or no probe lies on it. Always a limit somebody set: no time to harm has been
         published."""
         model = self._model
-        if model is None or self._floor_c is None or not self._on_floor:
+        if model is None or self._floor_c is None or not self._fusion.on_floor:
             return None
-        lost = self._fall.best if self._fall.verdict is Why.LAMP else None
-        return minutes_to(
-            limit_c,
-            floor_c=self._floor_c,
-            heading_c=self._ambient_c() + (self._fall.rise_k if lost else model.filter.rise_k),
-            heading_sd_k=model.filter.rise_sd_k,
-            tau_s=self._fall.tau_s if lost else model.bank.tau_s,
-            lost=lost,
-            since_floor_s=max(0.0, tick - self._stepped),
-            tick=tick,
-            falls_k_per_h=self._seen_to_fall(lost),
-        )
-
-    def _seen_to_fall(self, lost: Weighed | None) -> float:
-        """K an hour since heat was lost: over the last minutes, or over all of a shorter fall."""
-        if lost is None:
-            return 0.0
-        age_s = self._stepped - lost.onset
-        if age_s >= _RECENT_S:
-            return max(0.0, -self.rate_k_per_h)
-        return max(0.0, -3600.0 * self._fall.now_k / age_s) if age_s >= _SOON_S else 0.0
+        floor = Floor(self._floor_c, self._ambient_c(), self.rate_k_per_h, self._stepped)
+        return thermal_answers.minutes_to(limit_c, tick, model=model, fall=self._fall, floor=floor)
 
     def outside_curve(self, now: Moment, until_at: float) -> OutsideCurve | None:
         """The coming outside from what the outside probe said; without one, from the floor's own
@@ -545,48 +442,17 @@ class ThermalWatch:
     ) -> Outlook | None:
         """The coming hours; None: no reading of the floor. `cover_gain` is the W/K of the box as it
         is over the W/K with the other cover."""
-        if self._floor_c is None or not self._on_floor:
+        if self._floor_c is None or not self._fusion.on_floor:
             return None
-        model, prior = self._model, self._prior
-        watts = sum(self._watts) + prior.bird_watts
-        rise_k, rise_sd_k = prior.rise_k, prior.rise_sd_k
-        tau_s, steps = prior.time_constant_s, 0
-        if model is not None:
-            tau_s, steps = model.bank.tau_s, model.bank.steps
-            if model.outside_known:
-                rise_k, rise_sd_k = model.bank.rise_k, model.bank.rise_sd_k
-            elif model.known:
-                # the curve's error at this hour is in the floor's lead over it, and in the night's
-                rise_k = self._floor_c - outside.at(start.at)
-                rise_sd_k = 0.8 + 0.8 * outside.sd(start.at)
-        fall = self._fall
-        passing = fall.open and fall.verdict is not Why.LAMP  # a cover that is off for a while
-        view = tonight.View(
-            start=start,
-            until_at=until_at,
-            floor_c=fall.open_c if passing else self._floor_c,
-            rise_k=rise_k,
-            rise_sd_k=rise_sd_k,
-            tau_s=tau_s,
-            outside=outside,
-            rise_change=self._rise_change(start),
-            low_c=low_c,
-            watts=watts,
-            learned=1.0 - exp(-steps / _LEARNED_STEPS),
+        return thermal_answers.outlook(
+            Night(start, until_at, outside, low_c, extra_watts, cover_gain),
+            floor_c=self._floor_c,
+            model=self._model,
+            prior=self._prior,
+            lamps_w=sum(self._watts),
+            fall=self._fall,
+            history=self._history,
         )
-
-        return tonight.look_ahead(view, (1.0 + extra_watts / max(watts, 1.0)) * cover_gain)
-
-    def _rise_change(self, start: Moment) -> Callable[[float], float]:
-        """What the rise gained at the same hours yesterday; a part of it, for days differ."""
-        history = self._history
-        base = history.rise_yesterday(start.tick)
-
-        def change(at: float) -> float:
-            then = history.rise_yesterday(start.tick + (at - start.at))
-            return 0.0 if base is None or then is None else _YESTERDAY * (then - base)
-
-        return change
 
     # -- restarts
 
