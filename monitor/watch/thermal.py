@@ -18,7 +18,8 @@ from monitor.watch.fall import Fall
 from monitor.watch.floor_fusion import FloorFusion
 from monitor.watch.loss import Loss, loss_from
 from monitor.watch.model import LIMIT, FloorModel
-from monitor.watch.outside_curve import OutsideCurve, OutsideHistory
+from monitor.watch.outside_curve import OutsideCurve
+from monitor.watch.outside_heard import OutsideHeard
 from monitor.watch.probe_health import CHECK_S, ProbeHealth
 from monitor.watch.rise import Rise
 from monitor.watch.slope import slope_per_h
@@ -30,11 +31,7 @@ from monitor.watch.witness import Witness
 
 _STEP_S = 25.0  # a filter step at most this often: a reading every 30 s makes one step each
 _GAP_S = 1800.0  # nothing heard for longer: begin anew, a ten-minute radio gap is bridged
-_OUTSIDE_S = 420.0  # smoothing of the outside probe
 _OUTSIDE_WAIT_S = 600.0  # a configured outside probe is waited for so long
-_OUTSIDE_FRESH_S = 1800.0  # an older reading makes nobody think of a probe that fell out
-_OUTSIDE_LOST_S = 3600.0  # and done without after so long a silence
-_FLOOR_SHARE = 0.55  # of a floor's own fall is the weather's; the rest is sun and birds of the day
 _TAU_KNOWN, _SWITCHED_SD_K = 1.3, 3.0  # what stays known when the outside comes or goes
 _ACTED_SD_K = 2.0  # what a grower's act may do to the rise
 _RECENT = 12  # steps that the rate is taken from: five minutes
@@ -55,12 +52,9 @@ class ThermalWatch:
         self._fusion = FloorFusion(self._all)
         self._witness = Witness(brooder, self._all)
         self._health = ProbeHealth(list(self._tracks))
-        self._history = OutsideHistory()
-        self._outside_c: float | None = None
-        self._outside_tick = 0.0
+        self._outside = OutsideHeard()
         self._model: FloorModel | None = None
         self._first = NEVER  # floor reading
-        self._fed_with_floor = False  # the history holds the floor, for want of an outside
         self._fall = Fall()
         self._rise = Rise()
         self._upturn = Upturn()
@@ -91,15 +85,7 @@ class ThermalWatch:
 
     def observe_outside(self, tick: float, temp_c: float) -> None:
         """One reading of an outside probe."""
-        self._history.add(tick, temp_c)
-        old = self._outside_c
-        if old is None:
-            self._outside_c = temp_c
-        else:
-            gap_s = min(tick - self._outside_tick, 3600.0)
-            if gap_s > 0.0:
-                self._outside_c = old + (temp_c - old) * gap_s / (gap_s + _OUTSIDE_S)
-        self._outside_tick = tick
+        self._outside.observe(tick, temp_c)
 
     def leave_out(self, probe_key: str) -> None:
         """What an inside probe said counts no longer, until it is heard again."""
@@ -161,11 +147,9 @@ class ThermalWatch:
         self._see_rise(model, tick)
         doubt.look(self._all, tick, _STEP_S)
         if not self._fall.open:
-            if self._outside_c is None:
-                self._history.add(tick, floor_c)
-                self._fed_with_floor = True
+            self._outside.stand_in(tick, floor_c)
             if model.learn(tick, floor_c, outside_c):
-                self._history.add_rise(tick, model.bank.rise_k)
+                self._outside.history.add_rise(tick, model.bank.rise_k)
             loss = self._loss
             if loss is not None and (
                 loss.over(tick, model.filter.rise_k)
@@ -180,17 +164,17 @@ class ThermalWatch:
             self._health.check(
                 self._all,
                 tick,
-                self._outside_c,
-                self._history.last_c,
+                self._outside.temp_c,
+                self._outside.history.last_c,
                 disturbed,
-                outside_fresh=tick - self._outside_tick < _OUTSIDE_FRESH_S,
+                outside_fresh=self._outside.fresh(tick),
             )
         return self._tell()
 
     def _modelled(self, tick: float, floor_c: float) -> FloorModel | None:
         """The model, of the kind that fits what is measured now. None: the outside probe has not
         been heard yet, and is waited for."""
-        measured = self._outside_c is not None and tick - self._outside_tick < _OUTSIDE_LOST_S
+        measured = self._outside.measured(tick)
         old = self._model
         if old is not None and old.outside_known == measured:
             return old
@@ -205,12 +189,11 @@ class ThermalWatch:
                 self._prior,
                 time_constant_s=old.bank.tau_s,
                 time_constant_spread=_TAU_KNOWN,
-                rise_k=floor_c - (self._outside_c or 0.0),
+                rise_k=floor_c - (self._outside.temp_c or 0.0),
                 rise_sd_k=_SWITCHED_SD_K,
             )
-        if measured and self._fed_with_floor:
-            self._history = OutsideHistory()
-            self._fed_with_floor = False
+        if measured:
+            self._outside.forget_floor()
         self._model = FloorModel(prior, tick=tick, floor_c=floor_c, outside_known=measured)
         if old is not None:
             self._fall.end()
@@ -224,9 +207,9 @@ class ThermalWatch:
         self._recent.clear()
 
     def _ambient_c(self) -> float:
-        model = self._model
+        model, outside_c = self._model, self._outside.temp_c
         known = model is not None and model.outside_known
-        return self._outside_c if known and self._outside_c is not None else 0.0
+        return outside_c if known and outside_c is not None else 0.0
 
     # -- falls and rises
 
@@ -403,7 +386,7 @@ class ThermalWatch:
             model,
             floor_c=self._floor_c,
             rate_k_per_h=self.rate_k_per_h,
-            outside_measured=self._outside_known and self._outside_c is not None,
+            outside_measured=self._outside_known and self._outside.temp_c is not None,
         )
 
     @property
@@ -422,13 +405,8 @@ class ThermalWatch:
         return thermal_answers.minutes_to(limit_c, tick, model=model, fall=self._fall, floor=floor)
 
     def outside_curve(self, now: Moment, until_at: float) -> OutsideCurve | None:
-        """The coming outside from what the outside probe said; without one, from the floor's own
-        cooling, less the rise that the box should have. None: too little was said."""
-        curve = self._history.curve(now, until_at)
-        if curve is None or not self._fed_with_floor:
-            return curve
-        source = "the floor's own cooling, no outside probe"
-        return curve.lowered(self._prior.rise_k, _FLOOR_SHARE, source)
+        """The coming outside from what was heard of it; None: too little was."""
+        return self._outside.curve(now, until_at, self._prior)
 
     def outlook(
         self,
@@ -451,7 +429,7 @@ class ThermalWatch:
             prior=self._prior,
             lamps_w=sum(self._watts),
             fall=self._fall,
-            history=self._history,
+            history=self._outside.history,
         )
 
     # -- restarts
@@ -461,8 +439,7 @@ class ThermalWatch:
         return {
             "tracks": {key: track.state() for key, track in self._tracks.items()},
             "health": self._health.state(),
-            "history": self._history.state(),
-            "outside": [self._outside_c, self._outside_tick],
+            **self._outside.state(),
             "model": None if self._model is None else self._model.state(),
             "fall": self._fall.state(),
             "rise": self._rise.state(),
@@ -473,7 +450,6 @@ class ThermalWatch:
             "midnight": self._midnight,
             "floor": [self._floor_c, self._floor_ref_c],
             "ticks": [self._stepped, self._checked, self._first],
-            "fed_with_floor": self._fed_with_floor,
             "told": bool(self._told),
             "recent": [list(pair) for pair in self._recent],
         }
@@ -484,9 +460,7 @@ class ThermalWatch:
             if key in self._tracks:
                 self._tracks[key].restore(saved, shift_s)
         self._health.restore(state["health"], shift_s)
-        self._history.restore(state["history"], shift_s)
-        self._outside_c, outside_tick = state["outside"]
-        self._outside_tick = float(outside_tick) + shift_s
+        self._outside.restore(state, shift_s)
         self._model = None
         if state["model"] is not None:
             known = bool(state["model"]["outside_known"])
@@ -506,7 +480,6 @@ class ThermalWatch:
         self._stepped, self._checked, self._first = (
             NEVER if tick == NEVER else float(tick) + shift_s for tick in state["ticks"]
         )
-        self._fed_with_floor = bool(state["fed_with_floor"])
         self._recent = [(float(t) + shift_s, float(c)) for t, c in state["recent"]]
         # What was told last is not kept: it is told again, which changes nothing for who knows it.
         self._told = ("before the restart",) if state["told"] else ()
