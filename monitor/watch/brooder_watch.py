@@ -305,19 +305,26 @@ class BrooderWatch:
 
     def keep_extremes(self) -> None:
         """The lowest and highest while an alarm is on or pending."""
-        temps = [(p.temp_c, p.target_c) for p in self.counting() if p.temp_c is not None]
-        coldest = min((t for t, target in temps if target is not None), default=None)
+        cold = [alarm for alarm in (self.chill, self.cold, self.heat_loss) if alarm.watched]
+        hot = [alarm for alarm in (self.overheat, self.hot) if alarm.watched]
+        if not cold and not hot:
+            return
+        counting = self.counting()
+        judged = [p.temp_c for p in counting if p.temp_c is not None and p.target_c is not None]
+        if cold and judged:
+            lowest = min(judged)
+            for alarm in cold:
+                known = alarm.extreme_c
+                alarm.extreme_c = lowest if known is None else min(lowest, known)
+        if not hot:
+            return
         over = [p for p in self.usable() if p.burning or p.overheat.beyond]
-        overs = [p.temp_c for p in over if p.temp_c is not None]
-        hottest = max([*overs, *(t for t, _ in temps)], default=None)
-        for alarm in (self.chill, self.cold, self.heat_loss):
-            if coldest is not None and alarm.watched:
+        temps = [p.temp_c for p in counting + over if p.temp_c is not None]
+        if temps:
+            highest = max(temps)
+            for alarm in hot:
                 known = alarm.extreme_c
-                alarm.extreme_c = coldest if known is None else min(coldest, known)
-        for alarm in (self.overheat, self.hot):
-            if hottest is not None and alarm.watched:
-                known = alarm.extreme_c
-                alarm.extreme_c = hottest if known is None else max(hottest, known)
+                alarm.extreme_c = highest if known is None else max(highest, known)
 
     # -- the thermal side
 

@@ -115,15 +115,16 @@ class Engine:
             ):
                 self._tick = tick
                 probe.at, probe.tick, probe.temp_c, probe.heard = at, tick, temp_c, tick
-                self._estimate(probe, tick, temp_c)
+                self._estimate(probe, self._box_of.get(key), tick, temp_c)
             else:
                 self._judge(probe, at, tick, temp_c, sure)
         return self._changes() if self._book.out else []
 
-    def _estimate(self, probe: ProbeWatch, tick: float, temp_c: float) -> None:
+    def _estimate(
+        self, probe: ProbeWatch, box: BrooderWatch | None, tick: float, temp_c: float
+    ) -> None:
         if probe.out_of_service:
             return
-        box = self._box_of.get(probe.key)
         if box is None:
             for each in self._boxes.values():
                 if not each.has_own_outside:
@@ -157,7 +158,7 @@ class Engine:
         probe.stir()
         calm = True
         # The estimate first: it may doubt this very reading.
-        self._estimate(probe, now, temp_c)
+        self._estimate(probe, box, now, temp_c)
         if box is not None and not probe.outside:
             beyond = probe.beyond()
             if back or beyond != probe.was_beyond or probe.doubted or box.unseen:

@@ -3,9 +3,10 @@
 Two probes of one floor differ by where they lie. How they usually do is learned, so that the floor
 does not jump when one of them is away, in doubt or not to be trusted."""
 
-from collections.abc import Collection, Sequence
+from collections.abc import Sequence
 
 from monitor.site import Place
+from monitor.watch.diagnosis import Finding
 from monitor.watch.track import NEVER, Track
 
 _OFFSET_RATE = 0.002  # of a step: how two floor probes differ is learned over half a day
@@ -26,14 +27,15 @@ class FloorFusion:
         self.warmest = [track for track in self.floor if track.place is not Place.UNDER_HEAT]
 
     def fuse(
-        self, tick: float, fresh: list[Track], *, bad: Collection[str], learns: bool
+        self, tick: float, fresh: list[Track], *, findings: Sequence[Finding], learns: bool
     ) -> float | None:
-        """The floor by those that were heard in this step (`fresh`), degC; None: by nobody. `bad`:
-        keys of probes not to be trusted. `learns`: all is usual, so their differences are too."""
+        """The floor by those that were heard in this step (`fresh`), degC; None: by nobody. Probes
+        with `findings` are not trusted. `learns`: all is usual, so their differences are too."""
         floor = self.floor
         read = fresh if len(floor) == self._all else [t for t in fresh if t in floor]
         if len(floor) == 1:
             return read[0].mean if read else None
+        bad = {finding.probe for finding in findings}
         trusted = [t for t in floor if t.key not in bad and t.doubt_since == NEVER]
         if len(trusted) < len(floor):
             read = [track for track in read if track in trusted] or (read if not trusted else [])

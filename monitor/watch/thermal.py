@@ -125,8 +125,9 @@ class ThermalWatch:
     def _step(self, tick: float) -> Diagnosis | None:
         step_s = tick - self._stepped
         fresh = [track for track in self._all if track.take(step_s)]
-        bad = {finding.probe for finding in self._health.findings}
-        floor_c = self._fusion.fuse(tick, fresh, bad=bad, learns=not self._fall.open)
+        floor_c = self._fusion.fuse(
+            tick, fresh, findings=self._health.findings, learns=not self._fall.open
+        )
         if floor_c is None:
             return self._tell()
         self._stepped = tick
