@@ -279,4 +279,4 @@ class Commits:
             self._disk_hangs = True
             log.error("The disk has not answered for %d s.", DISK_PATIENCE_S)
             why = f"the disk has not answered for {DISK_PATIENCE_S:.0f} seconds"
-            self._calls.fault(AlarmName.STORAGE_FAULT, True, Facts(reason=why, detail="hangs"))
+            self._calls.fault(AlarmName.STORAGE_FAULT, True, Facts(reason=why))

@@ -301,7 +301,7 @@ class Service:
         self._watch.note_settled(submission)
 
     def _storage(self, fault: StorageFault | None) -> None:
-        about = Facts() if fault is None else Facts(reason=fault.words, detail=fault.kind)
+        about = Facts() if fault is None else Facts(reason=fault.words)
         self._watch.fault(AlarmName.STORAGE_FAULT, fault is not None, about)
 
     def _pass_news_on(self, desk: LiveDesk) -> None:
