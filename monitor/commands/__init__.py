@@ -2,9 +2,12 @@
 
 import sys
 from importlib import import_module
+from typing import Annotated
 
 import typer
 from typer.exceptions import TyperException
+
+from monitor import __version__
 
 VERBS = {
     "watch": "watch",
@@ -41,10 +44,27 @@ def build(verb: str | None = None) -> typer.Typer:
         context_settings={"help_option_names": ["-h", "--help"]},
     )
     # A callback keeps the verb a verb where only one is registered.
-    app.callback()(lambda: None)
+    app.callback()(_about)
     for name in [verb] if verb in VERBS else VERBS:
         import_module(f"monitor.commands.{VERBS[name]}").register(app)
     return app
+
+
+def _say_version(asked: bool) -> None:
+    if asked:
+        typer.echo(f"brooder {__version__}")
+        raise typer.Exit
+
+
+def _about(
+    _version: Annotated[
+        bool,
+        typer.Option(
+            "--version", help="Say which version this is.", callback=_say_version, is_eager=True
+        ),
+    ] = False,
+) -> None:
+    """Takes what stands before the verb."""
 
 
 def main() -> None:

@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 from typer.testing import CliRunner
 
+from monitor import __version__
 from monitor.commands import VERBS, build, main
 from monitor.commands.tonight import temperature_or_exit, watts_or_exit
 from monitor.commands.watch import sample
@@ -56,6 +57,11 @@ def call(*words: str | Path) -> tuple[int, str, str]:
     if done.exception is not None and not isinstance(done.exception, SystemExit):
         raise done.exception
     return done.exit_code, done.stdout, done.stderr
+
+
+def test_the_version_is_said() -> None:
+    said = RUNNER.invoke(build(), ["--version"])
+    assert (said.exit_code, said.output) == (0, f"brooder {__version__}\n")
 
 
 @pytest.mark.parametrize("verb", VERBS)
