@@ -46,7 +46,8 @@ class Section(BaseModel):
 
 
 class ProbeSettings(Section):
-    """`[[brooders.probes]]`, or `[[site.probes]]` for an outside probe that serves all."""
+    """`[[brooders.probes]]`, or `[[site.probes]]` for an outside probe that serves every box
+    without one of its own."""
 
     name: Name
     topic: Topic
@@ -160,7 +161,9 @@ class SiteSettings(Section):
     )
     mains_volts: float = Field(120, ge=100, le=250, description="volts from 100 to 250")
     circuit_amps: float = Field(15, ge=1, le=63, description="amperes from 1 to 63")
-    probes: tuple[ProbeSettings, ...] = Field((), description="outside probes that serve all")
+    probes: tuple[ProbeSettings, ...] = Field(
+        (), description="outside probes that serve every box without one of its own"
+    )
 
     @field_validator("timezone")
     @classmethod
