@@ -12,6 +12,7 @@ from pathlib import Path
 
 import pytest
 from support.journals import T0, batch, reading
+from support.one_box import ONE_BOX, StoppedClock
 
 from monitor.journal import schema, tail
 from monitor.journal.reader import JournalReader
@@ -26,30 +27,14 @@ pytestmark = pytest.mark.faults
 PAGE = schema.PAGE_BYTES
 SIDES = ("", "-wal", tail.SUFFIX)
 ENTRIES = 12
-CONFIG = """
-[[brooders]]
-name = "porch"
-length_m = 1
-width_m = 1
-  [[brooders.probes]]
-  name = "floor"
-  topic = "brooder/porch/floor"
-  place = "floor"
+LATER = T0 + 20_000  # some hours after the last word of the journal
+CONFIG = (
+    ONE_BOX
+    + """
 [journal]
 folder = "{folder}"
 """
-
-
-class Stopped:
-    """A clock that stands still, some hours after the last word of the journal."""
-
-    speed = 1.0
-
-    def now(self) -> Moment:
-        return Moment(T0 + 20_000, T0 + 20_000)
-
-    def jump_s(self) -> float:
-        return 0.0
+)
 
 
 @dataclass(frozen=True)
@@ -75,7 +60,7 @@ def kept(tmp_path_factory: pytest.TempPathFactory) -> Kept:
     file.write_text(CONFIG.format(folder=folder / "state"), encoding="utf-8")
     settings = load_settings(file, {}, check_contacts=False)
     settings.state_folder.mkdir()
-    core = open_all(settings, Stopped())
+    core = open_all(settings, StoppedClock(LATER))
     assert core.journal is not None
     journal = core.journal
     for n in range(120):
@@ -148,7 +133,7 @@ def lay_out(kept: Kept, parts: dict[str, bytes]) -> Path:
 
 def starts(kept: Kept, path: Path) -> tuple[int, str]:
     """The service opens what is there, and it takes what comes; heads known, and what it says."""
-    opened = open_all(kept.settings, Stopped())
+    opened = open_all(kept.settings, StoppedClock(LATER))
     assert opened.journal is not None, opened.trouble
     journal = opened.journal
     try:

@@ -11,6 +11,8 @@ from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 
+from support.one_box import ONE_BOX
+
 from monitor.intake.held import HeldTimes
 from monitor.intake.inbox import AckToken, Delivery, Inbox
 from monitor.intake.link import BrokerState, Link
@@ -32,19 +34,14 @@ from monitor.watch.events import AlarmName, Change, Entry, EntryKind, Facts, Mom
 from monitor.watch.status import SiteStatus
 
 TOPIC = "brooder/porch/floor"
-CONFIG = """
-[[brooders]]
-name = "porch"
-length_m = 1
-width_m = 1
-  [[brooders.probes]]
-  name = "floor"
-  topic = "brooder/porch/floor"
-  place = "floor"
+CONFIG = (
+    ONE_BOX
+    + """
   [brooders.limits]
   band_delay_s = 1
   harm_delay_s = 0.5
 """
+)
 
 
 class MoodyJournal:

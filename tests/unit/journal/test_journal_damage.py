@@ -11,7 +11,7 @@ from support.journals import T0, batch, floor_probe, reading
 from monitor.journal import opening, schema
 from monitor.journal.reader import JournalReader
 from monitor.journal.records import Batch, Entered, OutboxRow
-from monitor.journal.salvage import salvage
+from monitor.journal.salvage import Report, salvage
 from monitor.journal.store import Journal
 from monitor.watch.events import Entry, EntryKind, Moment
 
@@ -46,6 +46,16 @@ def overwrite(path: Path, page: int) -> None:
     raw = bytearray(path.read_bytes())
     raw[page * PAGE : (page + 1) * PAGE] = random.Random(page).randbytes(PAGE)
     path.write_bytes(raw)
+
+
+def salvaged(damaged: Path, folder: Path) -> Report:
+    """What can be read of it, in `folder`/saved.db."""
+    into = opening.connect_to_write(folder / "saved.db")
+    schema.prepare(into)
+    schema.bring_up_to_date(into)
+    report = salvage(damaged, into)
+    into.close()
+    return report
 
 
 def test_a_damaged_file_is_set_aside_and_the_ledger_goes_on(filled: Path) -> None:
@@ -163,11 +173,7 @@ def test_one_broken_page_costs_little(filled: Path, tmp_path: Path, share: float
     }
     page = next(n for n in range(int(pages * share), pages) if n + 1 not in roots)
     overwrite(filled, page)
-    into = opening.connect_to_write(tmp_path / "saved.db")
-    schema.prepare(into)
-    schema.bring_up_to_date(into)
-    report = salvage(filled, into)
-    into.close()
+    report = salvaged(filled, tmp_path)
     assert report.readings > 34_560 * 0.9
     with JournalReader(tmp_path / "saved.db") as reader:
         saved = 0
@@ -200,11 +206,7 @@ def test_the_first_or_last_page_of_a_table_costs_no_more_than_any(
     pages = leaves(filled, "packed")
     assert len(pages) > 4
     overwrite(filled, pages[which])
-    into = opening.connect_to_write(tmp_path / "saved.db")
-    schema.prepare(into)
-    schema.bring_up_to_date(into)
-    report = salvage(filled, into)
-    into.close()
+    report = salvaged(filled, tmp_path)
     assert report.broken == ["packed"]
     assert report.readings > 34_560 * (1 - 2 / len(pages))
 
@@ -228,11 +230,7 @@ def test_of_a_file_cut_short_all_that_lies_before_the_cut_is_saved(
         known = dict(zip(*reader.readings("porch/floor"), strict=True))
     raw = path.read_bytes()
     path.write_bytes(raw[: int(len(raw) * share) | 1])
-    into = opening.connect_to_write(tmp_path / "saved.db")
-    schema.prepare(into)
-    schema.bring_up_to_date(into)
-    report = salvage(path, into)
-    into.close()
+    report = salvaged(path, tmp_path)
     assert report.readings > len(known) * (share - 0.2)  # the file begins with tables and old room
     assert report.broken
     with JournalReader(tmp_path / "saved.db") as reader:
@@ -247,11 +245,7 @@ def test_pages_that_describe_the_tables_can_be_replaced(filled: Path, tmp_path: 
     assert len(described) > 1, "the description takes more than the first page"
     for page in described:
         overwrite(filled, page)
-    into = opening.connect_to_write(tmp_path / "saved.db")
-    schema.prepare(into)
-    schema.bring_up_to_date(into)
-    report = salvage(filled, into)
-    into.close()
+    report = salvaged(filled, tmp_path)
     assert report.readings > 34_560 * 0.9
     assert report.rows["entries"] >= 3
 
@@ -259,11 +253,7 @@ def test_pages_that_describe_the_tables_can_be_replaced(filled: Path, tmp_path: 
 def test_salvaging_leaves_the_damaged_file_as_it_is(filled: Path, tmp_path: Path) -> None:
     overwrite(filled, 5)
     before = filled.read_bytes()
-    into = opening.connect_to_write(tmp_path / "saved.db")
-    schema.prepare(into)
-    schema.bring_up_to_date(into)
-    salvage(filled, into)
-    into.close()
+    salvaged(filled, tmp_path)
     assert filled.read_bytes() == before
 
 

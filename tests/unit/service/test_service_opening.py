@@ -5,6 +5,7 @@ import sqlite3
 from pathlib import Path
 
 import pytest
+from support.one_box import ONE_BOX, StoppedClock
 
 from monitor.journal.reader import JournalReader
 from monitor.journal.records import Batch, Entered, StorageFault
@@ -15,30 +16,13 @@ from monitor.settings import Settings, load_settings
 from monitor.watch.events import AlarmName, Entry, EntryKind, Moment, Reading
 
 T0 = 1_770_685_200.0  # 2026-02-10T01:00:00Z
-CONFIG = """
-[[brooders]]
-name = "porch"
-length_m = 1
-width_m = 1
-  [[brooders.probes]]
-  name = "floor"
-  topic = "brooder/porch/floor"
-  place = "floor"
+CONFIG = (
+    ONE_BOX
+    + """
 [journal]
 folder = "{folder}"
 """
-
-
-class Stopped:
-    """A clock that stands still, a minute after the last word of the journal."""
-
-    speed = 1.0
-
-    def now(self) -> Moment:
-        return Moment(T0 + 120, T0 + 120)
-
-    def jump_s(self) -> float:
-        return 0.0
+)
 
 
 @pytest.fixture
@@ -76,7 +60,7 @@ def damage(settings: Settings, statement: str) -> None:
 
 
 def opened(settings: Settings) -> Opened:
-    done = open_all(settings, Stopped())
+    done = open_all(settings, StoppedClock(T0 + 120))
     if done.journal is not None:
         done.journal.close()
     return done

@@ -5,6 +5,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from support.one_box import StoppedClock
 
 from monitor.journal.bringing_in import Arrivals
 from monitor.journal.reader import JournalReader
@@ -30,18 +31,6 @@ PLACED = Entry(
 )
 
 
-class StillClock:
-    """Always now."""
-
-    speed = 1.0
-
-    def now(self) -> Moment:
-        return Moment(NOW, NOW)
-
-    def jump_s(self) -> float:
-        return 0.0
-
-
 @pytest.fixture
 def settings(tmp_path: Path) -> Settings:
     file = tmp_path / "brooder.toml"
@@ -65,7 +54,7 @@ def bounded(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def opened(settings: Settings) -> Opened:
-    there = open_all(settings, StillClock())
+    there = open_all(settings, StoppedClock(NOW))
     if there.journal is not None:
         there.journal.close()
     return there
