@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from monitor.commands.common import ConfigOption, fail, out, settings_or_exit
+from monitor.commands.common import ConfigOption, JournalOption, fail, out, settings_or_exit
 from monitor.journal import backup as journal_backup
 from monitor.journal.records import StorageFault
 
@@ -19,9 +19,7 @@ def register(app: typer.Typer) -> None:
         to: Annotated[
             Path, typer.Argument(help="A file, or a folder that gets a file with today's date.")
         ],
-        journal: Annotated[
-            Path | None, typer.Option("--journal", help="Another journal than the service's.")
-        ] = None,
+        journal: JournalOption = None,
         config: ConfigOption = None,
     ) -> None:
         """Back the journal up while the service goes on. `brooder restore` puts it back."""

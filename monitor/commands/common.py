@@ -27,6 +27,10 @@ ConfigOption = Annotated[
 ]
 
 
+JournalOption = Annotated[
+    Path | None, typer.Option("--journal", help="Another journal than the service's.")
+]
+
 UnreadConfigOption = Annotated[
     Path | None,
     typer.Option(

@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 
 import typer
 
-from monitor.commands.common import ConfigOption, complain, fail, settings_or_exit
+from monitor.commands.common import ConfigOption, JournalOption, complain, fail, settings_or_exit
 from monitor.journal.reader import ALL_TIME, JournalReader
 from monitor.journal.records import StorageFault
 from monitor.units import Unit
@@ -54,9 +54,7 @@ def register(app: typer.Typer) -> None:
         celsius: Annotated[
             bool, typer.Option("--celsius", help="CSV in degrees Celsius whatever the site's unit.")
         ] = False,
-        journal: Annotated[
-            Path | None, typer.Option("--journal", help="Another journal than the service's.")
-        ] = None,
+        journal: JournalOption = None,
         config: ConfigOption = None,
     ) -> None:
         """Write the record out as journal lines, CSV or SenML. CSV has units in its headings."""

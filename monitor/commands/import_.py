@@ -9,7 +9,14 @@ import typer
 
 from monitor.commands.bars import bar as progress_bar
 from monitor.commands.bars import watched
-from monitor.commands.common import ConfigOption, fail, not_a_database, out, settings_or_exit
+from monitor.commands.common import (
+    ConfigOption,
+    JournalOption,
+    fail,
+    not_a_database,
+    out,
+    settings_or_exit,
+)
 from monitor.intake.payload import read_all
 from monitor.intake.router import Router
 from monitor.journal import codec, csv_form, lines
@@ -52,9 +59,7 @@ def import_(
     skip_unclaimed: Annotated[
         bool, typer.Option("--skip-unclaimed", help="Leave out what no probe claims.")
     ] = False,
-    journal: Annotated[
-        Path | None, typer.Option("--journal", help="Another journal than the service's.")
-    ] = None,
+    journal: JournalOption = None,
     config: ConfigOption = None,
 ) -> None:
     """Bring a record in. What is there already is recognised; a fault stops all of it.
