@@ -52,9 +52,7 @@ def rebuild(make: Callable[[Moment], Core], reader: JournalReader, now: Moment) 
     ended = reader.advanced_to()
     entries = reader.entries()
     if ended is None:
-        core = make(now)
-        core.know_entries(entries)
-        _tell_all(core, entries, now)
+        core = _of_ledger(make, entries, now)
     else:
         away_s = max(0.0, now.at - ended.at)
         shift_s = now.tick - away_s - ended.tick
@@ -99,27 +97,25 @@ def _restored(
         return core, mark
     except Exception:
         log.exception("The last state cannot be used; the watch begins from the ledger alone.")
-    core = make(begin)
-    core.know_entries(entries)
-    _tell_all(core, entries, begin)
-    return core, _end(reader)
+    return _of_ledger(make, entries, begin), _end(reader)
 
 
 def from_ledger(make: Callable[[Moment], Core], reader: JournalReader, now: Moment) -> Rebuilt:
     """A core that knows which birds are where, and nothing else. Raises StorageFault."""
-    core = make(now)
-    entries = reader.entries()
-    core.know_entries(entries)
-    _tell_all(core, entries, now)
+    core = _of_ledger(make, reader.entries(), now)
     core.take(now)
     return Rebuilt(core=core, ended=None, unsent=[], memory=RedeliveryMemory(), held=HeldTimes())
 
 
-def _tell_all(core: Core, entries: list[Entry], now: Moment) -> None:
-    """What an entry says for good; an alarm that was put aside last week is not put aside now."""
+def _of_ledger(make: Callable[[Moment], Core], entries: list[Entry], now: Moment) -> Core:
+    """A core that knows what its entries say for good; an alarm that was put aside last week is not
+    put aside now."""
+    core = make(now)
+    core.know_entries(entries)
     for entry in entries:
         if entry.entry in LASTING:
             _one(core, Entered(entry, now))
+    return core
 
 
 def _learn_older_entries(
