@@ -10,9 +10,9 @@ for something that has passed, and the message said that it was over."""
 
 import json
 from collections.abc import Iterable
-from datetime import UTC, datetime
 from typing import Any
 
+from monitor.journal.time_text import iso
 from monitor.watch.events import Priority
 from monitor.watch.life_cycle import AlarmState
 from monitor.watch.status import AlarmStatus, SiteStatus
@@ -64,7 +64,7 @@ def _said(alarm: AlarmStatus) -> dict[str, Any]:
         "priority": alarm.priority.value,
         "state": alarm.state.value,
         "cause": alarm.cause.value,
-        "since": _iso(alarm.since),
+        "since": iso(int(alarm.since) * 1000),
         "occurrence": alarm.occurrence,
     }
     if alarm.probe:
@@ -74,9 +74,5 @@ def _said(alarm: AlarmStatus) -> dict[str, Any]:
     if alarm.by:
         said["by"] = alarm.by
     if alarm.shelved_until is not None:
-        said["until"] = _iso(alarm.shelved_until)
+        said["until"] = iso(int(alarm.shelved_until) * 1000)
     return said
-
-
-def _iso(at: float) -> str:
-    return datetime.fromtimestamp(int(at), UTC).strftime("%Y-%m-%dT%H:%M:%SZ")

@@ -312,11 +312,7 @@ class ThermalWatch:
         )
 
     def _against_target(self, floor_c: float) -> AgainstTarget:
-        return {
-            "floor_c": floor_c,
-            "target_c": self._target_c,
-            "band_c": self._brooder.limits.band_c,
-        }
+        return AgainstTarget(floor_c, self._target_c, self._brooder.limits.band_c)
 
     def _see_rise(self, model: FloorModel, tick: float) -> None:
         test = model.test
