@@ -295,7 +295,9 @@ class ThermalWatch:
                 model.regained(fall.rise_k)
             model.settle(tick, floor_c, fall.rise_k)
             fall.end()
-        elif self._spare.settled(tick, from_c=floor_ref_c, floor=self._against_target(floor_c)):
+        elif fall.verdict is Why.LAMP and self._spare.settled(
+            tick, from_c=floor_ref_c, floor=self._against_target(floor_c)
+        ):
             self._loss = None
             model.settle(tick, floor_c, floor_c - self._ambient_c())
             fall.end()
