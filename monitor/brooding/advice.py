@@ -1,7 +1,7 @@
 """What is worth telling a grower who has time: the advice that holds at a moment. Pure.
 
 Called by the engine every quarter of an hour and after each entry: an advice that appears is
-raised, one that is gone is cleared. Facts have the names of `monitor.watch.events.Facts`, the
+raised, one that is gone is cleared. Facts have the names of `monitor.events.Facts`, the
 alarm names those of `AlarmName`; both stand in a higher layer."""
 
 from collections.abc import Sequence

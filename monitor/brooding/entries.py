@@ -1,7 +1,7 @@
 """What a grower writes: the ledger's entries and acts on alarms. Records, no behaviour.
 
 They live here because `brooding.batch` folds them; everyone above takes them from
-`monitor.watch.events`, which passes them on."""
+`monitor.events`, which passes them on."""
 
 from dataclasses import dataclass
 from enum import StrEnum

@@ -7,7 +7,7 @@ import typer
 from monitor.commands.ask import request, settings_of
 from monitor.commands.common import ConfigOption, fail, out
 from monitor.commands.flock import BrooderOption
-from monitor.watch.events import AlarmName
+from monitor.events import AlarmName
 
 
 def register(app: typer.Typer) -> None:

@@ -187,7 +187,7 @@ def _mirror(settings: Settings) -> Iterator[Found]:
     if settings.file.influx is None:
         yield Found("mirror", None, _NO_MIRROR)
         return
-    from monitor.journal.mirror import check as check_mirror  # noqa: PLC0415 - a heavy library
+    from monitor.journal.mirror.sending import check as check_mirror  # noqa: PLC0415 - a heavy library
 
     influx = settings.file.influx
     why = check_mirror(influx.url, influx.token.get_secret_value(), influx.org, influx.bucket)

@@ -101,7 +101,7 @@ def _pieces(
     brooder: str | None,
 ) -> Iterator[str]:
     # Imported here: numpy takes a tenth of a second, which --help need not wait for.
-    from monitor.journal import csv_form, export_lines, senml_form  # noqa: PLC0415
+    from monitor.journal.forms import csv_form, export_lines, senml_form  # noqa: PLC0415
 
     if form is Form.LINES:
         return export_lines.chunks(reader, from_at, to_at, brooder=brooder)

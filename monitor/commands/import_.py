@@ -17,16 +17,17 @@ from monitor.commands.common import (
     out,
     settings_or_exit,
 )
+from monitor.events import BadValue, Entry, Moment, Reading
 from monitor.intake.payload import read_all
 from monitor.intake.router import Router
-from monitor.journal import codec, csv_form, lines
+from monitor.journal import codec
 from monitor.journal.bringing_in import Arrivals, BroughtIn
-from monitor.journal.lines import LineFault
+from monitor.journal.forms import csv_form, lines
+from monitor.journal.forms.lines import LineFault
 from monitor.journal.records import StorageFault
 from monitor.journal.store import Journal
 from monitor.site import Probe, Site
 from monitor.units import Unit
-from monitor.watch.events import BadValue, Entry, Moment, Reading
 
 
 def register(app: typer.Typer) -> None:

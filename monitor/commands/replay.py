@@ -18,12 +18,12 @@ from monitor.commands.common import (
     out,
     settings_or_exit,
 )
-from monitor.journal.lines import LineFault
+from monitor.events import Change
+from monitor.journal.forms.lines import LineFault
 from monitor.service.core import Happened
 from monitor.service.replay import Replay, event_of, message_lines
 from monitor.settings import Settings
 from monitor.tell.message import Message
-from monitor.watch.events import Change
 
 
 def register(app: typer.Typer) -> None:

@@ -53,8 +53,8 @@ def register(app: typer.Typer) -> None:
 
 
 def _from_influx(settings: Settings, site: str, path: Path) -> None:
-    from monitor.journal import read_back  # noqa: PLC0415 - a heavy library behind it
-    from monitor.journal.influx_server import InfluxFault, Server  # noqa: PLC0415
+    from monitor.journal.mirror import read_back  # noqa: PLC0415 - a heavy library behind it
+    from monitor.journal.mirror.influx_server import InfluxFault, Server  # noqa: PLC0415
 
     influx = settings.file.influx
     if influx is None:

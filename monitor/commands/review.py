@@ -145,8 +145,8 @@ def _one_place(journal: Path | None, site_name: str | None, *, from_influx: bool
 
 def _fetch(settings: Settings, name: str, path: Path) -> Site:
     """What the mirror holds of a site, as a journal at `path`; the site it is of."""
-    from monitor.journal import read_back  # noqa: PLC0415 - a heavy library behind it
-    from monitor.journal.influx_server import InfluxFault, Server  # noqa: PLC0415
+    from monitor.journal.mirror import read_back  # noqa: PLC0415 - a heavy library behind it
+    from monitor.journal.mirror.influx_server import InfluxFault, Server  # noqa: PLC0415
 
     influx = settings.file.influx
     if influx is None:

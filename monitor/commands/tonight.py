@@ -14,9 +14,9 @@ from monitor.commands.flock import BrooderOption
 from monitor.settings import Settings
 from monitor.tell.wording import Voice, first_aid
 from monitor.tell.wording.tonight import tonight as tonight_lines
+from monitor.thermal.diagnosis import outlook_of
+from monitor.thermal.tonight import WARN_CHANCE
 from monitor.units import Unit, to_celsius
-from monitor.watch.diagnosis import outlook_of
-from monitor.watch.tonight import WARN_CHANCE
 
 _TEMPERATURE = re.compile(r"^\s*(-?\d+(?:[.,]\d+)?)\s*°?\s*([CFcf]?)\s*$")
 _WATTS = re.compile(r"^\s*([+-]?\d+(?:[.,]\d+)?)\s*[Ww]?\s*$")

@@ -19,13 +19,13 @@ from amqtt.contexts import Action, ListenerConfig
 from amqtt.mqtt.publish import PublishPacket
 from amqtt.session import Session
 
+from monitor.events import Moment
 from monitor.intake.hardened import BEGAN, HardenedBroker, Overrun
 from monitor.intake.inbox import AckToken, Delivery, Inbox
 from monitor.intake.link import BrokerState, Link
 from monitor.intake.rights import Rights
 from monitor.intake.topics import matches
 from monitor.intake.unclaimed import Unclaimed
-from monitor.watch.events import Moment
 
 log = logging.getLogger(__name__)
 

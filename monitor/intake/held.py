@@ -6,8 +6,8 @@ mad. A probe reports evenly, so the n-th message held for a topic is taken to be
 usual intervals after the last one heard, and never later than now. Such readings are marked as not
 surely timed: they are for looking back, not for a verdict on ages."""
 
+from monitor.events import Moment
 from monitor.intake.inbox import Delivery
-from monitor.watch.events import Moment
 
 WEIGHT = 0.2  # of the newest interval in the usual one: follows a changed rate in a few messages
 LONGEST_INTERVAL_S = 3600.0  # a longer silence is a gap and says nothing about the rate

@@ -8,7 +8,7 @@ import threading
 from collections import deque
 from typing import NamedTuple
 
-from monitor.watch.events import Moment
+from monitor.events import Moment
 
 MOST_WAITING = 20_000  # about 10 MB; the window of the broker keeps QoS 1 far below
 # A part is kept free for messages that are to be acknowledged: one of those dropped would take up a

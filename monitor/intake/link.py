@@ -8,8 +8,8 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Protocol
 
+from monitor.events import Moment
 from monitor.intake.inbox import AckToken
-from monitor.watch.events import Moment
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

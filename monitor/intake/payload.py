@@ -12,11 +12,11 @@ from typing import Any, NamedTuple
 
 from jsonpointer import JsonPointer, JsonPointerException
 
+from monitor.events import BadValue, Moment, Reading
 from monitor.intake import senml
 from monitor.intake.plausible import fault_of
 from monitor.site import Probe
 from monitor.units import Unit, to_celsius
-from monitor.watch.events import BadValue, Moment, Reading
 
 MAX_PAYLOAD_BYTES = 65536  # a probe sends tens of bytes; a pack of a day's buffer stays below
 MAX_WORD = 64  # characters of the longest number worth reading

@@ -24,10 +24,10 @@ from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
 
+from monitor.events import Moment
 from monitor.intake.inbox import AckToken, Delivery, Inbox
 from monitor.intake.link import BrokerAddress, BrokerState, Link, words_for_failure
 from monitor.intake.tls import secure
-from monitor.watch.events import Moment
 
 log = logging.getLogger(__name__)
 

@@ -13,11 +13,11 @@ from array import array
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 
+from monitor.events import Entry
 from monitor.journal import codec, packing
 from monitor.journal.packing import Streams
 from monitor.journal.records import entry_fields
 from monitor.journal.rows import entry as entry_of
-from monitor.watch.events import Entry
 
 
 @dataclass(slots=True)

@@ -3,11 +3,11 @@
 
 from typing import Any
 
+from monitor.events import Moment, Reading
 from monitor.journal import codec
 from monitor.journal.records import Batch, Entered, Fault, Sample
 from monitor.journal.series import Series
 from monitor.journal.tail import Row
-from monitor.watch.events import Moment, Reading
 
 
 class LogRow:

@@ -18,6 +18,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING, Any, NamedTuple, Self
 
+from monitor.events import Change, Entry, Moment
 from monitor.journal import codec, opening, packing, rows, schema, tail
 from monitor.journal.records import (
     BadCount,
@@ -28,7 +29,6 @@ from monitor.journal.records import (
     RefusedCount,
     Snapshot,
 )
-from monitor.watch.events import Change, Entry, Moment
 
 if TYPE_CHECKING:
     import numpy as np

@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from dataclasses import asdict, dataclass, field
 from typing import Any, NamedTuple
 
-from monitor.watch.events import AlarmName, BadValue, Change, Entry, Facts, Moment, Reading, State
+from monitor.events import AlarmName, BadValue, Change, Entry, Facts, Moment, Reading, State
 
 __all__ = [
     "Batch",

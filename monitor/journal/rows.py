@@ -9,9 +9,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from typing import Any
 
-from monitor.journal import codec, packing, schema
-from monitor.journal.records import Entered, Fault, Input, Known, OutboxRow
-from monitor.watch.events import (
+from monitor.events import (
     AlarmName,
     BadValue,
     Cause,
@@ -23,6 +21,8 @@ from monitor.watch.events import (
     Priority,
     Reading,
 )
+from monitor.journal import codec, packing, schema
+from monitor.journal.records import Entered, Fault, Input, Known, OutboxRow
 
 _ENTRY_FIELDS: dict[str, Any] = {
     "at": int | float,

@@ -7,12 +7,12 @@ from collections.abc import Iterable, Mapping
 from dataclasses import asdict
 from typing import Any
 
+from monitor.events import BadValue, Change, Moment, Reading, State
 from monitor.journal import codec
 from monitor.journal.log_row import LogRow, stream_of
 from monitor.journal.records import Batch, Entered, OutboxRow, Outcome, RefusedCount, entry_fields
 from monitor.journal.series import Series
 from monitor.journal.tail import Row
-from monitor.watch.events import BadValue, Change, Moment, Reading, State
 
 REFUSED_ROWS = 500
 _LOG = "INSERT INTO log (seq, at_ms, tick_ms, readings, others, marks) VALUES (?, ?, ?, ?, ?, ?)"

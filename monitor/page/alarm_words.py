@@ -3,11 +3,11 @@
 from dataclasses import dataclass
 from urllib.parse import quote
 
+from monitor.events import AlarmName, Change, ChangeKind, Facts, Priority
 from monitor.page.words import Say, capital
 from monitor.site import Site
 from monitor.tell.wording import for_change
 from monitor.tell.wording.words import sentence
-from monitor.watch.events import AlarmName, Change, ChangeKind, Facts, Priority
 from monitor.watch.life_cycle import AlarmState
 from monitor.watch.status import AlarmStatus, BrooderStatus
 

@@ -7,8 +7,8 @@ from pathlib import Path
 from typing import Any, Protocol
 
 from monitor.brooding.batch import Ledger
+from monitor.events import Entry
 from monitor.site import Site
-from monitor.watch.events import Entry
 from monitor.watch.status import SiteStatus
 
 

@@ -1,13 +1,13 @@
 """The first thing to do about a floor that is cold or on its way there, where no alarm says it yet:
 a delay is still running, or the fall is only seen on the screen. Pure; called by `now`."""
 
+from monitor.events import AlarmName, Cause, Facts
 from monitor.page.words import Say
 from monitor.site import Brooder, Place
 from monitor.tell.wording.first_aid import check_cold
 from monitor.tell.wording.words import listed
-from monitor.watch.events import AlarmName, Cause, Facts
+from monitor.thermal.witness import beneath
 from monitor.watch.status import BrooderStatus, ProbeStatus
-from monitor.watch.witness import beneath
 
 # A plate's thermostat and a draught move a probe under the heat by less. Common practice.
 FALLEN_K = 3.0

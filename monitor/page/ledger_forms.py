@@ -10,9 +10,9 @@ from datetime import date, datetime
 from monitor.brooding.batch import Ledger, iso_date
 from monitor.brooding.flock import KINDS
 from monitor.brooding.objection import objection
+from monitor.events import Entry, EntryKind
 from monitor.page.forms import Form
 from monitor.site import Site
-from monitor.watch.events import Entry, EntryKind
 
 MOST_BIRDS = 100_000
 _AHEAD_S = 60.0

@@ -4,10 +4,10 @@ from monitor.brooding.batch import iso_date
 from monitor.brooding.calendar import age_days, arrival_doubt, next_step
 from monitor.brooding.flock import KINDS
 from monitor.brooding.schedules import schedule_for, target_at
+from monitor.events import Entry, EntryKind
 from monitor.page.words import Say, capital, days_old
 from monitor.site import Place, Site
 from monitor.tell.wording.words import sentence
-from monitor.watch.events import Entry, EntryKind
 
 
 def sentence_of(entry: Entry) -> str:

@@ -7,6 +7,7 @@ from enum import StrEnum
 from typing import NamedTuple
 from urllib.parse import quote
 
+from monitor.events import AlarmName
 from monitor.page.alarm_words import AlarmView, alarm_view, told
 from monitor.page.first_thing import first_thing
 from monitor.page.now_lines import (
@@ -24,7 +25,6 @@ from monitor.page.words import Say, capital, counted
 from monitor.site import Brooder, Site
 from monitor.tell.wording import first_aid
 from monitor.tell.wording.tonight import tonight
-from monitor.watch.events import AlarmName
 from monitor.watch.status import BrooderStatus, SiteStatus
 
 NEAR_MIN = 180.0  # a fall that takes longer to the chill limit is an evening. Common practice.

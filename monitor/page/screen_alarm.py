@@ -9,13 +9,13 @@ from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
 from monitor.brooding.objection import Objection
+from monitor.events import AlarmName, Entry, EntryKind
 from monitor.page.alarm_words import alarm_view
 from monitor.page.forms import Form, read_form
 from monitor.page.frame import Frame
 from monitor.page.once import Once
 from monitor.page.words import capital
 from monitor.watch.alarm_table import TABLE
-from monitor.watch.events import AlarmName, Entry, EntryKind
 from monitor.watch.status import AlarmStatus
 
 # Cleaning out opens the cover, moves lamps and pulls probes. Overheat is not among them: a lamp

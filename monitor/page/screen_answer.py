@@ -7,11 +7,11 @@ from starlette.responses import Response
 from starlette.routing import Route
 
 from monitor.brooding.objection import Objection
+from monitor.events import Entry, EntryKind
 from monitor.page.forms import read_open_form
 from monitor.page.frame import Frame
 from monitor.page.words import capital
 from monitor.tell.wording.words import listed
-from monitor.watch.events import Entry, EntryKind
 
 LONGEST_TOKEN = 1024
 

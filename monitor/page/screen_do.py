@@ -11,12 +11,12 @@ from starlette.routing import Route
 
 from monitor.brooding.flock import KINDS
 from monitor.brooding.objection import Objection, objection
+from monitor.events import Entry, EntryKind
 from monitor.page.forms import Form, read_form
 from monitor.page.frame import Frame
 from monitor.page.ledger_forms import FORMS, LedgerForm, entry_from, ledger_objects
 from monitor.page.ledger_words import sentence_of, worth_knowing
 from monitor.page.once import Once
-from monitor.watch.events import Entry, EntryKind
 
 SHOWN_ENTRIES = 40
 

@@ -8,11 +8,11 @@ from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
 from monitor.brooding.objection import Objection
+from monitor.events import Entry, EntryKind
 from monitor.page.forms import Form, read_form
 from monitor.page.frame import Frame
 from monitor.page.probe_check import LASTS_S, Method, ProbeCheck
 from monitor.page.screen_alarm import CLEANING
-from monitor.watch.events import Entry, EntryKind
 
 LOOK_EVERY_S = 4.0
 _ASIDE_MINUTES = 20.0  # the ten minutes of the check, and time to put the probes back

@@ -12,8 +12,8 @@ from monitor.page.forms import Form
 from monitor.page.frame import Frame
 from monitor.tell.wording import first_aid
 from monitor.tell.wording.tonight import tonight
+from monitor.thermal.diagnosis import outlook_of
 from monitor.units import to_celsius
-from monitor.watch.diagnosis import outlook_of
 
 MOST_WATTS = 5000.0
 _COLDEST_C, _WARMEST_C = -50.0, 45.0

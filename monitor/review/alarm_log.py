@@ -6,8 +6,8 @@ still holds then it is raised anew. Put aside is not mended, though: see `Record
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from monitor.events import AlarmName, Cause, Change, ChangeKind, Facts, Priority
 from monitor.review.scene import AlarmBar
-from monitor.watch.events import AlarmName, Cause, Change, ChangeKind, Facts, Priority
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -7,7 +7,7 @@ differ in thickness and lightness, so that a grey print and a photocopy say the 
 
 from dataclasses import dataclass
 
-from monitor.watch.events import Priority
+from monitor.events import Priority
 
 FONT = "Liberation Sans, Arial, Helvetica, sans-serif"
 SMALL_PX = 11  # the least that reads well on a phone held at arm's length

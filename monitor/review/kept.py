@@ -3,9 +3,9 @@
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Protocol
 
+from monitor.events import Change, Entry
 from monitor.journal.records import BadCount, Known
 from monitor.review.exposure import Floats
-from monitor.watch.events import Change, Entry
 
 
 class Kept(Protocol):

@@ -5,11 +5,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from monitor.brooding.calendar import local_date
+from monitor.events import Priority
 from monitor.review.alarm_log import Occurrence
 from monitor.review.days import Cut, days
 from monitor.review.exposure import Exposure
 from monitor.review.record import Record
-from monitor.watch.events import Priority
 
 DAY_S = 86400.0
 

@@ -13,6 +13,7 @@ import numpy as np
 
 from monitor.brooding.batch import Batch, Ledger, fold
 from monitor.brooding.schedules import schedule_for
+from monitor.events import AlarmName, Change, Entry, EntryKind
 from monitor.journal.records import BadCount
 from monitor.review.alarm_log import Occurrence, occurrences
 from monitor.review.days import Cut, days
@@ -21,7 +22,6 @@ from monitor.review.joining import joined
 from monitor.review.kept import Kept, NotFound
 from monitor.review.target_line import target_line
 from monitor.site import Brooder, Place, Probe, Site
-from monitor.watch.events import AlarmName, Change, Entry, EntryKind
 
 DAY_S = 86400.0
 ENDED_S = DAY_S  # silence for a day: a recorded journal, not a running one

@@ -7,10 +7,10 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from zoneinfo import ZoneInfo
 
+from monitor.events import Priority
 from monitor.review.exposure import TargetLine, Trace
 from monitor.site import Place
 from monitor.units import Unit
-from monitor.watch.events import Priority
 
 
 class Stretch(StrEnum):

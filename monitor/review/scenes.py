@@ -4,6 +4,7 @@ loss. Called by the command, the report, the page and the alert's attachment."""
 from datetime import timedelta
 
 from monitor.brooding.calendar import local_date, midnight
+from monitor.events import Entry, EntryKind, Priority
 from monitor.review.exposure import Exposure, Trace, exposure
 from monitor.review.record import Record
 from monitor.review.saying import clock, day_text, moment, plural
@@ -12,7 +13,6 @@ from monitor.review.thinning import pieces
 from monitor.site import Place
 from monitor.tell.wording.words import span
 from monitor.units import shown
-from monitor.watch.events import Entry, EntryKind, Priority
 
 _ORDER = (Place.FLOOR, Place.UNDER_HEAT, Place.COOL_END, Place.OUTSIDE)
 _LEAST_TOLD_S = 30.0

@@ -5,8 +5,8 @@ from dataclasses import asdict
 from typing import Any
 
 from monitor.brooding.objection import Objection
+from monitor.events import Entry, EntryKind, Moment
 from monitor.service.core import Core
-from monitor.watch.events import Entry, EntryKind, Moment
 
 _ENTRY_FIELDS = frozenset(
     {

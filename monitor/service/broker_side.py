@@ -7,6 +7,7 @@ import logging
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
+from monitor.events import AlarmName, Facts
 from monitor.intake.inbox import Inbox
 from monitor.intake.link import BrokerAddress, BrokerLink, BrokerState, Link
 from monitor.intake.listener import Listener
@@ -19,7 +20,6 @@ from monitor.service.clock import Clock
 from monitor.service.logs import facts
 from monitor.settings import Settings
 from monitor.tell.status_topics import is_ours
-from monitor.watch.events import AlarmName, Facts
 
 if TYPE_CHECKING:
     from monitor.intake.builtin import BuiltInBroker

@@ -7,7 +7,7 @@ wall clock is seen, counted and told."""
 import time
 from typing import Protocol
 
-from monitor.watch.events import Moment
+from monitor.events import Moment
 
 JUMP_S = 1.0  # CLOCK_MONOTONIC is slewed with the wall clock, so a difference is a step, not drift
 

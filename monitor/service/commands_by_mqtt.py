@@ -7,10 +7,10 @@ import json
 import logging
 
 from monitor.brooding.objection import Objection
+from monitor.events import AlarmName, Entry, EntryKind, Moment
 from monitor.intake.inbox import Delivery
 from monitor.service.core import Core
 from monitor.service.logs import facts
-from monitor.watch.events import AlarmName, Entry, EntryKind, Moment
 
 log = logging.getLogger(__name__)
 _ALARMS = frozenset(name.value for name in AlarmName)

@@ -15,6 +15,7 @@ from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
+from monitor.events import AlarmName, Change, Facts, Moment, Reading
 from monitor.intake.inbox import AckToken
 from monitor.intake.redelivered import RedeliveryMemory
 from monitor.journal.allowance import CommitAllowance
@@ -26,7 +27,6 @@ from monitor.service.quietly import quietly
 from monitor.service.samples import Sampler
 from monitor.service.telling import Told
 from monitor.service.writer import MOST_IN_MEMORY, Submission, Writer
-from monitor.watch.events import AlarmName, Change, Facts, Moment, Reading
 from monitor.watch.status import SiteStatus
 
 log = logging.getLogger(__name__)

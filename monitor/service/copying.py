@@ -6,8 +6,8 @@ import threading
 from collections.abc import Callable
 from typing import Any
 
-from monitor.journal.influx_server import Server
-from monitor.journal.mirror import CURSOR, BadPoint, Mirror
+from monitor.journal.mirror.influx_server import Server
+from monitor.journal.mirror.sending import CURSOR, BadPoint, Mirror
 from monitor.service.logs import facts
 from monitor.settings import Settings
 

@@ -10,6 +10,17 @@ from dataclasses import dataclass, field, replace
 
 from monitor.brooding.batch import LEDGER_KINDS, Ledger
 from monitor.brooding.objection import Objection, objection
+from monitor.events import (
+    AlarmName,
+    BadValue,
+    Change,
+    Entry,
+    EntryKind,
+    Facts,
+    Moment,
+    Reading,
+    State,
+)
 from monitor.intake.payload import Rejected, read, read_all
 from monitor.intake.refused import RefusedRecord, excerpt
 from monitor.intake.repeated import StampedMemory
@@ -30,17 +41,6 @@ from monitor.tell.outbox import rows
 from monitor.tell.plan import Plan
 from monitor.tell.policy import Policy
 from monitor.watch.engine import Engine
-from monitor.watch.events import (
-    AlarmName,
-    BadValue,
-    Change,
-    Entry,
-    EntryKind,
-    Facts,
-    Moment,
-    Reading,
-    State,
-)
 from monitor.watch.status import SiteStatus
 
 SHORT_PAYLOAD = 32  # bytes; a bare number, read the fast way

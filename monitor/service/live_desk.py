@@ -10,6 +10,7 @@ from typing import Any
 
 from monitor.brooding.batch import Ledger
 from monitor.brooding.objection import Objection
+from monitor.events import Entry, Moment
 from monitor.intake.listener import Listener
 from monitor.intake.unclaimed import Unclaimed, suggest
 from monitor.service import answers
@@ -18,7 +19,6 @@ from monitor.service.watch_thread import WatchThread
 from monitor.settings import Settings, masked
 from monitor.site import Site
 from monitor.tell.links import Answer, LinkFault, Links, already_used
-from monitor.watch.events import Entry, Moment
 from monitor.watch.status import SiteStatus
 
 LISTEN_S = 900.0  # what else is on the broker is heard for this long after somebody looked

@@ -7,6 +7,7 @@ import time
 from typing import Any
 
 from monitor.brooding.objection import Objection
+from monitor.events import AlarmName, Facts, Moment
 from monitor.journal.ownership import make_folder
 from monitor.journal.reader import JournalReader
 from monitor.journal.store import Journal
@@ -16,7 +17,6 @@ from monitor.service.opening import DOWN_WORTH_TELLING_S
 from monitor.service.people import contacts_of, policy_of
 from monitor.service.rebuild import rebuild
 from monitor.settings import Settings
-from monitor.watch.events import AlarmName, Facts, Moment
 
 
 def answer(settings: Settings, what: str, details: dict[str, Any]) -> Any:

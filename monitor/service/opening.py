@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 from monitor.brooding.batch import iso_date
 from monitor.brooding.flock import KINDS
+from monitor.events import AlarmName, Entry, EntryKind, Facts, Moment
 from monitor.intake.held import HeldTimes
 from monitor.intake.redelivered import RedeliveryMemory
 from monitor.journal.opening import about_aside, fault_of
@@ -25,7 +26,6 @@ from monitor.service.logs import facts
 from monitor.service.people import contacts_of, policy_of
 from monitor.service.rebuild import Rebuilt, from_ledger, rebuild
 from monitor.settings import Settings
-from monitor.watch.events import AlarmName, Entry, EntryKind, Facts, Moment
 
 log = logging.getLogger(__name__)
 

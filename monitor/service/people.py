@@ -1,9 +1,9 @@
 """The configured contacts and the teller's policy, from the settings."""
 
+from monitor.events import Priority
 from monitor.settings import Settings
 from monitor.tell.contacts import Contact
 from monitor.tell.policy import Policy
-from monitor.watch.events import Priority
 
 
 def contacts_of(settings: Settings) -> tuple[Contact, ...]:

@@ -9,6 +9,7 @@ from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
 from typing import Any
 
+from monitor.events import AlarmName, Facts
 from monitor.journal.records import OutboxRow, Outcome
 from monitor.service.clock import Clock, LiveClock
 from monitor.service.logs import facts
@@ -20,7 +21,6 @@ from monitor.tell.delivery import Calls, Delivery
 from monitor.tell.links import Links, load_key
 from monitor.tell.message import Message
 from monitor.tell.trial import try_out
-from monitor.watch.events import AlarmName, Facts
 
 log = logging.getLogger(__name__)
 

@@ -13,13 +13,13 @@ from dataclasses import dataclass
 from typing import Any, TypeVar
 
 from monitor.brooding.batch import LEDGER_KINDS
+from monitor.events import BadValue, Entry, EntryKind, Moment, Reading, State
 from monitor.intake.held import HeldTimes
 from monitor.intake.redelivered import RedeliveryMemory
 from monitor.journal.reader import JournalReader
 from monitor.journal.records import Entered, Fault, Input, OutboxRow
 from monitor.service.core import Core
 from monitor.service.logs import facts
-from monitor.watch.events import BadValue, Entry, EntryKind, Moment, Reading, State
 
 log = logging.getLogger(__name__)
 T = TypeVar("T")

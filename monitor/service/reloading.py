@@ -5,6 +5,7 @@ import asyncio
 import logging
 from collections.abc import Callable
 
+from monitor.events import Moment
 from monitor.service.broker_side import BrokerSide
 from monitor.service.core import Core
 from monitor.service.logs import facts
@@ -14,7 +15,6 @@ from monitor.service.telling import Telling
 from monitor.service.watch_thread import WatchThread
 from monitor.service.writer import Writer
 from monitor.settings import Settings, SettingsFault, load_settings
-from monitor.watch.events import Moment
 
 log = logging.getLogger(__name__)
 

@@ -6,15 +6,15 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from monitor.brooding.objection import Objection
-from monitor.journal import lines
-from monitor.journal.time_text import iso
+from monitor.events import Change, Moment
+from monitor.journal.forms import lines
+from monitor.journal.forms.time_text import iso
 from monitor.service.core import Core, Happened
 from monitor.service.people import contacts_of, policy_of
 from monitor.settings import Settings
 from monitor.site import Site
 from monitor.tell.message import Message
 from monitor.tell.wording import for_change
-from monitor.watch.events import Change, Moment
 
 GAP_S = 60.0  # a pause in the record longer than this is passed step by step
 TAKE_EVERY = 1000  # lines; bounds the memory of a long replay

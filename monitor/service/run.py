@@ -10,6 +10,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
+from monitor.events import AlarmName, Facts, Moment
 from monitor.intake.inbox import Delivery as Heard
 from monitor.intake.inbox import Inbox
 from monitor.journal.allowance import CommitAllowance
@@ -36,7 +37,6 @@ from monitor.service.writer import Submission, Writer
 from monitor.settings import Settings
 from monitor.tell.heartbeat import Heartbeat
 from monitor.tell.message import Message
-from monitor.watch.events import AlarmName, Facts, Moment
 
 if TYPE_CHECKING:
     from monitor.service.copying import Copying

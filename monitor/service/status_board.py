@@ -8,12 +8,12 @@ import logging
 import threading
 import time
 
+from monitor.events import Change, Moment
 from monitor.service.clock import Clock
 from monitor.service.core import Core
 from monitor.service.estimate_faults import EstimateFaults
 from monitor.service.quietly import quietly
 from monitor.service.telling import Told
-from monitor.watch.events import Change, Moment
 from monitor.watch.status import SiteStatus
 
 log = logging.getLogger(__name__)

@@ -5,11 +5,11 @@ import logging
 from collections.abc import Callable, Iterable
 from typing import Protocol
 
+from monitor.events import Change, ChangeKind, Priority
 from monitor.intake.link import BrokerLink
 from monitor.service.logs import facts
 from monitor.tell.message import Message
 from monitor.tell.status_topics import cleared_topics, topics_of
-from monitor.watch.events import Change, ChangeKind, Priority
 from monitor.watch.status import SiteStatus
 
 log = logging.getLogger(__name__)

@@ -12,6 +12,7 @@ from collections.abc import Callable
 from concurrent.futures import Future
 from typing import Any, TypeVar
 
+from monitor.events import AlarmName, Entry, Facts, Moment
 from monitor.intake.held import HeldTimes
 from monitor.intake.inbox import AckToken, Delivery, Inbox
 from monitor.intake.link import BrokerLink
@@ -28,7 +29,6 @@ from monitor.service.readiness import Readiness
 from monitor.service.status_board import StatusBoard
 from monitor.service.telling import Told
 from monitor.service.writer import Submission, Writer
-from monitor.watch.events import AlarmName, Entry, Facts, Moment
 from monitor.watch.status import SiteStatus
 
 log = logging.getLogger(__name__)

@@ -17,6 +17,7 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
+from monitor.events import BadValue, Entry, Reading
 from monitor.intake.inbox import AckToken
 from monitor.journal.opening import about_aside
 from monitor.journal.reader import JournalReader
@@ -26,7 +27,6 @@ from monitor.service.logs import facts
 from monitor.service.quietly import quietly
 from monitor.service.sifting import halves, shown
 from monitor.site import Probe
-from monitor.watch.events import BadValue, Entry, Reading
 
 log = logging.getLogger(__name__)
 

@@ -6,7 +6,7 @@ import re
 from dataclasses import dataclass, field
 from datetime import time
 
-from monitor.watch.events import Priority
+from monitor.events import Priority
 
 _SCHEME = re.compile(r"^\s*([A-Za-z][A-Za-z0-9+._-]{0,30})://")
 

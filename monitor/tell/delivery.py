@@ -15,12 +15,12 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from monitor.events import Moment
 from monitor.journal.records import OutboxRow, Outcome
 from monitor.tell.contacts import Contact
 from monitor.tell.message import Kind, Message
 from monitor.tell.outbox import TROUBLE_AFTER, Outbox
 from monitor.tell.sender_process import SenderProcess
-from monitor.watch.events import Moment
 
 log = logging.getLogger(__name__)
 

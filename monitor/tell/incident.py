@@ -7,8 +7,8 @@ from collections.abc import Iterable
 from dataclasses import asdict, dataclass, field
 from typing import Any
 
+from monitor.events import AlarmName, Cause, Change, ChangeKind, Priority
 from monitor.watch.alarm_table import TABLE, Family
-from monitor.watch.events import AlarmName, Cause, Change, ChangeKind, Priority
 
 _WEIGHT = {Priority.ADVICE: 0, Priority.WARNING: 100, Priority.URGENT: 200}
 

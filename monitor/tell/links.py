@@ -14,8 +14,8 @@ from pathlib import Path
 
 from itsdangerous import BadSignature, URLSafeSerializer
 
+from monitor.events import Entry, EntryKind
 from monitor.tell.message import Message
-from monitor.watch.events import Entry, EntryKind
 from monitor.watch.life_cycle import AlarmState
 from monitor.watch.status import SiteStatus
 

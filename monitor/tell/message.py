@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Any
 
-from monitor.watch.events import Priority
+from monitor.events import Priority
 
 
 class Kind(StrEnum):

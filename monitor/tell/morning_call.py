@@ -8,13 +8,13 @@ from dataclasses import replace
 from datetime import date, datetime, time, timedelta
 from typing import Any
 
+from monitor.events import Change, Priority
 from monitor.site import Site
 from monitor.tell.contacts import Contact, first_told
 from monitor.tell.incident import pack, unpack
 from monitor.tell.message import Kind, Message, from_row
 from monitor.tell.picture import box_morning
 from monitor.tell.wording import Gathered, Voice, for_change, morning
-from monitor.watch.events import Change, Priority
 from monitor.watch.status import SiteStatus
 
 _LOG_MAX = 40  # lines of a bad night; more than a person reads

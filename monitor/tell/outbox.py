@@ -8,9 +8,9 @@ from collections import deque
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 
+from monitor.events import Moment, Priority
 from monitor.journal.records import OutboxRow, Outcome
 from monitor.tell.message import Kind, Message, from_row
-from monitor.watch.events import Moment, Priority
 
 # Back-off doubles from 5 s to 5 min: a server that restarts is met again within seconds, one that
 # is away for the night costs a dozen tries an hour. Common practice.

@@ -1,8 +1,8 @@
 """What the planner needs of the present when it writes a text: taken from the engine's status."""
 
+from monitor.events import Facts
 from monitor.site import Place
 from monitor.tell.wording import BoxMorning
-from monitor.watch.events import Facts
 from monitor.watch.status import BrooderStatus, SiteStatus
 
 

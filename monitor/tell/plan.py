@@ -13,6 +13,7 @@ from enum import IntEnum
 from itertools import groupby
 
 from monitor.brooding.night_hours import OUTLOOK_FROM_H
+from monitor.events import AlarmName, Change, ChangeKind, Moment, Priority, State
 from monitor.site import Site
 from monitor.tell import saying
 from monitor.tell.contacts import Contact
@@ -22,7 +23,6 @@ from monitor.tell.morning_call import MorningCall
 from monitor.tell.policy import Policy
 from monitor.tell.speaker import Speaker
 from monitor.watch.alarm_table import TABLE, Lasting
-from monitor.watch.events import AlarmName, Change, ChangeKind, Moment, Priority, State
 from monitor.watch.status import SiteStatus
 
 _PLACES = frozenset({"silence", "silent-probe", "probe"})  # families where another place is news

@@ -3,6 +3,7 @@ Used by `plan`."""
 
 from dataclasses import replace
 
+from monitor.events import AlarmName, Change, ChangeKind, ProbeFact
 from monitor.site import Site
 from monitor.tell import wording
 from monitor.tell.contacts import Contact
@@ -11,7 +12,6 @@ from monitor.tell.message import Kind
 from monitor.tell.picture import now_facts
 from monitor.tell.wording import Voice, Words
 from monitor.watch.alarm_table import Family
-from monitor.watch.events import AlarmName, Change, ChangeKind, ProbeFact
 from monitor.watch.status import SiteStatus
 
 _TEMPERATURE = (Family.COLD.value, Family.HOT.value)

@@ -4,13 +4,13 @@
 from collections.abc import Callable
 from dataclasses import replace
 
+from monitor.events import Change, Priority
 from monitor.site import Site
 from monitor.tell import saying
 from monitor.tell.contacts import Contact, first_told
 from monitor.tell.incident import Alarm, Answer, Incident, rank
 from monitor.tell.message import Kind, Message
 from monitor.tell.wording import Voice, Words, for_change
-from monitor.watch.events import Change, Priority
 from monitor.watch.status import SiteStatus
 
 

@@ -12,8 +12,8 @@ import json
 from collections.abc import Iterable
 from typing import Any
 
-from monitor.journal.time_text import iso
-from monitor.watch.events import Priority
+from monitor.events import Priority
+from monitor.journal.forms.time_text import iso
 from monitor.watch.life_cycle import AlarmState
 from monitor.watch.status import AlarmStatus, SiteStatus
 

@@ -6,11 +6,11 @@ from typing import cast
 
 from monitor.brooding.advice import advise
 from monitor.brooding.batch import Batch
+from monitor.events import AlarmName, Facts, State
 from monitor.site import Brooder
+from monitor.thermal.estimate import Nights
 from monitor.watch.alarm import Alarm, Description
 from monitor.watch.alarms import Book
-from monitor.watch.estimate import Nights
-from monitor.watch.events import AlarmName, Facts, State
 
 ONCE_IN_S = 20 * 3600.0  # told at most once a day each, though it may come and go
 _NAMES = (

@@ -5,9 +5,9 @@ A record; it is moved by watch.alarms only."""
 from dataclasses import dataclass, field
 from typing import Any, NamedTuple, Protocol, cast
 
+from monitor.events import Cause, Facts, Priority, State
 from monitor.watch.alarm_table import Rule
 from monitor.watch.band import Delay
-from monitor.watch.events import Cause, Facts, Priority, State
 from monitor.watch.life_cycle import ACTIVE, AlarmState
 
 

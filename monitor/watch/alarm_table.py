@@ -5,8 +5,8 @@ repeated, and to whom it is passed on, is the grower's to set: tell.plan.Policy,
 from dataclasses import dataclass
 from enum import StrEnum
 
+from monitor.events import AlarmName, Priority
 from monitor.site import Limits
-from monitor.watch.events import AlarmName, Priority
 
 _URGENT, _WARNING, _ADVICE = Priority.URGENT, Priority.WARNING, Priority.ADVICE
 _HOUR_S = 3600.0

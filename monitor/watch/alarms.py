@@ -1,12 +1,12 @@
 """The alarms as they stand: delays, life cycle, shelving, passing on. Owned by watch.engine, fed
 with conditions by brooder_watch, silence, probe_faults, watcher and advisor."""
 
+from monitor.events import AlarmName, Change, ChangeKind, Facts, State
 from monitor.site import Limits
 from monitor.watch import incidents
 from monitor.watch.alarm import Alarm, Owner
 from monitor.watch.alarm_table import TABLE, Lasting
 from monitor.watch.band import Delay
-from monitor.watch.events import AlarmName, Change, ChangeKind, Facts, State
 from monitor.watch.life_cycle import AlarmState, Move, after, possible
 from monitor.watch.timers import Slot, Timers
 

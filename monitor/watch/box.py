@@ -3,10 +3,10 @@ holds them back. `brooder_watch.BrooderWatch` is one."""
 
 from typing import Protocol
 
+from monitor.thermal.diagnosis import Interval
+from monitor.thermal.estimate import Estimate
 from monitor.watch.alarm import Alarm
 from monitor.watch.alarms import Book
-from monitor.watch.diagnosis import Interval
-from monitor.watch.estimate import Estimate
 from monitor.watch.probe_watch import ProbeWatch
 
 

@@ -1,11 +1,11 @@
 """The numbers behind a temperature alarm, for the wording and the journal. Called by
 watch.brooder_watch when an alarm is raised, passed on or cleared."""
 
+from monitor.events import AlarmName, Cause, Facts
 from monitor.site import Place
+from monitor.thermal.diagnosis import Outlook
 from monitor.watch.alarm import Alarm
 from monitor.watch.box import Box
-from monitor.watch.diagnosis import Outlook
-from monitor.watch.events import AlarmName, Cause, Facts
 from monitor.watch.probe_watch import ProbeWatch
 
 _MINUTES_HELP = (AlarmName.COLD, AlarmName.HEAT_LOSS)  # later it is too late, and hot is not cold

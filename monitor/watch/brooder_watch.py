@@ -12,7 +12,11 @@ from monitor.brooding.batch import Batch
 from monitor.brooding.calendar import age_days
 from monitor.brooding.night_hours import NIGHT_TO_H, OUTLOOK_FROM_H
 from monitor.brooding.schedules import Schedule, schedule_for
+from monitor.events import AlarmName, Cause, Facts, Moment, State
 from monitor.site import Brooder, Limits, Place
+from monitor.thermal.diagnosis import FaultKind, Interval, Outlook, outlook_of
+from monitor.thermal.estimate import Estimate, Forecast, Wish
+from monitor.thermal.tonight import CLEAR_CHANCE, WARN_CHANCE
 from monitor.watch import night
 from monitor.watch.alarm import Alarm, Description
 from monitor.watch.alarms import Book
@@ -23,14 +27,10 @@ from monitor.watch.box_facts import (
     source_facts,
     temperature_facts,
 )
-from monitor.watch.diagnosis import FaultKind, Interval, Outlook, outlook_of
-from monitor.watch.estimate import Estimate, Forecast, Wish
-from monitor.watch.events import AlarmName, Cause, Facts, Moment, State
 from monitor.watch.holds import held_until
 from monitor.watch.night import NightFigures
 from monitor.watch.probe_faults import ProbeFaults
 from monitor.watch.probe_watch import ProbeWatch
-from monitor.watch.tonight import CLEAR_CHANCE, WARN_CHANCE
 
 # No cold night is told of a box that is heard for less: what it holds is then hardly more than its
 # measures, and it may still be warming up. Common practice.

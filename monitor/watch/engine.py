@@ -14,16 +14,7 @@ from typing import Any
 
 from monitor.brooding.batch import LEDGER_KINDS, Ledger, fold
 from monitor.brooding.circuit import spare_w
-from monitor.site import Brooder, Limits, Place, Site
-from monitor.watch import estimator
-from monitor.watch.advisor import Advisor
-from monitor.watch.alarm import Alarm
-from monitor.watch.alarms import DELAY, SHELF, Book
-from monitor.watch.brooder_watch import BrooderWatch
-from monitor.watch.diagnosis import Outlook
-from monitor.watch.estimate import Estimate, Forecast, Wish
-from monitor.watch.estimator import MakeEstimator
-from monitor.watch.events import (
+from monitor.events import (
     AlarmName,
     BadValue,
     Change,
@@ -34,6 +25,15 @@ from monitor.watch.events import (
     Reading,
     State,
 )
+from monitor.site import Brooder, Limits, Place, Site
+from monitor.thermal import estimator
+from monitor.thermal.diagnosis import Outlook
+from monitor.thermal.estimate import Estimate, Forecast, Wish
+from monitor.thermal.estimator import MakeEstimator
+from monitor.watch.advisor import Advisor
+from monitor.watch.alarm import Alarm
+from monitor.watch.alarms import DELAY, SHELF, Book
+from monitor.watch.brooder_watch import BrooderWatch
 from monitor.watch.in_use import InUse
 from monitor.watch.picture import picture
 from monitor.watch.probe_faults import ProbeFaults

@@ -4,10 +4,10 @@ single reading is in doubt. Asked by watch.brooder_watch.
 Every hold has an end of its own here, whatever the thermal side says: an estimate may be wrong."""
 
 from monitor.brooding.chick_skin import CHICK_SKIN_C
+from monitor.events import Cause
 from monitor.watch.alarm import Alarm
 from monitor.watch.box import Box
 from monitor.watch.box_facts import lead_probe
-from monitor.watch.events import Cause
 
 # What looks like a grower at work in the box (cover off for feeding) holds cold and hot back for
 # as long as a feeding lasts, chill for a third of that, and chill not at all once the floor is so

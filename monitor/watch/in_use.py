@@ -2,10 +2,10 @@
 
 Called by watch.engine. What is out of service is followed but raises nothing and is not missed."""
 
+from monitor.events import Entry
 from monitor.watch.alarm import Alarm
 from monitor.watch.alarms import Book
 from monitor.watch.brooder_watch import BrooderWatch
-from monitor.watch.events import Entry
 from monitor.watch.probe_faults import ProbeFaults
 from monitor.watch.probe_watch import ProbeWatch
 from monitor.watch.silence import Silence

@@ -17,7 +17,7 @@ from collections import Counter, deque
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from monitor.watch.events import Change, ChangeKind, Priority
+from monitor.events import Change, ChangeKind, Priority
 
 DAY_S = 86400.0
 CHATTER_COUNT, CHATTER_WINDOW_S = 3, 60.0

@@ -7,7 +7,7 @@ believe, or nobody there to hear one. A night is called good only where there wa
 from datetime import tzinfo
 
 from monitor.brooding.night_hours import NIGHT_FROM_H, hour_before
-from monitor.watch.events import State
+from monitor.events import State
 from monitor.watch.probe_watch import Extreme, ProbeWatch
 from monitor.watch.status import NightStatus
 

@@ -3,12 +3,12 @@
 from collections.abc import Iterable
 
 from monitor.brooding.calendar import next_step, week_of_age
+from monitor.events import AlarmName, Priority
 from monitor.site import Site
 from monitor.watch import night
 from monitor.watch.alarm import Alarm
 from monitor.watch.box_facts import lead_probe
 from monitor.watch.brooder_watch import BrooderWatch
-from monitor.watch.events import AlarmName, Priority
 from monitor.watch.life_cycle import AlarmState
 from monitor.watch.probe_watch import ProbeWatch
 from monitor.watch.status import (

@@ -5,10 +5,10 @@ side (stuck, drifting, fallen out of the box)."""
 
 from collections.abc import Iterable, Mapping
 
+from monitor.events import AlarmName, Cause, Facts
 from monitor.site import Limits
 from monitor.watch.alarm import Alarm, Description
 from monitor.watch.alarms import Book
-from monitor.watch.events import AlarmName, Cause, Facts
 from monitor.watch.probe_watch import ProbeWatch
 
 

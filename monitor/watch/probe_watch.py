@@ -6,10 +6,10 @@ reading changes nothing but the last value: the engine's short way for nearly al
 from collections import deque
 from typing import NamedTuple
 
+from monitor.events import ProbeFact, State
 from monitor.site import Place, Probe
+from monitor.thermal.slope import slope_per_h
 from monitor.watch.band import Edge
-from monitor.watch.events import ProbeFact, State
-from monitor.watch.slope import slope_per_h
 from monitor.watch.status import ProbeStatus
 
 _SAMPLE_S = 60.0

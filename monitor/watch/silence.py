@@ -8,11 +8,11 @@ the narrower alarm waits a little for the wider one: a minute for a brooder, fiv
 A bad value is not a reading: a probe that says only -127 is silent too, and then a fault. Nor is
 the same value for ever: a box whose floor probes are all silent or stuck is as blind."""
 
+from monitor.events import AlarmName, Cause, Facts, Priority
 from monitor.site import Limits, Place
 from monitor.watch.alarm import Alarm, Description
 from monitor.watch.alarms import Book
 from monitor.watch.brooder_watch import BrooderWatch
-from monitor.watch.events import AlarmName, Cause, Facts, Priority
 from monitor.watch.probe_watch import ProbeWatch
 from monitor.watch.timers import Slot, Timers
 

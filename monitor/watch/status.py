@@ -7,9 +7,9 @@ from dataclasses import dataclass
 from datetime import date
 
 from monitor.brooding.calendar import Step
+from monitor.events import AlarmName, Cause, Facts, Priority
 from monitor.site import Place
-from monitor.watch.diagnosis import Diagnosis, Interval, Learned, Outlook
-from monitor.watch.events import AlarmName, Cause, Facts, Priority
+from monitor.thermal.diagnosis import Diagnosis, Interval, Learned, Outlook
 from monitor.watch.life_cycle import AlarmState
 
 

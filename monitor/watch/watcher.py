@@ -4,11 +4,11 @@ Owned by watch.engine; the service reports the facts through `Engine.fault`."""
 
 from typing import Any
 
+from monitor.events import AlarmName, Cause, Facts, ProbeFact, State
 from monitor.site import Limits, Place
 from monitor.watch.alarm import Alarm, Description
 from monitor.watch.alarms import Book
 from monitor.watch.brooder_watch import BrooderWatch
-from monitor.watch.events import AlarmName, Cause, Facts, ProbeFact, State
 from monitor.watch.timers import Slot, Timers
 
 SETTLE = "settle"

@@ -19,12 +19,12 @@ sys.path.insert(0, str(Path(__file__).parents[2]))
 from support.scenarios import Night, make
 from support.watched import DAY_0, placed, readings, site_of
 
+from monitor.events import Moment, Reading
 from monitor.service.replay import Replay
 from monitor.settings import Settings, load_settings
 from monitor.site import Brooder, Site
+from monitor.thermal.estimator import none, thermal
 from monitor.watch.engine import Engine
-from monitor.watch.estimator import none, thermal
-from monitor.watch.events import Moment, Reading
 
 LEAST_PER_S = 50_000
 

@@ -22,14 +22,14 @@ from typing import Any
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
-from monitor.journal import export_lines
+from monitor.events import Moment, Reading
 from monitor.journal.bringing_in import Arrivals
+from monitor.journal.forms import export_lines
 from monitor.journal.pacing import Pacing
 from monitor.journal.reader import JournalReader
 from monitor.journal.records import Batch
 from monitor.journal.store import Journal
 from monitor.site import Place, Probe
-from monitor.watch.events import Moment, Reading
 
 PROBES = 8
 EVERY_S = 10

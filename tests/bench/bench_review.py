@@ -19,6 +19,7 @@ sys.path[:0] = [str(Path(__file__).parents[1]), str(Path(__file__).parents[2])]
 import numpy as np  # noqa: E402
 from support import review_journal as made  # noqa: E402
 
+from monitor.events import Entry, EntryKind, Moment, Reading  # noqa: E402
 from monitor.journal.reader import JournalReader  # noqa: E402
 from monitor.journal.records import Batch, Entered  # noqa: E402
 from monitor.journal.store import Journal  # noqa: E402
@@ -31,7 +32,6 @@ from monitor.review.scenes import scene  # noqa: E402
 from monitor.review.sheet import sheet  # noqa: E402
 from monitor.site import Brooder, Place, Probe, Site  # noqa: E402
 from monitor.units import Unit  # noqa: E402
-from monitor.watch.events import Entry, EntryKind, Moment, Reading  # noqa: E402
 
 START = made.at("2026-02-08 12:00")
 

@@ -30,11 +30,11 @@ from paho.mqtt.enums import CallbackAPIVersion
 from support.mosquitto import Mosquitto
 from support.receivers import http_receiver
 
+from monitor.events import Entry, EntryKind, Moment
 from monitor.service import control
 from monitor.service.core import Core
 from monitor.site import Brooder, HeatSource, Place, Probe, Site
 from monitor.units import Unit
-from monitor.watch.events import Entry, EntryKind, Moment
 
 BOXES, PROBES_A_BOX, EVERY_S = 2000, 4, 30.0
 SETTLING_ROUNDS, ROUNDS, LEAST_READINGS = 12, 30, 30_000

@@ -14,10 +14,10 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 from support.receivers import Mode, Receiver, http_receiver
 
+from monitor.events import Moment, Priority
 from monitor.tell.contacts import Contact
 from monitor.tell.delivery import Calls, Delivery
 from monitor.tell.message import Kind, Message
-from monitor.watch.events import Moment, Priority
 
 AIM_P99_S = 0.3
 ROUNDS = 200

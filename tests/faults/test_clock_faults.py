@@ -10,11 +10,11 @@ import pytest
 from support.service import wait_until
 from support.watch_rig import TOPIC, Rig, changes, place, running, site_of
 
+from monitor.events import AlarmName, Entry, EntryKind, Moment
 from monitor.journal.reader import JournalReader
 from monitor.service.clock import JUMP_S
 from monitor.service.opening import open_all
 from monitor.settings import load_settings
-from monitor.watch.events import AlarmName, Entry, EntryKind, Moment
 
 pytestmark = pytest.mark.faults
 

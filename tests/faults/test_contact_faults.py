@@ -10,7 +10,7 @@ import pytest
 from support.receivers import Mode, http_receiver, refusing_port
 from support.service import QUICK_LIMITS, Service, Thermometer, wait_until
 
-from monitor.watch.events import AlarmName
+from monitor.events import AlarmName
 
 pytestmark = [pytest.mark.faults, pytest.mark.timeout(240)]
 

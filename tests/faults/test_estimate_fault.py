@@ -9,13 +9,13 @@ import pytest
 from support.service import QUICK_LIMITS, Service, Thermometer, wait_until
 from support.visitor import Visitor
 
-from monitor.watch.events import AlarmName
+from monitor.events import AlarmName
 
 pytestmark = pytest.mark.faults
 
 # Put in before the program starts: one temperature that the estimate cannot bear.
 BREAKS_AT_30 = """
-from monitor.watch.thermal import ThermalWatch
+from monitor.thermal.thermal_watch import ThermalWatch
 whole = ThermalWatch.observe
 def observe(self, tick, probe_key, temp_c):
     if temp_c == 30.0:

@@ -8,7 +8,7 @@ from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 from support.service import Service
 
-from monitor.journal.lines import LineFault, parse
+from monitor.journal.forms.lines import LineFault, parse
 
 pytestmark = pytest.mark.faults
 

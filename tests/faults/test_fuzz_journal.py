@@ -14,13 +14,13 @@ import pytest
 from support.journals import T0, batch, reading
 from support.one_box import ONE_BOX, StoppedClock
 
+from monitor.events import AlarmName, Entry, EntryKind, Moment
 from monitor.journal import schema, tail
 from monitor.journal.reader import JournalReader
 from monitor.journal.records import Batch, Entered, OutboxRow, StorageFault
 from monitor.journal.store import Journal
 from monitor.service.opening import NO_BIRDS, open_all
 from monitor.settings import Settings, load_settings
-from monitor.watch.events import AlarmName, Entry, EntryKind, Moment
 
 pytestmark = pytest.mark.faults
 

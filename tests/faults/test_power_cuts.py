@@ -27,7 +27,7 @@ from monitor.journal import schema
 schema.CHECKPOINT_PAGES = 24
 from monitor.journal.records import Batch, OutboxRow
 from monitor.journal.store import Journal
-from monitor.watch.events import Moment, Reading
+from monitor.events import Moment, Reading
 with Journal.open(Path(PATH)) as journal:
     said("open")
     for n in range({COMMITS}):

@@ -13,8 +13,8 @@ from support.disks import read_only_view, small_disk
 from support.receivers import Receiver, http_receiver
 from support.service import QUICK_LIMITS, Service, Thermometer, wait_until
 
+from monitor.events import AlarmName
 from monitor.journal.reader import JournalReader
-from monitor.watch.events import AlarmName
 
 pytestmark = pytest.mark.faults
 

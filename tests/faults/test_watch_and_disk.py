@@ -9,6 +9,7 @@ import pytest
 from support.service import wait_until
 from support.watch_rig import Rig, changes, place, running, site_of
 
+from monitor.events import AlarmName, EntryKind
 from monitor.intake.inbox import AckToken, Delivery
 from monitor.journal.reader import JournalReader
 from monitor.journal.records import StorageFault
@@ -16,7 +17,6 @@ from monitor.journal.store import Journal
 from monitor.service import commits as commits_module
 from monitor.service import writer as writer_module
 from monitor.site import Site
-from monitor.watch.events import AlarmName, EntryKind
 
 pytestmark = pytest.mark.faults
 

@@ -14,8 +14,8 @@ import pytest
 from support.service import FLOOR, Service, Thermometer, wait_until
 from support.victoria import Victoria
 
+from monitor.events import AlarmName, ChangeKind
 from monitor.journal.reader import JournalReader
-from monitor.watch.events import AlarmName, ChangeKind
 
 pytestmark = pytest.mark.live
 
@@ -23,10 +23,10 @@ SHADE = "brooder/outside"
 OUTSIDE = f'[[site.probes]]\nname = "shade"\ntopic = "{SHADE}"\nplace = "outside"\n'
 # The mirror looks up by the half minute; a test by the half second.
 SOON = {
-    "monitor.journal.mirror.IDLE_S": 0.3,
-    "monitor.journal.mirror.FIRST_WAIT_S": 0.3,
-    "monitor.journal.mirror.REFUSED_WAIT_S": 0.3,
-    "monitor.journal.mirror.LONGEST_WAIT_S": 1.0,
+    "monitor.journal.mirror.sending.IDLE_S": 0.3,
+    "monitor.journal.mirror.sending.FIRST_WAIT_S": 0.3,
+    "monitor.journal.mirror.sending.REFUSED_WAIT_S": 0.3,
+    "monitor.journal.mirror.sending.LONGEST_WAIT_S": 1.0,
 }
 AT_ONCE = {"band_delay_s": 0, "harm_delay_s": 0, "clear_delay_s": 0}
 

@@ -16,10 +16,10 @@ from support.links import clock, eventually, listening
 from support.mosquitto import Mosquitto, needs_mosquitto
 from support.probe_board import GOOD, PROBE, ROM, board
 
+from monitor.events import BadValue, Reading
 from monitor.intake.payload import read_all
 from monitor.intake.redelivered import RedeliveryMemory
 from monitor.site import Place, Probe
-from monitor.watch.events import BadValue, Reading
 
 pytestmark = [pytest.mark.live, needs_mosquitto]
 

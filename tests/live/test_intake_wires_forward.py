@@ -10,12 +10,12 @@ import pytest
 from support.links import clock, eventually, listening
 from support.mosquitto import Mosquitto, needs_mosquitto
 
+from monitor.events import BadValue, Moment, Reading
 from monitor.intake.forward import Forwarder
 from monitor.intake.link import BrokerAddress
 from monitor.intake.payload import read_all
 from monitor.intake.wires import WireSample
 from monitor.site import Place, Probe
-from monitor.watch.events import BadValue, Moment, Reading
 
 pytestmark = [pytest.mark.live, needs_mosquitto]
 

@@ -11,8 +11,8 @@ from pathlib import Path
 import pytest
 from support.journals import T0, batch, floor_probe, reading
 
-from monitor.journal.influx_server import Server
-from monitor.journal.mirror import BadPoint, Mirror, check, wait_s
+from monitor.journal.mirror.influx_server import Server
+from monitor.journal.mirror.sending import BadPoint, Mirror, check, wait_s
 from monitor.journal.store import Journal
 
 pytestmark = pytest.mark.live

@@ -16,10 +16,10 @@ from support.journals import floor_probe
 from typer.testing import CliRunner
 
 from monitor.commands import build
-from monitor.journal.influx_server import InfluxFault, Server
-from monitor.journal.read_back import fetch, readings_query, write
+from monitor.events import Entry, EntryKind
+from monitor.journal.mirror.influx_server import InfluxFault, Server
+from monitor.journal.mirror.read_back import fetch, readings_query, write
 from monitor.journal.reader import JournalReader
-from monitor.watch.events import Entry, EntryKind
 
 pytestmark = pytest.mark.live
 ANSWERS = Path(__file__).parent / "flux_answers"

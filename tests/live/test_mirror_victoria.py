@@ -8,13 +8,7 @@ import pytest
 from support.journals import T0, batch, floor_probe, reading
 from support.victoria import Victoria
 
-from monitor.journal.influx_server import Server
-from monitor.journal.mirror import CURSOR, Mirror, check
-from monitor.journal.reader import JournalReader
-from monitor.journal.records import Batch, Entered, Sample
-from monitor.journal.store import Journal
-from monitor.site import Place
-from monitor.watch.events import (
+from monitor.events import (
     AlarmName,
     Change,
     ChangeKind,
@@ -24,6 +18,12 @@ from monitor.watch.events import (
     Priority,
     Reading,
 )
+from monitor.journal.mirror.influx_server import Server
+from monitor.journal.mirror.sending import CURSOR, Mirror, check
+from monitor.journal.reader import JournalReader
+from monitor.journal.records import Batch, Entered, Sample
+from monitor.journal.store import Journal
+from monitor.site import Place
 
 pytestmark = pytest.mark.live
 SHADE = floor_probe(

@@ -23,8 +23,8 @@ from support.fakedesk import (
 )
 from support.served import Served
 
-from monitor.watch.diagnosis import Interval
-from monitor.watch.events import AlarmName, Entry, EntryKind, Priority
+from monitor.events import AlarmName, Entry, EntryKind, Priority
+from monitor.thermal.diagnosis import Interval
 from monitor.watch.life_cycle import AlarmState
 
 pytestmark = [pytest.mark.live, needs_chromium]

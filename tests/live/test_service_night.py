@@ -12,7 +12,7 @@ from support.mosquitto import Mosquitto, needs_mosquitto
 from support.receivers import Mode, http_receiver, refusing_port, smtp_receiver
 from support.service import QUICK_LIMITS, Service, Thermometer, wait_until
 
-from monitor.watch.events import AlarmName
+from monitor.events import AlarmName
 
 pytestmark = pytest.mark.live
 

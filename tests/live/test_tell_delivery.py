@@ -9,12 +9,12 @@ from contextlib import contextmanager
 import pytest
 from support.receivers import Mode, Receiver, http_receiver, refusing_port, smtp_receiver
 
+from monitor.events import Moment, Priority
 from monitor.journal.records import Outcome
 from monitor.tell.contacts import Contact
 from monitor.tell.delivery import Calls, Delivery
 from monitor.tell.message import Kind, Message
 from monitor.tell.outbox import rows
-from monitor.watch.events import Moment, Priority
 
 pytestmark = pytest.mark.live
 

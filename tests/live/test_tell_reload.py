@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 from support.receivers import http_receiver, refusing_port
 
+from monitor.events import Moment, Priority
 from monitor.journal.records import Outcome
 from monitor.service.clock import LiveClock
 from monitor.service.reaching import Reaching
@@ -13,7 +14,6 @@ from monitor.settings import Settings, load_settings
 from monitor.tell.contacts import Contact
 from monitor.tell.delivery import Calls, Delivery
 from monitor.tell.message import Kind, Message
-from monitor.watch.events import Moment, Priority
 
 pytestmark = pytest.mark.live
 

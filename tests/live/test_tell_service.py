@@ -10,7 +10,7 @@ import pytest
 from support.receivers import Mode, http_receiver, smtp_receiver
 from support.service import Service, Thermometer, wait_until
 
-from monitor.watch.events import AlarmName, ChangeKind
+from monitor.events import AlarmName, ChangeKind
 
 pytestmark = pytest.mark.live
 

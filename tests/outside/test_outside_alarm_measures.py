@@ -10,7 +10,7 @@ chattering occurs and clears three or more times in a minute)."""
 
 import pytest
 
-from monitor.watch.events import AlarmName, Change, ChangeKind, Facts, Priority
+from monitor.events import AlarmName, Change, ChangeKind, Facts, Priority
 from monitor.watch.measures import DAY_S, measure
 
 COLD, HOT, CHILL = AlarmName.COLD, AlarmName.HOT, AlarmName.CHILL

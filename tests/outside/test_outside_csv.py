@@ -8,14 +8,14 @@ from pathlib import Path
 
 from support.journals import T0, floor_probe, site
 
+from monitor.events import Entry, EntryKind, Moment
 from monitor.intake import senml
-from monitor.journal import csv_form, senml_form
 from monitor.journal.bringing_in import Arrivals
+from monitor.journal.forms import csv_form, senml_form
 from monitor.journal.reader import JournalReader
 from monitor.journal.records import Batch, Entered
 from monitor.journal.store import Journal
 from monitor.units import Unit
-from monitor.watch.events import Entry, EntryKind, Moment
 
 NOTE = 'said "cold", then\r\nwent away, ok'
 

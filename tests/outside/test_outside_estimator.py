@@ -8,10 +8,10 @@ import pytest
 from scipy.optimize import curve_fit
 from statsmodels.tsa.statespace.mlemodel import MLEModel
 
-from monitor.watch.cusum import Cusum
-from monitor.watch.kalman import FloorFilter
-from monitor.watch.night_cooling import fit_cooling
-from monitor.watch.time_constant import TimeConstants
+from monitor.thermal.cusum import Cusum
+from monitor.thermal.kalman import FloorFilter
+from monitor.thermal.night_cooling import fit_cooling
+from monitor.thermal.time_constant import TimeConstants
 
 TAU_S = 3600.0
 

@@ -10,12 +10,12 @@ import json
 
 import pytest
 
+from monitor.events import Moment, Reading
 from monitor.intake.payload import read, read_all
 from monitor.intake.senml import resolve
 from monitor.intake.topics import filter_fault, matches, topic_fault
 from monitor.intake.wires import WireFault, crc8, decode
 from monitor.site import Place, Probe
-from monitor.watch.events import Moment, Reading
 
 NOW = 1770693330.0
 

@@ -11,16 +11,17 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from support.journals import T0, floor_probe, site
 
+from monitor.events import Moment, Reading
 from monitor.intake.payload import read
-from monitor.journal import codec, csv_form, export_lines, lines, packing, tail
+from monitor.journal import codec, packing, tail
 from monitor.journal.bringing_in import Arrivals
-from monitor.journal.lines import LineFault
+from monitor.journal.forms import csv_form, export_lines, lines
+from monitor.journal.forms.lines import LineFault
 from monitor.journal.reader import JournalReader
 from monitor.journal.records import Batch, kept_at, kept_temp_c
 from monitor.journal.store import Journal
 from monitor.journal.tail import Row
 from monitor.units import Unit
-from monitor.watch.events import Moment, Reading
 
 COMMON = settings(max_examples=60, deadline=None)
 TEMPS = st.floats(-60, 150, allow_nan=False).map(kept_temp_c)

@@ -12,10 +12,7 @@ from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, rule
 from support.engine_night import EVENING, a_brooder, a_site
 
-from monitor.watch import estimator
-from monitor.watch.alarm_table import TABLE
-from monitor.watch.engine import Engine
-from monitor.watch.events import (
+from monitor.events import (
     AlarmName,
     BadValue,
     Change,
@@ -26,6 +23,9 @@ from monitor.watch.events import (
     Moment,
     Reading,
 )
+from monitor.thermal import estimator
+from monitor.watch.alarm_table import TABLE
+from monitor.watch.engine import Engine
 from monitor.watch.life_cycle import AlarmState
 
 SITE = a_site(a_brooder("porch", floors=2), a_brooder("shed"))

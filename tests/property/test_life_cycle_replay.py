@@ -13,9 +13,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from support.engine_night import EVENING, a_brooder, a_site
 
-from monitor.site import Site
-from monitor.watch.engine import Engine
-from monitor.watch.events import (
+from monitor.events import (
     AlarmName,
     BadValue,
     Change,
@@ -25,6 +23,8 @@ from monitor.watch.events import (
     Moment,
     Reading,
 )
+from monitor.site import Site
+from monitor.watch.engine import Engine
 
 SITE = a_site(a_brooder("porch", floors=2), a_brooder("shed"), outside=True)
 PROBES = [p.key for p in SITE.all_probes]

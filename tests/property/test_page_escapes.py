@@ -21,7 +21,7 @@ from support.fakedesk import (
 from support.served import Served
 from support.visitor import Visitor
 
-from monitor.watch.events import AlarmName, Entry, EntryKind
+from monitor.events import AlarmName, Entry, EntryKind
 from monitor.watch.life_cycle import AlarmState
 
 NASTY = st.sampled_from(

@@ -7,11 +7,11 @@ import pytest
 from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
+from monitor.events import BadValue, Moment, Reading
 from monitor.intake.payload import MAX_PAYLOAD_BYTES, Rejected, read, read_all
 from monitor.intake.plausible import HIGHEST_C, LOWEST_C
 from monitor.site import Place, Probe
 from monitor.units import Unit, from_celsius
-from monitor.watch.events import BadValue, Moment, Reading
 
 NOW = Moment(1770693330.0, 5000.0)
 

@@ -4,11 +4,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from support.told import ANN, ME, Course, course_changes, told_by
 
+from monitor.events import Change, ChangeKind, Moment, Priority
 from monitor.tell.message import Kind, Message
 from monitor.tell.plan import Plan
 from monitor.tell.policy import Policy
 from monitor.watch.alarm_table import TABLE
-from monitor.watch.events import Change, ChangeKind, Moment, Priority
 
 STEPS = st.lists(
     st.tuples(

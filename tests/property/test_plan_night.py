@@ -11,13 +11,13 @@ import pytest
 from support.scenarios import Night, make
 from support.watched import DAY_0, placed, readings, site_of
 
+from monitor.events import Entry, EntryKind, Moment, Reading
 from monitor.journal.records import OutboxRow
 from monitor.tell.contacts import Contact
 from monitor.tell.message import Kind, Message
 from monitor.tell.outbox import Outbox, rows
 from monitor.tell.plan import Plan
 from monitor.watch.engine import Engine
-from monitor.watch.events import Entry, EntryKind, Moment, Reading
 
 CONTACTS = (
     Contact(name="me", url="json://nowhere"),

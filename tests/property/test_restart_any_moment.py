@@ -12,9 +12,7 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from support.engine_night import EVENING, a_brooder, a_probe, a_site
 
-from monitor.site import Place, Site
-from monitor.watch.engine import Engine
-from monitor.watch.events import (
+from monitor.events import (
     AlarmName,
     BadValue,
     Change,
@@ -25,6 +23,8 @@ from monitor.watch.events import (
     Reading,
     State,
 )
+from monitor.site import Place, Site
+from monitor.watch.engine import Engine
 
 EXAMPLES = 1000 if os.environ.get("BROODER_LONG") else 25
 STEPS = 500

@@ -5,12 +5,12 @@ from datetime import datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from monitor.events import BadValue, Change, ChangeKind, Entry, EntryKind, Moment, Reading
 from monitor.site import Brooder, HeatSource, Limits, Place, Probe, Site
+from monitor.thermal import estimator
+from monitor.thermal.estimator import MakeEstimator
 from monitor.units import Unit
-from monitor.watch import estimator
 from monitor.watch.engine import Engine
-from monitor.watch.estimator import MakeEstimator
-from monitor.watch.events import BadValue, Change, ChangeKind, Entry, EntryKind, Moment, Reading
 
 ZONE = ZoneInfo("America/Chicago")
 EVENING = datetime(2026, 2, 8, 18, 0, tzinfo=ZONE).timestamp()  # hatch day, six in the evening

@@ -18,10 +18,10 @@ from monitor import __version__
 from monitor.brooding.batch import Ledger, fold
 from monitor.brooding.calendar import Step
 from monitor.brooding.objection import Objection
+from monitor.events import AlarmName, Cause, Entry, EntryKind, Facts, Priority
 from monitor.site import Brooder, HeatSource, Place, Probe, Site
+from monitor.thermal.diagnosis import Interval, Outlook
 from monitor.units import Unit
-from monitor.watch.diagnosis import Interval, Outlook
-from monitor.watch.events import AlarmName, Cause, Entry, EntryKind, Facts, Priority
 from monitor.watch.life_cycle import AlarmState
 from monitor.watch.status import (
     AlarmStatus,

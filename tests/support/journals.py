@@ -2,10 +2,10 @@
 
 from zoneinfo import ZoneInfo
 
+from monitor.events import Moment, Reading
 from monitor.journal.records import Batch
 from monitor.site import Brooder, Place, Probe, Site
 from monitor.units import Unit
-from monitor.watch.events import Moment, Reading
 
 T0 = 1_770_685_200.0  # 2026-02-10T01:00:00Z
 

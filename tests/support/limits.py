@@ -12,8 +12,8 @@ from support.scenarios import Night
 from support.watched import DAY_0, placed, readings
 
 from monitor.brooding.heat_balance import prior
-from monitor.watch.model import LIMIT, SLACK
-from monitor.watch.thermal import ThermalWatch
+from monitor.thermal.model import LIMIT, SLACK
+from monitor.thermal.thermal_watch import ThermalWatch
 
 _FIRST_S = 300.0
 

@@ -5,10 +5,10 @@ import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 
+from monitor.events import Moment
 from monitor.intake.inbox import Delivery, Inbox
 from monitor.intake.link import BrokerAddress, BrokerState
 from monitor.intake.session import Session
-from monitor.watch.events import Moment
 
 _STARTED = time.time() - time.monotonic()
 

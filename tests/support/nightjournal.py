@@ -3,10 +3,7 @@
 from math import cos, pi
 from pathlib import Path
 
-from monitor.journal.records import Batch, Entered
-from monitor.journal.store import Journal
-from monitor.site import Site
-from monitor.watch.events import (
+from monitor.events import (
     AlarmName,
     Cause,
     Change,
@@ -16,6 +13,9 @@ from monitor.watch.events import (
     Priority,
     Reading,
 )
+from monitor.journal.records import Batch, Entered
+from monitor.journal.store import Journal
+from monitor.site import Site
 
 DAY = 86400.0
 _BATCH = 20_000

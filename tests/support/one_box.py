@@ -1,7 +1,7 @@
 """The smallest site there is, and a clock that stands still: for tests of what a start makes of a
 journal."""
 
-from monitor.watch.events import Moment
+from monitor.events import Moment
 
 ONE_BOX = """
 [[brooders]]

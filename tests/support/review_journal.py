@@ -9,11 +9,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
-from monitor.journal.records import Batch, Entered
-from monitor.journal.store import Journal
-from monitor.site import Brooder, HeatSource, Place, Probe, Site
-from monitor.units import Unit
-from monitor.watch.events import (
+from monitor.events import (
     AlarmName,
     BadValue,
     Cause,
@@ -25,6 +21,10 @@ from monitor.watch.events import (
     Priority,
     Reading,
 )
+from monitor.journal.records import Batch, Entered
+from monitor.journal.store import Journal
+from monitor.site import Brooder, HeatSource, Place, Probe, Site
+from monitor.units import Unit
 
 ZONE = ZoneInfo("America/Chicago")
 HATCHED = date(2026, 2, 7)

@@ -6,13 +6,13 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from monitor.brooding.schedules import BUILT_IN
+from monitor.events import Priority
 from monitor.review.exposure import Trace
 from monitor.review.scene import AlarmBar, Event, Line, Scene
 from monitor.review.target_line import target_line
 from monitor.review.thinning import pieces
 from monitor.site import Limits, Place, Steps
 from monitor.units import Unit
-from monitor.watch.events import Priority
 
 ZONE = ZoneInfo("America/Chicago")
 HATCHED = date(2026, 2, 8)

@@ -25,9 +25,9 @@ from typing import Any
 import paho.mqtt.client as paho
 from paho.mqtt.enums import CallbackAPIVersion
 
+from monitor.events import AlarmName, Change
 from monitor.journal.reader import JournalReader
 from monitor.service import control
-from monitor.watch.events import AlarmName, Change
 
 MAIN = "from monitor.commands import main; main()"
 FLOOR = "brooder/porch/floor"

@@ -9,11 +9,11 @@ from typing import Any
 import numpy as np
 from support.review_journal import at, site
 
+from monitor.events import Change, Entry, EntryKind, Moment, Reading
 from monitor.journal.reader import JournalReader
 from monitor.journal.records import Batch, Entered
 from monitor.journal.store import Journal
 from monitor.review.record import Asked, Record, open_record
-from monitor.watch.events import Change, Entry, EntryKind, Moment, Reading
 
 Course = Callable[[float], float]  # Unix seconds -> degC
 

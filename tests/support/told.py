@@ -5,13 +5,13 @@ from collections.abc import Iterable
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
+from monitor.events import AlarmName, Cause, Change, ChangeKind, Facts, Moment
 from monitor.site import Brooder, Site
 from monitor.tell.contacts import Contact
 from monitor.tell.message import Message
 from monitor.tell.plan import Plan
 from monitor.units import Unit
 from monitor.watch.alarm_table import TABLE
-from monitor.watch.events import AlarmName, Cause, Change, ChangeKind, Facts, Moment
 
 ZONE = ZoneInfo("America/Chicago")
 START = datetime(2026, 2, 10, 18, tzinfo=ZONE).timestamp()

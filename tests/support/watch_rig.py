@@ -13,6 +13,7 @@ from pathlib import Path
 
 from support.one_box import ONE_BOX
 
+from monitor.events import AlarmName, Change, Entry, EntryKind, Facts, Moment
 from monitor.intake.held import HeldTimes
 from monitor.intake.inbox import AckToken, Delivery, Inbox
 from monitor.intake.link import BrokerState, Link
@@ -30,7 +31,6 @@ from monitor.service.writer import Submission, Writer
 from monitor.settings import load_settings
 from monitor.site import Site
 from monitor.tell.message import Message
-from monitor.watch.events import AlarmName, Change, Entry, EntryKind, Facts, Moment
 from monitor.watch.status import SiteStatus
 
 TOPIC = "brooder/porch/floor"

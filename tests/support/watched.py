@@ -10,13 +10,13 @@ from support.boxmodel import DAY_S
 from support.scenarios import Night
 
 from monitor.brooding.heat_balance import prior
+from monitor.events import Change, ChangeKind, Entry, EntryKind, Moment, Reading
 from monitor.site import Brooder, Site
+from monitor.thermal.diagnosis import Outlook
+from monitor.thermal.estimator import Estimator
+from monitor.thermal.thermal_watch import ThermalWatch
 from monitor.units import Unit
-from monitor.watch.diagnosis import Outlook
 from monitor.watch.engine import Engine
-from monitor.watch.estimator import Estimator
-from monitor.watch.events import Change, ChangeKind, Entry, EntryKind, Moment, Reading
-from monitor.watch.thermal import ThermalWatch
 
 PLAIN_DELAY_S = 300.0
 DAY_0 = datetime(

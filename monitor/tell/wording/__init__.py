@@ -3,6 +3,7 @@
 `for_change` is what an alarm's change says (also the `text` of an event). The planner adds what
 only it knows: repeats, passing on, several brooders at once, the morning."""
 
+from monitor.events import Change, ChangeKind
 from monitor.site import Brooder, Site
 from monitor.tell.wording.advice import ADVICE
 from monitor.tell.wording.life import (
@@ -21,7 +22,6 @@ from monitor.tell.wording.temperature import TEMPERATURE
 from monitor.tell.wording.trial import trial
 from monitor.tell.wording.watcher import WATCHER
 from monitor.tell.wording.words import LOCK_SCREEN, Voice, Words
-from monitor.watch.events import Change, ChangeKind
 
 __all__ = [
     "LOCK_SCREEN",

@@ -2,10 +2,10 @@
 
 from collections.abc import Callable
 
+from monitor.events import AlarmName, Change, Facts
 from monitor.site import Brooder
 from monitor.tell.wording.words import Voice, Words, compose
 from monitor.units import Unit, area_figure
-from monitor.watch.events import AlarmName, Change, Facts
 
 _A_DAY_S = 86400.0 + 3600.0
 

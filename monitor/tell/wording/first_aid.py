@@ -8,9 +8,9 @@ from collections.abc import Iterable, Sequence
 
 from monitor.brooding.circuit import spare_w, usual_load_w
 from monitor.brooding.lamp_safety import LARGEST_LAMP_W
+from monitor.events import Cause, Facts
 from monitor.site import Brooder, Site
 from monitor.tell.wording.words import sentence
-from monitor.watch.events import Cause, Facts
 
 LAMP_CARE = (
     "If you hang a lamp: two separate supports (never by its cord), a guard over the bulb, "

@@ -4,9 +4,9 @@ Called by `for_change` and the planner."""
 
 from dataclasses import replace
 
+from monitor.events import AlarmName, Change
 from monitor.tell.wording.temperature import NOW
 from monitor.tell.wording.words import Voice, Words, compose, listed, sentence, span
-from monitor.watch.events import AlarmName, Change
 
 TROUBLE = {  # each alarm as a thing one can see to
     AlarmName.COLD: "the cold",

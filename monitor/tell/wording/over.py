@@ -2,9 +2,9 @@
 
 This one message must do also for somebody who never got the first: it tells the whole story."""
 
+from monitor.events import AlarmName, Change
 from monitor.tell.wording.silence import probe_name
 from monitor.tell.wording.words import Voice, Words, compose, sentence, span
-from monitor.watch.events import AlarmName, Change
 
 _WAS = {
     AlarmName.COLD: "too cold",

@@ -2,11 +2,11 @@
 
 from collections.abc import Callable
 
+from monitor.events import AlarmName, Change, Priority
 from monitor.site import Brooder
 from monitor.tell.wording.first_aid import LOOK_AT_CHICKS
 from monitor.tell.wording.temperature import probe_list
 from monitor.tell.wording.words import Voice, Words, compose, listed, sentence, span
-from monitor.watch.events import AlarmName, Change, Priority
 
 _WHERE_TO_LOOK = (
     "Then look at what carries the readings: power of the board and the probe, cable or battery, "

@@ -5,11 +5,11 @@ then since when, how fast, how long until harm, and what would mend it."""
 
 from collections.abc import Callable
 
+from monitor.events import AlarmName, Cause, Change, Facts
 from monitor.site import Brooder
 from monitor.tell.wording import first_aid
 from monitor.tell.wording.words import Voice, Words, compose, minutes_left
-from monitor.watch.events import AlarmName, Cause, Change, Facts
-from monitor.watch.mending import WARMER_ROOM
+from monitor.thermal.mending import WARMER_ROOM
 
 
 def cold(change: Change, voice: Voice, box: Brooder | None) -> Words:

@@ -3,8 +3,8 @@ sure that is, how cold at worst, what would make it hold."""
 
 from monitor.tell.wording import first_aid
 from monitor.tell.wording.words import Voice, span
-from monitor.watch.diagnosis import Outlook
-from monitor.watch.tonight import CLEAR_CHANCE, WARN_CHANCE
+from monitor.thermal.diagnosis import Outlook
+from monitor.thermal.tonight import CLEAR_CHANCE, WARN_CHANCE
 
 OLD_S = 120.0  # a reading older than this says how old it is. Common practice
 _EVEN = 0.05  # as near to one half nobody can say which is likelier

@@ -4,9 +4,9 @@ Each says what still works, because that is the first question at night."""
 
 from collections.abc import Callable
 
+from monitor.events import AlarmName, Change
 from monitor.site import Brooder
 from monitor.tell.wording.words import Voice, Words, compose, sentence, span
-from monitor.watch.events import AlarmName, Change
 
 
 def broker_lost(change: Change, voice: Voice, box: Brooder | None) -> Words:

@@ -7,9 +7,9 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
 
+from monitor.events import Facts
 from monitor.site import Site
 from monitor.units import shown, sign, step_shown
-from monitor.watch.events import Facts
 
 LOCK_SCREEN = 110  # characters of title and body that a locked phone shows for certain
 UNSEEN_S = 60.0  # of a night: with more of it unseen nobody can say that it was never too cold

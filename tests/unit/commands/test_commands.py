@@ -13,10 +13,10 @@ from monitor import __version__
 from monitor.commands import VERBS, build, main
 from monitor.commands.tonight import temperature_or_exit, watts_or_exit
 from monitor.commands.watch import sample
+from monitor.events import Moment, Reading
 from monitor.intake.payload import read
 from monitor.site import Place, Probe
 from monitor.units import Unit
-from monitor.watch.events import Moment, Reading
 
 RUNNER = CliRunner()
 CONFIG = """

@@ -4,10 +4,10 @@ import json
 
 import pytest
 
+from monitor.events import BadValue, Moment, Reading
 from monitor.intake.payload import Rejected, read, read_all
 from monitor.site import Place, Probe
 from monitor.units import Unit
-from monitor.watch.events import BadValue, Moment, Reading
 
 NOW = Moment(1770693330.0, 5000.0)  # 2026-02-10T03:15:30Z
 

@@ -5,13 +5,13 @@ import tracemalloc
 
 import pytest
 
+from monitor.events import Moment
 from monitor.intake.guessing import guess
 from monitor.intake.inbox import AckToken, Delivery, Inbox
 from monitor.intake.refused import RefusedRecord, excerpt
 from monitor.intake.router import Router
 from monitor.intake.unclaimed import Unclaimed, suggest
 from monitor.site import Place, Probe
-from monitor.watch.events import Moment
 
 
 def test_ten_thousand_junk_topics_keep_the_latest_two_hundred():

@@ -1,8 +1,8 @@
 """A message that is in the journal is not counted again; any other is."""
 
+from monitor.events import Moment
 from monitor.intake.inbox import AckToken, Delivery
 from monitor.intake.redelivered import MARK_BYTES, RedeliveryMemory
-from monitor.watch.events import Moment
 
 
 def delivery(mid: int, payload: bytes = b"33.4", *, dup: bool = False, **more: object) -> Delivery:

@@ -9,12 +9,12 @@ import pytest
 from support import journals
 from support.journals import T0
 
+from monitor.events import Moment
 from monitor.intake.repeated import KEPT, StampedMemory
 from monitor.journal.reader import JournalReader
 from monitor.journal.store import Journal
 from monitor.service.core import Core
 from monitor.service.rebuild import rebuild
-from monitor.watch.events import Moment
 
 TOPIC = "brooder/porch/floor"
 

@@ -8,12 +8,12 @@ from pathlib import Path
 import pytest
 from support.journals import T0, batch, floor_probe, reading
 
+from monitor.events import Entry, EntryKind, Moment
 from monitor.journal import opening, schema
 from monitor.journal.reader import JournalReader
 from monitor.journal.records import Batch, Entered, OutboxRow
 from monitor.journal.salvage import Report, salvage
 from monitor.journal.store import Journal
-from monitor.watch.events import Entry, EntryKind, Moment
 
 PAGE = schema.PAGE_BYTES
 

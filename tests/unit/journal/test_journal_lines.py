@@ -6,15 +6,15 @@ from pathlib import Path
 import pytest
 from support.journals import T0, floor_probe, site
 
-from monitor.journal import csv_form, export_lines, lines
+from monitor.events import Entry, EntryKind
 from monitor.journal.bringing_in import Arrivals
 from monitor.journal.codec import BAD, UNSURE
-from monitor.journal.lines import LineFault, Message
+from monitor.journal.forms import csv_form, export_lines, lines
+from monitor.journal.forms.lines import LineFault, Message
 from monitor.journal.reader import JournalReader
 from monitor.journal.store import Journal
 from monitor.site import Place, Probe
 from monitor.units import Unit
-from monitor.watch.events import Entry, EntryKind
 
 CONTRACT = """\
 {"at":"2026-02-10T02:15:30Z","topic":"brooder/porch/floor","payload":"33.4"}

@@ -10,11 +10,11 @@ from pathlib import Path
 import pytest
 from support.journals import T0, batch, reading
 
+from monitor.events import Moment
 from monitor.journal import tail
 from monitor.journal.reader import JournalReader
 from monitor.journal.records import Batch, OutboxRow
 from monitor.journal.store import Journal
-from monitor.watch.events import Moment
 
 SIDES = ("", "-wal", tail.SUFFIX)
 

@@ -6,6 +6,18 @@ from pathlib import Path
 import pytest
 from support.journals import T0, batch, floor_probe, reading
 
+from monitor.events import (
+    AlarmName,
+    BadValue,
+    Cause,
+    Change,
+    ChangeKind,
+    Entry,
+    EntryKind,
+    Moment,
+    Priority,
+    Reading,
+)
 from monitor.journal import schema
 from monitor.journal.reader import JournalReader
 from monitor.journal.records import (
@@ -19,18 +31,6 @@ from monitor.journal.records import (
     StorageFault,
 )
 from monitor.journal.store import Journal
-from monitor.watch.events import (
-    AlarmName,
-    BadValue,
-    Cause,
-    Change,
-    ChangeKind,
-    Entry,
-    EntryKind,
-    Moment,
-    Priority,
-    Reading,
-)
 
 CHANGE = Change(
     at=T0 + 200.0,

@@ -5,9 +5,9 @@ from pathlib import Path
 
 from support.journals import T0, batch, reading
 
+from monitor.events import Reading
 from monitor.journal.reader import JournalReader
 from monitor.journal.store import Journal
-from monitor.watch.events import Reading
 
 
 def test_pictures_taken_while_the_tail_moves_and_hours_settle_are_whole(path: Path) -> None:

@@ -10,8 +10,8 @@ from support.fakedesk import NIGHT, FakeDesk, alarm, brooder, failing_porch, sta
 from support.served import Served
 from support.visitor import Answer, Visitor
 
+from monitor.events import AlarmName, EntryKind
 from monitor.page.screen_alarm import CLEANING
-from monitor.watch.events import AlarmName, EntryKind
 from monitor.watch.life_cycle import AlarmState
 
 

@@ -8,8 +8,8 @@ from support.fakedesk import NIGHT, FakeDesk, acknowledge, failing_porch, status
 from support.served import Served
 from support.visitor import Visitor
 
+from monitor.events import EntryKind
 from monitor.page.access import Access
-from monitor.watch.events import EntryKind
 
 WORDS = "ten chicks in a box"
 

@@ -17,11 +17,11 @@ from support.fakedesk import (
 )
 
 from monitor.brooding.calendar import Step
+from monitor.events import AlarmName, Cause, Priority
 from monitor.page.now import BoxView, Mark, NowView, view
 from monitor.page.words import Say
 from monitor.site import HeatSource, Unit
-from monitor.watch.diagnosis import Diagnosis, Interval
-from monitor.watch.events import AlarmName, Cause, Priority
+from monitor.thermal.diagnosis import Diagnosis, Interval
 from monitor.watch.life_cycle import AlarmState
 from monitor.watch.status import BrooderStatus, SiteStatus
 

@@ -7,8 +7,8 @@ from support.fakedesk import NIGHT, FakeDesk, brooder, probe, site, status
 from support.served import Served
 from support.visitor import Visitor
 
+from monitor.events import EntryKind
 from monitor.page.probe_check import LASTS_S, Finding, Method, ProbeCheck
-from monitor.watch.events import EntryKind
 from monitor.watch.status import SiteStatus
 
 FLOOR, WEST, SHADE = "porch/floor", "porch/west", "site/shade"

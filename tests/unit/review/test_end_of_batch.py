@@ -4,12 +4,12 @@ import pytest
 from support.review_journal import at
 from support.short_record import placed, recorded
 
+from monitor.events import Entry, EntryKind
 from monitor.review.days import Cut
 from monitor.review.losses import losses
 from monitor.review.report import report
 from monitor.review.sheet import sheet
 from monitor.review.sheet_text import comparison_words
-from monitor.watch.events import Entry, EntryKind
 
 LEVEL = {"porch/west": lambda _t: 34.5, "porch/east": lambda _t: 34.5}
 DATES = {"start": "2026-02-08 12:00", "stop": "2026-02-10 18:00"}

@@ -14,7 +14,7 @@ from monitor.review.days import Cut
 from monitor.review.sheet import sheet
 from monitor.review.target_line import target_line
 from monitor.site import Limits, ScheduleRow, Steps
-from monitor.watch import estimator
+from monitor.thermal import estimator
 
 HATCHED = date(2026, 3, 1)  # the clock goes forward in the night to the 8th
 LIMITS = Limits(fire_c=39.0)  # low enough to meet the first week's overheat limit

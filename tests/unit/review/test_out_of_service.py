@@ -3,7 +3,7 @@
 from support.review_journal import at
 from support.short_record import placed, recorded
 
-from monitor.watch.events import Entry, EntryKind
+from monitor.events import Entry, EntryKind
 
 DATES = {"start": "2026-02-08 12:00", "stop": "2026-02-09 12:00"}
 OUT, IN = EntryKind.OUT_OF_SERVICE, EntryKind.IN_SERVICE

@@ -4,10 +4,7 @@ import pytest
 from support.review_journal import at
 from support.short_record import placed, recorded
 
-from monitor.review.alarm_text import cells
-from monitor.review.loss_words import alarm_words
-from monitor.review.losses import losses
-from monitor.watch.events import (
+from monitor.events import (
     AlarmName,
     Cause,
     Change,
@@ -16,6 +13,9 @@ from monitor.watch.events import (
     EntryKind,
     Priority,
 )
+from monitor.review.alarm_text import cells
+from monitor.review.loss_words import alarm_words
+from monitor.review.losses import losses
 
 RAISED, ASIDE, AGAIN = "2026-02-09 05:00", "2026-02-09 05:06", "2026-02-09 06:05"
 DATES = {"start": "2026-02-08 12:00", "stop": "2026-02-12 12:00"}

@@ -6,13 +6,7 @@ import numpy as np
 import pytest
 from support.review_journal import at, site
 
-from monitor.journal.reader import JournalReader
-from monitor.journal.records import Batch, Entered
-from monitor.journal.store import Journal
-from monitor.review.days import Cut
-from monitor.review.record import Asked, NotFound, open_record
-from monitor.review.sheet import sheet
-from monitor.watch.events import (
+from monitor.events import (
     AlarmName,
     Cause,
     Change,
@@ -23,6 +17,12 @@ from monitor.watch.events import (
     Priority,
     Reading,
 )
+from monitor.journal.reader import JournalReader
+from monitor.journal.records import Batch, Entered
+from monitor.journal.store import Journal
+from monitor.review.days import Cut
+from monitor.review.record import Asked, NotFound, open_record
+from monitor.review.sheet import sheet
 
 LONG_AFTER = at("2026-06-01 00:00")
 

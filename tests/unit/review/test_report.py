@@ -7,11 +7,11 @@ import re
 import pytest
 from support.review_journal import at, site
 
+from monitor.events import Entry, EntryKind
 from monitor.journal.reader import JournalReader
 from monitor.review.days import Cut
 from monitor.review.record import Asked, open_record
 from monitor.review.report import report
-from monitor.watch.events import Entry, EntryKind
 
 LONG_AFTER = at("2026-06-01 00:00")
 

@@ -7,10 +7,10 @@ import pytest
 from support.review_journal import at, site
 from support.short_record import placed, recorded
 
+from monitor.events import Entry, EntryKind
 from monitor.review.losses import losses
 from monitor.review.record import Asked, open_record
 from monitor.review.verdict import verdict
-from monitor.watch.events import Entry, EntryKind
 
 FOUND = "2026-02-12 06:00"
 LATER = "Weakened chicks can die a day later."

@@ -5,6 +5,7 @@ from pathlib import Path
 
 import pytest
 
+from monitor.events import AlarmName, Entry, EntryKind, Moment
 from monitor.journal.reader import JournalReader
 from monitor.journal.store import Journal
 from monitor.service import offline
@@ -12,7 +13,6 @@ from monitor.service.core import Core
 from monitor.service.night import SITE_FILE
 from monitor.service.opening import open_all
 from monitor.settings import Settings, load_settings
-from monitor.watch.events import AlarmName, Entry, EntryKind, Moment
 
 AWAY_S = 3600.0
 

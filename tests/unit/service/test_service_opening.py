@@ -7,13 +7,13 @@ from pathlib import Path
 import pytest
 from support.one_box import ONE_BOX, StoppedClock
 
+from monitor.events import AlarmName, Entry, EntryKind, Moment, Reading
 from monitor.journal.reader import JournalReader
 from monitor.journal.records import Batch, Entered, StorageFault
 from monitor.journal.store import Journal
 from monitor.service import opening
 from monitor.service.opening import NO_BIRDS, Opened, open_all
 from monitor.settings import Settings, load_settings
-from monitor.watch.events import AlarmName, Entry, EntryKind, Moment, Reading
 
 T0 = 1_770_685_200.0  # 2026-02-10T01:00:00Z
 CONFIG = (

@@ -14,13 +14,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from monitor.brooding.objection import Objection
+from monitor.events import Moment
 from monitor.intake.forecast import ForecastFault, read_forecast
 from monitor.intake.held import HeldTimes
 from monitor.intake.inbox import Delivery
 from monitor.journal.allowance import CommitAllowance
 from monitor.service import control
 from monitor.units import Unit
-from monitor.watch.events import Moment
 
 ZONE = ZoneInfo("America/Chicago")
 

@@ -5,10 +5,10 @@ from itertools import count
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
+from monitor.events import Moment
 from monitor.service.core import Core
 from monitor.service.night import SITE_FILE
 from monitor.settings import load_settings
-from monitor.watch.events import Moment
 
 ZONE = ZoneInfo("America/Chicago")
 NOON = datetime(2026, 2, 10, 12, tzinfo=ZONE).timestamp()

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from monitor.events import Entry, EntryKind, Moment
 from monitor.journal.reader import JournalReader
 from monitor.journal.store import Journal
 from monitor.service.core import Core
@@ -15,7 +16,6 @@ from monitor.service.opening import DOWN_WORTH_TELLING_S
 from monitor.service.people import contacts_of, policy_of
 from monitor.service.rebuild import rebuild
 from monitor.settings import Settings, load_settings
-from monitor.watch.events import Entry, EntryKind, Moment
 
 Step = tuple[float, str, str] | Entry
 

@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 from support.one_box import StoppedClock
 
+from monitor.events import AlarmName, Entry, EntryKind, Moment, Reading
 from monitor.journal.bringing_in import Arrivals
 from monitor.journal.reader import JournalReader
 from monitor.journal.records import Batch
@@ -16,7 +17,6 @@ from monitor.service.night import SITE_FILE
 from monitor.service.opening import Opened, open_all
 from monitor.settings import Settings, load_settings
 from monitor.watch.engine import Engine
-from monitor.watch.events import AlarmName, Entry, EntryKind, Moment, Reading
 
 NOW = 1_780_000_000.0
 DAY_S = 86400.0

@@ -5,12 +5,7 @@ from dataclasses import replace
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
-from monitor.intake.plausible import fault_of
-from monitor.site import Brooder, HeatSource, Place, Probe, Site
-from monitor.units import Unit
-from monitor.watch.alarm_table import TABLE
-from monitor.watch.engine import Engine
-from monitor.watch.events import (
+from monitor.events import (
     AlarmName,
     Cause,
     Change,
@@ -23,6 +18,11 @@ from monitor.watch.events import (
     ProbeFact,
     Reading,
 )
+from monitor.intake.plausible import fault_of
+from monitor.site import Brooder, HeatSource, Place, Probe, Site
+from monitor.units import Unit
+from monitor.watch.alarm_table import TABLE
+from monitor.watch.engine import Engine
 from monitor.watch.status import SiteStatus
 
 ZONE = ZoneInfo("America/Chicago")

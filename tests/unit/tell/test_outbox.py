@@ -7,6 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from monitor.events import Moment, Priority
 from monitor.tell.message import Kind, Message, from_row
 from monitor.tell.outbox import (
     FIRST_BACK_OFF_S,
@@ -15,7 +16,6 @@ from monitor.tell.outbox import (
     Outbox,
     rows,
 )
-from monitor.watch.events import Moment, Priority
 
 
 def at(second: float) -> Moment:

@@ -6,14 +6,7 @@ from datetime import datetime, time, timedelta
 import pytest
 from tell_samples import NIGHT, ZONE, change, local, site
 
-from monitor.site import Site
-from monitor.tell.contacts import Contact
-from monitor.tell.message import Kind, Message
-from monitor.tell.plan import Plan
-from monitor.tell.policy import Policy
-from monitor.tell.wording import for_change
-from monitor.watch.engine import Engine
-from monitor.watch.events import (
+from monitor.events import (
     AlarmName,
     Change,
     ChangeKind,
@@ -23,6 +16,13 @@ from monitor.watch.events import (
     Moment,
     Priority,
 )
+from monitor.site import Site
+from monitor.tell.contacts import Contact
+from monitor.tell.message import Kind, Message
+from monitor.tell.plan import Plan
+from monitor.tell.policy import Policy
+from monitor.tell.wording import for_change
+from monitor.watch.engine import Engine
 
 A, K, P = AlarmName, ChangeKind, Priority
 ME = Contact(name="me", url="json://nowhere")

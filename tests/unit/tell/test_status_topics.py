@@ -4,9 +4,9 @@ import json
 
 from tell_samples import NIGHT, chilled, site
 
+from monitor.events import Entry, EntryKind, Moment, Reading
 from monitor.tell.status_topics import cleared_topics, is_ours, topics_of
 from monitor.watch.engine import Engine
-from monitor.watch.events import Entry, EntryKind, Moment, Reading
 
 
 def by_topic(status: object) -> dict[str, str]:

@@ -6,10 +6,10 @@ from pathlib import Path
 import pytest
 from tell_samples import NIGHT, change, chilled, site
 
+from monitor.events import AlarmName, EntryKind, Moment
 from monitor.tell.links import Answer, LinkFault, Links, already_used, load_key
 from monitor.tell.message import Message
 from monitor.tell.plan import Plan
-from monitor.watch.events import AlarmName, EntryKind, Moment
 
 KEY = b"k" * 32
 BASE = "http://board.local:8420/"

@@ -11,13 +11,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 from tell_samples import FACTS, NIGHT, change, heated, local, site
 
+from monitor.events import AlarmName, Cause, ChangeKind, Facts, Priority
 from monitor.intake.plausible import fault_of
 from monitor.site import HeatSource, Site
 from monitor.tell import wording
 from monitor.tell.wording import BoxMorning, Gathered, Voice, Words
 from monitor.units import Unit
 from monitor.watch.alarm_table import TABLE
-from monitor.watch.events import AlarmName, Cause, ChangeKind, Facts, Priority
 
 GOLDEN = Path(__file__).with_name("golden_messages.txt")
 URGENT = [name for name in AlarmName if TABLE[name].priority is Priority.URGENT]

@@ -5,8 +5,8 @@ from tell_samples import NIGHT, site
 
 from monitor.tell.wording import Voice
 from monitor.tell.wording.tonight import tonight
+from monitor.thermal.diagnosis import Interval, Outlook
 from monitor.units import Unit
-from monitor.watch.diagnosis import Interval, Outlook
 
 
 def outlook(**changes: object) -> Outlook:

@@ -2,9 +2,9 @@
 
 import pytest
 
+from monitor.events import AlarmName, Priority
 from monitor.site import Limits
 from monitor.watch.alarm_table import TABLE, Family
-from monitor.watch.events import AlarmName, Priority
 
 URGENT = {AlarmName.CHILL, AlarmName.OVERHEAT, AlarmName.HEAT_LOSS, AlarmName.NO_READINGS}
 ADVICE = {

@@ -5,9 +5,9 @@ from dataclasses import replace
 import pytest
 from support.engine_night import Night, a_brooder, a_probe, a_site
 
+from monitor.events import AlarmName, ChangeKind, EntryKind, Priority
 from monitor.site import Limits, Place
-from monitor.watch import estimator
-from monitor.watch.events import AlarmName, ChangeKind, EntryKind, Priority
+from monitor.thermal import estimator
 
 
 @pytest.fixture

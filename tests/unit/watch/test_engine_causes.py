@@ -7,11 +7,11 @@ from dataclasses import replace
 import pytest
 from support.engine_night import Night, a_brooder, a_site
 
+from monitor.events import AlarmName, Cause, ChangeKind, EntryKind, Moment, Priority
 from monitor.site import Brooder
-from monitor.watch.diagnosis import Diagnosis, FaultKind, Finding, Interval, Outlook
-from monitor.watch.estimator import Estimator, NoEstimate
-from monitor.watch.events import AlarmName, Cause, ChangeKind, EntryKind, Moment, Priority
-from monitor.watch.outside_curve import OutsideCurve, from_low
+from monitor.thermal.diagnosis import Diagnosis, FaultKind, Finding, Interval, Outlook
+from monitor.thermal.estimator import Estimator, NoEstimate
+from monitor.thermal.outside_curve import OutsideCurve, from_low
 
 LOST = Diagnosis(
     cause=Cause.HEAT_SOURCE,

@@ -11,8 +11,8 @@ from support.engine_night import Night, a_brooder, a_site
 
 from monitor.brooding.heat_balance import Flock
 from monitor.site import Brooder, HeatSource
-from monitor.watch.diagnosis import Interval, Outlook
-from monitor.watch.mending import mends
+from monitor.thermal.diagnosis import Interval, Outlook
+from monitor.thermal.mending import mends
 
 POOR = replace(a_brooder(), cover="none")
 

@@ -6,11 +6,11 @@ import json
 import pytest
 from support.engine_night import Night, a_site
 
+from monitor.events import AlarmName, Change, ChangeKind, Moment
 from monitor.tell.wording import for_change
-from monitor.watch import estimator
+from monitor.thermal import estimator
+from monitor.thermal.estimator import MakeEstimator
 from monitor.watch.engine import Engine
-from monitor.watch.estimator import MakeEstimator
-from monitor.watch.events import AlarmName, Change, ChangeKind, Moment
 
 DAY_S = 86400.0
 TARGET_C = 26.7  # of day 21

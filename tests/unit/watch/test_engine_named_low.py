@@ -5,7 +5,7 @@ from datetime import datetime
 import pytest
 from support.engine_night import ZONE, Night, a_site
 
-from monitor.watch.diagnosis import Outlook
+from monitor.thermal.diagnosis import Outlook
 
 LOW_C = -15.0
 

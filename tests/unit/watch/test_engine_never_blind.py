@@ -10,10 +10,10 @@ from zoneinfo import ZoneInfo
 import pytest
 from support.engine_night import EVENING, Night, a_brooder, a_probe, a_site
 
+from monitor.events import AlarmName, Change, ChangeKind, Entry, EntryKind, Moment, Reading
 from monitor.site import Brooder, HeatSource, Place, Probe, Site
 from monitor.units import Unit
 from monitor.watch.engine import Engine
-from monitor.watch.events import AlarmName, Change, ChangeKind, Entry, EntryKind, Moment, Reading
 
 START = datetime(2026, 2, 10, tzinfo=UTC).timestamp()
 # What looks like a cover taken off is waited for five minutes, unless it is far below the limit.

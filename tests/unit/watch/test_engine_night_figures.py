@@ -5,9 +5,9 @@ import json
 import pytest
 from support.engine_night import Night
 
-from monitor.watch import estimator
+from monitor.events import AlarmName, EntryKind, Facts, Moment
+from monitor.thermal import estimator
 from monitor.watch.engine import Engine
-from monitor.watch.events import AlarmName, EntryKind, Facts, Moment
 from monitor.watch.status import BrooderStatus
 
 HOUR_S = 3600.0

@@ -8,7 +8,7 @@ from random import Random
 import pytest
 from support.engine_night import Night, a_brooder, a_site
 
-from monitor.watch.events import AlarmName, ChangeKind, EntryKind
+from monitor.events import AlarmName, ChangeKind, EntryKind
 
 FLOOR, FAR = "porch/floor", "porch/far floor"
 HOUR = 3600.0

@@ -4,9 +4,9 @@ import json
 
 from support.engine_night import EVENING, Night, a_brooder, a_site
 
-from monitor.watch import estimator
+from monitor.events import ChangeKind, Entry, EntryKind, Moment, Reading
+from monitor.thermal import estimator
 from monitor.watch.engine import Engine
-from monitor.watch.events import ChangeKind, Entry, EntryKind, Moment, Reading
 
 
 def again(night: Night, *names: str, floors: int = 1, shift_s: float = 0.0) -> Engine:

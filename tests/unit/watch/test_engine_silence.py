@@ -6,8 +6,8 @@ from random import Random
 import pytest
 from support.engine_night import Night, a_brooder, a_site
 
-from monitor.watch import estimator
-from monitor.watch.events import AlarmName, Cause, Change, ChangeKind, EntryKind, Facts, Priority
+from monitor.events import AlarmName, Cause, Change, ChangeKind, EntryKind, Facts, Priority
+from monitor.thermal import estimator
 
 TWO = ("porch/floor", "porch/far floor")
 

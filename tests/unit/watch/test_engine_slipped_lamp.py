@@ -6,7 +6,7 @@ from random import Random
 import pytest
 from support.engine_night import Night, a_brooder, a_site
 
-from monitor.watch.events import AlarmName, Change, ChangeKind
+from monitor.events import AlarmName, Change, ChangeKind
 
 FLOOR, FAR = "porch/floor", "porch/far floor"
 

@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from monitor.watch.slope import slope_per_h
+from monitor.thermal.slope import slope_per_h
 
 
 @given(

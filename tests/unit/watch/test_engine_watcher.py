@@ -5,10 +5,7 @@ from datetime import datetime
 import pytest
 from support.engine_night import ZONE, Night, a_site
 
-from monitor.site import Place
-from monitor.watch import estimator
-from monitor.watch.engine import Engine
-from monitor.watch.events import (
+from monitor.events import (
     AlarmName,
     ChangeKind,
     Entry,
@@ -17,6 +14,9 @@ from monitor.watch.events import (
     Moment,
     Reading,
 )
+from monitor.site import Place
+from monitor.thermal import estimator
+from monitor.watch.engine import Engine
 from monitor.watch.life_cycle import AlarmState
 from monitor.watch.status import BrooderStatus
 

@@ -1,0 +1,59 @@
+"""The journal's readings as one SenML JSON pack (RFC 8428). Called by `brooder export`.
+
+The first record carries the base fields: name, unit Cel and a time from which the others count, so
+that the numbers stay short. Times count from the first reading and not from now, as section 4.5.3
+asks of values that are absolute: the base time is far above 2**28."""
+
+import json
+import re
+from collections.abc import Iterator
+
+from monitor.journal.forms import payloads
+from monitor.journal.forms.hours import hours
+from monitor.journal.reader import ALL_TIME, JournalReader
+
+_NOT_IN_A_NAME = re.compile(r"[^A-Za-z0-9\-:./_]")  # section 4.5.1
+
+
+def readings(
+    reader: JournalReader,
+    from_at: float = ALL_TIME[0],
+    to_at: float = ALL_TIME[1],
+    *,
+    brooder: str | None = None,
+) -> Iterator[str]:
+    """The pack in pieces, one record a line, ordered by time. Empty: an empty list, which is not a
+    pack but is what a reader of JSON expects."""
+    known = payloads.current(reader.known())
+    if brooder is not None:
+        known = {k: one for k, one in known.items() if one.brooder in (brooder, None)}
+    names = {key: json.dumps(name(key)) for key in known}
+    base_ms: int | None = None
+    yield "["
+    for hour in hours(reader, known, from_at, to_at):
+        found = sorted(
+            (at, names[key], value)
+            for key, part in hour.parts
+            if not part.bad
+            for at, value in zip(part.times_ms, part.values, strict=True)
+        )
+        records = []
+        for at, word, value in found:
+            shown = payloads.number_text(value / 10_000)
+            if base_ms is None:
+                base_ms = at // 1000 * 1000
+                head = f'"bt":{base_ms // 1000},"bu":"Cel",'
+                separator = "\n"
+            else:
+                head, separator = "", ",\n"
+            offset = payloads.number_text((at - base_ms) / 1000)
+            records.append(f'{separator}{{{head}"n":{word},"t":{offset},"v":{shown}}}')
+        yield "".join(records)
+    yield "\n]\n"
+
+
+def name(key: str) -> str:
+    """A probe's key as a SenML name: other characters become _, and it begins with a letter or
+    digit."""
+    word = _NOT_IN_A_NAME.sub("_", key)
+    return word if word[:1].isalnum() else f"x{word}"

@@ -1,0 +1,1 @@
+"""The record once more in InfluxDB: sending it there, and reading it back."""

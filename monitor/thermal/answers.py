@@ -1,0 +1,210 @@
+"""What is said of a floor from what `thermal` holds: the diagnosis, what was learned, the minutes
+left, the coming night. Questions only; nothing here is changed by being asked."""
+
+from collections.abc import Callable
+from math import exp
+from typing import NamedTuple
+
+from monitor.brooding.heat_balance import Prior
+from monitor.events import Cause, Moment
+from monitor.site import Brooder
+from monitor.thermal import harm, tonight
+from monitor.thermal.causes import Weighed, Why
+from monitor.thermal.diagnosis import Diagnosis, Finding, Interval, Learned, Outlook
+from monitor.thermal.fall import HOLD_S, Fall
+from monitor.thermal.loss import Loss
+from monitor.thermal.model import FloorModel
+from monitor.thermal.outside_curve import OutsideCurve, OutsideHistory
+from monitor.thermal.rise import Rise
+
+_RECENT_S = 300.0  # how long the steps last that the rate is taken from
+_SOON_S = 60.0  # a fall younger than this has no pace yet
+_LEARNED_STEPS = 36.0  # of a quarter of an hour: nine hours are as good as a day
+_YESTERDAY = 0.6
+_HOLD_DEPTH_K = 1.0  # a fall that is worth waiting for
+
+
+class Floor(NamedTuple):
+    """Where a floor stands."""
+
+    floor_c: float
+    ambient_c: float  # outside, or 0 where it is not measured: what the model's rise is above
+    rate_k_per_h: float  # over the last five minutes
+    stepped: float  # tick of the latest step
+
+
+def hold_until(
+    fall: Fall, rise: Rise, *, stepped: float, from_c: float, low_c: float | None
+) -> float | None:
+    """A fall or a rise that may be a grower's act: wait and see until that tick. `from_c` is the
+    floor before the fall, which must have been in the band (`low_c`; None: no birds)."""
+    hold = rise.hold_until
+    until = fall.begun + HOLD_S
+    if (
+        fall.open
+        and fall.verdict is not Why.LAMP
+        and fall.why is not Why.SMALL
+        and fall.depth < -_HOLD_DEPTH_K
+        and stepped < until
+        and (low_c is None or from_c > low_c)
+    ):
+        return until if hold is None else max(hold, until)
+    return hold
+
+
+def diagnosis(
+    brooder: Brooder,
+    *,
+    fall: Fall,
+    rise: Rise,
+    loss: Loss | None,
+    held_until: float | None,
+    rate_k_per_h: float,
+    findings: tuple[Finding, ...],
+    doubted: tuple[str, ...],
+) -> Diagnosis:
+    """What the floor is doing, and why."""
+    if rise.overheat:
+        return Diagnosis(
+            cause=Cause.OVERHEAT,
+            started=rise.started,
+            rate_k_per_h=rate_k_per_h,
+            findings=findings,
+            doubted=doubted,
+        )
+    if loss is not None:
+        name, sure, watts = loss.named(brooder)
+        return Diagnosis(
+            cause=Cause.HEAT_SOURCE,
+            started=loss.started,
+            source=name,
+            source_sure=sure,
+            source_watts=watts,
+            rate_k_per_h=rate_k_per_h,
+            findings=findings,
+            doubted=doubted,
+        )
+    cause: Cause | None = None
+    if fall.verdict is Why.COVER:
+        cause = Cause.COVER_OPEN
+    elif fall.verdict is Why.PROBE or findings:
+        cause = Cause.SENSOR
+    return Diagnosis(
+        cause=cause,
+        started=fall.onset if fall.open else None,
+        rate_k_per_h=rate_k_per_h,
+        hold_until=held_until,
+        findings=findings,
+        doubted=doubted,
+    )
+
+
+def learned(
+    model: FloorModel, *, floor_c: float, rate_k_per_h: float, outside_measured: bool
+) -> Learned:
+    """The estimate as numbers."""
+    return Learned(
+        floor_c=floor_c,
+        rate_k_per_h=rate_k_per_h,
+        rise_k=model.bank.rise_k if outside_measured else None,
+        rise_sd_k=model.bank.rise_sd_k,
+        time_constant_s=model.bank.tau_s,
+        share=_share(model.bank.steps),
+    )
+
+
+def minutes_to(
+    limit_c: float, tick: float, *, model: FloorModel, fall: Fall, floor: Floor
+) -> Interval | None:
+    """Minutes until the floor reaches `limit_c`, with an 80 % interval. None: it is not heading
+    there. Always a limit somebody set: no time to harm has been published."""
+    lost = fall.best if fall.verdict is Why.LAMP else None
+    return harm.minutes_to(
+        limit_c,
+        floor_c=floor.floor_c,
+        heading_c=floor.ambient_c + (fall.rise_k if lost else model.filter.rise_k),
+        heading_sd_k=model.filter.rise_sd_k,
+        tau_s=fall.tau_s if lost else model.bank.tau_s,
+        lost=lost,
+        since_floor_s=max(0.0, tick - floor.stepped),
+        tick=tick,
+        falls_k_per_h=_seen_to_fall(lost, fall, floor),
+    )
+
+
+def _seen_to_fall(lost: Weighed | None, fall: Fall, floor: Floor) -> float:
+    """K an hour since heat was lost: over the last minutes, or over all of a shorter fall."""
+    if lost is None:
+        return 0.0
+    age_s = floor.stepped - lost.onset
+    if age_s >= _RECENT_S:
+        return max(0.0, -floor.rate_k_per_h)
+    return max(0.0, -3600.0 * fall.now_k / age_s) if age_s >= _SOON_S else 0.0
+
+
+class Night(NamedTuple):
+    """The hours asked about."""
+
+    start: Moment
+    until_at: float  # Unix s
+    outside: OutsideCurve
+    low_c: float  # edge of the band
+    extra_watts: float = 0.0
+    cover_gain: float = 1.0  # W/K of the box as it is over the W/K with another cover
+
+
+def outlook(
+    night: Night,
+    *,
+    floor_c: float,
+    model: FloorModel | None,
+    prior: Prior,
+    lamps_w: float,
+    fall: Fall,
+    history: OutsideHistory,
+) -> Outlook:
+    """How those hours will go for a floor that is `floor_c` now."""
+    watts = lamps_w + prior.bird_watts
+    rise_k, rise_sd_k = prior.rise_k, prior.rise_sd_k
+    tau_s, steps = prior.time_constant_s, 0
+    start, outside = night.start, night.outside
+    if model is not None:
+        tau_s, steps = model.bank.tau_s, model.bank.steps
+        if model.outside_known:
+            rise_k, rise_sd_k = model.bank.rise_k, model.bank.rise_sd_k
+        elif model.known:
+            # the curve's error at this hour is in the floor's lead over it, and in the night's
+            rise_k = floor_c - outside.at(start.at)
+            rise_sd_k = 0.8 + 0.8 * outside.sd(start.at)
+    passing = fall.open and fall.verdict is not Why.LAMP  # a cover that is off for a while
+    view = tonight.View(
+        start=start,
+        until_at=night.until_at,
+        floor_c=fall.open_c if passing else floor_c,
+        rise_k=rise_k,
+        rise_sd_k=rise_sd_k,
+        tau_s=tau_s,
+        outside=outside,
+        rise_change=_rise_change(history, start),
+        low_c=night.low_c,
+        watts=watts,
+        learned=_share(steps),
+    )
+    scale = (1.0 + night.extra_watts / max(watts, 1.0)) * night.cover_gain
+    return tonight.look_ahead(view, scale)
+
+
+def _share(steps: float) -> float:
+    """Of what can be learned of a box, 0..1, after so many steps."""
+    return 1.0 - exp(-steps / _LEARNED_STEPS)
+
+
+def _rise_change(history: OutsideHistory, start: Moment) -> Callable[[float], float]:
+    """What the rise gained at the same hours yesterday; a part of it, for days differ."""
+    base = history.rise_yesterday(start.tick)
+
+    def change(at: float) -> float:
+        then = history.rise_yesterday(start.tick + (at - start.at))
+        return 0.0 if base is None or then is None else _YESTERDAY * (then - base)
+
+    return change

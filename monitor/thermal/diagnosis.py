@@ -1,0 +1,102 @@
+"""What the thermal side says: records, no behaviour. Made by `thermal`, read by the engine, the
+wording and the page. Times are ticks (steady seconds) unless a name ends in `_at`."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import Any
+
+from monitor.events import Cause
+
+
+class FaultKind(StrEnum):
+    """How a probe can mislead."""
+
+    SPIKES = "spikes"  # single readings far from their neighbours in time, again and again
+    STUCK = "stuck"  # says the same while the others move
+    DRIFT = "drift"  # wanders away from its neighbours
+    FELL_OUT = "fell-out"  # follows the outside now
+    SWAPPED = "swapped"  # two probes have changed places, or their names have
+    UNDER_LAMP = "under-lamp"  # lies in the light: far hotter than its neighbours
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Finding:
+    """One probe that is not to be trusted, and why."""
+
+    probe: str  # Probe.key
+    kind: FaultKind
+    reason: str  # one plain clause, for the grower
+    since: float
+    other: str | None = None  # the other one of two exchanged probes
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Diagnosis:
+    """What the floor of one brooder is doing, and why. `cause` is None while nothing is wrong.
+
+    Never COLD_NIGHT: that is a judgement on the hours to come, see `tonight`."""
+
+    cause: Cause | None = None
+    started: float | None = None  # when the fall or rise began, as estimated
+    source: str | None = None  # the heat source most likely lost
+    source_sure: bool = False  # False: two sources would look the same
+    source_watts: float = 0.0
+    rate_k_per_h: float = 0.0  # of the floor, now
+    hold_until: float | None = None  # looks like a grower's act: no cold/hot alarm before this tick
+    findings: tuple[Finding, ...] = ()
+    # Probes whose newest readings contradict their neighbours or themselves: for some minutes they
+    # prove nothing. Then they are believed, or become a finding.
+    doubted: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Interval:
+    """A value with its 80 % interval."""
+
+    mid: float
+    low: float
+    high: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Learned:
+    """What is known of a box by now, its dimensions and its own readings weighed together."""
+
+    floor_c: float  # of all floor probes together
+    rate_k_per_h: float  # over the last five minutes
+    rise_k: float | None  # floor above outside that the heat sustains; None: no outside
+    rise_sd_k: float
+    time_constant_s: float
+    share: float  # 0: all from the dimensions, 1: all from readings
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Outlook:
+    """How the coming hours will go for one floor."""
+
+    lowest_c: Interval
+    lowest_at: float  # Unix seconds
+    leaves_band_at: float | None  # Unix seconds; None: the middle course stays in the band
+    # Of leaving the band downwards, 0..1; where it is below already: of not coming back, or of
+    # leaving it again.
+    chance: float
+    missing_watts: float  # 0: none
+    outside_low_c: float
+    outside_from: str  # where the outside curve was taken from
+    rise_c: Interval  # floor above outside that the heat sustains
+    learned: float  # 0: all from the box's dimensions, 1: all from its own readings
+    mend: tuple[str, ...] = ()  # what would help, best first
+    below_now: bool = False  # the floor is below its band as one looks ahead
+
+
+def outlook_of(kept: Mapping[str, Any]) -> Outlook:
+    """From its `asdict`, which may have come by way of JSON."""
+    return Outlook(
+        **{
+            **kept,
+            "lowest_c": Interval(**kept["lowest_c"]),
+            "rise_c": Interval(**kept["rise_c"]),
+            "mend": tuple(kept["mend"]),
+        }
+    )

@@ -1,0 +1,243 @@
+"""The thermal side of one brooder as the engine uses it: fed, asked, and put aside if it fails.
+
+The estimate is an aid: whatever goes wrong in it, the band alarms go on, and the status says why
+there is no estimate; the service takes that to the log, the page and `brooder check`. Owned by
+watch.brooder_watch."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from datetime import datetime, tzinfo
+from typing import NamedTuple, TypeVar
+
+from monitor.brooding.batch import Batch
+from monitor.brooding.heat_balance import Flock, prior
+from monitor.brooding.night_hours import NIGHT_TO_H, hour_after
+from monitor.events import Moment, State
+from monitor.site import Brooder
+from monitor.thermal.diagnosis import Diagnosis, Interval, Learned, Outlook
+from monitor.thermal.estimator import Estimator, NoEstimate
+from monitor.thermal.mending import mends
+from monitor.thermal.outside_curve import OutsideCurve, from_forecast, from_low
+from monitor.thermal.tonight import CLEAR_CHANCE
+
+T = TypeVar("T")
+FORECAST_MAX_AGE_S = 36 * 3600.0  # an older one says nothing of tonight
+LOWEST_AT_H = 6  # the coldest hour, about sunrise, where a grower names only the low
+_DAY_S, _BLOCK_S = 86400.0, 3 * 3600.0
+_WHOLE_DAY = 8  # blocks: a night was among them
+_EVENING_ABOVE_LOW_K = 6.0  # where nothing measures the outside: an evening over its low
+
+
+class Forecast(NamedTuple):
+    """Expected outside temperatures, (Unix s, degC), and when they were got (Unix s)."""
+
+    pairs: tuple[tuple[float, float], ...]
+    got_at: float
+
+
+class Nights(NamedTuple):
+    """The coldest that is to be reckoned with in the coming nights, degC, and in words where that
+    is from. `origin` None: no more than a bound was seen, the nights may be colder."""
+
+    lows_c: tuple[float, ...]
+    origin: str | None
+
+
+class Wish(NamedTuple):
+    """What somebody asks of tonight: what if?"""
+
+    outside_low_c: float | None = None
+    cover: str | None = None
+    extra_watts: float = 0.0
+
+
+class Estimate:
+    """One brooder's estimator, guarded. `spare_w`: what the box's circuit can carry besides its own
+    heat."""
+
+    def __init__(
+        self, brooder: Brooder, estimator: Estimator, zone: tzinfo, *, spare_w: float
+    ) -> None:
+        self._brooder = brooder
+        self._zone = zone
+        self._spare_w = spare_w
+        self._flock = Flock()
+        self.estimator = estimator
+        self.fault: str | None = None  # why it was put aside
+        self.error: Exception | None = None  # the same, with where it happened
+        self._lost = False  # it has failed since the last reading: what it said holds no longer
+        self.outside_c: float | None = None  # the last outside reading
+        # What was measured outside in the last day: when each block began, and its lowest.
+        self._outside_lows: list[tuple[float, float]] = []
+
+    @property
+    def diagnosis(self) -> Diagnosis:
+        """What the floor is doing, and why."""
+        return self.guarded(lambda it: it.diagnosis) or Diagnosis()
+
+    @property
+    def learned(self) -> Learned | None:
+        """What is known of the box by now."""
+        return self.guarded(lambda it: it.learned)
+
+    def observe(self, tick: float, probe: str, temp_c: float) -> bool:
+        """An inside reading: is the diagnosis another one now?"""
+        lost, self._lost = self._lost, False
+        try:
+            return self.estimator.observe(tick, probe, temp_c) is not None or lost
+        except Exception as error:
+            self._give_up(error)
+            return True
+
+    def observe_outside(self, tick: float, temp_c: float) -> None:
+        """An outside reading."""
+        self.outside_c = temp_c
+        self._remember(tick, temp_c)
+        try:
+            self.estimator.observe_outside(tick, temp_c)
+        except Exception as error:
+            self._give_up(error)
+
+    def leave_out(self, probe: str) -> None:
+        """An inside probe is not in use any more."""
+        self.guarded(lambda it: it.leave_out(probe))
+
+    def birds(self, batch: Batch | None, age_days: float | None, target_c: float | None) -> None:
+        """What is in the box, how old, and what it should have."""
+        heads = 0 if batch is None else batch.head_count()
+        kind = None if batch is None else batch.kind
+        start = prior(self._brooder, heads, age_days or 0.0, kind)
+        self._flock = Flock(kind=kind or Flock().kind, age_days=age_days or 0.0, head_count=heads)
+        self.guarded(lambda it: it.prior_is(start))
+        self.guarded(lambda it: it.target_is(target_c))
+
+    def hour(self, tick: float, at: float) -> None:
+        """What the clock on the wall shows."""
+        shown = datetime.fromtimestamp(at, self._zone)
+        hour = shown.hour + shown.minute / 60.0 + shown.second / 3600.0
+        self.guarded(lambda it: it.hour_is(tick, hour))
+
+    def acted(self, tick: float) -> None:
+        """The grower did something to the box or the birds."""
+        self.guarded(lambda it: it.grower_acted(tick))
+
+    def minutes_to(self, limit_c: float, tick: float) -> Interval | None:
+        """Minutes until the floor reaches a limit."""
+        return self.guarded(lambda it: it.minutes_to(limit_c, tick))
+
+    def tonight(
+        self, now: Moment, *, low_c: float, forecast: Forecast | None, wish: Wish
+    ) -> Outlook | None:
+        """Until the coming morning: will the floor leave the band at `low_c`? None: nothing is
+        known of the outside, or of the floor. Once the coldest hour has passed, a low that is named
+        is that of the next night, and the morning is the one after it."""
+        from_at = now.at
+        if wish.outside_low_c is not None:
+            from_at = hour_after(now.at, LOWEST_AT_H, self._zone)
+        until_at = hour_after(from_at, NIGHT_TO_H, self._zone)
+        curve = self._curve(now, until_at, forecast, wish.outside_low_c)
+        if curve is None:
+            return None
+
+        def look(extra_watts: float, gain: float) -> Outlook | None:
+            return self.guarded(
+                lambda it: it.outlook(
+                    now, curve, until_at, low_c=low_c, extra_watts=extra_watts, cover_gain=gain
+                )
+            )
+
+        outlook = look(wish.extra_watts, self._cover_gain(wish.cover))
+        asks_what_if = wish.cover is not None or wish.extra_watts != 0.0
+        if outlook is None or asks_what_if or outlook.chance < CLEAR_CHANCE:
+            return outlook
+        found = mends(self._brooder, look, flock=self._flock, spare_w=self._spare_w)
+        return replace(outlook, mend=found)
+
+    def nights(self, now: Moment, forecast: Forecast | None, outlook: Outlook | None) -> Nights:
+        """How cold the coming nights are, by the forecast; without one by last night, and by
+        tonight's outlook where the outside is measured."""
+        foretold = coming_lows(forecast, now.at, self._zone)
+        if foretold:
+            return Nights(tuple(foretold), "forecast")
+        blocks = [low for low in self._outside_lows if low[0] > now.tick - _DAY_S - _BLOCK_S]
+        lows = [temp_c for _, temp_c in blocks]
+        origin = "by last night" if len(blocks) >= _WHOLE_DAY else None
+        if outlook is not None and lows:
+            lows.append(outlook.outside_low_c)
+            origin = "by tonight's outlook" if origin is None else "by last night and tonight"
+        return Nights(tuple(lows), origin)
+
+    def _remember(self, tick: float, temp_c: float) -> None:
+        blocks = self._outside_lows
+        if not blocks or tick - blocks[-1][0] >= _BLOCK_S:
+            while blocks and blocks[0][0] <= tick - _DAY_S - _BLOCK_S:
+                del blocks[0]
+            blocks.append((tick, temp_c))
+        elif temp_c < blocks[-1][1]:
+            blocks[-1] = (blocks[-1][0], temp_c)
+
+    def _curve(
+        self, now: Moment, until_at: float, forecast: Forecast | None, low_c: float | None
+    ) -> OutsideCurve | None:
+        if low_c is not None:
+            start_c = low_c + _EVENING_ABOVE_LOW_K if self.outside_c is None else self.outside_c
+            return from_low(now, start_c, low_c, hour_after(now.at, LOWEST_AT_H, self._zone))
+        if forecast is not None and now.at - forecast.got_at <= FORECAST_MAX_AGE_S:
+            age_s = max(0.0, now.at - forecast.got_at)
+            curve = from_forecast(now, forecast.pairs, age_s, self.outside_c)
+            if curve is not None:
+                return curve
+        return self.guarded(lambda it: it.outside_curve(now, until_at))
+
+    def _cover_gain(self, cover: str | None) -> float:
+        if cover is None or cover == self._brooder.cover:
+            return 1.0
+        return prior(self._brooder).watts_per_k / prior(self._brooder, cover=cover).watts_per_k
+
+    def guarded(self, work: Callable[[Estimator], T]) -> T | None:
+        """`work` on the estimator; None once that has failed."""
+        try:
+            return work(self.estimator)
+        except Exception as error:
+            self._give_up(error)
+            return None
+
+    def _give_up(self, error: Exception) -> None:
+        self._lost = True
+        self.fault = f"{type(error).__name__}: {error}"
+        self.error = error
+        self.estimator = NoEstimate()
+
+    def state(self) -> State:
+        """JSON-able."""
+        return {
+            "outside_c": self.outside_c,
+            "outside_lows": self._outside_lows,
+            "fault": self.fault,
+            "estimator": self.guarded(lambda it: it.state()),
+        }
+
+    def restore(self, state: State, shift_s: float) -> None:
+        """As it was. An estimator that had failed gets another chance."""
+        self.outside_c = state["outside_c"]
+        kept_lows = state.get("outside_lows", ())
+        self._outside_lows = [(tick + shift_s, temp_c) for tick, temp_c in kept_lows]
+        kept = state["estimator"]
+        if kept:
+            self.guarded(lambda it: it.restore(kept, shift_s))
+
+
+def coming_lows(forecast: Forecast | None, at: float, zone: tzinfo) -> list[float]:
+    """The lowest of each of the next three nights that the forecast reaches."""
+    if forecast is None or at - forecast.got_at > FORECAST_MAX_AGE_S:
+        return []
+    lows = []
+    morning = hour_after(at, NIGHT_TO_H, zone)
+    for _ in range(3):
+        night: Sequence[float] = [
+            temp_c for when, temp_c in forecast.pairs if morning - 14 * 3600.0 <= when <= morning
+        ]
+        if len(night) > 3:
+            lows.append(min(night))
+        morning = hour_after(morning, NIGHT_TO_H, zone)
+    return lows

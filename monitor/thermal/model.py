@@ -1,0 +1,169 @@
+"""What a box is like and what its floor should be doing. Held by `thermal`.
+
+Puts together the quick filter (`kalman`), the bank that learns the time constant and the slow rise
+(`time_constant`), how restless this floor is, and the change test (`cusum`)."""
+
+from math import sqrt
+
+from monitor.brooding.heat_balance import Prior
+from monitor.events import State
+from monitor.thermal.cusum import Cusum
+from monitor.thermal.kalman import FloorFilter, rise_walk
+from monitor.thermal.time_constant import TimeConstants
+
+SLACK = 0.5  # looks for a shift of one standard deviation
+# h: for independent residuals one false start in 7,000 steps, two days and a half; `causes` then
+# says "nothing", so a false start costs a look, not an alarm.
+LIMIT = 7.0
+_BANK_S = 900.0
+_BANK_READY = 8  # steps after which the slow estimate is the better one
+_READING_SD = 0.1  # K: quantisation, noise and the nearest bird
+_TEMP_WALK = 0.10**2 / 60.0  # K2/s: draughts and birds move the floor by 0.1 K in a minute
+_FLOATING_SD_K = 8.0
+_NOISE_RATE = 0.004  # of a step: what the floor was like two hours ago counts half
+_NOISE_LEAST = 0.1
+_WANDER_SD = 0.22  # K: how far a floor of noise 1 strays from the foretold one within minutes
+
+
+class FloorModel:
+    """The estimate of one floor. Where the outside is not measured, `outside_c` is 0 everywhere and
+    the rise is the temperature the floor heads for."""
+
+    __slots__ = (
+        "_bank_count",
+        "_bank_sum",
+        "_bank_tick",
+        "_noise",
+        "bank",
+        "filter",
+        "outside_known",
+        "test",
+    )
+
+    def __init__(self, prior: Prior, *, tick: float, floor_c: float, outside_known: bool) -> None:
+        rise_k, rise_sd_k = prior.rise_k, prior.rise_sd_k
+        if not outside_known:
+            rise_k, rise_sd_k = floor_c, _FLOATING_SD_K
+        self.outside_known = outside_known
+        self.filter = FloorFilter(
+            tick=tick,
+            temp_c=floor_c,
+            rise_k=rise_k,
+            rise_var=rise_sd_k**2,
+            reading_var=_READING_SD**2,
+            temp_walk=_TEMP_WALK,
+            rise_walk=rise_walk(outside_known),
+        )
+        self.bank = TimeConstants(
+            tick=tick,
+            temp_c=floor_c,
+            tau_s=prior.time_constant_s,
+            tau_spread=prior.time_constant_spread,
+            rise_k=rise_k,
+            rise_sd_k=rise_sd_k,
+            outside_known=outside_known,
+        )
+        self.test = Cusum(SLACK)
+        self._noise = 1.0  # residual variance over what the filter expects
+        self._bank_sum = 0.0
+        self._bank_count = 0
+        self._bank_tick = tick
+
+    def step(self, tick: float, floor_c: float, outside_c: float) -> None:
+        """One measured floor."""
+        filt = self.filter
+        filt.predict(tick, outside_c, self.bank.tau_s)
+        residual, spread = filt.correct(floor_c)
+        noise = self._noise
+        self.test.add(residual / sqrt(spread * noise), tick)
+        scaled = min(residual * residual / spread, 6.0 * noise)  # a step is no noise
+        noise += (scaled - noise) * _NOISE_RATE
+        self._noise = noise if noise > _NOISE_LEAST else _NOISE_LEAST
+
+    def learn(self, tick: float, floor_c: float, outside_c: float) -> bool:
+        """The same floor for the bank, which is given means. True: it has learned."""
+        self._bank_sum += floor_c
+        self._bank_count += 1
+        if tick - self._bank_tick < _BANK_S:
+            return False
+        self.bank.add(tick, self._bank_sum / self._bank_count, outside_c)
+        self._start_mean(tick)
+        return True
+
+    @property
+    def known(self) -> bool:
+        """Watched for long enough to foretell it."""
+        return self.bank.steps >= _BANK_READY
+
+    @property
+    def wander_sd(self) -> float:
+        """K by which this floor strays from the foretold one within minutes."""
+        return _WANDER_SD * sqrt(self._noise)
+
+    def expected(self) -> tuple[float, float]:
+        """The rise to foretell the floor with, and its standard deviation."""
+        slow = self.bank if self.known else self.filter
+        if self.outside_known:
+            return slow.rise_k, slow.rise_sd_k
+        # what it heads for is only known from where it is
+        return 0.5 * (self.filter.temp_c + slow.rise_k), 0.7 + slow.rise_sd_k
+
+    def lost(self, before_k: float, lost_k: float) -> None:
+        """Heat went out: known at once, where the filter would need an hour to learn it."""
+        sd_k = 0.3 * lost_k
+        self.filter.rise_k = before_k - lost_k
+        self.filter.p_rr = max(self.filter.p_rr, sd_k * sd_k)
+        self.bank.lost(-lost_k, sd_k)
+
+    def regained(self, rise_k: float) -> None:
+        """It is back."""
+        self.bank.lost(rise_k - self.bank.rise_k, 1.0)
+
+    def settle(self, tick: float, floor_c: float, rise_k: float | None = None) -> None:
+        """A fall or a rise is over: go on from here, with `rise_k` if it is known."""
+        if rise_k is not None:
+            self.filter.rise_k = rise_k
+            self.filter.p_rr += 1.0
+        self.filter.temp_c = floor_c
+        self.filter.p_tr = 0.0
+        self.test.reset(tick)
+        self.bank.resume(tick, floor_c)
+        self._start_mean(tick)
+
+    def begin_again(self, tick: float, floor_c: float) -> None:
+        """After a long silence: what the box is like stands, where the floor is does not."""
+        filt = self.filter
+        filt.tick = tick
+        filt.p_tt = _READING_SD**2
+        filt.p_rr += 4.0
+        self.settle(tick, floor_c)
+
+    def loosen(self, sd_k: float) -> None:
+        """The rise may be another one now."""
+        self.filter.p_rr += sd_k * sd_k
+
+    def _start_mean(self, tick: float) -> None:
+        self._bank_sum = 0.0
+        self._bank_count = 0
+        self._bank_tick = tick
+
+    def state(self) -> State:
+        """What is needed to go on after a restart."""
+        return {
+            "filter": self.filter.state(),
+            "bank": self.bank.state(),
+            "mean": [self._bank_sum, self._bank_count, self._bank_tick],
+            "test": self.test.state(),
+            "noise": self._noise,
+            "outside_known": self.outside_known,
+        }
+
+    def restore(self, state: State, shift_s: float) -> None:
+        """Go on from `state`; ticks moved by `shift_s`."""
+        self.filter.restore(state["filter"], shift_s)
+        self.bank.restore(state["bank"], shift_s)
+        total, count, tick = state["mean"]
+        self._bank_sum, self._bank_count = float(total), int(count)
+        self._bank_tick = float(tick) + shift_s
+        self.test.restore(state["test"], shift_s)
+        self._noise = float(state["noise"])

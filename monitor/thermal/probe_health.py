@@ -1,0 +1,356 @@
+"""Which probes of a box are not to be trusted. Called by `thermal` once a minute with all tracks.
+
+Each fault is told from the probe's neighbours where it has any, and from its own past where not.
+Limits are common practice for a thermometer good to +/-0.5 K (DS18B20 datasheet) in litter."""
+
+from collections.abc import Sequence
+
+from monitor.brooding.chick_skin import CHICK_SKIN_C
+from monitor.events import State
+from monitor.site import Place
+from monitor.thermal.diagnosis import FaultKind, Finding
+from monitor.thermal.track import NEVER, UNKNOWN_K, Track
+
+CHECK_S = 60.0
+_SPIKES = 3.0  # a score: one each, forgotten by half in an hour
+_STILL_S = 1500.0
+_MISSED_CHANGES = 40.0  # so many changes in a row, at its usual pace, did not come
+# Readings of a fine probe flicker; one in whole or half degrees stands still for hours on a steady
+# floor. It is stuck only where its like move by more than two of its steps meanwhile.
+_FINE_K = 0.2
+_STEPS_MOVED, _MOVED_K = 2.0, 0.8
+# How fine one is that never changed yet cannot be told: taken for one in whole degrees. Without
+# its like beside it, it has this long while all else moves by so much, and twice as long with
+# nothing at all: no open floor stays within a degree.
+_COARSEST_K = 1.0
+_NEVER_CHANGED_S, _ALL_ELSE_MOVED_K = 6 * 3600.0, 3.0
+_DRIFT_K = 2.2
+_ABRUPT_K = 0.7  # of a difference within _SETTLE_S: somebody moved something, that is no drift
+# Fallen out of the box: it came down to what the outside says while the others stayed well above.
+# A floor in summer is as warm as the outside too, but did not fall there within a quarter of an
+# hour. Once suspected, it stays so until it leaves the outside by twice as much.
+_NEAR_OUTSIDE_K = 1.5
+_APART_K = 6.0
+_FELL_K, _FELL_SHARE = 3.0, 0.25  # at least, and of what the others are above the outside
+_FAR_APART_K = 12.0  # from another probe on the floor: that cannot be one floor, fallen or not
+_CONFIRM_S = 300.0
+_OUT_CONFIRM_S = 120.0
+_DRIFT_CONFIRM_S = 1800.0
+_LIGHT_K = 7.0  # hotter than the others by so much ...
+_NO_CHICK_C = CHICK_SKIN_C + 0.5  # ... and, for all the thermometer's own error, than any chick
+_SWAP_APART_K = 4.0
+_PAST_S = 900.0
+
+
+Suspect = tuple[FaultKind, float, str]  # kind, how long to confirm (s), reason
+
+
+class Neighbours:
+    """What one probe differs from the others by, and how that came about."""
+
+    __slots__ = (
+        "base",
+        "company",
+        "moved_tick",
+        "others_high",
+        "others_low",
+        "past",
+        "recent",
+        "since",
+        "slow",
+    )
+
+    def __init__(self) -> None:
+        self.recent: float | None = None  # difference to the others, over some ten minutes
+        self.slow: float | None = None  # the same, over some forty
+        self.base: float | None = None  # the difference that is usual
+        self.moved_tick = NEVER  # when this one last changed, as last looked at
+        self.company = 0  # how many it was held against then
+        self.others_low = 0.0  # how they moved since
+        self.others_high = 0.0
+        self.past: float | None = None  # what it said a quarter of an hour ago, roughly
+        self.since: dict[str, float] = {}  # since when each kind of fault is suspected
+
+
+class ProbeHealth:
+    """All probes of a box together. `findings` is what stands."""
+
+    __slots__ = ("_neighbours", "_outside_past", "_swap", "findings")
+
+    def __init__(self, keys: Sequence[str]) -> None:
+        self._neighbours = {key: Neighbours() for key in keys}
+        self._outside_past: float | None = None
+        self._swap: tuple[str, str, float] | None = None  # two keys ("" is the outside), since when
+        self.findings: tuple[Finding, ...] = ()
+
+    def check(
+        self,
+        tracks: Sequence[Track],
+        tick: float,
+        outside_c: float | None,
+        outside_now_c: float | None,
+        disturbed: bool,
+        *,
+        outside_fresh: bool = True,
+    ) -> bool:
+        """Look at every probe heard lately; True: the findings changed. While `disturbed` (a fall
+        or a rise is on) differences are expected and none is called a drift. `outside_fresh`: the
+        outside was heard lately too."""
+        heard = [t for t in tracks if t.level is not None and tick - t.last_tick < 600.0]
+        found: list[Finding] = []
+        bad = {finding.probe for finding in self.findings}
+        for track in heard:
+            near = self._neighbours[track.key]
+            sound = [t for t in heard if t is not track and t.key not in bad]
+            others = [t.level for t in sound if t.level is not None]
+            peers = [t.level for t in sound if t.level is not None and _comparable(t, track)]
+            track.spike_score *= 0.9885  # half in an hour
+            if peers:
+                apart = (track.level or 0.0) - sum(peers) / len(peers)
+                self._follow(near, apart, disturbed)
+            suspects = self._still(near, track, tick, others, peers=peers, outside_c=outside_c)
+            if others:
+                odd = bool(peers) and not disturbed and self._is_odd_one(track, heard)
+                if outside_c is not None and _fell_out(
+                    near, track, others, peers=peers, outside_c=outside_c, fresh=outside_fresh
+                ):
+                    suspects.append(
+                        (FaultKind.FELL_OUT, _OUT_CONFIRM_S, "it reads like the outside")
+                    )
+                elif odd and _wandered(near) > _DRIFT_K:
+                    reason = "it wanders away from its neighbours"
+                    suspects.append((FaultKind.DRIFT, _DRIFT_CONFIRM_S, reason))
+                if _lit(track, others):
+                    suspects.append(
+                        (FaultKind.UNDER_LAMP, _CONFIRM_S, "it lies in the lamp's light")
+                    )
+            kinds = {kind for kind, _, _ in suspects}
+            for kind in [kind for kind in near.since if kind not in kinds]:
+                del near.since[kind]
+            for kind, confirm_s, reason in suspects:
+                since = near.since.setdefault(kind, tick)
+                if kind is FaultKind.STUCK:
+                    since = track.moved_tick  # what it says was true until then
+                if tick - since >= confirm_s:
+                    found.append(Finding(probe=track.key, kind=kind, reason=reason, since=since))
+                    break
+        away = {t.key for t in tracks} - {t.key for t in heard}
+        found += [f for f in self.findings if f.kind is FaultKind.STUCK and f.probe in away]
+        found = self._exchanged(heard, tick, outside_now_c) + found
+        changed = [(f.probe, f.kind) for f in found] != [(f.probe, f.kind) for f in self.findings]
+        self.findings = tuple(found)
+        return changed
+
+    def _exchanged(
+        self, heard: Sequence[Track], tick: float, outside_now_c: float | None
+    ) -> list[Finding]:
+        """Two probes of which each says now what the other one said before."""
+        rows: list[tuple[str, float, float]] = []
+        for track in heard:
+            near = self._neighbours[track.key]
+            past = track.mean if near.past is None else near.past
+            rows.append((track.key, past, track.mean))
+            near.past = past + (track.mean - past) * CHECK_S / _PAST_S
+        if outside_now_c is not None:
+            past = outside_now_c if self._outside_past is None else self._outside_past
+            rows.append(("", past, outside_now_c))
+            self._outside_past = past + (outside_now_c - past) * CHECK_S / _PAST_S
+        for index, (one, one_past, one_now) in enumerate(rows):
+            for other, other_past, other_now in rows[index + 1 :]:
+                apart = abs(one_past - other_past)
+                if (
+                    apart > _SWAP_APART_K
+                    and abs(one_now - other_past) < 0.3 * apart
+                    and abs(other_now - one_past) < 0.3 * apart
+                ):
+                    back = self._swap is not None and self._swap[:2] == (one, other)
+                    self._swap = None if back else (one, other, tick)
+                    # from here on what they say now is what they say
+                    for key, _, now in rows:
+                        if key in (one, other):
+                            self._set_past(key, now)
+        if self._swap is None:
+            return []
+        one, other, since = self._swap
+        return [
+            Finding(
+                probe=key,
+                kind=FaultKind.SWAPPED,
+                reason="it says what another probe said before: the two are exchanged",
+                since=since,
+                other=partner or None,
+            )
+            for key, partner in ((one, other), (other, one))
+            if key
+        ]
+
+    def _set_past(self, key: str, temp_c: float) -> None:
+        if key:
+            self._neighbours[key].past = temp_c
+        else:
+            self._outside_past = temp_c
+
+    def _still(
+        self,
+        near: Neighbours,
+        track: Track,
+        tick: float,
+        others: Sequence[float],
+        *,
+        peers: Sequence[float],
+        outside_c: float | None,
+    ) -> list[Suspect]:
+        """Spikes, and a value that does not move. Beside a fine probe anything that moves counts,
+        the outside too; beside a coarse one only its like."""
+        found: list[Suspect] = []
+        if track.spike_score >= _SPIKES:
+            found.append((FaultKind.SPIKES, 0.0, "single readings jump and come back"))
+        fine, unknown = _fine(track), track.quantum_k == UNKNOWN_K
+        outside = [] if outside_c is None else [outside_c]
+        beside = others or outside if fine else peers
+        enough_s, enough_k = _STILL_S, _moved_k(track)
+        if unknown and not peers:
+            beside = others or outside
+            enough_s, enough_k = _NEVER_CHANGED_S, _ALL_ELSE_MOVED_K
+        still_s = tick - track.moved_tick
+        if not beside:
+            if _lifeless(track, still_s):
+                found.append((FaultKind.STUCK, 0.0, "its value has not changed for long"))
+            return found
+        beside_c = sum(beside) / len(beside)
+        other_company = not fine and len(beside) != near.company
+        if near.moved_tick != track.moved_tick or other_company:
+            near.others_low = near.others_high = beside_c
+        near.moved_tick, near.company = track.moved_tick, len(beside)
+        near.others_low = min(near.others_low, beside_c)
+        near.others_high = max(near.others_high, beside_c)
+        moved = near.others_high - near.others_low > enough_k
+        if still_s > enough_s and (moved or _lifeless(track, still_s)):
+            found.append((FaultKind.STUCK, 0.0, "its value has not changed while others moved"))
+        return found
+
+    def _follow(self, near: Neighbours, apart: float, disturbed: bool) -> None:
+        if near.recent is None or near.slow is None or near.base is None:
+            near.recent = near.slow = near.base = apart
+            return
+        near.recent += 0.1 * (apart - near.recent)
+        near.slow += 0.025 * (apart - near.slow)
+        if disturbed or abs(near.recent - near.slow) > _ABRUPT_K:
+            near.base += near.recent - near.slow
+            near.slow = near.recent
+        near.base += 0.00012 * (near.slow - near.base)  # a new usual difference in some six days
+
+    def _is_odd_one(self, track: Track, heard: Sequence[Track]) -> bool:
+        """The probe that moved furthest from its usual difference is the one that drifts."""
+        own = _wandered(self._neighbours[track.key])
+        return all(
+            own >= _wandered(self._neighbours[t.key]) for t in heard if _comparable(t, track)
+        )
+
+    def forget(self, key: str) -> None:
+        """What was found of a probe, and what was suspected: it is looked at anew."""
+        self._neighbours[key].since.clear()
+        self.findings = tuple(f for f in self.findings if key not in (f.probe, f.other))
+        if self._swap is not None and key in self._swap[:2]:
+            self._swap = None
+
+    def state(self) -> State:
+        """What is needed to go on after a restart."""
+        return {
+            "neighbours": {
+                key: {
+                    "recent": near.recent,
+                    "slow": near.slow,
+                    "base": near.base,
+                    "past": near.past,
+                    "others": [near.others_low, near.others_high],
+                    "held_against": [near.moved_tick, near.company],
+                    "since": {str(kind): since for kind, since in near.since.items()},
+                }
+                for key, near in self._neighbours.items()
+            },
+            "outside_past": self._outside_past,
+            "swap": None if self._swap is None else list(self._swap),
+            "findings": [[f.probe, str(f.kind), f.reason, f.since, f.other] for f in self.findings],
+        }
+
+    def restore(self, state: State, shift_s: float) -> None:
+        """Go on from `state` for the probes that are still there; ticks moved by `shift_s`."""
+        for key, saved in state["neighbours"].items():
+            near = self._neighbours.get(key)
+            if near is None:
+                continue
+            near.recent, near.slow, near.base = saved["recent"], saved["slow"], saved["base"]
+            near.past = saved["past"]
+            near.others_low, near.others_high = saved["others"]
+            moved_tick, near.company = saved.get("held_against", (NEVER, 0))
+            near.moved_tick = moved_tick if moved_tick == NEVER else moved_tick + shift_s
+            near.since = {
+                FaultKind(kind): since + shift_s for kind, since in saved["since"].items()
+            }
+        self._outside_past = state["outside_past"]
+        swap = state["swap"]
+        self._swap = None
+        if swap is not None and all(not key or key in self._neighbours for key in swap[:2]):
+            self._swap = (swap[0], swap[1], swap[2] + shift_s)
+        self.findings = tuple(
+            Finding(probe=p, kind=FaultKind(k), reason=r, since=s + shift_s, other=o)
+            for p, k, r, s, o in state["findings"]
+            if p in self._neighbours
+        )
+
+
+def _fell_out(
+    near: Neighbours,
+    track: Track,
+    others: Sequence[float],
+    *,
+    peers: Sequence[float],
+    outside_c: float,
+    fresh: bool,
+) -> bool:
+    """Does it lie outside the box?"""
+    apart_k = min(others) - outside_c
+    off_k = abs(track.mean - outside_c)
+    if FaultKind.FELL_OUT in near.since:
+        return off_k < 2 * _NEAR_OUTSIDE_K and apart_k > 0.5 * _APART_K
+    if not fresh or off_k >= _NEAR_OUTSIDE_K or apart_k <= _APART_K:
+        return False
+    if near.past is not None and near.past - track.mean > max(_FELL_K, _FELL_SHARE * apart_k):
+        return True
+    on_floor = track.place is Place.FLOOR and bool(peers)
+    return on_floor and min(peers) - outside_c > _FAR_APART_K
+
+
+def _lit(track: Track, others: Sequence[float]) -> bool:
+    """Does it lie in the lamp's light?"""
+    level = track.level or 0.0
+    lit_c = max(_NO_CHICK_C, sum(others) / len(others) + _LIGHT_K)
+    return track.place is Place.FLOOR and level > lit_c
+
+
+def _comparable(one: Track, other: Track) -> bool:
+    """A probe beneath a lamp goes its own way when the lamp is moved or the birds are."""
+    return (one.place is Place.UNDER_HEAT) == (other.place is Place.UNDER_HEAT)
+
+
+def _wandered(near: Neighbours) -> float:
+    return 0.0 if near.slow is None or near.base is None else abs(near.slow - near.base)
+
+
+def _fine(track: Track) -> bool:
+    """Does its last digit flicker on a steady floor?"""
+    return track.quantum_k <= _FINE_K
+
+
+def _moved_k(track: Track) -> float:
+    """How far its like must move before its own standing still means something."""
+    quantum_k = _COARSEST_K if track.quantum_k == UNKNOWN_K else track.quantum_k
+    return max(_MOVED_K, _STEPS_MOVED * quantum_k)
+
+
+def _lifeless(track: Track, still_s: float) -> bool:
+    """Still for far longer than this probe ever is."""
+    if track.quantum_k == UNKNOWN_K:
+        return still_s > 2 * _NEVER_CHANGED_S
+    return _fine(track) and still_s > 1200.0 and track.still * track.changes > _MISSED_CHANGES

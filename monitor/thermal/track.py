@@ -1,0 +1,126 @@
+"""What is remembered of one probe inside the box: sums for the next filter step, a level, and what
+its health is judged by. Fed by `thermal` for every reading, so it is lean."""
+
+from monitor.events import State
+from monitor.site import Place
+
+SPIKE_K = 3.0  # from one reading to the next; a larger jump waits for the next reading to confirm
+NEVER = -1e18  # a tick; far enough back that a shift does not change it
+UNKNOWN_K = 1e9  # how fine a probe is that never changed
+_NO_FIRST_S = 1e12  # since the reading before, if there was one
+_LEVEL_S = 240.0  # the level follows the readings over this
+
+
+class Track:
+    """One inside probe. `level` is its recent mean; `offset` what it differs from the floor's."""
+
+    __slots__ = (
+        "changes",
+        "count",
+        "doubt_since",
+        "held",
+        "key",
+        "last_c",
+        "last_tick",
+        "level",
+        "mean",
+        "moved_tick",
+        "offset",
+        "place",
+        "quantum_k",
+        "ref",
+        "spike_score",
+        "still",
+        "sum",
+    )
+
+    def __init__(self, key: str, place: Place) -> None:
+        self.key = key
+        self.place = place
+        self.last_tick = NEVER
+        self.last_c = 0.0
+        self.held: float | None = None  # a jump that waits to be confirmed
+        self.sum = 0.0
+        self.count = 0
+        self.mean = 0.0  # of the latest step it had readings in
+        self.level: float | None = None
+        self.ref = 0.0  # level when the present fall or rise began
+        self.offset: float | None = None
+        self.doubt_since = NEVER  # its readings began to contradict the others'
+        self.moved_tick = NEVER  # when its value last changed
+        self.still = 0  # readings since it last changed
+        self.changes = 0.5  # share of readings that differ from the one before
+        self.quantum_k = UNKNOWN_K  # smallest step seen lately: its resolution, or more
+        self.spike_score = 0.0
+
+    def add(self, tick: float, temp_c: float) -> bool:
+        """One reading. False: it waits for the next one to confirm it."""
+        jump = temp_c - self.last_c
+        gap_s = tick - self.last_tick
+        if jump == 0.0:
+            self.still += 1
+        else:
+            if (jump > SPIKE_K or jump < -SPIKE_K) and gap_s < 180.0:
+                held = self.held
+                if held is None or not -SPIKE_K < temp_c - held < SPIKE_K:
+                    self.held = temp_c
+                    self.last_tick = tick
+                    return False
+            self.moved_tick = tick
+            if self.still:
+                self.changes *= 0.995**self.still
+                self.still = 0
+            self.changes += 0.005 * (1.0 - self.changes)
+            quantum = self.quantum_k
+            if not -quantum < jump < quantum:
+                self.quantum_k = 1.005 * quantum  # let go slowly: a coarser one may take its place
+            elif gap_s < _NO_FIRST_S:
+                self.quantum_k = jump if jump > 0.0 else -jump
+        if self.held is not None:
+            if not -SPIKE_K < temp_c - self.held < SPIKE_K:
+                self.spike_score = self.spike_score + 1.0  # it came back: that one was a spike
+            self.held = None
+        self.last_c = temp_c
+        self.last_tick = tick
+        self.sum += temp_c
+        self.count += 1
+        return True
+
+    def take(self, step_s: float) -> bool:
+        """Close the step: `mean` of its readings, `level` moved on. False: it had none."""
+        if not self.count:
+            return False
+        self.mean = mean = self.sum / self.count
+        self.sum = 0.0
+        self.count = 0
+        level = self.level
+        if level is None or step_s > 4.0 * _LEVEL_S:
+            self.level = mean
+        else:
+            self.level = level + (mean - level) * (step_s / (step_s + _LEVEL_S))
+        return True
+
+    def leave_out(self) -> None:
+        """Not in use: it has no level and was never heard. Its habits are remembered."""
+        self.held = self.level = None
+        self.sum = 0.0
+        self.count = 0
+        self.last_tick = self.doubt_since = NEVER
+        self.spike_score = 0.0
+
+    def state(self) -> State:
+        """What is needed to go on after a restart."""
+        return {name: getattr(self, name) for name in self.__slots__ if name not in _FIXED}
+
+    def restore(self, state: State, shift_s: float) -> None:
+        """Go on from `state`; ticks moved by `shift_s`."""
+        for name in self.__slots__:
+            if name in _FIXED or name not in state:
+                continue
+            value = state[name]
+            moves = name in _TICKS and value != NEVER  # never stays never
+            setattr(self, name, value + shift_s if moves else value)
+
+
+_FIXED = ("key", "place")
+_TICKS = ("last_tick", "doubt_since", "moved_tick")

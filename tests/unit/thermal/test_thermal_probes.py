@@ -1,0 +1,248 @@
+"""Probes that mislead: each fault on a simulated night, told for the right probe; and what is no
+fault."""
+
+from dataclasses import replace
+from math import exp, sin
+from random import Random
+
+import pytest
+from support.engine_night import Night, a_brooder, a_probe, a_site
+from support.scenarios import make
+from support.watched import DAY_0, watch
+
+from monitor.events import AlarmName, ChangeKind
+from monitor.site import Place
+from monitor.thermal.diagnosis import FaultKind
+from monitor.thermal.probe_health import CHECK_S, ProbeHealth
+from monitor.thermal.track import Track
+
+SEEDS = (1101, 1103)
+
+
+def found(kind: str, seed: int, layout: str):
+    """The night's probe-fault alarms from the event on, and the night."""
+    night = make(kind, seed, layout=layout)
+    return watch(night).raised("probe-fault", after=night.event_at), night
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+@pytest.mark.parametrize(
+    ("kind", "within_min"), [("spikes", 40), ("stuck", 120), ("fell-out", 20), ("swapped", 20)]
+)
+def test_a_misleading_probe_is_told_by_name(kind, within_min, seed):
+    told, night = found(kind, seed, "full")
+    assert told, f"{kind} {seed}: nothing told"
+    assert told[0].probe in night.faulty
+    assert (told[0].at - DAY_0 - night.event_at) / 60.0 <= within_min
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_a_probe_that_fell_out_is_no_chill(seed):
+    """The others say that the floor is well."""
+    night = make("fell-out", seed, layout="full")
+    seen = watch(night)
+    assert seen.raised("chill", "heat-loss", after=night.event_at) == []
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_single_wild_readings_raise_no_urgent_alarm(seed):
+    night = make("spikes", seed, layout="full")
+    assert watch(night).raised("chill", "overheat", "heat-loss", after=night.event_at) == []
+
+
+@pytest.mark.parametrize("kind", ["quiet", "lamp", "feeding", "raised"])
+def test_healthy_probes_are_not_blamed(kind):
+    for seed in (1105, 1107, 1109):
+        told, _ = found(kind, seed, "full") if kind != "quiet" else _quiet(seed)
+        assert told == []
+
+
+def _quiet(seed: int):
+    night = make("quiet", seed, layout="full")
+    return watch(night).raised("probe-fault"), night
+
+
+def _health(*keys: str) -> tuple[ProbeHealth, list[Track]]:
+    tracks = [Track(key, Place.FLOOR) for key in keys]
+    return ProbeHealth(list(keys)), tracks
+
+
+def _minutes(health: ProbeHealth, tracks: list[Track], courses, minutes: int, start: float = 0.0):
+    """Let each track follow its course (a function of the minute), one reading a half minute."""
+    tick = start
+    for minute in range(minutes):
+        for half in range(2):
+            for track, course in zip(tracks, courses, strict=True):
+                # a healthy probe's last bit flickers
+                flicker = 0.0 if course.__name__ == "dead" else 0.0625 * ((minute + half) % 2)
+                track.add(tick, course(minute) + flicker)
+                track.take(30.0)
+            tick += 30.0
+        health.check(tracks, tick, 5.0, 5.0, False)
+    assert CHECK_S == 60.0
+    return tick
+
+
+def test_a_drift_is_told_of_the_one_that_moved():
+    health, tracks = _health("a", "b", "c")
+    flat = lambda minute: 32.0  # noqa: E731
+    drifting = lambda minute: 32.0 + max(0.0, minute - 120) / 120.0  # noqa: E731
+    _minutes(health, tracks, (flat, drifting, flat), 720)
+    assert [(f.probe, f.kind) for f in health.findings] == [("b", FaultKind.DRIFT)]
+
+
+def test_a_step_is_no_drift():
+    """Somebody moved a probe or a lamp."""
+    health, tracks = _health("a", "b", "c")
+    flat = lambda minute: 32.0  # noqa: E731
+    moved = lambda minute: 32.0 if minute < 120 else 36.0  # noqa: E731
+    _minutes(health, tracks, (flat, moved, flat), 600)
+    assert health.findings == ()
+
+
+def test_all_falling_together_is_no_fault():
+    health, tracks = _health("a", "b")
+    cooling = lambda minute: 32.0 - minute / 60.0  # noqa: E731
+    _minutes(health, tracks, (cooling, cooling), 600)
+    assert health.findings == ()
+
+
+def test_a_dead_probe_is_told_though_it_has_no_neighbour():
+    health, tracks = _health("a")
+
+    def alive(minute: int) -> float:
+        return 32.0
+
+    def dead(minute: int) -> float:
+        return 32.0
+
+    at = _minutes(health, tracks, (alive,), 240)
+    assert health.findings == ()
+    _minutes(health, tracks, (dead,), 180, at)
+    assert [f.kind for f in health.findings] == [FaultKind.STUCK]
+
+
+def _rounded(temp_c: float, step_c: float) -> float:
+    return round(temp_c / step_c) * step_c
+
+
+def test_a_probe_in_half_degrees_on_a_steady_floor_is_not_stuck_though_the_evening_cools():
+    rng = Random(1)
+    night = Night(a_site(outside=True))
+    while night.t < 6 * 3600:
+        floor_c = 35 + 0.1 * sin(night.t / 900) + rng.gauss(0, 0.05)
+        night.says(_rounded(floor_c, 0.5))
+        night.says(15 - night.t / 2400 + rng.gauss(0, 0.1), "site/shade")
+        night.t += 30
+    assert "porch/probe-fault" not in night.told()
+
+
+def test_a_probe_in_whole_degrees_flutters_and_then_stands_without_being_stuck():
+    rng = Random(1)
+    night = Night()
+    while night.t < 12 * 3600:
+        floor_c = 35 + 0.5 * sin(night.t / 6000) + rng.gauss(0, 0.12)
+        night.says(_rounded(floor_c, 1.0))
+        night.t += 30
+    assert "porch/probe-fault" not in night.told()
+
+
+def test_a_probe_in_half_degrees_is_stuck_where_another_on_the_floor_cools_by_two():
+    rng = Random(1)
+    night = Night(a_site(a_brooder(floors=2)))
+    while night.t < 5 * 3600:
+        cooled = max(0.0, night.t - 2 * 3600) / 5400
+        night.says(_rounded(35 + rng.gauss(0, 0.2), 0.5) if cooled == 0 else 35.0)
+        night.says(35 - cooled + rng.gauss(0, 0.05), "porch/far floor")
+        night.t += 30
+    (fault,) = [c for c in night.changes if c.alarm is AlarmName.PROBE_FAULT]
+    assert fault.probe == "porch/floor"
+    assert fault.facts["reason"] == "its value has not changed while others moved"
+
+
+def test_a_probe_that_never_said_anything_else_is_told_before_the_night_is_over():
+    night = Night(a_site(outside=True))
+    while night.t < 7 * 3600:
+        night.says(35.0)
+        night.says(15 - night.t / 3600, "site/shade")
+        night.t += 30
+    (fault,) = [c for c in night.changes if c.alarm is AlarmName.PROBE_FAULT]
+    assert fault.at - night.start <= 6.1 * 3600
+
+
+def warm_day(outside_from_c: float = 23.8, *, outside_until_s: float = 1e9) -> Night:
+    """Birds of four weeks on a warm day: floor right at 24.6, outside as warm, the probe beneath
+    the lamp ten above."""
+    rng = Random(1)
+    box = a_brooder()
+    box = replace(box, probes=(*box.probes, a_probe("porch", "under", Place.UNDER_HEAT)))
+    night = Night(a_site(box, outside=True), start=Night.evening("2026-03-09"), batch=False)
+    night.placed(hatched="2026-02-08")
+    while night.t < 4 * 3600:
+        night.says(24.6 + rng.gauss(0, 0.1))
+        night.says(34.0 + rng.gauss(0, 0.2), "porch/under")
+        if night.t < outside_until_s:
+            night.says(outside_from_c + rng.gauss(0, 0.1), "site/shade")
+        night.t += 30
+    return night
+
+
+def test_a_floor_as_warm_as_a_warm_day_did_not_fall_out_of_the_box():
+    assert "porch/probe-fault" not in warm_day().told()
+
+
+def test_a_probe_that_falls_out_on_a_warm_day_is_told():
+    night = warm_day(outside_from_c=14.0)
+    rng = Random(2)
+    out = night.t
+    while night.t < out + 1800:
+        fallen_c = 14.0 + 10.6 * exp(-(night.t - out) / 90)
+        night.says(fallen_c + rng.gauss(0, 0.1))
+        night.says(34.0 + rng.gauss(0, 0.2), "porch/under")
+        night.says(14.0 + rng.gauss(0, 0.1), "site/shade")
+        night.t += 30
+    (fault,) = [c for c in night.changes if c.alarm is AlarmName.PROBE_FAULT]
+    assert fault.facts["reason"] == "it reads like the outside"
+    assert fault.at - night.start - out <= 900
+
+
+def test_a_probe_that_fell_out_stays_told_while_a_breeze_blows_on_it():
+    """What it says and what the outside probe says come apart now and then."""
+    rng = Random(3)
+    night = Night(a_site(a_brooder(floors=2), outside=True))
+    night.holds(35.0, for_s=60, every_s=30, probes=("porch/floor", "porch/far floor"))
+    while night.t < 4 * 3600:
+        out = night.t > 7200
+        gust_k = 2.2 if out and night.t % 1800 < 300 else 0.0
+        night.says(35 + rng.gauss(0, 0.1))
+        night.says((20.0 - gust_k if out else 35.0) + rng.gauss(0, 0.1), "porch/far floor")
+        night.says(20.0 + rng.gauss(0, 0.1), "site/shade")
+        night.t += 30
+    faults = [c for c in night.changes if c.alarm is AlarmName.PROBE_FAULT]
+    assert [(c.change, c.probe) for c in faults] == [(ChangeKind.RAISED, "porch/far floor")]
+
+
+def test_a_probe_forgotten_outside_from_the_start_is_told():
+    rng = Random(4)
+    night = Night(a_site(a_brooder(floors=2), outside=True))
+    while night.t < 3600:
+        night.says(35 + rng.gauss(0, 0.1))
+        night.says(5 + rng.gauss(0, 0.1), "porch/far floor")
+        night.says(5 + rng.gauss(0, 0.1), "site/shade")
+        night.t += 30
+    (fault,) = [c for c in night.changes if c.alarm is AlarmName.PROBE_FAULT]
+    assert (fault.probe, fault.facts["reason"]) == ("porch/far floor", "it reads like the outside")
+
+
+def test_an_outside_last_heard_in_the_night_makes_nobody_think_of_a_fallen_probe():
+    """The box is aired at noon: its floor comes down to what the outside said hours ago."""
+    night = warm_day(outside_from_c=14.0, outside_until_s=3600)
+    rng = Random(2)
+    aired = night.t
+    while night.t < aired + 1800:
+        night.says(14.0 + 10.6 * exp(-(night.t - aired) / 300) + rng.gauss(0, 0.1))
+        night.says(34.0 + rng.gauss(0, 0.2), "porch/under")
+        night.t += 30
+    assert not [
+        c for c in night.changes if c.probe == "porch/floor" and c.alarm is AlarmName.PROBE_FAULT
+    ]

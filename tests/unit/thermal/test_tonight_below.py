@@ -1,0 +1,56 @@
+"""A floor below its band as one looks ahead: the night is judged by whether it comes back."""
+
+import pytest
+
+from monitor.events import Moment
+from monitor.thermal.outside_curve import from_low
+from monitor.thermal.tonight import CLEAR_CHANCE, View, look_ahead
+
+EVENING = 1_770_685_200.0
+LOW_C = 28.0
+
+
+def view(floor_c: float, outside_c: float) -> View:
+    """A box that holds 22 K over the outside with 500 W, and follows within half an hour."""
+    start = Moment(EVENING, EVENING)
+    until_at = EVENING + 10 * 3600.0
+    return View(
+        start=start,
+        until_at=until_at,
+        floor_c=floor_c,
+        rise_k=22.0,
+        rise_sd_k=0.5,
+        tau_s=1800.0,
+        outside=from_low(start, outside_c, outside_c, until_at),
+        rise_change=lambda _at: 0.0,
+        low_c=LOW_C,
+        watts=500.0,
+        learned=1.0,
+    )
+
+
+def test_a_cold_box_that_its_heat_brings_back_holds() -> None:
+    outlook = look_ahead(view(floor_c=24.0, outside_c=12.0), 1.0)
+    assert outlook.below_now
+    assert outlook.leaves_band_at == EVENING
+    assert outlook.lowest_c.mid == 24.0
+    assert outlook.chance < CLEAR_CHANCE
+    assert outlook.missing_watts == pytest.approx(0.0, abs=5.0)
+
+
+def test_a_cold_box_on_too_cold_a_night_is_helped_by_what_would_help_it() -> None:
+    cold = view(floor_c=24.0, outside_c=2.0)
+    outlook = look_ahead(cold, 1.0)
+    assert outlook.below_now
+    assert outlook.chance > 0.9
+    assert 500.0 * 4.0 / 22.0 < outlook.missing_watts < 500.0 * 6.0 / 22.0
+    scale = (500.0 + outlook.missing_watts + 10.0) / 500.0
+    assert look_ahead(cold, scale).chance < CLEAR_CHANCE
+
+
+def test_a_floor_in_its_band_is_not_below_it() -> None:
+    outlook = look_ahead(view(floor_c=31.0, outside_c=2.0), 1.0)
+    assert not outlook.below_now
+    assert outlook.chance > 0.9
+    assert outlook.leaves_band_at is not None
+    assert outlook.leaves_band_at > EVENING
