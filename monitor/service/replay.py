@@ -8,7 +8,7 @@ from typing import Any
 from monitor.brooding.objection import Objection
 from monitor.events import Change, Moment
 from monitor.journal.forms import lines
-from monitor.journal.forms.time_text import iso
+from monitor.journal.time_text import iso
 from monitor.service.core import Core, Happened
 from monitor.service.people import contacts_of, policy_of
 from monitor.settings import Settings

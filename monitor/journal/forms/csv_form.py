@@ -11,8 +11,8 @@ from datetime import UTC, datetime, tzinfo
 from monitor.journal.forms import payloads
 from monitor.journal.forms.hours import hours
 from monitor.journal.forms.lines import LineFault
-from monitor.journal.forms.time_text import iso
 from monitor.journal.reader import ALL_TIME, JournalReader
+from monitor.journal.time_text import iso
 from monitor.units import Unit, from_celsius, sign, to_celsius
 
 TIME, BROODER, PROBE, PLACE = "time (UTC)", "brooder", "probe", "place"

@@ -9,9 +9,9 @@ from collections.abc import Iterator
 from monitor.events import Entry
 from monitor.journal.forms import payloads
 from monitor.journal.forms.hours import Hour, hours
-from monitor.journal.forms.time_text import FRACTION, iso
 from monitor.journal.reader import ALL_TIME, JournalReader
 from monitor.journal.records import Known, entry_fields
+from monitor.journal.time_text import FRACTION, iso
 
 _CLOCK = [f"{second // 60:02d}:{second % 60:02d}" for second in range(3600)]
 
