@@ -1,3 +1,3 @@
-"""The name by which programs outside this project read the vocabulary: it stands in `monitor.events`."""
+"""The name by which programs outside read the vocabulary of `monitor.events`."""
 
 from monitor.events import Moment as Moment  # noqa: PLC0414 - passed on
