@@ -255,13 +255,14 @@ class Core:
     def reconfigured(
         self, site: Site, contacts: tuple[Contact, ...], policy: Policy, now: Moment
     ) -> None:
-        """Goes on with another configuration: what still fits is kept."""
-        kept = self.snapshots()
-        self.site = site
-        self.engine = Engine(site, now)
-        self.router = Router(site.all_probes)
-        self._plan = Plan(site, contacts, policy, look=lambda: self.status(self._now))
-        self.restore(kept, 0.0)
+        """Goes on with another configuration: what still fits is kept. Built aside and swapped
+        last: whatever goes wrong in it, the watch goes on as it was."""
+        engine = Engine(site, now)
+        engine.restore(self.engine.state())
+        plan = Plan(site, contacts, policy, look=lambda: self.status(self._now))
+        plan.restore(self._plan.state(), 0.0)
+        router = Router(site.all_probes)
+        self.site, self.engine, self.router, self._plan = site, engine, router, plan
 
     # -- inside
 

@@ -66,8 +66,22 @@ class Reloading:
             except Exception as error:  # its text may hold a secret
                 log.error("Not reloaded.", extra=facts(why=f"a fault: {type(error).__name__}"))
                 return
+            try:
+                await asyncio.wrap_future(
+                    self._watch.call(lambda now: self._reconfigure(self._watch.core, fresh, now))
+                )
+            except Exception:
+                log.exception("Not reloaded; the watch goes on with what was in force.")
+                return
             self._take(fresh)
             log.info("Reloaded.", extra=facts(brooders=len(fresh.site.brooders)))
+
+    def _reconfigure(self, core: Core, fresh: Settings, now: Moment) -> None:
+        """In the watch thread, the core first: where it cannot, nothing has changed."""
+        before = {box.name for box in core.site.brooders}
+        core.reconfigured(fresh.site, contacts_of(fresh), policy_of(fresh), now)
+        self._reaching.reconfigure(fresh)  # before anything is told to a contact that is new
+        self._telling.forget(sorted(before - {box.name for box in fresh.site.brooders}))
 
     def _take(self, fresh: Settings) -> None:
         old, new = self._settings.file, fresh.file
@@ -78,13 +92,5 @@ class Reloading:
         ):
             log.warning("A changed broker or page takes effect at the next start.")
         self._settings = fresh
-        self._reaching.reconfigure(fresh)
-        self._watch.call(lambda now: self._reconfigure(self._watch.core, fresh, now))
         self._writer.know(fresh.site.all_probes)
         self._broker.take(fresh)
-
-    def _reconfigure(self, core: Core, fresh: Settings, now: Moment) -> None:
-        """In the watch thread."""
-        before = {box.name for box in core.site.brooders}
-        core.reconfigured(fresh.site, contacts_of(fresh), policy_of(fresh), now)
-        self._telling.forget(sorted(before - {box.name for box in fresh.site.brooders}))

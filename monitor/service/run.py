@@ -295,7 +295,10 @@ class Service:
         newest = self._forecaster.newest if self._forecaster is not None else None
         if newest is not None:
             core = self._watch.core
-            self._watch.call(lambda now: core.forecast_is(newest.pairs, newest.got_at, now))
+            self._watch.post(
+                "The forecast could not be taken.",
+                lambda now: core.forecast_is(newest.pairs, newest.got_at, now),
+            )
 
     def _settled(self, submission: Submission) -> None:
         self._watch.note_settled(submission)

@@ -144,11 +144,16 @@ class WatchThread:
         self._commits.acknowledge_settled()
 
     def call(self, work: Callable[[Moment], T]) -> Future[T]:
-        """Runs `work` in the watch thread; it may use the core freely."""
+        """Runs `work` in the watch thread; it may use the core freely. Whoever calls reads the
+        outcome: a fault of the work is in it, and nowhere else. `post` is for whoever does not."""
         done: Future[T] = Future()
         self._calls.put((work, done))
         self._inbox.wake()
         return done
+
+    def post(self, what_failed: str, work: Callable[[Moment], None]) -> None:
+        """As `call`, for whoever cannot wait: a fault of the work is told to the log."""
+        self.call(lambda now: quietly(what_failed, lambda: work(now)))  # Outcome: never a fault
 
     def note_outcome(self, outcome: Outcome) -> None:
         """How a delivery went, to be kept at once."""
@@ -171,14 +176,10 @@ class WatchThread:
 
     def fault(self, name: AlarmName, active: bool, about: Facts) -> None:
         """The watcher itself is not well, or is again."""
-
-        def tell_core(now: Moment) -> None:
-            quietly(
-                "A fault of the watcher could not be told.",
-                lambda: self.core.fault(name, active, now, about),
-            )
-
-        self.call(tell_core)
+        self.post(
+            "A fault of the watcher could not be told.",
+            lambda now: self.core.fault(name, active, now, about),
+        )
 
     # -- the watch thread
 
@@ -314,4 +315,4 @@ class WatchThread:
             self._commits.snapshot_at_once(now)
             self._commits.something_is_new(now)
 
-        self.call(reconcile)
+        self.post("The ledger of the new journal was not compared.", reconcile)

@@ -1,12 +1,19 @@
 """A configuration that cannot be loaded, for whatever reason, is said and changes nothing."""
 
+import ast
 import asyncio
+from pathlib import Path
 from unittest.mock import MagicMock
 
 import pytest
+from support.service import wait_until
+from support.watch_rig import Rig, place, running, site_of
 
+from monitor.events import AlarmName
+from monitor.service import reloading
 from monitor.service.reloading import Reloading
-from monitor.settings import Settings
+from monitor.settings import Settings, load_settings
+from monitor.watch.engine import Engine
 
 
 @pytest.mark.parametrize("error", [RuntimeError("hidden-word"), OSError(5, "hidden-word")])
@@ -31,3 +38,50 @@ def test_whatever_keeps_it_from_being_loaded_is_said(
     assert "Not reloaded." in caplog.text
     assert "hidden-word" not in caplog.text
     assert not any(part.method_calls for part in parts.values())
+
+
+def test_a_fault_while_the_watch_takes_it_leaves_the_birds_watched_and_is_said(
+    tmp_path: Path, caplog: pytest.LogCaptureFixture, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    site_of(tmp_path)
+    settings = load_settings(tmp_path / "brooder.toml", {}, check_contacts=False)
+    parts = {name: MagicMock() for name in ("reaching", "telling", "broker")}
+
+    def fails(*_: object) -> None:
+        raise RuntimeError("a fault of ours")
+
+    with running(Rig(tmp_path, settings.site)) as rig:
+        place(rig)
+        monkeypatch.setattr(Engine, "restore", fails)
+
+        async def reload() -> Reloading:
+            reloading = Reloading(
+                settings, lambda: settings, watch=rig.watcher, writer=rig.writer, **parts
+            )
+            reloading.begin()
+            while "eloaded" not in caplog.text:
+                await asyncio.sleep(0.01)
+            return reloading
+
+        with caplog.at_level("INFO"):
+            asyncio.run(asyncio.wait_for(reload(), 30))
+        assert "Not reloaded" in caplog.text
+        assert "Reloaded." not in caplog.text
+        assert not any(part.method_calls for part in parts.values())
+        rig.say("19.9")
+        wait_until(lambda: any(c.alarm is AlarmName.CHILL for c in rig.heard.changes))
+
+
+def test_what_is_asked_of_the_watch_is_never_left_unread() -> None:
+    """A statement that only calls `WatchThread.call` drops the future and the fault in it."""
+    unread = [
+        f"{path}:{node.lineno}"
+        for path in Path(reloading.__file__).parent.glob("*.py")
+        for node in ast.walk(ast.parse(path.read_text()))
+        if isinstance(node, ast.Expr)
+        and isinstance(node.value, ast.Call)
+        and isinstance(node.value.func, ast.Attribute)
+        and node.value.func.attr == "call"
+        and "Outcome: never a fault" not in path.read_text().splitlines()[node.lineno - 1]
+    ]
+    assert unread == []
