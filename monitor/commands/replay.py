@@ -3,9 +3,10 @@
 import contextlib
 import json
 from collections import Counter
+from collections.abc import Callable
 from datetime import datetime
 from pathlib import Path
-from typing import Annotated, TextIO
+from typing import Annotated, Any, TextIO
 
 import typer
 
@@ -37,6 +38,14 @@ def replay(
         Path | None,
         typer.Option("--events", help="Write every alarm change here, one JSON object a line."),
     ] = None,
+    foretold: Annotated[
+        Path | None,
+        typer.Option(
+            "--foretold",
+            help="Write here each half hour what was foretold of each brooder: the night's lowest "
+            "floor, the chance of a cold night, the minutes to the chill limit.",
+        ),
+    ] = None,
     quiet: Annotated[
         bool, typer.Option("--quiet", help="Only the sums, not each message.")
     ] = False,
@@ -51,16 +60,14 @@ def replay(
     with contextlib.ExitStack() as stack:
         try:
             lines = stack.enter_context(file.open(encoding="utf-8", errors="replace"))
-            told = Told(
-                settings,
-                stack.enter_context(events.open("w", encoding="utf-8"))
-                if events is not None
-                else None,
-                quiet=quiet,
-            )
+            outs = [
+                None if path is None else stack.enter_context(path.open("w", encoding="utf-8"))
+                for path in (events, foretold)
+            ]
         except OSError as error:
             fail(f"{error.filename}: {error.strerror}")
-        run = Replay(settings, told.happened)
+        told = Told(settings, outs[0], quiet=quiet)
+        run = Replay(settings, told.happened, None if outs[1] is None else _writes(outs[1]))
         try:
             with bar() as shown:
                 tally = run.feed(watched(lines, shown, "replaying", file.stat().st_size))
@@ -80,6 +87,11 @@ def replay(
         f"{begin:%Y-%m-%d %H:%M} to {end:%Y-%m-%d %H:%M}: {tally.messages_heard} messages"
         f"{unclaimed}, {tally.entries} entries; {told.sums()}."
     )
+
+
+def _writes(file: TextIO) -> Callable[[dict[str, Any]], None]:
+    """One JSON object a line."""
+    return lambda said: print(json.dumps(said, ensure_ascii=False), file=file)
 
 
 class Told:
@@ -102,8 +114,7 @@ class Told:
     def _change(self, change: Change) -> None:
         self._changes[change.change.value] += 1
         if self._events is not None:
-            said = event_of(change, self._settings.site)
-            self._events.write(json.dumps(said, ensure_ascii=False) + "\n")
+            _writes(self._events)(event_of(change, self._settings.site))
 
     def _message(self, message: Message) -> None:
         self._messages += 1

@@ -9,6 +9,7 @@ from monitor.brooding.objection import Objection
 from monitor.events import Change, Moment
 from monitor.journal.forms import lines
 from monitor.journal.time_text import iso
+from monitor.service import foretold
 from monitor.service.core import Core, Happened
 from monitor.service.people import contacts_of, policy_of
 from monitor.settings import Settings
@@ -35,11 +36,19 @@ class Tally:
 
 
 class Replay:
-    """One pass over journal lines. `on_happened` gets what came of them, in order."""
+    """One pass over journal lines. `on_happened` gets what came of them, in order; `on_foretold`,
+    each half hour, what is foretold of each brooder."""
 
-    def __init__(self, settings: Settings, on_happened: Callable[[Happened], None]) -> None:
+    def __init__(
+        self,
+        settings: Settings,
+        on_happened: Callable[[Happened], None],
+        on_foretold: Callable[[dict[str, Any]], None] | None = None,
+    ) -> None:
         self._settings = settings
         self._on_happened = on_happened
+        self._on_foretold = on_foretold
+        self._foretell_at = float("inf")
         self._newest_number = 0
         self.core: Core | None = None
         self.tally = Tally()
@@ -53,8 +62,11 @@ class Replay:
             tally.lines += 1
             # A line out of order is a late one: time never goes back.
             at = line.at if line.at >= now.at else now.at
-            if core is not None and at - now.at > GAP_S:
-                self._pass_gap(core, at)
+            if core is not None:
+                while at >= self._foretell_at:
+                    self._foretell(core, self._foretell_at)
+                if at - now.at > GAP_S:
+                    self._pass_gap(core, at)
             now = Moment(at, at)
             if core is None:
                 core = self.core = self._begin(now)
@@ -82,6 +94,16 @@ class Replay:
             self._on_happened(core.take(now))
         return tally
 
+    def _foretell(self, core: Core, at: float) -> None:
+        """At a half hour of the wall clock, before what was heard in that second."""
+        now = Moment(at, at)
+        self._pass_gap(core, at)
+        core.advance(now)
+        self._foretell_at += foretold.EVERY_S
+        if self._on_foretold is not None:
+            for box in core.status(now).brooders:
+                self._on_foretold(foretold.foretold(at, box))
+
     def _pass_gap(self, core: Core, to_at: float) -> None:
         """As a live service would have passed it: each thing at its time, in the words of then."""
         due = core.next_due
@@ -94,6 +116,8 @@ class Replay:
 
     def _begin(self, now: Moment) -> Core:
         self.tally.from_at = now.at
+        if self._on_foretold is not None:
+            self._foretell_at = (now.at // foretold.EVERY_S + 1) * foretold.EVERY_S
         return Core(
             self._settings.site,
             now,
@@ -118,6 +142,8 @@ def event_of(change: Change, site: Site) -> dict[str, Any]:
         "priority": change.priority.value,
         "cause": change.cause.value,
         "probe": change.probe.rsplit("/", 1)[-1] if change.probe else None,
+        "told": not change.facts.get("folded", False),
+        "incident": change.facts.get("incident", change.occurrence),
         "text": f"{words.title}\n{words.body}",
     }
 

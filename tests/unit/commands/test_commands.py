@@ -212,12 +212,45 @@ def test_replay_writes_every_change_with_its_words(config: Path, tmp_path: Path)
     assert (code, err) == (0, "")
     assert "60 messages" in out
     changes = [json.loads(line) for line in events.read_text(encoding="utf-8").splitlines()]
-    keys = {"at", "brooder", "alarm", "change", "priority", "cause", "probe", "text"}
+    keys = {
+        "at",
+        "brooder",
+        "alarm",
+        "change",
+        "priority",
+        "cause",
+        "probe",
+        "text",
+        "told",
+        "incident",
+    }
     assert all(set(change) == keys for change in changes)
     chill = next(c for c in changes if c["alarm"] == "chill")
     assert (chill["change"], chill["priority"], chill["brooder"]) == ("raised", "urgent", "porch")
     assert "2026-02-10T02:30:30Z" <= chill["at"] <= "2026-02-10T02:36:00Z"
     assert "porch" in chill["text"]
+    cold = next(c for c in changes if c["alarm"] == "cold")
+    assert (chill["told"], cold["told"]) == (True, False), "one trouble, one message"
+    assert chill["incident"] == cold["incident"]
+
+
+def test_replay_writes_what_was_foretold_each_half_hour(config: Path, tmp_path: Path) -> None:
+    recorded = tmp_path / "night.jsonl"
+    said = lines_of_a_cold_morning()
+    said.append({"at": "2026-02-10T04:10:00Z", "topic": "brooder/porch/floor", "payload": "24"})
+    recorded.write_text("".join(json.dumps(line) + "\n" for line in said), encoding="utf-8")
+    file = tmp_path / "foretold.jsonl"
+    code, _, err = call("replay", recorded, "--foretold", file, "--config", config)
+    assert (code, err) == (0, "")
+    rows = [json.loads(line) for line in file.read_text(encoding="utf-8").splitlines()]
+    rows = rows[-4:]  # the birds came two hours before
+    assert [row["at"] for row in rows] == [
+        f"2026-02-10T{when}:00Z" for when in ("02:30", "03:00", "03:30", "04:00")
+    ]
+    keys = "at brooder temp target outside cause source lowest lowest_at chance minutes"
+    assert all(list(row) == keys.split() for row in rows)
+    assert (rows[0]["brooder"], rows[0]["temp"], rows[0]["target"]) == ("porch", 35.0, 35.0)
+    assert rows[1]["temp"] == 24.0
 
 
 def test_a_pause_in_the_record_is_told_in_the_words_of_its_time(
