@@ -26,13 +26,14 @@ def fetch(url: str, headers: Mapping[str, str], *, limit_s: float, most_bytes: i
         raise FetchFault("the URL must begin with http:// or https://")
     deadline = _Deadline(limit_s)
     try:
-        opener = urllib.request.build_opener(*deadline.handlers())
+        opener = urllib.request.build_opener(_FollowNone(), *deadline.handlers())
         request = urllib.request.Request(url, headers=dict(headers))  # noqa: S310 - checked above
         with opener.open(request, timeout=limit_s) as answer:
             body = _body(answer, most_bytes)
     except urllib.error.HTTPError as fault:
         fault.close()
-        raise FetchFault(f"the server answered {fault.code}") from None
+        moved = " and sends us elsewhere; correct the URL" if 300 <= fault.code < 400 else ""
+        raise FetchFault(f"the server answered {fault.code}{moved}") from None
     except Exception as fault:  # also what the libraries do not foresee: it is only an answer
         why = LATE if deadline.passed else type(fault).__name__
         raise FetchFault(f"no answer ({why})") from None
@@ -50,6 +51,13 @@ def _body(answer: http.client.HTTPResponse, most_bytes: int) -> bytes:
         parts.append(part)
         left -= len(part)
     return b"".join(parts)
+
+
+class _FollowNone(urllib.request.HTTPRedirectHandler):
+    """Whoever answers at another address, such as the log-in of a guest network, was not asked."""
+
+    def redirect_request(self, *_: Any) -> None:
+        return None
 
 
 class _Deadline:

@@ -23,6 +23,7 @@ import time
 from typing import Any
 
 import apprise
+import requests
 
 _STATUS = re.compile(r"(?:error|status|code)\D{0,12}\b([45]\d\d)\b", re.IGNORECASE)
 _KINDS = {"urgent": "failure", "warning": "warning", "advice": "info", "calm": "success"}
@@ -166,7 +167,7 @@ def _send(job: dict[str, Any], service: Service | None) -> str | None:
         )
     except Exception as fault:  # its text may hold the URL, its type does not
         return f"the sending failed ({type(fault).__name__})"
-    return None if done else said.why()
+    return None if done and said.elsewhere is None else said.why()
 
 
 def _instance(url: str, service: Service | None, asset: Any) -> Any:
@@ -195,8 +196,10 @@ class _Said(logging.Handler):
 
     def __init__(self) -> None:
         super().__init__(logging.DEBUG)
+        self.elsewhere: int | None = None  # the redirect that was answered
         self._status: str | None = None
         self._unreached = False
+        self._follow_no_redirect()
         logger = logging.getLogger("apprise")
         logger.handlers = [self]
         logger.propagate = False
@@ -211,8 +214,23 @@ class _Said(logging.Handler):
         if "onnection" in text or "timed out" in text.lower() or "socket" in text.lower():
             self._unreached = True
 
+    def _follow_no_redirect(self) -> None:
+        """What is followed arrives as an empty request at an address that nobody wrote down, such
+        as the log-in of a guest network, and whatever answers there would count as received."""
+        send = requests.Session.send
+
+        def send_here(session: Any, request: Any, **how: Any) -> Any:
+            answer = send(session, request, **{**how, "allow_redirects": False})
+            if 300 <= answer.status_code < 400:
+                self.elsewhere = answer.status_code
+            return answer
+
+        requests.Session.send = send_here  # type: ignore[method-assign, assignment]
+
     def why(self) -> str:
         """The most that can be said."""
+        if self.elsewhere is not None:
+            return f"the service sent us elsewhere (answer {self.elsewhere}); correct its URL"
         if self._status in ("401", "403"):
             return f"the service refused the password or token (answer {self._status})"
         if self._status:

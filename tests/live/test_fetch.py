@@ -98,6 +98,15 @@ def test_whatever_is_answered_it_is_an_answer_or_a_fault(says: bytes) -> None:
             fetch(f"http://127.0.0.1:{other.port}/secret", {}, limit_s=30, most_bytes=10**6)
 
 
+def test_a_sign_of_life_that_is_sent_elsewhere_was_not_taken() -> None:
+    with server() as other, server() as log_in:
+        where = f"http://127.0.0.1:{log_in.port}/log-in".encode()
+        other.says = b"HTTP/1.1 302 Found\r\nLocation: " + where + b"\r\nContent-Length: 0\r\n\r\n"
+        with pytest.raises(FetchFault, match="answered 302 and sends us elsewhere"):
+            fetch(f"http://127.0.0.1:{other.port}/", {}, limit_s=30, most_bytes=0)
+        assert log_in.asked == 0
+
+
 def test_signs_of_life_go_on_beside_a_server_that_drips_its_header() -> None:
     with server() as other:
         other.says, other.drips = DRIPPING["header"]

@@ -127,6 +127,8 @@ def test_a_contact_that_hangs_or_drips_is_left_after_its_time_limit_and_tried_ag
     [
         (Mode.FAILING, "the service answered 500"),
         (Mode.REFUSING, "the service refused the password or token (answer 403)"),
+        (Mode.MOVED, "the service sent us elsewhere (answer 302); correct its URL"),
+        (Mode.QUIET_MOVED, "the service sent us elsewhere (answer 302); correct its URL"),
     ],
 )
 def test_a_failure_says_why_and_holds_no_secret(mode, why, caplog):
@@ -139,6 +141,19 @@ def test_a_failure_says_why_and_holds_no_secret(mode, why, caplog):
             until(lambda: kept.outcomes)
     assert kept.outcomes[0].failure == why
     assert "hidden-token" not in caplog.text + repr(kept.outcomes)
+
+
+def test_what_a_redirect_leads_to_is_never_taken_for_the_receivers_yes():
+    """As a guest network's log-in answers: 302, and 200 to whoever follows."""
+    kept = Kept()
+    with http_receiver(Mode.MOVED) as phone, delivering(kept, ("phone", phone)) as delivery:
+        delivery.send([urgent("phone")])
+        until(lambda: kept.outcomes)
+        assert kept.outcomes[0].state == "pending"
+        assert phone.got == []
+        phone.mode = Mode.WELL
+        [got] = phone.wait_for(1)
+        assert got.title == "porch: dangerously cold"
 
 
 def test_a_port_where_nobody_listens_is_no_connection():

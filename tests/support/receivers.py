@@ -32,6 +32,8 @@ class Mode(StrEnum):
     HANGING = "hanging"  # takes the request and never answers
     DRIPPING = "dripping"  # answers a byte now and then, for ever
     SLOW = "slow"  # answers after `slow_s`
+    MOVED = "moved"  # answers 302 to a page that answers 200 to everything
+    QUIET_MOVED = "quiet-moved"  # answers 302 and names no other address
 
 
 @dataclass
@@ -125,7 +127,13 @@ def http_receiver(mode: Mode = Mode.WELL, *, port: int = 0) -> Iterator[Receiver
                     self.send_header("Content-Length", "100000")
                     self.end_headers()
                     self._hold(drip=True)
-                case Mode.WELL | Mode.SLOW:
+                case Mode.MOVED | Mode.QUIET_MOVED if got.path != "/log-in":
+                    self.send_response(302)
+                    if me.mode is Mode.MOVED:
+                        self.send_header("Location", "/log-in")
+                    self.send_header("Content-Length", "0")
+                    self.end_headers()
+                case _:
                     if me.mode is Mode.SLOW:
                         me.ended.wait(me.slow_s)
                     self.send_response(200)
