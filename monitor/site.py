@@ -58,6 +58,7 @@ class Limits:
 
     band_c: float = 2.8  # target +/- this is right (5 degF; common practice)
     harm_c: float = 5.6  # further than this from target, harm is near (10 degF; common practice)
+    overheat_c: float | None = None  # an overheat at the latest; None: by age, brooding.harm_known
     fire_c: float = 50.0  # overheat at any age: a fallen lamp
     band_delay_s: float = 180
     harm_delay_s: float = 30

@@ -3,10 +3,13 @@ record sheet and the pictures.
 
 A step comes at midnight, and a grower raises the lamp in the morning. So for half a day after a
 step down the upper edges are still those of the old target: a floor that was right at bedtime is
-not called too hot, nor dangerously hot, at midnight. Downwards the new target counts at once."""
+not called too hot, nor dangerously hot, at midnight. Downwards the new target counts at once.
+
+The overheat limit is never over what harms a chick of that age anyhow (`harm_known`)."""
 
 from dataclasses import dataclass
 
+from monitor.brooding.harm_known import overheat_cap_c
 from monitor.brooding.provenance import COMMON_PRACTICE
 from monitor.brooding.schedules import Schedule, target_at
 from monitor.site import Limits, Place, Steps
@@ -35,10 +38,12 @@ def limits_at(
     if target_c is None or before_c is None:
         return None
     warm_c = max(target_c, before_c)
+    cap_c = overheat_cap_c(age_days) if limits.overheat_c is None else limits.overheat_c
+    high_c = warm_c + limits.band_c  # an overheat is never less than too hot
     return AgeLimits(
         target_c=target_c,
         low_c=target_c - limits.band_c,
-        high_c=warm_c + limits.band_c,
+        high_c=high_c,
         chill_c=target_c - limits.harm_c,
-        overheat_c=min(warm_c + limits.harm_c, limits.fire_c),
+        overheat_c=min(max(high_c, min(warm_c + limits.harm_c, cap_c)), limits.fire_c),
     )

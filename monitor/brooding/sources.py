@@ -3,7 +3,7 @@
 
 from collections.abc import Iterator
 
-from monitor.brooding import birds_heat, lamp_safety, losses, moving, space
+from monitor.brooding import birds_heat, harm_known, lamp_safety, losses, moving, space
 from monitor.brooding.age_limits import GRACE_SOURCE, STEP_GRACE_DAYS
 from monitor.brooding.chick_skin import AVIAGEN, CHICK_SKIN_C
 from monitor.brooding.circuit import CONTINUOUS_SHARE
@@ -24,6 +24,7 @@ def figures() -> Iterator[Figure]:
     """All figures, subject by subject."""
     yield from _targets()
     yield from _limits()
+    yield from _harm()
     yield from _growth()
     yield from _birds()
     yield from _box()
@@ -47,7 +48,7 @@ def _limits() -> Iterator[Figure]:
         ("band, either side of target", usual.band_c, "K", COMMON_PRACTICE),
         ("chill and overheat, from target", usual.harm_c, "K", COMMON_PRACTICE),
         ("old upper edges after a step", 24 * STEP_GRACE_DAYS, "h", GRACE_SOURCE),
-        ("overheat at any age", usual.fire_c, "degC", COMMON_PRACTICE),
+        ("any probe, overheat at any age", usual.fire_c, "degC", COMMON_PRACTICE),
         ("delay of cold and hot", usual.band_delay_s, "s", COMMON_PRACTICE),
         ("delay of chill and overheat", usual.harm_delay_s, "s", COMMON_PRACTICE),
         ("back in band for", usual.clear_delay_s, "s", COMMON_PRACTICE),
@@ -55,6 +56,11 @@ def _limits() -> Iterator[Figure]:
         ("probe called silent after", usual.silent_s, "s", COMMON_PRACTICE),
     ):
         yield figure("limit", name, value, unit, source)
+
+
+def _harm() -> Iterator[Figure]:
+    for known in harm_known.KNOWN:
+        yield figure("harm", known.name, known.value, known.unit, known.source)
 
 
 def _growth() -> Iterator[Figure]:

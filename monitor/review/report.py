@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from jinja2 import Environment, PackageLoader, select_autoescape
 
 from monitor.brooding.flock import KINDS
+from monitor.brooding.harm_known import OVERHEAT_CAP
 from monitor.brooding.schedules import schedule_for
 from monitor.review import loss_words
 from monitor.review.alarm_text import HEADS, cells, measure_words
@@ -27,8 +28,9 @@ from monitor.review.scenes import scene
 from monitor.review.sheet import Sheet, sheet
 from monitor.review.sheet_text import columns, comparison_words, foot
 from monitor.review.verdict import verdict
+from monitor.site import Limits
 from monitor.tell.wording.words import span
-from monitor.units import shown, step_shown
+from monitor.units import Unit, shown, step_shown
 
 MOST_NIGHTS = 12  # pictures of single nights; a report of 40 pages is not read
 _LEAD_S = 6 * 3600.0  # a night's picture goes on for this long after the loss was found
@@ -170,9 +172,9 @@ def _method(record: Record) -> list[str]:
         "that misled (probe-fault) where there is another floor probe, and those taken before the "
         "board knew the time are left out.",
         f"Band: target +/- {step_shown(limits.band_c, unit)}. Chill limit: "
-        f"{step_shown(limits.harm_c, unit)} below target; overheat limit: as far above. For half a "
-        "day after a step down the upper edges are still those of the old target. Degree-hours: "
-        "how far below, times how long.",
+        f"{step_shown(limits.harm_c, unit)} below target; overheat limit: as far above, "
+        f"and {_overheat_at_most(limits, unit)}. For half a day after a step down the upper edges "
+        "are still those of the old target. Degree-hours: how far below, times how long.",
         "Pictures keep the first, lowest, highest and last reading of each column of dots; the "
         "figures use every reading.",
     ]
@@ -184,3 +186,10 @@ def _method(record: Record) -> list[str]:
         first = schedule.rows[0]
         lines.append(f"First target: {shown(first.target_c, unit)} from day {first.from_day:g}.")
     return lines
+
+
+def _overheat_at_most(limits: Limits, unit: Unit) -> str:
+    if limits.overheat_c is not None:
+        return f"{shown(limits.overheat_c, unit)} at most"
+    (_, young_c, _), (from_day, old_c, _) = OVERHEAT_CAP
+    return f"{shown(young_c, unit)} at most ({shown(old_c, unit)} from day {from_day:g} on)"

@@ -8,6 +8,7 @@ import numpy as np
 
 from monitor.brooding.age_limits import STEP_GRACE_DAYS, limits_at
 from monitor.brooding.calendar import age_days, at_age
+from monitor.brooding.harm_known import OVERHEAT_CAP
 from monitor.brooding.schedules import Schedule
 from monitor.review.exposure import Floats, TargetLine
 from monitor.site import Limits, Place, Steps
@@ -25,11 +26,12 @@ def target_line(
     start: float,
     stop: float,
 ) -> TargetLine:
-    """The floor's target and limits over start..stop. Treads lie on a fixed grid (or on the
-    schedule's own days, and where the grace after a step ends), so the same minute has the same
-    limits in whatever span it is looked at."""
+    """The floor's target and limits over start..stop. Treads lie on a fixed grid (or begin where
+    the schedule or the overheat cap steps, and where the grace after a step ends), so the same
+    minute has the same limits in whatever span it is looked at."""
     if steps is Steps.WEEKLY:
         ages = {row.from_day + grace for row in schedule.rows for grace in (0.0, STEP_GRACE_DAYS)}
+        ages |= {from_day for from_day, *_ in OVERHEAT_CAP}
         steps_at = (at_age(hatched, age, zone) for age in sorted(ages))
         inner = [at for at in steps_at if start < at < stop]
     else:

@@ -5,14 +5,16 @@ is written when it is found. So the words go no further than: the record shows s
 kill; it shows a strain; it shows nothing; or it has holes too large to tell. Cold and heat are
 asked for alike, in the last 24 hours and in the 24 before them: of layer chicks held at 39 degC for
 the first 48 hours some died ("Effects of incubation humidity and hatching time on heat tolerance of
-neonatal chicks", abstract), and chilled ones die a day later (common practice)."""
+neonatal chicks", abstract), and chilled ones die a day later (common practice). What a strain
+means is said by what was measured (`brooding.harm_known`): lasting cold kills later, heat dries."""
 
+from monitor.brooding import harm_known
 from monitor.review.exposure import Exposure
 from monitor.review.losses import Loss
 from monitor.review.record import Record
 from monitor.review.saying import plural
 from monitor.tell.wording.words import span
-from monitor.units import step_shown
+from monitor.units import Unit, shown, step_shown
 
 MOSTLY = 0.25  # of the hours unread: too much to call them quiet. Common practice.
 _TOLD_S = 30.0
@@ -22,13 +24,14 @@ _STRAIN_S = 1800.0  # out of the band for less is the daily coming and going. Co
 class _Hours:
     """What was wrong in a span: the last day, or the day before it as what two have over one."""
 
-    def __init__(self, record: Record, whole: Exposure, less: Exposure | None = None) -> None:
+    def __init__(
+        self, loss: Loss, record: Record, whole: Exposure, less: Exposure | None = None
+    ) -> None:
         def left(name: str) -> float:
             taken = 0.0 if less is None else float(getattr(less, name))
             return float(getattr(whole, name)) - taken
 
-        limits, units = record.brooder.limits, record.site.units
-        self.over = step_shown(limits.harm_c, units)
+        self.units, self.age_days = record.site.units, loss.age_days
         self.span_s, self.gap_s, self.judged_s = left("span_s"), left("gap_s"), left("judged_s")
         self.chill_s, self.overheat_s = left("chill_s"), left("overheat_s")
         self.below_s, self.above_s = left("below_s"), left("above_s")
@@ -53,10 +56,9 @@ class _Hours:
         """`below the chill limit for 3 h 32 min`, the longer trouble first."""
         return _longer_first(
             (self.chill_s, f"below the chill limit for {span(self.chill_s)}"),
-            (self.overheat_s, f"more than {self.over} over target for "
-                              f"{span(self.overheat_s)}"),
+            (self.overheat_s, f"above the overheat limit for {span(self.overheat_s)}"),
             least_s=_TOLD_S,
-        )  # fmt: skip
+        )
 
     @property
     def suspect(self) -> str:
@@ -81,18 +83,39 @@ class _Hours:
         if self.above_s < _STRAIN_S:
             return "never below the chill limit"
         if self.below_s < _STRAIN_S:
-            return f"never more than {self.over} over target"
-        return f"never below the chill limit nor more than {self.over} over target"
+            return "never above the overheat limit"
+        return "never below the chill limit nor above the overheat limit"
 
     @property
     def weighed(self) -> str:
         """What a strain means."""
-        if self.above_s < _STRAIN_S:
-            return "That is a strain, seldom deadly by itself: look at the other causes too."
-        return (
-            "Heat wears out chicks that run short of water or have no cooler end to go to: look at "
-            "both, and at the other causes too."
-        )
+        told = _heat(self.units) if self.above_s >= _STRAIN_S else _cold(self.age_days, self.units)
+        return f"{told} Look at the other causes too."
+
+
+def _cold(age_days: int, units: Unit) -> str:
+    critical_c = harm_known.lower_critical_c(age_days)
+    burns = (
+        f" At {age_days} days a chick burns its reserves to keep warm below about "
+        f"{shown(critical_c, units, 0)}."
+        if critical_c is not None
+        else ""
+    )
+    colder = step_shown(harm_known.ASCITES_COLDER_K, units, 0)
+    return (
+        f"One such night is a strain.{burns} Kept up it kills later: of meat chicks held about "
+        f"{colder} too cold for three weeks {harm_known.ASCITES_PERCENT:.1f} % died of ascites, "
+        f"of those held right {harm_known.ASCITES_RIGHT_PERCENT:.1f} %."
+    )
+
+
+def _heat(units: Unit) -> str:
+    (cool_c, less_g), (hot_c, more_g) = harm_known.WATER_LOST_G_A_DAY
+    return (
+        f"Heat dries chicks out: in a day a newly hatched one loses {more_g} g of water at "
+        f"{shown(hot_c, units)}, {less_g} g at {shown(cool_c, units)}. Had they water, and a "
+        "cooler end to go to?"
+    )
 
 
 def _longer_first(*told: tuple[float, str], least_s: float) -> str | None:
@@ -102,8 +125,8 @@ def _longer_first(*told: tuple[float, str], least_s: float) -> str | None:
 
 def verdict(loss: Loss, record: Record) -> str:
     """How far the record goes: the worst first, and a hole before a strain."""
-    day = _Hours(record, loss.day.exposure)
-    earlier = _Hours(record, loss.two_days.exposure, loss.day.exposure)
+    day = _Hours(loss, record, loss.day.exposure)
+    earlier = _Hours(loss, record, loss.two_days.exposure, loss.day.exposure)
     compared = _compared(loss)
     return (
         _harm(day, compared)

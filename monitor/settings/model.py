@@ -90,6 +90,13 @@ class LimitSettings(Section):
     harm_c: float = Field(
         _LIMITS.harm_c, gt=0, le=20, description="degrees Celsius, more than band_c, at most 20"
     )
+    overheat_c: float | None = Field(
+        _LIMITS.overheat_c,
+        ge=30,
+        le=50,
+        description="degrees Celsius from 30 to 50: hotter is an overheat, however near the "
+        "target; left out, 39 until day 31 of age, then 34.4",
+    )
     fire_c: float = Field(_LIMITS.fire_c, ge=40, le=90, description="degrees Celsius from 40 to 90")
     band_delay_s: float = Field(
         _LIMITS.band_delay_s, ge=0, le=3600, description="seconds from 0 to 3600"

@@ -5,11 +5,14 @@ then since when, how fast, how long until harm, and what would mend it."""
 
 from collections.abc import Callable
 
+from monitor.brooding.chick_skin import CHICK_SKIN_C
+from monitor.brooding.harm_known import HELD_IN_MIN_PER_K
 from monitor.events import AlarmName, Cause, Change, Facts
 from monitor.site import Brooder
 from monitor.tell.wording import first_aid
 from monitor.tell.wording.words import Voice, Words, compose, minutes_left
 from monitor.thermal.mending import WARMER_ROOM
+from monitor.units import Unit
 
 
 def cold(change: Change, voice: Voice, box: Brooder | None) -> Words:
@@ -83,10 +86,19 @@ def overheat(change: Change, voice: Voice, box: Brooder | None) -> Words:
         age(facts),
         figures=[
             first_aid.reason(facts),
-            first_aid.FALLEN_LAMP if fire else None,
+            first_aid.FALLEN_LAMP if fire else _warming(voice, facts),
             _since(voice, change, "This hot", None),
         ],
     )
+
+
+def _warming(voice: Voice, facts: Facts) -> str | None:
+    """How long there is, where the air is hotter than a chick and takes no heat from it."""
+    if facts.get("temp_c", 0.0) < CHICK_SKIN_C:
+        return None
+    one, per_k = ("1 °F", 1.8) if voice.site.units is Unit.FAHRENHEIT else ("1 °C", 1.0)
+    minutes = round(HELD_IN_MIN_PER_K / per_k)
+    return f"A chick that cannot get away from this warms by {one} in about {minutes} minutes."
 
 
 def cold_night(change: Change, voice: Voice, box: Brooder | None) -> Words:

@@ -15,9 +15,14 @@ from monitor.review.verdict import verdict
 FOUND = "2026-02-12 06:00"
 LATER = "Weakened chicks can die a day later."
 OTHERS_FIRST = "Look at the other causes first."
-HEAT_WEARS = (
-    "Heat wears out chicks that run short of water or have no cooler end to go to: look at both, "
-    "and at the other causes too."
+HEAT_DRIES = (
+    "Heat dries chicks out: in a day a newly hatched one loses 4.4 g of water at 101.8 °F, 1.8 g "
+    "at 87.4 °F. Had they water, and a cooler end to go to? Look at the other causes too."
+)
+COLD_STRAINS = (
+    "One such night is a strain. At 4 days a chick burns its reserves to keep warm below about "
+    "93 °F. Kept up it kills later: of meat chicks held about 7 °F too cold for three weeks 9.5 % "
+    "died of ascites, of those held right 1.9 %. Look at the other causes too."
 )
 
 
@@ -46,28 +51,32 @@ def found_dead(tmp_path, *spells: tuple[str, str, float | None], came: str = "20
     [
         (
             [(40, 28, 44.0)],
-            "The last 24 hours were quiet, but in the 24 hours before them the floor was more than "
-            f"10.1 °F over target for 12 h. {LATER}",
+            "The last 24 hours were quiet, but in the 24 hours before them the floor was above the "
+            f"overheat limit for 12 h. {LATER}",
         ),
         (
-            [(24, 0, 40.4)],  # 5.4 K over
-            "The floor was above the band for 24 h but never more than 10.1 °F over target. "
-            f"{HEAT_WEARS}",
+            [(24, 0, 38.9)],
+            "The floor was above the band for 24 h but never above the overheat limit. "
+            f"{HEAT_DRIES}",
         ),
         (
             [(46, 24.5, 31.0)],
             "The last 24 hours were quiet; in the 24 hours before them the floor was below the "
-            "band for 21 h 30 min but never below the chill limit. That is a strain, seldom deadly "
-            "by itself: look at the other causes too.",
+            f"band for 21 h 30 min but never below the chill limit. {COLD_STRAINS}",
         ),
         (
-            [(46, 30, 40.4)],
+            [(5, 3, 39.1)],  # 4 K over the target, and chicks held at 39 die within two days
+            "The floor was above the overheat limit for 2 h in the 24 hours before. Heat is the "
+            "first thing to suspect, though the record cannot prove it.",
+        ),
+        (
+            [(46, 30, 38.9)],
             "The last 24 hours were quiet; in the 24 hours before them the floor was above the "
-            f"band for 16 h but never more than 10.1 °F over target. {HEAT_WEARS}",
+            f"band for 16 h but never above the overheat limit. {HEAT_DRIES}",
         ),
         (
             [(10, 9.75, 28.0), (9.75, 1, 44.0)],
-            "The floor was more than 10.1 °F over target for 8 h 45 min and below the chill limit "
+            "The floor was above the overheat limit for 8 h 45 min and below the chill limit "
             "for 15 min in the 24 hours before; none of the 3 other recorded nights was as cold. "
             "Heat and cold are the first things to suspect, though the record cannot prove it.",
         ),
@@ -78,7 +87,7 @@ def found_dead(tmp_path, *spells: tuple[str, str, float | None], came: str = "20
         ),
         (
             [(12, 10, 44.0)],
-            "The floor was more than 10.1 °F over target for 2 h in the 24 hours before. Heat is "
+            "The floor was above the overheat limit for 2 h in the 24 hours before. Heat is "
             "the first thing to suspect, though the record cannot prove it.",
         ),
         (
@@ -88,7 +97,7 @@ def found_dead(tmp_path, *spells: tuple[str, str, float | None], came: str = "20
         ),
         (
             [(12, 10, 44.0), (10, 2, None)],
-            "The floor was more than 10.1 °F over target for 2 h 10 min in the 24 hours before. "
+            "The floor was above the overheat limit for 2 h 10 min in the 24 hours before. "
             "7 h 50 min of them were not read. Heat is the first thing to suspect, though the "
             "record cannot prove it.",
         ),
