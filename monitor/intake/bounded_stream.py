@@ -7,6 +7,8 @@ from contextlib import suppress
 from amqtt.adapters import StreamReaderAdapter, StreamWriterAdapter
 from amqtt.mqtt.packet import CONNECT
 
+from monitor.doorway import Caller
+
 LARGEST_PACKET = 128 * 1024  # twice the largest payload that is read
 CLOSE_WITHIN_S = 2.0  # a client that does not read would keep its last packets here for ever
 
@@ -45,6 +47,10 @@ class BoundedReader(StreamReaderAdapter):  # type: ignore[misc]
 
 class BoundedWriter(StreamWriterAdapter):  # type: ignore[misc]
     """Never waits long for a client to read."""
+
+    def __init__(self, writer: asyncio.StreamWriter, caller: Caller) -> None:
+        super().__init__(writer)
+        self.caller = caller
 
     async def close(self) -> None:
         """Ends the connection: politely, or else at once."""

@@ -8,20 +8,27 @@ here are pinned by tests/live/test_intake_builtin.py."""
 import asyncio
 import logging
 import socket
+import ssl
 from collections import OrderedDict, deque
-from collections.abc import Callable
+from collections.abc import Awaitable, Callable
 from contextlib import suppress
 from typing import Any, NamedTuple, Protocol
 
 from amqtt.broker import Broker, Server
-from amqtt.contexts import Action, BrokerConfig, ListenerConfig
+from amqtt.contexts import Action, BrokerConfig, ListenerConfig, ListenerType
 from amqtt.errors import AMQTTError
-from amqtt.mqtt.connack import IDENTIFIER_REJECTED, NOT_AUTHORIZED, ConnackPacket
+from amqtt.mqtt.connack import (
+    IDENTIFIER_REJECTED,
+    NOT_AUTHORIZED,
+    SERVER_UNAVAILABLE,
+    ConnackPacket,
+)
 from amqtt.mqtt.disconnect import DisconnectPacket
 from amqtt.mqtt.protocol.broker_handler import BrokerProtocolHandler
 from amqtt.mqtt.publish import PublishPacket
 from amqtt.session import OutgoingApplicationMessage, Session
 
+from monitor.doorway import Caller, Doorway, listening_socket
 from monitor.intake.bounded_stream import BoundedReader, BoundedWriter
 from monitor.intake.topics import topic_fault
 from monitor.intake.unsent import EACH, MOST_OF_ALL, MOST_OF_ONE, Unsent
@@ -32,6 +39,7 @@ REFUSED_MQTT5 = bytes([0x20, 3, 0, 0x84, 0])  # CONNACK, unsupported protocol ve
 FIRST_PACKET_WITHIN_S = 10.0
 END_WITHIN_S = 5.0  # for a connection that a newer one replaces
 MOST_CONNECTIONS = 100
+MOST_OF_ONE_ACCOUNT = 20
 MOST_SESSIONS = 200  # with those that are kept for clients that went away
 LONGEST_NAME = 256  # of a client; MQTT 3.1.1, section 3.1.3.1, asks for 23
 MOST_RETAINED = 500
@@ -121,11 +129,28 @@ class _Handler(BrokerProtocolHandler):  # type: ignore[misc]
         self._closing = asyncio.ensure_future(self.handle_connection_closed())
 
 
+class _Line(asyncio.StreamReaderProtocol):
+    """One connection, from the doorway on."""
+
+    def __init__(
+        self,
+        reader: asyncio.StreamReader,
+        serve: Callable[[asyncio.StreamReader, asyncio.StreamWriter], Awaitable[None]],
+        caller: Caller,
+    ) -> None:
+        super().__init__(reader, serve)
+        self._caller = caller
+
+    def connection_lost(self, exc: Exception | None) -> None:
+        self._caller.left()
+        super().connection_lost(exc)
+
+
 class HardenedBroker(Broker):  # type: ignore[misc]
     """amqtt's broker, bounded, with a gate."""
 
     def __init__(self, listener: ListenerConfig, gate: Gate) -> None:
-        listener.max_connections = MOST_CONNECTIONS
+        listener.max_connections = -1  # amqtt would let them wait, the doorway and we do not
         super().__init__(
             BrokerConfig(
                 listeners={"default": listener},
@@ -144,13 +169,40 @@ class HardenedBroker(Broker):  # type: ignore[misc]
         """The port it listens on."""
         return int(self._servers["default"].instance.sockets[0].getsockname()[1])
 
-    async def stream_connected(
-        self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter, listener_name: str
+    async def _create_server_instance(
+        self,
+        listener_name: str,
+        listener_type: ListenerType,
+        address: str | None,
+        port: int,
+        ssl_context: ssl.SSLContext | None,
+    ) -> Doorway:
+        def line(caller: Caller) -> asyncio.BaseProtocol:
+            reader = asyncio.StreamReader()
+
+            async def serve(_: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+                await self._serve(reader, writer, caller, listener_name)
+
+            return _Line(reader, serve, caller)
+
+        listener = listening_socket(address or "", port)
+        doorway = Doorway("built-in broker", listener, line, certificate=ssl_context)
+        doorway.open()
+        return doorway
+
+    async def _serve(
+        self,
+        reader: asyncio.StreamReader,
+        writer: asyncio.StreamWriter,
+        caller: Caller,
+        listener_name: str,
     ) -> None:
         stream = writer.get_extra_info("socket")
         if stream is not None:  # a client without keep-alive that vanished is found out as well
             stream.setsockopt(socket.SOL_SOCKET, socket.SO_KEEPALIVE, 1)
-        await self._client_connected(listener_name, BoundedReader(reader), BoundedWriter(writer))
+        await self._client_connected(
+            listener_name, BoundedReader(reader), BoundedWriter(writer, caller)
+        )
 
     async def _initialize_client_session(
         self,
@@ -168,6 +220,7 @@ class HardenedBroker(Broker):  # type: ignore[misc]
                     reader, writer, self.plugins_manager
                 )
             client = await self._let_in(asked)
+            writer.caller.is_known()
         except _Refused as refused:
             writer.write(ConnackPacket.build(0, refused.args[0]).to_bytes())
             await writer.close()
@@ -212,6 +265,16 @@ class HardenedBroker(Broker):  # type: ignore[misc]
         if asked.will_flag and not self._may_publish(asked, asked.will_topic):
             asked.will_flag, asked.will_topic, asked.will_message = False, None, None
         name = asked.client_id
+        others = [
+            session
+            for session, _ in self._sessions.values()
+            if session.transitions.is_connected() and session.client_id != name
+        ]
+        of_account = sum(other.username == asked.username for other in others)
+        if len(others) >= MOST_CONNECTIONS or (
+            asked.username and of_account >= MOST_OF_ONE_ACCOUNT
+        ):
+            raise _Refused(SERVER_UNAVAILABLE)
         if len(name) > LONGEST_NAME:
             raise _Refused(IDENTIFIER_REJECTED)
         while True:

@@ -34,6 +34,7 @@ _HEADERS = {
     "Cache-Control": "no-store",
     "X-Robots-Tag": "noindex, nofollow",
 }
+CALLER = "brooder.caller"  # in a request's scope: its connection, as the doorway has it
 _FORWARDED = ("x-forwarded-for", "x-forwarded-host", "x-forwarded-proto", "forwarded")
 
 log = logging.getLogger(__name__)
@@ -67,6 +68,8 @@ class Gate:
         cookie = Request(scope).cookies.get(COOKIE)
         session = self.sessions.read(cookie, time.time()) or self.sessions.begin(signed_in=False)
         state["session"] = session
+        if CALLER in scope and (session.signed_in or not self.access.needs_sign_in):
+            scope[CALLER].is_known()
 
         begun = False
 

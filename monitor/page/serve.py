@@ -5,11 +5,15 @@ import asyncio
 import contextlib
 import socket
 from collections.abc import Iterator
+from typing import Any
 
 import uvicorn
 from anyio import to_thread
 from starlette.applications import Starlette
 from uvicorn.protocols.http.h11_impl import H11Protocol
+
+from monitor.doorway import Caller, Doorway, listening_socket
+from monitor.page.gate import CALLER
 
 MOST_CONNECTIONS = 200  # a home has a handful; more is a mistake or an attack
 MOST_THREADS = 8  # for the page's files and sign-in; everything else is answered in the event loop
@@ -26,15 +30,22 @@ class Serving:
     """A page being served."""
 
     def __init__(
-        self, server: "_Server", task: "asyncio.Task[None]", port: int, app: Starlette
+        self,
+        server: "_Server",
+        task: "asyncio.Task[None]",
+        doorway: Doorway,
+        port: int,
+        app: Starlette,
     ) -> None:
         self._server = server
+        self._doorway = doorway
         self._task = task
         self._app = app
         self.port = port
 
     async def stop(self) -> None:
         """Ends live streams, lets requests finish for a moment, frees the port."""
+        self._doorway.close()
         await self._app.state.end()
         self._server.should_exit = True
         await asyncio.wait([self._task], timeout=STOP_WITHIN_S + 2)
@@ -58,7 +69,6 @@ async def serve(app: Starlette, host: str, port: int) -> Serving:
         server_header=False,
         proxy_headers=False,  # the gate decides whom to believe
         ws="none",
-        http=_Line,
         lifespan="off",
         timeout_keep_alive=15,
         timeout_graceful_shutdown=STOP_WITHIN_S,
@@ -66,18 +76,35 @@ async def serve(app: Starlette, host: str, port: int) -> Serving:
         h11_max_incomplete_event_size=_LONGEST_HEAD,
     )
     server = _Server(config)
-    task = asyncio.create_task(server.serve(sockets=[listener]), name="page")
+    task = asyncio.create_task(server.serve(sockets=[]), name="page")
     while not server.started and not task.done():
         await asyncio.sleep(0.01)
     if task.done():
         await task  # says why
         raise CannotListen(f"the page could not be served on {host}:{port}")
-    return Serving(server, task, listener.getsockname()[1], app)
+
+    def line(caller: Caller) -> _Line:
+        return _Line(config, server.server_state, server.lifespan.state, caller=caller)
+
+    doorway = Doorway("page", listener, line)
+    doorway.open()
+    return Serving(server, task, doorway, listener.getsockname()[1], app)
 
 
 class _Line(H11Protocol):
     """One connection, closed when it is open without a whole request for too long: somebody who
     only holds lines open must not keep the grower out."""
+
+    def __init__(self, *uvicorns: Any, caller: Caller) -> None:
+        super().__init__(*uvicorns)
+        self._caller = caller
+        page = self.app
+
+        async def app(scope: Any, receive: Any, send: Any) -> None:
+            """The gate says whether it knows who is calling."""
+            await page({**scope, CALLER: caller}, receive, send)
+
+        self.app = app
 
     def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]
         super().connection_made(transport)
@@ -86,6 +113,7 @@ class _Line(H11Protocol):
 
     def connection_lost(self, exc: Exception | None) -> None:
         self._look.cancel()
+        self._caller.left()
         super().connection_lost(exc)
 
     def _close_if_silent(self) -> None:
@@ -108,21 +136,11 @@ class _Server(uvicorn.Server):
 
 def _bound(host: str, port: int) -> socket.socket:
     try:
-        family, kind, protocol, _, address = socket.getaddrinfo(
-            host, port, type=socket.SOCK_STREAM, flags=socket.AI_PASSIVE
-        )[0]
+        return listening_socket(host, port)
     except socket.gaierror as fault:
         raise CannotListen(f'page.listen is "{host}", which is no address here: {fault}') from None
-    listener = socket.socket(family, kind, protocol)
-    listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-    try:
-        listener.bind(address)
-        listener.listen(64)
     except OSError as fault:
-        listener.close()
         raise CannotListen(
             f"the page cannot listen on {host}:{port}: {fault.strerror}; "
             "choose another page.listen or page.port"
         ) from None
-    listener.setblocking(False)
-    return listener

@@ -3,9 +3,10 @@
 A bucket for each address, and one for all together, because one guesser may have many addresses.
 Each wrong guess takes one; they fill again slowly. Memory is bounded: the oldest address goes."""
 
-import ipaddress
 from collections import OrderedDict
 from dataclasses import dataclass
+
+from monitor.doorway import household
 
 EACH_BURST, EACH_REFILL_S = 5, 60.0
 ALL_BURST, ALL_REFILL_S = 40, 10.0
@@ -48,24 +49,13 @@ class Throttle:
     def right(self, address: str) -> None:
         """It was the passphrase: what was counted for this try is given back."""
         self._all.left += 1
-        self._each.pop(_network(address), None)
+        self._each.pop(household(address), None)
 
     def _bucket(self, address: str, now: float) -> _Bucket:
-        key = _network(address)
+        key = household(address)
         bucket = self._each.pop(key, None) or _Bucket(float(EACH_BURST), now)
         bucket.fill(now, EACH_BURST, EACH_REFILL_S)
         self._each[key] = bucket
         while len(self._each) > MOST_ADDRESSES:
             self._each.popitem(last=False)
         return bucket
-
-
-def _network(address: str) -> str:
-    """An IPv6 household has a whole /64 to choose from: it counts as one."""
-    try:
-        parsed = ipaddress.ip_address(address.partition("%")[0])
-    except ValueError:
-        return address
-    if isinstance(parsed, ipaddress.IPv6Address):
-        return str(ipaddress.ip_network((parsed, 64), strict=False).network_address)
-    return address
