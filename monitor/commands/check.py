@@ -9,6 +9,7 @@ import typer
 
 from monitor.brooding.circuit import circuit_warning
 from monitor.brooding.lamp_safety import lamp_warning
+from monitor.commands.check_network import broker_door, page_door
 from monitor.commands.common import NOT_WELL, ConfigOption, out, port_refused, settings_or_exit
 from monitor.intake.try_broker import try_broker
 from monitor.journal.ownership import make_folder
@@ -58,6 +59,8 @@ def check(
     parts: list[Callable[[], Iterator[Found]]] = [
         lambda: _configuration(settings),
         lambda: _broker(settings, about),
+        lambda: (Found(*said) for said in broker_door(settings)),
+        lambda: (Found(*said) for said in page_door(settings)),
         lambda: _estimates(about),
         lambda: _store(settings, about),
         lambda: _mirror(settings),

@@ -37,7 +37,7 @@ class Access:
     passphrase_hash: str | None
     key: bytes = field(repr=False)
     hosts: frozenset[str] = _LOOPBACK_NAMES
-    behind_proxy: bool = False
+    proxies: frozenset[str] = frozenset()  # addresses whose word about the caller is believed
     folder: Path | None = None  # where the list of ended sessions is kept; None: in memory only
 
     @classmethod
@@ -50,6 +50,7 @@ class Access:
         hosts: tuple[str, ...] = (),
         public_url: str | None = None,
         behind_proxy: bool = False,
+        proxy_address: str = "127.0.0.1",
     ) -> "Access":
         """From the settings. Keeps the signing key in `folder`, so that a restart signs nobody out;
         a changed passphrase does. Raises AccessFault when the page would be open to the network."""
@@ -72,7 +73,7 @@ class Access:
             passphrase_hash=None if passphrase is None else _HASHER.hash(passphrase),
             key=hmac.digest(_key(folder), (passphrase or "").encode(), hashlib.sha256),
             hosts=frozenset(names),
-            behind_proxy=behind_proxy,
+            proxies=_proxies(proxy_address) if behind_proxy else frozenset(),
             folder=folder,
         )
 
@@ -106,6 +107,11 @@ class Access:
         except ValueError:
             return False
         return True
+
+
+def _proxies(address: str) -> frozenset[str]:
+    """A proxy on this board may ask by either of its loopback addresses."""
+    return frozenset({"127.0.0.1", "::1"} if address in _LOOPBACK_NAMES else {address})
 
 
 def _key(folder: Path) -> bytes:

@@ -14,6 +14,7 @@ from starlette.requests import Request
 from starlette.responses import PlainTextResponse, RedirectResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from monitor.doorway import household
 from monitor.page.access import Access
 from monitor.page.session import COOKIE, LASTS_S, Session, Sessions
 
@@ -62,7 +63,7 @@ class Gate:
                 await self.app(scope, receive, send)
             return  # no web sockets here
         headers = Headers(scope=scope)
-        if self.access.behind_proxy:
+        if household((scope.get("client") or ("",))[0]) in self.access.proxies:
             _believe_the_proxy(scope, headers)
         state = scope.setdefault("state", {})
         cookie = Request(scope).cookies.get(COOKIE)

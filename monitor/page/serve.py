@@ -3,8 +3,11 @@ service, which also stops it."""
 
 import asyncio
 import contextlib
+import os
 import socket
+import ssl
 from collections.abc import Iterator
+from pathlib import Path
 from typing import Any
 
 import uvicorn
@@ -55,8 +58,31 @@ class Serving:
                 await self._task
 
 
-async def serve(app: Starlette, host: str, port: int) -> Serving:
-    """Starts serving. Port 0 takes a free one; `.port` says which. Raises CannotListen."""
+def certificate_of(cert_file: Path, key_file: Path) -> ssl.SSLContext:
+    """For https. Raises CannotListen where the two are not what they should be."""
+    context = ssl.create_default_context(ssl.Purpose.CLIENT_AUTH)
+    try:
+        # A key under a pass-phrase would be asked for on the terminal.
+        context.load_cert_chain(cert_file, key_file, password=lambda: "")
+    except ssl.SSLError as fault:
+        why = "the key belongs to another certificate, or one of the two is damaged or encrypted"
+        raise CannotListen(f"{cert_file} and {key_file}: {why}") from fault
+    except OSError as fault:
+        unread = next((f for f in (cert_file, key_file) if not os.access(f, os.R_OK)), cert_file)
+        raise CannotListen(f"{unread} cannot be read: {fault.strerror}") from fault
+    return context
+
+
+async def serve(
+    app: Starlette,
+    host: str,
+    port: int,
+    *,
+    certificate: ssl.SSLContext | None = None,
+    proxies: frozenset[str] = frozenset(),
+) -> Serving:
+    """Starts serving. Port 0 takes a free one; `.port` says which. Connections from `proxies` carry
+    many people's requests and are no strangers. Raises CannotListen."""
     listener = _bound(host, port)
     # Of the library's 40, strangers who load the page's files could have all; the unit's TasksMax
     # must leave room for the children that send messages and draw pictures.
@@ -86,7 +112,9 @@ async def serve(app: Starlette, host: str, port: int) -> Serving:
     def line(caller: Caller) -> _Line:
         return _Line(config, server.server_state, server.lifespan.state, caller=caller)
 
-    doorway = Doorway("page", listener, line)
+    doorway = Doorway(
+        "page", listener, line, certificate=certificate, trusted=lambda address: address in proxies
+    )
     doorway.open()
     return Serving(server, task, doorway, listener.getsockname()[1], app)
 

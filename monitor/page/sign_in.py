@@ -46,6 +46,8 @@ class SignIn:
     async def answer(self, request: Request) -> Response:
         """Somebody gives the passphrase."""
         form = await read_form(request, self._frame.sessions)
+        if request.state.session.signed_in:  # there is nothing to guess, nor to wait for
+            return RedirectResponse(safe_path(form["next"]), 303)
         address = request.client.host if request.client else "unknown"
         wait_s = self._throttle.wait_s(address, time.monotonic())
         if wait_s > 0:
@@ -82,7 +84,12 @@ class SignIn:
         answer = RedirectResponse(safe_path(form["next"]), 303)
         if form["paper"] in PAPERS:
             answer.set_cookie(
-                PAPER_COOKIE, form["paper"], max_age=400 * 86400, httponly=True, samesite="strict"
+                PAPER_COOKIE,
+                form["paper"],
+                max_age=400 * 86400,
+                httponly=True,
+                samesite="strict",
+                secure=request.url.scheme == "https",
             )
         return answer
 

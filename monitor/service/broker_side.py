@@ -84,8 +84,8 @@ class BrokerSide:
     async def _listen(self) -> BrokerLink:
         own = self._settings.file.built_in_broker
         rights = None
+        base = self._settings.source.parent
         if own.accounts_file is not None:
-            base = self._settings.source.parent
             rights = Rights.from_files(
                 base / own.accounts_file,
                 base / own.rights_file if own.rights_file else None,
@@ -104,8 +104,8 @@ class BrokerSide:
             ours=lambda topic: is_ours(topic, self._prefix),
             rights=rights,
             unclaimed=self.unclaimed,
-            cert_file=own.cert_file,
-            key_file=own.key_file,
+            cert_file=str(base / own.cert_file) if own.cert_file else None,
+            key_file=str(base / own.key_file) if own.key_file else None,
         )
         await broker.start()
         self.port = broker.port

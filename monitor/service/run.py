@@ -250,7 +250,8 @@ class Service:
             if serving is not None:
                 self._cleanup.push_async_callback(serving.stop)
                 self._places.page_port = serving.port
-                self._places.page = f"http://{page.listen}:{serving.port}/"
+                scheme = "https" if page.cert_file is not None else "http"
+                self._places.page = f"{scheme}://{page.listen}:{serving.port}/"
         news = threading.Thread(target=self._pass_news_on, args=(desk,), name="news", daemon=True)
         news.start()
 

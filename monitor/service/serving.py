@@ -30,7 +30,7 @@ async def serve_page(settings: Settings, desk: LiveDesk) -> "Serving | None":
     # The page's libraries are loaded only where there is a page.
     from monitor.page.access import Access, AccessFault  # noqa: PLC0415
     from monitor.page.app import build_app  # noqa: PLC0415
-    from monitor.page.serve import CannotListen, serve  # noqa: PLC0415
+    from monitor.page.serve import CannotListen, certificate_of, serve  # noqa: PLC0415
 
     wanted = settings.file.page
     try:
@@ -41,8 +41,16 @@ async def serve_page(settings: Settings, desk: LiveDesk) -> "Serving | None":
             hosts=wanted.hosts,
             public_url=wanted.public_url,
             behind_proxy=wanted.behind_proxy,
+            proxy_address=str(wanted.proxy_address),
         )
-        return await serve(build_app(desk, access), wanted.listen, wanted.port)
+        files = settings.page_certificate
+        return await serve(
+            build_app(desk, access),
+            wanted.listen,
+            wanted.port,
+            certificate=certificate_of(*files) if files is not None else None,
+            proxies=access.proxies,
+        )
     except (AccessFault, CannotListen, OSError) as error:
         log.error("There is no page.", extra=facts(why=error))
         return None

@@ -66,9 +66,7 @@ def _default(field: FieldInfo) -> str:
         return "true" if value else "false"
     if isinstance(value, time):
         return f'"{value:%H:%M}"'
-    if isinstance(value, tuple):
-        return json.dumps(list(value))
-    return json.dumps(value)
+    return json.dumps(list(value) if isinstance(value, tuple) else value, default=str)
 
 
 def _model_in(annotation: Any) -> type[BaseModel] | None:

@@ -64,6 +64,14 @@ class Settings:
         name = own or f"brooder-{self.site.name}"
         return name if self.pattern is None else f"{name}-{self.pattern}"
 
+    @property
+    def page_certificate(self) -> tuple[Path, Path] | None:
+        """Certificate and key of the page; None: it speaks plain http."""
+        page = self.file.page
+        if page.cert_file is None or page.key_file is None:
+            return None
+        return self.source.parent / page.cert_file, self.source.parent / page.key_file
+
     def only(self, pattern: str) -> "Settings":
         """The same, following only the brooders whose name matches (shell wildcards)."""
         from fnmatch import fnmatchcase  # noqa: PLC0415 - one use, by one option

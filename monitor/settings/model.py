@@ -4,10 +4,19 @@ Called by `load`. Everything here is what a grower writes; `load` turns it into 
 
 import difflib
 from datetime import time
+from ipaddress import IPv4Address
 from typing import Annotated, Literal
 from zoneinfo import ZoneInfo, available_timezones
 
-from pydantic import BaseModel, ConfigDict, Field, SecretStr, field_validator, model_validator
+from pydantic import (
+    BaseModel,
+    ConfigDict,
+    Field,
+    IPvAnyAddress,
+    SecretStr,
+    field_validator,
+    model_validator,
+)
 from pydantic_settings import BaseSettings, PydanticBaseSettingsSource, SettingsConfigDict
 
 from monitor.site import Limits
@@ -216,6 +225,12 @@ class BuiltInBrokerSettings(Section):
     cert_file: str | None = Field(None, description="this board's certificate, for TLS")
     key_file: str | None = Field(None, description="the certificate's key, for TLS")
 
+    @model_validator(mode="after")
+    def _both_of_the_certificate(self) -> "BuiltInBrokerSettings":
+        if (self.cert_file is None) != (self.key_file is None):
+            raise ValueError("give both cert_file and key_file, or neither")
+        return self
+
 
 class ContactSettings(Section):
     """`[[contacts]]`: one way to reach one person."""
@@ -312,6 +327,12 @@ class PageSettings(Section):
         None, pattern=r"^https?://", description="where a phone finds the page, for links"
     )
     behind_proxy: bool = Field(False, description="true or false")
+    proxy_address: IPvAnyAddress = Field(
+        IPv4Address("127.0.0.1"),
+        description="the address from which the proxy asks; nobody else's word is believed",
+    )
+    cert_file: str | None = Field(None, description="the page's certificate, for https")
+    key_file: str | None = Field(None, description="the certificate's key, for https")
 
     @field_validator("passphrase")
     @classmethod
@@ -319,6 +340,12 @@ class PageSettings(Section):
         if passphrase is not None and len(passphrase.get_secret_value()) < 10:
             raise ValueError("it is too short; use at least 10 characters")
         return passphrase
+
+    @model_validator(mode="after")
+    def _both_of_the_certificate(self) -> "PageSettings":
+        if (self.cert_file is None) != (self.key_file is None):
+            raise ValueError("give both cert_file and key_file, or neither")
+        return self
 
     @model_validator(mode="after")
     def _network_needs_a_passphrase(self) -> "PageSettings":

@@ -169,7 +169,7 @@ class Service:
             assert found is not None, out
             self.broker_port = int(found[1])
         if self.page_port is not None:
-            found = re.search(r"Page: +http://[^:]+:(\d+)/", out)
+            found = re.search(r"Page: +https?://[^:]+:(\d+)/", out)
             assert found is not None, f"no page:\n{self.log()}"
             self.page_port = int(found[1])
 

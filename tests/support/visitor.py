@@ -7,6 +7,7 @@ answer = visitor.send("/do/loss", brooder="porch", count="2")   # with the form 
 
 import http.client
 import re
+import ssl
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from html import unescape
@@ -32,8 +33,18 @@ class Answer:
 class Visitor:
     """Keeps cookies and the newest form token, as a browser would."""
 
-    def __init__(self, port: int, *, host: str | None = None) -> None:
+    def __init__(
+        self,
+        port: int,
+        *,
+        host: str | None = None,
+        comes_from: str = "127.0.0.1",
+        trusts: ssl.SSLContext | None = None,
+    ) -> None:
+        """`trusts`: asks by https."""
         self.port = port
+        self._comes_from = comes_from
+        self._trusts = trusts
         self.host = host or f"127.0.0.1:{port}"
         self.cookies: dict[str, str] = {}
         self.token = ""
@@ -53,7 +64,13 @@ class Visitor:
 
     def ask(self, method: str, path: str, body: bytes | None, headers: Mapping[str, str]) -> Answer:
         """Any request."""
-        line = http.client.HTTPConnection("127.0.0.1", self.port, timeout=60)
+        where = {"timeout": 60, "source_address": (self._comes_from, 0)}
+        if self._trusts is None:
+            line = http.client.HTTPConnection("127.0.0.1", self.port, **where)
+        else:
+            line = http.client.HTTPSConnection(
+                "127.0.0.1", self.port, context=self._trusts, **where
+            )
         try:
             line.putrequest(method, path, skip_host=True, skip_accept_encoding=True)
             given = {"Host": self.host, "Accept": "text/html", **headers}

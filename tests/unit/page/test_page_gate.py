@@ -241,6 +241,32 @@ def test_the_word_of_a_declared_proxy_is_believed(tmp_path):
         assert visitor.send("/sign-in", other, passphrase=WORDS).status == 303
 
 
+@pytest.mark.parametrize(("proxy", "believed"), [("127.0.0.1", False), ("127.0.0.9", True)])
+def test_nobody_but_the_proxy_itself_is_believed(tmp_path, proxy: str, believed: bool):
+    """The page listens on the network; somebody there pretends to be a proxy with many callers."""
+    access = Access.prepare(
+        folder=tmp_path, passphrase=WORDS, behind_proxy=True, proxy_address=proxy
+    )
+    with Served(FakeDesk(), access, clock=lambda: NIGHT) as served:
+        visitor = Visitor(served.port, comes_from="127.0.0.9")
+        visitor.get("/sign-in")
+        answers = [
+            visitor.send("/sign-in", {"X-Forwarded-For": f"192.0.2.{n}"}, passphrase="a guess")
+            for n in range(6)
+        ]
+        assert answers[-1].status == (403 if believed else 429)
+
+
+def test_who_is_signed_in_is_never_asked_to_wait(locked: Served):
+    grower, stranger = signed_in(locked), Visitor(locked.port)
+    stranger.get("/sign-in")
+    for n in range(7):
+        stranger.send("/sign-in", passphrase=f"guess {n}")
+    assert stranger.send("/sign-in", passphrase=WORDS).status == 429
+    assert grower.get("/").status == 200
+    assert grower.send("/sign-in", passphrase=WORDS).status == 303
+
+
 def test_a_proxy_nobody_declared_is_not_believed(locked: Served):
     visitor = Visitor(locked.port)
     visitor.get("/sign-in")

@@ -1,5 +1,7 @@
 """Guessing the passphrase is slow, from one address and from many."""
 
+import pytest
+
 from monitor.page.throttle import (
     ALL_BURST,
     EACH_BURST,
@@ -39,6 +41,17 @@ def test_another_address_is_not_held_up_by_it():
 def test_many_addresses_together_are_stopped_too():
     many = [f"192.0.2.{n}" for n in range(200)]
     assert guesses_until_stopped(Throttle(), many, 100.0) == ALL_BURST
+
+
+@pytest.mark.parametrize("grower", ["192.0.2.1", "127.0.0.1", "::1"])
+def test_strangers_guesses_do_not_lock_out_who_signed_in_before_or_is_at_the_board(grower: str):
+    throttle = Throttle()
+    throttle.wrong("192.0.2.1", 50.0)
+    throttle.right("192.0.2.1")
+    guesses_until_stopped(throttle, [f"198.51.100.{n}" for n in range(200)], 100.0)
+    assert throttle.wait_s("203.0.113.5", 100.0) > 0
+    assert throttle.wait_s(grower, 100.0) == 0
+    assert guesses_until_stopped(throttle, [grower] * 50, 100.0) == EACH_BURST
 
 
 def test_all_addresses_of_one_ipv6_household_count_as_one():
