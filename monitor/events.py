@@ -90,6 +90,7 @@ class ChangeKind(StrEnum):
     CLEARED = "cleared"
     ACKNOWLEDGED = "acknowledged"
     ESCALATED = "escalated"  # nobody answered: passed to the next contact
+    EXPLAINED = "explained"  # what is behind it is known to be another thing than was told
     SHELVED = "shelved"
     UNSHELVED = "unshelved"
 
@@ -119,6 +120,7 @@ class Facts(TypedDict, total=False):
     since: float  # when the condition began
     extreme_c: float  # lowest or highest while it lasted
     lasted_s: float
+    quiet_s: float  # since it ended
     probes: list[ProbeFact]
     source: str  # heat source most likely lost
     source_sure: bool

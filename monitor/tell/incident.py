@@ -1,42 +1,14 @@
 """One cause and the alarms that belong to it: what is active, told and answered. Used by `plan`.
 
-Which alarms one cause can set off together is the alarm table's family; a worse form of the same
-trouble has the higher rank."""
+Which alarms belong together, and which of them need a message, the watch says with each change."""
 
 from collections.abc import Iterable
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass, field, replace
 from typing import Any
 
 from monitor.events import AlarmName, Cause, Change, ChangeKind, Priority
 from monitor.watch.alarm_table import TABLE, Family
-
-_WEIGHT = {Priority.ADVICE: 0, Priority.WARNING: 100, Priority.URGENT: 200}
-
-
-def rank(change: Change) -> int:
-    """How bad: priority first, then the form of the trouble."""
-    return _WEIGHT[change.priority] + TABLE[change.alarm].rank
-
-
-def thread_scope(change: Change) -> tuple[str, str]:
-    """Which incident a change belongs to: its place and its family.
-
-    Silence of a whole brooder and a lost broker share the site, for a silent site is one cause;
-    one silent or faulty probe is its brooder's matter. Faults of the watcher each stand alone."""
-    place = change.brooder or "site"
-    match TABLE[change.alarm].family:
-        case Family.SILENCE if change.alarm is AlarmName.PROBE_FAULT:
-            return place, "probe"
-        case Family.SILENCE if change.priority is Priority.URGENT:
-            return "site", "silence"
-        case Family.SILENCE if change.alarm is AlarmName.BROKER_LOST:
-            return "site", "silence"
-        case Family.SILENCE:
-            return place, "silent-probe"
-        case None:
-            return place, f"{change.alarm.value}/{change.facts.get('contact', '')}".rstrip("/")
-        case family:
-            return place, family.value
+from monitor.watch.incidents import BACK_S, rank
 
 
 @dataclass(slots=True)
@@ -70,11 +42,12 @@ class Incident:
     since_at: float
     alarms: dict[str, Alarm] = field(default_factory=dict)
     told_to: list[str] = field(default_factory=list)
-    told_rank: int = -1
     answered_rank: int = -1
     last_told: float | None = None
     gather_due: float | None = None  # untold alarms are told then, together
     over_due: float | None = None  # nothing is open any more: over then, if nothing new comes
+    over_told: int = 0  # so often
+    is_over: bool = False  # told; kept for a while, for it may come back
     answer_given: Answer | None = None
     asked: float | None = None  # since when an urgent alarm waits for an answer
     repeats: int = 0
@@ -100,14 +73,10 @@ class Incident:
         )
 
     def answered(self) -> Alarm | None:
-        """The worst open alarm, if it is urgent and somebody has answered it. None also where a
-        worse one has ended: the floor is on its way back."""
-        lead = self.lead()
-        if lead is None or lead.change.priority is not Priority.URGENT:
-            return None
-        if self.worst is not None and rank(self.worst) > rank(lead.change):
-            return None
-        return None if self.unanswered() is not None else lead
+        """The worst open alarm of an urgent trouble that somebody has answered. It is open also
+        where its worst is over: a floor that stays below its band is not mended."""
+        urgent = self.worst is not None and self.worst.priority is Priority.URGENT
+        return self.lead() if urgent and self.unanswered() is None else None
 
     def unanswered_since(self) -> float | None:
         """Wall time since when the worst of it waits for an answer."""
@@ -121,6 +90,11 @@ class Incident:
             and not alarm.acknowledged
             and alarm.change.priority is worst.change.priority
         )
+
+    @property
+    def told(self) -> bool:
+        """So far; False while a message of it waits."""
+        return self.last_told is not None and self.gather_due is None
 
     def untold(self) -> list[Alarm]:
         """Open alarms waiting in the gathering window."""
@@ -146,6 +120,7 @@ class Incident:
             self.since_at = change.facts.get("since", change.at)  # until now it was only expected
             self.extreme_c = None
         self.alarms[change.occurrence] = alarm
+        self.over_due, self.is_over = None, False
         if self.worst is None or rank(change) > rank(self.worst):
             self.worst = change
         self.note_extreme(change)
@@ -164,18 +139,41 @@ class Incident:
             self.extreme_c = min(self.extreme_c, value)
 
     def close(self, change: Change, tick: float) -> None:
-        """One of its alarms is over or put aside. Raised again after an answer it counts as new;
-        without an answer the repeats go on telling it, so a floor that wavers about the chill
-        limit is not a new message each time."""
+        """One of its alarms is over or put aside."""
         closed = self.alarms[change.occurrence]
         closed.open = False
         closed.ended_at = change.at
         self.note_extreme(change)
         self.last, self.changed = change, tick
-        if closed.acknowledged or rank(closed.change) <= self.answered_rank:
-            told = [rank(a.change) for a in self.alarms.values() if a.open and a.told]
-            self.told_rank = min(self.told_rank, max(told, default=-1))
+        if self.lead() is None:
+            self.gather_due = None
+            self.over_due = tick + (0.0 if self._tells_its_end_at_once() else BACK_S)
+        elif not self.untold():
+            self.gather_due = None
         self._stop_asking()
+
+    def _tells_its_end_at_once(self) -> bool:
+        """Else the all-clear waits until it holds: who sleeps is not woken for a pause, and none
+        is given for a floor that wavers. Who has answered waits for it, once."""
+        answered = self.answer_given is not None and not self.over_told
+        return answered or not self.may_come_back
+
+    @property
+    def may_come_back(self) -> bool:
+        """As the same trouble. A box that was emptied has none; faults of the watcher and what
+        stands alone are each a trouble of their own."""
+        last = self.last
+        stands_alone = last is not None and TABLE[last.alarm].family is None
+        return not stands_alone and (last is None or "reason" not in last.facts)
+
+    def explain(self, change: Change, tick: float) -> Alarm:
+        """What is behind one of its alarms is another thing than was told."""
+        alarm = self.alarms[change.occurrence]
+        told = replace(change, change=ChangeKind.RAISED, at=alarm.change.at)
+        if self.worst is alarm.change:
+            self.worst = told
+        alarm.change, self.changed = told, tick
+        return alarm
 
     def answer(self, change: Change, tick: float) -> None:
         """Somebody acknowledged one of its alarms."""
@@ -196,7 +194,6 @@ class Incident:
         """These alarms are told now."""
         for alarm in untold:
             alarm.told = True
-            self.told_rank = max(self.told_rank, rank(alarm.change))
             if self.asked is None and alarm.change.priority is Priority.URGENT:
                 self.asked = tick
         self.last_told = tick
@@ -221,11 +218,12 @@ class Incident:
                 for a in self.alarms.values()
             ],
             "told_to": list(self.told_to),
-            "told_rank": self.told_rank,
             "answered_rank": self.answered_rank,
             "last_told": self.last_told,
             "gather_due": self.gather_due,
             "over_due": self.over_due,
+            "over_told": self.over_told,
+            "is_over": self.is_over,
             "answer_given": None if self.answer_given is None else asdict(self.answer_given),
             "asked": self.asked,
             "repeats": self.repeats,
@@ -256,11 +254,12 @@ class Incident:
             since_at=state["since_at"],
             alarms=alarms,
             told_to=list(state["told_to"]),
-            told_rank=state["told_rank"],
             answered_rank=state["answered_rank"],
             last_told=moved("last_told"),
             gather_due=moved("gather_due"),
             over_due=moved("over_due"),
+            over_told=state.get("over_told", 0),
+            is_over=state.get("is_over", False),
             answer_given=None
             if answer is None
             else Answer(**{**answer, "asked": answer["asked"] + shift_s}),

@@ -1,9 +1,10 @@
 """Who is told what, and when: alarm changes in, messages out. Pure; owned by the service's watch
 thread, by `replay` and by `rehearse`.
 
-One cause is one incident and one message. A worse form of it is told at once, a lesser one not at
-all. Urgent messages repeat until somebody answers and go on to the next contact; warnings repeat
-less; advice waits for the morning message. Times are discrete events: whatever is due is done at
+One cause is one incident and one message; the watch says which (watch.incidents). A worse form of
+it is told at once, a lesser one not at all, another cause of it at once. Urgent messages repeat
+until somebody answers and go on to the next contact; warnings repeat less; advice waits for the
+morning message. Times are discrete events: whatever is due is done at
 its due time, so that the messages do not depend on how often `advance` is called, and a restored
 state goes on exactly where it was."""
 
@@ -17,15 +18,14 @@ from monitor.events import AlarmName, Change, ChangeKind, Moment, Priority, Stat
 from monitor.site import Site
 from monitor.tell import saying
 from monitor.tell.contacts import Contact
-from monitor.tell.incident import Alarm, Incident, rank, thread_scope
+from monitor.tell.incident import Alarm, Incident
 from monitor.tell.message import Kind, Message
 from monitor.tell.morning_call import MorningCall
 from monitor.tell.policy import Policy
 from monitor.tell.speaker import Speaker
 from monitor.watch.alarm_table import TABLE, Lasting
+from monitor.watch.incidents import BACK_S, SITE_SILENT, rank, scope
 from monitor.watch.status import SiteStatus
-
-_PLACES = frozenset({"silence", "silent-probe", "probe"})  # families where another place is news
 
 
 class _Do(IntEnum):
@@ -206,6 +206,8 @@ class Plan:
                 return self._acknowledged(change, tick)
             case ChangeKind.SHELVED:
                 return self._shelved(change, tick)
+            case ChangeKind.EXPLAINED:
+                return self._explained(change, tick)
             case ChangeKind.UNSHELVED | ChangeKind.ESCALATED:
                 # An alarm taken up again whose condition holds is raised anew right after; an
                 # escalation is our own.
@@ -224,10 +226,9 @@ class Plan:
         if change.occurrence in incident.alarms:
             return []
         alarm = incident.add(change)
-        incident.over_due = None
         incident.changed = tick
-        if rank(change) <= incident.told_rank and incident.family not in _PLACES:
-            alarm.told = True  # no worse than what was told: the same cause
+        if change.facts.get("folded") and incident.told:
+            alarm.told = True
             return []
         incident.answered_rank = min(incident.answered_rank, rank(change) - 1)
         wait_s = self._policy.gather_s
@@ -242,21 +243,14 @@ class Plan:
         return []
 
     def _incident_for(self, change: Change) -> Incident:
-        place, family = thread_scope(change)
+        name = change.facts.get("incident", change.occurrence)
+        place, family = scope(change)
         for incident in self._incidents:
-            if (incident.place, incident.family) == (place, family):
+            if incident.id == name:
+                if (place, family) == SITE_SILENT:  # one silent probe has become a silent brooder
+                    incident.place, incident.family = place, family
                 return incident
-        if family == "silence":  # one silent probe that has become a silent brooder
-            self._incidents = [
-                i
-                for i in self._incidents
-                if not (
-                    i.family == "silent-probe"
-                    and i.over_due is not None
-                    and change.brooder in (None, i.place)
-                )
-            ]
-        incident = Incident(change.occurrence, place, family, change.facts.get("since", change.at))
+        incident = Incident(name, place, family, change.facts.get("since", change.at))
         self._incidents.append(incident)
         return incident
 
@@ -266,11 +260,18 @@ class Plan:
         if incident is None or not incident.alarms[change.occurrence].open:
             return
         incident.close(change, tick)
-        if incident.lead() is None:
-            incident.gather_due = None
-            incident.over_due = tick + self._policy.gather_s
-        elif not incident.untold():
-            incident.gather_due = None
+        if incident.over_due == tick:
+            incident.over_due += self._policy.gather_s
+
+    def _explained(self, change: Change, tick: float) -> list[Message]:
+        incident = self._holding(change.occurrence)
+        if incident is None or not incident.alarms[change.occurrence].open:
+            return []
+        alarm = incident.explain(change, tick)
+        if not alarm.told or change.facts.get("folded"):
+            return []
+        incident.last_told = tick
+        return [self._speaker.explained(incident, alarm, change)]
 
     def _acknowledged(self, change: Change, tick: float) -> list[Message]:
         incident = self._holding(change.occurrence)
@@ -350,10 +351,15 @@ class Plan:
         return [message]
 
     def _over(self, incident: Incident, tick: float) -> list[Message]:
-        self._incidents.remove(incident)
+        told_before = incident.is_over
+        incident.is_over = True
+        incident.over_due = incident.changed + BACK_S
+        if incident.over_due <= tick or not incident.may_come_back:
+            self._incidents.remove(incident)
         at = tick - self._offset_s
-        if incident.worst is None:
+        if incident.worst is None or told_before:
             return []
+        incident.over_told += 1
         if TABLE[incident.worst.alarm].told_once:
             if not self._is_called_off(incident, at):
                 return []

@@ -7,11 +7,12 @@ from monitor.events import AlarmName, Change, ChangeKind, ProbeFact
 from monitor.site import Site
 from monitor.tell import wording
 from monitor.tell.contacts import Contact
-from monitor.tell.incident import Alarm, Answer, Incident, rank
+from monitor.tell.incident import Alarm, Answer, Incident
 from monitor.tell.message import Kind
 from monitor.tell.picture import now_facts
 from monitor.tell.wording import Voice, Words
 from monitor.watch.alarm_table import Family
+from monitor.watch.incidents import rank
 from monitor.watch.status import SiteStatus
 
 _TEMPERATURE = (Family.COLD.value, Family.HOT.value)
@@ -79,12 +80,16 @@ def escalated(
     return replace(alarm.change, at=at, change=ChangeKind.ESCALATED, facts=facts)
 
 
-def over(incident: Incident, site: Site) -> Words:
-    """All of it is over: how long, how far."""
+def over(incident: Incident, at: float, site: Site, status: SiteStatus | None) -> Words:
+    """All of it is over: how long, how far, and how it is now."""
     worst, last = incident.worst, incident.last
     if worst is None or last is None:
         raise ValueError(f"the incident {incident.id} has not ended")
     facts = last.facts.copy()
+    if incident.family in _TEMPERATURE:
+        facts = now_facts(facts, status, incident.one_place())
+    if at - last.at >= 60.0:
+        facts["quiet_s"] = at - last.at
     same = next((form for form in _SAME if worst.alarm in form), None)
     lasted_s = incident.lasted_s(same) if same is not None else None
     facts["lasted_s"] = last.at - incident.since_at if lasted_s is None else lasted_s
@@ -98,7 +103,7 @@ def over(incident: Incident, site: Site) -> Words:
     change = replace(
         worst,
         change=ChangeKind.CLEARED,
-        at=last.at,
+        at=at,
         brooder=incident.one_place(),
         probe=worst.probe if len(probes) == 1 else None,  # of several none is the one
         facts=facts,

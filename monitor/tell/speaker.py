@@ -8,9 +8,10 @@ from monitor.events import Change, Priority
 from monitor.site import Site
 from monitor.tell import saying
 from monitor.tell.contacts import Contact, first_told
-from monitor.tell.incident import Alarm, Answer, Incident, rank
+from monitor.tell.incident import Alarm, Answer, Incident
 from monitor.tell.message import Kind, Message
 from monitor.tell.wording import Voice, Words, for_change
+from monitor.watch.incidents import rank
 from monitor.watch.status import SiteStatus
 
 
@@ -54,6 +55,19 @@ class Speaker:
             words=saying.raised([alarm.change for alarm in untold], self._site),
             told=self._first(lead.priority) + known,
             at=at,
+            lead=lead,
+        )
+
+    def explained(self, incident: Incident, alarm: Alarm, change: Change) -> Message:
+        """Another cause than was told: to all who know of it."""
+        lead = alarm.change
+        return self._message(
+            incident,
+            Kind.RAISED,
+            key=f"{lead.occurrence}:explained:{change.cause.value}",
+            words=for_change(change, self._site),
+            told=[name for name in incident.told_to if self._wants(name, lead.priority)],
+            at=change.at,
             lead=lead,
         )
 
@@ -121,8 +135,9 @@ class Speaker:
         return self._message(
             incident,
             Kind.OVER,
-            key=f"{incident.id}:over",
-            words=saying.over(incident, self._site),
+            key=f"{incident.id}:over"
+            + (f":{incident.over_told}" if incident.over_told > 1 else ""),
+            words=saying.over(incident, at, self._site, self._look()),
             told=told,
             at=at,
         )

@@ -18,7 +18,6 @@ class Description(NamedTuple):
     cause: Cause = Cause.UNKNOWN
     probe: str | None = None
     priority: Priority | None = None  # None: the table's
-    rank: int | None = None  # None: the table's
 
 
 class Owner(Protocol):

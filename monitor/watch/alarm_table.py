@@ -118,7 +118,7 @@ _ROWS = (
         on_delay=60.0,
         off_delay=600.0,
     ),
-    # Rank, delay and priority of no-readings depend on how much is silent: watch.silence.
+    # Delay and priority of no-readings depend on how much is silent: watch.silence.
     Rule(
         alarm=AlarmName.NO_READINGS,
         priority=_URGENT,

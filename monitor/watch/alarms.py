@@ -24,6 +24,7 @@ class Book:
         self._within: dict[str | None, list[Alarm]] = {}  # by brooder
         self._standing: dict[str, Alarm] = {}  # those that are not normal, of thousands that are
         self.out: list[Change] = []
+        self.incidents = incidents.Incidents()
 
     def open(
         self,
@@ -177,7 +178,6 @@ class Book:
         rule = alarm.rule
         self._move(alarm, Move.RAISE)
         alarm.priority = described.priority or rule.priority
-        alarm.rank = rule.rank if described.rank is None else described.rank
         alarm.cause, alarm.probe = described.cause, described.probe
         alarm.raised_tick = tick
         alarm.raised_at = tick + self.offset_s
@@ -187,20 +187,28 @@ class Book:
         alarm.last_second = max(int(alarm.raised_at), alarm.last_second + 1)
         alarm.occurrence = f"{alarm.key}/{alarm.last_second}"
         alarm.by = alarm.acknowledged_at = None
-        others = incidents.related(alarm, self.standing())
-        head = incidents.head(others)
-        if head is None:
-            alarm.incident, alarm.folded = alarm.occurrence, False
-        else:
-            alarm.incident = incidents.first(others).incident
-            alarm.folded = alarm.rank <= head.rank
         alarm.facts = described.facts
-        self._emit(alarm, ChangeKind.RAISED, tick, alarm.facts)
+        alarm.incident, alarm.folded = "", False
+        change = self._emit(alarm, ChangeKind.RAISED, tick, alarm.facts)
+        alarm.rank = incidents.rank(change)
+        alarm.incident = change.facts["incident"]
+        alarm.folded = change.facts.get("folded", False)
         if rule.lasting is Lasting.MOMENT:
             alarm.delay.reset()
             self._clear(alarm, tick, Facts())
-        elif head is not None and alarm.folded and head.state is AlarmState.ACKNOWLEDGED:
-            self._acknowledge_one(alarm, tick, head.by)
+        elif alarm.folded:
+            head = incidents.head(alarm.incident, self.standing(), alarm)
+            if head is not None and head.state is AlarmState.ACKNOWLEDGED:
+                self._acknowledge_one(alarm, tick, head.by)
+
+    def explain(self, alarm: Alarm, tick: float) -> None:
+        """What is behind an active alarm is known to be another thing than when it was told."""
+        described = alarm.owner.describe(alarm, tick)
+        if alarm.active and described.cause is not alarm.cause:
+            alarm.cause, alarm.probe = described.cause, described.probe
+            alarm.facts = described.facts
+            alarm.facts["since"] = alarm.began_at
+            self._emit(alarm, ChangeKind.EXPLAINED, tick, alarm.facts)
 
     def _clear(self, alarm: Alarm, tick: float, facts: Facts) -> None:
         self._move(alarm, Move.CLEAR)
@@ -301,24 +309,25 @@ class Book:
 
     # -- out, and over a restart
 
-    def _emit(self, alarm: Alarm, change: ChangeKind, tick: float, facts: Facts) -> None:
+    def _emit(self, alarm: Alarm, kind: ChangeKind, tick: float, facts: Facts) -> Change:
         facts = facts.copy()
         facts["incident"] = alarm.incident
-        if alarm.folded:
+        if alarm.folded and kind is not ChangeKind.EXPLAINED:
             facts["folded"] = True
-        self.out.append(
-            Change(
-                at=tick + self.offset_s,
-                brooder=alarm.brooder,
-                alarm=alarm.rule.alarm,
-                change=change,
-                priority=alarm.priority,
-                cause=alarm.cause,
-                probe=alarm.probe,
-                occurrence=alarm.occurrence,
-                facts=facts,
-            )
+        change = Change(
+            at=tick + self.offset_s,
+            brooder=alarm.brooder,
+            alarm=alarm.rule.alarm,
+            change=kind,
+            priority=alarm.priority,
+            cause=alarm.cause,
+            probe=alarm.probe,
+            occurrence=alarm.occurrence,
+            facts=facts,
         )
+        change = self.incidents.take(change, tick)
+        self.out.append(change)
+        return change
 
     def state(self) -> State:
         """JSON-able. What is left out is as it was opened."""

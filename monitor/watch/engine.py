@@ -409,6 +409,7 @@ class Engine:
             "entries": [_entry_state(entry) for entry in self._entries],
             "timers": self._timers.state(),
             "alarms": self._book.state(),
+            "incidents": self._book.incidents.state(),
             "probes": {key: probe.state() for key, probe in self._probes.items()},
             "brooders": {name: box.state() for name, box in self._boxes.items()},
             "forecast": self._forecast,
@@ -445,6 +446,7 @@ class Engine:
             if alarm is not None:
                 alarm.restore(row, shift_s)
         self._book.resume()
+        self._book.incidents.restore(state.get("incidents", {}), shift_s)
         self._silence.resume()
         self._watcher.restore(state["watcher"], shift_s)
         for name, facts in state.get("advice", {}).items():

@@ -1,48 +1,186 @@
-"""Which alarms are one trouble. Pure questions over the alarms of a site; asked by watch.alarms.
+"""Which alarms are one trouble: the one grouping, kept by watch.alarms and read by whoever tells.
 
-An incident is one trouble in one place: the alarms of one family that are active together. It is
-named after its first alarm. A later one that is no worse is *folded*: it is an event like any
-other, but needs no message of its own and shares the acknowledgement of the incident's head (its
-worst active alarm)."""
+An incident is one trouble in one place: the alarms of one family. It is named after its first
+alarm. What is no worse than was told already is *folded*: an event like any other, but it needs no
+message of its own and shares the acknowledgement of the incident's worst active alarm. An alarm
+that ends and comes back within half an hour is the same trouble and is told again only if it is
+worse: a floor that wavers about a limit is no news each time (a chattering alarm in the words of
+ANSI/ISA-18.2 and EEMUA 191; the half hour is common practice). An answer resets that: whoever has
+seen to it and gone back to bed must hear when it comes again."""
 
 from collections.abc import Iterable
+from dataclasses import asdict, dataclass, field, replace
 
+from monitor.events import AlarmName, Cause, Change, ChangeKind, Priority, State
 from monitor.watch.alarm import Alarm
-from monitor.watch.alarm_table import Family
+from monitor.watch.alarm_table import TABLE, Family
 from monitor.watch.life_cycle import AlarmState
 
+BACK_S = 1800.0
+_WEIGHT = {Priority.ADVICE: 0, Priority.WARNING: 100, Priority.URGENT: 200}
 
-def related(alarm: Alarm, alarms: Iterable[Alarm]) -> list[Alarm]:
-    """Active alarms that one cause may have set off together with this one: of its family, in its
-    place, in a place around it or within it. Two probes are two places, unless they go at once. A
-    silence that is ending covers nothing more: who is still silent then is told by itself."""
-    family = alarm.rule.family
-    if family is None:
-        return []
-    return [
-        other
-        for other in alarms
-        if other is not alarm
-        and other.active
-        and other.rule.family is family
-        and (other.delay.condition or family is not Family.SILENCE)
-        and (other.brooder == alarm.brooder or None in (other.brooder, alarm.brooder))
-        and (
-            other.subject == alarm.subject
-            or None in (other.subject, alarm.subject)
-            or (other.rule is alarm.rule and other.raised_tick == alarm.raised_tick)
+
+def rank(change: Change) -> int:
+    """How bad: priority first, then the form of the trouble."""
+    return _WEIGHT[change.priority] + TABLE[change.alarm].rank
+
+
+SITE_SILENT = ("site", "silence")
+_PROBES = "probes"
+
+
+def scope(change: Change) -> tuple[str, str]:
+    """Which incident a change belongs to by itself: its place and its family.
+
+    Silence of whole brooders and a lost broker share the site, for a silent site is one cause; the
+    silent and faulty probes of a brooder are one matter. Faults of the watcher each stand
+    alone."""
+    place = change.brooder or "site"
+    match TABLE[change.alarm].family:
+        case Family.SILENCE if change.priority is Priority.URGENT:
+            return SITE_SILENT
+        case Family.SILENCE if change.alarm is AlarmName.BROKER_LOST:
+            return SITE_SILENT
+        case Family.SILENCE:
+            return place, _PROBES
+        case None:
+            return place, f"{change.alarm.value}/{change.facts.get('contact', '')}".rstrip("/")
+        case family:
+            return place, family.value
+
+
+@dataclass(slots=True)
+class Incident:
+    """What is known of one trouble. `active`: rank by occurrence."""
+
+    id: str
+    active: dict[str, int] = field(default_factory=dict)
+    answered: list[str] = field(default_factory=list)  # occurrences
+    told_rank: int = -1
+    places: list[str] = field(default_factory=list)  # told
+    told_tick: float | None = None
+    causes: list[str] = field(default_factory=list)  # told
+    ended: float | None = None  # tick
+
+
+class Incidents:
+    """All that are open, or ended less than half an hour ago."""
+
+    def __init__(self) -> None:
+        self._by_scope: dict[tuple[str, str], Incident] = {}
+        self._scope_of: dict[str, tuple[str, str]] = {}  # by active occurrence
+
+    def take(self, change: Change, tick: float) -> Change:
+        """The change with its incident, and whether it is folded into what was told."""
+        if change.change is ChangeKind.RAISED:
+            return self._raised(change, tick)
+        found = self._scope_of.get(change.occurrence)
+        incident = None if found is None else self._by_scope.get(found)
+        if incident is None:
+            return change
+        folded = change.facts.get("folded", False)
+        match change.change:
+            case ChangeKind.ACKNOWLEDGED:
+                incident.answered.append(change.occurrence)
+            case ChangeKind.CLEARED | ChangeKind.SHELVED:
+                self._ended(incident, change, tick)
+            case ChangeKind.EXPLAINED:
+                told = change.cause is Cause.UNKNOWN or change.cause.value in incident.causes
+                folded = told or incident.active[change.occurrence] < max(incident.active.values())
+                if not folded:
+                    incident.causes.append(change.cause.value)
+            case ChangeKind.ESCALATED | ChangeKind.UNSHELVED:
+                pass
+        return _with(change, incident, folded=folded)
+
+    def _raised(self, change: Change, tick: float) -> Change:
+        key = self._key(change)
+        incident = self._by_scope.get(key)
+        ended = None if incident is None else incident.ended
+        over = ended is not None and tick - ended > BACK_S
+        if incident is None or over or TABLE[change.alarm].family is None:
+            incident = self._by_scope[key] = Incident(change.occurrence)
+        # Of silence another place is news, unless it was told at the same moment.
+        place = str(change.brooder) if key == SITE_SILENT else f"{change.brooder}/{change.probe}"
+        elsewhere = (
+            TABLE[change.alarm].family is Family.SILENCE
+            and place not in incident.places
+            and tick != incident.told_tick
         )
-    ]
+        folded = rank(change) <= incident.told_rank and not elsewhere
+        incident.active[change.occurrence] = rank(change)
+        incident.ended = None
+        self._scope_of[change.occurrence] = key
+        if not folded:
+            incident.told_rank = max(incident.told_rank, rank(change))
+            incident.told_tick = tick
+            if place not in incident.places:
+                incident.places.append(place)
+            if change.cause.value not in incident.causes:
+                incident.causes.append(change.cause.value)
+        return _with(change, incident, folded=folded)
+
+    def _key(self, change: Change) -> tuple[str, str]:
+        """A probe of a brooder that is silent belongs to that silence; a silence that grows from
+        one probe to its brooder is the same trouble."""
+        key = scope(change)
+        if key == SITE_SILENT:
+            grown = self._by_scope.get((change.brooder or "", _PROBES))
+            wide = self._by_scope.get(key)
+            if grown is not None and grown.active and (wide is None or not wide.active):
+                self._by_scope[key] = self._by_scope.pop((change.brooder or "", _PROBES))
+                self._scope_of.update(dict.fromkeys(grown.active, key))
+        elif key[1] == _PROBES and SITE_SILENT in self._by_scope:
+            around = (f"{change.brooder}/no-readings/", "site/no-readings/")
+            # of the brooder itself: its name, the alarm, the second
+            if any(
+                o.startswith(around) and o.count("/") == 2
+                for o in self._by_scope[SITE_SILENT].active
+            ):
+                return SITE_SILENT
+        return key
+
+    def _ended(self, incident: Incident, change: Change, tick: float) -> None:
+        key = self._scope_of.pop(change.occurrence)
+        del incident.active[change.occurrence]
+        if change.occurrence in incident.answered or change.change is ChangeKind.SHELVED:
+            incident.told_rank = min(incident.told_rank, max(incident.active.values(), default=-1))
+            incident.places = []
+            incident.answered = [o for o in incident.answered if o != change.occurrence]
+        if not incident.active and "reason" in change.facts:
+            del self._by_scope[key]  # the box was emptied, or taken out of service
+        elif not incident.active:
+            incident.ended = tick
+
+    def state(self) -> State:
+        """JSON-able."""
+        return {"/".join(key): asdict(one) for key, one in self._by_scope.items()}
+
+    def restore(self, state: State, shift_s: float) -> None:
+        """As they were, `shift_s` later."""
+        self._by_scope.clear()
+        self._scope_of.clear()
+        for joined, kept in state.items():
+            incident = Incident(**kept)
+            if incident.ended is not None:
+                incident.ended += shift_s
+            place, _, kind = joined.partition("/")
+            self._by_scope[place, kind] = incident
+            self._scope_of.update(dict.fromkeys(incident.active, (place, kind)))
 
 
-def head(alarms: Iterable[Alarm]) -> Alarm | None:
-    """The worst, the earlier one of equals."""
-    return max(alarms, key=lambda a: (a.rank, -a.raised_tick), default=None)
+def _with(change: Change, incident: Incident, *, folded: bool) -> Change:
+    facts = change.facts.copy()
+    facts["incident"] = incident.id
+    if folded:
+        facts["folded"] = True
+    return replace(change, facts=facts)
 
 
-def first(alarms: Iterable[Alarm]) -> Alarm:
-    """The one it began with, of those still active."""
-    return min(alarms, key=lambda a: (a.raised_tick, a.key))
+def head(incident: str, alarms: Iterable[Alarm], but: Alarm) -> Alarm | None:
+    """The worst active alarm of an incident besides one, the earlier one of equals."""
+    members = [a for a in alarms if a is not but and a.active and a.incident == incident]
+    return max(members, key=lambda a: (a.rank, -a.raised_tick), default=None)
 
 
 def siblings(alarm: Alarm, alarms: Iterable[Alarm]) -> list[Alarm]:

@@ -23,7 +23,6 @@ _MEND_CLOCK = (
     "Set the clock of the probe, or leave its time out (`time` in the configuration, or in what it "
     "sends): then the time of arrival counts."
 )
-_RANK_PROBE, _RANK_BROODER, _RANK_SITE = 1, 3, 4
 
 
 class Silence:
@@ -213,15 +212,9 @@ class Silence:
         broken = "reason" in facts or (silent and all(p.bad for p in silent))
         cause = Cause.SENSOR if broken else Cause.SILENCE
         if one is not None:
-            return Description(facts, cause, one.key, Priority.WARNING, _RANK_PROBE)
+            return Description(facts, cause, one.key, Priority.WARNING)
         birds = any(b.batch is not None for b in boxes)
-        return Description(
-            facts,
-            cause,
-            None,
-            Priority.URGENT if birds else Priority.WARNING,
-            _RANK_SITE if alarm.brooder is None else _RANK_BROODER,
-        )
+        return Description(facts, cause, None, Priority.URGENT if birds else Priority.WARNING)
 
     def _clocks_behind_s(self, silent: list[ProbeWatch], tick: float) -> float | None:
         """How far behind the clock of a silent probe is whose readings arrive all the same."""

@@ -11,6 +11,7 @@ from monitor.tell.wording.life import (
     answered,
     asked_anew,
     escalated,
+    explained,
     passed_on,
     shelved,
     unshelved,
@@ -41,25 +42,23 @@ __all__ = [
 ]
 
 _RAISED = TEMPERATURE | SILENCE | WATCHER | ADVICE
+_OTHERWISE = {  # what is no news of the trouble itself
+    ChangeKind.CLEARED: all_clear,
+    ChangeKind.ACKNOWLEDGED: answered,
+    ChangeKind.SHELVED: shelved,
+    ChangeKind.UNSHELVED: unshelved,
+}
 
 
 def for_change(change: Change, site: Site) -> Words:
     """What one change of one alarm says, in the site's units and clock."""
     voice = Voice(site)
-    match change.change:
-        case ChangeKind.RAISED:
-            return _RAISED[change.alarm](change, voice, _box(change, site))
-        case ChangeKind.ESCALATED:
-            said = _RAISED[change.alarm](change, voice, _box(change, site))
-            return escalated(said, change.facts.get("contacts", []))
-        case ChangeKind.CLEARED:
-            return all_clear(change, voice)
-        case ChangeKind.ACKNOWLEDGED:
-            return answered(change, voice)
-        case ChangeKind.SHELVED:
-            return shelved(change, voice)
-        case ChangeKind.UNSHELVED:
-            return unshelved(change, voice)
+    if change.change in _OTHERWISE:
+        return _OTHERWISE[change.change](change, voice)
+    said = _RAISED[change.alarm](change, voice, _box(change, site))
+    if change.change is ChangeKind.ESCALATED:
+        return escalated(said, change.facts.get("contacts", []))
+    return explained(said) if change.change is ChangeKind.EXPLAINED else said
 
 
 def _box(change: Change, site: Site) -> Brooder | None:

@@ -76,6 +76,11 @@ def escalated(told: Words, names: list[str]) -> Words:
     return _with(told.title, told.body, f"Passed on{whom}: nobody answered.")
 
 
+def explained(told: Words) -> Words:
+    """Another cause than was told, so another thing to do."""
+    return _with(told.title, told.body, "What is behind it is clearer now than when it was told.")
+
+
 def answered(change: Change, voice: Voice) -> Words:
     """Somebody acknowledged: told to the others, so that two do not run."""
     by = person(change.facts.get("by"))

@@ -63,7 +63,8 @@ def all_clear(change: Change, voice: Voice) -> Words:
     if "extreme_c" in facts:
         end = "lowest" if change.alarm in _LOW else "highest"
         extreme = f", {end} {voice.temp(facts['extreme_c'])}"
-    was = f"It was {_WAS[change.alarm]}{lasted}{extreme}."
+    held = f" Right again for {span(facts['quiet_s'])}." if "quiet_s" in facts else ""
+    was = f"It was {_WAS[change.alarm]}{lasted}{extreme}.{held}"
     if why is not None:
         return compose(f"{where}: alarm ended", f"{why} {was}")
     floor = _floor_now(change, voice)
