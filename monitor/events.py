@@ -51,6 +51,7 @@ class AlarmName(StrEnum):
     HEAT_LOSS = "heat-loss"
     COLD_NIGHT = "cold-night"
     NO_READINGS = "no-readings"
+    UNWATCHED = "unwatched"
     PROBE_FAULT = "probe-fault"
     BROKER_LOST = "broker-lost"
     STORAGE_FAULT = "storage-fault"

@@ -9,7 +9,8 @@ numbers them.
 Rules. Entries count in the order of their time, then of their number, so one written late falls
 in its place. A `placed` while birds are in the box adds to them if the hatch date and the kind
 are the same (two crates of one hatch, or birds back from a second box); otherwise it is refused,
-since one box has one target. A `moved` without a count moves all. A batch ends when none are
+since one box has one target. A `moved` without a count moves all; of an empty
+box that says that it is empty. A batch ends when none are
 left, moved or dead. An `undo` takes back one entry by number, as if it had never been written;
 an undo itself is not undone, the entry is written again."""
 
@@ -215,6 +216,8 @@ def _fault(entry: Entry, batch: Batch | None) -> str | None:
             or _words_fault(entry)
             or (_first_fault(entry) if batch is None else _mixed_fault(entry, batch))
         )
+    if batch is None and entry.entry is EntryKind.MOVED and entry.count is None:
+        return None if entry.brooder else count_fault(entry)
     if batch is None:
         return (
             f"There are no birds in {entry.brooder} at that time; first write down when they were "

@@ -126,6 +126,8 @@ _ROWS = (
         rank=3,
         off_delay=60.0,
     ),
+    # Birds, and no alarm of cold can come from their box: watch.unwatched.
+    Rule(alarm=AlarmName.UNWATCHED, priority=_URGENT),
     Rule(alarm=AlarmName.BROKER_LOST, priority=_WARNING, family=Family.SILENCE, rank=2),
     Rule(alarm=AlarmName.STORAGE_FAULT, priority=_WARNING),
     Rule(alarm=AlarmName.DELIVERY_FAULT, priority=_WARNING),

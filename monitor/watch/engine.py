@@ -41,6 +41,7 @@ from monitor.watch.probe_watch import ProbeWatch
 from monitor.watch.silence import SILENT, Silence
 from monitor.watch.status import SiteStatus
 from monitor.watch.timers import NEVER, Slot, Timers
+from monitor.watch.unwatched import Unwatched
 from monitor.watch.watcher import SETTLE, Watcher
 
 VERSION = 1
@@ -72,6 +73,7 @@ class Engine:
         self._silence = Silence(boxes, self._site_probes, self._book, self._timers)
         self._in_use = InUse(self._boxes, self._probes, self._book, self._silence, self._faults)
         self._watcher = Watcher(self._book, self._timers, boxes)
+        self._unwatched = Unwatched(boxes, self._book)
         self._advisors = {b.name: Advisor(b, site.timezone, self._book) for b in site.brooders}
         for probe in self._probes.values():
             self._silence.wait(probe)
@@ -210,6 +212,7 @@ class Engine:
             self._in_use.take_out(entry, tick)
         else:
             self._in_use.put_back(entry, tick)
+        self._unwatched.judge(self.ledger, tick)
         return self._changes()
 
     def advance(self, now: Moment) -> list[Change]:
@@ -221,13 +224,18 @@ class Engine:
         self, name: AlarmName, active: bool, now: Moment, facts: Facts | None = None
     ) -> list[Change]:
         """Something about the watcher itself: broker, storage, delivery (facts: contact), clock,
-        or that it was not running (facts: down_from, down_to)."""
+        that it was not running (facts: down_from, down_to), or that it no longer knows which birds
+        are in the boxes that are empty as far as it knows (unwatched)."""
         facts = Facts() if facts is None else facts
         if name is AlarmName.WAS_DOWN:
             self._watcher.was_down(max(self._tick, now.tick), facts)
             self._skip_to(now.tick, facts.get("down_from"))
         else:
             self._run_until(now.tick)
+            if name is AlarmName.UNWATCHED:
+                self._unwatched.birds_unknown()
+                self._unwatched.judge(self.ledger, self._tick)
+                return self._changes()
             self._watcher.see(name, active, self._tick, facts)
             if name is AlarmName.CLOCK_FAULT:
                 self._doubt_clock(active)
@@ -370,6 +378,7 @@ class Engine:
         # An undo may name no box: it is the one of the entry that it takes back.
         named = None if entry.entry is EntryKind.UNDO else entry.brooder
         boxes = [box for box in self._boxes.values() if named in (None, box.name)]
+        self._unwatched.said(entry)
         for box in boxes:
             batch = self.ledger.running(box.name)
             if batch != box.batch:
@@ -414,6 +423,7 @@ class Engine:
             "brooders": {name: box.state() for name, box in self._boxes.items()},
             "forecast": self._forecast,
             "watcher": self._watcher.state(),
+            "unwatched": self._unwatched.state(),
             "advice": {name: advisor.state() for name, advisor in self._advisors.items()},
         }
 
@@ -453,6 +463,8 @@ class Engine:
             if name in self._advisors:
                 self._advisors[name].restore(facts)
         self._restore_timers(state, shift_s)
+        self._unwatched.restore(state.get("unwatched", []))
+        self._unwatched.judge(self.ledger, self._tick)
 
     def _restore_timers(self, state: State, shift_s: float) -> None:
         self._timers.restore(

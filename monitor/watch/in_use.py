@@ -2,7 +2,7 @@
 
 Called by watch.engine. What is out of service is followed but raises nothing and is not missed."""
 
-from monitor.events import Entry
+from monitor.events import AlarmName, Entry
 from monitor.watch.alarm import Alarm
 from monitor.watch.alarms import Book
 from monitor.watch.brooder_watch import BrooderWatch
@@ -35,7 +35,7 @@ class InUse:
         if box is not None:
             box.out_of_use(True)
             for alarm in self._book.alarms.values():
-                if alarm.brooder == box.name:
+                if alarm.brooder == box.name and alarm.rule.alarm is not AlarmName.UNWATCHED:
                     self._book.take_out(alarm, tick, reason)
             box.evaluate(tick)
         probe = self._probes.get(entry.probe or "")

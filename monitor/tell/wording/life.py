@@ -17,6 +17,7 @@ TROUBLE = {  # each alarm as a thing one can see to
     AlarmName.COLD_NIGHT: "the cold night",
     AlarmName.NO_READINGS: "the silence",
     AlarmName.PROBE_FAULT: "the doubtful probe",
+    AlarmName.UNWATCHED: "the missing watch",
     AlarmName.BROKER_LOST: "the lost broker",
     AlarmName.STORAGE_FAULT: "the record keeping",
     AlarmName.DELIVERY_FAULT: "the failing contact",

@@ -20,6 +20,7 @@ _GONE = {
     ),
     AlarmName.NO_READINGS: ("readings are back", "It is watched again."),
     AlarmName.PROBE_FAULT: ("probes make sense again", "Their readings count again."),
+    AlarmName.UNWATCHED: ("cold is watched for again", "Its alarms work again."),
     AlarmName.BROKER_LOST: ("broker is back", "Readings come in again."),
     AlarmName.STORAGE_FAULT: ("records are kept again", "Nothing for you to do."),
     AlarmName.DELIVERY_FAULT: ("messages get through again", "Nothing for you to do."),
@@ -37,6 +38,7 @@ _PROBE_GONE = {  # where one probe alone is meant
 _HAVE_LENGTH = (
     AlarmName.NO_READINGS,
     AlarmName.PROBE_FAULT,
+    AlarmName.UNWATCHED,
     AlarmName.BROKER_LOST,
     AlarmName.STORAGE_FAULT,
     AlarmName.DELIVERY_FAULT,

@@ -6,6 +6,7 @@ from collections.abc import Callable
 
 from monitor.events import AlarmName, Change
 from monitor.site import Brooder
+from monitor.tell.wording.first_aid import LOOK_AT_CHICKS
 from monitor.tell.wording.words import Voice, Words, compose, sentence, span
 
 
@@ -84,7 +85,18 @@ def was_down(change: Change, voice: Voice, box: Brooder | None) -> Words:
     )
 
 
+def unwatched(change: Change, voice: Voice, box: Brooder | None) -> Words:
+    """Birds whose floor may get cold without an alarm."""
+    return compose(
+        f"{voice.where(change.brooder)}: cold is not watched for",
+        f"Go and look at the chicks. {sentence(change.facts.get('reason', ''))}",
+        change.facts.get("detail"),
+        "Until then nobody watches but you. " + LOOK_AT_CHICKS,
+    )
+
+
 WATCHER: dict[AlarmName, Callable[[Change, Voice, Brooder | None], Words]] = {
+    AlarmName.UNWATCHED: unwatched,
     AlarmName.BROKER_LOST: broker_lost,
     AlarmName.STORAGE_FAULT: storage_fault,
     AlarmName.DELIVERY_FAULT: delivery_fault,

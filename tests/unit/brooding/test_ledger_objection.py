@@ -33,7 +33,7 @@ REFUSED = [
         "Then entry 3, which is later, would be wrong: porch has 89 birds",
     ),
     (entry(0, EntryKind.LOSS, 0.5, 1), "There are no birds in porch at that time; first"),
-    (entry(0, EntryKind.MOVED, 5, brooder="shed"), "There are no birds in shed"),
+    (entry(0, EntryKind.MOVED, 5, 3, brooder="shed"), "There are no birds in shed"),
     (entry(0, EntryKind.LOSS, 12, 0), "How many birds? It must be 1 or more, not 0."),
     (entry(0, EntryKind.LOSS, 12, None), "How many birds? It must be 1 or more."),
     (entry(0, EntryKind.LOSS, 12, 1, brooder="barn"), "the configuration has porch, shed."),

@@ -154,6 +154,10 @@ FACTS: dict[AlarmName, Facts] = {
         target_c=35.0, temp_c=34.1, since=NIGHT - 900, silent_s=900.0, probes=_TWO[1:]
     ),
     AlarmName.PROBE_FAULT: Facts(reason=fault_of(85.0) or ""),
+    AlarmName.UNWATCHED: Facts(
+        reason="it has birds and no floor probe in use",
+        detail="Put a probe on the floor, at the edge of the heat.",
+    ),
     AlarmName.BROKER_LOST: Facts(since=NIGHT - 60, reason="the connection was refused"),
     AlarmName.STORAGE_FAULT: Facts(reason="the card is full"),
     AlarmName.DELIVERY_FAULT: Facts(contact="my phone", reason="no connection to the service"),

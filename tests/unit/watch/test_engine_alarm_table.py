@@ -6,7 +6,13 @@ from monitor.events import AlarmName, Priority
 from monitor.site import Limits
 from monitor.watch.alarm_table import TABLE, Family
 
-URGENT = {AlarmName.CHILL, AlarmName.OVERHEAT, AlarmName.HEAT_LOSS, AlarmName.NO_READINGS}
+URGENT = {
+    AlarmName.CHILL,
+    AlarmName.OVERHEAT,
+    AlarmName.HEAT_LOSS,
+    AlarmName.NO_READINGS,
+    AlarmName.UNWATCHED,
+}
 ADVICE = {
     AlarmName.STEP_DOWN,
     AlarmName.CROWDED,
