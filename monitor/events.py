@@ -146,6 +146,7 @@ class Facts(TypedDict, total=False):
     before_c: float
     after_c: float
     jump_s: float
+    birds_unknown: bool  # with the records the watch has lost which birds are in which box
     contact: str
     next_target_c: float
     step_at: float

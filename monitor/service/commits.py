@@ -197,7 +197,10 @@ class Commits:
         happened = self._core.take(now)
         happened.batch.redelivery_marks = self._memory.since_last()
         submission = Submission(
-            happened.batch, pending.tokens, by_age=due and not urgent and age_s > 0
+            happened.batch,
+            pending.tokens,
+            by_age=due and not urgent and age_s > 0,
+            ledger=self._core.ledger,
         )
         submission.readings = sum(isinstance(i, Reading) for i in happened.batch.inputs)
         self._pending = _Pending()

@@ -252,6 +252,20 @@ class Core:
             if entry.number not in known and entry.entry in LEDGER_KINDS:
                 self._entered(entry, now)
 
+    def learn(self, kept: Iterable[Entry], now: Moment) -> int:
+        """Which birds are where, as the second copy says: what the journal has lost is taken in,
+        and kept in it with the next commit; how many entries that are. One whose number another
+        entry has got meanwhile gets a new one: nothing in the copy names a number."""
+        there = {_what(entry) for entry in self.ledger.entries}
+        lost = sorted((e for e in kept if _what(e) not in there), key=lambda e: (e.at, e.number))
+        for entry in lost:
+            taken = {known.number for known in self.ledger.entries}
+            if entry.number in taken:
+                entry = replace(entry, number=self._next_entry_number())  # noqa: PLW2901
+            self._happened.batch.inputs.append(Entered(entry, now))
+            self._entered(entry, now)
+        return len(lost)
+
     def reconfigured(
         self, site: Site, contacts: tuple[Contact, ...], policy: Policy, now: Moment
     ) -> None:
@@ -312,3 +326,15 @@ class Core:
     def _told(self, messages: list[Message]) -> None:
         self._happened.messages += messages
         self._happened.batch.changes += self._plan.take_escalated()
+
+
+def _what(entry: Entry) -> tuple[object, ...]:
+    """What an entry says, whatever its number: a journal brought in from elsewhere numbers anew."""
+    return (
+        round(entry.at),
+        entry.entry,
+        entry.brooder,
+        entry.count,
+        entry.hatched,
+        entry.kind,
+    )

@@ -11,7 +11,7 @@ from monitor.events import AlarmName, Facts, Moment
 from monitor.journal.ownership import make_folder
 from monitor.journal.reader import JournalReader
 from monitor.journal.store import Journal
-from monitor.service import answers
+from monitor.service import answers, second_copy
 from monitor.service.core import Core
 from monitor.service.opening import DOWN_WORTH_TELLING_S
 from monitor.service.people import contacts_of, policy_of
@@ -37,6 +37,7 @@ def answer(settings: Settings, what: str, details: dict[str, Any]) -> Any:
             )
 
         core = rebuild(make, reader, now).core
+        core.learn(second_copy.read(settings.state_folder).entries, now)
         if ended is not None and now.at - ended.at >= DOWN_WORTH_TELLING_S:
             # Nor does anybody watch now: a probe that was not heard is not to blame.
             gap = Facts(down_from=ended.at, down_to=now.at)
@@ -47,6 +48,7 @@ def answer(settings: Settings, what: str, details: dict[str, Any]) -> Any:
                 said = answers.enter(core, entry, now)
                 core.waiting.snapshots = core.snapshots()
                 journal.commit(core.take(now).batch)
+                second_copy.SecondCopy(settings.state_folder).keep(core.ledger)
                 return said
             case "ledger":
                 return answers.ledger(core)

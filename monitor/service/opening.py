@@ -20,6 +20,7 @@ from monitor.journal.ownership import make_folder
 from monitor.journal.reader import JournalReader
 from monitor.journal.records import StorageFault
 from monitor.journal.store import Journal
+from monitor.service import second_copy
 from monitor.service.clock import Clock, LiveClock
 from monitor.service.core import Core
 from monitor.service.logs import facts
@@ -32,7 +33,7 @@ log = logging.getLogger(__name__)
 FATAL = frozenset({"in-use"})  # another service writes here
 DOWN_WORTH_TELLING_S = 60.0  # a restart is shorter; longer than this, somebody should know
 MOST_NAMED = 5
-NO_BIRDS = "no birds are known now, so say again which are in which box (flock placed)"
+FROM_THE_COPY = "which birds are where is known from the second copy; compare `brooder flock list`"
 STALE_S = 5.0  # the wall clock behind the journal's last word by more: it was not set yet
 
 
@@ -83,6 +84,7 @@ def open_all(settings: Settings, clock: Clock | None = None) -> Opened:
     reader, ended = _readable(settings, journal)
     clock = clock or LiveClock(not_before=ended.at if ended is not None else 0.0)
     now = clock.now()
+    copy = second_copy.read(settings.state_folder)
     numbers = journal.next_entry_number if journal is not None else _numbers(reader, now)
 
     def make(begin: Moment) -> Core:
@@ -91,18 +93,22 @@ def open_all(settings: Settings, clock: Clock | None = None) -> Opened:
             begin,
             contacts=contacts_of(settings),
             policy=policy_of(settings),
-            next_entry_number=numbers,
+            next_entry_number=_after(numbers, copy.entries),
         )
 
     rebuilt, lost = _rebuilt(make, reader, now)
+    core, ended = rebuilt.core, rebuilt.ended
+    ledger_lost = bool(lost) or (trouble is not None and reader is None)
     if journal is not None and journal.set_aside is not None:
         lost.insert(0, about_aside(journal.set_aside))
+        ledger_lost = True
     elif trouble is not None and reader is not None:
         lost.insert(0, trouble.words)
-    core, ended = rebuilt.core, rebuilt.ended
-    if lost and not core.ledger.batches:
+    if core.learn(copy.entries, now):
+        lost += [*([] if lost else ["the journal has lost entries"]), FROM_THE_COPY]
+    if ledger_lost and not copy.sound:
         # A box without birds has no target, so no alarm: silence would be deadly here.
-        lost.append(NO_BIRDS)
+        core.fault(AlarmName.UNWATCHED, True, now, Facts())
     if trouble is not None and lost:
         trouble, lost = StorageFault(trouble.kind, "; ".join(lost)), []  # told by the caller
     clock_sure = ended is None or now.at >= ended.at - STALE_S
@@ -142,6 +148,18 @@ def _numbers(reader: JournalReader | None, now: Moment) -> Callable[[], int]:
             first = max((entry.number for entry in reader.entries()), default=0) + 1
     numbers = itertools.count(first)
     return lambda: next(numbers)
+
+
+def _after(numbers: Callable[[], int], known: list[Entry]) -> Callable[[], int]:
+    """The same numbers, but none that an entry of the second copy has or that was given before."""
+    last = max((entry.number for entry in known), default=0)
+
+    def following() -> int:
+        nonlocal last
+        last = max(numbers(), last + 1)
+        return last
+
+    return following
 
 
 def _rebuilt(

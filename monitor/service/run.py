@@ -30,6 +30,7 @@ from monitor.service.pulse import Pulse
 from monitor.service.reaching import Reaching
 from monitor.service.readiness import Readiness
 from monitor.service.reloading import Reloading
+from monitor.service.second_copy import SecondCopy
 from monitor.service.serving import serve_commands, serve_page
 from monitor.service.telling import Telling
 from monitor.service.watch_thread import WatchThread
@@ -138,6 +139,7 @@ class Service:
             on_fault=self._storage,
             wall=self._wall,
             on_end=self._part_ended,
+            second_copy=SecondCopy(self._settings.state_folder),
         )
 
     def _made_forecaster(self) -> Forecaster | None:

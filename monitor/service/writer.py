@@ -17,6 +17,7 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
+from monitor.brooding.batch import Ledger
 from monitor.events import BadValue, Entry, Reading
 from monitor.intake.inbox import AckToken
 from monitor.journal.opening import about_aside
@@ -25,6 +26,7 @@ from monitor.journal.records import Batch, StorageFault
 from monitor.journal.store import Journal
 from monitor.service.logs import facts
 from monitor.service.quietly import quietly
+from monitor.service.second_copy import SecondCopy
 from monitor.service.sifting import halves, shown
 from monitor.site import Probe
 
@@ -52,6 +54,7 @@ class Submission:
     submitted: float = field(default_factory=time.monotonic)
     settled: threading.Event = field(default_factory=threading.Event)
     kept: bool = False  # on the disk; False while settled: in memory only
+    ledger: Ledger | None = None  # as it stands with this batch, for the second copy
     readings: int = 0  # how many it brings; the batch itself may be joined with others
 
 
@@ -70,9 +73,12 @@ class Writer:
         on_fault: Callable[[StorageFault | None], None],
         wall: Callable[[], float],
         on_end: Callable[[], None] = lambda: None,
+        second_copy: SecondCopy | None = None,
     ) -> None:
         self.failed: BaseException | None = None  # what ended the thread, against all care
         self._on_end = on_end
+        self._second_copy = second_copy
+        self._ledger: Ledger | None = None  # the newest that was submitted
         self._journal = journal  # None: the disk refused it so far
         self._reopen = reopen
         self._on_settled = on_settled
@@ -155,6 +161,8 @@ class Writer:
             kept = not self._failing
             if submission.batch or self._owed is not None:
                 kept = self._write_somehow(submission.batch)
+            self._ledger = submission.ledger or self._ledger
+            quietly("The second copy could not be kept.", self._keep_second_copy)
             if submission is not _WAKE:
                 # Also one with nothing in it: a message that was known already, or dropped, is
                 # acknowledged like any other, or it fills the broker's window for ever.
@@ -217,6 +225,10 @@ class Writer:
         if said is not None and said[0] != "damaged":  # that is read first; the watcher ends it
             self._on_fault(None)
         return True
+
+    def _keep_second_copy(self) -> None:
+        if self._second_copy is not None and self._ledger is not None:
+            self._second_copy.keep(self._ledger)
 
     def _compare(self) -> None:
         if self._journal is not None:

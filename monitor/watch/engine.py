@@ -236,6 +236,8 @@ class Engine:
                 self._unwatched.birds_unknown()
                 self._unwatched.judge(self.ledger, self._tick)
                 return self._changes()
+            if name is AlarmName.STORAGE_FAULT and self._unwatched.unknown:
+                facts = Facts(**facts, birds_unknown=True)
             self._watcher.see(name, active, self._tick, facts)
             if name is AlarmName.CLOCK_FAULT:
                 self._doubt_clock(active)

@@ -14,8 +14,8 @@ from monitor.watch.brooder_watch import BrooderWatch
 
 _UNKNOWN = Facts(
     reason="I no longer know which birds are in it",
-    detail="The records were lost. Say what is in the box, on the page under Do or with `brooder flock placed`. If it is "
-    "empty, say that all were moved out (`brooder flock moved`).",
+    detail="The records were lost. Say what is in the box, on the page under Do or with "
+    "`brooder flock placed`. If it is empty, say that all were moved out (`brooder flock moved`).",
 )
 _BOX_OUT = Facts(
     reason="it has birds and is out of service",

@@ -19,7 +19,7 @@ from monitor.journal import schema, tail
 from monitor.journal.reader import JournalReader
 from monitor.journal.records import Batch, Entered, OutboxRow, StorageFault
 from monitor.journal.store import Journal
-from monitor.service.opening import NO_BIRDS, open_all
+from monitor.service.opening import open_all
 from monitor.settings import Settings, load_settings
 
 pytestmark = pytest.mark.faults
@@ -157,7 +157,7 @@ def starts(kept: Kept, path: Path) -> tuple[int, str]:
     words = [
         str(change.facts.get("reason"))
         for change in opened.core.waiting.changes
-        if change.alarm is AlarmName.STORAGE_FAULT
+        if change.alarm in (AlarmName.STORAGE_FAULT, AlarmName.UNWATCHED)
     ]
     batch_now = opened.core.ledger.running("porch")
     return 0 if batch_now is None else batch_now.head_count(), "".join(words)
@@ -172,7 +172,7 @@ def damage_and_start(kept: Kept, seeds: Iterator[int] | range) -> None:
         if not hit & kept.ledger_pages:
             assert heads == 100, where
         elif heads == 0 and len(raw) > 0:
-            assert NO_BIRDS in words or "ledger entry" in words, where
+            assert "no longer know which birds" in words, where
 
 
 def damage_after_a_cut_and_start(kept: Kept, seeds: range) -> None:

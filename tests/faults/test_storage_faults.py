@@ -3,7 +3,7 @@ so, and keeps everything once the card is back."""
 
 import sqlite3
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import date, timedelta
 from pathlib import Path
@@ -226,14 +226,56 @@ def test_a_damaged_journal_is_set_aside_told_and_salvaged(tmp_path: Path, where:
         assert len(back) >= 400, "a page or two are lost, not the whole"
 
 
-def test_a_journal_of_which_nothing_can_be_read_is_told_with_what_to_do(tmp_path: Path) -> None:
-    """Its ledger is gone too, and a box taken for empty raises no alarm: people must know."""
+def test_a_journal_of_which_nothing_can_be_read_takes_no_birds_from_the_watch(
+    tmp_path: Path,
+) -> None:
     state = tmp_path / "state"
     with http_receiver() as phone, watched(tmp_path, state, phone) as service:
+        wait_until(lambda: list(state.glob("birds/*.json")), what="the second copy")
         service.stop()
         service.journal.write_bytes(b"\xa5" * service.journal.stat().st_size)
         service.start()
-        assert "flock placed" in told(phone, "damaged")
+        assert "second copy" in told(phone, "damaged")
+        with Thermometer(service.broker_port) as probe:
+            keep_saying(probe, 19.9, until=lambda: told_yet(phone, "dangerously cold"))
+
+
+def test_where_the_second_copy_is_gone_too_people_are_asked_again_and_again_for_the_birds(
+    tmp_path: Path,
+) -> None:
+    """A box taken for empty raises no alarm: people must know, until they have said."""
+    state = tmp_path / "state"
+    with http_receiver() as phone, watched(tmp_path, state, phone) as service:
+        wait_until(lambda: list(state.glob("birds/*.json")), what="the second copy")
+        service.stop()
+        service.journal.write_bytes(b"\xa5" * service.journal.stat().st_size)
+        for copy in state.glob("birds/*.json"):
+            copy.write_text("{}")
+        service.start()
+        assert "flock placed" in told(phone, "no longer know which birds")
+        told(phone, "records are kept again")
+        assert not any("alarms still work" in g.body.lower() for g in phone.got)
+        assert not any("nothing for you to do" in g.body.lower() for g in phone.got)
+        service.kill()
+        service.start()  # it has not been forgotten that it was forgotten
+        service.enter("placed", count=50, hatched=hatched_today(), kind="broiler")
+        told(phone, "cold is watched for again")
+        with Thermometer(service.broker_port) as probe:
+            keep_saying(probe, 19.9, until=lambda: told_yet(phone, "dangerously cold"))
+
+
+def keep_saying(probe: Thermometer, temp_c: float, *, until: Callable[[], object]) -> None:
+    """As a probe goes on publishing while somebody waits."""
+
+    def said_and_done() -> object:
+        probe.say(temp_c)
+        return until()
+
+    wait_until(said_and_done, 60, "the alarm")
+
+
+def told_yet(phone: Receiver, words: str) -> bool:
+    return any(words in (g.title + g.body).lower() for g in phone.got)
 
 
 def test_damage_that_appears_while_it_runs_is_survived(tmp_path: Path) -> None:

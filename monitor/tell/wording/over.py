@@ -54,6 +54,8 @@ def all_clear(change: Change, voice: Voice) -> Words:
     where = voice.where(change.brooder)
     if change.alarm in _GONE:
         what, then = _GONE[change.alarm]
+        if facts.get("birds_unknown"):
+            then = "But I still do not know which birds are where: say it now."
         if change.probe is not None and change.alarm in _PROBE_GONE:
             what, then = _PROBE_GONE[change.alarm]
             what = what.format(probe_name(change))

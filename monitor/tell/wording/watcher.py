@@ -25,9 +25,14 @@ def broker_lost(change: Change, voice: Voice, box: Brooder | None) -> Words:
 
 def storage_fault(change: Change, voice: Voice, box: Brooder | None) -> Words:
     """Records cannot be written."""
+    works = (
+        "Cold is not watched for where I no longer know the birds."
+        if change.facts.get("birds_unknown")
+        else "Alarms still work."
+    )
     return compose(
         f"{voice.where(None)}: records cannot be kept",
-        "Alarms still work. Check for a full or worn-out card.",
+        f"{works} Check for a full or worn-out card.",
         _detail(change),
         "What comes in now may be missing from the record, and a restart may forget it. Free some "
         "space, or put in a new card when the chicks can spare you.",
