@@ -19,8 +19,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 from datetime import date
 
+from monitor.brooding.bird_kinds import KINDS
 from monitor.brooding.entries import Entry, EntryKind
-from monitor.brooding.flock import KINDS
 
 LEDGER_KINDS = frozenset(
     {EntryKind.PLACED, EntryKind.LOSS, EntryKind.MOVED, EntryKind.NOTE, EntryKind.UNDO}
@@ -28,7 +28,7 @@ LEDGER_KINDS = frozenset(
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Tally:
+class HeadCountChange:
     """One change of a batch's head count, and the head count after it."""
 
     at: float
@@ -47,7 +47,7 @@ class Batch:
     number: int  # of the entry that began it
     kind: str
     hatched: date
-    tallies: tuple[Tally, ...]
+    tallies: tuple[HeadCountChange, ...]
     notes: tuple[Entry, ...] = ()
 
     @property
@@ -77,7 +77,7 @@ class Batch:
         return self.tallies[index - 1].heads_after if index else 0
 
     @property
-    def losses(self) -> tuple[Tally, ...]:
+    def losses(self) -> tuple[HeadCountChange, ...]:
         """Every loss, in time order."""
         return tuple(t for t in self.tallies if t.entry is EntryKind.LOSS)
 
@@ -293,8 +293,8 @@ def _after(batch: Batch, entry: Entry) -> Batch:
     return replace(batch, tallies=(*batch.tallies, _tally(entry, count, left)))
 
 
-def _tally(entry: Entry, count: int, heads_after: int) -> Tally:
-    return Tally(
+def _tally(entry: Entry, count: int, heads_after: int) -> HeadCountChange:
+    return HeadCountChange(
         at=entry.at,
         entry=entry.entry,
         number=entry.number,

@@ -32,7 +32,7 @@ class Entry:
     number: int = 0
     count: int | None = None
     hatched: str | None = None  # ISO 8601 date in the site's zone
-    kind: str | None = None  # kind of bird, a name of brooding.flock
+    kind: str | None = None  # kind of bird, a name of brooding.bird_kinds
     note: str | None = None  # also the reason of a shelving
     alarm: str | None = None
     probe: str | None = None  # Probe.key, for out-of-service of one probe

@@ -23,8 +23,8 @@ asks for about 5 W a chick in a porch box at 5 degC with a target of 35."""
 from dataclasses import dataclass
 
 from monitor.brooding import birds_heat
+from monitor.brooding.bird_kinds import mass_kg
 from monitor.brooding.envelope import FILM_UP, Envelope, cover_named, envelope
-from monitor.brooding.flock import mass_kg
 from monitor.brooding.provenance import Mark, Source
 from monitor.brooding.schedules import schedule_for, target_at
 from monitor.site import Brooder, HeatSource, Place, Steps

@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
-from monitor.brooding.flock import kind_of
+from monitor.brooding.bird_kinds import kind_of
 from monitor.brooding.provenance import COMMON_PRACTICE, Mark, Source
 
 HARDEN_DAYS = 4.0  # common practice: some days of less and less heat

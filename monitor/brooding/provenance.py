@@ -1,5 +1,5 @@
 """Where a figure comes from. Every table of `brooding` carries one of these beside each row;
-`brooding.sources` prints them and the tests under tests/outside check against others."""
+`brooding.bibliography` prints them and the tests under tests/outside check against others."""
 
 from dataclasses import dataclass
 from enum import StrEnum

@@ -14,7 +14,7 @@ and trough alike from day 21 on, as the overcrowding text has it from week 3. Es
 from bisect import bisect_right
 from dataclasses import dataclass
 
-from monitor.brooding.flock import kind_of
+from monitor.brooding.bird_kinds import kind_of
 from monitor.brooding.provenance import Mark, Source
 from monitor.units import CM_PER_INCH, M2_PER_SQUARE_FOOT
 

@@ -21,8 +21,8 @@ from monitor.service.people import contacts_of
 from monitor.settings import Settings
 from monitor.settings.document import every_key
 from monitor.site import Place
-from monitor.tell.contacts import masked
-from monitor.tell.trial import try_out
+from monitor.tell.contact import masked
+from monitor.tell.try_contacts import try_out
 
 _NO_MIRROR = "no [influx] is configured: the records are on this board alone"
 

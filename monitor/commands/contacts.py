@@ -7,8 +7,8 @@ import typer
 from monitor.commands.common import NOT_WELL, ConfigOption, fail, out, settings_or_exit
 from monitor.events import Priority
 from monitor.service.people import contacts_of
-from monitor.tell.contacts import Contact, masked
-from monitor.tell.trial import try_out
+from monitor.tell.contact import Contact, masked
+from monitor.tell.try_contacts import try_out
 
 _NONE = "No contacts are configured: alarms go to the terminal, the log and MQTT alone."
 

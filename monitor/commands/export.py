@@ -16,7 +16,7 @@ from monitor.journal.records import StorageFault
 from monitor.units import Unit
 
 
-class Form(StrEnum):
+class ExportForm(StrEnum):
     """How it is written."""
 
     LINES = "lines"
@@ -24,7 +24,7 @@ class Form(StrEnum):
     SENML = "senml"
 
 
-class What(StrEnum):
+class ExportTable(StrEnum):
     """What a CSV holds."""
 
     READINGS = "readings"
@@ -41,9 +41,12 @@ def register(app: typer.Typer) -> None:
             Path | None, typer.Argument(help="Where to write. Left out: standard output.")
         ] = None,
         form: Annotated[
-            Form, typer.Option("--form", help="lines (can be replayed and imported), csv or senml.")
-        ] = Form.LINES,
-        what: Annotated[What, typer.Option("--what", help="What a CSV holds.")] = What.READINGS,
+            ExportForm,
+            typer.Option("--form", help="lines (can be replayed and imported), csv or senml."),
+        ] = ExportForm.LINES,
+        what: Annotated[
+            ExportTable, typer.Option("--what", help="What a CSV holds.")
+        ] = ExportTable.READINGS,
         start: Annotated[
             str | None, typer.Option("--from", help="From this local time: 2026-02-10T18:00.")
         ] = None,
@@ -62,7 +65,7 @@ def register(app: typer.Typer) -> None:
         path = journal or settings.journal_path
         if not path.exists():
             fail(f"there is no journal at {path}; start `brooder watch` or name one: --journal")
-        if what is not What.READINGS and form is not Form.CSV:
+        if what is not ExportTable.READINGS and form is not ExportForm.CSV:
             fail(f"--what {what} is only for --form csv; journal lines hold the ledger already")
         zone = settings.site.timezone
         from_at = ALL_TIME[0] if start is None else local_time(start, zone, "--from")
@@ -93,8 +96,8 @@ def local_time(text: str, zone: ZoneInfo, option: str) -> float:
 
 def _pieces(
     reader: JournalReader,
-    form: Form,
-    what: What,
+    form: ExportForm,
+    what: ExportTable,
     unit: Unit,
     from_at: float,
     to_at: float,
@@ -103,13 +106,13 @@ def _pieces(
     # Imported here: numpy takes a tenth of a second, which --help need not wait for.
     from monitor.journal.forms import csv_form, export_lines, senml_form  # noqa: PLC0415
 
-    if form is Form.LINES:
+    if form is ExportForm.LINES:
         return export_lines.chunks(reader, from_at, to_at, brooder=brooder)
-    if form is Form.SENML:
+    if form is ExportForm.SENML:
         return senml_form.readings(reader, from_at, to_at, brooder=brooder)
-    if what is What.LEDGER:
+    if what is ExportTable.LEDGER:
         return csv_form.ledger(reader, from_at, to_at)
-    if what is What.ALARMS:
+    if what is ExportTable.ALARMS:
         return csv_form.alarms(reader, unit, from_at, to_at)
     return csv_form.readings(reader, unit, from_at, to_at, brooder=brooder)
 

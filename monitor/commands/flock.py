@@ -6,7 +6,7 @@ from typing import Annotated, Any
 import typer
 from rich.table import Table
 
-from monitor.brooding.flock import KINDS
+from monitor.brooding.bird_kinds import KINDS
 from monitor.commands.ask import brooder_or_exit, request, settings_of, when_or_exit
 from monitor.commands.common import ConfigOption, fail, out
 from monitor.settings import Settings

@@ -150,7 +150,7 @@ def _gather_lines(text: Iterator[str], site: Site, arrivals: Arrivals, skip_uncl
 
 
 def _gather_message(
-    number: int, line: lines.Message, probes: tuple[Probe, ...], arrivals: Arrivals
+    number: int, line: lines.ProbeMessage, probes: tuple[Probe, ...], arrivals: Arrivals
 ) -> None:
     """Every value in the payload. Of several probes on one topic only one need be in it."""
     reason: str | None = None

@@ -15,8 +15,8 @@ from monitor.commands.watch import on_terminal
 from monitor.journal.records import StorageFault
 from monitor.service.clock import FastClock
 from monitor.service.logs import set_up
-from monitor.service.night import SITE_FILE, Night, Story
 from monitor.service.rehearsal import play
+from monitor.service.rehearsed_night import SITE_FILE, NightStory, RehearsedNight
 from monitor.service.run import Hooks, Places, run
 from monitor.settings import Settings, SettingsFault, load_settings
 
@@ -48,11 +48,11 @@ def rehearse(
     if journal is not None and journal.exists():
         fail(f"{journal} is there already; name a new file: a rehearsal is no record")
     set_up("error")
-    story = Story()
+    story = NightStory()
     if calm:
-        story = Story(lamp_fails=None, answered=None, mended=None, losses_found=None)
+        story = NightStory(lamp_fails=None, answered=None, mended=None, losses_found=None)
     elif unanswered:
-        story = Story(answered=None, mended=None)
+        story = NightStory(answered=None, mended=None)
     with tempfile.TemporaryDirectory(prefix="brooder-rehearsal-") as folder:
         try:
             settings, night = _stage(Path(folder), config, story)
@@ -68,7 +68,7 @@ def rehearse(
         )
 
 
-def _stage(folder: Path, config: Path | None, story: Story) -> tuple[Settings, Night]:
+def _stage(folder: Path, config: Path | None, story: NightStory) -> tuple[Settings, RehearsedNight]:
     """An invented site in a folder of its own, in the grower's units and time zone if there is a
     configuration."""
     zone, units = ZoneInfo("America/Chicago"), "fahrenheit"
@@ -87,10 +87,10 @@ def _stage(folder: Path, config: Path | None, story: Story) -> tuple[Settings, N
     }
     settings = load_settings(file, environ, check_contacts=False)
     evening: date = (datetime.now(UTC).astimezone(zone) - timedelta(days=1)).date()
-    return settings, Night(evening=evening, zone=zone, story=story)
+    return settings, RehearsedNight(evening=evening, zone=zone, story=story)
 
 
-async def _perform(settings: Settings, night: Night, speed: float) -> None:
+async def _perform(settings: Settings, night: RehearsedNight, speed: float) -> None:
     start_at = night.at(night.story.starts)
     minutes = (night.at(night.story.ends) - start_at) / 60 / speed
     sys.stdout.write(

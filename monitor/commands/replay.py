@@ -21,7 +21,7 @@ from monitor.commands.common import (
 )
 from monitor.events import Change
 from monitor.journal.forms.lines import LineFault
-from monitor.service.core import Happened
+from monitor.service.core import CoreOutput
 from monitor.service.replay import Replay, event_of, message_lines
 from monitor.settings import Settings
 from monitor.tell.message import Message
@@ -66,7 +66,7 @@ def replay(
             ]
         except OSError as error:
             fail(f"{error.filename}: {error.strerror}")
-        told = Told(settings, outs[0], quiet=quiet)
+        told = ReplayReport(settings, outs[0], quiet=quiet)
         run = Replay(settings, told.happened, None if outs[1] is None else _writes(outs[1]))
         try:
             with bar() as shown:
@@ -94,7 +94,7 @@ def _writes(file: TextIO) -> Callable[[dict[str, Any]], None]:
     return lambda said: print(json.dumps(said, ensure_ascii=False), file=file)
 
 
-class Told:
+class ReplayReport:
     """Collects and shows what came of the lines."""
 
     def __init__(self, settings: Settings, events: TextIO | None, *, quiet: bool) -> None:
@@ -104,7 +104,7 @@ class Told:
         self._changes: Counter[str] = Counter()
         self._messages = 0
 
-    def happened(self, happened: Happened) -> None:
+    def happened(self, happened: CoreOutput) -> None:
         """Changes to the file, messages to the terminal."""
         for change in happened.batch.changes:
             self._change(change)

@@ -16,17 +16,17 @@ from monitor.commands.common import ConfigOption, fail, settings_or_exit
 from monitor.journal.reader import JournalReader
 from monitor.journal.records import StorageFault
 from monitor.review.alarm_text import print_alarms
+from monitor.review.chart import PAPER_PX, PHONE_PX, describe
 from monitor.review.days import Cut
 from monitor.review.draw import NotDrawn, draw
-from monitor.review.elsewhere import site_of
+from monitor.review.figure_text import plural
 from monitor.review.interactive import offline
-from monitor.review.kept import NotFound
+from monitor.review.journal_view import NotFound
+from monitor.review.loss_review import losses
 from monitor.review.loss_text import print_losses
-from monitor.review.losses import losses
-from monitor.review.picture import PAPER_PX, PHONE_PX, describe
+from monitor.review.other_site import site_of
 from monitor.review.record import Asked, Record, open_record
 from monitor.review.report import report
-from monitor.review.saying import plural
 from monitor.review.scenes import scene, story
 from monitor.review.sheet import sheet
 from monitor.review.sheet_text import print_sheet

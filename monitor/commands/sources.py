@@ -6,8 +6,8 @@ import typer
 from rich.console import Console
 from rich.table import Table
 
+from monitor.brooding.bibliography import figures
 from monitor.brooding.provenance import Figure
-from monitor.brooding.sources import figures
 from monitor.commands.common import UnreadConfigOption, fail
 
 

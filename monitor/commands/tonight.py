@@ -13,7 +13,7 @@ from monitor.commands.common import NOT_WELL, ConfigOption, fail, out
 from monitor.commands.flock import BrooderOption
 from monitor.settings import Settings
 from monitor.tell.wording import Voice, first_aid
-from monitor.tell.wording.tonight import tonight as tonight_lines
+from monitor.tell.wording.tonight_words import tonight as tonight_lines
 from monitor.thermal.diagnosis import outlook_of
 from monitor.thermal.tonight import WARN_CHANCE
 from monitor.units import Unit, to_celsius

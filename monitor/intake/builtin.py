@@ -21,7 +21,7 @@ from amqtt.session import Session
 
 from monitor.events import Moment
 from monitor.intake.hardened import BEGAN, HardenedBroker, Overrun
-from monitor.intake.inbox import AckToken, Delivery, Inbox
+from monitor.intake.inbox import AckToken, Inbox, MqttMessage
 from monitor.intake.link import BrokerState, Link
 from monitor.intake.rights import Rights
 from monitor.intake.topics import matches
@@ -184,7 +184,7 @@ class BuiltInBroker:
         if token is not None and token in self._open:  # sent again on the same connection
             await asyncio.shield(self._open[token])
             return
-        delivery = Delivery(
+        delivery = MqttMessage(
             topic,
             payload,
             received,

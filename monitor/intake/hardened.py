@@ -1,9 +1,9 @@
 """amqtt's broker with the edges that a night on a home network needs. Used by intake.builtin alone.
 
-What is added: a publisher's acknowledgement waits for the journal (`Gate.admit`), nobody touches a
-session before the password is known to be right, rights, silent clients are dropped, and packets,
-sessions, retained messages, subscriptions and queues are bounded. amqtt's protected methods named
-here are pinned by tests/live/test_intake_builtin.py."""
+What is added: a publisher's acknowledgement waits for the journal (`Admission.admit`), nobody
+touches a session before the password is known to be right, rights, silent clients are dropped, and
+packets, sessions, retained messages, subscriptions and queues are bounded. amqtt's protected
+methods named here are pinned by tests/live/test_intake_builtin.py."""
 
 import asyncio
 import logging
@@ -52,7 +52,7 @@ BEGAN = "brooder.began"  # attribute of a session: the last connection of its na
 KEPT = "brooder.kept"  # attribute of a session: bytes that wait for its client to come back
 
 
-class Gate(Protocol):
+class Admission(Protocol):
     """Decides what comes in; intake.builtin is one."""
 
     async def admit(self, connection: int, client: Session, packet: PublishPacket) -> None:
@@ -76,7 +76,7 @@ class Overrun(Exception):
 class _Handler(BrokerProtocolHandler):  # type: ignore[misc]
     """One client's connection."""
 
-    gate: Gate
+    gate: Admission
     connection: int
     ended: asyncio.Event
     unsent: Unsent
@@ -149,7 +149,7 @@ class _Line(asyncio.StreamReaderProtocol):
 class HardenedBroker(Broker):  # type: ignore[misc]
     """amqtt's broker, bounded, with a gate."""
 
-    def __init__(self, listener: ListenerConfig, gate: Gate) -> None:
+    def __init__(self, listener: ListenerConfig, gate: Admission) -> None:
         listener.max_connections = -1  # amqtt would let them wait, the doorway and we do not
         super().__init__(
             BrokerConfig(

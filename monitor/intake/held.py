@@ -7,7 +7,7 @@ usual intervals after the last one heard, and never later than now. Such reading
 surely timed: they are for looking back, not for a verdict on ages."""
 
 from monitor.events import Moment
-from monitor.intake.inbox import Delivery
+from monitor.intake.inbox import MqttMessage
 
 WEIGHT = 0.2  # of the newest interval in the usual one: follows a changed rate in a few messages
 LONGEST_INTERVAL_S = 3600.0  # a longer silence is a gap and says nothing about the rate
@@ -27,7 +27,7 @@ class HeldTimes:
         if interval_s is not None and 0 < interval_s <= LONGEST_INTERVAL_S:
             self._interval_s[topic] = interval_s
 
-    def moment_of(self, delivery: Delivery) -> Moment:
+    def moment_of(self, delivery: MqttMessage) -> Moment:
         """When it was taken: the time of arrival unless the broker had held it."""
         topic, received = delivery.topic, delivery.received
         last_at = self._last_at.get(topic)

@@ -25,7 +25,7 @@ class AckToken(NamedTuple):
     mid: int  # MQTT packet identifier
 
 
-class Delivery(NamedTuple):
+class MqttMessage(NamedTuple):
     """One message as it came."""
 
     topic: str
@@ -46,12 +46,12 @@ class Inbox:
 
     def __init__(self, most_waiting: int = MOST_WAITING) -> None:
         self._ready = threading.Condition(threading.Lock())
-        self._waiting: deque[Delivery] = deque()
+        self._waiting: deque[MqttMessage] = deque()
         self._woken = False
         self._most_waiting = most_waiting
         self._dropped = 0
 
-    def put(self, delivery: Delivery) -> bool:
+    def put(self, delivery: MqttMessage) -> bool:
         """Hand over. False: the reader is so far behind that this one was dropped. A dropped one
         with a token is never acknowledged, so the broker still has it."""
         with self._ready:
@@ -70,7 +70,7 @@ class Inbox:
             self._woken = True
             self._ready.notify()
 
-    def take(self, most: int, timeout_s: float) -> list[Delivery]:
+    def take(self, most: int, timeout_s: float) -> list[MqttMessage]:
         """At least one delivery, or none after `timeout_s` or wake()."""
         with self._ready:
             if not self._waiting and not self._woken:

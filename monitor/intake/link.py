@@ -1,5 +1,5 @@
-"""What is said about the broker, and what every way to a broker offers. Used by intake.session,
-intake.builtin, and the service that holds one of the two."""
+"""What is said about the broker, and what every way to a broker offers. Used by
+intake.broker_session, intake.builtin, and the service that holds one of the two."""
 
 import socket
 import ssl

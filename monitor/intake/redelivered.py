@@ -17,7 +17,7 @@ import struct
 from collections import OrderedDict
 from zlib import crc32
 
-from monitor.intake.inbox import Delivery
+from monitor.intake.inbox import MqttMessage
 
 KEPT = 512
 _MARK = struct.Struct("<HHI")  # packet identifier, checksum of origin, of topic and payload
@@ -40,7 +40,7 @@ class RedeliveryMemory:
             else:
                 self._note((mid, origin), checksum)
 
-    def already_journaled(self, delivery: Delivery) -> bool:
+    def already_journaled(self, delivery: MqttMessage) -> bool:
         """True: count nothing, and acknowledge it with the next commit (not at once: the first copy
         may still wait for its own). Else it is taken note of."""
         if delivery.token is None:

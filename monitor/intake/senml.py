@@ -18,7 +18,7 @@ class PackRefused(Exception):
     """Not a SenML pack that can be used; the message is the reason."""
 
 
-class Record(NamedTuple):
+class SenmlRecord(NamedTuple):
     """One resolved record. `value` is None for all but numbers."""
 
     name: str
@@ -28,7 +28,7 @@ class Record(NamedTuple):
     text: str | None = None  # of a record with `vs`
 
 
-def resolve(pack: Any, now: float) -> list[Record]:
+def resolve(pack: Any, now: float) -> list[SenmlRecord]:
     """The pack's records in time order. Raises PackRefused."""
     if not isinstance(pack, list):
         raise PackRefused("is not a list of records")
@@ -37,7 +37,7 @@ def resolve(pack: Any, now: float) -> list[Record]:
     if len(pack) > MAX_RECORDS:
         raise PackRefused(f"has {len(pack)} records; at most {MAX_RECORDS} are read")
     base: dict[str, Any] = {"bn": "", "bt": 0.0, "bu": None, "bv": 0.0}
-    records: list[Record] = []
+    records: list[SenmlRecord] = []
     for number, raw in enumerate(pack):
         if not isinstance(raw, dict):
             raise PackRefused(f"record {number} is not an object")
@@ -51,7 +51,7 @@ def resolve(pack: Any, now: float) -> list[Record]:
     return sorted(records, key=lambda record: record.at)
 
 
-def _record(fields: dict[str, Any], base: dict[str, Any], number: int, now: float) -> Record:
+def _record(fields: dict[str, Any], base: dict[str, Any], number: int, now: float) -> SenmlRecord:
     name = base["bn"] + fields.get("n", "")
     if not name:
         raise PackRefused(f"record {number} has no name")
@@ -59,7 +59,7 @@ def _record(fields: dict[str, Any], base: dict[str, Any], number: int, now: floa
     value = fields["v"] + base["bv"] if "v" in fields else None
     if not math.isfinite(time) or (value is not None and not math.isfinite(value)):
         raise PackRefused(f"record {number} has a number that is not finite")
-    return Record(
+    return SenmlRecord(
         name=name,
         unit=fields.get("u", base["bu"]),
         value=value,

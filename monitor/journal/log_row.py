@@ -5,7 +5,7 @@ from typing import Any
 
 from monitor.events import Moment, Reading
 from monitor.journal import codec
-from monitor.journal.records import Batch, Entered, Fault, Sample
+from monitor.journal.records import Commit, Entered, Sample, WatcherFault
 from monitor.journal.series import Series
 from monitor.journal.tail import Row
 
@@ -13,7 +13,7 @@ from monitor.journal.tail import Row
 class LogRow:
     """A row in the making."""
 
-    def __init__(self, batch: Batch) -> None:
+    def __init__(self, batch: Commit) -> None:
         now = batch.advanced_to or _moment_of(batch)
         self._at_ms, self._tick_ms = codec.to_ms(now.at), codec.to_ms(now.tick)
         self._marks = batch.redelivery_marks
@@ -51,7 +51,7 @@ class LogRow:
         return True
 
 
-def plain_row(batch: Batch, seq: int, series: Series) -> Row | None:
+def plain_row(batch: Commit, seq: int, series: Series) -> Row | None:
     """The batch as a row alone, if it is nothing but readings and samples of known series."""
     if batch.needs_database:
         return None
@@ -74,10 +74,10 @@ def stream_of(item: Reading, series: int) -> int:
     return series * 4 + (codec.SURE if item.clock_sure else codec.UNSURE)
 
 
-def _moment_of(batch: Batch) -> Moment:
+def _moment_of(batch: Commit) -> Moment:
     """The time of a batch that says none: that of its last input."""
     for item in reversed(batch.inputs):
-        if isinstance(item, Entered | Fault):
+        if isinstance(item, Entered | WatcherFault):
             return item.now
         return Moment(item.at, item.tick)
     newest = max((s.at for s in batch.samples), default=0.0)

@@ -24,7 +24,7 @@ from monitor.journal.records import (
     BadCount,
     Delivered,
     Input,
-    Known,
+    KnownProbe,
     OutboxRow,
     RefusedCount,
     Snapshot,
@@ -150,7 +150,7 @@ class JournalReader:
         with self._picture() as connection:
             return rows.unreadable(connection)
 
-    def known(self) -> dict[int, Known]:
+    def known(self) -> dict[int, KnownProbe]:
         """Every probe as it was ever configured, by series number."""
         with self._picture() as connection:
             return rows.known(connection)

@@ -11,18 +11,18 @@ from typing import Any, NamedTuple
 from monitor.events import AlarmName, BadValue, Change, Entry, Facts, Moment, Reading, State
 
 __all__ = [
-    "Batch",
+    "Commit",
     "Delivered",
     "Entered",
-    "Fault",
     "Input",
-    "Known",
+    "KnownProbe",
     "OutboxRow",
     "Outcome",
     "RefusedCount",
     "Sample",
     "Snapshot",
     "StorageFault",
+    "WatcherFault",
     "entry_fields",
     "kept_at",
     "kept_temp_c",
@@ -36,7 +36,7 @@ class Entered(NamedTuple):
     now: Moment
 
 
-class Fault(NamedTuple):
+class WatcherFault(NamedTuple):
     """A fault of the watcher itself that the engine was told: its beginning or its end."""
 
     name: AlarmName
@@ -45,7 +45,7 @@ class Fault(NamedTuple):
     facts: Facts
 
 
-Input = Reading | BadValue | Entered | Fault
+Input = Reading | BadValue | Entered | WatcherFault
 
 
 class Sample(NamedTuple):
@@ -132,7 +132,7 @@ class Snapshot:
 
 
 @dataclass(slots=True, kw_only=True)
-class Batch:
+class Commit:
     """All that is to become durable together. After a StorageFault the same batch (grown or not)
     is handed over again."""
 
@@ -146,7 +146,7 @@ class Batch:
     redelivery_marks: bytes = b""  # of the messages in this batch; concatenated when read back
     advanced_to: Moment | None = None  # how far the engine's time had come
 
-    def extend(self, later: "Batch") -> None:
+    def extend(self, later: "Commit") -> None:
         """Takes a later batch in, so that a failed commit is tried again together with it."""
         self.inputs += later.inputs
         self.samples += later.samples
@@ -167,7 +167,7 @@ class Batch:
         return bool(self.inputs or self.samples or self.redelivery_marks or self.needs_database)
 
 
-class Known(NamedTuple):
+class KnownProbe(NamedTuple):
     """One probe as the journal has known it. A probe whose unit, topic or offset was changed has
     several; each keeps what was recorded under it, so that an export rebuilds the payloads."""
 

@@ -22,7 +22,7 @@ from monitor.events import (
     Reading,
 )
 from monitor.journal import codec, packing, schema
-from monitor.journal.records import Entered, Fault, Input, Known, OutboxRow
+from monitor.journal.records import Entered, Input, KnownProbe, OutboxRow, WatcherFault
 
 _ENTRY_FIELDS: dict[str, Any] = {
     "at": int | float,
@@ -38,10 +38,10 @@ _ENTRY_FIELDS: dict[str, Any] = {
 _ALARMS = frozenset(name.value for name in AlarmName)
 
 
-def known(connection: sqlite3.Connection) -> dict[int, Known]:
+def known(connection: sqlite3.Connection) -> dict[int, KnownProbe]:
     """Every configuration of every probe, by series number."""
     return {
-        row[0]: Known(*row)
+        row[0]: KnownProbe(*row)
         for row in connection.execute(
             "SELECT id, key, brooder, topic, place, unit, value_pointer, time_pointer, senml_name,"
             " offset_c FROM series WHERE kind = 'probe' ORDER BY id"
@@ -306,4 +306,4 @@ def _other(
         if said is not None:
             yield Entered(replace(said, number=rest[0]), now)
     elif kind == "fault" and rest[0] in _ALARMS:
-        yield Fault(AlarmName(rest[0]), rest[1], now, rest[2])
+        yield WatcherFault(AlarmName(rest[0]), rest[1], now, rest[2])

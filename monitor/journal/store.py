@@ -15,7 +15,7 @@ from typing import Any, Self
 from monitor.journal import bringing_in, codec, opening, packing, salvage, schema, tail, writing
 from monitor.journal.bringing_in import Arrivals, BroughtIn
 from monitor.journal.log_row import plain_row
-from monitor.journal.records import Batch, StorageFault
+from monitor.journal.records import Commit, StorageFault
 from monitor.journal.series import Series
 from monitor.journal.tail import Row
 from monitor.site import Probe
@@ -124,7 +124,7 @@ class Journal:
         """The log number of the last commit."""
         return self._seq
 
-    def commit(self, batch: Batch) -> None:
+    def commit(self, batch: Commit) -> None:
         """Writes the batch as one transaction and returns when it is on the disk. Raises
         StorageFault with nothing of it written; the batch stays with the caller."""
         row = plain_row(batch, self._seq + 1, self._series)

@@ -10,7 +10,7 @@ from typing import Any
 from monitor.events import BadValue, Change, Moment, Reading, State
 from monitor.journal import codec
 from monitor.journal.log_row import LogRow, stream_of
-from monitor.journal.records import Batch, Entered, OutboxRow, Outcome, RefusedCount, entry_fields
+from monitor.journal.records import Commit, Entered, OutboxRow, Outcome, RefusedCount, entry_fields
 from monitor.journal.series import Series
 from monitor.journal.tail import Row
 
@@ -19,7 +19,7 @@ _LOG = "INSERT INTO log (seq, at_ms, tick_ms, readings, others, marks) VALUES (?
 _BAD_REASONS_AN_HOUR = 20
 
 
-def write_batch(connection: sqlite3.Connection, batch: Batch, seq: int, series: Series) -> None:
+def write_batch(connection: sqlite3.Connection, batch: Commit, seq: int, series: Series) -> None:
     """All of it, under the log number `seq`."""
     _write_inputs(connection, batch, seq, series)
     _write_changes(connection, batch.changes)
@@ -43,7 +43,7 @@ def write_cursors(connection: sqlite3.Connection, cursors: Mapping[str, Any]) ->
     )
 
 
-def _write_inputs(connection: sqlite3.Connection, batch: Batch, seq: int, series: Series) -> None:
+def _write_inputs(connection: sqlite3.Connection, batch: Commit, seq: int, series: Series) -> None:
     made = LogRow(batch)
     for item in batch.inputs:
         if isinstance(item, Reading):

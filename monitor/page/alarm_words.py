@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from urllib.parse import quote
 
 from monitor.events import AlarmName, Change, ChangeKind, Facts, Priority
-from monitor.page.words import Say, capital
+from monitor.page.phrases import Phrases, capital
 from monitor.site import Site
 from monitor.tell.wording import for_change
 from monitor.tell.wording.words import sentence
@@ -56,7 +56,9 @@ def live_facts(box: BrooderStatus) -> Facts:
     return facts
 
 
-def alarm_view(alarm: AlarmStatus, site: Site, say: Say, box: BrooderStatus | None) -> AlarmView:
+def alarm_view(
+    alarm: AlarmStatus, site: Site, say: Phrases, box: BrooderStatus | None
+) -> AlarmView:
     """An alarm in the messages' words, with the figures of now in place of those it began with."""
     facts: Facts = {**alarm.facts, **(live_facts(box) if box else {})}
     facts.setdefault("since", alarm.since)
@@ -103,7 +105,7 @@ def alarm_view(alarm: AlarmStatus, site: Site, say: Say, box: BrooderStatus | No
     )
 
 
-def _standing(alarm: AlarmStatus, say: Say) -> str | None:
+def _standing(alarm: AlarmStatus, say: Phrases) -> str | None:
     by = f" by {alarm.by}" if alarm.by else ""
     match alarm.state:
         case AlarmState.ACKNOWLEDGED:

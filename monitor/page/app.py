@@ -1,5 +1,5 @@
 """The page as one ASGI application: screens, static files, what an error looks like. Called by the
-service (`build_app`, then `serve.serve`) and by the tests, with a desk of their own."""
+service (`build_app`, then `serve.serve`) and by the tests, with one of their own."""
 
 import time
 from collections.abc import Callable
@@ -13,10 +13,9 @@ from starlette.responses import FileResponse, Response
 from starlette.routing import Route
 
 from monitor.page.access import Access
-from monitor.page.desk import Desk
+from monitor.page.browser_session import BrowserSessions
 from monitor.page.frame import ASSETS, Frame
 from monitor.page.gate import Gate
-from monitor.page.once import Once
 from monitor.page.screen_alarm import AlarmScreen
 from monitor.page.screen_answer import AnswerScreen
 from monitor.page.screen_do import DoScreen
@@ -24,16 +23,20 @@ from monitor.page.screen_now import NowScreen
 from monitor.page.screen_record import RecordScreen
 from monitor.page.screen_setup import SetUpScreen
 from monitor.page.screen_tonight import TonightScreen
-from monitor.page.session import Sessions
+from monitor.page.service_api import ServiceApi
 from monitor.page.sign_in import SignIn
+from monitor.page.single_use import SingleUse
 
 
-def build_app(desk: Desk, access: Access, *, clock: Callable[[], float] = time.time) -> Starlette:
-    """The page for this desk. `app.state.end()` ends what goes on by itself; `serve` calls it."""
-    sessions = Sessions(access)
-    frame = Frame(desk, access, sessions, clock)
+def build_app(
+    api: ServiceApi, access: Access, *, clock: Callable[[], float] = time.time
+) -> Starlette:
+    """The page over this service. `app.state.end()` ends what goes on by itself; `serve` calls
+    it."""
+    sessions = BrowserSessions(access)
+    frame = Frame(api, access, sessions, clock)
     now = NowScreen(frame)
-    once = Once()
+    once = SingleUse()
     record = RecordScreen(frame)
     set_up = SetUpScreen(frame)
 

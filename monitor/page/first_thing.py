@@ -2,7 +2,7 @@
 a delay is still running, or the fall is only seen on the screen. Pure; called by `now`."""
 
 from monitor.events import AlarmName, Cause, Facts
-from monitor.page.words import Say
+from monitor.page.phrases import Phrases
 from monitor.site import Brooder, Place
 from monitor.tell.wording.first_aid import check_cold
 from monitor.tell.wording.words import listed
@@ -14,7 +14,7 @@ FALLEN_K = 3.0
 _SAYS_IT = (AlarmName.COLD, AlarmName.CHILL, AlarmName.HEAT_LOSS)
 
 
-def first_thing(box: BrooderStatus, setting: Brooder | None, say: Say) -> str | None:
+def first_thing(box: BrooderStatus, setting: Brooder | None, say: Phrases) -> str | None:
     """One line; None: an alarm above says it."""
     if any(alarm.alarm in _SAYS_IT and alarm.active for alarm in box.alarms):
         return None
@@ -27,7 +27,7 @@ def first_thing(box: BrooderStatus, setting: Brooder | None, say: Say) -> str | 
     return f"Go and look. {do.rstrip('.')}: {seen}."
 
 
-def _fall(probe: ProbeStatus, say: Say) -> str:
+def _fall(probe: ProbeStatus, say: Phrases) -> str:
     high_c = probe.lately_high_c or 0.0
     return f"{probe.name} fell from {say.figure(high_c)} to {say.temp(probe.temp_c)}"
 

@@ -1,6 +1,6 @@
 """Reads a form: bounded, checked to be ours, its values kept for when something in it is wrong.
 
-Called by every screen that takes one. `Form` collects what is wrong beside each field."""
+Called by every screen that takes one. `FilledForm` collects what is wrong beside each field."""
 
 import asyncio
 import re
@@ -10,7 +10,7 @@ from urllib.parse import parse_qsl
 from starlette.exceptions import HTTPException
 from starlette.requests import ClientDisconnect, Request
 
-from monitor.page.session import Session, Sessions
+from monitor.page.browser_session import BrowserSession, BrowserSessions
 
 LONGEST_FORM = 16 * 1024
 SLOWEST_FORM_S = 20.0
@@ -19,7 +19,7 @@ LONGEST_NOTE = 500
 
 
 @dataclass(slots=True)
-class Form:
+class FilledForm:
     """What was filled in, and what is wrong with it. A field that is not there is empty."""
 
     values: dict[str, str] = field(default_factory=dict)
@@ -54,10 +54,10 @@ class Form:
         return None
 
 
-async def read_form(request: Request, sessions: Sessions) -> Form:
+async def read_form(request: Request, sessions: BrowserSessions) -> FilledForm:
     """The form of this request, known to come from our own page."""
     form = await read_open_form(request)
-    session: Session = request.state.session
+    session: BrowserSession = request.state.session
     if not sessions.is_form_token(session, form.values.pop(TOKEN_FIELD, "")):
         raise HTTPException(
             403, "This form is from an earlier visit. Go back, load the page again and try anew."
@@ -65,7 +65,7 @@ async def read_form(request: Request, sessions: Sessions) -> Form:
     return form
 
 
-async def read_open_form(request: Request) -> Form:
+async def read_open_form(request: Request) -> FilledForm:
     """The form of this request, whoever sent it: only for what carries its own proof."""
     kind = request.headers.get("content-type", "").partition(";")[0].strip().lower()
     body = bytearray()
@@ -85,4 +85,4 @@ async def read_open_form(request: Request) -> Form:
         pairs = parse_qsl(body.decode("ascii"), keep_blank_values=True, max_num_fields=60)
     except ValueError:
         raise HTTPException(400, "The form could not be read.") from None
-    return Form(values={name: value.replace("\x00", "") for name, value in pairs})
+    return FilledForm(values={name: value.replace("\x00", "") for name, value in pairs})

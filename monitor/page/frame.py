@@ -1,4 +1,4 @@
-"""What every screen shares: the desk, the clock, the templates and the frame around a screen."""
+"""What every screen shares: the API, the clock, the templates and the frame around a screen."""
 
 import hashlib
 import time
@@ -12,9 +12,9 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, Response
 
 from monitor.page.access import Access
-from monitor.page.desk import Desk
-from monitor.page.session import Session, Sessions
-from monitor.page.words import Say, capital
+from monitor.page.browser_session import BrowserSession, BrowserSessions
+from monitor.page.phrases import Phrases, capital
+from monitor.page.service_api import ServiceApi
 
 _HERE = Path(__file__).parent
 _REVIEW = _HERE.parent / "review" / "static"  # by path: importing the review would bring numpy
@@ -22,8 +22,8 @@ ASSETS = {
     "sheet.css": (_HERE / "static", "text/css; charset=utf-8"),
     "page.js": (_HERE / "static", "text/javascript; charset=utf-8"),
     "mark.svg": (_HERE / "static", "image/svg+xml"),
-    "picture.css": (_REVIEW, "text/css; charset=utf-8"),
-    "picture.js": (_REVIEW, "text/javascript; charset=utf-8"),
+    "chart.css": (_REVIEW, "text/css; charset=utf-8"),
+    "chart.js": (_REVIEW, "text/javascript; charset=utf-8"),
 }
 PAPER_COOKIE = "brooder_paper"
 PAPERS = ("hours", "light", "dark")
@@ -34,12 +34,12 @@ class Frame:
 
     def __init__(
         self,
-        desk: Desk,
+        api: ServiceApi,
         access: Access,
-        sessions: Sessions,
+        sessions: BrowserSessions,
         clock: Callable[[], float] = time.time,
     ) -> None:
-        self.desk = desk
+        self.api = api
         self.access = access
         self.sessions = sessions
         self.clock = clock
@@ -53,9 +53,9 @@ class Frame:
         self._templates.filters["capital"] = capital
         self._templates.globals["asset"] = asset
 
-    def say(self, *, live: bool = False) -> Say:
+    def say(self, *, live: bool = False) -> Phrases:
         """Words for this moment."""
-        return Say(self.desk.site, self.clock(), live=live)
+        return Phrases(self.api.site, self.clock(), live=live)
 
     def part(self, template: str, **context: Any) -> str:
         """A piece of a screen."""
@@ -65,7 +65,7 @@ class Frame:
         self, request: Request, template: str, *, status: int = 200, **context: Any
     ) -> Response:
         """A whole screen with its frame."""
-        session: Session = request.state.session
+        session: BrowserSession = request.state.session
         say = self.say()
         paper = request.cookies.get(PAPER_COOKIE, "")
         paper = paper if paper in PAPERS else PAPERS[0]
@@ -74,7 +74,7 @@ class Frame:
             self.part(
                 template,
                 say=say,
-                site=self.desk.site,
+                site=self.api.site,
                 form_token=self.sessions.form_token(session),
                 may_look=session.signed_in or not self.access.needs_sign_in,
                 may_sign_out=session.signed_in and self.access.needs_sign_in,

@@ -16,7 +16,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from monitor.doorway import household
 from monitor.page.access import Access
-from monitor.page.session import COOKIE, LASTS_S, Session, Sessions
+from monitor.page.browser_session import COOKIE, LASTS_S, BrowserSession, BrowserSessions
 
 LONGEST_PATH = 2000  # characters; a link of an alert with every alarm there is has some hundred
 OPEN_WITHOUT_SIGN_IN = ("/sign-in", "/static/", "/answer/")
@@ -48,7 +48,7 @@ class Gate:
         self,
         app: ASGIApp,
         access: Access,
-        sessions: Sessions,
+        sessions: BrowserSessions,
         our_fault: Callable[[Request], Response],
     ) -> None:
         self.app = app
@@ -90,7 +90,7 @@ class Gate:
                 await self.our_fault(Request(scope))(scope, receive, out)
 
     def _refusal(  # noqa: PLR0911 - one reason a line
-        self, scope: Scope, headers: Headers, session: Session
+        self, scope: Scope, headers: Headers, session: BrowserSession
     ) -> Response | None:
         """Why this request goes no further, or None."""
         host = scope["host"] if "host" in scope else headers.get("host", "")
@@ -114,7 +114,7 @@ class Gate:
         for name, value in _HEADERS.items():
             if name not in headers:
                 headers[name] = value
-        session: Session = scope["state"]["session"]  # the sign-in may have begun another
+        session: BrowserSession = scope["state"]["session"]  # the sign-in may have begun another
         if session.fresh and not scope["path"].startswith("/static/"):
             secure = "; Secure" if scope["scheme"] == "https" else ""
             headers.append(

@@ -8,10 +8,10 @@ from dataclasses import dataclass
 from datetime import date, datetime
 
 from monitor.brooding.batch import Ledger, iso_date
-from monitor.brooding.flock import KINDS
+from monitor.brooding.bird_kinds import KINDS
 from monitor.brooding.objection import objection
 from monitor.events import Entry, EntryKind
-from monitor.page.forms import Form
+from monitor.page.forms import FilledForm
 from monitor.site import Site
 
 MOST_BIRDS = 100_000
@@ -73,7 +73,7 @@ FORMS = {
 }
 
 
-def entry_from(form: Form, what: LedgerForm, site: Site, now: float) -> Entry | None:
+def entry_from(form: FilledForm, what: LedgerForm, site: Site, now: float) -> Entry | None:
     """The entry, or None with `form.wrong` saying why."""
     names = tuple(box.name for box in site.brooders)
     entry = Entry(
@@ -93,7 +93,7 @@ def entry_from(form: Form, what: LedgerForm, site: Site, now: float) -> Entry | 
     return None if form.wrong else entry
 
 
-def ledger_objects(form: Form, entry: Entry, ledger: Ledger, site: Site) -> bool:
+def ledger_objects(form: FilledForm, entry: Entry, ledger: Ledger, site: Site) -> bool:
     """Would the ledger refuse it? The reason goes beside the field it is about."""
     words = objection(
         ledger, entry, zone=site.timezone, brooders=[box.name for box in site.brooders]
@@ -113,7 +113,7 @@ def _field_of(words: str) -> str:
     return next((name for name, is_about in about if is_about(words)), "")
 
 
-def _count(form: Form, what: LedgerForm) -> int | None:
+def _count(form: FilledForm, what: LedgerForm) -> int | None:
     if "count" not in what.fields:
         return None
     if what.entry is EntryKind.MOVED and not form["count"].strip():
@@ -121,7 +121,7 @@ def _count(form: Form, what: LedgerForm) -> int | None:
     return form.whole_number("count", least=1, most=MOST_BIRDS, what="How many")
 
 
-def _hatched(form: Form) -> str | None:
+def _hatched(form: FilledForm) -> str | None:
     day: date | None = iso_date(form["hatched"].strip())
     if day is None:
         form.wrong["hatched"] = "The day they hatched, like 2026-03-01."
@@ -129,7 +129,7 @@ def _hatched(form: Form) -> str | None:
     return day.isoformat()
 
 
-def _at(form: Form, site: Site, now: float) -> float:
+def _at(form: FilledForm, site: Site, now: float) -> float:
     said = form["at"].strip()
     if not said:
         return now

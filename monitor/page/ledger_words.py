@@ -1,11 +1,11 @@
 """A ledger entry in one sentence, for the confirmation and for the list. Pure."""
 
 from monitor.brooding.batch import iso_date
+from monitor.brooding.bird_kinds import KINDS
 from monitor.brooding.calendar import age_days, arrival_doubt, next_step
-from monitor.brooding.flock import KINDS
 from monitor.brooding.schedules import schedule_for, target_at
 from monitor.events import Entry, EntryKind
-from monitor.page.words import Say, capital, days_old
+from monitor.page.phrases import Phrases, capital, days_old
 from monitor.site import Place, Site
 from monitor.tell.wording.words import sentence
 
@@ -37,7 +37,7 @@ def _birds(entry: Entry) -> str:
     return f"{entry.count} {kind.one if entry.count == 1 else kind.many}"
 
 
-def worth_knowing(entry: Entry, site: Site, say: Say) -> list[str]:
+def worth_knowing(entry: Entry, site: Site, say: Phrases) -> list[str]:
     """What follows from an entry, said before it is written: what the target will be, and whether
     the hatch date can be right."""
     hatched = iso_date(entry.hatched)

@@ -1,7 +1,7 @@
-"""The live numbers: server-sent events, one picture drawn for all open pages together.
+"""The live numbers: server-sent events, one update made for all open pages together.
 
 However many pages are open, the screen is drawn at most once a second, and only while somebody
-looks. A stream holds no queue: it takes the newest picture when it can, so a slow phone delays
+looks. A stream holds no queue: it takes the newest update when it can, so a slow phone delays
 nobody and fills no memory."""
 
 import asyncio
@@ -12,7 +12,7 @@ from collections.abc import AsyncIterator, Callable
 from dataclasses import dataclass
 from typing import Any
 
-from monitor.page.desk import Desk
+from monitor.page.service_api import ServiceApi
 
 MOST_STREAMS = 64
 AT_MOST_EVERY_S = 1.0
@@ -25,18 +25,18 @@ log = logging.getLogger(__name__)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Picture:
+class LiveUpdate:
     """The screen in pieces of HTML by element id, and what goes along with them."""
 
     parts: dict[str, str]
     also: dict[str, Any]
 
 
-class Live:
-    """Hands the newest picture to every open stream. Lives in one event loop."""
+class LiveStream:
+    """Hands the newest update to every open stream. Lives in one event loop."""
 
-    def __init__(self, desk: Desk, draw: Callable[[], Picture]) -> None:
-        self._desk = desk
+    def __init__(self, api: ServiceApi, draw: Callable[[], LiveUpdate]) -> None:
+        self._api = api
         self._draw = draw
         self._parts: dict[str, tuple[int, str]] = {}  # id -> (version it changed in, HTML)
         self._also: dict[str, Any] = {}
@@ -94,7 +94,7 @@ class Live:
     async def _keep_drawing(self) -> None:
         while self._streams and not self._closed:
             # Asked before drawing: what comes while we draw or rest is news for the next round.
-            news = asyncio.ensure_future(self._desk.changed(KEEP_ALIVE_S))
+            news = asyncio.ensure_future(self._api.changed(KEEP_ALIVE_S))
             try:
                 began = time.monotonic()
                 self._redraw()
@@ -112,21 +112,21 @@ class Live:
                 news.cancel()
 
     def _redraw(self) -> None:
-        picture = self._draw()
+        update = self._draw()
         changed = {
             key: html
-            for key, html in picture.parts.items()
+            for key, html in update.parts.items()
             if key not in self._parts or self._parts[key][1] != html
         }
-        gone = self._parts.keys() - picture.parts.keys()
-        if not changed and not gone and picture.also == self._also:
+        gone = self._parts.keys() - update.parts.keys()
+        if not changed and not gone and update.also == self._also:
             return
         self._version += 1
         for key in gone:
             del self._parts[key]
         for key, html in changed.items():
             self._parts[key] = (self._version, html)
-        self._also = picture.also
+        self._also = update.also
         self._wake()
 
     def _wake(self) -> None:

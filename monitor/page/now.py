@@ -21,17 +21,17 @@ from monitor.page.now_lines import (
     probe_view,
     trend_line,
 )
-from monitor.page.words import Say, capital, counted
+from monitor.page.phrases import Phrases, capital, counted
 from monitor.site import Brooder, Site
 from monitor.tell.wording import first_aid
-from monitor.tell.wording.tonight import tonight
+from monitor.tell.wording.tonight_words import tonight
 from monitor.watch.status import BrooderStatus, SiteStatus
 
 NEAR_MIN = 180.0  # a fall that takes longer to the chill limit is an evening. Common practice.
-STALE_S = 90.0  # the watch renews its picture far more often than this
+STALE_S = 90.0  # the watch renews its status far more often than this
 
 
-class Mark(StrEnum):
+class MarginShape(StrEnum):
     """The shape in the margin. Each also has its word, so that nothing hangs on shape or colour."""
 
     RIGHT = "right"
@@ -44,16 +44,16 @@ class Mark(StrEnum):
     EMPTY = "empty"
 
 
-_COOLING = (Mark.FALLING, Mark.COLD, Mark.DANGER_COLD)
+_COOLING = (MarginShape.FALLING, MarginShape.COLD, MarginShape.DANGER_COLD)
 _WORDS = {
-    Mark.RIGHT: "Right",
-    Mark.FALLING: "In band, but falling",
-    Mark.COLD: "Too cold",
-    Mark.HOT: "Too hot",
-    Mark.DANGER_COLD: "Dangerously cold",
-    Mark.DANGER_HOT: "Dangerously hot",
-    Mark.UNKNOWN: "Not known",
-    Mark.EMPTY: "No chicks entered",
+    MarginShape.RIGHT: "Right",
+    MarginShape.FALLING: "In band, but falling",
+    MarginShape.COLD: "Too cold",
+    MarginShape.HOT: "Too hot",
+    MarginShape.DANGER_COLD: "Dangerously cold",
+    MarginShape.DANGER_HOT: "Dangerously hot",
+    MarginShape.UNKNOWN: "Not known",
+    MarginShape.EMPTY: "No chicks entered",
 }
 
 
@@ -63,7 +63,7 @@ class BoxView:
 
     number: int
     name: str
-    mark: Mark
+    mark: MarginShape
     word: str
     temp: str | None
     against: str  # "should be 90.0, in band for 9 h"
@@ -81,7 +81,7 @@ class BoxView:
     put_aside_link: str = ""
 
 
-class Call(NamedTuple):
+class UnansweredAlarm(NamedTuple):
     """An alarm that nobody has answered, and the part of the screen where it stands. Advice calls
     nobody."""
 
@@ -100,11 +100,11 @@ class NowView:
     outside: tuple[ProbeView, ...]
     stale_since: float | None
     clock_sure: bool = True
-    calls: tuple[Call, ...] = field(default=())  # unanswered
+    calls: tuple[UnansweredAlarm, ...] = field(default=())  # unanswered
 
 
-def view(status: SiteStatus, site: Site, say: Say) -> NowView:
-    """The picture in words."""
+def view(status: SiteStatus, site: Site, say: Phrases) -> NowView:
+    """The status in words."""
     settings = {box.name: box for box in site.brooders}
     boxes = tuple(
         _box(number, box, settings.get(box.name), site, say)
@@ -113,7 +113,7 @@ def view(status: SiteStatus, site: Site, say: Say) -> NowView:
     alarms = tuple(alarm_view(a, site, say, None) for a in told(status.alarms))
     everywhere = [("watcher", alarms), *((f"box-{box.number}", box.alarms) for box in boxes)]
     unanswered = [
-        Call(alarm.occurrence, alarm.title, part)
+        UnansweredAlarm(alarm.occurrence, alarm.title, part)
         for part, here in everywhere
         for alarm in here
         if alarm.answer_link and alarm.standing is None and not alarm.advice
@@ -130,12 +130,12 @@ def view(status: SiteStatus, site: Site, say: Say) -> NowView:
 
 
 def _summary(
-    boxes: tuple[BoxView, ...], alarms: tuple[AlarmView, ...], unanswered: list[Call]
+    boxes: tuple[BoxView, ...], alarms: tuple[AlarmView, ...], unanswered: list[UnansweredAlarm]
 ) -> str:
     if unanswered:
         one = len(unanswered) == 1
         return unanswered[0].title if one else f"{len(unanswered)} alarms to answer"
-    wrong = [box for box in boxes if box.mark not in (Mark.RIGHT, Mark.EMPTY)]
+    wrong = [box for box in boxes if box.mark not in (MarginShape.RIGHT, MarginShape.EMPTY)]
     if wrong:
         return "; ".join(f"{box.name}: {box.word.lower()}" for box in wrong)
     if alarms:
@@ -143,14 +143,16 @@ def _summary(
     unaided = [box.name for box in boxes if box.without_estimate]
     if unaided:
         return f"{', '.join(unaided)}: dead lamps are not recognised"
-    if all(box.mark is Mark.EMPTY for box in boxes):
+    if all(box.mark is MarginShape.EMPTY for box in boxes):
         return "No chicks entered"
     advice = sum(alarm.advice for box in boxes for alarm in box.alarms)
     more = f". {counted(advice, 'piece of advice', 'pieces of advice')}" if advice else ""
     return f"All right{more}"
 
 
-def _box(number: int, box: BrooderStatus, setting: Brooder | None, site: Site, say: Say) -> BoxView:
+def _box(
+    number: int, box: BrooderStatus, setting: Brooder | None, site: Site, say: Phrases
+) -> BoxView:
     mark = _mark(box)
     alarms = tuple(alarm_view(a, site, say, box) for a in told(box.alarms))
     said = {line for alarm in alarms for line in alarm.more}
@@ -163,7 +165,7 @@ def _box(number: int, box: BrooderStatus, setting: Brooder | None, site: Site, s
         temp=None if box.temp_c is None else say.temp(box.temp_c),
         against=against_line(box, say),
         trend=trend_line(box, say),
-        trend_is_bad=mark is Mark.FALLING or mark is Mark.DANGER_COLD,
+        trend_is_bad=mark is MarginShape.FALLING or mark is MarginShape.DANGER_COLD,
         without_estimate=estimate_line(box),
         first=first_thing(box, setting, say) if mark in _COOLING else None,
         alarms=alarms,
@@ -177,7 +179,7 @@ def _box(number: int, box: BrooderStatus, setting: Brooder | None, site: Site, s
     )
 
 
-def _tonight(box: BrooderStatus, say: Say, above: Collection[str]) -> tuple[str, ...]:
+def _tonight(box: BrooderStatus, say: Phrases, above: Collection[str]) -> tuple[str, ...]:
     """What tonight will bring; how to hang a lamp is said once."""
     if not box.batch or not box.outlook:
         return ()
@@ -185,20 +187,20 @@ def _tonight(box: BrooderStatus, say: Say, above: Collection[str]) -> tuple[str,
     return tuple(line for line in lines if line != first_aid.LAMP_CARE or line not in above)
 
 
-def _mark(box: BrooderStatus) -> Mark:
+def _mark(box: BrooderStatus) -> MarginShape:
     temp_c = box.temp_c
     if temp_c is not None and temp_c >= box.overheat_c and not box.out_of_service:
-        return Mark.DANGER_HOT  # chicks or none: a fallen lamp burns an empty box as well
+        return MarginShape.DANGER_HOT  # chicks or none: a fallen lamp burns an empty box as well
     if box.batch is None or box.out_of_service:
-        return Mark.EMPTY
+        return MarginShape.EMPTY
     if temp_c is None or box.low_c is None or box.high_c is None or box.in_band is None:
-        return Mark.UNKNOWN
+        return MarginShape.UNKNOWN
     if temp_c < box.low_c:
         harmful = box.chill_c is not None and temp_c <= box.chill_c
-        return Mark.DANGER_COLD if harmful else Mark.COLD
+        return MarginShape.DANGER_COLD if harmful else MarginShape.COLD
     if temp_c > box.high_c:
-        return Mark.HOT
-    return Mark.FALLING if _falls_towards_harm(box) else Mark.RIGHT
+        return MarginShape.HOT
+    return MarginShape.FALLING if _falls_towards_harm(box) else MarginShape.RIGHT
 
 
 def _falls_towards_harm(box: BrooderStatus) -> bool:
@@ -209,13 +211,15 @@ def _falls_towards_harm(box: BrooderStatus) -> bool:
     return falling and left is not None and left.mid <= NEAR_MIN
 
 
-def _cautions(setting: Brooder | None, mark: Mark, above: Collection[str]) -> tuple[str, ...]:
+def _cautions(
+    setting: Brooder | None, mark: MarginShape, above: Collection[str]
+) -> tuple[str, ...]:
     """A lamp over litter is the other danger of the night: said where somebody may touch one,
     unless a line above says it already."""
     if setting is None or not any(source.kind == "lamp" for source in setting.heat):
         return ()
     caution = None
-    if mark is Mark.DANGER_HOT:
+    if mark is MarginShape.DANGER_HOT:
         caution = first_aid.FALLEN_LAMP
     elif mark in _COOLING:
         caution = first_aid.LAMP_CARE

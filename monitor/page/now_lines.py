@@ -2,9 +2,9 @@
 
 from dataclasses import dataclass
 
-from monitor.brooding.flock import KINDS
+from monitor.brooding.bird_kinds import KINDS
 from monitor.page.alarm_words import live_facts
-from monitor.page.words import PLACES, Say, counted, days_old
+from monitor.page.phrases import PLACES, Phrases, counted, days_old
 from monitor.tell.wording.words import UNSEEN_S, minutes_left
 from monitor.watch.status import BrooderStatus, ProbeStatus
 
@@ -23,7 +23,7 @@ class ProbeView:
     doubted: bool
 
 
-def against_line(box: BrooderStatus, say: Say) -> str:
+def against_line(box: BrooderStatus, say: Phrases) -> str:
     """How it stands to its target: `should be 90.0, in band for 9 h`."""
     if box.target_c is None or box.out_of_service:
         return _no_target(box)
@@ -49,7 +49,7 @@ def _no_target(box: BrooderStatus) -> str:
     return "no target at this age"
 
 
-def trend_line(box: BrooderStatus, say: Say) -> str | None:
+def trend_line(box: BrooderStatus, say: Phrases) -> str | None:
     """Where it is going, and how long until harm if it is falling."""
     if box.trend_c_per_h is None or box.temp_c is None or box.in_band is None:
         return None
@@ -75,7 +75,7 @@ def estimate_line(box: BrooderStatus) -> str | None:
     )
 
 
-def night_line(box: BrooderStatus, say: Say) -> str | None:
+def night_line(box: BrooderStatus, say: Phrases) -> str | None:
     """The night so far."""
     night = box.night
     if night.low_c is None or night.high_c is None or box.target_c is None:
@@ -97,7 +97,7 @@ def night_line(box: BrooderStatus, say: Say) -> str | None:
     return f"Since {say.clock(night.since_at)}: " + " ".join(said)
 
 
-def birds_line(box: BrooderStatus, say: Say) -> str | None:
+def birds_line(box: BrooderStatus, say: Phrases) -> str | None:
     """How many, what, how old, how many lost."""
     batch = box.batch
     if batch is None:
@@ -110,7 +110,7 @@ def birds_line(box: BrooderStatus, say: Say) -> str | None:
     return f"{heads}, {days_old(batch.age_days)}{lost}."
 
 
-def next_step_line(box: BrooderStatus, say: Say) -> str | None:
+def next_step_line(box: BrooderStatus, say: Phrases) -> str | None:
     """When the target comes down, and to what."""
     step = box.next_step
     if step is None:
@@ -120,7 +120,7 @@ def next_step_line(box: BrooderStatus, say: Say) -> str | None:
     return f"Down to {say.temp(step.to_c)} {say.soon(step.at)}."
 
 
-def probe_view(probe: ProbeStatus, say: Say) -> ProbeView:
+def probe_view(probe: ProbeStatus, say: Phrases) -> ProbeView:
     """One row of the list of probes."""
     note = None
     if probe.out_of_service:

@@ -1,5 +1,5 @@
 """Do the probes read right? All in one glass of ice water, or all at one spot, for ten minutes.
-Pure; called by the Set-up screen, which hands it a picture every few seconds.
+Pure; called by the Set-up screen, which hands it the status every few seconds.
 
 Ice water stands at 0 degC as long as there is ice in it (the ice point, the old fixed point of
 thermometry), so each probe's own offset shows. At one spot only their differences show: each is set
@@ -28,7 +28,7 @@ class Method(StrEnum):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Finding:
+class ProbeCheckResult:
     """One probe's result. `correct_c` is what has to be added to what it says now."""
 
     key: str
@@ -63,7 +63,7 @@ class ProbeCheck:
             if fresh and self.started <= probe.at <= self.ends and len(kept) < MOST_KEPT:
                 kept.append((probe.at, probe.temp_c))
 
-    def findings(self, site: Site) -> list[Finding]:
+    def findings(self, site: Site) -> list[ProbeCheckResult]:
         """What it came to, in the order of the configuration."""
         counted = {
             key: [temp for at, temp in self.readings.get(key, []) if at >= self.ends - COUNTED_S]
@@ -83,7 +83,7 @@ class ProbeCheck:
                 continue
             correct_c = right_c - middles[key]
             found.append(
-                Finding(
+                ProbeCheckResult(
                     key=key,
                     mean_c=middles[key],
                     correct_c=correct_c,
@@ -94,8 +94,8 @@ class ProbeCheck:
         return found
 
 
-def _unknown(key: str) -> Finding:
-    return Finding(
+def _unknown(key: str) -> ProbeCheckResult:
+    return ProbeCheckResult(
         key=key,
         mean_c=None,
         correct_c=None,

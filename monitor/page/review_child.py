@@ -19,7 +19,7 @@ def _main(requests: BinaryIO, answers: BinaryIO) -> None:
     from monitor.journal.records import StorageFault  # noqa: PLC0415
     from monitor.page import review_work  # noqa: PLC0415 - numpy comes in here, and only here
     from monitor.review.draw import NotDrawn  # noqa: PLC0415
-    from monitor.review.kept import NotFound  # noqa: PLC0415
+    from monitor.review.journal_view import NotFound  # noqa: PLC0415
 
     while head := requests.read(LENGTH.size):
         name, arguments = pickle.loads(requests.read(*LENGTH.unpack(head)))  # noqa: S301 - our own parent

@@ -8,10 +8,10 @@ from typing import Any
 
 from monitor.journal.reader import JournalReader
 from monitor.page.review_question import Question
-from monitor.review import draw, loss_words, losses, sheet_text
+from monitor.review import draw, loss_review, loss_words, sheet_text
 from monitor.review.alarm_text import measure_words
+from monitor.review.chart import PAPER_PX, PHONE_PX, describe
 from monitor.review.days import Cut
-from monitor.review.picture import PAPER_PX, PHONE_PX, describe
 from monitor.review.record import Asked, Record, open_record
 from monitor.review.scene import Scene
 from monitor.review.scenes import scene, story
@@ -56,7 +56,7 @@ def loss_of(question: Question) -> dict[str, Any] | None:
     """What the record can and cannot say of the loss written down at `stop`."""
     with _record(question, whole_batch=True) as record:
         at = question.stop or 0.0
-        loss = next((one for one in losses.losses(record) if abs(one.at - at) < 1), None)
+        loss = next((one for one in loss_review.losses(record) if abs(one.at - at) < 1), None)
         if loss is None:
             return None
         return {
@@ -77,7 +77,7 @@ def story_of(question: Question) -> list[str]:
         return story(record, *_span(record, question))[1:]  # the screen has its own title
 
 
-def moving_picture(question: Question) -> bytes:
+def moving_chart(question: Question) -> bytes:
     """The chart description of a span, as JSON, for the interactive view."""
     with _record(question) as record:
         shown = _scene(record, question)
@@ -86,7 +86,7 @@ def moving_picture(question: Question) -> bytes:
         return json.dumps(spec).encode()
 
 
-def still_picture(question: Question) -> bytes:
+def still_chart(question: Question) -> bytes:
     """The same, drawn as SVG at a phone's width, for a browser without scripts."""
     with _record(question) as record:
         shown = _scene(record, question)

@@ -11,10 +11,10 @@ from starlette.routing import Route
 from monitor.brooding.objection import Objection
 from monitor.events import AlarmName, Entry, EntryKind
 from monitor.page.alarm_words import alarm_view
-from monitor.page.forms import Form, read_form
+from monitor.page.forms import FilledForm, read_form
 from monitor.page.frame import Frame
-from monitor.page.once import Once
-from monitor.page.words import capital
+from monitor.page.phrases import capital
+from monitor.page.single_use import SingleUse
 from monitor.watch.alarm_table import TABLE
 from monitor.watch.status import AlarmStatus
 
@@ -39,7 +39,7 @@ CLEANING_MINUTES = (15, 30, 60, 120)
 class AlarmScreen:
     """Acts on alarms; each asks first."""
 
-    def __init__(self, frame: Frame, once: Once) -> None:
+    def __init__(self, frame: Frame, once: SingleUse) -> None:
         self._frame = frame
         self._once = once
 
@@ -87,7 +87,7 @@ class AlarmScreen:
 
     async def ask_shelve(self, request: Request) -> Response:
         """For how long, and why?"""
-        return self._shelve_form(request, self._alarm(request), Form())
+        return self._shelve_form(request, self._alarm(request), FilledForm())
 
     async def shelve(self, request: Request) -> Response:
         """Puts one alarm aside."""
@@ -101,7 +101,9 @@ class AlarmScreen:
 
     async def ask_put_aside(self, request: Request) -> Response:
         """Going to clean out: for how long?"""
-        return self._put_aside_form(request, self._box(request.query_params.get("brooder")), Form())
+        return self._put_aside_form(
+            request, self._box(request.query_params.get("brooder")), FilledForm()
+        )
 
     async def put_aside(self, request: Request) -> Response:
         """Puts a box's alarms aside for the time of the work."""
@@ -135,12 +137,12 @@ class AlarmScreen:
         form = await read_form(request, self._frame.sessions)
         return await self._submit(request, form, [self._entry(kind, alarm)])
 
-    async def _submit(self, request: Request, form: Form, entries: list[Entry]) -> Response:
+    async def _submit(self, request: Request, form: FilledForm, entries: list[Entry]) -> Response:
         if self._once.used(form["once"]) is not None:
             return RedirectResponse("/", 303)
         try:
             for entry in entries:
-                await self._frame.desk.submit(entry)
+                await self._frame.api.submit(entry)
         except Objection as words:
             self._once.free(form["once"])
             return self._frame.screen(request, "fault.html", status=409, words=str(words))
@@ -168,13 +170,13 @@ class AlarmScreen:
     def _alarm(self, request: Request) -> AlarmStatus:
         """The alarm of the address, which may be over by now."""
         occurrence = request.path_params["occurrence"]
-        for alarm in self._frame.desk.status().all_alarms:
+        for alarm in self._frame.api.status().all_alarms:
             if alarm.occurrence == occurrence:
                 return alarm
         raise HTTPException(410, "That alarm is over. Look at Now for how things stand.")
 
     def _box(self, name: str | None) -> str:
-        names = [box.name for box in self._frame.desk.site.brooders]
+        names = [box.name for box in self._frame.api.site.brooders]
         if name is None and len(names) == 1:
             return names[0]
         if name not in names:
@@ -185,7 +187,7 @@ class AlarmScreen:
         self, request: Request, alarm: AlarmStatus, act: str, words: str, yes: str
     ) -> Response:
         say = self._frame.say()
-        shown = alarm_view(alarm, self._frame.desk.site, say, None)
+        shown = alarm_view(alarm, self._frame.api.site, say, None)
         return self._frame.screen(
             request,
             "sure.html",
@@ -200,9 +202,9 @@ class AlarmScreen:
         )
 
     def _shelve_form(
-        self, request: Request, alarm: AlarmStatus, form: Form, status: int = 200
+        self, request: Request, alarm: AlarmStatus, form: FilledForm, status: int = 200
     ) -> Response:
-        shown = alarm_view(alarm, self._frame.desk.site, self._frame.say(), None)
+        shown = alarm_view(alarm, self._frame.api.site, self._frame.say(), None)
         return self._aside(
             request,
             form,
@@ -215,7 +217,7 @@ class AlarmScreen:
         )
 
     def _put_aside_form(
-        self, request: Request, box: str, form: Form, status: int = 200
+        self, request: Request, box: str, form: FilledForm, status: int = 200
     ) -> Response:
         form.values.setdefault("reason", "cleaning out")
         form.values["brooder"] = box
@@ -235,7 +237,7 @@ class AlarmScreen:
     def _aside(
         self,
         request: Request,
-        form: Form,
+        form: FilledForm,
         status: int,
         *,
         title: str,
@@ -261,7 +263,9 @@ def _minutes_for(alarm: AlarmStatus) -> tuple[int, ...]:
     return tuple(minutes for minutes in MINUTES if minutes <= most)
 
 
-def _minutes_and_reason(form: Form, on_offer: tuple[int, ...]) -> tuple[int | None, str | None]:
+def _minutes_and_reason(
+    form: FilledForm, on_offer: tuple[int, ...]
+) -> tuple[int | None, str | None]:
     minutes = form.one_of("minutes", tuple(str(m) for m in on_offer), "For how many minutes")
     note = form.text("reason", most=120)
     if note is None:

@@ -10,7 +10,7 @@ from monitor.brooding.objection import Objection
 from monitor.events import Entry, EntryKind
 from monitor.page.forms import read_open_form
 from monitor.page.frame import Frame
-from monitor.page.words import capital
+from monitor.page.phrases import capital
 from monitor.tell.wording.words import listed
 
 LONGEST_TOKEN = 1024
@@ -42,7 +42,7 @@ class AnswerScreen:
         await read_open_form(request)
         try:
             self._redeemed(request)
-            done = await self._frame.desk.answer_link(request.path_params["token"])
+            done = await self._frame.api.answer_link(request.path_params["token"])
         except Objection as words:
             return self._screen(request, str(words), status=410)
         return self._screen(request, None, what=listed(done) if done else "Noted", done=True)
@@ -51,7 +51,7 @@ class AnswerScreen:
         token = request.path_params["token"]
         if len(token) > LONGEST_TOKEN:
             raise Objection("This link is not one of ours.")
-        entries = self._frame.desk.redeem(token)
+        entries = self._frame.api.redeem(token)
         if not entries or any(entry.entry is not EntryKind.ACKNOWLEDGE for entry in entries):
             raise Objection("This link is not one of ours.")
         return entries

@@ -9,14 +9,14 @@ from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
-from monitor.brooding.flock import KINDS
+from monitor.brooding.bird_kinds import KINDS
 from monitor.brooding.objection import Objection, objection
 from monitor.events import Entry, EntryKind
-from monitor.page.forms import Form, read_form
+from monitor.page.forms import FilledForm, read_form
 from monitor.page.frame import Frame
 from monitor.page.ledger_forms import FORMS, LedgerForm, entry_from, ledger_objects
 from monitor.page.ledger_words import sentence_of, worth_knowing
-from monitor.page.once import Once
+from monitor.page.single_use import SingleUse
 
 SHOWN_ENTRIES = 40
 
@@ -24,7 +24,7 @@ SHOWN_ENTRIES = 40
 class DoScreen:
     """The few things a grower does at the box."""
 
-    def __init__(self, frame: Frame, once: Once) -> None:
+    def __init__(self, frame: Frame, once: SingleUse) -> None:
         self._frame = frame
         self._once = once
 
@@ -42,13 +42,13 @@ class DoScreen:
 
     async def look(self, request: Request) -> Response:
         """What can be done, and what was written last."""
-        ledger = await self._frame.desk.ledger()
+        ledger = await self._frame.api.ledger()
         kept = request.query_params.get("kept", "")
         written = [e for e in ledger.entries if e.entry is not EntryKind.UNDO]
         return self._frame.screen(
             request,
             "do.html",
-            boxes=[(box, ledger.running(box.name)) for box in self._frame.desk.site.brooders],
+            boxes=[(box, ledger.running(box.name)) for box in self._frame.api.site.brooders],
             forms=FORMS.values(),
             kept=ledger.entry(int(kept)) if kept.isascii() and kept.isdigit() else None,
             entries=[
@@ -61,15 +61,15 @@ class DoScreen:
     async def fill_in(self, request: Request) -> Response:
         """An empty form, the brooder chosen when there is only one."""
         what = self._form_of(request)
-        names = [box.name for box in self._frame.desk.site.brooders]
+        names = [box.name for box in self._frame.api.site.brooders]
         asked = request.query_params.get("brooder", names[0] if len(names) == 1 else "")
-        return self._form(request, what, Form(values={"brooder": asked}))
+        return self._form(request, what, FilledForm(values={"brooder": asked}))
 
     async def write(self, request: Request) -> Response:
         """First asks whether it is right; then keeps it."""
         what = self._form_of(request)
         form = await read_form(request, self._frame.sessions)
-        site, now = self._frame.desk.site, self._frame.clock()
+        site, now = self._frame.api.site, self._frame.clock()
         if form["change"]:
             return self._form(request, what, form)
         entry = entry_from(form, what, site, now)
@@ -77,7 +77,7 @@ class DoScreen:
             return self._form(request, what, form, status=422)
         if form["sure"]:
             return await self._keep(request, what, form, entry)
-        if ledger_objects(form, entry, await self._frame.desk.ledger(), site):
+        if ledger_objects(form, entry, await self._frame.api.ledger(), site):
             return self._form(request, what, form, status=422)
         return self._frame.screen(
             request,
@@ -95,7 +95,7 @@ class DoScreen:
     async def undo(self, request: Request) -> Response:
         """Asks before an entry is taken back."""
         number = int(request.path_params["number"])
-        ledger = await self._frame.desk.ledger()
+        ledger = await self._frame.api.ledger()
         entry = ledger.entry(number)
         if entry is None:
             raise HTTPException(404)
@@ -122,7 +122,7 @@ class DoScreen:
         if before is not None:
             return RedirectResponse(before or "/do", 303)
         try:
-            undo = await self._frame.desk.submit(self._undoing(number))
+            undo = await self._frame.api.submit(self._undoing(number))
         except Objection as words:
             self._once.free(form["once"])
             return self._refused(request, f"Take entry {number} back", words)
@@ -140,17 +140,19 @@ class DoScreen:
         if self._once.used(form["once"]) is not None:
             return RedirectResponse("/do/contacts", 303)
         try:
-            said = await self._frame.desk.try_contacts(form["contact"] or None)
+            said = await self._frame.api.try_contacts(form["contact"] or None)
         except Objection as words:
             return self._refused(request, "Try the contacts", words)
         return self._contacts(request, said)
 
-    async def _keep(self, request: Request, what: LedgerForm, form: Form, entry: Entry) -> Response:
+    async def _keep(
+        self, request: Request, what: LedgerForm, form: FilledForm, entry: Entry
+    ) -> Response:
         before = self._once.used(form["once"])
         if before is not None:
             return RedirectResponse(before or "/do", 303)
         try:
-            number = await self._frame.desk.submit(entry)
+            number = await self._frame.api.submit(entry)
         except Objection as words:
             self._once.free(form["once"])
             form.wrong[""] = str(words)
@@ -159,7 +161,9 @@ class DoScreen:
         self._once.led_to(form["once"], there)
         return RedirectResponse(there, 303)
 
-    def _form(self, request: Request, what: LedgerForm, form: Form, status: int = 200) -> Response:
+    def _form(
+        self, request: Request, what: LedgerForm, form: FilledForm, status: int = 200
+    ) -> Response:
         return self._frame.screen(
             request, "ledger_form.html", status=status, what=what, form=form, kinds=KINDS
         )
@@ -168,7 +172,7 @@ class DoScreen:
         return self._frame.screen(
             request,
             "contacts.html",
-            contacts=self._frame.desk.watcher()["contacts"],
+            contacts=self._frame.api.watcher()["contacts"],
             said=said,
             once=self._once.mark(),
         )

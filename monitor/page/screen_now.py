@@ -7,9 +7,9 @@ from starlette.responses import PlainTextResponse, Response, StreamingResponse
 from starlette.routing import Route
 
 from monitor.page.frame import Frame
-from monitor.page.live import Live, Picture
+from monitor.page.live import LiveStream, LiveUpdate
 from monitor.page.now import NowView, view
-from monitor.page.words import Say
+from monitor.page.phrases import Phrases
 
 
 class NowScreen:
@@ -17,7 +17,7 @@ class NowScreen:
 
     def __init__(self, frame: Frame) -> None:
         self._frame = frame
-        self.live = Live(frame.desk, self._picture)
+        self.live = LiveStream(frame.api, self._update)
 
     def routes(self) -> list[Route]:
         """Its addresses."""
@@ -34,7 +34,7 @@ class NowScreen:
             request,
             "now.html",
             now_view=seen,
-            watcher=self._frame.desk.watcher(),
+            watcher=self._frame.api.watcher(),
             calls=[[call.occurrence, call.title] for call in seen.calls],
         )
 
@@ -50,10 +50,10 @@ class NowScreen:
             headers={"X-Accel-Buffering": "no"},  # a proxy must not hold it back
         )
 
-    def _view(self, say: Say) -> NowView:
-        return view(self._frame.desk.status(), self._frame.desk.site, say)
+    def _view(self, say: Phrases) -> NowView:
+        return view(self._frame.api.status(), self._frame.api.site, say)
 
-    def _picture(self) -> Picture:
+    def _update(self) -> LiveUpdate:
         say = self._frame.say(live=True)
         seen = self._view(say)
         with_words: dict[str, Any] = {"say": say, "now_view": seen}
@@ -64,9 +64,9 @@ class NowScreen:
         parts["head"] = self._frame.part("now_head.html", **with_words)
         parts["outside"] = self._frame.part("now_outside.html", **with_words)
         parts["watcher"] = self._frame.part(
-            "now_watcher.html", watcher=self._frame.desk.watcher(), **with_words
+            "now_watcher.html", watcher=self._frame.api.watcher(), **with_words
         )
-        return Picture(
+        return LiveUpdate(
             parts=parts,
             also={
                 "summary": seen.summary,

@@ -1,4 +1,4 @@
-"""The Record screen: the record sheet of a batch, nights and weeks as pictures, a loss and the
+"""The Record screen: the record sheet of a batch, nights and weeks as charts, a loss and the
 hours before it. Called by `app`.
 
 What the ledger knows is sent at once; what has to be reckoned from the readings follows in the same
@@ -42,14 +42,14 @@ class RecordScreen:
             Route("/record", self.sheet, methods=["GET"]),
             Route("/record/span", self.span, methods=["GET"]),
             Route("/record/loss", self.loss, methods=["GET"]),
-            Route("/record/picture.json", self.moving, methods=["GET"]),
-            Route("/record/picture.svg", self.still, methods=["GET"]),
+            Route("/record/chart.json", self.moving, methods=["GET"]),
+            Route("/record/chart.svg", self.still, methods=["GET"]),
             Route("/record/drawing.js", self.script, methods=["GET"]),
         ]
 
     async def sheet(self, request: Request) -> Response:
         """A batch: ledger first, then the sheet."""
-        ledger = await self._frame.desk.ledger()
+        ledger = await self._frame.api.ledger()
         box, batch, ordinal = self._chosen(request, ledger)
         warming = asyncio.ensure_future(self.worker.warm_up())
         warming.add_done_callback(lambda done: done.cancelled() or done.exception())
@@ -75,7 +75,7 @@ class RecordScreen:
             ordinal=ordinal,
             batches=[
                 (one.name, number, past)
-                for one in self._frame.desk.site.brooders
+                for one in self._frame.api.site.brooders
                 for number, past in enumerate(ledger.of(one.name), 1)
             ],
             losses=[] if batch is None else list(reversed(batch.losses)),
@@ -96,7 +96,7 @@ class RecordScreen:
 
     async def loss(self, request: Request) -> Response:
         """One loss and the hours before it."""
-        ledger = await self._frame.desk.ledger()
+        ledger = await self._frame.api.ledger()
         box, _, ordinal = self._chosen(request, ledger)
         at = _number(request, "at")
 
@@ -124,11 +124,11 @@ class RecordScreen:
 
     async def moving(self, request: Request) -> Response:
         """The chart description of a span."""
-        return await self._drawn(request, "moving_picture", "application/json")
+        return await self._drawn(request, "moving_chart", "application/json")
 
     async def still(self, request: Request) -> Response:
         """The same as a drawing."""
-        return await self._drawn(request, "still_picture", "image/svg+xml")
+        return await self._drawn(request, "still_chart", "image/svg+xml")
 
     async def script(self, _: Request) -> Response:
         """The drawing library's script, from the installed package."""
@@ -159,10 +159,10 @@ class RecordScreen:
         return Response(drawn, media_type=kind)
 
     def _question(self, box: str, **more: Any) -> Question:
-        desk = self._frame.desk
+        api = self._frame.api
         return Question(
-            journal=desk.journal_path,
-            site=desk.site,
+            journal=api.journal_path,
+            site=api.site,
             now=self._frame.clock(),
             brooder=box,
             **more,
@@ -196,7 +196,7 @@ class RecordScreen:
 
     def _chosen(self, request: Request, ledger: Ledger) -> tuple[str, Batch | None, int | None]:
         """The box and batch asked for; without a word the last batch that began."""
-        names = [box.name for box in self._frame.desk.site.brooders]
+        names = [box.name for box in self._frame.api.site.brooders]
         box = request.query_params.get("brooder")
         if box is None:
             begun = [batch.brooder for batch in ledger.batches if batch.brooder in names]
@@ -213,7 +213,7 @@ class RecordScreen:
 
     def _span(self, request: Request) -> tuple[str, float, float]:
         box = request.query_params.get("brooder", "")
-        if box not in [one.name for one in self._frame.desk.site.brooders]:
+        if box not in [one.name for one in self._frame.api.site.brooders]:
             raise HTTPException(404)
         start, stop = _number(request, "from"), _number(request, "to")
         if not SHORTEST_SPAN_S <= stop - start <= LONGEST_SPAN_S:

@@ -9,7 +9,7 @@ from starlette.routing import Route
 
 from monitor.brooding.objection import Objection
 from monitor.events import Entry, EntryKind
-from monitor.page.forms import Form, read_form
+from monitor.page.forms import FilledForm, read_form
 from monitor.page.frame import Frame
 from monitor.page.probe_check import LASTS_S, Method, ProbeCheck
 from monitor.page.screen_alarm import CLEANING
@@ -37,24 +37,24 @@ class SetUpScreen:
 
     async def look(self, request: Request) -> Response:
         """Everything but the check."""
-        desk = self._frame.desk
+        api = self._frame.api
         return self._frame.screen(
             request,
             "set_up.html",
-            heard=desk.heard(),
-            refused=desk.refused(),
-            settings=desk.settings_shown(),
-            version=desk.watcher().get("version"),
+            heard=api.heard(),
+            refused=api.refused(),
+            settings=api.settings_shown(),
+            version=api.watcher().get("version"),
         )
 
     async def probes(self, request: Request) -> Response:
         """The check: its form, how far it is, or what it came to."""
-        return self._screen(request, Form())
+        return self._screen(request, FilledForm())
 
     async def begin(self, request: Request) -> Response:
         """Starts a check. Alarms that it would set off are put aside first."""
         form = await read_form(request, self._frame.sessions)
-        site = self._frame.desk.site
+        site = self._frame.api.site
         method = form.one_of("method", tuple(Method), "How")
         keys = tuple(p.key for p in site.all_probes if form[f"probe {p.key}"])
         if not keys:
@@ -66,7 +66,7 @@ class SetUpScreen:
         try:
             for box in sorted(touched):
                 for name in CLEANING:
-                    await self._frame.desk.submit(
+                    await self._frame.api.submit(
                         Entry(
                             at=now,
                             entry=EntryKind.SHELVE,
@@ -100,13 +100,13 @@ class SetUpScreen:
 
     async def _keep_looking(self, check: ProbeCheck) -> None:
         for _ in range(int(LASTS_S / LOOK_EVERY_S) + 2):
-            check.take(self._frame.desk.status())
+            check.take(self._frame.api.status())
             if self._frame.clock() > check.ends:
                 return
             await asyncio.sleep(LOOK_EVERY_S)
 
-    def _screen(self, request: Request, form: Form, status: int = 200) -> Response:
-        check, site = self._check, self._frame.desk.site
+    def _screen(self, request: Request, form: FilledForm, status: int = 200) -> Response:
+        check, site = self._check, self._frame.api.site
         left_s = 0.0 if check is None else max(0.0, check.ends - self._frame.clock())
         return self._frame.screen(
             request,

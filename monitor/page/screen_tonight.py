@@ -8,10 +8,10 @@ from starlette.routing import Route
 from monitor.brooding.circuit import circuit_warning
 from monitor.brooding.envelope import COVERS
 from monitor.brooding.objection import Objection
-from monitor.page.forms import Form
+from monitor.page.forms import FilledForm
 from monitor.page.frame import Frame
 from monitor.tell.wording import first_aid
-from monitor.tell.wording.tonight import tonight
+from monitor.tell.wording.tonight_words import tonight
 from monitor.thermal.diagnosis import outlook_of
 from monitor.units import to_celsius
 
@@ -31,8 +31,8 @@ class TonightScreen:
 
     async def ask(self, request: Request) -> Response:
         """The form, and the answer once it was filled in."""
-        form = Form(values=dict(request.query_params))
-        names = tuple(box.name for box in self._frame.desk.site.brooders)
+        form = FilledForm(values=dict(request.query_params))
+        names = tuple(box.name for box in self._frame.api.site.brooders)
         if len(names) == 1:
             form.values.setdefault("brooder", names[0])
         lines: tuple[str, ...] = ()
@@ -47,12 +47,12 @@ class TonightScreen:
             covers=[("", "As it is now"), *((c.name, c.title) for c in COVERS.values())],
         )
 
-    async def _answered(self, form: Form, names: tuple[str, ...]) -> tuple[str, ...]:
+    async def _answered(self, form: FilledForm, names: tuple[str, ...]) -> tuple[str, ...]:
         box = form.one_of("brooder", names, "Which brooder")
         low = _number(form, "low", "A temperature, like 12 or -3; leave it empty if not known.")
         watts = _number(form, "watts", "Watts, like 250; leave it empty for none.")
         cover = form.one_of("cover", tuple(COVERS), "Cover") if form["cover"] else None
-        low_c = None if low is None else to_celsius(low, self._frame.desk.site.units)
+        low_c = None if low is None else to_celsius(low, self._frame.api.site.units)
         if low_c is not None and not _COLDEST_C <= low_c <= _WARMEST_C:
             form.wrong["low"] = "No night is that cold or warm."
         if watts is not None and not 0 <= watts <= MOST_WATTS:
@@ -60,7 +60,7 @@ class TonightScreen:
         if box is None or form.wrong:
             return ()
         try:
-            said = await self._frame.desk.tonight(
+            said = await self._frame.api.tonight(
                 box, low_c=low_c, cover=cover, extra_watts=watts or 0.0
             )
         except Objection as words:
@@ -72,7 +72,7 @@ class TonightScreen:
 
     def _cautions(self, box: str, watts: float, cover: str | None) -> list[str]:
         """What the grower asks about must not end in a fire."""
-        site = self._frame.desk.site
+        site = self._frame.api.site
         brooder = site.brooder(box)
         found: list[str] = []
         full = circuit_warning(
@@ -86,7 +86,7 @@ class TonightScreen:
         return found
 
 
-def _number(form: Form, name: str, words: str) -> float | None:
+def _number(form: FilledForm, name: str, words: str) -> float | None:
     said = form[name].strip().replace(",", ".").replace("−", "-")
     if not said:
         return None

@@ -9,9 +9,9 @@ from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
-from monitor.page.forms import Form, read_form
+from monitor.page.browser_session import COOKIE
+from monitor.page.forms import FilledForm, read_form
 from monitor.page.frame import PAPER_COOKIE, PAPERS, Frame
-from monitor.page.session import COOKIE
 from monitor.page.throttle import Throttle
 
 LONGEST_PASSPHRASE = 1024
@@ -41,7 +41,7 @@ class SignIn:
         then = safe_path(request.query_params.get("next", "/"))
         if not self._frame.access.needs_sign_in or request.state.session.signed_in:
             return RedirectResponse(then, 303)
-        return self._form(request, Form(values={"next": then}))
+        return self._form(request, FilledForm(values={"next": then}))
 
     async def answer(self, request: Request) -> Response:
         """Somebody gives the passphrase."""
@@ -93,7 +93,7 @@ class SignIn:
             )
         return answer
 
-    def _form(self, request: Request, form: Form, status: int = 200) -> Response:
+    def _form(self, request: Request, form: FilledForm, status: int = 200) -> Response:
         return self._frame.screen(request, "sign_in.html", status=status, form=form)
 
 

@@ -4,8 +4,8 @@ from rich.console import Console
 from rich.table import Table
 
 from monitor.review.alarm_log import Occurrence
+from monitor.review.figure_text import clock, moment, plural
 from monitor.review.record import Record
-from monitor.review.saying import clock, moment, plural
 from monitor.tell.wording.words import span
 from monitor.watch.measures import (
     ACCEPTABLE_A_DAY,

@@ -1,10 +1,10 @@
 """The moving picture: for a page with a strict content policy, and as one file that opens offline.
 
 A page serves three files: the drawing library (`draw.script_bundle()`), SCRIPT and STYLE; and puts
-`<figure data-picture="ADDRESS">` where ADDRESS answers `picture.describe(scene, moving=True)` as
+`<figure data-chart="ADDRESS">` where ADDRESS answers `chart.describe(scene, moving=True)` as
 JSON. Nothing in them compiles code or needs inline scripts or styles: Vega's expressions are run
 by its interpreter (`ast: true`), so `script-src 'self'; style-src 'self'` is enough
-(tests/live/test_picture_page.py tries it in a browser)."""
+(tests/live/test_chart_page.py tries it in a browser)."""
 
 import json
 from pathlib import Path
@@ -12,12 +12,12 @@ from pathlib import Path
 from jinja2 import Environment, PackageLoader, select_autoescape
 from markupsafe import Markup
 
+from monitor.review.chart import describe
 from monitor.review.draw import script_bundle
-from monitor.review.picture import describe
 from monitor.review.scene import Scene
 
-SCRIPT = Path(__file__).parent / "static" / "picture.js"
-STYLE = Path(__file__).parent / "static" / "picture.css"
+SCRIPT = Path(__file__).parent / "static" / "chart.js"
+STYLE = Path(__file__).parent / "static" / "chart.css"
 
 
 def offline(scene: Scene) -> str:
@@ -26,7 +26,7 @@ def offline(scene: Scene) -> str:
     spec = json.dumps(describe(scene, wide_px=700, moving=True)).replace("<", "\\u003c")
     template = Environment(
         loader=PackageLoader("monitor.review"), autoescape=select_autoescape()
-    ).get_template("picture.html")
+    ).get_template("chart.html")
     return template.render(
         title=scene.title,
         summary=scene.summary,

@@ -1,5 +1,5 @@
 """The rows under the floor's curve: what the grower wrote, and each alarm from raised to over.
-Called by `picture`."""
+Called by `chart`."""
 
 from monitor.events import Priority
 from monitor.review.ink import ALARM_THICK_PX, CHECK, SMALL_PX, Palette

@@ -1,4 +1,4 @@
-"""A time axis in the site's local time, right in nights of 23 and 25 hours. Called by `picture`.
+"""A time axis in the site's local time, right in nights of 23 and 25 hours. Called by `chart`.
 
 Vega knows UTC and the viewer's zone, and a phone may be in another zone than the box. So the chart
 draws on UTC moved by the site's offset at the start of the span (ticks then fall on local hours,

@@ -6,12 +6,12 @@ from rich.console import Console
 from rich.table import Table
 
 from monitor.review import loss_words
-from monitor.review.losses import Loss
+from monitor.review.loss_review import LossReview
 from monitor.review.record import Record
 from monitor.review.verdict import verdict
 
 
-def print_losses(console: Console, record: Record, found: Sequence[Loss]) -> None:
+def print_losses(console: Console, record: Record, found: Sequence[LossReview]) -> None:
     """Every loss, then what holds for all of them."""
     if not found:
         console.print("No loss is written down in this time.")
@@ -33,7 +33,7 @@ def print_losses(console: Console, record: Record, found: Sequence[Loss]) -> Non
     console.print(loss_words.ASK)
 
 
-def _table(loss: Loss, record: Record) -> Table:
+def _table(loss: LossReview, record: Record) -> Table:
     table = Table(box=None, padding=(0, 2, 0, 0), pad_edge=False)
     table.add_column("")
     heads = loss_words.heads(loss)

@@ -4,9 +4,7 @@ report and page. How far the record goes in explaining it is in `verdict`."""
 from collections.abc import Callable, Sequence
 
 from monitor.review.exposure import Exposure
-from monitor.review.losses import Before, Loss
-from monitor.review.record import Record
-from monitor.review.saying import (
+from monitor.review.figure_text import (
     clock,
     degree_hours,
     degree_hours_sign,
@@ -14,6 +12,8 @@ from monitor.review.saying import (
     plural,
     span_text,
 )
+from monitor.review.loss_review import Before, LossReview
+from monitor.review.record import Record
 from monitor.tell.wording.words import span
 from monitor.units import shown
 
@@ -55,20 +55,20 @@ ASK = (
 )
 
 
-def other_causes(found: Sequence[Loss]) -> list[str]:
+def other_causes(found: Sequence[LossReview]) -> list[str]:
     """What else to look at, at the ages at which birds were lost."""
     ages = {loss.age_days for loss in found}
     return [text for first, last, text in _CAUSES if any(first <= age <= last for age in ages)]
 
 
-def heading(loss: Loss, record: Record) -> str:
+def heading(loss: LossReview, record: Record) -> str:
     """`11 Feb 06:30, day 4: 2 of 100 lost (piled in the corner)`."""
     said = f" ({loss.note})" if loss.note else ""
     when = moment(loss.at, record.site.timezone)
     return f"{when}, day {loss.age_days}: {loss.count} of {loss.heads_before} lost{said}"
 
 
-def heads(loss: Loss) -> list[str]:
+def heads(loss: LossReview) -> list[str]:
     """Headings over `figures` after the first; the last only where there are other nights."""
     found = ["24 h before", "48 h before"]
     if loss.others:
@@ -76,7 +76,7 @@ def heads(loss: Loss) -> list[str]:
     return found
 
 
-def figures(loss: Loss, record: Record) -> list[tuple[str, str, str, str]]:
+def figures(loss: LossReview, record: Record) -> list[tuple[str, str, str, str]]:
     """A table: what, in the 24 hours before, in the 48 hours before, the other nights' middle."""
     unit, mark = record.site.units, degree_hours_sign(record.site.units)
 
@@ -108,7 +108,7 @@ def figures(loss: Loss, record: Record) -> list[tuple[str, str, str, str]]:
 
 
 def _middle(
-    loss: Loss,
+    loss: LossReview,
     key: Callable[[Exposure], float | None],
     show: Callable[[Exposure], str],
 ) -> str:

@@ -1,5 +1,5 @@
 """The panels of a picture that show temperatures: the floor in its band, and probes without a
-target. Called by `picture`, which stacks them."""
+target. Called by `chart`, which stacks them."""
 
 from collections.abc import Sequence
 from typing import NamedTuple

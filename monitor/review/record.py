@@ -19,7 +19,7 @@ from monitor.review.alarm_log import Occurrence, occurrences
 from monitor.review.days import Cut, days
 from monitor.review.exposure import Exposure, TargetLine, Trace, exposure, no_target
 from monitor.review.joining import joined
-from monitor.review.kept import Kept, NotFound
+from monitor.review.journal_view import JournalView, NotFound
 from monitor.review.target_line import target_line
 from monitor.site import Brooder, Place, Probe, Site
 
@@ -55,7 +55,7 @@ class Record:
     alarms: tuple[Occurrence, ...]
     changes: tuple[Change, ...]  # that made them, also some from before the span
     probes: tuple[Probe, ...]  # the box's and those outside, also ones no longer configured
-    kept: Kept
+    kept: JournalView
     _figures: dict[tuple[float, float], Exposure] = field(
         default_factory=dict, init=False, repr=False
     )
@@ -180,7 +180,7 @@ def _without(trace: Trace, spans: list[tuple[float, float]]) -> Trace:
     return trace if keep.all() else Trace(trace.times[keep], trace.temps_c[keep])
 
 
-def open_record(kept: Kept, site: Site, asked: Asked, *, now: float) -> Record:
+def open_record(kept: JournalView, site: Site, asked: Asked, *, now: float) -> Record:
     """The record asked for. Raises NotFound."""
     every = list(kept.entries())
     ledger = fold(every)
@@ -236,7 +236,7 @@ def _brooder(site: Site, ledger: Ledger, name: str | None) -> Brooder:
     return site.brooder(candidates[0])
 
 
-def _probes(kept: Kept, site: Site, brooder: Brooder) -> tuple[Probe, ...]:
+def _probes(kept: JournalView, site: Site, brooder: Brooder) -> tuple[Probe, ...]:
     """Those configured now, and those the journal knew of this box: a batch of last spring was
     watched by last spring's probes."""
     outside = [probe for probe in site.probes if probe.place is Place.OUTSIDE]

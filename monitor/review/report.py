@@ -11,18 +11,18 @@ from dataclasses import dataclass
 
 from jinja2 import Environment, PackageLoader, select_autoescape
 
-from monitor.brooding.flock import KINDS
+from monitor.brooding.bird_kinds import KINDS
 from monitor.brooding.harm_known import OVERHEAT_CAP
 from monitor.brooding.schedules import schedule_for
 from monitor.review import loss_words
 from monitor.review.alarm_text import HEADS, cells, measure_words
+from monitor.review.chart import PAPER_PX, describe
 from monitor.review.days import Cut
 from monitor.review.draw import draw_all
 from monitor.review.exposure import Exposure
-from monitor.review.losses import Loss, losses
-from monitor.review.picture import PAPER_PX, describe
+from monitor.review.figure_text import dated, moment
+from monitor.review.loss_review import LossReview, losses
 from monitor.review.record import Record
-from monitor.review.saying import dated, moment
 from monitor.review.scene import Scene, Stretch
 from monitor.review.scenes import scene
 from monitor.review.sheet import Sheet, sheet
@@ -37,7 +37,7 @@ _LEAD_S = 6 * 3600.0  # a night's picture goes on for this long after the loss w
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Picture:
+class DrawnChart:
     """A drawn scene: `data` is a data: address, `words` says the same without eyes."""
 
     title: str
@@ -122,7 +122,7 @@ def _facts(record: Record) -> list[tuple[str, str]]:
     return facts
 
 
-def _nights(record: Record, sheet_: Sheet, found: list[Loss]) -> list[Scene]:
+def _nights(record: Record, sheet_: Sheet, found: list[LossReview]) -> list[Scene]:
     """A picture for the night before each loss, then for the worst other nights."""
     spans: list[tuple[float, float]] = []
     for loss in found:
@@ -143,12 +143,12 @@ def _harm(exposure: Exposure) -> float:
     return exposure.below_ks + exposure.above_ks
 
 
-def _picture(one: Scene, svg: bytes) -> Picture:
+def _picture(one: Scene, svg: bytes) -> DrawnChart:
     data = "data:image/svg+xml;base64," + base64.b64encode(svg).decode()
-    return Picture(title=one.title, words=". ".join([one.title, *one.summary]) + ".", data=data)
+    return DrawnChart(title=one.title, words=". ".join([one.title, *one.summary]) + ".", data=data)
 
 
-def _loss(loss: Loss, record: Record) -> dict[str, object]:
+def _loss(loss: LossReview, record: Record) -> dict[str, object]:
     return {
         "heading": loss_words.heading(loss, record),
         "figures": [

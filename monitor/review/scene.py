@@ -1,6 +1,6 @@
 """What one picture shows, before it is drawn: plain data, in degC and Unix seconds.
 
-Made by `record.scene`, drawn by `picture.describe`. Nothing here knows of Vega-Lite."""
+Made by `record.scene`, drawn by `chart.describe`. Nothing here knows of Vega-Lite."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field

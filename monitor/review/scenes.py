@@ -6,8 +6,8 @@ from datetime import timedelta
 from monitor.brooding.calendar import local_date, midnight
 from monitor.events import Entry, EntryKind, Priority
 from monitor.review.exposure import Exposure, Trace, exposure
+from monitor.review.figure_text import clock, day_text, moment, plural
 from monitor.review.record import Record
-from monitor.review.saying import clock, day_text, moment, plural
 from monitor.review.scene import Event, Line, Scene
 from monitor.review.thinning import pieces
 from monitor.site import Place

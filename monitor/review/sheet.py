@@ -9,9 +9,9 @@ from monitor.brooding.calendar import at_age, local_date, week_of_age
 from monitor.brooding.entries import EntryKind
 from monitor.review.days import Cut, Day, days
 from monitor.review.exposure import Exposure
+from monitor.review.figure_text import span_text
 from monitor.review.joining import joined
 from monitor.review.record import Record
-from monitor.review.saying import span_text
 
 _BEFORE_S = 0.0005  # before a row's end and after its last entry: these have whole milliseconds
 
@@ -25,7 +25,7 @@ class Note:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Flock:
+class HeadCounts:
     """Head counts at the end of a row or week. None of it without a batch."""
 
     lost: int  # within the row
@@ -40,14 +40,14 @@ class Flock:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Row:
+class DayRow:
     """One day. `age_days` is that of the date on which it begins."""
 
     day: Day
     age_days: int | None
     targets_c: tuple[float, ...]  # in order; two when the target stepped within the day
     exposure: Exposure
-    flock: Flock | None
+    flock: HeadCounts | None
     area_per_bird_m2: float | None
     crowded: bool
     urgent: int  # urgent alarms raised
@@ -59,7 +59,7 @@ class Week:
     """A week of age, as far as it is recorded."""
 
     number: int | None
-    rows: tuple[Row, ...]
+    rows: tuple[DayRow, ...]
     exposure: Exposure
     lost: int
     whole: bool
@@ -94,7 +94,7 @@ class Sheet:
     comparisons: tuple[Comparison, ...]
 
     @property
-    def rows(self) -> list[Row]:
+    def rows(self) -> list[DayRow]:
         """All days, in order."""
         return [row for week in self.weeks for row in week.rows]
 
@@ -103,7 +103,7 @@ def sheet(record: Record, cut: Cut) -> Sheet:
     """The record sheet of a record."""
     zone = record.site.timezone
     rows = [_row(record, day) for day in days(record.start, record.stop, zone, cut)]
-    grouped: dict[int | None, list[Row]] = {}
+    grouped: dict[int | None, list[DayRow]] = {}
     for row in rows:
         number = None if row.age_days is None else week_of_age(row.age_days)
         grouped.setdefault(number, []).append(row)
@@ -116,14 +116,14 @@ def sheet(record: Record, cut: Cut) -> Sheet:
     )
 
 
-def _row(record: Record, day: Day) -> Row:
+def _row(record: Record, day: Day) -> DayRow:
     batch, brooder = record.batch, record.brooder
     age = None if batch is None else (day.day - batch.hatched).days
     flock = area = None
     crowded = False
     if batch is not None:
         last = day.stop - _BEFORE_S
-        flock = Flock(
+        flock = HeadCounts(
             lost=batch.lost(day.start, day.stop),
             lost_so_far=batch.lost(None, day.stop),
             placed=batch.placed_until(last),
@@ -136,7 +136,7 @@ def _row(record: Record, day: Day) -> Row:
             )
     exposed = record.exposure(day.start, day.stop)
     levels = record.target.between(day.start, day.stop).target_c.tolist()
-    return Row(
+    return DayRow(
         day=day,
         age_days=age,
         targets_c=_steps(levels),
@@ -187,7 +187,7 @@ def _notes(record: Record, day: Day, exposed: Exposure) -> tuple[Note, ...]:
     return tuple(sorted(found, key=lambda note: note.at))
 
 
-def _week(number: int | None, rows: list[Row]) -> Week:
+def _week(number: int | None, rows: list[DayRow]) -> Week:
     return Week(
         number=number,
         rows=tuple(rows),

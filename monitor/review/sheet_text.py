@@ -11,8 +11,7 @@ from rich.table import Table
 
 from monitor.review.days import Cut
 from monitor.review.exposure import Exposure
-from monitor.review.record import Record
-from monitor.review.saying import (
+from monitor.review.figure_text import (
     area_sign,
     day_text,
     degree_hours,
@@ -21,7 +20,8 @@ from monitor.review.saying import (
     night_text,
     span_text,
 )
-from monitor.review.sheet import Comparison, Row, Sheet, Week
+from monitor.review.record import Record
+from monitor.review.sheet import Comparison, DayRow, Sheet, Week
 from monitor.units import Unit, area_figure, from_celsius, sign
 
 NARROW = 96
@@ -33,7 +33,7 @@ class Column:
     """A heading of two lines, and how a day and a week fill it. `wide` may be left out."""
 
     head: str
-    day: Callable[[Row], str]
+    day: Callable[[DayRow], str]
     week: Callable[[Week], str]
     wide: bool = False
 
@@ -47,7 +47,7 @@ def columns(record: Record, cut: Cut) -> list[Column]:
     def temp(temp_c: float | None) -> str:
         return "" if temp_c is None else f"{from_celsius(temp_c, unit):.1f}"
 
-    def date(row: Row) -> str:
+    def date(row: DayRow) -> str:
         begins = row.day.start if cut is Cut.MIDNIGHT else row.day.noon(zone)
         return dates(begins, zone) + ("" if row.day.whole else "*")
 
@@ -98,17 +98,17 @@ def _count(count: int | None) -> str:
     return str(count) if count else ""
 
 
-def _so_far(row: Row) -> str:
+def _so_far(row: DayRow) -> str:
     if row.flock is None:
         return ""
     return f"{row.flock.lost_so_far} {row.flock.lost_percent:.1f}%"
 
 
-def _targets(row: Row, unit: Unit) -> str:
+def _targets(row: DayRow, unit: Unit) -> str:
     return "/".join(f"{from_celsius(level, unit):.0f}" for level in row.targets_c)
 
 
-def _area(row: Row, unit: Unit) -> str:
+def _area(row: DayRow, unit: Unit) -> str:
     if row.area_per_bird_m2 is None:
         return ""
     return area_figure(row.area_per_bird_m2, unit) + ("!" if row.crowded else "")

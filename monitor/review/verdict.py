@@ -10,9 +10,9 @@ means is said by what was measured (`brooding.harm_known`): lasting cold kills l
 
 from monitor.brooding import harm_known
 from monitor.review.exposure import Exposure
-from monitor.review.losses import Loss
+from monitor.review.figure_text import plural
+from monitor.review.loss_review import LossReview
 from monitor.review.record import Record
-from monitor.review.saying import plural
 from monitor.tell.wording.words import span
 from monitor.units import Unit, shown, step_shown
 
@@ -25,7 +25,7 @@ class _Hours:
     """What was wrong in a span: the last day, or the day before it as what two have over one."""
 
     def __init__(
-        self, loss: Loss, record: Record, whole: Exposure, less: Exposure | None = None
+        self, loss: LossReview, record: Record, whole: Exposure, less: Exposure | None = None
     ) -> None:
         def left(name: str) -> float:
             taken = 0.0 if less is None else float(getattr(less, name))
@@ -123,7 +123,7 @@ def _longer_first(*told: tuple[float, str], least_s: float) -> str | None:
     return " and ".join(words for _, words in worth) or None
 
 
-def verdict(loss: Loss, record: Record) -> str:
+def verdict(loss: LossReview, record: Record) -> str:
     """How far the record goes: the worst first, and a hole before a strain."""
     day = _Hours(loss, record, loss.day.exposure)
     earlier = _Hours(loss, record, loss.two_days.exposure, loss.day.exposure)
@@ -211,7 +211,7 @@ def _hours(span_s: float) -> str:
     return f"{hours} hours" if abs(span_s - hours * 3600) < 30 and hours > 1 else span(span_s)
 
 
-def _compared(loss: Loss) -> str:
+def _compared(loss: LossReview) -> str:
     many = len(loss.others)
     if many == 0:
         return " (there is no other whole night to compare with)"

@@ -1,4 +1,4 @@
-"""What the service says about itself, to the page and to `brooder check`. Read by the desk."""
+"""What the service says about itself, to the page and to `brooder check`. Read by the API."""
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING, Any
 
 from monitor import __version__
 from monitor.service.broker_side import BrokerSide
+from monitor.service.delivery_side import DeliverySide
 from monitor.service.forecast import Forecaster
-from monitor.service.reaching import Reaching
 from monitor.service.writer import Writer
 from monitor.watch.status import SiteStatus
 
@@ -22,13 +22,13 @@ class About:
     started_at: float
     broker: BrokerSide
     writer: Writer
-    reaching: Reaching
+    reaching: DeliverySide
     forecaster: Forecaster | None  # None: no forecast is configured
     copying: "Copying | None"  # None: no mirror is
     status: Callable[[], SiteStatus]
 
     def said(self) -> Mapping[str, Any]:
-        """As `page.desk.Desk.watcher` describes it."""
+        """As `page.service_api.ServiceApi.watcher` describes it."""
         broker = self.broker.state
         return {
             "started_at": self.started_at,

@@ -8,11 +8,11 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 from monitor.events import AlarmName, Facts
+from monitor.intake.broker_session import BrokerSession
 from monitor.intake.inbox import Inbox
 from monitor.intake.link import BrokerAddress, BrokerLink, BrokerState, Link
 from monitor.intake.listener import Listener
 from monitor.intake.rights import Rights
-from monitor.intake.session import Session
 from monitor.intake.unclaimed import Unclaimed
 from monitor.service import commands_by_mqtt
 from monitor.service.broker_address import broker_address
@@ -51,7 +51,7 @@ class BrokerSide:
         # Our own topics bear the prefix until the next start: sessions and wills are made with it.
         self._prefix = prefix = settings.file.tell.topic_prefix
         self.unclaimed = Unclaimed(ours=lambda topic: is_ours(topic, prefix))
-        self._session: Session | None = None
+        self._session: BrokerSession | None = None
         self._built_in: BuiltInBroker | None = None
         self._lost_timer: asyncio.TimerHandle | None = None
         self._told_lost = False
@@ -67,7 +67,7 @@ class BrokerSide:
         return await self._listen() if address is None else self._connect(address)
 
     def _connect(self, address: BrokerAddress) -> BrokerLink:
-        session = Session(
+        session = BrokerSession(
             address,
             client_id=self._settings.client_id,
             topics=self._topics(),

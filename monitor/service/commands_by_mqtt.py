@@ -8,7 +8,7 @@ import logging
 
 from monitor.brooding.objection import Objection
 from monitor.events import AlarmName, Entry, EntryKind, Moment
-from monitor.intake.inbox import Delivery
+from monitor.intake.inbox import MqttMessage
 from monitor.service.core import Core
 from monitor.service.logs import facts
 
@@ -21,7 +21,7 @@ def command_topics(prefix: str) -> tuple[str, ...]:
     return (f"{prefix}/acknowledge",)
 
 
-def obey(core: Core, prefix: str, delivery: Delivery, now: Moment) -> bool:
+def obey(core: Core, prefix: str, delivery: MqttMessage, now: Moment) -> bool:
     """Carries out a command. False: the topic is none of ours. A command that cannot be carried
     out is counted with the refused messages, with the reason."""
     if delivery.topic not in command_topics(prefix):

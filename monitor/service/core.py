@@ -26,16 +26,16 @@ from monitor.intake.refused import RefusedRecord, excerpt
 from monitor.intake.repeated import StampedMemory
 from monitor.intake.router import Router
 from monitor.journal.records import (
-    Batch,
+    Commit,
     Entered,
-    Fault,
     Input,
     RefusedCount,
+    WatcherFault,
     kept_at,
     kept_temp_c,
 )
 from monitor.site import Site
-from monitor.tell.contacts import Contact
+from monitor.tell.contact import Contact
 from monitor.tell.message import Message
 from monitor.tell.outbox import rows
 from monitor.tell.plan import Plan
@@ -47,10 +47,10 @@ SHORT_PAYLOAD = 32  # bytes; a bare number, read the fast way
 
 
 @dataclass(slots=True)
-class Happened:
+class CoreOutput:
     """What came of the inputs since the last `take`."""
 
-    batch: Batch = field(default_factory=Batch)
+    batch: Commit = field(default_factory=Commit)
     messages: list[Message] = field(default_factory=list)
 
 
@@ -76,7 +76,7 @@ class Core:
         self._next_entry_number = next_entry_number
         self._answers: list[Entry] = []  # acknowledgements, by which a link is known as used
         self._refused: OrderedDict[tuple[str, str], RefusedCount] = OrderedDict()
-        self._happened = Happened()
+        self._happened = CoreOutput()
         # The morning message comes also where nothing ever happens.
         self._plan.advance(start)
 
@@ -138,7 +138,7 @@ class Core:
 
     def fault(self, name: AlarmName, active: bool, now: Moment, facts: Facts) -> None:
         """The watcher itself is not well, or is again."""
-        self._happened.batch.inputs.append(Fault(name, active, now, facts))
+        self._happened.batch.inputs.append(WatcherFault(name, active, now, facts))
         self._changed(self.engine.fault(name, active, now, facts), now)
 
     def clock_jumped(self, now: Moment, jump_s: float, *, sure: bool = True) -> None:
@@ -173,7 +173,7 @@ class Core:
                 self._changed(self.engine.bad_value(item), Moment(item.at, item.tick))
             case Entered():
                 self._entered(item.entry, item.now)
-            case Fault():
+            case WatcherFault():
                 changes = self.engine.fault(item.name, item.active, item.now, item.facts)
                 self._changed(changes, item.now)
 
@@ -196,7 +196,7 @@ class Core:
         return self._answers
 
     @property
-    def waiting(self) -> Batch:
+    def waiting(self) -> Commit:
         """What would be taken, to look at only."""
         return self._happened.batch
 
@@ -210,7 +210,7 @@ class Core:
         """How things stand."""
         return self.engine.status(now)
 
-    def take(self, now: Moment) -> Happened:
+    def take(self, now: Moment) -> CoreOutput:
         """All that happened since the last time, for the journal and the tellers."""
         happened = self._happened
         happened.batch.outbox += [row for message in happened.messages for row in rows(message)]
@@ -218,7 +218,7 @@ class Core:
         happened.batch.refused += self._refused.values()
         happened.batch.advanced_to = now
         self._refused.clear()
-        self._happened = Happened()
+        self._happened = CoreOutput()
         return happened
 
     # -- over a restart

@@ -9,9 +9,9 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import NamedTuple
 
-from monitor.intake.forecast import MOST_BYTES, ForecastFault, read_forecast
+from monitor.intake.forecast_json import MOST_BYTES, ForecastFault, read_forecast
 from monitor.service.logs import facts
-from monitor.settings.model import ForecastSettings
+from monitor.settings.file_model import ForecastSettings
 from monitor.site import Site
 from monitor.tell.fetch import FetchFault, fetch
 from monitor.units import Unit

@@ -11,11 +11,11 @@ from monitor.events import AlarmName, Facts, Moment
 from monitor.journal.ownership import make_folder
 from monitor.journal.reader import JournalReader
 from monitor.journal.store import Journal
-from monitor.service import answers, second_copy
+from monitor.service import core_answers, second_copy
 from monitor.service.core import Core
-from monitor.service.opening import DOWN_WORTH_TELLING_S
 from monitor.service.people import contacts_of, policy_of
 from monitor.service.rebuild import rebuild
+from monitor.service.startup import DOWN_WORTH_TELLING_S
 from monitor.settings import Settings
 
 
@@ -44,15 +44,15 @@ def answer(settings: Settings, what: str, details: dict[str, Any]) -> Any:
             core.fault(AlarmName.WAS_DOWN, True, now, gap)
         match what:
             case "entry":
-                entry = answers.entry_of(details, now)
-                said = answers.enter(core, entry, now)
+                entry = core_answers.entry_of(details, now)
+                said = core_answers.enter(core, entry, now)
                 core.waiting.snapshots = core.snapshots()
                 journal.commit(core.take(now).batch)
                 second_copy.SecondCopy(settings.state_folder).keep(core.ledger)
                 return said
             case "ledger":
-                return answers.ledger(core)
+                return core_answers.ledger(core)
             case "tonight":
-                return answers.tonight(core, now, **details)
+                return core_answers.tonight(core, now, **details)
             case _:
                 raise Objection(f"{what} needs the running service; start it with: brooder watch")

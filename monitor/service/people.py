@@ -2,7 +2,7 @@
 
 from monitor.events import Priority
 from monitor.settings import Settings
-from monitor.tell.contacts import Contact
+from monitor.tell.contact import Contact
 from monitor.tell.policy import Policy
 
 

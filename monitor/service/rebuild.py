@@ -17,7 +17,7 @@ from monitor.events import BadValue, Entry, EntryKind, Moment, Reading, State
 from monitor.intake.held import HeldTimes
 from monitor.intake.redelivered import RedeliveryMemory
 from monitor.journal.reader import JournalReader
-from monitor.journal.records import Entered, Fault, Input, OutboxRow
+from monitor.journal.records import Entered, Input, OutboxRow, WatcherFault
 from monitor.service.core import Core
 from monitor.service.logs import facts
 
@@ -189,7 +189,7 @@ def _moment_of(item: Input) -> Moment:
     match item:
         case Reading() | BadValue():
             return Moment(item.at, item.tick)
-        case Entered() | Fault():
+        case Entered() | WatcherFault():
             return item.now
 
 
@@ -198,7 +198,7 @@ def shifted(item: Input, shift_s: float) -> Input:
     match item:
         case Reading() | BadValue():
             return item._replace(tick=item.tick + shift_s)
-        case Entered() | Fault():
+        case Entered() | WatcherFault():
             return item._replace(now=Moment(item.now.at, item.now.tick + shift_s))
 
 

@@ -10,7 +10,7 @@ from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
 
 from monitor.service import control
 from monitor.service.clock import FastClock
-from monitor.service.night import Night
+from monitor.service.rehearsed_night import RehearsedNight
 from monitor.service.run import Places
 from monitor.settings import Settings
 
@@ -19,7 +19,7 @@ LOST = 2
 AFTER_S = 60.0  # the service hears the last word out
 
 
-async def play(settings: Settings, night: Night, clock: FastClock, places: Places) -> None:
+async def play(settings: Settings, night: RehearsedNight, clock: FastClock, places: Places) -> None:
     """Until the story's end. Raises OSError if the broker cannot be reached."""
     client = paho.Client(
         callback_api_version=CallbackAPIVersion.VERSION2,
@@ -54,7 +54,7 @@ def _do(settings: Settings, details: dict[str, Any]) -> None:
     control.ask(settings.control_path, "entry", **details)
 
 
-def _acts(night: Night) -> Iterator[tuple[float, dict[str, Any]]]:
+def _acts(night: RehearsedNight) -> Iterator[tuple[float, dict[str, Any]]]:
     """What the grower of the story does, in time order."""
     story = night.story
     yield (

@@ -6,12 +6,12 @@ import logging
 from collections.abc import Callable
 
 from monitor.events import Moment
+from monitor.service.annunciator import LiveAnnunciator
 from monitor.service.broker_side import BrokerSide
 from monitor.service.core import Core
+from monitor.service.delivery_side import DeliverySide
 from monitor.service.logs import facts
 from monitor.service.people import contacts_of, policy_of
-from monitor.service.reaching import Reaching
-from monitor.service.telling import Telling
 from monitor.service.watch_thread import WatchThread
 from monitor.service.writer import Writer
 from monitor.settings import Settings, SettingsFault, load_settings
@@ -27,9 +27,9 @@ class Reloading:
         settings: Settings,
         load: Callable[[], Settings] | None,
         *,
-        reaching: Reaching,
+        reaching: DeliverySide,
         watch: WatchThread,
-        telling: Telling,
+        telling: LiveAnnunciator,
         writer: Writer,
         broker: BrokerSide,
     ) -> None:

@@ -10,7 +10,7 @@ from monitor.events import Change, Moment
 from monitor.journal.forms import lines
 from monitor.journal.time_text import iso
 from monitor.service import foretold
-from monitor.service.core import Core, Happened
+from monitor.service.core import Core, CoreOutput
 from monitor.service.people import contacts_of, policy_of
 from monitor.settings import Settings
 from monitor.site import Site
@@ -22,7 +22,7 @@ TAKE_EVERY = 1000  # lines; bounds the memory of a long replay
 
 
 @dataclass(slots=True)
-class Tally:
+class ReplayTally:
     """What a replay went through."""
 
     lines: int = 0
@@ -42,7 +42,7 @@ class Replay:
     def __init__(
         self,
         settings: Settings,
-        on_happened: Callable[[Happened], None],
+        on_happened: Callable[[CoreOutput], None],
         on_foretold: Callable[[dict[str, Any]], None] | None = None,
     ) -> None:
         self._settings = settings
@@ -51,9 +51,9 @@ class Replay:
         self._foretell_at = float("inf")
         self._newest_number = 0
         self.core: Core | None = None
-        self.tally = Tally()
+        self.tally = ReplayTally()
 
-    def feed(self, texts: Iterable[str]) -> Tally:
+    def feed(self, texts: Iterable[str]) -> ReplayTally:
         """Every line, then whatever is due by the time of the last. Raises lines.LineFault."""
         tally = self.tally
         core: Core | None = self.core
@@ -71,7 +71,7 @@ class Replay:
             if core is None:
                 core = self.core = self._begin(now)
             core.advance(now)
-            if isinstance(line, lines.Message):
+            if isinstance(line, lines.ProbeMessage):
                 tally.messages_heard += 1
                 taken = Moment(line.at, line.at)
                 if not core.hear(line.topic, line.payload.encode("utf-8", "replace"), taken):

@@ -11,28 +11,28 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from monitor.events import AlarmName, Facts, Moment
-from monitor.intake.inbox import Delivery as Heard
 from monitor.intake.inbox import Inbox
+from monitor.intake.inbox import MqttMessage as Heard
 from monitor.journal.allowance import CommitAllowance
 from monitor.journal.pacing import Pacing
 from monitor.journal.records import StorageFault
 from monitor.service import commands_by_mqtt
 from monitor.service.about import About
+from monitor.service.annunciator import LiveAnnunciator
 from monitor.service.broker_side import BrokerSide
+from monitor.service.chart_attachments import ChartAttachments
 from monitor.service.clock import Clock
 from monitor.service.core import Core
+from monitor.service.delivery_side import DeliverySide
 from monitor.service.forecast import Forecaster
-from monitor.service.live_desk import LiveDesk
+from monitor.service.live_service_api import LiveServiceApi
 from monitor.service.logs import facts
-from monitor.service.opening import Opened, open_all, open_journal
-from monitor.service.pictures import Pictures
 from monitor.service.pulse import Pulse
-from monitor.service.reaching import Reaching
 from monitor.service.readiness import Readiness
 from monitor.service.reloading import Reloading
 from monitor.service.second_copy import SecondCopy
 from monitor.service.serving import serve_commands, serve_page
-from monitor.service.telling import Telling
+from monitor.service.startup import Opened, open_all, open_journal
 from monitor.service.watch_thread import WatchThread
 from monitor.service.writer import Submission, Writer
 from monitor.settings import Settings
@@ -97,19 +97,19 @@ class Service:
         self._cleanup = contextlib.AsyncExitStack()
         self._inbox = Inbox()
         self._writer = self._made_writer()
-        self._pictures = Pictures(
+        self._charts = ChartAttachments(
             settings.journal_path,
             lambda: opened.core.site,
             settings.state_folder / "pictures",
             self._wall,
         )
-        self._reaching = Reaching(settings, opened.clock, self._pictures.newest)
-        self._telling = Telling(
+        self._reaching = DeliverySide(settings, opened.clock, self._charts.newest)
+        self._telling = LiveAnnunciator(
             self._reaching.send,
             prefix=settings.file.tell.topic_prefix,
             show=hooks.show,
             # With nobody to send it to, or in a rehearsal, nothing is drawn.
-            draw=self._pictures.want if settings.file.contacts else lambda _brooder: None,
+            draw=self._charts.want if settings.file.contacts else lambda _brooder: None,
         )
         self._forecaster = self._made_forecaster()
         self._watch = self._made_watch()
@@ -178,8 +178,8 @@ class Service:
     async def start(self) -> None:
         """Brings everything up; returns when probes and people can reach it."""
         started_at = self._wall()
-        self._pictures.start()
-        self._cleanup.callback(self._pictures.stop)
+        self._charts.start()
+        self._cleanup.callback(self._charts.stop)
         self._writer.start()
         if self._opened.trouble is not None:
             self._storage(self._opened.trouble)
@@ -233,7 +233,7 @@ class Service:
         return made
 
     async def _open_to_others(self, about: About) -> None:
-        desk = LiveDesk(
+        api = LiveServiceApi(
             lambda: self._reloading.settings,
             self._settings.journal_path,
             self._watch,
@@ -243,18 +243,18 @@ class Service:
             links=self._reaching.links,
             listener=self._broker.listener(),
         )
-        commands = await serve_commands(self._settings, desk)
+        commands = await serve_commands(self._settings, api)
         if commands is not None:
             self._cleanup.callback(commands.close)
         page = self._settings.file.page
         if self._hooks.page and page.enabled:
-            serving = await serve_page(self._settings, desk)
+            serving = await serve_page(self._settings, api)
             if serving is not None:
                 self._cleanup.push_async_callback(serving.stop)
                 self._places.page_port = serving.port
                 scheme = "https" if page.cert_file is not None else "http"
                 self._places.page = f"{scheme}://{page.listen}:{serving.port}/"
-        news = threading.Thread(target=self._pass_news_on, args=(desk,), name="news", daemon=True)
+        news = threading.Thread(target=self._pass_news_on, args=(api,), name="news", daemon=True)
         news.start()
 
     def _say_ready(self) -> None:
@@ -310,14 +310,14 @@ class Service:
         about = Facts() if fault is None else Facts(reason=fault.words)
         self._watch.fault(AlarmName.STORAGE_FAULT, fault is not None, about)
 
-    def _pass_news_on(self, desk: LiveDesk) -> None:
+    def _pass_news_on(self, api: LiveServiceApi) -> None:
         """Wakes the event loop's waiters when the watch thread has a newer status."""
         seen = self._watch.status
         while not self._stop.is_set():
             if self._watch.wait_for_news(seen, 1.0):
                 seen = self._watch.status
                 with contextlib.suppress(RuntimeError):
-                    self._loop.call_soon_threadsafe(desk.news)
+                    self._loop.call_soon_threadsafe(api.news)
 
     # -- stop
 

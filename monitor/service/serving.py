@@ -6,7 +6,7 @@ from asyncio import AbstractServer
 from typing import TYPE_CHECKING
 
 from monitor.service import control
-from monitor.service.live_desk import LiveDesk
+from monitor.service.live_service_api import LiveServiceApi
 from monitor.service.logs import facts
 from monitor.settings import Settings
 
@@ -16,16 +16,16 @@ if TYPE_CHECKING:
 log = logging.getLogger(__name__)
 
 
-async def serve_commands(settings: Settings, desk: LiveDesk) -> AbstractServer | None:
+async def serve_commands(settings: Settings, api: LiveServiceApi) -> AbstractServer | None:
     """Listens for commands. None: it cannot; they then say that no service answers."""
     try:
-        return await control.serve(settings.control_path, desk.answer)
+        return await control.serve(settings.control_path, api.answer)
     except OSError as error:
         log.error("Commands cannot reach this service.", extra=facts(why=error.strerror))
         return None
 
 
-async def serve_page(settings: Settings, desk: LiveDesk) -> "Serving | None":
+async def serve_page(settings: Settings, api: LiveServiceApi) -> "Serving | None":
     """Serves the page. None: it cannot be shown."""
     # The page's libraries are loaded only where there is a page.
     from monitor.page.access import Access, AccessFault  # noqa: PLC0415
@@ -45,7 +45,7 @@ async def serve_page(settings: Settings, desk: LiveDesk) -> "Serving | None":
         )
         files = settings.page_certificate
         return await serve(
-            build_app(desk, access),
+            build_app(api, access),
             wanted.listen,
             wanted.port,
             certificate=certificate_of(*files) if files is not None else None,

@@ -1,32 +1,32 @@
 """How things stand, for all who look: drawn by the watch thread, read by any. Owned by
 `watch_thread`.
 
-The picture of thousands of brooders takes its time, and people come first: while somebody waits
-to be told, a picture that is long to draw is left for a later round."""
+The status of thousands of brooders takes its time, and people come first: while somebody waits
+to be told, a status that takes long is left for a later round."""
 
 import logging
 import threading
 import time
 
 from monitor.events import Change, Moment
+from monitor.service.annunciator import Annunciator
 from monitor.service.clock import Clock
 from monitor.service.core import Core
 from monitor.service.estimate_faults import EstimateFaults
 from monitor.service.quietly import quietly
-from monitor.service.telling import Told
 from monitor.watch.status import SiteStatus
 
 log = logging.getLogger(__name__)
 
 STATUS_EVERY_S = 0.5
-STATUS_SHARE = 0.02  # of a core; the picture of thousands of brooders is drawn less often
+STATUS_SHARE = 0.02  # of a core; the status of thousands of brooders is made less often
 LONG_DRAW_S = 0.01
 
 
 class StatusBoard:
     """The newest status, and the changes that are not yet published."""
 
-    def __init__(self, core: Core, clock: Clock, told: Told) -> None:
+    def __init__(self, core: Core, clock: Clock, told: Annunciator) -> None:
         self._core = core
         self._clock = clock
         self._told = told
@@ -79,7 +79,7 @@ class StatusBoard:
         return self._drawn[1]
 
     def publish(self, now: Moment, *, somebody_waits: bool) -> None:
-        """The changes for MQTT and log, and the picture, if it is time for one."""
+        """The changes for MQTT and log, and the status, if it is time for one."""
         if somebody_waits and self._draw_s > LONG_DRAW_S:
             return
         if self._changes:
@@ -97,7 +97,7 @@ class StatusBoard:
         except Exception:
             # The alarms do not need it; the page says by itself that it is old.
             if not self._failing:
-                log.exception("The picture of how things stand could not be made.")
+                log.exception("The status could not be made.")
             self._failing = True
             self._due = time.monotonic() + STATUS_EVERY_S
             return

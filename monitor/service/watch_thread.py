@@ -14,20 +14,20 @@ from typing import Any, TypeVar
 
 from monitor.events import AlarmName, Entry, Facts, Moment
 from monitor.intake.held import HeldTimes
-from monitor.intake.inbox import AckToken, Delivery, Inbox
+from monitor.intake.inbox import AckToken, Inbox, MqttMessage
 from monitor.intake.link import BrokerLink
 from monitor.intake.redelivered import RedeliveryMemory
 from monitor.journal.allowance import CommitAllowance
 from monitor.journal.pacing import Pacing
 from monitor.journal.records import Outcome
+from monitor.service.annunciator import Annunciator
 from monitor.service.clock import Clock
-from monitor.service.commits import Calls, Commits
+from monitor.service.commit_queue import CommitCallbacks, CommitQueue
 from monitor.service.core import Core
 from monitor.service.logs import facts
 from monitor.service.quietly import quietly
 from monitor.service.readiness import Readiness
 from monitor.service.status_board import StatusBoard
-from monitor.service.telling import Told
 from monitor.service.writer import Submission, Writer
 from monitor.watch.status import SiteStatus
 
@@ -51,13 +51,15 @@ class WatchThread:
         clock: Clock,
         inbox: Inbox,
         writer: Writer,
-        told: Told,
+        told: Annunciator,
         memory: RedeliveryMemory,
         held: HeldTimes,
         pacing: Pacing,
         allowance: CommitAllowance,
         readiness: Readiness,
-        commands: Callable[[Core, Delivery, Moment], bool] = lambda _core, _delivery, _now: False,
+        commands: Callable[[Core, MqttMessage, Moment], bool] = lambda _core, _delivery, _now: (
+            False
+        ),
         clock_sure: bool = True,
         on_end: Callable[[], None] = lambda: None,
     ) -> None:
@@ -75,7 +77,7 @@ class WatchThread:
         self._commands = commands
         self._on_end = on_end
         self._board = StatusBoard(core, clock, told)
-        self._commits = Commits(
+        self._commits = CommitQueue(
             core,
             clock=clock,
             writer=writer,
@@ -83,10 +85,10 @@ class WatchThread:
             memory=memory,
             pacing=pacing,
             allowance=allowance,
-            calls=Calls(
+            calls=CommitCallbacks(
                 acknowledge=self._acknowledge,
                 more_waiting=lambda: len(inbox) > 0,
-                picture=self._board.draw,
+                status=self._board.draw,
                 fault=self.fault,
             ),
         )
@@ -167,7 +169,7 @@ class WatchThread:
 
     @property
     def status(self) -> SiteStatus:
-        """The newest picture of everything, immutable."""
+        """The newest status of everything, immutable."""
         return self._board.status
 
     def wait_for_news(self, than: SiteStatus, wait_s: float) -> bool:
@@ -243,7 +245,7 @@ class WatchThread:
             # keeps a rebuild exact.
             self._commits.snapshot_at_once(after)
 
-    def _take_in(self, delivery: Delivery) -> None:
+    def _take_in(self, delivery: MqttMessage) -> None:
         if delivery.token is not None:
             self._commits.arrived(delivery.token, delivery.received)
         try:

@@ -22,12 +22,12 @@ from monitor.events import BadValue, Entry, Reading
 from monitor.intake.inbox import AckToken
 from monitor.journal.opening import about_aside
 from monitor.journal.reader import JournalReader
-from monitor.journal.records import Batch, StorageFault
+from monitor.journal.records import Commit, StorageFault
 from monitor.journal.store import Journal
+from monitor.service.bisection import halves, shown
 from monitor.service.logs import facts
 from monitor.service.quietly import quietly
 from monitor.service.second_copy import SecondCopy
-from monitor.service.sifting import halves, shown
 from monitor.site import Probe
 
 log = logging.getLogger(__name__)
@@ -48,7 +48,7 @@ _ABOUT_THE_DATA = (
 class Submission:
     """One batch on its way to the disk."""
 
-    batch: Batch
+    batch: Commit
     tokens: list[AckToken]
     by_age: bool = False
     submitted: float = field(default_factory=time.monotonic)
@@ -58,7 +58,7 @@ class Submission:
     readings: int = 0  # how many it brings; the batch itself may be joined with others
 
 
-_WAKE = Submission(Batch(), [])  # nothing to write, something to look after
+_WAKE = Submission(Commit(), [])  # nothing to write, something to look after
 
 
 class Writer:
@@ -87,7 +87,7 @@ class Writer:
         self._queue: queue.Queue[Submission | None] = queue.Queue()
         self._know: queue.SimpleQueue[tuple[Probe, ...]] = queue.SimpleQueue()
         self._cursors: queue.SimpleQueue[tuple[str, dict[str, Any]]] = queue.SimpleQueue()
-        self._owed: Batch | None = None  # refused by the disk so far
+        self._owed: Commit | None = None  # refused by the disk so far
         self._failing = journal is None
         self._said: tuple[str, str] | None = None  # the fault that was reported
         self._try_at = 0.0  # a disk that refuses is asked again no sooner
@@ -176,10 +176,10 @@ class Writer:
                 quietly("The journal could not be tidied.", self._tidy)
         self._ending = True
         if self._owed is not None:
-            self._write_somehow(Batch())
+            self._write_somehow(Commit())
         self._put_away()
 
-    def _write_somehow(self, batch: Batch) -> bool:
+    def _write_somehow(self, batch: Commit) -> bool:
         """As `_write`; whatever goes wrong in it, nothing is lost and the thread goes on."""
         try:
             return self._write(batch)
@@ -190,7 +190,7 @@ class Writer:
             self._put_away()
             return False
 
-    def _write(self, batch: Batch) -> bool:
+    def _write(self, batch: Commit) -> bool:
         """Is everything up to this batch on the disk now?"""
         if self._owed is not None:
             self._owed.extend(batch)
@@ -235,7 +235,7 @@ class Writer:
             with JournalReader(self._journal.path) as reader:
                 self.on_other_journal(reader.entries())
 
-    def _commit(self, journal: Journal, batch: Batch) -> None:
+    def _commit(self, journal: Journal, batch: Commit) -> None:
         """Commits all of it, but for records that the database will not take whatever the disk
         does: one of those must not keep everything after it from being kept. Raises StorageFault
         with what is not kept owed."""
@@ -302,7 +302,7 @@ class Writer:
             log.error("Trouble with the journal.", extra=facts(why=fault.words))
             self._on_fault(fault)
 
-    def _owe(self, batch: Batch) -> None:
+    def _owe(self, batch: Commit) -> None:
         self._owed = batch
         del batch.refused[:-MOST_REFUSED_IN_MEMORY]
         over = len(batch.inputs) - MOST_IN_MEMORY

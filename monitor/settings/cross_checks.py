@@ -5,10 +5,10 @@ Works on the raw file, so that these are found beside a wrong key and not after 
 from collections.abc import Iterator
 from typing import Any
 
-from monitor.settings.faults import Fault, shown_value
+from monitor.settings.faults import WrongSetting, shown_value
 
 
-def cross_checks(raw: dict[str, Any]) -> list[Fault]:
+def cross_checks(raw: dict[str, Any]) -> list[WrongSetting]:
     """Every fault between keys. Parts of the wrong shape are passed over: the model names them."""
     return [
         *_same_topic(raw),
@@ -41,7 +41,7 @@ def _probes(raw: dict[str, Any]) -> Iterator[tuple[str, dict[str, Any]]]:
             yield f"brooders[{b_index}].probes[{index}]", probe
 
 
-def _same_topic(raw: dict[str, Any]) -> Iterator[Fault]:
+def _same_topic(raw: dict[str, Any]) -> Iterator[WrongSetting]:
     seen: dict[str, list[tuple[str, dict[str, Any]]]] = {}
     for key, probe in _probes(raw):
         topic = probe.get("topic")
@@ -51,7 +51,7 @@ def _same_topic(raw: dict[str, Any]) -> Iterator[Fault]:
             both_outside = probe.get("place") == other.get("place") == "outside"
             differ = _reads(probe) != _reads(other)
             if not both_outside and not differ:
-                yield Fault(
+                yield WrongSetting(
                     f"{key}.topic",
                     f'is "{topic}", which {other_key} already reads; give each probe a topic of '
                     "its own, or a different value (JSON Pointer) of the same payload.",
@@ -64,14 +64,14 @@ def _reads(probe: dict[str, Any]) -> tuple[object, object]:
     return probe.get("value"), probe.get("senml_name")
 
 
-def _same_name(key: str, tables: list[dict[str, Any]]) -> Iterator[Fault]:
+def _same_name(key: str, tables: list[dict[str, Any]]) -> Iterator[WrongSetting]:
     seen: dict[str, int] = {}
     for index, table in enumerate(tables):
         name = table.get("name")
         if not isinstance(name, str):
             continue
         if name.casefold() in seen:
-            yield Fault(
+            yield WrongSetting(
                 f"{key}[{index}].name",
                 f"is {shown_value(name)}, the name of {key}[{seen[name.casefold()]}] too; "
                 "give each a name of its own.",
@@ -80,52 +80,52 @@ def _same_name(key: str, tables: list[dict[str, Any]]) -> Iterator[Fault]:
             seen[name.casefold()] = index
 
 
-def _reserved_name(raw: dict[str, Any]) -> Iterator[Fault]:
+def _reserved_name(raw: dict[str, Any]) -> Iterator[WrongSetting]:
     for index, brooder in enumerate(_tables(raw.get("brooders"))):
         if brooder.get("name") == "site":
-            yield Fault(
+            yield WrongSetting(
                 f"brooders[{index}].name",
                 'is "site", which stands for the whole site; choose another name.',
             )
 
 
-def _site_probes_are_outside(raw: dict[str, Any]) -> Iterator[Fault]:
+def _site_probes_are_outside(raw: dict[str, Any]) -> Iterator[WrongSetting]:
     site = raw.get("site")
     for index, probe in enumerate(_tables(site.get("probes")) if isinstance(site, dict) else []):
         place = probe.get("place")
         if isinstance(place, str) and place != "outside":
-            yield Fault(
+            yield WrongSetting(
                 f"site.probes[{index}].place",
                 f'is "{place}"; a probe of the whole site must be outside: '
                 "write outside, or list it under its brooder.",
             )
 
 
-def _open_broker_needs_accounts(raw: dict[str, Any]) -> Iterator[Fault]:
+def _open_broker_needs_accounts(raw: dict[str, Any]) -> Iterator[WrongSetting]:
     own = raw.get("built_in_broker")
     if not isinstance(own, dict) or raw.get("broker") is not None or own.get("accounts_file"):
         return
     listen = own.get("listen")
     if isinstance(listen, str) and listen not in ("127.0.0.1", "::1", "localhost"):
-        yield Fault(
+        yield WrongSetting(
             "built_in_broker.listen",
             f'is "{listen}", which opens the broker to the network; that needs accounts_file '
             '(made with mosquitto_passwd), or write listen = "127.0.0.1".',
         )
 
 
-def _rows_in_order(raw: dict[str, Any]) -> Iterator[Fault]:
+def _rows_in_order(raw: dict[str, Any]) -> Iterator[WrongSetting]:
     for b_index, brooder in enumerate(_tables(raw.get("brooders"))):
         days = [row.get("from_day") for row in _tables(brooder.get("own_schedule"))]
         numbers = [d for d in days if isinstance(d, int | float) and not isinstance(d, bool)]
         if numbers and len(numbers) == len(days):
             if numbers != sorted(set(numbers)):
-                yield Fault(
+                yield WrongSetting(
                     f"brooders[{b_index}].own_schedule",
                     f"has from_day {numbers}; the days must rise from row to row.",
                 )
             if numbers[0] != 0:
-                yield Fault(
+                yield WrongSetting(
                     f"brooders[{b_index}].own_schedule[0].from_day",
                     f"is {numbers[0]}; the first row must start at day 0, the hatch day.",
                 )

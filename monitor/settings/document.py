@@ -8,7 +8,7 @@ from typing import Any, get_args, get_origin
 from pydantic import BaseModel, SecretStr
 from pydantic.fields import FieldInfo
 
-from monitor.settings.model import FileSettings
+from monitor.settings.file_model import FileSettings
 from monitor.settings.overlay import SECRETS
 
 HEAD = """\

@@ -21,7 +21,7 @@ Path = tuple[str | int, ...]
 
 
 @dataclass(frozen=True, slots=True)
-class Fault:
+class WrongSetting:
     """One wrong thing. `says` is the rest of the sentence after the key."""
 
     key: str
@@ -34,7 +34,7 @@ class Fault:
 class SettingsFault(Exception):
     """The configuration cannot be used. `faults` holds every fault found, not only the first."""
 
-    def __init__(self, source: str, faults: Sequence[Fault]) -> None:
+    def __init__(self, source: str, faults: Sequence[WrongSetting]) -> None:
         self.source = source
         self.faults = tuple(faults)
         super().__init__("\n".join(f"{source}: {fault}" for fault in faults))
@@ -94,7 +94,7 @@ def _kind(value: object) -> str:
     return "a text" if isinstance(value, str) else shown_value(value)
 
 
-def from_validation(error: ValidationError, model: type[BaseModel]) -> list[Fault]:
+def from_validation(error: ValidationError, model: type[BaseModel]) -> list[WrongSetting]:
     """Every error of a validation as a fault that says what would be right."""
     errors = error.errors(include_url=False)
     return [
@@ -106,7 +106,7 @@ def from_validation(error: ValidationError, model: type[BaseModel]) -> list[Faul
     ]
 
 
-def _fault(item: Mapping[str, Any], model: type[BaseModel]) -> Fault:
+def _fault(item: Mapping[str, Any], model: type[BaseModel]) -> WrongSetting:
     path: Path = tuple(item["loc"])
     key = key_of(path)
     holder, field = _look_up(model, path)
@@ -116,17 +116,17 @@ def _fault(item: Mapping[str, Any], model: type[BaseModel]) -> Fault:
             known = list(holder.model_fields) if holder is not None else []
             near = difflib.get_close_matches(str(path[-1]), known, n=1)
             hint = f"write {near[0]}" if near else f"known here: {', '.join(known)}"
-            return Fault(key, f"is not a setting; {hint}.")
+            return WrongSetting(key, f"is not a setting; {hint}.")
         case "missing":
-            return Fault(key, f"is missing; it must be {want or 'given'}.")
+            return WrongSetting(key, f"is missing; it must be {want or 'given'}.")
         case "value_error":
             reason = str(item.get("ctx", {}).get("error", item["msg"]))
             value = "(hidden)" if _secret(field) else shown_value(item["input"])
-            return Fault(key, f"is {value}; {reason}.")
+            return WrongSetting(key, f"is {value}; {reason}.")
         case _:
             value = _wrong_value(item["input"], field)
             right = f"it must be {want}" if want else item["msg"]
-            return Fault(key, f"is {value}; {right}.")
+            return WrongSetting(key, f"is {value}; {right}.")
 
 
 def _wrong_value(value: object, field: FieldInfo | None) -> str:

@@ -9,7 +9,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from monitor.settings.faults import Fault, key_of
+from monitor.settings.faults import WrongSetting, key_of
 
 PREFIX = "BROODER_"
 # Of the commands, which may be given beside any configuration.
@@ -21,9 +21,9 @@ SECRETS = frozenset({"url", "heartbeat_url", "password", "passphrase", "token"})
 
 def lay_environment(
     raw: dict[str, Any], environ: Mapping[str, str], known: frozenset[str]
-) -> list[Fault]:
+) -> list[WrongSetting]:
     """Replaces in `raw` what `environ` sets. Returns what could not be placed."""
-    faults: list[Fault] = []
+    faults: list[WrongSetting] = []
     for variable in sorted(environ):
         if not variable.startswith(PREFIX) or variable in NOT_SETTINGS:
             continue
@@ -32,7 +32,7 @@ def lay_environment(
         ]
         if parts[0] not in known:
             faults.append(
-                Fault(
+                WrongSetting(
                     f"environment variable {variable}",
                     f"names no setting; the first part must be one of {', '.join(sorted(known))}.",
                 )
@@ -40,7 +40,7 @@ def lay_environment(
             continue
         problem = _place(raw, parts, _value(environ[variable]))
         if problem:
-            faults.append(Fault(f"environment variable {variable}", problem))
+            faults.append(WrongSetting(f"environment variable {variable}", problem))
     return faults
 
 
@@ -78,9 +78,9 @@ def _place(raw: dict[str, Any], parts: list[str | int], value: Any) -> str | Non
     return None
 
 
-def read_secret_files(raw: Any, base: Path, path: tuple[str | int, ...] = ()) -> list[Fault]:
+def read_secret_files(raw: Any, base: Path, path: tuple[str | int, ...] = ()) -> list[WrongSetting]:
     """Replaces each `SECRET_file` key by the secret it names. Relative paths start at `base`."""
-    faults: list[Fault] = []
+    faults: list[WrongSetting] = []
     if isinstance(raw, list):
         for index, item in enumerate(raw):
             faults += read_secret_files(item, base, (*path, index))
@@ -95,7 +95,7 @@ def read_secret_files(raw: Any, base: Path, path: tuple[str | int, ...] = ()) ->
                 except (OSError, ValueError) as error:
                     reason = error.strerror if isinstance(error, OSError) else "no UTF-8 text"
                     faults.append(
-                        Fault(
+                        WrongSetting(
                             where,
                             f"is {_shown_name(name, base)}; it must be a file this service may "
                             f"read: {reason}.",

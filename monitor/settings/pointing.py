@@ -4,7 +4,7 @@ must be counted out, and from nought. Called by `load`."""
 import re
 from typing import Any
 
-from monitor.settings.faults import Fault, shown_value
+from monitor.settings.faults import WrongSetting, shown_value
 
 _STEP = re.compile(r"(\w+)(?:\[(\d+)\])?")
 _CALLED = {
@@ -15,7 +15,7 @@ _CALLED = {
 }
 
 
-def pointed(fault: Fault, raw: dict[str, Any]) -> Fault:
+def pointed(fault: WrongSetting, raw: dict[str, Any]) -> WrongSetting:
     """The fault with the names on its key's way at the end, where there are any. `raw` is the file
     as read, in whatever shape."""
     names: list[str] = []
@@ -29,4 +29,4 @@ def pointed(fault: Fault, raw: dict[str, Any]) -> Fault:
                 names.append(f"{_CALLED[word]} {shown_value(name)}")
     if not names:
         return fault
-    return Fault(fault.key, f"{fault.says} That is {' of '.join(reversed(names))}.")
+    return WrongSetting(fault.key, f"{fault.says} That is {' of '.join(reversed(names))}.")

@@ -17,8 +17,8 @@ from typing import Any
 
 from monitor.events import Moment
 from monitor.journal.records import OutboxRow, Outcome
-from monitor.tell.contacts import Contact
-from monitor.tell.message import Kind, Message
+from monitor.tell.contact import Contact
+from monitor.tell.message import Message, MessageKind
 from monitor.tell.outbox import TROUBLE_AFTER, Outbox
 from monitor.tell.sender_process import SenderProcess
 
@@ -26,17 +26,17 @@ log = logging.getLogger(__name__)
 
 _GRACE_S = 10.0  # beyond a contact's limit before the sender itself is taken for dead
 _RESTART_S = 5.0  # between two starts of a sender that dies at once
-_CALM = (Kind.OVER, Kind.ANSWERED, Kind.SHELVED)
+_CALM = (MessageKind.OVER, MessageKind.ANSWERED, MessageKind.SHELVED)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Calls:
+class DeliveryCallbacks:
     """What `Delivery` asks of the service, always from its own thread; all must return quickly."""
 
     now: Callable[[], Moment]
     record: Callable[[list[Outcome]], None]  # for the journal
     trouble: Callable[[str, bool, str], None]  # contact, begins or ends, why: delivery-fault
-    picture: Callable[[str], Path | None] = lambda _brooder: None  # a finished one, never awaited
+    chart: Callable[[str], Path | None] = lambda _brooder: None  # a finished one, never awaited
     link: Callable[[Message, str], str | None] = lambda _message, _contact: None
 
 
@@ -52,7 +52,7 @@ class Delivery:
     def __init__(
         self,
         contacts: Sequence[Contact],
-        calls: Calls,
+        calls: DeliveryCallbacks,
         *,
         limit_s: float = 20.0,
         most_pending: int = 50,
@@ -198,7 +198,7 @@ class Delivery:
             self._sender.hand(self._job(self._number, message, name))
 
     def _job(self, number: int, message: Message, contact: str) -> dict[str, Any]:
-        picture = self._calls.picture(message.attach_brooder) if message.attach_brooder else None
+        chart = self._calls.chart(message.attach_brooder) if message.attach_brooder else None
         link = self._calls.link(message, contact) if message.ack_for else None
         body = f"{message.body}\nI am seeing to it: {link}" if link else message.body
         return {
@@ -207,7 +207,7 @@ class Delivery:
             "title": message.title,
             "body": body,
             "kind": "calm" if message.kind in _CALM else message.priority.value,
-            "attach": str(picture) if picture else None,
+            "attach": str(chart) if chart else None,
             "limit_s": self._limit_s,
         }
 

@@ -8,7 +8,7 @@ from typing import Any
 from monitor.events import Priority
 
 
-class Kind(StrEnum):
+class MessageKind(StrEnum):
     """Why a message is sent. In falling order of haste within one priority."""
 
     RAISED = "raised"  # new, or worse than told before
@@ -27,7 +27,7 @@ class Message:
 
     key: str
     thread: str  # one cause: an undelivered older message of it is replaced by the newest
-    kind: Kind
+    kind: MessageKind
     contacts: tuple[str, ...]  # names; empty: nobody wants it, it goes to log and MQTT alone
     priority: Priority
     title: str
@@ -59,7 +59,7 @@ def from_row(
     return Message(
         key=key,
         thread=str(row["thread"]),
-        kind=Kind(row["kind"]),
+        kind=MessageKind(row["kind"]),
         contacts=(contact,),
         priority=Priority(priority),
         title=str(row["title"]),

@@ -10,10 +10,10 @@ from typing import Any
 
 from monitor.events import Change, Priority
 from monitor.site import Site
-from monitor.tell.contacts import Contact, first_told
+from monitor.tell.contact import Contact, first_told
 from monitor.tell.incident import pack, unpack
-from monitor.tell.message import Kind, Message, from_row
-from monitor.tell.picture import box_morning
+from monitor.tell.message import Message, MessageKind, from_row
+from monitor.tell.present_facts import box_morning
 from monitor.tell.wording import Gathered, Voice, for_change, morning
 from monitor.watch.status import SiteStatus
 
@@ -104,7 +104,7 @@ class MorningCall:
         message = Message(
             key=f"morning:{day.isoformat()}",
             thread="morning",
-            kind=Kind.MORNING,
+            kind=MessageKind.MORNING,
             contacts=(),
             priority=Priority.ADVICE,
             at=at,

@@ -10,7 +10,7 @@ from dataclasses import dataclass, field, replace
 
 from monitor.events import Moment, Priority
 from monitor.journal.records import OutboxRow, Outcome
-from monitor.tell.message import Kind, Message, from_row
+from monitor.tell.message import Message, MessageKind, from_row
 
 # Back-off doubles from 5 s to 5 min: a server that restarts is met again within seconds, one that
 # is away for the night costs a dozen tries an hour. Common practice.
@@ -25,7 +25,7 @@ GIVE_UP_S = {
 TROUBLE_AFTER = 3  # failures in a row before a contact counts as not reached
 
 _HASTE = {Priority.URGENT: 0, Priority.WARNING: 1, Priority.ADVICE: 2}
-_ORDER = {kind: place for place, kind in enumerate(Kind)}
+_ORDER = {kind: place for place, kind in enumerate(MessageKind)}
 
 
 @dataclass(slots=True)

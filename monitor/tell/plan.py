@@ -16,13 +16,13 @@ from itertools import groupby
 from monitor.brooding.night_hours import OUTLOOK_FROM_H
 from monitor.events import AlarmName, Change, ChangeKind, Moment, Priority, State
 from monitor.site import Site
-from monitor.tell import saying
-from monitor.tell.contacts import Contact
+from monitor.tell import incident_words
+from monitor.tell.composer import MessageComposer
+from monitor.tell.contact import Contact
 from monitor.tell.incident import Alarm, Incident
-from monitor.tell.message import Kind, Message
+from monitor.tell.message import Message, MessageKind
 from monitor.tell.morning_call import MorningCall
 from monitor.tell.policy import Policy
-from monitor.tell.speaker import Speaker
 from monitor.watch.alarm_table import TABLE, Lasting
 from monitor.watch.incidents import BACK_S, SITE_SILENT, rank, scope
 from monitor.watch.status import SiteStatus
@@ -53,7 +53,7 @@ class Plan:
         self._contacts = contacts
         self._policy = policy or Policy()
         self._look = look
-        self._speaker = Speaker(site, contacts, look)
+        self._composer = MessageComposer(site, contacts, look)
         self._incidents: list[Incident] = []  # open ones, oldest first
         self._escalated: list[Change] = []
         self._offset_s = 0.0  # tick minus at
@@ -112,7 +112,7 @@ class Plan:
             if morning_at is not None and morning_at + self._offset_s <= ends:
                 now_at = max(morning_at, tick - self._offset_s)
                 yield from self._morning.take_due(
-                    now_at, look=self._look, still=lambda: self._speaker.wrong(self._incidents)
+                    now_at, look=self._look, still=lambda: self._composer.wrong(self._incidents)
                 )
                 continue
             if first is None or first[0] > tick or (first[0] == tick and not including):
@@ -271,7 +271,7 @@ class Plan:
         if not alarm.told or change.facts.get("folded"):
             return []
         incident.last_told = tick
-        return [self._speaker.explained(incident, alarm, change)]
+        return [self._composer.explained(incident, alarm, change)]
 
     def _acknowledged(self, change: Change, tick: float) -> list[Message]:
         incident = self._holding(change.occurrence)
@@ -284,7 +284,7 @@ class Plan:
         alone = len(self._contacts) > 0 and len(incident.told_to) < 2
         if before.change.priority is not Priority.URGENT or alone:
             return []  # whoever is alone knows that it was them
-        return [self._speaker.answered(incident, change)]
+        return [self._composer.answered(incident, change)]
 
     def _shelved(self, change: Change, tick: float) -> list[Message]:
         incident = self._holding(change.occurrence)
@@ -294,7 +294,7 @@ class Plan:
         if incident.lead() is not None:
             return []
         self._incidents.remove(incident)
-        return [self._speaker.shelved(incident, change)]
+        return [self._composer.shelved(incident, change)]
 
     def _holding(self, occurrence: str) -> Incident | None:
         return next((i for i in self._incidents if occurrence in i.alarms), None)
@@ -302,7 +302,7 @@ class Plan:
     # -- something is told
 
     def _once(self, change: Change) -> Message:
-        message = self._speaker.once(change)
+        message = self._composer.once(change)
         if change.priority is not Priority.ADVICE:
             self._morning.note(message.at, change.brooder, message.title)
         return message
@@ -312,7 +312,7 @@ class Plan:
         incident.gather_due = None
         if not untold:
             return []
-        message = self._speaker.raised(incident, untold, tick - self._offset_s)
+        message = self._composer.raised(incident, untold, tick - self._offset_s)
         boxes = {alarm.change.brooder for alarm in untold}
         self._morning.note(message.at, boxes.pop() if len(boxes) == 1 else None, message.title)
         incident.tell(untold, tick)
@@ -325,7 +325,7 @@ class Plan:
         alarm = incident.unanswered()
         if alarm is None:
             return []
-        message = self._speaker.again(incident, alarm, tick - self._offset_s)
+        message = self._composer.again(incident, alarm, tick - self._offset_s)
         return [] if message is None else [message]
 
     def _ask_anew(self, incident: Incident, tick: float) -> list[Message]:
@@ -334,7 +334,7 @@ class Plan:
             return []
         answer.asked = tick
         answer.times += 1
-        return [self._speaker.asked_anew(incident, alarm, answer, tick - self._offset_s)]
+        return [self._composer.asked_anew(incident, alarm, answer, tick - self._offset_s)]
 
     def _pass_on(self, incident: Incident, tick: float) -> list[Message]:
         alarm = incident.unanswered()
@@ -344,9 +344,11 @@ class Plan:
         least = min(contact.after_minutes for contact in waiting)
         next_ones = [contact for contact in waiting if contact.after_minutes == least]
         at = tick - self._offset_s
-        message = self._speaker.passed_on(incident, alarm, next_ones, at)
+        message = self._composer.passed_on(incident, alarm, next_ones, at)
         incident.times_passed_on += 1
-        self._escalated.append(saying.escalated(incident, alarm, next_ones, at, self._look()))
+        self._escalated.append(
+            incident_words.escalated(incident, alarm, next_ones, at, self._look())
+        )
         incident.reach(contact.name for contact in next_ones)
         return [message]
 
@@ -363,11 +365,11 @@ class Plan:
         if TABLE[incident.worst.alarm].told_once:
             if not self._is_called_off(incident, at):
                 return []
-            message = self._speaker.called_off(incident, at)
+            message = self._composer.called_off(incident, at)
             if incident.told_to and not message.contacts:
                 return []
         else:
-            message = self._speaker.over(incident, at)
+            message = self._composer.over(incident, at)
         self._morning.note(message.at, incident.one_place(), message.title)
         return [message]
 
@@ -411,6 +413,6 @@ def _newest(said: list[Message]) -> list[Message]:
     return [
         message
         for i, message in enumerate(said)
-        if message.kind is not Kind.AGAIN
+        if message.kind is not MessageKind.AGAIN
         or not any(later.thread == message.thread for later in said[i + 1 :])
     ]

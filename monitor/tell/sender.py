@@ -156,8 +156,8 @@ def _send(job: dict[str, Any], service: Service | None) -> str | None:
         _be_patient(instance, float(job["limit_s"]))
         sending = apprise.Apprise(asset=asset)
         sending.add(instance)
-        picture = job.get("attach")
-        attach = picture if picture and instance.attachment_support else None
+        chart = job.get("attach")
+        attach = chart if chart and instance.attachment_support else None
         done = sending.notify(
             title=job["title"],
             body=job["body"],

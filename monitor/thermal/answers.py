@@ -12,7 +12,7 @@ from monitor.thermal import harm, tonight
 from monitor.thermal.causes import Weighed, Why
 from monitor.thermal.diagnosis import Diagnosis, Finding, Interval, Learned, Outlook
 from monitor.thermal.fall import HOLD_S, Fall
-from monitor.thermal.loss import Loss
+from monitor.thermal.loss import HeatLoss
 from monitor.thermal.model import FloorModel
 from monitor.thermal.outside_curve import OutsideCurve, OutsideHistory
 from monitor.thermal.rise import Rise
@@ -57,7 +57,7 @@ def diagnosis(
     *,
     fall: Fall,
     rise: Rise,
-    loss: Loss | None,
+    loss: HeatLoss | None,
     held_until: float | None,
     rate_k_per_h: float,
     findings: tuple[Finding, ...],

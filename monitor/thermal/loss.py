@@ -11,7 +11,7 @@ _FORGOTTEN_S = 36 * 3600.0  # lost heat that nobody missed for so long is how th
 
 
 @dataclass(frozen=True, slots=True)
-class Loss:
+class HeatLoss:
     """Which sources (indices), since when, and the rise before and lost (K)."""
 
     sources: tuple[int, ...]
@@ -39,11 +39,11 @@ class Loss:
         return asdict(self)
 
 
-def loss_from(state: State, shift_s: float, sources: int) -> Loss | None:
-    """From `Loss.state`; ticks moved by `shift_s`. None: of sources that are not there any more."""
+def loss_from(state: State, shift_s: float, sources: int) -> HeatLoss | None:
+    """From `HeatLoss.state`; ticks moved by `shift_s`. None: of sources that are gone."""
     if max(state["sources"]) >= sources:
         return None
-    return Loss(
+    return HeatLoss(
         tuple(state["sources"]),
         float(state["started"]) + shift_s,
         float(state["rise_before_k"]),

@@ -3,7 +3,7 @@
 A lamp that hung too low is raised, as the message asked: the floor comes down fast, as if a lamp
 had died, but to where it should be. Such a fall is no loss until the floor is seen to head below
 its band, and what was taken for one is over when the floor holds at its target. Figures here are
-this project's (assumed); tests/unit/watch/test_spare_heat.py measures what they do."""
+this project's (assumed); tests/unit/thermal/test_spare_heat.py measures what they do."""
 
 from typing import NamedTuple
 

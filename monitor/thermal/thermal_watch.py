@@ -18,7 +18,7 @@ from monitor.thermal.causes import Explanation, Why
 from monitor.thermal.diagnosis import Diagnosis, Interval, Learned, Outlook
 from monitor.thermal.fall import Fall
 from monitor.thermal.floor_fusion import FloorFusion
-from monitor.thermal.loss import Loss, loss_from
+from monitor.thermal.loss import HeatLoss, loss_from
 from monitor.thermal.model import LIMIT, FloorModel
 from monitor.thermal.outside_curve import OutsideCurve
 from monitor.thermal.outside_heard import OutsideHeard
@@ -59,7 +59,7 @@ class ThermalWatch:
         self._fall = Fall()
         self._rise = Rise()
         self._upturn = Upturn()
-        self._loss: Loss | None = None
+        self._loss: HeatLoss | None = None
         self._spare = SpareHeat()
         self._target_c: float | None = None
         self._midnight: float | None = None  # some local midnight
@@ -282,7 +282,7 @@ class ThermalWatch:
             lost_k = best.quick_k + best.slow_k
             if self._loss is None or self._loss.started < fall.onset - 60.0:
                 model.lost(fall.rise_k, lost_k)
-            self._loss = Loss(
+            self._loss = HeatLoss(
                 best.explanation.sources,
                 best.onset,
                 fall.rise_k,

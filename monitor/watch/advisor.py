@@ -10,7 +10,7 @@ from monitor.events import AlarmName, Facts, State
 from monitor.site import Brooder
 from monitor.thermal.estimate import Nights
 from monitor.watch.alarm import Alarm, Description
-from monitor.watch.alarms import Book
+from monitor.watch.alarm_register import AlarmRegister
 
 ONCE_IN_S = 20 * 3600.0  # told at most once a day each, though it may come and go
 _NAMES = (
@@ -24,25 +24,25 @@ _NAMES = (
 class Advisor:
     """The advice for one brooder."""
 
-    def __init__(self, brooder: Brooder, zone: tzinfo, book: Book) -> None:
+    def __init__(self, brooder: Brooder, zone: tzinfo, register: AlarmRegister) -> None:
         self._brooder = brooder
         self._zone = zone
-        self._book = book
+        self._register = register
         self._facts: dict[AlarmName, Facts] = {}
         self._alarms = {
-            name: book.open(name, brooder.name, self, limits=brooder.limits) for name in _NAMES
+            name: register.open(name, brooder.name, self, limits=brooder.limits) for name in _NAMES
         }
 
     def see(self, batch: Batch | None, tick: float, nights: Nights) -> None:
         """What holds now?"""
         if batch is None:
             for alarm in self._alarms.values():
-                self._book.stop(alarm, tick, "no batch in the brooder")
+                self._register.stop(alarm, tick, "no batch in the brooder")
             return
         found = advise(
             self._brooder,
             batch,
-            now_at=tick + self._book.offset_s,
+            now_at=tick + self._register.offset_s,
             zone=self._zone,
             coming_lows_c=nights.lows_c,
             lows_from=nights.origin,
@@ -51,11 +51,11 @@ class Advisor:
         for name, alarm in self._alarms.items():
             lately = alarm.occurrence != "" and tick - alarm.raised_tick < ONCE_IN_S
             if name not in self._facts:
-                self._book.see(alarm, False, tick)
+                self._register.see(alarm, False, tick)
             elif alarm.active and _is_news(self._facts[name], alarm.facts, lately=lately):
-                self._book.renew(alarm, tick)
+                self._register.renew(alarm, tick)
             elif alarm.delay.active or not lately:
-                self._book.see(alarm, True, tick)
+                self._register.see(alarm, True, tick)
                 self._renew(alarm)
 
     def _renew(self, alarm: Alarm) -> None:
@@ -73,7 +73,7 @@ class Advisor:
 
     # -- Owner
 
-    def held_until(self, alarm: Alarm) -> float | None:
+    def suppressed_until(self, alarm: Alarm) -> float | None:
         """Nothing holds it back."""
         return None
 

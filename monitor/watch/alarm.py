@@ -1,12 +1,12 @@
 """One alarm: where it stands, its open occurrence, and who knows the numbers behind it.
 
-A record; it is moved by watch.alarms only."""
+A record; it is moved by watch.alarm_register only."""
 
 from dataclasses import dataclass, field
 from typing import Any, NamedTuple, Protocol, cast
 
 from monitor.events import Cause, Facts, Priority, State
-from monitor.watch.alarm_table import Rule
+from monitor.watch.alarm_table import AlarmRule
 from monitor.watch.band import Delay
 from monitor.watch.life_cycle import ACTIVE, AlarmState
 
@@ -31,7 +31,7 @@ class Owner(Protocol):
         """The facts at the moment it is cleared."""
         ...
 
-    def held_until(self, alarm: "Alarm") -> float | None:
+    def suppressed_until(self, alarm: "Alarm") -> float | None:
         """A tick before which it should not be raised: a grower is at work in the box."""
         ...
 
@@ -41,7 +41,7 @@ class Alarm:
     """One alarm of one brooder (probe, contact, site): where it stands, and its open occurrence."""
 
     key: str
-    rule: Rule
+    rule: AlarmRule
     brooder: str | None
     subject: str | None  # probe key or contact, where there can be several
     owner: Owner

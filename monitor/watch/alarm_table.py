@@ -1,6 +1,7 @@
-"""Every alarm and advice as one table of data: how each behaves. Read by watch.alarms (delays, life
-cycle, incidents), by tell.plan (what is told when) and by the page. How often what is urgent is
-repeated, and to whom it is passed on, is the grower's to set: tell.plan.Policy, tell.contacts."""
+"""Every alarm and advice as one table of data: how each behaves. Read by watch.alarm_register
+(delays, life cycle, incidents), by tell.plan (what is told when) and by the page. How often what is
+urgent is repeated, and to whom it is passed on, is the grower's to set: tell.plan.Policy,
+tell.contact."""
 
 from dataclasses import dataclass
 from enum import StrEnum
@@ -28,7 +29,7 @@ class Lasting(StrEnum):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Rule:
+class AlarmRule:
     """One row. A delay is a number of seconds or the name of the brooder's own limit."""
 
     alarm: AlarmName
@@ -56,7 +57,7 @@ class Rule:
 _ROWS = (
     # Answered by going out before bed; and at dawn every cold night ends, which is no reason to
     # wake anybody.
-    Rule(
+    AlarmRule(
         alarm=AlarmName.COLD_NIGHT,
         priority=_WARNING,
         family=Family.COLD,
@@ -64,7 +65,7 @@ _ROWS = (
         needs_batch=True,
         told_once=True,
     ),
-    Rule(
+    AlarmRule(
         alarm=AlarmName.COLD,
         priority=_WARNING,
         family=Family.COLD,
@@ -73,7 +74,7 @@ _ROWS = (
         off_delay="clear_delay_s",
         needs_batch=True,
     ),
-    Rule(
+    AlarmRule(
         alarm=AlarmName.HEAT_LOSS,
         priority=_URGENT,
         family=Family.COLD,
@@ -81,7 +82,7 @@ _ROWS = (
         off_delay="clear_delay_s",
         needs_batch=True,
     ),
-    Rule(
+    AlarmRule(
         alarm=AlarmName.CHILL,
         priority=_URGENT,
         family=Family.COLD,
@@ -90,7 +91,7 @@ _ROWS = (
         off_delay="clear_delay_s",
         needs_batch=True,
     ),
-    Rule(
+    AlarmRule(
         alarm=AlarmName.HOT,
         priority=_WARNING,
         family=Family.HOT,
@@ -100,7 +101,7 @@ _ROWS = (
         needs_batch=True,
     ),
     # Needs no batch: a lamp that fell into the litter of an empty box burns as well.
-    Rule(
+    AlarmRule(
         alarm=AlarmName.OVERHEAT,
         priority=_URGENT,
         family=Family.HOT,
@@ -110,7 +111,7 @@ _ROWS = (
     ),
     # One power-up value is not a fault: a bad value must stand for a minute, or come three times
     # in ten minutes (watch.probe_watch). It ends after ten minutes without one. Common practice.
-    Rule(
+    AlarmRule(
         alarm=AlarmName.PROBE_FAULT,
         priority=_WARNING,
         family=Family.SILENCE,
@@ -119,7 +120,7 @@ _ROWS = (
         off_delay=600.0,
     ),
     # Delay and priority of no-readings depend on how much is silent: watch.silence.
-    Rule(
+    AlarmRule(
         alarm=AlarmName.NO_READINGS,
         priority=_URGENT,
         family=Family.SILENCE,
@@ -127,18 +128,18 @@ _ROWS = (
         off_delay=60.0,
     ),
     # Birds, and no alarm of cold can come from their box: watch.unwatched.
-    Rule(alarm=AlarmName.UNWATCHED, priority=_URGENT),
-    Rule(alarm=AlarmName.BROKER_LOST, priority=_WARNING, family=Family.SILENCE, rank=2),
-    Rule(alarm=AlarmName.STORAGE_FAULT, priority=_WARNING),
-    Rule(alarm=AlarmName.DELIVERY_FAULT, priority=_WARNING),
+    AlarmRule(alarm=AlarmName.UNWATCHED, priority=_URGENT),
+    AlarmRule(alarm=AlarmName.BROKER_LOST, priority=_WARNING, family=Family.SILENCE, rank=2),
+    AlarmRule(alarm=AlarmName.STORAGE_FAULT, priority=_WARNING),
+    AlarmRule(alarm=AlarmName.DELIVERY_FAULT, priority=_WARNING),
     # The clock mends itself.
-    Rule(alarm=AlarmName.CLOCK_FAULT, priority=_WARNING, told_once=True),
-    Rule(alarm=AlarmName.WAS_DOWN, priority=_WARNING, lasting=Lasting.MOMENT),
+    AlarmRule(alarm=AlarmName.CLOCK_FAULT, priority=_WARNING, told_once=True),
+    AlarmRule(alarm=AlarmName.WAS_DOWN, priority=_WARNING, lasting=Lasting.MOMENT),
     # For this very evening: the morning message would come after the step.
-    Rule(alarm=AlarmName.STEP_DOWN, priority=_ADVICE, needs_batch=True, told_at_once=True),
-    Rule(alarm=AlarmName.CROWDED, priority=_ADVICE, needs_batch=True),
-    Rule(alarm=AlarmName.LOSSES_HIGH, priority=_ADVICE, needs_batch=True),
-    Rule(alarm=AlarmName.READY_TO_MOVE, priority=_ADVICE, needs_batch=True),
+    AlarmRule(alarm=AlarmName.STEP_DOWN, priority=_ADVICE, needs_batch=True, told_at_once=True),
+    AlarmRule(alarm=AlarmName.CROWDED, priority=_ADVICE, needs_batch=True),
+    AlarmRule(alarm=AlarmName.LOSSES_HIGH, priority=_ADVICE, needs_batch=True),
+    AlarmRule(alarm=AlarmName.READY_TO_MOVE, priority=_ADVICE, needs_batch=True),
 )
 
-TABLE: dict[AlarmName, Rule] = {row.alarm: row for row in _ROWS}
+TABLE: dict[AlarmName, AlarmRule] = {row.alarm: row for row in _ROWS}

@@ -1,10 +1,10 @@
 """Limit, dead band, on-delay and off-delay: when a temperature becomes an alarm, and when it ends.
 
-Called by watch.brooder_watch (edges, per reading) and watch.alarms (delays). The behaviour is that
-of OPC 10000-9 (OPC UA Part 9: Alarms and Conditions, release 1.05.03), 5.8.2 and annex B, in our
-words: a value beyond its limit starts the on-delay; coming back before the on-delay has passed
-ends it without an alarm; once active the alarm ends only when the value has come back past the
-limit by the dead band and has stayed there for the off-delay."""
+Called by watch.brooder_watch (edges, per reading) and watch.alarm_register (delays). The behaviour
+is that of OPC 10000-9 (OPC UA Part 9: Alarms and Conditions, release 1.05.03), 5.8.2 and annex B,
+in our words: a value beyond its limit starts the on-delay; coming back before the on-delay has
+passed ends it without an alarm; once active the alarm ends only when the value has come back past
+the limit by the dead band and has stayed there for the off-delay."""
 
 from dataclasses import dataclass
 

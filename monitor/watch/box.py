@@ -6,14 +6,14 @@ from typing import Protocol
 from monitor.thermal.diagnosis import Interval
 from monitor.thermal.estimate import Estimate
 from monitor.watch.alarm import Alarm
-from monitor.watch.alarms import Book
+from monitor.watch.alarm_register import AlarmRegister
 from monitor.watch.probe_watch import ProbeWatch
 
 
 class Box(Protocol):
     """One brooder as it stands. Limits are of the floor; None: there is no batch."""
 
-    book: Book
+    register: AlarmRegister
     estimate: Estimate
     inside: list[ProbeWatch]  # all but the outside ones
     age_days: float | None

@@ -48,7 +48,7 @@ def source_facts(box: Box, alarm: Alarm, facts: Facts) -> None:
         facts["source_sure"] = diagnosis.source_sure
         facts["source_watts"] = diagnosis.source_watts
     if alarm.rule.alarm is AlarmName.HEAT_LOSS and diagnosis.started is not None:
-        facts["since"] = diagnosis.started + box.book.offset_s
+        facts["since"] = diagnosis.started + box.register.offset_s
 
 
 def outlook_facts(outlook: Outlook, facts: Facts) -> None:

@@ -19,7 +19,7 @@ from monitor.thermal.estimate import Estimate, Forecast, Wish
 from monitor.thermal.tonight import CLEAR_CHANCE, WARN_CHANCE
 from monitor.watch import night
 from monitor.watch.alarm import Alarm, Description
-from monitor.watch.alarms import Book
+from monitor.watch.alarm_register import AlarmRegister
 from monitor.watch.box_facts import (
     cause_of,
     lead_probe,
@@ -27,10 +27,10 @@ from monitor.watch.box_facts import (
     source_facts,
     temperature_facts,
 )
-from monitor.watch.holds import held_until
 from monitor.watch.night import NightFigures
 from monitor.watch.probe_faults import ProbeFaults
 from monitor.watch.probe_watch import ProbeWatch
+from monitor.watch.suppression import suppressed_until
 
 # No cold night is told of a box that is heard for less: what it holds is then hardly more than its
 # measures, and it may still be warming up. Common practice.
@@ -50,7 +50,7 @@ class BrooderWatch:
         brooder: Brooder,
         zone: tzinfo,
         probes: list[ProbeWatch],
-        book: Book,
+        register: AlarmRegister,
         faults: ProbeFaults,
         estimate: Estimate,
     ) -> None:
@@ -61,7 +61,7 @@ class BrooderWatch:
         self.inside = [p for p in probes if p.place is not Place.OUTSIDE]
         self.floor = [p for p in probes if p.place is Place.FLOOR]
         self._outside = [p for p in probes if p.outside]
-        self.book = book
+        self.register = register
         self.estimate = estimate
         self.faults = faults
         self.night = NightFigures()
@@ -81,7 +81,7 @@ class BrooderWatch:
         self.known_since: float | None = None  # tick at which the floor was first found heard
 
         def open_(name: AlarmName) -> Alarm:
-            return book.open(name, brooder.name, self, limits=brooder.limits)
+            return register.open(name, brooder.name, self, limits=brooder.limits)
 
         self.chill, self.cold = open_(AlarmName.CHILL), open_(AlarmName.COLD)
         self.overheat, self.hot = open_(AlarmName.OVERHEAT), open_(AlarmName.HOT)
@@ -96,7 +96,7 @@ class BrooderWatch:
     def begin_batch(self, batch: Batch | None, tick: float) -> None:
         """The ledger says what is in the box now."""
         if batch is not None and self.batch is None and not self.out_of_service:
-            self.night.birds_since(batch.started_at - self.book.offset_s)
+            self.night.birds_since(batch.started_at - self.register.offset_s)
             for probe in self.probes:
                 probe.begin_night()  # how cold it was before them is no figure of their night
         old, self.batch = self.batch, batch
@@ -130,8 +130,8 @@ class BrooderWatch:
             self.overheat_c = self.brooder.limits.fire_c
             for alarm in self._alarms:
                 if alarm.rule.needs_batch:
-                    self.book.stop(alarm, tick, "no batch in the brooder")
-        elif self.believes(at := self.book.wall_at(tick)) or self.target_c is None:
+                    self.register.stop(alarm, tick, "no batch in the brooder")
+        elif self.believes(at := self.register.wall_at(tick)) or self.target_c is None:
             self.age_days = self.age_days_at(at)
             (
                 self.target_c,
@@ -251,7 +251,7 @@ class BrooderWatch:
         rising = self.batch is not None and self.estimate.diagnosis.cause is Cause.OVERHEAT
         usable = self.usable()
         if not counting and not any(p.burning for p in usable):
-            self.book.hold(self.overheat)
+            self.register.hold(self.overheat)
             return
         over = rising or any(p.overheat.beyond for p in counting) or any(p.burning for p in usable)
         self._see(self.overheat, over, tick, at_once=rising)
@@ -259,16 +259,16 @@ class BrooderWatch:
     def _see(self, alarm: Alarm, holds: bool, tick: float, *, at_once: bool = False) -> None:
         """An alarm may begin with whatever is said; it does not end by the word of stuck probes."""
         if not holds and self.blind:
-            self.book.hold(alarm)
+            self.register.hold(alarm)
         else:
-            self.book.see(alarm, holds, tick, at_once=at_once)
+            self.register.see(alarm, holds, tick, at_once=at_once)
 
     def _see_band(self, judged: list[ProbeWatch], tick: float) -> None:
         """The probes that have a target, against it. Without any nothing is known: what is active
         stays active, though a probe under the lamp may be well."""
         if not judged:
             for alarm in (self.heat_loss, self.chill, self.cold, self.hot):
-                self.book.hold(alarm)
+                self.register.hold(alarm)
             self.night.see(night.UNSEEN, tick)
             return
         cold = any(p.cold.beyond for p in judged)
@@ -300,8 +300,8 @@ class BrooderWatch:
     def ask_held_again(self, tick: float) -> None:
         """What holds an urgent alarm back rests on how hot or cold it is: asked at every reading.
         Cold and hot wait their time out: a floor on its way back is no news."""
-        self.book.ask_again(self.overheat, tick)
-        self.book.ask_again(self.chill, tick)
+        self.register.ask_again(self.overheat, tick)
+        self.register.ask_again(self.chill, tick)
 
     def keep_extremes(self) -> None:
         """The lowest and highest while an alarm is on or pending."""
@@ -385,7 +385,7 @@ class BrooderWatch:
 
     def look_ahead(self, tick: float, forecast: Forecast | None) -> None:
         """From the afternoon to the morning: will the floor hold tonight?"""
-        at = self.book.wall_at(tick)
+        at = self.register.wall_at(tick)
         hour = datetime.fromtimestamp(at, self.zone).hour
         if self.known_since is None and any(p.known for p in self.floor):
             self.known_since = tick
@@ -393,7 +393,7 @@ class BrooderWatch:
             self.outlook = self.outlook_at = None
         elif NIGHT_TO_H <= hour < OUTLOOK_FROM_H:
             self.outlook = self.outlook_at = None
-            self.book.see(self.cold_night, False, tick)
+            self.register.see(self.cold_night, False, tick)
         else:
             self.outlook = self.estimate.tonight(
                 Moment(at, tick), low_c=self.low_c, forecast=forecast, wish=Wish()
@@ -404,13 +404,13 @@ class BrooderWatch:
                 enough = CLEAR_CHANCE if expected else WARN_CHANCE
                 known = self.known_since is not None and tick - self.known_since >= KNOWN_S
                 if expected or known:
-                    self.book.see(self.cold_night, self.outlook.chance >= enough, tick)
+                    self.register.see(self.cold_night, self.outlook.chance >= enough, tick)
 
     # -- Owner
 
-    def held_until(self, alarm: Alarm) -> float | None:
+    def suppressed_until(self, alarm: Alarm) -> float | None:
         """A grower at work in the box, or a doubt, holds an alarm back for a while."""
-        return held_until(self, alarm)
+        return suppressed_until(self, alarm)
 
     def describe(self, alarm: Alarm, tick: float) -> Description:
         """The numbers at the moment it is raised."""

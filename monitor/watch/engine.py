@@ -32,13 +32,13 @@ from monitor.thermal.estimate import Estimate, Forecast, Wish
 from monitor.thermal.estimator import MakeEstimator
 from monitor.watch.advisor import Advisor
 from monitor.watch.alarm import Alarm
-from monitor.watch.alarms import DELAY, SHELF, Book
+from monitor.watch.alarm_register import DELAY, SHELF, AlarmRegister
 from monitor.watch.brooder_watch import BrooderWatch
-from monitor.watch.in_use import InUse
-from monitor.watch.picture import picture
+from monitor.watch.out_of_service import OutOfService
 from monitor.watch.probe_faults import ProbeFaults
 from monitor.watch.probe_watch import ProbeWatch
 from monitor.watch.silence import SILENT, Silence
+from monitor.watch.site_status import site_status
 from monitor.watch.status import SiteStatus
 from monitor.watch.timers import NEVER, Slot, Timers
 from monitor.watch.unwatched import Unwatched
@@ -59,22 +59,24 @@ class Engine:
         self.site = site
         self._tick = start.tick
         self._timers = Timers()
-        self._book = Book(self._timers, start.at - start.tick)
+        self._register = AlarmRegister(self._timers, start.at - start.tick)
         self._entries: list[Entry] = []
         self.ledger = Ledger()
         self._forecast: Forecast | None = None
         self._probes = {p.key: ProbeWatch(p, start.tick) for p in site.all_probes}
         self._site_probes = [self._probes[p.key] for p in site.probes]
         limits = {b.name: b.limits for b in site.brooders}
-        self._faults = ProbeFaults(self._probes.values(), limits, self._book)
+        self._faults = ProbeFaults(self._probes.values(), limits, self._register)
         self._boxes = {b.name: self._box(b, make_estimator) for b in site.brooders}
         boxes = list(self._boxes.values())
         self._box_of = {p.key: box for box in boxes for p in box.probes}  # by probe
-        self._silence = Silence(boxes, self._site_probes, self._book, self._timers)
-        self._in_use = InUse(self._boxes, self._probes, self._book, self._silence, self._faults)
-        self._watcher = Watcher(self._book, self._timers, boxes)
-        self._unwatched = Unwatched(boxes, self._book)
-        self._advisors = {b.name: Advisor(b, site.timezone, self._book) for b in site.brooders}
+        self._silence = Silence(boxes, self._site_probes, self._register, self._timers)
+        self._in_use = OutOfService(
+            self._boxes, self._probes, self._register, self._silence, self._faults
+        )
+        self._watcher = Watcher(self._register, self._timers, boxes)
+        self._unwatched = Unwatched(boxes, self._register)
+        self._advisors = {b.name: Advisor(b, site.timezone, self._register) for b in site.brooders}
         for probe in self._probes.values():
             self._silence.wait(probe)
         for box in boxes:
@@ -89,14 +91,14 @@ class Engine:
             brooder=brooder,
             zone=zone,
             probes=[self._probes[p.key] for p in brooder.probes],
-            book=self._book,
+            register=self._register,
             faults=self._faults,
             estimate=Estimate(brooder, make(brooder, outside), zone, spare_w=spare),
         )
 
     def _start(self, box: BrooderWatch) -> None:
         self._set_review(box)
-        at = self._book.wall_at(self._tick)
+        at = self._register.wall_at(self._tick)
         box.night.begin(at, self._tick, box.zone)
         box.estimate.hour(self._tick, at)
         box.refresh(self._tick)
@@ -120,7 +122,7 @@ class Engine:
                 self._estimate(probe, self._box_of.get(key), tick, temp_c)
             else:
                 self._judge(probe, at, tick, temp_c, sure)
-        return self._changes() if self._book.out else []
+        return self._changes() if self._register.out else []
 
     def _estimate(
         self, probe: ProbeWatch, box: BrooderWatch | None, tick: float, temp_c: float
@@ -201,13 +203,15 @@ class Engine:
         if kind in LEDGER_KINDS:
             self._write(entry, tick)
         elif kind is EntryKind.ACKNOWLEDGE:
-            self._book.acknowledge(entry.brooder, entry.alarm, tick, entry.by)
+            self._register.acknowledge(entry.brooder, entry.alarm, tick, entry.by)
         elif kind is EntryKind.SHELVE:
             minutes = SHELVED_DEFAULT_MIN if entry.minutes is None else entry.minutes
             for alarm in self._named(entry):
-                self._book.shelve(alarm, tick, for_s=minutes * 60.0, note=entry.note, by=entry.by)
+                self._register.shelve(
+                    alarm, tick, for_s=minutes * 60.0, note=entry.note, by=entry.by
+                )
         elif kind is EntryKind.UNSHELVE:
-            self._book.unshelve(entry.brooder, entry.alarm, tick, entry.by)
+            self._register.unshelve(entry.brooder, entry.alarm, tick, entry.by)
         elif kind is EntryKind.OUT_OF_SERVICE:
             self._in_use.take_out(entry, tick)
         else:
@@ -252,7 +256,7 @@ class Engine:
         `sure` False: it shows a time that cannot be right (a board without a battery clock, just
         woken). Then ages stay, and the service says so with `fault`."""
         self._run_until(now.tick)
-        self._book.jump(jump_s)
+        self._register.jump(jump_s)
         for probe in self._probes.values():
             probe.shift_wall(jump_s)
         self._doubt_clock(not sure)
@@ -302,7 +306,7 @@ class Engine:
     @property
     def offset_s(self) -> float:
         """Wall minus steady time, as the engine takes it."""
-        return self._book.offset_s
+        return self._register.offset_s
 
     # -- inside
 
@@ -319,7 +323,7 @@ class Engine:
         due, but the boxes are looked at once, at the end: the quarters of an hour of decades (a
         clock that was wrong) would keep the watch from starting, and no reading is in them."""
         self._silence.forgive(tick)
-        left = self._tick if down_from is None else down_from - self._book.offset_s
+        left = self._tick if down_from is None else down_from - self._register.offset_s
         for box in self._boxes.values():
             box.unwatched(min(max(left, self._tick), tick), tick)
             slot = Slot(0, REVIEW, box.name)
@@ -329,7 +333,7 @@ class Engine:
 
     def _fire(self, slot: Slot, due: float) -> None:
         if slot.kind in (DELAY, SHELF):
-            self._book.fire(slot.kind, slot.key, due)
+            self._register.fire(slot.kind, slot.key, due)
             probe = self._faults.probe_of(slot.key)
             box = None if probe is None else self._box_of.get(probe.key)
             if box is not None:
@@ -347,13 +351,13 @@ class Engine:
 
     def _set_review(self, box: BrooderWatch) -> None:
         """The next quarter of an hour on the wall clock."""
-        quarter = self._book.wall_at(self._tick) // REVIEW_S
-        due = (quarter + 1) * REVIEW_S - self._book.offset_s
+        quarter = self._register.wall_at(self._tick) // REVIEW_S
+        due = (quarter + 1) * REVIEW_S - self._register.offset_s
         self._timers.set(Slot(0, REVIEW, box.name), due)
 
     def _review(self, box: BrooderWatch, tick: float) -> None:
         """Limits for the age, the night's start, the outlook, advice."""
-        at = self._book.wall_at(tick)
+        at = self._register.wall_at(tick)
         self._set_review(box)
         if box.night.begin(at, tick, box.zone):
             for probe in box.probes:
@@ -365,13 +369,13 @@ class Engine:
 
     def _advise(self, box: BrooderWatch, tick: float) -> None:
         nights = box.estimate.nights(
-            Moment(tick + self._book.offset_s, tick), self._forecast, box.outlook
+            Moment(tick + self._register.offset_s, tick), self._forecast, box.outlook
         )
         self._advisors[box.name].see(box.batch, tick, nights)
 
     def _changes(self) -> list[Change]:
-        out = self._book.out
-        self._book.out = []
+        out = self._register.out
+        self._register.out = []
         return out
 
     def _write(self, entry: Entry, tick: float) -> None:
@@ -394,7 +398,7 @@ class Engine:
     def _named(self, entry: Entry) -> list[Alarm]:
         return [
             alarm
-            for alarm in self._book.within(entry.brooder)
+            for alarm in self._register.within(entry.brooder)
             if alarm.rule.alarm.value == entry.alarm
         ]
 
@@ -402,11 +406,11 @@ class Engine:
 
     def status(self, now: Moment) -> SiteStatus:
         """How things stand. Does not move the engine."""
-        return picture(
+        return site_status(
             site=self.site,
             boxes=list(self._boxes.values()),
             site_probes=self._site_probes,
-            alarms=self._book.standing(),
+            alarms=self._register.standing(),
             tick=max(now.tick, self._tick),
             at=now.at,
         )
@@ -416,11 +420,11 @@ class Engine:
         return {
             "version": VERSION,
             "tick": self._tick,
-            "offset_s": self._book.offset_s,
+            "offset_s": self._register.offset_s,
             "entries": [_entry_state(entry) for entry in self._entries],
             "timers": self._timers.state(),
-            "alarms": self._book.state(),
-            "incidents": self._book.incidents.state(),
+            "alarms": self._register.state(),
+            "incidents": self._register.incidents.state(),
             "probes": {key: probe.state() for key, probe in self._probes.items()},
             "brooders": {name: box.state() for name, box in self._boxes.items()},
             "forecast": self._forecast,
@@ -435,8 +439,8 @@ class Engine:
         if state.get("version") != VERSION:
             return
         self._tick = state["tick"] + shift_s
-        self._book.offset_s = state["offset_s"] - shift_s
-        self._book.out = []
+        self._register.offset_s = state["offset_s"] - shift_s
+        self._register.out = []
         self._entries = [Entry(**_entry_fields(row)) for row in state["entries"]]
         self.ledger = fold(self._entries)
         for key, probe in self._probes.items():
@@ -454,11 +458,11 @@ class Engine:
                     if probe.key in state["probes"]:
                         probe.restore_edges(state["probes"][probe.key])
         for key, row in state["alarms"].items():
-            alarm = self._book.alarms.get(key) or self._watcher.reopen(row["place"])
+            alarm = self._register.alarms.get(key) or self._watcher.reopen(row["place"])
             if alarm is not None:
                 alarm.restore(row, shift_s)
-        self._book.resume()
-        self._book.incidents.restore(state.get("incidents", {}), shift_s)
+        self._register.resume()
+        self._register.incidents.restore(state.get("incidents", {}), shift_s)
         self._silence.resume()
         self._watcher.restore(state["watcher"], shift_s)
         for name, facts in state.get("advice", {}).items():
@@ -481,7 +485,7 @@ class Engine:
 
     def _known(self, kind: str, key: str) -> bool:
         if kind in (DELAY, SHELF):
-            return key in self._book.alarms
+            return key in self._register.alarms
         if kind == SILENT:
             return key in self._probes
         return kind == SETTLE or key in self._boxes

@@ -1,4 +1,5 @@
-"""Which alarms are one trouble: the one grouping, kept by watch.alarms and read by whoever tells.
+"""Which alarms are one trouble: the one grouping, kept by watch.alarm_register and read by whoever
+tells.
 
 An incident is one trouble in one place: the alarms of one family. It is named after its first
 alarm. What is no worse than was told already is *folded*: an event like any other, but it needs no

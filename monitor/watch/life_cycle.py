@@ -1,8 +1,8 @@
-"""The states an alarm passes through and the only moves between them. Called by watch.alarms.
+"""The states an alarm passes through and the only moves between them. For watch.alarm_register.
 
 After ANSI/ISA-18.2-2016 and IEC 62682:2022, the alarm state transition diagram. The standards'
 "suppressed by design" is not a state here: an alarm that follows from a told one is folded into
-that one's incident (see watch.alarms) and stays visible."""
+that one's incident (see watch.alarm_register) and stays visible."""
 
 from enum import StrEnum
 

@@ -8,7 +8,7 @@ from collections.abc import Iterable, Mapping
 from monitor.events import AlarmName, Cause, Facts
 from monitor.site import Limits
 from monitor.watch.alarm import Alarm, Description
-from monitor.watch.alarms import Book
+from monitor.watch.alarm_register import AlarmRegister
 from monitor.watch.probe_watch import ProbeWatch
 
 
@@ -16,16 +16,16 @@ class ProbeFaults:
     """One alarm for each probe."""
 
     def __init__(
-        self, probes: Iterable[ProbeWatch], limits: Mapping[str, Limits], book: Book
+        self, probes: Iterable[ProbeWatch], limits: Mapping[str, Limits], register: AlarmRegister
     ) -> None:
         """`limits` by brooder."""
-        self._book = book
+        self._register = register
         self._around: dict[str | None, list[ProbeWatch]] = {}  # by brooder
         self._alarms: dict[str, Alarm] = {}
         self._probe_of: dict[str, ProbeWatch] = {}
         for probe in probes:
             brooder = probe.probe.brooder
-            alarm = book.open(
+            alarm = register.open(
                 AlarmName.PROBE_FAULT,
                 brooder,
                 self,
@@ -43,7 +43,7 @@ class ProbeFaults:
     def see(self, probe: ProbeWatch, tick: float, *, at_once: bool = False) -> None:
         """Is it believed now? Out of service, nobody asks."""
         if probe.in_use:
-            self._book.see(self.alarm(probe), probe.fault is not None, tick, at_once=at_once)
+            self._register.see(self.alarm(probe), probe.fault is not None, tick, at_once=at_once)
 
     def probe_of(self, key: str) -> ProbeWatch | None:
         """The probe whose alarm has that key; None: it is no alarm of a probe's fault."""
@@ -55,7 +55,7 @@ class ProbeFaults:
 
     # -- Owner
 
-    def held_until(self, alarm: Alarm) -> float | None:
+    def suppressed_until(self, alarm: Alarm) -> float | None:
         """Nothing holds it back."""
         return None
 

@@ -11,7 +11,7 @@ the same value for ever: a box whose floor probes are all silent or stuck is as 
 from monitor.events import AlarmName, Cause, Facts, Priority
 from monitor.site import Limits, Place
 from monitor.watch.alarm import Alarm, Description
-from monitor.watch.alarms import Book
+from monitor.watch.alarm_register import AlarmRegister
 from monitor.watch.brooder_watch import BrooderWatch
 from monitor.watch.probe_watch import ProbeWatch
 from monitor.watch.timers import Slot, Timers
@@ -32,12 +32,12 @@ class Silence:
         self,
         brooders: list[BrooderWatch],
         site_probes: list[ProbeWatch],
-        book: Book,
+        register: AlarmRegister,
         timers: Timers,
     ) -> None:
         self._brooders = brooders
         self._site_probes = site_probes
-        self._book = book
+        self._register = register
         self._timers = timers
         several = len(brooders) > 1
         self._everybody = site_probes + [p for b in brooders for p in b.probes]
@@ -45,9 +45,11 @@ class Silence:
         self._whole_site = False  # as last judged
         self._site: Alarm | None = None
         if several:
-            self._site = book.open(AlarmName.NO_READINGS, None, self, limits=Limits(), on_delay_s=0)
+            self._site = register.open(
+                AlarmName.NO_READINGS, None, self, limits=Limits(), on_delay_s=0
+            )
         self._of_brooder = {
-            b.name: book.open(
+            b.name: register.open(
                 AlarmName.NO_READINGS,
                 b.name,
                 self,
@@ -57,7 +59,7 @@ class Silence:
             for b in brooders
         }
         self._of_probe = {
-            p.key: book.open(
+            p.key: register.open(
                 AlarmName.NO_READINGS,
                 p.probe.brooder,
                 self,
@@ -125,7 +127,7 @@ class Silence:
         that is gone silences thousands of probes one by one."""
         whole_site = self._all_silent()
         if self._site is not None:
-            self._book.see(self._site, whole_site, tick)
+            self._register.see(self._site, whole_site, tick)
         if whole_site != self._whole_site:
             changed = None
         self._whole_site = whole_site
@@ -165,20 +167,20 @@ class Silence:
 
     def _see(self, alarm: Alarm, holds: bool, begins: bool, tick: float) -> None:
         """An active one ends with the silence; a new one begins only if nothing wider covers it."""
-        self._book.see(alarm, holds if alarm.delay.active else begins, tick)
+        self._register.see(alarm, holds if alarm.delay.active else begins, tick)
 
     def batch_changed(self, box: BrooderWatch, tick: float) -> None:
         """Birds came into a box that is not heard: it is urgent now."""
         alarm = self._of_brooder[box.name]
         if box.batch is not None and alarm.priority is Priority.WARNING:
-            self._book.renew(alarm, tick)
+            self._register.renew(alarm, tick)
         if self._site is not None and self._site.priority is Priority.WARNING:
-            self._book.renew(self._site, tick)
+            self._register.renew(self._site, tick)
         self.judge(tick, box)
 
     # -- Owner
 
-    def held_until(self, alarm: Alarm) -> float | None:
+    def suppressed_until(self, alarm: Alarm) -> float | None:
         """Nothing holds it back."""
         return None
 
@@ -191,7 +193,7 @@ class Silence:
         boxes = self._brooders if box is None else [box]
         facts = Facts(probes=[p.fact() for p in silent])
         since = max(map(_told_last, silent), default=tick)
-        facts["since"] = since + self._book.offset_s
+        facts["since"] = since + self._register.offset_s
         facts["silent_s"] = tick - since
         floor = [p for p in silent if p.place is Place.FLOOR]
         lead = one or max(floor, key=_told_last, default=None)

@@ -1,4 +1,4 @@
-"""How things stand now: an immutable picture for the page, the commands and the messages.
+"""How things stand now: immutable, for the page, the commands and the messages.
 
 Made by `Engine.status(now)`. Temperatures degC, `..._at` Unix seconds, ages and durations
 seconds. None means: not known."""

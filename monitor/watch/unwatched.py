@@ -9,7 +9,7 @@ from monitor.brooding.batch import Ledger
 from monitor.events import AlarmName, Entry, EntryKind, Facts
 from monitor.site import Limits, Place
 from monitor.watch.alarm import Alarm, Description
-from monitor.watch.alarms import Book
+from monitor.watch.alarm_register import AlarmRegister
 from monitor.watch.brooder_watch import BrooderWatch
 
 _UNKNOWN = Facts(
@@ -31,16 +31,16 @@ _NO_FLOOR = Facts(
 class Unwatched:
     """Looks at every box after each entry and each change of the configuration."""
 
-    def __init__(self, boxes: list[BrooderWatch], book: Book) -> None:
+    def __init__(self, boxes: list[BrooderWatch], register: AlarmRegister) -> None:
         self._boxes = boxes
-        self._book = book
+        self._register = register
         self._unknown: set[str] = set()  # boxes of which nobody knows what is in them
         self._lost: list[str] = []  # birds in boxes that are not configured, in words
         self._alarms = {
-            box.name: book.open(AlarmName.UNWATCHED, box.name, self, limits=box.brooder.limits)
+            box.name: register.open(AlarmName.UNWATCHED, box.name, self, limits=box.brooder.limits)
             for box in boxes
         }
-        self._site = book.open(AlarmName.UNWATCHED, None, self, limits=Limits())
+        self._site = register.open(AlarmName.UNWATCHED, None, self, limits=Limits())
         self._facts: dict[str, Facts] = {}
 
     def birds_unknown(self) -> None:
@@ -84,12 +84,12 @@ class Unwatched:
         if why is not None:
             self._facts[alarm.key] = why
             if before != why:
-                self._book.renew(alarm, tick)
-        self._book.see(alarm, why is not None, tick)
+                self._register.renew(alarm, tick)
+        self._register.see(alarm, why is not None, tick)
 
     # -- Owner
 
-    def held_until(self, alarm: Alarm) -> float | None:
+    def suppressed_until(self, alarm: Alarm) -> float | None:
         """Nothing holds it back."""
         return None
 

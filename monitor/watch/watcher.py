@@ -7,7 +7,7 @@ from typing import Any
 from monitor.events import AlarmName, Cause, Facts, ProbeFact, State
 from monitor.site import Limits, Place
 from monitor.watch.alarm import Alarm, Description
-from monitor.watch.alarms import Book
+from monitor.watch.alarm_register import AlarmRegister
 from monitor.watch.brooder_watch import BrooderWatch
 from monitor.watch.timers import Slot, Timers
 
@@ -26,8 +26,8 @@ _BY_CONTACT = (AlarmName.DELIVERY_FAULT,)  # one for each, once it is reported o
 class Watcher:
     """What is wrong with the tool, not with the box."""
 
-    def __init__(self, book: Book, timers: Timers, boxes: list[BrooderWatch]) -> None:
-        self._book = book
+    def __init__(self, register: AlarmRegister, timers: Timers, boxes: list[BrooderWatch]) -> None:
+        self._register = register
         self._timers = timers
         self._boxes = boxes
         self._facts: dict[str, Facts] = {}
@@ -39,7 +39,7 @@ class Watcher:
 
     def _alarm(self, name: AlarmName, subject: str | None = None) -> Alarm:
         self._opened.add((name.value, subject))
-        return self._book.open(name, None, self, limits=Limits(), subject=subject)
+        return self._register.open(name, None, self, limits=Limits(), subject=subject)
 
     def reopen(self, place: list[Any]) -> Alarm | None:
         """An alarm of a saved state, if it is one of the watcher's."""
@@ -52,15 +52,15 @@ class Watcher:
         """A fault is there, or no longer."""
         alarm = self._alarm(name, facts.get("contact"))
         self._facts[alarm.key] = facts
-        self._book.see(alarm, active, tick)
+        self._register.see(alarm, active, tick)
 
     def jumped(self, tick: float, jump_s: float) -> None:
         """The wall clock was set: told as something that has happened. It is no longer in doubt."""
-        self._book.see(self._alarm(AlarmName.CLOCK_FAULT), False, tick)
+        self._register.see(self._alarm(AlarmName.CLOCK_FAULT), False, tick)
         alarm = self._alarm(AlarmName.CLOCK_FAULT, _JUMP)
         self._facts[alarm.key] = Facts(jump_s=jump_s)
-        self._book.see(alarm, True, tick)
-        self._book.see(alarm, False, tick)
+        self._register.see(alarm, True, tick)
+        self._register.see(alarm, False, tick)
 
     def was_down(self, tick: float, facts: Facts) -> None:
         """The watcher was not running; the readings from before are still those of the probes. A
@@ -90,7 +90,7 @@ class Watcher:
             gap["after_c"] = min(temps)
         alarm = self._alarm(AlarmName.WAS_DOWN)
         self._facts[alarm.key] = gap
-        self._book.see(alarm, True, tick)
+        self._register.see(alarm, True, tick)
 
     def _floor_facts(self, since: float | None) -> list[ProbeFact]:
         probes = [p for box in self._boxes for p in box.probes if p.place is Place.FLOOR]
@@ -104,7 +104,7 @@ class Watcher:
 
     # -- Owner
 
-    def held_until(self, alarm: Alarm) -> float | None:
+    def suppressed_until(self, alarm: Alarm) -> float | None:
         """Nothing holds it back."""
         return None
 

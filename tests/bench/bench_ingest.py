@@ -28,7 +28,7 @@ import psutil
 from paho.mqtt.enums import CallbackAPIVersion
 from support.mosquitto import Mosquitto
 
-from monitor.intake.session import WINDOW
+from monitor.intake.broker_session import WINDOW
 from monitor.journal.reader import JournalReader
 
 LAST = "bench/last"

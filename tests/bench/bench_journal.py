@@ -27,7 +27,7 @@ from monitor.journal.bringing_in import Arrivals
 from monitor.journal.forms import export_lines
 from monitor.journal.pacing import Pacing
 from monitor.journal.reader import JournalReader
-from monitor.journal.records import Batch
+from monitor.journal.records import Commit
 from monitor.journal.store import Journal
 from monitor.site import Place, Probe
 
@@ -96,7 +96,7 @@ def record(path: Path, readings: int) -> None:
     commits = 0
     with Journal.open(path) as journal:
         journal.know(probes())
-        batch = Batch()
+        batch = Commit()
         tidied = snapped = T0
         for probe, at, temp in invented(readings):
             batch.inputs.append(Reading(at, at, f"porch/p{probe}", temp))
@@ -109,7 +109,7 @@ def record(path: Path, readings: int) -> None:
                 batch.snapshots = {"engine": {"numbers": [chance.random() for _ in range(300)]}}
             journal.commit(batch)
             commits += 1
-            batch = Batch()
+            batch = Commit()
             if at - tidied >= 300:
                 tidied = at
                 journal.tidy(at)
@@ -209,7 +209,7 @@ def real_time(path: Path, minutes: float) -> None:
         journal.know(probes())
         begun, wrote, n = time.time(), bytes_written(), 0
         snapped = begun
-        batch = Batch()
+        batch = Commit()
         while (now := time.time()) - begun < minutes * 60:
             at = round(now, 3)
             batch.inputs.append(Reading(at, at, f"porch/p{n % PROBES}", 33.0625))
@@ -220,7 +220,7 @@ def real_time(path: Path, minutes: float) -> None:
                 if now - snapped > 900:
                     snapped, batch.snapshots = now, {"engine": {"numbers": list(range(300))}}
                 journal.commit(batch)
-                batch = Batch()
+                batch = Commit()
                 journal.tidy(at)
             time.sleep(max(0.0, begun + n * EVERY_S / PROBES - time.time()))
         per_hour = (bytes_written() - wrote) / (time.time() - begun) * 3600

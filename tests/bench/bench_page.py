@@ -22,7 +22,7 @@ sys.path[:0] = [str(Path(__file__).parents[1]), str(Path(__file__).parents[2])]
 
 import psutil  # noqa: E402
 from support import nightjournal  # noqa: E402
-from support.fakedesk import NIGHT, FakeDesk, failing_porch, placed, site, status  # noqa: E402
+from support.fake_api import NIGHT, FakeApi, failing_porch, placed, site, status  # noqa: E402
 from support.receivers import http_receiver  # noqa: E402
 from support.served import Served  # noqa: E402
 from support.service import QUICK_LIMITS, Service, Thermometer  # noqa: E402
@@ -50,10 +50,10 @@ def ready(folder: Path, readings: int) -> None:
         path, site(), placed(), start=NIGHT - DAYS * 86400, stop=NIGHT, every_s=every_s
     )
     print(f"{count} readings kept, {path.stat().st_size / 1e6:.1f} MB")
-    desk = FakeDesk(shown=status(failing_porch()), journal_path=path)
-    desk.entries = placed()
+    api = FakeApi(shown=status(failing_porch()), journal_path=path)
+    api.entries = placed()
     night = f"brooder=porch&from={NIGHT - 86400:.0f}&to={NIGHT:.0f}"
-    with Served(desk, clock=lambda: NIGHT) as served:
+    with Served(api, clock=lambda: NIGHT) as served:
         for name, address in (
             ("Now", "/"),
             ("Do", "/do"),
@@ -61,7 +61,7 @@ def ready(folder: Path, readings: int) -> None:
             ("Record, nothing running yet", "/record"),
             ("Record, again within a minute", "/record"),
             ("one night's words, child warm", f"/record/span?{night}"),
-            ("one night's moving picture", f"/record/picture.json?{night}"),
+            ("one night's moving picture", f"/record/chart.json?{night}"),
             ("Now", "/"),
         ):
             first_s, last_s = fetch(served.port, address)

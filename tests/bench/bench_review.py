@@ -21,12 +21,12 @@ from support import review_journal as made  # noqa: E402
 
 from monitor.events import Entry, EntryKind, Moment, Reading  # noqa: E402
 from monitor.journal.reader import JournalReader  # noqa: E402
-from monitor.journal.records import Batch, Entered  # noqa: E402
+from monitor.journal.records import Commit, Entered  # noqa: E402
 from monitor.journal.store import Journal  # noqa: E402
+from monitor.review.chart import describe  # noqa: E402
 from monitor.review.days import Cut  # noqa: E402
 from monitor.review.draw import draw  # noqa: E402
-from monitor.review.losses import losses  # noqa: E402
-from monitor.review.picture import describe  # noqa: E402
+from monitor.review.loss_review import losses  # noqa: E402
 from monitor.review.record import Asked, open_record  # noqa: E402
 from monitor.review.scenes import scene  # noqa: E402
 from monitor.review.sheet import sheet  # noqa: E402
@@ -70,7 +70,7 @@ def write(folder: Path, days: int) -> tuple[Path, Path]:
         lost = Entry(at=START + 3.7 * 86400, entry=EntryKind.LOSS, brooder="porch", count=2,
                      number=journal.next_entry_number())  # fmt: skip
         first = Moment(START, START)
-        journal.commit(Batch(inputs=[Entered(placed, first), Entered(lost, first)],
+        journal.commit(Commit(inputs=[Entered(placed, first), Entered(lost, first)],
                              advanced_to=first))  # fmt: skip
         step = 8640
         for begin in range(0, len(times), step):
@@ -84,7 +84,7 @@ def write(folder: Path, days: int) -> tuple[Path, Path]:
             ]
             now = Moment(float(times[end - 1]), float(times[end - 1]))
             # Readings settle once a snapshot lies behind them, as in the service.
-            journal.commit(Batch(inputs=inputs, advanced_to=now, snapshots={"engine": {}}))
+            journal.commit(Commit(inputs=inputs, advanced_to=now, snapshots={"engine": {}}))
             journal.tidy(now.at)
     with sqlite3.connect(plain_path) as plain:
         plain.execute(

@@ -15,9 +15,9 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 from support.receivers import Mode, Receiver, http_receiver
 
 from monitor.events import Moment, Priority
-from monitor.tell.contacts import Contact
-from monitor.tell.delivery import Calls, Delivery
-from monitor.tell.message import Kind, Message
+from monitor.tell.contact import Contact
+from monitor.tell.delivery import Delivery, DeliveryCallbacks
+from monitor.tell.message import Message, MessageKind
 
 AIM_P99_S = 0.3
 ROUNDS = 200
@@ -27,7 +27,7 @@ def message(number: int, *contacts: str) -> Message:
     return Message(
         key=f"bench/{number}",
         thread=f"bench/{number}",
-        kind=Kind.RAISED,
+        kind=MessageKind.RAISED,
         contacts=contacts,
         priority=Priority.URGENT,
         title="porch: dangerously cold",
@@ -61,7 +61,7 @@ def main() -> int:
     with http_receiver() as phone, http_receiver(Mode.HANGING) as stuck:
         delivery = Delivery(
             [Contact(name="phone", url=phone.url), Contact(name="stuck", url=stuck.url)],
-            Calls(
+            DeliveryCallbacks(
                 now=lambda: Moment(time.time(), time.monotonic()),
                 record=lambda _outcomes: None,
                 trouble=lambda *_: None,

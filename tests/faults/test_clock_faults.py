@@ -13,7 +13,7 @@ from support.watch_rig import TOPIC, Rig, changes, place, running, site_of
 from monitor.events import AlarmName, Entry, EntryKind, Moment
 from monitor.journal.reader import JournalReader
 from monitor.service.clock import JUMP_S
-from monitor.service.opening import open_all
+from monitor.service.startup import open_all
 from monitor.settings import load_settings
 
 pytestmark = pytest.mark.faults

@@ -57,7 +57,7 @@ def install(checkout: Path, root: Path, *words: str, code: int = 0) -> str:
     return done.stdout + done.stderr
 
 
-def picture(root: Path) -> dict[str, str]:
+def tree_of(root: Path) -> dict[str, str]:
     """Every path under the root, with what it says."""
     return {
         str(p.relative_to(root)): os.readlink(p)
@@ -71,9 +71,9 @@ def picture(root: Path) -> dict[str, str]:
 def test_installing_twice_changes_nothing(checkout: Path, tmp_path: Path) -> None:
     root = tmp_path / "root"
     install(checkout, root)
-    once = picture(root)
+    once = tree_of(root)
     install(checkout, root)
-    assert picture(root) == once
+    assert tree_of(root) == once
     assert (root / "etc/systemd/system/brooder.service").is_file()
     assert (root / "etc/systemd/journald.conf.d/brooder.conf").is_file()
     assert (root / "opt/brooder/current/.venv/ran").read_text() == "ran\n"
@@ -231,7 +231,7 @@ def test_uninstalling_keeps_configuration_and_records(checkout: Path, tmp_path: 
     (root / "var/lib/brooder/journal.db").write_text("records")
     said = install(checkout, root, "uninstall")
     assert "kept" in said
-    left = {p for p, text in picture(root).items() if (root / p).is_file()}
+    left = {p for p, text in tree_of(root).items() if (root / p).is_file()}
     assert left == {"etc/brooder/brooder.toml", "var/lib/brooder/journal.db"}
     install(checkout, root, "uninstall")
 

@@ -17,9 +17,9 @@ from support.one_box import ONE_BOX, StoppedClock
 from monitor.events import AlarmName, Entry, EntryKind, Moment
 from monitor.journal import schema, tail
 from monitor.journal.reader import JournalReader
-from monitor.journal.records import Batch, Entered, OutboxRow, StorageFault
+from monitor.journal.records import Commit, Entered, OutboxRow, StorageFault
 from monitor.journal.store import Journal
-from monitor.service.opening import open_all
+from monitor.service.startup import open_all
 from monitor.settings import Settings, load_settings
 
 pytestmark = pytest.mark.faults
@@ -139,7 +139,7 @@ def starts(kept: Kept, path: Path) -> tuple[int, str]:
     try:
         for more in (
             batch(reading(T0 + 30_000)),
-            Batch(outbox=[OutboxRow(key="q", contact="c", at=T0, priority="x", message={})]),
+            Commit(outbox=[OutboxRow(key="q", contact="c", at=T0, priority="x", message={})]),
         ):
             try:
                 journal.commit(more)

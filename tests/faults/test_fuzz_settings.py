@@ -9,7 +9,7 @@ from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
 from monitor.settings import Settings, SettingsFault, load_settings
-from monitor.settings.model import FileSettings
+from monitor.settings.file_model import FileSettings
 
 pytestmark = pytest.mark.faults
 

@@ -25,10 +25,10 @@ PROBES = {f"floor {n}": f"brooder/porch/floor{n}" for n in range(8)}
 # The service on a clock that runs SPEED times as fast, from a fixed evening.
 FAST = """
 import time
-import monitor.service.opening as opening
+from monitor.service import startup
 from monitor.service.clock import FastClock
 start = 1770764400.0
-opening.LiveClock = lambda not_before=0.0: FastClock(start_at=max(start, not_before), speed=SPEED)
+startup.LiveClock = lambda not_before=0.0: FastClock(start_at=max(start, not_before), speed=SPEED)
 """
 
 

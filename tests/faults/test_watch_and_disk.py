@@ -10,11 +10,11 @@ from support.service import wait_until
 from support.watch_rig import Rig, changes, place, running, site_of
 
 from monitor.events import AlarmName, EntryKind
-from monitor.intake.inbox import AckToken, Delivery
+from monitor.intake.inbox import AckToken, MqttMessage
 from monitor.journal.reader import JournalReader
 from monitor.journal.records import StorageFault
 from monitor.journal.store import Journal
-from monitor.service import commits as commits_module
+from monitor.service import commit_queue as commits_module
 from monitor.service import writer as writer_module
 from monitor.site import Site
 
@@ -55,7 +55,7 @@ def test_what_is_refused_or_known_or_nobodys_is_acknowledged_too(rig: Rig) -> No
     rig.say("30.0", mid=1, dup=True)  # with nothing else in its commit
     wait_until(lambda: rig.far.acknowledged.count(1) == 2)
     assert rig.temps() == [30.0], "counted once"
-    rig.inbox.put(Delivery("of/nobody", b"1", rig.clock.now(), AckToken(1, 9)))
+    rig.inbox.put(MqttMessage("of/nobody", b"1", rig.clock.now(), AckToken(1, 9)))
     wait_until(lambda: 9 in rig.far.acknowledged)
 
 

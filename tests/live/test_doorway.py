@@ -15,7 +15,7 @@ from pathlib import Path
 import psutil
 import pytest
 from support.builtin import FLOOR, running
-from support.fakedesk import FakeDesk
+from support.fake_api import FakeApi
 from support.mqtt_wire import Client
 from support.receivers import http_receiver
 from support.served import Served
@@ -103,7 +103,7 @@ def test_a_probe_that_is_in_stays_in_while_strangers_come_and_go() -> None:
 
 
 def test_who_has_signed_in_keeps_the_stream_while_strangers_come_and_go() -> None:
-    with Served(FakeDesk(), passphrase="ten chicks in a box") as served:
+    with Served(FakeApi(), passphrase="ten chicks in a box") as served:
         grower = Visitor(served.port)
         grower.get("/sign-in")
         grower.send("/sign-in", passphrase="ten chicks in a box")

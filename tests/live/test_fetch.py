@@ -15,7 +15,7 @@ from support.service import wait_until
 from monitor.service import forecast as forecast_module
 from monitor.service.forecast import Forecaster
 from monitor.settings import load_settings
-from monitor.settings.model import ForecastSettings
+from monitor.settings.file_model import ForecastSettings
 from monitor.tell.fetch import FetchFault, fetch
 from monitor.tell.heartbeat import Heartbeat
 

@@ -21,7 +21,7 @@ from monitor.events import (
 from monitor.journal.mirror.influx_server import Server
 from monitor.journal.mirror.sending import CURSOR, Mirror, check
 from monitor.journal.reader import JournalReader
-from monitor.journal.records import Batch, Entered, Sample
+from monitor.journal.records import Commit, Entered, Sample
 from monitor.journal.store import Journal
 from monitor.site import Place
 
@@ -100,7 +100,7 @@ def test_the_copy_equals_the_record_through_an_outage_packing_and_late_readings(
         assert standing.behind_since is not None
         assert journal.tidy(T0 + 54_000) > 0
         late = [Reading(T0 - 5000 + n, T0 + 54_001, "porch/floor", 20.0) for n in range(9)]
-        journal.commit(Batch(inputs=list(late), advanced_to=Moment(T0 + 54_001, T0 + 54_001)))
+        journal.commit(Commit(inputs=list(late), advanced_to=Moment(T0 + 54_001, T0 + 54_001)))
 
         server.start()
         assert mirror.step() == 0.0  # a first slice of several
@@ -130,7 +130,7 @@ def test_targets_alarms_and_the_ledger_are_in_the_copy(server: Victoria, path: P
             facts={"temp_c": 28.5, "reason": "a\nb"},
         )
         journal.commit(
-            Batch(
+            Commit(
                 inputs=[Entered(entry, Moment(T0, T0))],
                 changes=[change],
                 samples=[Sample(T0, "porch", "target_c", 35.0), Sample(T0, "porch", "low_c", 32.2)],

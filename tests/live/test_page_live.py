@@ -5,7 +5,7 @@ from collections.abc import Iterator
 import pytest
 from playwright.sync_api import Browser, expect
 from support.browser import PHONE, chromium, keep, needs_chromium, tab
-from support.fakedesk import NIGHT, FakeDesk, alarm, brooder, failing_porch, status
+from support.fake_api import NIGHT, FakeApi, alarm, brooder, failing_porch, status
 from support.served import Served
 
 from monitor.watch.life_cycle import AlarmState
@@ -21,7 +21,7 @@ def browser() -> Iterator[Browser]:
 
 @pytest.fixture
 def served() -> Iterator[Served]:
-    with Served(FakeDesk(), clock=lambda: NIGHT) as page:
+    with Served(FakeApi(), clock=lambda: NIGHT) as page:
         yield page
 
 
@@ -49,7 +49,7 @@ def test_acknowledging_goes_from_the_alarm_over_the_question_back_to_now(
         page.click("article.alarm a:has-text('Acknowledge')")
         page.click("text=Yes, I am seeing to it")
         page.wait_for_url(served.url + "/")
-        assert [e.alarm for e in served.desk.submitted] == ["heat-loss"]
+        assert [e.alarm for e in served.api.submitted] == ["heat-loss"]
         answered = alarm(state=AlarmState.ACKNOWLEDGED, by="page", acknowledged_at=NIGHT)
         served.show(status(brooder(alarms=(answered,))))
         expect(page.locator("article.alarm .standing")).to_contain_text("Acknowledged by page")
@@ -67,7 +67,7 @@ def test_what_has_the_focus_keeps_it_when_the_numbers_change(browser: Browser, s
 
 def test_a_page_that_lost_its_service_says_so(browser: Browser):
     with tab(browser, PHONE) as page:
-        with Served(FakeDesk(), clock=lambda: NIGHT) as served:
+        with Served(FakeApi(), clock=lambda: NIGHT) as served:
             page.goto(served.url)
             expect(page.locator("#lost")).to_be_hidden()
         expect(page.locator("#lost")).to_contain_text("No live connection since")

@@ -9,9 +9,9 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser
 from support import nightjournal
 from support.browser import DESK, PHONE, chromium, keep, needs_chromium, tab
-from support.fakedesk import (
+from support.fake_api import (
     NIGHT,
-    FakeDesk,
+    FakeApi,
     acknowledge,
     alarm,
     batch,
@@ -76,10 +76,10 @@ def served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
     crowded = alarm(AlarmName.CROWDED, box="barn", priority=Priority.ADVICE)
     falling = Interval(12, 8, 18)
     barn = brooder("barn", trend_c_per_h=-27.8, minutes_to_chill=falling, alarms=(crowded,))
-    desk = FakeDesk(site(), status(failing_porch(), shed, barn), journal_path=path)
-    desk.entries = entries
-    desk.links = {"abc": [acknowledge()]}
-    desk.heard_topics = [
+    api = FakeApi(site(), status(failing_porch(), shed, barn), journal_path=path)
+    api.entries = entries
+    api.links = {"abc": [acknowledge()]}
+    api.heard_topics = [
         {
             "topic": "shed/new probe",
             "count": 14,
@@ -88,7 +88,7 @@ def served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
             "lines": '[[brooders.probes]]\nname = "new probe"\ntopic = "shed/new probe"',
         }
     ]
-    desk.refused_messages = [
+    api.refused_messages = [
         {
             "topic": "brooder/porch/floor",
             "reason": "not a number",
@@ -97,7 +97,7 @@ def served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
             "excerpt": "NaN",
         }
     ]
-    with Served(desk, clock=lambda: NIGHT) as page:
+    with Served(api, clock=lambda: NIGHT) as page:
         yield page
 
 
@@ -112,9 +112,9 @@ def test_every_screen_passes_the_accessibility_rules(
         page.context.add_cookies([{"name": "brooder_paper", "value": paper, "url": served.url}])
         for name, path in SCREENS.items():
             page.goto(served.url + path)
-            if "data-picture" in page.content():
+            if "data-chart" in page.content():
                 page.wait_for_selector("[data-drawn]")
-                assert page.get_attribute("[data-picture]", "data-drawn") == "yes", name
+                assert page.get_attribute("[data-chart]", "data-drawn") == "yes", name
             keep(page, f"{name}-{wide}-{paper}")
             found = Axe().run(page, options=rules).response["violations"]
             assert not found, (name, [(v["id"], v["nodes"][0]["html"]) for v in found])
@@ -152,7 +152,7 @@ def test_nothing_is_wider_than_a_phone(browser: Browser, served: Served):
 
 def test_it_is_dark_at_night_by_the_clock_of_the_site(browser: Browser):
     def ink_at(at: float) -> str:
-        with Served(FakeDesk(), clock=lambda: at) as page_at, tab(browser, PHONE) as page:
+        with Served(FakeApi(), clock=lambda: at) as page_at, tab(browser, PHONE) as page:
             page.goto(page_at.url)
             colour = "getComputedStyle(document.body).backgroundColor.match(/[0-9]+/g).map(Number)"
             return "dark" if sum(page.evaluate(colour)) < 200 else "light"

@@ -11,9 +11,9 @@ from support.receivers import Mode, Receiver, http_receiver, refusing_port, smtp
 
 from monitor.events import Moment, Priority
 from monitor.journal.records import Outcome
-from monitor.tell.contacts import Contact
-from monitor.tell.delivery import Calls, Delivery
-from monitor.tell.message import Kind, Message
+from monitor.tell.contact import Contact
+from monitor.tell.delivery import Delivery, DeliveryCallbacks
+from monitor.tell.message import Message, MessageKind
 from monitor.tell.outbox import rows
 
 pytestmark = pytest.mark.live
@@ -38,7 +38,7 @@ def urgent(*contacts: str, key: str = "porch/chill/1:raised", thread: str = "a")
     return Message(
         key=key,
         thread=thread,
-        kind=Kind.RAISED,
+        kind=MessageKind.RAISED,
         contacts=contacts,
         priority=Priority.URGENT,
         title="porch: dangerously cold",
@@ -56,7 +56,7 @@ def delivering(
     contacts = [Contact(name=name, url=receiver.url) for name, receiver in receivers]
     delivery = Delivery(
         contacts,
-        Calls(
+        DeliveryCallbacks(
             now=now,
             record=kept.outcomes.extend,
             trouble=lambda *said: kept.trouble.append(said),
@@ -192,7 +192,7 @@ def test_what_the_journal_says_is_unsent_goes_out_at_the_start():
     with http_receiver() as phone:
         delivery = Delivery(
             [Contact(name="phone", url=phone.url)],
-            Calls(now=now, record=kept.outcomes.extend, trouble=lambda *_: None),
+            DeliveryCallbacks(now=now, record=kept.outcomes.extend, trouble=lambda *_: None),
         )
         delivery.start(rows(urgent("phone")))
         try:
@@ -216,11 +216,11 @@ def test_a_sender_that_is_killed_is_started_anew_and_nothing_is_lost():
 
 def test_the_link_and_the_picture_go_along(tmp_path):
     kept = Kept()
-    picture = tmp_path / "porch.png"
-    picture.write_bytes(b"\x89PNG\r\n\x1a\n" + b"0" * 64)
+    chart = tmp_path / "porch.png"
+    chart.write_bytes(b"\x89PNG\r\n\x1a\n" + b"0" * 64)
     with http_receiver() as phone:
         calls = {
-            "picture": lambda brooder: picture if brooder == "porch" else None,
+            "chart": lambda brooder: chart if brooder == "porch" else None,
             "link": lambda message, contact: f"http://board/{contact}/{message.ack_for[0]}",
         }
         message = Message(
@@ -273,7 +273,7 @@ def test_another_delivery_goes_on_with_what_one_could_not_send():
         phone.mode = Mode.WELL
         second = Delivery(
             [Contact(name="phone", url=phone.url)],
-            Calls(now=now, record=kept.outcomes.extend, trouble=lambda *_: None),
+            DeliveryCallbacks(now=now, record=kept.outcomes.extend, trouble=lambda *_: None),
         )
         second.start(left)
         try:

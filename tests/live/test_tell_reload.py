@@ -9,11 +9,11 @@ from support.receivers import http_receiver, refusing_port
 from monitor.events import Moment, Priority
 from monitor.journal.records import Outcome
 from monitor.service.clock import LiveClock
-from monitor.service.reaching import Reaching
+from monitor.service.delivery_side import DeliverySide
 from monitor.settings import Settings, load_settings
-from monitor.tell.contacts import Contact
-from monitor.tell.delivery import Calls, Delivery
-from monitor.tell.message import Kind, Message
+from monitor.tell.contact import Contact
+from monitor.tell.delivery import Delivery, DeliveryCallbacks
+from monitor.tell.message import Message, MessageKind
 
 pytestmark = pytest.mark.live
 
@@ -45,7 +45,7 @@ def message(key: str) -> Message:
     return Message(
         key=key,
         thread=key,
-        kind=Kind.RAISED,
+        kind=MessageKind.RAISED,
         contacts=("phone",),
         priority=Priority.URGENT,
         title="porch: dangerously cold",
@@ -59,7 +59,7 @@ def test_three_changes_in_a_row_strand_no_message(tmp_path: Path) -> None:
     noted = Noted()
     with http_receiver() as phone:
         gone = settings(tmp_path, refusing_port())
-        reaching = Reaching(gone, LiveClock())
+        reaching = DeliverySide(gone, LiveClock())
         reaching.attach(noted)  # type: ignore[arg-type]
         reaching.start([])
         try:
@@ -79,7 +79,9 @@ def test_three_changes_in_a_row_strand_no_message(tmp_path: Path) -> None:
 
 
 def test_a_delivery_that_was_stopped_is_not_started() -> None:
-    calls = Calls(now=lambda: Moment(0, 0), record=lambda _: None, trouble=lambda *_: None)
+    calls = DeliveryCallbacks(
+        now=lambda: Moment(0, 0), record=lambda _: None, trouble=lambda *_: None
+    )
     delivery = Delivery([Contact(name="me", url="json://127.0.0.1:9/")], calls)
     assert delivery.alive()
     delivery.stop()

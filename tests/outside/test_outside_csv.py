@@ -13,7 +13,7 @@ from monitor.intake import senml
 from monitor.journal.bringing_in import Arrivals
 from monitor.journal.forms import csv_form, senml_form
 from monitor.journal.reader import JournalReader
-from monitor.journal.records import Batch, Entered
+from monitor.journal.records import Commit, Entered
 from monitor.journal.store import Journal
 from monitor.units import Unit
 
@@ -28,7 +28,7 @@ def filled(path: Path) -> JournalReader:
         journal.know(site().all_probes)
         journal.bring_in(arrivals)
         entry = Entry(at=T0, entry=EntryKind.NOTE, brooder="porch", number=1, note=NOTE)
-        journal.commit(Batch(inputs=[Entered(entry, Moment(T0, T0))]))
+        journal.commit(Commit(inputs=[Entered(entry, Moment(T0, T0))]))
     return JournalReader(path)
 
 

@@ -7,6 +7,7 @@ from dataclasses import replace
 import pytest
 
 from monitor.brooding import birds_heat
+from monitor.brooding.bird_kinds import mass_kg
 from monitor.brooding.chick_skin import CHICK_SKIN_C
 from monitor.brooding.circuit import circuit_warning, usual_load_w
 from monitor.brooding.envelope import (
@@ -17,7 +18,6 @@ from monitor.brooding.envelope import (
     envelope,
     u_value,
 )
-from monitor.brooding.flock import mass_kg
 from monitor.brooding.heat_balance import Flock, balance, prior
 from monitor.brooding.lamp_safety import CLEARANCE_CM, HEIGHT_CM, lamp_warning
 from monitor.brooding.provenance import COMMON_PRACTICE

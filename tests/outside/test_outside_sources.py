@@ -1,12 +1,12 @@
 """`brooder sources` leaves nothing out: each table that decides has its figures listed."""
 
 from monitor.brooding import birds_heat, lamp_safety, losses, moving, space
+from monitor.brooding.bibliography import figures
+from monitor.brooding.bird_kinds import KINDS
 from monitor.brooding.envelope import COVERS, WALLS
-from monitor.brooding.flock import KINDS
 from monitor.brooding.heat_balance import SHARES
 from monitor.brooding.provenance import Mark
 from monitor.brooding.schedules import BUILT_IN
-from monitor.brooding.sources import figures
 
 ALL = list(figures())
 

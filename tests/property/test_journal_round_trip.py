@@ -18,7 +18,7 @@ from monitor.journal.bringing_in import Arrivals
 from monitor.journal.forms import csv_form, export_lines, lines
 from monitor.journal.forms.lines import LineFault
 from monitor.journal.reader import JournalReader
-from monitor.journal.records import Batch, kept_at, kept_temp_c
+from monitor.journal.records import Commit, kept_at, kept_temp_c
 from monitor.journal.store import Journal
 from monitor.journal.tail import Row
 from monitor.units import Unit
@@ -55,7 +55,7 @@ def test_readings_come_back_in_order_and_packing_changes_none(
         for n, readings in enumerate(batches):
             snapshots = {"engine": {"n": n}} if n == snapshot_at else {}
             journal.commit(
-                Batch(inputs=list(readings), snapshots=snapshots, advanced_to=Moment(T0, T0))
+                Commit(inputs=list(readings), snapshots=snapshots, advanced_to=Moment(T0, T0))
             )
         everything = [one for readings in batches for one in readings]
         assert list(reader.inputs_since(0)) == everything
@@ -153,7 +153,7 @@ def test_an_export_reads_back_to_the_same_under_the_same_configuration(
         at, temp = reader.readings(probe.key)
         again = []
         for _, line in lines.read("".join(export_lines.chunks(reader)).splitlines()):
-            assert isinstance(line, lines.Message)
+            assert isinstance(line, lines.ProbeMessage)
             one = read(line.payload.encode(), probe, Moment(line.at, line.at))
             assert isinstance(one, Reading), (line, one)
             again.append((kept_at(one.at), kept_temp_c(one.temp_c)))

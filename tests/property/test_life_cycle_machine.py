@@ -1,7 +1,7 @@
 """No sequence of readings, answers, restarts and ticks loses an active alarm, repeats one outside
 its schedule, or leaves one shelved for ever. The machine seeks the exception.
 
-What is said (the changes) is folded into a picture of its own, and compared with the status and
+What is said (the changes) is folded into a record of its own, and compared with the status and
 with a plain model of the floor."""
 
 import json

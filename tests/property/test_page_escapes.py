@@ -8,9 +8,9 @@ from html.parser import HTMLParser
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from support.fakedesk import (
+from support.fake_api import (
     NIGHT,
-    FakeDesk,
+    FakeApi,
     acknowledge,
     alarm,
     brooder,
@@ -62,8 +62,8 @@ class Shape(HTMLParser):
         self.links += [value or "" for name, value in attrs if name in ("href", "src", "action")]
 
 
-def desk_with(name: str, text: str) -> FakeDesk:
-    """A desk in which every word that comes from elsewhere is one of these."""
+def api_with(name: str, text: str) -> FakeApi:
+    """A service in which every word that comes from elsewhere is one of these."""
     here = site(name=text)
     porch = here.brooders[0]
     renamed = replace(
@@ -89,8 +89,8 @@ def desk_with(name: str, text: str) -> FakeDesk:
         ),
     )
     box = brooder(name, alarms=alarms, probes=(probe("porch/floor", 31.8, name=name, fault=text),))
-    desk = FakeDesk(replace(here, brooders=(renamed,)), status(box, name=text))
-    desk.entries = [
+    api = FakeApi(replace(here, brooders=(renamed,)), status(box, name=text))
+    api.entries = [
         Entry(
             at=NIGHT - 9e5,
             entry=EntryKind.PLACED,
@@ -104,35 +104,35 @@ def desk_with(name: str, text: str) -> FakeDesk:
         Entry(at=NIGHT - 8e5, entry=EntryKind.LOSS, brooder=name, number=2, count=2, note=text),
         Entry(at=NIGHT - 7e5, entry=EntryKind.NOTE, brooder=name, number=3, note=text),
     ]
-    desk.heard_topics = [
+    api.heard_topics = [
         {"topic": text, "count": 3, "last_at": NIGHT, "excerpt": text, "lines": text}
     ]
-    desk.refused_messages = [
+    api.refused_messages = [
         {"topic": text, "reason": text, "count": 1, "last_at": NIGHT, "excerpt": text}
     ]
-    desk.settings = [("site.name", text)]
-    desk.links = {"abc": [acknowledge(name)]}
-    return desk
+    api.settings = [("site.name", text)]
+    api.links = {"abc": [acknowledge(name)]}
+    return api
 
 
 @pytest.fixture(scope="module")
 def served() -> Iterator[Served]:
-    with Served(desk_with("plain", "plain"), clock=lambda: NIGHT) as page:
+    with Served(api_with("plain", "plain"), clock=lambda: NIGHT) as page:
         yield page
 
 
 @pytest.fixture(scope="module")
 def plain(served: Served) -> dict[str, Shape]:
     """The same pages with harmless words."""
-    become(served, desk_with("plain", "plain"))
+    become(served, api_with("plain", "plain"))
     visitor = Visitor(served.port)
     return {path: Shape(visitor.get(path).body) for path in [*PATHS, "/answer/abc"]}
 
 
-def become(served: Served, desk: FakeDesk) -> None:
-    """The running page's desk turns into this one."""
-    served.desk.__dict__.update(
-        {k: v for k, v in desk.__dict__.items() if k not in ("_newer", "journal_path")}
+def become(served: Served, api: FakeApi) -> None:
+    """The running page's service turns into this one."""
+    served.api.__dict__.update(
+        {k: v for k, v in api.__dict__.items() if k not in ("_newer", "journal_path")}
     )
 
 
@@ -143,7 +143,7 @@ def become(served: Served, desk: FakeDesk) -> None:
 def test_words_from_elsewhere_change_no_tag_and_no_attribute(
     served: Served, plain: dict[str, Shape], name: str, text: str
 ):
-    become(served, desk_with(name, text))
+    become(served, api_with(name, text))
     visitor = Visitor(served.port)
     for path, expected in plain.items():
         answer = visitor.get(path)
@@ -160,7 +160,7 @@ def test_words_from_elsewhere_change_no_tag_and_no_attribute(
     max_examples=30, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
 )
 def test_a_note_comes_back_as_it_was_written(served: Served, note: str):
-    become(served, desk_with("porch", "plain"))
+    become(served, api_with("porch", "plain"))
     visitor = Visitor(served.port)
     visitor.get("/do")
     answer = visitor.send("/do/loss", brooder="porch", count="none", note=note)

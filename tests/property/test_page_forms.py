@@ -5,10 +5,10 @@ from urllib.parse import parse_qsl, urlencode
 
 from hypothesis import given
 from hypothesis import strategies as st
-from support.fakedesk import NIGHT, placed, site
+from support.fake_api import NIGHT, placed, site
 
 from monitor.brooding.batch import fold
-from monitor.page.forms import LONGEST_NOTE, Form
+from monitor.page.forms import LONGEST_NOTE, FilledForm
 from monitor.page.ledger_forms import FORMS, MOST_BIRDS, entry_from, ledger_objects
 from monitor.page.sign_in import safe_path
 
@@ -27,7 +27,7 @@ FIELDS = ("brooder", "kind", "count", "hatched", "note", "at")
     values=st.fixed_dictionaries({}, optional=dict.fromkeys(FIELDS, SAID)),
 )
 def test_any_form_becomes_an_entry_or_words(what, values):
-    form = Form(values=dict(values))
+    form = FilledForm(values=dict(values))
     ledger = fold(placed())
     entry = entry_from(form, what, site(), NIGHT)
     if entry is None:
@@ -47,7 +47,7 @@ def test_any_form_becomes_an_entry_or_words(what, values):
 
 @given(note=st.text(max_size=200))
 def test_a_note_keeps_every_letter_that_can_be_printed(note: str):
-    form = Form(values=dict(parse_qsl(urlencode({"note": note}), keep_blank_values=True)))
+    form = FilledForm(values=dict(parse_qsl(urlencode({"note": note}), keep_blank_values=True)))
     kept = form.text("note") or ""
     assert kept.replace(" ", "") == "".join(c for c in note if c.isprintable() and c != " ")
 

@@ -5,7 +5,7 @@ from hypothesis import strategies as st
 from support.told import ANN, ME, Course, course_changes, told_by
 
 from monitor.events import Change, ChangeKind, Moment, Priority
-from monitor.tell.message import Kind, Message
+from monitor.tell.message import Message, MessageKind
 from monitor.tell.plan import Plan
 from monitor.tell.policy import Policy
 from monitor.watch.alarm_table import TABLE
@@ -33,7 +33,7 @@ def test_every_urgent_alarm_is_told_by_a_message_of_its_cause_at_its_time(steps)
         by_its_time = [
             m
             for m in said
-            if m.kind in (Kind.RAISED, Kind.AGAIN)
+            if m.kind in (MessageKind.RAISED, MessageKind.AGAIN)
             and m.at <= change.at
             and _covers(m, change, course)
         ]
@@ -67,8 +67,8 @@ def test_no_message_key_is_ever_used_twice_for_a_contact(steps):
 @given(STEPS, st.integers(5, 900), st.integers(5, 900))
 def test_the_messages_do_not_depend_on_how_often_the_plan_is_advanced(steps, often_s, rarely_s):
     course = Course(steps)
-    one = [m for m in told_by(course, every_s=often_s) if m.kind is not Kind.AGAIN]
-    other = [m for m in told_by(course, every_s=rarely_s) if m.kind is not Kind.AGAIN]
+    one = [m for m in told_by(course, every_s=often_s) if m.kind is not MessageKind.AGAIN]
+    other = [m for m in told_by(course, every_s=rarely_s) if m.kind is not MessageKind.AGAIN]
     assert {(m.key, m.contacts, m.at) for m in one} == {(m.key, m.contacts, m.at) for m in other}
 
 
@@ -88,7 +88,7 @@ def test_nothing_repeats_within_an_hour_of_an_answer_until_something_new_is_rais
     said = told_by(course, every_s=60)
     changes = course_changes(course)
     for message in said:
-        if message.kind is not Kind.AGAIN:
+        if message.kind is not MessageKind.AGAIN:
             continue
         if ":anew:" in message.key:
             related = course.related(message.thread)
@@ -120,11 +120,11 @@ def test_whoever_was_told_of_an_urgent_alarm_hears_that_it_is_over(steps):
     said = told_by(course, every_s=300)
     last = course.end
     for message in said:
-        if message.priority is not Priority.URGENT or message.kind is not Kind.RAISED:
+        if message.priority is not Priority.URGENT or message.kind is not MessageKind.RAISED:
             continue
         if any(course.open_at(o, last) for o in course.related(message.thread)):
             continue
-        over = [m for m in said if m.kind is Kind.OVER and m.thread == message.thread]
+        over = [m for m in said if m.kind is MessageKind.OVER and m.thread == message.thread]
         assert over
         assert set(message.contacts) <= set(over[0].contacts)
 

@@ -13,8 +13,8 @@ from support.watched import DAY_0, placed, readings, site_of
 
 from monitor.events import Entry, EntryKind, Moment, Reading
 from monitor.journal.records import OutboxRow
-from monitor.tell.contacts import Contact
-from monitor.tell.message import Kind, Message
+from monitor.tell.contact import Contact
+from monitor.tell.message import Message, MessageKind
 from monitor.tell.outbox import Outbox, rows
 from monitor.tell.plan import Plan
 from monitor.watch.engine import Engine
@@ -24,7 +24,11 @@ CONTACTS = (
     Contact(name="ann", url="json://nowhere", after_minutes=15),
 )
 HOUR_S = 3600.0
-NOT_COUNTED = (Kind.AGAIN, Kind.PASSED_ON, Kind.MORNING)  # scheduled, not caused
+NOT_COUNTED = (
+    MessageKind.AGAIN,
+    MessageKind.PASSED_ON,
+    MessageKind.MORNING,
+)  # scheduled, not caused
 
 
 @cache
@@ -211,7 +215,7 @@ def test_an_answer_in_the_night_is_kept_over_a_kill():
     said: list[Message] = []
     for item in inputs_of(night):
         said += service.take(item)
-        if any(m.kind is Kind.AGAIN for m in said):
+        if any(m.kind is MessageKind.AGAIN for m in said):
             break
     now = service.now
     answer = Entry(at=now.at, entry=EntryKind.ACKNOWLEDGE, brooder="porch", number=2, by="me")
@@ -222,4 +226,4 @@ def test_an_answer_in_the_night_is_kept_over_a_kill():
     second.plan.restore(states[1], 500.0)
     second.now = Moment(now.at, now.tick + 500.0)
     late = Moment(now.at + 2 * HOUR_S, now.tick + 500.0 + 2 * HOUR_S)
-    assert [m for m in second.plan.advance(late) if m.kind is Kind.AGAIN] == []
+    assert [m for m in second.plan.advance(late) if m.kind is MessageKind.AGAIN] == []

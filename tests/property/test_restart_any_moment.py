@@ -1,5 +1,5 @@
 """A watch restored from its state at any moment goes on exactly as the one that was never stopped:
-the same changes at every event, the same state and the same picture, whatever sites have and
+the same changes at every event, the same state and the same status, whatever sites have and
 growers do. A site, a stretch of days and the moments of restart come from one seed."""
 
 import json

@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from support.links import clock, eventually
 
 from monitor.intake.builtin import BuiltInBroker
-from monitor.intake.inbox import Delivery, Inbox
+from monitor.intake.inbox import Inbox, MqttMessage
 from monitor.intake.unclaimed import Unclaimed
 from monitor.tell.status_topics import is_ours
 
@@ -42,8 +42,8 @@ class Running:
     def port(self) -> int:
         return self.broker.port
 
-    def take(self, count: int) -> list[Delivery]:
-        taken: list[Delivery] = []
+    def take(self, count: int) -> list[MqttMessage]:
+        taken: list[MqttMessage] = []
         eventually(lambda: taken.extend(self.inbox.take(9, 0.2)) or len(taken) >= count, "messages")
         return taken
 

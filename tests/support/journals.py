@@ -3,7 +3,7 @@
 from zoneinfo import ZoneInfo
 
 from monitor.events import Moment, Reading
-from monitor.journal.records import Batch
+from monitor.journal.records import Commit
 from monitor.site import Brooder, Place, Probe, Site
 from monitor.units import Unit
 
@@ -43,6 +43,6 @@ def reading(at: float, temp_c: float = 33.4, probe: str = "porch/floor") -> Read
     return Reading(at, at, probe, temp_c)
 
 
-def batch(*readings: Reading) -> Batch:
+def batch(*readings: Reading) -> Commit:
     last = readings[-1]
-    return Batch(inputs=list(readings), advanced_to=Moment(last.at, last.tick))
+    return Commit(inputs=list(readings), advanced_to=Moment(last.at, last.tick))

@@ -6,9 +6,9 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 
 from monitor.events import Moment
-from monitor.intake.inbox import Delivery, Inbox
+from monitor.intake.broker_session import BrokerSession
+from monitor.intake.inbox import Inbox, MqttMessage
 from monitor.intake.link import BrokerAddress, BrokerState
-from monitor.intake.session import Session
 
 _STARTED = time.time() - time.monotonic()
 
@@ -32,7 +32,7 @@ class Heard:
     def __init__(self, address: BrokerAddress, topics: list[str], client_id: str, **more) -> None:
         self.inbox = Inbox()
         self.states: list[BrokerState] = []
-        self.session = Session(
+        self.session = BrokerSession(
             address,
             client_id=client_id,
             topics=topics,
@@ -42,9 +42,9 @@ class Heard:
             **more,
         )
 
-    def take(self, count: int, within_s: float = 60.0) -> list[Delivery]:
+    def take(self, count: int, within_s: float = 60.0) -> list[MqttMessage]:
         """So many deliveries, not yet acknowledged."""
-        taken: list[Delivery] = []
+        taken: list[MqttMessage] = []
         deadline = time.monotonic() + within_s
         while len(taken) < count:
             taken += self.inbox.take(count - len(taken), 0.5)

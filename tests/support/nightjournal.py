@@ -13,7 +13,7 @@ from monitor.events import (
     Priority,
     Reading,
 )
-from monitor.journal.records import Batch, Entered
+from monitor.journal.records import Commit, Entered
 from monitor.journal.store import Journal
 from monitor.site import Site
 
@@ -32,7 +32,7 @@ def write(
     with Journal.open(path) as journal:
         journal.know(site.all_probes)
         inputs: list[object] = [Entered(e, Moment(e.at, e.at)) for e in entries]
-        journal.commit(Batch(inputs=inputs, changes=_alarm(lamp_off)))  # type: ignore[arg-type]
+        journal.commit(Commit(inputs=inputs, changes=_alarm(lamp_off)))  # type: ignore[arg-type]
         for _ in entries:
             journal.next_entry_number()
         at, block = start, []
@@ -41,13 +41,13 @@ def write(
                 block.append(Reading(at, at, key, round(_temp(key, at, lamp_off), 2)))
             at += every_s
             if len(block) >= _BATCH:
-                journal.commit(Batch(inputs=list(block), advanced_to=Moment(at, at)))
+                journal.commit(Commit(inputs=list(block), advanced_to=Moment(at, at)))
                 count += len(block)
                 block = []
-        journal.commit(Batch(inputs=list(block), advanced_to=Moment(at, at)))
+        journal.commit(Commit(inputs=list(block), advanced_to=Moment(at, at)))
         count += len(block)
         # As the service does now and then; what is older than the running hour is then packed.
-        journal.commit(Batch(snapshots={"engine": {}}, advanced_to=Moment(stop, stop)))
+        journal.commit(Commit(snapshots={"engine": {}}, advanced_to=Moment(stop, stop)))
         journal.tidy(stop)
     return count
 

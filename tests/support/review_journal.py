@@ -21,7 +21,7 @@ from monitor.events import (
     Priority,
     Reading,
 )
-from monitor.journal.records import Batch, Entered
+from monitor.journal.records import Commit, Entered
 from monitor.journal.store import Journal
 from monitor.site import Brooder, HeatSource, Place, Probe, Site
 from monitor.units import Unit
@@ -84,13 +84,13 @@ def write(path: Path, *, days: int = 5, every_s: float = 60.0) -> None:
             if first == 0:
                 inputs += bad_values()  # type: ignore[arg-type]
             now = Moment(float(times[first]), float(times[first]))
-            journal.commit(Batch(inputs=inputs, advanced_to=now))  # type: ignore[arg-type]
+            journal.commit(Commit(inputs=inputs, advanced_to=now))  # type: ignore[arg-type]
         entered = []
         for entry in entries():
             numbered = Entry(**{**_fields(entry), "number": journal.next_entry_number()})
             entered.append(Entered(numbered, Moment(entry.at, entry.at)))
         last = Moment(float(times[-1]), float(times[-1]))
-        journal.commit(Batch(inputs=entered, changes=changes(), advanced_to=last))  # type: ignore[arg-type]
+        journal.commit(Commit(inputs=entered, changes=changes(), advanced_to=last))  # type: ignore[arg-type]
         journal.tidy(float(times[-1]) + 7200)
 
 

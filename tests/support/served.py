@@ -1,6 +1,6 @@
 """The page served for a test, on a port of its own, in a thread with its own event loop.
 
-with Served(FakeDesk()) as served:
+with Served(FakeApi()) as served:
     Visitor(served.port).get("/")
 """
 
@@ -22,13 +22,13 @@ class Served:
 
     def __init__(
         self,
-        desk: Any,
+        api: Any,
         access: Access | None = None,
         *,
         clock: Callable[[], float] = time.time,
         passphrase: str | None = None,
     ) -> None:
-        self.desk = desk
+        self.api = api
         self._folder = tempfile.TemporaryDirectory()
         self.access = access or Access.prepare(
             folder=Path(self._folder.name), passphrase=passphrase
@@ -63,7 +63,7 @@ class Served:
     def show(self, status: Any) -> None:
         """As a newer reading would."""
         assert self._loop is not None
-        self._loop.call_soon_threadsafe(self.desk.show, status)
+        self._loop.call_soon_threadsafe(self.api.show, status)
 
     def _run(self) -> None:
         try:
@@ -76,7 +76,7 @@ class Served:
     async def _serve(self) -> None:
         self._loop = asyncio.get_running_loop()
         self._stop = asyncio.Event()
-        self.app = build_app(self.desk, self.access, clock=self._clock)
+        self.app = build_app(self.api, self.access, clock=self._clock)
         serving = await serve(self.app, "127.0.0.1", 0)
         self.port = serving.port
         self._ready.set()

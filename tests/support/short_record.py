@@ -11,7 +11,7 @@ from support.review_journal import at, site
 
 from monitor.events import Change, Entry, EntryKind, Moment, Reading
 from monitor.journal.reader import JournalReader
-from monitor.journal.records import Batch, Entered
+from monitor.journal.records import Commit, Entered
 from monitor.journal.store import Journal
 from monitor.review.record import Asked, Record, open_record
 
@@ -56,7 +56,7 @@ def recorded(
             for entry in entries
         ]
         journal.commit(
-            Batch(
+            Commit(
                 inputs=[*readings, *entered],
                 changes=list(changes),
                 advanced_to=Moment(last, last),

@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo
 
 from monitor.events import AlarmName, Cause, Change, ChangeKind, Facts, Moment
 from monitor.site import Brooder, Site
-from monitor.tell.contacts import Contact
+from monitor.tell.contact import Contact
 from monitor.tell.message import Message
 from monitor.tell.plan import Plan
 from monitor.units import Unit

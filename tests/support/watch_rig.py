@@ -15,13 +15,13 @@ from support.one_box import ONE_BOX
 
 from monitor.events import AlarmName, Change, Entry, EntryKind, Facts, Moment
 from monitor.intake.held import HeldTimes
-from monitor.intake.inbox import AckToken, Delivery, Inbox
+from monitor.intake.inbox import AckToken, Inbox, MqttMessage
 from monitor.intake.link import BrokerState, Link
 from monitor.intake.redelivered import RedeliveryMemory
 from monitor.journal.allowance import CommitAllowance
 from monitor.journal.pacing import Pacing
 from monitor.journal.reader import JournalReader
-from monitor.journal.records import Batch, StorageFault
+from monitor.journal.records import Commit, StorageFault
 from monitor.journal.store import Journal
 from monitor.service.clock import Clock, LiveClock
 from monitor.service.core import Core
@@ -57,7 +57,7 @@ class MoodyJournal:
         self.poison = -1.0
         self.commits = 0
 
-    def commit(self, batch: Batch) -> None:
+    def commit(self, batch: Commit) -> None:
         self.goes_on.wait(60)
         self.commits += 1
         if self.fails is not None:
@@ -168,7 +168,7 @@ class Rig:
             self._mid += 1
             mid = self._mid
         token = AckToken(1, mid)
-        self.inbox.put(Delivery(TOPIC, text.encode(), self.clock.now(), token, dup))
+        self.inbox.put(MqttMessage(TOPIC, text.encode(), self.clock.now(), token, dup))
         return mid
 
     def temps(self) -> list[float]:

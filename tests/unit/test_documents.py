@@ -11,7 +11,7 @@ from monitor.brooding.schedules import BUILT_IN
 from monitor.commands import VERBS
 from monitor.events import AlarmName
 from monitor.settings.document import every_key
-from monitor.settings.model import FileSettings
+from monitor.settings.file_model import FileSettings
 
 ROOT = Path(__file__).parents[2]
 README = (ROOT / "README.md").read_text(encoding="utf-8")

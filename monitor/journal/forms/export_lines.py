@@ -10,7 +10,7 @@ from monitor.events import Entry
 from monitor.journal.forms import payloads
 from monitor.journal.forms.hours import Hour, hours
 from monitor.journal.reader import ALL_TIME, JournalReader
-from monitor.journal.records import Known, entry_fields
+from monitor.journal.records import KnownProbe, entry_fields
 from monitor.journal.time_text import FRACTION, iso
 
 _CLOCK = [f"{second // 60:02d}:{second % 60:02d}" for second in range(3600)]
@@ -55,7 +55,7 @@ def entry_line(entry: Entry) -> str:
 class _HourWriter:
     """Lines of one hour after the other; what each probe's lines have in common is made once."""
 
-    def __init__(self, known: dict[str, Known]) -> None:
+    def __init__(self, known: dict[str, KnownProbe]) -> None:
         self._known = known
         topics = [one.topic for one in known.values()]
         self._shared = {topic for topic in topics if topics.count(topic) > 1}
@@ -65,7 +65,7 @@ class _HourWriter:
         """All lines of the hour with the entries among them."""
         prefix = '{"at":"' + iso(hour.start_ms)[:14]
         plain: list[tuple[int, str]] = []
-        shared: dict[tuple[int, str, bool], list[tuple[Known, float]]] = {}
+        shared: dict[tuple[int, str, bool], list[tuple[KnownProbe, float]]] = {}
         for key, part in hour.parts:
             one = self._known[key]
             tail = '"}\n' if part.sure else '","clock":"unsure"}\n'
@@ -113,10 +113,10 @@ def _line(at_ms: int, topic: str, payload: str, sure: bool) -> str:
     return json.dumps(said, separators=(",", ":"), ensure_ascii=False) + "\n"
 
 
-def _merged(parts: list[tuple[Known, float]], at_ms: int) -> Iterator[str]:
+def _merged(parts: list[tuple[KnownProbe, float]], at_ms: int) -> Iterator[str]:
     """One topic's readings of one instant: those at different pointers came in one payload, and
     one bare number may have served several outside probes."""
-    documents: list[dict[str, tuple[Known, float]]] = []
+    documents: list[dict[str, tuple[KnownProbe, float]]] = []
     numbers: list[float] = []
     packs: list[str] = []
     for one, number in parts:

@@ -10,7 +10,7 @@ from typing import Any, NamedTuple
 from monitor.events import AlarmName, Entry, EntryKind
 
 
-class Message(NamedTuple):
+class ProbeMessage(NamedTuple):
     """What a probe published, and when it came."""
 
     at: float
@@ -19,7 +19,7 @@ class Message(NamedTuple):
     clock_sure: bool = True  # False: the line says "clock":"unsure"
 
 
-Line = Message | Entry
+Line = ProbeMessage | Entry
 
 
 @dataclass
@@ -61,9 +61,11 @@ def parse(text: str, number: int = 1) -> Line:
             raise LineFault(number, f"topic is {_shown(topic)}; it must be a text")
         sure = said.get("clock") != "unsure"
         if isinstance(payload, str):
-            return Message(at, topic, payload, sure)
+            return ProbeMessage(at, topic, payload, sure)
         if isinstance(payload, int | float | dict | list) and not isinstance(payload, bool):
-            return Message(at, topic, json.dumps(payload), sure)  # a payload written without quotes
+            return ProbeMessage(
+                at, topic, json.dumps(payload), sure
+            )  # a payload written without quotes
         raise LineFault(number, f'payload is {_shown(payload)}; it must be a text such as "33.4"')
     if "entry" in said:
         return _entry(at, said, number)

@@ -9,11 +9,11 @@ from collections.abc import Mapping
 from typing import Any
 
 from monitor.journal import codec
-from monitor.journal.records import Known
+from monitor.journal.records import KnownProbe
 from monitor.units import Unit, from_celsius, to_celsius
 
 
-def raw_number(known: Known, value: int, *, corrected: bool = True) -> float:
+def raw_number(known: KnownProbe, value: int, *, corrected: bool = True) -> float:
     """The number the probe said, in its unit, from a kept value. `corrected`: with its offset."""
     unit = Unit(known.unit) if known.unit else Unit.CELSIUS
     return shortest(value, unit, known.offset_c if corrected else 0.0)
@@ -35,7 +35,7 @@ def number_text(number: float) -> str:
     return text.removesuffix(".0")
 
 
-def payload(known: Known, number: float, at: float) -> str:
+def payload(known: KnownProbe, number: float, at: float) -> str:
     """What one probe publishes."""
     if known.senml_name is not None:
         unit = {"kelvin": "K", "celsius": "Cel"}.get(known.unit or "celsius")
@@ -48,7 +48,7 @@ def payload(known: Known, number: float, at: float) -> str:
     return document([(known, number)], at)
 
 
-def document(parts: list[tuple[Known, float]], at: float) -> str:
+def document(parts: list[tuple[KnownProbe, float]], at: float) -> str:
     """The smallest JSON that holds every part at its pointer, and the time where one is read.
     A digit in a pointer finds a member of that name as well as a place in a list (RFC 6901)."""
     whole: Any = {}
@@ -71,6 +71,6 @@ def _put(whole: dict[str, Any], pointer: str, value: Any) -> None:
     place[last] = value
 
 
-def current(known: Mapping[int, Known]) -> dict[str, Known]:
+def current(known: Mapping[int, KnownProbe]) -> dict[str, KnownProbe]:
     """Each probe as it was configured last: what an export is to replay under."""
     return {one.key: one for _, one in sorted(known.items())}

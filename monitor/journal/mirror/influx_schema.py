@@ -18,7 +18,7 @@ from collections.abc import Iterable
 from dataclasses import fields
 
 from monitor.events import Change, Entry
-from monitor.journal.records import Known, entry_fields
+from monitor.journal.records import KnownProbe, entry_fields
 
 TEMPERATURE, BROODER, ALARM, LEDGER = "temperature", "brooder", "alarm", "ledger"
 ENTRY_TEXTS = ("hatched", "kind", "note", "alarm", "probe", "by")
@@ -41,7 +41,7 @@ def quoted(text: str) -> str:
     return f'"{text.translate(_TEXT_ESCAPES)}"'
 
 
-def temperature_head(site: str, known: Known) -> str:
+def temperature_head(site: str, known: KnownProbe) -> str:
     """What all readings of a probe begin with."""
     name = known.key.rpartition("/")[2]
     return (

@@ -34,7 +34,7 @@ _DAY = timedelta(days=1)
 Told = Callable[[int, int], None]  # days done, days in all
 
 
-class Source(Protocol):
+class FluxSource(Protocol):
     """What answers Flux queries: influx_server.Server."""
 
     def query(self, flux: str) -> Iterator[dict[str, Any]]:
@@ -43,7 +43,7 @@ class Source(Protocol):
 
 
 def fetch(
-    source: Source, bucket: str, site: str, told: Told = lambda _done, _all: None
+    source: FluxSource, bucket: str, site: str, told: Told = lambda _done, _all: None
 ) -> Arrivals:
     """Everything the mirror holds of a site. Raises InfluxFault, also when there is nothing."""
     arrivals = Arrivals()
@@ -105,7 +105,7 @@ def edge_query(bucket: str, site: str, which: str) -> str:
     )
 
 
-def _edge(source: Source, bucket: str, site: str, which: str) -> datetime | None:
+def _edge(source: FluxSource, bucket: str, site: str, which: str) -> datetime | None:
     times: list[datetime] = [row["_time"] for row in source.query(edge_query(bucket, site, which))]
     if not times:
         return None

@@ -25,8 +25,8 @@
     document.documentElement.dataset.ink === "dark" ||
     (!document.documentElement.dataset.ink && matchMedia("(prefers-color-scheme: dark)").matches);
   if (isDark) {
-    for (const figure of document.querySelectorAll("[data-picture]")) {
-      figure.dataset.picture += "&dark=1"; // read by picture.js, which comes after
+    for (const figure of document.querySelectorAll("[data-chart]")) {
+      figure.dataset.chart += "&dark=1"; // read by chart.js, which comes after
     }
   }
 

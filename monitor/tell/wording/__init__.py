@@ -5,7 +5,7 @@ only it knows: repeats, passing on, several brooders at once, the morning."""
 
 from monitor.events import Change, ChangeKind
 from monitor.site import Brooder, Site
-from monitor.tell.wording.advice import ADVICE
+from monitor.tell.wording.advice_words import ADVICE
 from monitor.tell.wording.life import (
     again,
     answered,
@@ -18,10 +18,10 @@ from monitor.tell.wording.life import (
 )
 from monitor.tell.wording.morning import BoxMorning, Gathered, morning
 from monitor.tell.wording.over import all_clear
-from monitor.tell.wording.silence import SILENCE, site_silent
+from monitor.tell.wording.silence_words import SILENCE, site_silent
 from monitor.tell.wording.temperature import TEMPERATURE
-from monitor.tell.wording.trial import trial
-from monitor.tell.wording.watcher import WATCHER
+from monitor.tell.wording.trial_words import trial
+from monitor.tell.wording.watcher_words import WATCHER
 from monitor.tell.wording.words import LOCK_SCREEN, Voice, Words
 
 __all__ = [

@@ -9,9 +9,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from monitor.brooding import losses, space
+from monitor.brooding.bird_kinds import KINDS, kind_of, mass_kg
 from monitor.brooding.calendar import age_days, at_age, next_step
 from monitor.brooding.envelope import COVERS, WALLS, cover_named, envelope
-from monitor.brooding.flock import KINDS, kind_of, mass_kg
 from monitor.brooding.heat_balance import SHARES, Flock, balance, prior
 from monitor.brooding.schedules import BUILT_IN, target_at
 from monitor.site import Brooder, HeatSource, Place, Steps

@@ -7,7 +7,7 @@ import pytest
 
 from monitor.events import Moment
 from monitor.intake.guessing import guess
-from monitor.intake.inbox import AckToken, Delivery, Inbox
+from monitor.intake.inbox import AckToken, Inbox, MqttMessage
 from monitor.intake.refused import RefusedRecord, excerpt
 from monitor.intake.router import Router
 from monitor.intake.unclaimed import Unclaimed, suggest
@@ -83,7 +83,7 @@ def test_a_topic_that_is_cut_short_is_not_offered_to_be_claimed():
 
 def test_a_full_inbox_drops_and_counts_and_never_blocks():
     inbox = Inbox(most_waiting=3)
-    kept = [inbox.put(Delivery("t", b"1", Moment(0, 0), AckToken(1, n))) for n in range(5)]
+    kept = [inbox.put(MqttMessage("t", b"1", Moment(0, 0), AckToken(1, n))) for n in range(5)]
     assert kept == [True, True, True, False, False]
     assert inbox.dropped == 2
     assert [d.token.mid for d in inbox.take(2, 0) if d.token] == [0, 1]

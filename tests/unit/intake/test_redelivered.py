@@ -1,13 +1,17 @@
 """A message that is in the journal is not counted again; any other is."""
 
 from monitor.events import Moment
-from monitor.intake.inbox import AckToken, Delivery
+from monitor.intake.inbox import AckToken, MqttMessage
 from monitor.intake.redelivered import MARK_BYTES, RedeliveryMemory
 
 
-def delivery(mid: int, payload: bytes = b"33.4", *, dup: bool = False, **more: object) -> Delivery:
+def delivery(
+    mid: int, payload: bytes = b"33.4", *, dup: bool = False, **more: object
+) -> MqttMessage:
     kept = {"topic": "brooder/porch/floor", "origin": ""} | more
-    return Delivery(payload=payload, received=Moment(0, 0), token=AckToken(1, mid), dup=dup, **kept)
+    return MqttMessage(
+        payload=payload, received=Moment(0, 0), token=AckToken(1, mid), dup=dup, **kept
+    )
 
 
 def test_a_redelivery_of_a_journaled_message_is_recognised_after_a_restart():
@@ -80,7 +84,7 @@ def test_a_session_that_nobody_knows_the_age_of_goes_on():
 
 def test_qos_0_is_never_taken_for_a_redelivery():
     memory = RedeliveryMemory()
-    plain = Delivery("t", b"1", Moment(0, 0), None)
+    plain = MqttMessage("t", b"1", Moment(0, 0), None)
     assert not memory.already_journaled(plain)
     assert not memory.already_journaled(plain)
 

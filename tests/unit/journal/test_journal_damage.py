@@ -11,7 +11,7 @@ from support.journals import T0, batch, floor_probe, reading
 from monitor.events import Entry, EntryKind, Moment
 from monitor.journal import opening, schema
 from monitor.journal.reader import JournalReader
-from monitor.journal.records import Batch, Entered, OutboxRow
+from monitor.journal.records import Commit, Entered, OutboxRow
 from monitor.journal.salvage import Report, salvage
 from monitor.journal.store import Journal
 
@@ -36,7 +36,7 @@ def filled(path: Path) -> Path:
                 last.inputs.append(Entered(entry, Moment(T0 + n, T0 + n)))
             journal.commit(last)
         journal.commit(
-            Batch(outbox=[OutboxRow(key="k", contact="me", at=T0, priority="urgent", message={})])
+            Commit(outbox=[OutboxRow(key="k", contact="me", at=T0, priority="urgent", message={})])
         )
         journal.tidy(T0 + 172_800)
     return path
@@ -116,7 +116,7 @@ def test_a_schema_in_which_one_word_is_overwritten_is_set_aside_with_its_ledger(
         assert journal.set_aside is not None
         assert reader.entries() == entries
         journal.commit(
-            Batch(outbox=[OutboxRow(key="l", contact="me", at=T0, priority="urgent", message={})])
+            Commit(outbox=[OutboxRow(key="l", contact="me", at=T0, priority="urgent", message={})])
         )
 
 
@@ -132,7 +132,7 @@ def test_a_ledger_whose_tree_is_broken_is_found_on_its_pages(path: Path, length:
                 note="ä" + "x" * length,
                 number=journal.next_entry_number(),
             )
-            journal.commit(Batch(inputs=[Entered(entry, Moment(T0 + n, T0 + n))]))
+            journal.commit(Commit(inputs=[Entered(entry, Moment(T0 + n, T0 + n))]))
     with JournalReader(path) as reader:
         entries = reader.entries()
     with sqlite3.connect(path) as source:

@@ -10,7 +10,7 @@ from monitor.events import Entry, EntryKind
 from monitor.journal.bringing_in import Arrivals
 from monitor.journal.codec import BAD, UNSURE
 from monitor.journal.forms import csv_form, export_lines, lines
-from monitor.journal.forms.lines import LineFault, Message
+from monitor.journal.forms.lines import LineFault, ProbeMessage
 from monitor.journal.reader import JournalReader
 from monitor.journal.store import Journal
 from monitor.site import Place, Probe
@@ -36,7 +36,7 @@ def exported(path: Path, *probes: Probe, arrivals: Arrivals) -> list[str]:
 
 def test_every_line_of_the_contract_is_understood() -> None:
     said = [line for _, line in lines.read(CONTRACT.splitlines())]
-    assert said[0] == Message(1770689730.0, "brooder/porch/floor", "33.4")
+    assert said[0] == ProbeMessage(1770689730.0, "brooder/porch/floor", "33.4")
     assert said[2] == Entry(
         at=1770791400.0,
         entry=EntryKind.LOSS,

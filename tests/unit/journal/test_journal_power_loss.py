@@ -13,7 +13,7 @@ from support.journals import T0, batch, reading
 from monitor.events import Moment
 from monitor.journal import tail
 from monitor.journal.reader import JournalReader
-from monitor.journal.records import Batch, OutboxRow
+from monitor.journal.records import Commit, OutboxRow
 from monitor.journal.store import Journal
 
 SIDES = ("", "-wal", tail.SUFFIX)
@@ -24,7 +24,7 @@ def picture(path: Path) -> dict[str, bytes]:
     return {side: part.read_bytes() for side, part in parts.items() if part.exists()}
 
 
-def mixed(n: int) -> Batch:
+def mixed(n: int) -> Commit:
     """Mostly plain readings (tail), now and then a message (database), a snapshot, a pack."""
     one = batch(reading(T0 + n, 20 + n / 16), reading(T0 + n, n / 16, "porch/cool"))
     if n % 7 == 3:

@@ -21,14 +21,14 @@ from monitor.events import (
 from monitor.journal import schema
 from monitor.journal.reader import JournalReader
 from monitor.journal.records import (
-    Batch,
+    Commit,
     Entered,
-    Fault,
     OutboxRow,
     Outcome,
     RefusedCount,
     Sample,
     StorageFault,
+    WatcherFault,
 )
 from monitor.journal.store import Journal
 
@@ -61,14 +61,14 @@ def test_inputs_come_back_in_the_order_and_to_the_digit_they_were_given(
         placed,
         Reading(T0 - 86_400.0, T0 + 3.25, "porch/floor", 20.0),  # a late one, a day old
         Reading(5.5, T0 + 4.0, "porch/floor", 21.5, clock_sure=False),  # before the clock was set
-        Fault(AlarmName.BROKER_LOST, True, Moment(T0 + 5, T0 + 5), {"reason": "refused"}),
+        WatcherFault(AlarmName.BROKER_LOST, True, Moment(T0 + 5, T0 + 5), {"reason": "refused"}),
         BadValue(T0 + 6, T0 + 6, "porch/floor", "beyond any thermometer", None),
         reading(T0 + 7, 33.5, "porch/shade"),
     ]
     for one in given:  # one commit each: some lie in the tail, some in the database
-        journal.commit(Batch(inputs=[one], advanced_to=Moment(T0, T0)))
+        journal.commit(Commit(inputs=[one], advanced_to=Moment(T0, T0)))
     again = [one._replace(probe="porch/again") for one in given if isinstance(one, Reading)]
-    journal.commit(Batch(inputs=list(again), advanced_to=Moment(T0 + 9, T0 + 9)))
+    journal.commit(Commit(inputs=list(again), advanced_to=Moment(T0 + 9, T0 + 9)))
     with JournalReader(path) as reader:
         assert list(reader.inputs_since(0)) == given + again
         assert reader.advanced_to() == Moment(T0 + 9, T0 + 9)
@@ -77,7 +77,7 @@ def test_inputs_come_back_in_the_order_and_to_the_digit_they_were_given(
 def test_a_snapshot_names_the_inputs_that_follow_it(journal: Journal, path: Path) -> None:
     journal.commit(batch(reading(T0)))
     journal.commit(
-        Batch(
+        Commit(
             inputs=[reading(T0 + 10)],
             snapshots={"engine": {"porch": [1, None, "warm"]}},
             advanced_to=Moment(T0 + 11, T0 + 12),
@@ -99,7 +99,7 @@ def test_packing_moves_readings_without_changing_one(journal: Journal, path: Pat
         late = [reading(T0 - 5000 + n, 10 + n / 16, "porch/cool")] if n % 7 == 0 else []
         journal.commit(batch(*late, reading(at, 30 + n / 16), reading(at, 5.5, "porch/cool")))
     journal.commit(
-        Batch(
+        Commit(
             inputs=[reading(T0 + 6001, 31.0)],
             snapshots={"engine": {}},
             advanced_to=Moment(T0 + 6001, T0 + 6001),
@@ -135,12 +135,12 @@ def test_a_message_is_kept_once_however_often_it_is_written(journal: Journal, pa
         key="cold/1", contact="me", at=T0, priority="urgent", message={"title": "porch: cold"}
     )
     for _ in range(2):
-        journal.commit(Batch(changes=[CHANGE], outbox=[row]))
+        journal.commit(Commit(changes=[CHANGE], outbox=[row]))
     with JournalReader(path) as reader:
         assert reader.outbox_pending() == [row]
         assert reader.changes() == [CHANGE]
         journal.commit(
-            Batch(
+            Commit(
                 outcomes=[
                     Outcome(
                         key="cold/1",
@@ -157,27 +157,27 @@ def test_a_message_is_kept_once_however_often_it_is_written(journal: Journal, pa
         )
         assert reader.outbox_pending() == []
         assert [(d.late_s, d.failure) for d in reader.deliveries()] == [(3, "no route"), (33, None)]
-        journal.commit(Batch(outbox=[row]))  # rebuilt after a crash: not told again
+        journal.commit(Commit(outbox=[row]))  # rebuilt after a crash: not told again
         assert reader.outbox_pending() == []
 
 
 def test_refused_messages_are_added_up_and_bounded(journal: Journal, path: Path) -> None:
     for _ in range(2):
-        journal.commit(Batch(refused=[RefusedCount("a/b", "not a number", 3, T0, T0 + 5, "xyz")]))
+        journal.commit(Commit(refused=[RefusedCount("a/b", "not a number", 3, T0, T0 + 5, "xyz")]))
     flood = [RefusedCount(f"junk/{n}\ud800", "nan", 1, T0 + n, T0 + n, "") for n in range(700)]
-    journal.commit(Batch(refused=flood))
+    journal.commit(Commit(refused=flood))
     with JournalReader(path) as reader:
         kept = reader.refused()
         assert len(kept) == 500
         assert kept[0].last_at == T0 + 699
-    journal.commit(Batch(refused=[RefusedCount("a/b", "not a number", 3, T0, T0 + 1e4, "xyz")]))
+    journal.commit(Commit(refused=[RefusedCount("a/b", "not a number", 3, T0, T0 + 1e4, "xyz")]))
 
 
 def test_bad_values_are_counted_by_hour(journal: Journal, path: Path) -> None:
     stuck = [BadValue(T0 + n, T0 + n, "porch/floor", "85.0 at power-up", 85.0) for n in range(50)]
-    journal.commit(Batch(inputs=list(stuck)))
+    journal.commit(Commit(inputs=list(stuck)))
     wild = [BadValue(T0 + n, T0 + n, "porch/floor", f"{n} is too hot", n) for n in range(500, 600)]
-    journal.commit(Batch(inputs=list(wild)))
+    journal.commit(Commit(inputs=list(wild)))
     with JournalReader(path) as reader:
         counts = reader.bad_values()
         assert next(c for c in counts if "power-up" in c.reason).count == 50
@@ -187,7 +187,7 @@ def test_bad_values_are_counted_by_hour(journal: Journal, path: Path) -> None:
 
 def test_samples_are_a_series_of_their_own(journal: Journal, path: Path) -> None:
     for n in range(3):
-        journal.commit(Batch(samples=[Sample(T0 + n, "porch", "target_c", 35.0 - n)]))
+        journal.commit(Commit(samples=[Sample(T0 + n, "porch", "target_c", 35.0 - n)]))
     with JournalReader(path) as reader:
         assert reader.samples("porch", "target_c")[1].tolist() == [35.0, 34.0, 33.0]
         assert reader.readings_of() == {}
@@ -198,7 +198,7 @@ def test_samples_are_a_series_of_their_own(journal: Journal, path: Path) -> None
 def test_marks_come_back_in_order_and_survive_packing(journal: Journal, path: Path) -> None:
     for n in range(700):
         journal.commit(
-            Batch(
+            Commit(
                 inputs=[reading(T0 + n * 10)],
                 redelivery_marks=n.to_bytes(4, "big"),
                 snapshots={"engine": {}} if n == 699 else {},
@@ -215,7 +215,7 @@ def test_marks_come_back_in_order_and_survive_packing(journal: Journal, path: Pa
 def test_entry_numbers_go_on_after_a_restart(path: Path) -> None:
     with Journal.open(path) as journal:
         first = entered(journal, T0, entry=EntryKind.NOTE, note="new litter \ud800")
-        journal.commit(Batch(inputs=[first]))
+        journal.commit(Commit(inputs=[first]))
     with Journal.open(path) as journal:
         assert journal.next_entry_number() == first.entry.number + 1
         with JournalReader(path) as reader:
@@ -236,7 +236,7 @@ def test_a_failed_batch_leaves_nothing_and_goes_through_when_tried_again(
     blocker.execute("PRAGMA busy_timeout = 0")
     journal._connection.execute("PRAGMA busy_timeout = 0")
     blocker.execute("BEGIN IMMEDIATE")
-    again = Batch(inputs=[reading(T0 + 10, probe="porch/new")], changes=[CHANGE])
+    again = Commit(inputs=[reading(T0 + 10, probe="porch/new")], changes=[CHANGE])
     with pytest.raises(StorageFault):
         journal.commit(again)
     with JournalReader(path) as reader:
@@ -283,7 +283,7 @@ def test_a_newer_file_is_refused_untouched(path: Path) -> None:
 def test_a_newer_file_is_replaced_with_its_ledger_where_that_is_asked_for(path: Path) -> None:
     with Journal.open(path) as journal:
         entry = Entry(at=T0, entry=EntryKind.NOTE, brooder="porch", note="x", number=1)
-        journal.commit(Batch(inputs=[Entered(entry, Moment(T0, T0))]))
+        journal.commit(Commit(inputs=[Entered(entry, Moment(T0, T0))]))
     newer = sqlite3.connect(path)
     newer.execute("ALTER TABLE entries ADD COLUMN by TEXT")
     newer.execute("PRAGMA user_version = 99")
@@ -318,7 +318,7 @@ def test_values_of_a_broken_clock_or_sensor_do_not_stop_a_commit(
         Reading(-1e300, 1e300, "porch/floor", 1e300),
         BadValue(1e18, -5.0, "porch/floor", "x" * 10_000, float("inf")),
     ]
-    journal.commit(Batch(inputs=list(wild)))
+    journal.commit(Commit(inputs=list(wild)))
     journal.commit(batch(reading(T0)))
     with JournalReader(path) as reader:
         assert len(list(reader.inputs_since(0))) == 4

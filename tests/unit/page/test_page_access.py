@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from monitor.page.access import Access, AccessFault
-from monitor.page.session import LASTS_S, Sessions
+from monitor.page.browser_session import LASTS_S, BrowserSessions
 
 WORDS = "ten chicks in a box"
 
@@ -77,10 +77,10 @@ def test_it_answers_to_its_own_names_and_to_numbers(tmp_path: Path, host: str, a
 
 
 def test_a_restart_signs_nobody_out_but_a_new_passphrase_does(tmp_path: Path):
-    before = Sessions(Access.prepare(folder=tmp_path, passphrase=WORDS))
+    before = BrowserSessions(Access.prepare(folder=tmp_path, passphrase=WORDS))
     cookie = before.written(before.begin(signed_in=True))
-    again = Sessions(Access.prepare(folder=tmp_path, passphrase=WORDS))
-    other = Sessions(Access.prepare(folder=tmp_path, passphrase=WORDS + "!"))
+    again = BrowserSessions(Access.prepare(folder=tmp_path, passphrase=WORDS))
+    other = BrowserSessions(Access.prepare(folder=tmp_path, passphrase=WORDS + "!"))
     kept = again.read(cookie, time.time())
     assert kept is not None
     assert kept.signed_in
@@ -88,7 +88,7 @@ def test_a_restart_signs_nobody_out_but_a_new_passphrase_does(tmp_path: Path):
 
 
 def test_a_board_that_boots_with_an_old_time_signs_nobody_out(tmp_path: Path):
-    sessions = Sessions(Access.prepare(folder=tmp_path, passphrase=WORDS))
+    sessions = BrowserSessions(Access.prepare(folder=tmp_path, passphrase=WORDS))
     cookie = sessions.written(sessions.begin(signed_in=True))
     for behind_s in (60.0, 3600.0, 40 * 86400.0):
         session = sessions.read(cookie, time.time() - behind_s)
@@ -99,7 +99,7 @@ def test_a_board_that_boots_with_an_old_time_signs_nobody_out(tmp_path: Path):
 
 
 def test_a_cookie_that_was_meddled_with_is_worth_nothing(tmp_path: Path):
-    sessions = Sessions(Access.prepare(folder=tmp_path, passphrase=WORDS))
+    sessions = BrowserSessions(Access.prepare(folder=tmp_path, passphrase=WORDS))
     cookie = sessions.written(sessions.begin(signed_in=False))
     for at in range(len(cookie)):
         other = "A" if cookie[at] != "A" else "B"
@@ -109,17 +109,17 @@ def test_a_cookie_that_was_meddled_with_is_worth_nothing(tmp_path: Path):
 
 def test_signing_out_outlives_a_restart_and_tells_no_names(tmp_path: Path):
     access = Access.prepare(folder=tmp_path, passphrase=WORDS)
-    sessions = Sessions(access)
+    sessions = BrowserSessions(access)
     session = sessions.begin(signed_in=True)
     cookie = sessions.written(session)
     sessions.end(session, time.time())
     assert sessions.read(cookie, time.time()) is None
-    assert Sessions(access).read(cookie, time.time()) is None
+    assert BrowserSessions(access).read(cookie, time.time()) is None
     assert session.name not in (tmp_path / "page-ended.json").read_text()
 
 
 def test_ended_sessions_are_forgotten_when_their_cookie_is_too_old_anyway(tmp_path: Path):
-    sessions = Sessions(Access.prepare(folder=tmp_path, passphrase=WORDS))
+    sessions = BrowserSessions(Access.prepare(folder=tmp_path, passphrase=WORDS))
     sessions.end(sessions.begin(signed_in=True), 1000.0)
     sessions.end(sessions.begin(signed_in=True), 1000.0 + LASTS_S + 1)
     assert len(json.loads((tmp_path / "page-ended.json").read_text())) == 1
@@ -127,13 +127,13 @@ def test_ended_sessions_are_forgotten_when_their_cookie_is_too_old_anyway(tmp_pa
 
 def test_a_damaged_list_of_ended_sessions_does_not_keep_the_page_from_starting(tmp_path: Path):
     (tmp_path / "page-ended.json").write_text("[1, 2")
-    sessions = Sessions(Access.prepare(folder=tmp_path, passphrase=WORDS))
+    sessions = BrowserSessions(Access.prepare(folder=tmp_path, passphrase=WORDS))
     cookie = sessions.written(sessions.begin(signed_in=True))
     assert sessions.read(cookie, time.time()) is not None
 
 
 def test_form_tokens_belong_to_one_session(tmp_path: Path):
-    sessions = Sessions(Access.prepare(folder=tmp_path))
+    sessions = BrowserSessions(Access.prepare(folder=tmp_path))
     mine, other = sessions.begin(signed_in=False), sessions.begin(signed_in=False)
     assert sessions.is_form_token(mine, sessions.form_token(mine))
     assert not sessions.is_form_token(mine, sessions.form_token(other))

@@ -6,7 +6,7 @@ from html import unescape
 from urllib.parse import quote
 
 import pytest
-from support.fakedesk import NIGHT, FakeDesk, alarm, brooder, failing_porch, status
+from support.fake_api import NIGHT, FakeApi, alarm, brooder, failing_porch, status
 from support.served import Served
 from support.visitor import Answer, Visitor
 
@@ -17,7 +17,7 @@ from monitor.watch.life_cycle import AlarmState
 
 @pytest.fixture
 def served() -> Iterator[Served]:
-    with Served(FakeDesk(shown=status(failing_porch())), clock=lambda: NIGHT) as page:
+    with Served(FakeApi(shown=status(failing_porch())), clock=lambda: NIGHT) as page:
         yield page
 
 
@@ -41,10 +41,10 @@ def confirm(visitor: Visitor, path: str, asked: Answer) -> Answer:
 def test_nothing_is_written_before_it_is_confirmed(served: Served, visitor: Visitor):
     asked = visitor.send("/do/loss", brooder="porch", count="2", note="wet")
     assert "Porch: 2 lost. Wet." in asked.words
-    assert served.desk.submitted == []
+    assert served.api.submitted == []
     done = confirm(visitor, "/do/loss", asked)
     assert (done.status, done.headers["location"]) == (303, "/do?kept=4")
-    (entry,) = served.desk.submitted
+    (entry,) = served.api.submitted
     assert (entry.entry, entry.brooder, entry.count, entry.note, entry.at, entry.by) == (
         EntryKind.LOSS,
         "porch",
@@ -61,7 +61,7 @@ def test_a_thumb_that_taps_twice_writes_once(served: Served, visitor: Visitor):
     first = confirm(visitor, "/do/loss", asked)
     second = confirm(visitor, "/do/loss", asked)
     assert first.headers["location"] == second.headers["location"]
-    assert len(served.desk.submitted) == 1
+    assert len(served.api.submitted) == 1
 
 
 def test_what_was_filled_in_is_kept_when_something_is_wrong(visitor: Visitor):
@@ -115,34 +115,34 @@ def test_what_is_wrong_is_said_beside_its_field(
     assert answer.status == 422
     beside = answer.body.partition(f'id="{field}-wrong">')[2].partition("</p>")[0]
     assert words in beside
-    assert served.desk.submitted == []
+    assert served.api.submitted == []
 
 
 def test_moved_without_a_number_means_all(served: Served, visitor: Visitor):
     asked = visitor.send("/do/moved", brooder="porch", count="")
     assert "Porch: all moved out." in asked.words
     confirm(visitor, "/do/moved", asked)
-    assert served.desk.submitted[0].count is None
+    assert served.api.submitted[0].count is None
 
 
 def test_placing_says_what_the_floor_should_be_before_it_is_written(
     served: Served, visitor: Visitor
 ):
-    served.desk.entries = []
+    served.api.entries = []
     form = {"brooder": "porch", "kind": "broiler", "count": "50", "hatched": "2026-02-10"}
     asked = visitor.send("/do/place", **form)
     assert "Porch: 50 meat chicks placed, hatched 2026-02-10." in asked.words
     assert "the floor should be 95.0 °F now" in asked.words
     assert "1 to 3 days old" in asked.words  # is that really the hatch date?
     confirm(visitor, "/do/place", asked)
-    assert served.desk.submitted[0].hatched == "2026-02-10"
+    assert served.api.submitted[0].hatched == "2026-02-10"
 
 
 def test_a_time_is_in_the_clock_of_the_site(served: Served, visitor: Visitor):
     asked = visitor.send("/do/loss", brooder="porch", count="1", at="2026-02-09T20:00")
     assert "Mon 9 Feb, 20:00" in asked.words
     confirm(visitor, "/do/loss", asked)
-    assert served.desk.submitted[0].at == NIGHT - 6 * 3600
+    assert served.api.submitted[0].at == NIGHT - 6 * 3600
 
 
 def test_changing_ones_mind_brings_the_form_back_filled_in(served: Served, visitor: Visitor):
@@ -151,16 +151,16 @@ def test_changing_ones_mind_brings_the_form_back_filled_in(served: Served, visit
     back = visitor.send_form("/do/loss", form, {})
     assert 'value="2"' in back.body
     assert ">wet</textarea>" in back.body
-    assert served.desk.submitted == []
+    assert served.api.submitted == []
 
 
 def test_the_services_own_objection_is_said_in_the_form(served: Served, visitor: Visitor):
     asked = visitor.send("/do/loss", brooder="porch", count="2")
-    served.desk.objects_to = "The journal cannot be written."
+    served.api.objects_to = "The journal cannot be written."
     answer = confirm(visitor, "/do/loss", asked)
     assert answer.status == 422
     assert "The journal cannot be written." in answer.words
-    served.desk.objects_to = None
+    served.api.objects_to = None
     assert confirm(visitor, "/do/loss", asked).status == 303  # and may be tried again
 
 
@@ -168,7 +168,7 @@ def test_an_entry_can_be_taken_back_once(served: Served, visitor: Visitor):
     asked = visitor.get("/do/undo/2")
     assert "Porch: 2 lost. Piled in the corner." in asked.words
     confirm(visitor, "/do/undo/2", asked)
-    assert [(e.entry, e.undoes) for e in served.desk.submitted] == [(EntryKind.UNDO, 2)]
+    assert [(e.entry, e.undoes) for e in served.api.submitted] == [(EntryKind.UNDO, 2)]
     again = visitor.get("/do/undo/2")
     assert again.status == 409
     assert "taken back already" in again.words
@@ -186,21 +186,21 @@ def test_contacts_are_tried_only_when_asked_and_the_result_is_said(
     served: Served, visitor: Visitor
 ):
     asked = visitor.get("/do/contacts")
-    assert served.desk.tried == []
+    assert served.api.tried == []
     answer = visitor.send_form("/do/contacts", {**hidden(asked), "contact": ""}, {})
     assert "My phone: sent." in answer.words
     assert "Barn siren: not reached. No answer within 20 s" in answer.words
     visitor.send_form("/do/contacts", {**hidden(asked), "contact": ""}, {})
-    assert served.desk.tried == [None]
+    assert served.api.tried == [None]
 
 
 def test_acknowledging_asks_first(served: Served, visitor: Visitor):
-    there = f"/alarm/{quote(served.desk.status().all_alarms[0].occurrence, safe='')}/acknowledge"
+    there = f"/alarm/{quote(served.api.status().all_alarms[0].occurrence, safe='')}/acknowledge"
     asked = visitor.get(there)
     assert "seeing to it" in asked.words
-    assert served.desk.submitted == []
+    assert served.api.submitted == []
     assert confirm(visitor, there, asked).headers["location"] == "/"
-    (entry,) = served.desk.submitted
+    (entry,) = served.api.submitted
     assert (entry.entry, entry.brooder, entry.alarm) == ("acknowledge", "porch", "heat-loss")
 
 
@@ -211,7 +211,7 @@ def test_an_alarm_that_is_over_is_said_to_be_over(visitor: Visitor):
 
 
 def test_putting_aside_needs_a_time_and_a_reason(served: Served, visitor: Visitor):
-    there = f"/alarm/{quote(served.desk.status().all_alarms[0].occurrence, safe='')}/shelve"
+    there = f"/alarm/{quote(served.api.status().all_alarms[0].occurrence, safe='')}/shelve"
     asked = visitor.get(there)
     form = hidden(asked)
     missing = visitor.send_form(there, form, {})
@@ -221,7 +221,7 @@ def test_putting_aside_needs_a_time_and_a_reason(served: Served, visitor: Visito
     assert too_long.status == 422
     done = visitor.send_form(there, {**form, "minutes": "30", "reason": "cleaning out"}, {})
     assert done.status == 303
-    (entry,) = served.desk.submitted
+    (entry,) = served.api.submitted
     assert (entry.entry, entry.minutes, entry.note) == (EntryKind.SHELVE, 30.0, "cleaning out")
 
 
@@ -234,14 +234,14 @@ def test_an_alarm_put_aside_can_be_watched_again(served: Served, visitor: Visito
         if asked.status == 200:
             break
     confirm(visitor, there, asked)
-    assert served.desk.submitted[0].entry is EntryKind.UNSHELVE
+    assert served.api.submitted[0].entry is EntryKind.UNSHELVE
 
 
 def test_cleaning_out_never_puts_the_fire_alarm_aside(served: Served, visitor: Visitor):
     asked = visitor.get("/do/put-aside?brooder=porch")
     form = {**hidden(asked), "minutes": "30", "reason": "cleaning out"}
     assert visitor.send_form("/do/put-aside", form, {}).status == 303
-    put_aside = [e.alarm for e in served.desk.submitted]
+    put_aside = [e.alarm for e in served.api.submitted]
     assert put_aside == [name.value for name in CLEANING]
     assert AlarmName.OVERHEAT.value not in put_aside
 
@@ -254,14 +254,14 @@ def test_cleaning_out_puts_dangerous_cold_aside_for_a_short_while_and_says_so(
     assert "Dangerous cold is not told for the first 30 minutes, then it is" in asked.words
     form = {**hidden(asked), "minutes": minutes, "reason": "cleaning out"}
     assert visitor.send_form("/do/put-aside", form, {}).status == 303
-    aside = {e.alarm: e.minutes for e in served.desk.submitted}
+    aside = {e.alarm: e.minutes for e in served.api.submitted}
     assert aside.pop("chill") == chill_minutes
     assert set(aside.values()) == {float(minutes)}
 
 
 def test_tonight_is_asked_in_the_growers_degrees(served: Served, visitor: Visitor):
     answer = visitor.get("/do/tonight?brooder=porch&low=14&cover=foam&watts=100&ask=yes")
-    assert served.desk.asked == [("porch", pytest.approx(-10.0), "foam", 100.0)]
+    assert served.api.asked == [("porch", pytest.approx(-10.0), "foam", 100.0)]
     assert "It should hold." in answer.words
     assert "two separate supports" in answer.words
     assert "one circuit" not in answer.words

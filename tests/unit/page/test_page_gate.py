@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 import pytest
-from support.fakedesk import NIGHT, FakeDesk, acknowledge, failing_porch, status
+from support.fake_api import NIGHT, FakeApi, acknowledge, failing_porch, status
 from support.served import Served
 from support.visitor import Visitor
 
@@ -17,15 +17,15 @@ WORDS = "ten chicks in a box"
 @pytest.fixture(scope="module")
 def at_home() -> Iterator[Served]:
     """This machine alone: nobody is asked to sign in."""
-    with Served(FakeDesk(shown=status(failing_porch())), clock=lambda: NIGHT) as served:
+    with Served(FakeApi(shown=status(failing_porch())), clock=lambda: NIGHT) as served:
         yield served
 
 
 @pytest.fixture
 def locked() -> Iterator[Served]:
     """On the network, with a passphrase."""
-    desk = FakeDesk(shown=status(failing_porch()))
-    with Served(desk, clock=lambda: NIGHT, passphrase=WORDS) as served:
+    api = FakeApi(shown=status(failing_porch()))
+    with Served(api, clock=lambda: NIGHT, passphrase=WORDS) as served:
         yield served
 
 
@@ -116,16 +116,16 @@ def test_every_form_but_the_one_use_link_needs_its_token(at_home: Served):
             answer = visitor.send_form(path, {"form_token": token, "sure": "yes"}, {})
             expected = (410,) if path.startswith(("/answer/", "/alarm/")) else (403,)
             assert answer.status in expected, (path, token)
-    assert at_home.desk.submitted == []
+    assert at_home.api.submitted == []
 
 
 def test_an_alarm_needs_the_token_too(at_home: Served):
-    occurrence = at_home.desk.status().all_alarms[0].occurrence.replace("/", "%2F")
+    occurrence = at_home.api.status().all_alarms[0].occurrence.replace("/", "%2F")
     for act in ("acknowledge", "shelve", "unshelve"):
         visitor = Visitor(at_home.port)
         visitor.get("/do")
         assert visitor.send_form(f"/alarm/{occurrence}/{act}", {}, {}).status == 403
-    assert at_home.desk.submitted == []
+    assert at_home.api.submitted == []
 
 
 def test_what_is_no_form_or_too_long_is_refused(at_home: Served):
@@ -223,7 +223,7 @@ def test_the_word_of_a_declared_proxy_is_believed(tmp_path):
         public_url="https://hillside.example",
         behind_proxy=True,
     )
-    with Served(FakeDesk(), access, clock=lambda: NIGHT) as served:
+    with Served(FakeApi(), access, clock=lambda: NIGHT) as served:
         through = {
             "X-Forwarded-For": "203.0.113.66, 192.0.2.1",
             "X-Forwarded-Proto": "https",
@@ -247,7 +247,7 @@ def test_nobody_but_the_proxy_itself_is_believed(tmp_path, proxy: str, believed:
     access = Access.prepare(
         folder=tmp_path, passphrase=WORDS, behind_proxy=True, proxy_address=proxy
     )
-    with Served(FakeDesk(), access, clock=lambda: NIGHT) as served:
+    with Served(FakeApi(), access, clock=lambda: NIGHT) as served:
         visitor = Visitor(served.port, comes_from="127.0.0.9")
         visitor.get("/sign-in")
         answers = [
@@ -280,35 +280,35 @@ def test_a_proxy_nobody_declared_is_not_believed(locked: Served):
 
 
 def test_a_link_acknowledges_without_signing_in_only_by_its_button_and_once(locked: Served):
-    locked.desk.links["abc"] = [acknowledge()]
+    locked.api.links["abc"] = [acknowledge()]
     scanner, phone = Visitor(locked.port), Visitor(locked.port)
     for _ in range(3):
         assert scanner.get("/answer/abc").status == 200
-    assert locked.desk.submitted == []
+    assert locked.api.submitted == []
     assert phone.get("/answer/abc").status == 200
     assert phone.send_form("/answer/abc", {}, {}).status == 200
-    assert [(e.entry, e.by) for e in locked.desk.submitted] == [("acknowledge", "my phone")]
+    assert [(e.entry, e.by) for e in locked.api.submitted] == [("acknowledge", "my phone")]
     assert phone.send_form("/answer/abc", {}, {}).status == 410
     assert phone.get("/").status == 303
 
 
 def test_a_link_can_do_nothing_else(locked: Served):
-    locked.desk.links["abc"] = [replace(acknowledge(), entry=EntryKind.SHELVE, minutes=600)]
+    locked.api.links["abc"] = [replace(acknowledge(), entry=EntryKind.SHELVE, minutes=600)]
     visitor = Visitor(locked.port)
     assert visitor.get("/answer/abc").status == 410
     assert visitor.send_form("/answer/abc", {}, {}).status == 410
-    assert locked.desk.submitted == []
+    assert locked.api.submitted == []
 
 
 def test_a_fault_of_ours_tells_nothing_of_itself(at_home: Served, caplog):
     def broken() -> None:
         raise RuntimeError("secret detail")
 
-    good, at_home.desk.settings_shown = at_home.desk.settings_shown, broken
+    good, at_home.api.settings_shown = at_home.api.settings_shown, broken
     try:
         answer = Visitor(at_home.port).get("/set-up")
     finally:
-        at_home.desk.settings_shown = good
+        at_home.api.settings_shown = good
     assert answer.status == 500
     assert "secret detail" not in answer.body
     assert "Traceback" not in answer.body

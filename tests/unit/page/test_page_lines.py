@@ -5,7 +5,7 @@ import socket
 from collections.abc import Iterator
 
 import pytest
-from support.fakedesk import NIGHT, FakeDesk
+from support.fake_api import NIGHT, FakeApi
 from support.served import Served
 from support.service import wait_until
 from support.visitor import Visitor
@@ -19,7 +19,7 @@ from monitor.page.app import build_app
 def served(monkeypatch: pytest.MonkeyPatch) -> Iterator[Served]:
     monkeypatch.setattr(serve, "SILENT_LINE_S", 0.5)
     monkeypatch.setattr(forms, "SLOWEST_FORM_S", 0.5)
-    with Served(FakeDesk(), clock=lambda: NIGHT) as page:
+    with Served(FakeApi(), clock=lambda: NIGHT) as page:
         yield page
 
 
@@ -86,7 +86,7 @@ def test_many_silent_lines_do_not_keep_the_grower_out(served: Served):
 
 
 def test_stopping_frees_the_port_with_streams_still_open():
-    with Served(FakeDesk(), clock=lambda: NIGHT) as served:
+    with Served(FakeApi(), clock=lambda: NIGHT) as served:
         port = served.port
         line = line_to(served, b"GET /live HTTP/1.1\r\nHost: localhost\r\n\r\n")
         assert b"200" in line.recv(65536)
@@ -101,6 +101,6 @@ def test_a_port_that_is_taken_is_named():
         taken.bind(("127.0.0.1", 0))
         taken.listen()
         port = taken.getsockname()[1]
-        app = build_app(FakeDesk(), Access(passphrase_hash=None, key=b"k" * 32))
+        app = build_app(FakeApi(), Access(passphrase_hash=None, key=b"k" * 32))
         with pytest.raises(serve.CannotListen, match=f"127.0.0.1:{port}.*another"):
             asyncio.run(serve.serve(app, "127.0.0.1", port))

@@ -4,7 +4,7 @@ from dataclasses import replace
 from typing import Any
 
 import pytest
-from support.fakedesk import (
+from support.fake_api import (
     NIGHT,
     alarm,
     batch,
@@ -18,8 +18,8 @@ from support.fakedesk import (
 
 from monitor.brooding.calendar import Step
 from monitor.events import AlarmName, Cause, Priority
-from monitor.page.now import BoxView, Mark, NowView, view
-from monitor.page.words import Say
+from monitor.page.now import BoxView, MarginShape, NowView, view
+from monitor.page.phrases import Phrases
 from monitor.site import HeatSource, Unit
 from monitor.thermal.diagnosis import Diagnosis, Interval
 from monitor.watch.life_cycle import AlarmState
@@ -28,7 +28,7 @@ from monitor.watch.status import BrooderStatus, SiteStatus
 
 def seen(shown: SiteStatus, now: float = NIGHT, **of_site: Any) -> NowView:
     here = site(**of_site)
-    return view(shown, here, Say(here, now))
+    return view(shown, here, Phrases(here, now))
 
 
 def box_of(shown: BrooderStatus, **of_site: Any) -> BoxView:
@@ -37,7 +37,7 @@ def box_of(shown: BrooderStatus, **of_site: Any) -> BoxView:
 
 def test_a_box_that_is_well_says_so_in_one_line():
     box = box_of(brooder())
-    assert box.mark is Mark.RIGHT
+    assert box.mark is MarginShape.RIGHT
     assert f"{box.name}: {box.temp}, {box.against}" == (
         "Porch: 89.2 °F, should be 90.0, in band for 9 h"
     )
@@ -52,7 +52,7 @@ def test_in_celsius_for_who_reads_celsius():
 
 def test_falling_says_how_long_until_harm_and_what_the_limit_is():
     box = box_of(failing_porch())
-    assert box.mark is Mark.FALLING
+    assert box.mark is MarginShape.FALLING
     assert box.trend == (
         "Falling 9.4 °F an hour. About 45 min to the chill limit (79.9 °F), likely 35 to 60 "
         "if nothing changes."
@@ -62,7 +62,7 @@ def test_falling_says_how_long_until_harm_and_what_the_limit_is():
 def test_a_slow_evening_is_not_called_a_fall():
     evening = brooder(trend_c_per_h=-0.4, minutes_to_chill=Interval(700, 500, 900))
     box = box_of(evening)
-    assert box.mark is Mark.RIGHT
+    assert box.mark is MarginShape.RIGHT
     assert not box.trend_is_bad
     assert "to the chill limit" in (box.trend or "")
     steady = brooder(trend_c_per_h=-0.1, minutes_to_chill=Interval(100, 50, 200))
@@ -72,18 +72,18 @@ def test_a_slow_evening_is_not_called_a_fall():
 @pytest.mark.parametrize(
     ("temp_c", "mark", "word"),
     [
-        (26.6, Mark.DANGER_COLD, "Dangerously cold"),
-        (26.7, Mark.COLD, "Too cold"),
-        (29.3, Mark.COLD, "Too cold"),
-        (29.4, Mark.RIGHT, "Right"),
-        (35.0, Mark.RIGHT, "Right"),
-        (35.1, Mark.HOT, "Too hot"),
-        (37.8, Mark.DANGER_HOT, "Dangerously hot"),
-        (60.0, Mark.DANGER_HOT, "Dangerously hot"),
-        (None, Mark.UNKNOWN, "Not known"),
+        (26.6, MarginShape.DANGER_COLD, "Dangerously cold"),
+        (26.7, MarginShape.COLD, "Too cold"),
+        (29.3, MarginShape.COLD, "Too cold"),
+        (29.4, MarginShape.RIGHT, "Right"),
+        (35.0, MarginShape.RIGHT, "Right"),
+        (35.1, MarginShape.HOT, "Too hot"),
+        (37.8, MarginShape.DANGER_HOT, "Dangerously hot"),
+        (60.0, MarginShape.DANGER_HOT, "Dangerously hot"),
+        (None, MarginShape.UNKNOWN, "Not known"),
     ],
 )
-def test_each_state_has_its_word_and_its_shape(temp_c: float | None, mark: Mark, word: str):
+def test_each_state_has_its_word_and_its_shape(temp_c: float | None, mark: MarginShape, word: str):
     box = box_of(brooder(temp_c=temp_c, in_band=temp_c is not None and 29.4 <= temp_c <= 35.0))
     assert (box.mark, box.word) == (mark, word)
 
@@ -105,7 +105,7 @@ def test_a_jump_that_waits_for_the_next_reading_is_called_that():
 
 def test_a_lamp_that_burns_in_an_empty_box_is_seen():
     empty = brooder(temp_c=61.0, batch=None, target_c=None, low_c=None, high_c=None, chill_c=None)
-    assert box_of(empty).mark is Mark.DANGER_HOT
+    assert box_of(empty).mark is MarginShape.DANGER_HOT
 
 
 def test_an_empty_box_is_not_called_right():
@@ -275,7 +275,7 @@ def test_where_a_lamp_may_be_touched_its_danger_is_said_once():
 def test_a_fall_that_no_alarm_tells_yet_names_the_first_thing_to_do():
     falling = brooder(trend_c_per_h=-27.8, minutes_to_chill=Interval(12, 8, 18))
     box = box_of(falling)
-    assert box.mark is Mark.FALLING
+    assert box.mark is MarginShape.FALLING
     assert box.first == "Go and look. Check the lamps first."
     under = probe("porch/west", 36.1, name="under west lamp", lately_high_c=42.2)
     named = replace(falling, probes=(probe("porch/floor", 31.8), under))

@@ -3,18 +3,18 @@
 from dataclasses import replace
 
 import pytest
-from support.fakedesk import NIGHT, FakeDesk, brooder, probe, site, status
+from support.fake_api import NIGHT, FakeApi, brooder, probe, site, status
 from support.served import Served
 from support.visitor import Visitor
 
 from monitor.events import EntryKind
-from monitor.page.probe_check import LASTS_S, Finding, Method, ProbeCheck
+from monitor.page.probe_check import LASTS_S, Method, ProbeCheck, ProbeCheckResult
 from monitor.watch.status import SiteStatus
 
 FLOOR, WEST, SHADE = "porch/floor", "porch/west", "site/shade"
 
 
-def picture(at: float, floor: float, west: float, shade: float) -> SiteStatus:
+def shown_at(at: float, floor: float, west: float, shade: float) -> SiteStatus:
     return status(
         brooder(probes=(probe(FLOOR, floor, at), probe(WEST, west, at))),
         probes=(probe(SHADE, shade, at),),
@@ -28,13 +28,13 @@ def run(method: Method, floor: float, west: float, shade: float, drift: float = 
     for second in range(0, int(LASTS_S) + 60, 20):
         warm = max(0.0, 20.0 - second / 10)
         moving = drift * second / 60
-        shown = picture(NIGHT + second, floor + warm + moving, west + warm, shade + warm)
+        shown = shown_at(NIGHT + second, floor + warm + moving, west + warm, shade + warm)
         check.take(shown)
         check.take(shown)  # looked at twice, counted once
     return check
 
 
-def by_key(check: ProbeCheck) -> dict[str, Finding]:
+def by_key(check: ProbeCheck) -> dict[str, ProbeCheckResult]:
     return {finding.key: finding for finding in check.findings(site())}
 
 
@@ -74,7 +74,7 @@ def test_a_probe_that_still_moves_is_doubted():
 
 def test_a_probe_that_said_little_is_not_judged():
     check = ProbeCheck(method=Method.ICE, keys=(FLOOR,), started=NIGHT)
-    check.take(picture(NIGHT + 590, 0.1, 0.0, 0.0))
+    check.take(shown_at(NIGHT + 590, 0.1, 0.0, 0.0))
     (finding,) = check.findings(site())
     assert finding.offset_c is None
     assert "too few readings" in (finding.doubt or "")
@@ -82,15 +82,15 @@ def test_a_probe_that_said_little_is_not_judged():
 
 def test_nothing_from_before_or_after_counts():
     check = ProbeCheck(method=Method.ICE, keys=(FLOOR,), started=NIGHT)
-    check.take(picture(NIGHT - 5, 30.0, 0.0, 0.0))
-    check.take(picture(NIGHT + LASTS_S + 5, 30.0, 0.0, 0.0))
+    check.take(shown_at(NIGHT - 5, 30.0, 0.0, 0.0))
+    check.take(shown_at(NIGHT + LASTS_S + 5, 30.0, 0.0, 0.0))
     assert check.readings.get(FLOOR, []) == []
 
 
 def test_the_page_puts_alarms_aside_runs_the_check_and_gives_lines_to_copy():
     now = [NIGHT]
-    desk = FakeDesk(shown=picture(NIGHT, 0.4, 0.0, 0.0))
-    with Served(desk, clock=lambda: now[0]) as served:
+    api = FakeApi(shown=shown_at(NIGHT, 0.4, 0.0, 0.0))
+    with Served(api, clock=lambda: now[0]) as served:
         visitor = Visitor(served.port)
         visitor.get("/set-up/probes")
         nothing = visitor.send("/set-up/probes", method="ice")
@@ -98,14 +98,14 @@ def test_the_page_puts_alarms_aside_runs_the_check_and_gives_lines_to_copy():
         assert "Choose the probes" in nothing.words
         started = visitor.send("/set-up/probes", method="ice", **{f"probe {FLOOR}": "yes"})
         assert started.status == 303
-        assert {e.entry for e in desk.submitted} == {EntryKind.SHELVE}
-        assert {e.brooder for e in desk.submitted} == {"porch"}
+        assert {e.entry for e in api.submitted} == {EntryKind.SHELVE}
+        assert {e.brooder for e in api.submitted} == {"porch"}
         assert "10 min to go" in visitor.get("/set-up/probes").words
         check = next(
             route.endpoint.__self__ for route in served.app.routes if route.path == "/set-up/probes"
         )._check
         for second in range(400, 600, 20):
-            check.take(picture(NIGHT + second, 0.4, 0.0, 0.0))
+            check.take(shown_at(NIGHT + second, 0.4, 0.0, 0.0))
         now[0] = NIGHT + 601
         done = visitor.get("/set-up/probes")
         assert "# porch, floor offset_c = -0.40" in done.words

@@ -11,7 +11,7 @@ from pathlib import Path
 import psutil
 import pytest
 from support import nightjournal
-from support.fakedesk import NIGHT, FakeDesk, placed, site
+from support.fake_api import NIGHT, FakeApi, placed, site
 from support.served import Served
 from support.visitor import Visitor
 
@@ -178,8 +178,8 @@ def test_too_many_at_once_are_told_to_come_back(journal: Path, monkeypatch: pyte
 
 
 def test_a_record_without_readings_is_said_in_the_page(tmp_path: Path):
-    desk = FakeDesk(journal_path=tmp_path / "none.db")
-    with Served(desk, clock=lambda: NIGHT) as served:
+    api = FakeApi(journal_path=tmp_path / "none.db")
+    with Served(api, clock=lambda: NIGHT) as served:
         answer = Visitor(served.port).get("/record")
         assert answer.status == 200
         assert 'class="notice"' in answer.body
@@ -187,8 +187,8 @@ def test_a_record_without_readings_is_said_in_the_page(tmp_path: Path):
 
 
 def test_the_sheet_leads_to_its_nights_and_a_loss_to_the_hours_before(journal: Path):
-    desk = FakeDesk(journal_path=journal)
-    with Served(desk, clock=lambda: NIGHT) as served:
+    api = FakeApi(journal_path=journal)
+    with Served(api, clock=lambda: NIGHT) as served:
         visitor = Visitor(served.port)
         sheet = visitor.get("/record")
         assert "9-10 Feb" in sheet.words
@@ -209,10 +209,10 @@ def test_the_sheet_leads_to_its_nights_and_a_loss_to_the_hours_before(journal: P
         "/record/span?brooder=porch&from=abc&to=2",
         f"/record/span?brooder=porch&from={NIGHT}&to={NIGHT - 9}",
         "/record/span?brooder=porch&from=0&to=99999999999",
-        "/record/picture.svg?brooder=x&from=0&to=1000",
+        "/record/chart.svg?brooder=x&from=0&to=1000",
         "/record/loss?brooder=porch&at=nan",
     ],
 )
 def test_an_address_that_makes_no_sense_is_not_reckoned(journal: Path, path: str):
-    with Served(FakeDesk(journal_path=journal), clock=lambda: NIGHT) as served:
+    with Served(FakeApi(journal_path=journal), clock=lambda: NIGHT) as served:
         assert Visitor(served.port).get(path).status == 404

@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 from monitor.page import live
-from monitor.page.live import MOST_STREAMS, Live, Picture
+from monitor.page.live import MOST_STREAMS, LiveStream, LiveUpdate
 
 
 class Desk:
@@ -33,9 +33,9 @@ class Drawer:
         self.parts = {"a": "1", "b": "1"}
         self.drawn = 0
 
-    def __call__(self) -> Picture:
+    def __call__(self) -> LiveUpdate:
         self.drawn += 1
-        return Picture(parts=dict(self.parts), also={"calls": []})
+        return LiveUpdate(parts=dict(self.parts), also={"calls": []})
 
 
 async def next_event(stream: Any) -> dict[str, Any]:
@@ -53,12 +53,12 @@ def _quick(monkeypatch: pytest.MonkeyPatch) -> None:
 
 def test_first_everything_then_only_what_changed():
     async def story() -> None:
-        desk, draw = Desk(), Drawer()
-        pages = Live(desk, draw)  # type: ignore[arg-type]
+        api, draw = Desk(), Drawer()
+        pages = LiveStream(api, draw)  # type: ignore[arg-type]
         stream = pages.stream()
         assert (await next_event(stream))["parts"] == {"a": "1", "b": "1"}
         draw.parts["b"] = "2"
-        desk.news.set()
+        api.news.set()
         assert (await next_event(stream))["parts"] == {"b": "2"}
         pages.close()
 
@@ -67,14 +67,14 @@ def test_first_everything_then_only_what_changed():
 
 def test_fifty_pages_are_drawn_once():
     async def story() -> None:
-        desk, draw = Desk(), Drawer()
-        pages = Live(desk, draw)  # type: ignore[arg-type]
+        api, draw = Desk(), Drawer()
+        pages = LiveStream(api, draw)  # type: ignore[arg-type]
         streams = [pages.stream() for _ in range(50)]
         for stream in streams:
             await next_event(stream)
         before = draw.drawn
         draw.parts["a"] = "2"
-        desk.news.set()
+        api.news.set()
         seen = await asyncio.gather(*(next_event(stream) for stream in streams))
         assert all(event["parts"] == {"a": "2"} for event in seen)
         assert draw.drawn - before <= 2
@@ -85,14 +85,14 @@ def test_fifty_pages_are_drawn_once():
 
 def test_a_slow_page_gets_the_newest_and_no_backlog():
     async def story() -> None:
-        desk, draw = Desk(), Drawer()
-        pages = Live(desk, draw)  # type: ignore[arg-type]
+        api, draw = Desk(), Drawer()
+        pages = LiveStream(api, draw)  # type: ignore[arg-type]
         slow, quick = pages.stream(), pages.stream()
         await next_event(slow)
         await next_event(quick)
         for value in range(2, 8):
             draw.parts["a"] = str(value)
-            desk.news.set()
+            api.news.set()
             assert (await next_event(quick))["parts"] == {"a": str(value)}
         assert (await next_event(slow))["parts"] == {"a": "7"}
         pages.close()
@@ -105,13 +105,13 @@ def test_news_that_comes_while_it_rests_is_not_lost(monkeypatch: pytest.MonkeyPa
     monkeypatch.setattr(live, "KEEP_ALIVE_S", 3600.0)
 
     async def story() -> None:
-        desk, draw = Desk(), Drawer()
-        pages = Live(desk, draw)  # type: ignore[arg-type]
+        api, draw = Desk(), Drawer()
+        pages = LiveStream(api, draw)  # type: ignore[arg-type]
         stream = pages.stream()
         await next_event(stream)
         await asyncio.sleep(0.05)  # the pump has drawn and rests
         draw.parts["a"] = "2"
-        desk.news.set()
+        api.news.set()
         assert (await next_event(stream))["parts"] == {"a": "2"}
         pages.close()
 
@@ -120,16 +120,16 @@ def test_news_that_comes_while_it_rests_is_not_lost(monkeypatch: pytest.MonkeyPa
 
 def test_nobody_looking_costs_nothing():
     async def story() -> None:
-        desk, draw = Desk(), Drawer()
-        pages = Live(desk, draw)  # type: ignore[arg-type]
+        api, draw = Desk(), Drawer()
+        pages = LiveStream(api, draw)  # type: ignore[arg-type]
         stream = pages.stream()
         await next_event(stream)
         await stream.aclose()
-        desk.news.set()
+        api.news.set()
         await asyncio.sleep(0.1)
         before = draw.drawn
         for _ in range(5):
-            desk.news.set()
+            api.news.set()
             await asyncio.sleep(0.03)
         assert draw.drawn == before
         pages.close()
@@ -139,7 +139,7 @@ def test_nobody_looking_costs_nothing():
 
 def test_there_is_an_end_to_how_many_are_served():
     async def story() -> None:
-        pages = Live(Desk(), Drawer())  # type: ignore[arg-type]
+        pages = LiveStream(Desk(), Drawer())  # type: ignore[arg-type]
         streams = [pages.stream() for _ in range(MOST_STREAMS)]
         for stream in streams:
             assert pages.has_room
@@ -154,7 +154,7 @@ def test_there_is_an_end_to_how_many_are_served():
 
 def test_closing_ends_every_stream():
     async def story() -> None:
-        pages = Live(Desk(), Drawer())  # type: ignore[arg-type]
+        pages = LiveStream(Desk(), Drawer())  # type: ignore[arg-type]
         stream = pages.stream()
         await next_event(stream)
         waiting = asyncio.ensure_future(anext(stream))
@@ -169,12 +169,12 @@ def test_closing_ends_every_stream():
 
 def test_a_screen_that_cannot_be_drawn_ends_the_streams_instead_of_showing_old_figures(caplog):
     async def story() -> None:
-        desk, draw = Desk(), Drawer()
-        pages = Live(desk, draw)  # type: ignore[arg-type]
+        api, draw = Desk(), Drawer()
+        pages = LiveStream(api, draw)  # type: ignore[arg-type]
         stream = pages.stream()
         await next_event(stream)
         draw.parts = None  # type: ignore[assignment]
-        desk.news.set()
+        api.news.set()
         with pytest.raises(StopAsyncIteration):
             await next_event(stream)
         draw.parts = {"a": "well again"}

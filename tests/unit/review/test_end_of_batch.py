@@ -6,7 +6,7 @@ from support.short_record import placed, recorded
 
 from monitor.events import Entry, EntryKind
 from monitor.review.days import Cut
-from monitor.review.losses import losses
+from monitor.review.loss_review import losses
 from monitor.review.report import report
 from monitor.review.sheet import sheet
 from monitor.review.sheet_text import comparison_words

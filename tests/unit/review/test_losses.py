@@ -6,7 +6,7 @@ import pytest
 from support.review_journal import at, site
 
 from monitor.review import loss_words
-from monitor.review.losses import losses
+from monitor.review.loss_review import losses
 from monitor.review.record import Asked, open_record
 
 LONG_AFTER = at("2026-06-01 00:00")

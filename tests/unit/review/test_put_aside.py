@@ -14,8 +14,8 @@ from monitor.events import (
     Priority,
 )
 from monitor.review.alarm_text import cells
+from monitor.review.loss_review import losses
 from monitor.review.loss_words import alarm_words
-from monitor.review.losses import losses
 
 RAISED, ASIDE, AGAIN = "2026-02-09 05:00", "2026-02-09 05:06", "2026-02-09 06:05"
 DATES = {"start": "2026-02-08 12:00", "stop": "2026-02-12 12:00"}

@@ -18,7 +18,7 @@ from monitor.events import (
     Reading,
 )
 from monitor.journal.reader import JournalReader
-from monitor.journal.records import Batch, Entered
+from monitor.journal.records import Commit, Entered
 from monitor.journal.store import Journal
 from monitor.review.days import Cut
 from monitor.review.record import Asked, NotFound, open_record
@@ -111,7 +111,7 @@ def test_readings_of_a_probe_out_of_service_are_left_out(tmp_path):
         ]
         entered = [Entered(act, Moment(act.at, act.at)) for act in acts]
         end = Moment(start + 10800, start + 10800)
-        journal.commit(Batch(inputs=[*readings, *entered], advanced_to=end))
+        journal.commit(Commit(inputs=[*readings, *entered], advanced_to=end))
     with JournalReader(path) as reader:
         record = open_record(reader, site(), Asked(brooder="porch"), now=LONG_AFTER)
         got = record.exposure(start, start + 10800)
@@ -135,7 +135,7 @@ def test_a_reading_whose_time_is_not_sure_is_no_evidence(tmp_path):
         ]  # fmt: skip
         end = Moment(start + 3600, start + 3600)
         entered = Entered(placed, Moment(start, start))
-        journal.commit(Batch(inputs=[entered, *readings], advanced_to=end))
+        journal.commit(Commit(inputs=[entered, *readings], advanced_to=end))
     with JournalReader(path) as reader:
         record = open_record(reader, site(), Asked(brooder="porch"), now=LONG_AFTER)
         got = record.exposure(start, start + 3600)

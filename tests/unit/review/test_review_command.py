@@ -7,7 +7,7 @@ import pytest
 import typer
 from typer.testing import CliRunner
 
-from monitor.brooding.sources import figures
+from monitor.brooding.bibliography import figures
 from monitor.commands import review, sources
 
 CONFIG = """

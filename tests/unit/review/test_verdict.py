@@ -8,7 +8,7 @@ from support.review_journal import at, site
 from support.short_record import placed, recorded
 
 from monitor.events import Entry, EntryKind
-from monitor.review.losses import losses
+from monitor.review.loss_review import losses
 from monitor.review.record import Asked, open_record
 from monitor.review.verdict import verdict
 

@@ -10,8 +10,8 @@ from monitor.journal.reader import JournalReader
 from monitor.journal.store import Journal
 from monitor.service import offline
 from monitor.service.core import Core
-from monitor.service.night import SITE_FILE
-from monitor.service.opening import open_all
+from monitor.service.rehearsed_night import SITE_FILE
+from monitor.service.startup import open_all
 from monitor.settings import Settings, load_settings
 
 AWAY_S = 3600.0

@@ -15,9 +15,9 @@ from hypothesis import strategies as st
 
 from monitor.brooding.objection import Objection
 from monitor.events import Moment
-from monitor.intake.forecast import ForecastFault, read_forecast
+from monitor.intake.forecast_json import ForecastFault, read_forecast
 from monitor.intake.held import HeldTimes
-from monitor.intake.inbox import Delivery
+from monitor.intake.inbox import MqttMessage
 from monitor.journal.allowance import CommitAllowance
 from monitor.service import control
 from monitor.units import Unit
@@ -25,8 +25,8 @@ from monitor.units import Unit
 ZONE = ZoneInfo("America/Chicago")
 
 
-def delivery(at: float, *, held: bool = False) -> Delivery:
-    return Delivery("brooder/porch/floor", b"33", Moment(at, at), None, held=held)
+def delivery(at: float, *, held: bool = False) -> MqttMessage:
+    return MqttMessage("brooder/porch/floor", b"33", Moment(at, at), None, held=held)
 
 
 def test_a_service_does_not_load_what_only_a_few_need() -> None:

@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo
 
 from monitor.events import Moment
 from monitor.service.core import Core
-from monitor.service.night import SITE_FILE
+from monitor.service.rehearsed_night import SITE_FILE
 from monitor.settings import load_settings
 
 ZONE = ZoneInfo("America/Chicago")

@@ -11,10 +11,10 @@ from monitor.events import Entry, EntryKind, Moment
 from monitor.journal.reader import JournalReader
 from monitor.journal.store import Journal
 from monitor.service.core import Core
-from monitor.service.night import SITE_FILE, Night, Story
-from monitor.service.opening import DOWN_WORTH_TELLING_S
 from monitor.service.people import contacts_of, policy_of
 from monitor.service.rebuild import rebuild
+from monitor.service.rehearsed_night import SITE_FILE, NightStory, RehearsedNight
+from monitor.service.startup import DOWN_WORTH_TELLING_S
 from monitor.settings import Settings, load_settings
 
 Step = tuple[float, str, str] | Entry
@@ -33,7 +33,9 @@ def settings(tmp_path_factory: pytest.TempPathFactory) -> Settings:
 @pytest.fixture(scope="module")
 def steps(settings: Settings) -> list[Step]:
     """A night in which a lamp fails at two and is seen to at twenty to three."""
-    night = Night(evening=date(2026, 2, 10), zone=settings.site.timezone, story=Story())
+    night = RehearsedNight(
+        evening=date(2026, 2, 10), zone=settings.site.timezone, story=NightStory()
+    )
     placed = Entry(
         at=night.at(night.story.starts),
         entry=EntryKind.PLACED,

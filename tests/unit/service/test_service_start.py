@@ -10,11 +10,11 @@ from support.one_box import StoppedClock
 from monitor.events import AlarmName, Entry, EntryKind, Moment, Reading
 from monitor.journal.bringing_in import Arrivals
 from monitor.journal.reader import JournalReader
-from monitor.journal.records import Batch
+from monitor.journal.records import Commit
 from monitor.journal.store import Journal
 from monitor.service.core import Core
-from monitor.service.night import SITE_FILE
-from monitor.service.opening import Opened, open_all
+from monitor.service.rehearsed_night import SITE_FILE
+from monitor.service.startup import Opened, open_all
 from monitor.settings import Settings, load_settings
 from monitor.watch.engine import Engine
 
@@ -74,7 +74,7 @@ def a_run(settings: Settings, ended_at: float, *more: Reading, snapshots: bool =
             core.waiting.snapshots = core.snapshots()
         journal.commit(core.take(Moment(ended_at, ended_at)).batch)
         if more:
-            journal.commit(Batch(inputs=list(more), advanced_to=Moment(ended_at, ended_at)))
+            journal.commit(Commit(inputs=list(more), advanced_to=Moment(ended_at, ended_at)))
 
 
 def test_a_record_brought_into_an_empty_journal_is_no_time_in_which_nobody_watched(
@@ -133,5 +133,5 @@ def test_without_a_state_no_more_is_lived_through_again_than_a_batch_lasts(
         journal.know(settings.site.all_probes)
         old = Reading(NOW - 50 * YEAR_S, NOW - 50 * YEAR_S, "porch/floor", 20.0)
         late = Moment(NOW - 10, NOW - 10)
-        journal.commit(Batch(inputs=[old], advanced_to=late))
+        journal.commit(Commit(inputs=[old], advanced_to=late))
     assert opened(settings).rebuilt.ended == late

@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from monitor.events import Moment, Priority
-from monitor.tell.message import Kind, Message, from_row
+from monitor.tell.message import Message, MessageKind, from_row
 from monitor.tell.outbox import (
     FIRST_BACK_OFF_S,
     GIVE_UP_S,
@@ -28,7 +28,7 @@ def message(
     *,
     thread: str | None = None,
     priority: Priority = Priority.WARNING,
-    kind: Kind = Kind.RAISED,
+    kind: MessageKind = MessageKind.RAISED,
     said: float = 0.0,
     contacts: tuple[str, ...] = ("me",),
 ) -> Message:
@@ -49,8 +49,8 @@ def message(
 
 def test_urgent_goes_before_warning_and_news_before_repeats():
     outbox = Outbox(["me"])
-    outbox.add(message("advice", priority=Priority.ADVICE, kind=Kind.MORNING), at(0))
-    outbox.add(message("again", priority=Priority.URGENT, kind=Kind.AGAIN), at(1))
+    outbox.add(message("advice", priority=Priority.ADVICE, kind=MessageKind.MORNING), at(0))
+    outbox.add(message("again", priority=Priority.URGENT, kind=MessageKind.AGAIN), at(1))
     outbox.add(message("warning"), at(2))
     outbox.add(message("urgent", priority=Priority.URGENT), at(3))
     order = []
@@ -63,7 +63,7 @@ def test_urgent_goes_before_warning_and_news_before_repeats():
 def test_a_newer_message_of_the_same_cause_replaces_an_undelivered_one():
     outbox = Outbox(["me"])
     outbox.add(message("cold", thread="a", said=0), at(0))
-    [gone] = outbox.add(message("over", thread="a", kind=Kind.OVER, said=60), at(60))
+    [gone] = outbox.add(message("over", thread="a", kind=MessageKind.OVER, said=60), at(60))
     assert (gone.key, gone.state) == ("cold", "superseded")
     taken = outbox.take("me", at(61))
     assert taken is not None
@@ -88,7 +88,8 @@ def test_a_repeat_is_brief_for_whom_the_first_message_reached_and_whole_for_othe
         outbox.take(name, at(0))
         outbox.done(name, failure, at(0))
     again = replace(
-        message("again", thread="a", contacts=both, kind=Kind.AGAIN, said=600), brief="in brief"
+        message("again", thread="a", contacts=both, kind=MessageKind.AGAIN, said=600),
+        brief="in brief",
     )
     outbox.add(again, at(600))
     told = {name: outbox.take(name, at(600)) for name in both}
@@ -172,7 +173,7 @@ def test_after_a_restart_what_was_unsent_goes_at_once_and_replaced_ones_do_not()
     outbox = Outbox(["me"])
     pending = [
         *rows(message("cold", thread="a", said=0)),
-        *rows(message("over", thread="a", said=600, kind=Kind.OVER)),
+        *rows(message("over", thread="a", said=600, kind=MessageKind.OVER)),
     ]
     [gone] = outbox.restore(pending, at(700))
     assert (gone.key, gone.state) == ("cold", "superseded")

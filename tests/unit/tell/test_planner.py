@@ -18,8 +18,8 @@ from monitor.events import (
     Priority,
 )
 from monitor.site import Site
-from monitor.tell.contacts import Contact
-from monitor.tell.message import Kind, Message
+from monitor.tell.contact import Contact
+from monitor.tell.message import Message, MessageKind
 from monitor.tell.plan import Plan
 from monitor.tell.policy import Policy
 from monitor.tell.wording import for_change
@@ -64,7 +64,7 @@ class Teller:
         self.said += messages
         return messages
 
-    def kinds(self) -> list[Kind]:
+    def kinds(self) -> list[MessageKind]:
         return [message.kind for message in self.said]
 
 
@@ -89,7 +89,11 @@ def answered(alarm: AlarmName, after: float, by: str = "me") -> Change:
 def test_an_urgent_alarm_is_told_at_once():
     teller = Teller()
     [message] = teller.take(raised(A.HEAT_LOSS))
-    assert (message.kind, message.priority, message.contacts) == (Kind.RAISED, P.URGENT, ("me",))
+    assert (message.kind, message.priority, message.contacts) == (
+        MessageKind.RAISED,
+        P.URGENT,
+        ("me",),
+    )
     assert message.at == NIGHT
     assert message.ack_for == ("porch/heat-loss/1",)
     assert message.attach_brooder == "porch"
@@ -144,11 +148,11 @@ def test_an_urgent_alarm_repeats_every_ten_minutes_until_somebody_answers():
     teller.take(raised(A.CHILL))
     for minute in range(36):
         teller.go(NIGHT + 60 * minute)
-    repeats = [m for m in teller.said if m.kind is Kind.AGAIN]
+    repeats = [m for m in teller.said if m.kind is MessageKind.AGAIN]
     assert [(m.at - NIGHT) / 60 for m in repeats] == [10, 20, 30]
     teller.take(answered(A.CHILL, 36 * 60))
     teller.go(NIGHT + 36 * 60 + 3599)
-    assert [m for m in teller.said if m.kind is Kind.AGAIN] == repeats
+    assert [m for m in teller.said if m.kind is MessageKind.AGAIN] == repeats
 
 
 def test_who_answered_and_fell_asleep_is_asked_anew_every_hour_until_it_is_over():
@@ -159,14 +163,14 @@ def test_who_answered_and_fell_asleep_is_asked_anew_every_hour_until_it_is_over(
         teller.go(NIGHT + 60 * minute)
         if minute in (40, 100):
             teller.restarted()
-    anew = [m for m in teller.said if m.kind is Kind.AGAIN]
+    anew = [m for m in teller.said if m.kind is MessageKind.AGAIN]
     assert [(m.at - NIGHT) / 60 for m in anew] == [70, 130, 190]
     assert len({m.key for m in anew}) == 3
     assert all(m.priority is P.URGENT and m.ack_for == () for m in anew)
     assert anew[0].body.startswith("You answered at 02:30; it is still 28.9 °C, should be 35.0 °C.")
     teller.take(cleared(A.CHILL, 4 * 3600))
     teller.go(NIGHT + 9 * 3600)
-    assert [m for m in teller.said if m.kind is Kind.AGAIN] == anew
+    assert [m for m in teller.said if m.kind is MessageKind.AGAIN] == anew
 
 
 def test_all_who_know_of_it_are_asked_anew_and_hear_who_had_answered():
@@ -185,7 +189,7 @@ def test_an_answered_warning_is_not_asked_anew():
     teller.go(NIGHT + 10)
     teller.take(answered(A.COLD, 60))
     teller.go(local(11, 6, 59))
-    assert teller.kinds() == [Kind.RAISED]
+    assert teller.kinds() == [MessageKind.RAISED]
 
 
 @pytest.mark.parametrize("left", [A.HEAT_LOSS, A.COLD])
@@ -197,7 +201,7 @@ def test_an_answered_chill_is_asked_about_for_as_long_as_the_floor_stays_below_i
     teller.take(cleared(A.CHILL, 4000))
     for minute in range(70, 11 * 60):
         teller.go(NIGHT + 60 * minute)
-    anew = [m for m in teller.said if m.kind is Kind.AGAIN]
+    anew = [m for m in teller.said if m.kind is MessageKind.AGAIN]
     assert [round((m.at - NIGHT - 1200) / 3600) for m in anew][:10] == list(range(1, 11))
 
 
@@ -213,15 +217,15 @@ def wavers(teller: Teller, times: int) -> None:
 def test_what_comes_back_within_half_an_hour_is_the_same_trouble_and_told_only_if_it_is_worse():
     teller = Teller()
     wavers(teller, 4)
-    assert teller.kinds() == [Kind.RAISED], "and nothing is called over while it wavers"
+    assert teller.kinds() == [MessageKind.RAISED], "and nothing is called over while it wavers"
     ended = NIGHT + 3 * 1500 + 600
     teller.take(change(A.CHILL, at=ended + 1700, occurrence="porch/chill/1"))
-    assert teller.kinds() == [Kind.RAISED, Kind.RAISED]
+    assert teller.kinds() == [MessageKind.RAISED, MessageKind.RAISED]
     assert len({m.thread for m in teller.said}) == 1
     teller.take(change(A.CHILL, K.CLEARED, at=ended + 1800, occurrence="porch/chill/1"))
     later = ended + 1800 + BACK_S
     teller.go(later)
-    assert teller.kinds()[-1] is Kind.OVER
+    assert teller.kinds()[-1] is MessageKind.OVER
     teller.take(change(A.COLD, at=later + 60, occurrence="porch/cold/9"))
     teller.go(later + 70)
     assert teller.said[-1].thread == "porch/cold/9", "another trouble, told as one"
@@ -262,7 +266,7 @@ def test_warnings_repeat_less_and_not_in_quiet_hours():
         teller.take(raised(A.COLD))
         for minute in range(0, 260, 10):
             teller.go(NIGHT + 60 * minute)
-        repeats = [m for m in teller.said if m.kind is Kind.AGAIN]
+        repeats = [m for m in teller.said if m.kind is MessageKind.AGAIN]
         assert [round((m.at - NIGHT) / 60) for m in repeats] == expected
 
 
@@ -273,7 +277,7 @@ def test_quiet_hours_never_hold_back_anything_urgent_nor_a_new_warning():
     teller.go(NIGHT + 10)
     teller.take(raised(A.CHILL, 100))
     teller.go(NIGHT + 100 + 600)
-    assert teller.kinds() == [Kind.RAISED, Kind.RAISED, Kind.AGAIN]
+    assert teller.kinds() == [MessageKind.RAISED, MessageKind.RAISED, MessageKind.AGAIN]
     assert all(m.contacts == ("me",) for m in teller.said)
 
 
@@ -283,10 +287,10 @@ def test_an_unanswered_urgent_alarm_goes_on_to_the_next_contact_after_its_minute
     assert first.contacts == ("me",)
     for minute in range(21):
         teller.go(NIGHT + 60 * minute)
-    [passed] = [m for m in teller.said if m.kind is Kind.PASSED_ON]
+    [passed] = [m for m in teller.said if m.kind is MessageKind.PASSED_ON]
     assert (passed.contacts, passed.at) == (("ann",), NIGHT + 900)
     assert "me did not answer" in passed.body
-    [second] = [m for m in teller.said if m.kind is Kind.AGAIN and m.at > NIGHT + 900]
+    [second] = [m for m in teller.said if m.kind is MessageKind.AGAIN and m.at > NIGHT + 900]
     assert second.contacts == ("me", "ann")
 
 
@@ -304,11 +308,11 @@ def test_all_who_were_told_hear_who_answered_and_that_it_is_over():
     teller.take(raised(A.CHILL))
     teller.go(NIGHT + 900)
     [told] = teller.take(answered(A.CHILL, 1000, by="ann"))
-    assert (told.kind, told.contacts) == (Kind.ANSWERED, ("me",))
+    assert (told.kind, told.contacts) == (MessageKind.ANSWERED, ("me",))
     assert "Ann answered" in told.body
     teller.take(cleared(A.CHILL, 2000))
     [over] = teller.go(NIGHT + 2010)  # who has answered waits for it
-    assert (over.kind, set(over.contacts)) == (Kind.OVER, {"me", "ann"})
+    assert (over.kind, set(over.contacts)) == (MessageKind.OVER, {"me", "ann"})
 
 
 def test_an_answer_to_the_worst_answers_the_lesser_alarms_of_the_same_cause():
@@ -317,7 +321,7 @@ def test_an_answer_to_the_worst_answers_the_lesser_alarms_of_the_same_cause():
     teller.take(raised(A.CHILL, 100))
     teller.take(answered(A.CHILL, 200))
     teller.go(NIGHT + 200 + 3599)
-    assert teller.kinds() == [Kind.RAISED, Kind.RAISED]
+    assert teller.kinds() == [MessageKind.RAISED, MessageKind.RAISED]
 
 
 def test_an_answer_to_the_lesser_does_not_silence_what_is_worse():
@@ -327,7 +331,7 @@ def test_an_answer_to_the_lesser_does_not_silence_what_is_worse():
     [worse] = teller.take(raised(A.CHILL, 100))
     assert worse.priority is P.URGENT
     [repeat] = teller.go(NIGHT + 100 + 600)
-    assert repeat.kind is Kind.AGAIN
+    assert repeat.kind is MessageKind.AGAIN
 
 
 def test_one_all_clear_when_the_last_alarm_of_a_cause_ends_with_how_long_and_how_low():
@@ -341,7 +345,7 @@ def test_one_all_clear_when_the_last_alarm_of_a_cause_ends_with_how_long_and_how
     teller.take(cleared(A.COLD, 600, facts=high))
     assert teller.go(NIGHT + 600 + BACK_S - 1) == []
     [over] = teller.go(NIGHT + 600 + BACK_S)
-    assert over.kind is Kind.OVER
+    assert over.kind is MessageKind.OVER
     assert "too cold for 13 min, lowest 27.3 °C" in over.body  # since 200 s before it was raised
     assert "Right again for 30 min." in over.body
     assert "Now 33.4 °C" in over.body
@@ -357,7 +361,7 @@ def test_too_cold_counts_from_the_cold_floor_not_from_the_lost_lamp_or_the_night
     teller.take(cleared(A.COLD, 4020), cleared(A.HEAT_LOSS, 4020))
     teller.restarted()
     teller.take(cleared(A.COLD_NIGHT, 4600))
-    [over] = [m for m in teller.go(NIGHT + 4600 + BACK_S) if m.kind is Kind.OVER]
+    [over] = [m for m in teller.go(NIGHT + 4600 + BACK_S) if m.kind is MessageKind.OVER]
     assert "too cold for 60 min" in over.body
 
 
@@ -365,7 +369,7 @@ def test_raised_and_over_before_it_was_told_is_one_line():
     teller = Teller()
     teller.take(change(A.STORAGE_FAULT), change(A.STORAGE_FAULT, K.CLEARED))
     [only] = teller.go(NIGHT + 60)
-    assert only.kind is Kind.OVER
+    assert only.kind is MessageKind.OVER
     assert "The card is full." in only.body
 
 
@@ -379,7 +383,7 @@ def test_a_silent_site_is_one_message_though_its_probes_fall_silent_a_minute_apa
     assert teller.go(NIGHT + 310) == []
     teller.take(change(A.NO_READINGS, K.CLEARED, at=NIGHT + 330, brooder="shed"))
     [over] = teller.go(NIGHT + 330 + BACK_S)
-    assert over.kind is Kind.OVER
+    assert over.kind is MessageKind.OVER
 
 
 def test_where_no_other_brooder_could_join_silence_is_told_at_once():
@@ -468,10 +472,10 @@ def test_what_was_told_once_and_ended_is_told_again_when_it_comes_back():
     teller.take(cleared(A.CHILL, 200))
     back = change(A.CHILL, at=NIGHT + 400, occurrence="porch/chill/2")
     [again] = teller.take(back)
-    assert again.kind is Kind.RAISED
+    assert again.kind is MessageKind.RAISED
     assert again.key == "porch/chill/2:raised"
     [reminder] = teller.go(NIGHT + 1000)
-    assert reminder.kind is Kind.AGAIN, "the answer was to the first chill, not to this one"
+    assert reminder.kind is MessageKind.AGAIN, "the answer was to the first chill, not to this one"
 
 
 def test_an_end_that_lasts_a_moment_is_no_end():
@@ -480,7 +484,7 @@ def test_an_end_that_lasts_a_moment_is_no_end():
     teller.take(cleared(A.CHILL, 100))
     teller.take(change(A.CHILL, at=NIGHT + 102, occurrence="porch/chill/2"))
     teller.go(NIGHT + 602)
-    assert teller.kinds() == [Kind.RAISED, Kind.AGAIN]
+    assert teller.kinds() == [MessageKind.RAISED, MessageKind.AGAIN]
 
 
 def test_a_silence_that_grows_from_one_probe_to_its_brooder_is_not_told_as_over():
@@ -494,7 +498,7 @@ def test_a_silence_that_grows_from_one_probe_to_its_brooder_is_not_told_as_over(
     over = replace(one, at=NIGHT + 200, change=K.CLEARED)
     teller.take(over, change(A.NO_READINGS, at=NIGHT + 200))
     teller.go(NIGHT + 300)
-    assert teller.kinds() == [Kind.RAISED, Kind.RAISED]
+    assert teller.kinds() == [MessageKind.RAISED, MessageKind.RAISED]
 
 
 def test_two_brooders_are_two_causes():
@@ -510,7 +514,7 @@ def test_advice_waits_for_the_morning_message_and_is_told_in_one():
     teller.take(change(A.LOSSES_HIGH, at=NIGHT + 60))
     assert teller.said == []
     [morning] = teller.go(local(11, 7))
-    assert morning.kind is Kind.MORNING
+    assert morning.kind is MessageKind.MORNING
     assert "getting crowded" in morning.body
     assert "more losses than usual" in morning.body
     [tomorrow] = teller.go(local(12, 7))
@@ -608,7 +612,7 @@ def test_the_end_of_a_cold_night_wakes_nobody():
     teller.go(NIGHT + 10)
     teller.take(cleared(A.COLD_NIGHT, 3600))
     teller.go(NIGHT + 4 * 3600)
-    assert teller.kinds() == [Kind.RAISED]
+    assert teller.kinds() == [MessageKind.RAISED]
 
 
 def evening_of_a_cold_night(*contacts: Contact) -> Teller:
@@ -616,7 +620,7 @@ def evening_of_a_cold_night(*contacts: Contact) -> Teller:
     teller = Teller(*contacts, start=local(10, 18))
     teller.take(change(A.COLD_NIGHT, at=local(10, 18, 15), occurrence="porch/cold-night/1"))
     teller.go(local(10, 18, 20))
-    assert teller.kinds() == [Kind.RAISED]
+    assert teller.kinds() == [MessageKind.RAISED]
     return teller
 
 
@@ -635,7 +639,7 @@ def test_a_cold_night_no_longer_expected_is_told_the_same_evening():
     teller.take(called_off(10, 18, 45))
     assert teller.go(local(10, 19, 14)) == [], "it may be expected again"
     [over] = teller.go(local(10, 19, 15))
-    assert (over.kind, over.contacts, over.ack_for) == (Kind.OVER, ("me",), ())
+    assert (over.kind, over.contacts, over.ack_for) == (MessageKind.OVER, ("me",), ())
     assert over.title == "porch: cold night no longer expected"
 
 
@@ -644,7 +648,7 @@ def test_neither_in_the_night_nor_at_its_end_is_a_cold_night_called_off(clearing
     teller = evening_of_a_cold_night()
     teller.take(clearing)
     teller.go(clearing.at + BACK_S + 600)
-    assert Kind.OVER not in teller.kinds()
+    assert MessageKind.OVER not in teller.kinds()
 
 
 def test_a_cold_night_is_not_called_off_to_who_emptied_the_box_nor_in_quiet_hours():
@@ -718,7 +722,7 @@ def test_an_alarm_put_aside_is_told_to_the_others_and_repeats_no_more():
         facts=Facts(by="me", until=NIGHT + 4600, note="lamp is being changed"),
     )
     [told] = teller.take(shelved)
-    assert (told.kind, told.contacts) == (Kind.SHELVED, ("ann",))
+    assert (told.kind, told.contacts) == (MessageKind.SHELVED, ("ann",))
     assert teller.go(NIGHT + 4 * 3600) == []
 
 
@@ -753,7 +757,7 @@ def test_after_a_night_without_power_only_the_last_repeat_comes():
     teller.take(raised(A.CHILL))
     teller.restarted()
     said = teller.go(NIGHT + 4 * 3600)
-    assert [m.kind for m in said] == [Kind.AGAIN]
+    assert [m.kind for m in said] == [MessageKind.AGAIN]
     assert said[0].key == "porch/chill/1:again:24"
 
 

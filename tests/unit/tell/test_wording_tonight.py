@@ -4,7 +4,7 @@ import pytest
 from tell_samples import NIGHT, site
 
 from monitor.tell.wording import Voice
-from monitor.tell.wording.tonight import tonight
+from monitor.tell.wording.tonight_words import tonight
 from monitor.thermal.diagnosis import Interval, Outlook
 from monitor.units import Unit
 

@@ -1,0 +1,154 @@
+"""Every figure with its source, from the very tables the code decides by. Called by
+`brooder sources`; a test checks that no table is left out."""
+
+from collections.abc import Iterator
+
+from monitor.brooding import birds_heat, harm_known, lamp_safety, losses, moving, space
+from monitor.brooding.age_limits import GRACE_SOURCE, STEP_GRACE_DAYS
+from monitor.brooding.bird_kinds import KINDS
+from monitor.brooding.chick_skin import AVIAGEN, CHICK_SKIN_C
+from monitor.brooding.circuit import CONTINUOUS_SHARE
+from monitor.brooding.circuit import SOURCE as CIRCUIT_SOURCE
+from monitor.brooding.envelope import COVERS, FILM_DOWN, FILM_UP, FILM_WALL, LITTER, WALLS, Layer
+from monitor.brooding.heat_balance import EDGE_SHARE, SHARE_SOURCE, SHARES
+from monitor.brooding.provenance import COMMON_PRACTICE, Figure, Mark, Source, figure
+from monitor.brooding.schedules import BUILT_IN
+from monitor.site import Limits
+
+_DEAD_BAND = Source(
+    "EEMUA 191, dead band for temperature 1 % of range (0-50 degC), as quoted by exida", Mark.QUOTED
+)
+
+
+def figures() -> Iterator[Figure]:
+    """All figures, subject by subject."""
+    yield from _targets()
+    yield from _limits()
+    yield from _harm()
+    yield from _growth()
+    yield from _birds()
+    yield from _box()
+    yield from _heat_sources()
+    yield from _lamps()
+    yield from _space()
+    yield from _losses()
+    yield from _moving()
+
+
+def _targets() -> Iterator[Figure]:
+    for schedule in BUILT_IN.values():
+        for row in schedule.rows:
+            name = f"{schedule.name}: from day {row.from_day:g}, {schedule.measured}"
+            yield figure("target temperature", name, row.target_c, "degC", row.source)
+
+
+def _limits() -> Iterator[Figure]:
+    usual = Limits()
+    for name, value, unit, source in (
+        ("band, either side of target", usual.band_c, "K", COMMON_PRACTICE),
+        ("chill and overheat, from target", usual.harm_c, "K", COMMON_PRACTICE),
+        ("old upper edges after a step", 24 * STEP_GRACE_DAYS, "h", GRACE_SOURCE),
+        ("any probe, overheat at any age", usual.fire_c, "degC", COMMON_PRACTICE),
+        ("delay of cold and hot", usual.band_delay_s, "s", COMMON_PRACTICE),
+        ("delay of chill and overheat", usual.harm_delay_s, "s", COMMON_PRACTICE),
+        ("back in band for", usual.clear_delay_s, "s", COMMON_PRACTICE),
+        ("dead band", usual.dead_band_c, "K", _DEAD_BAND),
+        ("probe called silent after", usual.silent_s, "s", COMMON_PRACTICE),
+    ):
+        yield figure("limit", name, value, unit, source)
+
+
+def _harm() -> Iterator[Figure]:
+    for known in harm_known.KNOWN:
+        yield figure("harm", known.name, known.value, known.unit, known.source)
+
+
+def _growth() -> Iterator[Figure]:
+    for kind in KINDS.values():
+        for day, grams in kind.grams:
+            yield figure("body mass", f"{kind.one}, day {day:g}", grams, "g", kind.growth_source)
+
+
+def _birds() -> Iterator[Figure]:
+    yield figure("birds' heat", "a chick's skin, at most", CHICK_SKIN_C, "degC", AVIAGEN)
+    for kind, rule in birds_heat.RULES.items():
+        name = f"{kind}: total at 20 degC, x (kg) ^ {rule.power:g}"
+        yield figure("birds' heat", name, rule.watts, "W", rule.source)
+    day_old = birds_heat.DAY_OLD_W_PER_KG
+    yield figure("birds' heat", "day-old chick, total", day_old, "W/kg", birds_heat.NEONATES)
+    days = birds_heat.OWN_TEMPERATURE_DAYS
+    yield figure(
+        "birds' heat", "full rule counts from", days, "days of age", birds_heat.OWN_TEMPERATURE
+    )
+    yield figure(
+        "birds' heat",
+        "fresh air, x (kg) ^ 0.75",
+        birds_heat.FRESH_AIR_M3_H,
+        "m3/h",
+        birds_heat.FRESH_AIR,
+    )
+
+
+def _box() -> Iterator[Figure]:
+    layers: dict[str, Layer] = {}
+    for layer in (FILM_WALL, FILM_UP, FILM_DOWN, LITTER):
+        layers[layer.name] = layer
+    for stack in (*WALLS.values(), *(cover.layers for cover in COVERS.values())):
+        layers.update({layer.name: layer for layer in stack})
+    for layer in layers.values():
+        yield figure("resistance", layer.name, layer.r_m2k_per_w, "m2.K/W", layer.source)
+    for cover in COVERS.values():
+        name = f"through {cover.title}"
+        yield figure("air exchange", name, cover.leak_m3_per_h_m2, "m3/h.m2", cover.leak_source)
+
+
+def _heat_sources() -> Iterator[Figure]:
+    for kind, shares in SHARES.items():
+        for name, value, unit in (
+            ("stays in a covered box", shares.covered, "share"),
+            ("stays in an open box", shares.open, "share"),
+            ("falls on the floor first", shares.radiant, "share"),
+            ("lights a floor of", shares.lit_m2, "m2"),
+        ):
+            yield figure("heat source", f"{kind}: {name}", value, unit, SHARE_SOURCE)
+    yield figure("heat source", "mean radiation, at the edge", EDGE_SHARE, "share", SHARE_SOURCE)
+    yield figure("circuit", "usual load, of its rating", CONTINUOUS_SHARE, "share", CIRCUIT_SOURCE)
+
+
+def _lamps() -> Iterator[Figure]:
+    for name, value, unit, source in (
+        ("largest lamp", lamp_safety.LARGEST_LAMP_W, "W", lamp_safety.OHIO),
+        ("above litter and birds", lamp_safety.HEIGHT_CM, "cm", lamp_safety.OHIO),
+        ("to anything that burns", lamp_safety.CLEARANCE_CM, "cm", lamp_safety.FIRE_CHIEFS),
+    ):
+        yield figure("lamp safety", name, value, unit, source)
+
+
+def _space() -> Iterator[Figure]:
+    for kind, rows in space.FLOOR.items():
+        for row in rows:
+            name = f"{kind}: from day {row.from_day:g}"
+            yield figure("floor a bird, wanted", name, row.wanted_m2, "m2", row.wanted_source)
+            yield figure("floor a bird, least", name, row.least_m2, "m2", row.least_source)
+    for trough in space.TROUGH:
+        name = f"from day {trough.from_day:g}"
+        yield figure("feeder edge a chick", name, trough.feeder_cm, "cm", trough.source)
+        yield figure("drinker edge a chick", name, trough.drinker_cm, "cm", trough.source)
+
+
+def _losses() -> Iterator[Figure]:
+    for day, percent, source in losses.USUAL:
+        yield figure("usual losses", f"by day {day:g}", percent, "%", source)
+    aim = losses.FIRST_WEEK_AIM_PERCENT
+    yield figure("usual losses", "breeder's aim, day 7", aim, "%", losses.FIRST_WEEK_AIM_SOURCE)
+    yield figure("usual losses", "in one day", losses.DAY_PERCENT, "%", losses.DAY_SOURCE)
+
+
+def _moving() -> Iterator[Figure]:
+    for kind, row in moving.MOVE.items():
+        yield figure("moving out", f"{kind}: feathered", row.feathered_days, "days", row.source)
+        yield figure("moving out", f"{kind}: nights down to", row.night_c, "degC", row.source)
+    yield figure("moving out", "harden off for", moving.HARDEN_DAYS, "days", moving.HARDEN_SOURCE)
+    yield figure(
+        "moving out", "a night near the target", moving.NEAR_C, "K below", moving.HARDEN_SOURCE
+    )

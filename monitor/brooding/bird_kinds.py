@@ -1,0 +1,125 @@
+"""Kinds of bird: names, usual schedule, growth. Called wherever a kind is named or weighed.
+
+Weights are the breeders' and the National Research Council's tables, middle of the range, both
+sexes. They drive the heat balance and floor space, where 10 % matters little; a slow strain or a
+hungry one weighs less, and the heat credited to its birds is then a little too high."""
+
+from bisect import bisect_right
+from dataclasses import dataclass
+from math import exp, log
+
+from monitor.brooding.provenance import Mark, Source
+from monitor.brooding.schedules import usual_schedule
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BirdKind:
+    """One kind of bird. `grams` are (age in days, body mass) in rising age."""
+
+    name: str
+    one: str
+    many: str
+    grams: tuple[tuple[float, float], ...]
+    growth_source: Source
+
+    @property
+    def schedule(self) -> str:
+        """Name of its usual schedule."""
+        return usual_schedule(self.name)
+
+
+def _weeks(*grams: float) -> tuple[tuple[float, float], ...]:
+    return tuple((7.0 * week, mass) for week, mass in enumerate(grams))
+
+
+KINDS: dict[str, BirdKind] = {
+    kind.name: kind
+    for kind in (
+        BirdKind(
+            name="broiler",
+            one="meat chick",
+            many="meat chicks",
+            grams=_weeks(43, 210, 528, 1010, 1615, 2290),
+            growth_source=Source(
+                "Aviagen, Ross 308 Performance Objectives, 2019/2022, as-hatched", Mark.MEMORY
+            ),
+        ),
+        BirdKind(
+            name="layer",
+            one="layer pullet",
+            many="layer pullets",
+            grams=_weeks(37, 70, 125, 192, 272, 360),
+            growth_source=Source(
+                "Hy-Line and Lohmann, brown layer management guides, pullet body weights",
+                Mark.MEMORY,
+            ),
+        ),
+        BirdKind(
+            name="turkey",
+            one="turkey poult",
+            many="turkey poults",
+            grams=_weeks(58, 120, 245, 480, 950, 1500, 2000),
+            growth_source=Source(
+                "National Research Council, Nutrient Requirements of Poultry, 9th edition 1994, "
+                "growth of turkeys, mean of the sexes",
+                Mark.MEMORY,
+            ),
+        ),
+        BirdKind(
+            name="duck",
+            one="duckling",
+            many="ducklings",
+            grams=_weeks(55, 270, 780, 1380, 1960, 2490, 2960),
+            growth_source=Source(
+                "National Research Council, Nutrient Requirements of Poultry, 9th edition 1994, "
+                "White Pekin ducks",
+                Mark.MEMORY,
+            ),
+        ),
+        BirdKind(
+            name="quail",
+            one="quail chick",
+            many="quail chicks",
+            grams=_weeks(7, 26, 60, 100, 135, 160),
+            growth_source=Source("Japanese quail, growth in general", Mark.MEMORY),
+        ),
+        BirdKind(
+            name="pheasant",
+            one="pheasant chick",
+            many="pheasant chicks",
+            grams=_weeks(20, 38, 75, 135, 210, 300, 400),
+            growth_source=Source("ring-necked pheasant, growth in general", Mark.MEMORY),
+        ),
+        BirdKind(
+            name="guinea",
+            one="guinea keet",
+            many="guinea keets",
+            grams=_weeks(27, 58, 110, 190, 290, 400, 520),
+            growth_source=Source("guinea fowl, growth in general", Mark.MEMORY),
+        ),
+    )
+}
+
+
+def kind_of(name: str) -> BirdKind:
+    """The kind of that name. Raises ValueError with the known ones."""
+    try:
+        return KINDS[name]
+    except KeyError:
+        known = ", ".join(KINDS)
+        raise ValueError(f"kind of bird {name!r} is not known; use one of {known}") from None
+
+
+def mass_kg(kind: str, age_days: float) -> float:
+    """Mass of one bird. Between the table's ages growth is by the same share each day (chicks
+    double, they do not add); before hatch and after the table's end it stands still, so nothing
+    is guessed beyond what was published."""
+    points = kind_of(kind).grams
+    if age_days <= points[0][0]:
+        return points[0][1] / 1000
+    if age_days >= points[-1][0]:
+        return points[-1][1] / 1000
+    index = bisect_right(points, age_days, key=lambda point: point[0]) - 1
+    (from_day, from_g), (to_day, to_g) = points[index], points[index + 1]
+    done = (age_days - from_day) / (to_day - from_day)
+    return exp(log(from_g) + done * (log(to_g) - log(from_g))) / 1000

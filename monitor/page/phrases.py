@@ -1,0 +1,113 @@
+"""Figures and times as the screens say them, at one moment. Called by every screen; pure.
+
+Builds on `tell.wording.words`, so that the page and the messages speak alike."""
+
+from datetime import datetime
+
+from monitor.site import Place, Site
+from monitor.tell.wording.words import Voice, span
+from monitor.units import from_celsius, sign
+
+_DAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
+_MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+PLACES = {
+    Place.FLOOR: "on the floor, at chick height",
+    Place.UNDER_HEAT: "under the heat",
+    Place.COOL_END: "at the cool end",
+    Place.OUTSIDE: "outside",
+}
+NIGHT_FROM_HOUR, NIGHT_TO_HOUR = 20, 6  # dark paper for eyes that were asleep. Common practice.
+
+
+class Phrases:
+    """Says things at one moment. `live`: leaves out ages, which the browser keeps counting."""
+
+    def __init__(self, site: Site, now: float, *, live: bool = False) -> None:
+        self.voice = Voice(site)
+        self.site = site
+        self.now = now
+        self._live = live
+
+    def temp(self, temp_c: float | None) -> str:
+        """`89.2 °F`, or a dash where there is none."""
+        return "–" if temp_c is None else self.voice.temp(temp_c)
+
+    def figure(self, temp_c: float) -> str:
+        """`89.2`: after a temperature that bore its sign."""
+        return self.voice.figure(temp_c)
+
+    def unit(self) -> str:
+        """`°F`."""
+        return sign(self.site.units)
+
+    def whole(self, temp_c: float) -> str:
+        """`89 °F`: for what is only estimated."""
+        return f"{round(from_celsius(temp_c, self.site.units))} {sign(self.site.units)}"
+
+    def step(self, step_c: float) -> str:
+        """A difference: `5.0 °F`."""
+        return self.voice.step(step_c)
+
+    def clock(self, at: float) -> str:
+        """`02:10`, with the day when it is not near."""
+        return self.voice.clock(at, self.now)
+
+    def day(self, at: float) -> str:
+        """`Tuesday 10 Feb`."""
+        local = self.voice.local(at)
+        return f"{_DAYS[local.weekday()]} {local.day} {_MONTHS[local.month - 1]}"
+
+    def moment(self, at: float) -> str:
+        """`Tue 10 Feb, 02:10`: in a ledger's column."""
+        local = self.voice.local(at)
+        day = f"{_DAYS[local.weekday()][:3]} {local.day} {_MONTHS[local.month - 1]}"
+        return f"{day}, {local:%H:%M}"
+
+    def soon(self, at: float) -> str:
+        """A coming day: `tomorrow`, `on Sunday 15 Feb`."""
+        days = (self.voice.local(at).date() - self.voice.local(self.now).date()).days
+        if days <= 0:
+            return f"today, {self.voice.local(at):%H:%M}"
+        return "tomorrow" if days == 1 else f"on {self.day(at)}"
+
+    def iso(self, at: float) -> str:
+        """For a machine."""
+        return self.voice.local(at).isoformat(timespec="seconds")
+
+    def ago(self, at: float) -> str:
+        """`12 s ago`."""
+        return "" if self._live else f"{span(max(0.0, self.now - at))} ago"
+
+    def span(self, seconds: float) -> str:
+        """`9 h`."""
+        return span(max(0.0, seconds))
+
+    def local(self, at: float) -> datetime:
+        """Wall time at the site."""
+        return self.voice.local(at)
+
+    @property
+    def is_night(self) -> bool:
+        """Is it dark in the shed?"""
+        hour = self.voice.local(self.now).hour
+        return hour >= NIGHT_FROM_HOUR or hour < NIGHT_TO_HOUR
+
+
+def capital(text: str) -> str:
+    """A name at the head of a line."""
+    return text[:1].upper() + text[1:]
+
+
+def days_old(days: float) -> str:
+    """`9 days old`."""
+    whole = int(days)
+    if whole < 0:
+        return f"hatch in {-whole} {'day' if whole == -1 else 'days'}"
+    if whole == 0:
+        return "hatched today"
+    return f"{whole} {'day' if whole == 1 else 'days'} old"
+
+
+def counted(count: int, one: str, many: str) -> str:
+    """`1 meat chick`, `98 meat chicks`."""
+    return f"{count} {one if count == 1 else many}"

@@ -1,0 +1,81 @@
+"""What the page and the commands may ask of the running service. The service implements it.
+
+Kept apart from the service so that the page can be built and tested without one."""
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any, Protocol
+
+from monitor.brooding.batch import Ledger
+from monitor.events import Entry
+from monitor.site import Site
+from monitor.watch.status import SiteStatus
+
+
+class ServiceApi(Protocol):
+    """Everything a person can look at or do. Awaitables are answered by the watch thread."""
+
+    @property
+    def site(self) -> Site:
+        """The site as configured now."""
+        ...
+
+    @property
+    def journal_path(self) -> Path:
+        """The journal's database file, for readers of their own."""
+        ...
+
+    def status(self) -> SiteStatus:
+        """The newest status of everything, immutable. Never waits."""
+        ...
+
+    async def changed(self, wait_s: float) -> bool:
+        """Returns True as soon as there is a newer status, False after `wait_s` without one."""
+        ...
+
+    async def submit(self, entry: Entry) -> int:
+        """Keeps a ledger entry or an act on an alarm; its number. Raises Objection."""
+        ...
+
+    async def ledger(self) -> Ledger:
+        """The flock ledger as it stands, what was submitted just now included."""
+        ...
+
+    async def tonight(
+        self, brooder: str, *, low_c: float | None, cover: str | None, extra_watts: float
+    ) -> Mapping[str, Any]:
+        """The outlook for the coming night, as `brooder tonight` prints it. Raises Objection."""
+        ...
+
+    async def try_contacts(self, name: str | None) -> list[Mapping[str, Any]]:
+        """Really sends a trial message: per contact `contact`, `ok`, `why`. Raises Objection."""
+        ...
+
+    def heard(self) -> list[Mapping[str, Any]]:
+        """Topics the broker hears that no brooder claims: `topic`, `count`, `last_at`, `excerpt`,
+        `lines` (configuration lines that would claim it)."""
+        ...
+
+    def refused(self) -> list[Mapping[str, Any]]:
+        """Refused messages: `topic`, `reason`, `count`, `last_at`, `excerpt`."""
+        ...
+
+    def watcher(self) -> Mapping[str, Any]:
+        """The watcher itself: `started_at`, `broker`, `broker_connected`, `without_estimate`
+        (brooders whose thermal estimate has failed), `journal_ok`, `last_commit_at`, `mirror`
+        (words), `contacts` (list of `name`, `last_ok_at`, `last_try_at`, `last_why`, `pending`),
+        `version`."""
+        ...
+
+    def settings_shown(self) -> list[tuple[str, str]]:
+        """The configuration in force, key and value, secrets masked."""
+        ...
+
+    def redeem(self, token: str) -> list[Entry]:
+        """What a signed acknowledge link would do, without doing it. Raises Objection when it is
+        wrong, old or used."""
+        ...
+
+    async def answer_link(self, token: str) -> list[str]:
+        """Does it, once: the alarms that were acknowledged. Raises Objection as `redeem` does."""
+        ...

@@ -1,0 +1,100 @@
+"""Where a message goes: contacts, log, MQTT, terminal. Called by the watch thread."""
+
+import json
+import logging
+from collections.abc import Callable, Iterable
+from typing import Protocol
+
+from monitor.events import Change, ChangeKind, Priority
+from monitor.intake.link import BrokerLink
+from monitor.service.logs import facts
+from monitor.tell.message import Message
+from monitor.tell.status_topics import cleared_topics, topics_of
+from monitor.watch.status import SiteStatus
+
+log = logging.getLogger(__name__)
+
+
+class Annunciator(Protocol):
+    """Whoever takes the word to people: handed each message once, in the watch thread; returns at
+    once."""
+
+    def tell(self, messages: list[Message]) -> None:
+        """New messages, kept or not."""
+        ...
+
+    def changed(self, changes: list[Change], status: SiteStatus) -> None:
+        """What happened, for the status topics and the log."""
+        ...
+
+
+class LiveAnnunciator:
+    """Fulfils `Annunciator`."""
+
+    def __init__(
+        self,
+        send: Callable[[list[Message]], None],
+        *,
+        prefix: str,
+        show: Callable[[Message], None] | None = None,
+        draw: Callable[[str], None] = lambda _brooder: None,
+    ) -> None:
+        self._send = send
+        self._prefix = prefix
+        self._show = show
+        self._draw = draw
+        self._said: dict[str, str] = {}
+        self.link: BrokerLink | None = None
+
+    def tell(self, messages: list[Message]) -> None:
+        """To everybody a message is for; to the log and MQTT in any case."""
+        for message in messages:
+            log.warning(
+                message.short,
+                extra=facts(priority=message.priority.value, to=", ".join(message.contacts) or "-"),
+            )
+            if self._show is not None:
+                self._show(message)
+            if self.link is not None:
+                said = {
+                    "at": message.at,
+                    "priority": message.priority.value,
+                    "title": message.title,
+                    "text": message.body,
+                }
+                self.link.publish(f"{self._prefix}/told", json.dumps(said), qos=1)
+        self._send([message for message in messages if message.contacts])
+
+    def changed(self, changes: list[Change], status: SiteStatus) -> None:
+        """Alarm state on retained topics, so that a board that joins later knows it too."""
+        for change in changes:
+            begins = change.change is ChangeKind.RAISED and change.priority is Priority.URGENT
+            if begins and change.brooder is not None:
+                self._draw(change.brooder)
+            log.info(
+                "Alarm change.",
+                extra=facts(
+                    alarm=change.alarm.value,
+                    change=change.change.value,
+                    brooder=change.brooder or "-",
+                    cause=change.cause.value,
+                    priority=change.priority.value,
+                ),
+            )
+        self.say_status(status)
+
+    def say_status(self, status: SiteStatus) -> None:
+        """The state of every alarm and of the siren, retained."""
+        if self.link is None:
+            return
+        for topic, payload, retain in topics_of(status, self._prefix):
+            if self._said.get(topic) != payload:
+                self._said[topic] = payload
+                self.link.publish(topic, payload, qos=1, retain=retain)
+
+    def forget(self, gone: Iterable[str]) -> None:
+        """Takes the retained state of brooders that are no longer configured off the broker."""
+        for topic, payload, retain in cleared_topics(gone, self._prefix):
+            self._said.pop(topic, None)
+            if self.link is not None:
+                self.link.publish(topic, payload, qos=1, retain=retain)

@@ -1,0 +1,104 @@
+"""What the core answers to a command or a page. Used by the live service API, in the watch thread,
+and by `offline`, when no service runs. Requests and answers are JSON-able."""
+
+from dataclasses import asdict
+from typing import Any
+
+from monitor.brooding.objection import Objection
+from monitor.events import Entry, EntryKind, Moment
+from monitor.service.core import Core
+
+_ENTRY_FIELDS = frozenset(
+    {
+        "at",
+        "brooder",
+        "count",
+        "hatched",
+        "kind",
+        "note",
+        "alarm",
+        "probe",
+        "minutes",
+        "undoes",
+        "by",
+    }
+)
+
+
+def entry_of(details: dict[str, Any], now: Moment) -> Entry:
+    """A request as an entry. Raises Objection that names what is wrong."""
+    given = {k: v for k, v in details.items() if v is not None}
+    kind = given.pop("entry", None)
+    try:
+        entry = EntryKind(kind)
+    except ValueError:
+        known = ", ".join(k.value for k in EntryKind)
+        raise Objection(f"entry is {kind!r}; it must be one of {known}") from None
+    unknown = sorted(set(given) - _ENTRY_FIELDS)
+    if unknown:
+        raise Objection(f"{unknown[0]} is not part of an entry")
+    return Entry(entry=entry, **{"at": now.at, **given})
+
+
+def enter(core: Core, entry: Entry, now: Moment) -> dict[str, Any]:
+    """Keeps the entry: its number, what changed, the head count afterwards."""
+    if entry.at > now.at + 60:
+        raise Objection("That time lies in the future; leave it out to say now.")
+    kept, changes = core.enter(entry, now)
+    batch = core.ledger.running(kept.brooder) if kept.brooder else None
+    return {
+        "number": kept.number,
+        "changes": [f"{c.brooder + ': ' if c.brooder else ''}{c.alarm.value}" for c in changes],
+        "head_count": batch.head_count() if batch is not None else (0 if kept.brooder else None),
+    }
+
+
+def ledger(core: Core) -> dict[str, Any]:
+    """All ledger entries, and which were taken back."""
+    kept = core.ledger
+    return {
+        "entries": [
+            {k: v for k, v in asdict(entry).items() if v is not None} for entry in kept.entries
+        ],
+        "undone": sorted(kept.undone),
+    }
+
+
+def tonight(
+    core: Core,
+    now: Moment,
+    brooder: str,
+    *,
+    low_c: float | None = None,
+    cover: str | None = None,
+    extra_watts: float = 0.0,
+) -> dict[str, Any]:
+    """The outlook for the coming night. Raises Objection where there is nothing to go by."""
+    status = core.status(now).brooder(brooder)
+    if status is None:
+        names = ", ".join(b.name for b in core.site.brooders)
+        raise Objection(f"No brooder is called {brooder!r}; it must be one of {names}.")
+    outlook = core.engine.tonight(brooder, now, low_c=low_c, cover=cover, extra_watts=extra_watts)
+    if outlook is None and status.batch is None:
+        raise Objection(
+            f"No birds are entered in {brooder}, so it has no target: first write down when they "
+            "were placed."
+        )
+    if outlook is None and status.temp_c is None:
+        raise Objection(
+            f"{brooder}: no floor reading yet; see whether its floor probe is heard and believed."
+        )
+    if outlook is None:
+        raise Objection(
+            "Nothing is known of tonight's outside temperature: say how cold it will get, or "
+            "add an outside probe or a forecast to the configuration."
+        )
+    return {
+        "brooder": brooder,
+        "target_c": status.target_c,
+        "low_c": status.low_c,
+        "chill_c": status.chill_c,
+        "temp_c": status.temp_c,
+        "temp_at": status.temp_at,
+        "outlook": asdict(outlook),
+    }

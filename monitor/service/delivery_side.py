@@ -1,0 +1,164 @@
+"""Reaching people: the delivery with its clock, journal and signs of trouble; trial messages; the
+outgoing sign of life. Owned by `run`."""
+
+import asyncio
+import logging
+import secrets
+import threading
+from collections.abc import Callable, Iterable, Mapping
+from pathlib import Path
+from typing import Any
+
+from monitor.events import AlarmName, Facts
+from monitor.journal.records import OutboxRow, Outcome
+from monitor.service.clock import Clock, LiveClock
+from monitor.service.logs import facts
+from monitor.service.people import contacts_of
+from monitor.service.watch_thread import WatchThread
+from monitor.settings import Settings
+from monitor.tell.contact import Contact
+from monitor.tell.delivery import Delivery, DeliveryCallbacks
+from monitor.tell.links import Links, load_key
+from monitor.tell.message import Message
+from monitor.tell.try_contacts import try_out
+
+log = logging.getLogger(__name__)
+
+HAND_OVER_S = 2.0  # so long an old delivery may still send
+
+
+class DeliverySide:
+    """See the module. `send` may be called from any thread."""
+
+    def __init__(
+        self,
+        settings: Settings,
+        clock: Clock,
+        chart: Callable[[str], Path | None] = lambda _brooder: None,
+    ) -> None:
+        self._settings = settings
+        self._chart = chart
+        # People's servers answer in real seconds, also in a rehearsal at speed.
+        self._clock = clock if clock.speed == 1.0 else LiveClock()
+        self._watch: WatchThread | None = None
+        self._last: dict[str, tuple[float, str | None]] = {}  # contact -> tried at, why not
+        self._last_ok: dict[str, float] = {}
+        self.links = Links(_key(settings.state_folder), settings.file.page.public_url)
+        self._delivery = self._make()
+        self._handing_over: threading.Thread | None = None
+
+    def attach(self, watch: WatchThread) -> None:
+        """Where outcomes and trouble are reported."""
+        self._watch = watch
+
+    def start(self, unsent: Iterable[OutboxRow]) -> None:
+        """Starts, with what an earlier run left unsent."""
+        self._delivery.start(unsent)
+
+    def send(self, messages: list[Message]) -> None:
+        """Takes messages; returns at once."""
+        self._delivery.send(messages)
+
+    def stop(self, drain_s: float) -> int:
+        """Waits for what is under way; how many are unsent."""
+        if self._handing_over is not None:
+            self._handing_over.join(drain_s)
+        unsent = self._delivery.drain(drain_s)
+        self._delivery.stop()
+        return unsent
+
+    def alive(self) -> bool:
+        """Has the delivery not ended by itself?"""
+        return self._delivery.alive()
+
+    def about(self) -> list[Mapping[str, Any]]:
+        """Each contact and how the last try went."""
+        return [
+            {
+                "name": contact.name,
+                "last_try_at": self._last.get(contact.name, (None, None))[0],
+                "last_why": self._last.get(contact.name, (None, None))[1],
+                "last_ok_at": self._last_ok.get(contact.name),
+                "pending": self._delivery.pending(contact.name),
+            }
+            for contact in contacts_of(self._settings)
+        ]
+
+    def reconfigure(self, settings: Settings) -> None:
+        """Other contacts from now on; returns at once. What the old delivery cannot send within
+        two seconds the new one goes on with."""
+        self._settings = settings
+        old, new = self._delivery, self._make()
+        self._delivery = new
+        before = self._handing_over
+
+        def hand_over() -> None:
+            if before is not None:
+                before.join()  # the old one may itself have begun a moment ago only
+            old.drain(HAND_OVER_S)
+            old.stop()
+            try:
+                new.start(old.unsent())
+            except RuntimeError:
+                log.warning("Stopped while contacts were changed; the next start sends what waits.")
+
+        self._handing_over = threading.Thread(target=hand_over, name="hand-over", daemon=True)
+        self._handing_over.start()
+
+    def _make(self) -> Delivery:
+        tell = self._settings.file.tell
+        return Delivery(
+            contacts_of(self._settings),
+            DeliveryCallbacks(
+                now=self._clock.now,
+                record=self._record,
+                trouble=self._trouble,
+                chart=self._chart,
+                link=lambda message, contact: self.links.link(
+                    message, contact, self._clock.now().at
+                ),
+            ),
+            limit_s=tell.contact_time_limit_s,
+            most_pending=tell.most_pending,
+        )
+
+    def _record(self, outcomes: list[Outcome]) -> None:
+        for outcome in outcomes:
+            if outcome.state != "superseded" or outcome.failure is not None:
+                self._last[outcome.contact] = (outcome.tried_at, outcome.failure)
+            if outcome.state == "sent":
+                if outcome.contact not in self._last_ok:
+                    # Trouble that an earlier run told of has nobody else to end it.
+                    self._trouble(outcome.contact, False, "")
+                self._last_ok[outcome.contact] = outcome.tried_at
+            if self._watch is not None:
+                self._watch.note_outcome(outcome)
+
+    def _trouble(self, contact: str, begins: bool, why: str) -> None:
+        if self._watch is not None:
+            self._watch.fault(AlarmName.DELIVERY_FAULT, begins, Facts(contact=contact, reason=why))
+
+    async def try_contacts(self, name: str | None) -> list[Mapping[str, Any]]:
+        """Really sends a trial message to one contact or to all."""
+        wanted: tuple[Contact, ...] = tuple(
+            c for c in contacts_of(self._settings) if name in (None, c.name)
+        )
+        tried = await asyncio.to_thread(
+            lambda: list(
+                try_out(
+                    wanted,
+                    self._settings.site,
+                    self._settings.file.tell.contact_time_limit_s,
+                )
+            )
+        )
+        return [{"contact": t.contact, "ok": t.why is None, "why": t.why} for t in tried]
+
+
+def _key(folder: Path) -> bytes:
+    """The links' key; where the disk refuses, one that lasts as long as this run."""
+    try:
+        return load_key(folder)
+    except OSError as error:
+        log.error("The key of the links cannot be kept.", extra=facts(why=error.strerror))
+        return secrets.token_bytes(32)

@@ -1,0 +1,255 @@
+"""The API of the running service: what the page and the control socket may ask. Runs in the
+event loop; whatever touches the core is done in the watch thread and waited for."""
+
+import asyncio
+from collections.abc import Awaitable, Callable, Mapping
+from dataclasses import asdict
+from datetime import time
+from pathlib import Path
+from typing import Any
+
+from monitor.brooding.batch import Ledger
+from monitor.brooding.objection import Objection
+from monitor.events import Entry, Moment
+from monitor.intake.listener import Listener
+from monitor.intake.unclaimed import Unclaimed, suggest
+from monitor.service import core_answers
+from monitor.service.people import contacts_of
+from monitor.service.watch_thread import WatchThread
+from monitor.settings import Settings, masked
+from monitor.site import Site
+from monitor.tell.links import Answer, LinkFault, Links, already_used
+from monitor.watch.status import SiteStatus
+
+LISTEN_S = 900.0  # what else is on the broker is heard for this long after somebody looked
+
+
+class LiveServiceApi:
+    """Fulfils `page.service_api.ServiceApi`."""
+
+    def __init__(
+        self,
+        settings: Callable[[], Settings],
+        journal_path: Path,
+        watch: WatchThread,
+        *,
+        unclaimed: Unclaimed,
+        about: Callable[[], Mapping[str, Any]],
+        try_contacts: Callable[[str | None], Awaitable[list[Mapping[str, Any]]]],
+        links: Links,
+        listener: Listener | None = None,
+    ) -> None:
+        self._settings = settings  # those in force: a reload changes them
+        self._journal_path = journal_path
+        self._watch = watch
+        self._unclaimed = unclaimed
+        self._about = about
+        self._try_contacts = try_contacts
+        self._links = links
+        self._listener = listener
+        self._listen_until = 0.0
+        self._news = asyncio.Event()
+
+    # -- page.service_api.ServiceApi
+
+    @property
+    def site(self) -> Site:
+        """The site as configured now."""
+        return self._watch.core.site
+
+    @property
+    def journal_path(self) -> Path:
+        """The journal's database file."""
+        return self._journal_path
+
+    def status(self) -> SiteStatus:
+        """The newest status."""
+        return self._watch.status
+
+    async def changed(self, wait_s: float) -> bool:
+        """True once there is a newer status."""
+        try:
+            async with asyncio.timeout(wait_s):
+                await self._news.wait()
+        except TimeoutError:
+            return False
+        return True
+
+    async def submit(self, entry: Entry) -> int:
+        """Keeps an entry; its number."""
+        said = await self._in_watch(lambda now: core_answers.enter(self._watch.core, entry, now))
+        return int(said["number"])
+
+    async def ledger(self) -> Ledger:
+        """The flock ledger as it stands."""
+        kept: Ledger = await self._in_watch(lambda _now: self._watch.core.ledger)
+        return kept
+
+    async def tonight(
+        self, brooder: str, *, low_c: float | None, cover: str | None, extra_watts: float
+    ) -> Mapping[str, Any]:
+        """The outlook."""
+        said: Mapping[str, Any] = await self._in_watch(
+            lambda now: core_answers.tonight(
+                self._watch.core, now, brooder, low_c=low_c, cover=cover, extra_watts=extra_watts
+            )
+        )
+        return said
+
+    async def try_contacts(self, name: str | None) -> list[Mapping[str, Any]]:
+        """Really sends a trial message."""
+        known = [c.name for c in contacts_of(self._settings())]
+        if not known:
+            raise Objection("There is no contact in the configuration: add a [[contacts]].")
+        if name is not None and name not in known:
+            raise Objection(f"No contact is called {name!r}; they are {', '.join(known)}.")
+        return await self._try_contacts(name)
+
+    def heard(self) -> list[Mapping[str, Any]]:
+        """Unclaimed topics. Looking begins the listening where the broker is not our own."""
+        if self._listener is not None:
+            self._listener.start()
+            loop = asyncio.get_running_loop()
+            self._listen_until = loop.time() + LISTEN_S
+            loop.call_later(LISTEN_S + 1, self._end_listening)
+        only = [b.name for b in self.site.brooders]
+        return [
+            {
+                "topic": heard.topic,
+                "count": heard.count,
+                "last_at": heard.last_at,
+                "excerpt": heard.excerpt,
+                "lines": suggest(heard, only[0] if len(only) == 1 else None),
+            }
+            for heard in self._unclaimed.latest()
+        ]
+
+    def refused(self) -> list[Mapping[str, Any]]:
+        """Refused messages."""
+        return [asdict(kind) for kind in self._watch.core.refused.latest()]
+
+    def watcher(self) -> Mapping[str, Any]:
+        """The watcher itself."""
+        return self._about()
+
+    def settings_shown(self) -> list[tuple[str, str]]:
+        """The configuration in force."""
+        return shown(self._settings())
+
+    def redeem(self, token: str) -> list[Entry]:
+        """What a link would do."""
+        at = self.status().at
+        return self._read(token, at).entries(self.status(), at)
+
+    async def answer_link(self, token: str) -> list[str]:
+        """Does what a link says, once."""
+
+        def work(now: Moment) -> list[str]:
+            core = self._watch.core
+            answer = self._read(token, now.at)
+            done: list[str] = []
+            for entry in answer.entries(core.status(now), now.at):
+                done += core_answers.enter(core, entry, now)["changes"]
+            return done
+
+        done: list[str] = await self._in_watch(work)
+        return done
+
+    def _read(self, token: str, at: float) -> Answer:
+        try:
+            answer = self._links.read(token, at)
+        except LinkFault as fault:
+            raise Objection(str(fault)) from fault
+        if already_used(answer, self._watch.core.answers):
+            raise Objection("This link was used already: the alarm is acknowledged.")
+        return answer
+
+    # -- the control socket
+
+    async def answer(self, what: str, details: dict[str, Any]) -> Any:
+        """One request of a command. Raises Objection."""
+        core = self._watch.core
+        match what:
+            case "entry":
+                return await self._in_watch(
+                    lambda now: core_answers.enter(core, core_answers.entry_of(details, now), now)
+                )
+            case "ledger":
+                return await self._in_watch(lambda _now: core_answers.ledger(core))
+            case "tonight":
+                return await self._in_watch(lambda now: core_answers.tonight(core, now, **details))
+            case "probes":
+                return self._probes()
+            case "contacts-try":
+                return await self.try_contacts(details.get("name"))
+            case "about":
+                return dict(self._about())
+            case _:
+                raise Objection(f"{what} is nothing this service knows")
+
+    def _probes(self) -> dict[str, Any]:
+        status = self.status()
+        probes = list(status.probes) + [p for b in status.brooders for p in b.probes]
+        topics = {p.key: p.topic for p in self.site.all_probes}
+        return {
+            "probes": [
+                {
+                    "key": p.key,
+                    "topic": topics.get(p.key, ""),
+                    "place": p.place.value,
+                    "temp_c": p.temp_c,
+                    "age_s": p.age_s,
+                    "fault": p.fault,
+                    "silent": p.silent,
+                }
+                for p in probes
+            ],
+            "heard": self.heard(),
+            "refused": self.refused(),
+        }
+
+    # -- inside
+
+    def news(self) -> None:
+        """The watch thread has a newer status: wakes whoever waits. Called in the event loop."""
+        self._news.set()
+        self._news = asyncio.Event()
+
+    async def _in_watch(self, work: Callable[[Moment], Any]) -> Any:
+        return await asyncio.wrap_future(self._watch.call(work))
+
+    def _end_listening(self) -> None:
+        if self._listener is not None and asyncio.get_running_loop().time() >= self._listen_until:
+            self._listener.stop()
+
+
+def shown(settings: Settings) -> list[tuple[str, str]]:
+    """Every key in force and its value; secrets only as set or not set."""
+    lines: list[tuple[str, str]] = []
+
+    def walk(value: Any, path: str) -> None:
+        if isinstance(value, dict):
+            for key, inner in value.items():
+                walk(inner, f"{path}.{key}" if path else key)
+        elif isinstance(value, list | tuple) and value and isinstance(value[0], dict):
+            for index, inner in enumerate(value):
+                walk(inner, f"{path}[{index}]")
+        elif hasattr(value, "get_secret_value"):
+            lines.append((path, masked(value)))
+        elif value is not None:
+            lines.append((path, _as_written(value)))
+
+    walk(settings.file.model_dump(), "")
+    return lines
+
+
+def _as_written(value: object) -> str:
+    """As it would stand in the file, without its quotes."""
+    match value:
+        case bool():
+            return str(value).lower()
+        case list() | tuple():
+            return ", ".join(str(one) for one in value) or "none"
+        case time():
+            return f"{value:%H:%M}"
+    return str(value)

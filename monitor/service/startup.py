@@ -1,0 +1,223 @@
+"""Opens what the service stands on: state folder, journal, clock, core. Called by `run`.
+
+A disk that refuses must not keep the watch from starting: then the journal is opened later, by the
+writer, and everything waits in memory meanwhile."""
+
+import itertools
+import logging
+import os
+from collections.abc import Callable
+from contextlib import suppress
+from dataclasses import dataclass
+
+from monitor.brooding.batch import iso_date
+from monitor.brooding.bird_kinds import KINDS
+from monitor.events import AlarmName, Entry, EntryKind, Facts, Moment
+from monitor.intake.held import HeldTimes
+from monitor.intake.redelivered import RedeliveryMemory
+from monitor.journal.opening import about_aside, fault_of
+from monitor.journal.ownership import make_folder
+from monitor.journal.reader import JournalReader
+from monitor.journal.records import StorageFault
+from monitor.journal.store import Journal
+from monitor.service import second_copy
+from monitor.service.clock import Clock, LiveClock
+from monitor.service.core import Core
+from monitor.service.logs import facts
+from monitor.service.people import contacts_of, policy_of
+from monitor.service.rebuild import Rebuilt, from_ledger, rebuild
+from monitor.settings import Settings
+
+log = logging.getLogger(__name__)
+
+FATAL = frozenset({"in-use"})  # another service writes here
+DOWN_WORTH_TELLING_S = 60.0  # a restart is shorter; longer than this, somebody should know
+MOST_NAMED = 5
+FROM_THE_COPY = "which birds are where is known from the second copy; compare `brooder flock list`"
+STALE_S = 5.0  # the wall clock behind the journal's last word by more: it was not set yet
+
+
+@dataclass(slots=True, kw_only=True)
+class Opened:
+    """What `open_all` returns."""
+
+    journal: Journal | None
+    trouble: StorageFault | None  # why there is no journal yet
+    clock: Clock
+    clock_sure: bool
+    core: Core
+    rebuilt: Rebuilt
+
+
+def open_journal(settings: Settings) -> Journal:
+    """The journal, knowing the site's probes. Raises StorageFault."""
+    try:
+        make_folder(settings.state_folder)
+    except OSError as error:
+        raise StorageFault(
+            "failed", f"the folder {settings.state_folder} cannot be made: {error.strerror}"
+        ) from error
+    # After a rollback the journal may be in a newer version's form: chicks without a watch would be
+    # worse than a record in two files.
+    journal = Journal.open(settings.journal_path, replace_newer=True)
+    try:
+        journal.know(settings.site.all_probes)
+    except StorageFault:
+        journal.close()
+        raise
+    return journal
+
+
+def open_all(settings: Settings, clock: Clock | None = None) -> Opened:
+    """Everything as the journal left it. Raises StorageFault only for what does not mend itself."""
+    journal: Journal | None = None
+    trouble: StorageFault | None = None
+    try:
+        journal = open_journal(settings)
+    except (StorageFault, OSError) as error:
+        fault = error if isinstance(error, StorageFault) else fault_of(error, settings.journal_path)
+        if fault.kind in FATAL:
+            raise fault from error
+        trouble = fault
+        log.error("The journal cannot be opened; the watch begins without.", extra=facts(why=fault))
+    # A disk that cannot be written can often be read: which birds are where must not be forgotten.
+    reader, ended = _readable(settings, journal)
+    clock = clock or LiveClock(not_before=ended.at if ended is not None else 0.0)
+    now = clock.now()
+    copy = second_copy.read(settings.state_folder)
+    numbers = journal.next_entry_number if journal is not None else _numbers(reader, now)
+
+    def make(begin: Moment) -> Core:
+        return Core(
+            settings.site,
+            begin,
+            contacts=contacts_of(settings),
+            policy=policy_of(settings),
+            next_entry_number=_after(numbers, copy.entries),
+        )
+
+    rebuilt, lost = _rebuilt(make, reader, now)
+    core, ended = rebuilt.core, rebuilt.ended
+    ledger_lost = bool(lost) or (trouble is not None and reader is None)
+    if journal is not None and journal.set_aside is not None:
+        lost.insert(0, about_aside(journal.set_aside))
+        ledger_lost = True
+    elif trouble is not None and reader is not None:
+        lost.insert(0, trouble.words)
+    if core.learn(copy.entries, now):
+        lost += [*([] if lost else ["the journal has lost entries"]), FROM_THE_COPY]
+    if ledger_lost and not copy.sound:
+        # A box without birds has no target, so no alarm: silence would be deadly here.
+        core.fault(AlarmName.UNWATCHED, True, now, Facts())
+    if trouble is not None and lost:
+        trouble, lost = StorageFault(trouble.kind, "; ".join(lost)), []  # told by the caller
+    clock_sure = ended is None or now.at >= ended.at - STALE_S
+    if ended is not None and not clock_sure:
+        core.clock_jumped(now, now.at - ended.at, sure=False)
+    _say_what_was(core, lost, ended, now, clock_sure)
+    return Opened(
+        journal=journal,
+        trouble=trouble,
+        clock=clock,
+        clock_sure=clock_sure,
+        core=core,
+        rebuilt=rebuilt,
+    )
+
+
+def _readable(
+    settings: Settings, journal: Journal | None
+) -> tuple[JournalReader | None, Moment | None]:
+    """A reader of the records, and how far they go; nothing where there are none to read."""
+    if journal is None and not os.path.exists(settings.journal_path):
+        return None, None
+    reader = JournalReader(settings.journal_path)
+    try:
+        return reader, reader.advanced_to()
+    except StorageFault as fault:
+        log.error("When the last run ended cannot be read.", extra=facts(why=fault))
+        return reader, None
+
+
+def _numbers(reader: JournalReader | None, now: Moment) -> Callable[[], int]:
+    """Entry numbers without a journal to ask: after those it holds, or else seconds of the clock,
+    which no journal has come to."""
+    first = int(now.at)
+    if reader is not None:
+        with suppress(StorageFault):
+            first = max((entry.number for entry in reader.entries()), default=0) + 1
+    numbers = itertools.count(first)
+    return lambda: next(numbers)
+
+
+def _after(numbers: Callable[[], int], known: list[Entry]) -> Callable[[], int]:
+    """The same numbers, but none that an entry of the second copy has or that was given before."""
+    last = max((entry.number for entry in known), default=0)
+
+    def following() -> int:
+        nonlocal last
+        last = max(numbers(), last + 1)
+        return last
+
+    return following
+
+
+def _rebuilt(
+    make: Callable[[Moment], Core], reader: JournalReader | None, now: Moment
+) -> tuple[Rebuilt, list[str]]:
+    """What the journal knows, or as much of it as can be had; and what of it is lost, in words."""
+    lost: list[str] = []
+    if reader is not None:
+        with reader:
+            for how in (rebuild, from_ledger):
+                try:
+                    rebuilt = how(make, reader, now)
+                    return rebuilt, lost + _left_out(rebuilt.core, reader)
+                except Exception:
+                    log.exception("The journal cannot be used (%s).", how.__name__)
+                    lost = ["what it held before cannot be used"]
+    nothing = Rebuilt(
+        core=make(now), ended=None, unsent=[], memory=RedeliveryMemory(), held=HeldTimes()
+    )
+    return nothing, lost
+
+
+def _left_out(core: Core, reader: JournalReader) -> list[str]:
+    """Ledger entries of which the watch does not know what they said."""
+    known = {entry.number for entry in core.ledger.entries}
+    numbers = set(reader.damaged_entries()) - known  # a snapshot may know it still
+    numbers |= {entry.number for entry in core.ledger.entries if _says_nothing(entry)}
+    if not numbers:
+        return []
+    said = ", ".join(str(number) for number in sorted(numbers)[:MOST_NAMED])
+    return [f"ledger entry {said} is damaged and left out; compare `brooder flock list`"]
+
+
+def _says_nothing(entry: Entry) -> bool:
+    """Birds of a date or a kind that is none: no such entry was ever taken."""
+    if entry.entry is not EntryKind.PLACED:
+        return False
+    no_date = entry.hatched is not None and iso_date(entry.hatched) is None
+    return no_date or (entry.kind is not None and entry.kind not in KINDS)
+
+
+def _say_what_was(
+    core: Core, lost: list[str], ended: Moment | None, now: Moment, clock_sure: bool
+) -> None:
+    if lost:
+        about = Facts(reason="; ".join(lost))
+        core.fault(AlarmName.STORAGE_FAULT, True, now, about)  # the watcher ends it, once read
+    if not clock_sure:
+        core.fault(
+            AlarmName.CLOCK_FAULT,
+            True,
+            now,
+            Facts(reason="the board's clock is behind its own records; it was not set yet"),
+        )
+    elif ended is not None and now.at - ended.at >= DOWN_WORTH_TELLING_S:
+        core.fault(
+            AlarmName.WAS_DOWN,
+            True,
+            now,
+            Facts(down_from=ended.at, down_to=now.at),
+        )

@@ -1,0 +1,199 @@
+"""From an incident to a Message: the words, whose phone it goes to, what it answers. Used by
+`plan`, which decides when."""
+
+from collections.abc import Callable
+from dataclasses import replace
+
+from monitor.events import Change, Priority
+from monitor.site import Site
+from monitor.tell import incident_words
+from monitor.tell.contact import Contact, first_told
+from monitor.tell.incident import Alarm, Answer, Incident
+from monitor.tell.message import Message, MessageKind
+from monitor.tell.wording import Voice, Words, for_change
+from monitor.watch.incidents import rank
+from monitor.watch.status import SiteStatus
+
+
+class MessageComposer:
+    """Makes messages; changes nothing."""
+
+    def __init__(
+        self,
+        site: Site,
+        contacts: tuple[Contact, ...],
+        look: Callable[[], SiteStatus | None],
+    ) -> None:
+        self._site = site
+        self._voice = Voice(site)
+        self._contacts = contacts
+        self._look = look
+
+    def once(self, change: Change) -> Message:
+        """Something that has happened: told, and that is all."""
+        words = for_change(change, self._site)
+        return Message(
+            key=f"{change.occurrence}:raised",
+            thread=change.occurrence,
+            kind=MessageKind.RAISED,
+            contacts=tuple(self._first(change.priority)),
+            priority=change.priority,
+            at=change.at,
+            title=words.title,
+            body=words.body,
+            short=words.short,
+        )
+
+    def raised(self, incident: Incident, untold: list[Alarm], at: float) -> Message:
+        """New, or worse than told before: to those told at once, and to all who know of it."""
+        lead = max(untold, key=lambda alarm: rank(alarm.change)).change
+        known = [name for name in incident.told_to if self._wants(name, lead.priority)]
+        return self._message(
+            incident,
+            MessageKind.RAISED,
+            key=f"{lead.occurrence}:raised",
+            words=incident_words.raised([alarm.change for alarm in untold], self._site),
+            told=self._first(lead.priority) + known,
+            at=at,
+            lead=lead,
+        )
+
+    def explained(self, incident: Incident, alarm: Alarm, change: Change) -> Message:
+        """Another cause than was told: to all who know of it."""
+        lead = alarm.change
+        return self._message(
+            incident,
+            MessageKind.RAISED,
+            key=f"{lead.occurrence}:explained:{change.cause.value}",
+            words=for_change(change, self._site),
+            told=[name for name in incident.told_to if self._wants(name, lead.priority)],
+            at=change.at,
+            lead=lead,
+        )
+
+    def again(self, incident: Incident, alarm: Alarm, at: float) -> Message | None:
+        """A scheduled repeat. Those of a warning wait for the morning in quiet hours; None where
+        it would reach nobody for that reason."""
+        lead = alarm.change
+        told = [name for name in incident.told_to if self._wants(name, lead.priority)]
+        if lead.priority is not Priority.URGENT:
+            local = self._voice.local(at).time()
+            quiet = {contact.name for contact in self._contacts if contact.is_quiet(local)}
+            told = [name for name in told if name not in quiet]
+            if quiet and not told:
+                return None
+        return self._message(
+            incident,
+            MessageKind.AGAIN,
+            key=f"{incident.id}:again:{incident.repeats}",
+            words=incident_words.again(incident, at, self._site, self._look()),
+            told=told,
+            at=at,
+            lead=lead,
+        )
+
+    def asked_anew(self, incident: Incident, alarm: Alarm, answer: Answer, at: float) -> Message:
+        """Answered, and no better an hour later: to all who know of it."""
+        lead = alarm.change
+        return self._message(
+            incident,
+            MessageKind.AGAIN,
+            key=f"{incident.id}:anew:{answer.times}",
+            words=incident_words.asked_anew(incident, answer, at, self._site, self._look()),
+            told=[name for name in incident.told_to if self._wants(name, lead.priority)],
+            at=at,
+            lead=lead,
+        )
+
+    def passed_on(
+        self, incident: Incident, alarm: Alarm, contacts: list[Contact], at: float
+    ) -> Message:
+        """Nobody answered: to these, who wait the same minutes."""
+        return self._message(
+            incident,
+            MessageKind.PASSED_ON,
+            key=f"{incident.id}:passed-on:{contacts[0].after_minutes:g}",
+            words=incident_words.passed_on(incident, at, self._site, self._look()),
+            told=[contact.name for contact in contacts],
+            at=at,
+            lead=alarm.change,
+        )
+
+    def answered(self, incident: Incident, change: Change) -> Message:
+        """To the others, so that two do not run."""
+        return self._by_somebody(incident, MessageKind.ANSWERED, change)
+
+    def shelved(self, incident: Incident, change: Change) -> Message:
+        """To the others, so that they do not wonder."""
+        return self._by_somebody(incident, MessageKind.SHELVED, change)
+
+    def over(self, incident: Incident, at: float) -> Message:
+        """To all who were told; to those told at once, if it came and went before that."""
+        told = incident.told_to
+        if incident.last_told is None and incident.worst is not None:
+            told = self._first(incident.worst.priority)
+        return self._message(
+            incident,
+            MessageKind.OVER,
+            key=f"{incident.id}:over"
+            + (f":{incident.over_told}" if incident.over_told > 1 else ""),
+            words=incident_words.over(incident, at, self._site, self._look()),
+            told=told,
+            at=at,
+        )
+
+    def called_off(self, incident: Incident, at: float) -> Message:
+        """What was only expected is expected no longer: as its end, but nobody is woken for it."""
+        local = self._voice.local(at).time()
+        quiet = {contact.name for contact in self._contacts if contact.is_quiet(local)}
+        message = self.over(incident, at)
+        return replace(message, contacts=tuple(n for n in message.contacts if n not in quiet))
+
+    def wrong(self, incidents: list[Incident]) -> list[str]:
+        """What is wrong at this moment, in plain words."""
+        leads = [incident.lead() for incident in incidents]
+        return [incident_words.wrong(lead.change, self._site) for lead in leads if lead is not None]
+
+    def _by_somebody(self, incident: Incident, kind: MessageKind, change: Change) -> Message:
+        return self._message(
+            incident,
+            kind,
+            key=f"{change.occurrence}:{kind.value}",
+            words=for_change(change, self._site),
+            told=[name for name in incident.told_to if name != change.facts.get("by")],
+            at=change.at,
+        )
+
+    def _message(
+        self,
+        incident: Incident,
+        kind: MessageKind,
+        *,
+        key: str,
+        words: Words,
+        told: list[str],
+        at: float,
+        lead: Change | None = None,
+    ) -> Message:
+        """`lead`: what asks for an answer; without one the message is calm news."""
+        unreached = {alarm.change.facts.get("contact") for alarm in incident.alarms.values()}
+        return Message(
+            key=key,
+            thread=incident.id,
+            kind=kind,
+            contacts=tuple(dict.fromkeys(name for name in told if name not in unreached)),
+            priority=lead.priority if lead else Priority.WARNING,
+            at=at,
+            attach_brooder=incident_words.chart_of(incident, kind),
+            ack_for=incident.answerable() if lead else (),
+            brief=words.brief if kind is MessageKind.AGAIN else "",
+            title=words.title,
+            body=words.body,
+            short=words.short,
+        )
+
+    def _first(self, priority: Priority) -> list[str]:
+        return [contact.name for contact in first_told(self._contacts, priority)]
+
+    def _wants(self, name: str, priority: Priority) -> bool:
+        return any(c.name == name and priority in c.priorities for c in self._contacts)

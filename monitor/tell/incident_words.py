@@ -1,0 +1,150 @@
+"""From an incident to words: which of the wording's messages fits, with the figures of now.
+Used by `plan`."""
+
+from dataclasses import replace
+
+from monitor.events import AlarmName, Change, ChangeKind, ProbeFact
+from monitor.site import Site
+from monitor.tell import wording
+from monitor.tell.contact import Contact
+from monitor.tell.incident import Alarm, Answer, Incident
+from monitor.tell.message import MessageKind
+from monitor.tell.present_facts import now_facts
+from monitor.tell.wording import Voice, Words
+from monitor.watch.alarm_table import Family
+from monitor.watch.incidents import rank
+from monitor.watch.status import SiteStatus
+
+_TEMPERATURE = (Family.COLD.value, Family.HOT.value)
+# Alarms that say the same of a floor, so that what is said of it is said over all of them.
+_SAME = (
+    frozenset({AlarmName.COLD, AlarmName.CHILL}),
+    frozenset({AlarmName.HOT, AlarmName.OVERHEAT}),
+    frozenset({AlarmName.HEAT_LOSS}),
+)
+_PICTURED = (MessageKind.RAISED, MessageKind.PASSED_ON, MessageKind.OVER)
+
+
+def raised(changes: list[Change], site: Site) -> Words:
+    """One message for all that was raised together; the worst leads, all probes are listed."""
+    boxes = {change.brooder for change in changes if change.alarm is AlarmName.NO_READINGS}
+    lead = max(changes, key=rank)
+    if lead.alarm is AlarmName.NO_READINGS and len(boxes - {None}) > 1 and None not in boxes:
+        silent = [c for c in changes if c.alarm is AlarmName.NO_READINGS]
+        return wording.site_silent(silent, Voice(site))
+    probes: dict[str, ProbeFact] = {}
+    for change in changes:
+        for fact in change.facts.get("probes", []):
+            probes.setdefault(fact["probe"], fact)
+    facts = lead.facts.copy()
+    if probes:
+        facts["probes"] = list(probes.values())
+    return wording.for_change(replace(lead, facts=facts), site)
+
+
+def again(incident: Incident, at: float, site: Site, status: SiteStatus | None) -> Words:
+    """A scheduled repeat."""
+    return wording.again(
+        _now(incident, at, site, status), _waited_s(incident, at), incident.repeats
+    )
+
+
+def asked_anew(
+    incident: Incident, answer: Answer, at: float, site: Site, status: SiteStatus | None
+) -> Words:
+    """Answered, and no better an hour later."""
+    by = answer.by if len(incident.told_to) > 1 else "you"  # whoever is alone knows who it was
+    return wording.asked_anew(_now(incident, at, site, status), Voice(site), by, answer.at, at)
+
+
+def passed_on(incident: Incident, at: float, site: Site, status: SiteStatus | None) -> Words:
+    """Nobody answered."""
+    told = _now(incident, at, site, status)
+    return wording.passed_on(told, _waited_s(incident, at), incident.told_to)
+
+
+def escalated(
+    incident: Incident,
+    alarm: Alarm,
+    contacts: list[Contact],
+    at: float,
+    status: SiteStatus | None,
+) -> Change:
+    """That nobody answered, as a change of the alarm: with the figures of now."""
+    facts = _longer(alarm.change, at).facts
+    if incident.family in _TEMPERATURE:
+        facts = now_facts(facts, status, alarm.change.brooder)
+    facts["since"] = alarm.change.facts.get("since", alarm.change.at)
+    facts["level"] = incident.times_passed_on
+    facts["contacts"] = [contact.name for contact in contacts]
+    return replace(alarm.change, at=at, change=ChangeKind.ESCALATED, facts=facts)
+
+
+def over(incident: Incident, at: float, site: Site, status: SiteStatus | None) -> Words:
+    """All of it is over: how long, how far, and how it is now."""
+    worst, last = incident.worst, incident.last
+    if worst is None or last is None:
+        raise ValueError(f"the incident {incident.id} has not ended")
+    facts = last.facts.copy()
+    if incident.family in _TEMPERATURE:
+        facts = now_facts(facts, status, incident.one_place())
+    if at - last.at >= 60.0:
+        facts["quiet_s"] = at - last.at
+    same = next((form for form in _SAME if worst.alarm in form), None)
+    lasted_s = incident.lasted_s(same) if same is not None else None
+    facts["lasted_s"] = last.at - incident.since_at if lasted_s is None else lasted_s
+    if incident.extreme_c is not None and incident.family in _TEMPERATURE:
+        facts["extreme_c"] = incident.extreme_c
+    if incident.last_told is None and "reason" in worst.facts:
+        facts.setdefault("reason", worst.facts["reason"])  # nobody has been told why
+    if "contact" in worst.facts:
+        facts["contact"] = worst.facts["contact"]
+    probes = {alarm.change.probe for alarm in incident.alarms.values()}
+    change = replace(
+        worst,
+        change=ChangeKind.CLEARED,
+        at=at,
+        brooder=incident.one_place(),
+        probe=worst.probe if len(probes) == 1 else None,  # of several none is the one
+        facts=facts,
+    )
+    return wording.for_change(change, site)
+
+
+def wrong(change: Change, site: Site) -> str:
+    """`porch too cold`."""
+    return wording.for_change(change, site).title.replace(": ", " ", 1)
+
+
+def chart_of(incident: Incident, kind: MessageKind) -> str | None:
+    """The brooder whose last hours a picture would show."""
+    if kind in _PICTURED and incident.family in _TEMPERATURE:
+        return incident.one_place()
+    return None
+
+
+def _waited_s(incident: Incident, at: float) -> float:
+    since = incident.unanswered_since()
+    return 0.0 if since is None else at - since
+
+
+def _now(incident: Incident, at: float, site: Site, status: SiteStatus | None) -> Words:
+    """The words as they would be said now: old estimates left out, the floor of this moment."""
+    alarm = incident.unanswered() or incident.lead()
+    if alarm is None:
+        raise ValueError(f"nothing is open in the incident {incident.id}")
+    change = alarm.change
+    if incident.family == "silence":
+        return raised([_longer(a.change, at) for a in incident.alarms.values() if a.open], site)
+    facts = change.facts
+    if incident.family in _TEMPERATURE:
+        facts = now_facts(facts, status, change.brooder)
+    return wording.for_change(replace(change, at=at, facts=facts), site)
+
+
+def _longer(change: Change, at: float) -> Change:
+    """A silence as it stands at `at`."""
+    facts = change.facts.copy()
+    if "silent_s" in facts:
+        facts["silent_s"] += at - change.at
+    return replace(change, at=at, facts=facts)

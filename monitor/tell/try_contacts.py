@@ -1,0 +1,50 @@
+"""One trial message to each contact, one after the other, with the result. Called by
+`brooder contacts try` and `brooder check --send`."""
+
+import selectors
+import time
+from collections.abc import Iterable, Iterator
+from typing import NamedTuple
+
+from monitor.site import Site
+from monitor.tell.contact import Contact
+from monitor.tell.sender_process import SenderProcess
+from monitor.tell.wording import Voice, trial
+
+_GRACE_S = 10.0  # for a slow board to start the sender
+
+
+class Tried(NamedTuple):
+    """How it went."""
+
+    contact: str
+    why: str | None  # it failed; None: it was taken
+    took_s: float
+
+
+def try_out(contacts: Iterable[Contact], site: Site, limit_s: float = 20.0) -> Iterator[Tried]:
+    """Sends for real; each takes at most `limit_s` and a little."""
+    sender = SenderProcess()
+    try:
+        with selectors.DefaultSelector() as selector:
+            selector.register(sender.fd, selectors.EVENT_READ)
+            for number, contact in enumerate(contacts, 1):
+                words = trial(Voice(site), contact.name, time.time())
+                begun = time.monotonic()
+                sender.hand(
+                    {
+                        "id": number,
+                        "url": contact.url,
+                        "title": words.title,
+                        "body": words.body,
+                        "kind": "advice",
+                        "limit_s": limit_s,
+                    }
+                )
+                answers = sender.answers() if selector.select(limit_s + _GRACE_S) else None
+                why = answers[0]["why"] if answers else "the sending broke off"
+                yield Tried(contact.name, why, time.monotonic() - begun)
+                if answers is None:
+                    return
+    finally:
+        sender.end()
