@@ -11,6 +11,7 @@ from monitor.events import AlarmName, Entry, EntryKind, Moment, Priority, Readin
 from monitor.journal.reader import JournalReader
 from monitor.journal.records import Commit, Entered, StorageFault
 from monitor.journal.store import Journal
+from monitor.service import startup
 from monitor.service.second_copy import SecondCopy
 from monitor.service.startup import Opened, open_all
 from monitor.settings import Settings, load_settings
@@ -144,7 +145,7 @@ def test_where_the_rebuilding_fails_the_ledger_is_still_known(
     def fails(*_: object) -> None:
         raise error
 
-    monkeypatch.setattr(opening, "rebuild", fails)
+    monkeypatch.setattr(startup, "rebuild", fails)
     done = opened(settings)
     assert heads(done) == 100
     assert "cannot be used" in said(done)
