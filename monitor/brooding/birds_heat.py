@@ -16,7 +16,7 @@ of the house, litter included; the older rule of 1984 gives 0.04 instead of 0.21
 from bisect import bisect_right
 from dataclasses import dataclass
 
-from monitor.brooding.flock import mass_kg as mass_at
+from monitor.brooding.bird_kinds import mass_kg as mass_at
 from monitor.brooding.provenance import Mark, Source
 
 _CIGR = (
