@@ -9,7 +9,17 @@ from monitor.brooding.bird_kinds import KINDS
 from monitor.brooding.chick_skin import AVIAGEN, CHICK_SKIN_C
 from monitor.brooding.circuit import CONTINUOUS_SHARE
 from monitor.brooding.circuit import SOURCE as CIRCUIT_SOURCE
-from monitor.brooding.envelope import COVERS, FILM_DOWN, FILM_UP, FILM_WALL, LITTER, WALLS, Layer
+from monitor.brooding.envelope import (
+    COVERS,
+    EXCHANGE,
+    EXCHANGE_SOURCE,
+    FILM_DOWN,
+    FILM_UP,
+    FILM_WALL,
+    LITTER,
+    WALLS,
+    Layer,
+)
 from monitor.brooding.heat_balance import EDGE_SHARE, SHARE_SOURCE, SHARES
 from monitor.brooding.provenance import COMMON_PRACTICE, Figure, Mark, Source, figure
 from monitor.brooding.schedules import BUILT_IN
@@ -107,6 +117,8 @@ def _box() -> Iterator[Figure]:
     for cover in COVERS.values():
         name = f"through {cover.title}"
         yield figure("air exchange", name, cover.leak_m3_per_h_m2, "m3/h.m2", cover.leak_source)
+    name = "through a gap in a cover"
+    yield figure("air exchange", name, EXCHANGE, "of sqrt(g' D^5)", EXCHANGE_SOURCE)
 
 
 def _heat_sources() -> Iterator[Figure]:

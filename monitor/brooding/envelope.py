@@ -6,6 +6,7 @@ Resistances in m2.K/W. A porch or shed keeps the wind off, so both faces of a wa
 of still air; in the wind the outer film falls to 0.030 and a plywood box loses a third more."""
 
 from dataclasses import dataclass
+from math import pow, sqrt
 
 from monitor.brooding.provenance import Mark, Source
 from monitor.site import Brooder
@@ -104,6 +105,17 @@ WALLS: dict[str, tuple[Layer, ...]] = {
     "plastic": (SHEET,),
 }
 
+# Air that changes places through an opening in a lid of the side D: EXCHANGE x sqrt(g' x D^5) m3/s,
+# with g' the pull of gravity on air that is so much warmer below.
+EXCHANGE = 0.055
+EXCHANGE_SOURCE = Source(
+    'M. Epstein, "Buoyancy-driven exchange flow through small openings in horizontal partitions", '
+    "Journal of Heat Transfer 110 (1988) 885-893: a thin partition",
+    Mark.MEMORY,
+)
+GRAVITY_M_S2 = 9.81
+GAP_WARMER_K, GAP_AIR_K = 10.0, 293.0  # a box over its porch on a mild night; colder pulls more
+
 AIR_WH_PER_M3_K = 0.34  # 1.2 kJ/m3.K, ASHRAE Fundamentals, from memory
 
 # Heat that a box stores, J/K. Half of what lies in the wood and litter follows within the hour.
@@ -143,6 +155,18 @@ class Envelope:
         return self.walls + self.top + self.floor + self.air
 
 
+def open_share(brooder: Brooder, *, cover: str | None = None, fresh_air_m3_h: float) -> float:
+    """How much of a cover (the box's own unless told) must stay open for so much air, 0..1: what
+    its gaps do not let through is exchanged through one opening, warm air up and cold air down."""
+    lid = cover_named(cover or brooder.cover)
+    if not lid.closed:
+        return 1.0
+    more_m3_h = fresh_air_m3_h - lid.leak_m3_per_h_m2 * brooder.floor_area_m2
+    pull = sqrt(GRAVITY_M_S2 * GAP_WARMER_K / GAP_AIR_K)
+    open_m2 = pow(max(0.0, more_m3_h) / 3600.0 / (EXCHANGE * pull), 0.8)  # Q: area ^ 5/4
+    return min(1.0, open_m2 / brooder.floor_area_m2)
+
+
 def envelope(
     brooder: Brooder, *, cover: str | None = None, fresh_air_m3_h: float = 0.0
 ) -> Envelope:
@@ -153,12 +177,13 @@ def envelope(
     floor_m2 = brooder.floor_area_m2
     wall_m2 = 2 * (brooder.length_m + brooder.width_m) * brooder.height_m
     # An open box ends at its own air: one film, through which it radiates and convects upwards.
-    above = (*lid.layers, FILM_UP) if lid.closed else ()
+    open_ = open_share(brooder, cover=cover, fresh_air_m3_h=fresh_air_m3_h)
+    top_w_m2_k = open_ * u_value(FILM_UP) + (1.0 - open_) * u_value(FILM_UP, *lid.layers, FILM_UP)
     leak_m3_h = max(lid.leak_m3_per_h_m2 * floor_m2, fresh_air_m3_h)
     solid_m2 = wall_m2 + (floor_m2 if lid.closed else 0.0)
     return Envelope(
         walls=wall_m2 * u_value(FILM_WALL, *WALLS[brooder.walls], FILM_WALL),
-        top=floor_m2 * u_value(FILM_UP, *above),
+        top=floor_m2 * top_w_m2_k,
         floor=floor_m2 * u_value(FILM_DOWN, LITTER, PLYWOOD, FILM_DOWN),
         air=leak_m3_h * AIR_WH_PER_M3_K,
         stored_j_per_k=(

@@ -1,30 +1,31 @@
 """Will these lamps hold this box? First principles, for a box that has no history yet.
 
-Called by the watch for its thermal estimator's `Prior`, and for what another cover would do.
+Called by the watch for its thermal estimator's `Prior`, and for what another cover, another lamp
+or half the box would make of it (`changed`): one balance for what is and for what if.
 Steady state; two paths from the plug to the floor thermometer:
 
 1. All heat that stays in the box warms its air: (sources x useful share + birds) / losses.
 2. What a lamp radiates falls on the litter first, so the floor at the edge of the heat is warmer
    than the box's air (infrared warms what it strikes: USDA Leaflet 397). The lift is the radiant
-   watts over the lit floor, times the part of the mean that arrives at the edge, over the film
-   of still air. One lamp over a 24 degC room then gives about 6 K of lift at the edge; Miller's
+   watts over the floor they light, times the part that arrives at the edge, over the film of
+   still air. One lamp over a 24 degC room then gives about 6 K of lift at the edge; Miller's
    hatchery advice (one lamp, room at least 24 degC, first-week chicks at 32 to 35) needs 8 to 11
    between edge and centre. We stay under it.
 
 Useful share: under a lid a lamp's heat stays in but for what leaves at the cord and the
-reflector's back (0.9); without a lid only what it radiates downward counts (0.65). A plate or
-panel touches or faces the birds: 0.95, 0.8 without a lid. These and the edge share are working
-figures, and the spread of the prior (a quarter of the rise) covers them; a few hours of readings
-replace them all.
+reflector's back (0.9); without a lid only what it radiates downward counts (0.65); under a lid of
+which a part stays open for air, in between. A plate or panel touches or faces the birds: 0.95, 0.8
+without a lid. These and the edge share are working figures, and the spread of the prior (a quarter
+of the rise) covers them; a few hours of readings replace them all.
 
 How many watts, against common rules: 2 to 3 W a chick in a cold room (from memory); this balance
 asks for about 5 W a chick in a porch box at 5 degC with a target of 35."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from monitor.brooding import birds_heat
 from monitor.brooding.bird_kinds import mass_kg
-from monitor.brooding.envelope import FILM_UP, Envelope, cover_named, envelope
+from monitor.brooding.envelope import FILM_UP, Envelope, cover_named, envelope, open_share
 from monitor.brooding.provenance import Mark, Source
 from monitor.brooding.schedules import schedule_for, target_at
 from monitor.site import Brooder, HeatSource, Place, Steps
@@ -33,6 +34,8 @@ SHARE_SOURCE = Source("useful and radiant shares of heat sources, argued in the 
 EDGE_SHARE = 0.35  # of the mean irradiance, at the edge of the heat
 RISE_SPREAD = 0.25  # one standard deviation, as a share of the rise
 TIME_SPREAD = 1.8  # one standard deviation, as a factor
+LEAST_RISE_K = 0.1  # of a box that holds next to nothing no share is taken
+PROBING_W = 100.0  # a lamp of the usual size, to see what a watt brings
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,15 +86,24 @@ class Prior:
     bird_watts: float  # sensible, all birds
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Change:
+    """What a change to the box makes of its floor, by the balance."""
+
+    rise_gain: float  # the coming rise over the present one
+    time_gain: float  # the coming time constant over the present one
+    rise_per_watt_k: float  # what a further watt then brings, as the balance has it
+    open_share: float  # of the cover, if there is one, that must stay open for the birds' fresh air
+
+
 def balance(
     brooder: Brooder, flock: Flock, *, outside_c: float, cover: str | None = None
 ) -> Balance:
     """The floor that a box comes to with all its sources on. `cover`: another lid than its own."""
     box = _box(brooder, flock, cover)
-    closed = cover_named(cover or brooder.cover).closed
-    kept = sum(source.watts * _kept_share(source, closed=closed) for source in brooder.heat)
-    radiant = sum(source.watts * _shares(source).radiant for source in brooder.heat)
-    lift_k = radiant * _lift_k_per_radiant_watt(brooder)
+    open_ = gap(brooder, flock, cover=cover)
+    kept = sum(source.watts * _kept_share(source, open_) for source in brooder.heat)
+    lift_k = EDGE_SHARE * FILM_UP.r_m2k_per_w * _brightest_w_m2(brooder)
     birds = _bird_watts(brooder, flock)
     air_c = outside_c + (kept + birds) / box.total
     return Balance(floor_c=air_c + lift_k, air_c=air_c, bird_watts=birds)
@@ -119,10 +131,43 @@ def prior(
     )
 
 
-def _box(brooder: Brooder, flock: Flock, cover: str | None) -> Envelope:
+def with_watts(brooder: Brooder, extra_watts: float) -> Brooder:
+    """The box with one more lamp of so many watts; with so many less of all it has."""
+    if extra_watts > 0.0:
+        more = HeatSource(name="one more lamp", kind="lamp", watts=extra_watts)
+        return replace(brooder, heat=(*brooder.heat, more))
+    left = max(0.0, 1.0 + extra_watts / brooder.watts) if brooder.watts > 0.0 else 1.0
+    return replace(
+        brooder, heat=tuple(replace(one, watts=one.watts * left) for one in brooder.heat)
+    )
+
+
+def changed(brooder: Brooder, wished: Brooder, flock: Flock) -> Change:
+    """From the box as it is to the box as somebody wishes it, with the same birds in it."""
+    now, then, more = (
+        prior(box, flock.head_count, flock.age_days, flock.kind)
+        for box in (brooder, wished, with_watts(wished, PROBING_W))
+    )
+    return Change(
+        rise_gain=then.rise_k / max(now.rise_k, LEAST_RISE_K),
+        time_gain=then.time_constant_s / now.time_constant_s,
+        rise_per_watt_k=(more.rise_k - then.rise_k) / PROBING_W,
+        open_share=gap(wished, flock) if cover_named(wished.cover).closed else 0.0,
+    )
+
+
+def gap(brooder: Brooder, flock: Flock, *, cover: str | None = None) -> float:
+    """The share of the cover, 0..1, that must stay open for the birds' fresh air."""
+    return open_share(brooder, cover=cover, fresh_air_m3_h=_fresh_air_m3_h(flock))
+
+
+def _fresh_air_m3_h(flock: Flock) -> float:
     mass = mass_kg(flock.kind, flock.age_days)
-    need_m3_h = flock.head_count * birds_heat.fresh_air_m3_h(mass)
-    return envelope(brooder, cover=cover, fresh_air_m3_h=need_m3_h)
+    return flock.head_count * birds_heat.fresh_air_m3_h(mass)
+
+
+def _box(brooder: Brooder, flock: Flock, cover: str | None) -> Envelope:
+    return envelope(brooder, cover=cover, fresh_air_m3_h=_fresh_air_m3_h(flock))
 
 
 def _bird_watts(brooder: Brooder, flock: Flock) -> float:
@@ -136,15 +181,24 @@ def _bird_watts(brooder: Brooder, flock: Flock) -> float:
     return flock.head_count * birds_heat.sensible_w(flock.kind, mass, air_c, flock.age_days)
 
 
-def _lift_k_per_radiant_watt(brooder: Brooder) -> float:
-    """Over the floor that the configured sources light, so a dead lamp leaves its part cold."""
-    lit_m2 = sum(_shares(source).lit_m2 for source in brooder.heat) or SHARES["lamp"].lit_m2
-    return EDGE_SHARE * FILM_UP.r_m2k_per_w / min(brooder.floor_area_m2, lit_m2)
+def _brightest_w_m2(brooder: Brooder) -> float:
+    """Radiant watts on the brightest part of the floor. Each source lights a part of its own while
+    there is floor; on less they overlap. A weaker one elsewhere takes none of it away."""
+    watts = lit_m2 = best = 0.0
+    for source in sorted(brooder.heat, key=_own_w_m2, reverse=True):
+        watts += source.watts * _shares(source).radiant
+        lit_m2 += _shares(source).lit_m2
+        best = max(best, watts / min(brooder.floor_area_m2, lit_m2))
+    return best
 
 
-def _kept_share(source: HeatSource, *, closed: bool) -> float:
+def _own_w_m2(source: HeatSource) -> float:
+    return source.watts * _shares(source).radiant / _shares(source).lit_m2
+
+
+def _kept_share(source: HeatSource, open_: float) -> float:
     shares = _shares(source)
-    return shares.covered if closed else shares.open
+    return shares.covered + open_ * (shares.open - shares.covered)
 
 
 def _shares(source: HeatSource) -> Shares:

@@ -2,10 +2,10 @@
 left, the coming night. Questions only; nothing here is changed by being asked."""
 
 from collections.abc import Callable
-from math import exp
+from math import exp, hypot
 from typing import NamedTuple
 
-from monitor.brooding.heat_balance import Prior
+from monitor.brooding.heat_balance import LEAST_RISE_K, Change, Prior
 from monitor.events import Cause, Moment
 from monitor.site import Brooder
 from monitor.thermal import harm, tonight
@@ -21,6 +21,7 @@ _RECENT_S = 300.0  # how long the steps last that the rate is taken from
 _SOON_S = 60.0  # a fall younger than this has no pace yet
 _LEARNED_STEPS = 36.0  # of a quarter of an hour: nine hours are as good as a day
 _YESTERDAY = 0.6
+_CHANGE_SPREAD = 0.15  # of what a change to the box is reckoned to bring: one standard deviation
 _HOLD_DEPTH_K = 1.0  # a fall that is worth waiting for
 
 
@@ -149,8 +150,7 @@ class Night(NamedTuple):
     until_at: float  # Unix s
     outside: OutsideCurve
     low_c: float  # edge of the band
-    extra_watts: float = 0.0
-    cover_gain: float = 1.0  # W/K of the box as it is over the W/K with another cover
+    change: Change  # of the box, by the heat balance
 
 
 def outlook(
@@ -159,12 +159,10 @@ def outlook(
     floor_c: float,
     model: FloorModel | None,
     prior: Prior,
-    lamps_w: float,
     fall: Fall,
     history: OutsideHistory,
 ) -> Outlook:
     """How those hours will go for a floor that is `floor_c` now."""
-    watts = lamps_w + prior.bird_watts
     rise_k, rise_sd_k = prior.rise_k, prior.rise_sd_k
     tau_s, steps = prior.time_constant_s, 0
     start, outside = night.start, night.outside
@@ -176,22 +174,24 @@ def outlook(
             # the curve's error at this hour is in the floor's lead over it, and in the night's
             rise_k = floor_c - outside.at(start.at)
             rise_sd_k = 0.8 + 0.8 * outside.sd(start.at)
+    gain = night.change.rise_gain
     passing = fall.open and fall.verdict is not Why.LAMP  # a cover that is off for a while
     view = tonight.View(
         start=start,
         until_at=night.until_at,
         floor_c=fall.open_c if passing else floor_c,
         rise_k=rise_k,
-        rise_sd_k=rise_sd_k,
-        tau_s=tau_s,
+        rise_sd_k=hypot(rise_sd_k * gain, _CHANGE_SPREAD * (gain - 1.0) * rise_k),
+        rise_gain=gain,
+        rise_per_watt_k=night.change.rise_per_watt_k * rise_k / max(prior.rise_k, LEAST_RISE_K),
+        tau_s=tau_s * night.change.time_gain,
         outside=outside,
         rise_change=_rise_change(history, start),
         low_c=night.low_c,
-        watts=watts,
         learned=_share(steps),
+        open_share=night.change.open_share,
     )
-    scale = (1.0 + night.extra_watts / max(watts, 1.0)) * night.cover_gain
-    return tonight.look_ahead(view, scale)
+    return tonight.look_ahead(view)
 
 
 def _share(steps: float) -> float:

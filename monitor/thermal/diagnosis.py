@@ -88,6 +88,7 @@ class Outlook:
     learned: float  # 0: all from the box's dimensions, 1: all from its own readings
     mend: tuple[str, ...] = ()  # what would help, best first
     below_now: bool = False  # the floor is below its band as one looks ahead
+    open_share: float = 0.0  # of the cover, that must stay open for the birds' fresh air
 
 
 def outlook_of(kept: Mapping[str, Any]) -> Outlook:

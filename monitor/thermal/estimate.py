@@ -10,7 +10,7 @@ from datetime import datetime, tzinfo
 from typing import NamedTuple, TypeVar
 
 from monitor.brooding.batch import Batch
-from monitor.brooding.heat_balance import Flock, prior
+from monitor.brooding.heat_balance import Flock, changed, prior, with_watts
 from monitor.brooding.night_hours import NIGHT_TO_H, hour_after
 from monitor.events import Moment, State
 from monitor.site import Brooder
@@ -139,14 +139,14 @@ class Estimate:
         if curve is None:
             return None
 
-        def look(extra_watts: float, gain: float) -> Outlook | None:
+        def look(wished: Brooder) -> Outlook | None:
+            change = changed(self._brooder, wished, self._flock)
             return self.guarded(
-                lambda it: it.outlook(
-                    now, curve, until_at, low_c=low_c, extra_watts=extra_watts, cover_gain=gain
-                )
+                lambda it: it.outlook(now, curve, until_at, low_c=low_c, change=change)
             )
 
-        outlook = look(wish.extra_watts, self._cover_gain(wish.cover))
+        covered = replace(self._brooder, cover=wish.cover or self._brooder.cover)
+        outlook = look(with_watts(covered, wish.extra_watts))
         asks_what_if = wish.cover is not None or wish.extra_watts != 0.0
         if outlook is None or asks_what_if or outlook.chance < CLEAR_CHANCE:
             return outlook
@@ -188,11 +188,6 @@ class Estimate:
             if curve is not None:
                 return curve
         return self.guarded(lambda it: it.outside_curve(now, until_at))
-
-    def _cover_gain(self, cover: str | None) -> float:
-        if cover is None or cover == self._brooder.cover:
-            return 1.0
-        return prior(self._brooder).watts_per_k / prior(self._brooder, cover=cover).watts_per_k
 
     def guarded(self, work: Callable[[Estimator], T]) -> T | None:
         """`work` on the estimator; None once that has failed."""

@@ -4,7 +4,7 @@ object where there is none. Called through thermal.estimate only."""
 from collections.abc import Callable
 from typing import Protocol
 
-from monitor.brooding.heat_balance import Prior, prior
+from monitor.brooding.heat_balance import Change, Prior, prior
 from monitor.events import Moment, State
 from monitor.site import Brooder
 from monitor.thermal.diagnosis import Diagnosis, Interval, Learned, Outlook
@@ -68,10 +68,9 @@ class Estimator(Protocol):
         until_at: float,
         *,
         low_c: float,
-        extra_watts: float = 0.0,
-        cover_gain: float = 1.0,
+        change: Change,
     ) -> Outlook | None:
-        """How the hours until `until_at` will go."""
+        """How the hours until `until_at` will go in the box with that change."""
         ...
 
     def state(self) -> State:
@@ -139,8 +138,7 @@ class NoEstimate:
         until_at: float,
         *,
         low_c: float,
-        extra_watts: float = 0.0,
-        cover_gain: float = 1.0,
+        change: Change,
     ) -> Outlook | None:
         """Not known."""
         return None

@@ -5,14 +5,15 @@ fresh air costs nothing and burns nothing, so it comes first; blankets and foam 
 they lie next to lamps. Lamp sizes are the usual ones. Common practice.
 
 Nothing is offered that puts one danger in the place of another: no lamp beyond what the circuit
-should carry all night, and no half of a box in which the birds would be crowded by the morning."""
+should carry all night, no half of a box in which the birds would be crowded by the morning, and no
+cover that would have to lie so far open for the birds' air that it is none."""
 
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 
 from monitor.brooding import space
 from monitor.brooding.envelope import COVERS
-from monitor.brooding.heat_balance import Flock, prior
+from monitor.brooding.heat_balance import Flock, changed, gap, with_watts
 from monitor.site import Brooder
 from monitor.thermal.diagnosis import Outlook
 from monitor.thermal.tonight import CLEAR_CHANCE
@@ -22,15 +23,33 @@ WARMER_ROOM = "take the birds to a warmer room tonight"  # how the last resort b
 _COVERS = ("plywood", "boards")
 _BETTER = 1.05  # a cover that keeps in no more than that is no other cover
 _UNTIL_MORNING_DAYS = 1.0  # they grow a day older under the advice, and may then need more floor
+_LEAST_OPEN = 0.05  # the gaps of a cover laid on give about so much
+_OPEN = (
+    (0.1, "a tenth"),
+    (0.2, "a fifth"),
+    (0.25, "a quarter"),
+    (1 / 3, "a third"),
+    (0.5, "half"),
+    (2 / 3, "two thirds"),
+    (0.75, "three quarters"),
+)
 
-Try = Callable[[float, float], Outlook | None]  # extra watts, gain of the box's W/K
+Try = Callable[[Brooder], Outlook | None]  # a box as it might be
+
+
+def left_open(share: float) -> str | None:
+    """In words how much of a cover stays open for the birds' air, rather more than less. None: as
+    much as the gaps of any cover."""
+    if share < _LEAST_OPEN:
+        return None
+    return next((words for most, words in _OPEN if share <= most), "all")
 
 
 def mends(brooder: Brooder, look: Try, *, flock: Flock, spare_w: float) -> tuple[str, ...]:
     """Up to three clauses, best first; the last resort is named where nothing holds. `spare_w`:
     what the box's circuit can carry besides its own heat."""
     ways = _Ways(brooder, look, flock, spare_w)
-    singly = [next(way, None) for way in (ways.covers(), ways.lamps(1.0), ways.half(1.0))]
+    singly = [next(way, None) for way in (ways.covers(), ways.lamps(brooder), ways.half(brooder))]
     found = [clause for clause in singly if clause is not None]
     return tuple(found) or (next(ways.together(), None) or ways.last_resort(),)
 
@@ -39,59 +58,63 @@ class _Ways:
     """Each yields what holds, the least effort first."""
 
     def __init__(self, brooder: Brooder, look: Try, flock: Flock, spare_w: float) -> None:
-        self._brooder, self._look, self._flock = brooder, look, flock
+        self._look, self._flock = look, flock
         self._sizes_w = [watts for watts in LAMPS_W if watts <= spare_w]
-        self._own = prior(brooder).watts_per_k
-        gains = ((name, self._own / prior(brooder, cover=name).watts_per_k) for name in _COVERS)
-        self._gains = [(name, gain) for name, gain in gains if gain > _BETTER]
         self._lit = any(source.kind == "lamp" for source in brooder.heat)
+        covered = [replace(brooder, cover=name) for name in _COVERS]
+        self._covered = [box for box in covered if changed(brooder, box, flock).rise_gain > _BETTER]
+        self._most = self._covered[-1] if self._covered else brooder
 
     def covers(self) -> Iterator[str]:
         """Another cover alone."""
-        return (self._cover(name) for name, gain in self._gains if self._holds(0.0, gain))
+        return (self._cover(box) for box in self._covered if self._holds(box))
 
-    def lamps(self, gain: float) -> Iterator[str]:
+    def lamps(self, box: Brooder) -> Iterator[str]:
         """A lamp of a size that the circuit bears."""
         many = "one more lamp" if self._lit else "a heat lamp"
-        return (f"{many} of {watts:.0f} W" for watts in self._sizes_w if self._holds(watts, gain))
+        return (
+            f"{many} of {watts:.0f} W"
+            for watts in self._sizes_w
+            if self._holds(with_watts(box, watts))
+        )
 
-    def half(self, gain: float) -> Iterator[str]:
+    def half(self, box: Brooder) -> Iterator[str]:
         """Half the floor for all the heat, where the birds have room on it."""
-        box, birds = self._brooder, self._flock
+        birds = self._flock
         crowded = space.is_crowded(
             birds.kind,
             birds.age_days + _UNTIL_MORNING_DAYS,
             area_m2=box.floor_area_m2 / 2,
             head_count=birds.head_count,
         )
-        halved = self._own / prior(replace(box, length_m=box.length_m / 2)).watts_per_k
-        if not crowded and self._holds(0.0, gain * halved):
+        if not crowded and self._holds(replace(box, length_m=box.length_m / 2)):
             clear = " well clear of the lamps" if self._lit else ""
             yield f"halve the box with a board{clear}, so that the heat serves half the floor"
 
     def together(self) -> Iterator[str]:
         """A cover and a lamp, or a cover and half the box."""
-        for name, gain in self._gains:
-            for lamp in self.lamps(gain):
-                yield f"{self._cover(name)}, and hang {lamp}"
-        for name, gain in self._gains:
-            for half in self.half(gain):
-                yield f"{self._cover(name)}, and {half}"
+        for box in self._covered:
+            for lamp in self.lamps(box):
+                yield f"{self._cover(box)}, and hang {lamp}"
+        for box in self._covered:
+            for half in self.half(box):
+                yield f"{self._cover(box)}, and {half}"
 
     def last_resort(self) -> str:
         """Nothing here holds: why, and where the birds go."""
-        most = max((gain for _, gain in self._gains), default=1.0)
         why = (
             "what is missing is more than its circuit should carry"
-            if self._holds(LAMPS_W[-1], most)
+            if self._holds(with_watts(self._most, LAMPS_W[-1]))
             else "more than one lamp is missing"
         )
         return f"{WARMER_ROOM} ({why})"
 
-    def _cover(self, name: str) -> str:
+    def _cover(self, box: Brooder) -> str:
         clear = ", clear of the lamps" if self._lit else ""
-        return f"cover it with {COVERS[name].title}{clear}, a gap left for fresh air"
+        part = left_open(gap(box, self._flock))
+        open_ = "a gap left" if part is None else f"{part} of the top left open"
+        return f"cover it with {COVERS[box.cover].title}{clear}, {open_} for fresh air"
 
-    def _holds(self, extra_watts: float, gain: float) -> bool:
-        outlook = self._look(extra_watts, gain)
+    def _holds(self, box: Brooder) -> bool:
+        outlook = self._look(box)
         return outlook is not None and outlook.chance < CLEAR_CHANCE

@@ -8,7 +8,7 @@ Everything is O(1) in time and memory, and pure."""
 
 from dataclasses import replace
 
-from monitor.brooding.heat_balance import Prior
+from monitor.brooding.heat_balance import Change, Prior
 from monitor.events import Moment, State
 from monitor.site import Brooder, Place
 from monitor.thermal import answers as thermal_answers
@@ -415,19 +415,16 @@ class ThermalWatch:
         until_at: float,
         *,
         low_c: float,
-        extra_watts: float = 0.0,
-        cover_gain: float = 1.0,
+        change: Change,
     ) -> Outlook | None:
-        """The coming hours; None: no reading of the floor. `cover_gain` is the W/K of the box as it
-        is over the W/K with the other cover."""
+        """The coming hours in the box with that change; None: no reading of the floor."""
         if self._floor_c is None or not self._fusion.on_floor:
             return None
         return thermal_answers.outlook(
-            Night(start, until_at, outside, low_c, extra_watts, cover_gain),
+            Night(start, until_at, outside, low_c, change),
             floor_c=self._floor_c,
             model=self._model,
             prior=self._prior,
-            lamps_w=sum(self._watts),
             fall=self._fall,
             history=self._outside.history,
         )

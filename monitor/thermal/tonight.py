@@ -20,34 +20,38 @@ _Z_CLEAR = NormalDist().inv_cdf(1.0 - CLEAR_CHANCE)  # that chance lies so many 
 Z80 = NormalDist().inv_cdf(0.9)  # half width of a normal 80 % interval, in sd
 _STEP_S = 600.0
 _SETTLED_TAUS = 3.0  # time constants after which 95 % of the way is gone: 1 - exp(-3)
+_LEAST_K_PER_W = 0.001  # a kilowatt for a kelvin: no box is heated that way
 _WANDER_SD = 0.35  # K; the lowest reading lies below the model's by birds and draughts
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class View:
-    """From where one looks ahead. `rise_change` gives the K the rise gains by a Unix time; `watts`
-    is all heat the present rise is made of."""
+    """From where one looks ahead, and at what box: `rise_gain` is the coming rise over the present
+    `rise_k` (another lamp, another cover); `rise_change` gives the K that one gains by a Unix time.
+    The spread and the time constant are those of the coming box."""
 
     start: Moment
     until_at: float
     floor_c: float
     rise_k: float
     rise_sd_k: float
+    rise_gain: float
+    rise_per_watt_k: float  # what a watt more brings
     tau_s: float
     outside: OutsideCurve
     rise_change: Callable[[float], float]
     low_c: float
-    watts: float
     learned: float
+    open_share: float = 0.0  # of the cover, for the birds' air
 
 
-def look_ahead(view: View, scale: float) -> Outlook:
-    """`scale` is the coming rise over the present one (another lamp, another cover).
+def look_ahead(view: View) -> Outlook:
+    """The course, the chance and what is missing.
 
     A floor that is below its band already is judged from when it is well back, or when the box has
     taken the temperature it is heading for: else no lamp would ever seem to help."""
     start, outside, low_c = view.start, view.outside, view.low_c
-    rise_k, rise_sd_k = view.rise_k, view.rise_sd_k
+    rise_k, rise_sd_k, scale = view.rise_k, view.rise_sd_k, view.rise_gain
     at = start.at
     temp_c = view.floor_c
     keep = exp(-_STEP_S / view.tau_s)
@@ -66,7 +70,7 @@ def look_ahead(view: View, scale: float) -> Outlook:
         aim = outside_c + (rise_k + view.rise_change(at)) * scale
         temp_c = keep * temp_c + (1.0 - keep) * aim
         gone = 1.0 - exp(-(at - start.at) / view.tau_s)
-        sd = sqrt((outside.sd(at) * gone) ** 2 + (rise_sd_k * scale * gone) ** 2 + _WANDER_SD**2)
+        sd = sqrt((outside.sd(at) * gone) ** 2 + (rise_sd_k * gone) ** 2 + _WANDER_SD**2)
         back = temp_c - low_c >= _Z_CLEAR * sd
         settled = settled or back or at >= min(settles_at, view.until_at)
         if settled:
@@ -79,21 +83,21 @@ def look_ahead(view: View, scale: float) -> Outlook:
             leaves_at = at
     chance = 0.5 * (1.0 - erf(least_margin / sqrt(2.0)))
     missing_k = max(0.0, low_c - safe_c)  # short of leaving the band in few nights only
-    held_k = max(1.0, (rise_k + view.rise_change(lowest[1])) * scale)
     half = Z80 * lowest_sd
     return Outlook(
         lowest_c=Interval(lowest[0], lowest[0] - half, lowest[0] + half),
         lowest_at=lowest[1],
         leaves_band_at=leaves_at,
         chance=chance,
-        missing_watts=missing_k / held_k * view.watts * scale,
+        missing_watts=missing_k / max(view.rise_per_watt_k, _LEAST_K_PER_W),
         outside_low_c=outside_low_c,
         outside_from=outside.source,
         rise_c=Interval(
             rise_k * scale,
-            (rise_k - Z80 * rise_sd_k) * scale,
-            (rise_k + Z80 * rise_sd_k) * scale,
+            rise_k * scale - Z80 * rise_sd_k,
+            rise_k * scale + Z80 * rise_sd_k,
         ),
         learned=view.learned,
         below_now=below_now,
+        open_share=view.open_share,
     )

@@ -4,6 +4,7 @@ sure that is, how cold at worst, what would make it hold."""
 from monitor.tell.wording import first_aid
 from monitor.tell.wording.words import Voice, span
 from monitor.thermal.diagnosis import Outlook
+from monitor.thermal.mending import left_open
 from monitor.thermal.tonight import CLEAR_CHANCE, WARN_CHANCE
 
 OLD_S = 120.0  # a reading older than this says how old it is. Common practice
@@ -25,6 +26,7 @@ def tonight(outlook: Outlook, voice: Voice, now: float, read_at: float | None) -
         f"{voice.clock(outlook.lowest_at, now)}, likely {voice.figure(low.low)} to "
         f"{voice.figure(low.high)}. Outside down to {voice.temp(outlook.outside_low_c)} "
         f"({outlook.outside_from}).",
+        _air(outlook),
         _more_watts(outlook),
         first_aid.would_help(mend) if mend else None,
         first_aid.LAMP_CARE if first_aid.names_a_lamp(mend) else None,
@@ -80,6 +82,15 @@ def _old(now: float, read_at: float | None) -> str | None:
     if now - read_at < OLD_S:
         return None
     return f"The last floor reading is {span(now - read_at)} old: what came since is not in this."
+
+
+def _air(outlook: Outlook) -> str | None:
+    part = left_open(outlook.open_share)
+    if part is None:
+        return None
+    if part == "all":
+        return "The birds need more air than any cover lets through: take it off. Reckoned so."
+    return f"Leave {part} of the top open: the birds need the air. Reckoned so."
 
 
 def _more_watts(outlook: Outlook) -> str | None:

@@ -10,7 +10,7 @@ EVENING = 1_770_685_200.0
 LOW_C = 28.0
 
 
-def view(floor_c: float, outside_c: float) -> View:
+def view(floor_c: float, outside_c: float, rise_gain: float = 1.0) -> View:
     """A box that holds 22 K over the outside with 500 W, and follows within half an hour."""
     start = Moment(EVENING, EVENING)
     until_at = EVENING + 10 * 3600.0
@@ -24,13 +24,14 @@ def view(floor_c: float, outside_c: float) -> View:
         outside=from_low(start, outside_c, outside_c, until_at),
         rise_change=lambda _at: 0.0,
         low_c=LOW_C,
-        watts=500.0,
+        rise_gain=rise_gain,
+        rise_per_watt_k=22.0 / 500.0,
         learned=1.0,
     )
 
 
 def test_a_cold_box_that_its_heat_brings_back_holds() -> None:
-    outlook = look_ahead(view(floor_c=24.0, outside_c=12.0), 1.0)
+    outlook = look_ahead(view(floor_c=24.0, outside_c=12.0))
     assert outlook.below_now
     assert outlook.leaves_band_at == EVENING
     assert outlook.lowest_c.mid == 24.0
@@ -40,16 +41,16 @@ def test_a_cold_box_that_its_heat_brings_back_holds() -> None:
 
 def test_a_cold_box_on_too_cold_a_night_is_helped_by_what_would_help_it() -> None:
     cold = view(floor_c=24.0, outside_c=2.0)
-    outlook = look_ahead(cold, 1.0)
+    outlook = look_ahead(cold)
     assert outlook.below_now
     assert outlook.chance > 0.9
     assert 500.0 * 4.0 / 22.0 < outlook.missing_watts < 500.0 * 6.0 / 22.0
     scale = (500.0 + outlook.missing_watts + 10.0) / 500.0
-    assert look_ahead(cold, scale).chance < CLEAR_CHANCE
+    assert look_ahead(view(24.0, 2.0, scale)).chance < CLEAR_CHANCE
 
 
 def test_a_floor_in_its_band_is_not_below_it() -> None:
-    outlook = look_ahead(view(floor_c=31.0, outside_c=2.0), 1.0)
+    outlook = look_ahead(view(floor_c=31.0, outside_c=2.0))
     assert not outlook.below_now
     assert outlook.chance > 0.9
     assert outlook.leaves_band_at is not None

@@ -7,6 +7,7 @@ from dataclasses import replace
 import pytest
 from support.engine_night import Night, a_brooder, a_site
 
+from monitor.brooding.heat_balance import Change
 from monitor.events import AlarmName, Cause, ChangeKind, EntryKind, Moment, Priority
 from monitor.site import Brooder
 from monitor.thermal.diagnosis import Diagnosis, FaultKind, Finding, Interval, Outlook
@@ -54,15 +55,14 @@ class Told(NoEstimate):
         until_at: float,
         *,
         low_c: float,
-        extra_watts: float = 0.0,
-        cover_gain: float = 1.0,
+        change: Change,
     ) -> Outlook | None:
         self.asked.append((start, until_at))
         return Outlook(
             lowest_c=Interval(30.0, 29.0, 31.0),
             lowest_at=until_at - 7200.0,
             leaves_band_at=until_at - 10800.0,
-            chance=self.chance if extra_watts == 0.0 else 0.0,
+            chance=self.chance if change.rise_gain == 1.0 else 0.0,
             missing_watts=80.0,
             outside_low_c=-2.0,
             outside_from=outside.source,

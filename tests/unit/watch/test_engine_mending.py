@@ -9,7 +9,7 @@ from random import Random
 import pytest
 from support.engine_night import Night, a_brooder, a_site
 
-from monitor.brooding.heat_balance import Flock
+from monitor.brooding.heat_balance import Flock, changed, with_watts
 from monitor.site import Brooder, HeatSource
 from monitor.thermal.diagnosis import Interval, Outlook
 from monitor.thermal.mending import mends
@@ -17,16 +17,16 @@ from monitor.thermal.mending import mends
 POOR = replace(a_brooder(), cover="none")
 
 
-def by_model(missing: float) -> Callable[[float, float], Outlook | None]:
-    """A box that holds once watts and cover together bring `missing` W; its own heat is 500 W."""
+def by_model(box: Brooder, missing: float, flock: Flock) -> Callable[[Brooder], Outlook | None]:
+    """A box that holds once a change brings what a lamp of `missing` W would."""
+    enough = changed(box, with_watts(box, missing), flock).rise_gain
 
-    def look(extra_watts: float, gain: float) -> Outlook:
-        brought = (500.0 + extra_watts) * gain - 500.0
+    def look(wished: Brooder) -> Outlook:
         return Outlook(
             lowest_c=Interval(30.0, 29.0, 31.0),
             lowest_at=0.0,
             leaves_band_at=None,
-            chance=0.05 if brought >= missing else 0.9,
+            chance=0.05 if changed(box, wished, flock).rise_gain >= enough else 0.9,
             missing_watts=missing,
             outside_low_c=0.0,
             outside_from="the test",
@@ -41,7 +41,7 @@ def helps(
     box: Brooder, missing: float, *, heads: int = 50, age_days: float = 2.0, spare_w: float = 940.0
 ) -> tuple[str, ...]:
     flock = Flock(kind="broiler", age_days=age_days, head_count=heads)
-    return mends(box, by_model(missing), flock=flock, spare_w=spare_w)
+    return mends(box, by_model(box, missing, flock), flock=flock, spare_w=spare_w)
 
 
 def test_an_open_box_is_covered_first() -> None:
@@ -78,12 +78,12 @@ def test_no_lamp_is_named_that_its_circuit_cannot_carry_all_night() -> None:
 
 def test_a_cover_and_a_lamp_together_keep_to_the_circuit_too() -> None:
     # in the open box neither a cover alone nor what lamp the circuit bears is enough
-    (only,) = helps(POOR, 1000.0, heads=115)
+    (only,) = helps(POOR, 650.0, heads=115)
     assert only == (
         "cover it with plywood, clear of the lamps, a gap left for fresh air, and hang one more "
         "lamp of 100 W"
     )
-    (full,) = helps(POOR, 1000.0, heads=115, spare_w=60.0)
+    (full,) = helps(POOR, 650.0, heads=115, spare_w=60.0)
     assert "warmer room" in full
 
 
