@@ -8,20 +8,26 @@ Steady state; two paths from the plug to the floor thermometer:
 2. What a lamp radiates falls on the litter first, so the floor at the edge of the heat is warmer
    than the box's air (infrared warms what it strikes: USDA Leaflet 397). The lift is the radiant
    watts over the floor they light, times the part that arrives at the edge, over the film of
-   still air. One lamp over a 24 degC room then gives about 6 K of lift at the edge; Miller's
-   hatchery advice (one lamp, room at least 24 degC, first-week chicks at 32 to 35) needs 8 to 11
-   between edge and centre. We stay under it.
+   still air. One lamp over a warm room then gives about 6 K of lift at the edge.
+
+That lift is the weakest figure here. Some heat the house to 10 to 16 degC and let lamps do the rest
+(the same leaflet), which takes 20 K under the lamp. In a measured heated box (H. Milan and others,
+Transactions of the ASABE 62(2), 2019; animals in it, 0 to 200 W) light of 31 to 95 W/m2 lifted a
+black globe by 0.3 to 0.9 K over the air, at most a fifth of what path 2 gives for that light; air
+and watts went by a straight line of 23.6 W/K, as path 1 has it. So nine tenths of the lift are in
+doubt (`LIFT_SPREAD`).
 
 Useful share: under a lid a lamp's heat stays in but for what leaves at the cord and the
 reflector's back (0.9); without a lid only what it radiates downward counts (0.65); under a lid of
 which a part stays open for air, in between. A plate or panel touches or faces the birds: 0.95, 0.8
-without a lid. These and the edge share are working figures, and the spread of the prior (a quarter
-of the rise) covers them; a few hours of readings replace them all.
+without a lid. These are working figures, and the spread of the prior (a quarter of the air's rise)
+covers them; a few hours of readings replace them all.
 
 How many watts, against common rules: 2 to 3 W a chick in a cold room (from memory); this balance
 asks for about 5 W a chick in a porch box at 5 degC with a target of 35."""
 
 from dataclasses import dataclass, replace
+from math import hypot
 
 from monitor.brooding import birds_heat
 from monitor.brooding.bird_kinds import mass_kg
@@ -32,7 +38,8 @@ from monitor.site import Brooder, HeatSource, Place, Steps
 
 SHARE_SOURCE = Source("useful and radiant shares of heat sources, argued in the code", Mark.ASSUMED)
 EDGE_SHARE = 0.35  # of the mean irradiance, at the edge of the heat
-RISE_SPREAD = 0.25  # one standard deviation, as a share of the rise
+RISE_SPREAD = 0.25  # one standard deviation, as a share of the rise of the air
+LIFT_SPREAD = 0.9  # the same, as a share of the floor's lift over the air
 TIME_SPREAD = 1.8  # one standard deviation, as a factor
 LEAST_RISE_K = 0.1  # of a box that holds next to nothing no share is taken
 PROBING_W = 100.0  # a lamp of the usual size, to see what a watt brings
@@ -123,7 +130,10 @@ def prior(
     box = _box(brooder, flock, cover)
     return Prior(
         rise_k=at_zero.floor_c,
-        rise_sd_k=max(1.0, RISE_SPREAD * at_zero.floor_c),
+        rise_sd_k=max(
+            1.0,
+            hypot(RISE_SPREAD * at_zero.air_c, LIFT_SPREAD * (at_zero.floor_c - at_zero.air_c)),
+        ),
         time_constant_s=box.stored_j_per_k / box.total,
         time_constant_spread=TIME_SPREAD,
         watts_per_k=box.total,
