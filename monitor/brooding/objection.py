@@ -8,14 +8,72 @@ from dataclasses import replace
 from datetime import UTC, date, tzinfo
 
 from monitor.brooding.batch import LEDGER_KINDS, Ledger, count_fault, fold, iso_date
-from monitor.brooding.calendar import local_date
+from monitor.brooding.calendar import age_days, local_date
 from monitor.brooding.entries import Entry, EntryKind
+from monitor.brooding.schedules import schedule_for
+from monitor.site import Place, Site
 
 OLDEST_DAYS = 365  # a hatch date further back than this is a slip of the pen
 
 
 class Objection(Exception):
     """What was asked will not be done; the text says why and what would be right."""
+
+
+class NeedsYes(Objection):
+    """Cold would no longer be watched for: it is done once somebody says that it is right."""
+
+
+_ROW_DAYS = 7  # the last row of a schedule, too, is taken to stand for a week of age
+
+
+def question(ledger: Ledger, entry: Entry, site: Site) -> str | None:
+    """What somebody must say yes to before an entry is kept, because cold is not watched for
+    afterwards where it was; None: nothing. Asked of entries that `objection` lets pass."""
+    if entry.entry is EntryKind.PLACED:
+        return _too_old(entry, site)
+    if entry.entry is EntryKind.OUT_OF_SERVICE:
+        return _out_of_service(ledger, entry, site)
+    number = max((known.number for known in ledger.entries), default=0) + 1
+    after = ledger.with_entry(replace(entry, number=number))
+    emptied = sorted(ledger.open.keys() - after.open.keys())
+    if not emptied:
+        return None
+    return (
+        f"That leaves no birds in {' and '.join(emptied)}, and an empty box is not watched for "
+        "cold. Is that right?"
+    )
+
+
+def _too_old(entry: Entry, site: Site) -> str | None:
+    brooder = next((box for box in site.brooders if box.name == entry.brooder), None)
+    hatched = iso_date(entry.hatched)
+    if brooder is None or hatched is None:
+        return None
+    rows = schedule_for(brooder, entry.kind).rows
+    age = age_days(hatched, entry.at, site.timezone)
+    if age < rows[-1].from_day + _ROW_DAYS:
+        return None
+    return (
+        f"Birds hatched {entry.hatched} are {age:.0f} days old, beyond what their schedule was "
+        f"made for (day {rows[-1].from_day:.0f}): their target would be its last, and younger "
+        "chicks would freeze unnoticed. Is that the year and the day?"
+    )
+
+
+def _out_of_service(ledger: Ledger, entry: Entry, site: Site) -> str | None:
+    brooder = next((box for box in site.brooders if box.name == entry.brooder), None)
+    batch = None if brooder is None else ledger.running(brooder.name)
+    if brooder is None or batch is None:
+        return None
+    floor = [probe.key for probe in brooder.probes if probe.place is Place.FLOOR]
+    if entry.probe is not None and floor != [entry.probe]:
+        return None
+    what = "it" if entry.probe is None else "its only floor probe"
+    return (
+        f"{batch.head_count()} birds are in {brooder.name}, and with {what} out of service they "
+        "are not watched for cold. Is that right?"
+    )
 
 
 def objection(

@@ -3,12 +3,15 @@
 One writer only: while the service runs, its socket takes the entry; else this process opens the
 journal, takes the entry through the same core, and closes it."""
 
+import sys
 from datetime import date, datetime, time
 from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from monitor.brooding.objection import Objection
+import typer
+
+from monitor.brooding.objection import NeedsYes, Objection
 from monitor.commands.common import fail, settings_or_exit
 from monitor.journal.records import StorageFault
 from monitor.service.control import NoService, ask
@@ -23,14 +26,25 @@ def settings_of(config: Path | None) -> Settings:
 
 
 def request(settings: Settings, what: str, **details: Any) -> Any:
-    """The service's answer, or this process's own. Exits 2 with one line where it is refused."""
+    """The service's answer, or this process's own. Exits 2 with one line where it is refused. What
+    needs a yes is asked of whoever sits at the terminal."""
     try:
-        try:
-            return ask(settings.control_path, what, **details)
-        except NoService:
-            return answer(settings, what, details)
+        return _answered(settings, what, details)
+    except NeedsYes as question:
+        if not sys.stdin.isatty():
+            fail(f"{question} If it is, say it again with --yes.")
+        if not typer.confirm(str(question)):
+            fail("nothing was written")
+        return request(settings, what, **details, yes=True)
     except (Objection, StorageFault) as refused:
         fail(str(refused))
+
+
+def _answered(settings: Settings, what: str, details: dict[str, Any]) -> Any:
+    try:
+        return ask(settings.control_path, what, **details)
+    except NoService:
+        return answer(settings, what, details)
 
 
 def brooder_or_exit(site: Site, name: str | None) -> str:

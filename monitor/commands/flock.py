@@ -18,6 +18,10 @@ AtOption = Annotated[
     str | None,
     typer.Option("--at", help="When: 06:30, or 2026-03-01T06:30. Default: now."),
 ]
+YesOption = Annotated[
+    bool,
+    typer.Option("--yes", help="Do not ask, though cold is no longer watched for afterwards."),
+]
 NoteOption = Annotated[str | None, typer.Option("--note", help="A remark, kept beside the entry.")]
 
 
@@ -48,11 +52,22 @@ def placed(
     brooder: BrooderOption = None,
     at: AtOption = None,
     remark: NoteOption = None,
+    yes: YesOption = False,
     config: ConfigOption = None,
 ) -> None:
     """Birds were put into a brooder. A batch begins, or grows if they are of one hatch."""
     settings = settings_of(config)
-    _enter(settings, "placed", brooder, at, count=count, hatched=hatched, kind=kind, note=remark)
+    _enter(
+        settings,
+        "placed",
+        brooder,
+        at,
+        count=count,
+        hatched=hatched,
+        kind=kind,
+        note=remark,
+        yes=yes,
+    )
 
 
 def loss(
@@ -60,10 +75,11 @@ def loss(
     brooder: BrooderOption = None,
     at: AtOption = None,
     remark: NoteOption = None,
+    yes: YesOption = False,
     config: ConfigOption = None,
 ) -> None:
     """Birds were found dead. `brooder review --losses` then shows the hours before."""
-    _enter(settings_of(config), "loss", brooder, at, count=count, note=remark)
+    _enter(settings_of(config), "loss", brooder, at, count=count, note=remark, yes=yes)
 
 
 def moved(
@@ -73,10 +89,11 @@ def moved(
     brooder: BrooderOption = None,
     at: AtOption = None,
     remark: NoteOption = None,
+    yes: YesOption = False,
     config: ConfigOption = None,
 ) -> None:
     """Birds were moved out, to pasture or into a second box."""
-    _enter(settings_of(config), "moved", brooder, at, count=count, note=remark)
+    _enter(settings_of(config), "moved", brooder, at, count=count, note=remark, yes=yes)
 
 
 def note(
@@ -91,11 +108,12 @@ def note(
 
 def undo(
     number: Annotated[int, typer.Argument(help="The entry's number, as `flock list` shows it.")],
+    yes: YesOption = False,
     config: ConfigOption = None,
 ) -> None:
     """Take an entry back. It stays in the journal, crossed out."""
     settings = settings_of(config)
-    answer = request(settings, "entry", entry="undo", undoes=number, by="command")
+    answer = request(settings, "entry", entry="undo", undoes=number, by="command", **_said(yes))
     out().print(f"Entry {answer['number']}: entry {number} is taken back.")
 
 
@@ -128,9 +146,16 @@ def listed(config: ConfigOption = None) -> None:
 
 
 def _enter(
-    settings: Settings, entry: str, brooder: str | None, at: str | None, **details: Any
+    settings: Settings,
+    entry: str,
+    brooder: str | None,
+    at: str | None,
+    *,
+    yes: bool = False,
+    **details: Any,
 ) -> None:
-    name = brooder_or_exit(settings.site, brooder)
+    # Birds can be moved out of a box that the configuration has lost.
+    name = brooder if brooder and entry == "moved" else brooder_or_exit(settings.site, brooder)
     if details.get("count") is not None and details["count"] < 1:
         fail(f"the count is {details['count']}; it must be 1 or more")
     answer = request(
@@ -141,6 +166,7 @@ def _enter(
         at=when_or_exit(at, settings.site.timezone),
         by="command",
         **details,
+        **_said(yes),
     )
     heads = answer.get("head_count")
     kept = f"Entry {answer['number']}: {entry}"
@@ -148,3 +174,7 @@ def _enter(
         kept += f" {details['count']}"
     now = "" if heads is None else f" {name} now holds {heads} birds."
     out().print(f"{kept}, {name}.{now} To take it back: brooder flock undo {answer['number']}")
+
+
+def _said(yes: bool) -> dict[str, bool]:
+    return {"yes": True} if yes else {}

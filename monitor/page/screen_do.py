@@ -10,7 +10,7 @@ from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
 from monitor.brooding.bird_kinds import KINDS
-from monitor.brooding.objection import Objection, objection
+from monitor.brooding.objection import Objection, objection, question
 from monitor.events import Entry, EntryKind
 from monitor.page.forms import FilledForm, read_form
 from monitor.page.frame import Frame
@@ -77,13 +77,19 @@ class DoScreen:
             return self._form(request, what, form, status=422)
         if form["sure"]:
             return await self._keep(request, what, form, entry)
-        if ledger_objects(form, entry, await self._frame.api.ledger(), site):
+        ledger = await self._frame.api.ledger()
+        if ledger_objects(form, entry, ledger, site):
             return self._form(request, what, form, status=422)
+        ends = question(ledger, entry, site)
         return self._frame.screen(
             request,
             "sure.html",
             title=what.title,
-            words=[sentence_of(entry), *worth_knowing(entry, site, self._frame.say())],
+            words=[
+                sentence_of(entry),
+                *([ends] if ends else []),
+                *worth_knowing(entry, site, self._frame.say()),
+            ],
             at=entry.at if form["at"].strip() else None,
             action=f"/do/{what.name}",
             values={**form.values, "once": self._once.mark()},
@@ -100,12 +106,13 @@ class DoScreen:
         if entry is None:
             raise HTTPException(404)
         words = objection(ledger, self._undoing(number))
+        ends = None if words else question(ledger, self._undoing(number), self._frame.api.site)
         return self._frame.screen(
             request,
             "sure.html",
             status=200 if words is None else 409,
             title=f"Take entry {number} back",
-            words=[sentence_of(entry)] if words is None else [words],
+            words=[words] if words else [sentence_of(entry), *([ends] if ends else [])],
             at=entry.at,
             action=f"/do/undo/{number}" if words is None else None,
             values={"once": self._once.mark()},

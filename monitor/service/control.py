@@ -1,7 +1,8 @@
 """The socket on which commands of this machine reach the running service, and its other end.
 
 One JSON object a line each way: `{"ask": "entry", ...}` is answered by `{"answer": ...}` or
-`{"objection": "one clear sentence"}`. The socket file is the service's alone (mode 0600): who may
+`{"objection": "one clear sentence"}`, or by `{"question": "..."}`, which the same request with
+`"yes": true` answers. The socket file is the service's alone (mode 0600): who may
 open it, the file system says."""
 
 import asyncio
@@ -12,7 +13,7 @@ from collections.abc import Awaitable, Callable
 from pathlib import Path
 from typing import Any
 
-from monitor.brooding.objection import Objection
+from monitor.brooding.objection import NeedsYes, Objection
 
 LONGEST_LINE = 1 << 20
 
@@ -53,6 +54,8 @@ async def _answered(line: bytes, answer: Answerer) -> dict[str, Any]:
         return {"objection": 'a request is one JSON object a line, with "ask"'}
     try:
         return {"answer": await answer(ask, request)}
+    except NeedsYes as question:
+        return {"question": str(question)}
     except Objection as objection:
         return {"objection": str(objection)}
     except (KeyError, TypeError, ValueError) as error:
@@ -76,6 +79,8 @@ def ask(path: Path, what: str, *, wait_s: float = 30.0, **details: Any) -> Any:
     if not reply:
         raise NoService("the service stopped before it answered")
     said = json.loads(reply)
+    if "question" in said:
+        raise NeedsYes(said["question"])
     if "objection" in said:
         raise Objection(said["objection"])
     return said["answer"]

@@ -122,19 +122,25 @@ class Core:
     def enter(self, entry: Entry, now: Moment) -> tuple[Entry, list[Change]]:
         """Keeps a ledger entry or carries out an act on an alarm; the entry with its number, and
         what changed. Raises Objection, with nothing kept."""
+        self.refuse_wrong(entry)
+        number = entry.number or self._next_entry_number()  # a recorded entry keeps its own
+        numbered = replace(entry, number=number, at=kept_at(entry.at))
+        self._happened.batch.inputs.append(Entered(numbered, now))
+        return numbered, self._entered(numbered, now)
+
+    def refuse_wrong(self, entry: Entry) -> None:
+        """Raises Objection where `enter` would."""
         names = [b.name for b in self.site.brooders]
         if entry.entry in LEDGER_KINDS:
-            words = objection(self.ledger, entry, zone=self.site.timezone, brooders=names)
+            # Birds in a box that is no longer configured can still be moved out of it.
+            known = dict.fromkeys([*names, *self.ledger.open])
+            words = objection(self.ledger, entry, zone=self.site.timezone, brooders=known)
             if words is not None:
                 raise Objection(words)
         elif entry.brooder is not None and entry.brooder not in names:
             raise Objection(
                 f"No brooder is called {entry.brooder!r}; it must be one of {', '.join(names)}."
             )
-        number = entry.number or self._next_entry_number()  # a recorded entry keeps its own
-        numbered = replace(entry, number=number, at=kept_at(entry.at))
-        self._happened.batch.inputs.append(Entered(numbered, now))
-        return numbered, self._entered(numbered, now)
 
     def fault(self, name: AlarmName, active: bool, now: Moment, facts: Facts) -> None:
         """The watcher itself is not well, or is again."""
@@ -312,8 +318,12 @@ class Core:
     def _entered(self, entry: Entry, now: Moment) -> list[Change]:
         if entry.entry is EntryKind.ACKNOWLEDGE:
             self._answers.append(entry)
+        before = self.ledger
         changes = self.engine.entry(entry, now)
         self._changed(changes, now)
+        if self.ledger is not before:
+            for box in sorted(before.open.keys() - self.ledger.open.keys()):
+                self._told([self._plan.watch_ended(box, entry)])
         return changes
 
     def _changed(self, changes: list[Change], now: Moment) -> None:

@@ -4,7 +4,7 @@ and by `offline`, when no service runs. Requests and answers are JSON-able."""
 from dataclasses import asdict
 from typing import Any
 
-from monitor.brooding.objection import Objection
+from monitor.brooding.objection import NeedsYes, Objection, question
 from monitor.events import Entry, EntryKind, Moment
 from monitor.service.core import Core
 
@@ -40,10 +40,21 @@ def entry_of(details: dict[str, Any], now: Moment) -> Entry:
     return Entry(entry=entry, **{"at": now.at, **given})
 
 
-def enter(core: Core, entry: Entry, now: Moment) -> dict[str, Any]:
-    """Keeps the entry: its number, what changed, the head count afterwards."""
+def asked(core: Core, details: dict[str, Any], now: Moment) -> dict[str, Any]:
+    """Enters what a request says; `yes` in it: whoever asks has been asked back."""
+    given = {k: v for k, v in details.items() if k != "yes"}
+    return enter(core, entry_of(given, now), now, sure=details.get("yes") is True)
+
+
+def enter(core: Core, entry: Entry, now: Moment, *, sure: bool = False) -> dict[str, Any]:
+    """Keeps the entry: its number, what changed, the head count afterwards. Raises Objection, or
+    NeedsYes where cold would no longer be watched for and nobody is `sure` yet."""
     if entry.at > now.at + 60:
         raise Objection("That time lies in the future; leave it out to say now.")
+    words = None if sure else question(core.ledger, entry, core.site)
+    if words is not None:
+        core.refuse_wrong(entry)
+        raise NeedsYes(words)
     kept, changes = core.enter(entry, now)
     batch = core.ledger.running(kept.brooder) if kept.brooder else None
     return {

@@ -76,8 +76,10 @@ class LiveServiceApi:
         return True
 
     async def submit(self, entry: Entry) -> int:
-        """Keeps an entry; its number."""
-        said = await self._in_watch(lambda now: core_answers.enter(self._watch.core, entry, now))
+        """Keeps an entry; its number. The page has asked whether it is right."""
+        said = await self._in_watch(
+            lambda now: core_answers.enter(self._watch.core, entry, now, sure=True)
+        )
         return int(said["number"])
 
     async def ledger(self) -> Ledger:
@@ -171,9 +173,7 @@ class LiveServiceApi:
         core = self._watch.core
         match what:
             case "entry":
-                return await self._in_watch(
-                    lambda now: core_answers.enter(core, core_answers.entry_of(details, now), now)
-                )
+                return await self._in_watch(lambda now: core_answers.asked(core, details, now))
             case "ledger":
                 return await self._in_watch(lambda _now: core_answers.ledger(core))
             case "tonight":

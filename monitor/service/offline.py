@@ -44,8 +44,7 @@ def answer(settings: Settings, what: str, details: dict[str, Any]) -> Any:
             core.fault(AlarmName.WAS_DOWN, True, now, gap)
         match what:
             case "entry":
-                entry = core_answers.entry_of(details, now)
-                said = core_answers.enter(core, entry, now)
+                said = core_answers.asked(core, details, now)
                 core.waiting.snapshots = core.snapshots()
                 journal.commit(core.take(now).batch)
                 second_copy.SecondCopy(settings.state_folder).keep(core.ledger)

@@ -4,13 +4,13 @@
 from collections.abc import Callable
 from dataclasses import replace
 
-from monitor.events import Change, Priority
+from monitor.events import Change, Entry, Priority
 from monitor.site import Site
 from monitor.tell import incident_words
 from monitor.tell.contact import Contact, first_told
 from monitor.tell.incident import Alarm, Answer, Incident
 from monitor.tell.message import Message, MessageKind
-from monitor.tell.wording import Voice, Words, for_change
+from monitor.tell.wording import Voice, Words, for_change, watch_ended
 from monitor.watch.incidents import rank
 from monitor.watch.status import SiteStatus
 
@@ -39,6 +39,22 @@ class MessageComposer:
             contacts=tuple(self._first(change.priority)),
             priority=change.priority,
             at=change.at,
+            title=words.title,
+            body=words.body,
+            short=words.short,
+        )
+
+    def watch_ended(self, box: str, entry: Entry) -> Message:
+        """To every contact, whatever they want to hear of: a slip of the hand would silence all."""
+        words = watch_ended(box, entry, self._voice)
+        key = f"{box}/watch-ended/{entry.number}"
+        return Message(
+            key=key,
+            thread=key,
+            kind=MessageKind.RAISED,
+            contacts=tuple(contact.name for contact in self._contacts),
+            priority=Priority.WARNING,
+            at=entry.at,
             title=words.title,
             body=words.body,
             short=words.short,

@@ -14,7 +14,7 @@ from enum import IntEnum
 from itertools import groupby
 
 from monitor.brooding.night_hours import OUTLOOK_FROM_H
-from monitor.events import AlarmName, Change, ChangeKind, Moment, Priority, State
+from monitor.events import AlarmName, Change, ChangeKind, Entry, Moment, Priority, State
 from monitor.site import Site
 from monitor.tell import incident_words
 from monitor.tell.composer import MessageComposer
@@ -73,6 +73,12 @@ class Plan:
                 if incident.gather_due is not None and incident.gather_due <= tick:
                     said += self._tell(incident, tick)
         return _newest(said + list(self._until(now.tick, including=True)))
+
+    def watch_ended(self, box: str, entry: Entry) -> Message:
+        """An entry has left a box without birds, so that cold is no longer watched for there."""
+        message = self._composer.watch_ended(box, entry)
+        self._morning.note(message.at, box, message.title)
+        return message
 
     def take_escalated(self) -> list[Change]:
         """The alarms passed on to the next contact since the last time, to be kept like any other

@@ -245,8 +245,8 @@ class Service:
         return control.ask(self.state / "control.sock", what, **details)
 
     def enter(self, entry: str, /, **details: Any) -> Any:
-        """A ledger entry or an act on an alarm."""
-        return self.ask("entry", entry=entry, brooder="porch", **details)
+        """A ledger entry or an act on an alarm, by somebody who is sure of it."""
+        return self.ask("entry", **{"entry": entry, "brooder": "porch", "yes": True, **details})
 
     # -- what it keeps
 

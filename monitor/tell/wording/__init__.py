@@ -15,6 +15,7 @@ from monitor.tell.wording.life import (
     passed_on,
     shelved,
     unshelved,
+    watch_ended,
 )
 from monitor.tell.wording.morning import BoxMorning, Gathered, morning
 from monitor.tell.wording.over import all_clear
@@ -39,6 +40,7 @@ __all__ = [
     "passed_on",
     "site_silent",
     "trial",
+    "watch_ended",
 ]
 
 _RAISED = TEMPERATURE | SILENCE | WATCHER | ADVICE

@@ -4,7 +4,7 @@ Called by `for_change` and the planner."""
 
 from dataclasses import replace
 
-from monitor.events import AlarmName, Change
+from monitor.events import AlarmName, Change, Entry, EntryKind
 from monitor.tell.wording.temperature import NOW
 from monitor.tell.wording.words import Voice, Words, compose, listed, sentence, span
 
@@ -109,6 +109,24 @@ def unshelved(change: Change, voice: Voice) -> Words:
     return compose(
         f"{voice.where(change.brooder)}: {TROUBLE[change.alarm]} is watched again",
         "The time it was put aside for is over.",
+    )
+
+
+def watch_ended(box: str, entry: Entry, voice: Voice) -> Words:
+    """The ledger says that a box is empty, so nothing is watched there any more."""
+    by = f" by {entry.by}" if entry.by else ""
+    what = {
+        EntryKind.LOSS: f"{entry.count} were entered as lost",
+        EntryKind.MOVED: f"{'all' if entry.count is None else entry.count} were entered as moved",
+    }.get(entry.entry, "an entry was taken back")
+    return compose(
+        f"{voice.where(box)}: no birds, so no watch for cold",
+        f"At {voice.clock(entry.at, entry.at)} {what}{by}. Is that right?",
+        "If birds are still in there, nobody watches over them now. Take the entry back: on the "
+        f"page under Do, or with `brooder flock undo {entry.number}`."
+        if entry.entry is not EntryKind.UNDO
+        else "If birds are still in there, nobody watches over them now. Enter them again: on the "
+        "page under Do, or with `brooder flock placed`.",
     )
 
 

@@ -4,6 +4,7 @@ import json
 import re
 import subprocess
 import sys
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -135,6 +136,20 @@ def test_a_wrong_call_is_one_clear_line_and_exit_2(
     assert code == 2
     assert says in err
     assert len(err.strip().splitlines()) == 1
+
+
+def test_what_ends_the_watch_of_a_box_wants_a_yes_from_a_script(config: Path) -> None:
+    hatched = (datetime.now(tz=UTC) - timedelta(days=1)).date().isoformat()
+    birds = ("flock", "placed", "9", "--hatched", hatched, "--kind", "broiler")
+    assert call(*birds, "--config", config)[0] == 0
+    code, _, err = call("flock", "moved", "--config", config)
+    assert code == 2
+    assert "That leaves no birds in porch" in err
+    assert "--yes" in err
+    assert call("flock", "loss", "1", "--config", config)[0] == 0, "nothing was written before"
+    code, said, _ = call("flock", "moved", "--yes", "--config", config)
+    assert code == 0
+    assert "now holds 0 birds" in said
 
 
 def test_a_missing_configuration_is_said(tmp_path: Path) -> None:

@@ -121,6 +121,7 @@ def test_what_is_wrong_is_said_beside_its_field(
 def test_moved_without_a_number_means_all(served: Served, visitor: Visitor):
     asked = visitor.send("/do/moved", brooder="porch", count="")
     assert "Porch: all moved out." in asked.words
+    assert "an empty box is not watched for cold. Is that right?" in asked.words
     confirm(visitor, "/do/moved", asked)
     assert served.api.submitted[0].count is None
 
