@@ -4,34 +4,52 @@
 from collections.abc import Iterator
 
 from monitor.brooding import birds_heat, harm_known, lamp_safety, losses, moving, space
+from monitor.brooding.advice import EVENING_HOUR
 from monitor.brooding.age_limits import GRACE_SOURCE, STEP_GRACE_DAYS
 from monitor.brooding.bird_kinds import KINDS
+from monitor.brooding.calendar import MAIL_DAYS
 from monitor.brooding.chick_skin import AVIAGEN, CHICK_SKIN_C
-from monitor.brooding.circuit import CONTINUOUS_SHARE
+from monitor.brooding.circuit import CONTINUOUS_SHARE, usual_load_w
 from monitor.brooding.circuit import SOURCE as CIRCUIT_SOURCE
 from monitor.brooding.envelope import (
+    AIR_J_PER_M3_K,
     COVERS,
     EXCHANGE,
     EXCHANGE_SOURCE,
     FILM_DOWN,
     FILM_UP,
     FILM_WALL,
+    FOLLOWING_SHARE,
+    FOLLOWING_SOURCE,
     LITTER,
+    LITTER_J_PER_M2_K,
+    PLYWOOD_J_PER_M2_K,
+    STORED_SOURCE,
     WALLS,
     Layer,
 )
-from monitor.brooding.heat_balance import EDGE_SHARE, SHARE_SOURCE, SHARES
+from monitor.brooding.heat_balance import (
+    EDGE_SHARE,
+    LIFT_SPREAD,
+    RISE_SPREAD,
+    SHARE_SOURCE,
+    SHARES,
+    TIME_SPREAD,
+)
 from monitor.brooding.provenance import COMMON_PRACTICE, Figure, Mark, Source, figure
 from monitor.brooding.schedules import BUILT_IN
 from monitor.site import Limits
 
 _DEAD_BAND = Source(
-    "EEMUA 191, dead band for temperature 1 % of range (0-50 degC), as quoted by exida", Mark.QUOTED
+    "EEMUA 191, dead band for temperature 1 % of range (0-50 degC), as quoted by exida",
+    Mark.QUOTED,
+    "https://exida.com/Blog/why-should-i-use-an-alarm-deadband",
 )
 
 
 def figures() -> Iterator[Figure]:
     """All figures, subject by subject."""
+    yield from _lamps()
     yield from _targets()
     yield from _limits()
     yield from _harm()
@@ -39,7 +57,6 @@ def figures() -> Iterator[Figure]:
     yield from _birds()
     yield from _box()
     yield from _heat_sources()
-    yield from _lamps()
     yield from _space()
     yield from _losses()
     yield from _moving()
@@ -47,9 +64,10 @@ def figures() -> Iterator[Figure]:
 
 def _targets() -> Iterator[Figure]:
     for schedule in BUILT_IN.values():
+        subject = f"target temperature: {schedule.title}, at {schedule.measured}"
         for row in schedule.rows:
-            name = f"{schedule.name}: from day {row.from_day:g}, {schedule.measured}"
-            yield figure("target temperature", name, row.target_c, "degC", row.source)
+            name = f"{schedule.name} from day {row.from_day:g}"
+            yield figure(subject, name, row.target_c, "degC", row.source)
 
 
 def _limits() -> Iterator[Figure]:
@@ -108,17 +126,26 @@ def _birds() -> Iterator[Figure]:
 
 def _box() -> Iterator[Figure]:
     layers: dict[str, Layer] = {}
-    for layer in (FILM_WALL, FILM_UP, FILM_DOWN, LITTER):
-        layers[layer.name] = layer
     for stack in (*WALLS.values(), *(cover.layers for cover in COVERS.values())):
         layers.update({layer.name: layer for layer in stack})
-    for layer in layers.values():
+    for layer in (FILM_WALL, FILM_UP, FILM_DOWN, LITTER):
         yield figure("resistance", layer.name, layer.r_m2k_per_w, "m2.K/W", layer.source)
+    for layer in layers.values():
+        name = f"wall or cover of {layer.name}"
+        yield figure("resistance", name, layer.r_m2k_per_w, "m2.K/W", layer.source)
     for cover in COVERS.values():
-        name = f"through {cover.title}"
+        name = f"through {cover.title}, a cover laid on" if cover.closed else f"over {cover.title}"
         yield figure("air exchange", name, cover.leak_m3_per_h_m2, "m3/h.m2", cover.leak_source)
     name = "through a gap in a cover"
     yield figure("air exchange", name, EXCHANGE, "of sqrt(g' D^5)", EXCHANGE_SOURCE)
+    for name, value, unit in (
+        ("air", AIR_J_PER_M3_K, "J/m3.K"),
+        ("1/2 in plywood", PLYWOOD_J_PER_M2_K, "J/m2.K"),
+        ("75 mm of litter", LITTER_J_PER_M2_K, "J/m2.K"),
+    ):
+        yield figure("heat stored", name, value, unit, STORED_SOURCE)
+    share = "wood and litter that follow within the hour"
+    yield figure("heat stored", share, FOLLOWING_SHARE, "share", FOLLOWING_SOURCE)
 
 
 def _heat_sources() -> Iterator[Figure]:
@@ -130,17 +157,27 @@ def _heat_sources() -> Iterator[Figure]:
             ("lights a floor of", shares.lit_m2, "m2"),
         ):
             yield figure("heat source", f"{kind}: {name}", value, unit, SHARE_SOURCE)
-    yield figure("heat source", "mean radiation, at the edge", EDGE_SHARE, "share", SHARE_SOURCE)
-    yield figure("circuit", "usual load, of its rating", CONTINUOUS_SHARE, "share", CIRCUIT_SOURCE)
+    for name, value, unit in (
+        ("mean radiation that arrives at the edge", EDGE_SHARE, "share"),
+        ("doubt of the air's rise, one standard deviation", RISE_SPREAD, "share"),
+        ("doubt of the floor's lift over the air, the same", LIFT_SPREAD, "share"),
+        ("doubt of the time constant, the same", TIME_SPREAD, "times"),
+    ):
+        yield figure("heat source", name, value, unit, SHARE_SOURCE)
 
 
 def _lamps() -> Iterator[Figure]:
     for name, value, unit, source in (
-        ("largest lamp", lamp_safety.LARGEST_LAMP_W, "W", lamp_safety.OHIO),
-        ("above litter and birds", lamp_safety.HEIGHT_CM, "cm", lamp_safety.OHIO),
-        ("to anything that burns", lamp_safety.CLEARANCE_CM, "cm", lamp_safety.FIRE_CHIEFS),
+        ("heat lamp, the largest", lamp_safety.LARGEST_LAMP_W, "W", lamp_safety.OHIO),
+        ("lamp over litter and birds", lamp_safety.HEIGHT_CM, "cm", lamp_safety.OHIO),
+        ("lamp over the floor, at least", lamp_safety.LOWEST_CM, "cm", lamp_safety.HANGING),
+        ("lamp to anything that burns", lamp_safety.CLEARANCE_CM, "cm", lamp_safety.FIRE_CHIEFS),
+        ("circuit, load for hours", 100 * CONTINUOUS_SHARE, "% of its rating", CIRCUIT_SOURCE),
+        ("circuit of 15 A at 120 V, load for hours", usual_load_w(), "W", CIRCUIT_SOURCE),
     ):
-        yield figure("lamp safety", name, value, unit, source)
+        yield figure("fire safety", name, value, unit, source)
+    for words, source in lamp_safety.CAUTIONS:
+        yield figure("fire safety", words, None, "", source)
 
 
 def _space() -> Iterator[Figure]:
@@ -161,13 +198,21 @@ def _losses() -> Iterator[Figure]:
     aim = losses.FIRST_WEEK_AIM_PERCENT
     yield figure("usual losses", "breeder's aim, day 7", aim, "%", losses.FIRST_WEEK_AIM_SOURCE)
     yield figure("usual losses", "in one day", losses.DAY_PERCENT, "%", losses.DAY_SOURCE)
+    fewest = "called high from"
+    yield figure("usual losses", fewest, losses.LEAST_BIRDS, "birds", losses.DAY_SOURCE)
 
 
 def _moving() -> Iterator[Figure]:
     for kind, row in moving.MOVE.items():
         yield figure("moving out", f"{kind}: feathered", row.feathered_days, "days", row.source)
-        yield figure("moving out", f"{kind}: nights down to", row.night_c, "degC", row.source)
-    yield figure("moving out", "harden off for", moving.HARDEN_DAYS, "days", moving.HARDEN_SOURCE)
-    yield figure(
-        "moving out", "a night near the target", moving.NEAR_C, "K below", moving.HARDEN_SOURCE
-    )
+        yield figure("moving out", f"{kind}: nights down to", row.night_c, "degC", row.night_source)
+    for name, value, unit in (
+        ("harden off for", moving.HARDEN_DAYS, "days"),
+        ("a night is near the target, below it by", moving.NEAR_C, "K"),
+        ("no night under", moving.FROST_C, "degC"),
+    ):
+        yield figure("moving out", name, value, unit, moving.HARDEN_SOURCE)
+    for name, day in zip(("from", "to"), MAIL_DAYS, strict=True):
+        yield figure("age", f"chicks by mail, {name}", day, "days", COMMON_PRACTICE)
+    evening = "a step down is told the evening before, at"
+    yield figure("age", evening, EVENING_HOUR, "o'clock", COMMON_PRACTICE)

@@ -9,8 +9,9 @@ from monitor.brooding.provenance import Mark, Source
 
 AVIAGEN = Source(
     'Aviagen, "How To 07: Check Your Chicks Are Comfortable": vent temperature by ear '
-    "thermometer 39.4 to 40.5 degC, the upper end",
-    Mark.READ,
+    "thermometer 39.4 to 40.5 degC is right, above it they pant; its upper end taken for the "
+    "hottest skin",
+    Mark.DERIVED,
     "https://abcdocz.com/doc/217451/",
 )
 CHICK_SKIN_C = 40.5  # no chick's skin is hotter

@@ -1,9 +1,14 @@
 """Do the lamps overload their socket's circuit? Asked by `check` and wherever a lamp is advised."""
 
-from monitor.brooding.provenance import COMMON_PRACTICE
+from monitor.brooding.provenance import Mark, Source
 
 CONTINUOUS_SHARE = 0.8  # a load that runs for hours: at most this part of the breaker's rating
-SOURCE = COMMON_PRACTICE
+SOURCE = Source(
+    "National Electrical Code 210.19(A)(1): conductors for 125 % of a continuous load, so the load "
+    "at most 1 / 1.25 of them",
+    Mark.QUOTED,
+    "https://forums.mikeholt.com/threads/coffee-pot-question.103218/page-2",
+)
 
 
 def usual_load_w(*, volts: float = 120.0, amps: float = 15.0) -> float:
@@ -23,6 +28,6 @@ def circuit_warning(watts: float, *, volts: float = 120.0, amps: float = 15.0) -
         return None
     return (
         f"{watts:.0f} W is over the usual load of one circuit ({usual:.0f} W, 80 % of {amps:g} A "
-        f"at {volts:g} V; common practice): spread the sources over two circuits, and go by your "
-        "local code and an electrician."
+        f"at {volts:g} V; National Electrical Code): spread the sources over two circuits, and go "
+        "by your local code and an electrician."
     )

@@ -9,16 +9,41 @@ brooding height, and leans on what both sides ask for (guard, chain, second supp
 Nor does it fit that Ohio State asks never to leave a lamp unattended overnight: chicks under a lamp
 need it most then. The tool says so and does not soften it."""
 
-from monitor.brooding.provenance import Mark, Source
+from monitor.brooding.provenance import COMMON_PRACTICE, Mark, Source
 from monitor.site import HeatSource
 from monitor.units import CM_PER_INCH
 
 OHIO = Source(
     'Ohio State University Extension, S. Schirtzinger, "Using heat lamps? Proceed with caution", '
-    "2022: 20 in to ground or stock, 250 W at most, guard, chain or lamp clamp, a smoke alarm that "
-    "is heard at the house, never left unattended overnight",
+    "2022: 20 in to ground or stock, 250 W at most, guard, chain or lamp clamp, arc-fault breaker, "
+    "extinguisher, a smoke alarm that is heard at the house, never on a flammable surface, never "
+    "left unattended overnight",
     Mark.READ,
     "https://u.osu.edu/sheep/2022/11/22/using-heat-lamps-proceed-with-caution",
+)
+OUTLET = Source(
+    "T. Hoffman, North Dakota State University Extension, and A. Johnson, University of Minnesota, "
+    "in Farms.com: directly into an outlet with ground-fault and arc-fault protection, no "
+    "extension cord",
+    Mark.QUOTED,
+    "http://www.eHARVEST.com/ag-industry-news/heat-lamp-safety-for-newborn-livestock-492.aspx",
+)
+ANCHORS = Source(
+    "agricultural facility of a school district (Katy FFA), fire prevention measures: two "
+    "independent anchor points, directly into the outlet",
+    Mark.READ,
+    "http://www.ffakaty.org/site/713280165.asp?sid=713280165&pid=1&SSR=0",
+)
+SOCKET = Source(
+    "Central Whidbey Island Fire & Rescue, brood lamp fire hazards: porcelain socket, front guard, "
+    "loop and not clamp, the cord tied so that it holds if the chain lets go, maker's clearance",
+    Mark.READ,
+    "https://cwfire.org/chicken-coop-brood-lamp-fire-hazards/",
+)
+HANGING = Source(
+    'Miller Hatcheries, "Brooding with Infra Red Lamps": 18 in from the floor',
+    Mark.READ,
+    "http://millerhatcheries.com/InformationFactSheets/General_Info/Brooding_with_Infra_Red_Lamps.htm",
 )
 FIRE_CHIEFS = Source(
     "Maine Fire Chiefs' Association, quoted in Central Maine, 26 March 2017: 3 ft to combustibles",
@@ -27,7 +52,24 @@ FIRE_CHIEFS = Source(
 )
 LARGEST_LAMP_W = 250.0
 HEIGHT_CM = 20 * CM_PER_INCH
+LOWEST_CM = 18 * CM_PER_INCH
 CLEARANCE_CM = 36 * CM_PER_INCH
+
+# What has no number, and what it is for.
+CAUTIONS: tuple[tuple[str, Source], ...] = (
+    ("lamp: two independent supports, never by the cord", ANCHORS),
+    ("lamp: the cord tied so that it holds if the chain lets go", SOCKET),
+    ("lamp: a guard over the bulb", OHIO),
+    ("lamp: a porcelain socket", SOCKET),
+    ("outlet: a ground-fault device (GFCI), against a deadly shock", OUTLET),
+    ("outlet: an arc-fault device (AFCI), against a cord that sparks and burns", OHIO),
+    ("outlet: straight into it, no extension cord", OUTLET),
+    ("a smoke alarm that is heard at the house", OHIO),
+    ("an extinguisher in the barn", OHIO),
+    ("lamp: never on or under what burns; a cover clear of it", OHIO),
+    ("cover: a gap for fresh air, always", COMMON_PRACTICE),
+    ("lamp: never unattended overnight", OHIO),
+)
 
 
 def lamp_warning(source: HeatSource) -> str | None:

@@ -4,8 +4,8 @@ record sheet.
 Published: a breeder aims at less than 0.7 % in the first week; a farm site calls 1 to 5 % of the
 first days normal; Cornell's good poultryman rears 95 % through brooding. Commercial flocks peak
 on days 3 and 4 and are quiet from day 10. For a small box the middle is used: 3 % by the end of
-the first week, 5 % by four weeks; and since one chick in thirty is 3 % already, nothing is said
-before three are lost."""
+the first week, 5 % by four weeks (the ages are ours); and since one chick in thirty is 3 % already,
+nothing is said before three are lost."""
 
 from bisect import bisect_right
 from dataclasses import replace
@@ -16,17 +16,18 @@ FIRST_WEEK_AIM_PERCENT = 0.7
 FIRST_WEEK_AIM_SOURCE = Source(
     "breeder's handbook, 7-day mortality target below 0.7 %",
     Mark.QUOTED,
+    "https://th4.ilovetranslation.com/udaC-cCBi-S=d",
 )
 FIRST_DAYS_SOURCE = Source(
-    "farm site: 1 to 5 % of chicks in the first days, of which the middle",
-    Mark.READ,
+    "farm site: 1 to 5 % of chicks in the first days, without an age; its lower end laid on day 0, "
+    "its middle on day 7",
+    Mark.DERIVED,
     "https://kenaff.fo-library.org/?p=20493",
 )
 WHOLE_SOURCE = Source(
     'Cornell, Marble and Schano, "Brooding Chickens in Colony Houses": a good poultryman rears '
-    "95 % of his chicks",
-    Mark.READ,
-    "archive.org",
+    "95 % of his chicks; laid on day 28",
+    Mark.MEMORY,
 )
 # (age in days, usual losses so far in % of those placed); straight lines between
 USUAL: tuple[tuple[float, float, Source], ...] = (

@@ -25,42 +25,56 @@ class MoveRow:
 
     feathered_days: float
     night_c: float
-    source: Source
+    source: Source  # of the age
+    night_source: Source
 
+
+_PASTURE = Source(
+    "ATTRA and extension, meat birds on pasture: from 3 weeks when nights stay above about "
+    "50 degF, dry and free of draughts",
+    Mark.MEMORY,
+)
+_AS_MEAT_BIRDS = Source("nights as for meat birds on pasture, about 50 degF", Mark.ASSUMED)
+_QUAIL_PAGE = (
+    "https://extension.msstate.edu/agriculture/livestock/poultry/quail-brooding-temperatures"
+)
 
 MOVE: dict[str, MoveRow] = {
     "broiler": MoveRow(
         feathered_days=21,
         night_c=10.0,
-        source=Source(
-            "ATTRA and extension, meat birds on pasture: from 3 weeks when nights stay above about "
-            "50 degF, dry and free of draughts",
-            Mark.MEMORY,
-        ),
+        source=_PASTURE,
+        night_source=_PASTURE,
     ),
     "layer": MoveRow(
         feathered_days=35,
         night_c=10.0,
         source=Source("extension, layers are fully feathered at 5 to 6 weeks", Mark.MEMORY),
+        night_source=_AS_MEAT_BIRDS,
     ),
     "turkey": MoveRow(
         feathered_days=42,
         night_c=10.0,
         source=Source("extension, turkey poults leave heat at 6 to 8 weeks", Mark.MEMORY),
+        night_source=_AS_MEAT_BIRDS,
     ),
     "duck": MoveRow(
         feathered_days=28,
         night_c=10.0,
         source=Source("Cornell Duck Research Laboratory, no heat needed from day 28", Mark.MEMORY),
+        night_source=_AS_MEAT_BIRDS,
     ),
     "quail": MoveRow(
         feathered_days=35,
         night_c=16.0,
         source=Source(
             'Mississippi State University Extension, "Quail Brooding Temperatures": hold their own '
-            "temperature at 5 weeks where it is near 70 degF (less the 10 degF called near here)",
+            "temperature at 5 weeks where it is near 70 degF",
             Mark.READ,
-            "https://extension.msstate.edu/agriculture/livestock/poultry/quail-brooding-temperatures",
+            _QUAIL_PAGE,
+        ),
+        night_source=Source(
+            "the 70 degF of that page, less the 10 degF called near here", Mark.DERIVED, _QUAIL_PAGE
         ),
     ),
     "pheasant": MoveRow(
@@ -71,11 +85,13 @@ MOVE: dict[str, MoveRow] = {
             Mark.READ,
             "https://pheasant.com/?p=2320",
         ),
+        night_source=_AS_MEAT_BIRDS,
     ),
     "guinea": MoveRow(
         feathered_days=42,
         night_c=10.0,
         source=Source("guinea keets leave heat at about 6 weeks", Mark.MEMORY),
+        night_source=_AS_MEAT_BIRDS,
     ),
 }
 

@@ -36,18 +36,18 @@ COMMON_PRACTICE = Source("common practice", Mark.PRACTICE)
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Figure:
-    """One number that the tool gives or decides by, for `brooder sources`."""
+    """One number that the tool gives or decides by, or a caution, for `brooder sources`."""
 
     subject: str  # "target temperature", "floor area", ...
     name: str
-    value: float
+    value: float | None  # None: a caution, which has no number
     unit: str  # "degC", "m2", "g", ...
     source: str
     mark: Mark
     where: str = ""
 
 
-def figure(subject: str, name: str, value: float, unit: str, source: Source) -> Figure:
+def figure(subject: str, name: str, value: float | None, unit: str, source: Source) -> Figure:
     """A Figure of one Source."""
     return Figure(
         subject=subject,

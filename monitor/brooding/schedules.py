@@ -25,11 +25,13 @@ Where the published sources disagree, and what is chosen:
   unheated box has draughts that a layer house has not, so *weekly* is usual here too.
 - *turkey*: figures at birds' height under the brooder; the breeder's whole-room column is 3 degC
   lower in week 2 and agrees within 1.5 degC otherwise.
-- *duck*: ducklings need far less heat. In a straight line the figures are within 3 degC of the
+- *duck*: ducklings need far less heat, by one table from memory and a page that has 86 degF on day
+  1 and 81 on day 7. In a straight line the figures are within 3 degC of the
   other sources; in weekly steps the end of a week is up to 6 degC over them, on the warm side.
 - *quail*: the published range's middle; its lower edge is meant for summer, its upper for winter,
   and both lie in the band. A second source is 1.4 degC warmer in week 1, 0.8 degC cooler in week 4.
-- *guinea*: as *weekly*, with two weeks at 95 degF. Pheasants follow *weekly* (no better figure).
+- *guinea*: as *weekly*, with two weeks at 95 degF. Pheasants follow *weekly*; a breeder has them
+  1.1 degC cooler at the edge of the heat in the first days (MacFarlane: 93 degF).
 
 Steps: a schedule holds each row until the next. For a table by week that is one step a week, as
 growers raise a lamp; a table by day keeps its own days, since holding the figure of day 0 for a
@@ -85,18 +87,24 @@ _ROSS_SPOT_A = Source(
 _LOHMANN = Source(
     "Lohmann Tierzucht, Management Guide, 2017, table 1, desired temperatures at bird level "
     "(middle of the range)",
-    Mark.READ,
+    Mark.DERIVED,
     "http://www.ltz.de/en/e-guide/management-guide-2017/HTML/12/index.html",
 )
+_TURKEY_PAGE = "https://poultryproducer.com/category/production/meat-turkeys/page/5"
 _TURKEY_BIRD_HEIGHT = Source(
     "Poultry Producer, meat turkeys, handy hints: temperature at birds' height under brooders",
     Mark.READ,
-    "https://poultryproducer.com/category/production/meat-turkeys/page/5",
+    _TURKEY_PAGE,
 )
-_CORNELL_DUCK_QUOTED = Source(
-    "Cornell Duck Research Laboratory, temperatures for ducklings by age, days 1 and 7",
-    Mark.QUOTED,
-    "http://farmingfriends.com/tag/brooders/",
+_TURKEY_WEEK_5 = Source(
+    f"{_TURKEY_BIRD_HEIGHT.text}, 21 to 24 degC from week 4 to 5, the middle",
+    Mark.DERIVED,
+    _TURKEY_PAGE,
+)
+_TURKEY_ROOM = Source(
+    "Poultry Producer, meat turkeys, handy hints: room temperature 21 to 22 degC, the lower end",
+    Mark.DERIVED,
+    _TURKEY_PAGE,
 )
 _CORNELL_DUCK = Source(
     "Cornell Duck Research Laboratory, temperatures for ducklings by age", Mark.MEMORY
@@ -104,7 +112,7 @@ _CORNELL_DUCK = Source(
 _MISSISSIPPI_QUAIL = Source(
     'Mississippi State University Extension, "Quail Brooding Temperatures", brooding temperature '
     "schedule (middle of summer and winter)",
-    Mark.READ,
+    Mark.DERIVED,
     "https://extension.msstate.edu/agriculture/livestock/poultry/quail-brooding-temperatures",
 )
 _MISSISSIPPI_GUINEA = Source(
@@ -162,18 +170,19 @@ BUILT_IN: dict[str, Schedule] = {
             name="turkey",
             title="turkey poults, weekly",
             measured="birds' height under the brooder",
-            rows=_rows(
-                _TURKEY_BIRD_HEIGHT,
-                *((0, 35.0), (7, 32.0), (14, 29.0), (21, 27.0), (28, 22.5), (35, 21.0)),
+            rows=(
+                *_rows(_TURKEY_BIRD_HEIGHT, (0, 35.0), (7, 32.0), (14, 29.0), (21, 27.0)),
+                Row(28, 22.5, _TURKEY_WEEK_5),
+                Row(35, 21.0, _TURKEY_ROOM),
             ),
         ),
         Schedule(
             name="duck",
             title="ducklings, weekly",
             measured=_EDGE,
-            rows=(
-                *_rows(_CORNELL_DUCK_QUOTED, (0, 30.0), (7, 27.0)),
-                *_rows(_CORNELL_DUCK, (14, 23.0), (21, 19.0), (28, 15.0), (35, 13.0)),
+            rows=_rows(
+                _CORNELL_DUCK,
+                *((0, 30.0), (7, 27.0), (14, 23.0), (21, 19.0), (28, 15.0), (35, 13.0)),
             ),
         ),
         Schedule(

@@ -28,13 +28,12 @@ _RING = Source("extension, guard ring 6 ft across for 150 chicks", Mark.MEMORY)
 _CORNELL = Source(
     'Cornell, Marble and Schano, "Brooding Chickens in Colony Houses": not over 250 chicks in '
     "10 x 12 ft",
-    Mark.READ,
-    "archive.org",
+    Mark.MEMORY,
 )
 _OVERCROWDING = Source(
     "extension text on cannibalism, overcrowding limits, 3/4 sq ft in weeks 3 to 8; game birds "
     "double",
-    Mark.QUOTED,
+    Mark.MEMORY,
 )
 _MACFARLANE = Source(
     "MacFarlane Pheasants: 4 birds a sq ft to 3 weeks, 0.7 sq ft a bird from 3 to 6 weeks",

@@ -1,14 +1,29 @@
-"""`brooder sources`: every figure the tool decides by, and where it comes from."""
+"""`brooder sources`: every figure the tool decides by or prints, and where it comes from."""
 
+import re
+from pathlib import Path
 from typing import Annotated
 
 import typer
-from rich.console import Console
-from rich.table import Table
 
 from monitor.brooding.bibliography import figures
 from monitor.brooding.provenance import Figure
-from monitor.commands.common import UnreadConfigOption, fail
+from monitor.commands.common import ConfigOption, fail
+from monitor.settings import SettingsFault, load_settings
+from monitor.units import (
+    CM_PER_INCH,
+    M2_PER_SQUARE_FOOT,
+    Unit,
+    area_figure,
+    from_celsius,
+    shown,
+    sign,
+    step_from_celsius,
+)
+
+# A foot is 0.3048 m, a Btu/h.ft2.degF 5.678 W/m2.K (NIST SP 811, 2008, appendix B.8).
+R_PER_M2K_W = 5.678263
+CFM_SQ_FT_PER_M3_H_M2 = 1 / 0.3048 / 60
 
 
 def register(app: typer.Typer) -> None:
@@ -18,42 +33,95 @@ def register(app: typer.Typer) -> None:
 
 def sources(
     about: Annotated[
-        str | None, typer.Argument(help="Only figures whose subject or name has this word.")
+        list[str] | None, typer.Argument(help="Only figures about these words: lamp, GFCI, cover.")
     ] = None,
-    config: UnreadConfigOption = None,
+    config: ConfigOption = None,
 ) -> None:
     """Every figure with its source, and how well it is known. These are what the code uses."""
-    wanted = (about or "").lower()
-    found = [f for f in figures() if wanted in f.subject.lower() or wanted in f.name.lower()]
+    everything = list(figures())
+    found = _about(everything, [word.lower().removesuffix("s") for word in about or []])
     if not found:
-        subjects = ", ".join(dict.fromkeys(f.subject for f in figures()))
-        fail(f'no figure is about "{about}"; subjects are {subjects}')
-    console = Console(highlight=False)
-    for subject in dict.fromkeys(f.subject for f in found):
-        mine = [f for f in found if f.subject == subject]
-        console.print(_table(subject, mine))
-        for number, (text, where) in enumerate(_origins(mine), 1):
-            console.print(f"[{number}] {text}" + (f" {where}" if where else ""), markup=False)
-        console.print()
+        subjects = ", ".join(dict.fromkeys(f.subject.split(":")[0] for f in everything))
+        fail(f'no figure is about "{" ".join(about or [])}"; subjects are {subjects}')
+    units = _units(config)
+    for subject in dict.fromkeys(one.subject for one in found):
+        mine = [one for one in found if one.subject == subject]
+        typer.echo("\n".join(_lines(subject, mine, units)))
 
 
-def _table(subject: str, mine: list[Figure]) -> Table:
-    origins = _origins(mine)
-    table = Table(title=subject, title_justify="left", title_style="bold", box=None,
-                  padding=(0, 1, 0, 0), pad_edge=False)  # fmt: skip
-    table.add_column("what", ratio=1)
-    table.add_column("value", justify="right")
-    table.add_column("unit")
-    table.add_column("how known")
-    table.add_column("source", justify="right")
-    for figure in mine:
-        number = origins.index((figure.source, figure.where)) + 1
-        table.add_row(
-            figure.name, f"{figure.value:.4g}", figure.unit, figure.mark.value, f"\\[{number}]"
-        )
-    return table
+def _about(everything: list[Figure], words: list[str]) -> list[Figure]:
+    """Those whose name has every word; else those whose source has."""
+    named = [f for f in everything if all(w in f"{f.subject} {f.name}".lower() for w in words)]
+    if named:
+        return named
+    return [f for f in everything if all(w in f"{f.name} {f.source}".lower() for w in words)]
 
 
-def _origins(mine: list[Figure]) -> list[tuple[str, str]]:
-    """Each source once, in the order of first use."""
-    return list(dict.fromkeys((figure.source, figure.where) for figure in mine))
+def _units(config: Path | None) -> Unit:
+    """The site's, if there is a site yet."""
+    try:
+        return load_settings(config).site.units
+    except SettingsFault as fault:
+        if config is not None:
+            fail(str(fault))
+        return Unit.CELSIUS
+
+
+def _lines(subject: str, mine: list[Figure], units: Unit) -> list[str]:
+    """The subject, a line a figure, a line a source, and an empty one."""
+    origins = list(dict.fromkeys((one.mark.value, one.source, one.where) for one in mine))
+    folded = _folded(mine)
+    words = [(_name(heads, one, units), *_value(one, units)) for heads, one in folded]
+    name_w, value_w, unit_w = (max(map(len, column)) for column in zip(*words, strict=True))
+    title, colon, where_measured = subject.partition(":")
+    lines = [title.upper() + colon + where_measured]
+    for (name, value, unit), (_, one) in zip(words, folded, strict=True):
+        number = origins.index((one.mark.value, one.source, one.where)) + 1
+        figure = f"{name:<{name_w}}  {value:>{value_w}} {unit:<{unit_w}}"
+        lines.append(f"  {figure}  {one.mark.value} [{number}]")
+    for number, (mark, text, where) in enumerate(origins, 1):
+        lines.append(f"  [{number}] {mark}: {text}" if text != mark else f"  [{number}] {text}")
+        if where:
+            lines.append(f"      {where}")
+    return [*lines, ""]
+
+
+def _folded(mine: list[Figure]) -> list[tuple[list[str], Figure]]:
+    """Rows `broiler: X` and `guinea: X` that say the same, as one with both heads."""
+    rows: dict[tuple[object, ...], tuple[list[str], Figure]] = {}
+    for one in mine:
+        head, colon, tail = one.name.partition(": ")
+        key = (tail if colon else one.name, one.value, one.unit, one.source, one.where)
+        rows.setdefault(key, ([], one))[0].append(head if colon else "")
+    return list(rows.values())
+
+
+def _name(heads: list[str], one: Figure, units: Unit) -> str:
+    tail = one.name.partition(": ")[2]
+    name = f"{', '.join(heads)}: {tail}" if tail else one.name
+    return re.sub(
+        r"(-?\d+(?:\.\d+)?) degC", lambda found: shown(float(found[1]), units), name
+    ).strip()
+
+
+def _value(one: Figure, units: Unit) -> tuple[str, str]:
+    """A figure and its unit as the grower reads them."""
+    value, fahrenheit = one.value, units is Unit.FAHRENHEIT
+    if value is None:
+        return "", ""
+    if one.unit == "degC":
+        return f"{from_celsius(value, units):.1f}", sign(units)
+    if one.unit == "K":
+        step = step_from_celsius(value, units)
+        return f"{step:.1f}" if step >= 1 else f"{step:.2g}", sign(units)
+    if one.unit == "m2" and value < 1.0:
+        return area_figure(value, units), "sq ft" if fahrenheit else "cm2"
+    if not fahrenheit:
+        return f"{value:.4g}", one.unit
+    factor, unit = {
+        "m2": (1 / M2_PER_SQUARE_FOOT, "sq ft"),
+        "cm": (1 / CM_PER_INCH, "in"),
+        "m2.K/W": (R_PER_M2K_W, "R"),
+        "m3/h.m2": (CFM_SQ_FT_PER_M3_H_M2, "cfm/sq ft"),
+    }.get(one.unit, (1.0, one.unit))
+    return f"{value * factor:.4g}", unit

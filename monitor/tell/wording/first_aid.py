@@ -1,8 +1,7 @@
 """What to check first, what would mend it, and what must not be done in haste.
 
 Called by the messages about temperature. The lamp cautions follow extension and fire-service
-advice: two supports, a guard, clear of litter and walls, no extension lead (Ohio State University
-Extension 2022; Maine Fire Chiefs' Association 2017; two independent supports: common practice)."""
+advice, each with its source in `brooding.lamp_safety`."""
 
 from collections.abc import Iterable, Sequence
 
@@ -14,7 +13,7 @@ from monitor.tell.wording.words import sentence
 
 LAMP_CARE = (
     "If you hang a lamp: two separate supports (never by its cord), a guard over the bulb, "
-    "well clear of litter, walls and cover, and its own wall outlet with no extension lead."
+    "well clear of litter, walls and cover, and its own GFCI outlet with no extension cord."
 )
 FALLEN_LAMP = (
     "A probe this hot can mean a lamp has fallen. Cut the power at the plug or the breaker before "
