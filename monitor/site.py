@@ -91,6 +91,7 @@ class Brooder:
     schedule: str | None = None  # a built-in schedule's name; None: the usual one for the kind
     own_schedule: tuple[ScheduleRow, ...] = ()  # not empty: overrides `schedule`
     steps: Steps = Steps.WEEKLY
+    renamed_from: str | None = None  # its birds are still in the ledger under this name
 
     @property
     def floor_area_m2(self) -> float:

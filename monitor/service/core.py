@@ -34,7 +34,7 @@ from monitor.journal.records import (
     kept_at,
     kept_temp_c,
 )
-from monitor.site import Site
+from monitor.site import Brooder, Place, Site
 from monitor.tell.contact import Contact
 from monitor.tell.message import Message
 from monitor.tell.outbox import rows
@@ -283,6 +283,61 @@ class Core:
         plan.restore(self._plan.state(), 0.0)
         router = Router(site.all_probes)
         self.site, self.engine, self.router, self._plan = site, engine, router, plan
+        self.fit_configuration(now)
+
+    def lost_by(self, site: Site) -> list[str]:
+        """The birds that nobody would watch over with that configuration, in sentences."""
+        boxes = {box.name: box for box in site.brooders}
+        before = {box.name: box for box in self.site.brooders}
+        renamed = {box.renamed_from for box in site.brooders}
+        lost = []
+        for name in sorted(self.ledger.open):
+            batch, box = self.ledger.running(name), boxes.get(name)
+            heads = 0 if batch is None else batch.head_count()
+            if box is None and name not in renamed:
+                lost.append(
+                    f"{heads} birds are in {name}, which this configuration does not have; if the "
+                    f'box only has another name now, write renamed_from = "{name}" under it; if '
+                    "they are gone, say so first: "
+                    f'brooder flock moved --brooder "{name}"'
+                )
+            elif box is not None and _on_floor(before.get(name)) and not _on_floor(box):
+                lost.append(
+                    f"{heads} birds are in {name}, and this configuration takes its last floor "
+                    "probe away: cold would not be watched for there"
+                )
+        return lost
+
+    def fit_configuration(self, now: Moment) -> None:
+        """After a reload and at each start. The birds of a box that was renamed go over into it, in
+        the ledger for all to see; those that the configuration leaves unwatched are told of."""
+        for box in self.site.brooders:
+            old = box.renamed_from
+            batch = None if old is None else self.ledger.running(old)
+            if old is None or batch is None or self.ledger.running(box.name) is not None:
+                continue
+            heads, by = batch.head_count(), "configuration"
+            placed = Entry(
+                at=now.at,
+                entry=EntryKind.PLACED,
+                brooder=box.name,
+                count=heads,
+                hatched=batch.hatched.isoformat(),
+                kind=batch.kind,
+                note=f"the box was called {old} before",
+                by=by,
+            )
+            moved = Entry(
+                at=now.at,
+                entry=EntryKind.MOVED,
+                brooder=old,
+                count=heads,
+                note=f"the box is called {box.name} now",
+                by=by,
+            )
+            for entry in (moved, placed):
+                self.enter(entry, now)
+        self._changed(self.engine.look_again(now), now)
 
     # -- inside
 
@@ -322,7 +377,8 @@ class Core:
         changes = self.engine.entry(entry, now)
         self._changed(changes, now)
         if self.ledger is not before:
-            for box in sorted(before.open.keys() - self.ledger.open.keys()):
+            renamed = {box.renamed_from for box in self.site.brooders}
+            for box in sorted(before.open.keys() - self.ledger.open.keys() - renamed):
                 self._told([self._plan.watch_ended(box, entry)])
         return changes
 
@@ -336,6 +392,10 @@ class Core:
     def _told(self, messages: list[Message]) -> None:
         self._happened.messages += messages
         self._happened.batch.changes += self._plan.take_escalated()
+
+
+def _on_floor(box: Brooder | None) -> bool:
+    return box is not None and any(probe.place is Place.FLOOR for probe in box.probes)
 
 
 def _what(entry: Entry) -> tuple[object, ...]:

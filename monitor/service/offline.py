@@ -37,11 +37,12 @@ def answer(settings: Settings, what: str, details: dict[str, Any]) -> Any:
             )
 
         core = rebuild(make, reader, now).core
-        core.learn(second_copy.read(settings.state_folder).entries, now)
         if ended is not None and now.at - ended.at >= DOWN_WORTH_TELLING_S:
             # Nor does anybody watch now: a probe that was not heard is not to blame.
             gap = Facts(down_from=ended.at, down_to=now.at)
             core.fault(AlarmName.WAS_DOWN, True, now, gap)
+        core.learn(second_copy.read(settings.state_folder).entries, now)
+        core.fit_configuration(now)
         match what:
             case "entry":
                 said = core_answers.asked(core, details, now)

@@ -5,6 +5,7 @@ import asyncio
 import logging
 from collections.abc import Callable
 
+from monitor.brooding.objection import Objection
 from monitor.events import Moment
 from monitor.service.annunciator import LiveAnnunciator
 from monitor.service.broker_side import BrokerSide
@@ -70,6 +71,9 @@ class Reloading:
                 await asyncio.wrap_future(
                     self._watch.call(lambda now: self._reconfigure(self._watch.core, fresh, now))
                 )
+            except Objection as refused:
+                log.error("Not reloaded.", extra=facts(why=refused))
+                return
             except Exception:
                 log.exception("Not reloaded; the watch goes on with what was in force.")
                 return
@@ -78,6 +82,9 @@ class Reloading:
 
     def _reconfigure(self, core: Core, fresh: Settings, now: Moment) -> None:
         """In the watch thread, the core first: where it cannot, nothing has changed."""
+        lost = core.lost_by(fresh.site)
+        if lost:
+            raise Objection(". ".join(lost))
         before = {box.name for box in core.site.brooders}
         core.reconfigured(fresh.site, contacts_of(fresh), policy_of(fresh), now)
         self._reaching.reconfigure(fresh)  # before anything is told to a contact that is new

@@ -98,6 +98,10 @@ def open_all(settings: Settings, clock: Clock | None = None) -> Opened:
 
     rebuilt, lost = _rebuilt(make, reader, now)
     core, ended = rebuilt.core, rebuilt.ended
+    clock_sure = ended is None or now.at >= ended.at - STALE_S
+    if ended is not None and not clock_sure:
+        core.clock_jumped(now, now.at - ended.at, sure=False)
+    _say_gap(core, ended, now, clock_sure)  # first: what nobody watched is not lived through
     ledger_lost = bool(lost) or (trouble is not None and reader is None)
     if journal is not None and journal.set_aside is not None:
         lost.insert(0, about_aside(journal.set_aside))
@@ -106,15 +110,15 @@ def open_all(settings: Settings, clock: Clock | None = None) -> Opened:
         lost.insert(0, trouble.words)
     if core.learn(copy.entries, now):
         lost += [*([] if lost else ["the journal has lost entries"]), FROM_THE_COPY]
+    core.fit_configuration(now)
     if ledger_lost and not copy.sound:
         # A box without birds has no target, so no alarm: silence would be deadly here.
         core.fault(AlarmName.UNWATCHED, True, now, Facts())
     if trouble is not None and lost:
         trouble, lost = StorageFault(trouble.kind, "; ".join(lost)), []  # told by the caller
-    clock_sure = ended is None or now.at >= ended.at - STALE_S
-    if ended is not None and not clock_sure:
-        core.clock_jumped(now, now.at - ended.at, sure=False)
-    _say_what_was(core, lost, ended, now, clock_sure)
+    if lost:
+        about = Facts(reason="; ".join(lost))
+        core.fault(AlarmName.STORAGE_FAULT, True, now, about)  # the watcher ends it, once read
     return Opened(
         journal=journal,
         trouble=trouble,
@@ -201,12 +205,7 @@ def _says_nothing(entry: Entry) -> bool:
     return no_date or (entry.kind is not None and entry.kind not in KINDS)
 
 
-def _say_what_was(
-    core: Core, lost: list[str], ended: Moment | None, now: Moment, clock_sure: bool
-) -> None:
-    if lost:
-        about = Facts(reason="; ".join(lost))
-        core.fault(AlarmName.STORAGE_FAULT, True, now, about)  # the watcher ends it, once read
+def _say_gap(core: Core, ended: Moment | None, now: Moment, clock_sure: bool) -> None:
     if not clock_sure:
         core.fault(
             AlarmName.CLOCK_FAULT,

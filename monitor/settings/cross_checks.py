@@ -21,6 +21,7 @@ def cross_checks(raw: dict[str, Any]) -> list[WrongSetting]:
             for fault in _same_name(f"brooders[{index}].{part}", _tables(brooder.get(part)))
         ),
         *_reserved_name(raw),
+        *_old_name_is_free(raw),
         *_site_probes_are_outside(raw),
         *_rows_in_order(raw),
         *_open_broker_needs_accounts(raw),
@@ -86,6 +87,19 @@ def _reserved_name(raw: dict[str, Any]) -> Iterator[WrongSetting]:
             yield WrongSetting(
                 f"brooders[{index}].name",
                 'is "site", which stands for the whole site; choose another name.',
+            )
+
+
+def _old_name_is_free(raw: dict[str, Any]) -> Iterator[WrongSetting]:
+    boxes = _tables(raw.get("brooders"))
+    names = [box.get("name") for box in boxes]
+    old = [box.get("renamed_from") for box in boxes]
+    for index, name in enumerate(old):
+        if name is not None and (name in names or name in old[:index]):
+            yield WrongSetting(
+                f"brooders[{index}].renamed_from",
+                f"is {shown_value(name)}, which another brooder has as its name; "
+                "write the name that this box had before, or leave it out.",
             )
 
 

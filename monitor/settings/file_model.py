@@ -150,6 +150,9 @@ class BrooderSettings(Section):
     """`[[brooders]]`: one box."""
 
     name: Name
+    renamed_from: Name | None = Field(
+        None, description="the name it had before, so that its birds stay known"
+    )
     length_m: float = Field(gt=0, le=50, description="a length in metres, more than 0, at most 50")
     width_m: float = Field(gt=0, le=50, description="a width in metres, more than 0, at most 50")
     height_m: float = Field(

@@ -288,6 +288,7 @@ def _brooder(b: BrooderSettings) -> Brooder:
             for row in b.own_schedule
         ),
         steps=Steps(b.steps),
+        renamed_from=b.renamed_from,
     )
 
 

@@ -219,6 +219,13 @@ class Engine:
         self._unwatched.judge(self.ledger, tick)
         return self._changes()
 
+    def look_again(self, now: Moment) -> list[Change]:
+        """The configuration may be another one than before: are there birds that it leaves
+        unwatched?"""
+        self._run_until(now.tick)
+        self._unwatched.judge(self.ledger, self._tick)
+        return self._changes()
+
     def advance(self, now: Moment) -> list[Change]:
         """Time has passed; fire what is due."""
         self._run_until(now.tick)
@@ -470,7 +477,6 @@ class Engine:
                 self._advisors[name].restore(facts)
         self._restore_timers(state, shift_s)
         self._unwatched.restore(state.get("unwatched", []))
-        self._unwatched.judge(self.ledger, self._tick)
 
     def _restore_timers(self, state: State, shift_s: float) -> None:
         self._timers.restore(

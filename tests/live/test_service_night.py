@@ -208,6 +208,36 @@ def test_a_reload_takes_new_probes_and_contacts_and_a_wrong_file_changes_nothing
         assert service.stop() == 0
 
 
+def test_a_reload_that_would_lose_birds_is_refused_and_a_renamed_box_keeps_them(
+    tmp_path: Path,
+) -> None:
+    with (
+        http_receiver() as phone,
+        Service(
+            tmp_path, contacts={"phone": phone.url}, limits=QUICK_LIMITS, commit_s=0.5
+        ) as service,
+    ):
+        place(service)
+        service.box = "Porch"
+        service.reload()
+        assert 'renamed_from = \\"porch\\"' in service.log_of_this_start()
+        assert "Reloaded" not in service.log_of_this_start()
+        with Thermometer(service.broker_port) as probe:
+            say_cold(probe, 15)
+            phone.wait_until(lambda p: any("porch: dangerously cold" in g.title for g in p.got))
+        # A start takes what it gets, and says it.
+        service.stop()
+        service.start()
+        phone.wait_until(lambda p: any("cold is not watched for" in g.title for g in p.got))
+        service.box_lines = 'renamed_from = "porch"'
+        service.reload()
+        phone.wait_until(lambda p: any("cold is watched for again" in g.title for g in p.got))
+        with Thermometer(service.broker_port) as probe:
+            say_cold(probe, 15)
+            phone.wait_until(lambda p: any("Porch: dangerously cold" in g.title for g in p.got))
+        assert service.stop() == 0
+
+
 def test_a_restart_after_an_hour_away_says_that_it_was_away(tmp_path: Path) -> None:
     """The time away is made by moving the journal's own end into the past: the service is asked
     to believe its records, not its clock."""

@@ -85,6 +85,7 @@ class Service:
         self.contacts = dict(contacts or {})
         self.probes = dict(probes or {"floor": FLOOR})
         self.limits = dict(limits or {})
+        self.box, self.box_lines = "porch", ""
         self.commit_s = commit_s
         self.tell = tell
         self.more = more
@@ -306,7 +307,8 @@ class Service:
         self.config.write_text(
             '[site]\nname = "Hillside"\ntimezone = "America/Chicago"\nunits = "celsius"\n\n'
             f"{own if self._own_broker else other}\n"
-            '[[brooders]]\nname = "porch"\nlength_m = 1.5\nwidth_m = 1.5\nheight_m = 0.56\n'
+            f'[[brooders]]\nname = "{self.box}"\n{self.box_lines}\n'
+            "length_m = 1.5\nwidth_m = 1.5\nheight_m = 0.56\n"
             f"{probes}"
             '  [[brooders.heat]]\n  name = "west lamp"\n  kind = "lamp"\n  watts = 250\n'
             + (f"  [brooders.limits]\n{limits}" if limits else "")

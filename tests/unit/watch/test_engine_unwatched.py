@@ -39,6 +39,7 @@ def test_birds_in_what_is_out_of_service_are_said_to_be_unwatched_until_it_is_ba
     assert [box for box, _ in unwatched(night.engine, night)] == ["porch"]
     again = Engine(night.site, night.now())
     again.restore(night.engine.state())
+    again.look_again(night.now())
     assert unwatched(again, night) == unwatched(night.engine, night), "after a restart too"
     probe = "porch/floor" if act is floor_probe_out else None
     night.entry(EntryKind.IN_SERVICE, brooder="porch", probe=probe)
@@ -61,6 +62,7 @@ def test_birds_that_are_no_longer_known_are_asked_for_until_somebody_says(answer
     assert [box for box, _ in unwatched(night.engine, night)] == ["porch"]
     again = Engine(night.site, night.now())
     again.restore(night.engine.state())
+    again.look_again(night.now())
     assert [box for box, _ in unwatched(again, night)] == ["porch"]
     night.engine = again
     if answer == "placed":
@@ -75,6 +77,7 @@ def test_a_box_that_the_configuration_lost_is_named_with_its_birds() -> None:
     night = Night(a_site(a_brooder("porch"), a_brooder("shed")))
     other = Engine(a_site(a_brooder("Porch"), a_brooder("shed")), night.now())
     other.restore(night.engine.state())
+    other.look_again(night.now())
     [(where, why)] = unwatched(other, night)
     assert where is None
     assert why.startswith("100 birds are in porch")
@@ -85,7 +88,9 @@ def test_birds_whose_last_floor_probe_was_taken_away_are_said_to_be_unwatched() 
     box = replace(a_brooder(), probes=(a_probe("porch", "lamp", Place.UNDER_HEAT),))
     other = Engine(a_site(box), night.now())
     other.restore(night.engine.state())
+    other.look_again(night.now())
     assert [box for box, _ in unwatched(other, night)] == ["porch"]
     back = Engine(night.site, night.now())
     back.restore(other.state())
+    back.look_again(night.now())
     assert unwatched(back, night) == []
