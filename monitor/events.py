@@ -54,6 +54,7 @@ class AlarmName(StrEnum):
     UNWATCHED = "unwatched"
     PROBE_FAULT = "probe-fault"
     BROKER_LOST = "broker-lost"
+    NAME_TAKEN = "name-taken"
     STORAGE_FAULT = "storage-fault"
     DELIVERY_FAULT = "delivery-fault"
     CLOCK_FAULT = "clock-fault"

@@ -125,6 +125,10 @@ def _of_the_service(settings: Settings) -> Mapping[str, Any] | None:
 
 def _broker(settings: Settings, about: Mapping[str, Any] | None) -> Iterator[Found]:
     address = broker_address(settings)
+    if address is not None and about is not None and about["broker_connected"]:
+        # A second connection of our account could push out the first (deploy/mosquitto).
+        yield Found("broker", True, f"the running service is {about['broker']}")
+        return
     if address is None:
         own = settings.file.built_in_broker
         if about is None:

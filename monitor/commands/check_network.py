@@ -3,9 +3,12 @@ built-in broker's doors."""
 
 from collections.abc import Iterator
 
+from monitor.intake.rights import Rights, RightsFault, accounts_of
+from monitor.service.broker_address import rights_of
 from monitor.settings import Settings
 
 Said = tuple[str, bool | None, str]  # subject, well or not (None: worth knowing), words
+_IN_CLEAR = "whoever shares the network can read"
 _HOME = ("127.0.0.1", "::1", "localhost")
 
 
@@ -35,8 +38,8 @@ def page_door(settings: Settings) -> Iterator[Said]:
         yield (
             "page",
             None,
-            "speaks plain http on the network: whoever shares it can read the passphrase and the "
-            "sign-in; cert_file and key_file make it https (README, The page)",
+            f"speaks plain http: {_IN_CLEAR} the passphrase and the sign-in on their way; "
+            "cert_file and key_file make it https (README, The page)",
         )
     if page.behind_proxy and page.listen not in _HOME:
         yield (
@@ -48,20 +51,41 @@ def page_door(settings: Settings) -> Iterator[Said]:
 
 
 def broker_door(settings: Settings) -> Iterator[Said]:
-    """The way between probes and broker."""
+    """The way between probes and broker, and who may say what there."""
     file = settings.file
-    own = file.built_in_broker
-    other = file.broker
-    if other is None:
-        in_clear = own.listen not in _HOME and own.cert_file is None
-    else:
-        in_clear = other.host not in _HOME and not other.tls and other.password is not None
-    if in_clear:
-        yield (
-            "built-in broker" if other is None else "broker",
-            None,
-            "is reached without TLS: whoever shares the network can read the passwords of the "
-            "probes"
-            if other is None
-            else "is reached without TLS: whoever shares the network can read our password",
-        )
+    own, other = file.built_in_broker, file.broker
+    if other is not None:
+        if other.host not in _HOME and not other.tls and other.password is not None:
+            yield "broker", None, f"is reached without TLS: {_IN_CLEAR} our password"
+        return
+    if own.listen not in _HOME and own.cert_file is None:
+        yield "built-in broker", None, f"is reached without TLS: {_IN_CLEAR} the probes' passwords"
+    try:
+        rights = rights_of(settings)
+    except (RightsFault, OSError) as fault:
+        yield "built-in broker", False, str(fault)
+        return
+    if rights is not None:
+        yield from _accounts(settings, rights, by_name=own.rights_file is None)
+
+
+def _accounts(settings: Settings, rights: Rights, *, by_name: bool) -> Iterator[Said]:
+    may: dict[str, list[str]] = {account: [] for account in rights.accounts}
+    for probe in settings.site.all_probes:
+        allowed = [name for name in may if rights.may_write(name, "any", probe.topic)]
+        for name in allowed:
+            may[name].append(probe.topic)
+        if not allowed:
+            names = " or ".join(accounts_of(probe))
+            mend = (
+                f"name one {names}, or write a rights_file" if by_name else "add it to the rights"
+            )
+            yield (
+                "built-in broker",
+                False,
+                f"no account may publish {probe.topic}, which {probe.key} reads: {mend}",
+            )
+    for name, topics in may.items():
+        if by_name and not topics:
+            words = "is named after no box and no probe, so it may publish nothing"
+            yield f"account {name}", None, words

@@ -39,7 +39,9 @@ SESSION_EXPIRY_S = 7 * 86400
 LARGEST_PACKET = 1 << 20  # far above the 64 KiB that are read; bounds what a packet can cost here
 MOST_KEPT = 200  # topics kept for, and messages waiting for, the next connection
 HELD_FOR_S = 120.0  # the longest a backlog is taken to last if our mark does not come back
-BRIEF_S = 5.0  # a connection that lives no longer, three times running, is being pushed out
+# So many connections that a broker which is there ends by itself, within so long, are pushed out:
+# one that restarts is away for a moment first, a network that fails ends them by the keep-alive.
+PUSHED_OUT, PUSHED_OUT_WITHIN_S = 3, 600.0
 
 _MQTT5 = MQTTProtocolVersion.MQTTv5
 _MQTT311 = MQTTProtocolVersion.MQTTv311
@@ -75,7 +77,7 @@ class BrokerSession:
         keepalive_s: int = KEEPALIVE_S,
     ) -> None:
         self._address = address
-        self._client_id = client_id
+        self._own_id = self._client_id = client_id
         self._topics = tuple(topics)
         self._wanted = frozenset(topics)
         self._given_up: set[str] = set()  # topics that still came on this connection, unasked for
@@ -95,7 +97,7 @@ class BrokerSession:
         self._connected = False
         self._stopping = False
         self._connected_tick = 0.0
-        self._brief = 0  # connections in a row that ended within BRIEF_S
+        self._ended: deque[float] = deque(maxlen=PUSHED_OUT)  # ticks: the broker hung up on us
         self._answered = False  # by a CONNACK that refuses
         self._unanswered = 0  # connections in a row closed before any CONNACK
         self._held_mark: bytes | None = None  # our mark is on its way through the broker's backlog
@@ -258,6 +260,17 @@ class BrokerSession:
         client.disconnect()
         self._begin()
 
+    def _give_way(self, client: paho.Client, *, sure: bool) -> None:
+        """From within a callback: two of one name push each other out and are both half deaf, so
+        we go on under another, and hear everything from then on."""
+        uses = "uses" if sure else "seems to use"
+        words = f"another service {uses} the client id {self._client_id} at {self._address}"
+        self._ended.clear()
+        self._client_id = f"{self._own_id}-{uuid.uuid4().hex[:8]}"
+        client.disconnect()
+        self._say(Link.TAKEN_OVER, words)
+        self._begin()
+
     def _subscribe(self, client: paho.Client) -> None:
         wanted = [*self._topics, self._mark_topic]
         for first in range(0, len(wanted), 50):
@@ -321,6 +334,7 @@ class BrokerSession:
         error = sys.exc_info()[1]
         with self._lock:
             if client is self._client:
+                self._ended.clear()
                 self._say(Link.UNREACHABLE, words_for_failure(self._address, error))
 
     def _on_disconnect(
@@ -348,18 +362,15 @@ class BrokerSession:
                         self._change_protocol(client)
                 return
             self._connected = False
-            lived_s = self._clock().tick - self._connected_tick
-            self._brief = self._brief + 1 if lived_s < BRIEF_S else 0
             pushed_out = flags.is_disconnect_packet_from_server and name == "Session taken over"
-            if pushed_out or self._brief >= 3:
-                # Two that push each other out every second would both be half deaf. A broker need
-                # not say why it hangs up (Mosquitto 2.0.11 does not), hence the second sign.
-                client.reconnect_delay_set(min(30, LONGEST_BACKOFF_S), LONGEST_BACKOFF_S)
-                sure = "uses" if pushed_out else "seems to use"
-                self._say(
-                    Link.TAKEN_OVER,
-                    f"another service {sure} the client id {self._client_id} at {self._address}",
-                )
+            if name == "Unspecified error":
+                self._ended.append(self._clock().tick)
+            # A broker need not say why it hangs up (Mosquitto 2.0.11 does not): the second sign.
+            if pushed_out or (
+                len(self._ended) == PUSHED_OUT
+                and self._ended[-1] - self._ended[0] <= PUSHED_OUT_WITHIN_S
+            ):
+                self._give_way(client, sure=pushed_out)
                 return
             client.reconnect_delay_set(1, LONGEST_BACKOFF_S)
             why = "" if name == "Unspecified error" else f" ({name.lower()})"

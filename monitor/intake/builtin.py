@@ -5,9 +5,8 @@ QoS 1 message is acknowledged only after `acknowledge`: the journal has it. So t
 same as with a broker of one's own, as long as the probe keeps what is not acknowledged.
 
 It speaks MQTT 3.1.1. It listens on this machine only, unless it is given another address, for which
-the settings want a password file. Where there are password and rights files (those of
-deploy/mosquitto will do), everyone needs them; without, a client of another machine may publish all
-but what is ours: the commands, the alarms, the siren and whatever else the service says."""
+the settings want a password file. Where there is one everyone needs an account, and may do what
+`rights` says; without one only this machine comes in."""
 
 import asyncio
 import ipaddress
@@ -20,9 +19,10 @@ from amqtt.mqtt.publish import PublishPacket
 from amqtt.session import Session
 
 from monitor.events import Moment
-from monitor.intake.hardened import BEGAN, HardenedBroker, Overrun
+from monitor.intake.hardened import BEGAN, NAME, HardenedBroker, Overrun
 from monitor.intake.inbox import AckToken, Inbox, MqttMessage
 from monitor.intake.link import BrokerState, Link
+from monitor.intake.refused import printable
 from monitor.intake.rights import Rights
 from monitor.intake.topics import matches
 from monitor.intake.unclaimed import Unclaimed
@@ -38,6 +38,7 @@ WINDOW = 100  # of all probes together; each has a few messages open, so pacing 
 # 0.65 nothing is saved, so 20 s make 1.4.
 HOLD_S = 20.0
 MOST_OUTGOING = 1000
+MOST_DENIED = 50  # pairs of account and topic that are said in the log
 
 
 class BuiltInBroker:
@@ -69,6 +70,7 @@ class BuiltInBroker:
         self._rights = rights
         self._unclaimed = unclaimed
         self._tls = (cert_file, key_file)
+        self._denied: set[tuple[str, str]] = set()
         self._exact: frozenset[str] = frozenset()
         self._filters: tuple[str, ...] = ()
         self.set_topics(topics)
@@ -173,6 +175,7 @@ class BuiltInBroker:
         topic = packet.topic_name or ""
         payload = bytes(packet.data or b"")
         if not self.may(client, topic, Action.PUBLISH):
+            self._deny(client, topic)
             return
         received = self._clock()
         if not self._wanted(topic):
@@ -217,10 +220,22 @@ class BuiltInBroker:
             return action is not Action.PUBLISH or not self._ours(topic) or _is_local(client)
         if action is Action.SUBSCRIBE:  # judged message by message, as Mosquitto does
             return True
-        name = client.client_id or ""
+        name = str(client.attributes[NAME])
         if action is Action.PUBLISH:
             return self._rights.may_write(client.username, name, topic)
         return self._rights.may_read(client.username, name, topic)
+
+    def _deny(self, client: Session, topic: str) -> None:
+        """Each once in the log: a probe that is set up wrong is looked for there."""
+        about = (str(client.username or ""), printable(topic[:200]))
+        if about not in self._denied and len(self._denied) < MOST_DENIED:
+            self._denied.add(about)
+            log.warning(
+                "The account %s may not publish on %s; what it says there is dropped. See "
+                "rights_file, or name the account after its probe.",
+                printable(about[0]) or "(none)",
+                about[1],
+            )
 
     def _wanted(self, topic: str) -> bool:
         return topic in self._exact or any(matches(pattern, topic) for pattern in self._filters)

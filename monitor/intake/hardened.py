@@ -49,6 +49,7 @@ READ_WITHIN_S = 30.0  # a client that has not taken a message by then does not r
 PIECE = 64 * 1024  # of what is sent at once to a client that has just come
 SESSION_EXPIRY_S = 7 * 86400
 BEGAN = "brooder.began"  # attribute of a session: the last connection of its name that was clean
+NAME = "brooder.name"  # attribute of a session: the client id as the client gave it
 KEPT = "brooder.kept"  # attribute of a session: bytes that wait for its client to come back
 
 
@@ -262,6 +263,13 @@ class HardenedBroker(Broker):  # type: ignore[misc]
         if not self._gate.authenticate(asked):
             raise _Refused(NOT_AUTHORIZED)
         asked.password = None
+        if len(asked.client_id) > LONGEST_NAME:
+            raise _Refused(IDENTIFIER_REJECTED)
+        # A client id belongs to its account: nobody throws out, keeps out or inherits from somebody
+        # else by giving the same one.
+        asked.attributes[NAME] = asked.client_id
+        if asked.username:
+            asked.client_id = f"{asked.username}\n{asked.client_id}"
         if asked.will_flag and not self._may_publish(asked, asked.will_topic):
             asked.will_flag, asked.will_topic, asked.will_message = False, None, None
         name = asked.client_id
@@ -275,17 +283,12 @@ class HardenedBroker(Broker):  # type: ignore[misc]
             asked.username and of_account >= MOST_OF_ONE_ACCOUNT
         ):
             raise _Refused(SERVER_UNAVAILABLE)
-        if len(name) > LONGEST_NAME:
-            raise _Refused(IDENTIFIER_REJECTED)
         while True:
             known, handler = self._sessions.get(name, (None, None))
             if known is None or not known.transitions.is_connected():
                 break
-            if known.username != asked.username:
-                raise _Refused(IDENTIFIER_REJECTED)
             await _end(handler)  # MQTT 3.1.1, section 3.1.4: the newer connection stays
-        kept = known is not None and known.username == asked.username and not known.clean_session
-        if kept and not asked.clean_session:
+        if known is not None and not known.clean_session and not asked.clean_session:
             _renew(known, asked)
             return known
         await self._delete_session(name)

@@ -42,7 +42,7 @@ class Link(StrEnum):
     LOST = "lost"  # was connected
     UNREACHABLE = "unreachable"  # no network, no name, nobody listening, wrong certificate
     REFUSED = "refused"  # reached, and turned away
-    TAKEN_OVER = "taken-over"  # another service uses our client id
+    TAKEN_OVER = "taken-over"  # another service uses our client id; we go on under another
     STOPPED = "stopped"
 
 

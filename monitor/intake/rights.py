@@ -2,16 +2,19 @@
 
 Password file: lines of `mosquitto_passwd` ($7$: PBKDF2-SHA512; $6$: SHA-512 with salt).
 Rights file: `user`, `topic [read|write|readwrite|deny] FILTER` and `pattern` lines as in
-mosquitto.conf(5)."""
+mosquitto.conf(5). Without one, an account named after a probe may publish that probe's topic, one
+named after a box those of its probes, and nobody anything else."""
 
 import base64
 import binascii
 import hashlib
 import hmac
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
 from monitor.intake.topics import filter_fault, matches
+from monitor.site import Probe
 
 
 class RightsFault(ValueError):
@@ -28,19 +31,37 @@ class _Rule:
 
 @dataclass(slots=True)
 class Rights:
-    """Users and their rules. Without a rights file a user with a password may do everything."""
+    """Users and their rules."""
 
     _hashes: dict[str, str] = field(default_factory=dict)
     _rules: dict[str | None, list[_Rule]] | None = None
     _patterns: list[_Rule] = field(default_factory=list)
 
+    _own: Mapping[str, frozenset[str]] = field(default_factory=dict)  # by name, without a file
+
     @classmethod
-    def from_files(cls, password_file: Path, rights_file: Path | None = None) -> "Rights":
+    def from_files(
+        cls, password_file: Path, rights_file: Path | None = None, probes: Iterable[Probe] = ()
+    ) -> "Rights":
         """Read both. Raises RightsFault or OSError."""
         rights = cls(_hashes=_read_passwords(password_file))
+        rights.know(probes)
         if rights_file is not None:
             rights._rules, rights._patterns = _read_rules(rights_file)
         return rights
+
+    def know(self, probes: Iterable[Probe]) -> None:
+        """These are the site's probes from now on."""
+        own: dict[str, set[str]] = {}
+        for probe in probes:
+            for account in accounts_of(probe):
+                own.setdefault(_plain(account), set()).add(probe.topic)
+        self._own = {account: frozenset(topics) for account, topics in own.items()}
+
+    @property
+    def accounts(self) -> tuple[str, ...]:
+        """Everybody with a password."""
+        return tuple(self._hashes)
 
     def password_ok(self, user: str | None, password: str | None) -> bool:
         """Is this user known by this password? Nobody gets in without one."""
@@ -57,7 +78,7 @@ class Rights:
 
     def _may(self, user: str | None, client_id: str, topic: str, *, write: bool) -> bool:
         if self._rules is None:
-            return True
+            return write and topic in self._own.get(_plain(user or ""), ())
         rules = [
             *self._rules.get(user, ()),
             *(_filled(rule, user or "", client_id) for rule in self._patterns),
@@ -66,6 +87,19 @@ class Rights:
         if any(rule.deny for rule in matching):
             return False
         return any(rule.write if write else rule.read for rule in matching)
+
+
+def accounts_of(probe: Probe) -> tuple[str, ...]:
+    """The names that an account of this probe may have where there is no rights file: `porch-floor`
+    or `porch`; of a probe of the site, `shade`."""
+    return (
+        (probe.name,) if probe.brooder is None else (f"{probe.brooder}-{probe.name}", probe.brooder)
+    )
+
+
+def _plain(name: str) -> str:
+    """`Porch floor`, `porch-floor` and `porch_floor` are one name."""
+    return name.casefold().replace(" ", "-").replace("_", "-")
 
 
 def _filled(rule: _Rule, user: str, client_id: str) -> _Rule:

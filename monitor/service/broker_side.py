@@ -15,7 +15,7 @@ from monitor.intake.listener import Listener
 from monitor.intake.rights import Rights
 from monitor.intake.unclaimed import Unclaimed
 from monitor.service import commands_by_mqtt
-from monitor.service.broker_address import broker_address
+from monitor.service.broker_address import broker_address, rights_of
 from monitor.service.clock import Clock
 from monitor.service.logs import facts
 from monitor.settings import Settings
@@ -53,6 +53,7 @@ class BrokerSide:
         self.unclaimed = Unclaimed(ours=lambda topic: is_ours(topic, prefix))
         self._session: BrokerSession | None = None
         self._built_in: BuiltInBroker | None = None
+        self._rights: Rights | None = None
         self._lost_timer: asyncio.TimerHandle | None = None
         self._told_lost = False
         self._ending = False
@@ -83,13 +84,8 @@ class BrokerSide:
 
     async def _listen(self) -> BrokerLink:
         own = self._settings.file.built_in_broker
-        rights = None
         base = self._settings.source.parent
-        if own.accounts_file is not None:
-            rights = Rights.from_files(
-                base / own.accounts_file,
-                base / own.rights_file if own.rights_file else None,
-            )
+        self._rights = rights_of(self._settings)
         # Ten megabytes that a board with a broker of its own need not carry.
         from monitor.intake import builtin  # noqa: PLC0415
 
@@ -102,7 +98,7 @@ class BrokerSide:
             on_state=self._said,
             prefix=self._prefix,
             ours=lambda topic: is_ours(topic, self._prefix),
-            rights=rights,
+            rights=self._rights,
             unclaimed=self.unclaimed,
             cert_file=str(base / own.cert_file) if own.cert_file else None,
             key_file=str(base / own.key_file) if own.key_file else None,
@@ -145,6 +141,8 @@ class BrokerSide:
     def take(self, fresh: Settings) -> None:
         """Reads the topics of another configuration from now on."""
         self._settings = fresh
+        if self._rights is not None:
+            self._rights.know(fresh.site.all_probes)
         if self._link is not None:
             self._link.set_topics(self._topics())
 
@@ -165,6 +163,8 @@ class BrokerSide:
 
     def _is(self, state: BrokerState) -> None:
         log.info("Broker.", extra=facts(state=state.link.value, words=state.words))
+        if state.link is Link.TAKEN_OVER:
+            self._fault(AlarmName.NAME_TAKEN, True, Facts(reason=state.words))
         if state.connected:
             self._stop_timer()
             if self._told_lost:

@@ -37,6 +37,7 @@ T = TypeVar("T")
 LONGEST_SLEEP_S = 1.0
 MOST_AT_ONCE = 500  # deliveries between two looks at the clock
 HOUSEKEEPING_EVERY_S = 10.0
+UNDISTURBED_S = 1800.0  # so long without another of our name: it is gone
 FAILED_ROUND_S = 0.5
 MOST_FAILED_ROUNDS = 20  # then the engine is beyond hope: end, and let the manager start us anew
 
@@ -307,6 +308,14 @@ class WatchThread:
         }
         if AlarmName.BROKER_LOST in active and link is not None and link.state.connected:
             self.fault(AlarmName.BROKER_LOST, False, Facts())
+        undisturbed_s = self._clock.now().tick - link.state.since.tick if link is not None else 0.0
+        if (
+            AlarmName.NAME_TAKEN in active
+            and link is not None
+            and link.state.connected
+            and undisturbed_s >= UNDISTURBED_S
+        ):
+            self.fault(AlarmName.NAME_TAKEN, False, Facts())
         disk_is_well = self._writer.last_kept_at is not None and not self._writer.failing
         if AlarmName.STORAGE_FAULT in active and disk_is_well and not hangs:
             self.fault(AlarmName.STORAGE_FAULT, False, Facts())

@@ -130,6 +130,8 @@ _ROWS = (
     # Birds, and no alarm of cold can come from their box: watch.unwatched.
     AlarmRule(alarm=AlarmName.UNWATCHED, priority=_URGENT),
     AlarmRule(alarm=AlarmName.BROKER_LOST, priority=_WARNING, family=Family.SILENCE, rank=2),
+    # Whoever bears our name gets our readings, acknowledged: until it is found nothing holds.
+    AlarmRule(alarm=AlarmName.NAME_TAKEN, priority=_URGENT),
     AlarmRule(alarm=AlarmName.STORAGE_FAULT, priority=_WARNING),
     AlarmRule(alarm=AlarmName.DELIVERY_FAULT, priority=_WARNING),
     # The clock mends itself.

@@ -16,6 +16,7 @@ _BACK_WITHIN_S = 120.0  # after a gap, how long to wait for the first readings b
 _JUMP = "jump"
 _ALWAYS = (
     AlarmName.BROKER_LOST,
+    AlarmName.NAME_TAKEN,
     AlarmName.STORAGE_FAULT,
     AlarmName.CLOCK_FAULT,
     AlarmName.WAS_DOWN,

@@ -11,6 +11,8 @@ from support.mosquitto import Mosquitto, needs_mosquitto
 from support.receivers import http_receiver
 from support.service import Service, Thermometer, wait_until
 
+from monitor.events import AlarmName, Priority
+
 pytestmark = [pytest.mark.faults, needs_mosquitto]
 
 SOON = {"monitor.service.broker_side.BROKER_PATIENCE_S": 2.0}
@@ -109,11 +111,16 @@ def test_a_refused_password_is_told_with_the_user_and_without_the_password(tmp_p
         assert "not-the-right-one" not in service.log() + service.out() + told.body
 
 
-def test_a_session_taken_over_is_said_and_taken_back(tmp_path: Path) -> None:
+def test_who_uses_the_watchs_name_is_told_urgently_and_the_watch_hears_on(tmp_path: Path) -> None:
     with (
         Mosquitto(tmp_path / "broker", persistent=True) as broker,
+        http_receiver() as phone,
         Service(
-            tmp_path, broker_port=broker.port, broker='client_id = "the-watch"', commit_s=0.5
+            tmp_path,
+            broker_port=broker.port,
+            broker='client_id = "the-watch"',
+            contacts={"phone": phone.url},
+            commit_s=0.5,
         ) as service,
     ):
         # Both are pushed out again and again, as two services with one name would.
@@ -126,13 +133,21 @@ def test_a_session_taken_over_is_said_and_taken_back(tmp_path: Path) -> None:
         other.connect("127.0.0.1", broker.port)
         other.loop_start()
         try:
-            service.wait_log("another service (uses|seems to use) the client id the-watch", 60)
+            [told] = phone.wait_for(1)
+            assert "another device uses the watch's name" in told.title
+            assert told.raw["type"] == "failure", "urgent"
+            assert "uses the client id the-watch" in told.body.replace("seems to use", "uses")
+            service.wait_log("state=connected")
+            # The other one is there still, and takes nothing any more.
+            with Thermometer(broker.port) as probe:
+                for temp_c in (31.0, 32.0, 33.0):
+                    probe.say(temp_c)
+                wait_until(lambda: service.temps() == [31.0, 32.0, 33.0], 90, "each, once")
+            [change] = service.changes(AlarmName.NAME_TAKEN)
+            assert change.priority is Priority.URGENT
         finally:
             other.disconnect()
             other.loop_stop()
-        with Thermometer(broker.port) as probe:
-            probe.say(31.0)
-            wait_until(lambda: 31.0 in service.temps(), 90, "readings after the session is back")
 
 
 def test_a_name_that_no_one_knows_does_not_keep_the_watch_from_starting(tmp_path: Path) -> None:

@@ -8,10 +8,14 @@ from pathlib import Path
 
 import psutil
 import pytest
+from amqtt.session import Session
 from support.accounts import rights_of
 from support.builtin import FLOOR, Running, running
 from support.links import eventually
 from support.mqtt_wire import NAME_REFUSED, REFUSED, Client, Will
+
+from monitor.intake.hardened import NAME
+from monitor.site import Place, Probe
 
 pytestmark = pytest.mark.live
 
@@ -22,6 +26,7 @@ user house
 topic read brooder/siren
 topic read brooder/alarms/#
 """
+PROBE = Probe(key="porch/floor", brooder="porch", name="floor", topic=FLOOR, place=Place.FLOOR)
 PORCH = {"user": "porch", "password": "chicks"}
 HOUSE = {"user": "house", "password": "night"}
 
@@ -35,8 +40,9 @@ def broker(tmp_path: Path) -> Iterator[Running]:
 
 @pytest.fixture
 def open_broker(tmp_path: Path) -> Iterator[Running]:
-    """Accounts without rules: everybody who is known may do everything."""
-    with running(rights=rights_of(tmp_path, {"house": "night"})) as one:
+    """Everybody who is known may do everything."""
+    rules = "user house\ntopic readwrite #\n"
+    with running(rights=rights_of(tmp_path, {"house": "night"}, rules)) as one:
         yield one
 
 
@@ -71,11 +77,40 @@ def test_a_stranger_with_a_probes_name_and_no_right_password_changes_nothing(
         says(probe, broker, 3)
 
 
-def test_another_user_does_not_get_a_name_that_is_in_use(broker):
-    with Client(broker.port, "board", clean=False, **PORCH) as probe:
-        with Client(broker.port, "board", clean=False, **HOUSE) as other:
-            assert other.code == NAME_REFUSED
-        says(probe, broker, 1)
+@pytest.mark.parametrize("clean", [True, False])
+def test_another_account_with_the_same_client_id_throws_nobody_out_and_keeps_nobody_out(
+    broker, clean
+):
+    with Client(broker.port, "board", clean=clean, **HOUSE) as before:
+        assert before.code == 0
+        with Client(broker.port, "board", clean=False, **PORCH) as probe:
+            says(probe, broker, 1)
+            with Client(broker.port, "board", clean=clean, **HOUSE):
+                says(probe, broker, 2)
+            says(probe, broker, 3)
+
+
+def test_without_a_rights_file_a_probe_publishes_its_own_topic_and_nothing_else(tmp_path, caplog):
+    accounts = {"porch-floor": "chicks", "Porch": "chicks", "shed-floor": "chicks"}
+    rights = rights_of(tmp_path, accounts, probes=[PROBE])
+    with (
+        running(rights=rights) as broker,
+        Client(broker.port, "other", user="shed-floor", password="chicks") as other,
+        Client(broker.port, "board", user="porch-floor", password="chicks") as probe,
+        Client(broker.port, "box", user="Porch", password="chicks") as box,
+    ):
+        for number, topic in enumerate((FLOOR, "brooder/acknowledge", "brooder/siren"), 1):
+            other.publish(topic, b"on", number)
+            assert other.receive()[0] == 0x40
+            if topic != FLOOR:
+                probe.publish(topic, b"on", number)
+                assert probe.receive()[0] == 0x40
+        probe.subscribe("brooder/#")
+        says(probe, broker, 4)
+        says(box, broker, 1)
+        broker.broker.publish("brooder/siren", "off", qos=0)
+        assert probe.heard(0.5) == []
+    assert "account shed-floor may not publish on brooder/porch/floor" in caplog.text
 
 
 def test_another_user_does_not_get_what_waits_for_the_one_before(broker):
@@ -90,9 +125,15 @@ def test_another_user_does_not_get_what_waits_for_the_one_before(broker):
         assert other.heard(0.5) == []
 
 
-def _connected(broker: Running, name: str) -> bool:
+def _session(broker: Running, name: str) -> Session | None:
+    """amqtt's own; its name there has the account's before it."""
     assert broker.broker._broker is not None
-    session, _ = broker.broker._broker.sessions.get(name, (None, None))
+    every = [session for session, _ in broker.broker._broker.sessions.values()]
+    return next((one for one in every if one.attributes[NAME] == name), None)
+
+
+def _connected(broker: Running, name: str) -> bool:
+    session = _session(broker, name)
     return session is not None and session.transitions.is_connected()
 
 
@@ -213,7 +254,8 @@ def test_what_waits_for_a_client_that_is_away_is_bounded_in_bytes(open_broker):
     away.leave()
     eventually(lambda: not _connected(open_broker, "away"), "gone")
     pump(open_broker, "junk/x", 50, b"z" * 10_000)
-    session, _ = open_broker.broker._broker.sessions["away"]
+    session = _session(open_broker, "away")
+    assert session is not None
     assert 20 <= session.retained_messages.qsize() <= 26
     with Client(open_broker.port, "away", clean=False, **HOUSE) as back:
         kinds = [back.receive() for _ in range(20)]

@@ -15,7 +15,7 @@ pytestmark = pytest.mark.live
 
 SCRIPT = Path(__file__).parents[2] / "deploy" / "mosquitto" / "certificates.sh"
 WORDS = "ten chicks in a box"
-IN_CLEAR = "plain http on the network"
+IN_CLEAR = "speaks plain http"
 
 
 @pytest.fixture(scope="module")

@@ -57,7 +57,7 @@ class Mosquitto:
         assert BINARY is not None, "mosquitto is not installed"
         fixed = self.port
         for _ in range(5):
-            self.port = fixed or _free_port()
+            self.port = fixed or free_port()
             path = self.folder / "mosquitto.conf"
             path.write_text(self._text())
             log = (self.folder / "mosquitto.log").open("ab")
@@ -129,7 +129,8 @@ class Mosquitto:
         return False
 
 
-def _free_port() -> int:
+def free_port() -> int:
+    """One that nobody listened on a moment ago."""
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
         return int(probe.getsockname()[1])

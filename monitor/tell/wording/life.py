@@ -19,6 +19,7 @@ TROUBLE = {  # each alarm as a thing one can see to
     AlarmName.PROBE_FAULT: "the doubtful probe",
     AlarmName.UNWATCHED: "the missing watch",
     AlarmName.BROKER_LOST: "the lost broker",
+    AlarmName.NAME_TAKEN: "the name in use elsewhere",
     AlarmName.STORAGE_FAULT: "the record keeping",
     AlarmName.DELIVERY_FAULT: "the failing contact",
     AlarmName.CLOCK_FAULT: "the clock",

@@ -22,6 +22,10 @@ _GONE = {
     AlarmName.PROBE_FAULT: ("probes make sense again", "Their readings count again."),
     AlarmName.UNWATCHED: ("cold is watched for again", "Its alarms work again."),
     AlarmName.BROKER_LOST: ("broker is back", "Readings come in again."),
+    AlarmName.NAME_TAKEN: (
+        "nothing disturbs the watch's connection now",
+        "Find what used its name all the same, before it does so again.",
+    ),
     AlarmName.STORAGE_FAULT: ("records are kept again", "Nothing for you to do."),
     AlarmName.DELIVERY_FAULT: ("messages get through again", "Nothing for you to do."),
     AlarmName.CLOCK_FAULT: ("clock is right again", "Nothing for you to do."),

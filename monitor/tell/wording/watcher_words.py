@@ -23,6 +23,18 @@ def broker_lost(change: Change, voice: Voice, box: Brooder | None) -> Words:
     )
 
 
+def name_taken(change: Change, voice: Voice, box: Brooder | None) -> Words:
+    """Something else connects to the broker under the watch's name."""
+    return compose(
+        f"{voice.where(None)}: another device uses the watch's name",
+        "It takes the watch's readings. Go and look at the chicks.",
+        _detail(change),
+        "The watch goes on under another name, but readings of the last minutes may be missing. "
+        "Look for a second service, or for a device that was set up with this name; give every "
+        "device an account of its own, and the broker the settings of deploy/mosquitto.",
+    )
+
+
 def storage_fault(change: Change, voice: Voice, box: Brooder | None) -> Words:
     """Records cannot be written."""
     works = (
@@ -103,6 +115,7 @@ def unwatched(change: Change, voice: Voice, box: Brooder | None) -> Words:
 WATCHER: dict[AlarmName, Callable[[Change, Voice, Brooder | None], Words]] = {
     AlarmName.UNWATCHED: unwatched,
     AlarmName.BROKER_LOST: broker_lost,
+    AlarmName.NAME_TAKEN: name_taken,
     AlarmName.STORAGE_FAULT: storage_fault,
     AlarmName.DELIVERY_FAULT: delivery_fault,
     AlarmName.CLOCK_FAULT: clock_fault,

@@ -83,6 +83,7 @@ def heated(*sources: tuple[str, float]) -> Site:
 
 _SITE_WIDE = (
     AlarmName.BROKER_LOST,
+    AlarmName.NAME_TAKEN,
     AlarmName.STORAGE_FAULT,
     AlarmName.DELIVERY_FAULT,
     AlarmName.CLOCK_FAULT,
@@ -159,6 +160,9 @@ FACTS: dict[AlarmName, Facts] = {
         detail="Put a probe on the floor, at the edge of the heat.",
     ),
     AlarmName.BROKER_LOST: Facts(since=NIGHT - 60, reason="the connection was refused"),
+    AlarmName.NAME_TAKEN: Facts(
+        reason="another service seems to use the client id brooder-Hillside at broker.local:8883"
+    ),
     AlarmName.STORAGE_FAULT: Facts(reason="the card is full"),
     AlarmName.DELIVERY_FAULT: Facts(contact="my phone", reason="no connection to the service"),
     AlarmName.CLOCK_FAULT: Facts(jump_s=5400.0),

@@ -20,7 +20,12 @@ from monitor.units import Unit
 from monitor.watch.alarm_table import TABLE
 
 GOLDEN = Path(__file__).with_name("golden_messages.txt")
-URGENT = [name for name in AlarmName if TABLE[name].priority is Priority.URGENT]
+OF_THE_SITE = (AlarmName.NAME_TAKEN,)
+URGENT = [
+    name
+    for name in AlarmName
+    if TABLE[name].priority is Priority.URGENT and name not in OF_THE_SITE
+]
 EVERY_KIND = (
     ChangeKind.RAISED,
     ChangeKind.CLEARED,
@@ -259,6 +264,12 @@ def test_a_locked_phone_shows_brooder_trouble_now_target_and_what_to_do(alarm, k
         assert voice.temp(facts["temp_c"]) in seen
         assert f"should be {voice.temp(facts['target_c'])}" in seen
     assert re.search(r"Check [a-z ]+ first\.|Raise a lamp|Go and look at the chicks\.", seen)
+
+
+@pytest.mark.parametrize("alarm", OF_THE_SITE)
+def test_a_locked_phone_shows_what_is_wrong_with_the_watch_and_what_to_do(alarm):
+    words = wording.for_change(change(alarm), site())
+    assert "Go and look at the chicks." in f"{words.title}\n{words.body}"[: wording.LOCK_SCREEN]
 
 
 @pytest.mark.parametrize("alarm", URGENT)

@@ -12,6 +12,7 @@ URGENT = {
     AlarmName.HEAT_LOSS,
     AlarmName.NO_READINGS,
     AlarmName.UNWATCHED,
+    AlarmName.NAME_TAKEN,
 }
 ADVICE = {
     AlarmName.STEP_DOWN,
