@@ -2,7 +2,7 @@
 # Runs every check: style, types, import rules, tests. Installs the test servers and the browser
 # from Debian where it may; where it may not, it says what is missing and stops.
 #   sh tests/run.sh              everything
-#   sh tests/run.sh tests/unit   only these (any pytest words)
+#   sh tests/run.sh tests/unit   only these (any pytest words; -n 0: one after the other)
 #   BROODER_LONG=1 sh tests/run.sh   the long forms of the fault tests too
 # Uses its own Python environment in .venv-test, or the one that is active.
 set -eu
@@ -64,4 +64,5 @@ if [ $# -eq 0 ]; then
     lint-imports
 fi
 echo "== tests" >&2
-exec pytest "$@"
+# Most of them wait for a broker, a child or a browser: two for each core keep it busy.
+exec pytest -n "$(($(getconf _NPROCESSORS_ONLN) * 2))" --dist worksteal "$@"

@@ -19,6 +19,9 @@ SOON = {"monitor.service.broker_side.BROKER_PATIENCE_S": 2.0}
 
 
 def test_a_broker_that_restarts_costs_no_reading_and_no_alarm(tmp_path: Path) -> None:
+    """Each message that the broker was given is kept once. The probe sends again whatever was not
+    acknowledged when the broker went (QoS 1 is "at least once", MQTT 5.0, 4.3.2), and of a bare
+    number nobody behind the broker can tell that it was said before."""
     with (
         Mosquitto(tmp_path / "broker", persistent=True) as broker,
         Service(tmp_path, broker_port=broker.port, commit_s=1.0) as service,
@@ -30,9 +33,11 @@ def test_a_broker_that_restarts_costs_no_reading_and_no_alarm(tmp_path: Path) ->
                 broker.stop()
                 broker.start()
         probe.wait_acknowledged()
-        wait_until(lambda: len(service.temps()) >= 30, 60, "all readings")
+        given = broker.log().count("Received PUBLISH from floor-probe")
+        wait_until(lambda: len(service.temps()) >= given, 60, "all readings")
         assert service.stop() == 0
-        assert sorted(service.temps()) == [30 + n / 1000 for n in range(30)]
+        assert set(service.temps()) == {30 + n / 1000 for n in range(30)}
+        assert len(service.temps()) == given
         assert not service.changes()
 
 
@@ -60,7 +65,6 @@ def test_a_broker_killed_in_the_flow_is_found_again_and_nothing_is_doubled(tmp_p
         assert "Traceback" not in service.log()
 
 
-@pytest.mark.timeout(180)
 def test_a_broker_that_hangs_is_told_and_its_return_too(tmp_path: Path) -> None:
     """Half-open: the connection stands and nothing comes (SIGSTOP)."""
     with (

@@ -12,7 +12,7 @@ from support.service import QUICK_LIMITS, Service, Thermometer, wait_until
 
 from monitor.events import AlarmName
 
-pytestmark = [pytest.mark.faults, pytest.mark.timeout(240)]
+pytestmark = pytest.mark.faults
 
 
 def test_five_contacts_are_unwell_and_the_sixth_is_told_at_once(tmp_path: Path) -> None:

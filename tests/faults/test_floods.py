@@ -17,7 +17,7 @@ from support.mosquitto import Mosquitto, needs_mosquitto
 from support.receivers import Receiver, http_receiver
 from support.service import FLOOR, Service, Thermometer, wait_until
 
-pytestmark = [pytest.mark.faults, pytest.mark.timeout(300)]
+pytestmark = pytest.mark.faults
 
 JUNK_TOPICS = 10_000
 FLOOD_S = 60.0 if os.environ.get("BROODER_LONG") == "1" else 12.0

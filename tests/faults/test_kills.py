@@ -164,14 +164,12 @@ def kill_often(service: Service, kills: int, dice: random.Random) -> None:
     assert "Traceback" not in service.log()
 
 
-@pytest.mark.timeout(600)
 def test_fifty_kills_with_the_built_in_broker_lose_and_double_nothing(tmp_path: Path) -> None:
     with built_in(tmp_path) as service:
         kill_often(service, 50, random.Random(1))
 
 
 @needs_mosquitto
-@pytest.mark.timeout(600)
 def test_fifty_kills_with_a_broker_of_ones_own_lose_and_double_nothing(tmp_path: Path) -> None:
     with own_broker(tmp_path) as service:
         kill_often(service, 50, random.Random(2))

@@ -1,6 +1,7 @@
 """The moving picture in a real browser: under a strict content policy, and offline as one file."""
 
 import dataclasses
+import functools
 import http.server
 import json
 import threading
@@ -9,8 +10,11 @@ from contextlib import contextmanager
 
 import pytest
 from playwright.sync_api import Browser, Page, sync_playwright
+from support.patience import LEAST_S
 from support.review_scenes import night
+from support.service import wait_until
 
+from monitor.review import interactive
 from monitor.review.chart import describe
 from monitor.review.draw import script_bundle
 from monitor.review.interactive import SCRIPT, STYLE, offline
@@ -37,6 +41,12 @@ def browser() -> Iterator[Browser]:
         browser.close()
 
 
+@functools.cache
+def library() -> bytes:
+    """Made once: it takes a busy machine longer than the page would wait."""
+    return script_bundle(kill_after_s=LEAST_S)
+
+
 @contextmanager
 def served(policy: str) -> Iterator[str]:
     files = {
@@ -45,7 +55,7 @@ def served(policy: str) -> Iterator[str]:
             json.dumps(describe(night(), wide_px=700, moving=True)).encode(),
             "application/json",
         ),
-        "/library.js": (script_bundle(), "text/javascript"),
+        "/library.js": (library(), "text/javascript"),
         "/chart.js": (SCRIPT.read_bytes(), "text/javascript"),
         "/chart.css": (STYLE.read_bytes(), "text/css"),
     }
@@ -78,9 +88,20 @@ def opened(browser: Browser, address: str, width: int) -> tuple[Page, list[str]]
     page.on("console", lambda message: said.append(message.text))
     page.on("pageerror", lambda fault: said.append(str(fault)))
     page.goto(address)
-    page.wait_for_selector("[data-drawn]", timeout=60_000)
+    page.wait_for_selector("[data-drawn]", timeout=LEAST_S * 1000)
     assert page.get_attribute("[data-drawn]", "data-drawn") == "yes", said
     return page, said
+
+
+def drawn(page: Page) -> bytes:
+    """The chart as it is drawn at this moment."""
+    return page.locator("canvas").screenshot()
+
+
+def drawn_anew(page: Page, before: bytes) -> bytes:
+    """The chart once it is another than `before`."""
+    wait_until(lambda: drawn(page) != before, what="another span")
+    return drawn(page)
 
 
 def hover_until_told(page: Page) -> str:
@@ -124,37 +145,34 @@ def test_the_policy_is_really_in_force(browser):
 def test_closer_wider_later_and_all_move_the_span_by_keyboard_too(browser):
     with served(POLICY) as address:
         page, said = opened(browser, address, 390)
-        whole = page.screenshot()
+        whole = drawn(page)
         page.get_by_role("button", name="Closer").focus()
         page.keyboard.press("Enter")
-        page.wait_for_timeout(300)
-        closer = page.screenshot()
-        assert closer != whole
+        closer = drawn_anew(page, whole)
         page.get_by_role("button", name="Later").click()
-        page.wait_for_timeout(300)
-        assert page.screenshot() != closer
+        later = drawn_anew(page, closer)
         page.get_by_role("button", name="All").focus()
         page.keyboard.press("Enter")
-        page.mouse.move(1, 890)
-        page.wait_for_timeout(300)
+        drawn_anew(page, later)
         sizes = [b.bounding_box() for b in page.get_by_role("button").all()]
         assert all(box is not None and min(box["width"], box["height"]) >= 44 for box in sizes)
         assert said == []
         page.close()
 
 
-def test_the_one_file_opens_offline_and_a_note_cannot_break_out(browser, tmp_path):
+def test_the_one_file_opens_offline_and_a_note_cannot_break_out(browser, tmp_path, monkeypatch):
     scene = night()
     evil = "</script><script>document.title='broken'</script><!-- <b>x</b>"
     note = Event(at=scene.start + 3600, what="note", text=evil)
     path = tmp_path / "night.html"
+    monkeypatch.setattr(interactive, "script_bundle", library)
     path.write_text(offline(dataclasses.replace(scene, events=(*scene.events, note))))
     context = browser.new_context(offline=True, viewport={"width": 390, "height": 900})
     asked: list[str] = []
     page = context.new_page()
     page.on("request", lambda request: asked.append(request.url))
     page.goto(path.as_uri())
-    page.wait_for_selector("[data-drawn=yes]", timeout=60_000)
+    page.wait_for_selector("[data-drawn=yes]", timeout=LEAST_S * 1000)
     assert page.title() == scene.title
     assert [url for url in asked if not url.startswith(("file:", "data:"))] == []
     assert "°F" in hover_until_told(page)

@@ -24,7 +24,7 @@ from support.visitor import Visitor
 
 from monitor.doorway import Caller, Doorway, household, listening_socket
 
-pytestmark = [pytest.mark.live, pytest.mark.timeout(300)]
+pytestmark = pytest.mark.live
 
 HELD = 1200
 _HOLD = """

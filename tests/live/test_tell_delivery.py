@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 
 import pytest
+from support.patience import patience_s
 from support.receivers import Mode, Receiver, http_receiver, refusing_port, smtp_receiver
 
 from monitor.events import Moment, Priority
@@ -72,7 +73,7 @@ def delivering(
 
 
 def until(true: object, within_s: float = 60.0) -> None:
-    end = time.monotonic() + within_s
+    end = time.monotonic() + patience_s(within_s)
     while not true():  # type: ignore[operator]
         assert time.monotonic() < end, f"waited {within_s} s in vain"
         time.sleep(0.02)

@@ -13,10 +13,11 @@ from typing import Any
 
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
+from support.patience import LEAST_S
 
 CHROMIUM = shutil.which("chromium", path="/usr/bin:/usr/local/bin")
 needs_chromium = pytest.mark.skipif(CHROMIUM is None, reason="chromium is not installed")
-expect.set_options(timeout=30_000)  # the machine may be busy with other things
+expect.set_options(timeout=LEAST_S * 1000)
 ARTEFACTS = Path(__file__).parents[1] / "artefacts"
 PHONE = {"width": 390, "height": 844}
 DESK = {"width": 1200, "height": 900}
@@ -47,7 +48,7 @@ def tab(browser: Browser, size: dict[str, int], **more: Any) -> Iterator[Page]:
     """A fresh window. Fails the test when the page tried what its own policy forbids."""
     context: BrowserContext = browser.new_context(viewport=size, **more)  # type: ignore[arg-type]
     page = context.new_page()
-    page.set_default_timeout(20_000)
+    page.set_default_timeout(LEAST_S * 1000)
     complaints: list[str] = []
     page.on("console", lambda said: complaints.append(said.text) if said.type == "error" else None)
     page.on("pageerror", lambda fault: complaints.append(str(fault)))

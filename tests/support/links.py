@@ -5,6 +5,8 @@ import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 
+from support.patience import patience_s
+
 from monitor.events import Moment
 from monitor.intake.broker_session import BrokerSession
 from monitor.intake.inbox import Inbox, MqttMessage
@@ -20,7 +22,7 @@ def clock() -> Moment:
 
 def eventually(true: Callable[[], object], what: str, within_s: float = 60.0) -> None:
     """Wait for a condition with a generous end."""
-    deadline = time.monotonic() + within_s
+    deadline = time.monotonic() + patience_s(within_s)
     while not true():
         assert time.monotonic() < deadline, f"never: {what}"
         time.sleep(0.02)
@@ -45,7 +47,7 @@ class Heard:
     def take(self, count: int, within_s: float = 60.0) -> list[MqttMessage]:
         """So many deliveries, not yet acknowledged."""
         taken: list[MqttMessage] = []
-        deadline = time.monotonic() + within_s
+        deadline = time.monotonic() + patience_s(within_s)
         while len(taken) < count:
             taken += self.inbox.take(count - len(taken), 0.5)
             assert time.monotonic() < deadline, f"{len(taken)} of {count} came"

@@ -13,6 +13,7 @@ import time
 from pathlib import Path
 
 import pytest
+from support.patience import patience_s
 
 BINARY = shutil.which("mosquitto", path="/usr/sbin:/usr/local/sbin:/usr/bin:/usr/local/bin")
 needs_mosquitto = pytest.mark.skipif(BINARY is None, reason="mosquitto is not installed")
@@ -76,7 +77,7 @@ class Mosquitto:
         self._process.send_signal(signal.SIGCONT)
         self._process.terminate()
         try:
-            self._process.wait(timeout=20)
+            self._process.wait(timeout=patience_s(20))
         except subprocess.TimeoutExpired:
             self._process.kill()
             self._process.wait()
@@ -117,7 +118,7 @@ class Mosquitto:
 
     def _answers(self) -> bool:
         assert self._process is not None
-        deadline = time.monotonic() + 20
+        deadline = time.monotonic() + patience_s(20)
         while time.monotonic() < deadline:
             if self._process.poll() is not None:
                 return False

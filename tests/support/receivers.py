@@ -21,6 +21,7 @@ from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from typing import Any
 
 from aiosmtpd.controller import Controller
+from support.patience import patience_s
 
 
 class Mode(StrEnum):
@@ -71,7 +72,7 @@ class Receiver:
     def wait_until(self, true: Callable[["Receiver"], bool], within_s: float = 60.0) -> None:
         """Waits until `true(self)`; fails after `within_s`."""
         with self.changed:
-            done = self.changed.wait_for(lambda: true(self), within_s)
+            done = self.changed.wait_for(lambda: true(self), patience_s(within_s))
         assert done, f"waited {within_s} s in vain; got {[g.title for g in self.got]}"
 
     def wait_for(self, count: int, within_s: float = 60.0) -> list[Got]:

@@ -24,6 +24,7 @@ from typing import Any
 
 import paho.mqtt.client as paho
 from paho.mqtt.enums import CallbackAPIVersion
+from support.patience import patience_s
 
 from monitor.events import AlarmName, Change
 from monitor.journal.reader import JournalReader
@@ -38,7 +39,7 @@ QUICK_LIMITS = {"band_delay_s": 1, "harm_delay_s": 0.5, "clear_delay_s": 1}
 
 def wait_until(true: Callable[[], Any], within_s: float = 60.0, what: str = "it") -> Any:
     """Waits until `true()` gives something true, and returns that; fails after `within_s`."""
-    deadline = time.monotonic() + within_s
+    deadline = time.monotonic() + patience_s(within_s)
     while True:
         found = true()
         if found:
@@ -186,7 +187,7 @@ class Service:
         assert self.process is not None
         self.process.send_signal(signal.SIGTERM)
         try:
-            code = self.process.wait(within_s)
+            code = self.process.wait(patience_s(within_s))
         except subprocess.TimeoutExpired:
             self.kill()
             raise AssertionError(f"it did not stop within {within_s} s:\n{self.log()}") from None
@@ -280,7 +281,7 @@ class Service:
             [sys.executable, "-c", MAIN, *words],
             capture_output=True,
             text=True,
-            timeout=within_s,
+            timeout=patience_s(within_s),
             check=False,
             cwd=self.folder,
             env={**os.environ, "BROODER_CONFIG": str(self.config)},

@@ -50,11 +50,13 @@ def test_single_wild_readings_raise_no_urgent_alarm(seed):
     assert watch(night).raised("chill", "overheat", "heat-loss", after=night.event_at) == []
 
 
+@pytest.mark.parametrize(
+    "seed", [1105, *(pytest.param(n, marks=pytest.mark.long) for n in (1107, 1109))]
+)
 @pytest.mark.parametrize("kind", ["quiet", "lamp", "feeding", "raised"])
-def test_healthy_probes_are_not_blamed(kind):
-    for seed in (1105, 1107, 1109):
-        told, _ = found(kind, seed, "full") if kind != "quiet" else _quiet(seed)
-        assert told == []
+def test_healthy_probes_are_not_blamed(kind, seed):
+    told, _ = found(kind, seed, "full") if kind != "quiet" else _quiet(seed)
+    assert told == []
 
 
 def _quiet(seed: int):
