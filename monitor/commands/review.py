@@ -72,7 +72,7 @@ def review(
         bool, typer.Option("--losses", help="Loss by loss: the 24 and 48 hours before.")
     ] = False,
     show_alarms: Annotated[
-        bool, typer.Option("--alarms", help="The alarms, and the standard's measures of them.")
+        bool, typer.Option("--alarms", help="The alarms, one by one, and how many were answered.")
     ] = False,
     picture: Annotated[
         Path | None,

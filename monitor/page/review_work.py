@@ -9,7 +9,7 @@ from typing import Any
 from monitor.journal.reader import JournalReader
 from monitor.page.review_question import Question
 from monitor.review import draw, loss_review, loss_words, sheet_text
-from monitor.review.alarm_text import measure_words
+from monitor.review.alarm_text import told_words
 from monitor.review.chart import PAPER_PX, PHONE_PX, describe
 from monitor.review.days import Cut
 from monitor.review.record import Asked, Record, open_record
@@ -44,7 +44,7 @@ def sheet_of(question: Question) -> dict[str, Any]:
                 for week in whole.weeks
             ],
             "foot": sheet_text.foot(record, whole, []),
-            "alarms": measure_words(record),
+            "told": told_words(record),
             "usual": [sheet_text.comparison_words(c) for c in whole.comparisons],
             "notes": [(note.at, note.text) for row in whole.rows for note in row.notes],
             "start": record.start,

@@ -3,23 +3,11 @@
 from rich.console import Console
 from rich.table import Table
 
+from monitor.events import ChangeKind
 from monitor.review.alarm_log import Occurrence
 from monitor.review.figure_text import clock, moment, plural
 from monitor.review.record import Record
 from monitor.tell.wording.words import span
-from monitor.watch.measures import (
-    ACCEPTABLE_A_DAY,
-    CHATTER_COUNT,
-    CHATTER_WINDOW_S,
-    FLOOD_BEGINS,
-    FLOOD_WINDOW_S,
-    MOST_A_DAY,
-    MOST_FLOOD_SHARE,
-    SOURCE,
-    STALE_S,
-    WANTED_SHARES,
-    measure,
-)
 
 HEADS = ("raised", "alarm", "priority", "probe", "cause", "acknowledged", "over", "lasted")
 NARROW = 104
@@ -48,65 +36,23 @@ def cells(alarm: Occurrence, record: Record) -> tuple[str, ...]:
     )
 
 
-def measure_words(record: Record) -> list[str]:
-    """The alarm standards' measures of this span, in sentences, and where they stand."""
-    got = measure(record.changes, record.start, record.stop)
-    lines = [
-        f"{plural(got.alarms, 'alarm')} told in "
-        # A rate of less than a day says nothing of a day.
-        + (
-            f"{got.days:.1f} days, {got.a_day:.1f} a day"
-            if got.days >= 1
-            else span(record.stop - record.start)
-        )
-        + (f"; {got.folded} more were part of one told already" if got.folded else ""),
-        f"answered: {got.acknowledged}"
-        + (
-            f", {'half of them ' if got.acknowledged > 1 else ''}within {span(got.median_answer_s)}"
-            if got.median_answer_s is not None
-            else ""
-        ),
-    ]
-    if got.most_frequent:
-        often = ", ".join(f"{_named(place)} {count}" for place, count in got.most_frequent[:5])
-        lines.append(f"most frequent: {often}")
-    chattering = ", ".join(map(_named, got.chattering)) or "none"
-    lines.append(f"chattering ({CHATTER_COUNT} or more in {CHATTER_WINDOW_S:.0f} s): {chattering}")
-    floods = ", ".join(
-        f"{moment(flood.from_at, record.site.timezone)} ({flood.alarms} alarms)"
-        for flood in got.floods
-    )
-    lines.append(
-        f"floods ({FLOOD_BEGINS} in {FLOOD_WINDOW_S / 60:.0f} min): {floods or 'none'}; "
-        f"most in {FLOOD_WINDOW_S / 60:.0f} min: {got.most_in_10_min}; in a flood "
-        f"{_percent(got.flood_share)} of the time (standard: below {_percent(MOST_FLOOD_SHARE)})"
-    )
-    stale = ", ".join(f"{_named(place)} {span(lasted)}" for place, lasted in got.stale)
-    lines.append(f"stale (longer than {STALE_S / 3600:.0f} h): {stale or 'none'}")
-    if got.alarms:
-        shares = ", ".join(
-            f"{priority} {_percent(got.shares[priority])} ({_percent(wanted)})"
-            for priority, wanted in WANTED_SHARES.items()
-        )
-        lines.append(f"of each priority (standard: about): {shares}")
-    lines.append(
-        f"Source: {SOURCE}. Its limit of about {ACCEPTABLE_A_DAY} a day, {MOST_A_DAY} at most, is "
-        "meant for a manned control room; one sleeping person can stand far fewer."
-    )
-    return lines
-
-
-def _percent(share: float) -> str:
-    return f"{100 * share:.0f} %"
-
-
-def _named(place: tuple[str | None, str, str | None]) -> str:
-    _brooder, alarm, probe = place
-    return f"{alarm} ({probe.rpartition('/')[2]})" if probe else alarm
+def told_words(record: Record) -> str:
+    """`Told 5 times in this batch, answered 3.` What was part of an alarm told already is no
+    telling of its own."""
+    told = {
+        change.occurrence
+        for change in record.changes
+        if change.change is ChangeKind.RAISED and not change.facts.get("folded")
+    }
+    answered = {
+        change.occurrence for change in record.changes if change.change is ChangeKind.ACKNOWLEDGED
+    }
+    where = "in this time" if record.batch is None else "in this batch"
+    return f"Told {plural(len(told), 'time')} {where}, answered {len(told & answered)}."
 
 
 def print_alarms(console: Console, record: Record) -> None:
-    """The log, oldest first, and the measures."""
+    """The log, oldest first, and how often somebody was told and answered."""
     if not record.alarms:
         console.print("No alarm in this time.")
         return
@@ -119,6 +65,4 @@ def print_alarms(console: Console, record: Record) -> None:
         table.add_row(*(row[number] for number in shown))
     console.print(table)
     console.print()
-    console.print("How the alarms behaved", style="bold")
-    for line in measure_words(record):
-        console.print(line)
+    console.print(told_words(record))

@@ -15,7 +15,7 @@ from monitor.brooding.bird_kinds import KINDS
 from monitor.brooding.harm_known import OVERHEAT_CAP
 from monitor.brooding.schedules import schedule_for
 from monitor.review import loss_words
-from monitor.review.alarm_text import HEADS, cells, measure_words
+from monitor.review.alarm_text import HEADS, cells, told_words
 from monitor.review.chart import PAPER_PX, describe
 from monitor.review.days import Cut
 from monitor.review.draw import draw_all
@@ -87,7 +87,7 @@ def report(record: Record, cut: Cut, *, now: float) -> str:
         nights=pictures[1:],
         alarm_heads=HEADS,
         alarms=[cells(alarm, record) for alarm in record.alarms],
-        measures=measure_words(record) if record.alarms else [],
+        told=told_words(record),
         method=_method(record),
     )
 

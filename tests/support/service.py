@@ -33,6 +33,8 @@ from monitor.service import control
 MAIN = "from monitor.commands import main; main()"
 FLOOR = "brooder/porch/floor"
 
+# So long a calm must last before anybody is told of it.
+ALL_CLEAR_HOLDS = "monitor.tell.incident.BACK_S"
 # Short delays: a minute of a real night in a second of a test.
 QUICK_LIMITS = {"band_delay_s": 1, "harm_delay_s": 0.5, "clear_delay_s": 1}
 
@@ -98,7 +100,7 @@ class Service:
         self._page_lines = page_lines
         self._contact_lines = contact_lines
         self._log_level = log_level
-        self._shortened = dict(shortened or {})
+        self._shortened = {ALL_CLEAR_HOLDS: 2.0, **(shortened or {})}
         self.prelude = prelude
         self._only = only
         self.process: subprocess.Popen[bytes] | None = None

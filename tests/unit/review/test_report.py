@@ -46,7 +46,7 @@ def test_sheet_pictures_losses_alarms_and_methods_are_all_there(page):
     for words in ("10-11 Feb", "4:15", "2 of 100 lost (piled in the corner)",
                   "Cold is the first thing to suspect", "05:02 by page", "veterinarian",
                   "Chill limit: 10.1 °F below target", "University of Minnesota Extension",
-                  "fire hazard", "8 Feb 2026 12:00", "chattering"):  # fmt: skip
+                  "fire hazard", "8 Feb 2026 12:00", "Told 3 times in this batch"):  # fmt: skip
         assert words in shown, words
     pictures = re.findall(r'<img src="data:image/svg\+xml;base64,[^"]+" alt="([^"]+)"', page)
     assert len(pictures) == 3  # the batch, and the night before each of two losses

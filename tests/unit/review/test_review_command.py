@@ -82,15 +82,7 @@ def test_a_date_alone_as_the_end_includes_that_day(run):
 def test_losses_and_alarms_are_looked_at_when_asked(run):
     answer = run("--losses", "--alarms")
     assert "Cold is the first thing to suspect" in answer.output
-    assert "chattering (3 or more in 60 s): none" in answer.output
-    assert "ISA-18.2" in answer.output
-
-
-def test_the_measures_of_the_alarms_stand_beside_those_of_the_standards(run):
-    said = " ".join(run("--alarms").output.split())
-    assert "urgent 67 % (5 %), warning 33 % (15 %), advice 0 % (80 %)" in said
-    assert "in a flood 0 % of the time (standard: below 1 %)" in said
-    assert "about 150 a day, 300 at most, is meant for a manned control room" in said
+    assert "Told 3 times in this batch, answered 3." in answer.output
 
 
 @pytest.mark.parametrize(
