@@ -9,9 +9,10 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Any, NamedTuple, TypedDict
 
-# Passed on: these two stand lower because brooding.batch folds them.
+# Passed on: these three stand lower because brooding.batch folds them.
 from monitor.brooding.entries import Entry as Entry  # noqa: PLC0414 - a name of this module too
 from monitor.brooding.entries import EntryKind as EntryKind  # noqa: PLC0414
+from monitor.brooding.entries import new_id as new_id  # noqa: PLC0414
 
 
 class Moment(NamedTuple):

@@ -11,7 +11,7 @@ in its place. A `placed` while birds are in the box adds to them if the hatch da
 are the same (two crates of one hatch, or birds back from a second box); otherwise it is refused,
 since one box has one target. A `moved` without a count moves all; of an empty
 box that says that it is empty. A batch ends when none are
-left, moved or dead. An `undo` takes back one entry by number, as if it had never been written;
+left, moved or dead. An `undo` takes back one entry, as if it had never been written;
 an undo itself is not undone, the entry is written again."""
 
 from bisect import bisect_right
@@ -191,14 +191,19 @@ def _lay(entry: Entry, batches: list[Batch], open_: dict[str, int]) -> str | Non
 
 def _undone(kept: tuple[Entry, ...]) -> tuple[frozenset[int], dict[int, str]]:
     known = {entry.number: entry for entry in kept}
+    known_by_id = {entry.id: entry for entry in kept if entry.id is not None}
     undone: set[int] = set()
     faults: dict[int, str] = {}
     for entry in kept:
         if entry.entry is not EntryKind.UNDO:
             continue
-        target = None if entry.undoes is None else known.get(entry.undoes)
+        if entry.undoes_id is not None:  # a number may be another entry's in this journal
+            target = known_by_id.get(entry.undoes_id)
+        else:
+            target = None if entry.undoes is None else known.get(entry.undoes)
         if target is None:
-            faults[entry.number] = f"There is no ledger entry {entry.undoes} to take back."
+            named = entry.undoes or entry.undoes_id
+            faults[entry.number] = f"There is no ledger entry {named} to take back."
         elif target.entry is EntryKind.UNDO:
             faults[entry.number] = f"Entry {target.number} is an undo and stays."
         else:

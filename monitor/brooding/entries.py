@@ -1,9 +1,13 @@
 """What a grower writes: the ledger's entries and acts on alarms. Records, no behaviour.
 
+An entry is known by its `id` wherever it goes: a back-up, a mirror, a journal on a new card. Its
+`number` is its place in this journal, for people.
+
 They live here because `brooding.batch` folds them; everyone above takes them from
 `monitor.events`, which passes them on."""
 
-from dataclasses import dataclass
+import secrets
+from dataclasses import dataclass, field
 from enum import StrEnum
 
 
@@ -37,5 +41,13 @@ class Entry:
     alarm: str | None = None
     probe: str | None = None  # Probe.key, for out-of-service of one probe
     minutes: float | None = None  # how long a shelving lasts
-    undoes: int | None = None  # number of the entry taken back
+    undoes: int | None = None  # number of the entry taken back, where it is here
+    undoes_id: str | None = field(default=None, compare=False)  # its identity
     by: str | None = None  # who: a contact's name, "page", "command", "mqtt"
+    # The entry's own; None before it is kept. Two entries that say the same compare as equal.
+    id: str | None = field(default=None, compare=False)
+
+
+def new_id() -> str:
+    """128 random bits: no two journals ever give the same."""
+    return secrets.token_hex(16)

@@ -20,10 +20,10 @@ from monitor.commands.common import (
 from monitor.events import BadValue, Entry, Moment, Reading
 from monitor.intake.payload import read_all
 from monitor.intake.router import Router
-from monitor.journal import codec
-from monitor.journal.bringing_in import Arrivals, BroughtIn
+from monitor.journal.bringing_in import Arrivals, BroughtIn, Sort
 from monitor.journal.forms import csv_form, lines
 from monitor.journal.forms.lines import LineFault
+from monitor.journal.opening import about_aside
 from monitor.journal.records import StorageFault
 from monitor.journal.store import Journal
 from monitor.site import Probe, Site
@@ -109,7 +109,9 @@ def _bring_in(
             left_out = _gather_lines(text, site, arrivals, skip_unclaimed)
         task = bar.add_task("writing", total=None)
         with Journal.open(journal) as opened:
-            opened.know(site.all_probes)
+            if opened.set_aside is not None:
+                out().print(f"A new journal is begun: {about_aside(opened.set_aside)}.")
+            opened.know(site.all_probes, zone=site.timezone, units=site.units)
             done = opened.bring_in(
                 arrivals,
                 lambda ready, total: bar.update(task, completed=ready, total=total),
@@ -158,12 +160,12 @@ def _gather_message(
     for probe in probes:
         for one in read_all(line.payload.encode(), probe, Moment(line.at, line.at)):
             if isinstance(one, Reading):
-                sort = codec.SURE if line.clock_sure else codec.UNSURE
+                sort = Sort.SURE if line.clock_sure else Sort.UNSURE
                 arrivals.add(one.probe, one.at, one.temp_c, sort=sort)
                 heard = True
             elif isinstance(one, BadValue):
                 if one.temp_c is not None:
-                    arrivals.add(one.probe, one.at, one.temp_c, sort=codec.BAD)
+                    arrivals.add(one.probe, one.at, one.temp_c, sort=Sort.BAD)
                 heard = True
             else:
                 reason = one.reason

@@ -44,7 +44,7 @@ def _salvaged(damaged: Path, saved: Path) -> journal_salvage.Report:
     into = opening.connect_to_write(saved)
     try:
         schema.prepare(into)
-        schema.bring_up_to_date(into)
+        schema.create(into)
         with progress_bar() as bar:
             task = bar.add_task("reading", total=None)
             report = journal_salvage.salvage(

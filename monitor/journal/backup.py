@@ -1,8 +1,8 @@
 """A back-up of a journal in use, and putting one back. Called by `brooder backup` and `restore`.
 
-It is made by SQLite's own online backup from one consistent picture, while the service goes
-on writing, and takes in the tail; it is one plain file without side files. It gets its name only
-when it is whole and has passed the check."""
+It is made by SQLite's own online backup as of one moment, while the service goes
+on writing; it is one plain file without side files. It gets its name only when it is whole and has
+passed the check."""
 
 import os
 import shutil
@@ -33,20 +33,12 @@ def backup(journal: Path, to: Path, told: Progress = lambda _done, _all: None) -
         part.unlink(missing_ok=True)
         copy = opening.connect_to_write(part)
         try:
-            with JournalReader(journal) as reader, reader.picture() as source:
+            with JournalReader(journal) as reader, reader.transaction() as source:
                 source.backup(
                     copy,
                     pages=2000,
                     progress=lambda _status, left, total: told(total - left, total),
                 )
-                fresh = source.execute("SELECT * FROM temp.tail").fetchall()
-            copy.execute("BEGIN")
-            copy.executemany(
-                "INSERT OR IGNORE INTO log (seq, at_ms, tick_ms, readings, others, marks)"
-                " VALUES (?, ?, ?, ?, ?, ?)",
-                fresh,
-            )
-            copy.execute("COMMIT")
             copy.execute("PRAGMA journal_mode = DELETE")
             found = copy.execute("PRAGMA quick_check(1)").fetchone()[0]
         finally:
@@ -73,9 +65,11 @@ def check(copy: Path) -> None:
     connection = opening.connect_to_read(copy)
     try:
         schema.refuse_newer(connection, copy)
-        schema.journal_id(connection)
+        schema.refuse_earlier(connection, copy)
+        if not schema.is_journal(connection):
+            raise StorageFault("failed", f"{copy} is not a journal of brooder")
     except sqlite3.Error as error:
-        raise StorageFault("failed", f"{copy} is not a journal of brooder") from error
+        raise opening.fault_of(error, copy) from error
     finally:
         connection.close()
 

@@ -1,23 +1,41 @@
 """Readings and entries from elsewhere into the journal, all or nothing. Called by the import and
 restore commands, which hold the write lock.
 
-What is there already is recognised and not doubled: a reading by probe, millisecond and value, an
-entry by its time and everything it says. The new readings go where settled ones lie, under a new
-log number, so that the mirror sends them too."""
+What is there already is recognised and not doubled: a reading by probe, millisecond and value; an
+entry by its identity or, where it comes without one, by its time and everything it says. The hours
+that grew are noted under a new commit, so that the mirror sends them too."""
 
 from __future__ import annotations
 
+import hashlib
 import json
 import sqlite3
 from array import array
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field, replace
+from enum import IntEnum
+from heapq import merge
+from itertools import islice, repeat
+from operator import le
 
-from monitor.events import Entry
-from monitor.journal import codec, packing
-from monitor.journal.packing import Streams
+from monitor.events import Entry, EntryKind
+from monitor.journal import rows, tidying, writing
+from monitor.journal.kept import HOUR_MS, PER_DEGREE, ten_thousandths
 from monitor.journal.records import entry_fields
-from monitor.journal.rows import entry as entry_of
+
+Told = Callable[[int, int], None]  # readings done, readings in all
+_AT_ONCE = 10_000
+_NO_FLOOR = "a value no floor can have"
+# As in `writing`, unless a probe of this key has said this in this millisecond.
+_UNKNOWN = " WHERE NOT EXISTS (SELECT 1 FROM {} WHERE at_ms = ?1 AND temp_c = ?3 AND {})"
+
+
+class Sort(IntEnum):
+    """What a number is."""
+
+    SURE = 0  # a reading
+    UNSURE = 1  # one taken before the board knew the time
+    BAD = 2  # a value no floor can have
 
 
 @dataclass(slots=True)
@@ -30,14 +48,14 @@ class Arrivals:
     entries: list[Entry] = field(default_factory=list)
     places: dict[str, str] = field(default_factory=dict)  # by probe, where the source tells them
 
-    def add(self, probe: str, at: float, temp_c: float, *, sort: int = codec.SURE) -> None:
-        """One reading, one taken before the clock was set, or one bad value."""
+    def add(self, probe: str, at: float, temp_c: float, *, sort: Sort = Sort.SURE) -> None:
+        """One number of a probe: times in ms and values in 0.0001 degC are gathered."""
         home = (self.readings, self.unsure, self.bad)[sort]
         held = home.get(probe)
         if held is None:
             held = home[probe] = (array("q"), array("i"))
         held[0].append(max(0, round(at * 1000)))
-        held[1].append(codec.to_kept(temp_c))
+        held[1].append(ten_thousandths(temp_c))
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,15 +68,12 @@ class BroughtIn:
     entries_known: int
 
 
-Told = Callable[[int, int], None]  # hours done, hours in all
-
-
 @dataclass(frozen=True, slots=True)
 class Here:
-    """What the journal lends: the log number this goes under, and its ways to name and count."""
+    """What the journal lends: the number of this commit, and its ways to name and count."""
 
     seq: int
-    stream_of: Callable[[str], int]  # of a probe's readings
+    probe_number: Callable[[str], int]
     next_number: Callable[[], int]
 
 
@@ -66,111 +81,91 @@ def bring_in(
     connection: sqlite3.Connection, here: Here, arrivals: Arrivals, told: Told
 ) -> BroughtIn:
     """Does it, inside the caller's transaction."""
-    streams: Streams = {}
-    for kind, home in ((codec.SURE, arrivals.readings), (codec.UNSURE, arrivals.unsure),
-                       (codec.BAD, arrivals.bad)):  # fmt: skip
-        for key, (times, values) in home.items():
-            _sort_in(streams, here.stream_of(key) + kind, times, values, here.seq)
-    given = sum(len(times) for times, _, _ in streams.values())
-    same = _siblings(connection)
-    fresh = packing.gather(connection, 0, 2**62)
-    added = 0
-    done: list[tuple[int, int, bytes]] = []
-    for number, ((hour, stream), (times, values, newest)) in enumerate(sorted(streams.items())):
-        known = _known(connection, fresh, hour, same.get(stream, [stream]))
-        kept_times, kept_values = array("q"), array("i")
-        for pair in zip(times, values, strict=True):
-            if pair not in known:
-                known.add(pair)
-                kept_times.append(pair[0])
-                kept_values.append(pair[1])
-        if kept_times:
-            added += len(kept_times)
-            new: Streams = {(hour, stream): (kept_times, kept_values, newest)}
-            done += packing.merged(connection, new)
-        if number % 100 == 99:
-            told(number + 1, len(streams))
-    packing.put(connection, done)
-    told(len(streams), len(streams))
+    homes = {Sort.SURE: arrivals.readings, Sort.UNSURE: arrivals.unsure, Sort.BAD: arrivals.bad}
+    total = sum(len(times) for home in homes.values() for times, _ in home.values())
+    added = done = 0
+    changed: dict[tuple[int, int], int] = {}
+    for sort, home in homes.items():
+        numbers = {key: here.probe_number(key) for key in home}
+        for statement, keys in _statements(connection, sort, numbers):
+            # In order of time across the probes: the table grows at its end.
+            ordered = merge(*(_in_order(numbers[key], *home[key]) for key in keys))
+            while some := list(islice(ordered, _AT_ONCE)):
+                if sort is not Sort.BAD:
+                    for at, number, _ in some:
+                        changed[at // HOUR_MS, number] = here.seq
+                last = _NO_FLOOR if sort is Sort.BAD else sort is Sort.SURE
+                given = [(at, number, value / PER_DEGREE, last) for at, number, value in some]
+                added += connection.executemany(statement, given).rowcount
+                done += len(some)
+                told(done, total)
+    tidying.note_changed(connection, changed)
     entries, entries_known = _entries(connection, arrivals.entries, here.next_number)
-    return BroughtIn(added, given - added, entries, entries_known)
+    return BroughtIn(added, total - added, entries, entries_known)
 
 
-def _sort_in(
-    streams: Streams, stream: int, times: Iterable[int], values: Iterable[int], seq: int
-) -> None:
-    for at_ms, value in zip(times, values, strict=True):
-        place = (codec.hour_of(at_ms), stream)
-        held = streams.get(place)
-        if held is None:
-            held = streams[place] = (array("q"), array("i"), [seq])
-        held[0].append(at_ms)
-        held[1].append(value)
+def _statements(
+    connection: sqlite3.Connection, sort: Sort, numbers: dict[str, int]
+) -> Iterator[tuple[str, list[str]]]:
+    """How to insert, and whose numbers: a probe that was configured more than once is known by all
+    its numbers, and asked about by itself."""
+    table, insert = (
+        ("bad_values", writing.BAD_VALUE) if sort is Sort.BAD else ("readings", writing.READING)
+    )
+    plain: list[str] = []
+    for key, number in numbers.items():
+        own = rows.probe_keys(connection, [key])
+        if len(own) > 1:
+            yield insert + _UNKNOWN.format(table, rows.among([*own, number])), [key]
+        else:
+            plain.append(key)
+    if plain:
+        yield insert + _UNKNOWN.format(table, "probe_id = ?2"), plain
 
 
-def _siblings(connection: sqlite3.Connection) -> Mapping[int, list[int]]:
-    """stream -> the streams of the same probe under any configuration."""
-    by_key: dict[str, list[int]] = {}
-    for series, key in connection.execute("SELECT id, key FROM series WHERE kind = 'probe'"):
-        by_key.setdefault(key, []).append(series)
-    return {
-        series * 4 + kind: [one * 4 + kind for one in group]
-        for group in by_key.values()
-        for series in group
-        for kind in (codec.SURE, codec.UNSURE, codec.BAD)
-    }
-
-
-def _known(
-    connection: sqlite3.Connection, fresh: Streams, hour: int, streams: list[int]
-) -> set[tuple[int, int]]:
-    known: set[tuple[int, int]] = set()
-    for stream in streams:
-        row = connection.execute(
-            "SELECT readings FROM packed WHERE key = ?", (codec.packed_key(stream, hour),)
-        ).fetchone()
-        if row is not None:
-            known.update(zip(*codec.unpack(hour, codec.planes_of(row[0])), strict=True))
-        if (hour, stream) in fresh:
-            times, values, _ = fresh[hour, stream]
-            known.update(zip(times, values, strict=True))
-    return known
+def _in_order(number: int, times: array[int], values: array[int]) -> Iterable[tuple[int, int, int]]:
+    numbered = zip(times, repeat(number), values)
+    if all(map(le, times, times[1:])):
+        return numbered  # one by one: a month of readings is not copied
+    return sorted(numbered)
 
 
 def _entries(
     connection: sqlite3.Connection, entries: list[Entry], next_number: Callable[[], int]
 ) -> tuple[int, int]:
-    """Writes new entries in order of time. An undo names a number of the file (or, where the file
-    has none, the entry's place in it); it is given the number that entry has here."""
-    numbers: dict[str, int] = {}
-    for text, number in connection.execute("SELECT entry, number FROM entries ORDER BY number"):
-        known = entry_of(text)
-        if known is not None:
-            numbers[_said(known, numbers={})] = number
-    renumbered: dict[int, int] = {}
+    """Writes new entries in order of time. An undo that names no identity names a number of the
+    file (or, where the file has none, the entry's place in it): it is given that entry's identity.
+    """
+    here, _ = rows.entries(connection)
+    ids = {entry.id for entry in here}
+    said_here = {_said(entry): entry.id for entry in here}
+    of_number: dict[int, str] = {}  # of the file's, the identity here
     added = 0
     for place, entry in enumerate(entries, start=1):
-        said = _said(entry, renumbered)
-        own = entry.number or place
-        if said in numbers:
-            renumbered[own] = numbers[said]
+        undoes_id = entry.undoes_id
+        if entry.entry is EntryKind.UNDO and undoes_id is None and entry.undoes is not None:
+            undoes_id = of_number.get(entry.undoes, f"unknown {entry.undoes}")
+        arriving = replace(entry, undoes_id=undoes_id)
+        # Without an identity of its own it is known by what it says.
+        own = entry.id or said_here.get(_said(arriving)) or id_of(arriving)
+        of_number[entry.number or place] = own
+        if own in ids:
             continue
-        number = numbers[said] = renumbered[own] = next_number()
-        undoes = None if entry.undoes is None else renumbered.get(entry.undoes, entry.undoes)
-        kept = replace(entry, number=number, undoes=undoes)
-        connection.execute(
-            "INSERT INTO entries (number, at_ms, entry) VALUES (?, ?, ?)",
-            (number, max(0, round(entry.at * 1000)), json.dumps(entry_fields(kept))),
-        )
+        writing.write_entry(connection, replace(arriving, id=own, number=next_number()))
+        ids.add(own)
+        said_here.setdefault(_said(arriving), own)
         added += 1
     return added, len(entries) - added
 
 
-def _said(entry: Entry, numbers: Mapping[int, int]) -> str:
-    """What an entry says, without its number in this or that journal."""
-    fields = entry_fields(entry)
+def id_of(entry: Entry) -> str:
+    """The identity of an entry that was kept before entries had one: two journals that are given
+    the same old record give it the same."""
+    return hashlib.sha256(_said(entry).encode()).hexdigest()[:32]
+
+
+def _said(entry: Entry) -> str:
+    """What an entry says, whatever its number in this or that journal."""
+    fields = entry_fields(replace(entry, id=None, number=0, undoes=None))
     fields["at"] = round(entry.at * 1000)
-    fields.pop("number", None)
-    if entry.undoes is not None:
-        fields["undoes"] = numbers.get(entry.undoes, entry.undoes)
     return json.dumps(fields, sort_keys=True)

@@ -1,85 +1,124 @@
-"""Two million readings as numpy arrays in a fraction of a second. Called by `reader`, which
-imports this module only when asked, so that the daemon never loads numpy."""
+"""Two million readings as numpy arrays in about a second. Called by `reader` and `forms`, which
+import this module only when asked, so that the daemon never loads numpy.
+
+A row fetched through Python costs more than all that SQLite does for it. So SQLite itself writes
+the numbers of some ten thousand rows into one text, which numpy reads at once."""
 
 import sqlite3
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from monitor.journal import codec, packing, rows, schema
+from monitor.journal.kept import HOUR_MS, PER_DEGREE
+from monitor.journal.rows import among
 
-_RECORD = np.dtype([("at", "<i4"), ("tick", "<i4"), ("value", "<i4"), ("stream", "<u2")])
 Numbers = tuple[NDArray[np.float64], NDArray[np.float64]]
+NOTHING: Numbers = (np.empty(0), np.empty(0))
+_ROWS = 50_000  # of a stretch, about
+_LONGEST_MS = 30 * 24 * HOUR_MS
+# As a whole number of ten-thousandths, which SQLite writes several times as fast as a decimal.
+_VALUE = f"cast({{}} * {PER_DEGREE}.0 + iif({{}} < 0, -0.5, 0.5) AS INTEGER)"
+
+
+@dataclass(frozen=True, slots=True)
+class Rows:
+    """Rows of one stretch, ordered by time: as many of each."""
+
+    times_ms: NDArray[np.int64]
+    probes: NDArray[np.int64]
+    values: NDArray[np.int64]  # in 0.0001 degC
 
 
 def series(
-    connection: sqlite3.Connection, wanted: dict[int, str], from_ms: int, to_ms: int
+    connection: sqlite3.Connection,
+    wanted: dict[int, str],
+    from_ms: int,
+    to_ms: int,
+    *,
+    only_sure: bool = False,
 ) -> dict[str, Numbers]:
-    """Times (Unix s) and values of each key, ordered by time, from <= at < to."""
-    times: dict[str, list[NDArray[np.int64]]] = {key: [] for key in wanted.values()}
-    values: dict[str, list[NDArray[np.int32]]] = {key: [] for key in wanted.values()}
-    for stream, hour, raw in rows.packed(connection, set(wanted), from_ms, to_ms):
-        at, value = unpack(hour, raw)
-        times[wanted[stream]].append(at)
-        values[wanted[stream]].append(value)
-    at, value, streams = fresh(connection)
-    for stream, key in wanted.items():
-        mine = streams == stream
-        if mine.any():
-            times[key].append(at[mine])
-            values[key].append(value[mine])
-    return {key: _joined(times[key], values[key], from_ms, to_ms) for key in times}
+    """Times (Unix s) and temperatures (degC) of each key, ordered by time, from <= at < to."""
+    own: dict[str, list[int]] = {}
+    for number, key in wanted.items():
+        own.setdefault(key, []).append(number)
+    parts: dict[str, list[tuple[NDArray[np.int64], NDArray[np.int64]]]] = {key: [] for key in own}
+    for rows in stretches(connection, list(wanted), from_ms, to_ms, only_sure=only_sure):
+        for key, numbers in own.items():
+            mine = np.isin(rows.probes, numbers)
+            parts[key].append((rows.times_ms[mine], rows.values[mine]))
+    return {key: _joined(found) for key, found in parts.items()}
 
 
-def unpack(hour: int, raw: bytes) -> tuple[NDArray[np.int64], NDArray[np.int32]]:
-    """As codec.unpack, into arrays."""
-    planes = np.frombuffer(raw, dtype=np.uint8).reshape(2, 4, -1)
-    differences = np.ascontiguousarray(planes.transpose(0, 2, 1)).view("<i4")[:, :, 0]
-    summed = np.cumsum(differences, axis=1, dtype=np.int64)
-    return summed[0] + hour * codec.HOUR_MS, summed[1].astype(np.int32)
+def stretches(
+    connection: sqlite3.Connection,
+    numbers: Sequence[int],
+    from_ms: int,
+    to_ms: int,
+    *,
+    only_sure: bool = False,
+) -> Iterator[Rows]:
+    """All of it in pieces that follow one another; silences cost nothing."""
+    if not numbers:
+        return
+    sure = " AND clock_sure" if only_sure else ""
+    span_ms = HOUR_MS
+    at = from_ms
+    while True:
+        first = connection.execute(
+            f"SELECT at_ms FROM readings WHERE at_ms >= ? AND at_ms < ? AND {among(numbers)}{sure}"  # noqa: S608
+            " ORDER BY at_ms LIMIT 1",
+            (at, to_ms),
+        ).fetchone()
+        if first is None:
+            return
+        start, at = first[0], min(to_ms, first[0] + span_ms)
+        found = stretch(connection, "readings", numbers, (start, at), sure)
+        yield found
+        # So long that the next holds about _ROWS.
+        share = min(4.0, max(0.25, _ROWS / max(1, found.times_ms.size)))
+        span_ms = min(_LONGEST_MS, max(1000, int(span_ms * share)))
 
 
-def fresh(
-    connection: sqlite3.Connection, *, bad: bool = False
-) -> tuple[NDArray[np.int64], NDArray[np.int32], NDArray[np.int64]]:
-    """Times (ms), values and streams of everything not yet packed; `bad` values too if asked."""
-    bases: list[int] = []
-    lengths: list[int] = []
-    parts: list[bytes] = []
-    late: list[list[int]] = []
-    for at_ms, blob, others in schema.whole_log(connection, "at_ms, readings, others"):
-        if body := codec.fresh_body(blob):
-            bases.append(at_ms)
-            lengths.append(len(body) // codec.RECORD_BYTES)
-            parts.append(body)
-        if others:
-            for item in packing.others_of(others):
-                if item[1] == "reading":
-                    late.append([item[2], item[4], item[5]])
-                elif bad and item[1] == "bad" and item[6] is not None:
-                    late.append([item[2], codec.to_kept(item[6]), item[4] * 4 + codec.BAD])
-    records = np.frombuffer(b"".join(parts), dtype=_RECORD)
-    at = records["at"].astype(np.int64) + np.repeat(np.array(bases, dtype=np.int64), lengths)
-    value = records["value"].astype(np.int32)
-    stream = records["stream"].astype(np.int64)
-    if late:
-        more = np.array(late, dtype=np.int64)
-        at = np.concatenate([at, more[:, 0]])
-        value = np.concatenate([value, more[:, 1].astype(np.int32)])
-        stream = np.concatenate([stream, more[:, 2]])
-    return at, value, stream
+def stretch(
+    connection: sqlite3.Connection,
+    table: str,
+    numbers: Sequence[int],
+    from_to_ms: tuple[int, int],
+    also: str = "",
+) -> Rows:
+    """The rows of a stretch of `readings` or `bad_values`; `also` is a further condition."""
+    which = (
+        f"FROM {table} WHERE at_ms >= ?1 AND at_ms < ?2 AND {among(numbers)}"
+        f" AND temp_c IS NOT NULL{also}"
+    )
+    found = connection.execute(
+        "SELECT group_concat(at_ms - ?1), group_concat(probe_id),"
+        f" group_concat({_VALUE.format('temp_c', 'temp_c')}) {which}",
+        from_to_ms,
+    ).fetchone()
+    offsets, probes, values = (_parsed(text) for text in found)
+    if not offsets.size == probes.size == values.size:  # a damaged row: left out, read one by one
+        sane = [
+            row
+            for row in connection.execute(
+                f"SELECT at_ms - ?1, probe_id, temp_c {which}", from_to_ms
+            )
+            if all(isinstance(number, int | float) for number in row)
+        ]
+        table_of = np.array(sane, dtype=np.float64).reshape(-1, 3)
+        offsets, probes = table_of[:, 0].astype(np.int64), table_of[:, 1].astype(np.int64)
+        values = np.round(table_of[:, 2] * PER_DEGREE).astype(np.int64)
+    return Rows(offsets + from_to_ms[0], probes, values)
 
 
-def _joined(
-    times: list[NDArray[np.int64]], values: list[NDArray[np.int32]], from_ms: int, to_ms: int
-) -> Numbers:
-    if not times:
-        return np.empty(0), np.empty(0)
-    at, value = np.concatenate(times), np.concatenate(values)
-    inside = (at >= from_ms) & (at < to_ms)
-    if not inside.all():
-        at, value = at[inside], value[inside]
-    if at.size > 1 and (at[1:] < at[:-1]).any():
-        order = np.argsort(at, kind="stable")
-        at, value = at[order], value[order]
-    return at / 1000, value / codec.PER_DEGREE
+def _parsed(text: str | None) -> NDArray[np.int64]:
+    return np.fromstring(text or "", dtype=np.int64, sep=",")
+
+
+def _joined(parts: list[tuple[NDArray[np.int64], NDArray[np.int64]]]) -> Numbers:
+    if not parts:
+        return NOTHING
+    at = np.concatenate([times for times, _ in parts])
+    return at / 1000, np.concatenate([values for _, values in parts]) / PER_DEGREE

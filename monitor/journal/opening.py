@@ -1,9 +1,8 @@
 """Before the first write: one writer only, a sound file, a known version. Called by `store`.
 
-The check at start is SQLite's quick_check. 30 days of 8 probes are 6 MB, checked in some hundredths
-of a second; of a file that a small board cannot read within a second the settled readings are left
-out, by far the largest table. Damage there is met by whoever reads it, and checksums keep it from
-being taken for readings; what the watch itself needs is checked at every start."""
+The check at start is SQLite's quick_check. Of a file that a small board cannot read within a second
+(two weeks of 8 probes) the readings are left out, by far the largest table. Damage there is met by
+whoever reads it; what the watch itself needs is checked at every start."""
 
 import fcntl
 import os
@@ -12,14 +11,15 @@ import time
 from contextlib import suppress
 from pathlib import Path
 
-from monitor.journal import ownership, schema, tail
+from monitor.journal import ownership, schema
 from monitor.journal.records import StorageFault
 
 WHOLE_CHECK_BYTES = 32 * 1024 * 1024  # 0.8 s at the 40 MB/s of a usual SD card
-NEWER = "newer"  # in the name of a journal set aside by an older version, after a rollback
+# In the name of a journal set aside, why: what is not said here was damaged.
+NEWER, EARLIER = "newer", "earlier-form"
 # What reading a damaged file raises. SQLite's own words about damaged text may be no text.
 UNREADABLE = (sqlite3.DatabaseError, UnicodeDecodeError)
-SIDE_FILES = ("", "-wal", "-shm", tail.SUFFIX)
+SIDE_FILES = ("", "-wal", "-shm", "-tail")  # the last one beside a journal of an earlier form
 
 
 class WriterLock:
@@ -93,7 +93,7 @@ def damage(path: Path) -> str | None:
             checks = ["3"]
         else:
             names = connection.execute("SELECT name FROM sqlite_schema WHERE type = 'table'")
-            checks = [name for (name,) in names if name != "packed"]
+            checks = [name for (name,) in names if name != "readings"]
         for check in checks:
             found = [str(row[0]) for row in connection.execute(f"PRAGMA quick_check({check})")]
             if found != ["ok"]:
@@ -124,10 +124,15 @@ def set_aside(path: Path, at: float, why: str = "damaged") -> Path:
 
 def about_aside(aside: Path) -> str:
     """One clause for the grower: why the journal before this one was set aside, and where it is."""
-    if f".{NEWER}-" in aside.name:
-        why = "was written by a newer version of brooder"
-    else:
-        why = "was damaged"
+    if f".{EARLIER}-" in aside.name:
+        return (
+            "the old one is in the form of an earlier version of brooder and is kept as"
+            f" {aside.name}; its birds and alarms were taken over, its readings were not: to have"
+            " them here, use `brooder export` of that version and then `brooder import`"
+        )
+    why = (
+        "was written by a newer version of brooder" if f".{NEWER}-" in aside.name else "was damaged"
+    )
     return f"the old one {why} and is kept as {aside.name}"
 
 

@@ -1,25 +1,21 @@
 """Reading the journal while a service may be writing it. Called by the page, the review, the
 mirror, the export and, at start, by the service to rebuild its state.
 
-One JournalReader is for one thread. SQLite gives each call one consistent picture, so a reading
-that is just being packed is seen once. `readings` and `readings_of` import numpy when called; the
-daemon uses `readings_plain`, which does not."""
+One JournalReader is for one thread. Each call sees the journal as it was at one moment. `readings`,
+`readings_of` and `samples` import numpy when called; the daemon uses `readings_plain`, which does
+not."""
 
 from __future__ import annotations
 
 import json
-import os
-import sqlite3
 import zlib
 from array import array
 from collections.abc import Iterable, Iterator
-from contextlib import contextmanager
-from pathlib import Path
-from types import TracebackType
-from typing import TYPE_CHECKING, Any, NamedTuple, Self
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from monitor.events import Change, Entry, Moment
-from monitor.journal import codec, opening, packing, rows, schema, tail
+from monitor.journal import rows
+from monitor.journal.read_connection import ReadConnection
 from monitor.journal.records import (
     BadCount,
     Delivered,
@@ -35,9 +31,6 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 ALL_TIME = (0.0, 4_102_444_800.0)
-
-
-_ENDED = f"SELECT at_ms, tick_ms FROM {{}} WHERE at_ms > 0 AND {schema.IS_TIMED} ORDER BY seq DESC"  # noqa: S608
 _OUTBOX = "SELECT key, contact, at_ms, priority, message, state, tries, next_try_ms FROM outbox "
 
 
@@ -48,18 +41,8 @@ class Latest(NamedTuple):
     temp_c: float
 
 
-class JournalReader:
-    """A read-only connection that follows the path: when a damaged file was replaced by a new one,
-    the next call reads the new one."""
-
-    def __init__(self, path: Path) -> None:
-        self.path = path
-        self._connection: sqlite3.Connection | None = None
-        self._inode = 0
-        self._journal_id = 0
-        self._gap = (0, 0)
-
-    # -- readings -------------------------------------------------------------------------------
+class _Readings(ReadConnection):
+    """What the probes said."""
 
     def readings(
         self, probe_key: str, from_at: float = ALL_TIME[0], to_at: float = ALL_TIME[1]
@@ -75,106 +58,99 @@ class JournalReader:
         *,
         only_sure: bool = False,
     ) -> dict[str, tuple[NDArray[np.float64], NDArray[np.float64]]]:
-        """Several probes at once (None: all), for the price of one pass."""
+        """Several probes at once (None: all), for the price of one pass. A key never heard of has
+        an answer too."""
         from monitor.journal import bulk  # noqa: PLC0415 - numpy stays out of the daemon
 
-        kinds = (codec.SURE,) if only_sure else (codec.SURE, codec.UNSURE)
-        with self._picture() as connection:
-            wanted = self._wanted(connection, probe_keys, kinds)
-            return bulk.series(connection, wanted, round(from_at * 1000), round(to_at * 1000))
+        asked = None if probe_keys is None else list(probe_keys)
+        with self.transaction() as connection:
+            wanted = rows.probe_keys(connection, asked)
+            found = bulk.series(connection, wanted, _ms(from_at), _ms(to_at), only_sure=only_sure)
+        return found | {key: bulk.NOTHING for key in asked or () if key not in found}
 
     def readings_plain(
         self, probe_key: str, from_at: float, to_at: float
     ) -> tuple[array[float], array[float]]:
         """As `readings`, in plain arrays and without numpy, for a page's small pictures."""
-        from_ms, to_ms = round(from_at * 1000), round(to_at * 1000)
-        with self._picture() as connection:
-            streams = set(self._wanted(connection, [probe_key], (codec.SURE, codec.UNSURE)))
-            found = list(rows.settled(connection, streams, from_ms, to_ms))
-            for _seq, fresh in packing.rows(connection, 0):
-                found += [(at, value) for at, _t, value, s in fresh if s in streams]
-        found = [pair for pair in found if from_ms <= pair[0] < to_ms]
-        found.sort(key=lambda pair: pair[0])
-        return (
-            array("d", [at / 1000 for at, _ in found]),
-            array("d", [value / codec.PER_DEGREE for _, value in found]),
-        )
+        with self.transaction() as connection:
+            numbers = rows.probe_keys(connection, [probe_key])
+            found = rows.readings(connection, numbers, _ms(from_at), _ms(to_at))
+        return array("d", [at / 1000 for at, _ in found]), array("d", [temp for _, temp in found])
 
     def samples(
         self, series: str, name: str, from_at: float = ALL_TIME[0], to_at: float = ALL_TIME[1]
     ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
         """A derived number's times and values (target_c, low_c, ...)."""
-        from monitor.journal import bulk  # noqa: PLC0415 - numpy stays out of the daemon
+        import numpy as np  # noqa: PLC0415 - numpy stays out of the daemon
 
-        key = f"{series}/{name}"
-        with self._picture() as connection:
-            wanted = self._wanted(connection, [key], (codec.SURE,), kind="sample")
-            return bulk.series(connection, wanted, round(from_at * 1000), round(to_at * 1000))[key]
+        with self.transaction() as connection:
+            found = connection.execute(
+                "SELECT at_ms, value FROM derived WHERE brooder = ? AND name = ?"
+                " AND at_ms >= ? AND at_ms < ? ORDER BY at_ms, id",
+                (series, name, _ms(from_at), _ms(to_at)),
+            ).fetchall()
+        both = np.array(found, dtype=np.float64).reshape(-1, 2)
+        return both[:, 0] / 1000, both[:, 1]
 
     def latest(self) -> dict[str, Latest]:
         """The newest reading of each probe heard within the last two days of the record."""
-        newest: dict[str, tuple[int, int]] = {}
-        with self._picture() as connection:
-            names = rows.probe_keys(connection)
-            for at_ms, value, stream in rows.last_two_days(connection):
-                key = names.get(stream // 4)
-                if key is None or stream % 4 == codec.BAD:
-                    continue
-                if key not in newest or at_ms >= newest[key][0]:
-                    newest[key] = (at_ms, value)
-        return {
-            key: Latest(at / 1000, value / codec.PER_DEGREE) for key, (at, value) in newest.items()
-        }
+        with self.transaction() as connection:
+            newest = rows.latest(connection)
+        return {key: Latest(at / 1000, temp) for key, (at, temp) in newest.items()}
 
     def first_at(self, probe_key: str) -> float | None:
         """When the record of a probe begins (its surely timed readings)."""
-        with self._picture() as connection:
-            streams = self._wanted(connection, [probe_key], (codec.SURE,))
-            return rows.first_at(connection, set(streams))
+        with self.transaction() as connection:
+            found = rows.edge_ms(connection, list(rows.probe_keys(connection, [probe_key])))
+        return None if found is None else found / 1000
 
     def span(self) -> tuple[float, float] | None:
         """From when to when there are readings at all, or None."""
-        with self._picture() as connection:
-            return rows.span(connection)
+        with self.transaction() as connection:
+            first = rows.edge_ms(connection, None)
+            last = rows.edge_ms(connection, None, last=True)
+        return None if first is None or last is None else (first / 1000, last / 1000)
 
     def counts_by_day(self, probe_key: str | None = None) -> dict[str, int]:
         """How many readings there are for each UTC day (ISO date)."""
-        with self._picture() as connection:
-            keys = None if probe_key is None else [probe_key]
-            streams = set(self._wanted(connection, keys, (codec.SURE, codec.UNSURE)))
-            return rows.counts_by_day(connection, streams)
-
-    def unreadable(self) -> int:
-        """How many stored hours and commits fail their checksum and are shown as gaps. Reads
-        everything: for `brooder check`."""
-        with self._picture() as connection:
-            return rows.unreadable(connection)
+        with self.transaction() as connection:
+            numbers = None if probe_key is None else list(rows.probe_keys(connection, [probe_key]))
+            return rows.counts_by_day(connection, numbers)
 
     def known(self) -> dict[int, KnownProbe]:
-        """Every probe as it was ever configured, by series number."""
-        with self._picture() as connection:
+        """Every probe as it was ever configured, by its number here."""
+        with self.transaction() as connection:
             return rows.known(connection)
 
-    # -- what else is kept ----------------------------------------------------------------------
+    def bad_values(
+        self, from_at: float = ALL_TIME[0], to_at: float = ALL_TIME[1]
+    ) -> list[BadCount]:
+        """Values no floor can have, counted by probe, hour and reason."""
+        with self.transaction() as connection:
+            return rows.bad_counts(connection, _ms(from_at), _ms(to_at))
+
+
+class _Happenings(ReadConnection):
+    """What people wrote down, what alarms did, and how it was told."""
 
     def entries(self) -> list[Entry]:
         """The ledger and the acts on alarms, by number. A damaged one is left out."""
-        with self._picture() as connection:
+        with self.transaction() as connection:
             return rows.entries(connection)[0]
 
     def damaged_entries(self) -> list[int]:
         """The numbers of the entries that `entries` leaves out."""
-        with self._picture() as connection:
+        with self.transaction() as connection:
             return rows.entries(connection)[1]
 
     def changes(self, from_at: float = ALL_TIME[0], to_at: float = ALL_TIME[1]) -> list[Change]:
         """Alarm changes with from <= at < to, in order of time. A damaged one is left out."""
-        with self._picture() as connection:
+        with self.transaction() as connection:
             found = [
-                rows.change(body)
-                for (body,) in connection.execute(
-                    "SELECT body FROM changes WHERE at_ms >= ? AND at_ms < ? ORDER BY at_ms, id",
-                    (round(from_at * 1000), round(to_at * 1000)),
+                rows.change(row)
+                for row in connection.execute(
+                    rows.CHANGES + " WHERE at_ms >= ? AND at_ms < ? ORDER BY at_ms, id",
+                    (_ms(from_at), _ms(to_at)),
                 )
             ]
         return [change for change in found if change is not None]
@@ -191,7 +167,7 @@ class JournalReader:
         self, from_at: float = ALL_TIME[0], to_at: float = ALL_TIME[1]
     ) -> list[Delivered]:
         """Tries to reach contacts with from <= tried_at < to."""
-        with self._picture() as connection:
+        with self.transaction() as connection:
             return [
                 Delivered(
                     key=key,
@@ -203,27 +179,13 @@ class JournalReader:
                 for key, contact, tried, late, failure in connection.execute(
                     "SELECT key, contact, tried_ms, late_ms, failure FROM deliveries"
                     " WHERE tried_ms >= ? AND tried_ms < ? ORDER BY id",
-                    (round(from_at * 1000), round(to_at * 1000)),
-                )
-            ]
-
-    def bad_values(
-        self, from_at: float = ALL_TIME[0], to_at: float = ALL_TIME[1]
-    ) -> list[BadCount]:
-        """Values no floor can have, counted by probe, hour and reason."""
-        with self._picture() as connection:
-            return [
-                BadCount(probe, reason, count, first / 1000, last / 1000)
-                for probe, reason, count, first, last in connection.execute(
-                    "SELECT probe, reason, count, first_ms, last_ms FROM bad_values"
-                    " WHERE last_ms >= ? AND first_ms < ? ORDER BY first_ms",
-                    (round(from_at * 1000), round(to_at * 1000)),
+                    (_ms(from_at), _ms(to_at)),
                 )
             ]
 
     def refused(self) -> list[RefusedCount]:
         """What could not be read, newest first."""
-        with self._picture() as connection:
+        with self.transaction() as connection:
             return [
                 RefusedCount(topic, reason, count, first / 1000, last / 1000, excerpt)
                 for topic, reason, count, first, last, excerpt in connection.execute(
@@ -232,11 +194,18 @@ class JournalReader:
                 )
             ]
 
-    # -- rebuilding -----------------------------------------------------------------------------
+    def _outbox(self, order: str) -> list[OutboxRow]:
+        with self.transaction() as connection:
+            found = [rows.outbox_row(row) for row in connection.execute(_OUTBOX + order)]
+        return [row for row in found if row is not None]
+
+
+class _LastRun(ReadConnection):
+    """Where the service left off."""
 
     def snapshot(self, name: str) -> Snapshot | None:
         """The newest state kept under a name."""
-        with self._picture() as connection:
+        with self.transaction() as connection:
             row = connection.execute(
                 "SELECT seq, at_ms, tick_ms, state FROM snapshots WHERE name = ?", (name,)
             ).fetchone()
@@ -248,117 +217,42 @@ class JournalReader:
         )
 
     def inputs_since(self, mark: int) -> Iterator[Input]:
-        """What the engine was given after a snapshot, in the same order. Readings packed before
-        that snapshot are not among them."""
-        with self._picture() as connection:
+        """What the engine was given after a snapshot, in the same order. Of what came before the
+        oldest snapshot nothing but the readings themselves is kept."""
+        with self.transaction() as connection:
             yield from rows.inputs(connection, mark)
+
+    def newest_commit(self) -> int:
+        """Its number: no input was kept after it. 0: there is none."""
+        with self.transaction() as connection:
+            row = connection.execute("SELECT ifnull(max(seq), 0) FROM commits").fetchone()
+        return int(row[0])
 
     def advanced_to(self) -> Moment | None:
         """How far the engine's time had come at the last commit whose time is one; None: there
         was none, as in a journal that was only brought in."""
-        with self._picture() as connection:
-            row = (
-                connection.execute(_ENDED.format("temp.tail")).fetchone()
-                or connection.execute(_ENDED.format("main.log")).fetchone()
-            )
-        return None if row is None else Moment(row[0] / 1000, row[1] / 1000)
+        with self.transaction() as connection:
+            return rows.ended(connection)
 
     def redelivery_marks(self) -> bytes:
         """The marks of the last messages, oldest first."""
-        with self._picture() as connection:
-            return b"".join(packing.marks(connection))
+        with self.transaction() as connection:
+            return b"".join(
+                marks
+                for (marks,) in connection.execute("SELECT marks FROM commits ORDER BY seq")
+                if isinstance(marks, bytes)
+            )
 
     def cursor(self, name: str) -> Any:
         """What `Journal.set_cursor` kept, or None."""
-        with self._picture() as connection:
+        with self.transaction() as connection:
             row = connection.execute("SELECT value FROM cursors WHERE name = ?", (name,)).fetchone()
         return None if row is None else json.loads(row[0])
 
-    # -- the connection -------------------------------------------------------------------------
 
-    @contextmanager
-    def picture(self) -> Iterator[sqlite3.Connection]:
-        """One consistent picture for several queries of the journal's own parts."""
-        with self._picture() as connection:
-            yield connection
+class JournalReader(_Readings, _Happenings, _LastRun):
+    """Answers about a journal, from a read-only connection that follows its path."""
 
-    def close(self) -> None:
-        """Closes the connection; the next call would open another."""
-        if self._connection is not None:
-            self._connection.close()
-            self._connection = None
 
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
-        self.close()
-
-    @contextmanager
-    def _picture(self) -> Iterator[sqlite3.Connection]:
-        try:
-            connection = self._connected()
-            nested = connection.in_transaction
-            if not nested:
-                self._begin(connection)
-            try:
-                yield connection
-            finally:
-                if not nested and connection.in_transaction:
-                    connection.execute("COMMIT")
-        except (sqlite3.Error, OSError, UnicodeDecodeError) as error:
-            raise opening.fault_of(error, self.path) from error
-
-    def _begin(self, connection: sqlite3.Connection) -> None:
-        """Begins a picture: the database as it is now, and those rows of the tail that follow it.
-        If the writer moved the tail into the database between the two looks, both are taken
-        again; it does so once an hour or at most some times a second."""
-        while True:
-            connection.execute("BEGIN")
-            newest = connection.execute("SELECT ifnull(max(seq), 0) FROM main.log").fetchone()[0]
-            found = tail.read(self.path, self._journal_id, newest)
-            if not found or found[0].seq == newest + 1:
-                break
-            connection.execute("COMMIT")
-            if self._gap == (newest, found[0].seq):  # nobody writes: a tail that lost its database
-                connection.execute("BEGIN")
-                found = []
-                break
-            self._gap = (newest, found[0].seq)
-        connection.execute("DELETE FROM temp.tail")
-        connection.executemany(
-            "INSERT INTO temp.tail VALUES (?, ?, ?, ?, NULL, ?)",
-            [(r.seq, r.at_ms, r.tick_ms, r.readings or None, r.marks or None) for r in found],
-        )
-
-    def _connected(self) -> sqlite3.Connection:
-        inode = os.stat(self.path).st_ino
-        if self._connection is not None and inode != self._inode:
-            self.close()
-        if self._connection is None:
-            self._connection = opening.connect_to_read(self.path)
-            self._connection.execute(schema.TAIL_TABLE)
-            self._journal_id = schema.journal_id(self._connection)
-            self._inode = inode
-        return self._connection
-
-    def _outbox(self, order: str) -> list[OutboxRow]:
-        with self._picture() as connection:
-            found = [rows.outbox_row(row) for row in connection.execute(_OUTBOX + order)]
-        return [row for row in found if row is not None]
-
-    @staticmethod
-    def _wanted(
-        connection: sqlite3.Connection,
-        keys: Iterable[str] | None,
-        kinds: tuple[int, ...],
-        kind: str = "probe",
-    ) -> dict[int, str]:
-        """stream -> key, for every key asked for; a key never heard of still has an answer."""
-        asked = None if keys is None else list(keys)
-        return rows.streams(connection, asked, kinds, kind)
+def _ms(at: float) -> int:
+    return round(at * 1000)

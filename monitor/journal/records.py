@@ -1,14 +1,14 @@
 """What the journal keeps, as plain records. Made by the service, `tell` and the watch; written by
 `journal.store` in one transaction for each Batch; read back by `journal.reader`.
 
-Times are Unix seconds (UTC) and are kept to the millisecond; temperatures to 0.0001 degC, which
-holds every 12-bit thermometer step (0.0625 K) and every decimal that a probe sends exactly."""
+Times are Unix seconds (UTC); `journal.kept` says how finely they and temperatures are kept."""
 
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, field
 from typing import Any, NamedTuple
 
 from monitor.events import AlarmName, BadValue, Change, Entry, Facts, Moment, Reading, State
+from monitor.journal.kept import kept_at, kept_temp_c
 
 __all__ = [
     "Commit",
@@ -158,13 +158,17 @@ class Commit:
         self.redelivery_marks += later.redelivery_marks
         self.advanced_to = later.advanced_to or self.advanced_to
 
-    @property
-    def needs_database(self) -> bool:
-        """Is there more in it than inputs and samples?"""
-        return bool(self.changes or self.outbox or self.outcomes or self.refused or self.snapshots)
-
     def __bool__(self) -> bool:
-        return bool(self.inputs or self.samples or self.redelivery_marks or self.needs_database)
+        return bool(
+            self.inputs
+            or self.samples
+            or self.changes
+            or self.outbox
+            or self.outcomes
+            or self.refused
+            or self.snapshots
+            or self.redelivery_marks
+        )
 
 
 class KnownProbe(NamedTuple):
@@ -185,22 +189,13 @@ class KnownProbe(NamedTuple):
 
 class StorageFault(Exception):
     """The journal could not be opened or written. `kind`: full | read-only | damaged | in-use |
-    newer | failed. `words` is one clause for the grower; nothing of the batch was written."""
+    newer | earlier | failed. `words` is one clause for the grower; nothing of the batch was
+    written."""
 
     def __init__(self, kind: str, words: str) -> None:
         super().__init__(words)
         self.kind = kind
         self.words = words
-
-
-def kept_at(at: float) -> float:
-    """`at` as the journal keeps it. Give the engine this, and a rebuild is exact."""
-    return round(at * 1000) / 1000
-
-
-def kept_temp_c(temp_c: float) -> float:
-    """A temperature as the journal keeps it. Give the engine this, and a rebuild is exact."""
-    return round(temp_c * 10_000) / 10_000
 
 
 def entry_fields(entry: Entry) -> dict[str, Any]:

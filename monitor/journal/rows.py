@@ -1,12 +1,12 @@
-"""Rows of the journal's tables as records. Called by `reader` only; each function runs in the
-transaction of the connection it is given."""
+"""Rows of the journal's tables as records. Called by `reader`, `salvage` and the mirror; each
+function runs in the transaction of the connection it is given. A row of a damaged file may hold
+anything: what is not sane is None, or left out."""
 
 import datetime
 import json
+import math
 import sqlite3
-from collections import Counter
-from collections.abc import Iterator, Sequence
-from dataclasses import replace
+from collections.abc import Iterable, Iterator, Sequence
 from typing import Any
 
 from monitor.events import (
@@ -21,236 +21,259 @@ from monitor.events import (
     Priority,
     Reading,
 )
-from monitor.journal import codec, packing, schema
-from monitor.journal.records import Entered, Input, KnownProbe, OutboxRow, WatcherFault
+from monitor.journal.kept import DAY_MS, HOUR_MS, LARGEST_MS, is_ms
+from monitor.journal.records import BadCount, Entered, Input, KnownProbe, OutboxRow, WatcherFault
+from monitor.journal.schema import ENTRY_COLUMNS
 
-_ENTRY_FIELDS: dict[str, Any] = {
-    "at": int | float,
-    "number": int,
-    "count": int,
-    "minutes": int | float,
-    "undoes": int,
-    **dict.fromkeys(
-        ("entry", "brooder", "hatched", "kind", "note", "alarm", "probe", "by"),
-        str,
-    ),
-}
+TWO_DAYS_MS = 2 * DAY_MS
+ENTRIES = (
+    f"SELECT e.number, e.id, e.at_ms, e.entry, {', '.join(f'e.{n}' for n in ENTRY_COLUMNS)},"  # noqa: S608
+    " target.number FROM entries AS e NOT INDEXED LEFT JOIN entries AS target"
+    " ON target.id = e.undoes_id"
+)
+CHANGES = (
+    "SELECT id, at_ms, brooder, alarm, change, priority, cause, probe, occurrence, facts"
+    " FROM alarms"
+)
+_BAD_REASONS_AN_HOUR = 20
+_OTHER_REASONS = "other values no floor can have"
+_NUMBERS: dict[str, Any] = {"count": int, "minutes": (int, float)}
 _ALARMS = frozenset(name.value for name in AlarmName)
+_IS_TIMED = " AND ".join(
+    f"typeof({name}) = 'integer' AND {name} BETWEEN 0 AND {LARGEST_MS}"
+    for name in ("at_ms", "tick_ms")
+)
 
 
 def known(connection: sqlite3.Connection) -> dict[int, KnownProbe]:
-    """Every configuration of every probe, by series number."""
+    """Every configuration of every probe, by number."""
     return {
         row[0]: KnownProbe(*row)
         for row in connection.execute(
             "SELECT id, key, brooder, topic, place, unit, value_pointer, time_pointer, senml_name,"
-            " offset_c FROM series WHERE kind = 'probe' ORDER BY id"
+            " offset_c FROM probes ORDER BY id"
         )
     }
 
 
-def probe_keys(connection: sqlite3.Connection) -> dict[int, str]:
-    """Series number -> probe key."""
-    return dict(connection.execute("SELECT id, key FROM series WHERE kind = 'probe'"))
-
-
-def streams(
-    connection: sqlite3.Connection,
-    keys: Sequence[str] | None,
-    kinds: Sequence[int],
-    kind: str = "probe",
-) -> dict[int, str]:
-    """stream -> key. A key never recorded has the impossible stream number -1 downwards."""
+def probe_keys(connection: sqlite3.Connection, keys: Iterable[str] | None = None) -> dict[int, str]:
+    """Number -> probe key, of these probes or of all."""
     wanted = None if keys is None else set(keys)
-    found: dict[int, str] = {}
-    for series, key in connection.execute("SELECT id, key FROM series WHERE kind = ?", (kind,)):
-        if wanted is None or key in wanted:
-            found |= {series * 4 + one: key for one in kinds}
-    missing = sorted((wanted or set()) - set(found.values()))
-    return found | {-1 - n: key for n, key in enumerate(missing)}
+    return {
+        number: key
+        for number, key in connection.execute("SELECT id, key FROM probes")
+        if wanted is None or key in wanted
+    }
 
 
-def packed(
-    connection: sqlite3.Connection, wanted: set[int], from_ms: int, to_ms: int
-) -> Iterator[tuple[int, int, bytes]]:
-    """(stream, hour, planes) of settled hours that touch from <= at < to, by hour. Few streams over
-    a short time are looked up one by one, which does not grow with the number of other probes;
-    else the stretch is read through."""
-    first, last = codec.hour_of(from_ms), codec.hour_of(max(from_ms, to_ms - 1))
-    low, high = connection.execute("SELECT min(key), max(key) FROM packed").fetchone()
-    if low is None:
-        return
-    first = max(first, codec.stream_and_hour(low)[1])
-    last = min(last, codec.stream_and_hour(high)[1])
-    real = [stream for stream in wanted if stream >= 0]
-    all_series = connection.execute("SELECT count(*) FROM series").fetchone()[0]
-    if len(real) < all_series and len(real) * (last - first + 1) < 20_000:
-        keys = json.dumps(
-            [codec.packed_key(s, hour) for hour in range(first, last + 1) for s in real]
+def among(numbers: Iterable[int]) -> str:
+    """A condition on `probe_id`."""
+    return f"probe_id IN ({', '.join(str(int(number)) for number in numbers)})"
+
+
+def readings(
+    connection: sqlite3.Connection, numbers: Iterable[int], from_ms: int, to_ms: int
+) -> list[tuple[int, float]]:
+    """(at ms, degC), ordered by time, from <= at < to."""
+    return connection.execute(
+        f"SELECT at_ms, temp_c FROM readings WHERE {among(numbers)}"  # noqa: S608 - numbers
+        " AND at_ms >= ? AND at_ms < ? ORDER BY at_ms",
+        (from_ms, to_ms),
+    ).fetchall()
+
+
+def latest(connection: sqlite3.Connection) -> dict[str, tuple[int, float]]:
+    """The newest reading of each probe heard within the last two days of the record."""
+    last = connection.execute("SELECT max(at_ms) FROM readings").fetchone()[0]
+    newest: dict[str, tuple[int, float]] = {}
+    if last is None:
+        return newest
+    for number, key in probe_keys(connection).items():
+        row = connection.execute(
+            "SELECT at_ms, temp_c FROM readings WHERE probe_id = ? AND at_ms >= ?"
+            " ORDER BY at_ms DESC LIMIT 1",
+            (number, last - TWO_DAYS_MS),
+        ).fetchone()
+        if row is not None and (key not in newest or row[0] >= newest[key][0]):
+            newest[key] = row
+    return newest
+
+
+def edge_ms(
+    connection: sqlite3.Connection, numbers: Sequence[int] | None, *, last: bool = False
+) -> int | None:
+    """The first time of a surely timed reading of these probes (None: of any), or the last."""
+    whose = "" if numbers is None else f" AND {among(numbers)}"
+    row = connection.execute(
+        f"SELECT at_ms FROM readings WHERE clock_sure{whose}"  # noqa: S608 - numbers
+        f" ORDER BY at_ms {'DESC' if last else 'ASC'} LIMIT 1"
+    ).fetchone()
+    return None if row is None else int(row[0])
+
+
+def counts_by_day(connection: sqlite3.Connection, numbers: Sequence[int] | None) -> dict[str, int]:
+    """How many readings each UTC day has (ISO date)."""
+    whose = "" if numbers is None else f" AND {among(numbers)}"
+    found: dict[str, int] = {}
+    at = 0
+    while True:
+        first = connection.execute(
+            f"SELECT at_ms FROM readings WHERE at_ms >= ?{whose} ORDER BY at_ms LIMIT 1",  # noqa: S608
+            (at,),
+        ).fetchone()
+        if first is None:
+            return found
+        day = first[0] // DAY_MS
+        count = connection.execute(
+            f"SELECT count(*) FROM readings WHERE at_ms >= ? AND at_ms < ?{whose}",  # noqa: S608
+            (day * DAY_MS, (day + 1) * DAY_MS),
+        ).fetchone()[0]
+        at = (day + 1) * DAY_MS
+        found[str(datetime.date(1970, 1, 1) + datetime.timedelta(days=day))] = count
+
+
+def bad_counts(connection: sqlite3.Connection, from_ms: int, to_ms: int) -> list[BadCount]:
+    """Values no floor can have, counted by probe, hour and reason. A probe that gives a reason of
+    its own each time has the rest of an hour's under one."""
+    names = probe_keys(connection)
+    found: dict[tuple[str, int, str], BadCount] = {}
+    reasons: dict[tuple[str, int], int] = {}
+    for at_ms, number, reason in connection.execute(
+        "SELECT at_ms, probe_id, reason FROM bad_values WHERE at_ms >= ? AND at_ms < ?"
+        " ORDER BY at_ms, probe_id, nth",
+        (from_ms, to_ms),
+    ):
+        if number not in names:
+            continue
+        probe, hour = names[number], at_ms // HOUR_MS
+        if (probe, hour, reason) not in found:
+            seen = reasons[probe, hour] = reasons.get((probe, hour), 0) + 1
+            if seen > _BAD_REASONS_AN_HOUR:
+                reason = _OTHER_REASONS  # noqa: PLW2901
+        at, place = at_ms / 1000, (probe, hour, reason)
+        old = found.get(place)
+        found[place] = BadCount(
+            probe,
+            reason,
+            1 if old is None else old.count + 1,
+            at if old is None else old.first_at,
+            at,
         )
-        found = connection.execute(
-            "SELECT p.key, p.readings FROM json_each(?) AS j CROSS JOIN packed AS p"
-            " ON p.key = j.value",
-            (keys,),
-        )
-    else:
-        found = connection.execute(
-            "SELECT key, readings FROM packed WHERE key >= ? AND key < ? ORDER BY key",
-            (codec.packed_key(0, first), codec.packed_key(0, last + 1)),
-        )
-    for key, blob in found:
-        stream, hour = codec.stream_and_hour(key)
-        if stream in wanted and (raw := codec.planes_of(blob)):
-            yield stream, hour, raw
-
-
-def settled(
-    connection: sqlite3.Connection, wanted: set[int], from_ms: int, to_ms: int
-) -> Iterator[tuple[int, int]]:
-    """(at ms, value) of settled readings in hours that touch the stretch."""
-    for _stream, hour, raw in packed(connection, wanted, from_ms, to_ms):
-        yield from zip(*codec.unpack(hour, raw), strict=True)
-
-
-def last_two_days(connection: sqlite3.Connection) -> Iterator[tuple[int, int, int]]:
-    """(at ms, value, stream): the last of each settled hour of the last two days of the record,
-    then every fresh one."""
-    high = connection.execute("SELECT max(key) FROM packed").fetchone()[0]
-    if high is not None:
-        newest_hour = codec.stream_and_hour(high)[1]
-        seen: set[int] = set()
-        for key, blob in connection.execute(
-            "SELECT key, readings FROM packed WHERE key >= ? ORDER BY key DESC",
-            (codec.packed_key(0, max(0, newest_hour - 48)),),
-        ):
-            stream, hour = codec.stream_and_hour(key)
-            if stream not in seen and (raw := codec.planes_of(blob)):
-                seen.add(stream)
-                times, values = codec.unpack(hour, raw)
-                yield times[-1], values[-1], stream
-    for _seq, fresh in packing.rows(connection, 0):
-        for at_ms, _tick, value, stream in fresh:
-            yield at_ms, value, stream
-
-
-def first_at(connection: sqlite3.Connection, wanted: set[int]) -> float | None:
-    """The first time of any of these streams."""
-    found: list[int] = []
-    for key, blob in connection.execute("SELECT key, readings FROM packed ORDER BY key"):
-        stream, hour = codec.stream_and_hour(key)
-        if stream in wanted and (raw := codec.planes_of(blob)):
-            found.append(codec.unpack(hour, raw)[0][0])
-            break
-    for _seq, fresh in packing.rows(connection, 0):
-        found += [at for at, _tick, _value, stream in fresh if stream in wanted]
-    return min(found) / 1000 if found else None
-
-
-def span(connection: sqlite3.Connection) -> tuple[float, float] | None:
-    """The first and the last time of any surely timed reading of a probe."""
-    mine = set(streams(connection, None, (codec.SURE,)))
-    times: list[int] = []
-    for order in ("ASC", "DESC"):
-        found_hour: int | None = None
-        for key, blob in connection.execute(
-            f"SELECT key, readings FROM packed ORDER BY key {order}"  # noqa: S608 - two constants
-        ):
-            stream, hour = codec.stream_and_hour(key)
-            if found_hour not in (None, hour):
-                break
-            if stream in mine and (raw := codec.planes_of(blob)):
-                found_hour = hour
-                found = codec.unpack(hour, raw)[0]
-                times += [found[0], found[-1]]
-    for _seq, fresh in packing.rows(connection, 0):
-        times += [at for at, _tick, _value, stream in fresh if stream in mine]
-    return (min(times) / 1000, max(times) / 1000) if times else None
-
-
-def counts_by_day(connection: sqlite3.Connection, wanted: set[int]) -> dict[str, int]:
-    """Readings for each UTC day. Lengths of blobs are known only by opening them."""
-    days: Counter[int] = Counter()
-    for _stream, hour, raw in packed(connection, wanted, 0, 2**62):
-        days[hour // 24] += len(raw) // 8
-    for _seq, fresh in packing.rows(connection, 0):
-        for at_ms, _tick, _value, stream in fresh:
-            if stream in wanted:
-                days[codec.hour_of(at_ms) // 24] += 1
-    epoch = datetime.date(1970, 1, 1)
-    return {str(epoch + datetime.timedelta(days=day)): days[day] for day in sorted(days)}
-
-
-def unreadable(connection: sqlite3.Connection) -> int:
-    """How many stored hours and commits fail their checksum."""
-    hours = connection.execute("SELECT readings FROM packed")
-    fresh = schema.whole_log(connection, "readings")
-    return sum(1 for (blob,) in hours if not codec.planes_of(blob)) + sum(
-        1 for (blob,) in fresh if blob and not codec.fresh_body(blob)
-    )
+    return sorted(found.values(), key=lambda count: count.first_at)
 
 
 def inputs(connection: sqlite3.Connection, mark: int) -> Iterator[Input]:
-    """The engine's inputs after a log number, in the order it was given them."""
+    """The engine's inputs after a commit, in the order it was given them."""
     names = probe_keys(connection)
-    columns = "at_ms, tick_ms, readings, others"
-    for at_ms, tick_ms, blob, text in schema.whole_log(connection, columns, mark):
-        others = packing.others_of(text)
-        place = 0
-        waiting = iter(others)
-        other = next(waiting, None)
-        for at, tick, value, stream in codec.read_fresh(blob):
-            while other is not None and other[0] == place:
-                yield from _other(connection, names, other)
-                other = next(waiting, None)
-                place += 1
-            place += 1
-            yield from _reading(names, at_ms + at, tick_ms + tick, value, stream)
-        while other is not None:
-            yield from _other(connection, names, other)
-            other = next(waiting, None)
+    for at_ms, tick_ms, text in connection.execute(
+        f"SELECT at_ms, tick_ms, inputs FROM commits WHERE seq > ? AND {_IS_TIMED} ORDER BY seq",  # noqa: S608
+        (mark,),
+    ).fetchall():
+        for item in items_of(text):
+            found = _input(connection, names, item, at_ms, tick_ms)
+            if found is not None:
+                yield found
+
+
+def ended(connection: sqlite3.Connection) -> Moment | None:
+    """How far the engine's time had come at the last commit whose time is one."""
+    row = connection.execute(
+        f"SELECT at_ms, tick_ms FROM commits WHERE at_ms > 0 AND {_IS_TIMED}"  # noqa: S608
+        " ORDER BY seq DESC LIMIT 1"
+    ).fetchone()
+    return None if row is None else Moment(row[0] / 1000, row[1] / 1000)
+
+
+def items_of(text: object) -> list[list[Any]]:
+    """What a commit held, as `writing` has written it; nothing of what is damaged."""
+    try:
+        found = json.loads(text) if isinstance(text, str) else []
+    except ValueError:
+        return []
+    return [item for item in found if _is_item(item)] if isinstance(found, list) else []
+
+
+def _is_item(item: object) -> bool:
+    match item:
+        case [int(), int(), int(), int() | float() as temp_c, *_]:
+            return math.isfinite(temp_c)
+        case ["bad", int(), int(), int(), str(), int() | float() | None]:
+            return True
+        case ["entry", int(), int(), int()] | ["fault", int(), int(), str(), bool(), dict()]:
+            return True
+    return False
+
+
+def _input(
+    connection: sqlite3.Connection, names: dict[int, str], item: list[Any], at_ms: int, tick_ms: int
+) -> Input | None:
+    at, tick = at_ms + item[1], tick_ms + item[2]
+    if not (is_ms(at) and is_ms(tick)):
+        return None
+    now = Moment(at / 1000, tick / 1000)
+    match item[0]:
+        case int(number) if number in names:
+            return Reading(now.at, now.tick, names[number], float(item[3]), len(item) == 4)
+        case "bad" if item[3] in names:
+            return BadValue(now.at, now.tick, names[item[3]], item[4], item[5])
+        case "entry":
+            row = connection.execute(ENTRIES + " WHERE e.number = ?", (item[3],)).fetchone()
+            said = None if row is None else entry(row)
+            return None if said is None else Entered(said, now)
+        case "fault" if item[3] in _ALARMS:
+            return WatcherFault(AlarmName(item[3]), item[4], now, item[5])
+    return None
 
 
 def entries(connection: sqlite3.Connection) -> tuple[list[Entry], list[int]]:
     """The ledger and the acts on alarms, and the numbers of those that are damaged."""
     found: list[Entry] = []
     damaged: list[int] = []
-    for number, text in connection.execute("SELECT number, entry FROM entries ORDER BY number"):
-        said = entry(text)
+    for row in connection.execute(ENTRIES + " ORDER BY e.number"):
+        said = entry(row)
         if said is None:
-            damaged.append(number)
+            damaged.append(row[0])
         else:
-            found.append(replace(said, number=number))
+            found.append(said)
     return found, damaged
 
 
-def entry(text: object) -> Entry | None:
-    """A ledger entry from its JSON; None: it is damaged."""
-    fields = _fields(text)
-    if fields is None or any(
-        name not in _ENTRY_FIELDS or not isinstance(value, _ENTRY_FIELDS[name])
-        for name, value in fields.items()
-    ):
+def entry(row: Sequence[Any]) -> Entry | None:
+    """A ledger entry from its columns as ENTRIES has them; None: it is damaged."""
+    number, own, at_ms, kind, *rest, undoes = row
+    said = dict(zip(ENTRY_COLUMNS, rest, strict=True))
+    sane = all(
+        value is None or isinstance(value, _NUMBERS.get(name, str)) for name, value in said.items()
+    )
+    if not (sane and is_ms(at_ms) and isinstance(own, str) and isinstance(kind, str)):
         return None
     try:
-        said = Entry(**{**fields, "entry": EntryKind(fields["entry"])})
-    except (ValueError, TypeError, KeyError):
+        return Entry(
+            at=at_ms / 1000, entry=EntryKind(kind), number=number, id=own, undoes=undoes, **said
+        )
+    except ValueError:
         return None
-    sane = abs(said.at) <= codec.LARGEST_MS / 1000  # also what is no number is not
-    return said if sane else None
 
 
-def change(text: object) -> Change | None:
-    """An alarm change from its JSON; None: it is damaged."""
-    fields = _fields(text)
-    if fields is None:
+def change(row: Sequence[Any]) -> Change | None:
+    """An alarm change from its columns as CHANGES has them; None: it is damaged."""
+    _id, at_ms, brooder, alarm, what, priority, cause, probe, occurrence, text = row
+    facts = _fields(text)
+    if facts is None or not is_ms(at_ms):
         return None
     try:
-        fields["alarm"] = AlarmName(fields["alarm"])
-        fields["change"] = ChangeKind(fields["change"])
-        fields["priority"] = Priority(fields["priority"])
-        fields["cause"] = Cause(fields["cause"])
-        return Change(**fields)
-    except (ValueError, TypeError, KeyError):
+        return Change(
+            at=at_ms / 1000,
+            brooder=brooder,
+            alarm=AlarmName(alarm),
+            change=ChangeKind(what),
+            priority=Priority(priority),
+            cause=Cause(cause),
+            probe=probe,
+            occurrence=occurrence,
+            facts=facts,  # type: ignore[arg-type]
+        )
+    except ValueError:
         return None
 
 
@@ -279,31 +302,3 @@ def _fields(text: object) -> dict[str, Any] | None:
     except ValueError:
         return None
     return fields if isinstance(fields, dict) else None
-
-
-def _reading(
-    names: dict[int, str], at_ms: int, tick_ms: int, value: int, stream: int
-) -> Iterator[Input]:
-    key = names.get(stream // 4)
-    if key is not None:  # else it is a derived number, which is no input
-        sure = stream % 4 == codec.SURE
-        yield Reading(at_ms / 1000, tick_ms / 1000, key, value / codec.PER_DEGREE, sure)
-
-
-def _other(
-    connection: sqlite3.Connection, names: dict[int, str], item: list[Any]
-) -> Iterator[Input]:
-    _place, kind, at_ms, tick_ms, *rest = item
-    now = Moment(at_ms / 1000, tick_ms / 1000)
-    if kind == "reading":
-        yield from _reading(names, at_ms, tick_ms, rest[0], rest[1])
-    elif kind == "bad":
-        if rest[0] in names:
-            yield BadValue(now.at, now.tick, names[rest[0]], rest[1], rest[2])
-    elif kind == "entry":
-        row = connection.execute("SELECT entry FROM entries WHERE number = ?", rest).fetchone()
-        said = entry(row[0]) if row is not None else None
-        if said is not None:
-            yield Entered(replace(said, number=rest[0]), now)
-    elif kind == "fault" and rest[0] in _ALARMS:
-        yield WatcherFault(AlarmName(rest[0]), rest[1], now, rest[2])

@@ -1,61 +1,46 @@
 """What can still be read of a damaged journal, into a new one. Called by `brooder salvage`, and for
-the small tables by `store` itself when it sets a damaged journal aside: a ledger that was lost
-with the file would leave a batch of chicks unwatched.
+the small tables by `store` itself when it sets a journal aside: a ledger that was lost with the
+file would leave a batch of chicks unwatched.
 
 SQLite stops at the first broken page it meets; the rows behind it are mostly well. So each table
-is read page by page, in ranges of its key: a range that fails is cut in two until it holds one key
-or is given up, and tables whose very root is broken are reported. What is doubtful is left out: a
-packed hour must pass its own checksum, JSON must be JSON."""
+is read from both ends, and what lies between two breaks from its middle. The ledger stands in the
+file a second time, as journal lines, which are found in its bytes whatever became of the tables.
+Where that is not enough SQLite's own recovery is asked (sqlite.org/recovery.html): the command
+`.recover` of the program sqlite3, where that is installed and was built with it (Debian 12 leaves
+it out); Python's library has none. What is doubtful is left out."""
 
-import json
+import math
+import re
 import shutil
 import sqlite3
+import subprocess
 import tempfile
+from collections import deque
 from collections.abc import Callable, Iterator, Sequence
+from contextlib import closing, contextmanager, suppress
 from dataclasses import dataclass, field
+from mmap import ACCESS_READ, mmap
 from pathlib import Path
 from typing import Any
 
-from monitor.journal import codec, opening, schema, tail
-from monitor.journal.leaf_ranges import LAST_KEY, leaf_ranges
-from monitor.journal.ledger_scan import ledger_rows
+from monitor.events import Entry
+from monitor.journal import earlier_form, opening, rows, schema, writing
+from monitor.journal.forms import lines
+from monitor.journal.forms.lines import LineFault
+from monitor.journal.kept import is_ms
 
-COLUMNS: dict[str, tuple[str, ...]] = {
-    "series": (
-        "id",
-        "kind",
-        "key",
-        "brooder",
-        "topic",
-        "place",
-        "unit",
-        "value_pointer",
-        "time_pointer",
-        "senml_name",
-        "offset_c",
-    ),
-    "entries": ("number", "at_ms", "entry"),
-    "snapshots": ("name", "seq", "at_ms", "tick_ms", "state"),
-    "outbox": (
-        "id",
-        "key",
-        "contact",
-        "at_ms",
-        "priority",
-        "message",
-        "state",
-        "tries",
-        "next_try_ms",
-    ),
-    "changes": ("id", "at_ms", "occurrence", "change", "body"),
-    "deliveries": ("id", "key", "contact", "tried_ms", "late_ms", "failure"),
-    "bad_values": ("probe", "hour", "reason", "count", "first_ms", "last_ms", "temp_c"),
-    "cursors": ("name", "value"),
-    "packed": ("key", "changed_seq", "readings"),
-    "log": ("seq", "at_ms", "tick_ms", "readings", "others", "marks"),
-}
-SMALL = ("series", "entries", "snapshots", "outbox", "changes")
-MOST_CUTS = 400  # of one page's range: enough to get round one row whose overflow is broken
+TABLES = (
+    "probes", "entries", "ledger_lines", "snapshots", "outbox", "alarms", "deliveries", "refused",
+    "bad_values", "derived", "changed_hours", "cursors", "commits", "readings",
+)  # fmt: skip
+SMALL = ("probes", "entries", "ledger_lines", "snapshots", "outbox", "alarms")
+MOST_CUTS = 400  # of one table: enough to get round some dozens of broken pages
+RECOVERY_S = 600.0
+_LINE = re.compile(rb'\{"at":"[^"\x00]{20,24}","entry":"[^\x00\n]{1,1000}\}\n')
+_LAST = 2**62
+_NEWEST = "the newest changes (-wal)"
+_ORDERED_BY = {"readings": "at_ms", "bad_values": "at_ms", "changed_hours": "hour"}
+_UNORDERED = ("refused", "cursors", "snapshots")  # small, and no whole number to go by
 
 
 @dataclass(slots=True)
@@ -63,83 +48,167 @@ class Report:
     """How many rows of each table came through, and which could not be read to the end."""
 
     rows: dict[str, int] = field(default_factory=dict)
-    readings: int = 0
     broken: list[str] = field(default_factory=list)
+
+    @property
+    def readings(self) -> int:
+        """How many of them came through."""
+        return self.rows.get("readings", 0)
 
     def __str__(self) -> str:
         parts = [f"{self.readings} readings", f"{self.rows.get('entries', 0)} ledger entries"]
-        parts.append(f"{self.rows.get('changes', 0)} alarm changes")
+        parts.append(f"{self.rows.get('alarms', 0)} alarm changes")
         text = "saved " + ", ".join(parts)
         if self.broken:
-            text += "; parts were lost of: " + ", ".join(self.broken)
+            text += "; parts may be lost of: " + ", ".join(self.broken)
         return text
 
 
 def salvage(
     damaged: Path,
     into: sqlite3.Connection,
-    tables: Sequence[str] = tuple(COLUMNS),
+    tables: Sequence[str] = TABLES,
     told: Callable[[str], None] = lambda _table: None,
 ) -> Report:
     """Copies what can be read of `damaged` (left as it is) into an empty, prepared journal."""
     report = Report()
     with tempfile.TemporaryDirectory(dir=damaged.parent) as folder:
-        # A copy: opening a database that has a -wal file would change it.
-        copy = Path(folder) / "copy.db"
-        for side in ("", "-wal", tail.SUFFIX):
-            part = damaged.with_name(damaged.name + side)
-            if part.exists():
-                shutil.copyfile(part, copy.with_name(copy.name + side))
-        source = _opened(copy, report)
-        into.execute("BEGIN IMMEDIATE")
-        try:
-            if source is not None:
+        broken = set(tables)
+        for source in _ways(damaged, Path(folder), report):
+            with _all_or_nothing(into):
                 for table in tables:
                     told(table)
-                    _copy(source, into, table, _ranges(copy, source, table), report)
-                if "log" in tables:
-                    _copy_tail(copy, source, into, report)
-            if "entries" in tables:
-                _copy_scattered(copy, into, report)
-            into.execute("COMMIT")
-        except BaseException:
-            into.execute("ROLLBACK")
-            raise
-        finally:
-            if source is not None:
-                source.close()
+                    whole = _copy(source, into, table, report)
+                    broken -= {table} if whole else set()
+            if not broken:
+                break
+        if broken and tables == TABLES:
+            told("what SQLite recovers")
+            for source in _recovered(damaged, Path(folder)):
+                with _all_or_nothing(into):
+                    for table in sorted(broken):
+                        _copy(source, into, table, report)
+        if "entries" in tables:
+            with _all_or_nothing(into):
+                _copy_lines(damaged, into, report)
+    report.broken += [table for table in tables if table in broken]
     return report
 
 
 def carry_over(aside: Path, into: sqlite3.Connection) -> Report:
-    """The small tables that the watch cannot do without. The new log begins at 1, so snapshots
-    are taken as of before it."""
+    """The small tables that the watch cannot do without. The new journal's commits begin at 1, so
+    snapshots are taken as of before it."""
     report = salvage(aside, into, SMALL)
     into.execute("UPDATE snapshots SET seq = 0")
     return report
 
 
+@contextmanager
+def _all_or_nothing(into: sqlite3.Connection) -> Iterator[None]:
+    into.execute("BEGIN IMMEDIATE")
+    try:
+        yield
+        into.execute("COMMIT")
+    except BaseException:
+        into.execute("ROLLBACK")
+        raise
+
+
+def _ways(damaged: Path, folder: Path, report: Report) -> Iterator[sqlite3.Connection]:
+    """The damaged file, opened in one way after the other, each of a copy: opening a database that
+    has a -wal file would change it. As it is; and with a sound first page, since the rest of the
+    file does not depend on what it says of itself."""
+    for name in ("as-it-is", "new-head"):
+        copy = folder / f"{name}.db"
+        _duplicate(damaged, copy)
+        if name == "new-head" and not _new_head(copy):
+            continue
+        connection = _opened(copy, report)
+        if connection is not None:
+            with closing(connection):
+                yield connection
+
+
+def _recovered(damaged: Path, folder: Path) -> Iterator[sqlite3.Connection]:
+    """What SQLite's recovery makes of the same."""
+    for name in ("as-it-is", "new-head"):
+        copy, recovered = folder / f"{name}.db", folder / f"{name}.recovered"
+        if copy.exists() and _recover(copy, recovered):
+            with closing(opening.connect_to_write(recovered)) as connection:
+                yield connection
+
+
+def _copy_lines(damaged: Path, into: sqlite3.Connection, report: Report) -> None:
+    """The ledger's lines, wherever in the file they lie."""
+    for side in ("", "-wal"):
+        part = damaged.with_name(damaged.name + side)
+        if not part.exists() or part.stat().st_size == 0:
+            continue
+        with part.open("rb") as file, mmap(file.fileno(), 0, access=ACCESS_READ) as raw:
+            for found in _LINE.finditer(raw):
+                with suppress(LineFault):
+                    entry = lines.parse(found[0].decode("utf-8", "replace"))
+                    if isinstance(entry, Entry) and entry.id is not None and entry.number > 0:
+                        report.rows["entries"] = report.rows.get("entries", 0) + _add(into, entry)
+
+
+def _add(into: sqlite3.Connection, entry: Entry) -> int:
+    known = "SELECT 1 FROM entries WHERE id = ? OR number = ?"
+    if into.execute(known, (entry.id, entry.number)).fetchone():
+        return 0
+    writing.write_entry(into, entry)
+    return 1
+
+
+def _duplicate(damaged: Path, copy: Path) -> None:
+    for side in ("", "-wal"):
+        part = damaged.with_name(damaged.name + side)
+        if part.exists():
+            shutil.copyfile(part, copy.with_name(copy.name + side))
+
+
 def _opened(copy: Path, report: Report) -> sqlite3.Connection | None:
-    """The damaged file, opened; without its -wal if that is what cannot be opened. A broken first
-    page is given a sound one: the rest of the file does not depend on what it says of itself."""
+    """Without its -wal if that is what cannot be opened."""
     wal = copy.with_name(copy.name + "-wal")
-    for attempt in ("as it is", "without -wal", "with a new head"):
-        if attempt == "without -wal":
-            if not wal.exists():
-                continue
-            wal.unlink()
-            report.broken.append("the newest changes (-wal)")
-        if attempt == "with a new head" and not _new_head(copy):
-            return None
+    while True:
         connection = opening.connect_to_write(copy)
         try:
             connection.execute("SELECT count(*) FROM sqlite_schema").fetchone()
         except opening.UNREADABLE:
             connection.close()
+            if not wal.exists():
+                return None
+            wal.unlink()
+            if _NEWEST not in report.broken:
+                report.broken.append(_NEWEST)
         else:
             connection.execute("PRAGMA writable_schema = ON")  # read on past a doubtful schema
             return connection
-    return None
+
+
+def _recover(copy: Path, to: Path) -> bool:
+    """Has SQLite's recovery make a sound file of it; False: the program is not there, or failed."""
+    program = shutil.which("sqlite3")
+    if program is None:
+        return False
+    with subprocess.Popen(  # noqa: S603 - SQLite's own program
+        [program, str(copy), ".recover"],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.DEVNULL,
+    ) as reading:
+        try:
+            subprocess.run(  # noqa: S603
+                [program, str(to)],
+                stdin=reading.stdout,
+                stdout=subprocess.DEVNULL,
+                stderr=subprocess.DEVNULL,
+                check=False,
+                timeout=RECOVERY_S,
+            )
+        except (OSError, subprocess.TimeoutExpired):
+            reading.kill()
+            return False
+    return reading.returncode == 0 and to.exists()
 
 
 def _new_head(copy: Path) -> bool:
@@ -150,7 +219,7 @@ def _new_head(copy: Path) -> bool:
         fresh = Path(folder) / "fresh.db"
         connection = opening.connect_to_write(fresh)
         schema.prepare(connection)
-        schema.bring_up_to_date(connection)
+        schema.create(connection)
         roots = {root for (root,) in connection.execute("SELECT rootpage FROM sqlite_schema")}
         connection.close()
         empty = fresh.read_bytes()
@@ -172,125 +241,80 @@ def _new_head(copy: Path) -> bool:
     return True
 
 
-def _ranges(copy: Path, source: sqlite3.Connection, table: str) -> list[tuple[int, int]]:
-    """One a page of the table; all keys in one where its tree cannot be found."""
-    try:
-        query = "SELECT rootpage FROM sqlite_schema WHERE type = 'table' AND name = ?"
-        (root,) = source.execute(query, (table,)).fetchone()
-        return leaf_ranges(copy, root, schema.PAGE_BYTES)
-    except (*opening.UNREADABLE, TypeError):
-        return [(0, LAST_KEY)]
-
-
-def _copy(
-    source: sqlite3.Connection,
-    into: sqlite3.Connection,
-    table: str,
-    ranges: list[tuple[int, int]],
-    report: Report,
-) -> None:
-    columns = COLUMNS[table]
+def _copy(source: sqlite3.Connection, into: sqlite3.Connection, table: str, report: Report) -> bool:
+    """Was all of the table read?"""
+    if earlier_form.is_it(source):
+        added = earlier_form.copy(source, into, table)
+        report.rows[table] = report.rows.get(table, 0) + added
+        return True
+    columns = [row[1] for row in into.execute(f"PRAGMA table_info({table})")]
     slots = ", ".join("?" * len(columns))
     insert = f"INSERT OR IGNORE INTO {table} ({', '.join(columns)}) VALUES ({slots})"  # noqa: S608
-    count = 0
-    for row in _rows(source, table, ranges):
+    count, whole = 0, True
+    for row in _rows(source, table, columns):
         if row is None or not _sound(table, row):
-            if table not in report.broken:
-                report.broken.append(table)
+            whole = False
             continue
         try:
-            into.execute(insert, row)
+            count += into.execute(insert, row).rowcount
         except sqlite3.IntegrityError:  # a NOT NULL that is NULL: a doubtful row
-            continue
-        count += 1
-        if table == "packed":
-            report.readings += len(codec.planes_of(row[2])) // 8
-        elif table == "log":
-            report.readings += len(row[3] or b"") // codec.RECORD_BYTES
-    report.rows[table] = count
-
-
-def _copy_scattered(copy: Path, into: sqlite3.Connection, report: Report) -> None:
-    """Ledger entries that the table's broken tree no longer leads to."""
-    for row in ledger_rows(copy, schema.PAGE_BYTES):
-        added = into.execute(
-            "INSERT OR IGNORE INTO entries (number, at_ms, entry) VALUES (?, ?, ?)", row
-        ).rowcount
-        report.rows["entries"] = report.rows.get("entries", 0) + added
+            whole = False
+    report.rows[table] = report.rows.get(table, 0) + count
+    return whole
 
 
 def _rows(
-    source: sqlite3.Connection, table: str, ranges: list[tuple[int, int]]
+    source: sqlite3.Connection, table: str, columns: list[str]
 ) -> Iterator[tuple[Any, ...] | None]:
-    """Every row that can be read; None where some could not."""
-    key, select = COLUMNS[table][0], ", ".join(COLUMNS[table])
-    if table in ("bad_values", "cursors", "snapshots"):  # no whole-number key, and small
+    """Every row that can be read, some of them twice; None where one could not."""
+    select = f"SELECT {', '.join(columns)} FROM {table} NOT INDEXED"  # noqa: S608 - own names
+    if table in _UNORDERED:
         try:
-            yield from source.execute(f"SELECT {select} FROM {table}")  # noqa: S608 - own names
+            yield from source.execute(select)
         except opening.UNREADABLE:
             yield None
-        return
-    query = f"SELECT {select} FROM {table} WHERE {key} BETWEEN ? AND ? ORDER BY {key}"  # noqa: S608
-    for low, high in ranges:
-        yield from _range(source, query, low, high)
+    else:
+        key = _ORDERED_BY.get(table, columns[0])
+        yield from _between_breaks(source, select, key, columns.index(key))
 
 
-def _range(
-    source: sqlite3.Connection, query: str, low: int, high: int
+def _between_breaks(
+    source: sqlite3.Connection, select: str, key: str, place: int
 ) -> Iterator[tuple[Any, ...] | None]:
-    ranges = [(low, high)]
+    """From both ends to the breaks; what lies between two breaks from its middle."""
+    stretches = deque([(-1, _LAST)])
     cuts = 0
-    while ranges:
-        low, high = ranges.pop()
-        last = low - 1
-        try:
-            for row in source.execute(query, (low, high)):
-                last = row[0]
-                yield row
-        except opening.UNREADABLE:
-            yield None
-            cuts += 1
-            if last + 1 >= high or cuts > MOST_CUTS:
-                continue
-            # What lies behind the break: from the far end the range can often be read again.
-            middle = (last + 1 + high) // 2
-            ranges.append((middle + 1, high))
-            if middle > last + 1:
-                ranges.append((last + 1, middle))
+    while stretches and cuts < MOST_CUTS:
+        low, high = stretches.popleft()
+        for order in ("ASC", "DESC"):
+            query = f"{select} WHERE {key} BETWEEN ? AND ? ORDER BY {key} {order}"
+            try:
+                for row in source.execute(query, (low, high)):
+                    yield row
+                    if isinstance(row[place], int) and order == "ASC":
+                        low = row[place]
+                    elif isinstance(row[place], int):
+                        high = row[place]
+                break  # read to the end
+            except opening.UNREADABLE:
+                yield None
+                cuts += 1
+        else:
+            middle = (low + high) // 2
+            if low < middle < high:
+                stretches += [(low, middle), (middle + 1, high)]
 
 
 def _sound(table: str, row: tuple[Any, ...]) -> bool:
-    try:
-        if table == "packed":
-            return bool(codec.planes_of(row[2]))
-        elif table == "entries":
-            json.loads(row[2])
-        elif table == "changes":
-            json.loads(row[4])
-        elif table == "outbox":
-            json.loads(row[5])
-        elif table == "log":
-            if row[4] is not None:
-                json.loads(row[4])
-            return row[3] is None or bool(codec.fresh_body(row[3]))
-    except Exception:  # whatever a damaged row makes of itself, it is not sound
-        return False
+    match table:
+        case "entries":
+            return rows.entry((*row, None)) is not None
+        case "alarms":
+            return rows.change(row) is not None
+        case "outbox":
+            return rows.outbox_row(row[1:]) is not None
+        case "readings":
+            at_ms, probe_id, nth, temp_c, clock_sure = row
+            whole = all(isinstance(number, int) for number in (probe_id, nth, clock_sure))
+            return is_ms(at_ms) and whole and isinstance(temp_c, float) and math.isfinite(temp_c)
     return True
-
-
-def _copy_tail(
-    copy: Path, source: sqlite3.Connection, into: sqlite3.Connection, report: Report
-) -> None:
-    try:
-        journal_id = schema.journal_id(source)
-    except (*opening.UNREADABLE, TypeError):
-        report.broken.append("the last hour (tail)")
-        return
-    for row in tail.read(copy, journal_id, 0):
-        added = into.execute(
-            "INSERT OR IGNORE INTO log (seq, at_ms, tick_ms, readings, marks)"
-            " VALUES (?, ?, ?, ?, ?)",
-            (row.seq, row.at_ms, row.tick_ms, row.readings or None, row.marks or None),
-        ).rowcount
-        if added:
-            report.readings += len(row.readings) // codec.RECORD_BYTES

@@ -1,4 +1,4 @@
-"""The journal file's tables and how an older file becomes a newer one. Called by `store` alone.
+"""The journal file's tables, and which form a file is in. Called by `store`, `opening`, `salvage`.
 
 Why these settings (SQLite's own documentation, sqlite.org/pragma.html#pragma_synchronous and
 sqlite.org/wal.html): in WAL mode a transaction is atomic and isolated under every setting, but
@@ -6,51 +6,66 @@ only `synchronous=FULL` syncs the log at each commit, so that what was committed
 after a power cut; NORMAL may roll the last commits back, and those readings are acknowledged
 already. That is why FULL is paid for, and paid once for up to 20 readings (see `pacing`).
 
-Commits of nothing but readings do not even come here (see `tail`). Pages of 1 KiB: an SD card is
-worn by whole pages, and most transactions change a few hundred bytes; tests/bench/bench_journal.py
-prints what they cost. The log is checkpointed rarely, because pages that changed twice are then
-copied once, and it is not truncated between, so that the file system's own journal has nothing to
-do."""
+An SD card is worn by whole pages, and a commit changes a few hundred bytes: hence pages of 1 KiB,
+and readings in order of time, so that a commit touches the end of the table and not a page for
+each probe. The log is checkpointed about once an hour: pages that changed often are then copied
+once. tests/bench/bench_journal.py prints what all of it costs."""
 
 import secrets
 import sqlite3
-from collections.abc import Callable, Iterator
+from dataclasses import fields
 from pathlib import Path
 from typing import Any
 
-from monitor.journal import codec
+from monitor.events import Entry
 from monitor.journal.records import StorageFault
 
 PAGE_BYTES = 1024
 CHECKPOINT_PAGES = 2000
+VERSION = 3
+# A site of more probes than this has an index by probe, or one box's night would be looked for
+# among everybody's. It takes as much room again as the readings.
+MANY_PROBES = 200
+BY_PROBE = "readings_by_probe"
 
 TABLES = """
 CREATE TABLE meta (name TEXT PRIMARY KEY, value) WITHOUT ROWID;
-CREATE TABLE series (           -- probes as configured, and derived numbers (sample)
+CREATE TABLE probes (           -- as configured, and once more for each time that was changed
     id INTEGER PRIMARY KEY,
-    kind TEXT NOT NULL,         -- probe | sample
-    key TEXT NOT NULL,          -- Probe.key, or series/name of a sample
+    key TEXT NOT NULL,          -- brooder/name, or site/name of an outside probe
     brooder TEXT, topic TEXT, place TEXT, unit TEXT,
     value_pointer TEXT, time_pointer TEXT, senml_name TEXT, offset_c REAL);
-CREATE TABLE log (              -- inputs in order of arrival, one row a commit (see codec)
-    seq INTEGER PRIMARY KEY,
-    at_ms INTEGER NOT NULL, tick_ms INTEGER NOT NULL,  -- how far time had been advanced
-    readings BLOB,
-    others TEXT,                -- JSON: bad values, entries, faults, with their place in the order
-    marks BLOB);                -- redelivery marks of these messages
-CREATE TABLE packed (           -- settled readings, one row a stream and hour (see codec)
-    key INTEGER PRIMARY KEY,
-    changed_seq INTEGER NOT NULL,
-    readings BLOB NOT NULL);
-CREATE INDEX packed_by_change ON packed (changed_seq);
-CREATE TABLE entries (number INTEGER PRIMARY KEY, at_ms INTEGER NOT NULL, entry TEXT NOT NULL);
-CREATE TABLE changes (
+CREATE TABLE readings (
+    at_ms INTEGER NOT NULL,     -- Unix time (UTC) in milliseconds
+    probe_id INTEGER NOT NULL,
+    nth INTEGER NOT NULL,       -- 0, but for more than one of a probe in a millisecond
+    temp_c REAL NOT NULL,
+    clock_sure INTEGER NOT NULL, -- 0: read before the board knew the time
+    PRIMARY KEY (at_ms, probe_id, nth)) WITHOUT ROWID;
+CREATE TABLE bad_values (       -- what no floor can have
+    at_ms INTEGER NOT NULL, probe_id INTEGER NOT NULL, nth INTEGER NOT NULL,
+    temp_c REAL, reason TEXT NOT NULL,
+    PRIMARY KEY (at_ms, probe_id, nth)) WITHOUT ROWID;
+CREATE TABLE entries (          -- the ledger, and the acts on alarms
+    number INTEGER PRIMARY KEY,
+    id TEXT NOT NULL UNIQUE,    -- the entry's own, in whatever journal it is
+    at_ms INTEGER NOT NULL, entry TEXT NOT NULL, brooder TEXT,
+    count INTEGER, hatched TEXT, kind TEXT, note TEXT, alarm TEXT, probe TEXT, minutes REAL,
+    undoes_id TEXT, by TEXT);
+CREATE TABLE ledger_lines (     -- each entry once more, as its journal line: see `salvage`
+    number INTEGER PRIMARY KEY, line TEXT NOT NULL);
+CREATE TABLE alarms (           -- every change of every alarm
     id INTEGER PRIMARY KEY,
-    at_ms INTEGER NOT NULL,
-    occurrence TEXT NOT NULL, change TEXT NOT NULL,
-    body TEXT NOT NULL,
+    at_ms INTEGER NOT NULL, brooder TEXT, alarm TEXT NOT NULL, change TEXT NOT NULL,
+    priority TEXT NOT NULL, cause TEXT NOT NULL, probe TEXT,
+    occurrence TEXT NOT NULL,   -- the same from raised to cleared
+    facts TEXT NOT NULL,        -- JSON: the numbers behind it
     UNIQUE (occurrence, change, at_ms));
-CREATE INDEX changes_by_time ON changes (at_ms);
+CREATE INDEX alarms_by_time ON alarms (at_ms);
+CREATE TABLE derived (          -- target_c, low_c, rise_k, ... of a brooder: the names say the unit
+    id INTEGER PRIMARY KEY,
+    at_ms INTEGER NOT NULL, brooder TEXT NOT NULL, name TEXT NOT NULL, value REAL NOT NULL);
+CREATE INDEX derived_by_name ON derived (brooder, name, at_ms);
 CREATE TABLE outbox (
     id INTEGER PRIMARY KEY,
     key TEXT NOT NULL, contact TEXT NOT NULL,
@@ -63,30 +78,33 @@ CREATE TABLE deliveries (
     key TEXT NOT NULL, contact TEXT NOT NULL,
     tried_ms INTEGER NOT NULL, late_ms INTEGER NOT NULL, failure TEXT);
 CREATE INDEX deliveries_by_time ON deliveries (tried_ms);
-CREATE TABLE snapshots (
-    name TEXT PRIMARY KEY, seq INTEGER NOT NULL,
-    at_ms INTEGER NOT NULL, tick_ms INTEGER NOT NULL, state BLOB NOT NULL);
-CREATE TABLE bad_values (       -- counted by hour, so that a stuck probe cannot fill the disk
-    probe TEXT NOT NULL, hour INTEGER NOT NULL, reason TEXT NOT NULL,
-    count INTEGER NOT NULL, first_ms INTEGER NOT NULL, last_ms INTEGER NOT NULL, temp_c REAL,
-    PRIMARY KEY (probe, hour, reason)) WITHOUT ROWID;
 CREATE TABLE refused (
     topic TEXT NOT NULL, reason TEXT NOT NULL,
     count INTEGER NOT NULL, first_ms INTEGER NOT NULL, last_ms INTEGER NOT NULL, excerpt TEXT,
     PRIMARY KEY (topic, reason)) WITHOUT ROWID;
+CREATE TABLE commits (          -- the engine's inputs since the last snapshot, in their order
+    seq INTEGER PRIMARY KEY,
+    at_ms INTEGER NOT NULL, tick_ms INTEGER NOT NULL,  -- how far time had been advanced
+    inputs TEXT NOT NULL,       -- JSON, see `writing`
+    marks BLOB);                -- redelivery marks of these messages
+CREATE TABLE changed_hours (    -- by which commit an hour (since 1970) of a probe grew last
+    hour INTEGER NOT NULL, probe_id INTEGER NOT NULL, seq INTEGER NOT NULL,
+    PRIMARY KEY (hour, probe_id)) WITHOUT ROWID;
+CREATE INDEX changed_hours_by_seq ON changed_hours (seq);
+CREATE TABLE snapshots (
+    name TEXT PRIMARY KEY, seq INTEGER NOT NULL,
+    at_ms INTEGER NOT NULL, tick_ms INTEGER NOT NULL, state BLOB NOT NULL);
 CREATE TABLE cursors (name TEXT PRIMARY KEY, value TEXT NOT NULL) WITHOUT ROWID;
+CREATE TABLE utc_offsets (      -- of the site's zone, for the views in local time
+    from_ms INTEGER PRIMARY KEY, offset_s INTEGER NOT NULL);
 """
-
-
-def _first_to_second(connection: sqlite3.Connection) -> None:
-    """Version 1 had no cursors: the mirror began with version 2."""
-    connection.execute(
-        "CREATE TABLE cursors (name TEXT PRIMARY KEY, value TEXT NOT NULL) WITHOUT ROWID"
-    )
-
-
-MIGRATIONS: dict[int, Callable[[sqlite3.Connection], None]] = {1: _first_to_second}
-VERSION = max(MIGRATIONS) + 1
+# What an entry says, as columns; `undoes` is the other entry's number here, found by its id.
+ENTRY_COLUMNS = (
+    "brooder", "count", "hatched", "kind", "note", "alarm", "probe", "minutes", "undoes_id", "by",
+)  # fmt: skip
+assert {"at", "entry", "number", "id", "undoes", *ENTRY_COLUMNS} == {
+    field.name for field in fields(Entry)
+}, "a new field of Entry needs its column, and a new version its ALTER TABLE"
 
 
 def prepare(connection: sqlite3.Connection) -> None:
@@ -115,13 +133,24 @@ def refuse_newer(connection: sqlite3.Connection, path: Path) -> None:
         )
 
 
-def is_newer(path: Path) -> bool:
-    """Was this file written by a version later than this one? A missing one was not."""
+def refuse_earlier(connection: sqlite3.Connection, path: Path) -> None:
+    """A file of an earlier form is read by that version; at a start of the service it is set
+    aside."""
+    if 0 < version_of(connection) < VERSION:
+        raise StorageFault(
+            "earlier",
+            f"{path} is in the form of an earlier version of brooder; export it with that version"
+            " and import what it wrote",
+        )
+
+
+def form_of(path: Path) -> int:
+    """The version that the file says it is of; VERSION where there is none."""
     if not path.exists():
-        return False
+        return VERSION
     connection = sqlite3.connect(path)
     try:
-        return version_of(connection) > VERSION
+        return version_of(connection) or VERSION
     finally:
         connection.close()
 
@@ -134,7 +163,7 @@ def unlike_its_version(connection: sqlite3.Connection) -> str | None:
         return None
     made = sqlite3.connect(":memory:", isolation_level=None)
     try:
-        bring_up_to_date(made)
+        create(made)
         ours = _columns(made)
     finally:
         made.close()
@@ -157,27 +186,22 @@ def _columns(connection: sqlite3.Connection) -> set[tuple[Any, ...]]:
         row
         for query in (of_tables, of_indexes)
         for row in connection.execute(query)
-        if not str(row[1]).startswith("sqlite_stat")
+        if not str(row[1]).startswith(("sqlite_stat", BY_PROBE))
     }
 
 
-def bring_up_to_date(connection: sqlite3.Connection) -> None:
-    """Makes the tables, or migrates step by step, in one transaction."""
-    version = version_of(connection)
-    if version == VERSION:
+def create(connection: sqlite3.Connection) -> None:
+    """Makes the tables where there are none, in one transaction."""
+    if version_of(connection) == VERSION:
         return
     connection.execute("BEGIN IMMEDIATE")
     try:
-        if version == 0:
-            for statement in TABLES.split(";"):
-                if statement.strip():
-                    connection.execute(statement)
-            connection.execute(
-                "INSERT INTO meta (name, value) VALUES ('id', ?)", (secrets.randbits(32),)
-            )
-        while 0 < version < VERSION:
-            MIGRATIONS[version](connection)
-            version += 1
+        for statement in TABLES.split(";"):
+            if statement.strip():
+                connection.execute(statement)
+        connection.execute(
+            "INSERT INTO meta (name, value) VALUES ('id', ?)", (secrets.token_hex(8),)
+        )
         connection.execute(f"PRAGMA user_version = {VERSION}")
         connection.execute("COMMIT")
     except BaseException:
@@ -185,33 +209,6 @@ def bring_up_to_date(connection: sqlite3.Connection) -> None:
         raise
 
 
-def journal_id(connection: sqlite3.Connection) -> int:
-    """The random number of this journal: a tail of another one does not fit it."""
-    return int(connection.execute("SELECT value FROM meta WHERE name = 'id'").fetchone()[0])
-
-
-# The rows of the tail that follow the table `log`, while a reader holds a picture; a writer's is
-# always empty. See `whole_log`.
-TAIL_TABLE = (
-    "CREATE TEMP TABLE tail (seq INTEGER PRIMARY KEY, at_ms, tick_ms, readings, others, marks)"
-)
-
-
-ALL = 2**62  # above any log number
-IS_TIMED = " AND ".join(
-    f"typeof({column}) = 'integer' AND {column} BETWEEN 0 AND {codec.LARGEST_MS}"
-    for column in ("at_ms", "tick_ms")
-)
-
-
-def whole_log(
-    connection: sqlite3.Connection, columns: str, after: int = 0, upto: int = ALL
-) -> Iterator[tuple[Any, ...]]:
-    """Rows of the log with numbers above `after`, in order: the database's and then the tail's. A
-    row whose time was overwritten by something that is none is left out."""
-    for table in ("main.log", "temp.tail"):
-        yield from connection.execute(
-            f"SELECT {columns} FROM {table} WHERE seq > ? AND seq <= ?"  # noqa: S608
-            f" AND {IS_TIMED} ORDER BY seq",
-            (after, upto),
-        )
+def is_journal(connection: sqlite3.Connection) -> bool:
+    """Is it a journal of this version?"""
+    return version_of(connection) == VERSION and unlike_its_version(connection) is None

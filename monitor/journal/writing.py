@@ -1,28 +1,60 @@
-"""A batch into the tables of the database, inside the caller's transaction. Called by `store`."""
+"""A batch into the tables of the database, inside the caller's transaction. Called by `store`.
+
+The inputs of a commit also stand in `commits`, in the order in which the engine was given them and
+with its own time, until a snapshot has taken them in: a JSON list of
+
+    [probe_id, at, tick, temp_c]        a reading; with a 0 behind it, its clock was not sure
+    ["bad", at, tick, probe_id, reason, temp_c]
+    ["entry", at, tick, number]
+    ["fault", at, tick, alarm, active, facts]
+
+with times in ms after the commit's own."""
 
 import json
 import sqlite3
 import zlib
 from collections.abc import Iterable, Mapping
-from dataclasses import asdict
+from dataclasses import replace
 from typing import Any
 
-from monitor.events import BadValue, Change, Moment, Reading, State
-from monitor.journal import codec
-from monitor.journal.log_row import LogRow, stream_of
-from monitor.journal.records import Commit, Entered, OutboxRow, Outcome, RefusedCount, entry_fields
-from monitor.journal.series import Series
-from monitor.journal.tail import Row
+from monitor.events import BadValue, Change, Entry, EntryKind, Moment, Reading, State, new_id
+from monitor.journal.forms.lines import entry_line
+from monitor.journal.kept import bounded_c, to_ms
+from monitor.journal.probes import Probes
+from monitor.journal.records import (
+    Commit,
+    Entered,
+    OutboxRow,
+    Outcome,
+    RefusedCount,
+    Sample,
+    WatcherFault,
+)
+from monitor.journal.schema import ENTRY_COLUMNS
 
 REFUSED_ROWS = 500
-_LOG = "INSERT INTO log (seq, at_ms, tick_ms, readings, others, marks) VALUES (?, ?, ?, ?, ?, ?)"
-_BAD_REASONS_AN_HOUR = 20
+LONGEST_REASON = 200
+LONGEST_NOTE = 120  # of what a ledger line repeats
+_NTH = "(SELECT count(*) FROM {} WHERE at_ms = ?1 AND probe_id = ?2)"
+READING = (
+    "INSERT INTO readings (at_ms, probe_id, nth, temp_c, clock_sure)"
+    f" SELECT ?1, ?2, {_NTH.format('readings')}, ?3, ?4"
+)
+BAD_VALUE = (
+    "INSERT INTO bad_values (at_ms, probe_id, nth, temp_c, reason)"
+    f" SELECT ?1, ?2, {_NTH.format('bad_values')}, ?3, ?4"
+)
+_ENTRY = (
+    f"INSERT INTO entries (number, id, at_ms, entry, {', '.join(ENTRY_COLUMNS)})"  # noqa: S608
+    f" VALUES (?, ?, ?, ?{', ?' * len(ENTRY_COLUMNS)})"
+)
 
 
-def write_batch(connection: sqlite3.Connection, batch: Commit, seq: int, series: Series) -> None:
-    """All of it, under the log number `seq`."""
-    _write_inputs(connection, batch, seq, series)
-    _write_changes(connection, batch.changes)
+def write_batch(connection: sqlite3.Connection, batch: Commit, seq: int, probes: Probes) -> None:
+    """All of it, as commit number `seq`."""
+    _write_inputs(connection, batch, seq, probes)
+    _write_derived(connection, batch.samples)
+    write_changes(connection, batch.changes)
     _write_outbox(connection, batch.outbox)
     for outcome in batch.outcomes:
         _write_outcome(connection, outcome)
@@ -30,9 +62,18 @@ def write_batch(connection: sqlite3.Connection, batch: Commit, seq: int, series:
     _write_snapshots(connection, batch.snapshots, seq, batch.advanced_to or Moment(0.0, 0.0))
 
 
-def write_rows(connection: sqlite3.Connection, rows: Iterable[Row]) -> None:
-    """Rows of the log that are readings and marks alone."""
-    connection.executemany(_LOG, [_columns(row) for row in rows])
+def write_commit(
+    connection: sqlite3.Connection,
+    seq: int,
+    ms: tuple[int, int],
+    inputs: str = "[]",
+    marks: bytes = b"",
+) -> None:
+    """The row by which a commit is known; `ms` is how far wall and steady time had come."""
+    connection.execute(
+        "INSERT INTO commits (seq, at_ms, tick_ms, inputs, marks) VALUES (?, ?, ?, ?, ?)",
+        (seq, *ms, inputs, marks or None),
+    )
 
 
 def write_cursors(connection: sqlite3.Connection, cursors: Mapping[str, Any]) -> None:
@@ -43,79 +84,102 @@ def write_cursors(connection: sqlite3.Connection, cursors: Mapping[str, Any]) ->
     )
 
 
-def _write_inputs(connection: sqlite3.Connection, batch: Commit, seq: int, series: Series) -> None:
-    made = LogRow(batch)
+def write_entry(connection: sqlite3.Connection, entry: Entry) -> int:
+    """A ledger entry; its number here. One without an identity is given one; one whose identity is
+    here already changes nothing; one whose number is another's here is given the next."""
+    own = entry.id or new_id()
+    known = connection.execute("SELECT number FROM entries WHERE id = ?", (own,)).fetchone()
+    if known is not None:
+        return int(known[0])
+    number = entry.number
+    taken = "SELECT 1 FROM entries WHERE number = ?"
+    if number < 1 or connection.execute(taken, (number,)).fetchone():
+        newest = "SELECT ifnull(max(number), 0) + 1 FROM entries"
+        number = int(connection.execute(newest).fetchone()[0])
+    undoes_id = entry.undoes_id
+    if entry.entry is EntryKind.UNDO and undoes_id is None:
+        row = connection.execute(
+            "SELECT id FROM entries WHERE number = ?", (entry.undoes,)
+        ).fetchone()
+        # An entry that nobody knows is named by no number: it could be another's here.
+        undoes_id = f"unknown {entry.undoes}" if row is None else row[0]
+    said = replace(entry, undoes_id=undoes_id)
+    values = [getattr(said, name) for name in ENTRY_COLUMNS]
+    texts = [_text(value) if isinstance(value, str) else value for value in values]
+    connection.execute(_ENTRY, (number, own, to_ms(entry.at), entry.entry.value, *texts))
+    # Short, so that it lies on one page.
+    note = None if said.note is None else _text(said.note[:LONGEST_NOTE])
+    line = entry_line(replace(said, id=own, number=number, note=note))
+    connection.execute("INSERT OR REPLACE INTO ledger_lines VALUES (?, ?)", (number, _text(line)))
+    return number
+
+
+def write_changes(connection: sqlite3.Connection, changes: Iterable[Change]) -> None:
+    """Alarm changes; one that is kept already changes nothing."""
+    connection.executemany(
+        "INSERT OR IGNORE INTO alarms (at_ms, brooder, alarm, change, priority, cause, probe,"
+        " occurrence, facts) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
+        [
+            (
+                to_ms(change.at),
+                change.brooder,
+                change.alarm.value,
+                change.change.value,
+                change.priority.value,
+                change.cause.value,
+                change.probe,
+                change.occurrence,
+                _dumps(change.facts),
+            )
+            for change in changes
+        ],
+    )
+
+
+def _write_inputs(connection: sqlite3.Connection, batch: Commit, seq: int, probes: Probes) -> None:
+    now = batch.advanced_to or _moment_of(batch)
+    at_ms, tick_ms = to_ms(now.at), to_ms(now.tick)
+    items: list[list[Any]] = []
+    readings: list[tuple[int, int, float, bool]] = []
+
+    def other(kind: str, at: float, tick: float, *rest: Any) -> None:
+        items.append([kind, to_ms(at) - at_ms, to_ms(tick) - tick_ms, *rest])
+
     for item in batch.inputs:
         if isinstance(item, Reading):
-            number = series.of_probe(item.probe)
-            if not made.reading(item, number):
-                kept, stream = codec.to_kept(item.temp_c), stream_of(item, number)
-                made.other("reading", item.at, item.tick, kept, stream)
+            number, at, temp_c = probes.number(item.probe), to_ms(item.at), bounded_c(item.temp_c)
+            readings.append((at, number, temp_c, item.clock_sure))
+            said = [number, at - at_ms, to_ms(item.tick) - tick_ms, temp_c]
+            items.append(said if item.clock_sure else [*said, 0])
         elif isinstance(item, BadValue):
-            number = series.of_probe(item.probe)
-            temp_c = item.temp_c if item.temp_c is None or abs(item.temp_c) < 1e9 else None
-            made.other("bad", item.at, item.tick, number, item.reason, temp_c)
-            _count_bad(connection, item, temp_c)
+            number = probes.number(item.probe)
+            bad_c = None if item.temp_c is None else bounded_c(item.temp_c)
+            other("bad", item.at, item.tick, number, item.reason, bad_c)
+            reason = _text(item.reason[:LONGEST_REASON])
+            connection.execute(BAD_VALUE, (to_ms(item.at), number, bad_c, reason))
         elif isinstance(item, Entered):
-            made.other("entry", item.now.at, item.now.tick, item.entry.number)
-            connection.execute(
-                "INSERT INTO entries (number, at_ms, entry) VALUES (?, ?, ?)",
-                (
-                    item.entry.number,
-                    codec.to_ms(item.entry.at),
-                    _dumps(entry_fields(item.entry)),
-                ),
-            )
+            other("entry", item.now.at, item.now.tick, write_entry(connection, item.entry))
         else:
-            made.other(
-                "fault", item.now.at, item.now.tick, item.name.value, item.active, item.facts
-            )
-    for sample in batch.samples:
-        number = series.of_sample(sample)
-        if not made.sample(sample, number):
-            made.other("reading", sample.at, sample.at, codec.to_kept(sample.value), number * 4)
-    others = _dumps(made.others) if made.others else None
-    connection.execute(_LOG, _columns(made.row(seq), others))
+            other("fault", item.now.at, item.now.tick, item.name.value, item.active, item.facts)
+    connection.executemany(READING, readings)
+    write_commit(connection, seq, (at_ms, tick_ms), _dumps(items), batch.redelivery_marks)
 
 
-def _columns(row: Row, others: str | None = None) -> tuple[Any, ...]:
-    return (
-        row.seq,
-        row.at_ms,
-        row.tick_ms,
-        row.readings or None,
-        others,
-        row.marks or None,
-    )
+def _moment_of(batch: Commit) -> Moment:
+    """The time of a batch that says none: that of its last input."""
+    for item in reversed(batch.inputs):
+        if isinstance(item, Entered | WatcherFault):
+            return item.now
+        return Moment(item.at, item.tick)
+    newest = max((s.at for s in batch.samples), default=0.0)
+    return Moment(newest, newest)
 
 
-def _count_bad(connection: sqlite3.Connection, bad: BadValue, temp_c: float | None) -> None:
-    at_ms = codec.to_ms(bad.at)
-    hour = codec.hour_of(at_ms)
-    reason = _text(bad.reason[:200])
-    others = connection.execute(
-        "SELECT count(*) FROM bad_values WHERE probe = ? AND hour = ? AND reason <> ?",
-        (bad.probe, hour, reason),
-    ).fetchone()[0]
-    if others >= _BAD_REASONS_AN_HOUR:
-        reason = "other values no floor can have"
-    connection.execute(
-        "INSERT INTO bad_values (probe, hour, reason, count, first_ms, last_ms, temp_c)"
-        " VALUES (?, ?, ?, 1, ?, ?, ?) ON CONFLICT (probe, hour, reason) DO UPDATE SET"
-        " count = count + 1, last_ms = excluded.last_ms, temp_c = excluded.temp_c",
-        (bad.probe, hour, reason, at_ms, at_ms, temp_c),
-    )
-
-
-def _write_changes(connection: sqlite3.Connection, changes: Iterable[Change]) -> None:
+def _write_derived(connection: sqlite3.Connection, samples: Iterable[Sample]) -> None:
     connection.executemany(
-        "INSERT OR IGNORE INTO changes (at_ms, occurrence, change, body) VALUES (?, ?, ?, ?)",
-        [(codec.to_ms(c.at), c.occurrence, c.change.value, _change_json(c)) for c in changes],
+        "INSERT INTO derived (at_ms, brooder, name, value) VALUES (?, ?, ?, ?)",
+        [(to_ms(s.at), s.series, s.name, bounded_c(s.value)) for s in samples],
     )
-
-
-def _change_json(change: Change) -> str:
-    return _dumps({k: v for k, v in asdict(change).items() if v is not None})
 
 
 def _write_outbox(connection: sqlite3.Connection, rows: Iterable[OutboxRow]) -> None:
@@ -126,12 +190,12 @@ def _write_outbox(connection: sqlite3.Connection, rows: Iterable[OutboxRow]) -> 
             (
                 row.key,
                 row.contact,
-                codec.to_ms(row.at),
+                to_ms(row.at),
                 row.priority,
                 _dumps(dict(row.message)),
                 row.state,
                 row.tries,
-                None if row.next_try_at is None else codec.to_ms(row.next_try_at),
+                None if row.next_try_at is None else to_ms(row.next_try_at),
             )
             for row in rows
         ],
@@ -139,14 +203,14 @@ def _write_outbox(connection: sqlite3.Connection, rows: Iterable[OutboxRow]) -> 
 
 
 def _write_outcome(connection: sqlite3.Connection, outcome: Outcome) -> None:
-    tried_ms = codec.to_ms(outcome.tried_at)
+    tried_ms = to_ms(outcome.tried_at)
     row = connection.execute(
         "UPDATE outbox SET state = ?, tries = ?, next_try_ms = ? WHERE key = ? AND contact = ?"
         " RETURNING at_ms",
         (
             outcome.state,
             outcome.tries,
-            None if outcome.next_try_at is None else codec.to_ms(outcome.next_try_at),
+            None if outcome.next_try_at is None else to_ms(outcome.next_try_at),
             outcome.key,
             outcome.contact,
         ),
@@ -178,8 +242,8 @@ def _write_refused(connection: sqlite3.Connection, refused: list[RefusedCount]) 
                 _text(r.topic),
                 _text(r.reason),
                 r.count,
-                codec.to_ms(r.first_at),
-                codec.to_ms(r.last_at),
+                to_ms(r.first_at),
+                to_ms(r.last_at),
                 _text(r.excerpt),
             )
             for r in refused
@@ -199,7 +263,7 @@ def _write_snapshots(
         "INSERT OR REPLACE INTO snapshots (name, seq, at_ms, tick_ms, state)"
         " VALUES (?, ?, ?, ?, ?)",
         [
-            (name, seq, codec.to_ms(now.at), codec.to_ms(now.tick), _squeezed(state))
+            (name, seq, to_ms(now.at), to_ms(now.tick), _squeezed(state))
             for name, state in snapshots.items()
         ],
     )

@@ -20,6 +20,7 @@ from monitor.events import (
     Moment,
     Reading,
     State,
+    new_id,
 )
 from monitor.intake.payload import Rejected, read, read_all
 from monitor.intake.refused import RefusedRecord, excerpt
@@ -124,7 +125,14 @@ class Core:
         what changed. Raises Objection, with nothing kept."""
         self.refuse_wrong(entry)
         number = entry.number or self._next_entry_number()  # a recorded entry keeps its own
-        numbered = replace(entry, number=number, at=kept_at(entry.at))
+        undone = None if entry.undoes is None else self.ledger.entry(entry.undoes)
+        numbered = replace(
+            entry,
+            number=number,
+            at=kept_at(entry.at),
+            id=entry.id or new_id(),
+            undoes_id=entry.undoes_id or (undone.id if undone is not None else None),
+        )
         self._happened.batch.inputs.append(Entered(numbered, now))
         return numbered, self._entered(numbered, now)
 
@@ -248,26 +256,31 @@ class Core:
     def reconcile(self, kept: list[Entry], now: Moment) -> None:
         """The journal was opened anew while the watch ran, and its ledger is `kept`: what only we
         know is to be kept there, what only it knows is learned. A snapshot must follow at once."""
-        there = {entry.number for entry in kept}
-        known = {entry.number for entry in (*self.ledger.entries, *self._answers)}
-        waiting = {i.entry.number for i in self._happened.batch.inputs if isinstance(i, Entered)}
-        for entry in (*self.ledger.entries, *self._answers):
-            if entry.number not in there and entry.number not in waiting:
-                self._happened.batch.inputs.append(Entered(entry, now))
+        there = {_identity(entry) for entry in kept}
+        ours = (*self.ledger.entries, *self._answers)
+        known = {_identity(entry) for entry in ours}
+        inputs = self._happened.batch.inputs
+        waiting = {_identity(item.entry) for item in inputs if isinstance(item, Entered)}
+        for entry in ours:
+            if _identity(entry) not in there | waiting:
+                inputs.append(Entered(entry, now))
         for entry in kept:
-            if entry.number not in known and entry.entry in LEDGER_KINDS:
+            if _identity(entry) not in known and entry.entry in LEDGER_KINDS:
                 self._entered(entry, now)
 
     def learn(self, kept: Iterable[Entry], now: Moment) -> int:
         """Which birds are where, as the second copy says: what the journal has lost is taken in,
         and kept in it with the next commit; how many entries that are. One whose number another
         entry has got meanwhile gets a new one: nothing in the copy names a number."""
+        ids = {entry.id for entry in self.ledger.entries}
         there = {_what(entry) for entry in self.ledger.entries}
         lost = sorted((e for e in kept if _what(e) not in there), key=lambda e: (e.at, e.number))
         for entry in lost:
             taken = {known.number for known in self.ledger.entries}
             if entry.number in taken:
                 entry = replace(entry, number=self._next_entry_number())  # noqa: PLW2901
+            if entry.id in ids:  # the journal has it, but damaged
+                entry = replace(entry, id=new_id())  # noqa: PLW2901
             self._happened.batch.inputs.append(Entered(entry, now))
             self._entered(entry, now)
         return len(lost)
@@ -408,3 +421,7 @@ def _what(entry: Entry) -> tuple[object, ...]:
         entry.hatched,
         entry.kind,
     )
+
+
+def _identity(entry: Entry) -> str | int:
+    return entry.id or entry.number

@@ -8,6 +8,7 @@ from typing import Any
 
 from monitor.brooding.objection import Objection
 from monitor.events import AlarmName, Facts, Moment
+from monitor.journal.opening import about_aside
 from monitor.journal.ownership import make_folder
 from monitor.journal.reader import JournalReader
 from monitor.journal.store import Journal
@@ -43,6 +44,11 @@ def answer(settings: Settings, what: str, details: dict[str, Any]) -> Any:
             core.fault(AlarmName.WAS_DOWN, True, now, gap)
         core.learn(second_copy.read(settings.state_folder).entries, now)
         core.fit_configuration(now)
+        if journal.set_aside is not None:  # told with the next start's messages
+            about = Facts(reason=about_aside(journal.set_aside))
+            core.fault(AlarmName.STORAGE_FAULT, True, now, about)
+            core.waiting.snapshots = core.snapshots()
+            journal.commit(core.take(now).batch)
         match what:
             case "entry":
                 said = core_answers.asked(core, details, now)

@@ -97,7 +97,7 @@ def _restored(
         return core, mark
     except Exception:
         log.exception("The last state cannot be used; the watch begins from the ledger alone.")
-    return _of_ledger(make, entries, begin), _end(reader)
+    return _of_ledger(make, entries, begin), reader.newest_commit()
 
 
 def from_ledger(make: Callable[[Moment], Core], reader: JournalReader, now: Moment) -> Rebuilt:
@@ -140,16 +140,6 @@ def _first(reader: JournalReader, begin: Moment, shift_s: float) -> Moment:
             max(min(first.tick, begin.tick), begin.tick - LIVED_AGAIN_S),
         )
     return begin
-
-
-def _end(reader: JournalReader) -> int:
-    """The number of the last record: nothing is to be fed after it."""
-    with reader.picture() as connection:
-        row = connection.execute(
-            "SELECT ifnull(max(seq), 0) FROM"
-            " (SELECT seq FROM main.log UNION ALL SELECT seq FROM temp.tail)"
-        ).fetchone()
-    return int(row[0])
 
 
 def _feed(core: Core, reader: JournalReader, mark: int, shift_s: float, *, until: float) -> None:

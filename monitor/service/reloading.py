@@ -99,5 +99,5 @@ class Reloading:
         ):
             log.warning("A changed broker or page takes effect at the next start.")
         self._settings = fresh
-        self._writer.know(fresh.site.all_probes)
+        self._writer.know(fresh.site)
         self._broker.take(fresh)

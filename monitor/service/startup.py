@@ -60,8 +60,10 @@ def open_journal(settings: Settings) -> Journal:
     # After a rollback the journal may be in a newer version's form: chicks without a watch would be
     # worse than a record in two files.
     journal = Journal.open(settings.journal_path, replace_newer=True)
+    journal.keep_days = settings.file.journal.keep_days
     try:
-        journal.know(settings.site.all_probes)
+        site = settings.site
+        journal.know(site.all_probes, zone=site.timezone, units=site.units)
     except StorageFault:
         journal.close()
         raise

@@ -28,7 +28,7 @@ from monitor.service.bisection import halves, shown
 from monitor.service.logs import facts
 from monitor.service.quietly import quietly
 from monitor.service.second_copy import SecondCopy
-from monitor.site import Probe
+from monitor.site import Site
 
 log = logging.getLogger(__name__)
 
@@ -85,7 +85,7 @@ class Writer:
         self._on_fault = on_fault
         self._wall = wall
         self._queue: queue.Queue[Submission | None] = queue.Queue()
-        self._know: queue.SimpleQueue[tuple[Probe, ...]] = queue.SimpleQueue()
+        self._know: queue.SimpleQueue[Site] = queue.SimpleQueue()
         self._cursors: queue.SimpleQueue[tuple[str, dict[str, Any]]] = queue.SimpleQueue()
         self._owed: Commit | None = None  # refused by the disk so far
         self._failing = journal is None
@@ -110,9 +110,9 @@ class Writer:
         """Takes a batch; never waits."""
         self._queue.put(submission)
 
-    def know(self, probes: tuple[Probe, ...]) -> None:
-        """The probes were configured anew (a reload)."""
-        self._know.put(probes)
+    def know(self, site: Site) -> None:
+        """The site was configured anew (a reload)."""
+        self._know.put(site)
         self._queue.put(_WAKE)
 
     def keep_cursor(self, name: str, value: dict[str, Any]) -> None:
@@ -326,10 +326,10 @@ class Writer:
 
     def _learn_probes(self) -> None:
         while not self._know.empty():
-            probes = self._know.get()
+            site = self._know.get()
             try:
                 if self._journal is not None:
-                    self._journal.know(probes)
+                    self._journal.know(site.all_probes, zone=site.timezone, units=site.units)
             except StorageFault as fault:
                 log.warning("New probes could not be noted.", extra=facts(why=fault.words))
 

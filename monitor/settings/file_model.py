@@ -367,6 +367,8 @@ class JournalSettings(Section):
     folder: str | None = Field(None, description="a folder this service may write to")
     # Longer than fifteen messages of eight probes every ten seconds take (19 s): see pacing.
     commit_s: float = Field(25, ge=0.05, le=60, description="seconds from 0.05 to 60")
+    # Of readings alone: the ledger and the alarms are kept for ever.
+    keep_days: int | None = Field(None, ge=7, description="a number of days, 7 or more")
 
 
 class FileSettings(BaseSettings):

@@ -137,7 +137,7 @@ def main() -> None:
         rows: list[tuple[str, float, float | None, str]] = [
             ("plain SQL, by day and probe", sql, None, ""),
             ("record sheet, everything read",
-             best(lambda: sheet(record(), Cut.NOON)), sql, "<= 1 s"),
+             best(lambda: sheet(record(), Cut.NOON)), sql, "<= 2 s"),
             ("loss by loss, everything read", best(lambda: losses(record())), sql, ""),
             ("plain SQL, one night", sql_night, None, ""),
             ("one night's picture data", best(lambda: describe(scene(record(), *night))), sql_night,

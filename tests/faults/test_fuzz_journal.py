@@ -15,7 +15,7 @@ from support.journals import T0, batch, reading
 from support.one_box import ONE_BOX, StoppedClock
 
 from monitor.events import AlarmName, Entry, EntryKind, Moment
-from monitor.journal import schema, tail
+from monitor.journal import schema
 from monitor.journal.reader import JournalReader
 from monitor.journal.records import Commit, Entered, OutboxRow, StorageFault
 from monitor.journal.store import Journal
@@ -25,7 +25,7 @@ from monitor.settings import Settings, load_settings
 pytestmark = pytest.mark.faults
 
 PAGE = schema.PAGE_BYTES
-SIDES = ("", "-wal", tail.SUFFIX)
+SIDES = ("", "-wal")
 ENTRIES = 12
 LATER = T0 + 20_000  # some hours after the last word of the journal
 CONFIG = (
@@ -54,7 +54,7 @@ def files(path: Path) -> dict[str, bytes]:
 
 @pytest.fixture(scope="module")
 def kept(tmp_path_factory: pytest.TempPathFactory) -> Kept:
-    """Two hours of readings, partly packed; birds, notes, snapshots, unsent messages."""
+    """Two hours of readings; birds, notes, snapshots, unsent messages."""
     folder = tmp_path_factory.mktemp("journal")
     file = folder / "brooder.toml"
     file.write_text(CONFIG.format(folder=folder / "state"), encoding="utf-8")

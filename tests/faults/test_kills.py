@@ -18,7 +18,6 @@ import pytest
 from support.mosquitto import Mosquitto, needs_mosquitto
 from support.service import Service, Thermometer, wait_until
 
-from monitor.journal import tail
 from monitor.journal.reader import JournalReader
 from monitor.journal.store import Journal
 
@@ -69,7 +68,7 @@ def as_it_was_left(service: Service) -> Counter[tuple[str, str]]:
     folder = service.folder / "left"
     shutil.rmtree(folder, ignore_errors=True)
     folder.mkdir()
-    for side in ("", "-wal", tail.SUFFIX):
+    for side in ("", "-wal"):
         part = service.journal.with_name(service.journal.name + side)
         if part.exists():
             shutil.copyfile(part, folder / part.name)

@@ -95,7 +95,7 @@ def test_a_full_disk_costs_no_processor_time(tmp_path: Path) -> None:
         card.fill()
         for n in range(10):
             probe.say(35.0 + n / 1000)
-            service.enter("note", note=f"look {n}")  # bare readings have room in the tail
+            service.enter("note", note=f"look {n}")
         told(phone, "full")
         before = cpu_s(service.pid)
         begun = time.monotonic()
@@ -167,7 +167,7 @@ def test_a_journal_taken_away_while_it_is_written_is_begun_anew_with_the_birds_i
         with Thermometer(service.broker_port) as probe:
             probe.say(35.0)
             probe.wait_acknowledged()
-            for name in ("journal.db", "journal.db-wal", "journal.db-shm", "journal.db-tail"):
+            for name in ("journal.db", "journal.db-wal", "journal.db-shm"):
                 (state / name).unlink(missing_ok=True)
             for n in range(20):
                 probe.say(34.0 + n / 1000)

@@ -1,4 +1,4 @@
-"""The mirror holds the record value by value, through outages, packing, late readings and kills."""
+"""The mirror holds the record value by value, through outages, tidying, late readings and kills."""
 
 import threading
 from collections.abc import Iterator
@@ -80,7 +80,7 @@ def send_all(mirror: Mirror) -> int:
     return steps
 
 
-def test_the_copy_equals_the_record_through_an_outage_packing_and_late_readings(
+def test_the_copy_equals_the_record_through_an_outage_tidying_and_late_readings(
     server: Victoria, path: Path
 ) -> None:
     with Journal.open(path) as journal, connected(server) as sink:
@@ -91,7 +91,7 @@ def test_the_copy_equals_the_record_through_an_outage_packing_and_late_readings(
         assert server.series('{__name__="temperature_celsius"}') == kept(path)
 
         server.stop()
-        fill(journal, 900, 4500)  # half a day, most of it packed while the server is away
+        fill(journal, 900, 4500)  # half a day, most of it tidied while the server is away
         pause = mirror.step()
         assert pause > 0
         standing = mirror.standing()

@@ -1,4 +1,4 @@
-"""Laws of the journal: what goes in comes out, packed or not, exported or not."""
+"""Laws of the journal: what goes in comes out, tidied or not, exported or not."""
 
 import json
 import shutil
@@ -7,23 +7,21 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from hypothesis import given, settings
+from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from support.journals import T0, floor_probe, site
 
 from monitor.events import Moment, Reading
 from monitor.intake.payload import read
-from monitor.journal import codec, packing, tail
 from monitor.journal.bringing_in import Arrivals
 from monitor.journal.forms import csv_form, export_lines, lines
 from monitor.journal.forms.lines import LineFault
 from monitor.journal.reader import JournalReader
 from monitor.journal.records import Commit, kept_at, kept_temp_c
 from monitor.journal.store import Journal
-from monitor.journal.tail import Row
 from monitor.units import Unit
 
-COMMON = settings(max_examples=60, deadline=None)
+COMMON = settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 TEMPS = st.floats(-60, 150, allow_nan=False).map(kept_temp_c)
 TIMES = st.floats(T0 - 7200, T0 + 7200).map(kept_at)
 READINGS = st.builds(
@@ -47,7 +45,7 @@ def corner() -> Iterator[Path]:
 
 @COMMON
 @given(st.lists(st.lists(READINGS, min_size=1, max_size=6), min_size=1, max_size=12), st.data())
-def test_readings_come_back_in_order_and_packing_changes_none(
+def test_readings_come_back_in_order_and_tidying_changes_none(
     batches: list[list[Reading]], data: st.DataObject
 ) -> None:
     snapshot_at = data.draw(st.integers(0, len(batches) - 1))
@@ -70,65 +68,6 @@ def test_readings_come_back_in_order_and_packing_changes_none(
         assert snapshot is not None
         after = [one for readings in batches[snapshot_at + 1 :] for one in readings]
         assert list(reader.inputs_since(snapshot.mark)) == after
-
-
-PAIRS = st.lists(st.tuples(st.integers(0, codec.HOUR_MS - 1), st.integers(-(2**30), 2**30 - 1)))
-
-
-@given(st.integers(0, 2**20), PAIRS.filter(len), PAIRS)
-def test_an_hour_packs_and_merges_without_loss(
-    hour: int, first: list[tuple[int, int]], second: list[tuple[int, int]]
-) -> None:
-    start = hour * codec.HOUR_MS
-    one = sorted((start + at, value) for at, value in first)
-    blob = codec.pack(hour, [at for at, _ in one], [value for _, value in one])
-    times, values = codec.unpack(hour, codec.planes_of(blob))
-    assert list(zip(times, values, strict=True)) == one
-    later = [(start + at, value) for at, value in second]
-    merged = codec.merge(hour, blob, [at for at, _ in later], [value for _, value in later])
-    assert sorted(zip(*merged, strict=True)) == sorted(one + later)
-    assert list(merged[0]) == sorted(merged[0])
-
-
-@given(st.binary(max_size=400), st.integers(0, 2**20))
-def test_noise_in_place_of_a_blob_is_a_gap(noise: bytes, hour: int) -> None:
-    for blob in (noise, b"\x01" + noise):
-        raw = codec.planes_of(blob)
-        assert len(raw) % 8 == 0
-        codec.unpack(hour, raw) if raw else None
-    assert len(codec.fresh_body(noise)) % codec.RECORD_BYTES == 0
-    assert packing.others_of(noise.decode("latin-1")) is not None
-
-
-ROWS = st.lists(st.tuples(st.binary(max_size=5000), st.binary(max_size=60)), max_size=12)
-
-
-@given(ROWS, st.integers(0, 2**32 - 1), st.data())
-def test_a_tail_cut_anywhere_gives_whole_frames_from_the_start(
-    contents: list[tuple[bytes, bytes]], journal_id: int, data: st.DataObject
-) -> None:
-    with tempfile.TemporaryDirectory() as folder:
-        path = Path(folder) / "journal.db"
-        written = tail.Tail(path, journal_id)
-        rows = []
-        for n, (readings, marks) in enumerate(contents):
-            row = Row(n + 5, T0_MS + n, T0_MS, readings, marks)
-            if written.takes(row):
-                written.append(row)
-                rows.append(row)
-            else:
-                break
-        written.close()
-        raw = tail.path_of(path).read_bytes()
-        assert list(tail.frames(raw, journal_id)) == rows
-        cut = data.draw(st.integers(0, len(raw)))
-        torn = raw[:cut] + data.draw(st.binary(max_size=50)) + bytes(len(raw) - cut)
-        found = list(tail.frames(torn[: len(raw)], journal_id))
-        assert found == rows[: len(found)]
-        assert list(tail.frames(raw, journal_id ^ 1)) == []
-
-
-T0_MS = round(T0 * 1000)
 
 
 @COMMON
@@ -179,6 +118,7 @@ def fault_in(text: list[str]) -> LineFault | None:
     return None
 
 
+@COMMON
 @given(st.dictionaries(KEYS, VALUES))
 def test_any_line_is_read_or_refused_with_its_number(said: dict[str, object]) -> None:
     fault = fault_in(["", json.dumps(said)])
@@ -187,6 +127,7 @@ def test_any_line_is_read_or_refused_with_its_number(said: dict[str, object]) ->
         assert "\n" not in str(fault)
 
 
+@COMMON
 @given(st.text(max_size=200))
 def test_any_text_is_read_or_refused(text: str) -> None:
     fault = fault_in(text.split("\n"))
@@ -198,6 +139,7 @@ CELLS = st.sampled_from(
 )
 
 
+@COMMON
 @given(st.lists(st.lists(CELLS | st.text(max_size=9), max_size=5), max_size=6), st.booleans())
 def test_any_csv_is_read_or_refused_with_its_line(table: list[list[str]], own_head: bool) -> None:
     head = ["time (UTC),brooder,probe,temperature (°C)\r\n"] if own_head else []

@@ -46,7 +46,7 @@ def write(
                 block = []
         journal.commit(Commit(inputs=list(block), advanced_to=Moment(at, at)))
         count += len(block)
-        # As the service does now and then; what is older than the running hour is then packed.
+        # As the service does now and then.
         journal.commit(Commit(snapshots={"engine": {}}, advanced_to=Moment(stop, stop)))
         journal.tidy(stop)
     return count

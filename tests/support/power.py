@@ -28,7 +28,7 @@ class Move:
     """One thing that happened to a file, or a word of the program ('said')."""
 
     kind: str  # write | cut | sync | gone | said
-    side: str  # "", "-wal", "-tail"; or the word
+    side: str  # "", "-wal"; or the word
     at: int = 0
     data: bytes = b""
 

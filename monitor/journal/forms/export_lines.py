@@ -1,16 +1,16 @@
 """The journal as journal lines, an hour at a time. Called by `brooder export`.
 
-More than 200,000 lines a second: an hour's readings are unpacked and sorted as arrays, and a line
-is put together from parts that are made once (minute and second, topic, each different value)."""
+An hour's readings come as arrays, and a line is put together from parts that are made once (minute
+and second, topic, each different value)."""
 
 import json
 from collections.abc import Iterator
 
-from monitor.events import Entry
 from monitor.journal.forms import payloads
 from monitor.journal.forms.hours import Hour, hours
+from monitor.journal.forms.lines import entry_line
 from monitor.journal.reader import ALL_TIME, JournalReader
-from monitor.journal.records import KnownProbe, entry_fields
+from monitor.journal.records import KnownProbe
 from monitor.journal.time_text import FRACTION, iso
 
 _CLOCK = [f"{second // 60:02d}:{second % 60:02d}" for second in range(3600)]
@@ -43,13 +43,6 @@ def chunks(
         yield writer.text(hour, ripe)
     if waiting:
         yield "".join(line for _, line in waiting)
-
-
-def entry_line(entry: Entry) -> str:
-    """A ledger entry as a line."""
-    said = {"at": iso(round(entry.at * 1000)), "entry": entry.entry.value}
-    rest = {k: v for k, v in entry_fields(entry).items() if k not in ("at", "entry")}
-    return json.dumps(said | rest, separators=(",", ":"), ensure_ascii=False) + "\n"
 
 
 class _HourWriter:

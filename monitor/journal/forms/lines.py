@@ -1,5 +1,6 @@
 """Journal lines: JSON Lines in time order, what `brooder export` writes and `replay` and `import`
-read. Writing is `export_lines`' part; this module reads them and says what is wrong with which."""
+read. Writing them an hour at a time is `export_lines`' part; this module reads them and says what
+is wrong with which."""
 
 import json
 from collections.abc import Iterable, Iterator
@@ -8,6 +9,8 @@ from datetime import date, datetime
 from typing import Any, NamedTuple
 
 from monitor.events import AlarmName, Entry, EntryKind
+from monitor.journal.records import entry_fields
+from monitor.journal.time_text import iso
 
 
 class ProbeMessage(NamedTuple):
@@ -36,6 +39,13 @@ class LineFault(Exception):
 _ENTRY_FIELDS = {field.name for field in fields(Entry)} - {"at", "entry"}
 _ALARMS = tuple(name.value for name in AlarmName)
 _WHOLE = {"count", "number", "undoes"}
+
+
+def entry_line(entry: Entry) -> str:
+    """A ledger entry as a line."""
+    said = {"at": iso(round(entry.at * 1000)), "entry": entry.entry.value}
+    rest = {k: v for k, v in entry_fields(entry).items() if k not in ("at", "entry")}
+    return json.dumps(said | rest, separators=(",", ":"), ensure_ascii=False) + "\n"
 
 
 def read(lines: Iterable[str]) -> Iterator[tuple[int, Line]]:

@@ -8,7 +8,7 @@ import json
 from collections.abc import Mapping
 from typing import Any
 
-from monitor.journal import codec
+from monitor.journal.kept import PER_DEGREE, ten_thousandths
 from monitor.journal.records import KnownProbe
 from monitor.units import Unit, from_celsius, to_celsius
 
@@ -21,10 +21,10 @@ def raw_number(known: KnownProbe, value: int, *, corrected: bool = True) -> floa
 
 def shortest(value: int, unit: Unit, offset_c: float = 0.0) -> float:
     """The number with the fewest decimals that is kept as this value again."""
-    exact = from_celsius(value / codec.PER_DEGREE - offset_c, unit)
+    exact = from_celsius(value / PER_DEGREE - offset_c, unit)
     for digits in range(1, 6):
         number = round(exact, digits)
-        if codec.to_kept(to_celsius(number, unit) + offset_c) == value:
+        if ten_thousandths(to_celsius(number, unit) + offset_c) == value:
             break
     return number
 

@@ -10,6 +10,7 @@ from collections.abc import Iterator
 
 from monitor.journal.forms import payloads
 from monitor.journal.forms.hours import hours
+from monitor.journal.kept import PER_DEGREE
 from monitor.journal.reader import ALL_TIME, JournalReader
 
 _NOT_IN_A_NAME = re.compile(r"[^A-Za-z0-9\-:./_]")  # section 4.5.1
@@ -39,7 +40,7 @@ def readings(
         )
         records = []
         for at, word, value in found:
-            shown = payloads.number_text(value / 10_000)
+            shown = payloads.number_text(value / PER_DEGREE)
             if base_ms is None:
                 base_ms = at // 1000 * 1000
                 head = f'"bt":{base_ms // 1000},"bu":"Cel",'

@@ -1,21 +1,22 @@
-"""What the mirror has still to send, slice by slice, in the order in which it came to be settled.
-Called by `mirror`; only reads.
+"""What the mirror has still to send, slice by slice, in the order in which it came. Called by
+`mirror`; only reads.
 
-The cursor says how far sending has come: every log row below `seq`, and of the packed rows that
-changed last at `seq` those up to `key`; the newest entry; the newest alarm change. Readings that
-were packed while the other end was away are found again by the log number at which their hour
-last changed, and are sent as whole hours: sending twice changes nothing there."""
+The cursor says how far sending has come: every commit up to `seq`, and of the hours that changed
+last by commit `seq` those up to (`hour`, `probe`); the newest entry, alarm change and derived
+number. Readings whose commits were dropped while the other end was away are found again by the
+commit by which their hour last changed, and are sent as whole hours: sending twice changes nothing
+there."""
 
 from dataclasses import asdict, dataclass, replace
 from typing import Any
 
-from monitor.journal import codec, packing, rows
-from monitor.journal import schema as journal_schema
+from monitor.journal import rows
+from monitor.journal.kept import HOUR_MS, ten_thousandths
 from monitor.journal.mirror import influx_schema as schema
 from monitor.journal.reader import JournalReader
 
 LINES = 5000  # InfluxDB's own advice for a batch
-_ALL_KEYS = 2**62
+_DONE = 2**62  # an hour after all hours: nothing is left of that commit
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,9 +24,11 @@ class Cursor:
     """How far sending has come. Kept in the journal as JSON."""
 
     seq: int = 0
-    key: int = _ALL_KEYS
+    hour: int = _DONE
+    probe: int = 0
     entry: int = 0
     change: int = 0
+    derived: int = 0
 
     @classmethod
     def of(cls, kept: dict[str, Any] | None) -> "Cursor":
@@ -47,79 +50,94 @@ class Slice:
 
 
 def next_slice(reader: JournalReader, site: str, cursor: Cursor, most: int = LINES) -> Slice:
-    """The next lines, about `most` of them. Ledger and alarms first: they are few."""
-    with reader.picture() as connection:
+    """The next lines, about `most` of them. Ledger, alarms and derived numbers first: they are
+    few."""
+    with reader.transaction() as connection:
         lines: list[str] = []
-        for number, text in connection.execute(
-            "SELECT number, entry FROM entries WHERE number > ? ORDER BY number LIMIT ?",
-            (cursor.entry, most),
-        ):
-            if (entry := rows.entry(text)) is not None:
+
+        def after(query: str, key: str, number: int) -> Any:
+            limit = max(0, most - len(lines))
+            return connection.execute(
+                f"{query} WHERE {key} > ? ORDER BY {key} LIMIT ?", (number, limit)
+            )
+
+        for row in after(rows.ENTRIES, "e.number", cursor.entry):
+            if (entry := rows.entry(row)) is not None:
                 lines.append(schema.entry_line(site, entry))
-            cursor = replace(cursor, entry=number)
-        for number, text in connection.execute(
-            "SELECT id, body FROM changes WHERE id > ? ORDER BY id LIMIT ?",
-            (cursor.change, max(0, most - len(lines))),
-        ):
-            if (change := rows.change(text)) is not None:
-                lines.append(schema.alarm_line(site, number, change))
-            cursor = replace(cursor, change=number)
+            cursor = replace(cursor, entry=row[0])
+        for row in after(rows.CHANGES, "id", cursor.change):
+            if (change := rows.change(row)) is not None:
+                lines.append(schema.alarm_line(site, row[0], change))
+            cursor = replace(cursor, change=row[0])
+        derived = "SELECT id, at_ms, brooder, name, value FROM derived"
+        for number, at_ms, brooder, name, value in after(derived, "id", cursor.derived):
+            head = schema.sample_head(site, brooder, name)
+            lines += schema.numbers(head, (at_ms,), (ten_thousandths(value),))
+            cursor = replace(cursor, derived=number)
         heads = _heads(connection, site)
-        packed = connection.execute(
-            "SELECT changed_seq, key, readings FROM packed WHERE changed_seq > ?1"
-            " OR (changed_seq = ?1 AND key > ?2) ORDER BY changed_seq, key",
-            (cursor.seq, cursor.key),
+        changed = connection.execute(
+            "SELECT seq, hour, probe_id FROM changed_hours"
+            " WHERE (seq, hour, probe_id) > (?, ?, ?) ORDER BY seq, hour, probe_id",
+            (cursor.seq, cursor.hour, cursor.probe),
         )
-        fresh = packing.rows(connection, cursor.seq)
-        hour, row = next(packed, None), next(fresh, None)
-        while len(lines) < most and (hour is not None or row is not None):
-            if hour is not None and (row is None or hour[0] <= row[0]):
-                seq, key, blob = hour
-                lines += _hour_lines(heads, key, blob)
-                cursor = replace(cursor, seq=seq, key=key)
-                hour = next(packed, None)
-                if hour is None or hour[0] != seq:
-                    # Whatever else bears this number is fresh or sent: the number is done.
-                    done = row is None or row[0] != seq
-                    cursor = replace(cursor, key=_ALL_KEYS if done else key)
-            elif row is not None:
-                seq, found = row
-                for at_ms, _tick, value, stream in found:
-                    if stream in heads:
-                        lines += schema.numbers(heads[stream], (at_ms,), (value,))
-                cursor = replace(cursor, seq=seq, key=_ALL_KEYS)
-                row = next(fresh, None)
-        return Slice(lines, cursor, hour is not None or row is not None)
+        fresh = connection.execute(
+            "SELECT seq, at_ms, inputs FROM commits WHERE seq > ? ORDER BY seq", (cursor.seq,)
+        )
+        hour, commit = next(changed, None), next(fresh, None)
+        while len(lines) < most and (hour is not None or commit is not None):
+            if hour is not None and (commit is None or hour[0] <= commit[0]):
+                lines += _hour_lines(connection, heads, hour[1], hour[2])
+                cursor = replace(cursor, seq=hour[0], hour=hour[1], probe=hour[2])
+                hour = next(changed, None)
+            elif commit is not None:
+                lines += _commit_lines(heads, commit[1], commit[2])
+                cursor = replace(cursor, seq=commit[0], hour=_DONE, probe=0)
+                commit = next(fresh, None)
+        return Slice(lines, cursor, hour is not None or commit is not None)
 
 
 def behind(reader: JournalReader, cursor: Cursor) -> float | None:
     """Since when (Unix s) readings wait to be sent; None: all is there."""
-    with reader.picture() as connection:
+    with reader.transaction() as connection:
         first = connection.execute(
-            "SELECT key FROM packed WHERE (changed_seq, key) > (?, ?)"
-            " ORDER BY changed_seq, key LIMIT 1",
-            (cursor.seq, cursor.key),
+            "SELECT hour FROM changed_hours WHERE (seq, hour, probe_id) > (?, ?, ?)"
+            " ORDER BY seq, hour, probe_id LIMIT 1",
+            (cursor.seq, cursor.hour, cursor.probe),
         ).fetchone()
         if first is not None:
-            return codec.stream_and_hour(first[0])[1] * 3600.0
-        for at_ms, blob in journal_schema.whole_log(connection, "at_ms, readings", cursor.seq):
-            if blob:
+            return float(first[0] * HOUR_MS / 1000)
+        for at_ms, text in connection.execute(
+            "SELECT at_ms, inputs FROM commits WHERE seq > ? ORDER BY seq", (cursor.seq,)
+        ):
+            if any(isinstance(item[0], int) for item in rows.items_of(text)):
                 return float(at_ms / 1000)
     return None
 
 
 def _heads(connection: Any, site: str) -> dict[int, str]:
-    heads = {
-        series * 4 + codec.SURE: schema.temperature_head(site, known)
-        for series, known in rows.known(connection).items()
+    return {
+        number: schema.temperature_head(site, known)
+        for number, known in rows.known(connection).items()
     }
-    for series, key in connection.execute("SELECT id, key FROM series WHERE kind = 'sample'"):
-        heads[series * 4 + codec.SURE] = schema.sample_head(site, key)
-    return heads
 
 
-def _hour_lines(heads: dict[int, str], key: int, blob: bytes) -> list[str]:
-    stream, hour = codec.stream_and_hour(key)
-    if stream not in heads:
+def _commit_lines(heads: dict[int, str], at_ms: int, text: str) -> list[str]:
+    """The surely timed readings of a commit that is still there in its order."""
+    return [
+        line
+        for item in rows.items_of(text)
+        if isinstance(item[0], int) and len(item) == 4 and item[0] in heads
+        for line in schema.numbers(heads[item[0]], (at_ms + item[1],), (ten_thousandths(item[3]),))
+    ]
+
+
+def _hour_lines(connection: Any, heads: dict[int, str], hour: int, probe: int) -> list[str]:
+    if probe not in heads:
         return []
-    return schema.numbers(heads[stream], *codec.unpack(hour, codec.planes_of(blob)))
+    found = connection.execute(
+        "SELECT at_ms, temp_c FROM readings WHERE at_ms >= ? AND at_ms < ? AND probe_id = ?"
+        " AND clock_sure ORDER BY at_ms, nth",
+        (hour * HOUR_MS, (hour + 1) * HOUR_MS, probe),
+    ).fetchall()
+    values = (ten_thousandths(temp) for _, temp in found)
+    return schema.numbers(heads[probe], (at for at, _ in found), values)

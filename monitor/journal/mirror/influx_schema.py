@@ -21,7 +21,7 @@ from monitor.events import Change, Entry
 from monitor.journal.records import KnownProbe, entry_fields
 
 TEMPERATURE, BROODER, ALARM, LEDGER = "temperature", "brooder", "alarm", "ledger"
-ENTRY_TEXTS = ("hatched", "kind", "note", "alarm", "probe", "by")
+ENTRY_TEXTS = ("hatched", "kind", "note", "alarm", "probe", "by", "id", "undoes_id")
 ENTRY_WHOLE = ("number", "count", "undoes")
 NS_PER_MS = 1_000_000
 SITE_WIDE = "site"  # the tag brooder of what belongs to no box: an empty tag is none at all
@@ -50,10 +50,9 @@ def temperature_head(site: str, known: KnownProbe) -> str:
     )
 
 
-def sample_head(site: str, key: str) -> str:
-    """What all samples of a series begin with; `key` is series/name."""
-    series, _, name = key.rpartition("/")
-    return f"{BROODER},brooder={tag(series)},site={tag(site)} {tag(name)}="
+def sample_head(site: str, brooder: str, name: str) -> str:
+    """What all numbers of this name that were derived of a brooder begin with."""
+    return f"{BROODER},brooder={tag(brooder)},site={tag(site)} {tag(name)}="
 
 
 def numbers(head: str, times_ms: Iterable[int], values: Iterable[int]) -> list[str]:

@@ -7,8 +7,7 @@ import pytest
 from support.journals import T0, floor_probe, site
 
 from monitor.events import Entry, EntryKind
-from monitor.journal.bringing_in import Arrivals
-from monitor.journal.codec import BAD, UNSURE
+from monitor.journal.bringing_in import Arrivals, Sort
 from monitor.journal.forms import csv_form, export_lines, lines
 from monitor.journal.forms.lines import LineFault, ProbeMessage
 from monitor.journal.reader import JournalReader
@@ -90,8 +89,8 @@ def test_bad_values_unsure_clocks_and_stamps_are_kept(path: Path) -> None:
     stamped = floor_probe(value_pointer="/v", time_pointer="/when", unit=Unit.FAHRENHEIT)
     arrivals = Arrivals()
     arrivals.add("porch/floor", T0, 35.0)
-    arrivals.add("porch/floor", T0 + 1.5, 85.0, sort=BAD)
-    arrivals.add("porch/floor", T0 + 2, 33.0, sort=UNSURE)
+    arrivals.add("porch/floor", T0 + 1.5, 85.0, sort=Sort.BAD)
+    arrivals.add("porch/floor", T0 + 2, 33.0, sort=Sort.UNSURE)
     found = exported(path, stamped, arrivals=arrivals)
     assert found == [
         '{"at":"2026-02-10T01:00:00Z","topic":"brooder/porch/floor",'

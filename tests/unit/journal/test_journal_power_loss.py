@@ -11,12 +11,11 @@ import pytest
 from support.journals import T0, batch, reading
 
 from monitor.events import Moment
-from monitor.journal import tail
 from monitor.journal.reader import JournalReader
 from monitor.journal.records import Commit, OutboxRow
 from monitor.journal.store import Journal
 
-SIDES = ("", "-wal", tail.SUFFIX)
+SIDES = ("", "-wal")
 
 
 def picture(path: Path) -> dict[str, bytes]:
@@ -25,7 +24,7 @@ def picture(path: Path) -> dict[str, bytes]:
 
 
 def mixed(n: int) -> Commit:
-    """Mostly plain readings (tail), now and then a message (database), a snapshot, a pack."""
+    """Mostly plain readings, now and then a message and a snapshot."""
     one = batch(reading(T0 + n, 20 + n / 16), reading(T0 + n, n / 16, "porch/cool"))
     if n % 7 == 3:
         one.outbox = [
@@ -91,7 +90,7 @@ def test_every_whole_commit_before_the_cut_is_there(tmp_path: Path, seed: int) -
         check.close()
 
 
-def test_packing_cut_short_loses_and_doubles_nothing(tmp_path: Path) -> None:
+def test_tidying_cut_short_loses_and_doubles_nothing(tmp_path: Path) -> None:
     live = tmp_path / "live" / "journal.db"
     chance = random.Random(5)
     with Journal.open(live) as journal:

@@ -1,4 +1,4 @@
-"""Readers beside a busy writer: a picture never misses a reading and never shows one twice."""
+"""Readers beside a busy writer: none misses a reading or sees one twice."""
 
 import threading
 from pathlib import Path
@@ -10,7 +10,7 @@ from monitor.journal.reader import JournalReader
 from monitor.journal.store import Journal
 
 
-def test_pictures_taken_while_the_tail_moves_and_hours_settle_are_whole(path: Path) -> None:
+def test_what_is_read_while_the_writer_commits_and_tidies_is_whole(path: Path) -> None:
     with Journal.open(path) as journal:
         journal.commit(batch(reading(T0)))
         done = threading.Event()

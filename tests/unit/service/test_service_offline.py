@@ -70,3 +70,15 @@ def test_an_entry_while_nobody_watches_raises_no_silence_and_the_gap_stays_one(
     assert gap.facts["before_c"] == 35.0
     night = there.core.status(later).brooders[0].night
     assert night.unseen_s == pytest.approx(AWAY_S, abs=200) or night.from_at > left
+
+
+def test_a_journal_that_a_command_sets_aside_is_told_at_the_next_start(settings: Settings) -> None:
+    ended(settings, round(time.time() - AWAY_S, 3))
+    raw = bytearray(settings.journal_path.read_bytes())
+    raw[:100] = bytes(100)
+    settings.journal_path.write_bytes(raw)
+    [placed] = offline.answer(settings, "ledger", {})["entries"]
+    assert placed["count"] == 100
+    with JournalReader(settings.journal_path) as reader:
+        told = [c for c in reader.changes() if c.alarm is AlarmName.STORAGE_FAULT]
+    assert "is kept as journal.db.damaged" in str(told[0].facts.get("reason"))

@@ -97,18 +97,18 @@ def test_a_sound_journal_is_opened_without_a_word(settings: Settings) -> None:
 @pytest.mark.parametrize(
     "becomes",
     [
-        """replace(entry, '"note":', '"noue":')""",
-        """replace(entry, '{', '[')""",
-        """replace(entry, '"note"', '7')""",
-        """replace(entry, '"at":', '"at":"')""",
-        """replace(entry, '1770685200', 'Infinity')""",
-        """replace(entry, 'porch', x'b1')""",
-        "12",
-        "x'00ff'",
+        "entry = 'noue'",
+        "entry = x'00ff'",
+        "at_ms = 'soon'",
+        "at_ms = 9223372036854775807",
+        "brooder = x'b1'",
+        "count = 'many'",
+        "minutes = x'07'",
+        "id = x'07'",
     ],
 )
 def test_one_damaged_entry_costs_only_itself_and_is_told(settings: Settings, becomes: str) -> None:
-    damage(settings, f"UPDATE entries SET entry = {becomes} WHERE number = 2")
+    damage(settings, f"UPDATE entries SET {becomes} WHERE number = 2")
     done = opened(settings)
     assert heads(done) == 100
     assert [entry.number for entry in done.core.ledger.entries if entry.number != 2] == [1, 3]
@@ -121,16 +121,18 @@ def test_one_damaged_entry_costs_only_itself_and_is_told(settings: Settings, bec
 def test_where_the_damaged_entry_is_the_one_of_the_birds_people_are_asked_for_them(
     settings: Settings,
 ) -> None:
-    damage(settings, """UPDATE entries SET entry = replace(entry, '2026-02-08', '2026-92-08')""")
+    damage(settings, "UPDATE entries SET hatched = '2026-92-08' WHERE number = 1")
     done = opened(settings)
     assert heads(done) == 0
     assert "ledger entry 1 is damaged" in said(done)
     assert asked_for_birds(done)
 
 
-def test_a_damaged_log_row_does_not_hide_the_rows_behind_it(settings: Settings) -> None:
-    damage(settings, "UPDATE log SET others = '[[0,\"entry\",1,1,99],7]' WHERE seq = 2")
-    damage(settings, "UPDATE log SET at_ms = 'x' WHERE seq = 1")
+def test_a_damaged_commit_does_not_hide_those_behind_it(settings: Settings) -> None:
+    damage(
+        settings, "UPDATE commits SET inputs = '[[\"entry\",1,1,99],7,[1,0,0,35.0]]' WHERE seq = 2"
+    )
+    damage(settings, "UPDATE commits SET at_ms = 'x' WHERE seq = 1")
     with JournalReader(settings.journal_path) as reader:
         inputs = list(reader.inputs_since(0))
         assert [i.now.at for i in inputs if isinstance(i, Entered)] == [T0 + 3]
@@ -176,7 +178,7 @@ def test_a_journal_that_was_set_aside_leaves_its_birds_to_the_next(settings: Set
 
 
 def test_the_end_of_the_last_run_is_no_time_beyond_all_clocks(settings: Settings) -> None:
-    damage(settings, "UPDATE log SET at_ms = 9223372036854775807 WHERE seq = 3")
+    damage(settings, "UPDATE commits SET at_ms = 9223372036854775807 WHERE seq = 3")
     done = opened(settings)
     assert done.rebuilt.ended == Moment(T0 + 2, T0 + 2)
     assert heads(done) == 100
@@ -256,7 +258,7 @@ def test_birds_that_a_damaged_entry_forgot_are_known_from_the_second_copy(
     settings: Settings,
 ) -> None:
     copied(settings)
-    damage(settings, """UPDATE entries SET entry = replace(entry, '2026-02-08', '2026-92-08')""")
+    damage(settings, "UPDATE entries SET hatched = '2026-92-08' WHERE number = 1")
     done = opened(settings)
     assert heads(done) == 100
     numbers = [entry.number for entry in done.core.ledger.entries]

@@ -1,0 +1,82 @@
+"""The journal's own numbers for probes as they are configured. Owned by `store`, which undoes what
+a failed transaction registered.
+
+A probe whose unit, topic or offset was changed gets another number, so that an export can rebuild
+the payloads of then."""
+
+import sqlite3
+from collections.abc import Iterable
+from typing import Any
+
+from monitor.journal import schema
+from monitor.site import Probe
+
+
+class Probes:
+    """The table `probes`, in memory. Whatever registers one must be within a transaction."""
+
+    def __init__(self, connection: sqlite3.Connection) -> None:
+        self._connection = connection
+        # The newest of a probe's numbers counts.
+        self._numbers: dict[str, int] = {
+            key: int(number)
+            for number, key in connection.execute("SELECT id, key FROM probes ORDER BY id")
+        }
+
+    def number(self, key: str) -> int:
+        """A probe's number, registered if nobody configured it: a journal made by hand."""
+        return self._numbers.get(key) or self._register(key)
+
+    def know(self, probes: Iterable[Probe]) -> None:
+        """Takes the probes as they are configured now."""
+        known = {
+            row[1:]: int(row[0])
+            for row in self._connection.execute(
+                "SELECT id, key, brooder, topic, place, unit, value_pointer, time_pointer,"
+                " senml_name, offset_c FROM probes ORDER BY id DESC"
+            )
+        }
+        for probe in probes:
+            self._know(probe, known)
+        if len(self._numbers) > schema.MANY_PROBES:
+            self._connection.execute(
+                f"CREATE INDEX IF NOT EXISTS {schema.BY_PROBE} ON readings (probe_id, at_ms)"
+            )
+
+    def so_far(self) -> dict[str, int]:
+        """What is registered now, for `back_to`."""
+        return dict(self._numbers)
+
+    def back_to(self, numbers: dict[str, int]) -> None:
+        """A probe registered in a transaction undone is not known."""
+        self._numbers = numbers
+
+    def _know(self, probe: Probe, known: dict[tuple[Any, ...], int]) -> None:
+        said = (
+            probe.key,
+            probe.brooder,
+            probe.topic,
+            probe.place.value,
+            probe.unit.value,
+            probe.value_pointer,
+            probe.time_pointer,
+            probe.senml_name,
+            probe.offset_c,
+        )
+        number = known.get(said)
+        if number is None:
+            row = self._connection.execute(
+                "INSERT INTO probes (key, brooder, topic, place, unit, value_pointer,"
+                " time_pointer, senml_name, offset_c) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)"
+                " RETURNING id",
+                said,
+            ).fetchone()
+            number = int(row[0])
+        self._numbers[probe.key] = number
+
+    def _register(self, key: str) -> int:
+        row = self._connection.execute(
+            "INSERT INTO probes (key, topic, offset_c) VALUES (?, ?, 0) RETURNING id", (key, key)
+        ).fetchone()
+        number = self._numbers[key] = int(row[0])
+        return number
