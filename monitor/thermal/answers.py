@@ -35,19 +35,20 @@ class Floor(NamedTuple):
 
 
 def hold_until(
-    fall: Fall, rise: Rise, *, stepped: float, from_c: float, low_c: float | None
+    fall: Fall, rise: Rise, *, stepped: float, low_c: float | None, asleep: bool
 ) -> float | None:
-    """A fall or a rise that may be a grower's act: wait and see until that tick. `from_c` is the
-    floor before the fall, which must have been in the band (`low_c`; None: no birds)."""
+    """A fall or a rise that may be a grower's act: wait and see until that tick. The floor was in
+    the band (`low_c`; None: no birds) before; by night nobody is at work."""
+    if fall.verdict is not None:
+        return None
     hold = rise.hold_until
-    until = fall.begun + HOLD_S
+    until = fall.onset + HOLD_S
     if (
         fall.open
-        and fall.verdict is not Why.LAMP
-        and fall.why is not Why.SMALL
+        and not asleep
         and fall.depth < -_HOLD_DEPTH_K
         and stepped < until
-        and (low_c is None or from_c > low_c)
+        and (low_c is None or fall.from_c > low_c)
     ):
         return until if hold is None else max(hold, until)
     return hold
@@ -179,7 +180,7 @@ def outlook(
     view = tonight.View(
         start=start,
         until_at=night.until_at,
-        floor_c=fall.open_c if passing else floor_c,
+        floor_c=fall.expected_c(start.tick) if passing else floor_c,
         rise_k=rise_k,
         rise_sd_k=hypot(rise_sd_k * gain, _CHANGE_SPREAD * (gain - 1.0) * rise_k),
         rise_gain=gain,

@@ -1,10 +1,7 @@
 """Why the floor falls: competing explanations weighed against the shape of the fall. Called by
-`thermal` while its change detector says that the floor falls away from what was foretold.
+`fall` once the floor has come down by more than is usual for it.
 
-Detecting the change is one question, telling a bad change from a harmless one another (I.
-Nikiforov, "A generalized change detection problem", IEEE Trans. Information Theory 41 (1995)
-171-187; lately arXiv 2405.00842 on bad and confusing changes). Each explanation is a normal prior
-on two amplitudes of the departure
+Each explanation is a normal prior on two amplitudes of the departure
 
     d(t) = -(quick (1 - exp(-t / quick_s)) + slow (1 - exp(-t / tau)))
 
@@ -13,7 +10,8 @@ cover let out, and the slow part is box and litter cooling after it. With a line
 errors the weight of each explanation has a closed form (G. E. P. Box, G. C. Tiao, Bayesian
 Inference in Statistical Analysis, 1973, chapter 2); the onset is taken where it explains best, as
 in the generalised likelihood ratio test (D. Siegmund, E. S. Venkatraman, Ann. Statist. 23 (1995)
-255-271)."""
+255-271). The shape tells how much was lost; which of two it was is told by other probes, so far as
+there are any, and else by what is usual."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -23,7 +21,9 @@ from math import exp, hypot, log
 
 QUICK_S = 110.0  # light on a probe in its sleeve, or the air of an open box: about two minutes
 _QUICK_S = (70.0, 150.0)  # quicker and slower sleeves, both tried
-_BY_NIGHT = -5.0  # a hundred-and-fiftieth: growers sleep. Common practice
+# How likely it is that a cover is off for good, or a probe moved, for each source that fails.
+# Common practice.
+_COVER_ASLEEP, _COVER_AWAKE, _PROBE = 0.1, 0.3, 0.05
 _MODEL_ERROR = 0.06  # of the departure: no box is this simple
 _CORRELATED_S = 100.0  # the floor's own wandering is alike over this: readings closer say less
 
@@ -33,8 +33,7 @@ class Why(StrEnum):
 
     LAMP = "lamp"  # one or more heat sources went out
     COVER = "cover"  # opened by the grower, or by the wind
-    SMALL = "small"  # lamp raised a little, cold litter, a draught, a colder hour
-    PROBE = "probe"  # the probe has left the box: all the way down to outside, and quickly
+    PROBE = "probe"  # it has left the box, or lies wet or buried: it falls alone
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +47,6 @@ class Explanation:
     slow_sd: float
     log_prior: float
     sources: tuple[int, ...] = ()  # which heat sources went out
-    brief: bool = False  # a grower's act: over within a quarter of an hour
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,40 +71,21 @@ def explanations(
 ) -> list[Explanation]:
     """All that is weighed for a box with these heat sources (`other_watts`: birds), whose floor is
     held `rise_k` (+/- `rise_sd_k`) above outside and foretold to within `doubt_k`. A source's step
-    is its share of all heat; a quarter of that goes at once with the light, the rest follows as
-    the box cools. `asleep`: an hour at which nobody is at the box."""
+    is its share of all heat; some of it goes at once with the light, the rest follows as the box
+    cools. `asleep`: an hour at which nobody is at the box and leaves the cover off."""
     r = rise_k
-    # a rise not yet learned makes the foretold floor wrong by as much, whatever happened
-    doubt = doubt_k
-    act = _BY_NIGHT if asleep else 0.0  # log weight of a grower's act
     # An open cover lets the air out in two minutes and the litter's heat in twenty, so its slow
     # part may look like any number of lamps; the shape alone tells the two apart only roughly.
     found = [
-        # cover off for feeding, new litter spread, cover blown off, lamp raised, weather or nothing
         Explanation(
             Why.COVER,
             0.16 * r,
             0.11 * r,
             0.45 * r,
-            hypot(0.35 * r, doubt),
-            log(0.50) + act,
-            brief=True,
+            hypot(0.35 * r, doubt_k),
+            log(_COVER_ASLEEP if asleep else _COVER_AWAKE),
         ),
-        Explanation(
-            Why.COVER,
-            0.22 * r,
-            0.10 * r,
-            -0.20 * r,
-            hypot(0.25 * r, doubt),
-            log(0.15) + act,
-            brief=True,
-        ),
-        Explanation(Why.COVER, 0.16 * r, 0.11 * r, 0.45 * r, hypot(0.35 * r, doubt), log(0.002)),
-        Explanation(
-            Why.SMALL, 0.07 * r, 0.04 * r, 0.01 * r, hypot(0.05 * r, doubt), log(0.10) + act
-        ),
-        Explanation(Why.SMALL, 0.0, 0.3, 0.5, hypot(1.2, doubt), log(0.30)),
-        Explanation(Why.PROBE, 0.95 * r, 0.10 * r, 0.0, hypot(0.05 * r, doubt), log(0.01)),
+        Explanation(Why.PROBE, 0.95 * r, 0.10 * r, 0.0, hypot(0.05 * r, doubt_k), log(_PROBE)),
     ]
     total = sum(watts) + other_watts
     if total <= 0.0 or not watts:
@@ -119,11 +98,11 @@ def explanations(
         found.append(
             Explanation(
                 Why.LAMP,
-                0.23 * step_k,
-                hypot(0.09 * step_k + 0.15, 0.23 * step_k * rise_sd_k / r),
+                0.15 * step_k,
+                hypot(0.12 * step_k + 0.15, 0.15 * step_k * rise_sd_k / r),
                 0.75 * step_k,
-                hypot(0.25 * step_k + 0.3, step_k * rise_sd_k / r, doubt),
-                log(0.06 / len(groups)),
+                hypot(0.25 * step_k + 0.3, step_k * rise_sd_k / r, doubt_k),
+                -log(len(groups)),
                 group,
             )
         )

@@ -49,6 +49,13 @@ class Diagnosis:
     # prove nothing. Then they are believed, or become a finding.
     doubted: tuple[str, ...] = ()
 
+    @property
+    def heat_lost(self) -> bool:
+        """A source stopped or the cover is off, and no grower's act explains it."""
+        return self.cause is Cause.HEAT_SOURCE or (
+            self.cause is Cause.COVER_OPEN and self.hold_until is None
+        )
+
 
 @dataclass(frozen=True, slots=True)
 class Interval:

@@ -1,94 +1,168 @@
-"""One fall of the floor away from what was foretold, from its onset to its end. Held by `thermal`.
+"""One fall of the floor below what is usual, from its onset to its end. Held by `thermal_watch`.
 
-While nothing is wrong, `follow` moves the onset along; once the change test speaks, `open` is set
-and the departures since the onset are weighed by `causes` at every step, until the floor is back or
-the fall has become the new normal."""
+Simple rules come first: how far it came down, whether it still falls, whether it is heading out of
+the band, and for how long a grower at work would explain it. `causes` weighs why."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from math import exp, log
+from typing import NamedTuple
 
 from monitor.events import State
 from monitor.thermal.causes import Explanation, Weighed, Why, chances, explanations, weigh
+from monitor.thermal.course import Course
 
 HOLD_S = 1200.0  # a cover is off for feeding 5 to 15 min (common practice); warm again 5 min later
-_SURE = 0.85  # chance of an explanation that is acted upon
-# What stays undecided for so long is told as what it most likely is: a night is too short to wait.
-_PATIENCE_S, _IMPATIENCE, _SURE_LEAST = 1200.0, 0.0007, 0.45
-_SURE_STEPS = 2  # one after the other
-_SURE_EARLY, _STEPS_EARLY = 0.99, 5  # in the first hours, when what is foretold may be wrong
-_RENAME = 2.5  # log weight
-# Once lamps are the verdict, which of them is weighed with these parts of the learned constant too.
-_TAU_FACTORS, _TAU_SD = (0.4, 0.5, 0.63, 0.8, 1.0, 1.25, 1.6), 0.5  # sd of its logarithm
-_EARLIEST_S = 75.0  # before that every fall looks alike
+# How far below the usual low the floor must be, K: to be looked at, and to be told; quick falls and
+# those of half an hour. The more restless a floor, the further.
+_LOOKED_AT_K, _LOOKED_AT_SLOW_K = 0.5, 1.0
+_TOLD_K, _TOLD_SLOW_K = 0.6, 1.2
+_RESTLESS = 0.7  # of the spread
+_STILL_K_PER_H = -1.2  # falls no faster: it has come to rest
+_AT_LOWEST_K = 0.2
+# A fall at work hours waits for a feeding to be over, and longer where it is like one: an open
+# cover lets the air out at once and loses little after. Where harm is near it waits less. Common
+# practice.
+_ASLEEP_S, _AWAKE_S, _FEEDING_S = 200.0, 540.0, 900.0
+_ACTED_S = 900.0  # an entry of the grower's: at work
+_AIR_OUT = 0.45  # of the mean pace since the onset
+_AHEAD_ASLEEP_S, _AHEAD_AWAKE_S = 2400.0, 900.0
+_HARM_S, _HARM_ASLEEP_S, _HARM_AWAKE_S = 600.0, 100.0, 300.0
+_LATEST_S = 120.0
+_LEAST_READINGS = 3
+_RENAME = 2.5  # log weight by which another cause must be the better one
+_RETHINK_S = 2700.0  # later the end of a fall says little of its cause
+# Which of several lamps is weighed with these parts of the learned constant too.
+_TAU_FACTORS, _TAU_SD = (0.25, 0.4, 0.63, 1.0, 1.6), 0.7  # sd of its logarithm
+_ANEW_S, _SHARP = 240.0, 0.4
 _SAMPLES = 48
-_SHALLOW_K = -0.7
-_SMALL_END_S = 360.0
-_QUIET_END_S = 2700.0  # no verdict for so long: slow weather, the filter has followed it
-_SETTLED_S = 4 * 3600.0  # a verdict for so long: the filter knows the new rise
+_PACE_S = 3600.0  # an evening's pace before the fall is taken from so long ...
+_PACE_MOST = 1.5 / 3600.0  # ... and is no more than this, K/s
+_LEVEL_S = 600.0
+_FAST_BACK_S, _SLOW_BACK_S = 1500.0, 3600.0  # where the onset is looked for
+_QUIET_END_S = 2700.0  # not told for so long: the new usual
+_SETTLED_S = 4 * 3600.0  # told for so long: the filter knows the new rise
+
+
+class Standing(NamedTuple):
+    """Where the floor stands against its limits. degC; `low_c` and `chill_c` are None where nothing
+    tells how warm the floor itself is."""
+
+    floor_c: float
+    rate_k_per_h: float
+    low_c: float | None
+    chill_c: float | None
 
 
 class Fall:
     """The present or coming fall. Ticks in seconds, departures in K (negative: colder)."""
 
     __slots__ = (
+        "_pace",
+        "_readings",
         "_taus",
-        "begun",
         "best",
         "candidates",
         "depth",
+        "from_c",
         "onset",
         "open",
-        "open_c",
         "rise_k",
         "rise_sd_k",
         "samples",
         "source_chance",
-        "sure_steps",
-        "sure_why",
         "tau_s",
         "ticks",
         "verdict",
-        "why",
     )
 
     def __init__(self) -> None:
         self.open = False
-        self.begun = 0.0  # when the departures became more than noise
         self.onset = 0.0  # last tick at which nothing was wrong
-        self.open_c = 0.0  # floor foretold from the onset on, with nothing measured since
-        self.rise_k = 0.0
+        self.from_c = 0.0  # floor then
+        self._pace = 0.0  # K/s, of the hour before
+        self.rise_k = 0.0  # above outside, before
         self.rise_sd_k = 0.0
         self.ticks: list[float] = []
         self.samples: list[float] = []
         self.depth = 0.0  # deepest departure
+        self._readings = 0  # since it was looked at
         self.verdict: Why | None = None
-        self.sure_why: Why | None = None
-        self.sure_steps = 0
         self.source_chance = 0.0  # that the source named is the one, if it is any
-        self.why: Why | None = None  # leading explanation, sure or not
-        self.best: Weighed | None = None  # of the kind in `verdict`, else of `why`
+        self.best: Weighed | None = None  # of the kind in `verdict`
         self.candidates: list[Explanation] = []
         self.tau_s = 0.0  # with which `best` explains the fall
         self._taus: dict[tuple[int, ...], float] = {}
 
-    def follow(self, tick: float, temp_c: float, rise_k: float, rise_sd_k: float) -> None:
-        """Nothing is wrong at `tick`: a fall that comes would begin here."""
-        self.onset = tick
-        self.open_c = temp_c
-        self.rise_k = rise_k
-        self.rise_sd_k = rise_sd_k
-        if self.ticks:
-            self.ticks.clear()
-            self.samples.clear()
+    @staticmethod
+    def begins(course: Course, floor_c: float) -> bool:
+        """Is the floor lower than is usual for it?"""
+        quick, slow = course.quick, course.slow
+        return (
+            quick is not None and quick.low_c - floor_c > _LOOKED_AT_K + _RESTLESS * quick.spread_k
+        ) or (
+            slow is not None
+            and slow.low_c - floor_c > _LOOKED_AT_SLOW_K + _RESTLESS * slow.spread_k
+        )
 
-    def foretell(self, step_s: float, outside_c: float, tau_s: float) -> None:
-        """Move the foretold floor on by `step_s`."""
-        aim = outside_c + self.rise_k
-        self.open_c = aim + (self.open_c - aim) * exp(-step_s / tau_s)
+    @staticmethod
+    def _deep(course: Course, floor_c: float) -> bool:
+        quick, slow = course.quick, course.slow
+        return (
+            quick is not None and quick.low_c - floor_c > _TOLD_K + _RESTLESS * quick.spread_k
+        ) or (slow is not None and slow.low_c - floor_c > _TOLD_SLOW_K + _RESTLESS * slow.spread_k)
+
+    def begins_anew(self, course: Course, tick: float, floor_c: float) -> bool:
+        """Something else happened on top of a slow fall that was not worth telling."""
+        if self.verdict is not None or tick - self.onset < _ANEW_S:
+            return False
+        onset, sharp = course.onset(tick, floor_c, _FAST_BACK_S)
+        return sharp > _SHARP and onset > self.onset + 0.5 * _ANEW_S
+
+    def begin(self, course: Course, tick: float, floor_c: float) -> None:
+        """It does: from when on, and from where?"""
+        self.end()
+        self.open = True
+        quick = course.quick
+        fast = quick is not None and quick.low_c - floor_c > _LOOKED_AT_K
+        back_s = _FAST_BACK_S if fast else _SLOW_BACK_S
+        self.onset, _ = course.onset(tick, floor_c, back_s)
+        onset = self.onset
+        level = course.mean(onset - _LEVEL_S, onset)
+        self.from_c = floor_c if level is None else level
+        before = course.mean(onset - _PACE_S, onset - _PACE_S + _LEVEL_S)
+        pace = 0.0 if before is None else (self.from_c - before) / (_PACE_S - 0.5 * _LEVEL_S)
+        self._pace = min(0.0, max(-_PACE_MOST, pace))
+        for at, mean in zip(course.ticks, course.means, strict=True):
+            if at > onset:
+                self._add(at, mean)
+
+    def explain(
+        self,
+        watts: tuple[float, ...],
+        bird_watts: float,
+        *,
+        held_k: float,
+        held_sd_k: float,
+        doubt_k: float,
+        asleep: bool,
+    ) -> None:
+        """What may be behind it. `held_k`: the rise above outside, foretold to within `doubt_k`;
+        `asleep`: an hour at which nobody is at the box."""
+        self.candidates = explanations(
+            watts, bird_watts, held_k, held_sd_k, doubt_k=doubt_k, asleep=asleep
+        )
+
+    def expected_c(self, tick: float) -> float:
+        """The floor at `tick`, had nothing happened."""
+        return self.from_c + self._pace * (tick - self.onset)
 
     def add(self, tick: float, temp_c: float) -> None:
         """One measured floor temperature."""
-        departure = temp_c - self.open_c
+        self._readings += 1
+        self._add(tick, temp_c)
+
+    def _add(self, tick: float, temp_c: float) -> None:
+        departure = temp_c - self.expected_c(tick)
         if len(self.ticks) == _SAMPLES:
             # keep the shape of a long fall in a bounded number of points: every other one
             del self.ticks[1:-1:2]
@@ -97,34 +171,15 @@ class Fall:
         self.samples.append(departure)
         self.depth = min(self.depth, departure)
 
-    def begin(
-        self,
-        watts: tuple[float, ...],
-        bird_watts: float,
-        *,
-        held_k: float,
-        held_sd_k: float,
-        asleep: bool,
-    ) -> None:
-        """The change test has spoken. `held_k` is the rise above outside; `asleep`: an hour at
-        which nobody is at the box."""
-        self.open = True
-        self.begun = self.onset
-        self.depth = min(self.samples, default=0.0)
-        self.verdict = self.why = self.best = self.sure_why = None
-        self.sure_steps = 0
-        self.candidates = explanations(
-            watts, bird_watts, held_k, held_sd_k, doubt_k=self.rise_sd_k, asleep=asleep
-        )
-
     def end(self) -> None:
-        """Over: the next `follow` begins anew."""
+        """Over: the next one begins anew."""
         self.open = False
-        self.verdict = self.why = self.best = self.sure_why = None
-        self.sure_steps = 0
+        self.verdict = self.best = None
         self.depth = 0.0
+        self._readings = 0
         self.ticks.clear()
         self.samples.clear()
+        self._taus.clear()
 
     @property
     def now_k(self) -> float:
@@ -133,127 +188,109 @@ class Fall:
 
     @property
     def recovered(self) -> bool:
-        """The floor is back near where it was foretold to be."""
-        if self.depth > _SHALLOW_K:  # hardly begun
-            return self.now_k > -0.1
+        """The floor is back near where it was."""
+        if self.verdict is None:
+            return self.now_k > min(-0.3, 0.4 * self.depth)
         return self.now_k > 0.25 * self.depth or self.now_k > max(-0.4, 0.5 * self.depth)
 
-    @property
-    def turning(self) -> bool:
-        """It is on its way back."""
-        return self.now_k > self.depth + max(0.4, -0.12 * self.depth)
+    def spent(self, tick: float) -> bool:
+        """Long enough ago that what the floor is like now is known."""
+        return tick - self.onset > (_QUIET_END_S if self.verdict is None else _SETTLED_S)
 
-    def spent(self, tick: float, falling: bool) -> bool:
-        """Nothing that lasts, or long enough ago that the filter has learned what the floor is
-        like now. `falling`: the change test still says so."""
-        if self.verdict is None and self.why is Why.SMALL and not falling:
-            return tick - self.onset > _SMALL_END_S
-        limit = _QUIET_END_S if self.verdict is None else _SETTLED_S
-        return tick - self.onset > limit
+    def tells(
+        self, tick: float, course: Course, floor: Standing, *, asleep: bool, acted: float
+    ) -> bool:
+        """Is it time to say so? `acted`: tick at which the grower last did something here."""
+        if self._readings < _LEAST_READINGS or not self._deep(course, floor.floor_c):
+            return False
+        lowest_k = self.now_k - self.depth
+        if floor.rate_k_per_h > _STILL_K_PER_H or lowest_k > _AT_LOWEST_K:
+            return False
+        age_s = tick - self.onset
+        pace = floor.rate_k_per_h / 3600.0
+        if floor.low_c is None or floor.chill_c is None:
+            return age_s >= _AWAKE_S
+        at_work = tick - acted < _ACTED_S
+        quiet = asleep and not at_work
+        latest = self._latest_pace(tick)
+        feeding = at_work or latest > _AIR_OUT * self.now_k / age_s
+        if floor.floor_c < floor.low_c and floor.floor_c + latest * _HARM_S < floor.chill_c:
+            wait_s = _HARM_ASLEEP_S if quiet else _FEEDING_S if feeding else _HARM_AWAKE_S
+            if age_s >= wait_s:
+                return True
+        wait_s = _ASLEEP_S if quiet else _FEEDING_S if feeding else _AWAKE_S
+        ahead_s = _AHEAD_ASLEEP_S if quiet else _AHEAD_AWAKE_S
+        return age_s >= wait_s and floor.floor_c + pace * ahead_s < floor.low_c
 
-    def judge(
+    def _latest_pace(self, tick: float) -> float:
+        """K/s over the last two minutes or so."""
+        first = next((k for k, at in enumerate(self.ticks) if tick - at <= _LATEST_S), 0)
+        first = max(0, min(first, len(self.ticks) - _LEAST_READINGS))
+        span_s = self.ticks[-1] - self.ticks[first]
+        return (self.samples[-1] - self.samples[first]) / span_s if span_s > 0.0 else 0.0
+
+    def weigh(
         self,
         tick: float,
         tau_s: float,
         noise_sd: float,
         witness: Callable[[Explanation], float],
         *,
-        known: bool,
+        alone: bool,
     ) -> None:
-        """Weigh why. `witness` is what the other probes add to an explanation's log weight;
-        `known`: the box has been watched long enough to foretell it."""
-        age_s = tick - self.onset
-        if age_s < _EARLIEST_S or len(self.samples) < 3 or self.turning:
+        """Settle on a cause, or on a better one. `witness` is what the other probes add to an
+        explanation's log weight; `alone`: all of them hold."""
+        turned = self.now_k - self.depth > 2.0 * _AT_LOWEST_K
+        if self.verdict is not None and (turned or tick - self.onset > _RETHINK_S):
             return
-        onsets = self._onsets(tick, noise_sd)
-        # an open cover is closed again within a quarter of an hour
-        too_long = -max(0.0, tick - self.begun - 1020.0) / 30.0
-        weighed = weigh(
-            self.candidates,
-            self.ticks,
-            self.samples,
-            onsets=onsets,
-            tau_s=tau_s,
-            noise_sd=noise_sd,
-            witness=[witness(one) + (too_long if one.brief else 0.0) for one in self.candidates],
-        )
-        chance = chances(weighed)
-        self.why = max(chance, key=lambda why: chance[why])
-        wait_s = max(0.0, tick - self.begun - _PATIENCE_S)
-        sure = max(_SURE_LEAST, _SURE - wait_s * _IMPATIENCE) if known else _SURE_EARLY
-        if chance[self.why] > sure and self.why is not Why.SMALL:
-            self.sure_steps = self.sure_steps + 1 if self.sure_why is self.why else 1
-            self.sure_why = self.why
-            if (
-                self.sure_steps >= (_SURE_STEPS if known else _STEPS_EARLY)
-                and self.verdict is not Why.LAMP
-            ):
-                self.verdict = self.why  # an open cover may turn out to be lamps, not the reverse
-        else:
-            self.sure_steps = 0
-        told = self.verdict or self.why
-        if told is Why.LAMP:
-            weighed = self._lamps(onsets, tau_s, noise_sd, witness)
-            total = sum(exp(one.log_weight - weighed[0].log_weight) for one in weighed)
-            self.source_chance = 1.0 / total  # of the first among the lamps
-        best = next(one for one in weighed if one.explanation.why is told)
-        old = self.best
-        if old is not None and self.verdict is not None and old.explanation.why is told:
-            # name another source only when it is clearly the better one
-            same = next(one for one in weighed if one.explanation is old.explanation)
-            if best.log_weight < same.log_weight + _RENAME:
-                best = same
-        self.best = best
-        self.tau_s = self._taus.get(best.explanation.sources, tau_s)
-
-    def _lamps(
-        self,
-        onsets: Sequence[float],
-        tau_s: float,
-        noise_sd: float,
-        witness: Callable[[Explanation], float],
-    ) -> list[Weighed]:
-        """The lamps, each with the time constant that explains the fall best, heaviest first. A
-        quiet box tells little of how quickly it follows; the fall itself does, and with a wrong
-        constant one dead lamp looks like all of them, or harm like an hour away."""
-        lamps = [one for one in self.candidates if one.why is Why.LAMP]
-        best: dict[tuple[int, ...], Weighed] = {}
+        onsets = [self.onset, *(at for at in self.ticks[:3] if tick - at >= 60.0)]
+        witnessed = [witness(one) for one in self.candidates]
+        best: dict[tuple[Why, tuple[int, ...]], Weighed] = {}
         for factor in _TAU_FACTORS:
             doubt = -0.5 * (log(factor) / _TAU_SD) ** 2
             for one in weigh(
-                lamps,
+                self.candidates,
                 self.ticks,
                 self.samples,
                 onsets=onsets,
                 tau_s=factor * tau_s,
                 noise_sd=noise_sd,
-                witness=[witness(lamp) + doubt for lamp in lamps],
+                witness=[added + doubt for added in witnessed],
             ):
-                sources = one.explanation.sources
-                if sources not in best or one.log_weight > best[sources].log_weight:
-                    best[sources] = one
-                    self._taus[sources] = factor * tau_s
-        return sorted(best.values(), key=lambda one: -one.log_weight)
+                key = (one.explanation.why, one.explanation.sources)
+                if key not in best or one.log_weight > best[key].log_weight:
+                    best[key] = one
+                    if one.explanation.why is Why.LAMP:
+                        self._taus[one.explanation.sources] = factor * tau_s
+        found = sorted(best.values(), key=lambda one: -one.log_weight)
+        chance = chances(found)
+        why = max(chance, key=lambda it: chance[it])
+        if alone:
+            why = Why.PROBE
+        old = self.verdict
+        if old is not None and why is not old and chance[why] < exp(_RENAME) * chance[old]:
+            why = old
+        self._settle(why, [one for one in found if one.explanation.why is why], tau_s)
 
-    def _onsets(self, tick: float, noise_sd: float) -> list[float]:
-        """When it may have begun: the test may have been above zero for a while before that."""
-        quiet = 0
-        for sample in self.samples:
-            if sample < -2.5 * noise_sd:
-                break
-            quiet += 1
-        self.begun = self.onset if quiet == 0 else self.ticks[min(quiet, len(self.ticks)) - 1]
-        ends = [0, 1, quiet - 2, quiet - 1, quiet]
-        found = {self.ticks[k] for k in ends if 0 <= k < len(self.ticks)}
-        return [self.onset, *sorted(at for at in found if tick - at >= 60.0)]
+    def _settle(self, why: Why, found: list[Weighed], tau_s: float) -> None:
+        first, old = found[0], self.best
+        if old is not None and self.verdict is why:
+            # name another source only when it is clearly the better one
+            same = next(one for one in found if one.explanation is old.explanation)
+            if first.log_weight < same.log_weight + _RENAME:
+                first = same
+        if why is Why.LAMP:
+            total = sum(exp(one.log_weight - first.log_weight) for one in found)
+            self.source_chance = 1.0 / total
+        self.verdict, self.best = why, first
+        self.tau_s = self._taus.get(first.explanation.sources, tau_s)
 
     def state(self) -> State:
         """What is needed to go on after a restart."""
         return {
             "open": self.open,
             "onset": self.onset,
-            "begun": self.begun,
-            "open_c": self.open_c,
+            "from": [self.from_c, self._pace],
             "rise_k": self.rise_k,
             "rise_sd_k": self.rise_sd_k,
             "candidates": [
@@ -265,17 +302,17 @@ class Fall:
                     c.slow_sd,
                     c.log_prior,
                     list(c.sources),
-                    c.brief,
                 ]
                 for c in self.candidates
             ],
             "ticks": list(self.ticks),
             "samples": list(self.samples),
             "depth": self.depth,
+            "readings": self._readings,
             "verdict": self.verdict,
-            "why": self.why,
-            "sure": [self.sure_why, self.sure_steps, self.source_chance],
+            "source_chance": self.source_chance,
             "tau_s": self.tau_s,
+            "taus": [[list(sources), tau_s] for sources, tau_s in self._taus.items()],
             "best": None
             if self.best is None
             else [
@@ -290,23 +327,22 @@ class Fall:
     def restore(self, state: State, shift_s: float) -> None:
         """Go on from `state`; ticks moved by `shift_s`."""
         self.onset = float(state["onset"]) + shift_s
-        self.begun = float(state["begun"]) + shift_s
-        self.open_c = float(state["open_c"])
+        self.from_c, self._pace = (float(value) for value in state["from"])
         self.rise_k = float(state["rise_k"])
         self.rise_sd_k = float(state["rise_sd_k"])
         self.ticks = [float(tick) + shift_s for tick in state["ticks"]]
         self.samples = [float(sample) for sample in state["samples"]]
         self.open = bool(state["open"])
         self.candidates = [
-            Explanation(Why(why), q, q_sd, s, s_sd, prior, tuple(sources), brief)
-            for why, q, q_sd, s, s_sd, prior, sources, brief in state["candidates"]
+            Explanation(Why(why), q, q_sd, s, s_sd, prior, tuple(sources))
+            for why, q, q_sd, s, s_sd, prior, sources in state["candidates"]
         ]
         self.depth = float(state["depth"])
+        self._readings = int(state["readings"])
         self.verdict = None if state["verdict"] is None else Why(state["verdict"])
-        self.why = None if state["why"] is None else Why(state["why"])
-        sure_why, self.sure_steps, self.source_chance = state["sure"]
-        self.sure_why = None if sure_why is None else Why(sure_why)
-        self.tau_s = float(state.get("tau_s", 0.0))
+        self.source_chance = float(state["source_chance"])
+        self.tau_s = float(state["tau_s"])
+        self._taus = {tuple(sources): float(tau_s) for sources, tau_s in state["taus"]}
         self.best = None
         saved = state["best"]
         if saved is not None:

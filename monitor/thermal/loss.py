@@ -19,7 +19,6 @@ class HeatLoss:
     rise_before_k: float
     lost_k: float
     source_chance: float  # that it was these sources, if heat was lost
-    from_c: float  # floor, before
 
     def named(self, brooder: Brooder) -> tuple[str, bool, float]:
         """Name, whether it is hardly another one, and watts."""
@@ -49,5 +48,4 @@ def loss_from(state: State, shift_s: float, sources: int) -> HeatLoss | None:
         float(state["rise_before_k"]),
         float(state["lost_k"]),
         float(state["source_chance"]),
-        float(state.get("from_c", -273.15)),  # kept by an older version: no heat to spare
     )

@@ -1,20 +1,15 @@
 """What a box is like and what its floor should be doing. Held by `thermal`.
 
 Puts together the quick filter (`kalman`), the bank that learns the time constant and the slow rise
-(`time_constant`), how restless this floor is, and the change test (`cusum`)."""
+(`time_constant`), and how restless this floor is."""
 
 from math import sqrt
 
 from monitor.brooding.heat_balance import Prior
 from monitor.events import State
-from monitor.thermal.cusum import Cusum
 from monitor.thermal.kalman import FloorFilter, rise_walk
 from monitor.thermal.time_constant import TimeConstants
 
-SLACK = 0.5  # looks for a shift of one standard deviation
-# h: for independent residuals one false start in 7,000 steps, two days and a half; `causes` then
-# says "nothing", so a false start costs a look, not an alarm.
-LIMIT = 7.0
 _BANK_S = 900.0
 _BANK_READY = 8  # steps after which the slow estimate is the better one
 _READING_SD = 0.1  # K: quantisation, noise and the nearest bird
@@ -37,7 +32,6 @@ class FloorModel:
         "bank",
         "filter",
         "outside_known",
-        "test",
     )
 
     def __init__(self, prior: Prior, *, tick: float, floor_c: float, outside_known: bool) -> None:
@@ -63,7 +57,6 @@ class FloorModel:
             rise_sd_k=rise_sd_k,
             outside_known=outside_known,
         )
-        self.test = Cusum(SLACK)
         self._noise = 1.0  # residual variance over what the filter expects
         self._bank_sum = 0.0
         self._bank_count = 0
@@ -75,7 +68,6 @@ class FloorModel:
         filt.predict(tick, outside_c, self.bank.tau_s)
         residual, spread = filt.correct(floor_c)
         noise = self._noise
-        self.test.add(residual / sqrt(spread * noise), tick)
         scaled = min(residual * residual / spread, 6.0 * noise)  # a step is no noise
         noise += (scaled - noise) * _NOISE_RATE
         self._noise = noise if noise > _NOISE_LEAST else _NOISE_LEAST
@@ -126,7 +118,6 @@ class FloorModel:
             self.filter.p_rr += 1.0
         self.filter.temp_c = floor_c
         self.filter.p_tr = 0.0
-        self.test.reset(tick)
         self.bank.resume(tick, floor_c)
         self._start_mean(tick)
 
@@ -153,7 +144,6 @@ class FloorModel:
             "filter": self.filter.state(),
             "bank": self.bank.state(),
             "mean": [self._bank_sum, self._bank_count, self._bank_tick],
-            "test": self.test.state(),
             "noise": self._noise,
             "outside_known": self.outside_known,
         }
@@ -165,5 +155,4 @@ class FloorModel:
         total, count, tick = state["mean"]
         self._bank_sum, self._bank_count = float(total), int(count)
         self._bank_tick = float(tick) + shift_s
-        self.test.restore(state["test"], shift_s)
         self._noise = float(state["noise"])

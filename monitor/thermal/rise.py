@@ -1,84 +1,107 @@
-"""The floor getting too hot: a slipped lamp told from a chick on the probe. Held by `thermal`.
+"""The floor getting too hot: a slipped lamp, a stuck thermostat or the sun told from a chick on the
+probe. Held by `thermal_watch`.
 
-A probe with a chick on it comes to rest below the chick's own skin, and soon; one under a lamp
-heads for more. Where it is heading is foretold from its last two means: what follows an
-exponential is `slope x lag` short of its end."""
+A probe with a chick on it rises for two or three minutes, and never above the chick's own skin;
+what is beyond that, or rises for longer and out of what is usual, is heat. Figures are this
+project's (assumed); tests/bench measures what they do."""
 
 from collections.abc import Sequence
 
 from monitor.brooding.chick_skin import CHICK_SKIN_C
 from monitor.events import State
 from monitor.site import Limits
-from monitor.thermal.track import NEVER, Track
+from monitor.thermal.track import Track
 
-_NEW_S = 120.0  # an older word says nothing of where it is heading
-_LAG_MIN = 1.3  # of a probe in its sleeve
-_ABOVE_K = 1.0  # heading this far above a chick: no chick
-_FAR_ABOVE_K = 3.0  # and this far: one look is enough
-_FAST_K_PER_MIN = 0.4  # slower than this is weather, and the band alarms tell it
+_NEW_S = 330.0  # an older word says nothing of where it is heading
+_ABOVE_K = 1.0  # above a chick's skin: no chick
+_BORNE_OUT, _BORNE_OUT_S = 3, 50.0  # readings that say so, one after the other, over so long
+_FAST_K_PER_MIN = 0.4  # a chick, a lamp; slower is weather
 _HOLD_S = 780.0  # a chick sits for some minutes
+_UNUSUAL_K, _RESTLESS = 0.8, 0.7  # above the usual high, and this share of how restless a floor is
+_STILL_K_PER_MIN = 0.08  # a chick's warmth comes to rest below this ...
+_STILL_AFTER_S = 330.0  # ... within so long
+_PACE_FROM_S, _PACE_TO_S, _PACE_MIN = 270.0, 150.0, 3.0  # minutes begun then: so long ago
+_AHEAD_ASLEEP_MIN = 25.0  # by night nothing heats a floor that nobody meant to
 
 
 class Rise:
     """The present rise of any floor probe."""
 
-    __slots__ = ("_fast", "_last", "_sure", "hold_until", "overheat", "started")
+    __slots__ = ("_count", "_heard", "_since", "_unusual", "hold_until", "overheat", "started")
 
     def __init__(self) -> None:
         self.started: float | None = None  # when some floor probe began to rise quickly
         self.hold_until: float | None = None
         self.overheat = False
-        self._sure = 0
-        self._fast = NEVER  # when one last rose quickly
-        self._last: dict[str, tuple[float, float, float]] = {}  # tick, degC, K/min
+        self._unusual: float | None = None  # since when one has been above the usual, and rising
+        self._since = 0.0  # first of the readings that say it is too hot
+        self._count = 0  # how many there were
+        self._heard = 0.0  # the latest of them
 
     def judge(
-        self, tick: float, tracks: Sequence[Track], target_c: float | None, limits: Limits
+        self,
+        tick: float,
+        tracks: Sequence[Track],
+        target_c: float | None,
+        limits: Limits,
+        *,
+        asleep: bool,
     ) -> None:
         """Look at the latest means of the floor probes."""
         if target_c is None:
-            self.started = self.hold_until = None
+            self.started = self.hold_until = self._unusual = None
             self.overheat = False
+            self._count = 0
             return
         high_c = target_c + limits.band_c
-        harm_c = target_c + limits.harm_c
-        hottest = -1e9
-        headed = -1e9
-        fast = False
-        for track in tracks:
-            if track.level is None or tick - track.last_tick > _NEW_S:
-                continue
-            now_c = track.mean
-            then, then_c, slope = self._last.get(track.key, (track.last_tick, now_c, 0.0))
-            span_min = (track.last_tick - then) / 60.0
-            if track.held is None:  # a jump that is not borne out yet has no slope
-                if span_min > 0.2:
-                    slope = (now_c - then_c) / span_min
-                self._last[track.key] = (track.last_tick, now_c, slope)
-            hottest = max(hottest, now_c)
-            if slope > _FAST_K_PER_MIN and now_c > track.level + 0.5:
-                fast = True
-                headed = max(headed, now_c + _LAG_MIN * slope)
-        if fast:
-            if self.started is None or tick - self._fast > _HOLD_S:
-                self.started = tick
-            self._fast = tick
-        elif hottest < high_c and self.started is not None and tick - self.started > 120.0:
-            self.started = None
-        limit_c = max(harm_c, CHICK_SKIN_C + _ABOVE_K)
-        above = hottest > high_c and max(hottest, headed) > limit_c
-        self._sure = self._sure + 1 if above else 0
-        if self._sure >= 2 or hottest > limit_c or (above and headed > limit_c + _FAR_ABOVE_K):
+        limit_c = max(target_c + limits.harm_c, CHICK_SKIN_C + _ABOVE_K)
+        heard = [
+            t
+            for t in tracks
+            if t.level is not None and t.held is None and tick - t.last_tick <= _NEW_S
+        ]
+        if not heard:
+            return
+        hottest = max(heard, key=lambda track: track.mean)
+        paces = {track.key: _pace(track, tick) for track in heard}
+        rising = [t for t in heard if paces[t.key] > _STILL_K_PER_MIN and _unusual(t)]
+        self._unusual = (self._unusual or tick) if rising else None
+        headed_c = max(
+            (t.mean + (_AHEAD_ASLEEP_MIN * paces[t.key] if asleep else 0.0) for t in rising),
+            default=hottest.mean,
+        )
+        lasting = self._unusual is not None and tick - self._unusual >= _STILL_AFTER_S
+        self._bear_out(hottest, hottest.mean > limit_c or (lasting and headed_c > high_c))
+        if self._count >= _BORNE_OUT and self._heard - self._since >= _BORNE_OUT_S:
             self.overheat = True
-        if self.overheat and hottest < high_c:
+        if self.overheat and hottest.mean < high_c and not (lasting and headed_c > high_c):
             # what a slow probe said last holds until it is silent: the lamp lies on that one
-            heard = [t.mean for t in tracks if tick - t.last_tick <= limits.silent_s]
-            self.overheat = max(heard, default=hottest) >= high_c
+            late = [t.mean for t in tracks if tick - t.last_tick <= limits.silent_s]
+            self.overheat = max(late, default=hottest.mean) >= high_c
+        self._see_act(tick, max(paces.values()), hottest.mean, high_c)
+
+    def _bear_out(self, track: Track, hot: bool) -> None:
+        if not hot:
+            self._count = 0
+        elif self._count == 0:
+            self._count, self._since = 1, track.last_tick
+            self._heard = track.last_tick
+        elif track.last_tick > self._heard:
+            self._count += 1
+            self._heard = track.last_tick
+
+    def _see_act(self, tick: float, pace: float, hottest_c: float, high_c: float) -> None:
+        """A chick, or a grower at work: the warmth alarms wait for a while."""
+        if pace > _FAST_K_PER_MIN:
+            if self.started is None or tick - self.started > _HOLD_S:
+                self.started = tick
+        elif hottest_c < high_c and self.started is not None and tick - self.started > 120.0:
+            self.started = None
         held = (
             self.started is not None
             and not self.overheat
             and tick < self.started + _HOLD_S
-            and hottest < CHICK_SKIN_C
+            and hottest_c < CHICK_SKIN_C
         )
         self.hold_until = self.started + _HOLD_S if held and self.started is not None else None
 
@@ -88,19 +111,30 @@ class Rise:
             "started": self.started,
             "hold_until": self.hold_until,
             "overheat": self.overheat,
-            "sure": self._sure,
-            "fast": self._fast,
-            "last": {key: list(row) for key, row in self._last.items()},
+            "unusual": self._unusual,
+            "borne_out": [self._count, self._since, self._heard],
         }
 
     def restore(self, state: State, shift_s: float) -> None:
         """Go on from `state`; ticks moved by `shift_s`."""
-        self.started = None if state["started"] is None else state["started"] + shift_s
-        self.hold_until = None if state["hold_until"] is None else state["hold_until"] + shift_s
+        started, held, unusual = (state[name] for name in ("started", "hold_until", "unusual"))
+        self.started = None if started is None else started + shift_s
+        self.hold_until = None if held is None else held + shift_s
+        self._unusual = None if unusual is None else unusual + shift_s
         self.overheat = bool(state["overheat"])
-        self._sure = int(state["sure"])
-        self._fast = float(state["fast"]) + shift_s
-        self._last = {
-            key: (float(t) + shift_s, float(c), float(slope))
-            for key, (t, c, slope) in state["last"].items()
-        }
+        count, since, heard = state["borne_out"]
+        self._count, self._since, self._heard = int(count), since + shift_s, heard + shift_s
+
+
+def _pace(track: Track, tick: float) -> float:
+    """K a minute over the last minutes."""
+    course = track.course
+    before = course.mean(tick - _PACE_FROM_S, tick - _PACE_TO_S)
+    if before is None:
+        return 0.0
+    return (track.mean - before) / _PACE_MIN
+
+
+def _unusual(track: Track) -> bool:
+    usual = track.course.quick
+    return usual is not None and track.mean > usual.high_c + _UNUSUAL_K + _RESTLESS * usual.spread_k

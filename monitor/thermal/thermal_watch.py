@@ -2,11 +2,12 @@
 passes every inside reading to `observe` and every outside reading to `observe_outside`.
 
 The way of a reading: `track` sums it up; every 25 s or so the sums of all floor probes make one
-step of the `kalman` filter; its residual goes to the `cusum` test; while that says "falls away from
-what was foretold", `fall` weighs why; `probe_health` looks at single probes once a minute.
-Everything is O(1) in time and memory, and pure."""
+step of the `kalman` filter and of the floor's `course`; once that is lower than is usual, `fall`
+decides when to tell and weighs why; `probe_health` looks at single probes once a minute.
+Time and memory are bounded, and all is pure."""
 
 from dataclasses import replace
+from typing import NamedTuple
 
 from monitor.brooding.heat_balance import Change, Prior
 from monitor.events import Moment, State
@@ -15,19 +16,18 @@ from monitor.thermal import answers as thermal_answers
 from monitor.thermal import doubt
 from monitor.thermal.answers import Floor, Night
 from monitor.thermal.causes import Explanation, Why
+from monitor.thermal.course import Course
 from monitor.thermal.diagnosis import Diagnosis, Interval, Learned, Outlook
-from monitor.thermal.fall import Fall
+from monitor.thermal.fall import Fall, Standing
 from monitor.thermal.floor_fusion import FloorFusion
 from monitor.thermal.loss import HeatLoss, loss_from
-from monitor.thermal.model import LIMIT, FloorModel
+from monitor.thermal.model import FloorModel
 from monitor.thermal.outside_curve import OutsideCurve
 from monitor.thermal.outside_heard import OutsideHeard
 from monitor.thermal.probe_health import CHECK_S, ProbeHealth
 from monitor.thermal.rise import Rise
 from monitor.thermal.slope import slope_per_h
-from monitor.thermal.spare_heat import AgainstTarget, SpareHeat
 from monitor.thermal.track import NEVER, Track
-from monitor.thermal.upturn import Upturn
 from monitor.thermal.witness import Witness
 
 _STEP_S = 25.0  # a filter step at most this often: a reading every 30 s makes one step each
@@ -35,8 +35,21 @@ _GAP_S = 1800.0  # nothing heard for longer: begin anew, a ten-minute radio gap 
 _OUTSIDE_WAIT_S = 600.0  # a configured outside probe is waited for so long
 _TAU_KNOWN, _SWITCHED_SD_K = 1.3, 3.0  # what stays known when the outside comes or goes
 _ACTED_SD_K = 2.0  # what a grower's act may do to the rise
-_RECENT = 12  # steps that the rate is taken from: five minutes
-ASLEEP_FROM_H, ASLEEP_TO_H = 22.5, 5.0  # nobody feeds or raises lamps. Common practice
+_RECENT_S, _RECENT_LEAST = 290.0, 3  # what the rate is taken from
+_AT_TARGET_S = 600.0  # a floor as warm as it should be for so long has its heat
+_WEATHER_S = 1800.0  # before a fall: an outside that came down by as much since then explains it
+_DOWN_S, _DOWN_STEPS = 60.0, 2  # a probe beneath a source is down for so long and for more steps
+ASLEEP_FROM_H, ASLEEP_TO_H = 23.0, 5.0  # nobody feeds or raises lamps. Common practice
+
+
+class Down(NamedTuple):
+    """A probe beneath a source that collapsed."""
+
+    probe: str  # key
+    since: float
+    steps: int
+    back_c: float  # warmer than this it is back
+    told: bool
 
 
 class ThermalWatch:
@@ -58,13 +71,15 @@ class ThermalWatch:
         self._first = NEVER  # floor reading
         self._fall = Fall()
         self._rise = Rise()
-        self._upturn = Upturn()
+        self._course = Course()
+        self._outside_course = Course()
+        self._acted = NEVER  # when the grower last did something here
+        self._warm_since: float | None = None  # the floor is at its target or above
+        self._down: Down | None = None
         self._loss: HeatLoss | None = None
-        self._spare = SpareHeat()
         self._target_c: float | None = None
         self._midnight: float | None = None  # some local midnight
         self._floor_c: float | None = None
-        self._floor_ref_c = 0.0  # before the present fall
         self._stepped = NEVER
         self._checked = NEVER
         self._recent: list[tuple[float, float]] = []
@@ -87,6 +102,7 @@ class ThermalWatch:
     def observe_outside(self, tick: float, temp_c: float) -> None:
         """One reading of an outside probe."""
         self._outside.observe(tick, temp_c)
+        self._outside_course.add(tick, temp_c)
 
     def leave_out(self, probe_key: str) -> None:
         """What an inside probe said counts no longer, until it is heard again."""
@@ -99,7 +115,11 @@ class ThermalWatch:
                 self._rise = Rise()  # nobody is left who could say that it is over
 
     def target_is(self, target_c: float | None) -> None:
-        """The floor's target from now on; None: no batch in the box."""
+        """The floor's target from now on. None: no batch in the box, and no heat to be missed: one
+        that warms up or stands empty loses none."""
+        if (target_c is None) != (self._target_c is None):
+            self._fall.end()
+            self._loss = self._warm_since = self._down = None
         self._target_c = target_c
 
     def prior_is(self, prior: Prior) -> None:
@@ -109,13 +129,9 @@ class ThermalWatch:
     def grower_acted(self, tick: float) -> None:
         """The grower did something to the box or the birds, as an entry says: the next hour may
         look different without anything being wrong."""
-        model = self._model
-        if model is None:
-            return
-        model.loosen(_ACTED_SD_K)
-        if self._fall.open and self._fall.verdict is None:
-            self._fall.end()
-            model.test.reset(tick)
+        self._acted = tick
+        if self._model is not None:
+            self._model.loosen(_ACTED_SD_K)
 
     def hour_is(self, tick: float, hour: float) -> None:
         """The local hour of day at `tick`, 0..24: by night nobody feeds."""
@@ -133,31 +149,35 @@ class ThermalWatch:
             return self._tell()
         self._stepped = tick
         self._floor_c = floor_c
-        self._recent.append((tick, floor_c))
-        if len(self._recent) > _RECENT:
-            del self._recent[0]
+        recent = self._recent
+        recent.append((tick, floor_c))
+        while len(recent) > _RECENT_LEAST and recent[0][0] < tick - _RECENT_S:
+            del recent[0]
+        self._course.add(tick, floor_c)
         model = self._modelled(tick, floor_c)
         if model is None:
             return self._tell()
         if step_s > _GAP_S:
             self._begin_again(model, tick, floor_c)
         outside_c = self._ambient_c()
-        if 0.0 < step_s <= _GAP_S:
-            self._fall.foretell(step_s, outside_c, model.bank.tau_s)
         model.step(tick, floor_c, outside_c)
         self._see_fall(model, tick, floor_c)
-        self._see_rise(model, tick)
+        self._rise.judge(
+            tick,
+            self._fusion.warmest,
+            self._target_c,
+            self._brooder.limits,
+            asleep=self._asleep(tick),
+        )
         doubt.look(self._all, tick, _STEP_S)
         if not self._fall.open:
             self._outside.stand_in(tick, floor_c)
             if model.learn(tick, floor_c, outside_c):
                 self._outside.history.add_rise(tick, model.bank.rise_k)
-            loss = self._loss
-            if loss is not None and (
-                loss.over(tick, model.filter.rise_k)
-                or self._spare.settled(
-                    tick, from_c=loss.from_c, floor=self._against_target(floor_c)
-                )
+            if (
+                self._loss is not None
+                and self._down is None
+                and self._loss.over(tick, model.filter.rise_k)
             ):
                 self._loss = None
         if tick - self._checked >= CHECK_S:
@@ -199,13 +219,11 @@ class ThermalWatch:
         self._model = FloorModel(prior, tick=tick, floor_c=floor_c, outside_known=measured)
         if old is not None:
             self._fall.end()
-        self._fall.follow(tick, floor_c, *self._model.expected())
         return self._model
 
     def _begin_again(self, model: FloorModel, tick: float, floor_c: float) -> None:
         model.begin_again(tick, floor_c)
         self._fall.end()
-        self._fall.follow(tick, floor_c, model.filter.rise_k, model.filter.rise_sd_k)
         self._recent.clear()
 
     def _ambient_c(self) -> float:
@@ -213,38 +231,38 @@ class ThermalWatch:
         known = model is not None and model.outside_known
         return outside_c if known and outside_c is not None else 0.0
 
-    # -- falls and rises
+    # -- falls
 
     def _see_fall(self, model: FloorModel, tick: float, floor_c: float) -> None:
         fall = self._fall
+        if self._target_c is None:
+            return
+        begins = (
+            fall.begins_anew(self._course, tick, floor_c)
+            if fall.open
+            else (fall.begins(self._course, floor_c))
+        )
+        if begins:
+            self._begin_fall(model, tick, floor_c)
         if fall.open:
             fall.add(tick, floor_c)
+        self._see_collapse(model, tick)
+        if fall.open:
             self._judge_fall(model, tick, floor_c)
-        elif model.test.low == 0.0:
-            fall.follow(tick, model.filter.temp_c, *model.expected())
-            self._floor_ref_c = model.filter.temp_c
-            for track in self._all:
-                if track.level is not None:
-                    track.ref = track.level
-        else:
-            fall.add(tick, floor_c)
-            if model.test.low > LIMIT:
-                if self._upturn.explains(tick, floor_c):
-                    model.filter.temp_c = floor_c
-                    model.filter.p_tr = 0.0
-                    model.test.reset(tick)
-                else:
-                    self._begin_fall(tick)
-                    self._judge_fall(model, tick, floor_c)
+        self._see_warmth(model, tick, floor_c)
 
-    def _begin_fall(self, tick: float) -> None:
+    def _begin_fall(self, model: FloorModel, tick: float, floor_c: float) -> None:
+        fall = self._fall
+        fall.begin(self._course, tick, floor_c)
+        fall.rise_k, fall.rise_sd_k = model.expected()
         # the rise above outside, which a loss takes a share of: measured, or from the box's size
-        known = self._model is not None and self._model.outside_known
-        self._fall.begin(
+        known = model.outside_known
+        fall.explain(
             self._watts,
             self._prior.bird_watts,
-            held_k=max(4.0, self._fall.rise_k if known else self._prior.rise_k),
-            held_sd_k=self._fall.rise_sd_k if known else self._prior.rise_sd_k,
+            held_k=max(4.0, fall.rise_k if known else self._prior.rise_k),
+            held_sd_k=fall.rise_sd_k if known else self._prior.rise_sd_k,
+            doubt_k=fall.rise_sd_k,
             asleep=self._asleep(tick),
         )
 
@@ -254,57 +272,70 @@ class ThermalWatch:
         hour = ((tick - self._midnight) / 3600.0) % 24.0
         return hour >= ASLEEP_FROM_H or hour < ASLEEP_TO_H
 
+    def _standing(self, floor_c: float) -> Standing:
+        low_c = chill_c = None
+        if self._target_c is not None and self._fusion.on_floor:
+            limits = self._brooder.limits
+            low_c, chill_c = self._target_c - limits.band_c, self._target_c - limits.harm_c
+        return Standing(floor_c, self.rate_k_per_h, low_c, chill_c)
+
     def _judge_fall(self, model: FloorModel, tick: float, floor_c: float) -> None:
         fall = self._fall
-        floor_ref_c = self._floor_ref_c
-        begun = fall.begun
-
-        def witness(one: Explanation) -> float:
-            return self._witness.weight(
-                one,
-                begun=begun,
-                floor_ref_c=floor_ref_c,
-                fallen_k=floor_ref_c - floor_c,
-            )
-
-        fall.judge(tick, model.bank.tau_s, model.wander_sd, witness, known=model.known)
-        if (
-            fall.verdict is Why.LAMP
-            and fall.best is not None
-            and not self._spare.only(
-                from_c=floor_ref_c,
-                tau_s=model.bank.tau_s,
-                rate_k_per_h=self.rate_k_per_h,
-                floor=self._against_target(floor_c),
-            )
-        ):
-            best = fall.best
-            lost_k = best.quick_k + best.slow_k
-            if self._loss is None or self._loss.started < fall.onset - 60.0:
-                model.lost(fall.rise_k, lost_k)
-            self._loss = HeatLoss(
-                best.explanation.sources,
-                best.onset,
-                fall.rise_k,
-                lost_k,
-                self._source_chance(best.explanation.sources, fall.source_chance),
-                floor_ref_c,
-            )
         if fall.recovered:
             if self._loss is not None and fall.verdict is Why.LAMP:
                 self._loss = None
                 model.regained(fall.rise_k)
             model.settle(tick, floor_c, fall.rise_k)
             fall.end()
-        elif fall.verdict is Why.LAMP and self._spare.settled(
-            tick, from_c=floor_ref_c, floor=self._against_target(floor_c)
-        ):
-            self._loss = None
-            model.settle(tick, floor_c, floor_c - self._ambient_c())
-            fall.end()
-        elif fall.spent(tick, model.test.low > 0.0):
+            return
+        if fall.spent(tick):
             model.settle(tick, floor_c)
             fall.end()
+            return
+        tells = fall.verdict is not None or (
+            fall.tells(
+                tick,
+                self._course,
+                self._standing(floor_c),
+                asleep=self._asleep(tick),
+                acted=self._acted,
+            )
+            and not self._weather(tick)
+        )
+        if tells:
+            self._weigh(model, tick)
+
+    def _weather(self, tick: float) -> bool:
+        """Did the outside come down by as much? A box follows it later, and by less."""
+        now_c, fall = self._outside.temp_c, self._fall
+        before = self._outside_course.mean(fall.onset - _WEATHER_S, fall.onset)
+        if now_c is None or before is None or not self._outside.measured(tick):
+            return False
+        return before - now_c > -fall.now_k
+
+    def _weigh(self, model: FloorModel, tick: float) -> None:
+        """Which cause? Lost heat is remembered until it is back."""
+        fall, witness = self._fall, self._witness
+        heard = witness.hear(tick, fall.onset, -fall.now_k)
+
+        def seen(one: Explanation) -> float:
+            return witness.weight(one, heard, -fall.now_k)
+
+        fall.weigh(tick, model.bank.tau_s, model.wander_sd, seen, alone=witness.alone)
+        best = fall.best
+        if fall.verdict is not Why.LAMP or best is None:
+            self._loss = None
+            return
+        lost_k = best.quick_k + best.slow_k
+        if self._loss is None or self._loss.started < fall.onset - 60.0:
+            model.lost(fall.rise_k, lost_k)
+        self._loss = HeatLoss(
+            best.explanation.sources,
+            best.onset,
+            fall.rise_k,
+            lost_k,
+            self._source_chance(best.explanation.sources, fall.source_chance),
+        )
 
     def _source_chance(self, sources: tuple[int, ...], chance: float) -> float:
         """That it was these sources. Once named as sure they stay so: what is learned of the fall
@@ -314,18 +345,41 @@ class ThermalWatch:
             chance if loss is None or loss.sources != sources else max(loss.source_chance, chance)
         )
 
-    def _against_target(self, floor_c: float) -> AgainstTarget:
-        return AgainstTarget(floor_c, self._target_c, self._brooder.limits.band_c)
+    def _see_collapse(self, model: FloorModel, tick: float) -> None:
+        """A source whose own probe collapses is told once, whatever the floor does yet. It is over
+        when that probe has come halfway back."""
+        down = self._down
+        if down is not None and self._tracks[down.probe].mean > down.back_c:
+            if down.told and not self._fall.open:
+                self._loss = None
+            self._down = down = None
+        found = self._witness.collapsed(tick)
+        if found is None or (down is not None and down.told):
+            return
+        track, index, usual_c = found
+        if down is None or down.probe != track.key:
+            down = Down(track.key, tick, 0, 0.0, False)
+        told = down.steps >= _DOWN_STEPS and tick - down.since >= _DOWN_S
+        back_c = 0.5 * (usual_c + track.mean)
+        self._down = Down(track.key, down.since, down.steps + 1, back_c, told)
+        if told and self._loss is None:
+            rise_k = model.filter.rise_k
+            lost_k = rise_k * self._watts[index] / (sum(self._watts) + self._prior.bird_watts)
+            self._loss = HeatLoss((index,), down.since, rise_k, lost_k, 1.0)
 
-    def _see_rise(self, model: FloorModel, tick: float) -> None:
-        test = model.test
-        if test.high == 0.0:
-            self._upturn.calm(model.filter.temp_c)
-        elif test.high > LIMIT:
-            if self._upturn.seen(tick):
-                model.loosen(1.0)
-            test.high = 0.0
-        self._rise.judge(tick, self._fusion.warmest, self._target_c, self._brooder.limits)
+    def _see_warmth(self, model: FloorModel, tick: float, floor_c: float) -> None:
+        """A floor that stays as warm as it should be misses nothing."""
+        target_c = self._target_c
+        if target_c is None or floor_c < target_c or not self._fusion.on_floor:
+            self._warm_since = None
+        elif self._warm_since is None:
+            self._warm_since = tick
+        elif tick - self._warm_since >= _AT_TARGET_S:
+            if self._fall.open and self.rate_k_per_h > -2.0:
+                model.settle(tick, floor_c)
+                self._fall.end()
+            if not self._fall.open:
+                self._loss = None
 
     # -- what comes out
 
@@ -348,13 +402,12 @@ class ThermalWatch:
         )
 
     def _hold_until(self) -> float | None:
-        target_c = self._target_c
         return thermal_answers.hold_until(
             self._fall,
             self._rise,
             stepped=self._stepped,
-            from_c=self._floor_ref_c,
-            low_c=None if target_c is None else target_c - self._brooder.limits.band_c,
+            low_c=self._standing(0.0).low_c,
+            asleep=self._asleep(self._stepped),
         )
 
     @property
@@ -374,7 +427,7 @@ class ThermalWatch:
     @property
     def rate_k_per_h(self) -> float:
         """Of the floor, over the last five minutes, by least squares."""
-        return slope_per_h(self._recent) if len(self._recent) > 2 else 0.0
+        return slope_per_h(self._recent) if len(self._recent) >= _RECENT_LEAST else 0.0
 
     @property
     def learned(self) -> Learned | None:
@@ -440,12 +493,15 @@ class ThermalWatch:
             "model": None if self._model is None else self._model.state(),
             "fall": self._fall.state(),
             "rise": self._rise.state(),
-            "upturn": self._upturn.state(),
+            "course": self._course.state(),
+            "outside_course": self._outside_course.state(),
+            "acted": self._acted,
+            "warm_since": self._warm_since,
+            "down": None if self._down is None else list(self._down),
             "loss": None if self._loss is None else self._loss.state(),
-            "spare": self._spare.state(),
             "target_c": self._target_c,
             "midnight": self._midnight,
-            "floor": [self._floor_c, self._floor_ref_c],
+            "floor_c": self._floor_c,
             "ticks": [self._stepped, self._checked, self._first],
             "told": bool(self._told),
             "recent": [list(pair) for pair in self._recent],
@@ -465,15 +521,22 @@ class ThermalWatch:
             self._model.restore(state["model"], shift_s)
         self._fall.restore(state["fall"], shift_s)
         self._rise.restore(state["rise"], shift_s)
-        self._upturn.restore(state["upturn"], shift_s)
+        self._course.restore(state["course"], shift_s)
+        self._outside_course.restore(state["outside_course"], shift_s)
+        acted, warm, down = state["acted"], state["warm_since"], state["down"]
+        self._acted = NEVER if acted == NEVER else acted + shift_s
+        self._warm_since = None if warm is None else warm + shift_s
+        self._down = None
+        if down is not None:
+            probe, since, steps, back_c, told = down
+            self._down = Down(probe, since + shift_s, steps, back_c, told)
         self._loss = None
         if state["loss"] is not None:
             self._loss = loss_from(state["loss"], shift_s, len(self._watts))
-        self._spare.restore(state.get("spare", {}), shift_s)
         self._target_c = state["target_c"]
         midnight = state["midnight"]
         self._midnight = None if midnight is None else midnight + shift_s
-        self._floor_c, self._floor_ref_c = state["floor"]
+        self._floor_c = state["floor_c"]
         self._stepped, self._checked, self._first = (
             NEVER if tick == NEVER else float(tick) + shift_s for tick in state["ticks"]
         )

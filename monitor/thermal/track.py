@@ -3,6 +3,7 @@ its health is judged by. Fed by `thermal` for every reading, so it is lean."""
 
 from monitor.events import State
 from monitor.site import Place
+from monitor.thermal.course import Course
 
 SPIKE_K = 3.0  # from one reading to the next; a larger jump waits for the next reading to confirm
 NEVER = -1e18  # a tick; far enough back that a shift does not change it
@@ -17,6 +18,7 @@ class Track:
     __slots__ = (
         "changes",
         "count",
+        "course",
         "doubt_since",
         "held",
         "key",
@@ -28,7 +30,6 @@ class Track:
         "offset",
         "place",
         "quantum_k",
-        "ref",
         "spike_score",
         "still",
         "sum",
@@ -44,7 +45,7 @@ class Track:
         self.count = 0
         self.mean = 0.0  # of the latest step it had readings in
         self.level: float | None = None
-        self.ref = 0.0  # level when the present fall or rise began
+        self.course = Course()
         self.offset: float | None = None
         self.doubt_since = NEVER  # its readings began to contradict the others'
         self.moved_tick = NEVER  # when its value last changed
@@ -98,6 +99,7 @@ class Track:
             self.level = mean
         else:
             self.level = level + (mean - level) * (step_s / (step_s + _LEVEL_S))
+        self.course.add(self.last_tick, mean)
         return True
 
     def leave_out(self) -> None:
@@ -107,10 +109,13 @@ class Track:
         self.count = 0
         self.last_tick = self.doubt_since = NEVER
         self.spike_score = 0.0
+        self.course.clear()
 
     def state(self) -> State:
         """What is needed to go on after a restart."""
-        return {name: getattr(self, name) for name in self.__slots__ if name not in _FIXED}
+        kept: State = {name: getattr(self, name) for name in self.__slots__ if name not in _FIXED}
+        kept["course"] = self.course.state()
+        return kept
 
     def restore(self, state: State, shift_s: float) -> None:
         """Go on from `state`; ticks moved by `shift_s`."""
@@ -120,7 +125,9 @@ class Track:
             value = state[name]
             moves = name in _TICKS and value != NEVER  # never stays never
             setattr(self, name, value + shift_s if moves else value)
+        if "course" in state:
+            self.course.restore(state["course"], shift_s)
 
 
-_FIXED = ("key", "place")
+_FIXED = ("course", "key", "place")
 _TICKS = ("last_tick", "doubt_since", "moved_tick")

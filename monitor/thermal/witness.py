@@ -1,20 +1,26 @@
-"""What the other probes say about a fall of the floor. Called by `thermal` while a fall is weighed.
+"""What the other probes say about a fall of the floor. Asked while one is weighed.
 
-A probe beneath a lamp loses that lamp's light and keeps the others'; under an open cover it loses
-no light at all. The cool end loses as much air as the floor when the cover is off, and far less
-when a lamp dies, because it saw little of its light. Each is a normal likelihood with a floor under
-it, so that one odd probe cannot outweigh everything."""
+Each has come down by a share of what the floor has. Beneath the source that died it is more than
+the floor's, beneath another one less than half; the cool end loses far more than the floor when the
+cover is off, for it has the box's air and little else. Each is a normal likelihood with a floor
+under it, so that one odd probe cannot outweigh everything. A source whose own probe is as warm as
+before is not weighed but acquitted: whoever is seen to work is not blamed."""
 
 from collections.abc import Sequence
 from math import exp, log, pi, sqrt
 
 from monitor.site import Brooder, Place
-from monitor.thermal.causes import QUICK_S, Explanation, Why
+from monitor.thermal.causes import Explanation, Why
 from monitor.thermal.track import Track
 
 _LEAST = 0.002  # likelihood of anything at all
-_LEAST_S = 45.0  # after the onset; what a probe said before says nothing
-_LEAST_LIGHT_K = 4.0  # a probe that is hardly warmer than the floor sees no lamp
+ACQUITTED = -60.0  # log weight: it cannot have been
+_HEARD_S = 330.0  # longer ago proves nothing
+_BEFORE_S = 600.0  # what a probe said before is taken from so long
+_WORKS_K, _WORKS_SHARE = 1.0, 0.35  # come down by less, and by less of the floor's fall
+_HOLDS_K, _HOLDS_SHARE = 0.4, 0.2
+_ALONE_K = 1.2  # a floor that came down by so much while all other probes held
+_COLLAPSE_K = 4.0
 
 
 def beneath(brooder: Brooder, probe_name: str) -> int | None:
@@ -33,7 +39,7 @@ def beneath(brooder: Brooder, probe_name: str) -> int | None:
 class Witness:
     """The other probes of a box."""
 
-    __slots__ = ("_cool", "_sources", "_under")
+    __slots__ = ("_cool", "_sources", "_under", "_working", "alone")
 
     def __init__(self, brooder: Brooder, tracks: Sequence[Track]) -> None:
         names = {probe.key: probe.name for probe in brooder.probes}
@@ -44,56 +50,94 @@ class Witness:
         ]
         self._cool = [track for track in tracks if track.place is Place.COOL_END]
         self._sources = len(brooder.heat)
+        self._working: frozenset[int] = frozenset()  # seen to be warm
+        self.alone = False  # the floor falls while every probe beneath a source holds
 
-    def weight(
-        self, one: Explanation, *, begun: float, floor_ref_c: float, fallen_k: float
-    ) -> float:
-        """What they add to the log weight of `one`. `begun` is when the fall began, `floor_ref_c`
-        the floor before it, `fallen_k` how far it has come down since."""
-        total = 0.0
+    def hear(self, tick: float, onset: float, fallen_k: float) -> list[tuple[Track, float]]:
+        """Every other probe with the share of the floor's fall that it has come down by. To be
+        asked at every step, before `weight`."""
+        heard = []
+        working = set()
+        holding = 0
         for track, index in self._under:
-            light_k = track.ref - floor_ref_c
-            since_s = track.last_tick - begun
-            if light_k < _LEAST_LIGHT_K or since_s < _LEAST_S:
+            down_k = fallen_since(track, tick, onset)
+            if down_k is None:
                 continue
-            gone = 1.0 - exp(-since_s / QUICK_S)
-            lost = (track.ref - track.last_c - fallen_k) / light_k
-            total += log(max(_LEAST, self._light(one, index, lost, gone, fallen_k / light_k)))
-        if fallen_k > 0.7:
-            for track in self._cool:
-                if track.last_tick - begun < _LEAST_S:
-                    continue
-                share = (track.ref - track.last_c) / fallen_k
-                blur = 0.2 / fallen_k
-                if one.why is Why.LAMP:
-                    like = _normal(share, 0.37, 0.14 + blur)
-                elif one.why is Why.COVER:
-                    like = _normal(share, 1.1, 0.35 + blur)
-                elif one.why is Why.PROBE:
-                    like = _normal(share, 0.0, 0.1 + blur)
-                else:
-                    like = _normal(share, 0.6, 0.4 + blur)
-                total += log(max(_LEAST, like))
+            if index is not None and down_k < max(_WORKS_K, _WORKS_SHARE * fallen_k):
+                working.add(index)
+            holding += down_k < max(_HOLDS_K, _HOLDS_SHARE * fallen_k)
+            heard.append((track, down_k / max(fallen_k, 0.3)))
+        self._working = frozenset(working)
+        under = len(heard)
+        for track in self._cool:
+            down_k = fallen_since(track, tick, onset)
+            if down_k is not None and fallen_k > 0.5:
+                heard.append((track, down_k / fallen_k))
+                holding += down_k < max(_HOLDS_K, _HOLDS_SHARE * fallen_k)
+        self.alone = under > 0 and holding == len(heard) and fallen_k > _ALONE_K
+        return heard
+
+    def weight(self, one: Explanation, heard: list[tuple[Track, float]], fallen_k: float) -> float:
+        """What they add to the log weight of `one`."""
+        if any(index in self._working for index in one.sources):
+            return ACQUITTED
+        blur = 0.2 / max(fallen_k, 0.3)
+        total = 0.0
+        for track, share in heard:
+            like = (
+                self._cool_end(one, share, blur)
+                if track.place is Place.COOL_END
+                else self._beneath(one, track, share, blur)
+            )
+            total += log(max(_LEAST, like))
         return total
 
-    def _light(
-        self, one: Explanation, index: int | None, lost: float, gone: float, fallen: float
-    ) -> float:
-        """Likelihood of the share of its light that an under-heat probe has lost."""
+    def _beneath(self, one: Explanation, track: Track, share: float, blur: float) -> float:
         if one.why is Why.PROBE:
-            return _normal(lost, -fallen, 0.15)
+            return _normal(share, 0.0, 0.1 + blur)
         if one.why is Why.COVER:
-            return _normal(lost, 0.0, 0.12)
-        if one.why is Why.SMALL:
-            return _normal(lost, 0.15, 0.15)
-        under = _normal(lost, 0.85 * gone, 0.25)
-        beside = _normal(lost, -0.08, 0.12)
+            return _normal(share, 0.7, 0.25 + blur)
+        index = next(index for other, index in self._under if other is track)
+        own = _normal(min(share, 2.0), 1.9, 0.5 + blur)  # the slow litter above its own share
+        beside = _normal(share, 0.35, 0.2 + blur)
         if len(one.sources) == self._sources:
-            return under
+            return own
         if index is not None:
-            return under if index in one.sources else beside
+            return own if index in one.sources else beside
         odds = len(one.sources) / self._sources
-        return odds * under + (1.0 - odds) * beside
+        return odds * own + (1.0 - odds) * beside
+
+    @staticmethod
+    def _cool_end(one: Explanation, share: float, blur: float) -> float:
+        if one.why is Why.LAMP:
+            return _normal(share, 0.4, 0.2 + blur)
+        if one.why is Why.COVER:
+            return _normal(min(share, 1.5), 1.4, 0.35 + blur)
+        return _normal(share, 0.0, 0.15 + blur)
+
+    def collapsed(self, tick: float) -> tuple[Track, int, float] | None:
+        """A probe beneath one source that fell far within minutes, that source, and the low
+        that was usual, degC. None: none did, or all fell alike."""
+        falls = [
+            (usual.low_c - track.mean, track, index)
+            for track, index in self._under
+            if (usual := track.course.quick) is not None and tick - track.last_tick < _HEARD_S
+        ]
+        if not falls:
+            return None
+        deepest, track, index = max(falls, key=lambda fall: fall[0])
+        others = [fall[0] for fall in falls if fall[1] is not track]
+        if deepest < _COLLAPSE_K or index is None or any(o > 0.5 * deepest for o in others):
+            return None
+        return track, index, deepest + track.mean
+
+
+def fallen_since(track: Track, tick: float, onset: float) -> float | None:
+    """K that a probe has come down by since `onset`; None: it was not heard then, or is not now."""
+    if track.level is None or tick - track.last_tick > _HEARD_S:
+        return None
+    before = track.course.mean(onset - _BEFORE_S, onset + 30.0)
+    return None if before is None else before - track.mean
 
 
 def _normal(value: float, mean: float, sd: float) -> float:

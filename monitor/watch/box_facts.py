@@ -75,10 +75,10 @@ def cause_of(box: Box, alarm: Alarm) -> Cause:
         return cause if cause is Cause.OVERHEAT else Cause.UNKNOWN
     if alarm.rule.alarm is AlarmName.COLD_NIGHT:
         return Cause.COLD_NIGHT
-    if alarm is box.heat_loss or box.heat_loss.active:
-        return Cause.HEAT_SOURCE
     if cause in (Cause.HEAT_SOURCE, Cause.COVER_OPEN):
         return cause
+    if alarm is box.heat_loss or box.heat_loss.active:
+        return Cause.HEAT_SOURCE
     return Cause.COLD_NIGHT if box.cold_night.active else Cause.UNKNOWN
 
 

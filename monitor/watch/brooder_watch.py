@@ -274,7 +274,7 @@ class BrooderWatch:
         cold = any(p.cold.beyond for p in judged)
         hot = any(p.hot.beyond for p in judged)
         # A floor still below its band is no sign that the heat is back.
-        lost = self.estimate.diagnosis.cause is Cause.HEAT_SOURCE
+        lost = self.estimate.diagnosis.heat_lost
         self._see(self.heat_loss, lost or (self.heat_loss.delay.active and cold), tick)
         self._see(self.chill, any(p.chill.beyond for p in judged), tick)
         self._see(self.cold, cold, tick)

@@ -15,7 +15,6 @@ from statistics import median
 sys.path[:0] = [str(Path(__file__).parents[1]), str(Path(__file__).parents[2])]
 
 # ruff: noqa: E402
-from support.limits import false_start_readings, limit_of
 from support.scenarios import FAILURES, FAULTS, NUISANCES, Night, make
 from support.watched import DAY_0, Watched, outlook_at, plain_alarm, watch
 
@@ -300,23 +299,6 @@ def covers(nights: int, first: int, verbose: bool) -> None:
     print(f"cover taken    {dict(causes)}")
 
 
-def lorden(nights: int, first: int) -> None:
-    """The physical limit beside the watch's own delays, night by night with that night's noise."""
-    found = [
-        limit
-        for kind in FAILURES
-        for seed in range(first, first + 2 * nights, 2)
-        if (limit := limit_of(make(kind, seed))) is not None
-    ]
-    print(
-        f"Lorden's bound ln({false_start_readings():.0f}) / I:"
-        f" {minutes(f.bound_s for f in found)} min"
-        f" (I from a mean shift of {median(f.shift for f in found):.1f} sd a reading);"
-        f" change test {minutes(f.test_s for f in found if f.test_s is not None)};"
-        f" cause told {minutes(f.verdict_s for f in found if f.verdict_s is not None)}"
-    )
-
-
 def main() -> None:
     """Print the table."""
     ask = argparse.ArgumentParser(description=__doc__)
@@ -346,8 +328,6 @@ def main() -> None:
         intervals(told.nights, first, told.verbose)
     if wanted(FAULTS):
         faults(told.nights, first, wanted(FAULTS), told.verbose)
-    if wanted(("lorden",)):
-        lorden(told.nights, first)
 
 
 if __name__ == "__main__":

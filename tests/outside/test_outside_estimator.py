@@ -8,7 +8,6 @@ import pytest
 from scipy.optimize import curve_fit
 from statsmodels.tsa.statespace.mlemodel import MLEModel
 
-from monitor.thermal.cusum import Cusum
 from monitor.thermal.kalman import FloorFilter
 from monitor.thermal.night_cooling import fit_cooling
 from monitor.thermal.time_constant import TimeConstants
@@ -140,50 +139,6 @@ def test_the_time_constant_learned_is_the_one_scipy_fits_to_the_same_cooling():
     # the bank knows five constants, a factor of 1.6 apart, and mixes them
     assert bank.tau_s == pytest.approx(fitted_tau_s, rel=0.15)
     assert bank.rise_k == pytest.approx(12.0, abs=0.4)
-
-
-# Average run length of the two-sided tabular CUSUM, k = 1/2: D. C. Montgomery, Introduction to
-# Statistical Quality Control, 6th ed. 2009, table 9.3 (from memory; shift 0 is the false alarms).
-MONTGOMERY = {
-    (4.0, 0.0): 168.0,
-    (5.0, 0.0): 465.0,
-    (4.0, 0.5): 26.6,
-    (5.0, 0.5): 38.0,
-    (4.0, 1.0): 8.38,
-    (5.0, 1.0): 10.4,
-    (4.0, 2.0): 3.34,
-    (5.0, 2.0): 4.01,
-}
-
-
-@pytest.mark.parametrize(("limit", "shift"), MONTGOMERY)
-def test_the_change_test_runs_as_long_as_the_published_table_says(limit, shift):
-    rng = Random(f"{limit}/{shift}")
-    runs = 1500 if shift == 0.0 else 3000
-    total = 0
-    for _ in range(runs):
-        cusum = Cusum(0.5)
-        steps = 0
-        while cusum.low <= limit and cusum.high <= limit:
-            steps += 1
-            cusum.add(rng.gauss(shift, 1.0), float(steps))
-        total += steps
-    assert total / runs == pytest.approx(MONTGOMERY[limit, shift], rel=0.08)
-
-
-def test_the_change_test_dates_the_change():
-    """Page's estimate: the last time the sum was zero. Within a few readings of the truth."""
-    rng = Random(11)
-    errors = []
-    for _ in range(400):
-        cusum = Cusum(0.5)
-        k = 0
-        while cusum.low <= 7.0:
-            k += 1
-            cusum.add(rng.gauss(0.0 if k <= 100 else -1.5, 1.0), float(k))
-        if k > 100:
-            errors.append(cusum.low_since - 100.0)
-    assert abs(np.median(errors)) <= 2.0
 
 
 def test_brunts_night_is_recognised_and_continued():

@@ -46,13 +46,14 @@ def chill(change: Change, voice: Voice, box: Brooder | None) -> Words:
 
 
 def heat_loss(change: Change, voice: Voice, box: Brooder | None) -> Words:
-    """A source stopped; the floor may still be in band."""
+    """A source stopped or the cover is off; the floor may still be in band."""
     facts = change.facts
+    cause = Cause.COVER_OPEN if change.cause is Cause.COVER_OPEN else Cause.HEAT_SOURCE
+    what = "heat is escaping" if cause is Cause.COVER_OPEN else "heat has stopped"
     return compose(
-        f"{voice.where(change.brooder)}: heat has stopped",
-        f"{now_and_target(voice, facts)} Go now. "
-        f"{first_aid.check_cold(Cause.HEAT_SOURCE, facts, box)}",
-        *first_aid.more_about_cold(Cause.HEAT_SOURCE, facts, box, voice.site),
+        f"{voice.where(change.brooder)}: {what}",
+        f"{now_and_target(voice, facts)} Go now. {first_aid.check_cold(cause, facts, box)}",
+        *first_aid.more_about_cold(cause, facts, box, voice.site),
         probe_list(voice, facts),
         age(facts),
         figures=[_falling(voice, change), minutes_left(voice, facts)],
@@ -77,8 +78,9 @@ def overheat(change: Change, voice: Voice, box: Brooder | None) -> Words:
     facts = change.facts
     fire = box is not None and facts.get("temp_c", 0.0) >= box.limits.fire_c
     do = "Go now: cut the power first." if fire else f"Go now. {_cool(box)}"
+    early = "high_c" in facts and facts.get("temp_c", facts["high_c"]) < facts["high_c"]
     return compose(
-        f"{voice.where(change.brooder)}: dangerously hot",
+        f"{voice.where(change.brooder)}: {'heating up fast' if early else 'dangerously hot'}",
         f"{now_and_target(voice, facts)} {do}",
         "Open the cover, let them get away from the heat, give them water. Chicks that pant with "
         "wings held out, or lie flat, need cooler air at once; if they do not recover, ring a vet.",

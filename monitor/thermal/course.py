@@ -1,0 +1,124 @@
+"""The course of one temperature over the last hour and a half, minute by minute, and from where a
+fall of it is reckoned. Held by `thermal_watch` for the floor and the outside and by `track` for
+every probe.
+
+A fall is reckoned from the low that is usual: what the readings of the hour before were below for a
+tenth of the time. So a thermostat's off-phases, a box in which the birds run about, and the way
+back down after a chick sat on the probe or the sun shone are none: they end where the last hour has
+often been. Figures are this project's (assumed); tests/bench measures what they do."""
+
+from bisect import bisect_left, bisect_right
+from typing import NamedTuple
+
+from monitor.events import State
+
+MINUTE_S = 60.0
+QUICK_S, SLOW_S = 360.0, 1500.0  # how recent a fall is that is looked for
+_BACK_S = 3600.0
+_LEAST_S, _LEAST = 900.0, 4  # of it must be known, and so many means
+_KEPT_S = _BACK_S + SLOW_S + 300.0
+_GAP_S = 2400.0  # nothing heard for longer: begin anew
+
+
+class Usual(NamedTuple):
+    """What an hour was like: the low and the high that are usual, and how far the middle lies above
+    the low."""
+
+    low_c: float
+    spread_k: float
+    high_c: float
+
+
+class Course:
+    """Means of a minute each, oldest first."""
+
+    __slots__ = ("_began", "_count", "_sum", "means", "quick", "slow", "ticks")
+
+    def __init__(self) -> None:
+        self.ticks: list[float] = []
+        self.means: list[float] = []
+        self.quick: Usual | None = None  # before the last minutes; None: too little is known
+        self.slow: Usual | None = None  # before the last half hour, roughly
+        self._began = 0.0
+        self._sum = 0.0
+        self._count = 0
+
+    def add(self, tick: float, temp_c: float) -> None:
+        """One reading, or the mean of a few."""
+        if self._count and tick - self._began >= MINUTE_S:
+            self._close(tick)
+        if not self._count:
+            self._began = tick
+        self._sum += temp_c
+        self._count += 1
+
+    def _close(self, tick: float) -> None:
+        ticks, means = self.ticks, self.means
+        ticks.append(self._began)
+        means.append(self._sum / self._count)
+        self._sum = 0.0
+        self._count = 0
+        if tick - ticks[-1] > _GAP_S:
+            self.clear()
+            return
+        while ticks[0] < tick - _KEPT_S:
+            del ticks[0], means[0]
+        self.quick = self._usual(tick - QUICK_S)
+        self.slow = self._usual(tick - SLOW_S)
+
+    def _usual(self, until: float) -> Usual | None:
+        hour = sorted(self._between(until - _BACK_S, until))
+        if len(hour) < _LEAST or until - self.ticks[0] < _LEAST_S:
+            return None
+        tenth = len(hour) // 10
+        low_c = hour[tenth]
+        return Usual(low_c, hour[len(hour) // 2] - low_c, hour[-1 - tenth])
+
+    def clear(self) -> None:
+        """Nothing is known of what was."""
+        self.ticks.clear()
+        self.means.clear()
+        self.quick = self.slow = None
+        self._sum = 0.0
+        self._count = 0
+
+    def mean(self, from_tick: float, to_tick: float) -> float | None:
+        """Over a stretch; None: nothing was heard in it."""
+        found = self._between(from_tick, to_tick)
+        return sum(found) / len(found) if found else None
+
+    def _between(self, from_tick: float, to_tick: float) -> list[float]:
+        ticks = self.ticks
+        return self.means[bisect_left(ticks, from_tick) : bisect_right(ticks, to_tick)]
+
+    def onset(self, tick: float, temp_c: float, back_s: float) -> tuple[float, float]:
+        """When the fall to `temp_c` at `tick` began, no longer ago than `back_s`: where the course
+        lies highest above the straight line to now. And how high, as a share of the fall."""
+        first = min(bisect_left(self.ticks, tick - back_s), len(self.ticks) - 1)
+        began, began_c = self.ticks[first], self.means[first]
+        slope = (temp_c - began_c) / (tick - began)
+        above = [
+            mean - began_c - slope * (at - began)
+            for at, mean in zip(self.ticks[first:], self.means[first:], strict=True)
+        ]
+        highest = max(above)
+        return self.ticks[first + above.index(highest)], highest / max(0.1, began_c - temp_c)
+
+    def state(self) -> State:
+        """What is needed to go on after a restart."""
+        return {
+            "ticks": list(self.ticks),
+            "means": list(self.means),
+            "quick": self.quick,
+            "slow": self.slow,
+            "minute": [self._began, self._sum, self._count],
+        }
+
+    def restore(self, state: State, shift_s: float) -> None:
+        """Go on from `state`; ticks moved by `shift_s`."""
+        self.ticks = [float(tick) + shift_s for tick in state["ticks"]]
+        self.means = [float(mean) for mean in state["means"]]
+        self.quick = None if state["quick"] is None else Usual(*state["quick"])
+        self.slow = None if state["slow"] is None else Usual(*state["slow"])
+        began, self._sum, count = state["minute"]
+        self._began, self._count = float(began) + shift_s, int(count)
