@@ -43,7 +43,7 @@ class ReviewWorker:
         if (kept := self._kept.get(key)) and time.monotonic() - kept[0] < KEEP_S:
             return kept[1]
         if self._waiting >= MOST_WAITING:
-            raise Objection("Too much is being reckoned at once. Try again in a moment.")
+            raise Objection("Too many questions at once. Try again in a moment.")
         self._waiting += 1
         try:
             async with self._one_at_a_time:
@@ -90,7 +90,7 @@ class ReviewWorker:
             raise Objection(f"It took longer than {KILL_AFTER_S:.0f} s and was stopped.") from None
         except (OSError, EOFError):
             await self.end()
-            raise Objection("It could not be reckoned, which is a fault of ours.") from None
+            raise Objection("It could not be worked out, which is a fault of ours.") from None
         except BaseException:
             await self.end()  # half an exchange: its answer must not be taken for that of the next
             raise

@@ -210,8 +210,8 @@ class AlarmScreen:
             form,
             status,
             title=f"Put aside: {shown.title}",
-            words="It is not told while it is put aside, and comes back by itself when the time "
-            "is over. Somebody should be at the box until then.",
+            words="You will not be told about it while it is put aside. It comes back by "
+            "itself when the time is up. Somebody should be at the box until then.",
             action=f"/alarm/{quote(alarm.occurrence, safe='')}/shelve",
             minutes=_minutes_for(alarm),
         )

@@ -22,7 +22,7 @@ class FaultKind(StrEnum):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Finding:
-    """One probe that is not to be trusted, and why."""
+    """One probe that cannot be trusted, and why."""
 
     probe: str  # Probe.key
     kind: FaultKind

@@ -29,7 +29,7 @@ def crowded(change: Change, voice: Voice, box: Brooder | None) -> Words:
     facts = change.facts
     have, need = facts.get("area_per_bird_m2"), facts.get("needed_area_per_bird_m2")
     room = (
-        f"Each chick has {_area(voice, have)}; at this age it wants {_area(voice, need)}."
+        f"Each chick has {_area(voice, have)}; at this age it needs {_area(voice, need)}."
         if have is not None and need is not None
         else "The box is small for so many chicks of this age."
     )
@@ -63,15 +63,15 @@ def ready_to_move(change: Change, voice: Voice, box: Brooder | None) -> Words:
     they bear stands in it."""
     facts = change.facts
     days = f"{facts['age_days']} days old. " if "age_days" in facts else ""
-    bear = f"They bear nights down to {voice.temp(facts['low_c'])}" if "low_c" in facts else ""
+    bear = f"They can stand nights down to {voice.temp(facts['low_c'])}" if "low_c" in facts else ""
     stage = facts.get("reason", "ready")
     if stage == "harden off":
         later = f" Once feathered they {bear.removeprefix('They ')}." if bear else ""
         title, do = "time to harden them off", f"{_HARDEN}{later}"
     elif "outside_low_c" in facts:
         origin = f" ({facts['outside_from']})" if "outside_from" in facts else ""
-        coldest = f"the coldest to reckon with is {voice.temp(facts['outside_low_c'])}{origin}"
-        title, do = "may move out", f"{bear}{'; ' if bear else ''}{coldest}. {_DAY}"
+        coldest = f"the coldest expected is {voice.temp(facts['outside_low_c'])}{origin}"
+        title, do = "ready to move out", f"{bear}{'; ' if bear else ''}{coldest}. {_DAY}"
     else:
         title = "old enough to move out"
         do = f"{bear}{'. ' if bear else ''}{_LOOK} {_DAY}"
@@ -86,7 +86,7 @@ def ready_to_move(change: Change, voice: Voice, box: Brooder | None) -> Words:
 _HARDEN = "Let them out by day in dry, mild weather; back to the heat at night."
 _DAY = "Choose a dry, mild day, and watch the first night."
 _LOOK = "How cold the nights ahead are is not known here: look at a forecast first."
-_RAIN = "A cold, wet spell is a reason to wait; this watch knows nothing of rain."
+_RAIN = "A cold, wet spell is a reason to wait; this monitor knows nothing about rain."
 
 ADVICE: dict[AlarmName, Callable[[Change, Voice, Brooder | None], Words]] = {
     AlarmName.STEP_DOWN: step_down,

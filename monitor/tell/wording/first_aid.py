@@ -72,13 +72,13 @@ def more_about_cold(cause: Cause, facts: Facts, box: Brooder | None, site: Site)
         ]
     elif cause is Cause.COVER_OPEN:
         lines.append(
-            "It falls the way it does when the cover is off: see that it lies right, then look "
+            "It falls the way it does when the cover is off: see that it is on right, then look "
             "for a draught."
         )
     elif cause is Cause.COLD_NIGHT:
         lines.append(
-            "The heat seems to be on, but the cold is more than it can hold: more cover (leave a "
-            "gap for fresh air), no draught, or more heat."
+            "The heat seems to be on, but it cannot keep up with the cold: add cover (leave a "
+            "gap for fresh air), stop draughts, or add heat."
         )
     elif cause is Cause.SENSOR:
         lines.append("It may be the probe: see that it lies dry at the height of a chick's back.")
@@ -128,7 +128,7 @@ def mend(facts: Facts) -> list[str]:
     """What the heat balance says would help, best first."""
     lines: list[str] = []
     if facts.get("missing_watts", 0) >= 5:  # less is within the estimate's own doubt
-        lines.append(f"About {round(facts['missing_watts'] / 5) * 5} W are missing.")
+        lines.append(f"About {round(facts['missing_watts'] / 5) * 5} W more heat is needed.")
     if facts.get("mend"):
         lines.append(would_help(facts["mend"]))
     return lines

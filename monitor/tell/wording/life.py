@@ -109,7 +109,7 @@ def unshelved(change: Change, voice: Voice) -> Words:
     """Back from being put aside."""
     return compose(
         f"{voice.where(change.brooder)}: {TROUBLE[change.alarm]} is watched again",
-        "The time it was put aside for is over.",
+        "The time it was put aside for is up.",
     )
 
 

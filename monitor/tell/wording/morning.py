@@ -100,7 +100,7 @@ def _night(box: BoxMorning, voice: Voice, at: float) -> list[str]:
     else:
         lines.append("It was never too cold or too hot.")
     if unseen:
-        why = "no reading to believe, or the watch did not run"
+        why = "no reading that could be trusted, or the watch was not running"
         lines.append(f"Not watched for {span(box.unseen_s)}: {why}.")
     lines.append(f"Alarms: {'; '.join(box.alarms) if box.alarms else 'none'}.")
     return lines

@@ -23,8 +23,8 @@ _GONE = {
     AlarmName.UNWATCHED: ("cold is watched for again", "Its alarms work again."),
     AlarmName.BROKER_LOST: ("broker is back", "Readings come in again."),
     AlarmName.NAME_TAKEN: (
-        "nothing disturbs the watch's connection now",
-        "Find what used its name all the same, before it does so again.",
+        "the watch has its connection back",
+        "Find out what used its name, before it happens again.",
     ),
     AlarmName.STORAGE_FAULT: ("records are kept again", "Nothing for you to do."),
     AlarmName.DELIVERY_FAULT: ("messages get through again", "Nothing for you to do."),
@@ -71,7 +71,7 @@ def all_clear(change: Change, voice: Voice) -> Words:
     if "extreme_c" in facts:
         end = "lowest" if change.alarm in _LOW else "highest"
         extreme = f", {end} {voice.temp(facts['extreme_c'])}"
-    held = f" Right again for {span(facts['quiet_s'])}." if "quiet_s" in facts else ""
+    held = f" It has been right for {span(facts['quiet_s'])}." if "quiet_s" in facts else ""
     was = f"It was {_WAS[change.alarm]}{lasted}{extreme}.{held}"
     if why is not None:
         return compose(f"{where}: alarm ended", f"{why} {was}")
@@ -79,8 +79,7 @@ def all_clear(change: Change, voice: Voice) -> Words:
     return compose(
         f"{where}: back to normal",
         f"{floor} {was}" if floor else was,
-        "See that every chick is on its feet, and what the cause was, so that it does not "
-        "come back."
+        "Check that every chick is on its feet. Find the cause, so that it does not happen again."
         if change.alarm in (AlarmName.CHILL, AlarmName.OVERHEAT, AlarmName.HEAT_LOSS)
         else None,
     )

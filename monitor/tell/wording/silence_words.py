@@ -9,11 +9,11 @@ from monitor.tell.wording.temperature import probe_list
 from monitor.tell.wording.words import Voice, Words, compose, listed, sentence, span
 
 _WHERE_TO_LOOK = (
-    "Then look at what carries the readings: power of the board and the probe, cable or battery, "
+    "Then check what carries the readings: power to the board and the probe, cable or battery, "
     "Wi-Fi, broker."
 )
 _SHARED = "All fell silent together, so look first at what they share: mains power, Wi-Fi, broker."
-_UNTIL_THEN = "Until readings come back nobody watches but you. " + LOOK_AT_CHICKS
+_UNTIL_THEN = "Until readings come back, only you are watching. " + LOOK_AT_CHICKS
 
 
 def no_readings(change: Change, voice: Voice, box: Brooder | None) -> Words:
@@ -27,9 +27,9 @@ def no_readings(change: Change, voice: Voice, box: Brooder | None) -> Words:
         first = "Look at the probe and its power." if why is None else "Look at the probe."
         mend = _WHERE_TO_LOOK if why is None else f"{sentence(why)} {facts.get('detail', '')}"
         return compose(
-            f"{where}: {probe} is silent" if why is None else f"{where}: {probe} tells nothing",
+            f"{where}: {probe} is silent" if why is None else f"{where}: {probe} is unreliable",
             f"{last} {first}",
-            "The others still speak, so the watch goes on. " + mend,
+            "The other probes still report, so the watch goes on. " + mend,
         )
     if change.brooder is None:
         since = f" since {voice.clock(facts['since'], change.at)}" if "since" in facts else ""
@@ -75,7 +75,7 @@ def probe_fault(change: Change, voice: Voice, box: Brooder | None) -> Words:
     probe = probe_name(change)
     why = facts.get("reason", "it says what no floor can be").rstrip(".")
     return compose(
-        f"{voice.where(change.brooder)}: {probe} is not to be trusted",
+        f"{voice.where(change.brooder)}: {probe} cannot be trusted",
         f"{sentence(why)} Check its cable and where it lies.",
         "Its readings are left out until they make sense again. If no other probe lies on the "
         "floor, look at the chicks yourself. " + LOOK_AT_CHICKS,

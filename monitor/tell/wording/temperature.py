@@ -217,7 +217,7 @@ def _outside(voice: Voice, facts: Facts) -> str | None:
     if "outside_low_c" not in facts:
         return None
     origin = f" ({facts['outside_from']})" if "outside_from" in facts else ""
-    return f"Outside it may go down to {voice.temp(facts['outside_low_c'])}{origin}."
+    return f"Outside it may fall to {voice.temp(facts['outside_low_c'])}{origin}."
 
 
 def _how_sure(voice: Voice, facts: Facts) -> str | None:
@@ -225,8 +225,8 @@ def _how_sure(voice: Voice, facts: Facts) -> str | None:
     if "lowest_low_c" not in facts or "lowest_high_c" not in facts:
         return None
     between = f"{voice.figure(facts['lowest_low_c'])} and {voice.temp(facts['lowest_high_c'])}"
-    young = " Reckoned mostly from the box's measures; it gets surer as it watches."
-    return f"In 8 nights of 10 between {between}.{young if facts['learned'] < 0.5 else ''}"
+    young = " This rests mostly on the size of the box; it gets better with every hour of readings."
+    return f"Probably between {between} (8 chances in 10).{young if facts['learned'] < 0.5 else ''}"
 
 
 def _cool(box: Brooder | None) -> str:

@@ -30,7 +30,7 @@ def tonight(outlook: Outlook, voice: Voice, now: float, read_at: float | None) -
         _more_watts(outlook),
         first_aid.would_help(mend) if mend else None,
         first_aid.LAMP_CARE if first_aid.names_a_lamp(mend) else None,
-        "Reckoned from the box's measures so far; it gets surer as it watches."
+        "This rests on the size of the box so far; it gets better with every hour of readings."
         if outlook.learned < 0.5
         else None,
     ]
@@ -56,7 +56,7 @@ def _lead(outlook: Outlook, voice: Voice, now: float) -> str:
     if chance < CLEAR_CHANCE:
         return f"It should hold. Chance of getting too cold: {said}."
     if chance < WARN_CHANCE:
-        return f"It will more likely hold than not. Chance of getting too cold: {said}."
+        return f"It will probably hold. Chance of getting too cold: {said}."
     leaves = (
         f" It would leave the band about {voice.clock(outlook.leaves_band_at, now)}."
         if outlook.leaves_band_at is not None
@@ -89,8 +89,11 @@ def _air(outlook: Outlook) -> str | None:
     if part is None:
         return None
     if part == "all":
-        return "The birds need more air than any cover lets through: take it off. Reckoned so."
-    return f"Leave {part} of the top open: the birds need the air. Reckoned so."
+        return (
+            "The birds need more air than any cover lets through: take it off. "
+            "The figures here assume that."
+        )
+    return f"Leave {part} of the top open: the birds need the air. The figures here assume that."
 
 
 def _more_watts(outlook: Outlook) -> str | None:

@@ -8,5 +8,5 @@ def trial(voice: Voice, contact: str, at: float) -> Words:
     return compose(
         f"{voice.where(None)}: a trial message",
         f"If {contact} reads this, alarms get through. Sent at {voice.clock(at, at)}.",
-        "Nothing is wrong. See that your phone makes a sound for it at night, in silent mode too.",
+        "Nothing is wrong. Check that your phone sounds for it at night, in silent mode too.",
     )

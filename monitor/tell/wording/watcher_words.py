@@ -108,7 +108,7 @@ def unwatched(change: Change, voice: Voice, box: Brooder | None) -> Words:
         f"{voice.where(change.brooder)}: cold is not watched for",
         f"Go and look at the chicks. {sentence(change.facts.get('reason', ''))}",
         change.facts.get("detail"),
-        "Until then nobody watches but you. " + LOOK_AT_CHICKS,
+        "Until then, only you are watching. " + LOOK_AT_CHICKS,
     )
 
 

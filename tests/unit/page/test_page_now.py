@@ -247,7 +247,7 @@ def test_a_reading_from_before_a_restart_is_not_called_right():
 
 def test_an_estimate_from_measures_alone_says_so():
     young = box_of(brooder(outlook=outlook(learned=0.1)))
-    assert any("Reckoned from the box's measures" in line for line in young.tonight)
+    assert any("This rests on the size of the box" in line for line in young.tonight)
 
 
 def test_birds_and_next_step():

@@ -347,7 +347,7 @@ def test_one_all_clear_when_the_last_alarm_of_a_cause_ends_with_how_long_and_how
     [over] = teller.go(NIGHT + 600 + BACK_S)
     assert over.kind is MessageKind.OVER
     assert "too cold for 13 min, lowest 27.3 °C" in over.body  # since 200 s before it was raised
-    assert "Right again for 30 min." in over.body
+    assert "It has been right for 30 min." in over.body
     assert "Now 33.4 °C" in over.body
 
 
@@ -423,7 +423,7 @@ def of_probes(alarm: AlarmName, kind: ChangeKind, after: float, *names: str) -> 
     ("alarm", "begins", "ends"),
     [
         (A.NO_READINGS, "far floor probe is silent", "far floor probe is heard again"),
-        (A.PROBE_FAULT, "far floor probe is not to be", "far floor probe makes sense again"),
+        (A.PROBE_FAULT, "far floor probe cannot be trusted", "far floor probe makes sense again"),
     ],
 )
 def test_the_end_names_the_probe_that_the_beginning_named(alarm, begins, ends):

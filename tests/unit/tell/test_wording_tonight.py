@@ -35,7 +35,7 @@ def said(read_at: float | None = NIGHT - 10, **changes: object) -> list[str]:
         (0.12, "It should hold. Chance of getting too cold: about 10 in 100."),
         (
             0.35,
-            "It will more likely hold than not. Chance of getting too cold: about 35 in 100.",
+            "It will probably hold. Chance of getting too cold: about 35 in 100.",
         ),
         (0.5, "It is as likely as not to get too cold (about 50 in 100)."),
         (0.6, "More likely than not it will not hold (about 60 in 100)."),

@@ -71,9 +71,9 @@ def test_before_a_night_was_seen_a_mild_evening_sends_the_grower_to_a_forecast()
     night = flock(outside=True, from_day="2026-03-01")
     through(night, 12.0, 3600)
     assert read(night) == (
-        "porch: old enough to move out. 21 days old. They bear nights down to 50.0 °F. How cold "
-        "the nights ahead are is not known here: look at a forecast first. Choose a dry, mild day, "
-        "and watch the first night."
+        "porch: old enough to move out. 21 days old. They can stand nights down to 50.0 °F. How "
+        "cold the nights ahead are is not known here: look at a forecast first. Choose a dry, "
+        "mild day, and watch the first night."
     )
 
 
@@ -82,8 +82,8 @@ def test_a_mild_night_that_was_seen_is_named_in_the_first_line(from_day: str) ->
     night = flock(outside=True, from_day=from_day)
     through(night, 12.0, 1.3 * DAY_S)
     assert read(night).replace("22 days", "21 days") == (
-        "porch: may move out. 21 days old. They bear nights down to 50.0 °F; the coldest to "
-        "reckon with is 53.6 °F (by last night). Choose a dry, mild day, and watch the first night."
+        "porch: ready to move out. 21 days old. They can stand nights down to 50.0 °F; the coldest "
+        "expected is 53.6 °F (by last night). Choose a dry, mild day, and watch the first night."
     )
 
 
