@@ -141,6 +141,7 @@ class Facts(TypedDict, total=False):
     missing_watts: float
     mend: list[str]  # what would help, best first
     reason: str
+    doubt: str  # of the probe that leads, one plain clause; the floor is told all the same
     detail: str
     silent_s: float
     down_from: float

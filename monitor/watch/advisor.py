@@ -73,7 +73,7 @@ class Advisor:
 
     # -- Owner
 
-    def suppressed_until(self, alarm: Alarm) -> float | None:
+    def suppressed_until(self, alarm: Alarm, tick: float) -> float | None:
         """Nothing holds it back."""
         return None
 

@@ -31,7 +31,7 @@ class Owner(Protocol):
         """The facts at the moment it is cleared."""
         ...
 
-    def suppressed_until(self, alarm: "Alarm") -> float | None:
+    def suppressed_until(self, alarm: "Alarm", tick: float) -> float | None:
         """A tick before which it should not be raised: a grower is at work in the box."""
         ...
 

@@ -158,7 +158,7 @@ class AlarmRegister:
             return
         slot = Slot(_RANK[DELAY], DELAY, alarm.key)
         if delay.condition:
-            held = alarm.owner.suppressed_until(alarm)
+            held = alarm.owner.suppressed_until(alarm, tick)
             if held is not None and held > tick:
                 delay.due = held
                 self._timers.set(slot, held)

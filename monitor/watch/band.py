@@ -8,15 +8,22 @@ the limit by the dead band and has stayed there for the off-delay."""
 
 from dataclasses import dataclass
 
+# One reading raises nothing: a jump of a single one is no temperature. Three in a row do, or two
+# that lie five minutes apart, where a probe speaks seldom. Common practice.
+SURE_READINGS, SURE_SELDOM, SURE_SELDOM_S = 3, 2, 300.0
+
 
 class Edge:
-    """One limit with its dead band: is a temperature beyond it? Hysteresis, no time."""
+    """One limit with its dead band: is a temperature beyond it, and for how many readings in a
+    row?"""
 
-    __slots__ = ("back_c", "below", "beyond", "limit_c")
+    __slots__ = ("back_c", "below", "beyond", "count", "last", "limit_c", "since")
 
     def __init__(self, *, below: bool) -> None:
         self.below = below
         self.beyond = False
+        self.count = 0  # readings beyond it in a row
+        self.since = self.last = 0.0  # ticks of the first and the last of them
         self.limit_c = self.back_c = _never(below)
 
     def move(self, limit_c: float | None, dead_band_c: float) -> None:
@@ -28,8 +35,24 @@ class Edge:
             self.limit_c = limit_c
             self.back_c = limit_c + dead_band_c if self.below else limit_c - dead_band_c
 
+    def take(self, temp_c: float, tick: float) -> None:
+        """A new reading."""
+        if not self.see(temp_c):
+            self.count = 0
+            return
+        self.count += 1
+        self.last = tick
+        if self.count == 1:
+            self.since = tick
+
+    @property
+    def sure(self) -> bool:
+        """Beyond, by more than one reading's word."""
+        seldom = self.count >= SURE_SELDOM and self.last - self.since >= SURE_SELDOM_S
+        return self.beyond and (self.count >= SURE_READINGS or seldom)
+
     def see(self, temp_c: float) -> bool:
-        """Take a temperature; is it beyond the limit (or not yet back past the dead band)?"""
+        """Look at a temperature; is it beyond the limit (or not yet back past the dead band)?"""
         if self.below:
             self.beyond = temp_c < self.back_c if self.beyond else temp_c < self.limit_c
         else:

@@ -1,6 +1,7 @@
 """What may be asked of a brooder by those who only look at it: the figures of its alarms and what
 holds them back. `brooder_watch.BrooderWatch` is one."""
 
+from datetime import tzinfo
 from typing import Protocol
 
 from monitor.thermal.diagnosis import Interval
@@ -14,6 +15,7 @@ class Box(Protocol):
     """One brooder as it stands. Limits are of the floor; None: there is no batch."""
 
     register: AlarmRegister
+    zone: tzinfo
     estimate: Estimate
     inside: list[ProbeWatch]  # all but the outside ones
     age_days: float | None
@@ -27,6 +29,14 @@ class Box(Protocol):
     hot: Alarm
     heat_loss: Alarm
     cold_night: Alarm
+
+    def on_floor(self) -> list[ProbeWatch]:
+        """The probes that a cold floor is told by."""
+        ...
+
+    def trusted(self) -> list[ProbeWatch]:
+        """The probes that nothing was found of."""
+        ...
 
     def counting(self) -> list[ProbeWatch]:
         """The probes that are believed now."""

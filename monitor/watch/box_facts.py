@@ -8,6 +8,8 @@ from monitor.watch.alarm import Alarm
 from monitor.watch.box import Box
 from monitor.watch.probe_watch import ProbeWatch
 
+_USUAL_K = 1.0  # a box's rise above the outside wanders by so much. Common practice
+_COLD = (AlarmName.COLD, AlarmName.CHILL)
 _MINUTES_HELP = (AlarmName.COLD, AlarmName.HEAT_LOSS)  # later it is too late, and hot is not cold
 
 
@@ -35,6 +37,8 @@ def temperature_facts(box: Box, alarm: Alarm, tick: float) -> Facts:
         facts["minutes_to_chill"] = minutes.mid
         facts["minutes_to_chill_low"] = minutes.low
         facts["minutes_to_chill_high"] = minutes.high
+    if name in _COLD and lead is not None and lead.finding is not None:
+        facts["doubt"] = f"the {lead.probe.name} probe may be wrong: {lead.finding}"
     if name is AlarmName.OVERHEAT and lead is not None and lead.burning:
         facts["reason"] = "hotter than any floor should be: a lamp may have fallen"
     return facts
@@ -68,18 +72,36 @@ def outlook_facts(outlook: Outlook, facts: Facts) -> None:
 
 def cause_of(box: Box, alarm: Alarm) -> Cause:
     """Why, as far as the readings tell."""
-    cause = box.estimate.diagnosis.cause
-    if alarm.rule.alarm is AlarmName.OVERHEAT:
+    name = alarm.rule.alarm
+    if name is AlarmName.OVERHEAT:
         return Cause.OVERHEAT
-    if alarm.rule.alarm is AlarmName.HOT:
-        return cause if cause is Cause.OVERHEAT else Cause.UNKNOWN
-    if alarm.rule.alarm is AlarmName.COLD_NIGHT:
+    if name is AlarmName.COLD_NIGHT:
         return Cause.COLD_NIGHT
+    cause = box.estimate.diagnosis.cause
+    if name is AlarmName.HOT:
+        return cause if cause is Cause.OVERHEAT else Cause.UNKNOWN
+    return _cause_of_cold(box, alarm, cause)
+
+
+def _cause_of_cold(box: Box, alarm: Alarm, cause: Cause | None) -> Cause:
     if cause in (Cause.HEAT_SOURCE, Cause.COVER_OPEN):
         return cause
     if alarm is box.heat_loss or box.heat_loss.active:
         return Cause.HEAT_SOURCE
-    return Cause.COLD_NIGHT if box.cold_night.active else Cause.UNKNOWN
+    lead = lead_probe(box, alarm.rule.alarm)
+    if lead is not None and lead.finding is not None:
+        return Cause.SENSOR
+    return Cause.COLD_NIGHT if _outside_explains(box) else Cause.UNKNOWN
+
+
+def _outside_explains(box: Box) -> bool:
+    """Weather is named only where the measured outside explains the floor: it is about as far
+    above it as its heat usually holds it."""
+    learned, outside_c = box.estimate.learned, box.estimate.outside_c
+    if learned is None or learned.rise_k is None or outside_c is None:
+        return False
+    short_k = learned.rise_k - (learned.floor_c - outside_c)
+    return box.cold_night.active and short_k < max(_USUAL_K, learned.rise_sd_k)
 
 
 def lead_probe(box: Box, name: AlarmName | None = None) -> ProbeWatch | None:
@@ -92,15 +114,17 @@ def lead_probe(box: Box, name: AlarmName | None = None) -> ProbeWatch | None:
     if name is AlarmName.OVERHEAT:  # the hottest, though it may be in doubt for being so hot
         usable = box.usable() or counting
         burning = [p for p in usable if p.burning]
-        beyond = burning or [p for p in usable if p.overheat.beyond or p.hot.beyond]
+        beyond = burning or [p for p in usable if p.too_hot or p.hot.beyond]
         return max(beyond or judged or counting, key=_temp, default=None)
     if name is AlarmName.HOT:
         beyond = [p for p in counting if p.hot.beyond]
         return max(beyond or judged or counting, key=_temp, default=None)
-    floor = [p for p in counting if p.place is Place.FLOOR]
+    heard = box.on_floor()
     if name is None and judged:
-        return max(judged, key=lambda p: abs(_temp(p) - (p.target_c or 0.0)))
-    return min(judged or floor or counting, key=_temp, default=None)
+        cold = [p for p in heard if p.cold.beyond]
+        return max(judged + cold, key=lambda p: abs(_temp(p) - (p.target_c or 0.0)))
+    floor = [p for p in counting if p.place is Place.FLOOR]
+    return min(heard or judged or floor or counting, key=_temp, default=None)
 
 
 def _temp(probe: ProbeWatch) -> float:

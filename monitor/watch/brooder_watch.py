@@ -37,8 +37,8 @@ from monitor.watch.suppression import suppressed_until
 KNOWN_S = 3600.0
 
 
-# A doubt may put off an alarm for so long, and for less where nothing else is on the floor to tell.
-DOUBT_MAX_S, DOUBT_ALONE_MAX_S = 600.0, 120.0
+# Heat is not lost where the floor has been at its target for so long. Common practice.
+MENDED_S = 600.0
 
 
 class BrooderWatch:
@@ -79,6 +79,8 @@ class BrooderWatch:
         self.outlook: Outlook | None = None
         self.outlook_at: float | None = None
         self.known_since: float | None = None  # tick at which the floor was first found heard
+        self.warm_since: float | None = None  # tick since which all of the floor is at its target
+        self.mended = False  # and for so long that no heat is missing, whatever was thought
 
         def open_(name: AlarmName) -> Alarm:
             return register.open(name, brooder.name, self, limits=brooder.limits)
@@ -201,11 +203,22 @@ class BrooderWatch:
 
     # -- judging
 
-    def counting(self) -> list[ProbeWatch]:
-        """The probes that are believed now. A thermal finding never leaves the floor unwatched."""
-        usable = [p for p in self.usable() if not p.doubted]
+    def on_floor(self) -> list[ProbeWatch]:
+        """The probes that a cold floor is told by: all that are heard and have a target. No finding
+        and no doubt of one silences it: who is thought to err is told as that, beside it."""
+        return [p for p in self.usable() if p.target_c is not None]
+
+    def trusted(self) -> list[ProbeWatch]:
+        """The probes that nothing was found of; all where none of them lies on the floor: a finding
+        never leaves it unwatched."""
+        usable = self.usable()
         trusted = [p for p in usable if p.finding is None]
         return trusted if any(p.place is Place.FLOOR for p in trusted) else usable
+
+    def counting(self) -> list[ProbeWatch]:
+        """The probes that are believed now."""
+        trusted = self.trusted()
+        return [p for p in trusted if not p.doubted] or trusted
 
     def usable(self) -> list[ProbeWatch]:
         """The probes that say something a floor can be; doubted ones too."""
@@ -232,7 +245,7 @@ class BrooderWatch:
 
     def evaluate(self, tick: float) -> None:
         """Feed the alarms with what the probes say now."""
-        self._see_doubts(tick)
+        self._see_doubts()
         for probe in self.inside:
             probe.was_beyond = probe.beyond()
         if self.out_of_service:
@@ -243,8 +256,15 @@ class BrooderWatch:
         if self.batch is None or self.target_c is None:
             self.night.see(night.IDLE, tick)
         else:
-            self._see_band([p for p in counting if p.target_c is not None], tick)
+            self._see_band([p for p in self.trusted() if p.target_c is not None], tick)
+            self._explain(tick)
         self.keep_extremes()
+
+    def _explain(self, tick: float) -> None:
+        """A better diagnosis reaches the phone."""
+        for alarm in (self.chill, self.heat_loss, self.cold):
+            if alarm.active and cause_of(self, alarm) is not alarm.cause:
+                self.register.explain(alarm, tick)
 
     def _see_heat(self, counting: list[ProbeWatch], tick: float) -> None:
         """Fire needs no birds and no floor probe; a lamp that slips needs the thermal side."""
@@ -253,7 +273,7 @@ class BrooderWatch:
         if not counting and not any(p.burning for p in usable):
             self.register.hold(self.overheat)
             return
-        over = rising or any(p.overheat.beyond for p in counting) or any(p.burning for p in usable)
+        over = rising or any(p.too_hot for p in counting) or any(p.burning for p in usable)
         self._see(self.overheat, over, tick, at_once=rising)
 
     def _see(self, alarm: Alarm, holds: bool, tick: float, *, at_once: bool = False) -> None:
@@ -264,28 +284,48 @@ class BrooderWatch:
             self.register.see(alarm, holds, tick, at_once=at_once)
 
     def _see_band(self, judged: list[ProbeWatch], tick: float) -> None:
-        """The probes that have a target, against it. Without any nothing is known: what is active
-        stays active, though a probe under the lamp may be well."""
-        if not judged:
-            for alarm in (self.heat_loss, self.chill, self.cold, self.hot):
+        """The probes that have a target, against it: cold by all of them, hot by those believed.
+        Without any nothing is known of the band: what is active stays active, though a probe under
+        the lamp may be well. That heat is lost may show there all the same."""
+        floor = self.on_floor()
+        cold = any(p.cold.beyond for p in floor)
+        # A floor still below its band is no sign that the heat is back.
+        lost = self.estimate.diagnosis.heat_lost
+        lost = lost or (self.heat_loss.delay.active and (cold or not floor))
+        self._see(self.heat_loss, lost and not self._is_mended(floor, tick), tick)
+        if not floor:
+            for alarm in (self.chill, self.cold, self.hot):
                 self.register.hold(alarm)
             self.night.see(night.UNSEEN, tick)
             return
-        cold = any(p.cold.beyond for p in judged)
-        hot = any(p.hot.beyond for p in judged)
-        # A floor still below its band is no sign that the heat is back.
-        lost = self.estimate.diagnosis.heat_lost
-        self._see(self.heat_loss, lost or (self.heat_loss.delay.active and cold), tick)
-        self._see(self.chill, any(p.chill.beyond for p in judged), tick)
-        self._see(self.cold, cold, tick)
-        self._see(self.hot, hot, tick)
-        if self.blind or all(p.tick < self.woke for p in judged):
+        # What one probe in doubt says ends nothing: a chick sits on the cold probe.
+        doubtful = any(p.doubted for p in floor)
+        for alarm, holds in ((self.chill, any(p.chill.beyond for p in floor)), (self.cold, cold)):
+            if doubtful and alarm.active and not holds:
+                self.register.hold(alarm)
+            else:
+                self._see(alarm, holds, tick)
+        self._see(self.hot, any(p.hot.beyond for p in judged), tick)
+        if self.blind or all(p.tick < self.woke for p in floor):
             self.night.see(night.UNSEEN, tick)
             return
         # As the record sheet counts: strictly outside the band, without the alarms' dead band.
-        below = any(p.below for p in judged)
+        below = any(p.below for p in floor)
         above = any(p.above for p in judged)
         self.night.see(night.BELOW if below else night.ABOVE if above else night.IN, tick)
+
+    def _is_mended(self, floor: list[ProbeWatch], tick: float) -> bool:
+        """It ends when it is over: no heat is missing where the whole floor has been at its target
+        for ten minutes since that was told, until it is below it again."""
+        if not floor or any((p.temp_c or 0.0) < (p.target_c or 0.0) for p in floor):
+            self.warm_since, self.mended = None, False
+            return False
+        if self.warm_since is None:
+            self.warm_since = tick
+        loss = self.heat_loss
+        if loss.active and tick - max(self.warm_since, loss.raised_tick) >= MENDED_S:
+            self.mended = True
+        return self.mended
 
     def close_watch(self) -> bool:
         """Something is on or pending: extremes are kept."""
@@ -297,11 +337,14 @@ class BrooderWatch:
             or self.heat_loss.watched
         )
 
-    def ask_held_again(self, tick: float) -> None:
-        """What holds an urgent alarm back rests on how hot or cold it is: asked at every reading.
-        Cold and hot wait their time out: a floor on its way back is no news."""
-        self.register.ask_again(self.overheat, tick)
-        self.register.ask_again(self.chill, tick)
+    def look_again(self, tick: float) -> None:
+        """A reading while something is on or pending. What holds an alarm back rests on how cold
+        or hot it is, and on how often that was said: asked at every reading."""
+        if self.heat_loss.active:
+            self.evaluate(tick)
+        for alarm in (self.overheat, self.chill, self.cold, self.hot):
+            self.register.ask_again(alarm, tick)
+        self.keep_extremes()
 
     def keep_extremes(self) -> None:
         """The lowest and highest while an alarm is on or pending."""
@@ -309,17 +352,17 @@ class BrooderWatch:
         hot = [alarm for alarm in (self.overheat, self.hot) if alarm.watched]
         if not cold and not hot:
             return
-        counting = self.counting()
-        judged = [p.temp_c for p in counting if p.temp_c is not None and p.target_c is not None]
-        if cold and judged:
-            lowest = min(judged)
+        floor = [p.temp_c for p in self.on_floor() if p.temp_c is not None]
+        if cold and floor:
+            lowest = min(floor)
             for alarm in cold:
                 known = alarm.extreme_c
                 alarm.extreme_c = lowest if known is None else min(lowest, known)
         if not hot:
             return
-        over = [p for p in self.usable() if p.burning or p.overheat.beyond]
-        temps = [p.temp_c for p in counting + over if p.temp_c is not None]
+        judged = [p for p in self.trusted() if p.target_c is not None]
+        over = [p for p in self.usable() if p.too_hot]
+        temps = [p.temp_c for p in judged + over if p.temp_c is not None]
         if temps:
             highest = max(temps)
             for alarm in hot:
@@ -351,22 +394,10 @@ class BrooderWatch:
             probe.stir()
         self.evaluate(tick)
 
-    def _see_doubts(self, tick: float) -> None:
-        """Asked anew each time, and bounded here as well: whatever the thermal side makes of a
-        reading, a floor that stays cold is told within minutes."""
+    def _see_doubts(self) -> None:
         doubts = self.estimate.diagnosis.doubted
         for probe in self.inside:
-            if probe.key not in doubts:
-                probe.doubted, probe.doubt_since = False, None
-                continue
-            if probe.doubt_since is None:
-                probe.doubt_since = tick
-            others = any(
-                p is not probe and p.place is Place.FLOOR and p.key not in doubts
-                for p in self.usable()
-            )
-            longest_s = DOUBT_MAX_S if others else DOUBT_ALONE_MAX_S
-            probe.doubted = tick - probe.doubt_since < longest_s
+            probe.doubted = probe.key in doubts
 
     def rate_c_per_h(self, tick: float) -> float | None:
         """How fast the floor falls or rises: the estimate's figure, else the lead probe's slope."""
@@ -408,9 +439,9 @@ class BrooderWatch:
 
     # -- Owner
 
-    def suppressed_until(self, alarm: Alarm) -> float | None:
-        """A grower at work in the box, or a doubt, holds an alarm back for a while."""
-        return suppressed_until(self, alarm)
+    def suppressed_until(self, alarm: Alarm, tick: float) -> float | None:
+        """A grower at work in the box, or a single reading, holds an alarm back for a while."""
+        return suppressed_until(self, alarm, tick)
 
     def describe(self, alarm: Alarm, tick: float) -> Description:
         """The numbers at the moment it is raised."""
@@ -449,6 +480,7 @@ class BrooderWatch:
             "outlook": None if self.outlook is None else asdict(self.outlook),
             "outlook_at": self.outlook_at,
             "known_since": self.known_since,
+            "warm": [self.warm_since, self.mended],
             "estimate": self.estimate.state(),
         }
 
@@ -471,6 +503,8 @@ class BrooderWatch:
         self.outlook_at = state["outlook_at"]
         known_since = state.get("known_since")
         self.known_since = None if known_since is None else known_since + shift_s
+        warm_since, self.mended = state.get("warm", (None, False))
+        self.warm_since = None if warm_since is None else warm_since + shift_s
         self.estimate.birds(self.batch, self.age_days, self.target_c)
         self.estimate.restore(state["estimate"], shift_s)
         self.limit_probes()

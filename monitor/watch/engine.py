@@ -170,8 +170,7 @@ class Engine:
             calm = not beyond
             if box.close_watch():
                 calm = False
-                box.ask_held_again(now)
-                box.keep_extremes()
+                box.look_again(now)
         if calm:
             probe.settle()
 
@@ -463,7 +462,7 @@ class Engine:
                 box.restore(state["brooders"][box.name], shift_s)
                 for probe in box.probes:
                     if probe.key in state["probes"]:
-                        probe.restore_edges(state["probes"][probe.key])
+                        probe.restore_edges(state["probes"][probe.key], shift_s)
         for key, row in state["alarms"].items():
             alarm = self._register.alarms.get(key) or self._watcher.reopen(row["place"])
             if alarm is not None:

@@ -55,7 +55,7 @@ class ProbeFaults:
 
     # -- Owner
 
-    def suppressed_until(self, alarm: Alarm) -> float | None:
+    def suppressed_until(self, alarm: Alarm, tick: float) -> float | None:
         """Nothing holds it back."""
         return None
 

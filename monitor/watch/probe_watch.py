@@ -15,8 +15,10 @@ from monitor.watch.status import ProbeStatus
 _SAMPLE_S = 60.0
 _SAMPLES = 16  # a quarter of an hour of trend
 _TREND_MIN_S = 240.0
+_LATELY_S = 120.0
 _BAD_COUNT, _BAD_WINDOW_S = 3, 600.0  # three bad values in ten minutes are a fault. Common practice
 _INF = float("inf")
+_LIT_C, _LEAP_K = 35.0, 10.0  # a probe beneath a lamp that was lit, and a leap of it
 _EDGES = ("cold", "chill", "hot", "overheat")
 
 
@@ -55,7 +57,6 @@ class ProbeWatch:
         "calm_until",
         "chill",
         "cold",
-        "doubt_since",
         "doubted",
         "finding",
         "fire_c",
@@ -63,6 +64,7 @@ class ProbeWatch:
         "hot",
         "key",
         "lag",
+        "lit_c",
         "night_high",
         "night_low",
         "out_of_service",
@@ -97,13 +99,13 @@ class ProbeWatch:
         self.finding: str | None = None  # the thermal side's reason not to believe it
         self.stuck_since: float | None = None  # tick from which it says the same over and over
         self.doubted = False  # its last reading waits for the next one to bear it out
-        self.doubt_since: float | None = None
         self.out_of_service = False
         self.box_out = False  # the whole brooder is out of service
         self.target_c: float | None = None
         self.cold, self.chill = Edge(below=True), Edge(below=True)
         self.hot, self.overheat = Edge(below=False), Edge(below=False)
         self.fire_c = _INF
+        self.lit_c = -_INF  # its highest until a quarter of an hour ago
         self.samples: deque[tuple[float, float]] = deque(maxlen=_SAMPLES)
         self.night_low: Extreme | None = None
         self.night_high: Extreme | None = None
@@ -174,12 +176,15 @@ class ProbeWatch:
         self.at, self.tick, self.temp_c = at, tick, temp_c
         self.heard = tick
         if not self.samples or tick - self.samples[-1][0] >= _SAMPLE_S:
+            if len(self.samples) == _SAMPLES and not self._leaps:
+                self.lit_c = max(self.lit_c, self.samples[0][1])
             self.samples.append((tick, temp_c))
         if self.night_low is None or temp_c < self.night_low.temp_c:
             self.night_low = Extreme(temp_c, at, self.target_c)
         if self.night_high is None or temp_c > self.night_high.temp_c:
             self.night_high = Extreme(temp_c, at, self.target_c)
-        self.judge(temp_c)
+        for edge in (self.cold, self.chill, self.hot, self.overheat):
+            edge.take(temp_c, tick)
 
     def came_late(self, now: float, tick: float) -> None:
         """A reading taken at `tick`, as it says itself, came now: far too late to count."""
@@ -217,9 +222,19 @@ class ProbeWatch:
         return len(self.bad_ticks) >= _BAD_COUNT
 
     @property
+    def too_hot(self) -> bool:
+        """Beyond what its place may have. A sheath beneath a lamp may be hotter than any floor:
+        there a lamp that slips or falls shows as a leap above all that it was while lit."""
+        return self.overheat.beyond and (self.place is not Place.UNDER_HEAT or self._leaps)
+
+    @property
     def burning(self) -> bool:
         """Hotter than any floor should be."""
-        return self.temp_c is not None and self.temp_c > self.fire_c
+        return self.too_hot and self.temp_c is not None and self.temp_c > self.fire_c
+
+    @property
+    def _leaps(self) -> bool:
+        return self.temp_c is not None and _LIT_C < self.lit_c < self.temp_c - _LEAP_K
 
     @property
     def known(self) -> bool:
@@ -247,6 +262,13 @@ class ProbeWatch:
         if len(recent) < 3 or recent[-1][0] - recent[0][0] < _TREND_MIN_S:
             return None
         return slope_per_h(recent)
+
+    def lately_c_per_h(self, tick: float) -> float:
+        """From what it said two or three minutes ago to now; 0: it said nothing then."""
+        then = next((s for s in reversed(self.samples) if tick - s[0] >= _LATELY_S), None)
+        if then is None or self.temp_c is None:
+            return 0.0
+        return (self.temp_c - then[1]) / (tick - then[0]) * 3600.0
 
     def _recent(self, tick: float) -> list[tuple[float, float]]:
         return [s for s in self.samples if s[0] > tick - _SAMPLES * _SAMPLE_S]
@@ -294,9 +316,13 @@ class ProbeWatch:
             "finding": self.finding,
             "stuck_since": self.stuck_since,
             "doubted": self.doubted,
-            "doubt_since": self.doubt_since,
             "out": self.out_of_service,
-            "beyond": [name for name, edge in self._edges() if edge.beyond],
+            "beyond": {
+                name: [edge.count, edge.since, edge.last]
+                for name, edge in self._edges()
+                if edge.beyond
+            },
+            "lit_c": None if self.lit_c == -_INF else self.lit_c,
             "was_beyond": self.was_beyond,
             "samples": [list(sample) for sample in self.samples],
             "night": [self.night_low, self.night_high],
@@ -320,9 +346,9 @@ class ProbeWatch:
         stuck = state.get("stuck_since")
         self.stuck_since = None if stuck is None else stuck + shift_s
         self.doubted = state.get("doubted", False)
-        since = state.get("doubt_since")
-        self.doubt_since = None if since is None else since + shift_s
         self.out_of_service = state["out"]
+        lit_c = state.get("lit_c")
+        self.lit_c = -_INF if lit_c is None else lit_c
         self.samples.clear()
         self.samples.extend((tick + shift_s, temp_c) for tick, temp_c in state["samples"])
         low, high = state["night"]
@@ -330,10 +356,14 @@ class ProbeWatch:
         self.night_high = None if high is None else Extreme(*high)
         self.stir()
 
-    def restore_edges(self, state: State) -> None:
+    def restore_edges(self, state: State, shift_s: float) -> None:
         """Which limits it was beyond; after the limits have been set."""
+        kept = state["beyond"]
         for name, edge in self._edges():
-            edge.beyond = name in state["beyond"]
+            edge.beyond = name in kept
+            if edge.beyond and isinstance(kept, dict):
+                edge.count, since, last = kept[name]
+                edge.since, edge.last = since + shift_s, last + shift_s
         self.was_beyond = state["was_beyond"]
 
     def _edges(self) -> tuple[tuple[str, Edge], ...]:

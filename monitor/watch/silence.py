@@ -180,7 +180,7 @@ class Silence:
 
     # -- Owner
 
-    def suppressed_until(self, alarm: Alarm) -> float | None:
+    def suppressed_until(self, alarm: Alarm, tick: float) -> float | None:
         """Nothing holds it back."""
         return None
 

@@ -1,65 +1,75 @@
-"""When an alarm whose delay has passed is still held back: a grower is at work in the box, or a
-single reading is in doubt. Asked by watch.brooder_watch.
+"""When an alarm whose delay has passed is still held back: its readings do not bear it out yet, or
+a grower is at work in the box. Asked by watch.brooder_watch.
 
-Every hold has an end of its own here, whatever the thermal side says: an estimate may be wrong."""
+A plain alarm runs beside everything: a limit with five minutes' delay. By night nothing is held
+longer than that, by day at most ten minutes more, and not where the fall, carried on, is within ten
+minutes of harm. Chill is never held. An estimate may be wrong; these are not. Common practice."""
 
-from monitor.brooding.chick_skin import CHICK_SKIN_C
+from datetime import datetime
+
+from monitor.brooding.night_hours import NIGHT_FROM_H, NIGHT_TO_H
 from monitor.events import Cause
 from monitor.watch.alarm import Alarm
+from monitor.watch.band import Edge
 from monitor.watch.box import Box
-from monitor.watch.box_facts import lead_probe
+from monitor.watch.probe_watch import ProbeWatch
 
-# What looks like a grower at work in the box (cover off for feeding) holds cold and hot back for
-# as long as a feeding lasts, chill for a third of that, and chill not at all once the floor is so
-# cold that no feeding explains it. Common practice.
-HELD_MAX_S, CHILL_HELD_MAX_S, CHILL_HELD_DEPTH_C = 900.0, 300.0, 3.0
+PLAIN_S, BY_DAY_S, NEAR_S = 300.0, 900.0, 600.0
 # Below this share of what can be learned of a box (about an hour of readings) its falls cannot be
 # told apart, and nothing is held.
 KNOWN_SHARE = 0.1
-# A single reading over the fire limit waits this long for the next one; a probe that burnt up says
-# no more, so no longer than that. Common practice.
-DOUBTED_FIRE_S = 90.0
+_SOON_S = 30.0  # asked again, and at every reading before that
 
 
-def suppressed_until(box: Box, alarm: Alarm) -> float | None:
+def suppressed_until(box: Box, alarm: Alarm, tick: float) -> float | None:
     """The tick before which `alarm` is not to be raised; None: nothing holds it."""
-    if alarm is box.overheat:
-        return _overheat_held(box, alarm)
+    if alarm not in (box.cold, box.chill, box.hot, box.overheat):
+        return None
+    slipped = alarm is box.overheat and box.estimate.diagnosis.cause is Cause.OVERHEAT
+    beyond = _beyond(box, alarm)
+    sure = [p for p, edge in beyond if edge.sure]
+    if not slipped and not sure:
+        return tick + _SOON_S
+    burns = alarm is box.overheat and any(p.burning for p in sure)
+    harm_near = alarm is box.cold and _is_harm_near(box, tick)
+    if slipped or burns or harm_near or alarm is box.chill:
+        return None
+    return _at_work(box, alarm, tick, doubted=all(p.doubted for p, _ in beyond))
+
+
+def _beyond(box: Box, alarm: Alarm) -> list[tuple[ProbeWatch, Edge]]:
+    """The probes that say it, or said it last."""
+    if alarm is box.cold:
+        return [(p, p.cold) for p in box.inside if p.cold.beyond]
     if alarm is box.chill:
-        return _chill_held(box, alarm)
-    if alarm is box.cold and box.chill.delay.active:
-        return None  # the worse of the two is told already
-    if alarm is box.cold or alarm is box.hot:
-        return _at_work(box, alarm, HELD_MAX_S)
-    return None
+        return [(p, p.chill) for p in box.inside if p.chill.beyond]
+    if alarm is box.hot:
+        return [(p, p.hot) for p in box.trusted() if p.hot.beyond]
+    return [(p, p.overheat) for p in box.usable() if p.too_hot]
 
 
-def _at_work(box: Box, alarm: Alarm, most_s: float) -> float | None:
-    """A grower is at work in the box, so far as the estimate can tell. It cannot in a box that it
-    has hardly seen yet: there the plain delays hold."""
+def _at_work(box: Box, alarm: Alarm, tick: float, *, doubted: bool) -> float | None:
+    """A grower is at work in the box, so far as the estimate can tell: it cannot in a box that it
+    has hardly seen yet. Or one probe goes its own way."""
     learned = box.estimate.learned
-    if learned is not None and learned.share < KNOWN_SHARE:
-        return None
-    held, began = box.estimate.diagnosis.hold_until, alarm.delay.began
-    return None if held is None or began is None else min(held, began + most_s)
+    known = learned is None or learned.share >= KNOWN_SHARE
+    held, began = box.estimate.diagnosis.hold_until if known else None, alarm.delay.began
+    hour = datetime.fromtimestamp(box.register.wall_at(tick), box.zone).hour
+    by_night = hour >= NIGHT_FROM_H or hour < NIGHT_TO_H
+    longest_s = PLAIN_S if by_night else BY_DAY_S
+    if doubted:
+        held = tick + longest_s
+    return None if held is None or began is None else min(held, began + longest_s)
 
 
-def _chill_held(box: Box, alarm: Alarm) -> float | None:
-    lead = lead_probe(box, alarm.rule.alarm)
-    if lead is None or lead.temp_c is None or box.chill_c is None:
-        return None
-    if lead.temp_c < box.chill_c - CHILL_HELD_DEPTH_C:
-        return None
-    return _at_work(box, alarm, CHILL_HELD_MAX_S)
-
-
-def _overheat_held(box: Box, alarm: Alarm) -> float | None:
-    began = alarm.delay.began
-    beyond = [p for p in box.usable() if p.burning or (p.overheat.beyond and not p.doubted)]
-    if began is not None and beyond and all(p.doubted for p in beyond):
-        return began + DOUBTED_FIRE_S
-    if box.estimate.diagnosis.cause is Cause.OVERHEAT:
-        return None
-    if any((p.temp_c or 0.0) > CHICK_SKIN_C for p in beyond):
-        return None  # it is no chick on the probe
-    return _at_work(box, alarm, HELD_MAX_S)
+def _is_harm_near(box: Box, tick: float) -> bool:
+    """Is chill told already, or the fall, carried on, soon there?"""
+    if box.chill.delay.active:
+        return True
+    rate = box.estimate.diagnosis.rate_k_per_h
+    for probe in box.on_floor():
+        if probe.temp_c is not None and probe.cold.beyond:
+            pace = min(rate, probe.lately_c_per_h(tick)) / 3600.0
+            if probe.temp_c + min(pace, 0.0) * NEAR_S <= probe.chill.limit_c:
+                return True
+    return False

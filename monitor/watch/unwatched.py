@@ -89,7 +89,7 @@ class Unwatched:
 
     # -- Owner
 
-    def suppressed_until(self, alarm: Alarm) -> float | None:
+    def suppressed_until(self, alarm: Alarm, tick: float) -> float | None:
         """Nothing holds it back."""
         return None
 

@@ -105,7 +105,7 @@ class Watcher:
 
     # -- Owner
 
-    def suppressed_until(self, alarm: Alarm) -> float | None:
+    def suppressed_until(self, alarm: Alarm, tick: float) -> float | None:
         """Nothing holds it back."""
         return None
 

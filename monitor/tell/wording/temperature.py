@@ -10,7 +10,7 @@ from monitor.brooding.harm_known import HELD_IN_MIN_PER_K
 from monitor.events import AlarmName, Cause, Change, Facts
 from monitor.site import Brooder
 from monitor.tell.wording import first_aid
-from monitor.tell.wording.words import Voice, Words, compose, minutes_left
+from monitor.tell.wording.words import Voice, Words, compose, minutes_left, sentence
 from monitor.thermal.mending import WARMER_ROOM
 from monitor.units import Unit
 
@@ -21,6 +21,7 @@ def cold(change: Change, voice: Voice, box: Brooder | None) -> Words:
     return compose(
         f"{voice.where(change.brooder)}: too cold",
         f"{now_and_target(voice, facts)} {first_aid.check_cold(change.cause, facts, box)}",
+        doubt(facts),
         *first_aid.more_about_cold(change.cause, facts, box, voice.site),
         probe_list(voice, facts),
         age(facts),
@@ -37,6 +38,7 @@ def chill(change: Change, voice: Voice, box: Brooder | None) -> Words:
     return compose(
         f"{voice.where(change.brooder)}: dangerously cold",
         f"{now_and_target(voice, facts)} Go now. {first_aid.check_cold(change.cause, facts, box)}",
+        doubt(facts),
         *first_aid.more_about_cold(change.cause, facts, box, voice.site),
         first_aid.WARM_THEM,
         probe_list(voice, facts),
@@ -156,6 +158,13 @@ def now_and_target(voice: Voice, facts: Facts) -> str:
         return f"It {target}." if target else ""
     now = f"{'Last ' if 'silent_s' in facts else NOW}{voice.temp(facts['temp_c'])}"
     return f"{now}, {target}." if target else f"{now}."
+
+
+def doubt(facts: Facts) -> str | None:
+    """The probe that leads is not trusted, and the floor is told all the same."""
+    if "doubt" not in facts:
+        return None
+    return f"{sentence(facts['doubt'])} Nobody can tell from here: look at the chicks."
 
 
 def probe_list(voice: Voice, facts: Facts) -> str | None:

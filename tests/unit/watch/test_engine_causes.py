@@ -5,7 +5,7 @@ from collections.abc import Callable
 from dataclasses import replace
 
 import pytest
-from support.engine_night import Night, a_brooder, a_site
+from support.engine_night import EVENING, Night, a_brooder, a_site
 
 from monitor.brooding.heat_balance import Change
 from monitor.events import AlarmName, Cause, ChangeKind, EntryKind, Moment, Priority
@@ -171,16 +171,23 @@ def test_a_rising_floor_under_a_slipped_lamp_is_an_overheat_at_once(
     assert night.changes[0].at == night.start + 600
 
 
-def test_a_grower_at_work_holds_cold_back_but_not_for_ever(night: Night, told: Told) -> None:
+@pytest.mark.parametrize(("hours_later", "most_s"), [(-6, 900), (0, 300), (8, 300)])
+def test_a_grower_at_work_holds_cold_back_by_night_no_longer_than_a_plain_alarm(
+    make: Callable[[Brooder, bool], Estimator], told: Told, hours_later: int, most_s: float
+) -> None:
+    night = Night(start=EVENING + hours_later * 3600, make_estimator=make)
     night.holds(35.0, for_s=600)
     told.say(Diagnosis(hold_until=night.start + night.t + 36000.0, cause=Cause.COVER_OPEN))
     night.holds(31.0, for_s=1200)
     (cold,) = night.changes
-    assert cold.at == night.start + 600 + 900
+    assert cold.at == night.start + 600 + most_s
     assert cold.cause is Cause.COVER_OPEN
 
 
-def test_what_is_over_before_the_hold_ends_was_no_alarm(night: Night, told: Told) -> None:
+def test_what_is_over_before_the_hold_ends_was_no_alarm(
+    make: Callable[[Brooder, bool], Estimator], told: Told
+) -> None:
+    night = Night(start=EVENING - 6 * 3600, make_estimator=make)
     night.holds(35.0, for_s=600)
     told.say(Diagnosis(hold_until=night.start + night.t + 600.0, cause=Cause.COVER_OPEN))
     night.holds(31.0, for_s=500)
@@ -188,14 +195,27 @@ def test_what_is_over_before_the_hold_ends_was_no_alarm(night: Night, told: Told
     assert night.changes == []
 
 
-def test_a_floor_too_cold_for_any_feeding_is_told_despite_the_hold(
-    night: Night, told: Told
-) -> None:
+@pytest.mark.parametrize("temp_c", [29.0, 25.0])
+def test_chill_is_never_held(night: Night, told: Told, temp_c: float) -> None:
     night.holds(35.0, for_s=600)
     told.say(Diagnosis(hold_until=night.start + night.t + 36000.0, cause=Cause.COVER_OPEN))
-    night.holds(25.0, for_s=60)
+    night.holds(temp_c, for_s=60)
     assert night.told() == ["porch/chill"]
     assert night.changes[0].at == night.start + 630
+
+
+def test_a_fall_that_will_soon_be_harm_is_held_no_longer(
+    make: Callable[[Brooder, bool], Estimator], told: Told
+) -> None:
+    night = Night(start=EVENING - 6 * 3600, make_estimator=make)
+    night.holds(35.0, for_s=600)
+    told.say(Diagnosis(hold_until=night.start + night.t + 36000.0, cause=Cause.COVER_OPEN))
+    while night.t < 3000:
+        night.says(35.0 - (night.t - 600) / 500)  # cold after 24 min, chill after 47
+        night.t += 10
+    cold = next(c for c in night.changes if c.alarm is AlarmName.COLD)
+    left_s = (cold.facts["temp_c"] - cold.facts["chill_c"]) * 500
+    assert 590 <= left_s <= 620
 
 
 def test_fire_is_never_held_back(night: Night, told: Told) -> None:
@@ -205,7 +225,7 @@ def test_fire_is_never_held_back(night: Night, told: Told) -> None:
     assert "porch/overheat" in night.told()
 
 
-def test_a_stuck_probe_is_told_and_no_longer_counts_beside_a_good_one(
+def test_a_probe_that_is_doubted_is_told_as_that_beside_the_cold_that_it_says(
     make: Callable[[Brooder, bool], Estimator], told: Told
 ) -> None:
     night = Night(a_site(a_brooder(floors=2)), make_estimator=make)
@@ -222,9 +242,11 @@ def test_a_stuck_probe_is_told_and_no_longer_counts_beside_a_good_one(
         night.says(35.0, both[0])
         night.says(31.0, both[1])
         night.t += 10
-    (fault,) = night.changes
+    fault, cold = night.changes
     assert (fault.alarm, fault.probe) == (AlarmName.PROBE_FAULT, both[1])
     assert fault.facts["reason"] == stuck.reason
+    assert (cold.alarm, cold.probe, cold.cause) == (AlarmName.COLD, both[1], Cause.SENSOR)
+    assert stuck.reason in cold.facts["doubt"]
 
 
 def test_a_finding_never_leaves_the_only_floor_probe_unwatched(night: Night, told: Told) -> None:
@@ -316,15 +338,12 @@ def test_no_doubt_lasts_for_ever(night: Night, told: Told) -> None:
     assert "porch/chill" in night.told()
 
 
-def test_a_fire_in_doubt_waits_for_the_next_reading_but_not_long(night: Night, told: Told) -> None:
+@pytest.mark.parametrize("temp_c", [15.0, 56.0])
+def test_one_reading_raises_nothing_though_no_other_follows(night: Night, temp_c: float) -> None:
     night.holds(35.0, for_s=600)
-    told.say(Diagnosis(doubted=("porch/floor",)))
-    night.says(56.0)
-    night.waits(60)
-    assert night.changes == []
-    night.waits(60)  # the probe has burnt up and says no more
-    assert night.told() == ["porch/overheat"]
-    assert night.changes[0].facts["temp_c"] == 56.0
+    night.says(temp_c)
+    night.waits(1200)
+    assert night.told() == ["porch/no-readings"]
 
 
 def test_a_single_hot_reading_that_is_not_borne_out_is_no_fire(night: Night, told: Told) -> None:

@@ -140,29 +140,18 @@ def test_a_fire_is_told_though_the_floor_looked_like_a_grower_at_work() -> None:
         night.t += 10
     told_s = first_told(night, AlarmName.OVERHEAT, since)
     assert told_s is not None
-    assert told_s <= 150 + 10
+    assert told_s <= 150 + 30
 
 
-def test_a_floor_that_gets_too_cold_for_any_feeding_is_waited_for_no_longer() -> None:
-    """27.5 looks like a cover taken off, and chill (29.4) waits. At 26.4 nothing explains it."""
-    night = well_seen(floor_c=34.9, start=EVENING - 5 * 3600, hatched="2026-02-08")
-    since = night.t
-    for _ in range(60):
-        dt = night.t - since
-        night.says(max(27.5, 35 - dt / 4) if dt < 90 else max(15.0, 27.5 - (dt - 90) / 10))
-        night.t += 10
-    told_s = first_told(night, AlarmName.CHILL, since)
-    assert told_s is not None
-    assert told_s <= 110
-
-
-def test_a_floor_that_stays_where_a_feeding_takes_it_still_waits() -> None:
+def test_a_floor_that_is_chilled_is_told_though_it_stays_where_a_feeding_takes_it() -> None:
     night = well_seen(floor_c=34.9, start=EVENING - 5 * 3600, hatched="2026-02-08")
     since = night.t
     for _ in range(60):
         night.says(max(27.5, 35 - (night.t - since) / 4))
         night.t += 10
-    assert first_told(night, AlarmName.CHILL, since) == 330
+    told_s = first_told(night, AlarmName.CHILL, since)
+    assert told_s is not None
+    assert told_s <= 70
 
 
 @pytest.mark.parametrize("temp_c", [31.0, 27.0])

@@ -31,7 +31,7 @@ def test_was_down_says_how_long_and_what_was_before_and_after(night: Night) -> N
     night.t += 7200
     gap = Facts(down_from=night.start + 600, down_to=night.start + night.t)
     night.changes += night.engine.fault(AlarmName.WAS_DOWN, True, night.now(), gap)
-    night.holds(27.5, for_s=10)
+    night.holds(27.5, for_s=40)
     night.waits(130)
     told = [c for c in night.changes if c.alarm is AlarmName.WAS_DOWN]
     assert [c.change for c in told] == [ChangeKind.RAISED, ChangeKind.CLEARED]
