@@ -109,8 +109,8 @@ _ROWS = (
         on_delay="harm_delay_s",
         off_delay="clear_delay_s",
     ),
-    # One power-up value is not a fault: a bad value must stand for a minute, or come three times
-    # in ten minutes (watch.probe_watch). It ends after ten minutes without one. Common practice.
+    # One power-up value is not a fault: three in ten minutes, or in a row, are
+    # (watch.probe_watch). It ends after ten minutes without one. Common practice.
     AlarmRule(
         alarm=AlarmName.PROBE_FAULT,
         priority=_WARNING,

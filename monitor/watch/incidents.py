@@ -58,6 +58,7 @@ class Incident:
     active: dict[str, int] = field(default_factory=dict)
     answered: list[str] = field(default_factory=list)  # occurrences
     told_rank: int = -1
+    members: list[str] = field(default_factory=list)  # alarms that ever were active in it
     places: list[str] = field(default_factory=list)  # told
     told_tick: float | None = None
     causes: list[str] = field(default_factory=list)  # told
@@ -70,6 +71,7 @@ class Incidents:
     def __init__(self) -> None:
         self._by_scope: dict[tuple[str, str], Incident] = {}
         self._scope_of: dict[str, tuple[str, str]] = {}  # by active occurrence
+        self._home: dict[str, tuple[str, str]] = {}  # by alarm: where it was last
 
     def take(self, change: Change, tick: float) -> Change:
         """The change with its incident, and whether it is folded into what was told."""
@@ -95,12 +97,14 @@ class Incidents:
         return _with(change, incident, folded=folded)
 
     def _raised(self, change: Change, tick: float) -> Change:
-        key = self._key(change)
+        key = self._key(change, tick)
         incident = self._by_scope.get(key)
-        ended = None if incident is None else incident.ended
-        over = ended is not None and tick - ended > BACK_S
-        if incident is None or over or TABLE[change.alarm].family is None:
+        if incident is None or _is_past(incident, tick) or TABLE[change.alarm].family is None:
             incident = self._by_scope[key] = Incident(change.occurrence)
+        name = _name(change)
+        self._home[name] = key
+        if name not in incident.members:
+            incident.members.append(name)
         # Of silence another place is news, unless it was told at the same moment.
         place = str(change.brooder) if key == SITE_SILENT else f"{change.brooder}/{change.probe}"
         elsewhere = (
@@ -121,23 +125,25 @@ class Incidents:
                 incident.causes.append(change.cause.value)
         return _with(change, incident, folded=folded)
 
-    def _key(self, change: Change) -> tuple[str, str]:
-        """A probe of a brooder that is silent belongs to that silence; a silence that grows from
-        one probe to its brooder is the same trouble."""
+    def _key(self, change: Change, tick: float) -> tuple[str, str]:
+        """What comes back belongs where it was. A probe of a brooder that is silent belongs to that
+        silence; a silence that grows from one probe to its brooder is the same trouble."""
+        home = self._home.get(_name(change))
+        before = None if home is None else self._by_scope.get(home)
+        if home and before and _name(change) in before.members and not _is_past(before, tick):
+            return home
         key = scope(change)
+        wide = self._by_scope.get(SITE_SILENT)
         if key == SITE_SILENT:
-            grown = self._by_scope.get((change.brooder or "", _PROBES))
-            wide = self._by_scope.get(key)
+            narrow = (change.brooder or "", _PROBES)
+            grown = self._by_scope.get(narrow)
             if grown is not None and grown.active and (wide is None or not wide.active):
-                self._by_scope[key] = self._by_scope.pop((change.brooder or "", _PROBES))
+                self._by_scope[key] = self._by_scope.pop(narrow)
                 self._scope_of.update(dict.fromkeys(grown.active, key))
-        elif key[1] == _PROBES and SITE_SILENT in self._by_scope:
-            around = (f"{change.brooder}/no-readings/", "site/no-readings/")
-            # of the brooder itself: its name, the alarm, the second
-            if any(
-                o.startswith(around) and o.count("/") == 2
-                for o in self._by_scope[SITE_SILENT].active
-            ):
+                self._home.update(dict.fromkeys(grown.members, key))
+        elif key[1] == _PROBES and wide is not None:
+            around = {f"{change.brooder}/no-readings", "site/no-readings"}
+            if any(occurrence.rpartition("/")[0] in around for occurrence in wide.active):
                 return SITE_SILENT
         return key
 
@@ -161,6 +167,7 @@ class Incidents:
         """As they were, `shift_s` later."""
         self._by_scope.clear()
         self._scope_of.clear()
+        self._home.clear()
         for joined, kept in state.items():
             incident = Incident(**kept)
             if incident.ended is not None:
@@ -168,6 +175,16 @@ class Incidents:
             place, _, kind = joined.partition("/")
             self._by_scope[place, kind] = incident
             self._scope_of.update(dict.fromkeys(incident.active, (place, kind)))
+            self._home.update(dict.fromkeys(incident.members, (place, kind)))
+
+
+def _name(change: Change) -> str:
+    """The alarm, whichever occurrence of it."""
+    return change.occurrence.rpartition("/")[0]
+
+
+def _is_past(incident: Incident, tick: float) -> bool:
+    return incident.ended is not None and tick - incident.ended > BACK_S
 
 
 def _with(change: Change, incident: Incident, *, folded: bool) -> Change:

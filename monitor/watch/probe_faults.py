@@ -43,15 +43,15 @@ class ProbeFaults:
     def see(self, probe: ProbeWatch, tick: float, *, at_once: bool = False) -> None:
         """Is it believed now? Out of service, nobody asks."""
         if probe.in_use:
-            self._register.see(self.alarm(probe), probe.fault is not None, tick, at_once=at_once)
+            self._register.see(self.alarm(probe), probe.faulty, tick, at_once=at_once)
 
     def probe_of(self, key: str) -> ProbeWatch | None:
         """The probe whose alarm has that key; None: it is no alarm of a probe's fault."""
         return self._probe_of.get(key)
 
     def misleads(self, probe: ProbeWatch) -> bool:
-        """Told as faulty, and the last thing it said was no temperature of a floor."""
-        return probe.bad and self._alarms[probe.key].delay.active
+        """What it said last, several times over, was no temperature of a floor."""
+        return probe.lost
 
     # -- Owner
 

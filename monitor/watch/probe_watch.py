@@ -50,6 +50,7 @@ class ProbeWatch:
         "at",
         "bad",
         "bad_reason",
+        "bad_row",
         "bad_ticks",
         "box_out",
         "calm_high_c",
@@ -96,6 +97,7 @@ class ProbeWatch:
         self.bad = False
         self.bad_reason: str | None = None
         self.bad_ticks: list[float] = []
+        self.bad_row = 0  # so many bad values in a row
         self.finding: str | None = None  # the thermal side's reason not to believe it
         self.stuck_since: float | None = None  # tick from which it says the same over and over
         self.doubted = False  # its last reading waits for the next one to bear it out
@@ -175,6 +177,7 @@ class ProbeWatch:
         """A reading, the long way."""
         self.at, self.tick, self.temp_c = at, tick, temp_c
         self.heard = tick
+        self.bad_row = 0
         if not self.samples or tick - self.samples[-1][0] >= _SAMPLE_S:
             if len(self.samples) == _SAMPLES and not self._leaps:
                 self.lit_c = max(self.lit_c, self.samples[0][1])
@@ -218,8 +221,24 @@ class ProbeWatch:
         self.bad, self.bad_reason = True, reason
         self.bad_ticks = [t for t in self.bad_ticks if t > tick - _BAD_WINDOW_S][1 - _BAD_COUNT :]
         self.bad_ticks.append(tick)
+        self.bad_row += 1
         self.stir()
-        return len(self.bad_ticks) >= _BAD_COUNT
+        return self.bad_often
+
+    @property
+    def bad_often(self) -> bool:
+        """Three bad values in ten minutes, or three in a row: one is an accident."""
+        return len(self.bad_ticks) >= _BAD_COUNT or self.bad_row >= _BAD_COUNT
+
+    @property
+    def faulty(self) -> bool:
+        """Not believed, by more than one value's word."""
+        return self.finding is not None or (self.bad and self.bad_often)
+
+    @property
+    def lost(self) -> bool:
+        """What it says has been no temperature for several values."""
+        return self.bad_row >= _BAD_COUNT
 
     @property
     def too_hot(self) -> bool:
@@ -312,7 +331,7 @@ class ProbeWatch:
             "heard": self.heard,
             "silent": self.silent,
             "lag": self.lag,
-            "bad": [self.bad, self.bad_reason, self.bad_ticks],
+            "bad": [self.bad, self.bad_reason, self.bad_ticks, self.bad_row],
             "finding": self.finding,
             "stuck_since": self.stuck_since,
             "doubted": self.doubted,
@@ -340,7 +359,8 @@ class ProbeWatch:
         if lag is not None:
             age_s, since, last = lag
             self.lag = Lag(age_s, since + shift_s, last + shift_s)
-        self.bad, self.bad_reason, ticks = state["bad"]
+        self.bad, self.bad_reason, ticks, *row = state["bad"]
+        self.bad_row = row[0] if row else 0
         self.bad_ticks = [tick + shift_s for tick in ticks]
         self.finding = state["finding"]
         stuck = state.get("stuck_since")

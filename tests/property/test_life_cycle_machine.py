@@ -49,6 +49,7 @@ class Watch(RuleBasedStateMachine):
         self.shelved: dict[tuple[str | None, str, str | None], float] = {}  # until when
         # the plain model of the shed's only probe
         self.below_since: float | None = None
+        self.below: list[float] = []  # when it said so, in a row
         self.heard = EVENING
         self.bad = False
         self.proven = False  # below for the whole delay while it was heard: stays until it is warm
@@ -105,6 +106,7 @@ class Watch(RuleBasedStateMachine):
         if probe == "shed/floor":
             limit_c = LOW_C + (DEAD_BAND_C if self.below_since is not None else 0.0)
             self.below_since = (self.below_since or self.tick) if temp_c < limit_c else None
+            self.below = [*self.below, self.tick] if self.below_since is not None else []
             self.proven = self.proven and self.below_since is not None
             self.heard = self.tick
             self.bad = False
@@ -116,8 +118,10 @@ class Watch(RuleBasedStateMachine):
             self.a_probe_speaks("shed/floor", temp_c, 15.0)
 
     def prove(self) -> None:
+        seldom = len(self.below) >= 2 and self.below[-1] - self.below[0] >= 300.0
         if (
             self.below_since is not None
+            and (len(self.below) >= 3 or seldom)  # one reading raises nothing
             and not self.bad
             and self.tick - self.below_since >= DELAY_S
             and self.below_since + DELAY_S < self.heard + SILENT_S

@@ -1,0 +1,259 @@
+"""What holds for any readings, entries, restarts and reloads, whatever the estimate believes: held
+against a plain high/low alarm with five minutes' delay, which is what a grower would use instead.
+
+The estimate here lies as it likes: somebody works in the box for ever, every probe is doubted,
+lamps are lost and found."""
+
+import json
+import random
+from dataclasses import dataclass, replace
+from datetime import datetime
+
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from support.engine_night import EVENING, ZONE, a_brooder, a_probe, a_site
+
+from monitor.brooding.night_hours import NIGHT_FROM_H, NIGHT_TO_H
+from monitor.events import (
+    AlarmName,
+    BadValue,
+    Cause,
+    Change,
+    ChangeKind,
+    Entry,
+    EntryKind,
+    Moment,
+    Priority,
+    Reading,
+)
+from monitor.site import Place, Probe
+from monitor.thermal import estimator
+from monitor.thermal.diagnosis import Diagnosis, FaultKind, Finding
+from monitor.watch.engine import Engine
+from monitor.watch.incidents import BACK_S, rank
+from monitor.watch.life_cycle import AlarmState
+
+LOW_C, CHILL_C, TARGET_C = 32.2, 29.4, 35.0
+PLAIN_S, BY_DAY_S = 300.0, 600.0
+COLD = (AlarmName.COLD, AlarmName.CHILL, AlarmName.HEAT_LOSS)
+SEEDS = st.integers(0, 2**32)
+
+
+class Liar(estimator.NoEstimate):
+    """An estimate that may say anything at any time."""
+
+    def __init__(self, rng: random.Random, probes: list[str]) -> None:
+        self.rng = rng
+        self.probes = probes
+        self.kinds = list(FaultKind)
+        self.quiet = False
+        self.diagnosis = Diagnosis()
+
+    def observe(self, tick: float, probe_key: str, temp_c: float) -> Diagnosis | None:
+        rng = self.rng
+        if self.quiet or rng.random() > 0.1:
+            return None
+        found = [p for p in self.probes if rng.random() < 0.3]
+        self.diagnosis = Diagnosis(
+            cause=rng.choice([None, Cause.HEAT_SOURCE, Cause.COVER_OPEN, Cause.SENSOR]),
+            started=tick - 60.0,
+            hold_until=rng.choice([None, tick + 1e6]),
+            findings=tuple(
+                Finding(probe=p, kind=rng.choice(self.kinds), reason="it lies", since=tick)
+                for p in found
+            ),
+            doubted=tuple(p for p in self.probes if rng.random() < 0.3),
+        )
+        return self.diagnosis
+
+
+@dataclass
+class Plain:
+    """A high/low alarm of one floor probe, as far as cold goes."""
+
+    limit_c: float
+    since: float | None = None
+
+    def hears(self, tick: float, temp_c: float) -> float:
+        """For how long it has been below (s)."""
+        if temp_c >= self.limit_c:
+            self.since = None
+        elif self.since is None:
+            self.since = tick
+        return 0.0 if self.since is None else tick - self.since
+
+
+class Box:
+    """A box, its liar, and all that was said of it."""
+
+    def __init__(self, seed: int, probes: tuple[Probe, ...] | None = None) -> None:
+        self.rng = rng = random.Random(seed)
+        box = a_brooder(floors=rng.choice([1, 2]))
+        if probes is None:
+            probes = (*box.probes, a_probe("porch", "under west lamp", Place.UNDER_HEAT))
+        self.site = a_site(replace(box, probes=probes))
+        self.floor = [p.key for p in probes if p.place is Place.FLOOR]
+        self.liar = Liar(rng, [p.key for p in probes])
+        self.tick = EVENING + rng.choice([0, 5, 11, 16, 20]) * 3600.0
+        self.every_s = rng.choice([10.0, 30.0, 60.0, 300.0])
+        self.changes: list[Change] = []
+        self.number = 0
+        self.engine = self.made()
+        given_ = {"count": 100, "hatched": "2026-02-08", "kind": "broiler", "brooder": "porch"}
+        self.writes(EntryKind.PLACED, **given_)
+
+    def made(self) -> Engine:
+        return Engine(self.site, self.now, make_estimator=lambda _box, _outside: self.liar)
+
+    @property
+    def now(self) -> Moment:
+        return Moment(self.tick, self.tick)
+
+    @property
+    def by_night(self) -> bool:
+        hour = datetime.fromtimestamp(self.tick, ZONE).hour
+        return hour >= NIGHT_FROM_H or hour < NIGHT_TO_H
+
+    def writes(self, what: EntryKind, **fields: object) -> None:
+        self.number += 1
+        entry = Entry(at=self.tick, entry=what, number=self.number, **fields)  # type: ignore[arg-type]
+        self.changes += self.engine.entry(entry, self.now)
+
+    def says(self, probe: str, temp_c: float) -> None:
+        self.changes += self.engine.reading(Reading(self.tick, self.tick, probe, temp_c))
+
+    def restarts(self) -> None:
+        """Killed and started again, or its configuration read anew."""
+        kept = json.loads(json.dumps(self.engine.state(), allow_nan=False))
+        self.engine = self.made()
+        self.engine.restore(kept, 0.0)
+
+    def somebody_meddles(self) -> None:
+        rng = self.rng
+        dice = rng.random()
+        if dice < 0.02:
+            self.restarts()
+        elif dice < 0.04:
+            self.writes(EntryKind.ACKNOWLEDGE, brooder="porch", by="my phone")
+        elif dice < 0.05:
+            name = rng.choice(["heat-loss", "hot", "probe-fault", "cold-night"])
+            self.writes(EntryKind.SHELVE, brooder="porch", alarm=name, minutes=60.0, note="x")
+        elif dice < 0.06:
+            self.writes(EntryKind.NOTE, brooder="porch", note="fed")
+        elif dice < 0.08:
+            bad = BadValue(self.tick, self.tick, rng.choice(self.floor), "is -127", -127.0)
+            self.changes += self.engine.bad_value(bad)
+
+    def active(self) -> set[AlarmName]:
+        said = self.engine.status(self.now).brooders[0].alarms
+        return {a.alarm for a in said if a.active or a.state is AlarmState.SHELVED}
+
+
+def course(rng: random.Random) -> list[float]:
+    """A floor's temperatures: it stays, it falls slowly or quickly, it jumps, it comes back."""
+    temps, temp_c = [], TARGET_C
+    while len(temps) < 150:
+        aim_c = rng.choice([35.0, 35.5, 32.4, 31.9, 31.0, 29.0, 26.0, 18.0, 36.0])
+        pace = rng.choice([0.02, 0.1, 0.5, 20.0])
+        for _ in range(rng.randint(1, 40)):
+            temp_c += max(-pace, min(pace, aim_c - temp_c))
+            temps.append(round(temp_c + rng.gauss(0, 0.05), 2))
+    return temps
+
+
+@given(SEEDS)
+@settings(max_examples=60, deadline=None)
+def test_no_first_word_is_later_than_the_plain_alarms(seed: int) -> None:
+    """By night; by day at most ten minutes. And chill is never held."""
+    box = Box(seed)
+    rng = box.rng
+    plain = {key: Plain(LOW_C) for key in box.floor}
+    harm = {key: Plain(CHILL_C) for key in box.floor}
+    below = dict.fromkeys(box.floor, 0)
+    for temps in zip(*(course(rng) for _ in box.floor), strict=False):
+        box.tick += box.every_s * rng.uniform(0.9, 1.1)
+        for key, temp_c in zip(box.floor, temps, strict=True):
+            box.says(key, temp_c)
+            cold_s, harm_s = plain[key].hears(box.tick, temp_c), harm[key].hears(box.tick, temp_c)
+            below[key] = below[key] + 1 if temp_c < CHILL_C else 0
+            if cold_s >= PLAIN_S + (0.0 if box.by_night else BY_DAY_S):
+                assert box.active() & set(COLD), f"{key} {temp_c} for {cold_s:.0f} s"
+            if (harm_s >= 30.0 and below[key] >= 3) or (harm_s >= 300.0 and below[key] >= 2):
+                assert AlarmName.CHILL in box.active(), "no finding silences a cold floor"
+        box.somebody_meddles()
+
+
+@given(SEEDS)
+@settings(max_examples=40, deadline=None)
+def test_one_reading_raises_nothing(seed: int) -> None:
+    """Whatever it says, at whatever pace the probe speaks. Garbage of some share is another
+    thing."""
+    box = Box(seed)
+    rng = box.rng
+    box.liar.quiet = True
+    last = box.tick
+    for _ in range(300):
+        box.tick += box.every_s
+        for key in box.floor:
+            odd = key == box.floor[0] and box.tick - last > 900.0 and rng.random() < 0.3
+            last = box.tick if odd else last
+            if odd and rng.random() < 0.3:
+                bad = BadValue(box.tick, box.tick, key, "is 85, its value at power-up", 85.0)
+                box.changes += box.engine.bad_value(bad)
+            else:
+                box.says(key, rng.choice([5.0, 20.0, 48.0, 60.0]) if odd else TARGET_C)
+        box.says("porch/under west lamp", 45.0)
+    told = [(c.alarm, c.change) for c in box.changes if c.priority is not Priority.ADVICE]
+    assert told == []
+
+
+@given(SEEDS)
+@settings(max_examples=40, deadline=None)
+def test_no_heat_is_missing_where_the_floor_has_been_at_its_target_for_ten_minutes(
+    seed: int,
+) -> None:
+    box = Box(seed)
+    box.liar.kinds.remove(FaultKind.STUCK)  # a stuck probe says nothing of how warm it is
+    warm_since: float | None = None
+    for temp_c in course(box.rng):
+        box.tick += box.every_s
+        for key in box.floor:
+            box.says(key, temp_c)
+        warm_since = (warm_since or box.tick) if temp_c >= TARGET_C else None
+        lost = [c for c in box.changes if c.alarm is AlarmName.HEAT_LOSS]
+        raised = [c.at for c in lost if c.change is ChangeKind.RAISED]
+        if warm_since is not None and raised:
+            # within a reading and the alarm's off-delay of a minute
+            ends = max(warm_since, raised[-1]) + 600.0 + box.every_s + 60.0
+            if box.tick >= ends:
+                assert AlarmName.HEAT_LOSS not in box.active()
+        if box.rng.random() < 0.02:
+            box.restarts()
+
+
+@given(SEEDS)
+@settings(max_examples=60, deadline=None)
+def test_the_same_thing_is_told_once(seed: int) -> None:
+    """Ended and back within half an hour, it is the same incident, and told only if it is worse;
+    but an answer, or putting it aside, begins anew."""
+    box = Box(seed)
+    for temps in zip(*(course(box.rng) for _ in box.floor), strict=False):
+        box.tick += box.every_s
+        for key, temp_c in zip(box.floor, temps, strict=True):
+            box.says(key, temp_c)
+        if box.rng.random() < 0.02:
+            box.restarts()
+    worst: dict[str, int] = {}
+    ended: dict[tuple[AlarmName, str | None], tuple[float, str]] = {}
+    for change in box.changes:
+        place, incident = (change.alarm, change.probe), change.facts["incident"]
+        if change.change is ChangeKind.CLEARED:
+            ended[place] = change.at, incident
+        if change.change is not ChangeKind.RAISED:
+            continue
+        at, before = ended.get(place, (float("-inf"), ""))
+        if change.at - at <= BACK_S:
+            assert incident == before
+        if not change.facts.get("folded") and change.alarm is not AlarmName.PROBE_FAULT:
+            assert rank(change) > worst.get(incident, -1)
+        worst[incident] = max(rank(change), worst.get(incident, -1))
