@@ -34,7 +34,11 @@ def suppressed_until(box: Box, alarm: Alarm, tick: float) -> float | None:
     harm_near = alarm is box.cold and _is_harm_near(box, tick)
     if slipped or burns or harm_near or alarm is box.chill:
         return None
-    return _at_work(box, alarm, tick, doubted=all(p.doubted for p, _ in beyond))
+    held = _at_work(box, alarm, tick, doubted=all(p.doubted for p, _ in beyond))
+    if alarm is box.hot and alarm.delay.began is not None:
+        # A thermostat's swing is over by then, and harm by heat has a limit of its own.
+        return max(held or 0.0, alarm.delay.began + PLAIN_S)
+    return held
 
 
 def _beyond(box: Box, alarm: Alarm) -> list[tuple[ProbeWatch, Edge]]:
