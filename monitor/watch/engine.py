@@ -203,6 +203,10 @@ class Engine:
             self._write(entry, tick)
         elif kind is EntryKind.ACKNOWLEDGE:
             self._register.acknowledge(entry.brooder, entry.alarm, tick, entry.by)
+            if self._watcher.jump_is_right(tick):
+                self._doubt_clock(False)
+                for box in self._boxes.values():
+                    box.refresh(tick)
         elif kind is EntryKind.SHELVE:
             minutes = SHELVED_DEFAULT_MIN if entry.minutes is None else entry.minutes
             for alarm in self._named(entry):
@@ -256,8 +260,9 @@ class Engine:
         return self._changes()
 
     def clock_jumped(self, now: Moment, jump_s: float, *, sure: bool = True) -> list[Change]:
-        """The wall clock was set: `now` shows the new time. Delays run on undisturbed, ages are
-        taken from the new time, and whatever doubt there was of the clock is over.
+        """The wall clock was set: `now` shows the new time. Delays run on undisturbed, and whatever
+        doubt there was of the clock is over. Ages are taken from the new time, unless that is half
+        a day or more from a time that nobody doubted: then somebody is asked first.
 
         `sure` False: it shows a time that cannot be right (a board without a battery clock, just
         woken). Then ages stay, and the service says so with `fault`."""
@@ -265,11 +270,16 @@ class Engine:
         self._register.jump(jump_s)
         for probe in self._probes.values():
             probe.shift_wall(jump_s)
-        self._doubt_clock(not sure)
+        doubt = not sure
+        if sure:
+            boxes = self._boxes.values()
+            asked = self._watcher.asks_about_jump
+            doubted = not asked and any(not box.clock_sure for box in boxes)
+            birds = any(box.batch is not None for box in boxes)
+            doubt = self._watcher.jumped(self._tick, jump_s, doubted=doubted, birds=birds)
+        self._doubt_clock(doubt)
         for box in self._boxes.values():
             self._start(box)
-        if sure:
-            self._watcher.jumped(self._tick, jump_s)
         return self._changes()
 
     def _doubt_clock(self, doubt: bool) -> None:
@@ -353,7 +363,7 @@ class Engine:
             if box is not None:
                 self._review(box, due)
         elif slot.kind == SETTLE:
-            self._watcher.settle(due)
+            self._watcher.settle(slot.key, due)
 
     def _set_review(self, box: BrooderWatch) -> None:
         """The next quarter of an hour on the wall clock."""

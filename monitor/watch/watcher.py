@@ -9,11 +9,16 @@ from monitor.site import Limits, Place
 from monitor.watch.alarm import Alarm, Description
 from monitor.watch.alarm_register import AlarmRegister
 from monitor.watch.brooder_watch import BrooderWatch
+from monitor.watch.life_cycle import AlarmState
 from monitor.watch.timers import Slot, Timers
 
 SETTLE = "settle"
 _BACK_WITHIN_S = 120.0  # after a gap, how long to wait for the first readings before telling
 _JUMP = "jump"
+# A step of the clock that moves no record by as much as a reading is no news; one by half a day can
+# move the birds into another day of age. Common practice.
+_TELL_FROM_S, _ASK_FROM_S = 120.0, 12 * 3600.0
+_JUMP_STANDS_S = 600.0  # so long a step stands among the alarms
 _ALWAYS = (
     AlarmName.BROKER_LOST,
     AlarmName.NAME_TAKEN,
@@ -34,6 +39,8 @@ class Watcher:
         self._facts: dict[str, Facts] = {}
         self._gap: Facts | None = None  # told once the readings are back
         self._gap_tick = 0.0
+        self._asks = False  # a jump of the clock waits for an answer
+        self._jump_s = 0.0  # how far it jumped since then
         self._opened: set[tuple[str, str | None]] = set()  # there to be put aside, raised or not
         for name in _ALWAYS:
             self._alarm(name)
@@ -55,13 +62,47 @@ class Watcher:
         self._facts[alarm.key] = facts
         self._register.see(alarm, active, tick)
 
-    def jumped(self, tick: float, jump_s: float) -> None:
-        """The wall clock was set: told as something that has happened. It is no longer in doubt."""
+    def jumped(self, tick: float, jump_s: float, *, doubted: bool, birds: bool) -> bool:
+        """The wall clock was set. Told where it is worth it; True: it may be wrong, so the targets
+        of the `birds` stay until somebody has said that it is right, or it is set back.
+
+        `doubted`: it was known to be wrong, and is now right: that ends the doubt and asks
+        nobody."""
         self._register.see(self._alarm(AlarmName.CLOCK_FAULT), False, tick)
         alarm = self._alarm(AlarmName.CLOCK_FAULT, _JUMP)
-        self._facts[alarm.key] = Facts(jump_s=jump_s)
+        self._jump_s = (self._jump_s if self.asks_about_jump else 0.0) + jump_s
+        if self.asks_about_jump and abs(self._jump_s) < _ASK_FROM_S:
+            self._asks, self._jump_s = False, 0.0  # set back: as if nothing had been
+            self._register.see(alarm, False, tick)
+            return False
+        if abs(self._jump_s) < _TELL_FROM_S:
+            return False
+        self._asks = birds and not doubted and abs(self._jump_s) >= _ASK_FROM_S
+        facts = Facts(jump_s=self._jump_s)
+        if self._asks:
+            facts["detail"] = (
+                "The target stays as it was until you say that the new date is right: acknowledge "
+                "this. If it is wrong, set the clock; nothing more is needed then"
+            )
+        self._facts[alarm.key] = facts
+        self._register.renew(alarm, tick)
         self._register.see(alarm, True, tick)
+        self._timers.set(Slot(6, SETTLE, _JUMP), None if self._asks else tick + _JUMP_STANDS_S)
+        return self._asks
+
+    @property
+    def asks_about_jump(self) -> bool:
+        """Does it wait for somebody to say whether the clock is right?"""
+        return self._asks
+
+    def jump_is_right(self, tick: float) -> bool:
+        """Has somebody just said so? Then the new time is taken."""
+        alarm = self._alarm(AlarmName.CLOCK_FAULT, _JUMP)
+        if not self._asks or alarm.state is not AlarmState.ACKNOWLEDGED:
+            return False
+        self._asks, self._jump_s = False, 0.0
         self._register.see(alarm, False, tick)
+        return True
 
     def was_down(self, tick: float, facts: Facts) -> None:
         """The watcher was not running; the readings from before are still those of the probes. A
@@ -79,8 +120,12 @@ class Watcher:
         self._gap, self._gap_tick = gap, tick
         self._timers.set(Slot(6, SETTLE, "was-down"), tick + _BACK_WITHIN_S)
 
-    def settle(self, tick: float) -> None:
-        """Time to tell of the gap, with what is heard again."""
+    def settle(self, key: str, tick: float) -> None:
+        """A jump of the clock has stood for a while; or it is time to tell of the gap, with what is
+        heard again."""
+        if key == _JUMP:
+            self._register.see(self._alarm(AlarmName.CLOCK_FAULT, _JUMP), False, tick)
+            return
         if self._gap is None:
             return
         gap, self._gap = self._gap, None
@@ -125,6 +170,7 @@ class Watcher:
             "facts": self._facts,
             "gap": self._gap,
             "gap_tick": self._gap_tick,
+            "jump": [self._asks, self._jump_s],
             "opened": sorted(self._opened, key=str),
         }
 
@@ -135,3 +181,4 @@ class Watcher:
         self._facts = dict(state["facts"])
         self._gap = state["gap"]
         self._gap_tick = state["gap_tick"] + shift_s
+        self._asks, self._jump_s = state.get("jump", (False, 0.0))

@@ -72,7 +72,7 @@ def clock_fault(change: Change, voice: Voice, box: Brooder | None) -> Words:
         else "The board does not know the time for sure."
     )
     return compose(
-        f"{voice.where(None)}: the board's clock was wrong",
+        f"{voice.where(None)}: the board's clock {'was set' if jump else 'was wrong'}",
         f"{moved} Check the time on the board.",
         _detail(change),
         "The watch itself goes on: its delays do not follow that clock. Times in the record "

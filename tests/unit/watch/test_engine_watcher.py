@@ -69,21 +69,87 @@ def test_each_contact_has_its_own_delivery_fault(night: Night) -> None:
     assert [a.contact for a in left] == ["the neighbour"]
 
 
-def test_a_clock_that_jumps_is_told_and_moves_ages_but_no_delay(night: Night) -> None:
+def jump(night: Night, jump_s: float, tick: float | None = None) -> Moment:
+    """The wall clock is set; the moment after it."""
+    tick = night.start + night.t if tick is None else tick
+    after = Moment(tick + jump_s, tick)
+    night.changes += night.engine.clock_jumped(after, jump_s)
+    return after
+
+
+def box_of(night: Night, now: Moment) -> BrooderStatus:
+    box = night.engine.status(now).brooder("porch")
+    assert box is not None
+    return box
+
+
+def asked(night: Night, now: Moment) -> bool:
+    """Does the alarm of the jump still stand?"""
+    return any(
+        a.active and a.alarm is AlarmName.CLOCK_FAULT for a in night.engine.status(now).alarms
+    )
+
+
+def test_a_clock_that_jumps_is_told_and_no_target_follows_before_somebody_says_it_is_right(
+    night: Night,
+) -> None:
     night.holds(31.0, for_s=100)
+    week_s = 7 * 86400.0
+    before = box_of(night, night.now()).target_c
+    after = jump(night, week_s)
+    [told] = [c for c in night.changes if c.alarm is AlarmName.CLOCK_FAULT]
+    assert told.change is ChangeKind.RAISED
+    assert told.facts["jump_s"] == week_s
+    later = Moment(after.at + 7200, after.tick + 7200)
+    night.changes += night.engine.advance(later)
+    assert box_of(night, later).target_c == before
+    assert asked(night, later), "and it waits for the answer"
+    again = Engine(night.site, later)
+    again.restore(night.engine.state())
+    yes = Entry(
+        at=later.at, entry=EntryKind.ACKNOWLEDGE, number=9, alarm="clock-fault", by="my phone"
+    )
+    for engine in (night.engine, again):
+        engine.entry(yes, later)
+        box = engine.status(later).brooder("porch")
+        assert box is not None
+        assert box.target_c == pytest.approx(32.22, abs=0.01)
+        assert int(box.batch.age_days) == 7 if box.batch else False
+
+
+def test_a_clock_that_is_set_back_right_asks_no_more(night: Night) -> None:
+    before = box_of(night, night.now()).target_c
+    after = jump(night, 7 * 86400.0)
+    tick = after.tick + 600
+    right = Moment(night.start + night.t + 600, tick)
+    night.changes += night.engine.clock_jumped(right, -7 * 86400.0 + 30)
+    assert not asked(night, right)
+    assert box_of(night, right).target_c == before
+    assert night.engine.status(right).clock_sure
+
+
+@pytest.mark.parametrize("hours", [1, -3])
+def test_a_step_of_some_hours_is_told_and_asks_nobody(night: Night, hours: float) -> None:
+    after = jump(night, hours * 3600.0)
+    assert asked(night, after)
+    later = Moment(after.at + 700, after.tick + 700)
+    night.changes += night.engine.advance(later)
+    assert not asked(night, later)
+    assert night.engine.status(later).clock_sure
+
+
+def test_a_step_of_seconds_is_no_news(night: Night) -> None:
+    after = jump(night, 40.0)
+    assert not asked(night, after)
+
+
+def test_a_clock_that_jumps_moves_no_delay(night: Night) -> None:
+    night.holds(33.0, for_s=100)
     jump_s = 7 * 86400.0  # the board woke up a week in the past
     tick = night.start + night.t
-    night.changes += night.engine.clock_jumped(Moment(tick + jump_s, tick), jump_s)
-    status = night.engine.status(Moment(tick + jump_s, tick)).brooder("porch")
-    assert status is not None
-    assert status.batch is not None
-    assert int(status.batch.age_days) == 7
-    assert status.target_c == pytest.approx(32.22, abs=0.01)
-    told = [c for c in night.changes if c.alarm is AlarmName.CLOCK_FAULT]
-    assert [c.change for c in told] == [ChangeKind.RAISED, ChangeKind.CLEARED]
-    assert told[0].facts["jump_s"] == jump_s
+    jump(night, jump_s)
     # a reading stamped with the new time is not taken for a late one, nor for a later one
-    changes = night.engine.reading(Reading(tick + jump_s + 10, tick + 10, "porch/floor", 28.0))
+    changes = night.engine.reading(Reading(tick + jump_s + 10, tick + 10, "porch/floor", 31.0))
     changes += night.engine.advance(Moment(tick + jump_s + 191, tick + 191))
     (cold,) = [c for c in changes if c.alarm is AlarmName.COLD]
     assert cold.at == tick + jump_s + 190
@@ -190,7 +256,7 @@ def test_once_the_clock_is_set_the_birds_age_goes_on_and_the_doubt_is_over() -> 
     right = Moment(now.at + 7 * 86400.0, now.tick + 10)  # it had been switched off for a week
     changes += night.engine.clock_jumped(right, 8 * 86400.0)
     doubts = [c for c in changes if c.alarm is AlarmName.CLOCK_FAULT]
-    doubts = [c for c in doubts if "jump_s" not in c.facts]
+    doubts = [c for c in doubts if "jump_s" not in c.facts]  # the step itself is told too
     assert [c.change for c in doubts] == [ChangeKind.RAISED, ChangeKind.CLEARED]
     box = seen(night, right)
     assert int(box.batch.age_days) == 35
