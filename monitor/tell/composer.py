@@ -68,7 +68,7 @@ class MessageComposer:
             incident,
             MessageKind.RAISED,
             key=f"{lead.occurrence}:raised",
-            words=incident_words.raised([alarm.change for alarm in untold], self._site),
+            words=incident_words.raised(_to_list(incident, untold), self._site),
             told=self._first(lead.priority) + known,
             at=at,
             lead=lead,
@@ -213,3 +213,9 @@ class MessageComposer:
 
     def _wants(self, name: str, priority: Priority) -> bool:
         return any(c.name == name and priority in c.priorities for c in self._contacts)
+
+
+def _to_list(incident: Incident, untold: list[Alarm]) -> list[Change]:
+    """Of a trouble shared by several boxes all are listed each time."""
+    alarms = [a for a in incident.alarms.values() if a.open] if incident.shared else untold
+    return [alarm.change for alarm in alarms]

@@ -56,6 +56,52 @@ class Incident:
     worst: Change | None = None  # the worst that was ever raised in it
     last: Change | None = None  # the latest clearing
     changed: float = 0.0  # when a change last touched it: nothing is done before that
+    also: list[str] = field(default_factory=list)  # ids of other boxes' troubles that joined
+
+    @property
+    def shared(self) -> bool:
+        """Is it the same trouble in several boxes?"""
+        return bool(self.also)
+
+    def boxes(self) -> set[str | None]:
+        """Where something is open."""
+        return {alarm.change.brooder for alarm in self.alarms.values() if alarm.open}
+
+    def waits_since(self) -> float | None:
+        """Tick since when an urgent alarm of it waits for an answer, or to be told."""
+        worst = self.unanswered()
+        if worst is None or worst.change.priority is not Priority.URGENT:
+            return None
+        return self.gather_due if self.asked is None else self.asked
+
+    def join(self, other: "Incident") -> None:
+        """The same trouble in another box is this one from now on."""
+        self.also += [other.id, *other.also]
+        self.place = "site"
+        self.alarms.update(other.alarms)
+        self.reach(other.told_to)
+        self.since_at = min(self.since_at, other.since_at)
+        if other.worst is not None and (self.worst is None or rank(other.worst) > rank(self.worst)):
+            self.worst = other.worst
+        if other.extreme_c is not None:
+            known = self.extreme_c
+            self.extreme_c = other.extreme_c if known is None else min(known, other.extreme_c)
+        dues = [due for due in (self.gather_due, other.gather_due) if due is not None]
+        self.gather_due = min(dues, default=None)
+        self.over_due, self.is_over = None, False
+        self.changed = max(self.changed, other.changed)
+
+    def keep_places(self, names: set[str]) -> None:
+        """Boxes that are no longer configured drop out."""
+        for alarm in self.alarms.values():
+            alarm.open = alarm.open and alarm.change.brooder in names
+
+    def says_nothing_new(self, change: Change) -> bool:
+        """Of a trouble shared by several boxes: is this one told of that box, or a worse one, and
+        as bad a one of any?"""
+        told = [a for a in self.alarms.values() if a.told and a.open]
+        as_bad = any(rank(a.change) >= rank(change) for a in told)
+        return as_bad and any(a.change.brooder == change.brooder for a in told)
 
     def lead(self) -> Alarm | None:
         """The worst open alarm."""
@@ -232,6 +278,7 @@ class Incident:
             "worst": pack(self.worst) if self.worst else None,
             "last": pack(self.last) if self.last else None,
             "changed": self.changed,
+            "also": list(self.also),
         }
 
     @classmethod
@@ -270,6 +317,7 @@ class Incident:
             worst=unpack(state["worst"]) if state["worst"] else None,
             last=unpack(state["last"]) if state["last"] else None,
             changed=state["changed"] + shift_s,
+            also=list(state.get("also", ())),
         )
 
 

@@ -3,7 +3,7 @@ Used by `plan`."""
 
 from dataclasses import replace
 
-from monitor.events import AlarmName, Change, ChangeKind, ProbeFact
+from monitor.events import AlarmName, Change, ChangeKind, Priority, ProbeFact
 from monitor.site import Site
 from monitor.tell import wording
 from monitor.tell.contact import Contact
@@ -32,6 +32,9 @@ def raised(changes: list[Change], site: Site) -> Words:
     if lead.alarm is AlarmName.NO_READINGS and len(boxes - {None}) > 1 and None not in boxes:
         silent = [c for c in changes if c.alarm is AlarmName.NO_READINGS]
         return wording.site_silent(silent, Voice(site))
+    places = {change.brooder for change in changes}
+    if lead.priority is Priority.URGENT and len(places) > 1 and None not in places:
+        return wording.several_boxes(_one_a_box(changes), Voice(site))
     probes: dict[str, ProbeFact] = {}
     for change in changes:
         for fact in change.facts.get("probes", []):
@@ -136,10 +139,28 @@ def _now(incident: Incident, at: float, site: Site, status: SiteStatus | None) -
     change = alarm.change
     if incident.family == "silence":
         return raised([_longer(a.change, at) for a in incident.alarms.values() if a.open], site)
+    if incident.shared:
+        return raised(
+            [_as_now(a.change, at, status) for a in incident.alarms.values() if a.open], site
+        )
     facts = change.facts
     if incident.family in _TEMPERATURE:
         facts = now_facts(facts, status, change.brooder)
     return wording.for_change(replace(change, at=at, facts=facts), site)
+
+
+def _as_now(change: Change, at: float, status: SiteStatus | None) -> Change:
+    return replace(change, at=at, facts=now_facts(change.facts, status, change.brooder))
+
+
+def _one_a_box(changes: list[Change]) -> list[Change]:
+    """The worst of each box."""
+    worst: dict[str | None, Change] = {}
+    for change in changes:
+        known = worst.get(change.brooder)
+        if known is None or rank(change) > rank(known):
+            worst[change.brooder] = change
+    return list(worst.values())
 
 
 def _longer(change: Change, at: float) -> Change:

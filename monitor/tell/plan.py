@@ -23,9 +23,15 @@ from monitor.tell.incident import Alarm, Incident
 from monitor.tell.message import Message, MessageKind
 from monitor.tell.morning_call import MorningCall
 from monitor.tell.policy import Policy
-from monitor.watch.alarm_table import TABLE, Lasting
+from monitor.watch.alarm_table import TABLE, Family, Lasting
 from monitor.watch.incidents import BACK_S, SITE_SILENT, rank, scope
 from monitor.watch.status import SiteStatus
+
+# Families of which several boxes can have the same trouble by one cause.
+_SHARED = (Family.COLD.value, AlarmName.UNWATCHED.value)
+_STORM_S = 1800.0
+# Another box is told within a minute; of many, within less than a plain alarm's five minutes.
+_STORM_GATHER_S, _MANY, _MANY_GATHER_S = 60.0, 4, 240.0
 
 
 class _Do(IntEnum):
@@ -233,7 +239,9 @@ class Plan:
             return []
         alarm = incident.add(change)
         incident.changed = tick
-        if change.facts.get("folded") and incident.told:
+        incident = self._joined(incident, change, tick)
+        folded = change.facts.get("folded") and incident.told
+        if folded or (incident.shared and incident.says_nothing_new(change)):
             alarm.told = True
             return []
         incident.answered_rank = min(incident.answered_rank, rank(change) - 1)
@@ -242,7 +250,7 @@ class Plan:
         if change.alarm is AlarmName.NO_READINGS and others:
             wait_s = self._policy.silence_gather_s
         elif change.priority is Priority.URGENT:
-            wait_s = 0.0
+            wait_s = _storm_wait_s(incident)
         due = tick + wait_s
         if incident.gather_due is None or due < incident.gather_due:
             incident.gather_due = due
@@ -252,12 +260,31 @@ class Plan:
         name = change.facts.get("incident", change.occurrence)
         place, family = scope(change)
         for incident in self._incidents:
-            if incident.id == name:
+            if name == incident.id or name in incident.also:
                 if (place, family) == SITE_SILENT:  # one silent probe has become a silent brooder
                     incident.place, incident.family = place, family
                 return incident
         incident = Incident(name, place, family, change.facts.get("since", change.at))
         self._incidents.append(incident)
+        return incident
+
+    def _joined(self, incident: Incident, change: Change, tick: float) -> Incident:
+        """The same urgent trouble in several boxes within half an hour is taken for one cause (an
+        outlet, the mains, a lost record): one message that lists them, one answer, one repeat."""
+        if change.priority is not Priority.URGENT or incident.family not in _SHARED:
+            return incident
+        for other in self._incidents:
+            since = other.waits_since()
+            if (
+                other is not incident
+                and other.family == incident.family
+                and None not in {*other.boxes(), *incident.boxes()}
+                and since is not None
+                and tick - since <= _STORM_S
+            ):
+                other.join(incident)
+                self._incidents.remove(incident)
+                return other
         return incident
 
     def _cleared(self, change: Change, tick: float) -> None:
@@ -408,9 +435,17 @@ class Plan:
         restored = [Incident.restored(kept, shift_s) for kept in state["incidents"]]
         self._incidents = [incident for incident in restored if incident.place in places]
         for incident in self._incidents:
+            if incident.shared:
+                incident.keep_places(places)
             incident.told_to = [name for name in incident.told_to if name in names]
         self._offset_s = state["offset_s"] + shift_s
         self._morning.restore(state["morning"])
+
+
+def _storm_wait_s(incident: Incident) -> float:
+    if not incident.shared or incident.last_told is None:
+        return 0.0
+    return _MANY_GATHER_S if len(incident.boxes()) > _MANY else _STORM_GATHER_S
 
 
 def _newest(said: list[Message]) -> list[Message]:

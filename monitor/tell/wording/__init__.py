@@ -19,6 +19,7 @@ from monitor.tell.wording.life import (
 )
 from monitor.tell.wording.morning import BoxMorning, Gathered, morning
 from monitor.tell.wording.over import all_clear
+from monitor.tell.wording.several_words import several_boxes
 from monitor.tell.wording.silence_words import SILENCE, site_silent
 from monitor.tell.wording.temperature import TEMPERATURE
 from monitor.tell.wording.trial_words import trial
@@ -38,6 +39,7 @@ __all__ = [
     "for_change",
     "morning",
     "passed_on",
+    "several_boxes",
     "site_silent",
     "trial",
     "watch_ended",

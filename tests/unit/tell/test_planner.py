@@ -501,11 +501,11 @@ def test_a_silence_that_grows_from_one_probe_to_its_brooder_is_not_told_as_over(
     assert teller.kinds() == [MessageKind.RAISED, MessageKind.RAISED]
 
 
-def test_two_brooders_are_two_causes():
+def test_warnings_of_two_brooders_are_two_causes():
     teller = Teller()
-    teller.take(raised(A.CHILL))
-    [other] = teller.take(change(A.CHILL, at=NIGHT + 5, brooder="shed"))
-    assert other.thread != teller.said[0].thread
+    teller.take(raised(A.COLD), change(A.COLD, at=NIGHT, brooder="shed"))
+    teller.go(NIGHT + 120)
+    assert len({message.thread for message in teller.said}) == 2
 
 
 def test_advice_waits_for_the_morning_message_and_is_told_in_one():

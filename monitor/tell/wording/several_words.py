@@ -1,0 +1,57 @@
+"""The same urgent trouble in several boxes at once: one message that lists them. Used by the
+planner's words for an incident."""
+
+from monitor.events import AlarmName, Change
+from monitor.tell.wording.first_aid import HEAT_ROUND, LOOK_AT_CHICKS, WARM_THEM
+from monitor.tell.wording.words import Voice, Words, compose, listed, sentence
+
+_MOST_LISTED = 12
+_MOST_NAMED = 3
+
+
+def several_boxes(changes: list[Change], voice: Voice) -> Words:
+    """One change a box, each the worst there."""
+    count = len(changes)
+    names = sorted(str(change.brooder) for change in changes)
+    where = voice.where(None)
+    named = listed(names if count <= _MOST_NAMED else [*names[:2], f"{count - 2} more"])
+    if all(change.alarm is AlarmName.UNWATCHED for change in changes):
+        return compose(
+            f"{where}: cold is not watched for in {count} boxes",
+            f"Go and look at the chicks in {named}.",
+            *_lines(changes, [_why(change) for change in changes]),
+            changes[0].facts.get("detail"),
+            "Until then nobody watches but you. " + LOOK_AT_CHICKS,
+        )
+    cold = [change for change in changes if change.alarm is not AlarmName.HEAT_LOSS]
+    coldest = sorted(changes, key=_below, reverse=True)
+    return compose(
+        f"{where}: {count} boxes " + ("dangerously cold" if cold else "without heat"),
+        f"{named}. Go now. Check the power first.",
+        "They went together, so look first at what they share: mains, breaker, outlet, cord. "
+        + HEAT_ROUND,
+        WARM_THEM,
+        figures=_lines(coldest, [_floor(change, voice) for change in coldest]),
+    )
+
+
+def _lines(changes: list[Change], said: list[str]) -> list[str]:
+    lines = [f"{c.brooder}: {text}" for c, text in zip(changes, said, strict=True)]
+    more = len(lines) - _MOST_LISTED
+    return lines if more <= 0 else [*lines[:_MOST_LISTED], f"and {more} more"]
+
+
+def _why(change: Change) -> str:
+    return sentence(change.facts.get("reason", ""))
+
+
+def _below(change: Change) -> float:
+    return change.facts.get("target_c", 0.0) - change.facts.get("temp_c", 0.0)
+
+
+def _floor(change: Change, voice: Voice) -> str:
+    facts = change.facts
+    if "temp_c" not in facts:
+        return "floor not heard."
+    target = f", should be {voice.temp(facts['target_c'])}" if "target_c" in facts else ""
+    return f"{voice.temp(facts['temp_c'])}{target}."

@@ -1,0 +1,156 @@
+"""One cause over many boxes is one message that lists them, one answer and one repeat."""
+
+from dataclasses import replace
+
+import pytest
+from tell_samples import FACTS, NIGHT, change, site
+
+from monitor.events import AlarmName, Change, ChangeKind, Facts, Moment
+from monitor.site import Site
+from monitor.tell.contact import Contact
+from monitor.tell.message import Message, MessageKind
+from monitor.tell.plan import Plan
+from monitor.watch.incidents import Incidents
+
+ME = Contact(name="me", url="json://nowhere")
+
+
+def many(count: int) -> Site:
+    here = site()
+    boxes = [replace(here.brooders[0], name=f"box {n:02}") for n in range(count)]
+    return replace(here, brooders=tuple(boxes))
+
+
+class Barn:
+    """A plan over many boxes, and all it said."""
+
+    def __init__(self, count: int) -> None:
+        self.plan = Plan(many(count), (ME,))
+        self.incidents = Incidents()
+        self.said: list[Message] = []
+        self.plan.advance(Moment(NIGHT - 100, NIGHT - 100))
+
+    def raises(self, alarm: AlarmName, box: int, at: float) -> Change:
+        raised = replace(
+            change(alarm, at=at, brooder=f"box {box:02}"),
+            occurrence=f"box {box:02}/{alarm.value}/{int(at)}",
+            facts=Facts(**{**FACTS[alarm], "temp_c": 20.0 + box / 10}),  # type: ignore[typeddict-item]
+        )
+        return self.happens(raised)
+
+    def happens(self, one: Change) -> Change:
+        self.until(one.at)
+        grouped = self.incidents.take(one, one.at)
+        self.said += self.plan.changes([grouped], Moment(one.at, one.at))
+        return grouped
+
+    def until(self, at: float) -> None:
+        """What is due by then, as a service would do it: again and again."""
+        while (due := self.plan.next_due) is not None and due <= at:
+            self.said += self.plan.advance(Moment(due, due))
+        self.said += self.plan.advance(Moment(at, at))
+
+
+def power_cut(barn: Barn, count: int) -> list[Change]:
+    """Every box loses its heat, one every 20 s, and is dangerously cold a quarter of an hour
+    later."""
+    happens = [(NIGHT + 20 * n, AlarmName.HEAT_LOSS, n) for n in range(count)]
+    happens += [(at + 900, AlarmName.CHILL, n) for at, _, n in happens]
+    return [barn.raises(alarm, box, at) for at, alarm, box in sorted(happens)]
+
+
+def test_a_power_cut_over_fifty_boxes_is_a_few_messages_in_the_first_hour() -> None:
+    barn = Barn(50)
+    power_cut(barn, 50)
+    barn.until(NIGHT + 3600)
+    urgent = [m for m in barn.said if m.kind is not MessageKind.MORNING]
+    assert urgent[0].at == NIGHT, "the first box is told at once"
+    assert len(urgent) <= 20
+    last = urgent[-1]
+    assert "50 boxes dangerously cold" in last.title
+    assert "box 00" in last.body
+    assert "and 38 more" in last.body
+
+
+def test_every_box_is_told_of_within_less_than_a_plain_alarms_delay() -> None:
+    barn = Barn(50)
+    power_cut(barn, 50)
+    barn.until(NIGHT + 3600)
+    for n in range(50):
+        due = NIGHT + 20 * n + 300
+        counted = [m for m in barn.said if m.at <= due]
+        told = max(len(m.ack_for) for m in counted)
+        assert told >= n + 1, f"box {n} is not in what was told {due - NIGHT:.0f} s on"
+
+
+def test_one_answer_is_for_all_of_them_and_ends_the_repeats() -> None:
+    barn = Barn(6)
+    raised = power_cut(barn, 6)
+    barn.until(NIGHT + 1500)
+    barn.said.clear()
+    answers = [
+        replace(one, change=ChangeKind.ACKNOWLEDGED, at=NIGHT + 1501, facts=Facts(by="me"))
+        for one in raised
+    ]
+    for answer in answers:
+        barn.happens(answer)
+    barn.until(NIGHT + 1501 + 3500)
+    assert [m.title for m in barn.said] == []
+    barn.until(NIGHT + 1501 + 3601)
+    assert len(barn.said) == 1, "asked anew after an hour, once for all"
+
+
+def test_it_is_over_once_when_the_last_box_is_warm_again() -> None:
+    barn = Barn(3)
+    raised = power_cut(barn, 3)
+    barn.until(NIGHT + 1500)
+    barn.said.clear()
+    for n, one in enumerate(raised):
+        barn.happens(
+            replace(one, change=ChangeKind.CLEARED, at=NIGHT + 1600 + n, facts=Facts(temp_c=34.0))
+        )
+    barn.said.clear()
+    barn.until(NIGHT + 1600 + 7200)
+    assert [m.kind for m in barn.said if m.kind is not MessageKind.MORNING] == [MessageKind.OVER]
+
+
+def test_what_was_answered_takes_no_other_box_along() -> None:
+    barn = Barn(2)
+    first = barn.raises(AlarmName.CHILL, 0, NIGHT)
+    barn.happens(replace(first, change=ChangeKind.ACKNOWLEDGED, at=NIGHT + 60, facts=Facts()))
+    barn.said.clear()
+    barn.raises(AlarmName.CHILL, 1, NIGHT + 120)
+    assert [m.title for m in barn.said] == ["box 01: dangerously cold"]
+
+
+@pytest.mark.parametrize("boxes", [2, 5])
+def test_boxes_of_which_nobody_knows_the_birds_are_asked_for_together(boxes: int) -> None:
+    barn = Barn(boxes)
+    all_at_once = [
+        barn.incidents.take(
+            replace(
+                change(AlarmName.UNWATCHED, at=NIGHT, brooder=f"box {n:02}"),
+                occurrence=f"box {n:02}/unwatched/1",
+                facts=Facts(reason="I no longer know which birds are in it"),
+            ),
+            NIGHT,
+        )
+        for n in range(boxes)
+    ]
+    barn.said += barn.plan.changes(all_at_once, Moment(NIGHT, NIGHT))
+    [message] = barn.said
+    assert f"cold is not watched for in {boxes} boxes" in message.title
+    assert len(message.ack_for) == boxes
+
+
+def test_a_storm_goes_on_the_same_after_a_restart() -> None:
+    one, other = Barn(10), Barn(10)
+    for barn in (one, other):
+        power_cut(barn, 10)
+    state = other.plan.state()
+    other.plan = Plan(many(10), (ME,))
+    other.plan.restore(state, 0.0)
+    for barn in (one, other):
+        barn.said.clear()
+        barn.until(NIGHT + 7200)
+    assert one.said == other.said
