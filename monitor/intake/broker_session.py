@@ -38,6 +38,9 @@ WINDOW_311 = 20  # what Mosquitto allows by default; MQTT 3.1.1 cannot ask for m
 SESSION_EXPIRY_S = 7 * 86400
 LARGEST_PACKET = 1 << 20  # far above the 64 KiB that are read; bounds what a packet can cost here
 MOST_KEPT = 200  # topics kept for, and messages waiting for, the next connection
+# A topic on which more comes than this, unasked for an acknowledgement (QoS 0), is not read for a
+# while: everything comes by one connection, and what matters would wait behind it.
+FLOOD, FLOOD_WITHIN_S, FLOOD_PAUSE_S = 3000, 10.0, 60.0
 HELD_FOR_S = 120.0  # the longest a backlog is taken to last if our mark does not come back
 # So many connections that a broker which is there ends by itself, within so long, are pushed out:
 # one that restarts is away for a moment first, a network that fails ends them by the keep-alive.
@@ -101,6 +104,8 @@ class BrokerSession:
         self._answered = False  # by a CONNACK that refuses
         self._unanswered = 0  # connections in a row closed before any CONNACK
         self._held_mark: bytes | None = None  # our mark is on its way through the broker's backlog
+        self._quick: dict[str, tuple[float, int]] = {}  # topic: since when so many came at QoS 0
+        self._paused: dict[str, float] = {}  # topic that floods: tick from which it is read again
         self._asked: dict[int, tuple[str, ...]] = {}  # SUBSCRIBE packet -> its topics
         self._retained: OrderedDict[str, tuple[bytes, int]] = OrderedDict()
         self._waiting: deque[tuple[str, bytes, int]] = deque(maxlen=MOST_KEPT)
@@ -164,6 +169,7 @@ class BrokerSession:
             client = self._client
             if client is None or self._stopping:
                 return
+            self._read_again(client)
             if client.loop_start() is MQTTErrorCode.MQTT_ERR_INVAL:
                 return  # it runs already
             log.error("The network thread had ended; a new one was started.")
@@ -272,7 +278,8 @@ class BrokerSession:
         self._begin()
 
     def _subscribe(self, client: paho.Client) -> None:
-        wanted = [*self._topics, self._mark_topic]
+        wanted = [topic for topic in self._topics if topic not in self._paused]
+        wanted.append(self._mark_topic)
         for first in range(0, len(wanted), 50):
             some = tuple(wanted[first : first + 50])
             _, mid = client.subscribe([(topic, 1) for topic in some])
@@ -309,6 +316,8 @@ class BrokerSession:
             self._held_mark = None
             self._asked.clear()
             self._given_up.clear()
+            self._quick.clear()
+            self._paused.clear()
             self._subscribe(client)
             if flags.session_present:
                 self._held_mark = uuid.uuid4().bytes
@@ -420,6 +429,8 @@ class BrokerSession:
         if topic == self._mark_topic:
             self.acknowledge((token,))
             return
+        if token is None and self._floods(client, topic, received.tick):
+            return
         if topic not in self._wanted and topic not in self._given_up:
             # Subscribed by an earlier run: the broker keeps that with the session, and the
             # configuration no longer says so.
@@ -437,6 +448,38 @@ class BrokerSession:
                 session=self._began,
             )
         )
+
+    def _floods(self, client: paho.Client, topic: str, tick: float) -> bool:
+        """Is this message one of a flood, to be let go unread?"""
+        if topic not in self._wanted:
+            return False
+        if topic in self._paused:
+            return True
+        since, count = self._quick.get(topic, (tick, 0))
+        if tick - since > FLOOD_WITHIN_S:
+            since, count = tick, 0
+        self._quick[topic] = since, count + 1
+        if count < FLOOD:
+            return False
+        del self._quick[topic]
+        self._paused[topic] = tick + FLOOD_PAUSE_S
+        client.unsubscribe(topic)
+        log.warning(
+            "More than %d messages within %.0f s came on %s; it is not read for %.0f s.",
+            FLOOD,
+            FLOOD_WITHIN_S,
+            topic,
+            FLOOD_PAUSE_S,
+        )
+        return True
+
+    def _read_again(self, client: paho.Client) -> None:
+        tick = self._clock().tick
+        over = [topic for topic, until in self._paused.items() if until <= tick]
+        for topic in over:
+            del self._paused[topic]
+        if over and self._connected:
+            self._subscribe(client)
 
     def _say(self, link: Link, words: str, not_allowed: tuple[str, ...] = ()) -> None:
         if (self._state.link, self._state.words) == (link, words):

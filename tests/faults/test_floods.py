@@ -1,5 +1,6 @@
 """Junk and floods: the alarm is not kept waiting, memory stays bounded, nothing else stops."""
 
+import json
 import os
 import socket
 import threading
@@ -14,8 +15,9 @@ import psutil
 import pytest
 from paho.mqtt.enums import CallbackAPIVersion
 from support.mosquitto import Mosquitto, needs_mosquitto
+from support.mqtt_wire import Client, packet, text
 from support.receivers import Receiver, http_receiver
-from support.service import FLOOR, Service, Thermometer, wait_until
+from support.service import FLOOR, QUICK_LIMITS, Service, Thermometer, wait_until
 
 pytestmark = pytest.mark.faults
 
@@ -25,8 +27,9 @@ RATE = 1000
 
 
 @contextmanager
-def client(port: int, name: str) -> Iterator[paho.Client]:
+def client(port: int, name: str, window: int = 20) -> Iterator[paho.Client]:
     made = paho.Client(callback_api_version=CallbackAPIVersion.VERSION2, client_id=name)
+    made.max_inflight_messages_set(window)
     made.connect("127.0.0.1", port)
     made.loop_start()
     try:
@@ -155,6 +158,93 @@ def test_a_flood_on_a_probes_own_topic_is_taken_and_the_alarm_still_comes(
         assert resident < 200
         assert service.stop() == 0
         assert "Traceback" not in service.log()
+
+
+def test_packs_of_a_thousand_readings_keep_no_alarm_waiting_and_memory_stays_bounded(
+    tmp_path: Path,
+) -> None:
+    """Two boards gone mad send more than can be judged; what they sent before the cold reading is
+    not yet judged when the phone hears of it."""
+    packs = {
+        name: json.dumps(
+            [{"bn": name, "bu": "Cel"}]
+            + [{"n": "t", "v": 33.0, "t": -n / 1e3} for n in range(1000)]
+        )
+        for name in ("one", "two")
+    }
+    with (
+        http_receiver() as phone,
+        Service(
+            tmp_path,
+            contacts={"phone": phone.url},
+            probes={"floor": FLOOR, **{name: f"brooder/porch/{name}" for name in packs}},
+            limits={"band_delay_s": 60, "harm_delay_s": 0.5, "clear_delay_s": 1},
+        ) as service,
+        client(service.broker_port, "one", window=1000) as one,
+        client(service.broker_port, "two", window=1000) as two,
+    ):
+        place(service)
+        process = psutil.Process(service.pid)
+        sent = []
+        for mad, name in ((one, "one"), (two, "two")):
+            sent += [mad.publish(f"brooder/porch/{name}", packs[name], 1) for _ in range(120)]
+        wait_until(lambda: any(pack.is_published() for pack in sent), 120, "the first is judged")
+        delay_s = delay_of_an_alarm(service, phone)
+        behind = sum(not pack.is_published() for pack in sent)
+        resident = process.memory_info().rss / 2**20
+        print(f"alarm {delay_s:.1f} s after it was due, {behind} of {len(sent)} packs unjudged")
+        assert behind > len(sent) / 2, "it overtook them"
+        assert resident < 120
+
+
+@needs_mosquitto
+def test_a_topic_that_floods_a_broker_of_ones_own_is_left_alone_and_the_others_are_heard(
+    tmp_path: Path,
+) -> None:
+    with (
+        Mosquitto(tmp_path / "broker", "max_queued_messages 20000", persistent=True) as broker,
+        http_receiver() as phone,
+        Service(
+            tmp_path,
+            broker_port=broker.port,
+            contacts={"phone": phone.url},
+            probes={"floor": FLOOR, "mad": "brooder/porch/mad"},
+            limits=QUICK_LIMITS,
+            shortened={"monitor.intake.broker_session.FLOOD_PAUSE_S": 1.0},
+        ) as service,
+    ):
+        place(service)
+        stop = threading.Event()
+        flooding = threading.Thread(target=pour, args=(broker.port, "brooder/porch/mad", stop))
+        flooding.start()
+        try:
+            service.wait_log("came on brooder/porch/mad; it is not read for", 120)
+            with Thermometer(service.broker_port, client_id="cold") as probe:
+
+                def told() -> bool:
+                    probe.say(15.0)
+                    return bool(phone.got)
+
+                wait_until(told, 120, "the alarm")
+            assert psutil.Process(service.pid).memory_info().rss / 2**20 < 120
+        finally:
+            stop.set()
+            flooding.join(60)
+
+        def heard_again() -> bool:
+            with Thermometer(broker.port, "brooder/porch/mad", client_id="calm") as calm:
+                calm.say(31.5)
+            return 31.5 in service.temps("porch/mad")
+
+        wait_until(heard_again, 120, "it is read again")
+
+
+def pour(port: int, topic: str, stop: threading.Event) -> None:
+    """QoS 0, as fast as the line takes it."""
+    with Client(port, "pours") as mad:
+        words = packet(0x30, text(topic) + b"33.4") * 500
+        while not stop.is_set():
+            mad.socket.sendall(words)
 
 
 def test_strangers_who_load_files_of_the_page_raise_few_threads(tmp_path: Path) -> None:
