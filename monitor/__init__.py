@@ -5,4 +5,4 @@ with what `brooding` knows, `tell` takes the word to a person, `review` and `pag
 `service` wires them; `commands` is what is typed. `site`, `units`, `brooding` and `watch` are the
 pure core: no I/O, and time comes in with the event."""
 
-__version__ = "1.0.0"  # pyproject.toml takes it from here
+__version__ = "2.0.0"  # pyproject.toml takes it from here

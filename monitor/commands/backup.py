@@ -12,7 +12,6 @@ from monitor.journal.records import StorageFault
 
 
 def register(app: typer.Typer) -> None:
-    """Adds the command."""
 
     @app.command("backup")
     def backup(

@@ -36,7 +36,6 @@ class Found(NamedTuple):
 
 
 def register(app: typer.Typer) -> None:
-    """Adds the verb."""
     app.command("check")(check)
 
 

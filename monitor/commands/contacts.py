@@ -14,7 +14,6 @@ _NONE = "No contacts are configured: alarms go to the terminal, the log and MQTT
 
 
 def register(app: typer.Typer) -> None:
-    """Adds the verb with its two sub-commands."""
     verb = typer.Typer(help="Who is told, and does it reach them?", no_args_is_help=True)
     verb.command("list")(show)
     verb.command("try")(attempt)

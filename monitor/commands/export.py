@@ -33,7 +33,6 @@ class ExportTable(StrEnum):
 
 
 def register(app: typer.Typer) -> None:
-    """Adds the command."""
 
     @app.command("export")
     def export(

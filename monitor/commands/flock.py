@@ -26,7 +26,6 @@ NoteOption = Annotated[str | None, typer.Option("--note", help="A remark, kept b
 
 
 def register(app: typer.Typer) -> None:
-    """Adds the verb and its own verbs."""
     flock = typer.Typer(
         help="The ledger: birds placed, lost, moved; notes. Every entry can be taken back.",
         no_args_is_help=True,

@@ -31,7 +31,6 @@ from monitor.units import Unit
 
 
 def register(app: typer.Typer) -> None:
-    """Adds the verb."""
     app.command("import")(import_)
 
 

@@ -17,7 +17,6 @@ LISTEN_S = 5.0  # a broker of your own is listened to for this long; probes ofte
 
 
 def register(app: typer.Typer) -> None:
-    """Adds the verb."""
     app.command("probes")(probes)
 
 

@@ -22,7 +22,6 @@ from monitor.settings import Settings
 
 
 def register(app: typer.Typer) -> None:
-    """Adds the verb."""
     app.command("read-wires")(read_wires)
 
 

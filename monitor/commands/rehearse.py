@@ -24,7 +24,6 @@ LEAST_SPEED = 60.0
 
 
 def register(app: typer.Typer) -> None:
-    """Adds the verb."""
     app.command("rehearse")(rehearse)
 
 

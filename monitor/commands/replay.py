@@ -28,7 +28,6 @@ from monitor.tell.message import Message
 
 
 def register(app: typer.Typer) -> None:
-    """Adds the verb."""
     app.command("replay")(replay)
 
 

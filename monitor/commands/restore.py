@@ -13,7 +13,6 @@ from monitor.settings import Settings
 
 
 def register(app: typer.Typer) -> None:
-    """Adds the command."""
 
     @app.command("restore")
     def restore(

@@ -50,7 +50,6 @@ class Wanted(NamedTuple):
 
 
 def register(app: typer.Typer) -> None:
-    """Adds the verb."""
     app.command("review")(review)
 
 

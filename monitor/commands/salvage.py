@@ -13,7 +13,6 @@ from monitor.journal.records import StorageFault
 
 
 def register(app: typer.Typer) -> None:
-    """Adds the command."""
 
     @app.command("salvage")
     def salvage(

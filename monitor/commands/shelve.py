@@ -11,7 +11,6 @@ from monitor.events import AlarmName
 
 
 def register(app: typer.Typer) -> None:
-    """Adds the verb."""
     app.command("shelve")(shelve)
 
 

@@ -27,7 +27,6 @@ CFM_SQ_FT_PER_M3_H_M2 = 1 / 0.3048 / 60
 
 
 def register(app: typer.Typer) -> None:
-    """Adds the verb."""
     app.command("sources")(sources)
 
 

@@ -23,7 +23,6 @@ _WATTS = re.compile(r"^\s*([+-]?\d+(?:[.,]\d+)?)\s*[Ww]?\s*$")
 
 
 def register(app: typer.Typer) -> None:
-    """Adds the verb."""
     app.command("tonight")(tonight)
 
 

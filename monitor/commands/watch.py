@@ -33,7 +33,6 @@ _NO_PORT = (errno.EADDRINUSE, errno.EADDRNOTAVAIL, errno.EACCES)
 
 
 def register(app: typer.Typer) -> None:
-    """Adds the verb."""
     app.command("watch")(watch)
 
 

@@ -6,6 +6,7 @@ packets, sessions, retained messages, subscriptions and queues are bounded. amqt
 methods named here are pinned by tests/live/test_intake_builtin.py."""
 
 import asyncio
+import contextlib
 import logging
 import socket
 import ssl
@@ -16,7 +17,7 @@ from typing import Any, NamedTuple, Protocol
 
 from amqtt.broker import Broker, Server
 from amqtt.contexts import Action, BrokerConfig, ListenerConfig, ListenerType
-from amqtt.errors import AMQTTError
+from amqtt.errors import AMQTTError, ProtocolHandlerError
 from amqtt.mqtt.connack import (
     IDENTIFIER_REJECTED,
     NOT_AUTHORIZED,
@@ -94,7 +95,9 @@ class _Handler(BrokerProtocolHandler):  # type: ignore[misc]
         except Overrun:
             await self.handle_connection_closed()
             return
-        await super().handle_publish(publish_packet)
+        # The connection may have ended under it: not acknowledged, so it comes again.
+        with contextlib.suppress(ProtocolHandlerError):
+            await super().handle_publish(publish_packet)
 
     async def mqtt_publish(
         self,
