@@ -53,7 +53,10 @@ WATCHED: dict[str, tuple[str, ...]] = {
     "monitor.review.figure_text:degree_hours": (),
 }
 # (line as it is, line as it was changed to) -> why nobody needs to notice
-EXPLAINED: dict[tuple[str, str], str] = {}
+_LEFT = "left = max(0.0, 1.0 + extra_watts / brooder.watts) if brooder.watts > 0.0 else "
+EXPLAINED: dict[tuple[str, str], str] = {
+    (f"{_LEFT}1.0", f"{_LEFT}1.2"): "a box without watts has none to take from",
+}
 
 _OPERATORS = {ast.Add: "-", ast.Sub: "+", ast.Mult: "/", ast.Div: "*", ast.Pow: "*"}
 

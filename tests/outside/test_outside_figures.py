@@ -218,6 +218,7 @@ def test_assumed_figures_of_box_and_heat_are_the_stated_ones():
     assert heat_balance.EDGE_SHARE == 0.35
     assert (heat_balance.RISE_SPREAD, heat_balance.LIFT_SPREAD) == (0.25, 0.9)
     assert heat_balance.TIME_SPREAD == 1.8
+    assert heat_balance.PROBING_W == 100
     # thickness x density x specific heat (from memory)
     assert pytest.approx(0.0127 * 550 * 1600) == envelope.PLYWOOD_J_PER_M2_K
     assert pytest.approx(0.075 * 120 * 1700) == envelope.LITTER_J_PER_M2_K
@@ -311,6 +312,9 @@ def test_the_start_of_the_estimate_is_the_balance_and_cools_as_scipy_integrates_
         ((0.25 * steady.air_c) ** 2 + (0.9 * lift_k) ** 2) ** 0.5
     )
     assert heat_balance.prior(replace(BOX, heat=())).rise_sd_k == 1.0
+    assert heat_balance.prior(BOX, 20) == start  # who does not say, has meat chicks of a day
+    alone = heat_balance.Flock(head_count=1)
+    assert heat_balance.balance(BOX, alone, outside_c=0.0).bird_watts == pytest.approx(0.043 * 5.2)
     # C dT/dt = -K T: after one time constant 1/e is left
     box = envelope.envelope(BOX, fresh_air_m3_h=20 * 0.702 * 0.043**0.75)
     assert start.watts_per_k == pytest.approx(box.total)
@@ -340,6 +344,9 @@ def test_what_a_change_of_the_box_makes_of_it_is_two_balances():
     assert [one.watts for one in heat_balance.with_watts(BOX, -500.0).heat] == [0.0]
     extra = heat_balance.with_watts(BOX, 60.0).heat
     assert [(one.kind, one.watts) for one in extra] == [("lamp", 200), ("lamp", 60.0)]
+    assert len(heat_balance.with_watts(BOX, 0.3).heat) == 2
+    faint = replace(BOX, heat=(HeatSource(name="x", kind="lamp", watts=0.4),))
+    assert [one.watts for one in heat_balance.with_watts(faint, -0.1).heat] == pytest.approx([0.3])
     nothing = replace(BOX, heat=())
     assert heat_balance.with_watts(nothing, -10.0) == nothing
     # a box that holds nothing has a gain all the same
