@@ -246,6 +246,8 @@ def test_the_losses_and_the_store_of_a_box_by_hand():
     assert box.total == pytest.approx(box.walls + box.top + box.floor + air)
     stored = 0.5 * ((3.0 + 2.0) * 11176 + 2.0 * 15300) + 2.0 * 0.5 * 1200
     assert box.stored_j_per_k == pytest.approx(stored)
+    tiny = replace(BOX, length_m=0.25, width_m=0.2)  # its gaps are all the air that is asked for
+    assert envelope.envelope(tiny).air == pytest.approx(8 * 0.05 / 3.0)
     # without a cover: one film, the air of an open box, no lid that stores
     bare = envelope.envelope(BOX, cover="none")
     assert bare.top == pytest.approx(2.0 / 0.107)
