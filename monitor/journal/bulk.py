@@ -40,15 +40,17 @@ def series(
     only_sure: bool = False,
 ) -> dict[str, Numbers]:
     """Times (Unix s) and temperatures (degC) of each key, ordered by time, from <= at < to."""
-    own: dict[str, list[int]] = {}
+    keys = list(dict.fromkeys(wanted.values()))
+    place = np.zeros(max(wanted, default=0) + 1, dtype=np.int64)  # of a number's key
     for number, key in wanted.items():
-        own.setdefault(key, []).append(number)
-    parts: dict[str, list[tuple[NDArray[np.int64], NDArray[np.int64]]]] = {key: [] for key in own}
+        place[number] = keys.index(key)
+    parts: list[list[tuple[NDArray[np.int64], NDArray[np.int64]]]] = [[] for _ in keys]
     for rows in stretches(connection, list(wanted), from_ms, to_ms, only_sure=only_sure):
-        for key, numbers in own.items():
-            mine = np.isin(rows.probes, numbers)
-            parts[key].append((rows.times_ms[mine], rows.values[mine]))
-    return {key: _joined(found) for key, found in parts.items()}
+        whose = place[rows.probes]
+        for which, found in enumerate(parts):
+            mine = whose == which
+            found.append((rows.times_ms[mine], rows.values[mine]))
+    return {key: _joined(found) for key, found in zip(keys, parts, strict=True)}
 
 
 def stretches(
@@ -62,19 +64,19 @@ def stretches(
     """All of it in pieces that follow one another; silences cost nothing."""
     if not numbers:
         return
-    sure = " AND clock_sure" if only_sure else ""
+    which = _whose(connection, numbers) + (" AND clock_sure" if only_sure else "")
     span_ms = HOUR_MS
     at = from_ms
     while True:
         first = connection.execute(
-            f"SELECT at_ms FROM readings WHERE at_ms >= ? AND at_ms < ? AND {among(numbers)}{sure}"  # noqa: S608
+            f"SELECT at_ms FROM readings WHERE at_ms >= ? AND at_ms < ?{which}"  # noqa: S608
             " ORDER BY at_ms LIMIT 1",
             (at, to_ms),
         ).fetchone()
         if first is None:
             return
         start, at = first[0], min(to_ms, first[0] + span_ms)
-        found = stretch(connection, "readings", numbers, (start, at), sure)
+        found = stretch(connection, "readings", (start, at), which)
         yield found
         # So long that the next holds about _ROWS.
         share = min(4.0, max(0.25, _ROWS / max(1, found.times_ms.size)))
@@ -84,15 +86,11 @@ def stretches(
 def stretch(
     connection: sqlite3.Connection,
     table: str,
-    numbers: Sequence[int],
     from_to_ms: tuple[int, int],
-    also: str = "",
+    also: str,
 ) -> Rows:
     """The rows of a stretch of `readings` or `bad_values`; `also` is a further condition."""
-    which = (
-        f"FROM {table} WHERE at_ms >= ?1 AND at_ms < ?2 AND {among(numbers)}"
-        f" AND temp_c IS NOT NULL{also}"
-    )
+    which = f"FROM {table} WHERE at_ms >= ?1 AND at_ms < ?2{also}"
     found = connection.execute(
         "SELECT group_concat(at_ms - ?1), group_concat(probe_id),"
         f" group_concat({_VALUE.format('temp_c', 'temp_c')}) {which}",
@@ -111,6 +109,12 @@ def stretch(
         offsets, probes = table_of[:, 0].astype(np.int64), table_of[:, 1].astype(np.int64)
         values = np.round(table_of[:, 2] * PER_DEGREE).astype(np.int64)
     return Rows(offsets + from_to_ms[0], probes, values)
+
+
+def _whose(connection: sqlite3.Connection, numbers: Sequence[int]) -> str:
+    """A condition on the probe, but for all of them: it costs as much as the readings."""
+    all_of_them = {number for (number,) in connection.execute("SELECT id FROM probes")}
+    return "" if all_of_them <= set(numbers) else f" AND {among(numbers)}"
 
 
 def _parsed(text: str | None) -> NDArray[np.int64]:

@@ -19,6 +19,7 @@ from collections import deque
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import closing, contextmanager, suppress
 from dataclasses import dataclass, field
+from itertools import chain
 from mmap import ACCESS_READ, mmap
 from pathlib import Path
 from typing import Any
@@ -40,6 +41,8 @@ _LINE = re.compile(rb'\{"at":"[^"\x00]{20,24}","entry":"[^\x00\n]{1,1000}\}\n')
 _LAST = 2**62
 _NEWEST = "the newest changes (-wal)"
 _ORDERED_BY = {"readings": "at_ms", "bad_values": "at_ms", "changed_hours": "hour"}
+_KNOWN_BY_LOOKS = ("readings", "entries", "alarms")
+_NUMBERED = ("entries", "alarms")
 _UNORDERED = ("refused", "cursors", "snapshots")  # small, and no whole number to go by
 
 
@@ -251,7 +254,7 @@ def _copy(source: sqlite3.Connection, into: sqlite3.Connection, table: str, repo
     slots = ", ".join("?" * len(columns))
     insert = f"INSERT OR IGNORE INTO {table} ({', '.join(columns)}) VALUES ({slots})"  # noqa: S608
     count, whole = 0, True
-    for row in _rows(source, table, columns):
+    for row in chain(_rows(source, table, columns), _unplaced(source, table, len(columns))):
         if row is None or not _sound(table, row):
             whole = False
             continue
@@ -276,6 +279,23 @@ def _rows(
     else:
         key = _ORDERED_BY.get(table, columns[0])
         yield from _between_breaks(source, select, key, columns.index(key))
+
+
+def _unplaced(source: sqlite3.Connection, table: str, count: int) -> Iterator[tuple[Any, ...]]:
+    """Rows that SQLite's recovery found and could not place: what looks like one of this table is
+    one."""
+    if table not in _KNOWN_BY_LOOKS:
+        return
+    names = source.execute("SELECT name FROM sqlite_schema WHERE name LIKE 'lost_and_found%'")
+    for (name,) in names.fetchall():
+        columns = [f"c{n}" for n in range(count)]
+        if table in _NUMBERED:  # its own number is the row's
+            columns[0] = "id"
+        query = f"SELECT {', '.join(columns)} FROM {name} WHERE nfield = ?"  # noqa: S608
+        with suppress(sqlite3.OperationalError):  # none is so wide
+            for row in source.execute(query, (count,)):
+                if _sound(table, row):
+                    yield row
 
 
 def _between_breaks(

@@ -11,7 +11,6 @@ and readings in order of time, so that a commit touches the end of the table and
 each probe. The log is checkpointed about once an hour: pages that changed often are then copied
 once. tests/bench/bench_journal.py prints what all of it costs."""
 
-import secrets
 import sqlite3
 from dataclasses import fields
 from pathlib import Path
@@ -199,9 +198,6 @@ def create(connection: sqlite3.Connection) -> None:
         for statement in TABLES.split(";"):
             if statement.strip():
                 connection.execute(statement)
-        connection.execute(
-            "INSERT INTO meta (name, value) VALUES ('id', ?)", (secrets.token_hex(8),)
-        )
         connection.execute(f"PRAGMA user_version = {VERSION}")
         connection.execute("COMMIT")
     except BaseException:

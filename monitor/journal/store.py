@@ -115,11 +115,6 @@ class Journal:
         """Reserves a number for a ledger entry."""
         return next(self._entry_numbers)
 
-    @property
-    def newest(self) -> int:
-        """The number of the last commit."""
-        return self._seq
-
     def commit(self, batch: Commit) -> None:
         """Writes the batch as one transaction and returns when it is on the disk. Raises
         StorageFault with nothing of it written; the batch stays with the caller."""

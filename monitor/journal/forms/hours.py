@@ -67,9 +67,10 @@ def _parts(
     for table, also, sure, bad in (
         ("readings", " AND clock_sure", True, False),
         ("readings", " AND NOT clock_sure", False, False),
-        ("bad_values", "", True, True),
+        ("bad_values", " AND temp_c IS NOT NULL", True, True),
     ):
-        found = bulk.stretch(connection, table, list(wanted), (from_ms, to_ms), also)
+        which = f"{also} AND {rows.among(wanted)}"
+        found = bulk.stretch(connection, table, (from_ms, to_ms), which)
         for number, key in wanted.items():
             mine = found.probes == number
             if mine.any():
