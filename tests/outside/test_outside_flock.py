@@ -186,6 +186,17 @@ def test_three_dead_in_one_day_of_a_flock_that_had_lost_none_are_told():
     assert facts["origin"] == "common practice"
 
 
+def test_a_loss_counts_from_the_second_it_is_written_and_for_a_day():
+    birds = batch(100, (2.5, 2), (20.5, 4))
+    at = day(20.5)
+    for late_s, counts in ((-1.1, False), (0.0, True), (86399.0, True), (86401.0, False)):
+        assert ("losses-high" in told(birds, at + late_s)) is counts
+    assert told(birds, at)["losses-high"]["losses"] == 6  # in all: 6 %, and 4.6 % are usual
+    assert told(birds, at)["losses-high"]["since"] == birds.started_at
+    in_a_day = told(batch(100, (20.5, 3)), at + 60.0)["losses-high"]
+    assert (in_a_day["losses"], in_a_day["since"]) == (3, at + 60.0 - 86400.0)
+
+
 # --- moving out ----------------------------------------------------------------------------
 
 

@@ -187,8 +187,9 @@ def test_a_straight_line_meets_each_row_and_is_halfway_between_at_half_time():
     weekly = BUILT_IN["weekly"]
     for row in weekly.rows:
         assert target_at(weekly, row.from_day, Steps.STRAIGHT, Place.FLOOR) == row.target_c
-    halfway = target_at(weekly, 10.5, Steps.STRAIGHT, Place.FLOOR)
-    assert halfway == pytest.approx(f(87.5), abs=0.01)
+    for day, degrees in ((3.5, 92.5), (10.5, 87.5)):
+        halfway = target_at(weekly, day, Steps.STRAIGHT, Place.FLOOR)
+        assert halfway == pytest.approx(f(degrees), abs=0.01)
     assert target_at(weekly, 80.0, Steps.STRAIGHT, Place.FLOOR) == weekly.rows[-1].target_c
 
 
