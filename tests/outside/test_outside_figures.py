@@ -9,6 +9,7 @@ from datetime import date
 from zoneinfo import ZoneInfo
 
 import numpy as np
+import numpy.typing as npt
 import pytest
 from scipy.integrate import solve_ivp, trapezoid
 from scipy.optimize import brentq
@@ -29,9 +30,9 @@ from monitor.brooding import (
 )
 from monitor.brooding.bird_kinds import KINDS, mass_kg
 from monitor.brooding.schedules import BUILT_IN
-from monitor.review.exposure import TargetLine, Trace, exposure
+from monitor.review.exposure import Exposure, TargetLine, Trace, exposure
 from monitor.review.figure_text import degree_hours
-from monitor.site import Brooder, HeatSource, Limits, Place, Probe, Site
+from monitor.site import Brooder, HeatSource, Limits, Place, Probe, Site, Steps
 from monitor.thermal.harm import course
 from monitor.units import Unit
 
@@ -472,6 +473,17 @@ def test_the_usual_limits_are_the_agreed_ones():
     assert BOX.watts == 200
 
 
+def test_the_limits_about_a_step_by_hand():
+    # 95 degF to 90 at midnight to day 7; for half a day the upper edges are still those of 95
+    for age, warm_c in ((6.9, f(95)), (7.25, f(95)), (7.75, f(90))):
+        found = age_limits.limits_at(BUILT_IN["weekly"], age, Steps.WEEKLY, Place.FLOOR, Limits())
+        assert found is not None
+        target_c = f(95) if age < 7 else f(90)
+        edges = (found.target_c, found.low_c, found.high_c, found.chill_c, found.overheat_c)
+        wanted = (target_c, target_c - 2.8, warm_c + 2.8, target_c - 5.6, min(warm_c + 5.6, 39.0))
+        assert edges == pytest.approx(wanted)
+
+
 def test_an_age_is_what_the_calendar_says():
     zone, hatched = ZoneInfo("America/Chicago"), date(2026, 3, 7)
     # the 8th of March is 23 hours long there
@@ -510,31 +522,43 @@ def test_the_minutes_to_a_limit_are_where_scipy_finds_the_crossing():
 
 def test_degree_hours_are_the_area_that_scipy_integrates():
     assert degree_hours(3600.0, Unit.CELSIUS) == 1.0
-    # a floor that falls and rises again under a band of 32.2 to 37.8, read each minute
-    minutes = np.arange(0.0, 241.0)
-    floor_c = 33.0 - 5.0 * np.sin(np.pi * minutes / 240)
-    target = line(32.2, 29.4)
-    found = exposure(
-        [Trace(minutes * 60, floor_c)], target, start=0.0, stop=240 * 60.0, hold_s=900.0
-    )
-    fine = np.linspace(0.0, 240.0, 240001)
-    depth = 33.0 - 5.0 * np.sin(np.pi * fine / 240)
-    below = trapezoid(np.clip(32.2 - depth, 0, None), fine) / 60
-    chill = trapezoid(np.clip(29.4 - depth, 0, None), fine) / 60
-    assert degree_hours(found.below_ks, Unit.CELSIUS) == pytest.approx(below, rel=0.005)
-    assert degree_hours(found.chill_ks, Unit.CELSIUS) == pytest.approx(chill, rel=0.01)
-    assert degree_hours(found.below_ks, Unit.FAHRENHEIT) == pytest.approx(1.8 * below, rel=0.005)
-    assert found.below_s / 3600 == pytest.approx(
-        trapezoid((depth < 32.2).astype(float), fine) / 60, abs=0.03
-    )
-    assert found.average_c == pytest.approx(float(depth.mean()), abs=0.01)
-    assert (found.low_c, found.low_at) == (pytest.approx(28.0), 7200.0)
-    assert (found.gap_s, found.judged_s, found.span_s) == (0.0, 14400.0, 14400.0)
+    # four hours, read each minute: a fall of 5 K under a band of 32.2 to 37.8, and as much over it
+    begun, span_s = 1000.0, 240 * 60.0
+    minutes, fine = np.arange(0.0, 241.0), np.linspace(0.0, 240.0, 240001)
+
+    def of(sign: float) -> tuple[Exposure, npt.NDArray[np.float64]]:
+        def course_c(at: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+            return 35.0 + sign * (2.0 + 5.0 * np.sin(np.pi * at / 240))
+
+        trace = Trace(begun + minutes * 60, course_c(minutes))
+        target = line(begun, begun + span_s)
+        found = exposure([trace], target, start=begun, stop=begun + span_s, hold_s=900.0)
+        return found, course_c(fine)
+
+    def area(depth_k: npt.NDArray[np.float64]) -> float:
+        return float(trapezoid(np.clip(depth_k, 0, None), fine)) / 60
+
+    cold, cold_c = of(-1.0)
+    below, chill = area(32.2 - cold_c), area(29.4 - cold_c)
+    assert degree_hours(cold.below_ks, Unit.CELSIUS) == pytest.approx(below, rel=0.005)
+    assert degree_hours(cold.chill_ks, Unit.CELSIUS) == pytest.approx(chill, rel=0.01)
+    assert degree_hours(cold.below_ks, Unit.FAHRENHEIT) == pytest.approx(1.8 * below, rel=0.005)
+    share = float((cold_c < 32.2).mean())
+    assert cold.below_s == pytest.approx(share * span_s, abs=120.0)
+    assert cold.average_c == pytest.approx(float(cold_c.mean()), abs=0.01)
+    assert (cold.low_c, cold.low_at) == (pytest.approx(28.0), begun + 7200.0)
+    assert (cold.gap_s, cold.judged_s, cold.span_s) == (0.0, span_s, span_s)
+    hot, hot_c = of(1.0)
+    assert degree_hours(hot.above_ks, Unit.CELSIUS) == pytest.approx(area(hot_c - 37.8), rel=0.005)
+    assert hot.overheat_s == pytest.approx(float((hot_c > 39.0).mean()) * span_s, abs=120.0)
+    moment = Trace(np.array([begun]), np.array([34.0]))
+    half = exposure([moment], line(begun, begun + 0.5), start=begun, stop=begun + 0.5, hold_s=900.0)
+    assert half.average_c == 34.0
 
 
-def line(low_c: float, chill_c: float) -> TargetLine:
-    one = np.array([35.0])
+def line(start: float, stop: float) -> TargetLine:
+    """One target of 35 degC all the time, with the usual limits of the first week."""
     return TargetLine(
-        edges=np.array([0.0, 14400.0]), target_c=one, low_c=np.array([low_c]),
-        high_c=np.array([37.8]), chill_c=np.array([chill_c]), overheat_c=np.array([39.0]),
+        edges=np.array([start, stop]), target_c=np.array([35.0]), low_c=np.array([32.2]),
+        high_c=np.array([37.8]), chill_c=np.array([29.4]), overheat_c=np.array([39.0]),
     )  # fmt: skip
