@@ -127,6 +127,7 @@ class Facts(TypedDict, total=False):
     probes: list[ProbeFact]
     source: str  # heat source most likely lost
     source_sure: bool
+    suspects: list[str]
     source_watts: float
     outside_c: float
     outside_low_c: float

@@ -51,7 +51,8 @@ def _cause(
     if found is not None and found.cause is not None:
         facts = Facts()
         if found.source is not None:
-            facts["source"] = found.source
+            facts["source"], facts["source_sure"] = found.source, found.source_sure
+            facts["suspects"] = list(found.suspects)
         return found.cause, facts
     if len(fallen) == 1 and setting is not None:
         index = beneath(setting, fallen[0].name)

@@ -81,6 +81,7 @@ def diagnosis(
             started=loss.started,
             source=name,
             source_sure=sure,
+            suspects=tuple(brooder.heat[index].name for index in loss.suspects),
             source_watts=watts,
             rate_k_per_h=rate_k_per_h,
             findings=findings,

@@ -23,7 +23,7 @@ QUICK_S = 110.0  # light on a probe in its sleeve, or the air of an open box: ab
 _QUICK_S = (70.0, 150.0)  # quicker and slower sleeves, both tried
 # How likely it is that a cover is off for good, or a probe moved, for each source that fails.
 # Common practice.
-_COVER_ASLEEP, _COVER_AWAKE, _PROBE = 0.1, 0.3, 0.05
+_COVER_ASLEEP, _COVER_AWAKE, _PROBE = 0.1, 0.6, 0.05
 _MODEL_ERROR = 0.06  # of the departure: no box is this simple
 _CORRELATED_S = 100.0  # the floor's own wandering is alike over this: readings closer say less
 

@@ -41,6 +41,7 @@ class Diagnosis:
     started: float | None = None  # when the fall or rise began, as estimated
     source: str | None = None  # the heat source most likely lost
     source_sure: bool = False  # False: two sources would look the same
+    suspects: tuple[str, ...] = ()  # all that may have stopped: whoever is seen to work is none
     source_watts: float = 0.0
     rate_k_per_h: float = 0.0  # of the floor, now
     hold_until: float | None = None  # looks like a grower's act: no cold/hot alarm before this tick

@@ -16,7 +16,7 @@ HOLD_S = 1200.0  # a cover is off for feeding 5 to 15 min (common practice); war
 # those of half an hour. The more restless a floor, the further.
 _LOOKED_AT_K, _LOOKED_AT_SLOW_K = 0.5, 1.0
 _TOLD_K, _TOLD_SLOW_K = 0.6, 1.2
-_RESTLESS = 0.7  # of the spread
+_RESTLESS, _RESTLESS_TOLD = 0.7, 0.9  # of the spread
 _STILL_K_PER_H = -1.2  # falls no faster: it has come to rest
 _AT_LOWEST_K = 0.2
 # A fall at work hours waits for a feeding to be over, and longer where it is like one: an open
@@ -26,7 +26,7 @@ _ASLEEP_S, _AWAKE_S, _FEEDING_S = 200.0, 540.0, 900.0
 _ACTED_S = 900.0  # an entry of the grower's: at work
 _AIR_OUT = 0.45  # of the mean pace since the onset
 _AHEAD_ASLEEP_S, _AHEAD_AWAKE_S = 2400.0, 900.0
-_HARM_S, _HARM_ASLEEP_S, _HARM_AWAKE_S = 600.0, 100.0, 300.0
+_HARM_S, _HARM_ASLEEP_S, _HARM_AWAKE_S = 600.0, 100.0, 360.0
 _LATEST_S = 120.0
 _LEAST_READINGS = 3
 _RENAME = 2.5  # log weight by which another cause must be the better one
@@ -108,8 +108,11 @@ class Fall:
     def _deep(course: Course, floor_c: float) -> bool:
         quick, slow = course.quick, course.slow
         return (
-            quick is not None and quick.low_c - floor_c > _TOLD_K + _RESTLESS * quick.spread_k
-        ) or (slow is not None and slow.low_c - floor_c > _TOLD_SLOW_K + _RESTLESS * slow.spread_k)
+            quick is not None and quick.low_c - floor_c > _TOLD_K + _RESTLESS_TOLD * quick.spread_k
+        ) or (
+            slow is not None
+            and slow.low_c - floor_c > _TOLD_SLOW_K + _RESTLESS_TOLD * slow.spread_k
+        )
 
     def begins_anew(self, course: Course, tick: float, floor_c: float) -> bool:
         """Something else happened on top of a slow fall that was not worth telling."""

@@ -19,6 +19,7 @@ class HeatLoss:
     rise_before_k: float
     lost_k: float
     source_chance: float  # that it was these sources, if heat was lost
+    suspects: tuple[int, ...]  # all that may be among them: not seen to work
 
     def named(self, brooder: Brooder) -> tuple[str, bool, float]:
         """Name, whether it is hardly another one, and watts."""
@@ -48,4 +49,5 @@ def loss_from(state: State, shift_s: float, sources: int) -> HeatLoss | None:
         float(state["rise_before_k"]),
         float(state["lost_k"]),
         float(state["source_chance"]),
+        tuple(state["suspects"]),
     )

@@ -19,9 +19,9 @@ _FAST_K_PER_MIN = 0.4  # a chick, a lamp; slower is weather
 _HOLD_S = 780.0  # a chick sits for some minutes
 _UNUSUAL_K, _RESTLESS = 0.8, 0.7  # above the usual high, and this share of how restless a floor is
 _STILL_K_PER_MIN = 0.08  # a chick's warmth comes to rest below this ...
-_STILL_AFTER_S = 330.0  # ... within so long
+_STILL_AFTER_S = 480.0  # ... within so long
 _PACE_FROM_S, _PACE_TO_S, _PACE_MIN = 270.0, 150.0, 3.0  # minutes begun then: so long ago
-_AHEAD_ASLEEP_MIN = 25.0  # by night nothing heats a floor that nobody meant to
+_AHEAD_ASLEEP_MIN = 20.0  # by night nothing heats a floor that nobody meant to
 
 
 class Rise:

@@ -335,6 +335,7 @@ class ThermalWatch:
             fall.rise_k,
             lost_k,
             self._source_chance(best.explanation.sources, fall.source_chance),
+            tuple(index for index in range(len(self._watts)) if index not in witness.working),
         )
 
     def _source_chance(self, sources: tuple[int, ...], chance: float) -> float:
@@ -365,7 +366,7 @@ class ThermalWatch:
         if told and self._loss is None:
             rise_k = model.filter.rise_k
             lost_k = rise_k * self._watts[index] / (sum(self._watts) + self._prior.bird_watts)
-            self._loss = HeatLoss((index,), down.since, rise_k, lost_k, 1.0)
+            self._loss = HeatLoss((index,), down.since, rise_k, lost_k, 1.0, (index,))
 
     def _see_warmth(self, model: FloorModel, tick: float, floor_c: float) -> None:
         """A floor that stays as warm as it should be misses nothing."""

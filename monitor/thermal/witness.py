@@ -39,7 +39,7 @@ def beneath(brooder: Brooder, probe_name: str) -> int | None:
 class Witness:
     """The other probes of a box."""
 
-    __slots__ = ("_cool", "_sources", "_under", "_working", "alone")
+    __slots__ = ("_cool", "_sources", "_under", "alone", "working")
 
     def __init__(self, brooder: Brooder, tracks: Sequence[Track]) -> None:
         names = {probe.key: probe.name for probe in brooder.probes}
@@ -50,7 +50,7 @@ class Witness:
         ]
         self._cool = [track for track in tracks if track.place is Place.COOL_END]
         self._sources = len(brooder.heat)
-        self._working: frozenset[int] = frozenset()  # seen to be warm
+        self.working: frozenset[int] = frozenset()  # sources whose own probe is warm
         self.alone = False  # the floor falls while every probe beneath a source holds
 
     def hear(self, tick: float, onset: float, fallen_k: float) -> list[tuple[Track, float]]:
@@ -67,7 +67,7 @@ class Witness:
                 working.add(index)
             holding += down_k < max(_HOLDS_K, _HOLDS_SHARE * fallen_k)
             heard.append((track, down_k / max(fallen_k, 0.3)))
-        self._working = frozenset(working)
+        self.working = frozenset(working)
         under = len(heard)
         for track in self._cool:
             down_k = fallen_since(track, tick, onset)
@@ -79,7 +79,7 @@ class Witness:
 
     def weight(self, one: Explanation, heard: list[tuple[Track, float]], fallen_k: float) -> float:
         """What they add to the log weight of `one`."""
-        if any(index in self._working for index in one.sources):
+        if any(index in self.working for index in one.sources):
             return ACQUITTED
         blur = 0.2 / max(fallen_k, 0.3)
         total = 0.0

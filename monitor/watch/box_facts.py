@@ -51,6 +51,7 @@ def source_facts(box: Box, alarm: Alarm, facts: Facts) -> None:
         facts["source"] = diagnosis.source
         facts["source_sure"] = diagnosis.source_sure
         facts["source_watts"] = diagnosis.source_watts
+        facts["suspects"] = list(diagnosis.suspects)
     if alarm.rule.alarm is AlarmName.HEAT_LOSS and diagnosis.started is not None:
         facts["since"] = diagnosis.started + box.register.offset_s
 

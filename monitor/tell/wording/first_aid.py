@@ -9,7 +9,7 @@ from monitor.brooding.circuit import spare_w, usual_load_w
 from monitor.brooding.lamp_safety import LARGEST_LAMP_W
 from monitor.events import Cause, Facts
 from monitor.site import Brooder, Site
-from monitor.tell.wording.words import sentence
+from monitor.tell.wording.words import listed, sentence
 
 LAMP_CARE = (
     "If you hang a lamp: two separate supports (never by its cord), a guard over the bulb, "
@@ -43,6 +43,9 @@ def lost_source(facts: Facts, box: Brooder | None) -> str | None:
     name = f"the {facts['source']}" if one else facts["source"]
     if facts.get("source_sure"):
         return f"{name[0].upper()}{name[1:]}{watts} has most likely stopped."
+    suspects = facts.get("suspects", [])
+    if one and len(suspects) > 1:
+        return f"One of {listed(suspects)} has stopped, most likely {name}{watts}."
     return f"It may be {name}{watts} that has stopped."
 
 
@@ -51,7 +54,8 @@ def check_cold(cause: Cause, facts: Facts, box: Brooder | None) -> str:
     if cause is Cause.HEAT_SOURCE and "source" in facts:
         if box is not None and not _is_one(facts["source"], box):
             return "Check the power first."
-        if len(facts["source"]) <= 20:
+        several = not facts.get("source_sure") and len(facts.get("suspects", [])) > 1
+        if len(facts["source"]) <= 20 and not several:
             return f"Check the {facts['source']} first."
     if cause is Cause.COVER_OPEN:
         return "Check the cover first."
