@@ -200,6 +200,11 @@ class Fall:
         """Long enough ago that what the floor is like now is known."""
         return tick - self.onset > (_QUIET_END_S if self.verdict is None else _SETTLED_S)
 
+    def decided(self, tick: float) -> bool:
+        """There is a verdict, and what comes says nothing more of the cause."""
+        turned = self.now_k - self.depth > 2.0 * _AT_LOWEST_K
+        return self.verdict is not None and (turned or tick - self.onset > _RETHINK_S)
+
     def tells(
         self, tick: float, course: Course, floor: Standing, *, asleep: bool, acted: float
     ) -> bool:
@@ -243,9 +248,6 @@ class Fall:
     ) -> None:
         """Settle on a cause, or on a better one. `witness` is what the other probes add to an
         explanation's log weight; `alone`: all of them hold."""
-        turned = self.now_k - self.depth > 2.0 * _AT_LOWEST_K
-        if self.verdict is not None and (turned or tick - self.onset > _RETHINK_S):
-            return
         onsets = [self.onset, *(at for at in self.ticks[:3] if tick - at >= 60.0)]
         witnessed = [witness(one) for one in self.candidates]
         best: dict[tuple[Why, tuple[int, ...]], Weighed] = {}

@@ -38,7 +38,7 @@ _ACTED_SD_K = 2.0  # what a grower's act may do to the rise
 _RECENT_S, _RECENT_LEAST = 290.0, 3  # what the rate is taken from
 _AT_TARGET_S = 600.0  # a floor as warm as it should be for so long has its heat
 _WEATHER_S = 1800.0  # before a fall: an outside that came down by as much since then explains it
-_DOWN_S, _DOWN_STEPS = 60.0, 2  # a probe beneath a source is down for so long and for more steps
+_DOWN_S, _DOWN_READINGS = 55.0, 2  # a probe beneath a source is down for so long
 ASLEEP_FROM_H, ASLEEP_TO_H = 23.0, 5.0  # nobody feeds or raises lamps. Common practice
 
 
@@ -47,7 +47,8 @@ class Down(NamedTuple):
 
     probe: str  # key
     since: float
-    steps: int
+    heard: float  # its latest reading
+    readings: int
     back_c: float  # warmer than this it is back
     told: bool
 
@@ -95,6 +96,8 @@ class ThermalWatch:
         waited = track.held is not None
         if not track.add(tick, temp_c):
             return None if waited else self._tell()
+        if track.place is Place.UNDER_HEAT:
+            waited = self._see_collapse(tick) or waited
         if tick - self._stepped < _STEP_S:
             return self._tell() if waited else None
         return self._step(tick)
@@ -246,7 +249,6 @@ class ThermalWatch:
             self._begin_fall(model, tick, floor_c)
         if fall.open:
             fall.add(tick, floor_c)
-        self._see_collapse(model, tick)
         if fall.open:
             self._judge_fall(model, tick, floor_c)
         self._see_warmth(model, tick, floor_c)
@@ -302,7 +304,7 @@ class ThermalWatch:
             )
             and not self._weather(tick)
         )
-        if tells:
+        if tells and not fall.decided(tick):
             self._weigh(model, tick)
 
     def _weather(self, tick: float) -> bool:
@@ -321,6 +323,8 @@ class ThermalWatch:
         def seen(one: Explanation) -> float:
             return witness.weight(one, heard, -fall.now_k)
 
+        if fall.verdict is None:
+            self._warm_since = None  # counted from here on
         fall.weigh(tick, model.bank.tau_s, model.wander_sd, seen, alone=witness.alone)
         best = fall.best
         if fall.verdict is not Why.LAMP or best is None:
@@ -346,27 +350,32 @@ class ThermalWatch:
             chance if loss is None or loss.sources != sources else max(loss.source_chance, chance)
         )
 
-    def _see_collapse(self, model: FloorModel, tick: float) -> None:
+    def _see_collapse(self, tick: float) -> bool:
         """A source whose own probe collapses is told once, whatever the floor does yet. It is over
-        when that probe has come halfway back."""
-        down = self._down
-        if down is not None and self._tracks[down.probe].mean > down.back_c:
+        when that probe has come halfway back. True: this is news."""
+        down, model = self._down, self._model
+        if model is None or self._target_c is None:
+            return False
+        if down is not None and self._tracks[down.probe].last_c > down.back_c:
             if down.told and not self._fall.open:
                 self._loss = None
             self._down = down = None
         found = self._witness.collapsed(tick)
         if found is None or (down is not None and down.told):
-            return
+            return False
         track, index, usual_c = found
         if down is None or down.probe != track.key:
-            down = Down(track.key, tick, 0, 0.0, False)
-        told = down.steps >= _DOWN_STEPS and tick - down.since >= _DOWN_S
-        back_c = 0.5 * (usual_c + track.mean)
-        self._down = Down(track.key, down.since, down.steps + 1, back_c, told)
+            down = Down(track.key, tick, NEVER, 0, 0.0, False)
+        readings = down.readings + (track.last_tick > down.heard)
+        told = readings >= _DOWN_READINGS and tick - down.since >= _DOWN_S
+        back_c = 0.5 * (usual_c + track.last_c)
+        self._down = Down(track.key, down.since, track.last_tick, readings, back_c, told)
         if told and self._loss is None:
+            self._warm_since = None
             rise_k = model.filter.rise_k
             lost_k = rise_k * self._watts[index] / (sum(self._watts) + self._prior.bird_watts)
             self._loss = HeatLoss((index,), down.since, rise_k, lost_k, 1.0, (index,))
+        return told
 
     def _see_warmth(self, model: FloorModel, tick: float, floor_c: float) -> None:
         """A floor that stays as warm as it should be misses nothing."""
@@ -376,11 +385,10 @@ class ThermalWatch:
         elif self._warm_since is None:
             self._warm_since = tick
         elif tick - self._warm_since >= _AT_TARGET_S:
-            if self._fall.open and self.rate_k_per_h > -2.0:
+            if self._fall.open:
                 model.settle(tick, floor_c)
                 self._fall.end()
-            if not self._fall.open:
-                self._loss = None
+            self._loss = None
 
     # -- what comes out
 
@@ -529,8 +537,8 @@ class ThermalWatch:
         self._warm_since = None if warm is None else warm + shift_s
         self._down = None
         if down is not None:
-            probe, since, steps, back_c, told = down
-            self._down = Down(probe, since + shift_s, steps, back_c, told)
+            probe, since, heard, *rest = down
+            self._down = Down(probe, since + shift_s, heard + shift_s, *rest)
         self._loss = None
         if state["loss"] is not None:
             self._loss = loss_from(state["loss"], shift_s, len(self._watts))

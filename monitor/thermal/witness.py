@@ -119,7 +119,7 @@ class Witness:
         """A probe beneath one source that fell far within minutes, that source, and the low
         that was usual, degC. None: none did, or all fell alike."""
         falls = [
-            (usual.low_c - track.mean, track, index)
+            (usual.low_c - track.last_c, track, index)
             for track, index in self._under
             if (usual := track.course.quick) is not None and tick - track.last_tick < _HEARD_S
         ]
@@ -129,7 +129,7 @@ class Witness:
         others = [fall[0] for fall in falls if fall[1] is not track]
         if deepest < _COLLAPSE_K or index is None or any(o > 0.5 * deepest for o in others):
             return None
-        return track, index, deepest + track.mean
+        return track, index, deepest + track.last_c
 
 
 def fallen_since(track: Track, tick: float, onset: float) -> float | None:

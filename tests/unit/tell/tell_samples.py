@@ -117,6 +117,7 @@ FACTS: dict[AlarmName, Facts] = {
         since=NIGHT - 40,
         source="west lamp",
         source_sure=False,
+        suspects=["west lamp", "east lamp"],
         source_watts=250.0,
     ),
     AlarmName.OVERHEAT: Facts(**_BAND, temp_c=41.2, since=NIGHT - 40),

@@ -307,6 +307,15 @@ def test_minutes_left_say_that_they_are_minutes_to_the_chill_limit(alarm):
     assert "to the chill limit (29.4 °C)" in line
 
 
+def test_heat_that_escapes_is_told_as_the_cover_and_no_lamp_is_blamed():
+    lost = change(AlarmName.HEAT_LOSS, ChangeKind.RAISED, cause=Cause.COVER_OPEN)
+    words = wording.for_change(lost, site())
+    said = "\n".join([words.title, words.body])
+    assert "heat is escaping" in words.title
+    assert "Check the cover first." in said
+    assert "has most likely stopped" not in said
+
+
 def test_a_jump_of_a_probe_is_no_rate_an_hour():
     facts = Facts(**{**FACTS[AlarmName.CHILL], "rate_c_per_h": -928.9})
     words = wording.for_change(change(AlarmName.CHILL, facts=facts), site())
