@@ -13,11 +13,16 @@ class FaultKind(StrEnum):
     """How a probe can mislead."""
 
     SPIKES = "spikes"  # single readings far from their neighbours in time, again and again
+    TORN = "torn"  # jumps to and fro: two send on its topic, or its wire is loose
     STUCK = "stuck"  # says the same while the others move
     DRIFT = "drift"  # wanders away from its neighbours
     FELL_OUT = "fell-out"  # follows the outside now
     SWAPPED = "swapped"  # two probes have changed places, or their names have
     UNDER_LAMP = "under-lamp"  # lies in the light: far hotter than its neighbours
+
+
+# What such a probe says tells nothing of the floor.
+TELLS_NOTHING = frozenset({FaultKind.STUCK, FaultKind.TORN})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

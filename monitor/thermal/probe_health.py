@@ -20,10 +20,16 @@ _MISSED_CHANGES = 40.0  # so many changes in a row, at its usual pace, did not c
 _FINE_K = 0.2
 _STEPS_MOVED, _MOVED_K = 2.0, 0.8
 # How fine one is that never changed yet cannot be told: taken for one in whole degrees. Without
-# its like beside it, it has this long while all else moves by so much, and twice as long with
-# nothing at all: no open floor stays within a degree.
+# its like beside it, it has this long while all else in the box moves by so much.
 _COARSEST_K = 1.0
 _NEVER_CHANGED_S, _ALL_ELSE_MOVED_K = 6 * 3600.0, 3.0
+_DAY_S = 86400.0  # no floor stays within a step of a probe that long
+# What else lies in the box bears witness against a coarse one, if it has gone so far and stays
+# there: a thermostat's swing is not that.
+_WITNESS_K, _WITNESS_RATE = 6.0, 0.05
+_TORN_SHARE, _TORN_RATE = 0.25, 0.1  # of all readings, that jump and come back
+_OWN_RATE = 0.005  # a check: some three hours
+_NEW_CHECKS, _NEW_RATE = 120, 0.05  # two hours: what differs while a box warms up is not usual
 _DRIFT_K = 2.2
 _ABRUPT_K = 0.7  # of a difference within _SETTLE_S: somebody moved something, that is no drift
 # Fallen out of the box: it came down to what the outside says while the others stayed well above.
@@ -50,20 +56,28 @@ class Neighbours:
 
     __slots__ = (
         "base",
+        "beside",
+        "checks",
         "company",
         "moved_tick",
         "others_high",
         "others_low",
+        "own",
         "past",
         "recent",
         "since",
         "slow",
+        "torn",
     )
 
     def __init__(self) -> None:
         self.recent: float | None = None  # difference to the others, over some ten minutes
         self.slow: float | None = None  # the same, over some forty
         self.base: float | None = None  # the difference that is usual
+        self.checks = 0
+        self.own: float | None = None  # what it said itself over some hours
+        self.torn = 0.0  # share of its readings that jump and come back
+        self.beside: float | None = None  # the others over some twenty minutes
         self.moved_tick = NEVER  # when this one last changed, as last looked at
         self.company = 0  # how many it was held against then
         self.others_low = 0.0  # how they moved since
@@ -104,7 +118,12 @@ class ProbeHealth:
             sound = [t for t in heard if t is not track and t.key not in bad]
             others = [t.level for t in sound if t.level is not None]
             peers = [t.level for t in sound if t.level is not None and _comparable(t, track)]
+            level = track.level or 0.0
+            near.own = level if near.own is None else near.own + _OWN_RATE * (level - near.own)
             track.spike_score *= 0.9885  # half in an hour
+            if track.readings:
+                near.torn += _TORN_RATE * (track.spikes / track.readings - near.torn)
+                track.readings = track.spikes = 0
             if peers:
                 apart = (track.level or 0.0) - sum(peers) / len(peers)
                 self._follow(near, apart, disturbed)
@@ -203,21 +222,27 @@ class ProbeHealth:
         """Spikes, and a value that does not move. Beside a fine probe anything that moves counts,
         the outside too; beside a coarse one only its like."""
         found: list[Suspect] = []
-        if track.spike_score >= _SPIKES:
+        if near.torn > _TORN_SHARE:
+            found.append((FaultKind.TORN, 0.0, "its readings jump to and fro: two probes may send"))
+        elif track.spike_score >= _SPIKES:
             found.append((FaultKind.SPIKES, 0.0, "single readings jump and come back"))
         fine, unknown = _fine(track), track.quantum_k == UNKNOWN_K
         outside = [] if outside_c is None else [outside_c]
-        beside = others or outside if fine else peers
+        beside = (others or outside) if fine or (unknown and not others) else (peers or others)
         enough_s, enough_k = _STILL_S, _moved_k(track)
-        if unknown and not peers:
-            beside = others or outside
-            enough_s, enough_k = _NEVER_CHANGED_S, _ALL_ELSE_MOVED_K
         still_s = tick - track.moved_tick
         if not beside:
             if _lifeless(track, still_s):
                 found.append((FaultKind.STUCK, 0.0, "its value has not changed for long"))
             return found
         beside_c = sum(beside) / len(beside)
+        if not fine and not peers:
+            long = unknown and still_s > _NEVER_CHANGED_S
+            enough_k = _ALL_ELSE_MOVED_K if long else _WITNESS_K
+            enough_s = _STILL_S if others else _NEVER_CHANGED_S
+            near.beside = beside_c if near.beside is None else near.beside
+            near.beside += _WITNESS_RATE * (beside_c - near.beside)
+            beside_c = near.beside
         other_company = not fine and len(beside) != near.company
         if near.moved_tick != track.moved_tick or other_company:
             near.others_low = near.others_high = beside_c
@@ -238,14 +263,23 @@ class ProbeHealth:
         if disturbed or abs(near.recent - near.slow) > _ABRUPT_K:
             near.base += near.recent - near.slow
             near.slow = near.recent
-        near.base += 0.00012 * (near.slow - near.base)  # a new usual difference in some six days
+        near.checks += 1
+        # a new usual difference in some six days
+        rate = _NEW_RATE if near.checks < _NEW_CHECKS else 0.00012
+        near.base += rate * (near.slow - near.base)
 
     def _is_odd_one(self, track: Track, heard: Sequence[Track]) -> bool:
-        """The probe that moved furthest from its usual difference is the one that drifts."""
-        own = _wandered(self._neighbours[track.key])
-        return all(
-            own >= _wandered(self._neighbours[t.key]) for t in heard if _comparable(t, track)
-        )
+        """The probe that moved furthest from its usual difference is the one that drifts. Of two
+        that differ by as much, the one that has left its own past."""
+
+        def away(one: Track) -> tuple[float, float]:
+            near = self._neighbours[one.key]
+            own_k = abs((one.level or 0.0) - (near.own or 0.0))
+            return round(_wandered(near), 1), own_k
+
+        own = away(track)
+        like = [t for t in heard if t is not track and _comparable(t, track)]
+        return all(own > away(t) for t in like)
 
     def forget(self, key: str) -> None:
         """What was found of a probe, and what was suspected: it is looked at anew."""
@@ -263,6 +297,7 @@ class ProbeHealth:
                     "slow": near.slow,
                     "base": near.base,
                     "past": near.past,
+                    "more": [near.checks, near.torn, near.beside, near.own],
                     "others": [near.others_low, near.others_high],
                     "held_against": [near.moved_tick, near.company],
                     "since": {str(kind): since for kind, since in near.since.items()},
@@ -282,6 +317,8 @@ class ProbeHealth:
                 continue
             near.recent, near.slow, near.base = saved["recent"], saved["slow"], saved["base"]
             near.past = saved["past"]
+            more = saved.get("more", (_NEW_CHECKS, 0.0, None, None))
+            near.checks, near.torn, near.beside, near.own = more
             near.others_low, near.others_high = saved["others"]
             moved_tick, near.company = saved.get("held_against", (NEVER, 0))
             near.moved_tick = moved_tick if moved_tick == NEVER else moved_tick + shift_s
@@ -352,5 +389,5 @@ def _moved_k(track: Track) -> float:
 def _lifeless(track: Track, still_s: float) -> bool:
     """Still for far longer than this probe ever is."""
     if track.quantum_k == UNKNOWN_K:
-        return still_s > 2 * _NEVER_CHANGED_S
+        return still_s > _DAY_S
     return _fine(track) and still_s > 1200.0 and track.still * track.changes > _MISSED_CHANGES

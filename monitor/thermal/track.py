@@ -30,7 +30,9 @@ class Track:
         "offset",
         "place",
         "quantum_k",
+        "readings",
         "spike_score",
+        "spikes",
         "still",
         "sum",
     )
@@ -53,9 +55,11 @@ class Track:
         self.changes = 0.5  # share of readings that differ from the one before
         self.quantum_k = UNKNOWN_K  # smallest step seen lately: its resolution, or more
         self.spike_score = 0.0
+        self.readings = self.spikes = 0  # since probe_health looked last
 
     def add(self, tick: float, temp_c: float) -> bool:
         """One reading. False: it waits for the next one to confirm it."""
+        self.readings += 1
         jump = temp_c - self.last_c
         gap_s = tick - self.last_tick
         if jump == 0.0:
@@ -80,6 +84,7 @@ class Track:
         if self.held is not None:
             if not -SPIKE_K < temp_c - self.held < SPIKE_K:
                 self.spike_score = self.spike_score + 1.0  # it came back: that one was a spike
+                self.spikes += 1
             self.held = None
         self.last_c = temp_c
         self.last_tick = tick

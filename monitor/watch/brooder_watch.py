@@ -14,7 +14,7 @@ from monitor.brooding.night_hours import NIGHT_TO_H, OUTLOOK_FROM_H
 from monitor.brooding.schedules import Schedule, schedule_for
 from monitor.events import AlarmName, Cause, Facts, Moment, State
 from monitor.site import Brooder, Limits, Place
-from monitor.thermal.diagnosis import FaultKind, Interval, Outlook, outlook_of
+from monitor.thermal.diagnosis import TELLS_NOTHING, FaultKind, Interval, Outlook, outlook_of
 from monitor.thermal.estimate import Estimate, Forecast, Wish
 from monitor.thermal.tonight import CLEAR_CHANCE, WARN_CHANCE
 from monitor.watch import night
@@ -372,14 +372,16 @@ class BrooderWatch:
     # -- the thermal side
 
     def see_stuck(self) -> bool:
-        """Take over which probes stand still; True: others than before."""
+        """Take over which probes stand still or jump to and fro; True: others than before."""
         findings = self.estimate.diagnosis.findings
-        since = {f.probe: f.since for f in findings if f.kind is FaultKind.STUCK}
+        since = {f.probe: f.since for f in findings if f.kind in TELLS_NOTHING}
+        torn = {f.probe for f in findings if f.kind is FaultKind.TORN}
         changed = False
         for probe in self.inside:
             stuck_since = since.get(probe.key)
             changed = changed or (stuck_since is None) != (probe.stuck_since is None)
             probe.stuck_since = stuck_since
+            probe.torn = probe.key in torn
         return changed
 
     def diagnosed(self, tick: float) -> None:

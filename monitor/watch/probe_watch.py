@@ -79,6 +79,7 @@ class ProbeWatch:
         "target_c",
         "temp_c",
         "tick",
+        "torn",
         "was_beyond",
     )
 
@@ -100,6 +101,7 @@ class ProbeWatch:
         self.bad_row = 0  # so many bad values in a row
         self.finding: str | None = None  # the thermal side's reason not to believe it
         self.stuck_since: float | None = None  # tick from which it says the same over and over
+        self.torn = False  # it jumps to and fro since then
         self.doubted = False  # its last reading waits for the next one to bear it out
         self.out_of_service = False
         self.box_out = False  # the whole brooder is out of service
@@ -334,6 +336,7 @@ class ProbeWatch:
             "bad": [self.bad, self.bad_reason, self.bad_ticks, self.bad_row],
             "finding": self.finding,
             "stuck_since": self.stuck_since,
+            "torn": self.torn,
             "doubted": self.doubted,
             "out": self.out_of_service,
             "beyond": {
@@ -365,6 +368,7 @@ class ProbeWatch:
         self.finding = state["finding"]
         stuck = state.get("stuck_since")
         self.stuck_since = None if stuck is None else stuck + shift_s
+        self.torn = state.get("torn", False)
         self.doubted = state.get("doubted", False)
         self.out_of_service = state["out"]
         lit_c = state.get("lit_c")

@@ -19,6 +19,7 @@ from monitor.watch.timers import Slot, Timers
 SILENT = "silent"
 _BROODER_WAITS_S, _PROBE_WAITS_S = 60.0, 300.0
 _MEND_STUCK = "Take its power away for a moment. If it is stuck again, put in another probe."
+_MEND_TORN = "See that no other probe sends on its topic, and that its wire sits tight."
 _MEND_CLOCK = (
     "Set the clock of the probe, or leave its time out (`time` in the configuration, or in what it "
     "sends): then the time of arrival counts."
@@ -199,7 +200,11 @@ class Silence:
         lead = one or max(floor, key=_told_last, default=None)
         stuck = [p.probe.name for p in silent if not p.silent]
         behind_s = self._clocks_behind_s(silent, tick)
-        if stuck:
+        torn = [p.probe.name for p in silent if p.torn and not p.silent]
+        if torn:
+            facts["reason"] = f"the {torn[0]} probe's readings jump to and fro"
+            facts["detail"] = _MEND_TORN
+        elif stuck:
             facts["reason"] = _stuck(stuck)
             facts["detail"] = _MEND_STUCK
         elif behind_s is not None:

@@ -10,7 +10,7 @@ from support.engine_night import Night, a_brooder, a_probe, a_site
 from support.scenarios import make
 from support.watched import DAY_0, watch
 
-from monitor.events import AlarmName, ChangeKind
+from monitor.events import AlarmName, ChangeKind, Priority
 from monitor.site import Place
 from monitor.thermal.diagnosis import FaultKind
 from monitor.thermal.probe_health import CHECK_S, ProbeHealth
@@ -37,11 +37,14 @@ def test_a_misleading_probe_is_told_by_name(kind, within_min, seed):
 
 
 @pytest.mark.parametrize("seed", SEEDS)
-def test_a_probe_that_fell_out_is_no_chill(seed):
-    """The others say that the floor is well."""
+def test_a_probe_that_fell_out_is_told_as_that_beside_the_cold_it_says_and_is_no_lost_heat(seed):
+    """The others say that the floor is well: but nobody can tell from afar."""
     night = make("fell-out", seed, layout="full")
     seen = watch(night)
-    assert seen.raised("chill", "heat-loss", after=night.event_at) == []
+    assert seen.raised("heat-loss", after=night.event_at) == []
+    assert seen.raised("probe-fault", after=night.event_at)
+    (chill,) = seen.raised("chill", after=night.event_at) or [None]
+    assert chill is None or chill.probe in night.faulty
 
 
 @pytest.mark.parametrize("seed", SEEDS)
@@ -170,6 +173,53 @@ def test_a_probe_that_never_said_anything_else_is_told_before_the_night_is_over(
         night.t += 30
     (fault,) = [c for c in night.changes if c.alarm is AlarmName.PROBE_FAULT]
     assert fault.at - night.start <= 6.1 * 3600
+
+
+@pytest.mark.parametrize("step_k", [0.25, 0.5, 1.0])
+def test_a_coarse_probe_that_stands_while_the_lamp_over_it_dies_is_stuck_and_the_box_is_blind(
+    step_k: float,
+):
+    """Every other probe is a witness, coarse or not."""
+    rng = Random(1)
+    box = a_brooder()
+    box = replace(box, probes=(*box.probes, a_probe("porch", "under", Place.UNDER_HEAT)))
+    night = Night(a_site(box))
+    while night.t < 6 * 3600:
+        dead = night.t > 4 * 3600
+        night.says(35.0 if dead else _rounded(35 + rng.gauss(0, 0.6 * step_k), step_k))
+        under_c = 18 + 27 * exp(-(night.t - 4 * 3600) / 1800) if dead else 45.0
+        night.says(under_c + rng.gauss(0, 0.1), "porch/under")
+        night.t += 30
+    blind = [c for c in night.changes if c.alarm is AlarmName.NO_READINGS]
+    assert blind
+    assert (blind[0].priority, blind[0].probe) == (Priority.URGENT, None)
+    assert blind[0].at - night.start <= 5 * 3600
+
+
+def test_two_that_send_on_the_only_probes_topic_are_no_readings_and_urgent():
+    night = Night()
+    night.holds(35.0, for_s=3600, every_s=30)
+    for _ in range(60):
+        night.says(35.0)
+        night.t += 30
+        night.says(8.0)
+        night.t += 30
+    assert "porch/no-readings" in night.told()
+    blind = next(c for c in night.changes if c.alarm is AlarmName.NO_READINGS)
+    assert blind.priority is Priority.URGENT
+    assert "to and fro" in blind.facts["reason"]
+    assert blind.at - night.start <= 3600 + 1800
+
+
+def test_what_differs_while_a_box_warms_up_accuses_nobody_for_the_rest_of_the_night():
+    rng = Random(1)
+    night = Night(a_site(a_brooder(floors=2)))
+    while night.t < 12 * 3600:
+        warm = 1 - exp(-night.t / 2400)
+        night.says(10 + 25 * warm + rng.gauss(0, 0.06))
+        night.says(10 + 22 * warm + rng.gauss(0, 0.06), "porch/far floor")
+        night.t += 30
+    assert "porch/probe-fault" not in night.told()
 
 
 def warm_day(outside_from_c: float = 23.8, *, outside_until_s: float = 1e9) -> Night:
