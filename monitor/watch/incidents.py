@@ -45,7 +45,7 @@ def scope(change: Change) -> tuple[str, str]:
         case Family.SILENCE:
             return place, _PROBES
         case None:
-            return place, f"{change.alarm.value}/{change.facts.get('contact', '')}".rstrip("/")
+            return place, _name(change)
         case family:
             return place, family.value
 
@@ -149,7 +149,7 @@ class Incidents:
 
     def _ended(self, incident: Incident, change: Change, tick: float) -> None:
         key = self._scope_of.pop(change.occurrence)
-        del incident.active[change.occurrence]
+        incident.active.pop(change.occurrence, None)
         if change.occurrence in incident.answered or change.change is ChangeKind.SHELVED:
             incident.told_rank = min(incident.told_rank, max(incident.active.values(), default=-1))
             incident.places = []
