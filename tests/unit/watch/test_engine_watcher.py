@@ -149,7 +149,10 @@ def test_a_clock_that_jumps_moves_no_delay(night: Night) -> None:
     tick = night.start + night.t
     jump(night, jump_s)
     # a reading stamped with the new time is not taken for a late one, nor for a later one
-    changes = night.engine.reading(Reading(tick + jump_s + 10, tick + 10, "porch/floor", 31.0))
+    changes = []
+    for late_s in (10, 20, 30):
+        new = Reading(tick + jump_s + late_s, tick + late_s, "porch/floor", 31.0)
+        changes += night.engine.reading(new)
     changes += night.engine.advance(Moment(tick + jump_s + 191, tick + 191))
     (cold,) = [c for c in changes if c.alarm is AlarmName.COLD]
     assert cold.at == tick + jump_s + 190
