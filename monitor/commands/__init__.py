@@ -79,6 +79,13 @@ def main() -> None:
         if line := in_one_line(wrong):
             typer.echo(line, err=True)
         code = 2
+    except OSError as fault:
+        if fault.filename is None:
+            raise
+        name = str(fault.filename)
+        shown = name if len(name) <= 80 else f"{name[:77]}..."
+        typer.echo(f"brooder: {shown}: {fault.strerror}", err=True)
+        code = 2
     except typer.Abort:
         code = 130
     sys.exit(code if isinstance(code, int) else 0)

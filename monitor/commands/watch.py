@@ -24,7 +24,8 @@ from monitor.journal.records import StorageFault
 from monitor.service.logs import LEVELS, set_up
 from monitor.service.replay import message_lines
 from monitor.service.run import Hooks, Places, run
-from monitor.settings import Settings, SettingsFault, load_settings
+from monitor.settings import Settings, SettingsFault
+from monitor.settings.load_apart import load_apart
 from monitor.site import Probe
 from monitor.tell.message import Message
 from monitor.units import Unit
@@ -52,7 +53,7 @@ def watch(
     set_up(log_level)
 
     def settings_now() -> Settings:
-        fresh = load_settings(config, check_contacts=True)
+        fresh = load_apart(config)
         return fresh if only is None else fresh.only(only)
 
     settings = settings_or_exit(config, check_contacts=True)

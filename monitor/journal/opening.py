@@ -136,10 +136,12 @@ def about_aside(aside: Path) -> str:
     return f"the old one {why} and is kept as {aside.name}"
 
 
-def fault_of(error: Exception, path: Path) -> StorageFault:
+def fault_of(error: Exception, path: Path) -> StorageFault:  # noqa: PLR0911 - one cause a line
     """The fault in words that a grower can act on."""
     if isinstance(error, StorageFault):
         return error
+    if path.is_dir():
+        return StorageFault("failed", f"{path} is a folder where a file belongs; move it away")
     code = getattr(error, "sqlite_errorcode", 0)
     number = getattr(error, "errno", 0)
     primary = code & 0xFF

@@ -24,6 +24,7 @@ from mmap import ACCESS_READ, mmap
 from pathlib import Path
 from typing import Any
 
+from monitor.child import environment
 from monitor.events import Entry
 from monitor.journal import earlier_form, opening, rows, schema, writing
 from monitor.journal.forms import lines
@@ -198,6 +199,7 @@ def _recover(copy: Path, to: Path) -> bool:
         [program, str(copy), ".recover"],
         stdout=subprocess.PIPE,
         stderr=subprocess.DEVNULL,
+        env=environment(),
     ) as reading:
         try:
             subprocess.run(  # noqa: S603
@@ -205,6 +207,7 @@ def _recover(copy: Path, to: Path) -> bool:
                 stdin=reading.stdout,
                 stdout=subprocess.DEVNULL,
                 stderr=subprocess.DEVNULL,
+                env=environment(),
                 check=False,
                 timeout=RECOVERY_S,
             )

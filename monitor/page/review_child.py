@@ -1,16 +1,16 @@
 """The child process that reckons and draws for the Record screen: `python -m
 monitor.page.review_child`. Started and ended by `review_worker`.
 
-Each request on the standard input is a length and a pickle of (function, arguments), each answer
-on the standard output a length and a pickle of ("done", value) or ("objection", words)."""
+Each request is a pickle of (function, arguments), each answer one of ("done", value) or
+("objection", words)."""
 
 import os
 import pickle
-import struct
 import sys
-from typing import Any, BinaryIO
+from typing import BinaryIO
 
-LENGTH = struct.Struct("!I")
+from monitor import child
+
 _NICENESS = 10  # pictures can wait for the watch, never the other way round
 
 
@@ -21,16 +21,14 @@ def _main(requests: BinaryIO, answers: BinaryIO) -> None:
     from monitor.review.draw import NotDrawn  # noqa: PLC0415
     from monitor.review.journal_view import NotFound  # noqa: PLC0415
 
-    while head := requests.read(LENGTH.size):
-        name, arguments = pickle.loads(requests.read(*LENGTH.unpack(head)))  # noqa: S301 - our own parent
-        answer: tuple[str, Any]
+    def reply(request: bytes) -> bytes:
+        name, arguments = pickle.loads(request)  # noqa: S301 - our own parent
         try:
-            answer = ("done", getattr(review_work, name)(*arguments))
+            return pickle.dumps(("done", getattr(review_work, name)(*arguments)))
         except (NotFound, NotDrawn, StorageFault) as words:
-            answer = ("objection", str(words))
-        said = pickle.dumps(answer)
-        answers.write(LENGTH.pack(len(said)) + said)
-        answers.flush()
+            return pickle.dumps(("objection", str(words)))
+
+    child.answer(reply, requests, answers)
 
 
 if __name__ == "__main__":

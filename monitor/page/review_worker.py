@@ -5,17 +5,13 @@ minutes; a request has a kill time. Answers are kept for a minute, so that turni
 forth costs nothing. Called by the Record screen, in the event loop."""
 
 import asyncio
-import contextlib
-import os
 import pickle
-import signal
-import sys
 import time
 from collections import OrderedDict
 from typing import Any
 
 from monitor.brooding.objection import Objection
-from monitor.page.review_child import LENGTH
+from monitor.child import Child, ChildFailed, ChildLate
 from monitor.page.review_question import Question
 
 KILL_AFTER_S = 40.0
@@ -29,7 +25,7 @@ class ReviewWorker:
     """One child at most, one request at a time."""
 
     def __init__(self) -> None:
-        self._child: asyncio.subprocess.Process | None = None
+        self._child: Child | None = None
         self._one_at_a_time = asyncio.Lock()
         self._waiting = 0
         self._kept: OrderedDict[tuple[Any, ...], tuple[float, Any]] = OrderedDict()
@@ -71,44 +67,32 @@ class ReviewWorker:
             self._idle.cancel()
             self._idle = None
         child, self._child = self._child, None
-        if child is None:
-            return
-        if child.returncode is None:
-            with contextlib.suppress(ProcessLookupError):
-                os.killpg(child.pid, signal.SIGKILL)
-        if child.stdin is not None:
-            child.stdin.close()
-        await child.wait()
+        if child is not None:
+            await asyncio.to_thread(child.end)
 
     async def _asked(self, name: str, arguments: tuple[Any, ...]) -> Any:
         child = await self._started()
+        request = pickle.dumps((name, arguments))
         try:
-            async with asyncio.timeout(KILL_AFTER_S):
-                kind, answer = await _exchange(child, pickle.dumps((name, arguments)))
-        except TimeoutError:
+            said = await asyncio.to_thread(child.ask, request, KILL_AFTER_S)
+        except ChildLate:
             await self.end()
             raise Objection(f"It took longer than {KILL_AFTER_S:.0f} s and was stopped.") from None
-        except (OSError, EOFError):
+        except ChildFailed:
             await self.end()
-            raise Objection("It could not be worked out, which is a fault of ours.") from None
+            raise Objection("It could not be reckoned, which is a fault of ours.") from None
         except BaseException:
             await self.end()  # half an exchange: its answer must not be taken for that of the next
             raise
+        kind, answer = pickle.loads(said)  # noqa: S301 - our own child
         self._rest()
         if kind == "objection":
             raise Objection(str(answer))
         return answer
 
-    async def _started(self) -> asyncio.subprocess.Process:
-        if self._child is None or self._child.returncode is not None:
-            self._child = await asyncio.create_subprocess_exec(
-                sys.executable,
-                "-m",
-                "monitor.page.review_child",
-                stdin=asyncio.subprocess.PIPE,
-                stdout=asyncio.subprocess.PIPE,
-                start_new_session=True,  # so that its own children end with it
-            )
+    async def _started(self) -> Child:
+        if self._child is None or not self._child.alive:
+            self._child = await asyncio.to_thread(Child, "monitor.page.review_child")
             self._rest()
         return self._child
 
@@ -122,13 +106,3 @@ class ReviewWorker:
             self._rest()
         else:
             self._ending = asyncio.ensure_future(self.end())
-
-
-async def _exchange(child: asyncio.subprocess.Process, request: bytes) -> tuple[str, Any]:
-    if child.stdin is None or child.stdout is None:
-        raise OSError("the child has no pipes")
-    child.stdin.write(LENGTH.pack(len(request)) + request)
-    await child.stdin.drain()
-    (length,) = LENGTH.unpack(await child.stdout.readexactly(LENGTH.size))
-    said: tuple[str, Any] = pickle.loads(await child.stdout.readexactly(length))  # noqa: S301 - our own child
-    return said

@@ -4,6 +4,7 @@
 takes what it needs pickled on its standard input, so that neither numpy nor the drawing library is
 ever loaded by the watch. It prints the picture's path, or one line why there is none."""
 
+import os
 import pickle
 import sys
 from pathlib import Path
@@ -37,12 +38,13 @@ def _plain(name: str) -> str:
 
 
 def _main() -> int:
+    os.nice(10)  # a picture can wait for the watch, never the other way round
     order: Order = pickle.load(sys.stdin.buffer)  # noqa: S301 - from our own parent, by a pipe
     try:
         with JournalReader(order.journal) as reader:
             path = twelve_hours(reader, order.site, order.brooder, order.until, order.folder)
     except (NotFound, NotDrawn, OSError) as fault:
-        sys.stderr.write(f"no picture: {fault}\n")
+        sys.stderr.write(f"{fault}\n")
         return 1
     sys.stdout.write(f"{path}\n")
     return 0

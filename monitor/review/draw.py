@@ -6,10 +6,11 @@ neither its memory stays nor can a crash or a hang of it touch the watch; it has
 
 import base64
 import json
-import subprocess
 import sys
 from collections.abc import Mapping, Sequence
 from typing import Any
+
+from monitor import child
 
 KILL_AFTER_S = 30.0  # the first takes 0.5 s here; a small board under load is ten times slower
 EACH_S = 3.0  # every further picture takes 0.03 s here
@@ -40,19 +41,14 @@ def script_bundle(*, kill_after_s: float = KILL_AFTER_S) -> bytes:
 
 
 def _child(form: str, given: bytes, kill_after_s: float) -> bytes:
-    command = [sys.executable, "-m", "monitor.review.draw", form]
     try:
-        done = subprocess.run(  # noqa: S603 - our own module, a fixed command
-            command, input=given, capture_output=True, timeout=kill_after_s, check=False
+        return child.run(
+            "monitor.review.draw", form, given=given, limit_s=kill_after_s, leads=False
         )
-    except subprocess.TimeoutExpired as late:
-        raise NotDrawn(f"drawing took longer than {kill_after_s:g} s and was stopped") from late
-    except OSError as fault:
-        raise NotDrawn(f"the drawing process could not start: {fault}") from fault
-    if done.returncode != 0:
-        last = done.stderr.decode(errors="replace").strip().splitlines()[-1:] or ["no word why"]
-        raise NotDrawn(f"the drawing process failed ({done.returncode}): {last[0]}")
-    return done.stdout
+    except child.ChildLate as late:
+        raise NotDrawn(f"drawing {late}") from late
+    except child.ChildFailed as fault:
+        raise NotDrawn(f"the drawing process {fault}") from fault
 
 
 def _main(form: str) -> None:

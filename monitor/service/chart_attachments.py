@@ -5,17 +5,15 @@ Drawn by a child process at low priority, one at a time, killed when it takes to
 the drawing library are never loaded by the watch."""
 
 import logging
-import os
 import pickle
 import queue
-import subprocess
-import sys
 import threading
 import time
 from collections.abc import Callable
 from contextlib import suppress
 from pathlib import Path
 
+from monitor import child
 from monitor.review.order import Order
 from monitor.service.logs import facts
 from monitor.site import Site
@@ -88,23 +86,10 @@ class ChartAttachments:
             folder=self._folder,
         )
         try:
-            done = subprocess.run(
-                [sys.executable, "-m", "monitor.review.attachment"],
-                input=pickle.dumps(order),
-                capture_output=True,
-                timeout=LIMIT_S,
-                check=False,
-                preexec_fn=_politely,
+            said = child.run(
+                "monitor.review.attachment", given=pickle.dumps(order), limit_s=LIMIT_S
             )
-        except (OSError, subprocess.SubprocessError) as error:
-            log.warning("No picture.", extra=facts(why=type(error).__name__))
+        except child.ChildFailed as error:
+            log.info("No picture.", extra=facts(why=str(error)[-200:]))
             return None
-        said = done.stdout.decode(errors="replace").strip()
-        if done.returncode != 0 or not said:
-            log.info("No picture.", extra=facts(why=done.stderr.decode(errors="replace")[-200:]))
-            return None
-        return Path(said)
-
-
-def _politely() -> None:
-    os.nice(10)
+        return Path(said.decode(errors="replace").strip())

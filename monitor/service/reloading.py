@@ -6,6 +6,7 @@ import logging
 from collections.abc import Callable
 
 from monitor.brooding.objection import Objection
+from monitor.child import ChildFailed
 from monitor.events import Moment
 from monitor.service.annunciator import LiveAnnunciator
 from monitor.service.broker_side import BrokerSide
@@ -58,11 +59,13 @@ class Reloading:
     async def _reload(self) -> None:
         async with self._one_at_a_time:
             try:
-                # Asking Apprise about the contacts takes a second, which probes need not wait.
                 fresh = await asyncio.to_thread(self._load)
             except SettingsFault as fault:
                 for line in str(fault).splitlines():
                     log.error("Not reloaded.", extra=facts(why=line))
+                return
+            except ChildFailed as error:
+                log.error("Not reloaded.", extra=facts(why=f"reading the configuration {error}"))
                 return
             except Exception as error:  # its text may hold a secret
                 log.error("Not reloaded.", extra=facts(why=f"a fault: {type(error).__name__}"))

@@ -4,23 +4,22 @@ Apprise loads more than a hundred services to answer, some 30 MB that a small bo
 carry for weeks: so a child process answers and ends. Run as `python -m` it is that child."""
 
 import json
-import subprocess
 import sys
+
+from monitor import child
+
+LIMIT_S = 60.0
 
 
 def unknown_forms(urls: list[str]) -> list[int]:
-    """The indexes of the URLs Apprise cannot use. Sends nothing. Raises OSError or
-    subprocess.SubprocessError if the child could not answer within 60 s."""
+    """The indexes of the URLs Apprise cannot use. Sends nothing. Raises ChildFailed if the child
+    could not answer within 60 s."""
     if not urls:
         return []
-    done = subprocess.run(
-        [sys.executable, "-m", "monitor.settings.contact_form"],
-        input=json.dumps(urls).encode(),
-        capture_output=True,
-        timeout=60,
-        check=True,
+    said = child.run(
+        "monitor.settings.contact_form", given=json.dumps(urls).encode(), limit_s=LIMIT_S
     )
-    return [int(i) for i in json.loads(done.stdout)]
+    return [int(i) for i in json.loads(said)]
 
 
 def _child() -> None:

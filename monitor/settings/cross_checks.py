@@ -25,6 +25,8 @@ def cross_checks(raw: dict[str, Any]) -> list[WrongSetting]:
         *_site_probes_are_outside(raw),
         *_rows_in_order(raw),
         *_open_broker_needs_accounts(raw),
+        *_our_own_topics(raw),
+        *_one_port_twice(raw),
     ]
 
 
@@ -125,6 +127,43 @@ def _open_broker_needs_accounts(raw: dict[str, Any]) -> Iterator[WrongSetting]:
             "built_in_broker.listen",
             f'is "{listen}", which opens the broker to the network; that needs accounts_file '
             '(made with mosquitto_passwd), or write listen = "127.0.0.1".',
+        )
+
+
+# As tell.status_topics has them; the settings know nothing of it.
+_OURS = frozenset({"acknowledge", "alarms", "siren", "status", "told"})
+
+
+def _our_own_topics(raw: dict[str, Any]) -> Iterator[WrongSetting]:
+    """A probe there would be taken for a command, or drowned by what we say ourselves."""
+    tell, forecast = raw.get("tell"), raw.get("forecast")
+    prefix = tell.get("topic_prefix") if isinstance(tell, dict) else None
+    prefix = prefix if isinstance(prefix, str) else "brooder"
+    named = [(f"{key}.topic", probe.get("topic")) for key, probe in _probes(raw)]
+    if isinstance(forecast, dict):
+        named.append(("forecast.topic", forecast.get("topic")))
+    for key, topic in named:
+        before, found, rest = topic.partition(f"{prefix}/") if isinstance(topic, str) else ("",) * 3
+        if found and not before and rest.partition("/")[0] in _OURS:
+            yield WrongSetting(
+                key,
+                f'is "{topic}", on which the monitor itself speaks or takes commands; choose '
+                "another topic.",
+            )
+
+
+def _one_port_twice(raw: dict[str, Any]) -> Iterator[WrongSetting]:
+    """The page and the built-in broker, on one address or on all of them."""
+    page, own = raw.get("page", {}), raw.get("built_in_broker", {})
+    if not isinstance(page, dict) or not isinstance(own, dict) or raw.get("broker") is not None:
+        return
+    ports = page.get("port", 8420), own.get("port", 1883)
+    where = {page.get("listen", "127.0.0.1"), own.get("listen", "127.0.0.1")}
+    alike = len(where) == 1 or where & {"0.0.0.0", "::"}  # noqa: S104 - compared, not bound
+    if page.get("enabled", True) and str(ports[0]) == str(ports[1]) != "0" and alike:
+        yield WrongSetting(
+            "page.port",
+            f"is {ports[0]}, the port of built_in_broker too; give each a port of its own.",
         )
 
 

@@ -13,6 +13,7 @@ from pydantic import BaseModel, SecretStr, ValidationError
 from pydantic.fields import FieldInfo
 
 _LOG_IN = re.compile(r"[^\s/@:]+:[^\s@]+@")  # name:password@ before a server's name
+_LONGEST_SHOWN = 1000
 _QUERY = re.compile(r"\?[^?]*=.*", re.DOTALL)
 # A whole table is shown where its keys do not fit together; these may be secrets in some table.
 _SECRET_KEYS = frozenset({"url", "password", "passphrase", "token", "heartbeat_url"})
@@ -76,6 +77,8 @@ def _without_secrets(value: object) -> object:
 def _url_without_secrets(text: str) -> str:
     """A contact's URL where none belongs, or a server's with a password, or with a key in its path
     or query: of these the scheme is shown, and a web server's name."""
+    if len(text) > _LONGEST_SHOWN:  # nobody reads it, and looking through it takes minutes
+        return f"(a text of {len(text)} characters)"
     scheme, found, rest = text.partition("://")
     if not found or not rest:
         return _QUERY.sub("?(hidden)", _LOG_IN.sub("(hidden)@", text))

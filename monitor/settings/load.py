@@ -8,7 +8,6 @@ import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
-from subprocess import SubprocessError
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -16,6 +15,7 @@ from pydantic import SecretStr, ValidationError
 
 from monitor.brooding.envelope import COVERS, WALLS
 from monitor.brooding.schedules import BUILT_IN
+from monitor.child import ChildFailed
 from monitor.settings.contact_form import unknown_forms
 from monitor.settings.cross_checks import cross_checks
 from monitor.settings.faults import SettingsFault, WrongSetting, from_validation
@@ -26,6 +26,7 @@ from monitor.settings.file_model import (
 )
 from monitor.settings.overlay import lay_environment, read_secret_files
 from monitor.settings.pointing import pointed
+from monitor.settings.reading import LONGEST_CONFIGURATION, Unreadable, read_text
 from monitor.site import Brooder, HeatSource, Limits, Place, Probe, ScheduleRow, Site, Steps
 from monitor.units import Unit, to_celsius
 
@@ -98,7 +99,7 @@ def find_file(given: Path | None, environ: Mapping[str, str]) -> Path:
         if given.is_dir():
             line = "is a folder; name the configuration's file with --config."
             raise SettingsFault(str(given), [WrongSetting("", line)])
-        if not given.is_file():
+        if len(given.name) > 255 or not given.exists():
             raise SettingsFault(
                 str(given),
                 [WrongSetting("", "there is no such file; name a configuration with --config.")],
@@ -159,12 +160,14 @@ def load_settings(
 
 def _read(source: Path) -> dict[str, Any]:
     try:
-        return tomllib.loads(source.read_text(encoding="utf-8"))
+        return tomllib.loads(read_text(source, LONGEST_CONFIGURATION))
+    except Unreadable as why:
+        raise SettingsFault(str(source), [WrongSetting("", f"{why}.")]) from why
     except OSError as error:
         raise SettingsFault(
             str(source), [WrongSetting("", f"cannot be read: {error.strerror}.")]
         ) from error
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError, RecursionError) as error:
+    except (tomllib.TOMLDecodeError, RecursionError) as error:
         raise SettingsFault(
             str(source), [WrongSetting("", f"is not valid TOML 1.0: {error}; mend that line.")]
         ) from error
@@ -233,7 +236,7 @@ def _unknown(urls: list[str]) -> list[int]:
     to watch without contacts, or not at all."""
     try:
         return unknown_forms(urls)
-    except (OSError, SubprocessError, ValueError) as error:
+    except (ChildFailed, ValueError) as error:
         log.warning("The contacts' URLs could not be checked (%s).", type(error).__name__)
         return []
 

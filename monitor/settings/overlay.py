@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from monitor.settings.faults import WrongSetting, key_of
+from monitor.settings.reading import LONGEST_SECRET, Unreadable, read_text
 
 PREFIX = "BROODER_"
 # Of the commands, which may be given beside any configuration.
@@ -91,14 +92,14 @@ def read_secret_files(raw: Any, base: Path, path: tuple[str | int, ...] = ()) ->
                 name = raw.pop(key)
                 where = key_of((*path, key))
                 try:
-                    raw[secret] = (base / str(name)).read_text(encoding="utf-8").strip()
-                except (OSError, ValueError) as error:
-                    reason = error.strerror if isinstance(error, OSError) else "no UTF-8 text"
+                    raw[secret] = read_text(base / str(name), LONGEST_SECRET).strip()
+                except (OSError, ValueError, Unreadable) as error:
+                    reason = str(error.strerror if isinstance(error, OSError) else error)
                     faults.append(
                         WrongSetting(
                             where,
                             f"is {_shown_name(name, base)}; it must be a file this service may "
-                            f"read: {reason}.",
+                            f"read: {reason.removeprefix('is ')}.",
                         )
                     )
                     raw[secret] = ""

@@ -1,25 +1,20 @@
 """Starts the sender, hands it jobs, hears its answers, starts it anew if it dies. Used by
 `delivery` and `brooder contacts try`; blocks nowhere but in `warm`."""
 
+import contextlib
 import json
 import os
 import subprocess
-import sys
 from typing import Any
+
+from monitor import child
 
 
 class SenderProcess:
     """One running sender. `fd` is readable when there is an answer, or when it has died."""
 
     def __init__(self) -> None:
-        self._process = subprocess.Popen(
-            [sys.executable, "-m", "monitor.tell.sender"],
-            stdin=subprocess.PIPE,
-            stdout=subprocess.PIPE,
-            stderr=subprocess.DEVNULL,
-            start_new_session=True,
-            bufsize=0,
-        )
+        self._process = child.start("monitor.tell.sender")
         if self._process.stdin is None or self._process.stdout is None:
             raise OSError("the sender has no pipes")
         self._in = self._process.stdin
@@ -45,11 +40,8 @@ class SenderProcess:
         return [json.loads(line) for line in lines]
 
     def end(self) -> None:
-        """Ends it and its children."""
-        for pipe in (self._in, self._out):
-            pipe.close()
-        try:
+        """Ends it and its children; it has a moment to end what it sends by itself."""
+        self._in.close()
+        with contextlib.suppress(subprocess.TimeoutExpired):
             self._process.wait(2.0)
-        except subprocess.TimeoutExpired:
-            self._process.kill()
-            self._process.wait()
+        child.end(self._process)

@@ -268,6 +268,8 @@ def test_the_unit_has_a_user_no_capability_and_one_folder() -> None:
     assert said["ProtectSystem"] == "strict"
     assert said["StateDirectory"] == "brooder"
     assert said["Restart"] == "always"
+    assert int(said["LimitNOFILE"]) >= 1024
+    assert said["OOMPolicy"] == "continue", "a child that takes too much memory goes alone"
     assert "ReadWritePaths" not in said
     minutes = said["TimeoutStartSec"].removesuffix("min")
     assert int(minutes) >= 10, "a slow start is not ended and begun anew for ever"

@@ -10,6 +10,7 @@ from datetime import date, timedelta
 from pathlib import Path
 
 import paho.mqtt.client as paho
+import psutil
 import pytest
 from paho.mqtt.enums import CallbackAPIVersion
 from support.mosquitto import Mosquitto, needs_mosquitto
@@ -143,6 +144,8 @@ def test_no_secret_leaves_its_place(
                 seen["brooder " + " ".join(words)] = (done.stdout + done.stderr).encode()
             seen["control"] = json.dumps([service.ask("about"), service.ask("probes")]).encode()
             wait_until(lambda: said, 20)
+            for child in psutil.Process(service.pid).children(recursive=True):
+                seen[f"environment of {child.cmdline()}"] = json.dumps(child.environ()).encode()
             service.reload()
             time.sleep(0.5)
             assert service.stop() == 0
@@ -157,6 +160,7 @@ def test_no_secret_leaves_its_place(
     assert all(
         (value in service.config.read_text()) is not elsewhere for value in SECRETS.values()
     ), "planted where this way says"
+    assert any(name.startswith("environment of") for name in seen)
     assert b"21.0" in seen["brooder export"]
     assert b"Hillside" in seen["page /"], "signed in"
     for name, data in seen.items():

@@ -76,6 +76,8 @@ def all_clear(change: Change, voice: Voice) -> Words:
     if why is not None:
         return compose(f"{where}: alarm ended", f"{why} {was}")
     floor = _floor_now(change, voice)
+    if beyond := _beyond(change):
+        return compose(f"{where}: {beyond}", f"{floor} {was}")
     return compose(
         f"{where}: back to normal",
         f"{floor} {was}" if floor else was,
@@ -83,6 +85,16 @@ def all_clear(change: Change, voice: Voice) -> Words:
         if change.alarm in (AlarmName.CHILL, AlarmName.OVERHEAT, AlarmName.HEAT_LOSS)
         else None,
     )
+
+
+def _beyond(change: Change) -> str | None:
+    """Of a floor that went from one wrong side to the other: no all-clear."""
+    facts = change.facts
+    if "temp_c" not in facts or "low_c" not in facts or "high_c" not in facts:
+        return None
+    if change.alarm in _LOW:
+        return "no longer too cold, but too hot now" if facts["temp_c"] > facts["high_c"] else None
+    return "no longer too hot, but too cold now" if facts["temp_c"] < facts["low_c"] else None
 
 
 def _floor_now(change: Change, voice: Voice) -> str | None:

@@ -1,6 +1,7 @@
 """What is typed: each verb has help; a wrong call is one clear line and exit 2; nothing is lost."""
 
 import json
+import os
 import re
 import subprocess
 import sys
@@ -172,6 +173,29 @@ def test_the_ledger_is_kept_without_a_running_service_and_can_be_undone(config: 
     code, _, err = call("flock", "loss", "116", "--config", config)
     assert code == 2
     assert "115" in err
+
+
+@pytest.mark.parametrize(
+    "words", [["replay"], ["import"], ["review", "--journal"], ["check", "--config"]]
+)
+def test_a_name_of_thousands_of_characters_is_one_line(config: Path, words: list[str]) -> None:
+    done = subprocess.run(
+        [sys.executable, "-m", "monitor", *words, "x" * 5000],
+        capture_output=True,
+        text=True,
+        check=False,
+        env={**os.environ, "BROODER_CONFIG": str(config)},
+    )
+    assert done.returncode == 2
+    assert len(done.stderr.splitlines()) == 1
+    assert "Traceback" not in done.stderr
+
+
+def test_a_folder_in_the_records_place_is_named(config: Path) -> None:
+    (config.parent / "state" / "journal.db").mkdir(parents=True)
+    code, out, _ = call("check", "--config", config)
+    assert code == 1
+    assert "journal.db is a folder where a file belongs; move it away" in " ".join(out.split())
 
 
 def test_check_says_what_is_well_and_names_what_is_not(config: Path) -> None:

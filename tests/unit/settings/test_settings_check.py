@@ -1,10 +1,10 @@
 """The contacts' URLs are checked by a child process, which may fail on a busy board."""
 
-import subprocess
 from pathlib import Path
 
 import pytest
 
+from monitor.child import ChildFailed, ChildLate
 from monitor.settings import load, load_settings
 
 TEXT = """
@@ -21,9 +21,8 @@ url = "json://127.0.0.1:9/hidden-word"
 @pytest.mark.parametrize(
     "error",
     [
-        subprocess.TimeoutExpired("child", 60),
-        subprocess.CalledProcessError(1, "child"),
-        BlockingIOError(11, "no more processes"),
+        ChildLate("took longer than 60 s and was stopped"),
+        ChildFailed("could not start: no more processes"),
         ValueError("no JSON"),
     ],
 )

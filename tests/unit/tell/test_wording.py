@@ -266,6 +266,25 @@ def test_a_locked_phone_shows_brooder_trouble_now_target_and_what_to_do(alarm, k
     assert re.search(r"Check [a-z ]+ first\.|Raise a lamp|Go and look at the chicks\.", seen)
 
 
+@pytest.mark.parametrize(
+    ("alarm", "temp_c", "title"),
+    [
+        (AlarmName.HOT, 21.9, "porch: no longer too hot, but too cold now"),
+        (AlarmName.OVERHEAT, 21.9, "porch: no longer too hot, but too cold now"),
+        (AlarmName.CHILL, 41.0, "porch: no longer too cold, but too hot now"),
+        (AlarmName.COLD, 34.9, "porch: back to normal"),
+    ],
+)
+def test_a_floor_that_went_from_one_wrong_side_to_the_other_is_not_back_to_normal(
+    alarm, temp_c, title
+):
+    facts = Facts(temp_c=temp_c, target_c=35.0, low_c=32.2, high_c=37.8, lasted_s=700.0)
+    words = wording.for_change(change(alarm, ChangeKind.CLEARED, facts=facts), site())
+    assert words.title == title
+    assert ("normal" in words.title) == (temp_c == 34.9)
+    assert f"Now {temp_c} °C, should be 35.0 °C." in words.body
+
+
 @pytest.mark.parametrize("alarm", OF_THE_SITE)
 def test_a_locked_phone_shows_what_is_wrong_with_the_watch_and_what_to_do(alarm):
     words = wording.for_change(change(alarm), site())
