@@ -172,6 +172,8 @@ class Incidents:
             incident = Incident(**kept)
             if incident.ended is not None:
                 incident.ended += shift_s
+            if incident.told_tick is not None:
+                incident.told_tick += shift_s
             place, _, kind = joined.partition("/")
             self._by_scope[place, kind] = incident
             self._scope_of.update(dict.fromkeys(incident.active, (place, kind)))
