@@ -1,7 +1,6 @@
 """What is said of a floor from what `thermal` holds: the diagnosis, what was learned, the minutes
 left, the coming night. Questions only; nothing here is changed by being asked."""
 
-from collections.abc import Callable
 from math import exp, hypot
 from typing import NamedTuple
 
@@ -12,16 +11,21 @@ from monitor.thermal import harm, tonight
 from monitor.thermal.causes import Weighed, Why
 from monitor.thermal.diagnosis import Diagnosis, Finding, Interval, Learned, Outlook
 from monitor.thermal.fall import HOLD_S, Fall
+from monitor.thermal.give import Give
 from monitor.thermal.loss import HeatLoss
 from monitor.thermal.model import FloorModel
-from monitor.thermal.outside_curve import OutsideCurve, OutsideHistory
+from monitor.thermal.outside_curve import OutsideCurve
 from monitor.thermal.rise import Rise
+from monitor.thermal.tonight import LowAt
 
 _RECENT_S = 300.0  # how long the steps last that the rate is taken from
 _SOON_S = 60.0  # a fall younger than this has no pace yet
 _LEARNED_STEPS = 36.0  # of a quarter of an hour: nine hours are as good as a day
-_YESTERDAY = 0.6
+_FIRST_NIGHT_SD_K = 0.8  # what a box does in its first night that its evening does not show
 _CHANGE_SPREAD = 0.15  # of what a change to the box is reckoned to bring: one standard deviation
+# Most boxes hold in most nights: what a grower has hung ends up so far over the band's edge. It
+# weighs with what little an evening shows of its night. Assumed.
+_USUAL_OVER_EDGE_K, _USUAL_SD_K = 2.5, 2.2
 _HOLD_DEPTH_K = 1.0  # a fall that is worth waiting for
 
 
@@ -151,7 +155,7 @@ class Night(NamedTuple):
     start: Moment
     until_at: float  # Unix s
     outside: OutsideCurve
-    low_c: float  # edge of the band
+    low_at: LowAt  # edge of the band
     change: Change  # of the box, by the heat balance
 
 
@@ -162,7 +166,9 @@ def outlook(
     model: FloorModel | None,
     prior: Prior,
     fall: Fall,
-    history: OutsideHistory,
+    give: Give,
+    night_rise_k: float | None,
+    first_night: bool,
 ) -> Outlook:
     """How those hours will go for a floor that is `floor_c` now."""
     rise_k, rise_sd_k = prior.rise_k, prior.rise_sd_k
@@ -172,10 +178,17 @@ def outlook(
         tau_s, steps = model.bank.tau_s, model.bank.steps
         if model.outside_known:
             rise_k, rise_sd_k = model.bank.rise_k, model.bank.rise_sd_k
+            if night_rise_k is not None:  # sun, open covers and busy birds are gone by then
+                apart_k = 0.5 * (night_rise_k - rise_k)
+                rise_k, rise_sd_k = rise_k + apart_k, hypot(rise_sd_k, apart_k)
         elif model.known:
             # the curve's error at this hour is in the floor's lead over it, and in the night's
             rise_k = floor_c - outside.at(start.at)
-            rise_sd_k = 0.8 + 0.8 * outside.sd(start.at)
+            rise_sd_k = 0.8 + 0.8 * outside.points[0].sd_k
+    if first_night:
+        rise_sd_k = hypot(rise_sd_k, _FIRST_NIGHT_SD_K)
+    outside_known = model is not None and model.outside_known
+    spared, spared_sd = (give.share, give.sd) if outside_known else (0.0, 0.0)
     gain = night.change.rise_gain
     passing = fall.open and fall.verdict is not Why.LAMP  # a cover that is off for a while
     view = tonight.View(
@@ -187,9 +200,13 @@ def outlook(
         rise_gain=gain,
         rise_per_watt_k=night.change.rise_per_watt_k * rise_k / max(prior.rise_k, LEAST_RISE_K),
         tau_s=tau_s * night.change.time_gain,
-        outside=outside,
-        rise_change=_rise_change(history, start),
-        low_c=night.low_c,
+        outside=outside.drawn_to(
+            lambda at: night.low_at(at) + _USUAL_OVER_EDGE_K - rise_k, _USUAL_SD_K
+        ),
+        give=spared,
+        give_sd=spared_sd,
+        low_at=night.low_at,
+        first_night=first_night,
         learned=_share(steps),
         open_share=night.change.open_share,
     )
@@ -199,14 +216,3 @@ def outlook(
 def _share(steps: float) -> float:
     """Of what can be learned of a box, 0..1, after so many steps."""
     return 1.0 - exp(-steps / _LEARNED_STEPS)
-
-
-def _rise_change(history: OutsideHistory, start: Moment) -> Callable[[float], float]:
-    """What the rise gained at the same hours yesterday; a part of it, for days differ."""
-    base = history.rise_yesterday(start.tick)
-
-    def change(at: float) -> float:
-        then = history.rise_yesterday(start.tick + (at - start.at))
-        return 0.0 if base is None or then is None else _YESTERDAY * (then - base)
-
-    return change

@@ -101,6 +101,7 @@ class Outlook:
     learned: float  # 0: all from the box's dimensions, 1: all from its own readings
     mend: tuple[str, ...] = ()  # what would help, best first
     below_now: bool = False  # the floor is below its band as one looks ahead
+    first_night: bool = False  # nobody has seen this heat and these birds through a night yet
     open_share: float = 0.0  # of the cover, that must stay open for the birds' fresh air
 
 

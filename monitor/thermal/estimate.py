@@ -16,9 +16,10 @@ from monitor.events import Moment, State
 from monitor.site import Brooder
 from monitor.thermal.diagnosis import Diagnosis, Interval, Learned, Outlook
 from monitor.thermal.estimator import Estimator, NoEstimate
+from monitor.thermal.forecast_share import ForecastShare
 from monitor.thermal.mending import mends
-from monitor.thermal.outside_curve import OutsideCurve, from_forecast, from_low
-from monitor.thermal.tonight import CLEAR_CHANCE
+from monitor.thermal.outside_curve import OutsideCurve, from_low
+from monitor.thermal.tonight import CLEAR_CHANCE, LowAt
 
 T = TypeVar("T")
 FORECAST_MAX_AGE_S = 36 * 3600.0  # an older one says nothing of tonight
@@ -68,6 +69,7 @@ class Estimate:
         self._lost = False  # it has failed since the last reading: what it said holds no longer
         self.outside_c: float | None = None  # the last outside reading
         # What was measured outside in the last day: when each block began, and its lowest.
+        self._share = ForecastShare()
         self._outside_lows: list[tuple[float, float]] = []
 
     @property
@@ -117,6 +119,13 @@ class Estimate:
         hour = shown.hour + shown.minute / 60.0 + shown.second / 3600.0
         self.guarded(lambda it: it.hour_is(tick, hour))
 
+    def foretold(self, now: Moment, forecast: Forecast | None) -> None:
+        """The newest forecast, beside what is measured: every quarter of an hour."""
+        if forecast is not None:
+            shown = datetime.fromtimestamp(now.at, self._zone)
+            hour = shown.hour + shown.minute / 60.0
+            self._share.see(now, forecast.pairs, self.outside_c, hour)
+
     def acted(self, tick: float) -> None:
         """The grower did something to the box or the birds."""
         self.guarded(lambda it: it.grower_acted(tick))
@@ -126,11 +135,11 @@ class Estimate:
         return self.guarded(lambda it: it.minutes_to(limit_c, tick))
 
     def tonight(
-        self, now: Moment, *, low_c: float, forecast: Forecast | None, wish: Wish
+        self, now: Moment, *, low_at: LowAt, forecast: Forecast | None, wish: Wish
     ) -> Outlook | None:
-        """Until the coming morning: will the floor leave the band at `low_c`? None: nothing is
-        known of the outside, or of the floor. Once the coldest hour has passed, a low that is named
-        is that of the next night, and the morning is the one after it."""
+        """Until the coming morning: will the floor leave the band, whose lower edge is `low_at` a
+        Unix time? None: nothing is known of the outside, or of the floor. Once the coldest hour has
+        passed, a low that is named is that of the next night, and the morning is the one after."""
         from_at = now.at
         if wish.outside_low_c is not None:
             from_at = hour_after(now.at, LOWEST_AT_H, self._zone)
@@ -142,7 +151,7 @@ class Estimate:
         def look(wished: Brooder) -> Outlook | None:
             change = changed(self._brooder, wished, self._flock)
             return self.guarded(
-                lambda it: it.outlook(now, curve, until_at, low_c=low_c, change=change)
+                lambda it: it.outlook(now, curve, until_at, low_at=low_at, change=change)
             )
 
         covered = replace(self._brooder, cover=wish.cover or self._brooder.cover)
@@ -184,7 +193,7 @@ class Estimate:
             return from_low(now, start_c, low_c, hour_after(now.at, LOWEST_AT_H, self._zone))
         if forecast is not None and now.at - forecast.got_at <= FORECAST_MAX_AGE_S:
             age_s = max(0.0, now.at - forecast.got_at)
-            curve = from_forecast(now, forecast.pairs, age_s, self.outside_c)
+            curve = self._share.curve(now, until_at, age_s)
             if curve is not None:
                 return curve
         return self.guarded(lambda it: it.outside_curve(now, until_at))
@@ -208,6 +217,7 @@ class Estimate:
         return {
             "outside_c": self.outside_c,
             "outside_lows": self._outside_lows,
+            "forecast_share": self._share.state(),
             "fault": self.fault,
             "estimator": self.guarded(lambda it: it.state()),
         }
@@ -217,6 +227,8 @@ class Estimate:
         self.outside_c = state["outside_c"]
         kept_lows = state.get("outside_lows", ())
         self._outside_lows = [(tick + shift_s, temp_c) for tick, temp_c in kept_lows]
+        if "forecast_share" in state:
+            self._share.restore(state["forecast_share"], shift_s)
         kept = state["estimator"]
         if kept:
             self.guarded(lambda it: it.restore(kept, shift_s))

@@ -10,6 +10,7 @@ from monitor.site import Brooder
 from monitor.thermal.diagnosis import Diagnosis, Interval, Learned, Outlook
 from monitor.thermal.outside_curve import OutsideCurve
 from monitor.thermal.thermal_watch import ThermalWatch
+from monitor.thermal.tonight import LowAt
 
 
 class Estimator(Protocol):
@@ -67,7 +68,7 @@ class Estimator(Protocol):
         outside: OutsideCurve,
         until_at: float,
         *,
-        low_c: float,
+        low_at: LowAt,
         change: Change,
     ) -> Outlook | None:
         """How the hours until `until_at` will go in the box with that change."""
@@ -137,7 +138,7 @@ class NoEstimate:
         outside: OutsideCurve,
         until_at: float,
         *,
-        low_c: float,
+        low_at: LowAt,
         change: Change,
     ) -> Outlook | None:
         """Not known."""

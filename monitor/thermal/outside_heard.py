@@ -1,30 +1,44 @@
-"""The outside of one box as it is heard now, and its past. Held by `thermal`."""
+"""The outside of one box as it is heard now, and what it does through a day. Held by `thermal`."""
 
 from monitor.brooding.heat_balance import Prior
 from monitor.events import Moment, State
-from monitor.thermal.outside_curve import OutsideCurve, OutsideHistory
+from monitor.thermal.course_filter import CourseFilter, Courses, Spread, Weather
+from monitor.thermal.day_course import open_air, sheltered
+from monitor.thermal.outside_curve import Expected, OutsideCurve
 
 _SMOOTHED_S = 420.0
 _FRESH_S = 1800.0  # an older reading makes nobody think of a probe that fell out
 _LOST_S = 3600.0  # after so long a silence the floor is foretold without
+_UNHEARD_S = 3 * 3600.0  # after so long a silence nothing is expected of the outside
+_SLOT_S, _STEP_S = 900.0, 1800.0  # of the means, and of the curve
 _FLOOR_SHARE = 0.55  # of a floor's own fall is the weather's; the rest is sun and birds of the day
+# A day's swing under a roof is some 5 K, half of it as in the open. Found on invented nights.
+_SWING = Spread(mean=2.5, sd=1.1, walk=0.5)
+_WEATHERS = (
+    Weather(drift_sd_k_per_h=0.06, drift_h=5.0, level_walk_k=0.06, weight=0.85),
+    Weather(drift_sd_k_per_h=1.3, drift_h=10.0, level_walk_k=0.06, weight=0.15),  # a front
+)
 
 
 class OutsideHeard:
     """The outside temperature, smoothed; None while it was never heard. Where there is no outside
-    probe, the floor's own course by night stands in for the history."""
+    probe, the floor's own course by night stands in for its days."""
 
-    __slots__ = ("_by_floor", "_tick", "history", "temp_c")
+    __slots__ = ("_by_floor", "_count", "_days", "_slot", "_sum", "_tick", "last_c", "temp_c")
 
     def __init__(self) -> None:
-        self.history = OutsideHistory()
         self.temp_c: float | None = None
-        self._tick = 0.0  # of the last reading
-        self._by_floor = False  # the history holds the floor, for want of an outside
+        self.last_c: float | None = None  # the last reading, as it was
+        self._tick = 0.0  # of the last reading, or of the floor's that stands in
+        self._by_floor = False  # the days are the floor's, for want of an outside
+        self._days = CourseFilter(_WEATHERS, _SWING, days_apart=True)
+        self._slot: float | None = None  # tick at which the present mean began
+        self._sum, self._count = 0.0, 0
 
-    def observe(self, tick: float, temp_c: float) -> None:
-        """One reading."""
-        self.history.add(tick, temp_c)
+    def observe(self, tick: float, temp_c: float, midnight: float | None) -> None:
+        """One reading. `midnight`: the tick of some local midnight, where it is known."""
+        self._add(tick, temp_c, midnight)
+        self.last_c = temp_c
         old = self.temp_c
         if old is None:
             self.temp_c = temp_c
@@ -34,11 +48,23 @@ class OutsideHeard:
                 self.temp_c = old + (temp_c - old) * gap_s / (gap_s + _SMOOTHED_S)
         self._tick = tick
 
-    def stand_in(self, tick: float, floor_c: float) -> None:
+    def stand_in(self, tick: float, floor_c: float, midnight: float | None) -> None:
         """A floor that nothing disturbs; it counts where no outside was ever heard."""
         if self.temp_c is None:
-            self.history.add(tick, floor_c)
+            self._add(tick, floor_c, midnight)
+            self._tick = tick
             self._by_floor = True
+
+    def _add(self, tick: float, temp_c: float, midnight: float | None) -> None:
+        if self._slot is None or tick - self._slot >= _SLOT_S:
+            if self._slot is not None and midnight is not None:
+                middle = self._slot + 0.5 * _SLOT_S
+                hour = _hour(middle, midnight)
+                self._days.see(middle, self._sum / self._count, _courses(hour), hour)
+            self._slot = tick
+            self._sum, self._count = 0.0, 0
+        self._sum += temp_c
+        self._count += 1
 
     def measured(self, tick: float) -> bool:
         """Is it heard well enough to foretell the floor by it?"""
@@ -51,14 +77,25 @@ class OutsideHeard:
     def forget_floor(self) -> None:
         """An outside is heard now: the floor's past is none of it."""
         if self._by_floor:
-            self.history = OutsideHistory()
+            self._days = CourseFilter(_WEATHERS, _SWING, days_apart=True)
+            self._slot = None
             self._by_floor = False
 
-    def curve(self, now: Moment, until_at: float, prior: Prior) -> OutsideCurve | None:
+    def curve(
+        self, now: Moment, until_at: float, midnight: float | None, prior: Prior
+    ) -> OutsideCurve | None:
         """The coming outside from what the outside probe said; without one, from the floor's own
         cooling, less the rise that the box should have. None: too little was said."""
-        curve = self.history.curve(now, until_at)
-        if curve is None or not self._by_floor:
+        if self._days.tick is None or midnight is None or now.tick - self._tick > _UNHEARD_S:
+            return None
+        times = [now.tick + k * _STEP_S for k in range(int((until_at - now.at) // _STEP_S) + 2)]
+        found = self._days.ahead([(tick, _courses(_hour(tick, midnight))) for tick in times])
+        points = tuple(
+            Expected(now.at + tick - now.tick, temp_c, sd_k)
+            for tick, (temp_c, sd_k) in zip(times, found, strict=True)
+        )
+        curve = OutsideCurve(points, "what the outside probe said so far", self._days.quiet)
+        if not self._by_floor:
             return curve
         source = "the floor's own cooling, no outside probe"
         return curve.lowered(prior.rise_k, _FLOOR_SHARE, source)
@@ -66,14 +103,28 @@ class OutsideHeard:
     def state(self) -> State:
         """What is needed to go on after a restart."""
         return {
-            "history": self.history.state(),
-            "outside": [self.temp_c, self._tick],
+            "days": self._days.state(),
+            "slot": [self._slot, self._sum, self._count],
+            "outside": [self.temp_c, self.last_c, self._tick],
             "fed_with_floor": self._by_floor,
         }
 
     def restore(self, state: State, shift_s: float) -> None:
-        """Go on from `state`; ticks moved by `shift_s`."""
-        self.history.restore(state["history"], shift_s)
-        self.temp_c, tick = state["outside"]
+        """Go on from `state`; ticks moved by `shift_s`. A state of an older form keeps what was
+        heard last, and learns the days anew."""
+        self.temp_c, *last_c, tick = state["outside"]
+        self.last_c = last_c[0] if last_c else self.temp_c
         self._tick = float(tick) + shift_s
         self._by_floor = bool(state["fed_with_floor"])
+        if "days" in state:
+            self._days.restore(state["days"], shift_s)
+            slot, self._sum, self._count = state["slot"]
+            self._slot = None if slot is None else slot + shift_s
+
+
+def _hour(tick: float, midnight: float) -> float:
+    return ((tick - midnight) / 3600.0) % 24.0
+
+
+def _courses(hour: float) -> Courses:
+    return open_air(hour), sheltered(hour)

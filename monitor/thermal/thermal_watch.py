@@ -20,6 +20,7 @@ from monitor.thermal.course import Course
 from monitor.thermal.diagnosis import Diagnosis, Interval, Learned, Outlook
 from monitor.thermal.fall import Fall, Standing
 from monitor.thermal.floor_fusion import FloorFusion
+from monitor.thermal.give import Give
 from monitor.thermal.loss import HeatLoss, loss_from
 from monitor.thermal.model import FloorModel
 from monitor.thermal.outside_curve import OutsideCurve
@@ -27,6 +28,7 @@ from monitor.thermal.outside_heard import OutsideHeard
 from monitor.thermal.probe_health import CHECK_S, ProbeHealth
 from monitor.thermal.rise import Rise
 from monitor.thermal.slope import slope_per_h
+from monitor.thermal.tonight import LowAt
 from monitor.thermal.track import NEVER, Track
 from monitor.thermal.witness import Witness
 
@@ -35,6 +37,7 @@ _GAP_S = 1800.0  # nothing heard for longer: begin anew, a ten-minute radio gap 
 _OUTSIDE_WAIT_S = 600.0  # a configured outside probe is waited for so long
 _TAU_KNOWN, _SWITCHED_SD_K = 1.3, 3.0  # what stays known when the outside comes or goes
 _ACTED_SD_K = 2.0  # what a grower's act may do to the rise
+_NIGHT_SEEN_S = 18 * 3600.0  # since last evening: a night was among it
 _RECENT_S, _RECENT_LEAST = 290.0, 3  # what the rate is taken from
 _AT_TARGET_S = 600.0  # a floor as warm as it should be for so long has its heat
 _WEATHER_S = 1800.0  # before a fall: an outside that came down by as much since then explains it
@@ -68,6 +71,9 @@ class ThermalWatch:
         self._witness = Witness(brooder, self._all)
         self._health = ProbeHealth(list(self._tracks))
         self._outside = OutsideHeard()
+        self._give = Give()
+        self._night_rise_k: float | None = None  # what the heat held late last night
+        self._birds_held: float | None = None  # tick since which birds are in and the heat holds
         self._model: FloorModel | None = None
         self._first = NEVER  # floor reading
         self._fall = Fall()
@@ -104,7 +110,7 @@ class ThermalWatch:
 
     def observe_outside(self, tick: float, temp_c: float) -> None:
         """One reading of an outside probe."""
-        self._outside.observe(tick, temp_c)
+        self._outside.observe(tick, temp_c, self._midnight)
         self._outside_course.add(tick, temp_c)
 
     def leave_out(self, probe_key: str) -> None:
@@ -124,6 +130,8 @@ class ThermalWatch:
             self._fall.end()
             self._loss = self._warm_since = self._down = None
         self._target_c = target_c
+        if target_c is None:
+            self._birds_held = self._night_rise_k = None
 
     def prior_is(self, prior: Prior) -> None:
         """Birds came, went or grew: what the box should do from first principles."""
@@ -174,9 +182,9 @@ class ThermalWatch:
         )
         doubt.look(self._all, tick, _STEP_S)
         if not self._fall.open:
-            self._outside.stand_in(tick, floor_c)
+            self._outside.stand_in(tick, floor_c, self._midnight)
             if model.learn(tick, floor_c, outside_c):
-                self._outside.history.add_rise(tick, model.bank.rise_k)
+                self._see_heat_held(model, tick, outside_c)
             if (
                 self._loss is not None
                 and self._down is None
@@ -190,11 +198,26 @@ class ThermalWatch:
                 self._all,
                 tick,
                 self._outside.temp_c,
-                self._outside.history.last_c,
+                self._outside.last_c,
                 disturbed,
                 outside_fresh=self._outside.fresh(tick),
             )
         return self._tell()
+
+    def _see_heat_held(self, model: FloorModel, tick: float, outside_c: float) -> None:
+        """The bank has learned: of the heat that holds, not of a loss nor of an empty box."""
+        if self._loss is not None:
+            self._birds_held = self._night_rise_k = None
+            return
+        if self._birds_held is None and self._target_c is not None:
+            self._birds_held = tick
+        if self._birds_held is not None and model.outside_known and self._asleep(tick):
+            self._night_rise_k = model.bank.rise_k
+        if model.outside_known:
+            self._give.see(tick, model.bank.rise_k, outside_c)
+
+    def _is_first_night(self, tick: float) -> bool:
+        return self._birds_held is None or tick - self._birds_held < _NIGHT_SEEN_S
 
     def _modelled(self, tick: float, floor_c: float) -> FloorModel | None:
         """The model, of the kind that fits what is measured now. None: the outside probe has not
@@ -468,7 +491,7 @@ class ThermalWatch:
 
     def outside_curve(self, now: Moment, until_at: float) -> OutsideCurve | None:
         """The coming outside from what was heard of it; None: too little was."""
-        return self._outside.curve(now, until_at, self._prior)
+        return self._outside.curve(now, until_at, self._midnight, self._prior)
 
     def outlook(
         self,
@@ -476,19 +499,21 @@ class ThermalWatch:
         outside: OutsideCurve,
         until_at: float,
         *,
-        low_c: float,
+        low_at: LowAt,
         change: Change,
     ) -> Outlook | None:
         """The coming hours in the box with that change; None: no reading of the floor."""
         if self._floor_c is None or not self._fusion.on_floor:
             return None
         return thermal_answers.outlook(
-            Night(start, until_at, outside, low_c, change),
+            Night(start, until_at, outside, low_at, change),
             floor_c=self._floor_c,
             model=self._model,
             prior=self._prior,
             fall=self._fall,
-            history=self._outside.history,
+            give=self._give,
+            night_rise_k=None if self._asleep(start.tick) else self._night_rise_k,
+            first_night=self._is_first_night(start.tick),
         )
 
     # -- restarts
@@ -499,6 +524,8 @@ class ThermalWatch:
             "tracks": {key: track.state() for key, track in self._tracks.items()},
             "health": self._health.state(),
             **self._outside.state(),
+            "give": self._give.state(),
+            "birds_held": [self._birds_held, self._night_rise_k],
             "model": None if self._model is None else self._model.state(),
             "fall": self._fall.state(),
             "rise": self._rise.state(),
@@ -523,6 +550,10 @@ class ThermalWatch:
                 self._tracks[key].restore(saved, shift_s)
         self._health.restore(state["health"], shift_s)
         self._outside.restore(state, shift_s)
+        if "give" in state:
+            self._give.restore(state["give"], shift_s)
+            held, self._night_rise_k = state["birds_held"]
+            self._birds_held = None if held is None else held + shift_s
         self._model = None
         if state["model"] is not None:
             known = bool(state["model"]["outside_known"])

@@ -1,9 +1,10 @@
 """Will it hold tonight? The floor's course through the coming hours. Called by `thermal.outlook`.
 
 The first-order model of `kalman`, run ahead along an outside curve with the rise the box has shown,
-and with that rise's change at the same hours yesterday (sun gone, wind down). The chance and the
-interval come from the spreads of outside, rise and the floor's own wandering, taken as independent
-and normal."""
+less what it gives back as it gets colder (`give`). The chance and the interval come from the
+spreads of outside, rise and the floor's own wandering, taken as independent and normal. Each hour
+is judged by its own target, and the interval is that of the night's lowest floor, whenever that
+is."""
 
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -21,14 +22,17 @@ Z80 = NormalDist().inv_cdf(0.9)  # half width of a normal 80 % interval, in sd
 _STEP_S = 600.0
 _SETTLED_TAUS = 3.0  # time constants after which 95 % of the way is gone: 1 - exp(-3)
 _LEAST_K_PER_W = 0.001  # a kilowatt for a kelvin: no box is heated that way
-_WANDER_SD = 0.35  # K; the lowest reading lies below the model's by birds and draughts
+_WANDER_SD = 0.45  # K; birds and draughts
+_DIP_K = 0.2  # by so much they take the lowest quarter of an hour below the course
+
+LowAt = Callable[[float], float]  # the edge of the band at a Unix time, degC
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class View:
     """From where one looks ahead, and at what box: `rise_gain` is the coming rise over the present
-    `rise_k` (another lamp, another cover); `rise_change` gives the K that one gains by a Unix time.
-    The spread and the time constant are those of the coming box."""
+    `rise_k` (another lamp, another cover). The spread and the time constant are those of the coming
+    box."""
 
     start: Moment
     until_at: float
@@ -39,10 +43,12 @@ class View:
     rise_per_watt_k: float  # what a watt more brings
     tau_s: float
     outside: OutsideCurve
-    rise_change: Callable[[float], float]
-    low_c: float
+    give: float = 0.0  # of a fall outside, what the floor is spared
+    give_sd: float = 0.0
+    low_at: LowAt
     learned: float
     open_share: float = 0.0  # of the cover, for the birds' air
+    first_night: bool = False
 
 
 def look_ahead(view: View) -> Outlook:
@@ -50,54 +56,57 @@ def look_ahead(view: View) -> Outlook:
 
     A floor that is below its band already is judged from when it is well back, or when the box has
     taken the temperature it is heading for: else no lamp would ever seem to help."""
-    start, outside, low_c = view.start, view.outside, view.low_c
-    rise_k, rise_sd_k, scale = view.rise_k, view.rise_sd_k, view.rise_gain
-    at = start.at
-    temp_c = view.floor_c
+    start, outside = view.start, view.outside
+    rise_k = view.rise_k * view.rise_gain
+    at, temp_c = start.at, view.floor_c
     keep = exp(-_STEP_S / view.tau_s)
-    lowest = (temp_c, at)
-    below_now = temp_c < low_c
+    below_now = temp_c < view.low_at(at)
     leaves_at = at if below_now else None
-    outside_low_c = outside.at(at)
-    safe_c = low_c if below_now else temp_c  # undercut by the course in CLEAR_CHANCE of nights
-    least_margin = 1e9  # lowest middle course in standard deviations above the band's edge
-    lowest_sd = _WANDER_SD
+    outside_now_c = outside_low_c = outside.at(at)
+    lowest, lowest_at = temp_c, at
+    low_end = high_end = temp_c
+    short_k = 0.0  # of the band's edge being undercut in CLEAR_CHANCE of nights only
+    least_margin = 1e9  # of the middle course over the band's edge, in standard deviations
     settled, settles_at = not below_now, at + _SETTLED_TAUS * view.tau_s
     while at < view.until_at:
         at += _STEP_S
-        outside_c = outside.at(at)
+        low_c = view.low_at(at)
+        _, outside_c, outside_sd_k = outside.expected(at)
         outside_low_c = min(outside_low_c, outside_c)
-        aim = outside_c + (rise_k + view.rise_change(at)) * scale
-        temp_c = keep * temp_c + (1.0 - keep) * aim
+        colder_k = outside_now_c - outside_c
+        temp_c = keep * temp_c + (1.0 - keep) * (outside_c + rise_k + view.give * colder_k)
         gone = 1.0 - exp(-(at - start.at) / view.tau_s)
-        sd = sqrt((outside.sd(at) * gone) ** 2 + (rise_sd_k * gone) ** 2 + _WANDER_SD**2)
+        sd = sqrt(
+            gone**2
+            * (
+                ((1.0 - view.give) * outside_sd_k) ** 2
+                + view.rise_sd_k**2
+                + (view.give_sd * colder_k) ** 2
+            )
+            + _WANDER_SD**2
+        )
         back = temp_c - low_c >= _Z_CLEAR * sd
         settled = settled or back or at >= min(settles_at, view.until_at)
         if settled:
-            safe_c = min(safe_c, temp_c - _Z_CLEAR * sd)
+            short_k = max(short_k, low_c - temp_c + _Z_CLEAR * sd)
             least_margin = min(least_margin, (temp_c - low_c) / sd)
-        if temp_c < lowest[0]:
-            lowest = (temp_c, at)
-            lowest_sd = sd
+        dip_c = temp_c - _DIP_K
+        if dip_c < lowest:
+            lowest, lowest_at = dip_c, at
+        low_end, high_end = min(low_end, dip_c - Z80 * sd), min(high_end, dip_c + Z80 * sd)
         if leaves_at is None and temp_c < low_c:
             leaves_at = at
-    chance = 0.5 * (1.0 - erf(least_margin / sqrt(2.0)))
-    missing_k = max(0.0, low_c - safe_c)  # short of leaving the band in few nights only
-    half = Z80 * lowest_sd
     return Outlook(
-        lowest_c=Interval(lowest[0], lowest[0] - half, lowest[0] + half),
-        lowest_at=lowest[1],
+        lowest_c=Interval(lowest, low_end, high_end),
+        lowest_at=lowest_at,
         leaves_band_at=leaves_at,
-        chance=chance,
-        missing_watts=missing_k / max(view.rise_per_watt_k, _LEAST_K_PER_W),
+        chance=0.5 * (1.0 - erf(least_margin / sqrt(2.0))),
+        missing_watts=short_k / max(view.rise_per_watt_k, _LEAST_K_PER_W),
         outside_low_c=outside_low_c,
         outside_from=outside.source,
-        rise_c=Interval(
-            rise_k * scale,
-            rise_k * scale - Z80 * rise_sd_k,
-            rise_k * scale + Z80 * rise_sd_k,
-        ),
+        rise_c=Interval(rise_k, rise_k - Z80 * view.rise_sd_k, rise_k + Z80 * view.rise_sd_k),
         learned=view.learned,
         below_now=below_now,
         open_share=view.open_share,
+        first_night=view.first_night,
     )

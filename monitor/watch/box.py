@@ -4,7 +4,7 @@ holds them back. `brooder_watch.BrooderWatch` is one."""
 from datetime import tzinfo
 from typing import Protocol
 
-from monitor.thermal.diagnosis import Interval
+from monitor.thermal.diagnosis import Interval, Outlook
 from monitor.thermal.estimate import Estimate
 from monitor.watch.alarm import Alarm
 from monitor.watch.alarm_register import AlarmRegister
@@ -23,6 +23,7 @@ class Box(Protocol):
     low_c: float | None
     high_c: float | None
     chill_c: float | None
+    outlook: Outlook | None  # for the coming night
     chill: Alarm
     cold: Alarm
     overheat: Alarm

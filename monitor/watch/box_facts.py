@@ -4,6 +4,7 @@ watch.brooder_watch when an alarm is raised, passed on or cleared."""
 from monitor.events import AlarmName, Cause, Facts
 from monitor.site import Place
 from monitor.thermal.diagnosis import Outlook
+from monitor.thermal.tonight import CLEAR_CHANCE
 from monitor.watch.alarm import Alarm
 from monitor.watch.box import Box
 from monitor.watch.probe_watch import ProbeWatch
@@ -39,6 +40,8 @@ def temperature_facts(box: Box, alarm: Alarm, tick: float) -> Facts:
         facts["minutes_to_chill_high"] = minutes.high
     if name in _COLD and lead is not None and lead.finding is not None:
         facts["doubt"] = f"the {lead.probe.name} probe may be wrong: {lead.finding}"
+    if name is AlarmName.HOT:
+        cold_ahead(box.outlook, facts)
     if name is AlarmName.OVERHEAT and lead is not None and lead.burning:
         facts["reason"] = "hotter than any floor should be: a lamp may have fallen"
     return facts
@@ -54,6 +57,13 @@ def source_facts(box: Box, alarm: Alarm, facts: Facts) -> None:
         facts["suspects"] = list(diagnosis.suspects)
     if alarm.rule.alarm is AlarmName.HEAT_LOSS and diagnosis.started is not None:
         facts["since"] = diagnosis.started + box.register.offset_s
+
+
+def cold_ahead(outlook: Outlook | None, facts: Facts) -> None:
+    """Whoever is to cool the box, or to raise the lamps, must know of the night that comes."""
+    if outlook is not None and outlook.chance >= CLEAR_CHANCE:
+        facts["chance"] = outlook.chance
+        facts["lowest_c"], facts["lowest_at"] = outlook.lowest_c.mid, outlook.lowest_at
 
 
 def outlook_facts(outlook: Outlook, facts: Facts) -> None:

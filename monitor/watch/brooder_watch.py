@@ -162,6 +162,13 @@ class BrooderWatch:
             at_age.overheat_c,
         )
 
+    def low_at(self, at: float) -> float:
+        """The lower edge of the floor's band at a coming time; only while there is one now."""
+        later = None
+        if self.schedule is not None:
+            later = self._limits(self.schedule, self.age_days_at(at), Place.FLOOR)[1]
+        return (self.low_c or 0.0) if later is None else later
+
     def unwatched(self, left: float, back: float) -> None:
         """Nobody watched between these ticks; what the probes said before is not what is."""
         self.woke = back
@@ -420,6 +427,8 @@ class BrooderWatch:
         """From the afternoon to the morning: will the floor hold tonight?"""
         at = self.register.wall_at(tick)
         hour = datetime.fromtimestamp(at, self.zone).hour
+        now = Moment(at, tick)
+        self.estimate.foretold(now, forecast)
         if self.known_since is None and any(p.known for p in self.floor):
             self.known_since = tick
         if self.batch is None or self.low_c is None or self.out_of_service:
@@ -429,7 +438,7 @@ class BrooderWatch:
             self.register.see(self.cold_night, False, tick)
         else:
             self.outlook = self.estimate.tonight(
-                Moment(at, tick), low_c=self.low_c, forecast=forecast, wish=Wish()
+                now, low_at=self.low_at, forecast=forecast, wish=Wish()
             )
             self.outlook_at = at
             if self.outlook is not None:

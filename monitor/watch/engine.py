@@ -311,7 +311,7 @@ class Engine:
         if box.low_c is None:
             return None
         wish = Wish(outside_low_c=low_c, cover=cover, extra_watts=extra_watts)
-        return box.estimate.tonight(now, low_c=box.low_c, forecast=self._forecast, wish=wish)
+        return box.estimate.tonight(now, low_at=box.low_at, forecast=self._forecast, wish=wish)
 
     @property
     def next_due(self) -> float | None:
@@ -387,7 +387,7 @@ class Engine:
         nights = box.estimate.nights(
             Moment(tick + self._register.offset_s, tick), self._forecast, box.outlook
         )
-        self._advisors[box.name].see(box.batch, tick, nights)
+        self._advisors[box.name].see(box.batch, tick, nights, box.outlook)
 
     def _changes(self) -> list[Change]:
         out = self._register.out

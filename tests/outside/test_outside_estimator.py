@@ -5,11 +5,11 @@ from random import Random
 
 import numpy as np
 import pytest
+from monitor.thermal.night_cooling import fit_cooling
 from scipy.optimize import curve_fit
 from statsmodels.tsa.statespace.mlemodel import MLEModel
 
 from monitor.thermal.kalman import FloorFilter
-from monitor.thermal.night_cooling import fit_cooling
 from monitor.thermal.time_constant import TimeConstants
 
 TAU_S = 3600.0

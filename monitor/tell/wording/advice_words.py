@@ -17,10 +17,15 @@ def step_down(change: Change, voice: Voice, box: Brooder | None) -> Words:
     target = f"{voice.temp(facts['next_target_c'])}" if "next_target_c" in facts else "a step less"
     lamps = box is None or any(source.kind == "lamp" for source in box.heat)
     how = (
-        "Raise the lamps a little at a time and see how the chicks lie."
+        "raise the lamps a little at a time and see how the chicks lie."
         if lamps
-        else "Turn the heat down a little at a time and see how the chicks lie."
+        else "turn the heat down a little at a time and see how the chicks lie."
     )
+    if "lowest_c" in facts:
+        first = f"Not tonight: {voice.temp(facts['lowest_c'])} is likely on the floor. "
+        how = f"{first}In a milder morning {how}"
+    else:
+        how = f"In the morning {how}"
     return compose(f"{voice.where(change.brooder)}: less heat", f"Target {target}{when}. {how}")
 
 

@@ -6,6 +6,7 @@ then since when, how fast, how long until harm, and what would mend it."""
 from collections.abc import Callable
 
 from monitor.brooding.chick_skin import CHICK_SKIN_C
+from monitor.brooding.envelope import cover_named
 from monitor.brooding.harm_known import HELD_IN_MIN_PER_K
 from monitor.events import AlarmName, Cause, Change, Facts
 from monitor.site import Brooder
@@ -63,11 +64,16 @@ def heat_loss(change: Change, voice: Voice, box: Brooder | None) -> Words:
 
 
 def hot(change: Change, voice: Voice, box: Brooder | None) -> Words:
-    """Above the band."""
+    """Above the band. Where a cold night is ahead, one word for now and for the night."""
     facts = change.facts
+    cold = "lowest_c" in facts and "lowest_at" in facts
     return compose(
         f"{voice.where(change.brooder)}: too hot",
-        f"{now_and_target(voice, facts)} {_cool(box)}",
+        f"{now_and_target(voice, facts)} {_cool_before_night(box) if cold else _cool(box)}",
+        f"Tonight it is likely to go down to {voice.temp(facts['lowest_c'])} about "
+        f"{voice.clock(facts['lowest_at'], change.at)}: close it up again before dark."
+        if cold
+        else None,
         "Give them a cooler end to go to, and fresh water. " + first_aid.LOOK_AT_CHICKS,
         probe_list(voice, facts),
         age(facts),
@@ -113,6 +119,8 @@ def cold_night(change: Change, voice: Voice, box: Brooder | None) -> Words:
     target = f", should be {voice.temp(facts['target_c'])}" if "target_c" in facts else ""
     hopeless = any(clause.startswith(WARMER_ROOM) for clause in facts.get("mend", ()))
     do = f"{WARMER_ROOM.capitalize()}." if hopeless else "Add cover or heat in time."
+    if "high_c" in facts and facts.get("temp_c", 0.0) > facts["high_c"] and not hopeless:
+        do = "It is too hot now: let it cool first, then add cover or heat before dark."
     first = (
         f"Likely down to {voice.temp(lowest)}{when}{target}. {do}"
         if lowest is not None
@@ -236,6 +244,13 @@ def _how_sure(voice: Voice, facts: Facts) -> str | None:
     between = f"{voice.figure(facts['lowest_low_c'])} and {voice.temp(facts['lowest_high_c'])}"
     young = " This rests mostly on the size of the box; it gets better with every hour of readings."
     return f"Probably between {between} (8 chances in 10).{young if facts['learned'] < 0.5 else ''}"
+
+
+def _cool_before_night(box: Brooder | None) -> str:
+    """Heat that is taken away by day is missing by night, when everybody sleeps."""
+    if box is None or cover_named(box.cover).closed:
+        return "Open the cover for now; leave the heat: a cold night is ahead."
+    return "Turn the heat down only until dusk: a cold night is ahead."
 
 
 def _cool(box: Brooder | None) -> str:

@@ -30,9 +30,7 @@ def tonight(outlook: Outlook, voice: Voice, now: float, read_at: float | None) -
         _more_watts(outlook),
         first_aid.would_help(mend) if mend else None,
         first_aid.LAMP_CARE if first_aid.names_a_lamp(mend) else None,
-        "This rests on the size of the box so far; it gets better with every hour of readings."
-        if outlook.learned < 0.5
-        else None,
+        _how_known(outlook),
     ]
     return tuple(line for line in lines if line is not None)
 
@@ -54,7 +52,8 @@ def _lead(outlook: Outlook, voice: Voice, now: float) -> str:
     if abs(chance - WARN_CHANCE) < _EVEN:
         return f"It is as likely as not to get too cold ({said})."
     if chance < CLEAR_CHANCE:
-        return f"It should hold. Chance of getting too cold: {said}."
+        holds = "looks as if it will" if outlook.first_night else "should"
+        return f"It {holds} hold. Chance of getting too cold: {said}."
     if chance < WARN_CHANCE:
         return f"It will probably hold. Chance of getting too cold: {said}."
     leaves = (
@@ -94,6 +93,18 @@ def _air(outlook: Outlook) -> str | None:
             "The figures here assume that."
         )
     return f"Leave {part} of the top open: the birds need the air. The figures here assume that."
+
+
+def _how_known(outlook: Outlook) -> str | None:
+    if outlook.learned < 0.5:
+        return (
+            "This rests on the size of the box so far; it gets better with every hour of readings."
+        )
+    if outlook.first_night:
+        return (
+            "Nobody has watched a night with these birds and this heat: be ready for a colder one."
+        )
+    return None
 
 
 def _more_watts(outlook: Outlook) -> str | None:

@@ -73,3 +73,17 @@ def test_an_old_reading_is_said_to_be_old() -> None:
     assert not any("min old" in line for line in said(read_at=NIGHT - 60))
     assert any("The last floor reading is 14 min old" in line for line in said(NIGHT - 840))
     assert any("no floor reading to believe" in line for line in said(None))
+
+
+def test_the_first_night_is_not_called_safe() -> None:
+    lines = said(chance=0.02, first_night=True)
+    assert lines[0].startswith("It looks as if it will hold.")
+    assert any("be ready for a colder one" in line for line in lines)
+    assert not any("should hold" in line for line in lines)
+
+
+def test_the_air_that_the_birds_need_is_said() -> None:
+    assert "Leave a third of the top open: the birds need the air. Reckoned so." in said(
+        open_share=0.3
+    )
+    assert not any("the air" in line for line in said(open_share=0.01))

@@ -1,28 +1,38 @@
-"""The outside of the coming hours: from a named low, a forecast, own cooling and yesterday."""
+"""The outside of the coming hours: from a named low, a forecast, and the probe's own days."""
 
+import json
 from dataclasses import replace
 from math import cos, pi
+from random import Random
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from support.engine_night import Night, a_brooder, a_probe, a_site
 
+from monitor.brooding.heat_balance import prior
 from monitor.events import EntryKind, Moment
 from monitor.site import Place, Site
-from monitor.thermal.outside_curve import OutsideHistory, from_forecast, from_low
+from monitor.thermal.day_course import open_air, sheltered
+from monitor.thermal.forecast_share import ForecastShare
+from monitor.thermal.outside_curve import OutsideCurve, from_low
+from monitor.thermal.outside_heard import OutsideHeard
 
 H = 3600.0
+MIDNIGHT_AT = 1_770_940_800.0
+PRIOR = prior(a_brooder())
 
 
-def history(course, hours: float) -> tuple[OutsideHistory, Moment]:
-    """Ten-minute readings of `course` (degC by hour) up to now."""
-    past = OutsideHistory()
-    tick = 0.0
-    while tick <= hours * H:
-        past.add(tick, course(tick / H))
-        tick += 600.0
-    return past, Moment(1e9 + hours * H, hours * H)
+def heard(course, hours: float, begins_h: float = 0.0) -> tuple[OutsideHeard, Moment]:
+    """Ten-minute readings of `course` (degC by the hours since a midnight) up to now."""
+    past = OutsideHeard()
+    for ten in range(int(6 * begins_h), int(6 * hours) + 1):
+        past.observe(ten * 600.0, course(ten / 6.0), 0.0)
+    return past, Moment(MIDNIGHT_AT + hours * H, hours * H)
+
+
+def tonight(past: OutsideHeard, now: Moment, hours: float = 12.0) -> OutsideCurve | None:
+    return past.curve(now, now.at + hours * H, 0.0, PRIOR)
 
 
 def test_a_named_low_is_reached_when_it_was_said_to_be():
@@ -30,7 +40,7 @@ def test_a_named_low_is_reached_when_it_was_said_to_be():
     curve = from_low(now, 12.0, -2.0, 1e9 + 10 * H)
     assert curve.at(1e9) == pytest.approx(12.0)
     assert curve.at(1e9 + 10 * H) == pytest.approx(-2.0)
-    assert curve.at(1e9 + 5 * H) == pytest.approx(5.0)
+    assert curve.at(1e9 + 5 * H) < 5.0  # more than half of the fall is over at half time
     assert curve.source == "the low you gave"
 
 
@@ -41,79 +51,136 @@ def test_a_named_low_is_never_undercut(now_c, low_c, hours):
     assert least >= min(now_c, low_c) - 1e-6
 
 
-def test_a_forecast_is_pulled_onto_what_the_probe_says_now():
-    now = Moment(1e9, 0.0)
-    forecast = [(1e9 + k * H, 10.0 - k) for k in range(13)]
-    curve = from_forecast(now, forecast, age_s=2 * H, now_c=7.0)
-    assert curve.at(1e9) == pytest.approx(7.0)
-    # 3 K below the forecast now: 0.4 of it is believed to stay
-    assert curve.at(1e9 + 12 * H) == pytest.approx(-2.0 - 3.0 * 0.48, abs=0.1)
-    assert curve.source == "forecast, 2 h old"
+# -- a forecast
 
 
-def test_a_forecast_without_a_probe_is_taken_as_it_is():
-    forecast = [(1e9 + k * H, 10.0 - k) for k in range(13)]
-    curve = from_forecast(Moment(1e9, 0.0), forecast, age_s=60.0, now_c=None)
-    assert curve.at(1e9 + 6.5 * H) == pytest.approx(3.5)
+def followed(place, hours: float = 10.0) -> tuple[ForecastShare, Moment]:
+    """A place whose air is `place(the forecast's hour)`, followed from noon on."""
+    share = ForecastShare()
+    pairs = [(MIDNIGHT_AT + k * H, sky(k)) for k in range(48)]
+    for half in range(24, int(24 + 2 * hours)):
+        now = Moment(MIDNIGHT_AT + half * 1800.0, half * 1800.0)
+        share.see(now, pairs, None if place is None else place(half / 2), half / 2 % 24)
+    return share, now
+
+
+def sky(hour: float) -> float:
+    return 6.0 - 8.0 * cos(2 * pi * (hour - 5.0) / 24.0)
+
+
+def test_how_much_of_the_open_airs_swing_reaches_the_place_is_learned():
+    half, now = followed(lambda hour: 9.0 + 0.5 * sky(hour))
+    whole, _ = followed(sky)
+    until = MIDNIGHT_AT + 30 * H
+    at_five = MIDNIGHT_AT + 29 * H
+    assert half.curve(now, until, 0.0).at(at_five) == pytest.approx(9.0 - 1.0, abs=0.8)
+    assert whole.curve(now, until, 0.0).at(at_five) == pytest.approx(-2.0, abs=0.8)
+
+
+def test_a_place_that_follows_late_is_foretold_late():
+    late, now = followed(lambda hour: 8.0 + 0.6 * sky(hour - 2.0))
+    curve = late.curve(now, MIDNIGHT_AT + 34 * H, 0.0)
+    coldest = min(curve.points, key=lambda point: point.temp_c)
+    assert coldest.at == pytest.approx(MIDNIGHT_AT + 31 * H, abs=1.1 * H)
+
+
+def test_without_an_outside_probe_the_changes_of_a_forecast_are_believed_in_part():
+    share, now = followed(None)
+    curve = share.curve(now, MIDNIGHT_AT + 30 * H, 0.0)
+    fall_k = curve.at(now.at) - curve.at(MIDNIGHT_AT + 29 * H)
+    assert 0.5 * (sky(22) - sky(29)) < fall_k < sky(22) - sky(29)
     assert curve.source == "forecast, under an hour old"
 
 
 @pytest.mark.parametrize(
-    "forecast",
+    "pairs",
     [[], [(1e9, 5.0)], [(1e9 - 9 * H, 5.0), (1e9 + 2 * H, 3.0)], [(1e9 + 9 * H, 1.0)] * 2],
 )
-def test_a_forecast_that_does_not_reach_into_the_night_is_none(forecast):
-    assert from_forecast(Moment(1e9, 0.0), forecast, age_s=0.0, now_c=5.0) is None
+def test_a_forecast_that_does_not_reach_into_the_night_is_none(pairs):
+    share, now = ForecastShare(), Moment(1e9, 0.0)
+    share.see(now, pairs, 5.0, 18.0)
+    assert share.curve(now, now.at + 12 * H, 0.0) is None
 
 
 def test_an_old_forecast_is_believed_less():
-    forecast = [(1e9 + k * H, 10.0) for k in range(13)]
-    fresh = from_forecast(Moment(1e9, 0.0), forecast, age_s=0.0, now_c=None)
-    stale = from_forecast(Moment(1e9, 0.0), forecast, age_s=24 * H, now_c=None)
-    assert stale.sd(1e9) > fresh.sd(1e9)
+    share, now = followed(sky)
+    fresh = share.curve(now, now.at + 8 * H, 0.0)
+    stale = share.curve(now, now.at + 8 * H, 24 * H)
+    assert stale.points[-1].sd_k > fresh.points[-1].sd_k
 
 
-def test_a_steady_day_is_expected_again():
-    """The same curve day after day: tonight as yesterday, to a degree."""
+# -- what the outside probe said
 
+
+@pytest.mark.parametrize("shape", [open_air, sheltered])
+def test_a_night_like_the_nights_before_is_expected(shape):
     def course(hour: float) -> float:
-        return 8.0 - 4.0 * cos(2 * pi * (hour - 4.0) / 24.0)
+        return 4.0 + 7.0 * shape(hour % 24.0)
 
-    past, now = history(course, 24 * 1.75)
-    curve = past.curve(now, now.at + 12 * H)
-    errors = [curve.at(now.at + k * H) - course(42.0 + k) for k in range(1, 12)]
-    assert max(abs(e) for e in errors) < 1.6
-    assert "yesterday" in curve.source
+    past, now = heard(course, 18.5 + 24.0)
+    curve = tonight(past, now)
+    errors = [curve.at(now.at + k * H) - course(42.5 + k) for k in range(1, 12)]
+    assert max(abs(error) for error in errors) < 1.2
 
 
-def test_a_colder_evening_shifts_yesterday_down():
+@pytest.mark.parametrize("shape", [open_air, sheltered])
+def test_the_first_evening_cools_as_evenings_do_and_not_along_a_line(shape):
     def course(hour: float) -> float:
-        front = 5.0 * min(1.0, max(0.0, (hour - 34.0) / 3.0))
-        return 8.0 - 2.0 * cos(2 * pi * (hour - 4.0) / 24.0) - front
+        return 4.0 + 7.0 * shape(hour % 24.0)
 
-    past, now = history(course, 42.0)
-    curve = past.curve(now, now.at + 12 * H)
-    assert curve.at(now.at + 9 * H) < 8.0 - 2.0 - 5.0 + 2.0
+    past, now = heard(course, 22.0, begins_h=18.0)
+    curve = tonight(past, now, 8.0)
+    coldest = curve.expected(now.at + 8 * H)
+    assert coldest.temp_c == pytest.approx(4.0, abs=1.6)
+    line_c = course(22.0) + 8.0 * (course(22.0) - course(20.0)) / 2.0
+    assert coldest.temp_c > line_c + 1.0
+
+
+def test_a_front_that_is_seen_is_carried_on_and_left_open_how_far():
+    def front(hour: float) -> float:
+        return 8.0 + 4.0 * open_air(hour % 24.0) - 1.6 * max(0.0, hour - 19.0)
+
+    past, now = heard(front, 23.0, begins_h=17.0)
+    curve = tonight(past, now, 6.0)
+    calm, _ = heard(lambda hour: 8.0 + 4.0 * open_air(hour % 24.0), 23.0, begins_h=17.0)
+    usual = tonight(calm, now, 6.0)
+    in_3_h, usual_in_3_h = curve.expected(now.at + 3 * H), usual.expected(now.at + 3 * H)
+    assert in_3_h.temp_c < front(23.0) - 1.5
+    assert in_3_h.sd_k > 1.5 * usual_in_3_h.sd_k
+
+
+def test_what_the_sun_did_to_the_probe_is_no_cooling_at_dusk():
+    """A probe in the afternoon sun reads 9 K too much until five, then what the air is."""
+
+    def shaded(hour: float) -> float:
+        return 6.0 + 3.0 * sheltered(hour % 24.0)
+
+    def sunlit(hour: float) -> float:
+        return shaded(hour) + (9.0 if 13.0 <= hour % 24.0 < 17.0 else 0.0)
+
+    lit, now = heard(sunlit, 19.0, begins_h=10.0)
+    low_c = min(point.temp_c for point in tonight(lit, now, 11.0).points)
+    assert low_c == pytest.approx(6.0, abs=2.0)
 
 
 def test_nothing_is_expected_of_an_outside_that_was_not_heard_lately():
-    past, now = history(lambda hour: 8.0, 20.0)
-    assert past.curve(Moment(now.at + 4 * H, now.tick + 4 * H), now.at + 12 * H) is None
-    assert OutsideHistory().curve(now, now.at + H) is None
+    past, now = heard(lambda hour: 8.0, 20.0)
+    assert tonight(past, Moment(now.at + 4 * H, now.tick + 4 * H)) is None
+    assert tonight(OutsideHeard(), now) is None
 
 
-@given(st.floats(-1e6, 1e6), st.integers(1, 200))
+@settings(deadline=None, max_examples=30)
+@given(st.floats(-1e6, 1e6), st.integers(8, 200))
 def test_a_restart_with_any_shift_gives_the_same_curve(shift_s, tens):
-    def course(hour: float) -> float:
-        return 10.0 - 0.3 * (hour % 24.0)
-
-    past, now = history(course, tens / 6.0)
-    other = OutsideHistory()
-    other.restore(past.state(), shift_s)
-    one = past.curve(now, now.at + 10 * H)
-    two = other.curve(Moment(now.at, now.tick + shift_s), now.at + 10 * H)
-    assert [p[0] for p in one.points] == [p[0] for p in two.points]
-    assert [p[1] for p in two.points] == pytest.approx([p[1] for p in one.points], abs=1e-6)
+    rng = Random(tens)
+    past, now = heard(lambda hour: 10.0 - 0.3 * (hour % 24.0) + rng.gauss(0, 0.1), tens / 6.0)
+    other = OutsideHeard()
+    other.restore(json.loads(json.dumps(past.state())), shift_s)
+    one = tonight(past, now)
+    shifted = Moment(now.at, now.tick + shift_s)
+    two = other.curve(shifted, now.at + 12 * H, shift_s, PRIOR)
+    assert [p.temp_c for p in two.points] == pytest.approx([p.temp_c for p in one.points], abs=1e-5)
+    assert [p.sd_k for p in two.points] == pytest.approx([p.sd_k for p in one.points], abs=1e-5)
 
 
 def porch_and_shed() -> Site:

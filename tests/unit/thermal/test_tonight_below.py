@@ -1,16 +1,20 @@
 """A floor below its band as one looks ahead: the night is judged by whether it comes back."""
 
+from dataclasses import replace
+
 import pytest
 
 from monitor.events import Moment
-from monitor.thermal.outside_curve import from_low
+from monitor.thermal.outside_curve import Expected, OutsideCurve, from_low
 from monitor.thermal.tonight import CLEAR_CHANCE, View, look_ahead
 
 EVENING = 1_770_685_200.0
 LOW_C = 28.0
 
 
-def view(floor_c: float, outside_c: float, rise_gain: float = 1.0) -> View:
+def view(
+    floor_c: float, outside_c: float, rise_gain: float = 1.0, step_at: float | None = None
+) -> View:
     """A box that holds 22 K over the outside with 500 W, and follows within half an hour."""
     start = Moment(EVENING, EVENING)
     until_at = EVENING + 10 * 3600.0
@@ -22,8 +26,7 @@ def view(floor_c: float, outside_c: float, rise_gain: float = 1.0) -> View:
         rise_sd_k=0.5,
         tau_s=1800.0,
         outside=from_low(start, outside_c, outside_c, until_at),
-        rise_change=lambda _at: 0.0,
-        low_c=LOW_C,
+        low_at=lambda at: LOW_C if step_at is None or at < step_at else LOW_C - 2.8,
         rise_gain=rise_gain,
         rise_per_watt_k=22.0 / 500.0,
         learned=1.0,
@@ -55,3 +58,31 @@ def test_a_floor_in_its_band_is_not_below_it() -> None:
     assert outlook.chance > 0.9
     assert outlook.leaves_band_at is not None
     assert outlook.leaves_band_at > EVENING
+
+
+def test_each_hour_is_judged_by_its_own_target():
+    """A floor that ends a degree under tonight's band, but within that of the step at midnight."""
+    before = look_ahead(view(floor_c=31.0, outside_c=4.2))
+    assert before.chance > 0.9
+    stepped = look_ahead(view(floor_c=31.0, outside_c=4.2, step_at=EVENING + 600.0))
+    assert stepped.chance < CLEAR_CHANCE
+    assert stepped.leaves_band_at is None
+
+
+def test_the_interval_is_that_of_the_lowest_floor_whenever_it_is():
+    """The middle course is lowest at once, the doubt of the outside grows: the low end is that of
+    the morning."""
+    points = tuple(Expected(EVENING + k * 3600.0, 8.0 + 0.1 * k, 0.2 + 0.4 * k) for k in range(11))
+    outside = OutsideCurve(points, "the test")
+    doubtful = replace(view(floor_c=29.9, outside_c=8.0), outside=outside)
+    outlook = look_ahead(doubtful)
+    assert outlook.lowest_c.low < 28.0 < outlook.lowest_c.high <= 29.9
+    assert outlook.chance > 0.05
+
+
+def test_a_fall_outside_that_the_box_gives_back_in_part_is_felt_in_part():
+    outside = from_low(Moment(EVENING, EVENING), 8.0, -2.0, EVENING + 8 * 3600.0)
+    plain = replace(view(floor_c=30.0, outside_c=8.0), outside=outside)
+    sparing = replace(plain, give=0.5)
+    felt_k = 30.0 - look_ahead(plain).lowest_c.mid
+    assert 30.0 - look_ahead(sparing).lowest_c.mid == pytest.approx(0.5 * felt_k, abs=0.2)

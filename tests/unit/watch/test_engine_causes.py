@@ -13,6 +13,7 @@ from monitor.site import Brooder
 from monitor.thermal.diagnosis import Diagnosis, FaultKind, Finding, Interval, Outlook
 from monitor.thermal.estimator import Estimator, NoEstimate
 from monitor.thermal.outside_curve import OutsideCurve, from_low
+from monitor.thermal.tonight import LowAt
 
 LOST = Diagnosis(
     cause=Cause.HEAT_SOURCE,
@@ -54,7 +55,7 @@ class Told(NoEstimate):
         outside: OutsideCurve,
         until_at: float,
         *,
-        low_c: float,
+        low_at: LowAt,
         change: Change,
     ) -> Outlook | None:
         self.asked.append((start, until_at))

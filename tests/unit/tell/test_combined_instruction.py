@@ -1,0 +1,40 @@
+"""What to do now and what to do for the night is one instruction: nobody is told to take heat away
+from a box that a cold night is waiting for."""
+
+import pytest
+from tell_samples import FACTS, NIGHT, change, site
+
+from monitor.events import AlarmName, Facts
+from monitor.tell import wording
+
+COLD_AHEAD = Facts(chance=0.6, lowest_c=29.0, lowest_at=NIGHT + 4 * 3600)
+
+
+def said(alarm: AlarmName, **more: object) -> str:
+    facts = Facts(**{**FACTS[alarm], **more})  # type: ignore[typeddict-item]
+    words = wording.for_change(change(alarm, facts=facts), site())
+    return "\n".join((words.title, words.body))
+
+
+def test_too_hot_before_a_cold_night_opens_the_cover_and_leaves_the_lamps() -> None:
+    text = said(AlarmName.HOT, **COLD_AHEAD)
+    assert "Open the cover for now; leave the heat: a cold night is ahead." in text
+    assert "close it up again before dark" in text
+    assert "aise a lamp" not in text
+    assert "turn one off" not in text
+
+
+def test_too_hot_before_a_mild_night_is_what_it_was() -> None:
+    assert "Raise a lamp or turn one off." in said(AlarmName.HOT)
+
+
+def test_a_cold_night_ahead_of_a_box_that_is_too_hot_says_both() -> None:
+    text = said(AlarmName.COLD_NIGHT, temp_c=38.4, high_c=37.8)
+    assert "It is too hot now: let it cool first, then add cover or heat before dark." in text
+
+
+@pytest.mark.parametrize("ahead", [COLD_AHEAD, Facts()])
+def test_less_heat_is_for_a_morning_and_never_for_the_evening_before_a_cold_night(ahead) -> None:
+    text = said(AlarmName.STEP_DOWN, **ahead)
+    assert "orning raise the lamps a little at a time" in text
+    assert ("Not tonight" in text) == bool(ahead)
