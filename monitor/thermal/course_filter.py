@@ -2,9 +2,9 @@
 `outside_heard` (the course: usual days) and `forecast_share` (the course: a forecast).
 
 The air is level + drift + shares of two given courses + what passes. A Kalman filter learns them
-from means over some minutes; two of them run side by side, one for quiet weather and one for a front, each
-weighted by how well it foretold (Magill 1965, see `time_constant`). Abrupt fronts cannot be
-foreseen: what is left of the other weather's weight keeps the forecast wide."""
+from means over some minutes; two of them run side by side, one for quiet weather and one for a
+front, each weighted by how well it foretold (Magill 1965, see `time_constant`). Abrupt fronts
+cannot be foreseen: what is left of the other weather's weight keeps the forecast wide."""
 
 from math import exp, log, sqrt
 from typing import NamedTuple
