@@ -140,9 +140,9 @@ def minutes_to(
 
 
 def _seen_to_fall(lost: Weighed | None, fall: Fall, floor: Floor) -> float:
-    """K an hour since heat was lost: over the last minutes, or over all of a shorter fall."""
+    """K an hour: over the last minutes, or over all of a shorter fall since heat was lost."""
     if lost is None:
-        return 0.0
+        return max(0.0, -floor.rate_k_per_h)
     age_s = floor.stepped - lost.onset
     if age_s >= _RECENT_S:
         return max(0.0, -floor.rate_k_per_h)

@@ -13,6 +13,8 @@ from monitor.thermal.tonight import Z80
 _MOST_MIN = 24 * 60.0  # longer than a day is "not today"
 _TAU_SPREAD = 1.33  # 80 % of the time constants once learned lie within this factor
 _SEEN_SPREAD = 2.0  # the first pace may be the light that went at once: the box so much slower
+_LAG_MIN = 1.5  # a probe in its sleeve says what the floor was. Common practice
+_PACE_SPREAD = 1.5  # the first pace is measured over minutes, and the wind may join in
 _LOST_SPREAD = 0.15  # of what a lost source took: one standard deviation
 
 
@@ -29,7 +31,7 @@ def minutes_to(
     falls_k_per_h: float = 0.0,
 ) -> Interval | None:
     """From `floor_c`, measured `since_floor_s` ago. `heading_c` is where the floor goes without the
-    `lost` heat taken off; `falls_k_per_h`: how fast it is seen to fall once heat is lost.
+    `lost` heat taken off; `falls_k_per_h`: how fast it is seen to fall.
     None: it does not reach the limit."""
     sd_k = heading_sd_k + 0.3
     if lost is not None:
@@ -44,17 +46,19 @@ def minutes_to(
     soon = course(floor_c, heading_c - Z80 * sd_k, limit_c, tau_s / _TAU_SPREAD)
     late = course(floor_c, heading_c + Z80 * sd_k, limit_c, tau_s * _TAU_SPREAD)
     soon = _MOST_MIN if soon is None else soon
+    if falls_k_per_h > 0.0:
+        straight_min = 60.0 * (floor_c - limit_c) / falls_k_per_h
+        soon = min(soon, straight_min / _PACE_SPREAD)
     if lost is not None and falls_k_per_h > 0.0:
         # What is seen outweighs what was learned: a quiet box teaches little of how quickly it
-        # follows. No first-order fall is quicker than the straight line it begins with; and with
-        # that pace and where it heads, the time constant is given. Too early is the better error.
+        # follows. With that pace and where it heads, the time constant is given. Too early is the
+        # better error.
         seen_tau_s = 3600.0 * (floor_c - heading_c) / falls_k_per_h
         seen = course(floor_c, heading_c, limit_c, min(tau_s, seen_tau_s))
-        soon = min(soon, 60.0 * (floor_c - limit_c) / falls_k_per_h)
         mid = mid if seen is None else min(mid, seen)
         slow_s = min(tau_s, _SEEN_SPREAD * seen_tau_s) * _TAU_SPREAD
         late = course(floor_c, heading_c + Z80 * sd_k, limit_c, slow_s)
-    spent = since_floor_s / 60.0
+    spent = since_floor_s / 60.0 + (_LAG_MIN if falls_k_per_h > 0.0 else 0.0)
     return Interval(
         *(
             max(0.0, (_MOST_MIN if value is None else min(value, _MOST_MIN)) - spent)
