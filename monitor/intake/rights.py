@@ -111,9 +111,15 @@ def _filled(rule: _Rule, user: str, client_id: str) -> _Rule:
     )
 
 
+def _lines(path: Path) -> list[str]:
+    if path.exists() and not path.is_file():  # a pipe would hold the start for ever
+        raise RightsFault(f"{path} is a device, a pipe or a folder; name a regular file")
+    return path.read_text(encoding="utf-8", errors="replace").splitlines()
+
+
 def _read_passwords(path: Path) -> dict[str, str]:
     hashes = {}
-    for number, line in enumerate(path.read_text().splitlines(), 1):
+    for number, line in enumerate(_lines(path), 1):
         if not line.strip() or line.startswith("#"):
             continue
         user, colon, stored = line.strip().partition(":")
@@ -143,7 +149,7 @@ def _read_rules(path: Path) -> tuple[dict[str | None, list[_Rule]], list[_Rule]]
     rules: dict[str | None, list[_Rule]] = {None: []}
     patterns: list[_Rule] = []
     user: str | None = None
-    for number, line in enumerate(path.read_text().splitlines(), 1):
+    for number, line in enumerate(_lines(path), 1):
         word, _, rest = line.strip().partition(" ")
         rest = rest.strip()
         if not word or word.startswith("#"):

@@ -4,11 +4,8 @@ import asyncio
 import os
 import resource
 import socket
-import subprocess
-import sys
 import threading
-from collections.abc import Iterator
-from contextlib import contextmanager, suppress
+from contextlib import suppress
 from datetime import date, timedelta
 from pathlib import Path
 
@@ -16,6 +13,7 @@ import psutil
 import pytest
 from support.builtin import FLOOR, running
 from support.fake_api import FakeApi
+from support.held_lines import lines_held_open
 from support.mqtt_wire import Client
 from support.receivers import http_receiver
 from support.served import Served
@@ -25,39 +23,6 @@ from support.visitor import Visitor
 from monitor.doorway import Caller, Doorway, household, listening_socket
 
 pytestmark = pytest.mark.live
-
-HELD = 1200
-_HOLD = """
-import resource, socket, sys
-resource.setrlimit(resource.RLIMIT_NOFILE, (4096, resource.getrlimit(resource.RLIMIT_NOFILE)[1]))
-held = []
-for _ in range(int(sys.argv[2])):
-    line = socket.socket()
-    line.settimeout(20)
-    try:
-        line.connect(("127.0.0.1", int(sys.argv[1])))
-        held.append(line)
-    except OSError:
-        pass
-print(len(held), flush=True)
-sys.stdin.read()
-"""
-
-
-@contextmanager
-def lines_held_open(port: int, count: int = HELD) -> Iterator[None]:
-    """By another process, which says nothing on any of them."""
-    words = [sys.executable, "-c", _HOLD, str(port), str(count)]
-    holder = subprocess.Popen(words, stdin=subprocess.PIPE, stdout=subprocess.PIPE)
-    assert holder.stdin is not None
-    assert holder.stdout is not None
-    try:
-        assert int(holder.stdout.readline()) > count / 2, "most got through"
-        yield
-    finally:
-        holder.stdin.close()
-        holder.wait()
-        holder.stdout.close()
 
 
 @pytest.mark.parametrize("which", ["page", "broker"])

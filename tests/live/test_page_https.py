@@ -6,6 +6,7 @@ import subprocess
 from pathlib import Path
 
 import pytest
+from support.held_lines import lines_held_open
 from support.service import Service
 from support.visitor import Visitor
 
@@ -50,6 +51,22 @@ def test_passphrase_and_cookie_travel_by_tls_alone_and_the_cookie_is_secure(
             Visitor(service.page_port).get("/sign-in")
         said = service.command("check").stdout
         assert "page: speaks https" in " ".join(said.split())
+
+
+def test_lines_that_never_finish_their_handshake_do_not_keep_the_grower_out(
+    keys: Path, tmp_path: Path
+) -> None:
+    with Service(
+        tmp_path,
+        page=True,
+        page_lines=f'cert_file = "{keys / "broker.crt"}"\nkey_file = "{keys / "broker.key"}"',
+        wrapper=["prlimit", "--nofile=300:300"],
+    ) as service:
+        assert service.page_port is not None
+        trusts = ssl.create_default_context(cafile=keys / "ca.crt")
+        with lines_held_open(service.page_port, 600):
+            assert Visitor(service.page_port, trusts=trusts).get("/").status == 200
+        assert "Traceback" not in service.log()
 
 
 def test_check_says_what_travels_in_clear(tmp_path: Path) -> None:
