@@ -20,8 +20,6 @@ class Readiness:
     def __init__(self, address: str | None = None) -> None:
         given = os.environ.get("NOTIFY_SOCKET") if address is None else address
         self._address = f"\0{given[1:]}" if given and given.startswith("@") else given
-        microseconds = os.environ.get("WATCHDOG_USEC", "")
-        self.watchdog_s = int(microseconds) / 1e6 if microseconds.isdigit() else None
         self._needed: dict[str, Callable[[], bool]] = {}
         self._missed: set[str] = set()
 

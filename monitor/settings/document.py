@@ -8,8 +8,8 @@ from typing import Any, get_args, get_origin
 from pydantic import BaseModel, SecretStr
 from pydantic.fields import FieldInfo
 
+from monitor.settings.faults import SECRETS
 from monitor.settings.file_model import FileSettings
-from monitor.settings.overlay import SECRETS
 
 HEAD = """\
 # Every key of the configuration, its default, and what it must be.

@@ -15,8 +15,8 @@ from pydantic.fields import FieldInfo
 _LOG_IN = re.compile(r"[^\s/@:]+:[^\s@]+@")  # name:password@ before a server's name
 _LONGEST_SHOWN = 1000
 _QUERY = re.compile(r"\?[^?]*=.*", re.DOTALL)
-# A whole table is shown where its keys do not fit together; these may be secrets in some table.
-_SECRET_KEYS = frozenset({"url", "password", "passphrase", "token", "heartbeat_url"})
+# Keys whose value is a secret, in whatever table: never shown, and read from `KEY_file` as well.
+SECRETS = frozenset({"url", "heartbeat_url", "password", "passphrase", "token"})
 
 Path = tuple[str | int, ...]
 
@@ -64,7 +64,7 @@ def shown_value(value: object) -> str:
 def _without_secrets(value: object) -> object:
     if isinstance(value, Mapping):
         return {
-            key: "(hidden)" if key in _SECRET_KEYS else _without_secrets(inner)
+            key: "(hidden)" if key in SECRETS else _without_secrets(inner)
             for key, inner in value.items()
         }
     if isinstance(value, list | tuple):

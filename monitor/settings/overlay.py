@@ -9,7 +9,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from monitor.settings.faults import WrongSetting, key_of
+from monitor.settings.faults import SECRETS, WrongSetting, key_of
 from monitor.settings.reading import LONGEST_SECRET, Unreadable, read_text
 
 PREFIX = "BROODER_"
@@ -17,7 +17,6 @@ PREFIX = "BROODER_"
 NOT_SETTINGS = frozenset(
     {"BROODER_CONFIG", "BROODER_LOG", "BROODER_LONG", "BROODER_WIRES_PASSWORD"}
 )
-SECRETS = frozenset({"url", "heartbeat_url", "password", "passphrase", "token"})
 
 
 def lay_environment(
