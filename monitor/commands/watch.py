@@ -20,6 +20,7 @@ from monitor.commands.common import (
     port_refused,
     settings_or_exit,
 )
+from monitor.intake.rights import accounts_of
 from monitor.journal.records import StorageFault
 from monitor.service.logs import LEVELS, set_up
 from monitor.service.replay import message_lines
@@ -126,8 +127,10 @@ def announce(settings: Settings, places: Places) -> None:
         lines.append(f"  A probe publishes, with QoS 1, {payload} in {probe.unit}, for example to")
         lines.append(f"           {probe.topic}")
         if places.broker_port is not None:
+            own = settings.file.built_in_broker
+            login = f"-u {shlex.quote(accounts_of(probe)[0])} -P ... " if own.accounts_file else ""
             lines.append(
-                f"  Try it:  mosquitto_pub -p {places.broker_port} -q 1 "
+                f"  Try it:  mosquitto_pub -p {places.broker_port} {login}-q 1 "
                 f"-t {shlex.quote(probe.topic)} -m {shlex.quote(sample(probe))}"
             )
     if not settings.file.contacts:

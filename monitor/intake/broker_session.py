@@ -36,6 +36,7 @@ LONGEST_BACKOFF_S = 60
 WINDOW = 100  # Receive Maximum; more only makes a redelivery after a crash longer
 WINDOW_311 = 20  # what Mosquitto allows by default; MQTT 3.1.1 cannot ask for more
 SESSION_EXPIRY_S = 7 * 86400
+BORROWED_EXPIRY_S = 3600  # of a name that we only use until the next start
 LARGEST_PACKET = 1 << 20  # far above the 64 KiB that are read; bounds what a packet can cost here
 MOST_KEPT = 200  # topics kept for, and messages waiting for, the next connection
 # A topic on which more comes than this, unasked for an acknowledgement (QoS 0), is not read for a
@@ -244,7 +245,8 @@ class BrokerSession:
         properties = None
         if five:
             properties = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call]
-            properties.SessionExpiryInterval = SESSION_EXPIRY_S
+            own = self._client_id == self._own_id
+            properties.SessionExpiryInterval = SESSION_EXPIRY_S if own else BORROWED_EXPIRY_S
             properties.ReceiveMaximum = WINDOW
             properties.MaximumPacketSize = LARGEST_PACKET
         client.connect_async(
