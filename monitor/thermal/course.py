@@ -17,6 +17,8 @@ QUICK_S, SLOW_S = 360.0, 1500.0  # how recent a fall is that is looked for
 _BACK_S = 3600.0
 _LEAST_S, _LEAST = 900.0, 4  # of it must be known, and so many means
 _KEPT_S = _BACK_S + SLOW_S + 300.0
+_NEVER = -1e18
+_FRESH_S = 110.0  # an hour is looked at anew every other minute
 _GAP_S = 2400.0  # nothing heard for longer: begin anew
 
 
@@ -32,13 +34,26 @@ class Usual(NamedTuple):
 class Course:
     """Means of a minute each, oldest first."""
 
-    __slots__ = ("_began", "_count", "_sum", "means", "quick", "slow", "ticks")
+    __slots__ = (
+        "_began",
+        "_count",
+        "_looked",
+        "_sum",
+        "_wants_slow",
+        "means",
+        "quick",
+        "slow",
+        "ticks",
+    )
 
-    def __init__(self) -> None:
+    def __init__(self, *, slow: bool = False) -> None:
+        """`slow`: slow falls are looked for too."""
+        self._wants_slow = slow
         self.ticks: list[float] = []
         self.means: list[float] = []
         self.quick: Usual | None = None  # before the last minutes; None: too little is known
         self.slow: Usual | None = None  # before the last half hour, roughly
+        self._looked = _NEVER
         self._began = 0.0
         self._sum = 0.0
         self._count = 0
@@ -63,8 +78,10 @@ class Course:
             return
         while ticks[0] < tick - _KEPT_S:
             del ticks[0], means[0]
-        self.quick = self._usual(tick - QUICK_S)
-        self.slow = self._usual(tick - SLOW_S)
+        if tick - self._looked >= _FRESH_S:
+            self._looked = tick
+            self.quick = self._usual(tick - QUICK_S)
+            self.slow = self._usual(tick - SLOW_S) if self._wants_slow else None
 
     def _usual(self, until: float) -> Usual | None:
         hour = sorted(self._between(until - _BACK_S, until))
@@ -79,6 +96,7 @@ class Course:
         self.ticks.clear()
         self.means.clear()
         self.quick = self.slow = None
+        self._looked = _NEVER
         self._sum = 0.0
         self._count = 0
 
@@ -109,16 +127,17 @@ class Course:
         return {
             "ticks": list(self.ticks),
             "means": list(self.means),
-            "quick": self.quick,
-            "slow": self.slow,
-            "minute": [self._began, self._sum, self._count],
+            "usual": [self.quick, self.slow],
+            "minute": [self._began, self._sum, self._count, self._looked],
         }
 
     def restore(self, state: State, shift_s: float) -> None:
         """Go on from `state`; ticks moved by `shift_s`."""
         self.ticks = [float(tick) + shift_s for tick in state["ticks"]]
         self.means = [float(mean) for mean in state["means"]]
-        self.quick = None if state["quick"] is None else Usual(*state["quick"])
-        self.slow = None if state["slow"] is None else Usual(*state["slow"])
-        began, self._sum, count = state["minute"]
+        self.quick, self.slow = (
+            None if usual is None else Usual(*usual) for usual in state["usual"]
+        )
+        began, self._sum, count, looked = state["minute"]
         self._began, self._count = float(began) + shift_s, int(count)
+        self._looked = looked if looked == _NEVER else looked + shift_s

@@ -21,6 +21,7 @@ _UNUSUAL_K, _RESTLESS = 0.8, 0.7  # above the usual high, and this share of how 
 _STILL_K_PER_MIN = 0.08  # a chick's warmth comes to rest below this ...
 _STILL_AFTER_S = 480.0  # ... within so long
 _PACE_FROM_S, _PACE_TO_S, _PACE_MIN = 270.0, 150.0, 3.0  # minutes begun then: so long ago
+_WARMER_K = 0.25  # than its level: what rises by as much as matters is
 _AHEAD_ASLEEP_MIN = 20.0  # by night nothing heats a floor that nobody meant to
 
 
@@ -129,6 +130,8 @@ class Rise:
 def _pace(track: Track, tick: float) -> float:
     """K a minute over the last minutes."""
     course = track.course
+    if track.level is None or track.mean < track.level + _WARMER_K:
+        return 0.0
     before = course.mean(tick - _PACE_FROM_S, tick - _PACE_TO_S)
     if before is None:
         return 0.0

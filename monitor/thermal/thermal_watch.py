@@ -78,7 +78,7 @@ class ThermalWatch:
         self._first = NEVER  # floor reading
         self._fall = Fall()
         self._rise = Rise()
-        self._course = Course()
+        self._course = Course(slow=True)
         self._outside_course = Course()
         self._acted = NEVER  # when the grower last did something here
         self._warm_since: float | None = None  # the floor is at its target or above
@@ -102,7 +102,7 @@ class ThermalWatch:
         waited = track.held is not None
         if not track.add(tick, temp_c):
             return None if waited else self._tell()
-        if track.place is Place.UNDER_HEAT:
+        if track.place is Place.UNDER_HEAT and (self._down is not None or track.sunken):
             waited = self._see_collapse(tick) or waited
         if tick - self._stepped < _STEP_S:
             return self._tell() if waited else None
@@ -434,11 +434,12 @@ class ThermalWatch:
         )
 
     def _hold_until(self) -> float | None:
+        target_c = self._target_c
         return thermal_answers.hold_until(
             self._fall,
             self._rise,
             stepped=self._stepped,
-            low_c=self._standing(0.0).low_c,
+            low_c=None if target_c is None else target_c - self._brooder.limits.band_c,
             asleep=self._asleep(self._stepped),
         )
 

@@ -6,6 +6,7 @@ from monitor.site import Place
 from monitor.thermal.course import Course
 
 SPIKE_K = 3.0  # from one reading to the next; a larger jump waits for the next reading to confirm
+SUNKEN_K = 4.0  # below its usual low: no litter cools so far in minutes beneath a source that works
 NEVER = -1e18  # a tick; far enough back that a shift does not change it
 UNKNOWN_K = 1e9  # how fine a probe is that never changed
 _NO_FIRST_S = 1e12  # since the reading before, if there was one
@@ -91,6 +92,12 @@ class Track:
         self.sum += temp_c
         self.count += 1
         return True
+
+    @property
+    def sunken(self) -> bool:
+        """Its latest reading is far below what is usual for it."""
+        usual = self.course.quick
+        return usual is not None and usual.low_c - self.last_c >= SUNKEN_K
 
     def take(self, step_s: float) -> bool:
         """Close the step: `mean` of its readings, `level` moved on. False: it had none."""

@@ -11,7 +11,7 @@ from math import exp, log, pi, sqrt
 
 from monitor.site import Brooder, Place
 from monitor.thermal.causes import Explanation, Why
-from monitor.thermal.track import Track
+from monitor.thermal.track import SUNKEN_K, Track
 
 _LEAST = 0.002  # likelihood of anything at all
 ACQUITTED = -60.0  # log weight: it cannot have been
@@ -20,7 +20,6 @@ _BEFORE_S = 600.0  # what a probe said before is taken from so long
 _WORKS_K, _WORKS_SHARE = 1.0, 0.35  # come down by less, and by less of the floor's fall
 _HOLDS_K, _HOLDS_SHARE = 0.4, 0.2
 _ALONE_K = 1.2  # a floor that came down by so much while all other probes held
-_COLLAPSE_K = 4.0
 
 
 def beneath(brooder: Brooder, probe_name: str) -> int | None:
@@ -127,7 +126,7 @@ class Witness:
             return None
         deepest, track, index = max(falls, key=lambda fall: fall[0])
         others = [fall[0] for fall in falls if fall[1] is not track]
-        if deepest < _COLLAPSE_K or index is None or any(o > 0.5 * deepest for o in others):
+        if deepest < SUNKEN_K or index is None or any(o > 0.5 * deepest for o in others):
             return None
         return track, index, deepest + track.last_c
 
