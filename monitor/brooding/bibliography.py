@@ -177,7 +177,7 @@ def _lamps() -> Iterator[Figure]:
     ):
         yield figure("fire safety", name, value, unit, source)
     for words, source in lamp_safety.CAUTIONS:
-        yield figure("fire safety", words, None, "", source)
+        yield figure("fire safety: cautions", words, None, "", source)
 
 
 def _space() -> Iterator[Figure]:

@@ -80,7 +80,7 @@ def test_every_figure_of_the_readme_about_fire_has_its_source_and_every_caution_
     rounded = {(45.0, "cm"), (50.0, "cm")}  # 18 and 20 in
     assert len(said) >= 9
     assert said - rounded <= known
-    words = " ".join(one.name for one in ALL if one.subject == "fire safety")
+    words = " ".join(one.name for one in ALL if one.subject == "fire safety: cautions")
     for caution in (
         *("two independent supports", "guard", "porcelain", "GFCI", "AFCI", "extension cord"),
         *("smoke alarm", "extinguisher", "unattended overnight", "gap for fresh air"),

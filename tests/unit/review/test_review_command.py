@@ -144,7 +144,7 @@ def test_every_figure_is_printed_with_its_source(run):
 @pytest.mark.parametrize(
     ("words", "line"),
     [
-        (["GFCI"], "outlet: a ground-fault device (GFCI), against a deadly shock"),
+        (["GFCI"], "GFCI outlet, ground-fault device: cuts off a deadly shock"),
         (["heat", "lamps"], "heat lamp, the largest  250 W  read [1]"),
         (["cover"], "cover: a gap for fresh air, always  common practice"),
         (["weekly", "day 7"], "weekly from day 7  90.0 °F  read [1]"),
