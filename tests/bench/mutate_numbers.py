@@ -54,7 +54,9 @@ WATCHED: dict[str, tuple[str, ...]] = {
 }
 # (line as it is, line as it was changed to) -> why nobody needs to notice
 _LEFT = "left = max(0.0, 1.0 + extra_watts / brooder.watts) if brooder.watts > 0.0 else "
+_LOST = "lost = batch.lost(to_at=now_at + 1."
 EXPLAINED: dict[tuple[str, str], str] = {
+    (f"{_LOST}0)", f"{_LOST}2)"): "a fifth of a second later; the day's count has its test",
     (f"{_LEFT}1.0", f"{_LEFT}1.2"): "a box without watts has none to take from",
 }
 
