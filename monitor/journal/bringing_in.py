@@ -27,7 +27,7 @@ Told = Callable[[int, int], None]  # readings done, readings in all
 _AT_ONCE = 10_000
 _NO_FLOOR = "a value no floor can have"
 # As in `writing`, unless a probe of this key has said this in this millisecond.
-_UNKNOWN = " WHERE NOT EXISTS (SELECT 1 FROM {} WHERE at_ms = ?1 AND temp_c = ?3 AND {})"
+_UNKNOWN = " WHERE NOT EXISTS (SELECT 1 FROM {} WHERE {} AND temp_c = ?3 AND {})"
 
 
 class Sort(IntEnum):
@@ -109,18 +109,20 @@ def _statements(
 ) -> Iterator[tuple[str, list[str]]]:
     """How to insert, and whose numbers: a probe that was configured more than once is known by all
     its numbers, and asked about by itself."""
-    table, insert = (
-        ("bad_values", writing.BAD_VALUE) if sort is Sort.BAD else ("readings", writing.READING)
+    table, then, insert = (
+        ("bad_values", "at_ms = ?1", writing.BAD_VALUE)
+        if sort is Sort.BAD
+        else ("readings", writing.IN_MS, writing.READING)
     )
     plain: list[str] = []
     for key, number in numbers.items():
         own = rows.probe_keys(connection, [key])
         if len(own) > 1:
-            yield insert + _UNKNOWN.format(table, rows.among([*own, number])), [key]
+            yield insert + _UNKNOWN.format(table, then, rows.among([*own, number])), [key]
         else:
             plain.append(key)
     if plain:
-        yield insert + _UNKNOWN.format(table, "probe_id = ?2"), plain
+        yield insert + _UNKNOWN.format(table, then, "probe_id = ?2"), plain
 
 
 def _in_order(number: int, times: array[int], values: array[int]) -> Iterable[tuple[int, int, int]]:

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from monitor.journal.kept import HOUR_MS, PER_DEGREE
+from monitor.journal.kept import HOUR_MS, PER_DEGREE, PER_MS, first_id
 from monitor.journal.rows import among
 
 Numbers = tuple[NDArray[np.float64], NDArray[np.float64]]
@@ -69,9 +69,9 @@ def stretches(
     at = from_ms
     while True:
         first = connection.execute(
-            f"SELECT at_ms FROM readings WHERE at_ms >= ? AND at_ms < ?{which}"  # noqa: S608
-            " ORDER BY at_ms LIMIT 1",
-            (at, to_ms),
+            f"SELECT at_ms FROM readings WHERE id >= ? AND id < ?{which}"  # noqa: S608
+            " ORDER BY id LIMIT 1",
+            (first_id(at), first_id(to_ms)),
         ).fetchone()
         if first is None:
             return
@@ -90,7 +90,12 @@ def stretch(
     also: str,
 ) -> Rows:
     """The rows of a stretch of `readings` or `bad_values`; `also` is a further condition."""
-    which = f"FROM {table} WHERE at_ms >= ?1 AND at_ms < ?2{also}"
+    then = (
+        f"id >= ?1 * {PER_MS} AND id < ?2 * {PER_MS}"
+        if table == "readings"
+        else "at_ms >= ?1 AND at_ms < ?2"
+    )
+    which = f"FROM {table} WHERE {then}{also}"
     found = connection.execute(
         "SELECT group_concat(at_ms - ?1), group_concat(probe_id),"
         f" group_concat({_VALUE.format('temp_c', 'temp_c')}) {which}",

@@ -5,6 +5,7 @@ whatever writes the journal or writes it out. Pure."""
 HOUR_MS = 3_600_000
 DAY_MS = 24 * HOUR_MS
 PER_DEGREE = 10_000
+PER_MS = 1_000_000  # readings are numbered by their time: so many have room in a millisecond
 LARGEST_MS = 4_102_444_800_000  # the year 2100; a time beyond is a probe's nonsense
 _LARGEST = 2**30  # in ten-thousandths: far above any fire
 
@@ -19,6 +20,11 @@ def to_ms(seconds: float) -> int:
 def is_ms(number: object) -> bool:
     """Is it a time as `to_ms` gives it?"""
     return type(number) is int and 0 <= number <= LARGEST_MS
+
+
+def first_id(at_ms: int) -> int:
+    """The number of the first reading of this millisecond."""
+    return at_ms * PER_MS
 
 
 def ten_thousandths(temp_c: float) -> int:

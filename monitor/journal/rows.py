@@ -6,6 +6,7 @@ import datetime
 import json
 import math
 import sqlite3
+import zlib
 from collections.abc import Iterable, Iterator, Sequence
 from typing import Any
 
@@ -21,7 +22,7 @@ from monitor.events import (
     Priority,
     Reading,
 )
-from monitor.journal.kept import DAY_MS, HOUR_MS, LARGEST_MS, is_ms
+from monitor.journal.kept import DAY_MS, HOUR_MS, LARGEST_MS, first_id, is_ms
 from monitor.journal.records import BadCount, Entered, Input, KnownProbe, OutboxRow, WatcherFault
 from monitor.journal.schema import ENTRY_COLUMNS
 
@@ -77,22 +78,22 @@ def readings(
     """(at ms, degC), ordered by time, from <= at < to."""
     return connection.execute(
         f"SELECT at_ms, temp_c FROM readings WHERE {among(numbers)}"  # noqa: S608 - numbers
-        " AND at_ms >= ? AND at_ms < ? ORDER BY at_ms",
-        (from_ms, to_ms),
+        " AND id >= ? AND id < ? ORDER BY id",
+        (first_id(from_ms), first_id(to_ms)),
     ).fetchall()
 
 
 def latest(connection: sqlite3.Connection) -> dict[str, tuple[int, float]]:
     """The newest reading of each probe heard within the last two days of the record."""
-    last = connection.execute("SELECT max(at_ms) FROM readings").fetchone()[0]
+    last = connection.execute("SELECT max(id) FROM readings").fetchone()[0]
     newest: dict[str, tuple[int, float]] = {}
     if last is None:
         return newest
     for number, key in probe_keys(connection).items():
         row = connection.execute(
-            "SELECT at_ms, temp_c FROM readings WHERE probe_id = ? AND at_ms >= ?"
-            " ORDER BY at_ms DESC LIMIT 1",
-            (number, last - TWO_DAYS_MS),
+            "SELECT at_ms, temp_c FROM readings WHERE probe_id = ? AND id >= ?"
+            " ORDER BY id DESC LIMIT 1",
+            (number, last - first_id(TWO_DAYS_MS)),
         ).fetchone()
         if row is not None and (key not in newest or row[0] >= newest[key][0]):
             newest[key] = row
@@ -106,7 +107,7 @@ def edge_ms(
     whose = "" if numbers is None else f" AND {among(numbers)}"
     row = connection.execute(
         f"SELECT at_ms FROM readings WHERE clock_sure{whose}"  # noqa: S608 - numbers
-        f" ORDER BY at_ms {'DESC' if last else 'ASC'} LIMIT 1"
+        f" ORDER BY id {'DESC' if last else 'ASC'} LIMIT 1"
     ).fetchone()
     return None if row is None else int(row[0])
 
@@ -118,15 +119,15 @@ def counts_by_day(connection: sqlite3.Connection, numbers: Sequence[int] | None)
     at = 0
     while True:
         first = connection.execute(
-            f"SELECT at_ms FROM readings WHERE at_ms >= ?{whose} ORDER BY at_ms LIMIT 1",  # noqa: S608
-            (at,),
+            f"SELECT at_ms FROM readings WHERE id >= ?{whose} ORDER BY id LIMIT 1",  # noqa: S608
+            (first_id(at),),
         ).fetchone()
         if first is None:
             return found
         day = first[0] // DAY_MS
         count = connection.execute(
-            f"SELECT count(*) FROM readings WHERE at_ms >= ? AND at_ms < ?{whose}",  # noqa: S608
-            (day * DAY_MS, (day + 1) * DAY_MS),
+            f"SELECT count(*) FROM readings WHERE id >= ? AND id < ?{whose}",  # noqa: S608
+            (first_id(day * DAY_MS), first_id((day + 1) * DAY_MS)),
         ).fetchone()[0]
         at = (day + 1) * DAY_MS
         found[str(datetime.date(1970, 1, 1) + datetime.timedelta(days=day))] = count
@@ -184,11 +185,11 @@ def ended(connection: sqlite3.Connection) -> Moment | None:
     return None if row is None else Moment(row[0] / 1000, row[1] / 1000)
 
 
-def items_of(text: object) -> list[list[Any]]:
+def items_of(inputs: object) -> list[list[Any]]:
     """What a commit held, as `writing` has written it; nothing of what is damaged."""
     try:
-        found = json.loads(text) if isinstance(text, str) else []
-    except ValueError:
+        found = json.loads(zlib.decompress(inputs)) if isinstance(inputs, bytes) else []
+    except (ValueError, zlib.error):
         return []
     return [item for item in found if _is_item(item)] if isinstance(found, list) else []
 

@@ -29,7 +29,7 @@ from monitor.events import Entry
 from monitor.journal import earlier_form, opening, rows, schema, writing
 from monitor.journal.forms import lines
 from monitor.journal.forms.lines import LineFault
-from monitor.journal.kept import is_ms
+from monitor.journal.kept import PER_MS, is_ms
 
 TABLES = (
     "probes", "entries", "ledger_lines", "snapshots", "outbox", "alarms", "deliveries", "refused",
@@ -39,11 +39,10 @@ SMALL = ("probes", "entries", "ledger_lines", "snapshots", "outbox", "alarms")
 MOST_CUTS = 400  # of one table: enough to get round some dozens of broken pages
 RECOVERY_S = 600.0
 _LINE = re.compile(rb'\{"at":"[^"\x00]{20,24}","entry":"[^\x00\n]{1,1000}\}\n')
-_LAST = 2**62
+_LAST = 2**63 - 1
 _NEWEST = "the newest changes (-wal)"
-_ORDERED_BY = {"readings": "at_ms", "bad_values": "at_ms", "changed_hours": "hour"}
+_ORDERED_BY = {"bad_values": "at_ms", "changed_hours": "hour"}
 _KNOWN_BY_LOOKS = ("readings", "entries", "alarms")
-_NUMBERED = ("entries", "alarms")
 _UNORDERED = ("refused", "cursors", "snapshots")  # small, and no whole number to go by
 
 
@@ -291,9 +290,7 @@ def _unplaced(source: sqlite3.Connection, table: str, count: int) -> Iterator[tu
         return
     names = source.execute("SELECT name FROM sqlite_schema WHERE name LIKE 'lost_and_found%'")
     for (name,) in names.fetchall():
-        columns = [f"c{n}" for n in range(count)]
-        if table in _NUMBERED:  # its own number is the row's
-            columns[0] = "id"
+        columns = ["id", *(f"c{n}" for n in range(1, count))]
         query = f"SELECT {', '.join(columns)} FROM {name} WHERE nfield = ?"  # noqa: S608
         with suppress(sqlite3.OperationalError):  # none is so wide
             for row in source.execute(query, (count,)):
@@ -337,7 +334,8 @@ def _sound(table: str, row: tuple[Any, ...]) -> bool:
         case "outbox":
             return rows.outbox_row(row[1:]) is not None
         case "readings":
-            at_ms, probe_id, nth, temp_c, clock_sure = row
-            whole = all(isinstance(number, int) for number in (probe_id, nth, clock_sure))
-            return is_ms(at_ms) and whole and isinstance(temp_c, float) and math.isfinite(temp_c)
+            number, probe_id, temp_c, clock_sure = row
+            whole = isinstance(probe_id, int) and isinstance(clock_sure, int)
+            timed = isinstance(number, int) and is_ms(number // PER_MS)
+            return timed and whole and isinstance(temp_c, float) and math.isfinite(temp_c)
     return True

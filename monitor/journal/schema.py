@@ -7,8 +7,8 @@ after a power cut; NORMAL may roll the last commits back, and those readings are
 already. That is why FULL is paid for, and paid once for up to 20 readings (see `pacing`).
 
 An SD card is worn by whole pages, and a commit changes a few hundred bytes: hence pages of 1 KiB,
-and readings in order of time, so that a commit touches the end of the table and not a page for
-each probe. The log is checkpointed about once an hour: pages that changed often are then copied
+and readings numbered by their time, so that a commit touches the end of one table and not a page
+for each probe. The log is checkpointed about once an hour: pages that changed often are then copied
 once. tests/bench/bench_journal.py prints what all of it costs."""
 
 import sqlite3
@@ -34,13 +34,12 @@ CREATE TABLE probes (           -- as configured, and once more for each time th
     key TEXT NOT NULL,          -- brooder/name, or site/name of an outside probe
     brooder TEXT, topic TEXT, place TEXT, unit TEXT,
     value_pointer TEXT, time_pointer TEXT, senml_name TEXT, offset_c REAL);
-CREATE TABLE readings (
-    at_ms INTEGER NOT NULL,     -- Unix time (UTC) in milliseconds
+CREATE TABLE readings (         -- in order of time
+    id INTEGER PRIMARY KEY,     -- its at_ms and, in the last six digits, which of that millisecond
+    at_ms INTEGER GENERATED ALWAYS AS (id / 1000000) VIRTUAL,  -- Unix time (UTC) in milliseconds
     probe_id INTEGER NOT NULL,
-    nth INTEGER NOT NULL,       -- 0, but for more than one of a probe in a millisecond
     temp_c REAL NOT NULL,
-    clock_sure INTEGER NOT NULL, -- 0: read before the board knew the time
-    PRIMARY KEY (at_ms, probe_id, nth)) WITHOUT ROWID;
+    clock_sure INTEGER NOT NULL);  -- 0: read before the board knew the time
 CREATE TABLE bad_values (       -- what no floor can have
     at_ms INTEGER NOT NULL, probe_id INTEGER NOT NULL, nth INTEGER NOT NULL,
     temp_c REAL, reason TEXT NOT NULL,
@@ -84,7 +83,7 @@ CREATE TABLE refused (
 CREATE TABLE commits (          -- the engine's inputs since the last snapshot, in their order
     seq INTEGER PRIMARY KEY,
     at_ms INTEGER NOT NULL, tick_ms INTEGER NOT NULL,  -- how far time had been advanced
-    inputs TEXT NOT NULL,       -- JSON, see `writing`
+    inputs BLOB NOT NULL,       -- compressed JSON, see `writing`
     marks BLOB);                -- redelivery marks of these messages
 CREATE TABLE changed_hours (    -- by which commit an hour (since 1970) of a probe grew last
     hour INTEGER NOT NULL, probe_id INTEGER NOT NULL, seq INTEGER NOT NULL,

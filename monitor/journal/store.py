@@ -146,7 +146,7 @@ class Journal:
                 "SELECT at_ms, tick_ms FROM commits ORDER BY seq DESC LIMIT 1"
             ).fetchone()
             # 0: no engine has run yet
-            writing.write_commit(connection, here.seq, last or (0, 0))
+            writing.write_commit(connection, here.seq, last or (0, 0), [])
         self._seq += 1
         return done
 

@@ -7,7 +7,7 @@ after an outage of weeks."""
 
 import sqlite3
 
-from monitor.journal.kept import DAY_MS, HOUR_MS
+from monitor.journal.kept import DAY_MS, HOUR_MS, PER_MS, first_id
 from monitor.journal.rows import items_of
 
 MARK_BYTES = 8192  # of the newest redelivery marks stay, twice what `intake.redelivered` remembers
@@ -43,11 +43,12 @@ def note_changed(connection: sqlite3.Connection, changed: dict[tuple[int, int], 
 def drop_old_readings(connection: sqlite3.Connection, before_ms: int) -> None:
     """Drops readings of before that time, the oldest hours of them; the next call goes on. The
     ledger and the alarms stay for ever."""
-    oldest = connection.execute("SELECT min(at_ms) FROM readings").fetchone()[0]
-    if oldest is None or oldest >= before_ms:
+    oldest = connection.execute("SELECT min(id) FROM readings").fetchone()[0]
+    if oldest is None or oldest >= first_id(before_ms):
         return
-    upto = min(before_ms, oldest + _SPAN_MS)
-    for table in ("readings", "bad_values", "derived"):
+    upto = min(before_ms, oldest // PER_MS + _SPAN_MS)
+    connection.execute("DELETE FROM readings WHERE id < ?", (first_id(upto),))
+    for table in ("bad_values", "derived"):
         connection.execute(f"DELETE FROM {table} WHERE at_ms < ?", (upto,))  # noqa: S608
     connection.execute("DELETE FROM changed_hours WHERE hour < ?", (upto // HOUR_MS,))
 

@@ -1,7 +1,8 @@
 """A batch into the tables of the database, inside the caller's transaction. Called by `store`.
 
 The inputs of a commit also stand in `commits`, in the order in which the engine was given them and
-with its own time, until a snapshot has taken them in: a JSON list of
+with its own time, until a snapshot has taken them in: compressed JSON (a card wears by the page), a
+list of
 
     [probe_id, at, tick, temp_c]        a reading; with a 0 behind it, its clock was not sure
     ["bad", at, tick, probe_id, reason, temp_c]
@@ -19,7 +20,7 @@ from typing import Any
 
 from monitor.events import BadValue, Change, Entry, EntryKind, Moment, Reading, State, new_id
 from monitor.journal.forms.lines import entry_line
-from monitor.journal.kept import bounded_c, to_ms
+from monitor.journal.kept import PER_MS, bounded_c, to_ms
 from monitor.journal.probes import Probes
 from monitor.journal.records import (
     Commit,
@@ -35,14 +36,14 @@ from monitor.journal.schema import ENTRY_COLUMNS
 REFUSED_ROWS = 500
 LONGEST_REASON = 200
 LONGEST_NOTE = 120  # of what a ledger line repeats
-_NTH = "(SELECT count(*) FROM {} WHERE at_ms = ?1 AND probe_id = ?2)"
+IN_MS = f"id >= ?1 * {PER_MS} AND id < (?1 + 1) * {PER_MS}"
 READING = (
-    "INSERT INTO readings (at_ms, probe_id, nth, temp_c, clock_sure)"
-    f" SELECT ?1, ?2, {_NTH.format('readings')}, ?3, ?4"
+    "INSERT INTO readings (id, probe_id, temp_c, clock_sure)"  # noqa: S608
+    f" SELECT ifnull((SELECT max(id) + 1 FROM readings WHERE {IN_MS}), ?1 * {PER_MS}), ?2, ?3, ?4"
 )
 BAD_VALUE = (
-    "INSERT INTO bad_values (at_ms, probe_id, nth, temp_c, reason)"
-    f" SELECT ?1, ?2, {_NTH.format('bad_values')}, ?3, ?4"
+    "INSERT INTO bad_values (at_ms, probe_id, nth, temp_c, reason) SELECT ?1, ?2,"
+    " (SELECT count(*) FROM bad_values WHERE at_ms = ?1 AND probe_id = ?2), ?3, ?4"
 )
 _ENTRY = (
     f"INSERT INTO entries (number, id, at_ms, entry, {', '.join(ENTRY_COLUMNS)})"  # noqa: S608
@@ -66,13 +67,13 @@ def write_commit(
     connection: sqlite3.Connection,
     seq: int,
     ms: tuple[int, int],
-    inputs: str = "[]",
+    inputs: list[list[Any]],
     marks: bytes = b"",
 ) -> None:
     """The row by which a commit is known; `ms` is how far wall and steady time had come."""
     connection.execute(
         "INSERT INTO commits (seq, at_ms, tick_ms, inputs, marks) VALUES (?, ?, ?, ?, ?)",
-        (seq, *ms, inputs, marks or None),
+        (seq, *ms, zlib.compress(_dumps(inputs).encode()), marks or None),
     )
 
 
@@ -162,7 +163,7 @@ def _write_inputs(connection: sqlite3.Connection, batch: Commit, seq: int, probe
         else:
             other("fault", item.now.at, item.now.tick, item.name.value, item.active, item.facts)
     connection.executemany(READING, readings)
-    write_commit(connection, seq, (at_ms, tick_ms), _dumps(items), batch.redelivery_marks)
+    write_commit(connection, seq, (at_ms, tick_ms), items, batch.redelivery_marks)
 
 
 def _moment_of(batch: Commit) -> Moment:

@@ -6,7 +6,7 @@ from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 
 from monitor.journal import bulk, rows
-from monitor.journal.kept import HOUR_MS
+from monitor.journal.kept import HOUR_MS, first_id
 from monitor.journal.reader import JournalReader
 
 
@@ -49,12 +49,15 @@ def _first(
 ) -> int | None:
     found = [
         row[0]
-        for table in ("readings", "bad_values")
+        for table, key, low, high in (
+            ("readings", "id", first_id(from_ms), first_id(to_ms)),
+            ("bad_values", "at_ms", from_ms, to_ms),
+        )
         if (
             row := connection.execute(
-                f"SELECT at_ms FROM {table} WHERE at_ms >= ? AND at_ms < ?"  # noqa: S608
-                f" AND {rows.among(wanted)} ORDER BY at_ms LIMIT 1",
-                (from_ms, to_ms),
+                f"SELECT at_ms FROM {table} WHERE {key} >= ? AND {key} < ?"  # noqa: S608
+                f" AND {rows.among(wanted)} ORDER BY {key} LIMIT 1",
+                (low, high),
             ).fetchone()
         )
     ]

@@ -11,7 +11,7 @@ from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 from monitor.journal import rows
-from monitor.journal.kept import HOUR_MS, ten_thousandths
+from monitor.journal.kept import HOUR_MS, first_id, ten_thousandths
 from monitor.journal.mirror import influx_schema as schema
 from monitor.journal.reader import JournalReader
 
@@ -135,9 +135,9 @@ def _hour_lines(connection: Any, heads: dict[int, str], hour: int, probe: int) -
     if probe not in heads:
         return []
     found = connection.execute(
-        "SELECT at_ms, temp_c FROM readings WHERE at_ms >= ? AND at_ms < ? AND probe_id = ?"
-        " AND clock_sure ORDER BY at_ms, nth",
-        (hour * HOUR_MS, (hour + 1) * HOUR_MS, probe),
+        "SELECT at_ms, temp_c FROM readings WHERE id >= ? AND id < ? AND probe_id = ?"
+        " AND clock_sure ORDER BY id",
+        (first_id(hour * HOUR_MS), first_id((hour + 1) * HOUR_MS), probe),
     ).fetchall()
     values = (ten_thousandths(temp) for _, temp in found)
     return schema.numbers(heads[probe], (at for at, _ in found), values)

@@ -2,6 +2,7 @@
 says what is lost."""
 
 import sqlite3
+import zlib
 from pathlib import Path
 
 import pytest
@@ -129,9 +130,8 @@ def test_where_the_damaged_entry_is_the_one_of_the_birds_people_are_asked_for_th
 
 
 def test_a_damaged_commit_does_not_hide_those_behind_it(settings: Settings) -> None:
-    damage(
-        settings, "UPDATE commits SET inputs = '[[\"entry\",1,1,99],7,[1,0,0,35.0]]' WHERE seq = 2"
-    )
+    inputs = zlib.compress(b'[["entry",1,1,99],7,[1,0,0,35.0]]').hex()
+    damage(settings, f"UPDATE commits SET inputs = x'{inputs}' WHERE seq = 2")
     damage(settings, "UPDATE commits SET at_ms = 'x' WHERE seq = 1")
     with JournalReader(settings.journal_path) as reader:
         inputs = list(reader.inputs_since(0))
