@@ -10,7 +10,16 @@ from zoneinfo import ZoneInfo
 import pytest
 from support.engine_night import EVENING, Night, a_brooder, a_probe, a_site
 
-from monitor.events import AlarmName, Change, ChangeKind, Entry, EntryKind, Moment, Reading
+from monitor.events import (
+    AlarmName,
+    Change,
+    ChangeKind,
+    Entry,
+    EntryKind,
+    Moment,
+    Priority,
+    Reading,
+)
 from monitor.site import Brooder, HeatSource, Place, Probe, Site
 from monitor.units import Unit
 from monitor.watch.engine import Engine
@@ -204,3 +213,42 @@ def test_a_cool_end_hotter_than_a_chick_is_an_overheat_though_no_probe_lies_on_t
         night.says(27.0 + min(16.0, (night.t - 3600) / 40), "porch/p")
         night.t += 30
     assert "porch/overheat" in night.told()
+
+
+@pytest.mark.parametrize(
+    ("floors", "to_c", "k_per_h"), [(2, 18.0, 60.0), (2, 26.0, 1.2), (3, 8.0, 60.0)]
+)
+def test_half_a_cold_box_stays_an_urgent_alarm_whatever_is_found_of_its_probe(
+    floors: int, to_c: float, k_per_h: float
+) -> None:
+    """One floor probe falls for good while the others are right: told as cold, a doubt of it
+    beside, and never called over."""
+    rng = Random(1)
+    box = a_brooder(floors=floors)
+    box = replace(box, probes=(*box.probes, a_probe("porch", "cool", Place.COOL_END)))
+    night = Night(a_site(box), start=EVENING - 4 * 3600)
+    while night.t < 16 * 3600:
+        fallen_k = max(0.0, night.t - 4 * 3600) / 3600 * k_per_h
+        night.says(max(to_c, 35.0 - fallen_k) + rng.gauss(0, 0.06))
+        for name in ("far floor", "third floor")[: floors - 1]:
+            night.says(35.0 + rng.gauss(0, 0.06), f"porch/{name}")
+        night.says(28.0 + rng.gauss(0, 0.06), "porch/cool")
+        night.t += 60
+    said = [c for c in night.changes if c.alarm is AlarmName.CHILL]
+    assert said[-1].change in (ChangeKind.RAISED, ChangeKind.EXPLAINED)
+    box_now = night.engine.status(night.now()).brooders[0]
+    urgent = [a for a in box_now.alarms if a.active and a.priority is Priority.URGENT]
+    assert AlarmName.CHILL in {a.alarm for a in urgent}
+    assert not box_now.in_band
+
+
+def test_without_a_floor_probe_lost_heat_is_told_by_what_there_is() -> None:
+    rng = Random(1)
+    box = replace(a_brooder(), probes=(a_probe("porch", "under west lamp", Place.UNDER_HEAT),))
+    night = Night(a_site(box))
+    while night.t < 6 * 3600:
+        cold_k = 27 * (1 - exp(-max(0.0, night.t - 4 * 3600) / 1500))
+        night.says(45.0 - cold_k + rng.gauss(0, 0.1), "porch/under west lamp")
+        night.t += 30
+    assert night.told()[0] == "porch/unwatched", "nobody can say how warm the floor is"
+    assert "porch/heat-loss" in night.told()
