@@ -8,6 +8,7 @@ under the same lock a connection ends, so none of an earlier connection can be s
 (paho empties its send queue when it reconnects, which is after on_disconnect)."""
 
 import logging
+import socket
 import sys
 import threading
 import uuid
@@ -36,6 +37,7 @@ LONGEST_BACKOFF_S = 60
 WINDOW = 100  # Receive Maximum; more only makes a redelivery after a crash longer
 WINDOW_311 = 20  # what Mosquitto allows by default; MQTT 3.1.1 cannot ask for more
 SESSION_EXPIRY_S = 7 * 86400
+RECEIVE_BUFFER = 128 * 1024  # two of the largest payloads that are read
 BORROWED_EXPIRY_S = 3600  # of a name that we only use until the next start
 LARGEST_PACKET = 1 << 20  # far above the 64 KiB that are read; bounds what a packet can cost here
 MOST_KEPT = 200  # topics kept for, and messages waiting for, the next connection
@@ -63,6 +65,12 @@ def _guarded(callback: Callable[..., None]) -> Callable[..., None]:
             log.exception("Unexpected trouble in %s; going on.", callback.__name__)
 
     return guarded
+
+
+def _bound_buffer(_client: paho.Client, _userdata: Any, line: Any) -> None:
+    """Else the system lets a flood pile up in megabytes, a minute's work, before what matters."""
+    with suppress(OSError):
+        line.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, RECEIVE_BUFFER)
 
 
 class BrokerSession:
@@ -237,6 +245,7 @@ class BrokerSession:
         client.max_queued_messages_set(3 * MOST_KEPT)  # all that is kept goes out at once
         client.will_set(self._status_topic, b"offline", qos=1, retain=True)
         secure(client, self._address)
+        client.on_socket_open = _guarded(_bound_buffer)
         client.on_connect = _guarded(self._on_connect)
         client.on_connect_fail = _guarded(self._on_connect_fail)
         client.on_disconnect = _guarded(self._on_disconnect)
