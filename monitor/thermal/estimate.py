@@ -24,6 +24,7 @@ from monitor.thermal.tonight import CLEAR_CHANCE, LowAt
 T = TypeVar("T")
 FORECAST_MAX_AGE_S = 36 * 3600.0  # an older one says nothing of tonight
 LOWEST_AT_H = 6  # the coldest hour, about sunrise, where a grower names only the low
+_EDGE_S = 900.0  # steps come on the quarter hour in every time zone
 _DAY_S, _BLOCK_S = 86400.0, 3 * 3600.0
 _WHOLE_DAY = 8  # blocks: a night was among them
 _EVENING_ABOVE_LOW_K = 6.0  # where nothing measures the outside: an evening over its low
@@ -148,10 +149,18 @@ class Estimate:
         if curve is None:
             return None
 
+        edges: dict[float, float] = {}  # asked for again with each what-if
+
+        def edge(at: float) -> float:
+            quarter = at // _EDGE_S * _EDGE_S
+            if quarter not in edges:
+                edges[quarter] = low_at(quarter)
+            return edges[quarter]
+
         def look(wished: Brooder) -> Outlook | None:
             change = changed(self._brooder, wished, self._flock)
             return self.guarded(
-                lambda it: it.outlook(now, curve, until_at, low_at=low_at, change=change)
+                lambda it: it.outlook(now, curve, until_at, low_at=edge, change=change)
             )
 
         covered = replace(self._brooder, cover=wish.cover or self._brooder.cover)

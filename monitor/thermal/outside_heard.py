@@ -94,10 +94,10 @@ class OutsideHeard:
             Expected(now.at + tick - now.tick, temp_c, sd_k)
             for tick, (temp_c, sd_k) in zip(times, found, strict=True)
         )
-        curve = OutsideCurve(points, "what the outside probe said so far", self._days.quiet)
+        curve = OutsideCurve(points, "going by the outside probe", self._days.quiet)
         if not self._by_floor:
             return curve
-        source = "the floor's own cooling, no outside probe"
+        source = "going by the floor, no outside probe"
         return curve.lowered(prior.rise_k, _FLOOR_SHARE, source)
 
     def state(self) -> State:
