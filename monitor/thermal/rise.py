@@ -65,7 +65,11 @@ class Rise:
             return
         hottest = max(heard, key=lambda track: track.mean)
         paces = {track.key: _pace(track, tick) for track in heard}
-        rising = [t for t in heard if paces[t.key] > _STILL_K_PER_MIN and _unusual(t)]
+        rising = [
+            t
+            for t in heard
+            if t.mean >= target_c and paces[t.key] > _STILL_K_PER_MIN and _unusual(t)
+        ]
         self._unusual = (self._unusual or tick) if rising else None
         headed_c = max(
             (t.mean + (_AHEAD_ASLEEP_MIN * paces[t.key] if asleep else 0.0) for t in rising),

@@ -167,3 +167,14 @@ def test_whatever_an_empty_box_did_no_heat_is_missed_when_the_birds_come(
     box.lives(2 * HOUR_S, floor=(35.4, 35.3), west=41.0)
     assert box.blamed() == set()
     assert not any(found.heat_lost for _, found in box.seen)
+
+
+@settings(max_examples=8, deadline=None)
+@given(seed=SEEDS, every_s=EVERY_S, down_k=st.floats(4.0, 15.0), minutes=st.floats(8.0, 30.0))
+def test_a_cold_floor_on_its_way_back_by_night_is_no_overheat(seed, every_s, down_k, minutes):
+    box = Box(seed, every_s, watched=1, hour=23.5)
+    box.lives(HOUR_S, floor=(35.0, 35.0), west=44.0)
+    box.lives(1.2 * HOUR_S, floor=(35.0 - down_k, 35.0 - down_k), west=30.0)
+    box.lives(minutes * 60.0, floor=(35.0 - down_k, 35.0), west=44.0)
+    box.lives(HOUR_S, floor=(35.0, 35.0), west=44.0)
+    assert not any(found.cause is Cause.OVERHEAT for _, found in box.seen)
