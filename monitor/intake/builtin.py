@@ -32,10 +32,8 @@ log = logging.getLogger(__name__)
 WINDOW = 100  # of all probes together; each has a few messages open, so pacing need not hurry
 # A probe's program gives up on an acknowledgement after a while and says the same again: some
 # libraries for Wi-Fi boards after 30 s (from memory), many a program after 10 s. The shorter, the
-# better for those; but each commit costs the card a page of 4 KiB, and 8 probes every 10 s are to
-# stay below 1.5 MB an hour. Measured: with 5 s the commits alone take 3.5 MB, with 10 s 1.8; with
-# 15 s half an hour with a checkpoint in it took 1.65 MB an hour, 1.0 of them for commits. Of the
-# 0.65 nothing is saved, so 20 s make 1.4.
+# better for those; but each commit costs the card some 22 kB (measured: the log, and what of its
+# index the kernel writes back), and 8 probes every 10 s are to stay at 4 MB an hour.
 HOLD_S = 20.0
 MOST_OUTGOING = 1000
 MOST_DENIED = 50  # pairs of account and topic that are said in the log

@@ -160,7 +160,7 @@ class Service:
             memory=self._opened.rebuilt.memory,
             held=self._opened.rebuilt.held,
             pacing=Pacing(longest_s=commit_s),
-            # With the slow pace together: eight probes every ten seconds stay below 1.5 MB an hour.
+            # With the slow pace together: eight probes every ten seconds stay below 4 MB an hour.
             allowance=CommitAllowance(regain_s=commit_s),
             readiness=self._readiness,
             commands=self._command,
