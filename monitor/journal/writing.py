@@ -16,11 +16,12 @@ import sqlite3
 import zlib
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
+from itertools import chain
 from typing import Any
 
 from monitor.events import BadValue, Change, Entry, EntryKind, Moment, Reading, State, new_id
 from monitor.journal.forms.lines import entry_line
-from monitor.journal.kept import PER_MS, bounded_c, to_ms
+from monitor.journal.kept import PER_MS, bounded_c, first_id, to_ms
 from monitor.journal.probes import Probes
 from monitor.journal.records import (
     Commit,
@@ -34,6 +35,7 @@ from monitor.journal.records import (
 from monitor.journal.schema import ENTRY_COLUMNS
 
 REFUSED_ROWS = 500
+_AT_ONCE = 200  # readings of one statement
 LONGEST_REASON = 200
 LONGEST_NOTE = 120  # of what a ledger line repeats
 IN_MS = f"id >= ?1 * {PER_MS} AND id < (?1 + 1) * {PER_MS}"
@@ -162,8 +164,32 @@ def _write_inputs(connection: sqlite3.Connection, batch: Commit, seq: int, probe
             other("entry", item.now.at, item.now.tick, write_entry(connection, item.entry))
         else:
             other("fault", item.now.at, item.now.tick, item.name.value, item.active, item.facts)
-    connection.executemany(READING, readings)
+    _write_readings(connection, readings)
     write_commit(connection, seq, (at_ms, tick_ms), items, batch.redelivery_marks)
+
+
+def _write_readings(
+    connection: sqlite3.Connection, readings: list[tuple[int, int, float, bool]]
+) -> None:
+    """Those that are newer than all in the table go in by one statement for many: between two
+    statements the thread would wait each time for the one that listens to the broker."""
+    newest = connection.execute("SELECT ifnull(max(id), -1) FROM readings").fetchone()[0]
+    if any(first_id(at) <= newest for at, *_ in readings):
+        connection.executemany(READING, readings)
+        return
+    rows: list[tuple[int, int, float, bool]] = []
+    following: dict[int, int] = {}  # by millisecond, the number of its next reading
+    for at, probe, temp_c, sure in readings:
+        number = following.get(at, first_id(at))
+        following[at] = number + 1
+        rows.append((number, probe, temp_c, sure))
+    for start in range(0, len(rows), _AT_ONCE):
+        some = rows[start : start + _AT_ONCE]
+        slots = ", ".join(["(?, ?, ?, ?)"] * len(some))
+        connection.execute(
+            f"INSERT INTO readings (id, probe_id, temp_c, clock_sure) VALUES {slots}",  # noqa: S608
+            list(chain.from_iterable(some)),
+        )
 
 
 def _moment_of(batch: Commit) -> Moment:
