@@ -8,7 +8,7 @@ from collections import OrderedDict
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field, replace
 
-from monitor.brooding.batch import LEDGER_KINDS, Ledger
+from monitor.brooding.batch import LEDGER_KINDS, Batch, Ledger, fold
 from monitor.brooding.objection import Objection, objection
 from monitor.events import (
     AlarmName,
@@ -44,6 +44,7 @@ from monitor.tell.policy import Policy
 from monitor.watch.engine import Engine
 from monitor.watch.status import SiteStatus
 
+SAYS_NOW_S = 60.0  # an entry of this minute is of now
 SHORT_PAYLOAD = 32  # bytes; a bare number, read the fast way
 
 
@@ -123,7 +124,11 @@ class Core:
     def enter(self, entry: Entry, now: Moment) -> tuple[Entry, list[Change]]:
         """Keeps a ledger entry or carries out an act on an alarm; the entry with its number, and
         what changed. Raises Objection, with nothing kept."""
+        entry = self._in_order(entry, now)
         self.refuse_wrong(entry)
+        return self._keep(entry, now)
+
+    def _keep(self, entry: Entry, now: Moment) -> tuple[Entry, list[Change]]:
         number = entry.number or self._next_entry_number()  # a recorded entry keeps its own
         undone = None if entry.undoes is None else self.ledger.entry(entry.undoes)
         numbered = replace(
@@ -135,6 +140,14 @@ class Core:
         )
         self._happened.batch.inputs.append(Entered(numbered, now))
         return numbered, self._entered(numbered, now)
+
+    def _in_order(self, entry: Entry, now: Moment) -> Entry:
+        """What is written now comes after all that was written before, also where the clock was set
+        back since: else birds placed now would have left with those before them."""
+        if entry.entry not in LEDGER_KINDS or abs(entry.at - now.at) > SAYS_NOW_S:
+            return entry
+        last = max((e.at for e in self.ledger.entries if e.brooder == entry.brooder), default=0.0)
+        return replace(entry, at=max(entry.at, last))
 
     def refuse_wrong(self, entry: Entry) -> None:
         """Raises Objection where `enter` would."""
@@ -268,10 +281,14 @@ class Core:
             if _identity(entry) not in known and entry.entry in LEDGER_KINDS:
                 self._entered(entry, now)
 
-    def learn(self, kept: Iterable[Entry], now: Moment) -> int:
+    def learn(self, kept: Iterable[Entry], now: Moment, *, damaged: bool = False) -> int:
         """Which birds are where, as the second copy says: what the journal has lost is taken in,
         and kept in it with the next commit; how many entries that are. One whose number another
-        entry has got meanwhile gets a new one: nothing in the copy names a number."""
+        entry has got meanwhile gets a new one: nothing in the copy names a number.
+
+        Of a `damaged` ledger the undo of a slip may be lost and not the slip: birds that the copy
+        knows are in the box, whatever else is written."""
+        kept = list(kept)
         ids = {entry.id for entry in self.ledger.entries}
         there = {_what(entry) for entry in self.ledger.entries}
         lost = sorted((e for e in kept if _what(e) not in there), key=lambda e: (e.at, e.number))
@@ -283,7 +300,29 @@ class Core:
                 entry = replace(entry, id=new_id())  # noqa: PLW2901
             self._happened.batch.inputs.append(Entered(entry, now))
             self._entered(entry, now)
+        forgotten = fold(kept).open.items() if damaged else ()
+        for box, index in forgotten:
+            if box not in self.ledger.open:
+                self._give(fold(kept).batches[index], box, "known from the second copy", now)
+                lost.append(self.ledger.entries[-1])
         return len(lost)
+
+    def _give(self, batch: Batch, box: str, note: str, now: Moment) -> None:
+        """The birds of a batch are in that box from now on."""
+        # The clock may have been set back since.
+        written = (e.at for e in self.ledger.entries if e.brooder == box)
+        at = max(now.at, batch.tallies[-1].at, *written)
+        placed = Entry(
+            at=at,
+            entry=EntryKind.PLACED,
+            brooder=box,
+            count=batch.head_count(),
+            hatched=batch.hatched.isoformat(),
+            kind=batch.kind,
+            note=note,
+            by="configuration",
+        )
+        self._keep(placed, now)
 
     def reconfigured(
         self, site: Site, contacts: tuple[Contact, ...], policy: Policy, now: Moment
@@ -329,27 +368,16 @@ class Core:
             batch = None if old is None else self.ledger.running(old)
             if old is None or batch is None or self.ledger.running(box.name) is not None:
                 continue
-            heads, by = batch.head_count(), "configuration"
-            placed = Entry(
-                at=now.at,
-                entry=EntryKind.PLACED,
-                brooder=box.name,
-                count=heads,
-                hatched=batch.hatched.isoformat(),
-                kind=batch.kind,
-                note=f"the box was called {old} before",
-                by=by,
-            )
             moved = Entry(
-                at=now.at,
+                at=max(now.at, batch.tallies[-1].at),
                 entry=EntryKind.MOVED,
                 brooder=old,
-                count=heads,
+                count=batch.head_count(),
                 note=f"the box is called {box.name} now",
-                by=by,
+                by="configuration",
             )
-            for entry in (moved, placed):
-                self.enter(entry, now)
+            self._keep(moved, now)
+            self._give(batch, box.name, f"the box was called {old} before", now)
         self._changed(self.engine.look_again(now), now)
 
     # -- inside

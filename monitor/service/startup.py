@@ -110,7 +110,7 @@ def open_all(settings: Settings, clock: Clock | None = None) -> Opened:
         ledger_lost = True
     elif trouble is not None and reader is not None:
         lost.insert(0, trouble.words)
-    if core.learn(copy.entries, now):
+    if core.learn(copy.entries, now, damaged=ledger_lost):
         lost += [*([] if lost else ["the journal has lost entries"]), FROM_THE_COPY]
     core.fit_configuration(now)
     if ledger_lost and not copy.sound:

@@ -263,3 +263,19 @@ def test_birds_that_a_damaged_entry_forgot_are_known_from_the_second_copy(
     assert heads(done) == 100
     numbers = [entry.number for entry in done.core.ledger.entries]
     assert len(numbers) == len(set(numbers)), "an entry keeps a number of its own"
+
+
+def test_a_slip_whose_undo_the_damage_took_does_not_empty_the_box(settings: Settings) -> None:
+    """The journal that was saved says that all were lost; the second copy knows better."""
+    core = opened(settings).core
+    now = Moment(T0 + 60, T0 + 60)
+    lost, _ = core.enter(Entry(at=T0 + 60, entry=EntryKind.LOSS, brooder="porch", count=100), now)
+    copied_after = core.take(now).batch
+    with Journal.open(settings.journal_path) as journal:
+        journal.commit(copied_after)
+    core.enter(Entry(at=T0 + 61, entry=EntryKind.UNDO, undoes=lost.number), now)
+    assert SecondCopy(settings.state_folder).keep(core.ledger)
+    raw = bytearray(settings.journal_path.read_bytes())
+    raw[:100] = bytes(100)
+    settings.journal_path.write_bytes(raw)
+    assert heads(opened(settings)) == 100

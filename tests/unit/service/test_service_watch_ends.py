@@ -98,3 +98,13 @@ def test_birds_in_a_box_that_is_not_configured_can_be_moved_out(core: Core) -> N
     core.site = a_site(a_brooder("shed"))
     out = Entry(at=EVENING, entry=EntryKind.MOVED, brooder="porch")
     assert core_answers.enter(core, out, NOW, sure=True)["head_count"] == 0
+
+
+def test_birds_placed_after_the_clock_was_set_back_are_in_the_box(core: Core) -> None:
+    """Written before the last entry, they would have left with the birds before them."""
+    later = Moment(EVENING + 7200, EVENING + 7200)
+    answers_yes = {"entry": "moved", "brooder": "porch", "yes": True}
+    core_answers.asked(core, answers_yes, later)
+    core.clock_jumped(Moment(EVENING + 3600, EVENING + 7260), -3660.0)
+    now = Moment(EVENING + 3700, EVENING + 7360)
+    assert core_answers.asked(core, {**PLACED, "brooder": "porch"}, now)["head_count"] == 100
