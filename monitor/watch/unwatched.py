@@ -106,8 +106,11 @@ class Unwatched:
         return sorted(self._unknown)
 
     def restore(self, state: list[str]) -> None:
-        """As it was, but for boxes that are no longer configured."""
-        self._unknown = {box.name for box in self._boxes} & set(state)
+        """As it was. Where one of the boxes has another name now, any empty one may be it."""
+        names = {box.name for box in self._boxes}
+        self._unknown = names & set(state)
+        if set(state) - names:
+            self.birds_unknown()
         for alarm in (*self._alarms.values(), self._site):
             if alarm.active:
                 self._facts[alarm.key] = Facts(

@@ -26,8 +26,8 @@ from monitor.service.startup import open_all
 from monitor.settings import load_settings
 from monitor.tell.policy import Policy
 
-EXAMPLES = 400 if os.environ.get("BROODER_LONG") else 8
-STEPS = 30
+EXAMPLES = 400 if os.environ.get("BROODER_LONG") else 5
+STEPS = 25
 T0 = datetime(2026, 2, 10, 1, 0, tzinfo=UTC).timestamp()
 WARM_C, COLD_C = 35.0, 8.0
 BEYOND_MIN = 6  # a plain alarm's five minutes, and the minute in which the fifth is over

@@ -94,3 +94,12 @@ def test_birds_whose_last_floor_probe_was_taken_away_are_said_to_be_unwatched() 
     back.restore(other.state())
     back.look_again(night.now())
     assert unwatched(back, night) == []
+
+
+def test_a_box_whose_birds_are_unknown_is_asked_for_under_its_new_name_too() -> None:
+    night = Night(batch=False)
+    night.changes += night.engine.fault(AlarmName.UNWATCHED, True, night.now(), Facts())
+    renamed = Engine(a_site(a_brooder("Porch")), night.now())
+    renamed.restore(night.engine.state())
+    renamed.look_again(night.now())
+    assert [box for box, _ in unwatched(renamed, night)] == ["Porch"]
