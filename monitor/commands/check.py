@@ -23,6 +23,7 @@ from monitor.settings.document import every_key
 from monitor.site import Place
 from monitor.tell.contact import masked
 from monitor.tell.try_contacts import try_out
+from monitor.tell.untold import untold
 
 _NO_MIRROR = "no [influx] is configured: the records are on this board alone"
 
@@ -105,6 +106,8 @@ def _configuration(settings: Settings) -> Iterator[Found]:
             too_strong = lamp_warning(source)
             if too_strong is not None:
                 yield Found(brooder.name, None, too_strong)
+    for subject, words in untold(site, contacts_of(settings)):
+        yield Found(subject, False, words)
     if not any(p.place is Place.OUTSIDE for p in site.all_probes):
         yield Found(
             "outside",
