@@ -173,6 +173,12 @@ def _enter(
         kept += f" {details['count']}"
     now = "" if heads is None else f" {name} now holds {heads} birds."
     out().print(f"{kept}, {name}.{now} To take it back: brooder flock undo {answer['number']}")
+    if answer.get("kept") is False:
+        out().print(
+            "Kept in memory only: the disk does not take it. A power cut would forget it, so write "
+            "it again once `brooder check` is well.",
+            style="bold",
+        )
 
 
 def _said(yes: bool) -> dict[str, bool]:

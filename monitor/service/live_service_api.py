@@ -21,6 +21,7 @@ from monitor.site import Site
 from monitor.tell.links import Answer, LinkFault, Links, already_used
 from monitor.watch.status import SiteStatus
 
+KEPT_WITHIN_S = 3.0
 LISTEN_S = 900.0  # what else is on the broker is heard for this long after somebody looked
 
 
@@ -37,6 +38,7 @@ class LiveServiceApi:
         about: Callable[[], Mapping[str, Any]],
         try_contacts: Callable[[str | None], Awaitable[list[Mapping[str, Any]]]],
         links: Links,
+        on_disk: Callable[[int], bool] = lambda _number: True,
         listener: Listener | None = None,
     ) -> None:
         self._settings = settings  # those in force: a reload changes them
@@ -46,6 +48,7 @@ class LiveServiceApi:
         self._about = about
         self._try_contacts = try_contacts
         self._links = links
+        self._on_disk = on_disk
         self._listener = listener
         self._listen_until = 0.0
         self._news = asyncio.Event()
@@ -173,7 +176,8 @@ class LiveServiceApi:
         core = self._watch.core
         match what:
             case "entry":
-                return await self._in_watch(lambda now: core_answers.asked(core, details, now))
+                said = await self._in_watch(lambda now: core_answers.asked(core, details, now))
+                return {**said, "kept": await self._is_kept(int(said["number"]))}
             case "ledger":
                 return await self._in_watch(lambda _now: core_answers.ledger(core))
             case "tonight":
@@ -214,6 +218,15 @@ class LiveServiceApi:
         """The watch thread has a newer status: wakes whoever waits. Called in the event loop."""
         self._news.set()
         self._news = asyncio.Event()
+
+    async def _is_kept(self, number: int) -> bool:
+        """Waits for the disk, but not for long: whoever wrote it must know if it is in memory
+        alone."""
+        loop = asyncio.get_running_loop()
+        deadline = loop.time() + KEPT_WITHIN_S
+        while not self._on_disk(number) and loop.time() < deadline:
+            await asyncio.sleep(0.02)
+        return self._on_disk(number)
 
     async def _in_watch(self, work: Callable[[Moment], Any]) -> Any:
         return await asyncio.wrap_future(self._watch.call(work))

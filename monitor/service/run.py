@@ -241,6 +241,7 @@ class Service:
             about=about.said,
             try_contacts=self._reaching.try_contacts,
             links=self._reaching.links,
+            on_disk=self._writer.has,
             listener=self._broker.listener(),
         )
         commands = await serve_commands(self._settings, api)

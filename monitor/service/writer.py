@@ -22,7 +22,7 @@ from monitor.events import BadValue, Entry, Reading
 from monitor.intake.inbox import AckToken
 from monitor.journal.opening import about_aside
 from monitor.journal.reader import JournalReader
-from monitor.journal.records import Commit, StorageFault
+from monitor.journal.records import Commit, Entered, StorageFault
 from monitor.journal.store import Journal
 from monitor.service.bisection import halves, shown
 from monitor.service.logs import facts
@@ -99,6 +99,7 @@ class Writer:
         # Told the ledger of a journal that was opened while the watch ran: it may be another one
         # than the watch began with.
         self.on_other_journal: Callable[[list[Entry]], None] = lambda _: None
+        self._kept_number = 0  # of the newest ledger entry on the disk
         self.last_kept_at: float | None = None
         self.let_go = 0  # readings dropped because memory was full
 
@@ -114,6 +115,10 @@ class Writer:
         """The site was configured anew (a reload)."""
         self._know.put(site)
         self._queue.put(_WAKE)
+
+    def has(self, entry_number: int) -> bool:
+        """Is an entry of this run on the disk? They are kept in the order of their numbers."""
+        return self._kept_number >= entry_number
 
     def keep_cursor(self, name: str, value: dict[str, Any]) -> None:
         """How far a reader of the journal has come; kept with the next transaction."""
@@ -214,6 +219,8 @@ class Writer:
                 self._put_away()
             return False
         self._owed = None
+        written = (i.entry.number for i in batch.inputs if isinstance(i, Entered))
+        self._kept_number = max((self._kept_number, *written))
         if self._opened_anew:  # now that what was owed is in it
             self._opened_anew = False
             quietly("The ledger of the new journal was not compared.", self._compare)

@@ -72,10 +72,12 @@ def test_a_full_disk_is_told_alarms_go_on_and_nothing_is_lost_when_there_is_room
             time.sleep(0.1)
         assert "journal.db is full." in told(phone, "records cannot be kept")
         told(phone, "cold")  # the alarm comes from memory
+        assert service.enter("loss", count=1)["kept"] is False, "success is not said of memory"
         probe.wait_acknowledged()  # from memory too: an open window must not deafen the watch
         assert not service.ask("about")["journal_ok"]
         card.empty()
         wait_until(lambda: service.ask("about")["journal_ok"], 30, "the journal to be well")
+        assert service.enter("note", note="room again")["kept"] is True
         probe.say(22.5)
         wait_until(lambda: 22.5 in service.temps(), 30)
         assert sorted(service.temps()) == sorted([*warm, *cold, 22.5])
