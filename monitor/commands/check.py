@@ -171,7 +171,8 @@ def _store(settings: Settings, about: Mapping[str, Any] | None) -> Iterator[Foun
         words = (
             f"the running service {'keeps' if about['journal_ok'] else 'cannot keep'} its records"
         )
-        yield Found("journal", bool(about["journal_ok"]), f"{words} in {where}")
+        why = f": {about['journal_why']}" if about.get("journal_why") else ""
+        yield Found("journal", bool(about["journal_ok"]), f"{words} in {where}{why}")
         return
     try:
         make_folder(settings.state_folder)

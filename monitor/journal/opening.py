@@ -147,7 +147,13 @@ def fault_of(error: Exception, path: Path) -> StorageFault:  # noqa: PLR0911 - o
     primary = code & 0xFF
     if primary == sqlite3.SQLITE_FULL or number in (28, 122):  # ENOSPC, EDQUOT
         return StorageFault("full", f"the disk that holds {path} is full")
-    if primary in (sqlite3.SQLITE_READONLY, sqlite3.SQLITE_PERM) or number in (1, 13, 30):
+    if number in (1, 13):  # EPERM, EACCES: as after `sudo cp`
+        return StorageFault(
+            "read-only",
+            f"{path} is not this user's to read and write; see whose it is (ls -l) and give it "
+            "back (chown), with what lies beside it",
+        )
+    if primary in (sqlite3.SQLITE_READONLY, sqlite3.SQLITE_PERM) or number == 30:  # EROFS
         return StorageFault("read-only", f"{path} cannot be written: the disk or file is read-only")
     if primary in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB) or isinstance(
         error, UnicodeDecodeError

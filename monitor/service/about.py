@@ -38,6 +38,7 @@ class About:
                 box.name for box in self.status().brooders if box.estimate_fault is not None
             ],
             "journal_ok": not self.writer.failing,
+            "journal_why": self.writer.why_failing,
             "last_commit_at": self.writer.last_kept_at,
             "mirror": "none is configured" if self.copying is None else self.copying.words(),
             "contacts": self.reaching.about(),

@@ -134,6 +134,11 @@ class Writer:
         """The disk refuses."""
         return self._failing
 
+    @property
+    def why_failing(self) -> str | None:
+        """What it says; None: it does not refuse."""
+        return self._said[1] if self._failing and self._said is not None else None
+
     def alive(self) -> bool:
         """Does the thread live? A disk that hangs holds it up, but does not end it."""
         return self._thread.is_alive()

@@ -9,6 +9,7 @@ import pytest
 from support.one_box import ONE_BOX, StoppedClock
 
 from monitor.events import AlarmName, Entry, EntryKind, Moment, Priority, Reading
+from monitor.journal.opening import fault_of
 from monitor.journal.reader import JournalReader
 from monitor.journal.records import Commit, Entered, StorageFault
 from monitor.journal.store import Journal
@@ -279,3 +280,9 @@ def test_a_slip_whose_undo_the_damage_took_does_not_empty_the_box(settings: Sett
     raw[:100] = bytes(100)
     settings.journal_path.write_bytes(raw)
     assert heads(opened(settings)) == 100
+
+
+def test_a_journal_that_belongs_to_somebody_else_is_said_to_be_so(settings: Settings) -> None:
+    fault = fault_of(PermissionError(13, "Permission denied"), settings.journal_path)
+    assert "not this user's" in fault.words
+    assert "chown" in fault.words
