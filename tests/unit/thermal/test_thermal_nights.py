@@ -78,7 +78,8 @@ def test_a_chick_on_the_probe_of_a_young_batch_raises_nothing(seed):
 
 
 @pytest.mark.parametrize("seed", SEEDS)
-def test_a_slipped_lamp_is_told_within_two_minutes_of_leaving_the_band(seed):
+def test_a_slipped_lamp_is_told_once_three_readings_out_of_the_band_bear_it_out(seed):
+    """Every 30 s one of each probe, the first a jump that waits for the next."""
     watched = seen("overheat", seed, "full")
     night = watched.night
     high_c = night.target_c + night.brooder.limits.band_c
@@ -88,7 +89,7 @@ def test_a_slipped_lamp_is_told_within_two_minutes_of_leaving_the_band(seed):
     )
     told = watched.raised("overheat", after=night.event_at)
     assert told
-    assert told[0].at - DAY_0 - left <= 120.0
+    assert told[0].at - DAY_0 - left <= 150.0
 
 
 def test_cold_nights_with_a_forecast_are_told_two_hours_ahead():
