@@ -271,13 +271,14 @@ class Plan:
     def _joined(self, incident: Incident, change: Change, tick: float) -> Incident:
         """The same urgent trouble in several boxes within half an hour is taken for one cause (an
         outlet, the mains, a lost record): one message that lists them, one answer, one repeat."""
-        if change.priority is not Priority.URGENT or incident.family not in _SHARED:
+        kin = _kin(incident)
+        if change.priority is not Priority.URGENT or kin not in _SHARED:
             return incident
         for other in self._incidents:
             since = other.waits_since()
             if (
                 other is not incident
-                and other.family == incident.family
+                and _kin(other) == kin
                 and None not in {*other.boxes(), *incident.boxes()}
                 and since is not None
                 and tick - since <= _STORM_S
@@ -440,6 +441,12 @@ class Plan:
             incident.told_to = [name for name in incident.told_to if name in names]
         self._offset_s = state["offset_s"] + shift_s
         self._morning.restore(state["morning"])
+
+
+def _kin(incident: Incident) -> str:
+    """What the same trouble of another box is called: its family, or of an alarm that stands alone
+    its name without the box."""
+    return incident.family.rpartition("/")[2]
 
 
 def _storm_wait_s(incident: Incident) -> float:

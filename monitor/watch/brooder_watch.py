@@ -264,11 +264,13 @@ class BrooderWatch:
             self.night.see(night.IDLE, tick)
         else:
             self._see_band([p for p in self.trusted() if p.target_c is not None], tick)
-            self._explain(tick)
         self.keep_extremes()
 
     def _explain(self, tick: float) -> None:
-        """A better diagnosis reaches the phone."""
+        """A better diagnosis reaches the phone. Looked for with each outlook, and at once when heat
+        is found to be lost; not at each evaluation: when those come, a restart may change."""
+        if self.batch is None or self.target_c is None or self.out_of_service:
+            return
         for alarm in (self.chill, self.heat_loss, self.cold):
             if alarm.active and cause_of(self, alarm) is not alarm.cause:
                 self.register.explain(alarm, tick)
@@ -402,6 +404,8 @@ class BrooderWatch:
                 self.faults.see(probe, tick, at_once=reason is not None)
             probe.stir()
         self.evaluate(tick)
+        if diagnosis.cause in (Cause.HEAT_SOURCE, Cause.COVER_OPEN):
+            self._explain(tick)
 
     def _see_doubts(self) -> None:
         doubts = self.estimate.diagnosis.doubted
@@ -447,6 +451,7 @@ class BrooderWatch:
                 known = self.known_since is not None and tick - self.known_since >= KNOWN_S
                 if expected or known:
                     self.register.see(self.cold_night, self.outlook.chance >= enough, tick)
+        self._explain(tick)
 
     # -- Owner
 
