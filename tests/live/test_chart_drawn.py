@@ -138,7 +138,7 @@ def test_the_child_that_draws_for_an_alert_prints_the_picture_s_path(tmp_path):
     assert Path(drawn.stdout.decode().strip()).read_bytes().startswith(b"\x89PNG")
     wrong = child(dataclasses.replace(order, brooder="barn"))
     assert wrong.returncode == 1
-    assert wrong.stderr.decode().startswith('no picture: --brooder is "barn"')
+    assert wrong.stderr.decode().startswith('--brooder is "barn"')
 
 
 def test_what_the_watch_needs_of_the_review_loads_neither_numpy_nor_the_drawing_library():

@@ -164,7 +164,7 @@ def test_it_is_dark_at_night_by_the_clock_of_the_site(browser: Browser):
 def test_every_screen_can_be_read_and_used_without_scripts(browser: Browser, served: Served):
     with tab(browser, PHONE, java_script_enabled=False) as page:
         page.goto(served.url)
-        assert "These figures do not renew themselves" in page.inner_text("main")
+        assert "these figures do not refresh by themselves" in page.inner_text("main")
         page.goto(served.url + SCREENS["night"])
         assert page.locator("figure img").count() == 1
         answer = page.request.get(served.url + str(page.get_attribute("figure img", "src")))

@@ -5,10 +5,10 @@ from random import Random
 
 import numpy as np
 import pytest
-from monitor.thermal.night_cooling import fit_cooling
 from scipy.optimize import curve_fit
 from statsmodels.tsa.statespace.mlemodel import MLEModel
 
+from monitor.thermal.day_course import fallen, open_air
 from monitor.thermal.kalman import FloorFilter
 from monitor.thermal.time_constant import TimeConstants
 
@@ -141,23 +141,11 @@ def test_the_time_constant_learned_is_the_one_scipy_fits_to_the_same_cooling():
     assert bank.rise_k == pytest.approx(12.0, abs=0.4)
 
 
-def test_brunts_night_is_recognised_and_continued():
-    """D. Brunt 1932: the fall after sunset goes with the root of the time. From three hours of
-    it, the next nine to within 0.6 K."""
-    rng = Random(5)
-    start_s = 17.5 * 3600.0
-
-    def temp(at_s: float) -> float:
-        return 12.0 - 2.4 * max(0.0, (at_s - start_s) / 3600.0) ** 0.5
-
-    points = [
-        (h * 1800.0, temp(h * 1800.0) + rng.gauss(0.0, 0.03)) for h in range(24, 41)
-    ]  # noon till 20:00
-    cooling = fit_cooling(points)
-    assert cooling is not None
-    further = cooling.further_k(20 * 3600.0, 29 * 3600.0)
-    assert further == pytest.approx(temp(20 * 3600.0) - temp(29 * 3600.0), abs=0.6)
-
-
-def test_a_level_evening_is_no_cooling():
-    assert fit_cooling([(h * 1800.0, 9.0 + 0.1 * (h % 2)) for h in range(20)]) is None
+def test_an_evening_falls_as_parton_and_logan_have_it():
+    """W. J. Parton and J. A. Logan 1981, from memory: an exponential that falls by 2.2 of its own
+    constants from sunset to sunrise. Half of the night by hand: (1 - e^-1.1) / (1 - e^-2.2)."""
+    assert fallen(0.5) == pytest.approx(0.7503, abs=1e-4)
+    assert open_air(0.0) == pytest.approx(open_air(18.0) * (1.0 - 0.7503), abs=1e-4)
+    assert open_air(6.0) == pytest.approx(0.0, abs=1e-9)
+    warmest = max(range(24 * 60), key=lambda minute: open_air(minute / 60.0)) / 60.0
+    assert warmest == pytest.approx(12.0 + 1.86, abs=0.02)  # so long after the sun's highest

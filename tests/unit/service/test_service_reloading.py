@@ -68,7 +68,8 @@ def test_a_fault_while_the_watch_takes_it_leaves_the_birds_watched_and_is_said(
         assert "Not reloaded" in caplog.text
         assert "Reloaded." not in caplog.text
         assert not any(part.method_calls for part in parts.values())
-        rig.say("19.9")
+        for temp_c in ("19.9", "19.8", "19.9"):  # one reading raises nothing
+            rig.say(temp_c)
         wait_until(lambda: any(c.alarm is AlarmName.CHILL for c in rig.heard.changes))
 
 

