@@ -3,6 +3,11 @@
 import os
 
 import pytest
+from hypothesis import settings
+
+# The same examples in every run, so that a red run is the change's own; new ones in the long form.
+settings.register_profile("same", derandomize=os.environ.get("BROODER_LONG") != "1")
+settings.load_profile("same")
 
 
 @pytest.fixture(autouse=True)
