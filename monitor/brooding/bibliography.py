@@ -126,7 +126,10 @@ def _birds() -> Iterator[Figure]:
 
 def _box() -> Iterator[Figure]:
     layers: dict[str, Layer] = {}
-    for stack in (*WALLS.values(), *(cover.layers for cover in COVERS.values())):
+    for stack in (
+        *(wall.layers for wall in WALLS.values()),
+        *(cover.layers for cover in COVERS.values()),
+    ):
         layers.update({layer.name: layer for layer in stack})
     for layer in (FILM_WALL, FILM_UP, FILM_DOWN, LITTER):
         yield figure("resistance", layer.name, layer.r_m2k_per_w, "m2.K/W", layer.source)

@@ -82,7 +82,7 @@ COVERS: dict[str, Cover] = {
     cover.name: cover
     for cover in (
         Cover(name="none", title="no cover", layers=(), leak_m3_per_h_m2=40.0, closed=False),
-        Cover(name="wire", title="wire mesh", layers=(), leak_m3_per_h_m2=40.0, closed=False),
+        Cover(name="wire", title="hardware cloth", layers=(), leak_m3_per_h_m2=40.0, closed=False),
         Cover(name="cardboard", title="cardboard", layers=(CARDBOARD,), leak_m3_per_h_m2=8.0),
         Cover(name="plywood", title="plywood", layers=(PLYWOOD,), leak_m3_per_h_m2=8.0),
         Cover(
@@ -92,18 +92,27 @@ COVERS: dict[str, Cover] = {
             leak_m3_per_h_m2=6.0,
         ),
         Cover(name="blanket", title="a blanket", layers=(BLANKET,), leak_m3_per_h_m2=6.0),
-        Cover(name="foam", title="foam board", layers=(FOAM,), leak_m3_per_h_m2=8.0),
+        Cover(name="foam", title="rigid foam board", layers=(FOAM,), leak_m3_per_h_m2=8.0),
     )
 }
 
-WALLS: dict[str, tuple[Layer, ...]] = {
-    "plywood": (PLYWOOD,),
-    "cardboard": (CARDBOARD,),
-    "boards": (PLYWOOD, CARDBOARD),
-    "lumber": (LUMBER,),
-    "foam": (FOAM,),
-    "metal": (SHEET,),
-    "plastic": (SHEET,),
+
+@dataclass(frozen=True, slots=True)
+class Wall:
+    """What the sides are made of, as the store sells it."""
+
+    title: str
+    layers: tuple[Layer, ...]
+
+
+WALLS: dict[str, Wall] = {
+    "plywood": Wall("plywood or OSB", (PLYWOOD,)),
+    "cardboard": Wall("cardboard", (CARDBOARD,)),
+    "boards": Wall("plywood with cardboard inside", (PLYWOOD, CARDBOARD)),
+    "lumber": Wall("solid wood boards", (LUMBER,)),
+    "foam": Wall("rigid foam board", (FOAM,)),
+    "metal": Wall("sheet metal or a stock tank", (SHEET,)),
+    "plastic": Wall("a plastic tote or pool", (SHEET,)),
 }
 
 # Air that changes places through an opening in a lid of the side D: EXCHANGE x sqrt(g' x D^5) m3/s,
@@ -187,7 +196,7 @@ def envelope(
     leak_m3_h = max(lid.leak_m3_per_h_m2 * floor_m2, fresh_air_m3_h)
     solid_m2 = wall_m2 + (floor_m2 if lid.closed else 0.0)
     return Envelope(
-        walls=wall_m2 * u_value(FILM_WALL, *WALLS[brooder.walls], FILM_WALL),
+        walls=wall_m2 * u_value(FILM_WALL, *WALLS[brooder.walls].layers, FILM_WALL),
         top=floor_m2 * top_w_m2_k,
         floor=floor_m2 * u_value(FILM_DOWN, LITTER, PLYWOOD, FILM_DOWN),
         air=leak_m3_h * AIR_WH_PER_M3_K,

@@ -1,6 +1,5 @@
 """`brooder sources`: every figure the tool decides by or prints, and where it comes from."""
 
-import re
 from pathlib import Path
 from typing import Annotated
 
@@ -9,6 +8,7 @@ import typer
 from monitor.brooding.bibliography import figures
 from monitor.brooding.provenance import Figure
 from monitor.commands.common import ConfigOption, fail
+from monitor.measures import in_units
 from monitor.settings import SettingsFault, load_settings
 from monitor.units import (
     CM_PER_INCH,
@@ -16,14 +16,16 @@ from monitor.units import (
     Unit,
     area_figure,
     from_celsius,
-    shown,
     sign,
     step_from_celsius,
 )
 
-# A foot is 0.3048 m, a Btu/h.ft2.degF 5.678 W/m2.K (NIST SP 811, 2008, appendix B.8).
+# NIST SP 811, 2008, appendix B.8: a foot is 0.3048 m, a pound 453.59237 g, a Btu/h.ft2.degF
+# 5.678263 W/m2.K, a Btu/ft2 11356.53 J/m2 (both by the international table's Btu).
 R_PER_M2K_W = 5.678263
 CFM_SQ_FT_PER_M3_H_M2 = 1 / 0.3048 / 60
+G_PER_LB = 453.59237
+BTU_SQ_FT_F_PER_J_M2K = 1 / 11356.53 / 1.8
 
 
 def register(app: typer.Typer) -> None:
@@ -72,7 +74,7 @@ def _lines(subject: str, mine: list[Figure], units: Unit) -> list[str]:
     folded = _folded(mine)
     words = [(_name(heads, one, units), *_value(one, units)) for heads, one in folded]
     name_w, value_w, unit_w = (max(map(len, column)) for column in zip(*words, strict=True))
-    title, colon, where_measured = subject.partition(":")
+    title, colon, where_measured = in_units(subject, units).partition(":")
     lines = [title.upper() + colon + where_measured]
     for (name, value, unit), (_, one) in zip(words, folded, strict=True):
         number = origins.index((one.mark.value, one.source, one.where)) + 1
@@ -98,9 +100,7 @@ def _folded(mine: list[Figure]) -> list[tuple[list[str], Figure]]:
 def _name(heads: list[str], one: Figure, units: Unit) -> str:
     tail = one.name.partition(": ")[2]
     name = f"{', '.join(heads)}: {tail}" if tail else one.name
-    return re.sub(
-        r"(-?\d+(?:\.\d+)?) degC", lambda found: shown(float(found[1]), units), name
-    ).strip()
+    return in_units(name, units).strip()
 
 
 def _value(one: Figure, units: Unit) -> tuple[str, str]:
@@ -122,5 +122,10 @@ def _value(one: Figure, units: Unit) -> tuple[str, str]:
         "cm": (1 / CM_PER_INCH, "in"),
         "m2.K/W": (R_PER_M2K_W, "R"),
         "m3/h.m2": (CFM_SQ_FT_PER_M3_H_M2, "cfm/sq ft"),
+        "g": (1 / G_PER_LB, "lb") if value >= G_PER_LB else (16 / G_PER_LB, "oz"),
+        "m3/h": (1 / 0.3048**3 / 60, "cfm"),
+        "W/kg": (G_PER_LB / 1000, "W/lb"),
+        "J/m2.K": (BTU_SQ_FT_F_PER_J_M2K, "Btu/sq ft.°F"),
+        "J/m3.K": (BTU_SQ_FT_F_PER_J_M2K * 0.3048, "Btu/cu ft.°F"),
     }.get(one.unit, (1.0, one.unit))
     return f"{value * factor:.4g}", unit

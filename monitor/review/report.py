@@ -12,8 +12,10 @@ from dataclasses import dataclass
 from jinja2 import Environment, PackageLoader, select_autoescape
 
 from monitor.brooding.bird_kinds import KINDS
+from monitor.brooding.envelope import COVERS, WALLS
 from monitor.brooding.harm_known import OVERHEAT_CAP
 from monitor.brooding.schedules import schedule_for
+from monitor.measures import length_shown
 from monitor.review import loss_words
 from monitor.review.alarm_text import HEADS, cells, told_words
 from monitor.review.chart import PAPER_PX, describe
@@ -28,7 +30,7 @@ from monitor.review.scenes import scene
 from monitor.review.sheet import Sheet, sheet
 from monitor.review.sheet_text import columns, comparison_words, foot
 from monitor.review.verdict import verdict
-from monitor.site import Limits
+from monitor.site import Brooder, Limits
 from monitor.tell.wording.words import span
 from monitor.units import Unit, shown, step_shown
 
@@ -105,7 +107,7 @@ def _facts(record: Record) -> list[tuple[str, str]]:
     probes = ", ".join(f"{probe.name} ({probe.place})" for probe in record.probes) or "none"
     facts = [
         ("recorded", f"{dated(record.start, zone)} to {dated(record.stop, zone)}, {zone.key}"),
-        ("box", f"{box.length_m:g} x {box.width_m:g} x {box.height_m:g} m, cover {box.cover}"),
+        ("box", _size(box, record.site.units)),
         ("heat", heat),
         ("probes", probes),
     ]
@@ -120,6 +122,11 @@ def _facts(record: Record) -> list[tuple[str, str]]:
             ("birds", f"{batch.placed} placed, {lost} lost{moved}, {heads} in the box at the end"),
         )
     return facts
+
+
+def _size(box: Brooder, unit: Unit) -> str:
+    sides = [length_shown(side, unit) for side in (box.length_m, box.width_m, box.height_m)]
+    return f"{' x '.join(sides)}, {WALLS[box.walls].title}, cover: {COVERS[box.cover].title}"
 
 
 def _nights(record: Record, sheet_: Sheet, found: list[LossReview]) -> list[Scene]:

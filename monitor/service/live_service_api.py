@@ -13,12 +13,15 @@ from monitor.brooding.objection import Objection
 from monitor.events import Entry, Moment
 from monitor.intake.listener import Listener
 from monitor.intake.unclaimed import Unclaimed, suggest
+from monitor.measures import length_shown
 from monitor.service import core_answers
 from monitor.service.people import contacts_of
 from monitor.service.watch_thread import WatchThread
 from monitor.settings import Settings, masked
 from monitor.site import Site
 from monitor.tell.links import Answer, LinkFault, Links, already_used
+from monitor.units import Unit, step_shown
+from monitor.units import shown as unit_shown
 from monitor.watch.status import SiteStatus
 
 KEPT_WITHIN_S = 3.0
@@ -253,7 +256,21 @@ def shown(settings: Settings) -> list[tuple[str, str]]:
             lines.append((path, _as_written(value)))
 
     walk(settings.file.model_dump(), "")
-    return lines
+    return [_in_units(key, value, settings.site.units) for key, value in lines]
+
+
+_DIFFERENCES = ("offset", "band", "harm", "dead_band")
+
+
+def _in_units(path: str, value: str, unit: Unit) -> tuple[str, str]:
+    """`length_m` and `band_c` as they are written with a unit."""
+    plain, _, suffix = path.rpartition("_")
+    if suffix == "m":
+        return plain, length_shown(float(value), unit)
+    if suffix == "c":
+        step = plain.rpartition(".")[2] in _DIFFERENCES
+        return plain, (step_shown if step else unit_shown)(float(value), unit)
+    return path, value
 
 
 def _as_written(value: object) -> str:

@@ -27,6 +27,7 @@ def cross_checks(raw: dict[str, Any]) -> list[WrongSetting]:
         *_open_broker_needs_accounts(raw),
         *_our_own_topics(raw),
         *_one_port_twice(raw),
+        *_with_a_unit_once(raw),
     ]
 
 
@@ -165,6 +166,46 @@ def _one_port_twice(raw: dict[str, Any]) -> Iterator[WrongSetting]:
             "page.port",
             f"is {ports[0]}, the port of built_in_broker too; give each a port of its own.",
         )
+
+
+# A key without a unit in its name has the unit in its value: `length = "5 ft"`. A test holds this
+# against the model.
+WITH_UNIT = {
+    "length": "length_m",
+    "width": "width_m",
+    "height": "height_m",
+    "offset": "offset_c",
+    "band": "band_c",
+    "harm": "harm_c",
+    "overheat": "overheat_c",
+    "fire": "fire_c",
+    "dead_band": "dead_band_c",
+    "target": "target_c",
+}
+
+
+def _with_a_unit_once(raw: dict[str, Any]) -> Iterator[WrongSetting]:
+    tables = [(key, probe) for key, probe in _probes(raw)]
+    for index, box in enumerate(_tables(raw.get("brooders"))):
+        tables.append((f"brooders[{index}]", box))
+        tables += [(f"brooders[{index}].limits", one) for one in _tables([box.get("limits")])]
+        rows = enumerate(_tables(box.get("own_schedule")))
+        tables += [(f"brooders[{index}].own_schedule[{at}]", row) for at, row in rows]
+    for where, table in tables:
+        for plain, older in WITH_UNIT.items():
+            if plain not in table:
+                continue
+            example = '"5 ft 6 in" or "1.5 m"' if older.endswith("_m") else '"95 F" or "35 C"'
+            if older in table:
+                yield WrongSetting(
+                    f"{where}.{older}", f"says again what {plain} says; leave it out."
+                )
+            if not str(table[plain]).strip(" .0123456789+-"):
+                yield WrongSetting(
+                    f"{where}.{plain}",
+                    f"is {shown_value(table[plain])}, of which unit? Write it with its unit, such "
+                    f"as {example}.",
+                )
 
 
 def _rows_in_order(raw: dict[str, Any]) -> Iterator[WrongSetting]:

@@ -8,7 +8,7 @@ from typing import Any, get_args, get_origin
 from pydantic import BaseModel, SecretStr
 from pydantic.fields import FieldInfo
 
-from monitor.settings.faults import SECRETS
+from monitor.settings.faults import SECRETS, spellings
 from monitor.settings.file_model import FileSettings
 
 HEAD = """\
@@ -45,10 +45,12 @@ def _table(path: str, field: FieldInfo, model: type[BaseModel], indent: str) -> 
                 else ""
             )
             want = inner_field.description or ""
-            lines.append(f"# {indent}{name} = {_default(inner_field)}   # {want}{secret}")
+            written = spellings(name, model)[0]
+            unit = "" if written == name else " C" if name.endswith("_c") else " m"
+            lines.append(f"# {indent}{written} = {_default(inner_field, unit)}   # {want}{secret}")
         elif _model_name(inner) == "ScheduleRowSettings":
             lines.append(
-                f"# {indent}{name} = [{{ from_day = 0, target_c = 35 }}]   "
+                f'# {indent}{name} = [{{ from_day = 0, target = "95 F" }}]   '
                 f"# {inner_field.description}"
             )
         else:
@@ -56,7 +58,7 @@ def _table(path: str, field: FieldInfo, model: type[BaseModel], indent: str) -> 
     return [*lines, "#", *tables] if tables else [*lines, "#"]
 
 
-def _default(field: FieldInfo) -> str:
+def _default(field: FieldInfo, unit: str) -> str:
     if field.is_required():
         return "(required)"
     value: Any = field.get_default(call_default_factory=True)
@@ -64,6 +66,8 @@ def _default(field: FieldInfo) -> str:
         return "(left out)"
     if isinstance(value, bool):
         return "true" if value else "false"
+    if unit:
+        return f'"{value:g}{unit}"'
     if isinstance(value, time):
         return f'"{value:%H:%M}"'
     return json.dumps(list(value) if isinstance(value, tuple) else value, default=str)

@@ -9,7 +9,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, get_args, get_origin
 
-from pydantic import BaseModel, SecretStr, ValidationError
+from pydantic import AliasChoices, BaseModel, SecretStr, ValidationError
 from pydantic.fields import FieldInfo
 
 _LOG_IN = re.compile(r"[^\s/@:]+:[^\s@]+@")  # name:password@ before a server's name
@@ -97,16 +97,28 @@ def _kind(value: object) -> str:
     return "a text" if isinstance(value, str) else shown_value(value)
 
 
-def from_validation(error: ValidationError, model: type[BaseModel]) -> list[WrongSetting]:
-    """Every error of a validation as a fault that says what would be right."""
+def from_validation(
+    error: ValidationError, model: type[BaseModel], raw: Mapping[str, Any]
+) -> list[WrongSetting]:
+    """Every error of a validation of `raw` as a fault that says what would be right."""
     errors = error.errors(include_url=False)
     return [
-        _fault(item, model)
+        _fault({**item, "input": _as_given(raw, item)}, model)
         for item in errors
         # A list whose only entry is faulty counts as empty too: the entry's own fault says it all.
         if item["type"] != "too_short"
         or not any(e is not item and e["loc"][: len(item["loc"])] == item["loc"] for e in errors)
     ]
+
+
+def _as_given(raw: Any, item: Mapping[str, Any]) -> Any:
+    """The value as it stands in the file: `200 ft`, which validation knows as 60.96."""
+    try:
+        for part in item["loc"]:
+            raw = raw[part]
+    except (LookupError, TypeError):
+        return item["input"]
+    return raw
 
 
 def _fault(item: Mapping[str, Any], model: type[BaseModel]) -> WrongSetting:
@@ -116,9 +128,10 @@ def _fault(item: Mapping[str, Any], model: type[BaseModel]) -> WrongSetting:
     want = field.description if field is not None and field.description else None
     match item["type"]:
         case "extra_forbidden":
-            known = list(holder.model_fields) if holder is not None else []
-            near = difflib.get_close_matches(str(path[-1]), known, n=1)
-            hint = f"write {near[0]}" if near else f"known here: {', '.join(known)}"
+            known = {} if holder is None else {n: spellings(n, holder) for n in holder.model_fields}
+            near = difflib.get_close_matches(str(path[-1]), sum(known.values(), ()), n=1)
+            listed = ", ".join(names[0] for names in known.values())
+            hint = f"write {near[0]}" if near else f"known here: {listed}"
             return WrongSetting(key, f"is not a setting; {hint}.")
         case "missing":
             return WrongSetting(key, f"is missing; it must be {want or 'given'}.")
@@ -146,6 +159,12 @@ def _secret(field: FieldInfo | None) -> bool:
     return field is not None and "SecretStr" in str(field.annotation)
 
 
+def spellings(name: str, model: type[BaseModel]) -> tuple[str, ...]:
+    """How a field may be written in the file, the preferred spelling first."""
+    alias = model.model_fields[name].validation_alias
+    return tuple(map(str, alias.choices)) if isinstance(alias, AliasChoices) else (name,)
+
+
 def _look_up(model: type[BaseModel], path: Path) -> tuple[type[BaseModel] | None, FieldInfo | None]:
     """The model that holds the last name of the path, and its field if there is one."""
     holder: type[BaseModel] | None = model
@@ -153,10 +172,15 @@ def _look_up(model: type[BaseModel], path: Path) -> tuple[type[BaseModel] | None
     for part in path:
         if isinstance(part, int):
             continue
-        if holder is None or part not in holder.model_fields:
+        names = (
+            {}
+            if holder is None
+            else {s: n for n in holder.model_fields for s in spellings(n, holder)}
+        )
+        if holder is None or part not in names:
             # A part that names no field is pydantic's own (a union's branch), or the unknown key.
-            return holder, field if part not in (holder.model_fields if holder else {}) else None
-        found = holder.model_fields[part]
+            return holder, field
+        found = holder.model_fields[names[part]]
         inner = _model_in(found.annotation)
         field = found
         if inner is not None and part is not path[-1]:

@@ -3,13 +3,16 @@
 Called by `load`. Everything here is what a grower writes; `load` turns it into `monitor.site`."""
 
 import difflib
+from collections.abc import Callable
 from datetime import time
 from ipaddress import IPv4Address
 from typing import Annotated, Literal
 from zoneinfo import ZoneInfo, available_timezones
 
 from pydantic import (
+    AliasChoices,
     BaseModel,
+    BeforeValidator,
     ConfigDict,
     Field,
     IPvAnyAddress,
@@ -17,8 +20,12 @@ from pydantic import (
     field_validator,
     model_validator,
 )
+from pydantic_core import PydanticCustomError
 from pydantic_settings import BaseSettings, PydanticBaseSettingsSource, SettingsConfigDict
 
+from monitor.brooding.envelope import COVERS, WALLS
+from monitor.brooding.schedules import BUILT_IN
+from monitor.measures import length_m, step_c, temp_c
 from monitor.site import Limits
 from monitor.tell.policy import Policy
 
@@ -44,6 +51,35 @@ Pointer = Annotated[
     ),
 ]
 Port = Annotated[int, Field(ge=0, le=65535, description="a port number from 0 to 65535")]
+
+
+def _with_its_unit(read: Callable[[str], float]) -> BeforeValidator:
+    """Text such as `5 ft` as a number in the field's unit. A bare number is in that unit already:
+    that is the older spelling of the key, with the unit in its name (`length_m`)."""
+
+    def value(given: object) -> object:
+        try:
+            return read(given) if isinstance(given, str) else given
+        except ValueError:
+            pass
+        try:
+            return float(str(given))  # out of the environment
+        except ValueError:
+            raise PydanticCustomError("measure", "no measure") from None
+
+    return BeforeValidator(value)
+
+
+Length = Annotated[float, _with_its_unit(length_m)]
+Temperature = Annotated[float, _with_its_unit(temp_c)]
+Step = Annotated[float, _with_its_unit(step_c)]
+
+
+def _spelt(name: str) -> AliasChoices:
+    """`length_m` is written as `length = "5 ft"`, or as before, `length_m = 1.5`."""
+    return AliasChoices(name.rpartition("_")[0], name)
+
+
 _LIMITS, _POLICY = Limits(), Policy()
 PRIORITIES = Literal["urgent", "warning", "advice"]
 
@@ -75,8 +111,13 @@ class ProbeSettings(Section):
     senml_name: str | None = Field(
         None, description="the SenML name of this probe's record, if one pack carries several"
     )
-    offset_c: float = Field(
-        0.0, ge=-10, le=10, description="degrees Celsius to add, from -10 to 10 (ice-water check)"
+    offset_c: Step = Field(
+        0.0,
+        ge=-10,
+        le=10,
+        validation_alias=_spelt("offset_c"),
+        description='what to add, such as "-0.9 F" or "0.5 C", at most 18 F (10 C) either way '
+        "(ice-water check)",
     )
 
 
@@ -93,20 +134,38 @@ class HeatSettings(Section):
 class LimitSettings(Section):
     """`[brooders.limits]`: how far from target is wrong, and for how long."""
 
-    band_c: float = Field(
-        _LIMITS.band_c, gt=0, le=15, description="degrees Celsius, more than 0, at most 15"
+    band_c: Step = Field(
+        _LIMITS.band_c,
+        gt=0,
+        le=15,
+        validation_alias=_spelt("band_c"),
+        description='how far from target is still right, such as "5 F" or "2.8 C", at most 27 F '
+        "(15 C)",
     )
-    harm_c: float = Field(
-        _LIMITS.harm_c, gt=0, le=20, description="degrees Celsius, more than band_c, at most 20"
+    harm_c: Step = Field(
+        _LIMITS.harm_c,
+        gt=0,
+        le=20,
+        validation_alias=_spelt("harm_c"),
+        description='how far from target harms, such as "10 F" or "5.6 C", more than band, at '
+        "most 36 F (20 C)",
     )
-    overheat_c: float | None = Field(
+    overheat_c: Temperature | None = Field(
         _LIMITS.overheat_c,
         ge=30,
         le=50,
-        description="degrees Celsius from 30 to 50: hotter is an overheat, however near the "
-        "target; left out, 39 until day 31 of age, then 34.4",
+        validation_alias=_spelt("overheat_c"),
+        description='a temperature such as "102 F" or "39 C", from 86 F (30 C) to 122 F (50 C): '
+        "hotter is an overheat, however near the target; left out, 39 C until day 31 of age, then "
+        "34.4 C",
     )
-    fire_c: float = Field(_LIMITS.fire_c, ge=40, le=90, description="degrees Celsius from 40 to 90")
+    fire_c: Temperature = Field(
+        _LIMITS.fire_c,
+        ge=40,
+        le=90,
+        validation_alias=_spelt("fire_c"),
+        description='a temperature such as "122 F" or "50 C", from 104 F (40 C) to 194 F (90 C)',
+    )
     band_delay_s: float = Field(
         _LIMITS.band_delay_s, ge=0, le=3600, description="seconds from 0 to 3600"
     )
@@ -116,15 +175,19 @@ class LimitSettings(Section):
     clear_delay_s: float = Field(
         _LIMITS.clear_delay_s, ge=0, le=3600, description="seconds from 0 to 3600"
     )
-    dead_band_c: float = Field(
-        _LIMITS.dead_band_c, ge=0, le=5, description="degrees Celsius from 0 to 5"
+    dead_band_c: Step = Field(
+        _LIMITS.dead_band_c,
+        ge=0,
+        le=5,
+        validation_alias=_spelt("dead_band_c"),
+        description='how far back over a limit counts, such as "1 F" or "0.5 C", at most 9 F (5 C)',
     )
     silent_s: float = Field(_LIMITS.silent_s, ge=5, le=86400, description="seconds from 5 to 86400")
 
     @model_validator(mode="after")
     def _harm_is_further_out(self) -> "LimitSettings":
         if self.harm_c <= self.band_c:
-            raise ValueError(f"harm_c ({self.harm_c}) must be more than band_c ({self.band_c})")
+            raise ValueError(f"harm ({self.harm_c:g} C) must be more than band ({self.band_c:g} C)")
         return self
 
 
@@ -132,8 +195,12 @@ class ScheduleRowSettings(Section):
     """One row of `own_schedule`: from this day of age on, this target."""
 
     from_day: float = Field(ge=0, le=200, description="age in days, hatch day is 0, at most 200")
-    target_c: float | None = Field(
-        None, ge=5, le=40, description="the target in degrees Celsius from 5 to 40"
+    target_c: Temperature | None = Field(
+        None,
+        ge=5,
+        le=40,
+        validation_alias=_spelt("target_c"),
+        description='a temperature such as "95 F" or "35 C", from 41 F (5 C) to 104 F (40 C)',
     )
     target_f: float | None = Field(
         None, ge=41, le=104, description="the target in degrees Fahrenheit from 41 to 104"
@@ -142,8 +209,19 @@ class ScheduleRowSettings(Section):
     @model_validator(mode="after")
     def _one_target(self) -> "ScheduleRowSettings":
         if (self.target_c is None) == (self.target_f is None):
-            raise ValueError("give exactly one of target_c and target_f")
+            raise ValueError('give one target, such as "95 F"')
         return self
+
+
+_LENGTH = 'a {0} such as "5 ft", "5 ft 6 in" or "1.5 m", more than 0, at most {1} m'
+
+
+def _listed(titles: dict[str, str]) -> str:
+    """Names, each with what the hardware store calls it where that is another word."""
+    return ", ".join(
+        name if title in (name, f"a {name}") else f"{name} ({title})"
+        for name, title in titles.items()
+    )
 
 
 class BrooderSettings(Section):
@@ -153,18 +231,37 @@ class BrooderSettings(Section):
     renamed_from: Name | None = Field(
         None, description="the name it had before, so that its birds stay known"
     )
-    length_m: float = Field(gt=0, le=50, description="a length in metres, more than 0, at most 50")
-    width_m: float = Field(gt=0, le=50, description="a width in metres, more than 0, at most 50")
-    height_m: float = Field(
-        0.5, gt=0, le=10, description="a height in metres, more than 0, at most 10"
+    length_m: Length = Field(
+        gt=0, le=50, validation_alias=_spelt("length_m"), description=_LENGTH.format("length", 50)
     )
-    cover: str = Field("none", description="what covers the box")
-    walls: str = Field("plywood", description="what the walls are made of")
-    schedule: str | None = Field(None, description="a built-in schedule's name")
+    width_m: Length = Field(
+        gt=0, le=50, validation_alias=_spelt("width_m"), description=_LENGTH.format("width", 50)
+    )
+    height_m: Length = Field(
+        0.5,
+        gt=0,
+        le=10,
+        validation_alias=_spelt("height_m"),
+        description=_LENGTH.format("height", 10),
+    )
+    cover: str = Field(
+        "none",
+        description=f"one of {_listed({name: cover.title for name, cover in COVERS.items()})}",
+    )
+    walls: str = Field(
+        "plywood",
+        description=f"one of {_listed({name: wall.title for name, wall in WALLS.items()})}",
+    )
+    schedule: str | None = Field(
+        None, description=f"one of {', '.join(BUILT_IN)}; left out, the usual one for the birds"
+    )
     own_schedule: tuple[ScheduleRowSettings, ...] = Field(
-        (), description="rows of from_day and target_c (or target_f), in order of age"
+        (), description="rows of from_day and target, in order of age"
     )
-    steps: Literal["weekly", "straight"] = Field("weekly", description="weekly or straight")
+    steps: Literal["weekly", "straight"] = Field(
+        "weekly",
+        description="weekly (one step down a week) or straight (a little less every day)",
+    )
     probes: tuple[ProbeSettings, ...] = Field((), description="one [[brooders.probes]] a probe")
     heat: tuple[HeatSettings, ...] = Field((), description="one [[brooders.heat]] a lamp or plate")
     limits: LimitSettings = Field(default_factory=LimitSettings, description="a table of limits")

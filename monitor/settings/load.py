@@ -141,13 +141,15 @@ def load_settings(
     try:
         file = FileSettings(**raw)
     except ValidationError as error:
-        faults += from_validation(error, FileSettings)
+        faults += from_validation(error, FileSettings, raw)
     faults += _names_known(raw)
     if check_contacts:
         faults += _contact_forms(raw)
     # A secret whose file cannot be read is one fault, not a wrong secret besides.
     again = {fault.key.removesuffix("_file") for fault in unread}
-    faults = [fault for fault in faults if fault.key not in again]
+    faults = list(
+        {fault.key: fault for fault in reversed(faults) if fault.key not in again}.values()
+    )[::-1]
     if faults or file is None:
         raise SettingsFault(str(source), [pointed(fault, raw) for fault in faults])
     return Settings(

@@ -9,6 +9,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
+from monitor.settings.cross_checks import WITH_UNIT
 from monitor.settings.faults import SECRETS, WrongSetting, key_of
 from monitor.settings.reading import LONGEST_SECRET, Unreadable, read_text
 
@@ -70,6 +71,9 @@ def _place(raw: dict[str, Any], parts: list[str | int], value: Any) -> str | Non
             holder = holder[part]
         elif isinstance(holder, dict):
             if last:
+                for plain, older in WITH_UNIT.items():
+                    if part in (plain, older):  # the other spelling of the same in the file
+                        holder.pop(plain if part == older else older, None)
                 holder[part] = value
             else:
                 holder = holder.setdefault(part, follower)

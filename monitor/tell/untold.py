@@ -8,9 +8,12 @@ from collections.abc import Iterable, Iterator
 from monitor.brooding.age_limits import limits_at
 from monitor.brooding.schedules import BUILT_IN, Schedule, schedule_for, usual_schedule
 from monitor.events import Priority
-from monitor.site import Brooder, Place, Site
+from monitor.site import Brooder, Limits, Place, Site
 from monitor.tell.contact import Contact
+from monitor.units import Unit, step_shown
 
+MOST_BAND_C = 5.0
+MOST_BAND_DELAY_S = 1200.0
 MOST_HARM_C = 8.0
 MOST_HARM_DELAY_S = 600.0
 MOST_SILENT_S = 1800.0
@@ -28,16 +31,26 @@ def untold(site: Site, contacts: Iterable[Contact]) -> Iterator[tuple[str, str]]
             '"urgent" into the priorities of one',
         )
     for box in site.brooders:
-        for words in _of_box(box):
+        for words in _of_box(box, site.units):
             yield box.name, words
 
 
-def _of_box(box: Brooder) -> Iterator[str]:
-    limits = box.limits
+def _of_box(box: Brooder, unit: Unit) -> Iterator[str]:
+    limits, usual = box.limits, Limits()
+    if limits.band_c > MOST_BAND_C:
+        yield (
+            f"band is {step_shown(limits.band_c, unit)}: a floor that far below its target counts "
+            f"as right; {step_shown(usual.band_c, unit)} is usual"
+        )
     if limits.harm_c > MOST_HARM_C:
         yield (
-            f"harm_c is {limits.harm_c:g}: dangerous cold is told only {limits.harm_c:g} degrees "
-            "Celsius below the target; 5.6 is usual"
+            f"harm is {step_shown(limits.harm_c, unit)}: dangerous cold is told only that far "
+            f"below the target; {step_shown(usual.harm_c, unit)} is usual"
+        )
+    if limits.band_delay_s > MOST_BAND_DELAY_S:
+        yield (
+            f"band_delay_s is {limits.band_delay_s:g}: cold is told "
+            f"{limits.band_delay_s / 60:.0f} minutes late; 3 minutes (180) is usual"
         )
     if limits.harm_delay_s > MOST_HARM_DELAY_S:
         yield (
@@ -52,8 +65,8 @@ def _of_box(box: Brooder) -> Iterator[str]:
     for probe in box.probes:
         if probe.place is Place.FLOOR and probe.offset_c > MOST_OFFSET_C:
             yield (
-                f"offset_c of the probe {probe.name} is {probe.offset_c:g}: the floor is taken to "
-                "be that much warmer than the probe says; check it in ice water"
+                f"offset of the probe {probe.name} is {step_shown(probe.offset_c, unit)}: the "
+                "floor is taken to be that much warmer than the probe says; check it in ice water"
             )
     day = _too_low(box, schedule_for(box, None), BUILT_IN[usual_schedule("broiler")])
     if day is not None:
@@ -68,7 +81,7 @@ def _too_low(box: Brooder, own: Schedule, usual: Schedule) -> int | None:
         return None
     for day in _CHICK_DAYS:
         mine = limits_at(own, float(day), box.steps, Place.FLOOR, box.limits)
-        theirs = limits_at(usual, float(day), box.steps, Place.FLOOR, type(box.limits)())
+        theirs = limits_at(usual, float(day), box.steps, Place.FLOOR, Limits())
         if mine is not None and theirs is not None and mine.target_c < theirs.chill_c:
             return day
     return None

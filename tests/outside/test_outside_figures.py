@@ -179,7 +179,10 @@ def test_between_hatch_and_ten_days_a_bird_counts_by_its_age():
 def test_every_resistance_is_its_source_s():
     r = {
         layer.name: layer.r_m2k_per_w
-        for stack in (*envelope.WALLS.values(), *(c.layers for c in envelope.COVERS.values()))
+        for stack in (
+            *(w.layers for w in envelope.WALLS.values()),
+            *(c.layers for c in envelope.COVERS.values()),
+        )
         for layer in stack
     }
     assert r == pytest.approx(

@@ -37,7 +37,7 @@ def test_every_weight_rule_space_loss_and_moving_figure_is_listed():
 
 def test_every_material_and_source_kind_is_listed():
     names = {one.name for one in ALL if one.subject == "resistance"}
-    used = {layer.name for stack in WALLS.values() for layer in stack}
+    used = {layer.name for wall in WALLS.values() for layer in wall.layers}
     used |= {layer.name for cover in COVERS.values() for layer in cover.layers}
     assert used <= {name.removeprefix("wall or cover of ") for name in names}
     heat = {one.name.split(":")[0] for one in ALL if one.subject == "heat source"}

@@ -108,6 +108,6 @@ def test_the_page_puts_alarms_aside_runs_the_check_and_gives_lines_to_copy():
             check.take(shown_at(NIGHT + second, 0.4, 0.0, 0.0))
         now[0] = NIGHT + 601
         done = visitor.get("/set-up/probes")
-        assert "# porch, floor offset_c = -0.40" in done.words
+        assert '# porch, floor offset = "-0.72 F"' in done.words
         assert visitor.send("/set-up/probes/end").status == 303
         assert "They are in: start" in visitor.get("/set-up/probes").words

@@ -6,6 +6,14 @@ from pathlib import Path
 import pytest
 
 from monitor.settings import SettingsFault, load_settings
+from monitor.settings.cross_checks import WITH_UNIT
+from monitor.settings.faults import spellings
+from monitor.settings.file_model import (
+    BrooderSettings,
+    LimitSettings,
+    ProbeSettings,
+    ScheduleRowSettings,
+)
 from monitor.settings.overlay import NOT_SETTINGS
 from monitor.site import Place, Steps
 from monitor.units import Unit
@@ -72,7 +80,7 @@ def test_every_fault_is_named_at_once(tmp_path: Path) -> None:
         in line
         for line in lines
     )
-    assert "brooders[0].length_m is -1.5; it must be a length in metres" in "\n".join(lines)
+    assert 'brooders[0].length_m is -1.5; it must be a length such as "5 ft"' in "\n".join(lines)
     assert any(
         line.startswith('brooders[0].cover is "velvet"; it must be one of') for line in lines
     )
@@ -112,8 +120,11 @@ def test_a_fault_ends_with_the_names_of_what_it_is_about(tmp_path: Path) -> None
         (('kind = "lamp"', 'kind = "bulb"'), "lamp, plate, panel or other"),
         (("watts = 250", "watts = 0"), "more than 0"),
         (('units = "fahrenheit"', 'units = "kelvin"'), "fahrenheit or celsius"),
-        (("width_m = 1.5", "width_m = nan"), "metres"),
-        (("width_m = 1.5", 'width_m = "wide"'), "metres"),
+        (("width_m = 1.5", "width_m = nan"), 'a width such as "5 ft"'),
+        (("width_m = 1.5", 'width = "wide"'), 'is "wide"; it must be a width such as "5 ft"'),
+        (("width_m = 1.5", 'width = "200 ft"'), 'is "200 ft"; it must be a width such as'),
+        (("width_m = 1.5", "width = 5"), "width is 5, of which unit?"),
+        (("width_m = 1.5", 'width_m = 1.5\nwidth = "5 ft"'), "width_m says again what width says"),
     ],
 )
 def test_a_wrong_value_is_named_with_what_would_be_right(
@@ -139,7 +150,7 @@ def test_two_outside_probes_may_share_a_topic(tmp_path: Path) -> None:
 
 def test_a_missing_key_is_named(tmp_path: Path) -> None:
     (line,) = faults(tmp_path, GOOD.replace("length_m = 1.5\n", ""))
-    assert line.startswith("brooders[0].length_m is missing; it must be a length in metres")
+    assert line.startswith('brooders[0].length is missing; it must be a length such as "5 ft"')
 
 
 def test_no_brooder_at_all_is_a_fault(tmp_path: Path) -> None:
@@ -169,6 +180,35 @@ def test_the_environment_lies_over_the_file(tmp_path: Path) -> None:
     assert (site.name, site.brooders[0].length_m) == ("Ridge", 2.5)
     assert site.brooders[0].probes[0].topic == "other/topic"
     assert site.brooders[0].limits.band_c == 2
+
+
+def test_lengths_and_temperatures_are_written_in_the_growers_units(tmp_path: Path) -> None:
+    text = (
+        GOOD.replace("length_m = 1.5", 'length = "5 ft 6 in"')
+        .replace(
+            "height_m = 0.56", "height = \"2'\"\nown_schedule = [{ from_day = 0, target = '95 F' }]"
+        )
+        .replace('place = "floor"', 'place = "floor"\noffset = "-0.9 F"')
+    )
+    text += '[brooders.limits]\nband = "5 F"\nharm = "6 C"\noverheat = "102 °F"\n'
+    environ = {"BROODER_BROODERS__0__WIDTH": "150 cm"}
+    (box,) = load_settings(written(tmp_path, text), environ).site.brooders
+    assert (box.length_m, box.width_m) == (pytest.approx(1.6764), 1.5)
+    assert box.height_m == pytest.approx(0.6096)
+    assert box.own_schedule[0].target_c == pytest.approx(35.0)
+    assert box.probes[0].offset_c == pytest.approx(-0.5)
+    assert box.limits.band_c == pytest.approx(5 / 1.8)
+    assert (box.limits.harm_c, round(box.limits.overheat_c or 0, 1)) == (6.0, 38.9)
+
+
+def test_every_key_that_takes_a_unit_is_one_that_the_model_knows_by_it() -> None:
+    spelt = {
+        names[0]: names[1]
+        for model in (BrooderSettings, ProbeSettings, LimitSettings, ScheduleRowSettings)
+        for names in (spellings(field, model) for field in model.model_fields)
+        if len(names) > 1
+    }
+    assert spelt == WITH_UNIT
 
 
 def test_a_variable_that_names_no_setting_is_a_fault(tmp_path: Path) -> None:

@@ -13,10 +13,12 @@ from monitor.tell.untold import untold
 BOX = a_brooder()
 PHONE = Contact(name="phone", url="json://a")
 UNUSUAL = {
-    "harm_c is 20": replace(BOX, limits=Limits(band_c=15, harm_c=20)),
+    "harm is 36.0 °F": replace(BOX, limits=Limits(harm_c=20)),
+    "band is 9.2 °F": replace(BOX, limits=Limits(band_c=5.1, harm_c=8)),
+    "band_delay_s is 3600": replace(BOX, limits=Limits(band_delay_s=3600)),
     "harm_delay_s is 3600": replace(BOX, limits=Limits(harm_delay_s=3600)),
     "silent_s is 86400": replace(BOX, limits=Limits(silent_s=86400)),
-    "offset_c of the probe floor is 10": replace(
+    "offset of the probe floor is 18.0 °F": replace(
         BOX, probes=(replace(BOX.probes[0], offset_c=10.0),)
     ),
     "own_schedule asks on day 0": replace(BOX, own_schedule=(ScheduleRow(from_day=0, target_c=5),)),
