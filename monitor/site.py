@@ -18,6 +18,18 @@ class Place(StrEnum):
     OUTSIDE = "outside"  # in the shade, out of the box
 
 
+def place_for(name: str) -> Place:
+    """Where a probe most likely lies that has this name, or says this topic."""
+    word = name.lower()
+    if "out" in word or "shade" in word or "weather" in word:
+        return Place.OUTSIDE
+    if "lamp" in word or "heat" in word or "plate" in word:
+        return Place.UNDER_HEAT
+    if "cool" in word or "far" in word:
+        return Place.COOL_END
+    return Place.FLOOR
+
+
 class Steps(StrEnum):
     """How the target comes down between a schedule's rows."""
 

@@ -163,6 +163,12 @@ class BuiltInBroker:
         self._filters = tuple(topic for topic in topics if "+" in topic or "#" in topic)
         self._exact = frozenset(topics) - frozenset(self._filters)
 
+    def set_rights(self, rights: Rights | None) -> None:
+        """Who may do what from now on (a reload), also of those who are connected. A changed
+        password counts from the next connection on."""
+        self._rights = rights
+        self._denied.clear()
+
     def keep_going(self) -> None:
         """Nothing to mend: it lives in the event loop and ends with it."""
 

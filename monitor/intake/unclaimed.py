@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 from monitor.intake.guessing import Guess, guess
 from monitor.intake.refused import excerpt, printable
+from monitor.site import place_for
 
 MOST_TOPICS = 200
 MOST_TOPIC_CHARS = 200
@@ -88,7 +89,7 @@ def suggest(heard: Heard, brooder: str | None = None) -> str:
     lines = ["[[brooders.probes]]" if brooder else "[[site.probes]]"]
     lines.append(f"name = {_toml(name)}")
     lines.append(f"topic = {_toml(heard.topic)}")
-    lines.append(f"place = {_toml(_place_for(heard.topic) if brooder else 'outside')}")
+    lines.append(f"place = {_toml(place_for(heard.topic).value if brooder else 'outside')}")
     lines.append(f"unit = {_toml(best.unit)}")
     if best.pointer is not None:
         lines.append(f"value = {_toml(best.pointer)}")
@@ -98,14 +99,3 @@ def suggest(heard: Heard, brooder: str | None = None) -> str:
 def _toml(text: str) -> str:
     # A TOML basic string has JSON's escapes; DEL is the one control JSON lets through.
     return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
-
-
-def _place_for(topic: str) -> str:
-    word = topic.lower()
-    if "out" in word or "shade" in word or "weather" in word:
-        return "outside"
-    if "lamp" in word or "heat" in word or "plate" in word:
-        return "under-heat"
-    if "cool" in word or "far" in word:
-        return "cool-end"
-    return "floor"

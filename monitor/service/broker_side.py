@@ -53,7 +53,6 @@ class BrokerSide:
         self.unclaimed = Unclaimed(ours=lambda topic: is_ours(topic, prefix))
         self._session: BrokerSession | None = None
         self._built_in: BuiltInBroker | None = None
-        self._rights: Rights | None = None
         self._lost_timer: asyncio.TimerHandle | None = None
         self._told_lost = False
         self._ending = False
@@ -85,7 +84,6 @@ class BrokerSide:
     async def _listen(self) -> BrokerLink:
         own = self._settings.file.built_in_broker
         base = self._settings.source.parent
-        self._rights = rights_of(self._settings)
         # Ten megabytes that a board with a broker of its own need not carry.
         from monitor.intake import builtin  # noqa: PLC0415
 
@@ -98,7 +96,7 @@ class BrokerSide:
             on_state=self._said,
             prefix=self._prefix,
             ours=lambda topic: is_ours(topic, self._prefix),
-            rights=self._rights,
+            rights=rights_of(self._settings),
             unclaimed=self.unclaimed,
             cert_file=str(base / own.cert_file) if own.cert_file else None,
             key_file=str(base / own.key_file) if own.key_file else None,
@@ -138,11 +136,11 @@ class BrokerSide:
         link = self._link
         return link.state if link is not None else None
 
-    def take(self, fresh: Settings) -> None:
-        """Reads the topics of another configuration from now on."""
+    def take(self, fresh: Settings, rights: Rights | None) -> None:
+        """Reads the topics of another configuration from now on, and goes by these rights."""
         self._settings = fresh
-        if self._rights is not None:
-            self._rights.know(fresh.site.all_probes)
+        if self._built_in is not None:
+            self._built_in.set_rights(rights)
         if self._link is not None:
             self._link.set_topics(self._topics())
 

@@ -43,6 +43,7 @@ class LiveServiceApi:
         links: Links,
         on_disk: Callable[[int], bool] = lambda _number: True,
         listener: Listener | None = None,
+        reload: Callable[[], Awaitable[Mapping[str, Any]]],
     ) -> None:
         self._settings = settings  # those in force: a reload changes them
         self._journal_path = journal_path
@@ -53,6 +54,7 @@ class LiveServiceApi:
         self._links = links
         self._on_disk = on_disk
         self._listener = listener
+        self._reload = reload
         self._listen_until = 0.0
         self._news = asyncio.Event()
 
@@ -144,6 +146,11 @@ class LiveServiceApi:
         """The configuration in force."""
         return shown(self._settings())
 
+    async def reload(self) -> Mapping[str, Any]:
+        """Takes the file anew: `wrong` line by line, empty where it is in force, and whether
+        something in it `waits_for_a_start`."""
+        return await self._reload()
+
     def redeem(self, token: str) -> list[Entry]:
         """What a link would do."""
         at = self.status().at
@@ -177,22 +184,26 @@ class LiveServiceApi:
     async def answer(self, what: str, details: dict[str, Any]) -> Any:
         """One request of a command. Raises Objection."""
         core = self._watch.core
+        said: Any
         match what:
             case "entry":
                 said = await self._in_watch(lambda now: core_answers.asked(core, details, now))
-                return {**said, "kept": await self._is_kept(int(said["number"]))}
+                said = {**said, "kept": await self._is_kept(int(said["number"]))}
             case "ledger":
-                return await self._in_watch(lambda _now: core_answers.ledger(core))
+                said = await self._in_watch(lambda _now: core_answers.ledger(core))
             case "tonight":
-                return await self._in_watch(lambda now: core_answers.tonight(core, now, **details))
+                said = await self._in_watch(lambda now: core_answers.tonight(core, now, **details))
             case "probes":
-                return self._probes()
+                said = self._probes()
             case "contacts-try":
-                return await self.try_contacts(details.get("name"))
+                said = await self.try_contacts(details.get("name"))
+            case "reload":
+                said = dict(await self.reload())
             case "about":
-                return dict(self._about())
+                said = dict(self._about())
             case _:
                 raise Objection(f"{what} is nothing this service knows")
+        return said
 
     def _probes(self) -> dict[str, Any]:
         status = self.status()

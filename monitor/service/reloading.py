@@ -8,7 +8,9 @@ from collections.abc import Callable
 from monitor.brooding.objection import Objection
 from monitor.child import ChildFailed
 from monitor.events import Moment
+from monitor.intake.rights import Rights, RightsFault
 from monitor.service.annunciator import LiveAnnunciator
+from monitor.service.broker_address import rights_of
 from monitor.service.broker_side import BrokerSide
 from monitor.service.core import Core
 from monitor.service.delivery_side import DeliverySide
@@ -19,6 +21,14 @@ from monitor.service.writer import Writer
 from monitor.settings import Settings, SettingsFault, load_settings
 
 log = logging.getLogger(__name__)
+
+
+class _NotTaken(Exception):
+    """Why, line by line."""
+
+    def __init__(self, *lines: str) -> None:
+        super().__init__(*lines)
+        self.lines = list(lines)
 
 
 class Reloading:
@@ -42,46 +52,65 @@ class Reloading:
         self._telling = telling
         self._writer = writer
         self._broker = broker
+        self._waits = False
         self._one_at_a_time = asyncio.Lock()
-        self._under_way: set[asyncio.Task[None]] = set()  # the loop itself may let a task go
+        self._under_way: set[asyncio.Task[list[str]]] = set()  # the loop itself may let a task go
 
     @property
     def settings(self) -> Settings:
         """The configuration in force."""
         return self._settings
 
+    @property
+    def waits_for_a_start(self) -> bool:
+        """Is something changed in the file that only a start brings into force?"""
+        return self._waits
+
     def begin(self) -> None:
-        """Takes the configuration anew; returns at once."""
-        task = asyncio.ensure_future(self._reload())
+        """Takes the configuration anew; returns at once, and says in the log how it went."""
+        task = asyncio.ensure_future(self.take())
         self._under_way.add(task)
         task.add_done_callback(self._under_way.discard)
 
-    async def _reload(self) -> None:
+    async def take(self) -> list[str]:
+        """Takes the configuration anew. What is wrong with it, line by line; empty: it is in
+        force, but for what only a start can change (`waits_for_a_start`)."""
         async with self._one_at_a_time:
             try:
-                fresh = await asyncio.to_thread(self._load)
-            except SettingsFault as fault:
-                for line in str(fault).splitlines():
+                fresh, rights = await asyncio.to_thread(self._loaded)
+                await self._reconfigured(fresh)
+            except _NotTaken as wrong:
+                for line in wrong.lines:
                     log.error("Not reloaded.", extra=facts(why=line))
-                return
-            except ChildFailed as error:
-                log.error("Not reloaded.", extra=facts(why=f"reading the configuration {error}"))
-                return
-            except Exception as error:  # its text may hold a secret
-                log.error("Not reloaded.", extra=facts(why=f"a fault: {type(error).__name__}"))
-                return
-            try:
-                await asyncio.wrap_future(
-                    self._watch.call(lambda now: self._reconfigure(self._watch.core, fresh, now))
-                )
-            except Objection as refused:
-                log.error("Not reloaded.", extra=facts(why=refused))
-                return
-            except Exception:
-                log.exception("Not reloaded; the watch goes on with what was in force.")
-                return
-            self._take(fresh)
-            log.info("Reloaded.", extra=facts(brooders=len(fresh.site.brooders)))
+                return wrong.lines
+            self._take(fresh, rights)
+        log.info("Reloaded.", extra=facts(brooders=len(fresh.site.brooders)))
+        return []
+
+    def _loaded(self) -> tuple[Settings, Rights | None]:
+        try:
+            fresh = self._load()
+        except SettingsFault as fault:
+            raise _NotTaken(*str(fault).splitlines()) from fault
+        except ChildFailed as error:
+            raise _NotTaken(f"reading the configuration {error}") from error
+        except Exception as error:  # its text may hold a secret
+            raise _NotTaken(f"a fault: {type(error).__name__}") from error
+        try:
+            return fresh, rights_of(fresh) if fresh.file.broker is None else None
+        except (RightsFault, OSError) as error:
+            raise _NotTaken(f"the built-in broker's accounts: {error}") from error
+
+    async def _reconfigured(self, fresh: Settings) -> None:
+        try:
+            await asyncio.wrap_future(
+                self._watch.call(lambda now: self._reconfigure(self._watch.core, fresh, now))
+            )
+        except Objection as refused:
+            raise _NotTaken(str(refused)) from refused
+        except Exception as error:
+            log.exception("The watch goes on with what was in force.")
+            raise _NotTaken(f"a fault: {type(error).__name__}") from error
 
     def _reconfigure(self, core: Core, fresh: Settings, now: Moment) -> None:
         """In the watch thread, the core first: where it cannot, nothing has changed."""
@@ -93,14 +122,20 @@ class Reloading:
         self._reaching.reconfigure(fresh)  # before anything is told to a contact that is new
         self._telling.forget(sorted(before - {box.name for box in fresh.site.brooders}))
 
-    def _take(self, fresh: Settings) -> None:
-        old, new = self._settings.file, fresh.file
-        if (new.broker, new.built_in_broker, new.page) != (
-            old.broker,
-            old.built_in_broker,
-            old.page,
-        ):
+    def _take(self, fresh: Settings, rights: Rights | None) -> None:
+        self._waits = self._waits or _needs_a_start(self._settings, fresh)
+        if self._waits:
             log.warning("A changed broker or page takes effect at the next start.")
         self._settings = fresh
         self._writer.know(fresh.site)
-        self._broker.take(fresh)
+        self._broker.take(fresh, rights)
+
+
+def _needs_a_start(old: Settings, new: Settings) -> bool:
+    """Where it listens, or what it connects to, is settled at a start. Accounts are not."""
+    accounts = {"accounts_file": None, "rights_file": None}
+    before, after = (
+        (s.file.broker, s.file.built_in_broker.model_copy(update=accounts), s.file.page)
+        for s in (old, new)
+    )
+    return before != after

@@ -8,7 +8,7 @@ import signal
 import threading
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from monitor.events import AlarmName, Facts, Moment
 from monitor.intake.inbox import Inbox
@@ -243,6 +243,7 @@ class Service:
             links=self._reaching.links,
             on_disk=self._writer.has,
             listener=self._broker.listener(),
+            reload=self._reload,
         )
         commands = await serve_commands(self._settings, api)
         if commands is not None:
@@ -257,6 +258,10 @@ class Service:
                 self._places.page = f"{scheme}://{page.listen}:{serving.port}/"
         news = threading.Thread(target=self._pass_news_on, args=(api,), name="news", daemon=True)
         news.start()
+
+    async def _reload(self) -> dict[str, Any]:
+        wrong = await self._reloading.take()
+        return {"wrong": wrong, "waits_for_a_start": self._reloading.waits_for_a_start}
 
     def _say_ready(self) -> None:
         site = self._settings.site
