@@ -4,7 +4,7 @@ wording and the page. Times are ticks (steady seconds) unless a name ends in `_a
 from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import Any
+from typing import Any, NamedTuple
 
 from monitor.events import Cause
 
@@ -84,6 +84,15 @@ class Learned:
     share: float  # 0: all from the dimensions, 1: all from readings
 
 
+class Foreseen(NamedTuple):
+    """The floor at a time to come (Unix s), degC, with its 80 % interval."""
+
+    at: float
+    mid_c: float
+    low_c: float
+    high_c: float
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Outlook:
     """How the coming hours will go for one floor."""
@@ -103,6 +112,7 @@ class Outlook:
     below_now: bool = False  # the floor is below its band as one looks ahead
     first_night: bool = False  # nobody has seen this heat and these birds through a night yet
     open_share: float = 0.0  # of the cover, that must stay open for the birds' fresh air
+    course: tuple[Foreseen, ...] = ()  # from now to the morning, for a picture
 
 
 def outlook_of(kept: Mapping[str, Any]) -> Outlook:
@@ -113,5 +123,6 @@ def outlook_of(kept: Mapping[str, Any]) -> Outlook:
             "lowest_c": Interval(**kept["lowest_c"]),
             "rise_c": Interval(**kept["rise_c"]),
             "mend": tuple(kept["mend"]),
+            "course": tuple(Foreseen(*point) for point in kept.get("course", ())),
         }
     )

@@ -12,7 +12,7 @@ from math import erf, exp, sqrt
 from statistics import NormalDist
 
 from monitor.events import Moment
-from monitor.thermal.diagnosis import Interval, Outlook
+from monitor.thermal.diagnosis import Foreseen, Interval, Outlook
 from monitor.thermal.outside_curve import OutsideCurve
 
 WARN_CHANCE = 0.5  # a cold night is told at this chance of leaving the band ...
@@ -65,6 +65,7 @@ def look_ahead(view: View) -> Outlook:
     outside_now_c = outside_low_c = outside.at(at)
     lowest, lowest_at = temp_c, at
     low_end = high_end = temp_c
+    course = [Foreseen(at, temp_c, temp_c, temp_c)]
     short_k = 0.0  # of the band's edge being undercut in CLEAR_CHANCE of nights only
     least_margin = 1e9  # of the middle course over the band's edge, in standard deviations
     settled, settles_at = not below_now, at + _SETTLED_TAUS * view.tau_s
@@ -96,6 +97,9 @@ def look_ahead(view: View) -> Outlook:
         low_end, high_end = min(low_end, dip_c - Z80 * sd), min(high_end, dip_c + Z80 * sd)
         if leaves_at is None and temp_c < low_c:
             leaves_at = at
+        course.append(
+            Foreseen(at, round(temp_c, 2), round(temp_c - Z80 * sd, 2), round(temp_c + Z80 * sd, 2))
+        )
     return Outlook(
         lowest_c=Interval(lowest, low_end, high_end),
         lowest_at=lowest_at,
@@ -109,4 +113,5 @@ def look_ahead(view: View) -> Outlook:
         below_now=below_now,
         open_share=view.open_share,
         first_night=view.first_night,
+        course=tuple(course),
     )

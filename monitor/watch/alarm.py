@@ -61,6 +61,7 @@ class Alarm:
     facts: Facts = field(default_factory=Facts)
     by: str | None = None
     acknowledged_at: float | None = None
+    ended_at: float | None = None  # when it was over; None: it is not, or nobody saw it
     shelved_until: float | None = None  # tick
     shelved_note: str | None = None
     last_second: int = 0
@@ -103,7 +104,7 @@ class Alarm:
     def restore(self, row: dict[str, Any], shift_s: float) -> None:
         """As it was, `shift_s` later."""
         for name in _KEPT:
-            setattr(self, name, row[name])
+            setattr(self, name, row.get(name, getattr(self, name)))
         for name in _TICKS:
             value = getattr(self, name)
             if value is not None:
@@ -129,6 +130,7 @@ _KEPT = (
     "extreme_c",
     "by",
     "acknowledged_at",
+    "ended_at",
     "shelved_until",
     "shelved_note",
     "last_second",

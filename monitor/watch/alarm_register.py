@@ -186,7 +186,7 @@ class AlarmRegister:
         # Never the same second twice, whatever the wall clock did: the occurrence is a key.
         alarm.last_second = max(int(alarm.raised_at), alarm.last_second + 1)
         alarm.occurrence = f"{alarm.key}/{alarm.last_second}"
-        alarm.by = alarm.acknowledged_at = None
+        alarm.by = alarm.acknowledged_at = alarm.ended_at = None
         alarm.facts = described.facts
         alarm.incident, alarm.folded = "", False
         change = self._emit(alarm, ChangeKind.RAISED, tick, alarm.facts)
@@ -212,6 +212,7 @@ class AlarmRegister:
 
     def _clear(self, alarm: Alarm, tick: float, facts: Facts) -> None:
         self._move(alarm, Move.CLEAR)
+        alarm.ended_at = tick + self.offset_s
         closing = alarm.owner.closing(alarm, tick)
         closing.update(facts)
         closing["lasted_s"] = tick + self.offset_s - alarm.began_at

@@ -82,6 +82,7 @@ def _alarm(alarm: Alarm, offset_s: float) -> AlarmStatus:
         shelved_until=None if until is None else until + offset_s,
         shelved_note=alarm.shelved_note,
         facts=alarm.facts.copy(),
+        ended_at=alarm.ended_at if alarm.state is AlarmState.RETURNED else None,
     )
 
 

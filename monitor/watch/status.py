@@ -35,6 +35,7 @@ class AlarmStatus:
     shelved_until: float | None  # Unix s
     shelved_note: str | None
     facts: Facts  # as they were when it was raised; of an advice, as they are now
+    ended_at: float | None = None  # when what nobody answered was over
 
     @property
     def active(self) -> bool:

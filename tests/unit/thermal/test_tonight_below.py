@@ -1,10 +1,12 @@
 """A floor below its band as one looks ahead: the night is judged by whether it comes back."""
 
-from dataclasses import replace
+import json
+from dataclasses import asdict, replace
 
 import pytest
 
 from monitor.events import Moment
+from monitor.thermal.diagnosis import outlook_of
 from monitor.thermal.outside_curve import Expected, OutsideCurve, from_low
 from monitor.thermal.tonight import CLEAR_CHANCE, View, look_ahead
 
@@ -86,3 +88,13 @@ def test_a_fall_outside_that_the_box_gives_back_in_part_is_felt_in_part():
     sparing = replace(plain, give=0.5)
     felt_k = 30.0 - look_ahead(plain).lowest_c.mid
     assert 30.0 - look_ahead(sparing).lowest_c.mid == pytest.approx(0.5 * felt_k, abs=0.2)
+
+
+def test_the_course_of_the_night_goes_from_now_to_the_lowest_and_on_to_the_morning():
+    seen = view(floor_c=31.0, outside_c=2.0)
+    outlook = look_ahead(seen)
+    first, last = outlook.course[0], outlook.course[-1]
+    assert (first.at, first.mid_c, last.at) == (EVENING, 31.0, seen.until_at)
+    assert min(p.mid_c for p in outlook.course) == pytest.approx(outlook.lowest_c.mid, abs=0.3)
+    assert all(p.low_c <= p.mid_c <= p.high_c for p in outlook.course)
+    assert outlook_of(json.loads(json.dumps(asdict(outlook)))) == outlook

@@ -259,3 +259,13 @@ def test_under_the_lamp_only_a_leap_is_fire(
         night.t += 10
     assert night.told() == (["porch/overheat"] if told else [])
     assert all(change.probe == under.key for change in night.changes)
+
+
+def test_what_ended_unanswered_says_from_when_to_when_it_was(night: Night) -> None:
+    night.holds(35.0, for_s=600)
+    night.holds(31.0, for_s=600)
+    (cold,) = night.engine.status(night.now()).all_alarms
+    assert cold.ended_at is None
+    night.holds(35.0, for_s=300)
+    (cold,) = night.engine.status(night.now()).all_alarms
+    assert (cold.since, cold.ended_at) == (night.start + 600, night.start + 1200 + 60)
