@@ -6,11 +6,12 @@ whatever the journal holds gives a Ledger, and what makes no sense is left out a
 being written at all. Entries need distinct numbers: whoever reads a journal from elsewhere
 numbers them.
 
-Rules. Entries count in the order of their time, then of their number, so one written late falls
-in its place. A `placed` while birds are in the box adds to them if the hatch date and the kind
-are the same (two crates of one hatch, or birds back from a second box); otherwise it is refused,
-since one box has one target. A `moved` without a count moves all; of an empty
-box that says that it is empty. A batch ends when none are
+Rules. Entries count in the order of their time, then of their identity (which begins with the
+number they were written under), so one written late falls in its place, and entries of several
+journals have one order wherever they are. A `placed` while birds are in the box adds to them if
+the hatch date and the kind are the same (two crates of one hatch, or birds back from a second
+box); otherwise it is refused, since one box has one target. A `moved` without a count moves all;
+of an empty box that says that it is empty. A batch ends when none are
 left, moved or dead. An `undo` takes back one entry, as if it had never been written;
 an undo itself is not undone, the entry is written again."""
 
@@ -146,9 +147,9 @@ class Ledger:
             return False
         if self.entries and _order(self.entries[-1]) >= _order(entry):
             return False
-        # An undo may have been waiting for just this number.
+        # An undo may have been waiting for just this entry.
         waiting = (self.entry(number) for number in self.faults)
-        return all(each is None or each.undoes != entry.number for each in waiting)
+        return all(each is None or not _names(each, entry) for each in waiting)
 
 
 def fold(entries: Iterable[Entry]) -> Ledger:
@@ -166,8 +167,8 @@ def fold(entries: Iterable[Entry]) -> Ledger:
     return Ledger(batches=tuple(batches), entries=kept, undone=undone, faults=faults, open=open_)
 
 
-def _order(entry: Entry) -> tuple[float, int]:
-    return entry.at, entry.number
+def _order(entry: Entry) -> tuple[float, str, int]:
+    return entry.at, entry.id or "", entry.number
 
 
 def _lay(entry: Entry, batches: list[Batch], open_: dict[str, int]) -> str | None:
@@ -187,6 +188,13 @@ def _lay(entry: Entry, batches: list[Batch], open_: dict[str, int]) -> str | Non
     if after.ended_at is not None:
         del open_[box]
     return None
+
+
+def _names(undo: Entry, entry: Entry) -> bool:
+    """Is it this entry that an undo takes back? Its number may be another's in this journal."""
+    if undo.undoes_id is not None:
+        return undo.undoes_id == entry.id
+    return undo.undoes == entry.number
 
 
 def _undone(kept: tuple[Entry, ...]) -> tuple[frozenset[int], dict[int, str]]:

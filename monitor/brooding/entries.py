@@ -48,6 +48,8 @@ class Entry:
     id: str | None = field(default=None, compare=False)
 
 
-def new_id() -> str:
-    """128 random bits: no two journals ever give the same."""
-    return secrets.token_hex(16)
+def new_id(number: int) -> str:
+    """For the entry that is written under this number: 96 random bits, so that no two journals ever
+    give the same, behind the number, so that entries of one moment stay in the order in which they
+    were written, in whatever journal they are."""
+    return f"{number:08x}{secrets.token_hex(12)}"

@@ -11,6 +11,7 @@ import hashlib
 import json
 import sqlite3
 from array import array
+from collections import Counter
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field, replace
 from enum import IntEnum
@@ -142,6 +143,7 @@ def _entries(
     ids = {entry.id for entry in here}
     said_here = {_said(entry): entry.id for entry in here}
     of_number: dict[int, str] = {}  # of the file's, the identity here
+    of_moment: Counter[float] = Counter()
     added = 0
     for place, entry in enumerate(entries, start=1):
         undoes_id = entry.undoes_id
@@ -149,7 +151,8 @@ def _entries(
             undoes_id = of_number.get(entry.undoes, f"unknown {entry.undoes}")
         arriving = replace(entry, undoes_id=undoes_id)
         # Without an identity of its own it is known by what it says.
-        own = entry.id or said_here.get(_said(arriving)) or id_of(arriving)
+        own = entry.id or said_here.get(_said(arriving)) or id_of(arriving, of_moment[entry.at])
+        of_moment[entry.at] += 1
         of_number[entry.number or place] = own
         if own in ids:
             continue
@@ -160,14 +163,17 @@ def _entries(
     return added, len(entries) - added
 
 
-def id_of(entry: Entry) -> str:
+def id_of(entry: Entry, nth: int) -> str:
     """The identity of an entry that was kept before entries had one: two journals that are given
-    the same old record give it the same."""
-    return hashlib.sha256(_said(entry).encode()).hexdigest()[:32]
+    the same old record give it the same. `nth`: of the entries of its moment, to keep their order.
+    """
+    return f"{nth:08x}{hashlib.sha256(_said(entry).encode()).hexdigest()[:24]}"
 
 
 def _said(entry: Entry) -> str:
     """What an entry says, whatever its number in this or that journal."""
     fields = entry_fields(replace(entry, id=None, number=0, undoes=None))
     fields["at"] = round(entry.at * 1000)
+    if entry.minutes is not None:
+        fields["minutes"] = float(entry.minutes)  # 30 and 30.0 are one
     return json.dumps(fields, sort_keys=True)

@@ -5,6 +5,7 @@ That form kept readings packed, which is read by the version that wrote it (`bro
 
 import json
 import sqlite3
+from collections import Counter
 from collections.abc import Iterator
 from contextlib import suppress
 from dataclasses import replace
@@ -51,12 +52,14 @@ def copy(source: sqlite3.Connection, into: sqlite3.Connection, table: str) -> in
 
 def _entries(source: sqlite3.Connection, into: sqlite3.Connection) -> int:
     ids: dict[int, str] = {}
+    of_moment: Counter[float] = Counter()
     for number, text in _read(source, "number, entry", "entries"):
         entry = _entry(number, text)
-        if entry is not None:
+        if entry is not None and number not in ids:
             if entry.undoes is not None:
                 entry = replace(entry, undoes_id=ids.get(entry.undoes))
-            ids[number] = id_of(entry)
+            ids[number] = id_of(entry, of_moment[entry.at])
+            of_moment[entry.at] += 1
             writing.write_entry(into, replace(entry, id=ids[number]))
     return len(ids)
 

@@ -90,8 +90,7 @@ def write_cursors(connection: sqlite3.Connection, cursors: Mapping[str, Any]) ->
 def write_entry(connection: sqlite3.Connection, entry: Entry) -> int:
     """A ledger entry; its number here. One without an identity is given one; one whose identity is
     here already changes nothing; one whose number is another's here is given the next."""
-    own = entry.id or new_id()
-    known = connection.execute("SELECT number FROM entries WHERE id = ?", (own,)).fetchone()
+    known = connection.execute("SELECT number FROM entries WHERE id = ?", (entry.id,)).fetchone()
     if known is not None:
         return int(known[0])
     number = entry.number
@@ -99,6 +98,7 @@ def write_entry(connection: sqlite3.Connection, entry: Entry) -> int:
     if number < 1 or connection.execute(taken, (number,)).fetchone():
         newest = "SELECT ifnull(max(number), 0) + 1 FROM entries"
         number = int(connection.execute(newest).fetchone()[0])
+    own = entry.id or new_id(number)
     undoes_id = entry.undoes_id
     if entry.entry is EntryKind.UNDO and undoes_id is None:
         row = connection.execute(

@@ -135,7 +135,7 @@ class Core:
             entry,
             number=number,
             at=kept_at(entry.at),
-            id=entry.id or new_id(),
+            id=entry.id or new_id(number),
             undoes_id=entry.undoes_id or (undone.id if undone is not None else None),
         )
         self._happened.batch.inputs.append(Entered(numbered, now))
@@ -297,7 +297,7 @@ class Core:
             if entry.number in taken:
                 entry = replace(entry, number=self._next_entry_number())  # noqa: PLW2901
             if entry.id in ids:  # the journal has it, but damaged
-                entry = replace(entry, id=new_id())  # noqa: PLW2901
+                entry = replace(entry, id=new_id(entry.number))  # noqa: PLW2901
             self._happened.batch.inputs.append(Entered(entry, now))
             self._entered(entry, now)
         forgotten = fold(kept).open.items() if damaged else ()
