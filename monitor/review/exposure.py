@@ -8,7 +8,7 @@ How the figures are made, so that they can be checked with pencil and paper:
 * With several floor probes the coldest counts for cold and the hottest for heat. Chicks lie
   together and the corner they lie in is the one that harms them; a mean of a warm and a cold corner
   describes a place where no chick is. The average figure alone is the mean of all floor probes.
-* Minutes below and above are strict: a floor exactly on the edge of the band is in the band.
+* Minutes below and above are as `brooding.band_side` has them, for the watch too.
 * Degree-hours below are the area between the edge and the floor: three degrees below for two
   hours is six. They add up over any way of cutting a span in two (tests/property)."""
 
@@ -19,8 +19,7 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-Floats = npt.NDArray[np.float64]
-Bools = npt.NDArray[np.bool_]
+from monitor.brooding.band_side import Bools, Floats, band_side
 
 
 class Trace(NamedTuple):
@@ -149,11 +148,9 @@ def exposure(
         for levels in (cut.target_c, cut.low_c, cut.high_c, cut.chill_c, cut.overheat_c)
     )
     read = parts.heard > 0
+    below, above = band_side(parts.coldest_c, parts.hottest_c, low, high)
     # A comparison with NaN is False, which is what a gap or a missing target must give.
-    below, above = parts.coldest_c < low, parts.hottest_c > high
     chilled = parts.coldest_c < chill_c
-    both = below & above  # one corner freezing while another cooks: below wins, as the worse
-    above &= ~both
     read_s = float(lasted[read].sum())
     lowest = _lowest(parts.coldest_c, lasted)
     highest = _lowest(-parts.hottest_c, lasted)

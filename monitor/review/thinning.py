@@ -8,7 +8,8 @@ Taking every n-th reading would lose the one minute at 18 degC that the picture 
 import numpy as np
 import numpy.typing as npt
 
-from monitor.review.exposure import Floats, Trace
+from monitor.brooding.band_side import Floats
+from monitor.review.exposure import Trace
 
 Indices = npt.NDArray[np.int64]
 

@@ -4,10 +4,12 @@ Owned by watch.engine. Several probes make one alarm: the coldest (or hottest) o
 probe that is silent, faulty or out of service does not count while another one does. When none
 counts, nothing can be judged: what is active stays active."""
 
+import math
 from dataclasses import asdict
 from datetime import datetime, tzinfo
 
 from monitor.brooding.age_limits import limits_at
+from monitor.brooding.band_side import band_side
 from monitor.brooding.batch import Batch
 from monitor.brooding.calendar import age_days
 from monitor.brooding.night_hours import NIGHT_TO_H, OUTLOOK_FROM_H
@@ -318,9 +320,12 @@ class BrooderWatch:
         if self.blind or all(p.tick < self.woke for p in floor):
             self.night.see(night.UNSEEN, tick)
             return
-        # As the record sheet counts: strictly outside the band, without the alarms' dead band.
-        below = any(p.below for p in floor)
-        above = any(p.above for p in judged)
+        below, above = band_side(
+            min((p.temp_c for p in floor if p.temp_c is not None), default=math.nan),
+            max((p.temp_c for p in judged if p.temp_c is not None), default=math.nan),
+            floor[0].cold.limit_c,
+            floor[0].hot.limit_c,
+        )
         self.night.see(night.BELOW if below else night.ABOVE if above else night.IN, tick)
 
     def _is_mended(self, floor: list[ProbeWatch], tick: float) -> bool:

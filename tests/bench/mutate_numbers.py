@@ -50,6 +50,11 @@ WATCHED: dict[str, tuple[str, ...]] = {
     "monitor.site": (),
     "monitor.thermal.harm:course": (),
     "monitor.review.exposure:exposure": ("tests/unit/review/test_exposure.py",),
+    "monitor.watch.night": (
+        "tests/property/test_night_figures.py",
+        "tests/property/test_restart_any_moment.py",
+        "tests/unit/watch/test_engine_watcher.py",
+    ),
     "monitor.review.figure_text:degree_hours": (),
 }
 # (line as it is, line as it was changed to) -> why nobody needs to notice
