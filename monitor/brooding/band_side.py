@@ -1,13 +1,14 @@
 """On which side of its band a floor is: one definition, for the night's figures as they grow
 (watch) and for the record sheet (review), so that one spell has one length wherever it is said."""
 
-from typing import overload
+from typing import TYPE_CHECKING, overload
 
-import numpy as np
-import numpy.typing as npt
+if TYPE_CHECKING:  # the watch does without numpy
+    import numpy as np
+    import numpy.typing as npt
 
-Floats = npt.NDArray[np.float64]
-Bools = npt.NDArray[np.bool_]
+    Temps = npt.NDArray[np.float64]
+    Marks = npt.NDArray[np.bool_]
 
 
 @overload
@@ -16,14 +17,14 @@ def band_side(
 ) -> tuple[bool, bool]: ...
 @overload
 def band_side(
-    coldest_c: Floats, hottest_c: Floats, low_c: Floats, high_c: Floats
-) -> tuple[Bools, Bools]: ...
+    coldest_c: "Temps", hottest_c: "Temps", low_c: "Temps", high_c: "Temps"
+) -> tuple["Marks", "Marks"]: ...
 def band_side(
-    coldest_c: float | Floats,
-    hottest_c: float | Floats,
-    low_c: float | Floats,
-    high_c: float | Floats,
-) -> tuple[bool | Bools, bool | Bools]:
+    coldest_c: "float | Temps",
+    hottest_c: "float | Temps",
+    low_c: "float | Temps",
+    high_c: "float | Temps",
+) -> tuple["bool | Marks", "bool | Marks"]:
     """(below, above) of a floor whose coldest and hottest probe read so. Strict: on the edge of the
     band is in it, and no alarm's dead band counts. One corner freezing while another cooks is
     below, as the worse. NaN (nothing read, no target) is neither."""

@@ -42,7 +42,7 @@ def request(settings: Settings, what: str, **details: Any) -> Any:
 
 def _answered(settings: Settings, what: str, details: dict[str, Any]) -> Any:
     try:
-        return ask(settings.control_path, what, **details)
+        return ask(settings.control_paths, what, **details)
     except NoService:
         return answer(settings, what, details)
 

@@ -119,7 +119,7 @@ def _configuration(settings: Settings) -> Iterator[Found]:
 def _of_the_service(settings: Settings) -> Mapping[str, Any] | None:
     """What the running service says about itself; None: none runs."""
     try:
-        about: Mapping[str, Any] = ask(settings.control_path, "about")
+        about: Mapping[str, Any] = ask(settings.control_paths, "about")
     except NoService:
         return None
     return about

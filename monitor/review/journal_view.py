@@ -3,9 +3,9 @@
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Protocol
 
-from monitor.brooding.band_side import Floats
 from monitor.events import Change, Entry
 from monitor.journal.records import BadCount, KnownProbe
+from monitor.review.exposure import Floats
 
 
 class JournalView(Protocol):

@@ -7,11 +7,10 @@ from itertools import pairwise
 import numpy as np
 
 from monitor.brooding.age_limits import STEP_GRACE_DAYS, limits_at
-from monitor.brooding.band_side import Floats
 from monitor.brooding.calendar import age_days, at_age
 from monitor.brooding.harm_known import OVERHEAT_CAP
 from monitor.brooding.schedules import Schedule
-from monitor.review.exposure import TargetLine
+from monitor.review.exposure import Floats, TargetLine
 from monitor.site import Limits, Place, Steps
 
 TREAD_S = 600.0  # a straight step-down of 2.8 K a week moves 0.003 K in ten minutes

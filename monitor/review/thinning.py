@@ -8,8 +8,7 @@ Taking every n-th reading would lose the one minute at 18 degC that the picture 
 import numpy as np
 import numpy.typing as npt
 
-from monitor.brooding.band_side import Floats
-from monitor.review.exposure import Trace
+from monitor.review.exposure import Floats, Trace
 
 Indices = npt.NDArray[np.int64]
 

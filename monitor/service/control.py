@@ -3,13 +3,16 @@
 One JSON object a line each way: `{"ask": "entry", ...}` is answered by `{"answer": ...}` or
 `{"objection": "one clear sentence"}`, or by `{"question": "..."}`, which the same request with
 `"yes": true` answers. The socket file is the service's alone (mode 0600): who may
-open it, the file system says."""
+open it, the file system says. It is at the first of some places that can be written; a place that
+belongs to another user than the first is none: who made it could answer in the service's name."""
 
 import asyncio
+import contextlib
 import json
 import os
 import socket
-from collections.abc import Awaitable, Callable
+import stat
+from collections.abc import Awaitable, Callable, Coroutine, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -18,15 +21,17 @@ from monitor.brooding.objection import NeedsYes, Objection
 LONGEST_LINE = 1 << 20
 
 Answerer = Callable[[str, dict[str, Any]], Awaitable[Any]]
+Talk = Callable[[asyncio.StreamReader, asyncio.StreamWriter], Coroutine[Any, Any, None]]
 
 
 class NoService(Exception):
     """No service answers on this machine with this configuration."""
 
 
-async def serve(path: Path, answer: Answerer) -> asyncio.AbstractServer:
-    """Listens at `path`. `answer` raises Objection to refuse; anything else it raises is a fault
-    of ours, said to the caller as such and kept out of the way of the watch."""
+async def serve(places: Sequence[Path], answer: Answerer) -> asyncio.AbstractServer:
+    """Listens at the first of the places where it can. `answer` raises Objection to refuse;
+    anything else it raises is a fault of ours, said to the caller as such and kept out of the way
+    of the watch. Raises OSError, the first place's, where it can listen at none."""
 
     async def talk(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
         try:
@@ -38,12 +43,43 @@ async def serve(path: Path, answer: Answerer) -> asyncio.AbstractServer:
         finally:
             writer.close()
 
-    path.unlink(missing_ok=True)
+    failed: list[OSError] = []
+    for path in places:
+        try:
+            if path != places[0]:
+                path.parent.mkdir(mode=0o700, exist_ok=True)
+            if _is_ours(path, places[0]):
+                path.unlink(missing_ok=True)
+                return await _listen(path, talk)
+        except OSError as error:
+            failed.append(error)
+    raise failed[0]
+
+
+async def _listen(path: Path, talk: Talk) -> asyncio.AbstractServer:
     mask = os.umask(0o177)
     try:
         return await asyncio.start_unix_server(talk, path=str(path), limit=LONGEST_LINE)
     finally:
         os.umask(mask)
+
+
+def _is_ours(path: Path, first: Path) -> bool:
+    """Is the place a folder of the same user as the first, in which nobody else may write?"""
+    if path == first:
+        return True
+    found, wanted = path.parent.lstat(), first.parent.stat()
+    return (
+        stat.S_ISDIR(found.st_mode) and found.st_uid == wanted.st_uid and not found.st_mode & 0o022
+    )
+
+
+def forget(places: Sequence[Path]) -> None:
+    """Takes away what `serve` left."""
+    for path in places:
+        with contextlib.suppress(OSError):
+            if _is_ours(path, places[0]):
+                path.unlink()
 
 
 async def _answered(line: bytes, answer: Answerer) -> dict[str, Any]:
@@ -62,14 +98,12 @@ async def _answered(line: bytes, answer: Answerer) -> dict[str, Any]:
         return {"objection": f"{ask}: {error}"}
 
 
-def ask(path: Path, what: str, *, wait_s: float = 30.0, **details: Any) -> Any:
-    """Asks the service that listens at `path`. Raises NoService or Objection."""
+def ask(places: Sequence[Path], what: str, *, wait_s: float = 30.0, **details: Any) -> Any:
+    """Asks the service that listens at one of the places. Raises NoService or Objection."""
     with socket.socket(socket.AF_UNIX, socket.SOCK_STREAM) as line:
         line.settimeout(wait_s)
-        try:
-            line.connect(str(path))
-        except OSError as error:
-            raise NoService(f"no service answers at {path}") from error
+        if not any(_reached(line, path, places[0]) for path in places):
+            raise NoService(f"no service answers at {places[0]}")
         line.sendall(json.dumps({"ask": what, **details}).encode() + b"\n")
         with line.makefile("rb") as reader:
             try:
@@ -84,3 +118,13 @@ def ask(path: Path, what: str, *, wait_s: float = 30.0, **details: Any) -> Any:
     if "objection" in said:
         raise Objection(said["objection"])
     return said["answer"]
+
+
+def _reached(line: socket.socket, path: Path, first: Path) -> bool:
+    try:
+        if not _is_ours(path, first):
+            return False
+        line.connect(str(path))
+    except OSError:
+        return False
+    return True

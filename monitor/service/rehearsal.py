@@ -51,7 +51,7 @@ async def _until(clock: FastClock, at: float) -> None:
 
 
 def _do(settings: Settings, details: dict[str, Any]) -> None:
-    control.ask(settings.control_path, "entry", **details)
+    control.ask(settings.control_paths, "entry", **details)
 
 
 def _acts(night: RehearsedNight) -> Iterator[tuple[float, dict[str, Any]]]:

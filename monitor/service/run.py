@@ -16,7 +16,7 @@ from monitor.intake.inbox import MqttMessage as Heard
 from monitor.journal.allowance import CommitAllowance
 from monitor.journal.pacing import Pacing
 from monitor.journal.records import StorageFault
-from monitor.service import commands_by_mqtt
+from monitor.service import commands_by_mqtt, control
 from monitor.service.about import About
 from monitor.service.annunciator import LiveAnnunciator
 from monitor.service.broker_side import BrokerSide
@@ -349,5 +349,5 @@ class Service:
                 "Stopped with messages unsent; they go out at the next start.",
                 extra=facts(unsent=unsent),
             )
-        self._settings.control_path.unlink(missing_ok=True)
+        control.forget(self._settings.control_paths)
         log.info("Stopped.")

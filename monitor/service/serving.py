@@ -19,7 +19,7 @@ log = logging.getLogger(__name__)
 async def serve_commands(settings: Settings, api: LiveServiceApi) -> AbstractServer | None:
     """Listens for commands. None: it cannot; they then say that no service answers."""
     try:
-        return await control.serve(settings.control_path, api.answer)
+        return await control.serve(settings.control_paths, api.answer)
     except OSError as error:
         log.error("Commands cannot reach this service.", extra=facts(why=error.strerror))
         return None

@@ -4,9 +4,11 @@ Finds every fault before it refuses, and refuses before anything is changed."""
 
 import logging
 import os
+import tempfile
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from hashlib import sha256
 from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -52,9 +54,16 @@ class Settings:
         return self.state_folder / "journal.db"
 
     @property
-    def control_path(self) -> Path:
-        """The socket on which a running service takes commands of this machine."""
-        return self.state_folder / "control.sock"
+    def control_paths(self) -> tuple[Path, ...]:
+        """Where a running service may take commands of this machine: beside the journal, or, where
+        nothing can be written there, in a folder of its own user that is lost with the power."""
+        state = self.state_folder.absolute()
+        name = f"brooder-{sha256(bytes(state)).hexdigest()[:16]}"
+        return (
+            state / "control.sock",
+            Path("/run/brooder", f"{name}.sock"),  # the unit's RuntimeDirectory
+            Path(tempfile.gettempdir(), name, "control.sock"),
+        )
 
     @property
     def client_id(self) -> str:

@@ -175,7 +175,7 @@ def live(seconds: float) -> None:
             sick = [f"b{n}" for n in range(0, BOXES, BOXES // 10)]
             for box in sick:
                 control.ask(
-                    folder / "state" / "control.sock",
+                    [folder / "state" / "control.sock"],
                     "entry",
                     entry="placed",
                     brooder=box,

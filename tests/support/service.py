@@ -246,7 +246,7 @@ class Service:
 
     def ask(self, what: str, /, **details: Any) -> Any:
         """As a command of this machine asks it."""
-        return control.ask(self.state / "control.sock", what, **details)
+        return control.ask([self.state / "control.sock"], what, **details)
 
     def enter(self, entry: str, /, **details: Any) -> Any:
         """A ledger entry or an act on an alarm, by somebody who is sure of it."""

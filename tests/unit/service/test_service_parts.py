@@ -144,21 +144,21 @@ def test_the_control_socket_answers_objects_and_survives_nonsense(tmp_path: Path
         return {"what": what, **details}
 
     async def scenario() -> None:
-        server = await control.serve(path, answer)
+        server = await control.serve([path], answer)
         try:
             assert oct(path.stat().st_mode & 0o777) == "0o600"
-            said = await asyncio.to_thread(control.ask, path, "hello", n=1)
+            said = await asyncio.to_thread(control.ask, [path], "hello", n=1)
             assert said == {"what": "hello", "n": 1}
             with pytest.raises(Objection, match="not that"):
-                await asyncio.to_thread(control.ask, path, "bad")
+                await asyncio.to_thread(control.ask, [path], "bad")
             with pytest.raises(Objection, match="a fault"):
-                await asyncio.to_thread(control.ask, path, "broken")
+                await asyncio.to_thread(control.ask, [path], "broken")
             reader, writer = await asyncio.open_unix_connection(str(path))
             writer.write(b"\xff nonsense\n" + b"[1]\n")
             assert b"objection" in await reader.readline()
             assert b"objection" in await reader.readline()
             writer.close()
-            assert await asyncio.to_thread(control.ask, path, "again") == {"what": "again"}
+            assert await asyncio.to_thread(control.ask, [path], "again") == {"what": "again"}
         finally:
             server.close()
 
@@ -167,4 +167,32 @@ def test_the_control_socket_answers_objects_and_survives_nonsense(tmp_path: Path
 
 def test_no_service_is_said_as_such(tmp_path: Path) -> None:
     with pytest.raises(control.NoService):
-        control.ask(tmp_path / "control.sock", "hello")
+        control.ask([tmp_path / "control.sock"], "hello")
+
+
+def test_a_place_in_which_others_may_write_is_no_place_for_commands(tmp_path: Path) -> None:
+    state, shared = tmp_path / "gone" / "control.sock", tmp_path / "shared" / "control.sock"
+    shared.parent.mkdir()
+    shared.parent.chmod(0o777)
+    own = tmp_path / "own" / "control.sock"
+
+    async def answer(what: str, _details: dict[str, Any]) -> Any:
+        return what
+
+    async def scenario() -> None:
+        (tmp_path / "gone").mkdir(mode=0o700)
+        places = [state, shared, own]
+        deep = [tmp_path / "gone" / ("x" * 200), *places[1:]]  # the first cannot be listened at
+        server = await control.serve(deep, answer)
+        try:
+            assert own.exists()
+            assert not shared.exists()
+            assert await asyncio.to_thread(control.ask, places, "hello") == "hello"
+            with pytest.raises(control.NoService):
+                await asyncio.to_thread(control.ask, places[:2], "hello")
+        finally:
+            server.close()
+            control.forget(places)
+        assert not own.exists()
+
+    asyncio.run(scenario())
