@@ -17,13 +17,14 @@ from monitor.journal.records import StorageFault
 from monitor.journal.store import Journal
 from monitor.service.broker_address import broker_address
 from monitor.service.control import NoService, ask
+from monitor.service.live_service_api import shown
+from monitor.service.machine import machine_of
 from monitor.service.people import contacts_of
 from monitor.settings import Settings
 from monitor.settings.document import every_key
-from monitor.site import Place
 from monitor.tell.contact import masked
+from monitor.tell.missing import Missing, missing
 from monitor.tell.try_contacts import try_out
-from monitor.tell.untold import untold
 
 _NO_MIRROR = "no [influx] is configured: the records are on this board alone"
 
@@ -49,7 +50,8 @@ def check(
     ] = False,
     config: ConfigOption = None,
 ) -> None:
-    """Check everything before the night. Exit code 0: all is well; 1: something is not; 2: the
+    """Check everything before the night. Says what is well, and what is still missing with the
+    one thing to do. Exit code 0: all is well; 1: something essential is missing; 2: the
     configuration is wrong."""
     if keys:
         out().print(every_key(), markup=False, end="")
@@ -65,6 +67,7 @@ def check(
         lambda: _store(settings, about),
         lambda: _mirror(settings),
         lambda: _contacts(settings, send=send),
+        lambda: _tonight(settings, about),
     ]
     ill = 0
     for part in parts:
@@ -73,9 +76,9 @@ def check(
             mark = {True: "well", False: "NOT WELL", None: "note"}[found.well]
             out().print(f"{mark:<9} {found.subject}: {found.words}", markup=False)
     if ill:
-        out().print(f"{ill} thing{'s' if ill > 1 else ''} to mend.", style="bold")
+        out().print(f"{ill} thing{'s' if ill > 1 else ''} missing for tonight.", style="bold")
         raise typer.Exit(NOT_WELL)
-    out().print("All well.", style="bold")
+    out().print("All well for tonight.", style="bold")
 
 
 def _configuration(settings: Settings) -> Iterator[Found]:
@@ -87,18 +90,6 @@ def _configuration(settings: Settings) -> Iterator[Found]:
         f"{settings.source}: {site.name}, {len(site.brooders)} brooder(s), {probes} probe(s)",
     )
     for brooder in site.brooders:
-        places = {p.place for p in brooder.probes}
-        if Place.FLOOR not in places:
-            yield Found(
-                brooder.name,
-                False,
-                "has no probe on the floor; add one at the height of the chicks' backs, at the "
-                "edge of the heat",
-            )
-        if not brooder.heat:
-            yield Found(
-                brooder.name, None, "lists no heat source; a dead lamp cannot be told by its watts"
-            )
         warning = circuit_warning(brooder.watts, volts=site.mains_volts, amps=site.circuit_amps)
         if warning is not None:
             yield Found(brooder.name, None, warning)
@@ -106,13 +97,32 @@ def _configuration(settings: Settings) -> Iterator[Found]:
             too_strong = lamp_warning(source)
             if too_strong is not None:
                 yield Found(brooder.name, None, too_strong)
-    for subject, words in untold(site, contacts_of(settings)):
-        yield Found(subject, False, words)
-    if not any(p.place is Place.OUTSIDE for p in site.all_probes):
+
+
+def _tonight(settings: Settings, about: Mapping[str, Any] | None) -> Iterator[Found]:
+    """What is still missing, as the page's Now has it."""
+    if about is None:
+        found = missing(settings.site, contacts_of(settings), None, machine_of(settings))
+    else:
+        found = [Missing(**one) for one in ask(settings.control_path, "missing")]
+        yield from _not_in_force(settings)
+    for one in found:
+        yield Found(one.subject, False if one.essential else None, f"{one.words}. {one.do}")
+
+
+def _not_in_force(settings: Settings) -> Iterator[Found]:
+    running = dict(ask(settings.control_path, "settings"))
+    written = dict(shown(settings))
+    changed = sorted(
+        key for key in running.keys() | written.keys() if running.get(key) != written.get(key)
+    )
+    if changed:
         yield Found(
-            "outside",
-            None,
-            "no probe outside; with one, a cold night is told earlier and told from a dead lamp",
+            "configuration",
+            False,
+            f"the running service has not taken what was changed in it ({', '.join(changed[:5])}"
+            f"{', ...' if len(changed) > 5 else ''}). sudo systemctl reload brooder, or start it "
+            "again",
         )
 
 
@@ -206,13 +216,6 @@ def _mirror(settings: Settings) -> Iterator[Found]:
 
 def _contacts(settings: Settings, *, send: bool) -> Iterator[Found]:
     contacts = contacts_of(settings)
-    if not contacts:
-        yield Found(
-            "contacts",
-            None,
-            "none: alarms go to the terminal, the log and MQTT alone; add a [[contacts]] so that "
-            "your phone hears of them",
-        )
     if not send:
         for contact in contacts:
             yield Found(f"contact {contact.name}", True, f"{masked(contact.url)} is a form we know")

@@ -1,7 +1,7 @@
 """What the Now screen says: one BoxView for each brooder, in sentences. Pure; called by the screen
 and by the live stream, which so can never say different things."""
 
-from collections.abc import Collection
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import NamedTuple
@@ -23,6 +23,7 @@ from monitor.page.now_lines import (
 )
 from monitor.page.phrases import Phrases, capital, counted
 from monitor.site import Brooder, Site
+from monitor.tell.missing import Missing
 from monitor.tell.wording import first_aid
 from monitor.tell.wording.tonight_words import tonight
 from monitor.watch.status import BrooderStatus, SiteStatus
@@ -101,10 +102,11 @@ class NowView:
     stale_since: float | None
     clock_sure: bool = True
     calls: tuple[UnansweredAlarm, ...] = field(default=())  # unanswered
+    missing: tuple[Missing, ...] = ()  # for tonight, but for what an alarm says
 
 
-def view(status: SiteStatus, site: Site, say: Phrases) -> NowView:
-    """The status in words."""
+def view(status: SiteStatus, site: Site, say: Phrases, missing: Iterable[Missing] = ()) -> NowView:
+    """The status, and what is missing for tonight, in words."""
     settings = {box.name: box for box in site.brooders}
     boxes = tuple(
         _box(number, box, settings.get(box.name), site, say)
@@ -118,8 +120,10 @@ def view(status: SiteStatus, site: Site, say: Phrases) -> NowView:
         for alarm in here
         if alarm.answer_link and alarm.standing is None and not alarm.advice
     ]
+    unsaid = tuple(one for one in missing if not one.alarmed)
     return NowView(
-        summary=_summary(boxes, alarms, unanswered),
+        missing=unsaid,
+        summary=_summary(boxes, alarms, unanswered, unsaid),
         boxes=boxes,
         alarms=alarms,
         outside=tuple(probe_view(probe, say) for probe in status.probes),
@@ -130,7 +134,10 @@ def view(status: SiteStatus, site: Site, say: Phrases) -> NowView:
 
 
 def _summary(
-    boxes: tuple[BoxView, ...], alarms: tuple[AlarmView, ...], unanswered: list[UnansweredAlarm]
+    boxes: tuple[BoxView, ...],
+    alarms: tuple[AlarmView, ...],
+    unanswered: list[UnansweredAlarm],
+    missing: tuple[Missing, ...],
 ) -> str:
     if unanswered:
         one = len(unanswered) == 1
@@ -143,6 +150,14 @@ def _summary(
     unaided = [box.name for box in boxes if box.without_estimate]
     if unaided:
         return f"{', '.join(unaided)}: dead lamps are not recognised"
+    return _calm(boxes, [one for one in missing if one.essential])
+
+
+def _calm(boxes: tuple[BoxView, ...], lacking: list[Missing]) -> str:
+    if len(lacking) > 1:
+        return f"{len(lacking)} things are missing for tonight"
+    if lacking:
+        return capital(f"{lacking[0].subject}: {lacking[0].words}")
     if all(box.mark is MarginShape.EMPTY for box in boxes):
         return "No chicks entered"
     advice = sum(alarm.advice for box in boxes for alarm in box.alarms)

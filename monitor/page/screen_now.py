@@ -51,7 +51,7 @@ class NowScreen:
         )
 
     def _view(self, say: Phrases) -> NowView:
-        return view(self._frame.api.status(), self._frame.api.site, say)
+        return view(self._frame.api.status(), self._frame.api.site, say, self._frame.api.missing())
 
     def _update(self) -> LiveUpdate:
         say = self._frame.say(live=True)
@@ -62,6 +62,7 @@ class NowScreen:
             for box in seen.boxes
         }
         parts["head"] = self._frame.part("now_head.html", **with_words)
+        parts["missing"] = self._frame.part("now_missing.html", **with_words)
         parts["outside"] = self._frame.part("now_outside.html", **with_words)
         parts["watcher"] = self._frame.part(
             "now_watcher.html", watcher=self._frame.api.watcher(), **with_words

@@ -9,6 +9,7 @@ from typing import Any, Protocol
 from monitor.brooding.batch import Ledger
 from monitor.events import Entry
 from monitor.site import Site
+from monitor.tell.missing import Missing
 from monitor.watch.status import SiteStatus
 
 
@@ -65,6 +66,10 @@ class ServiceApi(Protocol):
         (brooders whose thermal estimate has failed), `journal_ok`, `last_commit_at`, `mirror`
         (words), `contacts` (list of `name`, `last_ok_at`, `last_try_at`, `last_why`, `pending`),
         `version`."""
+        ...
+
+    def missing(self) -> list[Missing]:
+        """What is still missing for tonight, what is essential first."""
         ...
 
     def settings_shown(self) -> list[tuple[str, str]]:

@@ -15,11 +15,13 @@ from monitor.intake.listener import Listener
 from monitor.intake.unclaimed import Unclaimed, suggest
 from monitor.measures import length_shown
 from monitor.service import core_answers
+from monitor.service.machine import machine_of
 from monitor.service.people import contacts_of
 from monitor.service.watch_thread import WatchThread
 from monitor.settings import Settings, masked
 from monitor.site import Site
 from monitor.tell.links import Answer, LinkFault, Links, already_used
+from monitor.tell.missing import Missing, missing
 from monitor.units import Unit, step_shown
 from monitor.units import shown as unit_shown
 from monitor.watch.status import SiteStatus
@@ -142,6 +144,12 @@ class LiveServiceApi:
         """The watcher itself."""
         return self._about()
 
+    def missing(self) -> list[Missing]:
+        """What is still missing for tonight."""
+        settings = self._settings()
+        machine = machine_of(settings, self._about()["contacts"])
+        return missing(self.site, contacts_of(settings), self.status(), machine)
+
     def settings_shown(self) -> list[tuple[str, str]]:
         """The configuration in force."""
         return shown(self._settings())
@@ -199,6 +207,10 @@ class LiveServiceApi:
                 said = await self.try_contacts(details.get("name"))
             case "reload":
                 said = dict(await self.reload())
+            case "missing":
+                said = [one._asdict() for one in self.missing()]
+            case "settings":
+                said = self.settings_shown()
             case "about":
                 said = dict(self._about())
             case _:

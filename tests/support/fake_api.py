@@ -20,6 +20,7 @@ from monitor.brooding.calendar import Step
 from monitor.brooding.objection import Objection
 from monitor.events import AlarmName, Cause, Entry, EntryKind, Facts, Priority
 from monitor.site import Brooder, HeatSource, Place, Probe, Site
+from monitor.tell.missing import Missing
 from monitor.thermal.diagnosis import Interval, Outlook
 from monitor.units import Unit
 from monitor.watch.life_cycle import AlarmState
@@ -321,6 +322,7 @@ class FakeApi:
         self.heard_topics: list[Mapping[str, Any]] = []
         self.refused_messages: list[Mapping[str, Any]] = []
         self.settings: list[tuple[str, str]] = [("site.name", "Hillside")]
+        self.missing_tonight: list[Missing] = []
         self.links: dict[str, list[Entry]] = {}
         self.tried: list[str | None] = []
         self.asked: list[tuple[str, float | None, str | None, float]] = []
@@ -392,6 +394,9 @@ class FakeApi:
             ],
             "version": __version__,
         }
+
+    def missing(self) -> list[Missing]:
+        return self.missing_tonight
 
     def settings_shown(self) -> list[tuple[str, str]]:
         return self.settings

@@ -16,11 +16,12 @@ from support.fake_api import (
     status,
 )
 
-from monitor.brooding.calendar import Step
+from monitor.brooding import calendar
 from monitor.events import AlarmName, Cause, Priority
 from monitor.page.now import BoxView, MarginShape, NowView, view
 from monitor.page.phrases import Phrases
 from monitor.site import HeatSource, Unit
+from monitor.tell.missing import Missing, Step
 from monitor.thermal.diagnosis import Diagnosis, Interval
 from monitor.watch.life_cycle import AlarmState
 from monitor.watch.status import BrooderStatus, SiteStatus
@@ -256,7 +257,7 @@ def test_birds_and_next_step():
     assert box.next_step == "Down to 84.9 °F on Sunday 15 Feb."
     one = box_of(brooder(batch=batch(head_count=1, placed=1, lost=0, age_days=1.4)))
     assert one.birds == "1 meat chick, 1 day old; none lost."
-    step = Step(at=NIGHT + 22 * 3600, age_days=10, from_c=32.2, to_c=31.8, gradual=True)
+    step = calendar.Step(at=NIGHT + 22 * 3600, age_days=10, from_c=32.2, to_c=31.8, gradual=True)
     assert box_of(brooder(next_step=step)).next_step == (
         "A little less every day, to 89.2 °F tomorrow."
     )
@@ -323,3 +324,17 @@ def test_a_floor_below_the_chill_limit_is_not_given_minutes():
     assert box_of(cold).trend == (
         "Falling 0.9 °F an hour. The floor is below the chill limit (79.9 °F) already."
     )
+
+
+def test_what_is_missing_for_tonight_stands_on_now_and_in_its_headline() -> None:
+    here = site()
+    lack = [
+        Missing("contacts", "nobody is told", "Add your phone.", step=Step.CONTACTS),
+        Missing("outside", "no probe outside", "Hang one.", essential=False),
+        Missing("porch", "heat-loss", "Look.", alarmed=True),
+    ]
+    seen = view(status(), here, Phrases(here, NIGHT), lack)
+    assert seen.summary == "Contacts: nobody is told"
+    assert [one.subject for one in seen.missing] == ["contacts", "outside"], "an alarm says itself"
+    two = view(status(), here, Phrases(here, NIGHT), [lack[0], lack[0]])
+    assert two.summary == "2 things are missing for tonight"

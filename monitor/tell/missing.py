@@ -1,0 +1,206 @@
+"""What is still missing for tonight: one list for `brooder check`, the page's Now and the guided
+set-up. Pure."""
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from datetime import datetime
+from enum import StrEnum
+from typing import NamedTuple
+
+from monitor.events import Priority
+from monitor.site import Brooder, Place, Site
+from monitor.tell.contact import Contact
+from monitor.tell.untold import untold
+from monitor.watch.status import BrooderStatus, ProbeStatus, SiteStatus
+
+
+class Step(StrEnum):
+    """The part of the set-up in which it is mended."""
+
+    SITE = "site"
+    BOX = "box"
+    HEAT = "heat"
+    PROBES = "probes"
+    CONTACTS = "contacts"
+    PAGE = "page"
+    BIRDS = "birds"
+
+
+class Missing(NamedTuple):
+    """One thing, and the one thing to do about it."""
+
+    subject: str
+    words: str
+    do: str
+    essential: bool = True  # without it the night is not watched, or nobody is told
+    step: Step | None = None
+    alarmed: bool = False  # an alarm says it too
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Machine:
+    """What the list needs to know of the machine that watches."""
+
+    page_open: bool  # to the home network: a phone can open a message's link
+    on_battery: bool | None  # None: not known
+    unreached: tuple[str, ...] = ()  # contacts that no message has reached since the start
+
+
+def missing(
+    site: Site, contacts: Iterable[Contact], status: SiteStatus | None, machine: Machine
+) -> list[Missing]:
+    """What is essential first. `status` None: no service runs."""
+    contacts = tuple(contacts)
+    found = [
+        *_of_the_watch(status, machine),
+        *(one for box in site.brooders for one in _of_box(site, box, status)),
+        *_of_birds(status),
+        *_of_contacts(contacts, machine),
+        *(
+            Missing(subject, words, "Change it in the configuration.")
+            for subject, words in untold(site, contacts)
+        ),
+        *_outside(site, status),
+        *_alarms(site, status),
+    ]
+    return sorted(found, key=lambda one: not one.essential)
+
+
+def _of_the_watch(status: SiteStatus | None, machine: Machine) -> Iterator[Missing]:
+    if status is None:
+        yield Missing(
+            "the watch",
+            "is not running",
+            "Start it: brooder watch, or sudo systemctl start brooder.",
+        )
+    elif not status.clock_sure:
+        yield Missing(
+            "the clock",
+            "is not set: this machine does not know the time for certain",
+            "Connect it to the network, or set its clock.",
+            alarmed=True,
+        )
+    if machine.on_battery:
+        yield Missing(
+            "power", "this machine runs on its battery and may not last the night", "Plug it in."
+        )
+
+
+def _of_box(site: Site, box: Brooder, status: SiteStatus | None) -> Iterator[Missing]:
+    floors = [probe for probe in box.probes if probe.place is Place.FLOOR]
+    if not floors:
+        yield Missing(
+            box.name,
+            "has no probe on the floor",
+            "Add one, at the height of the chicks' backs and at the edge of the heat.",
+            step=Step.PROBES,
+        )
+    if not box.heat:
+        yield Missing(
+            box.name,
+            "lists no lamp or plate, so a dead one cannot be named",
+            "Enter each with its watts.",
+            essential=False,
+            step=Step.HEAT,
+        )
+    seen = status.brooder(box.name) if status is not None else None
+    if seen is not None and not seen.out_of_service:
+        yield from _of_probes(site, seen)
+
+
+def _of_probes(site: Site, box: BrooderStatus) -> Iterator[Missing]:
+    floors = [p for p in box.probes if p.place is Place.FLOOR and not p.out_of_service]
+    deaf = [p for p in floors if _unheard(p)]
+    all_deaf = bool(floors) and len(deaf) == len(floors)
+    if all_deaf:
+        heard = [p.at for p in deaf if p.at is not None]
+        since = "yet"
+        if heard:
+            since = f"since {datetime.fromtimestamp(max(heard), site.timezone):%a %H:%M}"
+        yield Missing(
+            box.name,
+            f"no floor probe has been heard {since}",
+            "See that it has power and reaches the network.",
+            step=Step.PROBES,
+            alarmed=bool(heard) and box.batch is not None,
+        )
+    for probe in box.probes:
+        if _unheard(probe) and not probe.out_of_service and not (all_deaf and probe in floors):
+            yield _one_unheard(box.name, probe)
+
+
+def _one_unheard(subject: str, probe: ProbeStatus) -> Missing:
+    return Missing(
+        subject,
+        f"the probe {probe.name} {'was never heard' if probe.at is None else 'is silent'}",
+        "See that it has power and reaches the network.",
+        essential=False,
+        step=Step.PROBES,
+        alarmed=probe.at is not None,
+    )
+
+
+def _unheard(probe: ProbeStatus) -> bool:
+    return probe.at is None or probe.silent
+
+
+def _of_birds(status: SiteStatus | None) -> Iterator[Missing]:
+    if status is not None and not any(box.batch for box in status.brooders):
+        yield Missing(
+            "birds",
+            "no chicks are entered, so nothing watches for cold",
+            "Enter them as soon as they are in the box.",
+            step=Step.BIRDS,
+        )
+
+
+def _of_contacts(contacts: tuple[Contact, ...], machine: Machine) -> Iterator[Missing]:
+    if not contacts:
+        yield Missing(
+            "contacts",
+            "nobody is told: an alarm is seen only by who looks",
+            "Add your phone, then try it.",
+            step=Step.CONTACTS,
+        )
+    for name in machine.unreached:
+        yield Missing(
+            f"contact {name}",
+            "no message has reached it since the watch started",
+            "Try it, and hear whether the phone sounds.",
+            essential=False,
+            step=Step.CONTACTS,
+        )
+    if contacts and not machine.page_open:
+        yield Missing(
+            "the page",
+            "opens on this machine alone, so the link in a message leads nowhere on the phone",
+            "Open it to the home network, with a passphrase.",
+            essential=False,
+            step=Step.PAGE,
+        )
+
+
+def _outside(site: Site, status: SiteStatus | None) -> Iterator[Missing]:
+    if not any(p.place is Place.OUTSIDE for p in site.all_probes):
+        yield Missing(
+            "outside",
+            "no probe outside; with one, a cold night is told earlier and told from a dead lamp",
+            "Hang one in the shade.",
+            essential=False,
+            step=Step.PROBES,
+        )
+    for probe in status.probes if status is not None else ():
+        if _unheard(probe) and not probe.out_of_service:
+            yield _one_unheard("outside", probe)
+
+
+def _alarms(site: Site, status: SiteStatus | None) -> Iterator[Missing]:
+    for alarm in status.all_alarms if status is not None else ():
+        if alarm.active and not alarm.folded and alarm.priority is not Priority.ADVICE:
+            began = datetime.fromtimestamp(alarm.since, site.timezone)
+            yield Missing(
+                alarm.brooder or "the watch",
+                f"{alarm.alarm.value}, {alarm.priority.value}, since {began:%a %H:%M}",
+                "Look at the page or the last message for what to do.",
+                alarmed=True,
+            )

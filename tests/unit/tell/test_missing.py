@@ -1,0 +1,119 @@
+"""The list of what is missing for tonight names each thing once, with the one thing to do."""
+
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from support import fake_api
+from support.fake_api import NIGHT, alarm, brooder, probe, status
+
+from monitor.events import Priority
+from monitor.service.machine import on_battery
+from monitor.site import Site
+from monitor.tell.contact import Contact
+from monitor.tell.missing import Machine, Missing, Step, missing
+from monitor.watch.status import SiteStatus
+
+SITE = fake_api.site()
+PHONE = Contact(name="my phone", url="json://a")
+READY = Machine(page_open=True, on_battery=None)
+
+
+def found(
+    what: Site = SITE,
+    contacts: tuple[Contact, ...] = (PHONE,),
+    shown: SiteStatus | None = None,
+    machine: Machine = READY,
+) -> list[Missing]:
+    return missing(what, contacts, shown or status(), machine)
+
+
+def test_a_box_that_is_watched_with_a_phone_that_was_reached_lacks_nothing() -> None:
+    assert found() == []
+
+
+def test_where_nothing_runs_that_is_said_first() -> None:
+    first, *_ = missing(SITE, (), None, READY)
+    assert (first.subject, first.words) == ("the watch", "is not running")
+
+
+unheard = probe("porch/floor", None, None)
+silent = probe("porch/floor", 31.0, NIGHT - 7200, silent=True)
+PORCH = SITE.brooders[0]
+CASES: dict[str, tuple[list[Missing], Step | None]] = {
+    "nobody is told": (found(contacts=()), Step.CONTACTS),
+    "no floor probe has been heard yet": (
+        found(shown=status(brooder(probes=(unheard,)))),
+        Step.PROBES,
+    ),
+    "no floor probe has been heard since Tue 00:00": (
+        found(shown=status(brooder(probes=(silent,)))),
+        Step.PROBES,
+    ),
+    "has no probe on the floor": (
+        found(replace(SITE, brooders=(replace(PORCH, probes=()),))),
+        Step.PROBES,
+    ),
+    "no chicks are entered": (found(shown=status(brooder(batch=None))), Step.BIRDS),
+    "is not set": (found(shown=replace(status(), clock_sure=False)), None),
+    "runs on its battery": (found(machine=replace(READY, on_battery=True)), None),
+    "none of them wants what is urgent": (
+        found(contacts=(replace(PHONE, priorities=frozenset({Priority.ADVICE})),)),
+        None,
+    ),
+    "heat-loss, urgent, since": (found(shown=status(brooder(alarms=(alarm(),)))), None),
+}
+
+
+@pytest.mark.parametrize("words", CASES)
+def test_what_is_essential_is_named_with_what_to_do(words: str) -> None:
+    [one], step = CASES[words]
+    assert words in one.words
+    assert one.essential
+    assert one.do.endswith(".")
+    assert one.step is step
+
+
+LESSER: dict[str, list[Missing]] = {
+    "leads nowhere on the phone": found(machine=replace(READY, page_open=False)),
+    "no message has reached it": found(machine=replace(READY, unreached=("my phone",))),
+    "no probe outside": found(replace(SITE, probes=()), shown=replace(status(), probes=())),
+    "lists no lamp or plate": found(replace(SITE, brooders=(replace(PORCH, heat=()),))),
+    "the probe west was never heard": found(
+        shown=status(brooder(probes=(probe("porch/floor", 31.8), probe("porch/west", None, None))))
+    ),
+}
+
+
+@pytest.mark.parametrize("words", LESSER)
+def test_what_only_helps_is_named_and_is_no_fault(words: str) -> None:
+    [one] = LESSER[words]
+    assert words in one.words
+    assert not one.essential
+
+
+def test_an_alarm_that_was_answered_is_still_no_quiet_night_and_advice_is() -> None:
+    advice = alarm(priority=Priority.ADVICE)
+    assert found(shown=status(brooder(alarms=(advice,)))) == []
+
+
+@pytest.mark.parametrize(
+    ("state", "scope", "expected"),
+    [
+        ("Discharging", None, True),
+        ("Charging", None, False),
+        ("Full", "System", False),
+        ("Discharging", "Device", None),
+    ],
+)
+def test_a_battery_is_read_as_the_kernel_tells_it(
+    tmp_path: Path, state: str, scope: str | None, expected: bool | None
+) -> None:
+    for name, kind in (("mains", "Mains"), ("BAT0", "Battery")):
+        (tmp_path / name).mkdir()
+        (tmp_path / name / "type").write_text(f"{kind}\n")
+    (tmp_path / "BAT0" / "status").write_text(f"{state}\n")
+    if scope is not None:
+        (tmp_path / "BAT0" / "scope").write_text(f"{scope}\n")
+    assert on_battery(tmp_path) is expected
+    assert on_battery(tmp_path / "none") is None
