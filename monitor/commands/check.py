@@ -104,14 +104,14 @@ def _tonight(settings: Settings, about: Mapping[str, Any] | None) -> Iterator[Fo
     if about is None:
         found = missing(settings.site, contacts_of(settings), None, machine_of(settings))
     else:
-        found = [Missing(**one) for one in ask(settings.control_path, "missing")]
+        found = [Missing(**one) for one in ask(settings.control_paths, "missing")]
         yield from _not_in_force(settings)
     for one in found:
         yield Found(one.subject, False if one.essential else None, f"{one.words}. {one.do}")
 
 
 def _not_in_force(settings: Settings) -> Iterator[Found]:
-    running = dict(ask(settings.control_path, "settings"))
+    running = dict(ask(settings.control_paths, "settings"))
     written = dict(shown(settings))
     changed = sorted(
         key for key in running.keys() | written.keys() if running.get(key) != written.get(key)
