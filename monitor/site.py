@@ -2,6 +2,7 @@
 
 All lengths in metres, temperatures in degC, durations in seconds, powers in watts."""
 
+import re
 from dataclasses import dataclass, field
 from enum import StrEnum
 from zoneinfo import ZoneInfo
@@ -16,6 +17,11 @@ class Place(StrEnum):
     UNDER_HEAT = "under-heat"  # beneath a lamp or plate: tells whether that source is alive
     COOL_END = "cool-end"  # where chicks go to cool off
     OUTSIDE = "outside"  # in the shade, out of the box
+
+
+def plain(name: str) -> str:
+    """A name as it stands in a topic or an account: `Under west lamp` is `under-west-lamp`."""
+    return re.sub(r"[^\w.]+|_", "-", name.casefold()).strip("-") or "probe"
 
 
 def place_for(name: str) -> Place:

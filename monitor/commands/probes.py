@@ -1,4 +1,5 @@
-"""`brooder probes`: what the broker is hearing, which topics are configured, what was refused."""
+"""`brooder probes`: what the broker is hearing, which topics are configured, what was refused; and
+the verbs below it, `add` and `try`."""
 
 import time
 from datetime import datetime
@@ -9,6 +10,8 @@ from rich.table import Table
 
 from monitor.commands.ask import request, settings_of
 from monitor.commands.common import NOT_WELL, ConfigOption, out
+from monitor.commands.probes_add import add
+from monitor.commands.probes_try import attempt
 from monitor.settings import Settings
 from monitor.tell.wording.words import span
 from monitor.units import shown
@@ -17,10 +20,15 @@ LISTEN_S = 5.0  # a broker of your own is listened to for this long; probes ofte
 
 
 def register(app: typer.Typer) -> None:
-    app.command("probes")(probes)
+    verb = typer.Typer()
+    verb.callback(invoke_without_command=True)(probes)
+    verb.command("add")(add)
+    verb.command("try")(attempt)
+    app.add_typer(verb, name="probes")
 
 
 def probes(
+    ctx: typer.Context,
     wait: Annotated[
         float, typer.Option(help="Seconds to listen for topics that no brooder claims.")
     ] = LISTEN_S,
@@ -28,6 +36,8 @@ def probes(
 ) -> None:
     """What the broker hears. The configured probes and their last reading, other topics with the
     configuration lines that would claim them, and messages that could not be read."""
+    if ctx.invoked_subcommand is not None:
+        return
     settings = settings_of(config)
     said: dict[str, Any] = request(settings, "probes")
     if settings.file.broker is not None and wait > 0:

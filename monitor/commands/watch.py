@@ -29,7 +29,7 @@ from monitor.settings import Settings, SettingsFault
 from monitor.settings.load_apart import load_apart
 from monitor.site import Probe
 from monitor.tell.message import Message
-from monitor.units import Unit
+from monitor.units import from_celsius
 
 _NO_PORT = (errno.EADDRINUSE, errno.EADDRNOTAVAIL, errno.EACCES)
 
@@ -101,10 +101,9 @@ def on_terminal(settings: Settings) -> Callable[[Message], None]:
     return show
 
 
-def sample(probe: Probe) -> str:
-    """A payload as this probe would send it, of 33.4 degC."""
-    temp = {Unit.CELSIUS: 33.4, Unit.FAHRENHEIT: 92.1, Unit.KELVIN: 306.55}[probe.unit]
-    document: Any = temp
+def sample(probe: Probe, temp_c: float = 33.4) -> str:
+    """A payload as this probe would send it."""
+    document: Any = round(from_celsius(temp_c, probe.unit), 2)
     for step in reversed((probe.value_pointer or "").split("/")[1:]):
         name = step.replace("~1", "/").replace("~0", "~")
         document = [document] if name == "0" else {name: document}

@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from monitor.intake.topics import filter_fault, matches
-from monitor.site import Probe
+from monitor.site import Probe, plain
 
 
 class RightsFault(ValueError):
@@ -55,7 +55,7 @@ class Rights:
         own: dict[str, set[str]] = {}
         for probe in probes:
             for account in accounts_of(probe):
-                own.setdefault(_plain(account), set()).add(probe.topic)
+                own.setdefault(plain(account), set()).add(probe.topic)
         self._own = {account: frozenset(topics) for account, topics in own.items()}
 
     @property
@@ -78,7 +78,7 @@ class Rights:
 
     def _may(self, user: str | None, client_id: str, topic: str, *, write: bool) -> bool:
         if self._rules is None:
-            return write and topic in self._own.get(_plain(user or ""), ())
+            return write and topic in self._own.get(plain(user or ""), ())
         rules = [
             *self._rules.get(user, ()),
             *(_filled(rule, user or "", client_id) for rule in self._patterns),
@@ -91,15 +91,9 @@ class Rights:
 
 def accounts_of(probe: Probe) -> tuple[str, ...]:
     """The names that an account of this probe may have where there is no rights file: `porch-floor`
-    or `porch`; of a probe of the site, `shade`."""
-    return (
-        (probe.name,) if probe.brooder is None else (f"{probe.brooder}-{probe.name}", probe.brooder)
-    )
-
-
-def _plain(name: str) -> str:
-    """`Porch floor`, `porch-floor` and `porch_floor` are one name."""
-    return name.casefold().replace(" ", "-").replace("_", "-")
+    or `porch`; of a probe of the site, `shade`. The first is the one that `probes add` gives."""
+    name, box = plain(probe.name), plain(probe.brooder or "")
+    return (name,) if probe.brooder is None else (f"{box}-{name}", box)
 
 
 def _filled(rule: _Rule, user: str, client_id: str) -> _Rule:

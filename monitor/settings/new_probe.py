@@ -1,21 +1,15 @@
 """A probe written into the configuration file, and the built-in broker opened to the network: edits
 of a TOML document for `rewriting.propose`. Pure."""
 
-import re
 from collections.abc import MutableMapping
 from typing import Any
 
 import tomlkit
 from tomlkit.items import AoT, Table
 
-from monitor.site import Place
+from monitor.site import Place, plain
 
 _INDENT = 2
-
-
-def plain(name: str) -> str:
-    """A name as it stands in a topic or an account: `Under west lamp` is `under-west-lamp`."""
-    return re.sub(r"[^\w.]+", "-", name.casefold()).strip("-") or "probe"
 
 
 def topic_for(prefix: str, brooder: str | None, name: str) -> str:

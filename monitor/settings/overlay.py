@@ -16,7 +16,13 @@ from monitor.settings.reading import LONGEST_SECRET, Unreadable, read_text
 PREFIX = "BROODER_"
 # Of the commands, which may be given beside any configuration.
 NOT_SETTINGS = frozenset(
-    {"BROODER_CONFIG", "BROODER_LOG", "BROODER_LONG", "BROODER_WIRES_PASSWORD"}
+    {
+        "BROODER_CONFIG",
+        "BROODER_LOG",
+        "BROODER_LONG",
+        "BROODER_WIRES_PASSWORD",
+        "BROODER_PROBE_PASSWORD",
+    }
 )
 
 

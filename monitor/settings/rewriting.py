@@ -43,7 +43,8 @@ class Change:
     def difference(self) -> str:
         """What changes, as lines with + and -, secrets hidden; empty where nothing does."""
         lines = difflib.unified_diff(_shown(self.before), _shown(self.after), n=1, lineterm="")
-        return "\n".join(line for line in lines if not line.startswith(("---", "+++", "@@")))
+        shown = "\n".join(line for line in lines if not line.startswith(("---", "+++", "@@")))
+        return shown.strip("\n")
 
     def write(self) -> None:
         """The file before is kept as NAME.before. Raises NotWritten, also where somebody has
