@@ -2,6 +2,7 @@
 # Installs the brooder monitor as a service on Debian or Raspberry Pi OS. Run as root from a
 # checkout; run again to upgrade. Asks nothing; doing it twice changes nothing.
 #   sudo sh deploy/install.sh              install or upgrade, start the service
+#   sudo sh deploy/install.sh mosquitto    the same, with Mosquitto as its broker
 #   sudo sh deploy/install.sh rollback     back to the version before
 #   sudo sh deploy/install.sh uninstall    remove the program; configuration and records stay
 # For a dry run into a folder: ROOT=/some/folder sh deploy/install.sh (touches no system service).
@@ -16,6 +17,7 @@ conf="$root/etc/brooder"
 state="$root/var/lib/brooder"
 unit="$root/etc/systemd/system/brooder.service"
 logs="$root/etc/systemd/journald.conf.d/brooder.conf"
+command="$root/usr/local/bin/brooder"
 
 say() { echo "install.sh: $*"; }
 stop() { echo "install.sh: $*" >&2; exit 2; }
@@ -24,7 +26,7 @@ system() { if [ -z "$root" ] && command -v systemctl >/dev/null 2>&1; then syste
 [ -n "$root" ] || [ "$(id -u)" = 0 ] || stop "needs root; run: sudo sh deploy/install.sh"
 
 case "${1:-install}" in
-install) ;;
+install | mosquitto) ;;
 rollback)
     [ -L "$home/previous" ] || stop "there is no version before this one to go back to"
     before=$(readlink "$home/previous")
@@ -42,12 +44,12 @@ rollback)
     ;;
 uninstall)
     system disable --now brooder.service 2>/dev/null || true
-    rm -rf "$home" "$unit" "$logs"
+    rm -rf "$home" "$unit" "$logs" "$command"
     system daemon-reload
     say "removed; the configuration in $conf and the records in $state are kept"
     exit 0
     ;;
-*) stop "\"$1\" is not known; say nothing, rollback or uninstall" ;;
+*) stop "\"$1\" is not known; say nothing, mosquitto, rollback or uninstall" ;;
 esac
 
 python=${PYTHON:-python3}
@@ -114,6 +116,8 @@ chmod 700 "$state"
 
 install -D -m 644 "$here/deploy/systemd/brooder.service" "$unit"
 install -D -m 644 "$here/deploy/systemd/journald-brooder.conf" "$logs"
+mkdir -p "$(dirname "$command")"
+ln -sfn "$home/current/.venv/bin/brooder" "$command"
 system daemon-reload
 if [ -z "$root" ] && command -v systemctl >/dev/null 2>&1; then
     systemctl try-restart systemd-journald.service || true
@@ -122,4 +126,7 @@ if [ -z "$root" ] && command -v systemctl >/dev/null 2>&1; then
     say "version $version runs; look with: systemctl status brooder"
 else
     say "version $version is in place; no service manager was touched"
+fi
+if [ "${1:-install}" = mosquitto ]; then
+    sh "$here/deploy/mosquitto/set-up.sh"
 fi

@@ -253,12 +253,15 @@ def _at_another(broker: BrokerSettings, probe: Probe, address: str | None, files
     reader = broker.username
     if reader is not None and known.may_read(reader, reader, probe.topic):
         reader = None
+    notes: tuple[str, ...] = ()
     if (files / "broker.crt").is_file():  # as deploy/mosquitto lets the network in
         card = replace(card, port=_TLS_PORT, tls=True)
+        notes = (f"The probe knows the broker by {files / 'ca.crt'}: copy that to it too.",)
     return Prepared(
         probe=probe,
         card=replace(card, password=new_password()),
         consequences=(_again(account),) if account in known.accounts else (),
+        notes=notes,
         accounts=accounts,
         rights=rights,
         mosquitto=True,

@@ -127,7 +127,7 @@ def _open_broker_needs_accounts(raw: dict[str, Any]) -> Iterator[WrongSetting]:
         yield WrongSetting(
             "built_in_broker.listen",
             f'is "{listen}", which opens the broker to the network; that needs accounts_file '
-            '(made with mosquitto_passwd), or write listen = "127.0.0.1".',
+            '(brooder probes add NAME --network sets both), or write listen = "127.0.0.1".',
         )
 
 
