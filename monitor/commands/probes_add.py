@@ -127,7 +127,7 @@ def _show(ready: Prepared, to: Path | None) -> None:
 def _taken(settings: Settings) -> list[str]:
     """Has the running service taken it?"""
     try:
-        said: dict[str, Any] = ask(settings.control_path, "reload")
+        said: dict[str, Any] = ask(settings.control_paths, "reload")
     except NoService:
         return ["No service runs; it takes this at its start."]
     except Objection as why:
