@@ -359,7 +359,8 @@ def test_watts_are_read_as_a_grower_writes_them(text: str, watts: float) -> None
         ("tonight --low", "--low needs a value after it"),
         ("export --form xml", '--form is "xml"; it must be one of lines, csv, senml'),
         ("watch --foo", "brooder watch: --foo is no option; known here: "),
-        ("probes extra", '"extra" is one word too many'),
+        ("backup a b", '"b" is one word too many'),
+        ("probes extra", '"extra" is no command; it must be one of add, try'),
         ("read-wires --every abc", '--every is "abc"; it must be a number'),
     ],
 )
