@@ -168,7 +168,7 @@ def fold(entries: Iterable[Entry]) -> Ledger:
 
 
 def _order(entry: Entry) -> tuple[float, str, int]:
-    return entry.at, entry.id or "", entry.number
+    return entry.at, entry.id or "~", entry.number  # one that is not kept yet comes last
 
 
 def _lay(entry: Entry, batches: list[Batch], open_: dict[str, int]) -> str | None:
