@@ -11,6 +11,7 @@ from monitor.events import Entry, EntryKind
 from monitor.page.forms import read_open_form
 from monitor.page.frame import Frame
 from monitor.page.phrases import capital
+from monitor.page.service_api import TRIAL_ALARM
 from monitor.tell.wording.words import listed
 
 LONGEST_TOKEN = 1024
@@ -35,17 +36,18 @@ class AnswerScreen:
             entries = self._redeemed(request)
         except Objection as words:
             return self._screen(request, str(words), status=410)
-        return self._screen(request, None, what=_what(entries))
+        return self._screen(request, None, what=_what(entries), trial=_is_trial(entries))
 
     async def answer(self, request: Request) -> Response:
         """Acknowledges. The token is its own proof; there is no session to protect."""
         await read_open_form(request)
         try:
-            self._redeemed(request)
+            trial = _is_trial(self._redeemed(request))
             done = await self._frame.api.answer_link(request.path_params["token"])
         except Objection as words:
             return self._screen(request, str(words), status=410)
-        return self._screen(request, None, what=listed(done) if done else "Noted", done=True)
+        what = listed(done) if done else "Noted"
+        return self._screen(request, None, what=what, done=True, trial=trial)
 
     def _redeemed(self, request: Request) -> list[Entry]:
         token = request.path_params["token"]
@@ -63,11 +65,16 @@ class AnswerScreen:
         *,
         what: str = "",
         done: bool = False,
+        trial: bool = False,
         status: int = 200,
     ) -> Response:
         return self._frame.screen(
-            request, "answer.html", status=status, fault=fault, what=what, done=done
+            request, "answer.html", status=status, fault=fault, what=what, done=done, trial=trial
         )
+
+
+def _is_trial(entries: list[Entry]) -> bool:
+    return any(entry.alarm == TRIAL_ALARM for entry in entries)
 
 
 def _what(entries: list[Entry]) -> str:

@@ -12,6 +12,8 @@ from monitor.site import Site
 from monitor.tell.missing import Missing
 from monitor.watch.status import SiteStatus
 
+TRIAL_ALARM = "trial"  # stands for an alarm's name where a trial message is answered
+
 
 class ServiceApi(Protocol):
     """Everything a person can look at or do. Awaitables are answered by the watch thread."""
@@ -49,7 +51,8 @@ class ServiceApi(Protocol):
         ...
 
     async def try_contacts(self, name: str | None) -> list[Mapping[str, Any]]:
-        """Really sends a trial message: per contact `contact`, `ok`, `why`. Raises Objection."""
+        """Really sends a trial alarm: per contact `contact`, `ok`, `why`, `took_s`, and `trial`
+        where its link can be answered. Raises Objection."""
         ...
 
     def heard(self) -> list[Mapping[str, Any]]:
@@ -64,8 +67,8 @@ class ServiceApi(Protocol):
     def watcher(self) -> Mapping[str, Any]:
         """The watcher itself: `started_at`, `broker`, `broker_connected`, `without_estimate`
         (brooders whose thermal estimate has failed), `journal_ok`, `last_commit_at`, `mirror`
-        (words), `contacts` (list of `name`, `last_ok_at`, `last_try_at`, `last_why`, `pending`),
-        `version`."""
+        (words), `contacts` (list of `name`, `last_ok_at`, `last_try_at`, `last_why`, `pending`
+        and `trial_answered_s`), `version`."""
         ...
 
     def missing(self) -> list[Missing]:
@@ -77,8 +80,8 @@ class ServiceApi(Protocol):
         ...
 
     def redeem(self, token: str) -> list[Entry]:
-        """What a signed acknowledge link would do, without doing it. Raises Objection when it is
-        wrong, old or used."""
+        """What a signed acknowledge link would do, without doing it: of a trial alarm's one entry
+        for `TRIAL_ALARM`. Raises Objection when it is wrong, old or used."""
         ...
 
     async def answer_link(self, token: str) -> list[str]:

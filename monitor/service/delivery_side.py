@@ -24,6 +24,7 @@ from monitor.tell.try_contacts import try_out
 
 log = logging.getLogger(__name__)
 
+MOST_TRIALS = 100  # of which it is known whether they were answered
 HAND_OVER_S = 2.0  # so long an old delivery may still send
 
 
@@ -43,6 +44,8 @@ class DeliverySide:
         self._watch: WatchThread | None = None
         self._last: dict[str, tuple[float, str | None]] = {}  # contact -> tried at, why not
         self._last_ok: dict[str, float] = {}
+        # Trial messages: contact, tick of sending, seconds to the answer.
+        self._trials: dict[str, tuple[str, float, float | None]] = {}
         self.links = Links(_key(settings.state_folder), settings.file.page.public_url)
         self._delivery = self._make()
         self._handing_over: threading.Thread | None = None
@@ -80,6 +83,10 @@ class DeliverySide:
                 "last_why": self._last.get(contact.name, (None, None))[1],
                 "last_ok_at": self._last_ok.get(contact.name),
                 "pending": self._delivery.pending(contact.name),
+                "trial_answered_s": next(
+                    (s for c, _, s in reversed(list(self._trials.values())) if c == contact.name),
+                    None,
+                ),
             }
             for contact in contacts_of(self._settings)
         ]
@@ -143,16 +150,44 @@ class DeliverySide:
         wanted: tuple[Contact, ...] = tuple(
             c for c in contacts_of(self._settings) if name in (None, c.name)
         )
+        trials: dict[str, str] = {}
+
+        def link(contact: str) -> str | None:
+            made = self.links.trial_link(contact, self._clock.now().at)
+            if made is None:
+                return None
+            trials[contact] = made[0]
+            self._trials[made[0]] = (contact, self._clock.now().tick, None)
+            return made[1]
+
+        limit_s = self._settings.file.tell.contact_time_limit_s
         tried = await asyncio.to_thread(
-            lambda: list(
-                try_out(
-                    wanted,
-                    self._settings.site,
-                    self._settings.file.tell.contact_time_limit_s,
-                )
-            )
+            lambda: list(try_out(wanted, self._settings.site, limit_s, link))
         )
-        return [{"contact": t.contact, "ok": t.why is None, "why": t.why} for t in tried]
+        for old in list(self._trials)[:-MOST_TRIALS]:
+            del self._trials[old]
+        return [
+            {
+                "contact": t.contact,
+                "ok": t.why is None,
+                "why": t.why,
+                "took_s": t.took_s,
+                "trial": trials.get(t.contact),
+            }
+            for t in tried
+        ]
+
+    def answer_trial(self, trial: str) -> bool:
+        """Somebody tapped its link. False: it was answered before, or is from before a start."""
+        contact, sent, answered_s = self._trials.get(trial, ("", 0.0, 0.0))
+        if answered_s is not None:
+            return False
+        self._trials[trial] = (contact, sent, self._clock.now().tick - sent)
+        return True
+
+    def trials(self) -> dict[str, float | None]:
+        """After how many seconds each of the latest trial messages was answered; None: not yet."""
+        return {trial: answered_s for trial, (_, _, answered_s) in list(self._trials.items())}
 
 
 def _key(folder: Path) -> bytes:

@@ -10,23 +10,26 @@ from typing import Any
 
 from monitor.brooding.batch import Ledger
 from monitor.brooding.objection import Objection
-from monitor.events import Entry, Moment
+from monitor.events import Entry, EntryKind, Moment
 from monitor.intake.listener import Listener
 from monitor.intake.unclaimed import Unclaimed, suggest
 from monitor.measures import length_shown
+from monitor.page.service_api import TRIAL_ALARM
 from monitor.service import core_answers
+from monitor.service.delivery_side import DeliverySide
 from monitor.service.machine import machine_of
 from monitor.service.people import contacts_of
 from monitor.service.watch_thread import WatchThread
 from monitor.settings import Settings, masked
 from monitor.site import Site
-from monitor.tell.links import Answer, LinkFault, Links, already_used
+from monitor.tell.links import Answer, LinkFault, already_used
 from monitor.tell.missing import Missing, missing
 from monitor.units import Unit, step_shown
 from monitor.units import shown as unit_shown
 from monitor.watch.status import SiteStatus
 
 KEPT_WITHIN_S = 3.0
+_TRIAL_USED = "This trial alarm was answered already, or is from before the last start."
 LISTEN_S = 900.0  # what else is on the broker is heard for this long after somebody looked
 
 
@@ -41,8 +44,7 @@ class LiveServiceApi:
         *,
         unclaimed: Unclaimed,
         about: Callable[[], Mapping[str, Any]],
-        try_contacts: Callable[[str | None], Awaitable[list[Mapping[str, Any]]]],
-        links: Links,
+        reaching: DeliverySide,
         on_disk: Callable[[int], bool] = lambda _number: True,
         listener: Listener | None = None,
         reload: Callable[[], Awaitable[Mapping[str, Any]]],
@@ -52,8 +54,7 @@ class LiveServiceApi:
         self._watch = watch
         self._unclaimed = unclaimed
         self._about = about
-        self._try_contacts = try_contacts
-        self._links = links
+        self._reaching = reaching
         self._on_disk = on_disk
         self._listener = listener
         self._reload = reload
@@ -115,7 +116,7 @@ class LiveServiceApi:
             raise Objection("There is no contact in the configuration: add a [[contacts]].")
         if name is not None and name not in known:
             raise Objection(f"No contact is called {name!r}; they are {', '.join(known)}.")
-        return await self._try_contacts(name)
+        return await self._reaching.try_contacts(name)
 
     def heard(self) -> list[Mapping[str, Any]]:
         """Unclaimed topics. Looking begins the listening where the broker is not our own."""
@@ -162,7 +163,12 @@ class LiveServiceApi:
     def redeem(self, token: str) -> list[Entry]:
         """What a link would do."""
         at = self.status().at
-        return self._read(token, at).entries(self.status(), at)
+        answer = self._read(token, at)
+        if answer.trial is not None:
+            if self._reaching.trials().get(answer.trial, 0.0) is not None:
+                raise Objection(_TRIAL_USED)
+            return [Entry(at=at, entry=EntryKind.ACKNOWLEDGE, alarm=TRIAL_ALARM)]
+        return answer.entries(self.status(), at)
 
     async def answer_link(self, token: str) -> list[str]:
         """Does what a link says, once."""
@@ -170,6 +176,10 @@ class LiveServiceApi:
         def work(now: Moment) -> list[str]:
             core = self._watch.core
             answer = self._read(token, now.at)
+            if answer.trial is not None:
+                if not self._reaching.answer_trial(answer.trial):
+                    raise Objection(_TRIAL_USED)
+                return []
             done: list[str] = []
             for entry in answer.entries(core.status(now), now.at):
                 done += core_answers.enter(core, entry, now)["changes"]
@@ -180,7 +190,7 @@ class LiveServiceApi:
 
     def _read(self, token: str, at: float) -> Answer:
         try:
-            answer = self._links.read(token, at)
+            answer = self._reaching.links.read(token, at)
         except LinkFault as fault:
             raise Objection(str(fault)) from fault
         if already_used(answer, self._watch.core.answers):
@@ -205,6 +215,8 @@ class LiveServiceApi:
                 said = self._probes()
             case "contacts-try":
                 said = await self.try_contacts(details.get("name"))
+            case "trials":
+                said = self._reaching.trials()
             case "reload":
                 said = dict(await self.reload())
             case "missing":

@@ -18,6 +18,7 @@ from typing import Any
 from monitor.events import Moment
 from monitor.journal.records import OutboxRow, Outcome
 from monitor.tell.contact import Contact
+from monitor.tell.links import with_link
 from monitor.tell.message import Message, MessageKind
 from monitor.tell.outbox import TROUBLE_AFTER, Outbox
 from monitor.tell.sender_process import SenderProcess
@@ -200,7 +201,7 @@ class Delivery:
     def _job(self, number: int, message: Message, contact: str) -> dict[str, Any]:
         chart = self._calls.chart(message.attach_brooder) if message.attach_brooder else None
         link = self._calls.link(message, contact) if message.ack_for else None
-        body = f"{message.body}\nI am seeing to it: {link}" if link else message.body
+        body = with_link(message.body, link)
         return {
             "id": number,
             "url": self._contacts[contact].url,

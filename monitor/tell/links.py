@@ -24,6 +24,9 @@ _CLOCK_SLACK_S = 300.0  # a link from a little ahead is a clock that was set bac
 _KEY_FILE, _KEY_BYTES = "links.key", 32
 
 
+TRIAL = "trial/"  # an occurrence that begins so is a trial message's, and no alarm's
+
+
 class LinkFault(Exception):
     """A link that answers nothing; its text is one line for the grower."""
 
@@ -55,6 +58,12 @@ class Answer:
     contact: str
     occurrences: tuple[str, ...]
 
+    @property
+    def trial(self) -> str | None:
+        """The trial message that it answers; None: it answers alarms."""
+        first = next(iter(self.occurrences), "")
+        return first if first.startswith(TRIAL) else None
+
     def entries(self, status: SiteStatus, now_at: float) -> list[Entry]:
         """The acknowledgements to enter: for those of its alarms that are still open. An alarm
         that came back since is another occurrence, which this link does not answer."""
@@ -71,6 +80,11 @@ class Answer:
             if alarm.occurrence in self.occurrences
             and alarm.state in (AlarmState.UNACKNOWLEDGED, AlarmState.RETURNED)
         ]
+
+
+def with_link(body: str, link: str | None) -> str:
+    """An urgent message's body with the way to answer it."""
+    return f"{body}\nI am seeing to it: {link}" if link else body
 
 
 def already_used(answer: Answer, entries: Iterable[Entry]) -> bool:
@@ -94,9 +108,18 @@ class Links:
 
     def link(self, message: Message, contact: str, now_at: float) -> str | None:
         """The link for this message to this contact; None where there is nothing to answer."""
-        if self._base is None or not message.ack_for:
+        return self._made(contact, now_at, message.ack_for) if message.ack_for else None
+
+    def trial_link(self, contact: str, now_at: float) -> tuple[str, str] | None:
+        """A trial message's name and its link; None: no phone finds the page."""
+        trial = f"{TRIAL}{secrets.token_hex(6)}"
+        link = self._made(contact, now_at, (trial,))
+        return None if link is None else (trial, link)
+
+    def _made(self, contact: str, now_at: float, occurrences: Iterable[str]) -> str | None:
+        if self._base is None:
             return None
-        said = [int(now_at), contact, secrets.token_hex(6), *message.ack_for]
+        said = [int(now_at), contact, secrets.token_hex(6), *occurrences]
         return self._base + self._signer.dumps(said)
 
     def read(self, token: str, now_at: float) -> Answer:

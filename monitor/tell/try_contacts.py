@@ -1,13 +1,16 @@
 """One trial message to each contact, one after the other, with the result. Called by
-`brooder contacts try` and `brooder check --send`."""
+`brooder contacts try`, `brooder check --send` and the running service, which alone can be answered:
+its trials bear a link, as an urgent alarm does."""
 
 import selectors
 import time
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from typing import NamedTuple
 
+from monitor.events import Priority
 from monitor.site import Site
 from monitor.tell.contact import Contact
+from monitor.tell.links import with_link
 from monitor.tell.sender_process import SenderProcess
 from monitor.tell.wording import Voice, trial
 
@@ -22,22 +25,29 @@ class Tried(NamedTuple):
     took_s: float
 
 
-def try_out(contacts: Iterable[Contact], site: Site, limit_s: float = 20.0) -> Iterator[Tried]:
-    """Sends for real; each takes at most `limit_s` and a little."""
+def try_out(
+    contacts: Iterable[Contact],
+    site: Site,
+    limit_s: float = 20.0,
+    link: Callable[[str], str | None] = lambda _contact: None,
+) -> Iterator[Tried]:
+    """Sends for real, with an urgent alarm's urgency; each takes at most `limit_s` and a little."""
     sender = SenderProcess()
     try:
         with selectors.DefaultSelector() as selector:
             selector.register(sender.fd, selectors.EVENT_READ)
             for number, contact in enumerate(contacts, 1):
-                words = trial(Voice(site), contact.name, time.time())
+                answer = link(contact.name)
+                voice = Voice(site)
+                words = trial(voice, contact.name, time.time(), linked=answer is not None)
                 begun = time.monotonic()
                 sender.hand(
                     {
                         "id": number,
                         "url": contact.url,
                         "title": words.title,
-                        "body": words.body,
-                        "kind": "advice",
+                        "body": with_link(words.body, answer),
+                        "kind": Priority.URGENT.value,
                         "limit_s": limit_s,
                     }
                 )

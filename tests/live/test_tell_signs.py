@@ -90,8 +90,9 @@ def test_contacts_try_sends_to_each_and_says_which_one_failed(tmp_path):
     assert "phone: sent in" in said
     assert "mail: sent in" in said
     assert "nobody: not sent, no connection to the service." in said
-    assert on_phone.title == in_mail.title == "Hillside: a trial message"
-    assert "If phone reads this, alarms get through." in on_phone.body
+    assert on_phone.title == in_mail.title == "porch: trial alarm"
+    assert on_phone.body.startswith("Nothing is wrong. An urgent alarm comes as this does")
+    assert "no service runs that could take the answer" in said
 
 
 def test_contacts_try_one_that_works_is_well(tmp_path):

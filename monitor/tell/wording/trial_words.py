@@ -3,10 +3,13 @@
 from monitor.tell.wording.words import Voice, Words, compose
 
 
-def trial(voice: Voice, contact: str, at: float) -> Words:
-    """Shows that this contact is reached."""
+def trial(voice: Voice, contact: str, at: float, *, linked: bool = False) -> Words:
+    """Shows that this contact is reached, and woken: it is sent as an urgent alarm is."""
+    boxes = voice.site.brooders
+    tap = "Tap the link below as you would at night. " if linked else ""
     return compose(
-        f"{voice.where(None)}: a trial message",
-        f"If {contact} reads this, alarms get through. Sent at {voice.clock(at, at)}.",
-        "Nothing is wrong. Check that your phone sounds for it at night, in silent mode too.",
+        f"{voice.where(boxes[0].name if boxes else None)}: trial alarm",
+        f"Nothing is wrong. {tap}An urgent alarm comes as this does, as loud or as quiet.",
+        f"Sent to {contact} at {voice.clock(at, at)}. Try it with the phone set for the night: an "
+        "alarm that it silences wakes nobody.",
     )

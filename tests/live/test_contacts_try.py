@@ -1,0 +1,92 @@
+"""`brooder contacts try`: the trial comes as an urgent alarm does, and its answer is waited for."""
+
+import re
+import subprocess
+import sys
+import threading
+import urllib.error
+import urllib.request
+from pathlib import Path
+
+import pytest
+from support.patience import patience_s
+from support.receivers import http_receiver
+from support.service import MAIN, QUICK_LIMITS, Service, Thermometer, wait_until
+
+pytestmark = pytest.mark.live
+
+LINK = re.compile(r"I am seeing to it: (http://\S+)")
+PAGE = 'listen = "127.0.0.1"\npublic_url = "http://board.local"\n'
+
+
+def get(url: str, data: bytes | None = None) -> str:
+    with urllib.request.urlopen(url, data, timeout=patience_s(30)) as answer:
+        return str(answer.read().decode())
+
+
+def here(service: Service, body: str) -> str:
+    """The message's link, at the address that this test reaches."""
+    found = LINK.search(body)
+    assert found is not None, body
+    return found[1].replace("http://board.local", f"http://127.0.0.1:{service.page_port}")
+
+
+def test_a_trial_is_as_urgent_as_an_alarm_and_says_how_long_its_answer_took(
+    tmp_path: Path,
+) -> None:
+    with http_receiver() as phone:
+        service = Service(
+            tmp_path,
+            contacts={"phone": phone.url},
+            page=True,
+            page_lines=PAGE,
+            limits=QUICK_LIMITS,
+            commit_s=0.5,
+        )
+        with service, Thermometer(service.broker_port) as probe:
+            said: list[str] = []
+            running = subprocess.Popen(
+                [sys.executable, "-c", MAIN, "contacts", "try", "--config", str(service.config)],
+                stdout=subprocess.PIPE,
+                text=True,
+            )
+            assert running.stdout is not None
+            reading = threading.Thread(target=lambda: said.extend(running.stdout or ()))
+            reading.start()
+            (trial,) = phone.wait_for(1)
+            link = here(service, trial.body)
+            assert "A trial alarm. Nothing is wrong." in get(link)
+            assert running.poll() is None, "looking at the link answers nothing"
+            assert "Your answer has come." in get(link, b"")
+            assert running.wait(patience_s(60)) == 0
+            reading.join()
+            assert re.search(r"phone: answered after \d+ s\.", "".join(said)), said
+            with pytest.raises(urllib.error.HTTPError, match="410"):
+                get(link, b"")
+
+            service.enter("placed", count=100, hatched="2026-01-01", kind="broiler")
+            for _ in range(15):
+                probe.say(10.0)
+            phone.wait_until(lambda p: any(LINK.search(g.body) for g in p.got[1:]))
+            alarm = next(g for g in phone.got[1:] if LINK.search(g.body))
+            assert trial.raw["type"] == alarm.raw["type"] == "failure"
+            assert trial.title.partition(":")[0] == alarm.title.partition(":")[0] == "porch"
+
+
+def test_a_trial_that_nobody_answers_is_not_well(tmp_path: Path) -> None:
+    with http_receiver() as phone:
+        service = Service(tmp_path, contacts={"phone": phone.url}, page=True, page_lines=PAGE)
+        with service:
+            done = service.command("contacts", "try", "--wait", "1")
+            assert done.returncode == 1
+            assert "phone: not answered within 1 s." in done.stdout
+            assert service.ask("about")["contacts"][0]["trial_answered_s"] is None
+
+
+def test_without_a_link_it_says_why_there_is_none(tmp_path: Path) -> None:
+    with http_receiver() as phone, Service(tmp_path, contacts={"phone": phone.url}) as service:
+        done = service.command("contacts", "try")
+        assert done.returncode == 0
+        assert "[page] public_url does not say where a phone finds the page" in done.stdout
+        wait_until(lambda: phone.got, 30)
+        assert not LINK.search(phone.got[0].body)
