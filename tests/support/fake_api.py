@@ -364,8 +364,14 @@ class FakeApi:
     async def try_contacts(self, name: str | None) -> list[Mapping[str, Any]]:
         self.tried.append(name)
         return [
-            {"contact": "my phone", "ok": True, "why": ""},
-            {"contact": "barn siren", "ok": False, "why": "no answer within 20 s"},
+            {"contact": "my phone", "ok": True, "why": "", "took_s": 0.4, "trial": None},
+            {
+                "contact": "barn siren",
+                "ok": False,
+                "why": "no answer within 20 s",
+                "took_s": 20.0,
+                "trial": None,
+            },
         ]
 
     def heard(self) -> list[Mapping[str, Any]]:
