@@ -68,6 +68,16 @@ class _Readings(ReadConnection):
             found = bulk.series(connection, wanted, _ms(from_at), _ms(to_at), only_sure=only_sure)
         return found | {key: bulk.NOTHING for key in asked or () if key not in found}
 
+    def columns(
+        self, keys: Iterable[str], from_at: float, to_at: float, wide_s: float
+    ) -> list[tuple[str, int, float, float]]:
+        """(probe, column, lowest, highest) in degC, for a picture; a column is `wide_s` wide and
+        numbered from 1970. Without numpy."""
+        with self.transaction() as connection:
+            numbers = rows.probe_keys(connection, keys)
+            found = rows.columns(connection, numbers, _ms(from_at), _ms(to_at), _ms(wide_s))
+        return [(numbers[probe], column, low, high) for probe, column, low, high in found]
+
     def readings_plain(
         self, probe_key: str, from_at: float, to_at: float
     ) -> tuple[array[float], array[float]]:

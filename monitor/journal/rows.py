@@ -83,6 +83,18 @@ def readings(
     ).fetchall()
 
 
+def columns(
+    connection: sqlite3.Connection, numbers: Iterable[int], from_ms: int, to_ms: int, wide_ms: int
+) -> list[tuple[int, int, float, float]]:
+    """(probe number, column, lowest, highest) of readings from <= at < to; a column is `wide_ms`
+    wide and numbered from 1970."""
+    return connection.execute(
+        "SELECT probe_id, at_ms / ?, min(temp_c), max(temp_c) FROM readings"  # noqa: S608 - numbers
+        f" WHERE {among(numbers)} AND id >= ? AND id < ? GROUP BY 1, 2",
+        (wide_ms, first_id(from_ms), first_id(to_ms)),
+    ).fetchall()
+
+
 def latest(connection: sqlite3.Connection) -> dict[str, tuple[int, float]]:
     """The newest reading of each probe heard within the last two days of the record."""
     last = connection.execute("SELECT max(id) FROM readings").fetchone()[0]

@@ -4,10 +4,15 @@ from dataclasses import dataclass
 from urllib.parse import quote
 
 from monitor.events import AlarmName, Change, ChangeKind, Facts, Priority
+from monitor.page.judgement import Judgement, Motion, Side, judge
 from monitor.page.phrases import Phrases, capital
 from monitor.site import Site
-from monitor.tell.wording import for_change
+from monitor.tell.wording import Words, for_change
+from monitor.tell.wording.over import was_words
+from monitor.tell.wording.temperature import now_and_target
 from monitor.tell.wording.words import sentence
+from monitor.thermal.tonight import CLEAR_CHANCE
+from monitor.watch.box_facts import cold_ahead, outlook_facts
 from monitor.watch.life_cycle import AlarmState
 from monitor.watch.status import AlarmStatus, BrooderStatus
 
@@ -20,7 +25,7 @@ _PRIORITY_WORDS = {
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class AlarmView:
-    """One alarm as an entry in red ink."""
+    """One alarm that is not over."""
 
     occurrence: str
     priority: str
@@ -29,17 +34,49 @@ class AlarmView:
     title: str
     first: str  # what to do at once
     more: tuple[str, ...]
-    since: float
-    standing: str | None  # who has answered, until when it is put aside, whether it is over
+    since: str  # "since 01:45"
+    standing: str | None  # who has answered, until when it is put aside
     answer_link: str | None
     shelve_link: str | None
     unshelve_link: str | None
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OverView:
+    """One that is over and that nobody answered: a quiet line until somebody has seen it."""
+
+    words: str  # "was too cold 02:17 to 04:00, nobody answered"
+    seen_link: str
+
+
 def told(alarms: tuple[AlarmStatus, ...]) -> list[AlarmStatus]:
-    """What follows from another alarm is not shown as one of its own, unless it is worse."""
-    shown = [a for a in alarms if a.state is not AlarmState.NORMAL and not a.folded]
-    return shown or [a for a in alarms if a.state is not AlarmState.NORMAL]
+    """Those that are not over. What follows from another alarm is not shown as one of its own,
+    unless it is worse."""
+    shown = [a for a in alarms if a.state not in (AlarmState.NORMAL, AlarmState.RETURNED)]
+    return [a for a in shown if not a.folded] or shown
+
+
+def over(alarms: tuple[AlarmStatus, ...], say: Phrases) -> tuple[OverView, ...]:
+    """Those that ended unanswered. One trouble is one line."""
+    ended = [a for a in alarms if a.state is AlarmState.RETURNED]
+    heads = [a for a in ended if not a.folded] or ended
+    return tuple(
+        OverView(words=capital(_over_words(alarm, say)), seen_link=link(alarm, "acknowledge"))
+        for alarm in heads
+    )
+
+
+def _over_words(alarm: AlarmStatus, say: Phrases) -> str:
+    when = say.clock(alarm.since)
+    if alarm.ended_at is not None and say.clock(alarm.ended_at) != when:
+        when += f" to {say.clock(alarm.ended_at)}"
+    seen = "not seen yet" if alarm.alarm is AlarmName.WAS_DOWN else "nobody answered"
+    return f"{was_words(alarm.alarm)} {when}, {seen}."
+
+
+def link(alarm: AlarmStatus, act: str) -> str:
+    """The address of an act on it."""
+    return f"/alarm/{quote(alarm.occurrence, safe='')}/{act}"
 
 
 def live_facts(box: BrooderStatus) -> Facts:
@@ -60,17 +97,8 @@ def alarm_view(
     alarm: AlarmStatus, site: Site, say: Phrases, box: BrooderStatus | None
 ) -> AlarmView:
     """An alarm in the messages' words, with the figures of now in place of those it began with."""
-    facts: Facts = {**alarm.facts, **(live_facts(box) if box else {})}
-    facts.setdefault("since", alarm.since)
-    if alarm.contact is not None:
-        facts.setdefault("contact", alarm.contact)
-    if alarm.alarm is not AlarmName.OVERHEAT:
-        facts.pop("temp_c", None)  # the head of the box says these, and as they are now
-        facts.pop("target_c", None)
-    elif box is not None and box.temp_c is not None:
-        facts["temp_c"] = box.temp_c
-    facts.pop("probes", None)
-    facts.pop("age_days", None)
+    judged = None if box is None else judge(box)
+    facts = _facts_now(alarm, box)
     told = for_change(
         Change(
             at=say.now,
@@ -87,22 +115,83 @@ def alarm_view(
     )
     # The trend line of the box already says how long is left.
     lines = [line.strip() for line in told.body.splitlines() if "to the chill limit" not in line]
-    there = f"/alarm/{quote(alarm.occurrence, safe='')}"
+    title, first = told.title, first_line(told, say, facts)
+    if judged is not None:
+        no_longer = _no_longer(alarm, box, judged)
+        if no_longer is not None:
+            title, first = f"{say.voice.where(alarm.brooder)}: {no_longer[0]}", no_longer[1]
+            lines = []
     shelved = alarm.state is AlarmState.SHELVED
     return AlarmView(
         occurrence=alarm.occurrence,
         priority=_PRIORITY_WORDS[alarm.priority],
         urgent=alarm.priority is Priority.URGENT,
         advice=alarm.priority is Priority.ADVICE,
-        title=capital(told.title),
-        first=lines[0] if lines else "",
+        title=capital(title),
+        first=first,
         more=tuple(line for line in lines[1:] if line),
-        since=alarm.since,
+        since=f"since {say.clock(alarm.since)}",
         standing=_standing(alarm, say),
-        answer_link=None if shelved or alarm.acknowledged else f"{there}/acknowledge",
-        shelve_link=None if shelved else f"{there}/shelve",
-        unshelve_link=f"{there}/unshelve" if shelved else None,
+        answer_link=None if shelved or alarm.acknowledged else link(alarm, "acknowledge"),
+        shelve_link=None if shelved else link(alarm, "shelve"),
+        unshelve_link=link(alarm, "unshelve") if shelved else None,
     )
+
+
+def first_line(told: Words, say: Phrases, facts: Facts) -> str:
+    """What to do, without the figures before it: the head of the box says those."""
+    first = told.body.partition("\n")[0]
+    return first.removeprefix(now_and_target(say.voice, facts)).strip()
+
+
+def _facts_now(alarm: AlarmStatus, box: BrooderStatus | None) -> Facts:
+    """What the words are made from: nothing in it is as old as the alarm that is otherwise now."""
+    facts: Facts = {**alarm.facts, **(live_facts(box) if box else {})}
+    facts.setdefault("since", alarm.since)
+    if alarm.contact is not None:
+        facts.setdefault("contact", alarm.contact)
+    if alarm.alarm is not AlarmName.OVERHEAT:
+        facts.pop("temp_c", None)  # the head of the box says these, and as they are now
+        facts.pop("target_c", None)
+    elif box is not None and box.temp_c is not None:
+        facts["temp_c"] = box.temp_c
+    facts.pop("probes", None)
+    facts.pop("age_days", None)
+    if box is not None and alarm.alarm is AlarmName.HOT:
+        facts.pop("lowest_c", None)  # without it nothing is said of the night
+        cold_ahead(box.outlook, facts)
+    if box is not None and alarm.alarm is AlarmName.COLD_NIGHT:
+        if box.temp_c is not None and box.high_c is not None:  # too hot now: first let it cool
+            facts["temp_c"], facts["high_c"] = box.temp_c, box.high_c
+        if box.outlook is not None:
+            facts.pop("leaves_band_at", None)
+            outlook_facts(box.outlook, facts)
+    return facts
+
+
+def _no_longer(
+    alarm: AlarmStatus, box: BrooderStatus | None, judged: Judgement
+) -> tuple[str, str] | None:
+    """Of an alarm that has not ended yet, though what it was raised for is no longer so: what is,
+    and what to do."""
+    was = was_words(alarm.alarm)
+    if alarm.alarm is AlarmName.COLD_NIGHT:
+        holds = box is not None and box.outlook and box.outlook.chance < CLEAR_CHANCE
+        return ("it should hold tonight after all", "Nothing to do for it now.") if holds else None
+    if alarm.alarm is AlarmName.CHILL and judged.side is Side.COLD:
+        return f"{was}, still too cold", "Stay with it until it is right."
+    if judged.bears_out(alarm):
+        return None
+    if alarm.alarm is AlarmName.HEAT_LOSS:
+        return f"{was}, rising again", "See that all heat is on, and stays on."
+    then, do = f", {judged.word.lower()} now", "See what was done last, and undo some of it."
+    if judged.side in (Side.UNKNOWN, Side.EMPTY, Side.OUT):
+        then, do = " when it was last judged", "Look at the chicks yourself."
+    elif judged.side is Side.RIGHT:
+        falling = judged.motion is Motion.FALLING
+        then = ", right but falling now" if falling else ", right again now"
+        do = "Look in once more: it counts as over when it has held."
+    return was + then, do
 
 
 def _standing(alarm: AlarmStatus, say: Phrases) -> str | None:
@@ -115,8 +204,6 @@ def _standing(alarm: AlarmStatus, say: Phrases) -> str | None:
             until = f" until {say.clock(alarm.shelved_until)}" if alarm.shelved_until else ""
             why = f" {sentence(alarm.shelved_note)}" if alarm.shelved_note else ""
             return f"Put aside{until}{by}.{why}"
-        case AlarmState.RETURNED:
-            return "Over by itself; nobody has acknowledged it yet."
         case AlarmState.OUT_OF_SERVICE:
             return "Taken out of use."
         case _:

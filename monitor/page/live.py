@@ -16,7 +16,7 @@ from monitor.page.service_api import ServiceApi
 
 MOST_STREAMS = 64
 AT_MOST_EVERY_S = 1.0
-SHARE = 0.02  # of a core for drawing: a site of a thousand boxes is drawn less often
+SHARE = 0.01  # of a core for drawing: a site of a thousand boxes is drawn less often
 SELDOM_S = 10.0
 KEEP_ALIVE_S = 15.0
 LONGEST_S = 1800.0  # then the page asks anew, and whoever signed out meanwhile is not let in

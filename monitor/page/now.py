@@ -1,17 +1,24 @@
-"""What the Now screen says: one BoxView for each brooder, in sentences. Pure; called by the screen
-and by the live stream, which so can never say different things."""
+"""What the Now screen says: one BoxView for each brooder, in sentences, the worst first. Pure;
+called by the screen and by the live stream, which so can never say different things."""
 
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass, field
-from enum import StrEnum
 from typing import NamedTuple
 from urllib.parse import quote
 
-from monitor.events import AlarmName
-from monitor.page.alarm_words import AlarmView, alarm_view, told
+from monitor.events import AlarmName, Cause, Change, ChangeKind, Priority
+from monitor.page.alarm_words import (
+    AlarmView,
+    OverView,
+    alarm_view,
+    first_line,
+    live_facts,
+    over,
+    told,
+)
 from monitor.page.first_thing import first_thing
+from monitor.page.judgement import Judgement, Mark, Side, judge
 from monitor.page.now_lines import (
-    STEADY_C_PER_H,
     ProbeView,
     against_line,
     birds_line,
@@ -19,43 +26,26 @@ from monitor.page.now_lines import (
     next_step_line,
     night_line,
     probe_view,
+    probes_line,
     trend_line,
 )
 from monitor.page.phrases import Phrases, capital, counted
 from monitor.site import Brooder, Site
 from monitor.tell.missing import Missing
-from monitor.tell.wording import first_aid
+from monitor.tell.wording import first_aid, for_change
 from monitor.tell.wording.tonight_words import tonight
+from monitor.watch.box_facts import cold_ahead
 from monitor.watch.status import BrooderStatus, SiteStatus
 
-NEAR_MIN = 180.0  # a fall that takes longer to the chill limit is an evening. Common practice.
 STALE_S = 90.0  # the watch renews its status far more often than this
 
 
-class MarginShape(StrEnum):
-    """The shape in the margin. Each also has its word, so that nothing hangs on shape or colour."""
+class Act(NamedTuple):
+    """The one button of a box."""
 
-    RIGHT = "right"
-    FALLING = "falling"
-    COLD = "cold"
-    HOT = "hot"
-    DANGER_COLD = "danger-cold"
-    DANGER_HOT = "danger-hot"
-    UNKNOWN = "unknown"
-    EMPTY = "empty"
-
-
-_COOLING = (MarginShape.FALLING, MarginShape.COLD, MarginShape.DANGER_COLD)
-_WORDS = {
-    MarginShape.RIGHT: "Right",
-    MarginShape.FALLING: "In band, but falling",
-    MarginShape.COLD: "Too cold",
-    MarginShape.HOT: "Too hot",
-    MarginShape.DANGER_COLD: "Dangerously cold",
-    MarginShape.DANGER_HOT: "Dangerously hot",
-    MarginShape.UNKNOWN: "Not known",
-    MarginShape.EMPTY: "No chicks entered",
-}
+    label: str
+    link: str
+    of: str  # said to who listens instead of looks
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -64,31 +54,35 @@ class BoxView:
 
     number: int
     name: str
-    mark: MarginShape
+    mark: Mark
     word: str
+    rank: int  # 0: the worst there is
     temp: str | None
     against: str  # "should be 90.0, in band for 9 h"
     trend: str | None
-    trend_is_bad: bool
-    first: str | None  # to do at once, where no alarm says it
+    is_bad: bool  # red ink
+    instruction: str
+    act: Act | None
     without_estimate: str | None
     alarms: tuple[AlarmView, ...]
+    over: tuple[OverView, ...]
     tonight: tuple[str, ...]
     night: str | None
     birds: str | None
     next_step: str | None
     probes: tuple[ProbeView, ...]
+    probes_line: str
     cautions: tuple[str, ...] = ()
     put_aside_link: str = ""
 
 
 class UnansweredAlarm(NamedTuple):
-    """An alarm that nobody has answered, and the part of the screen where it stands. Advice calls
-    nobody."""
+    """An alarm that nobody has answered, and where that is done. Advice calls nobody."""
 
     occurrence: str
     title: str
-    part: str
+    link: str
+    urgent: bool
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -96,8 +90,9 @@ class NowView:
     """The whole screen, apart from the watcher's own state."""
 
     summary: str  # one line: the document's title and the first thing read out
-    boxes: tuple[BoxView, ...]
+    boxes: tuple[BoxView, ...]  # the worst first
     alarms: tuple[AlarmView, ...]  # of the site and the watcher itself
+    over: tuple[OverView, ...]
     outside: tuple[ProbeView, ...]
     stale_since: float | None
     clock_sure: bool = True
@@ -113,19 +108,21 @@ def view(status: SiteStatus, site: Site, say: Phrases, missing: Iterable[Missing
         for number, box in enumerate(status.brooders)
     )
     alarms = tuple(alarm_view(a, site, say, None) for a in told(status.alarms))
-    everywhere = [("watcher", alarms), *((f"box-{box.number}", box.alarms) for box in boxes)]
+    boxes = tuple(sorted(boxes, key=lambda box: (box.rank, box.number)))
     unanswered = [
-        UnansweredAlarm(alarm.occurrence, alarm.title, part)
-        for part, here in everywhere
+        UnansweredAlarm(alarm.occurrence, alarm.title, alarm.answer_link, alarm.urgent)
+        for here in (alarms, *(box.alarms for box in boxes))
         for alarm in here
-        if alarm.answer_link and alarm.standing is None and not alarm.advice
+        if alarm.answer_link and not alarm.advice
     ]
     unsaid = tuple(one for one in missing if not one.alarmed)
+    unanswered.sort(key=lambda call: not call.urgent)
     return NowView(
         missing=unsaid,
         summary=_summary(boxes, alarms, unanswered, unsaid),
         boxes=boxes,
         alarms=alarms,
+        over=over(status.alarms, say),
         outside=tuple(probe_view(probe, say) for probe in status.probes),
         stale_since=status.at if say.now - status.at > STALE_S else None,
         clock_sure=status.clock_sure,
@@ -142,11 +139,13 @@ def _summary(
     if unanswered:
         one = len(unanswered) == 1
         return unanswered[0].title if one else f"{len(unanswered)} alarms to answer"
-    wrong = [box for box in boxes if box.mark not in (MarginShape.RIGHT, MarginShape.EMPTY)]
+    wrong = [box for box in boxes if box.mark not in (Mark.RIGHT, Mark.EMPTY)]
     if wrong:
         return "; ".join(f"{box.name}: {box.word.lower()}" for box in wrong)
-    if alarms:
-        return alarms[0].title
+    going_on = [a for a in (*alarms, *(a for b in boxes for a in b.alarms)) if not a.advice]
+    going_on = [alarm for alarm in going_on if alarm.unshelve_link is None]
+    if going_on:
+        return going_on[0].title
     unaided = [box.name for box in boxes if box.without_estimate]
     if unaided:
         return f"{', '.join(unaided)}: dead lamps are not recognised"
@@ -158,7 +157,7 @@ def _calm(boxes: tuple[BoxView, ...], lacking: list[Missing]) -> str:
         return f"{len(lacking)} things are missing for tonight"
     if lacking:
         return capital(f"{lacking[0].subject}: {lacking[0].words}")
-    if all(box.mark is MarginShape.EMPTY for box in boxes):
+    if all(box.mark is Mark.EMPTY for box in boxes):
         return "No chicks entered"
     advice = sum(alarm.advice for box in boxes for alarm in box.alarms)
     more = f". {counted(advice, 'piece of advice', 'pieces of advice')}" if advice else ""
@@ -168,74 +167,112 @@ def _calm(boxes: tuple[BoxView, ...], lacking: list[Missing]) -> str:
 def _box(
     number: int, box: BrooderStatus, setting: Brooder | None, site: Site, say: Phrases
 ) -> BoxView:
-    mark = _mark(box)
+    judged = judge(box)
     alarms = tuple(alarm_view(a, site, say, box) for a in told(box.alarms))
     said = {line for alarm in alarms for line in alarm.more}
-    outlook = _tonight(box, say, said)
+    outlook = _tonight(box, judged, say, said)
+    call = next((a for a in alarms if a.answer_link and not a.advice), None)
     return BoxView(
         number=number,
         name=capital(box.name),
-        mark=mark,
-        word="Out of use" if box.out_of_service else _WORDS[mark],
+        mark=judged.mark,
+        word=judged.word,
+        rank=judged.rank,
         temp=None if box.temp_c is None else say.temp(box.temp_c),
-        against=against_line(box, say),
-        trend=trend_line(box, say),
-        trend_is_bad=mark is MarginShape.FALLING or mark is MarginShape.DANGER_COLD,
+        against=against_line(box, judged, say),
+        trend=trend_line(box, judged, say),
+        is_bad=judged.mark not in (Mark.RIGHT, Mark.EMPTY),
+        instruction=_instruction(box, judged, alarms, _Whose(setting, site, say)),
+        act=None if call is None else Act("I am seeing to it", call.answer_link or "", call.title),
         without_estimate=estimate_line(box),
-        first=first_thing(box, setting, say) if mark in _COOLING else None,
         alarms=alarms,
+        over=over(box.alarms, say),
         tonight=outlook,
-        night=night_line(box, say),
+        night=night_line(box, judged, say),
         birds=birds_line(box, say),
         next_step=next_step_line(box, say),
         probes=tuple(probe_view(probe, say) for probe in box.probes),
-        cautions=_cautions(setting, mark, said.union(outlook)),
+        probes_line=probes_line(box),
+        cautions=_cautions(setting, judged, said.union(outlook)),
         put_aside_link=f"/do/put-aside?brooder={quote(box.name)}",
     )
 
 
-def _tonight(box: BrooderStatus, say: Phrases, above: Collection[str]) -> tuple[str, ...]:
-    """What tonight will bring; how to hang a lamp is said once."""
+_OTHERWISE = {
+    Side.UNKNOWN: "Look at the chicks yourself, then at the probe.",
+    Side.EMPTY: "Nothing watches for cold until chicks are entered.",
+    Side.OUT: "Nothing is watched here.",
+}
+
+
+def _instruction(
+    box: BrooderStatus, judged: Judgement, alarms: tuple[AlarmView, ...], whose: "_Whose"
+) -> str:
+    """The one thing to do. Where no alarm says it yet (a delay is still running), as the message
+    would that is to come."""
+    leading = next((a for a in alarms if not a.advice and a.unshelve_link is None), None)
+    if leading is not None and leading.first:
+        return leading.first
+    if judged.cools:
+        return first_thing(box, whose.setting, whose.say) or "Go and look."
+    if judged.is_hot:
+        burns = judged.side is Side.BURNING
+        told = _would_say(AlarmName.OVERHEAT if burns else AlarmName.HOT, box, whose)
+        return told if burns else f"Go and look. {told}"
+    if any(alarm.advice for alarm in alarms) and judged.side is Side.RIGHT:
+        return "Nothing to do now; there is advice below."
+    return _OTHERWISE.get(judged.side, "Nothing to do.")
+
+
+class _Whose(NamedTuple):
+    setting: Brooder | None
+    site: Site
+    say: Phrases
+
+
+def _would_say(name: AlarmName, box: BrooderStatus, whose: _Whose) -> str:
+    """The first line of an alarm that is about to come, without the figures: they stand above."""
+    facts = live_facts(box)
+    if name is AlarmName.HOT:
+        cold_ahead(box.outlook, facts)
+    elif box.temp_c is not None:
+        facts["temp_c"] = box.temp_c
+    coming = Change(
+        at=whose.say.now,
+        brooder=box.name,
+        alarm=name,
+        change=ChangeKind.RAISED,
+        priority=Priority.URGENT,
+        cause=Cause.UNKNOWN,
+        facts=facts,
+    )
+    return first_line(for_change(coming, whose.site), whose.say, facts)
+
+
+def _tonight(
+    box: BrooderStatus, judged: Judgement, say: Phrases, above: Collection[str]
+) -> tuple[str, ...]:
+    """What tonight will bring; how to hang a lamp is said once. An outlook is some minutes old: one
+    that began below the band says nothing of a floor that is back, and the other way round."""
     if not box.batch or not box.outlook:
         return ()
+    if judged.side is Side.UNKNOWN or box.outlook.below_now != judged.is_cold:
+        at = f" at {say.clock(box.outlook_at)}" if box.outlook_at else ""
+        return (f"Worked out{at}, when the floor stood otherwise; soon it is worked out anew.",)
     lines = tonight(box.outlook, say.voice, say.now, box.temp_at)
     return tuple(line for line in lines if line != first_aid.LAMP_CARE or line not in above)
 
 
-def _mark(box: BrooderStatus) -> MarginShape:
-    temp_c = box.temp_c
-    if temp_c is not None and temp_c >= box.overheat_c and not box.out_of_service:
-        return MarginShape.DANGER_HOT  # chicks or none: a fallen lamp burns an empty box as well
-    if box.batch is None or box.out_of_service:
-        return MarginShape.EMPTY
-    if temp_c is None or box.low_c is None or box.high_c is None or box.in_band is None:
-        return MarginShape.UNKNOWN
-    if temp_c < box.low_c:
-        harmful = box.chill_c is not None and temp_c <= box.chill_c
-        return MarginShape.DANGER_COLD if harmful else MarginShape.COLD
-    if temp_c > box.high_c:
-        return MarginShape.HOT
-    return MarginShape.FALLING if _falls_towards_harm(box) else MarginShape.RIGHT
-
-
-def _falls_towards_harm(box: BrooderStatus) -> bool:
-    if any(a.alarm is AlarmName.HEAT_LOSS and a.active for a in box.alarms):
-        return True
-    left = box.minutes_to_chill
-    falling = box.trend_c_per_h is not None and box.trend_c_per_h <= -STEADY_C_PER_H
-    return falling and left is not None and left.mid <= NEAR_MIN
-
-
 def _cautions(
-    setting: Brooder | None, mark: MarginShape, above: Collection[str]
+    setting: Brooder | None, judged: Judgement, above: Collection[str]
 ) -> tuple[str, ...]:
     """A lamp over litter is the other danger of the night: said where somebody may touch one,
     unless a line above says it already."""
     if setting is None or not any(source.kind == "lamp" for source in setting.heat):
         return ()
     caution = None
-    if mark is MarginShape.DANGER_HOT:
+    if judged.side is Side.BURNING:
         caution = first_aid.FALLEN_LAMP
-    elif mark in _COOLING:
+    elif judged.cools:
         caution = first_aid.LAMP_CARE
     return () if caution is None or caution in above else (caution,)

@@ -3,12 +3,12 @@
 from dataclasses import dataclass
 
 from monitor.brooding.bird_kinds import KINDS
-from monitor.page.alarm_words import live_facts
+from monitor.page.judgement import Judgement, Motion, Side
 from monitor.page.phrases import PLACES, Phrases, counted, days_old
-from monitor.tell.wording.words import UNSEEN_S, minutes_left
+from monitor.tell.wording.words import UNSEEN_S, in_minutes, listed, pace, spread
 from monitor.watch.status import BrooderStatus, ProbeStatus
 
-STEADY_C_PER_H = 0.3  # slower than this is holding; the messages use the same
+_LEAST_TOLD_S = 60.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -23,45 +23,51 @@ class ProbeView:
     doubted: bool
 
 
-def against_line(box: BrooderStatus, say: Phrases) -> str:
+def against_line(box: BrooderStatus, judged: Judgement, say: Phrases) -> str:
     """How it stands to its target: `should be 90.0, in band for 9 h`."""
-    if box.target_c is None or box.out_of_service:
-        return _no_target(box)
-    target = f"should be {say.figure(box.target_c)}"
-    if box.temp_c is None:
-        if box.diagnosis is not None and box.diagnosis.doubted:
-            return f"a sudden jump, so it waits for the next reading; {target}"
-        return f"no floor reading to believe; {target}"
-    if box.in_band:
-        since = box.in_band_since
-        return f"{target}, in band" + (f" for {say.span(say.now - since)}" if since else "")
-    if box.in_band is None and box.temp_at is not None:
-        return f"{target}; read at {say.clock(box.temp_at)}, nothing heard since"
-    off_c = box.temp_c - box.target_c
-    return f"{target}: {say.step(off_c)} too {'warm' if off_c > 0 else 'cold'}"
-
-
-def _no_target(box: BrooderStatus) -> str:
-    if box.out_of_service:
+    if judged.side is Side.OUT:
         return "taken out of use: not watched"
     if box.batch is None:
         return "no chicks entered, so nothing to hold it against"
-    return "no target at this age"
+    if box.target_c is None:
+        return "no target at this age"
+    target = f"should be {say.figure(box.target_c)}"
+    return _unread(box, target) if box.temp_c is None else target + _beside(box, judged, say)
 
 
-def trend_line(box: BrooderStatus, say: Phrases) -> str | None:
+def _unread(box: BrooderStatus, target: str) -> str:
+    if box.diagnosis is not None and box.diagnosis.doubted:
+        return f"a sudden jump, so it waits for the next reading; {target}"
+    return f"no floor reading to believe; {target}"
+
+
+def _beside(box: BrooderStatus, judged: Judgement, say: Phrases) -> str:
+    if judged.side is Side.UNKNOWN:
+        return f"; read at {say.clock(box.temp_at)}, nothing heard since" if box.temp_at else ""
+    if judged.side is Side.RIGHT:
+        held_s = 0.0 if box.in_band_since is None else say.now - box.in_band_since
+        return ", in band" + (f" for {say.span(held_s)}" if held_s >= _LEAST_TOLD_S else "")
+    off_c = (box.temp_c or 0.0) - (box.target_c or 0.0)
+    return f": {say.step(off_c)} too {'warm' if off_c > 0 else 'cold'}"
+
+
+def trend_line(box: BrooderStatus, judged: Judgement, say: Phrases) -> str | None:
     """Where it is going, and how long until harm if it is falling."""
-    if box.trend_c_per_h is None or box.temp_c is None or box.in_band is None:
+    if judged.motion is Motion.UNKNOWN or box.trend_c_per_h is None:
         return None
-    rate = box.trend_c_per_h
-    if abs(rate) < STEADY_C_PER_H:
-        moving = "Holding steady."
-    else:
-        way = "Falling" if rate < 0 else "Rising"
-        moving = f"{way} {say.step(rate)} an hour."
-    falling = rate <= -STEADY_C_PER_H and box.minutes_to_chill is not None
-    left = minutes_left(say.voice, live_facts(box)) if falling else None
-    return f"{moving} {left}" if left else moving
+    if judged.motion is Motion.STEADY:
+        return "Holding steady."
+    fast = pace(say.voice, box.trend_c_per_h)
+    moving = f"{judged.motion.value.capitalize()} {fast}."
+    if judged.motion is not Motion.FALLING or box.chill_c is None:
+        return moving
+    limit = f"the chill limit ({say.temp(box.chill_c)})"
+    if judged.side is Side.CHILLED:
+        return f"{moving} It is below {limit} already."
+    left = box.minutes_to_chill
+    if left is None or left.mid <= 0 or judged.side not in (Side.RIGHT, Side.COLD):
+        return moving
+    return f"{moving} About {in_minutes(left.mid)} min to {limit}, {spread(left.low, left.high)}."
 
 
 def estimate_line(box: BrooderStatus) -> str | None:
@@ -75,7 +81,7 @@ def estimate_line(box: BrooderStatus) -> str | None:
     )
 
 
-def night_line(box: BrooderStatus, say: Phrases) -> str | None:
+def night_line(box: BrooderStatus, judged: Judgement, say: Phrases) -> str | None:
     """The night so far."""
     night = box.night
     if night.low_c is None or night.high_c is None or box.target_c is None:
@@ -86,13 +92,13 @@ def night_line(box: BrooderStatus, say: Phrases) -> str | None:
         + f", highest {say.temp(night.high_c)}"
         + (f" at {say.clock(night.high_at)}." if night.high_at else ".")
     ]
-    if night.below_s >= 60:
+    if night.below_s >= _LEAST_TOLD_S:
         said.append(f"Too cold for {say.span(night.below_s)}.")
-    if night.above_s >= 60:
+    if night.above_s >= _LEAST_TOLD_S:
         said.append(f"Too hot for {say.span(night.above_s)}.")
     if night.unseen_s >= UNSEEN_S:
         said.append(f"Not watched for {say.span(night.unseen_s)}.")
-    elif box.in_band and not night.below_s and not night.above_s:
+    elif judged.side is Side.RIGHT and not night.below_s and not night.above_s:
         said.append("Never out of band.")
     return f"Since {say.clock(night.since_at)}: " + " ".join(said)
 
@@ -118,6 +124,15 @@ def next_step_line(box: BrooderStatus, say: Phrases) -> str | None:
     if step.gradual:
         return f"A little less every day, to {say.temp(step.to_c)} {say.soon(step.at)}."
     return f"Down to {say.temp(step.to_c)} {say.soon(step.at)}."
+
+
+def probes_line(box: BrooderStatus) -> str:
+    """How many speak, and which do not: `3 probes, all heard`."""
+    bad = [p.name for p in box.probes if p.silent or p.fault or p.at is None or p.out_of_service]
+    many = counted(len(box.probes), "probe", "probes")
+    if not box.probes:
+        return "no probe"
+    return f"{many}, not all to go by: {listed(bad)}" if bad else f"{many}, all heard"
 
 
 def probe_view(probe: ProbeStatus, say: Phrases) -> ProbeView:

@@ -93,14 +93,14 @@ def test_a_night_goes_wrong_is_seen_acknowledged_and_no_longer_repeated(
             probe.say(73.0 - temp_c, "brooder/shed/floor")
             page.wait_for_timeout(700)
         expect(porch.locator(".figure")).to_have_text("26.0 °C")
-        expect(porch.locator("article.urgent h3")).to_contain_text("dangerously cold")
+        expect(porch.locator(".stamp")).to_have_text("Dangerously cold")
         assert page.evaluate("window.notReloaded")
         keep(page, "night-wrong")
         phone.wait_until(lambda me: told(me, "porch") >= 1 and told(me, "shed") >= 1)
 
-        porch.locator("a:has-text('Acknowledge')").click()
+        page.locator(".calls a", has_text="Porch: dangerously cold").click()
         page.click("text=Yes, I am seeing to it")
-        expect(porch.locator(".standing")).to_contain_text("Acknowledged by page")
+        expect(porch.locator(".standing").first).to_contain_text("Acknowledged by page")
         keep(page, "night-answered")
         before = told(phone, "porch")
         # The other box, which nobody answered, shows that the time for a repeat has come.

@@ -21,7 +21,7 @@ from monitor.brooding.objection import Objection
 from monitor.events import AlarmName, Cause, Entry, EntryKind, Facts, Priority
 from monitor.site import Brooder, HeatSource, Place, Probe, Site
 from monitor.tell.missing import Missing
-from monitor.thermal.diagnosis import Interval, Outlook
+from monitor.thermal.diagnosis import Foreseen, Interval, Outlook
 from monitor.units import Unit
 from monitor.watch.life_cycle import AlarmState
 from monitor.watch.status import (
@@ -181,7 +181,21 @@ def outlook(**changes: Any) -> Outlook:
         "learned": 0.8,
         "mend": (),
     }
-    return Outlook(**{**given, **changes})
+    given |= changes
+    given.setdefault("course", course(given["lowest_c"], given["lowest_at"]))
+    return Outlook(**given)
+
+
+def course(lowest: Interval, lowest_at: float) -> tuple[Foreseen, ...]:
+    """From a floor at 31.8 degC straight down to the lowest, then level until seven."""
+    found = []
+    for step in range(21):
+        at = NIGHT + step * 900.0
+        share = min(1.0, (at - NIGHT) / (lowest_at - NIGHT))
+        mid_c = 31.8 + share * (lowest.mid - 31.8)
+        wide = share * (lowest.high - lowest.low) / 2
+        found.append(Foreseen(at, mid_c, mid_c - wide, mid_c + wide))
+    return tuple(found)
 
 
 def alarm(

@@ -62,13 +62,26 @@
   const replace = (part, html) => {
     const focused = part.contains(document.activeElement) ? document.activeElement : null;
     const address = focused ? focused.getAttribute("href") : null;
+    const fold = focused?.closest("summary")?.parentElement.dataset.fold;
+    const open = new Set([...part.querySelectorAll("details[open]")].map((one) => one.dataset.fold));
     part.innerHTML = html; // made by our own templates, which escape every word
     countAges(part);
+    for (const one of part.querySelectorAll("details[data-fold]")) {
+      one.open = open.has(one.dataset.fold);
+      if (fold === one.dataset.fold) one.querySelector("summary").focus({ preventScroll: true });
+    }
     if (address) {
       for (const link of part.querySelectorAll("a[href]")) {
         if (link.getAttribute("href") === address) link.focus({ preventScroll: true });
       }
     }
+  };
+  const sort = (order) => {
+    const boxes = document.getElementById("boxes");
+    const stands = [...boxes.children].map((box) => box.id);
+    if (stands.length !== order.length) { location.reload(); return; }
+    if (stands.join() === order.join() || boxes.contains(document.activeElement)) return;
+    for (const id of order) boxes.append(document.getElementById(id));
   };
 
   const take = (event) => {
@@ -81,6 +94,7 @@
       if (!part) { location.reload(); return; }
       replace(part, html);
     }
+    sort(said.order);
     document.title = `${said.summary} – ${body.dataset.site}`;
     if (body.dataset.paper === "hours") {
       if (said.night) document.documentElement.dataset.ink = "dark";

@@ -50,6 +50,32 @@ _HAVE_LENGTH = (
 _LOW = (AlarmName.COLD, AlarmName.CHILL, AlarmName.HEAT_LOSS)
 
 
+_WAS_ELSE = {  # what has no word for the floor
+    AlarmName.COLD_NIGHT: "a cold night was expected",
+    AlarmName.NO_READINGS: "was silent",
+    AlarmName.PROBE_FAULT: "a probe could not be trusted",
+    AlarmName.UNWATCHED: "was not watched for cold",
+    AlarmName.BROKER_LOST: "the broker was gone",
+    AlarmName.NAME_TAKEN: "something else used the watch's name",
+    AlarmName.STORAGE_FAULT: "the record was not kept",
+    AlarmName.DELIVERY_FAULT: "a contact was not reached",
+    AlarmName.CLOCK_FAULT: "the clock was wrong",
+    AlarmName.WAS_DOWN: "nobody watched",
+    AlarmName.STEP_DOWN: "a step was due",
+    AlarmName.CROWDED: "was crowded",
+    AlarmName.LOSSES_HIGH: "lost more than is usual",
+    AlarmName.READY_TO_MOVE: "was due to move",
+}
+
+
+def was_words(alarm: AlarmName) -> str:
+    """What it was, for a line about something that is over: `was too cold`."""
+    worse = {AlarmName.CHILL: "dangerously cold", AlarmName.OVERHEAT: "dangerously hot"}
+    if alarm in _WAS:
+        return f"was {worse.get(alarm, _WAS[alarm])}"
+    return _WAS_ELSE[alarm]
+
+
 def all_clear(change: Change, voice: Voice) -> Words:
     """The alarm is over. `change` is the last clearing; its facts span the whole of it."""
     facts = change.facts

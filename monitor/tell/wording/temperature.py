@@ -11,7 +11,7 @@ from monitor.brooding.harm_known import HELD_IN_MIN_PER_K
 from monitor.events import AlarmName, Cause, Change, Facts
 from monitor.site import Brooder
 from monitor.tell.wording import first_aid
-from monitor.tell.wording.words import Voice, Words, compose, minutes_left, sentence
+from monitor.tell.wording.words import Voice, Words, compose, minutes_left, pace, sentence
 from monitor.thermal.mending import WARMER_ROOM
 from monitor.units import Unit
 
@@ -145,9 +145,6 @@ def cold_night(change: Change, voice: Voice, box: Brooder | None) -> Words:
 NOW = "Now "  # how the first line of a temperature begins
 # Slower is not worth a word: the noise of a probe gives as much in ten minutes.
 STEADY_C_PER_H = 1.0
-# A box that lost its heat and its cover on a freezing night: 40 K with a time constant of 20 min.
-# What is faster moved the probe, or is a jump that a line through the last minutes makes a slope.
-FASTEST_C_PER_H = 120.0
 
 TEMPERATURE: dict[AlarmName, Callable[[Change, Voice, Brooder | None], Words]] = {
     AlarmName.COLD: cold,
@@ -204,7 +201,7 @@ def _since(voice: Voice, change: Change, lead: str, limit_c: float | None) -> st
     rate = facts.get("rate_c_per_h", 0.0)
     moving = ""
     if abs(rate) >= STEADY_C_PER_H:
-        moving = f", now {'falling' if rate < 0 else 'rising'} {_fast(voice, rate)}"
+        moving = f", now {'falling' if rate < 0 else 'rising'} {pace(voice, rate)}"
     return f"{lead}{edge} since {voice.clock(facts['since'], change.at)}{moving}."
 
 
@@ -214,20 +211,13 @@ def _falling(voice: Voice, change: Change) -> str | None:
     rate = facts.get("rate_c_per_h", 0.0)
     if rate >= STEADY_C_PER_H:
         return f"Some of the heat was lost{since}; the floor is rising again."
-    fast = f" {_fast(voice, rate, by='by ')}" if rate <= -STEADY_C_PER_H else ""
+    fast = f" {pace(voice, rate, by='by ')}" if rate <= -STEADY_C_PER_H else ""
     low = facts.get("low_c")
     inside = low is not None and facts.get("temp_c", low - 1) >= low
     still = " It is still warm enough, so there is time to act." if inside else ""
     if rate > -STEADY_C_PER_H and "rate_c_per_h" in facts:
         return f"Some of the heat was lost{since}; the floor holds for now.{still}"
     return f"The floor has been falling{fast}{since}.{still}"
-
-
-def _fast(voice: Voice, rate_c_per_h: float, by: str = "") -> str:
-    """As a figure, where it is one that the air of a box can reach."""
-    if abs(rate_c_per_h) > FASTEST_C_PER_H:
-        return "very fast"
-    return f"{by}{voice.step(rate_c_per_h)} an hour"
 
 
 def _outside(voice: Voice, facts: Facts) -> str | None:

@@ -75,6 +75,18 @@ class Voice:
         return name if len(name) <= _NAME_ROOM else name[: _NAME_ROOM - 1].rstrip() + "…"
 
 
+# A box that lost its heat and its cover on a freezing night: 40 K with a time constant of 20 min.
+# What is faster moved the probe, or is a jump that a line through the last minutes makes a slope.
+FASTEST_C_PER_H = 120.0
+
+
+def pace(voice: Voice, rate_c_per_h: float, by: str = "") -> str:
+    """How fast, as a figure where it is one that the air of a box can reach."""
+    if abs(rate_c_per_h) > FASTEST_C_PER_H:
+        return "very fast"
+    return f"{by}{voice.step(rate_c_per_h)} an hour"
+
+
 def span(seconds: float) -> str:
     """How long, as one says it: `40 s`, `38 min`, `3 h 5 min`, `2 days 4 h`."""
     if seconds < 90:
@@ -112,14 +124,17 @@ def minutes_left(voice: Voice, facts: Facts) -> str | None:
     if left <= 0:
         return f"The floor is below the chill limit{limit} already."
     low, high = facts.get("minutes_to_chill_low"), facts.get("minutes_to_chill_high")
-    spread = ""
-    if low and high:
-        far = high >= _FAR_MINUTES
-        spread = f", likely {_minutes(low)} {'or more' if far else f'to {_minutes(high)}'}"
-    return f"About {_minutes(left)} min to the chill limit{limit}{spread} if nothing changes."
+    likely = f", {spread(low, high)}" if low and high else ""
+    return f"About {in_minutes(left)} min to the chill limit{limit}{likely} if nothing changes."
 
 
-def _minutes(minutes: float) -> str:
+def spread(low: float, high: float) -> str:
+    """An interval of minutes: `likely 35 to 60`."""
+    far = high >= _FAR_MINUTES
+    return f"likely {in_minutes(low)} {'or more' if far else f'to {in_minutes(high)}'}"
+
+
+def in_minutes(minutes: float) -> str:
     """Estimates are not known to the minute: coarser the further off."""
     grain = 1 if minutes < 20 else 5 if minutes < 120 else 15
     return str(max(1, round(minutes / grain) * grain))

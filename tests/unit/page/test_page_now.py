@@ -18,7 +18,8 @@ from support.fake_api import (
 
 from monitor.brooding import calendar
 from monitor.events import AlarmName, Cause, Priority
-from monitor.page.now import BoxView, MarginShape, NowView, view
+from monitor.page.judgement import Mark
+from monitor.page.now import BoxView, NowView, view
 from monitor.page.phrases import Phrases
 from monitor.site import HeatSource, Unit
 from monitor.tell.missing import Missing, Step
@@ -38,7 +39,7 @@ def box_of(shown: BrooderStatus, **of_site: Any) -> BoxView:
 
 def test_a_box_that_is_well_says_so_in_one_line():
     box = box_of(brooder())
-    assert box.mark is MarginShape.RIGHT
+    assert box.mark is Mark.RIGHT
     assert f"{box.name}: {box.temp}, {box.against}" == (
         "Porch: 89.2 °F, should be 90.0, in band for 9 h"
     )
@@ -53,38 +54,35 @@ def test_in_celsius_for_who_reads_celsius():
 
 def test_falling_says_how_long_until_harm_and_what_the_limit_is():
     box = box_of(failing_porch())
-    assert box.mark is MarginShape.FALLING
+    assert box.mark is Mark.FALLING
     assert box.trend == (
-        "Falling 9.4 °F an hour. About 45 min to the chill limit (79.9 °F), likely 35 to 60 "
-        "if nothing changes."
+        "Falling 9.4 °F an hour. About 45 min to the chill limit (79.9 °F), likely 35 to 60."
     )
 
 
 def test_a_slow_evening_is_not_called_a_fall():
     evening = brooder(trend_c_per_h=-0.4, minutes_to_chill=Interval(700, 500, 900))
     box = box_of(evening)
-    assert box.mark is MarginShape.RIGHT
-    assert not box.trend_is_bad
-    assert "to the chill limit" in (box.trend or "")
-    steady = brooder(trend_c_per_h=-0.1, minutes_to_chill=Interval(100, 50, 200))
-    assert box_of(steady).trend == "Holding steady."
+    assert box.mark is Mark.RIGHT
+    assert not box.is_bad
+    assert box.trend == "Holding steady."
 
 
 @pytest.mark.parametrize(
     ("temp_c", "mark", "word"),
     [
-        (26.6, MarginShape.DANGER_COLD, "Dangerously cold"),
-        (26.7, MarginShape.COLD, "Too cold"),
-        (29.3, MarginShape.COLD, "Too cold"),
-        (29.4, MarginShape.RIGHT, "Right"),
-        (35.0, MarginShape.RIGHT, "Right"),
-        (35.1, MarginShape.HOT, "Too hot"),
-        (37.8, MarginShape.DANGER_HOT, "Dangerously hot"),
-        (60.0, MarginShape.DANGER_HOT, "Dangerously hot"),
-        (None, MarginShape.UNKNOWN, "Not known"),
+        (26.6, Mark.DANGER_COLD, "Dangerously cold"),
+        (26.7, Mark.COLD, "Too cold"),
+        (29.3, Mark.COLD, "Too cold"),
+        (29.4, Mark.RIGHT, "Right"),
+        (35.0, Mark.RIGHT, "Right"),
+        (35.1, Mark.HOT, "Too hot"),
+        (37.8, Mark.DANGER_HOT, "Dangerously hot"),
+        (60.0, Mark.DANGER_HOT, "Dangerously hot"),
+        (None, Mark.UNKNOWN, "Not known"),
     ],
 )
-def test_each_state_has_its_word_and_its_shape(temp_c: float | None, mark: MarginShape, word: str):
+def test_each_state_has_its_word_and_its_shape(temp_c: float | None, mark: Mark, word: str):
     box = box_of(brooder(temp_c=temp_c, in_band=temp_c is not None and 29.4 <= temp_c <= 35.0))
     assert (box.mark, box.word) == (mark, word)
 
@@ -106,7 +104,7 @@ def test_a_jump_that_waits_for_the_next_reading_is_called_that():
 
 def test_a_lamp_that_burns_in_an_empty_box_is_seen():
     empty = brooder(temp_c=61.0, batch=None, target_c=None, low_c=None, high_c=None, chill_c=None)
-    assert box_of(empty).mark is MarginShape.DANGER_HOT
+    assert box_of(empty).mark is Mark.DANGER_HOT
 
 
 def test_an_empty_box_is_not_called_right():
@@ -154,12 +152,6 @@ def test_every_alarm_there_is_can_be_shown_even_without_a_fact(name: AlarmName):
             {"by": "page", "shelved_until": NIGHT + 1800, "shelved_note": "cleaning out"},
             "Put aside until 02:30 by page. Cleaning out.",
             "unshelve",
-        ),
-        (
-            AlarmState.RETURNED,
-            {},
-            "Over by itself; nobody has acknowledged it yet.",
-            "answer shelve",
         ),
     ],
 )
@@ -219,7 +211,10 @@ def test_several_alarms_are_counted_and_each_is_led_to():
     lost = alarm(AlarmName.BROKER_LOST, box=None, priority=Priority.WARNING)
     shown = seen(status(failing_porch(), shed, alarms=(lost,)))
     assert shown.summary == "3 alarms to answer"
-    assert [call.part for call in shown.calls] == ["watcher", "box-0", "box-1"]
+    assert [call.urgent for call in shown.calls] == [True, True, False], "the urgent ones first"
+    assert [call.link.split("/")[2].split("%")[0] for call in shown.calls] == [
+        "porch", "shed", "site",
+    ]  # fmt: skip
 
 
 def test_a_night_is_not_called_good_while_it_goes_wrong():
@@ -276,20 +271,93 @@ def test_where_a_lamp_may_be_touched_its_danger_is_said_once():
 def test_a_fall_that_no_alarm_tells_yet_names_the_first_thing_to_do():
     falling = brooder(trend_c_per_h=-27.8, minutes_to_chill=Interval(12, 8, 18))
     box = box_of(falling)
-    assert box.mark is MarginShape.FALLING
-    assert box.first == "Go and look. Check the lamps first."
+    assert box.mark is Mark.FALLING
+    assert box.instruction == "Go and look. Check the lamps first."
     under = probe("porch/west", 36.1, name="under west lamp", lately_high_c=42.2)
     named = replace(falling, probes=(probe("porch/floor", 31.8), under))
-    assert box_of(named).first == (
+    assert box_of(named).instruction == (
         "Go and look. Check the west lamp first: under west lamp fell from 108.0 to 97.0 °F."
     )
 
 
-def test_the_first_thing_to_do_is_said_once():
-    assert box_of(failing_porch()).first is None, "its alarm says it"
-    assert box_of(brooder()).first is None
+def test_there_is_one_instruction_the_alarm_s_where_there_is_one():
+    assert box_of(failing_porch()).instruction == "Go now. Check the west lamp first."
+    assert box_of(brooder()).instruction == "Nothing to do."
     cold = brooder(temp_c=28.0, in_band=False, diagnosis=Diagnosis(cause=Cause.COVER_OPEN))
-    assert box_of(cold).first == "Go and look. Check the cover first."
+    assert box_of(cold).instruction == "Go and look. Check the cover first."
+    hot = brooder(temp_c=36.0, in_band=False)
+    assert box_of(hot).instruction == "Go and look. Raise a lamp or turn one off."
+    burning = brooder(temp_c=61.0, in_band=False)
+    assert box_of(burning).instruction == "Go now: cut the power first."
+    blind = brooder(temp_c=None)
+    assert box_of(blind).instruction == "Look at the chicks yourself, then at the probe."
+
+
+def test_heat_that_is_back_is_not_called_falling():
+    """Seen once: the stamp said falling, the line under it rising, and the night that it was below
+    its band already."""
+    back = brooder(
+        temp_c=30.0,
+        trend_c_per_h=5.3,
+        alarms=failing_porch().alarms,
+        outlook=outlook(below_now=True),
+    )
+    box = box_of(back)
+    assert (box.word, box.trend) == ("Heat missing", "Rising 9.5 °F an hour.")
+    assert box.alarms[0].title == "Porch: was without some of its heat, rising again"
+    assert box.instruction == "See that all heat is on, and stays on."
+    assert box.tonight == (
+        "Worked out at 01:50, when the floor stood otherwise; soon it is worked out anew.",
+    )
+
+
+def test_what_no_air_can_do_is_not_given_as_a_figure():
+    box = box_of(brooder(trend_c_per_h=-173.5, minutes_to_chill=Interval(12, 8, 18)))
+    assert (box.trend or "").startswith("Falling very fast. About 12 min to the chill limit")
+    assert box_of(brooder(in_band_since=NIGHT - 0.4)).against == "should be 90.0, in band"
+
+
+def test_what_is_over_and_was_never_answered_is_a_quiet_line():
+    over = alarm(
+        AlarmName.COLD,
+        state=AlarmState.RETURNED,
+        since=NIGHT - 6180,
+        ended_at=NIGHT - 3600,
+    )
+    shown = seen(status(brooder(alarms=(over,))))
+    (box,) = shown.boxes
+    assert [line.words for line in box.over] == ["Was too cold 00:17 to 01:00, nobody answered."]
+    assert (box.alarms, box.act, shown.calls) == ((), None, ())
+    assert (shown.summary, box.instruction) == ("All right", "Nothing to do.")
+    moved_out = replace(status().brooders[0], batch=None, target_c=None, alarms=(over,))
+    assert "Go now" not in str(seen(status(moved_out)))
+
+
+def test_an_alarm_that_waits_for_its_end_says_what_is_so_now():
+    cold = alarm(AlarmName.COLD, priority=Priority.WARNING)
+    (box,) = seen(status(brooder(alarms=(cold,)))).boxes
+    assert box.alarms[0].title == "Porch: was too cold, right again now"
+    (box,) = seen(status(brooder(temp_c=36.0, in_band=False, alarms=(cold,)))).boxes
+    assert box.alarms[0].title == "Porch: was too cold, too hot now"
+    night = alarm(AlarmName.COLD_NIGHT, priority=Priority.WARNING, facts={"lowest_c": 20.0})
+    (box,) = seen(status(brooder(alarms=(night,)))).boxes
+    assert box.alarms[0].title == "Porch: it should hold tonight after all"
+    short = outlook(chance=0.7, lowest_c=Interval(28.0, 27.0, 29.0))
+    (box,) = seen(status(brooder(alarms=(night,), outlook=short))).boxes
+    assert box.instruction.startswith("Likely down to 82.4 °F"), "the night's figures are one's own"
+
+
+def test_of_several_boxes_the_worst_stands_first():
+    boxes = [
+        brooder("well"),
+        brooder("falling", trend_c_per_h=-5.0, minutes_to_chill=Interval(40, 30, 50)),
+        brooder("cold", 28.0, in_band=False),
+        brooder("empty", batch=None, target_c=None),
+        brooder("freezing", 20.0, in_band=False),
+        brooder("silent", None),
+    ]
+    order = ["Freezing", "Cold", "Falling", "Silent", "Well", "Empty"]
+    assert [box.name for box in seen(status(*boxes)).boxes] == order
 
 
 def test_a_lamp_that_would_help_tonight_is_named_with_how_to_hang_it():
@@ -320,9 +388,9 @@ def test_a_box_without_its_estimate_says_what_no_longer_works_and_what_does():
 
 def test_a_floor_below_the_chill_limit_is_not_given_minutes():
     gone = Interval(0.0, 0.0, 0.0)
-    cold = brooder(temp_c=26.0, in_band=False, minutes_to_chill=gone, trend_c_per_h=-0.5)
+    cold = brooder(temp_c=26.0, in_band=False, minutes_to_chill=gone, trend_c_per_h=-1.5)
     assert box_of(cold).trend == (
-        "Falling 0.9 °F an hour. The floor is below the chill limit (79.9 °F) already."
+        "Falling 2.7 °F an hour. It is below the chill limit (79.9 °F) already."
     )
 
 

@@ -1,0 +1,87 @@
+"""What the pictures of Now are drawn from: the last day's readings, alarms and entries out of the
+journal, in columns of five minutes. Read in a thread of its own while somebody looks, at most once
+a minute and only what is new; a disk that hangs holds up that thread and nothing else. Owned by
+`screen_now`."""
+
+import asyncio
+import logging
+from collections.abc import Iterable
+from pathlib import Path
+from typing import NamedTuple
+
+from monitor.events import Change, Entry
+from monitor.journal.reader import JournalReader
+from monitor.journal.records import StorageFault
+
+COLUMN_S = 300.0
+BACK_S = 86400.0
+FRESH_S = 60.0
+MOST_BOXES = 12  # of a site with more, the record has the pictures
+
+log = logging.getLogger(__name__)
+
+
+class Reach(NamedTuple):
+    """The lowest and the highest of a column, degC."""
+
+    low_c: float
+    high_c: float
+
+
+class Day(NamedTuple):
+    """What was found: columns by probe key, changes of alarms, entries of the ledger."""
+
+    columns: dict[str, dict[int, Reach]]
+    changes: list[Change]
+    entries: list[Entry]
+    read_at: float  # Unix s
+
+
+class DayReadings:
+    """The newest day; None until it was read once."""
+
+    def __init__(self) -> None:
+        self.day: Day | None = None
+        self._reading: asyncio.Task[None] | None = None
+        self._failed = False
+
+    def refresh(self, path: Path, keys: Iterable[str], now: float) -> asyncio.Task[None] | None:
+        """Begins to read what is new, where that is due; the task of whatever is under way."""
+        if self._reading is not None and self._reading.done():
+            self._reading = None
+        day = self.day
+        due = day is None or not 0 <= now - day.read_at < FRESH_S
+        if self._reading is None and due:
+            self._reading = asyncio.create_task(self._read(path, tuple(keys), now))
+        return self._reading
+
+    async def _read(self, path: Path, keys: tuple[str, ...], now: float) -> None:
+        try:
+            self.day = await asyncio.to_thread(_read, path, keys, now, self.day)
+            self._failed = False
+        except StorageFault as fault:
+            if not self._failed:
+                log.warning("The day's picture could not be read: %s", fault)
+            self._failed = True
+            known = self.day
+            self.day = Day({}, [], [], now) if known is None else known._replace(read_at=now)
+
+
+def _read(path: Path, keys: tuple[str, ...], now: float, known: Day | None) -> Day:
+    begins = now - BACK_S - COLUMN_S
+    since = begins
+    columns: dict[str, dict[int, Reach]] = {key: {} for key in keys}
+    if known is not None and known.read_at <= now and known.columns.keys() >= set(keys):
+        first = int(begins // COLUMN_S)
+        # What came late, out of a probe's own store, may lie an hour back.
+        since = max(begins, known.read_at // COLUMN_S * COLUMN_S - 3600.0)
+        for key in keys:
+            kept = known.columns[key]
+            columns[key] = {n: reach for n, reach in kept.items() if first <= n}
+    with JournalReader(path) as reader:
+        for key, column, low_c, high_c in reader.columns(keys, since, now + 1.0, COLUMN_S):
+            kept_c = columns[key].get(column, (low_c, high_c))
+            columns[key][column] = Reach(min(low_c, *kept_c), max(high_c, *kept_c))
+        changes = reader.changes(begins, now + 1.0)
+        entries = [entry for entry in reader.entries() if entry.at >= begins]
+    return Day(columns, changes, entries, now)

@@ -1,0 +1,167 @@
+"""How a box stands, judged once from one snapshot. Whatever a screen says of a box (stamp, trend,
+headline, instruction, an alarm's title) is said from this, so that no two words on it can disagree.
+Pure; called by `now` and `screen_alarm`."""
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+from monitor.events import AlarmName
+from monitor.tell.wording.temperature import STEADY_C_PER_H
+from monitor.watch.status import AlarmStatus, BrooderStatus
+
+NEAR_MIN = 180.0  # a fall that takes longer to the chill limit is an evening. Common practice.
+_COLD = (AlarmName.COLD, AlarmName.CHILL)
+_HOT = (AlarmName.HOT, AlarmName.OVERHEAT)
+
+
+class Side(StrEnum):
+    """Of its band the floor is on."""
+
+    CHILLED = "chilled"  # at the chill limit or below it
+    COLD = "cold"
+    RIGHT = "right"
+    HOT = "hot"
+    BURNING = "burning"  # at the overheat limit or above it
+    UNKNOWN = "unknown"  # no reading to believe
+    EMPTY = "empty"  # no chicks, so nothing to hold it against
+    OUT = "out"  # of use
+
+
+class Motion(StrEnum):
+    """Which way the floor goes."""
+
+    FALLING = "falling"
+    STEADY = "steady"
+    RISING = "rising"
+    UNKNOWN = "unknown"
+
+
+class Mark(StrEnum):
+    """The shape in the margin; it has a word beside it, so nothing hangs on shape or colour."""
+
+    RIGHT = "right"
+    FALLING = "falling"
+    MISSING = "missing"
+    COLD = "cold"
+    HOT = "hot"
+    DANGER_COLD = "danger-cold"
+    DANGER_HOT = "danger-hot"
+    UNKNOWN = "unknown"
+    EMPTY = "empty"
+
+
+_MARKS = {
+    Side.CHILLED: (Mark.DANGER_COLD, "Dangerously cold"),
+    Side.COLD: (Mark.COLD, "Too cold"),
+    Side.HOT: (Mark.HOT, "Too hot"),
+    Side.BURNING: (Mark.DANGER_HOT, "Dangerously hot"),
+    Side.UNKNOWN: (Mark.UNKNOWN, "Not known"),
+    Side.EMPTY: (Mark.EMPTY, "No chicks entered"),
+    Side.OUT: (Mark.EMPTY, "Out of use"),
+}
+# Worst first, on a screen of several boxes.
+_ORDER = (
+    Mark.DANGER_HOT,
+    Mark.DANGER_COLD,
+    Mark.COLD,
+    Mark.HOT,
+    Mark.FALLING,
+    Mark.MISSING,
+    Mark.UNKNOWN,
+    Mark.RIGHT,
+    Mark.EMPTY,
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Judgement:
+    """How one box stands now."""
+
+    side: Side
+    motion: Motion
+    heat_missing: bool  # a source has stopped or the cover is off, and it is not over yet
+    near: bool  # it falls, and the chill limit is not far
+
+    @property
+    def is_cold(self) -> bool:
+        """Below its band."""
+        return self.side in (Side.COLD, Side.CHILLED)
+
+    @property
+    def is_hot(self) -> bool:
+        """Above its band."""
+        return self.side in (Side.HOT, Side.BURNING)
+
+    @property
+    def mark(self) -> Mark:
+        """Its shape."""
+        return self._mark_and_word()[0]
+
+    @property
+    def word(self) -> str:
+        """What the stamp says."""
+        return self._mark_and_word()[1]
+
+    @property
+    def cools(self) -> bool:
+        """It is cold or on its way there, or heat is missing: somebody may hang a lamp."""
+        return self.mark in (Mark.FALLING, Mark.MISSING, Mark.COLD, Mark.DANGER_COLD)
+
+    @property
+    def rank(self) -> int:
+        """0 is the worst."""
+        return _ORDER.index(self.mark)
+
+    def _mark_and_word(self) -> tuple[Mark, str]:
+        if self.side is not Side.RIGHT:
+            return _MARKS[self.side]
+        if self.motion is Motion.FALLING and (self.near or self.heat_missing):
+            return Mark.FALLING, "Falling"
+        return (Mark.MISSING, "Heat missing") if self.heat_missing else (Mark.RIGHT, "Right")
+
+    def bears_out(self, alarm: AlarmStatus) -> bool:
+        """Is what an active alarm of temperature was raised for still so? It ends only after a
+        while, and may be held where nothing can be judged."""
+        match alarm.alarm:
+            case name if name in _COLD:
+                return self.is_cold
+            case AlarmName.HEAT_LOSS:
+                return self.is_cold or self.motion is not Motion.RISING
+            case AlarmName.OVERHEAT:  # told early, too, of a floor that heats up fast
+                return self.is_hot or (self.side is Side.RIGHT and self.motion is Motion.RISING)
+            case AlarmName.HOT:
+                return self.is_hot
+        return True
+
+
+def judge(box: BrooderStatus) -> Judgement:
+    """From what the watch holds of a box."""
+    side = _side(box)
+    rate = box.trend_c_per_h
+    motion = Motion.UNKNOWN
+    if rate is not None and side not in (Side.UNKNOWN, Side.OUT):
+        motion = Motion.STEADY
+        if abs(rate) >= STEADY_C_PER_H:
+            motion = Motion.FALLING if rate < 0 else Motion.RISING
+    left = box.minutes_to_chill
+    return Judgement(
+        side=side,
+        motion=motion,
+        heat_missing=any(a.alarm is AlarmName.HEAT_LOSS and a.active for a in box.alarms),
+        near=motion is Motion.FALLING and left is not None and left.mid <= NEAR_MIN,
+    )
+
+
+def _side(box: BrooderStatus) -> Side:
+    temp_c = box.temp_c
+    if box.out_of_service:
+        return Side.OUT
+    if temp_c is not None and temp_c >= box.overheat_c:
+        return Side.BURNING  # chicks or none: a fallen lamp burns an empty box as well
+    if box.batch is None or box.target_c is None:
+        return Side.EMPTY
+    if temp_c is None or box.low_c is None or box.high_c is None or box.in_band is None:
+        return Side.UNKNOWN
+    if temp_c < box.low_c:
+        return Side.CHILLED if box.chill_c is not None and temp_c <= box.chill_c else Side.COLD
+    return Side.HOT if temp_c > box.high_c else Side.RIGHT
