@@ -4,26 +4,14 @@ set-up. Pure."""
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import datetime
-from enum import StrEnum
 from typing import NamedTuple
 
 from monitor.events import Priority
+from monitor.set_up_form import Step
 from monitor.site import Brooder, Place, Site
 from monitor.tell.contact import Contact
 from monitor.tell.untold import untold
 from monitor.watch.status import BrooderStatus, ProbeStatus, SiteStatus
-
-
-class Step(StrEnum):
-    """The part of the set-up in which it is mended."""
-
-    SITE = "site"
-    BOX = "box"
-    HEAT = "heat"
-    PROBES = "probes"
-    CONTACTS = "contacts"
-    PAGE = "page"
-    BIRDS = "birds"
 
 
 class Missing(NamedTuple):

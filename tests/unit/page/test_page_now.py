@@ -21,8 +21,9 @@ from monitor.events import AlarmName, Cause, Priority
 from monitor.page.judgement import Mark
 from monitor.page.now import BoxView, NowView, view
 from monitor.page.phrases import Phrases
+from monitor.set_up_form import Step
 from monitor.site import HeatSource, Unit
-from monitor.tell.missing import Missing, Step
+from monitor.tell.missing import Missing
 from monitor.thermal.diagnosis import Diagnosis, Interval
 from monitor.watch.life_cycle import AlarmState
 from monitor.watch.status import BrooderStatus, SiteStatus

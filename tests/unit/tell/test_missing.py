@@ -9,9 +9,10 @@ from support.fake_api import NIGHT, alarm, brooder, probe, status
 
 from monitor.events import Priority
 from monitor.service.machine import on_battery
+from monitor.set_up_form import Step
 from monitor.site import Site
 from monitor.tell.contact import Contact
-from monitor.tell.missing import Machine, Missing, Step, missing
+from monitor.tell.missing import Machine, Missing, missing
 from monitor.watch.status import SiteStatus
 
 SITE = fake_api.site()

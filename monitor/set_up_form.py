@@ -1,0 +1,62 @@
+"""The guided set-up's steps as forms: what is asked, with which words. The terminal and the page
+show the same. Plain data; made by `settings.set_up_steps`."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import StrEnum
+
+
+class Step(StrEnum):
+    """A part of the set-up, in the order in which it is gone through."""
+
+    SITE = "site"
+    BOX = "box"
+    HEAT = "heat"
+    PROBES = "probes"
+    CONTACTS = "contacts"
+    PAGE = "page"
+    BIRDS = "birds"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Field:
+    """One question. With `options` (value, words) one of them is chosen."""
+
+    name: str
+    label: str
+    hint: str = ""
+    options: tuple[tuple[str, str], ...] = ()
+    secret: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StepForm:
+    """What a step asks about one thing. `values` are as they stand in the file; `hidden` go along
+    unchanged. `others` are the things of this kind that can be asked about instead ("": a new
+    one)."""
+
+    step: Step
+    about: str
+    title: str
+    why: str
+    fields: tuple[Field, ...]
+    values: Mapping[str, str] = field(default_factory=dict)
+    hidden: Mapping[str, str] = field(default_factory=dict)
+    others: tuple[tuple[str, str], ...] = ()  # name, words
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Proposed:
+    """A change that has passed the checks. `mark` is how it is written, once."""
+
+    mark: str
+    difference: str  # lines with + and -, secrets hidden; empty: nothing changes
+    notes: tuple[str, ...] = ()  # worth knowing before it is written
+
+
+class WrongAnswers(Exception):
+    """By field what is wrong; "" is about the whole."""
+
+    def __init__(self, by_field: Mapping[str, str]) -> None:
+        super().__init__("; ".join(by_field.values()))
+        self.by_field = dict(by_field)
