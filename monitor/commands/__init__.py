@@ -11,6 +11,7 @@ from monitor import __version__
 
 VERBS = {
     "watch": "watch",
+    "set-up": "set_up",
     "check": "check",
     "rehearse": "rehearse",
     "replay": "replay",

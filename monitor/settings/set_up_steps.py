@@ -5,6 +5,7 @@
 question that one of its faults is about."""
 
 import re
+import socket
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -16,9 +17,8 @@ from monitor.measures import length_m, length_shown, step_c, step_written
 from monitor.set_up_form import Field, Step, StepForm, WrongAnswers
 from monitor.settings.file_model import BrooderSettings, ContactSettings
 from monitor.settings.load import Settings
-from monitor.settings.new_probe import plain
 from monitor.settings.toml_edits import append, put, remove
-from monitor.site import Place, Probe
+from monitor.site import Place, Probe, plain
 from monitor.units import Unit
 
 MOST_SOURCES = 8
@@ -487,6 +487,15 @@ def _contact_edit(settings: Settings, about: str, given: Answers) -> Edit:
 # -- the page
 
 
+_NETWORK = "0.0.0.0"  # noqa: S104 - what is written, with a passphrase
+
+
+def _own_address(settings: Settings) -> str:
+    """As most home networks know this board (multicast DNS, RFC 6762)."""
+    scheme = "http" if settings.file.page.cert_file is None else "https"
+    return f"{scheme}://{socket.gethostname().lower()}.local:{settings.file.page.port}"
+
+
 def _page_form(settings: Settings, _about: str) -> StepForm:
     page = settings.file.page
     fields = (
@@ -495,7 +504,7 @@ def _page_form(settings: Settings, _about: str) -> StepForm:
             label="Who can open it",
             options=(
                 ("127.0.0.1", "Only this machine"),
-                ("0.0.0.0", "Whoever is on the home network and knows the passphrase"),  # noqa: S104
+                (_NETWORK, "Whoever is on the home network and knows the passphrase"),
             ),
         ),
         Field(
@@ -508,7 +517,8 @@ def _page_form(settings: Settings, _about: str) -> StepForm:
         Field(
             name="public_url",
             label="Its address on the phone",
-            hint="Links in messages begin with it, such as http://brooder.local:8420.",
+            hint="Links in messages begin with it. Left empty for the home network: "
+            f"{_own_address(settings)}.",
         ),
     )
     return _made(fields, {"listen": page.listen, "public_url": page.public_url or ""})
@@ -523,8 +533,11 @@ def _page_edit(settings: Settings, _about: str, given: Answers) -> Edit:
         new["listen"] = given.get("listen", "")
     if word:
         new |= {"passphrase": None, "passphrase_file": file}
-    if given.get("public_url", "") != (settings.file.page.public_url or ""):
-        new["public_url"] = given.get("public_url") or None
+    public_url = given.get("public_url", "")
+    if not public_url and new.get("listen") == _NETWORK:
+        public_url = _own_address(settings)
+    if public_url != (settings.file.page.public_url or ""):
+        new["public_url"] = public_url or None
 
     def change(document: TOMLDocument) -> None:
         page = document.setdefault("page", {}) if new else {}

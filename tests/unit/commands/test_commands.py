@@ -352,7 +352,7 @@ def test_watts_are_read_as_a_grower_writes_them(text: str, watts: float) -> None
 @pytest.mark.parametrize(
     ("words", "line"),
     [
-        ("nonsense", '"nonsense" is no command; it must be one of watch, check'),
+        ("nonsense", '"nonsense" is no command; it must be one of watch, set-up'),
         ("flock nix", 'brooder flock: "nix" is no command; it must be one of placed, loss'),
         ("flock placed many", 'brooder flock placed: count is "many"; it must be a whole number'),
         ("flock placed", "brooder flock placed: count is missing"),

@@ -1,0 +1,204 @@
+"""`brooder set-up`: the guided set-up in the terminal, with the steps and words of the page."""
+
+import sys
+from typing import Annotated, Any
+
+import segno
+import typer
+
+from monitor.brooding.objection import Objection
+from monitor.commands.common import NOT_WELL, ConfigOption, complain, fail, out, settings_or_exit
+from monitor.service.control import NoService, ask
+from monitor.service.machine import machine_of
+from monitor.service.people import contacts_of
+from monitor.service.set_up import SetUp
+from monitor.set_up_form import Field, Step, StepForm, WrongAnswers
+from monitor.settings import Settings, SettingsFault
+from monitor.settings.rewriting import BEFORE, NotWritten
+from monitor.settings.set_up_steps import TITLES
+from monitor.tell.missing import Missing, missing
+
+STEPS = (Step.SITE, Step.BOX, Step.HEAT, Step.PROBES, Step.CONTACTS, Step.PAGE)
+_CLEAR = "-"
+
+
+def register(app: typer.Typer) -> None:
+    app.command("set-up")(set_up)
+
+
+def set_up(
+    step: Annotated[
+        str | None,
+        typer.Argument(help=f"One step alone: {', '.join(STEPS)}. Left out: all, one by one."),
+    ] = None,
+    about: Annotated[
+        str, typer.Option("--about", help="Which box, probe or contact; new: one more.")
+    ] = "",
+    config: ConfigOption = None,
+) -> None:
+    """Set up the watch, question by question. Each answer is what stands in brackets until you
+    write another; Ctrl-C leaves a step as it was. Nothing is written before you have seen the
+    change. Exit code 1: something essential is still missing for tonight."""
+    if step is not None and step not in STEPS:
+        fail(f'the step is "{step}"; it must be one of {", ".join(STEPS)}')
+    settings = settings_or_exit(config)
+    desk = SetUp(settings.source)
+    for one in STEPS if step is None else (Step(step),):
+        if step is None and not _wanted(one, desk):
+            continue
+        try:
+            _go_through(one, about, desk)
+        except typer.Abort:
+            out().print("\nLeft as it was.")
+        except (NotWritten, SettingsFault) as why:
+            fail(str(why))
+    raise typer.Exit(NOT_WELL if _still_missing(settings_or_exit(config)) else 0)
+
+
+def _wanted(step: Step, desk: SetUp) -> bool:
+    title, why = TITLES[step]
+    out().print(f"\n{title}", style="bold")
+    out().print(f"{why}\n{_as_it_is(step, desk.settings())}")
+    return typer.confirm("Go through it?", default=True)
+
+
+def _as_it_is(step: Step, settings: Settings) -> str:
+    site = settings.site
+    said = {
+        Step.SITE: f"{site.name}, {site.timezone.key}, {site.units.value}",
+        Step.BOX: ", ".join(box.name for box in site.brooders),
+        Step.HEAT: ", ".join(
+            f"{source.name} {source.watts:g} W" for box in site.brooders for source in box.heat
+        ),
+        Step.PROBES: ", ".join(probe.key for probe in site.all_probes),
+        Step.CONTACTS: ", ".join(contact.name for contact in settings.file.contacts),
+        Step.PAGE: settings.file.page.listen,
+    }[step]
+    return f"Now: {said or 'none'}."
+
+
+def _go_through(step: Step, about: str, desk: SetUp) -> None:
+    about = about or _which(step, desk)
+    form = _form(step, "" if about == "new" else about, desk)
+    wrong: dict[str, str] = {}
+    given = dict(form.values)
+    while True:
+        for field in form.fields:
+            if field.name in wrong:
+                complain(wrong[field.name])
+            if not wrong or field.name in wrong or "" in wrong:
+                given[field.name] = _asked(field, given.get(field.name, ""))
+        try:
+            proposed = desk.propose(step, form.about, {**given, **form.hidden})
+            break
+        except WrongAnswers as found:
+            wrong = found.by_field
+            if "" in wrong:
+                complain(wrong[""])
+                raise typer.Abort from None
+    if not proposed.difference:
+        out().print("Nothing changes.")
+        return
+    out().print(proposed.difference, markup=False)
+    for note in proposed.notes:
+        out().print(note, markup=False)
+    if not typer.confirm("Write it?", default=True):
+        out().print("Left as it was.")
+        return
+    change = desk.write(proposed.mark)
+    source = change.source
+    out().print(f"Written to {source}; the file before is {source.name}{BEFORE}.", markup=False)
+    wrong_lines, notes = _taken(change.settings)
+    if wrong_lines:
+        desk.take_back(change)
+        fail("Taken back, because the running service refuses it:\n" + "\n".join(wrong_lines))
+    for note in notes:
+        out().print(note, markup=False)
+    if step is Step.PAGE:
+        _say_address(change.settings)
+
+
+def _which(step: Step, desk: SetUp) -> str:
+    """Of several boxes, probes or contacts one; asked."""
+    settings = desk.settings()
+    names = {
+        Step.BOX: [box.name for box in settings.site.brooders],
+        Step.HEAT: [box.name for box in settings.site.brooders],
+        Step.PROBES: [probe.key for probe in settings.site.all_probes],
+        Step.CONTACTS: [contact.name for contact in settings.file.contacts],
+    }.get(step, [])
+    if step is Step.HEAT and len(names) == 1:
+        return names[0]
+    if not names:
+        return ""
+    options = tuple((name, name) for name in names)
+    if step is not Step.HEAT:
+        options = (*options, ("new", "one more"))
+    return _asked(Field(name="about", label="Which one", options=options), names[0])
+
+
+def _form(step: Step, about: str, desk: SetUp) -> StepForm:
+    try:
+        return desk.form(step, about)
+    except WrongAnswers as wrong:
+        fail(str(wrong))
+
+
+def _asked(field: Field, value: str) -> str:
+    if field.hint:
+        out().print(field.hint, markup=False)
+    if field.secret:
+        hide = sys.stdin.isatty()
+        return str(typer.prompt(field.label, default="", hide_input=hide, show_default=False))
+    if not field.options:
+        said = str(typer.prompt(field.label, default=value, show_default=bool(value)))
+        return "" if said.strip() == _CLEAR else said
+    values = [one for one, _ in field.options]
+    out().print(f"{field.label}:")
+    for number, (_, words) in enumerate(field.options, 1):
+        out().print(f"  {number}  {words}", markup=False)
+    default = str(values.index(value) + 1) if value in values else ""
+    while True:
+        said = str(typer.prompt("Number", default=default, show_default=bool(default))).strip()
+        if said in values:
+            return said
+        if said.isdecimal() and 1 <= int(said) <= len(values):
+            return values[int(said) - 1]
+        complain(f"A number from 1 to {len(values)}.")
+
+
+def _taken(settings: Settings) -> tuple[list[str], list[str]]:
+    """What the running service has against it, and what is worth knowing."""
+    try:
+        said: dict[str, Any] = ask(settings.control_paths, "reload", wait_s=150.0)
+    except NoService:
+        return [], ["No service runs; it takes this at its start."]
+    except Objection as why:
+        return [str(why)], []
+    if said["wrong"]:
+        return said["wrong"], []
+    waits = "The broker is changed at the next start." if said["waits_for_a_start"] else ""
+    return [], ["The running service has taken it.", *([waits] if waits else [])]
+
+
+def _say_address(settings: Settings) -> None:
+    page = settings.file.page
+    if page.listen == "127.0.0.1":
+        return
+    if page.public_url is not None:
+        out().print(f"On the phone, in the same Wi-Fi, open {page.public_url}", markup=False)
+        if (sys.stdout.encoding or "").lower().startswith("utf"):
+            segno.make(page.public_url, error="l").terminal(compact=True)
+
+
+def _still_missing(settings: Settings) -> bool:
+    try:
+        said = [Missing(**one) for one in ask(settings.control_paths, "missing")]
+    except NoService:
+        said = missing(settings.site, contacts_of(settings), None, machine_of(settings))
+    if said:
+        out().print("\nStill missing for tonight", style="bold")
+    for one in said:
+        mark = "!" if one.essential else " "
+        out().print(f"{mark} {one.subject}: {one.words}. {one.do}", markup=False)
+    return any(one.essential for one in said)
