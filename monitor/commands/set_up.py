@@ -36,7 +36,7 @@ def set_up(
     ] = "",
     config: ConfigOption = None,
 ) -> None:
-    """Set up the watch, question by question. Each answer is what stands in brackets until you
+    """Set up the watch step by step. Each answer is what stands in brackets until you
     write another; Ctrl-C leaves a step as it was. Nothing is written before you have seen the
     change. Exit code 1: something essential is still missing for tonight."""
     if step is not None and step not in STEPS:
