@@ -3,6 +3,7 @@
 import asyncio
 import sys
 import tempfile
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from typing import Annotated
@@ -19,8 +20,10 @@ from monitor.service.rehearsal import play
 from monitor.service.rehearsed_night import SITE_FILE, NightStory, RehearsedNight
 from monitor.service.run import Hooks, Places, run
 from monitor.settings import Settings, SettingsFault, load_settings
+from monitor.settings.file_model import ContactSettings
 
 LEAST_SPEED = 60.0
+MARK = "REHEARSAL, nothing is wrong. "
 
 
 def register(app: typer.Typer) -> None:
@@ -37,15 +40,25 @@ def rehearse(
         bool, typer.Option("--unanswered", help="Nobody acknowledges and nobody mends the lamp.")
     ] = False,
     calm: Annotated[bool, typer.Option("--calm", help="A night in which nothing fails.")] = False,
+    to_contacts: Annotated[
+        bool,
+        typer.Option(
+            "--to-contacts", help="Really send it to your contacts, marked as a rehearsal."
+        ),
+    ] = False,
     config: ConfigOption = None,
 ) -> None:
     """Rehearse an invented cold night in which a lamp fails. Simulated probes publish over MQTT to
     the real service; at two in the morning the lamp goes out. Shows what you would be told. Nobody
-    is really told."""
+    is really told, unless --to-contacts says so."""
     if speed < LEAST_SPEED:
         fail(f"--speed is {speed:g}; it must be {LEAST_SPEED:g} or more")
     if journal is not None and journal.exists():
         fail(f"{journal} is there already; name a new file: a rehearsal is no record")
+    if to_contacts and unanswered:
+        fail(
+            "--to-contacts with --unanswered would send some forty reminders; leave one of them out"
+        )
     set_up("error")
     story = NightStory()
     if calm:
@@ -54,7 +67,7 @@ def rehearse(
         story = NightStory(answered=None, mended=None)
     with tempfile.TemporaryDirectory(prefix="brooder-rehearsal-") as folder:
         try:
-            settings, night = _stage(Path(folder), config, story)
+            settings, night = _stage(Path(folder), config, story, to_contacts=to_contacts)
             asyncio.run(_perform(settings, night, speed))
             if journal is not None:
                 journal.write_bytes(settings.journal_path.read_bytes())
@@ -67,16 +80,22 @@ def rehearse(
         )
 
 
-def _stage(folder: Path, config: Path | None, story: NightStory) -> tuple[Settings, RehearsedNight]:
+def _stage(
+    folder: Path, config: Path | None, story: NightStory, *, to_contacts: bool
+) -> tuple[Settings, RehearsedNight]:
     """An invented site in a folder of its own, in the grower's units and time zone if there is a
-    configuration."""
+    configuration, and with the grower's contacts where they are to be told."""
+    contacts: tuple[ContactSettings, ...] = ()
     zone, units = ZoneInfo("America/Chicago"), "fahrenheit"
     try:
-        own = load_settings(config, check_contacts=False)
+        own = load_settings(config, check_contacts=to_contacts)
+        contacts = own.file.contacts
         zone, units = own.site.timezone, own.site.units.value
     except SettingsFault:
-        if config is not None:
+        if config is not None or to_contacts:
             raise
+    if to_contacts and not contacts:
+        fail("--to-contacts: no contacts are configured; add a [[contacts]] first")
     file = folder / "brooder.toml"
     file.write_text(SITE_FILE.format(timezone=zone.key, units=units), encoding="utf-8")
     environ = {
@@ -85,6 +104,9 @@ def _stage(folder: Path, config: Path | None, story: NightStory) -> tuple[Settin
         "BROODER_JOURNAL__COMMIT_S": "1",
     }
     settings = load_settings(file, environ, check_contacts=False)
+    if to_contacts:
+        told = settings.file.model_copy(update={"contacts": contacts})
+        settings = replace(settings, file=told)
     evening: date = (datetime.now(UTC).astimezone(zone) - timedelta(days=1)).date()
     return settings, RehearsedNight(evening=evening, zone=zone, story=story)
 
@@ -99,11 +121,16 @@ async def _perform(settings: Settings, night: RehearsedNight, speed: float) -> N
     )
     if night.story.lamp_fails is not None:
         sys.stdout.write(f"At {night.story.lamp_fails:%H:%M} the west lamp burns out.\n")
-    sys.stdout.write("This is what your phone would show:\n\n")
+    told = ", ".join(contact.name for contact in settings.file.contacts)
+    sys.stdout.write(
+        f'Each message goes to {told} too, with "{MARK.strip()}" before it:\n\n'
+        if told
+        else "This is what your phone would show:\n\n"
+    )
     sys.stdout.flush()
     clock = FastClock(start_at=start_at, speed=speed)
     playing: list[asyncio.Task[None]] = []
-    hooks = Hooks(clock=clock, show=on_terminal(settings), page=False)
+    hooks = Hooks(clock=clock, show=on_terminal(settings), page=False, mark=MARK)
 
     def ready(places: Places) -> None:
         task = asyncio.ensure_future(play(settings, night, clock, places))

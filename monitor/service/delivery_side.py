@@ -36,7 +36,9 @@ class DeliverySide:
         settings: Settings,
         clock: Clock,
         chart: Callable[[str], Path | None] = lambda _brooder: None,
+        mark: str = "",
     ) -> None:
+        self._mark = mark
         self._settings = settings
         self._chart = chart
         # People's servers answer in real seconds, also in a rehearsal at speed.
@@ -127,6 +129,7 @@ class DeliverySide:
             ),
             limit_s=tell.contact_time_limit_s,
             most_pending=tell.most_pending,
+            mark=self._mark,
         )
 
     def _record(self, outcomes: list[Outcome]) -> None:

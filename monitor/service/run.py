@@ -66,6 +66,7 @@ class Hooks:
     show: Callable[[Message], None] | None = None
     on_ready: Callable[[Places], None] = lambda _places: None
     page: bool = True
+    mark: str = ""  # before each title that goes to a contact
     reload: Callable[[], Settings] | None = None
     stop: asyncio.Event = field(default_factory=asyncio.Event)
 
@@ -103,7 +104,7 @@ class Service:
             settings.state_folder / "pictures",
             self._wall,
         )
-        self._reaching = DeliverySide(settings, opened.clock, self._charts.newest)
+        self._reaching = DeliverySide(settings, opened.clock, self._charts.newest, mark=hooks.mark)
         self._telling = LiveAnnunciator(
             self._reaching.send,
             prefix=settings.file.tell.topic_prefix,

@@ -57,7 +57,10 @@ class Delivery:
         *,
         limit_s: float = 20.0,
         most_pending: int = 50,
+        mark: str = "",
     ) -> None:
+        """`mark` stands before each title, where nothing that is told is true."""
+        self._mark = mark
         self._calls = calls
         self._limit_s = limit_s
         self._most = most_pending
@@ -205,7 +208,7 @@ class Delivery:
         return {
             "id": number,
             "url": self._contacts[contact].url,
-            "title": message.title,
+            "title": f"{self._mark}{message.title}",
             "body": body,
             "kind": "calm" if message.kind in _CALM else message.priority.value,
             "attach": str(chart) if chart else None,

@@ -90,3 +90,23 @@ def test_without_a_link_it_says_why_there_is_none(tmp_path: Path) -> None:
         assert "[page] public_url does not say where a phone finds the page" in done.stdout
         wait_until(lambda: phone.got, 30)
         assert not LINK.search(phone.got[0].body)
+
+
+def test_a_rehearsal_goes_to_the_contacts_only_when_asked_and_says_that_it_is_one(
+    tmp_path: Path,
+) -> None:
+    with http_receiver() as phone:
+        service = Service(tmp_path, contacts={"phone": phone.url})
+        service.write_config()
+        calm = ("rehearse", "--calm", "--speed", "3600")
+        assert service.command(*calm, within_s=300).returncode == 0
+        assert phone.got == []
+        done = service.command(*calm, "--to-contacts", within_s=300)
+        assert "Each message goes to phone too" in done.stdout
+        assert phone.got
+        assert {g.title[:29] for g in phone.got} == {"REHEARSAL, nothing is wrong. "}
+        refused = service.command("rehearse", "--unanswered", "--to-contacts")
+        assert refused.returncode == 2
+        service.contacts = {}
+        service.write_config()
+        assert "no contacts are configured" in service.command("rehearse", "--to-contacts").stderr
