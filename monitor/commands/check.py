@@ -1,6 +1,7 @@
 """`brooder check`: is everything well before the night? Configuration, broker, store, mirror,
 contacts. Changes nothing, sends nothing unless told to."""
 
+import shutil
 import socket
 from collections.abc import Callable, Iterator, Mapping
 from typing import Annotated, Any, NamedTuple
@@ -23,6 +24,7 @@ from monitor.service.people import contacts_of
 from monitor.settings import Settings
 from monitor.settings.document import every_key
 from monitor.tell.contact import masked
+from monitor.tell.house_voice import PROGRAM
 from monitor.tell.missing import Missing, missing
 from monitor.tell.try_contacts import try_out
 
@@ -67,6 +69,7 @@ def check(
         lambda: _store(settings, about),
         lambda: _mirror(settings),
         lambda: _contacts(settings, send=send),
+        lambda: _voice(settings, about),
         lambda: _tonight(settings, about),
     ]
     ill = 0
@@ -223,3 +226,14 @@ def _contacts(settings: Settings, *, send: bool) -> Iterator[Found]:
     for tried in try_out(contacts, settings.site, settings.file.tell.contact_time_limit_s):
         words = "a trial message was sent" if tried.why is None else f"not reached: {tried.why}"
         yield Found(f"contact {tried.contact}", tried.why is None, words)
+
+
+def _voice(settings: Settings, about: Mapping[str, Any] | None) -> Iterator[Found]:
+    if not settings.file.tell.voice:
+        return
+    if shutil.which(PROGRAM) is None:
+        yield Found("voice", False, f"{PROGRAM} is not installed; sudo apt install {PROGRAM}")
+    elif about is not None and about["voice_trouble"] is not None:
+        yield Found("voice", False, f"the last words were not heard: {about['voice_trouble']}")
+    else:
+        yield Found("voice", True, "urgent alarms are said aloud; hear it: brooder contacts try")

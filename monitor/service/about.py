@@ -9,6 +9,7 @@ from monitor.service.broker_side import BrokerSide
 from monitor.service.delivery_side import DeliverySide
 from monitor.service.forecast import Forecaster
 from monitor.service.writer import Writer
+from monitor.tell.house_voice import HouseVoice
 from monitor.watch.status import SiteStatus
 
 if TYPE_CHECKING:
@@ -23,6 +24,7 @@ class About:
     broker: BrokerSide
     writer: Writer
     reaching: DeliverySide
+    voice: HouseVoice
     forecaster: Forecaster | None  # None: no forecast is configured
     copying: "Copying | None"  # None: no mirror is
     status: Callable[[], SiteStatus]
@@ -42,6 +44,7 @@ class About:
             "last_commit_at": self.writer.last_kept_at,
             "mirror": "none is configured" if self.copying is None else self.copying.words(),
             "contacts": self.reaching.about(),
+            "voice_trouble": self.voice.trouble,
             "forecast": "none is configured"
             if self.forecaster is None
             else self.forecaster.words(),

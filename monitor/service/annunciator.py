@@ -38,11 +38,13 @@ class LiveAnnunciator:
         prefix: str,
         show: Callable[[Message], None] | None = None,
         draw: Callable[[str], None] = lambda _brooder: None,
+        aloud: Callable[[list[Message]], None] = lambda _messages: None,
     ) -> None:
         self._send = send
         self._prefix = prefix
         self._show = show
         self._draw = draw
+        self._aloud = aloud
         self._said: dict[str, str] = {}
         self.link: BrokerLink | None = None
 
@@ -63,6 +65,7 @@ class LiveAnnunciator:
                     "text": message.body,
                 }
                 self.link.publish(f"{self._prefix}/told", json.dumps(said), qos=1)
+        self._aloud(messages)
         self._send([message for message in messages if message.contacts])
 
     def changed(self, changes: list[Change], status: SiteStatus) -> None:

@@ -22,6 +22,7 @@ from monitor.service.people import contacts_of
 from monitor.service.watch_thread import WatchThread
 from monitor.settings import Settings, masked
 from monitor.site import Site
+from monitor.tell.house_voice import HouseVoice
 from monitor.tell.links import Answer, LinkFault, already_used
 from monitor.tell.missing import Missing, missing
 from monitor.units import Unit, step_shown
@@ -45,6 +46,7 @@ class LiveServiceApi:
         unclaimed: Unclaimed,
         about: Callable[[], Mapping[str, Any]],
         reaching: DeliverySide,
+        voice: HouseVoice,
         on_disk: Callable[[int], bool] = lambda _number: True,
         listener: Listener | None = None,
         reload: Callable[[], Awaitable[Mapping[str, Any]]],
@@ -55,6 +57,7 @@ class LiveServiceApi:
         self._unclaimed = unclaimed
         self._about = about
         self._reaching = reaching
+        self._voice = voice
         self._on_disk = on_disk
         self._listener = listener
         self._reload = reload
@@ -110,12 +113,14 @@ class LiveServiceApi:
         return said
 
     async def try_contacts(self, name: str | None) -> list[Mapping[str, Any]]:
-        """Really sends a trial message."""
+        """Really sends a trial alarm; to all, it is said aloud in the house too."""
         known = [c.name for c in contacts_of(self._settings())]
         if not known:
             raise Objection("There is no contact in the configuration: add a [[contacts]].")
         if name is not None and name not in known:
             raise Objection(f"No contact is called {name!r}; they are {', '.join(known)}.")
+        if name is None:
+            self._voice.say("Brooder alarm. This is only a trial. ")
         return await self._reaching.try_contacts(name)
 
     def heard(self) -> list[Mapping[str, Any]]:

@@ -37,6 +37,7 @@ from monitor.service.watch_thread import WatchThread
 from monitor.service.writer import Submission, Writer
 from monitor.settings import Settings
 from monitor.tell.heartbeat import Heartbeat
+from monitor.tell.house_voice import HouseVoice
 from monitor.tell.message import Message
 
 if TYPE_CHECKING:
@@ -105,12 +106,14 @@ class Service:
             self._wall,
         )
         self._reaching = DeliverySide(settings, opened.clock, self._charts.newest, mark=hooks.mark)
+        self._voice = HouseVoice(lambda: self._reloading.settings.file.tell.voice)
         self._telling = LiveAnnunciator(
             self._reaching.send,
             prefix=settings.file.tell.topic_prefix,
             show=hooks.show,
             # With nobody to send it to, or in a rehearsal, nothing is drawn.
             draw=self._charts.want if settings.file.contacts else lambda _brooder: None,
+            aloud=self._voice.tell,
         )
         self._forecaster = self._made_forecaster()
         self._watch = self._made_watch()
@@ -181,6 +184,8 @@ class Service:
         started_at = self._wall()
         self._charts.start()
         self._cleanup.callback(self._charts.stop)
+        self._voice.start()
+        self._cleanup.callback(self._voice.stop)
         self._writer.start()
         if self._opened.trouble is not None:
             self._storage(self._opened.trouble)
@@ -201,6 +206,7 @@ class Service:
             broker=self._broker,
             writer=self._writer,
             reaching=self._reaching,
+            voice=self._voice,
             forecaster=self._forecaster,
             copying=self._start_copying(),
             status=lambda: self._watch.status,
@@ -241,6 +247,7 @@ class Service:
             unclaimed=self._broker.unclaimed,
             about=about.said,
             reaching=self._reaching,
+            voice=self._voice,
             on_disk=self._writer.has,
             listener=self._broker.listener(),
             reload=self._reload,

@@ -374,6 +374,9 @@ class TellSettings(Section):
         None, description="a URL fetched at an interval, whose silence somebody else notices"
     )
     heartbeat_minutes: float = Field(5, ge=0.05, le=1440, description="minutes, 0.05 to 1440")
+    voice: bool = Field(
+        False, description="true: urgent alarms are said aloud on this board (espeak-ng); or false"
+    )
     topic_prefix: str = Field(
         "brooder", pattern=r"^[^+#\x00]{1,100}$", description="the first part of our own topics"
     )
