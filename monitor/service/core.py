@@ -81,6 +81,7 @@ class Core:
         self._happened = CoreOutput()
         # The morning message comes also where nothing ever happens.
         self._plan.advance(start)
+        self._plan_due = self._plan.next_due  # asked at every message, and seldom another
 
     # -- in
 
@@ -185,7 +186,7 @@ class Core:
         due = self.engine.next_due
         if due is not None and due <= now.tick:
             self._changed(self.engine.advance(now), now)
-        due = self._plan.next_due
+        due = self._plan_due
         if due is not None and due <= now.tick:
             self._now = now
             self._told(self._plan.advance(now))
@@ -209,7 +210,7 @@ class Core:
     @property
     def next_due(self) -> float | None:
         """The tick of the next thing to do without any input."""
-        dues = [d for d in (self.engine.next_due, self._plan.next_due) if d is not None]
+        dues = [d for d in (self.engine.next_due, self._plan_due) if d is not None]
         return min(dues, default=None)
 
     @property
@@ -260,6 +261,7 @@ class Core:
             self.engine.restore(snapshots["engine"], shift_s)
         if "plan" in snapshots:
             self._plan.restore(snapshots["plan"], shift_s)
+            self._plan_due = self._plan.next_due
 
     def know_entries(self, entries: Iterable[Entry]) -> None:
         """The ledger kept so far. The engine knows what its snapshot knew; `take_in` tells it the
@@ -335,6 +337,7 @@ class Core:
         plan.restore(self._plan.state(), 0.0)
         router = Router(site.all_probes)
         self.site, self.engine, self.router, self._plan = site, engine, router, plan
+        self._plan_due = plan.next_due
         self.fit_configuration(now)
 
     def lost_by(self, site: Site) -> list[str]:
@@ -393,12 +396,14 @@ class Core:
     ) -> None:
         if isinstance(outcome, Reading):
             # As the journal keeps it, so that a rebuilt state is the same to the last digit.
+            at, tick, probe, temp_c, sure = outcome
+            kept = kept_at(at)
             reading = Reading(
-                kept_at(outcome.at),
-                kept_at(outcome.tick),
-                outcome.probe,
-                kept_temp_c(outcome.temp_c),
-                outcome.clock_sure and clock_sure,
+                kept,
+                kept if tick == at else kept_at(tick),
+                probe,
+                kept_temp_c(temp_c),
+                sure and clock_sure,
             )
             self._happened.batch.inputs.append(reading)
             changes = self.engine.reading(reading)
@@ -433,6 +438,7 @@ class Core:
     def _told(self, messages: list[Message]) -> None:
         self._happened.messages += messages
         self._happened.batch.changes += self._plan.take_escalated()
+        self._plan_due = self._plan.next_due
 
 
 def _on_floor(box: Brooder | None) -> bool:

@@ -73,7 +73,7 @@ class Replay:
             core.advance(now)
             if isinstance(line, lines.ProbeMessage):
                 tally.messages_heard += 1
-                taken = Moment(line.at, line.at)
+                taken = now if line.at == at else Moment(line.at, line.at)
                 if not core.hear(line.topic, line.payload.encode("utf-8", "replace"), taken):
                     tally.unclaimed += 1
             else:

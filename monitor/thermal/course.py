@@ -38,11 +38,12 @@ class Course:
         "_began",
         "_count",
         "_looked",
+        "_quick",
+        "_slow",
+        "_stale",
         "_sum",
         "_wants_slow",
         "means",
-        "quick",
-        "slow",
         "ticks",
     )
 
@@ -51,8 +52,9 @@ class Course:
         self._wants_slow = slow
         self.ticks: list[float] = []
         self.means: list[float] = []
-        self.quick: Usual | None = None  # before the last minutes; None: too little is known
-        self.slow: Usual | None = None  # before the last half hour, roughly
+        self._quick: Usual | None = None
+        self._slow: Usual | None = None
+        self._stale = False  # an hour is sorted only for whoever asks
         self._looked = _NEVER
         self._began = 0.0
         self._sum = 0.0
@@ -80,8 +82,26 @@ class Course:
             del ticks[0], means[0]
         if tick - self._looked >= _FRESH_S:
             self._looked = tick
-            self.quick = self._usual(tick - QUICK_S)
-            self.slow = self._usual(tick - SLOW_S) if self._wants_slow else None
+            self._stale = True
+
+    @property
+    def quick(self) -> Usual | None:
+        """Before the last minutes; None: too little is known."""
+        if self._stale:
+            self._look()
+        return self._quick
+
+    @property
+    def slow(self) -> Usual | None:
+        """Before the last half hour, roughly."""
+        if self._stale:
+            self._look()
+        return self._slow
+
+    def _look(self) -> None:
+        self._stale = False
+        self._quick = self._usual(self._looked - QUICK_S)
+        self._slow = self._usual(self._looked - SLOW_S) if self._wants_slow else None
 
     def _usual(self, until: float) -> Usual | None:
         hour = sorted(self._between(until - _BACK_S, until))
@@ -95,7 +115,8 @@ class Course:
         """Nothing is known of what was."""
         self.ticks.clear()
         self.means.clear()
-        self.quick = self.slow = None
+        self._quick = self._slow = None
+        self._stale = False
         self._looked = _NEVER
         self._sum = 0.0
         self._count = 0
@@ -135,7 +156,8 @@ class Course:
         """Go on from `state`; ticks moved by `shift_s`."""
         self.ticks = [float(tick) + shift_s for tick in state["ticks"]]
         self.means = [float(mean) for mean in state["means"]]
-        self.quick, self.slow = (
+        self._stale = False
+        self._quick, self._slow = (
             None if usual is None else Usual(*usual) for usual in state["usual"]
         )
         began, self._sum, count, looked = state["minute"]

@@ -35,8 +35,10 @@ class FloorFusion:
         read = fresh if len(floor) == self._all else [t for t in fresh if t in floor]
         if len(floor) == 1:
             return read[0].mean if read else None
-        bad = {finding.probe for finding in findings}
-        trusted = [t for t in floor if t.key not in bad and t.doubt_since == NEVER]
+        trusted = [t for t in floor if t.doubt_since == NEVER]
+        if findings:
+            bad = {finding.probe for finding in findings}
+            trusted = [t for t in trusted if t.key not in bad]
         if len(trusted) < len(floor):
             read = [track for track in read if track in trusted] or (read if not trusted else [])
         if not read:

@@ -129,14 +129,18 @@ class ProbeHealth:
                 self._follow(near, apart, disturbed)
             suspects = self._still(near, track, tick, others, peers=peers, outside_c=outside_c)
             if others:
-                odd = bool(peers) and not disturbed and self._is_odd_one(track, heard)
                 if outside_c is not None and _fell_out(
                     near, track, others, peers=peers, outside_c=outside_c, fresh=outside_fresh
                 ):
                     suspects.append(
                         (FaultKind.FELL_OUT, _OUT_CONFIRM_S, "it reads like the outside")
                     )
-                elif odd and _wandered(near) > _DRIFT_K:
+                elif (
+                    peers
+                    and not disturbed
+                    and _wandered(near) > _DRIFT_K
+                    and self._is_odd_one(track, heard)
+                ):
                     reason = "it wanders away from its neighbours"
                     suspects.append((FaultKind.DRIFT, _DRIFT_CONFIRM_S, reason))
                 if _lit(track, others):

@@ -42,6 +42,8 @@ KNOWN_S = 3600.0
 # Heat is not lost where the floor has been at its target for so long. Common practice.
 MENDED_S = 600.0
 
+_MOST_HOURS = 1000  # edges of the band kept: quarter hours asked for of late
+
 
 class BrooderWatch:
     """Mutable state of one brooder."""
@@ -67,6 +69,7 @@ class BrooderWatch:
         self.estimate = estimate
         self.faults = faults
         self.night = NightFigures()
+        self._low_c_at: dict[float, float | None] = {}
         self.woke = float("-inf")  # tick at which somebody watched again
         self.out_of_service = False
         self.clock_sure = True
@@ -113,6 +116,7 @@ class BrooderWatch:
         """The schedule of the birds in the box."""
         batch = self.batch
         self.schedule = None if batch is None else schedule_for(self.brooder, batch.kind)
+        self._low_c_at.clear()
 
     def age_days_at(self, at: float) -> float:
         """Age of the birds at a wall time; a stale clock does not make them unborn."""
@@ -166,9 +170,14 @@ class BrooderWatch:
 
     def low_at(self, at: float) -> float:
         """The lower edge of the floor's band at a coming time; only while there is one now."""
-        later = None
-        if self.schedule is not None:
-            later = self._limits(self.schedule, self.age_days_at(at), Place.FLOOR)[1]
+        if at not in self._low_c_at:  # each night's hours are asked for every quarter of an hour
+            if len(self._low_c_at) > _MOST_HOURS:
+                self._low_c_at.clear()
+            later = None
+            if self.schedule is not None:
+                later = self._limits(self.schedule, self.age_days_at(at), Place.FLOOR)[1]
+            self._low_c_at[at] = later
+        later = self._low_c_at[at]
         return (self.low_c or 0.0) if later is None else later
 
     def unwatched(self, left: float, back: float) -> None:

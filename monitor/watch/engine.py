@@ -114,8 +114,9 @@ class Engine:
         if probe is not None:
             if (
                 probe.calm_low_c <= temp_c <= probe.calm_high_c
-                and self._tick <= tick < probe.calm_until
+                and self._tick <= tick
                 and at >= probe.at
+                and (tick < probe.calm_until or self._stays_calm(probe, tick, temp_c))
             ):
                 self._tick = tick
                 probe.at, probe.tick, probe.temp_c, probe.heard = at, tick, temp_c, tick
@@ -123,6 +124,12 @@ class Engine:
             else:
                 self._judge(probe, at, tick, temp_c, sure)
         return self._changes() if self._register.out else []
+
+    def _stays_calm(self, probe: ProbeWatch, tick: float, temp_c: float) -> bool:
+        box = self._box_of.get(probe.key)
+        if box is not None and (box.unseen or box.close_watch()):
+            return False
+        return probe.stays_calm(tick, temp_c)
 
     def _estimate(
         self, probe: ProbeWatch, box: BrooderWatch | None, tick: float, temp_c: float

@@ -181,15 +181,27 @@ class ProbeWatch:
         self.heard = tick
         self.bad_row = 0
         if not self.samples or tick - self.samples[-1][0] >= _SAMPLE_S:
-            if len(self.samples) == _SAMPLES and not self._leaps:
-                self.lit_c = max(self.lit_c, self.samples[0][1])
-            self.samples.append((tick, temp_c))
+            self._sample(tick, temp_c)
         if self.night_low is None or temp_c < self.night_low.temp_c:
             self.night_low = Extreme(temp_c, at, self.target_c)
         if self.night_high is None or temp_c > self.night_high.temp_c:
             self.night_high = Extreme(temp_c, at, self.target_c)
         for edge in (self.cold, self.chill, self.hot, self.overheat):
             edge.take(temp_c, tick)
+
+    def _sample(self, tick: float, temp_c: float) -> None:
+        if len(self.samples) == _SAMPLES and not self._leaps:
+            self.lit_c = max(self.lit_c, self.samples[0][1])
+        self.samples.append((tick, temp_c))
+
+    def stays_calm(self, tick: float, temp_c: float) -> bool:
+        """A reading within its calm range whose time has run out goes on the short way, with
+        nothing but its sample taken; False: something else has to be looked at."""
+        if self.calm_until == -_INF or self.silent or self.doubted or self.was_beyond:
+            return False
+        self._sample(tick, temp_c)
+        self.calm_until = tick + _SAMPLE_S
+        return True
 
     def came_late(self, now: float, tick: float) -> None:
         """A reading taken at `tick`, as it says itself, came now: far too late to count."""

@@ -36,6 +36,7 @@ class LineFault(Exception):
         return f"line {self.number}: {self.words}"
 
 
+_DECODE = json.JSONDecoder().decode
 _ENTRY_FIELDS = {field.name for field in fields(Entry)} - {"at", "entry"}
 _ALARMS = tuple(name.value for name in AlarmName)
 _WHOLE = {"count", "number", "undoes"}
@@ -58,7 +59,7 @@ def read(lines: Iterable[str]) -> Iterator[tuple[int, Line]]:
 def parse(text: str, number: int = 1) -> Line:
     """One line. Raises LineFault that names the number, the key, the value and what is right."""
     try:
-        said = json.loads(text)
+        said = _DECODE(text)
     except (ValueError, RecursionError) as error:
         detail = error.msg if isinstance(error, json.JSONDecodeError) else "cannot be read"
         raise LineFault(number, f"is not one JSON object ({detail})") from None
