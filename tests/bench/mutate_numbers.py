@@ -52,7 +52,6 @@ WATCHED: dict[str, tuple[str, ...]] = {
     "monitor.review.exposure:exposure": ("tests/unit/review/test_exposure.py",),
     "monitor.watch.night": (
         "tests/property/test_night_figures.py",
-        "tests/property/test_restart_any_moment.py",
         "tests/unit/watch/test_engine_watcher.py",
     ),
     "monitor.review.figure_text:degree_hours": (),

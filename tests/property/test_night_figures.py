@@ -35,6 +35,7 @@ def test_the_watch_and_the_record_sheet_count_the_same_minutes(
     times: list[list[float]] = [[], []]
     temps_c: list[list[float]] = [[], []]
     for *levels, minutes in spells:
+        night.restarts(shift_s=-17.0)
         for _ in range(minutes):
             for number, temp_c in enumerate(levels):
                 if temp_c is not None:

@@ -1,5 +1,6 @@
 """A small invented site and an engine on it, driven by hand. For tests of the watch."""
 
+import json
 from collections.abc import Iterable
 from datetime import datetime
 from typing import Any
@@ -62,7 +63,9 @@ class Night:
     ) -> None:
         self.site = site or a_site()
         self.start = start
+        self._make_estimator = make_estimator
         self.t = 0.0
+        self.shift_s = 0.0  # of the ticks, by restarts
         self.engine = Engine(self.site, Moment(start, start), make_estimator=make_estimator)
         self.changes: list[Change] = []
         self._number = 0
@@ -77,7 +80,14 @@ class Night:
 
     def now(self, t: float | None = None) -> Moment:
         at = self.start + (self.t if t is None else t)
-        return Moment(at, at)
+        return Moment(at, at + self.shift_s)
+
+    def restarts(self, shift_s: float) -> None:
+        """Another process takes over, whose steady clock is `shift_s` ahead of the old one's."""
+        state = json.loads(json.dumps(self.engine.state()))
+        self.shift_s += shift_s
+        self.engine = Engine(self.site, self.now(), make_estimator=self._make_estimator)
+        self.engine.restore(state, shift_s)
 
     def _keep(self, changes: list[Change]) -> list[Change]:
         self.changes += changes
@@ -95,11 +105,11 @@ class Night:
     def says(self, temp_c: float, probe: str = "porch/floor", at: float | None = None) -> None:
         """One reading now; `at` (s since start) for one that was taken earlier."""
         when = self.start + (self.t if at is None else at)
-        self._keep(self.engine.reading(Reading(when, when, probe, temp_c)))
+        self._keep(self.engine.reading(Reading(when, when + self.shift_s, probe, temp_c)))
 
     def says_bad(self, probe: str = "porch/floor", temp_c: float = 85.0) -> None:
         when = self.start + self.t
-        bad = BadValue(when, when, probe, "is 85 °C, its value at power-up", temp_c)
+        bad = BadValue(when, when + self.shift_s, probe, "is 85 °C, its value at power-up", temp_c)
         self._keep(self.engine.bad_value(bad))
 
     def holds(
