@@ -186,6 +186,7 @@ class Sensors:
             for rom in sorted(bytes(rom) for rom in self.bus.scan()):
                 if rom not in self.known and len(self.known) < 255:
                     self.known.append(rom)
+                    claim(self.known)
                     print(name_of(rom), "publishes on", topic_of(rom))
             self.bus.convert_temp()
         except Exception:  # OneWireError when nothing answers the reset
@@ -215,6 +216,12 @@ class Sensors:
 def name_of(rom):
     """As Linux writes it: family, then the serial number backwards."""
     return "%02x-" % rom[0] + "".join("%02x" % byte for byte in reversed(rom[1:7]))
+
+
+def claim(known):
+    """The topic that stands for no sensor by name is the first one's."""
+    if settings.TOPIC and known:
+        settings.TOPICS.setdefault(name_of(known[0]), settings.TOPIC)
 
 
 def topic_of(rom):
@@ -329,6 +336,7 @@ class Probe:
         self.answered = 0  # ticks of the last acknowledgement, or of sending when nothing flew
         if settings.DEEP_SLEEP:
             self.sensors.known = self.store.from_bytes(machine.RTC().memory())
+            claim(self.sensors.known)
 
     def round(self):
         """One reading of every sensor, and sending if it is time to."""
@@ -439,7 +447,9 @@ def left_ms(started):
 
 
 def run(rounds=None):
-    """For ever, or so many rounds."""
+    """For ever, or so many rounds. A board that is not set up asks first."""
+    if settings.missing():
+        settings.ask()
     probe = Probe()
     while rounds is None or rounds > 0:
         started = time.ticks_ms()

@@ -44,8 +44,8 @@ def attempt(
     ] = 300.0,
     config: ConfigOption = None,
 ) -> None:
-    """Send a trial alarm for real, as urgent as a dead lamp's and with the same link, and wait
-    until it is answered. Exit code 1 if one does not get through, or nobody answers."""
+    """Send a trial alarm for real, and wait for the answer. It is as urgent as a dead lamp's and
+    bears the same link. Exit code 1 if one does not get through, or nobody answers."""
     settings = settings_or_exit(config, check_contacts=True)
     names = [contact.name for contact in settings.file.contacts]
     if name is not None and name not in names:

@@ -47,9 +47,9 @@ def add(
     brooder: BrooderOption = None,
     config: ConfigOption = None,
 ) -> None:
-    """Add a probe: its lines in the configuration, its account at the broker with the right to
-    publish its own topic and nothing else, and what to type into it. With the name of a probe that
-    is there already: a new account for it, for instance for a new board.
+    """Add a probe, and say what to type into it. Its lines go into the configuration, its account
+    to the broker, with the right to publish its own topic and nothing else. With the name of a
+    probe that is there already: a new account for it, for instance for a new board.
 
     Outside probes serve every box unless --brooder names one."""
     settings = settings_of(config)

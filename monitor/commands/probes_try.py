@@ -33,7 +33,7 @@ def attempt(
     yes: Annotated[bool, typer.Option("--yes", help="Ask nothing.")] = False,
     config: ConfigOption = None,
 ) -> None:
-    """Send one invented reading as a probe would, and see whether the service hears it. It stands
+    """Send an invented reading, as a probe would. Then see whether the service hears it. It stands
     in the records as that probe's reading. Exit code 1: it was not heard."""
     settings = settings_of(config)
     meant = _probe(settings, probe)

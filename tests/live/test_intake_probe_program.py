@@ -347,8 +347,7 @@ ON_THE_UNIX_PORT = """
 import sys
 sys.path[:0] = [{probe!r}, {board!r}]
 import settings
-settings.BROKER, settings.PORT, settings.EVERY_S = "127.0.0.1", {port}, 0
-settings.TOPICS = {names!r}
+settings.EVERY_S = 0
 import main
 probe = main.run(3)
 probe.listen(30000)
@@ -357,32 +356,66 @@ assert probe.store.kept == []
 
 
 @pytest.mark.skipif(MICROPYTHON is None, reason="MicroPython's unix port is not installed")
-def test_the_program_runs_in_micropython_itself(broker, tmp_path):
+def test_the_program_runs_in_micropython_itself_with_what_is_typed_on_its_console(broker, tmp_path):
     stand_ins = Path(__file__).parents[1] / "support" / "micropython_board"
     script = tmp_path / "run.py"
-    script.write_text(
-        ON_THE_UNIX_PORT.format(
-            probe=str(PROBE), board=str(stand_ins), port=broker.port, names=NAMES
-        )
+    script.write_text(ON_THE_UNIX_PORT.format(probe=str(PROBE), board=str(stand_ins)))
+    typed = (
+        f"prot = 1\nport = many\nbroker = 127.0.0.1\nport = {broker.port}\ntopic = {TOPIC}\n\n"
+        "wifi = hill\nwifi_password = = a secret =\n\n"
     )
     with listening(broker.port, [TOPIC]) as heard:
         done = subprocess.run(
             [str(MICROPYTHON), str(script)],
+            input=typed,
             capture_output=True,
             text=True,
             timeout=120,
             check=False,
+            cwd=tmp_path,
         )
         assert done.returncode == 0, done.stdout + done.stderr
+        assert "prot is not known; it must be one of broker, ca_file" in done.stdout
+        assert "port is many; it must be a whole number from 1 to 65535" in done.stdout
+        assert "Still missing: wifi" in done.stdout
+        assert "wifi_password = = a secret =\n" in (tmp_path / "probe.txt").read_text()
         got = outcomes(heard, 3)
         assert [o.temp_c for o in got] == [23.125] * 3
         assert all(abs(o.at - clock().at) < 60 for o in got)
 
 
+@pytest.mark.skipif(MICROPYTHON is None, reason="MicroPython's unix port is not installed")
+def test_the_file_that_probes_add_writes_sets_the_board_up(tmp_path):
+    (tmp_path / "probe.txt").write_text(
+        "wifi = hill\nwifi_password = (its password)\nbroker = 192.168.1.10\nport = 8883\n"
+        "tls = yes\nname = porch-floor\npassword = abc\ntopic = brooder/porch/floor\n"
+        "topic 28-000005e2fdc3 = brooder/porch/lamp\nevery_s = 60\ndeep_sleep = perhaps\n"
+    )
+    show = (
+        f"import sys\nsys.path[:0] = [{str(PROBE)!r}]\nimport settings as s\n"
+        "print([s.WIFI_NAME, s.WIFI_PASSWORD, s.BROKER, s.PORT, s.TLS, s.USERNAME, s.PASSWORD])\n"
+        "print([s.TOPIC, s.TOPICS, s.EVERY_S, s.DEEP_SLEEP, s.missing()])\n"
+    )
+    done = subprocess.run(
+        [str(MICROPYTHON), "-c", show],
+        capture_output=True,
+        text=True,
+        timeout=60,
+        check=True,
+        cwd=tmp_path,
+    )
+    assert done.stdout.splitlines() == [
+        "probe.txt: deep_sleep is perhaps; it must be yes or no",
+        "['hill', '', '192.168.1.10', 8883, True, 'porch-floor', 'abc']",
+        "['brooder/porch/floor', {'28-000005e2fdc3': 'brooder/porch/lamp'}, 60, False, []]",
+    ]
+
+
 def test_the_program_keeps_to_what_micropython_has():
     """No f-strings with =, no match, no walrus, no type hints, no keyword-only tricks: MicroPython
     1.20 compiles a little less than this Python does."""
-    tree = ast.parse(Path(PROBE / "main.py").read_text(), feature_version=(3, 7))
+    text = "".join((PROBE / name).read_text() for name in ("main.py", "settings.py"))
+    tree = ast.parse(text, feature_version=(3, 7))
     for node in ast.walk(tree):
         assert not isinstance(node, ast.Match | ast.NamedExpr | ast.AnnAssign)
     allowed = {"binascii", "json", "select", "socket", "struct", "time", "ssl"}

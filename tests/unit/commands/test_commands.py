@@ -87,6 +87,7 @@ def test_what_a_verb_is_for_is_said_whole_in_the_list_of_verbs() -> None:
         RUNNER.invoke(build(), ["--help"]).stdout,
         call("flock", "--help")[1],
         call("contacts", "--help")[1],
+        call("probes", "--help")[1],
     ):
         assert "\nCommands:" in said
         assert "..." not in said.partition("\nCommands:")[2]
