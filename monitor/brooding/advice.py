@@ -6,22 +6,21 @@ alarm names those of `AlarmName`; both stand in a higher layer."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta, tzinfo
+from datetime import tzinfo
 from typing import Any
 
 from monitor.brooding import losses, space
 from monitor.brooding.batch import Batch
-from monitor.brooding.calendar import age_days, local_date, next_step
+from monitor.brooding.calendar import age_days, at_age, local_date
 from monitor.brooding.moving import Moving, Stage, moving
 from monitor.brooding.schedules import schedule_for, target_at
-from monitor.site import Brooder, Place
+from monitor.site import Brooder, Place, Steps
 
 STEP_DOWN = "step-down"
 CROWDED = "crowded"
 LOSSES_HIGH = "losses-high"
 READY_TO_MOVE = "ready-to-move"
 
-EVENING_HOUR = 17  # the evening before: the lamp is raised with the evening round
 DAY_S = 86400.0
 
 
@@ -59,32 +58,30 @@ def advise(
 
 
 def _step_down(brooder: Brooder, batch: Batch, now_at: float, zone: tzinfo) -> Advice | None:
+    """On the day of a step, so that the morning message says it: the lamp is raised when there is a
+    day to watch the chicks, never in the evening."""
     schedule = schedule_for(brooder, batch.kind)
-    step = next_step(schedule, batch.hatched, now_at, zone, brooder.steps)
-    if step is None or step.gradual or step.to_c >= step.from_c:
+    if brooder.steps is Steps.STRAIGHT:
         return None  # a straight line has no step to announce: each day is a little cooler
-    if now_at < _evening_before(step.at, zone):
+    age = age_days(batch.hatched, now_at, zone)
+    row = next((row for row in reversed(schedule.rows) if row.from_day <= age), None)
+    if row is None:
         return None
-    row = next(row for row in schedule.rows if row.from_day == step.age_days)
+    step_at = at_age(batch.hatched, row.from_day, zone)
+    before_c = target_at(schedule, row.from_day - 0.001, brooder.steps, Place.FLOOR)
+    today = local_date(step_at, zone) == local_date(now_at, zone)
+    if not today or batch.started_at >= step_at or before_c is None or row.target_c >= before_c:
+        return None
     return Advice(
         alarm=STEP_DOWN,
         facts={
-            "target_c": step.from_c,
-            "next_target_c": step.to_c,
-            "step_at": step.at,
-            "age_days": int(step.age_days),
+            "target_c": before_c,
+            "next_target_c": row.target_c,
+            "step_at": step_at,
+            "age_days": int(row.from_day),
             "origin": str(row.source),
         },
     )
-
-
-def _evening_before(step_at: float, zone: tzinfo) -> float:
-    """The last 17:00 before the step: of the day before, for a step at midnight or at noon."""
-    day = local_date(step_at, zone)
-    evening = datetime(day.year, day.month, day.day, EVENING_HOUR, tzinfo=zone)
-    if evening.timestamp() >= step_at:
-        evening -= timedelta(days=1)  # same wall time, whatever the clock does in between
-    return evening.timestamp()
 
 
 def _crowded(brooder: Brooder, batch: Batch, now_at: float, age: float) -> Advice | None:

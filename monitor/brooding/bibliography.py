@@ -4,7 +4,6 @@
 from collections.abc import Iterator
 
 from monitor.brooding import birds_heat, harm_known, lamp_safety, losses, moving, space
-from monitor.brooding.advice import EVENING_HOUR
 from monitor.brooding.age_limits import GRACE_SOURCE, STEP_GRACE_DAYS
 from monitor.brooding.bird_kinds import KINDS
 from monitor.brooding.calendar import MAIL_DAYS
@@ -217,5 +216,3 @@ def _moving() -> Iterator[Figure]:
         yield figure("moving out", name, value, unit, moving.HARDEN_SOURCE)
     for name, day in zip(("from", "to"), MAIL_DAYS, strict=True):
         yield figure("age", f"chicks by mail, {name}", day, "days", COMMON_PRACTICE)
-    evening = "a step down is told the evening before, at"
-    yield figure("age", evening, EVENING_HOUR, "o'clock", COMMON_PRACTICE)

@@ -9,6 +9,14 @@ NIGHT_FROM_H, NIGHT_TO_H = 18, 8
 OUTLOOK_FROM_H = 15  # from the afternoon on there is still time to do something about the night
 
 
+SLEEP_FROM_H, SLEEP_TO_H = 21, 6  # who has chicks is up early
+
+
+def asleep(hour: int) -> bool:
+    """Do people sleep at this hour of the local clock? Common practice."""
+    return hour >= SLEEP_FROM_H or hour < SLEEP_TO_H
+
+
 def hour_before(at: float, hour: int, zone: tzinfo) -> float:
     """The last time the local clock showed `hour` o'clock, at or before `at`."""
     today = local_date(at, zone)

@@ -113,8 +113,7 @@ def alarm_view(
         ),
         site,
     )
-    # The trend line of the box already says how long is left.
-    lines = [line.strip() for line in told.body.splitlines() if "to the chill limit" not in line]
+    lines = [line.strip() for line in told.body.splitlines()]
     title, first = told.title, first_line(told, say, facts)
     if judged is not None:
         no_longer = _no_longer(alarm, box, judged)
@@ -157,6 +156,7 @@ def _facts_now(alarm: AlarmStatus, box: BrooderStatus | None) -> Facts:
         facts["temp_c"] = box.temp_c
     facts.pop("probes", None)
     facts.pop("age_days", None)
+    facts.pop("minutes_to_chill", None)  # the trend line of the box says how long is left
     if box is not None and alarm.alarm is AlarmName.HOT:
         facts.pop("lowest_c", None)  # without it nothing is said of the night
         cold_ahead(box.outlook, facts)

@@ -28,4 +28,5 @@ def policy_of(settings: Settings) -> Policy:
         urgent_repeat_s=tell.urgent_repeat_minutes * 60,
         warning_repeat_s=tell.warning_repeat_minutes * 60,
         morning_at=tell.morning_at,
+        evening_at=tell.evening_at,
     )

@@ -362,6 +362,7 @@ class TellSettings(Section):
     """`[tell]`: how often, when in the morning, and the sign of life to the outside."""
 
     morning_at: time = Field(_POLICY.morning_at, description='a time of day such as "07:00"')
+    evening_at: time = Field(_POLICY.evening_at, description='a time of day such as "20:00"')
     urgent_repeat_minutes: float = Field(
         int(_POLICY.urgent_repeat_s / 60), ge=1, le=1440, description="minutes, 1 to 1440"
     )

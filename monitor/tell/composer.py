@@ -4,6 +4,7 @@
 from collections.abc import Callable
 from dataclasses import replace
 
+from monitor.brooding.night_hours import asleep
 from monitor.events import Change, Entry, Priority
 from monitor.site import Site
 from monitor.tell import incident_words
@@ -13,6 +14,9 @@ from monitor.tell.message import Message, MessageKind
 from monitor.tell.wording import Voice, Words, for_change, watch_ended
 from monitor.watch.incidents import rank
 from monitor.watch.status import SiteStatus
+
+# Who answered, or that it is over: worth knowing, not worth waking for.
+_GOOD_NEWS = (MessageKind.OVER, MessageKind.ANSWERED, MessageKind.SHELVED)
 
 
 class MessageComposer:
@@ -202,6 +206,7 @@ class MessageComposer:
             at=at,
             attach_brooder=incident_words.chart_of(incident, kind),
             ack_for=incident.answerable() if lead else (),
+            silent=kind in _GOOD_NEWS and asleep(self._voice.local(at).hour),
             brief=words.brief if kind is MessageKind.AGAIN else "",
             title=words.title,
             body=words.body,

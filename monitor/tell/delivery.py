@@ -211,6 +211,7 @@ class Delivery:
             "title": f"{self._mark}{message.title}",
             "body": body,
             "kind": "calm" if message.kind in _CALM else message.priority.value,
+            "silent": message.silent,
             "attach": str(chart) if chart else None,
             "limit_s": self._limit_s,
         }

@@ -18,6 +18,7 @@ class MessageKind(StrEnum):
     ANSWERED = "answered"  # somebody else is seeing to it
     SHELVED = "shelved"
     MORNING = "morning"
+    EVENING = "evening"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,6 +38,7 @@ class Message:
     brief: str = ""  # for whom an earlier message of the thread has reached; empty: the same body
     attach_brooder: str | None = None  # whose last 12 hours to attach as a picture
     ack_for: tuple[str, ...] = ()  # occurrences that the acknowledge link answers
+    silent: bool = False  # good news of the night: no sound where the contact can do without
 
     def as_row(self) -> dict[str, Any]:
         """JSON-able, for the outbox; `from_row` is its inverse."""
@@ -49,6 +51,7 @@ class Message:
             "brief": self.brief,
             "attach_brooder": self.attach_brooder,
             "ack_for": list(self.ack_for),
+            "silent": self.silent,
         }
 
 
@@ -69,4 +72,5 @@ def from_row(
         at=at,
         attach_brooder=row.get("attach_brooder"),
         ack_for=tuple(row.get("ack_for") or ()),
+        silent=bool(row.get("silent")),
     )

@@ -1,7 +1,5 @@
-"""When the morning message is due, and what is gathered for it. Used by `plan`.
-
-Once a local day, also on days of 23 and 25 hours, and after a clock that was wrong. It belongs to
-wall time: a grower gets up by the clock on the wall."""
+"""When the morning message is due, and what is gathered for it. Used by `plan`. It comes while
+there are birds: an empty box has had no night."""
 
 from collections.abc import Callable
 from dataclasses import replace
@@ -11,9 +9,10 @@ from typing import Any
 from monitor.events import Change, Priority
 from monitor.site import Site
 from monitor.tell.contact import Contact, first_told
+from monitor.tell.daily_time import DailyTime
 from monitor.tell.incident import pack, unpack
 from monitor.tell.message import Message, MessageKind, from_row
-from monitor.tell.present_facts import box_morning
+from monitor.tell.present_facts import box_morning, nobody_in
 from monitor.tell.wording import Gathered, Voice, for_change, morning
 from monitor.watch.status import SiteStatus
 
@@ -27,9 +26,7 @@ class MorningCall:
         self._site = site
         self._voice = Voice(site)
         self._contacts = {contact.name: contact for contact in contacts}
-        self._time = at
-        self._last: date | None = None  # the local day that was last told
-        self._known: tuple[date, float] | None = None  # a morning and its Unix time
+        self._daily = DailyTime(site.timezone, at)
         self._advice: dict[str, Change] = {}
         self._log: list[tuple[float, str, str]] = []  # at, brooder or "site", what
         self._held: list[tuple[float, Message]] = []  # until a contact's quiet hours end
@@ -52,19 +49,16 @@ class MorningCall:
     # -- when
 
     def begin(self, at: float) -> None:
-        """The first day starts with what is left of it: no message for a morning that has been.
-        A day that lies far ahead was told by a clock that was wrong."""
-        today = self._day_told_by(at)
-        if self._last is None or (self._last - today).days > 1:
-            self._last = today
+        """Time is known from now on."""
+        self._daily.begin(at)
 
     @property
     def next_at(self) -> float | None:
         """Unix time of the next thing to do; None before the first `begin`."""
-        if self._last is None:
+        morning_at = self._daily.next_at
+        if morning_at is None:
             return None
-        held = [release for release, _ in self._held]
-        return min([self._moment(self._last + timedelta(days=1)), *held])
+        return min([morning_at, *(release for release, _ in self._held)])
 
     def take_due(
         self,
@@ -76,14 +70,16 @@ class MorningCall:
         """The messages due by `now_at`. A morning missed is told late; older ones are left out."""
         said = [message for release, message in self._held if release <= now_at]
         self._held = [(r, m) for r, m in self._held if r > now_at]
-        day = self._day_told_by(now_at)
-        if self._last is not None and day > self._last:
-            self._last = day
+        day = self._daily.take_due(now_at)
+        if day is not None:
             said += self._say(day, look(), still())
         return said
 
     def _say(self, day: date, status: SiteStatus | None, still: list[str]) -> list[Message]:
-        at = self._moment(day)
+        at = self._daily.moment(day)
+        if nobody_in(status):
+            self._advice, self._log = {}, []
+            return []
         boxes = [
             box_morning(
                 box.name,
@@ -131,19 +127,6 @@ class MorningCall:
     def _said_at(self, entry: tuple[float, str, str], at: float) -> str:
         return f"{self._voice.clock(entry[0], at)} {entry[2]}"
 
-    def _moment(self, day: date) -> float:
-        """Unix time of that local morning. An hour that a spring night skips comes an hour later,
-        one that an autumn night has twice counts when it comes first."""
-        if self._known is None or self._known[0] != day:  # asked for with every reading
-            at = datetime.combine(day, self._time, self._site.timezone).timestamp()
-            self._known = (day, at)
-        return self._known[1]
-
-    def _day_told_by(self, at: float) -> date:
-        """The latest local day whose morning has come by `at`."""
-        day = self._voice.local(at).date()
-        return day if self._moment(day) <= at else day - timedelta(days=1)
-
     def _quiet_end(self, contact: Contact, local: datetime) -> float:
         end = datetime.combine(local.date(), contact.quiet_to or time(0), self._site.timezone)
         if end.timestamp() <= local.timestamp():
@@ -157,7 +140,7 @@ class MorningCall:
     def state(self) -> dict[str, Any]:
         """JSON-able. All of it is wall time."""
         return {
-            "last": self._last.isoformat() if self._last else None,
+            "last": self._daily.state(),
             "advice": [pack(change) for change in self._advice.values()],
             "log": [list(entry) for entry in self._log],
             "held": [
@@ -168,7 +151,7 @@ class MorningCall:
 
     def restore(self, state: dict[str, Any]) -> None:
         """What still fits the configuration."""
-        self._last = date.fromisoformat(state["last"]) if state["last"] else None
+        self._daily.restore(state["last"])
         names = {box.name for box in self._site.brooders}
         advice = [unpack(packed) for packed in state["advice"]]
         self._advice = {c.occurrence: c for c in advice if c.brooder is None or c.brooder in names}

@@ -19,6 +19,7 @@ from monitor.site import Site
 from monitor.tell import incident_words
 from monitor.tell.composer import MessageComposer
 from monitor.tell.contact import Contact
+from monitor.tell.evening_call import EveningCall
 from monitor.tell.incident import Alarm, Incident
 from monitor.tell.message import Message, MessageKind
 from monitor.tell.morning_call import MorningCall
@@ -64,6 +65,7 @@ class Plan:
         self._escalated: list[Change] = []
         self._offset_s = 0.0  # tick minus at
         self._morning = MorningCall(site, contacts, self._policy.morning_at)
+        self._evening = EveningCall(site, contacts, self._policy.evening_at)
 
     def changes(self, changes: list[Change], now: Moment) -> list[Message]:
         """Takes what the engine handed over at `now` and says what is to be told."""
@@ -101,8 +103,9 @@ class Plan:
     def next_due(self) -> float | None:
         """The tick of the next thing to do without any change."""
         times = [due for incident in self._incidents for due, _ in self._due(incident)]
-        if self._morning.next_at is not None:
-            times.append(self._morning.next_at + self._offset_s)
+        for daily in (self._morning, self._evening):
+            if daily.next_at is not None:
+                times.append(daily.next_at + self._offset_s)
         return min(times, default=None)
 
     # -- time
@@ -110,6 +113,7 @@ class Plan:
     def _sync(self, now: Moment) -> None:
         self._offset_s = now.tick - now.at
         self._morning.begin(now.at)
+        self._evening.begin(now.at)
 
     def _until(self, tick: float, *, including: bool) -> Iterator[Message]:
         while True:
@@ -127,12 +131,34 @@ class Plan:
                     now_at, look=self._look, still=lambda: self._composer.wrong(self._incidents)
                 )
                 continue
+            evening_at = self._evening.next_at
+            if evening_at is not None and evening_at + self._offset_s <= ends:
+                yield from self._say_evening(max(evening_at, tick - self._offset_s))
+                continue
             if first is None or first[0] > tick or (first[0] == tick and not including):
                 return
             when, what, index = first
             incident = self._incidents[index]
             when += self._missed_s(incident, what, when, tick, including=including)
             yield from self._do(what, incident, when)
+
+    def _say_evening(self, now_at: float) -> list[Message]:
+        """With the cold nights that have waited for it."""
+        waiting = [i for i in self._incidents if i.lead() is not None and _is_expected_only(i)]
+        told = self._evening.take_due(
+            now_at,
+            look=self._look,
+            still=lambda: self._composer.wrong([i for i in self._incidents if i not in waiting]),
+            cold_nights=[alarm.change for i in waiting for alarm in i.untold()],
+        )
+        if told is None:
+            return []
+        for incident in waiting:
+            incident.gather_due = None
+            incident.tell(incident.untold(), now_at + self._offset_s)
+            incident.reach(told.contacts)
+            self._morning.note(told.at, incident.one_place(), told.title)
+        return [told]
 
     def _missed_s(
         self, incident: Incident, what: _Do, when: float, tick: float, *, including: bool
@@ -227,8 +253,6 @@ class Plan:
         return []
 
     def _raised(self, change: Change, tick: float) -> list[Message]:
-        if TABLE[change.alarm].told_at_once:
-            return self._morning.release(self._once(change))
         if change.priority is Priority.ADVICE:
             self._morning.advise(change)
             return []
@@ -252,6 +276,9 @@ class Plan:
         elif change.priority is Priority.URGENT:
             wait_s = _storm_wait_s(incident)
         due = tick + wait_s
+        if change.alarm is AlarmName.COLD_NIGHT and self._evening.can_wait(change):
+            bedtime = self._evening.next_at
+            due = tick if bedtime is None else bedtime + self._offset_s
         if incident.gather_due is None or due < incident.gather_due:
             incident.gather_due = due
         return []
@@ -425,6 +452,7 @@ class Plan:
         return {
             "incidents": [incident.state() for incident in self._incidents],
             "morning": self._morning.state(),
+            "evening": self._evening.state(),
             "offset_s": self._offset_s,
         }
 
@@ -441,6 +469,13 @@ class Plan:
             incident.told_to = [name for name in incident.told_to if name in names]
         self._offset_s = state["offset_s"] + shift_s
         self._morning.restore(state["morning"])
+        self._evening.restore(state.get("evening"))
+
+
+def _is_expected_only(incident: Incident) -> bool:
+    """A cold night that is not told yet, and nothing else."""
+    untold = incident.untold()
+    return bool(untold) and all(a.change.alarm is AlarmName.COLD_NIGHT for a in untold)
 
 
 def _kin(incident: Incident) -> str:

@@ -1,8 +1,10 @@
 """What the planner needs of the present when it writes a text: taken from the engine's status."""
 
+from datetime import date, datetime, timedelta, tzinfo
+
 from monitor.events import Facts
 from monitor.site import Place
-from monitor.tell.wording import BoxMorning
+from monitor.tell.wording import BoxEvening, BoxMorning, Words
 from monitor.watch.status import BrooderStatus, SiteStatus
 
 
@@ -49,16 +51,14 @@ def box_morning(name: str, alarms: tuple[str, ...], box: BrooderStatus | None) -
     """One brooder's night and day."""
     if box is None:
         return BoxMorning(brooder=name, alarms=alarms)
-    batch, step, outlook = box.batch, box.next_step, box.outlook
+    batch, step = box.batch, box.next_step
     return BoxMorning(
         brooder=name,
         alarms=alarms,
         lowest_c=box.night.low_c,
         lowest_at=box.night.low_at,
-        lowest_target_c=box.night.low_target_c,
         highest_c=box.night.high_c,
         highest_at=box.night.high_at,
-        highest_target_c=box.night.high_target_c,
         too_cold_s=box.night.below_s,
         too_hot_s=box.night.above_s,
         unseen_s=box.night.unseen_s,
@@ -67,8 +67,28 @@ def box_morning(name: str, alarms: tuple[str, ...], box: BrooderStatus | None) -
         target_c=box.target_c,
         head_count=batch.head_count if batch else None,
         age_days=int(batch.age_days) if batch else None,
-        step_at=step.at if step else None,
+        step_at=step.at if step and not step.gradual else None,
         step_target_c=step.to_c if step else None,
-        outlook_lowest_c=outlook.lowest_c.mid if outlook else None,
-        outlook_at=outlook.lowest_at if outlook else None,
     )
+
+
+def box_evening(box: BrooderStatus, cold: Words | None, today: date, zone: tzinfo) -> BoxEvening:
+    """One brooder at bedtime."""
+    step = box.next_step
+    tomorrow = step is not None and not step.gradual and step.to_c < step.from_c
+    if step is not None:
+        day = datetime.fromtimestamp(step.at, zone).date()
+        tomorrow = tomorrow and day == today + timedelta(days=1)
+    return BoxEvening(
+        brooder=box.name,
+        now_c=box.temp_c,
+        target_c=box.target_c,
+        outlook=box.outlook,
+        next_target_c=step.to_c if step is not None and tomorrow else None,
+        cold=cold,
+    )
+
+
+def nobody_in(status: SiteStatus | None) -> bool:
+    """Is it known that no box holds birds?"""
+    return status is not None and all(box.batch is None for box in status.brooders)

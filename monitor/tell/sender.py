@@ -154,6 +154,8 @@ def _send(job: dict[str, Any], service: Service | None) -> str | None:
         if instance is None:
             return "its URL is not one that Apprise can use"
         _be_patient(instance, float(job["limit_s"]))
+        if job.get("silent"):
+            _make_no_sound(instance)
         sending = apprise.Apprise(asset=asset)
         sending.add(instance)
         chart = job.get("attach")
@@ -189,6 +191,26 @@ def _be_patient(instance: Any, limit_s: float) -> None:
         usual = getattr(instance, name, None)
         if isinstance(usual, int | float):
             setattr(instance, name, max(usual, limit_s))
+
+
+def _make_no_sound(instance: Any) -> None:
+    """So far as the service has a way: an option to be silent, or a lowest priority. Where it has
+    neither, or where the grower chose one in the URL, it is sent as ever."""
+    arguments = getattr(instance, "template_args", None) or {}
+    if arguments.get("silent", {}).get("type") == "bool":
+        instance.silent = True
+        return
+    priority = arguments.get("priority", {})
+    values = priority.get("values", ())
+    if getattr(instance, "priority", None) != priority.get("default"):
+        return
+    lowest = min(values, default=None) if isinstance(values, dict) else None
+    for word in ("min", "lowest", "low"):
+        if not isinstance(values, dict) and word in values:
+            lowest = word
+            break
+    if lowest is not None:
+        instance.priority = lowest
 
 
 class _Said(logging.Handler):

@@ -8,11 +8,9 @@ from monitor.brooding.advice import advise
 from monitor.brooding.batch import Batch
 from monitor.events import AlarmName, Facts, State
 from monitor.site import Brooder
-from monitor.thermal.diagnosis import Outlook
 from monitor.thermal.estimate import Nights
 from monitor.watch.alarm import Alarm, Description
 from monitor.watch.alarm_register import AlarmRegister
-from monitor.watch.box_facts import cold_ahead
 
 ONCE_IN_S = 20 * 3600.0  # told at most once a day each, though it may come and go
 _NAMES = (
@@ -35,9 +33,7 @@ class Advisor:
             name: register.open(name, brooder.name, self, limits=brooder.limits) for name in _NAMES
         }
 
-    def see(
-        self, batch: Batch | None, tick: float, nights: Nights, outlook: Outlook | None
-    ) -> None:
+    def see(self, batch: Batch | None, tick: float, nights: Nights) -> None:
         """What holds now?"""
         if batch is None:
             for alarm in self._alarms.values():
@@ -52,8 +48,6 @@ class Advisor:
             lows_from=nights.origin,
         )
         self._facts = {AlarmName(advice.alarm): cast(Facts, dict(advice.facts)) for advice in found}
-        if AlarmName.STEP_DOWN in self._facts:
-            cold_ahead(outlook, self._facts[AlarmName.STEP_DOWN])
         for name, alarm in self._alarms.items():
             lately = alarm.occurrence != "" and tick - alarm.raised_tick < ONCE_IN_S
             if name not in self._facts:

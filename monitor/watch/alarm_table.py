@@ -41,7 +41,6 @@ class AlarmRule:
     needs_batch: bool = False
     lasting: Lasting = Lasting.CONDITION
     told_once: bool = False  # no repeats, and its end is no news (but see tell.plan)
-    told_at_once: bool = False  # advice that cannot wait for the morning message
 
     @property
     def shelve_max_s(self) -> float:
@@ -137,8 +136,7 @@ _ROWS = (
     # The clock mends itself.
     AlarmRule(alarm=AlarmName.CLOCK_FAULT, priority=_WARNING, told_once=True),
     AlarmRule(alarm=AlarmName.WAS_DOWN, priority=_WARNING, lasting=Lasting.MOMENT),
-    # For this very evening: the morning message would come after the step.
-    AlarmRule(alarm=AlarmName.STEP_DOWN, priority=_ADVICE, needs_batch=True, told_at_once=True),
+    AlarmRule(alarm=AlarmName.STEP_DOWN, priority=_ADVICE, needs_batch=True),
     AlarmRule(alarm=AlarmName.CROWDED, priority=_ADVICE, needs_batch=True),
     AlarmRule(alarm=AlarmName.LOSSES_HIGH, priority=_ADVICE, needs_batch=True),
     AlarmRule(alarm=AlarmName.READY_TO_MOVE, priority=_ADVICE, needs_batch=True),

@@ -394,7 +394,7 @@ class Engine:
         nights = box.estimate.nights(
             Moment(tick + self._register.offset_s, tick), self._forecast, box.outlook
         )
-        self._advisors[box.name].see(box.batch, tick, nights, box.outlook)
+        self._advisors[box.name].see(box.batch, tick, nights)
 
     def _changes(self) -> list[Change]:
         out = self._register.out

@@ -18,6 +18,7 @@ from monitor.watch.timers import Slot, Timers
 
 SILENT = "silent"
 _BROODER_WAITS_S, _PROBE_WAITS_S = 60.0, 300.0
+_MOST_HEARD = 4  # probes of other boxes: that one is heard says that the board works
 _MEND_STUCK = "Take its power away for a moment. If it is stuck again, put in another probe."
 _MEND_TORN = "See that no other probe sends on its topic, and that its wire sits tight."
 _MEND_CLOCK = (
@@ -128,7 +129,7 @@ class Silence:
         that is gone silences thousands of probes one by one."""
         whole_site = self._all_silent()
         if self._site is not None:
-            self._register.see(self._site, whole_site, tick)
+            self._register.see(self._site, whole_site and self._birds(), tick)
         if whole_site != self._whole_site:
             changed = None
         self._whole_site = whole_site
@@ -137,14 +138,24 @@ class Silence:
             alarm = self._of_brooder[box.name]
             if box.out_of_service:
                 continue
+            if box.batch is None:
+                self._sleep(box, alarm, tick)
+                continue
             blind = box.blind
             self._see(alarm, blind, blind and not covered, tick)
             for probe in box.probes:
-                wanted = box.batch is not None and not probe.bad
-                self._see_probe(probe, blind or covered or not wanted, tick)
+                self._see_probe(probe, blind or covered or probe.bad, tick)
         if changed is None:
             for probe in self._site_probes:
-                self._see_probe(probe, whole_site, tick)
+                self._see_probe(probe, whole_site or not self._birds(), tick)
+
+    def _birds(self) -> bool:
+        """Is any box in use? An empty one may stand unplugged for as long as it likes."""
+        return any(box.batch is not None for box in self._brooders)
+
+    def _sleep(self, box: BrooderWatch, alarm: Alarm, tick: float) -> None:
+        for each in (alarm, *(self._of_probe[probe.key] for probe in box.probes)):
+            self._register.stop(each, tick, "no birds in the box")
 
     def _all_silent(self) -> bool:
         """No probe in use is heard (and there is one in use). Looks first at the one that was
@@ -171,12 +182,7 @@ class Silence:
         self._register.see(alarm, holds if alarm.delay.active else begins, tick)
 
     def batch_changed(self, box: BrooderWatch, tick: float) -> None:
-        """Birds came into a box that is not heard: it is urgent now."""
-        alarm = self._of_brooder[box.name]
-        if box.batch is not None and alarm.priority is Priority.WARNING:
-            self._register.renew(alarm, tick)
-        if self._site is not None and self._site.priority is Priority.WARNING:
-            self._register.renew(self._site, tick)
+        """A box that nobody listened to is in use now, or no longer."""
         self.judge(tick, box)
 
     # -- Owner
@@ -192,7 +198,8 @@ class Silence:
         silent = [p for p in concerned if p.silent or (one is None and p.mute)]
         box = self._box_of.get(alarm.brooder or "")
         boxes = self._brooders if box is None else [box]
-        facts = Facts(probes=[p.fact() for p in silent])
+        elsewhere = [p for p in self._everybody if p.in_use and p not in concerned and not p.silent]
+        facts = Facts(probes=[p.fact() for p in (*concerned, *elsewhere[:_MOST_HEARD])])
         since = max(map(_told_last, silent), default=tick)
         facts["since"] = since + self._register.offset_s
         facts["silent_s"] = tick - since
@@ -220,8 +227,7 @@ class Silence:
         cause = Cause.SENSOR if broken else Cause.SILENCE
         if one is not None:
             return Description(facts, cause, one.key, Priority.WARNING)
-        birds = any(b.batch is not None for b in boxes)
-        return Description(facts, cause, None, Priority.URGENT if birds else Priority.WARNING)
+        return Description(facts, cause, None, Priority.URGENT)
 
     def _clocks_behind_s(self, silent: list[ProbeWatch], tick: float) -> float | None:
         """How far behind the clock of a silent probe is whose readings arrive all the same."""

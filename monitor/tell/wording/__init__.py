@@ -6,6 +6,7 @@ only it knows: repeats, passing on, several brooders at once, the morning."""
 from monitor.events import Change, ChangeKind
 from monitor.site import Brooder, Site
 from monitor.tell.wording.advice_words import ADVICE
+from monitor.tell.wording.evening import BoxEvening, evening
 from monitor.tell.wording.life import (
     again,
     answered,
@@ -28,6 +29,7 @@ from monitor.tell.wording.words import LOCK_SCREEN, Voice, Words
 
 __all__ = [
     "LOCK_SCREEN",
+    "BoxEvening",
     "BoxMorning",
     "Gathered",
     "Voice",
@@ -36,6 +38,7 @@ __all__ = [
     "all_clear",
     "answered",
     "asked_anew",
+    "evening",
     "for_change",
     "morning",
     "passed_on",

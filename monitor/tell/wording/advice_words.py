@@ -11,22 +11,16 @@ _A_DAY_S = 86400.0 + 3600.0
 
 
 def step_down(change: Change, voice: Voice, box: Brooder | None) -> Words:
-    """The next weekly step."""
+    """The weekly step, on its morning."""
     facts = change.facts
-    when = f" from {voice.clock(facts['step_at'], change.at)}" if "step_at" in facts else " next"
-    target = f"{voice.temp(facts['next_target_c'])}" if "next_target_c" in facts else "a step less"
+    target = f"Target {voice.temp(facts['next_target_c'])}" if "next_target_c" in facts else ""
     lamps = box is None or any(source.kind == "lamp" for source in box.heat)
-    how = (
-        "raise the lamps a little at a time and see how the chicks lie."
-        if lamps
-        else "turn the heat down a little at a time and see how the chicks lie."
+    do = "raise the lamps" if lamps else "turn the heat down"
+    return compose(
+        f"{voice.where(change.brooder)}: less heat",
+        f"{target or 'One step less'} from today. This morning {do} a little at a time and see "
+        "how the chicks lie. If a cold night is ahead, wait a day.",
     )
-    if "lowest_c" in facts:
-        first = f"Not tonight: {voice.temp(facts['lowest_c'])} is likely on the floor. "
-        how = f"{first}In a milder morning {how}"
-    else:
-        how = f"In the morning {how}"
-    return compose(f"{voice.where(change.brooder)}: less heat", f"Target {target}{when}. {how}")
 
 
 def crowded(change: Change, voice: Voice, box: Brooder | None) -> Words:

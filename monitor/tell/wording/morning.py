@@ -3,10 +3,12 @@ wrong, and it says so. Called by the planner once a local day."""
 
 from dataclasses import dataclass, field
 
-from monitor.tell.wording.words import UNSEEN_S, Voice, Words, compose, listed, span
+from monitor.tell.wording.words import UNSEEN_S, Voice, Words, compose, span
 
 _QUIET_UNSEEN_S = 600.0  # a restart or an update; longer is not a quiet night. Common practice
-_NEXT_NIGHT_S = 6 * 3600.0  # an outlook for earlier than this is still for the night that ends
+FITS = 600  # characters of a message that is read at a glance
+_MOST_TOLD = 3  # alarms of a night; of more the first ones and their number
+_MOST_BOXES = 3  # of more only those that were not well
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -16,10 +18,8 @@ class BoxMorning:
     brooder: str
     lowest_c: float | None = None
     lowest_at: float | None = None
-    lowest_target_c: float | None = None  # what it should have been then
     highest_c: float | None = None
     highest_at: float | None = None
-    highest_target_c: float | None = None
     too_cold_s: float = 0.0
     too_hot_s: float = 0.0
     unseen_s: float = 0.0
@@ -31,8 +31,7 @@ class BoxMorning:
     age_days: int | None = None
     step_at: float | None = None
     step_target_c: float | None = None
-    outlook_lowest_c: float | None = None
-    outlook_at: float | None = None
+    needs: str | None = None  # feed and water of this day
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -45,94 +44,107 @@ class Gathered:
 
 
 def morning(boxes: list[BoxMorning], gathered: Gathered, voice: Voice, at: float) -> Words:
-    """All brooders, then the watch, then advice."""
-    quiet = not (gathered.still or gathered.watch) and all(
-        not box.alarms and box.too_cold_s + box.too_hot_s < 60 and box.unseen_s < _QUIET_UNSEEN_S
-        for box in boxes
-    )
+    """All brooders with birds, then the watch, then advice; what matters least gives way where it
+    would be too long."""
+    boxes = [box for box in boxes if box.running] or boxes
+    well = [box for box in boxes if _is_well(box)]
+    quiet = not (gathered.still or gathered.watch) and len(well) == len(boxes)
     title = f"{voice.where(None)}: good morning" + (", a quiet night" if quiet else "")
-    lines: list[str] = []
-    for box in boxes:
-        lines += _night(box, voice, at)
-        lines += _today(box, voice, at)
+    listed_ = boxes if len(boxes) <= _MOST_BOXES else [box for box in boxes if box not in well]
+    lines: list[tuple[int, str]] = []  # how readily it is left out, and what it says
+    for box in listed_:
+        lines += _night(box, voice, at) + _today(box, voice, at)
+    if len(listed_) < len(boxes):
+        lines.append((0, f"{len(well)} boxes had a quiet night."))
     if gathered.watch:
-        lines.append(f"The watch itself: {'; '.join(gathered.watch)}.")
-    if gathered.advice:
-        lines += ["Advice:", *(f"- {line}" for line in gathered.advice)]
-    lines.append(
-        "This message comes every morning. On a morning without it, something is wrong with the "
-        "watch: look at the board."
-    )
+        lines.append((1, f"The watch itself: {_few(gathered.watch)}."))
+    lines += [(2, line) for line in gathered.advice]
+    lines.append((4, "No such message one morning? Then the watch is down: look at the board."))
     first = _headline(boxes, voice)
     if gathered.still:
-        first = f"Not well now: {listed(gathered.still)}."
-    return compose(title, first, *lines)
+        first = f"Not well now: {_few(gathered.still)}."
+    return compose(title, first, *_fitting(lines, FITS - len(title) - len(first) - 2))
+
+
+def _is_well(box: BoxMorning) -> bool:
+    return not box.alarms and box.too_cold_s + box.too_hot_s < 60 and box.unseen_s < _QUIET_UNSEEN_S
+
+
+def _fitting(lines: list[tuple[int, str]], room: int) -> list[str]:
+    """Without the last of what is left out most readily, until it fits."""
+    kept = list(lines)
+    more = "More: on the page."
+    while kept and sum(len(line) + 1 for _, line in kept) > room - (
+        len(more) if len(kept) < len(lines) else 0
+    ):
+        worst = max(weight for weight, _ in kept)
+        del kept[max(i for i, (weight, _) in enumerate(kept) if weight == worst)]
+    return [line for _, line in kept] + ([more] if len(kept) < len(lines) else [])
+
+
+def _few(items: list[str]) -> str:
+    """The first of many, and how many more."""
+    if len(items) <= _MOST_TOLD:
+        return "; ".join(items)
+    return f"{'; '.join(items[: _MOST_TOLD - 1])}; and {len(items) - _MOST_TOLD + 1} more"
 
 
 def _headline(boxes: list[BoxMorning], voice: Voice) -> str:
+    now = [box for box in boxes if box.now_c is not None]
+    if len(now) > _MOST_BOXES:
+        return f"{len(boxes)} boxes hold birds."
     parts = [
         f"{box.brooder} {voice.temp(box.now_c)}"
-        + (f" (target {voice.temp(box.target_c)})" if box.target_c is not None else "")
-        for box in boxes
+        + (f", should be {voice.temp(box.target_c)}" if box.target_c is not None else "")
+        for box in now
         if box.now_c is not None
     ]
-    return f"Now {', '.join(parts)}." if parts else "No reading at this moment."
+    return f"Now {'; '.join(parts)}." if parts else "No reading at this moment."
 
 
-def _night(box: BoxMorning, voice: Voice, at: float) -> list[str]:
+def _night(box: BoxMorning, voice: Voice, at: float) -> list[tuple[int, str]]:
     if not box.running:
-        return [f"{box.brooder}: no batch in the box."]
+        return [(1, f"{box.brooder}: no birds.")]
     if box.lowest_c is None or box.highest_c is None:
-        return [f"{box.brooder}: no readings in the night."]
-    low = _extreme(voice, at, (box.lowest_c, box.lowest_at, box.lowest_target_c))
-    high = _extreme(voice, at, (box.highest_c, box.highest_at, box.highest_target_c))
-    lines = [f"{box.brooder}, the night: lowest {low}, highest {high}."]
+        return [(0, f"{box.brooder}: no readings in the night.")]
+    low = _extreme(voice, at, box.lowest_c, box.lowest_at)
+    high = _extreme(voice, at, box.highest_c, box.highest_at)
     wrong = []
-    if box.too_cold_s >= 30:
+    if box.too_cold_s >= 60:
         wrong.append(f"too cold for {span(box.too_cold_s)}")
-    if box.too_hot_s >= 30:
+    if box.too_hot_s >= 60:
         wrong.append(f"too hot for {span(box.too_hot_s)}")
     unseen = box.unseen_s >= UNSEEN_S
-    if wrong:
-        lines.append(f"It was {' and '.join(wrong)}.")
-    elif unseen:
-        lines.append("While it was watched it was never too cold or too hot.")
-    else:
-        lines.append("It was never too cold or too hot.")
+    judged = " and ".join(wrong) if wrong else "never too cold or too hot"
+    if unseen and not wrong:
+        judged += " while it was watched"
+    lines = [(0, f"{box.brooder}, the night: lowest {low}, highest {high}; {judged}.")]
     if unseen:
-        why = "no reading that could be trusted, or the watch was not running"
-        lines.append(f"Not watched for {span(box.unseen_s)}: {why}.")
-    lines.append(f"Alarms: {'; '.join(box.alarms) if box.alarms else 'none'}.")
+        why = "no reading to trust, or the watch was not running"
+        lines.append((1, f"Not watched for {span(box.unseen_s)}: {why}."))
+    if box.alarms:
+        lines.append((1, f"Told since yesterday: {_few(list(box.alarms))}."))
     return lines
 
 
-def _today(box: BoxMorning, voice: Voice, at: float) -> list[str]:
+def _today(box: BoxMorning, voice: Voice, at: float) -> list[tuple[int, str]]:
     if not box.running:
         return []
     parts = []
-    if box.target_c is not None:
-        parts.append(f"target {voice.temp(box.target_c)}")
     if box.head_count is not None:
         parts.append(f"{box.head_count} chicks")
     if box.age_days is not None:
         parts.append(f"{box.age_days} {'day' if box.age_days == 1 else 'days'} old")
-    lines = [f"Today: {', '.join(parts)}."] if parts else []
+    if box.needs is not None:
+        parts.append(box.needs)
+    lines = [(1, f"Today: {', '.join(parts)}.")] if parts else []
     if box.step_at is not None and box.step_target_c is not None:
-        within = box.step_at - at
-        when = voice.clock(box.step_at, at) if within < 36 * 3600 else f"in {span(within)}"
-        lines.append(f"Next step: {voice.temp(box.step_target_c)}, {when}.")
-    ahead = box.outlook_at is not None and box.outlook_at - at > _NEXT_NIGHT_S
-    if box.outlook_lowest_c is not None and box.outlook_at is not None and ahead:
-        when = voice.clock(box.outlook_at, at)
-        lines.append(
-            f"Coming night: lowest likely {voice.temp(box.outlook_lowest_c)} about {when}."
-        )
+        ahead = (voice.local(box.step_at).date() - voice.local(at).date()).days
+        if ahead <= 1:
+            lines.append((3, f"Tomorrow the target goes down to {voice.temp(box.step_target_c)}."))
     return lines
 
 
-def _extreme(voice: Voice, at: float, seen: tuple[float, float | None, float | None]) -> str:
-    temp_c, when, target_c = seen
+def _extreme(voice: Voice, at: float, temp_c: float, when: float | None) -> str:
     said = voice.temp(temp_c)
-    if when is not None:
-        said += f" at {voice.clock(when, at)}"
-    return said if target_c is None else f"{said} (target {voice.temp(target_c)})"
+    return said if when is None else f"{said} at {voice.clock(when, at)}"

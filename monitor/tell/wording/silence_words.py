@@ -2,7 +2,7 @@
 
 from collections.abc import Callable
 
-from monitor.events import AlarmName, Change, Priority
+from monitor.events import AlarmName, Change
 from monitor.site import Brooder
 from monitor.tell.wording.first_aid import LOOK_AT_CHICKS
 from monitor.tell.wording.temperature import probe_list
@@ -12,6 +12,10 @@ _WHERE_TO_LOOK = (
     "Then check what carries the readings: power to the board and the probe, cable or battery, "
     "Wi-Fi, broker."
 )
+_ONE_PROBE = (
+    "Then check this probe alone: its power or battery, its cable, how far its Wi-Fi carries."
+)
+_OTHERS_HEARD = "Others are heard, so the board and the broker work. " + _ONE_PROBE
 _SHARED = "All fell silent together, so look first at what they share: mains power, Wi-Fi, broker."
 _UNTIL_THEN = "Until readings come back, only you are watching. " + LOOK_AT_CHICKS
 
@@ -25,11 +29,12 @@ def no_readings(change: Change, voice: Voice, box: Brooder | None) -> Words:
     if change.probe is not None:
         probe = probe_name(change)
         first = "Look at the probe and its power." if why is None else "Look at the probe."
-        mend = _WHERE_TO_LOOK if why is None else f"{sentence(why)} {facts.get('detail', '')}"
+        mend = _ONE_PROBE if why is None else f"{sentence(why)} {facts.get('detail', '')}"
         return compose(
             f"{where}: {probe} is silent" if why is None else f"{where}: {probe} is unreliable",
             f"{last} {first}",
             "The other probes still report, so the watch goes on. " + mend,
+            probe_list(voice, facts, change.brooder),
         )
     if change.brooder is None:
         since = f" since {voice.clock(facts['since'], change.at)}" if "since" in facts else ""
@@ -43,15 +48,16 @@ def no_readings(change: Change, voice: Voice, box: Brooder | None) -> Words:
         )
     title = f"{where}: no readings" if why is None else f"{where}: no readings to trust"
     figure = _silent_for(change) if why is None else sentence(why)
-    mend = _WHERE_TO_LOOK if why is None else facts.get("detail", "")
-    if change.priority is not Priority.URGENT:
-        first = f"{last} No chicks are entered there, so there is no hurry."
-        return compose(title, first, figure, mend)
+    others = any(probe["temp_c"] is not None for probe in facts.get("probes", ()))
+    mend = facts.get("detail", "")
+    if why is None:
+        mend = _OTHERS_HEARD if others else _WHERE_TO_LOOK
     return compose(
         title,
         f"{last} Go and look at the chicks.",
         mend,
         _UNTIL_THEN,
+        probe_list(voice, facts, change.brooder) if others else None,
         figures=[figure],
     )
 

@@ -11,7 +11,15 @@ from monitor.brooding.harm_known import HELD_IN_MIN_PER_K
 from monitor.events import AlarmName, Cause, Change, Facts
 from monitor.site import Brooder
 from monitor.tell.wording import first_aid
-from monitor.tell.wording.words import Voice, Words, compose, minutes_left, pace, sentence
+from monitor.tell.wording.words import (
+    Voice,
+    Words,
+    chill_spread,
+    chills_in,
+    compose,
+    pace,
+    sentence,
+)
 from monitor.thermal.mending import WARMER_ROOM
 from monitor.units import Unit
 
@@ -21,14 +29,17 @@ def cold(change: Change, voice: Voice, box: Brooder | None) -> Words:
     facts = change.facts
     return compose(
         f"{voice.where(change.brooder)}: too cold",
-        f"{now_and_target(voice, facts)} {first_aid.check_cold(change.cause, facts, box)}",
+        _with_time(
+            f"{now_and_target(voice, facts)} {first_aid.check_cold(change.cause, facts, box)}",
+            facts,
+        ),
         doubt(facts),
         *first_aid.more_about_cold(change.cause, facts, box, voice.site),
         probe_list(voice, facts),
         age(facts),
         figures=[
             _since(voice, change, "Below", facts.get("low_c")),
-            minutes_left(voice, facts),
+            chill_spread(voice, facts),
         ],
     )
 
@@ -55,11 +66,14 @@ def heat_loss(change: Change, voice: Voice, box: Brooder | None) -> Words:
     what = "heat is escaping" if cause is Cause.COVER_OPEN else "heat has stopped"
     return compose(
         f"{voice.where(change.brooder)}: {what}",
-        f"{now_and_target(voice, facts)} Go now. {first_aid.check_cold(cause, facts, box)}",
+        _with_time(
+            f"{now_and_target(voice, facts)} Go now. {first_aid.check_cold(cause, facts, box)}",
+            facts,
+        ),
         *first_aid.more_about_cold(cause, facts, box, voice.site),
         probe_list(voice, facts),
         age(facts),
-        figures=[_falling(voice, change), minutes_left(voice, facts)],
+        figures=[_falling(voice, change), chill_spread(voice, facts)],
     )
 
 
@@ -100,6 +114,12 @@ def overheat(change: Change, voice: Voice, box: Brooder | None) -> Words:
             _since(voice, change, "This hot", None),
         ],
     )
+
+
+def _with_time(first: str, facts: Facts) -> str:
+    """What and what to do come first: a locked phone may cut off the rest."""
+    left = chills_in(facts)
+    return first if left is None else f"{first} {left}"
 
 
 def _warming(voice: Voice, facts: Facts) -> str | None:
@@ -172,17 +192,23 @@ def doubt(facts: Facts) -> str | None:
     return f"{sentence(facts['doubt'])} Nobody can tell from here: look at the chicks."
 
 
-def probe_list(voice: Voice, facts: Facts) -> str | None:
-    """Every probe concerned, where there is more than one."""
+def probe_list(voice: Voice, facts: Facts, here: str | None = None) -> str | None:
+    """Every probe concerned, where there is more than one; those of another box than `here` with
+    the name of theirs."""
     probes = facts.get("probes", [])
     if len(probes) < 2:
         return None
     said = [
-        f"{p['probe'].split('/', 1)[-1]} "
+        f"{_named(p['probe'], here)} "
         + ("silent" if p["temp_c"] is None else voice.temp(p["temp_c"]))
         for p in probes
     ]
     return f"All probes: {', '.join(said)}."
+
+
+def _named(key: str, here: str | None) -> str:
+    box, _, name = key.partition("/")
+    return name if here is None or box in (here, "site") or not name else f"{box} {name}"
 
 
 def age(facts: Facts) -> str | None:

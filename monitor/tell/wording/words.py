@@ -89,7 +89,7 @@ def pace(voice: Voice, rate_c_per_h: float, by: str = "") -> str:
 
 def span(seconds: float) -> str:
     """How long, as one says it: `40 s`, `38 min`, `3 h 5 min`, `2 days 4 h`."""
-    if seconds < 90:
+    if seconds < 60:
         return f"{max(0, round(seconds))} s"
     minutes = round(seconds / 60)
     if minutes < 90:
@@ -115,17 +115,37 @@ def sentence(text: str) -> str:
     return text if text.endswith((".", "!", "?")) else text + "."
 
 
-def minutes_left(voice: Voice, facts: Facts) -> str | None:
-    """How long until harm, which always means until the configured chill limit, and says so."""
+def chills_in(facts: Facts) -> str | None:
+    """`About 45 min to the chill limit.`, for a first line."""
     if "minutes_to_chill" not in facts or facts.get("rate_c_per_h", 0.0) > 0:
         return None
     left = facts["minutes_to_chill"]
-    limit = f" ({voice.temp(facts['chill_c'])})" if "chill_c" in facts else ""
     if left <= 0:
-        return f"The floor is below the chill limit{limit} already."
+        return "The floor is below the chill limit already."
+    return f"About {_rough(left)} to the chill limit."
+
+
+def chill_spread(voice: Voice, facts: Facts) -> str | None:
+    """Which limit that is, and how sure the time is; for a line of its own."""
+    if chills_in(facts) is None or "chill_c" not in facts:
+        return None
+    likely = _likely(facts)
+    limit = voice.temp(facts["chill_c"])
+    if likely is None:
+        return f"The chill limit is {limit}."
+    return f"The chill limit ({limit}) is likely {likely.replace(' if', ' away if', 1)}."
+
+
+def _likely(facts: Facts) -> str | None:
     low, high = facts.get("minutes_to_chill_low"), facts.get("minutes_to_chill_high")
-    likely = f", {spread(low, high)}" if low and high else ""
-    return f"About {in_minutes(left)} min to the chill limit{limit}{likely} if nothing changes."
+    if not low or not high or facts["minutes_to_chill"] <= 0:
+        return None
+    least, most = _rough(low), _rough(high)
+    if high >= _FAR_MINUTES:
+        return f"{least} or more if nothing changes"
+    if " h" not in most:
+        least = least.removesuffix(" min")
+    return f"{least} to {most} if nothing changes"
 
 
 def spread(low: float, high: float) -> str:
@@ -138,3 +158,7 @@ def in_minutes(minutes: float) -> str:
     """Estimates are not known to the minute: coarser the further off."""
     grain = 1 if minutes < 20 else 5 if minutes < 120 else 15
     return str(max(1, round(minutes / grain) * grain))
+
+
+def _rough(minutes: float) -> str:
+    return span(60.0 * float(in_minutes(minutes)))

@@ -1,7 +1,6 @@
 """What to do now and what to do for the night is one instruction: nobody is told to take heat away
 from a box that a cold night is waiting for."""
 
-import pytest
 from tell_samples import FACTS, NIGHT, change, site
 
 from monitor.events import AlarmName, Facts
@@ -33,8 +32,7 @@ def test_a_cold_night_ahead_of_a_box_that_is_too_hot_says_both() -> None:
     assert "It is too hot now: let it cool first, then add cover or heat before dark." in text
 
 
-@pytest.mark.parametrize("ahead", [COLD_AHEAD, Facts()])
-def test_less_heat_is_for_a_morning_and_never_for_the_evening_before_a_cold_night(ahead) -> None:
-    text = said(AlarmName.STEP_DOWN, **ahead)
-    assert "orning raise the lamps a little at a time" in text
-    assert ("Not tonight" in text) == bool(ahead)
+def test_less_heat_is_for_a_morning_and_waits_for_a_mild_night() -> None:
+    text = said(AlarmName.STEP_DOWN)
+    assert "This morning raise the lamps a little at a time" in text
+    assert "If a cold night is ahead, wait a day." in text

@@ -16,6 +16,7 @@ from monitor.events import (
     Facts,
     Moment,
     Priority,
+    Reading,
 )
 from monitor.site import Site
 from monitor.tell.contact import Contact
@@ -539,17 +540,80 @@ def test_the_morning_tells_an_advice_with_the_figures_of_the_morning():
     assert f"Each chick has {area_cm2:.0f} cm²" in message.body
 
 
-def test_advice_for_this_evening_is_told_this_evening_and_waits_for_quiet_hours_to_end():
-    evening = local(10, 17)
-    step = change(A.STEP_DOWN, at=evening)
-    teller = Teller(start=evening - 60)
-    [told] = teller.take(step)
-    assert (told.at, told.priority) == (evening, P.ADVICE)
-    early = Contact(name="me", url="json://nowhere", quiet_from=time(16), quiet_to=time(18))
-    held = Teller(early, start=evening - 60)
-    assert held.take(step) == []
-    [later] = held.go(local(10, 18))
-    assert later.key == told.key
+def bedtime(*contacts: Contact, birds: bool = True) -> Teller:
+    """A site with or without birds in the porch, on the day of their seventh evening."""
+    start = local(10, 12)
+    engine = Engine(site(), Moment(start, start))
+    if birds:
+        placed = Entry(
+            at=start,
+            entry=EntryKind.PLACED,
+            brooder="porch",
+            number=1,
+            count=100,
+            hatched="2026-02-04",
+            kind="broiler",
+        )
+        engine.entry(placed, Moment(start, start))
+        engine.reading(Reading(start + 60, start + 60, "porch/floor", 34.6))
+    teller = Teller(*contacts, start=start)
+    teller.plan = Plan(
+        site(), teller.contacts, look=lambda: engine.status(Moment(start + 120, start + 120))
+    )
+    teller.go(start + 120)
+    return teller
+
+
+def test_an_evening_with_nothing_to_do_says_so_and_that_the_step_is_for_the_morning():
+    [told] = bedtime().go(local(10, 20))
+    assert (told.kind, told.priority, told.title) == (
+        MessageKind.EVENING,
+        P.ADVICE,
+        "Hillside: tonight, nothing to do",
+    )
+    assert told.body.startswith("porch 34.6 °C, should be 35.0 °C.")
+    assert "raise the lamps in the morning, not tonight" in told.body
+
+
+def test_without_birds_there_is_no_message_of_the_evening_or_of_the_morning():
+    assert bedtime(birds=False).go(local(14, 12)) == []
+
+
+def test_a_cold_night_foreseen_in_the_afternoon_is_the_evening_message():
+    only_warnings = Contact(name="ann", url="json://nowhere", priorities=frozenset({P.WARNING}))
+    teller = bedtime(replace(ME, quiet_from=time(19), quiet_to=time(6)), only_warnings)
+    cold = change(A.COLD_NIGHT, at=local(10, 16), occurrence="porch/cold-night/1")
+    facts = Facts(**{**cold.facts, "leaves_band_at": local(11, 2)})
+    assert teller.take(replace(cold, facts=facts)) == []
+    assert teller.go(local(10, 19, 59)) == []
+    [told] = teller.go(local(10, 20))
+    assert (told.kind, told.priority) == (MessageKind.EVENING, P.WARNING)
+    assert told.title == "porch: cold night ahead"
+    assert told.contacts == ("me", "ann"), "a warning does not wait for the end of quiet hours"
+    assert told.ack_for == ("porch/cold-night/1",)
+    assert teller.go(local(11, 5)) == []
+
+
+def test_a_floor_that_is_too_cold_before_bedtime_is_told_at_once():
+    teller = bedtime()
+    cold = change(A.COLD_NIGHT, at=local(10, 16), occurrence="porch/cold-night/1")
+    soon = replace(cold, facts=Facts(**{**cold.facts, "leaves_band_at": local(10, 20, 30)}))
+    teller.take(soon)
+    [told] = teller.go(local(10, 16, 1))
+    assert told.kind is MessageKind.RAISED
+
+
+def test_that_it_is_over_makes_no_sound_at_night():
+    silent = {}
+    for start in (local(10, 22), local(11, 10)):
+        teller = Teller(start=start - 60)
+        chill = change(A.CHILL, at=start, occurrence="porch/chill/1")
+        over = replace(chill, at=start + 600, change=K.CLEARED)
+        teller.take(chill)
+        teller.take(over)
+        teller.go(start + 600 + BACK_S)
+        silent[start] = [m.silent for m in teller.said]
+    assert list(silent.values()) == [[False, True], [False, False]]
 
 
 def test_the_morning_message_waits_for_a_contact_who_is_not_up_yet():
@@ -617,7 +681,8 @@ def test_the_end_of_a_cold_night_wakes_nobody():
 
 def evening_of_a_cold_night(*contacts: Contact) -> Teller:
     """Told at a quarter past six."""
-    teller = Teller(*contacts, start=local(10, 18))
+    early = Policy(evening_at=time(18))
+    teller = Teller(*contacts, policy=early, start=local(10, 18))
     teller.take(change(A.COLD_NIGHT, at=local(10, 18, 15), occurrence="porch/cold-night/1"))
     teller.go(local(10, 18, 20))
     assert teller.kinds() == [MessageKind.RAISED]

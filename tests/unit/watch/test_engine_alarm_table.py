@@ -45,11 +45,6 @@ def test_nothing_urgent_is_told_only_once() -> None:
     assert not [r for r in TABLE.values() if r.told_once and r.priority is Priority.URGENT]
 
 
-def test_only_advice_can_be_told_before_the_morning_message() -> None:
-    early = [r for r in TABLE.values() if r.told_at_once]
-    assert {r.priority for r in early} == {Priority.ADVICE}
-
-
 def test_delays_are_the_brooders_own_limits() -> None:
     limits = Limits(band_delay_s=17.0, harm_delay_s=3.0, clear_delay_s=5.0)
     for name, on_s in ((AlarmName.COLD, 17.0), (AlarmName.HOT, 17.0), (AlarmName.CHILL, 3.0)):

@@ -1,12 +1,15 @@
 """Nothing heard: from one probe, a brooder, the whole site; and values nobody believes."""
 
 from collections.abc import Callable
+from dataclasses import replace
 from random import Random
 
 import pytest
-from support.engine_night import Night, a_brooder, a_site
+from support.engine_night import Night, a_brooder, a_probe, a_site
 
 from monitor.events import AlarmName, Cause, Change, ChangeKind, EntryKind, Facts, Priority
+from monitor.site import Place
+from monitor.tell.wording import for_change
 from monitor.thermal import estimator
 
 TWO = ("porch/floor", "porch/far floor")
@@ -51,7 +54,8 @@ def test_probes_silenced_together_are_told_together() -> None:
     first, second = night.changes
     assert second.facts["folded"]
     assert second.facts["incident"] == first.occurrence
-    assert {p["probe"] for p in first.facts["probes"]} == set(three[1:])
+    heard = {p["probe"]: p["temp_c"] for p in first.facts["probes"]}
+    assert heard == {three[0]: 35.0, three[1]: None, three[2]: None}
     assert {first.probe, second.probe} == set(three[1:])
 
 
@@ -111,6 +115,20 @@ def test_an_active_cold_is_not_lost_when_its_probe_falls_silent() -> None:
     assert night.told(ChangeKind.CLEARED) == ["porch/no-readings"]
 
 
+def test_one_floor_probe_silent_among_others_heard_is_not_the_power_of_the_board() -> None:
+    porch = a_brooder("porch")
+    porch = replace(porch, probes=(*porch.probes, a_probe("porch", "west", Place.UNDER_HEAT)))
+    night = Night(a_site(porch, outside=True), make_estimator=estimator.none)
+    others = ("porch/west", "site/shade")
+    night.holds(35.0, for_s=600, probes=("porch/floor", *others))
+    night.holds(35.0, for_s=1200, probes=others)
+    (silent,) = night.changes
+    words = for_change(silent, night.engine.site)
+    assert "Others are heard, so the board and the broker work." in words.body
+    assert "power to the board" not in words.body
+    assert "All probes: floor silent, west 95.0 °F, shade 95.0 °F." in words.body
+
+
 def test_a_radio_gap_of_ten_minutes_is_nothing() -> None:
     night = Night(make_estimator=estimator.none)
     night.holds(35.0, for_s=600)
@@ -119,11 +137,11 @@ def test_a_radio_gap_of_ten_minutes_is_nothing() -> None:
     assert night.changes == []
 
 
-def test_without_birds_silence_is_a_warning_and_urgent_once_birds_are_placed() -> None:
+def test_a_box_without_birds_is_not_listened_for_and_urgently_once_birds_are_placed() -> None:
     night = Night(batch=False, make_estimator=estimator.none)
-    night.waits(1200)
-    (silent,) = night.changes
-    assert silent.priority is Priority.WARNING
+    night.holds(20.0, for_s=600)
+    night.waits(5 * 86400)
+    assert night.changes == []
     night.placed()
     assert night.changes[-1].change is ChangeKind.RAISED
     assert night.changes[-1].priority is Priority.URGENT
@@ -307,7 +325,8 @@ def test_a_probe_known_to_be_stuck_does_not_watch_a_box_whose_other_probe_falls_
     assert blind.priority is Priority.URGENT
     assert blind.at - evening.night.start - unplugged <= 900
     assert blind.facts["since"] == evening.night.start + unplugged - 30
-    assert {p["probe"] for p in blind.facts["probes"]} == {"porch/floor", "porch/far floor"}
+    silent = {p["probe"] for p in blind.facts["probes"] if p["temp_c"] is None}
+    assert silent == {"porch/floor"}, "and what the stuck one and the shade say is beside it"
 
 
 def test_a_stuck_box_among_several_is_told_too_and_over_when_its_probe_lives_again() -> None:

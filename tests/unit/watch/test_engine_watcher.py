@@ -267,14 +267,14 @@ def test_once_the_clock_is_set_the_birds_age_goes_on_and_the_doubt_is_over() -> 
     assert night.engine.status(right).clock_sure
 
 
-def test_advice_comes_the_evening_before_a_step_and_goes_at_the_step(night: Night) -> None:
+def test_a_step_is_advised_on_its_own_day_so_that_the_morning_message_says_it(night: Night) -> None:
     eve = datetime(2026, 2, 14, 16, 30, tzinfo=ZONE).timestamp() - night.start
     night.t = eve
-    night.holds(35.0, for_s=10 * 3600, every_s=300)
+    night.holds(35.0, for_s=34 * 3600, every_s=300)
     steps = [c for c in night.changes if c.alarm is AlarmName.STEP_DOWN]
-    assert [(c.change.value, datetime.fromtimestamp(c.at, ZONE).hour) for c in steps] == [
-        ("raised", 17),
-        ("cleared", 0),
+    assert [(c.change.value, str(datetime.fromtimestamp(c.at, ZONE))[:13]) for c in steps] == [
+        ("raised", "2026-02-15 00"),
+        ("cleared", "2026-02-16 00"),
     ]
     assert steps[0].facts["next_target_c"] == pytest.approx(32.22, abs=0.01)
 

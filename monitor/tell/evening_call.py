@@ -1,0 +1,116 @@
+"""When the evening message is due, and what is gathered for it. Used by `plan`. A cold night that
+is expected before bedtime is told in it."""
+
+from collections.abc import Callable
+from datetime import date, time
+
+from monitor.events import Change, Priority
+from monitor.site import Site
+from monitor.tell.contact import Contact, first_told
+from monitor.tell.daily_time import DailyTime
+from monitor.tell.message import Message, MessageKind
+from monitor.tell.present_facts import box_evening
+from monitor.tell.wording import Voice, evening, for_change
+from monitor.watch.status import SiteStatus
+
+# Later than this it is no evening any more: what the board slept through is left out.
+_LATE_S = 3 * 3600.0
+_EVENING_S = 8 * 3600.0  # a cold night can be expected from the afternoon on
+# A floor that leaves its band sooner than this after bedtime is not for the evening message.
+_IN_TIME_S = 3600.0
+
+
+class EveningCall:
+    """Owned by the planner."""
+
+    def __init__(self, site: Site, contacts: tuple[Contact, ...], at: time) -> None:
+        self._site = site
+        self._voice = Voice(site)
+        self._contacts = contacts
+        self._daily = DailyTime(site.timezone, at)
+
+    def begin(self, at: float) -> None:
+        """Time is known from now on."""
+        self._daily.begin(at)
+
+    @property
+    def next_at(self) -> float | None:
+        """Unix time of the next one; None before the first `begin`."""
+        return self._daily.next_at
+
+    def can_wait(self, cold_night: Change) -> bool:
+        """Is bedtime near, and early enough to do something about it?"""
+        bedtime = self.next_at
+        if bedtime is None or bedtime - cold_night.at > _EVENING_S:
+            return False
+        leaves_at = cold_night.facts.get("leaves_band_at")
+        return leaves_at is None or leaves_at > bedtime + _IN_TIME_S
+
+    def take_due(
+        self,
+        now_at: float,
+        *,
+        look: Callable[[], SiteStatus | None],
+        still: Callable[[], list[str]],
+        cold_nights: list[Change],
+    ) -> Message | None:
+        """The message due by `now_at`, if there is one and somebody to tell."""
+        day = self._daily.take_due(now_at)
+        if day is None:
+            return None
+        at = self._daily.moment(day)
+        if now_at - at > _LATE_S and not cold_nights:
+            return None
+        return self._said(day, at, look(), still(), cold_nights)
+
+    def _said(
+        self,
+        day: date,
+        at: float,
+        status: SiteStatus | None,
+        still: list[str],
+        cold_nights: list[Change],
+    ) -> Message | None:
+        cold = {c.brooder: for_change(c, self._site) for c in cold_nights if c.brooder is not None}
+        standing = status.brooders if status is not None else ()
+        boxes = [
+            box_evening(box, cold.get(box.name), self._voice.local(at).date(), self._site.timezone)
+            for box in standing
+            if box.batch is not None or box.name in cold
+        ]
+        if not boxes:
+            return None
+        urgent = bool(cold or still)
+        words = evening(boxes, still, self._voice, at)
+        return Message(
+            key=f"evening:{day.isoformat()}",
+            thread="evening",
+            kind=MessageKind.EVENING,
+            contacts=tuple(self._told(at, warns=urgent)),
+            priority=Priority.WARNING if urgent else Priority.ADVICE,
+            at=at,
+            ack_for=tuple(change.occurrence for change in cold_nights),
+            title=words.title,
+            body=words.body,
+            short=words.short,
+        )
+
+    def _told(self, at: float, *, warns: bool) -> list[str]:
+        """Who wants advice and is not asleep; of a cold night all who want warnings."""
+        local = self._voice.local(at).time()
+        names = [
+            contact.name
+            for contact in first_told(self._contacts, Priority.ADVICE)
+            if not contact.is_quiet(local)
+        ]
+        if warns:
+            names += [contact.name for contact in first_told(self._contacts, Priority.WARNING)]
+        return list(dict.fromkeys(names))
+
+    def state(self) -> str | None:
+        """JSON-able."""
+        return self._daily.state()
+
+    def restore(self, state: str | None) -> None:
+        """As it was."""
+        self._daily.restore(state)
