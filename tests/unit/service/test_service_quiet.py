@@ -1,11 +1,11 @@
-"""A watch in which nothing happens still says every morning that it is awake."""
+"""A watch in which nothing happens says so every morning while it has birds."""
 
 from datetime import datetime
 from itertools import count
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
-from monitor.events import Moment
+from monitor.events import Entry, EntryKind, Moment
 from monitor.service.core import Core
 from monitor.service.rehearsed_night import SITE_FILE
 from monitor.settings import load_settings
@@ -18,17 +18,35 @@ def moment(at: float) -> Moment:
     return Moment(at, at)
 
 
-def quiet_days(core: Core, days: int) -> list[str]:
+PLACED = Entry(
+    at=NOON,
+    entry=EntryKind.PLACED,
+    brooder="porch",
+    count=100,
+    hatched="2026-02-08",
+    kind="broiler",
+)
+
+
+def quiet_days(folder: Path, days: int, *entries: Entry) -> list[str]:
+    """What is told where nothing is ever heard but these entries."""
+    file = folder / "brooder.toml"
+    file.write_text(SITE_FILE.format(timezone=ZONE.key, units="celsius"), encoding="utf-8")
+    site = load_settings(file, {}, check_contacts=False).site
+    core = Core(site, moment(NOON), next_entry_number=count(1).__next__)
+    assert core.next_due is not None
+    for entry in entries:
+        core.enter(entry, moment(NOON))
     for hour in range(days * 24 + 1):
         core.advance(moment(NOON + 3600.0 * hour))
     return [message.key for message in core.take(moment(NOON)).messages]
 
 
 def test_every_morning_is_told_where_nothing_ever_happens(tmp_path: Path) -> None:
-    file = tmp_path / "brooder.toml"
-    file.write_text(SITE_FILE.format(timezone=ZONE.key, units="celsius"), encoding="utf-8")
-    site = load_settings(file, {}, check_contacts=False).site
-    core = Core(site, moment(NOON), next_entry_number=count(1).__next__)
-    assert core.next_due is not None
-    mornings = [key for key in quiet_days(core, 3) if key.startswith("morning:")]
+    told = quiet_days(tmp_path, 3, PLACED)
+    mornings = [key for key in told if key.startswith("morning:")]
     assert mornings == [f"morning:2026-02-{day}" for day in (11, 12, 13)]
+
+
+def test_a_box_that_stands_ready_and_is_not_in_use_says_nothing(tmp_path: Path) -> None:
+    assert quiet_days(tmp_path, 60) == []
