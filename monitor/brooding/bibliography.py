@@ -3,7 +3,17 @@
 
 from collections.abc import Iterator
 
-from monitor.brooding import birds_heat, harm_known, lamp_safety, losses, moving, space
+from monitor.brooding import (
+    birds_heat,
+    feed,
+    harm_known,
+    lamp_safety,
+    losses,
+    moving,
+    power_cut,
+    rearing_plan,
+    space,
+)
 from monitor.brooding.age_limits import GRACE_SOURCE, STEP_GRACE_DAYS
 from monitor.brooding.bird_kinds import KINDS
 from monitor.brooding.calendar import MAIL_DAYS
@@ -58,6 +68,8 @@ def figures() -> Iterator[Figure]:
     yield from _heat_sources()
     yield from _space()
     yield from _losses()
+    yield from _feed()
+    yield from _plan()
     yield from _moving()
 
 
@@ -192,6 +204,38 @@ def _space() -> Iterator[Figure]:
         name = f"from day {trough.from_day:g}"
         yield figure("feeder edge a chick", name, trough.feeder_cm, "cm", trough.source)
         yield figure("drinker edge a chick", name, trough.drinker_cm, "cm", trough.source)
+
+
+def _feed() -> Iterator[Figure]:
+    for day in (1, 10, 15, 25, 35):
+        meat, pullet = feed.meat_bird_g(day), feed.pullet_g(day)
+        yield figure("feed and water", f"meat bird, day {day}", meat, "g a day", feed.MEAT_SOURCE)
+        yield figure("feed and water", f"pullet, day {day}", pullet, "g a day", feed.PULLET_SOURCE)
+    for name, value, source in (
+        ("water to feed", feed.WATER_PER_FEED, feed.WATER_SOURCE),
+        (
+            f"water to feed to day {feed.FIRST_DAYS:g}",
+            feed.FIRST_WATER_PER_FEED,
+            feed.FIRST_WATER_SOURCE,
+        ),
+    ):
+        yield figure("feed and water", name, value, "kg/kg", source)
+    behind = "behind in weight, under the target's"
+    yield figure("feed and water", behind, feed.LIGHT_SHARE, "share", COMMON_PRACTICE)
+
+
+def _plan() -> Iterator[Figure]:
+    plan = rearing_plan
+    for name, value, unit, source in (
+        ("litter, deep", plan.LITTER_M * 100, "cm", plan.LITTER_SOURCE),
+        ("walls at first, high", plan.WALL_M * 100, "cm", plan.WALL_SOURCE),
+        ("walls later, high", plan.LATER_WALL_M * 100, "cm", plan.WALL_SOURCE),
+        ("chicks to a litre of drinker", plan.CHICKS_PER_LITRE, "birds", plan.DRINKER_SOURCE),
+        ("an afternoon over its night", plan.DAY_OVER_NIGHT_K, "K", COMMON_PRACTICE),
+    ):
+        yield figure("plan", name, value, unit, source)
+    for line in power_cut.CARD:
+        yield figure("power cut", line.text, None, "", line.source)
 
 
 def _losses() -> Iterator[Figure]:

@@ -18,6 +18,7 @@ VERBS = {
     "flock": "flock",
     "acknowledge": "acknowledge",
     "shelve": "shelve",
+    "plan": "plan",
     "tonight": "tonight",
     "review": "review",
     "contacts": "contacts",

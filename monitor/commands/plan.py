@@ -1,0 +1,157 @@
+"""`brooder plan`: before the order, will this box and this heat rear so many birds?"""
+
+import re
+from dataclasses import replace
+from pathlib import Path
+from typing import Annotated
+from zoneinfo import ZoneInfo
+
+import typer
+
+from monitor.brooding.bird_kinds import KINDS
+from monitor.brooding.envelope import COVERS, WALLS
+from monitor.brooding.heat_balance import SHARES
+from monitor.brooding.rearing_plan import rearing_plan
+from monitor.commands.ask import brooder_or_exit
+from monitor.commands.common import NOT_WELL, ConfigOption, fail, out, settings_or_exit
+from monitor.commands.tonight import temperature_or_exit
+from monitor.measures import length_m
+from monitor.settings.load import DEFAULT_FILES
+from monitor.site import Brooder, HeatSource, Site
+from monitor.tell.wording.plan_words import plan_sections
+from monitor.units import Unit
+
+_HEAT = re.compile(r"^\s*(lamp|plate|panel|other)\s+(\d{1,4})\s*[Ww]?\s*$")
+MOST_BIRDS = 10_000
+
+
+def register(app: typer.Typer) -> None:
+    app.command("plan")(plan)
+
+
+def plan(
+    count: Annotated[int, typer.Argument(help="How many birds you mean to order.")],
+    low: Annotated[
+        str, typer.Option(help="The coldest night to expect where the box stands: 28F or -2C.")
+    ],
+    kind: Annotated[str, typer.Option(help=f"One of {', '.join(KINDS)}.")] = "broiler",
+    length: Annotated[str | None, typer.Option(help='Of the box: "5 ft" or "1.5 m".')] = None,
+    width: Annotated[str | None, typer.Option(help="Of the box.")] = None,
+    height: Annotated[str | None, typer.Option(help="Of its walls.")] = None,
+    walls: Annotated[str | None, typer.Option(help=f"One of {', '.join(WALLS)}.")] = None,
+    cover: Annotated[str | None, typer.Option(help=f"One of {', '.join(COVERS)}.")] = None,
+    heat: Annotated[
+        list[str] | None,
+        typer.Option(help='A heat source at hand, "lamp 250"; once for each; "none": no heat.'),
+    ] = None,
+    units: Annotated[
+        str | None, typer.Option(help="celsius or fahrenheit; else as configured.")
+    ] = None,
+    brooder: Annotated[
+        str | None, typer.Option("--brooder", help="A box of the configuration to begin with.")
+    ] = None,
+    config: ConfigOption = None,
+) -> None:
+    """Before the order: floor space and heat week by week, what a cover changes, a shopping list.
+    Needs no probe, no birds and no running service. What you leave out is taken from the box of the
+    configuration, or from a plywood box of 5 by 5 ft under two lamps. Exit code 1 if it will not
+    do."""
+    site = _site(config, units)
+    if not 1 <= count <= MOST_BIRDS:
+        fail(f"the count is {count}; it must be 1 to {MOST_BIRDS}")
+    if kind not in KINDS:
+        fail(f'--kind is "{kind}"; it must be one of {", ".join(KINDS)}')
+    low_c = temperature_or_exit(low, site.units, "--low")
+    if low_c is None:
+        fail("--low is missing; write the coldest night to expect, such as 28F or -2C")
+    box = _box(site, brooder, length, width, height, walls, cover, heat)
+    found = rearing_plan(box, kind, count, low_c)
+    for section in plan_sections(found, site):
+        out().print(f"\n{section.title}", style="bold")
+        for line in section.lines:
+            out().print(f"- {line}", markup=False)
+    if found.crowded_days is not None or not all(w.holds(box.limits.band_c) for w in found.weeks):
+        raise typer.Exit(NOT_WELL)
+
+
+def _site(config: Path | None, units: str | None) -> Site:
+    """The configured site, or a plain one where nothing is configured yet."""
+    if units is not None and units not in ("celsius", "fahrenheit"):
+        fail(f'--units is "{units}"; it must be celsius or fahrenheit')
+    if config is None and not any(path.is_file() for path in DEFAULT_FILES):
+        site = Site(name="plan", timezone=ZoneInfo("UTC"), units=Unit.CELSIUS, brooders=())
+    else:
+        site = settings_or_exit(config).site
+    return site if units is None else replace(site, units=Unit(units))
+
+
+def _box(
+    site: Site,
+    name: str | None,
+    length: str | None,
+    width: str | None,
+    height: str | None,
+    walls: str | None,
+    cover: str | None,
+    heat: list[str] | None,
+) -> Brooder:
+    box = PLAIN
+    if name is not None or len(site.brooders) == 1:
+        box = site.brooder(brooder_or_exit(site, name))
+    box = replace(
+        box,
+        length_m=_length("--length", length, box.length_m),
+        width_m=_length("--width", width, box.width_m),
+        height_m=_length("--height", height, box.height_m),
+    )
+    if walls is not None:
+        box = replace(box, walls=_known("--walls", walls, tuple(WALLS)))
+    if cover is not None:
+        box = replace(box, cover=_known("--cover", cover, tuple(COVERS)))
+    if heat:
+        box = replace(box, heat=tuple(_sources(heat)))
+    return box
+
+
+PLAIN = Brooder(
+    name="box",
+    length_m=1.524,
+    width_m=1.524,
+    height_m=0.61,
+    cover="plywood",
+    heat=(
+        HeatSource(name="lamp 1", kind="lamp", watts=250),
+        HeatSource(name="lamp 2", kind="lamp", watts=250),
+    ),
+)
+
+
+def _length(option: str, text: str | None, else_m: float) -> float:
+    if text is None:
+        return else_m
+    try:
+        metres = length_m(text)
+    except ValueError as wrong:
+        fail(f'{option} is "{text}"; {wrong}')
+    if not 0.1 <= metres <= 50:
+        fail(f'{option} is "{text}"; a box is 0.1 to 50 m long')
+    return metres
+
+
+def _known(option: str, text: str, known: tuple[str, ...]) -> str:
+    if text not in known:
+        fail(f'{option} is "{text}"; it must be one of {", ".join(known)}')
+    return text
+
+
+def _sources(said: list[str]) -> list[HeatSource]:
+    if said == ["none"]:
+        return []
+    found = []
+    for number, text in enumerate(said, 1):
+        match = _HEAT.match(text)
+        if match is None:
+            kinds = ", ".join(SHARES)
+            fail(f'--heat is "{text}"; write a kind ({kinds}) and watts, such as "lamp 250"')
+        found.append(HeatSource(name=f"{match[1]} {number}", kind=match[1], watts=float(match[2])))
+    return found
