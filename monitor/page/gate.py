@@ -115,12 +115,16 @@ class Gate:
             if name not in headers:
                 headers[name] = value
         session: BrowserSession = scope["state"]["session"]  # the sign-in may have begun another
-        if session.fresh and not scope["path"].startswith("/static/"):
+        # A message's link is its own proof. Opened out of another program it comes without the
+        # cookie, and a new one would sign out whoever has the page open elsewhere.
+        if session.fresh and not scope["path"].startswith(("/static/", "/answer/")):
             secure = "; Secure" if scope["scheme"] == "https" else ""
             headers.append(
                 "Set-Cookie",
                 f"{COOKIE}={self.sessions.written(session)}; Path=/; Max-Age={LASTS_S}; "
-                f"HttpOnly; SameSite=Strict{secure}",
+                # Lax: the page opened from a message knows who is signed in. Forms from elsewhere
+                # are refused by their origin and by the form's own token.
+                f"HttpOnly; SameSite=Lax{secure}",
             )
 
 

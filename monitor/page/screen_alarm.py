@@ -1,21 +1,21 @@
 """What is done with an alarm: acknowledge, put aside (shelve), watch again; and putting a whole box
 aside while it is cleaned out. Called by `app`."""
 
-from urllib.parse import quote
-
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
 from monitor.brooding.objection import Objection
-from monitor.events import AlarmName, Entry, EntryKind
-from monitor.page.alarm_words import alarm_view
+from monitor.events import AlarmName, Entry, EntryKind, Priority
+from monitor.page.alarm_card import card, same_trouble
+from monitor.page.alarm_words import alarm_view, link
 from monitor.page.forms import FilledForm, read_form
 from monitor.page.frame import Frame
 from monitor.page.phrases import capital
 from monitor.page.single_use import SingleUse
 from monitor.watch.alarm_table import TABLE
+from monitor.watch.life_cycle import AlarmState
 from monitor.watch.status import AlarmStatus
 
 # Cleaning out opens the cover, moves lamps and pulls probes. Overheat is not among them: a lamp
@@ -33,6 +33,7 @@ CLEANING = (
 # (University of Georgia, Poultry Housing Tips 7(12), 1995).
 CHILL_MOST_MINUTES = 30
 MINUTES = (15, 30, 60, 120, 240)
+TAKEN_WITHIN_S = 1.0  # the watch renews its status at once when somebody did something
 CLEANING_MINUTES = (15, 30, 60, 120)
 
 
@@ -57,19 +58,31 @@ class AlarmScreen:
         ]
 
     async def ask_acknowledge(self, request: Request) -> Response:
-        """Is somebody really on the way?"""
-        return self._sure(
+        """How it stands, what to do, and the one button; once answered, what comes next."""
+        alarm = self._alarm(request)
+        status, say = self._frame.api.status(), self._frame.say()
+        together = (
+            [alarm] if alarm.state is AlarmState.ACKNOWLEDGED else same_trouble(alarm, status)
+        )
+        return self._frame.screen(
             request,
-            self._alarm(request),
-            "acknowledge",
-            "Acknowledging says that you have seen it and are seeing to it. It stops the repeats; "
-            "the alarm stays until all is well.",
-            "Yes, I am seeing to it",
+            "alarm_screen.html",
+            cards=[card(one, status, self._frame.api.site, say) for one in together],
+            action=link(alarm, "acknowledge"),
+            once=self._once.mark(),
+            signed=True,
         )
 
     async def acknowledge(self, request: Request) -> Response:
-        """Stops the repeats."""
-        return await self._act(request, EntryKind.ACKNOWLEDGE)
+        """Stops the repeats, of all boxes that have the same trouble. Back to the screen, which
+        says what comes next; of what is over, to Now."""
+        alarm = self._alarm(request)
+        together = same_trouble(alarm, self._frame.api.status())
+        form = await read_form(request, self._frame.sessions)
+        over = alarm.state is AlarmState.RETURNED or alarm.priority is Priority.ADVICE
+        there = "/" if over else link(alarm, "acknowledge")
+        entries = [self._entry(EntryKind.ACKNOWLEDGE, one) for one in together]
+        return await self._submit(request, form, entries, there)
 
     async def ask_unshelve(self, request: Request) -> Response:
         """Take it up again before its time?"""
@@ -137,17 +150,20 @@ class AlarmScreen:
         form = await read_form(request, self._frame.sessions)
         return await self._submit(request, form, [self._entry(kind, alarm)])
 
-    async def _submit(self, request: Request, form: FilledForm, entries: list[Entry]) -> Response:
+    async def _submit(
+        self, request: Request, form: FilledForm, entries: list[Entry], there: str = "/"
+    ) -> Response:
         if self._once.used(form["once"]) is not None:
-            return RedirectResponse("/", 303)
+            return RedirectResponse(there, 303)
         try:
             for entry in entries:
                 await self._frame.api.submit(entry)
         except Objection as words:
             self._once.free(form["once"])
             return self._frame.screen(request, "fault.html", status=409, words=str(words))
-        self._once.led_to(form["once"], "/")
-        return RedirectResponse("/", 303)
+        self._once.led_to(form["once"], there)
+        await self._frame.api.changed(TAKEN_WITHIN_S)  # the screen that follows is to know of it
+        return RedirectResponse(there, 303)
 
     def _entry(
         self,
@@ -173,7 +189,7 @@ class AlarmScreen:
         for alarm in self._frame.api.status().all_alarms:
             if alarm.occurrence == occurrence:
                 return alarm
-        raise HTTPException(410, "That alarm is over. Look at Now for how things stand.")
+        raise HTTPException(410, "That alarm is over and answered. Now shows how things stand.")
 
     def _box(self, name: str | None) -> str:
         names = [box.name for box in self._frame.api.site.brooders]
@@ -194,7 +210,7 @@ class AlarmScreen:
             title=shown.title,
             words=[words],
             at=None,
-            action=f"/alarm/{quote(alarm.occurrence, safe='')}/{act}",
+            action=link(alarm, act),
             values={"once": self._once.mark()},
             yes=yes,
             back="/",
@@ -212,7 +228,7 @@ class AlarmScreen:
             title=f"Put aside: {shown.title}",
             words="You will not be told about it while it is put aside. It comes back by "
             "itself when the time is up. Somebody should be at the box until then.",
-            action=f"/alarm/{quote(alarm.occurrence, safe='')}/shelve",
+            action=link(alarm, "shelve"),
             minutes=_minutes_for(alarm),
         )
 

@@ -1,24 +1,26 @@
-"""One-use links from a message: acknowledge without signing in, and nothing else. Called by `app`.
+"""Signed links from a message: see the alarm and answer it without signing in, and nothing else.
+Called by `app`.
 
-Mail scanners and previews open every link, so opening one only asks; the button acknowledges."""
+Mail scanners and previews open every link, so opening one only shows; the button answers, once. A
+link shows the boxes of its own alarms, as its message did, for as long as it is good."""
 
 from starlette.requests import Request
-from starlette.responses import Response
+from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
 from monitor.brooding.objection import Objection
-from monitor.events import Entry, EntryKind
+from monitor.page.alarm_card import card
 from monitor.page.forms import read_open_form
 from monitor.page.frame import Frame
-from monitor.page.phrases import capital
-from monitor.page.service_api import TRIAL_ALARM
-from monitor.tell.wording.words import listed
+from monitor.page.screen_alarm import TAKEN_WITHIN_S
+from monitor.tell.links import TRIAL
+from monitor.watch.status import AlarmStatus
 
 LONGEST_TOKEN = 1024
 
 
 class AnswerScreen:
-    """Shows no figures and no names beyond what the message itself said."""
+    """The alarm screen for who has the link."""
 
     def __init__(self, frame: Frame) -> None:
         self._frame = frame
@@ -31,57 +33,55 @@ class AnswerScreen:
         ]
 
     async def ask(self, request: Request) -> Response:
-        """Is somebody really on the way?"""
+        """How its alarms stand: to be answered, answered, over."""
         try:
-            entries = self._redeemed(request)
+            named = self._named(request)
         except Objection as words:
-            return self._screen(request, str(words), status=410)
-        return self._screen(request, None, what=_what(entries), trial=_is_trial(entries))
+            return self._fault(request, str(words))
+        if _is_trial(named):
+            return self._frame.screen(request, "answer_trial.html", done=False)
+        alarms = self._alarms(named)
+        if not alarms:
+            return self._frame.screen(request, "answer_over.html", fault=None)
+        status, say = self._frame.api.status(), self._frame.say()
+        return self._frame.screen(
+            request,
+            "alarm_screen.html",
+            cards=[card(alarm, status, self._frame.api.site, say) for alarm in alarms],
+            action=request.url.path,
+            once="",
+            signed=False,
+        )
 
     async def answer(self, request: Request) -> Response:
         """Acknowledges. The token is its own proof; there is no session to protect."""
         await read_open_form(request)
         try:
-            trial = _is_trial(self._redeemed(request))
-            done = await self._frame.api.answer_link(request.path_params["token"])
+            named = self._named(request)
+            if _is_trial(named) or self._alarms(named):
+                await self._frame.api.answer_link(request.path_params["token"])
         except Objection as words:
-            return self._screen(request, str(words), status=410)
-        what = listed(done) if done else "Noted"
-        return self._screen(request, None, what=what, done=True, trial=trial)
+            return self._fault(request, str(words))
+        if _is_trial(named):
+            return self._frame.screen(request, "answer_trial.html", done=True)
+        await self._frame.api.changed(TAKEN_WITHIN_S)
+        return RedirectResponse(request.url.path, 303)
 
-    def _redeemed(self, request: Request) -> list[Entry]:
+    def _named(self, request: Request) -> tuple[str, ...]:
         token = request.path_params["token"]
         if len(token) > LONGEST_TOKEN:
             raise Objection("This link is not one of ours.")
-        entries = self._frame.api.redeem(token)
-        if not entries or any(entry.entry is not EntryKind.ACKNOWLEDGE for entry in entries):
-            raise Objection("This link is not one of ours.")
-        return entries
+        return self._frame.api.linked(token)
 
-    def _screen(
-        self,
-        request: Request,
-        fault: str | None,
-        *,
-        what: str = "",
-        done: bool = False,
-        trial: bool = False,
-        status: int = 200,
-    ) -> Response:
-        return self._frame.screen(
-            request, "answer.html", status=status, fault=fault, what=what, done=done, trial=trial
-        )
+    def _alarms(self, named: tuple[str, ...]) -> list[AlarmStatus]:
+        """Those of its alarms that are open, or that ended unanswered. What follows from another of
+        them needs no card of its own."""
+        found = [a for a in self._frame.api.status().all_alarms if a.occurrence in named]
+        return [alarm for alarm in found if not alarm.folded] or found
+
+    def _fault(self, request: Request, words: str) -> Response:
+        return self._frame.screen(request, "answer_over.html", status=410, fault=words)
 
 
-def _is_trial(entries: list[Entry]) -> bool:
-    return any(entry.alarm == TRIAL_ALARM for entry in entries)
-
-
-def _what(entries: list[Entry]) -> str:
-    return listed(
-        [
-            f"{capital(entry.brooder) if entry.brooder else 'the site'}: "
-            f"{entry.alarm or 'every alarm'}"
-            for entry in entries
-        ]
-    )
+def _is_trial(named: tuple[str, ...]) -> bool:
+    return any(one.startswith(TRIAL) for one in named)

@@ -12,8 +12,6 @@ from monitor.site import Site
 from monitor.tell.missing import Missing
 from monitor.watch.status import SiteStatus
 
-TRIAL_ALARM = "trial"  # stands for an alarm's name where a trial message is answered
-
 
 class ServiceApi(Protocol):
     """Everything a person can look at or do. Awaitables are answered by the watch thread."""
@@ -79,11 +77,12 @@ class ServiceApi(Protocol):
         """The configuration in force, key and value, secrets masked."""
         ...
 
-    def redeem(self, token: str) -> list[Entry]:
-        """What a signed acknowledge link would do, without doing it: of a trial alarm's one entry
-        for `TRIAL_ALARM`. Raises Objection when it is wrong, old or used."""
+    def linked(self, token: str) -> tuple[str, ...]:
+        """The occurrences that a signed link is for: of alarms, or one of a trial message
+        (`tell.links.TRIAL`). Raises Objection when it is wrong or old, or its trial answered."""
         ...
 
     async def answer_link(self, token: str) -> list[str]:
-        """Does it, once: the alarms that were acknowledged. Raises Objection as `redeem` does."""
+        """Does it, once: the alarms that were acknowledged. Raises Objection as
+        `linked` does, and when it was used before."""
         ...

@@ -10,11 +10,10 @@ from typing import Any
 
 from monitor.brooding.batch import Ledger
 from monitor.brooding.objection import Objection
-from monitor.events import Entry, EntryKind, Moment
+from monitor.events import Entry, Moment
 from monitor.intake.listener import Listener
 from monitor.intake.unclaimed import Unclaimed, suggest
 from monitor.measures import length_shown
-from monitor.page.service_api import TRIAL_ALARM
 from monitor.service import core_answers
 from monitor.service.delivery_side import DeliverySide
 from monitor.service.machine import machine_of
@@ -165,15 +164,12 @@ class LiveServiceApi:
         something in it `waits_for_a_start`."""
         return await self._reload()
 
-    def redeem(self, token: str) -> list[Entry]:
-        """What a link would do."""
-        at = self.status().at
-        answer = self._read(token, at)
-        if answer.trial is not None:
-            if self._reaching.trials().get(answer.trial, 0.0) is not None:
-                raise Objection(_TRIAL_USED)
-            return [Entry(at=at, entry=EntryKind.ACKNOWLEDGE, alarm=TRIAL_ALARM)]
-        return answer.entries(self.status(), at)
+    def linked(self, token: str) -> tuple[str, ...]:
+        """What a link is for."""
+        answer = self._signed(token, self.status().at)
+        if answer.trial is not None and self._reaching.trials().get(answer.trial, 0.0) is not None:
+            raise Objection(_TRIAL_USED)
+        return answer.occurrences
 
     async def answer_link(self, token: str) -> list[str]:
         """Does what a link says, once."""
@@ -193,11 +189,14 @@ class LiveServiceApi:
         done: list[str] = await self._in_watch(work)
         return done
 
-    def _read(self, token: str, at: float) -> Answer:
+    def _signed(self, token: str, at: float) -> Answer:
         try:
-            answer = self._reaching.links.read(token, at)
+            return self._reaching.links.read(token, at)
         except LinkFault as fault:
             raise Objection(str(fault)) from fault
+
+    def _read(self, token: str, at: float) -> Answer:
+        answer = self._signed(token, at)
         if already_used(answer, self._watch.core.answers):
             raise Objection("This link was used already: the alarm is acknowledged.")
         return answer

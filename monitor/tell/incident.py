@@ -109,12 +109,16 @@ class Incident:
 
     def unanswered(self) -> Alarm | None:
         """The worst open alarm that nobody answered. An answer to the worst answers the lesser
-        alarms of the same cause: who has gone out to the chill need not answer for the cold."""
+        alarms of the same cause in that box: who has gone out to the chill need not answer for
+        the cold. Of another box with the same trouble, whose siren sounds on, it says nothing."""
+        seen_to = {alarm.change.brooder for alarm in self.alarms.values() if alarm.acknowledged}
         return _worst(
             [
                 alarm
                 for alarm in self.alarms.values()
-                if alarm.open and not alarm.acknowledged and rank(alarm.change) > self.answered_rank
+                if alarm.open
+                and not alarm.acknowledged
+                and (rank(alarm.change) > self.answered_rank or alarm.change.brooder not in seen_to)
             ]
         )
 

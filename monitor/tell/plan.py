@@ -30,7 +30,7 @@ from monitor.watch.status import SiteStatus
 
 # Families of which several boxes can have the same trouble by one cause.
 _SHARED = (Family.COLD.value, AlarmName.UNWATCHED.value)
-_STORM_S = 1800.0
+STORM_S = 1800.0  # within this they are taken for one
 # Another box is told within a minute; of many, within less than a plain alarm's five minutes.
 _STORM_GATHER_S, _MANY, _MANY_GATHER_S = 60.0, 4, 240.0
 
@@ -308,7 +308,7 @@ class Plan:
                 and _kin(other) == kin
                 and None not in {*other.boxes(), *incident.boxes()}
                 and since is not None
-                and tick - since <= _STORM_S
+                and tick - since <= STORM_S
             ):
                 other.join(incident)
                 self._incidents.remove(incident)

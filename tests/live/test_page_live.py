@@ -10,11 +10,10 @@ import pytest
 from playwright.sync_api import Browser, expect
 from support import nightjournal
 from support.browser import PHONE, chromium, keep, needs_chromium, tab
-from support.fake_api import NIGHT, FakeApi, alarm, brooder, failing_porch, placed, site, status
+from support.fake_api import NIGHT, FakeApi, brooder, failing_porch, placed, site, status
 from support.served import Served
 
 from monitor.page import day_readings
-from monitor.watch.life_cycle import AlarmState
 
 pytestmark = [pytest.mark.live, needs_chromium]
 
@@ -46,18 +45,20 @@ def test_a_night_going_wrong_shows_without_reload_and_is_read_out(browser: Brows
         assert page.evaluate("window.notReloaded")
 
 
-def test_acknowledging_goes_from_the_alarm_over_the_question_back_to_now(
+def test_acknowledging_goes_from_the_alarm_to_its_screen_which_says_what_comes_next(
     browser: Browser, served: Served
 ):
     served.show(status(failing_porch()))
     with tab(browser, PHONE) as page:
         page.goto(served.url)
         page.click(".line a:has-text('I am seeing to it')")
+        expect(page.locator(".first")).to_have_text("Go now. Check the west lamp first.")
         page.click("text=Yes, I am seeing to it")
-        page.wait_for_url(served.url + "/")
+        expect(page.locator(".state")).to_contain_text("answered at 02:00")
+        expect(page.locator(".expects").first).to_contain_text("Look again at 02:20")
         assert [e.alarm for e in served.api.submitted] == ["heat-loss"]
-        answered = alarm(state=AlarmState.ACKNOWLEDGED, by="page", acknowledged_at=NIGHT)
-        served.show(status(brooder(alarms=(answered,))))
+        keep(page, "alarm-answered")
+        page.click("text=Back to Now")
         expect(page.locator(".alarm .standing")).to_contain_text("Acknowledged by page")
 
 

@@ -3,6 +3,7 @@ reachable, within its own policy. Screenshots are kept in tests/artefacts to be 
 
 from collections.abc import Iterator
 from pathlib import Path
+from urllib.parse import quote
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
@@ -12,7 +13,6 @@ from support.browser import DESK, PHONE, chromium, keep, needs_chromium, tab
 from support.fake_api import (
     NIGHT,
     FakeApi,
-    acknowledge,
     alarm,
     batch,
     brooder,
@@ -44,6 +44,7 @@ SCREENS = {
     "set-up": "/set-up",
     "probe-check": "/set-up/probes",
     "answer": "/answer/abc",
+    "alarm": f"/alarm/{quote(failing_porch().alarms[0].occurrence, safe='')}/acknowledge",
     "nowhere": "/nowhere",
 }
 
@@ -78,7 +79,7 @@ def served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
     barn = brooder("barn", trend_c_per_h=-27.8, minutes_to_chill=falling, alarms=(crowded,))
     api = FakeApi(site(), status(failing_porch(), shed, barn), journal_path=path)
     api.entries = entries
-    api.links = {"abc": [acknowledge()]}
+    api.links = {"abc": (failing_porch().alarms[0].occurrence,)}
     api.heard_topics = [
         {
             "topic": "shed/new probe",

@@ -11,7 +11,6 @@ from hypothesis import strategies as st
 from support.fake_api import (
     NIGHT,
     FakeApi,
-    acknowledge,
     alarm,
     brooder,
     probe,
@@ -111,7 +110,7 @@ def api_with(name: str, text: str) -> FakeApi:
         {"topic": text, "reason": text, "count": 1, "last_at": NIGHT, "excerpt": text}
     ]
     api.settings = [("site.name", text)]
-    api.links = {"abc": [acknowledge(name)]}
+    api.links = {"abc": tuple(one.occurrence for one in alarms)}
     return api
 
 

@@ -313,6 +313,23 @@ def placed() -> list[Entry]:
     ]
 
 
+def answered(shown: SiteStatus, entry: Entry) -> SiteStatus:
+    """What the watch makes of an answer."""
+    boxes = tuple(
+        replace(
+            box,
+            alarms=tuple(
+                replace(one, state=AlarmState.ACKNOWLEDGED, by=entry.by, acknowledged_at=entry.at)
+                if (one.brooder, one.alarm) == (entry.brooder, entry.alarm) and one.active
+                else one
+                for one in box.alarms
+            ),
+        )
+        for box in shown.brooders
+    )
+    return replace(shown, brooders=boxes)
+
+
 def acknowledge(box: str = "porch", name: AlarmName = AlarmName.HEAT_LOSS) -> Entry:
     """What a one-use link does."""
     return Entry(at=NIGHT, entry=EntryKind.ACKNOWLEDGE, brooder=box, alarm=str(name), by="my phone")
@@ -337,7 +354,7 @@ class FakeApi:
         self.refused_messages: list[Mapping[str, Any]] = []
         self.settings: list[tuple[str, str]] = [("site.name", "Hillside")]
         self.missing_tonight: list[Missing] = []
-        self.links: dict[str, list[Entry]] = {}
+        self.links: dict[str, tuple[str, ...]] = {}  # token -> occurrences
         self.tried: list[str | None] = []
         self.asked: list[tuple[str, float | None, str | None, float]] = []
         self._shown = shown or status()
@@ -364,6 +381,8 @@ class FakeApi:
             raise Objection(self.objects_to)
         number = len(self.entries) + len(self.submitted) + 1
         self.submitted.append(replace(entry, number=number))
+        if entry.entry is EntryKind.ACKNOWLEDGE:
+            self.show(answered(self._shown, entry))
         return number
 
     async def ledger(self) -> Ledger:
@@ -421,15 +440,14 @@ class FakeApi:
     def settings_shown(self) -> list[tuple[str, str]]:
         return self.settings
 
-    def redeem(self, token: str) -> list[Entry]:
+    def linked(self, token: str) -> tuple[str, ...]:
         try:
             return self.links[token]
         except KeyError:
-            raise Objection("This link is wrong, too old, or was used before.") from None
+            raise Objection("This link is not whole. Open it again from the message.") from None
 
     async def answer_link(self, token: str) -> list[str]:
-        entries = self.redeem(token)
-        del self.links[token]
-        for entry in entries:
-            await self.submit(entry)
-        return [f"{entry.brooder}: {entry.alarm}" for entry in entries]
+        found = [a for a in self._shown.all_alarms if a.occurrence in self.linked(token)]
+        for one in found:
+            await self.submit(acknowledge(one.brooder or "", one.alarm))
+        return [f"{one.brooder}: {one.alarm}" for one in found]

@@ -61,9 +61,11 @@ class Served:
         return f"http://127.0.0.1:{self.port}"
 
     def show(self, status: Any) -> None:
-        """As a newer reading would."""
+        """As a newer reading would; returns when it stands."""
         assert self._loop is not None
-        self._loop.call_soon_threadsafe(self.api.show, status)
+        done = threading.Event()
+        self._loop.call_soon_threadsafe(lambda: (self.api.show(status), done.set()))
+        assert done.wait(30)
 
     def _run(self) -> None:
         try:

@@ -1,15 +1,15 @@
 """What passes the gate, over real HTTP: names, other web pages, proxies, sign-in, headers."""
 
 from collections.abc import Iterator
-from dataclasses import replace
 
 import pytest
-from support.fake_api import NIGHT, FakeApi, acknowledge, failing_porch, status
+from support.fake_api import NIGHT, FakeApi, alarm, brooder, failing_porch, status
 from support.served import Served
 from support.visitor import Visitor
 
-from monitor.events import EntryKind
+from monitor.events import AlarmName
 from monitor.page.access import Access
+from monitor.watch.life_cycle import AlarmState
 
 WORDS = "ten chicks in a box"
 
@@ -192,7 +192,7 @@ def test_cookies_are_for_this_page_alone(locked: Served):
     answer = visitor.send("/sign-in", passphrase=WORDS)
     assert len(answer.cookies) == 1
     assert "HttpOnly" in answer.cookies[0]
-    assert "SameSite=Strict" in answer.cookies[0]
+    assert "SameSite=Lax" in answer.cookies[0]
     assert "Secure" not in answer.cookies[0]  # plain HTTP on the home network
 
 
@@ -279,25 +279,50 @@ def test_a_proxy_nobody_declared_is_not_believed(locked: Served):
     assert all("Secure" not in cookie for cookie in answer.cookies)
 
 
-def test_a_link_acknowledges_without_signing_in_only_by_its_button_and_once(locked: Served):
-    locked.api.links["abc"] = [acknowledge()]
+def test_a_link_shows_the_alarm_and_answers_it_only_by_its_button(locked: Served):
+    failing = failing_porch()
+    locked.show(status(failing))
+    locked.api.links["abc"] = (failing.alarms[0].occurrence,)
     scanner, phone = Visitor(locked.port), Visitor(locked.port)
     for _ in range(3):
-        assert scanner.get("/answer/abc").status == 200
+        seen = scanner.get("/answer/abc")
+        assert seen.status == 200
+    for words in ("Porch: heat has stopped", "86.7 °F", "Should be 90.0", "About 45 min to the",
+                  "Check the west lamp first"):  # fmt: skip
+        assert words in seen.words
     assert locked.api.submitted == []
-    assert phone.get("/answer/abc").status == 200
-    assert phone.send_form("/answer/abc", {}, {}).status == 200
+    assert phone.send_form("/answer/abc", {}, {}).status == 303
     assert [(e.entry, e.by) for e in locked.api.submitted] == [("acknowledge", "my phone")]
-    assert phone.send_form("/answer/abc", {}, {}).status == 410
-    assert phone.get("/").status == 303
+    after = phone.get("/answer/abc").words
+    assert "My phone answered at 02:00. No more repeats." in after
+    assert "Look again at 02:20: the floor should rise by then." in after
+    assert "If it is still so at 03:00, you are asked again." in after
+    assert "Yes, I am seeing to it" not in after
+    assert phone.get("/").status == 303, "it opens nothing else"
 
 
-def test_a_link_can_do_nothing_else(locked: Served):
-    locked.api.links["abc"] = [replace(acknowledge(), entry=EntryKind.SHELVE, minutes=600)]
+def test_a_link_says_that_its_alarm_is_over(locked: Served):
+    over = alarm(AlarmName.CHILL, state=AlarmState.RETURNED, ended_at=NIGHT - 60)
+    locked.show(status(brooder(alarms=(over,))))
+    locked.api.links["abc"] = (over.occurrence,)
+    locked.api.links["old"] = ("porch/cold/1",)
     visitor = Visitor(locked.port)
-    assert visitor.get("/answer/abc").status == 410
-    assert visitor.send_form("/answer/abc", {}, {}).status == 410
-    assert locked.api.submitted == []
+    seen = visitor.get("/answer/abc").words
+    assert "Porch: over by itself" in seen
+    assert "Was dangerously cold 01:55 to 01:59, nobody answered." in seen
+    assert "Go now" not in seen
+    seen = visitor.get("/answer/old").words
+    assert "That alarm is over" in seen
+    assert "nothing to answer" in seen
+    assert visitor.get("/answer/none").status == 410
+
+
+def test_a_link_opened_out_of_another_program_signs_nobody_out(locked: Served):
+    """Its request comes without the page's cookie; a new one would take its place."""
+    locked.api.links["abc"] = ("porch/cold/1",)
+    stranger = Visitor(locked.port)
+    assert stranger.get("/answer/abc").cookies == ()
+    assert stranger.send_form("/answer/abc", {}, {}).cookies == ()
 
 
 def test_a_fault_of_ours_tells_nothing_of_itself(at_home: Served, caplog):

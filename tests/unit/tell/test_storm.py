@@ -100,6 +100,19 @@ def test_one_answer_is_for_all_of_them_and_ends_the_repeats() -> None:
     assert len(barn.said) == 1, "asked anew after an hour, once for all"
 
 
+def test_an_answer_for_one_box_leaves_the_others_asking() -> None:
+    """The siren sounds on for them: so must the phone."""
+    barn = Barn(2)
+    raised = [barn.raises(AlarmName.HEAT_LOSS, box, NIGHT + 20 * box) for box in range(2)]
+    barn.until(NIGHT + 300)
+    barn.said.clear()
+    barn.happens(
+        replace(raised[0], change=ChangeKind.ACKNOWLEDGED, at=NIGHT + 301, facts=Facts(by="me"))
+    )
+    barn.until(NIGHT + 890)
+    assert [m.ack_for for m in barn.said] == [(raised[1].occurrence,)]
+
+
 def test_it_is_over_once_when_the_last_box_is_warm_again() -> None:
     barn = Barn(3)
     raised = power_cut(barn, 3)
