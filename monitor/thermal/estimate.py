@@ -15,10 +15,10 @@ from monitor.brooding.night_hours import NIGHT_TO_H, hour_after
 from monitor.events import Moment, State
 from monitor.site import Brooder
 from monitor.thermal.diagnosis import Diagnosis, Interval, Learned, Outlook
-from monitor.thermal.estimator import Estimator, NoEstimate
 from monitor.thermal.forecast_share import ForecastShare
 from monitor.thermal.mending import mends
 from monitor.thermal.outside_curve import OutsideCurve, from_low
+from monitor.thermal.thermal_watch import ThermalWatch
 from monitor.thermal.tonight import CLEAR_CHANCE, LowAt
 
 T = TypeVar("T")
@@ -58,7 +58,7 @@ class Estimate:
     heat."""
 
     def __init__(
-        self, brooder: Brooder, estimator: Estimator, zone: tzinfo, *, spare_w: float
+        self, brooder: Brooder, estimator: ThermalWatch | None, zone: tzinfo, *, spare_w: float
     ) -> None:
         self._brooder = brooder
         self._zone = zone
@@ -86,6 +86,8 @@ class Estimate:
     def observe(self, tick: float, probe: str, temp_c: float) -> bool:
         """An inside reading: is the diagnosis another one now?"""
         lost, self._lost = self._lost, False
+        if self.estimator is None:
+            return lost
         try:
             return self.estimator.observe(tick, probe, temp_c) is not None or lost
         except Exception as error:
@@ -96,6 +98,8 @@ class Estimate:
         """An outside reading."""
         self.outside_c = temp_c
         self._remember(tick, temp_c)
+        if self.estimator is None:
+            return
         try:
             self.estimator.observe_outside(tick, temp_c)
         except Exception as error:
@@ -207,8 +211,10 @@ class Estimate:
                 return curve
         return self.guarded(lambda it: it.outside_curve(now, until_at))
 
-    def guarded(self, work: Callable[[Estimator], T]) -> T | None:
-        """`work` on the estimator; None once that has failed."""
+    def guarded(self, work: Callable[[ThermalWatch], T]) -> T | None:
+        """`work` on the estimator; None where there is none, or once it has failed."""
+        if self.estimator is None:
+            return None
         try:
             return work(self.estimator)
         except Exception as error:
@@ -219,7 +225,7 @@ class Estimate:
         self._lost = True
         self.fault = f"{type(error).__name__}: {error}"
         self.error = error
-        self.estimator = NoEstimate()
+        self.estimator = None
 
     def state(self) -> State:
         """JSON-able."""

@@ -12,6 +12,7 @@ from datetime import datetime
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from support.engine_night import EVENING, ZONE, a_brooder, a_probe, a_site
+from support.no_estimate import NoEstimate
 
 from monitor.brooding.night_hours import NIGHT_FROM_H, NIGHT_TO_H
 from monitor.events import (
@@ -27,7 +28,6 @@ from monitor.events import (
     Reading,
 )
 from monitor.site import Place, Probe
-from monitor.thermal import estimator
 from monitor.thermal.diagnosis import Diagnosis, FaultKind, Finding
 from monitor.watch.engine import Engine
 from monitor.watch.incidents import BACK_S, rank
@@ -39,7 +39,7 @@ COLD = (AlarmName.COLD, AlarmName.CHILL, AlarmName.HEAT_LOSS)
 SEEDS = st.integers(0, 2**32)
 
 
-class Liar(estimator.NoEstimate):
+class Liar(NoEstimate):
     """An estimate that may say anything at any time."""
 
     def __init__(self, rng: random.Random, probes: list[str]) -> None:

@@ -13,7 +13,6 @@ from monitor.brooding.heat_balance import prior
 from monitor.events import Change, ChangeKind, Entry, EntryKind, Moment, Reading
 from monitor.site import Brooder, Site
 from monitor.thermal.diagnosis import Outlook
-from monitor.thermal.estimator import Estimator
 from monitor.thermal.thermal_watch import ThermalWatch
 from monitor.units import Unit
 from monitor.watch.engine import Engine
@@ -75,7 +74,7 @@ def placed(night: Night) -> Entry:
     )
 
 
-def _thermal(brooder: Brooder, outside_known: bool) -> Estimator:
+def _thermal(brooder: Brooder, outside_known: bool) -> ThermalWatch:
     made = ThermalWatch(brooder, prior(brooder), outside_known)
     made.hour_is(DAY_0, 0.0)
     return made

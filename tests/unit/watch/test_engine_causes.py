@@ -6,12 +6,12 @@ from dataclasses import replace
 
 import pytest
 from support.engine_night import EVENING, Night, a_brooder, a_site
+from support.no_estimate import NoEstimate
 
 from monitor.brooding.heat_balance import Change
 from monitor.events import AlarmName, Cause, ChangeKind, EntryKind, Moment, Priority
 from monitor.site import Brooder
 from monitor.thermal.diagnosis import Diagnosis, FaultKind, Finding, Interval, Outlook
-from monitor.thermal.estimator import Estimator, NoEstimate
 from monitor.thermal.outside_curve import OutsideCurve, from_low
 from monitor.thermal.tonight import LowAt
 
@@ -78,12 +78,12 @@ def told() -> Told:
 
 
 @pytest.fixture
-def make(told: Told) -> Callable[[Brooder, bool], Estimator]:
+def make(told: Told) -> Callable[[Brooder, bool], NoEstimate]:
     return lambda _brooder, _outside: told
 
 
 @pytest.fixture
-def night(make: Callable[[Brooder, bool], Estimator]) -> Night:
+def night(make: Callable[[Brooder, bool], NoEstimate]) -> Night:
     return Night(make_estimator=make)
 
 
@@ -153,7 +153,7 @@ def test_answering_the_lost_source_answers_the_cold_that_follows(night: Night, t
 
 
 def test_without_birds_a_lost_source_is_nobodys_trouble(
-    make: Callable[[Brooder, bool], Estimator], told: Told
+    make: Callable[[Brooder, bool], NoEstimate], told: Told
 ) -> None:
     night = Night(batch=False, make_estimator=make)
     night.holds(35.0, for_s=60)
@@ -174,7 +174,7 @@ def test_a_rising_floor_under_a_slipped_lamp_is_an_overheat_at_once(
 
 @pytest.mark.parametrize(("hours_later", "most_s"), [(-6, 900), (0, 300), (8, 300)])
 def test_a_grower_at_work_holds_cold_back_by_night_no_longer_than_a_plain_alarm(
-    make: Callable[[Brooder, bool], Estimator], told: Told, hours_later: int, most_s: float
+    make: Callable[[Brooder, bool], NoEstimate], told: Told, hours_later: int, most_s: float
 ) -> None:
     night = Night(start=EVENING + hours_later * 3600, make_estimator=make)
     night.holds(35.0, for_s=600)
@@ -186,7 +186,7 @@ def test_a_grower_at_work_holds_cold_back_by_night_no_longer_than_a_plain_alarm(
 
 
 def test_what_is_over_before_the_hold_ends_was_no_alarm(
-    make: Callable[[Brooder, bool], Estimator], told: Told
+    make: Callable[[Brooder, bool], NoEstimate], told: Told
 ) -> None:
     night = Night(start=EVENING - 6 * 3600, make_estimator=make)
     night.holds(35.0, for_s=600)
@@ -206,7 +206,7 @@ def test_chill_is_never_held(night: Night, told: Told, temp_c: float) -> None:
 
 
 def test_a_fall_that_will_soon_be_harm_is_held_no_longer(
-    make: Callable[[Brooder, bool], Estimator], told: Told
+    make: Callable[[Brooder, bool], NoEstimate], told: Told
 ) -> None:
     night = Night(start=EVENING - 6 * 3600, make_estimator=make)
     night.holds(35.0, for_s=600)
@@ -227,7 +227,7 @@ def test_fire_is_never_held_back(night: Night, told: Told) -> None:
 
 
 def test_a_probe_that_is_doubted_is_told_as_that_beside_the_cold_that_it_says(
-    make: Callable[[Brooder, bool], Estimator], told: Told
+    make: Callable[[Brooder, bool], NoEstimate], told: Told
 ) -> None:
     night = Night(a_site(a_brooder(floors=2)), make_estimator=make)
     both = ("porch/floor", "porch/far floor")
@@ -289,7 +289,7 @@ def test_a_cold_night_that_turns_milder_is_called_off_with_a_margin(
     assert night.told(ChangeKind.CLEARED) == ["porch/cold-night"]
 
 
-def test_by_day_nobody_is_warned_of_the_night(make: Callable[[Brooder, bool], Estimator]) -> None:
+def test_by_day_nobody_is_warned_of_the_night(make: Callable[[Brooder, bool], NoEstimate]) -> None:
     told = Told()
     told.chance = 1.0
     night = Night(make_estimator=lambda _b, _o: told)

@@ -4,6 +4,7 @@ from datetime import datetime
 
 import pytest
 from support.engine_night import ZONE, Night, a_site
+from support.no_estimate import NoEstimate
 
 from monitor.events import (
     AlarmName,
@@ -162,7 +163,7 @@ def test_a_clock_that_jumps_moves_no_delay(night: Night) -> None:
 def test_a_board_that_wakes_up_in_the_year_2000_goes_on_watching() -> None:
     """Its quarters of an hour come and go, at whatever thousandth of a second it woke up."""
 
-    class Counts(estimator.NoEstimate):
+    class Counts(NoEstimate):
         looks = 0
 
         def hour_is(self, tick: float, hour: float) -> None:
@@ -372,7 +373,7 @@ def test_asking_for_the_status_changes_nothing(night: Night) -> None:
 
 
 def test_an_estimator_that_breaks_is_put_aside_and_the_band_is_still_watched() -> None:
-    class Broken(estimator.NoEstimate):
+    class Broken(NoEstimate):
         def observe(self, tick: float, probe_key: str, temp_c: float) -> None:
             raise ZeroDivisionError("no heat")
 
