@@ -116,11 +116,6 @@ class Exposure:
     above_runs: Runs
 
     @property
-    def in_band_s(self) -> float:
-        """Read, judged, and right."""
-        return max(self.judged_s - self.below_s - self.above_s, 0.0)
-
-    @property
     def longest_below(self) -> Spell | None:
         """The longest spell below the band."""
         return self.below_runs.longest

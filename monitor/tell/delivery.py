@@ -136,11 +136,6 @@ class Delivery:
         """How many messages wait for this contact."""
         return self._outbox.pending(contact)
 
-    @property
-    def sender_pid(self) -> int | None:
-        """For measuring its memory."""
-        return self._sender.pid if self._sender is not None else None
-
     def _wake(self) -> None:
         with contextlib.suppress(OSError):  # it is awake already, or has ended
             os.write(self._wake_out, b"x")

@@ -32,7 +32,6 @@ class Heartbeat:
         self._limit_s = limit_s
         self._stop = threading.Event()
         self._thread = threading.Thread(target=self._run, name="heartbeat", daemon=True)
-        self.last_ok: float | None = None  # time.monotonic() of the last beat that was taken
         self.failing = False
 
     def start(self) -> None:
@@ -53,7 +52,6 @@ class Heartbeat:
     def _beat(self) -> None:
         why = _get(self._url, self._limit_s)
         if why is None:
-            self.last_ok = time.monotonic()
             if self.failing:
                 log.info("The sign of life gets through again.")
             self.failing = False

@@ -12,6 +12,7 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
+import psutil
 from support.receivers import Mode, Receiver, http_receiver
 
 from monitor.events import Moment, Priority
@@ -79,7 +80,7 @@ def main() -> int:
         stuck.wait_until(lambda me: me.holding == 1)
         beside = [timed(delivery, phone, n, "phone") for n in range(ROUNDS, 2 * ROUNDS)]
         assert stuck.holding == 1
-        pid = delivery.sender_pid
+        pid = psutil.Process().children()[0].pid
         resident_mb, own_mb = memory_mb(pid) if pid else (0.0, 0.0)
         delivery.stop()
     for name, values in (("alone", alone), ("beside one that hangs", beside)):
