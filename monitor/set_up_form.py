@@ -27,6 +27,7 @@ class Field:
     hint: str = ""
     options: tuple[tuple[str, str], ...] = ()
     secret: bool = False
+    technical: bool = False  # seldom changed: folded away on the page
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,3 +61,27 @@ class WrongAnswers(Exception):
     def __init__(self, by_field: Mapping[str, str]) -> None:
         super().__init__("; ".join(by_field.values()))
         self.by_field = dict(by_field)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StepStands:
+    """A step in the list of them, and what stands in the file."""
+
+    step: Step
+    title: str
+    why: str
+    now: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HeardProbe:
+    """A probe that is heard now, configured (`key`) or not."""
+
+    key: str | None
+    topic: str
+    temp_c: float
+    at: float  # Unix s
+    rise_c: float = 0.0  # in the last minutes
+    in_hand: bool = False  # it rises, and no other does
+    unit: str = "celsius"
+    value: str = ""  # JSON Pointer; "" a bare number

@@ -15,7 +15,7 @@ from monitor.service.set_up import SetUp
 from monitor.set_up_form import Field, Step, StepForm, WrongAnswers
 from monitor.settings import Settings, SettingsFault
 from monitor.settings.rewriting import BEFORE, NotWritten
-from monitor.settings.set_up_steps import TITLES
+from monitor.settings.set_up_steps import TITLES, as_it_is
 from monitor.tell.missing import Missing, missing
 
 STEPS = (Step.SITE, Step.BOX, Step.HEAT, Step.PROBES, Step.CONTACTS, Step.PAGE)
@@ -58,23 +58,8 @@ def set_up(
 def _wanted(step: Step, desk: SetUp) -> bool:
     title, why = TITLES[step]
     out().print(f"\n{title}", style="bold")
-    out().print(f"{why}\n{_as_it_is(step, desk.settings())}")
+    out().print(f"{why}\nNow: {as_it_is(step, desk.settings())}.")
     return typer.confirm("Go through it?", default=True)
-
-
-def _as_it_is(step: Step, settings: Settings) -> str:
-    site = settings.site
-    said = {
-        Step.SITE: f"{site.name}, {site.timezone.key}, {site.units.value}",
-        Step.BOX: ", ".join(box.name for box in site.brooders),
-        Step.HEAT: ", ".join(
-            f"{source.name} {source.watts:g} W" for box in site.brooders for source in box.heat
-        ),
-        Step.PROBES: ", ".join(probe.key for probe in site.all_probes),
-        Step.CONTACTS: ", ".join(contact.name for contact in settings.file.contacts),
-        Step.PAGE: settings.file.page.listen,
-    }[step]
-    return f"Now: {said or 'none'}."
 
 
 def _go_through(step: Step, about: str, desk: SetUp) -> None:

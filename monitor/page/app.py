@@ -22,6 +22,7 @@ from monitor.page.screen_do import DoScreen
 from monitor.page.screen_now import NowScreen
 from monitor.page.screen_record import RecordScreen
 from monitor.page.screen_setup import SetUpScreen
+from monitor.page.screen_steps import StepsScreen
 from monitor.page.screen_tonight import TonightScreen
 from monitor.page.service_api import ServiceApi
 from monitor.page.sign_in import SignIn
@@ -38,7 +39,8 @@ def build_app(
     now = NowScreen(frame)
     once = SingleUse()
     record = RecordScreen(frame)
-    set_up = SetUpScreen(frame)
+    steps = StepsScreen(frame, once)
+    set_up = SetUpScreen(frame, steps)
 
     async def end() -> None:
         now.live.close()
@@ -61,6 +63,7 @@ def build_app(
             *DoScreen(frame, once).routes(),
             *AnswerScreen(frame).routes(),
             *record.routes(),
+            *steps.routes(),
             *set_up.routes(),
             *SignIn(frame).routes(),
             Route("/static/{name}", static, methods=["GET"]),

@@ -4,7 +4,6 @@ Builds on `tell.wording.words`, so that the page and the messages speak alike.""
 
 from datetime import datetime
 
-from monitor.measures import step_written
 from monitor.site import Place, Site
 from monitor.tell.wording.words import Voice, span
 from monitor.units import from_celsius, sign
@@ -48,10 +47,6 @@ class Phrases:
     def step(self, step_c: float) -> str:
         """A difference: `5.0 °F`."""
         return self.voice.step(step_c)
-
-    def step_written(self, step_c: float) -> str:
-        """A difference as it stands in the configuration: `-0.72 F`."""
-        return step_written(step_c, self.site.units)
 
     def clock(self, at: float) -> str:
         """`02:10`, with the day when it is not near."""

@@ -1,5 +1,5 @@
-"""The Set-up screen: unclaimed topics with the lines that claim them, what was refused, the
-configuration in force, and the probe check. Called by `app`."""
+"""The Set-up screen: the steps and what is missing in each, what was refused, the configuration in
+force, and the probe check. Called by `app`."""
 
 import asyncio
 
@@ -13,6 +13,8 @@ from monitor.page.forms import FilledForm, read_form
 from monitor.page.frame import Frame
 from monitor.page.probe_check import LASTS_S, Method, ProbeCheck
 from monitor.page.screen_alarm import CLEANING
+from monitor.page.screen_steps import StepsScreen
+from monitor.set_up_form import WrongAnswers
 
 LOOK_EVERY_S = 4.0
 _ASIDE_MINUTES = 20.0  # the ten minutes of the check, and time to put the probes back
@@ -21,8 +23,9 @@ _ASIDE_MINUTES = 20.0  # the ten minutes of the check, and time to put the probe
 class SetUpScreen:
     """What is looked at when something is new."""
 
-    def __init__(self, frame: Frame) -> None:
+    def __init__(self, frame: Frame, steps: StepsScreen) -> None:
         self._frame = frame
+        self._steps = steps
         self._check: ProbeCheck | None = None
         self._looking: asyncio.Task[None] | None = None
 
@@ -33,15 +36,25 @@ class SetUpScreen:
             Route("/set-up/probes", self.probes, methods=["GET"]),
             Route("/set-up/probes", self.begin, methods=["POST"]),
             Route("/set-up/probes/end", self.stop, methods=["POST"]),
+            Route("/set-up/probes/correct", self.correct, methods=["POST"]),
         ]
 
     async def look(self, request: Request) -> Response:
         """Everything but the check."""
         api = self._frame.api
+        missing = api.missing()
+        why_not = None
+        try:
+            steps = await api.set_up.steps()
+        except Objection as why:
+            steps, why_not = [], str(why)
         return self._frame.screen(
             request,
             "set_up.html",
-            heard=api.heard(),
+            steps=steps,
+            why_not=why_not,
+            missing=missing,
+            lacking={one.step for one in missing if one.essential},
             refused=api.refused(),
             settings=api.settings_shown(),
             version=api.watcher().get("version"),
@@ -91,6 +104,20 @@ class SetUpScreen:
         self.end()
         self._check = None
         return RedirectResponse("/set-up/probes", 303)
+
+    async def correct(self, request: Request) -> Response:
+        """Shows the change by which the probes are corrected."""
+        await read_form(request, self._frame.sessions)
+        check, site = self._check, self._frame.api.site
+        found = [] if check is None else check.findings(site)
+        offsets_c = {
+            one.key: one.offset_c for one in found if one.doubt is None and one.offset_c is not None
+        }
+        try:
+            proposed = await self._frame.api.set_up.propose_offsets(offsets_c)
+        except (Objection, WrongAnswers) as why:
+            return self._steps.refused(request, str(why))
+        return self._steps.change(request, "Correct the probes", proposed)
 
     def end(self) -> None:
         """No more looking."""

@@ -8,6 +8,7 @@ from typing import Any, Protocol
 
 from monitor.brooding.batch import Ledger
 from monitor.events import Entry
+from monitor.page.set_up_api import SetUpApi
 from monitor.site import Site
 from monitor.tell.missing import Missing
 from monitor.watch.status import SiteStatus
@@ -19,6 +20,11 @@ class ServiceApi(Protocol):
     @property
     def site(self) -> Site:
         """The site as configured now."""
+        ...
+
+    @property
+    def set_up(self) -> SetUpApi:
+        """The guided set-up."""
         ...
 
     @property

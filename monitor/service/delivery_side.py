@@ -97,6 +97,7 @@ class DeliverySide:
         """Other contacts from now on; returns at once. What the old delivery cannot send within
         two seconds the new one goes on with."""
         self._settings = settings
+        self.links.found_at(settings.file.page.public_url)
         old, new = self._delivery, self._make()
         self._delivery = new
         before = self._handing_over

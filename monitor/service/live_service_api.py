@@ -16,6 +16,7 @@ from monitor.intake.unclaimed import Unclaimed, suggest
 from monitor.measures import length_shown
 from monitor.service import core_answers
 from monitor.service.delivery_side import DeliverySide
+from monitor.service.live_set_up import LiveSetUp
 from monitor.service.machine import machine_of
 from monitor.service.people import contacts_of
 from monitor.service.watch_thread import WatchThread
@@ -60,6 +61,14 @@ class LiveServiceApi:
         self._on_disk = on_disk
         self._listener = listener
         self._reload = reload
+        self._set_up = LiveSetUp(
+            settings().source,
+            unclaimed=unclaimed,
+            site=lambda: self.site,
+            status=self.status,
+            listen=self._listen,
+            reload=reload,
+        )
         self._listen_until = 0.0
         self._news = asyncio.Event()
 
@@ -69,6 +78,11 @@ class LiveServiceApi:
     def site(self) -> Site:
         """The site as configured now."""
         return self._watch.core.site
+
+    @property
+    def set_up(self) -> LiveSetUp:
+        """The guided set-up."""
+        return self._set_up
 
     @property
     def journal_path(self) -> Path:
@@ -124,11 +138,7 @@ class LiveServiceApi:
 
     def heard(self) -> list[Mapping[str, Any]]:
         """Unclaimed topics. Looking begins the listening where the broker is not our own."""
-        if self._listener is not None:
-            self._listener.start()
-            loop = asyncio.get_running_loop()
-            self._listen_until = loop.time() + LISTEN_S
-            loop.call_later(LISTEN_S + 1, self._end_listening)
+        self._listen()
         only = [b.name for b in self.site.brooders]
         return [
             {
@@ -272,6 +282,13 @@ class LiveServiceApi:
 
     async def _in_watch(self, work: Callable[[Moment], Any]) -> Any:
         return await asyncio.wrap_future(self._watch.call(work))
+
+    def _listen(self) -> None:
+        if self._listener is not None:
+            self._listener.start()
+            loop = asyncio.get_running_loop()
+            self._listen_until = loop.time() + LISTEN_S
+            loop.call_later(LISTEN_S + 1, self._end_listening)
 
     def _end_listening(self) -> None:
         if self._listener is not None and asyncio.get_running_loop().time() >= self._listen_until:

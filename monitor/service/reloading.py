@@ -44,6 +44,7 @@ class Reloading:
         telling: LiveAnnunciator,
         writer: Writer,
         broker: BrokerSide,
+        on_page: Callable[[], None] = lambda: None,
     ) -> None:
         self._settings = settings
         self._load = load or (lambda: load_settings(settings.source))
@@ -52,6 +53,7 @@ class Reloading:
         self._telling = telling
         self._writer = writer
         self._broker = broker
+        self._on_page = on_page  # its settings have changed
         self._waits = False
         self._one_at_a_time = asyncio.Lock()
         self._under_way: set[asyncio.Task[list[str]]] = set()  # the loop itself may let a task go
@@ -125,8 +127,11 @@ class Reloading:
     def _take(self, fresh: Settings, rights: Rights | None) -> None:
         self._waits = self._waits or _needs_a_start(self._settings, fresh)
         if self._waits:
-            log.warning("A changed broker or page takes effect at the next start.")
+            log.warning("A changed broker takes effect at the next start.")
+        moved = fresh.file.page != self._settings.file.page
         self._settings = fresh
+        if moved:
+            self._on_page()
         self._writer.know(fresh.site)
         self._broker.take(fresh, rights)
 
@@ -135,7 +140,6 @@ def _needs_a_start(old: Settings, new: Settings) -> bool:
     """Where it listens, or what it connects to, is settled at a start. Accounts are not."""
     accounts = {"accounts_file": None, "rights_file": None}
     before, after = (
-        (s.file.broker, s.file.built_in_broker.model_copy(update=accounts), s.file.page)
-        for s in (old, new)
+        (s.file.broker, s.file.built_in_broker.model_copy(update=accounts)) for s in (old, new)
     )
     return before != after

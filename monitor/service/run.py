@@ -41,11 +41,13 @@ from monitor.tell.house_voice import HouseVoice
 from monitor.tell.message import Message
 
 if TYPE_CHECKING:
+    from monitor.page.serve import Serving
     from monitor.service.copying import Copying
 
 log = logging.getLogger(__name__)
 
 DRAIN_S = 10.0
+PAGE_MOVES_AFTER_S = 1.0
 FAILED = 70  # EX_SOFTWARE of sysexits.h: the watch ended by a fault of its own
 
 
@@ -133,7 +135,13 @@ class Service:
             telling=self._telling,
             writer=self._writer,
             broker=self._broker,
+            on_page=self._page_changed,
         )
+        self._api: LiveServiceApi | None = None
+        self._serving: Serving | None = None
+        self._moving: asyncio.Task[None] | None = None
+        self._one_page_at_a_time = asyncio.Lock()
+        self._served_settings = settings
 
     def _made_writer(self) -> Writer:
         return Writer(
@@ -255,16 +263,44 @@ class Service:
         commands = await serve_commands(self._settings, api)
         if commands is not None:
             self._cleanup.callback(commands.close)
-        page = self._settings.file.page
-        if self._hooks.page and page.enabled:
-            serving = await serve_page(self._settings, api)
-            if serving is not None:
-                self._cleanup.push_async_callback(serving.stop)
-                self._places.page_port = serving.port
-                scheme = "https" if page.cert_file is not None else "http"
-                self._places.page = f"{scheme}://{page.listen}:{serving.port}/"
+        self._api = api
+        self._cleanup.push_async_callback(self._close_page)
+        await self._open_page(self._settings)
         news = threading.Thread(target=self._pass_news_on, args=(api,), name="news", daemon=True)
         news.start()
+
+    async def _open_page(self, settings: Settings) -> None:
+        page = settings.file.page
+        if not self._hooks.page or not page.enabled or self._api is None:
+            return
+        self._serving = await serve_page(settings, self._api)
+        if self._serving is not None:
+            self._places.page_port = self._serving.port
+            scheme = "https" if page.cert_file is not None else "http"
+            self._places.page = f"{scheme}://{page.listen}:{self._serving.port}/"
+
+    async def _close_page(self) -> None:
+        if self._moving is not None and self._moving is not asyncio.current_task():
+            self._moving.cancel()
+        serving, self._serving = self._serving, None
+        if serving is not None:
+            await serving.stop()
+
+    def _page_changed(self) -> None:
+        """Whoever changed it on the page is answered by the page as it was."""
+
+        async def move(before: Settings) -> None:
+            await asyncio.sleep(PAGE_MOVES_AFTER_S)
+            async with self._one_page_at_a_time:
+                await self._close_page()
+                await self._open_page(self._reloading.settings)
+                if self._serving is None and self._reloading.settings.file.page.enabled:
+                    log.error("The page stays where it was.")
+                    await self._open_page(before)
+            log.info("The page has moved.", extra=facts(page=self._places.page or "-"))
+
+        self._moving = asyncio.ensure_future(move(self._served_settings))
+        self._served_settings = self._reloading.settings
 
     async def _reload(self) -> dict[str, Any]:
         wrong = await self._reloading.take()

@@ -22,7 +22,8 @@ from monitor.site import Place, Probe, plain
 from monitor.units import Unit
 
 MOST_SOURCES = 8
-_SPARE_ROWS = 2
+_SPARE_ROWS = 1
+_HOME = ("127.0.0.1", "::1", "localhost")
 SITE_WIDE = "site"  # reserved: no box can have that name
 Answers = Mapping[str, str]
 
@@ -71,6 +72,28 @@ TITLES = {
     ),
     Step.BIRDS: ("The chicks", "Their hatch day sets the target. Enter them when they are in."),
 }
+
+
+def as_it_is(step: Step, settings: Settings) -> str:
+    """What stands in the file, in a few words."""
+    site, unit = settings.site, settings.site.units
+    page = settings.file.page
+    said = {
+        Step.SITE: f"{site.name}, {site.timezone.key}, degrees {unit.value.capitalize()}",
+        Step.BOX: "; ".join(
+            f"{box.name}, {length_shown(box.length_m, unit)} by {length_shown(box.width_m, unit)}, "
+            f"cover: {COVERS[box.cover].title}"
+            for box in site.brooders
+        ),
+        Step.HEAT: ", ".join(
+            f"{source.name} {source.watts:g} W" for box in site.brooders for source in box.heat
+        ),
+        Step.PROBES: ", ".join(f"{probe.name} ({probe.place.value})" for probe in site.all_probes),
+        Step.CONTACTS: ", ".join(contact.name for contact in settings.file.contacts),
+        Step.PAGE: page.public_url or ("this machine alone" if page.listen in _HOME else "open"),
+        Step.BIRDS: " ",
+    }[step]
+    return said or "none yet"
 
 
 def form_of(step: Step, settings: Settings, about: str = "") -> StepForm:
@@ -309,16 +332,23 @@ def _probe_form(settings: Settings, about: str) -> StepForm:
             label="Where it lies",
             options=places if probe is None else (*places, (_OUT, "Nowhere: take it out")),
         ),
-        Field(name="topic", label="Topic", hint="What it publishes to, with MQTT."),
+        Field(
+            name="topic",
+            label="Topic",
+            hint="What it publishes to, with MQTT.",
+            technical=True,
+        ),
         Field(
             name="unit",
             label="It sends",
             options=(("celsius", "Celsius"), ("fahrenheit", "Fahrenheit"), ("kelvin", "kelvin")),
+            technical=True,
         ),
         Field(
             name="value",
             label="Where in its message",
             hint="A JSON Pointer such as /temperature; empty where it sends a bare number.",
+            technical=True,
         ),
     ]
     if len(boxes) > 1:

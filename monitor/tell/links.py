@@ -104,6 +104,10 @@ class Links:
         self._signer = URLSafeSerializer(
             key, salt="acknowledge", signer_kwargs={"digest_method": sha256}
         )
+        self.found_at(public_url)
+
+    def found_at(self, public_url: str | None) -> None:
+        """The page has another address from now on."""
         self._base = public_url.rstrip("/") + "/answer/" if public_url else None
 
     def link(self, message: Message, contact: str, now_at: float) -> str | None:

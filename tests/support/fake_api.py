@@ -7,6 +7,8 @@ api.objects_to = "why not"     # the next submit raises Objection
 """
 
 import asyncio
+import shutil
+import tempfile
 from collections.abc import Mapping
 from dataclasses import asdict, replace
 from datetime import date
@@ -19,6 +21,8 @@ from monitor.brooding.batch import Ledger, fold
 from monitor.brooding.calendar import Step
 from monitor.brooding.objection import Objection
 from monitor.events import AlarmName, Cause, Entry, EntryKind, Facts, Priority
+from monitor.intake.unclaimed import Unclaimed
+from monitor.service.live_set_up import LiveSetUp
 from monitor.site import Brooder, HeatSource, Place, Probe, Site
 from monitor.tell.missing import Missing
 from monitor.thermal.diagnosis import Foreseen, Interval, Outlook
@@ -33,6 +37,7 @@ from monitor.watch.status import (
     SiteStatus,
 )
 
+EXAMPLE = Path(__file__).parents[2] / "config" / "brooder.toml"
 NIGHT = 1770710400.0  # 2026-02-10 02:00 in Chicago
 
 
@@ -355,6 +360,19 @@ class FakeApi:
         self.settings: list[tuple[str, str]] = [("site.name", "Hillside")]
         self.missing_tonight: list[Missing] = []
         self.links: dict[str, tuple[str, ...]] = {}  # token -> occurrences
+        self._folder = tempfile.TemporaryDirectory()
+        self.config = Path(self._folder.name) / "brooder.toml"
+        shutil.copy(EXAMPLE, self.config)
+        self.unclaimed = Unclaimed()
+        self.set_up = LiveSetUp(  # the real one, of a file of its own
+            self.config,
+            unclaimed=self.unclaimed,
+            site=lambda: self.site,
+            status=self.status,
+            listen=lambda: None,
+            reload=self._reload,
+        )
+        self.reload_refuses: list[str] = []
         self.tried: list[str | None] = []
         self.asked: list[tuple[str, float | None, str | None, float]] = []
         self._shown = shown or status()
@@ -364,6 +382,9 @@ class FakeApi:
         """A newer status. From a thread: loop.call_soon_threadsafe(api.show, ...)."""
         self._shown = shown
         self._newer.set()
+
+    async def _reload(self) -> dict[str, Any]:
+        return {"wrong": self.reload_refuses, "waits_for_a_start": False}
 
     def status(self) -> SiteStatus:
         return self._shown

@@ -1,5 +1,6 @@
 """The probe check: offsets against the ice point or the median."""
 
+import re
 from dataclasses import replace
 
 import pytest
@@ -9,6 +10,7 @@ from support.visitor import Visitor
 
 from monitor.events import EntryKind
 from monitor.page.probe_check import LASTS_S, Method, ProbeCheck, ProbeCheckResult
+from monitor.settings import load_settings
 from monitor.watch.status import SiteStatus
 
 FLOOR, WEST, SHADE = "porch/floor", "porch/west", "site/shade"
@@ -87,7 +89,7 @@ def test_nothing_from_before_or_after_counts():
     assert check.readings.get(FLOOR, []) == []
 
 
-def test_the_page_puts_alarms_aside_runs_the_check_and_gives_lines_to_copy():
+def test_the_page_puts_alarms_aside_runs_the_check_and_corrects_the_probes():
     now = [NIGHT]
     api = FakeApi(shown=shown_at(NIGHT, 0.4, 0.0, 0.0))
     with Served(api, clock=lambda: now[0]) as served:
@@ -108,6 +110,14 @@ def test_the_page_puts_alarms_aside_runs_the_check_and_gives_lines_to_copy():
             check.take(shown_at(NIGHT + second, 0.4, 0.0, 0.0))
         now[0] = NIGHT + 601
         done = visitor.get("/set-up/probes")
-        assert '# porch, floor offset = "-0.72 F"' in done.words
+        assert "Correct them" in done.words
+        shown = visitor.send("/set-up/probes/correct")
+        assert '+ offset = "-0.72 F"' in shown.words
+        mark = re.search(r'name="mark" value="([^"]+)"', shown.body)
+        assert mark is not None
+        assert "It is in force" in visitor.send("/set-up/write", mark=mark[1], step="probes").words
+        assert load_settings(api.config, {}).site.brooders[0].probes[0].offset_c == pytest.approx(
+            -0.4
+        )
         assert visitor.send("/set-up/probes/end").status == 303
         assert "They are in: start" in visitor.get("/set-up/probes").words

@@ -1,0 +1,222 @@
+"""The guided set-up on the page: the steps, a form for each, the change before it is written, the
+probes that are heard, and a new probe's card. Called by `app`."""
+
+import base64
+import io
+from typing import Any
+
+import segno
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import RedirectResponse, Response
+from starlette.routing import Route
+
+from monitor.brooding.objection import Objection
+from monitor.page.forms import FilledForm, read_form
+from monitor.page.frame import Frame
+from monitor.page.set_up_api import NewProbe
+from monitor.page.single_use import SingleUse
+from monitor.set_up_form import HeardProbe, Step, StepForm, WrongAnswers
+from monitor.site import Place, place_for
+
+_NEW_PLACES = (Place.FLOOR, Place.UNDER_HEAT, Place.COOL_END, Place.OUTSIDE)
+_LONGEST_ABOUT = 100
+_MOST_PREPARED = 5
+
+
+class StepsScreen:
+    """Set-up, step by step."""
+
+    def __init__(self, frame: Frame, once: SingleUse) -> None:
+        self._frame = frame
+        self._once = once
+        self._prepared: dict[str, NewProbe] = {}
+
+    def routes(self) -> list[Route]:
+        """Its addresses."""
+        return [
+            Route("/set-up/step/{step}", self.ask, methods=["GET"]),
+            Route("/set-up/step/{step}", self.propose, methods=["POST"]),
+            Route("/set-up/write", self.write, methods=["POST"]),
+            Route("/set-up/heard", self.heard, methods=["GET"]),
+            Route("/set-up/new-probe", self.new_probe, methods=["GET"]),
+            Route("/set-up/new-probe", self.prepare_probe, methods=["POST"]),
+            Route("/set-up/new-probe/add", self.add_probe, methods=["POST"]),
+        ]
+
+    async def ask(self, request: Request) -> Response:
+        """A step's questions, with what stands in the file."""
+        step = _step(request)
+        query = request.query_params
+        if step is Step.BIRDS:
+            return RedirectResponse("/do/place", 303)
+        if step is Step.PROBES and not {"about", "topic", "new"} & query.keys():
+            return RedirectResponse("/set-up/heard", 303)
+        about = query.get("about", "")[:_LONGEST_ABOUT]
+        if not about and step is Step.BOX and "new" not in query:
+            about = self._frame.api.site.brooders[0].name
+        try:
+            made = await self._frame.api.set_up.form(step, about)
+        except (WrongAnswers, Objection) as why:
+            return self._refused(request, step, str(why))
+        values = {**made.values, **self._heard_as(query.get("topic", ""), about)}
+        return self._form(request, made, FilledForm(values=values))
+
+    async def propose(self, request: Request) -> Response:
+        """Checks the answers and shows the change."""
+        form = await read_form(request, self._frame.sessions)
+        step = _step(request)
+        about = form["about"][:_LONGEST_ABOUT]
+        try:
+            made = await self._frame.api.set_up.form(step, about)
+        except (WrongAnswers, Objection) as why:
+            return self._refused(request, step, str(why))
+        try:
+            proposed = await self._frame.api.set_up.propose(step, about, form.values)
+        except WrongAnswers as wrong:
+            form.wrong = wrong.by_field
+            return self._form(request, made, form, status=422)
+        except Objection as why:
+            return self._refused(request, step, str(why))
+        return self._frame.screen(
+            request, "set_up_change.html", step=step, title=made.title, proposed=proposed
+        )
+
+    async def write(self, request: Request) -> Response:
+        """Writes what was shown."""
+        form = await read_form(request, self._frame.sessions)
+        step = Step(form["step"]) if form["step"] in tuple(Step) else Step.SITE
+        try:
+            notes = await self._frame.api.set_up.write(form["mark"])
+        except Objection as why:
+            return self._refused(request, step, str(why))
+        steps = await self._frame.api.set_up.steps()
+        after = list(Step).index(step) + 1
+        moved = next((s.now for s in steps if s.step is Step.PAGE), "")
+        return self._frame.screen(
+            request,
+            "set_up_written.html",
+            notes=notes,
+            next=steps[after] if after < len(steps) else None,
+            moved=moved if step is Step.PAGE and "://" in moved else None,
+            step=step,
+        )
+
+    async def heard(self, request: Request) -> Response:
+        """The probes that are heard: which is which?"""
+        site = self._frame.api.site
+        heard = self._frame.api.set_up.heard()
+        here = {one.key: one for one in heard if one.key is not None}
+        return self._frame.screen(
+            request,
+            "set_up_heard.html",
+            unclaimed=[one for one in heard if one.key is None],
+            probes=[
+                (probe, probe.brooder or "every box", here.get(probe.key))
+                for probe in site.all_probes
+            ],
+            hand=next((one for one in heard if one.in_hand), None),
+        )
+
+    async def new_probe(self, request: Request) -> Response:
+        """A probe on the Wi-Fi, which needs an account."""
+        return self._new_probe(request, FilledForm(values={"place": Place.FLOOR.value}))
+
+    async def prepare_probe(self, request: Request) -> Response:
+        """Shows what follows from it, nothing written yet."""
+        form = await read_form(request, self._frame.sessions)
+        boxes = [box.name for box in self._frame.api.site.brooders]
+        name = form.text("name", most=40)
+        place = form.one_of("place", tuple(_NEW_PLACES), "Where it lies")
+        box = form.one_of("box", tuple(boxes), "Which box") if len(boxes) > 1 else boxes[0]
+        if name is None:
+            form.wrong["name"] = "Give it a name, such as floor."
+        if form.wrong or name is None or place is None:
+            return self._new_probe(request, form, status=422)
+        outside = Place(place) is Place.OUTSIDE
+        try:
+            ready: NewProbe = await self._frame.api.set_up.prepare_probe(
+                name, None if outside else box, Place(place), network=bool(form["network"])
+            )
+        except Objection as why:
+            form.wrong[""] = str(why)
+            return self._new_probe(request, form, status=409)
+        mark = self._once.mark()
+        self._prepared[mark] = ready
+        while len(self._prepared) > _MOST_PREPARED:
+            del self._prepared[next(iter(self._prepared))]
+        return self._frame.screen(request, "new_probe_sure.html", ready=ready, mark=mark)
+
+    async def add_probe(self, request: Request) -> Response:
+        """Writes it, and shows its card, this once."""
+        form = await read_form(request, self._frame.sessions)
+        ready = self._prepared.pop(form["mark"], None)
+        if ready is None:
+            return RedirectResponse("/set-up/heard", 303)
+        try:
+            left = await self._frame.api.set_up.add_probe(ready)
+        except Objection as why:
+            return self._refused(request, Step.PROBES, str(why))
+        return self._frame.screen(
+            request, "new_probe_card.html", ready=ready, left=left, code=_code(ready.card.lines)
+        )
+
+    def change(self, request: Request, title: str, proposed: Any) -> Response:
+        """A change that another screen proposes: of a probe check."""
+        return self._frame.screen(
+            request, "set_up_change.html", step=Step.PROBES, title=title, proposed=proposed
+        )
+
+    def refused(self, request: Request, why: str) -> Response:
+        """The same where it cannot be."""
+        return self._refused(request, Step.PROBES, why)
+
+    # -- inside
+
+    def _form(
+        self, request: Request, made: StepForm, form: FilledForm, status: int = 200
+    ) -> Response:
+        unheard = []
+        if made.step is Step.PROBES and not made.about and form["topic"]:
+            heard = {one.key for one in self._frame.api.set_up.heard()}
+            unheard = [p for p in self._frame.api.site.all_probes if p.key not in heard]
+        return self._frame.screen(
+            request, "set_up_step.html", status=status, made=made, form=form, unheard=unheard
+        )
+
+    def _new_probe(self, request: Request, form: FilledForm, status: int = 200) -> Response:
+        boxes = [box.name for box in self._frame.api.site.brooders]
+        return self._frame.screen(
+            request, "new_probe.html", status=status, form=form, boxes=boxes, places=_NEW_PLACES
+        )
+
+    def _heard_as(self, topic: str, about: str) -> dict[str, str]:
+        """The topic and form in which it is heard, for a probe that is to be it."""
+        one: HeardProbe | None = next(
+            (h for h in self._frame.api.set_up.heard() if topic and h.topic == topic), None
+        )
+        if one is None:
+            return {"topic": topic} if topic else {}
+        said = {"topic": one.topic, "unit": one.unit, "value": one.value}
+        if not about:
+            last = one.topic.rstrip("/").rsplit("/", 1)[-1]
+            name = last[:40] if any(c.isalpha() for c in last) else ""
+            said |= {"name": name, "place": place_for(one.topic).value}
+        return said
+
+    def _refused(self, request: Request, step: Step, why: str) -> Response:
+        return self._frame.screen(request, "set_up_refused.html", status=409, step=step, why=why)
+
+
+def _step(request: Request) -> Step:
+    try:
+        return Step(request.path_params["step"])
+    except ValueError:
+        raise HTTPException(404) from None
+
+
+def _code(text: str) -> str:
+    """A picture for a phone's camera, as a data URL."""
+    drawn = io.BytesIO()
+    segno.make(text, error="l").save(drawn, kind="svg", scale=4, dark="#000", light="#fff")
+    return "data:image/svg+xml;base64," + base64.b64encode(drawn.getvalue()).decode()

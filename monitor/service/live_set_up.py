@@ -1,0 +1,131 @@
+"""The guided set-up as the page asks for it: in threads, since reading and checking a configuration
+takes a while, and taken by the running service. Fulfils `page.set_up_api.SetUpApi`."""
+
+import asyncio
+from collections.abc import Awaitable, Callable, Mapping
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+from monitor.brooding.objection import Objection
+from monitor.intake.unclaimed import Unclaimed
+from monitor.service.probe_accounts import Prepared, carry_out, prepare
+from monitor.service.rising import Rising
+from monitor.service.set_up import SetUp
+from monitor.set_up_form import HeardProbe, Proposed, Step, StepForm, StepStands
+from monitor.settings import SettingsFault
+from monitor.settings.rewriting import NotWritten
+from monitor.settings.set_up_steps import TITLES, as_it_is, offsets_edit
+from monitor.site import Place, Site
+from monitor.units import Unit, to_celsius
+from monitor.watch.status import SiteStatus
+
+
+class LiveSetUp:
+    """See the module. `listen` begins to hear what no probe claims where the broker is not ours."""
+
+    def __init__(
+        self,
+        source: Path,
+        *,
+        unclaimed: Unclaimed,
+        site: Callable[[], Site],
+        status: Callable[[], SiteStatus],
+        listen: Callable[[], None],
+        reload: Callable[[], Awaitable[Mapping[str, Any]]],
+    ) -> None:
+        self._desk = SetUp(source)
+        self._unclaimed = unclaimed
+        self._site = site
+        self._status = status
+        self._listen = listen
+        self._reload = reload
+        self._rising = Rising()
+
+    async def steps(self) -> list[StepStands]:
+        """Every step, and what stands in the file. Raises Objection."""
+        settings = await self._in_thread(self._desk.settings)
+        return [
+            StepStands(step=step, title=title, why=why, now=as_it_is(step, settings))
+            for step, (title, why) in TITLES.items()
+        ]
+
+    async def form(self, step: Step, about: str) -> StepForm:
+        """What a step asks. Raises WrongAnswers, Objection."""
+        made: StepForm = await self._in_thread(self._desk.form, step, about)
+        return made
+
+    async def propose(self, step: Step, about: str, answers: Mapping[str, str]) -> Proposed:
+        """Checks. Raises WrongAnswers, Objection."""
+        made: Proposed = await self._in_thread(self._desk.propose, step, about, answers)
+        return made
+
+    async def propose_offsets(self, offsets_c: Mapping[str, float]) -> Proposed:
+        """What a probe check found, by the probe's key. Raises WrongAnswers, Objection."""
+        edit = offsets_edit(offsets_c, self._site().units)
+        made: Proposed = await self._in_thread(self._desk.propose_edit, edit)
+        return made
+
+    async def write(self, mark: str) -> list[str]:
+        """Writes what was proposed and takes it; what is worth knowing. Raises Objection, and then
+        the file is as it was."""
+        change = await self._in_thread(self._desk.write, mark)
+        said = await self._reload()
+        if said["wrong"]:
+            await self._in_thread(self._desk.take_back, change)
+            raise Objection(". ".join(said["wrong"]))
+        return ["The broker is changed at the next start."] if said["waits_for_a_start"] else []
+
+    async def prepare_probe(
+        self, name: str, brooder: str | None, place: Place, *, network: bool
+    ) -> Prepared:
+        """A new probe with its account, nothing written yet. Raises Objection."""
+        settings = await self._in_thread(self._desk.settings)
+        made: Prepared = await self._in_thread(
+            lambda: prepare(settings, name, brooder=brooder, place=place, network=network)
+        )
+        return made
+
+    async def add_probe(self, prepared: Prepared) -> list[str]:
+        """Writes it and takes it; what is left to do. Raises Objection."""
+        left: tuple[str, ...] = await self._in_thread(carry_out, prepared)
+        said = await self._reload()
+        return [*left, *said["wrong"]]
+
+    def heard(self) -> list[HeardProbe]:
+        """Every probe that is heard, what no brooder claims first. Listens for as long as it is
+        asked."""
+        self._listen()
+        found: list[HeardProbe] = []
+
+        def note(probe: HeardProbe) -> None:
+            who = probe.key or probe.topic
+            self._rising.note(who, probe.temp_c, probe.at)
+            found.append(replace(probe, rise_c=self._rising.rise_c(who)))
+
+        for heard in self._unclaimed.latest():
+            if heard.guesses:
+                best = heard.guesses[0]
+                note(
+                    HeardProbe(
+                        key=None,
+                        topic=heard.topic,
+                        temp_c=to_celsius(best.value, Unit(best.unit)),
+                        at=heard.last_at,
+                        unit=best.unit,
+                        value=best.pointer or "",
+                    )
+                )
+        status, known = self._status(), {p.key: p for p in self._site().all_probes}
+        for probe in (*status.probes, *(p for box in status.brooders for p in box.probes)):
+            if probe.key in known and probe.temp_c is not None and probe.at is not None:
+                topic = known[probe.key].topic
+                note(HeardProbe(key=probe.key, topic=topic, temp_c=probe.temp_c, at=probe.at))
+        hand = self._rising.in_hand()
+        return [replace(one, in_hand=hand == (one.key or one.topic)) for one in found]
+
+    async def _in_thread(self, work: Callable[..., Any], *given: Any) -> Any:
+        try:
+            return await asyncio.to_thread(work, *given)
+        except (NotWritten, SettingsFault) as why:
+            raise Objection(str(why)) from why
