@@ -59,8 +59,16 @@ WATCHED: dict[str, tuple[str, ...]] = {
 # (line as it is, line as it was changed to) -> why nobody needs to notice
 _LEFT = "left = max(0.0, 1.0 + extra_watts / brooder.watts) if brooder.watts > 0.0 else "
 _LOST = "lost = batch.lost(to_at=now_at + 1."
+_BEGUN = "the first `begin` sets it, before anything is counted"
+_EVE, _OF = "self._counted_from", "  # tick of this night's 18:00"
+_NONE = "self._seconds = {{BELOW: {}, ABOVE: {}, UNSEEN: 0.0}}"
 EXPLAINED: dict[tuple[str, str], str] = {
     (f"{_LOST}0)", f"{_LOST}2)"): "a fifth of a second later; the day's count has its test",
+    ("self.from_at = 0.0", "self.from_at = 0.5"): _BEGUN,
+    ("self.since = 0.0  # tick", "self.since = 0.5  # tick"): _BEGUN,
+    (f"{_EVE} = 0.0{_OF}", f"{_EVE} = 0.5{_OF}"): _BEGUN,
+    (_NONE.format(0.0, 0.0), _NONE.format(0.5, 0.0)): _BEGUN,
+    (_NONE.format(0.0, 0.0), _NONE.format(0.0, 0.5)): _BEGUN,
     (f"{_LEFT}1.0", f"{_LEFT}1.2"): "a box without watts has none to take from",
 }
 

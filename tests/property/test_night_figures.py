@@ -22,7 +22,7 @@ SPELLS = st.lists(st.tuples(LEVELS_C, LEVELS_C, st.integers(1, 30)), min_size=1,
 
 
 @settings(max_examples=40)
-@given(SPELLS, st.integers(0, 180))
+@given(SPELLS, st.integers(-120, 180))
 def test_the_watch_and_the_record_sheet_count_the_same_minutes(
     spells: list[tuple[float | None, float | None, int]], minutes_before_six: int
 ) -> None:
