@@ -7,12 +7,20 @@ from typing import Annotated, Any
 import typer
 
 from monitor.brooding.objection import Objection
-from monitor.commands.common import NOT_WELL, ConfigOption, fail, out, settings_or_exit
+from monitor.commands.common import (
+    NOT_WELL,
+    ConfigOption,
+    UnreadConfigOption,
+    fail,
+    out,
+    settings_or_exit,
+)
 from monitor.events import Priority
 from monitor.service.control import NoService, ask
 from monitor.service.people import contacts_of
 from monitor.settings import Settings
 from monitor.tell.contact import Contact, masked
+from monitor.tell.receivers import RECEIVERS
 from monitor.tell.try_contacts import try_out
 
 _NONE = "No contacts are configured: alarms go to the terminal, the log and MQTT alone."
@@ -23,6 +31,7 @@ def register(app: typer.Typer) -> None:
     verb = typer.Typer(help="Who is told, and does it wake them?", no_args_is_help=True)
     verb.command("list")(show)
     verb.command("try")(attempt)
+    verb.command("kinds")(kinds)
     app.add_typer(verb, name="contacts")
 
 
@@ -33,6 +42,19 @@ def show(config: ConfigOption = None) -> None:
         out().print(_NONE)
     for contact in contacts:
         out().print(_line(contact), markup=False)
+
+
+def kinds(config: UnreadConfigOption = None) -> None:
+    """Worked examples, by kind of receiver, and what to set on the phone."""
+    for number, receiver in enumerate(RECEIVERS):
+        out().print(f"{chr(10) if number else ''}{receiver.kind.capitalize()}", style="bold")
+        for line in receiver.lines.splitlines():
+            out().print(f"    {line}" if line else "", markup=False)
+        out().print(f"On the phone: {receiver.phone}", markup=False)
+    out().print(
+        "\nA URL is a secret: better in a file of its own, beside the configuration, named with "
+        'url_file = "my-phone". Then try it: brooder contacts try'
+    )
 
 
 def attempt(

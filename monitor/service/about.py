@@ -25,7 +25,7 @@ class About:
     writer: Writer
     reaching: DeliverySide
     voice: HouseVoice
-    forecaster: Forecaster | None  # None: no forecast is configured
+    forecaster: Forecaster
     copying: "Copying | None"  # None: no mirror is
     status: Callable[[], SiteStatus]
 
@@ -45,8 +45,16 @@ class About:
             "mirror": "none is configured" if self.copying is None else self.copying.words(),
             "contacts": self.reaching.about(),
             "voice_trouble": self.voice.trouble,
-            "forecast": "none is configured"
-            if self.forecaster is None
-            else self.forecaster.words(),
+            "forecast": self.forecaster.words(),
+            "forecast_learned": self._learned(),
             "version": __version__,
+        }
+
+    def _learned(self) -> dict[str, float]:
+        """The night's lowest at each box's own place, by what its outside probe has taught about
+        the forecast, degC."""
+        return {
+            box.name: box.outlook.outside_low_c
+            for box in self.status().brooders
+            if box.outlook is not None and box.outlook.outside_from.startswith("forecast")
         }

@@ -14,10 +14,14 @@ from monitor.service.logs import facts
 from monitor.settings.file_model import ForecastSettings
 from monitor.site import Site
 from monitor.tell.fetch import FetchFault, fetch
+from monitor.tell.wording import Voice
+from monitor.tell.wording.words import span
 from monitor.units import Unit
 
 log = logging.getLogger(__name__)
 FETCH_LIMIT_S = 20.0
+AGAIN_S = 600.0
+_DAY_S = 86400.0
 
 
 class Forecast(NamedTuple):
@@ -27,50 +31,90 @@ class Forecast(NamedTuple):
     pairs: tuple[tuple[float, float], ...]
 
 
+class _Asked(NamedTuple):
+    """Where the forecast is had, and where in the answer it stands."""
+
+    url: str | None  # None: it comes by MQTT
+    times: str
+    temperatures: str
+    unit: Unit
+
+
+def _asked(settings: ForecastSettings) -> _Asked:
+    if settings.latitude is None or settings.longitude is None:
+        url = None if settings.url is None else settings.url.get_secret_value()
+        return _Asked(url, settings.times, settings.temperatures, Unit(settings.unit))
+    # As Open-Meteo documents its interface (open-meteo.com/en/docs; from memory). A hundredth of a
+    # degree is about a kilometre: closer than any forecast, and nobody's door.
+    place = f"latitude={settings.latitude:.2f}&longitude={settings.longitude:.2f}"
+    more = "hourly=temperature_2m&timeformat=unixtime&forecast_days=4"
+    return _Asked(
+        f"{settings.service_url}?{place}&{more}",
+        "/hourly/time",
+        "/hourly/temperature_2m",
+        Unit.CELSIUS,
+    )
+
+
 class Forecaster:
     """Keeps `newest` up to date until stopped. `hear` takes what comes by MQTT instead."""
 
     def __init__(
         self,
-        settings: ForecastSettings,
+        settings: ForecastSettings | None,
         site: Site,
         keep: Path,
         now: Callable[[], float],
         came: Callable[[], None],
     ) -> None:
+        """`settings` None: none is wanted, until `take` says otherwise."""
         self._settings = settings
         self._site = site
         self._keep = keep
         self._now = now
         self._came = came
-        self._stop = threading.Event()
-        self.newest: Forecast | None = self._kept()
+        self._stopping = False
+        self._wake = threading.Event()
+        self.newest: Forecast | None = self._kept() if settings is not None else None
         self.trouble: str | None = None  # why the last try failed, in words
 
     def start(self) -> None:
         """Says what was kept, and begins to fetch; with a topic there is nothing to fetch."""
         if self.newest is not None:
             self._came()
-        if self._settings.url is not None:
-            threading.Thread(target=self._run, name="forecast", daemon=True).start()
+        threading.Thread(target=self._run, name="forecast", daemon=True).start()
 
     def stop(self) -> None:
         """Ends the fetching; a fetch under way is left to its time limit."""
-        self._stop.set()
+        self._stopping = True
+        self._wake.set()
+
+    def take(self, settings: ForecastSettings | None, site: Site) -> None:
+        """Another configuration: asked at once where it asks somewhere else."""
+        before, self._settings, self._site = self._settings, settings, site
+        if settings != before:
+            self.newest, self.trouble = None, None
+            self._wake.set()
 
     def hear(self, document: bytes) -> None:
         """One document, however it came. A wrong one is named in the log and changes nothing."""
+        settings = self._settings
+        if settings is None:
+            return
+        asked = _asked(settings)
         try:
             pairs = read_forecast(
                 document,
-                times=self._settings.times,
-                temperatures=self._settings.temperatures,
-                unit=Unit(self._settings.unit),
+                times=asked.times,
+                temperatures=asked.temperatures,
+                unit=asked.unit,
                 zone=self._site.timezone,
             )
         except ForecastFault as fault:
             self._failed(str(fault))
             return
+        if settings is not self._settings:
+            return  # it answers what is asked no more
         self.trouble = None
         self.newest = Forecast(self._now(), pairs)
         self._came()
@@ -79,24 +123,43 @@ class Forecaster:
         except OSError as error:
             self._failed(f"cannot be kept over a restart: {error.strerror}")
 
-    def words(self) -> str:
-        """How it stands, for the page."""
-        if self.trouble is not None:
-            return self.trouble
-        return "fetched" if self.newest is not None else "not fetched yet"
+    def words(self) -> str | None:
+        """How it stands, for the page: the last answer, its age, why there is no newer one. None:
+        none is configured."""
+        settings, newest = self._settings, self.newest
+        if settings is None:
+            return None
+        failed = f"the last try failed: {self.trouble}" if self.trouble is not None else None
+        if newest is None:
+            return failed or "none has come yet"
+        voice, now = Voice(self._site), self._now()
+        said = f"{span(now - newest.got_at)} old"
+        coming = [(temp_c, at) for at, temp_c in newest.pairs if now <= at <= now + _DAY_S]
+        if coming:
+            low_c, at = min(coming)
+            said += f": lowest of the next 24 h {voice.temp(low_c)} at {voice.clock(at, now)}"
+        if settings.latitude is not None:
+            said += f" ({settings.service_url.split('/')[2].removeprefix('api.')})"
+        return f"{said}; {failed}" if failed else said
 
     def _run(self) -> None:
-        while not self._stop.is_set():
+        while not self._stopping:
+            self._wake.clear()
             try:
                 self._fetch()
             except Exception:
                 log.exception("The forecast could not be taken.")
                 self._failed("a fault of the monitor, see its log")
+            settings = self._settings
             # A failed fetch is tried again sooner, but never often: it is somebody's free service.
-            self._stop.wait(60 * (self._settings.every_minutes if self.trouble is None else 10))
+            every_s = 60 * settings.every_minutes if settings is not None else _DAY_S
+            self._wake.wait(every_s if self.trouble is None else AGAIN_S)
 
     def _fetch(self) -> None:
-        url = self._settings.url.get_secret_value() if self._settings.url else ""
+        settings = self._settings
+        url = _asked(settings).url if settings is not None else None
+        if url is None:
+            return
         headers = {"Accept": "application/json"}
         try:
             document = fetch(url, headers, limit_s=FETCH_LIMIT_S, most_bytes=MOST_BYTES + 1)

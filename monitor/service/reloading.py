@@ -14,6 +14,7 @@ from monitor.service.broker_address import rights_of
 from monitor.service.broker_side import BrokerSide
 from monitor.service.core import Core
 from monitor.service.delivery_side import DeliverySide
+from monitor.service.forecast import Forecaster
 from monitor.service.logs import facts
 from monitor.service.people import contacts_of, policy_of
 from monitor.service.watch_thread import WatchThread
@@ -44,6 +45,7 @@ class Reloading:
         telling: LiveAnnunciator,
         writer: Writer,
         broker: BrokerSide,
+        forecaster: Forecaster,
         on_page: Callable[[], None] = lambda: None,
     ) -> None:
         self._settings = settings
@@ -53,6 +55,7 @@ class Reloading:
         self._telling = telling
         self._writer = writer
         self._broker = broker
+        self._forecaster = forecaster
         self._on_page = on_page  # its settings have changed
         self._waits = False
         self._one_at_a_time = asyncio.Lock()
@@ -134,6 +137,7 @@ class Reloading:
             self._on_page()
         self._writer.know(fresh.site)
         self._broker.take(fresh, rights)
+        self._forecaster.take(fresh.file.forecast, fresh.site)
 
 
 def _needs_a_start(old: Settings, new: Settings) -> bool:

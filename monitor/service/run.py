@@ -135,6 +135,7 @@ class Service:
             telling=self._telling,
             writer=self._writer,
             broker=self._broker,
+            forecaster=self._forecaster,
             on_page=self._page_changed,
         )
         self._api: LiveServiceApi | None = None
@@ -154,12 +155,11 @@ class Service:
             second_copy=SecondCopy(self._settings.state_folder),
         )
 
-    def _made_forecaster(self) -> Forecaster | None:
-        wanted = self._settings.file.forecast
-        if wanted is None:
-            return None
-        keep = self._settings.state_folder / "forecast.json"
-        return Forecaster(wanted, self._settings.site, keep, self._wall, self._forecast_came)
+    def _made_forecaster(self) -> Forecaster:
+        settings = self._settings
+        keep = settings.state_folder / "forecast.json"
+        wanted = settings.file.forecast
+        return Forecaster(wanted, settings.site, keep, self._wall, self._forecast_came)
 
     def _made_watch(self) -> WatchThread:
         commit_s = self._settings.file.journal.commit_s
@@ -201,8 +201,8 @@ class Service:
         self._watch.attach(link)
         self._places.broker, self._places.broker_port = self._broker.place, self._broker.port
         self._reaching.start(self._opened.rebuilt.unsent)
-        if self._forecaster is not None:
-            self._forecaster.start()
+        self._forecaster.start()
+        self._cleanup.callback(self._forecaster.stop)
         self._pulse.begin(self._loop)
         self._readiness.needs("What keeps the records", self._writer.alive)
         self._readiness.needs("What tells people", self._reaching.alive)
@@ -338,13 +338,13 @@ class Service:
         """In the watch thread: is it no reading, but something to do?"""
         file = self._reloading.settings.file
         topic = file.forecast.topic if file.forecast is not None else None
-        if self._forecaster is not None and heard.topic == topic:
+        if heard.topic == topic:
             self._forecaster.hear(heard.payload)
             return True
         return commands_by_mqtt.obey(core, file.tell.topic_prefix, heard, now)
 
     def _forecast_came(self) -> None:
-        newest = self._forecaster.newest if self._forecaster is not None else None
+        newest = self._forecaster.newest
         if newest is not None:
             core = self._watch.core
             self._watch.post(

@@ -384,12 +384,23 @@ class TellSettings(Section):
 
 
 class ForecastSettings(Section):
-    """`[forecast]`: the coming outside temperatures, from a topic or a URL."""
+    """`[forecast]`: the coming outside temperatures, from a topic, a URL, or for a place."""
 
     topic: str | None = Field(
         None, pattern=r"^[^+#\x00]{1,512}$", description="an MQTT topic without + and #"
     )
     url: SecretStr | None = Field(None, description="a URL that answers with JSON")
+    latitude: float | None = Field(
+        None, ge=-90, le=90, description="degrees north from -90 to 90, with longitude"
+    )
+    longitude: float | None = Field(
+        None, ge=-180, le=180, description="degrees east from -180 to 180, with latitude"
+    )
+    service_url: str = Field(
+        "https://api.open-meteo.com/v1/forecast",
+        pattern=r"^https?://[^?#\s]+$",
+        description="who is asked for the place, in the form of Open-Meteo's forecast interface",
+    )
     times: Pointer = Field("/hourly/time", description="a JSON Pointer to the list of times")
     temperatures: Pointer = Field(
         "/hourly/temperature", description="a JSON Pointer to the list of temperatures"
@@ -401,8 +412,11 @@ class ForecastSettings(Section):
 
     @model_validator(mode="after")
     def _one_origin(self) -> "ForecastSettings":
-        if (self.topic is None) == (self.url is None):
-            raise ValueError("give exactly one of topic and url")
+        if (self.latitude is None) != (self.longitude is None):
+            raise ValueError("give both latitude and longitude, or neither")
+        given = [self.topic is not None, self.url is not None, self.latitude is not None]
+        if sum(given) != 1:
+            raise ValueError("give exactly one of topic, url, and latitude with longitude")
         return self
 
 

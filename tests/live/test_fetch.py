@@ -135,7 +135,7 @@ def test_the_forecast_is_fetched_again_after_whatever_was_answered(
             other.says = what
         wanted = ForecastSettings(url=f"http://127.0.0.1:{other.port}/")  # type: ignore[arg-type]
         keeps = Forecaster(wanted, site, tmp_path / "kept", time.time, lambda: None)
-        monkeypatch.setattr(keeps._stop, "wait", lambda _: threading.Event().wait(0.05))
+        monkeypatch.setattr(forecast_module, "AGAIN_S", 0.05)
         keeps.start()
         try:
             wait_until(lambda: keeps.trouble is not None, 60, "the trouble to be said")

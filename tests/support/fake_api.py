@@ -374,6 +374,7 @@ class FakeApi:
         )
         self.reload_refuses: list[str] = []
         self.tried: list[str | None] = []
+        self.forecast: str | None = "12 min old: lowest of the next 24 h 28.4 °F at 05:00"
         self.asked: list[tuple[str, float | None, str | None, float]] = []
         self._shown = shown or status()
         self._newer = asyncio.Event()
@@ -443,6 +444,8 @@ class FakeApi:
             "journal_ok": True,
             "last_commit_at": NIGHT - 4,
             "mirror": "not set up",
+            "forecast": self.forecast,
+            "forecast_learned": {"porch": 0.5},
             "contacts": [
                 {
                     "name": "my phone",

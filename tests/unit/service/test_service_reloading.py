@@ -24,7 +24,10 @@ def test_whatever_keeps_it_from_being_loaded_is_said(
         raise error
 
     before = MagicMock()
-    parts = {name: MagicMock() for name in ("reaching", "watch", "telling", "writer", "broker")}
+    parts = {
+        name: MagicMock()
+        for name in ("reaching", "watch", "telling", "writer", "broker", "forecaster")
+    }
 
     async def reload() -> Reloading:
         reloading = Reloading(before, fails, **parts)
@@ -45,7 +48,7 @@ def test_a_fault_while_the_watch_takes_it_leaves_the_birds_watched_and_is_said(
 ) -> None:
     site_of(tmp_path)
     settings = load_settings(tmp_path / "brooder.toml", {}, check_contacts=False)
-    parts = {name: MagicMock() for name in ("reaching", "telling", "broker")}
+    parts = {name: MagicMock() for name in ("reaching", "telling", "broker", "forecaster")}
 
     def fails(*_: object) -> None:
         raise RuntimeError("a fault of ours")

@@ -1,0 +1,25 @@
+"""What the service says about the forecast at each box."""
+
+from dataclasses import replace
+from typing import Any
+from unittest.mock import MagicMock
+
+from support.fake_api import brooder, outlook, status
+
+from monitor.service.about import About
+
+
+def about(said: Any) -> About:
+    parts = {name: MagicMock() for name in ("broker", "writer", "reaching", "voice", "forecaster")}
+    return About(started_at=0.0, copying=None, status=lambda: said, **parts)
+
+
+def test_what_the_forecast_means_at_a_box_is_said_only_where_it_rests_on_it() -> None:
+    known = replace(outlook(), outside_from="forecast, 3 h old", outside_low_c=0.5)
+    boxes = (
+        replace(brooder(), name="porch", outlook=known),
+        replace(brooder(), name="shed", outlook=replace(known, outside_from="the low you gave")),
+        replace(brooder(), name="empty", outlook=None),
+    )
+    said = about(replace(status(), brooders=boxes)).said()
+    assert said["forecast_learned"] == {"porch": 0.5}
