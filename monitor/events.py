@@ -32,6 +32,16 @@ class Reading(NamedTuple):
     clock_sure: bool = True  # False: taken before the board knew the time
 
 
+class Measured(NamedTuple):
+    """Something else than a temperature, in the unit of its kind (see monitor.quantities)."""
+
+    at: float
+    tick: float
+    meter: str  # Meter.key
+    value: float
+    clock_sure: bool = True
+
+
 class BadValue(NamedTuple):
     """A claimed probe said something no floor can be: 85.0 at power-up, -127, out of range."""
 
@@ -54,6 +64,10 @@ class AlarmName(StrEnum):
     NO_READINGS = "no-readings"
     UNWATCHED = "unwatched"
     PROBE_FAULT = "probe-fault"
+    METER_SILENT = "meter-silent"
+    LEFT_OPEN = "left-open"
+    MAINS_LOST = "mains-lost"
+    BATTERY_LOW = "battery-low"
     BROKER_LOST = "broker-lost"
     NAME_TAKEN = "name-taken"
     STORAGE_FAULT = "storage-fault"
@@ -129,6 +143,11 @@ class Facts(TypedDict, total=False):
     source_sure: bool
     suspects: list[str]
     source_watts: float
+    draws_w: float  # measured at the plugs of what is out; it is no guess then
+    usual_w: float  # what those drew before
+    meter: str  # what is silent, as a grower calls it
+    quantity: str  # and what it measures
+    battery_left_s: float  # of the board's own battery
     outside_c: float
     outside_low_c: float
     outside_from: str  # where the coming low was taken from

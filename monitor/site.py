@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from zoneinfo import ZoneInfo
 
+from monitor.quantities import Quantity
 from monitor.units import Unit
 
 
@@ -61,12 +62,45 @@ class Probe:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Meter:
+    """What measures something beside temperature. `key` is unique in the site and ends with the
+    quantity's column: `porch/west lamp power_w`, `porch/humidity_percent`, `site/mains_on`."""
+
+    brooder: str | None
+    name: str | None  # None: the only one of its kind there
+    topic: str
+    quantity: Quantity
+    value_pointer: str | None = None
+    time_pointer: str | None = None
+    senml_name: str | None = None
+    source: str | None = None  # of power: the heat source whose it is
+    local: bool = False  # read on this board, not from the broker
+
+    @property
+    def series(self) -> str:
+        """Its name within its place, wherever it is kept."""
+        column = self.quantity.column
+        return column if self.name is None else f"{self.name} {column}"
+
+    @property
+    def key(self) -> str:
+        """Unique in the site."""
+        return f"{self.brooder or 'site'}/{self.series}"
+
+    @property
+    def title(self) -> str:
+        """In a sentence: `west lamp`, `humidity`."""
+        return self.name or self.quantity.title
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class HeatSource:
     """A lamp, plate or panel: `kind` is lamp | plate | panel | other."""
 
     name: str
     kind: str
     watts: float
+    thermostat: bool | None = None  # does one switch it? None: nobody said
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -83,6 +117,7 @@ class Limits:
     clear_delay_s: float = 60  # back in band for this long before it is called over
     dead_band_c: float = 0.5  # 1 % of a 0-50 degC range: EEMUA 191, as quoted by exida
     silent_s: float = 900  # a probe not heard for this long (a ten-minute radio gap is usual)
+    open_s: float = 1200  # a cover may stay open for so long; feeding takes 5 to 15 min
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -105,6 +140,7 @@ class Brooder:
     walls: str = "plywood"
     probes: tuple[Probe, ...] = ()
     heat: tuple[HeatSource, ...] = ()
+    meters: tuple[Meter, ...] = ()
     limits: Limits = field(default_factory=Limits)
     schedule: str | None = None  # a built-in schedule's name; None: the usual one for the kind
     own_schedule: tuple[ScheduleRow, ...] = ()  # not empty: overrides `schedule`
@@ -131,6 +167,7 @@ class Site:
     units: Unit
     brooders: tuple[Brooder, ...]
     probes: tuple[Probe, ...] = ()  # outside probes that serve every brooder
+    meters: tuple[Meter, ...] = ()  # of the whole site: mains, battery
     mains_volts: float = 120.0
     circuit_amps: float = 15.0
 
@@ -138,6 +175,21 @@ class Site:
     def all_probes(self) -> tuple[Probe, ...]:
         """Every probe of the site, the site's own first."""
         return self.probes + tuple(p for b in self.brooders for p in b.probes)
+
+    @property
+    def all_meters(self) -> tuple[Meter, ...]:
+        """Every meter of the site, the site's own first."""
+        return self.meters + tuple(m for b in self.brooders for m in b.meters)
+
+    @property
+    def all_sensors(self) -> tuple[Probe | Meter, ...]:
+        """Everything that gives readings."""
+        return self.all_probes + self.all_meters
+
+    @property
+    def published(self) -> tuple[Probe | Meter, ...]:
+        """What of that comes by way of the broker."""
+        return self.all_probes + tuple(m for m in self.all_meters if not m.local)
 
     def brooder(self, name: str) -> Brooder:
         """The brooder of that name. Raises KeyError with the known names."""

@@ -71,7 +71,7 @@ def broker_door(settings: Settings) -> Iterator[Said]:
 
 def _accounts(settings: Settings, rights: Rights, *, by_name: bool) -> Iterator[Said]:
     may: dict[str, list[str]] = {account: [] for account in rights.accounts}
-    for probe in settings.site.all_probes:
+    for probe in settings.site.published:
         allowed = [name for name in may if rights.may_write(name, "any", probe.topic)]
         for name in allowed:
             may[name].append(probe.topic)

@@ -17,16 +17,17 @@ from monitor.commands.common import (
     out,
     settings_or_exit,
 )
-from monitor.events import BadValue, Entry, Moment, Reading
+from monitor.events import BadValue, Entry, Measured, Moment, Reading
 from monitor.intake.payload import read_all
-from monitor.intake.router import Router
+from monitor.intake.router import Router, Sensor
 from monitor.journal.bringing_in import Arrivals, BroughtIn, Sort
 from monitor.journal.forms import csv_form, lines
 from monitor.journal.forms.lines import LineFault
 from monitor.journal.opening import about_aside
 from monitor.journal.records import StorageFault
 from monitor.journal.store import Journal
-from monitor.site import Probe, Site
+from monitor.journal.writing import sample_of
+from monitor.site import Site
 from monitor.units import Unit
 
 
@@ -110,7 +111,9 @@ def _bring_in(
         with Journal.open(journal) as opened:
             if opened.set_aside is not None:
                 out().print(f"A new journal is begun: {about_aside(opened.set_aside)}.")
-            opened.know(site.all_probes, zone=site.timezone, units=site.units)
+            opened.know(
+                site.all_probes, meters=site.all_meters, zone=site.timezone, units=site.units
+            )
             done = opened.bring_in(
                 arrivals,
                 lambda ready, total: bar.update(task, completed=ready, total=total),
@@ -128,7 +131,7 @@ def _tell(done: BroughtIn, left_out: int) -> None:
 
 
 def _gather_lines(text: Iterator[str], site: Site, arrivals: Arrivals, skip_unclaimed: bool) -> int:
-    router = Router(site.all_probes)
+    router = Router(site.all_sensors)
     names = {brooder.name for brooder in site.brooders}
     left_out = 0
     for number, line in lines.read(text):
@@ -151,9 +154,9 @@ def _gather_lines(text: Iterator[str], site: Site, arrivals: Arrivals, skip_uncl
 
 
 def _gather_message(
-    number: int, line: lines.ProbeMessage, probes: tuple[Probe, ...], arrivals: Arrivals
+    number: int, line: lines.ProbeMessage, probes: tuple[Sensor, ...], arrivals: Arrivals
 ) -> None:
-    """Every value in the payload. Of several probes on one topic only one need be in it."""
+    """Every value in the payload. Of several sensors on one topic only one need be in it."""
     reason: str | None = None
     heard = False
     for probe in probes:
@@ -165,6 +168,10 @@ def _gather_message(
             elif isinstance(one, BadValue):
                 if one.temp_c is not None:
                     arrivals.add(one.probe, one.at, one.temp_c, sort=Sort.BAD)
+                heard = True
+            elif isinstance(one, Measured):
+                if line.clock_sure:
+                    arrivals.measured.append(sample_of(one))
                 heard = True
             else:
                 reason = one.reason

@@ -1,7 +1,8 @@
 """Payload bytes to readings. Called by the service for each message; does no I/O, never raises.
 
-A bare number, JSON with a JSON Pointer to the value, or SenML JSON. What cannot be read becomes a
-`Rejected` that names the reason; what was read but no floor can be becomes a `BadValue`."""
+A bare number, JSON with a JSON Pointer to the value, or SenML JSON: for probes and meters alike.
+What cannot be read becomes a `Rejected` that names the reason; what was read but no floor can be
+becomes a `BadValue`."""
 
 import json
 import math
@@ -12,10 +13,11 @@ from typing import Any, NamedTuple
 
 from jsonpointer import JsonPointer, JsonPointerException
 
-from monitor.events import BadValue, Moment, Reading
+from monitor.events import BadValue, Measured, Moment, Reading
 from monitor.intake import senml
 from monitor.intake.plausible import fault_of
-from monitor.site import Probe
+from monitor.intake.router import Sensor
+from monitor.site import Meter, Probe
 from monitor.units import Unit, to_celsius
 
 MAX_PAYLOAD_BYTES = 65536  # a probe sends tens of bytes; a pack of a day's buffer stays below
@@ -25,15 +27,15 @@ OLDEST_S = 7 * 86400.0  # no probe buffers longer; older is a clock at its epoch
 
 
 class Rejected(NamedTuple):
-    """A message of a claimed topic that holds no temperature: why, in one plain clause."""
+    """A message of a claimed topic that holds no reading: why, in one plain clause."""
 
     at: float
     tick: float
-    probe: str  # Probe.key
+    probe: str  # Probe.key or Meter.key
     reason: str
 
 
-Outcome = Reading | Rejected | BadValue
+Outcome = Reading | Measured | Rejected | BadValue
 
 
 class Refusal(Exception):
@@ -44,9 +46,9 @@ class _Fault(Exception):
     """The probe itself tells in words what is wrong with it (SenML `vs` and no temperature)."""
 
 
-def read(payload: bytes, probe: Probe, received: Moment, arrived: Moment | None = None) -> Outcome:
+def read(payload: bytes, probe: Sensor, received: Moment, arrived: Moment | None = None) -> Outcome:
     """The newest temperature in the payload."""
-    if probe.value_pointer is None and len(payload) < 32:
+    if type(probe) is Probe and probe.value_pointer is None and len(payload) < 32:
         # The usual case by far, about a microsecond. `_` is float()'s own digit separator.
         try:
             value = float(payload)
@@ -62,12 +64,12 @@ def read(payload: bytes, probe: Probe, received: Moment, arrived: Moment | None 
 
 def read_all(
     payload: bytes,
-    probe: Probe,
+    probe: Sensor,
     received: Moment,
     notes: list[str] | None = None,
     arrived: Moment | None = None,
 ) -> list[Outcome]:
-    """Every temperature in the payload, oldest first; never empty. `notes` collects what was not
+    """Every reading in the payload, oldest first; never empty. `notes` collects what was not
     as it should be though the temperature was taken, such as a time stamp in the future.
 
     Of a message that the broker had held, `received` is when it was likely sent and `arrived` is
@@ -82,13 +84,23 @@ def read_all(
     except senml.PackRefused as refusal:
         return [Rejected(received.at, received.tick, probe.key, f"SenML: {refusal}")]
     outcomes: list[Outcome] = []
-    for temp_c, at in pairs:
+    for value, at in pairs:
         at = _believed(at, received, arrived or received, remarks)  # noqa: PLW2901 - the stamp, once judged, is gone
-        outcomes.append(_judged(temp_c, probe, at, received.tick - (received.at - at)))
+        outcomes.append(_judged(value, probe, at, received.tick - (received.at - at)))
     return outcomes
 
 
-def _judged(temp_c: float, probe: Probe, at: float, tick: float) -> Outcome:
+def _judged(value: float, probe: Sensor, at: float, tick: float) -> Outcome:
+    if isinstance(probe, Meter):
+        quantity = probe.quantity
+        if quantity.least <= value <= quantity.most:
+            return Measured(at, tick, probe.key, value)
+        return Rejected(
+            at, tick, probe.key,
+            f"is {value:g} {quantity.sign}; {quantity.title} lies from {quantity.least:g} to "
+            f"{quantity.most:g} {quantity.sign}",
+        )  # fmt: skip
+    temp_c = value
     fault = fault_of(temp_c)
     if fault is not None:
         return BadValue(at, tick, probe.key, fault, temp_c)
@@ -96,9 +108,9 @@ def _judged(temp_c: float, probe: Probe, at: float, tick: float) -> Outcome:
 
 
 def _pairs(
-    payload: bytes, probe: Probe, received: Moment, remarks: list[str]
+    payload: bytes, probe: Sensor, received: Moment, remarks: list[str]
 ) -> list[tuple[float, float]]:
-    """(degC, Unix seconds) of everything in the payload, in time order."""
+    """(degC or the meter's unit, Unix seconds) of everything in the payload, in time order."""
     if len(payload) > MAX_PAYLOAD_BYTES:
         raise Refusal(f"is {len(payload)} bytes long; at most {MAX_PAYLOAD_BYTES} are read")
     if not payload.strip():
@@ -118,7 +130,7 @@ def _pairs(
         return [(_bare(text, probe), received.at)]
     document = _document(text)
     value = _at_pointer(document, probe.value_pointer, "value")
-    temp_c = to_celsius(_number(value, probe.value_pointer), probe.unit)
+    amount = _amount(value, probe, probe.value_pointer)
     at = received.at
     if probe.time_pointer is not None:
         try:
@@ -126,18 +138,34 @@ def _pairs(
         except Refusal as refusal:
             # A reading without a good stamp is still a reading.
             remarks.append(f"{refusal}; the time of arrival was taken")
-    return [(temp_c, at)]
+    return [(amount, at)]
+
+
+def _amount(value: Any, probe: Sensor, pointer: str | None) -> float:
+    """A JSON value or a bare word, in degC or in the meter's unit."""
+    if isinstance(probe, Probe):
+        return to_celsius(_number(value, pointer), probe.unit)
+    if not probe.quantity.is_state:
+        return _number(value, pointer)
+    state = probe.quantity.state(value)
+    if state is None:
+        known = ", ".join(sorted(probe.quantity.words))
+        where = f"value at {pointer} " if pointer else ""
+        raise Refusal(f"{where}is {_excerpt(str(value))}; it must be one of {known}")
+    return state
 
 
 _UNIT_AFTER = re.compile(r"\s*(?:°\s*|º\s*|deg\s*)?([CFK])$", re.IGNORECASE)
 _UNIT_OF = {"C": Unit.CELSIUS, "F": Unit.FAHRENHEIT, "K": Unit.KELVIN}
 
 
-def _bare(text: str, probe: Probe) -> float:
-    """A number as people and boards write it: `33.4`, ` 33,4 `, `33.4 °C`, `"33.4"`."""
+def _bare(text: str, probe: Sensor) -> float:
+    """A number as people and boards write it: `33.4`, ` 33,4 `, `33.4 °C`, `"33.4"`, `238 W`."""
     word = text.strip().strip("\x00\ufeff").strip().removeprefix('"').removesuffix('"').strip()
     if len(word) > MAX_WORD:  # before any pattern sees it
         raise Refusal(f"is {_excerpt(word)}, not a number")
+    if isinstance(probe, Meter):
+        return _amount(word.removesuffix(probe.quantity.sign).rstrip(), probe, None)
     unit = probe.unit
     if sign := _UNIT_AFTER.search(word):
         said = _UNIT_OF[sign[1].upper()]
@@ -241,9 +269,31 @@ def _believed(at: float, received: Moment, arrived: Moment, remarks: list[str]) 
 _SENML_UNIT = {"Cel": Unit.CELSIUS, "K": Unit.KELVIN}
 
 
+def _meter_from_senml(document: Any, meter: Meter, now: float) -> list[tuple[float, float]]:
+    """A quantity is known by its unit, a state by being none of a number."""
+    quantity = meter.quantity
+    fits = []
+    for record in senml.resolve(document, now):
+        said = record.value if quantity.senml else quantity.state(record.said)
+        right = record.unit in (None, quantity.senml) if meter.senml_name else (
+            record.unit == quantity.senml
+        )  # fmt: skip
+        if said is not None and right and meter.senml_name in (None, record.name):
+            fits.append((record.name, said, record.at))
+    if len({name for name, _, _ in fits}) > 1:
+        listed = ", ".join(sorted({_excerpt(name) for name, _, _ in fits})[:4])
+        raise Refusal(f"SenML pack holds several ({listed}); name one of them")
+    if not fits:
+        what = f"unit {quantity.senml}" if quantity.senml else f"one of {', '.join(quantity.words)}"
+        raise Refusal(f"SenML pack holds no {quantity.title} ({what})")
+    return [(said, at) for _, said, at in fits]
+
+
 def _from_senml(
-    document: Any, probe: Probe, received: Moment, remarks: list[str]
+    document: Any, probe: Sensor, received: Moment, remarks: list[str]
 ) -> list[tuple[float, float]]:
+    if isinstance(probe, Meter):
+        return _meter_from_senml(document, probe, received.at)
     records = senml.resolve(document, received.at)
     temps = [r for r in records if r.value is not None and _is_temperature(r.unit)]
     if not temps and (words := next((r.text for r in records if r.text), None)):

@@ -13,8 +13,9 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from monitor.intake.router import Sensor
 from monitor.intake.topics import filter_fault, matches
-from monitor.site import Probe, plain
+from monitor.site import Meter, plain
 
 
 class RightsFault(ValueError):
@@ -41,7 +42,7 @@ class Rights:
 
     @classmethod
     def from_files(
-        cls, password_file: Path, rights_file: Path | None = None, probes: Iterable[Probe] = ()
+        cls, password_file: Path, rights_file: Path | None = None, probes: Iterable[Sensor] = ()
     ) -> "Rights":
         """Read both. Raises RightsFault or OSError."""
         rights = cls(_hashes=_read_passwords(password_file))
@@ -50,8 +51,8 @@ class Rights:
             rights._rules, rights._patterns = _read_rules(rights_file)
         return rights
 
-    def know(self, probes: Iterable[Probe]) -> None:
-        """These are the site's probes from now on."""
+    def know(self, probes: Iterable[Sensor]) -> None:
+        """These are the site's probes and meters from now on."""
         own: dict[str, set[str]] = {}
         for probe in probes:
             for account in accounts_of(probe):
@@ -89,10 +90,11 @@ class Rights:
         return any(rule.write if write else rule.read for rule in matching)
 
 
-def accounts_of(probe: Probe) -> tuple[str, ...]:
+def accounts_of(probe: Sensor) -> tuple[str, ...]:
     """The names that an account of this probe may have where there is no rights file: `porch-floor`
     or `porch`; of a probe of the site, `shade`. The first is the one that `probes add` gives."""
-    name, box = plain(probe.name), plain(probe.brooder or "")
+    own = probe.title if isinstance(probe, Meter) else probe.name
+    name, box = plain(own), plain(probe.brooder or "")
     return (name,) if probe.brooder is None else (f"{box}-{name}", box)
 
 

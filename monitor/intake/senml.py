@@ -1,7 +1,7 @@
 """SenML JSON packs (RFC 8428) to resolved records. Pure; called by intake.payload.
 
 Base fields are folded in, relative times made absolute, records put in time order. Only what a
-thermometer needs: text comes out as it is, boolean and data values with value None."""
+thermometer or a switch needs: text comes out as it is, data values with value None."""
 
 import math
 from typing import Any, NamedTuple
@@ -26,6 +26,12 @@ class SenmlRecord(NamedTuple):
     value: float | None
     at: float  # Unix seconds
     text: str | None = None  # of a record with `vs`
+    flag: bool | None = None  # of a record with `vb`
+
+    @property
+    def said(self) -> float | str | bool | None:
+        """Whichever value it has."""
+        return next((v for v in (self.value, self.text, self.flag) if v is not None), None)
 
 
 def resolve(pack: Any, now: float) -> list[SenmlRecord]:
@@ -65,6 +71,7 @@ def _record(fields: dict[str, Any], base: dict[str, Any], number: int, now: floa
         value=value,
         at=now + time if time < RELATIVE_BELOW else time,
         text=fields.get("vs"),
+        flag=fields.get("vb"),
     )
 
 
@@ -75,6 +82,8 @@ def _checked(raw: dict[str, Any], number: int) -> dict[str, Any]:
     for label, value in raw.items():
         want = _BASE.get(label) or _FIELDS.get(label)
         if want is None:
+            if label == "vb" and isinstance(value, bool):
+                fields[label] = value
             if label.endswith("_"):
                 raise PackRefused(f"record {number} needs {label[:40]!r}, which is not known")
             continue

@@ -21,8 +21,8 @@ from operator import le
 
 from monitor.events import Entry, EntryKind
 from monitor.journal import rows, tidying, writing
-from monitor.journal.kept import HOUR_MS, PER_DEGREE, ten_thousandths
-from monitor.journal.records import entry_fields
+from monitor.journal.kept import HOUR_MS, LARGEST_MS, PER_DEGREE, ten_thousandths, to_ms
+from monitor.journal.records import Sample, entry_fields
 
 Told = Callable[[int, int], None]  # readings done, readings in all
 _AT_ONCE = 10_000
@@ -47,6 +47,7 @@ class Arrivals:
     bad: dict[str, tuple[array[int], array[int]]] = field(default_factory=dict)
     unsure: dict[str, tuple[array[int], array[int]]] = field(default_factory=dict)
     entries: list[Entry] = field(default_factory=list)
+    measured: list[Sample] = field(default_factory=list)  # what meters said
     places: dict[str, str] = field(default_factory=dict)  # by probe, where the source tells them
 
     def add(self, probe: str, at: float, temp_c: float, *, sort: Sort = Sort.SURE) -> None:
@@ -101,8 +102,24 @@ def bring_in(
                 done += len(some)
                 told(done, total)
     tidying.note_changed(connection, changed)
+    _measured(connection, arrivals.measured)
     entries, entries_known = _entries(connection, arrivals.entries, here.next_number)
     return BroughtIn(added, total - added, entries, entries_known)
+
+
+def _measured(connection: sqlite3.Connection, samples: list[Sample]) -> None:
+    """What is there already is not doubled."""
+    known: dict[tuple[str, str], set[int]] = {}
+    new = []
+    for one in samples:
+        place = (one.series, one.name)
+        if place not in known:
+            found = rows.measured(connection, f"{one.series}/{one.name}", 0, LARGEST_MS + 1)
+            known[place] = {at for at, _ in found}
+        if to_ms(one.at) not in known[place]:
+            known[place].add(to_ms(one.at))
+            new.append(one)
+    writing.write_derived(connection, new)
 
 
 def _statements(

@@ -4,12 +4,14 @@ a failed transaction registered.
 A probe whose unit, topic or offset was changed gets another number, so that an export can rebuild
 the payloads of then."""
 
+import json
 import sqlite3
 from collections.abc import Iterable
 from typing import Any
 
-from monitor.journal import schema
-from monitor.site import Probe
+from monitor.journal import rows, schema
+from monitor.journal.records import KnownProbe
+from monitor.site import Meter, Probe
 
 
 class Probes:
@@ -42,6 +44,21 @@ class Probes:
             self._connection.execute(
                 f"CREATE INDEX IF NOT EXISTS {schema.BY_PROBE} ON readings (probe_id)"
             )
+
+    def know_meters(self, meters: Iterable[Meter]) -> None:
+        """Takes the meters as they are configured now; those of before stay known."""
+        known = rows.meters(self._connection)
+        for m in meters:
+            known[m.key] = KnownProbe(
+                0, m.key, m.brooder, m.topic, m.quantity.kind, m.quantity.senml or m.quantity.kind,
+                m.value_pointer, m.time_pointer, m.senml_name, 0.0,
+            )  # fmt: skip
+        said = json.dumps(list(known.values()))
+        self._connection.execute(
+            "INSERT INTO meta (name, value) VALUES ('meters', ?) ON CONFLICT DO UPDATE"
+            " SET value = excluded.value WHERE value != excluded.value",
+            (said,),
+        )
 
     def so_far(self) -> dict[str, int]:
         """What is registered now, for `back_to`."""

@@ -132,6 +132,11 @@ class _Readings(ReadConnection):
         with self.transaction() as connection:
             return rows.known(connection)
 
+    def meters(self) -> dict[str, KnownProbe]:
+        """Every meter as it was configured last, by key."""
+        with self.transaction() as connection:
+            return rows.meters(connection)
+
     def bad_values(
         self, from_at: float = ALL_TIME[0], to_at: float = ALL_TIME[1]
     ) -> list[BadCount]:

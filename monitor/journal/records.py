@@ -7,7 +7,17 @@ from collections.abc import Mapping
 from dataclasses import asdict, dataclass, field
 from typing import Any, NamedTuple
 
-from monitor.events import AlarmName, BadValue, Change, Entry, Facts, Moment, Reading, State
+from monitor.events import (
+    AlarmName,
+    BadValue,
+    Change,
+    Entry,
+    Facts,
+    Measured,
+    Moment,
+    Reading,
+    State,
+)
 from monitor.journal.kept import kept_at, kept_temp_c
 
 __all__ = [
@@ -45,12 +55,13 @@ class WatcherFault(NamedTuple):
     facts: Facts
 
 
-Input = Reading | BadValue | Entered | WatcherFault
+Input = Reading | Measured | BadValue | Entered | WatcherFault
 
 
 class Sample(NamedTuple):
-    """One derived number worth keeping: series `porch`, name `target_c`. Write it when it changes
-    and once an hour; every sample is a record."""
+    """One number worth keeping beside the temperatures: series `porch`, name `target_c`. Write it
+    when it changes and once an hour; every sample is a record. What a meter measured (`west lamp
+    power_w`) is kept in the same way."""
 
     at: float
     series: str

@@ -18,6 +18,7 @@ from monitor.events import (
     ChangeKind,
     Entry,
     EntryKind,
+    Measured,
     Moment,
     Priority,
     Reading,
@@ -55,6 +56,28 @@ def known(connection: sqlite3.Connection) -> dict[int, KnownProbe]:
             " offset_c FROM probes ORDER BY id"
         )
     }
+
+
+def meters(connection: sqlite3.Connection) -> dict[str, KnownProbe]:
+    """Every meter as it was configured last, by key; its `unit` is none of temperature."""
+    row = connection.execute("SELECT value FROM meta WHERE name = 'meters'").fetchone()
+    try:
+        said = json.loads(row[0]) if row is not None else []
+        return {one[1]: KnownProbe(*one) for one in said}
+    except (ValueError, TypeError, IndexError):  # damaged
+        return {}
+
+
+def measured(
+    connection: sqlite3.Connection, key: str, from_ms: int, to_ms: int
+) -> list[tuple[int, float]]:
+    """(at ms, value) of a meter, ordered by time, from <= at < to."""
+    place, _, name = key.partition("/")
+    return connection.execute(
+        "SELECT at_ms, value FROM derived WHERE brooder = ? AND name = ? AND at_ms >= ?"
+        " AND at_ms < ? ORDER BY at_ms, id",
+        (place, name, from_ms, to_ms),
+    ).fetchall()
 
 
 def probe_keys(connection: sqlite3.Connection, keys: Iterable[str] | None = None) -> dict[int, str]:
@@ -212,6 +235,8 @@ def _is_item(item: object) -> bool:
             return math.isfinite(temp_c)
         case ["bad", int(), int(), int(), str(), int() | float() | None]:
             return True
+        case ["measured", int(), int(), str(), int() | float() as value, *_]:
+            return math.isfinite(value)
         case ["entry", int(), int(), int()] | ["fault", int(), int(), str(), bool(), dict()]:
             return True
     return False
@@ -224,18 +249,21 @@ def _input(
     if not (is_ms(at) and is_ms(tick)):
         return None
     now = Moment(at / 1000, tick / 1000)
+    found: Input | None = None
     match item[0]:
         case int(number) if number in names:
-            return Reading(now.at, now.tick, names[number], float(item[3]), len(item) == 4)
+            found = Reading(now.at, now.tick, names[number], float(item[3]), len(item) == 4)
         case "bad" if item[3] in names:
-            return BadValue(now.at, now.tick, names[item[3]], item[4], item[5])
+            found = BadValue(now.at, now.tick, names[item[3]], item[4], item[5])
+        case "measured":
+            found = Measured(now.at, now.tick, item[3], float(item[4]), len(item) == 5)
         case "entry":
             row = connection.execute(ENTRIES + " WHERE e.number = ?", (item[3],)).fetchone()
             said = None if row is None else entry(row)
-            return None if said is None else Entered(said, now)
+            found = None if said is None else Entered(said, now)
         case "fault" if item[3] in _ALARMS:
-            return WatcherFault(AlarmName(item[3]), item[4], now, item[5])
-    return None
+            found = WatcherFault(AlarmName(item[3]), item[4], now, item[5])
+    return found
 
 
 def entries(connection: sqlite3.Connection) -> tuple[list[Entry], list[int]]:

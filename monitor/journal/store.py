@@ -19,7 +19,7 @@ from monitor.journal.bringing_in import Arrivals, BroughtIn
 from monitor.journal.kept import to_ms
 from monitor.journal.probes import Probes
 from monitor.journal.records import Commit, StorageFault
-from monitor.site import Probe
+from monitor.site import Meter, Probe
 from monitor.units import Unit
 
 CURSOR_S = 600.0  # a cursor is worth a transaction of its own after this
@@ -102,12 +102,18 @@ class Journal:
             raise
 
     def know(
-        self, probes: Iterable[Probe], *, zone: tzinfo | None = None, units: Unit | None = None
+        self,
+        probes: Iterable[Probe],
+        *,
+        meters: Iterable[Meter] = (),
+        zone: tzinfo | None = None,
+        units: Unit | None = None,
     ) -> None:
-        """Tells the journal how probes are configured, at start and after a reload; and, for the
-        views that people read, the site's zone and units."""
+        """Tells the journal how probes and meters are configured, at start and after a reload; and,
+        for the views that people read, the site's zone and units."""
         with self._transaction() as connection:
             self._probes.know(probes)
+            self._probes.know_meters(meters)
             if zone is not None and units is not None:
                 local_views.make(connection, zone, units)
 

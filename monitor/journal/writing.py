@@ -6,6 +6,7 @@ list of
 
     [probe_id, at, tick, temp_c]        a reading; with a 0 behind it, its clock was not sure
     ["bad", at, tick, probe_id, reason, temp_c]
+    ["measured", at, tick, meter's key, value]; with a 0 behind it, its clock was not sure
     ["entry", at, tick, number]
     ["fault", at, tick, alarm, active, facts]
 
@@ -19,7 +20,17 @@ from dataclasses import replace
 from itertools import chain
 from typing import Any
 
-from monitor.events import BadValue, Change, Entry, EntryKind, Moment, Reading, State, new_id
+from monitor.events import (
+    BadValue,
+    Change,
+    Entry,
+    EntryKind,
+    Measured,
+    Moment,
+    Reading,
+    State,
+    new_id,
+)
 from monitor.journal.forms.lines import entry_line
 from monitor.journal.kept import PER_MS, bounded_c, first_id, to_ms
 from monitor.journal.probes import Probes
@@ -56,7 +67,7 @@ _ENTRY = (
 def write_batch(connection: sqlite3.Connection, batch: Commit, seq: int, probes: Probes) -> None:
     """All of it, as commit number `seq`."""
     _write_inputs(connection, batch, seq, probes)
-    _write_derived(connection, batch.samples)
+    write_derived(connection, batch.samples)
     write_changes(connection, batch.changes)
     _write_outbox(connection, batch.outbox)
     for outcome in batch.outcomes:
@@ -144,6 +155,7 @@ def _write_inputs(connection: sqlite3.Connection, batch: Commit, seq: int, probe
     at_ms, tick_ms = to_ms(now.at), to_ms(now.tick)
     items: list[list[Any]] = []
     readings: list[tuple[int, int, float, bool]] = []
+    measured: list[Sample] = []
 
     def other(kind: str, at: float, tick: float, *rest: Any) -> None:
         items.append([kind, to_ms(at) - at_ms, to_ms(tick) - tick_ms, *rest])
@@ -160,11 +172,17 @@ def _write_inputs(connection: sqlite3.Connection, batch: Commit, seq: int, probe
             other("bad", item.at, item.tick, number, item.reason, bad_c)
             reason = _text(item.reason[:LONGEST_REASON])
             connection.execute(BAD_VALUE, (to_ms(item.at), number, bad_c, reason))
+        elif isinstance(item, Measured):
+            sure = () if item.clock_sure else (0,)
+            other("measured", item.at, item.tick, item.meter, bounded_c(item.value), *sure)
+            if item.clock_sure:
+                measured.append(sample_of(item))
         elif isinstance(item, Entered):
             other("entry", item.now.at, item.now.tick, write_entry(connection, item.entry))
         else:
             other("fault", item.now.at, item.now.tick, item.name.value, item.active, item.facts)
     _write_readings(connection, readings)
+    write_derived(connection, measured)
     write_commit(connection, seq, (at_ms, tick_ms), items, batch.redelivery_marks)
 
 
@@ -202,7 +220,14 @@ def _moment_of(batch: Commit) -> Moment:
     return Moment(newest, newest)
 
 
-def _write_derived(connection: sqlite3.Connection, samples: Iterable[Sample]) -> None:
+def sample_of(measured: Measured) -> Sample:
+    """As it is kept: by place and by the meter's name within it."""
+    place, _, name = measured.meter.partition("/")
+    return Sample(measured.at, place, name, measured.value)
+
+
+def write_derived(connection: sqlite3.Connection, samples: Iterable[Sample]) -> None:
+    """Derived numbers, and what meters measured."""
     connection.executemany(
         "INSERT INTO derived (at_ms, brooder, name, value) VALUES (?, ?, ?, ?)",
         [(to_ms(s.at), s.series, s.name, bounded_c(s.value)) for s in samples],

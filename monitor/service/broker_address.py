@@ -30,5 +30,5 @@ def rights_of(settings: Settings) -> Rights | None:
     return Rights.from_files(
         base / own.accounts_file,
         base / own.rights_file if own.rights_file else None,
-        settings.site.all_probes,
+        settings.site.published,
     )

@@ -151,8 +151,8 @@ class BrokerSide:
     def _topics(self) -> tuple[str, ...]:
         file = self._settings.file
         extra = [file.forecast.topic] if file.forecast and file.forecast.topic else []
-        probes = {probe.topic: None for probe in self._settings.site.all_probes}
-        return (*probes, *commands_by_mqtt.command_topics(file.tell.topic_prefix), *extra)
+        sensors = {sensor.topic: None for sensor in self._settings.site.published}
+        return (*sensors, *commands_by_mqtt.command_topics(file.tell.topic_prefix), *extra)
 
     def _said(self, state: BrokerState) -> None:
         """From the network thread."""

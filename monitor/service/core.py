@@ -17,15 +17,17 @@ from monitor.events import (
     Entry,
     EntryKind,
     Facts,
+    Measured,
     Moment,
     Reading,
     State,
     new_id,
 )
-from monitor.intake.payload import Rejected, read, read_all
+from monitor.intake.payload import Outcome, read, read_all
 from monitor.intake.refused import RefusedRecord, excerpt
 from monitor.intake.repeated import StampedMemory
 from monitor.intake.router import Router
+from monitor.intake.worth_keeping import WorthKeeping
 from monitor.journal.records import (
     Commit,
     Entered,
@@ -70,7 +72,9 @@ class Core:
     ) -> None:
         self.site = site
         self.engine = Engine(site, start)
-        self.router = Router(site.all_probes)
+        self.router = Router(site.all_sensors)
+        self._measure_of = {m.key: m.quantity for m in site.all_meters}
+        self._worth_keeping = WorthKeeping()
         self.refused = RefusedRecord()
         self.stamped = StampedMemory()
         self._now = start
@@ -94,17 +98,17 @@ class Core:
         arrived: Moment | None = None,
         clock_sure: bool = True,
     ) -> bool:
-        """One message. False: no probe of ours claims the topic. `received` is when it was sent, as
+        """One message. False: nothing of ours claims the topic. `received` is when it was sent, as
         far as known; `arrived`, if that was later: the broker had held it."""
-        probes = self.router.route(topic)
-        for probe in probes:
+        sensors = self.router.route(topic)
+        for probe in sensors:
             if len(payload) < SHORT_PAYLOAD:
                 self._heard(read(payload, probe, received, arrived), topic, payload, clock_sure)
             else:
                 for outcome in read_all(payload, probe, received, arrived=arrived):
                     if not self._is_repeated(outcome, received):
                         self._heard(outcome, topic, payload, clock_sure)
-        return bool(probes)
+        return bool(sensors)
 
     def refuse(self, topic: str, reason: str, payload: bytes, at: float) -> None:
         """A message that could not be read: counted and kept in the small record."""
@@ -199,6 +203,8 @@ class Core:
                 self._changed(self.engine.reading(item), Moment(item.at, item.tick))
             case BadValue():
                 self._changed(self.engine.bad_value(item), Moment(item.at, item.tick))
+            case Measured():
+                self._changed(self.engine.measured(item), Moment(item.at, item.tick))
             case Entered():
                 self._entered(item.entry, item.now)
             case WatcherFault():
@@ -335,9 +341,10 @@ class Core:
         engine.restore(self.engine.state())
         plan = Plan(site, contacts, policy, look=lambda: self.status(self._now))
         plan.restore(self._plan.state(), 0.0)
-        router = Router(site.all_probes)
+        router = Router(site.all_sensors)
         self.site, self.engine, self.router, self._plan = site, engine, router, plan
         self._plan_due = plan.next_due
+        self._measure_of = {m.key: m.quantity for m in site.all_meters}
         self.fit_configuration(now)
 
     def lost_by(self, site: Site) -> list[str]:
@@ -385,15 +392,13 @@ class Core:
 
     # -- inside
 
-    def _is_repeated(self, outcome: Reading | BadValue | Rejected, received: Moment) -> bool:
+    def _is_repeated(self, outcome: Outcome, received: Moment) -> bool:
         # What has no stamp got the time of its message, and is always new.
         if not isinstance(outcome, Reading) or outcome.at == received.at:
             return False
         return self.stamped.is_repeated(outcome.probe, outcome.at, outcome.temp_c)
 
-    def _heard(
-        self, outcome: Reading | BadValue | Rejected, topic: str, payload: bytes, clock_sure: bool
-    ) -> None:
+    def _heard(self, outcome: Outcome, topic: str, payload: bytes, clock_sure: bool) -> None:
         if isinstance(outcome, Reading):
             # As the journal keeps it, so that a rebuilt state is the same to the last digit.
             at, tick, probe, temp_c, sure = outcome
@@ -413,6 +418,17 @@ class Core:
             bad = outcome._replace(at=kept_at(outcome.at), tick=kept_at(outcome.tick))
             self._happened.batch.inputs.append(bad)
             self._changed(self.engine.bad_value(bad), Moment(bad.at, bad.tick))
+        elif isinstance(outcome, Measured):
+            if self._worth_keeping.is_it(outcome, self._measure_of[outcome.meter]):
+                said = Measured(
+                    kept_at(outcome.at),
+                    kept_at(outcome.tick),
+                    outcome.meter,
+                    kept_temp_c(outcome.value),
+                    outcome.clock_sure and clock_sure,
+                )
+                self._happened.batch.inputs.append(said)
+                self._changed(self.engine.measured(said), Moment(said.at, said.tick))
         else:
             self.refuse(topic, outcome.reason, payload, outcome.at)
 

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from typing import Any, TypeVar
 
 from monitor.brooding.batch import LEDGER_KINDS
-from monitor.events import BadValue, Entry, EntryKind, Moment, Reading, State
+from monitor.events import BadValue, Entry, EntryKind, Measured, Moment, Reading, State
 from monitor.intake.held import HeldTimes
 from monitor.intake.redelivered import RedeliveryMemory
 from monitor.journal.reader import JournalReader
@@ -177,7 +177,7 @@ def _or(read: Callable[[], T], instead: T) -> T:
 
 def _moment_of(item: Input) -> Moment:
     match item:
-        case Reading() | BadValue():
+        case Reading() | Measured() | BadValue():
             return Moment(item.at, item.tick)
         case Entered() | WatcherFault():
             return item.now
@@ -186,7 +186,7 @@ def _moment_of(item: Input) -> Moment:
 def shifted(item: Input, shift_s: float) -> Input:
     """The same input on a tick scale `shift_s` later."""
     match item:
-        case Reading() | BadValue():
+        case Reading() | Measured() | BadValue():
             return item._replace(tick=item.tick + shift_s)
         case Entered() | WatcherFault():
             return item._replace(now=Moment(item.now.at, item.now.tick + shift_s))

@@ -63,7 +63,7 @@ def open_journal(settings: Settings) -> Journal:
     journal.keep_days = settings.file.journal.keep_days
     try:
         site = settings.site
-        journal.know(site.all_probes, zone=site.timezone, units=site.units)
+        journal.know(site.all_probes, meters=site.all_meters, zone=site.timezone, units=site.units)
     except StorageFault:
         journal.close()
         raise

@@ -29,6 +29,7 @@ from monitor.service.quietly import quietly
 from monitor.service.readiness import Readiness
 from monitor.service.status_board import StatusBoard
 from monitor.service.writer import Submission, Writer
+from monitor.site import Meter
 from monitor.watch.status import SiteStatus
 
 log = logging.getLogger(__name__)
@@ -254,8 +255,11 @@ class WatchThread:
                 return
             if self._commands(self.core, delivery, delivery.received):
                 return
-            if delivery.retain and not self._stamped(delivery.topic):
-                # A retained word has no time: it may be from last week. The next one is not far.
+            if delivery.retain and not (
+                self._stamped(delivery.topic) or self._switch(delivery.topic)
+            ):
+                # A retained word has no time: it may be from last week. The next one is not far,
+                # but of a switch, which speaks when it is moved.
                 return
             self.core.hear(
                 delivery.topic,
@@ -277,7 +281,11 @@ class WatchThread:
             )
 
     def _stamped(self, topic: str) -> bool:
-        return any(probe.time_pointer is not None for probe in self.core.router.route(topic))
+        return any(one.time_pointer is not None for one in self.core.router.route(topic))
+
+    def _switch(self, topic: str) -> bool:
+        route = self.core.router.route(topic)
+        return any(isinstance(one, Meter) and one.quantity.is_state for one in route)
 
     def _do_calls(self) -> None:
         while not self._calls.empty():

@@ -341,7 +341,12 @@ class Writer:
             site = self._know.get()
             try:
                 if self._journal is not None:
-                    self._journal.know(site.all_probes, zone=site.timezone, units=site.units)
+                    self._journal.know(
+                        site.all_probes,
+                        meters=site.all_meters,
+                        zone=site.timezone,
+                        units=site.units,
+                    )
             except StorageFault as fault:
                 log.warning("New probes could not be noted.", extra=facts(why=fault.words))
 

@@ -20,6 +20,7 @@ def cross_checks(raw: dict[str, Any]) -> list[WrongSetting]:
             for part in ("probes", "heat")
             for fault in _same_name(f"brooders[{index}].{part}", _tables(brooder.get(part)))
         ),
+        *_same_meter(raw),
         *_reserved_name(raw),
         *_old_name_is_free(raw),
         *_site_probes_are_outside(raw),
@@ -45,9 +46,21 @@ def _probes(raw: dict[str, Any]) -> Iterator[tuple[str, dict[str, Any]]]:
             yield f"brooders[{b_index}].probes[{index}]", probe
 
 
+def _sensors(raw: dict[str, Any]) -> Iterator[tuple[str, dict[str, Any]]]:
+    """Probes, and what measures something else."""
+    yield from _probes(raw)
+    for b_index, brooder in enumerate(_tables(raw.get("brooders"))):
+        for index, source in enumerate(_tables(brooder.get("heat"))):
+            yield f"brooders[{b_index}].heat[{index}]", {**source, "kind": "power"}
+        for index, meter in enumerate(_tables(brooder.get("meters"))):
+            yield f"brooders[{b_index}].meters[{index}]", meter
+    if isinstance(mains := raw.get("mains"), dict):
+        yield "mains", mains
+
+
 def _same_topic(raw: dict[str, Any]) -> Iterator[WrongSetting]:
     seen: dict[str, list[tuple[str, dict[str, Any]]]] = {}
-    for key, probe in _probes(raw):
+    for key, probe in _sensors(raw):
         topic = probe.get("topic")
         if not isinstance(topic, str):
             continue
@@ -57,15 +70,15 @@ def _same_topic(raw: dict[str, Any]) -> Iterator[WrongSetting]:
             if not both_outside and not differ:
                 yield WrongSetting(
                     f"{key}.topic",
-                    f'is "{topic}", which {other_key} already reads; give each probe a topic of '
+                    f'is "{topic}", which {other_key} already reads; give each a topic of '
                     "its own, or a different value (JSON Pointer) of the same payload.",
                 )
                 break
         seen.setdefault(topic, []).append((key, probe))
 
 
-def _reads(probe: dict[str, Any]) -> tuple[object, object]:
-    return probe.get("value"), probe.get("senml_name")
+def _reads(probe: dict[str, Any]) -> tuple[object, object, object]:
+    return probe.get("value"), probe.get("senml_name"), probe.get("kind")
 
 
 def _same_name(key: str, tables: list[dict[str, Any]]) -> Iterator[WrongSetting]:
@@ -82,6 +95,20 @@ def _same_name(key: str, tables: list[dict[str, Any]]) -> Iterator[WrongSetting]
             )
         else:
             seen[name.casefold()] = index
+
+
+def _same_meter(raw: dict[str, Any]) -> Iterator[WrongSetting]:
+    """Two of one kind are told apart by their names."""
+    for b_index, brooder in enumerate(_tables(raw.get("brooders"))):
+        seen: set[tuple[object, object]] = set()
+        for index, one in enumerate(_tables(brooder.get("meters"))):
+            what = (str(one.get("kind")), str(one.get("name")).casefold())
+            if what in seen:
+                yield WrongSetting(
+                    f"brooders[{b_index}].meters[{index}]",
+                    f"is a second {one.get('kind')} of that name; give each a name of its own.",
+                )
+            seen.add(what)
 
 
 def _reserved_name(raw: dict[str, Any]) -> Iterator[WrongSetting]:
@@ -140,7 +167,7 @@ def _our_own_topics(raw: dict[str, Any]) -> Iterator[WrongSetting]:
     tell, forecast = raw.get("tell"), raw.get("forecast")
     prefix = tell.get("topic_prefix") if isinstance(tell, dict) else None
     prefix = prefix if isinstance(prefix, str) else "brooder"
-    named = [(f"{key}.topic", probe.get("topic")) for key, probe in _probes(raw)]
+    named = [(f"{key}.topic", probe.get("topic")) for key, probe in _sensors(raw)]
     if isinstance(forecast, dict):
         named.append(("forecast.topic", forecast.get("topic")))
     for key, topic in named:

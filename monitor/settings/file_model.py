@@ -26,6 +26,7 @@ from pydantic_settings import BaseSettings, PydanticBaseSettingsSource, Settings
 from monitor.brooding.envelope import COVERS, WALLS
 from monitor.brooding.schedules import BUILT_IN
 from monitor.measures import length_m, step_c, temp_c
+from monitor.quantities import QUANTITIES
 from monitor.site import Limits
 from monitor.tell.policy import Policy
 
@@ -122,13 +123,89 @@ class ProbeSettings(Section):
 
 
 class HeatSettings(Section):
-    """`[[brooders.heat]]`: one lamp, plate or panel."""
+    """`[[brooders.heat]]`: one lamp, plate or panel, and what its plug measures, if it does."""
 
     name: Name
     kind: Literal["lamp", "plate", "panel", "other"] = Field(
         description="lamp, plate, panel or other"
     )
     watts: float = Field(gt=0, le=5000, description="its watts, more than 0 and at most 5000")
+    topic: Topic | None = Field(
+        None, description="the MQTT topic on which its plug says the watts it draws"
+    )
+    value: Pointer | None = Field(
+        None, description='a JSON Pointer such as "/power"; leave it out for a bare number'
+    )
+    time: Pointer | None = Field(
+        None, description="a JSON Pointer to the plug's own time stamp, if it sends one"
+    )
+    senml_name: str | None = Field(
+        None, description="the SenML name of the plug's record, if one pack carries several"
+    )
+    thermostat: bool | None = Field(
+        None, description="true or false: does a thermostat switch it? Left out, it is found out"
+    )
+
+    @model_validator(mode="after")
+    def _pointers_need_a_topic(self) -> "HeatSettings":
+        if self.topic is None and (self.value or self.time or self.senml_name):
+            raise ValueError("value, time and senml_name are of a topic: give the plug's topic too")
+        return self
+
+
+_KINDS = tuple(kind for kind, row in QUANTITIES.items() if row.of_box)
+
+
+class MeterSettings(Section):
+    """`[[brooders.meters]]`: humidity, or whether the cover is open."""
+
+    kind: str = Field(description=f"one of {', '.join(_KINDS)}")
+    name: Name | None = Field(None, description="a name, where there are several of one kind")
+    topic: Topic
+    value: Pointer | None = Field(
+        None, description='a JSON Pointer such as "/humidity"; leave it out for a bare number'
+    )
+    time: Pointer | None = Field(
+        None, description="a JSON Pointer to the sensor's own time stamp, if it sends one"
+    )
+    senml_name: str | None = Field(
+        None, description="the SenML name of its record, if one pack carries several"
+    )
+
+    @field_validator("kind")
+    @classmethod
+    def _known_kind(cls, value: str) -> str:
+        if value not in _KINDS:
+            raise ValueError(f"it must be one of {', '.join(_KINDS)}")
+        return value
+
+
+class MainsSettings(Section):
+    """`[mains]`: what knows whether there is mains power. One of topic, file and ups."""
+
+    topic: Topic | None = Field(None, description="the MQTT topic of what knows it")
+    value: Pointer | None = Field(
+        None, description='a JSON Pointer such as "/ups.status"; leave it out for a bare word'
+    )
+    seconds_left: Pointer | None = Field(
+        None, description="a JSON Pointer to the seconds that the battery lasts, if it is said"
+    )
+    file: str | None = Field(
+        None, description="a file of this board's, such as /sys/class/power_supply/AC/online"
+    )
+    ups: str | None = Field(
+        None,
+        pattern=r"^[A-Za-z0-9][A-Za-z0-9_.@:-]{0,99}$",
+        description='a UPS as Network UPS Tools names it, such as "ups@localhost"',
+    )
+
+    @model_validator(mode="after")
+    def _one_origin(self) -> "MainsSettings":
+        if sum(one is not None for one in (self.topic, self.file, self.ups)) != 1:
+            raise ValueError("give exactly one of topic, file and ups")
+        if self.topic is None and (self.value or self.seconds_left):
+            raise ValueError("value and seconds_left are of a topic: leave them out")
+        return self
 
 
 class LimitSettings(Section):
@@ -183,6 +260,9 @@ class LimitSettings(Section):
         description='how far back over a limit counts, such as "1 F" or "0.5 C", at most 9 F (5 C)',
     )
     silent_s: float = Field(_LIMITS.silent_s, ge=5, le=86400, description="seconds from 5 to 86400")
+    open_s: float = Field(
+        _LIMITS.open_s, ge=60, le=86400, description="seconds from 60 to 86400: a cover left open"
+    )
 
     @model_validator(mode="after")
     def _harm_is_further_out(self) -> "LimitSettings":
@@ -264,6 +344,9 @@ class BrooderSettings(Section):
     )
     probes: tuple[ProbeSettings, ...] = Field((), description="one [[brooders.probes]] a probe")
     heat: tuple[HeatSettings, ...] = Field((), description="one [[brooders.heat]] a lamp or plate")
+    meters: tuple[MeterSettings, ...] = Field(
+        (), description="one [[brooders.meters]] a sensor of something else than temperature"
+    )
     limits: LimitSettings = Field(default_factory=LimitSettings, description="a table of limits")
 
 
@@ -513,6 +596,7 @@ class FileSettings(BaseSettings):
     brooders: tuple[BrooderSettings, ...] = Field(
         min_length=1, description="at least one [[brooders]]"
     )
+    mains: MainsSettings | None = Field(None, description="a table [mains]")
     contacts: tuple[ContactSettings, ...] = Field((), description="one [[contacts]] a contact")
     tell: TellSettings = Field(default_factory=TellSettings, description="a table [tell]")
     forecast: ForecastSettings | None = Field(None, description="a table [forecast]")

@@ -18,23 +18,28 @@ from pydantic import SecretStr, ValidationError
 from monitor.brooding.envelope import COVERS, WALLS
 from monitor.brooding.schedules import BUILT_IN
 from monitor.child import ChildFailed
+from monitor.quantities import BATTERY_LEFT, MAINS, POWER, QUANTITIES, Quantity
 from monitor.settings.contact_form import unknown_forms
 from monitor.settings.cross_checks import cross_checks
 from monitor.settings.faults import SettingsFault, WrongSetting, from_validation
 from monitor.settings.file_model import (
     BrooderSettings,
     FileSettings,
+    HeatSettings,
+    MainsSettings,
+    MeterSettings,
     ProbeSettings,
 )
 from monitor.settings.overlay import lay_environment, read_secret_files
 from monitor.settings.pointing import pointed
 from monitor.settings.reading import LONGEST_CONFIGURATION, Unreadable, read_text
-from monitor.site import Brooder, HeatSource, Limits, Place, Probe, ScheduleRow, Site, Steps
+from monitor.site import Brooder, HeatSource, Limits, Meter, Place, Probe, ScheduleRow, Site, Steps
 from monitor.units import Unit, to_celsius
 
 log = logging.getLogger(__name__)
 
 MOST_LEVELS = 20  # the file has four
+MAINS_TOPIC = "brooder/mains"  # under which the board's own word on the mains is kept
 DEFAULT_FILES = (Path("config/brooder.toml"), Path("/etc/brooder/brooder.toml"))
 
 
@@ -275,6 +280,7 @@ def _site(file: FileSettings) -> Site:
         units=Unit(file.site.units),
         brooders=tuple(_brooder(b) for b in file.brooders),
         probes=tuple(_probe(p, None) for p in file.site.probes),
+        meters=() if file.mains is None else _mains(file.mains),
         mains_volts=file.site.mains_volts,
         circuit_amps=file.site.circuit_amps,
     )
@@ -289,7 +295,14 @@ def _brooder(b: BrooderSettings) -> Brooder:
         cover=b.cover,
         walls=b.walls,
         probes=tuple(_probe(p, b.name) for p in b.probes),
-        heat=tuple(HeatSource(name=h.name, kind=h.kind, watts=h.watts) for h in b.heat),
+        heat=tuple(
+            HeatSource(name=h.name, kind=h.kind, watts=h.watts, thermostat=h.thermostat)
+            for h in b.heat
+        ),
+        meters=(
+            *(_meter(h, h.topic, b.name) for h in b.heat if h.topic is not None),
+            *(_meter(m, m.topic, b.name) for m in b.meters),
+        ),
         limits=Limits(**b.limits.model_dump()),
         schedule=b.schedule,
         own_schedule=tuple(
@@ -319,6 +332,37 @@ def _probe(p: ProbeSettings, brooder: str | None) -> Probe:
         senml_name=p.senml_name,
         offset_c=p.offset_c,
     )
+
+
+def _meter(m: HeatSettings | MeterSettings, topic: str, brooder: str) -> Meter:
+    of_heat = isinstance(m, HeatSettings)
+    return Meter(
+        brooder=brooder,
+        name=m.name,
+        topic=topic,
+        quantity=POWER if of_heat else QUANTITIES[m.kind],
+        value_pointer=m.value,
+        time_pointer=m.time,
+        senml_name=m.senml_name,
+        source=m.name if of_heat else None,
+    )
+
+
+def _mains(m: MainsSettings) -> tuple[Meter, ...]:
+    """What a file or a UPS says is read by the service itself (`service.mains_reading`)."""
+    if m.file is not None:
+        return (Meter(brooder=None, name=None, topic=MAINS_TOPIC, quantity=MAINS, local=True),)
+    topic, local = (MAINS_TOPIC, True) if m.topic is None else (m.topic, False)
+    value, left = ("/status", "/seconds_left") if local else (m.value, m.seconds_left)
+
+    def meter(quantity: Quantity, pointer: str | None) -> Meter:
+        return Meter(
+            brooder=None, name=None, topic=topic, quantity=quantity, value_pointer=pointer,
+            local=local,
+        )  # fmt: skip
+
+    mains = meter(MAINS, value)
+    return (mains,) if left is None else (mains, meter(BATTERY_LEFT, left))
 
 
 def masked(secret: SecretStr | None) -> str:

@@ -64,6 +64,16 @@ class Diagnosis:
 
 
 @dataclass(frozen=True, slots=True)
+class HeatKnown:
+    """What is measured of heat and cover, and need not be guessed. Sources by index."""
+
+    lit: Mapping[int, float]  # surely lit, and the tick at which that was said last
+    out: frozenset[int]
+    cover_open: bool | None  # None: no switch says
+    mains_off: bool = False
+
+
+@dataclass(frozen=True, slots=True)
 class Interval:
     """A value with its 80 % interval."""
 

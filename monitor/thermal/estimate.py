@@ -14,7 +14,7 @@ from monitor.brooding.heat_balance import Flock, changed, prior, with_watts
 from monitor.brooding.night_hours import NIGHT_TO_H, hour_after
 from monitor.events import Moment, State
 from monitor.site import Brooder
-from monitor.thermal.diagnosis import Diagnosis, Interval, Learned, Outlook
+from monitor.thermal.diagnosis import Diagnosis, HeatKnown, Interval, Learned, Outlook
 from monitor.thermal.forecast_share import ForecastShare
 from monitor.thermal.mending import mends
 from monitor.thermal.outside_curve import OutsideCurve, from_low
@@ -104,6 +104,10 @@ class Estimate:
             self.estimator.observe_outside(tick, temp_c)
         except Exception as error:
             self._give_up(error)
+
+    def heat_is(self, tick: float, known: HeatKnown) -> bool:
+        """What is measured of heat and cover: is the diagnosis another one now?"""
+        return self.guarded(lambda it: it.heat_is(tick, known)) is not None
 
     def leave_out(self, probe: str) -> None:
         """An inside probe is not in use any more."""

@@ -17,7 +17,7 @@ from monitor.thermal import doubt
 from monitor.thermal.answers import Floor, Night
 from monitor.thermal.causes import Explanation, Why
 from monitor.thermal.course import Course
-from monitor.thermal.diagnosis import Diagnosis, Interval, Learned, Outlook
+from monitor.thermal.diagnosis import Diagnosis, HeatKnown, Interval, Learned, Outlook
 from monitor.thermal.fall import Fall, Standing
 from monitor.thermal.floor_fusion import FloorFusion
 from monitor.thermal.give import Give
@@ -30,7 +30,7 @@ from monitor.thermal.rise import Rise
 from monitor.thermal.slope import slope_per_h
 from monitor.thermal.tonight import LowAt
 from monitor.thermal.track import NEVER, Track
-from monitor.thermal.witness import Witness
+from monitor.thermal.witness import Witness, measured
 
 _STEP_S = 25.0  # a filter step at most this often: a reading every 30 s makes one step each
 _GAP_S = 1800.0  # nothing heard for longer: begin anew, a ten-minute radio gap is bridged
@@ -42,6 +42,7 @@ _RECENT_S, _RECENT_LEAST = 290.0, 3  # what the rate is taken from
 _AT_TARGET_S = 600.0  # a floor as warm as it should be for so long has its heat
 _WEATHER_S = 1800.0  # before a fall: an outside that came down by as much since then explains it
 _DOWN_S, _DOWN_READINGS = 55.0, 2  # a probe beneath a source is down for so long
+_AFTER_ONSET_S = 20.0  # what a plug said later than this after the onset, it said of the fall
 ASLEEP_FROM_H, ASLEEP_TO_H = 23.0, 5.0  # nobody feeds or raises lamps. Common practice
 
 
@@ -84,6 +85,7 @@ class ThermalWatch:
         self._warm_since: float | None = None  # the floor is at its target or above
         self._down: Down | None = None
         self._loss: HeatLoss | None = None
+        self._known = HeatKnown({}, frozenset(), None)  # measured, not guessed
         self._target_c: float | None = None
         self._midnight: float | None = None  # some local midnight
         self._floor_c: float | None = None
@@ -112,6 +114,34 @@ class ThermalWatch:
         """One reading of an outside probe."""
         self._outside.observe(tick, temp_c, self._midnight)
         self._outside_course.add(tick, temp_c)
+
+    def heat_is(self, tick: float, known: HeatKnown) -> Diagnosis | None:
+        """What is measured of heat and cover: the lamp that draws nothing is out, the one that
+        draws is not. The diagnosis, when it is another than the last one told."""
+        before, self._known = self._known, known
+        if known.cover_open:
+            self._acted = tick
+        if known.out != before.out:
+            if self._loss is not None and set(self._loss.sources) <= before.out - known.out:
+                if self._model is not None:
+                    self._model.regained(self._loss.rise_before_k)
+                self._loss = None
+            self._keep_out(tick)
+        return self._tell()
+
+    def _keep_out(self, tick: float) -> None:
+        """What is known to be out stays lost, whatever the floor makes believe."""
+        out, model = self._known.out, self._model
+        sources = tuple(sorted(out))
+        if not out or model is None or self._target_c is None:
+            return
+        if self._loss is not None and set(self._loss.sources) >= out:
+            return
+        rise_k = model.filter.rise_k if self._loss is None else self._loss.rise_before_k
+        share = sum(self._watts[i] for i in sources) / (sum(self._watts) + self._prior.bird_watts)
+        if self._loss is None or not out & set(self._loss.sources):
+            model.lost(rise_k, rise_k * share)
+        self._loss = HeatLoss(sources, tick, rise_k, rise_k * share, 1.0, sources)
 
     def leave_out(self, probe_key: str) -> None:
         """What an inside probe said counts no longer, until it is heard again."""
@@ -191,6 +221,7 @@ class ThermalWatch:
                 and self._loss.over(tick, model.filter.rise_k)
             ):
                 self._loss = None
+        self._keep_out(tick)
         if tick - self._checked >= CHECK_S:
             self._checked = tick
             disturbed = self._fall.open or self._rise.started is not None
@@ -288,8 +319,14 @@ class ThermalWatch:
             held_k=max(4.0, fall.rise_k if known else self._prior.rise_k),
             held_sd_k=fall.rise_sd_k if known else self._prior.rise_sd_k,
             doubt_k=fall.rise_sd_k,
-            asleep=self._asleep(tick),
+            asleep=self._undisturbed(tick),
         )
+
+    def _undisturbed(self, tick: float) -> bool:
+        """Is nobody at the box: by its cover's switch, else by the hour?"""
+        if self._known.cover_open is not None:
+            return not self._known.cover_open
+        return self._asleep(tick)
 
     def _asleep(self, tick: float) -> bool:
         if self._midnight is None:
@@ -322,7 +359,7 @@ class ThermalWatch:
                 tick,
                 self._course,
                 self._standing(floor_c),
-                asleep=self._asleep(tick),
+                asleep=self._undisturbed(tick),
                 acted=self._acted,
             )
             and not self._weather(tick)
@@ -344,7 +381,13 @@ class ThermalWatch:
         heard = witness.hear(tick, fall.onset, -fall.now_k)
 
         def seen(one: Explanation) -> float:
-            return witness.weight(one, heard, -fall.now_k)
+            return witness.weight(one, heard, -fall.now_k) + measured(
+                one,
+                self._known,
+                sources=len(self._watts),
+                since=fall.onset + _AFTER_ONSET_S,
+                tick=tick,
+            )
 
         if fall.verdict is None:
             self._warm_since = None  # counted from here on
@@ -440,7 +483,7 @@ class ThermalWatch:
             self._rise,
             stepped=self._stepped,
             low_c=None if target_c is None else target_c - self._brooder.limits.band_c,
-            asleep=self._asleep(self._stepped),
+            asleep=self._undisturbed(self._stepped),
         )
 
     @property
@@ -536,6 +579,12 @@ class ThermalWatch:
             "warm_since": self._warm_since,
             "down": None if self._down is None else list(self._down),
             "loss": None if self._loss is None else self._loss.state(),
+            "known": [
+                [list(said) for said in self._known.lit.items()],
+                sorted(self._known.out),
+                self._known.cover_open,
+                self._known.mains_off,
+            ],
             "target_c": self._target_c,
             "midnight": self._midnight,
             "floor_c": self._floor_c,
@@ -574,6 +623,14 @@ class ThermalWatch:
         self._loss = None
         if state["loss"] is not None:
             self._loss = loss_from(state["loss"], shift_s, len(self._watts))
+        if "known" in state:
+            lit, out, cover_open, mains_off = state["known"]
+            self._known = HeatKnown(
+                {i: tick + shift_s for i, tick in lit if i < len(self._watts)},
+                frozenset(i for i in out if i < len(self._watts)),
+                cover_open,
+                mains_off,
+            )
         self._target_c = state["target_c"]
         midnight = state["midnight"]
         self._midnight = None if midnight is None else midnight + shift_s

@@ -11,10 +11,14 @@ from math import exp, log, pi, sqrt
 
 from monitor.site import Brooder, Place
 from monitor.thermal.causes import Explanation, Why
+from monitor.thermal.diagnosis import HeatKnown
 from monitor.thermal.track import SUNKEN_K, Track
 
 _LEAST = 0.002  # likelihood of anything at all
 ACQUITTED = -60.0  # log weight: it cannot have been
+_OPEN_SAID = -4.0  # of a lamp, while the cover is known to be open
+_ALL_SILENT = 4.0  # of all heat at once, where every plug fell silent
+_FRESH_S = 150.0  # what a plug said is so long of now: kept are its words of each minute
 _HEARD_S = 330.0  # longer ago proves nothing
 _BEFORE_S = 600.0  # what a probe said before is taken from so long
 _WORKS_K, _WORKS_SHARE = 1.0, 0.35  # come down by less, and by less of the floor's fall
@@ -129,6 +133,27 @@ class Witness:
         if deepest < SUNKEN_K or index is None or any(o > 0.5 * deepest for o in others):
             return None
         return track, index, deepest + track.last_c
+
+
+def measured(
+    one: Explanation, known: HeatKnown, *, sources: int, since: float, tick: float
+) -> float:
+    """What measured heat and a cover's switch add to the log weight of `one`: a lamp that draws its
+    watts now, and did after `since`, is lit; a cover that is shut lets nothing out; where every
+    plug has fallen silent, the power may have gone with them."""
+    if one.why is Why.COVER:
+        told = known.cover_open is False or known.out or known.mains_off
+        return ACQUITTED if told else 0.0
+    if one.why is not Why.LAMP or known.mains_off:
+        return 0.0
+    lit = {i for i, said in known.lit.items() if said > since and tick - said < _FRESH_S}
+    if lit & set(one.sources):
+        return ACQUITTED
+    if sources == len(known.lit) and all(tick - said > _FRESH_S for said in known.lit.values()):
+        return _ALL_SILENT if len(one.sources) == sources else 0.0
+    if known.out and set(one.sources) != known.out:
+        return ACQUITTED
+    return _OPEN_SAID if known.cover_open else 0.0
 
 
 def fallen_since(track: Track, tick: float, onset: float) -> float | None:

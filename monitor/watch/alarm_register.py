@@ -202,9 +202,12 @@ class AlarmRegister:
                 self._acknowledge_one(alarm, tick, head.by)
 
     def explain(self, alarm: Alarm, tick: float) -> None:
-        """What is behind an active alarm is known to be another thing than when it was told."""
+        """What is behind an active alarm is known to be another thing than when it was told, or
+        more than one."""
         described = alarm.owner.describe(alarm, tick)
-        if alarm.active and described.cause is not alarm.cause:
+        measured = "draws_w" in described.facts
+        more = measured and described.facts.get("source") != alarm.facts.get("source")
+        if alarm.active and (more or described.cause is not alarm.cause):
             alarm.cause, alarm.probe = described.cause, described.probe
             alarm.facts = described.facts
             alarm.facts["since"] = alarm.began_at

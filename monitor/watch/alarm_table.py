@@ -118,6 +118,17 @@ _ROWS = (
         on_delay=60.0,
         off_delay=600.0,
     ),
+    # The watch goes on without it, as it does where there is none.
+    AlarmRule(alarm=AlarmName.METER_SILENT, priority=_ADVICE, off_delay=60.0),
+    AlarmRule(
+        alarm=AlarmName.LEFT_OPEN,
+        priority=_WARNING,
+        on_delay="open_s",
+        needs_batch=True,
+    ),
+    # A UPS tests itself for some seconds, and says so once.
+    AlarmRule(alarm=AlarmName.MAINS_LOST, priority=_URGENT, on_delay=15.0, off_delay=60.0),
+    AlarmRule(alarm=AlarmName.BATTERY_LOW, priority=_URGENT, off_delay=60.0),
     # Delay and priority of no-readings depend on how much is silent: watch.silence.
     AlarmRule(
         alarm=AlarmName.NO_READINGS,

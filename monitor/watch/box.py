@@ -8,6 +8,7 @@ from monitor.thermal.diagnosis import Interval, Outlook
 from monitor.thermal.estimate import Estimate
 from monitor.watch.alarm import Alarm
 from monitor.watch.alarm_register import AlarmRegister
+from monitor.watch.box_meters import BoxMeters
 from monitor.watch.probe_watch import ProbeWatch
 
 
@@ -17,6 +18,7 @@ class Box(Protocol):
     register: AlarmRegister
     zone: tzinfo
     estimate: Estimate
+    meters: BoxMeters
     inside: list[ProbeWatch]  # all but the outside ones
     age_days: float | None
     target_c: float | None

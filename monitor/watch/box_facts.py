@@ -88,6 +88,8 @@ def cause_of(box: Box, alarm: Alarm) -> Cause:
         return Cause.OVERHEAT
     if name is AlarmName.COLD_NIGHT:
         return Cause.COLD_NIGHT
+    if name is not AlarmName.HOT and box.meters.sources_out:
+        return Cause.HEAT_SOURCE
     cause = box.estimate.diagnosis.cause
     if name is AlarmName.HOT:
         return cause if cause is Cause.OVERHEAT else Cause.UNKNOWN

@@ -14,7 +14,7 @@ from monitor.brooding.batch import Batch
 from monitor.brooding.calendar import age_days
 from monitor.brooding.night_hours import NIGHT_TO_H, OUTLOOK_FROM_H
 from monitor.brooding.schedules import Schedule, schedule_for
-from monitor.events import AlarmName, Cause, Facts, Moment, State
+from monitor.events import AlarmName, Cause, Facts, Measured, Moment, State
 from monitor.site import Brooder, Limits, Place
 from monitor.thermal.diagnosis import TELLS_NOTHING, FaultKind, Interval, Outlook, outlook_of
 from monitor.thermal.estimate import Estimate, Forecast, Wish
@@ -29,6 +29,9 @@ from monitor.watch.box_facts import (
     source_facts,
     temperature_facts,
 )
+from monitor.watch.box_meters import BoxMeters
+from monitor.watch.heat_seen import Floor
+from monitor.watch.life_cycle import AlarmState
 from monitor.watch.night import NightFigures
 from monitor.watch.probe_faults import ProbeFaults
 from monitor.watch.probe_watch import ProbeWatch
@@ -68,6 +71,7 @@ class BrooderWatch:
         self.register = register
         self.estimate = estimate
         self.faults = faults
+        self.meters = BoxMeters(brooder, register)
         self.night = NightFigures()
         self._low_c_at: dict[float, float | None] = {}
         self.woke = float("-inf")  # tick at which somebody watched again
@@ -179,6 +183,43 @@ class BrooderWatch:
             self._low_c_at[at] = later
         later = self._low_c_at[at]
         return (self.low_c or 0.0) if later is None else later
+
+    # -- what is measured beside temperature
+
+    def take_measured(self, said: Measured, tick: float, *, mains_off: bool) -> None:
+        """A word of a plug, a cover's switch, a sensor of humidity."""
+        out, loss = set(self.meters.sources_out), self.heat_loss
+        news = self.meters.take(said, tick, self._floor_now(), mains_off=mains_off)
+        self._know_heat(tick, mains_off=mains_off)
+        if news:
+            self.review_meters(tick)
+            was_active = loss.active
+            self.evaluate(tick)
+            if was_active and set(self.meters.sources_out) - out:  # another one too
+                if loss.state is AlarmState.ACKNOWLEDGED:
+                    self.register.renew(loss, tick)
+                self.register.explain(loss, tick)
+
+    def mains_switched(self, tick: float, *, off: bool) -> None:
+        """All heat went off at once, or is back. That itself is told by `watch.mains`."""
+        self._know_heat(tick, mains_off=off)
+
+    def review_meters(self, tick: float) -> None:
+        """Who is silent, what is open for too long?"""
+        birds = self.batch is not None and not self.out_of_service
+        heard = [p.tick for p in self.probes if p.known]
+        out = self.meters.sources_out
+        self.meters.review(tick, self._floor_now(), heard, birds=birds)
+        if self.meters.sources_out != out:
+            self.evaluate(tick)
+
+    def _know_heat(self, tick: float, *, mains_off: bool) -> None:
+        if self.estimate.heat_is(tick, self.meters.known(tick, mains_off=mains_off)):
+            self.diagnosed(tick)
+
+    def _floor_now(self) -> Floor:
+        temps = [p.temp_c for p in self.on_floor() if p.temp_c is not None]
+        return Floor(min(temps, default=None), self.target_c, self.high_c)
 
     def unwatched(self, left: float, back: float) -> None:
         """Nobody watched between these ticks; what the probes said before is not what is."""
@@ -312,7 +353,13 @@ class BrooderWatch:
         # A floor still below its band is no sign that the heat is back.
         lost = self.estimate.diagnosis.heat_lost
         lost = lost or (self.heat_loss.delay.active and (cold or not floor))
-        self._see(self.heat_loss, lost and not self._is_mended(floor, tick), tick)
+        out = bool(self.meters.sources_out)
+        mended = (lost or out) and self._is_mended(floor, tick)
+        if out and mended and self.heat_loss.state is AlarmState.ACKNOWLEDGED:
+            self.meters.answered_while_warm()
+            out = False
+        # What its own plug says is out needs no fall, and a warm floor is no sign that it is back.
+        self._see(self.heat_loss, out or (lost and not mended), tick)
         if not floor:
             for alarm in (self.chill, self.cold, self.hot):
                 self.register.hold(alarm)
@@ -483,6 +530,7 @@ class BrooderWatch:
             return Description(facts, cause)
         if cause is Cause.HEAT_SOURCE:
             source_facts(self, alarm, facts)
+            self.meters.source_facts(facts)
         lead = lead_probe(self, alarm.rule.alarm)
         return Description(facts, cause, None if lead is None else lead.key)
 
@@ -511,6 +559,7 @@ class BrooderWatch:
             "outlook_at": self.outlook_at,
             "known_since": self.known_since,
             "warm": [self.warm_since, self.mended],
+            "meters": self.meters.state(),
             "estimate": self.estimate.state(),
         }
 
@@ -536,5 +585,6 @@ class BrooderWatch:
         warm_since, self.mended = state.get("warm", (None, False))
         self.warm_since = None if warm_since is None else warm_since + shift_s
         self.estimate.birds(self.batch, self.age_days, self.target_c)
+        self.meters.restore(state.get("meters", {}), shift_s)
         self.estimate.restore(state["estimate"], shift_s)
         self.limit_probes()

@@ -21,6 +21,7 @@ from monitor.events import (
     Entry,
     EntryKind,
     Facts,
+    Measured,
     Moment,
     Reading,
     State,
@@ -34,6 +35,7 @@ from monitor.watch.advisor import Advisor
 from monitor.watch.alarm import Alarm
 from monitor.watch.alarm_register import DELAY, SHELF, AlarmRegister
 from monitor.watch.brooder_watch import BrooderWatch
+from monitor.watch.mains import Mains
 from monitor.watch.out_of_service import OutOfService
 from monitor.watch.probe_faults import ProbeFaults
 from monitor.watch.probe_watch import ProbeWatch
@@ -65,11 +67,13 @@ class Engine:
         self._forecast: Forecast | None = None
         self._probes = {p.key: ProbeWatch(p, start.tick) for p in site.all_probes}
         self._site_probes = [self._probes[p.key] for p in site.probes]
+        self._mains = Mains(site, self._register)
         limits = {b.name: b.limits for b in site.brooders}
         self._faults = ProbeFaults(self._probes.values(), limits, self._register)
         self._boxes = {b.name: self._box(b, make_estimator) for b in site.brooders}
         boxes = list(self._boxes.values())
         self._box_of = {p.key: box for box in boxes for p in box.probes}  # by probe
+        self._box_of_meter = {meter.key: box for box in boxes for meter in box.brooder.meters}
         self._silence = Silence(boxes, self._site_probes, self._register, self._timers)
         self._in_use = OutOfService(
             self._boxes, self._probes, self._register, self._silence, self._faults
@@ -199,6 +203,20 @@ class Engine:
                 self._silence.judge(now, box)
             if box is not None:
                 box.evaluate(now)
+        return self._changes()
+
+    def measured(self, said: Measured) -> list[Change]:
+        """A word of what measures something else than temperature."""
+        self._run_until(said.tick)
+        box = self._box_of_meter.get(said.meter)
+        if box is not None:
+            box.take_measured(said, self._tick, mains_off=self._mains.off)
+        else:
+            was_off = self._mains.off
+            self._mains.take(said, self._tick)
+            if self._mains.off != was_off:
+                for each in self._boxes.values():
+                    each.mains_switched(self._tick, off=self._mains.off)
         return self._changes()
 
     def entry(self, entry: Entry, now: Moment) -> list[Change]:
@@ -387,6 +405,7 @@ class Engine:
                 probe.begin_night()
         box.estimate.hour(tick, at)
         box.refresh(tick)
+        box.review_meters(tick)
         box.look_ahead(tick, self._forecast)
         self._advise(box, tick)
 
@@ -433,6 +452,7 @@ class Engine:
             site=self.site,
             boxes=list(self._boxes.values()),
             site_probes=self._site_probes,
+            mains=self._mains,
             alarms=self._register.standing(),
             tick=max(now.tick, self._tick),
             at=now.at,
@@ -451,6 +471,7 @@ class Engine:
             "probes": {key: probe.state() for key, probe in self._probes.items()},
             "brooders": {name: box.state() for name, box in self._boxes.items()},
             "forecast": self._forecast,
+            "mains": self._mains.state(),
             "watcher": self._watcher.state(),
             "unwatched": self._unwatched.state(),
             "advice": {name: advisor.state() for name, advisor in self._advisors.items()},
@@ -484,6 +505,7 @@ class Engine:
             alarm = self._register.alarms.get(key) or self._watcher.reopen(row["place"])
             if alarm is not None:
                 alarm.restore(row, shift_s)
+        self._mains.restore(state.get("mains", {}), shift_s)
         self._register.resume()
         self._register.incidents.restore(state.get("incidents", {}), shift_s)
         self._silence.resume()

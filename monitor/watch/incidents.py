@@ -88,10 +88,10 @@ class Incidents:
             case ChangeKind.CLEARED | ChangeKind.SHELVED:
                 self._ended(incident, change, tick)
             case ChangeKind.EXPLAINED:
-                told = change.cause is Cause.UNKNOWN or change.cause.value in incident.causes
+                told = change.cause is Cause.UNKNOWN or _cause(change) in incident.causes
                 folded = told or incident.active[change.occurrence] < max(incident.active.values())
                 if not folded:
-                    incident.causes.append(change.cause.value)
+                    incident.causes.append(_cause(change))
             case ChangeKind.ESCALATED | ChangeKind.UNSHELVED:
                 pass
         return _with(change, incident, folded=folded)
@@ -121,8 +121,8 @@ class Incidents:
             incident.told_tick = tick
             if place not in incident.places:
                 incident.places.append(place)
-            if change.cause.value not in incident.causes:
-                incident.causes.append(change.cause.value)
+            for cause in {change.cause.value, _cause(change)} - {*incident.causes}:
+                incident.causes.append(cause)
         return _with(change, incident, folded=folded)
 
     def _key(self, change: Change, tick: float) -> tuple[str, str]:
@@ -183,6 +183,12 @@ class Incidents:
 def _name(change: Change) -> str:
     """The alarm, whichever occurrence of it."""
     return change.occurrence.rpartition("/")[0]
+
+
+def _cause(change: Change) -> str:
+    """That another lamp went out is another cause, where its plug says so."""
+    source = change.facts.get("source", "") if "draws_w" in change.facts else ""
+    return f"{change.cause.value} {source}".rstrip()
 
 
 def _is_past(incident: Incident, tick: float) -> bool:

@@ -10,6 +10,7 @@ from monitor.watch.alarm import Alarm
 from monitor.watch.box_facts import lead_probe
 from monitor.watch.brooder_watch import BrooderWatch
 from monitor.watch.life_cycle import AlarmState
+from monitor.watch.mains import Mains
 from monitor.watch.probe_watch import ProbeWatch
 from monitor.watch.status import (
     AlarmStatus,
@@ -27,6 +28,7 @@ def site_status(
     site: Site,
     boxes: list[BrooderWatch],
     site_probes: list[ProbeWatch],
+    mains: Mains,
     alarms: Iterable[Alarm],
     tick: float,
     at: float,
@@ -43,6 +45,7 @@ def site_status(
         clock_sure=all(box.clock_sure for box in boxes),
         brooders=tuple(_brooder(box, tick, at, shown.get(box.name, [])) for box in boxes),
         probes=tuple(p.status(tick) for p in site_probes),
+        meters=mains.status(tick),
         outside_c=next(
             (p.temp_c for p in site_probes if p.known and not p.silent and not p.out_of_service),
             None,
@@ -118,6 +121,7 @@ def _brooder(box: BrooderWatch, tick: float, at: float, alarms: list[AlarmStatus
         night=box.night.status(box.floor, tick),
         alarms=_sorted(alarms),
         probes=tuple(p.status(tick) for p in box.probes),
+        meters=box.meters.status(tick),
         estimate_fault=box.estimate.fault,
         estimate_error=box.estimate.error,
         learned=box.estimate.learned,

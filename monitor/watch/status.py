@@ -8,6 +8,7 @@ from datetime import date
 
 from monitor.brooding.calendar import Step
 from monitor.events import AlarmName, Cause, Facts, Priority
+from monitor.quantities import QUANTITIES
 from monitor.site import Place
 from monitor.thermal.diagnosis import Diagnosis, Interval, Learned, Outlook
 from monitor.watch.life_cycle import AlarmState
@@ -64,6 +65,29 @@ class ProbeStatus:
     target_c: float | None
     trend_c_per_h: float | None
     lately_high_c: float | None = None  # the highest of the last quarter of an hour
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MeterStatus:
+    """What measures something beside temperature. `usual_w` to `duty` are of a heat source."""
+
+    key: str
+    title: str  # "west lamp", "humidity"
+    kind: str  # of monitor.quantities
+    value: float | None  # the last one, however old
+    at: float | None
+    silent: bool
+    usual_w: float | None = None  # what it draws when lit
+    lit: bool | None = None
+    out: bool = False  # draws nothing, and should
+    turned_down: bool = False  # draws clearly less than it has drawn, or is said to
+    thermostat: bool = False  # one switches it
+    duty: float | None = None  # share of the last hours in which it was lit
+
+    @property
+    def shown(self) -> str:
+        """Its value as a grower reads it."""
+        return "not heard yet" if self.value is None else QUANTITIES[self.kind].shown(self.value)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -124,6 +148,7 @@ class BrooderStatus:
     night: NightStatus
     alarms: tuple[AlarmStatus, ...]  # worst first
     probes: tuple[ProbeStatus, ...]
+    meters: tuple[MeterStatus, ...]
     estimate_fault: str | None  # the thermal estimate gave up, and why
     estimate_error: Exception | None = None  # the same, with its traceback, for the log
     learned: Learned | None = None  # None: no floor reading yet
@@ -138,6 +163,7 @@ class SiteStatus:
     clock_sure: bool
     brooders: tuple[BrooderStatus, ...]
     probes: tuple[ProbeStatus, ...]  # the site's own: outside
+    meters: tuple[MeterStatus, ...]  # the site's own: mains, battery
     outside_c: float | None
     alarms: tuple[AlarmStatus, ...]  # of the site and the watcher itself, worst first
 

@@ -61,7 +61,7 @@ def _at_work(box: Box, alarm: Alarm, tick: float, *, doubted: bool) -> float | N
     hour = datetime.fromtimestamp(box.register.wall_at(tick), box.zone).hour
     by_night = hour >= NIGHT_FROM_H or hour < NIGHT_TO_H
     longest_s = PLAIN_S if by_night else BY_DAY_S
-    if doubted:
+    if doubted or (alarm is not box.hot and box.meters.cover_open(tick)):
         held = tick + longest_s
     return None if held is None or began is None else min(held, began + longest_s)
 

@@ -11,7 +11,7 @@ from dataclasses import replace
 import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
-from support.engine_night import EVENING, a_brooder, a_probe, a_site
+from support.engine_night import EVENING, a_brooder, a_meter, a_probe, a_site, plugged
 
 from monitor.events import (
     AlarmName,
@@ -20,10 +20,12 @@ from monitor.events import (
     Entry,
     EntryKind,
     Facts,
+    Measured,
     Moment,
     Reading,
     State,
 )
+from monitor.quantities import BATTERY_LEFT, CONTACT, COVER, HUMIDITY, MAINS
 from monitor.site import Place, Site
 from monitor.tell.contact import Contact
 from monitor.tell.plan import Plan
@@ -37,6 +39,14 @@ OFFSETS = {"engine.offset_s": -1, "plan.offset_s": 1}  # wall minus steady, and 
 PEOPLE = (Contact(name="me", url="json://127.0.0.1:9/hook"),)
 COMPARED_EVERY = 50
 USUAL_C = {Place.FLOOR: 35.0, Place.UNDER_HEAT: 40.0, Place.COOL_END: 30.0, Place.OUTSIDE: 5.0}
+SAYS = {
+    "power": [0.0, 0.0, 120.0, 240.0, 245.0, 250.0],
+    "humidity": [20.0, 55.0, 80.0],
+    "cover": [0.0, 0.0, 1.0],
+    "contact": [1.0, 1.0, 0.0],
+    "mains": [1.0, 1.0, 1.0, 0.0, -1.0],
+    "battery-left": [200.0, 2400.0],
+}
 ON_ALARMS = (EntryKind.SHELVE, EntryKind.UNSHELVE, EntryKind.ACKNOWLEDGE)
 ON_PROBES = (EntryKind.OUT_OF_SERVICE, EntryKind.IN_SERVICE)
 OF_BIRDS = (EntryKind.PLACED, EntryKind.LOSS, EntryKind.MOVED)
@@ -57,8 +67,14 @@ def some_site(rng: random.Random) -> Site:
         if rng.random() < 0.1:
             probes = probes[1:] or probes
         heat = rng.choice([box.heat, box.heat[:1], ()])
-        boxes.append(replace(box, probes=tuple(probes), heat=heat))
-    return a_site(*boxes, outside=rng.random() < 0.6)
+        box = replace(box, probes=tuple(probes), heat=heat)
+        if rng.random() < 0.5:
+            kinds = rng.sample([HUMIDITY, COVER, CONTACT], rng.randrange(4))
+            box = plugged(replace(box, meters=tuple(a_meter(kind, name) for kind in kinds)))
+        boxes.append(box)
+    site = a_site(*boxes, outside=rng.random() < 0.6)
+    mains = (a_meter(MAINS, None), a_meter(BATTERY_LEFT, None)) if rng.random() < 0.3 else ()
+    return replace(site, meters=mains)
 
 
 def kept(engine: Engine) -> State:
@@ -130,6 +146,7 @@ class Two:
         happens = rng.choices(
             (
                 self.probes_speak,
+                self.meters_speak,
                 self.a_probe_says_nonsense,
                 self.nothing_is_heard,
                 self.the_watcher_has_trouble,
@@ -138,7 +155,7 @@ class Two:
                 self.a_forecast_comes,
                 self.somebody_writes,
             ),
-            (900, 15, 15, 10, 3, 3, 4, 50),
+            (900, 200, 15, 15, 10, 3, 3, 4, 50),
         )[0]
         happens()
 
@@ -158,6 +175,12 @@ class Two:
             said_c = rng.choice([-40.0, 120.0, 60.0, 0.0, 50.0]) if wild else round(temp_c, 4)
             reading = Reading(now.at, now.tick, key, said_c)
             self.both(lambda it, reading=reading: it.reading(reading))
+
+    def meters_speak(self) -> None:
+        for meter in self.site.all_meters:
+            if self.rng.random() < 0.8:
+                said = Measured(*self.now, meter.key, self.rng.choice(SAYS[meter.quantity.kind]))
+                self.both(lambda it, said=said: it.measured(said))
 
     def a_probe_says_nonsense(self) -> None:
         bad = BadValue(*self.now, self.rng.choice(list(self.temp_c)), "is 85 °C", 85.0)

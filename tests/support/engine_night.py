@@ -2,12 +2,14 @@
 
 import json
 from collections.abc import Iterable
+from dataclasses import replace
 from datetime import datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from monitor.events import BadValue, Change, ChangeKind, Entry, EntryKind, Moment, Reading
-from monitor.site import Brooder, HeatSource, Limits, Place, Probe, Site
+from monitor.events import BadValue, Change, ChangeKind, Entry, EntryKind, Measured, Moment, Reading
+from monitor.quantities import POWER, Quantity
+from monitor.site import Brooder, HeatSource, Limits, Meter, Place, Probe, Site
 from monitor.thermal import estimator
 from monitor.thermal.estimator import MakeEstimator
 from monitor.units import Unit
@@ -38,6 +40,18 @@ def a_brooder(name: str = "porch", *, floors: int = 1, limits: Limits | None = N
         ),
         limits=limits or Limits(),
     )
+
+
+def a_meter(quantity: Quantity, brooder: str | None = "porch", source: str | None = None) -> Meter:
+    """Of that kind; of a heat source where it is a plug."""
+    where = f"{brooder or 'site'}/{source or quantity.kind}"
+    return Meter(brooder=brooder, name=source, topic=where, quantity=quantity, source=source)
+
+
+def plugged(box: Brooder) -> Brooder:
+    """The same box, its heat on plugs that measure power."""
+    plugs = tuple(a_meter(POWER, box.name, source.name) for source in box.heat)
+    return replace(box, meters=(*box.meters, *plugs))
 
 
 def a_site(*brooders: Brooder, outside: bool = False) -> Site:
@@ -106,6 +120,11 @@ class Night:
         """One reading now; `at` (s since start) for one that was taken earlier."""
         when = self.start + (self.t if at is None else at)
         self._keep(self.engine.reading(Reading(when, when + self.shift_s, probe, temp_c)))
+
+    def meter_says(self, meter: str, value: float) -> None:
+        """One word of what measures something else than temperature."""
+        when = self.start + self.t
+        self._keep(self.engine.measured(Measured(when, when, meter, value)))
 
     def says_bad(self, probe: str = "porch/floor", temp_c: float = 85.0) -> None:
         when = self.start + self.t

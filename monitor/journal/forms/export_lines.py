@@ -24,7 +24,7 @@ def chunks(
     brooder: str | None = None,
 ) -> Iterator[str]:
     """Text of many whole lines, in time order. Clock-unsure readings carry `"clock":"unsure"`."""
-    known = payloads.current(reader.known())
+    known = payloads.current(reader.known()) | reader.meters()
     if brooder is not None:
         known = {k: one for k, one in known.items() if one.brooder in (brooder, None)}
     entries = sorted(

@@ -6,7 +6,7 @@ from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 
 from monitor.journal import bulk, rows
-from monitor.journal.kept import HOUR_MS, first_id
+from monitor.journal.kept import HOUR_MS, first_id, ten_thousandths
 from monitor.journal.reader import JournalReader
 
 
@@ -15,14 +15,14 @@ class Part:
     """One probe's readings of one sort within the hour, ordered by time."""
 
     times_ms: list[int]
-    values: list[int]  # in 0.0001 degC
+    values: list[int]  # in 0.0001 degC, or of the meter's unit
     sure: bool
     bad: bool
 
 
 @dataclass(frozen=True, slots=True)
 class Hour:
-    """An hour (UTC) and its readings by probe key."""
+    """An hour (UTC) and its readings by the key of their probe or meter."""
 
     start_ms: int
     end_ms: int
@@ -32,20 +32,36 @@ class Hour:
 def hours(
     reader: JournalReader, keys: Collection[str], from_at: float, to_at: float
 ) -> Iterator[Hour]:
-    """Every hour with readings of these probes, from <= at < to, as of one moment."""
+    """Every hour with readings of these probes and meters, from <= at < to, as of one moment."""
     at, to_ms = round(from_at * 1000), round(to_at * 1000)
     with reader.transaction() as connection:
         wanted = rows.probe_keys(connection, keys)
-        while wanted and (first := _first(connection, wanted, at, to_ms)) is not None:
+        meters = [key for key in rows.meters(connection) if key in keys]
+        while (first := _first(connection, wanted, meters, at, to_ms)) is not None:
             start = first // HOUR_MS * HOUR_MS
             end = start + HOUR_MS
             stretch = (max(at, start), min(end, to_ms))
-            yield Hour(start, end, list(_parts(connection, wanted, *stretch)))
+            parts = list(_parts(connection, wanted, *stretch)) if wanted else []
+            yield Hour(start, end, [*parts, *_measured(connection, meters, *stretch)])
             at = end
 
 
+def _measured(
+    connection: sqlite3.Connection, meters: list[str], from_ms: int, to_ms: int
+) -> Iterator[tuple[str, Part]]:
+    for key in meters:
+        found = rows.measured(connection, key, from_ms, to_ms)
+        if found:
+            values = [ten_thousandths(value) for _, value in found]
+            yield key, Part([at for at, _ in found], values, sure=True, bad=False)
+
+
 def _first(
-    connection: sqlite3.Connection, wanted: dict[int, str], from_ms: int, to_ms: int
+    connection: sqlite3.Connection,
+    wanted: dict[int, str],
+    meters: list[str],
+    from_ms: int,
+    to_ms: int,
 ) -> int | None:
     found = [
         row[0]
@@ -53,7 +69,8 @@ def _first(
             ("readings", "id", first_id(from_ms), first_id(to_ms)),
             ("bad_values", "at_ms", from_ms, to_ms),
         )
-        if (
+        if wanted
+        and (
             row := connection.execute(
                 f"SELECT at_ms FROM {table} WHERE {key} >= ? AND {key} < ?"  # noqa: S608
                 f" AND {rows.among(wanted)} ORDER BY {key} LIMIT 1",
@@ -61,6 +78,14 @@ def _first(
             ).fetchone()
         )
     ]
+    for key in meters:
+        place, _, name = key.partition("/")
+        row = connection.execute(
+            "SELECT min(at_ms) FROM derived WHERE brooder = ? AND name = ? AND at_ms >= ?"
+            " AND at_ms < ?",
+            (place, name, from_ms, to_ms),
+        ).fetchone()
+        found += [row[0]] if row[0] is not None else []
     return min(found, default=None)
 
 

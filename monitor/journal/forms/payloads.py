@@ -10,12 +10,16 @@ from typing import Any
 
 from monitor.journal.kept import PER_DEGREE, ten_thousandths
 from monitor.journal.records import KnownProbe
+from monitor.quantities import QUANTITIES
 from monitor.units import Unit, from_celsius, to_celsius
+
+_STATES = frozenset(kind for kind, row in QUANTITIES.items() if row.is_state)
+_TEMPERATURE = frozenset(unit.value for unit in Unit)
 
 
 def raw_number(known: KnownProbe, value: int, *, corrected: bool = True) -> float:
     """The number the probe said, in its unit, from a kept value. `corrected`: with its offset."""
-    unit = Unit(known.unit) if known.unit else Unit.CELSIUS
+    unit = Unit(known.unit) if known.unit in _TEMPERATURE else Unit.CELSIUS  # a watt is a watt
     return shortest(value, unit, known.offset_c if corrected else 0.0)
 
 
@@ -38,7 +42,10 @@ def number_text(number: float) -> str:
 def payload(known: KnownProbe, number: float, at: float) -> str:
     """What one probe publishes."""
     if known.senml_name is not None:
-        unit = {"kelvin": "K", "celsius": "Cel"}.get(known.unit or "celsius")
+        said = known.unit or "celsius"
+        unit = {"kelvin": "K", "celsius": "Cel", "fahrenheit": None}.get(said, said)
+        if known.place in _STATES:
+            unit = None
         record: dict[str, Any] = {"n": known.senml_name, "t": at}
         if unit is not None:  # SenML knows no degF; without a unit the probe's own is meant
             record["u"] = unit

@@ -25,10 +25,17 @@ def readings(
 ) -> Iterator[str]:
     """The pack in pieces, one record a line, ordered by time. Empty: an empty list, which is not a
     pack but is what a reader of JSON expects."""
-    known = payloads.current(reader.known())
+    meters = reader.meters()
+    known = payloads.current(reader.known()) | meters
     if brooder is not None:
         known = {k: one for k, one in known.items() if one.brooder in (brooder, None)}
     names = {key: json.dumps(name(key)) for key in known}
+    # A state has no unit; "/" is SenML's for a ratio, and 0 and 1 are that too (RFC 8428, 12.1).
+    units = {
+        names[key]: '"u":' + json.dumps("/" if one.unit == one.place else one.unit) + ","
+        for key, one in meters.items()
+        if key in names
+    }
     base_ms: int | None = None
     yield "["
     for hour in hours(reader, known, from_at, to_at):
@@ -48,7 +55,8 @@ def readings(
             else:
                 head, separator = "", ",\n"
             offset = payloads.number_text((at - base_ms) / 1000)
-            records.append(f'{separator}{{{head}"n":{word},"t":{offset},"v":{shown}}}')
+            unit = units.get(word, "")
+            records.append(f'{separator}{{{head}"n":{word},{unit}"t":{offset},"v":{shown}}}')
         yield "".join(records)
     yield "\n]\n"
 

@@ -38,6 +38,8 @@ def lost_source(facts: Facts, box: Brooder | None) -> str | None:
     """Which heat source most likely stopped, with its watts when they are known."""
     if "source" not in facts:
         return None
+    if "draws_w" in facts:
+        return measured_out(facts, box)
     watts = f" ({facts['source_watts']:.0f} W)" if facts.get("source_watts") else ""
     one = box is None or _is_one(facts["source"], box)
     name = f"the {facts['source']}" if one else facts["source"]
@@ -47,6 +49,17 @@ def lost_source(facts: Facts, box: Brooder | None) -> str | None:
     if one and len(suspects) > 1:
         return f"One of {listed(suspects)} has stopped, most likely {name}{watts}."
     return f"It may be {name}{watts} that has stopped."
+
+
+def measured_out(facts: Facts, box: Brooder | None) -> str:
+    """A source whose plug says that it draws nothing: no guess. The plug itself has power."""
+    name = facts["source"]
+    said = f"the {name}" if box is None or _is_one(name, box) else name
+    return (
+        f"{said[0].upper()}{said[1:]} {'draw' if ' and ' in name else 'draws'} "
+        f"{facts['draws_w']:.0f} W, and drew {facts['usual_w']:.0f} W before. The plug still has "
+        "power: look at the bulb, the cord and the switch."
+    )
 
 
 def check_cold(cause: Cause, facts: Facts, box: Brooder | None) -> str:

@@ -20,6 +20,13 @@ _GONE = {
     ),
     AlarmName.NO_READINGS: ("readings are back", "It is watched again."),
     AlarmName.PROBE_FAULT: ("probes make sense again", "Their readings count again."),
+    AlarmName.METER_SILENT: ("its meter is heard again", "Its readings count again."),
+    AlarmName.LEFT_OPEN: ("the cover is closed", "Nothing for you to do."),
+    AlarmName.MAINS_LOST: (
+        "mains power is back",
+        "See that every lamp and plate is lit again, and that no chick lies alone.",
+    ),
+    AlarmName.BATTERY_LOW: ("the monitor has power again", "It is watched again."),
     AlarmName.UNWATCHED: ("cold is watched for again", "Its alarms work again."),
     AlarmName.BROKER_LOST: ("broker is back", "Readings come in again."),
     AlarmName.NAME_TAKEN: (
@@ -43,6 +50,8 @@ _HAVE_LENGTH = (
     AlarmName.NO_READINGS,
     AlarmName.PROBE_FAULT,
     AlarmName.UNWATCHED,
+    AlarmName.LEFT_OPEN,
+    AlarmName.MAINS_LOST,
     AlarmName.BROKER_LOST,
     AlarmName.STORAGE_FAULT,
     AlarmName.DELIVERY_FAULT,

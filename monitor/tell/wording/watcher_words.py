@@ -112,8 +112,66 @@ def unwatched(change: Change, voice: Voice, box: Brooder | None) -> Words:
     )
 
 
+def mains_lost(change: Change, voice: Voice, box: Brooder | None) -> Words:
+    """No mains power: all heat is off, and the board runs on its battery."""
+    left = change.facts.get("battery_left_s")
+    lasts = (
+        f"This monitor itself lasts about {span(left)} more on its battery."
+        if left is not None
+        else "This monitor itself runs on its battery; how long that lasts is not known."
+    )
+    return compose(
+        f"{voice.where(None)}: mains power is off",
+        "All heat is off now. Go and look at the chicks. Then look at the breaker.",
+        lasts,
+        "If the whole house is dark, the heat will not come back by itself soon: close the cover "
+        "but for a gap for fresh air, wrap the box, or carry the chicks to a warm room in a "
+        "ventilated box. Never bring a generator, grill or camp stove indoors: its fumes kill.",
+    )
+
+
+def battery_low(change: Change, voice: Voice, box: Brooder | None) -> Words:
+    """The last word before silence."""
+    left = change.facts.get("battery_left_s")
+    lasts = "a few minutes" if left is None else f"about {span(left)}"
+    return compose(
+        f"{voice.where(None)}: the monitor is about to go dark",
+        f"Go and look at the chicks. Its battery lasts {lasts}, then nobody watches.",
+        "This may be the last you hear. The mains power is still off, and so is the heat.",
+    )
+
+
+def meter_silent(change: Change, voice: Voice, box: Brooder | None) -> Words:
+    """A plug or a sensor beside the thermometers is not heard."""
+    facts = change.facts
+    meter = facts.get("meter", "a meter")
+    power = facts.get("quantity") == "power"
+    what = f"{meter}'s plug" if power else f"sensor of {meter}"
+    silent = f" for {span(facts['silent_s'])}" if "silent_s" in facts else ""
+    return compose(
+        f"{voice.where(change.brooder)}: nothing from the {what}",
+        f"Not heard{silent}, while others are. It is the {'plug' if power else 'sensor'}, "
+        + (f"and says nothing of the {meter} itself." if power else "not the box."),
+        "The floor is watched as before. See that it has power and reaches the network.",
+    )
+
+
+def left_open(change: Change, voice: Voice, box: Brooder | None) -> Words:
+    """The cover's switch says that it is open, for longer than feeding takes."""
+    since = change.facts.get("since", change.at)
+    return compose(
+        f"{voice.where(change.brooder)}: the cover is still open",
+        f"Open since {voice.clock(since, change.at)}. Close it, but for a gap for fresh air.",
+        "If it is shut, its switch or magnet has slipped.",
+    )
+
+
 WATCHER: dict[AlarmName, Callable[[Change, Voice, Brooder | None], Words]] = {
     AlarmName.UNWATCHED: unwatched,
+    AlarmName.METER_SILENT: meter_silent,
+    AlarmName.LEFT_OPEN: left_open,
+    AlarmName.MAINS_LOST: mains_lost,
+    AlarmName.BATTERY_LOW: battery_low,
     AlarmName.BROKER_LOST: broker_lost,
     AlarmName.NAME_TAKEN: name_taken,
     AlarmName.STORAGE_FAULT: storage_fault,

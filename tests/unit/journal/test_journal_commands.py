@@ -169,3 +169,51 @@ def test_restore_wants_one_source(here: Path) -> None:
     done = run(here, "restore", "--from-influx", "--journal", str(here / "j.db"))
     assert done.exit_code == 2
     assert "has no [influx]" in done.output
+
+
+METERED = (
+    CONFIG
+    + """
+  [[brooders.heat]]
+  name = "west lamp"
+  kind = "lamp"
+  watts = 250
+  topic = "plug/west"
+  value = "/power"
+
+  [[brooders.meters]]
+  kind = "humidity"
+  topic = "brooder/porch/air"
+
+  [[brooders.meters]]
+  kind = "cover"
+  topic = "brooder/porch/lid"
+"""
+)
+METERED_NIGHT = """\
+{"at":"2026-02-10T02:15:30Z","topic":"brooder/porch/floor","payload":"33.4"}
+{"at":"2026-02-10T02:15:30Z","topic":"plug/west","payload":"{\\"power\\":243.5}"}
+{"at":"2026-02-10T02:15:31Z","topic":"brooder/porch/air","payload":"61"}
+{"at":"2026-02-10T04:15:31Z","topic":"brooder/porch/lid","payload":"1"}
+"""
+
+
+def test_what_meters_said_is_exported_imported_and_exported_the_same(here: Path) -> None:
+    (here / "brooder.toml").write_text(METERED)
+    (here / "night.jsonl").write_text(METERED_NIGHT)
+    for name in ("one.db", "two.db"):
+        for _ in range(2):  # the second time there is nothing new
+            done = run(here, "import", str(here / "night.jsonl"), "--journal", str(here / name))
+            assert done.exit_code == 0, done.output
+        told = run(here, "export", str(here / "night.jsonl"), "--journal", str(here / name))
+        assert told.exit_code == 0, told.output
+        assert (here / "night.jsonl").read_text() == METERED_NIGHT
+    with JournalReader(here / "one.db") as reader:
+        assert reader.samples("porch", "west lamp power_w")[1].tolist() == [243.5]
+    pack = json.loads(run(here, "export", "--form", "senml", "--journal", str(here / name)).stdout)
+    assert [(one["n"], one.get("u", "Cel"), one["v"]) for one in pack] == [
+        ("porch/floor", "Cel", 33.4),
+        ("porch/west_lamp_power_w", "W", 243.5),
+        ("porch/humidity_percent", "%RH", 61),
+        ("porch/cover_open", "/", 1),
+    ]

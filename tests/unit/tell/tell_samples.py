@@ -84,6 +84,8 @@ def heated(*sources: tuple[str, float]) -> Site:
 _SITE_WIDE = (
     AlarmName.BROKER_LOST,
     AlarmName.NAME_TAKEN,
+    AlarmName.MAINS_LOST,
+    AlarmName.BATTERY_LOW,
     AlarmName.STORAGE_FAULT,
     AlarmName.DELIVERY_FAULT,
     AlarmName.CLOCK_FAULT,
@@ -164,6 +166,10 @@ FACTS: dict[AlarmName, Facts] = {
     AlarmName.NAME_TAKEN: Facts(
         reason="another service seems to use the client id brooder-Hillside at broker.local:8883"
     ),
+    AlarmName.METER_SILENT: Facts(meter="west lamp", quantity="power", silent_s=1400.0),
+    AlarmName.LEFT_OPEN: Facts(since=NIGHT - 1200),
+    AlarmName.MAINS_LOST: Facts(battery_left_s=2400.0),
+    AlarmName.BATTERY_LOW: Facts(battery_left_s=240.0),
     AlarmName.STORAGE_FAULT: Facts(reason="the card is full"),
     AlarmName.DELIVERY_FAULT: Facts(contact="my phone", reason="no connection to the service"),
     AlarmName.CLOCK_FAULT: Facts(jump_s=5400.0),

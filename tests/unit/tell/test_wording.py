@@ -20,7 +20,7 @@ from monitor.units import Unit
 from monitor.watch.alarm_table import TABLE
 
 GOLDEN = Path(__file__).with_name("golden_messages.txt")
-OF_THE_SITE = (AlarmName.NAME_TAKEN,)
+OF_THE_SITE = (AlarmName.NAME_TAKEN, AlarmName.MAINS_LOST, AlarmName.BATTERY_LOW)
 URGENT = [
     name
     for name in AlarmName
@@ -55,6 +55,10 @@ def all_messages() -> dict[str, Words]:
         said[f"cold raised, {cause.value}"] = wording.for_change(
             change(AlarmName.COLD, cause=cause), here
         )
+    by_watts = Facts(**FACTS[AlarmName.HEAT_LOSS], draws_w=0.0, usual_w=243.0)
+    said["heat-loss raised, by its watts"] = wording.for_change(
+        change(AlarmName.HEAT_LOSS, facts=by_watts, cause=Cause.HEAT_SOURCE), here
+    )
     said["cold-night raised, a plate alone"] = cold_night(
         heated(("plate", 100)), "a heat lamp of 100 W"
     )

@@ -13,8 +13,11 @@ URGENT = {
     AlarmName.NO_READINGS,
     AlarmName.UNWATCHED,
     AlarmName.NAME_TAKEN,
+    AlarmName.MAINS_LOST,
+    AlarmName.BATTERY_LOW,
 }
 ADVICE = {
+    AlarmName.METER_SILENT,
     AlarmName.STEP_DOWN,
     AlarmName.CROWDED,
     AlarmName.LOSSES_HIGH,

@@ -1,0 +1,125 @@
+"""What is measured beside temperature: one table, one row a kind.
+
+To add a kind (carbon dioxide, say) is to add its row here: `[[brooders.meters]]` then takes it,
+and it is read, kept, exported, mirrored and shown. What the watch concludes from a kind stands in
+`watch.box_meters` (power, cover) and `watch.mains`; most kinds need no more than `brooding.air`'s
+advice, or none."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from types import MappingProxyType
+from typing import Any
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Quantity:
+    """One kind. `column` is its name wherever it is kept, with the unit in it."""
+
+    kind: str
+    column: str
+    title: str  # in a sentence: "humidity"
+    least: float
+    most: float
+    step: float = 0.0  # a smaller change is not worth keeping: noise
+    senml: str | None = None  # unit by RFC 8428 (section 12.1); None: a state, which has none
+    sign: str = ""
+    words: Mapping[str, float] = field(default_factory=dict)  # of a state: what a payload may say
+    states: Mapping[float, str] = field(default_factory=dict)  # of a state: how a grower reads it
+    of_box: bool = True  # may stand under [[brooders.meters]]
+
+    @property
+    def is_state(self) -> bool:
+        """Is it one of a few states, said when it changes, and not a quantity said every minute?"""
+        return bool(self.states)
+
+    def shown(self, value: float) -> str:
+        """As a grower reads it: `62 %`, `238 W`, `open`."""
+        if self.is_state:
+            return self.states.get(value, f"{value:g}")
+        return f"{value:.0f} {self.sign}"
+
+    def state(self, said: Any) -> float | None:
+        """The state that a payload's word (or JSON true, false, 1, 0) stands for; None: it stands
+        for none. Of several words the first counts, and a worse one beside a bad one: `OB DISCHRG
+        LB` is a battery nearly empty, `OL CHRG LB` is mains."""
+        if isinstance(said, bool):
+            return self.words.get("true" if said else "false")
+        if isinstance(said, int | float):
+            return float(said) if float(said) in self.states else None
+        if not isinstance(said, str):
+            return None
+        word = " ".join(said.strip().strip('"').lower().replace("_", " ").split())
+        if word in self.words:
+            return self.words[word]
+        found = [self.words[part] for part in word.split() if part in self.words]
+        return found[0] if found and found[0] > 0.0 else min(found, default=None)
+
+
+ON_MAINS, ON_BATTERY, NEARLY_EMPTY = 1.0, 0.0, -1.0
+
+POWER = Quantity(
+    kind="power", column="power_w", title="power", senml="W", sign="W",
+    least=-50.0, most=10000.0, step=3.0, of_box=False,
+)  # fmt: skip
+MAINS = Quantity(
+    kind="mains",
+    column="mains_on",
+    title="mains power",
+    least=NEARLY_EMPTY,
+    most=ON_MAINS,
+    # OL, OB, LB: the status words of Network UPS Tools (networkupstools.org, ups.status). The rest
+    # is what boards say of their supply (Linux, Documentation/ABI/testing/sysfs-class-power).
+    words=MappingProxyType(
+        dict.fromkeys(("ol", "1", "true", "on", "online", "mains", "charging", "full"), ON_MAINS)
+        | dict.fromkeys(("ob", "0", "false", "off", "battery", "discharging"), ON_BATTERY)
+        | {"lb": NEARLY_EMPTY, "not charging": ON_MAINS, "on battery": ON_BATTERY}
+    ),
+    states=MappingProxyType(
+        {ON_MAINS: "on", ON_BATTERY: "off", NEARLY_EMPTY: "off, battery nearly empty"}
+    ),
+    of_box=False,
+)
+BATTERY_LEFT = Quantity(
+    kind="battery-left", column="battery_left_s", title="battery", senml="s", sign="s",
+    least=0.0, most=30 * 86400.0, step=60.0, of_box=False,
+)  # fmt: skip
+HUMIDITY = Quantity(
+    kind="humidity", column="humidity_percent", title="humidity", senml="%RH", sign="%",
+    least=0.0, most=100.0, step=1.0,
+)  # fmt: skip
+_OPEN = {"open": 1.0, "opened": 1.0, "closed": 0.0, "close": 0.0, "shut": 0.0}
+_COVER_STATES = MappingProxyType({1.0: "open", 0.0: "closed"})
+COVER = Quantity(
+    kind="cover",
+    column="cover_open",
+    title="cover",
+    least=0.0,
+    most=1.0,
+    words=MappingProxyType(
+        _OPEN | {"true": 1.0, "on": 1.0, "1": 1.0, "false": 0.0, "off": 0.0, "0": 0.0}
+    ),
+    states=_COVER_STATES,
+)
+# A magnet switch that says whether its contact is made: true is closed.
+CONTACT = Quantity(
+    kind="contact",
+    column="contact_made",
+    title="cover",
+    least=0.0,
+    most=1.0,
+    words=MappingProxyType(
+        {"open": 0.0, "opened": 0.0, "closed": 1.0, "close": 1.0, "shut": 1.0}
+        | {"true": 1.0, "on": 1.0, "1": 1.0, "false": 0.0, "off": 0.0, "0": 0.0}
+    ),
+    states=MappingProxyType({1.0: "closed", 0.0: "open"}),
+)
+
+QUANTITIES: dict[str, Quantity] = {
+    row.kind: row for row in (POWER, MAINS, BATTERY_LEFT, HUMIDITY, COVER, CONTACT)
+}
+
+
+def of_column(name: str) -> Quantity | None:
+    """The kind that a kept series is of, by its name: `west lamp power_w`, `humidity_percent`."""
+    column = name.rpartition(" ")[2]
+    return next((row for row in QUANTITIES.values() if row.column == column), None)

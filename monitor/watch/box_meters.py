@@ -1,0 +1,239 @@
+"""What is measured in one box beside temperature, and what follows from it: a source that is out, a
+cover that is open, a meter that is silent. Owned by watch.brooder_watch; fed by watch.engine."""
+
+from collections.abc import Callable, Iterable
+
+from monitor.events import AlarmName, Cause, Facts, Measured, State
+from monitor.quantities import CONTACT, COVER, POWER
+from monitor.site import Brooder, HeatSource, Meter
+from monitor.thermal.diagnosis import HeatKnown
+from monitor.watch.alarm import Alarm, Description
+from monitor.watch.alarm_register import AlarmRegister
+from monitor.watch.heat_seen import Floor, HeatSeen
+from monitor.watch.status import MeterStatus
+
+_COVER_KNOWN_S = 2 * 3600.0  # a switch that was not heard for so long says nothing of the cover
+
+
+class MeterWatch:
+    """One meter: what it said last."""
+
+    def __init__(self, meter: Meter, alarm: Alarm | None) -> None:
+        self.meter = meter
+        self.alarm = alarm  # of its silence; None: it speaks when it is moved
+        self.value: float | None = None
+        self.at = 0.0  # Unix s
+        self.tick: float | None = None
+
+    def take(self, said: Measured) -> bool:
+        """Is it news? A word from before the last one is not."""
+        if self.tick is not None and said.tick < self.tick:
+            return False
+        self.value, self.at, self.tick = said.value, said.at, said.tick
+        return True
+
+    def silent(self, tick: float, silent_s: float) -> bool:
+        """Was it heard once, and not for so long now?"""
+        return self.tick is not None and tick - self.tick > silent_s
+
+    def state(self) -> State:
+        """JSON-able."""
+        return {"said": [self.value, self.at, self.tick]}
+
+    def restore(self, state: State, shift_s: float) -> None:
+        """As it was, `shift_s` later."""
+        self.value, self.at, tick = state["said"]
+        self.tick = None if tick is None else tick + shift_s
+
+
+class BoxMeters:
+    """The meters of one box."""
+
+    def __init__(self, brooder: Brooder, register: AlarmRegister) -> None:
+        self._brooder = brooder
+        self._register = register
+        self.left_open = register.open(
+            AlarmName.LEFT_OPEN, brooder.name, self, limits=brooder.limits
+        )
+        self._meters = {m.key: self._watch(m) for m in brooder.meters}
+        named = {source.name: source for source in brooder.heat}
+        self._heat: dict[str, HeatSeen] = {
+            m.key: HeatSeen(named[m.source])
+            for m in brooder.meters
+            if m.quantity is POWER and m.source in named
+        }
+        self._open_since: float | None = None
+
+    def _watch(self, meter: Meter) -> MeterWatch:
+        if meter.quantity.is_state:
+            return MeterWatch(meter, None)
+        return MeterWatch(
+            meter,
+            self._register.open(
+                AlarmName.METER_SILENT,
+                self._brooder.name,
+                self,
+                limits=self._brooder.limits,
+                subject=meter.series,
+            ),
+        )
+
+    # -- what comes in
+
+    def take(self, said: Measured, tick: float, floor: Floor, *, mains_off: bool) -> bool:
+        """A word of one of them: does it change what is known of heat or cover?"""
+        meter = self._meters[said.meter]
+        if not meter.take(said):
+            return False
+        if meter.alarm is not None:
+            self._register.see(meter.alarm, False, tick)
+        before = (self.sources_out, self.cover_open(tick))
+        heat = self._heat.get(said.meter)
+        if heat is not None:
+            heat.take(tick, said.value, floor)
+        if mains_off:  # that is told by itself, once
+            for each in self._heat.values():
+                each.out = False
+        return before != (self.sources_out, self.cover_open(tick))
+
+    def review(self, tick: float, floor: Floor, heard: Iterable[float], *, birds: bool) -> None:
+        """Every quarter of an hour, and with each word of a cover. `heard`: when the box's probes
+        were heard last. Who is silent while others are heard is itself at fault."""
+        self._register.see(self.left_open, birds and self.cover_open(tick) is True, tick)
+        silent_s = self._brooder.limits.silent_s
+        others = [*heard, *(m.tick for m in self._meters.values() if m.tick is not None)]
+        alive = max(others, default=float("-inf")) > tick - silent_s
+        for meter in self._meters.values():
+            if meter.alarm is not None and alive:
+                self._register.see(meter.alarm, birds and meter.silent(tick, silent_s), tick)
+        for heat in self._heat.values():
+            if tick - heat.tick <= silent_s:
+                heat.judge(tick, floor)
+
+    def answered_while_warm(self) -> None:
+        """Somebody has answered that heat is out, and the floor is warm without it: it is meant."""
+        for heat in self._heat.values():
+            heat.meant = heat.meant or heat.out
+            heat.out = False
+
+    # -- what is known
+
+    @property
+    def sources_out(self) -> tuple[HeatSource, ...]:
+        """The heat sources that draw nothing and should."""
+        return tuple(heat.source for heat in self._heat.values() if heat.out)
+
+    def cover_open(self, tick: float) -> bool | None:
+        """Is a cover open? None: no switch says so, or none was heard for long."""
+        said = [
+            _is_open(m)
+            for m in self._meters.values()
+            if m.meter.quantity in (COVER, CONTACT) and not m.silent(tick, _COVER_KNOWN_S)
+        ]
+        if True in said:
+            return True
+        return None if not said or None in said else False
+
+    def known(self, tick: float, *, mains_off: bool) -> HeatKnown:
+        """For the estimate: which sources are surely lit (and when that was said), which out."""
+        place = {source.name: index for index, source in enumerate(self._brooder.heat)}
+        return HeatKnown(
+            lit={
+                place[heat.source.name]: heat.tick
+                for heat in self._heat.values()
+                if heat.proves_lit(tick)
+            },
+            out=frozenset(place[source.name] for source in self.sources_out),
+            cover_open=self.cover_open(tick),
+            mains_off=mains_off,
+        )
+
+    def source_facts(self, facts: Facts) -> None:
+        """Which source is out, by its own watts: no guess."""
+        out = [heat for heat in self._heat.values() if heat.out]
+        if not out:
+            return
+        names = [heat.source.name for heat in out]
+        every = len(names) == len(self._brooder.heat) > 1
+        facts["source"] = "every heat source" if every else " and ".join(names)
+        facts["source_sure"] = True
+        facts["source_watts"] = sum(heat.source.watts for heat in out)
+        facts["suspects"] = names
+        facts["draws_w"] = sum(heat.watts or 0.0 for heat in out)
+        facts["usual_w"] = sum(heat.usual_w or heat.source.watts for heat in out)
+        facts["since"] = min(heat.since for heat in out) + self._register.offset_s
+
+    def status(self, tick: float) -> tuple[MeterStatus, ...]:
+        """Each as it stands."""
+        silent_s = self._brooder.limits.silent_s
+        return tuple(
+            meter_status(m, self._heat.get(m.meter.key), tick, silent_s)
+            for m in self._meters.values()
+        )
+
+    # -- Owner
+
+    def suppressed_until(self, alarm: Alarm, tick: float) -> float | None:
+        """Nothing holds it back."""
+        return None
+
+    def describe(self, alarm: Alarm, tick: float) -> Description:
+        """What, and since when."""
+        if alarm is self.left_open:
+            return Description(Facts(), Cause.COVER_OPEN)
+        meter = next(m for m in self._meters.values() if m.alarm is alarm)
+        facts = Facts(meter=meter.meter.title, quantity=meter.meter.quantity.title)
+        if meter.tick is not None:
+            facts["silent_s"] = tick - meter.tick
+        return Description(facts, Cause.SILENCE)
+
+    def closing(self, alarm: Alarm, tick: float) -> Facts:
+        """Which meter."""
+        return self.describe(alarm, tick).facts
+
+    # -- over a restart
+
+    def state(self) -> State:
+        """JSON-able."""
+        return {
+            "meters": {key: m.state() for key, m in self._meters.items()},
+            "heat": {key: heat.state() for key, heat in self._heat.items()},
+        }
+
+    def restore(self, state: State, shift_s: float) -> None:
+        """As they were; one that is no longer configured is dropped."""
+        parts: tuple[tuple[str, Callable[[str], MeterWatch | HeatSeen | None]], ...] = (
+            ("meters", self._meters.get),
+            ("heat", self._heat.get),
+        )
+        for part, of in parts:
+            for key, kept in state.get(part, {}).items():
+                one = of(key)
+                if one is not None:
+                    one.restore(kept, shift_s)
+
+
+def _is_open(meter: MeterWatch) -> bool | None:
+    if meter.value is None:
+        return None
+    return (meter.value > 0.0) is (meter.meter.quantity is COVER)
+
+
+def meter_status(
+    meter: MeterWatch, heat: HeatSeen | None, tick: float, silent_s: float
+) -> MeterStatus:
+    """One meter as it stands."""
+    return MeterStatus(
+        key=meter.meter.key,
+        title=meter.meter.title,
+        kind=meter.meter.quantity.kind,
+        value=meter.value,
+        at=meter.at if meter.tick is not None else None,
+        silent=not meter.meter.quantity.is_state and meter.silent(tick, silent_s),
+        usual_w=None if heat is None else heat.usual_w,
+        lit=None if heat is None else heat.lit,
+        out=heat is not None and heat.out,
+        turned_down=heat is not None and heat.turned_down,
+        thermostat=heat is not None and heat.thermostat,
+        duty=None if heat is None else heat.duty(tick),
+    )

@@ -1,0 +1,179 @@
+"""One heat source as its plug measures it: is it lit, is it out, does a thermostat switch it? Owned
+by watch.box_meters.
+
+A watt that falls to zero is a dead lamp, whatever the floor does. Only a thermostat may do the same
+and mean nothing: one that the grower has named, or one that has shown itself. It is out when the
+floor is colder than where it has always come on again."""
+
+from collections import deque
+from typing import NamedTuple
+
+from monitor.events import State
+from monitor.site import HeatSource
+
+_LIT_SHARE = 0.15  # of its usual watts; a plug's own electronics and a thermostat draw a few
+_WHOLE_SHARE = 0.75  # draws less: turned down
+_TWICE = 2  # one word alone proves nothing
+_CYCLE_S = 180.0  # off for less is a loose plug or a dying bulb, not a thermostat
+_CYCLES = 2  # then it is one
+_UNKNOWN_S = 7200.0  # a plug heard for less may be a thermostat's, that was never seen to switch
+_PATIENCE_S = 1800.0  # so long a thermostat is waited for where no floor tells
+_BELOW_K, _MISSED_K = 0.5, 1.0  # K
+
+_DUTY_S = 3 * 3600.0
+_REMEMBERED = 6  # switchings on
+_SAME_S = 1800.0  # the very same watts for so long: the plug may be stuck, and proves nothing
+_ADOPTED_S = 6 * 3600.0  # turned down for so long: that is usual now
+
+
+class Floor(NamedTuple):
+    """How warm the floor is, for whoever judges whether heat should be on. None: not known."""
+
+    coldest_c: float | None
+    target_c: float | None
+    high_c: float | None
+
+    @property
+    def too_hot(self) -> bool:
+        """Above its band: no heat is missing."""
+        return None not in self[:1] + self[2:] and (self.coldest_c or 0.0) > (self.high_c or 0.0)
+
+
+class HeatSeen:
+    """Mutable state of one source. Ticks in seconds."""
+
+    def __init__(self, source: HeatSource) -> None:
+        self.source = source
+        self.watts: float | None = None
+        self.usual_w: float | None = None  # what it draws when lit and not turned down
+        self.lit: bool | None = None
+        self.tick = float("-inf")  # of the last word
+        self.since = 0.0  # tick since it is lit, or is not
+        self.meant = False  # somebody has answered, and the floor is warm without it
+        self.out = False
+        self._was_lit = False
+        self._zeros = 0  # words in a row that it draws nothing
+        self._first: float | None = None  # word
+        self._differed = float("-inf")  # tick at which it last said other watts than before
+        self._down_since: float | None = None  # turned down
+        self._cycles = 0
+        self._longest_off_s = 0.0
+        self._on_at_c: deque[float] = deque(maxlen=_REMEMBERED)
+        self._switched: deque[tuple[float, bool]] = deque(maxlen=200)
+
+    def take(self, tick: float, watts: float, floor: Floor) -> None:
+        """A word of its plug."""
+        if tick < self.tick:
+            return
+        if self._first is None:
+            self._first = tick
+        if watts != self.watts:
+            self._differed = tick
+        self.tick, self.watts = tick, watts
+        lit = watts > _LIT_SHARE * (self.usual_w or self.source.watts)
+        if lit is not self.lit:
+            if lit and self.lit is False:
+                self._came_on(tick - self.since, floor)
+            self.lit, self.since = lit, tick
+            self._switched.append((tick, lit))
+        self._zeros = 0 if lit else self._zeros + 1
+        if lit:
+            self._was_lit = True
+            self.meant = False
+            self._learn(tick, watts)
+        self.judge(tick, floor)
+
+    def _came_on(self, off_s: float, floor: Floor) -> None:
+        if off_s < _CYCLE_S:
+            return
+        self._cycles += 1
+        self._longest_off_s = max(self._longest_off_s, off_s)
+        if floor.coldest_c is not None:
+            self._on_at_c.append(floor.coldest_c)
+
+    def _learn(self, tick: float, watts: float) -> None:
+        usual = self.usual_w
+        if usual is None or watts > usual:
+            self.usual_w, self._down_since = watts, None
+        elif watts >= _WHOLE_SHARE * usual:
+            self.usual_w, self._down_since = usual + 0.05 * (watts - usual), None
+        elif self._down_since is None:
+            self._down_since = tick
+        elif tick - self._down_since > _ADOPTED_S:
+            self.usual_w, self._down_since = watts, None
+
+    def judge(self, tick: float, floor: Floor) -> None:
+        """Is it out, though it should be lit?"""
+        if self.lit is not False or not self._was_lit or self.meant:
+            self.out = False
+        elif not self.out and self._zeros >= _TWICE and not floor.too_hot:
+            self.out = self._is_missed(tick - self.since, floor)
+
+    def _is_missed(self, off_s: float, floor: Floor) -> bool:
+        coldest_c, target_c, _ = floor
+        known = coldest_c is not None and target_c is not None
+        below_k = (target_c or 0.0) - (coldest_c or 0.0)
+        if self.thermostat:
+            if not known:
+                return off_s > max(_PATIENCE_S, 2.0 * self._longest_off_s)
+            if self._on_at_c:
+                return below_k > 0.0 and (coldest_c or 0.0) < min(self._on_at_c) - _BELOW_K
+            return below_k > _MISSED_K and off_s >= _CYCLE_S
+        young = self._first is None or self.since - self._first < _UNKNOWN_S
+        if self.source.thermostat is None and young:
+            return below_k > _MISSED_K if known else off_s >= _PATIENCE_S
+        return True
+
+    @property
+    def thermostat(self) -> bool:
+        """Does one switch it: as the grower says, else as it has shown?"""
+        said = self.source.thermostat
+        return self._cycles >= _CYCLES if said is None else said
+
+    @property
+    def turned_down(self) -> bool:
+        """Does it draw clearly less than it has drawn, or than it is said to?"""
+        rated = _WHOLE_SHARE * self.source.watts
+        low = self.usual_w is not None and self.usual_w < rated
+        return self.lit is True and (self._down_since is not None or low)
+
+    def proves_lit(self, tick: float) -> bool:
+        """Is it surely lit? A plug that says the very same for half an hour may be stuck."""
+        return self.lit is True and tick - self._differed < _SAME_S
+
+    def duty(self, tick: float) -> float | None:
+        """The share of the last three hours (or since it is heard) in which it was lit. None: heard
+        for less than an hour."""
+        if self._first is None or tick - self._first < 3600.0:
+            return None
+        begin = max(self._first, tick - _DUTY_S)
+        lit_s, at, lit = 0.0, begin, False
+        for switched, now_lit in self._switched:
+            if switched > begin:
+                lit_s += (switched - at) * lit
+                at = switched
+            lit = now_lit
+        return (lit_s + (tick - at) * lit) / (tick - begin)
+
+    def state(self) -> State:
+        """JSON-able."""
+        return {
+            name: list(value) if isinstance(value, deque) else value
+            for name, value in vars(self).items()
+            if name != "source" and value != float("-inf")
+        }
+
+    def restore(self, state: State, shift_s: float) -> None:
+        """As it was, `shift_s` later."""
+        for name, value in state.items():
+            if name == "_on_at_c":
+                self._on_at_c.extend(value)
+            elif name == "_switched":
+                self._switched.extend((at + shift_s, lit) for at, lit in value)
+            elif name in _TICKS and value is not None:
+                setattr(self, name, value + shift_s)
+            elif name in vars(self):
+                setattr(self, name, value)
+
+
+_TICKS = ("tick", "since", "_first", "_differed", "_down_since")

@@ -1,0 +1,207 @@
+"""What plugs that measure power tell the watch: a lamp that draws nothing is out, at once and by
+name, whatever the floor does; a thermostat's rest is none, and a silent plug proves nothing."""
+
+from collections.abc import Callable
+from dataclasses import replace
+
+import pytest
+from support.engine_night import Night, a_brooder, a_site, plugged
+
+from monitor.events import AlarmName, Cause, ChangeKind, EntryKind
+from monitor.site import Site
+from monitor.thermal import estimator
+from monitor.watch.engine import Engine
+
+WEST, EAST = "porch/west lamp power_w", "porch/east lamp power_w"
+Draws = Callable[[float], float]
+
+
+def plugged_site(*, thermostat: bool | None = None) -> Site:
+    box = a_brooder()
+    heat = tuple(replace(source, thermostat=thermostat) for source in box.heat)
+    return a_site(plugged(replace(box, heat=heat)))
+
+
+def lit(watts: float = 243.0) -> Draws:
+    """The mains wander: no two words are the same for long."""
+    return lambda t: watts + (t // 60 % 7)
+
+
+def out(_t: float) -> float:
+    return 0.4
+
+
+def goes_on(
+    night: Night, for_s: float, *, floor: Draws | float = 35.0, **plugs: Draws | None
+) -> None:
+    """Floor every ten seconds and plugs every 20; None: that plug says nothing."""
+    end = night.t + for_s
+    while night.t < end:
+        night.says(floor if isinstance(floor, float) else floor(night.t))
+        if night.t % 20 == 0:
+            for key, draws in zip(
+                (WEST, EAST), (plugs.get("west"), plugs.get("east")), strict=True
+            ):
+                if draws is not None:
+                    night.meter_says(key, draws(night.t))
+        night.t += 10
+
+
+@pytest.fixture
+def night() -> Night:
+    """Both lamps have been lit for three hours."""
+    night = Night(plugged_site())
+    goes_on(night, 3 * 3600, west=lit(), east=lit())
+    assert night.changes == []
+    return night
+
+
+def test_a_lamp_that_draws_nothing_is_told_by_name_with_the_second_word_though_the_floor_is_warm(
+    night: Night,
+) -> None:
+    since = night.t
+    goes_on(night, 60, west=out, east=lit())
+    (told,) = night.changes
+    assert (told.alarm, told.cause) == (AlarmName.HEAT_LOSS, Cause.HEAT_SOURCE)
+    assert told.at - night.start - since <= 20
+    assert (told.facts["source"], told.facts["source_sure"]) == ("west lamp", True)
+    assert told.facts["draws_w"] == pytest.approx(0.4)
+    assert told.facts["usual_w"] == pytest.approx(246, abs=4)
+
+
+def test_one_word_of_nothing_is_no_dead_lamp(night: Night) -> None:
+    night.meter_says(WEST, 0.0)
+    night.t += 20
+    goes_on(night, 3600, west=lit(), east=lit())
+    assert night.changes == []
+
+
+def test_it_stays_out_however_warm_the_floor_is_and_ends_when_it_is_lit(night: Night) -> None:
+    goes_on(night, 3600, west=out, east=lit())
+    assert night.told(ChangeKind.CLEARED) == []
+    goes_on(night, 300, west=lit(), east=lit())
+    assert night.told(ChangeKind.CLEARED) == ["porch/heat-loss"]
+
+
+def test_who_answers_and_keeps_the_floor_warm_without_it_means_it(night: Night) -> None:
+    goes_on(night, 120, west=out, east=lit())
+    night.entry(EntryKind.ACKNOWLEDGE, brooder="porch", alarm="heat-loss", by="Kim")
+    goes_on(night, 1200, west=out, east=lit())
+    assert night.told(ChangeKind.CLEARED) == ["porch/heat-loss"]
+    goes_on(night, 3600, west=out, east=lit())
+    assert night.told() == ["porch/heat-loss"], "not told anew"
+
+
+def test_the_second_lamp_is_news_of_the_same_trouble(night: Night) -> None:
+    goes_on(night, 600, west=out, east=lit())
+    goes_on(night, 120, west=out, east=out)
+    first, second = [c for c in night.changes if c.change is not ChangeKind.CLEARED]
+    assert second.change is ChangeKind.EXPLAINED
+    assert second.facts["source"] == "every heat source"
+    assert second.facts["incident"] == first.facts["incident"]
+    assert not second.facts.get("folded", False)
+
+
+def test_a_floor_above_its_band_misses_no_heat(night: Night) -> None:
+    goes_on(night, 600, floor=39.0, west=out, east=lit())
+    assert "porch/heat-loss" not in night.told()
+    goes_on(night, 120, floor=34.0, west=out, east=lit())
+    assert "porch/heat-loss" in night.told()
+
+
+def swings(t: float) -> float:
+    """A floor that a thermostat holds: 20 minutes up, 20 down, between 34.2 and 35.8."""
+    phase = t % 2400 / 1200
+    return 34.2 + 1.6 * (phase if phase < 1 else 2 - phase)
+
+
+def cycles(t: float) -> float:
+    return 243.0 if t % 2400 < 1200 else 0.4
+
+
+@pytest.mark.parametrize("said", [True, None])
+def test_a_thermostat_that_rests_is_no_dead_lamp_and_one_that_does_not_come_on_again_is(
+    said: bool | None,
+) -> None:
+    night = Night(plugged_site(thermostat=said))
+    goes_on(night, 5 * 2400, floor=swings, west=cycles, east=lit())
+    assert night.changes == [], "said so or found out"
+    goes_on(night, 1200, floor=swings, west=cycles, east=lit())  # on
+    goes_on(night, 1200, floor=swings, west=out, east=lit())  # off, as usual
+    assert night.changes == []
+    falls_from = night.t
+    goes_on(night, 1200, floor=lambda t: 34.2 - (t - falls_from) / 600, west=out, east=lit())
+    told = night.changes[0]
+    assert (told.alarm, told.facts["source"]) == (AlarmName.HEAT_LOSS, "west lamp")
+    assert told.facts["temp_c"] > 33.4
+
+
+def test_how_much_of_the_time_a_thermostat_is_on_is_known() -> None:
+    night = Night(plugged_site(thermostat=True))
+    goes_on(night, 5 * 2400, floor=swings, west=cycles, east=lit())
+    west, east = night.engine.status(night.now()).brooders[0].meters
+    assert west.duty == pytest.approx(0.5, abs=0.06)
+    assert (west.thermostat, east.thermostat) == (True, True)
+    assert east.duty == pytest.approx(1.0)
+
+
+def test_a_plug_that_is_silent_while_others_are_heard_is_itself_at_fault(night: Night) -> None:
+    goes_on(night, 3600, west=None, east=lit())
+    (told,) = night.changes
+    assert told.alarm is AlarmName.METER_SILENT
+    assert told.facts["meter"] == "west lamp"
+    goes_on(night, 1200, west=lit(), east=lit())
+    assert night.told(ChangeKind.CLEARED) == ["porch/meter-silent"]
+
+
+def test_half_its_watts_is_turned_down_and_no_alarm(night: Night) -> None:
+    goes_on(night, 600, west=lit(120.0), east=lit())
+    west, east = night.engine.status(night.now()).brooders[0].meters
+    assert (west.turned_down, east.turned_down) == (True, False)
+    assert night.changes == []
+
+
+def test_a_lamp_that_was_never_lit_is_not_missed() -> None:
+    night = Night(plugged_site())
+    goes_on(night, 3 * 3600, west=out, east=lit())
+    assert night.changes == []
+
+
+def test_without_an_estimate_a_dead_lamp_is_told_all_the_same() -> None:
+    night = Night(plugged_site(), make_estimator=estimator.none)
+    goes_on(night, 3 * 3600, west=lit(), east=lit())
+    goes_on(night, 60, west=out, east=lit())
+    assert night.told() == ["porch/heat-loss"]
+
+
+def test_a_restart_goes_on_with_what_the_plugs_have_said(night: Night) -> None:
+    goes_on(night, 20, west=out, east=lit())  # one word
+    other = Engine(night.site, night.now())
+    other.restore(night.engine.state())
+    night.engine = other
+    goes_on(night, 30, west=out, east=lit())
+    assert night.told() == ["porch/heat-loss"]
+
+
+def test_a_cooling_box_with_every_plug_lit_is_not_blamed_on_a_lamp(night: Night) -> None:
+    falls_from = night.t
+    cools = lambda t: 35.0 - 9.0 * (1 - 2.718 ** (-(t - falls_from) / 1500))  # noqa: E731
+    goes_on(night, 1800, floor=cools, west=lit(), east=lit())
+    assert Cause.HEAT_SOURCE not in {c.cause for c in night.changes}
+    assert Cause.COVER_OPEN in {c.cause for c in night.changes}
+
+
+def test_a_plug_that_repeats_itself_for_an_hour_acquits_nobody() -> None:
+    stuck: Draws = lambda _t: 243.0  # noqa: E731
+    night = Night(plugged_site())
+    goes_on(night, 3 * 3600, west=stuck, east=stuck)
+    falls_from = night.t
+    cools = lambda t: 35.0 - 9.0 * (1 - 2.718 ** (-(t - falls_from) / 1500))  # noqa: E731
+    bare = Night(a_site())
+    goes_on(bare, 3 * 3600)
+    for each in (night, bare):
+        plugs = {"west": stuck, "east": stuck} if each is night else {}
+        goes_on(each, 1800, floor=cools, **plugs)
+    assert [(c.alarm, c.cause, c.at) for c in night.changes] == [
+        (c.alarm, c.cause, c.at) for c in bare.changes
+    ]
