@@ -148,10 +148,10 @@ class BrooderStatus:
     night: NightStatus
     alarms: tuple[AlarmStatus, ...]  # worst first
     probes: tuple[ProbeStatus, ...]
-    meters: tuple[MeterStatus, ...]
     estimate_fault: str | None  # the thermal estimate gave up, and why
     estimate_error: Exception | None = None  # the same, with its traceback, for the log
     learned: Learned | None = None  # None: no floor reading yet
+    meters: tuple[MeterStatus, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -163,9 +163,9 @@ class SiteStatus:
     clock_sure: bool
     brooders: tuple[BrooderStatus, ...]
     probes: tuple[ProbeStatus, ...]  # the site's own: outside
-    meters: tuple[MeterStatus, ...]  # the site's own: mains, battery
     outside_c: float | None
     alarms: tuple[AlarmStatus, ...]  # of the site and the watcher itself, worst first
+    meters: tuple[MeterStatus, ...] = ()  # the site's own: mains, battery
 
     def brooder(self, name: str) -> BrooderStatus | None:
         """The brooder of that name."""
