@@ -21,6 +21,15 @@ class FaultKind(StrEnum):
     UNDER_LAMP = "under-lamp"  # lies in the light: far hotter than its neighbours
 
 
+class Warmth(StrEnum):
+    """What a floor above its band means, should it be there."""
+
+    UNKNOWN = "unknown"
+    CAN_WAIT = "can-wait"  # nothing says that it harms
+    SOON = "soon"  # it is not there yet, but headed there
+    HARMS = "harms"  # it heads for harm, or has been halfway there for long
+
+
 # What such a probe says tells nothing of the floor.
 TELLS_NOTHING = frozenset({FaultKind.STUCK, FaultKind.TORN})
 
@@ -54,6 +63,7 @@ class Diagnosis:
     # Probes whose newest readings contradict their neighbours or themselves: for some minutes they
     # prove nothing. Then they are believed, or become a finding.
     doubted: tuple[str, ...] = ()
+    warmth: Warmth = Warmth.UNKNOWN
 
     @property
     def heat_lost(self) -> bool:

@@ -30,6 +30,7 @@ from monitor.thermal.rise import Rise
 from monitor.thermal.slope import slope_per_h
 from monitor.thermal.tonight import LowAt
 from monitor.thermal.track import NEVER, Track
+from monitor.thermal.warming import Warming
 from monitor.thermal.witness import Witness, measured
 
 _STEP_S = 25.0  # a filter step at most this often: a reading every 30 s makes one step each
@@ -68,6 +69,7 @@ class ThermalWatch:
         inside = [probe for probe in brooder.probes if probe.place is not Place.OUTSIDE]
         self._tracks = {probe.key: Track(probe.key, probe.place) for probe in inside}
         self._all = list(self._tracks.values())
+        self._beneath = [track for track in self._all if track.place is Place.UNDER_HEAT]
         self._fusion = FloorFusion(self._all)
         self._witness = Witness(brooder, self._all)
         self._health = ProbeHealth(list(self._tracks))
@@ -79,6 +81,7 @@ class ThermalWatch:
         self._first = NEVER  # floor reading
         self._fall = Fall()
         self._rise = Rise()
+        self._warming = Warming()
         self._course = Course(slow=True)
         self._outside_course = Course()
         self._acted = NEVER  # when the grower last did something here
@@ -210,6 +213,14 @@ class ThermalWatch:
             self._brooder.limits,
             asleep=self._asleep(tick),
         )
+        self._warming.judge(
+            tick,
+            self._fusion.warmest,
+            self._target_c,
+            self._brooder.limits,
+            beneath=self._beneath,
+            hour=self._hour(tick),
+        )
         doubt.look(self._all, tick, _STEP_S)
         if not self._fall.open:
             self._outside.stand_in(tick, floor_c, self._midnight)
@@ -329,10 +340,11 @@ class ThermalWatch:
         return self._asleep(tick)
 
     def _asleep(self, tick: float) -> bool:
-        if self._midnight is None:
-            return False
-        hour = ((tick - self._midnight) / 3600.0) % 24.0
-        return hour >= ASLEEP_FROM_H or hour < ASLEEP_TO_H
+        hour = self._hour(tick)
+        return hour is not None and (hour >= ASLEEP_FROM_H or hour < ASLEEP_TO_H)
+
+    def _hour(self, tick: float) -> float | None:
+        return None if self._midnight is None else ((tick - self._midnight) / 3600.0) % 24.0
 
     def _standing(self, floor_c: float) -> Standing:
         low_c = chill_c = None
@@ -472,6 +484,7 @@ class ThermalWatch:
             None if self._loss is None else self._loss.sources,
             self._hold_until(),
             self._rise.overheat,
+            self._warming.warmth,
             self._health.findings,
             doubt.doubted(self._all, self._stepped),
         )
@@ -489,7 +502,7 @@ class ThermalWatch:
     @property
     def diagnosis(self) -> Diagnosis:
         """As things stand."""
-        return thermal_answers.diagnosis(
+        found = thermal_answers.diagnosis(
             self._brooder,
             fall=self._fall,
             rise=self._rise,
@@ -499,6 +512,7 @@ class ThermalWatch:
             findings=self._health.findings,
             doubted=doubt.doubted(self._all, self._stepped),
         )
+        return replace(found, warmth=self._warming.warmth)
 
     @property
     def rate_k_per_h(self) -> float:
@@ -573,6 +587,7 @@ class ThermalWatch:
             "model": None if self._model is None else self._model.state(),
             "fall": self._fall.state(),
             "rise": self._rise.state(),
+            "warming": self._warming.state(),
             "course": self._course.state(),
             "outside_course": self._outside_course.state(),
             "acted": self._acted,
@@ -611,6 +626,8 @@ class ThermalWatch:
             self._model.restore(state["model"], shift_s)
         self._fall.restore(state["fall"], shift_s)
         self._rise.restore(state["rise"], shift_s)
+        if "warming" in state:
+            self._warming.restore(state["warming"], shift_s)
         self._course.restore(state["course"], shift_s)
         self._outside_course.restore(state["outside_course"], shift_s)
         acted, warm, down = state["acted"], state["warm_since"], state["down"]

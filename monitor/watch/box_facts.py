@@ -3,7 +3,7 @@ watch.brooder_watch when an alarm is raised, passed on or cleared."""
 
 from monitor.events import AlarmName, Cause, Facts
 from monitor.site import Place
-from monitor.thermal.diagnosis import Outlook
+from monitor.thermal.diagnosis import Outlook, Warmth
 from monitor.thermal.tonight import CLEAR_CHANCE
 from monitor.watch.alarm import Alarm
 from monitor.watch.box import Box
@@ -90,9 +90,11 @@ def cause_of(box: Box, alarm: Alarm) -> Cause:
         return Cause.COLD_NIGHT
     if name is not AlarmName.HOT and box.meters.sources_out:
         return Cause.HEAT_SOURCE
-    cause = box.estimate.diagnosis.cause
+    diagnosis = box.estimate.diagnosis
+    cause = diagnosis.cause
     if name is AlarmName.HOT:
-        return cause if cause is Cause.OVERHEAT else Cause.UNKNOWN
+        heats_up = cause is Cause.OVERHEAT or diagnosis.warmth in (Warmth.SOON, Warmth.HARMS)
+        return Cause.OVERHEAT if heats_up else Cause.UNKNOWN
     return _cause_of_cold(box, alarm, cause)
 
 

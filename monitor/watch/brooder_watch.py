@@ -14,9 +14,16 @@ from monitor.brooding.batch import Batch
 from monitor.brooding.calendar import age_days
 from monitor.brooding.night_hours import NIGHT_TO_H, OUTLOOK_FROM_H
 from monitor.brooding.schedules import Schedule, schedule_for
-from monitor.events import AlarmName, Cause, Facts, Measured, Moment, State
+from monitor.events import AlarmName, Cause, Facts, Measured, Moment, Priority, State
 from monitor.site import Brooder, Limits, Place
-from monitor.thermal.diagnosis import TELLS_NOTHING, FaultKind, Interval, Outlook, outlook_of
+from monitor.thermal.diagnosis import (
+    TELLS_NOTHING,
+    FaultKind,
+    Interval,
+    Outlook,
+    Warmth,
+    outlook_of,
+)
 from monitor.thermal.estimate import Estimate, Forecast, Wish
 from monitor.thermal.tonight import CLEAR_CHANCE, WARN_CHANCE
 from monitor.watch import night
@@ -46,6 +53,10 @@ KNOWN_S = 3600.0
 MENDED_S = 600.0
 
 _MOST_HOURS = 1000  # edges of the band kept: quarter hours asked for of late
+
+# A floor above its band by more than a DS18B20's error (+/-0.5 K, datasheet) for an hour is told as
+# a warning; less can wait for the morning. Common practice.
+WARM_LONG_S, PROBE_ERROR_K = 3600.0, 0.5
 
 
 class BrooderWatch:
@@ -372,7 +383,7 @@ class BrooderWatch:
                 self.register.hold(alarm)
             else:
                 self._see(alarm, holds, tick)
-        self._see(self.hot, any(p.hot.beyond for p in judged), tick)
+        self._see_hot(judged, tick)
         if self.blind or all(p.tick < self.woke for p in floor):
             self.night.see(night.UNSEEN, tick)
             return
@@ -383,6 +394,27 @@ class BrooderWatch:
             floor[0].hot.limit_c,
         )
         self.night.see(night.BELOW if below else night.ABOVE if above else night.IN, tick)
+
+    def _see_hot(self, judged: list[ProbeWatch], tick: float) -> None:
+        """Above the band, or by day headed there; a floor that may still be as warm as before its
+        step is headed nowhere."""
+        beyond = any(p.hot.beyond for p in judged)
+        edge_k = (self.high_c or 0.0) - (self.target_c or 0.0)
+        soon = not beyond and self.estimate.diagnosis.warmth is Warmth.SOON
+        soon = soon and edge_k <= self.brooder.limits.band_c + 0.05
+        self._see(self.hot, beyond or soon, tick, at_once=soon)
+
+    def _warmth_matters(self, tick: float) -> bool:
+        """Whether a floor above its band is worth a call before the morning: not while the estimate
+        says that it can wait, but once it is above by more than a thermometer's error for an hour,
+        whatever that says."""
+        if self.estimate.diagnosis.warmth is not Warmth.CAN_WAIT:
+            return True
+        began = self.hot.delay.began
+        if began is None or tick - began < WARM_LONG_S:
+            return False
+        hot = [p for p in self.trusted() if p.hot.beyond]
+        return any(p.lately_mean_c(tick) > p.hot.limit_c + PROBE_ERROR_K for p in hot)
 
     def _is_mended(self, floor: list[ProbeWatch], tick: float) -> bool:
         """It ends when it is over: no heat is missing where the whole floor has been at its target
@@ -412,6 +444,8 @@ class BrooderWatch:
         or hot it is, and on how often that was said: asked at every reading."""
         if self.heat_loss.active:
             self.evaluate(tick)
+        if self.hot.active and self.hot.priority is Priority.ADVICE and self._warmth_matters(tick):
+            self.register.renew(self.hot, tick)
         for alarm in (self.overheat, self.chill, self.cold, self.hot):
             self.register.ask_again(alarm, tick)
         self.keep_extremes()
@@ -532,7 +566,10 @@ class BrooderWatch:
             source_facts(self, alarm, facts)
             self.meters.source_facts(facts)
         lead = lead_probe(self, alarm.rule.alarm)
-        return Description(facts, cause, None if lead is None else lead.key)
+        waits = alarm is self.hot and not self._warmth_matters(tick)
+        return Description(
+            facts, cause, None if lead is None else lead.key, Priority.ADVICE if waits else None
+        )
 
     def closing(self, alarm: Alarm, tick: float) -> Facts:
         """The numbers at the moment it is cleared."""

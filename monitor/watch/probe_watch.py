@@ -303,6 +303,11 @@ class ProbeWatch:
             return 0.0
         return (self.temp_c - then[1]) / (tick - then[0]) * 3600.0
 
+    def lately_mean_c(self, tick: float) -> float:
+        """Of the last quarter of an hour, or what it said last."""
+        recent = [temp_c for _, temp_c in self._recent(tick)]
+        return sum(recent) / len(recent) if recent else self.temp_c or 0.0
+
     def _recent(self, tick: float) -> list[tuple[float, float]]:
         return [s for s in self.samples if s[0] > tick - _SAMPLES * _SAMPLE_S]
 

@@ -9,6 +9,7 @@ from datetime import datetime
 
 from monitor.brooding.night_hours import NIGHT_FROM_H, NIGHT_TO_H
 from monitor.events import Cause
+from monitor.thermal.diagnosis import Warmth
 from monitor.watch.alarm import Alarm
 from monitor.watch.band import Edge
 from monitor.watch.box import Box
@@ -24,6 +25,8 @@ _SOON_S = 30.0  # asked again, and at every reading before that
 def suppressed_until(box: Box, alarm: Alarm, tick: float) -> float | None:
     """The tick before which `alarm` is not to be raised; None: nothing holds it."""
     if alarm not in (box.cold, box.chill, box.hot, box.overheat):
+        return None
+    if alarm is box.hot and box.estimate.diagnosis.warmth is Warmth.SOON:
         return None
     slipped = alarm is box.overheat and box.estimate.diagnosis.cause is Cause.OVERHEAT
     beyond = _beyond(box, alarm)

@@ -28,12 +28,13 @@ from monitor.events import (
     Reading,
 )
 from monitor.site import Place, Probe
-from monitor.thermal.diagnosis import Diagnosis, FaultKind, Finding
+from monitor.thermal.diagnosis import Diagnosis, FaultKind, Finding, Warmth
 from monitor.watch.engine import Engine
 from monitor.watch.incidents import BACK_S, rank
 from monitor.watch.life_cycle import AlarmState
 
 LOW_C, CHILL_C, TARGET_C = 32.2, 29.4, 35.0
+HIGH_C, PROBE_ERROR_K = 37.8, 0.5
 PLAIN_S, BY_DAY_S = 300.0, 600.0
 COLD = (AlarmName.COLD, AlarmName.CHILL, AlarmName.HEAT_LOSS)
 SEEDS = st.integers(0, 2**32)
@@ -63,6 +64,7 @@ class Liar(NoEstimate):
                 for p in found
             ),
             doubted=tuple(p for p in self.probes if rng.random() < 0.3),
+            warmth=rng.choice(list(Warmth)),
         )
         return self.diagnosis
 
@@ -181,6 +183,34 @@ def test_no_first_word_is_later_than_the_plain_alarms(seed: int) -> None:
             if (harm_s >= 30.0 and below[key] >= 3) or (harm_s >= 300.0 and below[key] >= 2):
                 assert AlarmName.CHILL in box.active(), "no finding silences a cold floor"
         box.somebody_meddles()
+
+
+@given(SEEDS)
+@settings(max_examples=40, deadline=None)
+def test_a_floor_above_its_band_is_told_like_by_a_plain_alarm_and_within_the_hour_to_the_phone(
+    seed: int,
+) -> None:
+    """Advice at first, perhaps; a warning after an hour that is above by more than a probe errs."""
+    box = Box(seed)
+    rng = box.rng
+    box.liar.probes = []  # a probe with a finding says nothing of warmth
+    (above, far_above) = (dict.fromkeys(box.floor, 0.0), dict.fromkeys(box.floor, 0.0))
+    for _ in range(12):
+        aim_c, seconds = rng.choice([35.0, 37.9, 38.5, 39.5, 40.2]), rng.choice([240.0, 5400.0])
+        ends = box.tick + seconds
+        while box.tick < ends:
+            box.tick += box.every_s * rng.uniform(0.9, 1.1)
+            for key in box.floor:
+                box.says(key, aim_c)
+                for since, limit_c in ((above, HIGH_C), (far_above, HIGH_C + PROBE_ERROR_K)):
+                    since[key] = (since[key] or box.tick) if aim_c > limit_c else 0.0
+            if any(at and box.tick - at >= PLAIN_S + BY_DAY_S for at in above.values()):
+                assert AlarmName.HOT in box.active()
+            if any(at and box.tick - at >= 3600.0 + 1200.0 for at in far_above.values()):
+                said = box.engine.status(box.now).brooders[0].alarms
+                assert [a.priority for a in said if a.alarm is AlarmName.HOT] == [Priority.WARNING]
+            if rng.random() < 0.02:
+                box.restarts()
 
 
 @given(SEEDS)

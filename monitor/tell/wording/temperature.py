@@ -78,11 +78,13 @@ def heat_loss(change: Change, voice: Voice, box: Brooder | None) -> Words:
 
 
 def hot(change: Change, voice: Voice, box: Brooder | None) -> Words:
-    """Above the band. Where a cold night is ahead, one word for now and for the night."""
+    """Above the band, or by day headed there. Where a cold night is ahead, one word for now and
+    for the night."""
     facts = change.facts
     cold = "lowest_c" in facts and "lowest_at" in facts
+    soon = "high_c" in facts and facts.get("temp_c", facts["high_c"]) < facts["high_c"]
     return compose(
-        f"{voice.where(change.brooder)}: too hot",
+        f"{voice.where(change.brooder)}: {'soon too hot' if soon else 'too hot'}",
         f"{now_and_target(voice, facts)} {_cool_before_night(box) if cold else _cool(box)}",
         f"Tonight it is likely to go down to {voice.temp(facts['lowest_c'])} about "
         f"{voice.clock(facts['lowest_at'], change.at)}: close it up again before dark."
@@ -91,7 +93,9 @@ def hot(change: Change, voice: Voice, box: Brooder | None) -> Words:
         "Give them a cooler end to go to, and fresh water. " + first_aid.LOOK_AT_CHICKS,
         probe_list(voice, facts),
         age(facts),
-        figures=[_since(voice, change, "Above", facts.get("high_c"))],
+        figures=[
+            _rising(voice, facts) if soon else _since(voice, change, "Above", facts.get("high_c"))
+        ],
     )
 
 
@@ -229,6 +233,12 @@ def _since(voice: Voice, change: Change, lead: str, limit_c: float | None) -> st
     if abs(rate) >= STEADY_C_PER_H:
         moving = f", now {'falling' if rate < 0 else 'rising'} {pace(voice, rate)}"
     return f"{lead}{edge} since {voice.clock(facts['since'], change.at)}{moving}."
+
+
+def _rising(voice: Voice, facts: Facts) -> str:
+    rate = facts.get("rate_c_per_h", 0.0)
+    fast = f" {pace(voice, rate, by='by ')}" if rate >= STEADY_C_PER_H else ""
+    return f"The floor is rising{fast}; above {voice.temp(facts['high_c'])} it is too hot."
 
 
 def _falling(voice: Voice, change: Change) -> str | None:
