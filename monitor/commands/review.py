@@ -112,7 +112,9 @@ def review(
             site = _fetch(settings, site_name or settings.site.name, path)
             _look(path, site, asked, wanted)
     else:
-        _look(journal or settings.journal_path, settings.site, asked, wanted)
+        path = journal or settings.journal_path
+        recorded = path.resolve() != settings.journal_path.resolve()
+        _look(path, settings.site, asked, wanted, recorded=recorded)
 
 
 def _report_is_html(file: Path | None) -> None:
@@ -120,13 +122,13 @@ def _report_is_html(file: Path | None) -> None:
         fail(f"--report is {file}; the name must end in .html (a browser prints it)")
 
 
-def _look(path: Path, site: Site, asked: Asked, wanted: Wanted) -> None:
-    """Shows what was asked for out of a journal."""
+def _look(path: Path, site: Site, asked: Asked, wanted: Wanted, *, recorded: bool = False) -> None:
+    """Shows what was asked for out of a journal; `recorded`: nothing more will come in it."""
     if not path.is_file():
         fail(f"there is no journal at {path}; has `brooder watch` run yet?")
     try:
         with JournalReader(path) as reader:
-            _show(open_record(reader, site, asked, now=time.time()), wanted)
+            _show(open_record(reader, site, asked, now=None if recorded else time.time()), wanted)
     except NotFound as fault:
         fail(str(fault))
     except NotDrawn as fault:

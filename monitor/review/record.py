@@ -180,8 +180,9 @@ def _without(trace: Trace, spans: list[tuple[float, float]]) -> Trace:
     return trace if keep.all() else Trace(trace.times[keep], trace.temps_c[keep])
 
 
-def open_record(kept: JournalView, site: Site, asked: Asked, *, now: float) -> Record:
-    """The record asked for. Raises NotFound."""
+def open_record(kept: JournalView, site: Site, asked: Asked, *, now: float | None) -> Record:
+    """The record asked for; `now` None: of a journal in which nothing more will come. Raises
+    NotFound."""
     every = list(kept.entries())
     ledger = fold(every)
     span = kept.span()
@@ -190,8 +191,8 @@ def open_record(kept: JournalView, site: Site, asked: Asked, *, now: float) -> R
     brooder = _brooder(site, ledger, asked.brooder)
     known = [entry.at for entry in every] + ([] if span is None else list(span))
     last = max(known)
-    recorded = now - last > ENDED_S or last > now
-    until = last + 1.0 if recorded else now
+    recorded = now is None or now - last > ENDED_S or last > now
+    until = last + 1.0 if now is None or recorded else now
     batch, ordinal = _batch(ledger, brooder.name, asked)
     start, stop = _span(brooder.name, batch, asked, (min(known), until))
     mine = tuple(

@@ -164,3 +164,16 @@ def test_a_figure_is_found_by_the_words_people_use_in_the_sites_units(run, tmp_p
     lines = {"  ".join(re.split(r"\s{2,}", one.strip())) for one in answer.output.splitlines()}
     squeezed = {re.sub(r"\s+", " ", one) for one in lines}
     assert any(re.sub(r"\s+", " ", line) in one for one in squeezed), answer.output
+
+
+def test_another_journal_than_the_sites_ends_where_it_ends(run, reader, monkeypatch):
+    """Of a night rehearsed this morning nobody asks how silent the rest of the day was."""
+    _, last = reader.span()
+    monkeypatch.setattr("monitor.commands.review.time.time", lambda: last + 15 * 3600)
+    ended = run("--from", "2026-02-11T00:00").output.splitlines()[0]
+    (run.folder / "brooder.toml").write_text(
+        CONFIG + f'\n[journal]\nfolder = "{run.folder}"\n', encoding="utf-8"
+    )
+    goes_on = run("--from", "2026-02-11T00:00").output.splitlines()[0]
+    assert "to 13 Feb" in ended
+    assert "to 14 Feb" in goes_on
