@@ -32,27 +32,7 @@ if [ ! -e "$files/broker.crt" ]; then
         $(hostname -I 2>/dev/null | tr ' ' '\n' | grep -v : || true) >/dev/null
     say "made a certificate; keep $files/ca.key somewhere else than on this board"
 fi
-if [ ! -e "$files/rights" ]; then
-    # Nobody but the service and the house yet: brooder probes add gives each probe its own.
-    {
-        echo "# Who may read and write what. brooder probes add writes the probes' blocks here."
-        echo
-        sed -n '/^user monitor$/,$p' "$here/rights" |
-            sed -e '/^topic read brooder\/porch/d' -e '/^topic read brooder\/outside/d' \
-                -e 's|^topic read brooder/wires/+$|topic read brooder/#|'
-    } >"$files/rights"
-fi
-touch "$files/passwords"
-if ! grep -q '^monitor:' "$files/passwords"; then
-    password=$(od -An -N16 -tx1 /dev/urandom | tr -d ' \n')
-    # Through a file for us alone: an argument could be seen by every user of the board.
-    made=$(mktemp)
-    printf 'monitor:%s\n' "$password" >"$made"
-    mosquitto_passwd -U "$made"
-    cat "$made" >>"$files/passwords"
-    rm -f "$made"
-    printf '%s\n' "$password" >"$own/broker-password"
-fi
+sh "$here/first-files.sh" "$files" "$own/broker-password"
 if ! grep -q '^\[broker\]' "$own/brooder.toml"; then
     cp -p "$own/brooder.toml" "$own/brooder.toml.before"
     cat >>"$own/brooder.toml" <<'LINES'
@@ -65,7 +45,7 @@ LINES
 fi
 [ -e "$conf" ] || install -m 644 "$here/brooder.conf" "$conf"
 chmod 750 "$files"
-chmod 640 "$files/passwords" "$files/rights" "$files/broker.key" "$own/broker-password"
+chmod 640 "$files/broker.key" "$own/broker-password"
 if [ -z "$root" ]; then
     chgrp mosquitto "$files" "$files/passwords" "$files/rights" "$files"/broker.*
     chgrp brooder "$own/broker-password"

@@ -93,7 +93,7 @@ def _agree(probe: Probe, reading: str, *, sure: bool) -> None:
 
 
 def _address(settings: Settings, probe: Probe, password_file: Path | None) -> BrokerAddress:
-    """As the probe itself would come in; without a password as the service or nobody does."""
+    """As the probe itself would come in: as the service, it would push that out at some brokers."""
     own = settings.file.built_in_broker
     broker = broker_address(settings) or BrokerAddress(
         host="127.0.0.1" if own.listen in ("0.0.0.0", "::") else own.listen,  # noqa: S104 - compared
@@ -107,7 +107,9 @@ def _address(settings: Settings, probe: Probe, password_file: Path | None) -> Br
             password = password_file.read_text(encoding="utf-8").strip()
         except OSError as fault:
             fail(f"--password-file {password_file} cannot be read ({fault.strerror})")
-    elif password is None and settings.file.broker is None and own.accounts_file is not None:
+    elif password is None and (
+        own.accounts_file if settings.file.broker is None else broker.username
+    ):
         if not sys.stdin.isatty():
             fail("--password-file is missing: the broker wants the password of the probe's account")
         password = typer.prompt(f"Password of {accounts_of(probe)[0]}", hide_input=True)

@@ -149,7 +149,10 @@ def carry_out(prepared: Prepared) -> tuple[str, ...]:
         prepared.change.write()
     notes = prepared.notes
     if prepared.mosquitto and not let_mosquitto_read(prepared.accounts or MOSQUITTO_FILES):
-        notes += ("Mosquitto takes the account with: sudo systemctl reload mosquitto",)
+        notes += (
+            "Mosquitto takes the account with: sudo systemctl reload mosquitto (in a container: "
+            "send it the signal HUP)",
+        )
     return notes
 
 
@@ -242,13 +245,15 @@ def _at_another(broker: BrokerSettings, probe: Probe, address: str | None, files
         name=account,
         password=None,
     )
-    if not (here and accounts.is_file()):
+    if not accounts.is_file():
         reads = f", and let {broker.username} read it" if broker.username else ""
         note = (
             f"Make the account {account} at your broker ({broker.host}), with the right to publish "
             f"{probe.topic}{reads}."
         )
         return Prepared(probe=probe, card=card, notes=(note,))
+    if not (here or address):  # another container of this board
+        card = replace(card, broker="(this board's name or address)")
     known = _read(accounts, rights if rights.is_file() else None)
     reader = broker.username
     if reader is not None and known.may_read(reader, reader, probe.topic):

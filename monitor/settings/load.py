@@ -7,6 +7,7 @@ import os
 import tempfile
 import tomllib
 from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from hashlib import sha256
 from pathlib import Path
@@ -64,11 +65,12 @@ class Settings:
         nothing can be written there, in a folder of its own user that is lost with the power."""
         state = self.state_folder.absolute()
         name = f"brooder-{sha256(bytes(state)).hexdigest()[:16]}"
-        return (
-            state / "control.sock",
-            Path("/run/brooder", f"{name}.sock"),  # the unit's RuntimeDirectory
-            Path(tempfile.gettempdir(), name, "control.sock"),
-        )
+        places = [state / "control.sock", Path("/run/brooder", f"{name}.sock")]  # the unit's own
+        with suppress(
+            FileNotFoundError
+        ):  # on a board on which nothing can be written there is none
+            places.append(Path(tempfile.gettempdir(), name, "control.sock"))
+        return tuple(places)
 
     @property
     def client_id(self) -> str:
