@@ -12,11 +12,12 @@ from monitor.service.control import NoService, ask
 from monitor.service.machine import machine_of
 from monitor.service.people import contacts_of
 from monitor.service.set_up import SetUp
-from monitor.set_up_form import Field, Step, StepForm, WrongAnswers
+from monitor.set_up_form import Field, HeardProbe, Step, StepForm, WrongAnswers
 from monitor.settings import Settings, SettingsFault
 from monitor.settings.rewriting import BEFORE, NotWritten
 from monitor.settings.set_up_steps import TITLES, as_it_is
 from monitor.tell.missing import Missing, missing
+from monitor.units import shown, step_shown
 
 STEPS = (Step.SITE, Step.BOX, Step.HEAT, Step.PROBES, Step.CONTACTS, Step.PAGE)
 _CLEAR = "-"
@@ -63,10 +64,11 @@ def _wanted(step: Step, desk: SetUp) -> bool:
 
 
 def _go_through(step: Step, about: str, desk: SetUp) -> None:
+    heard = _heard(desk.settings()) if step is Step.PROBES and not about else {}
     about = about or _which(step, desk)
     form = _form(step, "" if about == "new" else about, desk)
     wrong: dict[str, str] = {}
-    given = dict(form.values)
+    given = {**form.values, **heard}
     while True:
         for field in form.fields:
             if field.name in wrong:
@@ -101,6 +103,30 @@ def _go_through(step: Step, about: str, desk: SetUp) -> None:
         out().print(note, markup=False)
     if step is Step.PAGE:
         _say_address(change.settings)
+
+
+def _heard(settings: Settings) -> dict[str, str]:
+    """Which of the topics that no probe has is meant? Asked until one is; how it is read."""
+    try:
+        while True:
+            said = [HeardProbe(**one) for one in ask(settings.control_paths, "heard")]
+            new = [one for one in said if one.key is None]
+            if not new:
+                return {}
+            out().print("Hold one in your hand for half a minute: the one that rises is it.")
+            for number, one in enumerate(new, 1):
+                line = f"  {number}  {one.topic}: {shown(one.temp_c, settings.site.units)}"
+                rise = f", {step_shown(one.rise_c, settings.site.units)} warmer"
+                hand = "   <- in your hand" if one.in_hand else ""
+                out().print(line + rise + hand, markup=False)
+            number = typer.prompt("Number; 0: none of them; a: look again", default="a").strip()
+            if number == "0":
+                return {}
+            if number.isdecimal() and int(number) <= len(new):
+                one = new[int(number) - 1]
+                return {"topic": one.topic, "unit": one.unit, "value": one.value}
+    except (NoService, Objection):
+        return {}
 
 
 def _which(step: Step, desk: SetUp) -> str:

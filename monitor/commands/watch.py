@@ -116,6 +116,8 @@ def announce(settings: Settings, places: Places) -> None:
     lines = [f"Watching {settings.site.name}. Stop with Ctrl-C."]
     if places.page:
         lines.append(f"  Page:    {places.page}")
+        if settings.file.page.public_url is None:
+            lines.append("           On your phone: brooder set-up page")
     lines.append(f"  Broker:  {places.broker} (MQTT)")
     if probe is not None:
         payload = (

@@ -168,6 +168,7 @@ class DeliverySide:
         tried = await asyncio.to_thread(
             lambda: list(try_out(wanted, self._settings.site, limit_s, link))
         )
+        self._last_ok |= {t.contact: self._clock.now().at for t in tried if t.why is None}
         for old in list(self._trials)[:-MOST_TRIALS]:
             del self._trials[old]
         return [

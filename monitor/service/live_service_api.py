@@ -235,6 +235,8 @@ class LiveServiceApi:
                 said = dict(await self.reload())
             case "missing":
                 said = [one._asdict() for one in self.missing()]
+            case "heard":
+                said = [asdict(one) for one in self.set_up.heard()]
             case "settings":
                 said = self.settings_shown()
             case "about":

@@ -2,15 +2,19 @@
 service's, or it could not write its own journal at the next start."""
 
 import os
+import re
 import shutil
 import stat
+import subprocess
+import sys
 import tempfile
 from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
-from support.service import Service, Thermometer
+from support.service import MAIN, Service, Thermometer
+from support.visitor import Visitor
 
 pytestmark = [
     pytest.mark.faults,
@@ -166,3 +170,35 @@ def test_root_gives_away_nothing_that_a_link_points_to(service: Service) -> None
     (service.state / "journal.db.lock").symlink_to(elsewhere)
     service.command(*placed())
     assert elsewhere.stat().st_uid == 0
+
+
+def test_a_configuration_that_root_owns_is_set_up_by_root_alone(service: Service) -> None:
+    os.chown(service.folder, 0, 0)
+    os.chown(service.config, 0, 0)
+    service.page_port = 0
+    service.config.write_text(service.config.read_text().replace("enabled = false", "port = 0"))
+    before = service.config.read_text()
+    service.write_config = lambda: None  # type: ignore[method-assign]
+    service.start()
+    visitor = Visitor(service.page_port)
+    form = visitor.get("/set-up/step/site").body
+    seen = re.search(r'name="seen" value="([^"]+)"', form)
+    assert seen is not None
+    answers = {"name": "Ridge", "units": "celsius", "timezone": "America/Denver", "seen": seen[1]}
+    refused = visitor.send("/set-up/step/site", about="", **answers)
+    assert refused.status == 409
+    assert "may not be changed by this user" in refused.words
+    assert "sudo brooder set-up site" in refused.words
+    assert service.config.read_text() == before
+
+    done = subprocess.run(
+        [sys.executable, "-c", MAIN, "set-up", "site", "--config", str(service.config)],
+        input="Ridge\ncelsius\nAmerica/Denver\ny\n",
+        capture_output=True,
+        text=True,
+        check=False,
+        cwd=service.folder,
+    )
+    assert "The running service has taken it." in done.stdout, done.stdout + done.stderr
+    assert service.config.stat().st_uid == 0
+    assert "Ridge" in visitor.get("/set-up").words

@@ -140,6 +140,7 @@ def test_a_phone_sets_everything_up_and_answers_its_first_urgent_message(
         keep(page, "walk-6-set")
         checked = service.command("check")
         assert checked.returncode == 0, checked.stdout
+        assert "no message has reached it" not in checked.stdout, "the trial has"
         assert "All well for tonight." in checked.stdout
 
         for step in range(8):

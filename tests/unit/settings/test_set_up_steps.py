@@ -169,6 +169,24 @@ def test_a_change_is_written_once_and_can_be_taken_back(desk: SetUp) -> None:
     assert desk.settings().source.read_text() == EXAMPLE.read_text()
 
 
+ADDRESSES = [
+    "json://",
+    "mailto://",
+    "a://b",
+    "json://h\x00",
+    "json://h/\n[x]",
+    "http://[",
+    "json://h/😀",
+]
+
+
+@pytest.mark.parametrize("url", ADDRESSES)
+def test_an_address_that_is_written_is_one_that_check_takes(desk: SetUp, url: str) -> None:
+    with contextlib.suppress(WrongAnswers):
+        answer(desk, Step.CONTACTS, **{**PHONE, "url": url})
+    load_settings(desk.settings().source, {}, check_contacts=True)
+
+
 WORDS = st.one_of(
     st.sampled_from(["", "5 ft", "1.5 m", "lamp", "250", "out", "porch", "floor", "site", "::"]),
     st.text(max_size=40),
