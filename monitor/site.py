@@ -138,6 +138,7 @@ class Brooder:
     height_m: float
     cover: str = "none"  # a name of brooding.envelope's covers
     walls: str = "plywood"
+    in_wind: bool = False  # else it stands in a shed, a garage or on a sheltered porch
     probes: tuple[Probe, ...] = ()
     heat: tuple[HeatSource, ...] = ()
     meters: tuple[Meter, ...] = ()

@@ -28,6 +28,7 @@ from monitor.brooding.envelope import (
     FILM_DOWN,
     FILM_UP,
     FILM_WALL,
+    FILM_WIND,
     FOLLOWING_SHARE,
     FOLLOWING_SOURCE,
     LITTER,
@@ -142,7 +143,7 @@ def _box() -> Iterator[Figure]:
         *(cover.layers for cover in COVERS.values()),
     ):
         layers.update({layer.name: layer for layer in stack})
-    for layer in (FILM_WALL, FILM_UP, FILM_DOWN, LITTER):
+    for layer in (FILM_WALL, FILM_WIND, FILM_UP, FILM_DOWN, LITTER):
         yield figure("resistance", layer.name, layer.r_m2k_per_w, "m2.K/W", layer.source)
     for layer in layers.values():
         name = f"wall or cover of {layer.name}"

@@ -22,6 +22,7 @@ _FILMS = Source(
     Mark.READ,
     "https://residentialshippingcontainerprimer.com/r-value-table",
 )
+_WINDY = Source("ASHRAE Handbook Fundamentals, a wall in a wind of 6.7 m/s", Mark.MEMORY)
 _ASHRAE_FILMS = Source("ASHRAE Handbook Fundamentals, surface films", Mark.MEMORY)
 _CORRUGATED = Source("corrugated cardboard, conductivity about 0.06 W/m.K", Mark.MEMORY)
 _FOAM = Source(
@@ -62,6 +63,7 @@ SHEET = Layer("thin metal or plastic", 0.0, _THIN)
 LITTER = Layer("dry shavings, 75 mm", 1.0, _SHAVINGS)  # 0.075 m / 0.075 W/m.K
 
 FILM_WALL = Layer("still air on a wall", 0.120, _FILMS)
+FILM_WIND = Layer("air moving over a wall", 0.030, _WINDY)
 FILM_UP = Layer("still air, heat going up", 0.107, _ASHRAE_FILMS)
 FILM_DOWN = Layer("still air, heat going down", 0.162, _ASHRAE_FILMS)
 
@@ -194,9 +196,10 @@ def envelope(
     open_ = open_share(brooder, cover=cover, fresh_air_m3_h=fresh_air_m3_h)
     top_w_m2_k = open_ * u_value(FILM_UP) + (1.0 - open_) * u_value(FILM_UP, *lid.layers, FILM_UP)
     leak_m3_h = max(lid.leak_m3_per_h_m2 * floor_m2, fresh_air_m3_h)
+    outer = FILM_WIND if brooder.in_wind else FILM_WALL
     solid_m2 = wall_m2 + (floor_m2 if lid.closed else 0.0)
     return Envelope(
-        walls=wall_m2 * u_value(FILM_WALL, *WALLS[brooder.walls].layers, FILM_WALL),
+        walls=wall_m2 * u_value(FILM_WALL, *WALLS[brooder.walls].layers, outer),
         top=floor_m2 * top_w_m2_k,
         floor=floor_m2 * u_value(FILM_DOWN, LITTER, PLYWOOD, FILM_DOWN),
         air=leak_m3_h * AIR_WH_PER_M3_K,

@@ -126,7 +126,8 @@ def _facts(record: Record) -> list[tuple[str, str]]:
 
 def _size(box: Brooder, unit: Unit) -> str:
     sides = [length_shown(side, unit) for side in (box.length_m, box.width_m, box.height_m)]
-    return f"{' x '.join(sides)}, {WALLS[box.walls].title}, cover: {COVERS[box.cover].title}"
+    wind = ", in the wind" if box.in_wind else ""
+    return f"{' x '.join(sides)}, {WALLS[box.walls].title}, cover: {COVERS[box.cover].title}{wind}"
 
 
 def _nights(record: Record, sheet_: Sheet, found: list[LossReview]) -> list[Scene]:

@@ -332,6 +332,11 @@ class BrooderSettings(Section):
         "plywood",
         description=f"one of {_listed({name: wall.title for name, wall in WALLS.items()})}",
     )
+    stands: Literal["sheltered", "windy"] = Field(
+        "sheltered",
+        description="sheltered (in a shed, a garage, on a sheltered porch) or windy (where wind "
+        "blows on the box)",
+    )
     schedule: str | None = Field(
         None, description=f"one of {', '.join(BUILT_IN)}; left out, the usual one for the birds"
     )

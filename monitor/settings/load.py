@@ -296,6 +296,7 @@ def _brooder(b: BrooderSettings) -> Brooder:
         height_m=b.height_m,
         cover=b.cover,
         walls=b.walls,
+        in_wind=b.stands == "windy",
         probes=tuple(_probe(p, b.name) for p in b.probes),
         heat=tuple(
             HeatSource(name=h.name, kind=h.kind, watts=h.watts, thermostat=h.thermostat)

@@ -194,8 +194,16 @@ def _box_form(settings: Settings, about: str) -> StepForm:
             hint="As it lies at night. Always leave a gap for fresh air.",
             options=tuple((name, cover.title) for name, cover in COVERS.items()),
         ),
+        Field(
+            name="stands",
+            label="Where it stands",
+            options=(
+                ("sheltered", "In a shed or garage, or on a porch out of the wind"),
+                ("windy", "Where wind blows on it"),
+            ),
+        ),
     )
-    values = {"walls": "plywood", "cover": "none"}
+    values = {"walls": "plywood", "cover": "none", "stands": "sheltered"}
     if box is not None:
         values = {
             "name": box.name,
@@ -205,6 +213,7 @@ def _box_form(settings: Settings, about: str) -> StepForm:
             },
             "walls": box.walls,
             "cover": box.cover,
+            "stands": box.stands,
         }
     return _made(fields, values, box.name if box else "", _boxes(settings, "Another box"))
 
@@ -226,7 +235,7 @@ def _box_edit(settings: Settings, about: str, given: Answers) -> Edit:
             said = given.get(side, "")
             if old is None or not _same_length(said, getattr(old, f"{side}_m"), unit):
                 put(table, side, said)
-        for key in ("walls", "cover"):
+        for key in ("walls", "cover", "stands"):
             if old is None or given.get(key, "") != getattr(old, key):
                 put(table, key, given.get(key, ""))
 

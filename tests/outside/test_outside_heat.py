@@ -14,6 +14,7 @@ from monitor.brooding.circuit import circuit_warning, usual_load_w
 from monitor.brooding.envelope import (
     CARDBOARD,
     FILM_WALL,
+    FILM_WIND,
     PLYWOOD,
     Layer,
     envelope,
@@ -48,6 +49,14 @@ def test_half_inch_plywood_in_the_wind_by_hand():
     # outside film at 15 mph R 0.17: R = 1.47, U = 3.86 W/m2.K
     windy = layers(0.17 * R_IP)
     assert u_value(FILM_WALL, PLYWOOD, *windy) == pytest.approx(3.86, abs=0.01)
+    assert pytest.approx(0.17 * R_IP, abs=0.001) == FILM_WIND.r_m2k_per_w
+
+
+def test_a_box_in_the_wind_loses_a_third_more_through_its_walls():
+    box = Brooder(name="porch", length_m=1.5, width_m=1.5, height_m=0.56)
+    windy = envelope(replace(box, in_wind=True))
+    assert windy.walls / envelope(box).walls == pytest.approx(3.86 / 2.87, rel=0.005)
+    assert (windy.top, windy.floor) == (envelope(box).top, envelope(box).floor)
 
 
 def test_the_worked_example_of_a_textbook_page():

@@ -23,7 +23,7 @@ def typed(config: Path, *lines: str, step: str | None = None) -> Result:
 
 
 def test_a_step_is_asked_shown_and_written_after_a_yes(config: Path) -> None:
-    said = typed(config, "1", "", "6 ft", "5", "22 in", "", "foam", "5 ft", "y", step="box")
+    said = typed(config, "1", "", "6 ft", "5", "22 in", "", "foam", "", "5 ft", "y", step="box")
     assert 'It is "5", of which unit?' in said.output
     assert '-length = "5 ft"' in said.output
     assert '+cover = "foam"' in said.output

@@ -48,7 +48,7 @@ def test_answers_left_as_they_are_change_nothing(desk: SetUp, step: Step) -> Non
 
 
 def test_only_the_answered_line_changes_and_its_remark_stays(desk: SetUp) -> None:
-    said = answer(desk, Step.BOX, "porch", length="6 ft 6 in", cover="foam")
+    said = answer(desk, Step.BOX, "porch", length="6 ft 6 in", cover="foam", stands="windy")
     assert said.splitlines()[:3] == [
         ' name = "porch"',
         '-length = "5 ft"                 # or "1.5 m"',
@@ -56,6 +56,7 @@ def test_only_the_answered_line_changes_and_its_remark_stays(desk: SetUp) -> Non
     ]
     box = desk.settings().site.brooders[0]
     assert (round(box.length_m, 3), box.cover, box.width_m) == (1.981, "foam", 1.524)
+    assert box.in_wind
     kept = desk.settings().source.with_name("brooder.toml.before")
     assert kept.read_text() == EXAMPLE.read_text()
 
