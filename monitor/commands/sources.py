@@ -122,6 +122,7 @@ def _value(one: Figure, units: Unit) -> tuple[str, str]:
         "cm": (1 / CM_PER_INCH, "in"),
         "m2.K/W": (R_PER_M2K_W, "R"),
         "m3/h.m2": (CFM_SQ_FT_PER_M3_H_M2, "cfm/sq ft"),
+        "g a day": (16 / G_PER_LB, "oz a day"),
         "g": (1 / G_PER_LB, "lb") if value >= G_PER_LB else (16 / G_PER_LB, "oz"),
         "m3/h": (1 / 0.3048**3 / 60, "cfm"),
         "W/kg": (G_PER_LB / 1000, "W/lb"),
