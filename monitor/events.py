@@ -72,6 +72,7 @@ class AlarmName(StrEnum):
     NAME_TAKEN = "name-taken"
     STORAGE_FAULT = "storage-fault"
     DELIVERY_FAULT = "delivery-fault"
+    MIRROR_FAULT = "mirror-fault"
     CLOCK_FAULT = "clock-fault"
     WAS_DOWN = "was-down"
     STEP_DOWN = "step-down"

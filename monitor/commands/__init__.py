@@ -28,6 +28,7 @@ VERBS = {
     "backup": "backup",
     "salvage": "salvage",
     "restore": "restore",
+    "mirror": "mirror",
     "read-wires": "read_wires",
     "sources": "sources",
 }

@@ -67,7 +67,7 @@ def check(
         lambda: (Found(*said) for said in page_door(settings)),
         lambda: _estimates(about),
         lambda: _store(settings, about),
-        lambda: _mirror(settings),
+        lambda: _mirror(settings, about),
         lambda: _contacts(settings, send=send),
         lambda: _voice(settings, about),
         lambda: _tonight(settings, about),
@@ -206,15 +206,17 @@ def _store(settings: Settings, about: Mapping[str, Any] | None) -> Iterator[Foun
         yield Found("journal", True, f"{where} can be written")
 
 
-def _mirror(settings: Settings) -> Iterator[Found]:
+def _mirror(settings: Settings, about: Mapping[str, Any] | None) -> Iterator[Found]:
     if settings.file.influx is None:
         yield Found("mirror", None, _NO_MIRROR)
         return
-    from monitor.journal.mirror.sending import check as check_mirror  # noqa: PLC0415 - a heavy library
+    from monitor.commands.mirror import findings  # noqa: PLC0415 - a heavy library
 
-    influx = settings.file.influx
-    why = check_mirror(influx.url, influx.token.get_secret_value(), influx.org, influx.bucket)
-    yield Found("mirror", why is None, "InfluxDB takes what we write" if why is None else why)
+    said = findings(settings)
+    if about is not None and not about["mirror_well"] and all(well for well, _ in said):
+        said.append((False, about["mirror"]))
+    for well, words in said:
+        yield Found("mirror", well, words)
 
 
 def _contacts(settings: Settings, *, send: bool) -> Iterator[Found]:

@@ -52,17 +52,16 @@ def register(app: typer.Typer) -> None:
 
 
 def _from_influx(settings: Settings, site: str, path: Path) -> None:
-    from monitor.journal.mirror import read_back  # noqa: PLC0415 - a heavy library behind it
-    from monitor.journal.mirror.influx_server import InfluxFault, Server  # noqa: PLC0415
+    from monitor.commands.mirror import influx_of  # noqa: PLC0415 - much behind it
+    from monitor.journal.mirror import read_back  # noqa: PLC0415
+    from monitor.journal.mirror.influx_server import InfluxFault  # noqa: PLC0415
+    from monitor.service.mirror_target import server_of  # noqa: PLC0415
 
-    influx = settings.file.influx
-    if influx is None:
-        fail(f"{settings.source} has no [influx]; name the server, its token and bucket there")
-    token = influx.token.get_secret_value()
+    influx = influx_of(settings)
     bar = progress_bar()
     probes = settings.site.all_probes if site == settings.site.name else ()
     try:
-        with Server(influx.url, token, influx.org, influx.bucket) as server, bar:
+        with server_of(influx) as server, bar:
             task = bar.add_task("days", total=None)
             arrivals = read_back.fetch(
                 server,
@@ -73,7 +72,10 @@ def _from_influx(settings: Settings, site: str, path: Path) -> None:
             done = read_back.write(arrivals, path, probes)
     except InfluxFault as fault:
         fail(f"{fault}. Nothing was changed.")
-    words = f"{done.readings} readings and {done.entries} ledger entries are now in {path}"
+    words = (
+        f"{done.readings} readings, {done.entries} ledger entries and {done.changes} alarm changes"
+        f" are now in {path}"
+    )
     if done.readings_known:
         words += f"; {done.readings_known} readings were there already"
-    out().print(words + ".")
+    out().print(f"{words}. What probes said that no floor can be is not in the mirror.")

@@ -94,10 +94,7 @@ def review(
     ] = None,
     config: ConfigOption = None,
 ) -> None:
-    """What the birds went through: day by day, loss by loss.
-
-    Reading back from the mirror is tested against answers of the documented form; it has not met a
-    real server that speaks Flux."""
+    """What the birds went through: day by day, loss by loss."""
     if pdf:
         fail(_NO_PDF)
     _one_place(journal, site_name, from_influx=from_influx)
@@ -146,20 +143,15 @@ def _one_place(journal: Path | None, site_name: str | None, *, from_influx: bool
 
 def _fetch(settings: Settings, name: str, path: Path) -> Site:
     """What the mirror holds of a site, as a journal at `path`; the site it is of."""
-    from monitor.journal.mirror import read_back  # noqa: PLC0415 - a heavy library behind it
-    from monitor.journal.mirror.influx_server import InfluxFault, Server  # noqa: PLC0415
+    from monitor.commands.mirror import influx_of  # noqa: PLC0415 - much behind it
+    from monitor.journal.mirror import read_back  # noqa: PLC0415
+    from monitor.journal.mirror.influx_server import InfluxFault  # noqa: PLC0415
+    from monitor.service.mirror_target import server_of  # noqa: PLC0415
 
-    influx = settings.file.influx
-    if influx is None:
-        fail(f"{settings.source} has no [influx]; name the server, its token and bucket there")
+    influx = influx_of(settings)
     bar = progress_bar()
     try:
-        with (
-            Server(
-                influx.url, influx.token.get_secret_value(), influx.org, influx.bucket
-            ) as server,
-            bar,
-        ):
+        with server_of(influx) as server, bar:
             task = bar.add_task("days", total=None)
             arrivals = read_back.fetch(
                 server,

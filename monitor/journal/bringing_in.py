@@ -2,7 +2,8 @@
 restore commands, which hold the write lock.
 
 What is there already is recognised and not doubled: a reading by probe, millisecond and value; an
-entry by its identity or, where it comes without one, by its time and everything it says. The hours
+entry by its identity or, where it comes without one, by its time and everything it says; an alarm's
+change by occurrence, kind and time; a derived number by name and time. The hours
 that grew are noted under a new commit, so that the mirror sends them too."""
 
 from __future__ import annotations
@@ -19,16 +20,16 @@ from heapq import merge
 from itertools import islice, repeat
 from operator import le
 
-from monitor.events import Entry, EntryKind
+from monitor.events import Change, Entry, EntryKind
 from monitor.journal import rows, tidying, writing
-from monitor.journal.kept import HOUR_MS, LARGEST_MS, PER_DEGREE, ten_thousandths, to_ms
+from monitor.journal.kept import HOUR_MS, PER_DEGREE, ten_thousandths
 from monitor.journal.records import Sample, entry_fields
 
 Told = Callable[[int, int], None]  # readings done, readings in all
 _AT_ONCE = 10_000
 _NO_FLOOR = "a value no floor can have"
-# As in `writing`, unless a probe of this key has said this in this millisecond.
-_UNKNOWN = " WHERE NOT EXISTS (SELECT 1 FROM {} WHERE {} AND temp_c = ?3 AND {})"
+# As in `writing`, unless a probe of this key has said this in this millisecond (oftener than ?5).
+_UNKNOWN = " WHERE (SELECT count(*) FROM {} WHERE {} AND temp_c = ?3 AND {}) <= ?5"
 
 
 class Sort(IntEnum):
@@ -47,7 +48,9 @@ class Arrivals:
     bad: dict[str, tuple[array[int], array[int]]] = field(default_factory=dict)
     unsure: dict[str, tuple[array[int], array[int]]] = field(default_factory=dict)
     entries: list[Entry] = field(default_factory=list)
-    measured: list[Sample] = field(default_factory=list)  # what meters said
+    measured: list[Sample] = field(default_factory=list)  # what meters said, and derived numbers
+    changes: list[Change] = field(default_factory=list)
+    distinct: bool = False  # two equal readings in one millisecond are two, not one said twice
     places: dict[str, str] = field(default_factory=dict)  # by probe, where the source tells them
 
     def add(self, probe: str, at: float, temp_c: float, *, sort: Sort = Sort.SURE) -> None:
@@ -68,6 +71,7 @@ class BroughtIn:
     readings_known: int
     entries: int
     entries_known: int
+    changes: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,7 +79,7 @@ class Here:
     """What the journal lends: the number of this commit, and its ways to name and count."""
 
     seq: int
-    probe_number: Callable[[str], int]
+    probe_number: Callable[[str, str | None], int]
     next_number: Callable[[], int]
 
 
@@ -88,38 +92,28 @@ def bring_in(
     added = done = 0
     changed: dict[tuple[int, int], int] = {}
     for sort, home in homes.items():
-        numbers = {key: here.probe_number(key) for key in home}
+        numbers = {key: here.probe_number(key, arrivals.places.get(key)) for key in home}
         for statement, keys in _statements(connection, sort, numbers):
             # In order of time across the probes: the table grows at its end.
             ordered = merge(*(_in_order(numbers[key], *home[key]) for key in keys))
-            while some := list(islice(ordered, _AT_ONCE)):
+            counted = _counted(ordered) if arrivals.distinct else zip(ordered, repeat(0))
+            while some := list(islice(counted, _AT_ONCE)):
                 if sort is not Sort.BAD:
-                    for at, number, _ in some:
+                    for (at, number, _), _ in some:
                         changed[at // HOUR_MS, number] = here.seq
                 last = _NO_FLOOR if sort is Sort.BAD else sort is Sort.SURE
-                given = [(at, number, value / PER_DEGREE, last) for at, number, value in some]
+                given = [
+                    (at, number, value / PER_DEGREE, last, before)
+                    for (at, number, value), before in some
+                ]
                 added += connection.executemany(statement, given).rowcount
                 done += len(some)
                 told(done, total)
     tidying.note_changed(connection, changed)
-    _measured(connection, arrivals.measured)
     entries, entries_known = _entries(connection, arrivals.entries, here.next_number)
-    return BroughtIn(added, total - added, entries, entries_known)
-
-
-def _measured(connection: sqlite3.Connection, samples: list[Sample]) -> None:
-    """What is there already is not doubled."""
-    known: dict[tuple[str, str], set[int]] = {}
-    new = []
-    for one in samples:
-        place = (one.series, one.name)
-        if place not in known:
-            found = rows.measured(connection, f"{one.series}/{one.name}", 0, LARGEST_MS + 1)
-            known[place] = {at for at, _ in found}
-        if to_ms(one.at) not in known[place]:
-            known[place].add(to_ms(one.at))
-            new.append(one)
-    writing.write_derived(connection, new)
+    changes = writing.write_changes(connection, arrivals.changes)
+    writing.bring_derived(connection, arrivals.measured)
+    return BroughtIn(added, total - added, entries, entries_known, changes)
 
 
 def _statements(
@@ -148,6 +142,20 @@ def _in_order(number: int, times: array[int], values: array[int]) -> Iterable[tu
     if all(map(le, times, times[1:])):
         return numbered  # one by one: a month of readings is not copied
     return sorted(numbered)
+
+
+def _counted(
+    ordered: Iterable[tuple[int, int, int]],
+) -> Iterator[tuple[tuple[int, int, int], int]]:
+    """Each with how often it was there before."""
+    seen: Counter[tuple[int, int, int]] = Counter()
+    moment = -1
+    for one in ordered:
+        if one[0] != moment:
+            moment = one[0]
+            seen.clear()
+        yield one, seen[one]
+        seen[one] += 1
 
 
 def _entries(

@@ -25,9 +25,10 @@ class Probes:
             for number, key in connection.execute("SELECT id, key FROM probes ORDER BY id")
         }
 
-    def number(self, key: str) -> int:
-        """A probe's number, registered if nobody configured it: a journal made by hand."""
-        return self._numbers.get(key) or self._register(key)
+    def number(self, key: str, place: str | None = None) -> int:
+        """A probe's number, registered if nobody configured it: a journal made by hand, or another
+        board's, which may tell the place."""
+        return self._numbers.get(key) or self._register(key, place)
 
     def know(self, probes: Iterable[Probe]) -> None:
         """Takes the probes as they are configured now."""
@@ -91,9 +92,13 @@ class Probes:
             number = int(row[0])
         self._numbers[probe.key] = number
 
-    def _register(self, key: str) -> int:
+    def _register(self, key: str, place: str | None) -> int:
+        box = key.rpartition("/")[0]
+        brooder = None if place is None or box == "site" else box
         row = self._connection.execute(
-            "INSERT INTO probes (key, topic, offset_c) VALUES (?, ?, 0) RETURNING id", (key, key)
+            "INSERT INTO probes (key, brooder, topic, place, offset_c) VALUES (?, ?, ?, ?, 0)"
+            " RETURNING id",
+            (key, brooder, key, place),
         ).fetchone()
         number = self._numbers[key] = int(row[0])
         return number

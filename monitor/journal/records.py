@@ -190,7 +190,7 @@ class KnownProbe(NamedTuple):
     key: str
     brooder: str | None
     topic: str
-    place: str
+    place: str | None  # None, like the unit: it was brought in, and never configured here
     unit: str
     value_pointer: str | None
     time_pointer: str | None

@@ -299,7 +299,7 @@ def entry(row: Sequence[Any]) -> Entry | None:
 def change(row: Sequence[Any]) -> Change | None:
     """An alarm change from its columns as CHANGES has them; None: it is damaged."""
     _id, at_ms, brooder, alarm, what, priority, cause, probe, occurrence, text = row
-    facts = _fields(text)
+    facts = facts_of(text)
     if facts is None or not is_ms(at_ms):
         return None
     try:
@@ -321,7 +321,7 @@ def change(row: Sequence[Any]) -> Change | None:
 def outbox_row(row: tuple[Any, ...]) -> OutboxRow | None:
     """A message for a contact from the columns of its row; None: it is damaged."""
     key, contact, at_ms, priority, text, state, tries, next_ms = row
-    message = _fields(text)
+    message = facts_of(text)
     numbers = (at_ms, tries, 0 if next_ms is None else next_ms)
     if message is None or not all(isinstance(number, int) for number in numbers):
         return None
@@ -337,7 +337,8 @@ def outbox_row(row: tuple[Any, ...]) -> OutboxRow | None:
     )
 
 
-def _fields(text: object) -> dict[str, Any] | None:
+def facts_of(text: object) -> dict[str, Any] | None:
+    """What stands in a column of JSON; None: it is damaged."""
     try:
         fields = json.loads(text) if isinstance(text, str) else None
     except ValueError:

@@ -128,9 +128,9 @@ def write_entry(connection: sqlite3.Connection, entry: Entry) -> int:
     return number
 
 
-def write_changes(connection: sqlite3.Connection, changes: Iterable[Change]) -> None:
-    """Alarm changes; one that is kept already changes nothing."""
-    connection.executemany(
+def write_changes(connection: sqlite3.Connection, changes: Iterable[Change]) -> int:
+    """Alarm changes; one that is kept already changes nothing. How many are new."""
+    return connection.executemany(
         "INSERT OR IGNORE INTO alarms (at_ms, brooder, alarm, change, priority, cause, probe,"
         " occurrence, facts) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
         [
@@ -147,6 +147,15 @@ def write_changes(connection: sqlite3.Connection, changes: Iterable[Change]) -> 
             )
             for change in changes
         ],
+    ).rowcount
+
+
+def bring_derived(connection: sqlite3.Connection, samples: Iterable[Sample]) -> None:
+    """Derived numbers from elsewhere, but for those that are there."""
+    connection.executemany(
+        "INSERT INTO derived (at_ms, brooder, name, value) SELECT ?1, ?2, ?3, ?4 WHERE NOT EXISTS"
+        " (SELECT 1 FROM derived WHERE brooder = ?2 AND name = ?3 AND at_ms = ?1)",
+        [(to_ms(s.at), s.series, s.name, bounded_c(s.value)) for s in samples],
     )
 
 

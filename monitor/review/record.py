@@ -243,6 +243,8 @@ def _probes(kept: JournalView, site: Site, brooder: Brooder) -> tuple[Probe, ...
     outside = [probe for probe in site.probes if probe.place is Place.OUTSIDE]
     found = {probe.key: probe for probe in [*brooder.probes, *outside]}
     for known in kept.known().values():
+        if known.place is None:
+            continue  # brought in, and never configured here
         place = Place(known.place)
         here = known.brooder == brooder.name or (known.brooder is None and place is Place.OUTSIDE)
         if here and known.key not in found:

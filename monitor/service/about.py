@@ -2,18 +2,16 @@
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from monitor import __version__
 from monitor.service.broker_side import BrokerSide
+from monitor.service.copying import Copying
 from monitor.service.delivery_side import DeliverySide
 from monitor.service.forecast import Forecaster
 from monitor.service.writer import Writer
 from monitor.tell.house_voice import HouseVoice
 from monitor.watch.status import SiteStatus
-
-if TYPE_CHECKING:
-    from monitor.service.copying import Copying
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -26,7 +24,7 @@ class About:
     reaching: DeliverySide
     voice: HouseVoice
     forecaster: Forecaster
-    copying: "Copying | None"  # None: no mirror is
+    copying: Copying
     status: Callable[[], SiteStatus]
 
     def said(self) -> Mapping[str, Any]:
@@ -42,7 +40,8 @@ class About:
             "journal_ok": not self.writer.failing,
             "journal_why": self.writer.why_failing,
             "last_commit_at": self.writer.last_kept_at,
-            "mirror": "none is configured" if self.copying is None else self.copying.words(),
+            "mirror": self.copying.words(),
+            "mirror_well": self.copying.well(),
             "contacts": self.reaching.about(),
             "voice_trouble": self.voice.trouble,
             "forecast": self.forecaster.words(),

@@ -50,6 +50,7 @@ class LiveServiceApi:
         on_disk: Callable[[int], bool] = lambda _number: True,
         listener: Listener | None = None,
         reload: Callable[[], Awaitable[Mapping[str, Any]]],
+        mirror_look_again: Callable[[], bool] = lambda: False,
     ) -> None:
         self._settings = settings  # those in force: a reload changes them
         self._journal_path = journal_path
@@ -69,6 +70,7 @@ class LiveServiceApi:
             listen=self._listen,
             reload=reload,
         )
+        self._mirror_look_again = mirror_look_again
         self._listen_until = 0.0
         self._news = asyncio.Event()
 
@@ -225,25 +227,28 @@ class LiveServiceApi:
                 said = await self._in_watch(lambda _now: core_answers.ledger(core))
             case "tonight":
                 said = await self._in_watch(lambda now: core_answers.tonight(core, now, **details))
-            case "probes":
-                said = self._probes()
             case "contacts-try":
                 said = await self.try_contacts(details.get("name"))
             case "trials":
                 said = self._reaching.trials()
             case "reload":
                 said = dict(await self.reload())
-            case "missing":
-                said = [one._asdict() for one in self.missing()]
-            case "heard":
-                said = [asdict(one) for one in self.set_up.heard()]
-            case "settings":
-                said = self.settings_shown()
-            case "about":
-                said = dict(self._about())
+            case _ if what in (plain := self._plain()):
+                said = plain[what]()
             case _:
                 raise Objection(f"{what} is nothing this service knows")
         return said
+
+    def _plain(self) -> dict[str, Callable[[], Any]]:
+        """What takes no details."""
+        return {
+            "probes": self._probes,
+            "missing": lambda: [one._asdict() for one in self.missing()],
+            "heard": lambda: [asdict(one) for one in self.set_up.heard()],
+            "settings": self.settings_shown,
+            "mirror-look-again": self._mirror_look_again,
+            "about": lambda: dict(self._about()),
+        }
 
     def _probes(self) -> dict[str, Any]:
         status = self.status()

@@ -12,6 +12,7 @@ from monitor.intake.rights import Rights, RightsFault
 from monitor.service.annunciator import LiveAnnunciator
 from monitor.service.broker_address import rights_of
 from monitor.service.broker_side import BrokerSide
+from monitor.service.copying import Copying
 from monitor.service.core import Core
 from monitor.service.delivery_side import DeliverySide
 from monitor.service.forecast import Forecaster
@@ -46,6 +47,7 @@ class Reloading:
         writer: Writer,
         broker: BrokerSide,
         forecaster: Forecaster,
+        copying: Copying,
         on_page: Callable[[], None] = lambda: None,
     ) -> None:
         self._settings = settings
@@ -56,6 +58,7 @@ class Reloading:
         self._writer = writer
         self._broker = broker
         self._forecaster = forecaster
+        self._copying = copying
         self._on_page = on_page  # its settings have changed
         self._waits = False
         self._one_at_a_time = asyncio.Lock()
@@ -138,6 +141,7 @@ class Reloading:
         self._writer.know(fresh.site)
         self._broker.take(fresh, rights)
         self._forecaster.take(fresh.file.forecast, fresh.site)
+        self._copying.take(fresh)
 
 
 def _needs_a_start(old: Settings, new: Settings) -> bool:

@@ -22,6 +22,7 @@ from monitor.service.annunciator import LiveAnnunciator
 from monitor.service.broker_side import BrokerSide
 from monitor.service.chart_attachments import ChartAttachments
 from monitor.service.clock import Clock
+from monitor.service.copying import Copying
 from monitor.service.core import Core
 from monitor.service.delivery_side import DeliverySide
 from monitor.service.forecast import Forecaster
@@ -42,7 +43,6 @@ from monitor.tell.message import Message
 
 if TYPE_CHECKING:
     from monitor.page.serve import Serving
-    from monitor.service.copying import Copying
 
 log = logging.getLogger(__name__)
 
@@ -127,6 +127,7 @@ class Service:
             fault=self._watch.fault,
             on_window=self._watch.set_window,
         )
+        self._copying = Copying(settings, self._writer.keep_cursor, self._watch.fault)
         self._reloading = Reloading(
             settings,
             hooks.reload,
@@ -137,6 +138,7 @@ class Service:
             broker=self._broker,
             forecaster=self._forecaster,
             on_page=self._page_changed,
+            copying=self._copying,
         )
         self._api: LiveServiceApi | None = None
         self._serving: Serving | None = None
@@ -209,6 +211,8 @@ class Service:
         self._readiness.needs("What serves page and commands", self._pulse.alive)
         self._watch.start()
         self._start_heartbeat()
+        self._copying.start()
+        self._cleanup.callback(self._copying.stop)
         about = About(
             started_at=started_at,
             broker=self._broker,
@@ -216,7 +220,7 @@ class Service:
             reaching=self._reaching,
             voice=self._voice,
             forecaster=self._forecaster,
-            copying=self._start_copying(),
+            copying=self._copying,
             status=lambda: self._watch.status,
         )
         await self._open_to_others(about)
@@ -237,16 +241,6 @@ class Service:
             heart.start()
             self._cleanup.callback(heart.stop)
 
-    def _start_copying(self) -> "Copying | None":
-        if self._settings.file.influx is None:
-            return None
-        from monitor.service import copying  # noqa: PLC0415 - a large library
-
-        made = copying.Copying(self._settings, self._writer.keep_cursor)
-        made.start()
-        self._cleanup.callback(made.stop)
-        return made
-
     async def _open_to_others(self, about: About) -> None:
         api = LiveServiceApi(
             lambda: self._reloading.settings,
@@ -259,6 +253,7 @@ class Service:
             on_disk=self._writer.has,
             listener=self._broker.listener(),
             reload=self._reload,
+            mirror_look_again=self._copying.look_again,
         )
         commands = await serve_commands(self._settings, api)
         if commands is not None:

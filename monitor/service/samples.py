@@ -2,6 +2,7 @@
 used by the watch thread. A number is kept when it changed and once an hour, so that the mirror
 can be read without knowing the schedules.
 
+    head_count                         birds in the box
     target_c, low_c, high_c            what the floor should have
     rise_k, rise_sd_k                  what the heat sustains above the outside, and how sure
     time_constant_s                    how fast the box cools
@@ -39,7 +40,13 @@ class Sampler:
 
 
 def _numbers(box: BrooderStatus) -> Iterator[tuple[str, float]]:
-    numbers = {"target_c": box.target_c, "low_c": box.low_c, "high_c": box.high_c}
+    heads = 0.0 if box.batch is None else float(box.batch.head_count)
+    numbers = {
+        "head_count": heads,
+        "target_c": box.target_c,
+        "low_c": box.low_c,
+        "high_c": box.high_c,
+    }
     learned, outlook = box.learned, box.outlook
     if learned is not None:
         numbers["time_constant_s"] = learned.time_constant_s

@@ -144,6 +144,8 @@ _ROWS = (
     AlarmRule(alarm=AlarmName.NAME_TAKEN, priority=_URGENT),
     AlarmRule(alarm=AlarmName.STORAGE_FAULT, priority=_WARNING),
     AlarmRule(alarm=AlarmName.DELIVERY_FAULT, priority=_WARNING),
+    # The records are on the board all the same: nobody need hear of it twice.
+    AlarmRule(alarm=AlarmName.MIRROR_FAULT, priority=_WARNING, told_once=True),
     # The clock mends itself.
     AlarmRule(alarm=AlarmName.CLOCK_FAULT, priority=_WARNING, told_once=True),
     AlarmRule(alarm=AlarmName.WAS_DOWN, priority=_WARNING, lasting=Lasting.MOMENT),

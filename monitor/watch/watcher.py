@@ -23,6 +23,7 @@ _ALWAYS = (
     AlarmName.BROKER_LOST,
     AlarmName.NAME_TAKEN,
     AlarmName.STORAGE_FAULT,
+    AlarmName.MIRROR_FAULT,
     AlarmName.CLOCK_FAULT,
     AlarmName.WAS_DOWN,
 )

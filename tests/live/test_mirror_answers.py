@@ -10,14 +10,16 @@ from pathlib import Path
 
 import pytest
 from support.journals import T0, batch, floor_probe, reading
+from support.mirror import scope
 
-from monitor.journal.mirror.influx_server import Server
-from monitor.journal.mirror.sending import BadPoint, Mirror, check, wait_s
+from monitor.journal.mirror.influx_server import Sent, Server
+from monitor.journal.mirror.sending import BadPoint, Mirror, wait_s
 from monitor.journal.store import Journal
 
 pytestmark = pytest.mark.live
 Respond = Callable[[list[str]], tuple[int, str, dict[str, str]]]
 OK = (204, "", {})
+NO_BUCKET = 'failed to initialize execute state: could not find bucket "b"'
 
 
 class Answering:
@@ -26,6 +28,7 @@ class Answering:
     def __init__(self) -> None:
         self.taken: list[str] = []
         self.requests: list[str] = []
+        self.sent = 0  # requests with points
         self.respond: Respond = lambda _lines: OK
         outer = self
 
@@ -35,10 +38,16 @@ class Answering:
                 if self.headers.get("Content-Encoding") == "gzip":
                     raw = gzip.decompress(raw)
                 lines = raw.decode().splitlines()
-                outer.requests.append(self.path)
-                status, message, headers = outer.respond(lines)
+                if self.path.startswith("/api/v2/query"):
+                    status, message, headers = 404, NO_BUCKET, {}
+                else:
+                    points = [line for line in lines if not line.startswith("#")]
+                    if points:
+                        outer.sent += 1
+                    outer.requests.append(self.path)
+                    status, message, headers = outer.respond(lines)
                 if status == 204:
-                    outer.taken += lines
+                    outer.taken += points
                 said = json.dumps({"code": "x", "message": message}).encode()
                 body = b"" if status == 204 else said
                 self.send_response(status)
@@ -92,13 +101,17 @@ def test_one_bad_point_is_set_aside_alone_and_told(other_end: Answering, path: P
     told: list[BadPoint] = []
     cursors: list[object] = []
     with Server(other_end.url, "t", "farm", "b") as sink:
-        mirror = Mirror(path, "Hillside", sink, cursors.append, told.append)
+        mirror = Mirror(path, scope(), sink, cursors.append, told.append)
         assert mirror.step() > 0
         assert len(other_end.taken) == 99
         assert [bad.words for bad in told] == ["unable to parse it"]
         assert "celsius=99.5" in told[0].line
         assert len(cursors) == 1  # the bad point does not hold the others up
-        assert mirror.standing().words == ("up to date; 1 points were refused there and left out")
+        assert not mirror.standing().well
+        assert (
+            "1 points of 2026-02-10 were refused there (unable to parse it); they are sent again"
+            in mirror.standing().words
+        )
 
 
 def test_a_server_that_takes_nothing_is_not_asked_for_every_line(
@@ -108,9 +121,9 @@ def test_a_server_that_takes_nothing_is_not_asked_for_every_line(
     with Journal.open(path) as journal:
         journal.commit(batch(*(reading(T0 + 200 + n) for n in range(2000))))
     with Server(other_end.url, "t", "farm", "b") as sink:
-        mirror = Mirror(path, "Hillside", sink, lambda _c: None)
+        mirror = Mirror(path, scope(), sink, lambda _c: None)
         mirror.step()
-        assert len(other_end.requests) < 300
+        assert other_end.sent < 300
         assert mirror.standing().bad_points == 2100
 
 
@@ -124,9 +137,9 @@ def test_points_dropped_for_their_age_do_not_stop_the_rest(
         {},
     )
     with Server(other_end.url, "t", "farm", "b") as sink:
-        mirror = Mirror(path, "Hillside", sink, lambda _c: None)
+        mirror = Mirror(path, scope(), sink, lambda _c: None)
         mirror.step()
-        assert len(other_end.requests) == 1
+        assert other_end.sent == 1
         assert mirror.standing().bad_points == 60
 
 
@@ -135,7 +148,7 @@ def test_the_servers_own_advice_is_followed(other_end: Answering, path: Path, st
     other_end.respond = lambda _lines: (status, "later", {"Retry-After": "7"})
     cursors: list[object] = []
     with Server(other_end.url, "t", "farm", "b") as sink:
-        mirror = Mirror(path, "Hillside", sink, cursors.append)
+        mirror = Mirror(path, scope(), sink, cursors.append)
         assert mirror.step() == 7.0
         assert cursors == []
         other_end.respond = lambda _lines: OK
@@ -164,14 +177,16 @@ def test_check_says_what_is_wrong_and_what_would_be_right(
     other_end: Answering, status: int, message: str, words: str
 ) -> None:
     other_end.respond = lambda _lines: (status, message, {})
-    why = check(other_end.url, "secret-token", "farm", "brooder")
-    assert why is not None
-    assert words in why
-    assert "secret-token" not in why
+    with Server(other_end.url, "secret-token", "farm", "brooder") as server:
+        answer = server.may_write()
+    assert not isinstance(answer, Sent)
+    assert words in answer.words
+    assert "secret-token" not in answer.words
 
 
 def test_check_asks_of_the_right_bucket(other_end: Answering) -> None:
-    assert check(other_end.url, "t", "farm", "the bucket") is None
+    with Server(other_end.url, "t", "farm", "the bucket") as server:
+        assert isinstance(server.may_write(), Sent)
     asked = urllib.parse.urlsplit(other_end.requests[0])
     assert asked.path == "/api/v2/write"
     assert urllib.parse.parse_qs(asked.query) == {

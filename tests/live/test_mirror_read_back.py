@@ -17,8 +17,9 @@ from typer.testing import CliRunner
 
 from monitor.commands import build
 from monitor.events import Entry, EntryKind
+from monitor.journal.mirror import flux
 from monitor.journal.mirror.influx_server import InfluxFault, Server
-from monitor.journal.mirror.read_back import fetch, readings_query, write
+from monitor.journal.mirror.read_back import fetch, write
 from monitor.journal.reader import JournalReader
 
 pytestmark = pytest.mark.live
@@ -129,8 +130,8 @@ def test_a_site_that_is_not_there_is_named(recorded: Recorded) -> None:
 
 def test_a_name_cannot_leave_its_quotes(recorded: Recorded) -> None:
     day = datetime(2026, 2, 10, tzinfo=UTC)
-    query = readings_query("b", 'x" or true or r.site == "${y}\\', day, day)
-    assert r'r.site == "x\" or true or r.site == \"\${y}\\"' in query
+    query = flux.numbers("b", 'x" or true or r.site == "${y}\\z', day, day)
+    assert r'r.site == "x\" or true or r.site == \"\${y}\\z"' in query
 
 
 def test_no_server_is_said_in_words() -> None:

@@ -65,6 +65,11 @@ def parse(text: str, number: int = 1) -> Line:
         raise LineFault(number, f"is not one JSON object ({detail})") from None
     if not isinstance(said, dict):
         raise LineFault(number, 'is not a JSON object; write one such as {"at":...,"topic":...}')
+    return of(said, number)
+
+
+def of(said: dict[str, Any], number: int = 1) -> Line:
+    """A line from its keys. Raises LineFault."""
     at = _time(said.get("at"), number)
     if "topic" in said:
         topic, payload = said["topic"], said.get("payload")

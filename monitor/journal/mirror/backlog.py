@@ -1,43 +1,22 @@
-"""What the mirror has still to send, slice by slice, in the order in which it came. Called by
-`mirror`; only reads.
+"""What the mirror has to send: slice by slice in the order in which it came, or a day once more;
+and how many points of it there must be. Called by `sending` and `comparing`; only reads.
 
-The cursor says how far sending has come: every commit up to `seq`, and of the hours that changed
-last by commit `seq` those up to (`hour`, `probe`); the newest entry, alarm change and derived
-number. Readings whose commits were dropped while the other end was away are found again by the
-commit by which their hour last changed, and are sent as whole hours: sending twice changes nothing
-there."""
+Readings whose commits were dropped while the other end was away are found again by the commit by
+which their hour last changed, and are sent as whole hours: sending twice changes nothing there."""
 
-from dataclasses import asdict, dataclass, replace
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, replace
 from typing import Any
 
+from monitor.events import Entry, EntryKind
 from monitor.journal import rows
-from monitor.journal.kept import HOUR_MS, first_id, ten_thousandths
+from monitor.journal.kept import DAY_MS, HOUR_MS, first_id, ten_thousandths
 from monitor.journal.mirror import influx_schema as schema
+from monitor.journal.mirror.state import Cursor, Scope
 from monitor.journal.reader import JournalReader
 
 LINES = 5000  # InfluxDB's own advice for a batch
-_DONE = 2**62  # an hour after all hours: nothing is left of that commit
-
-
-@dataclass(frozen=True, slots=True)
-class Cursor:
-    """How far sending has come. Kept in the journal as JSON."""
-
-    seq: int = 0
-    hour: int = _DONE
-    probe: int = 0
-    entry: int = 0
-    change: int = 0
-    derived: int = 0
-
-    @classmethod
-    def of(cls, kept: dict[str, Any] | None) -> "Cursor":
-        """From what the journal kept; None: nothing was ever sent."""
-        return cls() if kept is None else cls(**kept)
-
-    def to_json(self) -> dict[str, int]:
-        """For the journal."""
-        return asdict(self)
+Counts = dict[tuple[str, str, int], int]  # points by measurement, brooder and day since 1970
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,10 +28,11 @@ class Slice:
     rest: bool
 
 
-def next_slice(reader: JournalReader, site: str, cursor: Cursor, most: int = LINES) -> Slice:
+def next_slice(reader: JournalReader, scope: Scope, cursor: Cursor, most: int = LINES) -> Slice:
     """The next lines, about `most` of them. Ledger, alarms and derived numbers first: they are
     few."""
     with reader.transaction() as connection:
+        journal = _Journal(connection, scope)
         lines: list[str] = []
 
         def after(query: str, key: str, number: int) -> Any:
@@ -62,19 +42,14 @@ def next_slice(reader: JournalReader, site: str, cursor: Cursor, most: int = LIN
             )
 
         for row in after(rows.ENTRIES, "e.number", cursor.entry):
-            if (entry := rows.entry(row)) is not None:
-                lines.append(schema.entry_line(site, entry))
+            lines += journal.entry(row)
             cursor = replace(cursor, entry=row[0])
         for row in after(rows.CHANGES, "id", cursor.change):
-            if (change := rows.change(row)) is not None:
-                lines.append(schema.alarm_line(site, row[0], change))
+            lines += journal.change(row)
             cursor = replace(cursor, change=row[0])
-        derived = "SELECT id, at_ms, brooder, name, value FROM derived"
-        for number, at_ms, brooder, name, value in after(derived, "id", cursor.derived):
-            head = schema.sample_head(site, brooder, name)
-            lines += schema.numbers(head, (at_ms,), (ten_thousandths(value),))
+        for number, *sample in after(_DERIVED, "id", cursor.derived):
+            lines += journal.sample(*sample)
             cursor = replace(cursor, derived=number)
-        heads = _heads(connection, site)
         changed = connection.execute(
             "SELECT seq, hour, probe_id FROM changed_hours"
             " WHERE (seq, hour, probe_id) > (?, ?, ?) ORDER BY seq, hour, probe_id",
@@ -86,14 +61,27 @@ def next_slice(reader: JournalReader, site: str, cursor: Cursor, most: int = LIN
         hour, commit = next(changed, None), next(fresh, None)
         while len(lines) < most and (hour is not None or commit is not None):
             if hour is not None and (commit is None or hour[0] <= commit[0]):
-                lines += _hour_lines(connection, heads, hour[1], hour[2])
+                lines += journal.hour(hour[1], hour[2])
                 cursor = replace(cursor, seq=hour[0], hour=hour[1], probe=hour[2])
                 hour = next(changed, None)
             elif commit is not None:
-                lines += _commit_lines(heads, commit[1], commit[2])
-                cursor = replace(cursor, seq=commit[0], hour=_DONE, probe=0)
+                lines += journal.commit(commit[1], commit[2])
+                cursor = cursor.after_commit(commit[0])
                 commit = next(fresh, None)
         return Slice(lines, cursor, hour is not None or commit is not None)
+
+
+def end(reader: JournalReader) -> Cursor:
+    """Where everything that is in the journal now is sent."""
+    with reader.transaction() as connection:
+        newest = [
+            connection.execute(f"SELECT ifnull(max({key}), 0) FROM {table}").fetchone()[0]  # noqa: S608
+            for key, table in (
+                ("seq", "commits"), ("number", "entries"), ("id", "alarms"), ("id", "derived"),
+            )
+        ]  # fmt: skip
+    seq, entry, change, derived = newest
+    return Cursor(entry=entry, change=change, derived=derived).after_commit(seq)
 
 
 def behind(reader: JournalReader, cursor: Cursor) -> float | None:
@@ -114,30 +102,165 @@ def behind(reader: JournalReader, cursor: Cursor) -> float | None:
     return None
 
 
-def _heads(connection: Any, site: str) -> dict[int, str]:
+def days(reader: JournalReader) -> list[int]:
+    """The days since 1970 (UTC) of which there is anything to send."""
+    with reader.transaction() as connection:
+        found = {day for _, _, day in _few(connection, None)}
+        at = 0
+        while True:
+            row = connection.execute(
+                "SELECT at_ms FROM readings WHERE id >= ? ORDER BY id LIMIT 1", (first_id(at),)
+            ).fetchone()
+            if row is None:
+                return sorted(found)
+            found.add(row[0] // DAY_MS)
+            at = (row[0] // DAY_MS + 1) * DAY_MS
+
+
+def day_lines(reader: JournalReader, scope: Scope, day: int, most: int = LINES) -> Iterator[Any]:
+    """All lines of a day (UTC, since 1970), in lists of about `most`."""
+    lines: list[str] = []
+    between = "{0}at_ms >= ? AND {0}at_ms < ?"
+    span = (day * DAY_MS, (day + 1) * DAY_MS)
+    with reader.transaction() as connection:
+        journal = _Journal(connection, scope)
+        for row in connection.execute(f"{rows.ENTRIES} WHERE {between.format('e.')}", span):
+            lines += journal.entry(row)
+        for row in connection.execute(f"{rows.CHANGES} WHERE {between.format('')}", span):
+            lines += journal.change(row)
+        for _, *sample in connection.execute(f"{_DERIVED} WHERE {between.format('')}", span):
+            lines += journal.sample(*sample)
+    for hour in range(day * 24, (day + 1) * 24):
+        with reader.transaction() as connection:
+            journal = _Journal(connection, scope)
+            for number in journal.heads:
+                lines += journal.hour(hour, number)
+        while len(lines) >= most:
+            yield lines[:most]
+            del lines[:most]
+    if lines:
+        yield lines
+
+
+def counts(reader: JournalReader, scope: Scope, until_ms: int, of: Iterable[int]) -> Counts:
+    """How many points there must be of the days `of`, of what is earlier than `until_ms`."""
+    found: Counts = {}
+    wanted = set(of)
+    with reader.transaction() as connection:
+        journal = _Journal(connection, scope)
+        for (measurement, brooder, day), number in _few(connection, until_ms).items():
+            if day in wanted:
+                found[measurement, schema.tag_text(brooder), day] = number
+        for day in sorted(wanted):
+            span = (first_id(day * DAY_MS), first_id(min((day + 1) * DAY_MS, until_ms)))
+            for probe, number in connection.execute(
+                "SELECT probe_id, count(*) FROM readings WHERE id >= ? AND id < ? AND clock_sure"
+                " GROUP BY probe_id",
+                span,
+            ):
+                if probe in journal.heads:
+                    box = journal.box_of[probe]
+                    place = (schema.TEMPERATURE, schema.tag_text(box), day)
+                    found[place] = found.get(place, 0) + number
     return {
-        number: schema.temperature_head(site, known)
-        for number, known in rows.known(connection).items()
+        place: number
+        for place, number in found.items()
+        if scope.answers_for(schema.name_of(place[1]))
+        or (place[0], place[1], scope.site_probes) == (schema.TEMPERATURE, schema.SITE_WIDE, True)
     }
 
 
-def _commit_lines(heads: dict[int, str], at_ms: int, text: str) -> list[str]:
-    """The surely timed readings of a commit that is still there in its order."""
-    return [
-        line
-        for item in rows.items_of(text)
-        if isinstance(item[0], int) and len(item) == 4 and item[0] in heads
-        for line in schema.numbers(heads[item[0]], (at_ms + item[1],), (ten_thousandths(item[3]),))
-    ]
+_DERIVED = "SELECT id, at_ms, brooder, name, value FROM derived"
 
 
-def _hour_lines(connection: Any, heads: dict[int, str], hour: int, probe: int) -> list[str]:
-    if probe not in heads:
-        return []
-    found = connection.execute(
-        "SELECT at_ms, temp_c FROM readings WHERE id >= ? AND id < ? AND probe_id = ?"
-        " AND clock_sure ORDER BY id",
-        (first_id(hour * HOUR_MS), first_id((hour + 1) * HOUR_MS), probe),
-    ).fetchall()
-    values = (ten_thousandths(temp) for _, temp in found)
-    return schema.numbers(heads[probe], (at for at, _ in found), values)
+def _few(connection: Any, until_ms: int | None) -> Counts:
+    """The points of everything but the readings."""
+    found: Counts = {}
+
+    def add(measurement: str, brooder: str | None, at_ms: int, number: int = 1) -> None:
+        if until_ms is None or at_ms < until_ms:
+            place = (measurement, brooder or schema.SITE_WIDE, at_ms // DAY_MS)
+            found[place] = found.get(place, 0) + number
+
+    for said in rows.entries(connection)[0]:
+        add(schema.LEDGER_TEXT, said.brooder, round(said.at * 1000))
+    for row in connection.execute(rows.CHANGES):
+        if (change := rows.change(row)) is not None:
+            add(schema.ALARM_TEXT, change.brooder, round(change.at * 1000))
+    for brooder, at_ms, number in connection.execute(
+        "SELECT brooder, at_ms, count(DISTINCT name) FROM derived GROUP BY brooder, at_ms"
+    ):
+        add(schema.BROODER, brooder, at_ms, number)
+    return found
+
+
+class _Journal:
+    """A journal's rows as lines, inside one transaction."""
+
+    def __init__(self, connection: Any, scope: Scope) -> None:
+        self._connection, self._site = connection, scope.site
+        known = {n: k for n, k in rows.known(connection).items() if scope.has(k.key)}
+        self.box_of = {n: k.key.rpartition("/")[0] or schema.SITE_WIDE for n, k in known.items()}
+        self.heads = {
+            n: schema.temperature_head(scope.site, k.key, k.place) for n, k in known.items()
+        }
+
+    def entry(self, row: Any) -> list[str]:
+        """An entry; an undo also marks the entry that it takes back."""
+        said = rows.entry(row)
+        if said is None:
+            return []
+        lines = self._entry_lines(said)
+        if said.entry is EntryKind.UNDO and said.undoes is not None:
+            target = self._connection.execute(
+                f"{rows.ENTRIES} WHERE e.number = ?", (said.undoes,)
+            ).fetchone()
+            undone = None if target is None else rows.entry(target)
+            lines += [] if undone is None else self._entry_lines(undone)
+        return lines
+
+    def _entry_lines(self, said: Entry) -> list[str]:
+        undone = self._connection.execute(
+            "SELECT 1 FROM entries WHERE entry = 'undo' AND undoes_id = ?", (said.id,)
+        ).fetchone()
+        return schema.entry_lines(self._site, said, undone=undone is not None)
+
+    def change(self, row: Any) -> list[str]:
+        """An alarm change."""
+        said = rows.change(row)
+        if said is None:
+            return []
+        before = self._connection.execute(
+            "SELECT count(*) FROM alarms WHERE at_ms = ? AND id < ?", (row[1], row[0])
+        ).fetchone()
+        return schema.alarm_lines(self._site, said, before[0])
+
+    def sample(self, at_ms: int, brooder: str, name: str, value: float) -> list[str]:
+        """A derived number."""
+        head = schema.sample_head(self._site, brooder, name)
+        return schema.numbers(head, (at_ms,), (ten_thousandths(value),))
+
+    def commit(self, at_ms: int, text: object) -> list[str]:
+        """The surely timed readings of a commit that is still there, with all that their probes
+        said in the same millisecond: which of those one is, the table knows."""
+        moments = dict.fromkeys(
+            (item[0], at_ms + item[1])
+            for item in rows.items_of(text)
+            if isinstance(item[0], int) and len(item) == 4
+        )
+        return [line for number, at in moments for line in self._readings(number, at, at + 1)]
+
+    def hour(self, hour: int, number: int) -> list[str]:
+        """The surely timed readings of an hour of a probe."""
+        return self._readings(number, hour * HOUR_MS, (hour + 1) * HOUR_MS)
+
+    def _readings(self, number: int, from_ms: int, to_ms: int) -> list[str]:
+        if number not in self.heads:
+            return []
+        found = self._connection.execute(
+            "SELECT at_ms, temp_c FROM readings WHERE id >= ? AND id < ? AND probe_id = ?"
+            " AND clock_sure ORDER BY id",
+            (first_id(from_ms), first_id(to_ms), number),
+        ).fetchall()
+        values = (ten_thousandths(temp) for _, temp in found)
+        return schema.numbers(self.heads[number], (at for at, _ in found), values)

@@ -1,6 +1,7 @@
 """One InfluxDB 2 server through influxdb-client, asked synchronously: the client's own background
-batching is not used, because what it gives up on is gone without a word. Called by `mirror` and
-`read_back`. The client takes a third of a second to import, so it is imported when [influx] is.
+batching is not used, because what it gives up on is gone without a word. Called by `sending`,
+`comparing` and `read_back`. The client takes a third of a second to import, so it is imported when
+[influx] is configured.
 
 Answers become one of four things, by what the sender can do: go on, wait, look for the bad line,
 or tell somebody. (Status codes: docs.influxdata.com/influxdb/v2/write-data/troubleshoot/.)"""
@@ -55,7 +56,20 @@ class Partly:
 
 Answer = Sent | Busy | BadLines | Partly | Refused
 
-_DROPPED = re.compile(r"\bdropped[= ](\d+)")  # form of the message from memory
+_DROPPED = re.compile(r"\bdropped[= ](\d+)")
+_NOTHING = "# brooder asks whether it may write"  # a comment of line protocol: no point comes of it
+_LONGEST = 1000  # of an answer; a series with all its tags may stand before the reason
+
+
+class InfluxFault(Exception):
+    """A query was not answered; the words say why."""
+
+
+@dataclass(frozen=True, slots=True)
+class Bucket:
+    """What a token that may see the bucket is told of it."""
+
+    keeps_s: int  # 0: for ever
 
 
 class Server:
@@ -68,8 +82,10 @@ class Server:
         # What it logs of a failing request repeats what the answer says, at every try.
         logging.getLogger("influxdb_client").setLevel(logging.CRITICAL)
         logging.getLogger("urllib3").setLevel(logging.ERROR)
-        self._where = f"bucket {bucket} of {org} at {url}"
-        self._url, self._org, self._bucket = url, org, bucket
+        self.bucket = bucket
+        self.url = _without_password(url)
+        self.where = f"bucket {bucket} of {org} at {self.url}"
+        self._org = org
         self._client = InfluxDBClient(
             url=url, token=token, org=org, timeout=TIMEOUT_MS, enable_gzip=True, retries=False
         )
@@ -81,7 +97,7 @@ class Server:
 
         try:
             self._write.write(
-                bucket=self._bucket,
+                bucket=self.bucket,
                 org=self._org,
                 record="\n".join(lines).encode(),
                 write_precision=WritePrecision.NS,
@@ -90,13 +106,49 @@ class Server:
             return self._answer(error)
         return Sent()
 
+    def may_write(self) -> Answer:
+        """Would it take what we write? Leaves nothing behind. Sent: yes."""
+        answer = self.write([_NOTHING])
+        # Rights are looked at before the lines are: who hears that there are none may write.
+        return Sent() if isinstance(answer, BadLines) else answer
+
+    def told_of_bucket(self) -> Bucket | None:
+        """What the server says of the bucket; None: the token may not ask."""
+        try:
+            ask: Any = self._client.buckets_api().find_buckets
+            found = ask(name=self.bucket, org=self._org)
+            rules = found.buckets[0].retention_rules or []
+            return Bucket(max((rule.every_seconds or 0 for rule in rules), default=0))
+        except Exception:
+            return None
+
     def query(self, flux: str) -> Iterator[dict[str, Any]]:
         """Rows of a Flux query's answer, as they come. Raises InfluxFault."""
+        from influxdb_client.client.flux_csv_parser import (  # noqa: PLC0415
+            FluxCsvParser,
+            FluxCsvParserException,
+            FluxQueryException,
+            FluxSerializationMode,
+        )
+
+        begun = False
         try:
-            for record in self._client.query_api().query_stream(flux, org=self._org):
+            answer = self._client.query_api().query_raw(flux, org=self._org)
+            begun = True
+            parser = FluxCsvParser(_Whole(answer), FluxSerializationMode.stream)
+            for record in parser.generator():
                 yield record.values
+        except FluxQueryException as error:
+            why = f"{self.url} gave up on the query ({_cut(error.message)})"
+            raise InfluxFault(why) from error
+        except (_CutOff, FluxCsvParserException) as error:
+            why = f"the answer of {self.url} broke off in the middle of a row"
+            raise InfluxFault(why) from error
         except Exception as error:
-            raise InfluxFault(self._answer(error).words) from error
+            if begun:
+                why = f"{self.url} broke off before its answer was complete"
+                raise InfluxFault(f"{why} ({_network_words(error)})") from error
+            raise InfluxFault(self._unread(error)) from error
 
     def close(self) -> None:
         """Ends the connection."""
@@ -115,9 +167,9 @@ class Server:
 
     def _answer(self, error: Exception) -> Busy | BadLines | Partly | Refused:
         status = getattr(error, "status", None)
-        said = " ".join(str(getattr(error, "message", "") or "").split())[:200]
+        said = _cut(getattr(error, "message", None))
         if status is None:
-            return Busy(f"{self._url} cannot be reached ({_network_words(error)})")
+            return Busy(f"{self.url} cannot be reached ({_network_words(error)})")
         if status in (400, 413, 422):
             dropped = _DROPPED.search(said)
             if dropped is not None:
@@ -130,18 +182,67 @@ class Server:
                 trouble = "has no room left on its disk"
             elif status == 429:
                 trouble = "asks us to slow down"
-            return Busy(f"{self._url} {trouble}", _after(error))
+            return Busy(f"{self.url} {trouble}", _after(error))
         mend = {
-            401: f"{self._url} does not accept the token; make one that may write to "
-            f"{self._bucket} and put it in [influx] token_file",
-            403: f"the token may not write to {self._where}",
-            404: f"there is no {self._where} ({said}); make the bucket or mend [influx]",
+            401: f"{self.url} does not accept the token; make one that may write to bucket "
+            f"{self.bucket} and put it in [influx] token_file",
+            403: f"the token may not write to {self.where}",
+            404: f"there is no {self.where} ({said}); make the bucket or mend [influx]",
         }
-        return Refused(mend.get(status, f"{self._url} answers with status {status} ({said})"))
+        return Refused(mend.get(status, f"{self.url} answers with status {status} ({said})"))
+
+    def _unread(self, error: Exception) -> str:
+        """Why a query was not answered. A token that may not read is shown no bucket."""
+        status = getattr(error, "status", None)
+        if status == 401:
+            return (
+                f"{self.url} does not accept the token; make one that may read bucket "
+                f"{self.bucket} and put it in [influx] token_file"
+            )
+        if status in (403, 404) and isinstance(self.may_write(), Sent):
+            return (
+                f"the token may write to {self.where} but not read it; make one that may do both "
+                "and put it in [influx] token_file"
+            )
+        if status == 403:
+            return f"the token may not read {self.where}"
+        answer = self._answer(error)
+        if isinstance(answer, BadLines | Partly):
+            return f"{self.url} does not understand the query ({answer.words})"
+        return answer.words
 
 
-class InfluxFault(Exception):
-    """A query was not answered; the words say why."""
+class _CutOff(Exception):
+    """An answer ended in the middle of a line."""
+
+
+class _Whole:
+    """An answer line by line; one that is cut off is not taken for a whole one."""
+
+    def __init__(self, answer: Any) -> None:
+        self._answer = answer
+
+    def __iter__(self) -> Iterator[bytes]:
+        for line in self._answer:
+            if not line.endswith(b"\n"):
+                raise _CutOff
+            yield line
+
+    def close(self) -> None:
+        """The connection may serve the next question."""
+        self._answer.close()
+
+
+def _cut(said: object) -> str:
+    """What a server said, in one line; of a long one beginning and end, where the reasons stand."""
+    text = said.decode("utf-8", "replace") if isinstance(said, bytes) else str(said or "")
+    text = " ".join(text.split())
+    half = _LONGEST // 2
+    return text if len(text) <= _LONGEST else f"{text[:half]} ... {text[-half:]}"
+
+
+def _without_password(url: str) -> str:
+    return re.sub(r"//[^/@]*@", "//", url)
 
 
 def _after(error: Exception) -> float | None:

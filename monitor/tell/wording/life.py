@@ -26,6 +26,7 @@ TROUBLE = {  # each alarm as a thing one can see to
     AlarmName.NAME_TAKEN: "the name in use elsewhere",
     AlarmName.STORAGE_FAULT: "the record keeping",
     AlarmName.DELIVERY_FAULT: "the failing contact",
+    AlarmName.MIRROR_FAULT: "the copy of the records",
     AlarmName.CLOCK_FAULT: "the clock",
     AlarmName.WAS_DOWN: "the gap",
     AlarmName.STEP_DOWN: "the next step",

@@ -35,6 +35,7 @@ _GONE = {
     ),
     AlarmName.STORAGE_FAULT: ("records are kept again", "Nothing for you to do."),
     AlarmName.DELIVERY_FAULT: ("messages get through again", "Nothing for you to do."),
+    AlarmName.MIRROR_FAULT: ("records are copied again", "Nothing for you to do."),
     AlarmName.CLOCK_FAULT: ("clock is right again", "Nothing for you to do."),
     AlarmName.WAS_DOWN: ("watching again", "Nothing for you to do."),
     AlarmName.STEP_DOWN: ("step taken", "Nothing for you to do."),

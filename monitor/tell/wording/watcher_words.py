@@ -63,6 +63,17 @@ def delivery_fault(change: Change, voice: Voice, box: Brooder | None) -> Words:
     )
 
 
+def mirror_fault(change: Change, voice: Voice, box: Brooder | None) -> Words:
+    """The mirror in InfluxDB has not been well for an hour."""
+    return compose(
+        f"{voice.where(None)}: records are not copied off the board",
+        "The watch, its alarms and the records on the board go on. See to it by day.",
+        _detail(change),
+        "What is missing there is sent by itself once that is mended. Until then the board's card "
+        "holds the only copy.",
+    )
+
+
 def clock_fault(change: Change, voice: Voice, box: Brooder | None) -> Words:
     """The wall clock jumped or is not sure."""
     jump = change.facts.get("jump_s")
@@ -176,6 +187,7 @@ WATCHER: dict[AlarmName, Callable[[Change, Voice, Brooder | None], Words]] = {
     AlarmName.NAME_TAKEN: name_taken,
     AlarmName.STORAGE_FAULT: storage_fault,
     AlarmName.DELIVERY_FAULT: delivery_fault,
+    AlarmName.MIRROR_FAULT: mirror_fault,
     AlarmName.CLOCK_FAULT: clock_fault,
     AlarmName.WAS_DOWN: was_down,
 }

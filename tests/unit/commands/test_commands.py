@@ -70,7 +70,11 @@ def test_the_version_is_said() -> None:
 def test_every_verb_explains_itself(verb: str) -> None:
     code, out, _ = call(verb, "--help")
     assert code == 0
-    groups = {"flock": ["placed", "loss", "moved", "note", "undo", "list"], "contacts": ["try"]}
+    groups = {
+        "flock": ["placed", "loss", "moved", "note", "undo", "list"],
+        "contacts": ["try"],
+        "mirror": ["status", "fill"],
+    }
     for words in groups.get(verb, [""]):
         assert "--config" in call(verb, *words.split(), "--help")[1], "every command takes it"
     assert "Usage:" in out

@@ -26,7 +26,7 @@ def test_whatever_keeps_it_from_being_loaded_is_said(
     before = MagicMock()
     parts = {
         name: MagicMock()
-        for name in ("reaching", "watch", "telling", "writer", "broker", "forecaster")
+        for name in ("reaching", "watch", "telling", "writer", "broker", "forecaster", "copying")
     }
 
     async def reload() -> Reloading:
@@ -48,7 +48,9 @@ def test_a_fault_while_the_watch_takes_it_leaves_the_birds_watched_and_is_said(
 ) -> None:
     site_of(tmp_path)
     settings = load_settings(tmp_path / "brooder.toml", {}, check_contacts=False)
-    parts = {name: MagicMock() for name in ("reaching", "telling", "broker", "forecaster")}
+    parts = {
+        name: MagicMock() for name in ("reaching", "telling", "broker", "forecaster", "copying")
+    }
 
     def fails(*_: object) -> None:
         raise RuntimeError("a fault of ours")

@@ -88,6 +88,7 @@ _SITE_WIDE = (
     AlarmName.BATTERY_LOW,
     AlarmName.STORAGE_FAULT,
     AlarmName.DELIVERY_FAULT,
+    AlarmName.MIRROR_FAULT,
     AlarmName.CLOCK_FAULT,
     AlarmName.WAS_DOWN,
 )
@@ -172,6 +173,9 @@ FACTS: dict[AlarmName, Facts] = {
     AlarmName.BATTERY_LOW: Facts(battery_left_s=240.0),
     AlarmName.STORAGE_FAULT: Facts(reason="the card is full"),
     AlarmName.DELIVERY_FAULT: Facts(contact="my phone", reason="no connection to the service"),
+    AlarmName.MIRROR_FAULT: Facts(
+        reason="there is no bucket brooder of farm at http://server:8086; make the bucket"
+    ),
     AlarmName.CLOCK_FAULT: Facts(jump_s=5400.0),
     AlarmName.WAS_DOWN: Facts(
         down_from=NIGHT - 4000, down_to=NIGHT - 20, before_c=34.8, after_c=31.9

@@ -1,0 +1,111 @@
+"""Is all of it there? The journal's points and the mirror's are counted by day. Called by `sending`
+before it says "up to date", by `brooder mirror status` and by `brooder check`."""
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from typing import Any, Protocol
+
+from monitor.journal.kept import DAY_MS, LARGEST_MS
+from monitor.journal.mirror import backlog, flux
+from monitor.journal.mirror import influx_schema as schema
+from monitor.journal.mirror.backlog import Counts
+from monitor.journal.mirror.influx_server import Bucket
+from monitor.journal.mirror.state import Scope
+from monitor.journal.reader import JournalReader
+
+SETTLES_S = 600.0  # what is newer may be on its way
+_AT_ONCE = 50  # boxes of one query
+
+
+class Counting(Protocol):
+    """What is asked: influx_server.Server."""
+
+    @property
+    def bucket(self) -> str:
+        """Its bucket's name."""
+        ...
+
+    def query(self, flux: str) -> Iterator[dict[str, Any]]:
+        """Rows of the answer. Raises InfluxFault."""
+        ...
+
+    def told_of_bucket(self) -> Bucket | None:
+        """What the server says of the bucket; None: the token may not ask."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class Comparison:
+    """How many points of each measurement are here and there, and where any lack."""
+
+    here: dict[str, int]
+    there: dict[str, int]  # of what is here
+    lacking: dict[int, int]  # by day since 1970, how many points are not there
+
+
+def compare(
+    reader: JournalReader,
+    source: Counting,
+    scope: Scope,
+    *,
+    now: float,
+    since_day: int = 0,
+    until_ms: int = LARGEST_MS,
+) -> Comparison:
+    """Of everything before `until_ms`. Days that the bucket no longer keeps are left out. Raises
+    InfluxFault where the server does not answer or the token may not read."""
+    bucket = source.told_of_bucket()
+    kept_from = 0.0 if bucket is None or not bucket.keeps_s else now - bucket.keeps_s
+    first = max(since_day, int(kept_from * 1000) // DAY_MS + (kept_from > 0))
+    days = [day for day in backlog.days(reader) if day >= first]
+    here = backlog.counts(reader, scope, until_ms, days)
+    there = _there(source, scope, days, until_ms)
+    lacking: dict[int, int] = {}
+    for place, number in here.items():
+        if (missing := number - there.get(place, 0)) > 0:
+            lacking[place[2]] = lacking.get(place[2], 0) + missing
+    return Comparison(_by_measurement(here), _by_measurement(there, here), lacking)
+
+
+def _there(source: Counting, scope: Scope, days: list[int], until_ms: int) -> Counts:
+    found: Counts = {}
+    if not days:
+        return found
+    start = datetime.fromtimestamp(days[0] * DAY_MS / 1000, UTC)
+    stop = datetime.fromtimestamp(min((days[-1] + 1) * DAY_MS, until_ms) / 1000, UTC)
+    for brooders in _in_parts(scope):
+        query = flux.counts(source.bucket, scope.site, start, max(start, stop), brooders)
+        for row in source.query(query):
+            day = int(row["_time"].timestamp() * 1000) // DAY_MS
+            place = (row["_measurement"], row["brooder"], day)
+            found[place] = found.get(place, 0) + int(row["_value"])
+    return found
+
+
+def _in_parts(scope: Scope) -> Iterable[list[str] | None]:
+    if scope.boxes is None:
+        return [None]
+    names = [schema.tag_text(box) for box in sorted(scope.boxes)]
+    names += [schema.SITE_WIDE] if scope.site_probes else []
+    return [names[n : n + _AT_ONCE] for n in range(0, len(names), _AT_ONCE)]
+
+
+def _by_measurement(counts: Counts, among: Counts | None = None) -> dict[str, int]:
+    found = dict.fromkeys(schema.COUNTED, 0)
+    for place, number in counts.items():
+        if place[0] in found and (among is None or place in among):
+            found[place[0]] += number if among is None else min(number, among[place])
+    return found
+
+
+def day_text(day: int) -> str:
+    """A day since 1970 as a date."""
+    return f"{datetime.fromtimestamp(day * DAY_MS / 1000, UTC):%Y-%m-%d}"
+
+
+def days_text(days: Iterable[int]) -> str:
+    """A day, or from which to which."""
+    known = sorted(days)
+    first, last = day_text(known[0]), day_text(known[-1])
+    return first if first == last else f"{first} to {last}"
