@@ -11,10 +11,10 @@ from monitor.thermal import harm, tonight
 from monitor.thermal.causes import Weighed, Why
 from monitor.thermal.diagnosis import Diagnosis, Finding, Interval, Learned, Outlook
 from monitor.thermal.fall import HOLD_S, Fall
-from monitor.thermal.give import Give
+from monitor.thermal.follow import Following
 from monitor.thermal.loss import HeatLoss
 from monitor.thermal.model import FloorModel
-from monitor.thermal.outside_curve import OutsideCurve
+from monitor.thermal.outside_curve import OutsideCurve, Skies
 from monitor.thermal.rise import Rise
 from monitor.thermal.tonight import LowAt
 
@@ -26,6 +26,7 @@ _CHANGE_SPREAD = 0.15  # of what a change to the box is reckoned to bring: one s
 # Most boxes hold in most nights: what a grower has hung ends up so far over the band's edge. It
 # weighs with what little an evening shows of its night. Assumed.
 _USUAL_OVER_EDGE_K, _USUAL_SD_K = 2.5, 2.2
+_LEAST_SHARE = 0.1  # of the outside's changes; with less it is never said to decide
 _HOLD_DEPTH_K = 1.0  # a fall that is worth waiting for
 
 
@@ -154,7 +155,7 @@ class Night(NamedTuple):
 
     start: Moment
     until_at: float  # Unix s
-    outside: OutsideCurve
+    outside: Skies
     low_at: LowAt  # edge of the band
     change: Change  # of the box, by the heat balance
 
@@ -166,51 +167,49 @@ def outlook(
     model: FloorModel | None,
     prior: Prior,
     fall: Fall,
-    give: Give,
-    night_rise_k: float | None,
+    follows: Following,
     first_night: bool,
 ) -> Outlook:
     """How those hours will go for a floor that is `floor_c` now."""
     rise_k, rise_sd_k = prior.rise_k, prior.rise_sd_k
     tau_s, steps = prior.time_constant_s, 0
-    start, outside = night.start, night.outside
+    start = night.start
     if model is not None:
         tau_s, steps = model.bank.tau_s, model.bank.steps
         if model.outside_known:
             rise_k, rise_sd_k = model.bank.rise_k, model.bank.rise_sd_k
-            if night_rise_k is not None:  # sun, open covers and busy birds are gone by then
-                apart_k = 0.5 * (night_rise_k - rise_k)
-                rise_k, rise_sd_k = rise_k + apart_k, hypot(rise_sd_k, apart_k)
-        elif model.known:
-            # the curve's error at this hour is in the floor's lead over it, and in the night's
-            rise_k = floor_c - outside.at(start.at)
-            rise_sd_k = 0.8 + 0.8 * outside.points[0].sd_k
     if first_night:
-        rise_sd_k = hypot(rise_sd_k, _FIRST_NIGHT_SD_K)
-    outside_known = model is not None and model.outside_known
-    spared, spared_sd = (give.share, give.sd) if outside_known else (0.0, 0.0)
+        follows = follows._replace(level_var=follows.level_var + _FIRST_NIGHT_SD_K**2)
     gain = night.change.rise_gain
     passing = fall.open and fall.verdict is not Why.LAMP  # a cover that is off for a while
-    view = tonight.View(
-        start=start,
-        until_at=night.until_at,
-        floor_c=fall.expected_c(start.tick) if passing else floor_c,
-        rise_k=rise_k,
-        rise_sd_k=hypot(rise_sd_k * gain, _CHANGE_SPREAD * (gain - 1.0) * rise_k),
-        rise_gain=gain,
-        rise_per_watt_k=night.change.rise_per_watt_k * rise_k / max(prior.rise_k, LEAST_RISE_K),
-        tau_s=tau_s * night.change.time_gain,
-        outside=outside.drawn_to(
-            lambda at: night.low_at(at) + _USUAL_OVER_EDGE_K - rise_k, _USUAL_SD_K
-        ),
-        give=spared,
-        give_sd=spared_sd,
-        low_at=night.low_at,
-        first_night=first_night,
-        learned=_share(steps),
-        open_share=night.change.open_share,
-    )
-    return tonight.look_ahead(view)
+    share = max(follows.share, _LEAST_SHARE)
+
+    def usual_at(at: float) -> float:
+        """The outside at which the floor would stand as most do."""
+        over_k = night.low_at(at) + _USUAL_OVER_EDGE_K - follows.level_c
+        return follows.felt_c + over_k / share
+
+    def view(outside: OutsideCurve) -> tonight.View:
+        return tonight.View(
+            start=start,
+            until_at=night.until_at,
+            floor_c=fall.expected_c(start.tick) if passing else floor_c,
+            follows=follows,
+            rise_k=rise_k,
+            rise_sd_k=hypot(rise_sd_k * gain, _CHANGE_SPREAD * (gain - 1.0) * rise_k),
+            rise_gain=gain,
+            change_sd_k=_CHANGE_SPREAD * (gain - 1.0) * rise_k,
+            rise_per_watt_k=night.change.rise_per_watt_k * rise_k / max(prior.rise_k, LEAST_RISE_K),
+            tau_s=tau_s * night.change.time_gain,
+            outside=outside.drawn_to(usual_at, _USUAL_SD_K / share) if outside.usual else outside,
+            low_at=night.low_at,
+            first_night=first_night,
+            learned=_share(steps),
+            open_share=night.change.open_share,
+        )
+
+    ways = [(way.weight, tonight.look_ahead(view(way))) for way in night.outside]
+    return tonight.together(ways)
 
 
 def _share(steps: float) -> float:

@@ -1,20 +1,24 @@
 """What a place's air does beside a course that is known, learned as it goes. Held by
 `outside_heard` (the course: usual days) and `forecast_share` (the course: a forecast).
 
-The air is level + drift + shares of two given courses + what passes. A Kalman filter learns them
-from means over some minutes; two of them run side by side, one for quiet weather and one for a
-front, each weighted by how well it foretold (Magill 1965, see `time_constant`). Abrupt fronts
-cannot be foreseen: what is left of the other weather's weight keeps the forecast wide."""
+The air is level + drift + shares of two given courses + what passes. A Kalman filter learns
+them from means over some minutes. Where a front may come, a second one stands for it: at any hour
+one may begin, and from then on the air falls with a drift of its own, which is learned. Each is
+weighted by how well it foretold (interacting multiple models: H. A. P. Blom and Y. Bar-Shalom, IEEE
+Trans. Automatic Control 33 (1988) 780-783, from memory). A front that has not begun cannot be
+foreseen: what is left of its weight keeps the forecast wide."""
 
+from collections.abc import Sequence
 from math import exp, log, sqrt
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from monitor.events import State
 
 Courses = tuple[float, float]  # the two given courses at one time
+Ahead = list[tuple[float, float]]  # the air and its standard deviation, in time order
 
 _PASSING_SD_K, _PASSING_H = 0.28, 2.0  # clouds, gusts
-_READING_SD_K = 0.12  # of a mean over minutes
+READING_SD_K = 0.12  # of a mean over minutes, of air
 # While the sun may be on the probe a mean proves little. What was learned from it is good until
 # dusk only: what the sun did, and its end, are no weather of the night.
 _SUNLIT_H, _SUNLIT_SD_K = (9.0, 17.5), 1.0
@@ -29,7 +33,16 @@ class Weather(NamedTuple):
     drift_sd_k_per_h: float
     drift_h: float  # how long a drift lasts
     level_walk_k: float  # in the root of an hour
-    weight: float  # at the start
+
+
+class Front(NamedTuple):
+    """How a front begins, and what it is like then."""
+
+    weather: Weather
+    chance_an_hour: float
+    at_dusk: float  # how likely one is there already
+    falls_k_per_h: float
+    falls_sd_k_per_h: float
 
 
 class Spread(NamedTuple):
@@ -65,6 +78,27 @@ class _Filter:
             for j in range(5):
                 self.c[i][j] = self.c[j][i] = 0.0
             self.c[i][i] = variances[i]
+
+    def drifts(self, k_per_h: float, sd_k_per_h: float) -> None:
+        """The drift is another one from now on."""
+        for j in range(5):
+            self.c[1][j] = self.c[j][1] = 0.0
+        self.x[1], self.c[1][1] = k_per_h, sd_k_per_h**2
+
+    def mix(self, other: "_Filter", share: float) -> None:
+        """What it is if, with the chance `share`, the other one is right."""
+        own = 1.0 - share
+        apart = [a - b for a, b in zip(other.x, self.x, strict=True)]
+        for i in range(5):
+            for j in range(5):
+                both = own * self.c[i][j] + share * other.c[i][j]
+                self.c[i][j] = both + own * share * apart[i] * apart[j]
+        self.x = [x + share * k for x, k in zip(self.x, apart, strict=True)]
+
+    def take(self, kept: Sequence[Any]) -> None:
+        """From its part of `CourseFilter.state`."""
+        x, c = kept
+        self.x, self.c = list(x), [list(row) for row in c]
 
     def copy(self) -> "_Filter":
         other: _Filter = object.__new__(_Filter)
@@ -120,86 +154,112 @@ class _Filter:
 
 
 class CourseFilter:
-    """Quiet weather and a front, weighed."""
+    """Quiet weather, and a front where one may come."""
 
     def __init__(
-        self, kinds: tuple[Weather, ...], share: Spread, *, days_apart: bool = False
+        self,
+        quiet: Weather,
+        share: Spread,
+        *,
+        front: Front | None = None,
+        days_apart: bool = False,
+        reading_sd_k: float = READING_SD_K,
     ) -> None:
-        """`days_apart`: each evening begins with what the nights have taught."""
+        """`days_apart`: each evening begins with what the nights have taught. `reading_sd_k`: of a
+        mean over minutes."""
+        self._reading_sd_k = reading_sd_k
         self._share = share
         self._days_apart = days_apart
-        self._kinds = kinds
-        self._filters = [_Filter(kind, share) for kind in kinds]
-        self._weights = [kind.weight for kind in kinds]
-        self._by_night: list[_Filter] | None = None  # as they were when the sun came
+        self._front_like = front
+        self._quiet = _Filter(quiet, share)
+        self._by_night: _Filter | None = None  # the quiet one as it was when the sun came
         self.tick: float | None = None  # of the last mean
+        self._at_dusk()
+
+    def _at_dusk(self) -> None:
+        front = self._front_like
+        self._front = None if front is None else self._begun(front)
+        self.front_weight = 0.0 if front is None else front.at_dusk
+
+    def _begun(self, front: Front) -> _Filter:
+        """A front that begins now."""
+        begun = self._quiet.copy()
+        begun.weather = front.weather
+        begun.drifts(-front.falls_k_per_h, front.falls_sd_k_per_h)
+        return begun
 
     def see(self, tick: float, temp_c: float, courses: Courses, hour: float) -> None:
         """One mean, at that local hour."""
         sunlit = _SUNLIT_H[0] <= hour < _SUNLIT_H[1]
-        reading_sd_k = _SUNLIT_SD_K if sunlit else _READING_SD_K
-        if not self._days_apart:
-            pass
-        elif sunlit and self._by_night is None:
-            self._by_night = [one.copy() for one in self._filters]
-        elif not sunlit and self._by_night is not None:
-            self._filters, self._by_night, self.tick = self._by_night, None, None
-            self._weights = [kind.weight for kind in self._kinds]
-            for one in self._filters:
-                one.begin_anew()
+        reading_sd_k = _SUNLIT_SD_K if sunlit else self._reading_sd_k
+        if self._days_apart and sunlit and self._by_night is None:
+            self._by_night = self._quiet.copy()
+        elif self._days_apart and not sunlit and self._by_night is not None:
+            self._quiet, self._by_night, self.tick = self._by_night, None, None
+            self._quiet.begin_anew()
+            self._at_dusk()
+        hours = 0.0 if self.tick is None else (tick - self.tick) / 3600.0
+        self._may_begin(hours)
         fits = []
-        for one in self._filters:
+        for one in (self._quiet, self._front):
+            if one is None:
+                continue
             if self.tick is None:
                 one.x[0] = temp_c - one.look(courses)[0]
             else:
-                one.move((tick - self.tick) / 3600.0, self._share.walk)
+                one.move(hours, self._share.walk)
             fits.append(one.see(temp_c, courses, reading_sd_k))
         self.tick = tick
-        best = max(fits)
-        found = [w * exp(fit - best) for w, fit in zip(self._weights, fits, strict=True)]
-        least = [max(w / sum(found), _LEAST_WEIGHT) for w in found]
-        self._weights = [w / sum(least) for w in least]
+        if self._front is not None:
+            odds = self.front_weight / (1.0 - self.front_weight) * exp(fits[1] - fits[0])
+            found = 1.0 if odds > 1e9 else odds / (1.0 + odds)
+            self.front_weight = min(1.0 - _LEAST_WEIGHT, max(_LEAST_WEIGHT, found))
 
-    @property
-    def quiet(self) -> float:
-        """How likely the first kind of weather is, 0..1."""
-        return self._weights[0]
+    def _may_begin(self, hours: float) -> None:
+        front = self._front_like
+        if front is None or self._front is None or hours <= 0.0:
+            return
+        begins = (1.0 - self.front_weight) * (1.0 - exp(-front.chance_an_hour * hours))
+        self.front_weight += begins
+        self._front.mix(self._begun(front), begins / self.front_weight)
 
-    def ahead(self, steps: list[tuple[float, Courses]]) -> list[tuple[float, float]]:
-        """The air and its standard deviation at those ticks, in time order."""
-        mixed = []
-        filters = [one.copy() for one in self._filters]
-        at = self.tick
+    def ahead(self, steps: list[tuple[float, Courses]]) -> list[tuple[float, Ahead]]:
+        """At those ticks, in time order: quiet weather, and a front, each with its weight."""
+        found = [(1.0 - self.front_weight, self._ahead(self._quiet, steps))]
+        if self._front is not None:
+            found.append((self.front_weight, self._ahead(self._front, steps)))
+        return found
+
+    def _ahead(self, filter_: _Filter, steps: list[tuple[float, Courses]]) -> Ahead:
+        one, at = filter_.copy(), self.tick
+        found = []
         for tick, courses in steps:
-            hours = 0.0 if at is None else max(0.0, tick - at) / 3600.0
+            one.move(0.0 if at is None else max(0.0, tick - at) / 3600.0, self._share.walk)
             at = tick
-            found = []
-            for one in filters:
-                one.move(hours, self._share.walk)
-                found.append(one.look(courses))
-            weighed = list(zip(self._weights, found, strict=True))
-            mean = sum(w * m for w, (m, _) in weighed)
-            variance = sum(w * (v + (m - mean) ** 2) for w, (m, v) in weighed)
-            mixed.append((mean, sqrt(variance)))
-        return mixed
+            mean, variance = one.look(courses)
+            found.append((mean, sqrt(variance)))
+        return found
 
     def state(self) -> State:
         """JSON-able."""
+        both = [self._quiet] if self._front is None else [self._quiet, self._front]
         return {
-            "filters": [[one.x, one.c] for one in self._filters],
-            "by_night": [[one.x, one.c] for one in self._by_night or ()],
-            "weights": self._weights,
+            "filters": [[one.x, one.c] for one in both],
+            "by_night": [] if self._by_night is None else [[self._by_night.x, self._by_night.c]],
+            "front_weight": self.front_weight,
             "tick": self.tick,
         }
 
     def restore(self, state: State, shift_s: float) -> None:
-        """Go on from `state`; ticks moved by `shift_s`."""
-        for one, (x, c) in zip(self._filters, state["filters"], strict=True):
-            one.x, one.c = list(x), [list(row) for row in c]
+        """Go on from `state`; ticks moved by `shift_s`. A state of an older form is begun anew."""
+        if "front_weight" not in state:
+            return
+        both = [self._quiet] if self._front is None else [self._quiet, self._front]
+        for one, kept in zip(both, state["filters"], strict=True):
+            one.take(kept)
         self._by_night = None
         if state["by_night"]:
-            self._by_night = [one.copy() for one in self._filters]
-            for one, (x, c) in zip(self._by_night, state["by_night"], strict=True):
-                one.x, one.c = list(x), [list(row) for row in c]
-        self._weights = [float(w) for w in state["weights"]]
+            self._by_night = self._quiet.copy()
+            self._by_night.take(state["by_night"][0])
+        self.front_weight = float(state["front_weight"])
         self.tick = None if state["tick"] is None else float(state["tick"]) + shift_s

@@ -17,7 +17,7 @@ from monitor.site import Brooder
 from monitor.thermal.diagnosis import Diagnosis, HeatKnown, Interval, Learned, Outlook
 from monitor.thermal.forecast_share import ForecastShare
 from monitor.thermal.mending import mends
-from monitor.thermal.outside_curve import OutsideCurve, from_low
+from monitor.thermal.outside_curve import Skies, from_low
 from monitor.thermal.thermal_watch import ThermalWatch
 from monitor.thermal.tonight import CLEAR_CHANCE, LowAt
 
@@ -153,8 +153,8 @@ class Estimate:
         if wish.outside_low_c is not None:
             from_at = hour_after(now.at, LOWEST_AT_H, self._zone)
         until_at = hour_after(from_at, NIGHT_TO_H, self._zone)
-        curve = self._curve(now, until_at, forecast, wish.outside_low_c)
-        if curve is None:
+        skies = self._skies(now, until_at, forecast, wish.outside_low_c)
+        if skies is None:
             return None
 
         edges: dict[float, float] = {}  # asked for again with each what-if
@@ -168,7 +168,7 @@ class Estimate:
         def look(wished: Brooder) -> Outlook | None:
             change = changed(self._brooder, wished, self._flock)
             return self.guarded(
-                lambda it: it.outlook(now, curve, until_at, low_at=edge, change=change)
+                lambda it: it.outlook(now, skies, until_at, low_at=edge, change=change)
             )
 
         covered = replace(self._brooder, cover=wish.cover or self._brooder.cover)
@@ -202,18 +202,18 @@ class Estimate:
         elif temp_c < blocks[-1][1]:
             blocks[-1] = (blocks[-1][0], temp_c)
 
-    def _curve(
+    def _skies(
         self, now: Moment, until_at: float, forecast: Forecast | None, low_c: float | None
-    ) -> OutsideCurve | None:
+    ) -> Skies | None:
         if low_c is not None:
             start_c = low_c + _EVENING_ABOVE_LOW_K if self.outside_c is None else self.outside_c
-            return from_low(now, start_c, low_c, hour_after(now.at, LOWEST_AT_H, self._zone))
+            return (from_low(now, start_c, low_c, hour_after(now.at, LOWEST_AT_H, self._zone)),)
         if forecast is not None and now.at - forecast.got_at <= FORECAST_MAX_AGE_S:
             age_s = max(0.0, now.at - forecast.got_at)
             curve = self._share.curve(now, until_at, age_s)
             if curve is not None:
-                return curve
-        return self.guarded(lambda it: it.outside_curve(now, until_at))
+                return (curve,)
+        return self.guarded(lambda it: it.skies(now, until_at))
 
     def guarded(self, work: Callable[[ThermalWatch], T]) -> T | None:
         """`work` on the estimator; None where there is none, or once it has failed."""

@@ -13,7 +13,7 @@ from monitor.thermal.course_filter import CourseFilter, Courses, Spread, Weather
 from monitor.thermal.outside_curve import Expected, OutsideCurve
 
 _SHARES = Spread(mean=0.38, sd=0.18, walk=0.1)
-_QUIET = Weather(drift_sd_k_per_h=0.1, drift_h=5.0, level_walk_k=0.2, weight=1.0)
+_QUIET = Weather(drift_sd_k_per_h=0.1, drift_h=5.0, level_walk_k=0.2)
 _STEP_S = 1800.0
 _LATE_S, _LATE_BACK_H = 2.0 * 3600.0, 6
 _AROUND_S = 3600.0  # the hour's own value is a mean with its neighbours: single hours are noise
@@ -28,7 +28,7 @@ class ForecastShare:
     """Fed every half hour with the newest forecast and what the outside probe says."""
 
     def __init__(self) -> None:
-        self._filter = CourseFilter((_QUIET,), _SHARES)
+        self._filter = CourseFilter(_QUIET, _SHARES)
         self._pairs: list[tuple[float, float]] = []  # what was foretold, also for hours gone by
 
     def see(self, now: Moment, pairs: Pairs, outside_c: float | None, hour: float) -> None:
@@ -57,7 +57,7 @@ class ForecastShare:
         hours_old = age_s / 3600.0
         points = tuple(
             Expected(at, temp_c, hypot(sd_k, _FRESH_SD_K + _SD_K_A_DAY * hours_old / 24.0))
-            for at, (temp_c, sd_k) in zip(times, self._filter.ahead(steps), strict=True)
+            for at, (temp_c, sd_k) in zip(times, self._filter.ahead(steps)[0][1], strict=True)
         )
         source = (
             "forecast, under an hour old" if hours_old < 1 else f"forecast, {hours_old:.0f} h old"

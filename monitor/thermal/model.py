@@ -72,15 +72,16 @@ class FloorModel:
         noise += (scaled - noise) * _NOISE_RATE
         self._noise = noise if noise > _NOISE_LEAST else _NOISE_LEAST
 
-    def learn(self, tick: float, floor_c: float, outside_c: float) -> bool:
-        """The same floor for the bank, which is given means. True: it has learned."""
+    def learn(self, tick: float, floor_c: float, outside_c: float) -> float | None:
+        """The same floor for the bank, which is given means: the mean that it was given now."""
         self._bank_sum += floor_c
         self._bank_count += 1
         if tick - self._bank_tick < _BANK_S:
-            return False
-        self.bank.add(tick, self._bank_sum / self._bank_count, outside_c)
+            return None
+        mean_c = self._bank_sum / self._bank_count
+        self.bank.add(tick, mean_c, outside_c)
         self._start_mean(tick)
-        return True
+        return mean_c
 
     @property
     def known(self) -> bool:

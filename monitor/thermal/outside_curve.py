@@ -30,8 +30,9 @@ class OutsideCurve:
 
     points: tuple[Expected, ...]
     source: str  # for the grower: "the low you gave", "forecast, 3 h old", ...
-    # How likely it is that the night goes as nights do, 0..1; 0 too where it is not ours to doubt.
-    usual: float = 1.0
+    weight: float = 1.0  # how likely the weather is that it stands for, 0..1
+    usual: bool = False  # a night as nights are, of which little is known yet
+    by_floor: bool = False  # as the floor itself has shown it, for want of an outside probe
 
     def expected(self, at: float) -> Expected:
         """The air at a time."""
@@ -55,22 +56,16 @@ class OutsideCurve:
 
     def drawn_to(self, usual_at: Callable[[float], float], sd_k: float) -> "OutsideCurve":
         """The same curve weighed with what is usual at a time (degC, with that spread): the less is
-        known of an hour, the more that counts. Of a front, or a low that was named, it is not."""
+        known of an hour, the more that counts."""
         drawn = []
         for at, temp_c, own_sd_k in self.points:
-            weight = self.usual * own_sd_k**2 / (own_sd_k**2 + sd_k**2)
+            weight = own_sd_k**2 / (own_sd_k**2 + sd_k**2)
             middle_c = temp_c + weight * (usual_at(at) - temp_c)
             drawn.append(Expected(at, middle_c, own_sd_k * sqrt(1.0 - weight)))
         return replace(self, points=tuple(drawn))
 
-    def lowered(self, by_k: float, share: float, source: str) -> "OutsideCurve":
-        """The same curve, colder all along, with a share of its coming changes."""
-        now_c = self.points[0].temp_c
-        points = tuple(
-            Expected(at, now_c + share * (temp_c - now_c) - by_k, sd_k)
-            for at, temp_c, sd_k in self.points
-        )
-        return replace(self, points=points, source=source)
+
+Skies = tuple[OutsideCurve, ...]  # what the outside may do, their weights 1 together
 
 
 def from_low(now: Moment, now_c: float, low_c: float, low_at: float) -> OutsideCurve:
@@ -84,4 +79,4 @@ def from_low(now: Moment, now_c: float, low_c: float, low_at: float) -> OutsideC
     ]
     warmed_c = low_c + 0.5 * abs(now_c - low_c)
     points.append(Expected(low_at + _AFTER_DAWN_S, warmed_c, _NAMED_SD_K))
-    return OutsideCurve(tuple(points), "the low you gave", usual=0.0)
+    return OutsideCurve(tuple(points), "the low you gave")

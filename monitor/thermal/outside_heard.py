@@ -1,23 +1,38 @@
 """The outside of one box as it is heard now, and what it does through a day. Held by `thermal`."""
 
-from monitor.brooding.heat_balance import Prior
 from monitor.events import Moment, State
-from monitor.thermal.course_filter import CourseFilter, Courses, Spread, Weather
+from monitor.thermal.course_filter import (
+    READING_SD_K,
+    CourseFilter,
+    Courses,
+    Front,
+    Spread,
+    Weather,
+)
 from monitor.thermal.day_course import open_air, sheltered
-from monitor.thermal.outside_curve import Expected, OutsideCurve
+from monitor.thermal.follow import FLOOR_SHARE
+from monitor.thermal.outside_curve import Expected, OutsideCurve, Skies
 
 _SMOOTHED_S = 420.0
 _FRESH_S = 1800.0  # an older reading makes nobody think of a probe that fell out
 _LOST_S = 3600.0  # after so long a silence the floor is foretold without
 _UNHEARD_S = 3 * 3600.0  # after so long a silence nothing is expected of the outside
 _SLOT_S, _STEP_S = 900.0, 1800.0  # of the means, and of the curve
-_FLOOR_SHARE = 0.55  # of a floor's own fall is the weather's; the rest is sun and birds of the day
 # A day's swing under a roof is some 5 K, half of it as in the open. Found on invented nights.
 _SWING = Spread(mean=2.5, sd=1.1, walk=0.5)
-_WEATHERS = (
-    Weather(drift_sd_k_per_h=0.06, drift_h=5.0, level_walk_k=0.06, weight=0.85),
-    Weather(drift_sd_k_per_h=1.3, drift_h=10.0, level_walk_k=0.06, weight=0.15),  # a front
+_QUIET = Weather(drift_sd_k_per_h=0.06, drift_h=5.0, level_walk_k=0.06)
+_FLOOR_SD_K = 0.6  # of the air as a floor shows it: lamps and birds move it too
+_FRONT = Front(
+    Weather(drift_sd_k_per_h=0.6, drift_h=8.0, level_walk_k=0.06),
+    chance_an_hour=0.02,
+    at_dusk=0.1,
+    falls_k_per_h=0.9,
+    falls_sd_k_per_h=0.6,
 )
+
+
+def _days(reading_sd_k: float = READING_SD_K) -> CourseFilter:
+    return CourseFilter(_QUIET, _SWING, front=_FRONT, days_apart=True, reading_sd_k=reading_sd_k)
 
 
 class OutsideHeard:
@@ -31,7 +46,7 @@ class OutsideHeard:
         self.last_c: float | None = None  # the last reading, as it was
         self._tick = 0.0  # of the last reading, or of the floor's that stands in
         self._by_floor = False  # the days are the floor's, for want of an outside
-        self._days = CourseFilter(_WEATHERS, _SWING, days_apart=True)
+        self._days = _days()
         self._slot: float | None = None  # tick at which the present mean began
         self._sum, self._count = 0.0, 0
 
@@ -51,9 +66,10 @@ class OutsideHeard:
     def stand_in(self, tick: float, floor_c: float, midnight: float | None) -> None:
         """A floor that nothing disturbs; it counts where no outside was ever heard."""
         if self.temp_c is None:
-            self._add(tick, floor_c, midnight)
+            if not self._by_floor:
+                self._days, self._by_floor = _days(_FLOOR_SD_K), True
+            self._add(tick, floor_c / FLOOR_SHARE, midnight)
             self._tick = tick
-            self._by_floor = True
 
     def _add(self, tick: float, temp_c: float, midnight: float | None) -> None:
         if self._slot is None or tick - self._slot >= _SLOT_S:
@@ -77,28 +93,35 @@ class OutsideHeard:
     def forget_floor(self) -> None:
         """An outside is heard now: the floor's past is none of it."""
         if self._by_floor:
-            self._days = CourseFilter(_WEATHERS, _SWING, days_apart=True)
+            self._days = _days()
             self._slot = None
             self._by_floor = False
 
-    def curve(
-        self, now: Moment, until_at: float, midnight: float | None, prior: Prior
-    ) -> OutsideCurve | None:
-        """The coming outside from what the outside probe said; without one, from the floor's own
-        cooling, less the rise that the box should have. None: too little was said."""
+    def skies(self, now: Moment, until_at: float, midnight: float | None) -> Skies | None:
+        """The coming outside from what the outside probe said: quiet weather and a front. Without
+        a probe, as far as a floor feels it, from its own cooling. None: too little was said."""
         if self._days.tick is None or midnight is None or now.tick - self._tick > _UNHEARD_S:
             return None
         times = [now.tick + k * _STEP_S for k in range(int((until_at - now.at) // _STEP_S) + 2)]
-        found = self._days.ahead([(tick, _courses(_hour(tick, midnight))) for tick in times])
-        points = tuple(
-            Expected(now.at + tick - now.tick, temp_c, sd_k)
-            for tick, (temp_c, sd_k) in zip(times, found, strict=True)
+        steps = [(tick, _courses(_hour(tick, midnight))) for tick in times]
+        source = (
+            "going by the floor, no outside probe"
+            if self._by_floor
+            else "going by the outside probe"
         )
-        curve = OutsideCurve(points, "going by the outside probe", self._days.quiet)
-        if not self._by_floor:
-            return curve
-        source = "going by the floor, no outside probe"
-        return curve.lowered(prior.rise_k, _FLOOR_SHARE, source)
+        return tuple(
+            OutsideCurve(
+                tuple(
+                    Expected(now.at + tick - now.tick, temp_c, sd_k)
+                    for tick, (temp_c, sd_k) in zip(times, found, strict=True)
+                ),
+                source,
+                weight,
+                usual=usual,
+                by_floor=self._by_floor,
+            )
+            for (weight, found), usual in zip(self._days.ahead(steps), (True, False), strict=True)
+        )
 
     def state(self) -> State:
         """What is needed to go on after a restart."""
@@ -117,6 +140,8 @@ class OutsideHeard:
         self._tick = float(tick) + shift_s
         self._by_floor = bool(state["fed_with_floor"])
         if "days" in state:
+            if self._by_floor:
+                self._days = _days(_FLOOR_SD_K)
             self._days.restore(state["days"], shift_s)
             slot, self._sum, self._count = state["slot"]
             self._slot = None if slot is None else slot + shift_s

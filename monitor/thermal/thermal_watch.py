@@ -20,10 +20,10 @@ from monitor.thermal.course import Course
 from monitor.thermal.diagnosis import Diagnosis, HeatKnown, Interval, Learned, Outlook
 from monitor.thermal.fall import Fall, Standing
 from monitor.thermal.floor_fusion import FloorFusion
-from monitor.thermal.give import Give
+from monitor.thermal.follow import Follow, Following, unmeasured
 from monitor.thermal.loss import HeatLoss, loss_from
 from monitor.thermal.model import FloorModel
-from monitor.thermal.outside_curve import OutsideCurve
+from monitor.thermal.outside_curve import OutsideCurve, Skies
 from monitor.thermal.outside_heard import OutsideHeard
 from monitor.thermal.probe_health import CHECK_S, ProbeHealth
 from monitor.thermal.rise import Rise
@@ -37,6 +37,7 @@ _STEP_S = 25.0  # a filter step at most this often: a reading every 30 s makes o
 _GAP_S = 1800.0  # nothing heard for longer: begin anew, a ten-minute radio gap is bridged
 _OUTSIDE_WAIT_S = 600.0  # a configured outside probe is waited for so long
 _TAU_KNOWN, _SWITCHED_SD_K = 1.3, 3.0  # what stays known when the outside comes or goes
+_LOST_SPREAD = 0.3  # of what a lost source took: one standard deviation
 _ACTED_SD_K = 2.0  # what a grower's act may do to the rise
 _NIGHT_SEEN_S = 18 * 3600.0  # since last evening: a night was among it
 _RECENT_S, _RECENT_LEAST = 290.0, 3  # what the rate is taken from
@@ -44,6 +45,7 @@ _AT_TARGET_S = 600.0  # a floor as warm as it should be for so long has its heat
 _WEATHER_S = 1800.0  # before a fall: an outside that came down by as much since then explains it
 _DOWN_S, _DOWN_READINGS = 55.0, 2  # a probe beneath a source is down for so long
 _AFTER_ONSET_S = 20.0  # what a plug said later than this after the onset, it said of the fall
+_NIGHT_H = (18.5, 7.5)  # lamps are hung for the night, and for the day. Common practice
 ASLEEP_FROM_H, ASLEEP_TO_H = 23.0, 5.0  # nobody feeds or raises lamps. Common practice
 
 
@@ -74,8 +76,7 @@ class ThermalWatch:
         self._witness = Witness(brooder, self._all)
         self._health = ProbeHealth(list(self._tracks))
         self._outside = OutsideHeard()
-        self._give = Give()
-        self._night_rise_k: float | None = None  # what the heat held late last night
+        self._follow = Follow()
         self._birds_held: float | None = None  # tick since which birds are in and the heat holds
         self._model: FloorModel | None = None
         self._first = NEVER  # floor reading
@@ -164,7 +165,8 @@ class ThermalWatch:
             self._loss = self._warm_since = self._down = None
         self._target_c = target_c
         if target_c is None:
-            self._birds_held = self._night_rise_k = None
+            self._birds_held = None
+            self._follow = Follow()
 
     def prior_is(self, prior: Prior) -> None:
         """Birds came, went or grew: what the box should do from first principles."""
@@ -176,6 +178,7 @@ class ThermalWatch:
         self._acted = tick
         if self._model is not None:
             self._model.loosen(_ACTED_SD_K)
+        self._follow.loosen(_ACTED_SD_K)
 
     def hour_is(self, tick: float, hour: float) -> None:
         """The local hour of day at `tick`, 0..24: by night nobody feeds."""
@@ -224,8 +227,9 @@ class ThermalWatch:
         doubt.look(self._all, tick, _STEP_S)
         if not self._fall.open:
             self._outside.stand_in(tick, floor_c, self._midnight)
-            if model.learn(tick, floor_c, outside_c):
-                self._see_heat_held(model, tick, outside_c)
+            mean_c = model.learn(tick, floor_c, outside_c)
+            if mean_c is not None:
+                self._see_heat_held(model, tick, mean_c)
             if (
                 self._loss is not None
                 and self._down is None
@@ -246,17 +250,25 @@ class ThermalWatch:
             )
         return self._tell()
 
-    def _see_heat_held(self, model: FloorModel, tick: float, outside_c: float) -> None:
+    def _see_heat_held(self, model: FloorModel, tick: float, mean_c: float) -> None:
         """The bank has learned: of the heat that holds, not of a loss nor of an empty box."""
         if self._loss is not None:
-            self._birds_held = self._night_rise_k = None
+            self._birds_held = None
             return
-        if self._birds_held is None and self._target_c is not None:
+        if self._target_c is None:
+            return
+        if self._birds_held is None:
             self._birds_held = tick
-        if self._birds_held is not None and model.outside_known and self._asleep(tick):
-            self._night_rise_k = model.bank.rise_k
         if model.outside_known:
-            self._give.see(tick, model.bank.rise_k, outside_c)
+            self._follow.see(tick, mean_c, self._ambient_c(), night=self._is_night(tick))
+
+    def _is_night(self, tick: float) -> bool:
+        """Are the lamps hung for the night, and the birds lying down?"""
+        hour = self._hour(tick)
+        return hour is not None and (hour >= _NIGHT_H[0] or hour < _NIGHT_H[1])
+
+    def _hour(self, tick: float) -> float | None:
+        return None if self._midnight is None else ((tick - self._midnight) / 3600.0) % 24.0
 
     def _is_first_night(self, tick: float) -> bool:
         return self._birds_held is None or tick - self._birds_held < _NIGHT_SEEN_S
@@ -343,9 +355,6 @@ class ThermalWatch:
         hour = self._hour(tick)
         return hour is not None and (hour >= ASLEEP_FROM_H or hour < ASLEEP_TO_H)
 
-    def _hour(self, tick: float) -> float | None:
-        return None if self._midnight is None else ((tick - self._midnight) / 3600.0) % 24.0
-
     def _standing(self, floor_c: float) -> Standing:
         low_c = chill_c = None
         if self._target_c is not None and self._fusion.on_floor:
@@ -411,6 +420,7 @@ class ThermalWatch:
         lost_k = best.quick_k + best.slow_k
         if self._loss is None or self._loss.started < fall.onset - 60.0:
             model.lost(fall.rise_k, lost_k)
+            self._follow.lost(lost_k, _LOST_SPREAD * lost_k)
         self._loss = HeatLoss(
             best.explanation.sources,
             best.onset,
@@ -547,14 +557,14 @@ class ThermalWatch:
         floor = Floor(self._floor_c, self._ambient_c(), self.rate_k_per_h, self._stepped)
         return thermal_answers.minutes_to(limit_c, tick, model=model, fall=self._fall, floor=floor)
 
-    def outside_curve(self, now: Moment, until_at: float) -> OutsideCurve | None:
+    def skies(self, now: Moment, until_at: float) -> Skies | None:
         """The coming outside from what was heard of it; None: too little was."""
-        return self._outside.curve(now, until_at, self._midnight, self._prior)
+        return self._outside.skies(now, until_at, self._midnight)
 
     def outlook(
         self,
         start: Moment,
-        outside: OutsideCurve,
+        outside: Skies,
         until_at: float,
         *,
         low_at: LowAt,
@@ -569,10 +579,18 @@ class ThermalWatch:
             model=self._model,
             prior=self._prior,
             fall=self._fall,
-            give=self._give,
-            night_rise_k=None if self._asleep(start.tick) else self._night_rise_k,
+            follows=self._following(start, self._floor_c, outside[0]),
             first_night=self._is_first_night(start.tick),
         )
+
+    def _following(self, start: Moment, floor_c: float, outside: OutsideCurve) -> Following:
+        """How the floor goes with the outside; what is not measured is felt as it is foretold."""
+        outside_c = outside.at(start.at)
+        model = self._model
+        if model is not None and model.outside_known:
+            return self._follow.at(floor_c, outside_c, night=self._is_night(start.tick))
+        known = model is not None and model.known
+        return unmeasured(floor_c, outside_c, known=known, at_once=outside.by_floor)
 
     # -- restarts
 
@@ -582,8 +600,8 @@ class ThermalWatch:
             "tracks": {key: track.state() for key, track in self._tracks.items()},
             "health": self._health.state(),
             **self._outside.state(),
-            "give": self._give.state(),
-            "birds_held": [self._birds_held, self._night_rise_k],
+            "follow": self._follow.state(),
+            "birds_held": self._birds_held,
             "model": None if self._model is None else self._model.state(),
             "fall": self._fall.state(),
             "rise": self._rise.state(),
@@ -615,9 +633,9 @@ class ThermalWatch:
                 self._tracks[key].restore(saved, shift_s)
         self._health.restore(state["health"], shift_s)
         self._outside.restore(state, shift_s)
-        if "give" in state:
-            self._give.restore(state["give"], shift_s)
-            held, self._night_rise_k = state["birds_held"]
+        if "follow" in state:
+            self._follow.restore(state["follow"], shift_s)
+            held = state["birds_held"]
             self._birds_held = None if held is None else held + shift_s
         self._model = None
         if state["model"] is not None:

@@ -5,9 +5,10 @@ from monitor.tell.wording import first_aid
 from monitor.tell.wording.words import Voice, span
 from monitor.thermal.diagnosis import Outlook
 from monitor.thermal.mending import left_open
-from monitor.thermal.tonight import CLEAR_CHANCE, WARN_CHANCE
+from monitor.thermal.tonight import CLEAR_CHANCE
 
 OLD_S = 120.0  # a reading older than this says how old it is. Common practice
+_HALF = 0.5
 _EVEN = 0.05  # as near to one half nobody can say which is likelier
 _SURE = 0.95
 _LEAST_W = 5  # less is within the estimate's own doubt
@@ -49,12 +50,12 @@ def _lead(outlook: Outlook, voice: Voice, now: float) -> str:
     said = of_100(chance)
     if outlook.below_now:
         return "It is below its band already."
-    if abs(chance - WARN_CHANCE) < _EVEN:
+    if abs(chance - _HALF) < _EVEN:
         return f"It is as likely as not to get too cold ({said})."
     if chance < CLEAR_CHANCE:
         holds = "looks as if it will" if outlook.first_night else "should"
         return f"It {holds} hold. Chance of getting too cold: {said}."
-    if chance < WARN_CHANCE:
+    if chance < _HALF:
         return f"It will probably hold. Chance of getting too cold: {said}."
     leaves = (
         f" It would leave the band about {voice.clock(outlook.leaves_band_at, now)}."
@@ -70,7 +71,7 @@ def _again(outlook: Outlook) -> str | None:
     if not outlook.below_now:
         return None
     said = of_100(outlook.chance)
-    if outlook.chance < WARN_CHANCE:
+    if outlook.chance < _HALF:
         return f"It should come back and then hold. Chance of getting too cold again: {said}."
     return f"It is not likely to come back and hold by itself: {said} that it stays or gets cold."
 

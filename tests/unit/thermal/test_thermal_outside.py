@@ -10,17 +10,15 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from support.engine_night import Night, a_brooder, a_probe, a_site
 
-from monitor.brooding.heat_balance import prior
 from monitor.events import EntryKind, Moment
 from monitor.site import Place, Site
 from monitor.thermal.day_course import open_air, sheltered
 from monitor.thermal.forecast_share import ForecastShare
-from monitor.thermal.outside_curve import OutsideCurve, from_low
+from monitor.thermal.outside_curve import OutsideCurve, Skies, from_low
 from monitor.thermal.outside_heard import OutsideHeard
 
 H = 3600.0
 MIDNIGHT_AT = 1_770_940_800.0
-PRIOR = prior(a_brooder())
 
 
 def heard(course, hours: float, begins_h: float = 0.0) -> tuple[OutsideHeard, Moment]:
@@ -31,8 +29,13 @@ def heard(course, hours: float, begins_h: float = 0.0) -> tuple[OutsideHeard, Mo
     return past, Moment(MIDNIGHT_AT + hours * H, hours * H)
 
 
-def tonight(past: OutsideHeard, now: Moment, hours: float = 12.0) -> OutsideCurve | None:
-    return past.curve(now, now.at + hours * H, 0.0, PRIOR)
+def skies(past: OutsideHeard, now: Moment, hours: float = 12.0) -> Skies | None:
+    return past.skies(now, now.at + hours * H, 0.0)
+
+
+def tonight(past: OutsideHeard, now: Moment, hours: float = 12.0) -> OutsideCurve:
+    """Whatever is likelier."""
+    return max(skies(past, now, hours), key=lambda sky: sky.weight)
 
 
 def test_a_named_low_is_reached_when_it_was_said_to_be():
@@ -149,6 +152,27 @@ def test_a_front_that_is_seen_is_carried_on_and_left_open_how_far():
     assert in_3_h.sd_k > 1.5 * usual_in_3_h.sd_k
 
 
+def test_air_that_goes_on_falling_after_midnight_is_a_front():
+    """As fast as at ten, six hours on: no evening does that, however little it is."""
+
+    def falls(hour: float) -> float:
+        return 9.0 - 0.9 * max(0.0, hour - 21.0)
+
+    past, now = heard(falls, 25.5, begins_h=18.0)
+    quiet, front = skies(past, now, 5.0)
+    assert front.weight > 0.9
+    assert front.at(now.at + 3 * H) < falls(25.5) - 1.2
+    assert quiet.usual
+    assert not front.usual
+
+
+def test_an_evening_that_cools_as_evenings_do_is_no_front():
+    for shape in (open_air, sheltered):
+        past, now = heard(lambda hour, s=shape: 6.0 + 6.0 * s(hour % 24.0), 24.0, begins_h=18.0)
+        _, front = skies(past, now, 5.0)
+        assert front.weight < 0.1
+
+
 def test_what_the_sun_did_to_the_probe_is_no_cooling_at_dusk():
     """A probe in the afternoon sun reads 9 K too much until five, then what the air is."""
 
@@ -165,8 +189,8 @@ def test_what_the_sun_did_to_the_probe_is_no_cooling_at_dusk():
 
 def test_nothing_is_expected_of_an_outside_that_was_not_heard_lately():
     past, now = heard(lambda hour: 8.0, 20.0)
-    assert tonight(past, Moment(now.at + 4 * H, now.tick + 4 * H)) is None
-    assert tonight(OutsideHeard(), now) is None
+    assert skies(past, Moment(now.at + 4 * H, now.tick + 4 * H)) is None
+    assert skies(OutsideHeard(), now) is None
 
 
 @settings(deadline=None, max_examples=30)
@@ -176,11 +200,11 @@ def test_a_restart_with_any_shift_gives_the_same_curve(shift_s, tens):
     past, now = heard(lambda hour: 10.0 - 0.3 * (hour % 24.0) + rng.gauss(0, 0.1), tens / 6.0)
     other = OutsideHeard()
     other.restore(json.loads(json.dumps(past.state())), shift_s)
-    one = tonight(past, now)
     shifted = Moment(now.at, now.tick + shift_s)
-    two = other.curve(shifted, now.at + 12 * H, shift_s, PRIOR)
-    assert [p.temp_c for p in two.points] == pytest.approx([p.temp_c for p in one.points], abs=1e-5)
-    assert [p.sd_k for p in two.points] == pytest.approx([p.sd_k for p in one.points], abs=1e-5)
+    both = zip(skies(past, now), other.skies(shifted, now.at + 12 * H, shift_s), strict=True)
+    for one, two in both:
+        numbers = [[sky.weight, *(n for p in sky.points for n in p[1:])] for sky in (one, two)]
+        assert numbers[1] == pytest.approx(numbers[0], abs=1e-5)
 
 
 def porch_and_shed() -> Site:

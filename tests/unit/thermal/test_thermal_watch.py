@@ -84,9 +84,9 @@ def test_the_rise_is_learned_from_scratch_within_three_hours_though_the_prior_is
 
 def _tonight(watch: ThermalWatch, *, hours: float, outside_c: float):
     now = Moment(DAY_0 + hours * 3600.0, hours * 3600.0)
-    curve = from_low(now, outside_c, outside_c - 6.0, now.at + 9 * 3600.0)
+    skies = (from_low(now, outside_c, outside_c - 6.0, now.at + 9 * 3600.0),)
     as_it_is = changed(box("floor"), box("floor"), Flock())
-    return watch.outlook(now, curve, now.at + 11 * 3600.0, low_at=lambda _at: 28.0, change=as_it_is)
+    return watch.outlook(now, skies, now.at + 11 * 3600.0, low_at=lambda _at: 28.0, change=as_it_is)
 
 
 def test_before_anything_is_learned_the_prior_speaks():
@@ -103,19 +103,19 @@ def test_before_anything_is_learned_the_prior_speaks():
 def test_the_watts_named_as_missing_are_those_that_make_it_hold():
     brooder = box("floor", "outside")
     watch = ThermalWatch(brooder, prior(brooder), True)
-    still(watch, floor_c=31.0, outside_c=9.0, hours=6.0)
+    still(watch, floor_c=29.0, outside_c=9.0, hours=6.0)
     outlook = _tonight(watch, hours=6.0, outside_c=9.0)
-    assert outlook.chance > 0.9
+    assert outlook.chance > 0.8
     assert outlook.outside_low_c == pytest.approx(3.0, abs=0.1)
-    # 22 K over 3 degC is 25 degC at its worst, and of the 6 K that it gets colder a box gives back
-    # about one: 2 K short of 28, and a margin, so that few nights leave the band
-    assert outlook.lowest_c.mid == pytest.approx(26.0, abs=0.7)
-    a_watt_k = changed(brooder, brooder, Flock()).rise_per_watt_k * 22.0 / prior(brooder).rise_k
-    assert 2.0 / a_watt_k < outlook.missing_watts < 5.0 / a_watt_k
+    # A bit more than half of the 6 K that it gets colder reaches the floor, birds and draughts take
+    # a little more: 2 to 3 K short of 28, and a margin, so that few nights leave the band.
+    assert outlook.lowest_c.mid == pytest.approx(25.5, abs=0.5)
+    a_watt_k = changed(brooder, brooder, Flock()).rise_per_watt_k * 20.0 / prior(brooder).rise_k
+    assert 2.5 / a_watt_k < outlook.missing_watts < 5.5 / a_watt_k
     now = Moment(DAY_0 + 21600.0, 21600.0)
     more = watch.outlook(
         now,
-        from_low(now, 9.0, 3.0, now.at + 9 * 3600.0),
+        (from_low(now, 9.0, 3.0, now.at + 9 * 3600.0),),
         now.at + 11 * 3600.0,
         low_at=lambda _at: 28.0,
         change=changed(brooder, with_watts(brooder, outlook.missing_watts), Flock()),

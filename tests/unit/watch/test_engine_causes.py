@@ -12,7 +12,7 @@ from monitor.brooding.heat_balance import Change
 from monitor.events import AlarmName, Cause, ChangeKind, EntryKind, Moment, Priority
 from monitor.site import Brooder
 from monitor.thermal.diagnosis import Diagnosis, FaultKind, Finding, Interval, Outlook
-from monitor.thermal.outside_curve import OutsideCurve, from_low
+from monitor.thermal.outside_curve import Skies, from_low
 from monitor.thermal.tonight import LowAt
 
 LOST = Diagnosis(
@@ -45,14 +45,14 @@ class Told(NoEstimate):
     def minutes_to(self, limit_c: float, tick: float) -> Interval | None:
         return Interval(40.0, 30.0, 55.0)
 
-    def outside_curve(self, now: Moment, until_at: float) -> OutsideCurve | None:
+    def skies(self, now: Moment, until_at: float) -> Skies | None:
         curve = from_low(now, 8.0, -2.0, until_at)
-        return replace(curve, source="the test")
+        return (replace(curve, source="the test"),)
 
     def outlook(
         self,
         start: Moment,
-        outside: OutsideCurve,
+        outside: Skies,
         until_at: float,
         *,
         low_at: LowAt,
@@ -66,7 +66,7 @@ class Told(NoEstimate):
             chance=self.chance if change.rise_gain == 1.0 else 0.0,
             missing_watts=80.0,
             outside_low_c=-2.0,
-            outside_from=outside.source,
+            outside_from=outside[0].source,
             rise_c=Interval(30.0, 29.0, 31.0),
             learned=1.0,
         )
@@ -262,12 +262,12 @@ def test_a_cold_night_is_told_in_the_evening_and_over_in_the_morning(
     night: Night, told: Told
 ) -> None:
     told.chance = 0.7
-    night.holds(35.0, for_s=15 * 3600, every_s=60)
+    night.holds(35.0, for_s=16 * 3600, every_s=60)
     kinds = [(c.alarm, c.change, c.at - night.start) for c in night.changes]
     assert kinds == [
         # A box heard for less than an hour, found at the first look, holds nobody knows what.
         (AlarmName.COLD_NIGHT, ChangeKind.RAISED, 900.0 + 3600.0),
-        (AlarmName.COLD_NIGHT, ChangeKind.CLEARED, 14 * 3600.0),
+        (AlarmName.COLD_NIGHT, ChangeKind.CLEARED, 15 * 3600.0),
     ]
     facts = night.changes[0].facts
     assert (facts["lowest_c"], facts["lowest_low_c"], facts["lowest_high_c"]) == (30.0, 29.0, 31.0)
@@ -284,8 +284,10 @@ def test_a_cold_night_that_turns_milder_is_called_off_with_a_margin(
     told.chance = 0.3  # below the warning, above the all-clear
     night.holds(35.0, for_s=3600, every_s=60)
     assert night.told(ChangeKind.CLEARED) == []
-    told.chance = 0.1
+    told.chance = 0.1  # a single look says little
     night.holds(35.0, for_s=1800, every_s=60)
+    assert night.told(ChangeKind.CLEARED) == []
+    night.holds(35.0, for_s=3600, every_s=60)
     assert night.told(ChangeKind.CLEARED) == ["porch/cold-night"]
 
 

@@ -1,0 +1,146 @@
+"""How the floor of a box follows the outside. Held by `thermal_watch`, asked by `answers`.
+
+The floor stands at a level and goes with the outside by a share of it, late: birds make more heat
+in the cold and draw together, a thermostat gives more, the ground stays as it is, and litter and
+walls take hours. Level and share are learned by night from means of a quarter of an hour, by least
+squares that forget (a Kalman filter of two states). By day nothing is learned of the share: open
+covers, the sun and the grower's hands hold a floor where it is, as a thermostat would. The figures
+are this project's, found on invented nights; tests/bench/bench_tonight.py measures what they do on
+others."""
+
+from math import exp
+from typing import NamedTuple
+
+from monitor.events import State
+
+FLOOR_SHARE, _SHARE_SD = (
+    0.55,
+    0.25,
+)  # with a thermostat nearly none, an empty box without one all of it
+_LAG_S = 2 * 3600.0
+_MEAN_SD_K = 0.4  # of one mean: lamps that cycle, birds that lie down
+_WALK_K = 0.15  # of the level, in the root of an hour: wind, birds
+_EVENING_SD_K = 0.5  # of the level from one night to the next: the lamps are hung anew
+_DAY_SD_K = 1.2  # of a night of which only the day before is known
+_UNKNOWN_SD_K = 1.5  # of a floor of which a first reading is all that is known
+_FAR_SDS = 3.0  # a mean so far off is another box: lamps were moved
+_UNMEASURED_SD_K = 0.5
+_AT_ONCE_S = 1.0
+_AWAY_S = 4 * 3600.0  # unheard for longer: the outside is felt as it is
+
+
+class Following(NamedTuple):
+    """Where a floor settles at the outside that it feels now, and how it goes with it."""
+
+    level_c: float
+    level_var: float
+    share: float  # of a change outside; 0: none of it
+    share_var: float
+    both: float  # covariance of level and share
+    felt_c: float  # the outside as the floor feels it by now
+    lag_s: float = _LAG_S
+
+
+def unmeasured(floor_c: float, outside_c: float, *, known: bool, at_once: bool) -> Following:
+    """Where no outside is measured: by the share that a floor is taken to feel. `known`: the floor
+    was watched for a while; `at_once`: what is foretold is what the floor itself has shown."""
+    sd_k = _UNMEASURED_SD_K if known else _UNKNOWN_SD_K
+    lag_s = _AT_ONCE_S if at_once else _LAG_S
+    return Following(floor_c, sd_k**2, FLOOR_SHARE, 0.0, 0.0, outside_c, lag_s)
+
+
+class Follow:
+    """Level and share of one floor."""
+
+    __slots__ = (
+        "_both",
+        "_by_night",
+        "_felt_c",
+        "_level_c",
+        "_share",
+        "_tick",
+        "_v_level",
+        "_v_share",
+    )
+
+    def __init__(self) -> None:
+        self._level_c: float | None = None  # None: nothing was heard
+        self._share = FLOOR_SHARE
+        self._v_level, self._both, self._v_share = 0.0, 0.0, _SHARE_SD**2
+        self._felt_c, self._tick = 0.0, 0.0
+        self._by_night = False  # the level is that of a night
+
+    def see(self, tick: float, floor_c: float, outside_c: float, *, night: bool) -> None:
+        """Means over a quarter of an hour."""
+        level_c = self._level_c
+        if level_c is None:
+            self._level_c, self._felt_c, self._tick = floor_c, outside_c, tick
+            self._v_level, self._by_night = _MEAN_SD_K**2, night
+            return
+        gap_s, self._tick = max(0.0, tick - self._tick), tick
+        before_c = self._felt_c
+        kept = exp(-gap_s / _LAG_S) if gap_s < _AWAY_S else 0.0
+        self._felt_c = outside_c + kept * (before_c - outside_c)
+        self._move(self._felt_c - before_c)
+        if not night:
+            if not self._by_night:
+                self._level_c, self._both = floor_c, 0.0
+                self._v_level = _MEAN_SD_K**2
+            return
+        self._v_level += _WALK_K**2 * gap_s / 3600.0
+        if not self._by_night:
+            self._v_level += _EVENING_SD_K**2
+            self._by_night = True
+        elif gap_s >= _AWAY_S:
+            self._v_level += _EVENING_SD_K**2
+        self._correct(floor_c)
+
+    def _move(self, warmer_k: float) -> None:
+        """The level goes with what is felt of the outside."""
+        if self._level_c is not None:
+            self._level_c += self._share * warmer_k
+        self._v_level += 2.0 * warmer_k * self._both + warmer_k * warmer_k * self._v_share
+        self._both += warmer_k * self._v_share
+
+    def _correct(self, floor_c: float) -> None:
+        assert self._level_c is not None
+        off_k = floor_c - self._level_c
+        variance = self._v_level + _MEAN_SD_K**2
+        if off_k * off_k > _FAR_SDS**2 * variance:
+            self._v_level += off_k * off_k
+            variance += off_k * off_k
+        gain, share_gain = self._v_level / variance, self._both / variance
+        self._level_c += gain * off_k
+        self._share = min(1.0, max(0.0, self._share + share_gain * off_k))
+        self._v_share -= share_gain * self._both
+        self._both -= share_gain * self._v_level
+        self._v_level -= gain * self._v_level
+
+    def lost(self, lost_k: float, sd_k: float) -> None:
+        """Heat went out, and the floor settles so much lower."""
+        if self._level_c is not None:
+            self._level_c -= lost_k
+            self._v_level += sd_k * sd_k
+
+    def loosen(self, sd_k: float) -> None:
+        """The level may be another one now."""
+        self._v_level += sd_k * sd_k
+
+    def at(self, floor_c: float, outside_c: float, *, night: bool) -> Following:
+        """As it stands. Before anything is learned a floor stays where it is."""
+        level_c, felt_c, var, both = self._level_c, self._felt_c, self._v_level, self._both
+        if level_c is None:
+            level_c, felt_c, var, both = floor_c, outside_c, _UNKNOWN_SD_K**2, 0.0
+        if not night or not self._by_night:
+            var += (_EVENING_SD_K if self._by_night else _DAY_SD_K) ** 2
+        return Following(level_c, var, self._share, self._v_share, both, felt_c)
+
+    def state(self) -> State:
+        """JSON-able."""
+        return {name: getattr(self, name) for name in self.__slots__}
+
+    def restore(self, state: State, shift_s: float) -> None:
+        """Go on from `state`; ticks moved by `shift_s`."""
+        for name in self.__slots__:
+            setattr(self, name, state[name])
+        self._tick += shift_s
