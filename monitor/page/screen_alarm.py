@@ -71,6 +71,7 @@ class AlarmScreen:
             action=link(alarm, "acknowledge"),
             once=self._once.mark(),
             signed=True,
+            memory=request.query_params.get("memory") == "yes",
         )
 
     async def acknowledge(self, request: Request) -> Response:
@@ -155,12 +156,15 @@ class AlarmScreen:
     ) -> Response:
         if self._once.used(form["once"]) is not None:
             return RedirectResponse(there, 303)
+        api, kept = self._frame.api, True
         try:
-            for entry in entries:
-                await self._frame.api.submit(entry)
+            for number in [await api.submit(entry) for entry in entries]:
+                kept = kept and await api.kept(number)
         except Objection as words:
             self._once.free(form["once"])
             return self._frame.screen(request, "fault.html", status=409, words=str(words))
+        if not kept:
+            there += "?memory=yes" if there != "/" else ""
         self._once.led_to(form["once"], there)
         await self._frame.api.changed(TAKEN_WITHIN_S)  # the screen that follows is to know of it
         return RedirectResponse(there, 303)

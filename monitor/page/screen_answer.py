@@ -51,6 +51,7 @@ class AnswerScreen:
             action=request.url.path,
             once="",
             signed=False,
+            memory=False,
         )
 
     async def answer(self, request: Request) -> Response:

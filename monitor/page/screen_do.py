@@ -43,14 +43,18 @@ class DoScreen:
     async def look(self, request: Request) -> Response:
         """What can be done, and what was written last."""
         ledger = await self._frame.api.ledger()
-        kept = request.query_params.get("kept", "")
+        asked = request.query_params.get("kept", "")
+        kept = ledger.entry(int(asked)) if asked.isascii() and asked.isdigit() else None
+        if kept is not None:
+            await self._frame.api.kept(kept.number)
         written = [e for e in ledger.entries if e.entry is not EntryKind.UNDO]
         return self._frame.screen(
             request,
             "do.html",
             boxes=[(box, ledger.running(box.name)) for box in self._frame.api.site.brooders],
             forms=FORMS.values(),
-            kept=ledger.entry(int(kept)) if kept.isascii() and kept.isdigit() else None,
+            kept=kept,
+            on_disk=self._frame.api.on_disk,
             entries=[
                 (entry, sentence_of(entry), entry.number in ledger.undone)
                 for entry in reversed(written[-SHOWN_ENTRIES:])

@@ -44,6 +44,14 @@ class ServiceApi(Protocol):
         """Keeps a ledger entry or an act on an alarm; its number. Raises Objection."""
         ...
 
+    def on_disk(self, number: int) -> bool:
+        """Is that entry on the disk by now? Else it is in memory only. Never waits."""
+        ...
+
+    async def kept(self, number: int) -> bool:
+        """The same, after waiting for the disk for some seconds."""
+        ...
+
     async def ledger(self) -> Ledger:
         """The flock ledger as it stands, what was submitted just now included."""
         ...

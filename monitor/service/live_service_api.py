@@ -111,6 +111,19 @@ class LiveServiceApi:
         )
         return int(said["number"])
 
+    def on_disk(self, number: int) -> bool:
+        """Is that entry on the disk by now?"""
+        return self._on_disk(number)
+
+    async def kept(self, number: int) -> bool:
+        """Waits for the disk, but not for long: whoever wrote it must know if it is in memory
+        alone."""
+        loop = asyncio.get_running_loop()
+        deadline = loop.time() + KEPT_WITHIN_S
+        while not self._on_disk(number) and loop.time() < deadline:
+            await asyncio.sleep(0.02)
+        return self._on_disk(number)
+
     async def ledger(self) -> Ledger:
         """The flock ledger as it stands."""
         kept: Ledger = await self._in_watch(lambda _now: self._watch.core.ledger)
@@ -222,7 +235,7 @@ class LiveServiceApi:
         match what:
             case "entry":
                 said = await self._in_watch(lambda now: core_answers.asked(core, details, now))
-                said = {**said, "kept": await self._is_kept(int(said["number"]))}
+                said = {**said, "kept": await self.kept(int(said["number"]))}
             case "ledger":
                 said = await self._in_watch(lambda _now: core_answers.ledger(core))
             case "tonight":
@@ -277,15 +290,6 @@ class LiveServiceApi:
         """The watch thread has a newer status: wakes whoever waits. Called in the event loop."""
         self._news.set()
         self._news = asyncio.Event()
-
-    async def _is_kept(self, number: int) -> bool:
-        """Waits for the disk, but not for long: whoever wrote it must know if it is in memory
-        alone."""
-        loop = asyncio.get_running_loop()
-        deadline = loop.time() + KEPT_WITHIN_S
-        while not self._on_disk(number) and loop.time() < deadline:
-            await asyncio.sleep(0.02)
-        return self._on_disk(number)
 
     async def _in_watch(self, work: Callable[[Moment], Any]) -> Any:
         return await asyncio.wrap_future(self._watch.call(work))

@@ -155,6 +155,7 @@ class Service:
             wall=self._wall,
             on_end=self._part_ended,
             second_copy=SecondCopy(self._settings.state_folder),
+            known_number=max((e.number for e in self._opened.core.ledger.entries), default=0),
         )
 
     def _made_forecaster(self) -> Forecaster:

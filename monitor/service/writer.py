@@ -74,6 +74,7 @@ class Writer:
         wall: Callable[[], float],
         on_end: Callable[[], None] = lambda: None,
         second_copy: SecondCopy | None = None,
+        known_number: int = 0,
     ) -> None:
         self.failed: BaseException | None = None  # what ended the thread, against all care
         self._on_end = on_end
@@ -99,7 +100,7 @@ class Writer:
         # Told the ledger of a journal that was opened while the watch ran: it may be another one
         # than the watch began with.
         self.on_other_journal: Callable[[list[Entry]], None] = lambda _: None
-        self._kept_number = 0  # of the newest ledger entry on the disk
+        self._kept_number = known_number  # of the newest ledger entry on the disk
         self.last_kept_at: float | None = None
         self.let_go = 0  # readings dropped because memory was full
 
@@ -117,7 +118,7 @@ class Writer:
         self._queue.put(_WAKE)
 
     def has(self, entry_number: int) -> bool:
-        """Is an entry of this run on the disk? They are kept in the order of their numbers."""
+        """Is an entry on the disk? They are kept in the order of their numbers."""
         return self._kept_number >= entry_number
 
     def keep_cursor(self, name: str, value: dict[str, Any]) -> None:

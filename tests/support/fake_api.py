@@ -355,6 +355,7 @@ class FakeApi:
         self.entries: list[Entry] = placed()  # written before
         self.submitted: list[Entry] = []
         self.objects_to: str | None = None
+        self.disk_takes = True
         self.heard_topics: list[Mapping[str, Any]] = []
         self.refused_messages: list[Mapping[str, Any]] = []
         self.settings: list[tuple[str, str]] = [("site.name", "Hillside")]
@@ -406,6 +407,12 @@ class FakeApi:
         if entry.entry is EntryKind.ACKNOWLEDGE:
             self.show(answered(self._shown, entry))
         return number
+
+    def on_disk(self, number: int) -> bool:
+        return self.disk_takes or number <= len(self.entries)
+
+    async def kept(self, number: int) -> bool:
+        return self.on_disk(number)
 
     async def ledger(self) -> Ledger:
         return fold([*self.entries, *self.submitted])

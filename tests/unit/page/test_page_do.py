@@ -56,6 +56,18 @@ def test_nothing_is_written_before_it_is_confirmed(served: Served, visitor: Visi
     assert "Written down as entry 4. Porch: 2 lost. Wet." in visitor.get("/do?kept=4").words
 
 
+def test_what_the_disk_does_not_take_is_said_beside_it(served: Served, visitor: Visitor):
+    served.api.disk_takes = False
+    confirm(visitor, "/do/loss", visitor.send("/do/loss", brooder="porch", count="2"))
+    said = visitor.get("/do?kept=4").words
+    assert "Kept in memory only: the disk does not take it." in said
+    assert "Porch: 2 lost. In memory only." in said
+    assert "New litter. In memory only." not in said
+    there = f"/alarm/{quote(served.api.status().all_alarms[0].occurrence, safe='')}/acknowledge"
+    answered = confirm(visitor, there, visitor.get(there))
+    assert "kept in memory only" in visitor.get(answered.headers["location"]).words
+
+
 def test_a_thumb_that_taps_twice_writes_once(served: Served, visitor: Visitor):
     asked = visitor.send("/do/loss", brooder="porch", count="2")
     first = confirm(visitor, "/do/loss", asked)
