@@ -1,26 +1,31 @@
-"""The picture of a box on Now: the last day and the night to come on one axis. Band and chill limit
-as the target steps, the floor, the course that is expected with its 80 % interval, outside under
-it, alarms and entries as marks, gaps open. Pure: places are percent of the drawing, which the
-template `day_picture.html` turns into SVG; so it is as sharp and its letters are as large on a
-phone as on a desk, and light and dark paper need no other picture. Called by `screen_now`."""
+"""The picture of a box: on Now the last day and the night to come on one axis, in the record any
+stretch of it. Band and chill limit as the target steps, the floor, the course that is expected with
+its 80 % interval, outside under it, alarms and entries as marks, gaps open. Pure: places are
+percent of the drawing, which the template `day_picture.html` turns into SVG; so it is as sharp and
+its letters are as large on a phone as on a desk, light and dark paper need no other picture, and it
+is there as soon as the readings are. Called by `screen_now` and `screen_record`."""
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, replace
+from datetime import UTC, date, datetime, timedelta
+from math import ceil
 from typing import NamedTuple
 
 from monitor.brooding.age_limits import AgeLimits, limits_at
-from monitor.brooding.calendar import age_days
+from monitor.brooding.calendar import age_days, midnight
 from monitor.brooding.schedules import schedule_for
 from monitor.events import ChangeKind, EntryKind, Priority
 from monitor.page.day_readings import BACK_S, COLUMN_S, Day, Reach
 from monitor.page.phrases import Phrases
 from monitor.site import Brooder, Place, Site
-from monitor.watch.status import BrooderStatus
+from monitor.watch.status import AlarmStatus, BrooderStatus
 
 _AHEAD_S = 3600.0  # of empty paper where nothing is worked out of the night
 _STEP_S = 900.0  # targets step on the quarter hour in every time zone
 _HOLD_COLUMNS = 3  # a longer silence is a gap
+_HOURS_UP_TO_S = 2.1 * BACK_S  # longer stretches have dates under them
+_SIX_HOURLY_UP_TO_S = 1.6 * BACK_S
+_MOST_DAYS = 4.5
 _AIR_K = 1.5  # over and under what is drawn
 _LEAST_K = 14.0  # from bottom to top: a floor that holds looks level
 _BEYOND_K = 8.0  # further out of its limits a line is cut off
@@ -52,17 +57,17 @@ class DayPicture:
     target: str
     chill: str
     floor: str  # the area between the lowest and the highest
-    fan: str
-    expected: str
     outside: str
-    now: float
-    dot: float | None  # height of the floor now
     scale: tuple[Label, ...]
     chill_figure: str
     outside_scale: tuple[Label, ...]
-    hours: tuple[Label, ...]
-    bars: tuple[Bar, ...]
-    entries: tuple[Label, ...]
+    fan: str = ""
+    expected: str = ""
+    now: float | None = None  # None: all of it is past
+    dot: float | None = None  # height of the floor now
+    ticks: tuple[Label, ...] = ()
+    bars: tuple[Bar, ...] = ()
+    entries: tuple[Label, ...] = ()
 
 
 class _Span(NamedTuple):
@@ -84,41 +89,108 @@ class _Scale(NamedTuple):
         return round(max(-0.05, min(1.05, share)) * 1000, 1)
 
 
+class Birds(NamedTuple):
+    """Whose target is drawn, and from when to when they were in the box."""
+
+    kind: str
+    hatched: date
+    started_at: float
+    ended_at: float | None = None
+
+
 def day_picture(
     box: BrooderStatus, setting: Brooder, site: Site, day: Day, say: Phrases
 ) -> DayPicture:
     """Of what was read and what is expected, as of the beginning of this column."""
     now = say.now // COLUMN_S * COLUMN_S
-    course = box.outlook.course if box.outlook is not None and box.batch is not None else ()
+    batch = box.batch
+    course = box.outlook.course if box.outlook is not None and batch is not None else ()
     course = tuple(point for point in course if point.at >= now - COLUMN_S)
     span = _Span(now - BACK_S, max(now + _AHEAD_S, course[-1].at if course else 0.0))
-    treads = _treads(box, setting, site, span)
+    birds = [] if batch is None else [Birds(batch.kind, batch.hatched, batch.started_at)]
     floor = _together(day, _floor_keys(box), now)
-    outside = _together(day, [p.key for p in site.all_probes if p.place is Place.OUTSIDE], now)
-    scale = _scale(box, treads, floor.values(), [p.low_c for p in course])
-    out_scale = _out_scale(outside.values())
-    known = [t for t in treads if t[1] is not None]
-    latest = known[-1][1] if known else None
-    return DayPicture(
+    sheet = _Sheet(span, _treads(birds, setting, site, span), floor, day, say)
+    extremes = [p.low_c for p in course] + ([] if box.temp_c is None else [box.temp_c])
+    scale = _scale(sheet.treads, floor.values(), extremes)
+    drawn = _drawn(sheet, scale, _outside(site, day, now))
+    return replace(
+        drawn,
         words=_words(box, floor, say, now),
-        band=_area(
-            [(span.x(a), scale.y(t.high_c), scale.y(t.low_c)) for a, t in _edges(treads, span)]
-        ),
-        target=_line([(span.x(a), scale.y(t.target_c)) for a, t in _edges(treads, span)]),
-        chill=_line([(span.x(a), scale.y(t.chill_c)) for a, t in _edges(treads, span)]),
-        floor="".join(_reach_area(piece, span, scale) for piece in _pieces(floor)),
         fan=_area([(span.x(p.at), scale.y(p.high_c), scale.y(p.low_c)) for p in course]),
         expected=_line([(span.x(p.at), scale.y(p.mid_c)) for p in course]),
-        outside="".join(_reach_area(piece, span, out_scale) for piece in _pieces(outside)),
         now=span.x(now) / 10,
         dot=None if box.temp_c is None else round(scale.y(box.temp_c) / 10),
+        ticks=_hours(span, say, span.x(now) / 10),
+        bars=_bars(box.name, box.alarms, day, span, say.now),
+        entries=_entries(box.name, day, span),
+    )
+
+
+def span_picture(
+    setting: Brooder,
+    birds: Sequence[Birds],
+    day: Day,
+    span: tuple[float, float],
+    *,
+    say: Phrases,
+) -> DayPicture:
+    """A stretch of the record."""
+    site = say.site
+    whole = _Span(*span)
+    floor = _together(day, [p.key for p in setting.probes if p.place is Place.FLOOR], whole.stop)
+    sheet = _Sheet(whole, _treads(birds, setting, site, whole), floor, day, say)
+    drawn = _drawn(sheet, _scale(sheet.treads, floor.values(), []), _outside(site, day, whole.stop))
+    long = whole.stop - whole.start > _HOURS_UP_TO_S
+    since = f"from {say.moment(whole.start)} to {say.moment(whole.stop)}"
+    return replace(
+        drawn,
+        words=_extremes(floor, day.wide_s, say, say.moment, since),
+        ticks=_days(whole, say) if long else _hours(whole, say, None),
+        bars=_bars(setting.name, (), day, whole, min(say.now, whole.stop)),
+        entries=_entries(setting.name, day, whole),
+    )
+
+
+class _Sheet(NamedTuple):
+    """What is drawn of the past."""
+
+    span: _Span
+    treads: list[tuple[float, AgeLimits | None]]
+    floor: dict[int, Reach]
+    day: Day
+    say: Phrases
+
+
+def _drawn(sheet: _Sheet, scale: _Scale, outside: dict[int, Reach]) -> DayPicture:
+    span, treads, say, wide_s = sheet.span, sheet.treads, sheet.say, sheet.day.wide_s
+    out_scale = _out_scale(outside.values())
+    latest = next((limits for _, limits in reversed(treads) if limits is not None), None)
+    runs = _runs(treads, span)
+
+    def edge(name: str) -> str:
+        return "".join(
+            _line([(span.x(at), scale.y(getattr(limits, name))) for at, limits in run])
+            for run in runs
+        )
+
+    return DayPicture(
+        words="",
+        band="".join(
+            _area([(span.x(at), scale.y(t.high_c), scale.y(t.low_c)) for at, t in run])
+            for run in runs
+        ),
+        target=edge("target_c"),
+        chill=edge("chill_c"),
+        floor="".join(_reach_area(p, span, scale, wide_s) for p in _pieces(sheet.floor)),
+        outside="".join(_reach_area(p, span, out_scale, wide_s) for p in _pieces(outside)),
         scale=() if latest is None else _scale_labels(latest, scale, say),
         chill_figure="" if latest is None else say.figure(latest.chill_c),
         outside_scale=_outside_labels(outside, out_scale, say),
-        hours=_hours(span, now, say),
-        bars=_bars(box, day, span, say.now),
-        entries=_entries(box, day, span),
     )
+
+
+def _outside(site: Site, day: Day, until: float) -> dict[int, Reach]:
+    return _together(day, [p.key for p in site.all_probes if p.place is Place.OUTSIDE], until)
 
 
 def _floor_keys(box: BrooderStatus) -> list[str]:
@@ -131,7 +203,7 @@ def _floor_keys(box: BrooderStatus) -> list[str]:
 def _together(day: Day, keys: Iterable[str], now: float) -> dict[int, Reach]:
     """The columns of several probes: the lowest and the highest of them."""
     found: dict[int, Reach] = {}
-    last = int(now // COLUMN_S)
+    last = int(now // day.wide_s)
     for key in keys:
         for column, reach in day.columns.get(key, {}).items():
             if column <= last:
@@ -142,50 +214,47 @@ def _together(day: Day, keys: Iterable[str], now: float) -> dict[int, Reach]:
 
 
 def _treads(
-    box: BrooderStatus, setting: Brooder, site: Site, span: _Span
+    birds: Sequence[Birds], setting: Brooder, site: Site, span: _Span
 ) -> list[tuple[float, AgeLimits | None]]:
     """The limits from a time on; None: no birds then."""
-    batch = box.batch
-    if batch is None:
-        return []
-    schedule = schedule_for(setting, batch.kind)
+    step_s = _STEP_S if span.stop - span.start <= _HOURS_UP_TO_S else 2 * _STEP_S
     found: list[tuple[float, AgeLimits | None]] = []
     at = span.start
     while at < span.stop:
         limits = None
-        if at + _STEP_S > batch.started_at:
-            age = age_days(batch.hatched, at, site.timezone)
-            limits = limits_at(schedule, age, setting.steps, Place.FLOOR, setting.limits)
+        for batch in birds:
+            if batch.started_at - step_s < at < (batch.ended_at or span.stop):
+                age = age_days(batch.hatched, at, site.timezone)
+                schedule = schedule_for(setting, batch.kind)
+                limits = limits_at(schedule, age, setting.steps, Place.FLOOR, setting.limits)
         if not found or found[-1][1] != limits:
             found.append((at, limits))
-        at = (at // _STEP_S + 1) * _STEP_S
+        at = (at // step_s + 1) * step_s
     return found
 
 
-def _edges(
+def _runs(
     treads: Sequence[tuple[float, AgeLimits | None]], span: _Span
-) -> list[tuple[float, AgeLimits]]:
-    """Both ends of each tread, so that a line through them steps."""
+) -> list[list[tuple[float, AgeLimits]]]:
+    """Both ends of each tread, so that a line through them steps; cut where there were no birds."""
+    runs: list[list[tuple[float, AgeLimits]]] = [[]]
     ends = [at for at, _ in treads[1:]] + [span.stop]
-    return [
-        (at, limits)
-        for (begins, limits), end in zip(treads, ends, strict=False)
-        if limits is not None
-        for at in (begins, end)
-    ]
+    for (begins, limits), end in zip(treads, ends, strict=False):
+        if limits is None:
+            runs.append([])
+        else:
+            runs[-1] += [(begins, limits), (end, limits)]
+    return [run for run in runs if run]
 
 
 def _scale(
-    box: BrooderStatus,
     treads: Sequence[tuple[float, AgeLimits | None]],
     floor: Iterable[Reach],
-    expected: Sequence[float],
+    more: Sequence[float],
 ) -> _Scale:
     limits = [t for _, t in treads if t is not None]
     inner = [t.chill_c for t in limits] + [t.high_c for t in limits]
-    drawn = [c for reach in floor for c in reach] + list(expected)
-    if box.temp_c is not None:
-        drawn.append(box.temp_c)
+    drawn = [c for reach in floor for c in reach] + list(more)
     if inner:
         least, most = min(inner) - _BEYOND_K, max(inner) + _BEYOND_K
         drawn = [max(least, min(most, c)) for c in drawn]
@@ -212,11 +281,11 @@ def _pieces(columns: dict[int, Reach]) -> list[list[tuple[int, Reach]]]:
     return pieces
 
 
-def _reach_area(piece: list[tuple[int, Reach]], span: _Span, scale: _Scale) -> str:
-    middle = [(span.x((n + 0.5) * COLUMN_S), reach) for n, reach in piece]
+def _reach_area(piece: list[tuple[int, Reach]], span: _Span, scale: _Scale, wide_s: float) -> str:
+    middle = [(span.x((n + 0.5) * wide_s), reach) for n, reach in piece]
     if len(piece) == 1:
         n, reach = piece[0]
-        middle = [(span.x(n * COLUMN_S), reach), (span.x((n + 1) * COLUMN_S), reach)]
+        middle = [(span.x(n * wide_s), reach), (span.x((n + 1) * wide_s), reach)]
     return _area([(x, scale.y(reach.high_c), scale.y(reach.low_c)) for x, reach in middle])
 
 
@@ -250,41 +319,52 @@ def _outside_labels(columns: dict[int, Reach], scale: _Scale, say: Phrases) -> t
     return (Label(scale.y(last.low_c) / 10, say.figure(last.low_c)),)
 
 
-def _hours(span: _Span, now: float, say: Phrases) -> tuple[Label, ...]:
+def _hours(span: _Span, say: Phrases, here: float | None) -> tuple[Label, ...]:
     """Every sixth hour of the local clock that does not touch the word for now."""
-    here = span.x(now) / 10
+    every = 6 if span.stop - span.start <= _SIX_HOURLY_UP_TO_S else 12
     at = datetime.fromtimestamp(span.start, UTC).replace(minute=0, second=0)
     found = []
     while (at := at + timedelta(minutes=30)).timestamp() < span.stop:
         local = say.local(at.timestamp())
         x = span.x(at.timestamp()) / 10
-        round_hour = local.minute == 0 and local.hour % 6 == 0
-        if round_hour and abs(x - here) > _HOUR_PERCENT and _EDGE < x < 100 - _EDGE:
+        free = here is None or abs(x - here) > _HOUR_PERCENT
+        if local.minute == 0 and local.hour % every == 0 and free and _EDGE < x < 100 - _EDGE:
             found.append(Label(x, f"{local:%H:%M}"))
     return tuple(found)
 
 
-def _bars(box: BrooderStatus, day: Day, span: _Span, now: float) -> tuple[Bar, ...]:
+def _days(span: _Span, say: Phrases) -> tuple[Label, ...]:
+    """Local midnights, as many as there is room for on a phone."""
+    day = say.local(span.start).date()
+    every = ceil((span.stop - span.start) / BACK_S / _MOST_DAYS)
+    found = []
+    while (at := midnight(day := day + timedelta(days=every), say.site.timezone)) < span.stop:
+        x = span.x(at) / 10
+        if _EDGE < x < 100 - _EDGE:
+            found.append(Label(x, f"{day.day} {day:%b}"))
+    return tuple(found)
+
+
+def _bars(
+    name: str, alarms: Sequence[AlarmStatus], day: Day, span: _Span, now: float
+) -> tuple[Bar, ...]:
     """Alarms that call somebody, from raised to over."""
-    open_now = {a.occurrence for a in box.alarms if a.active}
-    began: dict[str, tuple[float, bool]] = {
-        a.occurrence: (a.raised_at, a.priority is Priority.URGENT)
-        for a in box.alarms
-        if a.active and a.priority is not Priority.ADVICE
-    }
-    ends: dict[str, float] = {}
+    going_on = [a for a in alarms if a.active and a.priority is not Priority.ADVICE]
+    began = {a.occurrence: (a.raised_at, a.priority is Priority.URGENT) for a in going_on}
+    ends = dict.fromkeys(began, now)
     for change in day.changes:
-        if change.brooder != box.name or change.priority is Priority.ADVICE:
+        if change.brooder != name or change.priority is Priority.ADVICE:
             continue
         if change.change is ChangeKind.RAISED:
             began.setdefault(change.occurrence, (change.at, change.priority is Priority.URGENT))
         elif change.change in (ChangeKind.CLEARED, ChangeKind.SHELVED):
-            ends[change.occurrence] = change.at
+            ends.setdefault(change.occurrence, change.at)
+            began.setdefault(change.occurrence, (span.start, change.priority is Priority.URGENT))
     bars = []
     for occurrence, (at, urgent) in sorted(began.items(), key=lambda one: one[1]):
-        over = now if occurrence in open_now else ends.get(occurrence, at)
-        left = span.x(at) / 10
-        bars.append(Bar(left, max(0.8, round(span.x(over) / 10 - left, 1)), urgent))
+        left = round(span.x(at) / 10, 1)
+        over = span.x(ends.get(occurrence, now)) / 10
+        bars.append(Bar(left, max(0.8, round(over - left, 1)), urgent))
     return tuple(bars)
 
 
@@ -296,31 +376,34 @@ _SIGNS = {
 }
 
 
-def _entries(box: BrooderStatus, day: Day, span: _Span) -> tuple[Label, ...]:
+def _entries(name: str, day: Day, span: _Span) -> tuple[Label, ...]:
     return tuple(
         Label(span.x(entry.at) / 10, _SIGNS[entry.entry])
         for entry in day.entries
-        if entry.brooder == box.name and entry.entry in _SIGNS
+        if entry.brooder == name and entry.entry in _SIGNS
     )
 
 
 def _words(box: BrooderStatus, floor: dict[int, Reach], say: Phrases, now: float) -> str:
-    lines = []
-    if floor:
-        low = min(floor.items(), key=lambda one: one[1].low_c)
-        high = max(floor.items(), key=lambda one: one[1].high_c)
-        lines.append(
-            f"The floor since {say.clock(now - BACK_S)}: lowest "
-            f"{say.temp(low[1].low_c)} at {say.clock(low[0] * COLUMN_S)}, highest "
-            f"{say.temp(high[1].high_c)} at {say.clock(high[0] * COLUMN_S)}."
-        )
-    else:
-        lines.append("No floor reading of the last day.")
-    if box.outlook is not None and box.outlook.course and box.batch is not None:
-        low_c = box.outlook.lowest_c
-        lines.append(
-            f"Expected tonight: down to {say.temp(low_c.mid)} about "
-            f"{say.clock(box.outlook.lowest_at)}, likely {say.figure(low_c.low)} to "
-            f"{say.figure(low_c.high)}."
-        )
-    return " ".join(lines)
+    said = _extremes(floor, COLUMN_S, say, say.clock, f"since {say.clock(now - BACK_S)}")
+    if box.outlook is None or not box.outlook.course or box.batch is None:
+        return said
+    low_c = box.outlook.lowest_c
+    return (
+        f"{said} Expected tonight: down to {say.temp(low_c.mid)} about "
+        f"{say.clock(box.outlook.lowest_at)}, likely {say.figure(low_c.low)} to "
+        f"{say.figure(low_c.high)}."
+    )
+
+
+def _extremes(
+    floor: dict[int, Reach], wide_s: float, say: Phrases, when: Callable[[float], str], since: str
+) -> str:
+    if not floor:
+        return f"No floor reading {since}."
+    low_c, low = min((reach.low_c, column) for column, reach in floor.items())
+    high_c, high = max((reach.high_c, -column) for column, reach in floor.items())
+    return (
+        f"The floor {since}: lowest {say.temp(low_c)} at {when(low * wide_s)}, highest "
+        f"{say.temp(high_c)} at {when(-high * wide_s)}."
+    )

@@ -6,10 +6,11 @@ a minute and only what is new; a disk that hangs holds up that thread and nothin
 import asyncio
 import logging
 from collections.abc import Iterable
+from math import ceil
 from pathlib import Path
 from typing import NamedTuple
 
-from monitor.events import Change, Entry
+from monitor.events import Change, Entry, EntryKind
 from monitor.journal.reader import JournalReader
 from monitor.journal.records import StorageFault
 
@@ -35,6 +36,7 @@ class Day(NamedTuple):
     changes: list[Change]
     entries: list[Entry]
     read_at: float  # Unix s
+    wide_s: float = COLUMN_S  # of a column
 
 
 class DayReadings:
@@ -79,9 +81,37 @@ def _read(path: Path, keys: tuple[str, ...], now: float, known: Day | None) -> D
             kept = known.columns[key]
             columns[key] = {n: reach for n, reach in kept.items() if first <= n}
     with JournalReader(path) as reader:
-        for key, column, low_c, high_c in reader.columns(keys, since, now + 1.0, COLUMN_S):
-            kept_c = columns[key].get(column, (low_c, high_c))
-            columns[key][column] = Reach(min(low_c, *kept_c), max(high_c, *kept_c))
+        _fill(columns, reader, (since, now + 1.0), COLUMN_S)
         changes = reader.changes(begins, now + 1.0)
-        entries = [entry for entry in reader.entries() if entry.at >= begins]
+        entries = _written(reader, begins, now + 1.0)
     return Day(columns, changes, entries, now)
+
+
+def read_span(path: Path, keys: tuple[str, ...], start: float, stop: float, columns: int) -> Day:
+    """Any stretch of the record, in so many columns at most. Raises StorageFault."""
+    wide_s = max(COLUMN_S, ceil((stop - start) / columns / 60.0) * 60.0)
+    found: dict[str, dict[int, Reach]] = {key: {} for key in keys}
+    with JournalReader(path) as reader:
+        _fill(found, reader, (start, stop), wide_s)
+        changes = reader.changes(start, stop)
+        entries = _written(reader, start, stop)
+    return Day(found, changes, entries, stop, wide_s)
+
+
+def _written(reader: JournalReader, start: float, stop: float) -> list[Entry]:
+    """What was not taken back."""
+    entries = reader.entries()
+    undone = {entry.undoes for entry in entries if entry.entry is EntryKind.UNDO}
+    return [e for e in entries if start <= e.at < stop and e.number not in undone]
+
+
+def _fill(
+    columns: dict[str, dict[int, Reach]],
+    reader: JournalReader,
+    span: tuple[float, float],
+    wide_s: float,
+) -> None:
+    """A probe that was configured anew has several numbers and is one all the same."""
+    for key, column, low_c, high_c in reader.columns(columns, *span, wide_s):
+        kept_c = columns[key].get(column, (low_c, high_c))
+        columns[key][column] = Reach(min(low_c, *kept_c), max(high_c, *kept_c))

@@ -10,13 +10,19 @@ from monitor.journal.reader import JournalReader
 from monitor.page.review_question import Question
 from monitor.review import draw, loss_review, loss_words, sheet_text
 from monitor.review.alarm_text import told_words
-from monitor.review.chart import PAPER_PX, PHONE_PX, describe
+from monitor.review.chart import PAPER_PX, describe
 from monitor.review.days import Cut
+from monitor.review.exposure import Exposure
 from monitor.review.record import Asked, Record, open_record
 from monitor.review.scene import Scene
 from monitor.review.scenes import scene, story
-from monitor.review.sheet import sheet
+from monitor.review.sheet import DayRow, sheet
 from monitor.review.verdict import verdict
+from monitor.tell.wording.words import span
+from monitor.units import shown
+
+_TOLD_S = 60.0  # out of the band for less is no line in a list of nights
+_GAP_S = 600.0
 
 
 def sheet_of(question: Question) -> dict[str, Any]:
@@ -34,10 +40,14 @@ def sheet_of(question: Question) -> dict[str, Any]:
                             "start": row.day.start,
                             "stop": row.day.stop,
                             "urgent": row.urgent,
+                            "words": _night_words(row, record),
+                            "bad": row.exposure.below_s >= _TOLD_S
+                            or row.exposure.above_s >= _TOLD_S,
                         }
                         for row in week.rows
                     ],
                     "cells": [column.week(week) for column in columns],
+                    "words": _figures(week.exposure, week.lost, record),
                     "start": week.rows[0].day.start,
                     "stop": week.rows[-1].day.stop,
                 }
@@ -50,6 +60,28 @@ def sheet_of(question: Question) -> dict[str, Any]:
             "start": record.start,
             "stop": record.stop,
         }
+
+
+def _night_words(row: DayRow, record: Record) -> str:
+    """What one reads of a night at a glance."""
+    age = "" if row.age_days is None else f"day {row.age_days}: "
+    return age + _figures(row.exposure, row.flock.lost if row.flock else 0, record)
+
+
+def _figures(exposure: Exposure, lost: int, record: Record) -> str:
+    unit = record.site.units
+    if exposure.low_c is None:
+        return "not read"
+    said = [f"lowest {shown(exposure.low_c, unit)}"]
+    if exposure.below_s >= _TOLD_S:
+        said.append(f"{span(exposure.below_s)} too cold")
+    if exposure.above_s >= _TOLD_S:
+        said.append(f"{span(exposure.above_s)} too hot")
+    if exposure.gap_s >= _GAP_S:
+        said.append(f"{span(exposure.gap_s)} silent")
+    if lost:
+        said.append(f"{lost} lost")
+    return ", ".join(said)
 
 
 def loss_of(question: Question) -> dict[str, Any] | None:
@@ -83,14 +115,8 @@ def moving_chart(question: Question) -> bytes:
         shown = _scene(record, question)
         spec = describe(shown, wide_px=PAPER_PX, moving=True, dark=question.dark)
         spec.pop("title", None)  # the screen says it, in letters that grow with the reader's
+        spec["config"]["background"] = "transparent"  # the paper is the page's
         return json.dumps(spec).encode()
-
-
-def still_chart(question: Question) -> bytes:
-    """The same, drawn as SVG at a phone's width, for a browser without scripts."""
-    with _record(question) as record:
-        shown = _scene(record, question)
-        return draw.draw(describe(shown, wide_px=PHONE_PX, dark=question.dark), "svg")
 
 
 def drawing_script() -> bytes:

@@ -1,14 +1,16 @@
-"""The Record screen: the record sheet of a batch, nights and weeks as charts, a loss and the
-hours before it. Called by `app`.
+"""The Record screen: the record sheet of a batch night by night, any stretch as a picture, a loss
+and the hours before it. Called by `app`.
 
-What the ledger knows is sent at once; what has to be reckoned from the readings follows in the same
-answer as soon as it is there."""
+What the ledger knows is sent at once; pictures and what has to be reckoned follow in the same
+answer as soon as they are there. Pictures are drawn here from columns of the journal; only who
+wants to come closer waits for the drawing library."""
 
 import asyncio
 import re
 import secrets
 from collections.abc import AsyncIterator, Awaitable, Callable
 from importlib.metadata import version
+from math import ceil
 from typing import Any
 from urllib.parse import urlencode
 
@@ -19,12 +21,21 @@ from starlette.routing import Route
 
 from monitor.brooding.batch import Batch, Ledger
 from monitor.brooding.objection import Objection
+from monitor.journal.records import StorageFault
+from monitor.page.day_picture import Birds, DayPicture, span_picture
+from monitor.page.day_readings import Day, read_span
 from monitor.page.frame import Frame
 from monitor.page.review_question import Question
 from monitor.page.review_worker import ReviewWorker
+from monitor.site import Place
 
 LONGEST_SPAN_S = 400 * 86400.0
 SHORTEST_SPAN_S = 600.0
+DAY_S = 86400.0
+_COLUMNS = 360  # of a picture: a phone's pixels
+_COURSE_COLUMN_S = 1200.0
+_PAST_S = 3600.0  # what is older seldom changes any more
+_MOST_KEPT = 24
 _BEFORE_S = 48 * 3600.0  # a chick weakened by cold may die a day later
 
 
@@ -35,6 +46,7 @@ class RecordScreen:
         self._frame = frame
         self.worker = ReviewWorker()
         self._script: bytes | None = None
+        self._read_before: dict[tuple[Any, ...], tuple[float, Day]] = {}
 
     def routes(self) -> list[Route]:
         """Its addresses."""
@@ -43,7 +55,6 @@ class RecordScreen:
             Route("/record/span", self.span, methods=["GET"]),
             Route("/record/loss", self.loss, methods=["GET"]),
             Route("/record/chart.json", self.moving, methods=["GET"]),
-            Route("/record/chart.svg", self.still, methods=["GET"]),
             Route("/record/drawing.js", self.script, methods=["GET"]),
         ]
 
@@ -54,21 +65,31 @@ class RecordScreen:
         warming = asyncio.ensure_future(self.worker.warm_up())
         warming.add_done_callback(lambda done: done.cancelled() or done.exception())
 
+        async def hours_before() -> str:
+            if batch is None or not batch.losses:
+                return ""
+            at = batch.losses[-1].at
+            return await self._picture(box, at - DAY_S, at)
+
         async def rest() -> str:
             if batch is None:
                 return self._frame.part("record_none.html")
             found = await self.worker.ask("sheet_of", self._question(box, batch=ordinal))
+            nights = [
+                (row["start"], row["stop"]) for week in found["weeks"] for row in week["rows"]
+            ]
             return self._frame.part(
                 "record_sheet.html",
                 sheet=found,
                 box=box,
+                courses=await self._courses(box, nights),
                 span_link=span_link,
                 say=self._frame.say(),
             )
 
-        return self._in_two(
+        return self._in_parts(
             request,
-            rest,
+            [hours_before, rest],
             "record.html",
             box=box,
             batch=batch,
@@ -85,13 +106,22 @@ class RecordScreen:
         """A night, a week or a whole batch as a picture."""
         box, start, stop = self._span(request)
 
+        async def picture() -> str:
+            return await self._picture(box, start, stop)
+
         async def rest() -> str:
             question = self._question(box, start=start, stop=stop)
             story = await self.worker.ask("story_of", question)
             return self._frame.part("record_story.html", story=story)
 
-        return self._in_two(
-            request, rest, "record_span.html", box=box, start=start, stop=stop, span_link=span_link
+        return self._in_parts(
+            request,
+            [picture, rest],
+            "record_span.html",
+            box=box,
+            start=start,
+            stop=stop,
+            span_link=span_link,
         )
 
     async def loss(self, request: Request) -> Response:
@@ -100,35 +130,69 @@ class RecordScreen:
         box, _, ordinal = self._chosen(request, ledger)
         at = _number(request, "at")
 
+        async def picture() -> str:
+            return await self._picture(box, at - _BEFORE_S, at)
+
         async def rest() -> str:
             question = self._question(box, batch=ordinal, stop=at)
             found = await self.worker.ask("loss_of", question)
             if found is None:
                 raise Objection("The record does not hold that loss yet. Try again in a minute.")
-            return self._frame.part(
-                "record_loss_words.html",
-                loss=found,
-                box=box,
-                start=at - _BEFORE_S,
-                stop=at,
-                span_link=span_link,
-            )
+            return self._frame.part("record_loss_words.html", loss=found)
 
-        return self._in_two(
+        return self._in_parts(
             request,
-            rest,
+            [picture, rest],
             "record_loss.html",
             box=box,
             ordinal=ordinal,
+            start=at - _BEFORE_S,
+            stop=at,
+            span_link=span_link,
         )
+
+    async def _picture(self, box: str, start: float, stop: float) -> str:
+        day = await self._read(box, start, stop, _COLUMNS)
+        return self._frame.part("day_picture.html", day=await self._drawn_of(box, day, start, stop))
+
+    async def _courses(
+        self, box: str, nights: list[tuple[float, float]]
+    ) -> dict[float, DayPicture]:
+        """A small picture for each night, by its beginning."""
+        if not nights:
+            return {}
+        start, stop = nights[0][0], nights[-1][1]
+        day = await self._read(box, start, stop, ceil((stop - start) / _COURSE_COLUMN_S))
+        return {begins: await self._drawn_of(box, day, begins, ends) for begins, ends in nights}
+
+    async def _drawn_of(self, box: str, day: Day, start: float, stop: float) -> DayPicture:
+        ledger = await self._frame.api.ledger()
+        birds = [Birds(b.kind, b.hatched, b.started_at, b.ended_at) for b in ledger.of(box)]
+        within = [b for b in birds if b.started_at < stop and (b.ended_at or stop) > start]
+        setting = self._frame.api.site.brooder(box)
+        return span_picture(setting, within, day, (start, stop), say=self._frame.say())
+
+    async def _read(self, box: str, start: float, stop: float, columns: int) -> Day:
+        """Of the journal, in a thread; kept for a while. Raises Objection."""
+        key = (box, start, stop, columns)
+        api, now = self._frame.api, self._frame.clock()
+        if (kept := self._read_before.get(key)) and 0 <= now - kept[0] < _kept_for_s(stop, now):
+            return kept[1]
+        probes = [*api.site.brooder(box).probes, *api.site.probes]
+        keys = tuple(p.key for p in probes if p.place in (Place.FLOOR, Place.OUTSIDE))
+        try:
+            day = await asyncio.to_thread(read_span, api.journal_path, keys, start, stop, columns)
+        except StorageFault as fault:
+            raise Objection(fault.words) from fault
+        self._read_before.pop(key, None)
+        self._read_before[key] = (now, day)
+        while len(self._read_before) > _MOST_KEPT:
+            del self._read_before[next(iter(self._read_before))]
+        return day
 
     async def moving(self, request: Request) -> Response:
         """The chart description of a span."""
         return await self._drawn(request, "moving_chart", "application/json")
-
-    async def still(self, request: Request) -> Response:
-        """The same as a drawing."""
-        return await self._drawn(request, "still_chart", "image/svg+xml")
 
     async def script(self, _: Request) -> Response:
         """The drawing library's script, from the installed package."""
@@ -168,31 +232,33 @@ class RecordScreen:
             **more,
         )
 
-    def _in_two(
+    def _in_parts(
         self,
         request: Request,
-        rest: Callable[[], Awaitable[str]],
+        parts: list[Callable[[], Awaitable[str]]],
         template: str,
         **context: Any,
     ) -> Response:
-        """A screen whose middle follows when it is ready. Without scripts, in one answer."""
-        later = secrets.token_hex(16)  # stands where it goes; no note can hold it
+        """A screen whose middle follows as it gets ready. Without scripts, in one answer."""
+        marks = [secrets.token_hex(16) for _ in parts]  # where they go; no note can hold one
         whole = bytes(
             self._frame.screen(
-                request, template, later=later, drawing=drawing_address(), **context
+                request, template, later=marks, drawing=drawing_address(), **context
             ).body
         ).decode()
-        before, _, after = whole.partition(later)
 
-        async def both() -> AsyncIterator[str]:
-            yield before
-            try:
-                yield await rest()
-            except Objection as words:
-                yield self._frame.part("record_objection.html", words=str(words))
-            yield after
+        async def all_of_it() -> AsyncIterator[str]:
+            rest = whole
+            for mark, part in zip(marks, parts, strict=True):
+                before, _, rest = rest.partition(mark)
+                yield before
+                try:
+                    yield await part()
+                except Objection as words:
+                    yield self._frame.part("record_objection.html", words=str(words))
+            yield rest
 
-        return StreamingResponse(both(), media_type="text/html; charset=utf-8")
+        return StreamingResponse(all_of_it(), media_type="text/html; charset=utf-8")
 
     def _chosen(self, request: Request, ledger: Ledger) -> tuple[str, Batch | None, int | None]:
         """The box and batch asked for; without a word the last batch that began."""
@@ -219,6 +285,10 @@ class RecordScreen:
         if not SHORTEST_SPAN_S <= stop - start <= LONGEST_SPAN_S:
             raise HTTPException(404)
         return box, start, stop
+
+
+def _kept_for_s(stop: float, now: float) -> float:
+    return 600.0 if now - stop > _PAST_S else 60.0
 
 
 def _number(request: Request, name: str) -> float:

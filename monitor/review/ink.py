@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from monitor.events import Priority
 
 FONT = "Liberation Sans, Arial, Helvetica, sans-serif"
-SMALL_PX = 11  # the least that reads well on a phone held at arm's length
+SMALL_PX = 12  # the least that reads well on a phone held at arm's length
 TITLE_PX = 14
 ALARM_THICK_PX = {Priority.URGENT: 10, Priority.WARNING: 7, Priority.ADVICE: 4}
 CHECK = "M-1,0.1L-0.35,0.75L1,-0.8"  # a tick mark; no font needed

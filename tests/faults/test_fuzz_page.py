@@ -16,7 +16,7 @@ pytestmark = pytest.mark.faults
 PATHS = [
     "/", "/live", "/do", "/do/contacts", "/do/placed", "/do/loss", "/do/moved", "/do/note",
     "/do/undo/1", "/do/tonight", "/do/put-aside", "/record", "/record/span", "/record/loss",
-    "/record/chart.json", "/record/chart.svg", "/record/drawing.js", "/set-up",
+    "/record/chart.json", "/record/drawing.js", "/set-up",
     "/set-up/probes", "/sign-in", "/answer/x", "/static/sheet.css", "/static/../run.py",
     "/alarm/porch/cold/1/acknowledge", "/alarm/porch/cold/1/shelve", "/paper",
 ]  # fmt: skip

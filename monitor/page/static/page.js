@@ -21,13 +21,21 @@
     }
   };
 
-  const isDark =
+  const isDark = () =>
     document.documentElement.dataset.ink === "dark" ||
     (!document.documentElement.dataset.ink && matchMedia("(prefers-color-scheme: dark)").matches);
-  if (isDark) {
-    for (const figure of document.querySelectorAll("[data-chart]")) {
-      figure.dataset.chart += "&dark=1"; // read by chart.js, which comes after
-    }
+  for (const closer of document.querySelectorAll("details[data-scripts]")) {
+    closer.hidden = false;
+    closer.addEventListener("toggle", () => {
+      const figure = closer.querySelector("[data-chart]");
+      if (isDark()) figure.dataset.chart += "&dark=1"; // read by chart.js, which comes after
+      for (const address of closer.dataset.scripts.split(" ")) {
+        const script = document.createElement("script");
+        script.src = address;
+        script.async = false;
+        document.head.append(script);
+      }
+    }, { once: true });
   }
 
   for (const button of document.querySelectorAll("button[data-copy]")) {

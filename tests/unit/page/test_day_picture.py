@@ -61,7 +61,7 @@ def test_the_last_day_and_the_night_to_come_share_an_axis():
         pytest.approx(drawn.now * 10),
         1000,
     )
-    assert {label.text for label in drawn.hours} >= {"06:00", "12:00", "18:00"}
+    assert {label.text for label in drawn.ticks} >= {"06:00", "12:00", "18:00"}
 
 
 def test_where_nothing_is_worked_out_of_the_night_none_is_drawn():

@@ -1,12 +1,16 @@
 """The review is reckoned in a child process: it may hang, die or idle, and the page lives on."""
 
 import asyncio
+import http.client
 import os
+import re
 import signal
 import subprocess
 import sys
+import threading
 from collections.abc import Awaitable, Callable
 from pathlib import Path
+from typing import Any
 
 import psutil
 import pytest
@@ -16,7 +20,7 @@ from support.served import Served
 from support.visitor import Visitor
 
 from monitor.brooding.objection import Objection
-from monitor.page import review_worker
+from monitor.page import review_worker, screen_record
 from monitor.page.review_question import Question
 from monitor.page.review_worker import ReviewWorker
 
@@ -191,12 +195,47 @@ def test_the_sheet_leads_to_its_nights_and_a_loss_to_the_hours_before(journal: P
     with Served(api, clock=lambda: NIGHT) as served:
         visitor = Visitor(served.port)
         sheet = visitor.get("/record")
-        assert "9-10 Feb" in sheet.words
+        assert "9-10 Feb* day 8: lowest 73.1 °F, 2 h 10 min too cold" in sheet.words
+        assert sheet.body.count('<svg class="course"') == 9, "one for each night"
         assert sheet.body.count("/record/span?brooder=porch") >= 9
         loss = visitor.get(f"/record/loss?brooder=porch&batch=1&at={NIGHT - 6 * 86400:.3f}")
         assert "2 of 100 lost (piled in the corner)" in loss.words
         assert "no sign of cold or heat" in loss.words or "below the band" in loss.words
         assert "What this record cannot tell" in loss.words
+
+
+def test_what_is_being_drawn_says_so_before_it_is_there(
+    journal: Path, monkeypatch: pytest.MonkeyPatch
+):
+    goes_on, reads = threading.Event(), screen_record.read_span
+
+    def slow(*asked: Any) -> Any:
+        assert goes_on.wait(60)
+        return reads(*asked)
+
+    monkeypatch.setattr(screen_record, "read_span", slow)
+    with Served(FakeApi(journal_path=journal), clock=lambda: NIGHT) as served:
+        line = http.client.HTTPConnection("127.0.0.1", served.port, timeout=60)
+        line.request("GET", f"/record/span?brooder=porch&from={NIGHT - 86400:.0f}&to={NIGHT:.0f}")
+        answer = line.getresponse()
+        first = answer.read1(100_000).decode()
+        assert "Drawing …" in first
+        assert "day-floor" not in first
+        goes_on.set()
+        rest = answer.read().decode()
+        assert "day-floor" in rest
+        assert "Coldest floor 73.1 °F" in rest
+        line.close()
+
+
+def test_the_target_steps_in_the_picture_of_a_batch(journal: Path):
+    with Served(FakeApi(journal_path=journal), clock=lambda: NIGHT) as served:
+        path = f"/record/span?brooder=porch&from={NIGHT - 8 * 86400:.0f}&to={NIGHT:.0f}"
+        drawn = Visitor(served.port).get(path).body
+        target = re.search(r'class="target" d="([^"]+)"', drawn)
+        assert target is not None
+        levels = dict.fromkeys(y for _, y in re.findall(r"([\d.]+),([\d.]+)", target[1]))
+        assert len(levels) == 2, "95 and 90 °F, and nothing between"
 
 
 @pytest.mark.parametrize(
@@ -209,7 +248,7 @@ def test_the_sheet_leads_to_its_nights_and_a_loss_to_the_hours_before(journal: P
         "/record/span?brooder=porch&from=abc&to=2",
         f"/record/span?brooder=porch&from={NIGHT}&to={NIGHT - 9}",
         "/record/span?brooder=porch&from=0&to=99999999999",
-        "/record/chart.svg?brooder=x&from=0&to=1000",
+        "/record/chart.json?brooder=x&from=0&to=1000",
         "/record/loss?brooder=porch&at=nan",
     ],
 )
