@@ -117,7 +117,13 @@ chmod 700 "$state"
 install -D -m 644 "$here/deploy/systemd/brooder.service" "$unit"
 install -D -m 644 "$here/deploy/systemd/journald-brooder.conf" "$logs"
 mkdir -p "$(dirname "$command")"
-ln -sfn "$home/current/.venv/bin/brooder" "$command"
+# The service's configuration, also for who stands in a checkout that has one of its own.
+cat >"$command" <<END
+#!/bin/sh
+export BROODER_CONFIG="\${BROODER_CONFIG:-$conf/brooder.toml}"
+exec "$home/current/.venv/bin/brooder" "\$@"
+END
+chmod 755 "$command"
 system daemon-reload
 if [ -z "$root" ] && command -v systemctl >/dev/null 2>&1; then
     systemctl try-restart systemd-journald.service || true

@@ -171,6 +171,11 @@ class DeliverySide:
         self._last_ok |= {t.contact: self._clock.now().at for t in tried if t.why is None}
         for old in list(self._trials)[:-MOST_TRIALS]:
             del self._trials[old]
+        at = self._clock.now().at
+        for one in tried:
+            self._last[one.contact] = (at, one.why)
+            if one.why is None:
+                self._last_ok[one.contact] = at
         return [
             {
                 "contact": t.contact,

@@ -236,6 +236,25 @@ def test_uninstalling_keeps_configuration_and_records(checkout: Path, tmp_path: 
     install(checkout, root, "uninstall")
 
 
+def test_brooder_on_the_path_is_about_the_installed_service_wherever_one_stands(
+    checkout: Path, tmp_path: Path
+) -> None:
+    root = tmp_path / "root"
+    install(checkout, root)
+    program = root / "opt/brooder/current/.venv/bin/brooder"
+    program.write_text('#!/bin/sh\necho "$BROODER_CONFIG" "$@"\n')
+    program.chmod(0o755)
+    done = subprocess.run(
+        [str(root / "usr/local/bin/brooder"), "probes", "under west lamp"],
+        env={"PATH": os.environ["PATH"]},
+        cwd=checkout,
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    assert done.stdout == f"{root}/etc/brooder/brooder.toml probes under west lamp\n"
+
+
 def test_wrong_words_and_a_rollback_to_nothing_are_said_plainly(
     checkout: Path, tmp_path: Path
 ) -> None:

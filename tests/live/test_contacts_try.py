@@ -61,6 +61,9 @@ def test_a_trial_is_as_urgent_as_an_alarm_and_says_how_long_its_answer_took(
             assert running.wait(patience_s(60)) == 0
             reading.join()
             assert re.search(r"phone: answered after \d+ s\.", "".join(said)), said
+            (known,) = service.ask("about")["contacts"]
+            assert known["last_ok_at"] is not None, "a trial that came has reached somebody"
+            assert known["trial_answered_s"] > 0
             with pytest.raises(urllib.error.HTTPError, match="410"):
                 get(link, b"")
 

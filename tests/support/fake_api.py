@@ -460,6 +460,7 @@ class FakeApi:
                     "last_try_at": NIGHT - 19 * 3600,
                     "last_why": "",
                     "pending": 0,
+                    "trial_answered_s": 12.0,
                 }
             ],
             "version": __version__,
