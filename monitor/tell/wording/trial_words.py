@@ -10,6 +10,6 @@ def trial(voice: Voice, contact: str, at: float, *, linked: bool = False) -> Wor
     return compose(
         f"{voice.where(boxes[0].name if boxes else None)}: trial alarm",
         f"Nothing is wrong. {tap}An urgent alarm comes as this does, as loud or as quiet.",
-        f'Contact "{contact}", sent at {voice.clock(at, at)}. Try it with the phone set for the night: '
-        "an alarm that it silences wakes nobody.",
+        f'Contact "{contact}", sent at {voice.clock(at, at)}. Try it with the phone set for the '
+        "night: an alarm that it silences wakes nobody.",
     )
