@@ -7,6 +7,7 @@ import secrets
 import threading
 from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
+from types import MappingProxyType
 from typing import Any
 
 from monitor.events import AlarmName, Facts
@@ -24,6 +25,7 @@ from monitor.tell.try_contacts import try_out
 
 log = logging.getLogger(__name__)
 
+NONE_REACHED: Mapping[str, float] = MappingProxyType({})
 MOST_TRIALS = 100  # of which it is known whether they were answered
 HAND_OVER_S = 2.0  # so long an old delivery may still send
 
@@ -46,6 +48,7 @@ class DeliverySide:
         self._watch: WatchThread | None = None
         self._last: dict[str, tuple[float, str | None]] = {}  # contact -> tried at, why not
         self._last_ok: dict[str, float] = {}
+        self._reached: dict[str, float] = {}  # by a trial, or by an earlier run
         # Trial messages: contact, tick of sending, seconds to the answer.
         self._trials: dict[str, tuple[str, float, float | None]] = {}
         self.links = Links(_key(settings.state_folder), settings.file.page.public_url)
@@ -56,8 +59,11 @@ class DeliverySide:
         """Where outcomes and trouble are reported."""
         self._watch = watch
 
-    def start(self, unsent: Iterable[OutboxRow]) -> None:
-        """Starts, with what an earlier run left unsent."""
+    def start(
+        self, unsent: Iterable[OutboxRow], reached: Mapping[str, float] = NONE_REACHED
+    ) -> None:
+        """Starts, with what an earlier run left unsent, and when it reached whom."""
+        self._reached.update(reached)
         self._delivery.start(unsent)
 
     def send(self, messages: list[Message]) -> None:
@@ -83,7 +89,7 @@ class DeliverySide:
                 "name": contact.name,
                 "last_try_at": self._last.get(contact.name, (None, None))[0],
                 "last_why": self._last.get(contact.name, (None, None))[1],
-                "last_ok_at": self._last_ok.get(contact.name),
+                "last_ok_at": self._last_ok.get(contact.name, self._reached.get(contact.name)),
                 "pending": self._delivery.pending(contact.name),
                 "trial_answered_s": next(
                     (s for c, _, s in reversed(list(self._trials.values())) if c == contact.name),
@@ -168,7 +174,7 @@ class DeliverySide:
         tried = await asyncio.to_thread(
             lambda: list(try_out(wanted, self._settings.site, limit_s, link))
         )
-        self._last_ok |= {t.contact: self._clock.now().at for t in tried if t.why is None}
+        self._reached |= {t.contact: self._clock.now().at for t in tried if t.why is None}
         for old in list(self._trials)[:-MOST_TRIALS]:
             del self._trials[old]
         at = self._clock.now().at

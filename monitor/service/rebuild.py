@@ -9,7 +9,7 @@ a line in the log: a watch that will not start is worse than one that starts wit
 
 import logging
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any, TypeVar
 
 from monitor.brooding.batch import LEDGER_KINDS
@@ -29,6 +29,7 @@ PACE_FROM_S = 900.0  # a probe's pace, and what it may repeat, is read from so m
 # Without a snapshot no more of the record than this is lived through again: longer than any batch
 # is brooded. What is older, or says that it is, would only keep the watch from starting.
 LIVED_AGAIN_S = 60 * 86400.0
+REACHED_WITHIN_S = 7 * 86400.0
 AHEAD_S = 60.0  # nothing in the record is later than its end, but for what a clock's step made so
 
 
@@ -41,6 +42,7 @@ class Rebuilt:
     unsent: list[OutboxRow]
     memory: RedeliveryMemory
     held: HeldTimes
+    reached: dict[str, float] = field(default_factory=dict)  # contact -> when, in the last days
 
 
 def rebuild(make: Callable[[Moment], Core], reader: JournalReader, now: Moment) -> Rebuilt:
@@ -70,7 +72,13 @@ def rebuild(make: Callable[[Moment], Core], reader: JournalReader, now: Moment) 
         unsent=_or(reader.outbox_pending, []),
         memory=RedeliveryMemory(_or(reader.redelivery_marks, b"")),
         held=_or(lambda: _held(core, reader), HeldTimes()),
+        reached=_or(lambda: _reached(reader, now.at), {}),
     )
+
+
+def _reached(reader: JournalReader, now_at: float) -> dict[str, float]:
+    tried = reader.deliveries(now_at - REACHED_WITHIN_S)
+    return {one.contact: one.tried_at for one in tried if one.failure is None}
 
 
 def _restored(

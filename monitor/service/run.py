@@ -203,7 +203,7 @@ class Service:
         self._telling.link = link = await self._broker.start()
         self._watch.attach(link)
         self._places.broker, self._places.broker_port = self._broker.place, self._broker.port
-        self._reaching.start(self._opened.rebuilt.unsent)
+        self._reaching.start(self._opened.rebuilt.unsent, self._opened.rebuilt.reached)
         self._forecaster.start()
         self._cleanup.callback(self._forecaster.stop)
         self._pulse.begin(self._loop)

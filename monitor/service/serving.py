@@ -1,6 +1,7 @@
 """How others reach the service: the control socket for commands of this machine, and the page for
 people. Started by `run`; neither may keep the watch from watching."""
 
+import asyncio
 import logging
 from asyncio import AbstractServer
 from typing import TYPE_CHECKING
@@ -34,7 +35,9 @@ async def serve_page(settings: Settings, api: LiveServiceApi) -> "Serving | None
 
     wanted = settings.file.page
     try:
-        access = Access.prepare(
+        # Its hashing takes half a second of a small board.
+        access = await asyncio.to_thread(
+            Access.prepare,
             folder=settings.state_folder,
             passphrase=wanted.passphrase.get_secret_value() if wanted.passphrase else None,
             listen=wanted.listen,

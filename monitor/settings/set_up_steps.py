@@ -537,15 +537,14 @@ def _own_address(settings: Settings) -> str:
 
 def _page_form(settings: Settings, _about: str) -> StepForm:
     page = settings.file.page
+    reach = [
+        ("127.0.0.1", "Only this machine"),
+        (_NETWORK, "Whoever is on the home network and knows the passphrase"),
+    ]
+    if page.listen not in dict(reach):
+        reach.append((page.listen, f"Whoever reaches the address {page.listen}"))
     fields = (
-        Field(
-            name="listen",
-            label="Who can open it",
-            options=(
-                ("127.0.0.1", "Only this machine"),
-                (_NETWORK, "Whoever is on the home network and knows the passphrase"),
-            ),
-        ),
+        Field(name="listen", label="Who can open it", options=tuple(reach)),
         Field(
             name="passphrase",
             label="Passphrase",
@@ -568,8 +567,11 @@ def _page_edit(settings: Settings, _about: str, given: Answers) -> Edit:
     file = _secret_file("page-passphrase", settings)
 
     new: dict[str, str | None] = {}
-    if given.get("listen", "") != settings.file.page.listen:
-        new["listen"] = given.get("listen", "")
+    listen = given.get("listen", "")
+    if listen not in ("127.0.0.1", _NETWORK, settings.file.page.listen):
+        raise WrongAnswers({"listen": "Choose one of them."})
+    if listen != settings.file.page.listen:
+        new["listen"] = listen
     if word:
         new |= {"passphrase": None, "passphrase_file": file}
     public_url = given.get("public_url", "")

@@ -31,7 +31,7 @@ class Machine:
 
     page_open: bool  # to the home network: a phone can open a message's link
     on_battery: bool | None  # None: not known
-    unreached: tuple[str, ...] = ()  # contacts that no message has reached since the start
+    unreached: tuple[str, ...] = ()  # contacts that no message has reached in the last days
 
 
 def missing(
@@ -153,7 +153,7 @@ def _of_contacts(contacts: tuple[Contact, ...], machine: Machine) -> Iterator[Mi
     for name in machine.unreached:
         yield Missing(
             f"contact {name}",
-            "no message has reached it since the watch started",
+            "no message has reached it in these days",
             "Try it, and hear whether the phone sounds.",
             essential=False,
             step=Step.CONTACTS,

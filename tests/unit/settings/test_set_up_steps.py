@@ -128,6 +128,15 @@ def test_the_page_is_opened_with_a_passphrase_alone(desk: SetUp) -> None:
     assert page.passphrase.get_secret_value() == "twelve chicks"
 
 
+def test_a_page_at_an_address_of_its_own_stays_there(desk: SetUp) -> None:
+    source = desk.settings().source
+    page = '\n[page]\nlisten = "192.168.1.10"\npassphrase = "twelve chicks"\n'
+    source.write_text(source.read_text() + page)
+    assert answer(desk, Step.PAGE) == ""
+    with pytest.raises(WrongAnswers):
+        answer(desk, Step.PAGE, listen="")
+
+
 def test_what_the_loader_refuses_is_said_beside_its_question(desk: SetUp) -> None:
     with pytest.raises(WrongAnswers) as wrong:
         answer(desk, Step.BOX, "porch", length="5", width="90 ft ago", name="a/b")
