@@ -66,6 +66,7 @@ class AlarmName(StrEnum):
     PROBE_FAULT = "probe-fault"
     METER_SILENT = "meter-silent"
     LEFT_OPEN = "left-open"
+    AIR = "air"
     MAINS_LOST = "mains-lost"
     BATTERY_LOW = "battery-low"
     BROKER_LOST = "broker-lost"
@@ -146,6 +147,9 @@ class Facts(TypedDict, total=False):
     source_watts: float
     draws_w: float  # measured at the plugs of what is out; it is no guess then
     usual_w: float  # what those drew before
+    value: float  # of what a meter measures, in its unit
+    right_low: float  # as published for the age
+    right_high: float
     meter: str  # what is silent, as a grower calls it
     quantity: str  # and what it measures
     battery_left_s: float  # of the board's own battery

@@ -1,14 +1,25 @@
 """What is measured beside temperature: one table, one row a kind.
 
 To add a kind (carbon dioxide, say) is to add its row here: `[[brooders.meters]]` then takes it,
-and it is read, kept, exported, mirrored and shown. What the watch concludes from a kind stands in
-`watch.box_meters` (power, cover) and `watch.mains`; most kinds need no more than `brooding.air`'s
-advice, or none."""
+and it is read, kept, exported, mirrored, shown and, with `bounds`, advised on (`air`). What more
+the watch concludes from a kind stands in `watch.box_meters` (power, cover) and `watch.mains`."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import Any
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Bounds:
+    """From this day of age on, what is published as right. `mark` as in `brooding.provenance`."""
+
+    from_day: float
+    low: float
+    high: float
+    source: str
+    mark: str
+    where: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -25,12 +36,19 @@ class Quantity:
     sign: str = ""
     words: Mapping[str, float] = field(default_factory=dict)  # of a state: what a payload may say
     states: Mapping[float, str] = field(default_factory=dict)  # of a state: how a grower reads it
+    bounds: tuple[Bounds, ...] = ()  # by age, in order
+    below: str = ""  # what too little of it does, and what to do: two sentences
+    above: str = ""
     of_box: bool = True  # may stand under [[brooders.meters]]
 
     @property
     def is_state(self) -> bool:
         """Is it one of a few states, said when it changes, and not a quantity said every minute?"""
         return bool(self.states)
+
+    def right_at(self, age_days: float) -> Bounds | None:
+        """What is right at an age; None: nothing is published."""
+        return next((row for row in reversed(self.bounds) if row.from_day <= age_days), None)
 
     def shown(self, value: float) -> str:
         """As a grower reads it: `62 %`, `238 W`, `open`."""
@@ -83,9 +101,34 @@ BATTERY_LEFT = Quantity(
     kind="battery-left", column="battery_left_s", title="battery", senml="s", sign="s",
     least=0.0, most=30 * 86400.0, step=60.0, of_box=False,
 )  # fmt: skip
+# Publishers disagree: one wants 60 to 70 % at every age, another 30 to 50 at first. Advice begins
+# where it is outside of what any of them wants.
+_DRY = "Cobb Broiler Management Guide, 2012, humidity by age"
+_DAMP = "shed humidity 60 to 75 % (Lohmann GB, in Farmers Weekly)"
+_FWI = (
+    "https://www.fwi.co.uk/livestock/poultry/ear-thermometer-useful-for-monitoring-chicken-"
+    "temperature"
+)
 HUMIDITY = Quantity(
-    kind="humidity", column="humidity_percent", title="humidity", senml="%RH", sign="%",
-    least=0.0, most=100.0, step=1.0,
+    kind="humidity",
+    column="humidity_percent",
+    title="humidity",
+    senml="%RH",
+    sign="%",
+    least=0.0,
+    most=100.0,
+    step=1.0,
+    bounds=tuple(
+        Bounds(
+            from_day=day, low=low, high=75.0, source=f"{_DRY}; {_DAMP}", mark="from memory",
+            where=_FWI,
+        )
+        for day, low in ((0.0, 30.0), (7.0, 40.0), (28.0, 50.0))
+    ),
+    below="Dry air dries chicks out and raises dust. Give them more places to drink, and less "
+    "draught.",
+    above="Damp air makes wet litter, and wet litter ammonia. Take wet litter out, and let more "
+    "air through under the cover, out of the wind.",
 )  # fmt: skip
 _OPEN = {"open": 1.0, "opened": 1.0, "closed": 0.0, "close": 0.0, "shut": 0.0}
 _COVER_STATES = MappingProxyType({1.0: "open", 0.0: "closed"})

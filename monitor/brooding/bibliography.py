@@ -48,6 +48,7 @@ from monitor.brooding.heat_balance import (
 )
 from monitor.brooding.provenance import COMMON_PRACTICE, Figure, Mark, Source, figure
 from monitor.brooding.schedules import BUILT_IN
+from monitor.quantities import QUANTITIES
 from monitor.site import Limits
 
 _DEAD_BAND = Source(
@@ -60,6 +61,7 @@ _DEAD_BAND = Source(
 def figures() -> Iterator[Figure]:
     """All figures, subject by subject."""
     yield from _lamps()
+    yield from _air()
     yield from _targets()
     yield from _limits()
     yield from _harm()
@@ -179,6 +181,15 @@ def _heat_sources() -> Iterator[Figure]:
         ("doubt of the time constant, the same", TIME_SPREAD, "times"),
     ):
         yield figure("heat source", name, value, unit, SHARE_SOURCE)
+
+
+def _air() -> Iterator[Figure]:
+    for kind in QUANTITIES.values():
+        for row in kind.bounds:
+            source = Source(row.source, Mark(row.mark), row.where)
+            name = f"{kind.title}, from day {row.from_day:g}"
+            yield figure("air", f"{name}, at least", row.low, kind.sign, source)
+            yield figure("air", f"{name}, at most", row.high, kind.sign, source)
 
 
 def _lamps() -> Iterator[Figure]:

@@ -45,6 +45,7 @@ def probes(
         time.sleep(min(wait, 60.0))
         said = request(settings, "probes")
     unheard = _configured(settings, said["probes"])
+    unheard += _meters(said["meters"])
     _others(said["heard"])
     _refused(settings, said["refused"])
     if unheard:
@@ -73,6 +74,19 @@ def _configured(settings: Settings, rows: list[dict[str, Any]]) -> int:
     out().print("Configured probes", style="bold")
     out().print(table)
     return unheard
+
+
+def _meters(rows: list[dict[str, Any]]) -> int:
+    """Plugs, switches, sensors of something else than temperature."""
+    if not rows:
+        return 0
+    out().print("\nWhat else is measured", style="bold")
+    for row in rows:
+        age_s = row["age_s"]
+        when = "never heard" if age_s is None else f"{span(age_s)} ago"
+        place = row["key"].rpartition("/")[0]
+        out().print(f"{place}: {row['line']}  ({when})", markup=False)
+    return sum(row["silent"] or row["age_s"] is None for row in rows)
 
 
 def _others(heard: list[dict[str, Any]]) -> None:

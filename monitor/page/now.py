@@ -23,6 +23,7 @@ from monitor.page.now_lines import (
     against_line,
     birds_line,
     estimate_line,
+    heat_lines,
     next_step_line,
     night_line,
     probe_view,
@@ -32,7 +33,7 @@ from monitor.page.now_lines import (
 from monitor.page.phrases import Phrases, capital, counted
 from monitor.site import Brooder, Site
 from monitor.tell.missing import Missing
-from monitor.tell.wording import first_aid, for_change
+from monitor.tell.wording import first_aid, for_change, meter_words
 from monitor.tell.wording.tonight_words import tonight
 from monitor.watch.box_facts import cold_ahead
 from monitor.watch.status import BrooderStatus, SiteStatus
@@ -72,6 +73,8 @@ class BoxView:
     next_step: str | None
     probes: tuple[ProbeView, ...]
     probes_line: str
+    heat: tuple[str, ...] = ()  # what the plugs say, in a line, and what that foretells
+    others: tuple[str, ...] = ()  # humidity, cover
     cautions: tuple[str, ...] = ()
     put_aside_link: str = ""
 
@@ -94,6 +97,7 @@ class NowView:
     alarms: tuple[AlarmView, ...]  # of the site and the watcher itself
     over: tuple[OverView, ...]
     outside: tuple[ProbeView, ...]
+    meters: tuple[str, ...]  # of the site: mains, battery
     stale_since: float | None
     clock_sure: bool = True
     calls: tuple[UnansweredAlarm, ...] = field(default=())  # unanswered
@@ -124,6 +128,7 @@ def view(status: SiteStatus, site: Site, say: Phrases, missing: Iterable[Missing
         alarms=alarms,
         over=over(status.alarms, say),
         outside=tuple(probe_view(probe, say) for probe in status.probes),
+        meters=tuple(meter_words.other_lines(status.meters)),
         stale_since=status.at if say.now - status.at > STALE_S else None,
         clock_sure=status.clock_sure,
         calls=tuple(unanswered),
@@ -193,6 +198,8 @@ def _box(
         next_step=next_step_line(box, say),
         probes=tuple(probe_view(probe, say) for probe in box.probes),
         probes_line=probes_line(box),
+        heat=heat_lines(box, say),
+        others=tuple(meter_words.other_lines(box.meters)),
         cautions=_cautions(setting, judged, said.union(outlook)),
         put_aside_link=f"/do/put-aside?brooder={quote(box.name)}",
     )

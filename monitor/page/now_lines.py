@@ -5,7 +5,9 @@ from dataclasses import dataclass
 from monitor.brooding.bird_kinds import KINDS
 from monitor.page.judgement import Judgement, Motion, Side
 from monitor.page.phrases import PLACES, Phrases, counted, days_old
+from monitor.tell.wording import meter_words
 from monitor.tell.wording.words import UNSEEN_S, in_minutes, listed, pace, spread
+from monitor.units import Unit
 from monitor.watch.status import BrooderStatus, ProbeStatus
 
 _LEAST_TOLD_S = 60.0
@@ -124,6 +126,23 @@ def next_step_line(box: BrooderStatus, say: Phrases) -> str | None:
     if step.gradual:
         return f"A little less every day, to {say.temp(step.to_c)} {say.soon(step.at)}."
     return f"Down to {say.temp(step.to_c)} {say.soon(step.at)}."
+
+
+def heat_lines(box: BrooderStatus, say: Phrases) -> tuple[str, ...]:
+    """What the plugs say, and what that foretells."""
+    line = meter_words.heat_line(box.meters)
+    if line is None:
+        return ()
+    found = [f"{line}."]
+    heat = box.heat_in
+    if heat is not None:
+        lost = "" if heat.w_per_k is None else f", {heat.w_per_k:.0f} W for each K above outside"
+        if say.voice.site.units is Unit.FAHRENHEIT and heat.w_per_k is not None:
+            lost = f", {heat.w_per_k / 1.8:.0f} W for each °F above outside"
+        found.append(f"In the last three hours {heat.watts:.0f} W on the average{lost}.")
+        reserve = meter_words.reserve_line(box, say.voice)
+        found += [reserve] if reserve is not None else []
+    return tuple(found)
 
 
 def probes_line(box: BrooderStatus) -> str:

@@ -7,6 +7,8 @@ from typing import Any
 from monitor.brooding.objection import NeedsYes, Objection, question
 from monitor.events import Entry, EntryKind, Moment
 from monitor.service.core import Core
+from monitor.tell.wording import Voice
+from monitor.tell.wording.meter_words import reserve_line
 
 _ENTRY_FIELDS = frozenset(
     {
@@ -112,4 +114,5 @@ def tonight(
         "temp_c": status.temp_c,
         "temp_at": status.temp_at,
         "outlook": asdict(outlook),
+        "reserve": reserve_line(status, Voice(core.site)),
     }

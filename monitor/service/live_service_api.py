@@ -25,6 +25,7 @@ from monitor.site import Site
 from monitor.tell.house_voice import HouseVoice
 from monitor.tell.links import Answer, LinkFault, already_used
 from monitor.tell.missing import Missing, missing
+from monitor.tell.wording.meter_words import meter_line
 from monitor.units import Unit, step_shown
 from monitor.units import shown as unit_shown
 from monitor.watch.status import SiteStatus
@@ -279,6 +280,19 @@ class LiveServiceApi:
                     "silent": p.silent,
                 }
                 for p in probes
+            ],
+            "meters": [
+                {
+                    "key": f"{box}/{m.title}",
+                    "line": meter_line(m),
+                    "age_s": None if m.at is None else status.at - m.at,
+                    "silent": m.silent,
+                }
+                for box, meters in (
+                    (self.site.name, status.meters),
+                    *((b.name, b.meters) for b in status.brooders),
+                )
+                for m in meters
             ],
             "heard": self.heard(),
             "refused": self.refused(),

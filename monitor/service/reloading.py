@@ -17,6 +17,7 @@ from monitor.service.core import Core
 from monitor.service.delivery_side import DeliverySide
 from monitor.service.forecast import Forecaster
 from monitor.service.logs import facts
+from monitor.service.mains_reading import MainsReading
 from monitor.service.people import contacts_of, policy_of
 from monitor.service.watch_thread import WatchThread
 from monitor.service.writer import Writer
@@ -48,6 +49,7 @@ class Reloading:
         broker: BrokerSide,
         forecaster: Forecaster,
         copying: Copying,
+        mains: MainsReading,
         on_page: Callable[[], None] = lambda: None,
     ) -> None:
         self._settings = settings
@@ -59,6 +61,7 @@ class Reloading:
         self._broker = broker
         self._forecaster = forecaster
         self._copying = copying
+        self._mains = mains
         self._on_page = on_page  # its settings have changed
         self._waits = False
         self._one_at_a_time = asyncio.Lock()
@@ -142,6 +145,7 @@ class Reloading:
         self._broker.take(fresh, rights)
         self._forecaster.take(fresh.file.forecast, fresh.site)
         self._copying.take(fresh)
+        self._mains.take(fresh.file.mains)
 
 
 def _needs_a_start(old: Settings, new: Settings) -> bool:

@@ -28,6 +28,7 @@ from monitor.service.delivery_side import DeliverySide
 from monitor.service.forecast import Forecaster
 from monitor.service.live_service_api import LiveServiceApi
 from monitor.service.logs import facts
+from monitor.service.mains_reading import MainsReading
 from monitor.service.pulse import Pulse
 from monitor.service.readiness import Readiness
 from monitor.service.reloading import Reloading
@@ -37,6 +38,7 @@ from monitor.service.startup import Opened, open_all, open_journal
 from monitor.service.watch_thread import WatchThread
 from monitor.service.writer import Submission, Writer
 from monitor.settings import Settings
+from monitor.settings.load import MAINS_TOPIC
 from monitor.tell.heartbeat import Heartbeat
 from monitor.tell.house_voice import HouseVoice
 from monitor.tell.message import Message
@@ -118,6 +120,7 @@ class Service:
             aloud=self._voice.tell,
         )
         self._forecaster = self._made_forecaster()
+        self._mains = MainsReading(settings.file.mains, self._mains_said)
         self._watch = self._made_watch()
         self._reaching.attach(self._watch)
         self._broker = BrokerSide(
@@ -137,6 +140,7 @@ class Service:
             writer=self._writer,
             broker=self._broker,
             forecaster=self._forecaster,
+            mains=self._mains,
             on_page=self._page_changed,
             copying=self._copying,
         )
@@ -211,6 +215,8 @@ class Service:
         self._readiness.needs("What tells people", self._reaching.alive)
         self._readiness.needs("What serves page and commands", self._pulse.alive)
         self._watch.start()
+        self._mains.start()
+        self._cleanup.callback(self._mains.stop)
         self._start_heartbeat()
         self._copying.start()
         self._cleanup.callback(self._copying.stop)
@@ -338,6 +344,14 @@ class Service:
             self._forecaster.hear(heard.payload)
             return True
         return commands_by_mqtt.obey(core, file.tell.topic_prefix, heard, now)
+
+    def _mains_said(self, payload: bytes) -> None:
+        core = self._watch.core
+
+        def hear(now: Moment) -> None:
+            core.hear(MAINS_TOPIC, payload, now)
+
+        self._watch.post("What the mains says could not be taken.", hear)
 
     def _forecast_came(self) -> None:
         newest = self._forecaster.newest

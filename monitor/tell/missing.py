@@ -7,6 +7,7 @@ from datetime import datetime
 from typing import NamedTuple
 
 from monitor.events import Priority
+from monitor.quantities import BATTERY_LEFT
 from monitor.set_up_form import Step
 from monitor.site import Brooder, Place, Site
 from monitor.tell.contact import Contact
@@ -49,6 +50,7 @@ def missing(
             for subject, words in untold(site, contacts)
         ),
         *_outside(site, status),
+        *_meters(site, status),
         *_alarms(site, status),
     ]
     return sorted(found, key=lambda one: not one.essential)
@@ -180,6 +182,26 @@ def _outside(site: Site, status: SiteStatus | None) -> Iterator[Missing]:
     for probe in status.probes if status is not None else ():
         if _unheard(probe) and not probe.out_of_service:
             yield _one_unheard("outside", probe)
+
+
+def _meters(site: Site, status: SiteStatus | None) -> Iterator[Missing]:
+    """What measures something beside temperature, and was never heard."""
+    if status is None:
+        return
+    places = [(site.name, status.meters), *((box.name, box.meters) for box in status.brooders)]
+    for place, meters in places:
+        for meter in meters:
+            if meter.at is None and meter.kind != BATTERY_LEFT.kind:
+                yield Missing(
+                    place,
+                    f"nothing heard from the {meter.title}'s {_DEVICE.get(meter.kind, 'sensor')}",
+                    "See whether it publishes its topic (brooder probes).",
+                    essential=False,
+                    step=Step.HEAT,
+                )
+
+
+_DEVICE = {"power": "plug", "cover": "switch", "contact": "switch"}
 
 
 def _alarms(site: Site, status: SiteStatus | None) -> Iterator[Missing]:

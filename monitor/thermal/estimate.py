@@ -64,6 +64,7 @@ class Estimate:
         self._zone = zone
         self._spare_w = spare_w
         self._flock = Flock()
+        self.bird_watts = 0.0  # sensible, of all birds
         self.estimator = estimator
         self.fault: str | None = None  # why it was put aside
         self.error: Exception | None = None  # the same, with where it happened
@@ -118,6 +119,7 @@ class Estimate:
         heads = 0 if batch is None else batch.head_count()
         kind = None if batch is None else batch.kind
         start = prior(self._brooder, heads, age_days or 0.0, kind)
+        self.bird_watts = start.bird_watts
         self._flock = Flock(kind=kind or Flock().kind, age_days=age_days or 0.0, head_count=heads)
         self.guarded(lambda it: it.prior_is(start))
         self.guarded(lambda it: it.target_is(target_c))

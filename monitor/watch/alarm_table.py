@@ -121,6 +121,14 @@ _ROWS = (
     ),
     # The watch goes on without it, as it does where there is none.
     AlarmRule(alarm=AlarmName.METER_SILENT, priority=_ADVICE, off_delay=60.0),
+    # One damp hour is no climate, and nobody is woken by it.
+    AlarmRule(
+        alarm=AlarmName.AIR,
+        priority=_ADVICE,
+        on_delay=6 * _HOUR_S,
+        off_delay=_HOUR_S,
+        needs_batch=True,
+    ),
     AlarmRule(
         alarm=AlarmName.LEFT_OPEN,
         priority=_WARNING,

@@ -9,6 +9,7 @@ from monitor.site import Brooder, HeatSource, Meter
 from monitor.thermal.diagnosis import HeatKnown
 from monitor.watch.alarm import Alarm, Description
 from monitor.watch.alarm_register import AlarmRegister
+from monitor.watch.heat_in import Plug
 from monitor.watch.heat_seen import Floor, HeatSeen
 from monitor.watch.status import MeterStatus
 
@@ -62,7 +63,17 @@ class BoxMeters:
             for m in brooder.meters
             if m.quantity is POWER and m.source in named
         }
-        self._open_since: float | None = None
+        self._air = {m.key: self._open_air(m) for m in brooder.meters if m.quantity.bounds}
+        self._age_days: float | None = None
+
+    def _open_air(self, meter: Meter) -> Alarm:
+        return self._register.open(
+            AlarmName.AIR,
+            self._brooder.name,
+            self,
+            limits=self._brooder.limits,
+            subject=meter.series,
+        )
 
     def _watch(self, meter: Meter) -> MeterWatch:
         if meter.quantity.is_state:
@@ -96,9 +107,15 @@ class BoxMeters:
                 each.out = False
         return before != (self.sources_out, self.cover_open(tick))
 
-    def review(self, tick: float, floor: Floor, heard: Iterable[float], *, birds: bool) -> None:
+    def review(
+        self, tick: float, floor: Floor, heard: Iterable[float], *, age_days: float | None
+    ) -> None:
         """Every quarter of an hour, and with each word of a cover. `heard`: when the box's probes
-        were heard last. Who is silent while others are heard is itself at fault."""
+        were heard last. Who is silent while others are heard is itself at fault. `age_days` None:
+        there are no birds."""
+        birds, self._age_days = age_days is not None, age_days
+        for key, alarm in self._air.items():
+            self._register.see(alarm, self._is_off(self._meters[key], tick), tick)
         self._register.see(self.left_open, birds and self.cover_open(tick) is True, tick)
         silent_s = self._brooder.limits.silent_s
         others = [*heard, *(m.tick for m in self._meters.values() if m.tick is not None)]
@@ -109,6 +126,14 @@ class BoxMeters:
         for heat in self._heat.values():
             if tick - heat.tick <= silent_s:
                 heat.judge(tick, floor)
+
+    def _is_off(self, meter: MeterWatch, tick: float) -> bool:
+        """Is it outside of what is right for the birds' age?"""
+        right = None if self._age_days is None else meter.meter.quantity.right_at(self._age_days)
+        silent = meter.silent(tick, self._brooder.limits.silent_s)
+        if right is None or meter.value is None or silent:
+            return False
+        return not right.low <= meter.value <= right.high
 
     def answered_while_warm(self) -> None:
         """Somebody has answered that heat is out, and the floor is warm without it: it is meant."""
@@ -148,6 +173,17 @@ class BoxMeters:
             mains_off=mains_off,
         )
 
+    def plugs(self, tick: float) -> list[Plug] | None:
+        """Every source as its plug has measured it for an hour or more; None: not every one is."""
+        silent_s = self._brooder.limits.silent_s
+        found = []
+        for heat in self._heat.values():
+            duty = heat.duty(tick)
+            if duty is None or heat.usual_w is None or tick - heat.tick > silent_s:
+                return None
+            found.append(Plug(heat.source.name, heat.usual_w, duty))
+        return found if found and len(found) == len(self._brooder.heat) else None
+
     def source_facts(self, facts: Facts) -> None:
         """Which source is out, by its own watts: no guess."""
         out = [heat for heat in self._heat.values() if heat.out]
@@ -181,11 +217,23 @@ class BoxMeters:
         """What, and since when."""
         if alarm is self.left_open:
             return Description(Facts(), Cause.COVER_OPEN)
-        meter = next(m for m in self._meters.values() if m.alarm is alarm)
+        meter = next((m for m in self._meters.values() if m.alarm is alarm), None)
+        if meter is None:
+            return self._describe_air(alarm)
         facts = Facts(meter=meter.meter.title, quantity=meter.meter.quantity.title)
         if meter.tick is not None:
             facts["silent_s"] = tick - meter.tick
         return Description(facts, Cause.SILENCE)
+
+    def _describe_air(self, alarm: Alarm) -> Description:
+        key = next(key for key, one in self._air.items() if one is alarm)
+        meter = self._meters[key]
+        facts = Facts(meter=meter.meter.title, quantity=meter.meter.quantity.kind)
+        right = meter.meter.quantity.right_at(self._age_days or 0.0)
+        if right is not None and meter.value is not None:
+            facts["value"] = meter.value
+            facts["right_low"], facts["right_high"] = right.low, right.high
+        return Description(facts)
 
     def closing(self, alarm: Alarm, tick: float) -> Facts:
         """Which meter."""
@@ -198,10 +246,12 @@ class BoxMeters:
         return {
             "meters": {key: m.state() for key, m in self._meters.items()},
             "heat": {key: heat.state() for key, heat in self._heat.items()},
+            "age_days": self._age_days,
         }
 
     def restore(self, state: State, shift_s: float) -> None:
         """As they were; one that is no longer configured is dropped."""
+        self._age_days = state.get("age_days")
         parts: tuple[tuple[str, Callable[[str], MeterWatch | HeatSeen | None]], ...] = (
             ("meters", self._meters.get),
             ("heat", self._heat.get),

@@ -37,6 +37,7 @@ from monitor.watch.box_facts import (
     temperature_facts,
 )
 from monitor.watch.box_meters import BoxMeters
+from monitor.watch.heat_in import HeatIn, heat_in
 from monitor.watch.heat_seen import Floor
 from monitor.watch.life_cycle import AlarmState
 from monitor.watch.night import NightFigures
@@ -217,12 +218,25 @@ class BrooderWatch:
 
     def review_meters(self, tick: float) -> None:
         """Who is silent, what is open for too long?"""
-        birds = self.batch is not None and not self.out_of_service
+        age = None if self.batch is None or self.out_of_service else self.age_days
         heard = [p.tick for p in self.probes if p.known]
         out = self.meters.sources_out
-        self.meters.review(tick, self._floor_now(), heard, birds=birds)
+        self.meters.review(tick, self._floor_now(), heard, age_days=age)
         if self.meters.sources_out != out:
             self.evaluate(tick)
+
+    def heat_in(self, tick: float) -> HeatIn | None:
+        """The heat that goes in, where every source has a plug that measures it."""
+        plugs = self.meters.plugs(tick)
+        floor = self._floor_now().coldest_c
+        if plugs is None or self.batch is None:
+            return None
+        return heat_in(
+            plugs,
+            floor_c=floor,
+            outside_c=self.estimate.outside_c,
+            bird_watts=self.estimate.bird_watts,
+        )
 
     def _know_heat(self, tick: float, *, mains_off: bool) -> None:
         if self.estimate.heat_is(tick, self.meters.known(tick, mains_off=mains_off)):

@@ -122,6 +122,7 @@ def _brooder(box: BrooderWatch, tick: float, at: float, alarms: list[AlarmStatus
         alarms=_sorted(alarms),
         probes=tuple(p.status(tick) for p in box.probes),
         meters=box.meters.status(tick),
+        heat_in=box.heat_in(tick),
         estimate_fault=box.estimate.fault,
         estimate_error=box.estimate.error,
         learned=box.estimate.learned,

@@ -11,6 +11,7 @@ from monitor.events import AlarmName, Cause, Facts, Priority
 from monitor.quantities import QUANTITIES
 from monitor.site import Place
 from monitor.thermal.diagnosis import Diagnosis, Interval, Learned, Outlook
+from monitor.watch.heat_in import HeatIn
 from monitor.watch.life_cycle import AlarmState
 
 
@@ -152,6 +153,7 @@ class BrooderStatus:
     estimate_error: Exception | None = None  # the same, with its traceback, for the log
     learned: Learned | None = None  # None: no floor reading yet
     meters: tuple[MeterStatus, ...] = ()
+    heat_in: HeatIn | None = None  # None: not every source has a plug that measures
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

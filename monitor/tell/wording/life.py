@@ -19,6 +19,7 @@ TROUBLE = {  # each alarm as a thing one can see to
     AlarmName.PROBE_FAULT: "the doubtful probe",
     AlarmName.METER_SILENT: "the silent meter",
     AlarmName.LEFT_OPEN: "the open cover",
+    AlarmName.AIR: "the air",
     AlarmName.MAINS_LOST: "the power cut",
     AlarmName.BATTERY_LOW: "the empty battery",
     AlarmName.UNWATCHED: "the missing watch",

@@ -21,6 +21,7 @@ _GONE = {
     AlarmName.NO_READINGS: ("readings are back", "It is watched again."),
     AlarmName.PROBE_FAULT: ("probes make sense again", "Their readings count again."),
     AlarmName.METER_SILENT: ("its meter is heard again", "Its readings count again."),
+    AlarmName.AIR: ("the air is right again", "Nothing for you to do."),
     AlarmName.LEFT_OPEN: ("the cover is closed", "Nothing for you to do."),
     AlarmName.MAINS_LOST: (
         "mains power is back",

@@ -5,6 +5,7 @@ Each says what still works, because that is the first question at night."""
 from collections.abc import Callable
 
 from monitor.events import AlarmName, Change
+from monitor.quantities import HUMIDITY, QUANTITIES
 from monitor.site import Brooder
 from monitor.tell.wording.first_aid import LOOK_AT_CHICKS
 from monitor.tell.wording.words import Voice, Words, compose, sentence, span
@@ -167,6 +168,21 @@ def meter_silent(change: Change, voice: Voice, box: Brooder | None) -> Words:
     )
 
 
+def air(change: Change, voice: Voice, box: Brooder | None) -> Words:
+    """Humidity, or what else is measured of the air, is not right for the birds' age."""
+    facts = change.facts
+    kind = QUANTITIES.get(facts.get("quantity", ""), HUMIDITY)
+    value, low = facts.get("value", 0.0), facts.get("right_low", 0.0)
+    little = value < low
+    right = f"{low:g} to {facts.get('right_high', 0.0):g} {kind.sign}"
+    what = facts.get("meter", kind.title)
+    return compose(
+        f"{voice.where(change.brooder)}: {what} too {'low' if little else 'high'}",
+        f"{kind.shown(value)} for hours now; {right} is published as right at this age. "
+        f"{kind.below if little else kind.above}",
+    )
+
+
 def left_open(change: Change, voice: Voice, box: Brooder | None) -> Words:
     """The cover's switch says that it is open, for longer than feeding takes."""
     since = change.facts.get("since", change.at)
@@ -181,6 +197,7 @@ WATCHER: dict[AlarmName, Callable[[Change, Voice, Brooder | None], Words]] = {
     AlarmName.UNWATCHED: unwatched,
     AlarmName.METER_SILENT: meter_silent,
     AlarmName.LEFT_OPEN: left_open,
+    AlarmName.AIR: air,
     AlarmName.MAINS_LOST: mains_lost,
     AlarmName.BATTERY_LOW: battery_low,
     AlarmName.BROKER_LOST: broker_lost,

@@ -168,6 +168,9 @@ FACTS: dict[AlarmName, Facts] = {
         reason="another service seems to use the client id brooder-Hillside at broker.local:8883"
     ),
     AlarmName.METER_SILENT: Facts(meter="west lamp", quantity="power", silent_s=1400.0),
+    AlarmName.AIR: Facts(
+        meter="humidity", quantity="humidity", value=81.0, right_low=30.0, right_high=75.0
+    ),
     AlarmName.LEFT_OPEN: Facts(since=NIGHT - 1200),
     AlarmName.MAINS_LOST: Facts(battery_left_s=2400.0),
     AlarmName.BATTERY_LOW: Facts(battery_left_s=240.0),

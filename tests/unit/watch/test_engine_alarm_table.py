@@ -18,6 +18,7 @@ URGENT = {
 }
 ADVICE = {
     AlarmName.METER_SILENT,
+    AlarmName.AIR,
     AlarmName.STEP_DOWN,
     AlarmName.CROWDED,
     AlarmName.LOSSES_HIGH,
