@@ -353,10 +353,10 @@ def _meter(m: HeatSettings | MeterSettings, topic: str, brooder: str) -> Meter:
 
 def _mains(m: MainsSettings) -> tuple[Meter, ...]:
     """What a file or a UPS says is read by the service itself (`service.mains_reading`)."""
-    if m.file is not None:
-        return (Meter(brooder=None, name=None, topic=MAINS_TOPIC, quantity=MAINS, local=True),)
     topic, local = (MAINS_TOPIC, True) if m.topic is None else (m.topic, False)
     value, left = ("/status", "/seconds_left") if local else (m.value, m.seconds_left)
+    if m.file is not None:
+        left = None
 
     def meter(quantity: Quantity, pointer: str | None) -> Meter:
         return Meter(

@@ -94,11 +94,11 @@ class BoxMeters:
     def take(self, said: Measured, tick: float, floor: Floor, *, mains_off: bool) -> bool:
         """A word of one of them: does it change what is known of heat or cover?"""
         meter = self._meters[said.meter]
+        before = (self.sources_out, self.cover_open(tick))
         if not meter.take(said):
             return False
         if meter.alarm is not None:
             self._register.see(meter.alarm, False, tick)
-        before = (self.sources_out, self.cover_open(tick))
         heat = self._heat.get(said.meter)
         if heat is not None:
             heat.take(tick, said.value, floor)

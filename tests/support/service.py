@@ -71,6 +71,7 @@ class Service:
         tell: str = "",
         page_lines: str = "",
         contact_lines: str = "",
+        heat_lines: str = "",
         more: str = "",
         wrapper: Sequence[str] = (),
         env: Mapping[str, str] | None = None,
@@ -89,6 +90,7 @@ class Service:
         self.probes = dict(probes or {"floor": FLOOR})
         self.limits = dict(limits or {})
         self.box, self.box_lines = "porch", ""
+        self.heat_lines = heat_lines
         self.commit_s = commit_s
         self.tell = tell
         self.more = more
@@ -314,6 +316,7 @@ class Service:
             "length_m = 1.5\nwidth_m = 1.5\nheight_m = 0.56\n"
             f"{probes}"
             '  [[brooders.heat]]\n  name = "west lamp"\n  kind = "lamp"\n  watts = 250\n'
+            f"{self.heat_lines}"
             + (f"  [brooders.limits]\n{limits}" if limits else "")
             + f"\n{contacts}\n[tell]\n{self.tell}\n"
             f"[page]\n{page}\n{self._page_lines}\n"

@@ -25,8 +25,9 @@ from monitor.set_up_form import Step
 from monitor.site import HeatSource, Unit
 from monitor.tell.missing import Missing
 from monitor.thermal.diagnosis import Diagnosis, Interval
+from monitor.watch.heat_in import HeatIn
 from monitor.watch.life_cycle import AlarmState
-from monitor.watch.status import BrooderStatus, SiteStatus
+from monitor.watch.status import BrooderStatus, MeterStatus, SiteStatus
 
 
 def seen(shown: SiteStatus, now: float = NIGHT, **of_site: Any) -> NowView:
@@ -407,3 +408,29 @@ def test_what_is_missing_for_tonight_stands_on_now_and_in_its_headline() -> None
     assert [one.subject for one in seen.missing] == ["contacts", "outside"], "an alarm says itself"
     two = view(status(), here, Phrases(here, NIGHT), [lack[0], lack[0]])
     assert two.summary == "2 things are missing for tonight"
+
+
+def test_what_plugs_and_sensors_say_and_what_that_foretells_of_the_night():
+    meters = (
+        MeterStatus(
+            key="porch/west lamp power_w", title="west lamp", kind="power", value=243.4, at=NIGHT,
+            silent=False, usual_w=243.0, lit=True,
+        ),
+        MeterStatus(
+            key="porch/plate power_w", title="plate", kind="power", value=0.0, at=NIGHT,
+            silent=False, usual_w=78.0, lit=False, thermostat=True, duty=0.9,
+        ),
+        MeterStatus(
+            key="porch/humidity_percent", title="humidity", kind="humidity", value=62.0, at=NIGHT,
+            silent=False,
+        ),
+    )  # fmt: skip
+    heat = HeatIn(watts=313.0, busiest="plate", duty=0.9, w_per_k=9.0, no_reserve_below_c=-2.2)
+    box = box_of(brooder(meters=meters, heat_in=heat))
+    assert box.heat == (
+        "west lamp 243 W, plate 0 W (resting; its thermostat has it on 90 % of the time).",
+        "In the last three hours 313 W on the average, 5 W for each °F above outside.",
+        "The plate works 90 % of the time; colder than 28.0 °F outside there is no reserve. "
+        "Tonight may be colder.",
+    )
+    assert box.others == ("humidity 62 %",)

@@ -1,0 +1,114 @@
+"""Plugs and the mains, end to end: a lamp that draws nothing, and a power cut, reach the phone of
+the real service by real MQTT, a real file and a real program; what was said is kept."""
+
+import os
+import stat
+from datetime import date, timedelta
+from pathlib import Path
+
+import pytest
+from support.mosquitto import Mosquitto, needs_mosquitto
+from support.receivers import http_receiver
+from support.service import Service, Thermometer, wait_until
+
+from monitor.events import AlarmName
+from monitor.journal.reader import JournalReader
+
+pytestmark = pytest.mark.live
+
+PLUG = '  topic = "plug/west"\n  value = "/power"\n  thermostat = false\n'
+QUICK = {"monitor.service.mains_reading.EVERY_S": 0.1}
+
+
+def place(service: Service) -> None:
+    hatched = (date.today() - timedelta(days=1)).isoformat()  # noqa: DTZ011
+    service.enter("placed", count=50, hatched=hatched, kind="broiler")
+
+
+@needs_mosquitto
+def test_a_lamp_that_draws_nothing_is_told_by_name_while_the_floor_is_warm_and_once(
+    tmp_path: Path,
+) -> None:
+    with (
+        Mosquitto(tmp_path / "broker", persistent=True) as broker,
+        http_receiver() as phone,
+        Service(
+            tmp_path, broker_port=broker.port, contacts={"phone": phone.url}, heat_lines=PLUG
+        ) as service,
+        Thermometer(broker.port) as floor,
+        Thermometer(broker.port, "plug/west", client_id="plug") as plug,
+    ):
+        place(service)
+        floor.say("35.0")
+        plug.say('{"power": 243.5, "on": true}')
+        plug.say('{"power": 0.4, "on": true}')
+        plug.say('{"power": 0.4, "on": true}')
+        [told, *_] = phone.wait_for(1)
+        assert told.title == "porch: heat has stopped"
+        assert "The west lamp draws 0 W, and drew 244 W before." in told.body
+        said = service.command("probes", "--wait", "0").stdout
+        assert "west lamp 0 W (out)" in said
+        service.kill()
+        with JournalReader(service.journal) as reader:
+            assert reader.samples("porch", "west lamp power_w")[1].tolist() == [243.5, 0.4, 0.4]
+        service.start()
+        plug.say('{"power": 0.4, "on": true}')
+        wait_until(lambda: service.ask("probes")["meters"][0]["age_s"] is not None)
+        plug.say('{"power": 243.5, "on": true}')
+        wait_until(lambda: "(out)" not in service.ask("probes")["meters"][0]["line"])
+        assert [c.alarm for c in service.changes() if c.change == "raised"] == [AlarmName.HEAT_LOSS]
+
+
+def test_a_file_of_this_board_that_says_the_mains_is_off_is_told_at_once_and_its_return(
+    tmp_path: Path,
+) -> None:
+    online = tmp_path / "online"
+    online.write_text("1\n")
+    with (
+        http_receiver() as phone,
+        Service(
+            tmp_path,
+            contacts={"phone": phone.url},
+            more=f'[mains]\nfile = "{online}"\n',
+            shortened=QUICK,
+        ) as service,
+    ):
+        place(service)
+        wait_until(lambda: service.ask("probes")["meters"][0]["line"] == "mains power on")
+        online.write_text("0\n")
+        told = phone.wait_for(1)[0]
+        assert told.title == "Hillside: mains power is off"
+        assert "how long that lasts is not known" in told.body
+        online.write_text("1\n")
+        wait_until(lambda: service.ask("probes")["meters"][0]["line"] == "mains power on")
+
+
+def test_a_ups_says_how_long_the_board_lasts_and_the_last_word_comes_before_silence(
+    tmp_path: Path,
+) -> None:
+    """`upsc` stands in for the real one: its answers are those of Network UPS Tools 2.8."""
+    answer, folder = tmp_path / "answer", tmp_path / "bin"
+    answer.write_text("battery.runtime: 2400\nups.status: OL\n")
+    folder.mkdir()
+    upsc = folder / "upsc"
+    upsc.write_text(f'#!/bin/sh\ntest "$1" = ups@localhost && cat {answer}\n')
+    upsc.chmod(upsc.stat().st_mode | stat.S_IXUSR)
+    with (
+        http_receiver() as phone,
+        Service(
+            tmp_path / "site",
+            contacts={"phone": phone.url},
+            more='[mains]\nups = "ups@localhost"\n',
+            env={"PATH": f"{folder}:{os.environ['PATH']}"},
+            shortened=QUICK,
+        ) as service,
+    ):
+        place(service)
+        wait_until(lambda: service.ask("probes")["meters"][0]["line"] == "mains power on")
+        answer.write_text("battery.runtime: 2400\nups.status: OB DISCHRG\n")
+        assert "lasts about 40 min more" in phone.wait_for(1)[0].body
+        answer.write_text("battery.runtime: 120\nups.status: OB DISCHRG LB\n")
+        last = phone.wait_for(2)[1]
+        assert last.title == "Hillside: the monitor is about to go dark"
+        answer.write_text("")
+        service.wait_log("gave no ups.status")
