@@ -74,6 +74,7 @@ _WAS_ELSE = {  # what has no word for the floor
     AlarmName.BROKER_LOST: "the broker was gone",
     AlarmName.NAME_TAKEN: "something else used the watch's name",
     AlarmName.STORAGE_FAULT: "the record was not kept",
+    AlarmName.MIRROR_FAULT: "the mirror was behind",
     AlarmName.DELIVERY_FAULT: "a contact was not reached",
     AlarmName.CLOCK_FAULT: "the clock was wrong",
     AlarmName.WAS_DOWN: "nobody watched",
