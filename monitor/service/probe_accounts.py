@@ -92,6 +92,12 @@ def prepare(
     is_new = probe is None
     if probe is None:
         probe = _new(settings, name, brooder, place)
+        account = accounts_of(probe)[0]
+        if any(account in accounts_of(other) for other in settings.site.all_probes):
+            raise Objection(
+                f'a probe called "{name}" would have the account {account}, which another one '
+                "has already; choose another name"
+            )
     elif place is not None and place is not probe.place:
         raise Objection(
             f"{probe.key} is configured already, as {probe.place.value}; leave --place out, or "
@@ -182,7 +188,10 @@ def _at_the_built_in(
     consequences, notes = [], []
     if opens:
         consequences += _of_opening(settings, probe, own.cert_file is not None)
-        notes.append("The broker listens on the network from the next start of the service on.")
+        notes.append(
+            "The broker listens on the network from the next start of the service on: "
+            "sudo systemctl restart brooder, or stop it and start it."
+        )
     account = accounts_of(probe)[0] if file is not None else None
     accounts = base / file if file is not None else None
     rights = base / own.rights_file if own.rights_file else None
