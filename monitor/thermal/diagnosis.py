@@ -17,6 +17,7 @@ class FaultKind(StrEnum):
     STUCK = "stuck"  # says the same while the others move
     DRIFT = "drift"  # wanders away from its neighbours
     FELL_OUT = "fell-out"  # follows the outside now
+    FELL_ALONE = "fell-alone"  # cools as no floor can while all else holds: wet, buried, moved
     SWAPPED = "swapped"  # two probes have changed places, or their names have
     UNDER_LAMP = "under-lamp"  # lies in the light: far hotter than its neighbours
 
@@ -30,6 +31,8 @@ class Warmth(StrEnum):
     HARMS = "harms"  # it heads for harm, or has been halfway there for long
 
 
+# Where such a probe lies now is not where the floor's heat can be judged.
+LIES_ELSEWHERE = frozenset({FaultKind.FELL_OUT, FaultKind.FELL_ALONE})
 # What such a probe says tells nothing of the floor.
 TELLS_NOTHING = frozenset({FaultKind.STUCK, FaultKind.TORN})
 

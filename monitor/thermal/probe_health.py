@@ -39,6 +39,10 @@ _NEAR_OUTSIDE_K = 1.5
 _APART_K = 6.0
 _FELL_K, _FELL_SHARE = 3.0, 0.25  # at least, and of what the others are above the outside
 _FAR_APART_K = 12.0  # from another probe on the floor: that cannot be one floor, fallen or not
+# No floor falls so far in three minutes, aired or without heat, while nothing else in the box comes
+# down by more than this share of it; until it is back by half, or the others follow.
+_FELL_ALONE_K, _HOLDS_SHARE, _FOLLOWS_K = 6.0, 0.15, 2.0
+_BEFORE_S, _WAS_WARM_K = (300.0, 210.0), 1.0
 _CONFIRM_S = 300.0
 _OUT_CONFIRM_S = 120.0
 _DRIFT_CONFIRM_S = 1800.0
@@ -59,6 +63,7 @@ class Neighbours:
         "beside",
         "checks",
         "company",
+        "fell_from_c",
         "moved_tick",
         "others_high",
         "others_low",
@@ -82,6 +87,7 @@ class Neighbours:
         self.company = 0  # how many it was held against then
         self.others_low = 0.0  # how they moved since
         self.others_high = 0.0
+        self.fell_from_c: float | None = None  # it fell alone, from there
         self.past: float | None = None  # what it said a quarter of an hour ago, roughly
         self.since: dict[str, float] = {}  # since when each kind of fault is suspected
 
@@ -147,6 +153,9 @@ class ProbeHealth:
                     suspects.append(
                         (FaultKind.UNDER_LAMP, _CONFIRM_S, "it lies in the lamp's light")
                     )
+            if _fell_alone(near, track, heard, tick):
+                reason = "it cooled as no floor can while the rest of the box held"
+                suspects.append((FaultKind.FELL_ALONE, 0.0, f"{reason}: wet, buried or moved"))
             kinds = {kind for kind, _, _ in suspects}
             for kind in [kind for kind in near.since if kind not in kinds]:
                 del near.since[kind]
@@ -302,6 +311,7 @@ class ProbeHealth:
                     "base": near.base,
                     "past": near.past,
                     "more": [near.checks, near.torn, near.beside, near.own],
+                    "fell_from_c": near.fell_from_c,
                     "others": [near.others_low, near.others_high],
                     "held_against": [near.moved_tick, near.company],
                     "since": {str(kind): since for kind, since in near.since.items()},
@@ -321,6 +331,7 @@ class ProbeHealth:
                 continue
             near.recent, near.slow, near.base = saved["recent"], saved["slow"], saved["base"]
             near.past = saved["past"]
+            near.fell_from_c = saved.get("fell_from_c")
             more = saved.get("more", (_NEW_CHECKS, 0.0, None, None))
             near.checks, near.torn, near.beside, near.own = more
             near.others_low, near.others_high = saved["others"]
@@ -361,6 +372,27 @@ def _fell_out(
         return True
     on_floor = track.place is Place.FLOOR and bool(peers)
     return on_floor and min(peers) - outside_c > _FAR_APART_K
+
+
+def _fell_alone(near: Neighbours, track: Track, heard: Sequence[Track], tick: float) -> bool:
+    """Did a probe on the floor cool as no floor can, with a witness inside that did not?"""
+    others = [
+        usual.low_c - one.mean
+        for one in heard
+        if one is not track and (usual := one.course.quick) is not None
+    ]
+    usual = track.course.quick
+    if near.fell_from_c is not None:
+        back = near.fell_from_c - track.mean < 0.5 * _FELL_ALONE_K
+        if back or max(others, default=0.0) > _FOLLOWS_K:
+            near.fell_from_c = None
+    elif track.place is Place.FLOOR and usual is not None and others:
+        before_c = track.course.mean(tick - _BEFORE_S[0], tick - _BEFORE_S[1])
+        was_warm = before_c is not None and before_c > usual.low_c - _WAS_WARM_K
+        fell_k = usual.low_c - track.mean
+        if was_warm and fell_k > _FELL_ALONE_K and max(others) < _HOLDS_SHARE * fell_k:
+            near.fell_from_c = usual.low_c
+    return near.fell_from_c is not None
 
 
 def _lit(track: Track, others: Sequence[float]) -> bool:

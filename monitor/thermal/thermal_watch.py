@@ -17,7 +17,14 @@ from monitor.thermal import doubt
 from monitor.thermal.answers import Floor, Night
 from monitor.thermal.causes import Explanation, Why
 from monitor.thermal.course import Course
-from monitor.thermal.diagnosis import Diagnosis, HeatKnown, Interval, Learned, Outlook
+from monitor.thermal.diagnosis import (
+    LIES_ELSEWHERE,
+    Diagnosis,
+    HeatKnown,
+    Interval,
+    Learned,
+    Outlook,
+)
 from monitor.thermal.fall import Fall, Standing
 from monitor.thermal.floor_fusion import FloorFusion
 from monitor.thermal.follow import Follow, Following, unmeasured
@@ -316,6 +323,12 @@ class ThermalWatch:
     def _see_fall(self, model: FloorModel, tick: float, floor_c: float) -> None:
         fall = self._fall
         if self._target_c is None:
+            return
+        gone = {f.probe for f in self._health.findings if f.kind in LIES_ELSEWHERE}
+        if gone and all(track.key in gone for track in self._fusion.floor):
+            if fall.open and self._down is None:
+                self._loss = None  # it was no floor that fell
+            fall.end()
             return
         begins = (
             fall.begins_anew(self._course, tick, floor_c)

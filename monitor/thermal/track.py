@@ -7,6 +7,7 @@ from monitor.thermal.course import Course
 
 SPIKE_K = 3.0  # from one reading to the next; a larger jump waits for the next reading to confirm
 SUNKEN_K = 4.0  # below its usual low: no litter cools so far in minutes beneath a source that works
+LEAP_K = 5.0  # and stays there: beside a source its light may do that, but no floor goes to and fro
 NEVER = -1e18  # a tick; far enough back that a shift does not change it
 UNKNOWN_K = 1e9  # how fine a probe is that never changed
 _NO_FIRST_S = 1e12  # since the reading before, if there was one
@@ -25,6 +26,7 @@ class Track:
         "key",
         "last_c",
         "last_tick",
+        "leapt_up",
         "level",
         "mean",
         "moved_tick",
@@ -44,6 +46,7 @@ class Track:
         self.last_tick = NEVER
         self.last_c = 0.0
         self.held: float | None = None  # a jump that waits to be confirmed
+        self.leapt_up: bool | None = None  # which way its last leap went
         self.sum = 0.0
         self.count = 0
         self.mean = 0.0  # of the latest step it had readings in
@@ -86,6 +89,11 @@ class Track:
             if not -SPIKE_K < temp_c - self.held < SPIKE_K:
                 self.spike_score = self.spike_score + 1.0  # it came back: that one was a spike
                 self.spikes += 1
+            elif self.place is not Place.UNDER_HEAT and not -LEAP_K < jump < LEAP_K:
+                up = jump > 0.0
+                if self.leapt_up is (not up):
+                    self.spike_score += 1.0  # there and back, whatever it stayed for
+                self.leapt_up = up
             self.held = None
         self.last_c = temp_c
         self.last_tick = tick

@@ -505,11 +505,13 @@ class BrooderWatch:
     def diagnosed(self, tick: float) -> None:
         """The diagnosis has changed."""
         diagnosis = self.estimate.diagnosis
-        reasons = {finding.probe: finding.reason for finding in diagnosis.findings}
+        found = {finding.probe: finding for finding in diagnosis.findings}
         for probe in self.inside:
-            reason = reasons.get(probe.key)
+            finding = found.get(probe.key)
+            reason = None if finding is None else finding.reason
             if reason != probe.finding:
                 probe.finding = reason
+                probe.drifts = finding is not None and finding.kind is FaultKind.DRIFT
                 self.faults.see(probe, tick, at_once=reason is not None)
             probe.stir()
         self.evaluate(tick)

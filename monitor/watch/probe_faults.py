@@ -5,7 +5,7 @@ side (stuck, drifting, fallen out of the box)."""
 
 from collections.abc import Iterable, Mapping
 
-from monitor.events import AlarmName, Cause, Facts
+from monitor.events import AlarmName, Cause, Facts, Priority
 from monitor.site import Limits
 from monitor.watch.alarm import Alarm, Description
 from monitor.watch.alarm_register import AlarmRegister
@@ -42,8 +42,12 @@ class ProbeFaults:
 
     def see(self, probe: ProbeWatch, tick: float, *, at_once: bool = False) -> None:
         """Is it believed now? Out of service, nobody asks."""
-        if probe.in_use:
-            self._register.see(self.alarm(probe), probe.faulty, tick, at_once=at_once)
+        if not probe.in_use:
+            return
+        alarm = self.alarm(probe)
+        self._register.see(alarm, probe.faulty, tick, at_once=at_once)
+        if probe.faulty and not _can_wait(probe) and alarm.priority is Priority.ADVICE:
+            self._register.renew(alarm, tick)
 
     def probe_of(self, key: str) -> ProbeWatch | None:
         """The probe whose alarm has that key; None: it is no alarm of a probe's fault."""
@@ -66,7 +70,8 @@ class ProbeFaults:
         facts = Facts(reason=probe.fault or "is not believed", probes=[p.fact() for p in faulty])
         if probe.temp_c is not None:
             facts["temp_c"] = probe.temp_c
-        return Description(facts, Cause.SENSOR, probe.key)
+        waits = _can_wait(probe)
+        return Description(facts, Cause.SENSOR, probe.key, Priority.ADVICE if waits else None)
 
     def closing(self, alarm: Alarm, tick: float) -> Facts:
         """What it says now."""
@@ -75,3 +80,9 @@ class ProbeFaults:
         if probe.temp_c is not None:
             facts["temp_c"] = probe.temp_c
         return facts
+
+
+def _can_wait(probe: ProbeWatch) -> bool:
+    """One that wanders from its neighbours by a few degrees is looked after in the morning: the
+    cold that it or they say is told all the same."""
+    return probe.drifts and not probe.bad

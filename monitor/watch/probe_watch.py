@@ -59,6 +59,7 @@ class ProbeWatch:
         "chill",
         "cold",
         "doubted",
+        "drifts",
         "finding",
         "fire_c",
         "heard",
@@ -100,6 +101,7 @@ class ProbeWatch:
         self.bad_ticks: list[float] = []
         self.bad_row = 0  # so many bad values in a row
         self.finding: str | None = None  # the thermal side's reason not to believe it
+        self.drifts = False  # which is that it wanders from its neighbours
         self.stuck_since: float | None = None  # tick from which it says the same over and over
         self.torn = False  # it jumps to and fro since then
         self.doubted = False  # its last reading waits for the next one to bear it out
@@ -352,6 +354,7 @@ class ProbeWatch:
             "lag": self.lag,
             "bad": [self.bad, self.bad_reason, self.bad_ticks, self.bad_row],
             "finding": self.finding,
+            "drifts": self.drifts,
             "stuck_since": self.stuck_since,
             "torn": self.torn,
             "doubted": self.doubted,
@@ -383,6 +386,7 @@ class ProbeWatch:
         self.bad_row = row[0] if row else 0
         self.bad_ticks = [tick + shift_s for tick in ticks]
         self.finding = state["finding"]
+        self.drifts = state.get("drifts", False)
         stuck = state.get("stuck_since")
         self.stuck_since = None if stuck is None else stuck + shift_s
         self.torn = state.get("torn", False)

@@ -254,7 +254,9 @@ def test_a_probe_that_falls_out_on_a_warm_day_is_told():
         night.says(14.0 + rng.gauss(0, 0.1), "site/shade")
         night.t += 30
     (fault,) = [c for c in night.changes if c.alarm is AlarmName.PROBE_FAULT]
-    assert fault.facts["reason"] == "it reads like the outside"
+    assert "wet, buried or moved" in fault.facts["reason"]  # at first, and then
+    (status,) = [p for p in night.engine.status(night.now()).brooders[0].probes if p.fault]
+    assert status.fault == "it reads like the outside"
     assert fault.at - night.start - out <= 900
 
 
@@ -298,3 +300,66 @@ def test_an_outside_last_heard_in_the_night_makes_nobody_think_of_a_fallen_probe
     assert not [
         c for c in night.changes if c.probe == "porch/floor" and c.alarm is AlarmName.PROBE_FAULT
     ]
+
+
+def a_box(*others: tuple[str, Place]) -> Night:
+    """One floor probe and others, three quiet hours old."""
+    box = a_brooder()
+    night = Night(
+        a_site(replace(box, probes=(*box.probes, *(a_probe("porch", *o) for o in others))))
+    )
+    goes(night, 3 * 3600, others)
+    return night
+
+
+def goes(night: Night, for_s: float, others, *, to_c: float = 35.0, low_k: float = 0.0) -> None:
+    """The floor probe heads there as one in its sleeve does; the others come down by `low_k`."""
+    rng, began = Random(1), night.t
+    while night.t < began + for_s:
+        share = 1.0 - exp(-(night.t - began) / 120.0)
+        night.says(35.0 + share * (to_c - 35.0) + rng.gauss(0, 0.05))
+        for name, place in others:
+            usual_c = 42.0 if place is Place.UNDER_HEAT else 28.0
+            night.says(usual_c - share * low_k + rng.gauss(0, 0.05), f"porch/{name}")
+        night.t += 30.0
+
+
+@pytest.mark.parametrize("other", [("under west lamp", Place.UNDER_HEAT), ("far", Place.COOL_END)])
+def test_a_probe_that_cools_alone_as_no_floor_can_is_wet_buried_or_moved(other):
+    """The cold that it says is told all the same; the lamp is not blamed."""
+    night = a_box(other)
+    goes(night, 1800, [other], to_c=22.0)
+    told = {c.alarm: c for c in night.changes if c.change is ChangeKind.RAISED}
+    assert "wet, buried or moved" in told[AlarmName.PROBE_FAULT].facts["reason"]
+    assert AlarmName.CHILL in told
+    assert AlarmName.HEAT_LOSS not in told
+    ends = [c for c in night.changes if c.alarm is AlarmName.CHILL]
+    assert ends[-1].change is not ChangeKind.CLEARED
+
+
+def test_a_floor_that_cools_with_its_box_is_not_taken_for_a_wet_probe():
+    other = ("far", Place.COOL_END)
+    night = a_box(other)
+    goes(night, 1800, [other], to_c=22.0, low_k=5.0)
+    assert "porch/probe-fault" not in night.told()
+
+
+@pytest.mark.parametrize("every", [3, 8])
+def test_a_probe_that_leaps_and_stays_and_leaps_back_is_named_within_the_hour(every):
+    night = a_box()
+    for step in range(120):
+        night.says(44.0 if step // every % 2 else 35.0)
+        night.t += 30.0
+    assert "porch/probe-fault" in night.told()
+
+
+def test_a_probe_that_wanders_from_another_waits_for_the_morning():
+    night = Night(a_site(a_brooder(floors=2)))
+    rng = Random(1)
+    for step in range(10 * 120):
+        far_c = 35.0 - max(0.0, (step - 360) / 120 * 1.2)
+        night.says(35.0 + rng.gauss(0, 0.05), "porch/floor")
+        night.says(max(32.5, far_c) + rng.gauss(0, 0.05), "porch/far floor")
+        night.t += 30.0
+    told = [c for c in night.changes if c.alarm is AlarmName.PROBE_FAULT]
+    assert [c.priority for c in told if c.change is ChangeKind.RAISED] == [Priority.ADVICE]
