@@ -41,7 +41,7 @@ def temperature_facts(box: Box, alarm: Alarm, tick: float) -> Facts:
     if name in _COLD and lead is not None and lead.finding is not None:
         facts["doubt"] = f"the {lead.probe.name} probe may be wrong: {lead.finding}"
     if name is AlarmName.HOT:
-        cold_ahead(box.outlook, facts)
+        cold_ahead(box.outlook, facts, told=box.cold_night.active)
     if name is AlarmName.OVERHEAT and lead is not None and lead.burning:
         facts["reason"] = "hotter than any floor should be: a lamp may have fallen"
     return facts
@@ -59,9 +59,10 @@ def source_facts(box: Box, alarm: Alarm, facts: Facts) -> None:
         facts["since"] = diagnosis.started + box.register.offset_s
 
 
-def cold_ahead(outlook: Outlook | None, facts: Facts) -> None:
-    """Whoever is to cool the box, or to raise the lamps, must know of the night that comes."""
-    if outlook is not None and outlook.chance >= CLEAR_CHANCE:
+def cold_ahead(outlook: Outlook | None, facts: Facts, *, told: bool = False) -> None:
+    """Whoever is to cool the box, or to raise the lamps, must know of the night that comes. `told`:
+    a cold night stands as told, so nobody hears the contrary before it is called off."""
+    if outlook is not None and (told or outlook.chance >= CLEAR_CHANCE):
         facts["chance"] = outlook.chance
         facts["lowest_c"], facts["lowest_at"] = outlook.lowest_c.mid, outlook.lowest_at
 

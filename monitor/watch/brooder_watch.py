@@ -550,7 +550,7 @@ class BrooderWatch:
             self.outlook = self.outlook_at = None
         elif NIGHT_TO_H <= hour < OUTLOOK_FROM_H:
             self.outlook = self.outlook_at = None
-            self.register.see(self.cold_night, False, tick)
+            self.register.stop(self.cold_night, tick, "the night is over")
         else:
             self.outlook = self.estimate.tonight(
                 now, low_at=self.low_at, forecast=forecast, wish=Wish()

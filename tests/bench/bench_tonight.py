@@ -1,5 +1,6 @@
 """How well the night's lowest outside air is foretold, on measured days, beside "the night falls as
-last night fell".
+last night fell", and whether what is called likely is: of the nights said to fall by some kelvins
+more with a chance of so many in 100, how many did.
 
     python tests/bench/bench_tonight.py [--weeks 12]
 
@@ -14,26 +15,20 @@ from collections.abc import Iterator
 from math import cos, exp, pi
 from random import Random
 from statistics import NormalDist, mean
+from typing import NamedTuple
 
 from vega_datasets import local_data
 
-from monitor.brooding.heat_balance import Prior
 from monitor.events import Moment
+from monitor.thermal.outside_curve import Skies
 from monitor.thermal.outside_heard import OutsideHeard
 
 H = 3600.0
 COLDEST_H, WARMEST_H, JUDGED_TO_H = 6, 15, 6.75
 DAYS = 7
 EVERY_MIN = 10
-NO_PRIOR = Prior(
-    rise_k=0.0,
-    rise_sd_k=1.0,
-    time_constant_s=3600.0,
-    time_constant_spread=2.0,
-    watts_per_k=1.0,
-    bird_watts=0.0,
-)
-Z80 = NormalDist().inv_cdf(0.9)
+FALLS_K = (1.0, 2.0, 3.0, 4.0, 6.0)  # chances of falling by so much more are asked for
+LOW, HIGH = 0.1, 0.9  # of the 80 % interval
 
 
 def week(first: int, evening: str, rng: Random) -> list[float]:
@@ -59,9 +54,32 @@ def week(first: int, evening: str, rng: Random) -> list[float]:
     return course
 
 
-def looks(course: list[float]) -> Iterator[tuple[int, float, float, float]]:
-    """Each full hour from 18:00 to 2:00 of each night but the first: hour, how far ours is off the
-    night's low, its standard deviation, how far "as last night fell" is off; K."""
+class Look(NamedTuple):
+    """From one hour of one night, K: how far the low is off ours, and off "as last night fell"."""
+
+    off_k: float
+    as_last_k: float
+    share: float  # how much of what was held possible is colder than what came, 0..1
+    chances: list[tuple[float, bool]]  # said, and did it
+
+
+def colder(skies: Skies, temp_c: float) -> float:
+    """The chance that the lowest is below that."""
+    lows = [(sky.weight, min(sky.points, key=lambda point: point.temp_c)) for sky in skies]
+    return sum(w * NormalDist(low.temp_c, low.sd_k).cdf(temp_c) for w, low in lows)
+
+
+def middle(skies: Skies, from_c: float) -> float:
+    """The lowest that as many nights undercut as do not."""
+    warm, cold = from_c + 5.0, from_c - 30.0
+    for _ in range(30):
+        half = 0.5 * (warm + cold)
+        warm, cold = (half, cold) if colder(skies, half) > 0.5 else (warm, half)
+    return cold
+
+
+def looks(course: list[float]) -> Iterator[tuple[int, Look]]:
+    """Each full hour from 18:00 to 2:00 of each night but the first."""
     heard = OutsideHeard()
     per_h = 60 // EVERY_MIN
     for step, temp_c in enumerate(course):
@@ -75,12 +93,19 @@ def looks(course: list[float]) -> Iterator[tuple[int, float, float, float]]:
             return
         low_c = min(course[step : last + 1])
         now = Moment(hour * H, hour * H)
-        curve = heard.curve(now, last / per_h * H, 0.0, NO_PRIOR)
-        assert curve is not None
-        ours = min(curve.points, key=lambda point: point.temp_c)
+        skies = heard.skies(now, last / per_h * H, 0.0)
+        assert skies is not None
         day = 24 * per_h
         fell_c = min(course[step - day : last + 1 - day]) - course[step - day]
-        yield int(clock), low_c - ours.temp_c, ours.sd_k, low_c - (temp_c + fell_c)
+        yield (
+            int(clock),
+            Look(
+                low_c - middle(skies, temp_c),
+                low_c - (temp_c + fell_c),
+                colder(skies, low_c),
+                [(colder(skies, temp_c - k), low_c < temp_c - k) for k in FALLS_K],
+            ),
+        )
 
 
 def main() -> int:
@@ -92,19 +117,25 @@ def main() -> int:
     worse = False
     for evening in ("cosine", "exponential"):
         rng = Random(f"tonight {evening}")
-        rows = defaultdict(list)
+        rows: dict[int, list[Look]] = defaultdict(list)
         for _ in range(weeks):
-            for hour, *found in looks(week(rng.randrange(1400), evening, rng)):
+            for hour, found in looks(week(rng.randrange(1400), evening, rng)):
                 rows[hour].append(found)
         print(evening)
         for hour in (18, 20, 22, 0, 2):
-            found = rows[hour]
-            ours = mean(abs(off) for off, _, _ in found)
-            as_last = mean(abs(off) for _, _, off in found)
-            inside = 100 * mean(abs(off) < Z80 * sd for off, sd, _ in found)
-            print(f"{hour:4d} {len(found):7d} {ours:28.2f} / {as_last:.2f} {inside:26.0f}")
-        every = [row for found in rows.values() for row in found]
-        worse |= mean(abs(o) for o, _, _ in every) > mean(abs(b) for _, _, b in every)
+            seen = rows[hour]
+            ours = mean(abs(look.off_k) for look in seen)
+            as_last = mean(abs(look.as_last_k) for look in seen)
+            inside = 100 * mean(LOW < look.share < HIGH for look in seen)
+            print(f"{hour:4d} {len(seen):7d} {ours:28.2f} / {as_last:.2f} {inside:26.0f}")
+        every = [look for seen in rows.values() for look in seen]
+        said = [pair for look in every for pair in look.chances]
+        for tenth in range(10):
+            did = [d for chance, d in said if int(10 * min(chance, 0.999)) == tenth]
+            if did:
+                print(f"  said {tenth * 10:2d} to {tenth * 10 + 10:3d} in 100:", end=" ")
+                print(f"{100 * mean(did):3.0f} of 100 did ({len(did)})")
+        worse |= mean(abs(e.off_k) for e in every) > mean(abs(e.as_last_k) for e in every)
     return int(worse)
 
 

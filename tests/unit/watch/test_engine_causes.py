@@ -11,6 +11,7 @@ from support.no_estimate import NoEstimate
 from monitor.brooding.heat_balance import Change
 from monitor.events import AlarmName, Cause, ChangeKind, EntryKind, Moment, Priority
 from monitor.site import Brooder
+from monitor.tell.wording import for_change
 from monitor.thermal.diagnosis import Diagnosis, FaultKind, Finding, Interval, Outlook
 from monitor.thermal.outside_curve import Skies, from_low
 from monitor.thermal.tonight import LowAt
@@ -262,17 +263,31 @@ def test_a_cold_night_is_told_in_the_evening_and_over_in_the_morning(
     night: Night, told: Told
 ) -> None:
     told.chance = 0.7
-    night.holds(35.0, for_s=16 * 3600, every_s=60)
+    night.holds(35.0, for_s=15 * 3600, every_s=60)
     kinds = [(c.alarm, c.change, c.at - night.start) for c in night.changes]
     assert kinds == [
         # A box heard for less than an hour, found at the first look, holds nobody knows what.
         (AlarmName.COLD_NIGHT, ChangeKind.RAISED, 900.0 + 3600.0),
-        (AlarmName.COLD_NIGHT, ChangeKind.CLEARED, 15 * 3600.0),
+        (AlarmName.COLD_NIGHT, ChangeKind.CLEARED, 14 * 3600.0),
     ]
     facts = night.changes[0].facts
     assert (facts["lowest_c"], facts["lowest_low_c"], facts["lowest_high_c"]) == (30.0, 29.0, 31.0)
     assert facts["missing_watts"] == 80.0
     assert facts["outside_from"] == "the test"
+
+
+def test_no_heat_is_taken_from_a_box_while_a_cold_night_stands(night: Night, told: Told) -> None:
+    """Not even in the hour in which it is not likely any more but not called off yet."""
+    told.chance = 0.7
+    night.holds(35.0, for_s=5400, every_s=60)
+    told.chance = 0.1
+    night.holds(35.0, for_s=1200, every_s=60)
+    night.holds(39.5, for_s=1500, every_s=60)
+    hot = next(c for c in night.changes if c.alarm is AlarmName.HOT)
+    assert "porch/cold-night" not in night.told(ChangeKind.CLEARED)
+    text = for_change(hot, night.site)
+    assert "a cold night is ahead" in text.body
+    assert "aise a lamp" not in text.body
 
 
 def test_a_cold_night_that_turns_milder_is_called_off_with_a_margin(
