@@ -13,10 +13,8 @@ from typing import NamedTuple
 
 from monitor.events import State
 
-FLOOR_SHARE, _SHARE_SD = (
-    0.55,
-    0.25,
-)  # with a thermostat nearly none, an empty box without one all of it
+FLOOR_SHARE, _SHARE_SD = 0.55, 0.25  # less with a thermostat, all in an empty box without one
+_KEPT_SHARE, _KEPT_SHARE_SD = 0.1, 0.15  # where a thermostat is said to switch the heat
 _LAG_S = 2 * 3600.0
 _MEAN_SD_K = 0.4  # of one mean: lamps that cycle, birds that lie down
 _WALK_K = 0.15  # of the level, in the root of an hour: wind, birds
@@ -63,10 +61,12 @@ class Follow:
         "_v_share",
     )
 
-    def __init__(self) -> None:
+    def __init__(self, *, thermostat: bool = False) -> None:
+        """`thermostat`: one is known to switch the heat."""
         self._level_c: float | None = None  # None: nothing was heard
-        self._share = FLOOR_SHARE
-        self._v_level, self._both, self._v_share = 0.0, 0.0, _SHARE_SD**2
+        self._share = _KEPT_SHARE if thermostat else FLOOR_SHARE
+        share_sd = _KEPT_SHARE_SD if thermostat else _SHARE_SD
+        self._v_level, self._both, self._v_share = 0.0, 0.0, share_sd**2
         self._felt_c, self._tick = 0.0, 0.0
         self._by_night = False  # the level is that of a night
 

@@ -19,7 +19,7 @@ _LATE_S, _LATE_BACK_H = 2.0 * 3600.0, 6
 _AROUND_S = 3600.0  # the hour's own value is a mean with its neighbours: single hours are noise
 _KEPT_S = 12 * 3600.0
 _REACH_S, _SOON_S = 6 * 3600.0, 3 * 3600.0  # a forecast for tonight covers these
-_FRESH_SD_K, _SD_K_A_DAY = 0.7, 1.0  # of a forecast's hours to come; common practice
+_FRESH_SD_K, _SD_K_A_DAY = 0.4, 1.0  # of a forecast's hours to come; common practice
 
 Pairs = Sequence[tuple[float, float]]
 

@@ -83,7 +83,7 @@ class ThermalWatch:
         self._witness = Witness(brooder, self._all)
         self._health = ProbeHealth(list(self._tracks))
         self._outside = OutsideHeard()
-        self._follow = Follow()
+        self._follow = self._anew()
         self._birds_held: float | None = None  # tick since which birds are in and the heat holds
         self._model: FloorModel | None = None
         self._first = NEVER  # floor reading
@@ -173,7 +173,7 @@ class ThermalWatch:
         self._target_c = target_c
         if target_c is None:
             self._birds_held = None
-            self._follow = Follow()
+            self._follow = self._anew()
 
     def prior_is(self, prior: Prior) -> None:
         """Birds came, went or grew: what the box should do from first principles."""
@@ -268,6 +268,9 @@ class ThermalWatch:
             self._birds_held = tick
         if model.outside_known:
             self._follow.see(tick, mean_c, self._ambient_c(), night=self._is_night(tick))
+
+    def _anew(self) -> Follow:
+        return Follow(thermostat=any(source.thermostat for source in self._brooder.heat))
 
     def _is_night(self, tick: float) -> bool:
         """Are the lamps hung for the night, and the birds lying down?"""

@@ -62,6 +62,12 @@ def test_lost_heat_lowers_where_the_floor_settles() -> None:
     assert after.level_var > before.level_var + 3.0
 
 
+def test_heat_that_a_thermostat_is_said_to_switch_is_trusted_to_keep_the_floor() -> None:
+    told_so, unsaid = (Follow(thermostat=said).at(30.0, 5.0, night=True) for said in (True, False))
+    assert told_so.share < 0.2 < unsaid.share
+    assert told_so.share_var < unsaid.share_var
+
+
 def test_before_anything_is_learned_a_floor_is_taken_to_stay() -> None:
     assert told(Follow(), 5.0).level_c == 30.0
     assert told(Follow(), 5.0).felt_c == 5.0
