@@ -21,7 +21,12 @@ _REVIEW = _HERE.parent / "review" / "static"  # by path: importing the review wo
 ASSETS = {
     "sheet.css": (_HERE / "static", "text/css; charset=utf-8"),
     "page.js": (_HERE / "static", "text/javascript; charset=utf-8"),
+    "bedside.js": (_HERE / "static", "text/javascript; charset=utf-8"),
     "mark.svg": (_HERE / "static", "image/svg+xml"),
+    "brooder.webmanifest": (_HERE / "static", "application/manifest+json"),
+    "icon-180.png": (_HERE / "static", "image/png"),  # drawn from icon.svg
+    "icon-192.png": (_HERE / "static", "image/png"),
+    "icon-512.png": (_HERE / "static", "image/png"),
     "chart.css": (_REVIEW, "text/css; charset=utf-8"),
     "chart.js": (_REVIEW, "text/javascript; charset=utf-8"),
 }

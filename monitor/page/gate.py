@@ -22,7 +22,8 @@ LONGEST_PATH = 2000  # characters; a link of an alert with every alarm there is 
 OPEN_WITHOUT_SIGN_IN = ("/sign-in", "/static/", "/answer/")
 _POLICY = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; "
-    "connect-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
+    "connect-src 'self'; manifest-src 'self'; "
+    "form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
 )
 _HEADERS = {
     "Content-Security-Policy": _POLICY,

@@ -33,6 +33,7 @@ class NowScreen:
         return [
             Route("/", self.look, methods=["GET"]),
             Route("/live", self.stream, methods=["GET"]),
+            Route("/bedside", self.bedside, methods=["GET"]),
         ]
 
     async def look(self, request: Request) -> Response:
@@ -42,8 +43,15 @@ class NowScreen:
             await asyncio.wait([reading], timeout=DRAWN_WITHIN_S)
         words = self._words(self._frame.say())
         del words["say"]  # the frame has its own of the same moment
-        calls = [[call.occurrence, call.title] for call in words["now_view"].calls]
+        calls = _calls(words["now_view"])
         return self._frame.screen(request, "now.html", calls=calls, **words)
+
+    async def bedside(self, request: Request) -> Response:
+        """The worst box alone, in large letters, for a night on the bedside table."""
+        words = self._words(self._frame.say())
+        del words["say"]
+        calls = _calls(words["now_view"])
+        return self._frame.screen(request, "bedside.html", calls=calls, **words)
 
     async def stream(self, request: Request) -> Response:
         """Live numbers, for as long as the page is open."""
@@ -77,6 +85,7 @@ class NowScreen:
         parts = {
             "head": self._frame.part("now_head.html", **words),
             "rest": self._frame.part("now_rest.html", **words),
+            "bedside": self._frame.part("now_bedside.html", **words),
         }
         parts["missing"] = self._frame.part("now_missing.html", **words)
         for box in seen.boxes:
@@ -86,7 +95,7 @@ class NowScreen:
             also={
                 "summary": seen.summary,
                 "order": [f"box-{box.number}" for box in seen.boxes],
-                "calls": [[call.occurrence, call.title] for call in seen.calls],
+                "calls": _calls(seen),
                 "night": say.is_night,
                 "at": int(say.now) // 60 * 60,
             },
@@ -136,6 +145,11 @@ class NowScreen:
         if kept is None or kept[0] != key:
             kept = self._drawn[number] = (key, day_picture(box, setting, site, day, say))
         return kept[1]
+
+
+def _calls(seen: NowView) -> list[list[Any]]:
+    """For the scripts: which alarms wait, what they are called, whether they are urgent."""
+    return [[call.occurrence, call.title, call.urgent] for call in seen.calls]
 
 
 def _watcher_line(watcher: Mapping[str, Any]) -> str:

@@ -51,6 +51,7 @@ SCREENS = {
     "probe-check": "/set-up/probes",
     "answer": "/answer/abc",
     "alarm": f"/alarm/{quote(failing_porch().alarms[0].occurrence, safe='')}/acknowledge",
+    "bedside": "/bedside",
     "nowhere": "/nowhere",
 }
 

@@ -98,6 +98,7 @@
     const said = JSON.parse(event.data);
     if (!said.parts) return;
     for (const [name, html] of Object.entries(said.parts)) {
+      if (name === "bedside") continue;
       const part = now.querySelector(`[data-part="${name}"]`);
       if (!part) { location.reload(); return; }
       replace(part, html);

@@ -16,6 +16,7 @@ from monitor.intake.plausible import fault_of
 from monitor.site import HeatSource, Site
 from monitor.tell import wording
 from monitor.tell.wording import BoxMorning, Gathered, Voice, Words
+from monitor.tell.wording.over import was_words
 from monitor.units import Unit
 from monitor.watch.alarm_table import TABLE
 
@@ -437,3 +438,8 @@ def test_a_lamp_is_never_named_without_how_to_hang_it(alarm, heat, mend, careful
 def test_who_is_told_to_add_heat_is_told_what_the_circuit_still_bears(lamps, says):
     words = cold_night(heated(*LAMPS * lamps))
     assert (says in words.body) if says else ("circuit" not in words.body)
+
+
+@pytest.mark.parametrize("name", list(AlarmName))
+def test_every_alarm_has_a_word_for_when_it_is_over(name: AlarmName):
+    assert was_words(name)
