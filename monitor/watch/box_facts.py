@@ -5,11 +5,14 @@ from monitor.events import AlarmName, Cause, Facts
 from monitor.site import Place
 from monitor.thermal.diagnosis import Outlook, Warmth
 from monitor.thermal.tonight import CLEAR_CHANCE
+from monitor.units import Unit
 from monitor.watch.alarm import Alarm
 from monitor.watch.box import Box
 from monitor.watch.probe_watch import ProbeWatch
 
 _USUAL_K = 1.0  # a box's rise above the outside wanders by so much. Common practice
+# So near its target, and else so far from it, a number was meant in the other unit. Assumed.
+_OTHER_UNIT_K, _OTHER_UNIT_FROM_K = 6.0, 15.0
 _COLD = (AlarmName.COLD, AlarmName.CHILL)
 _MINUTES_HELP = (AlarmName.COLD, AlarmName.HEAT_LOSS)  # later it is too late, and hot is not cold
 
@@ -40,11 +43,26 @@ def temperature_facts(box: Box, alarm: Alarm, tick: float) -> Facts:
         facts["minutes_to_chill_high"] = minutes.high
     if name in _COLD and lead is not None and lead.finding is not None:
         facts["doubt"] = f"the {lead.probe.name} probe may be wrong: {lead.finding}"
+    elif name in (*_COLD, AlarmName.OVERHEAT) and lead is not None and _in_other_unit(lead):
+        set_, sent = ("°F", "°C") if lead.probe.unit is Unit.FAHRENHEIT else ("°C", "°F")
+        facts["doubt"] = (
+            f"the {lead.probe.name} probe may read in another unit: what it says would be right "
+            f"in {sent}, and its `unit` is {set_}"
+        )
     if name is AlarmName.HOT:
         cold_ahead(box.outlook, facts, told=box.cold_night.active)
     if name is AlarmName.OVERHEAT and lead is not None and lead.burning:
         facts["reason"] = "hotter than any floor should be: a lamp may have fallen"
     return facts
+
+
+def _in_other_unit(probe: ProbeWatch) -> bool:
+    """Far from its target, and near it were the number in degrees of the other scale."""
+    temp_c, target_c = probe.temp_c, probe.target_c
+    if temp_c is None or target_c is None or abs(temp_c - target_c) < _OTHER_UNIT_FROM_K:
+        return False
+    said = temp_c * 1.8 + 32.0 if probe.probe.unit is Unit.FAHRENHEIT else (temp_c - 32.0) / 1.8
+    return abs(said - target_c) < _OTHER_UNIT_K
 
 
 def source_facts(box: Box, alarm: Alarm, facts: Facts) -> None:

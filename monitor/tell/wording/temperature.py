@@ -104,10 +104,13 @@ def overheat(change: Change, voice: Voice, box: Brooder | None) -> Words:
     facts = change.facts
     fire = box is not None and facts.get("temp_c", 0.0) >= box.limits.fire_c
     do = "Go now: cut the power first." if fire else f"Go now. {_cool(box)}"
+    if fire and "doubt" in facts:
+        do = "Go and look now: if anything there is that hot, cut the power first."
     early = "high_c" in facts and facts.get("temp_c", facts["high_c"]) < facts["high_c"]
     return compose(
         f"{voice.where(change.brooder)}: {'heating up fast' if early else 'dangerously hot'}",
         f"{now_and_target(voice, facts)} {do}",
+        doubt(facts),
         "Open the cover, let them get away from the heat, give them water. Chicks that pant with "
         "wings held out, or lie flat, need cooler air at once; if they do not recover, ring a vet.",
         probe_list(voice, facts),
