@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from support.influx import Likeness
 from support.service import FLOOR, Service, Thermometer, wait_until
 from support.victoria import Victoria
 
@@ -194,3 +195,62 @@ def test_what_keeps_the_copy_from_being_made_is_said_by_check_and_on_the_page(
             lambda: words(service).startswith("everything was sent"), 60, "the end of the trouble"
         )
         assert "InfluxDB takes what we write" in service.command("check").stdout
+
+
+def test_trouble_of_an_hour_is_told_once_and_a_reload_takes_the_mended_token_and_another_bucket(
+    tmp_path: Path,
+) -> None:
+    influx_2 = Likeness()
+    token = tmp_path / "token"
+    token.write_text("nobody's")
+    section = (
+        f'[influx]\nurl = "{influx_2.url}"\ntoken_file = "{token}"\norg = "farm"\n'
+        'bucket = "brooder"\n'
+    )
+    service = Service(
+        tmp_path / "porch",
+        more=section,
+        commit_s=0.2,
+        # The hour: long enough that a doubled sending would show.
+        shortened=SOON | {"monitor.service.copying.TELL_AFTER_S": 1.0},
+    )
+
+    def told() -> list[ChangeKind]:
+        return [change.change for change in service.changes(AlarmName.MIRROR_FAULT)]
+
+    with service, Thermometer(service.broker_port) as probe:
+        probe.say(34.0)
+        wait_until(lambda: told() == [ChangeKind.RAISED], 60, "the warning")
+        change = service.changes(AlarmName.MIRROR_FAULT)[0]
+        assert "does not accept the token" in change.facts["reason"]
+        assert service.log().count("The mirror has not been well for an hour.") == 1
+        token.write_text("both")
+        service.reload()
+        wait_until(lambda: words(service) == "up to date", 60, "the mended token to be taken")
+        wait_until(lambda: told()[-1] is ChangeKind.CLEARED, 60, "the end of the warning")
+        assert len(told()) == 2
+        assert influx_2.points["brooder"]
+        other = influx_2.bucket()
+        service.more = section.replace('"brooder"', f'"{other}"')
+        service.write_config()
+        service.reload()
+        wait_until(
+            lambda: (
+                words(service) == "up to date"
+                and readings(influx_2, other) == len(service.temps()) > 0
+            ),
+            60,
+            "the other bucket to be filled from the beginning",
+        )
+        influx_2.empty(other, "Hillside")
+        assert "0 of them there" in service.command("mirror", "status").stdout
+        filled = service.command("mirror", "fill")
+        assert filled.returncode == 0, filled.stdout + filled.stderr
+        assert readings(influx_2, other) == len(service.temps())
+        assert "both" not in service.log()
+    influx_2.close()
+
+
+def readings(server: Likeness, bucket: str) -> int:
+    found = server.points.get(bucket, {}).items()
+    return sum(len(points) for series, points in found if series[0] == "temperature")
