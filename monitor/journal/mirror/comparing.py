@@ -70,12 +70,12 @@ def compare(
 
 def _there(source: Counting, scope: Scope, days: list[int], until_ms: int) -> Counts:
     found: Counts = {}
-    if not days:
+    if not days or days[0] * DAY_MS >= until_ms:
         return found
     start = datetime.fromtimestamp(days[0] * DAY_MS / 1000, UTC)
     stop = datetime.fromtimestamp(min((days[-1] + 1) * DAY_MS, until_ms) / 1000, UTC)
     for brooders in _in_parts(scope):
-        query = flux.counts(source.bucket, scope.site, start, max(start, stop), brooders)
+        query = flux.counts(source.bucket, scope.site, start, stop, brooders)
         for row in source.query(query):
             day = int(row["_time"].timestamp() * 1000) // DAY_MS
             place = (row["_measurement"], row["brooder"], day)

@@ -62,11 +62,6 @@ def counts(
     )
 
 
-def any_point(bucket: str) -> str:
-    """Asks for next to nothing: is reading allowed?"""
-    return f"from(bucket: {_text(bucket)}) |> range(start: -1m) |> limit(n: 1)"
-
-
 def _range(bucket: str, start: datetime, stop: datetime) -> str:
     return f"from(bucket: {_text(bucket)}) |> range(start: {_time(start)}, stop: {_time(stop)})"
 
