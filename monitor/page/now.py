@@ -16,6 +16,7 @@ from monitor.page.alarm_words import (
     over,
     told,
 )
+from monitor.page.box_plan import BoxPlan, box_plan
 from monitor.page.first_thing import first_thing
 from monitor.page.judgement import Judgement, Mark, Side, judge
 from monitor.page.now_lines import (
@@ -77,6 +78,8 @@ class BoxView:
     others: tuple[str, ...] = ()  # humidity, cover
     cautions: tuple[str, ...] = ()
     put_aside_link: str = ""
+    what_if_link: str = ""
+    plan: BoxPlan | None = None
 
 
 class UnansweredAlarm(NamedTuple):
@@ -202,6 +205,8 @@ def _box(
         others=tuple(meter_words.other_lines(box.meters)),
         cautions=_cautions(setting, judged, said.union(outlook)),
         put_aside_link=f"/do/put-aside?brooder={quote(box.name)}",
+        what_if_link=f"/do/tonight?brooder={quote(box.name)}",
+        plan=None if setting is None or not box.probes else box_plan(box, setting, say),
     )
 
 
