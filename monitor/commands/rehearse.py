@@ -17,7 +17,7 @@ from monitor.journal.records import StorageFault
 from monitor.service.clock import FastClock
 from monitor.service.logs import set_up
 from monitor.service.rehearsal import play
-from monitor.service.rehearsed_night import SITE_FILE, NightStory, RehearsedNight
+from monitor.service.rehearsed_night import NightStory, RehearsedNight, site_file
 from monitor.service.run import Hooks, Places, run
 from monitor.settings import Settings, SettingsFault, load_settings
 from monitor.settings.file_model import ContactSettings
@@ -38,6 +38,9 @@ def rehearse(
     ] = None,
     unanswered: Annotated[
         bool, typer.Option("--unanswered", help="Nobody acknowledges and nobody mends the lamp.")
+    ] = False,
+    plugs: Annotated[
+        bool, typer.Option("--plugs", help="As if each lamp hung on a plug that measures power.")
     ] = False,
     calm: Annotated[bool, typer.Option("--calm", help="A night in which nothing fails.")] = False,
     to_contacts: Annotated[
@@ -67,7 +70,9 @@ def rehearse(
         story = NightStory(answered=None, mended=None)
     with tempfile.TemporaryDirectory(prefix="brooder-rehearsal-") as folder:
         try:
-            settings, night = _stage(Path(folder), config, story, to_contacts=to_contacts)
+            settings, night = _stage(
+                Path(folder), config, story, to_contacts=to_contacts, plugs=plugs
+            )
             asyncio.run(_perform(settings, night, speed))
             if journal is not None:
                 journal.write_bytes(settings.journal_path.read_bytes())
@@ -81,7 +86,7 @@ def rehearse(
 
 
 def _stage(
-    folder: Path, config: Path | None, story: NightStory, *, to_contacts: bool
+    folder: Path, config: Path | None, story: NightStory, *, to_contacts: bool, plugs: bool
 ) -> tuple[Settings, RehearsedNight]:
     """An invented site in a folder of its own, in the grower's units and time zone if there is a
     configuration, and with the grower's contacts where they are to be told."""
@@ -97,7 +102,7 @@ def _stage(
     if to_contacts and not contacts:
         fail("--to-contacts: no contacts are configured; add a [[contacts]] first")
     file = folder / "brooder.toml"
-    file.write_text(SITE_FILE.format(timezone=zone.key, units=units), encoding="utf-8")
+    file.write_text(site_file(zone.key, units, plugs=plugs), encoding="utf-8")
     environ = {
         "BROODER_BUILT_IN_BROKER__PORT": "0",
         "BROODER_PAGE__ENABLED": "false",
@@ -108,7 +113,7 @@ def _stage(
         told = settings.file.model_copy(update={"contacts": contacts})
         settings = replace(settings, file=told)
     evening: date = (datetime.now(UTC).astimezone(zone) - timedelta(days=1)).date()
-    return settings, RehearsedNight(evening=evening, zone=zone, story=story)
+    return settings, RehearsedNight(evening=evening, zone=zone, story=story, plugs=plugs)
 
 
 async def _perform(settings: Settings, night: RehearsedNight, speed: float) -> None:

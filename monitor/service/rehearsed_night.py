@@ -7,6 +7,7 @@ from what `brooding.heat_balance.prior` says of such a box, and stand for no rea
 
 import math
 import random
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
@@ -63,6 +64,18 @@ cover = "plywood"
   watts = 100
 """
 
+PLUG = "plugs/"
+
+
+def site_file(timezone: str, units: str, *, plugs: bool) -> str:
+    """The rehearsal's configuration."""
+    text = SITE_FILE.format(timezone=timezone, units=units)
+    if plugs:
+        text = _SOURCE.sub(rf'\g<0>\n  topic = "{PLUG}\1"', text)
+    return text
+
+
+_SOURCE = re.compile(r'(?<=\[\[brooders.heat\]\]\n)  name = "(.*)"')
 TIME_CONSTANT_S = 34 * 60.0
 RISE_WEST_K, RISE_EAST_K, RISE_REST_K = 11.5, 11.5, 5.5  # above the porch's air; rest: plate, birds
 SPOT_K, SPOT_TIME_CONSTANT_S = 9.0, 120.0  # what a lamp adds right beneath it
@@ -88,6 +101,7 @@ class RehearsedNight:
     evening: date
     zone: ZoneInfo
     story: NightStory
+    plugs: bool = False  # does each source hang on one that measures its watts?
     seed: int = 1
 
     def at(self, of_day: time) -> float:
@@ -122,6 +136,13 @@ class RehearsedNight:
             ):
                 # A common digital thermometer's step is 1/16 degC.
                 yield at + delay, topic, f"{round(temp_c * 16) / 16:.4f}"
+            for delay, source, watts in (
+                (4.0, "west lamp", 246.0 * west),
+                (5.0, "east lamp", 244.0),
+                (6.0, "plate", 98.0),
+            ):
+                if self.plugs:
+                    yield at + delay, f"{PLUG}{source}", f"{watts * dice.gauss(1, 0.005):.1f}"
             at += EVERY_S
 
     def _west_burns(self, at: float) -> bool:

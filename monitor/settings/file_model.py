@@ -175,7 +175,7 @@ class MeterSettings(Section):
     @field_validator("kind")
     @classmethod
     def _known_kind(cls, value: str) -> str:
-        if value not in _KINDS:
+        if value not in QUANTITIES or not QUANTITIES[value].of_box:
             raise ValueError(f"it must be one of {', '.join(_KINDS)}")
         return value
 
