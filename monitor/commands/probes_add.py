@@ -1,6 +1,7 @@
 """`brooder probes add`: a probe's topic, account and rights in one go, and the card that says what
 to type into it, shown this once."""
 
+import io
 import sys
 from pathlib import Path
 from typing import Annotated, Any
@@ -113,7 +114,10 @@ def _show(ready: Prepared, to: Path | None) -> None:
     out().print("".join(f"    {line}\n" for line in lines.splitlines()), markup=False)
     if (sys.stdout.encoding or "").lower().startswith("utf"):
         out().print("The same for a phone's camera:")
-        segno.make(lines, error="l").terminal(compact=True)
+        drawn = io.StringIO()
+        segno.make(lines, error="l").terminal(drawn, compact=True)
+        for row in drawn.getvalue().splitlines():  # light on dark, whatever the terminal's own are
+            out().print(row, style="bright_white on black", markup=False)
     if to is not None:
         wifi = "wifi = (name of the network)\nwifi_password = (its password)\n"
         try:

@@ -26,6 +26,8 @@ from monitor.site import Place, Probe, place_for
 
 MOSQUITTO_FILES = Path("/etc/mosquitto/brooder")  # as deploy/mosquitto has it
 _HOME = ("127.0.0.1", "::1", "localhost")
+EVERYWHERE = "0.0.0.0"  # noqa: S104 - written only where somebody has asked for it
+_ALL = (EVERYWHERE, "::")
 _TLS_PORT, _PORT = 8883, 1883
 
 
@@ -121,7 +123,7 @@ def prepare(
             add_probe(document, brooder=brooder, name=name, topic=probe.topic, place=probe.place)
         if opens:
             named = None if own.accounts_file else "accounts"
-            open_to_network(document, listen="0.0.0.0", accounts_file=named)  # noqa: S104 - asked
+            open_to_network(document, listen=EVERYWHERE, accounts_file=named)
 
     change = propose(settings.source, edit) if is_new or opens else None
     return replace(ready, change=change)
@@ -183,7 +185,8 @@ def _at_the_built_in(
     own = settings.file.built_in_broker
     base = settings.source.parent
     opens = network and own.listen in _HOME
-    home = own.listen in _HOME and not opens
+    listen = EVERYWHERE if opens else own.listen
+    home = listen in _HOME
     file = own.accounts_file or ("accounts" if opens else None)
     consequences, notes = [], []
     if opens:
@@ -205,7 +208,7 @@ def _at_the_built_in(
     return Prepared(
         probe=probe,
         card=Card(
-            broker=address or (own.listen if home else _address_of(own.listen)),
+            broker=address or (_own_address() if listen in _ALL else listen),
             port=own.port or _PORT,
             tls=own.cert_file is not None,
             topic=probe.topic,
@@ -309,10 +312,6 @@ def _with_rights(text: str, prepared: Prepared) -> str:
 def _change_text(path: Path, change: Callable[[str], str]) -> None:
     before = path.read_text(encoding="utf-8") if path.exists() else ""
     replace_text(path, change(before))
-
-
-def _address_of(listen: str) -> str:
-    return _own_address() if listen in ("0.0.0.0", "::") else listen  # noqa: S104 - compared
 
 
 def _own_address() -> str:

@@ -77,6 +77,7 @@ def test_the_card_lets_its_probe_in_and_lets_it_say_nothing_else(tmp_path: Path)
 def test_an_account_given_anew_closes_the_old_one(tmp_path: Path) -> None:
     with service_in(tmp_path) as service:
         first = card_of(service.command("probes", "add", "floor", "--network", "--yes").stdout)
+        assert not first["broker"].startswith("127."), "by which the probe finds this board"
         asked = service.command("probes", "add", "floor")
         assert "The account porch-floor is there already." in asked.stdout
         assert asked.stderr.startswith("nothing was written")
