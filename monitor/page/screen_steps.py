@@ -3,6 +3,7 @@ probes that are heard, and a new probe's card. Called by `app`."""
 
 import base64
 import io
+import re
 from typing import Any
 
 import segno
@@ -18,9 +19,14 @@ from monitor.page.set_up_api import NewProbe
 from monitor.page.single_use import SingleUse
 from monitor.set_up_form import HeardProbe, Step, StepForm, WrongAnswers
 from monitor.site import Place, place_for
+from monitor.tell.receivers import RECEIVERS
 
 _NEW_PLACES = (Place.FLOOR, Place.UNDER_HEAT, Place.COOL_END, Place.OUTSIDE)
 _LONGEST_ABOUT = 100
+# By kind of receiver: its addresses, and what to set on the phone.
+_EXAMPLES = tuple(
+    (one.kind, re.findall(r'url = "([^"]+)"', one.lines), one.phone) for one in RECEIVERS
+)
 _MOST_PREPARED = 5
 
 
@@ -181,7 +187,13 @@ class StepsScreen:
             heard = {one.key for one in self._frame.api.set_up.heard()}
             unheard = [p for p in self._frame.api.site.all_probes if p.key not in heard]
         return self._frame.screen(
-            request, "set_up_step.html", status=status, made=made, form=form, unheard=unheard
+            request,
+            "set_up_step.html",
+            status=status,
+            made=made,
+            form=form,
+            unheard=unheard,
+            receivers=_EXAMPLES if made.step is Step.CONTACTS else (),
         )
 
     def _new_probe(self, request: Request, form: FilledForm, status: int = 200) -> Response:
