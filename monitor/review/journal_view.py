@@ -18,6 +18,12 @@ class JournalView(Protocol):
         what was read before the board knew the time."""
         ...
 
+    def samples(
+        self, series: str, name: str, from_at: float, to_at: float
+    ) -> tuple[Floats, Floats]:
+        """Times and values of a number that is kept beside the temperatures."""
+        ...
+
     def entries(self) -> Sequence[Entry]:
         """The ledger and the acts on alarms."""
         ...

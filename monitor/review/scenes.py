@@ -5,6 +5,7 @@ from datetime import timedelta
 
 from monitor.brooding.calendar import local_date, midnight
 from monitor.events import Entry, EntryKind, Priority
+from monitor.review.energy import energy_line
 from monitor.review.exposure import Exposure, Trace, exposure
 from monitor.review.figure_text import clock, day_text, moment, plural
 from monitor.review.record import Record
@@ -123,6 +124,8 @@ def _summary(record: Record, told: Exposure, start: float, stop: float) -> tuple
     lines += outside
     if told.gap_s >= _LEAST_GAP_S:
         lines.append(f"{span(told.gap_s)} without readings")
+    if (energy := energy_line(record, start, stop)) is not None:
+        lines.append(energy)
     lines += _answered(record, start, stop)
     if record.batch is not None and (lost := record.batch.lost(start, stop)):
         lines.append(f"{plural(lost, 'bird')} lost")

@@ -10,6 +10,7 @@ from rich.console import Console
 from rich.table import Table
 
 from monitor.review.days import Cut
+from monitor.review.energy import energy_line
 from monitor.review.exposure import Exposure
 from monitor.review.figure_text import (
     area_sign,
@@ -126,6 +127,8 @@ def _nothing(_week: Week) -> str:
 def foot(record: Record, sheet: Sheet, left_out: list[Column]) -> list[str]:
     """What the marks and figures mean."""
     lines = []
+    if (energy := energy_line(record, record.start, record.stop)) is not None:
+        lines.append(energy)
     if any(not row.day.whole for row in sheet.rows):
         lines.append("* part of a day or week only")
     if any(row.crowded for row in sheet.rows) and not left_out:
