@@ -161,6 +161,15 @@ def test_nothing_is_wider_than_a_phone(browser: Browser, served: Served):
             assert wide[0] <= wide[1], name
 
 
+def test_letters_twice_as_large_still_fit_a_phone(browser: Browser, served: Served):
+    with tab(browser, PHONE) as page:
+        for name in ("now", "alarm", "record", "night", "do", "bedside"):
+            page.goto(served.url + SCREENS[name])
+            page.evaluate("document.documentElement.style.fontSize = '225%'")  # 112.5 by itself
+            wide = page.evaluate("document.documentElement.scrollWidth")
+            assert wide <= PHONE["width"], name
+
+
 def test_it_is_dark_at_night_by_the_clock_of_the_site(browser: Browser):
     def ink_at(at: float) -> str:
         with Served(FakeApi(), clock=lambda: at) as page_at, tab(browser, PHONE) as page:

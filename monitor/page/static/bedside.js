@@ -59,7 +59,7 @@
     const sounds = begun && ((urgent && !isLost) || (silent > SOUND_LOST_MS && !muted));
     if (!sounds) loud = 0;
     body.dataset.sounds = sounds ? "yes" : "no";
-    body.classList.toggle("alarm", urgent || isLost);
+    body.classList.toggle("wakes", urgent || isLost);
     body.classList.toggle("dim", begun && !urgent && !isLost && Date.now() - touchedAt > DIM_AFTER_MS);
     if (sounds) beep(...(isLost ? [440, 330] : [1050, 790]));
     if (begun && audio && audio.state !== "running") audio.resume();
