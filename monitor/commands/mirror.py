@@ -18,6 +18,7 @@ from monitor.journal.mirror.state import Scope, State
 from monitor.journal.reader import JournalReader
 from monitor.journal.records import StorageFault
 from monitor.journal.store import Journal
+from monitor.review.figure_text import plural
 from monitor.service.control import NoService, ask
 from monitor.service.mirror_target import objection, scope_of, server_of
 from monitor.settings import Settings
@@ -47,8 +48,7 @@ def influx_of(settings: Settings) -> InfluxSettings:
 
 
 def status(config: ConfigOption = None) -> None:
-    """How much of the record is in the mirror, and what is missing there. Exit code 1: something
-    is."""
+    """What of the record is there, and what is missing. Exit code 1: something is."""
     settings = settings_or_exit(config)
     influx_of(settings)
     ill = False
@@ -75,8 +75,9 @@ def findings(settings: Settings, *, each: bool = False) -> list[tuple[bool | Non
         found: list[tuple[bool | None, str]] = []
         bucket = server.told_of_bucket()
         if bucket is not None and bucket.keeps_s:
-            days = bucket.keeps_s / 86_400
-            found.append((None, f"the bucket keeps {days:g} days; what is older is dropped there"))
+            found.append(
+                (None, f"the bucket keeps {_span(bucket.keeps_s)}; what is older is dropped there")
+            )
         takes = f"InfluxDB takes what we write to {server.where}"
         if not settings.journal_path.exists():
             return [*found, (True, f"{takes}; nothing is recorded yet")]
@@ -107,8 +108,11 @@ def _counted(
     found: list[tuple[bool | None, str]] = []
     lacking = {d: n - state.refused.get(d, 0) for d, n in comparison.lacking.items()}
     lacking = {day: number for day, number in lacking.items() if number > 0}
-    whole = "all that is recorded here is there" if not comparison.lacking else takes
-    found.append((True, f"{takes}; {whole}" if whole != takes else takes))
+    if not any(comparison.here.values()):
+        takes += "; nothing that is recorded here is young enough for it"
+    elif not comparison.lacking:
+        takes += "; all that is recorded here is there"
+    found.append((True, takes))
     if each:
         for measurement, what in _WHAT.items():
             here, there = comparison.here[measurement], comparison.there[measurement]
@@ -124,6 +128,11 @@ def _counted(
             )
         )
     return found
+
+
+def _span(seconds: int) -> str:
+    days, rest = divmod(seconds, 86_400)
+    return plural(days, "day") if days and not rest else plural(round(seconds / 3600), "hour")
 
 
 def fill(config: ConfigOption = None) -> None:
@@ -162,7 +171,7 @@ def _fill(settings: Settings, scope: Scope, server: Server) -> State:
                 refused += some
                 sent += len(lines)
             bar.update(task, advance=1)
-    out().print(f"{sent:,} points of {len(days):,} days were sent to {server.where}.")
+    out().print(f"{sent:,} points of {plural(len(days), 'day')} were sent to {server.where}.")
     return State(scope.target, end, dict(refused), delivery.words)
 
 

@@ -3,6 +3,7 @@ _BUCKET and _TOKEN name one, against a real one: every claim here is made of bot
 
 import os
 import re
+import time
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -538,3 +539,19 @@ def has(series: Any, fields: dict[str, Any], name: str, value: str) -> bool:
     if name == "_measurement":
         return bool(measurement == value)
     return value in fields if name == "_field" else dict(tags).get(name) == value
+
+
+def test_what_is_missing_of_the_hours_that_a_bucket_keeps_is_found(
+    influx: Influx, path: Path
+) -> None:
+    """Not the whole of its first day is there: the rest is compared all the same."""
+    now = time.time()
+    with Journal.open(path) as journal:
+        journal.know([floor_probe()])
+        journal.commit(batch(*(reading(now - 7200 + 60 * n) for n in range(110))))
+    bucket = influx.bucket(keeps_s=3600)
+    with connected(influx, bucket) as server, JournalReader(path) as reader:
+        found = compare(reader, server, scope(), now=now)
+        assert 40 < sum(found.lacking.values()) < 60
+        send_all(Mirror(path, scope(), server, lambda _state: None))
+        assert compare(reader, server, scope(), now=now).lacking == {}

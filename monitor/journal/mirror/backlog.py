@@ -10,7 +10,7 @@ from typing import Any
 
 from monitor.events import Entry, EntryKind
 from monitor.journal import rows
-from monitor.journal.kept import DAY_MS, HOUR_MS, first_id, ten_thousandths
+from monitor.journal.kept import DAY_MS, HOUR_MS, LARGEST_MS, first_id, ten_thousandths
 from monitor.journal.mirror import influx_schema as schema
 from monitor.journal.mirror.state import Cursor, Scope
 from monitor.journal.reader import JournalReader
@@ -105,7 +105,7 @@ def behind(reader: JournalReader, cursor: Cursor) -> float | None:
 def days(reader: JournalReader) -> list[int]:
     """The days since 1970 (UTC) of which there is anything to send."""
     with reader.transaction() as connection:
-        found = {day for _, _, day in _few(connection, None)}
+        found = {day for _, _, day in _few(connection)}
         at = 0
         while True:
             row = connection.execute(
@@ -142,17 +142,22 @@ def day_lines(reader: JournalReader, scope: Scope, day: int, most: int = LINES) 
         yield lines
 
 
-def counts(reader: JournalReader, scope: Scope, until_ms: int, of: Iterable[int]) -> Counts:
-    """How many points there must be of the days `of`, of what is earlier than `until_ms`."""
+def counts(
+    reader: JournalReader, scope: Scope, span_ms: tuple[int, int], of: Iterable[int]
+) -> Counts:
+    """How many points there must be of the days `of`, from <= at < to."""
     found: Counts = {}
     wanted = set(of)
     with reader.transaction() as connection:
         journal = _Journal(connection, scope)
-        for (measurement, brooder, day), number in _few(connection, until_ms).items():
+        for (measurement, brooder, day), number in _few(connection, span_ms).items():
             if day in wanted:
                 found[measurement, schema.tag_text(brooder), day] = number
         for day in sorted(wanted):
-            span = (first_id(day * DAY_MS), first_id(min((day + 1) * DAY_MS, until_ms)))
+            span = (
+                first_id(max(day * DAY_MS, span_ms[0])),
+                first_id(min((day + 1) * DAY_MS, span_ms[1])),
+            )
             for probe, number in connection.execute(
                 "SELECT probe_id, count(*) FROM readings WHERE id >= ? AND id < ? AND clock_sure"
                 " GROUP BY probe_id",
@@ -173,12 +178,12 @@ def counts(reader: JournalReader, scope: Scope, until_ms: int, of: Iterable[int]
 _DERIVED = "SELECT id, at_ms, brooder, name, value FROM derived"
 
 
-def _few(connection: Any, until_ms: int | None) -> Counts:
+def _few(connection: Any, span_ms: tuple[int, int] = (0, LARGEST_MS + 1)) -> Counts:
     """The points of everything but the readings."""
     found: Counts = {}
 
     def add(measurement: str, brooder: str | None, at_ms: int, number: int = 1) -> None:
-        if until_ms is None or at_ms < until_ms:
+        if span_ms[0] <= at_ms < span_ms[1]:
             place = (measurement, brooder or schema.SITE_WIDE, at_ms // DAY_MS)
             found[place] = found.get(place, 0) + number
 

@@ -15,6 +15,7 @@ from monitor.journal.mirror.state import Scope
 from monitor.journal.reader import JournalReader
 
 SETTLES_S = 600.0  # what is newer may be on its way
+_EDGE_S = 60.0  # what is about to leave the bucket may be gone by the server's clock
 _AT_ONCE = 50  # boxes of one query
 
 
@@ -53,14 +54,15 @@ def compare(
     since_day: int = 0,
     until_ms: int = LARGEST_MS,
 ) -> Comparison:
-    """Of everything before `until_ms`. Days that the bucket no longer keeps are left out. Raises
+    """Of everything before `until_ms`. What the bucket keeps no longer is left out. Raises
     InfluxFault where the server does not answer or the token may not read."""
     bucket = source.told_of_bucket()
-    kept_from = 0.0 if bucket is None or not bucket.keeps_s else now - bucket.keeps_s
-    first = max(since_day, int(kept_from * 1000) // DAY_MS + (kept_from > 0))
-    days = [day for day in backlog.days(reader) if day >= first]
-    here = backlog.counts(reader, scope, until_ms, days)
-    there = _there(source, scope, days, until_ms)
+    from_ms = since_day * DAY_MS
+    if bucket is not None and bucket.keeps_s:
+        from_ms = max(from_ms, int((now - bucket.keeps_s + _EDGE_S) * 1000))
+    days = [day for day in backlog.days(reader) if (day + 1) * DAY_MS > from_ms]
+    here = backlog.counts(reader, scope, (from_ms, until_ms), days)
+    there = _there(source, scope, days, (from_ms, until_ms))
     lacking: dict[int, int] = {}
     for place, number in here.items():
         if (missing := number - there.get(place, 0)) > 0:
@@ -68,12 +70,15 @@ def compare(
     return Comparison(_by_measurement(here), _by_measurement(there, here), lacking)
 
 
-def _there(source: Counting, scope: Scope, days: list[int], until_ms: int) -> Counts:
+def _there(source: Counting, scope: Scope, days: list[int], span_ms: tuple[int, int]) -> Counts:
     found: Counts = {}
-    if not days or days[0] * DAY_MS >= until_ms:
+    if not days:
         return found
-    start = datetime.fromtimestamp(days[0] * DAY_MS / 1000, UTC)
-    stop = datetime.fromtimestamp(min((days[-1] + 1) * DAY_MS, until_ms) / 1000, UTC)
+    from_ms = max(days[0] * DAY_MS, span_ms[0])
+    until_ms = min((days[-1] + 1) * DAY_MS, span_ms[1])
+    if from_ms >= until_ms:
+        return found
+    start, stop = (datetime.fromtimestamp(ms / 1000, UTC) for ms in (from_ms, until_ms))
     for brooders in _in_parts(scope):
         query = flux.counts(source.bucket, scope.site, start, stop, brooders)
         for row in source.query(query):
