@@ -12,8 +12,10 @@ from typing import Any
 from monitor.brooding import losses, space
 from monitor.brooding.batch import Batch
 from monitor.brooding.calendar import age_days, at_age, local_date
+from monitor.brooding.entries import sign_of
 from monitor.brooding.moving import Moving, Stage, moving
 from monitor.brooding.schedules import schedule_for, target_at
+from monitor.brooding.signs import LASTS_S, SIGNS
 from monitor.site import Brooder, Place, Steps
 
 STEP_DOWN = "step-down"
@@ -40,9 +42,11 @@ def advise(
     zone: tzinfo,
     coming_lows_c: Sequence[float] = (),
     lows_from: str | None = "forecast",
+    family: tuple[int, int] | None = None,
 ) -> list[Advice]:
     """All advice for a box with a running batch; none for an empty one. `lows_from` says in words
-    where the coming lows are from; None: they are no more than a bound, nights may be colder."""
+    where the coming lows are from; None: they are no more than a bound, nights may be colder.
+    `family`: birds placed and lost over all boxes that the batch was split into."""
     if not batch.runs_at(now_at):
         return []
     age = age_days(batch.hatched, now_at, zone)
@@ -51,7 +55,7 @@ def advise(
     found = (
         _step_down(brooder, batch, now_at, zone),
         _crowded(brooder, batch, now_at, age),
-        _losses_high(batch, now_at, age),
+        _losses_high(batch, now_at, age, family),
         _ready_to_move(verdict, batch.head_count(now_at), age, target_c, lows_from),
     )
     return [advice for advice in found if advice is not None]
@@ -70,6 +74,8 @@ def _step_down(brooder: Brooder, batch: Batch, now_at: float, zone: tzinfo) -> A
     step_at = at_age(batch.hatched, row.from_day, zone)
     before_c = target_at(schedule, row.from_day - 0.001, brooder.steps, Place.FLOOR)
     today = local_date(step_at, zone) == local_date(now_at, zone)
+    if _want_heat(batch, now_at):
+        return None  # the chicks are the better thermometer
     if not today or batch.started_at >= step_at or before_c is None or row.target_c >= before_c:
         return None
     return Advice(
@@ -82,6 +88,15 @@ def _step_down(brooder: Brooder, batch: Batch, now_at: float, zone: tzinfo) -> A
             "origin": str(row.source),
         },
     )
+
+
+def _want_heat(batch: Batch, now_at: float) -> bool:
+    """Were they seen huddled when somebody last looked, within a day?"""
+    seen = [entry for entry in batch.notes if sign_of(entry) is not None]
+    last = max(seen, key=lambda entry: entry.at, default=None)
+    if last is None or now_at - last.at > LASTS_S:
+        return False
+    return SIGNS[sign_of(last) or "spread"].colder
 
 
 def _crowded(brooder: Brooder, batch: Batch, now_at: float, age: float) -> Advice | None:
@@ -103,11 +118,15 @@ def _crowded(brooder: Brooder, batch: Batch, now_at: float, age: float) -> Advic
     )
 
 
-def _losses_high(batch: Batch, now_at: float, age: float) -> Advice | None:
+def _losses_high(
+    batch: Batch, now_at: float, age: float, family: tuple[int, int] | None
+) -> Advice | None:
     """Too many so far, told while birds were still lost within the last day; or too many in one
     day. Old losses are not told again every morning."""
     placed = batch.placed_until(now_at)
     lost = batch.lost(to_at=now_at + 1.0)
+    if family is not None:
+        placed, lost = family
     lost_today = batch.lost(from_at=now_at - DAY_S, to_at=now_at + 1.0)
     if lost_today == 0:
         return None

@@ -12,8 +12,9 @@ journals have one order wherever they are. A `placed` while birds are in the box
 the hatch date and the kind are the same (two crates of one hatch, or birds back from a second
 box); otherwise it is refused, since one box has one target. A `moved` without a count moves all;
 of an empty box that says that it is empty. A batch ends when none are
-left, moved or dead. An `undo` takes back one entry, as if it had never been written;
-an undo itself is not undone, the entry is written again."""
+left, moved or dead, or with an `end`. Birds moved out of one box and placed in another within
+hours are the same birds: both boxes are one family, with one mortality. An `undo` takes back one
+entry, as if it had never been written; an undo itself is not undone, the entry is written again."""
 
 from bisect import bisect_right
 from collections.abc import Iterable
@@ -23,9 +24,18 @@ from datetime import date
 from monitor.brooding.bird_kinds import KINDS
 from monitor.brooding.entries import Entry, EntryKind
 
-LEDGER_KINDS = frozenset(
-    {EntryKind.PLACED, EntryKind.LOSS, EntryKind.MOVED, EntryKind.NOTE, EntryKind.UNDO}
-)
+# Beside the batch: what was seen of it, and what is to come. No head count changes by them.
+_REMARKS = frozenset({EntryKind.NOTE, EntryKind.SEEN, EntryKind.WEIGHED, EntryKind.DEAD_ON_ARRIVAL})
+LEDGER_KINDS = _REMARKS | {
+    EntryKind.PLACED,
+    EntryKind.LOSS,
+    EntryKind.MOVED,
+    EntryKind.EXPECTED,
+    EntryKind.END,
+    EntryKind.UNDO,
+}
+# Birds that leave one box and come into another within so long are the same birds.
+CARRIED_S = 6 * 3600.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -38,6 +48,7 @@ class HeadCountChange:
     count: int
     heads_after: int
     note: str | None = None
+    carried: bool = False  # placed: they came out of another box, and are counted there already
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -49,7 +60,8 @@ class Batch:
     kind: str
     hatched: date
     tallies: tuple[HeadCountChange, ...]
-    notes: tuple[Entry, ...] = ()
+    notes: tuple[Entry, ...] = ()  # and all other remarks
+    root: int = 0  # number of the batch that it was split from, or of itself
 
     @property
     def started_at(self) -> float:
@@ -65,6 +77,16 @@ class Batch:
     def placed(self) -> int:
         """All birds ever placed in it."""
         return sum(t.count for t in self.tallies if t.entry is EntryKind.PLACED)
+
+    @property
+    def hatched_out(self) -> int:
+        """Birds placed that came from no other box."""
+        return sum(t.count for t in self.tallies if t.entry is EntryKind.PLACED and not t.carried)
+
+    @property
+    def dead_on_arrival(self) -> int:
+        """Birds that came dead. They were never placed."""
+        return sum(e.count or 0 for e in self.notes if e.entry is EntryKind.DEAD_ON_ARRIVAL)
 
     def placed_until(self, at: float) -> int:
         """Birds placed up to and at a time."""
@@ -121,6 +143,26 @@ class Ledger:
         """The batches a box has had, in the order they began."""
         return tuple(batch for batch in self.batches if batch.brooder == brooder)
 
+    def family(self, batch: Batch) -> tuple[Batch, ...]:
+        """All that was split from the same birds, itself among them: one mortality, one report."""
+        return tuple(each for each in self.batches if each.root == batch.root)
+
+    def family_count(self, batch: Batch, *, to_at: float | None = None) -> tuple[int, int]:
+        """Birds placed and birds lost so far, over all boxes of the family."""
+        family = self.family(batch)
+        lost = sum(each.lost(to_at=to_at) for each in family)
+        return sum(each.hatched_out for each in family), lost
+
+    def expected(self, brooder: str) -> Entry | None:
+        """The newest word of birds to come into a box, unless some have been placed since."""
+        for entry in reversed(self.entries):
+            if entry.brooder == brooder and entry.number not in self.undone:
+                if entry.entry is EntryKind.EXPECTED:
+                    return entry
+                if entry.entry is EntryKind.PLACED:
+                    return None
+        return None
+
     def entry(self, number: int) -> Entry | None:
         """The entry of that number, undone or not."""
         return next((entry for entry in self.entries if entry.number == number), None)
@@ -173,20 +215,44 @@ def _order(entry: Entry) -> tuple[float, str, int]:
 
 def _lay(entry: Entry, batches: list[Batch], open_: dict[str, int]) -> str | None:
     """Lays one entry on top of the batches so far; why it does not count, if so."""
+    if entry.entry is EntryKind.END and entry.brooder is None:
+        ends = [replace(entry, brooder=name) for name in sorted(open_)]
+        faults = [_lay(end, batches, open_) for end in ends]
+        return next((fault for fault in faults if fault), None) if ends else _NOTHING_RUNS
     box = entry.brooder or ""
     index = open_.get(box)
     batch = None if index is None else batches[index]
     fault = _fault(entry, batch)
     if fault is not None:
         return fault
+    source = _carried_from(entry, batches) if entry.entry is EntryKind.PLACED else None
     if batch is None or index is None:
         if entry.entry is EntryKind.PLACED:
             open_[box] = len(batches)
-            batches.append(_begun(entry))
+            batches.append(_begun(entry, source))
         return None
-    batches[index] = after = _after(batch, entry)
+    batches[index] = after = _after(batch, entry, carried=source is not None)
     if after.ended_at is not None:
         del open_[box]
+    return None
+
+
+_NOTHING_RUNS = "No box holds birds: there is no batch to end."
+
+
+def _carried_from(placed: Entry, batches: list[Batch]) -> Batch | None:
+    """The batch these birds were moved out of just before, in another box."""
+    for batch in reversed(batches):
+        same = batch.kind == (placed.kind or batch.kind) and (
+            placed.hatched is None or iso_date(placed.hatched) == batch.hatched
+        )
+        if batch.brooder == placed.brooder or not same:
+            continue
+        for tally in reversed(batch.tallies):
+            if tally.at < placed.at - CARRIED_S:
+                break
+            if tally.entry is EntryKind.MOVED and tally.count >= (placed.count or 0):
+                return batch
     return None
 
 
@@ -221,7 +287,7 @@ def _undone(kept: tuple[Entry, ...]) -> tuple[frozenset[int], dict[int, str]]:
 
 def _fault(entry: Entry, batch: Batch | None) -> str | None:
     """Why an entry cannot count, given the batch that runs in its box."""
-    if entry.entry is EntryKind.NOTE:
+    if entry.entry in (EntryKind.NOTE, EntryKind.EXPECTED):
         return None
     if entry.entry is EntryKind.PLACED:
         return (
@@ -236,6 +302,8 @@ def _fault(entry: Entry, batch: Batch | None) -> str | None:
             f"There are no birds in {entry.brooder} at that time; first write down when they were "
             "placed."
         )
+    if entry.entry in _REMARKS:
+        return None
     return count_fault(entry) or _heads_fault(entry, batch.head_count())
 
 
@@ -243,7 +311,7 @@ def count_fault(entry: Entry) -> str | None:
     """An entry of birds needs a box and a count of 1 or more; `moved` alone may mean all."""
     if entry.brooder is None:
         return "Which brooder? The entry needs its name."
-    if entry.count is None and entry.entry is EntryKind.MOVED:
+    if entry.count is None and entry.entry in (EntryKind.MOVED, EntryKind.END):
         return None
     if entry.count is None or entry.count < 1:
         given = "" if entry.count is None else f", not {entry.count}"
@@ -284,7 +352,7 @@ def _mixed_fault(entry: Entry, batch: Batch) -> str | None:
     return None
 
 
-def _begun(entry: Entry) -> Batch:
+def _begun(entry: Entry, source: Batch | None) -> Batch:
     hatched = iso_date(entry.hatched)
     if entry.brooder is None or entry.kind is None or hatched is None or entry.count is None:
         raise ValueError(f"entry {entry.number} does not begin a batch")  # _placing_fault checked
@@ -293,20 +361,23 @@ def _begun(entry: Entry) -> Batch:
         number=entry.number,
         kind=entry.kind,
         hatched=hatched,
-        tallies=(_tally(entry, entry.count, entry.count),),
+        tallies=(_tally(entry, entry.count, entry.count, carried=source is not None),),
+        root=entry.number if source is None else source.root,
     )
 
 
-def _after(batch: Batch, entry: Entry) -> Batch:
-    if entry.entry is EntryKind.NOTE:
+def _after(batch: Batch, entry: Entry, *, carried: bool) -> Batch:
+    if entry.entry is EntryKind.EXPECTED:
+        return batch
+    if entry.entry in _REMARKS:
         return replace(batch, notes=(*batch.notes, entry))
     heads = batch.head_count()
     count = heads if entry.count is None else entry.count
     left = heads + count if entry.entry is EntryKind.PLACED else heads - count
-    return replace(batch, tallies=(*batch.tallies, _tally(entry, count, left)))
+    return replace(batch, tallies=(*batch.tallies, _tally(entry, count, left, carried=carried)))
 
 
-def _tally(entry: Entry, count: int, heads_after: int) -> HeadCountChange:
+def _tally(entry: Entry, count: int, heads_after: int, *, carried: bool) -> HeadCountChange:
     return HeadCountChange(
         at=entry.at,
         entry=entry.entry,
@@ -314,6 +385,7 @@ def _tally(entry: Entry, count: int, heads_after: int) -> HeadCountChange:
         count=count,
         heads_after=heads_after,
         note=entry.note,
+        carried=carried,
     )
 
 

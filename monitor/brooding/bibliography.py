@@ -4,6 +4,7 @@
 from collections.abc import Iterator
 
 from monitor.brooding import (
+    arrival,
     birds_heat,
     feed,
     harm_known,
@@ -12,6 +13,7 @@ from monitor.brooding import (
     moving,
     power_cut,
     rearing_plan,
+    signs,
     space,
 )
 from monitor.brooding.age_limits import GRACE_SOURCE, STEP_GRACE_DAYS
@@ -246,6 +248,10 @@ def _plan() -> Iterator[Figure]:
         ("an afternoon over its night", plan.DAY_OVER_NIGHT_K, "K", COMMON_PRACTICE),
     ):
         yield figure("plan", name, value, unit, source)
+    for name, sign in signs.SIGNS.items():
+        yield figure("signs", f"{name}: {sign.means}", None, "", signs.SIGN_SOURCE)
+    for step in (*arrival.BEFORE, *arrival.STEPS):
+        yield figure("arrival", step.text, None, "", step.source)
     for line in power_cut.CARD:
         yield figure("power cut", line.text, None, "", line.source)
 

@@ -6,8 +6,10 @@ An entry is known by its `id` wherever it goes: a back-up, a mirror, a journal o
 They live here because `brooding.batch` folds them; everyone above takes them from
 `monitor.events`, which passes them on."""
 
+import re
 import secrets
 from dataclasses import dataclass, field
+from datetime import date
 from enum import StrEnum
 
 
@@ -18,6 +20,11 @@ class EntryKind(StrEnum):
     LOSS = "loss"
     MOVED = "moved"
     NOTE = "note"
+    EXPECTED = "expected"  # birds are to come on a day
+    DEAD_ON_ARRIVAL = "dead-on-arrival"  # never placed: the hatchery's claim is about these
+    SEEN = "seen"  # how the birds lie
+    WEIGHED = "weighed"
+    END = "end"  # the batch is over: all that are left have gone, in this box or in every one
     UNDO = "undo"
     ACKNOWLEDGE = "acknowledge"
     SHELVE = "shelve"
@@ -53,3 +60,50 @@ def new_id(number: int) -> str:
     give the same, behind the number, so that entries of one moment stay in the order in which they
     were written, in whatever journal they are."""
     return f"{number:08x}{secrets.token_hex(12)}"
+
+
+# What these entries say besides a count stands first in the note, so that every form of a journal,
+# also one written by an older version, carries it.
+SIGNS = ("spread", "huddled", "panting", "one-sided")
+_GRAMS = re.compile(r"(\d+(?:\.\d+)?) g\b")
+
+
+def with_word(word: str, note: str | None) -> str:
+    """A note that begins with what the entry says."""
+    return f"{word}; {note}" if note else word
+
+
+def sign_of(entry: Entry) -> str | None:
+    """How the birds lay, one of SIGNS; None: it says nothing of that."""
+    word = (entry.note or "").partition(";")[0].strip()
+    return word if entry.entry is EntryKind.SEEN and word in SIGNS else None
+
+
+def grams_of(entry: Entry) -> float | None:
+    """What one of the weighed birds weighed, in grams."""
+    found = _GRAMS.match(entry.note or "")
+    return float(found[1]) if found and entry.entry is EntryKind.WEIGHED else None
+
+
+def day_of(entry: Entry) -> date | None:
+    """The day on which birds are to come."""
+    word = (entry.note or "").partition(";")[0].strip()
+    if entry.entry is not EntryKind.EXPECTED:
+        return None
+    try:
+        return date.fromisoformat(word)
+    except ValueError:
+        return None
+
+
+def remark_words(entry: Entry) -> str | None:
+    """What an entry says that changes no head count, without its time and box; None: it does, or is
+    a plain note."""
+    also = f": {entry.note}" if entry.note else ""
+    return {
+        EntryKind.SEEN: f"seen{also}",
+        EntryKind.WEIGHED: f"{entry.count} weighed{also}",
+        EntryKind.DEAD_ON_ARRIVAL: f"{entry.count} dead on arrival{also}",
+        EntryKind.EXPECTED: f"{entry.count} expected{also}",
+        EntryKind.END: f"the batch has ended{also}",
+    }.get(entry.entry)

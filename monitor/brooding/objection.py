@@ -9,7 +9,7 @@ from datetime import UTC, date, tzinfo
 
 from monitor.brooding.batch import LEDGER_KINDS, Ledger, count_fault, fold, iso_date
 from monitor.brooding.calendar import age_days, local_date
-from monitor.brooding.entries import Entry, EntryKind
+from monitor.brooding.entries import SIGNS, Entry, EntryKind, day_of, grams_of, sign_of
 from monitor.brooding.schedules import schedule_for
 from monitor.site import Place, Site
 
@@ -122,11 +122,31 @@ def _form_objection(entry: Entry, zone: tzinfo, brooders: Collection[str]) -> st
     if brooders and entry.brooder is not None and entry.brooder not in brooders:
         known = ", ".join(brooders)
         return f"No brooder is called {entry.brooder!r}; the configuration has {known}."
-    if entry.entry is EntryKind.NOTE:
-        return None if entry.note else "A note needs some words."
-    if entry.entry is EntryKind.PLACED and entry.hatched is not None:
-        return count_fault(entry) or _hatch_objection(entry.hatched, local_date(entry.at, zone))
-    return count_fault(entry)
+    words: str | None = None
+    match entry.entry:
+        case EntryKind.END:
+            return None
+        case EntryKind.NOTE:
+            return None if entry.note else "A note needs some words."
+        case EntryKind.SEEN:
+            known = ", ".join(SIGNS)
+            return None if sign_of(entry) else f"How do they lie? Use one of {known}."
+        case EntryKind.WEIGHED if not grams_of(entry):
+            words = "What did a bird weigh? In grams, more than 0."
+        case EntryKind.EXPECTED:
+            words = _expected_objection(entry, zone)
+        case EntryKind.PLACED if entry.hatched is not None:
+            words = _hatch_objection(entry.hatched, local_date(entry.at, zone))
+    return count_fault(entry) or words
+
+
+def _expected_objection(entry: Entry, zone: tzinfo) -> str | None:
+    day = day_of(entry)
+    if day is None:
+        return "On which day do they come? Write it like 2026-03-01."
+    if day < local_date(entry.at, zone):
+        return f"{day.isoformat()} is over already; write placed for birds that are there."
+    return None
 
 
 def _hatch_objection(hatched: str, placed_on: date) -> str | None:

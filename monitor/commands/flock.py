@@ -1,15 +1,23 @@
 """`brooder flock`: the ledger. What a grower would write on the sheet beside the box."""
 
-from datetime import datetime
+import re
+import time
+from datetime import date, datetime
 from typing import Annotated, Any
 
 import typer
 from rich.table import Table
 
+from monitor.brooding import arrival
+from monitor.brooding.batch import fold
 from monitor.brooding.bird_kinds import KINDS
+from monitor.brooding.calendar import age_days
+from monitor.brooding.entries import Entry, EntryKind, with_word
+from monitor.brooding.signs import SIGNS
 from monitor.commands.ask import brooder_or_exit, request, settings_of, when_or_exit
 from monitor.commands.common import ConfigOption, fail, out
 from monitor.settings import Settings
+from monitor.tell.wording.daily_needs import weight_words
 
 BrooderOption = Annotated[
     str | None, typer.Option("--brooder", help="Which brooder, where there is more than one.")
@@ -34,7 +42,11 @@ def register(app: typer.Typer) -> None:
     flock.command("placed")(placed)
     flock.command("loss")(loss)
     flock.command("moved")(moved)
+    flock.command("seen")(seen)
+    flock.command("weighed")(weighed)
+    flock.command("dead-on-arrival")(dead_on_arrival)
     flock.command("note")(note)
+    flock.command("end")(end)
     flock.command("undo")(undo)
     flock.command("list")(listed)
 
@@ -54,8 +66,23 @@ def placed(
     yes: YesOption = False,
     config: ConfigOption = None,
 ) -> None:
-    """Birds were put into a brooder. A batch begins, or grows if they are of one hatch."""
+    """Birds were put into a brooder. A batch begins, or grows if they are of one hatch. With --at a
+    day to come, 2026-03-01: they are expected then, and the watch wakes on the eve of it."""
     settings = settings_of(config)
+    day = _day_to_come(at)
+    if day is not None:
+        _enter(
+            settings,
+            "expected",
+            brooder,
+            None,
+            count=count,
+            kind=kind,
+            note=with_word(day.isoformat(), remark),
+        )
+        for step in (*arrival.BEFORE, *arrival.STEPS):
+            out().print(f"[ ] {step.text}", markup=False)
+        return
     _enter(
         settings,
         "placed",
@@ -89,10 +116,116 @@ def moved(
     at: AtOption = None,
     remark: NoteOption = None,
     yes: YesOption = False,
+    to: Annotated[
+        str | None,
+        typer.Option("--to", help="Into this box: the batch goes on there, in one record."),
+    ] = None,
     config: ConfigOption = None,
 ) -> None:
-    """Birds were moved out, to pasture or into a second box."""
-    _enter(settings_of(config), "moved", brooder, at, count=count, note=remark, yes=yes)
+    """Birds were moved out, to pasture or (--to) into a second box."""
+    settings = settings_of(config)
+    if to is None:
+        _enter(settings, "moved", brooder, at, count=count, note=remark, yes=yes)
+        return
+    name = brooder_or_exit(settings.site, brooder)
+    brooder_or_exit(settings.site, to)
+    if to == name:
+        fail(f"--to is {to}, where they are already; name the other box")
+    batch = fold([_entry(row) for row in request(settings, "ledger")["entries"]]).running(name)
+    if batch is None:
+        fail(f"{name} holds no birds to move")
+    count = batch.head_count() if count is None else count
+    into, out_of = with_word(f"into {to}", remark), with_word(f"from {name}", remark)
+    _enter(settings, "moved", name, at, count=count, note=into, yes=yes)
+    _enter(
+        settings,
+        "placed",
+        to,
+        at,
+        count=count,
+        hatched=batch.hatched.isoformat(),
+        kind=batch.kind,
+        note=out_of,
+        yes=yes,
+    )
+
+
+def seen(
+    sign: Annotated[str, typer.Argument(help=f"How they lie: {', '.join(SIGNS)}.")],
+    brooder: BrooderOption = None,
+    at: AtOption = None,
+    remark: NoteOption = None,
+    config: ConfigOption = None,
+) -> None:
+    """How the birds lie, and what to do about it. The chicks are the better thermometer."""
+    if sign not in SIGNS:
+        fail(f'the sign is "{sign}"; it must be one of {", ".join(SIGNS)}')
+    _enter(settings_of(config), "seen", brooder, at, note=with_word(sign, remark))
+    out().print(f"{SIGNS[sign].means} {SIGNS[sign].do}", markup=False)
+
+
+def weighed(
+    count: Annotated[int, typer.Argument(help="How many birds were weighed together.")],
+    weight: Annotated[str, typer.Argument(help='What they weighed together: "1.9 kg", "4.2 lb".')],
+    brooder: BrooderOption = None,
+    at: AtOption = None,
+    remark: NoteOption = None,
+    config: ConfigOption = None,
+) -> None:
+    """A few birds were weighed: how they stand against what their kind weighs at that age."""
+    settings = settings_of(config)
+    name = brooder_or_exit(settings.site, brooder)
+    grams = _grams_or_exit(weight) / max(count, 1)
+    if not 5 <= grams <= 20_000:
+        fail(f'"{weight}" for {count} is {grams:.0f} g a bird; no bird weighs that')
+    words = with_word(f"{grams:.0f} g", remark)
+    when = when_or_exit(at, settings.site.timezone) or time.time()
+    _enter(settings, "weighed", name, at, count=count, note=words)
+    batch = fold([_entry(row) for row in request(settings, "ledger")["entries"]]).running(name)
+    if batch is not None:
+        age = age_days(batch.hatched, when, settings.site.timezone)
+        out().print(weight_words(batch.kind, age, grams, settings.site.units), markup=False)
+
+
+def dead_on_arrival(
+    count: Annotated[int, typer.Argument(help="How many came dead.")],
+    brooder: BrooderOption = None,
+    at: AtOption = None,
+    remark: NoteOption = None,
+    config: ConfigOption = None,
+) -> None:
+    """Chicks that came dead: an entry of its own, since the hatchery's claim is about these. Enter
+    the living with `placed` first; these do not count as losses."""
+    _enter(settings_of(config), "dead-on-arrival", brooder, at, count=count, note=remark)
+    out().print(arrival.CLAIM, markup=False)
+
+
+def end(
+    brooder: BrooderOption = None,
+    at: AtOption = None,
+    remark: NoteOption = None,
+    yes: YesOption = False,
+    config: ConfigOption = None,
+) -> None:
+    """The batch is over: closes it in every box, or in --brooder alone. No more messages until
+    birds are placed again."""
+    settings = settings_of(config)
+    if brooder is not None:
+        brooder_or_exit(settings.site, brooder)
+    answer = request(
+        settings,
+        "entry",
+        entry="end",
+        brooder=brooder,
+        at=when_or_exit(at, settings.site.timezone),
+        note=remark,
+        by="command",
+        **_said(yes),
+    )
+    out().print(
+        f"Entry {answer['number']}: the batch has ended. The watch sleeps until birds are placed. "
+        f"To take it back: brooder flock undo {answer['number']}"
+    )
 
 
 def note(
@@ -179,6 +312,30 @@ def _enter(
             "it again once `brooder check` is well.",
             style="bold",
         )
+
+
+_WEIGHT = re.compile(r"^\s*(\d+(?:[.,]\d+)?)\s*(kg|g|lb|lbs|oz)\s*$", re.IGNORECASE)
+_G = {"kg": 1000.0, "g": 1.0, "lb": 453.59237, "lbs": 453.59237, "oz": 28.349523125}
+
+
+def _grams_or_exit(text: str) -> float:
+    found = _WEIGHT.match(text)
+    if found is None:
+        fail(f'the weight is "{text}"; write it with its unit, such as "1.9 kg" or "4.2 lb"')
+    return float(found[1].replace(",", ".")) * _G[found[2].lower()]
+
+
+def _day_to_come(at: str | None) -> date | None:
+    """`--at 2026-03-01`, or with a time, where that day is still to come."""
+    try:
+        day = None if at is None or len(at) < len("2026-03-01") else date.fromisoformat(at[:10])
+    except ValueError:
+        return None  # said by when_or_exit
+    return day if day is not None and day > date.today() else None  # noqa: DTZ011 - as typed
+
+
+def _entry(row: dict[str, Any]) -> Entry:
+    return Entry(**{**row, "entry": EntryKind(row["entry"])})
 
 
 def _said(yes: bool) -> dict[str, bool]:

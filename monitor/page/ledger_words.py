@@ -3,6 +3,7 @@
 from monitor.brooding.batch import iso_date
 from monitor.brooding.bird_kinds import KINDS
 from monitor.brooding.calendar import age_days, arrival_doubt, next_step
+from monitor.brooding.entries import remark_words
 from monitor.brooding.schedules import schedule_for, target_at
 from monitor.events import Entry, EntryKind
 from monitor.page.phrases import Phrases, capital, days_old
@@ -27,7 +28,9 @@ def sentence_of(entry: Entry) -> str:
         case EntryKind.UNDO:
             return f"Entry {entry.undoes} taken back.{note}"
         case _:
-            return f"{box}: {entry.entry.value} {entry.alarm or entry.probe or ''}.{note}"
+            act = f"{entry.entry.value} {entry.alarm or entry.probe or ''}.{note}"
+            remark = remark_words(entry)
+            return f"{box}: {act if remark is None else sentence(remark)}"
 
 
 def _birds(entry: Entry) -> str:

@@ -4,6 +4,7 @@ loss. Called by the command, the report, the page and the alert's attachment."""
 from datetime import timedelta
 
 from monitor.brooding.calendar import local_date, midnight
+from monitor.brooding.entries import remark_words
 from monitor.events import Entry, EntryKind, Priority
 from monitor.review.energy import energy_line
 from monitor.review.exposure import Exposure, Trace, exposure
@@ -148,6 +149,8 @@ def _answered(record: Record, start: float, stop: float) -> list[str]:
 def _event(entry: Entry) -> Event | None:
     many = "all" if entry.count is None else str(entry.count)
     said = f": {entry.note}" if entry.note else ""
+    if remark := remark_words(entry):
+        return Event(at=entry.at, what="note", text=remark)
     if entry.entry is EntryKind.NOTE:
         return Event(at=entry.at, what="note", text=entry.note or "")
     if entry.entry is EntryKind.LOSS:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from monitor.brooding import losses, space
 from monitor.brooding.calendar import at_age, local_date, week_of_age
-from monitor.brooding.entries import EntryKind
+from monitor.brooding.entries import EntryKind, remark_words
 from monitor.review.days import Cut, Day, days
 from monitor.review.exposure import Exposure
 from monitor.review.figure_text import span_text
@@ -169,6 +169,8 @@ def _notes(record: Record, day: Day, exposed: Exposure) -> tuple[Note, ...]:
         said = f": {entry.note}" if entry.note else ""
         if entry.entry is EntryKind.NOTE and entry.note:
             found.append(Note(at=entry.at, text=entry.note))
+        elif remark := remark_words(entry):
+            found.append(Note(at=entry.at, text=remark))
         elif entry.entry is EntryKind.LOSS:
             found.append(Note(at=entry.at, text=f"{many} lost{said}"))
         elif entry.entry in (EntryKind.PLACED, EntryKind.MOVED):

@@ -440,7 +440,11 @@ class Core:
         self._changed(changes, now)
         if self.ledger is not before:
             renamed = {box.renamed_from for box in self.site.brooders}
-            for box in sorted(before.open.keys() - self.ledger.open.keys() - renamed):
+            emptied = sorted(before.open.keys() - self.ledger.open.keys() - renamed)
+            if entry.entry is EntryKind.END and emptied:
+                self._told([self._plan.batch_ended(emptied, entry, self.ledger)])
+                emptied = []
+            for box in emptied:
                 self._told([self._plan.watch_ended(box, entry)])
         return changes
 

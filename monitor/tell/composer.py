@@ -4,6 +4,7 @@
 from collections.abc import Callable
 from dataclasses import replace
 
+from monitor.brooding.batch import Ledger
 from monitor.brooding.night_hours import asleep
 from monitor.events import Change, Entry, Priority
 from monitor.site import Site
@@ -11,7 +12,7 @@ from monitor.tell import incident_words
 from monitor.tell.contact import Contact, first_told
 from monitor.tell.incident import Alarm, Answer, Incident
 from monitor.tell.message import Message, MessageKind
-from monitor.tell.wording import Voice, Words, for_change, watch_ended
+from monitor.tell.wording import Voice, Words, batch_ended, for_change, watch_ended
 from monitor.watch.incidents import rank
 from monitor.watch.status import SiteStatus
 
@@ -58,6 +59,22 @@ class MessageComposer:
             kind=MessageKind.RAISED,
             contacts=tuple(contact.name for contact in self._contacts),
             priority=Priority.WARNING,
+            at=entry.at,
+            title=words.title,
+            body=words.body,
+            short=words.short,
+        )
+
+    def batch_ended(self, boxes: list[str], entry: Entry, ledger: Ledger) -> Message:
+        """To every contact, as `watch_ended`."""
+        words = batch_ended(boxes, entry, ledger, self._voice)
+        key = f"batch-ended/{entry.number}"
+        return Message(
+            key=key,
+            thread=key,
+            kind=MessageKind.RAISED,
+            contacts=tuple(contact.name for contact in self._contacts),
+            priority=Priority.ADVICE,
             at=entry.at,
             title=words.title,
             body=words.body,

@@ -13,6 +13,7 @@ from datetime import datetime
 from enum import IntEnum
 from itertools import groupby
 
+from monitor.brooding.batch import Ledger
 from monitor.brooding.night_hours import OUTLOOK_FROM_H
 from monitor.events import AlarmName, Change, ChangeKind, Entry, Moment, Priority, State
 from monitor.site import Site
@@ -26,6 +27,7 @@ from monitor.tell.morning_call import MorningCall
 from monitor.tell.policy import Policy
 from monitor.watch.alarm_table import TABLE, Family, Lasting
 from monitor.watch.incidents import BACK_S, SITE_SILENT, rank, scope
+from monitor.watch.silence import NO_BIRDS
 from monitor.watch.status import SiteStatus
 
 # Families of which several boxes can have the same trouble by one cause.
@@ -87,6 +89,10 @@ class Plan:
         message = self._composer.watch_ended(box, entry)
         self._morning.note(message.at, box, message.title)
         return message
+
+    def batch_ended(self, boxes: list[str], entry: Entry, ledger: Ledger) -> Message:
+        """The grower has closed the batch: the last word, where no box holds birds any more."""
+        return self._composer.batch_ended(boxes, entry, ledger)
 
     def take_escalated(self) -> list[Change]:
         """The alarms passed on to the next contact since the last time, to be kept like any other
@@ -420,7 +426,8 @@ class Plan:
         if incident.over_due <= tick or not incident.may_come_back:
             self._incidents.remove(incident)
         at = tick - self._offset_s
-        if incident.worst is None or told_before:
+        emptied = incident.last is not None and incident.last.facts.get("reason") == NO_BIRDS
+        if incident.worst is None or told_before or emptied:
             return []
         incident.over_told += 1
         if TABLE[incident.worst.alarm].told_once:

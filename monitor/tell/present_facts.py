@@ -5,6 +5,8 @@ from datetime import date, datetime, timedelta, tzinfo
 from monitor.events import Facts
 from monitor.site import Place
 from monitor.tell.wording import BoxEvening, BoxMorning, Words
+from monitor.tell.wording.daily_needs import needs_words
+from monitor.units import Unit
 from monitor.watch.status import BrooderStatus, SiteStatus
 
 
@@ -47,11 +49,16 @@ def _last_heard(fresh: Facts, box: BrooderStatus, now_at: float) -> None:
         fresh["silent_s"] = now_at - at
 
 
-def box_morning(name: str, alarms: tuple[str, ...], box: BrooderStatus | None) -> BoxMorning:
+def box_morning(
+    name: str, alarms: tuple[str, ...], box: BrooderStatus | None, units: Unit
+) -> BoxMorning:
     """One brooder's night and day."""
     if box is None:
         return BoxMorning(brooder=name, alarms=alarms)
     batch, step = box.batch, box.next_step
+    needs = None
+    if batch is not None and batch.head_count > 0:
+        needs = needs_words(batch.kind, batch.age_days, batch.head_count, units)
     return BoxMorning(
         brooder=name,
         alarms=alarms,
@@ -67,6 +74,7 @@ def box_morning(name: str, alarms: tuple[str, ...], box: BrooderStatus | None) -
         target_c=box.target_c,
         head_count=batch.head_count if batch else None,
         age_days=int(batch.age_days) if batch else None,
+        needs=needs,
         step_at=step.at if step and not step.gradual else None,
         step_target_c=step.to_c if step else None,
     )

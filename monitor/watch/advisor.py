@@ -5,7 +5,7 @@ from datetime import tzinfo
 from typing import cast
 
 from monitor.brooding.advice import advise
-from monitor.brooding.batch import Batch
+from monitor.brooding.batch import Batch, Ledger
 from monitor.events import AlarmName, Facts, State
 from monitor.site import Brooder
 from monitor.thermal.estimate import Nights
@@ -33,7 +33,7 @@ class Advisor:
             name: register.open(name, brooder.name, self, limits=brooder.limits) for name in _NAMES
         }
 
-    def see(self, batch: Batch | None, tick: float, nights: Nights) -> None:
+    def see(self, batch: Batch | None, tick: float, nights: Nights, ledger: Ledger) -> None:
         """What holds now?"""
         if batch is None:
             for alarm in self._alarms.values():
@@ -46,6 +46,7 @@ class Advisor:
             zone=self._zone,
             coming_lows_c=nights.lows_c,
             lows_from=nights.origin,
+            family=ledger.family_count(batch),
         )
         self._facts = {AlarmName(advice.alarm): cast(Facts, dict(advice.facts)) for advice in found}
         for name, alarm in self._alarms.items():

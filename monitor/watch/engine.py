@@ -69,7 +69,9 @@ class Engine:
         self._site_probes = [self._probes[p.key] for p in site.probes]
         self._mains = Mains(site, self._register)
         limits = {b.name: b.limits for b in site.brooders}
-        self._faults = ProbeFaults(self._probes.values(), limits, self._register)
+        self._faults = ProbeFaults(
+            self._probes.values(), limits, self._register, self._season_closed
+        )
         self._boxes = {b.name: self._box(b, make_estimator) for b in site.brooders}
         boxes = list(self._boxes.values())
         self._box_of = {p.key: box for box in boxes for p in box.probes}  # by probe
@@ -78,7 +80,7 @@ class Engine:
         self._in_use = OutOfService(
             self._boxes, self._probes, self._register, self._silence, self._faults
         )
-        self._watcher = Watcher(self._register, self._timers, boxes)
+        self._watcher = Watcher(self._register, self._timers, boxes, self._season_closed)
         self._unwatched = Unwatched(boxes, self._register)
         self._advisors = {b.name: Advisor(b, site.timezone, self._register) for b in site.brooders}
         for probe in self._probes.values():
@@ -106,6 +108,12 @@ class Engine:
         box.night.begin(at, self._tick, box.zone)
         box.estimate.hour(self._tick, at)
         box.refresh(self._tick)
+
+    def _season_closed(self, brooder: str | None = None) -> bool:
+        """There have been birds (in that box; None: in any), and there are none now."""
+        if brooder is None:
+            return bool(self.ledger.batches) and not self.ledger.open
+        return brooder not in self.ledger.open and bool(self.ledger.of(brooder))
 
     # -- events
 
@@ -413,7 +421,7 @@ class Engine:
         nights = box.estimate.nights(
             Moment(tick + self._register.offset_s, tick), self._forecast, box.outlook
         )
-        self._advisors[box.name].see(box.batch, tick, nights)
+        self._advisors[box.name].see(box.batch, tick, nights, self.ledger)
 
     def _changes(self) -> list[Change]:
         out = self._register.out
@@ -427,11 +435,14 @@ class Engine:
         named = None if entry.entry is EntryKind.UNDO else entry.brooder
         boxes = [box for box in self._boxes.values() if named in (None, box.name)]
         self._unwatched.said(entry)
+        self._watcher.season_changed(tick)
         for box in boxes:
             batch = self.ledger.running(box.name)
             if batch != box.batch:
                 box.begin_batch(batch, tick)
                 self._silence.batch_changed(box, tick)
+                for probe in (*box.probes, *self._site_probes):
+                    self._faults.see(probe, tick)
                 self._advise(box, tick)
         for box in boxes:
             if entry.brooder in (None, box.name):

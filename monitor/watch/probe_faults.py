@@ -3,7 +3,7 @@
 Two ways to lose belief: a value no floor can be (from the intake), and a finding of the thermal
 side (stuck, drifting, fallen out of the box)."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 
 from monitor.events import AlarmName, Cause, Facts, Priority
 from monitor.site import Limits
@@ -16,9 +16,15 @@ class ProbeFaults:
     """One alarm for each probe."""
 
     def __init__(
-        self, probes: Iterable[ProbeWatch], limits: Mapping[str, Limits], register: AlarmRegister
+        self,
+        probes: Iterable[ProbeWatch],
+        limits: Mapping[str, Limits],
+        register: AlarmRegister,
+        season_closed: Callable[[str | None], bool],
     ) -> None:
-        """`limits` by brooder."""
+        """`limits` by brooder. `season_closed`: that box (None: every one) has had birds and has
+        none now."""
+        self._season_closed = season_closed
         self._register = register
         self._around: dict[str | None, list[ProbeWatch]] = {}  # by brooder
         self._alarms: dict[str, Alarm] = {}
@@ -45,8 +51,9 @@ class ProbeFaults:
         if not probe.in_use:
             return
         alarm = self.alarm(probe)
-        self._register.see(alarm, probe.faulty, tick, at_once=at_once)
-        if probe.faulty and not _can_wait(probe) and alarm.priority is Priority.ADVICE:
+        told = probe.faulty and not self._season_closed(probe.probe.brooder)
+        self._register.see(alarm, told, tick, at_once=at_once)
+        if told and not _can_wait(probe) and alarm.priority is Priority.ADVICE:
             self._register.renew(alarm, tick)
 
     def probe_of(self, key: str) -> ProbeWatch | None:

@@ -17,6 +17,7 @@ from monitor.watch.probe_watch import ProbeWatch
 from monitor.watch.timers import Slot, Timers
 
 SILENT = "silent"
+NO_BIRDS = "no birds are left to listen for"  # why a silence is over
 _BROODER_WAITS_S, _PROBE_WAITS_S = 60.0, 300.0
 _MOST_HEARD = 4  # probes of other boxes: that one is heard says that the board works
 _MEND_STUCK = "Take its power away for a moment. If it is stuck again, put in another probe."
@@ -129,7 +130,10 @@ class Silence:
         that is gone silences thousands of probes one by one."""
         whole_site = self._all_silent()
         if self._site is not None:
-            self._register.see(self._site, whole_site and self._birds(), tick)
+            if self._birds():
+                self._register.see(self._site, whole_site, tick)
+            else:
+                self._register.stop(self._site, tick, NO_BIRDS)
         if whole_site != self._whole_site:
             changed = None
         self._whole_site = whole_site
@@ -155,7 +159,7 @@ class Silence:
 
     def _sleep(self, box: BrooderWatch, alarm: Alarm, tick: float) -> None:
         for each in (alarm, *(self._of_probe[probe.key] for probe in box.probes)):
-            self._register.stop(each, tick, "no birds in the box")
+            self._register.stop(each, tick, NO_BIRDS)
 
     def _all_silent(self) -> bool:
         """No probe in use is heard (and there is one in use). Looks first at the one that was

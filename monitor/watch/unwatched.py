@@ -54,8 +54,10 @@ class Unwatched:
 
     def said(self, entry: Entry) -> None:
         """Somebody says what is in a box, or that nothing is."""
-        if entry.entry in (EntryKind.PLACED, EntryKind.MOVED):
+        if entry.entry in (EntryKind.PLACED, EntryKind.MOVED, EntryKind.END):
             self._unknown.discard(entry.brooder or "")
+        if entry.entry is EntryKind.END and entry.brooder is None:
+            self._unknown.clear()
 
     def judge(self, ledger: Ledger, tick: float) -> None:
         """Feed the alarms."""

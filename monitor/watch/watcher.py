@@ -2,6 +2,7 @@
 
 Owned by watch.engine; the service reports the facts through `Engine.fault`."""
 
+from collections.abc import Callable
 from typing import Any
 
 from monitor.events import AlarmName, Cause, Facts, ProbeFact, State
@@ -33,7 +34,17 @@ _BY_CONTACT = (AlarmName.DELIVERY_FAULT,)  # one for each, once it is reported o
 class Watcher:
     """What is wrong with the tool, not with the box."""
 
-    def __init__(self, register: AlarmRegister, timers: Timers, boxes: list[BrooderWatch]) -> None:
+    def __init__(
+        self,
+        register: AlarmRegister,
+        timers: Timers,
+        boxes: list[BrooderWatch],
+        season_closed: Callable[[], bool],
+    ) -> None:
+        """`season_closed`: there have been birds, and there are none. Then nobody is told of the
+        tool itself either; what is still wrong is told when birds come."""
+        self._season_closed = season_closed
+        self._wrong: dict[str, bool] = {}  # by alarm
         self._register = register
         self._timers = timers
         self._boxes = boxes
@@ -61,7 +72,15 @@ class Watcher:
         """A fault is there, or no longer."""
         alarm = self._alarm(name, facts.get("contact"))
         self._facts[alarm.key] = facts
-        self._register.see(alarm, active, tick)
+        self._wrong[alarm.key] = active
+        self._register.see(alarm, active and not self._season_closed(), tick)
+
+    def season_changed(self, tick: float) -> None:
+        """Birds came, or the last ones have gone."""
+        for key, active in self._wrong.items():
+            self._register.see(
+                self._register.alarms[key], active and not self._season_closed(), tick
+            )
 
     def jumped(self, tick: float, jump_s: float, *, doubted: bool, birds: bool) -> bool:
         """The wall clock was set. Told where it is worth it; True: it may be wrong, so the targets
@@ -87,7 +106,7 @@ class Watcher:
             )
         self._facts[alarm.key] = facts
         self._register.renew(alarm, tick)
-        self._register.see(alarm, True, tick)
+        self._register.see(alarm, not self._season_closed(), tick)
         self._timers.set(Slot(6, SETTLE, _JUMP), None if self._asks else tick + _JUMP_STANDS_S)
         return self._asks
 
@@ -137,7 +156,7 @@ class Watcher:
             gap["after_c"] = min(temps)
         alarm = self._alarm(AlarmName.WAS_DOWN)
         self._facts[alarm.key] = gap
-        self._register.see(alarm, True, tick)
+        self._register.see(alarm, not self._season_closed(), tick)
 
     def _floor_facts(self, since: float | None) -> list[ProbeFact]:
         probes = [p for box in self._boxes for p in box.probes if p.place is Place.FLOOR]
@@ -169,6 +188,7 @@ class Watcher:
         """JSON-able."""
         return {
             "facts": self._facts,
+            "wrong": self._wrong,
             "gap": self._gap,
             "gap_tick": self._gap_tick,
             "jump": [self._asks, self._jump_s],
@@ -180,6 +200,9 @@ class Watcher:
         for name, subject in state.get("opened", ()):
             self.reopen([name, None, subject])
         self._facts = dict(state["facts"])
+        self._wrong = {
+            k: v for k, v in state.get("wrong", {}).items() if k in self._register.alarms
+        }
         self._gap = state["gap"]
         self._gap_tick = state["gap_tick"] + shift_s
         self._asks, self._jump_s = state.get("jump", (False, 0.0))

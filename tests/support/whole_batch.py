@@ -89,14 +89,14 @@ def ledger() -> list[dict[str, Any]]:
         _row(SPLIT_DAY, "10:00", "moved", "porch", count=54, note="into the shed"),
         _row(SPLIT_DAY, "10:05", "placed", "shed", count=54, **bird),
         _row(23, "06:50", "loss", "shed", count=1, note="leg"),
-        _row(OUT_DAY, "11:00", "moved", "porch"),
-        _row(OUT_DAY, "11:30", "moved", "shed"),
+        _row(OUT_DAY, "11:00", "end", None),
     ]
     return rows
 
 
-def _row(day: int, clock: str, entry: str, box: str, **more: Any) -> dict[str, Any]:
-    return {"at": _iso(at(day, clock)), "entry": entry, "brooder": box, **more}
+def _row(day: int, clock: str, entry: str, box: str | None, **more: Any) -> dict[str, Any]:
+    where = {} if box is None else {"brooder": box}
+    return {"at": _iso(at(day, clock)), "entry": entry, **where, **more}
 
 
 def lines(seed: int = 1, *, months_after: int = 0) -> Iterator[str]:

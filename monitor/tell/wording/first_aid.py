@@ -7,6 +7,7 @@ from collections.abc import Iterable, Sequence
 
 from monitor.brooding.circuit import spare_w, usual_load_w
 from monitor.brooding.lamp_safety import LARGEST_LAMP_W
+from monitor.brooding.power_cut import IN_SHORT
 from monitor.events import Cause, Facts
 from monitor.site import Brooder, Site
 from monitor.tell.wording.words import listed, sentence
@@ -87,6 +88,8 @@ def more_about_cold(cause: Cause, facts: Facts, box: Brooder | None, site: Site)
             lost_source(facts, box) or "It falls the way it does when heat is lost.",
             HEAT_ROUND,
         ]
+        if all_at_once(facts, box):
+            lines.append(IN_SHORT)
     elif cause is Cause.COVER_OPEN:
         lines.append(
             "It falls the way it does when the cover is off: see that it is on right, then look "
@@ -155,6 +158,11 @@ def would_help(mends: Sequence[str]) -> str:
     """The ways that would hold, each by itself."""
     which = " (any one of these)" if len(mends) > 1 else ""
     return f"What would help{which}: " + "; ".join(mends).rstrip(".") + "."
+
+
+def all_at_once(facts: Facts, box: Brooder | None) -> bool:
+    """Did every source stop? Then it is the power, more likely than not."""
+    return "source" in facts and box is not None and not _is_one(facts["source"], box)
 
 
 def _is_one(source: str, box: Brooder) -> bool:

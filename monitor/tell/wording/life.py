@@ -4,6 +4,7 @@ Called by `for_change` and the planner."""
 
 from dataclasses import replace
 
+from monitor.brooding.batch import Ledger
 from monitor.events import AlarmName, Change, Entry, EntryKind
 from monitor.tell.wording.temperature import NOW
 from monitor.tell.wording.words import Voice, Words, compose, listed, sentence, span
@@ -119,6 +120,29 @@ def unshelved(change: Change, voice: Voice) -> Words:
     )
 
 
+def batch_ended(boxes: list[str], entry: Entry, ledger: Ledger, voice: Voice) -> Words:
+    """The grower closed the batch: what wakes the watch again, and how it went."""
+    ended = [batch for box in boxes for batch in ledger.of(box)[-1:]]
+    counts = {batch.root: ledger.family_count(batch) for batch in ended}
+    placed = sum(placed for placed, _ in counts.values())
+    lost = sum(lost for _, lost in counts.values())
+    others = sorted(ledger.open)
+    if others:
+        title = f"{listed(boxes)}: the batch has ended"
+        first = f"No more messages of {listed(boxes)}. {listed(others)} is watched on."
+    else:
+        title = f"{voice.where(None)}: the watch sleeps"
+        first = "The batch has ended: no more messages until birds are placed."
+    return compose(
+        title,
+        first,
+        f"{placed} birds placed, {lost} lost." if placed else None,
+        "The probes may be unplugged. What wakes the watch: `brooder flock placed`, or Place "
+        "chicks on the page.",
+        f"Ended by mistake? `brooder flock undo {entry.number}`.",
+    )
+
+
 def watch_ended(box: str, entry: Entry, voice: Voice) -> Words:
     """The ledger says that a box is empty, so nothing is watched there any more."""
     by = f" by {entry.by}" if entry.by else ""
@@ -129,6 +153,7 @@ def watch_ended(box: str, entry: Entry, voice: Voice) -> Words:
     return compose(
         f"{voice.where(box)}: no birds, so no watch for cold",
         f"At {voice.clock(entry.at, entry.at)} {what}{by}. Is that right?",
+        "No more messages of this box until birds are placed in it.",
         "If birds are still in there, nobody watches over them now. Take the entry back: on the "
         f"page under Do, or with `brooder flock undo {entry.number}`."
         if entry.entry is not EntryKind.UNDO

@@ -11,11 +11,12 @@ from monitor.brooding.lamp_safety import LARGEST_LAMP_W
 from monitor.brooding.rearing_plan import SPARE_K, PlannedWeek, RearingPlan
 from monitor.measures import length_shown
 from monitor.site import Site
+from monitor.tell.wording.daily_needs import water, weight
 from monitor.tell.wording.first_aid import LAMP_CARE
 from monitor.tell.wording.words import Voice
 from monitor.units import M2_PER_SQUARE_FOOT, Unit, step_shown
 
-_LITRES_PER_GALLON, _KG_PER_POUND, _M3_PER_CUBIC_FOOT = 3.785411784, 0.45359237, 0.028316846592
+_M3_PER_CUBIC_FOOT = 0.028316846592
 _LEAST_W = 10.0  # less is within the doubt of the balance
 
 
@@ -36,7 +37,7 @@ def plan_sections(plan: RearingPlan, site: Site) -> tuple[Section, ...]:
         Section("Week by week", tuple(_week(week, plan, voice, say) for week in plan.weeks)),
         Section("What a cover changes", tuple(_covers(plan, voice))),
         Section("The circuit", tuple(_circuit(plan, site))),
-        Section("To buy and to have ready", tuple(_shopping(plan, say))),
+        Section("To buy and to have ready", tuple(_shopping(plan, say, site))),
         Section("If the power fails", tuple(line.text for line in power_cut.CARD)),
         Section(
             "What this rests on",
@@ -51,7 +52,7 @@ def plan_sections(plan: RearingPlan, site: Site) -> tuple[Section, ...]:
 
 
 class Measures:
-    """Areas, volumes and weights as the grower buys them."""
+    """Areas, volumes and lengths as the grower buys them."""
 
     def __init__(self, units: Unit) -> None:
         self._us = units is Unit.FAHRENHEIT
@@ -64,21 +65,6 @@ class Measures:
     def volume(self, m3: float) -> str:
         """Of litter."""
         return f"{m3 / _M3_PER_CUBIC_FOOT:.0f} cu ft" if self._us else f"{m3 * 1000:.0f} litres"
-
-    def litres(self, litres: float) -> str:
-        """Of water."""
-        if self._us:
-            return f"{litres / _LITRES_PER_GALLON:.1f} gal"
-        return f"{litres:.1f} litres" if litres < 10 else f"{litres:.0f} litres"
-
-    def weight(self, kg: float) -> str:
-        """Of feed."""
-        amount = kg / _KG_PER_POUND if self._us else kg
-        return (
-            f"{amount:.1f}" * (amount < 10)
-            + f"{amount:.0f}" * (amount >= 10)
-            + (" lb" if self._us else " kg")
-        )
 
     def length(self, m: float) -> str:
         """Of a trough, a wall."""
@@ -179,19 +165,19 @@ def _circuit(plan: RearingPlan, site: Site) -> list[str]:
     return lines
 
 
-def _shopping(plan: RearingPlan, say: Measures) -> list[str]:
+def _shopping(plan: RearingPlan, say: Measures, site: Site) -> list[str]:
     first = plan.weeks[0]
     short = max(week.missing_w for week in plan.weeks)
     held = all(week.holds(plan.box.limits.band_c) for week in plan.weeks)
     lines = [
         f"Litter, dry shavings: {say.volume(plan.litter_m3)} to day {plan.out_days}.",
-        f"Drinkers for {say.litres(plan.drinkers_l)} at first, feeders with "
+        f"Drinkers for {water(plan.drinkers_l, site.units)} at first, feeders with "
         f"{say.length(plan.feeder_m)} of edge by the end.",
     ]
     if plan.feed_kg is not None and plan.water_l is not None:
         lines.append(
-            f"Starter feed: {say.weight(plan.feed_kg)} to day {plan.out_days}, plus a tenth for "
-            f"what is spilled. Water on the last day: {say.litres(plan.water_l)}."
+            f"Starter feed: {weight(plan.feed_kg, site.units)} to day {plan.out_days}, plus a "
+            f"tenth for what is spilled. Water on the last day: {water(plan.water_l, site.units)}."
         )
     if not held:
         lines.append(f"Heat: about {_watts(short)} W more than planned, or a better cover.")

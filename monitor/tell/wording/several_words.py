@@ -1,6 +1,7 @@
 """The same urgent trouble in several boxes at once: one message that lists them. Used by the
 planner's words for an incident."""
 
+from monitor.brooding.power_cut import IN_SHORT
 from monitor.events import AlarmName, Change
 from monitor.tell.wording.first_aid import HEAT_ROUND, LOOK_AT_CHICKS, WARM_THEM
 from monitor.tell.wording.words import Voice, Words, compose, listed, sentence
@@ -31,6 +32,7 @@ def several_boxes(changes: list[Change], voice: Voice) -> Words:
         "They went together, so look first at what they share: mains, breaker, outlet, cord. "
         + HEAT_ROUND,
         WARM_THEM,
+        IN_SHORT,
         figures=_lines(coldest, [_floor(change, voice) for change in coldest]),
     )
 
