@@ -49,6 +49,7 @@ _ACTED_SD_K = 2.0  # what a grower's act may do to the rise
 _NIGHT_SEEN_S = 18 * 3600.0  # since last evening: a night was among it
 _RECENT_S, _RECENT_LEAST = 290.0, 3  # what the rate is taken from
 _AT_TARGET_S = 600.0  # a floor as warm as it should be for so long has its heat
+_SWING_KNOWN_S = 3600.0  # a thermostat has gone on and off by then
 _WEATHER_S = 1800.0  # before a fall: an outside that came down by as much since then explains it
 _DOWN_S, _DOWN_READINGS = 55.0, 2  # a probe beneath a source is down for so long
 _AFTER_ONSET_S = 20.0  # what a plug said later than this after the onset, it said of the fall
@@ -400,9 +401,16 @@ class ThermalWatch:
                 acted=self._acted,
             )
             and not self._weather(tick)
+            and not self._may_swing(tick, floor_c)
         )
         if tells and not fall.decided(tick):
             self._weigh(model, tick)
+
+    def _may_swing(self, tick: float, floor_c: float) -> bool:
+        """In its first hour a thermostat's off-phase looks like lost heat: what its usual low is,
+        is not known yet. Once out of the band it is no swing."""
+        low_c = self._standing(floor_c).low_c
+        return tick - self._first < _SWING_KNOWN_S and low_c is not None and floor_c >= low_c
 
     def _weather(self, tick: float) -> bool:
         """Did the outside come down by as much? A box follows it later, and by less."""
