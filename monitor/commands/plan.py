@@ -52,10 +52,10 @@ def plan(
     ] = None,
     config: ConfigOption = None,
 ) -> None:
-    """Before the order: floor space and heat week by week, what a cover changes, a shopping list.
-    Needs no probe, no birds and no running service. What you leave out is taken from the box of the
-    configuration, or from a plywood box of 5 by 5 ft under two lamps. Exit code 1 if it will not
-    do."""
+    """Before the order: floor space and heat, week by week. Says what a cover changes, and what
+    to buy. Needs no probe, no birds and no running service. What you leave out is taken from the
+    box of the configuration, or from a plywood box of 5 by 5 ft under two lamps. Exit code 1 if it
+    will not do."""
     site = _site(config, units)
     if not 1 <= count <= MOST_BIRDS:
         fail(f"the count is {count}; it must be 1 to {MOST_BIRDS}")

@@ -14,10 +14,16 @@ from monitor.commands.ask import settings_of
 from monitor.commands.common import ConfigOption, complain, fail, out
 from monitor.commands.flock import BrooderOption
 from monitor.service.control import NoService, ask
-from monitor.service.probe_accounts import MOSQUITTO_FILES, Prepared, carry_out, prepare
+from monitor.service.probe_accounts import (
+    MOSQUITTO_FILES,
+    Prepared,
+    carry_out,
+    named,
+    prepare,
+)
 from monitor.settings import Settings, SettingsFault
 from monitor.settings.rewriting import BEFORE, NotWritten, replace_text
-from monitor.site import Place, Site, place_for
+from monitor.site import Place, Probe, Site, place_for
 
 
 def add(
@@ -50,7 +56,7 @@ def add(
 ) -> None:
     """Add a probe, and say what to type into it. Its lines go into the configuration, its account
     to the broker, with the right to publish its own topic and nothing else. With the name of a
-    probe that is there already: a new account for it, for instance for a new board.
+    probe that is there already, or of a lamp whose plug says its watts: a new account for it.
 
     Outside probes serve every box unless --brooder names one."""
     settings = settings_of(config)
@@ -80,7 +86,7 @@ def _box(site: Site, name: str, place: Place | None, brooder: str | None) -> str
         if brooder not in boxes:
             fail(f'--brooder is "{brooder}"; it must be one of {", ".join(boxes)}')
         return brooder
-    there = [p for p in site.all_probes if p.name.casefold() == name.casefold()]
+    there = named(site, name)
     if len(there) == 1:
         return there[0].brooder
     if not there and (place or place_for(name)) is Place.OUTSIDE:
@@ -92,7 +98,8 @@ def _box(site: Site, name: str, place: Place | None, brooder: str | None) -> str
 
 def _agree(settings: Settings, ready: Prepared, *, sure: bool) -> None:
     probe = ready.probe
-    out().print(f"{probe.key}: place {probe.place.value}, topic {probe.topic}", style="bold")
+    where = f"place {probe.place.value}, " if isinstance(probe, Probe) else ""
+    out().print(f"{probe.key}: {where}topic {probe.topic}", style="bold")
     if ready.change is not None:
         source = settings.source
         out().print(f"In {source} (the file before is kept as {source.name}{BEFORE}):")

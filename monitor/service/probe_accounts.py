@@ -18,11 +18,12 @@ from monitor.brooding.objection import Objection
 from monitor.intake.accounts import hashed, new_password, with_account, with_right
 from monitor.intake.mosquitto import MosquittoFault, hashed_by_mosquitto, let_mosquitto_read
 from monitor.intake.rights import Rights, RightsFault, accounts_of
+from monitor.intake.router import Sensor
 from monitor.settings import Settings
 from monitor.settings.file_model import BrokerSettings
 from monitor.settings.new_probe import add_probe, open_to_network, topic_for
 from monitor.settings.rewriting import Change, NotWritten, propose, replace_text
-from monitor.site import Place, Probe, place_for
+from monitor.site import Meter, Place, Probe, Site, place_for
 
 MOSQUITTO_FILES = Path("/etc/mosquitto/brooder")  # as deploy/mosquitto has it
 _HOME = ("127.0.0.1", "::1", "localhost")
@@ -59,7 +60,7 @@ class Card:
 class Prepared:
     """Everything as it will be. `consequences` are to be said, and agreed to, before it is done."""
 
-    probe: Probe
+    probe: Sensor
     card: Card
     change: Change | None = None  # None: the configuration stays as it is
     consequences: tuple[str, ...] = ()
@@ -80,30 +81,23 @@ def prepare(
     address: str | None = None,
     mosquitto_files: Path = MOSQUITTO_FILES,
 ) -> Prepared:
-    """A probe of this box, or of the site where `brooder` is None. One that is configured already
-    gets an account anew. `network` opens the built-in broker to the network. Raises Objection,
-    SettingsFault, NotWritten."""
-    probe = next(
-        (
-            p
-            for p in settings.site.all_probes
-            if p.name.casefold() == name.casefold() and p.brooder == brooder
-        ),
-        None,
-    )
+    """A probe of this box, or of the site where `brooder` is None. One that is configured already,
+    or a meter (a plug's watts, the humidity), gets an account anew. `network` opens the built-in
+    broker to the network. Raises Objection, SettingsFault, NotWritten."""
+    probe = next((p for p in named(settings.site, name) if p.brooder == brooder), None)
     is_new = probe is None
     if probe is None:
         probe = _new(settings, name, brooder, place)
         account = accounts_of(probe)[0]
-        if any(account in accounts_of(other) for other in settings.site.all_probes):
+        if any(account in accounts_of(other) for other in settings.site.published):
             raise Objection(
                 f'a probe called "{name}" would have the account {account}, which another one '
                 "has already; choose another name"
             )
-    elif place is not None and place is not probe.place:
+    elif place is not None and place is not (at := getattr(probe, "place", None)):
         raise Objection(
-            f"{probe.key} is configured already, as {probe.place.value}; leave --place out, or "
-            "change its place in the configuration"
+            f"{probe.key} is configured already, as {at.value if at else 'a meter'}; leave --place "
+            "out, or change it in the configuration"
         )
     file = settings.file
     if file.broker is None:
@@ -119,7 +113,7 @@ def prepare(
     opens = network and own.listen in _HOME
 
     def edit(document: tomlkit.TOMLDocument) -> None:
-        if is_new:
+        if is_new and isinstance(probe, Probe):
             add_probe(document, brooder=brooder, name=name, topic=probe.topic, place=probe.place)
         if opens:
             named = None if own.accounts_file else "accounts"
@@ -127,6 +121,16 @@ def prepare(
 
     change = propose(settings.source, edit) if is_new or opens else None
     return replace(ready, change=change)
+
+
+def named(site: Site, name: str) -> list[Sensor]:
+    """What publishes under this name, in whichever box."""
+    return [
+        sensor
+        for sensor in site.published
+        if (sensor.title if isinstance(sensor, Meter) else sensor.name).casefold()
+        == name.casefold()
+    ]
 
 
 def carry_out(prepared: Prepared) -> tuple[str, ...]:
@@ -180,7 +184,7 @@ def _new(settings: Settings, name: str, brooder: str | None, place: Place | None
 
 
 def _at_the_built_in(
-    settings: Settings, probe: Probe, *, network: bool, address: str | None
+    settings: Settings, probe: Sensor, *, network: bool, address: str | None
 ) -> Prepared:
     own = settings.file.built_in_broker
     base = settings.source.parent
@@ -222,7 +226,7 @@ def _at_the_built_in(
     )
 
 
-def _of_opening(settings: Settings, probe: Probe, tls: bool) -> list[str]:
+def _of_opening(settings: Settings, probe: Sensor, tls: bool) -> list[str]:
     own = settings.file.built_in_broker
     said = [
         f"The broker will listen on every address of this board, port {own.port}, for whoever "
@@ -236,7 +240,7 @@ def _of_opening(settings: Settings, probe: Probe, tls: bool) -> list[str]:
             "the Wi-Fi can publish a false temperature. On a network that you share use TLS "
             "(cert_file and key_file)."
         )
-    others = [p.key for p in settings.site.all_probes if p.key != probe.key]
+    others = [p.key for p in settings.site.published if p.key != probe.key]
     if others and own.accounts_file is None:
         said.append(
             f"No account yet: {', '.join(others)}. Until each has its own "
@@ -245,7 +249,9 @@ def _of_opening(settings: Settings, probe: Probe, tls: bool) -> list[str]:
     return said
 
 
-def _at_another(broker: BrokerSettings, probe: Probe, address: str | None, files: Path) -> Prepared:
+def _at_another(
+    broker: BrokerSettings, probe: Sensor, address: str | None, files: Path
+) -> Prepared:
     account = accounts_of(probe)[0]
     here = broker.host in _HOME
     accounts, rights = files / "passwords", files / "rights"
