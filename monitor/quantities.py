@@ -34,6 +34,7 @@ class Quantity:
     step: float = 0.0  # a smaller change is not worth keeping: noise
     senml: str | None = None  # unit by RFC 8428 (section 12.1); None: a state, which has none
     sign: str = ""
+    per_sign: float = 1.0  # of its unit in what the sign stands for: 60 s in a minute
     words: Mapping[str, float] = field(default_factory=dict)  # of a state: what a payload may say
     states: Mapping[float, str] = field(default_factory=dict)  # of a state: how a grower reads it
     bounds: tuple[Bounds, ...] = ()  # by age, in order
@@ -54,7 +55,7 @@ class Quantity:
         """As a grower reads it: `62 %`, `238 W`, `open`."""
         if self.is_state:
             return self.states.get(value, f"{value:g}")
-        return f"{value:.0f} {self.sign}"
+        return f"{value / self.per_sign:.0f} {self.sign}"
 
     def state(self, said: Any) -> float | None:
         """The state that a payload's word (or JSON true, false, 1, 0) stands for; None: it stands
@@ -98,7 +99,8 @@ MAINS = Quantity(
     of_box=False,
 )
 BATTERY_LEFT = Quantity(
-    kind="battery-left", column="battery_left_s", title="battery", senml="s", sign="s",
+    kind="battery-left", column="battery_left_s", title="battery lasts", senml="s",
+    sign="min", per_sign=60.0,
     least=0.0, most=30 * 86400.0, step=60.0, of_box=False,
 )  # fmt: skip
 # Publishers disagree: one wants 60 to 70 % at every age, another 30 to 50 at first. Advice begins

@@ -75,7 +75,7 @@ class BoxView:
     probes: tuple[ProbeView, ...]
     probes_line: str
     heat: tuple[str, ...] = ()  # what the plugs say, in a line, and what that foretells
-    others: tuple[str, ...] = ()  # humidity, cover
+    others: str = ""  # humidity, cover
     cautions: tuple[str, ...] = ()
     put_aside_link: str = ""
     what_if_link: str = ""
@@ -100,7 +100,7 @@ class NowView:
     alarms: tuple[AlarmView, ...]  # of the site and the watcher itself
     over: tuple[OverView, ...]
     outside: tuple[ProbeView, ...]
-    meters: tuple[str, ...]  # of the site: mains, battery
+    meters: str  # of the site: mains, battery
     stale_since: float | None
     clock_sure: bool = True
     calls: tuple[UnansweredAlarm, ...] = field(default=())  # unanswered
@@ -131,7 +131,7 @@ def view(status: SiteStatus, site: Site, say: Phrases, missing: Iterable[Missing
         alarms=alarms,
         over=over(status.alarms, say),
         outside=tuple(probe_view(probe, say) for probe in status.probes),
-        meters=tuple(meter_words.other_lines(status.meters)),
+        meters=", ".join(meter_words.other_lines(status.meters)),
         stale_since=status.at if say.now - status.at > STALE_S else None,
         clock_sure=status.clock_sure,
         calls=tuple(unanswered),
@@ -202,7 +202,7 @@ def _box(
         probes=tuple(probe_view(probe, say) for probe in box.probes),
         probes_line=probes_line(box),
         heat=heat_lines(box, say),
-        others=tuple(meter_words.other_lines(box.meters)),
+        others=", ".join(meter_words.other_lines(box.meters)),
         cautions=_cautions(setting, judged, said.union(outlook)),
         put_aside_link=f"/do/put-aside?brooder={quote(box.name)}",
         what_if_link=f"/do/tonight?brooder={quote(box.name)}",

@@ -365,7 +365,8 @@ def _mains(m: MainsSettings) -> tuple[Meter, ...]:
         )  # fmt: skip
 
     mains = meter(MAINS, value)
-    return (mains,) if left is None else (mains, meter(BATTERY_LEFT, left))
+    # The battery first: what it says is known when the same message says that the mains is off.
+    return (mains,) if left is None else (meter(BATTERY_LEFT, left), mains)
 
 
 def masked(secret: SecretStr | None) -> str:

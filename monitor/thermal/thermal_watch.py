@@ -151,9 +151,11 @@ class ThermalWatch:
             return
         rise_k = model.filter.rise_k if self._loss is None else self._loss.rise_before_k
         share = sum(self._watts[i] for i in sources) / (sum(self._watts) + self._prior.bird_watts)
+        # Without an outside probe the model's rise is the floor's own temperature.
+        lost_k = share * (rise_k if model.outside_known else self._prior.rise_k)
         if self._loss is None or not out & set(self._loss.sources):
-            model.lost(rise_k, rise_k * share)
-        self._loss = HeatLoss(sources, tick, rise_k, rise_k * share, 1.0, sources)
+            model.lost(rise_k, lost_k)
+        self._loss = HeatLoss(sources, tick, rise_k, lost_k, 1.0, sources)
 
     def leave_out(self, probe_key: str) -> None:
         """What an inside probe said counts no longer, until it is heard again."""

@@ -84,10 +84,9 @@ def more_about_cold(cause: Cause, facts: Facts, box: Brooder | None, site: Site)
     """Further lines about cold: what it looks like, how to go about it, with care."""
     lines: list[str] = []
     if cause is Cause.HEAT_SOURCE:
-        lines += [
-            lost_source(facts, box) or "It falls the way it does when heat is lost.",
-            HEAT_ROUND,
-        ]
+        lines.append(lost_source(facts, box) or "It falls the way it does when heat is lost.")
+        if "draws_w" not in facts:
+            lines.append(HEAT_ROUND)
         if all_at_once(facts, box):
             lines.append(IN_SHORT)
     elif cause is Cause.COVER_OPEN:

@@ -254,6 +254,8 @@ def _falling(voice: Voice, change: Change) -> str | None:
     low = facts.get("low_c")
     inside = low is not None and facts.get("temp_c", low - 1) >= low
     still = " It is still warm enough, so there is time to act." if inside else ""
+    if "draws_w" in facts and rate > -STEADY_C_PER_H:  # known by its watts, before the floor falls
+        return f"Some of the heat is off{since}.{still}"
     if rate > -STEADY_C_PER_H and "rate_c_per_h" in facts:
         return f"Some of the heat was lost{since}; the floor holds for now.{still}"
     return f"The floor has been falling{fast}{since}.{still}"

@@ -433,4 +433,4 @@ def test_what_plugs_and_sensors_say_and_what_that_foretells_of_the_night():
         "The plate works 90 % of the time; colder than 28.0 °F outside there is no reserve. "
         "Tonight may be colder.",
     )
-    assert box.others == ("humidity 62 %",)
+    assert box.others == "humidity 62 %"

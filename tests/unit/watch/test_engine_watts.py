@@ -205,3 +205,14 @@ def test_a_plug_that_repeats_itself_for_an_hour_acquits_nobody() -> None:
     assert [(c.alarm, c.cause, c.at) for c in night.changes] == [
         (c.alarm, c.cause, c.at) for c in bare.changes
     ]
+
+
+def test_what_is_left_until_harm_is_reckoned_from_the_box_where_nothing_measures_the_outside() -> (
+    None
+):
+    """A floor of 35 degC is not 35 K of rise: minutes to the chill limit are not two."""
+    night = Night(plugged_site(thermostat=False))
+    goes_on(night, 60, west=lit(), east=lit())
+    goes_on(night, 60, west=out, east=lit())
+    (told,) = night.changes
+    assert told.facts.get("minutes_to_chill", 60.0) > 10.0
