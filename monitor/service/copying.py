@@ -101,8 +101,7 @@ class _Run:
             return False, self._objection
         if self._mirror is None:
             return True, "it is being started"
-        found = self._mirror.standing()
-        return found.well, found.words
+        return self._mirror.standing()
 
     def _work(self) -> None:
         try:

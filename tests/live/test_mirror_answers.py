@@ -124,7 +124,7 @@ def test_a_server_that_takes_nothing_is_not_asked_for_every_line(
         mirror = Mirror(path, scope(), sink, lambda _c: None)
         mirror.step()
         assert other_end.sent < 300
-        assert mirror.standing().bad_points == 2100
+        assert "2100 points of 2026-02-10 were refused" in mirror.standing().words
 
 
 def test_points_dropped_for_their_age_do_not_stop_the_rest(
@@ -140,7 +140,7 @@ def test_points_dropped_for_their_age_do_not_stop_the_rest(
         mirror = Mirror(path, scope(), sink, lambda _c: None)
         mirror.step()
         assert other_end.sent == 1
-        assert mirror.standing().bad_points == 60
+        assert "60 points of 2026-02-10 were refused" in mirror.standing().words
 
 
 @pytest.mark.parametrize("status", [429, 503])

@@ -84,24 +84,6 @@ def end(reader: JournalReader) -> Cursor:
     return Cursor(entry=entry, change=change, derived=derived).after_commit(seq)
 
 
-def behind(reader: JournalReader, cursor: Cursor) -> float | None:
-    """Since when (Unix s) readings wait to be sent; None: all is there."""
-    with reader.transaction() as connection:
-        first = connection.execute(
-            "SELECT hour FROM changed_hours WHERE (seq, hour, probe_id) > (?, ?, ?)"
-            " ORDER BY seq, hour, probe_id LIMIT 1",
-            (cursor.seq, cursor.hour, cursor.probe),
-        ).fetchone()
-        if first is not None:
-            return float(first[0] * HOUR_MS / 1000)
-        for at_ms, text in connection.execute(
-            "SELECT at_ms, inputs FROM commits WHERE seq > ? ORDER BY seq", (cursor.seq,)
-        ):
-            if any(isinstance(item[0], int) for item in rows.items_of(text)):
-                return float(at_ms / 1000)
-    return None
-
-
 def days(reader: JournalReader) -> list[int]:
     """The days since 1970 (UTC) of which there is anything to send."""
     with reader.transaction() as connection:

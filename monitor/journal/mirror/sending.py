@@ -15,7 +15,7 @@ from dataclasses import dataclass, replace
 from functools import partial
 from itertools import groupby
 from pathlib import Path
-from typing import Any, Protocol
+from typing import Any, NamedTuple, Protocol
 
 from monitor.journal.kept import DAY_MS
 from monitor.journal.mirror import backlog
@@ -61,14 +61,11 @@ class BadPoint:
     words: str
 
 
-@dataclass(frozen=True, slots=True)
-class Standing:
+class Standing(NamedTuple):
     """How the mirror stands, in words for the page and the log."""
 
     well: bool
     words: str
-    behind_since: float | None  # Unix s of the oldest reading not there yet
-    bad_points: int
 
 
 def wait_s(failures: int, advice_s: float | None) -> float:
@@ -134,7 +131,7 @@ class Mirror:
                     pause = self.step()
                 except StorageFault as fault:
                     self._words, pause = fault.words, IDLE_S
-                stood(*self._stands())
+                stood(*self.standing())
                 self._wake.wait(pause)
                 self._wake.clear()
         finally:
@@ -154,14 +151,6 @@ class Mirror:
 
     def standing(self) -> Standing:
         """May be asked from another thread."""
-        since, refused = None, 0
-        if (state := self._state) is not None:
-            refused = sum(state.refused.values())
-            with JournalReader(self._reader.path) as reader:
-                since = backlog.behind(reader, state.cursor)
-        return Standing(*self._stands(), since, refused)
-
-    def _stands(self) -> tuple[bool, str]:
         words, state = self._trouble or self._words, self._state
         if state is not None and state.refused:
             words += f"; {refused_words(state)}"
@@ -171,7 +160,7 @@ class Mirror:
                 " there and are sent again each hour"
             )
         ill = self._trouble or (state is not None and (state.refused or state.lacking))
-        return not ill, words
+        return Standing(not ill, words)
 
     def _deliver(self, lines: Sequence[str]) -> tuple[float | None, Counter[int]]:
         """Sends lines. None: they are there, but for so many of a day that were refused; else how

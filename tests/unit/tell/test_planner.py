@@ -575,6 +575,20 @@ def test_an_evening_with_nothing_to_do_says_so_and_that_the_step_is_for_the_morn
     assert "raise the lamps in the morning, not tonight" in told.body
 
 
+def test_a_copy_of_the_records_that_fails_is_told_once_and_in_the_evening_message():
+    teller = bedtime()
+    fault = replace(
+        change(A.MIRROR_FAULT, at=local(10, 9), occurrence="site/mirror-fault/1"),
+        brooder=None,
+        facts=Facts(reason="there is no bucket"),
+    )
+    told = [*teller.take(fault), *teller.go(local(10, 19))]
+    assert [message.title for message in told] == ["Hillside: records are not copied off the board"]
+    [evening] = teller.go(local(10, 20))
+    assert evening.kind is MessageKind.EVENING
+    assert "Hillside records are not copied off the board" in evening.body
+
+
 def test_without_birds_there_is_no_message_of_the_evening_or_of_the_morning():
     assert bedtime(birds=False).go(local(14, 12)) == []
 
