@@ -59,5 +59,5 @@ STEPS: tuple[Step, ...] = (
 )
 CLAIM = (
     "Hatcheries take claims for chicks dead on arrival within a day or two, with the number and "
-    "photographs: look at their terms now. A page for them: brooder review --one-page claim.html"
+    "photographs: look at their terms now. The entry stands in the record: brooder review --report"
 )

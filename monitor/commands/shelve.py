@@ -8,6 +8,9 @@ from monitor.commands.ask import brooder_or_exit, request, settings_of
 from monitor.commands.common import ConfigOption, fail, out
 from monitor.commands.flock import BrooderOption
 from monitor.events import AlarmName
+from monitor.watch.alarm_table import CHILL_MOST_MINUTES, CLEANING
+
+_CLEANING_OUT = "cleaning-out"  # stands for all that cleaning out sets off
 
 
 def register(app: typer.Typer) -> None:
@@ -15,7 +18,10 @@ def register(app: typer.Typer) -> None:
 
 
 def shelve(
-    alarm: Annotated[str, typer.Argument(help="Which alarm, e.g. cold.")],
+    alarm: Annotated[
+        str,
+        typer.Argument(help="Which alarm, e.g. cold; or cleaning-out: all that cleaning sets off."),
+    ],
     minutes: Annotated[
         float | None, typer.Option(help="For how long; the alarm then comes back by itself.")
     ] = None,
@@ -27,14 +33,19 @@ def shelve(
     """Shelve an alarm while you clean out or feed. It is never shelved without an end."""
     settings = settings_of(config)
     known = [name.value for name in AlarmName]
-    if alarm not in known:
-        fail(f'the alarm is "{alarm}"; it must be one of {", ".join(known)}')
+    if alarm not in (*known, _CLEANING_OUT):
+        fail(f'the alarm is "{alarm}"; it must be {_CLEANING_OUT} or one of {", ".join(known)}')
+    alarms = [name.value for name in CLEANING] if alarm == _CLEANING_OUT else [alarm]
     name = brooder_or_exit(settings.site, brooder)
     if end:
-        answer = request(
-            settings, "entry", entry="unshelve", alarm=alarm, brooder=name, by="command"
-        )
-        if not answer["changes"]:
+        changes = [
+            change
+            for each in alarms
+            for change in request(
+                settings, "entry", entry="unshelve", alarm=each, brooder=name, by="command"
+            )["changes"]
+        ]
+        if not changes:
             fail(f"{name}: {alarm} is not shelved")
         out().print(f"{name}: {alarm} is watched again.")
         return
@@ -44,18 +55,24 @@ def shelve(
         )
     if not 0 < minutes <= 1440:
         fail(f"--minutes is {minutes:g}; it must be more than 0 and at most 1440")
+    if not reason and alarm == _CLEANING_OUT:
+        reason = "cleaning out"
     if not reason:
         fail("--reason is missing; say why, for whoever looks later")
-    answer = request(
-        settings,
-        "entry",
-        entry="shelve",
-        alarm=alarm,
-        brooder=name,
-        minutes=minutes,
-        note=reason,
-        by="command",
-    )
-    if not answer["changes"]:
+    changes = []
+    for each in alarms:
+        chill = alarm == _CLEANING_OUT and each == AlarmName.CHILL
+        answer = request(
+            settings,
+            "entry",
+            entry="shelve",
+            alarm=each,
+            brooder=name,
+            minutes=min(minutes, CHILL_MOST_MINUTES) if chill else minutes,
+            note=reason,
+            by="command",
+        )
+        changes += answer["changes"]
+    if not changes:
         fail(f"{name}: {alarm} was not shelved; it is already shelved or out of service")
     out().print(f"{name}: {alarm} is shelved for {minutes:g} minutes ({reason}).")

@@ -14,24 +14,12 @@ from monitor.page.forms import FilledForm, read_form
 from monitor.page.frame import Frame
 from monitor.page.phrases import capital
 from monitor.page.single_use import SingleUse
-from monitor.watch.alarm_table import TABLE
+from monitor.watch.alarm_table import CHILL_MOST_MINUTES, CLEANING, TABLE
 from monitor.watch.life_cycle import AlarmState
 from monitor.watch.status import AlarmStatus
 
 # Cleaning out opens the cover, moves lamps and pulls probes. Overheat is not among them: a lamp
 # laid down "for a moment" is how litter catches fire.
-CLEANING = (
-    AlarmName.COLD,
-    AlarmName.CHILL,
-    AlarmName.HEAT_LOSS,
-    AlarmName.HOT,
-    AlarmName.NO_READINGS,
-    AlarmName.PROBE_FAULT,
-)
-# So long nobody who has just taken the cover off is called dangerously cold; however long the
-# cleaning is meant to be, longer is harm: 45 minutes at 55 F left day-old chicks lighter to the end
-# (University of Georgia, Poultry Housing Tips 7(12), 1995).
-CHILL_MOST_MINUTES = 30
 MINUTES = (15, 30, 60, 120, 240)
 TAKEN_WITHIN_S = 1.0  # the watch renews its status at once when somebody did something
 CLEANING_MINUTES = (15, 30, 60, 120)

@@ -12,9 +12,9 @@ from monitor.events import Entry, EntryKind
 from monitor.page.forms import FilledForm, read_form
 from monitor.page.frame import Frame
 from monitor.page.probe_check import LASTS_S, Method, ProbeCheck
-from monitor.page.screen_alarm import CLEANING
 from monitor.page.screen_steps import StepsScreen
 from monitor.set_up_form import WrongAnswers
+from monitor.watch.alarm_table import CLEANING
 
 LOOK_EVERY_S = 4.0
 _ASIDE_MINUTES = 20.0  # the ten minutes of the check, and time to put the probes back

@@ -165,3 +165,17 @@ _ROWS = (
 )
 
 TABLE: dict[AlarmName, AlarmRule] = {row.alarm: row for row in _ROWS}
+
+# What cleaning out a box sets off: put aside together, by the page and by `shelve cleaning-out`.
+CLEANING = (
+    AlarmName.COLD,
+    AlarmName.CHILL,
+    AlarmName.HEAT_LOSS,
+    AlarmName.HOT,
+    AlarmName.NO_READINGS,
+    AlarmName.PROBE_FAULT,
+)
+# So long nobody who has just taken the cover off is called dangerously cold; however long the
+# cleaning is meant to be, longer is harm: 45 minutes at 55 F left day-old chicks lighter to the end
+# (University of Georgia, Poultry Housing Tips 7(12), 1995).
+CHILL_MOST_MINUTES = 30

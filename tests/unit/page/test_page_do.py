@@ -11,7 +11,7 @@ from support.served import Served
 from support.visitor import Answer, Visitor
 
 from monitor.events import AlarmName, EntryKind
-from monitor.page.screen_alarm import CLEANING
+from monitor.watch.alarm_table import CLEANING
 from monitor.watch.life_cycle import AlarmState
 
 

@@ -1,0 +1,98 @@
+"""The ledger from the order to the empty box, as it is typed."""
+
+from datetime import datetime, timedelta
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+import pytest
+from typer.testing import CliRunner
+
+from monitor.commands import build
+
+RUNNER = CliRunner()
+BOX = """
+[[brooders]]
+name = "{name}"
+length_m = 1.5
+width_m = 1.5
+[[brooders.probes]]
+name = "floor"
+topic = "brooder/{name}/floor"
+place = "floor"
+"""
+SITE = '[site]\nname = "Hillside"\ntimezone = "America/Chicago"\nunits = "celsius"\n'
+TODAY = datetime.now(ZoneInfo("America/Chicago"))
+HATCHED = (TODAY - timedelta(days=7)).date().isoformat()
+
+
+@pytest.fixture
+def config(tmp_path: Path) -> Path:
+    path = tmp_path / "brooder.toml"
+    path.write_text(SITE + BOX.format(name="porch") + BOX.format(name="shed"), encoding="utf-8")
+    return path
+
+
+def say(config: Path, *words: str) -> str:
+    done = RUNNER.invoke(build(words[0]), [*words, "--config", str(config)])
+    if done.exception is not None and not isinstance(done.exception, SystemExit):
+        raise done.exception
+    return done.output
+
+
+def test_a_batch_is_split_weighed_seen_and_ended_as_one(config: Path) -> None:
+    porch = ("--brooder", "porch")
+    say(config, "flock", "placed", "115", "--hatched", HATCHED, "--kind", "broiler", *porch)
+    say(config, "flock", "loss", "5", *porch)
+    said = say(config, "flock", "moved", "50", "--to", "shed", *porch)
+    assert "shed now holds 50 birds" in said, "and no hatch date was typed again"
+    assert "terms" in say(config, "flock", "dead-on-arrival", "2", *porch)
+    assert "They are too cold." in say(config, "flock", "seen", "huddled", *porch)
+    assert "100 % of it. That is well." in say(config, "flock", "weighed", "4", "840 g", *porch)
+    assert "That is behind." in say(config, "flock", "weighed", "4", "400 g", *porch)
+    assert "The watch sleeps" in say(config, "flock", "end", "--yes")
+    listed = say(config, "flock", "list")
+    for word in ("huddled", "210 g", "dead-on-arrival", "end"):
+        assert word in listed
+    assert "no batch to end" in say(config, "flock", "end", "--yes")
+
+
+def test_birds_of_a_day_to_come_are_expected_and_the_list_for_that_day_is_printed(
+    config: Path,
+) -> None:
+    day = (TODAY + timedelta(days=9)).date().isoformat()
+    said = say(
+        config, "flock", "placed", "115", "--kind", "broiler", "--at", day, "--brooder", "porch"
+    )
+    assert "expected 115" in said
+    assert "[ ] Dip each beak in the water" in said
+    assert day in say(config, "flock", "list")
+
+
+def test_cleaning_out_puts_aside_what_the_page_puts_aside(config: Path) -> None:
+    say(
+        config,
+        "flock",
+        "placed",
+        "9",
+        "--hatched",
+        HATCHED,
+        "--kind",
+        "broiler",
+        "--brooder",
+        "porch",
+    )
+    said = say(config, "shelve", "cleaning-out", "--minutes", "45", "--brooder", "porch")
+    assert "porch: cleaning-out is shelved for 45 minutes (cleaning out)." in said
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (("flock", "seen", "sleepy"), "must be one of spread, huddled"),
+        (("flock", "weighed", "4", "heavy"), "write it with its unit"),
+        (("flock", "moved", "4", "--to", "porch"), "where they are already"),
+        (("flock", "weighed", "4", "100 g"), "no birds"),
+    ],
+)
+def test_what_cannot_be_is_named(config: Path, words: tuple[str, ...], says: str) -> None:
+    assert says in say(config, *words, "--brooder", "porch")
