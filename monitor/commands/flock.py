@@ -122,7 +122,7 @@ def moved(
     ] = None,
     config: ConfigOption = None,
 ) -> None:
-    """Birds were moved out, to pasture or (--to) into a second box."""
+    """Birds were moved out. To pasture, or with --to into a second box of the same batch."""
     settings = settings_of(config)
     if to is None:
         _enter(settings, "moved", brooder, at, count=count, note=remark, yes=yes)
@@ -172,7 +172,7 @@ def weighed(
     remark: NoteOption = None,
     config: ConfigOption = None,
 ) -> None:
-    """A few birds were weighed: how they stand against what their kind weighs at that age."""
+    """A few birds were weighed. Says how they stand against their kind at that age."""
     settings = settings_of(config)
     name = brooder_or_exit(settings.site, brooder)
     grams = _grams_or_exit(weight) / max(count, 1)
@@ -194,8 +194,8 @@ def dead_on_arrival(
     remark: NoteOption = None,
     config: ConfigOption = None,
 ) -> None:
-    """Chicks that came dead: an entry of its own, since the hatchery's claim is about these. Enter
-    the living with `placed` first; these do not count as losses."""
+    """Chicks that came dead. The hatchery's claim is about these; they are no losses of the box.
+    Enter the living with `placed` first."""
     _enter(settings_of(config), "dead-on-arrival", brooder, at, count=count, note=remark)
     out().print(arrival.CLAIM, markup=False)
 
@@ -207,7 +207,7 @@ def end(
     yes: YesOption = False,
     config: ConfigOption = None,
 ) -> None:
-    """The batch is over: closes it in every box, or in --brooder alone. No more messages until
+    """The batch is over. Closes it in every box, or in --brooder alone: no more messages until
     birds are placed again."""
     settings = settings_of(config)
     if brooder is not None:
