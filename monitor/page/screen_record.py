@@ -27,6 +27,7 @@ from monitor.page.day_readings import Day, read_span
 from monitor.page.frame import Frame
 from monitor.page.review_question import Question
 from monitor.page.review_worker import ReviewWorker
+from monitor.page.weight_curve import weight_curve
 from monitor.site import Place
 
 LONGEST_SPAN_S = 400 * 86400.0
@@ -100,6 +101,7 @@ class RecordScreen:
                 for number, past in enumerate(ledger.of(one.name), 1)
             ],
             losses=[] if batch is None else list(reversed(batch.losses)),
+            weights=None if batch is None else weight_curve(batch, self._frame.say()),
         )
 
     async def span(self, request: Request) -> Response:
