@@ -120,7 +120,7 @@ def look_ahead(view: View) -> Way:
         low_end, high_end = min(low_end, dip_c - Z80 * sd_k), min(high_end, dip_c + Z80 * sd_k)
         if leaves_at is None and temp_c < low_c:
             leaves_at = at
-        course.append(Foreseen(at, temp_c, temp_c - Z80 * sd_k, temp_c + Z80 * sd_k))
+        course.append(_foreseen(at, temp_c, temp_c - Z80 * sd_k, temp_c + Z80 * sd_k))
     rise_k, per_watt_k = view.rise_k * view.rise_gain, max(view.rise_per_watt_k, _LEAST_K_PER_W)
     outlook = Outlook(
         lowest_c=Interval(lowest, low_end, high_end),
@@ -167,9 +167,13 @@ def _mixed(ways: Sequence[tuple[float, tuple[Foreseen, ...]]]) -> tuple[Foreseen
         mid_c = sum(weight * point.mid_c for weight, point in weighed)
         spread = [(w, p.mid_c, max(0.05, (p.high_c - p.mid_c) / Z80)) for w, p in weighed]
         low_c, high_c = (_quantile(spread, part) for part in (0.1, 0.9))
-        points.append(Foreseen(hour[0].at, mid_c, min(mid_c, low_c), max(mid_c, high_c)))
+        points.append(_foreseen(hour[0].at, mid_c, min(mid_c, low_c), max(mid_c, high_c)))
     first = ways[0][1][0]
     return (first, *points[1:])
+
+
+def _foreseen(at: float, mid_c: float, low_c: float, high_c: float) -> Foreseen:
+    return Foreseen(at, round(mid_c, 2), round(low_c, 2), round(high_c, 2))
 
 
 def _below(limit: float, middle: float, sd: float) -> float:
