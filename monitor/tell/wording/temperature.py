@@ -273,7 +273,7 @@ def _how_sure(voice: Voice, facts: Facts) -> str | None:
     if "lowest_low_c" not in facts or "lowest_high_c" not in facts:
         return None
     between = f"{voice.figure(facts['lowest_low_c'])} and {voice.temp(facts['lowest_high_c'])}"
-    young = " This rests mostly on the size of the box; it gets better with every hour of readings."
+    young = " This rests on few hours of readings yet; it gets better with every hour of readings."
     return f"Probably between {between} (8 chances in 10).{young if facts['learned'] < 0.5 else ''}"
 
 
