@@ -95,7 +95,7 @@ def tonight(
     if outlook is None and status.batch is None:
         raise Objection(
             f"No birds are entered in {brooder}, so it has no target: first write down when they "
-            "were placed."
+            "were placed. Before they come, `brooder plan` says what the box would hold."
         )
     if outlook is None and status.temp_c is None:
         raise Objection(
