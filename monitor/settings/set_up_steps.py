@@ -253,6 +253,9 @@ def _same_length(said: str, old_m: float, unit: Unit) -> bool:
 # -- lamps and plates
 
 
+_PLUG = ("topic", "value")
+
+
 def _heat_form(settings: Settings, about: str) -> StepForm:
     box = _box(settings, about, needed=True)
     kinds = (("lamp", "lamp"), ("plate", "plate"), ("panel", "panel"), ("other", "something else"))
@@ -270,6 +273,16 @@ def _heat_form(settings: Settings, about: str) -> StepForm:
             ),
             Field(name=f"{row} kind", label="What it is", options=kinds),
             Field(name=f"{row} watts", label="Watts"),
+            Field(
+                name=f"{row} topic",
+                label="Its plug's MQTT topic",
+                hint="If it hangs on one that measures power: a dead lamp is then told at once.",
+            ),
+            Field(
+                name=f"{row} value",
+                label="Where the watts stand in what the plug sends",
+                hint="Such as /power. Left empty for a bare number.",
+            ),
         ]
         values[f"{row} kind"] = "lamp"
     for row, source in enumerate(heat[:MOST_SOURCES], 1):
@@ -277,6 +290,8 @@ def _heat_form(settings: Settings, about: str) -> StepForm:
             f"{row} name": source.name,
             f"{row} kind": source.kind,
             f"{row} watts": f"{source.watts:g}",
+            f"{row} topic": source.topic or "",
+            f"{row} value": source.value or "",
         }
     return _made(tuple(fields), values, box.name if box else "", _boxes(settings))
 
@@ -285,7 +300,7 @@ def _heat_edit(settings: Settings, about: str, given: Answers) -> Edit:
     box = _box(settings, about, needed=True)
     assert box is not None
     rows = [
-        {key: given.get(f"{row} {key}", "") for key in ("name", "kind", "watts")}
+        {key: given.get(f"{row} {key}", "") for key in ("name", "kind", "watts", *_PLUG)}
         for row in range(1, MOST_SOURCES + 1)
     ]
     wrong = {}
@@ -295,6 +310,8 @@ def _heat_edit(settings: Settings, about: str, given: Answers) -> Edit:
                 wrong[f"{number} name"] = "Give it a name, such as west lamp."
             if not _number(row["watts"]):
                 wrong[f"{number} watts"] = "Its watts as a number, such as 250."
+            if row["value"] and not row["topic"]:
+                wrong[f"{number} topic"] = "Give the plug's topic too, or leave both empty."
     if wrong:
         raise WrongAnswers(wrong)
 
@@ -304,12 +321,14 @@ def _heat_edit(settings: Settings, about: str, given: Answers) -> Edit:
         for index, row in enumerate(rows):
             if not row["name"]:
                 continue
-            values = {**row, "watts": _number(row["watts"])}
+            plug = {key: row[key] or None for key in _PLUG}
+            values = {**row, **plug, "watts": _number(row["watts"])}
             if index < had:
                 for key, value in values.items():
                     put(table["heat"][index], key, value)
             else:
-                append(table, "heat", values, indented=True)
+                said = {key: value for key, value in values.items() if value is not None}
+                append(table, "heat", said, indented=True)
         for index in range(min(had, MOST_SOURCES) - 1, -1, -1):
             if not rows[index]["name"]:
                 remove(table, "heat", index)

@@ -226,3 +226,23 @@ def test_whatever_is_filled_in_the_file_stays_one_that_loads(
     with contextlib.suppress(WrongAnswers, NotWritten):
         desk.write(desk.propose(step, form.about, {**form.values, **form.hidden, **fuzzed}).mark)
     load_settings(desk.settings().source, {}, check_contacts=False)
+
+
+def test_a_plug_that_measures_is_taken_with_its_lamp_and_taken_out_again(desk: SetUp) -> None:
+    before = desk.settings().source.read_text()
+    said = answer(desk, Step.HEAT, **{"1 topic": "plugs/west", "1 value": "/power"})
+    assert [line for line in said.splitlines() if line[:1] in "+-"] == [
+        '+  topic = "plugs/west"',
+        '+  value = "/power"',
+    ]
+    [meter] = desk.settings().site.brooders[0].meters
+    assert (meter.source, meter.topic, meter.value_pointer) == (
+        "west lamp",
+        "plugs/west",
+        "/power",
+    )
+    with pytest.raises(WrongAnswers) as wrong:
+        answer(desk, Step.HEAT, **{"1 topic": ""})
+    assert list(wrong.value.by_field) == ["1 topic"]
+    answer(desk, Step.HEAT, **{"1 topic": "", "1 value": ""})
+    assert desk.settings().source.read_text() == before
