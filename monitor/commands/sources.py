@@ -129,4 +129,5 @@ def _value(one: Figure, units: Unit) -> tuple[str, str]:
         "J/m2.K": (BTU_SQ_FT_F_PER_J_M2K, "Btu/sq ft.°F"),
         "J/m3.K": (BTU_SQ_FT_F_PER_J_M2K * 0.3048, "Btu/cu ft.°F"),
     }.get(one.unit, (1.0, one.unit))
-    return f"{value * factor:.4g}", unit
+    digits = 4 if factor == 1.0 else max(2, len(f"{value:g}".replace(".", "").strip("0")))
+    return f"{value * factor:.{min(digits, 4)}g}", unit

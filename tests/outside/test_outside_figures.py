@@ -15,7 +15,6 @@ from scipy.integrate import solve_ivp, trapezoid
 from scipy.optimize import brentq
 
 from monitor.brooding import (
-    advice,
     age_limits,
     birds_heat,
     calendar,
@@ -464,7 +463,6 @@ def test_the_usual_limits_are_the_agreed_ones():
     )  # fmt: skip
     assert age_limits.STEP_GRACE_DAYS == 0.5
     assert calendar.MAIL_DAYS == (1, 3)
-    assert advice.EVENING_HOUR == 17
     assert harm_known.OVERHEAT_CAP[0][:2] == (0.0, 39.0)
     assert harm_known.OVERHEAT_CAP[1][:2] == (31.0, 34.4)
     probe = Probe(key="porch/x", name="x", place=Place.FLOOR, brooder="porch", topic="t")

@@ -251,32 +251,31 @@ def test_moving_out_is_told_with_the_night_they_bear_and_its_source():
 # --- step-down -----------------------------------------------------------------------------
 
 
-def test_the_step_is_told_from_five_in_the_evening_before():
+def test_the_step_is_told_on_its_day_when_somebody_can_watch():
     birds = batch(50)
-    assert "step-down" not in told(birds, local("2026-03-07 16:59"))
-    facts = told(birds, local("2026-03-07 17:00"))["step-down"]
+    assert "step-down" not in told(birds, local("2026-03-07 23:59"))
+    facts = told(birds, local("2026-03-08 00:00"))["step-down"]
     assert facts["step_at"] == local("2026-03-08 00:00")
     assert (facts["target_c"], facts["next_target_c"]) == pytest.approx((35.0, 32.2), abs=0.03)
     assert "Minnesota" in facts["origin"]
-    assert "step-down" not in told(birds, local("2026-03-08 00:00"))
+    assert "step-down" in told(birds, local("2026-03-08 23:59"))
+    assert "step-down" not in told(birds, local("2026-03-09 00:00"))
 
 
-@pytest.mark.parametrize(
-    ("from_day", "evening"), [(3.5, "2026-03-03 17:00"), (3.75, "2026-03-04 17:00")]
-)
-def test_an_own_step_in_the_middle_of_a_day_is_told_the_evening_before_too(from_day, evening):
+@pytest.mark.parametrize("from_day", [3.5, 3.75])
+def test_an_own_step_in_the_middle_of_a_day_is_told_once_it_has_come(from_day):
     rows = (ScheduleRow(from_day=0, target_c=34.0), ScheduleRow(from_day=from_day, target_c=31.0))
     box = replace(BOX, own_schedule=rows)
-    assert "step-down" not in told(batch(50), local(evening) - 1, box)
-    assert told(batch(50), local(evening), box)["step-down"]["next_target_c"] == 31.0
+    assert "step-down" not in told(batch(50), day(from_day) - 1, box)
+    assert told(batch(50), day(from_day), box)["step-down"]["next_target_c"] == 31.0
 
 
-def test_the_evening_before_is_five_o_clock_on_both_sides_of_a_clock_change():
-    # Chicago, 2026-03-08 is 23 hours long; the step of chicks hatched on 2 March is on the 9th
-    birds = batch(50)
-    shifted = replace(birds, hatched=date(2026, 3, 2))
-    assert "step-down" not in told(shifted, local("2026-03-08 16:59"))
-    assert "step-down" in told(shifted, local("2026-03-08 17:00"))
+def test_a_step_on_the_day_of_a_clock_change_is_told_for_all_of_it():
+    # Chicago, 2026-03-08 is 23 hours long; the step of chicks hatched on 1 March is on it
+    birds = replace(batch(50), hatched=date(2026, 3, 1))
+    assert "step-down" in told(birds, local("2026-03-08 00:00"))
+    assert "step-down" in told(birds, local("2026-03-08 23:59"))
+    assert "step-down" not in told(birds, local("2026-03-09 00:00"))
 
 
 def test_a_straight_line_has_no_step_to_announce():

@@ -150,7 +150,7 @@ def test_every_figure_is_printed_with_its_source(run):
         (["weekly", "day 7"], "weekly from day 7  90.0 °F  read [1]"),
         (["band"], "band, either side of target  5.0 °F  common practice"),
         (["floor"], "broiler, layer, guinea: from day 0  0.25 sq ft  read [1]"),
-        (["day-old", "sensible"], "day-old chick at 95.0 °F, sensible  5.2 W/kg  read [1]"),
+        (["day-old", "sensible"], "day-old chick at 95.0 °F, sensible  2.4 W/lb  read [1]"),
         (["losses"], "in one day  2 %  common practice"),
         (["Schirtzinger", "largest"], "heat lamp, the largest  250 W  read [1]"),
     ],
