@@ -20,6 +20,7 @@ from monitor.thermal.follow import Following
 from monitor.thermal.outside_curve import OutsideCurve
 
 WARN_CHANCE = 0.55  # a cold night is told at this chance of leaving the band ...
+BY_DAY_CHANCE = 0.7  # ... or at this one before evening: the lamps are yet to be hung for the night
 CLEAR_CHANCE = 0.2  # ... and is called off below this one
 Z80 = NormalDist().inv_cdf(0.9)  # half width of a normal 80 % interval, in sd
 _Z_CLEAR = NormalDist().inv_cdf(1.0 - CLEAR_CHANCE)  # that chance lies so many sd below the middle

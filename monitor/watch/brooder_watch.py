@@ -12,7 +12,7 @@ from monitor.brooding.age_limits import limits_at
 from monitor.brooding.band_side import band_side
 from monitor.brooding.batch import Batch
 from monitor.brooding.calendar import age_days
-from monitor.brooding.night_hours import NIGHT_TO_H, OUTLOOK_FROM_H
+from monitor.brooding.night_hours import NIGHT_FROM_H, NIGHT_TO_H, OUTLOOK_FROM_H
 from monitor.brooding.schedules import Schedule, schedule_for
 from monitor.events import AlarmName, Cause, Facts, Measured, Moment, Priority, State
 from monitor.site import Brooder, Limits, Place
@@ -25,7 +25,7 @@ from monitor.thermal.diagnosis import (
     outlook_of,
 )
 from monitor.thermal.estimate import Estimate, Forecast, Wish
-from monitor.thermal.tonight import CLEAR_CHANCE, WARN_CHANCE
+from monitor.thermal.tonight import BY_DAY_CHANCE, CLEAR_CHANCE, WARN_CHANCE
 from monitor.watch import night
 from monitor.watch.alarm import Alarm, Description
 from monitor.watch.alarm_register import AlarmRegister
@@ -558,7 +558,9 @@ class BrooderWatch:
             self.outlook_at = at
             if self.outlook is not None:
                 expected = self.cold_night.delay.condition
-                enough = CLEAR_CHANCE if expected else WARN_CHANCE
+                by_day = NIGHT_TO_H <= hour <= NIGHT_FROM_H  # until that hour is over
+                not_told = BY_DAY_CHANCE if by_day else WARN_CHANCE
+                enough = CLEAR_CHANCE if expected else not_told
                 known = self.known_since is not None and tick - self.known_since >= KNOWN_S
                 if expected or known:
                     self.register.see(self.cold_night, self.outlook.chance >= enough, tick)

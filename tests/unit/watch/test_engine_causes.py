@@ -276,6 +276,18 @@ def test_a_cold_night_is_told_in_the_evening_and_over_in_the_morning(
     assert facts["outside_from"] == "the test"
 
 
+def test_before_evening_a_cold_night_must_be_likelier_to_be_told(
+    make: Callable[[Brooder, bool], NoEstimate], told: Told
+) -> None:
+    """The lamps are yet to be hung for the night."""
+    night = Night(start=EVENING - 3 * 3600, make_estimator=make)
+    told.chance = 0.6
+    night.holds(35.0, for_s=3.9 * 3600, every_s=60)
+    assert night.told() == []
+    night.holds(35.0, for_s=1800, every_s=60)
+    assert night.told() == ["porch/cold-night"]
+
+
 def test_no_heat_is_taken_from_a_box_while_a_cold_night_stands(night: Night, told: Told) -> None:
     """Not even in the hour in which it is not likely any more but not called off yet."""
     told.chance = 0.7
