@@ -143,6 +143,28 @@ def test_points_dropped_for_their_age_do_not_stop_the_rest(
         assert "60 points of 2026-02-10 were refused" in mirror.standing().words
 
 
+def test_the_reason_at_the_end_of_a_long_answer_is_said(other_end: Answering, path: Path) -> None:
+    """InfluxDB 2.8 names whole series, with all their tags, before it says why."""
+    series = "temperature,brooder=porch,place=floor,probe=floor,site=" + "long\\ name" * 40
+    other_end.respond = lambda _lines: (
+        422,
+        "failure writing points to database: partial write: dropped 60 points outside retention"
+        f" policy of duration 1h0m0s - oldest point {series} at 2026-02-10T01:00:00Z dropped"
+        " because it violates a Retention Policy Lower Bound at 2026-02-12T00:00:00Z, newest"
+        f" point {series} at 2026-02-10T01:01:00Z dropped because it violates a Retention Policy"
+        " Lower Bound at 2026-02-12T00:00:00Z dropped=60 for database: 9f282d63c7d3a5c0 for"
+        " retention policy: autogen",
+        {},
+    )
+    with Server(other_end.url, "t", "farm", "b") as sink:
+        mirror = Mirror(path, scope(), sink, lambda _c: None)
+        mirror.step()
+        words = mirror.standing().words
+    assert "60 points of 2026-02-10 were refused" in words
+    assert "outside retention policy of duration 1h0m0s" in words
+    assert "dropped because it violates a Retention Policy Lower Bound" in words
+
+
 @pytest.mark.parametrize("status", [429, 503])
 def test_the_servers_own_advice_is_followed(other_end: Answering, path: Path, status: int) -> None:
     other_end.respond = lambda _lines: (status, "later", {"Retry-After": "7"})
