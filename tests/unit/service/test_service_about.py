@@ -11,7 +11,7 @@ from monitor.service.about import About
 
 def about(said: Any) -> About:
     parts = {name: MagicMock() for name in ("broker", "writer", "reaching", "voice", "forecaster")}
-    return About(started_at=0.0, copying=None, status=lambda: said, **parts)
+    return About(started_at=0.0, copying=MagicMock(), status=lambda: said, **parts)
 
 
 def test_what_the_forecast_means_at_a_box_is_said_only_where_it_rests_on_it() -> None:
