@@ -84,6 +84,7 @@ class HeatKnown:
     out: frozenset[int]
     cover_open: bool | None  # None: no switch says
     mains_off: bool = False
+    rests: bool = False  # a thermostat has switched one off: the floor comes down with it, as usual
 
 
 @dataclass(frozen=True, slots=True)

@@ -171,6 +171,7 @@ class BoxMeters:
             out=frozenset(place[source.name] for source in self.sources_out),
             cover_open=self.cover_open(tick),
             mains_off=mains_off,
+            rests=any(heat.rests for heat in self._heat.values()),
         )
 
     def plugs(self, tick: float) -> list[Plug] | None:

@@ -20,6 +20,7 @@ _UNKNOWN_S = 7200.0  # a plug heard for less may be a thermostat's, that was nev
 _PATIENCE_S = 1800.0  # so long a thermostat is waited for where no floor tells
 _BELOW_K, _MISSED_K = 0.5, 2.0  # K; the wide one for a thermostat not yet seen to switch
 
+_STAYS_S = 300.0  # the floor stays that cold for so long
 _DUTY_S = 3 * 3600.0
 _REMEMBERED = 6  # switchings on
 _SAME_S = 1800.0  # the very same watts for so long: the plug may be stuck, and proves nothing
@@ -56,6 +57,7 @@ class HeatSeen:
         self._first: float | None = None  # word
         self._differed = float("-inf")  # tick at which it last said other watts than before
         self._down_since: float | None = None  # turned down
+        self._missed_since: float | None = None
         self._cycles = 0
         self._longest_off_s = 0.0
         self._on_at_c: deque[float] = deque(maxlen=_REMEMBERED)
@@ -105,9 +107,16 @@ class HeatSeen:
     def judge(self, tick: float, floor: Floor) -> None:
         """Is it out, though it should be lit?"""
         if self.lit is not False or not self._was_lit or self.meant:
-            self.out = False
+            self.out, self._missed_since = False, None
         elif not self.out and self._zeros >= _TWICE and not floor.too_hot:
-            self.out = self._is_missed(tick - self.since, floor)
+            missed = self._is_missed(tick - self.since, floor)
+            if not missed:
+                self._missed_since = None
+            elif self._missed_since is None:
+                self._missed_since = tick
+            # A thermostat is judged by the floor, and one wild reading of that proves nothing.
+            wait_s = _STAYS_S if self.may_rest else 0.0
+            self.out = missed and tick - (self._missed_since or tick) >= wait_s
 
     def _is_missed(self, off_s: float, floor: Floor) -> bool:
         coldest_c, target_c, _ = floor
@@ -119,10 +128,20 @@ class HeatSeen:
             if self._on_at_c:
                 return below_k > 0.0 and (coldest_c or 0.0) < min(self._on_at_c) - _BELOW_K
             return below_k > _MISSED_K and off_s >= _CYCLE_S
-        young = self._first is None or self.since - self._first < _UNKNOWN_S
-        if self.source.thermostat is None and young:
+        if self.may_rest:
             return below_k > _MISSED_K if known else off_s >= _PATIENCE_S
         return True
+
+    @property
+    def may_rest(self) -> bool:
+        """Is a thermostat known to switch it, or heard for too short to say that none does?"""
+        young = self._first is None or self.since - self._first < _UNKNOWN_S
+        return self.thermostat or (self.source.thermostat is None and young)
+
+    @property
+    def rests(self) -> bool:
+        """Is it off as a thermostat's is, and not out?"""
+        return self.lit is False and self._was_lit and not self.out and self.may_rest
 
     @property
     def thermostat(self) -> bool:
@@ -176,4 +195,4 @@ class HeatSeen:
                 setattr(self, name, value)
 
 
-_TICKS = ("tick", "since", "_first", "_differed", "_down_since")
+_TICKS = ("tick", "since", "_first", "_differed", "_down_since", "_missed_since")
