@@ -67,7 +67,7 @@ def placed(
     config: ConfigOption = None,
 ) -> None:
     """Birds were put into a brooder. A batch begins, or grows if they are of one hatch. With --at a
-    day to come, 2026-03-01: they are expected then, and the watch wakes on the eve of it."""
+    day to come, 2026-03-01: they are expected then."""
     settings = settings_of(config)
     day = _day_to_come(at)
     if day is not None:
