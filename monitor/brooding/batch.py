@@ -25,7 +25,15 @@ from monitor.brooding.bird_kinds import KINDS
 from monitor.brooding.entries import Entry, EntryKind
 
 # Beside the batch: what was seen of it, and what is to come. No head count changes by them.
-_REMARKS = frozenset({EntryKind.NOTE, EntryKind.SEEN, EntryKind.WEIGHED, EntryKind.DEAD_ON_ARRIVAL})
+_REMARKS = frozenset(
+    {
+        EntryKind.NOTE,
+        EntryKind.SEEN,
+        EntryKind.WEIGHED,
+        EntryKind.HEAT_CHANGED,
+        EntryKind.DEAD_ON_ARRIVAL,
+    }
+)
 LEDGER_KINDS = _REMARKS | {
     EntryKind.PLACED,
     EntryKind.LOSS,
@@ -287,7 +295,7 @@ def _undone(kept: tuple[Entry, ...]) -> tuple[frozenset[int], dict[int, str]]:
 
 def _fault(entry: Entry, batch: Batch | None) -> str | None:
     """Why an entry cannot count, given the batch that runs in its box."""
-    if entry.entry in (EntryKind.NOTE, EntryKind.EXPECTED):
+    if entry.entry in (EntryKind.NOTE, EntryKind.HEAT_CHANGED, EntryKind.EXPECTED):
         return None
     if entry.entry is EntryKind.PLACED:
         return (

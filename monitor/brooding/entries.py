@@ -24,6 +24,7 @@ class EntryKind(StrEnum):
     DEAD_ON_ARRIVAL = "dead-on-arrival"  # never placed: the hatchery's claim is about these
     SEEN = "seen"  # how the birds lie
     WEIGHED = "weighed"
+    HEAT_CHANGED = "heat-changed"  # turned up or down, or moved, on purpose
     END = "end"  # the batch is over: all that are left have gone, in this box or in every one
     UNDO = "undo"
     ACKNOWLEDGE = "acknowledge"
@@ -104,6 +105,7 @@ def remark_words(entry: Entry) -> str | None:
         EntryKind.SEEN: f"seen{also}",
         EntryKind.WEIGHED: f"{entry.count} weighed{also}",
         EntryKind.DEAD_ON_ARRIVAL: f"{entry.count} dead on arrival{also}",
+        EntryKind.HEAT_CHANGED: f"the heat was changed{also}",
         EntryKind.EXPECTED: f"{entry.count} expected{also}",
         EntryKind.END: f"the batch has ended{also}",
     }.get(entry.entry)

@@ -92,7 +92,7 @@ def objection(
     if entry.entry is EntryKind.UNDO:
         return _undo_objection(ledger, entry)
     plain = _form_objection(entry, zone, brooders)
-    if plain is not None or entry.entry is EntryKind.NOTE:
+    if plain is not None or entry.entry in (EntryKind.NOTE, EntryKind.HEAT_CHANGED):
         return plain
     return _new_fault(ledger, entry)
 
@@ -124,7 +124,7 @@ def _form_objection(entry: Entry, zone: tzinfo, brooders: Collection[str]) -> st
         return f"No brooder is called {entry.brooder!r}; the configuration has {known}."
     words: str | None = None
     match entry.entry:
-        case EntryKind.END:
+        case EntryKind.END | EntryKind.HEAT_CHANGED:
             return None
         case EntryKind.NOTE:
             return None if entry.note else "A note needs some words."

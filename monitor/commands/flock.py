@@ -44,6 +44,7 @@ def register(app: typer.Typer) -> None:
     flock.command("moved")(moved)
     flock.command("seen")(seen)
     flock.command("weighed")(weighed)
+    flock.command("heat-changed")(heat_changed)
     flock.command("dead-on-arrival")(dead_on_arrival)
     flock.command("note")(note)
     flock.command("end")(end)
@@ -185,6 +186,17 @@ def weighed(
     if batch is not None:
         age = age_days(batch.hatched, when, settings.site.timezone)
         out().print(weight_words(batch.kind, age, grams, settings.site.units), markup=False)
+
+
+def heat_changed(
+    brooder: BrooderOption = None,
+    at: AtOption = None,
+    remark: NoteOption = None,
+    config: ConfigOption = None,
+) -> None:
+    """You turned the heat up or down, or moved a lamp. The watch learns anew what the box holds;
+    for an hour and a half no fall is called lost heat. Too cold is told all the same."""
+    _enter(settings_of(config), "heat-changed", brooder, at, note=remark)
 
 
 def dead_on_arrival(

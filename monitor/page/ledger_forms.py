@@ -63,6 +63,14 @@ FORMS = {
             note_hint="New litter, lamp raised, feed changed: what you will want to know later.",
         ),
         LedgerForm(
+            name="heat-changed",
+            entry=EntryKind.HEAT_CHANGED,
+            title="I changed the heat",
+            fields=("brooder", "note", "at"),
+            note_label="What you changed",
+            note_hint="West lamp raised by 4 in, plate added. May stay empty.",
+        ),
+        LedgerForm(
             name="place",
             entry=EntryKind.PLACED,
             title="Place chicks",

@@ -60,6 +60,7 @@ class DoScreen:
                 for entry in reversed(written[-SHOWN_ENTRIES:])
             ],
             kept_words=sentence_of,
+            once=self._once.mark,
         )
 
     async def fill_in(self, request: Request) -> Response:

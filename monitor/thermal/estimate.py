@@ -141,6 +141,10 @@ class Estimate:
         """The grower did something to the box or the birds."""
         self.guarded(lambda it: it.grower_acted(tick))
 
+    def heat_changed(self, tick: float, since: float | None) -> None:
+        """The grower changed the heat at tick `since`; None: did not, that entry is taken back."""
+        self.guarded(lambda it: it.heat_changed(tick, since))
+
     def minutes_to(self, limit_c: float, tick: float) -> Interval | None:
         """Minutes until the floor reaches a limit."""
         return self.guarded(lambda it: it.minutes_to(limit_c, tick))

@@ -46,6 +46,8 @@ _OUTSIDE_WAIT_S = 600.0  # a configured outside probe is waited for so long
 _TAU_KNOWN, _SWITCHED_SD_K = 1.3, 3.0  # what stays known when the outside comes or goes
 _LOST_SPREAD = 0.3  # of what a lost source took: one standard deviation
 _ACTED_SD_K = 2.0  # what a grower's act may do to the rise
+_CHANGED_SD_K = 4.0  # what a changed lamp may: it is what holds the floor
+_CHANGED_S = 5400.0  # until the floor has settled by it: two or three time constants of a box
 _NIGHT_SEEN_S = 18 * 3600.0  # since last evening: a night was among it
 _RECENT_S, _RECENT_LEAST = 290.0, 3  # what the rate is taken from
 _AT_TARGET_S = 600.0  # a floor as warm as it should be for so long has its heat
@@ -94,6 +96,7 @@ class ThermalWatch:
         self._course = Course(slow=True)
         self._outside_course = Course()
         self._acted = NEVER  # when the grower last did something here
+        self._changed = NEVER  # when the grower last changed the heat
         self._warm_since: float | None = None  # the floor is at its target or above
         self._down: Down | None = None
         self._loss: HeatLoss | None = None
@@ -189,6 +192,29 @@ class ThermalWatch:
         if self._model is not None:
             self._model.loosen(_ACTED_SD_K)
         self._follow.loosen(_ACTED_SD_K)
+
+    def heat_changed(self, tick: float, since: float | None) -> None:
+        """The grower changed the heat at tick `since`: no heat is missed, and what the box holds
+        is learned anew. None: that entry is taken back."""
+        self._changed = NEVER if since is None else since
+        if not self._settling(tick):
+            return
+        self._loss = self._down = self._warm_since = None
+        for track in self._beneath:
+            track.course.clear()
+        if self._model is not None:
+            self._model.loosen(_CHANGED_SD_K)
+            self._settle_anew(self._model, tick)
+        self._follow.loosen(_CHANGED_SD_K)
+
+    def _settling(self, tick: float) -> bool:
+        return tick - self._changed < _CHANGED_S
+
+    def _settle_anew(self, model: FloorModel, tick: float) -> None:
+        if self._floor_c is not None:
+            model.settle(tick, self._floor_c)
+        self._fall.end()
+        self._course.clear()
 
     def hour_is(self, tick: float, hour: float) -> None:
         """The local hour of day at `tick`, 0..24: by night nobody feeds."""
@@ -335,6 +361,11 @@ class ThermalWatch:
             if fall.open and self._down is None:
                 self._loss = None  # it was no floor that fell
             fall.end()
+            return
+        chill_c = self._standing(floor_c).chill_c
+        if self._settling(tick) and chill_c is not None and floor_c >= chill_c:
+            # The grower's own turn-down is no lost heat. The band is watched all the same.
+            self._settle_anew(model, tick)
             return
         begins = (
             fall.begins_anew(self._course, tick, floor_c)
@@ -636,6 +667,7 @@ class ThermalWatch:
             "course": self._course.state(),
             "outside_course": self._outside_course.state(),
             "acted": self._acted,
+            "changed": self._changed,
             "warm_since": self._warm_since,
             "down": None if self._down is None else list(self._down),
             "loss": None if self._loss is None else self._loss.state(),
@@ -678,6 +710,8 @@ class ThermalWatch:
         self._outside_course.restore(state["outside_course"], shift_s)
         acted, warm, down = state["acted"], state["warm_since"], state["down"]
         self._acted = NEVER if acted == NEVER else acted + shift_s
+        changed = state.get("changed", NEVER)
+        self._changed = NEVER if changed == NEVER else changed + shift_s
         self._warm_since = None if warm is None else warm + shift_s
         self._down = None
         if down is not None:

@@ -447,6 +447,19 @@ class Engine:
         for box in boxes:
             if entry.brooder in (None, box.name):
                 box.estimate.acted(tick)
+        self._heat_changed(entry, tick)
+
+    def _heat_changed(self, entry: Entry, tick: float) -> None:
+        """Counted from when it was done, which an entry may say of an hour ago."""
+        undone = None if entry.undoes is None else self.ledger.entry(entry.undoes)
+        said = entry if undone is None else undone
+        if said.entry is not EntryKind.HEAT_CHANGED:
+            return
+        ago_s = max(0.0, self._register.wall_at(tick) - said.at)
+        since = None if entry.entry is EntryKind.UNDO else tick - ago_s
+        for box in self._boxes.values():
+            if said.brooder in (None, box.name):
+                box.estimate.heat_changed(tick, since)
 
     def _named(self, entry: Entry) -> list[Alarm]:
         return [

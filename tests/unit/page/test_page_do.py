@@ -56,6 +56,16 @@ def test_nothing_is_written_before_it_is_confirmed(served: Served, visitor: Visi
     assert "Written down as entry 4. Porch: 2 lost. Wet." in visitor.get("/do?kept=4").words
 
 
+def test_changed_heat_is_one_tap_that_can_be_taken_back(served: Served, visitor: Visitor):
+    screen = visitor.get("/do")
+    done = confirm(visitor, "/do/heat-changed", screen)
+    assert (done.status, done.headers["location"]) == (303, "/do?kept=4")
+    (entry,) = served.api.submitted
+    assert (entry.entry, entry.brooder, entry.at) == (EntryKind.HEAT_CHANGED, "porch", NIGHT)
+    said = visitor.get("/do?kept=4").words
+    assert "Written down as entry 4. Porch: The heat was changed. Take it back" in said
+
+
 def test_what_the_disk_does_not_take_is_said_beside_it(served: Served, visitor: Visitor):
     served.api.disk_takes = False
     confirm(visitor, "/do/loss", visitor.send("/do/loss", brooder="porch", count="2"))
