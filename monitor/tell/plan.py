@@ -388,12 +388,21 @@ class Plan:
 
     def _again(self, incident: Incident, tick: float) -> list[Message]:
         incident.last_told = tick
-        incident.repeats += 1
         alarm = incident.unanswered()
-        if alarm is None:
+        if alarm is None or (self._comes_back(alarm) and not incident.shared):
             return []
+        incident.repeats += 1
         message = self._composer.again(incident, alarm, tick - self._offset_s)
         return [] if message is None else [message]
+
+    def _comes_back(self, alarm: Alarm) -> bool:
+        """Heat was lost, but the floor is in its band and does not fall: nobody is woken to hear
+        that. Once it falls again the repeats go on; out of its band it is told as that."""
+        status = self._look() if alarm.change.alarm is AlarmName.HEAT_LOSS else None
+        box = None if status is None else status.brooder(alarm.change.brooder or "")
+        if box is None or box.trend_c_per_h is None:
+            return False
+        return box.in_band is True and box.trend_c_per_h >= 0.0
 
     def _ask_anew(self, incident: Incident, tick: float) -> list[Message]:
         alarm, answer = incident.answered(), incident.answer_given

@@ -4,6 +4,7 @@ from dataclasses import replace
 from datetime import datetime, time, timedelta
 
 import pytest
+from support import fake_api
 from tell_samples import NIGHT, ZONE, change, local, site
 
 from monitor.events import (
@@ -26,6 +27,7 @@ from monitor.tell.policy import Policy
 from monitor.tell.wording import for_change
 from monitor.watch.engine import Engine
 from monitor.watch.incidents import BACK_S, Incidents
+from monitor.watch.status import SiteStatus
 
 A, K, P = AlarmName, ChangeKind, Priority
 ME = Contact(name="me", url="json://nowhere")
@@ -154,6 +156,28 @@ def test_an_urgent_alarm_repeats_every_ten_minutes_until_somebody_answers():
     teller.take(answered(A.CHILL, 36 * 60))
     teller.go(NIGHT + 36 * 60 + 3599)
     assert [m for m in teller.said if m.kind is MessageKind.AGAIN] == repeats
+
+
+def test_nobody_is_woken_to_hear_that_a_floor_in_its_band_comes_back():
+    trend_c_per_h, in_band = 2.0, True
+    teller = Teller()
+
+    def look() -> SiteStatus:
+        return fake_api.status(fake_api.brooder(trend_c_per_h=trend_c_per_h, in_band=in_band))
+
+    teller.plan = Plan(site(), teller.contacts, teller.policy, look=look)
+    teller.go(NIGHT - 100)
+    teller.take(raised(A.HEAT_LOSS))
+    for minute in range(60):
+        teller.go(NIGHT + 60 * minute)
+    assert [m for m in teller.said if m.kind is MessageKind.AGAIN] == []
+    trend_c_per_h = -2.0  # it falls again
+    [again] = teller.go(NIGHT + 3600)
+    assert again.kind is MessageKind.AGAIN
+    assert "reminder 1" in again.title
+    trend_c_per_h, in_band = 2.0, False  # it rises, but is too cold
+    [again] = teller.go(NIGHT + 4200)
+    assert "reminder 2" in again.title
 
 
 def test_who_answered_and_fell_asleep_is_asked_anew_every_hour_until_it_is_over():
