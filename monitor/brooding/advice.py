@@ -49,8 +49,7 @@ def advise(
     `family`: birds placed and lost over all boxes that the batch was split into."""
     if not batch.runs_at(now_at):
         return []
-    age = age_days(batch.hatched, now_at, zone)
-    target_c = target_at(schedule_for(brooder, batch.kind), age, brooder.steps, Place.FLOOR)
+    age, target_c = _age_and_target(brooder, batch, now_at, zone)
     verdict = moving(batch.kind, age, target_c=target_c, coming_lows_c=coming_lows_c)
     found = (
         _step_down(brooder, batch, now_at, zone),
@@ -59,6 +58,35 @@ def advise(
         _ready_to_move(verdict, batch.head_count(now_at), age, target_c, lows_from),
     )
     return [advice for advice in found if advice is not None]
+
+
+def moving_out(
+    brooder: Brooder,
+    batch: Batch,
+    *,
+    now_at: float,
+    zone: tzinfo,
+    coming_lows_c: Sequence[float] = (),
+    mornings_at: Sequence[float] = (),
+) -> Moving | None:
+    """How far the birds of this box are from moving out; None: there are none."""
+    if not batch.runs_at(now_at):
+        return None
+    age, target_c = _age_and_target(brooder, batch, now_at, zone)
+    return moving(
+        batch.kind,
+        age,
+        target_c=target_c,
+        coming_lows_c=coming_lows_c,
+        mornings_at=mornings_at,
+    )
+
+
+def _age_and_target(
+    brooder: Brooder, batch: Batch, now_at: float, zone: tzinfo
+) -> tuple[float, float | None]:
+    age = age_days(batch.hatched, now_at, zone)
+    return age, target_at(schedule_for(brooder, batch.kind), age, brooder.steps, Place.FLOOR)
 
 
 def _step_down(brooder: Brooder, batch: Batch, now_at: float, zone: tzinfo) -> Advice | None:

@@ -113,6 +113,8 @@ class Moving:
     coldest_c: float | None  # of the coming nights; None: unknown
     borne_c: float  # nights down to this are borne
     row: MoveRow
+    warmer_from: float | None = None  # Unix s: the morning after the last night known as too cold
+    to_the_last: bool = False  # that is the last night that the forecast reaches
 
 
 def moving(
@@ -121,9 +123,11 @@ def moving(
     *,
     target_c: float | None,
     coming_lows_c: Sequence[float] = (),
+    mornings_at: Sequence[float] = (),
 ) -> Moving:
-    """How far birds of a kind are from moving out. Without a known low the age decides alone, and
-    the message must name the night they bear and send the grower to a forecast."""
+    """How far birds of a kind are from moving out. `mornings_at`: the mornings (Unix s) that end
+    the nights of those lows, where a forecast dates them. Without a known low the age decides
+    alone, and the message must name the night they bear and send the grower to a forecast."""
     row = MOVE[kind_of(kind).name]
     coldest_c = min(coming_lows_c, default=None)
     borne_c = _borne_c(row, target_c)
@@ -135,7 +139,16 @@ def moving(
         stage = Stage.NIGHTS_TOO_COLD
     else:
         stage = Stage.READY
-    return Moving(stage=stage, coldest_c=coldest_c, borne_c=borne_c, row=row)
+    dated = zip(mornings_at, coming_lows_c, strict=False)
+    warmer_from = max((at for at, low_c in dated if low_c < borne_c), default=None)
+    return Moving(
+        stage=stage,
+        coldest_c=coldest_c,
+        borne_c=borne_c,
+        row=row,
+        warmer_from=warmer_from,
+        to_the_last=warmer_from is not None and warmer_from == max(mornings_at),
+    )
 
 
 def _borne_c(row: MoveRow, target_c: float | None) -> float:

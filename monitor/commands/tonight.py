@@ -105,5 +105,5 @@ def _lines(settings: Settings, said: dict[str, Any], now: float) -> list[str]:
         f"It should be {voice.temp(said['target_c'])}, and right is down to "
         f"{voice.temp(said['low_c'])}.",
         *more,
-        *([said["reserve"]] if said.get("reserve") else []),
+        *(said[key] for key in ("reserve", "moving") if said.get(key)),
     ]

@@ -68,7 +68,8 @@ class TonightScreen:
             return ()
         say = self._frame.say()
         lines = tonight(outlook_of(said["outlook"]), say.voice, say.now, said["temp_at"])
-        return tuple(dict.fromkeys((*lines, *self._cautions(box, watts or 0.0, cover))))
+        more = [said["moving"]] if said.get("moving") else []
+        return tuple(dict.fromkeys((*lines, *more, *self._cautions(box, watts or 0.0, cover))))
 
     def _cautions(self, box: str, watts: float, cover: str | None) -> list[str]:
         """What the grower asks about must not end in a fire."""

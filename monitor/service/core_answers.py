@@ -9,6 +9,8 @@ from monitor.events import Entry, EntryKind, Moment
 from monitor.service.core import Core
 from monitor.tell.wording import Voice
 from monitor.tell.wording.meter_words import reserve_line
+from monitor.tell.wording.moving_words import moving_line
+from monitor.watch.status import BrooderStatus
 
 _ENTRY_FIELDS = frozenset(
     {
@@ -115,4 +117,11 @@ def tonight(
         "temp_at": status.temp_at,
         "outlook": asdict(outlook),
         "reserve": reserve_line(status, Voice(core.site)),
+        "moving": _moving_line(status, Voice(core.site)),
     }
+
+
+def _moving_line(status: BrooderStatus, voice: Voice) -> str | None:
+    if status.moving is None or status.batch is None:
+        return None
+    return moving_line(status.moving, status.batch.hatched, voice)

@@ -85,7 +85,7 @@ class MorningCall:
                 box.name,
                 tuple(self._said_at(entry, at) for entry in self._log if entry[1] == box.name),
                 status.brooder(box.name) if status else None,
-                self._site.units,
+                self._voice,
             )
             for box in self._site.brooders
         ]

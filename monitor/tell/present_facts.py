@@ -2,11 +2,12 @@
 
 from datetime import date, datetime, timedelta, tzinfo
 
+from monitor.brooding.moving import Stage
 from monitor.events import Facts
 from monitor.site import Place
-from monitor.tell.wording import BoxEvening, BoxMorning, Words
+from monitor.tell.wording import BoxEvening, BoxMorning, Voice, Words
 from monitor.tell.wording.daily_needs import needs_words
-from monitor.units import Unit
+from monitor.tell.wording.moving_words import moving_line
 from monitor.watch.status import BrooderStatus, SiteStatus
 
 
@@ -50,7 +51,7 @@ def _last_heard(fresh: Facts, box: BrooderStatus, now_at: float) -> None:
 
 
 def box_morning(
-    name: str, alarms: tuple[str, ...], box: BrooderStatus | None, units: Unit
+    name: str, alarms: tuple[str, ...], box: BrooderStatus | None, voice: Voice
 ) -> BoxMorning:
     """One brooder's night and day."""
     if box is None:
@@ -58,7 +59,10 @@ def box_morning(
     batch, step = box.batch, box.next_step
     needs = None
     if batch is not None and batch.head_count > 0:
-        needs = needs_words(batch.kind, batch.age_days, batch.head_count, units)
+        needs = needs_words(batch.kind, batch.age_days, batch.head_count, voice.site.units)
+    wait = None
+    if batch is not None and box.moving and box.moving.stage is Stage.NIGHTS_TOO_COLD:
+        wait = moving_line(box.moving, batch.hatched, voice)
     return BoxMorning(
         brooder=name,
         alarms=alarms,
@@ -75,6 +79,7 @@ def box_morning(
         head_count=batch.head_count if batch else None,
         age_days=int(batch.age_days) if batch else None,
         needs=needs,
+        moving=wait,
         step_at=step.at if step and not step.gradual else None,
         step_target_c=step.to_c if step else None,
     )

@@ -39,10 +39,12 @@ class Forecast(NamedTuple):
 
 class Nights(NamedTuple):
     """The coldest that is to be reckoned with in the coming nights, degC, and in words where that
-    is from. `origin` None: no more than a bound was seen, the nights may be colder."""
+    is from. `origin` None: no more than a bound was seen, the nights may be colder. `mornings_at`:
+    when those nights end, Unix s, where a forecast says so."""
 
     lows_c: tuple[float, ...]
     origin: str | None
+    mornings_at: tuple[float, ...] = ()
 
 
 class Wish(NamedTuple):
@@ -190,7 +192,8 @@ class Estimate:
         tonight's outlook where the outside is measured."""
         foretold = coming_lows(forecast, now.at, self._zone)
         if foretold:
-            return Nights(tuple(foretold), "forecast")
+            mornings_at, lows_c = zip(*foretold, strict=True)
+            return Nights(lows_c, "forecast", mornings_at)
         blocks = [low for low in self._outside_lows if low[0] > now.tick - _DAY_S - _BLOCK_S]
         lows = [temp_c for _, temp_c in blocks]
         origin = "by last night" if len(blocks) >= _WHOLE_DAY else None
@@ -259,8 +262,9 @@ class Estimate:
             self.guarded(lambda it: it.restore(kept, shift_s))
 
 
-def coming_lows(forecast: Forecast | None, at: float, zone: tzinfo) -> list[float]:
-    """The lowest of each of the next three nights that the forecast reaches."""
+def coming_lows(forecast: Forecast | None, at: float, zone: tzinfo) -> list[tuple[float, float]]:
+    """The morning (Unix s) and the lowest of each of the next three nights that the forecast
+    reaches."""
     if forecast is None or at - forecast.got_at > FORECAST_MAX_AGE_S:
         return []
     lows = []
@@ -270,6 +274,6 @@ def coming_lows(forecast: Forecast | None, at: float, zone: tzinfo) -> list[floa
             temp_c for when, temp_c in forecast.pairs if morning - 14 * 3600.0 <= when <= morning
         ]
         if len(night) > 3:
-            lows.append(min(night))
+            lows.append((morning, min(night)))
         morning = hour_after(morning, NIGHT_TO_H, zone)
     return lows

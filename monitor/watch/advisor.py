@@ -1,11 +1,13 @@
 """Advice as alarms of the lowest priority. Owned by watch.engine; what holds is decided by
 brooding.advice, asked every quarter of an hour and after each entry."""
 
+from dataclasses import replace
 from datetime import tzinfo
 from typing import cast
 
-from monitor.brooding.advice import advise
+from monitor.brooding.advice import advise, moving_out
 from monitor.brooding.batch import Batch, Ledger
+from monitor.brooding.moving import Moving, Stage
 from monitor.events import AlarmName, Facts, State
 from monitor.site import Brooder
 from monitor.thermal.estimate import Nights
@@ -29,16 +31,28 @@ class Advisor:
         self._zone = zone
         self._register = register
         self._facts: dict[AlarmName, Facts] = {}
+        self.moving: Moving | None = None  # as last seen
         self._alarms = {
             name: register.open(name, brooder.name, self, limits=brooder.limits) for name in _NAMES
         }
 
     def see(self, batch: Batch | None, tick: float, nights: Nights, ledger: Ledger) -> None:
         """What holds now?"""
+        self.moving = None
         if batch is None:
             for alarm in self._alarms.values():
                 self._register.stop(alarm, tick, "no batch in the brooder")
             return
+        self.moving = moving_out(
+            self._brooder,
+            batch,
+            now_at=tick + self._register.offset_s,
+            zone=self._zone,
+            coming_lows_c=nights.lows_c,
+            mornings_at=nights.mornings_at,
+        )
+        if self.moving and self.moving.stage is Stage.READY and nights.origin is None:
+            self.moving = replace(self.moving, coldest_c=None)  # a bound is no coldest night
         found = advise(
             self._brooder,
             batch,

@@ -12,6 +12,7 @@ from monitor.brooding.age_limits import limits_at
 from monitor.brooding.band_side import band_side
 from monitor.brooding.batch import Batch
 from monitor.brooding.calendar import age_days
+from monitor.brooding.moving import Moving
 from monitor.brooding.night_hours import NIGHT_FROM_H, NIGHT_TO_H, OUTLOOK_FROM_H
 from monitor.brooding.schedules import Schedule, schedule_for
 from monitor.events import AlarmName, Cause, Facts, Measured, Moment, Priority, State
@@ -99,6 +100,7 @@ class BrooderWatch:
         self.overheat_c = brooder.limits.fire_c
         self.outlook: Outlook | None = None
         self.outlook_at: float | None = None
+        self.moving: Moving | None = None  # when may the birds move out? Looked at with the advice
         self.known_since: float | None = None  # tick at which the floor was first found heard
         self.warm_since: float | None = None  # tick since which all of the floor is at its target
         self.mended = False  # and for so long that no heat is missing, whatever was thought

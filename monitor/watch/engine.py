@@ -421,7 +421,9 @@ class Engine:
         nights = box.estimate.nights(
             Moment(tick + self._register.offset_s, tick), self._forecast, box.outlook
         )
-        self._advisors[box.name].see(box.batch, tick, nights, self.ledger)
+        advisor = self._advisors[box.name]
+        advisor.see(box.batch, tick, nights, self.ledger)
+        box.moving = advisor.moving
 
     def _changes(self) -> list[Change]:
         out = self._register.out

@@ -115,6 +115,7 @@ def _brooder(box: BrooderWatch, tick: float, at: float, alarms: list[AlarmStatus
         diagnosis=diagnosis if diagnosis.cause is not None or diagnosis.findings else None,
         outlook=box.outlook,
         outlook_at=box.outlook_at,
+        moving=box.moving,
         outside_c=box.estimate.outside_c,
         batch=_batch(box, at),
         next_step=step,

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from monitor.brooding.calendar import Step
+from monitor.brooding.moving import Moving
 from monitor.events import AlarmName, Cause, Facts, Priority
 from monitor.quantities import QUANTITIES
 from monitor.site import Place
@@ -153,6 +154,7 @@ class BrooderStatus:
     estimate_error: Exception | None = None  # the same, with its traceback, for the log
     learned: Learned | None = None  # None: no floor reading yet
     meters: tuple[MeterStatus, ...] = ()
+    moving: Moving | None = None  # when the birds may move out; None: no birds
     heat_in: HeatIn | None = None  # None: not every source has a plug that measures
 
 

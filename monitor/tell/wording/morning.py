@@ -32,6 +32,7 @@ class BoxMorning:
     step_at: float | None = None
     step_target_c: float | None = None
     needs: str | None = None  # feed and water of this day
+    moving: str | None = None  # why birds that are old enough do not move out yet
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -54,6 +55,7 @@ def morning(boxes: list[BoxMorning], gathered: Gathered, voice: Voice, at: float
     lines: list[tuple[int, str]] = []  # how readily it is left out, and what it says
     for box in listed_:
         lines += _night(box, voice, at) + _today(box, voice, at)
+    lines += [(3, line) for line in _not_out_yet(listed_)]
     if len(listed_) < len(boxes):
         lines.append((0, f"{len(well)} boxes had a quiet night."))
     if gathered.watch:
@@ -143,6 +145,14 @@ def _today(box: BoxMorning, voice: Voice, at: float) -> list[tuple[int, str]]:
         if ahead <= 1:
             lines.append((3, f"Tomorrow the target goes down to {voice.temp(box.step_target_c)}."))
     return lines
+
+
+def _not_out_yet(boxes: list[BoxMorning]) -> list[str]:
+    """Once, where it is the same for all."""
+    waits = [(box.brooder, box.moving) for box in boxes if box.moving is not None]
+    if len({line for _, line in waits}) == 1:
+        return [waits[0][1]]
+    return [f"{name}: {line}" for name, line in waits]
 
 
 def _extreme(voice: Voice, at: float, temp_c: float, when: float | None) -> str:

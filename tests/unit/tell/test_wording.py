@@ -169,6 +169,18 @@ def quiet_box() -> BoxMorning:
     )
 
 
+def test_a_reason_to_wait_with_moving_out_is_said_once_where_it_is_the_same():
+    wait, other = "Not out yet: nights of 39 °F.", "Not out yet: nights of 41 °F."
+    porch = replace(quiet_box(), moving=wait)
+    shed = replace(porch, brooder="shed")
+    both = wording.morning([porch, shed], Gathered(), Voice(site()), NIGHT).body
+    assert both.splitlines().count(wait) == 1
+    shed = replace(shed, moving=other)
+    each = wording.morning([porch, shed], Gathered(), Voice(site()), NIGHT).body.splitlines()
+    assert f"porch: {wait}" in each
+    assert f"shed: {other}" in each
+
+
 def test_a_lost_broker_says_since_when_nothing_has_come_in():
     words = wording.for_change(change(AlarmName.BROKER_LOST), site())
     assert words.body.startswith("No readings have come in since ")

@@ -7,7 +7,9 @@ import pytest
 from support.engine_night import Night, a_site
 
 from monitor.events import AlarmName, Change, ChangeKind, Moment
-from monitor.tell.wording import for_change
+from monitor.tell.present_facts import box_morning
+from monitor.tell.wording import Voice, for_change
+from monitor.tell.wording.moving_words import moving_line
 from monitor.thermal import estimator
 from monitor.thermal.estimator import MakeEstimator
 from monitor.watch.engine import Engine
@@ -121,3 +123,73 @@ def test_the_cold_of_last_night_is_not_forgotten_by_a_restart() -> None:
         raised += night.engine.advance(Moment(now.at + hour * 3600, 500.0 + hour * 3600))
     ready = [c for c in raised if c.alarm is AlarmName.READY_TO_MOVE]
     assert [c.facts.get("reason") for c in ready if c.change is ChangeKind.RAISED] == []
+
+
+def foretold(night: Night, *lows_c: float) -> None:
+    """A forecast of so many nights, from this evening on; the days are 10 K warmer."""
+    pairs = tuple(
+        (night.start + hour * 3600.0, lows_c[hour // 24] + (0.0 if hour % 24 < 14 else 10.0))
+        for hour in range(24 * len(lows_c))
+    )
+    night.engine.forecast_is(pairs, night.now().at, night.now())
+
+
+def answer(night: Night) -> str | None:
+    """What `brooder tonight` says of moving out."""
+    box = night.engine.status(night.now()).brooders[0]
+    assert box.moving is not None
+    assert box.batch is not None
+    return moving_line(box.moving, box.batch.hatched, Voice(night.site))
+
+
+def in_the_morning(night: Night) -> str | None:
+    status = night.engine.status(night.now()).brooders[0]
+    return box_morning("porch", (), status, Voice(night.site)).moving
+
+
+@pytest.mark.parametrize(
+    ("lows_c", "nights"),
+    [
+        ((3.9, 3.9, 12.0), "nights of 39.0 °F until Tuesday 3 March"),
+        ((12.0, 3.9, 12.0), "nights of 39.0 °F until Tuesday 3 March"),
+        ((3.9, 4.5, 5.0), "nights of 39.0 °F at least until Wednesday 4 March"),
+    ],
+)
+def test_nights_too_cold_are_answered_with_a_day(lows_c: tuple[float, ...], nights: str) -> None:
+    night = flock(outside=False, from_day="2026-03-01")
+    foretold(night, *lows_c)
+    through(night, None, 3600.0)
+    said = (
+        f"Not out yet: {nights}, and they can stand nights down to 50.0 °F. Let them out by day in "
+        "mild, dry weather."
+    )
+    assert answer(night) == in_the_morning(night) == said
+
+
+def test_not_feathered_yet_is_answered_with_the_day_they_will_be() -> None:
+    night = flock(outside=False, from_day="2026-02-26")
+    foretold(night, 3.9, 3.9, 3.9)
+    through(night, None, 3600.0)
+    assert answer(night) == (
+        "Not out yet: feathered on Sunday 1 March, and then they can stand nights down to 50.0 °F. "
+        "Harden them off from now: out by day in mild, dry weather, back to the heat at night. "
+        "Ahead: nights of 39.0 °F at least until Sunday 1 March."
+    )
+    assert in_the_morning(night) is None, "the advice says it on its day"
+
+
+def test_mild_nights_ahead_are_answered_with_the_coldest_and_the_morning_adds_nothing() -> None:
+    night = flock(outside=False, from_day="2026-03-01")
+    foretold(night, 12.0, 13.0, 12.0)
+    through(night, None, 3600.0)
+    assert answer(night) == (
+        "Ready to move out on a dry, mild day. They can stand nights down to 50.0 °F; the coldest "
+        "expected is 53.6 °F."
+    )
+    assert in_the_morning(night) is None
+
+
+def test_young_birds_are_not_asked_about() -> None:
+    night = flock(outside=False, from_day="2026-02-16")
+    through(night, None, 3600.0)
+    assert answer(night) is None
