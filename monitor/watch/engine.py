@@ -14,6 +14,7 @@ from typing import Any
 
 from monitor.brooding.batch import LEDGER_KINDS, Ledger, fold
 from monitor.brooding.circuit import spare_w
+from monitor.brooding.moving import moving_from
 from monitor.events import (
     AlarmName,
     BadValue,
@@ -500,6 +501,7 @@ class Engine:
             "mains": self._mains.state(),
             "watcher": self._watcher.state(),
             "unwatched": self._unwatched.state(),
+            "moving": {name: b.moving.state() for name, b in self._boxes.items() if b.moving},
             "advice": {name: advisor.state() for name, advisor in self._advisors.items()},
         }
 
@@ -539,8 +541,14 @@ class Engine:
         for name, facts in state.get("advice", {}).items():
             if name in self._advisors:
                 self._advisors[name].restore(facts)
+        self._restore_moving(state.get("moving", {}))
         self._restore_timers(state, shift_s)
         self._unwatched.restore(state.get("unwatched", []))
+
+    def _restore_moving(self, state: State) -> None:
+        for box in self._boxes.values():
+            if box.batch is not None and box.name in state:
+                box.moving = moving_from(state[box.name], box.batch.kind)
 
     def _restore_timers(self, state: State, shift_s: float) -> None:
         self._timers.restore(
