@@ -5,15 +5,19 @@ The same heat balance as everywhere else (`heat_balance`), at the coldest night 
 week by week until the birds can be out. It knows only the size of the box, so its figures are a
 quarter of the rise either way, and say so."""
 
+import re
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from monitor.brooding import feed, space
-from monitor.brooding.heat_balance import Flock, balance, changed, with_watts
+from monitor.brooding.heat_balance import SHARES, Flock, balance, changed, with_watts
 from monitor.brooding.moving import MOVE
 from monitor.brooding.provenance import COMMON_PRACTICE, Mark, Source
 from monitor.brooding.schedules import schedule_for, target_at
-from monitor.site import Brooder, Place, Steps
+from monitor.site import Brooder, HeatSource, Place, Steps
 
+_HEAT = re.compile(r"^\s*(lamp|plate|panel|other)\s+(\d{1,4})\s*[Ww]?\s*$")
+MOST_BIRDS = 10_000
 ARRIVAL_DAYS = 1.0  # chicks by mail are one to three days old; the youngest want the most heat
 LITTER_M = 0.09  # 3 to 4 in
 LITTER_SOURCE = Source(
@@ -122,6 +126,23 @@ def rearing_plan(box: Brooder, kind: str, head_count: int, low_c: float) -> Rear
         feeder_m=trough.feeder_cm * head_count / 100.0,
         drinkers_l=head_count / CHICKS_PER_LITRE,
     )
+
+
+def heat_sources(said: Sequence[str]) -> tuple[HeatSource, ...]:
+    """`lamp 250` for each source; `none` alone: no heat. Raises ValueError that says what would be
+    right."""
+    if list(said) == ["none"]:
+        return ()
+    found = []
+    for number, text in enumerate(said, 1):
+        match = _HEAT.match(text)
+        if match is None:
+            kinds = ", ".join(SHARES)
+            raise ValueError(
+                f'"{text}" is no heat source; write a kind ({kinds}) and watts, such as "lamp 250"'
+            )
+        found.append(HeatSource(name=f"{match[1]} {number}", kind=match[1], watts=float(match[2])))
+    return tuple(found)
 
 
 def _week(box: Brooder, kind: str, head_count: int, low_c: float, day: int) -> PlannedWeek:

@@ -1,6 +1,5 @@
 """`brooder plan`: before the order, will this box and this heat rear so many birds?"""
 
-import re
 from dataclasses import replace
 from pathlib import Path
 from typing import Annotated
@@ -10,8 +9,7 @@ import typer
 
 from monitor.brooding.bird_kinds import KINDS
 from monitor.brooding.envelope import COVERS, WALLS
-from monitor.brooding.heat_balance import SHARES
-from monitor.brooding.rearing_plan import rearing_plan
+from monitor.brooding.rearing_plan import MOST_BIRDS, heat_sources, rearing_plan
 from monitor.commands.ask import brooder_or_exit
 from monitor.commands.common import NOT_WELL, ConfigOption, fail, out, settings_or_exit
 from monitor.commands.tonight import temperature_or_exit
@@ -20,9 +18,6 @@ from monitor.settings.load import DEFAULT_FILES
 from monitor.site import Brooder, HeatSource, Site
 from monitor.tell.wording.plan_words import plan_sections
 from monitor.units import Unit
-
-_HEAT = re.compile(r"^\s*(lamp|plate|panel|other)\s+(\d{1,4})\s*[Ww]?\s*$")
-MOST_BIRDS = 10_000
 
 
 def register(app: typer.Typer) -> None:
@@ -109,7 +104,10 @@ def _box(
     if cover is not None:
         box = replace(box, cover=_known("--cover", cover, tuple(COVERS)))
     if heat:
-        box = replace(box, heat=tuple(_sources(heat)))
+        try:
+            box = replace(box, heat=heat_sources(heat))
+        except ValueError as wrong:
+            fail(f"--heat: {wrong}")
     return box
 
 
@@ -142,16 +140,3 @@ def _known(option: str, text: str, known: tuple[str, ...]) -> str:
     if text not in known:
         fail(f'{option} is "{text}"; it must be one of {", ".join(known)}')
     return text
-
-
-def _sources(said: list[str]) -> list[HeatSource]:
-    if said == ["none"]:
-        return []
-    found = []
-    for number, text in enumerate(said, 1):
-        match = _HEAT.match(text)
-        if match is None:
-            kinds = ", ".join(SHARES)
-            fail(f'--heat is "{text}"; write a kind ({kinds}) and watts, such as "lamp 250"')
-        found.append(HeatSource(name=f"{match[1]} {number}", kind=match[1], watts=float(match[2])))
-    return found

@@ -20,6 +20,7 @@ from monitor.page.screen_alarm import AlarmScreen
 from monitor.page.screen_answer import AnswerScreen
 from monitor.page.screen_do import DoScreen
 from monitor.page.screen_now import NowScreen
+from monitor.page.screen_plan import PlanScreen
 from monitor.page.screen_record import RecordScreen
 from monitor.page.screen_setup import SetUpScreen
 from monitor.page.screen_steps import StepsScreen
@@ -59,6 +60,7 @@ def build_app(
         routes=[
             *now.routes(),
             *AlarmScreen(frame, once).routes(),
+            *PlanScreen(frame).routes(),
             *TonightScreen(frame).routes(),
             *DoScreen(frame, once).routes(),
             *AnswerScreen(frame).routes(),

@@ -49,8 +49,8 @@ class TonightScreen:
 
     async def _answered(self, form: FilledForm, names: tuple[str, ...]) -> tuple[str, ...]:
         box = form.one_of("brooder", names, "Which brooder")
-        low = _number(form, "low", "A temperature, like 12 or -3; leave it empty if not known.")
-        watts = _number(form, "watts", "Watts, like 250; leave it empty for none.")
+        low = number_in(form, "low", "A temperature, like 12 or -3; leave it empty if not known.")
+        watts = number_in(form, "watts", "Watts, like 250; leave it empty for none.")
         cover = form.one_of("cover", tuple(COVERS), "Cover") if form["cover"] else None
         low_c = None if low is None else to_celsius(low, self._frame.api.site.units)
         if low_c is not None and not _COLDEST_C <= low_c <= _WARMEST_C:
@@ -87,7 +87,8 @@ class TonightScreen:
         return found
 
 
-def _number(form: FilledForm, name: str, words: str) -> float | None:
+def number_in(form: FilledForm, name: str, words: str) -> float | None:
+    """A number; None when there is none or it is wrong."""
     said = form[name].strip().replace(",", ".").replace("−", "-")
     if not said:
         return None

@@ -73,7 +73,7 @@ def test_it_answers_where_nothing_is_configured_yet(tmp_path: Path, monkeypatch)
         (("50", "--low", "cold"), '--low is "cold"'),
         (("50", "--low", "5C", "--kind", "ostrich"), '--kind is "ostrich"'),
         (("50", "--low", "5C", "--length", "wide"), '--length is "wide"'),
-        (("50", "--low", "5C", "--heat", "stove 900"), '--heat is "stove 900"'),
+        (("50", "--low", "5C", "--heat", "stove 900"), '--heat: "stove 900" is no heat source'),
         (("50", "--low", "5C", "--cover", "glass"), '--cover is "glass"'),
     ],
 )

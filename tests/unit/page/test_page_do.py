@@ -293,6 +293,28 @@ def test_cleaning_out_puts_dangerous_cold_aside_for_a_short_while_and_says_so(
     assert set(aside.values()) == {float(minutes)}
 
 
+def test_the_plan_before_the_order_is_asked_and_answered_without_readings(visitor: Visitor):
+    assert "/do/plan" in visitor.get("/do").body
+    asked = "/do/plan?brooder=porch&kind=broiler&ask=yes"
+    plan = visitor.get(f"{asked}&count=115&low=20&length=5+ft&width=5+ft&heat=lamp+250,+plate+60")
+    assert plan.status == 200
+    assert "115 " in plan.words
+    assert "310 W" in plan.words
+    for title in ("Will it do?", "Week by week", "To buy and to have ready"):
+        assert title in plan.words
+    none = visitor.get(f"{asked}&count=115&low=20&heat=none").words
+    assert "No: the heat does not hold." in none
+    wrong = visitor.get(f"{asked}&count=0&low=&length=5&heat=stove")
+    assert wrong.status == 422
+    for words in (
+        "How many birds: a whole number from 1",
+        "The coldest night to expect",
+        "a length has its unit with it",
+        'stove" is no heat source; write a kind',
+    ):
+        assert words in wrong.words
+
+
 def test_tonight_is_asked_in_the_growers_degrees(served: Served, visitor: Visitor):
     answer = visitor.get("/do/tonight?brooder=porch&low=14&cover=foam&watts=100&ask=yes")
     assert served.api.asked == [("porch", pytest.approx(-10.0), "foam", 100.0)]

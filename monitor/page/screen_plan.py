@@ -1,0 +1,94 @@
+"""Before the order: will this box and this heat rear so many birds? A question, nothing is written.
+Called by `app`; the answer is the one `brooder plan` gives."""
+
+from dataclasses import replace
+
+from starlette.requests import Request
+from starlette.responses import Response
+from starlette.routing import Route
+
+from monitor.brooding.bird_kinds import KINDS
+from monitor.brooding.envelope import COVERS
+from monitor.brooding.rearing_plan import MOST_BIRDS, heat_sources, rearing_plan
+from monitor.measures import length_m
+from monitor.page.forms import FilledForm
+from monitor.page.frame import Frame
+from monitor.page.screen_tonight import number_in
+from monitor.site import Brooder
+from monitor.tell.wording.plan_words import Section, plan_sections
+from monitor.units import to_celsius
+
+_COLDEST_C, _WARMEST_C = -60.0, 50.0
+_LEAST_M, _MOST_M = 0.1, 50.0
+
+
+class PlanScreen:
+    """What to build and to buy."""
+
+    def __init__(self, frame: Frame) -> None:
+        self._frame = frame
+
+    def routes(self) -> list[Route]:
+        """Its address."""
+        return [Route("/do/plan", self.ask, methods=["GET"])]
+
+    async def ask(self, request: Request) -> Response:
+        """The form, and the plan once it was filled in."""
+        form = FilledForm(values=dict(request.query_params))
+        names = tuple(box.name for box in self._frame.api.site.brooders)
+        form.values.setdefault("brooder", names[0])
+        form.values.setdefault("kind", "broiler")
+        sections = self._planned(form, names) if form["ask"] else ()
+        return self._frame.screen(
+            request,
+            "plan.html",
+            status=422 if form.wrong else 200,
+            form=form,
+            sections=sections,
+            kinds=[(kind.name, kind.many) for kind in KINDS.values()],
+            covers=[("", "As configured"), *((c.name, c.title) for c in COVERS.values())],
+        )
+
+    def _planned(self, form: FilledForm, names: tuple[str, ...]) -> tuple[Section, ...]:
+        site = self._frame.api.site
+        count = form.whole_number("count", least=1, most=MOST_BIRDS, what="How many birds")
+        kind = form.one_of("kind", tuple(KINDS), "What kind of bird")
+        low = number_in(form, "low", "A temperature, like 12 or -3.")
+        low_c = None if low is None else to_celsius(low, site.units)
+        if low_c is None:
+            form.wrong.setdefault("low", "The coldest night to expect, like 12 or -3.")
+        elif not _COLDEST_C <= low_c <= _WARMEST_C:
+            form.wrong["low"] = "No night is that cold or warm."
+        name = form.one_of("brooder", names, "Which brooder")
+        box = None if name is None else _changed(form, site.brooder(name))
+        if form.wrong or box is None or kind is None or count is None or low_c is None:
+            return ()
+        return plan_sections(rearing_plan(box, kind, count, low_c), site)
+
+
+def _changed(form: FilledForm, box: Brooder) -> Brooder:
+    cover = form.one_of("cover", tuple(COVERS), "Cover") if form["cover"] else None
+    box = replace(
+        box,
+        length_m=_length(form, "length", box.length_m),
+        width_m=_length(form, "width", box.width_m),
+        cover=cover or box.cover,
+    )
+    said = [each.strip() for each in form["heat"].split(",") if each.strip()]
+    try:
+        return replace(box, heat=heat_sources(said)) if said else box
+    except ValueError as wrong:
+        form.wrong["heat"] = f"{wrong}."
+        return box
+
+
+def _length(form: FilledForm, name: str, else_m: float) -> float:
+    said = form[name].strip()
+    try:
+        metres = length_m(said) if said else else_m
+    except ValueError as wrong:
+        form.wrong[name] = f"{wrong}."
+        return else_m
+    if not _LEAST_M <= metres <= _MOST_M:
+        form.wrong[name] = "A box is 0.1 to 50 m long."
+    return metres
