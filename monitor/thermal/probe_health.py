@@ -43,6 +43,9 @@ _FAR_APART_K = 12.0  # from another probe on the floor: that cannot be one floor
 # down by more than this share of it; until it is back by half, or the others follow.
 _FELL_ALONE_K, _HOLDS_SHARE, _FOLLOWS_K = 6.0, 0.15, 2.0
 _BEFORE_S, _WAS_WARM_K = (300.0, 210.0), 1.0
+# It says in Fahrenheit what is beside it: within so much, while that went so far. A probe that says
+# degC would be off by more at one end or the other, whatever it lies in.
+_IN_F_K, _IN_F_MOVED_K = 1.0, 3.0
 _CONFIRM_S = 300.0
 _OUT_CONFIRM_S = 120.0
 _DRIFT_CONFIRM_S = 1800.0
@@ -64,6 +67,7 @@ class Neighbours:
         "checks",
         "company",
         "fell_from_c",
+        "in_f_of",
         "moved_tick",
         "others_high",
         "others_low",
@@ -88,6 +92,8 @@ class Neighbours:
         self.others_low = 0.0  # how they moved since
         self.others_high = 0.0
         self.fell_from_c: float | None = None  # it fell alone, from there
+        # What is beside it, lowest and highest, since it says just that in Fahrenheit.
+        self.in_f_of: tuple[float, float] | None = None
         self.past: float | None = None  # what it said a quarter of an hour ago, roughly
         self.since: dict[str, float] = {}  # since when each kind of fault is suspected
 
@@ -156,6 +162,8 @@ class ProbeHealth:
             if _fell_alone(near, track, heard, tick):
                 reason = "it cooled as no floor can while the rest of the box held"
                 suspects.append((FaultKind.FELL_ALONE, 0.0, f"{reason}: wet, buried or moved"))
+            beside = peers or ([outside_c] if outside_c is not None and outside_fresh else [])
+            suspects[:0] = _other_unit(near, level, beside)
             kinds = {kind for kind, _, _ in suspects}
             for kind in [kind for kind in near.since if kind not in kinds]:
                 del near.since[kind]
@@ -310,6 +318,7 @@ class ProbeHealth:
                     "slow": near.slow,
                     "base": near.base,
                     "past": near.past,
+                    "in_f_of": near.in_f_of,
                     "more": [near.checks, near.torn, near.beside, near.own],
                     "fell_from_c": near.fell_from_c,
                     "others": [near.others_low, near.others_high],
@@ -331,6 +340,8 @@ class ProbeHealth:
                 continue
             near.recent, near.slow, near.base = saved["recent"], saved["slow"], saved["base"]
             near.past = saved["past"]
+            in_f_of = saved.get("in_f_of")
+            near.in_f_of = None if in_f_of is None else (in_f_of[0], in_f_of[1])
             near.fell_from_c = saved.get("fell_from_c")
             more = saved.get("more", (_NEW_CHECKS, 0.0, None, None))
             near.checks, near.torn, near.beside, near.own = more
@@ -393,6 +404,18 @@ def _fell_alone(near: Neighbours, track: Track, heard: Sequence[Track], tick: fl
         if was_warm and fell_k > _FELL_ALONE_K and max(others) < _HOLDS_SHARE * fell_k:
             near.fell_from_c = usual.low_c
     return near.fell_from_c is not None
+
+
+def _other_unit(near: Neighbours, level_c: float, beside_c: Sequence[float]) -> list[Suspect]:
+    """Has it risen and fallen by 9/5 of what is beside it, at the numbers of the other scale?"""
+    if beside_c:
+        mean_c = sum(beside_c) / len(beside_c)
+        low_c, high_c = near.in_f_of or (mean_c, mean_c)
+        says_f = abs(level_c - (32.0 + 1.8 * mean_c)) <= _IN_F_K
+        near.in_f_of = (min(low_c, mean_c), max(high_c, mean_c)) if says_f else None
+    if near.in_f_of is None or near.in_f_of[1] - near.in_f_of[0] < _IN_F_MOVED_K:
+        return []
+    return [(FaultKind.OTHER_UNIT, 0.0, "it says in °F what is set as °C")]
 
 
 def _lit(track: Track, others: Sequence[float]) -> bool:

@@ -492,16 +492,18 @@ class BrooderWatch:
     # -- the thermal side
 
     def see_stuck(self) -> bool:
-        """Take over which probes stand still or jump to and fro; True: others than before."""
+        """Take over which probes tell nothing of the floor; True: others than before."""
         findings = self.estimate.diagnosis.findings
         since = {f.probe: f.since for f in findings if f.kind in TELLS_NOTHING}
         torn = {f.probe for f in findings if f.kind is FaultKind.TORN}
+        other_unit = {f.probe for f in findings if f.kind is FaultKind.OTHER_UNIT}
         changed = False
         for probe in self.inside:
             stuck_since = since.get(probe.key)
             changed = changed or (stuck_since is None) != (probe.stuck_since is None)
             probe.stuck_since = stuck_since
             probe.torn = probe.key in torn
+            probe.other_unit = probe.key in other_unit
         return changed
 
     def diagnosed(self, tick: float) -> None:

@@ -69,6 +69,7 @@ class ProbeWatch:
         "lit_c",
         "night_high",
         "night_low",
+        "other_unit",
         "out_of_service",
         "outside",
         "overheat",
@@ -104,6 +105,7 @@ class ProbeWatch:
         self.drifts = False  # which is that it wanders from its neighbours
         self.stuck_since: float | None = None  # tick from which it says the same over and over
         self.torn = False  # it jumps to and fro since then
+        self.other_unit = False  # it reads in another unit since then
         self.doubted = False  # its last reading waits for the next one to bear it out
         self.out_of_service = False
         self.box_out = False  # the whole brooder is out of service
@@ -357,6 +359,7 @@ class ProbeWatch:
             "drifts": self.drifts,
             "stuck_since": self.stuck_since,
             "torn": self.torn,
+            "other_unit": self.other_unit,
             "doubted": self.doubted,
             "out": self.out_of_service,
             "beyond": {
@@ -390,6 +393,7 @@ class ProbeWatch:
         stuck = state.get("stuck_since")
         self.stuck_since = None if stuck is None else stuck + shift_s
         self.torn = state.get("torn", False)
+        self.other_unit = state.get("other_unit", False)
         self.doubted = state.get("doubted", False)
         self.out_of_service = state["out"]
         lit_c = state.get("lit_c")

@@ -20,6 +20,7 @@ SILENT = "silent"
 NO_BIRDS = "no birds are left to listen for"  # why a silence is over
 _BROODER_WAITS_S, _PROBE_WAITS_S = 60.0, 300.0
 _MOST_HEARD = 4  # probes of other boxes: that one is heard says that the board works
+_MEND_UNIT = "Set its `unit` in the configuration (page: Set-up), and look at the floor yourself."
 _MEND_STUCK = "Take its power away for a moment. If it is stuck again, put in another probe."
 _MEND_TORN = "See that no other probe sends on its topic, and that its wire sits tight."
 _MEND_CLOCK = (
@@ -212,9 +213,13 @@ class Silence:
         stuck = [p.probe.name for p in silent if not p.silent]
         behind_s = self._clocks_behind_s(silent, tick)
         torn = [p.probe.name for p in silent if p.torn and not p.silent]
+        other_unit = [p.probe.name for p in silent if p.other_unit and not p.silent]
         if torn:
             facts["reason"] = f"the {torn[0]} probe's readings jump to and fro"
             facts["detail"] = _MEND_TORN
+        elif other_unit:
+            facts["reason"] = f"the {other_unit[0]} probe says in °F what is set as °C"
+            facts["detail"] = _MEND_UNIT
         elif stuck:
             facts["reason"] = _stuck(stuck)
             facts["detail"] = _MEND_STUCK

@@ -1,45 +1,41 @@
-"""A probe whose unit is set wrong: told as the heat or cold it says, and with what it may be."""
+"""A probe that sends Fahrenheit and is taken for Celsius: 2 degC outside, and a floor "at 35.6"."""
 
-from dataclasses import replace
-
-import pytest
 from support.engine_night import Night, a_brooder, a_site
 
-from monitor.events import AlarmName, Change
-from monitor.tell import wording
-from monitor.units import Unit, to_celsius
+from monitor.events import ChangeKind
+from monitor.tell.wording import for_change
+
+HOURS = 4
 
 
-def told(unit: Unit, says: float, alarm: AlarmName) -> tuple[Change, str]:
-    box = a_brooder()
-    site = a_site(replace(box, probes=(replace(box.probes[0], unit=unit),)))
-    night = Night(site)
-    night.holds(to_celsius(says, unit), for_s=600, every_s=30)
-    change = next(c for c in night.changes if c.alarm is alarm)
-    return change, wording.for_change(change, site).body
+def evening(night: Night, *, floor: float | None, factor: float, offset: float) -> None:
+    """The air falls from 6 to 1 degC; what the floor probe says follows it, or is held."""
+    for minute in range(HOURS * 60):
+        outside_c = 6.0 - 5.0 * minute / (HOURS * 60)
+        night.says(outside_c, "site/shade")
+        night.says(floor if floor is not None else offset + factor * outside_c)
+        night.waits(60.0)
 
 
-@pytest.mark.parametrize(
-    ("unit", "says", "alarm", "sent"),
-    [
-        (Unit.CELSIUS, 94.0, AlarmName.OVERHEAT, "°F"),
-        (Unit.FAHRENHEIT, 34.5, AlarmName.CHILL, "°C"),
-    ],
-)
-def test_a_number_that_is_right_in_the_other_unit_is_said_so(unit, says, alarm, sent):
-    change, text = told(unit, says, alarm)
-    assert f"may read in another unit: what it says would be right in {sent}" in text
-    assert change.priority == "urgent"
-    assert "Go now: cut the power first." not in text
+def test_a_cold_box_whose_probe_sends_fahrenheit_is_not_a_warm_one() -> None:
+    night = Night(a_site(a_brooder(), outside=True))
+    evening(night, floor=None, factor=1.8, offset=32.0)
+    [told] = [
+        c for c in night.changes if c.alarm == "no-readings" and c.change is ChangeKind.RAISED
+    ]
+    said = for_change(told, night.site)
+    assert "says in °F what is set as °C" in f"{said.title} {said.body}"
+    assert "unit" in said.body
+    assert told.priority == "urgent"
 
 
-@pytest.mark.parametrize(
-    ("unit", "says", "alarm"),
-    [
-        (Unit.CELSIUS, 60.0, AlarmName.OVERHEAT),
-        (Unit.CELSIUS, 20.0, AlarmName.CHILL),
-        (Unit.FAHRENHEIT, 60.0, AlarmName.CHILL),
-    ],
-)
-def test_a_hot_or_cold_floor_is_not_taken_for_another_unit(unit, says, alarm):
-    assert "another unit" not in told(unit, says, alarm)[1]
+def test_a_warm_floor_beside_falling_air_reads_in_its_own_unit() -> None:
+    night = Night(a_site(a_brooder(), outside=True))
+    evening(night, floor=35.6, factor=0.0, offset=0.0)
+    assert not [c for c in night.changes if "°F what" in str(c.facts)]
+
+
+def test_a_box_without_heat_that_follows_the_air_reads_in_its_own_unit() -> None:
+    night = Night(a_site(a_brooder(), outside=True))
+    evening(night, floor=None, factor=1.0, offset=34.0)
+    assert not [c for c in night.changes if "°F what" in str(c.facts)]
