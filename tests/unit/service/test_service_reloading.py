@@ -48,9 +48,8 @@ def test_a_fault_while_the_watch_takes_it_leaves_the_birds_watched_and_is_said(
 ) -> None:
     site_of(tmp_path)
     settings = load_settings(tmp_path / "brooder.toml", {}, check_contacts=False)
-    parts = {
-        name: MagicMock() for name in ("reaching", "telling", "broker", "forecaster", "copying")
-    }
+    names = ("reaching", "telling", "broker", "forecaster", "copying", "mains")
+    parts = {name: MagicMock() for name in names}
 
     def fails(*_: object) -> None:
         raise RuntimeError("a fault of ours")
