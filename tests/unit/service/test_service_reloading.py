@@ -26,7 +26,16 @@ def test_whatever_keeps_it_from_being_loaded_is_said(
     before = MagicMock()
     parts = {
         name: MagicMock()
-        for name in ("reaching", "watch", "telling", "writer", "broker", "forecaster", "copying")
+        for name in (
+            "reaching",
+            "watch",
+            "telling",
+            "writer",
+            "broker",
+            "forecaster",
+            "copying",
+            "mains",
+        )
     }
 
     async def reload() -> Reloading:
