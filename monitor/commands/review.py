@@ -107,6 +107,9 @@ def review(
         with tempfile.TemporaryDirectory() as folder:
             path = Path(folder) / "journal.db"
             site = _fetch(settings, site_name or settings.site.name, path)
+            Console(stderr=True, highlight=False).print(
+                "What probes said that no floor can be is not in the mirror, and so not below."
+            )
             _look(path, site, asked, wanted)
     else:
         path = journal or settings.journal_path
