@@ -39,7 +39,7 @@ GRIT = (
 )
 GRIT_SOURCE = COMMON_PRACTICE
 
-WATER_PER_FEED, FIRST_WATER_PER_FEED, FIRST_DAYS = 2.0, 3.0, 3.0
+WATER_PER_FEED, FIRST_WATER_PER_FEED, FIRST_DAYS = 2.0, 3.0, 3
 LIGHT_SHARE = 0.8  # of the breeder's target; a bird under it is behind. Common practice
 
 

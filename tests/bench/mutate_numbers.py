@@ -47,7 +47,6 @@ WATCHED: dict[str, tuple[str, ...]] = {
     "monitor.brooding.calendar": (_OUTSIDE.format("calendar"),),
     "monitor.brooding.advice": (_FLOCK,),
     "monitor.brooding.feed": (_OUTSIDE.format("feed"),),
-    "monitor.brooding.rearing_plan": ("tests/unit/brooding/test_rearing_plan.py",),
     "monitor.units": (_OUTSIDE.format("units"),),
     "monitor.site": (),
     "monitor.thermal.harm:course": (),

@@ -59,3 +59,33 @@ def test_the_weight_a_week_old_meat_bird_is_held_against_can_be_reached() -> Non
 def test_no_feed_is_made_up_for_a_kind_without_a_table() -> None:
     assert feed.needs("duck", 7, 100) is None
     assert feed.feed_until_kg("duck", 28, 100) is None
+
+
+# The same mill's rule on both sides of each of its bounds, worked out by hand from its words.
+MEAT_ROWS = {0: 6, 10: 42, 11: 45, 20: 90, 21: 100, 30: 145, 31: 155, 40: 200, 50: 200}
+PULLET_ROWS = {0: 2, 10: 12, 11: 12, 20: 21, 21: 21, 50: 50, 60: 50}
+
+
+def test_the_mills_rule_row_by_row() -> None:
+    assert {day: feed.meat_bird_g(day) for day in MEAT_ROWS} == MEAT_ROWS
+    assert {day: feed.pullet_g(day) for day in PULLET_ROWS} == PULLET_ROWS
+
+
+def test_water_is_three_times_the_feed_for_three_days_and_then_twice() -> None:
+    """University of Georgia, both sources in `feed` (read)."""
+    per_feed = {
+        day: day_needs.water_l / day_needs.feed_kg
+        for day in (0, 3, 4, 20)
+        if (day_needs := feed.needs("broiler", day, 100)) is not None
+    }
+    assert per_feed == pytest.approx({0: 3.0, 3: 3.0, 4: 2.0, 20: 2.0})
+
+
+def test_the_day_of_hatch_counts_as_that() -> None:
+    of_hatch = feed.needs("layer", 0.4, 1000)
+    assert of_hatch is not None
+    assert of_hatch.feed_kg == pytest.approx(2.0)
+
+
+def test_a_bird_of_its_kinds_weight_is_on_its_way() -> None:
+    assert feed.weight_share("broiler", 21, 1000.0 * mass_kg("broiler", 21)) == pytest.approx(1.0)
