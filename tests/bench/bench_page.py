@@ -13,10 +13,8 @@ import threading
 import time
 from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
-from datetime import datetime
 from pathlib import Path
 from statistics import median
-from zoneinfo import ZoneInfo
 
 sys.path[:0] = [str(Path(__file__).parents[1]), str(Path(__file__).parents[2])]
 
@@ -85,7 +83,7 @@ def cost(folder: Path, seconds: float) -> None:
     """Share of one core that the service takes, with one reading a second."""
     service = Service(folder, page=True, limits=QUICK_LIMITS)
     with service, Thermometer(service.broker_port) as probe, talking(probe):
-        service.enter("placed", count=50, hatched=today(), kind="broiler")
+        service.placed()
         assert service.page_port is not None
         alone = share(service.pid, seconds)
         print(f"no page open: {alone:.2f} % of a core")
@@ -102,7 +100,7 @@ def delay(folder: Path, trials: int) -> None:
     with http_receiver() as phone:
         service = Service(folder, page=True, limits=QUICK_LIMITS, contacts={"phone": phone.url})
         with service, Thermometer(service.broker_port) as probe:
-            service.enter("placed", count=50, hatched=today(), kind="broiler")
+            service.placed()
             assert service.page_port is not None
             for pages in (0, 50):
                 with opened(service.page_port, pages):
@@ -184,10 +182,6 @@ def share(pid: int, seconds: float) -> float:
     time.sleep(seconds)
     after = process.cpu_times()
     return 100 * (after.user + after.system - before.user - before.system) / seconds
-
-
-def today() -> str:
-    return datetime.now(ZoneInfo("America/Chicago")).date().isoformat()
 
 
 if __name__ == "__main__":

@@ -14,7 +14,7 @@ def test_a_copy_taken_in_the_flow_brings_back_all_that_was_acknowledged_before(
 ) -> None:
     copy = tmp_path / "copy.db"
     with Service(tmp_path, commit_s=0.3) as service:
-        service.enter("placed", count=50, hatched="2026-11-01", kind="layer")
+        service.placed()
         with Thermometer(service.broker_port) as probe:
             stop = threading.Event()
 

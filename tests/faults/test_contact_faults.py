@@ -2,7 +2,6 @@
 others, and get what they missed when they are back."""
 
 import time
-from datetime import date, timedelta
 from pathlib import Path
 
 import psutil
@@ -41,8 +40,7 @@ def test_five_contacts_are_unwell_and_the_sixth_is_told_at_once(tmp_path: Path) 
         ) as service,
         Thermometer(service.broker_port) as probe,
     ):
-        hatched = (date.today() - timedelta(days=1)).isoformat()  # noqa: DTZ011
-        service.enter("placed", count=50, hatched=hatched, kind="broiler")
+        service.placed()
         for number in range(20):
             probe.say(f"21.{number:04}")
             time.sleep(0.1)

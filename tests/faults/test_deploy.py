@@ -8,7 +8,6 @@ import subprocess
 import sys
 import sysconfig
 import time
-from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -149,8 +148,7 @@ def test_a_rollback_never_leaves_the_birds_without_a_watch(
             commit_s=0.3,
         )
         with service:
-            hatched = (datetime.now(UTC) - timedelta(days=1)).date().isoformat()
-            service.enter("placed", count=50, hatched=hatched, kind="broiler")
+            service.placed()
             with Thermometer(service.broker_port) as probe:
                 probe.say(34.0)
                 probe.wait_acknowledged()

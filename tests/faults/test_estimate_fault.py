@@ -2,7 +2,6 @@
 that dead lamps are not recognised any more."""
 
 import time
-from datetime import date, timedelta
 from pathlib import Path
 
 import pytest
@@ -32,8 +31,7 @@ def test_a_failed_estimate_is_said_everywhere_and_the_cold_is_still_told(tmp_pat
         ) as service,
         Thermometer(service.broker_port) as probe,
     ):
-        hatched = (date.today() - timedelta(days=1)).isoformat()  # noqa: DTZ011
-        service.enter("placed", count=50, hatched=hatched, kind="broiler")
+        service.placed()
         probe.say("35.0")
         assert "dead lamps" not in service.command("check").stdout
         assert "not recognised" not in Visitor(service.page_port).get("/").words

@@ -7,7 +7,6 @@ import threading
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
-from datetime import date, timedelta
 from pathlib import Path
 
 import paho.mqtt.client as paho
@@ -80,8 +79,7 @@ def broker_port(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[int 
 
 
 def place(service: Service) -> None:
-    hatched = (date.today() - timedelta(days=1)).isoformat()  # noqa: DTZ011
-    service.enter("placed", count=50, hatched=hatched, kind="broiler")
+    service.placed()
 
 
 def delay_of_an_alarm(service: Service, phone: Receiver) -> float:

@@ -5,7 +5,6 @@ import sqlite3
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from datetime import date, timedelta
 from pathlib import Path
 
 import pytest
@@ -32,13 +31,8 @@ def watched(folder: Path, state: Path, phone: Receiver) -> Iterator[Service]:
         commit_s=0.3,
         shortened=SHORT,
     ) as service:
-        service.enter("placed", count=50, hatched=hatched_today(), kind="broiler")
+        service.placed()
         yield service
-
-
-def hatched_today() -> str:
-    """Within the first week whatever the zone."""
-    return (date.today() - timedelta(days=1)).isoformat()  # noqa: DTZ011
 
 
 def told(phone: Receiver, words: str, within_s: float = 60.0) -> str:
@@ -264,7 +258,7 @@ def test_where_the_second_copy_is_gone_too_people_are_asked_again_and_again_for_
         assert not any("nothing for you to do" in g.body.lower() for g in phone.got)
         service.kill()
         service.start()  # it has not been forgotten that it was forgotten
-        service.enter("placed", count=50, hatched=hatched_today(), kind="broiler")
+        service.placed()
         told(phone, "cold is watched for again")
         with Thermometer(service.broker_port) as probe:
             keep_saying(probe, 19.9, until=lambda: told_yet(phone, "dangerously cold"))

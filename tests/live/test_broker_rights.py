@@ -4,7 +4,6 @@ rights file: a probe with wrong rights is refused, the service can do all it nee
 import re
 import subprocess
 from collections.abc import Iterator
-from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import paho.mqtt.client as paho
@@ -192,8 +191,7 @@ def test_a_whole_night_of_the_service_is_refused_nothing_and_the_house_hears_it(
         )
 
     with service:
-        hatched = (datetime.now(UTC) - timedelta(days=1)).date().isoformat()
-        service.enter("placed", count=50, hatched=hatched, kind="broiler")
+        service.placed()
         with listening(
             0, ["brooder/told"], client_id="house told", address=address(site, broker, "house")
         ) as house:

@@ -1,6 +1,5 @@
 """`brooder check` beside a running service tells the truth about tonight, and Now says the same."""
 
-from datetime import date, timedelta
 from pathlib import Path
 
 import pytest
@@ -42,8 +41,7 @@ def test_what_is_missing_is_named_until_nothing_is(tmp_path: Path) -> None:
         assert "NOT WELL configuration: the running service has not taken" in checked(service)[1]
         service.reload()
         probe.say("34.5")
-        hatched = (date.today() - timedelta(days=1)).isoformat()  # noqa: DTZ011
-        service.enter("placed", count=50, hatched=hatched, kind="broiler")
+        service.placed()
         wait_until(lambda: checked(service)[0] == 0, 60, "everything to be well")
         assert "All well for tonight." in checked(service)[1]
         assert "missing for tonight." not in visitor.get("/").words

@@ -67,7 +67,7 @@ def test_a_trial_is_as_urgent_as_an_alarm_and_says_how_long_its_answer_took(
             with pytest.raises(urllib.error.HTTPError, match="410"):
                 get(link, b"")
 
-            service.enter("placed", count=100, hatched="2026-01-01", kind="broiler")
+            service.placed(100)
             for _ in range(15):
                 probe.say(10.0)
             phone.wait_until(lambda p: any(LINK.search(g.body) for g in p.got[1:]))

@@ -5,7 +5,6 @@ import threading
 import time
 import urllib.request
 from collections.abc import Iterator
-from datetime import UTC, datetime, timedelta
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 from typing import Any
@@ -51,10 +50,6 @@ def kept(path: Path) -> dict[tuple[str, str], list[tuple[int, float]]]:
     return found
 
 
-def hatched() -> str:
-    return (datetime.now(UTC) - timedelta(days=1)).date().isoformat()
-
-
 def test_the_copy_is_the_record_though_server_and_service_were_away_in_the_middle(
     tmp_path: Path,
 ) -> None:
@@ -69,7 +64,7 @@ def test_the_copy_is_the_record_though_server_and_service_were_away_in_the_middl
     )
     try:
         with service, Thermometer(service.broker_port) as probe:
-            service.enter("placed", count=50, hatched=hatched(), kind="broiler")
+            service.placed()
             speak(probe, 34.5, 20)
             wait_until(
                 lambda: len(victoria.series('{__name__="temperature_celsius"}')) == 2,

@@ -6,7 +6,6 @@ import resource
 import socket
 import threading
 from contextlib import suppress
-from datetime import date, timedelta
 from pathlib import Path
 
 import psutil
@@ -39,8 +38,7 @@ def test_lines_held_open_use_up_neither_descriptors_nor_log_and_the_alarm_goes_o
             wrapper=["prlimit", "--nofile=512:512"],
         ) as service,
     ):
-        hatched = (date.today() - timedelta(days=1)).isoformat()  # noqa: DTZ011
-        service.enter("placed", count=50, hatched=hatched, kind="broiler")
+        service.placed()
         port = service.page_port if which == "page" else service.broker_port
         assert port is not None
         with lines_held_open(port):

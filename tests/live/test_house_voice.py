@@ -50,7 +50,7 @@ def words(sound: Path) -> str:
 def test_an_urgent_alarm_is_said_aloud_and_nothing_else_is(sound: Path) -> None:
     service = speaking(sound, "voice = true")
     with service, Thermometer(service.broker_port) as probe:
-        service.enter("placed", count=100, hatched="2026-01-01", kind="broiler")
+        service.placed(100)
         for _ in range(15):
             probe.say(10.0)
         wait_until(lambda: "dangerously cold" in words(sound), 60, "the words")
@@ -80,7 +80,7 @@ def test_a_board_without_sound_is_said(sound: Path) -> None:
     shutil.rmtree(sound / "bin")
     service = speaking(sound, "voice = true")
     with service, Thermometer(service.broker_port) as probe:
-        service.enter("placed", count=100, hatched="2026-01-01", kind="broiler")
+        service.placed(100)
         for _ in range(15):
             probe.say(10.0)
         wait_until(lambda: service.ask("about")["voice_trouble"], 60, "the trouble")

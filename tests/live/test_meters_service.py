@@ -3,7 +3,6 @@ the real service by real MQTT, a real file and a real program; what was said is 
 
 import os
 import stat
-from datetime import date, timedelta
 from pathlib import Path
 
 import pytest
@@ -18,11 +17,6 @@ pytestmark = pytest.mark.live
 
 PLUG = '  topic = "plug/west"\n  value = "/power"\n  thermostat = false\n'
 QUICK = {"monitor.service.mains_reading.EVERY_S": 0.1}
-
-
-def place(service: Service) -> None:
-    hatched = (date.today() - timedelta(days=1)).isoformat()  # noqa: DTZ011
-    service.enter("placed", count=50, hatched=hatched, kind="broiler")
 
 
 def lines(service: Service) -> list[str]:
@@ -42,7 +36,7 @@ def test_a_lamp_that_draws_nothing_is_told_by_name_while_the_floor_is_warm_and_o
         Thermometer(broker.port) as floor,
         Thermometer(broker.port, "plug/west", client_id="plug") as plug,
     ):
-        place(service)
+        service.placed()
         floor.say("35.0")
         plug.say('{"power": 243.5, "on": true}')
         plug.say('{"power": 0.4, "on": true}')
@@ -77,7 +71,7 @@ def test_a_file_of_this_board_that_says_the_mains_is_off_is_told_at_once_and_its
             shortened=QUICK,
         ) as service,
     ):
-        place(service)
+        service.placed()
         wait_until(lambda: "mains power on" in lines(service))
         online.write_text("0\n")
         told = phone.wait_for(1)[0]
@@ -107,7 +101,7 @@ def test_a_ups_says_how_long_the_board_lasts_and_the_last_word_comes_before_sile
             shortened=QUICK,
         ) as service,
     ):
-        place(service)
+        service.placed()
         wait_until(lambda: "mains power on" in lines(service))
         answer.write_text("battery.runtime: 2400\nups.status: OB DISCHRG\n")
         assert "lasts about 40 min more" in phone.wait_for(1)[0].body

@@ -3,10 +3,8 @@ receiver of messages."""
 
 import re
 from collections.abc import Iterator
-from datetime import datetime
 from pathlib import Path
 from urllib.parse import urlsplit
-from zoneinfo import ZoneInfo
 
 import pytest
 from playwright.sync_api import Browser, Page, expect
@@ -134,7 +132,7 @@ def test_a_link_in_a_message_acknowledges_once_by_its_button_without_signing_in(
     )
     with service, Thermometer(service.broker_port) as probe, tab(browser, PHONE) as page:
         assert service.page_port is not None
-        service.enter("placed", count=50, hatched=today(), kind="broiler")
+        service.placed()
         for temp_c in (26.1, 26.0, 26.0):
             probe.say(temp_c)
         phone.wait_until(lambda me: any("/answer/" in got.body for got in me.got))
@@ -163,7 +161,3 @@ def test_a_link_in_a_message_acknowledges_once_by_its_button_without_signing_in(
 
 def acknowledged(service: Service) -> bool:
     return any(c.change.value == "acknowledged" for c in service.changes())
-
-
-def today() -> str:
-    return datetime.now(ZoneInfo("America/Chicago")).date().isoformat()

@@ -6,7 +6,6 @@ import base64
 import json
 import time
 import urllib.parse
-from datetime import date, timedelta
 from pathlib import Path
 
 import paho.mqtt.client as paho
@@ -121,8 +120,7 @@ def test_no_secret_leaves_its_place(
         listener.subscribe("#")
         listener.loop_start()
         with service, Thermometer(broker.port) as probe:
-            hatched = (date.today() - timedelta(days=1)).isoformat()  # noqa: DTZ011
-            service.enter("placed", count=50, hatched=hatched, kind="broiler")
+            service.placed()
             for n in range(20):
                 probe.say(f"21.{n:04}")
                 time.sleep(0.1)

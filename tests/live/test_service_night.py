@@ -5,27 +5,16 @@ import re
 import sqlite3
 import time
 from collections.abc import Iterator
-from datetime import date, timedelta
 from pathlib import Path
 
 import pytest
 from support.mosquitto import Mosquitto, needs_mosquitto
 from support.receivers import Mode, http_receiver, refusing_port, smtp_receiver
-from support.service import QUICK_LIMITS, Service, Thermometer, wait_until
+from support.service import QUICK_LIMITS, Service, Thermometer, hatched_yesterday, wait_until
 
 from monitor.events import AlarmName
 
 pytestmark = pytest.mark.live
-
-
-def hatched_yesterday() -> str:
-    """Within the first week whatever the zone."""
-    return (date.today() - timedelta(days=1)).isoformat()  # noqa: DTZ011
-
-
-def place(service: Service) -> None:
-    """Birds, so that there is a target: about 35 degC."""
-    service.enter("placed", count=50, hatched=hatched_yesterday(), kind="broiler")
 
 
 def say_cold(probe: Thermometer, count: int, first: int = 0) -> None:
@@ -61,7 +50,7 @@ def test_a_cold_floor_reaches_the_phone_and_the_mailbox(
         ) as service,
         Thermometer(service.broker_port) as probe,
     ):
-        place(service)
+        service.placed()
         begun = time.monotonic()
         say_cold(probe, 20)
         [first, *_] = phone.wait_for(1)
@@ -88,7 +77,7 @@ def test_an_alarm_outlives_a_kill_and_is_not_told_twice(
         ) as service,
         Thermometer(service.broker_port) as probe,
     ):
-        place(service)
+        service.placed()
         say_cold(probe, 20)
         phone.wait_until(lambda p: any("cold" in g.title for g in p.got))
         wait_until(lambda: chill_raised(service), 30, "the alarm in the journal")
@@ -151,7 +140,7 @@ def test_a_clean_stop_loses_nothing(tmp_path: Path, broker_port: int | None) -> 
         ) as service,
         Thermometer(service.broker_port) as probe,
     ):
-        place(service)
+        service.placed()
         say_cold(probe, 15)
         wait_until(lambda: contacts(service)[0]["pending"], 30, "a message that waits")
         for number in range(200):
@@ -185,7 +174,7 @@ def test_a_reload_takes_new_probes_and_contacts_and_a_wrong_file_changes_nothing
         ) as service,
         Thermometer(service.broker_port) as probe,
     ):
-        place(service)
+        service.placed()
         say_cold(probe, 15)
         old.wait_until(lambda p: p.tried >= 1)
         service.probes["cool end"] = "brooder/porch/cool"
@@ -218,7 +207,7 @@ def test_a_reload_that_would_lose_birds_is_refused_and_a_renamed_box_keeps_them(
             tmp_path, contacts={"phone": phone.url}, limits=QUICK_LIMITS, commit_s=0.5
         ) as service,
     ):
-        place(service)
+        service.placed()
         service.box = "Porch"
         service.reload()
         assert 'renamed_from = \\"porch\\"' in service.log_of_this_start()
@@ -250,7 +239,7 @@ def test_a_restart_after_an_hour_away_says_that_it_was_away(tmp_path: Path) -> N
             shortened={"monitor.watch.watcher._BACK_WITHIN_S": 2.0},
         )
         with service:
-            place(service)
+            service.placed()
             with Thermometer(service.broker_port) as probe:
                 probe.say(35.0)
                 probe.wait_acknowledged()

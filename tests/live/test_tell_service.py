@@ -3,7 +3,6 @@ SMTP out, beside a contact that hangs; answered by the link in the message."""
 
 import time
 import urllib.request
-from datetime import date, timedelta
 from pathlib import Path
 
 import pytest
@@ -18,14 +17,6 @@ pytestmark = pytest.mark.live
 # 14 degrees too cold from the first reading on is held by nothing.
 LIMITS = {"band_delay_s": 1, "harm_delay_s": 0.5, "clear_delay_s": 1}
 TOO_COLD_C = 21.0
-
-
-def hatched() -> str:
-    return (date.today() - timedelta(days=1)).isoformat()  # noqa: DTZ011 - any zone's first week
-
-
-def place_chicks(service: Service) -> None:
-    service.enter("placed", count=100, hatched=hatched(), kind="broiler")
 
 
 def chill(service: Service, probe: Thermometer) -> None:
@@ -48,7 +39,7 @@ def test_a_cold_floor_reaches_a_phone_and_a_mailbox(tmp_path: Path):
         ) as service,
         Thermometer(service.broker_port) as probe,
     ):
-        place_chicks(service)
+        service.placed(100)
         chill(service, probe)
         for receiver in (phone, mailbox):
             receiver.wait_until(
@@ -70,7 +61,7 @@ def test_beside_a_contact_that_hangs_the_other_is_alerted_at_once(tmp_path: Path
         ) as service,
         Thermometer(service.broker_port) as probe,
     ):
-        place_chicks(service)
+        service.placed(100)
         chill(service, probe)
         phone.wait_until(lambda me: "porch: dangerously cold" in me.titles())
         arrived = next(got.at for got in phone.got if got.title == "porch: dangerously cold")
@@ -91,7 +82,7 @@ def test_the_link_in_the_message_answers_the_alarm_once(tmp_path: Path):
             page_lines='public_url = "http://board.hillside.example"',
         )
         with service, Thermometer(service.broker_port) as probe:
-            place_chicks(service)
+            service.placed(100)
             chill(service, probe)
             phone.wait_until(lambda me: "porch: dangerously cold" in me.titles())
             told = next(got for got in phone.got if got.title == "porch: dangerously cold")

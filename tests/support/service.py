@@ -19,6 +19,7 @@ import sys
 import threading
 import time
 from collections.abc import Callable, Mapping, Sequence
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -48,6 +49,11 @@ def wait_until(true: Callable[[], Any], within_s: float = 60.0, what: str = "it"
             return found
         assert time.monotonic() < deadline, f"waited {within_s} s in vain for {what}"
         time.sleep(0.02)
+
+
+def hatched_yesterday() -> str:
+    """So that in whatever zone, at whatever hour, they are in their first week."""
+    return (datetime.now(UTC) - timedelta(days=1)).date().isoformat()
 
 
 class Service:
@@ -253,6 +259,10 @@ class Service:
     def enter(self, entry: str, /, **details: Any) -> Any:
         """A ledger entry or an act on an alarm, by somebody who is sure of it."""
         return self.ask("entry", **{"entry": entry, "brooder": "porch", "yes": True, **details})
+
+    def placed(self, count: int = 50) -> Any:
+        """Meat chicks go in that hatched yesterday."""
+        return self.enter("placed", count=count, hatched=hatched_yesterday(), kind="broiler")
 
     # -- what it keeps
 
