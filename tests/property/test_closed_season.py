@@ -1,6 +1,7 @@
 """Whatever the probes, the broker, the card and the clock do once a batch is closed: nobody hears
 of it, until birds are placed again. A fire alone is told: it burns in an empty box too."""
 
+from dataclasses import replace
 from datetime import UTC, datetime
 from itertools import count
 
@@ -43,7 +44,7 @@ def closed_season(*, by_moving: bool) -> Core:
         )
     ):
         at = START + 60.0 * number
-        core.enter(Entry(**{**_fields(written), "at": at}), Moment(at, at))
+        core.enter(replace(written, at=at), Moment(at, at))
     at = START + 600.0
     for probe in PROBES:
         core.take_in(Reading(at, at, probe, 34.5))
@@ -53,10 +54,6 @@ def closed_season(*, by_moving: bool) -> Core:
     else:
         core.enter(entry(EntryKind.END, None, at), Moment(at, at))
     return core
-
-
-def _fields(written: Entry) -> dict[str, object]:
-    return {name: getattr(written, name) for name in Entry.__dataclass_fields__}
 
 
 @settings(max_examples=25, deadline=None)

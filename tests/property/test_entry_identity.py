@@ -3,12 +3,10 @@ undo takes back the entry that it was written for, whatever the numbers, and ent
 stay in the order in which they were written."""
 
 import itertools
-import shutil
-import tempfile
-from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Callable, Sequence
 from dataclasses import asdict, replace
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Any
 
 from hypothesis import HealthCheck, given, settings
@@ -31,15 +29,6 @@ ACTS = st.lists(
     min_size=1, max_size=8,
 )  # fmt: skip
 WAYS = settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow])
-
-
-@contextmanager
-def corner() -> Iterator[Path]:
-    folder = Path(tempfile.mkdtemp())
-    try:
-        yield folder
-    finally:
-        shutil.rmtree(folder)
 
 
 def written(path: Path, box: str, acts: Sequence[tuple[str, int, int]]) -> list[str]:
@@ -87,7 +76,8 @@ def test_ledgers_brought_together_in_any_order_are_one(
     journals: list[list[tuple[str, int, int]]], one_box: bool, data: st.DataObject
 ) -> None:
     """The same box in all of them: a service whose card died, and the one that came after it."""
-    with corner() as folder:
+    with TemporaryDirectory() as name:
+        folder = Path(name)
         files = [
             written(folder / f"{n}.db", "porch" if one_box else f"porch {n}", acts)
             for n, acts in enumerate(journals)
@@ -96,12 +86,12 @@ def test_ledgers_brought_together_in_any_order_are_one(
             replace(entry, number=n)
             for n, entry in enumerate(itertools.chain(*map(entries_of, files)), start=1)
         )
-        for name in ("one", "other"):
+        for journal in ("one", "other"):
             # Whole files and pieces of them, in any order, some of them twice; then each once.
             pieces = data.draw(st.lists(st.sampled_from(files), max_size=4))
             parts = [part[data.draw(st.integers(0, len(part))) :] for part in pieces]
             parts += data.draw(st.permutations(files))
-            together, in_time = brought_together(folder / f"{name}.db", parts)
+            together, in_time = brought_together(folder / f"{journal}.db", parts)
             assert len(together) == sum(len(file) for file in files)
             assert as_told(fold(together)) == as_told(want)
             assert as_told(in_time) == as_told(want)
@@ -128,14 +118,15 @@ def test_entries_of_before_there_were_identities_are_known_by_what_they_say(
     def bare(file: list[str]) -> list[Entry]:
         return [replace(entry, id=None, undoes_id=None) for entry in entries_of(file)]
 
-    with corner() as folder:
+    with TemporaryDirectory() as name:
+        folder = Path(name)
         files = [
             bare(written(folder / f"{n}.db", f"porch {n}", acts)) for n, acts in enumerate(journals)
         ]
         told = []
         orders: list[Callable[[Any], Any]] = [lambda f: f, reversed]
-        for name, order in enumerate(orders):
-            with Journal.open(folder / f"all {name}.db") as journal:
+        for number, order in enumerate(orders):
+            with Journal.open(folder / f"all {number}.db") as journal:
                 for file in order([*files, files[other_first]]):
                     journal.bring_in(Arrivals(entries=file))
                 with JournalReader(journal.path) as reader:

@@ -124,7 +124,7 @@ class Night:
     def meter_says(self, meter: str, value: float) -> None:
         """One word of what measures something else than temperature."""
         when = self.start + self.t
-        self._keep(self.engine.measured(Measured(when, when, meter, value)))
+        self._keep(self.engine.measured(Measured(when, when + self.shift_s, meter, value)))
 
     def says_bad(self, probe: str = "porch/floor", temp_c: float = 85.0) -> None:
         when = self.start + self.t
