@@ -254,9 +254,11 @@ def run(file: Path, *words: str) -> Result:
     return done
 
 
-@pytest.mark.parametrize("words", [(), ("--alarms",), ("--losses",)])
+@pytest.mark.parametrize(
+    ("words", "says"), [((), "1 loss: "), (("--alarms",), "chill"), (("--losses",), "corner")]
+)
 def test_the_review_from_the_mirror_reads_as_the_local_one(
-    influx: Influx, bucket: str, path: Path, tmp_path: Path, words: tuple[str, ...]
+    influx: Influx, bucket: str, path: Path, tmp_path: Path, words: tuple[str, ...], says: str
 ) -> None:
     filled(path)
     mirrored(influx, bucket, path)
@@ -266,7 +268,7 @@ def test_the_review_from_the_mirror_reads_as_the_local_one(
     assert there.exit_code == 0, there.output
     assert there.stdout == here.stdout
     assert "no floor can be is not in the mirror" in " ".join(there.stderr.split())
-    assert "2 dead" in here.output or "chill" in here.output or "corner" in here.output
+    assert says in here.output
 
 
 def test_another_bucket_and_an_emptied_one_are_filled_from_the_beginning(
@@ -312,7 +314,7 @@ def test_what_the_bucket_is_too_short_for_is_counted_named_and_sent_when_it_is_m
         standing = mirror.standing()
         assert not standing.well
         assert refused_points(standing.words) >= 3 * 1440 + 4
-        assert "2026-02-10 to 2026-02-11" in standing.words or "2026-02-10" in standing.words
+        assert "points of 2026-02-10 to 2026-02-11 were refused" in standing.words
         assert "retention policy" in standing.words
         assert "dropped because it violates" in standing.words  # not cut before its reason
         assert 1 <= len(told) < 5
@@ -469,9 +471,7 @@ def test_a_board_left_at_the_default_site_name_is_refused_the_bucket(
     for words in (("check",), ("mirror", "status"), ("mirror", "fill")):
         done = run(file, *words)
         assert done.exit_code != 0
-        assert 'name is still "Brooder"' in " ".join(done.output.lower().split()).replace(
-            "brooder", "Brooder"
-        )
+        assert 'name is still "brooder"' in " ".join(done.output.lower().split())
 
 
 def test_an_answer_that_breaks_off_is_not_taken_for_a_whole_one(path: Path, tmp_path: Path) -> None:

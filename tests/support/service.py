@@ -261,7 +261,7 @@ class Service:
         return self.ask("entry", **{"entry": entry, "brooder": "porch", "yes": True, **details})
 
     def placed(self, count: int = 50) -> Any:
-        """Meat chicks go in that hatched yesterday."""
+        """Meat chicks go in that hatched yesterday: the floor should be at about 35 degC."""
         return self.enter("placed", count=count, hatched=hatched_yesterday(), kind="broiler")
 
     # -- what it keeps

@@ -50,6 +50,7 @@ def test_a_gap_is_shown_and_is_not_in_band(record):
     assert row.day.day.day == 11
     assert row.exposure.gap_s == pytest.approx(2 * 3600 - record.hold_s, abs=61)
     assert row.exposure.judged_s == pytest.approx(86400 - row.exposure.gap_s, abs=1)
+    assert (row.exposure.below_s, row.exposure.above_s) == (0, 0)
 
 
 def test_week_totals_are_the_sum_of_their_days(record):
