@@ -128,9 +128,10 @@ class AlarmRegister:
             self._clear(alarm, tick, Facts(reason=reason))
 
     def renew(self, alarm: Alarm, tick: float) -> None:
-        """The same condition weighs differently now: told again as a new occurrence."""
+        """The same condition weighs differently now: told again as a new occurrence of the same
+        incident."""
         if alarm.active:
-            self._clear(alarm, tick, Facts(reason="it matters more now and is told anew"))
+            self._clear(alarm, tick, Facts(reason=incidents.RENEWED))
             self._raise(alarm, tick)
 
     def fire(self, kind: str, key: str, tick: float) -> None:

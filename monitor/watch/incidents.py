@@ -7,7 +7,7 @@ message of its own and shares the acknowledgement of the incident's worst active
 that ends and comes back within half an hour is the same trouble and is told again only if it is
 worse: a floor that wavers about a limit is no news each time (a chattering alarm in the words of
 ANSI/ISA-18.2 and EEMUA 191; the half hour is common practice). An answer resets that: whoever has
-seen to it and gone back to bed must hear when it comes again."""
+seen to it and gone back to bed must hear when it comes again; so does what matters more now."""
 
 from collections.abc import Iterable
 from dataclasses import asdict, dataclass, field, replace
@@ -18,6 +18,7 @@ from monitor.watch.alarm_table import TABLE, Family
 from monitor.watch.life_cycle import AlarmState
 
 BACK_S = 1800.0
+RENEWED = "it matters more now and is told anew"  # why an alarm ended that goes on: see `renew`
 _WEIGHT = {Priority.ADVICE: 0, Priority.WARNING: 100, Priority.URGENT: 200}
 
 
@@ -150,11 +151,13 @@ class Incidents:
     def _ended(self, incident: Incident, change: Change, tick: float) -> None:
         key = self._scope_of.pop(change.occurrence)
         incident.active.pop(change.occurrence, None)
-        if change.occurrence in incident.answered or change.change is ChangeKind.SHELVED:
+        reason = change.facts.get("reason")
+        answered = change.occurrence in incident.answered
+        if answered or change.change is ChangeKind.SHELVED or reason == RENEWED:
             incident.told_rank = min(incident.told_rank, max(incident.active.values(), default=-1))
             incident.places = []
             incident.answered = [o for o in incident.answered if o != change.occurrence]
-        if not incident.active and "reason" in change.facts:
+        if not incident.active and reason not in (None, RENEWED):
             del self._by_scope[key]  # the box was emptied, or taken out of service
         elif not incident.active:
             incident.ended = tick

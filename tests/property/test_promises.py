@@ -280,8 +280,6 @@ def test_the_same_thing_is_told_once(seed: int) -> None:
         place, incident = (change.alarm, change.probe), change.facts["incident"]
         if change.change is ChangeKind.CLEARED:
             ended[place] = change.at, incident
-            if "reason" in change.facts:  # no end: it matters more now, and is told anew
-                del ended[place]
         if change.change is not ChangeKind.RAISED:
             continue
         at, before = ended.get(place, (float("-inf"), ""))

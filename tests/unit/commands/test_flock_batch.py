@@ -22,7 +22,8 @@ place = "floor"
 """
 SITE = '[site]\nname = "Hillside"\ntimezone = "America/Chicago"\nunits = "celsius"\n'
 TODAY = datetime.now(ZoneInfo("America/Chicago"))
-HATCHED = (TODAY - timedelta(days=7)).date().isoformat()
+YESTERDAY = (TODAY - timedelta(days=1)).date().isoformat()
+HATCHED = (TODAY - timedelta(days=8)).date().isoformat()
 
 
 @pytest.fixture
@@ -41,13 +42,16 @@ def say(config: Path, *words: str) -> str:
 
 def test_a_batch_is_split_weighed_seen_and_ended_as_one(config: Path) -> None:
     porch = ("--brooder", "porch")
-    say(config, "flock", "placed", "115", "--hatched", HATCHED, "--kind", "broiler", *porch)
+    placed = ("flock", "placed", "115", "--hatched", HATCHED, "--kind", "broiler")
+    say(config, *placed, *porch, "--at", f"{YESTERDAY}T00:00")
     say(config, "flock", "loss", "5", *porch)
     said = say(config, "flock", "moved", "50", "--to", "shed", *porch)
     assert "shed now holds 50 birds" in said, "and no hatch date was typed again"
     assert "terms" in say(config, "flock", "dead-on-arrival", "2", *porch)
     assert "They are too cold." in say(config, "flock", "seen", "huddled", *porch)
-    assert "% of it. That is well." in say(config, "flock", "weighed", "4", "840 g", *porch)
+    a_week_old = ("--at", f"{YESTERDAY}T00:05")  # at whatever hour this runs
+    said = say(config, "flock", "weighed", "4", "840 g", *porch, *a_week_old)
+    assert "100 % of it. That is well." in said
     assert "That is behind." in say(config, "flock", "weighed", "4", "400 g", *porch)
     assert "The watch sleeps" in say(config, "flock", "end", "--yes")
     listed = say(config, "flock", "list")
