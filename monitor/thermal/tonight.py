@@ -30,7 +30,7 @@ _LEAST_K_PER_W = 0.001  # a kilowatt for a kelvin: no box is heated that way
 _WANDER_SD_K, _AHEAD_SD_K = 0.35, 0.25  # birds and draughts: at once, and in the root of an hour
 _DIP_K = 0.4  # by so much they take the lowest quarter of an hour below the course
 _LOWERED_S = 6 * 3600.0  # before a step down the lamps are hung for it. Common practice
-_HALVINGS = 40  # of a span of tens of kelvins
+_NEAR_K = 1e-4  # a temperature of the outlook is found so nearly
 
 LowAt = Callable[[float], float]  # the edge of the band at a Unix time, degC
 
@@ -182,10 +182,11 @@ def _below(limit: float, middle: float, sd: float) -> float:
 
 
 def _quantile(ways: Sequence[tuple[float, float, float]], share: float) -> float:
-    """Of normal spreads (weight, middle, standard deviation) mixed."""
-    low = min(middle - 8.0 * sd for _, middle, sd in ways)
-    high = max(middle + 8.0 * sd for _, middle, sd in ways)
-    for _ in range(_HALVINGS):
+    """Of normal spreads (weight, middle, standard deviation) mixed: it lies among their own."""
+    apart_sd = NormalDist().inv_cdf(share)
+    own = [middle + sd * apart_sd for _, middle, sd in ways]
+    low, high = min(own), max(own)
+    while high - low > _NEAR_K:
         half = 0.5 * (low + high)
         if sum(weight * _below(half, middle, sd) for weight, middle, sd in ways) < share:
             low = half
