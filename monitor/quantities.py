@@ -75,6 +75,8 @@ class Quantity:
 
 
 ON_MAINS, ON_BATTERY, NEARLY_EMPTY = 1.0, 0.0, -1.0
+_YES, _NO = ("1", "true", "on"), ("0", "false", "off")
+_OPEN, _SHUT = ("open", "opened"), ("closed", "close", "shut")
 
 POWER = Quantity(
     kind="power", column="power_w", title="power", senml="W", sign="W",
@@ -89,8 +91,8 @@ MAINS = Quantity(
     # OL, OB, LB: the status words of Network UPS Tools (networkupstools.org, ups.status). The rest
     # is what boards say of their supply (Linux, Documentation/ABI/testing/sysfs-class-power).
     words=MappingProxyType(
-        dict.fromkeys(("ol", "1", "true", "on", "online", "mains", "charging", "full"), ON_MAINS)
-        | dict.fromkeys(("ob", "0", "false", "off", "battery", "discharging"), ON_BATTERY)
+        dict.fromkeys(("ol", *_YES, "online", "mains", "charging", "full"), ON_MAINS)
+        | dict.fromkeys(("ob", *_NO, "battery", "discharging"), ON_BATTERY)
         | {"lb": NEARLY_EMPTY, "not charging": ON_MAINS, "on battery": ON_BATTERY}
     ),
     states=MappingProxyType(
@@ -132,8 +134,6 @@ HUMIDITY = Quantity(
     above="Damp air makes wet litter, and wet litter ammonia. Take wet litter out, and let more "
     "air through under the cover, out of the wind.",
 )  # fmt: skip
-_OPEN = {"open": 1.0, "opened": 1.0, "closed": 0.0, "close": 0.0, "shut": 0.0}
-_COVER_STATES = MappingProxyType({1.0: "open", 0.0: "closed"})
 COVER = Quantity(
     kind="cover",
     column="cover_open",
@@ -141,9 +141,9 @@ COVER = Quantity(
     least=0.0,
     most=1.0,
     words=MappingProxyType(
-        _OPEN | {"true": 1.0, "on": 1.0, "1": 1.0, "false": 0.0, "off": 0.0, "0": 0.0}
+        dict.fromkeys((*_OPEN, *_YES), 1.0) | dict.fromkeys((*_SHUT, *_NO), 0.0)
     ),
-    states=_COVER_STATES,
+    states=MappingProxyType({1.0: "open", 0.0: "closed"}),
 )
 # A magnet switch that says whether its contact is made: true is closed.
 CONTACT = Quantity(
@@ -153,8 +153,7 @@ CONTACT = Quantity(
     least=0.0,
     most=1.0,
     words=MappingProxyType(
-        {"open": 0.0, "opened": 0.0, "closed": 1.0, "close": 1.0, "shut": 1.0}
-        | {"true": 1.0, "on": 1.0, "1": 1.0, "false": 0.0, "off": 0.0, "0": 0.0}
+        dict.fromkeys((*_SHUT, *_YES), 1.0) | dict.fromkeys((*_OPEN, *_NO), 0.0)
     ),
     states=MappingProxyType({1.0: "closed", 0.0: "open"}),
 )
@@ -162,9 +161,3 @@ CONTACT = Quantity(
 QUANTITIES: dict[str, Quantity] = {
     row.kind: row for row in (POWER, MAINS, BATTERY_LEFT, HUMIDITY, COVER, CONTACT)
 }
-
-
-def of_column(name: str) -> Quantity | None:
-    """The kind that a kept series is of, by its name: `west lamp power_w`, `humidity_percent`."""
-    column = name.rpartition(" ")[2]
-    return next((row for row in QUANTITIES.values() if row.column == column), None)
