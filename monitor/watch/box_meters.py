@@ -1,7 +1,7 @@
 """What is measured in one box beside temperature, and what follows from it: a source that is out, a
 cover that is open, a meter that is silent. Owned by watch.brooder_watch; fed by watch.engine."""
 
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 
 from monitor.events import AlarmName, Cause, Facts, Measured, State
 from monitor.quantities import CONTACT, COVER, POWER
@@ -53,41 +53,28 @@ class BoxMeters:
     def __init__(self, brooder: Brooder, register: AlarmRegister) -> None:
         self._brooder = brooder
         self._register = register
-        self.left_open = register.open(
-            AlarmName.LEFT_OPEN, brooder.name, self, limits=brooder.limits
-        )
-        self._meters = {m.key: self._watch(m) for m in brooder.meters}
+        self.left_open = self._open(AlarmName.LEFT_OPEN)
+        self._meters = {
+            m.key: MeterWatch(
+                m,
+                None if m.quantity.is_state else self._open(AlarmName.METER_SILENT, m.series),
+            )
+            for m in brooder.meters
+        }
         named = {source.name: source for source in brooder.heat}
         self._heat: dict[str, HeatSeen] = {
             m.key: HeatSeen(named[m.source])
             for m in brooder.meters
             if m.quantity is POWER and m.source in named
         }
-        self._air = {m.key: self._open_air(m) for m in brooder.meters if m.quantity.bounds}
+        self._air = {
+            m.key: self._open(AlarmName.AIR, m.series) for m in brooder.meters if m.quantity.bounds
+        }
         self._age_days: float | None = None
 
-    def _open_air(self, meter: Meter) -> Alarm:
-        return self._register.open(
-            AlarmName.AIR,
-            self._brooder.name,
-            self,
-            limits=self._brooder.limits,
-            subject=meter.series,
-        )
-
-    def _watch(self, meter: Meter) -> MeterWatch:
-        if meter.quantity.is_state:
-            return MeterWatch(meter, None)
-        return MeterWatch(
-            meter,
-            self._register.open(
-                AlarmName.METER_SILENT,
-                self._brooder.name,
-                self,
-                limits=self._brooder.limits,
-                subject=meter.series,
-            ),
-        )
+    def _open(self, name: AlarmName, subject: str | None = None) -> Alarm:
+        box = self._brooder
+        return self._register.open(name, box.name, self, limits=box.limits, subject=subject)
 
     # -- what comes in
 
@@ -253,15 +240,12 @@ class BoxMeters:
     def restore(self, state: State, shift_s: float) -> None:
         """As they were; one that is no longer configured is dropped."""
         self._age_days = state.get("age_days")
-        parts: tuple[tuple[str, Callable[[str], MeterWatch | HeatSeen | None]], ...] = (
-            ("meters", self._meters.get),
-            ("heat", self._heat.get),
-        )
-        for part, of in parts:
-            for key, kept in state.get(part, {}).items():
-                one = of(key)
-                if one is not None:
-                    one.restore(kept, shift_s)
+        for key, kept in state.get("meters", {}).items():
+            if key in self._meters:
+                self._meters[key].restore(kept, shift_s)
+        for key, kept in state.get("heat", {}).items():
+            if key in self._heat:
+                self._heat[key].restore(kept, shift_s)
 
 
 def _is_open(meter: MeterWatch) -> bool | None:

@@ -1,5 +1,5 @@
 """The heat that goes into a box, measured at its plugs: what the box loses for each degree, and
-from which cold on nothing is left in reserve. Pure; called by watch.box_meters."""
+from which cold on nothing is left in reserve. Pure; called by watch.brooder_watch."""
 
 from collections.abc import Iterable
 from typing import NamedTuple

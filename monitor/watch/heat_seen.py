@@ -37,7 +37,9 @@ class Floor(NamedTuple):
     @property
     def too_hot(self) -> bool:
         """Above its band: no heat is missing."""
-        return None not in self[:1] + self[2:] and (self.coldest_c or 0.0) > (self.high_c or 0.0)
+        if self.coldest_c is None or self.high_c is None:
+            return False
+        return self.coldest_c > self.high_c
 
 
 class HeatSeen:
@@ -119,18 +121,19 @@ class HeatSeen:
             self.out = missed and tick - (self._missed_since or tick) >= wait_s
 
     def _is_missed(self, off_s: float, floor: Floor) -> bool:
+        if not self.may_rest:
+            return True
         coldest_c, target_c, _ = floor
-        known = coldest_c is not None and target_c is not None
-        below_k = (target_c or 0.0) - (coldest_c or 0.0)
-        if self.thermostat:
-            if not known:
+        if coldest_c is None or target_c is None:
+            if self.thermostat:
                 return off_s > max(_PATIENCE_S, 2.0 * self._longest_off_s)
-            if self._on_at_c:
-                return below_k > 0.0 and (coldest_c or 0.0) < min(self._on_at_c) - _BELOW_K
-            return below_k > _MISSED_K and off_s >= _CYCLE_S
-        if self.may_rest:
-            return below_k > _MISSED_K if known else off_s >= _PATIENCE_S
-        return True
+            return off_s >= _PATIENCE_S
+        below_k = target_c - coldest_c
+        if not self.thermostat:
+            return below_k > _MISSED_K
+        if self._on_at_c:
+            return below_k > 0.0 and coldest_c < min(self._on_at_c) - _BELOW_K
+        return below_k > _MISSED_K and off_s >= _CYCLE_S
 
     @property
     def may_rest(self) -> bool:

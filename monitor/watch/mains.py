@@ -2,7 +2,7 @@
 on what its battery holds."""
 
 from monitor.events import AlarmName, Cause, Facts, Measured, State
-from monitor.quantities import MAINS, NEARLY_EMPTY, ON_MAINS
+from monitor.quantities import BATTERY_LEFT, MAINS, NEARLY_EMPTY, ON_MAINS, Quantity
 from monitor.site import Limits, Site
 from monitor.watch.alarm import Alarm, Description
 from monitor.watch.alarm_register import AlarmRegister
@@ -33,23 +33,21 @@ class Mains:
             self._words = 0 if said.value == ON_MAINS else self._words + 1
         self._register.see(self._lost, self.off, tick, at_once=self._words > 1)
         left = self._battery_left_s
-        low = self._value(MAINS.kind) == NEARLY_EMPTY or (
-            left is not None and left < _NEARLY_EMPTY_S
-        )
+        low = self._value(MAINS) == NEARLY_EMPTY or (left is not None and left < _NEARLY_EMPTY_S)
         self._register.see(self._low, self.off and low, tick)
 
     @property
     def off(self) -> bool:
         """Is it known to be off?"""
-        said = self._value(MAINS.kind)
+        said = self._value(MAINS)
         return said is not None and said != ON_MAINS
 
     @property
     def _battery_left_s(self) -> float | None:
-        return self._value("battery-left")
+        return self._value(BATTERY_LEFT)
 
-    def _value(self, kind: str) -> float | None:
-        return next((m.value for m in self._meters.values() if m.meter.quantity.kind == kind), None)
+    def _value(self, of: Quantity) -> float | None:
+        return next((m.value for m in self._meters.values() if m.meter.quantity is of), None)
 
     def status(self, tick: float) -> tuple[MeterStatus, ...]:
         """Each as it stands."""
