@@ -8,6 +8,8 @@ the narrower alarm waits a little for the wider one: a minute for a brooder, fiv
 A bad value is not a reading: a probe that says only -127 is silent too, and then a fault. Nor is
 the same value for ever: a box whose floor probes are all silent or stuck is as blind."""
 
+from itertools import islice
+
 from monitor.events import AlarmName, Cause, Facts, Priority
 from monitor.site import Limits, Place
 from monitor.watch.alarm import Alarm, Description
@@ -203,8 +205,9 @@ class Silence:
         silent = [p for p in concerned if p.silent or (one is None and p.mute)]
         box = self._box_of.get(alarm.brooder or "")
         boxes = self._brooders if box is None else [box]
-        elsewhere = [p for p in self._everybody if p.in_use and p not in concerned and not p.silent]
-        facts = Facts(probes=[p.fact() for p in (*concerned, *elsewhere[:_MOST_HEARD])])
+        heard = (p for p in self._everybody if p.in_use and not p.silent and p not in concerned)
+        elsewhere = islice(heard, _MOST_HEARD)  # no further: a site may have thousands
+        facts = Facts(probes=[p.fact() for p in (*concerned, *elsewhere)])
         since = max(map(_told_last, silent), default=tick)
         facts["since"] = since + self._register.offset_s
         facts["silent_s"] = tick - since
