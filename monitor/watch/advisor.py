@@ -31,19 +31,19 @@ class Advisor:
         self._zone = zone
         self._register = register
         self._facts: dict[AlarmName, Facts] = {}
-        self.moving: Moving | None = None  # as last seen
         self._alarms = {
             name: register.open(name, brooder.name, self, limits=brooder.limits) for name in _NAMES
         }
 
-    def see(self, batch: Batch | None, tick: float, nights: Nights, ledger: Ledger) -> None:
-        """What holds now?"""
-        self.moving = None
+    def see(
+        self, batch: Batch | None, tick: float, nights: Nights, ledger: Ledger
+    ) -> Moving | None:
+        """What holds now? How far the birds are from moving out; None: there are none."""
         if batch is None:
             for alarm in self._alarms.values():
                 self._register.stop(alarm, tick, "no batch in the brooder")
-            return
-        self.moving = moving_out(
+            return None
+        move = moving_out(
             self._brooder,
             batch,
             now_at=tick + self._register.offset_s,
@@ -51,8 +51,8 @@ class Advisor:
             coming_lows_c=nights.lows_c,
             mornings_at=nights.mornings_at,
         )
-        if self.moving and self.moving.stage is Stage.READY and nights.origin is None:
-            self.moving = replace(self.moving, coldest_c=None)  # a bound is no coldest night
+        if move is not None and move.stage is Stage.READY and nights.origin is None:
+            move = replace(move, coldest_c=None)  # a bound is no coldest night
         found = advise(
             self._brooder,
             batch,
@@ -72,6 +72,7 @@ class Advisor:
             elif alarm.delay.active or not lately:
                 self._register.see(alarm, True, tick)
                 self._renew(alarm)
+        return move
 
     def _renew(self, alarm: Alarm) -> None:
         """An advice may stand for days: its figures are those of now, not of the day it came up."""

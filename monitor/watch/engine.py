@@ -422,9 +422,7 @@ class Engine:
         nights = box.estimate.nights(
             Moment(tick + self._register.offset_s, tick), self._forecast, box.outlook
         )
-        advisor = self._advisors[box.name]
-        advisor.see(box.batch, tick, nights, self.ledger)
-        box.moving = advisor.moving
+        box.moving = self._advisors[box.name].see(box.batch, tick, nights, self.ledger)
 
     def _changes(self) -> list[Change]:
         out = self._register.out
