@@ -2,7 +2,7 @@
 
 import re
 
-from monitor.units import CM_PER_INCH, Unit, sign, step_from_celsius, to_celsius
+from monitor.units import CM_PER_INCH, Unit, shown, sign, step_from_celsius, to_celsius
 
 INCHES_PER_FOOT = 12
 _NUMBER = r"[0-9]+(?:[.,][0-9]+)?"
@@ -36,7 +36,7 @@ def temp_c(text: str) -> float:
 def step_c(text: str) -> float:
     """A temperature difference, `5 F`, `2.8 C`, in K. Raises ValueError."""
     value, unit = _degrees(text)
-    return value / 1.8 if unit is Unit.FAHRENHEIT else value
+    return value / step_from_celsius(1.0, unit)
 
 
 def length_shown(length_m: float, unit: Unit) -> str:
@@ -63,7 +63,7 @@ def _measure(found: re.Match[str], unit: Unit) -> str:
     fahrenheit = unit is Unit.FAHRENHEIT
     match found[4]:
         case "degC":
-            return f"{value * 1.8 + 32 if fahrenheit else value:.1f} {sign(unit)}"
+            return shown(value, unit)
         case "K":
             return f"{step_from_celsius(value, unit):g} {sign(unit)}"
         case "in":

@@ -10,6 +10,7 @@ from monitor.events import State
 from monitor.site import Place
 from monitor.thermal.diagnosis import FaultKind, Finding
 from monitor.thermal.track import NEVER, UNKNOWN_K, Track
+from monitor.units import Unit, from_celsius
 
 CHECK_S = 60.0
 _SPIKES = 3.0  # a score: one each, forgotten by half in an hour
@@ -411,7 +412,7 @@ def _other_unit(near: Neighbours, level_c: float, beside_c: Sequence[float]) -> 
     if beside_c:
         mean_c = sum(beside_c) / len(beside_c)
         low_c, high_c = near.in_f_of or (mean_c, mean_c)
-        says_f = abs(level_c - (32.0 + 1.8 * mean_c)) <= _IN_F_K
+        says_f = abs(level_c - from_celsius(mean_c, Unit.FAHRENHEIT)) <= _IN_F_K
         near.in_f_of = (min(low_c, mean_c), max(high_c, mean_c)) if says_f else None
     if near.in_f_of is None or near.in_f_of[1] - near.in_f_of[0] < _IN_F_MOVED_K:
         return []

@@ -5,7 +5,7 @@ from monitor.events import AlarmName, Cause, Facts
 from monitor.site import Place
 from monitor.thermal.diagnosis import Outlook, Warmth
 from monitor.thermal.tonight import CLEAR_CHANCE
-from monitor.units import Unit
+from monitor.units import Unit, from_celsius, to_celsius
 from monitor.watch.alarm import Alarm
 from monitor.watch.box import Box
 from monitor.watch.probe_watch import ProbeWatch
@@ -61,7 +61,8 @@ def _in_other_unit(probe: ProbeWatch) -> bool:
     temp_c, target_c = probe.temp_c, probe.target_c
     if temp_c is None or target_c is None or abs(temp_c - target_c) < _OTHER_UNIT_FROM_K:
         return False
-    said = temp_c * 1.8 + 32.0 if probe.probe.unit is Unit.FAHRENHEIT else (temp_c - 32.0) / 1.8
+    as_sent = from_celsius if probe.probe.unit is Unit.FAHRENHEIT else to_celsius
+    said = as_sent(temp_c, Unit.FAHRENHEIT)
     return abs(said - target_c) < _OTHER_UNIT_K
 
 
