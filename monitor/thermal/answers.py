@@ -1,6 +1,7 @@
 """What is said of a floor from what `thermal` holds: the diagnosis, what was learned, the minutes
 left, the coming night. Questions only; nothing here is changed by being asked."""
 
+from functools import partial
 from math import exp, hypot
 from typing import NamedTuple
 
@@ -9,7 +10,7 @@ from monitor.events import Cause, Moment
 from monitor.site import Brooder
 from monitor.thermal import harm, tonight
 from monitor.thermal.causes import Weighed, Why
-from monitor.thermal.diagnosis import Diagnosis, Finding, Interval, Learned, Outlook
+from monitor.thermal.diagnosis import Diagnosis, Finding, Interval, Learned, Outlook, Warmth
 from monitor.thermal.fall import HOLD_S, Fall
 from monitor.thermal.follow import Following
 from monitor.thermal.loss import HeatLoss
@@ -69,42 +70,30 @@ def diagnosis(
     rate_k_per_h: float,
     findings: tuple[Finding, ...],
     doubted: tuple[str, ...],
+    warmth: Warmth,
 ) -> Diagnosis:
     """What the floor is doing, and why."""
+    found = partial(
+        Diagnosis, rate_k_per_h=rate_k_per_h, findings=findings, doubted=doubted, warmth=warmth
+    )
     if rise.overheat:
-        return Diagnosis(
-            cause=Cause.OVERHEAT,
-            started=rise.started,
-            rate_k_per_h=rate_k_per_h,
-            findings=findings,
-            doubted=doubted,
-        )
+        return found(cause=Cause.OVERHEAT, started=rise.started)
     if loss is not None:
         name, sure, watts = loss.named(brooder)
-        return Diagnosis(
+        return found(
             cause=Cause.HEAT_SOURCE,
             started=loss.started,
             source=name,
             source_sure=sure,
             suspects=tuple(brooder.heat[index].name for index in loss.suspects),
             source_watts=watts,
-            rate_k_per_h=rate_k_per_h,
-            findings=findings,
-            doubted=doubted,
         )
     cause: Cause | None = None
     if fall.verdict is Why.COVER:
         cause = Cause.COVER_OPEN
     elif fall.verdict is Why.PROBE or findings:
         cause = Cause.SENSOR
-    return Diagnosis(
-        cause=cause,
-        started=fall.onset if fall.open else None,
-        rate_k_per_h=rate_k_per_h,
-        hold_until=held_until,
-        findings=findings,
-        doubted=doubted,
-    )
+    return found(cause=cause, started=fall.onset if fall.open else None, hold_until=held_until)
 
 
 def learned(

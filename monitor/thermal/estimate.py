@@ -165,13 +165,10 @@ class Estimate:
         if skies is None:
             return None
 
-        edges: dict[float, float] = {}  # asked for again with each what-if
-
         def edge(at: float) -> float:
-            quarter = at // _EDGE_S * _EDGE_S
-            if quarter not in edges:
-                edges[quarter] = low_at(quarter)
-            return edges[quarter]
+            return low_at(
+                at // _EDGE_S * _EDGE_S
+            )  # whole quarters: whoever is asked remembers them
 
         def look(wished: Brooder) -> Outlook | None:
             change = changed(self._brooder, wished, self._flock)

@@ -88,11 +88,9 @@ class Follow:
                 self._v_level = _MEAN_SD_K**2
             return
         self._v_level += _WALK_K**2 * gap_s / 3600.0
-        if not self._by_night:
+        if not self._by_night or gap_s >= _AWAY_S:
             self._v_level += _EVENING_SD_K**2
-            self._by_night = True
-        elif gap_s >= _AWAY_S:
-            self._v_level += _EVENING_SD_K**2
+        self._by_night = True
         self._correct(floor_c)
 
     def _move(self, warmer_k: float) -> None:

@@ -570,7 +570,7 @@ class ThermalWatch:
     @property
     def diagnosis(self) -> Diagnosis:
         """As things stand."""
-        found = thermal_answers.diagnosis(
+        return thermal_answers.diagnosis(
             self._brooder,
             fall=self._fall,
             rise=self._rise,
@@ -579,8 +579,8 @@ class ThermalWatch:
             rate_k_per_h=self.rate_k_per_h,
             findings=self._health.findings,
             doubted=doubt.doubted(self._all, self._stepped),
+            warmth=self._warming.warmth,
         )
-        return replace(found, warmth=self._warming.warmth)
 
     @property
     def rate_k_per_h(self) -> float:
