@@ -55,6 +55,8 @@ class NowScreen:
 
     async def stream(self, request: Request) -> Response:
         """Live numbers, for as long as the page is open."""
+        if request.method == "HEAD":  # nothing follows: it would hold a place for half an hour
+            return Response(media_type="text/event-stream")
         if not self.live.has_room:
             return PlainTextResponse("Too many open pages.", 503, {"Retry-After": "30"})
         return StreamingResponse(

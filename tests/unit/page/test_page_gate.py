@@ -1,5 +1,6 @@
 """What passes the gate, over real HTTP: names, other web pages, proxies, sign-in, headers."""
 
+import http.client
 from collections.abc import Iterator
 
 import pytest
@@ -342,8 +343,16 @@ def test_a_fault_of_ours_tells_nothing_of_itself(at_home: Served, caplog):
 
 
 def test_asking_for_the_head_of_the_stream_does_not_hold_the_line(at_home: Served):
-    answer = Visitor(at_home.port).ask("HEAD", "/live", None, {})
-    assert answer.status == 200
+    line = http.client.HTTPConnection("127.0.0.1", at_home.port, timeout=30)
+    try:
+        for method, path in (("HEAD", "/live"), ("GET", "/static/mark.svg")):
+            line.request(method, path)
+            answer = line.getresponse()
+            answer.read()
+            assert answer.status == 200
+            assert not answer.will_close, "the second one comes by the same line"
+    finally:
+        line.close()
 
 
 def test_no_folder_and_no_other_file_is_served(at_home: Served):
