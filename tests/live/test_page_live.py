@@ -128,3 +128,5 @@ def test_ages_are_counted_on_between_readings(browser: Browser, served: Served):
         expect(page.locator(".probes time").first).to_have_text("12 s ago")
         page.clock.run_for(20_000)
         expect(page.locator(".probes time").first).to_have_text("32 s ago")
+        page.clock.run_for(43_000)  # said as the server says it
+        expect(page.locator(".probes time").first).to_have_text("1 min ago")

@@ -7,7 +7,7 @@
 
   const span = (seconds) => {
     const s = Math.max(0, Math.round(seconds));
-    if (s < 90) return `${s} s`;
+    if (s < 60) return `${s} s`;
     const minutes = Math.round(s / 60);
     if (minutes < 90) return `${minutes} min`;
     const hours = Math.floor(minutes / 60);
