@@ -10,7 +10,7 @@ from monitor.page.judgement import Mark, Motion, judge
 from monitor.page.now_lines import against_line, trend_line
 from monitor.page.phrases import Phrases, capital
 from monitor.site import Site
-from monitor.tell.plan import STORM_S
+from monitor.tell.incident import SHARED, STORM_S, kin_of
 from monitor.tell.policy import Policy
 from monitor.tell.wording.life import person
 from monitor.watch.alarm_table import TABLE, Family
@@ -70,23 +70,21 @@ def card(alarm: AlarmStatus, status: SiteStatus, site: Site, say: Phrases) -> Al
 def same_trouble(alarm: AlarmStatus, status: SiteStatus) -> list[AlarmStatus]:
     """The alarm, and those of other boxes that the messages count as one trouble with it: one
     answer is for all of them, so it must silence the siren for all of them too."""
-    found = [alarm]
-    family = TABLE[alarm.alarm].family
-    shared = family is Family.COLD or alarm.alarm is AlarmName.UNWATCHED
-    if alarm.brooder is None or alarm.priority is not Priority.URGENT or not shared:
-        return found
-    if alarm.state is not AlarmState.UNACKNOWLEDGED:
-        return found
-    return found + [
+    kin = kin_of(alarm.alarm)
+    if alarm.brooder is None or kin not in SHARED or not _calls(alarm):
+        return [alarm]
+    return [alarm] + [
         other
         for other in status.all_alarms
         if other.brooder not in (None, alarm.brooder)
-        and other.state is AlarmState.UNACKNOWLEDGED
-        and other.priority is Priority.URGENT
-        and TABLE[other.alarm].family is family
+        and kin_of(other.alarm) == kin
+        and _calls(other)
         and abs(other.raised_at - alarm.raised_at) <= STORM_S
-        and (family is not None or other.alarm is alarm.alarm)
     ]
+
+
+def _calls(alarm: AlarmStatus) -> bool:
+    return alarm.priority is Priority.URGENT and alarm.state is AlarmState.UNACKNOWLEDGED
 
 
 def _answered(alarm: AlarmStatus, say: Phrases) -> str:

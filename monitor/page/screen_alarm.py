@@ -49,9 +49,7 @@ class AlarmScreen:
         """How it stands, what to do, and the one button; once answered, what comes next."""
         alarm = self._alarm(request)
         status, say = self._frame.api.status(), self._frame.say()
-        together = (
-            [alarm] if alarm.state is AlarmState.ACKNOWLEDGED else same_trouble(alarm, status)
-        )
+        together = same_trouble(alarm, status)
         return self._frame.screen(
             request,
             "alarm_screen.html",

@@ -10,6 +10,17 @@ from monitor.events import AlarmName, Cause, Change, ChangeKind, Priority
 from monitor.watch.alarm_table import TABLE, Family
 from monitor.watch.incidents import BACK_S, rank
 
+# Of what several boxes can have the same trouble by one cause, and within which time it is one.
+SHARED = (Family.COLD.value, AlarmName.UNWATCHED.value)
+STORM_S = 1800.0
+
+
+def kin_of(alarm: AlarmName) -> str:
+    """What the same trouble of another box is called: its family, or of an alarm that stands alone
+    its name."""
+    family = TABLE[alarm].family
+    return alarm.value if family is None else family.value
+
 
 @dataclass(slots=True)
 class Alarm:
@@ -62,6 +73,11 @@ class Incident:
     def shared(self) -> bool:
         """Is it the same trouble in several boxes?"""
         return bool(self.also)
+
+    @property
+    def kin(self) -> str:
+        """As `kin_of` its alarms."""
+        return self.family.rpartition("/")[2]
 
     def boxes(self) -> set[str | None]:
         """Where something is open."""

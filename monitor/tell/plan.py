@@ -21,18 +21,15 @@ from monitor.tell import incident_words
 from monitor.tell.composer import MessageComposer
 from monitor.tell.contact import Contact
 from monitor.tell.evening_call import EveningCall
-from monitor.tell.incident import Alarm, Incident
+from monitor.tell.incident import SHARED, STORM_S, Alarm, Incident
 from monitor.tell.message import Message, MessageKind
 from monitor.tell.morning_call import MorningCall
 from monitor.tell.policy import Policy
-from monitor.watch.alarm_table import TABLE, Family, Lasting
+from monitor.watch.alarm_table import TABLE, Lasting
 from monitor.watch.incidents import BACK_S, SITE_SILENT, rank, scope
 from monitor.watch.silence import NO_BIRDS
 from monitor.watch.status import SiteStatus
 
-# Families of which several boxes can have the same trouble by one cause.
-_SHARED = (Family.COLD.value, AlarmName.UNWATCHED.value)
-STORM_S = 1800.0  # within this they are taken for one
 # Another box is told within a minute; of many, within less than a plain alarm's five minutes.
 _STORM_GATHER_S, _MANY, _MANY_GATHER_S = 60.0, 4, 240.0
 
@@ -304,14 +301,13 @@ class Plan:
     def _joined(self, incident: Incident, change: Change, tick: float) -> Incident:
         """The same urgent trouble in several boxes within half an hour is taken for one cause (an
         outlet, the mains, a lost record): one message that lists them, one answer, one repeat."""
-        kin = _kin(incident)
-        if change.priority is not Priority.URGENT or kin not in _SHARED:
+        if change.priority is not Priority.URGENT or incident.kin not in SHARED:
             return incident
         for other in self._incidents:
             since = other.waits_since()
             if (
                 other is not incident
-                and _kin(other) == kin
+                and other.kin == incident.kin
                 and None not in {*other.boxes(), *incident.boxes()}
                 and since is not None
                 and tick - since <= STORM_S
@@ -492,12 +488,6 @@ def _is_expected_only(incident: Incident) -> bool:
     """A cold night that is not told yet, and nothing else."""
     untold = incident.untold()
     return bool(untold) and all(a.change.alarm is AlarmName.COLD_NIGHT for a in untold)
-
-
-def _kin(incident: Incident) -> str:
-    """What the same trouble of another box is called: its family, or of an alarm that stands alone
-    its name without the box."""
-    return incident.family.rpartition("/")[2]
 
 
 def _storm_wait_s(incident: Incident) -> float:
