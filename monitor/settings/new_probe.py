@@ -5,11 +5,9 @@ from collections.abc import MutableMapping
 from typing import Any
 
 import tomlkit
-from tomlkit.items import AoT, Table
 
+from monitor.settings.toml_edits import append
 from monitor.site import Place, plain
-
-_INDENT = 2
 
 
 def topic_for(prefix: str, brooder: str | None, name: str) -> str:
@@ -24,8 +22,6 @@ def add_probe(
     name: str,
     topic: str,
     place: Place,
-    unit: str = "celsius",
-    value: str | None = None,
 ) -> None:
     """After the last probe of the box, or of the site where `brooder` is None. Raises KeyError for
     a box that is not in the document."""
@@ -35,15 +31,8 @@ def add_probe(
         holder = next((b for b in document.get("brooders", ()) if b.get("name") == brooder), None)
         if holder is None:
             raise KeyError(brooder)
-    if "probes" not in holder:
-        holder["probes"] = tomlkit.aot()
-    probes: AoT = holder["probes"]
     said = {"name": name, "topic": topic, "place": place.value}
-    if unit != "celsius":
-        said["unit"] = unit
-    if value is not None:
-        said["value"] = value
-    probes.append(_table(said, indented=brooder is not None))
+    append(holder, "probes", said, indented=brooder is not None)
 
 
 def open_to_network(
@@ -54,13 +43,3 @@ def open_to_network(
     own["listen"] = listen
     if accounts_file is not None:
         own["accounts_file"] = accounts_file
-
-
-def _table(said: dict[str, str], *, indented: bool) -> Table:
-    table = tomlkit.table()
-    for key, value in said.items():
-        table.add(key, value)
-    if indented:
-        table.indent(_INDENT)
-    table.add(tomlkit.nl())
-    return table

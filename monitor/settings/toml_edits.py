@@ -1,5 +1,5 @@
 """Small changes to a TOML document that leave its remarks where they belong. Called by
-`set_up_steps`."""
+`set_up_steps` and `new_probe`."""
 
 from collections.abc import Mapping
 from typing import Any
