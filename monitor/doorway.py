@@ -17,6 +17,9 @@ from collections.abc import Callable
 from contextlib import suppress
 from functools import partial
 
+# Where one listens, or is found, that nobody but this machine can reach.
+THIS_MACHINE = frozenset({"127.0.0.1", "::1", "localhost"})
+
 MOST_STRANGERS = 64
 MOST_STRANGERS_EACH = 20  # of one address; a browser opens six at once
 HANDSHAKE_WITHIN_S = 10.0

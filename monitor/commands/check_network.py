@@ -3,13 +3,13 @@ built-in broker's doors."""
 
 from collections.abc import Iterator
 
+from monitor.doorway import THIS_MACHINE
 from monitor.intake.rights import Rights, RightsFault, accounts_of
 from monitor.service.broker_address import rights_of
 from monitor.settings import Settings
 
 Said = tuple[str, bool | None, str]  # subject, well or not (None: worth knowing), words
 _IN_CLEAR = "whoever shares the network can read"
-_HOME = ("127.0.0.1", "::1", "localhost")
 
 
 def page_door(settings: Settings) -> Iterator[Said]:
@@ -34,14 +34,14 @@ def page_door(settings: Settings) -> Iterator[Said]:
                 'page.public_url begins with "http://", but the page speaks https: the links in '
                 "messages would not open",
             )
-    elif page.listen not in _HOME:
+    elif page.listen not in THIS_MACHINE:
         yield (
             "page",
             None,
             f"speaks plain http: {_IN_CLEAR} the passphrase and the sign-in on their way; "
             "cert_file and key_file make it https (README, The page)",
         )
-    if page.behind_proxy and page.listen not in _HOME:
+    if page.behind_proxy and page.listen not in THIS_MACHINE:
         yield (
             "page",
             None,
@@ -55,10 +55,10 @@ def broker_door(settings: Settings) -> Iterator[Said]:
     file = settings.file
     own, other = file.built_in_broker, file.broker
     if other is not None:
-        if other.host not in _HOME and not other.tls and other.password is not None:
+        if other.host not in THIS_MACHINE and not other.tls and other.password is not None:
             yield "broker", None, f"is reached without TLS: {_IN_CLEAR} our password"
         return
-    if own.listen not in _HOME and own.cert_file is None:
+    if own.listen not in THIS_MACHINE and own.cert_file is None:
         yield "built-in broker", None, f"is reached without TLS: {_IN_CLEAR} the probes' passwords"
     try:
         rights = rights_of(settings)

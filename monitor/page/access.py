@@ -17,12 +17,12 @@ from urllib.parse import urlsplit
 from argon2 import PasswordHasher
 from argon2.exceptions import VerificationError
 
+from monitor.doorway import THIS_MACHINE
+
 # 32 MiB, three passes, one lane: above the least that password guidance asks (19 MiB and two
 # passes; from memory), and still under a second on a small board.
 _HASHER = PasswordHasher(time_cost=3, memory_cost=32 * 1024, parallelism=1)
 log = logging.getLogger(__name__)
-
-_LOOPBACK_NAMES = frozenset({"localhost", "127.0.0.1", "::1"})
 
 
 class AccessFault(ValueError):
@@ -36,7 +36,7 @@ class Access:
 
     passphrase_hash: str | None
     key: bytes = field(repr=False)
-    hosts: frozenset[str] = _LOOPBACK_NAMES
+    hosts: frozenset[str] = THIS_MACHINE
     proxies: frozenset[str] = frozenset()  # addresses whose word about the caller is believed
     folder: Path | None = None  # where the list of ended sessions is kept; None: in memory only
 
@@ -58,12 +58,12 @@ class Access:
             raise AccessFault(
                 "page.behind_proxy opens the page to the network, which needs page.passphrase_file"
             )
-        if passphrase is None and listen not in _LOOPBACK_NAMES:
+        if passphrase is None and listen not in THIS_MACHINE:
             raise AccessFault(
                 f'page.listen = "{listen}" opens the page to the network, which needs '
                 'page.passphrase_file; or write listen = "127.0.0.1"'
             )
-        names = {*_LOOPBACK_NAMES, *(name.lower() for name in hosts)}
+        names = {*THIS_MACHINE, *(name.lower() for name in hosts)}
         if passphrase is not None:
             own = socket.gethostname().lower()
             names |= {own, f"{own}.local"}
@@ -111,7 +111,7 @@ class Access:
 
 def _proxies(address: str) -> frozenset[str]:
     """A proxy on this board may ask by either of its loopback addresses."""
-    return frozenset({"127.0.0.1", "::1"} if address in _LOOPBACK_NAMES else {address})
+    return frozenset({"127.0.0.1", "::1"} if address in THIS_MACHINE else {address})
 
 
 def _key(folder: Path) -> bytes:

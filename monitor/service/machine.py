@@ -6,10 +6,10 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
+from monitor.doorway import THIS_MACHINE
 from monitor.settings import Settings
 from monitor.tell.missing import Machine
 
-_HOME = ("127.0.0.1", "::1", "localhost")
 SUPPLIES = Path("/sys/class/power_supply")
 
 
@@ -18,7 +18,7 @@ def machine_of(settings: Settings, reached: Iterable[Mapping[str, Any]] = ()) ->
     page = settings.file.page
     return Machine(
         page_open=page.enabled
-        and (page.listen not in _HOME or page.behind_proxy or page.public_url is not None),
+        and (page.listen not in THIS_MACHINE or page.behind_proxy or page.public_url is not None),
         on_battery=on_battery(),
         unreached=tuple(one["name"] for one in reached if one["last_ok_at"] is None),
     )

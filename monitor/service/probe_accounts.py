@@ -15,6 +15,7 @@ from pathlib import Path
 import tomlkit
 
 from monitor.brooding.objection import Objection
+from monitor.doorway import THIS_MACHINE
 from monitor.intake.accounts import hashed, new_password, with_account, with_right
 from monitor.intake.mosquitto import MosquittoFault, hashed_by_mosquitto, let_mosquitto_read
 from monitor.intake.rights import Rights, RightsFault, accounts_of
@@ -26,7 +27,6 @@ from monitor.settings.rewriting import Change, NotWritten, propose, replace_text
 from monitor.site import Meter, Place, Probe, Site, place_for
 
 MOSQUITTO_FILES = Path("/etc/mosquitto/brooder")  # as deploy/mosquitto has it
-_HOME = ("127.0.0.1", "::1", "localhost")
 EVERYWHERE = "0.0.0.0"  # noqa: S104 - written only where somebody has asked for it
 _ALL = (EVERYWHERE, "::")
 _TLS_PORT, _PORT = 8883, 1883
@@ -110,7 +110,7 @@ def prepare(
             )
         ready = _at_another(file.broker, probe, address, mosquitto_files)
     own = file.built_in_broker
-    opens = network and own.listen in _HOME
+    opens = network and own.listen in THIS_MACHINE
 
     def edit(document: tomlkit.TOMLDocument) -> None:
         if is_new and isinstance(probe, Probe):
@@ -188,9 +188,9 @@ def _at_the_built_in(
 ) -> Prepared:
     own = settings.file.built_in_broker
     base = settings.source.parent
-    opens = network and own.listen in _HOME
+    opens = network and own.listen in THIS_MACHINE
     listen = EVERYWHERE if opens else own.listen
-    home = listen in _HOME
+    home = listen in THIS_MACHINE
     file = own.accounts_file or ("accounts" if opens else None)
     consequences, notes = [], []
     if opens:
@@ -253,7 +253,7 @@ def _at_another(
     broker: BrokerSettings, probe: Sensor, address: str | None, files: Path
 ) -> Prepared:
     account = accounts_of(probe)[0]
-    here = broker.host in _HOME
+    here = broker.host in THIS_MACHINE
     accounts, rights = files / "passwords", files / "rights"
     card = Card(
         broker=address or (_own_address() if here else broker.host),

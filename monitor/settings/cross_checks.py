@@ -5,6 +5,7 @@ Works on the raw file, so that these are found beside a wrong key and not after 
 from collections.abc import Iterator
 from typing import Any
 
+from monitor.doorway import THIS_MACHINE
 from monitor.settings.faults import WrongSetting, shown_value
 
 
@@ -150,7 +151,7 @@ def _open_broker_needs_accounts(raw: dict[str, Any]) -> Iterator[WrongSetting]:
     if not isinstance(own, dict) or raw.get("broker") is not None or own.get("accounts_file"):
         return
     listen = own.get("listen")
-    if isinstance(listen, str) and listen not in ("127.0.0.1", "::1", "localhost"):
+    if isinstance(listen, str) and listen not in THIS_MACHINE:
         yield WrongSetting(
             "built_in_broker.listen",
             f'is "{listen}", which opens the broker to the network; that needs accounts_file '

@@ -25,6 +25,7 @@ from pydantic_settings import BaseSettings, PydanticBaseSettingsSource, Settings
 
 from monitor.brooding.envelope import COVERS, WALLS
 from monitor.brooding.schedules import BUILT_IN
+from monitor.doorway import THIS_MACHINE
 from monitor.measures import length_m, step_c, temp_c
 from monitor.quantities import QUANTITIES
 from monitor.site import Limits
@@ -555,7 +556,7 @@ class PageSettings(Section):
 
     @model_validator(mode="after")
     def _network_needs_a_passphrase(self) -> "PageSettings":
-        home = self.listen in ("127.0.0.1", "::1", "localhost")
+        home = self.listen in THIS_MACHINE
         if self.enabled and not home and self.passphrase is None:
             raise ValueError(
                 "listen opens the page to the network, which needs a passphrase "

@@ -13,6 +13,7 @@ from typing import Any
 from tomlkit import TOMLDocument
 
 from monitor.brooding.envelope import COVERS, WALLS
+from monitor.doorway import THIS_MACHINE
 from monitor.measures import length_m, length_shown, step_c, step_written
 from monitor.set_up_form import Field, Step, StepForm, WrongAnswers
 from monitor.settings.file_model import BrooderSettings, ContactSettings
@@ -23,7 +24,6 @@ from monitor.units import Unit
 
 MOST_SOURCES = 8
 _SPARE_ROWS = 1
-_HOME = ("127.0.0.1", "::1", "localhost")
 SITE_WIDE = "site"  # reserved: no box can have that name
 Answers = Mapping[str, str]
 
@@ -90,7 +90,8 @@ def as_it_is(step: Step, settings: Settings) -> str:
         ),
         Step.PROBES: ", ".join(f"{probe.name} ({probe.place.value})" for probe in site.all_probes),
         Step.CONTACTS: ", ".join(contact.name for contact in settings.file.contacts),
-        Step.PAGE: page.public_url or ("this machine alone" if page.listen in _HOME else "open"),
+        Step.PAGE: page.public_url
+        or ("this machine alone" if page.listen in THIS_MACHINE else "open"),
         Step.BIRDS: " ",
     }[step]
     return said or "none yet"
