@@ -47,8 +47,7 @@ class DeliverySide:
         self._clock = clock if clock.speed == 1.0 else LiveClock()
         self._watch: WatchThread | None = None
         self._last: dict[str, tuple[float, str | None]] = {}  # contact -> tried at, why not
-        self._last_ok: dict[str, float] = {}
-        self._reached: dict[str, float] = {}  # by a trial, or by an earlier run
+        self._last_ok: dict[str, float] = {}  # also of an earlier run
         # Trial messages: contact, tick of sending, seconds to the answer.
         self._trials: dict[str, tuple[str, float, float | None]] = {}
         self.links = Links(_key(settings.state_folder), settings.file.page.public_url)
@@ -63,7 +62,7 @@ class DeliverySide:
         self, unsent: Iterable[OutboxRow], reached: Mapping[str, float] = NONE_REACHED
     ) -> None:
         """Starts, with what an earlier run left unsent, and when it reached whom."""
-        self._reached.update(reached)
+        self._last_ok.update(reached)
         self._delivery.start(unsent)
 
     def send(self, messages: list[Message]) -> None:
@@ -89,7 +88,7 @@ class DeliverySide:
                 "name": contact.name,
                 "last_try_at": self._last.get(contact.name, (None, None))[0],
                 "last_why": self._last.get(contact.name, (None, None))[1],
-                "last_ok_at": self._last_ok.get(contact.name, self._reached.get(contact.name)),
+                "last_ok_at": self._last_ok.get(contact.name),
                 "pending": self._delivery.pending(contact.name),
                 "trial_answered_s": next(
                     (s for c, _, s in reversed(list(self._trials.values())) if c == contact.name),
@@ -144,9 +143,6 @@ class DeliverySide:
             if outcome.state != "superseded" or outcome.failure is not None:
                 self._last[outcome.contact] = (outcome.tried_at, outcome.failure)
             if outcome.state == "sent":
-                if outcome.contact not in self._last_ok:
-                    # Trouble that an earlier run told of has nobody else to end it.
-                    self._trouble(outcome.contact, False, "")
                 self._last_ok[outcome.contact] = outcome.tried_at
             if self._watch is not None:
                 self._watch.note_outcome(outcome)
@@ -174,7 +170,6 @@ class DeliverySide:
         tried = await asyncio.to_thread(
             lambda: list(try_out(wanted, self._settings.site, limit_s, link))
         )
-        self._reached |= {t.contact: self._clock.now().at for t in tried if t.why is None}
         for old in list(self._trials)[:-MOST_TRIALS]:
             del self._trials[old]
         at = self._clock.now().at
