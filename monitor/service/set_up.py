@@ -48,7 +48,7 @@ class SetUp:
     def form(self, step: Step, about: str = "") -> StepForm:
         """What the step asks."""
         made = form_of(step, self.settings(), about)
-        return replace(made, hidden={**made.hidden, _SEEN: self._seen()})
+        return replace(made, hidden={_SEEN: self._seen()})
 
     def propose(self, step: Step, about: str, answers: Mapping[str, str]) -> Proposed:
         """Checks the answers as `brooder check` would."""

@@ -7,7 +7,7 @@ question that one of its faults is about."""
 import re
 import socket
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from tomlkit import TOMLDocument
@@ -102,16 +102,7 @@ def form_of(step: Step, settings: Settings, about: str = "") -> StepForm:
     alone, or for a new one. Raises WrongAnswers where there is no such thing."""
     title, why = TITLES[step]
     made: StepForm = _FORMS[step](settings, about)
-    return StepForm(
-        step=step,
-        about=made.about,
-        title=title,
-        why=why,
-        fields=made.fields,
-        values=made.values,
-        hidden=made.hidden,
-        others=made.others,
-    )
+    return replace(made, step=step, title=title, why=why)
 
 
 def edit_of(step: Step, answers: Answers, settings: Settings, about: str = "") -> Edit:
