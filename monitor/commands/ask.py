@@ -15,9 +15,15 @@ from monitor.brooding.objection import NeedsYes, Objection
 from monitor.commands.common import fail, settings_or_exit
 from monitor.journal.records import StorageFault
 from monitor.service.control import NoService, ask
+from monitor.service.machine import machine_of
 from monitor.service.offline import answer
+from monitor.service.people import contacts_of
 from monitor.settings import Settings
 from monitor.site import Site
+from monitor.tell.missing import Missing, missing
+
+RELOAD_WITHIN_S = 150.0  # reading a configuration and its contacts takes a small board a while
+NO_SERVICE = "No service runs; it takes this at its start."
 
 
 def settings_of(config: Path | None) -> Settings:
@@ -38,6 +44,27 @@ def request(settings: Settings, what: str, **details: Any) -> Any:
         return request(settings, what, **details, yes=True)
     except (Objection, StorageFault) as refused:
         fail(str(refused))
+
+
+def reload_service(settings: Settings) -> tuple[bool, list[str], bool]:
+    """Has a running service take the configuration anew: whether one runs, what is wrong line by
+    line, and whether something waits for its next start."""
+    try:
+        said = ask(settings.control_paths, "reload", wait_s=RELOAD_WITHIN_S)
+    except NoService:
+        return False, [], False
+    except Objection as why:
+        return True, [str(why)], False
+    return True, said["wrong"], said["waits_for_a_start"]
+
+
+def still_missing(settings: Settings) -> list[Missing]:
+    """What is still missing for tonight: as the running service sees it, or by the configuration
+    alone."""
+    try:
+        return [Missing(**one) for one in ask(settings.control_paths, "missing")]
+    except NoService:
+        return missing(settings.site, contacts_of(settings), None, machine_of(settings))
 
 
 def _answered(settings: Settings, what: str, details: dict[str, Any]) -> Any:

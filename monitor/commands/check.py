@@ -10,6 +10,7 @@ import typer
 
 from monitor.brooding.circuit import circuit_warning
 from monitor.brooding.lamp_safety import lamp_warning
+from monitor.commands.ask import still_missing
 from monitor.commands.check_network import broker_door, page_door
 from monitor.commands.common import NOT_WELL, ConfigOption, out, port_refused, settings_or_exit
 from monitor.intake.try_broker import try_broker
@@ -19,13 +20,11 @@ from monitor.journal.store import Journal
 from monitor.service.broker_address import broker_address
 from monitor.service.control import NoService, ask
 from monitor.service.live_service_api import shown
-from monitor.service.machine import machine_of
 from monitor.service.people import contacts_of
 from monitor.settings import Settings
 from monitor.settings.document import every_key
 from monitor.tell.contact import masked
 from monitor.tell.house_voice import PROGRAM
-from monitor.tell.missing import Missing, missing
 from monitor.tell.try_contacts import try_out
 
 _NO_MIRROR = "no [influx] is configured: the records are on this board alone"
@@ -104,12 +103,9 @@ def _configuration(settings: Settings) -> Iterator[Found]:
 
 def _tonight(settings: Settings, about: Mapping[str, Any] | None) -> Iterator[Found]:
     """What is still missing, as the page's Now has it."""
-    if about is None:
-        found = missing(settings.site, contacts_of(settings), None, machine_of(settings))
-    else:
-        found = [Missing(**one) for one in ask(settings.control_paths, "missing")]
+    if about is not None:
         yield from _not_in_force(settings)
-    for one in found:
+    for one in still_missing(settings):
         yield Found(one.subject, False if one.essential else None, f"{one.words}. {one.do}")
 
 

@@ -4,16 +4,15 @@ to type into it, shown this once."""
 import io
 import sys
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated
 
 import segno
 import typer
 
 from monitor.brooding.objection import Objection
-from monitor.commands.ask import settings_of
+from monitor.commands.ask import NO_SERVICE, reload_service, settings_of
 from monitor.commands.common import ConfigOption, complain, fail, out
 from monitor.commands.flock import BrooderOption
-from monitor.service.control import NoService, ask
 from monitor.service.probe_accounts import (
     MOSQUITTO_FILES,
     Prepared,
@@ -137,12 +136,9 @@ def _show(ready: Prepared, to: Path | None) -> None:
 
 def _taken(settings: Settings) -> list[str]:
     """Has the running service taken it?"""
-    try:
-        said: dict[str, Any] = ask(settings.control_paths, "reload")
-    except NoService:
-        return ["No service runs; it takes this at its start."]
-    except Objection as why:
-        return [f"The running service has not taken it: {why}"]
-    if said["wrong"]:
-        return [f"The running service has not taken it: {line}" for line in said["wrong"]]
+    runs, wrong, _ = reload_service(settings)
+    if not runs:
+        return [NO_SERVICE]
+    if wrong:
+        return [f"The running service has not taken it: {line}" for line in wrong]
     return ["The running service has taken it. brooder probes shows when the probe is heard."]

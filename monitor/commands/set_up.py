@@ -1,22 +1,20 @@
 """`brooder set-up`: the guided set-up in the terminal, with the steps and words of the page."""
 
 import sys
-from typing import Annotated, Any
+from typing import Annotated
 
 import segno
 import typer
 
 from monitor.brooding.objection import Objection
+from monitor.commands.ask import NO_SERVICE, reload_service, still_missing
 from monitor.commands.common import NOT_WELL, ConfigOption, complain, fail, out, settings_or_exit
 from monitor.service.control import NoService, ask
-from monitor.service.machine import machine_of
-from monitor.service.people import contacts_of
 from monitor.service.set_up import SetUp
 from monitor.set_up_form import Field, HeardProbe, Step, StepForm, WrongAnswers
 from monitor.settings import Settings, SettingsFault
 from monitor.settings.rewriting import BEFORE, NotWritten
 from monitor.settings.set_up_steps import TITLES, as_it_is
-from monitor.tell.missing import Missing, missing
 from monitor.units import shown, step_shown
 
 STEPS = (Step.SITE, Step.BOX, Step.HEAT, Step.PROBES, Step.CONTACTS, Step.PAGE)
@@ -180,16 +178,11 @@ def _asked(field: Field, value: str) -> str:
 
 def _taken(settings: Settings) -> tuple[list[str], list[str]]:
     """What the running service has against it, and what is worth knowing."""
-    try:
-        said: dict[str, Any] = ask(settings.control_paths, "reload", wait_s=150.0)
-    except NoService:
-        return [], ["No service runs; it takes this at its start."]
-    except Objection as why:
-        return [str(why)], []
-    if said["wrong"]:
-        return said["wrong"], []
-    waits = "The broker is changed at the next start." if said["waits_for_a_start"] else ""
-    return [], ["The running service has taken it.", *([waits] if waits else [])]
+    runs, wrong, waits = reload_service(settings)
+    if not runs:
+        return [], [NO_SERVICE]
+    notes = ["The running service has taken it."]
+    return wrong, [*notes, "The broker is changed at the next start."] if waits else notes
 
 
 def _say_address(settings: Settings) -> None:
@@ -203,10 +196,7 @@ def _say_address(settings: Settings) -> None:
 
 
 def _still_missing(settings: Settings) -> bool:
-    try:
-        said = [Missing(**one) for one in ask(settings.control_paths, "missing")]
-    except NoService:
-        said = missing(settings.site, contacts_of(settings), None, machine_of(settings))
+    said = still_missing(settings)
     if said:
         out().print("\nStill missing for tonight", style="bold")
     for one in said:
