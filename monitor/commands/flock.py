@@ -9,7 +9,7 @@ import typer
 from rich.table import Table
 
 from monitor.brooding import arrival
-from monitor.brooding.batch import fold
+from monitor.brooding.batch import Batch, fold
 from monitor.brooding.bird_kinds import KINDS
 from monitor.brooding.calendar import age_days
 from monitor.brooding.entries import Entry, EntryKind, with_word
@@ -17,7 +17,7 @@ from monitor.brooding.signs import SIGNS
 from monitor.commands.ask import brooder_or_exit, request, settings_of, when_or_exit
 from monitor.commands.common import ConfigOption, fail, out
 from monitor.settings import Settings
-from monitor.tell.wording.daily_needs import weight_words
+from monitor.tell.wording.daily_needs import G_PER_OUNCE, KG_PER_POUND, weight_words
 
 BrooderOption = Annotated[
     str | None, typer.Option("--brooder", help="Which brooder, where there is more than one.")
@@ -132,7 +132,7 @@ def moved(
     brooder_or_exit(settings.site, to)
     if to == name:
         fail(f"--to is {to}, where they are already; name the other box")
-    batch = fold([_entry(row) for row in request(settings, "ledger")["entries"]]).running(name)
+    batch = _running(settings, name)
     if batch is None:
         fail(f"{name} holds no birds to move")
     count = batch.head_count() if count is None else count
@@ -182,7 +182,7 @@ def weighed(
     words = with_word(f"{grams:.0f} g", remark)
     when = when_or_exit(at, settings.site.timezone) or time.time()
     _enter(settings, "weighed", name, at, count=count, note=words)
-    batch = fold([_entry(row) for row in request(settings, "ledger")["entries"]]).running(name)
+    batch = _running(settings, name)
     if batch is not None:
         age = age_days(batch.hatched, when, settings.site.timezone)
         out().print(weight_words(batch.kind, age, grams, settings.site.units), markup=False)
@@ -327,7 +327,8 @@ def _enter(
 
 
 _WEIGHT = re.compile(r"^\s*(\d+(?:[.,]\d+)?)\s*(kg|g|lb|lbs|oz)\s*$", re.IGNORECASE)
-_G = {"kg": 1000.0, "g": 1.0, "lb": 453.59237, "lbs": 453.59237, "oz": 28.349523125}
+_POUND_G = 1000.0 * KG_PER_POUND
+_G = {"kg": 1000.0, "g": 1.0, "lb": _POUND_G, "lbs": _POUND_G, "oz": G_PER_OUNCE}
 
 
 def _grams_or_exit(text: str) -> float:
@@ -346,8 +347,11 @@ def _day_to_come(at: str | None) -> date | None:
     return day if day is not None and day > date.today() else None  # noqa: DTZ011 - as typed
 
 
-def _entry(row: dict[str, Any]) -> Entry:
-    return Entry(**{**row, "entry": EntryKind(row["entry"])})
+def _running(settings: Settings, brooder: str) -> Batch | None:
+    """The batch in the box, as the ledger has it now."""
+    rows = request(settings, "ledger")["entries"]
+    entries = [Entry(**{**row, "entry": EntryKind(row["entry"])}) for row in rows]
+    return fold(entries).running(brooder)
 
 
 def _said(yes: bool) -> dict[str, bool]:

@@ -3,6 +3,7 @@
 import os
 import sys
 import time
+from dataclasses import replace
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -115,11 +116,4 @@ def _address(settings: Settings, probe: Probe, password_file: Path | None) -> Br
         password = typer.prompt(f"Password of {accounts_of(probe)[0]}", hide_input=True)
     if password is None:
         return broker
-    return BrokerAddress(
-        host=broker.host,
-        port=broker.port,
-        username=accounts_of(probe)[0],
-        password=password,
-        tls=broker.tls,
-        ca_file=broker.ca_file,
-    )
+    return replace(broker, username=accounts_of(probe)[0], password=password)

@@ -29,6 +29,7 @@ from monitor.site import Meter, Place, Probe, Site, place_for
 MOSQUITTO_FILES = Path("/etc/mosquitto/brooder")  # as deploy/mosquitto has it
 EVERYWHERE = "0.0.0.0"  # noqa: S104 - written only where somebody has asked for it
 _ALL = (EVERYWHERE, "::")
+NEW_ACCOUNTS = "accounts"  # beside the configuration
 _TLS_PORT, _PORT = 8883, 1883
 
 
@@ -99,9 +100,10 @@ def prepare(
             f"{probe.key} is configured already, as {at.value if at else 'a meter'}; leave --place "
             "out, or change it in the configuration"
         )
-    file = settings.file
+    file, own = settings.file, settings.file.built_in_broker
+    opens = network and own.listen in THIS_MACHINE
     if file.broker is None:
-        ready = _at_the_built_in(settings, probe, network=network, address=address)
+        ready = _at_the_built_in(settings, probe, opens=opens, address=address)
     else:
         if network:
             raise Objection(
@@ -109,15 +111,13 @@ def prepare(
                 "own configuration says where it listens"
             )
         ready = _at_another(file.broker, probe, address, mosquitto_files)
-    own = file.built_in_broker
-    opens = network and own.listen in THIS_MACHINE
 
     def edit(document: tomlkit.TOMLDocument) -> None:
         if is_new and isinstance(probe, Probe):
             add_probe(document, brooder=brooder, name=name, topic=probe.topic, place=probe.place)
         if opens:
-            named = None if own.accounts_file else "accounts"
-            open_to_network(document, listen=EVERYWHERE, accounts_file=named)
+            accounts_file = None if own.accounts_file else NEW_ACCOUNTS
+            open_to_network(document, listen=EVERYWHERE, accounts_file=accounts_file)
 
     change = propose(settings.source, edit) if is_new or opens else None
     return replace(ready, change=change)
@@ -184,14 +184,12 @@ def _new(settings: Settings, name: str, brooder: str | None, place: Place | None
 
 
 def _at_the_built_in(
-    settings: Settings, probe: Sensor, *, network: bool, address: str | None
+    settings: Settings, probe: Sensor, *, opens: bool, address: str | None
 ) -> Prepared:
     own = settings.file.built_in_broker
     base = settings.source.parent
-    opens = network and own.listen in THIS_MACHINE
     listen = EVERYWHERE if opens else own.listen
-    home = listen in THIS_MACHINE
-    file = own.accounts_file or ("accounts" if opens else None)
+    file = own.accounts_file or (NEW_ACCOUNTS if opens else None)
     consequences, notes = [], []
     if opens:
         consequences += _of_opening(settings, probe, own.cert_file is not None)
@@ -204,7 +202,7 @@ def _at_the_built_in(
     rights = base / own.rights_file if own.rights_file else None
     if accounts is not None and accounts.exists() and account in _read(accounts).accounts:
         consequences.append(_again(str(account)))
-    if home:
+    if listen in THIS_MACHINE:
         notes.append(
             "The broker listens on this machine alone, so a probe on the Wi-Fi does not reach it. "
             "With --network it does."

@@ -66,9 +66,7 @@ class Settings:
         state = self.state_folder.absolute()
         name = f"brooder-{sha256(bytes(state)).hexdigest()[:16]}"
         places = [state / "control.sock", Path("/run/brooder", f"{name}.sock")]  # the unit's own
-        with suppress(
-            FileNotFoundError
-        ):  # on a board on which nothing can be written there is none
+        with suppress(FileNotFoundError):  # none on a board on which nothing can be written
             places.append(Path(tempfile.gettempdir(), name, "control.sock"))
         return tuple(places)
 
