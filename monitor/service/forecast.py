@@ -144,7 +144,6 @@ class Forecaster:
 
     def _run(self) -> None:
         while not self._stopping:
-            self._wake.clear()
             try:
                 self._fetch()
             except Exception:
@@ -154,6 +153,7 @@ class Forecaster:
             # A failed fetch is tried again sooner, but never often: it is somebody's free service.
             every_s = 60 * settings.every_minutes if settings is not None else _DAY_S
             self._wake.wait(every_s if self.trouble is None else AGAIN_S)
+            self._wake.clear()
 
     def _fetch(self) -> None:
         settings = self._settings

@@ -54,7 +54,9 @@ class MainsReading:
             settings = self._settings
             if settings is not None and settings.topic is None:
                 self._once(settings)
-            self._wake.wait(EVERY_S)
+                self._wake.wait(EVERY_S)
+            else:
+                self._wake.wait()
             self._wake.clear()
 
     def _once(self, settings: MainsSettings) -> None:
