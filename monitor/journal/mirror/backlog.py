@@ -4,7 +4,7 @@ and how many points of it there must be. Called by `sending` and `comparing`; on
 Readings whose commits were dropped while the other end was away are found again by the commit by
 which their hour last changed, and are sent as whole hours: sending twice changes nothing there."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -87,30 +87,21 @@ def end(reader: JournalReader) -> Cursor:
 def days(reader: JournalReader) -> list[int]:
     """The days since 1970 (UTC) of which there is anything to send."""
     with reader.transaction() as connection:
-        found = {day for _, _, day in _few(connection)}
-        at = 0
-        while True:
-            row = connection.execute(
-                "SELECT at_ms FROM readings WHERE id >= ? ORDER BY id LIMIT 1", (first_id(at),)
-            ).fetchone()
-            if row is None:
-                return sorted(found)
-            found.add(row[0] // DAY_MS)
-            at = (row[0] // DAY_MS + 1) * DAY_MS
+        few = {day for _, _, day in _few(connection, (0, LARGEST_MS + 1))}
+        return sorted(few.union(_days_of_readings(connection, 0)))
 
 
 def day_lines(reader: JournalReader, scope: Scope, day: int, most: int = LINES) -> Iterator[Any]:
     """All lines of a day (UTC, since 1970), in lists of about `most`."""
     lines: list[str] = []
-    between = "{0}at_ms >= ? AND {0}at_ms < ?"
     span = (day * DAY_MS, (day + 1) * DAY_MS)
     with reader.transaction() as connection:
         journal = _Journal(connection, scope)
-        for row in connection.execute(f"{rows.ENTRIES} WHERE {between.format('e.')}", span):
+        for row in connection.execute(_ENTRIES_WITHIN, span):
             lines += journal.entry(row)
-        for row in connection.execute(f"{rows.CHANGES} WHERE {between.format('')}", span):
+        for row in connection.execute(_CHANGES_WITHIN, span):
             lines += journal.change(row)
-        for _, *sample in connection.execute(f"{_DERIVED} WHERE {between.format('')}", span):
+        for _, *sample in connection.execute(f"{_DERIVED}{_WITHIN}", span):
             lines += journal.sample(*sample)
     for hour in range(day * 24, (day + 1) * 24):
         with reader.transaction() as connection:
@@ -124,18 +115,15 @@ def day_lines(reader: JournalReader, scope: Scope, day: int, most: int = LINES) 
         yield lines
 
 
-def counts(
-    reader: JournalReader, scope: Scope, span_ms: tuple[int, int], of: Iterable[int]
-) -> Counts:
-    """How many points there must be of the days `of`, from <= at < to."""
-    found: Counts = {}
-    wanted = set(of)
+def counts(reader: JournalReader, scope: Scope, span_ms: tuple[int, int]) -> Counts:
+    """How many points there must be, from <= at < to."""
     with reader.transaction() as connection:
         journal = _Journal(connection, scope)
-        for (measurement, brooder, day), number in _few(connection, span_ms).items():
-            if day in wanted:
-                found[measurement, schema.tag_text(brooder), day] = number
-        for day in sorted(wanted):
+        found = {
+            (measurement, schema.tag_text(brooder), day): number
+            for (measurement, brooder, day), number in _few(connection, span_ms).items()
+        }
+        for day in _days_of_readings(connection, span_ms[0]):
             span = (
                 first_id(max(day * DAY_MS, span_ms[0])),
                 first_id(min((day + 1) * DAY_MS, span_ms[1])),
@@ -157,25 +145,42 @@ def counts(
     }
 
 
+_WITHIN = " WHERE at_ms >= ? AND at_ms < ?"
+_ENTRIES_WITHIN = f"{rows.ENTRIES} WHERE e.at_ms >= ? AND e.at_ms < ?"
+_CHANGES_WITHIN = f"{rows.CHANGES}{_WITHIN}"
 _DERIVED = "SELECT id, at_ms, brooder, name, value FROM derived"
 
 
-def _few(connection: Any, span_ms: tuple[int, int] = (0, LARGEST_MS + 1)) -> Counts:
-    """The points of everything but the readings."""
+def _days_of_readings(connection: Any, from_ms: int) -> Iterator[int]:
+    at = from_ms
+    while True:
+        row = connection.execute(
+            "SELECT at_ms FROM readings WHERE id >= ? ORDER BY id LIMIT 1", (first_id(at),)
+        ).fetchone()
+        if row is None:
+            return
+        yield row[0] // DAY_MS
+        at = (row[0] // DAY_MS + 1) * DAY_MS
+
+
+def _few(connection: Any, span_ms: tuple[int, int]) -> Counts:
+    """The points of everything but the readings, from <= at < to."""
     found: Counts = {}
 
     def add(measurement: str, brooder: str | None, at_ms: int, number: int = 1) -> None:
-        if span_ms[0] <= at_ms < span_ms[1]:
-            place = (measurement, brooder or schema.SITE_WIDE, at_ms // DAY_MS)
-            found[place] = found.get(place, 0) + number
+        place = (measurement, brooder or schema.SITE_WIDE, at_ms // DAY_MS)
+        found[place] = found.get(place, 0) + number
 
-    for said in rows.entries(connection)[0]:
-        add(schema.LEDGER_TEXT, said.brooder, round(said.at * 1000))
-    for row in connection.execute(rows.CHANGES):
+    for row in connection.execute(_ENTRIES_WITHIN, span_ms):
+        if (said := rows.entry(row)) is not None:
+            add(schema.LEDGER_TEXT, said.brooder, round(said.at * 1000))
+    for row in connection.execute(_CHANGES_WITHIN, span_ms):
         if (change := rows.change(row)) is not None:
             add(schema.ALARM_TEXT, change.brooder, round(change.at * 1000))
     for brooder, at_ms, number in connection.execute(
-        "SELECT brooder, at_ms, count(DISTINCT name) FROM derived GROUP BY brooder, at_ms"
+        f"SELECT brooder, at_ms, count(DISTINCT name) FROM derived{_WITHIN}"  # noqa: S608
+        " GROUP BY brooder, at_ms",
+        span_ms,
     ):
         add(schema.BROODER, brooder, at_ms, number)
     return found

@@ -60,9 +60,8 @@ def compare(
     from_ms = since_day * DAY_MS
     if bucket is not None and bucket.keeps_s:
         from_ms = max(from_ms, int((now - bucket.keeps_s + _EDGE_S) * 1000))
-    days = [day for day in backlog.days(reader) if (day + 1) * DAY_MS > from_ms]
-    here = backlog.counts(reader, scope, (from_ms, until_ms), days)
-    there = _there(source, scope, days, (from_ms, until_ms))
+    here = backlog.counts(reader, scope, (from_ms, until_ms))
+    there = _there(source, scope, {day for _, _, day in here}, (from_ms, until_ms))
     lacking: dict[int, int] = {}
     for place, number in here.items():
         if (missing := number - there.get(place, 0)) > 0:
@@ -70,14 +69,12 @@ def compare(
     return Comparison(_by_measurement(here), _by_measurement(there, here), lacking)
 
 
-def _there(source: Counting, scope: Scope, days: list[int], span_ms: tuple[int, int]) -> Counts:
+def _there(source: Counting, scope: Scope, days: set[int], span_ms: tuple[int, int]) -> Counts:
     found: Counts = {}
     if not days:
         return found
-    from_ms = max(days[0] * DAY_MS, span_ms[0])
-    until_ms = min((days[-1] + 1) * DAY_MS, span_ms[1])
-    if from_ms >= until_ms:
-        return found
+    from_ms = max(min(days) * DAY_MS, span_ms[0])
+    until_ms = min((max(days) + 1) * DAY_MS, span_ms[1])
     start, stop = (datetime.fromtimestamp(ms / 1000, UTC) for ms in (from_ms, until_ms))
     for brooders in _in_parts(scope):
         query = flux.counts(source.bucket, scope.site, start, stop, brooders)

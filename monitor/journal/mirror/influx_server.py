@@ -3,8 +3,9 @@ batching is not used, because what it gives up on is gone without a word. Called
 `comparing` and `read_back`. The client takes a third of a second to import, so it is imported when
 [influx] is configured.
 
-Answers become one of four things, by what the sender can do: go on, wait, look for the bad line,
-or tell somebody. (Status codes: docs.influxdata.com/influxdb/v2/write-data/troubleshoot/.)"""
+Answers become one of five things, by what the sender can do: go on, wait, look for the bad line,
+count what was dropped, or tell somebody. (Status codes:
+docs.influxdata.com/influxdb/v2/write-data/troubleshoot/.)"""
 
 import email.utils
 import logging
