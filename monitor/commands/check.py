@@ -209,7 +209,11 @@ def _mirror(settings: Settings, about: Mapping[str, Any] | None) -> Iterator[Fou
     from monitor.commands.mirror import findings  # noqa: PLC0415 - a heavy library
 
     said = findings(settings)
-    if about is not None and not about["mirror_well"] and all(well for well, _ in said):
+    if (
+        about is not None
+        and not about["mirror_well"]
+        and all(well is not False for well, _ in said)
+    ):
         said.append((False, about["mirror"]))
     for well, words in said:
         yield Found("mirror", well, words)

@@ -9,7 +9,8 @@ import typer
 
 from monitor.commands.bars import bar as progress_bar
 from monitor.commands.common import NOT_WELL, ConfigOption, complain, fail, out, settings_or_exit
-from monitor.journal.mirror import backlog
+from monitor.journal.bringing_in import Arrivals
+from monitor.journal.mirror import backlog, read_back
 from monitor.journal.mirror import influx_schema as schema
 from monitor.journal.mirror.comparing import SETTLES_S, Comparison, compare, day_text, days_text
 from monitor.journal.mirror.influx_server import InfluxFault, Sent, Server
@@ -31,6 +32,7 @@ _WHAT = {
     schema.BROODER: "targets and estimates",
 }
 _SHOWN_DAYS = 10
+NOT_THERE = "Readings that no floor can have are not in the mirror"
 
 
 def register(app: typer.Typer) -> None:
@@ -45,6 +47,20 @@ def influx_of(settings: Settings) -> InfluxSettings:
     if settings.file.influx is None:
         fail(f"{settings.source} has no [influx]; name the server, its token and bucket there")
     return settings.file.influx
+
+
+def fetched(settings: Settings, site: str) -> Arrivals:
+    """All that the mirror holds of a site. Raises InfluxFault, also when there is nothing."""
+    influx = influx_of(settings)
+    bar = progress_bar()
+    with server_of(influx) as server, bar:
+        task = bar.add_task("days", total=None)
+        return read_back.fetch(
+            server,
+            influx.bucket,
+            site,
+            told=lambda ready, days: bar.update(task, completed=ready, total=days),
+        )
 
 
 def status(config: ConfigOption = None) -> None:
@@ -118,7 +134,7 @@ def _counted(
             here, there = comparison.here[measurement], comparison.there[measurement]
             found.append((None, f"{what}: {here:,} here, {there:,} of them there"))
     if lacking:
-        newest = sorted(lacking, reverse=True)[: _SHOWN_DAYS if each else 0]
+        newest = sorted(lacking, reverse=True)[: _SHOWN_DAYS if each and len(lacking) > 1 else 0]
         listed = "".join(f"; {day_text(day)}: {lacking[day]:,}" for day in newest)
         found.append(
             (
@@ -144,6 +160,8 @@ def fill(config: ConfigOption = None) -> None:
     why = objection(settings)
     if why is not None:
         fail(why)
+    if not settings.journal_path.exists():
+        fail(f"there is no journal at {settings.journal_path}; has `brooder watch` run yet?")
     try:
         with server_of(influx) as server:
             state = _fill(settings, scope, server)
@@ -171,7 +189,7 @@ def _fill(settings: Settings, scope: Scope, server: Server) -> State:
                 refused += some
                 sent += len(lines)
             bar.update(task, advance=1)
-    out().print(f"{sent:,} points of {plural(len(days), 'day')} were sent to {server.where}.")
+    out().print(f"{sent:,} lines of {plural(len(days), 'day')} were sent to {server.where}.")
     return State(scope.target, end, dict(refused), delivery.words)
 
 

@@ -5,7 +5,6 @@ from typing import Annotated
 
 import typer
 
-from monitor.commands.bars import bar as progress_bar
 from monitor.commands.common import ConfigOption, fail, out, settings_or_exit
 from monitor.journal import backup as journal_backup
 from monitor.journal.records import StorageFault
@@ -52,24 +51,13 @@ def register(app: typer.Typer) -> None:
 
 
 def _from_influx(settings: Settings, site: str, path: Path) -> None:
-    from monitor.commands.mirror import influx_of  # noqa: PLC0415 - much behind it
+    from monitor.commands.mirror import NOT_THERE, fetched  # noqa: PLC0415 - much behind it
     from monitor.journal.mirror import read_back  # noqa: PLC0415
     from monitor.journal.mirror.influx_server import InfluxFault  # noqa: PLC0415
-    from monitor.service.mirror_target import server_of  # noqa: PLC0415
 
-    influx = influx_of(settings)
-    bar = progress_bar()
     probes = settings.site.all_probes if site == settings.site.name else ()
     try:
-        with server_of(influx) as server, bar:
-            task = bar.add_task("days", total=None)
-            arrivals = read_back.fetch(
-                server,
-                influx.bucket,
-                site,
-                told=lambda ready, days: bar.update(task, completed=ready, total=days),
-            )
-            done = read_back.write(arrivals, path, probes)
+        done = read_back.write(fetched(settings, site), path, probes)
     except InfluxFault as fault:
         fail(f"{fault}. Nothing was changed.")
     words = (
@@ -78,4 +66,4 @@ def _from_influx(settings: Settings, site: str, path: Path) -> None:
     )
     if done.readings_known:
         words += f"; {done.readings_known} readings were there already"
-    out().print(f"{words}. What probes said that no floor can be is not in the mirror.")
+    out().print(f"{words}. {NOT_THERE}.")

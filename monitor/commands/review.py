@@ -11,8 +11,7 @@ import typer
 from rich.console import Console
 
 from monitor.brooding.calendar import midnight
-from monitor.commands.bars import bar as progress_bar
-from monitor.commands.common import ConfigOption, fail, settings_or_exit
+from monitor.commands.common import ConfigOption, complain, fail, settings_or_exit
 from monitor.journal.reader import JournalReader
 from monitor.journal.records import StorageFault
 from monitor.review.alarm_text import print_alarms
@@ -107,9 +106,6 @@ def review(
         with tempfile.TemporaryDirectory() as folder:
             path = Path(folder) / "journal.db"
             site = _fetch(settings, site_name or settings.site.name, path)
-            Console(stderr=True, highlight=False).print(
-                "What probes said that no floor can be is not in the mirror, and so not below."
-            )
             _look(path, site, asked, wanted)
     else:
         path = journal or settings.journal_path
@@ -146,27 +142,18 @@ def _one_place(journal: Path | None, site_name: str | None, *, from_influx: bool
 
 def _fetch(settings: Settings, name: str, path: Path) -> Site:
     """What the mirror holds of a site, as a journal at `path`; the site it is of."""
-    from monitor.commands.mirror import influx_of  # noqa: PLC0415 - much behind it
+    from monitor.commands.mirror import NOT_THERE, fetched  # noqa: PLC0415 - much behind it
     from monitor.journal.mirror import read_back  # noqa: PLC0415
     from monitor.journal.mirror.influx_server import InfluxFault  # noqa: PLC0415
-    from monitor.service.mirror_target import server_of  # noqa: PLC0415
 
-    influx = influx_of(settings)
-    bar = progress_bar()
     try:
-        with server_of(influx) as server, bar:
-            task = bar.add_task("days", total=None)
-            arrivals = read_back.fetch(
-                server,
-                influx.bucket,
-                name,
-                told=lambda ready, days: bar.update(task, completed=ready, total=days),
-            )
+        arrivals = fetched(settings, name)
     except InfluxFault as fault:
         fail(f"{fault}.")
     own = name == settings.site.name
     site = settings.site if own else site_of(name, arrivals, settings.site)
     read_back.write(arrivals, path, site.all_probes)
+    complain(f"{NOT_THERE}, and so not below.")
     return site
 
 

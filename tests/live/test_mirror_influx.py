@@ -17,6 +17,7 @@ from typer.testing import CliRunner
 
 from monitor.brooding.batch import fold
 from monitor.commands import build
+from monitor.commands.check import Found, _mirror
 from monitor.events import (
     AlarmName,
     Cause,
@@ -37,6 +38,7 @@ from monitor.journal.mirror.state import Scope
 from monitor.journal.reader import JournalReader
 from monitor.journal.records import Commit, Entered, Sample
 from monitor.journal.store import Journal
+from monitor.settings import load_settings
 from monitor.site import Place, Probe
 
 pytestmark = pytest.mark.live
@@ -267,7 +269,7 @@ def test_the_review_from_the_mirror_reads_as_the_local_one(
     here, there = run(file, *asked), run(file, *asked, "--from-influx")
     assert there.exit_code == 0, there.output
     assert there.stdout == here.stdout
-    assert "no floor can be is not in the mirror" in " ".join(there.stderr.split())
+    assert "no floor can have are not in the mirror" in " ".join(there.stderr.split())
     assert says in here.output
 
 
@@ -371,7 +373,7 @@ def test_status_counts_both_sides_and_fill_sends_what_is_missing(
     assert run(file, "check").exit_code == 1
     done = run(file, "mirror", "fill")
     assert done.exit_code == 0, done.output
-    assert "points of 3 days were sent" in done.output
+    assert "lines of 3 days were sent" in done.output
     after = run(file, "mirror", "status")
     assert after.exit_code == 0, after.output
     assert "Readings: 4,324 here, 4,324 of them there." in after.output
@@ -393,6 +395,23 @@ def test_check_leaves_nothing_behind_and_says_how_long_the_bucket_keeps(
         with connected(influx, bucket) as server:
             flux = f'from(bucket: "{bucket}") |> range(start: 0, stop: 2100-01-01T00:00:00Z)'
             assert list(server.query(flux)) == []
+
+
+def test_check_hands_on_the_services_own_word_where_the_bucket_keeps_only_some_days(
+    influx: Influx, tmp_path: Path
+) -> None:
+    settings = load_settings(config(influx, influx.bucket(keeps_s=30 * 86_400), tmp_path))
+    about = {"mirror_well": False, "mirror": "it broke off"}
+    assert Found("mirror", False, "it broke off") in list(_mirror(settings, about))
+
+
+def test_fill_without_a_journal_says_what_is_missing(
+    influx: Influx, bucket: str, tmp_path: Path
+) -> None:
+    done = run(config(influx, bucket, tmp_path), "mirror", "fill")
+    assert done.exit_code == 2
+    assert "there is no journal at" in done.output
+    assert "brooder watch" in done.output
 
 
 def test_a_token_without_the_right_is_told_from_a_wrong_one_and_a_missing_bucket(
