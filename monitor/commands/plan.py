@@ -1,5 +1,6 @@
 """`brooder plan`: before the order, will this box and this heat rear so many birds?"""
 
+import time
 from dataclasses import replace
 from pathlib import Path
 from typing import Annotated
@@ -14,6 +15,8 @@ from monitor.commands.ask import brooder_or_exit
 from monitor.commands.common import NOT_WELL, ConfigOption, fail, out, settings_or_exit
 from monitor.commands.tonight import temperature_or_exit
 from monitor.measures import length_m
+from monitor.service.forecast import kept_forecast, lows_of
+from monitor.settings import Settings
 from monitor.settings.load import DEFAULT_FILES
 from monitor.site import Brooder, HeatSource, Site
 from monitor.tell.wording.plan_words import plan_sections
@@ -27,8 +30,12 @@ def register(app: typer.Typer) -> None:
 def plan(
     count: Annotated[int, typer.Argument(help="How many birds you mean to order.")],
     low: Annotated[
-        str, typer.Option(help="The coldest night to expect where the box stands: 28F or -2C.")
-    ],
+        str | None,
+        typer.Option(
+            help="The coldest night to expect where the box stands: 28F or -2C. Left out: by the "
+            "forecast, where one is configured."
+        ),
+    ] = None,
     kind: Annotated[str, typer.Option(help=f"One of {', '.join(KINDS)}.")] = "broiler",
     length: Annotated[str | None, typer.Option(help='Of the box: "5 ft" or "1.5 m".')] = None,
     width: Annotated[str | None, typer.Option(help="Of the box.")] = None,
@@ -51,17 +58,24 @@ def plan(
     to buy. Needs no probe, no birds and no running service. What you leave out is taken from the
     box of the configuration, or from a plywood box of 5 by 5 ft under two lamps. Exit code 1 if it
     will not do."""
-    site = _site(config, units)
+    settings = _settings(config)
+    site = _site(settings, units)
     if not 1 <= count <= MOST_BIRDS:
         fail(f"the count is {count}; it must be 1 to {MOST_BIRDS}")
     if kind not in KINDS:
         fail(f'--kind is "{kind}"; it must be one of {", ".join(KINDS)}')
     low_c = temperature_or_exit(low, site.units, "--low")
+    lows_c = [] if settings is None or low_c is not None else _foretold(settings)
     if low_c is None:
-        fail("--low is missing; write the coldest night to expect, such as 28F or -2C")
+        low_c = min(lows_c, default=None)
+    if low_c is None:
+        fail(
+            "--low is missing, and no forecast is known; write the coldest night to expect, such "
+            "as 28F or -2C"
+        )
     box = _box(site, brooder, length, width, height, walls, cover, heat)
     found = rearing_plan(box, kind, count, low_c)
-    for section in plan_sections(found, site):
+    for section in plan_sections(found, site, forecast_nights=len(lows_c)):
         out().print(f"\n{section.title}", style="bold")
         for line in section.lines:
             out().print(f"- {line}", markup=False)
@@ -69,14 +83,28 @@ def plan(
         raise typer.Exit(NOT_WELL)
 
 
-def _site(config: Path | None, units: str | None) -> Site:
-    """The configured site, or a plain one where nothing is configured yet."""
+def _settings(config: Path | None) -> Settings | None:
+    """None: nothing is configured yet."""
+    if config is None and not any(path.is_file() for path in DEFAULT_FILES):
+        return None
+    return settings_or_exit(config)
+
+
+def _foretold(settings: Settings) -> list[float]:
+    """The lows of the coming nights by the forecast that the service got last."""
+    if settings.file.forecast is None:
+        return []
+    return lows_of(kept_forecast(settings.state_folder), time.time(), settings.site.timezone)
+
+
+def _site(settings: Settings | None, units: str | None) -> Site:
+    """The configured site, or a plain one."""
     if units is not None and units not in ("celsius", "fahrenheit"):
         fail(f'--units is "{units}"; it must be celsius or fahrenheit')
-    if config is None and not any(path.is_file() for path in DEFAULT_FILES):
+    if settings is None:
         site = Site(name="plan", timezone=ZoneInfo("UTC"), units=Unit.CELSIUS, brooders=())
     else:
-        site = settings_or_exit(config).site
+        site = settings.site
     return site if units is None else replace(site, units=Unit(units))
 
 

@@ -1,6 +1,7 @@
 """Before the order: will this box and this heat rear so many birds? A question, nothing is written.
 Called by `app`; the answer is the one `brooder plan` gives."""
 
+from collections.abc import Mapping
 from dataclasses import replace
 
 from starlette.requests import Request
@@ -8,7 +9,7 @@ from starlette.responses import Response
 from starlette.routing import Route
 
 from monitor.brooding.bird_kinds import KINDS
-from monitor.brooding.envelope import COVERS
+from monitor.brooding.envelope import COVERS, WALLS, Cover, Wall
 from monitor.brooding.rearing_plan import MOST_BIRDS, heat_sources, rearing_plan
 from monitor.measures import length_m
 from monitor.page.forms import FilledForm
@@ -39,6 +40,7 @@ class PlanScreen:
         form.values.setdefault("brooder", names[0])
         form.values.setdefault("kind", "broiler")
         sections = self._planned(form, names) if form["ask"] else ()
+        lows_c = self._frame.api.watcher()["forecast_lows"]
         return self._frame.screen(
             request,
             "plan.html",
@@ -46,7 +48,9 @@ class PlanScreen:
             form=form,
             sections=sections,
             kinds=[(kind.name, kind.many) for kind in KINDS.values()],
-            covers=[("", "As configured"), *((c.name, c.title) for c in COVERS.values())],
+            covers=_choices(COVERS),
+            walls=_choices(WALLS),
+            forecast_low_c=min(lows_c, default=None),
         )
 
     def _planned(self, form: FilledForm, names: tuple[str, ...]) -> tuple[Section, ...]:
@@ -55,7 +59,10 @@ class PlanScreen:
         kind = form.one_of("kind", tuple(KINDS), "What kind of bird")
         low = number_in(form, "low", "A temperature, like 12 or -3.")
         low_c = None if low is None else to_celsius(low, site.units)
-        if low_c is None:
+        lows_c = [] if form["low"].strip() else self._frame.api.watcher()["forecast_lows"]
+        if lows_c:
+            low_c = min(lows_c)
+        elif low_c is None:
             form.wrong.setdefault("low", "The coldest night to expect, like 12 or -3.")
         elif not _COLDEST_C <= low_c <= _WARMEST_C:
             form.wrong["low"] = "No night is that cold or warm."
@@ -63,15 +70,24 @@ class PlanScreen:
         box = None if name is None else _changed(form, site.brooder(name))
         if form.wrong or box is None or kind is None or count is None or low_c is None:
             return ()
-        return plan_sections(rearing_plan(box, kind, count, low_c), site)
+        return plan_sections(
+            rearing_plan(box, kind, count, low_c), site, forecast_nights=len(lows_c)
+        )
+
+
+def _choices(known: Mapping[str, Cover] | Mapping[str, Wall]) -> list[tuple[str, str]]:
+    return [("", "As configured"), *((name, one.title) for name, one in known.items())]
 
 
 def _changed(form: FilledForm, box: Brooder) -> Brooder:
     cover = form.one_of("cover", tuple(COVERS), "Cover") if form["cover"] else None
+    walls = form.one_of("walls", tuple(WALLS), "Walls") if form["walls"] else None
     box = replace(
         box,
         length_m=_length(form, "length", box.length_m),
         width_m=_length(form, "width", box.width_m),
+        height_m=_length(form, "height", box.height_m),
+        walls=walls or box.walls,
         cover=cover or box.cover,
     )
     said = [each.strip() for each in form["heat"].split(",") if each.strip()]

@@ -80,8 +80,9 @@ class ServiceApi(Protocol):
         """The watcher itself: `started_at`, `broker`, `broker_connected`, `without_estimate`
         (brooders whose thermal estimate has failed), `journal_ok`, `last_commit_at`, `mirror`
         (words), `mirror_well`, `forecast` (words; None: none is wanted), `forecast_learned` (lowest
-        of the night at each box's own place, degC), `contacts` (list of `name`, `last_ok_at`,
-        `last_try_at`, `last_why`, `pending` and `trial_answered_s`), `version`."""
+        of the night at each box's own place, degC), `forecast_lows` (of the coming nights, degC),
+        `contacts` (list of `name`, `last_ok_at`, `last_try_at`, `last_why`, `pending` and
+        `trial_answered_s`), `version`."""
         ...
 
     def missing(self) -> list[Missing]:

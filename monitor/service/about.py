@@ -46,6 +46,7 @@ class About:
             "voice_trouble": self.voice.trouble,
             "forecast": self.forecaster.words(),
             "forecast_learned": self._learned(),
+            "forecast_lows": self.forecaster.lows(),
             "version": __version__,
         }
 

@@ -6,6 +6,7 @@ import json
 import logging
 import threading
 from collections.abc import Callable
+from datetime import tzinfo
 from pathlib import Path
 from typing import NamedTuple
 
@@ -16,12 +17,14 @@ from monitor.site import Site
 from monitor.tell.fetch import FetchFault, fetch
 from monitor.tell.wording import Voice
 from monitor.tell.wording.words import span
+from monitor.thermal import estimate
 from monitor.units import Unit
 
 log = logging.getLogger(__name__)
 FETCH_LIMIT_S = 20.0
 AGAIN_S = 600.0
 _DAY_S = 86400.0
+KEPT_AS = "forecast.json"
 
 
 class Forecast(NamedTuple):
@@ -29,6 +32,23 @@ class Forecast(NamedTuple):
 
     got_at: float
     pairs: tuple[tuple[float, float], ...]
+
+
+def kept_forecast(folder: Path) -> Forecast | None:
+    """The last good one of a state folder, however old; None: there is none."""
+    try:
+        got_at, pairs = json.loads((folder / KEPT_AS).read_text(encoding="utf-8"))
+        return Forecast(float(got_at), tuple((float(a), float(t)) for a, t in pairs))
+    except (OSError, ValueError, TypeError):
+        return None
+
+
+def lows_of(forecast: Forecast | None, at: float, zone: tzinfo) -> list[float]:
+    """The lowest of each coming night that it reaches, degC; empty: it is too old, or none."""
+    if forecast is None:
+        return []
+    known = estimate.Forecast(forecast.pairs, forecast.got_at)
+    return [low_c for _, low_c in estimate.coming_lows(known, at, zone)]
 
 
 class _Asked(NamedTuple):
@@ -63,19 +83,19 @@ class Forecaster:
         self,
         settings: ForecastSettings | None,
         site: Site,
-        keep: Path,
+        folder: Path,
         now: Callable[[], float],
         came: Callable[[], None],
     ) -> None:
-        """`settings` None: none is wanted, until `take` says otherwise."""
+        """`settings` None: none is wanted, until `take` says otherwise. Kept in `folder`."""
         self._settings = settings
         self._site = site
-        self._keep = keep
+        self._folder = folder
         self._now = now
         self._came = came
         self._stopping = False
         self._wake = threading.Event()
-        self.newest: Forecast | None = self._kept() if settings is not None else None
+        self.newest: Forecast | None = kept_forecast(folder) if settings is not None else None
         self.trouble: str | None = None  # why the last try failed, in words
 
     def start(self) -> None:
@@ -119,9 +139,13 @@ class Forecaster:
         self.newest = Forecast(self._now(), pairs)
         self._came()
         try:
-            self._keep.write_text(json.dumps(self.newest), encoding="utf-8")
+            (self._folder / KEPT_AS).write_text(json.dumps(self.newest), encoding="utf-8")
         except OSError as error:
             self._failed(f"cannot be kept over a restart: {error.strerror}")
+
+    def lows(self) -> list[float]:
+        """The lowest of each coming night, degC."""
+        return lows_of(self.newest, self._now(), self._site.timezone)
 
     def words(self) -> str | None:
         """How it stands, for the page: the last answer, its age, why there is no newer one. None:
@@ -172,10 +196,3 @@ class Forecaster:
         if why != self.trouble:
             log.warning("No new forecast.", extra=facts(why=why))
         self.trouble = why
-
-    def _kept(self) -> Forecast | None:
-        try:
-            got_at, pairs = json.loads(self._keep.read_text(encoding="utf-8"))
-            return Forecast(float(got_at), tuple((float(a), float(t)) for a, t in pairs))
-        except (OSError, ValueError, TypeError):
-            return None

@@ -164,9 +164,8 @@ class Service:
 
     def _made_forecaster(self) -> Forecaster:
         settings = self._settings
-        keep = settings.state_folder / "forecast.json"
-        wanted = settings.file.forecast
-        return Forecaster(wanted, settings.site, keep, self._wall, self._forecast_came)
+        wanted, folder = settings.file.forecast, settings.state_folder
+        return Forecaster(wanted, settings.site, folder, self._wall, self._forecast_came)
 
     def _made_watch(self) -> WatchThread:
         commit_s = self._settings.file.journal.commit_s

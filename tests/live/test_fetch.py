@@ -134,7 +134,7 @@ def test_the_forecast_is_fetched_again_after_whatever_was_answered(
         else:
             other.says = what
         wanted = ForecastSettings(url=f"http://127.0.0.1:{other.port}/")  # type: ignore[arg-type]
-        keeps = Forecaster(wanted, site, tmp_path / "kept", time.time, lambda: None)
+        keeps = Forecaster(wanted, site, tmp_path, time.time, lambda: None)
         monkeypatch.setattr(forecast_module, "AGAIN_S", 0.05)
         keeps.start()
         try:

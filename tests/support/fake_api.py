@@ -376,6 +376,7 @@ class FakeApi:
         self.reload_refuses: list[str] = []
         self.tried: list[str | None] = []
         self.forecast: str | None = "12 min old: lowest of the next 24 h 28.4 °F at 05:00"
+        self.forecast_lows: list[float] = []
         self.asked: list[tuple[str, float | None, str | None, float]] = []
         self._shown = shown or status()
         self._newer = asyncio.Event()
@@ -453,6 +454,7 @@ class FakeApi:
             "mirror": "not set up",
             "forecast": self.forecast,
             "forecast_learned": {"porch": 0.5},
+            "forecast_lows": self.forecast_lows,
             "contacts": [
                 {
                     "name": "my phone",

@@ -28,12 +28,15 @@ class Section:
     lines: tuple[str, ...]
 
 
-def plan_sections(plan: RearingPlan, site: Site) -> tuple[Section, ...]:
-    """The answer first."""
+def plan_sections(plan: RearingPlan, site: Site, *, forecast_nights: int) -> tuple[Section, ...]:
+    """The answer first. `forecast_nights`: how many the low was taken from; 0: it was said."""
     say = Measures(site.units)
     voice = Voice(site)
     return (
-        Section("Will it do?", tuple(_answer(plan, voice, say))),
+        Section(
+            "Will it do?",
+            (*_answer(plan, voice, say), *_by_forecast(forecast_nights, voice, plan.low_c)),
+        ),
         Section("Week by week", tuple(_week(week, plan, voice, say) for week in plan.weeks)),
         Section("What a cover changes", tuple(_covers(plan, voice))),
         Section("The circuit", tuple(_circuit(plan, site))),
@@ -119,6 +122,16 @@ def _answer(plan: RearingPlan, voice: Voice, say: Measures) -> list[str]:
             f"{say.area(needed.wanted_m2)} ({say.area(box.floor_area_m2)} now)."
         )
     return lines
+
+
+def _by_forecast(nights: int, voice: Voice, low_c: float) -> list[str]:
+    if nights == 0:
+        return []
+    reached = "the coming night" if nights == 1 else f"the coldest of the next {nights} nights"
+    return [
+        f"{voice.temp(low_c)} is {reached} by the forecast, which looks no further. For birds that "
+        "come later, give the coldest night to expect then."
+    ]
 
 
 def _watts(watts: float) -> str:

@@ -1,5 +1,7 @@
 """The plan before the order: the same balance as everywhere, and no figure that cannot be."""
 
+import json
+import time
 from dataclasses import replace
 from pathlib import Path
 
@@ -64,6 +66,21 @@ def test_it_answers_where_nothing_is_configured_yet(tmp_path: Path, monkeypatch)
     assert code == 1
     assert "No: the heat does not hold." in text
     assert "°C" not in text
+
+
+def test_without_a_low_it_goes_by_the_forecast_and_says_so(tmp_path: Path) -> None:
+    config = tmp_path / "brooder.toml"
+    box = '[[brooders]]\nname = "porch"\nlength_m = 1.5\nwidth_m = 1.5\n'
+    config.write_text(f'[journal]\nfolder = "."\n[forecast]\nlatitude = 1\nlongitude = 1\n{box}')
+    code, text = said("25", "--config", str(config))
+    assert code == 2
+    assert "--low is missing, and no forecast is known" in text
+    now = time.time()
+    hours = [(now + 3600.0 * hour, -7.0 if 30 <= hour < 45 else 3.0) for hour in range(96)]
+    (tmp_path / "forecast.json").write_text(json.dumps([now, hours]))
+    code, text = said("25", "--config", str(config))
+    assert "19.4 °F is the coldest of the next 3 nights by the forecast" in " ".join(text.split())
+    assert "by the forecast" not in said("25", "--low", "3C", "--config", str(config))[1]
 
 
 @pytest.mark.parametrize(

@@ -304,15 +304,28 @@ def test_the_plan_before_the_order_is_asked_and_answered_without_readings(visito
         assert title in plan.words
     none = visitor.get(f"{asked}&count=115&low=20&heat=none").words
     assert "No: the heat does not hold." in none
-    wrong = visitor.get(f"{asked}&count=0&low=&length=5&heat=stove")
+    tall = visitor.get(f"{asked}&count=115&low=20&heat=lamp+250&height=4+ft&walls=foam").words
+    assert "rigid foam board" in tall
+    assert tall != visitor.get(f"{asked}&count=115&low=20&heat=lamp+250&walls=foam").words
+    wrong = visitor.get(f"{asked}&count=0&low=&length=5&height=9&walls=glass&heat=stove")
     assert wrong.status == 422
     for words in (
         "How many birds: a whole number from 1",
         "The coldest night to expect",
         "a length has its unit with it",
+        "Walls: choose one of",
         'stove" is no heat source; write a kind',
     ):
         assert words in wrong.words
+    assert wrong.words.count("a length has its unit with it") == 2
+
+
+def test_the_plan_goes_by_the_forecast_where_no_low_is_given(served: Served, visitor: Visitor):
+    served.api.forecast_lows = [3.0, -7.0, 1.0]
+    assert "go by the forecast: 19.4 °F" in visitor.get("/do/plan").words
+    asked = "/do/plan?brooder=porch&kind=broiler&count=115&ask=yes"
+    assert "19.4 °F is the coldest of the next 3 nights" in visitor.get(f"{asked}&low=").words
+    assert "by the forecast, which" not in visitor.get(f"{asked}&low=20").words
 
 
 def test_tonight_is_asked_in_the_growers_degrees(served: Served, visitor: Visitor):
