@@ -86,10 +86,13 @@ class Batch:
         """All birds ever placed in it."""
         return sum(t.count for t in self.tallies if t.entry is EntryKind.PLACED)
 
-    @property
-    def hatched_out(self) -> int:
+    def hatched_out(self, *, to_at: float | None = None) -> int:
         """Birds placed that came from no other box."""
-        return sum(t.count for t in self.tallies if t.entry is EntryKind.PLACED and not t.carried)
+        return sum(
+            t.count
+            for t in self.tallies
+            if t.entry is EntryKind.PLACED and not t.carried and (to_at is None or t.at <= to_at)
+        )
 
     @property
     def dead_on_arrival(self) -> int:
@@ -158,8 +161,8 @@ class Ledger:
     def family_count(self, batch: Batch, *, to_at: float | None = None) -> tuple[int, int]:
         """Birds placed and birds lost so far, over all boxes of the family."""
         family = self.family(batch)
-        lost = sum(each.lost(to_at=to_at) for each in family)
-        return sum(each.hatched_out for each in family), lost
+        placed = sum(each.hatched_out(to_at=to_at) for each in family)
+        return placed, sum(each.lost(to_at=to_at) for each in family)
 
     def expected(self, brooder: str) -> Entry | None:
         """The newest word of birds to come into a box, unless some have been placed since."""

@@ -15,6 +15,7 @@ from monitor.commands.common import ConfigOption, complain, fail, settings_or_ex
 from monitor.journal.reader import JournalReader
 from monitor.journal.records import StorageFault
 from monitor.review.alarm_text import print_alarms
+from monitor.review.boxes import open_batch
 from monitor.review.chart import PAPER_PX, PHONE_PX, describe
 from monitor.review.days import Cut
 from monitor.review.draw import NotDrawn, draw
@@ -24,11 +25,11 @@ from monitor.review.journal_view import NotFound
 from monitor.review.loss_review import losses
 from monitor.review.loss_text import print_losses
 from monitor.review.other_site import site_of
-from monitor.review.record import Asked, Record, open_record
+from monitor.review.record import Asked, Record
 from monitor.review.report import report
 from monitor.review.scenes import scene, story
 from monitor.review.sheet import sheet
-from monitor.review.sheet_text import print_sheet
+from monitor.review.sheet_text import print_boxes, print_sheet
 from monitor.settings import Settings
 from monitor.site import Site
 
@@ -54,10 +55,10 @@ def register(app: typer.Typer) -> None:
 
 def review(
     brooder: Annotated[
-        str | None, typer.Option(help="Which box; may be left out where there is only one.")
+        str | None, typer.Option(help="One box alone. Default: every box that the batch is in.")
     ] = None,
     batch: Annotated[
-        int | None, typer.Option(help="The box's first batch is 1. Default: its newest.")
+        int | None, typer.Option(help="The first is 1, of the box or of all. Default: the newest.")
     ] = None,
     since: Annotated[
         str | None, typer.Option("--from", help="2026-02-10 or 2026-02-10T18:00, local time.")
@@ -124,7 +125,7 @@ def _look(path: Path, site: Site, asked: Asked, wanted: Wanted, *, recorded: boo
         fail(f"there is no journal at {path}; has `brooder watch` run yet?")
     try:
         with JournalReader(path) as reader:
-            _show(open_record(reader, site, asked, now=None if recorded else time.time()), wanted)
+            _show(open_batch(reader, site, asked, now=None if recorded else time.time()), wanted)
     except NotFound as fault:
         fail(str(fault))
     except NotDrawn as fault:
@@ -157,37 +158,46 @@ def _fetch(settings: Settings, name: str, path: Path) -> Site:
     return site
 
 
-def _show(record: Record, wanted: Wanted) -> None:
+def _show(records: list[Record], wanted: Wanted) -> None:
     if wanted.picture is not None:
-        _draw(record, wanted.picture)
+        _draw(records, wanted.picture)
     if wanted.report is not None:
-        _write(wanted.report, report(record, wanted.days, now=time.time()).encode())
+        _write(wanted.report, report(records, wanted.days, now=time.time()).encode())
     if wanted.picture is None and wanted.report is None:
-        _print(record, wanted)
+        _print(records, wanted)
 
 
-def _print(record: Record, wanted: Wanted) -> None:
+def _print(records: list[Record], wanted: Wanted) -> None:
     console = Console(markup=False, highlight=False)
-    title, *lines = story(record, record.start, record.stop)
-    console.print(title, style="bold")
-    for line in lines:
-        console.print(line)
-    console.print()
-    if wanted.losses:
-        print_losses(console, record, losses(record))
-    if wanted.alarms:
-        print_alarms(console, record)
-    if not wanted.losses and not wanted.alarms:
-        print_sheet(console, record, sheet(record, wanted.days))
+    for record in records:
+        title, *lines = story(record, record.start, record.stop)
+        console.print(title, style="bold")
+        for line in lines:
+            console.print(line)
         console.print()
-        console.print(_more(record), style="dim")
+        if wanted.losses:
+            print_losses(console, record, losses(record))
+        if wanted.alarms:
+            print_alarms(console, record)
+    if not wanted.losses and not wanted.alarms:
+        sheets = [sheet(record, wanted.days) for record in records]
+        if len(records) > 1:
+            print_boxes(console, records, sheets)
+        else:
+            print_sheet(console, records[0], sheets[0])
+        console.print()
+        console.print(_more(records), style="dim")
 
 
-def _more(record: Record) -> str:
+def _more(records: list[Record]) -> str:
     """What else there is to look at."""
-    alarms = plural(len(record.alarms), "alarm")
-    every = () if record.batch is None else record.batch.losses
-    within = [loss for loss in every if record.start <= loss.at <= record.stop]
+    alarms = plural(sum(len(record.alarms) for record in records), "alarm")
+    within = [
+        loss
+        for record in records
+        for loss in (() if record.batch is None else record.batch.losses)
+        if record.start <= loss.at <= record.stop
+    ]
     found = plural(len(within), "loss", "losses")
     return (
         f"{alarms}: --alarms lists them. {found}: --losses looks at each. "
@@ -195,7 +205,11 @@ def _more(record: Record) -> str:
     )
 
 
-def _draw(record: Record, path: Path) -> None:
+def _draw(records: list[Record], path: Path) -> None:
+    if len(records) > 1:
+        names = ", ".join(record.brooder.name for record in records)
+        fail(f"--picture draws one box; write --brooder: one of {names}")
+    record = records[0]
     forms = {".png": PHONE_PX, ".svg": PAPER_PX, ".html": PAPER_PX}
     form = path.suffix.lower()
     if form not in forms:

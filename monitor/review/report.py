@@ -7,6 +7,7 @@ a second layout to keep in step by hand. Every browser prints this file to PDF, 
 that instead."""
 
 import base64
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from jinja2 import Environment, PackageLoader, select_autoescape
@@ -26,12 +27,20 @@ from monitor.review.figure_text import dated, moment
 from monitor.review.loss_review import LossReview, losses
 from monitor.review.record import Record
 from monitor.review.scene import Scene, Stretch
-from monitor.review.scenes import scene
+from monitor.review.scenes import scene, story
 from monitor.review.sheet import Sheet, sheet
-from monitor.review.sheet_text import columns, comparison_words, foot
+from monitor.review.sheet_text import (
+    Cells,
+    cells_of_boxes,
+    columns,
+    comparison_words,
+    foot,
+    foot_of_boxes,
+)
+from monitor.review.sheet_text import cells as sheet_cells
 from monitor.review.verdict import verdict
 from monitor.site import Brooder, Limits
-from monitor.tell.wording.words import span
+from monitor.tell.wording.words import listed, span
 from monitor.units import Unit, shown, step_shown
 
 MOST_NIGHTS = 12  # pictures of single nights; a report of 40 pages is not read
@@ -47,17 +56,31 @@ class DrawnChart:
     data: str
 
 
-def report(record: Record, cut: Cut, *, now: float) -> str:
-    """The whole file. Raises NotDrawn."""
-    sheet_ = sheet(record, cut)
-    found = losses(record)
-    whole = scene(record, record.start, record.stop)
-    # A record of one night is its own picture.
-    nights = [] if whole.stretch is Stretch.NIGHT else _nights(record, sheet_, found)
-    scenes = [whole, *nights]
-    drawn = draw_all([describe(one, wide_px=PAPER_PX) for one in scenes], "svg")
-    pictures = [_picture(one, svg) for one, svg in zip(scenes, drawn, strict=True)]
-    filled = columns(record, cut)
+def report(records: Sequence[Record], cut: Cut, *, now: float) -> str:
+    """The whole file; of a batch in several boxes their records beside each other. Raises
+    NotDrawn."""
+    record = records[-1]
+    sheets = [sheet(one, cut) for one in records]
+    found = [losses(one) for one in records]
+    wholes = [scene(one, one.start, one.stop) for one in records]
+    nights = [
+        night
+        for one, sheet_, lost, whole in zip(records, sheets, found, wholes, strict=True)
+        # A record of one night is its own picture.
+        if whole.stretch is not Stretch.NIGHT
+        for night in _nights(one, sheet_, lost, most=MOST_NIGHTS // len(records))
+    ]
+    drawn = draw_all([describe(one, wide_px=PAPER_PX) for one in [*wholes, *nights]], "svg")
+    pictures = [_picture(one, svg) for one, svg in zip([*wholes, *nights], drawn, strict=True)]
+    each_loss = sorted(
+        ((loss, one) for one, lost in zip(records, found, strict=True) for loss in lost),
+        key=lambda pair: pair[0].at,
+    )
+    alarms = {
+        (alarm.raised, cells(alarm, one)): _boxed(records, one, cells(alarm, one))
+        for one in records
+        for alarm in one.alarms
+    }
     template = Environment(
         loader=PackageLoader("monitor.review"),
         autoescape=select_autoescape(),
@@ -65,63 +88,103 @@ def report(record: Record, cut: Cut, *, now: float) -> str:
         lstrip_blocks=True,
     ).get_template("report.html")
     return template.render(
-        title=f"{record.site.name}, {record.brooder.name}: {_what(record)}",
+        title=f"{record.site.name}, {boxes_named(records)}: {_what(records)}",
         made=dated(now, record.site.timezone),
-        facts=_facts(record),
-        summary=whole.summary,
-        comparisons=[comparison_words(one) for one in sheet_.comparisons],
-        whole=pictures[0],
-        heads=[column.head.split("\n") for column in filled],
-        weeks=[
-            (
-                [([c.day(row) for c in filled], row.notes) for row in week.rows],
-                [c.week(week) for c in filled],
-            )
-            for week in sheet_.weeks
-        ],
-        foot=foot(record, sheet_, []),
+        facts=_facts(records),
+        summary=in_short(records),
+        comparisons=[comparison_words(one) for one in sheets[-1].comparisons],
+        wholes=pictures[: len(wholes)],
+        sheet=_sheet_cells(records, sheets),
+        foot=(
+            foot_of_boxes(list(zip(records, sheets, strict=True)))
+            if len(records) > 1
+            else foot(record, sheets[0], [])
+        ),
         note_when=lambda note: moment(note.at, record.site.timezone),
-        losses=[_loss(loss, record) for loss in found],
-        causes=loss_words.other_causes(found),
+        losses=[_loss(loss, one, boxed=len(records) > 1) for loss, one in each_loss],
+        causes=loss_words.other_causes([loss for loss, _ in each_loss]),
         cannot=loss_words.CANNOT,
         matter=loss_words.FIGURES_THAT_MATTER,
         ask=loss_words.ASK,
-        nights=pictures[1:],
-        alarm_heads=HEADS,
-        alarms=[cells(alarm, record) for alarm in record.alarms],
-        told=told_words(record),
-        method=_method(record),
+        nights=pictures[len(wholes) :],
+        alarm_heads=_boxed(records, None, HEADS),
+        alarms=[alarms[key] for key in sorted(alarms)],
+        told=[_of_box(records, one, told_words(one)) for one in records],
+        method=list(dict.fromkeys(line for one in records for line in _method(one))),
     )
 
 
-def _what(record: Record) -> str:
-    if record.batch is None:
-        return "without a batch"
-    kind = KINDS[record.batch.kind].many
-    return f"batch {record.ordinal}, {kind} hatched {record.batch.hatched.isoformat()}"
+def boxes_named(records: Sequence[Record]) -> str:
+    """`porch and shed`."""
+    return listed(list(dict.fromkeys(one.brooder.name for one in records)))
 
 
-def _facts(record: Record) -> list[tuple[str, str]]:
-    zone, box = record.site.timezone, record.brooder
-    heat = ", ".join(f"{source.name} {source.watts:g} W" for source in box.heat) or "none entered"
-    probes = ", ".join(f"{probe.name} ({probe.place})" for probe in record.probes) or "none"
-    facts = [
-        ("recorded", f"{dated(record.start, zone)} to {dated(record.stop, zone)}, {zone.key}"),
-        ("box", _size(box, record.site.units)),
-        ("heat", heat),
-        ("probes", probes),
+def in_short(records: Sequence[Record]) -> list[str]:
+    """The story of each box in figures, and one count of the lost."""
+    if len(records) == 1:
+        return list(story(records[0], records[0].start, records[0].stop)[1:])
+    return [
+        f"{one.brooder.name}: {line}"
+        for one in records
+        for line in story(one, one.start, one.stop)[1:]
     ]
-    if record.batch is not None:
-        batch = record.batch
-        heads = batch.head_count(record.stop)
-        lost = batch.lost(None, record.stop)
-        gone = batch.placed_until(record.stop) - heads - lost
-        moved = f", {gone} moved" if gone else ""
-        facts.insert(
-            0,
-            ("birds", f"{batch.placed} placed, {lost} lost{moved}, {heads} in the box at the end"),
-        )
-    return facts
+
+
+def _of_box(records: Sequence[Record], one: Record, words: str) -> str:
+    return words if len(records) == 1 else f"{one.brooder.name}: {words}"
+
+
+def _boxed(records: Sequence[Record], one: Record | None, row: tuple[str, ...]) -> tuple[str, ...]:
+    """With the box in front, where there are several."""
+    if len(records) == 1:
+        return row
+    return ("box" if one is None else one.brooder.name, *row)
+
+
+def _sheet_cells(records: Sequence[Record], sheets: Sequence[Sheet]) -> Cells:
+    if len(records) > 1:
+        return cells_of_boxes(records, sheets[0].cut)
+    return sheet_cells(sheets[0], columns(records[0], sheets[0].cut))
+
+
+def _what(records: Sequence[Record]) -> str:
+    batch = records[0].batch
+    if batch is None:
+        return "without a batch"
+    number = f"batch {records[0].ordinal}, " if len(records) == 1 else ""
+    return f"{number}{KINDS[batch.kind].many} hatched {batch.hatched.isoformat()}"
+
+
+def _facts(records: Sequence[Record]) -> list[tuple[str, str]]:
+    zone = records[0].site.timezone
+    start, stop = min(one.start for one in records), max(one.stop for one in records)
+    facts = [("recorded", f"{dated(start, zone)} to {dated(stop, zone)}, {zone.key}")]
+    for one in records:
+        box = one.brooder
+        heat = ", ".join(f"{source.name} {source.watts:g} W" for source in box.heat)
+        probes = ", ".join(f"{probe.name} ({probe.place})" for probe in one.probes) or "none"
+        facts += [
+            (_of_box_name(records, one, "box"), _size(box, one.site.units)),
+            (_of_box_name(records, one, "heat"), heat or "none entered"),
+            (_of_box_name(records, one, "probes"), probes),
+        ]
+    batch = records[0].batch
+    if batch is None:
+        return facts
+    parts = [one.batch for one in records if one.batch is not None]
+    placed, lost = records[0].ledger.family_count(batch, to_at=stop)
+    if len(records) == 1:
+        placed, lost = batch.placed, batch.lost(None, stop)
+    heads = sum(part.head_count(stop) for part in parts)
+    gone = placed - heads - lost
+    moved = f", {gone} moved" if gone else ""
+    where = "in the box" if len(records) == 1 else "in the boxes"
+    birds = ("birds", f"{placed} placed, {lost} lost{moved}, {heads} {where} at the end")
+    return [birds, *facts]
+
+
+def _of_box_name(records: Sequence[Record], one: Record, what: str) -> str:
+    return what if len(records) == 1 else f"{one.brooder.name}, {what}"
 
 
 def _size(box: Brooder, unit: Unit) -> str:
@@ -130,7 +193,7 @@ def _size(box: Brooder, unit: Unit) -> str:
     return f"{' x '.join(sides)}, {WALLS[box.walls].title}, cover: {COVERS[box.cover].title}{wind}"
 
 
-def _nights(record: Record, sheet_: Sheet, found: list[LossReview]) -> list[Scene]:
+def _nights(record: Record, sheet_: Sheet, found: list[LossReview], *, most: int) -> list[Scene]:
     """A picture for the night before each loss, then for the worst other nights."""
     spans: list[tuple[float, float]] = []
     for loss in found:
@@ -140,11 +203,11 @@ def _nights(record: Record, sheet_: Sheet, found: list[LossReview]) -> list[Scen
         spans.append((max(loss.at - 86400.0, record.start), stop))
     worst = sorted(sheet_.rows, key=lambda row: -_harm(row.exposure))
     for row in worst:
-        if len(spans) >= MOST_NIGHTS or _harm(row.exposure) == 0:
+        if len(spans) >= most or _harm(row.exposure) == 0:
             break
         if not any(a < row.day.stop and b > row.day.start for a, b in spans):
             spans.append((row.day.start, row.day.stop))
-    return [scene(record, *span) for span in sorted(spans)[:MOST_NIGHTS]]
+    return [scene(record, *span) for span in sorted(spans)[:most]]
 
 
 def _harm(exposure: Exposure) -> float:
@@ -156,9 +219,10 @@ def _picture(one: Scene, svg: bytes) -> DrawnChart:
     return DrawnChart(title=one.title, words=". ".join([one.title, *one.summary]) + ".", data=data)
 
 
-def _loss(loss: LossReview, record: Record) -> dict[str, object]:
+def _loss(loss: LossReview, record: Record, *, boxed: bool) -> dict[str, object]:
+    heading = loss_words.heading(loss, record)
     return {
-        "heading": loss_words.heading(loss, record),
+        "heading": f"{record.brooder.name}, {heading}" if boxed else heading,
         "figures": [
             row[: len(loss_words.heads(loss)) + 1] for row in loss_words.figures(loss, record)
         ],

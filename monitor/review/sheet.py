@@ -33,11 +33,6 @@ class HeadCounts:
     placed: int
     heads: int
 
-    @property
-    def lost_percent(self) -> float:
-        """Lost so far, of those placed."""
-        return 100.0 * self.lost_so_far / self.placed if self.placed else 0.0
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DayRow:
@@ -67,7 +62,7 @@ class Week:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Comparison:
-    """Losses up to an age beside the usual figure."""
+    """Losses up to an age, over all boxes of the batch, beside the usual figure."""
 
     age_days: int
     lost: int
@@ -77,6 +72,7 @@ class Comparison:
     aim_percent: float | None  # breeders' aim, for the first week
     aim_source: str
     complete: bool  # False: the age is not reached yet
+    boxes: tuple[str, ...] = ()
 
     @property
     def percent(self) -> float:
@@ -200,30 +196,37 @@ def _week(number: int | None, rows: list[DayRow]) -> Week:
 
 
 def _comparisons(record: Record) -> tuple[Comparison, ...]:
-    """By the end of the first week, and up to the end of the record."""
-    batch, zone = record.batch, record.site.timezone
+    """By the end of the first week, and up to the end of the record: a batch that was split has one
+    mortality."""
+    batch, zone, ledger = record.batch, record.site.timezone, record.ledger
     if batch is None:
         return ()
+    family = ledger.family(batch)
+    boxes = tuple(dict.fromkeys(each.brooder for each in family))
     week_ends = at_age(batch.hatched, 7, zone)
     age = (local_date(record.stop - _BEFORE_S, zone) - batch.hatched).days
+    placed, lost = ledger.family_count(batch, to_at=min(week_ends, record.stop))
     found = [
         Comparison(
             age_days=7,
-            lost=batch.lost(None, min(week_ends, record.stop)),
-            placed=batch.placed_until(min(week_ends, record.stop)),
+            boxes=boxes,
+            lost=lost,
+            placed=placed,
             usual_percent=losses.usual_percent(7),
             source=str(losses.usual_source(7)),
             aim_percent=losses.FIRST_WEEK_AIM_PERCENT,
             aim_source=str(losses.FIRST_WEEK_AIM_SOURCE),
-            complete=record.stop >= week_ends or batch.ended_at is not None,
+            complete=record.stop >= week_ends or all(each.ended_at for each in family),
         )
     ]
     if age > 7:
+        placed, lost = ledger.family_count(batch, to_at=record.stop)
         found.append(
             Comparison(
                 age_days=age,
-                lost=batch.lost(None, record.stop),
-                placed=batch.placed_until(record.stop),
+                boxes=boxes,
+                lost=lost,
+                placed=placed,
                 usual_percent=losses.usual_percent(age),
                 source=str(losses.usual_source(age)),
                 aim_percent=None,

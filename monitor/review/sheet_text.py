@@ -3,12 +3,13 @@
 One list of columns, so that paper and screen agree. On a narrow terminal the columns that are
 least missed are left out, and the foot says so."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from rich.console import Console
 from rich.table import Table
 
+from monitor.review.boxes import Night, nights_of
 from monitor.review.days import Cut
 from monitor.review.energy import energy_line
 from monitor.review.exposure import Exposure
@@ -22,10 +23,12 @@ from monitor.review.figure_text import (
     span_text,
 )
 from monitor.review.record import Record
-from monitor.review.sheet import Comparison, DayRow, Sheet, Week
+from monitor.review.sheet import Comparison, DayRow, Note, Sheet, Week
+from monitor.tell.wording.words import listed
 from monitor.units import Unit, area_figure, from_celsius, sign
 
 NARROW = 96
+BOXES_FOOT = "below, above: hours:minutes out of the band; lost: over all boxes of the batch"
 MOST_BAD = 5  # kinds of values that no floor can have; the most frequent tell which probe is ill
 
 
@@ -37,6 +40,63 @@ class Column:
     day: Callable[[DayRow], str]
     week: Callable[[Week], str]
     wide: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cells:
+    """The sheet as text: headings, then by week its days, each with its notes, and its total."""
+
+    heads: list[str]
+    weeks: list[tuple[list[tuple[list[str], tuple[Note, ...]]], list[str]]]
+
+
+def cells(sheet: Sheet, filled: list[Column]) -> Cells:
+    """The sheet of one box."""
+    return Cells(
+        heads=[column.head for column in filled],
+        weeks=[
+            (
+                [([c.day(row) for c in filled], row.notes) for row in week.rows],
+                [c.week(week) for c in filled],
+            )
+            for week in sheet.weeks
+        ],
+    )
+
+
+def cells_of_boxes(records: Sequence[Record], cut: Cut, *, narrow: bool = False) -> Cells:
+    """The sheet of a batch in several boxes: each box's floor beside the other, one count."""
+    shared = columns(records[0], cut)[:3]
+    names = ["low", "below\nh:min", "birds"]
+    if not narrow:
+        names = ["low", "high", "below\nh:min", "above\nh:min", "birds"]
+    by_head = [{c.head: c for c in columns(record, cut)} for record in records]
+    each = [[columns_[name] for name in names] for columns_ in by_head]
+    heads = [column.head for column in shared]
+    for record in records:
+        boxed = [name.partition("\n")[0] for name in names]
+        heads += [f"{record.brooder.name}\n{boxed[0]}", *(f"\n{name}" for name in boxed[1:])]
+
+    def day(night: Night) -> list[str]:
+        found = [column.day(night.first) for column in shared]
+        for columns_, row in zip(each, night.rows, strict=True):
+            found += ["" if row is None else column.day(row) for column in columns_]
+        return [*found, _count(night.lost), _share(night.lost_so_far, night.placed)]
+
+    weeks = []
+    for part in nights_of(records, cut):
+        there = next(week for week in part.weeks if week)
+        total = [column.week(there) for column in shared]
+        for columns_, week in zip(each, part.weeks, strict=True):
+            total += ["" if week is None else column.week(week) for column in columns_]
+        last = part.nights[-1]
+        total += [_count(part.lost), _share(last.lost_so_far, last.placed)]
+        weeks.append(([(day(night), night.notes) for night in part.nights], total))
+    return Cells(heads=[*heads, "lost", "lost\nso far"], weeks=weeks)
+
+
+def _share(lost: int, placed: int) -> str:
+    return f"{lost} {100.0 * lost / placed:.1f}%" if placed else ""
 
 
 def columns(record: Record, cut: Cut) -> list[Column]:
@@ -102,7 +162,7 @@ def _count(count: int | None) -> str:
 def _so_far(row: DayRow) -> str:
     if row.flock is None:
         return ""
-    return f"{row.flock.lost_so_far} {row.flock.lost_percent:.1f}%"
+    return _share(row.flock.lost_so_far, row.flock.placed)
 
 
 def _targets(row: DayRow, unit: Unit) -> str:
@@ -151,6 +211,8 @@ def foot(record: Record, sheet: Sheet, left_out: list[Column]) -> list[str]:
 def comparison_words(comparison: Comparison) -> str:
     """One sentence with its source."""
     until = "in the first week" if comparison.age_days == 7 else f"by day {comparison.age_days}"
+    if len(comparison.boxes) > 1:
+        until += f", {listed(list(comparison.boxes))} together"
     so_far = "" if comparison.complete else " (the week is not over)"
     text = (
         f"Lost {until}: {comparison.lost} of {comparison.placed}, {comparison.percent:.1f} %"
@@ -165,21 +227,55 @@ def print_sheet(console: Console, record: Record, sheet: Sheet) -> None:
     """The sheet on a terminal, in as many columns as there is room for."""
     every = columns(record, sheet.cut)
     shown = [c for c in every if console.width >= NARROW or not c.wide]
+    filled = cells(sheet, shown)
+    _print_cells(console, filled)
+    left_out = [c for c in every if c not in shown]
+    _print_below(console, filled, [(record, sheet)], foot(record, sheet, left_out))
+
+
+def print_boxes(console: Console, records: Sequence[Record], sheets: Sequence[Sheet]) -> None:
+    """The sheet of a batch in several boxes on a terminal."""
+    filled = cells_of_boxes(records, sheets[0].cut, narrow=console.width < NARROW)
+    _print_cells(console, filled)
+    sides = list(zip(records, sheets, strict=True))
+    _print_below(console, filled, sides, foot_of_boxes(sides))
+
+
+def foot_of_boxes(sides: Sequence[tuple[Record, Sheet]]) -> list[str]:
+    """As `foot`, for several boxes."""
+    lines = [BOXES_FOOT]
+    for record, sheet in sides:
+        drawn = energy_line(record, record.start, record.stop)
+        lines += [
+            f"{record.brooder.name}: {line}" if line == drawn else line
+            for line in foot(record, sheet, [])
+            if not line.startswith("!")
+        ]
+    return list(dict.fromkeys(lines))
+
+
+def _print_cells(console: Console, cells: Cells) -> None:
     table = Table(box=None, padding=(0, 1, 0, 0), pad_edge=False, header_style="bold")
-    for number, column in enumerate(shown):
-        table.add_column(column.head, justify="left" if number == 0 else "right", no_wrap=True)
-    for week in sheet.weeks:
-        for row in week.rows:
-            table.add_row(*(column.day(row) for column in shown))
-        table.add_row(*(column.week(week) for column in shown), style="bold", end_section=True)
+    for number, head in enumerate(cells.heads):
+        table.add_column(head, justify="left" if number == 0 else "right", no_wrap=True)
+    for rows, total in cells.weeks:
+        for row, _notes in rows:
+            table.add_row(*row)
+        table.add_row(*total, style="bold", end_section=True)
     console.print(table)
-    for line in foot(record, sheet, [c for c in every if c not in shown]):
+
+
+def _print_below(
+    console: Console, cells: Cells, sides: Sequence[tuple[Record, Sheet]], lines: list[str]
+) -> None:
+    for line in lines:
         console.print(line, style="dim")
-    noted = [(note, row) for row in sheet.rows for note in row.notes]
+    record, sheet = sides[-1]
+    noted = [note for rows, _total in cells.weeks for _row, notes in rows for note in notes]
     if noted:
         console.print()
         console.print("Notes", style="bold")
-        for note, _row in noted:
+        for note in noted:
             console.print(f"{moment(note.at, record.site.timezone)}  {note.text}")
     if sheet.comparisons:
         console.print()

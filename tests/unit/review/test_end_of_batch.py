@@ -30,7 +30,6 @@ def all_dead(tmp_path):
 def test_a_night_that_killed_every_chick_is_counted_on_the_sheet(all_dead, cut):
     row = sheet(all_dead, cut).rows[-1]
     assert (row.flock.lost, row.flock.lost_so_far, row.flock.heads) == (100, 100, 0)
-    assert row.flock.lost_percent == 100.0
     assert [note.text for note in row.notes] == ["100 lost: heaped in a corner"]
     assert sheet(all_dead, cut).weeks[-1].lost == 100
 
@@ -41,7 +40,7 @@ def test_it_is_counted_beside_the_usual_figure_and_in_the_report(all_dead):
         "Lost in the first week: 100 of 100, 100.0 %. Usual"
     )
     assert [loss.count for loss in losses(all_dead)] == [100]
-    page = report(all_dead, Cut.NOON, now=at("2026-02-10 18:00"))
+    page = report([all_dead], Cut.NOON, now=at("2026-02-10 18:00"))
     assert "100 placed, 100 lost, 0 in the box at the end" in page
     assert "100 birds lost" in page  # under the picture of that night
 

@@ -27,7 +27,7 @@ def record(journal_path):
 
 @pytest.fixture(scope="module")
 def page(record):
-    return report(record, Cut.NOON, now=LONG_AFTER)
+    return report([record], Cut.NOON, now=LONG_AFTER)
 
 
 def test_nothing_is_fetched_and_nothing_runs(page):
