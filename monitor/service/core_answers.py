@@ -94,11 +94,6 @@ def tonight(
         names = ", ".join(b.name for b in core.site.brooders)
         raise Objection(f"No brooder is called {brooder!r}; it must be one of {names}.")
     outlook = core.engine.tonight(brooder, now, low_c=low_c, cover=cover, extra_watts=extra_watts)
-    if outlook is None and status.batch is None:
-        raise Objection(
-            f"No birds are entered in {brooder}, so it has no target: first write down when they "
-            "were placed. Before they come, `brooder plan` says what the box would hold."
-        )
     if outlook is None and status.temp_c is None:
         raise Objection(
             f"{brooder}: no floor reading yet; see whether its floor probe is heard and believed."
@@ -108,11 +103,12 @@ def tonight(
             "Nothing is known of tonight's outside temperature: say how cold it will get, or "
             "add an outside probe or a forecast to the configuration."
         )
+    limits = status if status.warm_up is None else status.warm_up.limits
     return {
         "brooder": brooder,
-        "target_c": status.target_c,
-        "low_c": status.low_c,
-        "chill_c": status.chill_c,
+        "target_c": limits.target_c,
+        "low_c": limits.low_c,
+        "chill_c": limits.chill_c,
         "temp_c": status.temp_c,
         "temp_at": status.temp_at,
         "outlook": asdict(outlook),

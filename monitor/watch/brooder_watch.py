@@ -45,6 +45,7 @@ from monitor.watch.night import NightFigures
 from monitor.watch.probe_faults import ProbeFaults
 from monitor.watch.probe_watch import ProbeWatch
 from monitor.watch.suppression import suppressed_until
+from monitor.watch.warm_up import EmptyBox
 
 # No cold night is told of a box that is heard for less: what it holds is then hardly more than its
 # measures, and it may still be warming up. Common practice.
@@ -91,6 +92,7 @@ class BrooderWatch:
         self.out_of_service = False
         self.clock_sure = True
         self.batch: Batch | None = None
+        self.empty = EmptyBox(brooder)  # while there is none
         self.schedule: Schedule | None = None
         self.age_days: float | None = None
         self.target_c: float | None = None  # of the floor
@@ -125,6 +127,7 @@ class BrooderWatch:
             for probe in self.probes:
                 probe.begin_night()  # how cold it was before them is no figure of their night
         old, self.batch = self.batch, batch
+        self.empty.forget()
         self.take_schedule()
         if old is None or batch is None or old.number != batch.number:
             self.target_c = None  # other birds: take theirs even while the clock is in doubt
@@ -187,7 +190,11 @@ class BrooderWatch:
         )
 
     def low_at(self, at: float) -> float:
-        """The lower edge of the floor's band at a coming time; only while there is one now."""
+        """The lower edge of the floor's band at a coming time; of an empty box for chicks as they
+        come."""
+        if self.batch is None:
+            limits = self.empty.limits
+            return 0.0 if limits is None else limits.low_c
         if at not in self._low_c_at:  # each night's hours are asked for every quarter of an hour
             if len(self._low_c_at) > _MOST_HOURS:
                 self._low_c_at.clear()
@@ -548,6 +555,8 @@ class BrooderWatch:
         hour = datetime.fromtimestamp(at, self.zone).hour
         now = Moment(at, tick)
         self.estimate.foretold(now, forecast)
+        if self.batch is None:
+            self._look_at_empty(now, forecast)
         if self.known_since is None and any(p.known for p in self.floor):
             self.known_since = tick
         if self.batch is None or self.low_c is None or self.out_of_service:
@@ -569,6 +578,15 @@ class BrooderWatch:
                 if expected or known:
                     self.register.see(self.cold_night, self.outlook.chance >= enough, tick)
         self._explain(tick)
+
+    def _look_at_empty(self, now: Moment, forecast: Forecast | None) -> None:
+        floor = [p for p in self.usable() if p.place is Place.FLOOR]
+        floor_c = [p.temp_c for p in floor if p.temp_c is not None]
+        if not self.empty.waits or self.out_of_service or not floor_c or not self.empty.limits:
+            self.empty.forget()
+            return
+        outlook = self.estimate.tonight(now, low_at=self.low_at, forecast=forecast, wish=Wish())
+        self.empty.see(floor_c, now.tick, outlook)
 
     # -- Owner
 
@@ -618,6 +636,7 @@ class BrooderWatch:
             "outlook_at": self.outlook_at,
             "known_since": self.known_since,
             "warm": [self.warm_since, self.mended],
+            "empty": self.empty.state(),
             "meters": self.meters.state(),
             "estimate": self.estimate.state(),
         }
@@ -643,6 +662,8 @@ class BrooderWatch:
         self.known_since = None if known_since is None else known_since + shift_s
         warm_since, self.mended = state.get("warm", (None, False))
         self.warm_since = None if warm_since is None else warm_since + shift_s
+        if "empty" in state:
+            self.empty.restore(state["empty"], shift_s)
         self.estimate.birds(self.batch, self.age_days, self.target_c)
         self.meters.restore(state.get("meters", {}), shift_s)
         self.estimate.restore(state["estimate"], shift_s)

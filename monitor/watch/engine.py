@@ -340,9 +340,10 @@ class Engine:
         extra_watts: float = 0.0,
     ) -> Outlook | None:
         """The coming night of a box, as it is or with another outside low, cover or lamp. None:
-        no batch, no floor reading, or nothing known of the outside. Changes nothing."""
+        no target, no floor reading, or nothing known of the outside. An empty box is held against
+        what chicks of a day will need. Changes nothing."""
         box = self._boxes[brooder]
-        if box.low_c is None:
+        if box.low_c is None and (box.batch is not None or box.empty.limits is None):
             return None
         wish = Wish(outside_low_c=low_c, cover=cover, extra_watts=extra_watts)
         return box.estimate.tonight(now, low_at=box.low_at, forecast=self._forecast, wish=wish)
@@ -438,6 +439,7 @@ class Engine:
         self._unwatched.said(entry)
         self._watcher.season_changed(tick)
         for box in boxes:
+            box.empty.take(self.ledger)
             batch = self.ledger.running(box.name)
             if batch != box.batch:
                 box.begin_batch(batch, tick)
@@ -521,6 +523,7 @@ class Engine:
             self._forecast = Forecast(tuple((at, temp_c) for at, temp_c in pairs), got_at)
         for box in self._boxes.values():
             box.batch = self.ledger.running(box.name)
+            box.empty.take(self.ledger)
             box.take_schedule()
             if box.name in state["brooders"]:
                 box.restore(state["brooders"][box.name], shift_s)

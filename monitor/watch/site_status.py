@@ -127,6 +127,8 @@ def _brooder(box: BrooderWatch, tick: float, at: float, alarms: list[AlarmStatus
         estimate_fault=box.estimate.fault,
         estimate_error=box.estimate.error,
         learned=box.estimate.learned,
+        expected=box.empty.expected,
+        warm_up=box.empty.status(box.register.offset_s) if batch is None else None,
     )
 
 

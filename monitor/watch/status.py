@@ -14,6 +14,7 @@ from monitor.site import Place
 from monitor.thermal.diagnosis import Diagnosis, Interval, Learned, Outlook
 from monitor.watch.heat_in import HeatIn
 from monitor.watch.life_cycle import AlarmState
+from monitor.watch.warm_up import Expected, WarmUp
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -155,6 +156,8 @@ class BrooderStatus:
     learned: Learned | None = None  # None: no floor reading yet
     meters: tuple[MeterStatus, ...] = ()
     moving: Moving | None = None  # when the birds may move out; None: no birds
+    expected: Expected | None = None  # birds that are to come
+    warm_up: WarmUp | None = None  # None: birds are in
     heat_in: HeatIn | None = None  # None: not every source has a plug that measures
 
 

@@ -1,0 +1,96 @@
+"""A box before its chicks: which birds are to come, and whether it is warm for them, and level.
+Nothing here is told as an alarm, and nothing of it stays once they are in. Owned by
+watch.brooder_watch, looked at every quarter of an hour."""
+
+from dataclasses import asdict, dataclass
+from datetime import date
+
+from monitor.brooding.age_limits import AgeLimits, limits_at
+from monitor.brooding.batch import Ledger
+from monitor.brooding.entries import day_of
+from monitor.brooding.rearing_plan import ARRIVAL_DAYS
+from monitor.brooding.schedules import schedule_for
+from monitor.events import State
+from monitor.site import Brooder, Place
+from monitor.thermal.diagnosis import Outlook, outlook_of
+
+
+@dataclass(frozen=True, slots=True)
+class Expected:
+    """Birds that are to come."""
+
+    number: int  # of the ledger entry that says so
+    day: date
+    count: int
+    kind: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class WarmUp:
+    """An empty box against what chicks of a day will need. None: not known."""
+
+    limits: AgeLimits
+    level_since: float | None  # Unix s since which its floor has been in their band
+    outlook: Outlook | None  # of the coming night, without the birds' own warmth
+
+
+class EmptyBox:
+    """Mutable: what is known of a box while nobody is in it."""
+
+    def __init__(self, brooder: Brooder) -> None:
+        self._brooder = brooder
+        self.expected: Expected | None = None
+        self.waits = True  # birds are to come, or none have ever been in it
+        self.level_since: float | None = None  # tick
+        self.outlook: Outlook | None = None
+
+    def take(self, ledger: Ledger) -> None:
+        """The ledger has another entry."""
+        entry = ledger.expected(self._brooder.name)
+        day = None if entry is None else day_of(entry)
+        self.expected = None
+        if entry is not None and day is not None:
+            self.expected = Expected(entry.number, day, entry.count or 0, entry.kind)
+        self.waits = entry is not None or not ledger.of(self._brooder.name)
+
+    @property
+    def limits(self) -> AgeLimits | None:
+        """Of the floor, for chicks as they come."""
+        kind = None if self.expected is None else self.expected.kind
+        schedule = schedule_for(self._brooder, kind)
+        box = self._brooder
+        return limits_at(schedule, ARRIVAL_DAYS, box.steps, Place.FLOOR, box.limits)
+
+    def see(self, floor_c: list[float], tick: float, outlook: Outlook | None) -> None:
+        """The floor's probes at this moment, and the night to come."""
+        limits, self.outlook = self.limits, outlook
+        if limits is None or not floor_c:
+            self.level_since = None
+        elif limits.low_c <= min(floor_c) and max(floor_c) <= limits.high_c:
+            self.level_since = tick if self.level_since is None else self.level_since
+        else:
+            self.level_since = None
+
+    def forget(self) -> None:
+        """Birds are in."""
+        self.level_since = self.outlook = None
+
+    def status(self, offset_s: float) -> WarmUp | None:
+        """None: no target is known for chicks of a day."""
+        limits, since = self.limits, self.level_since
+        if limits is None:
+            return None
+        return WarmUp(limits, None if since is None else since + offset_s, self.outlook)
+
+    def state(self) -> State:
+        """JSON-able; what is expected is the ledger's."""
+        return {
+            "level_since": self.level_since,
+            "outlook": None if self.outlook is None else asdict(self.outlook),
+        }
+
+    def restore(self, state: State, shift_s: float) -> None:
+        """As it was, `shift_s` later."""
+        since, outlook = state["level_since"], state["outlook"]
+        self.level_since = None if since is None else since + shift_s
+        self.outlook = None if outlook is None else outlook_of(outlook)
