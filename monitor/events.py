@@ -7,7 +7,9 @@ set in the night). Both are floats because the engine handles tens of thousands 
 
 from dataclasses import dataclass, field
 from enum import StrEnum
-from typing import Any, NamedTuple, TypedDict
+from typing import Any, NamedTuple
+
+from typing_extensions import TypedDict  # typing's own says too little to pydantic before 3.12
 
 # Passed on: these three stand lower because brooding.batch folds them.
 from monitor.brooding.entries import Entry as Entry  # noqa: PLC0414 - a name of this module too

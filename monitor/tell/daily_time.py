@@ -4,14 +4,18 @@ by `morning_call` and `evening_call`."""
 
 from datetime import date, datetime, time, timedelta, tzinfo
 
+from monitor.kept import Kept, part
 
-class DailyTime:
+
+@part
+class DailyTime(Kept):
     """Which local day was told last, and when the next one is due."""
+
+    _last: date | None = None  # the local day that was last told
 
     def __init__(self, zone: tzinfo, at: time) -> None:
         self._zone = zone
         self._time = at
-        self._last: date | None = None  # the local day that was last told
         self._known: tuple[date, float] | None = None  # a day and its Unix time
 
     def begin(self, at: float) -> None:
@@ -46,11 +50,3 @@ class DailyTime:
         """The latest local day on which it has come by `at`."""
         day = datetime.fromtimestamp(at, self._zone).date()
         return day if self.moment(day) <= at else day - timedelta(days=1)
-
-    def state(self) -> str | None:
-        """JSON-able."""
-        return self._last.isoformat() if self._last else None
-
-    def restore(self, state: str | None) -> None:
-        """As it was."""
-        self._last = date.fromisoformat(state) if state else None

@@ -5,6 +5,7 @@ from collections.abc import Callable
 from datetime import date, time
 
 from monitor.events import Change, Priority
+from monitor.kept import Kept, part
 from monitor.site import Site
 from monitor.tell.contact import Contact, first_told
 from monitor.tell.daily_time import DailyTime
@@ -20,8 +21,11 @@ _EVENING_S = 8 * 3600.0  # a cold night can be expected from the afternoon on
 _IN_TIME_S = 3600.0
 
 
-class EveningCall:
+@part
+class EveningCall(Kept):
     """Owned by the planner."""
+
+    _daily: DailyTime
 
     def __init__(self, site: Site, contacts: tuple[Contact, ...], at: time) -> None:
         self._site = site
@@ -106,11 +110,3 @@ class EveningCall:
         if warns:
             names += [contact.name for contact in first_told(self._contacts, Priority.WARNING)]
         return list(dict.fromkeys(names))
-
-    def state(self) -> str | None:
-        """JSON-able."""
-        return self._daily.state()
-
-    def restore(self, state: str | None) -> None:
-        """As it was."""
-        self._daily.restore(state)

@@ -3,10 +3,10 @@
 Which alarms belong together, and which of them need a message, the watch says with each change."""
 
 from collections.abc import Iterable
-from dataclasses import asdict, dataclass, field, replace
-from typing import Any
+from dataclasses import dataclass, field, replace
 
-from monitor.events import AlarmName, Cause, Change, ChangeKind, Priority
+from monitor.events import AlarmName, Change, ChangeKind, Priority
+from monitor.kept import Tick
 from monitor.watch.alarm_table import TABLE, Family
 from monitor.watch.incidents import BACK_S, rank
 
@@ -39,7 +39,7 @@ class Answer:
 
     at: float  # wall time
     by: str | None
-    asked: float  # tick: when it was given, later when it was last asked whether it still helps
+    asked: Tick  # : when it was given, later when it was last asked whether it still helps
     times: int = 0  # asked so
 
 
@@ -54,19 +54,19 @@ class Incident:
     alarms: dict[str, Alarm] = field(default_factory=dict)
     told_to: list[str] = field(default_factory=list)
     answered_rank: int = -1
-    last_told: float | None = None
-    gather_due: float | None = None  # untold alarms are told then, together
-    over_due: float | None = None  # nothing is open any more: over then, if nothing new comes
+    last_told: Tick | None = None
+    gather_due: Tick | None = None  # untold alarms are told then, together
+    over_due: Tick | None = None  # nothing is open any more: over then, if nothing new comes
     over_told: int = 0  # so often
     is_over: bool = False  # told; kept for a while, for it may come back
     answer_given: Answer | None = None
-    asked: float | None = None  # since when an urgent alarm waits for an answer
+    asked: Tick | None = None  # since when an urgent alarm waits for an answer
     repeats: int = 0
     times_passed_on: int = 0
     extreme_c: float | None = None
     worst: Change | None = None  # the worst that was ever raised in it
     last: Change | None = None  # the latest clearing
-    changed: float = 0.0  # when a change last touched it: nothing is done before that
+    changed: Tick = 0.0  # when a change last touched it: nothing is done before that
     also: list[str] = field(default_factory=list)  # ids of other boxes' troubles that joined
 
     @property
@@ -272,104 +272,6 @@ class Incident:
         """The occurrences that one answer is for."""
         return tuple(o for o, a in self.alarms.items() if a.open and not a.acknowledged)
 
-    def state(self) -> dict[str, Any]:
-        """JSON-able."""
-        return {
-            "id": self.id,
-            "place": self.place,
-            "family": self.family,
-            "since_at": self.since_at,
-            "alarms": [
-                [pack(a.change), a.open, a.acknowledged, a.told, a.ended_at]
-                for a in self.alarms.values()
-            ],
-            "told_to": list(self.told_to),
-            "answered_rank": self.answered_rank,
-            "last_told": self.last_told,
-            "gather_due": self.gather_due,
-            "over_due": self.over_due,
-            "over_told": self.over_told,
-            "is_over": self.is_over,
-            "answer_given": None if self.answer_given is None else asdict(self.answer_given),
-            "asked": self.asked,
-            "repeats": self.repeats,
-            "times_passed_on": self.times_passed_on,
-            "extreme_c": self.extreme_c,
-            "worst": pack(self.worst) if self.worst else None,
-            "last": pack(self.last) if self.last else None,
-            "changed": self.changed,
-            "also": list(self.also),
-        }
-
-    @classmethod
-    def restored(cls, state: dict[str, Any], shift_s: float) -> "Incident":
-        """From `state()`, its ticks moved by `shift_s`."""
-
-        def moved(name: str) -> float | None:
-            tick = state[name]
-            return None if tick is None else float(tick) + shift_s
-
-        answer = state.get("answer_given")
-        alarms = {}
-        for packed, *how in state["alarms"]:
-            change = unpack(packed)
-            alarms[change.occurrence] = Alarm(change, *how)
-        return cls(
-            id=state["id"],
-            place=state["place"],
-            family=state["family"],
-            since_at=state["since_at"],
-            alarms=alarms,
-            told_to=list(state["told_to"]),
-            answered_rank=state["answered_rank"],
-            last_told=moved("last_told"),
-            gather_due=moved("gather_due"),
-            over_due=moved("over_due"),
-            over_told=state.get("over_told", 0),
-            is_over=state.get("is_over", False),
-            answer_given=None
-            if answer is None
-            else Answer(**{**answer, "asked": answer["asked"] + shift_s}),
-            asked=moved("asked"),
-            repeats=state["repeats"],
-            times_passed_on=state.get("times_passed_on", 0),
-            extreme_c=state["extreme_c"],
-            worst=unpack(state["worst"]) if state["worst"] else None,
-            last=unpack(state["last"]) if state["last"] else None,
-            changed=state["changed"] + shift_s,
-            also=list(state.get("also", ())),
-        )
-
 
 def _worst(alarms: list[Alarm]) -> Alarm | None:
     return max(alarms, key=lambda a: (rank(a.change), -a.change.at), default=None)
-
-
-def pack(change: Change) -> dict[str, Any]:
-    """A change as JSON."""
-    return {
-        "at": change.at,
-        "brooder": change.brooder,
-        "alarm": change.alarm.value,
-        "change": change.change.value,
-        "priority": change.priority.value,
-        "cause": change.cause.value,
-        "probe": change.probe,
-        "occurrence": change.occurrence,
-        "facts": dict(change.facts),
-    }
-
-
-def unpack(packed: dict[str, Any]) -> Change:
-    """The inverse of `pack`."""
-    return Change(
-        at=packed["at"],
-        brooder=packed["brooder"],
-        alarm=AlarmName(packed["alarm"]),
-        change=ChangeKind(packed["change"]),
-        priority=Priority(packed["priority"]),
-        cause=Cause(packed["cause"]),
-        probe=packed["probe"],
-        occurrence=packed["occurrence"],
-        facts=packed["facts"],
-    )

@@ -4,14 +4,13 @@ there are birds: an empty box has had no night."""
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import date, datetime, time, timedelta
-from typing import Any
 
 from monitor.events import Change, Priority
+from monitor.kept import Kept, part
 from monitor.site import Site
 from monitor.tell.contact import Contact, first_told
 from monitor.tell.daily_time import DailyTime
-from monitor.tell.incident import pack, unpack
-from monitor.tell.message import Message, MessageKind, from_row
+from monitor.tell.message import Message, MessageKind
 from monitor.tell.present_facts import box_morning, nobody_in
 from monitor.tell.wording import Gathered, Voice, for_change, morning
 from monitor.watch.status import SiteStatus
@@ -19,17 +18,21 @@ from monitor.watch.status import SiteStatus
 _LOG_MAX = 40  # lines of a bad night; more than a person reads
 
 
-class MorningCall:
-    """Owned by the planner."""
+@part
+class MorningCall(Kept):
+    """Owned by the planner. All its times are wall time."""
+
+    _daily: DailyTime
+    _advice: dict[str, Change]  # by occurrence
+    _log: list[tuple[float, str, str]]  # at, brooder or "site", what
+    _held: list[tuple[float, Message]]  # until a contact's quiet hours end
 
     def __init__(self, site: Site, contacts: tuple[Contact, ...], at: time) -> None:
         self._site = site
         self._voice = Voice(site)
         self._contacts = {contact.name: contact for contact in contacts}
         self._daily = DailyTime(site.timezone, at)
-        self._advice: dict[str, Change] = {}
-        self._log: list[tuple[float, str, str]] = []  # at, brooder or "site", what
-        self._held: list[tuple[float, Message]] = []  # until a contact's quiet hours end
+        self._advice, self._log, self._held = {}, [], []
 
     # -- gathered
 
@@ -128,6 +131,12 @@ class MorningCall:
     def _said_at(self, entry: tuple[float, str, str], at: float) -> str:
         return f"{self._voice.clock(entry[0], at)} {entry[2]}"
 
+    def resume(self) -> None:
+        """What no longer fits the configuration drops out."""
+        names = {None, *(box.name for box in self._site.brooders)}
+        self._advice = {o: c for o, c in self._advice.items() if c.brooder in names}
+        self._held = [(at, m) for at, m in self._held if m.contacts[0] in self._contacts]
+
     def _quiet_end(self, contact: Contact, local: datetime) -> float:
         end = datetime.combine(local.date(), contact.quiet_to or time(0), self._site.timezone)
         if end.timestamp() <= local.timestamp():
@@ -135,33 +144,6 @@ class MorningCall:
                 local.date() + timedelta(days=1), contact.quiet_to or time(0), end.tzinfo
             )
         return end.timestamp()
-
-    # -- over a restart
-
-    def state(self) -> dict[str, Any]:
-        """JSON-able. All of it is wall time."""
-        return {
-            "last": self._daily.state(),
-            "advice": [pack(change) for change in self._advice.values()],
-            "log": [list(entry) for entry in self._log],
-            "held": [
-                [release, m.key, m.contacts[0], m.at, m.priority.value, m.as_row()]
-                for release, m in self._held
-            ],
-        }
-
-    def restore(self, state: dict[str, Any]) -> None:
-        """What still fits the configuration."""
-        self._daily.restore(state["last"])
-        names = {box.name for box in self._site.brooders}
-        advice = [unpack(packed) for packed in state["advice"]]
-        self._advice = {c.occurrence: c for c in advice if c.brooder is None or c.brooder in names}
-        self._log = [(at, place, what) for at, place, what in state["log"]]
-        self._held = [
-            (release, from_row(key, contact, at, priority, row))
-            for release, key, contact, at, priority, row in state["held"]
-            if contact in self._contacts
-        ]
 
 
 def _as_now(advice: Change, status: SiteStatus | None) -> Change:

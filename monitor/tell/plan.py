@@ -15,7 +15,8 @@ from itertools import groupby
 
 from monitor.brooding.batch import Ledger
 from monitor.brooding.night_hours import OUTLOOK_FROM_H
-from monitor.events import AlarmName, Change, ChangeKind, Entry, Moment, Priority, State
+from monitor.events import AlarmName, Change, ChangeKind, Entry, Moment, Priority
+from monitor.kept import Kept, Tick, part
 from monitor.site import Site
 from monitor.tell import incident_words
 from monitor.tell.composer import MessageComposer
@@ -44,8 +45,15 @@ class _Do(IntEnum):
     ASK_ANEW = 4
 
 
-class Plan:
+@part
+class Plan(Kept):
     """See the module. `look` is the engine's status, asked only when a text is written."""
+
+    _incidents: list[Incident]  # open ones, oldest first
+    _escalated: list[Change]
+    _offset_s: Tick = 0.0  # tick minus at
+    _morning: MorningCall
+    _evening: EveningCall
 
     def __init__(
         self,
@@ -60,9 +68,7 @@ class Plan:
         self._policy = policy or Policy()
         self._look = look
         self._composer = MessageComposer(site, contacts, look)
-        self._incidents: list[Incident] = []  # open ones, oldest first
-        self._escalated: list[Change] = []
-        self._offset_s = 0.0  # tick minus at
+        self._incidents, self._escalated = [], []
         self._morning = MorningCall(site, contacts, self._policy.morning_at)
         self._evening = EveningCall(site, contacts, self._policy.evening_at)
 
@@ -457,31 +463,15 @@ class Plan:
         evening = datetime.fromtimestamp(at, self._site.timezone).hour >= OUTLOOK_FROM_H
         return evening and not emptied
 
-    # -- over a restart
-
-    def state(self) -> State:
-        """JSON-able."""
-        return {
-            "incidents": [incident.state() for incident in self._incidents],
-            "morning": self._morning.state(),
-            "evening": self._evening.state(),
-            "offset_s": self._offset_s,
-        }
-
-    def restore(self, state: State, shift_s: float) -> None:
-        """Goes on from `state`, its ticks moved by `shift_s`. Brooders and contacts that are no
-        longer configured drop out."""
+    def resume(self) -> None:
+        """Brooders and contacts that are no longer configured drop out."""
         places = {box.name for box in self._site.brooders} | {"site"}
         names = {contact.name for contact in self._contacts}
-        restored = [Incident.restored(kept, shift_s) for kept in state["incidents"]]
-        self._incidents = [incident for incident in restored if incident.place in places]
+        self._incidents = [one for one in self._incidents if one.place in places]
         for incident in self._incidents:
             if incident.shared:
                 incident.keep_places(places)
             incident.told_to = [name for name in incident.told_to if name in names]
-        self._offset_s = state["offset_s"] + shift_s
-        self._morning.restore(state["morning"])
-        self._evening.restore(state.get("evening"))
 
 
 def _is_expected_only(incident: Incident) -> bool:

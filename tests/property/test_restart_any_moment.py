@@ -35,7 +35,7 @@ from monitor.watch.engine import Engine
 EXAMPLES = 1000 if os.environ.get("BROODER_LONG") else 25
 STEPS = 500
 TICKS_NEAR_S, SHIFT_S = 1e8, 3e8
-OFFSETS = {"engine.offset_s": -1, "plan.offset_s": 1}  # wall minus steady, and steady minus wall
+OFFSETS = {"engine.offset_s": -1, "plan._offset_s": 1}  # wall minus steady, and steady minus wall
 PEOPLE = (Contact(name="me", url="json://127.0.0.1:9/hook"),)
 COMPARED_EVERY = 50
 USUAL_C = {Place.FLOOR: 35.0, Place.UNDER_HEAT: 40.0, Place.COOL_END: 30.0, Place.OUTSIDE: 5.0}
