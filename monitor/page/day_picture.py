@@ -18,6 +18,7 @@ from monitor.events import ChangeKind, EntryKind, Priority
 from monitor.page.day_readings import BACK_S, COLUMN_S, Day, Reach
 from monitor.page.phrases import Phrases
 from monitor.site import Brooder, Place, Site
+from monitor.thermal.tonight import course
 from monitor.watch.status import AlarmStatus, BrooderStatus
 
 _AHEAD_S = 3600.0  # of empty paper where nothing is worked out of the night
@@ -104,20 +105,20 @@ def day_picture(
     """Of what was read and what is expected, as of the beginning of this column."""
     now = say.now // COLUMN_S * COLUMN_S
     batch = box.batch
-    course = box.outlook.course if box.outlook is not None and batch is not None else ()
-    course = tuple(point for point in course if point.at >= now - COLUMN_S)
-    span = _Span(now - BACK_S, max(now + _AHEAD_S, course[-1].at if course else 0.0))
+    ahead = course(box.outlook) if box.outlook is not None and batch is not None else ()
+    ahead = tuple(point for point in ahead if point.at >= now - COLUMN_S)
+    span = _Span(now - BACK_S, max(now + _AHEAD_S, ahead[-1].at if ahead else 0.0))
     birds = [] if batch is None else [Birds(batch.kind, batch.hatched, batch.started_at)]
     floor = _together(day, _floor_keys(box), now)
     sheet = _Sheet(span, _treads(birds, setting, site, span), floor, day, say)
-    extremes = [p.low_c for p in course] + ([] if box.temp_c is None else [box.temp_c])
+    extremes = [p.low_c for p in ahead] + ([] if box.temp_c is None else [box.temp_c])
     scale = _scale(sheet.treads, floor.values(), extremes)
     drawn = _drawn(sheet, scale, _outside(site, day, now))
     return replace(
         drawn,
         words=_words(box, floor, say, now),
-        fan=_area([(span.x(p.at), scale.y(p.high_c), scale.y(p.low_c)) for p in course]),
-        expected=_line([(span.x(p.at), scale.y(p.mid_c)) for p in course]),
+        fan=_area([(span.x(p.at), scale.y(p.high_c), scale.y(p.low_c)) for p in ahead]),
+        expected=_line([(span.x(p.at), scale.y(p.mid_c)) for p in ahead]),
         now=span.x(now) / 10,
         dot=None if box.temp_c is None else round(scale.y(box.temp_c) / 10),
         ticks=_hours(span, say, span.x(now) / 10),
@@ -386,7 +387,7 @@ def _entries(name: str, day: Day, span: _Span) -> tuple[Label, ...]:
 
 def _words(box: BrooderStatus, floor: dict[int, Reach], say: Phrases, now: float) -> str:
     said = _extremes(floor, COLUMN_S, say, say.clock, f"since {say.clock(now - BACK_S)}")
-    if box.outlook is None or not box.outlook.course or box.batch is None:
+    if box.outlook is None or not box.outlook.ways or box.batch is None:
         return said
     low_c = box.outlook.lowest_c
     return (

@@ -15,7 +15,7 @@ from monitor.thermal.fall import HOLD_S, Fall
 from monitor.thermal.follow import Following
 from monitor.thermal.loss import HeatLoss
 from monitor.thermal.model import FloorModel
-from monitor.thermal.outside_curve import OutsideCurve, Skies
+from monitor.thermal.outside_curve import Skies
 from monitor.thermal.rise import Rise
 from monitor.thermal.tonight import LowAt
 
@@ -139,66 +139,83 @@ def _seen_to_fall(lost: Weighed | None, fall: Fall, floor: Floor) -> float:
     return max(0.0, -3600.0 * fall.now_k / age_s) if age_s >= _SOON_S else 0.0
 
 
-class Night(NamedTuple):
-    """The hours asked about."""
+class ComingNight:
+    """The hours asked about, for the box as it is and as it might be. What they have in common is
+    worked out once: a cold night is looked at with each thing that might mend it."""
 
-    start: Moment
-    until_at: float  # Unix s
-    outside: Skies
-    low_at: LowAt  # edge of the band
-    change: Change  # of the box, by the heat balance
+    def __init__(
+        self,
+        start: Moment,
+        until_at: float,
+        outside: Skies,
+        low_at: LowAt,
+        *,
+        floor_c: float,
+        model: FloorModel | None,
+        prior: Prior,
+        fall: Fall,
+        follows: Following,
+        first_night: bool,
+    ) -> None:
+        """`low_at`: the edge of the band at a Unix time; `floor_c`: where the floor is now."""
+        self._prior = prior
+        self._rise_k, self._rise_sd_k = prior.rise_k, prior.rise_sd_k
+        self._tau_s, self._steps = prior.time_constant_s, 0.0
+        if model is not None:
+            self._tau_s, self._steps = model.bank.tau_s, model.bank.steps
+            if model.outside_known:
+                self._rise_k, self._rise_sd_k = model.bank.rise_k, model.bank.rise_sd_k
+        self._first_night = first_night
+        if first_night:
+            follows = follows._replace(level_var=follows.level_var + _FIRST_NIGHT_SD_K**2)
+        passing = fall.open and fall.verdict is not Why.LAMP  # a cover that is off for a while
+        self._floor_c = fall.expected_c(start.tick) if passing else floor_c
+        share = max(follows.share, _LEAST_SHARE)
 
+        def usual_at(at: float) -> float:
+            """The outside at which the floor would stand as most do."""
+            over_k = low_at(at) + _USUAL_OVER_EDGE_K - follows.level_c
+            return follows.felt_c + over_k / share
 
-def outlook(
-    night: Night,
-    *,
-    floor_c: float,
-    model: FloorModel | None,
-    prior: Prior,
-    fall: Fall,
-    follows: Following,
-    first_night: bool,
-) -> Outlook:
-    """How those hours will go for a floor that is `floor_c` now."""
-    rise_k, rise_sd_k = prior.rise_k, prior.rise_sd_k
-    tau_s, steps = prior.time_constant_s, 0
-    start = night.start
-    if model is not None:
-        tau_s, steps = model.bank.tau_s, model.bank.steps
-        if model.outside_known:
-            rise_k, rise_sd_k = model.bank.rise_k, model.bank.rise_sd_k
-    if first_night:
-        follows = follows._replace(level_var=follows.level_var + _FIRST_NIGHT_SD_K**2)
-    gain = night.change.rise_gain
-    passing = fall.open and fall.verdict is not Why.LAMP  # a cover that is off for a while
-    share = max(follows.share, _LEAST_SHARE)
+        skies = [
+            sky.drawn_to(usual_at, _USUAL_SD_K / share) if sky.usual else sky for sky in outside
+        ]
+        self._ways = [
+            (
+                sky.weight,
+                tonight.hours(start, until_at, follows=follows, outside=sky, low_at=low_at),
+            )
+            for sky in skies
+        ]
 
-    def usual_at(at: float) -> float:
-        """The outside at which the floor would stand as most do."""
-        over_k = night.low_at(at) + _USUAL_OVER_EDGE_K - follows.level_c
-        return follows.felt_c + over_k / share
+    def outlook(self, change: Change) -> Outlook:
+        """How those hours will go."""
+        ways = [
+            (weight, tonight.look_ahead(self._view(hours, change))) for weight, hours in self._ways
+        ]
+        return tonight.together(ways)
 
-    def view(outside: OutsideCurve) -> tonight.View:
-        return tonight.View(
-            start=start,
-            until_at=night.until_at,
-            floor_c=fall.expected_c(start.tick) if passing else floor_c,
-            follows=follows,
-            rise_k=rise_k,
-            rise_sd_k=hypot(rise_sd_k * gain, _CHANGE_SPREAD * (gain - 1.0) * rise_k),
-            rise_gain=gain,
-            change_sd_k=_CHANGE_SPREAD * (gain - 1.0) * rise_k,
-            rise_per_watt_k=night.change.rise_per_watt_k * rise_k / max(prior.rise_k, LEAST_RISE_K),
-            tau_s=tau_s * night.change.time_gain,
-            outside=outside.drawn_to(usual_at, _USUAL_SD_K / share) if outside.usual else outside,
-            low_at=night.low_at,
-            first_night=first_night,
-            learned=_share(steps),
-            open_share=night.change.open_share,
+    def chance(self, change: Change) -> float:
+        """Of leaving the band, 0..1."""
+        return sum(
+            weight * tonight.chance(self._view(hours, change)) for weight, hours in self._ways
         )
 
-    ways = [(way.weight, tonight.look_ahead(view(way))) for way in night.outside]
-    return tonight.together(ways)
+    def _view(self, hours: tonight.Hours, change: Change) -> tonight.View:
+        rise_k, gain = self._rise_k, change.rise_gain
+        return tonight.View(
+            hours=hours,
+            floor_c=self._floor_c,
+            rise_k=rise_k,
+            rise_sd_k=hypot(self._rise_sd_k * gain, _CHANGE_SPREAD * (gain - 1.0) * rise_k),
+            rise_gain=gain,
+            change_sd_k=_CHANGE_SPREAD * (gain - 1.0) * rise_k,
+            rise_per_watt_k=change.rise_per_watt_k * rise_k / max(self._prior.rise_k, LEAST_RISE_K),
+            tau_s=self._tau_s * change.time_gain,
+            first_night=self._first_night,
+            learned=_share(self._steps),
+            open_share=change.open_share,
+        )
 
 
 def _share(steps: float) -> float:

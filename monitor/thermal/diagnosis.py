@@ -118,6 +118,9 @@ class Foreseen(NamedTuple):
     high_c: float
 
 
+Ways = tuple[tuple[float, tuple[tuple[float, float], ...]], ...]
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Outlook:
     """How the coming hours will go for one floor."""
@@ -137,17 +140,23 @@ class Outlook:
     below_now: bool = False  # the floor is below its band as one looks ahead
     first_night: bool = False  # nobody has seen this heat and these birds through a night yet
     open_share: float = 0.0  # of the cover, that must stay open for the birds' fresh air
-    course: tuple[Foreseen, ...] = ()  # from now to the morning, for a picture
+    begins: tuple[float, float] = (0.0, 0.0)  # Unix seconds, and the floor then
+    # The ways the night may go, each with its chance, by quarters of an hour from then on: the
+    # floor's middle and its standard deviation. `tonight.course` makes a picture's course of them.
+    ways: Ways = ()
 
 
 def outlook_of(kept: Mapping[str, Any]) -> Outlook:
-    """From its `asdict`, which may have come by way of JSON."""
+    """From its `asdict`, which may have come by way of JSON, or from an older form of it."""
+    known = {name: value for name, value in kept.items() if name in Outlook.__dataclass_fields__}
+    ways = kept.get("ways", ())
     return Outlook(
         **{
-            **kept,
+            **known,
             "lowest_c": Interval(**kept["lowest_c"]),
             "rise_c": Interval(**kept["rise_c"]),
             "mend": tuple(kept["mend"]),
-            "course": tuple(Foreseen(*point) for point in kept.get("course", ())),
+            "begins": tuple(kept.get("begins", (0.0, 0.0))),
+            "ways": tuple((chance, tuple(tuple(hour) for hour in way)) for chance, way in ways),
         }
     )

@@ -10,7 +10,7 @@ from datetime import datetime, tzinfo
 from typing import NamedTuple, TypeVar
 
 from monitor.brooding.batch import Batch
-from monitor.brooding.heat_balance import Flock, changed, prior, with_watts
+from monitor.brooding.heat_balance import Change, Flock, changed, prior, with_watts
 from monitor.brooding.night_hours import NIGHT_TO_H, hour_after
 from monitor.events import Moment, State
 from monitor.site import Brooder
@@ -170,18 +170,23 @@ class Estimate:
                 at // _EDGE_S * _EDGE_S
             )  # whole quarters: whoever is asked remembers them
 
-        def look(wished: Brooder) -> Outlook | None:
-            change = changed(self._brooder, wished, self._flock)
-            return self.guarded(
-                lambda it: it.outlook(now, skies, until_at, low_at=edge, change=change)
-            )
+        night = self.guarded(lambda it: it.coming_night(now, skies, until_at, low_at=edge))
+        if night is None:
+            return None
+
+        def change(wished: Brooder) -> Change:
+            return changed(self._brooder, wished, self._flock)
+
+        def chance(wished: Brooder) -> float | None:
+            return self.guarded(lambda _: night.chance(change(wished)))
 
         covered = replace(self._brooder, cover=wish.cover or self._brooder.cover)
-        outlook = look(with_watts(covered, wish.extra_watts))
+        wished = change(with_watts(covered, wish.extra_watts))
+        outlook = self.guarded(lambda _: night.outlook(wished))
         asks_what_if = wish.cover is not None or wish.extra_watts != 0.0
         if outlook is None or asks_what_if or outlook.chance < CLEAR_CHANCE:
             return outlook
-        found = mends(self._brooder, look, flock=self._flock, spare_w=self._spare_w)
+        found = mends(self._brooder, chance, flock=self._flock, spare_w=self._spare_w)
         return replace(outlook, mend=found)
 
     def nights(self, now: Moment, forecast: Forecast | None, outlook: Outlook | None) -> Nights:

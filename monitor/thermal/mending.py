@@ -15,7 +15,6 @@ from monitor.brooding import space
 from monitor.brooding.envelope import COVERS
 from monitor.brooding.heat_balance import Flock, changed, gap, with_watts
 from monitor.site import Brooder
-from monitor.thermal.diagnosis import Outlook
 from monitor.thermal.tonight import CLEAR_CHANCE
 
 LAMPS_W = (100.0, 175.0, 250.0)
@@ -34,7 +33,7 @@ _OPEN = (
     (0.75, "three quarters"),
 )
 
-Try = Callable[[Brooder], Outlook | None]  # a box as it might be
+Try = Callable[[Brooder], float | None]  # a box as it might be: the chance of a cold night in it
 
 
 def left_open(share: float) -> str | None:
@@ -116,5 +115,5 @@ class _Ways:
         return f"cover it with {COVERS[box.cover].title}{clear}, {open_} for fresh air"
 
     def _holds(self, box: Brooder) -> bool:
-        outlook = self._look(box)
-        return outlook is not None and outlook.chance < CLEAR_CHANCE
+        chance = self._look(box)
+        return chance is not None and chance < CLEAR_CHANCE

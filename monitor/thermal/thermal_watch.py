@@ -9,12 +9,12 @@ Time and memory are bounded, and all is pure."""
 from dataclasses import replace
 from typing import NamedTuple
 
-from monitor.brooding.heat_balance import Change, Prior
+from monitor.brooding.heat_balance import Prior
 from monitor.events import Moment, State
 from monitor.site import Brooder, Place
 from monitor.thermal import answers as thermal_answers
 from monitor.thermal import doubt
-from monitor.thermal.answers import Floor, Night
+from monitor.thermal.answers import ComingNight, Floor
 from monitor.thermal.causes import Explanation, Why
 from monitor.thermal.course import Course
 from monitor.thermal.diagnosis import (
@@ -23,7 +23,6 @@ from monitor.thermal.diagnosis import (
     HeatKnown,
     Interval,
     Learned,
-    Outlook,
 )
 from monitor.thermal.fall import Fall, Standing
 from monitor.thermal.floor_fusion import FloorFusion
@@ -619,20 +618,17 @@ class ThermalWatch:
         """The coming outside from what was heard of it; None: too little was."""
         return self._outside.skies(now, until_at, self._midnight)
 
-    def outlook(
-        self,
-        start: Moment,
-        outside: Skies,
-        until_at: float,
-        *,
-        low_at: LowAt,
-        change: Change,
-    ) -> Outlook | None:
-        """The coming hours in the box with that change; None: no reading of the floor."""
+    def coming_night(
+        self, start: Moment, outside: Skies, until_at: float, *, low_at: LowAt
+    ) -> ComingNight | None:
+        """The coming hours in the box; None: no reading of the floor."""
         if self._floor_c is None or not self._fusion.on_floor:
             return None
-        return thermal_answers.outlook(
-            Night(start, until_at, outside, low_at, change),
+        return ComingNight(
+            start,
+            until_at,
+            outside,
+            low_at,
             floor_c=self._floor_c,
             model=self._model,
             prior=self._prior,

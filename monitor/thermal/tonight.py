@@ -27,7 +27,7 @@ _Z_CLEAR = NormalDist().inv_cdf(1.0 - CLEAR_CHANCE)  # that chance lies so many 
 _STEP_S = 900.0
 _SETTLED_TAUS = 3.0  # time constants after which 95 % of the way is gone: 1 - exp(-3)
 _LEAST_K_PER_W = 0.001  # a kilowatt for a kelvin: no box is heated that way
-_WANDER_SD_K, _AHEAD_SD_K = 0.35, 0.25  # birds and draughts: at once, and in the root of an hour
+_WANDER_VAR, _AHEAD_SD_K = 0.35**2, 0.25  # birds and draughts: at once, and in the root of an hour
 _DIP_K = 0.4  # by so much they take the lowest quarter of an hour below the course
 _LOWERED_S = 6 * 3600.0  # before a step down the lamps are hung for it. Common practice
 _NEAR_K = 1e-4  # a temperature of the outlook is found so nearly
@@ -35,24 +35,81 @@ _NEAR_K = 1e-4  # a temperature of the outlook is found so nearly
 LowAt = Callable[[float], float]  # the edge of the band at a Unix time, degC
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class View:
-    """From where one looks ahead, and at what box: `rise_gain` is the coming rise over the present
-    `rise_k` (another lamp, another cover). The spread and the time constant are those of the coming
-    box."""
+class Hour(NamedTuple):
+    """A quarter of an hour to come: what is the same for it whatever is done to the box."""
+
+    at: float
+    since_s: float
+    edge_c: float
+    outside_c: float
+    settles_c: float  # where the floor of the box as it is then settles
+    settles_var: float  # of that, once the floor has gone there
+    felt_var: float  # of how the floor goes with the outside
+    ahead_var: float  # of what cannot be foreseen so far ahead
+
+
+@dataclass(frozen=True, slots=True)
+class Hours:
+    """The coming hours under one course of the outside."""
 
     start: Moment
-    until_at: float
+    edge_c: float  # of the band, now
+    outside_c: float  # now
+    source: str
+    level_c: float
+    to_come: tuple[Hour, ...]
+
+
+def hours(
+    start: Moment, until_at: float, *, follows: Following, outside: OutsideCurve, low_at: LowAt
+) -> Hours:
+    """From `start` to `until_at` (Unix s), for a floor that follows the outside so."""
+    steps = max(1, int((until_at - start.at) / _STEP_S + 0.999))
+
+    def edge_at(at: float) -> float:
+        return low_at(min(at + _LOWERED_S, until_at))
+
+    felt_c, keep = follows.felt_c, exp(-_STEP_S / follows.lag_s)
+    found = []
+    for at in [start.at + _STEP_S * k for k in range(1, steps + 1)]:
+        _, outside_c, outside_sd_k = outside.expected(at)
+        felt_c = outside_c + keep * (felt_c - outside_c)
+        warmer_k = felt_c - follows.felt_c
+        found.append(
+            Hour(
+                at,
+                at - start.at,
+                edge_at(at),
+                outside_c,
+                follows.level_c + follows.share * warmer_k,
+                follows.level_var + (follows.share * outside_sd_k) ** 2,
+                max(0.0, 2.0 * warmer_k * follows.both + warmer_k**2 * follows.share_var),
+                _AHEAD_SD_K**2 * (at - start.at) / 3600.0,
+            )
+        )
+    return Hours(
+        start,
+        edge_at(start.at),
+        outside.at(start.at),
+        outside.source,
+        follows.level_c,
+        tuple(found),
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class View:
+    """At what box one looks ahead: `rise_gain` is the coming rise over the present `rise_k`
+    (another lamp, another cover). The spread and the time constant are those of the coming box."""
+
+    hours: Hours
     floor_c: float
-    follows: Following
     rise_k: float
     rise_sd_k: float
     rise_gain: float = 1.0
     change_sd_k: float = 0.0  # of what another lamp or cover is reckoned to bring
     rise_per_watt_k: float  # what a watt more brings
     tau_s: float
-    outside: OutsideCurve
-    low_at: LowAt
     learned: float
     open_share: float = 0.0  # of the cover, for the birds' air
     first_night: bool = False
@@ -68,77 +125,88 @@ class Way(NamedTuple):
     per_watt_k: float
 
 
-def look_ahead(view: View) -> Way:
-    """The course, the chance and what is missing.
+def _middle(view: View) -> list[tuple[float, float]]:
+    """The floor's middle course in each of the hours, degC, and its standard deviation."""
+    tau_s, change_var = view.tau_s, view.change_sd_k**2
+    apart_k = view.floor_c - view.hours.level_c
+    brought_k = (view.rise_gain - 1.0) * view.rise_k
+    found = []
+    for _, since_s, _, _, settles_c, settles_var, felt_var, ahead_var in view.hours.to_come:
+        left = exp(-since_s / tau_s)
+        gone = 1.0 - left
+        found.append(
+            (
+                settles_c + gone * brought_k + left * apart_k,
+                sqrt(gone**2 * (settles_var + change_var) + felt_var + _WANDER_VAR + ahead_var),
+            )
+        )
+    return found
+
+
+def _margin(view: View, middle: Sequence[tuple[float, float]]) -> tuple[float, float, float]:
+    """By how much the middle course keeps over the band's edge where that is nearest, its standard
+    deviation there, and by how much the edge is undercut in CLEAR_CHANCE of nights.
 
     A floor that is below its band already is judged from when it is well back, or when the box has
     taken the temperature it is heading for: else no lamp would ever seem to help."""
-    start, outside, follows = view.start, view.outside, view.follows
-    steps = max(1, int((view.until_at - start.at) / _STEP_S + 0.999))
-    times = [start.at + _STEP_S * k for k in range(1, steps + 1)]
+    settled = view.floor_c >= view.hours.edge_c
+    settles_s = min(_SETTLED_TAUS * view.tau_s, view.hours.to_come[-1].since_s)
+    short_k, nearest_k, nearest_sd_k, nearest = 0.0, 1e9, 1.0, 1e9
+    for hour, (temp_c, sd_k) in zip(view.hours.to_come, middle, strict=True):
+        over_k = temp_c - _DIP_K - hour.edge_c
+        clear_k = _Z_CLEAR * sd_k
+        if settled or over_k >= clear_k or hour.since_s >= settles_s:
+            settled = True
+            short_k = max(short_k, clear_k - over_k)
+            if over_k / sd_k < nearest:
+                nearest_k, nearest_sd_k, nearest = over_k, sd_k, over_k / sd_k
+    return nearest_k, nearest_sd_k, short_k
 
-    def edge_at(at: float) -> float:
-        return view.low_at(min(at + _LOWERED_S, view.until_at))
 
-    temp_c, felt_c = view.floor_c, follows.felt_c
-    apart_k = temp_c - follows.level_c
-    brought_k = (view.rise_gain - 1.0) * view.rise_k
-    below_now = temp_c < edge_at(start.at)
-    leaves_at = start.at if below_now else None
-    outside_low_c = outside.at(start.at)
-    lowest, lowest_at = temp_c, start.at
+def chance(view: View) -> float:
+    """Of leaving the band, 0..1, and no more."""
+    margin_k, margin_sd_k, _ = _margin(view, _middle(view))
+    return _below(0.0, margin_k, margin_sd_k)
+
+
+def look_ahead(view: View) -> Way:
+    """The course, the chance and what is missing."""
+    hours, temp_c = view.hours, view.floor_c
+    middle = _middle(view)
+    margin_k, margin_sd_k, short_k = _margin(view, middle)
+    below_now = temp_c < hours.edge_c
+    leaves_at = hours.start.at if below_now else None
+    lowest, lowest_at = temp_c, hours.start.at
     low_end = high_end = temp_c
-    course = [Foreseen(start.at, temp_c, temp_c, temp_c)]
-    settled, settles_at = not below_now, start.at + _SETTLED_TAUS * view.tau_s
-    short_k = 0.0  # of the band's edge being undercut in CLEAR_CHANCE of nights only
-    nearest = (1e9, 1.0)  # of the middle over the band's edge, and its standard deviation
-    keep = exp(-_STEP_S / follows.lag_s)
-    for at in times:
-        low_c = edge_at(at)
-        _, outside_c, outside_sd_k = outside.expected(at)
-        outside_low_c = min(outside_low_c, outside_c)
-        felt_c = outside_c + keep * (felt_c - outside_c)
-        warmer_k = felt_c - follows.felt_c
-        left = exp(-(at - start.at) / view.tau_s)
-        settles_c = follows.level_c + follows.share * warmer_k + (1.0 - left) * brought_k
-        temp_c = settles_c + left * apart_k
-        sd_k = sqrt(
-            (1.0 - left) ** 2
-            * (follows.level_var + (follows.share * outside_sd_k) ** 2 + view.change_sd_k**2)
-            + max(0.0, 2.0 * warmer_k * follows.both + warmer_k**2 * follows.share_var)
-            + _WANDER_SD_K**2
-            + _AHEAD_SD_K**2 * (at - start.at) / 3600.0
-        )
-        dip_c = temp_c - _DIP_K
-        settled = (
-            settled or dip_c - low_c >= _Z_CLEAR * sd_k or at >= min(settles_at, view.until_at)
-        )
-        if settled:
-            short_k = max(short_k, low_c - dip_c + _Z_CLEAR * sd_k)
-            nearest = min(nearest, (dip_c - low_c, sd_k), key=lambda way: way[0] / way[1])
+    for hour, (mid_c, sd_k) in zip(hours.to_come, middle, strict=True):
+        dip_c = mid_c - _DIP_K
         if dip_c < lowest:
-            lowest, lowest_at = dip_c, at
+            lowest, lowest_at = dip_c, hour.at
         low_end, high_end = min(low_end, dip_c - Z80 * sd_k), min(high_end, dip_c + Z80 * sd_k)
-        if leaves_at is None and temp_c < low_c:
-            leaves_at = at
-        course.append(_foreseen(at, temp_c, temp_c - Z80 * sd_k, temp_c + Z80 * sd_k))
+        if leaves_at is None and mid_c < hour.edge_c:
+            leaves_at = hour.at
     rise_k, per_watt_k = view.rise_k * view.rise_gain, max(view.rise_per_watt_k, _LEAST_K_PER_W)
     outlook = Outlook(
         lowest_c=Interval(lowest, low_end, high_end),
         lowest_at=lowest_at,
         leaves_band_at=leaves_at,
-        chance=_below(0.0, *nearest),
+        chance=_below(0.0, margin_k, margin_sd_k),
         missing_watts=short_k / per_watt_k,
-        outside_low_c=outside_low_c,
-        outside_from=outside.source,
+        outside_low_c=min(hours.outside_c, *(hour.outside_c for hour in hours.to_come)),
+        outside_from=hours.source,
         rise_c=Interval(rise_k, rise_k - Z80 * view.rise_sd_k, rise_k + Z80 * view.rise_sd_k),
         learned=view.learned,
         below_now=below_now,
         open_share=view.open_share,
         first_night=view.first_night,
-        course=tuple(course),
+        begins=(hours.start.at, temp_c),
+        ways=((1.0, _thousandths(middle)),),
     )
-    return Way(outlook, *nearest, per_watt_k)
+    return Way(outlook, margin_k, margin_sd_k, per_watt_k)
+
+
+def _thousandths(middle: Sequence[tuple[float, float]]) -> tuple[tuple[float, float], ...]:
+    return tuple((round(temp_c, 3), round(sd_k, 3)) for temp_c, sd_k in middle)
 
 
 def together(ways: Sequence[tuple[float, Way]]) -> Outlook:
@@ -146,35 +214,31 @@ def together(ways: Sequence[tuple[float, Way]]) -> Outlook:
     if len(ways) == 1:
         return ways[0][1].outlook
     likeliest = max(ways, key=lambda way: way[0])[1].outlook
-    chance = sum(weight * way.outlook.chance for weight, way in ways)
-    now_c = likeliest.course[0].mid_c
     lows = [(weight, way.outlook.lowest_c) for weight, way in ways]
     spread = [(w, low.mid, max(0.05, (low.high - low.low) / (2.0 * Z80))) for w, low in lows]
     margins = [(weight, way.margin_k, way.margin_sd_k) for weight, way in ways]
-    short_k = max(0.0, -_quantile(margins, CLEAR_CHANCE))
+    now_c = likeliest.begins[1]
     return replace(
         likeliest,
         lowest_c=Interval(*(min(now_c, _quantile(spread, part)) for part in (0.5, 0.1, 0.9))),
-        chance=chance,
-        missing_watts=short_k / ways[0][1].per_watt_k,
-        course=_mixed([(weight, way.outlook.course) for weight, way in ways]),
+        chance=sum(weight * way.outlook.chance for weight, way in ways),
+        missing_watts=max(0.0, -_quantile(margins, CLEAR_CHANCE)) / ways[0][1].per_watt_k,
+        ways=tuple((weight, way.outlook.ways[0][1]) for weight, way in ways),
     )
 
 
-def _mixed(ways: Sequence[tuple[float, tuple[Foreseen, ...]]]) -> tuple[Foreseen, ...]:
-    points = []
-    for hour in zip(*(course for _, course in ways), strict=True):
-        weighed = [(weight, point) for (weight, _), point in zip(ways, hour, strict=True)]
-        mid_c = sum(weight * point.mid_c for weight, point in weighed)
-        spread = [(w, p.mid_c, max(0.05, (p.high_c - p.mid_c) / Z80)) for w, p in weighed]
+def course(outlook: Outlook) -> tuple[Foreseen, ...]:
+    """From now to the morning, for a picture: worked out when somebody looks."""
+    start_at, now_c = outlook.begins
+    points = [Foreseen(start_at, now_c, now_c, now_c)]
+    hours = zip(*(course for _, course in outlook.ways), strict=True)
+    for number, hour in enumerate(hours, 1):
+        spread = [(w, *point) for (w, _), point in zip(outlook.ways, hour, strict=True)]
+        mid_c = sum(weight * temp_c for weight, temp_c, _ in spread)
         low_c, high_c = (_quantile(spread, part) for part in (0.1, 0.9))
-        points.append(_foreseen(hour[0].at, mid_c, min(mid_c, low_c), max(mid_c, high_c)))
-    first = ways[0][1][0]
-    return (first, *points[1:])
-
-
-def _foreseen(at: float, mid_c: float, low_c: float, high_c: float) -> Foreseen:
-    return Foreseen(at, round(mid_c, 2), round(low_c, 2), round(high_c, 2))
+        found = (mid_c, min(mid_c, low_c), max(mid_c, high_c))
+        points.append(Foreseen(start_at + _STEP_S * number, *(round(c, 2) for c in found)))
+    return tuple(points)
 
 
 def _below(limit: float, middle: float, sd: float) -> float:

@@ -25,7 +25,8 @@ from monitor.intake.unclaimed import Unclaimed
 from monitor.service.live_set_up import LiveSetUp
 from monitor.site import Brooder, HeatSource, Place, Probe, Site
 from monitor.tell.missing import Missing
-from monitor.thermal.diagnosis import Foreseen, Interval, Outlook
+from monitor.thermal.diagnosis import Interval, Outlook
+from monitor.thermal.tonight import Z80
 from monitor.units import Unit
 from monitor.watch.life_cycle import AlarmState
 from monitor.watch.status import (
@@ -187,19 +188,17 @@ def outlook(**changes: Any) -> Outlook:
         "mend": (),
     }
     given |= changes
-    given.setdefault("course", course(given["lowest_c"], given["lowest_at"]))
-    return Outlook(**given)
+    ways = ((1.0, course(given["lowest_c"], given["lowest_at"])),)
+    return Outlook(**{"begins": (NIGHT, 31.8), "ways": ways, **given})
 
 
-def course(lowest: Interval, lowest_at: float) -> tuple[Foreseen, ...]:
+def course(lowest: Interval, lowest_at: float) -> tuple[tuple[float, float], ...]:
     """From a floor at 31.8 degC straight down to the lowest, then level until seven."""
     found = []
-    for step in range(21):
-        at = NIGHT + step * 900.0
-        share = min(1.0, (at - NIGHT) / (lowest_at - NIGHT))
+    for step in range(1, 21):
+        share = min(1.0, step * 900.0 / (lowest_at - NIGHT))
         mid_c = 31.8 + share * (lowest.mid - 31.8)
-        wide = share * (lowest.high - lowest.low) / 2
-        found.append(Foreseen(at, mid_c, mid_c - wide, mid_c + wide))
+        found.append((mid_c, share * (lowest.high - lowest.low) / 2 / Z80))
     return tuple(found)
 
 

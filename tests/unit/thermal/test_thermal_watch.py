@@ -86,7 +86,8 @@ def _tonight(watch: ThermalWatch, *, hours: float, outside_c: float):
     now = Moment(DAY_0 + hours * 3600.0, hours * 3600.0)
     skies = (from_low(now, outside_c, outside_c - 6.0, now.at + 9 * 3600.0),)
     as_it_is = changed(box("floor"), box("floor"), Flock())
-    return watch.outlook(now, skies, now.at + 11 * 3600.0, low_at=lambda _at: 28.0, change=as_it_is)
+    night = watch.coming_night(now, skies, now.at + 11 * 3600.0, low_at=lambda _at: 28.0)
+    return night.outlook(as_it_is)
 
 
 def test_before_anything_is_learned_the_prior_speaks():
@@ -113,14 +114,10 @@ def test_the_watts_named_as_missing_are_those_that_make_it_hold():
     a_watt_k = changed(brooder, brooder, Flock()).rise_per_watt_k * 20.0 / prior(brooder).rise_k
     assert 2.5 / a_watt_k < outlook.missing_watts < 5.5 / a_watt_k
     now = Moment(DAY_0 + 21600.0, 21600.0)
-    more = watch.outlook(
-        now,
-        (from_low(now, 9.0, 3.0, now.at + 9 * 3600.0),),
-        now.at + 11 * 3600.0,
-        low_at=lambda _at: 28.0,
-        change=changed(brooder, with_watts(brooder, outlook.missing_watts), Flock()),
-    )
-    assert more.chance == pytest.approx(0.2, abs=0.06)
+    skies = (from_low(now, 9.0, 3.0, now.at + 9 * 3600.0),)
+    night = watch.coming_night(now, skies, now.at + 11 * 3600.0, low_at=lambda _at: 28.0)
+    more = changed(brooder, with_watts(brooder, outlook.missing_watts), Flock())
+    assert night.chance(more) == pytest.approx(0.2, abs=0.06)
 
 
 @pytest.mark.parametrize(

@@ -1,7 +1,7 @@
 """A floor below its band as one looks ahead: the night is judged by whether it comes back."""
 
 import json
-from dataclasses import asdict, replace
+from dataclasses import asdict
 
 import pytest
 
@@ -9,28 +9,36 @@ from monitor.events import Moment
 from monitor.thermal.diagnosis import Outlook, outlook_of
 from monitor.thermal.follow import Following
 from monitor.thermal.outside_curve import Expected, OutsideCurve, from_low
-from monitor.thermal.tonight import CLEAR_CHANCE, View, look_ahead, together
+from monitor.thermal.tonight import CLEAR_CHANCE, View, chance, course, hours, look_ahead, together
 
 EVENING = 1_770_685_200.0
+MORNING = EVENING + 10 * 3600.0
 LOW_C = 28.0
 
 
 def view(
-    floor_c: float, outside_c: float, rise_gain: float = 1.0, step_at: float | None = None
+    floor_c: float,
+    outside_c: float,
+    rise_gain: float = 1.0,
+    step_at: float | None = None,
+    *,
+    outside: OutsideCurve | None = None,
+    share: float = 1.0,
 ) -> View:
     """A box that holds 22 K over the outside with 500 W, and follows within half an hour."""
     start = Moment(EVENING, EVENING)
-    until_at = EVENING + 10 * 3600.0
     return View(
-        start=start,
-        until_at=until_at,
+        hours=hours(
+            start,
+            MORNING,
+            follows=Following(outside_c + 22.0, 0.5**2, share, 0.0, 0.0, outside_c, lag_s=1800.0),
+            outside=outside or from_low(start, outside_c, outside_c, MORNING),
+            low_at=lambda at: LOW_C if step_at is None or at < step_at else LOW_C - 2.8,
+        ),
         floor_c=floor_c,
-        follows=Following(outside_c + 22.0, 0.5**2, 1.0, 0.0, 0.0, outside_c, lag_s=1800.0),
         rise_k=22.0,
         rise_sd_k=0.5,
         tau_s=1800.0,
-        outside=from_low(start, outside_c, outside_c, until_at),
-        low_at=lambda at: LOW_C if step_at is None or at < step_at else LOW_C - 2.8,
         rise_gain=rise_gain,
         rise_per_watt_k=22.0 / 500.0,
         learned=1.0,
@@ -60,6 +68,13 @@ def test_a_cold_box_on_too_cold_a_night_is_helped_by_what_would_help_it() -> Non
     assert ahead(view(24.0, 2.0, scale)).chance < CLEAR_CHANCE
 
 
+@pytest.mark.parametrize("floor_c", [24.0, 31.0])
+@pytest.mark.parametrize("outside_c", [2.0, 6.0, 12.0])
+def test_what_is_tried_is_judged_as_what_is_said(floor_c: float, outside_c: float) -> None:
+    seen = view(floor_c=floor_c, outside_c=outside_c, rise_gain=1.1)
+    assert chance(seen) == ahead(seen).chance
+
+
 def test_a_floor_in_its_band_is_not_below_it() -> None:
     outlook = ahead(view(floor_c=31.0, outside_c=2.0))
     assert not outlook.below_now
@@ -82,16 +97,15 @@ def test_the_interval_is_that_of_the_lowest_floor_whenever_it_is():
     the morning."""
     points = tuple(Expected(EVENING + k * 3600.0, 8.0 + 0.1 * k, 0.2 + 0.4 * k) for k in range(11))
     outside = OutsideCurve(points, "the test")
-    doubtful = replace(view(floor_c=29.9, outside_c=8.0), outside=outside)
-    outlook = ahead(doubtful)
+    outlook = ahead(view(floor_c=29.9, outside_c=8.0, outside=outside))
     assert outlook.lowest_c.low < 28.0 < outlook.lowest_c.high <= 29.9
     assert outlook.chance > 0.05
 
 
 def test_a_fall_outside_that_the_box_follows_in_part_is_felt_in_part():
     outside = from_low(Moment(EVENING, EVENING), 8.0, -2.0, EVENING + 8 * 3600.0)
-    plain = replace(view(floor_c=30.0, outside_c=8.0), outside=outside)
-    sparing = replace(plain, follows=plain.follows._replace(share=0.5))
+    plain = view(floor_c=30.0, outside_c=8.0, outside=outside)
+    sparing = view(floor_c=30.0, outside_c=8.0, outside=outside, share=0.5)
     dip_k = 30.0 - ahead(view(floor_c=30.0, outside_c=8.0)).lowest_c.mid
     felt_k = 30.0 - dip_k - ahead(plain).lowest_c.mid
     spared_k = 30.0 - dip_k - ahead(sparing).lowest_c.mid
@@ -109,6 +123,11 @@ def test_two_ways_for_the_night_to_go_are_weighed_and_not_averaged():
     assert both.lowest_c.mid == pytest.approx(ahead(quiet).lowest_c.mid, abs=0.5)
     assert both.lowest_c.low == pytest.approx(ahead(front).lowest_c.mid, abs=1.0)
     assert 0.0 < both.missing_watts < ahead(front).missing_watts
+    morning, *_ = course(both)[::-1]
+    of_front, of_quiet = course(ahead(front))[-1], course(ahead(quiet))[-1]
+    assert morning.mid_c == pytest.approx(0.7 * of_quiet.mid_c + 0.3 * of_front.mid_c, abs=0.01)
+    assert morning.low_c == pytest.approx(of_front.mid_c, abs=1.0)
+    assert morning.high_c < of_quiet.high_c
 
 
 def test_a_floor_lowered_for_the_step_of_the_night_is_no_cold_night():
@@ -120,10 +139,10 @@ def test_a_floor_lowered_for_the_step_of_the_night_is_no_cold_night():
 
 
 def test_the_course_of_the_night_goes_from_now_to_the_lowest_and_on_to_the_morning():
-    seen = view(floor_c=31.0, outside_c=2.0)
-    outlook = ahead(seen)
-    first, last = outlook.course[0], outlook.course[-1]
-    assert (first.at, first.mid_c, last.at) == (EVENING, 31.0, seen.until_at)
-    assert min(p.mid_c for p in outlook.course) == pytest.approx(outlook.lowest_c.mid, abs=0.5)
-    assert all(p.low_c <= p.mid_c <= p.high_c for p in outlook.course)
+    outlook = ahead(view(floor_c=31.0, outside_c=2.0))
+    points = course(outlook)
+    first, last = points[0], points[-1]
+    assert (first.at, first.mid_c, last.at) == (EVENING, 31.0, MORNING)
+    assert min(p.mid_c for p in points) == pytest.approx(outlook.lowest_c.mid, abs=0.5)
+    assert all(p.low_c <= p.mid_c <= p.high_c for p in points)
     assert outlook_of(json.loads(json.dumps(asdict(outlook)))) == outlook

@@ -11,29 +11,18 @@ from support.engine_night import Night, a_brooder, a_site
 
 from monitor.brooding.heat_balance import Flock, changed, with_watts
 from monitor.site import Brooder, HeatSource
-from monitor.thermal.diagnosis import Interval, Outlook
 from monitor.thermal.mending import mends
 from monitor.thermal.tonight import CLEAR_CHANCE
 
 POOR = replace(a_brooder(), cover="none")
 
 
-def by_model(box: Brooder, missing: float, flock: Flock) -> Callable[[Brooder], Outlook | None]:
+def by_model(box: Brooder, missing: float, flock: Flock) -> Callable[[Brooder], float]:
     """A box that holds once a change brings what a lamp of `missing` W would."""
     enough = changed(box, with_watts(box, missing), flock).rise_gain
 
-    def look(wished: Brooder) -> Outlook:
-        return Outlook(
-            lowest_c=Interval(30.0, 29.0, 31.0),
-            lowest_at=0.0,
-            leaves_band_at=None,
-            chance=0.05 if changed(box, wished, flock).rise_gain >= enough else 0.9,
-            missing_watts=missing,
-            outside_low_c=0.0,
-            outside_from="the test",
-            rise_c=Interval(30.0, 29.0, 31.0),
-            learned=1.0,
-        )
+    def look(wished: Brooder) -> float:
+        return 0.05 if changed(box, wished, flock).rise_gain >= enough else 0.9
 
     return look
 
