@@ -85,7 +85,8 @@ class HeatKnown:
     out: frozenset[int]
     cover_open: bool | None  # None: no switch says
     mains_off: bool = False
-    rests: bool = False  # a thermostat has switched one off: the floor comes down with it, as usual
+    # Until this tick a thermostat has one switched off: the floor comes down with it, as usual.
+    rests_until: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

@@ -433,7 +433,7 @@ class ThermalWatch:
                 acted=self._acted,
             )
             and not self._weather(tick)
-            and not self._known.rests
+            and self._known.rests_until < tick
             and not self._may_swing(tick, floor_c)
         )
         if tells and not fall.decided(tick):
@@ -672,7 +672,7 @@ class ThermalWatch:
                 sorted(self._known.out),
                 self._known.cover_open,
                 self._known.mains_off,
-                self._known.rests,
+                self._known.rests_until,
             ],
             "target_c": self._target_c,
             "midnight": self._midnight,
@@ -717,13 +717,13 @@ class ThermalWatch:
         if state["loss"] is not None:
             self._loss = loss_from(state["loss"], shift_s, len(self._watts))
         if "known" in state:
-            lit, out, cover_open, mains_off, rests = state["known"]
+            lit, out, cover_open, mains_off, rests_until = state["known"]
             self._known = HeatKnown(
                 {i: tick + shift_s for i, tick in lit if i < len(self._watts)},
                 frozenset(i for i in out if i < len(self._watts)),
                 cover_open,
                 mains_off,
-                rests,
+                rests_until + shift_s,
             )
         self._target_c = state["target_c"]
         midnight = state["midnight"]

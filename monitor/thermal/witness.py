@@ -149,7 +149,9 @@ def measured(
     lit = {i for i, said in known.lit.items() if said > since and tick - said < _FRESH_S}
     if lit & set(one.sources):
         return ACQUITTED
-    if sources == len(known.lit) and all(tick - said > _FRESH_S for said in known.lit.values()):
+    if sources == len(known.lit) and all(
+        since - _BEFORE_S < said < tick - _FRESH_S for said in known.lit.values()
+    ):
         return _ALL_SILENT if len(one.sources) == sources else 0.0
     if known.out and set(one.sources) != known.out:
         return ACQUITTED

@@ -158,7 +158,7 @@ class BoxMeters:
             out=frozenset(place[source.name] for source in self.sources_out),
             cover_open=self.cover_open(tick),
             mains_off=mains_off,
-            rests=any(heat.rests for heat in self._heat.values()),
+            rests_until=max((heat.rests_until for heat in self._heat.values()), default=0.0),
         )
 
     def plugs(self, tick: float) -> list[Plug] | None:

@@ -2,8 +2,9 @@
 by watch.box_meters.
 
 A watt that falls to zero is a dead lamp, whatever the floor does. Only a thermostat may do the same
-and mean nothing: one that the grower has named, or one that has shown itself. It is out when the
-floor is colder than where it has always come on again."""
+and mean nothing: one that the grower has named, or one that has shown itself. It is out when its
+rest is over: longer than any before while the floor is no warmer than where it came on again, or
+the floor colder than it ever came on at."""
 
 from collections import deque
 from typing import NamedTuple
@@ -20,9 +21,11 @@ _UNKNOWN_S = 7200.0  # a plug heard for less may be a thermostat's, that was nev
 _PATIENCE_S = 1800.0  # so long a thermostat is waited for where no floor tells
 _BELOW_K, _MISSED_K = 0.5, 2.0  # K; the wide one for a thermostat not yet seen to switch
 
-_STAYS_S = 300.0  # the floor stays that cold for so long
+_STAYS_S = 180.0  # the floor stays that cold for so long
+_LONGER = 1.25  # than the longest rest
+_SAID_S = 300.0  # a plug that says nothing for so long no longer proves a rest
 _DUTY_S = 3 * 3600.0
-_REMEMBERED = 6  # switchings on
+_REMEMBERED = 12  # rests
 _SAME_S = 1800.0  # the very same watts for so long: the plug may be stuck, and proves nothing
 _ADOPTED_S = 6 * 3600.0  # turned down for so long: that is usual now
 
@@ -61,7 +64,7 @@ class HeatSeen:
         self._down_since: float | None = None  # turned down
         self._missed_since: float | None = None
         self._cycles = 0
-        self._longest_off_s = 0.0
+        self._rests_s: deque[float] = deque(maxlen=_REMEMBERED)
         self._on_at_c: deque[float] = deque(maxlen=_REMEMBERED)
         self._switched: deque[tuple[float, bool]] = deque(maxlen=200)
 
@@ -88,10 +91,10 @@ class HeatSeen:
         self.judge(tick, floor)
 
     def _came_on(self, off_s: float, floor: Floor) -> None:
-        if off_s < _CYCLE_S:
+        if off_s < _CYCLE_S and not self.source.thermostat:
             return
         self._cycles += 1
-        self._longest_off_s = max(self._longest_off_s, off_s)
+        self._rests_s.append(off_s)
         if floor.coldest_c is not None:
             self._on_at_c.append(floor.coldest_c)
 
@@ -125,15 +128,16 @@ class HeatSeen:
             return True
         coldest_c, target_c, _ = floor
         if coldest_c is None or target_c is None:
-            if self.thermostat:
-                return off_s > max(_PATIENCE_S, 2.0 * self._longest_off_s)
-            return off_s >= _PATIENCE_S
+            return off_s > max(_PATIENCE_S, 2.0 * max(self._rests_s, default=0.0))
         below_k = target_c - coldest_c
         if not self.thermostat:
             return below_k > _MISSED_K
-        if self._on_at_c:
-            return below_k > 0.0 and coldest_c < min(self._on_at_c) - _BELOW_K
-        return below_k > _MISSED_K and off_s >= _CYCLE_S
+        if not self._on_at_c:
+            return below_k > _MISSED_K and off_s >= _CYCLE_S
+        if coldest_c < min(self._on_at_c) - _BELOW_K:
+            return below_k > 0.0
+        longest_s = max(self._rests_s, default=off_s)
+        return off_s > _LONGER * longest_s and coldest_c <= max(self._on_at_c)
 
     @property
     def may_rest(self) -> bool:
@@ -142,9 +146,12 @@ class HeatSeen:
         return self.thermostat or (self.source.thermostat is None and young)
 
     @property
-    def rests(self) -> bool:
-        """Is it off as a thermostat's is, and not out?"""
-        return self.lit is False and self._was_lit and not self.out and self.may_rest
+    def rests_until(self) -> float:
+        """Until when (tick) it is surely off as a thermostat's is; 0.0: it is lit, or out."""
+        if self.lit is not False or not self._was_lit or self.out or not self.may_rest:
+            return 0.0
+        longest_s = _LONGER * max(self._rests_s, default=_PATIENCE_S)
+        return min(self.since + longest_s, self.tick + _SAID_S)
 
     @property
     def thermostat(self) -> bool:
@@ -188,8 +195,8 @@ class HeatSeen:
     def restore(self, state: State, shift_s: float) -> None:
         """As it was, `shift_s` later."""
         for name, value in state.items():
-            if name == "_on_at_c":
-                self._on_at_c.extend(value)
+            if name in ("_on_at_c", "_rests_s"):
+                getattr(self, name).extend(value)
             elif name == "_switched":
                 self._switched.extend((at + shift_s, lit) for at, lit in value)
             elif name in _TICKS and value is not None:

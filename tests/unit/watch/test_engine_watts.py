@@ -232,3 +232,43 @@ def test_a_wild_reading_while_a_thermostat_rests_makes_no_dead_lamp() -> None:
         night.t += 20
         goes_on(night, 240, floor=swings, west=cycles, east=lit())
     assert night.changes == []
+
+
+def test_a_rest_longer_than_any_before_on_a_floor_no_warmer_is_none() -> None:
+    night = Night(plugged_site(thermostat=True))
+    goes_on(night, 5 * 2400 + 1200, floor=swings, west=cycles, east=lit())
+    assert night.changes == []
+    stopped = night.t
+    goes_on(night, 1200, floor=swings, west=out, east=lit())
+    goes_on(night, 900, floor=34.2, west=out, east=lit())
+    (told,) = night.changes
+    assert (told.alarm, told.facts["source"]) == (AlarmName.HEAT_LOSS, "west lamp")
+    assert told.at - night.start - stopped < 1.5 * 1200
+
+
+def test_a_long_rest_on_a_warm_floor_stays_a_rest() -> None:
+    """The sun does a thermostat's work."""
+    night = Night(plugged_site(thermostat=True))
+    goes_on(night, 5 * 2400 + 1200, floor=swings, west=cycles, east=lit())
+    goes_on(night, 7200, floor=lambda t: 35.5 + t // 60 % 3 / 16, west=out, east=lit())
+    assert night.changes == []
+
+
+def test_a_plug_that_falls_silent_while_its_thermostat_rests_hides_no_cooling_box() -> None:
+    plugged_night = Night(plugged_site(thermostat=True))
+    bare = Night(
+        replace(a_site(), brooders=(replace(plugged_site(thermostat=True).brooders[0], meters=()),))
+    )
+    for night, plugs in (
+        (plugged_night, {"west": cycles, "east": lit()}),
+        (bare, {}),
+    ):
+        goes_on(night, 5 * 2400 + 1260, floor=swings, **plugs)
+        assert night.changes == []
+        begins = night.t
+        goes_on(night, 3600, floor=cools(begins))
+    first, other = (
+        next(c.at for c in night.changes if c.alarm is AlarmName.HEAT_LOSS)
+        for night in (plugged_night, bare)
+    )
+    assert first - other <= 300.0
