@@ -19,6 +19,7 @@ VERBS = {
     "acknowledge": "acknowledge",
     "shelve": "shelve",
     "plan": "plan",
+    "warm-up": "warm_up",
     "tonight": "tonight",
     "review": "review",
     "contacts": "contacts",

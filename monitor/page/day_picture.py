@@ -18,6 +18,7 @@ from monitor.events import ChangeKind, EntryKind, Priority
 from monitor.page.day_readings import BACK_S, COLUMN_S, Day, Reach
 from monitor.page.phrases import Phrases
 from monitor.site import Brooder, Place, Site
+from monitor.thermal.diagnosis import Outlook
 from monitor.thermal.tonight import course
 from monitor.watch.status import AlarmStatus, BrooderStatus
 
@@ -104,19 +105,23 @@ def day_picture(
 ) -> DayPicture:
     """Of what was read and what is expected, as of the beginning of this column."""
     now = say.now // COLUMN_S * COLUMN_S
-    batch = box.batch
-    ahead = course(box.outlook) if box.outlook is not None and batch is not None else ()
+    batch, warm = box.batch, box.warm_up if box.warm_up is not None and box.warm_up.waits else None
+    outlook = box.outlook if warm is None else warm.outlook
+    ahead = course(outlook) if outlook is not None and (warm or batch) is not None else ()
     ahead = tuple(point for point in ahead if point.at >= now - COLUMN_S)
     span = _Span(now - BACK_S, max(now + _AHEAD_S, ahead[-1].at if ahead else 0.0))
     birds = [] if batch is None else [Birds(batch.kind, batch.hatched, batch.started_at)]
     floor = _together(day, _floor_keys(box), now)
-    sheet = _Sheet(span, _treads(birds, setting, site, span), floor, day, say)
+    treads = _treads(birds, setting, site, span)
+    if warm is not None:
+        treads = [(span.start, warm.limits)]
+    sheet = _Sheet(span, treads, floor, day, say)
     extremes = [p.low_c for p in ahead] + ([] if box.temp_c is None else [box.temp_c])
     scale = _scale(sheet.treads, floor.values(), extremes)
     drawn = _drawn(sheet, scale, _outside(site, day, now))
     return replace(
         drawn,
-        words=_words(box, floor, say, now),
+        words=_words(box, outlook, floor, say, now),
         fan=_area([(span.x(p.at), scale.y(p.high_c), scale.y(p.low_c)) for p in ahead]),
         expected=_line([(span.x(p.at), scale.y(p.mid_c)) for p in ahead]),
         now=span.x(now) / 10,
@@ -385,14 +390,16 @@ def _entries(name: str, day: Day, span: _Span) -> tuple[Label, ...]:
     )
 
 
-def _words(box: BrooderStatus, floor: dict[int, Reach], say: Phrases, now: float) -> str:
+def _words(
+    box: BrooderStatus, outlook: Outlook | None, floor: dict[int, Reach], say: Phrases, now: float
+) -> str:
     said = _extremes(floor, COLUMN_S, say, say.clock, f"since {say.clock(now - BACK_S)}")
-    if box.outlook is None or not box.outlook.ways or box.batch is None:
+    if outlook is None or not outlook.ways or (box.batch is None and box.warm_up is None):
         return said
-    low_c = box.outlook.lowest_c
+    low_c = outlook.lowest_c
     return (
         f"{said} Expected tonight: down to {say.temp(low_c.mid)} about "
-        f"{say.clock(box.outlook.lowest_at)}, likely {say.figure(low_c.low)} to "
+        f"{say.clock(outlook.lowest_at)}, likely {say.figure(low_c.low)} to "
         f"{say.figure(low_c.high)}."
     )
 

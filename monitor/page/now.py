@@ -17,6 +17,7 @@ from monitor.page.alarm_words import (
     told,
 )
 from monitor.page.box_plan import BoxPlan, box_plan
+from monitor.page.day_readings import Day
 from monitor.page.first_thing import first_thing
 from monitor.page.judgement import Judgement, Mark, Side, judge
 from monitor.page.now_lines import (
@@ -36,8 +37,10 @@ from monitor.site import Brooder, Site
 from monitor.tell.missing import Missing
 from monitor.tell.wording import first_aid, for_change, meter_words
 from monitor.tell.wording.tonight_words import tonight
+from monitor.tell.wording.warm_up_words import Verdict, warm_up_verdict
 from monitor.watch.box_facts import cold_ahead
 from monitor.watch.status import BrooderStatus, SiteStatus
+from monitor.watch.switched_off import own_falls
 
 STALE_S = 90.0  # the watch renews its status far more often than this
 
@@ -80,6 +83,7 @@ class BoxView:
     put_aside_link: str = ""
     what_if_link: str = ""
     plan: BoxPlan | None = None
+    warm_up: Verdict | None = None  # of an empty box that waits for chicks
 
 
 class UnansweredAlarm(NamedTuple):
@@ -107,11 +111,17 @@ class NowView:
     missing: tuple[Missing, ...] = ()  # for tonight, but for what an alarm says
 
 
-def view(status: SiteStatus, site: Site, say: Phrases, missing: Iterable[Missing] = ()) -> NowView:
-    """The status, and what is missing for tonight, in words."""
+def view(
+    status: SiteStatus,
+    site: Site,
+    say: Phrases,
+    missing: Iterable[Missing] = (),
+    day: Day | None = None,
+) -> NowView:
+    """The status, what is missing for tonight, and what the last day showed, in words."""
     settings = {box.name: box for box in site.brooders}
     boxes = tuple(
-        _box(number, box, settings.get(box.name), site, say)
+        _box(number, box, _Whose(settings.get(box.name), site, say), day)
         for number, box in enumerate(status.brooders)
     )
     alarms = tuple(alarm_view(a, site, say, None) for a in told(status.alarms))
@@ -166,16 +176,19 @@ def _calm(boxes: tuple[BoxView, ...], lacking: list[Missing]) -> str:
     if lacking:
         return capital(f"{lacking[0].subject}: {lacking[0].words}")
     if all(box.mark is Mark.EMPTY for box in boxes):
-        return "No chicks entered"
+        if len(boxes) == 1 and boxes[0].warm_up is not None:
+            return boxes[0].warm_up.answer
+        awaited = [f"{box.name}: {box.warm_up.answer.lower()}" for box in boxes if box.warm_up]
+        return "; ".join(awaited) or "No chicks entered"
     advice = sum(alarm.advice for box in boxes for alarm in box.alarms)
     more = f". {counted(advice, 'piece of advice', 'pieces of advice')}" if advice else ""
     return f"All right{more}"
 
 
-def _box(
-    number: int, box: BrooderStatus, setting: Brooder | None, site: Site, say: Phrases
-) -> BoxView:
+def _box(number: int, box: BrooderStatus, whose: "_Whose", day: Day | None) -> BoxView:
+    setting, site, say = whose
     judged = judge(box)
+    verdict = _warm_up(box, whose, day)
     alarms = tuple(alarm_view(a, site, say, box) for a in told(box.alarms))
     said = {line for alarm in alarms for line in alarm.more}
     outlook = _tonight(box, judged, say, said)
@@ -190,7 +203,10 @@ def _box(
         against=against_line(box, judged, say),
         trend=trend_line(box, judged, say),
         is_bad=judged.mark not in (Mark.RIGHT, Mark.EMPTY),
-        instruction=_instruction(box, judged, alarms, _Whose(setting, site, say)),
+        instruction=_instruction(box, judged, alarms, whose)
+        if verdict is None
+        else f"{verdict.first} {_OTHERWISE[Side.EMPTY]}".strip(),
+        warm_up=verdict,
         act=None if call is None else Act("I am seeing to it", call.answer_link or "", call.title),
         without_estimate=estimate_line(box),
         alarms=alarms,
@@ -240,6 +256,15 @@ class _Whose(NamedTuple):
     setting: Brooder | None
     site: Site
     say: Phrases
+
+
+def _warm_up(box: BrooderStatus, whose: _Whose, day: Day | None) -> Verdict | None:
+    """None where no chicks are to come, or something else comes first."""
+    setting, _, say = whose
+    if setting is None or box.out_of_service or box.warm_up is None or not box.warm_up.waits:
+        return None
+    falls = () if day is None else own_falls(setting, day.columns, day.wide_s)
+    return warm_up_verdict(box, setting, say.voice, say.now, falls)
 
 
 def _would_say(name: AlarmName, box: BrooderStatus, whose: _Whose) -> str:

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 from monitor.brooding.bird_kinds import KINDS
+from monitor.brooding.calendar import midnight
 from monitor.page.judgement import Judgement, Motion, Side
 from monitor.page.phrases import PLACES, Phrases, counted, days_old
 from monitor.tell.wording import meter_words
@@ -30,11 +31,27 @@ def against_line(box: BrooderStatus, judged: Judgement, say: Phrases) -> str:
     if judged.side is Side.OUT:
         return "taken out of use: not watched"
     if box.batch is None:
-        return "no chicks entered, so nothing to hold it against"
+        return _for_whom(box, say)
     if box.target_c is None:
         return "no target at this age"
     target = f"should be {say.figure(box.target_c)}"
     return _unread(box, target) if box.temp_c is None else target + _beside(box, judged, say)
+
+
+def _for_whom(box: BrooderStatus, say: Phrases) -> str:
+    """An empty box: who comes when, and what they will need."""
+    warm = box.warm_up
+    if warm is None or not warm.waits:
+        return "no chicks entered, so nothing to hold it against"
+    need = f"chicks of a day need {say.figure(warm.limits.target_c)}"
+    if box.expected is None:
+        return need
+    at = midnight(box.expected.day, say.site.timezone)
+    days = (box.expected.day - say.local(say.now).date()).days
+    comes = "come today" if days == 0 else f"come {say.soon(at)}"
+    if days < 0:
+        comes = f"were to come on {say.day(at)}"
+    return f"{box.expected.count} birds {comes}; {need}"
 
 
 def _unread(box: BrooderStatus, target: str) -> str:

@@ -68,7 +68,8 @@ class NowScreen:
     def _words(self, say: Phrases) -> dict[str, Any]:
         """All that the screen says, from one snapshot."""
         status = self._frame.api.status()
-        seen = view(status, self._frame.api.site, say, self._frame.api.missing())
+        site, missing = self._frame.api.site, self._frame.api.missing()
+        seen = view(status, site, say, missing, self._readings.day)
         watcher = self._frame.api.watcher()
         return {
             "say": say,
@@ -140,6 +141,7 @@ class NowScreen:
             day.read_at,
             box.outlook_at,
             box.batch and (box.batch.hatched, box.batch.kind, box.batch.started_at),
+            box.warm_up and box.warm_up.limits,
             None if box.temp_c is None else round(box.temp_c * 4),
             tuple((a.occurrence, a.state) for a in box.alarms),
         )

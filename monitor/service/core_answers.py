@@ -1,6 +1,7 @@
 """What the core answers to a command or a page. Used by the live service API, in the watch thread,
 and by `offline`, when no service runs. Requests and answers are JSON-able."""
 
+from collections.abc import Sequence
 from dataclasses import asdict
 from typing import Any
 
@@ -10,7 +11,9 @@ from monitor.service.core import Core
 from monitor.tell.wording import Voice
 from monitor.tell.wording.meter_words import reserve_line
 from monitor.tell.wording.moving_words import moving_line
+from monitor.tell.wording.warm_up_words import warm_up_verdict
 from monitor.watch.status import BrooderStatus
+from monitor.watch.switched_off import OwnFall
 
 _ENTRY_FIELDS = frozenset(
     {
@@ -91,8 +94,7 @@ def tonight(
     """The outlook for the coming night. Raises Objection where there is nothing to go by."""
     status = core.status(now).brooder(brooder)
     if status is None:
-        names = ", ".join(b.name for b in core.site.brooders)
-        raise Objection(f"No brooder is called {brooder!r}; it must be one of {names}.")
+        raise Objection(_unknown(core, brooder))
     outlook = core.engine.tonight(brooder, now, low_c=low_c, cover=cover, extra_watts=extra_watts)
     if outlook is None and status.temp_c is None:
         raise Objection(
@@ -115,6 +117,32 @@ def tonight(
         "reserve": reserve_line(status, Voice(core.site)),
         "moving": _moving_line(status, Voice(core.site)),
     }
+
+
+def warm_up(
+    core: Core, now: Moment, brooder: str, falls: Sequence[Sequence[Any]] = ()
+) -> dict[str, Any]:
+    """Is the empty box ready for chicks? `falls`: what its record shows of probes that fell alone.
+    Raises Objection where birds are in."""
+    status = core.status(now).brooder(brooder)
+    if status is None:
+        raise Objection(_unknown(core, brooder))
+    setting = core.site.brooder(brooder)
+    fell = [OwnFall(*fall) for fall in falls]
+    verdict = warm_up_verdict(status, setting, Voice(core.site), now.at, fell)
+    if verdict is None and status.batch is not None:
+        raise Objection(
+            f"{status.batch.head_count} birds are in {brooder}: how it stands now is on the page, "
+            "and whether tonight will hold says `brooder tonight`."
+        )
+    if verdict is None:
+        raise Objection(f"The schedule of {brooder} has no target for chicks of a day.")
+    return {"ready": verdict.ready, "answer": verdict.answer, "checks": verdict.checks}
+
+
+def _unknown(core: Core, brooder: str) -> str:
+    names = ", ".join(b.name for b in core.site.brooders)
+    return f"No brooder is called {brooder!r}; it must be one of {names}."
 
 
 def _moving_line(status: BrooderStatus, voice: Voice) -> str | None:

@@ -241,6 +241,8 @@ class LiveServiceApi:
                 said = await self._in_watch(lambda _now: core_answers.ledger(core))
             case "tonight":
                 said = await self._in_watch(lambda now: core_answers.tonight(core, now, **details))
+            case "warm-up":
+                said = await self._in_watch(lambda now: core_answers.warm_up(core, now, **details))
             case "contacts-try":
                 said = await self.try_contacts(details.get("name"))
             case "trials":

@@ -60,5 +60,7 @@ def answer(settings: Settings, what: str, details: dict[str, Any]) -> Any:
                 return core_answers.ledger(core)
             case "tonight":
                 return core_answers.tonight(core, now, **details)
+            case "warm-up":
+                return core_answers.warm_up(core, now, **details)
             case _:
                 raise Objection(f"{what} needs the running service; start it with: brooder watch")

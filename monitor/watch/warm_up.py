@@ -29,6 +29,7 @@ class Expected:
 class WarmUp:
     """An empty box against what chicks of a day will need. None: not known."""
 
+    waits: bool  # birds are to come, or none have ever been in it
     limits: AgeLimits
     level_since: float | None  # Unix s since which its floor has been in their band
     outlook: Outlook | None  # of the coming night, without the birds' own warmth
@@ -40,7 +41,7 @@ class EmptyBox:
     def __init__(self, brooder: Brooder) -> None:
         self._brooder = brooder
         self.expected: Expected | None = None
-        self.waits = True  # birds are to come, or none have ever been in it
+        self.waits = True
         self.level_since: float | None = None  # tick
         self.outlook: Outlook | None = None
 
@@ -80,7 +81,7 @@ class EmptyBox:
         limits, since = self.limits, self.level_since
         if limits is None:
             return None
-        return WarmUp(limits, None if since is None else since + offset_s, self.outlook)
+        return WarmUp(self.waits, limits, None if since is None else since + offset_s, self.outlook)
 
     def state(self) -> State:
         """JSON-able; what is expected is the ledger's."""

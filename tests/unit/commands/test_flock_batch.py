@@ -100,3 +100,13 @@ def test_cleaning_out_puts_aside_what_the_page_puts_aside(config: Path) -> None:
 )
 def test_what_cannot_be_is_named(config: Path, words: tuple[str, ...], says: str) -> None:
     assert says in say(config, *words, "--brooder", "porch")
+
+
+def test_the_warm_up_is_asked_before_the_birds_and_no_longer_once_they_are_in(config: Path) -> None:
+    said = say(config, "warm-up", "--brooder", "porch")
+    assert said.startswith("porch: Not ready for chicks yet.")
+    assert "[ ] No floor probe is heard" in said
+    assert "[ ] No lamp or plate is entered." in said
+    day = ("--hatched", YESTERDAY, "--kind", "broiler", "--brooder", "porch")
+    say(config, "flock", "placed", "60", *day)
+    assert "60 birds are in porch" in say(config, "warm-up", "--brooder", "porch")

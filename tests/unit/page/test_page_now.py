@@ -1,6 +1,7 @@
 """What the Now screen says, sentence by sentence."""
 
 from dataclasses import replace
+from datetime import date
 from typing import Any
 
 import pytest
@@ -17,6 +18,7 @@ from support.fake_api import (
 )
 
 from monitor.brooding import calendar
+from monitor.brooding.age_limits import AgeLimits
 from monitor.events import AlarmName, Cause, Priority
 from monitor.page.judgement import Mark
 from monitor.page.now import BoxView, NowView, view
@@ -28,6 +30,7 @@ from monitor.thermal.diagnosis import Diagnosis, Interval
 from monitor.watch.heat_in import HeatIn
 from monitor.watch.life_cycle import AlarmState
 from monitor.watch.status import BrooderStatus, MeterStatus, SiteStatus
+from monitor.watch.warm_up import Expected, WarmUp
 
 
 def seen(shown: SiteStatus, now: float = NIGHT, **of_site: Any) -> NowView:
@@ -434,3 +437,27 @@ def test_what_plugs_and_sensors_say_and_what_that_foretells_of_the_night():
         "Tonight may be colder.",
     )
     assert box.others == "humidity 62 %"
+
+
+def awaited(**changes: Any) -> BrooderStatus:
+    limits = AgeLimits(target_c=35.0, low_c=32.2, high_c=37.8, chill_c=29.4, overheat_c=38.9)
+    warm = WarmUp(waits=True, limits=limits, level_since=NIGHT - 3 * 3600, outlook=outlook())
+    given: dict[str, Any] = {"batch": None, "target_c": None, "temp_c": 34.8, "warm_up": warm}
+    return brooder(**{**given, **changes})
+
+
+def test_a_box_that_waits_for_chicks_says_who_comes_and_whether_it_is_ready_for_them():
+    coming = awaited(expected=Expected(1, date(2026, 2, 11), 100, "broiler"))
+    box = box_of(coming)
+    assert box.against == "100 birds come tomorrow; chicks of a day need 95.0"
+    assert seen(status(coming)).summary == "Ready for chicks"
+    assert box.instruction == "Nothing watches for cold until chicks are entered."
+    late = replace(coming, expected=Expected(1, date(2026, 2, 9), 100, "broiler"))
+    assert box_of(late).against.startswith("100 birds were to come on Monday 9 Feb; ")
+    cold = replace(awaited(), temp_c=20.0)
+    assert seen(status(cold)).summary == "Not ready for chicks yet"
+    assert box_of(cold).instruction.startswith("The floor is 68.0 °F and should be 95.0 °F: ")
+    nobody = awaited()
+    assert nobody.warm_up is not None
+    over = replace(nobody, warm_up=replace(nobody.warm_up, waits=False))
+    assert (box_of(over).warm_up, seen(status(over)).summary) == (None, "No chicks entered")
