@@ -16,18 +16,19 @@ from monitor.journal.reader import JournalReader
 from monitor.journal.records import StorageFault
 from monitor.review.alarm_text import print_alarms
 from monitor.review.boxes import open_batch
-from monitor.review.chart import PAPER_PX, PHONE_PX, describe
+from monitor.review.chart import PAPER_PX, PHONE_PX, describe, describe_boxes
 from monitor.review.days import Cut
 from monitor.review.draw import NotDrawn, draw
 from monitor.review.figure_text import plural
+from monitor.review.for_vet import for_vet
 from monitor.review.interactive import offline
 from monitor.review.journal_view import NotFound
 from monitor.review.loss_review import losses
 from monitor.review.loss_text import print_losses
 from monitor.review.other_site import site_of
 from monitor.review.record import Asked, Record
-from monitor.review.report import report
-from monitor.review.scenes import scene, story
+from monitor.review.report import heading, report
+from monitor.review.scenes import scene, scenes_of_boxes, story
 from monitor.review.sheet import sheet
 from monitor.review.sheet_text import print_boxes, print_sheet
 from monitor.settings import Settings
@@ -47,6 +48,7 @@ class Wanted(NamedTuple):
     alarms: bool
     picture: Path | None
     report: Path | None
+    for_vet: Path | None
 
 
 def register(app: typer.Typer) -> None:
@@ -80,6 +82,10 @@ def review(
     report_file: Annotated[
         Path | None, typer.Option("--report", help="Write everything to one HTML file.")
     ] = None,
+    vet_file: Annotated[
+        Path | None,
+        typer.Option("--for-vet", help="Write one HTML page for a veterinarian or the hatchery."),
+    ] = None,
     pdf: Annotated[bool, typer.Option("--pdf", help="See --report: print it from a browser.")] = (
         False
     ),
@@ -98,8 +104,9 @@ def review(
     if pdf:
         fail(_NO_PDF)
     _one_place(journal, site_name, from_influx=from_influx)
-    wanted = Wanted(days, show_losses, show_alarms, picture, report_file)
-    _report_is_html(report_file)
+    wanted = Wanted(days, show_losses, show_alarms, picture, report_file, vet_file)
+    _is_html("--report", report_file)
+    _is_html("--for-vet", vet_file)
     settings = settings_or_exit(config)
     start, stop = _span(since, until, settings.site.timezone)
     asked = Asked(brooder=brooder, batch=batch, start=start, stop=stop)
@@ -114,9 +121,9 @@ def review(
         _look(path, settings.site, asked, wanted, recorded=recorded)
 
 
-def _report_is_html(file: Path | None) -> None:
+def _is_html(option: str, file: Path | None) -> None:
     if file is not None and file.suffix.lower() not in (".html", ".htm"):
-        fail(f"--report is {file}; the name must end in .html (a browser prints it)")
+        fail(f"{option} is {file}; the name must end in .html (a browser prints it)")
 
 
 def _look(path: Path, site: Site, asked: Asked, wanted: Wanted, *, recorded: bool = False) -> None:
@@ -163,7 +170,9 @@ def _show(records: list[Record], wanted: Wanted) -> None:
         _draw(records, wanted.picture)
     if wanted.report is not None:
         _write(wanted.report, report(records, wanted.days, now=time.time()).encode())
-    if wanted.picture is None and wanted.report is None:
+    if wanted.for_vet is not None:
+        _write(wanted.for_vet, for_vet(records, now=time.time()).encode())
+    if (wanted.picture, wanted.report, wanted.for_vet) == (None, None, None):
         _print(records, wanted)
 
 
@@ -201,24 +210,28 @@ def _more(records: list[Record]) -> str:
     found = plural(len(within), "loss", "losses")
     return (
         f"{alarms}: --alarms lists them. {found}: --losses looks at each. "
-        "--picture night.png draws it; --report night.html writes everything for paper."
+        "--picture night.png draws it; --report night.html writes everything for paper; "
+        "--for-vet page.html is one page of what the birds lived through."
     )
 
 
 def _draw(records: list[Record], path: Path) -> None:
-    if len(records) > 1:
-        names = ", ".join(record.brooder.name for record in records)
-        fail(f"--picture draws one box; write --brooder: one of {names}")
-    record = records[0]
     forms = {".png": PHONE_PX, ".svg": PAPER_PX, ".html": PAPER_PX}
     form = path.suffix.lower()
     if form not in forms:
         fail(f"--picture is {path}; the name must end in .png, .svg or .html")
-    shown = scene(record, record.start, record.stop)
-    if form == ".html":
-        _write(path, offline(shown).encode())
+    if len(records) == 1:
+        shown = scene(records[0], records[0].start, records[0].stop)
+        if form == ".html":
+            _write(path, offline(shown).encode())
+            return
+        spec = describe(shown, wide_px=forms[form])
+    elif form == ".html":
+        fail(f"--picture {path.name} shows one box; write --brooder, or .png or .svg for all")
     else:
-        _write(path, draw(describe(shown, wide_px=forms[form]), form[1:]))
+        title = heading(records)
+        spec = describe_boxes(scenes_of_boxes(records), title=title, wide_px=forms[form])
+    _write(path, draw(spec, form[1:]))
 
 
 def _write(path: Path, content: bytes) -> None:

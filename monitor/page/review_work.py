@@ -10,10 +10,13 @@ from monitor.journal.reader import JournalReader
 from monitor.page.review_question import Question
 from monitor.review import draw, loss_review, loss_words, sheet_text
 from monitor.review.alarm_text import told_words
+from monitor.review.boxes import open_family
 from monitor.review.chart import PAPER_PX, describe
 from monitor.review.days import Cut
 from monitor.review.exposure import Exposure
+from monitor.review.for_vet import for_vet
 from monitor.review.record import Asked, Record, open_record
+from monitor.review.report import report
 from monitor.review.scene import Scene
 from monitor.review.scenes import scene, story
 from monitor.review.sheet import DayRow, sheet
@@ -84,6 +87,18 @@ def _figures(exposure: Exposure, lost: int, record: Record) -> str:
     return ", ".join(said)
 
 
+def report_of(question: Question) -> str:
+    """A batch in all its boxes as one file, to print."""
+    with _batch(question) as records:
+        return report(records, Cut.NOON, now=question.now)
+
+
+def vet_page_of(question: Question) -> str:
+    """What the birds of a batch lived through, on one page."""
+    with _batch(question) as records:
+        return for_vet(records, now=question.now)
+
+
 def loss_of(question: Question) -> dict[str, Any] | None:
     """What the record can and cannot say of the loss written down at `stop`."""
     with _record(question, whole_batch=True) as record:
@@ -122,6 +137,14 @@ def moving_chart(question: Question) -> bytes:
 def drawing_script() -> bytes:
     """The drawing library's own script, out of the installed package."""
     return draw.script_bundle()
+
+
+@contextmanager
+def _batch(question: Question) -> Iterator[list[Record]]:
+    with JournalReader(question.journal) as kept:
+        yield open_family(
+            kept, question.site, question.brooder, question.batch or 1, now=question.now
+        )
 
 
 @contextmanager

@@ -16,7 +16,7 @@ from urllib.parse import urlencode
 
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
-from starlette.responses import Response, StreamingResponse
+from starlette.responses import HTMLResponse, Response, StreamingResponse
 from starlette.routing import Route
 
 from monitor.brooding.batch import Batch, Ledger
@@ -37,6 +37,10 @@ _COLUMNS = 360  # of a picture: a phone's pixels
 _COURSE_COLUMN_S = 1200.0
 _PAST_S = 3600.0  # what is older seldom changes any more
 _MOST_KEPT = 24
+_FILE_POLICY = (
+    "default-src 'none'; style-src 'unsafe-inline'; img-src data:; base-uri 'none'; "
+    "form-action 'none'; frame-ancestors 'none'"
+)
 _BEFORE_S = 48 * 3600.0  # a chick weakened by cold may die a day later
 
 
@@ -55,6 +59,8 @@ class RecordScreen:
             Route("/record", self.sheet, methods=["GET"]),
             Route("/record/span", self.span, methods=["GET"]),
             Route("/record/loss", self.loss, methods=["GET"]),
+            Route("/record/report", self.report, methods=["GET"]),
+            Route("/record/vet", self.vet_page, methods=["GET"]),
             Route("/record/chart.json", self.moving, methods=["GET"]),
             Route("/record/drawing.js", self.script, methods=["GET"]),
         ]
@@ -100,6 +106,8 @@ class RecordScreen:
                 for one in self._frame.api.site.brooders
                 for number, past in enumerate(ledger.of(one.name), 1)
             ],
+            family=[] if batch is None else list(ledger.family(batch)),
+            counts=None if batch is None else ledger.family_count(batch),
             losses=[] if batch is None else list(reversed(batch.losses)),
             weights=None if batch is None else weight_curve(batch, self._frame.say()),
         )
@@ -152,6 +160,25 @@ class RecordScreen:
             stop=at,
             span_link=span_link,
         )
+
+    async def report(self, request: Request) -> Response:
+        """A batch in all its boxes, to print."""
+        return await self._file(request, "report_of")
+
+    async def vet_page(self, request: Request) -> Response:
+        """The page for a veterinarian or the hatchery."""
+        return await self._file(request, "vet_page_of")
+
+    async def _file(self, request: Request, how: str) -> Response:
+        """A file of the review's as it is: it brings its own style and pictures, and no script."""
+        box, batch, ordinal = self._chosen(request, await self._frame.api.ledger())
+        if batch is None:
+            raise HTTPException(404)
+        try:
+            text = await self.worker.ask(how, self._question(box, batch=ordinal))
+        except Objection as words:
+            raise HTTPException(503, str(words)) from None
+        return HTMLResponse(text, headers={"Content-Security-Policy": _FILE_POLICY})
 
     async def _picture(self, box: str, start: float, stop: float) -> str:
         day = await self._read(box, start, stop, _COLUMNS)

@@ -51,8 +51,31 @@ def open_batch(kept: JournalView, site: Site, asked: Asked, *, now: float | None
     boxes = {each.brooder for family in batches for each in family}
     if asked.brooder is not None or len(boxes) < 2:
         return [open_record(kept, site, asked, now=now)]
+    return _records(kept, site, ledger, _chosen(batches, asked), asked, now=now)
+
+
+def open_family(
+    kept: JournalView, site: Site, box: str, ordinal: int, *, now: float
+) -> list[Record]:
+    """The records of the batch that is a box's first, second, ..., in all its boxes. Raises
+    NotFound."""
+    ledger = fold(kept.entries())
+    mine = ledger.of(box)[ordinal - 1 : ordinal]
+    family = next((each for each in batches_of(ledger, site) if set(mine) & set(each)), mine)
+    return _records(kept, site, ledger, family, Asked(), now=now)
+
+
+def _records(
+    kept: JournalView,
+    site: Site,
+    ledger: Ledger,
+    family: Sequence[Batch],
+    asked: Asked,
+    *,
+    now: float | None,
+) -> list[Record]:
     found: list[Record] = []
-    for batch in _chosen(batches, asked):
+    for batch in family:
         ordinal = ledger.of(batch.brooder).index(batch) + 1
         try:
             one = replace(asked, brooder=batch.brooder, batch=ordinal)

@@ -9,11 +9,12 @@ area, `moving` adds zoom and hover (static/chart.js drives them), `dark` is for 
 
 import textwrap
 from collections.abc import Sequence
+from dataclasses import replace
 
 from monitor.review.ink import DARK, FONT, LIGHT, SMALL_PX, TITLE_PX, Palette
 from monitor.review.lanes import lanes
 from monitor.review.local_axis import LocalAxis
-from monitor.review.panels import Panels
+from monitor.review.panels import FLOOR_PX, Panels
 from monitor.review.scene import Scene, Stretch
 from monitor.review.spec import Spec
 from monitor.site import Place
@@ -24,6 +25,7 @@ PAPER_PX = 560  # fits the width of a page in portrait
 SCHEMA = "https://vega.github.io/schema/vega-lite/v6.json"
 _BESIDE_PX = 110  # scale and names, left and right of the drawing
 _TITLE_LETTER_PX, _LETTER_PX = 7.3, 6.0  # mean advance of FONT at the two sizes
+_BESIDE_OTHERS_PX = 130  # a floor's height where there are several
 _ELSEWHERE = (Place.UNDER_HEAT, Place.COOL_END)
 
 
@@ -37,6 +39,9 @@ def describe(
     # Words of a moving picture are set for the narrowest screen: wider only moves them apart.
     least_px = min(wide_px, LEAST_PX) if moving else wide_px
     panels = [draft.floor()]
+    if scene.stretch is Stretch.BATCH and (lost := draft.lost()):
+        panels.append(lost)
+        scene = replace(scene, events=tuple(e for e in scene.events if e.what != "loss"))
     if rows := lanes(scene, axis, draft.x(), ink, wide_px=least_px, moving=moving):
         panels.append({**rows, "width": wide_px})
     elsewhere = [line for line in scene.lines if line.place in _ELSEWHERE]
@@ -45,24 +50,53 @@ def describe(
     if outside := [line for line in scene.lines if line.place is Place.OUTSIDE]:
         panels.append(draft.others(outside, "outside", ink.outside, 56))
     panels[-1] = draft.with_time_axis(panels[-1])
-    spec: Spec = {
+    spec = _stacked(panels, scene.title, scene.summary, ink, wide_px)
+    if moving:  # chart.js moves `span`
+        spec["params"] = [{"name": "span", "value": axis.ends}]
+        spec["usermeta"] = {"whole": axis.ends}
+        spec["autosize"] = {"type": "pad", "resize": True}
+    return spec
+
+
+def describe_boxes(
+    scenes: Sequence[Scene], *, title: str = "", summary: Sequence[str] = (), wide_px: int
+) -> Spec:
+    """A batch in its boxes: each floor in its band, and beneath them the lost of each day over all
+    boxes. The scenes have one span."""
+    first = scenes[0]
+    axis = LocalAxis(start=first.start, stop=first.stop, zone=first.zone)
+    whole = replace(first, events=tuple(event for scene in scenes for event in scene.events))
+    panels = [
+        Panels(scene, axis, LIGHT, wide_px=wide_px, moving=False).floor(
+            height=FLOOR_PX if len(scenes) == 1 else _BESIDE_OTHERS_PX,
+            box=scene.box if len(scenes) > 1 else "",
+        )
+        for scene in scenes
+    ]
+    draft = Panels(whole, axis, LIGHT, wide_px=wide_px, moving=False)
+    if lost := draft.lost():
+        panels.append(lost)
+    panels[-1] = draft.with_time_axis(panels[-1])
+    return _stacked(panels, title, summary, LIGHT, wide_px)
+
+
+def _stacked(
+    panels: list[Spec], title: str, summary: Sequence[str], ink: Palette, wide_px: int
+) -> Spec:
+    over_px = wide_px + _BESIDE_PX
+    heading: Spec = {"text": _wrapped(_title(title, wide_px), over_px, _TITLE_LETTER_PX)}
+    if summary:
+        heading["subtitle"] = _wrapped(summary, over_px, _LETTER_PX)
+    return {
         "$schema": SCHEMA,
-        "description": ". ".join([scene.title, *scene.summary]) + ".",
-        "title": {
-            "text": _wrapped(_title(scene.title, wide_px), wide_px + _BESIDE_PX, _TITLE_LETTER_PX),
-            "subtitle": _wrapped(scene.summary, wide_px + _BESIDE_PX, _LETTER_PX),
-        },
+        "description": ". ".join([title, *summary]) + ".",
+        **({"title": heading} if title else {}),
         "vconcat": panels,
         "resolve": {"scale": {"x": "shared", "color": "independent"}},
         "spacing": 8,
         "padding": 8,
         "config": _config(ink),
     }
-    if moving:  # chart.js moves `span`
-        spec["params"] = [{"name": "span", "value": axis.ends}]
-        spec["usermeta"] = {"whole": axis.ends}
-        spec["autosize"] = {"type": "pad", "resize": True}
-    return spec
 
 
 def _config(ink: Palette) -> Spec:

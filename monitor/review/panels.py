@@ -1,9 +1,12 @@
 """The panels of a picture that show temperatures: the floor in its band, and probes without a
 target. Called by `chart`, which stacks them."""
 
+from collections import Counter
 from collections.abc import Sequence
+from datetime import date
 from typing import NamedTuple
 
+from monitor.brooding.calendar import local_date, midnight
 from monitor.review.ink import SMALL_PX, Ink, Palette
 from monitor.review.labels import apart, in_lines
 from monitor.review.local_axis import LocalAxis
@@ -15,6 +18,7 @@ from monitor.site import Place
 from monitor.units import sign
 
 FLOOR_PX = 210
+_HALF_DAY_MS = 12 * 3600 * 1000
 _NAME_LETTERS = 12  # what fits beside the drawing on a phone
 _FEW = 3  # more lines than this are drawn thinner
 _ROW = "(datum.datum || datum)"
@@ -42,7 +46,7 @@ class Panels:
         self.points = Points(scene, axis, columns=wide_px * 2 if moving else wide_px)
         self.lines_each = scene.stretch is Stretch.NIGHT
 
-    def floor(self) -> Spec:
+    def floor(self, *, height: int = FLOOR_PX, box: str = "") -> Spec:
         """Band, target, chill limit, floor probes, losses as lines through."""
         floors = [line for line in self.scene.lines if line.place is Place.FLOOR]
         treads = self.points.treads()
@@ -61,9 +65,42 @@ class Panels:
             if treads[-1]["chill"] > low:
                 names.append(_Name("chill limit", treads[-1]["chill"], self.ink.quiet))
         layers += self._curves(floors, self.ink.floor, names, y)
-        layers.append(self._names(names, (low, high), FLOOR_PX, y))
+        layers.append(self._names(names, (low, high), height, y))
         what = "floor" if self.lines_each else "floor, lowest to highest"
-        return self._framed(layers, FLOOR_PX, what)
+        return self._framed(layers, height, f"{box}: {what}" if box else what)
+
+    def lost(self) -> Spec | None:
+        """The lost of each day as a bar; None: there are none."""
+        counts: Counter[date] = Counter()
+        for event in self.scene.events:
+            if event.what == "loss":
+                counts[local_date(event.at, self.scene.zone)] += event.count or 0
+        if not counts:
+            return None
+        start, stop = self.axis.ends
+        rows = [
+            {"t": min(max(self.axis.position(midnight(day, self.scene.zone)) + _HALF_DAY_MS,
+                          start), stop), "lost": count}
+            for day, count in sorted(counts.items())
+        ]  # fmt: skip
+        most = max(counts.values())
+        y = {"field": "lost", "type": "quantitative", "title": None,
+             "scale": {"domain": [0, most * 1.45], "nice": False},
+             "axis": {"values": [0, most], "format": "d"}}  # fmt: skip
+        days = (self.scene.stop - self.scene.start) / 86400.0
+        # Lines, not bars: those would have two times, which the shared axis widens.
+        thick = max(2.0, min(0.7 * self.wide_px / days, 16.0))
+        bars = {"type": "rule", "color": self.ink.marks, "strokeWidth": thick, "clip": True}
+        words = {"type": "text", "dy": -7, "fontSize": SMALL_PX, "color": self.ink.text,
+                 "clip": True}  # fmt: skip
+        layers: list[Spec] = [
+            {"data": {"values": rows}, "mark": bars,
+             "encoding": {"x": self.x(), "y": y, "y2": {"datum": 0}}},
+            {"data": {"values": rows}, "mark": words,
+             "encoding": {"x": self.x(), "y": y, "text": {"field": "lost", "type": "nominal"}}},
+        ]  # fmt: skip
+        panel = self._framed(layers, 56, "")
+        return {**panel, "title": {**panel["title"], "text": "lost each day"}}
 
     def others(self, lines: list[Line], what: str, inks: tuple[Ink, ...], height: int) -> Spec:
         """A low panel for probes that have no target."""

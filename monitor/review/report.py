@@ -19,7 +19,7 @@ from monitor.brooding.schedules import schedule_for
 from monitor.measures import length_shown
 from monitor.review import loss_words
 from monitor.review.alarm_text import HEADS, cells, told_words
-from monitor.review.chart import PAPER_PX, describe
+from monitor.review.chart import PAPER_PX, describe, describe_boxes
 from monitor.review.days import Cut
 from monitor.review.draw import draw_all
 from monitor.review.exposure import Exposure
@@ -27,7 +27,7 @@ from monitor.review.figure_text import dated, moment
 from monitor.review.loss_review import LossReview, losses
 from monitor.review.record import Record
 from monitor.review.scene import Scene, Stretch
-from monitor.review.scenes import scene, story
+from monitor.review.scenes import scene, scenes_of_boxes, story
 from monitor.review.sheet import Sheet, sheet
 from monitor.review.sheet_text import (
     Cells,
@@ -70,7 +70,11 @@ def report(records: Sequence[Record], cut: Cut, *, now: float) -> str:
         if whole.stretch is not Stretch.NIGHT
         for night in _nights(one, sheet_, lost, most=MOST_NIGHTS // len(records))
     ]
-    drawn = draw_all([describe(one, wide_px=PAPER_PX) for one in [*wholes, *nights]], "svg")
+    specs = [describe(one, wide_px=PAPER_PX) for one in [*wholes, *nights]]
+    if len(records) > 1:  # first of all, both in one picture
+        specs.insert(0, describe_boxes(scenes_of_boxes(records), wide_px=PAPER_PX))
+    drawn = draw_all(specs, "svg")
+    together = drawn.pop(0) if len(records) > 1 else None
     pictures = [_picture(one, svg) for one, svg in zip([*wholes, *nights], drawn, strict=True)]
     each_loss = sorted(
         ((loss, one) for one, lost in zip(records, found, strict=True) for loss in lost),
@@ -88,11 +92,12 @@ def report(records: Sequence[Record], cut: Cut, *, now: float) -> str:
         lstrip_blocks=True,
     ).get_template("report.html")
     return template.render(
-        title=f"{record.site.name}, {boxes_named(records)}: {_what(records)}",
+        title=heading(records),
         made=dated(now, record.site.timezone),
         facts=_facts(records),
         summary=in_short(records),
         comparisons=[comparison_words(one) for one in sheets[-1].comparisons],
+        together=None if together is None else svg_address(together),
         wholes=pictures[: len(wholes)],
         sheet=_sheet_cells(records, sheets),
         foot=(
@@ -114,9 +119,10 @@ def report(records: Sequence[Record], cut: Cut, *, now: float) -> str:
     )
 
 
-def boxes_named(records: Sequence[Record]) -> str:
-    """`porch and shed`."""
-    return listed(list(dict.fromkeys(one.brooder.name for one in records)))
+def heading(records: Sequence[Record]) -> str:
+    """`Hillside, porch and shed: meat chicks hatched 2026-04-01`."""
+    boxes = listed(list(dict.fromkeys(one.brooder.name for one in records)))
+    return f"{records[0].site.name}, {boxes}: {_what(records)}"
 
 
 def in_short(records: Sequence[Record]) -> list[str]:
@@ -164,7 +170,7 @@ def _facts(records: Sequence[Record]) -> list[tuple[str, str]]:
         heat = ", ".join(f"{source.name} {source.watts:g} W" for source in box.heat)
         probes = ", ".join(f"{probe.name} ({probe.place})" for probe in one.probes) or "none"
         facts += [
-            (_of_box_name(records, one, "box"), _size(box, one.site.units)),
+            (_of_box_name(records, one, "box"), size_words(box, one.site.units)),
             (_of_box_name(records, one, "heat"), heat or "none entered"),
             (_of_box_name(records, one, "probes"), probes),
         ]
@@ -187,7 +193,8 @@ def _of_box_name(records: Sequence[Record], one: Record, what: str) -> str:
     return what if len(records) == 1 else f"{one.brooder.name}, {what}"
 
 
-def _size(box: Brooder, unit: Unit) -> str:
+def size_words(box: Brooder, unit: Unit) -> str:
+    """A box in a line: its sides, walls and cover."""
     sides = [length_shown(side, unit) for side in (box.length_m, box.width_m, box.height_m)]
     wind = ", in the wind" if box.in_wind else ""
     return f"{' x '.join(sides)}, {WALLS[box.walls].title}, cover: {COVERS[box.cover].title}{wind}"
@@ -215,8 +222,13 @@ def _harm(exposure: Exposure) -> float:
 
 
 def _picture(one: Scene, svg: bytes) -> DrawnChart:
-    data = "data:image/svg+xml;base64," + base64.b64encode(svg).decode()
-    return DrawnChart(title=one.title, words=". ".join([one.title, *one.summary]) + ".", data=data)
+    words = ". ".join([one.title, *one.summary]) + "."
+    return DrawnChart(title=one.title, words=words, data=svg_address(svg))
+
+
+def svg_address(svg: bytes) -> str:
+    """A drawing as an address that holds it."""
+    return "data:image/svg+xml;base64," + base64.b64encode(svg).decode()
 
 
 def _loss(loss: LossReview, record: Record, *, boxed: bool) -> dict[str, object]:

@@ -66,6 +66,7 @@ class Scene:
     hold_s: float
     alarms: tuple[AlarmBar, ...] = ()
     events: tuple[Event, ...] = ()
+    box: str = ""
     ages: tuple[tuple[float, int], ...] = field(default=())  # (local midnight, age in days)
 
     @property

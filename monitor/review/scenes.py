@@ -1,6 +1,8 @@
 """From a record to the scenes worth a picture: a night, a week, the batch, the hours before a
 loss. Called by the command, the report, the page and the alert's attachment."""
 
+from collections.abc import Sequence
+from dataclasses import replace
 from datetime import timedelta
 
 from monitor.brooding.calendar import local_date, midnight
@@ -29,6 +31,7 @@ def scene(record: Record, start: float, stop: float, *, title: str | None = None
     hold_s = record.hold_s
     return Scene(
         title=title or _title(record, start, stop),
+        box=record.brooder.name,
         summary=_summary(record, _told(record, start, stop), start, stop),
         start=start,
         stop=stop,
@@ -56,6 +59,23 @@ def scene(record: Record, start: float, stop: float, *, title: str | None = None
         ),
         ages=_ages(record, start),
     )
+
+
+def scenes_of_boxes(records: Sequence[Record]) -> list[Scene]:
+    """The same whole days of one batch in each of its boxes, each while there were birds in it."""
+    zone = records[0].site.timezone
+    start = midnight(local_date(min(record.start for record in records), zone), zone)
+    last = local_date(max(record.stop for record in records) - 1.0, zone)
+    stop = midnight(last + timedelta(days=1), zone)
+    return [_with_birds(scene(record, start, stop), record) for record in records]
+
+
+def _with_birds(shown: Scene, record: Record) -> Scene:
+    lines = (
+        replace(line, pieces=tuple(p.between(record.start, record.stop) for p in line.pieces))
+        for line in shown.lines
+    )
+    return replace(shown, lines=tuple(lines))
 
 
 def story(record: Record, start: float, stop: float) -> list[str]:

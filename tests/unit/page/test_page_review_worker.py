@@ -181,6 +181,23 @@ def test_too_many_at_once_are_told_to_come_back(journal: Path, monkeypatch: pyte
     run(story)
 
 
+def test_a_batch_is_had_as_one_file_to_print_and_as_one_page_for_a_vet(journal: Path):
+    api = FakeApi(journal_path=journal)
+    with Served(api, clock=lambda: NIGHT) as served:
+        visitor = Visitor(served.port)
+        sheet = visitor.get("/record").body
+        for kind, words in (("report", "Record sheet"), ("vet", "What the birds lived through")):
+            path = f"/record/{kind}?brooder=porch&amp;batch=1"
+            assert path in sheet
+            answer = visitor.get(path.replace("&amp;", "&"))
+            assert answer.status == 200
+            assert words in answer.body
+            policy = answer.headers["content-security-policy"]
+            assert "default-src 'none'" in policy
+            assert "script-src" not in policy, "a file of the record runs nothing"
+        assert visitor.get("/record/vet?brooder=porch&batch=9").status == 404
+
+
 def test_a_record_without_readings_is_said_in_the_page(tmp_path: Path):
     api = FakeApi(journal_path=tmp_path / "none.db")
     with Served(api, clock=lambda: NIGHT) as served:

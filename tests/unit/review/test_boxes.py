@@ -15,10 +15,12 @@ from monitor.journal.reader import JournalReader
 from monitor.journal.records import Commit, Entered
 from monitor.journal.store import Journal
 from monitor.review.boxes import nights_of, open_batch
+from monitor.review.chart import PAPER_PX, describe_boxes
 from monitor.review.days import Cut
 from monitor.review.journal_view import NotFound
 from monitor.review.record import Asked
 from monitor.review.report import report
+from monitor.review.scenes import scenes_of_boxes
 from monitor.review.sheet import sheet
 from monitor.review.sheet_text import comparison_words, print_boxes
 
@@ -89,7 +91,19 @@ def test_the_report_of_both_has_one_mortality_and_names_the_box_of_each_loss(rec
     assert "porch, 9 Feb 07:00, day 2: 2 of 100 lost" in page
     assert "shed, 12 Feb 07:00, day 5: 1 of 40 lost (leg)" in page
     pictures = re.findall(r'<img src="data:image/svg\+xml;base64,[^"]+" alt="([^"]+)"', page)
-    assert {alt.partition(":")[0] for alt in pictures} == {"Hillside, porch", "Hillside, shed"}
+    assert pictures[0] == "Each box's floor in its band, and the lost of each day."
+    assert {alt.partition(":")[0] for alt in pictures[1:]} == {"Hillside, porch", "Hillside, shed"}
+
+
+def test_in_the_picture_of_both_the_lost_of_each_day_stand_under_both_floors(records):
+    spec = describe_boxes(scenes_of_boxes(records), wide_px=PAPER_PX)
+    titles = [panel["title"]["text"].partition(",")[0] for panel in spec["vconcat"]]
+    assert titles == ["porch: floor", "shed: floor", "lost each day"]
+    bars = spec["vconcat"][-1]["layer"][0]["data"]["values"]
+    assert [row["lost"] for row in bars] == [2, 1], "over both boxes, day by day"
+    (_, shed) = scenes_of_boxes(records)
+    first = min(piece.times[0] for line in shed.lines for piece in line.pieces)
+    assert first >= split_batch.SPLIT, "an empty box's cold is nobody's"
 
 
 def test_two_batches_at_once_are_not_guessed_between(journal):
