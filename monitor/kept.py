@@ -16,11 +16,13 @@ from dataclasses import dataclass, fields
 from functools import cache
 from typing import Annotated, Any, TypeVar, cast
 
-from pydantic import AfterValidator, TypeAdapter, ValidationInfo
+from pydantic import AfterValidator, BeforeValidator, PlainSerializer, TypeAdapter, ValidationInfo
 
 from monitor.events import State
 
 T = TypeVar("T")
+K = TypeVar("K")
+V = TypeVar("V")
 NEVER = -1e18  # a tick that never was: it stays where it is
 
 
@@ -29,6 +31,13 @@ def _moved(tick: float, info: ValidationInfo) -> float:
 
 
 Tick = Annotated[float, AfterValidator(_moved)]
+
+# A dict by tuples, which are no keys in JSON: written as pairs.
+ByTuple = Annotated[
+    dict[K, V],
+    BeforeValidator(lambda pairs: {tuple(key): value for key, value in pairs}),
+    PlainSerializer(lambda by: [[key, value] for key, value in by.items()]),
+]
 
 
 def part(of: type[T]) -> type[T]:
@@ -69,8 +78,9 @@ class Kept:
     def _take_over(self, before: Any) -> None:
         for field in fields(cast(Any, self)):
             mine, old = getattr(self, field.name), getattr(before, field.name)
-            if isinstance(mine, Kept) and old is not None:
-                mine._take_over(old)
+            if isinstance(mine, Kept):
+                if old is not None:
+                    mine._take_over(old)
             elif isinstance(mine, dict) and any(isinstance(one, Kept) for one in mine.values()):
                 for key in mine.keys() & old.keys():
                     mine[key]._take_over(old[key])

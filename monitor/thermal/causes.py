@@ -19,6 +19,8 @@ from enum import StrEnum
 from itertools import product
 from math import exp, hypot, log
 
+from monitor.kept import Tick
+
 QUICK_S = 110.0  # light on a probe in its sleeve, or the air of an open box: about two minutes
 _QUICK_S = (70.0, 150.0)  # quicker and slower sleeves, both tried
 # How likely it is that a cover is off for good, or a probe moved, for each source that fails.
@@ -57,7 +59,7 @@ class Weighed:
     log_weight: float
     quick_k: float
     slow_k: float
-    onset: float
+    onset: Tick
 
 
 def explanations(

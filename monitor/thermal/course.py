@@ -10,14 +10,13 @@ often been. Figures are this project's (assumed); tests/bench measures what they
 from bisect import bisect_left, bisect_right
 from typing import NamedTuple
 
-from monitor.events import State
+from monitor.kept import NEVER, Kept, Tick, part
 
 MINUTE_S = 60.0
 QUICK_S, SLOW_S = 360.0, 1500.0  # how recent a fall is that is looked for
 _BACK_S = 3600.0
 _LEAST_S, _LEAST = 900.0, 4  # of it must be known, and so many means
 _KEPT_S = _BACK_S + SLOW_S + 300.0
-_NEVER = -1e18
 _FRESH_S = 110.0  # an hour is looked at anew every other minute
 _GAP_S = 2400.0  # nothing heard for longer: begin anew
 
@@ -31,34 +30,24 @@ class Usual(NamedTuple):
     high_c: float
 
 
-class Course:
+@part
+class Course(Kept):
     """Means of a minute each, oldest first."""
 
-    __slots__ = (
-        "_began",
-        "_count",
-        "_looked",
-        "_quick",
-        "_slow",
-        "_stale",
-        "_sum",
-        "_wants_slow",
-        "means",
-        "ticks",
-    )
+    ticks: list[Tick]
+    means: list[float]
+    _quick: Usual | None = None
+    _slow: Usual | None = None
+    _stale: bool = False  # an hour is sorted only for whoever asks
+    _looked: Tick = NEVER
+    _began: Tick = 0.0
+    _sum: float = 0.0
+    _count: int = 0
 
     def __init__(self, *, slow: bool = False) -> None:
         """`slow`: slow falls are looked for too."""
         self._wants_slow = slow
-        self.ticks: list[float] = []
-        self.means: list[float] = []
-        self._quick: Usual | None = None
-        self._slow: Usual | None = None
-        self._stale = False  # an hour is sorted only for whoever asks
-        self._looked = _NEVER
-        self._began = 0.0
-        self._sum = 0.0
-        self._count = 0
+        self.ticks, self.means = [], []
 
     def add(self, tick: float, temp_c: float) -> None:
         """One reading, or the mean of a few."""
@@ -117,7 +106,7 @@ class Course:
         self.means.clear()
         self._quick = self._slow = None
         self._stale = False
-        self._looked = _NEVER
+        self._looked = NEVER
         self._sum = 0.0
         self._count = 0
 
@@ -146,24 +135,3 @@ class Course:
         ]
         highest = max(above)
         return self.ticks[first + above.index(highest)], highest / max(0.1, began_c - temp_c)
-
-    def state(self) -> State:
-        """What is needed to go on after a restart."""
-        return {
-            "ticks": list(self.ticks),
-            "means": list(self.means),
-            "usual": [self.quick, self.slow],
-            "minute": [self._began, self._sum, self._count, self._looked],
-        }
-
-    def restore(self, state: State, shift_s: float) -> None:
-        """Go on from `state`; ticks moved by `shift_s`."""
-        self.ticks = [float(tick) + shift_s for tick in state["ticks"]]
-        self.means = [float(mean) for mean in state["means"]]
-        self._stale = False
-        self._quick, self._slow = (
-            None if usual is None else Usual(*usual) for usual in state["usual"]
-        )
-        began, self._sum, count, looked = state["minute"]
-        self._began, self._count = float(began) + shift_s, int(count)
-        self._looked = looked if looked == _NEVER else looked + shift_s

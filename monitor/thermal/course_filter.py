@@ -8,11 +8,10 @@ weighted by how well it foretold (interacting multiple models: H. A. P. Blom and
 Trans. Automatic Control 33 (1988) 780-783, from memory). A front that has not begun cannot be
 foreseen: what is left of its weight keeps the forecast wide."""
 
-from collections.abc import Sequence
 from math import exp, log, sqrt
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
-from monitor.events import State
+from monitor.kept import Kept, Tick, part
 
 Courses = tuple[float, float]  # the two given courses at one time
 Ahead = list[tuple[float, float]]  # the air and its standard deviation, in time order
@@ -53,10 +52,12 @@ class Spread(NamedTuple):
     walk: float  # in the root of a day
 
 
-class _Filter:
+@part
+class _Filter(Kept):
     """State: level, drift, share of each course, what passes. `c` is its covariance."""
 
-    __slots__ = ("c", "weather", "x")
+    x: list[float]
+    c: list[list[float]]
 
     def __init__(self, weather: Weather, share: Spread) -> None:
         self.weather = weather
@@ -94,11 +95,6 @@ class _Filter:
                 both = own * self.c[i][j] + share * other.c[i][j]
                 self.c[i][j] = both + own * share * apart[i] * apart[j]
         self.x = [x + share * k for x, k in zip(self.x, apart, strict=True)]
-
-    def take(self, kept: Sequence[Any]) -> None:
-        """From its part of `CourseFilter.state`."""
-        x, c = kept
-        self.x, self.c = list(x), [list(row) for row in c]
 
     def copy(self) -> "_Filter":
         other: _Filter = object.__new__(_Filter)
@@ -153,8 +149,16 @@ class _Filter:
         return -0.5 * (min(off_k * off_k / variance, _MOST_ODD) + log(variance))
 
 
-class CourseFilter:
+@part
+class CourseFilter(Kept):
     """Quiet weather, and a front where one may come."""
+
+    _reading_sd_k: float
+    _quiet: _Filter
+    _front: _Filter | None
+    _by_night: _Filter | None = None  # the quiet one as it was when the sun came
+    front_weight: float
+    tick: Tick | None = None  # of the last mean
 
     def __init__(
         self,
@@ -172,9 +176,12 @@ class CourseFilter:
         self._days_apart = days_apart
         self._front_like = front
         self._quiet = _Filter(quiet, share)
-        self._by_night: _Filter | None = None  # the quiet one as it was when the sun came
-        self.tick: float | None = None  # of the last mean
         self._at_dusk()
+
+    def resume(self) -> None:
+        """What it takes for granted is the program's."""
+        if self._by_night is not None:
+            self._by_night.weather = self._quiet.weather
 
     def _at_dusk(self) -> None:
         front = self._front_like
@@ -239,27 +246,3 @@ class CourseFilter:
             mean, variance = one.look(courses)
             found.append((mean, sqrt(variance)))
         return found
-
-    def state(self) -> State:
-        """JSON-able."""
-        both = [self._quiet] if self._front is None else [self._quiet, self._front]
-        return {
-            "filters": [[one.x, one.c] for one in both],
-            "by_night": [] if self._by_night is None else [[self._by_night.x, self._by_night.c]],
-            "front_weight": self.front_weight,
-            "tick": self.tick,
-        }
-
-    def restore(self, state: State, shift_s: float) -> None:
-        """Go on from `state`; ticks moved by `shift_s`. A state of an older form is begun anew."""
-        if "front_weight" not in state:
-            return
-        both = [self._quiet] if self._front is None else [self._quiet, self._front]
-        for one, kept in zip(both, state["filters"], strict=True):
-            one.take(kept)
-        self._by_night = None
-        if state["by_night"]:
-            self._by_night = self._quiet.copy()
-            self._by_night.take(state["by_night"][0])
-        self.front_weight = float(state["front_weight"])
-        self.tick = None if state["tick"] is None else float(state["tick"]) + shift_s

@@ -7,6 +7,7 @@ from enum import StrEnum
 from typing import Any, NamedTuple
 
 from monitor.events import Cause
+from monitor.kept import NEVER, Tick
 
 
 class FaultKind(StrEnum):
@@ -45,7 +46,7 @@ class Finding:
     probe: str  # Probe.key
     kind: FaultKind
     reason: str  # one plain clause, for the grower
-    since: float
+    since: Tick
     other: str | None = None  # the other one of two exchanged probes
 
 
@@ -81,12 +82,12 @@ class Diagnosis:
 class HeatKnown:
     """What is measured of heat and cover, and need not be guessed. Sources by index."""
 
-    lit: Mapping[int, float]  # surely lit, and the tick at which that was said last
+    lit: Mapping[int, Tick]  # surely lit, and the tick at which that was said last
     out: frozenset[int]
     cover_open: bool | None  # None: no switch says
     mains_off: bool = False
     # Until this tick a thermostat has one switched off: the floor comes down with it, as usual.
-    rests_until: float = 0.0
+    rests_until: Tick = NEVER
 
 
 @dataclass(frozen=True, slots=True)

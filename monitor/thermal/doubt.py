@@ -6,7 +6,8 @@ is wrong with it, or it is believed."""
 
 from collections.abc import Sequence
 
-from monitor.thermal.track import NEVER, Track
+from monitor.kept import NEVER
+from monitor.thermal.track import Track
 
 _APART_K = 3.5  # from its level of the last minutes: no box falls so far in four minutes
 _SHARE = 0.2  # the others went less than this share of it

@@ -4,10 +4,11 @@ Simple rules come first: how far it came down, whether it still falls, whether i
 the band, and for how long a grower at work would explain it. `causes` weighs why."""
 
 from collections.abc import Callable
+from dataclasses import dataclass, field
 from math import exp, log
 from typing import NamedTuple
 
-from monitor.events import State
+from monitor.kept import ByTuple, Kept, Tick
 from monitor.thermal.causes import Explanation, Weighed, Why, chances, explanations, weigh
 from monitor.thermal.course import Course
 
@@ -53,45 +54,26 @@ class Standing(NamedTuple):
     chill_c: float | None
 
 
-class Fall:
+@dataclass(slots=True, eq=False)
+class Fall(Kept):
     """The present or coming fall. Ticks in seconds, departures in K (negative: colder)."""
 
-    __slots__ = (
-        "_pace",
-        "_readings",
-        "_taus",
-        "best",
-        "candidates",
-        "depth",
-        "from_c",
-        "onset",
-        "open",
-        "rise_k",
-        "rise_sd_k",
-        "samples",
-        "source_chance",
-        "tau_s",
-        "ticks",
-        "verdict",
-    )
-
-    def __init__(self) -> None:
-        self.open = False
-        self.onset = 0.0  # last tick at which nothing was wrong
-        self.from_c = 0.0  # floor then
-        self._pace = 0.0  # K/s, of the hour before
-        self.rise_k = 0.0  # above outside, before
-        self.rise_sd_k = 0.0
-        self.ticks: list[float] = []
-        self.samples: list[float] = []
-        self.depth = 0.0  # deepest departure
-        self._readings = 0  # since it was looked at
-        self.verdict: Why | None = None
-        self.source_chance = 0.0  # that the source named is the one, if it is any
-        self.best: Weighed | None = None  # of the kind in `verdict`
-        self.candidates: list[Explanation] = []
-        self.tau_s = 0.0  # with which `best` explains the fall
-        self._taus: dict[tuple[int, ...], float] = {}
+    open: bool = False
+    onset: Tick = 0.0  # last one at which nothing was wrong
+    from_c: float = 0.0  # floor then
+    _pace: float = 0.0  # K/s, of the hour before
+    rise_k: float = 0.0  # above outside, before
+    rise_sd_k: float = 0.0
+    ticks: list[Tick] = field(default_factory=list)
+    samples: list[float] = field(default_factory=list)
+    depth: float = 0.0  # deepest departure
+    _readings: int = 0  # since it was looked at
+    verdict: Why | None = None
+    source_chance: float = 0.0  # that the source named is the one, if it is any
+    best: Weighed | None = None  # of the kind in `verdict`
+    candidates: list[Explanation] = field(default_factory=list)
+    tau_s: float = 0.0  # with which `best` explains the fall
+    _taus: ByTuple[tuple[int, ...], float] = field(default_factory=dict)
 
     @staticmethod
     def begins(course: Course, floor_c: float) -> bool:
@@ -281,7 +263,7 @@ class Fall:
         first, old = found[0], self.best
         if old is not None and self.verdict is why:
             # name another source only when it is clearly the better one
-            same = next(one for one in found if one.explanation is old.explanation)
+            same = next(one for one in found if one.explanation == old.explanation)
             if first.log_weight < same.log_weight + _RENAME:
                 first = same
         if why is Why.LAMP:
@@ -289,69 +271,3 @@ class Fall:
             self.source_chance = 1.0 / total
         self.verdict, self.best = why, first
         self.tau_s = self._taus.get(first.explanation.sources, tau_s)
-
-    def state(self) -> State:
-        """What is needed to go on after a restart."""
-        return {
-            "open": self.open,
-            "onset": self.onset,
-            "from": [self.from_c, self._pace],
-            "rise_k": self.rise_k,
-            "rise_sd_k": self.rise_sd_k,
-            "candidates": [
-                [
-                    str(c.why),
-                    c.quick_k,
-                    c.quick_sd,
-                    c.slow_k,
-                    c.slow_sd,
-                    c.log_prior,
-                    list(c.sources),
-                ]
-                for c in self.candidates
-            ],
-            "ticks": list(self.ticks),
-            "samples": list(self.samples),
-            "depth": self.depth,
-            "readings": self._readings,
-            "verdict": self.verdict,
-            "source_chance": self.source_chance,
-            "tau_s": self.tau_s,
-            "taus": [[list(sources), tau_s] for sources, tau_s in self._taus.items()],
-            "best": None
-            if self.best is None
-            else [
-                self.candidates.index(self.best.explanation),
-                self.best.log_weight,
-                self.best.quick_k,
-                self.best.slow_k,
-                self.best.onset,
-            ],
-        }
-
-    def restore(self, state: State, shift_s: float) -> None:
-        """Go on from `state`; ticks moved by `shift_s`."""
-        self.onset = float(state["onset"]) + shift_s
-        self.from_c, self._pace = (float(value) for value in state["from"])
-        self.rise_k = float(state["rise_k"])
-        self.rise_sd_k = float(state["rise_sd_k"])
-        self.ticks = [float(tick) + shift_s for tick in state["ticks"]]
-        self.samples = [float(sample) for sample in state["samples"]]
-        self.open = bool(state["open"])
-        self.candidates = [
-            Explanation(Why(why), q, q_sd, s, s_sd, prior, tuple(sources))
-            for why, q, q_sd, s, s_sd, prior, sources in state["candidates"]
-        ]
-        self.depth = float(state["depth"])
-        self._readings = int(state["readings"])
-        self.verdict = None if state["verdict"] is None else Why(state["verdict"])
-        self.source_chance = float(state["source_chance"])
-        self.tau_s = float(state["tau_s"])
-        self._taus = {tuple(sources): float(tau_s) for sources, tau_s in state["taus"]}
-        self.best = None
-        saved = state["best"]
-        if saved is not None:
-            index, log_weight, quick_k, slow_k, onset = saved
-            self.best = Weighed(
-                self.candidates[int(index)], log_weight, quick_k, slow_k, onset + shift_s
-            )

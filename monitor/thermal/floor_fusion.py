@@ -5,9 +5,10 @@ does not jump when one of them is away, in doubt or not to be trusted."""
 
 from collections.abc import Sequence
 
+from monitor.kept import NEVER
 from monitor.site import Place
 from monitor.thermal.diagnosis import Finding
-from monitor.thermal.track import NEVER, Track
+from monitor.thermal.track import Track
 
 _OFFSET_RATE = 0.002  # of a step: how two floor probes differ is learned over half a day
 _OFFSET_S = 1200.0  # probes heard within this are compared

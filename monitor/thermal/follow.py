@@ -8,10 +8,11 @@ covers, the sun and the grower's hands hold a floor where it is, as a thermostat
 are this project's, found on invented nights; tests/bench/bench_tonight.py measures what they do on
 others."""
 
+from dataclasses import dataclass
 from math import exp
 from typing import NamedTuple
 
-from monitor.events import State
+from monitor.kept import Kept, Tick
 
 FLOOR_SHARE, _SHARE_SD = 0.55, 0.25  # less with a thermostat, all in an empty box without one
 _KEPT_SHARE, _KEPT_SHARE_SD = 0.1, 0.15  # where a thermostat is said to switch the heat
@@ -47,28 +48,27 @@ def unmeasured(floor_c: float, outside_c: float, *, known: bool, at_once: bool) 
     return Following(floor_c, sd_k**2, FLOOR_SHARE, 0.0, 0.0, outside_c, lag_s)
 
 
-class Follow:
+@dataclass(slots=True, init=False, eq=False)
+class Follow(Kept):
     """Level and share of one floor."""
 
-    __slots__ = (
-        "_both",
-        "_by_night",
-        "_felt_c",
-        "_level_c",
-        "_share",
-        "_tick",
-        "_v_level",
-        "_v_share",
-    )
+    _level_c: float | None  # None: nothing was heard
+    _share: float
+    _v_level: float
+    _both: float
+    _v_share: float
+    _felt_c: float
+    _tick: Tick
+    _by_night: bool  # the level is that of a night
 
     def __init__(self, *, thermostat: bool = False) -> None:
         """`thermostat`: one is known to switch the heat."""
-        self._level_c: float | None = None  # None: nothing was heard
+        self._level_c = None
         self._share = _KEPT_SHARE if thermostat else FLOOR_SHARE
         share_sd = _KEPT_SHARE_SD if thermostat else _SHARE_SD
         self._v_level, self._both, self._v_share = 0.0, 0.0, share_sd**2
         self._felt_c, self._tick = 0.0, 0.0
-        self._by_night = False  # the level is that of a night
+        self._by_night = False
 
     def see(self, tick: float, floor_c: float, outside_c: float, *, night: bool) -> None:
         """Means over a quarter of an hour."""
@@ -132,13 +132,3 @@ class Follow:
         if not night or not self._by_night:
             var += (_EVENING_SD_K if self._by_night else _DAY_SD_K) ** 2
         return Following(level_c, var, self._share, self._v_share, both, felt_c)
-
-    def state(self) -> State:
-        """JSON-able."""
-        return {name: getattr(self, name) for name in self.__slots__}
-
-    def restore(self, state: State, shift_s: float) -> None:
-        """Go on from `state`; ticks moved by `shift_s`."""
-        for name in self.__slots__:
-            setattr(self, name, state[name])
-        self._tick += shift_s

@@ -8,7 +8,8 @@ from bisect import bisect_right
 from collections.abc import Sequence
 from math import exp, hypot
 
-from monitor.events import Moment, State
+from monitor.events import Moment
+from monitor.kept import Kept, part
 from monitor.thermal.course_filter import CourseFilter, Courses, Spread, Weather
 from monitor.thermal.outside_curve import Expected, OutsideCurve
 
@@ -24,12 +25,16 @@ _FRESH_SD_K, _SD_K_A_DAY = 0.4, 1.0  # of a forecast's hours to come; common pra
 Pairs = Sequence[tuple[float, float]]
 
 
-class ForecastShare:
+@part
+class ForecastShare(Kept):
     """Fed every half hour with the newest forecast and what the outside probe says."""
+
+    _filter: CourseFilter
+    _pairs: list[tuple[float, float]]  # what was foretold, also for hours gone by
 
     def __init__(self) -> None:
         self._filter = CourseFilter(_QUIET, _SHARES)
-        self._pairs: list[tuple[float, float]] = []  # what was foretold, also for hours gone by
+        self._pairs = []
 
     def see(self, now: Moment, pairs: Pairs, outside_c: float | None, hour: float) -> None:
         """The newest forecast, and the outside where it is measured."""
@@ -80,12 +85,3 @@ class ForecastShare:
             return pairs[-1][1]
         (t0, c0), (t1, c1) = pairs[index - 1], pairs[index]
         return c0 + (c1 - c0) * (at - t0) / (t1 - t0)
-
-    def state(self) -> State:
-        """JSON-able."""
-        return {"filter": self._filter.state(), "pairs": [list(pair) for pair in self._pairs]}
-
-    def restore(self, state: State, shift_s: float) -> None:
-        """Go on from `state`; ticks moved by `shift_s`."""
-        self._filter.restore(state["filter"], shift_s)
-        self._pairs = [(float(at), float(temp_c)) for at, temp_c in state["pairs"]]

@@ -7,9 +7,10 @@ R. E. Kalman, "A new approach to linear filtering and prediction problems", J. B
 Without an outside probe the caller passes 0 for outside: `rise` is then the temperature the floor
 is heading for, outside included, and is let walk faster."""
 
+from dataclasses import dataclass
 from math import exp, sqrt
 
-from monitor.events import State
+from monitor.kept import Tick
 
 _RISE_WALK = 0.6**2 / 3600.0  # K2/s: the rise moves by 0.6 K in an hour (wind, birds, sun)
 _FLOATING_WALK = 1.5**2 / 3600.0  # K2/s where the outside is not measured and walks too
@@ -20,42 +21,19 @@ def rise_walk(outside_known: bool) -> float:
     return _RISE_WALK if outside_known else _FLOATING_WALK
 
 
+@dataclass(slots=True, kw_only=True, eq=False)
 class FloorFilter:
     """Two states: `temp_c` and `rise_k`, with their covariance."""
 
-    __slots__ = (
-        "p_rr",
-        "p_tr",
-        "p_tt",
-        "reading_var",
-        "rise_k",
-        "rise_walk",
-        "temp_c",
-        "temp_walk",
-        "tick",
-    )
-
-    def __init__(
-        self,
-        *,
-        tick: float,
-        temp_c: float,
-        rise_k: float,
-        rise_var: float,
-        reading_var: float,
-        temp_walk: float,
-        rise_walk: float,
-    ) -> None:
-        """`reading_var` in K2; the walks in K2/s."""
-        self.tick = tick
-        self.temp_c = temp_c
-        self.rise_k = rise_k
-        self.p_tt = reading_var
-        self.p_tr = 0.0
-        self.p_rr = rise_var
-        self.reading_var = reading_var
-        self.temp_walk = temp_walk
-        self.rise_walk = rise_walk
+    tick: Tick
+    temp_c: float
+    rise_k: float
+    p_tt: float
+    p_tr: float = 0.0
+    p_rr: float
+    reading_var: float  # K2
+    temp_walk: float  # K2/s
+    rise_walk: float
 
     @property
     def rise_sd_k(self) -> float:
@@ -94,19 +72,3 @@ class FloorFilter:
         self.p_tr -= gain_t * self.p_tr
         self.p_tt -= gain_t * self.p_tt
         return residual, spread
-
-    def state(self) -> State:
-        """What is needed to go on after a restart."""
-        return {
-            "tick": self.tick,
-            "temp_c": self.temp_c,
-            "rise_k": self.rise_k,
-            "p": [self.p_tt, self.p_tr, self.p_rr],
-        }
-
-    def restore(self, state: State, shift_s: float) -> None:
-        """Go on from `state`; ticks moved by `shift_s`."""
-        self.tick = float(state["tick"]) + shift_s
-        self.temp_c = float(state["temp_c"])
-        self.rise_k = float(state["rise_k"])
-        self.p_tt, self.p_tr, self.p_rr = (float(p) for p in state["p"])

@@ -1,8 +1,8 @@
 """Heat that went out, from the verdict until it is back. Held by `thermal`."""
 
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 
-from monitor.events import State
+from monitor.kept import Tick
 from monitor.site import Brooder
 
 _SURE = 0.9  # the source is named as sure
@@ -15,7 +15,7 @@ class HeatLoss:
     """Which sources (indices), since when, and the rise before and lost (K)."""
 
     sources: tuple[int, ...]
-    started: float
+    started: Tick
     rise_before_k: float
     lost_k: float
     source_chance: float  # that it was these sources, if heat was lost
@@ -33,21 +33,3 @@ class HeatLoss:
         """Is the heat back, now that the floor is held `rise_k` above outside?"""
         back = rise_k > self.rise_before_k - (1.0 - _BACK) * self.lost_k
         return back or tick - self.started > _FORGOTTEN_S
-
-    def state(self) -> State:
-        """As JSON."""
-        return asdict(self)
-
-
-def loss_from(state: State, shift_s: float, sources: int) -> HeatLoss | None:
-    """From `HeatLoss.state`; ticks moved by `shift_s`. None: of sources that are gone."""
-    if max(state["sources"]) >= sources:
-        return None
-    return HeatLoss(
-        tuple(state["sources"]),
-        float(state["started"]) + shift_s,
-        float(state["rise_before_k"]),
-        float(state["lost_k"]),
-        float(state["source_chance"]),
-        tuple(state["suspects"]),
-    )

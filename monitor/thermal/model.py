@@ -3,10 +3,11 @@
 Puts together the quick filter (`kalman`), the bank that learns the time constant and the slow rise
 (`time_constant`), and how restless this floor is."""
 
+from dataclasses import dataclass
 from math import sqrt
 
 from monitor.brooding.heat_balance import Prior
-from monitor.events import State
+from monitor.kept import Tick
 from monitor.thermal.kalman import FloorFilter, rise_walk
 from monitor.thermal.time_constant import TimeConstants
 
@@ -20,19 +21,18 @@ _NOISE_LEAST = 0.1
 _WANDER_SD = 0.22  # K: how far a floor of noise 1 strays from the foretold one within minutes
 
 
+@dataclass(slots=True, init=False, eq=False)
 class FloorModel:
     """The estimate of one floor. Where the outside is not measured, `outside_c` is 0 everywhere and
     the rise is the temperature the floor heads for."""
 
-    __slots__ = (
-        "_bank_count",
-        "_bank_sum",
-        "_bank_tick",
-        "_noise",
-        "bank",
-        "filter",
-        "outside_known",
-    )
+    outside_known: bool
+    filter: FloorFilter
+    bank: TimeConstants
+    _noise: float  # residual variance over what the filter expects
+    _bank_sum: float
+    _bank_count: int
+    _bank_tick: Tick
 
     def __init__(self, prior: Prior, *, tick: float, floor_c: float, outside_known: bool) -> None:
         rise_k, rise_sd_k = prior.rise_k, prior.rise_sd_k
@@ -43,7 +43,8 @@ class FloorModel:
             tick=tick,
             temp_c=floor_c,
             rise_k=rise_k,
-            rise_var=rise_sd_k**2,
+            p_tt=_READING_SD**2,
+            p_rr=rise_sd_k**2,
             reading_var=_READING_SD**2,
             temp_walk=_TEMP_WALK,
             rise_walk=rise_walk(outside_known),
@@ -57,10 +58,8 @@ class FloorModel:
             rise_sd_k=rise_sd_k,
             outside_known=outside_known,
         )
-        self._noise = 1.0  # residual variance over what the filter expects
-        self._bank_sum = 0.0
-        self._bank_count = 0
-        self._bank_tick = tick
+        self._noise = 1.0
+        self._start_mean(tick)
 
     def step(self, tick: float, floor_c: float, outside_c: float) -> None:
         """One measured floor."""
@@ -138,22 +137,3 @@ class FloorModel:
         self._bank_sum = 0.0
         self._bank_count = 0
         self._bank_tick = tick
-
-    def state(self) -> State:
-        """What is needed to go on after a restart."""
-        return {
-            "filter": self.filter.state(),
-            "bank": self.bank.state(),
-            "mean": [self._bank_sum, self._bank_count, self._bank_tick],
-            "noise": self._noise,
-            "outside_known": self.outside_known,
-        }
-
-    def restore(self, state: State, shift_s: float) -> None:
-        """Go on from `state`; ticks moved by `shift_s`."""
-        self.filter.restore(state["filter"], shift_s)
-        self.bank.restore(state["bank"], shift_s)
-        total, count, tick = state["mean"]
-        self._bank_sum, self._bank_count = float(total), int(count)
-        self._bank_tick = float(tick) + shift_s
-        self._noise = float(state["noise"])

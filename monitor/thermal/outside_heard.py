@@ -1,6 +1,7 @@
 """The outside of one box as it is heard now, and what it does through a day. Held by `thermal`."""
 
-from monitor.events import Moment, State
+from monitor.events import Moment
+from monitor.kept import Kept, Tick, part
 from monitor.thermal.course_filter import (
     READING_SD_K,
     CourseFilter,
@@ -35,20 +36,22 @@ def _days(reading_sd_k: float = READING_SD_K) -> CourseFilter:
     return CourseFilter(_QUIET, _SWING, front=_FRONT, days_apart=True, reading_sd_k=reading_sd_k)
 
 
-class OutsideHeard:
+@part
+class OutsideHeard(Kept):
     """The outside temperature, smoothed; None while it was never heard. Where there is no outside
     probe, the floor's own course by night stands in for its days."""
 
-    __slots__ = ("_by_floor", "_count", "_days", "_slot", "_sum", "_tick", "last_c", "temp_c")
+    temp_c: float | None = None
+    last_c: float | None = None  # the last reading, as it was
+    _tick: Tick = 0.0  # of the last reading, or of the floor's that stands in
+    _by_floor: bool = False  # the days are the floor's, for want of an outside
+    _days: CourseFilter
+    _slot: Tick | None = None  # tick at which the present mean began
+    _sum: float = 0.0
+    _count: int = 0
 
     def __init__(self) -> None:
-        self.temp_c: float | None = None
-        self.last_c: float | None = None  # the last reading, as it was
-        self._tick = 0.0  # of the last reading, or of the floor's that stands in
-        self._by_floor = False  # the days are the floor's, for want of an outside
         self._days = _days()
-        self._slot: float | None = None  # tick at which the present mean began
-        self._sum, self._count = 0.0, 0
 
     def observe(self, tick: float, temp_c: float, midnight: float | None) -> None:
         """One reading. `midnight`: the tick of some local midnight, where it is known."""
@@ -122,29 +125,6 @@ class OutsideHeard:
             )
             for (weight, found), usual in zip(self._days.ahead(steps), (True, False), strict=True)
         )
-
-    def state(self) -> State:
-        """What is needed to go on after a restart."""
-        return {
-            "days": self._days.state(),
-            "slot": [self._slot, self._sum, self._count],
-            "outside": [self.temp_c, self.last_c, self._tick],
-            "fed_with_floor": self._by_floor,
-        }
-
-    def restore(self, state: State, shift_s: float) -> None:
-        """Go on from `state`; ticks moved by `shift_s`. A state of an older form keeps what was
-        heard last, and learns the days anew."""
-        self.temp_c, *last_c, tick = state["outside"]
-        self.last_c = last_c[0] if last_c else self.temp_c
-        self._tick = float(tick) + shift_s
-        self._by_floor = bool(state["fed_with_floor"])
-        if "days" in state:
-            if self._by_floor:
-                self._days = _days(_FLOOR_SD_K)
-            self._days.restore(state["days"], shift_s)
-            slot, self._sum, self._count = state["slot"]
-            self._slot = None if slot is None else slot + shift_s
 
 
 def _hour(tick: float, midnight: float) -> float:

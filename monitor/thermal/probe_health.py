@@ -4,12 +4,13 @@ Each fault is told from the probe's neighbours where it has any, and from its ow
 Limits are common practice for a thermometer good to +/-0.5 K (DS18B20 datasheet) in litter."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass, field
 
 from monitor.brooding.chick_skin import CHICK_SKIN_C
-from monitor.events import State
+from monitor.kept import NEVER, Kept, Tick, part
 from monitor.site import Place
 from monitor.thermal.diagnosis import FaultKind, Finding
-from monitor.thermal.track import NEVER, UNKNOWN_K, Track
+from monitor.thermal.track import UNKNOWN_K, Track
 from monitor.units import Unit, from_celsius
 
 CHECK_S = 60.0
@@ -59,56 +60,39 @@ _PAST_S = 900.0
 Suspect = tuple[FaultKind, float, str]  # kind, how long to confirm (s), reason
 
 
-class Neighbours:
+@dataclass(slots=True, eq=False)
+class Neighbours(Kept):
     """What one probe differs from the others by, and how that came about."""
 
-    __slots__ = (
-        "base",
-        "beside",
-        "checks",
-        "company",
-        "fell_from_c",
-        "in_f_of",
-        "moved_tick",
-        "others_high",
-        "others_low",
-        "own",
-        "past",
-        "recent",
-        "since",
-        "slow",
-        "torn",
-    )
-
-    def __init__(self) -> None:
-        self.recent: float | None = None  # difference to the others, over some ten minutes
-        self.slow: float | None = None  # the same, over some forty
-        self.base: float | None = None  # the difference that is usual
-        self.checks = 0
-        self.own: float | None = None  # what it said itself over some hours
-        self.torn = 0.0  # share of its readings that jump and come back
-        self.beside: float | None = None  # the others over some twenty minutes
-        self.moved_tick = NEVER  # when this one last changed, as last looked at
-        self.company = 0  # how many it was held against then
-        self.others_low = 0.0  # how they moved since
-        self.others_high = 0.0
-        self.fell_from_c: float | None = None  # it fell alone, from there
-        # What is beside it, lowest and highest, since it says just that in Fahrenheit.
-        self.in_f_of: tuple[float, float] | None = None
-        self.past: float | None = None  # what it said a quarter of an hour ago, roughly
-        self.since: dict[str, float] = {}  # since when each kind of fault is suspected
+    recent: float | None = None  # difference to the others, over some ten minutes
+    slow: float | None = None  # the same, over some forty
+    base: float | None = None  # the difference that is usual
+    checks: int = 0
+    own: float | None = None  # what it said itself over some hours
+    torn: float = 0.0  # share of its readings that jump and come back
+    beside: float | None = None  # the others over some twenty minutes
+    moved_tick: Tick = NEVER  # when this one last changed, as last looked at
+    company: int = 0  # how many it was held against then
+    others_low: float = 0.0  # how they moved since
+    others_high: float = 0.0
+    fell_from_c: float | None = None  # it fell alone, from there
+    # What is beside it, lowest and highest, since it says just that in Fahrenheit.
+    in_f_of: tuple[float, float] | None = None
+    past: float | None = None  # what it said a quarter of an hour ago, roughly
+    since: dict[FaultKind, Tick] = field(default_factory=dict)  # suspected, since when
 
 
-class ProbeHealth:
+@part
+class ProbeHealth(Kept):
     """All probes of a box together. `findings` is what stands."""
 
-    __slots__ = ("_neighbours", "_outside_past", "_swap", "findings")
+    _neighbours: dict[str, Neighbours]
+    _outside_past: float | None = None
+    _swap: tuple[str, str, Tick] | None = None  # two keys ("" is the outside), since when
+    findings: tuple[Finding, ...] = ()
 
     def __init__(self, keys: Sequence[str]) -> None:
         self._neighbours = {key: Neighbours() for key in keys}
-        self._outside_past: float | None = None
-        self._swap: tuple[str, str, float] | None = None  # two keys ("" is the outside), since when
-        self.findings: tuple[Finding, ...] = ()
 
     def check(
         self,
@@ -310,58 +294,11 @@ class ProbeHealth:
         if self._swap is not None and key in self._swap[:2]:
             self._swap = None
 
-    def state(self) -> State:
-        """What is needed to go on after a restart."""
-        return {
-            "neighbours": {
-                key: {
-                    "recent": near.recent,
-                    "slow": near.slow,
-                    "base": near.base,
-                    "past": near.past,
-                    "in_f_of": near.in_f_of,
-                    "more": [near.checks, near.torn, near.beside, near.own],
-                    "fell_from_c": near.fell_from_c,
-                    "others": [near.others_low, near.others_high],
-                    "held_against": [near.moved_tick, near.company],
-                    "since": {str(kind): since for kind, since in near.since.items()},
-                }
-                for key, near in self._neighbours.items()
-            },
-            "outside_past": self._outside_past,
-            "swap": None if self._swap is None else list(self._swap),
-            "findings": [[f.probe, str(f.kind), f.reason, f.since, f.other] for f in self.findings],
-        }
-
-    def restore(self, state: State, shift_s: float) -> None:
-        """Go on from `state` for the probes that are still there; ticks moved by `shift_s`."""
-        for key, saved in state["neighbours"].items():
-            near = self._neighbours.get(key)
-            if near is None:
-                continue
-            near.recent, near.slow, near.base = saved["recent"], saved["slow"], saved["base"]
-            near.past = saved["past"]
-            in_f_of = saved.get("in_f_of")
-            near.in_f_of = None if in_f_of is None else (in_f_of[0], in_f_of[1])
-            near.fell_from_c = saved.get("fell_from_c")
-            more = saved.get("more", (_NEW_CHECKS, 0.0, None, None))
-            near.checks, near.torn, near.beside, near.own = more
-            near.others_low, near.others_high = saved["others"]
-            moved_tick, near.company = saved.get("held_against", (NEVER, 0))
-            near.moved_tick = moved_tick if moved_tick == NEVER else moved_tick + shift_s
-            near.since = {
-                FaultKind(kind): since + shift_s for kind, since in saved["since"].items()
-            }
-        self._outside_past = state["outside_past"]
-        swap = state["swap"]
-        self._swap = None
-        if swap is not None and all(not key or key in self._neighbours for key in swap[:2]):
-            self._swap = (swap[0], swap[1], swap[2] + shift_s)
-        self.findings = tuple(
-            Finding(probe=p, kind=FaultKind(k), reason=r, since=s + shift_s, other=o)
-            for p, k, r, s, o in state["findings"]
-            if p in self._neighbours
-        )
+    def resume(self) -> None:
+        """What was found of a probe that is no longer configured drops out."""
+        self.findings = tuple(f for f in self.findings if f.probe in self._neighbours)
+        if self._swap is not None and not {"", *self._neighbours}.issuperset(self._swap[:2]):
+            self._swap = None
 
 
 def _fell_out(

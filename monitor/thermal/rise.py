@@ -6,9 +6,10 @@ what is beyond that, or rises for longer and out of what is usual, is heat. Figu
 project's (assumed); tests/bench measures what they do."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 from monitor.brooding.chick_skin import CHICK_SKIN_C
-from monitor.events import State
+from monitor.kept import Kept, Tick
 from monitor.site import Limits
 from monitor.thermal.track import Track
 
@@ -25,19 +26,17 @@ _WARMER_K = 0.25  # than its level: what rises by as much as matters is
 _AHEAD_ASLEEP_MIN = 20.0  # by night nothing heats a floor that nobody meant to
 
 
-class Rise:
+@dataclass(slots=True, eq=False)
+class Rise(Kept):
     """The present rise of any floor probe."""
 
-    __slots__ = ("_count", "_heard", "_since", "_unusual", "hold_until", "overheat", "started")
-
-    def __init__(self) -> None:
-        self.started: float | None = None  # when some floor probe began to rise quickly
-        self.hold_until: float | None = None
-        self.overheat = False
-        self._unusual: float | None = None  # since when one has been above the usual, and rising
-        self._since = 0.0  # first of the readings that say it is too hot
-        self._count = 0  # how many there were
-        self._heard = 0.0  # the latest of them
+    started: Tick | None = None  # when some floor probe began to rise quickly
+    hold_until: Tick | None = None
+    overheat: bool = False
+    _unusual: Tick | None = None  # since when one has been above the usual, and rising
+    _since: Tick = 0.0  # first of the readings that say it is too hot
+    _count: int = 0  # how many there were
+    _heard: Tick = 0.0  # the latest of them
 
     def judge(
         self,
@@ -109,26 +108,6 @@ class Rise:
             and hottest_c < CHICK_SKIN_C
         )
         self.hold_until = self.started + _HOLD_S if held and self.started is not None else None
-
-    def state(self) -> State:
-        """What is needed to go on after a restart."""
-        return {
-            "started": self.started,
-            "hold_until": self.hold_until,
-            "overheat": self.overheat,
-            "unusual": self._unusual,
-            "borne_out": [self._count, self._since, self._heard],
-        }
-
-    def restore(self, state: State, shift_s: float) -> None:
-        """Go on from `state`; ticks moved by `shift_s`."""
-        started, held, unusual = (state[name] for name in ("started", "hold_until", "unusual"))
-        self.started = None if started is None else started + shift_s
-        self.hold_until = None if held is None else held + shift_s
-        self._unusual = None if unusual is None else unusual + shift_s
-        self.overheat = bool(state["overheat"])
-        count, since, heard = state["borne_out"]
-        self._count, self._since, self._heard = int(count), since + shift_s, heard + shift_s
 
 
 def _pace(track: Track, tick: float) -> float:

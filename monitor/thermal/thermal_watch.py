@@ -10,7 +10,8 @@ from dataclasses import replace
 from typing import NamedTuple
 
 from monitor.brooding.heat_balance import Prior
-from monitor.events import Moment, State
+from monitor.events import Moment
+from monitor.kept import NEVER, Kept, Tick, part
 from monitor.site import Brooder, Place
 from monitor.thermal import answers as thermal_answers
 from monitor.thermal import doubt
@@ -27,7 +28,7 @@ from monitor.thermal.diagnosis import (
 from monitor.thermal.fall import Fall, Standing
 from monitor.thermal.floor_fusion import FloorFusion
 from monitor.thermal.follow import Follow, Following, unmeasured
-from monitor.thermal.loss import HeatLoss, loss_from
+from monitor.thermal.loss import HeatLoss
 from monitor.thermal.model import FloorModel
 from monitor.thermal.outside_curve import OutsideCurve, Skies
 from monitor.thermal.outside_heard import OutsideHeard
@@ -35,7 +36,7 @@ from monitor.thermal.probe_health import CHECK_S, ProbeHealth
 from monitor.thermal.rise import Rise
 from monitor.thermal.slope import slope_per_h
 from monitor.thermal.tonight import LowAt
-from monitor.thermal.track import NEVER, Track
+from monitor.thermal.track import Track
 from monitor.thermal.warming import Warming
 from monitor.thermal.witness import Witness, measured
 
@@ -62,15 +63,41 @@ class Down(NamedTuple):
     """A probe beneath a source that collapsed."""
 
     probe: str  # key
-    since: float
-    heard: float  # its latest reading
+    since: Tick
+    heard: Tick  # its latest reading
     readings: int
     back_c: float  # warmer than this it is back
     told: bool
 
 
-class ThermalWatch:
+@part
+class ThermalWatch(Kept):
     """The estimate and the diagnosis of one floor."""
+
+    _tracks: dict[str, Track]
+    _health: ProbeHealth
+    _outside: OutsideHeard
+    _follow: Follow
+    _birds_held: Tick | None = None  # since when birds are in and the heat holds
+    _model: FloorModel | None = None
+    _first: Tick = NEVER  # floor reading
+    _fall: Fall
+    _rise: Rise
+    _warming: Warming
+    _course: Course
+    _outside_course: Course
+    _acted: Tick = NEVER  # when the grower last did something here
+    _changed: Tick = NEVER  # when the grower last changed the heat
+    _warm_since: Tick | None = None  # the floor is at its target or above
+    _down: Down | None = None
+    _loss: HeatLoss | None = None
+    _known: HeatKnown  # measured, not guessed
+    _target_c: float | None = None
+    _midnight: Tick | None = None  # some local midnight
+    _floor_c: float | None = None
+    _stepped: Tick = NEVER
+    _checked: Tick = NEVER
+    _recent: list[tuple[Tick, float]]
 
     def __init__(self, brooder: Brooder, prior: Prior, outside_known: bool) -> None:
         self._brooder = brooder
@@ -86,26 +113,10 @@ class ThermalWatch:
         self._health = ProbeHealth(list(self._tracks))
         self._outside = OutsideHeard()
         self._follow = self._anew()
-        self._birds_held: float | None = None  # tick since which birds are in and the heat holds
-        self._model: FloorModel | None = None
-        self._first = NEVER  # floor reading
-        self._fall = Fall()
-        self._rise = Rise()
-        self._warming = Warming()
-        self._course = Course(slow=True)
-        self._outside_course = Course()
-        self._acted = NEVER  # when the grower last did something here
-        self._changed = NEVER  # when the grower last changed the heat
-        self._warm_since: float | None = None  # the floor is at its target or above
-        self._down: Down | None = None
-        self._loss: HeatLoss | None = None
-        self._known = HeatKnown({}, frozenset(), None)  # measured, not guessed
-        self._target_c: float | None = None
-        self._midnight: float | None = None  # some local midnight
-        self._floor_c: float | None = None
-        self._stepped = NEVER
-        self._checked = NEVER
-        self._recent: list[tuple[float, float]] = []
+        self._fall, self._rise, self._warming = Fall(), Rise(), Warming()
+        self._course, self._outside_course = Course(slow=True), Course()
+        self._known = HeatKnown({}, frozenset(), None)
+        self._recent = []
         self._told: tuple[object, ...] = ()
 
     # -- what comes in
@@ -646,92 +657,15 @@ class ThermalWatch:
         known = model is not None and model.known
         return unmeasured(floor_c, outside_c, known=known, at_once=outside.by_floor)
 
-    # -- restarts
-
-    def state(self) -> State:
-        """What is needed to go on after a restart, exactly as if there had been none."""
-        return {
-            "tracks": {key: track.state() for key, track in self._tracks.items()},
-            "health": self._health.state(),
-            **self._outside.state(),
-            "follow": self._follow.state(),
-            "birds_held": self._birds_held,
-            "model": None if self._model is None else self._model.state(),
-            "fall": self._fall.state(),
-            "rise": self._rise.state(),
-            "warming": self._warming.state(),
-            "course": self._course.state(),
-            "outside_course": self._outside_course.state(),
-            "acted": self._acted,
-            "changed": self._changed,
-            "warm_since": self._warm_since,
-            "down": None if self._down is None else list(self._down),
-            "loss": None if self._loss is None else self._loss.state(),
-            "known": [
-                [list(said) for said in self._known.lit.items()],
-                sorted(self._known.out),
-                self._known.cover_open,
-                self._known.mains_off,
-                self._known.rests_until,
-            ],
-            "target_c": self._target_c,
-            "midnight": self._midnight,
-            "floor_c": self._floor_c,
-            "ticks": [self._stepped, self._checked, self._first],
-            "told": bool(self._told),
-            "recent": [list(pair) for pair in self._recent],
-        }
-
-    def restore(self, state: State, shift_s: float) -> None:
-        """Go on from `state`; ticks moved by `shift_s`. Probes that are gone are dropped."""
-        for key, saved in state["tracks"].items():
-            if key in self._tracks:
-                self._tracks[key].restore(saved, shift_s)
-        self._health.restore(state["health"], shift_s)
-        self._outside.restore(state, shift_s)
-        if "follow" in state:
-            self._follow.restore(state["follow"], shift_s)
-            held = state["birds_held"]
-            self._birds_held = None if held is None else held + shift_s
-        self._model = None
-        if state["model"] is not None:
-            known = bool(state["model"]["outside_known"])
-            self._model = FloorModel(self._prior, tick=0.0, floor_c=0.0, outside_known=known)
-            self._model.restore(state["model"], shift_s)
-        self._fall.restore(state["fall"], shift_s)
-        self._rise.restore(state["rise"], shift_s)
-        if "warming" in state:
-            self._warming.restore(state["warming"], shift_s)
-        self._course.restore(state["course"], shift_s)
-        self._outside_course.restore(state["outside_course"], shift_s)
-        acted, warm, down = state["acted"], state["warm_since"], state["down"]
-        self._acted = NEVER if acted == NEVER else acted + shift_s
-        changed = state.get("changed", NEVER)
-        self._changed = NEVER if changed == NEVER else changed + shift_s
-        self._warm_since = None if warm is None else warm + shift_s
-        self._down = None
-        if down is not None:
-            probe, since, heard, *rest = down
-            self._down = Down(probe, since + shift_s, heard + shift_s, *rest)
-        self._loss = None
-        if state["loss"] is not None:
-            self._loss = loss_from(state["loss"], shift_s, len(self._watts))
-        if "known" in state:
-            lit, out, cover_open, mains_off, rests_until = state["known"]
-            self._known = HeatKnown(
-                {i: tick + shift_s for i, tick in lit if i < len(self._watts)},
-                frozenset(i for i in out if i < len(self._watts)),
-                cover_open,
-                mains_off,
-                rests_until + shift_s,
-            )
-        self._target_c = state["target_c"]
-        midnight = state["midnight"]
-        self._midnight = None if midnight is None else midnight + shift_s
-        self._floor_c = state["floor_c"]
-        self._stepped, self._checked, self._first = (
-            NEVER if tick == NEVER else float(tick) + shift_s for tick in state["ticks"]
+    def resume(self) -> None:
+        """Sources that are no longer configured drop out. What was told last is told again, which
+        changes nothing for who knows it."""
+        count, known = len(self._watts), self._known
+        if self._loss is not None and max(self._loss.sources) >= count:
+            self._loss = None
+        self._known = replace(
+            known,
+            lit={i: tick for i, tick in known.lit.items() if i < count},
+            out=frozenset(i for i in known.out if i < count),
         )
-        self._recent = [(float(t) + shift_s, float(c)) for t, c in state["recent"]]
-        # What was told last is not kept: it is told again, which changes nothing for who knows it.
-        self._told = ("before the restart",) if state["told"] else ()
+        self._told = ()

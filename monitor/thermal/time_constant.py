@@ -6,9 +6,9 @@ Control 10 (1965) 434-439: a bank of Kalman filters, one for each value the cons
 weighted by the likelihood of its residuals. Also holds the slow estimate of the rise, for the
 nights to come, where the filter in `thermal` is quick."""
 
+from dataclasses import dataclass
 from math import exp, log, sqrt
 
-from monitor.events import State
 from monitor.thermal.kalman import FloorFilter, rise_walk
 
 _FACTORS = (0.4, 0.63, 1.0, 1.6, 2.5)  # of the prior's time constant: even steps of its logarithm
@@ -17,10 +17,17 @@ _MEAN_WALK = 0.05**2 / 900.0  # K2/s
 _FORGET = 0.993  # a step: what was learned a day ago counts half (96 steps a day)
 
 
+@dataclass(slots=True, init=False, eq=False)
 class TimeConstants:
     """The bank. `tau_s`, `rise_k` and `rise_sd_k` are the weighted results."""
 
-    __slots__ = ("_filters", "_log_weights", "_taus", "rise_k", "rise_sd_k", "steps", "tau_s")
+    _taus: list[float]
+    _log_weights: list[float]
+    _filters: list[FloorFilter]
+    steps: int
+    tau_s: float
+    rise_k: float
+    rise_sd_k: float
 
     def __init__(
         self,
@@ -41,7 +48,8 @@ class TimeConstants:
                 tick=tick,
                 temp_c=temp_c,
                 rise_k=rise_k,
-                rise_var=rise_sd_k**2,
+                p_tt=_MEAN_SD_K**2,
+                p_rr=rise_sd_k**2,
                 reading_var=_MEAN_SD_K**2,
                 temp_walk=_MEAN_WALK,
                 rise_walk=rise_walk(outside_known),
@@ -71,7 +79,7 @@ class TimeConstants:
             one.p_tt = _MEAN_SD_K**2
             one.p_tr = 0.0
             one.p_rr += 0.25
-        self._mix()  # what is derived follows at once: a restart derives it anew
+        self._mix()
 
     def lost(self, step_k: float, sd_k: float) -> None:
         """The rise is known to have changed by `step_k` at once (a lamp went out)."""
@@ -94,21 +102,3 @@ class TimeConstants:
             for w, one in zip(weights, self._filters, strict=True)
         )
         self.rise_sd_k = sqrt(variance)
-
-    def state(self) -> State:
-        """What is needed to go on after a restart."""
-        return {
-            "taus": list(self._taus),
-            "log_weights": list(self._log_weights),
-            "filters": [one.state() for one in self._filters],
-            "steps": self.steps,
-        }
-
-    def restore(self, state: State, shift_s: float) -> None:
-        """Go on from `state`; ticks moved by `shift_s`."""
-        self._taus = [float(tau) for tau in state["taus"]]
-        self._log_weights = [float(weight) for weight in state["log_weights"]]
-        for one, saved in zip(self._filters, state["filters"], strict=True):
-            one.restore(saved, shift_s)
-        self.steps = int(state["steps"])
-        self._mix()

@@ -1,65 +1,45 @@
 """What is remembered of one probe inside the box: sums for the next filter step, a level, and what
 its health is judged by. Fed by `thermal` for every reading, so it is lean."""
 
-from monitor.events import State
+from monitor.kept import NEVER, Kept, Tick, part
 from monitor.site import Place
 from monitor.thermal.course import Course
 
 SPIKE_K = 3.0  # from one reading to the next; a larger jump waits for the next reading to confirm
 SUNKEN_K = 4.0  # below its usual low: no litter cools so far in minutes beneath a source that works
 LEAP_K = 5.0  # and stays there: beside a source its light may do that, but no floor goes to and fro
-NEVER = -1e18  # a tick; far enough back that a shift does not change it
 UNKNOWN_K = 1e9  # how fine a probe is that never changed
 _NO_FIRST_S = 1e12  # since the reading before, if there was one
 _LEVEL_S = 240.0  # the level follows the readings over this
 
 
-class Track:
+@part
+class Track(Kept):
     """One inside probe. `level` is its recent mean; `offset` what it differs from the floor's."""
 
-    __slots__ = (
-        "changes",
-        "count",
-        "course",
-        "doubt_since",
-        "held",
-        "key",
-        "last_c",
-        "last_tick",
-        "leapt_up",
-        "level",
-        "mean",
-        "moved_tick",
-        "offset",
-        "place",
-        "quantum_k",
-        "readings",
-        "spike_score",
-        "spikes",
-        "still",
-        "sum",
-    )
+    last_tick: Tick = NEVER
+    last_c: float = 0.0
+    held: float | None = None  # a jump that waits to be confirmed
+    leapt_up: bool | None = None  # which way its last leap went
+    sum: float = 0.0
+    count: int = 0
+    mean: float = 0.0  # of the latest step it had readings in
+    level: float | None = None
+    course: Course
+    offset: float | None = None
+    doubt_since: Tick = NEVER  # its readings began to contradict the others'
+    moved_tick: Tick = NEVER  # when its value last changed
+    still: int = 0  # readings since it last changed
+    changes: float = 0.5  # share of readings that differ from the one before
+    quantum_k: float = UNKNOWN_K  # smallest step seen lately: its resolution, or more
+    spike_score: float = 0.0
+    readings: int = 0  # since probe_health looked last
+    spikes: int = 0
 
     def __init__(self, key: str, place: Place) -> None:
         self.key = key
         self.place = place
-        self.last_tick = NEVER
-        self.last_c = 0.0
-        self.held: float | None = None  # a jump that waits to be confirmed
-        self.leapt_up: bool | None = None  # which way its last leap went
-        self.sum = 0.0
-        self.count = 0
-        self.mean = 0.0  # of the latest step it had readings in
-        self.level: float | None = None
         self.course = Course()
-        self.offset: float | None = None
-        self.doubt_since = NEVER  # its readings began to contradict the others'
-        self.moved_tick = NEVER  # when its value last changed
-        self.still = 0  # readings since it last changed
-        self.changes = 0.5  # share of readings that differ from the one before
-        self.quantum_k = UNKNOWN_K  # smallest step seen lately: its resolution, or more
-        self.spike_score = 0.0
-        self.readings = self.spikes = 0  # since probe_health looked last
 
     def add(self, tick: float, temp_c: float) -> bool:
         """One reading. False: it waits for the next one to confirm it."""
@@ -130,24 +110,3 @@ class Track:
         self.last_tick = self.doubt_since = NEVER
         self.spike_score = 0.0
         self.course.clear()
-
-    def state(self) -> State:
-        """What is needed to go on after a restart."""
-        kept: State = {name: getattr(self, name) for name in self.__slots__ if name not in _FIXED}
-        kept["course"] = self.course.state()
-        return kept
-
-    def restore(self, state: State, shift_s: float) -> None:
-        """Go on from `state`; ticks moved by `shift_s`."""
-        for name in self.__slots__:
-            if name in _FIXED or name not in state:
-                continue
-            value = state[name]
-            moves = name in _TICKS and value != NEVER  # never stays never
-            setattr(self, name, value + shift_s if moves else value)
-        if "course" in state:
-            self.course.restore(state["course"], shift_s)
-
-
-_FIXED = ("course", "key", "place")
-_TICKS = ("last_tick", "doubt_since", "moved_tick")

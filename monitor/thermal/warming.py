@@ -9,9 +9,10 @@ minutes, a thermostat's swing ends where the ones before did. Figures are this p
 tests/bench measures what they do."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 from monitor.brooding.chick_skin import CHICK_SKIN_C
-from monitor.events import State
+from monitor.kept import Kept, Tick
 from monitor.site import Limits
 from monitor.thermal.course import Course
 from monitor.thermal.diagnosis import Warmth
@@ -34,17 +35,15 @@ _SUN = 1.5 / 60.0  # K a minute, at least
 _SOARS_K, _BORNE_OUT_HOTTER = 3.0, 2  # a probe beneath a source, above its usual high
 
 
-class Warming:
+@dataclass(slots=True, eq=False)
+class Warming(Kept):
     """The warmest of the floor probes, minute by minute."""
 
-    __slots__ = ("_above", "_count", "_halfway", "_looked", "warmth")
-
-    def __init__(self) -> None:
-        self.warmth = Warmth.CAN_WAIT
-        self._above: float | None = None  # tick since which it is above its band
-        self._halfway: float | None = None
-        self._count = 0
-        self._looked = 0.0  # the minute that was looked at
+    warmth: Warmth = Warmth.CAN_WAIT
+    _above: Tick | None = None  # since when it is above its band
+    _halfway: Tick | None = None
+    _count: int = 0
+    _looked: Tick = 0.0  # the minute that was looked at
 
     def judge(
         self,
@@ -109,21 +108,6 @@ class Warming:
         self.warmth = Warmth.CAN_WAIT
         self._above = self._halfway = None
         self._count = 0
-
-    def state(self) -> State:
-        """What is needed to go on after a restart."""
-        return {"warmth": str(self.warmth), **{name: getattr(self, name) for name in _KEPT}}
-
-    def restore(self, state: State, shift_s: float) -> None:
-        """Go on from `state`; ticks moved by `shift_s`."""
-        self.warmth = Warmth(state["warmth"])
-        for name in _KEPT:
-            value = state[name]
-            setattr(self, name, value + shift_s if name in _TICKS and value is not None else value)
-
-
-_TICKS = ("_above", "_halfway", "_looked")
-_KEPT = (*_TICKS, "_count")
 
 
 def _since(since: float | None, tick: float, over_k: float) -> float | None:

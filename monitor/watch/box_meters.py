@@ -4,6 +4,7 @@ cover that is open, a meter that is silent. Owned by watch.brooder_watch; fed by
 from collections.abc import Iterable
 
 from monitor.events import AlarmName, Cause, Facts, Measured, State
+from monitor.kept import NEVER
 from monitor.quantities import CONTACT, COVER, POWER
 from monitor.site import Brooder, HeatSource, Meter
 from monitor.thermal.diagnosis import HeatKnown
@@ -158,7 +159,7 @@ class BoxMeters:
             out=frozenset(place[source.name] for source in self.sources_out),
             cover_open=self.cover_open(tick),
             mains_off=mains_off,
-            rests_until=max((heat.rests_until for heat in self._heat.values()), default=0.0),
+            rests_until=max((heat.rests_until for heat in self._heat.values()), default=NEVER),
         )
 
     def plugs(self, tick: float) -> list[Plug] | None:

@@ -10,6 +10,7 @@ from collections import deque
 from typing import NamedTuple
 
 from monitor.events import State
+from monitor.kept import NEVER
 from monitor.site import HeatSource
 
 _LIT_SHARE = 0.15  # of its usual watts; a plug's own electronics and a thermostat draw a few
@@ -147,9 +148,9 @@ class HeatSeen:
 
     @property
     def rests_until(self) -> float:
-        """Until when (tick) it is surely off as a thermostat's is; 0.0: it is lit, or out."""
+        """Until when (tick) it is surely off as a thermostat's is; NEVER: it is lit, or out."""
         if self.lit is not False or not self._was_lit or self.out or not self.may_rest:
-            return 0.0
+            return NEVER
         longest_s = _LONGER * max(self._rests_s, default=_PATIENCE_S)
         return min(self.since + longest_s, self.tick + _SAID_S)
 
