@@ -57,15 +57,18 @@ class EveningCall(Kept):
         look: Callable[[], SiteStatus | None],
         still: Callable[[], list[str]],
         cold_nights: list[Change],
+        called_off: list[Change],
+        warns: bool,
     ) -> Message | None:
-        """The message due by `now_at`, if there is one and somebody to tell."""
+        """The message due by `now_at`, if there is one and somebody to tell. `called_off`: cold
+        nights told before that should hold after all; `warns`: there is one not told before."""
         day = self._daily.take_due(now_at)
         if day is None:
             return None
         at = self._daily.moment(day)
         if now_at - at > _LATE_S and not cold_nights:
             return None
-        return self._said(day, at, look(), still(), cold_nights)
+        return self._said(day, at, look(), still(), cold_nights, called_off=called_off, warns=warns)
 
     def _said(
         self,
@@ -74,24 +77,33 @@ class EveningCall(Kept):
         status: SiteStatus | None,
         still: list[str],
         cold_nights: list[Change],
+        *,
+        called_off: list[Change],
+        warns: bool,
     ) -> Message | None:
+        off = {change.brooder: change.at for change in called_off}
         cold = {c.brooder: for_change(c, self._site) for c in cold_nights if c.brooder is not None}
         standing = status.brooders if status is not None else ()
         boxes = [
-            box_evening(box, cold.get(box.name), self._voice.local(at).date(), self._site.timezone)
+            box_evening(
+                box,
+                cold.get(box.name),
+                off.get(box.name),
+                self._voice.local(at).date(),
+                self._site.timezone,
+            )
             for box in standing
             if box.batch is not None or box.name in cold
         ]
         if not boxes:
             return None
-        urgent = bool(cold or still)
         words = evening(boxes, still, self._voice, at)
         return Message(
             key=f"evening:{day.isoformat()}",
             thread="evening",
             kind=MessageKind.EVENING,
-            contacts=tuple(self._told(at, warns=urgent)),
-            priority=Priority.WARNING if urgent else Priority.ADVICE,
+            contacts=tuple(self._told(at, warns=warns or bool(still))),
+            priority=Priority.WARNING if cold or still else Priority.ADVICE,
             at=at,
             ack_for=tuple(change.occurrence for change in cold_nights),
             title=words.title,

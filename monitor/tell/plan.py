@@ -26,11 +26,13 @@ from monitor.tell.incident import SHARED, STORM_S, Alarm, Incident
 from monitor.tell.message import Message, MessageKind
 from monitor.tell.morning_call import MorningCall
 from monitor.tell.policy import Policy
+from monitor.tell.present_facts import night_now
 from monitor.watch.alarm_table import TABLE, Lasting
 from monitor.watch.incidents import BACK_S, SITE_SILENT, rank, scope
 from monitor.watch.silence import NO_BIRDS
 from monitor.watch.status import SiteStatus
 
+CALLED_OFF_S = 3600.0  # a cold night ends that long after it was last likely
 # Another box is told within a minute; of many, within less than a plain alarm's five minutes.
 _STORM_GATHER_S, _MANY, _MANY_GATHER_S = 60.0, 4, 240.0
 
@@ -152,19 +154,36 @@ class Plan(Kept):
             yield from self._do(what, incident, when)
 
     def _say_evening(self, now_at: float) -> list[Message]:
-        """With the cold nights that have waited for it."""
-        waiting = [i for i in self._incidents if i.lead() is not None and _is_expected_only(i)]
+        """With the cold nights that stand, as they are foretold now. Of one that should hold after
+        all nothing was told, as it were: it ends within the hour, or is told then."""
+        status = self._look()
+        nights = [
+            (incident, alarm, night_now(alarm.change, status))
+            for incident in self._incidents
+            for alarm in incident.alarms.values()
+            if _is_cold_night(incident, alarm)
+        ]
+        rest = [i for i in self._incidents if all(i is not incident for incident, _, _ in nights)]
+        stand = [(incident, alarm, now) for incident, alarm, now in nights if now is not None]
+        off = [(incident, alarm) for incident, alarm, now in nights if now is None]
         told = self._evening.take_due(
             now_at,
-            look=self._look,
-            still=lambda: self._composer.wrong([i for i in self._incidents if i not in waiting]),
-            cold_nights=[alarm.change for i in waiting for alarm in i.untold()],
+            look=lambda: status,
+            still=lambda: self._composer.wrong(rest),
+            cold_nights=[now for _, _, now in stand],
+            called_off=[alarm.change for _, alarm in off if alarm.told],
+            warns=any(not alarm.told for _, alarm, _ in stand),
         )
         if told is None:
             return []
-        for incident in waiting:
+        tick = now_at + self._offset_s
+        for incident, alarm in off:
+            alarm.told, incident.last_told = False, None
+            incident.gather_due = tick + CALLED_OFF_S
+        for incident, alarm, now in stand:
+            alarm.change = now
             incident.gather_due = None
-            incident.tell(incident.untold(), now_at + self._offset_s)
+            incident.tell(incident.untold(), tick)
             incident.reach(told.contacts)
             self._morning.note(told.at, incident.one_place(), told.title)
         return [told]
@@ -381,6 +400,10 @@ class Plan(Kept):
         incident.gather_due = None
         if not untold:
             return []
+        status = self._look()
+        for alarm in untold:
+            if alarm.change.alarm is AlarmName.COLD_NIGHT:
+                alarm.change = night_now(alarm.change, status) or alarm.change
         message = self._composer.raised(incident, untold, tick - self._offset_s)
         boxes = {alarm.change.brooder for alarm in untold}
         self._morning.note(message.at, boxes.pop() if len(boxes) == 1 else None, message.title)
@@ -474,10 +497,13 @@ class Plan(Kept):
             incident.told_to = [name for name in incident.told_to if name in names]
 
 
-def _is_expected_only(incident: Incident) -> bool:
-    """A cold night that is not told yet, and nothing else."""
-    untold = incident.untold()
-    return bool(untold) and all(a.change.alarm is AlarmName.COLD_NIGHT for a in untold)
+def _is_cold_night(incident: Incident, alarm: Alarm) -> bool:
+    """A cold night ahead: the worst of its incident, or not told yet and nothing else is."""
+    if not alarm.open or alarm.change.alarm is not AlarmName.COLD_NIGHT:
+        return False
+    lead, untold = incident.lead(), incident.untold()
+    only = bool(untold) and all(a.change.alarm is AlarmName.COLD_NIGHT for a in untold)
+    return only or (lead is not None and lead.change.alarm is AlarmName.COLD_NIGHT)
 
 
 def _storm_wait_s(incident: Incident) -> float:

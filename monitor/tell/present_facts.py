@@ -1,13 +1,16 @@
 """What the planner needs of the present when it writes a text: taken from the engine's status."""
 
+from dataclasses import replace
 from datetime import date, datetime, timedelta, tzinfo
 
 from monitor.brooding.moving import Stage
-from monitor.events import Facts
+from monitor.events import Change, Facts
 from monitor.site import Place
 from monitor.tell.wording import BoxEvening, BoxMorning, Voice, Words
 from monitor.tell.wording.daily_needs import needs_words
 from monitor.tell.wording.moving_words import moving_line
+from monitor.thermal.tonight import CLEAR_CHANCE
+from monitor.watch.box_facts import outlook_facts
 from monitor.watch.status import BrooderStatus, SiteStatus
 
 
@@ -50,6 +53,21 @@ def _last_heard(fresh: Facts, box: BrooderStatus, now_at: float) -> None:
         fresh["silent_s"] = now_at - at
 
 
+def night_now(change: Change, status: SiteStatus | None) -> Change | None:
+    """A cold night that was raised, as it is foretold now; None: it should hold after all."""
+    box = status.brooder(change.brooder or "") if status is not None else None
+    if box is None or box.outlook is None:
+        return change
+    if box.outlook.chance < CLEAR_CHANCE and not box.outlook.below_now:
+        return None
+    facts = change.facts.copy()
+    facts.pop("leaves_band_at", None)
+    outlook_facts(box.outlook, facts)
+    if box.temp_c is not None:
+        facts["temp_c"] = box.temp_c
+    return replace(change, facts=facts)
+
+
 def box_morning(
     name: str, alarms: tuple[str, ...], box: BrooderStatus | None, voice: Voice
 ) -> BoxMorning:
@@ -85,7 +103,13 @@ def box_morning(
     )
 
 
-def box_evening(box: BrooderStatus, cold: Words | None, today: date, zone: tzinfo) -> BoxEvening:
+def box_evening(
+    box: BrooderStatus,
+    cold: Words | None,
+    called_off_at: float | None,
+    today: date,
+    zone: tzinfo,
+) -> BoxEvening:
     """One brooder at bedtime."""
     step = box.next_step
     tomorrow = step is not None and not step.gradual and step.to_c < step.from_c
@@ -99,6 +123,7 @@ def box_evening(box: BrooderStatus, cold: Words | None, today: date, zone: tzinf
         outlook=box.outlook,
         next_target_c=step.to_c if step is not None and tomorrow else None,
         cold=cold,
+        called_off_at=called_off_at,
     )
 
 

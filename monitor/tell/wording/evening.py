@@ -23,6 +23,7 @@ class BoxEvening:
     outlook: Outlook | None = None
     next_target_c: float | None = None  # of tomorrow, where that is a step down
     cold: Words | None = None  # what is said of the cold night ahead
+    called_off_at: float | None = None  # when one was told that is not expected any more
 
 
 def evening(boxes: list[BoxEvening], still: list[str], voice: Voice, at: float) -> Words:
@@ -83,6 +84,12 @@ def _stands(box: BoxEvening, voice: Voice, at: float) -> str:
         return f"{now}; {low}. It is too cold now: add cover or heat before bed."
     if outlook.chance >= WARN_CHANCE:
         return f"{now}; {low}. It may not hold: add cover or heat before bed."
+    if box.called_off_at is not None:
+        told = voice.clock(box.called_off_at, at)
+        return (
+            f"{now}; {low}. It should hold after all: the cold night told at {told} is no longer "
+            "expected."
+        )
     return (
         f"{now}; {low}. It {'should' if outlook.chance < CLEAR_CHANCE else 'will probably'} hold."
     )

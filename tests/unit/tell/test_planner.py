@@ -641,6 +641,64 @@ def test_a_floor_that_is_too_cold_before_bedtime_is_told_at_once():
     assert told.kind is MessageKind.RAISED
 
 
+def foretold(teller: Teller, chance: float) -> None:
+    """What the porch's night is now said to be."""
+    status = teller.plan._look()
+    assert status is not None
+    [porch] = [box for box in status.brooders if box.name == "porch"]
+    outlook = replace(fake_api.outlook(), chance=chance)
+    now = replace(status, brooders=(replace(porch, outlook=outlook),))
+    teller.plan._look = lambda: now
+
+
+def told_at_three() -> Teller:
+    """A cold night that would not wait for bedtime."""
+    teller = bedtime()
+    cold = change(A.COLD_NIGHT, at=local(10, 15), occurrence="porch/cold-night/1")
+    soon = replace(cold, facts=Facts(**{**cold.facts, "leaves_band_at": local(10, 20, 30)}))
+    teller.take(soon)
+    assert [m.kind for m in teller.go(local(10, 15, 1))] == [MessageKind.RAISED]
+    return teller
+
+
+@pytest.mark.parametrize("chance", [0.3, 0.9])
+def test_a_cold_night_that_stands_is_what_bedtime_says_with_the_figures_of_now(chance):
+    teller = told_at_three()
+    foretold(teller, chance)
+    [evening] = teller.go(local(10, 20))
+    assert evening.title == "porch: cold night ahead"
+    assert f"about {chance * 100:.0f} in 100" in evening.body
+    assert "Nothing to do" not in evening.body
+    assert "Not well now" not in evening.body
+    assert evening.ack_for == ("porch/cold-night/1",)
+
+
+def test_a_cold_night_that_should_hold_after_all_is_called_off_at_bedtime_and_not_once_more():
+    teller = told_at_three()
+    foretold(teller, 0.1)
+    [evening] = teller.go(local(10, 20))
+    assert evening.title == "Hillside: tonight, nothing to do"
+    assert (
+        "should hold after all: the cold night told at 15:00 is no longer expected" in evening.body
+    )
+    clearing = change(
+        A.COLD_NIGHT, K.CLEARED, at=local(10, 20, 15), occurrence="porch/cold-night/1"
+    )
+    teller.take(clearing)
+    assert teller.go(local(11, 5)) == []
+
+
+def test_a_cold_night_called_off_at_bedtime_that_stands_an_hour_later_is_told_anew():
+    teller = told_at_three()
+    foretold(teller, 0.1)
+    teller.go(local(10, 20))
+    foretold(teller, 0.7)
+    assert teller.go(local(10, 20, 59)) == []
+    [anew] = teller.go(local(10, 21))
+    assert (anew.kind, anew.title) == (MessageKind.RAISED, "porch: cold night ahead")
+    assert "about 70 in 100" in anew.body
+
+
 def test_that_it_is_over_makes_no_sound_at_night():
     silent = {}
     for start in (local(10, 22), local(11, 10)):
