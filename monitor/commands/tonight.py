@@ -1,8 +1,7 @@
 """`brooder tonight`: will the heat hold until morning, and if not, what would mend it?"""
 
 import re
-import time
-from typing import Annotated, Any
+from typing import Annotated
 
 import typer
 
@@ -11,11 +10,7 @@ from monitor.brooding.envelope import COVERS
 from monitor.commands.ask import brooder_or_exit, request, settings_of
 from monitor.commands.common import NOT_WELL, ConfigOption, fail, out
 from monitor.commands.flock import BrooderOption
-from monitor.settings import Settings
-from monitor.tell.wording import Voice, first_aid
-from monitor.tell.wording.tonight_words import tonight as tonight_lines
-from monitor.thermal.diagnosis import outlook_of
-from monitor.thermal.tonight import WARN_CHANCE
+from monitor.tell.wording import first_aid
 from monitor.units import Unit, to_celsius
 
 _TEMPERATURE = re.compile(r"^\s*(-?\d+(?:[.,]\d+)?)\s*°?\s*([CFcf]?)\s*$")
@@ -40,8 +35,9 @@ def tonight(
     brooder: BrooderOption = None,
     config: ConfigOption = None,
 ) -> None:
-    """How cold the floor will get tonight, and what would help. Exit code 1 if it is below its band
-    already, or will more likely than not leave it."""
+    """How cold the floor will get tonight, and what would help. An empty box is held against what
+    chicks of a day need. Exit code 1 if it is below its band already, or will more likely than not
+    leave it."""
     settings = settings_of(config)
     name = brooder_or_exit(settings.site, brooder)
     extra_watts = watts_or_exit(heat)
@@ -55,7 +51,7 @@ def tonight(
         cover=cover,
         extra_watts=extra_watts,
     )
-    lines = _lines(settings, said, time.time())
+    lines = said["lines"]
     if extra_watts > 0 and first_aid.LAMP_CARE not in lines:
         lines.append(first_aid.LAMP_CARE)
     for line in lines:
@@ -66,7 +62,7 @@ def tonight(
     )
     if warning is not None:
         out().print(warning, markup=False)
-    if said["outlook"]["chance"] >= WARN_CHANCE or said["outlook"]["below_now"]:
+    if said["too_cold"]:
         raise typer.Exit(NOT_WELL)
 
 
@@ -94,16 +90,3 @@ def watts_or_exit(text: str | None) -> float:
     if found is None or abs(float(found[1].replace(",", "."))) > 10000:
         fail(f'--heat is "{text}"; write watts such as +250W or -100W')
     return float(found[1].replace(",", "."))
-
-
-def _lines(settings: Settings, said: dict[str, Any], now: float) -> list[str]:
-    voice = Voice(settings.site)
-    outlook = outlook_of(said["outlook"])
-    answer, *more = tonight_lines(outlook, voice, now, said.get("temp_at"))
-    return [
-        f"{said['brooder']}: {answer}",
-        f"It should be {voice.temp(said['target_c'])}, and right is down to "
-        f"{voice.temp(said['low_c'])}.",
-        *more,
-        *(said[key] for key in ("reserve", "moving") if said.get(key)),
-    ]

@@ -11,8 +11,6 @@ from monitor.brooding.objection import Objection
 from monitor.page.forms import FilledForm
 from monitor.page.frame import Frame
 from monitor.tell.wording import first_aid
-from monitor.tell.wording.tonight_words import tonight
-from monitor.thermal.diagnosis import outlook_of
 from monitor.units import to_celsius
 
 MOST_WATTS = 5000.0
@@ -66,10 +64,7 @@ class TonightScreen:
         except Objection as words:
             form.wrong[""] = str(words)
             return ()
-        say = self._frame.say()
-        lines = tonight(outlook_of(said["outlook"]), say.voice, say.now, said["temp_at"])
-        more = [said["moving"]] if said.get("moving") else []
-        return tuple(dict.fromkeys((*lines, *more, *self._cautions(box, watts or 0.0, cover))))
+        return tuple(dict.fromkeys((*said["lines"], *self._cautions(box, watts or 0.0, cover))))
 
     def _cautions(self, box: str, watts: float, cover: str | None) -> list[str]:
         """What the grower asks about must not end in a fire."""

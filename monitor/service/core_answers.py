@@ -11,6 +11,7 @@ from monitor.service.core import Core
 from monitor.tell.wording import Voice
 from monitor.tell.wording.meter_words import reserve_line
 from monitor.tell.wording.moving_words import moving_line
+from monitor.tell.wording.tonight_words import asked_lines, likely_too_cold
 from monitor.tell.wording.warm_up_words import warm_up_verdict
 from monitor.watch.status import BrooderStatus
 from monitor.watch.switched_off import OwnFall
@@ -91,31 +92,18 @@ def tonight(
     cover: str | None = None,
     extra_watts: float = 0.0,
 ) -> dict[str, Any]:
-    """The outlook for the coming night. Raises Objection where there is nothing to go by."""
+    """The coming night in words, and whether it is likely to be too cold. Raises Objection for a
+    box that is not known."""
     status = core.status(now).brooder(brooder)
     if status is None:
         raise Objection(_unknown(core, brooder))
-    outlook = core.engine.tonight(brooder, now, low_c=low_c, cover=cover, extra_watts=extra_watts)
-    if outlook is None and status.temp_c is None:
-        raise Objection(
-            f"{brooder}: no floor reading yet; see whether its floor probe is heard and believed."
-        )
-    if outlook is None:
-        raise Objection(
-            "Nothing is known of tonight's outside temperature: say how cold it will get, or "
-            "add an outside probe or a forecast to the configuration."
-        )
-    limits = status if status.warm_up is None else status.warm_up.limits
+    asked = core.engine.tonight(brooder, now, low_c=low_c, cover=cover, extra_watts=extra_watts)
+    voice = Voice(core.site)
+    more = (reserve_line(status, voice), _moving_line(status, voice))
     return {
         "brooder": brooder,
-        "target_c": limits.target_c,
-        "low_c": limits.low_c,
-        "chill_c": limits.chill_c,
-        "temp_c": status.temp_c,
-        "temp_at": status.temp_at,
-        "outlook": asdict(outlook),
-        "reserve": reserve_line(status, Voice(core.site)),
-        "moving": _moving_line(status, Voice(core.site)),
+        "lines": [*asked_lines(status, asked, voice, now.at), *(line for line in more if line)],
+        "too_cold": likely_too_cold(asked),
     }
 
 

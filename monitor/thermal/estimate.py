@@ -14,6 +14,7 @@ from monitor.brooding.heat_balance import Change, Flock, changed, prior, with_wa
 from monitor.brooding.night_hours import NIGHT_TO_H, hour_after
 from monitor.events import Moment, State
 from monitor.site import Brooder
+from monitor.thermal.by_size import BySize, by_size
 from monitor.thermal.diagnosis import Diagnosis, HeatKnown, Interval, Learned, Outlook
 from monitor.thermal.forecast_share import ForecastShare
 from monitor.thermal.mending import mends
@@ -188,6 +189,40 @@ class Estimate:
             return outlook
         found = mends(self._brooder, chance, flock=self._flock, spare_w=self._spare_w)
         return replace(outlook, mend=found)
+
+    def by_size(
+        self,
+        now: Moment,
+        *,
+        target_c: float,
+        low_c: float,
+        forecast: Forecast | None,
+        wish: Wish,
+    ) -> BySize:
+        """The same by the size of the box and its heat alone, for a target and its band's edge."""
+        until_at = hour_after(now.at, NIGHT_TO_H, self._zone)
+        skies = self._skies(now, until_at, forecast, wish.outside_low_c)
+        outside = None
+        if skies is not None:
+            sky = max(skies, key=lambda one: one.weight)
+            outside = min(point.temp_c for point in sky.points), sky.source
+
+        def look(wished: Brooder) -> BySize:
+            return by_size(wished, self._flock, target_c=target_c, low_c=low_c, outside=outside)
+
+        covered = replace(self._brooder, cover=wish.cover or self._brooder.cover)
+        found = look(with_watts(covered, wish.extra_watts))
+        coldest = found.coldest
+        asks_what_if = wish.cover is not None or wish.extra_watts != 0.0
+        if coldest is None or asks_what_if or coldest.chance < CLEAR_CHANCE:
+            return found
+
+        def try_(wished: Brooder) -> float | None:
+            there = look(wished).coldest
+            return None if there is None else there.chance
+
+        mend = mends(self._brooder, try_, flock=self._flock, spare_w=self._spare_w)
+        return replace(found, coldest=replace(coldest, mend=mend))
 
     def nights(self, now: Moment, forecast: Forecast | None, outlook: Outlook | None) -> Nights:
         """How cold the coming nights are, by the forecast; without one by last night, and by

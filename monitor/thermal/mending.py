@@ -78,8 +78,11 @@ class _Ways:
         )
 
     def half(self, box: Brooder) -> Iterator[str]:
-        """Half the floor for all the heat, where the birds have room on it."""
+        """Half the floor for all the heat, where the birds have room on it. Of birds to come that
+        is not known."""
         birds = self._flock
+        if birds.head_count == 0:
+            return
         crowded = space.is_crowded(
             birds.kind,
             birds.age_days + _UNTIL_MORNING_DAYS,

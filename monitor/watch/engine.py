@@ -29,7 +29,7 @@ from monitor.events import (
 )
 from monitor.site import Brooder, Limits, Place, Site
 from monitor.thermal import estimator
-from monitor.thermal.diagnosis import Outlook
+from monitor.thermal.by_size import NightAsked
 from monitor.thermal.estimate import Estimate, Forecast, Wish
 from monitor.thermal.estimator import MakeEstimator
 from monitor.watch.advisor import Advisor
@@ -338,15 +338,23 @@ class Engine:
         low_c: float | None = None,
         cover: str | None = None,
         extra_watts: float = 0.0,
-    ) -> Outlook | None:
-        """The coming night of a box, as it is or with another outside low, cover or lamp. None:
-        no target, no floor reading, or nothing known of the outside. An empty box is held against
-        what chicks of a day will need. Changes nothing."""
+    ) -> NightAsked:
+        """The coming night of a box, as it is or with another outside low, cover or lamp. An empty
+        box is held against what chicks of a day will need. Changes nothing."""
         box = self._boxes[brooder]
-        if box.low_c is None and (box.batch is not None or box.empty.limits is None):
-            return None
         wish = Wish(outside_low_c=low_c, cover=cover, extra_watts=extra_watts)
-        return box.estimate.tonight(now, low_at=box.low_at, forecast=self._forecast, wish=wish)
+        target_c, low_c = box.target_c, box.low_c
+        if box.batch is None and box.empty.limits is not None:
+            target_c, low_c = box.empty.limits.target_c, box.empty.limits.low_c
+        if target_c is None or low_c is None:
+            return NightAsked(None, None, None, None)
+        estimate, forecast = box.estimate, self._forecast
+        return NightAsked(
+            target_c,
+            low_c,
+            estimate.tonight(now, low_at=box.low_at, forecast=forecast, wish=wish),
+            estimate.by_size(now, target_c=target_c, low_c=low_c, forecast=forecast, wish=wish),
+        )
 
     @property
     def next_due(self) -> float | None:

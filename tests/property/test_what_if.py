@@ -65,7 +65,9 @@ def asked(
     night.says(2.0, SHADE)
     night.t += 1
     night.says(balance(box, as_counted, outside_c=2.0).floor_c)
-    outlook = night.engine.tonight("porch", night.now(), low_c=2.0, cover=cover, extra_watts=watts)
+    outlook = night.engine.tonight(
+        "porch", night.now(), low_c=2.0, cover=cover, extra_watts=watts
+    ).outlook
     return None if outlook is None else (outlook, as_counted)
 
 

@@ -10,7 +10,7 @@ import asyncio
 import shutil
 import tempfile
 from collections.abc import Mapping
-from dataclasses import asdict, replace
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -25,6 +25,8 @@ from monitor.intake.unclaimed import Unclaimed
 from monitor.service.live_set_up import LiveSetUp
 from monitor.site import Brooder, HeatSource, Place, Probe, Site
 from monitor.tell.missing import Missing
+from monitor.tell.wording import Voice
+from monitor.tell.wording.tonight_words import tonight
 from monitor.thermal.diagnosis import Interval, Outlook
 from monitor.thermal.tonight import Z80
 from monitor.units import Unit
@@ -421,7 +423,8 @@ class FakeApi:
         self, brooder: str, *, low_c: float | None, cover: str | None, extra_watts: float
     ) -> Mapping[str, Any]:
         self.asked.append((brooder, low_c, cover, extra_watts))
-        return {"brooder": brooder, "temp_at": NIGHT - 12, "outlook": asdict(outlook())}
+        lines = tonight(outlook(), Voice(self.site), NIGHT, NIGHT - 12)
+        return {"brooder": brooder, "lines": list(lines), "too_cold": False}
 
     async def try_contacts(self, name: str | None) -> list[Mapping[str, Any]]:
         self.tried.append(name)

@@ -102,7 +102,7 @@ def outlook_at(night: Night, at: float) -> tuple[Outlook, float] | None:
     """What was expected of the night at that scenario second, and the lowest true floor after it,
     until eight in the morning."""
     seen = watch(night, until=at)
-    outlook = seen.engine.tonight("porch", Moment(DAY_0 + at, DAY_0 + at))
+    outlook = seen.engine.tonight("porch", Moment(DAY_0 + at, DAY_0 + at)).outlook
     if outlook is None:
         return None
     return outlook, night.lowest(at, night.watch_from + 14.0 * 3600.0)

@@ -1,17 +1,99 @@
 """Will it hold tonight? One answer for the page and for `brooder tonight`: what is likely, how
 sure that is, how cold at worst, what would make it hold."""
 
+from collections.abc import Iterator
+
 from monitor.tell.wording import first_aid
 from monitor.tell.wording.words import Voice, span
+from monitor.thermal.by_size import BySize, Coldest, NightAsked
 from monitor.thermal.diagnosis import Outlook
-from monitor.thermal.mending import left_open
-from monitor.thermal.tonight import CLEAR_CHANCE
+from monitor.thermal.mending import WARMER_ROOM, left_open
+from monitor.thermal.tonight import CLEAR_CHANCE, WARN_CHANCE
+from monitor.watch.status import BrooderStatus
 
 OLD_S = 120.0  # a reading older than this says how old it is. Common practice
 _HALF = 0.5
 _EVEN = 0.05  # as near to one half nobody can say which is likelier
 _SURE = 0.95
 _LEAST_W = 5  # less is within the estimate's own doubt
+
+
+def asked_lines(
+    status: BrooderStatus, asked: NightAsked, voice: Voice, now: float
+) -> tuple[str, ...]:
+    """For whoever asks about a box: from its readings; where there are none, or no birds yet, by
+    its size and heat too."""
+    target_c, low_c, outlook, by_size = asked
+    if target_c is None or low_c is None or by_size is None:
+        return (f"{status.name}: the birds need no heat any more.",)
+    right = f"{voice.temp(target_c)}, and right is down to {voice.temp(low_c)}"
+    if status.batch is not None and outlook is not None:
+        answer, *more = tonight(outlook, voice, now, status.temp_at)
+        return (f"{status.name}: {answer}", f"It should be {right}.", *more)
+    warm = status.temp_c is not None and status.temp_c >= low_c
+    if status.batch is not None:
+        first = f"{status.name}: it should be {right}."
+    else:
+        first = f"{status.name}: no chicks yet. For chicks of a day the floor should be {right}."
+    lines = [first, _stands(status, voice, warm=warm)]
+    coldest = by_size.coldest
+    if outlook is not None and warm:  # a cold one says nothing of what its heat can do
+        coldest = None
+        lines += tonight(outlook, voice, now, status.temp_at)
+    elif coldest is None:
+        lines.append(
+            "Nothing is known of tonight's outside temperature: say how cold it will get, or add "
+            "an outside probe or a forecast to the configuration."
+        )
+    return (*lines, *_by_size(by_size, coldest, target_c, voice))
+
+
+def likely_too_cold(asked: NightAsked) -> bool:
+    """Is it below its band already, or more likely than not to leave it?"""
+    if asked.outlook is not None:
+        return asked.outlook.below_now or asked.outlook.chance >= WARN_CHANCE
+    coldest = asked.by_size.coldest if asked.by_size is not None else None
+    return coldest is not None and coldest.chance >= WARN_CHANCE
+
+
+def _stands(status: BrooderStatus, voice: Voice, *, warm: bool) -> str:
+    if status.temp_c is None:
+        return "No floor reading is believed yet: see whether the floor probe is heard."
+    if warm:
+        return f"It is {voice.temp(status.temp_c)} now."
+    do = "Warm it for some hours before they come." if status.batch is None else "Add heat."
+    return f"It is {voice.temp(status.temp_c)} now: too cold for chicks. {do}"
+
+
+def _by_size(
+    found: BySize, coldest: Coldest | None, target_c: float, voice: Voice
+) -> Iterator[str]:
+    birds = f"its {found.head_count} birds" if found.head_count else "no birds"
+    heat = f"With all its {found.watts:.0f} W on and {birds} in it"
+    holds = f"it holds down to about {voice.temp(found.holds_to_c)} outside"
+    if coldest is None:
+        yield f"{heat}, {holds}."
+    else:
+        low = coldest.floor_c
+        yield (
+            f"{heat}, the floor would come down to about {voice.temp(low.mid)}, likely "
+            f"{voice.figure(low.low)} to {voice.figure(low.high)}, at "
+            f"{voice.temp(coldest.outside_c)} outside ({coldest.outside_from}). "
+            f"Chance of too cold: {of_100(coldest.chance)}."
+        )
+        yield f"So heated {holds}."
+        watts = round(coldest.missing_watts / _LEAST_W) * _LEAST_W
+        if watts >= _LEAST_W:
+            yield f"For {voice.temp(target_c)} in that cold about {watts} W are missing."
+        mend = coldest.mend
+        if not found.head_count:
+            elsewhere = "set it up in a warmer room"
+            mend = tuple(clause.replace(WARMER_ROOM, elsewhere) for clause in mend)
+        if mend:
+            yield first_aid.would_help(mend)
+        if first_aid.names_a_lamp(mend):
+            yield first_aid.LAMP_CARE
+    yield "That goes by the size of the box alone."
 
 
 def tonight(outlook: Outlook, voice: Voice, now: float, read_at: float | None) -> tuple[str, ...]:

@@ -334,9 +334,9 @@ def test_tonight_answers_what_if_and_changes_nothing(night: Night, told: Told) -
     told.chance = 0.7
     night.holds(35.0, for_s=600)
     before = night.engine.state()
-    as_it_is = night.engine.tonight("porch", night.now())
-    with_lamp = night.engine.tonight("porch", night.now(), extra_watts=250.0)
-    given_low = night.engine.tonight("porch", night.now(), low_c=-5.0)
+    as_it_is = night.engine.tonight("porch", night.now()).outlook
+    with_lamp = night.engine.tonight("porch", night.now(), extra_watts=250.0).outlook
+    given_low = night.engine.tonight("porch", night.now(), low_c=-5.0).outlook
     assert as_it_is is not None
     assert with_lamp is not None
     assert given_low is not None

@@ -106,8 +106,8 @@ def test_a_restart_forgets_nothing_of_a_box_that_is_warmed() -> None:
 def test_tonight_is_answered_of_an_empty_box_without_the_warmth_of_birds() -> None:
     night = an_empty_box()
     goes_to(night, TARGET_C, from_c=TARGET_C, for_s=3 * H)
-    mild = night.engine.tonight("porch", night.now(), low_c=2.0)
-    bitter = night.engine.tonight("porch", night.now(), low_c=-15.0)
+    mild = night.engine.tonight("porch", night.now(), low_c=2.0).outlook
+    bitter = night.engine.tonight("porch", night.now(), low_c=-15.0).outlook
     assert mild is not None
     assert bitter is not None
     assert mild.chance < 0.3

@@ -111,7 +111,7 @@ def test_the_watch_asks_with_the_birds_and_the_circuit_it_has(watts: tuple[int, 
         night.says(35.0 + noise.gauss(0, 0.1))
         night.says(5.0 - night.t / 1200 + noise.gauss(0, 0.1), "site/shade")
         night.t += 60
-    outlook = night.engine.tonight("porch", night.now())
+    outlook = night.engine.tonight("porch", night.now()).outlook
     assert outlook is not None
     assert outlook.chance > CLEAR_CHANCE
     assert outlook.mend

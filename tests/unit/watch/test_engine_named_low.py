@@ -19,7 +19,7 @@ def asked_at(clock: str, low_c: float | None = LOW_C) -> Outlook:
         night.says(34.0)
         night.says(5.0, "site/shade")
         night.t += 60.0
-    outlook = night.engine.tonight("porch", night.now(), low_c=low_c)
+    outlook = night.engine.tonight("porch", night.now(), low_c=low_c).outlook
     assert outlook is not None
     return outlook
 

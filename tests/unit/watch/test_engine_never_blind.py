@@ -201,7 +201,7 @@ def test_a_box_without_a_floor_probe_is_not_held_against_the_floors_target(
         night.says(10 + rng.gauss(0, 0.1), "site/shade")
         night.t += 30
     assert night.told() == ["porch/unwatched"]  # somebody hears that nothing tells of the floor
-    assert night.engine.tonight("porch", night.now(), low_c=-10.0) is None
+    assert night.engine.tonight("porch", night.now(), low_c=-10.0).outlook is None
     assert night.engine.status(night.now()).brooders[0].minutes_to_chill is None
 
 

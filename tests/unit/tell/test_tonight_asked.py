@@ -1,0 +1,102 @@
+"""What is said of tonight where there are no birds yet, or no readings: what can be said, and never
+a refusal."""
+
+import re
+from dataclasses import replace
+
+from support.engine_night import Night, a_brooder, a_site
+
+from monitor.site import Site
+from monitor.tell.wording import Voice
+from monitor.tell.wording.tonight_words import asked_lines, likely_too_cold
+from monitor.units import Unit
+
+H = 3600.0
+
+
+def asked(night: Night, site: Site, **wish: float) -> tuple[str, bool]:
+    """The lines as one text, and whether it is likely to be too cold."""
+    now = night.now()
+    [box] = night.engine.status(now).brooders
+    found = night.engine.tonight("porch", now, **wish)  # type: ignore[arg-type]
+    return "\n".join(
+        asked_lines(box, found, Voice(replace(site, units=Unit.CELSIUS)), now.at)
+    ), likely_too_cold(found)
+
+
+def holds_to(said: str) -> float:
+    found = re.search(r"holds down to about (-?\d+\.\d) °C outside", said)
+    assert found is not None, said
+    return float(found[1])
+
+
+def test_an_empty_box_that_was_never_heard_is_held_against_what_chicks_need_by_its_size():
+    site = a_site(a_brooder())
+    said, too_cold = asked(Night(site, batch=False), site)
+    assert said.startswith("porch: no chicks yet. For chicks of a day the floor should be 35.0 °C")
+    assert "No floor reading is believed yet" in said
+    assert "Nothing is known of tonight's outside temperature" in said
+    assert not too_cold, "nobody knows"
+    limit_c = holds_to(said)
+    colder, too_cold = asked(Night(site, batch=False), site, low_c=limit_c - 25.0)
+    assert too_cold
+    assert "are missing" in colder
+    assert "take the birds" not in colder, "there are none"
+    warmer, too_cold = asked(Night(site, batch=False), site, low_c=limit_c + 25.0)
+    assert not too_cold
+    assert "are missing" not in warmer
+
+
+def test_more_watts_let_an_empty_box_hold_in_more_cold():
+    site = a_site(a_brooder())
+    as_it_is, _ = asked(Night(site, batch=False), site)
+    more, _ = asked(Night(site, batch=False), site, extra_watts=250.0)
+    assert holds_to(more) < holds_to(as_it_is) - 3.0
+
+
+def warmed(floor_c: float) -> tuple[Night, Site]:
+    """An empty box whose floor was so warm from 18:00 to midnight, and 12 degC outside."""
+    site = a_site(a_brooder(), outside=True)
+    night = Night(site, batch=False)
+    while night.t < 6 * H:
+        night.says(floor_c)
+        night.says(12.0, "site/shade")
+        night.t += 60
+    return night, site
+
+
+def test_an_empty_box_that_is_warm_is_foretold_from_its_readings():
+    said, too_cold = asked(*warmed(36.0))
+    assert "It is 36.0 °C now." in said
+    assert "Chance of getting too cold" in said
+    assert "Lowest on the floor about 3" in said
+    assert not too_cold
+
+
+def test_an_empty_box_that_is_cold_is_to_be_warmed_first_and_judged_by_its_size():
+    said, _ = asked(*warmed(12.5))
+    assert (
+        "It is 12.5 °C now: too cold for chicks. Warm it for some hours before they come." in said
+    )
+    assert "Lowest on the floor" not in said, "with the heat off that would say nothing"
+    assert "the floor would come down to about" in said
+
+
+def test_birds_in_a_box_that_is_not_heard_are_told_what_it_holds_by_its_size():
+    site = a_site(a_brooder())
+    night = Night(site, batch=False)
+    night.placed(count=100)
+    said, _ = asked(night, site, low_c=5.0)
+    assert "No floor reading is believed yet" in said
+    assert "100 birds in it, the floor would come down to about" in said
+
+
+def test_birds_whose_outside_is_not_known_are_told_what_the_box_holds_by_its_size():
+    site = a_site(a_brooder())
+    night = Night(site, batch=False)
+    night.placed(count=100)
+    night.holds(35.0, for_s=60.0)
+    said, too_cold = asked(night, site)
+    assert "Nothing is known of tonight's outside temperature" in said
+    assert holds_to(said) < 35.0
+    assert not too_cold
