@@ -35,7 +35,7 @@ SIGNS: dict[str, Sign] = {
     "panting": Sign(
         "They are too hot.",
         "Raise a lamp or open the cover a little, give fresh water and a cooler end, then look "
-        "again in half an hour. Go by them and not by the target.",
+        "again in half an hour. Go by them and not by the target. Before a cold night set it back.",
         hotter=True,
     ),
     "one-sided": Sign(

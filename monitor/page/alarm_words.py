@@ -157,8 +157,10 @@ def _facts_now(alarm: AlarmStatus, box: BrooderStatus | None) -> Facts:
     facts.pop("probes", None)
     facts.pop("age_days", None)
     facts.pop("minutes_to_chill", None)  # the trend line of the box says how long is left
-    if box is not None and alarm.alarm is AlarmName.HOT:
+    if box is not None and alarm.alarm in (AlarmName.HOT, AlarmName.OVERHEAT):
         facts.pop("lowest_c", None)  # without it nothing is said of the night
+        cold_ahead(box.outlook, facts)
+    if box is not None and alarm.alarm is AlarmName.STEP_DOWN:
         cold_ahead(box.outlook, facts)
     if box is not None and alarm.alarm is AlarmName.COLD_NIGHT:
         if box.temp_c is not None and box.high_c is not None:  # too hot now: first let it cool

@@ -4,13 +4,13 @@ from dataclasses import replace
 from datetime import date, datetime, timedelta, tzinfo
 
 from monitor.brooding.moving import Stage
-from monitor.events import Change, Facts
+from monitor.events import AlarmName, Change, Facts
 from monitor.site import Place
 from monitor.tell.wording import BoxEvening, BoxMorning, Voice, Words
 from monitor.tell.wording.daily_needs import needs_words
 from monitor.tell.wording.moving_words import moving_line
 from monitor.thermal.tonight import CLEAR_CHANCE
-from monitor.watch.box_facts import outlook_facts
+from monitor.watch.box_facts import cold_ahead, outlook_facts
 from monitor.watch.status import BrooderStatus, SiteStatus
 
 
@@ -41,6 +41,10 @@ def now_facts(facts: Facts, status: SiteStatus | None, brooder: str | None) -> F
         fresh["minutes_to_chill"] = left.mid
         fresh["minutes_to_chill_low"] = left.low
         fresh["minutes_to_chill_high"] = left.high
+    if "lowest_low_c" not in fresh:  # those of a cold night are its own
+        fresh.pop("lowest_c", None)
+        told = any(a.alarm is AlarmName.COLD_NIGHT and a.active for a in box.alarms)
+        cold_ahead(box.outlook, fresh, told=told)
     return fresh
 
 

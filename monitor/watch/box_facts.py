@@ -49,7 +49,7 @@ def temperature_facts(box: Box, alarm: Alarm, tick: float) -> Facts:
             f"the {lead.probe.name} probe may read in another unit: what it says would be right "
             f"in {sent}, and its `unit` is {set_}"
         )
-    if name is AlarmName.HOT:
+    if name in (AlarmName.HOT, AlarmName.OVERHEAT):
         cold_ahead(box.outlook, facts, told=box.cold_night.active)
     if name is AlarmName.OVERHEAT and lead is not None and lead.burning:
         facts["reason"] = "hotter than any floor should be: a lamp may have fallen"

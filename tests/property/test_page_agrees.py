@@ -147,7 +147,8 @@ def contradictions(shown: NowView) -> list[str]:
     if box.word == "Too hot" and adds:
         found.append(f"too hot and {box.instruction}")
     ahead = any("cold night ahead" in a.title for a in box.alarms)
-    if ahead and box.word == "Too hot" and "Raise a lamp" in whole:
+    takes_heat = re.search(r"[Rr]aise (a|the) lamp", whole)
+    if ahead and takes_heat and "cold night is ahead" not in whole:
         found.append(f"raise a lamp before a cold night: {whole}")
     for figure in re.findall(r"([\d.]+) °F an hour", whole):
         if float(figure) > FASTEST_F_PER_H:

@@ -16,10 +16,13 @@ def step_down(change: Change, voice: Voice, box: Brooder | None) -> Words:
     target = f"Target {voice.temp(facts['next_target_c'])}" if "next_target_c" in facts else ""
     lamps = box is None or any(source.kind == "lamp" for source in box.heat)
     do = "raise the lamps" if lamps else "turn the heat down"
+    how = f"{do} a little at a time and see how the chicks lie."
+    when = f"This morning {how} If a cold night is ahead, wait a day."
+    if "lowest_c" in facts:
+        when = f"A cold night is ahead: leave the heat for today. Tomorrow morning {how}"
     return compose(
         f"{voice.where(change.brooder)}: less heat",
-        f"{target or 'One step less'} from today. This morning {do} a little at a time and see "
-        "how the chicks lie. If a cold night is ahead, wait a day.",
+        f"{target or 'One step less'} from today. {when}",
     )
 
 

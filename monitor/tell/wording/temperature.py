@@ -104,6 +104,8 @@ def overheat(change: Change, voice: Voice, box: Brooder | None) -> Words:
     facts = change.facts
     fire = box is not None and facts.get("temp_c", 0.0) >= box.limits.fire_c
     do = "Go now: cut the power first." if fire else f"Go now. {_cool(box)}"
+    if not fire and "lowest_c" in facts:
+        do = f"{do} Set it back before dark: a cold night is ahead."
     if fire and "doubt" in facts:
         do = "Go and look now: if anything there is that hot, cut the power first."
     early = "high_c" in facts and facts.get("temp_c", facts["high_c"]) < facts["high_c"]

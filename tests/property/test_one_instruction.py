@@ -1,0 +1,126 @@
+"""For now and for the night there is one instruction: while a cold night stands, whoever is told to
+take heat away is told in the same breath of the night; and nobody hears that there is nothing to
+do."""
+
+import re
+from dataclasses import replace
+
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from support.engine_night import Night, a_brooder, a_site
+from support.no_estimate import NoEstimate
+
+from monitor.brooding.heat_balance import Change
+from monitor.events import AlarmName, Moment
+from monitor.page.now import view
+from monitor.page.phrases import Phrases
+from monitor.tell.contact import Contact
+from monitor.tell.message import Message
+from monitor.tell.plan import Plan
+from monitor.thermal.diagnosis import Interval, Outlook
+from monitor.thermal.outside_curve import Skies, from_low
+from monitor.thermal.tonight import CLEAR_CHANCE, LowAt
+
+H = 3600.0
+TAKES_HEAT = re.compile(r"[Rr]aise (?:a|the) lamp|[Tt]urn (?:it|one) off|[Tt]urn the heat down")
+OF_THE_NIGHT = re.compile(r"cold night is ahead|before dark|not tonight")
+
+
+class Foretold(NoEstimate):
+    """Says of the night what it is told to say."""
+
+    chance = 0.0
+
+    def skies(self, now: Moment, until_at: float) -> Skies | None:
+        return (replace(from_low(now, 8.0, -2.0, until_at), source="the test"),)
+
+    def outlook(
+        self,
+        start: Moment,
+        outside: Skies,
+        until_at: float,
+        *,
+        low_at: LowAt,
+        change: Change,
+    ) -> Outlook | None:
+        return Outlook(
+            lowest_c=Interval(30.0, 29.0, 31.0),
+            lowest_at=until_at - 2 * H,
+            leaves_band_at=until_at - 3 * H if self.chance > 0.5 else None,
+            chance=self.chance,
+            missing_watts=80.0,
+            outside_low_c=-2.0,
+            outside_from="the test",
+            rise_c=Interval(37.0, 36.0, 38.0),
+            learned=0.8,
+            mend=("a second layer over the cover",),
+        )
+
+
+def stands(night: Night) -> bool:
+    """Is a cold night told, or about to be, and foretold still?"""
+    [box] = night.engine.status(night.now()).brooders
+    alarm = any(a.alarm is AlarmName.COLD_NIGHT and a.active for a in box.alarms)
+    return alarm and box.outlook is not None and box.outlook.chance >= CLEAR_CHANCE
+
+
+def wrong(text: str) -> bool:
+    return bool(TAKES_HEAT.search(text)) and not OF_THE_NIGHT.search(text)
+
+
+_STEPS = st.lists(
+    st.tuples(
+        st.sampled_from([600.0, 1800.0, 2 * H]),
+        st.sampled_from([28.0, 34.8, 38.4, 40.5, 46.0]),
+        st.sampled_from([0.05, 0.3, 0.75, 0.97]),
+    ),
+    min_size=2,
+    max_size=6,
+)
+
+
+@settings(max_examples=25)
+@given(_STEPS, st.sampled_from(["lamp", "plate"]), st.sampled_from(["plywood", "none"]))
+def test_a_cold_night_that_stands_is_in_every_word_on_too_much_heat(
+    steps: list[tuple[float, float, float]], kind: str, cover: str
+) -> None:
+    box = a_brooder()
+    site = a_site(
+        replace(box, cover=cover, heat=tuple(replace(one, kind=kind) for one in box.heat))
+    )
+    estimate = Foretold()
+    noon = Night.evening("2026-02-10") - 6 * H
+    night = Night(site, start=noon, make_estimator=lambda *_a, **_k: estimate)
+    plan = Plan(
+        site,
+        (Contact(name="me", url="json://nowhere"),),
+        look=lambda: night.engine.status(night.now()),
+    )
+    night.holds(34.8, for_s=3 * H, every_s=300.0)
+    seen = 0
+
+    def tell() -> list[Message]:
+        nonlocal seen
+        fresh, seen = night.changes[seen:], len(night.changes)
+        return plan.changes(fresh, night.now()) + plan.advance(night.now())
+
+    tell()
+    for lasts_s, temp_c, chance in steps:
+        estimate.chance = chance
+        until = night.t + lasts_s
+        while night.t < until:
+            night.holds(temp_c, for_s=300.0, every_s=60.0)
+            standing = stands(night)
+            for message in tell():
+                if standing:
+                    text = f"{message.title}\n{message.body}"
+                    assert not wrong(text), text
+                    assert "othing to do" not in text, text
+                    assert not wrong(message.brief), message.brief
+        now = night.now()
+        shown = view(night.engine.status(now), site, Phrases(site, now.at))
+        [on_page] = shown.boxes
+        alarms = " ".join(line for a in on_page.alarms for line in (a.title, a.first, *a.more))
+        if stands(night):
+            assert not wrong(f"{on_page.instruction} {alarms}"), alarms
+            assert "othing to do" not in on_page.instruction
