@@ -2,11 +2,11 @@
 thread, by `replay` and by `rehearse`.
 
 One cause is one incident and one message; the watch says which (watch.incidents). A worse form of
-it is told at once, a lesser one not at all, another cause of it at once. Urgent messages repeat
-until somebody answers and go on to the next contact; warnings repeat less; advice waits for the
-morning message. Times are discrete events: whatever is due is done at
-its due time, so that the messages do not depend on how often `advance` is called, and a restored
-state goes on exactly where it was."""
+it is told at once, or with the next repeat where an urgent one is repeated already; a lesser one
+not at all, another cause of it at once. Urgent messages repeat until somebody answers and go on to
+the next contact; warnings repeat less; advice waits for the morning message. Times are discrete
+events: whatever is due is done at its due time, so that the messages do not depend on how often
+`advance` is called, and a restored state goes on exactly where it was."""
 
 from collections.abc import Callable, Iterator
 from datetime import datetime
@@ -35,6 +35,8 @@ from monitor.watch.status import SiteStatus
 CALLED_OFF_S = 3600.0  # a cold night ends that long after it was last likely
 # Another box is told within a minute; of many, within less than a plain alarm's five minutes.
 _STORM_GATHER_S, _MANY, _MANY_GATHER_S = 60.0, 4, 240.0
+# What is worse than was told, by the same cause and with the same to do, waits for so long at most.
+_WORSE_WAITS_S = 600.0
 
 
 class _Do(IntEnum):
@@ -289,12 +291,17 @@ class Plan(Kept):
         incident = self._incident_for(change)
         if change.occurrence in incident.alarms:
             return []
+        before = incident.worst
         alarm = incident.add(change)
         incident.changed = tick
+        worse = incident.worst is not before
         incident = self._joined(incident, change, tick)
         folded = change.facts.get("folded") and incident.told
         if folded or (incident.shared and incident.says_nothing_new(change)):
             alarm.told = True
+            if worse and incident.last_told is not None:  # the next repeat says it, and soon
+                every_s = self._policy.urgent_repeat_s
+                incident.last_told = min(incident.last_told, tick + _WORSE_WAITS_S - every_s)
             return []
         incident.answered_rank = min(incident.answered_rank, rank(change) - 1)
         wait_s = self._policy.gather_s

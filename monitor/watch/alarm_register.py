@@ -201,6 +201,8 @@ class AlarmRegister:
             head = incidents.head(alarm.incident, self.standing(), alarm)
             if head is not None and head.state is AlarmState.ACKNOWLEDGED:
                 self._acknowledge_one(alarm, tick, head.by)
+            elif head is not None and head.rank < alarm.rank:
+                alarm.folded = False  # it needs no message of its own, but is what it is now
 
     def explain(self, alarm: Alarm, tick: float) -> None:
         """What is behind an active alarm is known to be another thing than when it was told, or

@@ -3,11 +3,13 @@ tells.
 
 An incident is one trouble in one place: the alarms of one family. It is named after its first
 alarm. What is no worse than was told already is *folded*: an event like any other, but it needs no
-message of its own and shares the acknowledgement of the incident's worst active alarm. An alarm
-that ends and comes back within half an hour is the same trouble and is told again only if it is
-worse: a floor that wavers about a limit is no news each time (a chattering alarm in the words of
-ANSI/ISA-18.2 and EEMUA 191; the half hour is common practice). An answer resets that: whoever has
-seen to it and gone back to bed must hear when it comes again; so does what matters more now."""
+message of its own and shares the acknowledgement of the incident's worst active alarm. So is what
+is worse by the same cause while somebody is asked about an urgent alarm of it: the next repeat says
+it, and there is nothing else to do. An alarm that ends and comes back within half an hour is the
+same trouble and is told again only if it is worse: a floor that wavers about a limit is no news
+each time (a chattering alarm in the words of ANSI/ISA-18.2 and EEMUA 191; the half hour is common
+practice). An answer resets that: whoever has seen to it and gone back to bed must hear when it
+comes again; so does what matters more now."""
 
 from collections.abc import Iterable
 from dataclasses import asdict, dataclass, field, replace
@@ -65,6 +67,13 @@ class Incident:
     causes: list[str] = field(default_factory=list)  # told
     ended: float | None = None  # tick
 
+    @property
+    def asks_urgently(self) -> bool:
+        """Is an urgent alarm of it active and told, and waits for an answer?"""
+        urgent = _WEIGHT[Priority.URGENT]
+        waiting = [rank for one, rank in self.active.items() if one not in self.answered]
+        return min(self.told_rank, max(waiting, default=-1)) >= urgent
+
 
 class Incidents:
     """All that are open, or ended less than half an hour ago."""
@@ -113,12 +122,15 @@ class Incidents:
             and place not in incident.places
             and tick != incident.told_tick
         )
-        folded = rank(change) <= incident.told_rank and not elsewhere
+        known = rank(change) <= incident.told_rank or (
+            _cause(change) in incident.causes and incident.asks_urgently
+        )
+        folded = known and not elsewhere
         incident.active[change.occurrence] = rank(change)
         incident.ended = None
         self._scope_of[change.occurrence] = key
+        incident.told_rank = max(incident.told_rank, rank(change))
         if not folded:
-            incident.told_rank = max(incident.told_rank, rank(change))
             incident.told_tick = tick
             if place not in incident.places:
                 incident.places.append(place)

@@ -128,13 +128,29 @@ def test_warnings_of_one_cause_within_seconds_are_one_message_that_lists_every_p
         assert f"{name} 31.0 °C" in message.body
 
 
-def test_a_worse_alarm_of_the_same_cause_is_told_at_once_and_a_lesser_one_not_at_all():
-    teller = Teller()
+@pytest.mark.parametrize("every_s", [600.0, 7200.0])
+def test_what_is_worse_by_a_cause_that_is_asked_about_comes_with_the_next_repeat(every_s):
+    """There is nothing else to do than what was told; and ten minutes are the longest it waits."""
+    teller = Teller(policy=Policy(urgent_repeat_s=every_s))
     teller.take(raised(A.HEAT_LOSS))
     assert teller.take(raised(A.COLD, 60)) == []
-    [worse] = teller.take(raised(A.CHILL, 120))
-    assert worse.thread == teller.said[0].thread
+    assert teller.take(raised(A.CHILL, 420)) == []
+    if every_s > 600.0:
+        assert teller.go(NIGHT + 420 + 599) == []
+    [worse] = teller.go(NIGHT + (600 if every_s == 600.0 else 420 + 600))
+    assert (worse.kind, worse.thread) == (MessageKind.AGAIN, teller.said[0].thread)
     assert "dangerously cold" in worse.title
+
+
+def test_what_is_worse_by_another_cause_or_after_an_answer_is_told_at_once():
+    for before in (raised(A.HEAT_LOSS, cause=Cause.COVER_OPEN), answered(A.HEAT_LOSS, 60)):
+        teller = Teller()
+        teller.take(raised(A.HEAT_LOSS) if before.change is K.ACKNOWLEDGED else before)
+        if before.change is K.ACKNOWLEDGED:
+            teller.take(before)
+        [worse] = teller.take(raised(A.CHILL, 120))
+        assert worse.kind is MessageKind.RAISED
+        assert "dangerously cold" in worse.title
 
 
 def test_cold_told_then_chill_is_the_same_thread_and_told_at_once():
@@ -226,7 +242,7 @@ def test_an_answered_chill_is_asked_about_for_as_long_as_the_floor_stays_below_i
     teller.take(cleared(A.CHILL, 4000))
     for minute in range(70, 11 * 60):
         teller.go(NIGHT + 60 * minute)
-    anew = [m for m in teller.said if m.kind is MessageKind.AGAIN]
+    anew = [m for m in teller.said if m.kind is MessageKind.AGAIN and m.at > NIGHT + 1200]
     assert [round((m.at - NIGHT - 1200) / 3600) for m in anew][:10] == list(range(1, 11))
 
 
@@ -346,7 +362,7 @@ def test_an_answer_to_the_worst_answers_the_lesser_alarms_of_the_same_cause():
     teller.take(raised(A.CHILL, 100))
     teller.take(answered(A.CHILL, 200))
     teller.go(NIGHT + 200 + 3599)
-    assert teller.kinds() == [MessageKind.RAISED, MessageKind.RAISED]
+    assert teller.kinds() == [MessageKind.RAISED]
 
 
 def test_an_answer_to_the_lesser_does_not_silence_what_is_worse():

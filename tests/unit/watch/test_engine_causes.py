@@ -103,9 +103,11 @@ def test_a_lost_source_is_told_at_once_with_its_name_and_the_minutes_left(
     assert lost.facts["rate_c_per_h"] == -9.0
 
 
-def test_cold_and_chill_after_it_are_the_same_trouble_and_only_chill_is_told(
+def test_cold_and_chill_after_it_are_the_same_trouble_and_told_already(
     night: Night, told: Told
 ) -> None:
+    """Who is asked about the dead lamp hears with the next repeat how cold it is by now; the page
+    shows the chill."""
     night.holds(35.0, for_s=600)
     told.say(LOST)
     night.holds(34.0, for_s=60)
@@ -118,8 +120,10 @@ def test_cold_and_chill_after_it_are_the_same_trouble_and_only_chill_is_told(
         AlarmName.CHILL,
     ]
     assert {c.facts["incident"] for c in (lost, cold, chill)} == {lost.occurrence}
-    assert [c.facts.get("folded", False) for c in (lost, cold, chill)] == [False, True, False]
+    assert [c.facts.get("folded", False) for c in (lost, cold, chill)] == [False, True, True]
     assert {c.cause for c in (cold, chill)} == {Cause.HEAT_SOURCE}
+    box = night.engine.status(night.now()).brooders[0]
+    assert AlarmName.CHILL in [a.alarm for a in box.alarms if not a.folded]
     assert chill.facts["source"] == "west lamp"
 
 
