@@ -196,7 +196,7 @@ class Fall(Kept):
         lowest_k = self.now_k - self.depth
         if floor.rate_k_per_h > _STILL_K_PER_H or lowest_k > _AT_LOWEST_K:
             return False
-        age_s = tick - self.onset
+        age_s = tick - self.onset if asleep else self._present_s(tick)
         pace = floor.rate_k_per_h / 3600.0
         if floor.low_c is None or floor.chill_c is None:
             return age_s >= _AWAKE_S
@@ -211,6 +211,22 @@ class Fall(Kept):
         wait_s = _ASLEEP_S if quiet else _FEEDING_S if feeding else _AWAKE_S
         ahead_s = _AHEAD_ASLEEP_S if quiet else _AHEAD_AWAKE_S
         return age_s >= wait_s and floor.floor_c + pace * ahead_s < floor.low_c
+
+    def _present_s(self, tick: float) -> float:
+        """For how long it falls as it does now: twice the time since it was half as deep as against
+        the last quarter of an hour. A cover lifted after a lamp was raised, or in a thermostat's
+        off-phase, is off since then only."""
+        back_s = 1.1 * _FEEDING_S
+        highest_k = max(
+            k for at, k in zip(self.ticks, self.samples, strict=True) if tick - at <= back_s
+        )
+        half_k, after, after_k = 0.5 * (highest_k + self.now_k), tick, self.now_k
+        for at, sample_k in zip(reversed(self.ticks), reversed(self.samples), strict=True):
+            if sample_k > half_k:
+                share = (half_k - after_k) / (sample_k - after_k)
+                return min(tick - self.onset, 2.0 * (tick - after + share * (after - at)))
+            after, after_k = at, sample_k
+        return tick - self.onset
 
     def _latest_pace(self, tick: float) -> float:
         """K/s over the last two minutes or so."""

@@ -522,7 +522,7 @@ class ThermalWatch(Kept):
         track, index, usual_c = found
         if down is None or down.probe != track.key:
             down = Down(track.key, tick, NEVER, 0, 0.0, False)
-        readings = down.readings + (track.last_tick > down.heard)
+        readings = down.readings + (track.last_tick > down.heard and track.held is None)
         told = readings >= _DOWN_READINGS and tick - down.since >= _DOWN_S
         back_c = 0.5 * (usual_c + track.last_c)
         self._down = Down(track.key, down.since, track.last_tick, readings, back_c, told)
