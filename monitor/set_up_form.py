@@ -13,6 +13,7 @@ class Step(StrEnum):
     BOX = "box"
     HEAT = "heat"
     PROBES = "probes"
+    METERS = "meters"
     CONTACTS = "contacts"
     PAGE = "page"
     BIRDS = "birds"

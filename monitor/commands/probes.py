@@ -84,8 +84,7 @@ def _meters(rows: list[dict[str, Any]]) -> int:
     for row in rows:
         age_s = row["age_s"]
         when = "never heard" if age_s is None else f"{span(age_s)} ago"
-        place = row["key"].rpartition("/")[0]
-        out().print(f"{place}: {row['line']}  ({when})", markup=False)
+        out().print(f"{row['place']}: {row['line']}  ({when})", markup=False)
     return sum(row["silent"] or row["age_s"] is None for row in rows)
 
 

@@ -1,6 +1,7 @@
 """`brooder set-up`: the guided set-up in the terminal, with the steps and words of the page."""
 
 import sys
+import time
 from typing import Annotated
 
 import segno
@@ -14,11 +15,12 @@ from monitor.service.set_up import SetUp
 from monitor.set_up_form import Field, HeardProbe, Step, StepForm, WrongAnswers
 from monitor.settings import Settings, SettingsFault
 from monitor.settings.rewriting import BEFORE, NotWritten
-from monitor.settings.set_up_steps import TITLES, as_it_is
+from monitor.settings.set_up_steps import TITLES, as_it_is, step_of
 from monitor.units import shown, step_shown
 
-STEPS = (Step.SITE, Step.BOX, Step.HEAT, Step.PROBES, Step.CONTACTS, Step.PAGE)
+STEPS = tuple(step for step in Step if step is not Step.BIRDS)
 _CLEAR = "-"
+_HEARD_WITHIN_S = 65.0  # many plugs speak once a minute
 
 
 def register(app: typer.Typer) -> None:
@@ -99,8 +101,15 @@ def _go_through(step: Step, about: str, desk: SetUp) -> None:
         fail("Taken back, because the running service refuses it:\n" + "\n".join(wrong_lines))
     for note in notes:
         out().print(note, markup=False)
+    _after(step, change.settings, runs=notes[0] != NO_SERVICE)
+
+
+def _after(step: Step, settings: Settings, *, runs: bool) -> None:
+    """What can be seen now that it is written."""
+    if runs:
+        _prove(settings, step)
     if step is Step.PAGE:
-        _say_address(change.settings)
+        _say_address(settings)
 
 
 def _heard(settings: Settings) -> dict[str, str]:
@@ -127,21 +136,45 @@ def _heard(settings: Settings) -> dict[str, str]:
         return {}
 
 
+def _prove(settings: Settings, step: Step) -> None:
+    """Each plug or sensor of the step as soon as it is heard, for a while."""
+    waits = {meter.key: meter for meter in settings.site.all_meters if step_of(meter) is step}
+    if not waits:
+        return
+    out().print("Listening. Switch a lamp off and on, lift the cover: it shows here.")
+    until = time.monotonic() + _HEARD_WITHIN_S
+    try:
+        while waits and time.monotonic() < until:
+            for row in ask(settings.control_paths, "probes")["meters"]:
+                if row["age_s"] is not None and waits.pop(row["key"], None) is not None:
+                    out().print(f"Heard: {row['line']}", markup=False)
+            time.sleep(0.5)
+    except (KeyboardInterrupt, NoService, Objection):
+        out().print("")
+    for meter in waits.values():
+        where = "this machine" if meter.local else meter.topic
+        complain(f"Nothing heard yet from {meter.title} on {where}.")
+    if waits:
+        out().print("`brooder probes` shows what the broker hears, and what it could not read.")
+
+
 def _which(step: Step, desk: SetUp) -> str:
     """Of several boxes, probes or contacts one; asked."""
     settings = desk.settings()
     names = {
         Step.BOX: [box.name for box in settings.site.brooders],
         Step.HEAT: [box.name for box in settings.site.brooders],
+        Step.METERS: [box.name for box in settings.site.brooders],
         Step.PROBES: [probe.key for probe in settings.site.all_probes],
         Step.CONTACTS: [contact.name for contact in settings.file.contacts],
     }.get(step, [])
-    if step is Step.HEAT and len(names) == 1:
+    of_box = step in (Step.HEAT, Step.METERS)
+    if of_box and len(names) == 1:
         return names[0]
     if not names:
         return ""
     options = tuple((name, name) for name in names)
-    if step is not Step.HEAT:
+    if not of_box:
         options = (*options, ("new", "one more"))
     return _asked(Field(name="about", label="Which one", options=options), names[0])
 

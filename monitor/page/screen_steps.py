@@ -17,9 +17,11 @@ from monitor.page.forms import FilledForm, read_form
 from monitor.page.frame import Frame
 from monitor.page.set_up_api import NewProbe
 from monitor.page.single_use import SingleUse
+from monitor.quantities import POWER
 from monitor.set_up_form import HeardProbe, Step, StepForm, WrongAnswers
 from monitor.site import Place, place_for
 from monitor.tell.receivers import RECEIVERS
+from monitor.tell.wording.meter_words import meter_line
 
 _NEW_PLACES = (Place.FLOOR, Place.UNDER_HEAT, Place.COOL_END, Place.OUTSIDE)
 _LONGEST_ABOUT = 100
@@ -106,12 +108,18 @@ class StepsScreen:
             next=steps[after] if after < len(steps) else None,
             moved=moved if step is Step.PAGE and "://" in moved else None,
             step=step,
+            measures=any(
+                (meter.quantity is POWER) is (step is Step.HEAT)
+                for meter in self._frame.api.site.all_meters
+            )
+            and step in (Step.HEAT, Step.METERS),
         )
 
     async def heard(self, request: Request) -> Response:
         """The probes that are heard: which is which?"""
         site = self._frame.api.site
-        heard = self._frame.api.set_up.heard()
+        heard, status = self._frame.api.set_up.heard(), self._frame.api.status()
+        known = {meter.key: meter for meter in site.all_meters}
         here = {one.key: one for one in heard if one.key is not None}
         return self._frame.screen(
             request,
@@ -121,6 +129,16 @@ class StepsScreen:
                 (probe, probe.brooder or "every box", here.get(probe.key))
                 for probe in site.all_probes
             ],
+            meters=[
+                (place, known[one.key].topic if not known[one.key].local else None, one)
+                for place, meters in (
+                    (site.name, status.meters),
+                    *((box.name, box.meters) for box in status.brooders),
+                )
+                for one in meters
+                if one.key in known
+            ],
+            meter_line=meter_line,
             hand=next((one for one in heard if one.in_hand), None),
         )
 

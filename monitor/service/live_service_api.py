@@ -285,7 +285,8 @@ class LiveServiceApi:
             ],
             "meters": [
                 {
-                    "key": f"{box}/{m.title}",
+                    "key": m.key,
+                    "place": box,
                     "line": meter_line(m),
                     "age_s": None if m.at is None else status.at - m.at,
                     "silent": m.silent,

@@ -15,11 +15,12 @@ from tomlkit import TOMLDocument
 from monitor.brooding.envelope import COVERS, WALLS
 from monitor.doorway import THIS_MACHINE
 from monitor.measures import length_m, length_shown, step_c, step_written
+from monitor.quantities import BATTERY_LEFT, CONTACT, COVER, POWER, QUANTITIES
 from monitor.set_up_form import Field, Step, StepForm, WrongAnswers
 from monitor.settings.file_model import BrooderSettings, ContactSettings
 from monitor.settings.load import Settings
 from monitor.settings.toml_edits import append, put, remove
-from monitor.site import Place, Probe, plain
+from monitor.site import Meter, Place, Probe, plain
 from monitor.units import Unit
 
 MOST_SOURCES = 8
@@ -61,6 +62,11 @@ TITLES = {
         "supports for every lamp, a guard, and nothing that burns near it.",
     ),
     Step.PROBES: ("Probes", "Each thermometer, and where it lies."),
+    Step.METERS: (
+        "Power cut, humidity, cover",
+        "Each is worth having alone. First what knows that the mains is off: a power cut takes all "
+        "heat at once. Then a switch on the cover, so that feeding is known and not guessed.",
+    ),
     Step.CONTACTS: (
         "Who is told",
         "A phone that sounds at night. The address is a secret: it is kept in a file of its own "
@@ -89,12 +95,22 @@ def as_it_is(step: Step, settings: Settings) -> str:
             f"{source.name} {source.watts:g} W" for box in site.brooders for source in box.heat
         ),
         Step.PROBES: ", ".join(f"{probe.name} ({probe.place.value})" for probe in site.all_probes),
+        Step.METERS: ", ".join(
+            m.title
+            for m in site.all_meters
+            if step_of(m) is Step.METERS and m.quantity is not BATTERY_LEFT
+        ),
         Step.CONTACTS: ", ".join(contact.name for contact in settings.file.contacts),
         Step.PAGE: page.public_url
         or ("this machine alone" if page.listen in THIS_MACHINE else "open"),
         Step.BIRDS: " ",
     }[step]
     return said or "none yet"
+
+
+def step_of(meter: Meter) -> Step:
+    """Where it is set up."""
+    return Step.HEAT if meter.quantity is POWER else Step.METERS
 
 
 def form_of(step: Step, settings: Settings, about: str = "") -> StepForm:
@@ -125,6 +141,8 @@ def field_of(key: str, form: StepForm) -> str:
     row = re.search(r"heat\[(\d+)\]\.(\w+)$", key)
     if row is not None:
         return found if (found := f"{int(row[1]) + 1} {row[2]}") in names else ""
+    if key.startswith("mains"):
+        return "mains value" if key.endswith("value") and "mains value" in names else "mains"
     last = re.sub(r"(_file|_m|_c)$", "", re.split(r"[.\]]", key)[-1])
     return last if last in names else ""
 
@@ -245,7 +263,9 @@ def _same_length(said: str, old_m: float, unit: Unit) -> bool:
 # -- lamps and plates
 
 
-_PLUG = ("topic", "value")
+_YES_NO = {True: "yes", False: "no", None: ""}
+_SAID = {"yes": True, "no": False}
+_OF_SOURCE = ("name", "kind", "watts", "thermostat", "topic", "value")
 
 
 def _heat_form(settings: Settings, about: str) -> StepForm:
@@ -266,6 +286,12 @@ def _heat_form(settings: Settings, about: str) -> StepForm:
             Field(name=f"{row} kind", label="What it is", options=kinds),
             Field(name=f"{row} watts", label="Watts"),
             Field(
+                name=f"{row} thermostat",
+                label="Does a thermostat or a dimmer switch it?",
+                hint="If none does, a plug that says 0 W twice is a dead lamp, told at once.",
+                options=(("no", "No"), ("yes", "Yes"), ("", "I do not know")),
+            ),
+            Field(
                 name=f"{row} topic",
                 label="Its plug's MQTT topic",
                 hint="If it hangs on one that measures power: a dead lamp is then told at once.",
@@ -282,6 +308,7 @@ def _heat_form(settings: Settings, about: str) -> StepForm:
             f"{row} name": source.name,
             f"{row} kind": source.kind,
             f"{row} watts": f"{source.watts:g}",
+            f"{row} thermostat": _YES_NO[source.thermostat],
             f"{row} topic": source.topic or "",
             f"{row} value": source.value or "",
         }
@@ -292,7 +319,7 @@ def _heat_edit(settings: Settings, about: str, given: Answers) -> Edit:
     box = _box(settings, about, needed=True)
     assert box is not None
     rows = [
-        {key: given.get(f"{row} {key}", "") for key in ("name", "kind", "watts", *_PLUG)}
+        {key: given.get(f"{row} {key}", "") for key in _OF_SOURCE}
         for row in range(1, MOST_SOURCES + 1)
     ]
     wrong = {}
@@ -313,8 +340,9 @@ def _heat_edit(settings: Settings, about: str, given: Answers) -> Edit:
         for index, row in enumerate(rows):
             if not row["name"]:
                 continue
-            plug = {key: row[key] or None for key in _PLUG}
-            values = {**row, **plug, "watts": _number(row["watts"])}
+            values: dict[str, Any] = {key: said or None for key, said in row.items()}
+            values["watts"] = _number(row["watts"])
+            values["thermostat"] = _SAID.get(row["thermostat"])
             if index < had:
                 for key, value in values.items():
                     put(table["heat"][index], key, value)
@@ -457,6 +485,117 @@ def offsets_edit(offsets_c: Mapping[str, float], unit: Unit) -> Edit:
             put(_table(holder["probes"], name), "offset", step_written(offset_c, unit))
 
     return Edit(change=change)
+
+
+# -- what is measured besides
+
+_STATES = (COVER.kind, CONTACT.kind)
+_KINDS = tuple(row for row in QUANTITIES.values() if row.of_box and row is not CONTACT)
+_MAINS_BY = (
+    ("", "Nothing"),
+    ("ups", "A UPS, read by Network UPS Tools"),
+    ("file", "A file on this board"),
+    ("topic", "Something that publishes it by MQTT"),
+)
+
+
+def _of_kind(box: BrooderSettings, kind: str) -> int | None:
+    """Which of the box's meters is the first of a kind: a cover's switch may be of two."""
+    kinds = _STATES if kind in _STATES else (kind,)
+    return next((i for i, one in enumerate(box.meters) if one.kind in kinds), None)
+
+
+def _meters_form(settings: Settings, about: str) -> StepForm:
+    box = _box(settings, about, needed=True)
+    assert box is not None
+    fields = [
+        Field(name="mains by", label="What knows that the mains is off", options=_MAINS_BY),
+        Field(
+            name="mains",
+            label="The UPS, the file or the topic",
+            hint="Such as ups@localhost, /sys/class/power_supply/AC/online or home/mains.",
+        ),
+        Field(
+            name="mains value",
+            label="Where the word stands in what is published",
+            hint="Such as /status. Left empty for a bare word, a UPS or a file.",
+        ),
+    ]
+    values: dict[str, str] = {"cover says": COVER.kind}
+    mains = settings.file.mains
+    if mains is not None:
+        by = next(key for key in ("ups", "file", "topic") if getattr(mains, key) is not None)
+        values |= {"mains by": by, "mains": getattr(mains, by), "mains value": mains.value or ""}
+    for row in _KINDS:
+        fields += [
+            Field(
+                name=f"{row.kind} topic",
+                label=f"{row.title.capitalize()}: its MQTT topic",
+                hint="Left empty, it is not read.",
+            ),
+            Field(
+                name=f"{row.kind} value",
+                label=f"{row.title.capitalize()}: where it stands in what is sent",
+                hint=f"Such as /{row.kind}. Left empty for a bare number or word.",
+            ),
+        ]
+        index = _of_kind(box, row.kind)
+        if index is not None:
+            meter = box.meters[index]
+            values |= {f"{row.kind} topic": meter.topic, f"{row.kind} value": meter.value or ""}
+            if row is COVER:
+                values["cover says"] = meter.kind
+    fields.append(
+        Field(
+            name="cover says",
+            label="What the cover's switch says",
+            options=(
+                (COVER.kind, "open or closed; true is open"),
+                (CONTACT.kind, "whether its contact is made; true is closed"),
+            ),
+        )
+    )
+    return _made(tuple(fields), values, box.name, _boxes(settings))
+
+
+def _meters_edit(settings: Settings, about: str, given: Answers) -> Edit:
+    box = _box(settings, about, needed=True)
+    assert box is not None
+    by, named, pointer = (given.get(key, "") for key in ("mains by", "mains", "mains value"))
+    old = settings.file.mains
+    if by and not named:
+        raise WrongAnswers({"mains": "Write which one."})
+
+    def change(document: TOMLDocument) -> None:
+        if not by:
+            document.pop("mains", None)
+        else:
+            mains = document.setdefault("mains", {})
+            for key in ("ups", "file", "topic"):
+                put(mains, key, named if key == by else None)
+            put(mains, "value", pointer or None)
+            if by != "topic" or old is None or old.topic != named:
+                put(mains, "seconds_left", None)
+        table = _table(document["brooders"], box.name)
+        gone = []
+        for row in _KINDS:
+            index = _of_kind(box, row.kind)
+            kind = given.get("cover says") or row.kind if row is COVER else row.kind
+            said = {"kind": kind, **{key: given.get(f"{row.kind} {key}", "") for key in _READ}}
+            if not said["topic"]:
+                gone += [] if index is None else [index]
+            elif index is None:
+                append(table, "meters", {k: v for k, v in said.items() if v}, indented=True)
+            else:
+                for key, value in said.items():
+                    put(table["meters"][index], key, value or None)
+        for index in sorted(gone, reverse=True):
+            remove(table, "meters", index)
+
+    return Edit(change=change)
+
+
+_READ = ("topic", "value")
 
 
 # -- who is told
@@ -644,6 +783,7 @@ _FORMS: dict[Step, Callable[[Settings, str], StepForm]] = {
     Step.BOX: _box_form,
     Step.HEAT: _heat_form,
     Step.PROBES: _probe_form,
+    Step.METERS: _meters_form,
     Step.CONTACTS: _contact_form,
     Step.PAGE: _page_form,
 }
@@ -652,6 +792,7 @@ _EDITS: dict[Step, Callable[[Settings, str, Answers], Edit]] = {
     Step.BOX: _box_edit,
     Step.HEAT: _heat_edit,
     Step.PROBES: _probe_edit,
+    Step.METERS: _meters_edit,
     Step.CONTACTS: _contact_edit,
     Step.PAGE: _page_edit,
 }

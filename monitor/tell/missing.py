@@ -7,7 +7,7 @@ from datetime import datetime
 from typing import NamedTuple
 
 from monitor.events import Priority
-from monitor.quantities import BATTERY_LEFT
+from monitor.quantities import BATTERY_LEFT, POWER
 from monitor.set_up_form import Step
 from monitor.site import Brooder, Place, Site
 from monitor.tell.contact import Contact
@@ -90,6 +90,17 @@ def _of_box(site: Site, box: Brooder, status: SiteStatus | None) -> Iterator[Mis
             box.name,
             "lists no lamp or plate, so a dead one cannot be named",
             "Enter each with its watts.",
+            essential=False,
+            step=Step.HEAT,
+        )
+    plugs = {meter.source for meter in box.meters if meter.quantity is POWER}
+    unsaid = [s.name for s in box.heat if s.name in plugs and s.thermostat is None]
+    if unsaid:
+        yield Missing(
+            box.name,
+            f"not said whether a thermostat switches the {' or the '.join(unsaid)}; where none "
+            "does, a plug tells a dead lamp at once",
+            "Say yes or no.",
             essential=False,
             step=Step.HEAT,
         )
@@ -197,7 +208,7 @@ def _meters(site: Site, status: SiteStatus | None) -> Iterator[Missing]:
                     f"nothing heard from the {meter.title}'s {_DEVICE.get(meter.kind, 'sensor')}",
                     "See whether it publishes its topic (brooder probes).",
                     essential=False,
-                    step=Step.HEAT,
+                    step=Step.HEAT if meter.kind == POWER.kind else Step.METERS,
                 )
 
 

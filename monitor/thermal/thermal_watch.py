@@ -473,7 +473,6 @@ class ThermalWatch(Kept):
             return witness.weight(one, heard, -fall.now_k) + measured(
                 one,
                 self._known,
-                sources=len(self._watts),
                 since=fall.onset + _AFTER_ONSET_S,
                 tick=tick,
             )

@@ -17,7 +17,6 @@ from monitor.thermal.track import SUNKEN_K, Track
 _LEAST = 0.002  # likelihood of anything at all
 ACQUITTED = -60.0  # log weight: it cannot have been
 _OPEN_SAID = -4.0  # of a lamp, while the cover is known to be open
-_ALL_SILENT = 4.0  # of all heat at once, where every plug fell silent
 _FRESH_S = 150.0  # what a plug said is so long of now: kept are its words of each minute
 _HEARD_S = 330.0  # longer ago proves nothing
 _BEFORE_S = 600.0  # what a probe said before is taken from so long
@@ -135,12 +134,10 @@ class Witness:
         return track, index, deepest + track.last_c
 
 
-def measured(
-    one: Explanation, known: HeatKnown, *, sources: int, since: float, tick: float
-) -> float:
+def measured(one: Explanation, known: HeatKnown, *, since: float, tick: float) -> float:
     """What measured heat and a cover's switch add to the log weight of `one`: a lamp that draws its
-    watts now, and did after `since`, is lit; a cover that is shut lets nothing out; where every
-    plug has fallen silent, the power may have gone with them."""
+    watts now, and did after `since`, is lit; a cover that is shut lets nothing out. A
+    plug that has fallen silent proves nothing."""
     if one.why is Why.COVER:
         told = known.cover_open is False or known.out or known.mains_off
         return ACQUITTED if told else 0.0
@@ -149,10 +146,6 @@ def measured(
     lit = {i for i, said in known.lit.items() if said > since and tick - said < _FRESH_S}
     if lit & set(one.sources):
         return ACQUITTED
-    if sources == len(known.lit) and all(
-        since - _BEFORE_S < said < tick - _FRESH_S for said in known.lit.values()
-    ):
-        return _ALL_SILENT if len(one.sources) == sources else 0.0
     if known.out and set(one.sources) != known.out:
         return ACQUITTED
     return _OPEN_SAID if known.cover_open else 0.0

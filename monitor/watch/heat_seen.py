@@ -20,7 +20,7 @@ _CYCLE_S = 180.0  # off for less is a loose plug or a dying bulb, not a thermost
 _CYCLES = 2  # then it is one
 _UNKNOWN_S = 7200.0  # a plug heard for less may be a thermostat's, that was never seen to switch
 _PATIENCE_S = 1800.0  # so long a thermostat is waited for where no floor tells
-_BELOW_K, _MISSED_K = 0.5, 2.0  # K; the wide one for a thermostat not yet seen to switch
+_BELOW_K, _MISSED_K = 1.0, 2.0  # K; the wide one for a thermostat not yet seen to switch
 
 _STAYS_S = 180.0  # the floor stays that cold for so long
 _LONGER = 1.25  # than the longest rest

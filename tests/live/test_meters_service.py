@@ -3,6 +3,8 @@ the real service by real MQTT, a real file and a real program; what was said is 
 
 import os
 import stat
+import time
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import pytest
@@ -110,3 +112,25 @@ def test_a_ups_says_how_long_the_board_lasts_and_the_last_word_comes_before_sile
         assert last.title == "Hillside: the monitor is about to go dark"
         answer.write_text("")
         service.wait_log("gave no ups.status")
+
+
+def test_the_guided_set_up_listens_until_a_new_plug_is_heard(
+    tmp_path: Path,
+) -> None:
+    with Service(tmp_path) as service, Thermometer(service.broker_port, "plug/west") as plug:
+
+        def set_up(topic: str) -> str:
+            answers = ["", "", "", "1", topic, "", *[""] * 6, "y"]
+            return service.command(
+                "set-up", "heat", typed="\n".join([*answers, ""]), within_s=120.0
+            ).stdout
+
+        with ThreadPoolExecutor(1) as pool:
+            asked = pool.submit(set_up, "plug/west")
+            while not asked.done():
+                plug.say("243.5")
+                time.sleep(0.2)
+            said = asked.result()
+        assert "+  thermostat = false" in said
+        assert "Heard: west lamp 244 W" in said
+        assert "plug/west" in service.config.read_text()

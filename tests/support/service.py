@@ -289,11 +289,15 @@ class Service:
         finally:
             reader.close()
 
-    def command(self, *words: str, within_s: float = 60.0) -> "subprocess.CompletedProcess[str]":
-        """`brooder ...` with this configuration, as somebody would type it."""
+    def command(
+        self, *words: str, within_s: float = 60.0, typed: str | None = None
+    ) -> "subprocess.CompletedProcess[str]":
+        """`brooder ...` with this configuration, as somebody would type it; `typed`: what it is
+        answered."""
         return subprocess.run(
             [sys.executable, "-c", MAIN, *words],
             capture_output=True,
+            input=typed,
             text=True,
             timeout=patience_s(within_s),
             check=False,

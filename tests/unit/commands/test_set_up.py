@@ -40,9 +40,21 @@ def test_without_the_yes_nothing_is_written(config: Path) -> None:
 
 
 def test_every_step_can_be_left_and_a_secret_is_not_printed(config: Path) -> None:
-    answers = ["n", "n", "n", "n", "y", "my phone", "json://127.0.0.1:9/secret-word", "", "", "y"]
+    answers = [
+        "n",
+        "n",
+        "n",
+        "n",
+        "n",
+        "y",
+        "my phone",
+        "json://127.0.0.1:9/secret-word",
+        "",
+        "",
+        "y",
+    ]
     said = typed(config, *answers, "y", "2", "twelve chicks", "", "y")
-    assert "secret-word" not in said.output.replace(answers[6], "")
+    assert "secret-word" not in said.output.replace(answers[7], "")
     assert "url_file" in said.output
     file = load_settings(config, {}).file
     assert [c.name for c in file.contacts] == ["my phone"]

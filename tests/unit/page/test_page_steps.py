@@ -1,15 +1,18 @@
 """The guided set-up on the page: what is asked, shown and written, and how each step is left."""
 
 import re
+from dataclasses import replace
 
 import pytest
 from support.fake_api import NIGHT, FakeApi, brooder, probe, status
 from support.served import Served
 from support.visitor import Answer, Visitor
 
+from monitor.quantities import HUMIDITY
 from monitor.set_up_form import Step
 from monitor.settings import load_settings
-from monitor.site import Place
+from monitor.site import Meter, Place
+from monitor.watch.status import MeterStatus
 
 
 @pytest.fixture
@@ -150,3 +153,24 @@ def test_set_up_lists_every_step_with_what_stands_in_it(api: FakeApi) -> None:
         assert "not valid TOML" in broken.words
         assert Visitor(served.port).get("/set-up/step/box").status == 409
         assert Visitor(served.port).get("/set-up/step/roof").status == 404
+
+
+def test_what_is_measured_besides_is_seen_to_be_heard_or_not(api: FakeApi) -> None:
+    with Served(api) as served:
+        visitor = Visitor(served.port)
+        change = filled(visitor, "meters", **{"humidity topic": "esp/1", "humidity value": "/rh"})
+        assert '+ kind = "humidity"' in change.words
+        sensor = Meter(brooder="porch", name=None, topic="esp/1", quantity=HUMIDITY)
+        box = api.site.brooders[0]
+        api.site = replace(api.site, brooders=(replace(box, meters=(sensor,)),))
+        assert "See whether they are heard" in written(visitor, change).words
+        meter = MeterStatus(
+            key="porch/humidity_percent", title="humidity", kind="humidity", value=None, at=None,
+            silent=False,
+        )  # fmt: skip
+        for one, says in (
+            (meter, "nothing heard yet on esp/1"),
+            (replace(meter, value=61.8, at=NIGHT), "Humidity 62 %"),
+        ):
+            api.show(status(brooder(meters=(one,))))
+            assert says in visitor.get("/set-up/heard").words

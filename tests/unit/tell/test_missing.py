@@ -5,6 +5,7 @@ from pathlib import Path
 
 import pytest
 from support import fake_api
+from support.engine_night import plugged
 from support.fake_api import NIGHT, alarm, brooder, probe, status
 
 from monitor.events import Priority
@@ -118,3 +119,12 @@ def test_a_battery_is_read_as_the_kernel_tells_it(
         (tmp_path / "BAT0" / "scope").write_text(f"{scope}\n")
     assert on_battery(tmp_path) is expected
     assert on_battery(tmp_path / "none") is None
+
+
+def test_a_plug_whose_thermostat_is_not_said_is_asked_about_once_a_box() -> None:
+    box = plugged(PORCH)
+    [one] = found(replace(SITE, brooders=(box,)))
+    assert "not said whether a thermostat switches the west lamp or the east lamp" in one.words
+    assert (one.essential, one.step) == (False, Step.HEAT)
+    said = replace(box, heat=tuple(replace(s, thermostat=False) for s in box.heat))
+    assert found(replace(SITE, brooders=(said,))) == []
