@@ -33,6 +33,7 @@ class Rejected(NamedTuple):
     tick: float
     probe: str  # Probe.key or Meter.key
     reason: str
+    elsewhere: bool = False  # well as it is, but this sensor's value is not in it
 
 
 Outcome = Reading | Measured | Rejected | BadValue
@@ -40,6 +41,10 @@ Outcome = Reading | Measured | Rejected | BadValue
 
 class Refusal(Exception):
     """Inside this module only: the reason on its way out of nested reading."""
+
+
+class _Elsewhere(Refusal):
+    """The message is for another sensor of the same topic, as far as can be told."""
 
 
 class _Fault(Exception):
@@ -78,7 +83,8 @@ def read_all(
     try:
         pairs = _pairs(payload, probe, received, remarks)
     except Refusal as refusal:
-        return [Rejected(received.at, received.tick, probe.key, str(refusal))]
+        elsewhere = isinstance(refusal, _Elsewhere)
+        return [Rejected(received.at, received.tick, probe.key, str(refusal), elsewhere)]
     except _Fault as fault:
         return [BadValue(received.at, received.tick, probe.key, str(fault), None)]
     except senml.PackRefused as refusal:
@@ -229,7 +235,7 @@ def _at_pointer(document: Any, pointer: str, what: str) -> Any:
     try:
         return _compiled(pointer).resolve(document)
     except JsonPointerException:
-        raise Refusal(f"has no {what} at {_excerpt(pointer)}") from None
+        raise _Elsewhere(f"has no {what} at {_excerpt(pointer)}") from None
     except (TypeError, ValueError, KeyError, IndexError, RecursionError):
         raise Refusal(f"cannot be followed to {_excerpt(pointer)}") from None
 
@@ -301,9 +307,9 @@ def _from_senml(
     if probe.senml_name is not None:
         temps = [r for r in temps if r.name == probe.senml_name]
         if not temps:
-            raise Refusal(f"SenML pack holds no temperature named {_excerpt(probe.senml_name)}")
+            raise _Elsewhere(f"SenML pack holds no temperature named {_excerpt(probe.senml_name)}")
     if not temps:
-        raise Refusal("SenML pack holds no temperature (unit Cel or K)")
+        raise _Elsewhere("SenML pack holds no temperature (unit Cel or K)")
     names = sorted({r.name for r in temps})
     if len(names) > 1:
         # A record that says Cel outweighs one that says nothing.

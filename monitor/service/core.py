@@ -23,7 +23,7 @@ from monitor.events import (
     State,
     new_id,
 )
-from monitor.intake.payload import Outcome, read, read_all
+from monitor.intake.payload import Outcome, Rejected, read, read_all
 from monitor.intake.refused import RefusedRecord, excerpt
 from monitor.intake.repeated import StampedMemory
 from monitor.intake.router import Router
@@ -48,6 +48,7 @@ from monitor.watch.status import SiteStatus
 
 SAYS_NOW_S = 60.0  # an entry of this minute is of now
 SHORT_PAYLOAD = 32  # bytes; a bare number, read the fast way
+_SPOILED_EVERY_S = 20.0  # so much of what cannot be read is told to the watch, and kept
 
 
 @dataclass(slots=True)
@@ -82,6 +83,7 @@ class Core:
         self._next_entry_number = next_entry_number
         self._answers: list[Entry] = []  # acknowledgements, by which a link is known as used
         self._refused: OrderedDict[tuple[str, str], RefusedCount] = OrderedDict()
+        self._spoiled: dict[str, float] = {}  # tick of the latest word that was no number, by probe
         self._happened = CoreOutput()
         # The morning message comes also where nothing ever happens.
         self._plan.advance(start)
@@ -415,9 +417,7 @@ class Core:
             if changes:
                 self._changed(changes, Moment(reading.at, reading.tick))
         elif isinstance(outcome, BadValue):
-            bad = outcome._replace(at=kept_at(outcome.at), tick=kept_at(outcome.tick))
-            self._happened.batch.inputs.append(bad)
-            self._changed(self.engine.bad_value(bad), Moment(bad.at, bad.tick))
+            self._heard_bad(outcome)
         elif isinstance(outcome, Measured):
             if self._worth_keeping.is_it(outcome, self._measure_of[outcome.meter]):
                 said = Measured(
@@ -431,6 +431,22 @@ class Core:
                 self._changed(self.engine.measured(said), Moment(said.at, said.tick))
         else:
             self.refuse(topic, outcome.reason, payload, outcome.at)
+            if outcome.probe not in self._measure_of and not outcome.elsewhere:
+                self._spoil(outcome)
+
+    def _spoil(self, said: Rejected) -> None:
+        """A probe sends what is no number. However much of it comes, some of it says enough."""
+        last = self._spoiled.get(said.probe)
+        if last is not None and 0.0 <= said.tick - last < _SPOILED_EVERY_S:
+            return
+        self._spoiled[said.probe] = said.tick
+        reason = f"what it sends cannot be read: {said.reason}"
+        self._heard_bad(BadValue(said.at, said.tick, said.probe, reason, None))
+
+    def _heard_bad(self, said: BadValue) -> None:
+        bad = said._replace(at=kept_at(said.at), tick=kept_at(said.tick))
+        self._happened.batch.inputs.append(bad)
+        self._changed(self.engine.bad_value(bad), Moment(bad.at, bad.tick))
 
     def _entered(self, entry: Entry, now: Moment) -> list[Change]:
         if entry.entry is EntryKind.ACKNOWLEDGE:

@@ -19,6 +19,7 @@ class FaultKind(StrEnum):
     DRIFT = "drift"  # wanders away from its neighbours
     FELL_OUT = "fell-out"  # follows the outside now
     FELL_ALONE = "fell-alone"  # cools as no floor can while all else holds: wet, buried, moved
+    MOVED = "moved"  # went down by some degrees at once while all else holds
     OTHER_UNIT = "other-unit"  # rises and falls by 9/5 of what is beside it: Fahrenheit for Celsius
     SWAPPED = "swapped"  # two probes have changed places, or their names have
     UNDER_LAMP = "under-lamp"  # lies in the light: far hotter than its neighbours
@@ -35,6 +36,8 @@ class Warmth(StrEnum):
 
 # Where such a probe lies now is not where the floor's heat can be judged.
 LIES_ELSEWHERE = frozenset({FaultKind.FELL_OUT, FaultKind.FELL_ALONE})
+# Such a probe is looked after in the morning: it is off by a few degrees.
+CAN_WAIT = frozenset({FaultKind.DRIFT, FaultKind.MOVED})
 # What such a probe says tells nothing of the floor.
 TELLS_NOTHING = frozenset({FaultKind.STUCK, FaultKind.TORN, FaultKind.OTHER_UNIT})
 

@@ -20,7 +20,7 @@ _MISSED_CHANGES = 40.0  # so many changes in a row, at its usual pace, did not c
 # Readings of a fine probe flicker; one in whole or half degrees stands still for hours on a steady
 # floor. It is stuck only where its like move by more than two of its steps meanwhile.
 _FINE_K = 0.2
-_STEPS_MOVED, _MOVED_K = 2.0, 0.8
+_STEPS_MOVED, _LIKE_MOVED_K = 2.0, 0.8
 # How fine one is that never changed yet cannot be told: taken for one in whole degrees. Without
 # its like beside it, it has this long while all else in the box moves by so much.
 _COARSEST_K = 1.0
@@ -42,9 +42,13 @@ _APART_K = 6.0
 _FELL_K, _FELL_SHARE = 3.0, 0.25  # at least, and of what the others are above the outside
 _FAR_APART_K = 12.0  # from another probe on the floor: that cannot be one floor, fallen or not
 # No floor falls so far in three minutes, aired or without heat, while nothing else in the box comes
-# down by more than this share of it; until it is back by half, or the others follow.
-_FELL_ALONE_K, _HOLDS_SHARE, _FOLLOWS_K = 6.0, 0.15, 2.0
+# down by more than this share of it; until it is back by half, or the others follow. Where nothing
+# else is in the box: no floor goes more than this share of its way to the outside in that time.
+_FELL_ALONE_K, _HOLDS_SHARE, _FOLLOWS_K, _WAY_SHARE = 6.0, 0.15, 2.0, 0.5
 _BEFORE_S, _WAS_WARM_K = (300.0, 210.0), 1.0
+# A few degrees, in a box where a probe beneath each source shows that all of them work: what it
+# says may be right in its place. After some hours that is taken for how it lies.
+_MOVED_K, _MOVED_CONFIRM_S, _MOVED_FOR_S = 1.8, 600.0, 6 * 3600.0
 # It says in Fahrenheit what is beside it: within so much, while that went so far. A probe that says
 # degC would be off by more at one end or the other, whatever it lies in.
 _IN_F_K, _IN_F_MOVED_K = 1.0, 3.0
@@ -103,10 +107,11 @@ class ProbeHealth(Kept):
         disturbed: bool,
         *,
         outside_fresh: bool = True,
+        sources_seen: bool = False,
     ) -> bool:
         """Look at every probe heard lately; True: the findings changed. While `disturbed` (a fall
         or a rise is on) differences are expected and none is called a drift. `outside_fresh`: the
-        outside was heard lately too."""
+        outside was heard lately too. `sources_seen`: a probe lies beneath each source of heat."""
         heard = [t for t in tracks if t.level is not None and tick - t.last_tick < 600.0]
         found: list[Finding] = []
         bad = {finding.probe for finding in self.findings}
@@ -144,9 +149,14 @@ class ProbeHealth(Kept):
                     suspects.append(
                         (FaultKind.UNDER_LAMP, _CONFIRM_S, "it lies in the lamp's light")
                     )
-            if _fell_alone(near, track, heard, tick):
-                reason = "it cooled as no floor can while the rest of the box held"
-                suspects.append((FaultKind.FELL_ALONE, 0.0, f"{reason}: wet, buried or moved"))
+            suspects += _fell_alone(
+                near,
+                track,
+                heard,
+                tick,
+                outside_c=outside_c if outside_fresh else None,
+                sources_seen=sources_seen,
+            )
             beside = peers or ([outside_c] if outside_c is not None and outside_fresh else [])
             suspects[:0] = _other_unit(near, level, beside)
             kinds = {kind for kind, _, _ in suspects}
@@ -323,25 +333,48 @@ def _fell_out(
     return on_floor and min(peers) - outside_c > _FAR_APART_K
 
 
-def _fell_alone(near: Neighbours, track: Track, heard: Sequence[Track], tick: float) -> bool:
-    """Did a probe on the floor cool as no floor can, with a witness inside that did not?"""
+def _fell_alone(
+    near: Neighbours,
+    track: Track,
+    heard: Sequence[Track],
+    tick: float,
+    *,
+    outside_c: float | None,
+    sources_seen: bool,
+) -> list[Suspect]:
+    """Did a probe on the floor cool as no floor can, with a witness inside that did not, or faster
+    than anything in the box could?"""
     others = [
         usual.low_c - one.mean
         for one in heard
         if one is not track and (usual := one.course.quick) is not None
     ]
-    usual = track.course.quick
+    usual, enough_k = track.course.quick, _MOVED_K if sources_seen else _FELL_ALONE_K
+    since = near.since.get(FaultKind.MOVED, tick)
     if near.fell_from_c is not None:
-        back = near.fell_from_c - track.mean < 0.5 * _FELL_ALONE_K
-        if back or max(others, default=0.0) > _FOLLOWS_K:
+        back = near.fell_from_c - track.mean < 0.5 * enough_k
+        if back or max(others, default=0.0) > _FOLLOWS_K or tick - since > _MOVED_FOR_S:
             near.fell_from_c = None
-    elif track.place is Place.FLOOR and usual is not None and others:
+    elif track.place is Place.FLOOR and usual is not None:
         before_c = track.course.mean(tick - _BEFORE_S[0], tick - _BEFORE_S[1])
         was_warm = before_c is not None and before_c > usual.low_c - _WAS_WARM_K
         fell_k = usual.low_c - track.mean
-        if was_warm and fell_k > _FELL_ALONE_K and max(others) < _HOLDS_SHARE * fell_k:
+        if others:
+            alone = max(others) < _HOLDS_SHARE * fell_k
+        else:
+            alone = outside_c is not None and fell_k > _WAY_SHARE * (usual.low_c - outside_c)
+            enough_k = _FELL_ALONE_K
+        if was_warm and alone and fell_k > enough_k:
             near.fell_from_c = usual.low_c
-    return near.fell_from_c is not None
+    if near.fell_from_c is None:
+        return []
+    far = near.fell_from_c - track.mean > _FELL_ALONE_K
+    if not far and sources_seen:
+        reason = "it went down by some degrees at once while the rest of the box held"
+        return [(FaultKind.MOVED, _MOVED_CONFIRM_S, f"{reason}: wet, covered by litter or moved")]
+    held = "while the rest of the box held: " if others else ": "
+    reason = f"it cooled as no floor can {held}wet, buried or moved".replace(" : ", ": ")
+    return [(FaultKind.FELL_ALONE, 0.0, reason)]
 
 
 def _other_unit(near: Neighbours, level_c: float, beside_c: Sequence[float]) -> list[Suspect]:
@@ -380,7 +413,7 @@ def _fine(track: Track) -> bool:
 def _moved_k(track: Track) -> float:
     """How far its like must move before its own standing still means something."""
     quantum_k = _COARSEST_K if track.quantum_k == UNKNOWN_K else track.quantum_k
-    return max(_MOVED_K, _STEPS_MOVED * quantum_k)
+    return max(_LIKE_MOVED_K, _STEPS_MOVED * quantum_k)
 
 
 def _lifeless(track: Track, still_s: float) -> bool:

@@ -293,6 +293,7 @@ class ThermalWatch(Kept):
                 self._outside.last_c,
                 disturbed,
                 outside_fresh=self._outside.fresh(tick),
+                sources_seen=self._witness.sees_all,
             )
         return self._tell()
 

@@ -41,7 +41,7 @@ def beneath(brooder: Brooder, probe_name: str) -> int | None:
 class Witness:
     """The other probes of a box."""
 
-    __slots__ = ("_cool", "_sources", "_under", "alone", "working")
+    __slots__ = ("_cool", "_sources", "_under", "alone", "sees_all", "working")
 
     def __init__(self, brooder: Brooder, tracks: Sequence[Track]) -> None:
         names = {probe.key: probe.name for probe in brooder.probes}
@@ -52,6 +52,8 @@ class Witness:
         ]
         self._cool = [track for track in tracks if track.place is Place.COOL_END]
         self._sources = len(brooder.heat)
+        # A probe lies beneath each source, and something else beside.
+        self.sees_all = {i for _, i in self._under if i is not None} == set(range(self._sources))
         self.working: frozenset[int] = frozenset()  # sources whose own probe is warm
         self.alone = False  # the floor falls while every probe beneath a source holds
 

@@ -19,7 +19,6 @@ from monitor.events import AlarmName, Cause, Facts, Measured, Moment, Priority, 
 from monitor.site import Brooder, Limits, Place
 from monitor.thermal.diagnosis import (
     TELLS_NOTHING,
-    FaultKind,
     Interval,
     Outlook,
     Warmth,
@@ -500,17 +499,14 @@ class BrooderWatch:
 
     def see_stuck(self) -> bool:
         """Take over which probes tell nothing of the floor; True: others than before."""
-        findings = self.estimate.diagnosis.findings
-        since = {f.probe: f.since for f in findings if f.kind in TELLS_NOTHING}
-        torn = {f.probe for f in findings if f.kind is FaultKind.TORN}
-        other_unit = {f.probe for f in findings if f.kind is FaultKind.OTHER_UNIT}
+        found = {f.probe: f for f in self.estimate.diagnosis.findings if f.kind in TELLS_NOTHING}
         changed = False
         for probe in self.inside:
-            stuck_since = since.get(probe.key)
-            changed = changed or (stuck_since is None) != (probe.stuck_since is None)
-            probe.stuck_since = stuck_since
-            probe.torn = probe.key in torn
-            probe.other_unit = probe.key in other_unit
+            finding = found.get(probe.key)
+            changed = changed or (finding is None) != (probe.stuck_since is None)
+            probe.stuck_since = None if finding is None else finding.since
+            if finding is not None:
+                probe.found = finding.kind
         return changed
 
     def diagnosed(self, tick: float) -> None:
@@ -520,9 +516,9 @@ class BrooderWatch:
         for probe in self.inside:
             finding = found.get(probe.key)
             reason = None if finding is None else finding.reason
+            probe.found = None if finding is None else finding.kind
             if reason != probe.finding:
                 probe.finding = reason
-                probe.drifts = finding is not None and finding.kind is FaultKind.DRIFT
                 self.faults.see(probe, tick, at_once=reason is not None)
             probe.stir()
         self.evaluate(tick)

@@ -66,11 +66,8 @@ class OutOfService:
         probe = self._probes.get(entry.probe or "")
         if probe is not None and probe.out_of_service:
             probe.out_of_service = False
-            probe.torn, probe.finding, probe.stuck_since = (
-                False,
-                None,
-                None,
-            )  # as last found; it may be another one now
+            # As last found; it may be another one now.
+            probe.found = probe.finding = probe.stuck_since = None
             if probe.in_use:
                 self._register.put_back(self._silence.alarm(probe))
                 self._register.put_back(self._faults.alarm(probe))

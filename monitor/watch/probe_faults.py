@@ -7,9 +7,27 @@ from collections.abc import Callable, Iterable, Mapping
 
 from monitor.events import AlarmName, Cause, Facts, Priority
 from monitor.site import Limits
+from monitor.thermal.diagnosis import CAN_WAIT, FaultKind
 from monitor.watch.alarm import Alarm, Description
 from monitor.watch.alarm_register import AlarmRegister
 from monitor.watch.probe_watch import ProbeWatch
+
+_WHERE = "Look where it lies: dry, free of litter, at the height of a chick's back."
+# What to do about it, in the grower's words.
+MEND: dict[FaultKind, str] = {
+    FaultKind.SPIKES: "See that its wire sits tight and that its plug is dry.",
+    FaultKind.TORN: "See that no other probe sends on its topic, and that its wire sits tight.",
+    FaultKind.STUCK: "Take its power away for a moment. If it is stuck again, put in another "
+    "probe.",
+    FaultKind.DRIFT: "Lay it close beside another one for ten minutes: they should agree.",
+    FaultKind.FELL_OUT: "Put it back on the floor, at the height of a chick's back.",
+    FaultKind.FELL_ALONE: _WHERE,
+    FaultKind.MOVED: _WHERE,
+    FaultKind.OTHER_UNIT: "Set its `unit` in the configuration (page: Set-up), and look at the "
+    "floor yourself.",
+    FaultKind.SWAPPED: "Change them back, or give each the other's place (page: Set-up).",
+    FaultKind.UNDER_LAMP: "Move it out of the light, to where the chicks lie.",
+}
 
 
 class ProbeFaults:
@@ -77,6 +95,8 @@ class ProbeFaults:
         facts = Facts(reason=probe.fault or "is not believed", probes=[p.fact() for p in faulty])
         if probe.temp_c is not None:
             facts["temp_c"] = probe.temp_c
+        if probe.found is not None and not probe.bad:
+            facts["detail"] = MEND[probe.found]
         waits = _can_wait(probe)
         return Description(facts, Cause.SENSOR, probe.key, Priority.ADVICE if waits else None)
 
@@ -90,6 +110,6 @@ class ProbeFaults:
 
 
 def _can_wait(probe: ProbeWatch) -> bool:
-    """One that wanders from its neighbours by a few degrees is looked after in the morning: the
-    cold that it or they say is told all the same."""
-    return probe.drifts and not probe.bad
+    """One that is off by a few degrees is looked after in the morning: the cold that it or others
+    say is told all the same. So is one that says temperatures in between."""
+    return not probe.lost if probe.bad and probe.finding is None else probe.found in CAN_WAIT

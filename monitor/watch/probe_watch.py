@@ -8,6 +8,7 @@ from typing import NamedTuple
 
 from monitor.events import ProbeFact, State
 from monitor.site import Place, Probe
+from monitor.thermal.diagnosis import FaultKind
 from monitor.thermal.slope import slope_per_h
 from monitor.watch.band import Edge
 from monitor.watch.status import ProbeStatus
@@ -59,9 +60,9 @@ class ProbeWatch:
         "chill",
         "cold",
         "doubted",
-        "drifts",
         "finding",
         "fire_c",
+        "found",
         "heard",
         "hot",
         "key",
@@ -69,7 +70,6 @@ class ProbeWatch:
         "lit_c",
         "night_high",
         "night_low",
-        "other_unit",
         "out_of_service",
         "outside",
         "overheat",
@@ -81,7 +81,6 @@ class ProbeWatch:
         "target_c",
         "temp_c",
         "tick",
-        "torn",
         "was_beyond",
     )
 
@@ -102,10 +101,8 @@ class ProbeWatch:
         self.bad_ticks: list[float] = []
         self.bad_row = 0  # so many bad values in a row
         self.finding: str | None = None  # the thermal side's reason not to believe it
-        self.drifts = False  # which is that it wanders from its neighbours
+        self.found: FaultKind | None = None  # what that is
         self.stuck_since: float | None = None  # tick from which it says the same over and over
-        self.torn = False  # it jumps to and fro since then
-        self.other_unit = False  # it reads in another unit since then
         self.doubted = False  # its last reading waits for the next one to bear it out
         self.out_of_service = False
         self.box_out = False  # the whole brooder is out of service
@@ -356,10 +353,8 @@ class ProbeWatch:
             "lag": self.lag,
             "bad": [self.bad, self.bad_reason, self.bad_ticks, self.bad_row],
             "finding": self.finding,
-            "drifts": self.drifts,
+            "found": None if self.found is None else str(self.found),
             "stuck_since": self.stuck_since,
-            "torn": self.torn,
-            "other_unit": self.other_unit,
             "doubted": self.doubted,
             "out": self.out_of_service,
             "beyond": {
@@ -389,11 +384,10 @@ class ProbeWatch:
         self.bad_row = row[0] if row else 0
         self.bad_ticks = [tick + shift_s for tick in ticks]
         self.finding = state["finding"]
-        self.drifts = state.get("drifts", False)
+        found = state.get("found")
+        self.found = None if found is None else FaultKind(found)
         stuck = state.get("stuck_since")
         self.stuck_since = None if stuck is None else stuck + shift_s
-        self.torn = state.get("torn", False)
-        self.other_unit = state.get("other_unit", False)
         self.doubted = state.get("doubted", False)
         self.out_of_service = state["out"]
         lit_c = state.get("lit_c")

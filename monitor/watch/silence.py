@@ -12,9 +12,11 @@ from itertools import islice
 
 from monitor.events import AlarmName, Cause, Facts, Priority
 from monitor.site import Limits, Place
+from monitor.thermal.diagnosis import FaultKind
 from monitor.watch.alarm import Alarm, Description
 from monitor.watch.alarm_register import AlarmRegister
 from monitor.watch.brooder_watch import BrooderWatch
+from monitor.watch.probe_faults import MEND
 from monitor.watch.probe_watch import ProbeWatch
 from monitor.watch.timers import Slot, Timers
 
@@ -22,9 +24,6 @@ SILENT = "silent"
 NO_BIRDS = "no birds are left to listen for"  # why a silence is over
 _BROODER_WAITS_S, _PROBE_WAITS_S = 60.0, 300.0
 _MOST_HEARD = 4  # probes of other boxes: that one is heard says that the board works
-_MEND_UNIT = "Set its `unit` in the configuration (page: Set-up), and look at the floor yourself."
-_MEND_STUCK = "Take its power away for a moment. If it is stuck again, put in another probe."
-_MEND_TORN = "See that no other probe sends on its topic, and that its wire sits tight."
 _MEND_CLOCK = (
     "Set the clock of the probe, or leave its time out (`time` in the configuration, or in what it "
     "sends): then the time of arrival counts."
@@ -215,17 +214,19 @@ class Silence:
         lead = one or max(floor, key=_told_last, default=None)
         stuck = [p.probe.name for p in silent if not p.silent]
         behind_s = self._clocks_behind_s(silent, tick)
-        torn = [p.probe.name for p in silent if p.torn and not p.silent]
-        other_unit = [p.probe.name for p in silent if p.other_unit and not p.silent]
+        torn, other_unit = (
+            [p.probe.name for p in silent if p.found is kind and not p.silent]
+            for kind in (FaultKind.TORN, FaultKind.OTHER_UNIT)
+        )
         if torn:
             facts["reason"] = f"the {torn[0]} probe's readings jump to and fro"
-            facts["detail"] = _MEND_TORN
+            facts["detail"] = MEND[FaultKind.TORN]
         elif other_unit:
             facts["reason"] = f"the {other_unit[0]} probe says in °F what is set as °C"
-            facts["detail"] = _MEND_UNIT
+            facts["detail"] = MEND[FaultKind.OTHER_UNIT]
         elif stuck:
             facts["reason"] = _stuck(stuck)
-            facts["detail"] = _MEND_STUCK
+            facts["detail"] = MEND[FaultKind.STUCK]
         elif behind_s is not None:
             facts["reason"] = (
                 f"readings arrive, but their own time stamps are {_hours(behind_s)} old"

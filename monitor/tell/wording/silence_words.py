@@ -80,11 +80,14 @@ def probe_fault(change: Change, voice: Voice, box: Brooder | None) -> Words:
     facts = change.facts
     probe = probe_name(change)
     why = facts.get("reason", "it says what no floor can be").rstrip(".")
+    mend = facts.get("detail")
     return compose(
         f"{voice.where(change.brooder)}: {probe} cannot be trusted",
-        f"{sentence(why)} Check its cable and where it lies.",
-        "Its readings are left out until they make sense again. If no other probe lies on the "
-        "floor, look at the chicks yourself. " + LOOK_AT_CHICKS,
+        f"{sentence(why)} {mend or 'Check its cable, its power and what sends it.'}",
+        "What it says is left out until it makes sense again."
+        if mend is None
+        else "Should it say that the floor is cold, you are told all the same.",
+        "If no other probe lies on the floor, look at the chicks yourself. " + LOOK_AT_CHICKS,
         probe_list(voice, facts),
     )
 

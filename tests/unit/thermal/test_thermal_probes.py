@@ -312,14 +312,22 @@ def a_box(*others: tuple[str, Place]) -> Night:
     return night
 
 
-def goes(night: Night, for_s: float, others, *, to_c: float = 35.0, low_k: float = 0.0) -> None:
+def goes(
+    night: Night,
+    for_s: float,
+    others,
+    *,
+    to_c: float = 35.0,
+    low_k: float = 0.0,
+    lag_s: float = 120.0,
+) -> None:
     """The floor probe heads there as one in its sleeve does; the others come down by `low_k`."""
     rng, began = Random(1), night.t
     while night.t < began + for_s:
-        share = 1.0 - exp(-(night.t - began) / 120.0)
+        share = 1.0 - exp(-(night.t - began) / lag_s)
         night.says(35.0 + share * (to_c - 35.0) + rng.gauss(0, 0.05))
         for name, place in others:
-            usual_c = 42.0 if place is Place.UNDER_HEAT else 28.0
+            usual_c = {Place.UNDER_HEAT: 42.0, Place.OUTSIDE: 15.0}.get(place, 28.0)
             night.says(usual_c - share * low_k + rng.gauss(0, 0.05), f"porch/{name}")
         night.t += 30.0
 
@@ -341,6 +349,47 @@ def test_a_floor_that_cools_with_its_box_is_not_taken_for_a_wet_probe():
     other = ("far", Place.COOL_END)
     night = a_box(other)
     goes(night, 1800, [other], to_c=22.0, low_k=5.0)
+    assert "porch/probe-fault" not in night.told()
+
+
+def test_a_lone_probe_that_cools_faster_than_any_floor_is_named_beside_the_cold_it_says():
+    """Nothing else is in the box, but the outside is known: litter slid over it, or it fell out."""
+    night = a_box(("outside", Place.OUTSIDE))
+    goes(night, 1800, [("outside", Place.OUTSIDE)], to_c=22.0)
+    told = {c.alarm: c for c in night.changes if c.change is ChangeKind.RAISED}
+    assert told[AlarmName.PROBE_FAULT].facts["reason"].endswith("can: wet, buried or moved")
+    assert AlarmName.CHILL in told
+
+
+@pytest.mark.parametrize("to_c", [29.5, 22.0])
+def test_a_lone_probe_on_a_floor_that_loses_all_heat_is_not_blamed(to_c):
+    """Ten minutes for most of the way: as fast as thin litter with its cover off in a wind."""
+    night = a_box(("outside", Place.OUTSIDE))
+    goes(night, 1800, [("outside", Place.OUTSIDE)], to_c=to_c, lag_s=600.0)
+    assert "porch/probe-fault" not in night.told()
+
+
+BENEATH = (("under west lamp", Place.UNDER_HEAT), ("under east lamp", Place.UNDER_HEAT))
+
+
+def test_a_probe_that_went_down_a_little_alone_is_named_for_the_morning():
+    """Drawn aside by a bird, wet, or with litter on it: every source is seen to work."""
+    night = a_box(*BENEATH)
+    goes(night, 1800, BENEATH, to_c=32.5)
+    (told,) = (c for c in night.changes if c.alarm is AlarmName.PROBE_FAULT)
+    assert told.priority is Priority.ADVICE
+    assert "wet, covered by litter or moved" in told.facts["reason"]
+
+
+def test_a_floor_that_went_down_a_little_with_its_lamp_names_no_probe():
+    night = a_box(*BENEATH)
+    goes(night, 1800, BENEATH, to_c=32.5, low_k=1.0)
+    assert "porch/probe-fault" not in night.told()
+
+
+def test_with_a_lamp_unseen_a_few_degrees_may_be_the_lamp():
+    night = a_box(BENEATH[0])
+    goes(night, 1800, [BENEATH[0]], to_c=32.5)
     assert "porch/probe-fault" not in night.told()
 
 
