@@ -1,7 +1,8 @@
 """When the evening message is due, and what is gathered for it. Used by `plan`. A cold night that
-is expected before bedtime is told in it."""
+is expected before bedtime is told in it, and so are chicks that come tomorrow: a planned day wakes
+the watch of an empty site."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from datetime import date, time
 
 from monitor.events import Change, Priority
@@ -12,7 +13,8 @@ from monitor.tell.daily_time import DailyTime
 from monitor.tell.message import Message, MessageKind
 from monitor.tell.present_facts import box_evening
 from monitor.tell.wording import Voice, evening, for_change
-from monitor.watch.status import SiteStatus
+from monitor.tell.wording.coming_words import Coming, coming, with_coming
+from monitor.watch.status import BrooderStatus, SiteStatus
 
 # Later than this it is no evening any more: what the board slept through is left out.
 _LATE_S = 3 * 3600.0
@@ -95,21 +97,36 @@ class EveningCall(Kept):
             for box in standing
             if box.batch is not None or box.name in cold
         ]
-        if not boxes:
+        awaited = self._awaited(standing, at)
+        if not boxes and not awaited:
             return None
-        words = evening(boxes, still, self._voice, at)
+        words = evening(boxes, still, self._voice, at) if boxes else None
+        if words is None or awaited:
+            words = with_coming(words, awaited, self._voice)
+        wrong = bool(still) or any(one.unentered for one in awaited)
         return Message(
             key=f"evening:{day.isoformat()}",
             thread="evening",
             kind=MessageKind.EVENING,
-            contacts=tuple(self._told(at, warns=warns or bool(still))),
-            priority=Priority.WARNING if cold or still else Priority.ADVICE,
+            contacts=tuple(self._told(at, warns=warns or wrong)),
+            priority=Priority.WARNING if cold or wrong else Priority.ADVICE,
             at=at,
             ack_for=tuple(change.occurrence for change in cold_nights),
             title=words.title,
             body=words.body,
             short=words.short,
         )
+
+    def _awaited(self, standing: Iterable[BrooderStatus], at: float) -> list[Coming]:
+        """Of the boxes to which birds are to come."""
+        settings = {box.name: box for box in self._site.brooders}
+        today = self._voice.local(at).date()
+        found = [
+            coming(box, settings[box.name], today, self._voice, at)
+            for box in standing
+            if box.expected is not None and box.name in settings and not box.out_of_service
+        ]
+        return [one for one in found if one is not None]
 
     def _told(self, at: float, *, warns: bool) -> list[str]:
         """Who wants advice and is not asleep; of a cold night all who want warnings."""

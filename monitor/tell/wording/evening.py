@@ -9,6 +9,7 @@ from monitor.thermal.tonight import CLEAR_CHANCE, WARN_CHANCE
 
 _SAME_K = 0.5  # less is not worth a figure
 _MOST_BOXES = 3  # of more only those that will not hold
+NOTHING_TO_DO = "nothing to do"  # ends such a title
 _NOTHING = "Nothing to do."
 _NOT_KNOWN = "How cold tonight gets is not known here: look at a forecast."
 
@@ -55,7 +56,7 @@ def evening(boxes: list[BoxEvening], still: list[str], voice: Voice, at: float) 
     if doubtful:
         return compose(f"{where}: tonight, look once more", *lines, step)
     first = f"{lines[0]} {_NOTHING}" if len(lines) == 1 else f"{_NOTHING} {lines[0]}"
-    return compose(f"{where}: tonight, nothing to do", first, *lines[1:], step)
+    return compose(f"{where}: tonight, {NOTHING_TO_DO}", first, *lines[1:], step)
 
 
 def _holds(box: BoxEvening) -> bool:

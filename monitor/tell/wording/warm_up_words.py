@@ -8,6 +8,7 @@ from typing import NamedTuple
 from monitor.site import Brooder, Place
 from monitor.tell.wording import first_aid
 from monitor.tell.wording.words import Voice, span
+from monitor.thermal.outside_heard import BY_FLOOR
 from monitor.thermal.tonight import CLEAR_CHANCE, WARN_CHANCE
 from monitor.thermal.witness import beneath
 from monitor.watch.status import BrooderStatus, ProbeStatus
@@ -102,8 +103,12 @@ def _tonight(warm: WarmUp, voice: Voice, now: float) -> Check:
         return Check("Tonight is judged once the floor is warm.", right=None)
     low = (
         f"Tonight likely down to {voice.temp(outlook.lowest_c.mid)} about "
-        f"{voice.clock(outlook.lowest_at, now)}, outside {voice.temp(outlook.outside_low_c)}"
+        f"{voice.clock(outlook.lowest_at, now)}"
     )
+    if outlook.outside_from == BY_FLOOR:
+        low += ", by its floor alone (look at a forecast too)"
+    else:
+        low += f", outside {voice.temp(outlook.outside_low_c)}"
     if outlook.chance < CLEAR_CHANCE:
         return Check(f"{low}: it should hold.", right=True)
     if outlook.chance < WARN_CHANCE:
