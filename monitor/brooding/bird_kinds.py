@@ -6,6 +6,7 @@ hungry one weighs less, and the heat credited to its birds is then a little too 
 
 from bisect import bisect_right
 from dataclasses import dataclass
+from functools import lru_cache
 from math import exp, log
 
 from monitor.brooding.provenance import Mark, Source
@@ -110,6 +111,7 @@ def kind_of(name: str) -> BirdKind:
         raise ValueError(f"kind of bird {name!r} is not known; use one of {known}") from None
 
 
+@lru_cache(maxsize=64)  # asked many times of the birds as they are now
 def mass_kg(kind: str, age_days: float) -> float:
     """Mass of one bird. Between the table's ages growth is by the same share each day (chicks
     double, they do not add); before hatch and after the table's end it stands still, so nothing

@@ -27,6 +27,7 @@ How many watts, against common rules: 2 to 3 W a chick in a cold room (from memo
 asks for about 5 W a chick in a porch box at 5 degC with a target of 35."""
 
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from math import hypot
 
 from monitor.brooding import birds_heat
@@ -107,7 +108,12 @@ def balance(
     brooder: Brooder, flock: Flock, *, outside_c: float, cover: str | None = None
 ) -> Balance:
     """The floor that a box comes to with all its sources on. `cover`: another lid than its own."""
-    box = _box(brooder, flock, cover)
+    return _at_rest(brooder, flock, _box(brooder, flock, cover), outside_c, cover)
+
+
+def _at_rest(
+    brooder: Brooder, flock: Flock, box: Envelope, outside_c: float, cover: str | None
+) -> Balance:
     open_ = gap(brooder, flock, cover=cover)
     kept = sum(source.watts * _kept_share(source, open_) for source in brooder.heat)
     lift_k = EDGE_SHARE * FILM_UP.r_m2k_per_w * _brightest_w_m2(brooder)
@@ -116,6 +122,7 @@ def balance(
     return Balance(floor_c=air_c + lift_k, air_c=air_c, bird_watts=birds)
 
 
+@lru_cache(maxsize=64)  # one night is looked at with many a change to the same box
 def prior(
     brooder: Brooder,
     head_count: int = 0,
@@ -126,8 +133,8 @@ def prior(
 ) -> Prior:
     """The estimator's start for a box and its birds, under its own cover or another."""
     flock = Flock(kind=kind or "broiler", age_days=age_days, head_count=head_count)
-    at_zero = balance(brooder, flock, outside_c=0.0, cover=cover)
     box = _box(brooder, flock, cover)
+    at_zero = _at_rest(brooder, flock, box, 0.0, cover)
     return Prior(
         rise_k=at_zero.floor_c,
         rise_sd_k=max(
@@ -187,8 +194,12 @@ def _bird_watts(brooder: Brooder, flock: Flock) -> float:
     schedule = schedule_for(brooder, flock.kind)
     target_c = target_at(schedule, flock.age_days, Steps.WEEKLY, Place.FLOOR)
     air_c = birds_heat.WARMEST_C if target_c is None else target_c
-    mass = mass_kg(flock.kind, flock.age_days)
-    return flock.head_count * birds_heat.sensible_w(flock.kind, mass, air_c, flock.age_days)
+    return flock.head_count * _sensible_w(flock.kind, flock.age_days, air_c)
+
+
+@lru_cache(maxsize=64)
+def _sensible_w(kind: str, age_days: float, air_c: float) -> float:
+    return birds_heat.sensible_w(kind, mass_kg(kind, age_days), air_c, age_days)
 
 
 def _brightest_w_m2(brooder: Brooder) -> float:

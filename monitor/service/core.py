@@ -404,14 +404,11 @@ class Core:
         if isinstance(outcome, Reading):
             # As the journal keeps it, so that a rebuilt state is the same to the last digit.
             at, tick, probe, temp_c, sure = outcome
-            kept = kept_at(at)
-            reading = Reading(
-                kept,
-                kept if tick == at else kept_at(tick),
-                probe,
-                kept_temp_c(temp_c),
-                sure and clock_sure,
-            )
+            kept, kept_c = kept_at(at), kept_temp_c(temp_c)
+            reading = outcome
+            if kept != at or tick != at or kept_c != temp_c or not clock_sure:
+                kept_tick = kept if tick == at else kept_at(tick)
+                reading = Reading(kept, kept_tick, probe, kept_c, sure and clock_sure)
             self._happened.batch.inputs.append(reading)
             changes = self.engine.reading(reading)
             if changes:

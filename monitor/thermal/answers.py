@@ -180,12 +180,9 @@ class ComingNight:
         skies = [
             sky.drawn_to(usual_at, _USUAL_SD_K / share) if sky.usual else sky for sky in outside
         ]
+        edges = tonight.edges(start.at, until_at, low_at)
         self._ways = [
-            (
-                sky.weight,
-                tonight.hours(start, until_at, follows=follows, outside=sky, low_at=low_at),
-            )
-            for sky in skies
+            (sky.weight, tonight.hours(edges, follows=follows, outside=sky)) for sky in skies
         ]
 
     def outlook(self, change: Change) -> Outlook:

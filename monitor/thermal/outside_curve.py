@@ -34,25 +34,24 @@ class OutsideCurve:
     usual: bool = False  # a night as nights are, of which little is known yet
     by_floor: bool = False  # as the floor itself has shown it, for want of an outside probe
 
-    def expected(self, at: float) -> Expected:
-        """The air at a time."""
+    def expected(self, at: float) -> tuple[float, float]:
+        """The air at a time, its middle in degC and its standard deviation in K."""
         points = self.points
         index = bisect_right(points, (at, 1e9, 1e9))
-        if index == 0:
-            return points[0]
-        if index == len(points):
-            return points[-1]
-        before, after = points[index - 1], points[index]
-        share = (at - before.at) / (after.at - before.at)
-        return Expected(
-            at,
-            before.temp_c + share * (after.temp_c - before.temp_c),
-            before.sd_k + share * (after.sd_k - before.sd_k),
+        if index == 0 or index == len(points):
+            _, temp_c, sd_k = points[max(0, index - 1)]
+            return temp_c, sd_k
+        before_at, before_c, before_sd_k = points[index - 1]
+        after_at, after_c, after_sd_k = points[index]
+        share = (at - before_at) / (after_at - before_at)
+        return (
+            before_c + share * (after_c - before_c),
+            before_sd_k + share * (after_sd_k - before_sd_k),
         )
 
     def at(self, at: float) -> float:
         """Its middle at a time, degC."""
-        return self.expected(at).temp_c
+        return self.expected(at)[0]
 
     def drawn_to(self, usual_at: Callable[[float], float], sd_k: float) -> "OutsideCurve":
         """The same curve weighed with what is usual at a time (degC, with that spread): the less is

@@ -344,21 +344,23 @@ def _fell_alone(
 ) -> list[Suspect]:
     """Did a probe on the floor cool as no floor can, with a witness inside that did not, or faster
     than anything in the box could?"""
-    others = [
-        usual.low_c - one.mean
-        for one in heard
-        if one is not track and (usual := one.course.quick) is not None
-    ]
     usual, enough_k = track.course.quick, _MOVED_K if sources_seen else _FELL_ALONE_K
+    fell_k = 0.0 if usual is None or track.place is not Place.FLOOR else usual.low_c - track.mean
+    if near.fell_from_c is None and fell_k <= enough_k:
+        return []
+    others = [
+        its.low_c - one.mean
+        for one in heard
+        if one is not track and (its := one.course.quick) is not None
+    ]
     since = near.since.get(FaultKind.MOVED, tick)
     if near.fell_from_c is not None:
         back = near.fell_from_c - track.mean < 0.5 * enough_k
         if back or max(others, default=0.0) > _FOLLOWS_K or tick - since > _MOVED_FOR_S:
             near.fell_from_c = None
-    elif track.place is Place.FLOOR and usual is not None:
+    elif usual is not None:
         before_c = track.course.mean(tick - _BEFORE_S[0], tick - _BEFORE_S[1])
         was_warm = before_c is not None and before_c > usual.low_c - _WAS_WARM_K
-        fell_k = usual.low_c - track.mean
         if others:
             alone = max(others) < _HOLDS_SHARE * fell_k
         else:

@@ -373,11 +373,12 @@ class ThermalWatch(Kept):
                 self._loss = None  # it was no floor that fell
             fall.end()
             return
-        chill_c = self._standing(floor_c).chill_c
-        if self._settling(tick) and chill_c is not None and floor_c >= chill_c:
-            # The grower's own turn-down is no lost heat. The band is watched all the same.
-            self._settle_anew(model, tick)
-            return
+        if self._settling(tick):
+            chill_c = self._standing(floor_c).chill_c
+            if chill_c is not None and floor_c >= chill_c:
+                # The grower's own turn-down is no lost heat. The band is watched all the same.
+                self._settle_anew(model, tick)
+                return
         begins = (
             fall.begins_anew(self._course, tick, floor_c)
             if fall.open

@@ -14,7 +14,6 @@ from math import erf, exp, sqrt
 from statistics import NormalDist
 from typing import NamedTuple
 
-from monitor.events import Moment
 from monitor.thermal.diagnosis import Foreseen, Interval, Outlook
 from monitor.thermal.follow import Following
 from monitor.thermal.outside_curve import OutsideCurve
@@ -35,6 +34,16 @@ _NEAR_K = 1e-4  # a temperature of the outlook is found so nearly
 LowAt = Callable[[float], float]  # the edge of the band at a Unix time, degC
 
 
+Edges = Sequence[tuple[float, float]]  # (Unix s, degC) as a floor is judged by it then
+
+
+def edges(start_at: float, until_at: float, low_at: LowAt) -> Edges:
+    """The band's lower edge, now and each quarter of an hour until `until_at` (Unix s)."""
+    steps = max(1, int((until_at - start_at) / _STEP_S + 0.999))
+    times = [start_at + _STEP_S * k for k in range(steps + 1)]
+    return [(at, low_at(min(at + _LOWERED_S, until_at))) for at in times]
+
+
 class Hour(NamedTuple):
     """A quarter of an hour to come: what is the same for it whatever is done to the box."""
 
@@ -52,7 +61,7 @@ class Hour(NamedTuple):
 class Hours:
     """The coming hours under one course of the outside."""
 
-    start: Moment
+    start_at: float
     edge_c: float  # of the band, now
     outside_c: float  # now
     source: str
@@ -60,40 +69,29 @@ class Hours:
     to_come: tuple[Hour, ...]
 
 
-def hours(
-    start: Moment, until_at: float, *, follows: Following, outside: OutsideCurve, low_at: LowAt
-) -> Hours:
-    """From `start` to `until_at` (Unix s), for a floor that follows the outside so."""
-    steps = max(1, int((until_at - start.at) / _STEP_S + 0.999))
-
-    def edge_at(at: float) -> float:
-        return low_at(min(at + _LOWERED_S, until_at))
-
+def hours(edges: Edges, *, follows: Following, outside: OutsideCurve) -> Hours:
+    """For a floor that follows the outside so."""
+    (start_at, edge_c), *coming = edges
     felt_c, keep = follows.felt_c, exp(-_STEP_S / follows.lag_s)
     found = []
-    for at in [start.at + _STEP_S * k for k in range(1, steps + 1)]:
-        _, outside_c, outside_sd_k = outside.expected(at)
+    for at, low_c in coming:
+        outside_c, outside_sd_k = outside.expected(at)
         felt_c = outside_c + keep * (felt_c - outside_c)
         warmer_k = felt_c - follows.felt_c
         found.append(
             Hour(
                 at,
-                at - start.at,
-                edge_at(at),
+                at - start_at,
+                low_c,
                 outside_c,
                 follows.level_c + follows.share * warmer_k,
                 follows.level_var + (follows.share * outside_sd_k) ** 2,
                 max(0.0, 2.0 * warmer_k * follows.both + warmer_k**2 * follows.share_var),
-                _AHEAD_SD_K**2 * (at - start.at) / 3600.0,
+                _AHEAD_SD_K**2 * (at - start_at) / 3600.0,
             )
         )
     return Hours(
-        start,
-        edge_at(start.at),
-        outside.at(start.at),
-        outside.source,
-        follows.level_c,
-        tuple(found),
+        start_at, edge_c, outside.at(start_at), outside.source, follows.level_c, tuple(found)
     )
 
 
@@ -175,8 +173,8 @@ def look_ahead(view: View) -> Way:
     middle = _middle(view)
     margin_k, margin_sd_k, short_k = _margin(view, middle)
     below_now = temp_c < hours.edge_c
-    leaves_at = hours.start.at if below_now else None
-    lowest, lowest_at = temp_c, hours.start.at
+    leaves_at = hours.start_at if below_now else None
+    lowest, lowest_at = temp_c, hours.start_at
     low_end = high_end = temp_c
     for hour, (mid_c, sd_k) in zip(hours.to_come, middle, strict=True):
         dip_c = mid_c - _DIP_K
@@ -199,7 +197,7 @@ def look_ahead(view: View) -> Way:
         below_now=below_now,
         open_share=view.open_share,
         first_night=view.first_night,
-        begins=(hours.start.at, temp_c),
+        begins=(hours.start_at, temp_c),
         ways=((1.0, _thousandths(middle)),),
     )
     return Way(outlook, margin_k, margin_sd_k, per_watt_k)

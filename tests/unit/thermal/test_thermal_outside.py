@@ -133,10 +133,10 @@ def test_the_first_evening_cools_as_evenings_do_and_not_along_a_line(shape):
 
     past, now = heard(course, 22.0, begins_h=18.0)
     curve = tonight(past, now, 8.0)
-    coldest = curve.expected(now.at + 8 * H)
-    assert coldest.temp_c == pytest.approx(4.0, abs=1.6)
+    coldest_c = curve.at(now.at + 8 * H)
+    assert coldest_c == pytest.approx(4.0, abs=1.6)
     line_c = course(22.0) + 8.0 * (course(22.0) - course(20.0)) / 2.0
-    assert coldest.temp_c > line_c + 1.0
+    assert coldest_c > line_c + 1.0
 
 
 def test_a_front_that_is_seen_is_carried_on_and_left_open_how_far():
@@ -147,9 +147,9 @@ def test_a_front_that_is_seen_is_carried_on_and_left_open_how_far():
     curve = tonight(past, now, 6.0)
     calm, _ = heard(lambda hour: 8.0 + 4.0 * open_air(hour % 24.0), 23.0, begins_h=17.0)
     usual = tonight(calm, now, 6.0)
-    in_3_h, usual_in_3_h = curve.expected(now.at + 3 * H), usual.expected(now.at + 3 * H)
-    assert in_3_h.temp_c < front(23.0) - 1.5
-    assert in_3_h.sd_k > 1.5 * usual_in_3_h.sd_k
+    (in_3_h_c, sd_k), (_, usual_sd_k) = (one.expected(now.at + 3 * H) for one in (curve, usual))
+    assert in_3_h_c < front(23.0) - 1.5
+    assert sd_k > 1.5 * usual_sd_k
 
 
 def test_air_that_goes_on_falling_after_midnight_is_a_front():

@@ -9,7 +9,16 @@ from monitor.events import Moment
 from monitor.thermal.diagnosis import Outlook, outlook_of
 from monitor.thermal.follow import Following
 from monitor.thermal.outside_curve import Expected, OutsideCurve, from_low
-from monitor.thermal.tonight import CLEAR_CHANCE, View, chance, course, hours, look_ahead, together
+from monitor.thermal.tonight import (
+    CLEAR_CHANCE,
+    View,
+    chance,
+    course,
+    edges,
+    hours,
+    look_ahead,
+    together,
+)
 
 EVENING = 1_770_685_200.0
 MORNING = EVENING + 10 * 3600.0
@@ -29,11 +38,11 @@ def view(
     start = Moment(EVENING, EVENING)
     return View(
         hours=hours(
-            start,
-            MORNING,
+            edges(
+                EVENING, MORNING, lambda at: LOW_C - 2.8 * (step_at is not None and at >= step_at)
+            ),
             follows=Following(outside_c + 22.0, 0.5**2, share, 0.0, 0.0, outside_c, lag_s=1800.0),
             outside=outside or from_low(start, outside_c, outside_c, MORNING),
-            low_at=lambda at: LOW_C if step_at is None or at < step_at else LOW_C - 2.8,
         ),
         floor_c=floor_c,
         rise_k=22.0,
