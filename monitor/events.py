@@ -146,6 +146,7 @@ class Facts(TypedDict, total=False):
     source: str  # heat source most likely lost
     source_sure: bool
     suspects: list[str]
+    either: bool  # lost heat or an open cover: nothing that is heard can tell the two apart
     source_watts: float
     draws_w: float  # measured at the plugs of what is out; it is no guess then
     usual_w: float  # what those drew before

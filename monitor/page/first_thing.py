@@ -6,7 +6,7 @@ from monitor.page.phrases import Phrases
 from monitor.site import Brooder, Place
 from monitor.tell.wording.first_aid import check_cold
 from monitor.tell.wording.words import listed
-from monitor.thermal.witness import beneath
+from monitor.thermal.witness import beneath, cover_or_heat
 from monitor.watch.status import BrooderStatus, ProbeStatus
 
 # A plate's thermostat and a draught move a probe under the heat by less. Common practice.
@@ -49,7 +49,8 @@ def _cause(
     names that source."""
     found = box.diagnosis
     if found is not None and found.cause is not None:
-        facts = Facts()
+        heard = [p.place for p in box.probes if p.temp_c is not None and not p.silent]
+        facts = Facts(either=setting is not None and cover_or_heat(setting, heard))
         if found.source is not None:
             facts["source"], facts["source_sure"] = found.source, found.source_sure
             facts["suspects"] = list(found.suspects)

@@ -6,9 +6,10 @@ cover is off, for it has the box's air and little else. Each is a normal likelih
 under it, so that one odd probe cannot outweigh everything. A source whose own probe is as warm as
 before is not weighed but acquitted: whoever is seen to work is not blamed."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from math import exp, log, pi, sqrt
 
+from monitor.quantities import COVER, POWER
 from monitor.site import Brooder, Place
 from monitor.thermal.causes import Explanation, Why
 from monitor.thermal.diagnosis import HeatKnown
@@ -36,6 +37,13 @@ def beneath(brooder: Brooder, probe_name: str) -> int | None:
     if len(brooder.heat) == 1:
         return 0
     return fits[0] if len(fits) == 1 else None
+
+
+def cover_or_heat(brooder: Brooder, heard: Iterable[Place]) -> bool:
+    """Can lost heat not be told from an open cover? By the floor alone the two look the same: only
+    a probe elsewhere in the box, a plug or the cover's switch says which."""
+    tells = any(meter.quantity in (POWER, COVER) for meter in brooder.meters)
+    return brooder.cover != "none" and not tells and all(place is Place.FLOOR for place in heard)
 
 
 class Witness:

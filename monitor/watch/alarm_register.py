@@ -206,11 +206,12 @@ class AlarmRegister:
 
     def explain(self, alarm: Alarm, tick: float) -> None:
         """What is behind an active alarm is known to be another thing than when it was told, or
-        more than one."""
+        more than one. Not where both were named, and still nothing tells which."""
         described = alarm.owner.describe(alarm, tick)
         measured = "draws_w" in described.facts
         more = measured and described.facts.get("source") != alarm.facts.get("source")
-        if alarm.active and (more or described.cause is not alarm.cause):
+        named = described.facts.get("either") and alarm.facts.get("either")
+        if alarm.active and (more or (described.cause is not alarm.cause and not named)):
             alarm.cause, alarm.probe = described.cause, described.probe
             alarm.facts = described.facts
             alarm.facts["since"] = alarm.began_at

@@ -26,6 +26,7 @@ from monitor.thermal.diagnosis import (
 )
 from monitor.thermal.estimate import Estimate, Forecast, Wish
 from monitor.thermal.tonight import BY_DAY_CHANCE, CLEAR_CHANCE, WARN_CHANCE
+from monitor.thermal.witness import cover_or_heat
 from monitor.watch import night
 from monitor.watch.alarm import Alarm, Description
 from monitor.watch.alarm_register import AlarmRegister
@@ -601,6 +602,9 @@ class BrooderWatch:
         if cause is Cause.HEAT_SOURCE:
             source_facts(self, alarm, facts)
             self.meters.source_facts(facts)
+        heard = [p.place for p in self.usable()]
+        if cause in (Cause.HEAT_SOURCE, Cause.COVER_OPEN) and cover_or_heat(self.brooder, heard):
+            facts["either"] = True
         lead = lead_probe(self, alarm.rule.alarm)
         waits = alarm is self.hot and not self._warmth_matters(tick)
         return Description(

@@ -34,6 +34,8 @@ HEAT_ROUND = (
     "bulb dead. A breaker that trips again is a job for an electrician."
 )
 
+_ALIKE = "from the floor alone the two look the same."
+
 
 def lost_source(facts: Facts, box: Brooder | None) -> str | None:
     """Which heat source most likely stopped, with its watts when they are known."""
@@ -65,19 +67,22 @@ def measured_out(facts: Facts, box: Brooder | None) -> str:
 
 def check_cold(cause: Cause, facts: Facts, box: Brooder | None) -> str:
     """The shortest first thing to do about cold; fits the lock screen."""
-    if cause is Cause.HEAT_SOURCE and "source" in facts:
-        if box is not None and not _is_one(facts["source"], box):
-            return "Check the power first."
-        several = not facts.get("source_sure") and len(facts.get("suspects", [])) > 1
-        if len(facts["source"]) <= 20 and not several:
-            return f"Check the {facts['source']} first."
-    if cause is Cause.COVER_OPEN:
-        return "Check the cover first."
     if cause is Cause.COLD_NIGHT:
         return "Cover the box more or add heat."
     if cause is Cause.SENSOR:
         return "Check the probe and the chicks."
-    return f"Check the {_heat_kind(box)} first."
+    heat = _heat_kind(box)
+    if cause is Cause.COVER_OPEN:
+        return (
+            f"Check the cover and the {heat}." if facts.get("either") else "Check the cover first."
+        )
+    if cause is Cause.HEAT_SOURCE and "source" in facts:
+        several = not facts.get("source_sure") and len(facts.get("suspects", [])) > 1
+        if box is not None and not _is_one(facts["source"], box):
+            heat = "power"
+        elif len(facts["source"]) <= 20 and not several:
+            heat = facts["source"]
+    return f"Check the {heat} and the cover." if facts.get("either") else f"Check the {heat} first."
 
 
 def more_about_cold(cause: Cause, facts: Facts, box: Brooder | None, site: Site) -> list[str]:
@@ -85,6 +90,8 @@ def more_about_cold(cause: Cause, facts: Facts, box: Brooder | None, site: Site)
     lines: list[str] = []
     if cause is Cause.HEAT_SOURCE:
         lines.append(lost_source(facts, box) or "It falls the way it does when heat is lost.")
+        if facts.get("either"):
+            lines.append(f"Or the cover is off: {_ALIKE}")
         if "draws_w" not in facts:
             lines.append(HEAT_ROUND)
         if all_at_once(facts, box):
@@ -94,6 +101,8 @@ def more_about_cold(cause: Cause, facts: Facts, box: Brooder | None, site: Site)
             "It falls the way it does when the cover is off: see that it is on right, then look "
             "for a draught."
         )
+        if facts.get("either"):
+            lines += [f"Or heat has stopped: {_ALIKE}", HEAT_ROUND]
     elif cause is Cause.COLD_NIGHT:
         lines.append(
             "The heat seems to be on, but it cannot keep up with the cold: add cover (leave a "

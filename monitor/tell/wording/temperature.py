@@ -64,6 +64,8 @@ def heat_loss(change: Change, voice: Voice, box: Brooder | None) -> Words:
     facts = change.facts
     cause = Cause.COVER_OPEN if change.cause is Cause.COVER_OPEN else Cause.HEAT_SOURCE
     what = "heat is escaping" if cause is Cause.COVER_OPEN else "heat has stopped"
+    if facts.get("either"):
+        what = "heat or cover is off"
     return compose(
         f"{voice.where(change.brooder)}: {what}",
         _with_time(

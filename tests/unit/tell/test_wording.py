@@ -362,6 +362,20 @@ def test_heat_that_escapes_is_told_as_the_cover_and_no_lamp_is_blamed():
     assert "has most likely stopped" not in said
 
 
+@pytest.mark.parametrize("alarm", [AlarmName.HEAT_LOSS, AlarmName.COLD, AlarmName.CHILL])
+@pytest.mark.parametrize("cause", [Cause.HEAT_SOURCE, Cause.COVER_OPEN])
+def test_where_the_floor_alone_cannot_tell_both_heat_and_cover_are_to_be_looked_at(alarm, cause):
+    facts = Facts(**{**FACTS[AlarmName.HEAT_LOSS], "either": True})
+    words = wording.for_change(change(alarm, cause=cause, facts=facts), site())
+    seen = f"{words.title}\n{words.body}"[: wording.LOCK_SCREEN]
+    first = "west lamp and the cover" if cause is Cause.HEAT_SOURCE else "cover and the lamps"
+    assert f"Check the {first}." in seen
+    assert "from the floor alone the two look the same" in words.body
+    assert "is it lit, is it plugged in" in words.body
+    if alarm is AlarmName.HEAT_LOSS:
+        assert words.title == "porch: heat or cover is off"
+
+
 def test_a_jump_of_a_probe_is_no_rate_an_hour():
     facts = Facts(**{**FACTS[AlarmName.CHILL], "rate_c_per_h": -928.9})
     words = wording.for_change(change(AlarmName.CHILL, facts=facts), site())

@@ -5,12 +5,12 @@ from collections.abc import Callable
 from dataclasses import replace
 
 import pytest
-from support.engine_night import EVENING, Night, a_brooder, a_site
+from support.engine_night import EVENING, Night, a_brooder, a_probe, a_site
 from support.no_estimate import NoEstimate
 
 from monitor.brooding.heat_balance import Change
 from monitor.events import AlarmName, Cause, ChangeKind, EntryKind, Moment, Priority
-from monitor.site import Brooder
+from monitor.site import Brooder, Place
 from monitor.tell.wording import for_change
 from monitor.thermal.diagnosis import Diagnosis, FaultKind, Finding, Interval, Outlook
 from monitor.thermal.outside_curve import Skies, from_low
@@ -125,6 +125,32 @@ def test_cold_and_chill_after_it_are_the_same_trouble_and_told_already(
     box = night.engine.status(night.now()).brooders[0]
     assert AlarmName.CHILL in [a.alarm for a in box.alarms if not a.folded]
     assert chill.facts["source"] == "west lamp"
+
+
+def test_a_cause_that_was_named_beside_the_other_is_not_told_anew(night: Night, told: Told) -> None:
+    """One floor probe cannot tell a lamp from the cover: both were to be looked at."""
+    night.holds(35.0, for_s=600)
+    told.say(LOST)
+    night.holds(34.0, for_s=60)
+    told.say(replace(LOST, cause=Cause.COVER_OPEN, source=None))
+    night.holds(34.0, for_s=60)
+    assert [(c.change, c.facts.get("either")) for c in night.changes] == [(ChangeKind.RAISED, True)]
+
+
+def test_with_a_probe_elsewhere_in_the_box_the_cause_is_told_and_the_better_one_after_it(
+    make: Callable[[Brooder, bool], NoEstimate], told: Told
+) -> None:
+    box = a_brooder()
+    box = replace(box, probes=(*box.probes, a_probe("porch", "cool", Place.COOL_END)))
+    night = Night(a_site(box), make_estimator=make)
+    both = ("porch/floor", "porch/cool")
+    night.holds(35.0, for_s=600, probes=both)
+    told.say(LOST)
+    night.holds(34.0, for_s=60, probes=both)
+    told.say(replace(LOST, cause=Cause.COVER_OPEN, source=None))
+    night.holds(34.0, for_s=60, probes=both)
+    assert [c.change for c in night.changes] == [ChangeKind.RAISED, ChangeKind.EXPLAINED]
+    assert not [c for c in night.changes if "either" in c.facts]
 
 
 def test_a_lost_source_is_not_over_while_the_floor_is_below_its_band(
