@@ -1,6 +1,7 @@
 """What a grower writes with its unit, `5 ft 6 in`, `1.5 m`, `95 F`, and what a grower reads."""
 
 import re
+from typing import NamedTuple
 
 from monitor.units import CM_PER_INCH, Unit, shown, sign, step_from_celsius, to_celsius
 
@@ -14,6 +15,29 @@ _METRIC = re.compile(rf"({_NUMBER})\s*(m|cm|mm)", re.IGNORECASE)
 _PER_METRE = {"m": 1, "cm": 100, "mm": 1000}
 _DEGREES = re.compile(rf"([+-]?{_NUMBER})\s*(?:°|º|deg)?\s*([FC])[a-z]*", re.IGNORECASE)
 _IN_A_NAME = re.compile(r"(?:(\d+)/(\d+)|(-?\d+(?:\.\d+)?)) (degC|mm|cm|in|K)\b")
+
+PRICE_FORM = r"^[^\d\s.,+-]{0,6} ?[0-9]+(?:[.,][0-9]+)? ?[^\d\s]{0,6}$"
+
+
+class Price(NamedTuple):
+    """Of a kWh, with its currency where it was written: `$0.17`, `0.17 USD`."""
+
+    per_kwh: float
+    before: str
+    after: str
+
+    def of(self, kwh: float) -> str:
+        """What that many cost."""
+        return f"{self.before}{self.per_kwh * kwh:.2f}{self.after}"
+
+
+def price(text: str) -> Price:
+    """`$0.17`, `0.17 USD`. Raises ValueError."""
+    text = text.strip()
+    found = re.search(_NUMBER, text)
+    if found is None or re.match(PRICE_FORM, text) is None:
+        raise ValueError('a price has its currency with it, such as "0.17 USD"')
+    return Price(_number(found[0]), text[: found.start()], text[found.end() :])
 
 
 def length_m(text: str) -> float:

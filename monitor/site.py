@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from zoneinfo import ZoneInfo
 
+from monitor.measures import Price
 from monitor.quantities import Quantity
 from monitor.units import Unit
 
@@ -171,6 +172,7 @@ class Site:
     meters: tuple[Meter, ...] = ()  # of the whole site: mains, battery
     mains_volts: float = 120.0
     circuit_amps: float = 15.0
+    price_per_kwh: Price | None = None
 
     @property
     def all_probes(self) -> tuple[Probe, ...]:

@@ -1,5 +1,7 @@
 """`brooder review`: what the birds went through. Record sheet, losses, alarms, pictures, report."""
 
+import csv
+import io
 import tempfile
 import time
 from datetime import date, datetime, timedelta
@@ -9,13 +11,16 @@ from zoneinfo import ZoneInfo
 
 import typer
 from rich.console import Console
+from rich.table import Table
 
 from monitor.brooding.calendar import midnight
+from monitor.commands.bars import bar
 from monitor.commands.common import ConfigOption, complain, fail, settings_or_exit
 from monitor.journal.reader import JournalReader
 from monitor.journal.records import StorageFault
 from monitor.review.alarm_text import print_alarms
-from monitor.review.boxes import open_batch
+from monitor.review.batches import CSV_HEADS, BatchFigures, csv_row, figures, heat_words, rows
+from monitor.review.boxes import open_batch, open_each
 from monitor.review.chart import PAPER_PX, PHONE_PX, describe, describe_boxes
 from monitor.review.days import Cut
 from monitor.review.draw import NotDrawn, draw
@@ -34,6 +39,7 @@ from monitor.review.sheet_text import print_boxes, print_sheet
 from monitor.settings import Settings
 from monitor.site import Site
 
+_NAMES_WIDE, _BATCH_WIDE = 17, 30  # of the table of batches
 _NO_PDF = (
     "--pdf is not made here: write --report FILE.html, open it in any browser and print it to PDF; "
     "it is laid out for paper"
@@ -49,6 +55,8 @@ class Wanted(NamedTuple):
     picture: Path | None
     report: Path | None
     for_vet: Path | None
+    batches: bool
+    csv: Path | None
 
 
 def register(app: typer.Typer) -> None:
@@ -86,6 +94,15 @@ def review(
         Path | None,
         typer.Option("--for-vet", help="Write one HTML page for a veterinarian or the hatchery."),
     ] = None,
+    all_batches: Annotated[
+        bool,
+        typer.Option(
+            "--batches", help="All batches beside each other: losses, nights, heat, cost."
+        ),
+    ] = False,
+    csv_file: Annotated[
+        Path | None, typer.Option("--csv", help="With --batches: as a CSV file.")
+    ] = None,
     pdf: Annotated[bool, typer.Option("--pdf", help="See --report: print it from a browser.")] = (
         False
     ),
@@ -104,9 +121,14 @@ def review(
     if pdf:
         fail(_NO_PDF)
     _one_place(journal, site_name, from_influx=from_influx)
-    wanted = Wanted(days, show_losses, show_alarms, picture, report_file, vet_file)
+    wanted = Wanted(days, show_losses, show_alarms, picture, report_file, vet_file,
+                    all_batches, csv_file)  # fmt: skip
     _is_html("--report", report_file)
     _is_html("--for-vet", vet_file)
+    if csv_file is not None and not all_batches:
+        fail("--csv is of --batches: give both")
+    if all_batches and (brooder, batch, since, until) != (None, None, None, None):
+        fail("--batches shows all of them: leave --brooder, --batch, --from and --to out")
     settings = settings_or_exit(config)
     start, stop = _span(since, until, settings.site.timezone)
     asked = Asked(brooder=brooder, batch=batch, start=start, stop=stop)
@@ -132,13 +154,53 @@ def _look(path: Path, site: Site, asked: Asked, wanted: Wanted, *, recorded: boo
         fail(f"there is no journal at {path}; has `brooder watch` run yet?")
     try:
         with JournalReader(path) as reader:
-            _show(open_batch(reader, site, asked, now=None if recorded else time.time()), wanted)
+            now = None if recorded else time.time()
+            if wanted.batches:
+                _show_batches(reader, site, wanted.csv, now=now)
+            else:
+                _show(open_batch(reader, site, asked, now=now), wanted)
     except NotFound as fault:
         fail(str(fault))
     except NotDrawn as fault:
         fail(f"no picture: {fault}")
     except StorageFault as fault:
         fail(f"{path}: {fault.words}")
+
+
+def _show_batches(
+    reader: JournalReader, site: Site, file: Path | None, *, now: float | None
+) -> None:
+    found: list[BatchFigures] = []
+    with bar() as shown:
+        task = shown.add_task("Reckoning", total=None)
+        for number, records in open_each(reader, site, now=now):
+            shown.update(task, description=f"Reckoning batch {number}")
+            one = figures(records, number)
+            found += [] if one is None else [one]
+    if file is not None:
+        text = io.StringIO()
+        writer = csv.writer(text)
+        writer.writerow(CSV_HEADS)
+        writer.writerows(csv_row(one, site) for one in found)
+        _write(file, text.getvalue().encode())
+        return
+    console = Console(markup=False, highlight=False)
+    room = max(1, (console.width - _NAMES_WIDE) // _BATCH_WIDE)
+    newest = found[-room:]
+    table = Table(box=None, padding=(0, 2, 0, 0), pad_edge=False, header_style="bold")
+    table.add_column("batch", no_wrap=True)
+    for one in newest:
+        table.add_column(str(one.number), max_width=_BATCH_WIDE - 2)
+    for lines in zip(*(rows(one, site) for one in newest), strict=True):
+        table.add_row(lines[0][0], *(text for _name, text in lines))
+    console.print(table)
+    if len(found) > room:
+        console.print(
+            f"{len(found) - room} earlier left out here; --csv FILE has all.", style="dim"
+        )
+    console.print()
+    for line in heat_words(newest, site.price_per_kwh):
+        console.print(line, style="dim")
 
 
 def _one_place(journal: Path | None, site_name: str | None, *, from_influx: bool) -> None:

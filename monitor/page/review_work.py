@@ -8,7 +8,7 @@ from typing import Any
 
 from monitor.journal.reader import JournalReader
 from monitor.page.review_question import Question
-from monitor.review import draw, loss_review, loss_words, sheet_text
+from monitor.review import batches, draw, loss_review, loss_words, sheet_text
 from monitor.review.alarm_text import told_words
 from monitor.review.boxes import open_family
 from monitor.review.chart import PAPER_PX, describe
@@ -85,6 +85,19 @@ def _figures(exposure: Exposure, lost: int, record: Record) -> str:
     if lost:
         said.append(f"{lost} lost")
     return ", ".join(said)
+
+
+def batch_figures_of(question: Question) -> dict[str, Any] | None:
+    """What stands beside the other batches."""
+    with _batch(question) as records:
+        one = batches.figures(records, 0)
+        site = question.site
+        if one is None:
+            return None
+        return {
+            "rows": batches.rows(one, site),
+            "heat": batches.heat_words([one], site.price_per_kwh),
+        }
 
 
 def report_of(question: Question) -> str:

@@ -25,6 +25,7 @@ from monitor.journal.records import StorageFault
 from monitor.page.day_picture import Birds, DayPicture, span_picture
 from monitor.page.day_readings import Day, read_span
 from monitor.page.frame import Frame
+from monitor.page.loss_curves import first_boxes, loss_curves
 from monitor.page.review_question import Question
 from monitor.page.review_worker import ReviewWorker
 from monitor.page.weight_curve import weight_curve
@@ -41,6 +42,7 @@ _FILE_POLICY = (
     "default-src 'none'; style-src 'unsafe-inline'; img-src data:; base-uri 'none'; "
     "form-action 'none'; frame-ancestors 'none'"
 )
+_MOST_BESIDE = 8
 _BEFORE_S = 48 * 3600.0  # a chick weakened by cold may die a day later
 
 
@@ -59,6 +61,7 @@ class RecordScreen:
             Route("/record", self.sheet, methods=["GET"]),
             Route("/record/span", self.span, methods=["GET"]),
             Route("/record/loss", self.loss, methods=["GET"]),
+            Route("/record/batches", self.batches, methods=["GET"]),
             Route("/record/report", self.report, methods=["GET"]),
             Route("/record/vet", self.vet_page, methods=["GET"]),
             Route("/record/chart.json", self.moving, methods=["GET"]),
@@ -159,6 +162,35 @@ class RecordScreen:
             start=at - _BEFORE_S,
             stop=at,
             span_link=span_link,
+        )
+
+    async def batches(self, request: Request) -> Response:
+        """The site's batches beside each other, the newest first."""
+        ledger = await self._frame.api.ledger()
+        names = [box.name for box in self._frame.api.site.brooders]
+        firsts = [
+            (number, batch)
+            for number, batch in enumerate(first_boxes(ledger), 1)
+            if batch.brooder in names
+        ][-_MOST_BESIDE:]
+
+        def card(number: int, batch: Batch) -> Callable[[], Awaitable[str]]:
+            async def drawn() -> str:
+                ordinal = ledger.of(batch.brooder).index(batch) + 1
+                question = self._question(batch.brooder, batch=ordinal)
+                found = await self.worker.ask("batch_figures_of", question)
+                return self._frame.part(
+                    "record_batch.html", found=found, box=batch.brooder, ordinal=ordinal
+                )
+
+            return drawn
+
+        return self._in_parts(
+            request,
+            [card(*each) for each in reversed(firsts)],
+            "record_batches.html",
+            numbers=[number for number, _ in reversed(firsts)],
+            curves=loss_curves(ledger, firsts, self._frame.say()),
         )
 
     async def report(self, request: Request) -> Response:

@@ -1,7 +1,7 @@
 """One batch over all its boxes: one mortality, one row a night, each box's floor beside the other.
 Called by the command, the report and the Record screen's child."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from monitor.brooding.batch import Batch, Ledger, fold
@@ -63,6 +63,22 @@ def open_family(
     mine = ledger.of(box)[ordinal - 1 : ordinal]
     family = next((each for each in batches_of(ledger, site) if set(mine) & set(each)), mine)
     return _records(kept, site, ledger, family, Asked(), now=now)
+
+
+def open_each(
+    kept: JournalView, site: Site, *, now: float | None
+) -> Iterator[tuple[int, list[Record]]]:
+    """Every batch of the site with its number, the first one first; what holds no record of it is
+    left out. Raises NotFound where there is none at all."""
+    ledger = fold(kept.entries())
+    batches = batches_of(ledger, site)
+    if not batches:
+        raise NotFound("the ledger has no batch yet; enter `brooder flock placed`")
+    for number, family in enumerate(batches, 1):
+        try:
+            yield number, _records(kept, site, ledger, family, Asked(), now=now)
+        except NotFound:
+            continue
 
 
 def _records(

@@ -26,7 +26,7 @@ from pydantic_settings import BaseSettings, PydanticBaseSettingsSource, Settings
 from monitor.brooding.envelope import COVERS, WALLS
 from monitor.brooding.schedules import BUILT_IN
 from monitor.doorway import THIS_MACHINE
-from monitor.measures import length_m, step_c, temp_c
+from monitor.measures import PRICE_FORM, length_m, step_c, temp_c
 from monitor.quantities import QUANTITIES
 from monitor.site import Limits
 from monitor.tell.policy import Policy
@@ -366,6 +366,11 @@ class SiteSettings(Section):
     )
     mains_volts: float = Field(120, ge=100, le=250, description="volts from 100 to 250")
     circuit_amps: float = Field(15, ge=1, le=63, description="amperes from 1 to 63")
+    price_per_kwh: str | None = Field(
+        None,
+        pattern=PRICE_FORM,
+        description='what a kWh costs you, with its currency, such as "0.17 USD" or "$0.17"',
+    )
     probes: tuple[ProbeSettings, ...] = Field(
         (), description="outside probes that serve every box without one of its own"
     )

@@ -19,6 +19,7 @@ from pydantic import SecretStr, ValidationError
 from monitor.brooding.envelope import COVERS, WALLS
 from monitor.brooding.schedules import BUILT_IN
 from monitor.child import ChildFailed
+from monitor.measures import price
 from monitor.quantities import BATTERY_LEFT, MAINS, POWER, QUANTITIES, Quantity
 from monitor.settings.contact_form import unknown_forms
 from monitor.settings.cross_checks import cross_checks
@@ -283,6 +284,7 @@ def _site(file: FileSettings) -> Site:
         meters=() if file.mains is None else _mains(file.mains),
         mains_volts=file.site.mains_volts,
         circuit_amps=file.site.circuit_amps,
+        price_per_kwh=None if file.site.price_per_kwh is None else price(file.site.price_per_kwh),
     )
 
 

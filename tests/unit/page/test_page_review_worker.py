@@ -198,6 +198,16 @@ def test_a_batch_is_had_as_one_file_to_print_and_as_one_page_for_a_vet(journal: 
         assert visitor.get("/record/vet?brooder=porch&batch=9").status == 404
 
 
+def test_batches_stand_beside_each_other_with_what_each_lost(journal: Path):
+    with Served(FakeApi(journal_path=journal), clock=lambda: NIGHT) as served:
+        visitor = Visitor(served.port)
+        assert 'href="/record/batches"' in visitor.get("/record").body
+        answer = visitor.get("/record/batches")
+        assert "Batch 1" in answer.words
+        assert re.search(r"Lost \d+ \(\d+\.\d %\)", answer.words)
+        assert 'class="lost newest"' in answer.body, "and the lost by age as a picture"
+
+
 def test_a_record_without_readings_is_said_in_the_page(tmp_path: Path):
     api = FakeApi(journal_path=tmp_path / "none.db")
     with Served(api, clock=lambda: NIGHT) as served:

@@ -1,0 +1,202 @@
+"""Batches beside each other: losses, nights, heat used and its cost. Called by the command and the
+Record screen's child."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+from monitor.brooding.bird_kinds import KINDS
+from monitor.brooding.calendar import at_age, local_date
+from monitor.measures import Price
+from monitor.review.boxes import nights_of
+from monitor.review.days import Cut
+from monitor.review.energy import HOW_WORDS, Used, heat_used, reserve
+from monitor.review.figure_text import day_text, plural, span_text
+from monitor.review.record import Record
+from monitor.site import Place, Site
+from monitor.tell.wording.words import listed
+from monitor.units import shown
+
+_TOLD_S = 60.0  # out of the band for less is no cold or hot night
+_S_PER_H = 3600.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BatchFigures:
+    """One batch over all its boxes. Temperatures degC, durations seconds; of a night in several
+    boxes the box counts where it was longest."""
+
+    number: int  # the site's batches are counted from 1
+    boxes: tuple[str, ...]
+    kind: str
+    hatched: str
+    began: float
+    stop: float  # when it ended, or now
+    ended: bool
+    placed: int
+    lost: int
+    lost_first_week: int
+    dead_on_arrival: int
+    nights: int
+    cold_nights: int
+    below_s: float
+    hot_nights: int
+    above_s: float
+    low_c: float | None  # of any floor probe
+    outside_low_c: float | None
+    used: tuple[Used, ...]
+
+    @property
+    def kwh(self) -> float:
+        """All heat sources of all boxes."""
+        return sum(one.kwh for one in self.used)
+
+
+def figures(records: Sequence[Record], number: int) -> BatchFigures | None:
+    """The figures of one batch's records; None without a batch."""
+    batch, ledger = records[0].batch, records[0].ledger
+    if batch is None:
+        return None
+    family = ledger.family(batch)
+    stop = max(one.stop for one in records)
+    placed, lost = ledger.family_count(batch, to_at=stop)
+    week = min(stop, at_age(batch.hatched, 7, records[0].site.timezone))
+    nights = [night for part in nights_of(records, Cut.NOON) for night in part.nights]
+    worst = [[row.exposure for row in night.rows if row] for night in nights]
+    below = [max(e.below_s for e in each) for each in worst]
+    above = [max(e.above_s for e in each) for each in worst]
+    lows = [e.low_c for each in worst for e in each if e.low_c is not None]
+    return BatchFigures(
+        number=number,
+        boxes=tuple(dict.fromkeys(one.brooder.name for one in records)),
+        kind=batch.kind,
+        hatched=batch.hatched.isoformat(),
+        began=min(one.start for one in records),
+        stop=stop,
+        ended=all(each.ended_at is not None for each in family),
+        placed=placed,
+        lost=lost,
+        lost_first_week=ledger.family_count(batch, to_at=week)[1],
+        dead_on_arrival=sum(each.dead_on_arrival for each in family),
+        nights=len(nights),
+        cold_nights=sum(seconds >= _TOLD_S for seconds in below),
+        below_s=sum(below),
+        hot_nights=sum(seconds >= _TOLD_S for seconds in above),
+        above_s=sum(above),
+        low_c=min(lows, default=None),
+        outside_low_c=_outside_low(records),
+        used=tuple(used for one in records for used in heat_used(one)),
+    )
+
+
+def _outside_low(records: Sequence[Record]) -> float | None:
+    lows = []
+    for one in records:
+        keys = [probe.key for probe in one.probes if probe.place is Place.OUTSIDE]
+        for trace in one.readings_of(keys).values():
+            within = trace.between(one.start, one.stop)
+            if len(within.temps_c):
+                lows.append(float(within.temps_c.min()))
+    return min(lows, default=None)
+
+
+def rows(one: BatchFigures, site: Site) -> list[tuple[str, str]]:
+    """What stands beside the other batches, line by line in one order."""
+    zone, unit, price = site.timezone, site.units, site.price_per_kwh
+    goes_on = "" if one.ended else " so far"
+    days = (local_date(one.stop, zone) - local_date(one.began, zone)).days
+    dead = f", {one.dead_on_arrival} dead on arrival" if one.dead_on_arrival else ""
+    found = [
+        ("birds", KINDS[one.kind].many),
+        ("hatched", one.hatched),
+        (
+            "in the box",
+            f"{day_text(one.began, zone)} to {day_text(one.stop, zone)}, "
+            f"{plural(days, 'day')}{goes_on}",
+        ),
+        ("boxes", listed(list(one.boxes))),
+        ("placed", f"{one.placed}{dead}"),
+        ("lost", _share(one.lost, one.placed)),
+        ("lost in week 1", _share(one.lost_first_week, one.placed)),
+        ("nights too cold", _nights(one.cold_nights, one.nights, one.below_s)),
+        ("nights too hot", _nights(one.hot_nights, one.nights, one.above_s)),
+        ("coldest floor", "not read" if one.low_c is None else shown(one.low_c, unit)),
+        (
+            "coldest outside",
+            "not read" if one.outside_low_c is None else shown(one.outside_low_c, unit),
+        ),
+        ("heat used", f"{reserve(one.used)}{one.kwh:.0f} kWh" if one.used else "no source entered"),
+    ]
+    if price is not None:
+        reared = one.placed - one.lost
+        found += [
+            ("its cost", f"{reserve(one.used)}{price.of(one.kwh)}"),
+            ("a bird reared", f"{reserve(one.used)}{price.of(one.kwh / reared)}" if reared else ""),
+        ]
+    return found
+
+
+def heat_words(every: Sequence[BatchFigures], price: Price | None) -> list[str]:
+    """How the heat was reckoned, source by source, and what is missing for its cost."""
+    hows: dict[str, list[str]] = {}
+    for one in every:
+        for used in one.used:
+            names = hows.setdefault(HOW_WORDS[used.how], [])
+            if used.name not in names:
+                names.append(used.name)
+    lines = [f"Heat of {listed(names)}: {words}." for words, names in sorted(hows.items())]
+    if lines:
+        lines.append("Sources and watts are those configured now.")
+    if lines and price is None:
+        lines.append('For its cost write price_per_kwh = "0.17 USD" (your own) under [site].')
+    return lines
+
+
+CSV_HEADS = (
+    "batch", "kind", "hatched", "boxes", "began", "stop", "ended", "placed", "dead_on_arrival",
+    "lost", "lost_first_week", "nights", "cold_nights", "below_h", "hot_nights", "above_h",
+    "floor_low_c", "outside_low_c", "heat_kwh", "heat_how", "heat_cost",
+)  # fmt: skip
+
+
+def csv_row(one: BatchFigures, site: Site) -> list[object]:
+    """One batch under CSV_HEADS: degC, hours, kWh, ISO 8601 times in the site's zone."""
+    price = site.price_per_kwh
+    how = max((used.how for used in one.used), default=None)
+    return [
+        one.number,
+        one.kind,
+        one.hatched,
+        " ".join(one.boxes),
+        datetime.fromtimestamp(round(one.began), site.timezone).isoformat(),
+        datetime.fromtimestamp(round(one.stop), site.timezone).isoformat(),
+        "yes" if one.ended else "no",
+        one.placed,
+        one.dead_on_arrival,
+        one.lost,
+        one.lost_first_week,
+        one.nights,
+        one.cold_nights,
+        round(one.below_s / _S_PER_H, 2),
+        one.hot_nights,
+        round(one.above_s / _S_PER_H, 2),
+        _round(one.low_c),
+        _round(one.outside_low_c),
+        round(one.kwh, 1),
+        "" if how is None else how.name.lower().replace("_", "-"),
+        "" if price is None else round(price.per_kwh * one.kwh, 2),
+    ]
+
+
+def _round(value: float | None) -> float | str:
+    return "" if value is None else round(value, 1)
+
+
+def _share(lost: int, placed: int) -> str:
+    return f"{lost} ({100.0 * lost / placed:.1f} %)" if placed else str(lost)
+
+
+def _nights(bad: int, every: int, seconds: float) -> str:
+    if not bad:
+        return f"none of {every}"
+    return f"{bad} of {plural(every, 'night')}, {span_text(seconds)} h"
