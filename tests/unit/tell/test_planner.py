@@ -25,9 +25,9 @@ from monitor.tell.message import Message, MessageKind
 from monitor.tell.plan import Plan
 from monitor.tell.policy import Policy
 from monitor.tell.wording import for_change
+from monitor.thermal.diagnosis import Interval
 from monitor.watch.engine import Engine
 from monitor.watch.incidents import BACK_S, Incidents
-from monitor.watch.status import SiteStatus
 
 A, K, P = AlarmName, ChangeKind, Priority
 ME = Contact(name="me", url="json://nowhere")
@@ -174,26 +174,46 @@ def test_an_urgent_alarm_repeats_every_ten_minutes_until_somebody_answers():
     assert [m for m in teller.said if m.kind is MessageKind.AGAIN] == repeats
 
 
-def test_nobody_is_woken_to_hear_that_a_floor_in_its_band_comes_back():
-    trend_c_per_h, in_band = 2.0, True
+def repeats_of_lost_heat(*, told_c: float = 31.0, **box: object) -> list[Message]:
+    """In the hour after it was told at `told_c`, while the box is so."""
     teller = Teller()
-
-    def look() -> SiteStatus:
-        return fake_api.status(fake_api.brooder(trend_c_per_h=trend_c_per_h, in_band=in_band))
-
-    teller.plan = Plan(site(), teller.contacts, teller.policy, look=look)
+    status = fake_api.status(fake_api.brooder(**box))
+    teller.plan = Plan(site(), teller.contacts, teller.policy, look=lambda: status)
     teller.go(NIGHT - 100)
-    teller.take(raised(A.HEAT_LOSS))
+    told = raised(A.HEAT_LOSS)
+    teller.take(replace(told, facts={**told.facts, "temp_c": told_c}))
     for minute in range(60):
         teller.go(NIGHT + 60 * minute)
-    assert [m for m in teller.said if m.kind is MessageKind.AGAIN] == []
-    trend_c_per_h = -2.0  # it falls again
-    [again] = teller.go(NIGHT + 3600)
-    assert again.kind is MessageKind.AGAIN
+    return [m for m in teller.said if m.kind is MessageKind.AGAIN]
+
+
+@pytest.mark.parametrize("trend_c_per_h", [2.0, -0.5])
+def test_nobody_is_woken_to_hear_that_a_floor_holds_in_its_band(trend_c_per_h):
+    """Whether it comes back or wavers: what was lost was told, and nothing is lost since."""
+    assert repeats_of_lost_heat(temp_c=30.8, trend_c_per_h=trend_c_per_h) == []
+
+
+def test_lost_heat_is_told_again_each_time_the_floor_is_clearly_colder():
+    (again,) = repeats_of_lost_heat(temp_c=30.4, trend_c_per_h=-0.5)
     assert "reminder 1" in again.title
-    trend_c_per_h, in_band = 2.0, False  # it rises, but is too cold
-    [again] = teller.go(NIGHT + 4200)
-    assert "reminder 2" in again.title
+
+
+@pytest.mark.parametrize(
+    "box",
+    [
+        {
+            "temp_c": 30.8,
+            "trend_c_per_h": -0.5,
+            "minutes_to_chill": Interval(low=40, mid=60, high=90),
+        },
+        {"temp_c": 30.8, "trend_c_per_h": -3.0},
+        {"temp_c": 28.9, "trend_c_per_h": 2.0, "in_band": False},
+        {"temp_c": 30.8, "trend_c_per_h": None},
+    ],
+    ids=["harm is in sight", "it falls fast", "it is out of its band", "nobody knows"],
+)
+def test_lost_heat_is_repeated_every_ten_minutes_while_harm_may_be_near(box):
+    assert len(repeats_of_lost_heat(**box)) == 5
 
 
 def test_who_answered_and_fell_asleep_is_asked_anew_every_hour_until_it_is_over():
