@@ -89,7 +89,8 @@ class HeatKnown:
     out: frozenset[int]
     cover_open: bool | None  # None: no switch says
     mains_off: bool = False
-    # Until this tick a thermostat has one switched off: the floor comes down with it, as usual.
+    # Since and until when a thermostat's rest brings the floor down, as usual.
+    rests_since: Tick = NEVER
     rests_until: Tick = NEVER
 
 

@@ -54,6 +54,7 @@ _AT_TARGET_S = 600.0  # a floor as warm as it should be for so long has its heat
 _SWING_KNOWN_S = 3600.0  # a thermostat has gone on and off by then
 _WEATHER_S = 1800.0  # before a fall: an outside that came down by as much since then explains it
 _DOWN_S, _DOWN_READINGS = 55.0, 2  # a probe beneath a source is down for so long
+_ONSET_S = 300.0  # so exactly is it known when a slow fall began
 _AFTER_ONSET_S = 20.0  # what a plug said later than this after the onset, it said of the fall
 _NIGHT_H = (18.5, 7.5)  # lamps are hung for the night, and for the day. Common practice
 ASLEEP_FROM_H, ASLEEP_TO_H = 23.0, 5.0  # nobody feeds or raises lamps. Common practice
@@ -446,11 +447,16 @@ class ThermalWatch(Kept):
                 acted=self._acted,
             )
             and not self._weather(tick)
-            and self._known.rests_until < tick
+            and not self._rests(tick)
             and not self._may_swing(tick, floor_c)
         )
         if tells and not fall.decided(tick):
             self._weigh(model, tick)
+
+    def _rests(self, tick: float) -> bool:
+        """Did the floor begin to fall in a thermostat's rest, and may it go on with that?"""
+        known = self._known
+        return known.rests_since - _ONSET_S < self._fall.onset and tick < known.rests_until
 
     def _may_swing(self, tick: float, floor_c: float) -> bool:
         """In its first hour a thermostat's off-phase looks like lost heat: what its usual low is,

@@ -2,6 +2,7 @@
 cover that is open, a meter that is silent. Owned by watch.brooder_watch; fed by watch.engine."""
 
 from collections.abc import Iterable
+from operator import itemgetter
 
 from monitor.events import AlarmName, Cause, Facts, Measured, State
 from monitor.kept import NEVER
@@ -150,6 +151,8 @@ class BoxMeters:
     def known(self, tick: float, *, mains_off: bool) -> HeatKnown:
         """For the estimate: which sources are surely lit (and when that was said), which out."""
         place = {source.name: index for index, source in enumerate(self._brooder.heat)}
+        rests = (heat.rest for heat in self._heat.values())
+        rest = max(rests, key=itemgetter(1), default=(NEVER, NEVER))
         return HeatKnown(
             lit={
                 place[heat.source.name]: heat.tick
@@ -159,7 +162,8 @@ class BoxMeters:
             out=frozenset(place[source.name] for source in self.sources_out),
             cover_open=self.cover_open(tick),
             mains_off=mains_off,
-            rests_until=max((heat.rests_until for heat in self._heat.values()), default=NEVER),
+            rests_since=rest[0],
+            rests_until=rest[1],
         )
 
     def plugs(self, tick: float) -> list[Plug] | None:

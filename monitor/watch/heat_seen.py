@@ -4,7 +4,7 @@ by watch.box_meters.
 A watt that falls to zero is a dead lamp, whatever the floor does. Only a thermostat may do the same
 and mean nothing: one that the grower has named, or one that has shown itself. It is out when its
 rest is over: longer than any before while the floor is no warmer than where it came on again, or
-the floor colder than it ever came on at."""
+longer than the shortest while the floor is far colder than that."""
 
 from collections import deque
 from typing import NamedTuple
@@ -24,6 +24,7 @@ _BELOW_K, _MISSED_K = 1.0, 2.0  # K; the wide one for a thermostat not yet seen 
 
 _STAYS_S = 180.0  # the floor stays that cold for so long
 _LONGER = 1.25  # than the longest rest
+_WARMS_S = 900.0  # after a rest a plate warms the floor that late
 _SAID_S = 300.0  # a plug that says nothing for so long no longer proves a rest
 _DUTY_S = 3 * 3600.0
 _REMEMBERED = 12  # rests
@@ -65,6 +66,7 @@ class HeatSeen:
         self._down_since: float | None = None  # turned down
         self._missed_since: float | None = None
         self._cycles = 0
+        self._rested_since = NEVER
         self._rests_s: deque[float] = deque(maxlen=_REMEMBERED)
         self._on_at_c: deque[float] = deque(maxlen=_REMEMBERED)
         self._switched: deque[tuple[float, bool]] = deque(maxlen=200)
@@ -95,6 +97,7 @@ class HeatSeen:
         if off_s < _CYCLE_S and not self.source.thermostat:
             return
         self._cycles += 1
+        self._rested_since = self.since
         self._rests_s.append(off_s)
         if floor.coldest_c is not None:
             self._on_at_c.append(floor.coldest_c)
@@ -135,10 +138,10 @@ class HeatSeen:
             return below_k > _MISSED_K
         if not self._on_at_c:
             return below_k > _MISSED_K and off_s >= _CYCLE_S
+        rests_s = self._rests_s or (off_s,)
         if coldest_c < min(self._on_at_c) - _BELOW_K:
-            return below_k > 0.0
-        longest_s = max(self._rests_s, default=off_s)
-        return off_s > _LONGER * longest_s and coldest_c <= max(self._on_at_c)
+            return below_k > 0.0 and off_s > _LONGER * min(rests_s)
+        return off_s > _LONGER * max(rests_s) and coldest_c <= max(self._on_at_c)
 
     @property
     def may_rest(self) -> bool:
@@ -147,12 +150,15 @@ class HeatSeen:
         return self.thermostat or (self.source.thermostat is None and young)
 
     @property
-    def rests_until(self) -> float:
-        """Until when (tick) it is surely off as a thermostat's is; NEVER: it is lit, or out."""
+    def rest(self) -> tuple[float, float]:
+        """Its last rest as a thermostat's: since when, and until when (ticks) the floor may come
+        down with it. NEVER: it has had none, or is out."""
+        if self.lit and self._rested_since != NEVER:
+            return self._rested_since, self.since + _WARMS_S
         if self.lit is not False or not self._was_lit or self.out or not self.may_rest:
-            return NEVER
-        longest_s = _LONGER * max(self._rests_s, default=_PATIENCE_S)
-        return min(self.since + longest_s, self.tick + _SAID_S)
+            return NEVER, NEVER
+        said = self.tick + _SAID_S
+        return self.since, said if self._rests_s else min(self.since + _PATIENCE_S, said)
 
     @property
     def thermostat(self) -> bool:
@@ -206,4 +212,4 @@ class HeatSeen:
                 setattr(self, name, value)
 
 
-_TICKS = ("tick", "since", "_first", "_differed", "_down_since", "_missed_since")
+_TICKS = ("tick", "since", "_rested_since", "_first", "_differed", "_down_since", "_missed_since")
