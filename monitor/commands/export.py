@@ -28,6 +28,7 @@ class ExportTable(StrEnum):
     """What a CSV holds."""
 
     READINGS = "readings"
+    MEASURES = "measures"
     LEDGER = "ledger"
     ALARMS = "alarms"
 
@@ -109,6 +110,8 @@ def _pieces(
         return export_lines.chunks(reader, from_at, to_at, brooder=brooder)
     if form is ExportForm.SENML:
         return senml_form.readings(reader, from_at, to_at, brooder=brooder)
+    if what is ExportTable.MEASURES:
+        return csv_form.measures(reader, from_at, to_at, brooder=brooder)
     if what is ExportTable.LEDGER:
         return csv_form.ledger(reader, from_at, to_at)
     if what is ExportTable.ALARMS:

@@ -1,8 +1,9 @@
 """The one chart description: a Scene as Vega-Lite. Called by the review, the page and the alert.
 
 Panels from top to bottom share one time axis: the floor in its band; what was wrong and what the
-grower wrote; probes elsewhere in the box; outside. The floor has its own scale: with a frosty night
-on the same one, the three degrees that matter would be a few pixels.
+grower wrote; probes elsewhere in the box; outside; what plugs, sensors and switches measured. The
+floor has its own scale: with a frosty night on the same one, the three degrees that matter would be
+a few pixels.
 
 The same description serves a phone, paper and a screen; `wide_px` is the width of the drawing
 area, `moving` adds zoom and hover (static/chart.js drives them), `dark` is for a dark page."""
@@ -17,6 +18,7 @@ from monitor.review.local_axis import LocalAxis
 from monitor.review.panels import FLOOR_PX, Panels
 from monitor.review.scene import Scene, Stretch
 from monitor.review.spec import Spec
+from monitor.review.strips import Strips
 from monitor.site import Place
 
 PHONE_PX = 264  # 390 CSS pixels less the scale, the names and a margin
@@ -49,6 +51,7 @@ def describe(
         panels.append(draft.others(elsewhere, "elsewhere in the box", ink.elsewhere, 80))
     if outside := [line for line in scene.lines if line.place is Place.OUTSIDE]:
         panels.append(draft.others(outside, "outside", ink.outside, 56))
+    panels += Strips(scene, axis, draft.x(), ink, wide_px=wide_px, moving=moving).rows()
     panels[-1] = draft.with_time_axis(panels[-1])
     spec = _stacked(panels, scene.title, scene.summary, ink, wide_px)
     if moving:  # chart.js moves `span`

@@ -8,7 +8,8 @@ from enum import StrEnum
 from zoneinfo import ZoneInfo
 
 from monitor.events import Priority
-from monitor.review.exposure import TargetLine, Trace
+from monitor.quantities import Quantity
+from monitor.review.exposure import Floats, TargetLine, Trace
 from monitor.site import Place
 from monitor.units import Unit
 
@@ -28,6 +29,16 @@ class Line:
     name: str
     place: Place
     pieces: tuple[Trace, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Measure:
+    """What a plug, a sensor or a switch said: Unix s, and values in its quantity's unit."""
+
+    title: str
+    quantity: Quantity
+    times: Floats
+    values: Floats
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -64,6 +75,7 @@ class Scene:
     target: TargetLine
     lines: tuple[Line, ...]
     hold_s: float
+    measures: tuple[Measure, ...] = ()
     alarms: tuple[AlarmBar, ...] = ()
     events: tuple[Event, ...] = ()
     box: str = ""

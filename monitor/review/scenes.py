@@ -8,11 +8,12 @@ from datetime import timedelta
 from monitor.brooding.calendar import local_date, midnight
 from monitor.brooding.entries import remark_words
 from monitor.events import Entry, EntryKind, Priority
+from monitor.quantities import BATTERY_LEFT
 from monitor.review.energy import energy_line
 from monitor.review.exposure import Exposure, Trace, exposure
 from monitor.review.figure_text import clock, day_text, moment, plural
 from monitor.review.record import Record
-from monitor.review.scene import Event, Line, Scene
+from monitor.review.scene import Event, Line, Measure, Scene
 from monitor.review.thinning import pieces
 from monitor.site import Place
 from monitor.tell.wording.words import span
@@ -22,6 +23,7 @@ _ORDER = (Place.FLOOR, Place.UNDER_HEAT, Place.COOL_END, Place.OUTSIDE)
 _LEAST_TOLD_S = 30.0
 _LEAST_GAP_S = 300.0  # a batch begins some minutes before its first reading
 DAY_S = 86400.0
+SITE = "site"  # under which the journal keeps what the whole site measures
 
 
 def scene(record: Record, start: float, stop: float, *, title: str | None = None) -> Scene:
@@ -47,6 +49,7 @@ def scene(record: Record, start: float, stop: float, *, title: str | None = None
             )
             for probe in probes
         ),
+        measures=_measures(record, start, stop),
         alarms=tuple(
             alarm.bar()
             for alarm in record.alarms
@@ -82,6 +85,25 @@ def story(record: Record, start: float, stop: float) -> list[str]:
     """The picture's title and summary, without its curves."""
     summary = _summary(record, _told(record, start, stop), start, stop)
     return [_title(record, start, stop), *summary]
+
+
+def _measures(record: Record, start: float, stop: float) -> tuple[Measure, ...]:
+    """A switch that was not moved in the span stands as it was left before."""
+    found = []
+    for place, meters in (
+        (record.brooder.name, record.brooder.meters),
+        (SITE, record.site.meters),
+    ):
+        for meter in meters:
+            if meter.quantity is BATTERY_LEFT:
+                continue
+            back_s = 7 * DAY_S if meter.quantity.is_state else record.hold_s
+            times, values = record.kept.samples(place, meter.series, start - back_s, stop)
+            if times.size:
+                found.append(
+                    Measure(title=meter.title, quantity=meter.quantity, times=times, values=values)
+                )
+    return tuple(found)
 
 
 def _long(start: float, stop: float) -> bool:

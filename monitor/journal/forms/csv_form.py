@@ -59,6 +59,27 @@ def readings(
         yield "".join([row for _, row in found])
 
 
+def measures(
+    reader: JournalReader, from_at: float, to_at: float, *, brooder: str | None = None
+) -> Iterator[str]:
+    """One row a word of a plug, a sensor or a switch, ordered by time. What is measured has its
+    unit in its name: `west lamp power_w`."""
+    known = reader.meters()
+    if brooder is not None:
+        known = {k: one for k, one in known.items() if one.brooder in (brooder, None)}
+    yield _row([TIME, BROODER, "measured", "value"])
+    for hour in hours(reader, known, from_at, to_at):
+        found = [
+            (at, key, payloads.number_text(payloads.raw_number(known[key], value)))
+            for key, part in hour.parts
+            for at, value in zip(part.times_ms, part.values, strict=True)
+        ]
+        yield "".join(
+            _row([iso(at), known[key].brooder or "", key.partition("/")[2], value])
+            for at, key, value in sorted(found, key=lambda one: one[0])
+        )
+
+
 def ledger(reader: JournalReader, from_at: float, to_at: float) -> Iterator[str]:
     """One row a ledger entry or act on an alarm."""
     yield _row([TIME, *LEDGER, "minutes", "undoes", "by"])

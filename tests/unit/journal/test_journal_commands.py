@@ -217,3 +217,10 @@ def test_what_meters_said_is_exported_imported_and_exported_the_same(here: Path)
         ("porch/humidity_percent", "%RH", 61),
         ("porch/cover_open", "/", 1),
     ]
+    words = ("export", "--form", "csv", "--what", "measures", "--journal", str(here / name))
+    assert run(here, *words).stdout.splitlines() == [
+        "time (UTC),brooder,measured,value",
+        "2026-02-10T02:15:30Z,porch,west lamp power_w,243.5",
+        "2026-02-10T02:15:31Z,porch,humidity_percent,61",
+        "2026-02-10T04:15:31Z,porch,cover_open,1",
+    ]
