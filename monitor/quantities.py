@@ -35,8 +35,9 @@ class Quantity:
     senml: str | None = None  # unit by RFC 8428 (section 12.1); None: a state, which has none
     sign: str = ""
     per_sign: float = 1.0  # of its unit in what the sign stands for: 60 s in a minute
-    words: Mapping[str, float] = field(default_factory=dict)  # of a state: what a payload may say
-    states: Mapping[float, str] = field(default_factory=dict)  # of a state: how a grower reads it
+    # Of a state: what a payload may say, and how a grower reads it. (No mapping can be hashed.)
+    words: Mapping[str, float] = field(default_factory=dict, hash=False)
+    states: Mapping[float, str] = field(default_factory=dict, hash=False)
     bounds: tuple[Bounds, ...] = ()  # by age, in order
     below: str = ""  # what too little of it does, and what to do: two sentences
     above: str = ""
