@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 from monitor.events import AlarmName, Change, ChangeKind, Priority
 from monitor.kept import Tick
 from monitor.watch.alarm_table import TABLE, Family
-from monitor.watch.incidents import BACK_S, rank
+from monitor.watch.incidents import BACK_S, SWING_S, SWINGING, rank
 
 # Of what several boxes can have the same trouble by one cause, and within which time it is one.
 SHARED = (Family.COLD.value, AlarmName.UNWATCHED.value)
@@ -213,7 +213,7 @@ class Incident:
         self.last, self.changed = change, tick
         if self.lead() is None:
             self.gather_due = None
-            self.over_due = tick + (0.0 if self._tells_its_end_at_once() else BACK_S)
+            self.over_due = tick + (0.0 if self._tells_its_end_at_once() else self.back_s)
         elif not self.untold():
             self.gather_due = None
         self._stop_asking()
@@ -223,6 +223,13 @@ class Incident:
         is given for a floor that wavers. Who has answered waits for it, once."""
         answered = self.answer_given is not None and not self.over_told
         return answered or not self.may_come_back
+
+    @property
+    def back_s(self) -> float:
+        """How long it must be over until it is, as `watch.incidents` has it."""
+        worst = self.worst
+        mild = worst is not None and worst.priority is not Priority.URGENT
+        return SWING_S if worst is not None and mild and worst.alarm in SWINGING else BACK_S
 
     @property
     def may_come_back(self) -> bool:

@@ -28,7 +28,7 @@ from monitor.tell.morning_call import MorningCall
 from monitor.tell.policy import Policy
 from monitor.tell.present_facts import night_now
 from monitor.watch.alarm_table import TABLE, Lasting
-from monitor.watch.incidents import BACK_S, SITE_SILENT, rank, scope
+from monitor.watch.incidents import SITE_SILENT, rank, scope
 from monitor.watch.silence import NO_BIRDS
 from monitor.watch.status import SiteStatus
 
@@ -480,7 +480,7 @@ class Plan(Kept):
     def _over(self, incident: Incident, tick: float) -> list[Message]:
         told_before = incident.is_over
         incident.is_over = True
-        incident.over_due = incident.changed + BACK_S
+        incident.over_due = incident.changed + incident.back_s
         if incident.over_due <= tick or not incident.may_come_back:
             self._incidents.remove(incident)
         at = tick - self._offset_s

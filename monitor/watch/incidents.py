@@ -8,8 +8,8 @@ is worse by the same cause while somebody is asked about an urgent alarm of it: 
 it, and there is nothing else to do. An alarm that ends and comes back within half an hour is the
 same trouble and is told again only if it is worse: a floor that wavers about a limit is no news
 each time (a chattering alarm in the words of ANSI/ISA-18.2 and EEMUA 191; the half hour is common
-practice). An answer resets that: whoever has seen to it and gone back to bed must hear when it
-comes again; so does what matters more now."""
+practice, and an hour where no more than the band was left). An answer resets that: whoever has seen
+to it and gone back to bed must hear when it comes again; so does what matters more now."""
 
 from collections.abc import Iterable
 from dataclasses import asdict, dataclass, field, replace
@@ -20,6 +20,9 @@ from monitor.watch.alarm_table import TABLE, Family
 from monitor.watch.life_cycle import AlarmState
 
 BACK_S = 1800.0
+# A floor that a thermostat swings about the edge of its band comes back later than that, over and
+# over, and is no other trouble each time. Common practice.
+SWINGING, SWING_S = (AlarmName.COLD, AlarmName.HOT), 3600.0
 RENEWED = "it matters more now and is told anew"  # why an alarm ended that goes on: see `renew`
 _WEIGHT = {Priority.ADVICE: 0, Priority.WARNING: 100, Priority.URGENT: 200}
 
@@ -109,7 +112,11 @@ class Incidents:
     def _raised(self, change: Change, tick: float) -> Change:
         key = self._key(change, tick)
         incident = self._by_scope.get(key)
-        if incident is None or _is_past(incident, tick) or TABLE[change.alarm].family is None:
+        if (
+            incident is None
+            or _is_past(incident, change, tick)
+            or TABLE[change.alarm].family is None
+        ):
             incident = self._by_scope[key] = Incident(change.occurrence)
         name = _name(change)
         self._home[name] = key
@@ -143,7 +150,12 @@ class Incidents:
         silence; a silence that grows from one probe to its brooder is the same trouble."""
         home = self._home.get(_name(change))
         before = None if home is None else self._by_scope.get(home)
-        if home and before and _name(change) in before.members and not _is_past(before, tick):
+        if (
+            home
+            and before
+            and _name(change) in before.members
+            and not _is_past(before, change, tick)
+        ):
             return home
         key = scope(change)
         wide = self._by_scope.get(SITE_SILENT)
@@ -206,8 +218,10 @@ def _cause(change: Change) -> str:
     return f"{change.cause.value} {source}".rstrip()
 
 
-def _is_past(incident: Incident, tick: float) -> bool:
-    return incident.ended is not None and tick - incident.ended > BACK_S
+def _is_past(incident: Incident, change: Change, tick: float) -> bool:
+    swings = change.alarm in SWINGING and incident.told_rank < _WEIGHT[Priority.URGENT]
+    back_s = SWING_S if swings else BACK_S
+    return incident.ended is not None and tick - incident.ended > back_s
 
 
 def _with(change: Change, incident: Incident, *, folded: bool) -> Change:

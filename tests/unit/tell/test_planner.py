@@ -266,6 +266,34 @@ def test_an_answered_chill_is_asked_about_for_as_long_as_the_floor_stays_below_i
     assert [round((m.at - NIGHT - 1200) / 3600) for m in anew][:10] == list(range(1, 11))
 
 
+@pytest.mark.parametrize("alarm", [A.COLD, A.HOT])
+def test_a_floor_that_a_thermostat_swings_out_of_its_band_is_told_once_and_so_is_its_end(alarm):
+    """Every fifty minutes for ten; harm on top of it is another matter."""
+    teller = Teller()
+    for number in range(5):
+        begins, name = NIGHT + 3000 * number, f"porch/{alarm.value}/{number}"
+        teller.take(change(alarm, at=begins, occurrence=name))
+        teller.go(begins + 10)
+        ends = begins + 600
+        teller.take(change(alarm, K.CLEARED, at=ends, occurrence=name))
+    teller.go(ends + 3599)
+    assert set(teller.kinds()[1:]) == {MessageKind.AGAIN}, "no more than a warning is repeated"
+    teller.go(ends + 3601)
+    assert [m.kind for m in teller.said if m.kind is not MessageKind.AGAIN] == [
+        MessageKind.RAISED,
+        MessageKind.OVER,
+    ]
+
+
+def test_lost_heat_that_comes_back_after_half_an_hour_is_told_anew():
+    teller = Teller()
+    teller.take(raised(A.HEAT_LOSS))
+    teller.take(cleared(A.HEAT_LOSS, 600))
+    teller.go(NIGHT + 600 + BACK_S)
+    again = change(A.HEAT_LOSS, at=NIGHT + 3000, occurrence="porch/heat-loss/2")
+    assert [m.kind for m in teller.take(again)] == [MessageKind.RAISED]
+
+
 def wavers(teller: Teller, times: int) -> None:
     """Cold for ten minutes of every twenty-five."""
     for number in range(times):
