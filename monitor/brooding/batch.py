@@ -28,6 +28,7 @@ from monitor.brooding.entries import Entry, EntryKind
 _REMARKS = frozenset(
     {
         EntryKind.NOTE,
+        EntryKind.CHECKED,
         EntryKind.SEEN,
         EntryKind.WEIGHED,
         EntryKind.HEAT_CHANGED,
@@ -41,6 +42,14 @@ LEDGER_KINDS = _REMARKS | {
     EntryKind.EXPECTED,
     EntryKind.END,
     EntryKind.UNDO,
+}
+# Said of a box whether birds are in or not; the dead may be counted before the living are in.
+_OF_A_BOX = {
+    EntryKind.NOTE,
+    EntryKind.CHECKED,
+    EntryKind.HEAT_CHANGED,
+    EntryKind.EXPECTED,
+    EntryKind.DEAD_ON_ARRIVAL,
 }
 # Birds that leave one box and come into another within so long are the same birds.
 CARRIED_S = 6 * 3600.0
@@ -93,11 +102,6 @@ class Batch:
             for t in self.tallies
             if t.entry is EntryKind.PLACED and not t.carried and (to_at is None or t.at <= to_at)
         )
-
-    @property
-    def dead_on_arrival(self) -> int:
-        """Birds that came dead. They were never placed."""
-        return sum(e.count or 0 for e in self.notes if e.entry is EntryKind.DEAD_ON_ARRIVAL)
 
     def placed_until(self, at: float) -> int:
         """Birds placed up to and at a time."""
@@ -163,6 +167,22 @@ class Ledger:
         family = self.family(batch)
         placed = sum(each.hatched_out(to_at=to_at) for each in family)
         return placed, sum(each.lost(to_at=to_at) for each in family)
+
+    def of_arrival(self, brooder: str, batch: Batch | None) -> tuple[Entry, ...]:
+        """What was written of a box from the end of the batch before, until the end of this one,
+        and not taken back. `batch` None: of birds that are to come."""
+        mine = self.of(brooder)
+        before = mine if batch is None else mine[: mine.index(batch)]
+        since = max((each.ended_at or 0.0 for each in before), default=float("-inf"))
+        until = None if batch is None else batch.ended_at
+        return tuple(
+            entry
+            for entry in self.entries
+            if entry.brooder == brooder
+            and entry.number not in self.undone
+            and since < entry.at
+            and (until is None or entry.at <= until)
+        )
 
     def expected(self, brooder: str) -> Entry | None:
         """The newest word of birds to come into a box, unless some have been placed since."""
@@ -298,8 +318,8 @@ def _undone(kept: tuple[Entry, ...]) -> tuple[frozenset[int], dict[int, str]]:
 
 def _fault(entry: Entry, batch: Batch | None) -> str | None:
     """Why an entry cannot count, given the batch that runs in its box."""
-    if entry.entry in (EntryKind.NOTE, EntryKind.HEAT_CHANGED, EntryKind.EXPECTED):
-        return None
+    if entry.entry in _OF_A_BOX:
+        return None if entry.entry is not EntryKind.DEAD_ON_ARRIVAL else count_fault(entry)
     if entry.entry is EntryKind.PLACED:
         return (
             count_fault(entry)

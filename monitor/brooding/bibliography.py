@@ -252,6 +252,8 @@ def _plan() -> Iterator[Figure]:
         yield figure("signs", f"{name}: {sign.means}", None, "", signs.SIGN_SOURCE)
     for step in (*arrival.BEFORE, *arrival.STEPS):
         yield figure("arrival", step.text, None, "", step.source)
+    for advice in arrival.MAIL_ADVICE:
+        yield figure("arrival", advice.text, None, "", advice.source)
     for line in power_cut.CARD:
         yield figure("power cut", line.text, None, "", line.source)
 

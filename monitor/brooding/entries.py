@@ -22,6 +22,7 @@ class EntryKind(StrEnum):
     NOTE = "note"
     EXPECTED = "expected"  # birds are to come on a day
     DEAD_ON_ARRIVAL = "dead-on-arrival"  # never placed: the hatchery's claim is about these
+    CHECKED = "checked"  # a step of the day on which chicks come
     SEEN = "seen"  # how the birds lie
     WEIGHED = "weighed"
     HEAT_CHANGED = "heat-changed"  # turned up or down, or moved, on purpose
@@ -97,6 +98,27 @@ def day_of(entry: Entry) -> date | None:
         return None
 
 
+def step_of(entry: Entry) -> str | None:
+    """Which step of the arrival was done: a name of `brooding.arrival`."""
+    word = (entry.note or "").partition(";")[0].strip()
+    return word if entry.entry is EntryKind.CHECKED and word else None
+
+
+_MAILED = re.compile(r"(\d) days? in the mail\b")
+MOST_MAIL_DAYS = 5  # nothing that lives on its yolk is posted for longer
+
+
+def mailed(days: int) -> str:
+    """How long chicks were under way, as it stands first in the note of their placement."""
+    return f"{days} day{'' if days == 1 else 's'} in the mail"
+
+
+def mail_days_of(entry: Entry) -> int | None:
+    """Days in the mail; None: not said."""
+    found = _MAILED.match(entry.note or "")
+    return int(found[1]) if found and entry.entry is EntryKind.PLACED else None
+
+
 def remark_words(entry: Entry) -> str | None:
     """What an entry says that changes no head count, without its time and box; None: it does, or is
     a plain note."""
@@ -105,6 +127,7 @@ def remark_words(entry: Entry) -> str | None:
         EntryKind.SEEN: f"seen{also}",
         EntryKind.WEIGHED: f"{entry.count} weighed{also}",
         EntryKind.DEAD_ON_ARRIVAL: f"{entry.count} dead on arrival{also}",
+        EntryKind.CHECKED: f"done on arrival{also}",
         EntryKind.HEAT_CHANGED: f"the heat was changed{also}",
         EntryKind.EXPECTED: f"{entry.count} expected{also}",
         EntryKind.END: f"the batch has ended{also}",

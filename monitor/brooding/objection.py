@@ -7,9 +7,10 @@ from collections.abc import Collection
 from dataclasses import replace
 from datetime import UTC, date, tzinfo
 
+from monitor.brooding.arrival import STEP_NAMES
 from monitor.brooding.batch import LEDGER_KINDS, Ledger, count_fault, fold, iso_date
 from monitor.brooding.calendar import age_days, local_date
-from monitor.brooding.entries import SIGNS, Entry, EntryKind, day_of, grams_of, sign_of
+from monitor.brooding.entries import SIGNS, Entry, EntryKind, day_of, grams_of, sign_of, step_of
 from monitor.brooding.schedules import schedule_for
 from monitor.site import Place, Site
 
@@ -92,7 +93,11 @@ def objection(
     if entry.entry is EntryKind.UNDO:
         return _undo_objection(ledger, entry)
     plain = _form_objection(entry, zone, brooders)
-    if plain is not None or entry.entry in (EntryKind.NOTE, EntryKind.HEAT_CHANGED):
+    if plain is not None or entry.entry in (
+        EntryKind.NOTE,
+        EntryKind.HEAT_CHANGED,
+        EntryKind.CHECKED,
+    ):
         return plain
     return _new_fault(ledger, entry)
 
@@ -128,6 +133,9 @@ def _form_objection(entry: Entry, zone: tzinfo, brooders: Collection[str]) -> st
             return None
         case EntryKind.NOTE:
             return None if entry.note else "A note needs some words."
+        case EntryKind.CHECKED:
+            known = ", ".join(STEP_NAMES)
+            return None if step_of(entry) in STEP_NAMES else f"What was done? Use one of {known}."
         case EntryKind.SEEN:
             known = ", ".join(SIGNS)
             return None if sign_of(entry) else f"How do they lie? Use one of {known}."

@@ -6,7 +6,7 @@ import typer
 
 from monitor.commands.ask import request, settings_of
 from monitor.commands.common import ConfigOption, fail, out
-from monitor.commands.flock import BrooderOption
+from monitor.commands.flock_entry import BrooderOption
 from monitor.events import AlarmName
 
 

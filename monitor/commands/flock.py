@@ -2,35 +2,31 @@
 
 import re
 import time
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from typing import Annotated, Any
 
 import typer
 from rich.table import Table
 
 from monitor.brooding import arrival
-from monitor.brooding.batch import Batch, fold
 from monitor.brooding.bird_kinds import KINDS
-from monitor.brooding.calendar import age_days
-from monitor.brooding.entries import Entry, EntryKind, with_word
+from monitor.brooding.calendar import age_days, local_date
+from monitor.brooding.entries import MOST_MAIL_DAYS, mailed, with_word
 from monitor.brooding.signs import SIGNS
+from monitor.commands import flock_arrival
 from monitor.commands.ask import brooder_or_exit, request, settings_of, when_or_exit
 from monitor.commands.common import ConfigOption, fail, out
+from monitor.commands.flock_entry import (
+    AtOption,
+    BrooderOption,
+    NoteOption,
+    YesOption,
+    enter,
+    running,
+    said_yes,
+)
 from monitor.settings import Settings
 from monitor.tell.wording.daily_needs import G_PER_OUNCE, KG_PER_POUND, weight_words
-
-BrooderOption = Annotated[
-    str | None, typer.Option("--brooder", help="Which brooder, where there is more than one.")
-]
-AtOption = Annotated[
-    str | None,
-    typer.Option("--at", help="When: 06:30, or 2026-03-01T06:30. Default: now."),
-]
-YesOption = Annotated[
-    bool,
-    typer.Option("--yes", help="Do not ask, though cold is no longer watched for afterwards."),
-]
-NoteOption = Annotated[str | None, typer.Option("--note", help="A remark, kept beside the entry.")]
 
 
 def register(app: typer.Typer) -> None:
@@ -45,7 +41,7 @@ def register(app: typer.Typer) -> None:
     flock.command("seen")(seen)
     flock.command("weighed")(weighed)
     flock.command("heat-changed")(heat_changed)
-    flock.command("dead-on-arrival")(dead_on_arrival)
+    flock_arrival.register(flock)
     flock.command("note")(note)
     flock.command("end")(end)
     flock.command("undo")(undo)
@@ -60,6 +56,15 @@ def placed(
             help="The hatch date, 2026-03-01. Chicks by mail are 1 to 3 days old on arrival."
         ),
     ] = None,
+    days_in_mail: Annotated[
+        int | None,
+        typer.Option(
+            min=0,
+            max=MOST_MAIL_DAYS,
+            help="How many days they were in the mail. Without a hatch date they hatched so long "
+            "ago: chicks are posted on the day they hatch.",
+        ),
+    ] = None,
     kind: Annotated[str | None, typer.Option(help=f"One of {', '.join(KINDS)}.")] = None,
     brooder: BrooderOption = None,
     at: AtOption = None,
@@ -68,11 +73,12 @@ def placed(
     config: ConfigOption = None,
 ) -> None:
     """Birds were put into a brooder. A batch begins, or grows if they are of one hatch. With --at a
-    day to come, 2026-03-01: they are expected then."""
+    day to come, 2026-03-01: they are expected then, and the evening before says whether the box is
+    ready."""
     settings = settings_of(config)
     day = _day_to_come(at)
     if day is not None:
-        _enter(
+        enter(
             settings,
             "expected",
             brooder,
@@ -84,17 +90,20 @@ def placed(
         for step in (*arrival.BEFORE, *arrival.STEPS):
             out().print(f"[ ] {step.text}", markup=False)
         return
-    _enter(
+    enter(
         settings,
         "placed",
         brooder,
         at,
         count=count,
-        hatched=hatched,
+        hatched=hatched or _hatched(settings, at, days_in_mail),
         kind=kind,
-        note=remark,
+        note=remark if days_in_mail is None else with_word(mailed(days_in_mail), remark),
         yes=yes,
     )
+    advice = None if days_in_mail is None else arrival.mail_advice(days_in_mail)
+    if advice is not None:
+        out().print(advice, markup=False)
 
 
 def loss(
@@ -106,7 +115,7 @@ def loss(
     config: ConfigOption = None,
 ) -> None:
     """Birds were found dead. `brooder review --losses` then shows the hours before."""
-    _enter(settings_of(config), "loss", brooder, at, count=count, note=remark, yes=yes)
+    enter(settings_of(config), "loss", brooder, at, count=count, note=remark, yes=yes)
 
 
 def moved(
@@ -126,19 +135,19 @@ def moved(
     """Birds were moved out. To pasture, or with --to into a second box of the same batch."""
     settings = settings_of(config)
     if to is None:
-        _enter(settings, "moved", brooder, at, count=count, note=remark, yes=yes)
+        enter(settings, "moved", brooder, at, count=count, note=remark, yes=yes)
         return
     name = brooder_or_exit(settings.site, brooder)
     brooder_or_exit(settings.site, to)
     if to == name:
         fail(f"--to is {to}, where they are already; name the other box")
-    batch = _running(settings, name)
+    batch = running(settings, name)
     if batch is None:
         fail(f"{name} holds no birds to move")
     count = batch.head_count() if count is None else count
     into, out_of = with_word(f"into {to}", remark), with_word(f"from {name}", remark)
-    _enter(settings, "moved", name, at, count=count, note=into, yes=yes)
-    _enter(
+    enter(settings, "moved", name, at, count=count, note=into, yes=yes)
+    enter(
         settings,
         "placed",
         to,
@@ -161,7 +170,7 @@ def seen(
     """How the birds lie, and what to do about it. The chicks are the better thermometer."""
     if sign not in SIGNS:
         fail(f'the sign is "{sign}"; it must be one of {", ".join(SIGNS)}')
-    _enter(settings_of(config), "seen", brooder, at, note=with_word(sign, remark))
+    enter(settings_of(config), "seen", brooder, at, note=with_word(sign, remark))
     out().print(f"{SIGNS[sign].means} {SIGNS[sign].do}", markup=False)
 
 
@@ -181,8 +190,8 @@ def weighed(
         fail(f'"{weight}" for {count} is {grams:.0f} g a bird; no bird weighs that')
     words = with_word(f"{grams:.0f} g", remark)
     when = when_or_exit(at, settings.site.timezone) or time.time()
-    _enter(settings, "weighed", name, at, count=count, note=words)
-    batch = _running(settings, name)
+    enter(settings, "weighed", name, at, count=count, note=words)
+    batch = running(settings, name)
     if batch is not None:
         age = age_days(batch.hatched, when, settings.site.timezone)
         out().print(weight_words(batch.kind, age, grams, settings.site.units), markup=False)
@@ -196,20 +205,7 @@ def heat_changed(
 ) -> None:
     """You turned the heat up or down, or moved a lamp. The watch learns anew what the box holds;
     for an hour and a half no fall is called lost heat. Too cold is told all the same."""
-    _enter(settings_of(config), "heat-changed", brooder, at, note=remark)
-
-
-def dead_on_arrival(
-    count: Annotated[int, typer.Argument(help="How many came dead.")],
-    brooder: BrooderOption = None,
-    at: AtOption = None,
-    remark: NoteOption = None,
-    config: ConfigOption = None,
-) -> None:
-    """Chicks that came dead. The hatchery's claim is about these; they are no losses of the box.
-    Enter the living with `placed` first."""
-    _enter(settings_of(config), "dead-on-arrival", brooder, at, count=count, note=remark)
-    out().print(arrival.CLAIM, markup=False)
+    enter(settings_of(config), "heat-changed", brooder, at, note=remark)
 
 
 def end(
@@ -232,7 +228,7 @@ def end(
         at=when_or_exit(at, settings.site.timezone),
         note=remark,
         by="command",
-        **_said(yes),
+        **said_yes(yes),
     )
     out().print(
         f"Entry {answer['number']}: the batch has ended. The watch sleeps until birds are placed. "
@@ -247,7 +243,7 @@ def note(
     config: ConfigOption = None,
 ) -> None:
     """A remark: new litter, lamp raised, chicks loud."""
-    _enter(settings_of(config), "note", brooder, at, note=text)
+    enter(settings_of(config), "note", brooder, at, note=text)
 
 
 def undo(
@@ -257,7 +253,7 @@ def undo(
 ) -> None:
     """Take an entry back. It stays in the journal, crossed out."""
     settings = settings_of(config)
-    answer = request(settings, "entry", entry="undo", undoes=number, by="command", **_said(yes))
+    answer = request(settings, "entry", entry="undo", undoes=number, by="command", **said_yes(yes))
     out().print(f"Entry {answer['number']}: entry {number} is taken back.")
 
 
@@ -289,43 +285,6 @@ def listed(config: ConfigOption = None) -> None:
     out().print(table)
 
 
-def _enter(
-    settings: Settings,
-    entry: str,
-    brooder: str | None,
-    at: str | None,
-    *,
-    yes: bool = False,
-    **details: Any,
-) -> None:
-    # Birds can be moved out of a box that the configuration has lost.
-    name = brooder if brooder and entry == "moved" else brooder_or_exit(settings.site, brooder)
-    if details.get("count") is not None and details["count"] < 1:
-        fail(f"the count is {details['count']}; it must be 1 or more")
-    answer = request(
-        settings,
-        "entry",
-        entry=entry,
-        brooder=name,
-        at=when_or_exit(at, settings.site.timezone),
-        by="command",
-        **details,
-        **_said(yes),
-    )
-    heads = answer.get("head_count")
-    kept = f"Entry {answer['number']}: {entry}"
-    if details.get("count") is not None:
-        kept += f" {details['count']}"
-    now = "" if heads is None else f" {name} now holds {heads} birds."
-    out().print(f"{kept}, {name}.{now} To take it back: brooder flock undo {answer['number']}")
-    if answer.get("kept") is False:
-        out().print(
-            "Kept in memory only: the disk does not take it. A power cut would forget it, so write "
-            "it again once `brooder check` is well.",
-            style="bold",
-        )
-
-
 _WEIGHT = re.compile(r"^\s*(\d+(?:[.,]\d+)?)\s*(kg|g|lb|lbs|oz)\s*$", re.IGNORECASE)
 _POUND_G = 1000.0 * KG_PER_POUND
 _G = {"kg": 1000.0, "g": 1.0, "lb": _POUND_G, "lbs": _POUND_G, "oz": G_PER_OUNCE}
@@ -338,6 +297,15 @@ def _grams_or_exit(text: str) -> float:
     return float(found[1].replace(",", ".")) * _G[found[2].lower()]
 
 
+def _hatched(settings: Settings, at: str | None, days_in_mail: int | None) -> str | None:
+    """Of chicks that were posted on the day they hatched; None: not said."""
+    if days_in_mail is None:
+        return None
+    zone = settings.site.timezone
+    came = local_date(when_or_exit(at, zone) or time.time(), zone)
+    return (came - timedelta(days=days_in_mail)).isoformat()
+
+
 def _day_to_come(at: str | None) -> date | None:
     """`--at 2026-03-01`, or with a time, where that day is still to come."""
     try:
@@ -345,14 +313,3 @@ def _day_to_come(at: str | None) -> date | None:
     except ValueError:
         return None  # said by when_or_exit
     return day if day is not None and day > date.today() else None  # noqa: DTZ011 - as typed
-
-
-def _running(settings: Settings, brooder: str) -> Batch | None:
-    """The batch in the box, as the ledger has it now."""
-    rows = request(settings, "ledger")["entries"]
-    entries = [Entry(**{**row, "entry": EntryKind(row["entry"])}) for row in rows]
-    return fold(entries).running(brooder)
-
-
-def _said(yes: bool) -> dict[str, bool]:
-    return {"yes": True} if yes else {}

@@ -12,7 +12,7 @@ import typer
 from monitor.brooding.objection import Objection
 from monitor.commands.ask import NO_SERVICE, reload_service, settings_of
 from monitor.commands.common import ConfigOption, complain, fail, out
-from monitor.commands.flock import BrooderOption
+from monitor.commands.flock_entry import BrooderOption
 from monitor.service.probe_accounts import (
     MOSQUITTO_FILES,
     Prepared,

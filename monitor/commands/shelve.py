@@ -6,7 +6,7 @@ import typer
 
 from monitor.commands.ask import brooder_or_exit, request, settings_of
 from monitor.commands.common import ConfigOption, fail, out
-from monitor.commands.flock import BrooderOption
+from monitor.commands.flock_entry import BrooderOption
 from monitor.events import AlarmName
 from monitor.watch.alarm_table import CHILL_MOST_MINUTES, CLEANING
 

@@ -9,7 +9,7 @@ from monitor.brooding.circuit import circuit_warning
 from monitor.brooding.envelope import COVERS
 from monitor.commands.ask import brooder_or_exit, request, settings_of
 from monitor.commands.common import NOT_WELL, ConfigOption, fail, out
-from monitor.commands.flock import BrooderOption
+from monitor.commands.flock_entry import BrooderOption
 from monitor.tell.wording import first_aid
 from monitor.units import Unit, to_celsius
 

@@ -6,7 +6,7 @@ import typer
 
 from monitor.commands.ask import brooder_or_exit, request, settings_of
 from monitor.commands.common import NOT_WELL, ConfigOption, out
-from monitor.commands.flock import BrooderOption
+from monitor.commands.flock_entry import BrooderOption
 from monitor.journal.reader import JournalReader
 from monitor.journal.records import StorageFault
 from monitor.settings import Settings

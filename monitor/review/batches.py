@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
+from monitor.brooding.arrival import dead_on_arrival
 from monitor.brooding.bird_kinds import KINDS
 from monitor.brooding.calendar import at_age, local_date
 from monitor.measures import Price
@@ -77,7 +78,7 @@ def figures(records: Sequence[Record], number: int) -> BatchFigures | None:
         placed=placed,
         lost=lost,
         lost_first_week=ledger.family_count(batch, to_at=week)[1],
-        dead_on_arrival=sum(each.dead_on_arrival for each in family),
+        dead_on_arrival=sum(dead_on_arrival(ledger, each) for each in family),
         nights=len(nights),
         cold_nights=sum(seconds >= _TOLD_S for seconds in below),
         below_s=sum(below),

@@ -7,6 +7,7 @@ from datetime import tzinfo
 
 from jinja2 import Environment, PackageLoader, select_autoescape
 
+from monitor.brooding.arrival import dead_on_arrival
 from monitor.brooding.bird_kinds import KINDS
 from monitor.brooding.calendar import at_age, local_date
 from monitor.brooding.entries import EntryKind, remark_words
@@ -115,7 +116,7 @@ def _facts(records: Sequence[Record]) -> list[tuple[str, str]]:
     _, in_week = ledger.family_count(batch, to_at=at_age(batch.hatched, 7, zone))
     age = (local_date(batch.started_at, zone) - batch.hatched).days
     birds = f"{placed} placed {dated(batch.started_at, zone)}, {plural(age, 'day')} old"
-    if dead := sum(each.dead_on_arrival for each in family):
+    if dead := sum(dead_on_arrival(ledger, each) for each in family):
         birds += f"; {dead} more were dead on arrival"
     facts = [
         ("birds", birds),

@@ -110,3 +110,25 @@ def test_the_warm_up_is_asked_before_the_birds_and_no_longer_once_they_are_in(co
     day = ("--hatched", YESTERDAY, "--kind", "broiler", "--brooder", "porch")
     say(config, "flock", "placed", "60", *day)
     assert "60 birds are in porch" in say(config, "warm-up", "--brooder", "porch")
+
+
+def test_the_day_they_come_is_ticked_counted_and_put_on_one_sheet(config: Path) -> None:
+    porch = ("--brooder", "porch")
+    tomorrow = (TODAY + timedelta(days=1)).date().isoformat()
+    say(config, "flock", "placed", "100", "--kind", "broiler", "--at", tomorrow, *porch)
+    assert "no birds have come" in say(config, "flock", "arrival-sheet", *porch)
+    say(config, "flock", "checked", "warm", "water", *porch)
+    assert "ticked already" in say(config, "flock", "checked", "warm", *porch)
+    assert '"beak" is no step' in say(config, "flock", "checked", "beak", *porch)
+    say(config, "flock", "dead-on-arrival", "2", *porch)
+    placed = ("flock", "placed", "97", "--kind", "broiler", "--days-in-mail", "3", *porch)
+    assert "the yolk is used up" in say(config, *placed)
+    listed = say(config, "flock", "arrival", *porch)
+    assert "[x] warm: " in listed
+    assert "[ ] beaks: Dip each beak" in listed
+    sheet = say(config, "flock", "arrival-sheet", *porch)
+    assert "Ordered: 100 meat chicks (1 fewer came)" in sheet
+    assert "Arrived: 99: 97 alive, 2 dead on arrival" in sheet
+    assert "Under way: 3 days in the mail; hatched" in sheet
+    assert "Box when they came: not read" in sheet
+    assert say(config, "flock", "list").count(" checked") == 2
