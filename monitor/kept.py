@@ -32,6 +32,8 @@ def _moved(tick: float, info: ValidationInfo) -> float:
 
 Tick = Annotated[float, AfterValidator(_moved)]
 
+WallOffset = Annotated[float, AfterValidator(lambda s, info: s - (info.context or 0.0))]  # wall
+Sorted = Annotated[set[T], PlainSerializer(lambda some: sorted(some, key=str))]
 # A dict by tuples, which are no keys in JSON: written as pairs.
 ByTuple = Annotated[
     dict[K, V],
@@ -51,13 +53,19 @@ def _form(of: Hashable) -> TypeAdapter[Any]:
 
 
 def freeze(part: object) -> State:
-    """The fields of a dataclass, and of all that they hold, as JSON."""
-    return cast(State, _form(cast(Hashable, type(part))).dump_python(part, mode="json"))
+    """The fields of a dataclass, and of all that they hold, as JSON; what is as it began is left
+    out."""
+    form = _form(cast(Hashable, type(part)))
+    return cast(State, form.dump_python(part, mode="json", exclude_defaults=True))
 
 
 def thaw(of: type[T], state: Any, shift_s: float) -> T:
     """What `freeze` gave, every tick `shift_s` later. Raises ValueError where it does not fit."""
     return cast(T, _form(cast(Hashable, of)).validate_python(state, context=shift_s))
+
+
+def _are_parts(*both: dict[Any, Any]) -> bool:
+    return any(isinstance(one, Kept) for by in both for one in by.values())
 
 
 class Kept:
@@ -66,11 +74,11 @@ class Kept:
 
     __slots__ = ()
 
-    def state(self) -> State:
+    def kept(self) -> State:
         """All that it needs to go on after a restart, as JSON."""
         return freeze(self)
 
-    def restore(self, state: State, shift_s: float) -> None:
+    def restore(self, state: State, shift_s: float = 0.0) -> None:
         """Goes on from `state`, every tick `shift_s` later. Of several parts by name those that
         are no longer configured are dropped, and what is new begins afresh."""
         self._take_over(thaw(type(self), state, shift_s))
@@ -81,7 +89,7 @@ class Kept:
             if isinstance(mine, Kept):
                 if old is not None:
                     mine._take_over(old)
-            elif isinstance(mine, dict) and any(isinstance(one, Kept) for one in mine.values()):
+            elif isinstance(mine, dict) and _are_parts(mine, old):
                 for key in mine.keys() & old.keys():
                     mine[key]._take_over(old[key])
             else:

@@ -9,7 +9,6 @@ leaves a cold, wet spell to the grower."""
 from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import Any
 
 from monitor.brooding.bird_kinds import kind_of
 from monitor.brooding.provenance import COMMON_PRACTICE, Mark, Source
@@ -116,23 +115,6 @@ class Moving:
     row: MoveRow
     warmer_from: float | None = None  # Unix s: the morning after the last night known as too cold
     to_the_last: bool = False  # that is the last night that the forecast reaches
-
-    def state(self) -> list[Any]:
-        """JSON-able, but for the row."""
-        return [str(self.stage), self.coldest_c, self.borne_c, self.warmer_from, self.to_the_last]
-
-
-def moving_from(state: list[Any], kind: str) -> Moving:
-    """As `state` gave it, for birds of a kind."""
-    stage, coldest_c, borne_c, warmer_from, to_the_last = state
-    return Moving(
-        stage=Stage(stage),
-        coldest_c=coldest_c,
-        borne_c=borne_c,
-        row=MOVE[kind_of(kind).name],
-        warmer_from=warmer_from,
-        to_the_last=to_the_last,
-    )
 
 
 def moving(

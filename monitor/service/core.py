@@ -261,7 +261,7 @@ class Core:
 
     def snapshots(self) -> dict[str, State]:
         """The state after everything taken in so far."""
-        return {"engine": self.engine.state(), "plan": self._plan.state()}
+        return {"engine": self.engine.kept(), "plan": self._plan.kept()}
 
     def restore(self, snapshots: dict[str, State], shift_s: float) -> None:
         """As it was, every tick `shift_s` later."""
@@ -340,9 +340,9 @@ class Core:
         """Goes on with another configuration: what still fits is kept. Built aside and swapped
         last: whatever goes wrong in it, the watch goes on as it was."""
         engine = Engine(site, now)
-        engine.restore(self.engine.state())
+        engine.restore(self.engine.kept())
         plan = Plan(site, contacts, policy, look=lambda: self.status(self._now))
-        plan.restore(self._plan.state(), 0.0)
+        plan.restore(self._plan.kept(), 0.0)
         router = Router(site.all_sensors)
         self.site, self.engine, self.router, self._plan = site, engine, router, plan
         self._plan_due = plan.next_due

@@ -103,6 +103,11 @@ def _restored(
         mark = min(marks, default=0)
         _learn_older_entries(core, reader, entries, mark, begin)
         return core, mark
+    except ValueError as error:
+        log.warning(
+            "The last state has another form; the watch begins from the ledger alone.",
+            extra=facts(why=" ".join(str(error).split())[:200]),
+        )
     except Exception:
         log.exception("The last state cannot be used; the watch begins from the ledger alone.")
     return _of_ledger(make, entries, begin), reader.newest_commit()

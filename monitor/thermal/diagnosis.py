@@ -4,7 +4,7 @@ wording and the page. Times are ticks (steady seconds) unless a name ends in `_a
 from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 from monitor.events import Cause
 from monitor.kept import NEVER, Tick
@@ -150,19 +150,3 @@ class Outlook:
     # The ways the night may go, each with its chance, by quarters of an hour from then on: the
     # floor's middle and its standard deviation. `tonight.course` makes a picture's course of them.
     ways: Ways = ()
-
-
-def outlook_of(kept: Mapping[str, Any]) -> Outlook:
-    """From its `asdict`, which may have come by way of JSON, or from an older form of it."""
-    known = {name: value for name, value in kept.items() if name in Outlook.__dataclass_fields__}
-    ways = kept.get("ways", ())
-    return Outlook(
-        **{
-            **known,
-            "lowest_c": Interval(**kept["lowest_c"]),
-            "rise_c": Interval(**kept["rise_c"]),
-            "mend": tuple(kept["mend"]),
-            "begins": tuple(kept.get("begins", (0.0, 0.0))),
-            "ways": tuple((chance, tuple(tuple(hour) for hour in way)) for chance, way in ways),
-        }
-    )

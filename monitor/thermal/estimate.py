@@ -5,14 +5,18 @@ there is no estimate; the service takes that to the log, the page and `brooder c
 watch.brooder_watch."""
 
 from collections.abc import Callable, Sequence
+from contextlib import suppress
 from dataclasses import replace
 from datetime import datetime, tzinfo
-from typing import NamedTuple, TypeVar
+from typing import Annotated, Any, NamedTuple, TypeVar
+
+from pydantic import WrapSerializer, WrapValidator
 
 from monitor.brooding.batch import Batch
 from monitor.brooding.heat_balance import Change, Flock, changed, prior, with_watts
 from monitor.brooding.night_hours import NIGHT_TO_H, hour_after
-from monitor.events import Moment, State
+from monitor.events import Moment
+from monitor.kept import Kept, Tick, part
 from monitor.site import Brooder
 from monitor.thermal.by_size import BySize, by_size
 from monitor.thermal.diagnosis import Diagnosis, HeatKnown, Interval, Learned, Outlook
@@ -56,9 +60,29 @@ class Wish(NamedTuple):
     extra_watts: float = 0.0
 
 
-class Estimate:
+def _real_alone(it: object, as_json: Callable[[object], Any]) -> Any:
+    return as_json(it) if isinstance(it, ThermalWatch) else None
+
+
+def _if_it_fits(state: Any, thawed: Callable[[Any], ThermalWatch | None]) -> ThermalWatch | None:
+    with suppress(ValueError):
+        return thawed(state)
+    return None
+
+
+@part
+class Estimate(Kept):
     """One brooder's estimator, guarded. `spare_w`: what the box's circuit can carry besides its own
     heat."""
+
+    outside_c: float | None = None  # the last outside reading
+    # What was measured outside in the last day: when each block began, and its lowest.
+    _outside_lows: list[tuple[Tick, float]]
+    _share: ForecastShare
+    # One of another form begins anew, and the rest goes on.
+    estimator: Annotated[
+        ThermalWatch | None, WrapSerializer(_real_alone), WrapValidator(_if_it_fits)
+    ]
 
     def __init__(
         self, brooder: Brooder, estimator: ThermalWatch | None, zone: tzinfo, *, spare_w: float
@@ -72,10 +96,7 @@ class Estimate:
         self.fault: str | None = None  # why it was put aside
         self.error: Exception | None = None  # the same, with where it happened
         self._lost = False  # it has failed since the last reading: what it said holds no longer
-        self.outside_c: float | None = None  # the last outside reading
-        # What was measured outside in the last day: when each block began, and its lowest.
-        self._share = ForecastShare()
-        self._outside_lows: list[tuple[float, float]] = []
+        self._share, self._outside_lows = ForecastShare(), []
 
     @property
     def diagnosis(self) -> Diagnosis:
@@ -277,26 +298,11 @@ class Estimate:
         self.error = error
         self.estimator = None
 
-    def state(self) -> State:
-        """JSON-able."""
-        return {
-            "outside_c": self.outside_c,
-            "outside_lows": self._outside_lows,
-            "forecast_share": self._share.state(),
-            "fault": self.fault,
-            "estimator": self.guarded(lambda it: it.state()),
-        }
-
-    def restore(self, state: State, shift_s: float) -> None:
-        """As it was. An estimator that had failed gets another chance."""
-        self.outside_c = state["outside_c"]
-        kept_lows = state.get("outside_lows", ())
-        self._outside_lows = [(tick + shift_s, temp_c) for tick, temp_c in kept_lows]
-        if "forecast_share" in state:
-            self._share.restore(state["forecast_share"], shift_s)
-        kept = state["estimator"]
-        if kept:
-            self.guarded(lambda it: it.restore(kept, shift_s))
+    def _take_over(self, before: "Estimate") -> None:
+        """An estimator that had failed gets another chance."""
+        mine = self.estimator
+        super()._take_over(before)
+        self.estimator = mine
 
 
 def coming_lows(forecast: Forecast | None, at: float, zone: tzinfo) -> list[tuple[float, float]]:

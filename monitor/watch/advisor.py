@@ -8,7 +8,8 @@ from typing import cast
 from monitor.brooding.advice import advise, moving_out
 from monitor.brooding.batch import Batch, Ledger
 from monitor.brooding.moving import Moving, Stage
-from monitor.events import AlarmName, Facts, State
+from monitor.events import AlarmName, Facts
+from monitor.kept import Kept, part
 from monitor.site import Brooder
 from monitor.thermal.estimate import Nights
 from monitor.watch.alarm import Alarm, Description
@@ -23,14 +24,17 @@ _NAMES = (
 )
 
 
-class Advisor:
+@part
+class Advisor(Kept):
     """The advice for one brooder."""
+
+    _facts: dict[AlarmName, Facts]  # of what holds, also where its alarm was put aside
 
     def __init__(self, brooder: Brooder, zone: tzinfo, register: AlarmRegister) -> None:
         self._brooder = brooder
         self._zone = zone
         self._register = register
-        self._facts: dict[AlarmName, Facts] = {}
+        self._facts = {}
         self._alarms = {
             name: register.open(name, brooder.name, self, limits=brooder.limits) for name in _NAMES
         }
@@ -78,14 +82,6 @@ class Advisor:
         """An advice may stand for days: its figures are those of now, not of the day it came up."""
         if alarm.occurrence:
             alarm.facts = {"since": alarm.began_at, **self._facts[alarm.rule.alarm]}
-
-    def state(self) -> State:
-        """JSON-able: the figures of what holds, for an alarm that was put aside meanwhile."""
-        return {name.value: facts for name, facts in self._facts.items()}
-
-    def restore(self, state: State) -> None:
-        """As it was."""
-        self._facts = {AlarmName(name): facts for name, facts in state.items()}
 
     # -- Owner
 

@@ -2,10 +2,10 @@
 
 A record; it is moved by watch.alarm_register only."""
 
-from dataclasses import dataclass, field
-from typing import Any, NamedTuple, Protocol, cast
+from typing import NamedTuple, Protocol
 
-from monitor.events import Cause, Facts, Priority, State
+from monitor.events import Cause, Facts, Priority
+from monitor.kept import Kept, Tick, part
 from monitor.watch.alarm_table import AlarmRule
 from monitor.watch.band import Delay
 from monitor.watch.life_cycle import ACTIVE, AlarmState
@@ -36,15 +36,10 @@ class Owner(Protocol):
         ...
 
 
-@dataclass(slots=True, kw_only=True)
-class Alarm:
+@part
+class Alarm(Kept):
     """One alarm of one brooder (probe, contact, site): where it stands, and its open occurrence."""
 
-    key: str
-    rule: AlarmRule
-    brooder: str | None
-    subject: str | None  # probe key or contact, where there can be several
-    owner: Owner
     delay: Delay
     state: AlarmState = AlarmState.NORMAL
     occurrence: str = ""
@@ -56,15 +51,29 @@ class Alarm:
     probe: str | None = None
     began_at: float = 0.0
     raised_at: float = 0.0
-    raised_tick: float = 0.0
+    raised_tick: Tick = 0.0
     extreme_c: float | None = None
-    facts: Facts = field(default_factory=Facts)
+    facts: Facts
     by: str | None = None
     acknowledged_at: float | None = None
     ended_at: float | None = None  # when it was over; None: it is not, or nobody saw it
-    shelved_until: float | None = None  # tick
+    shelved_until: Tick | None = None
     shelved_note: str | None = None
     last_second: int = 0
+
+    def __init__(
+        self,
+        *,
+        key: str,
+        rule: AlarmRule,
+        brooder: str | None,
+        subject: str | None,
+        owner: Owner,
+        delay: Delay,
+    ) -> None:
+        """`subject`: probe key or contact, where there can be several."""
+        self.key, self.rule, self.brooder, self.subject = key, rule, brooder, subject
+        self.owner, self.delay, self.facts = owner, delay, Facts()
 
     @property
     def active(self) -> bool:
@@ -88,51 +97,3 @@ class Alarm:
             and delay.due is None
             and self.extreme_c is None
         )
-
-    def kept(self) -> State:
-        """JSON-able."""
-        delay = self.delay
-        row: dict[str, Any] = {name: getattr(self, name) for name in _KEPT}
-        row["state"] = self.state.value
-        row["priority"] = self.priority.value
-        row["cause"] = self.cause.value
-        row["facts"] = dict(self.facts)
-        row["delay"] = [delay.condition, delay.active, delay.began, delay.due]
-        row["place"] = [self.rule.alarm.value, self.brooder, self.subject]
-        return row
-
-    def restore(self, row: dict[str, Any], shift_s: float) -> None:
-        """As it was, `shift_s` later."""
-        for name in _KEPT:
-            setattr(self, name, row.get(name, getattr(self, name)))
-        for name in _TICKS:
-            value = getattr(self, name)
-            if value is not None:
-                setattr(self, name, value + shift_s)
-        self.state = AlarmState(row["state"])
-        self.priority = Priority(row["priority"])
-        self.cause = Cause(row["cause"])
-        self.facts = cast(Facts, dict(row["facts"]))
-        delay = self.delay
-        delay.condition, delay.active, delay.began, delay.due = row["delay"]
-        delay.shift(shift_s)
-
-
-_KEPT = (
-    "occurrence",
-    "incident",
-    "folded",
-    "rank",
-    "probe",
-    "began_at",
-    "raised_at",
-    "raised_tick",
-    "extreme_c",
-    "by",
-    "acknowledged_at",
-    "ended_at",
-    "shelved_until",
-    "shelved_note",
-    "last_second",
-)
-_TICKS = ("raised_tick", "shelved_until")

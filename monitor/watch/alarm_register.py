@@ -1,7 +1,13 @@
 """The alarms as they stand: delays, life cycle, shelving, passing on. Owned by watch.engine, fed
 with conditions by brooder_watch, silence, probe_faults, watcher and advisor."""
 
-from monitor.events import AlarmName, Change, ChangeKind, Facts, State
+from collections.abc import Callable
+from typing import Annotated, Any
+
+from pydantic import WrapSerializer
+
+from monitor.events import AlarmName, Change, ChangeKind, Facts
+from monitor.kept import Kept, WallOffset, part
 from monitor.site import Limits
 from monitor.watch import incidents
 from monitor.watch.alarm import Alarm, Owner
@@ -14,13 +20,22 @@ DELAY, SHELF = "delay", "shelf"
 _RANK = {DELAY: 2, SHELF: 3}
 
 
-class AlarmRegister:
+def _touched(alarms: dict[str, Alarm], as_json: Callable[[Any], Any]) -> Any:
+    return as_json({key: alarm for key, alarm in alarms.items() if not alarm.untouched})
+
+
+@part
+class AlarmRegister(Kept):
     """All alarms of a site. Changes gather in `out` until the engine hands them on."""
+
+    offset_s: WallOffset  # wall minus steady
+    alarms: Annotated[dict[str, Alarm], WrapSerializer(_touched)]
+    incidents: incidents.Incidents
 
     def __init__(self, timers: Timers, offset_s: float) -> None:
         self._timers = timers
-        self.offset_s = offset_s  # wall minus steady
-        self.alarms: dict[str, Alarm] = {}
+        self.offset_s = offset_s
+        self.alarms = {}
         self._within: dict[str | None, list[Alarm]] = {}  # by brooder
         self._standing: dict[str, Alarm] = {}  # those that are not normal, of thousands that are
         self.out: list[Change] = []
@@ -82,7 +97,7 @@ class AlarmRegister:
             self._standing[alarm.key] = alarm
 
     def resume(self) -> None:
-        """The alarms were restored."""
+        self.out.clear()
         for alarm in self.alarms.values():
             self._stands(alarm)
 
@@ -336,10 +351,6 @@ class AlarmRegister:
         change = self.incidents.take(change, tick)
         self.out.append(change)
         return change
-
-    def state(self) -> State:
-        """JSON-able. What is left out is as it was opened."""
-        return {key: alarm.kept() for key, alarm in self.alarms.items() if not alarm.untouched}
 
 
 def _by(by: str | None) -> Facts:

@@ -6,24 +6,29 @@ in our words: a value beyond its limit starts the on-delay; coming back before t
 passed ends it without an alarm; once active the alarm ends only when the value has come back past
 the limit by the dead band and has stayed there for the off-delay."""
 
-from dataclasses import dataclass
+from monitor.kept import Kept, Tick, part
 
 # One reading raises nothing: a jump of a single one is no temperature. Three in a row do, or two
 # that lie five minutes apart, where a probe speaks seldom. Common practice.
 SURE_READINGS, SURE_SELDOM, SURE_SELDOM_S = 3, 2, 300.0
 
 
-class Edge:
+@part
+class Edge(Kept):
     """One limit with its dead band: is a temperature beyond it, and for how many readings in a
     row?"""
 
     __slots__ = ("back_c", "below", "beyond", "count", "last", "limit_c", "since")
+    beyond: bool
+    count: int  # readings beyond it in a row
+    since: Tick  # the first of them
+    last: Tick
 
     def __init__(self, *, below: bool) -> None:
         self.below = below
         self.beyond = False
-        self.count = 0  # readings beyond it in a row
-        self.since = self.last = 0.0  # ticks of the first and the last of them
+        self.count = 0
+        self.since = self.last = 0.0
         self.limit_c = self.back_c = _never(below)
 
     def move(self, limit_c: float | None, dead_band_c: float) -> None:
@@ -64,17 +69,18 @@ def _never(below: bool) -> float:
     return float("-inf") if below else float("inf")
 
 
-@dataclass(slots=True, kw_only=True)
-class Delay:
+@part
+class Delay(Kept):
     """On-delay and off-delay over a condition. `due` is the tick at which `active` will follow
     the condition if the condition stays as it is; whoever owns the timer calls `settle` then."""
 
-    on_s: float
-    off_s: float
     condition: bool = False
     active: bool = False
-    began: float | None = None  # tick at which the condition that led (or may lead) to active began
-    due: float | None = None
+    began: Tick | None = None  # when the condition that led (or may lead) to active began
+    due: Tick | None = None
+
+    def __init__(self, *, on_s: float, off_s: float) -> None:
+        self.on_s, self.off_s = on_s, off_s
 
     def see(self, condition: bool, tick: float) -> None:
         """The condition as it is from `tick` on."""
@@ -112,10 +118,3 @@ class Delay:
         """Nothing to judge any more (the batch has left): off at once."""
         self.condition = self.active = False
         self.began = self.due = None
-
-    def shift(self, shift_s: float) -> None:
-        """Move to another tick domain."""
-        if self.began is not None:
-            self.began += shift_s
-        if self.due is not None:
-            self.due += shift_s

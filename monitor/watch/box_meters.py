@@ -4,8 +4,8 @@ cover that is open, a meter that is silent. Owned by watch.brooder_watch; fed by
 from collections.abc import Iterable
 from operator import itemgetter
 
-from monitor.events import AlarmName, Cause, Facts, Measured, State
-from monitor.kept import NEVER
+from monitor.events import AlarmName, Cause, Facts, Measured
+from monitor.kept import NEVER, Kept, Tick, part
 from monitor.quantities import CONTACT, COVER, POWER
 from monitor.site import Brooder, HeatSource, Meter
 from monitor.thermal.diagnosis import HeatKnown
@@ -18,15 +18,17 @@ from monitor.watch.status import MeterStatus
 _COVER_KNOWN_S = 2 * 3600.0  # a switch that was not heard for so long says nothing of the cover
 
 
-class MeterWatch:
+@part
+class MeterWatch(Kept):
     """One meter: what it said last."""
+
+    value: float | None = None
+    at: float = 0.0  # Unix s
+    tick: Tick | None = None
 
     def __init__(self, meter: Meter, alarm: Alarm | None) -> None:
         self.meter = meter
         self.alarm = alarm  # of its silence; None: it speaks when it is moved
-        self.value: float | None = None
-        self.at = 0.0  # Unix s
-        self.tick: float | None = None
 
     def take(self, said: Measured) -> bool:
         """Is it news? A word from before the last one is not."""
@@ -39,18 +41,14 @@ class MeterWatch:
         """Was it heard once, and not for so long now?"""
         return self.tick is not None and tick - self.tick > silent_s
 
-    def state(self) -> State:
-        """JSON-able."""
-        return {"said": [self.value, self.at, self.tick]}
 
-    def restore(self, state: State, shift_s: float) -> None:
-        """As it was, `shift_s` later."""
-        self.value, self.at, tick = state["said"]
-        self.tick = None if tick is None else tick + shift_s
-
-
-class BoxMeters:
+@part
+class BoxMeters(Kept):
     """The meters of one box."""
+
+    _meters: dict[str, MeterWatch]
+    _heat: dict[str, HeatSeen]
+    _age_days: float | None = None
 
     def __init__(self, brooder: Brooder, register: AlarmRegister) -> None:
         self._brooder = brooder
@@ -64,7 +62,7 @@ class BoxMeters:
             for m in brooder.meters
         }
         named = {source.name: source for source in brooder.heat}
-        self._heat: dict[str, HeatSeen] = {
+        self._heat = {
             m.key: HeatSeen(named[m.source])
             for m in brooder.meters
             if m.quantity is POWER and m.source in named
@@ -72,7 +70,6 @@ class BoxMeters:
         self._air = {
             m.key: self._open(AlarmName.AIR, m.series) for m in brooder.meters if m.quantity.bounds
         }
-        self._age_days: float | None = None
 
     def _open(self, name: AlarmName, subject: str | None = None) -> Alarm:
         box = self._brooder
@@ -231,26 +228,6 @@ class BoxMeters:
     def closing(self, alarm: Alarm, tick: float) -> Facts:
         """Which meter."""
         return self.describe(alarm, tick).facts
-
-    # -- over a restart
-
-    def state(self) -> State:
-        """JSON-able."""
-        return {
-            "meters": {key: m.state() for key, m in self._meters.items()},
-            "heat": {key: heat.state() for key, heat in self._heat.items()},
-            "age_days": self._age_days,
-        }
-
-    def restore(self, state: State, shift_s: float) -> None:
-        """As they were; one that is no longer configured is dropped."""
-        self._age_days = state.get("age_days")
-        for key, kept in state.get("meters", {}).items():
-            if key in self._meters:
-                self._meters[key].restore(kept, shift_s)
-        for key, kept in state.get("heat", {}).items():
-            if key in self._heat:
-                self._heat[key].restore(kept, shift_s)
 
 
 def _is_open(meter: MeterWatch) -> bool | None:

@@ -5,7 +5,6 @@ probe that is silent, faulty or out of service does not count while another one 
 counts, nothing can be judged: what is active stays active."""
 
 import math
-from dataclasses import asdict
 from datetime import datetime, tzinfo
 
 from monitor.brooding.age_limits import limits_at
@@ -15,14 +14,14 @@ from monitor.brooding.calendar import age_days
 from monitor.brooding.moving import Moving
 from monitor.brooding.night_hours import NIGHT_FROM_H, NIGHT_TO_H, OUTLOOK_FROM_H
 from monitor.brooding.schedules import Schedule, schedule_for
-from monitor.events import AlarmName, Cause, Facts, Measured, Moment, Priority, State
+from monitor.events import AlarmName, Cause, Facts, Measured, Moment, Priority
+from monitor.kept import NEVER, Kept, Tick, part
 from monitor.site import Brooder, Limits, Place
 from monitor.thermal.diagnosis import (
     TELLS_NOTHING,
     Interval,
     Outlook,
     Warmth,
-    outlook_of,
 )
 from monitor.thermal.estimate import Estimate, Forecast, Wish
 from monitor.thermal.tonight import BY_DAY_CHANCE, CLEAR_CHANCE, WARN_CHANCE
@@ -62,8 +61,29 @@ _MOST_HOURS = 1000  # edges of the band kept: quarter hours asked for of late
 WARM_LONG_S, PROBE_ERROR_K = 3600.0, 0.5
 
 
-class BrooderWatch:
+@part
+class BrooderWatch(Kept):
     """Mutable state of one brooder."""
+
+    meters: BoxMeters
+    night: NightFigures
+    estimate: Estimate
+    empty: EmptyBox  # while there is no batch
+    woke: Tick = NEVER  # when somebody watched again
+    out_of_service: bool = False
+    clock_sure: bool = True
+    age_days: float | None = None
+    target_c: float | None = None  # of the floor
+    low_c: float | None = None
+    high_c: float | None = None
+    chill_c: float | None = None
+    overheat_c: float
+    outlook: Outlook | None = None
+    outlook_at: float | None = None
+    moving: Moving | None = None  # when may the birds move out? Looked at with the advice
+    known_since: Tick | None = None  # when the floor was first found heard
+    warm_since: Tick | None = None  # since when all of the floor is at its target
+    mended: bool = False  # and for so long that no heat is missing, whatever was thought
 
     def __init__(
         self,
@@ -88,24 +108,10 @@ class BrooderWatch:
         self.meters = BoxMeters(brooder, register)
         self.night = NightFigures()
         self._low_c_at: dict[float, float | None] = {}
-        self.woke = float("-inf")  # tick at which somebody watched again
-        self.out_of_service = False
-        self.clock_sure = True
         self.batch: Batch | None = None
-        self.empty = EmptyBox(brooder)  # while there is none
         self.schedule: Schedule | None = None
-        self.age_days: float | None = None
-        self.target_c: float | None = None  # of the floor
-        self.low_c: float | None = None
-        self.high_c: float | None = None
-        self.chill_c: float | None = None
+        self.empty = EmptyBox(brooder)
         self.overheat_c = brooder.limits.fire_c
-        self.outlook: Outlook | None = None
-        self.outlook_at: float | None = None
-        self.moving: Moving | None = None  # when may the birds move out? Looked at with the advice
-        self.known_since: float | None = None  # tick at which the floor was first found heard
-        self.warm_since: float | None = None  # tick since which all of the floor is at its target
-        self.mended = False  # and for so long that no heat is missing, whatever was thought
 
         def open_(name: AlarmName) -> Alarm:
             return register.open(name, brooder.name, self, limits=brooder.limits)
@@ -615,56 +621,13 @@ class BrooderWatch:
         """The numbers at the moment it is cleared."""
         return temperature_facts(self, alarm, tick)
 
-    # -- over a restart
+    def _take_over(self, before: "BrooderWatch") -> None:
+        """The batch is the ledger's, and is known already."""
+        self.estimate.birds(self.batch, before.age_days, before.target_c)
+        super()._take_over(before)
 
-    def state(self) -> State:
-        """JSON-able; the batch is the ledger's, the probes keep their own."""
-        return {
-            "limits": [
-                self.age_days,
-                self.target_c,
-                self.low_c,
-                self.high_c,
-                self.chill_c,
-                self.overheat_c,
-            ],
-            "woke": None if self.woke == float("-inf") else self.woke,
-            "out": self.out_of_service,
-            "clock_sure": self.clock_sure,
-            "night": self.night.state(),
-            "outlook": None if self.outlook is None else asdict(self.outlook),
-            "outlook_at": self.outlook_at,
-            "known_since": self.known_since,
-            "warm": [self.warm_since, self.mended],
-            "empty": self.empty.state(),
-            "meters": self.meters.state(),
-            "estimate": self.estimate.state(),
-        }
-
-    def restore(self, state: State, shift_s: float) -> None:
-        """As it was, `shift_s` later; the batch is restored before."""
-        (
-            self.age_days,
-            self.target_c,
-            self.low_c,
-            self.high_c,
-            self.chill_c,
-            self.overheat_c,
-        ) = state["limits"]
-        woke = state.get("woke")
-        self.woke = float("-inf") if woke is None else woke + shift_s
-        self.out_of_use(state["out"])
-        self.clock_sure = state["clock_sure"]
-        self.night.restore(state["night"], shift_s)
-        self.outlook = None if state["outlook"] is None else outlook_of(state["outlook"])
-        self.outlook_at = state["outlook_at"]
-        known_since = state.get("known_since")
-        self.known_since = None if known_since is None else known_since + shift_s
-        warm_since, self.mended = state.get("warm", (None, False))
-        self.warm_since = None if warm_since is None else warm_since + shift_s
-        if "empty" in state:
-            self.empty.restore(state["empty"], shift_s)
-        self.estimate.birds(self.batch, self.age_days, self.target_c)
-        self.meters.restore(state.get("meters", {}), shift_s)
-        self.estimate.restore(state["estimate"], shift_s)
+    def resume(self) -> None:
+        self.out_of_use(self.out_of_service)
+        if self.batch is None:
+            self.moving = None
         self.limit_probes()

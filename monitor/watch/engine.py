@@ -9,12 +9,10 @@ not on how often `advance` is called; a restart from `state()` goes on exactly w
         changes = engine.reading(reading)
     changes = engine.advance(now)"""
 
-from dataclasses import asdict
-from typing import Any
+from typing import Literal
 
 from monitor.brooding.batch import LEDGER_KINDS, Ledger, fold
 from monitor.brooding.circuit import spare_w
-from monitor.brooding.moving import moving_from
 from monitor.events import (
     AlarmName,
     BadValue,
@@ -25,8 +23,8 @@ from monitor.events import (
     Measured,
     Moment,
     Reading,
-    State,
 )
+from monitor.kept import Kept, Tick, part
 from monitor.site import Brooder, Limits, Place, Site
 from monitor.thermal import estimator
 from monitor.thermal.by_size import NightAsked
@@ -47,25 +45,39 @@ from monitor.watch.timers import NEVER, Slot, Timers
 from monitor.watch.unwatched import Unwatched
 from monitor.watch.watcher import SETTLE, Watcher
 
-VERSION = 1
+VERSION: Literal[2] = 2
 SHELVED_DEFAULT_MIN = 60.0
 REVIEW = "review"
 REVIEW_S = 900.0  # divides every local midnight, so a step comes on time
 
 
-class Engine:
+@part
+class Engine(Kept):
     """Watches one site."""
+
+    version: Literal[2]  # a state of another form is refused
+    _tick: Tick
+    _entries: list[Entry]
+    _forecast: Forecast | None = None
+    _probes: dict[str, ProbeWatch]
+    _boxes: dict[str, BrooderWatch]
+    _watcher: Watcher  # opens alarms of its own
+    _register: AlarmRegister
+    _mains: Mains
+    _advisors: dict[str, Advisor]
+    _timers: Timers
+    _unwatched: Unwatched
 
     def __init__(
         self, site: Site, start: Moment, *, make_estimator: MakeEstimator = estimator.thermal
     ) -> None:
         self.site = site
+        self.version = VERSION
         self._tick = start.tick
         self._timers = Timers()
         self._register = AlarmRegister(self._timers, start.at - start.tick)
-        self._entries: list[Entry] = []
+        self._entries = []
         self.ledger = Ledger()
-        self._forecast: Forecast | None = None
         self._probes = {p.key: ProbeWatch(p, start.tick) for p in site.all_probes}
         self._site_probes = [self._probes[p.key] for p in site.probes]
         self._mains = Mains(site, self._register)
@@ -493,94 +505,24 @@ class Engine:
             at=now.at,
         )
 
-    def state(self) -> State:
-        """All it needs to go on after a restart; JSON-able."""
-        return {
-            "version": VERSION,
-            "tick": self._tick,
-            "offset_s": self._register.offset_s,
-            "entries": [_entry_state(entry) for entry in self._entries],
-            "timers": self._timers.state(),
-            "alarms": self._register.state(),
-            "incidents": self._register.incidents.state(),
-            "probes": {key: probe.state() for key, probe in self._probes.items()},
-            "brooders": {name: box.state() for name, box in self._boxes.items()},
-            "forecast": self._forecast,
-            "mains": self._mains.state(),
-            "watcher": self._watcher.state(),
-            "unwatched": self._unwatched.state(),
-            "moving": {name: b.moving.state() for name, b in self._boxes.items() if b.moving},
-            "advice": {name: advisor.state() for name, advisor in self._advisors.items()},
-        }
-
-    def restore(self, state: State, shift_s: float = 0.0) -> None:
-        """Go on from `state`, all ticks `shift_s` later. What is no longer configured is dropped,
-        what is new starts fresh."""
-        if state.get("version") != VERSION:
-            return
-        self._tick = state["tick"] + shift_s
-        self._register.offset_s = state["offset_s"] - shift_s
-        self._register.out = []
-        self._entries = [Entry(**_entry_fields(row)) for row in state["entries"]]
-        self.ledger = fold(self._entries)
-        for key, probe in self._probes.items():
-            if key in state["probes"]:
-                probe.restore(state["probes"][key], shift_s)
-        if state["forecast"] is not None:
-            pairs, got_at = state["forecast"]
-            self._forecast = Forecast(tuple((at, temp_c) for at, temp_c in pairs), got_at)
+    def _take_over(self, before: "Engine") -> None:
+        self.ledger = fold(before._entries)
         for box in self._boxes.values():
             box.batch = self.ledger.running(box.name)
-            box.empty.take(self.ledger)
             box.take_schedule()
-            if box.name in state["brooders"]:
-                box.restore(state["brooders"][box.name], shift_s)
-                for probe in box.probes:
-                    if probe.key in state["probes"]:
-                        probe.restore_edges(state["probes"][probe.key], shift_s)
-        for key, row in state["alarms"].items():
-            alarm = self._register.alarms.get(key) or self._watcher.reopen(row["place"])
-            if alarm is not None:
-                alarm.restore(row, shift_s)
-        self._mains.restore(state.get("mains", {}), shift_s)
-        self._register.resume()
-        self._register.incidents.restore(state.get("incidents", {}), shift_s)
+            box.empty.take(self.ledger)
+        super()._take_over(before)
         self._silence.resume()
-        self._watcher.restore(state["watcher"], shift_s)
-        for name, facts in state.get("advice", {}).items():
-            if name in self._advisors:
-                self._advisors[name].restore(facts)
-        self._restore_moving(state.get("moving", {}))
-        self._restore_timers(state, shift_s)
-        self._unwatched.restore(state.get("unwatched", []))
+        self._timers.drop(slot for slot in self._timers.slots if not self._known(slot))
+        for key in self._probes.keys() - before._probes.keys():
+            self._silence.wait(self._probes[key])
+        for name in self._boxes.keys() - before._boxes.keys():
+            self._start(self._boxes[name])
 
-    def _restore_moving(self, state: State) -> None:
-        for box in self._boxes.values():
-            if box.batch is not None and box.name in state:
-                box.moving = moving_from(state[box.name], box.batch.kind)
-
-    def _restore_timers(self, state: State, shift_s: float) -> None:
-        self._timers.restore(
-            [row for row in state["timers"] if self._known(str(row[2]), str(row[3]))], shift_s
-        )
-        for key, probe in self._probes.items():
-            if key not in state["probes"]:
-                self._silence.wait(probe)
-        for name, box in self._boxes.items():
-            if name not in state["brooders"]:
-                self._start(box)
-
-    def _known(self, kind: str, key: str) -> bool:
+    def _known(self, slot: Slot) -> bool:
+        _, kind, key = slot
         if kind in (DELAY, SHELF):
             return key in self._register.alarms
         if kind == SILENT:
             return key in self._probes
         return kind == SETTLE or key in self._boxes
-
-
-def _entry_state(entry: Entry) -> dict[str, Any]:
-    return {name: value for name, value in asdict(entry).items() if value is not None}
-
-
-def _entry_fields(row: dict[str, Any]) -> dict[str, Any]:
-    return {**row, "entry": EntryKind(row["entry"])}

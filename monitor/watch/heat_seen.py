@@ -9,8 +9,7 @@ longer than the shortest while the floor is far colder than that."""
 from collections import deque
 from typing import NamedTuple
 
-from monitor.events import State
-from monitor.kept import NEVER
+from monitor.kept import NEVER, Kept, Tick, part
 from monitor.site import HeatSource
 
 _LIT_SHARE = 0.15  # of its usual watts; a plug's own electronics and a thermostat draw a few
@@ -27,7 +26,7 @@ _LONGER = 1.25  # than the longest rest
 _WARMS_S = 900.0  # after a rest a plate warms the floor that late
 _SAID_S = 300.0  # a plug that says nothing for so long no longer proves a rest
 _DUTY_S = 3 * 3600.0
-_REMEMBERED = 12  # rests
+_REMEMBERED, _SWITCHED = 12, 200  # rests, times
 _SAME_S = 1800.0  # the very same watts for so long: the plug may be stuck, and proves nothing
 _ADOPTED_S = 6 * 3600.0  # turned down for so long: that is usual now
 
@@ -47,29 +46,33 @@ class Floor(NamedTuple):
         return self.coldest_c > self.high_c
 
 
-class HeatSeen:
+@part
+class HeatSeen(Kept):
     """Mutable state of one source. Ticks in seconds."""
+
+    watts: float | None = None
+    usual_w: float | None = None  # what it draws when lit and not turned down
+    lit: bool | None = None
+    tick: Tick = NEVER  # of the last word
+    since: Tick = 0.0  # when it was lit, or put out
+    meant: bool = False  # somebody has answered, and the floor is warm without it
+    out: bool = False
+    _was_lit: bool = False
+    _zeros: int = 0  # words in a row that it draws nothing
+    _first: Tick | None = None  # word
+    _differed: Tick = NEVER  # when it last said other watts than before
+    _down_since: Tick | None = None  # turned down
+    _missed_since: Tick | None = None
+    _cycles: int = 0
+    _rested_since: Tick = NEVER
+    _rests_s: deque[float]
+    _on_at_c: deque[float]
+    _switched: deque[tuple[Tick, bool]]
 
     def __init__(self, source: HeatSource) -> None:
         self.source = source
-        self.watts: float | None = None
-        self.usual_w: float | None = None  # what it draws when lit and not turned down
-        self.lit: bool | None = None
-        self.tick = float("-inf")  # of the last word
-        self.since = 0.0  # tick since it is lit, or is not
-        self.meant = False  # somebody has answered, and the floor is warm without it
-        self.out = False
-        self._was_lit = False
-        self._zeros = 0  # words in a row that it draws nothing
-        self._first: float | None = None  # word
-        self._differed = float("-inf")  # tick at which it last said other watts than before
-        self._down_since: float | None = None  # turned down
-        self._missed_since: float | None = None
-        self._cycles = 0
-        self._rested_since = NEVER
-        self._rests_s: deque[float] = deque(maxlen=_REMEMBERED)
-        self._on_at_c: deque[float] = deque(maxlen=_REMEMBERED)
-        self._switched: deque[tuple[float, bool]] = deque(maxlen=200)
+        self._rests_s, self._on_at_c = deque(maxlen=_REMEMBERED), deque(maxlen=_REMEMBERED)
+        self._switched = deque(maxlen=_SWITCHED)
 
     def take(self, tick: float, watts: float, floor: Floor) -> None:
         """A word of its plug."""
@@ -191,25 +194,7 @@ class HeatSeen:
             lit = now_lit
         return (lit_s + (tick - at) * lit) / (tick - begin)
 
-    def state(self) -> State:
-        """JSON-able."""
-        return {
-            name: list(value) if isinstance(value, deque) else value
-            for name, value in vars(self).items()
-            if name != "source" and value != float("-inf")
-        }
-
-    def restore(self, state: State, shift_s: float) -> None:
-        """As it was, `shift_s` later."""
-        for name, value in state.items():
-            if name in ("_on_at_c", "_rests_s"):
-                getattr(self, name).extend(value)
-            elif name == "_switched":
-                self._switched.extend((at + shift_s, lit) for at, lit in value)
-            elif name in _TICKS and value is not None:
-                setattr(self, name, value + shift_s)
-            elif name in vars(self):
-                setattr(self, name, value)
-
-
-_TICKS = ("tick", "since", "_rested_since", "_first", "_differed", "_down_since", "_missed_since")
+    def resume(self) -> None:
+        self._rests_s = deque(self._rests_s, _REMEMBERED)
+        self._on_at_c = deque(self._on_at_c, _REMEMBERED)
+        self._switched = deque(self._switched, _SWITCHED)

@@ -12,9 +12,10 @@ practice, and an hour where no more than the band was left). An answer resets th
 to it and gone back to bed must hear when it comes again; so does what matters more now."""
 
 from collections.abc import Iterable
-from dataclasses import asdict, dataclass, field, replace
+from dataclasses import dataclass, field, replace
 
-from monitor.events import AlarmName, Cause, Change, ChangeKind, Priority, State
+from monitor.events import AlarmName, Cause, Change, ChangeKind, Priority
+from monitor.kept import ByTuple, Kept, Tick, part
 from monitor.watch.alarm import Alarm
 from monitor.watch.alarm_table import TABLE, Family
 from monitor.watch.life_cycle import AlarmState
@@ -66,9 +67,9 @@ class Incident:
     told_rank: int = -1
     members: list[str] = field(default_factory=list)  # alarms that ever were active in it
     places: list[str] = field(default_factory=list)  # told
-    told_tick: float | None = None
+    told_tick: Tick | None = None
     causes: list[str] = field(default_factory=list)  # told
-    ended: float | None = None  # tick
+    ended: Tick | None = None
 
     @property
     def asks_urgently(self) -> bool:
@@ -78,11 +79,14 @@ class Incident:
         return min(self.told_rank, max(waiting, default=-1)) >= urgent
 
 
-class Incidents:
+@part
+class Incidents(Kept):
     """All that are open, or ended less than half an hour ago."""
 
+    _by_scope: ByTuple[tuple[str, str], Incident]
+
     def __init__(self) -> None:
-        self._by_scope: dict[tuple[str, str], Incident] = {}
+        self._by_scope = {}
         self._scope_of: dict[str, tuple[str, str]] = {}  # by active occurrence
         self._home: dict[str, tuple[str, str]] = {}  # by alarm: where it was last
 
@@ -186,25 +190,12 @@ class Incidents:
         elif not incident.active:
             incident.ended = tick
 
-    def state(self) -> State:
-        """JSON-able."""
-        return {"/".join(key): asdict(one) for key, one in self._by_scope.items()}
-
-    def restore(self, state: State, shift_s: float) -> None:
-        """As they were, `shift_s` later."""
-        self._by_scope.clear()
+    def resume(self) -> None:
         self._scope_of.clear()
         self._home.clear()
-        for joined, kept in state.items():
-            incident = Incident(**kept)
-            if incident.ended is not None:
-                incident.ended += shift_s
-            if incident.told_tick is not None:
-                incident.told_tick += shift_s
-            place, _, kind = joined.partition("/")
-            self._by_scope[place, kind] = incident
-            self._scope_of.update(dict.fromkeys(incident.active, (place, kind)))
-            self._home.update(dict.fromkeys(incident.members, (place, kind)))
+        for key, incident in self._by_scope.items():
+            self._scope_of.update(dict.fromkeys(incident.active, key))
+            self._home.update(dict.fromkeys(incident.members, key))
 
 
 def _name(change: Change) -> str:

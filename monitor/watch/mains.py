@@ -1,7 +1,8 @@
 """Is there mains power? Owned by watch.engine. Off: all heat is off now, and the board itself runs
 on what its battery holds."""
 
-from monitor.events import AlarmName, Cause, Facts, Measured, State
+from monitor.events import AlarmName, Cause, Facts, Measured
+from monitor.kept import Kept, part
 from monitor.quantities import BATTERY_LEFT, MAINS, NEARLY_EMPTY, ON_MAINS, Quantity
 from monitor.site import Limits, Site
 from monitor.watch.alarm import Alarm, Description
@@ -13,13 +14,16 @@ _NEARLY_EMPTY_S = 300.0  # so little left is nearly empty, whatever the battery 
 _SILENT_S = 900.0
 
 
-class Mains:
+@part
+class Mains(Kept):
     """What the site's own meters say."""
+
+    _meters: dict[str, MeterWatch]
+    _words: int = 0  # in a row that it is off
 
     def __init__(self, site: Site, register: AlarmRegister) -> None:
         self._register = register
         self._meters = {m.key: MeterWatch(m, None) for m in site.meters}
-        self._words = 0  # in a row that it is off
         self._lost = register.open(AlarmName.MAINS_LOST, None, self, limits=Limits())
         self._low = register.open(AlarmName.BATTERY_LOW, None, self, limits=Limits())
 
@@ -68,16 +72,3 @@ class Mains:
     def closing(self, alarm: Alarm, tick: float) -> Facts:
         """Nothing more to say."""
         return Facts()
-
-    # -- over a restart
-
-    def state(self) -> State:
-        """JSON-able."""
-        return {"words": self._words, "meters": {k: m.state() for k, m in self._meters.items()}}
-
-    def restore(self, state: State, shift_s: float) -> None:
-        """As it was, `shift_s` later."""
-        self._words = state.get("words", 0)
-        for key, kept in state.get("meters", {}).items():
-            if key in self._meters:
-                self._meters[key].restore(kept, shift_s)

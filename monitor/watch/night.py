@@ -4,26 +4,28 @@ band, how long unseen. Kept by watch.brooder_watch for the morning message and t
 Unseen is every time in which chicks were in the box and nothing was known of it: no probe to
 believe, or nobody there to hear one. A night is called good only where there was none."""
 
+from dataclasses import dataclass, field
 from datetime import tzinfo
 
 from monitor.brooding.night_hours import NIGHT_FROM_H, hour_before
-from monitor.events import State
+from monitor.kept import Kept, Tick
 from monitor.watch.probe_watch import Extreme, ProbeWatch
 from monitor.watch.status import NightStatus
 
 BELOW, IN, ABOVE, UNSEEN, IDLE = "below", "in", "above", "unseen", "idle"
+_COUNTED = (BELOW, ABOVE, UNSEEN)
 
 
-class NightFigures:
+@dataclass(eq=False)
+class NightFigures(Kept):
     """Adds up time by side of the band; the probes keep their own lows and highs."""
 
-    def __init__(self) -> None:
-        self.from_at = 0.0
-        self.side = IDLE  # idle: no batch, nothing to count
-        self.since = 0.0  # tick
-        self._counted_from = 0.0  # tick of this night's 18:00
-        self._first: float | None = None  # tick at which there was something to count
-        self._seconds = {BELOW: 0.0, ABOVE: 0.0, UNSEEN: 0.0}
+    from_at: float = 0.0
+    side: str = IDLE  # idle: no batch, nothing to count
+    since: Tick = 0.0
+    _counted_from: Tick = 0.0  # this night's 18:00
+    _first: Tick | None = None  # when there was something to count
+    _seconds: dict[str, float] = field(default_factory=lambda: dict.fromkeys(_COUNTED, 0.0))
 
     def begin(self, at: float, tick: float, zone: tzinfo) -> bool:
         """Begins a new night if 18:00 has passed; returns whether it has."""
@@ -31,7 +33,7 @@ class NightFigures:
         if from_at == self.from_at:
             return False
         self.from_at = from_at
-        self._seconds = {BELOW: 0.0, ABOVE: 0.0, UNSEEN: 0.0}
+        self._seconds = dict.fromkeys(_COUNTED, 0.0)
         self._counted_from = tick - (at - from_at)
         self._first = None if self.side == IDLE else self._counted_from
         return True
@@ -79,27 +81,6 @@ class NightFigures:
             above_s=self._so_far(ABOVE, tick),
             unseen_s=self._so_far(UNSEEN, tick),
         )
-
-    def state(self) -> State:
-        """JSON-able."""
-        return {
-            "from_at": self.from_at,
-            "side": self.side,
-            "since": self.since,
-            "counted_from": self._counted_from,
-            "first": self._first,
-            "seconds": self._seconds,
-        }
-
-    def restore(self, state: State, shift_s: float) -> None:
-        """As it was, `shift_s` later."""
-        self.from_at = state["from_at"]
-        self.side = state["side"]
-        self.since = state["since"] + shift_s
-        self._counted_from = state["counted_from"] + shift_s
-        first = state.get("first")
-        self._first = None if first is None else first + shift_s
-        self._seconds = dict(state["seconds"])
 
 
 def _temp(extreme: Extreme) -> float:

@@ -6,7 +6,8 @@ reading changes nothing but the last value: the engine's short way for nearly al
 from collections import deque
 from typing import NamedTuple
 
-from monitor.events import ProbeFact, State
+from monitor.events import ProbeFact
+from monitor.kept import NEVER, Kept, Tick, part
 from monitor.site import Place, Probe
 from monitor.thermal.diagnosis import FaultKind
 from monitor.thermal.slope import slope_per_h
@@ -19,8 +20,8 @@ _TREND_MIN_S = 240.0
 _LATELY_S = 120.0
 _BAD_COUNT, _BAD_WINDOW_S = 3, 600.0  # three bad values in ten minutes are a fault. Common practice
 _INF = float("inf")
+_NONE_C = -273.15
 _LIT_C, _LEAP_K = 35.0, 10.0  # a probe beneath a lamp that was lit, and a leap of it
-_EDGES = ("cold", "chill", "hot", "overheat")
 
 
 # Readings hours old come from a probe's own store, and then younger ones follow; where all are late
@@ -32,8 +33,8 @@ class Lag(NamedTuple):
     """Readings that came long after their own time stamps."""
 
     age_s: float  # of the first of them, when it came
-    since: float  # tick at which that one came
-    last: float  # tick at which the latest one came that was as late
+    since: Tick  # when that one came
+    last: Tick  # when the latest one came that was as late
 
 
 class Extreme(NamedTuple):
@@ -44,76 +45,48 @@ class Extreme(NamedTuple):
     target_c: float | None
 
 
-class ProbeWatch:
+@part
+class ProbeWatch(Kept):
     """Mutable state of one probe; a few attributes are read by the engine at every reading."""
 
-    __slots__ = (
-        "at",
-        "bad",
-        "bad_reason",
-        "bad_row",
-        "bad_ticks",
-        "box_out",
-        "calm_high_c",
-        "calm_low_c",
-        "calm_until",
-        "chill",
-        "cold",
-        "doubted",
-        "finding",
-        "fire_c",
-        "found",
-        "heard",
-        "hot",
-        "key",
-        "lag",
-        "lit_c",
-        "night_high",
-        "night_low",
-        "out_of_service",
-        "outside",
-        "overheat",
-        "place",
-        "probe",
-        "samples",
-        "silent",
-        "stuck_since",
-        "target_c",
-        "temp_c",
-        "tick",
-        "was_beyond",
-    )
+    was_beyond: int = 0  # as last evaluated by its brooder
+    at: float = NEVER
+    tick: Tick = NEVER
+    temp_c: float | None = None
+    heard: Tick  # last usable reading, or since when one is waited for
+    silent: bool = False
+    lag: Lag | None = None
+    bad: bool = False
+    bad_reason: str | None = None
+    bad_ticks: list[Tick]
+    bad_row: int = 0  # so many bad values in a row
+    finding: str | None = None  # the thermal side's reason not to believe it
+    found: FaultKind | None = None  # what that is
+    stuck_since: Tick | None = None  # it says the same over and over
+    doubted: bool = False  # its last reading waits for the next one to bear it out
+    out_of_service: bool = False
+    cold: Edge
+    chill: Edge
+    hot: Edge
+    overheat: Edge
+    lit_c: float = _NONE_C  # its highest until a quarter of an hour ago
+    samples: deque[tuple[Tick, float]]
+    night_low: Extreme | None = None
+    night_high: Extreme | None = None
 
     def __init__(self, probe: Probe, start_tick: float) -> None:
         self.probe = probe
         self.key = probe.key
         self.place = probe.place
         self.outside = probe.place is Place.OUTSIDE
-        self.was_beyond = 0  # as last evaluated by its brooder
-        self.at = -_INF
-        self.tick = -_INF
-        self.temp_c: float | None = None
-        self.heard = start_tick  # last usable reading, or since when one is waited for
-        self.silent = False
-        self.lag: Lag | None = None
-        self.bad = False
-        self.bad_reason: str | None = None
-        self.bad_ticks: list[float] = []
-        self.bad_row = 0  # so many bad values in a row
-        self.finding: str | None = None  # the thermal side's reason not to believe it
-        self.found: FaultKind | None = None  # what that is
-        self.stuck_since: float | None = None  # tick from which it says the same over and over
-        self.doubted = False  # its last reading waits for the next one to bear it out
-        self.out_of_service = False
+        self.heard = start_tick
+        self.bad_ticks = []
         self.box_out = False  # the whole brooder is out of service
         self.target_c: float | None = None
         self.cold, self.chill = Edge(below=True), Edge(below=True)
         self.hot, self.overheat = Edge(below=False), Edge(below=False)
         self.fire_c = _INF
-        self.lit_c = -_INF  # its highest until a quarter of an hour ago
-        self.samples: deque[tuple[float, float]] = deque(maxlen=_SAMPLES)
-        self.night_low: Extreme | None = None
-        self.night_high: Extreme | None = None
+        self.samples = deque(maxlen=_SAMPLES)
         self.stir()
 
     def stir(self) -> None:
@@ -344,70 +317,7 @@ class ProbeWatch:
         if self.night_high is not None:
             self.night_high = self.night_high._replace(at=self.night_high.at + jump_s)
 
-    def state(self) -> State:
-        """JSON-able. Limits are not kept: the brooder sets them again."""
-        return {
-            "last": [self.at, self.tick, self.temp_c] if self.known else None,
-            "heard": self.heard,
-            "silent": self.silent,
-            "lag": self.lag,
-            "bad": [self.bad, self.bad_reason, self.bad_ticks, self.bad_row],
-            "finding": self.finding,
-            "found": None if self.found is None else str(self.found),
-            "stuck_since": self.stuck_since,
-            "doubted": self.doubted,
-            "out": self.out_of_service,
-            "beyond": {
-                name: [edge.count, edge.since, edge.last]
-                for name, edge in self._edges()
-                if edge.beyond
-            },
-            "lit_c": None if self.lit_c == -_INF else self.lit_c,
-            "was_beyond": self.was_beyond,
-            "samples": [list(sample) for sample in self.samples],
-            "night": [self.night_low, self.night_high],
-        }
-
-    def restore(self, state: State, shift_s: float) -> None:
-        """As it was, `shift_s` later."""
-        if state["last"] is not None:
-            self.at, tick, self.temp_c = state["last"]
-            self.tick = tick + shift_s
-        self.heard = state["heard"] + shift_s
-        self.silent = state["silent"]
-        lag = state.get("lag")
-        self.lag = None
-        if lag is not None:
-            age_s, since, last = lag
-            self.lag = Lag(age_s, since + shift_s, last + shift_s)
-        self.bad, self.bad_reason, ticks, *row = state["bad"]
-        self.bad_row = row[0] if row else 0
-        self.bad_ticks = [tick + shift_s for tick in ticks]
-        self.finding = state["finding"]
-        found = state.get("found")
-        self.found = None if found is None else FaultKind(found)
-        stuck = state.get("stuck_since")
-        self.stuck_since = None if stuck is None else stuck + shift_s
-        self.doubted = state.get("doubted", False)
-        self.out_of_service = state["out"]
-        lit_c = state.get("lit_c")
-        self.lit_c = -_INF if lit_c is None else lit_c
-        self.samples.clear()
-        self.samples.extend((tick + shift_s, temp_c) for tick, temp_c in state["samples"])
-        low, high = state["night"]
-        self.night_low = None if low is None else Extreme(*low)
-        self.night_high = None if high is None else Extreme(*high)
+    def resume(self) -> None:
+        """Its brooder sets the limits again."""
+        self.samples = deque(self.samples, _SAMPLES)
         self.stir()
-
-    def restore_edges(self, state: State, shift_s: float) -> None:
-        """Which limits it was beyond; after the limits have been set."""
-        kept = state["beyond"]
-        for name, edge in self._edges():
-            edge.beyond = name in kept
-            if edge.beyond and isinstance(kept, dict):
-                edge.count, since, last = kept[name]
-                edge.since, edge.last = since + shift_s, last + shift_s
-        self.was_beyond = state["was_beyond"]
-
-    def _edges(self) -> tuple[tuple[str, Edge], ...]:
-        return tuple(zip(_EDGES, (self.cold, self.chill, self.hot, self.overheat), strict=True))

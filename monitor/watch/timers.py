@@ -3,8 +3,13 @@
 A timer has a name (rank, kind, key): timers due at the same tick fire in the order of their
 names, so the order does not depend on when each was set, and a restart keeps it."""
 
+from collections.abc import Iterable
 from heapq import heappop, heappush
-from typing import NamedTuple
+from typing import Annotated, NamedTuple
+
+from pydantic import PlainSerializer
+
+from monitor.kept import ByTuple, Kept, Tick, part
 
 NEVER = float("inf")
 
@@ -17,13 +22,19 @@ class Slot(NamedTuple):
     key: str
 
 
-class Timers:
+def _in_order(due: dict[Slot, float]) -> list[tuple[Slot, float]]:
+    return sorted(due.items())
+
+
+@part
+class Timers(Kept):
     """At most one due time per slot; setting it again moves it."""
 
     __slots__ = ("_due", "_heap", "next_due")
+    _due: Annotated[ByTuple[Slot, Tick], PlainSerializer(_in_order)]
 
     def __init__(self) -> None:
-        self._due: dict[Slot, float] = {}
+        self._due = {}
         self._heap: list[tuple[float, Slot]] = []
         self.next_due = NEVER  # read once a reading: an attribute, not a call
 
@@ -53,14 +64,16 @@ class Timers:
             heappop(heap)
         self.next_due = heap[0][0] if heap else NEVER
 
-    def state(self) -> list[list[float | int | str]]:
-        """JSON-able, in a fixed order."""
-        return [[due, *slot] for slot, due in sorted(self._due.items())]
-
-    def restore(self, state: list[list[float | int | str]], shift_s: float) -> None:
-        """As they were, `shift_s` later."""
-        self._due.clear()
-        self._heap.clear()
-        for due, rank, kind, key in state:
-            self.set(Slot(int(rank), str(kind), str(key)), float(due) + shift_s)
+    def resume(self) -> None:
+        self._heap = sorted((due, slot) for slot, due in self._due.items())
         self._drop_moved()
+
+    def drop(self, unknown: Iterable[Slot]) -> None:
+        """Timers of what there is no more."""
+        for slot in unknown:
+            self.set(slot, None)
+
+    @property
+    def slots(self) -> list[Slot]:
+        """All that are set."""
+        return list(self._due)

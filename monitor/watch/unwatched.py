@@ -7,6 +7,7 @@ lost it."""
 
 from monitor.brooding.batch import Ledger
 from monitor.events import AlarmName, Entry, EntryKind, Facts
+from monitor.kept import Kept, Sorted, part
 from monitor.site import Limits, Place
 from monitor.watch.alarm import Alarm, Description
 from monitor.watch.alarm_register import AlarmRegister
@@ -28,13 +29,16 @@ _NO_FLOOR = Facts(
 )
 
 
-class Unwatched:
+@part
+class Unwatched(Kept):
     """Looks at every box after each entry and each change of the configuration."""
+
+    _unknown: Sorted[str]  # boxes of which nobody knows what is in them
 
     def __init__(self, boxes: list[BrooderWatch], register: AlarmRegister) -> None:
         self._boxes = boxes
         self._register = register
-        self._unknown: set[str] = set()  # boxes of which nobody knows what is in them
+        self._unknown = set()
         self._lost: list[str] = []  # birds in boxes that are not configured, in words
         self._alarms = {
             box.name: register.open(AlarmName.UNWATCHED, box.name, self, limits=box.brooder.limits)
@@ -103,15 +107,12 @@ class Unwatched:
         """Nothing more to say."""
         return Facts()
 
-    def state(self) -> list[str]:
-        """JSON-able."""
-        return sorted(self._unknown)
-
-    def restore(self, state: list[str]) -> None:
-        """As it was. Where one of the boxes has another name now, any empty one may be it."""
+    def resume(self) -> None:
+        """Where one of the boxes has another name now, any empty one may be it."""
         names = {box.name for box in self._boxes}
-        self._unknown = names & set(state)
-        if set(state) - names:
+        renamed = self._unknown - names
+        self._unknown &= names
+        if renamed:
             self.birds_unknown()
         for alarm in (*self._alarms.values(), self._site):
             if alarm.active:

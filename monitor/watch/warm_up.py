@@ -2,7 +2,7 @@
 Nothing here is told as an alarm, and nothing of it stays once they are in. Owned by
 watch.brooder_watch, looked at every quarter of an hour."""
 
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from datetime import date
 
 from monitor.brooding.age_limits import AgeLimits, limits_at
@@ -10,9 +10,9 @@ from monitor.brooding.batch import Ledger
 from monitor.brooding.entries import day_of
 from monitor.brooding.rearing_plan import ARRIVAL_DAYS
 from monitor.brooding.schedules import schedule_for
-from monitor.events import State
+from monitor.kept import Kept, Tick, part
 from monitor.site import Brooder, Place
-from monitor.thermal.diagnosis import Outlook, outlook_of
+from monitor.thermal.diagnosis import Outlook
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,15 +35,17 @@ class WarmUp:
     outlook: Outlook | None  # of the coming night, without the birds' own warmth
 
 
-class EmptyBox:
-    """Mutable: what is known of a box while nobody is in it."""
+@part
+class EmptyBox(Kept):
+    """Mutable: what is known of a box while nobody is in it. What is expected is the ledger's."""
+
+    level_since: Tick | None = None
+    outlook: Outlook | None = None
 
     def __init__(self, brooder: Brooder) -> None:
         self._brooder = brooder
         self.expected: Expected | None = None
         self.waits = True
-        self.level_since: float | None = None  # tick
-        self.outlook: Outlook | None = None
 
     def take(self, ledger: Ledger) -> None:
         """The ledger has another entry."""
@@ -82,16 +84,3 @@ class EmptyBox:
         if limits is None:
             return None
         return WarmUp(self.waits, limits, None if since is None else since + offset_s, self.outlook)
-
-    def state(self) -> State:
-        """JSON-able; what is expected is the ledger's."""
-        return {
-            "level_since": self.level_since,
-            "outlook": None if self.outlook is None else asdict(self.outlook),
-        }
-
-    def restore(self, state: State, shift_s: float) -> None:
-        """As it was, `shift_s` later."""
-        since, outlook = state["level_since"], state["outlook"]
-        self.level_since = None if since is None else since + shift_s
-        self.outlook = None if outlook is None else outlook_of(outlook)

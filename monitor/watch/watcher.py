@@ -3,9 +3,9 @@
 Owned by watch.engine; the service reports the facts through `Engine.fault`."""
 
 from collections.abc import Callable
-from typing import Any
 
-from monitor.events import AlarmName, Cause, Facts, ProbeFact, State
+from monitor.events import AlarmName, Cause, Facts, ProbeFact
+from monitor.kept import Kept, Sorted, Tick, part
 from monitor.site import Limits, Place
 from monitor.watch.alarm import Alarm, Description
 from monitor.watch.alarm_register import AlarmRegister
@@ -28,11 +28,19 @@ _ALWAYS = (
     AlarmName.CLOCK_FAULT,
     AlarmName.WAS_DOWN,
 )
-_BY_CONTACT = (AlarmName.DELIVERY_FAULT,)  # one for each, once it is reported on
 
 
-class Watcher:
+@part
+class Watcher(Kept):
     """What is wrong with the tool, not with the box."""
+
+    _wrong: dict[str, bool]  # by alarm
+    _facts: dict[str, Facts]
+    _gap: Facts | None = None  # told once the readings are back
+    _gap_tick: Tick = 0.0
+    _asks: bool = False  # a jump of the clock waits for an answer
+    _jump_s: float = 0.0  # how far it jumped since then
+    _opened: Sorted[tuple[str, str | None]]  # there to be put aside, raised or not
 
     def __init__(
         self,
@@ -44,29 +52,16 @@ class Watcher:
         """`season_closed`: there have been birds, and there are none. Then nobody is told of the
         tool itself either; what is still wrong is told when birds come."""
         self._season_closed = season_closed
-        self._wrong: dict[str, bool] = {}  # by alarm
         self._register = register
         self._timers = timers
         self._boxes = boxes
-        self._facts: dict[str, Facts] = {}
-        self._gap: Facts | None = None  # told once the readings are back
-        self._gap_tick = 0.0
-        self._asks = False  # a jump of the clock waits for an answer
-        self._jump_s = 0.0  # how far it jumped since then
-        self._opened: set[tuple[str, str | None]] = set()  # there to be put aside, raised or not
+        self._wrong, self._facts, self._opened = {}, {}, set()
         for name in _ALWAYS:
             self._alarm(name)
 
     def _alarm(self, name: AlarmName, subject: str | None = None) -> Alarm:
         self._opened.add((name.value, subject))
         return self._register.open(name, None, self, limits=Limits(), subject=subject)
-
-    def reopen(self, place: list[Any]) -> Alarm | None:
-        """An alarm of a saved state, if it is one of the watcher's."""
-        name, brooder, subject = place
-        if brooder is not None or name not in (*_ALWAYS, *_BY_CONTACT):
-            return None
-        return self._alarm(AlarmName(name), subject)
 
     def see(self, name: AlarmName, active: bool, tick: float, facts: Facts) -> None:
         """A fault is there, or no longer."""
@@ -184,25 +179,7 @@ class Watcher:
         """What the service said last."""
         return self._facts.get(alarm.key, Facts()).copy()
 
-    def state(self) -> State:
-        """JSON-able."""
-        return {
-            "facts": self._facts,
-            "wrong": self._wrong,
-            "gap": self._gap,
-            "gap_tick": self._gap_tick,
-            "jump": [self._asks, self._jump_s],
-            "opened": sorted(self._opened, key=str),
-        }
-
-    def restore(self, state: State, shift_s: float) -> None:
-        """As it was, `shift_s` later."""
-        for name, subject in state.get("opened", ()):
-            self.reopen([name, None, subject])
-        self._facts = dict(state["facts"])
-        self._wrong = {
-            k: v for k, v in state.get("wrong", {}).items() if k in self._register.alarms
-        }
-        self._gap = state["gap"]
-        self._gap_tick = state["gap_tick"] + shift_s
-        self._asks, self._jump_s = state.get("jump", (False, 0.0))
+    def resume(self) -> None:
+        for name, subject in list(self._opened):
+            self._alarm(AlarmName(name), subject)
+        self._wrong = {k: v for k, v in self._wrong.items() if k in self._register.alarms}

@@ -174,7 +174,7 @@ class Watch(RuleBasedStateMachine):
 
     @rule()
     def the_service_is_killed_and_starts_again(self) -> None:
-        kept = json.loads(json.dumps(self.engine.state(), allow_nan=False))
+        kept = json.loads(json.dumps(self.engine.kept(), allow_nan=False))
         self.engine = self.fresh()
         self.engine.restore(kept, 0.0)
 

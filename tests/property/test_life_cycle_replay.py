@@ -77,7 +77,7 @@ def fresh(site: Site = SITE) -> Engine:
 
 
 def through_json(engine: Engine) -> Any:
-    return json.loads(json.dumps(engine.state(), allow_nan=False))
+    return json.loads(json.dumps(engine.kept(), allow_nan=False))
 
 
 def run(events: Iterable[Event], engine: Engine) -> list[Change]:

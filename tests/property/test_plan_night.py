@@ -155,7 +155,7 @@ class Life:
             for row in rows(message):
                 disk.outbox.setdefault((row.key, row.contact), row)
         if len(disk.inputs) - disk.mark >= 100:
-            states = [self.service.engine.state(), self.service.plan.state()]
+            states = [self.service.engine.kept(), self.service.plan.kept()]
             disk.snapshot, disk.mark = json.dumps(states), len(disk.inputs)
             disk.shift_s = self.service.shift_s
         self._danger(0.05)
@@ -220,7 +220,7 @@ def test_an_answer_in_the_night_is_kept_over_a_kill():
     now = service.now
     answer = Entry(at=now.at, entry=EntryKind.ACKNOWLEDGE, brooder="porch", number=2, by="me")
     service.take(answer)
-    states = json.loads(json.dumps([service.engine.state(), service.plan.state()]))
+    states = json.loads(json.dumps([service.engine.kept(), service.plan.kept()]))
     second = Service(night, 500.0)
     second.engine.restore(states[0], 500.0)
     second.plan.restore(states[1], 500.0)

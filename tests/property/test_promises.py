@@ -126,7 +126,7 @@ class Box:
 
     def restarts(self) -> None:
         """Killed and started again, or its configuration read anew."""
-        kept = json.loads(json.dumps(self.engine.state(), allow_nan=False))
+        kept = json.loads(json.dumps(self.engine.kept(), allow_nan=False))
         self.engine = self.made()
         self.engine.restore(kept, 0.0)
 

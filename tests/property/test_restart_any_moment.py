@@ -35,7 +35,10 @@ from monitor.watch.engine import Engine
 EXAMPLES = 1000 if os.environ.get("BROODER_LONG") else 25
 STEPS = 500
 TICKS_NEAR_S, SHIFT_S = 1e8, 3e8
-OFFSETS = {"engine.offset_s": -1, "plan._offset_s": 1}  # wall minus steady, and steady minus wall
+OFFSETS = {
+    "engine._register.offset_s": -1,
+    "plan._offset_s": 1,
+}  # wall minus steady, and steady minus wall
 PEOPLE = (Contact(name="me", url="json://127.0.0.1:9/hook"),)
 COMPARED_EVERY = 50
 USUAL_C = {Place.FLOOR: 35.0, Place.UNDER_HEAT: 40.0, Place.COOL_END: 30.0, Place.OUTSIDE: 5.0}
@@ -79,7 +82,7 @@ def some_site(rng: random.Random) -> Site:
 
 def kept(engine: Engine) -> State:
     """Its state as the journal gives it back."""
-    return as_kept(engine.state())
+    return as_kept(engine.kept())
 
 
 def as_kept(state: State) -> State:
@@ -266,8 +269,8 @@ def test_a_state_goes_on_under_another_steady_clock_with_every_tick_moved(seed: 
             engine.restore(kept(two.on), SHIFT_S)
             compare_moved(kept(two.on), kept(engine), "engine")
             plan = Plan(two.site, PEOPLE, Policy(), look=lambda: None)
-            plan.restore(as_kept(two.plan.state()), SHIFT_S)
-            compare_moved(as_kept(two.plan.state()), as_kept(plan.state()), "plan")
+            plan.restore(as_kept(two.plan.kept()), SHIFT_S)
+            compare_moved(as_kept(two.plan.kept()), as_kept(plan.kept()), "plan")
 
 
 def compare_moved(before: object, after: object, where: str) -> None:

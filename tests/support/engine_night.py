@@ -98,7 +98,7 @@ class Night:
 
     def restarts(self, shift_s: float) -> None:
         """Another process takes over, whose steady clock is `shift_s` ahead of the old one's."""
-        state = json.loads(json.dumps(self.engine.state()))
+        state = json.loads(json.dumps(self.engine.kept()))
         self.shift_s += shift_s
         self.engine = Engine(self.site, self.now(), make_estimator=self._make_estimator)
         self.engine.restore(state, shift_s)

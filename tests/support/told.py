@@ -132,7 +132,7 @@ def told_by(
         if change is not None:
             said += plan.changes([change], Moment(at, at + offset_s))
         if number in restarts:
-            state = plan.state()
+            state = plan.kept()
             plan = Plan(course.site, (ME, ANN))
             plan.restore(state, shift_s)
             offset_s += shift_s

@@ -59,7 +59,7 @@ class Teller:
 
     def restarted(self) -> None:
         """The same in a new process, an hour later on the tick scale."""
-        state = self.plan.state()
+        state = self.plan.kept()
         self.plan = Plan(site(), self.contacts, self.policy)
         self.plan.restore(state, 0.0)
 
@@ -994,7 +994,7 @@ def test_a_brooder_taken_out_of_the_configuration_drops_out_of_a_restored_plan()
         name=here.name, timezone=here.timezone, units=here.units, brooders=here.brooders[1:]
     )
     plan = Plan(smaller, (ME,))
-    plan.restore(teller.plan.state(), 0.0)
+    plan.restore(teller.plan.kept(), 0.0)
     assert plan.advance(Moment(NIGHT + 3600, NIGHT + 3600)) == []
 
 

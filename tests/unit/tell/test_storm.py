@@ -160,7 +160,7 @@ def test_a_storm_goes_on_the_same_after_a_restart() -> None:
     one, other = Barn(10), Barn(10)
     for barn in (one, other):
         power_cut(barn, 10)
-    state = other.plan.state()
+    state = other.plan.kept()
     other.plan = Plan(many(10), (ME,))
     other.plan.restore(state, 0.0)
     for barn in (one, other):

@@ -76,7 +76,7 @@ def test_before_anything_is_learned_a_floor_is_taken_to_stay() -> None:
 def test_a_restart_with_any_shift_goes_on_exactly() -> None:
     follow, outside_c = night(0.6, 5.0)
     other = Follow()
-    other.restore(json.loads(json.dumps(follow.state())), 1e5)
+    other.restore(json.loads(json.dumps(follow.kept())), 1e5)
     follow.see(5.25 * H, 31.0, outside_c, night=True)
     other.see(5.25 * H + 1e5, 31.0, outside_c, night=True)
     assert told(other, outside_c) == told(follow, outside_c)

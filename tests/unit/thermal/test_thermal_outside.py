@@ -199,7 +199,7 @@ def test_a_restart_with_any_shift_gives_the_same_curve(shift_s, tens):
     rng = Random(tens)
     past, now = heard(lambda hour: 10.0 - 0.3 * (hour % 24.0) + rng.gauss(0, 0.1), tens / 6.0)
     other = OutsideHeard()
-    other.restore(json.loads(json.dumps(past.state())), shift_s)
+    other.restore(json.loads(json.dumps(past.kept())), shift_s)
     shifted = Moment(now.at, now.tick + shift_s)
     both = zip(skies(past, now), other.skies(shifted, now.at + 12 * H, shift_s), strict=True)
     for one, two in both:

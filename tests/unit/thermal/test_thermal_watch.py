@@ -304,7 +304,7 @@ def _told_by(start: Prior, samples: list, cut: int | None = None, shift_s: float
     moved = 0.0
     for index, (tick, key, temp_c) in enumerate(samples):
         if index == cut:
-            state = json.loads(json.dumps(watch.state()))
+            state = json.loads(json.dumps(watch.kept()))
             watch = fresh()
             watch.restore(state, shift_s)
             moved = shift_s

@@ -6,7 +6,8 @@ from dataclasses import asdict
 import pytest
 
 from monitor.events import Moment
-from monitor.thermal.diagnosis import Outlook, outlook_of
+from monitor.kept import thaw
+from monitor.thermal.diagnosis import Outlook
 from monitor.thermal.follow import Following
 from monitor.thermal.outside_curve import Expected, OutsideCurve, from_low
 from monitor.thermal.tonight import (
@@ -154,4 +155,4 @@ def test_the_course_of_the_night_goes_from_now_to_the_lowest_and_on_to_the_morni
     assert (first.at, first.mid_c, last.at) == (EVENING, 31.0, MORNING)
     assert min(p.mid_c for p in points) == pytest.approx(outlook.lowest_c.mid, abs=0.5)
     assert all(p.low_c <= p.mid_c <= p.high_c for p in points)
-    assert outlook_of(json.loads(json.dumps(asdict(outlook)))) == outlook
+    assert thaw(Outlook, json.loads(json.dumps(asdict(outlook))), 0.0) == outlook

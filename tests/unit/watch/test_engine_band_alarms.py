@@ -141,9 +141,9 @@ def test_undoing_the_move_brings_the_alarm_back(night: Night) -> None:
 
 def test_a_late_reading_disturbs_nothing(night: Night) -> None:
     night.holds(31.0, for_s=600)
-    before = night.engine.state()
+    before = night.engine.kept()
     night.says(45.0, at=100.0)
-    assert night.engine.state() == before
+    assert night.engine.kept() == before
 
 
 def test_readings_from_a_probes_store_hours_old_raise_nothing(night: Night) -> None:

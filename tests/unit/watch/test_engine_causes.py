@@ -363,7 +363,7 @@ def test_by_day_nobody_is_warned_of_the_night(make: Callable[[Brooder, bool], No
 def test_tonight_answers_what_if_and_changes_nothing(night: Night, told: Told) -> None:
     told.chance = 0.7
     night.holds(35.0, for_s=600)
-    before = night.engine.state()
+    before = night.engine.kept()
     as_it_is = night.engine.tonight("porch", night.now()).outlook
     with_lamp = night.engine.tonight("porch", night.now(), extra_watts=250.0).outlook
     given_low = night.engine.tonight("porch", night.now(), low_c=-5.0).outlook
@@ -372,7 +372,7 @@ def test_tonight_answers_what_if_and_changes_nothing(night: Night, told: Told) -
     assert given_low is not None
     assert (as_it_is.chance, with_lamp.chance) == (0.7, 0.0)
     assert given_low.outside_from == "the low you gave"
-    assert night.engine.state() == before
+    assert night.engine.kept() == before
 
 
 def test_a_reading_in_doubt_begins_nothing(night: Night, told: Told) -> None:

@@ -113,7 +113,7 @@ def test_the_cold_of_last_night_is_not_forgotten_by_a_restart() -> None:
     night = flock(outside=True, from_day="2026-02-27")
     through(night, -4.0, DAY_S / 2)
     through(night, 14.0, DAY_S / 4)
-    kept = json.loads(json.dumps(night.engine.state()))
+    kept = json.loads(json.dumps(night.engine.kept()))
     now = Moment(night.now().at, 500.0)  # the board was off for a moment: another steady clock
     night.engine = Engine(night.site, now, make_estimator=estimator.none)
     night.engine.restore(kept, shift_s=500.0 - night.now().tick)

@@ -27,7 +27,7 @@ def box(night: Night) -> BrooderStatus:
 def away(night: Night, for_s: float) -> None:
     """The service ends, and is started anew from what it kept."""
     left = night.now()
-    kept = json.loads(json.dumps(night.engine.state()))
+    kept = json.loads(json.dumps(night.engine.kept()))
     night.t += for_s
     night.engine = Engine(night.site, night.now(), make_estimator=estimator.none)
     night.engine.restore(kept)

@@ -2,6 +2,7 @@
 
 import json
 
+import pytest
 from support.engine_night import EVENING, Night, a_brooder, a_site
 
 from monitor.events import ChangeKind, Entry, EntryKind, Moment, Reading
@@ -13,7 +14,7 @@ def again(night: Night, *names: str, floors: int = 1, shift_s: float = 0.0) -> E
     site = a_site(*(a_brooder(n, floors=floors) for n in names))
     now = night.now()
     engine = Engine(site, Moment(now.at, now.tick + shift_s), make_estimator=estimator.none)
-    engine.restore(json.loads(json.dumps(night.engine.state())), shift_s)
+    engine.restore(json.loads(json.dumps(night.engine.kept())), shift_s)
     return engine
 
 
@@ -82,12 +83,13 @@ def test_a_clock_set_right_before_the_restart_keeps_every_delay() -> None:
     assert (cold.change, cold.at) == (ChangeKind.RAISED, due)
 
 
-def test_a_state_of_another_version_is_not_taken_up() -> None:
+def test_a_state_of_another_version_is_refused_and_nothing_of_it_is_taken_up() -> None:
     night = Night(make_estimator=estimator.none)
     engine = Engine(a_site(), Moment(EVENING, EVENING), make_estimator=estimator.none)
-    before = engine.state()
-    engine.restore({**night.engine.state(), "version": 99})
-    assert engine.state() == before
+    before = engine.kept()
+    with pytest.raises(ValueError, match="version"):
+        engine.restore({**night.engine.kept(), "version": 99})
+    assert engine.kept() == before
 
 
 def test_a_night_of_23_hours_and_one_of_25_begin_at_six_by_the_clock() -> None:

@@ -30,6 +30,6 @@ def test_restored_timers_fire_later_by_the_shift(slots: dict[Slot, float], shift
     timers, again = Timers(), Timers()
     for slot, due in slots.items():
         timers.set(slot, due)
-    again.restore(timers.state(), shift_s)
+    again.restore(timers.kept(), shift_s)
     for slot, due in slots.items():
         assert again.due(slot) == due + shift_s

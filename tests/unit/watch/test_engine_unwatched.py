@@ -38,7 +38,7 @@ def test_birds_in_what_is_out_of_service_are_said_to_be_unwatched_until_it_is_ba
     act(night)
     assert [box for box, _ in unwatched(night.engine, night)] == ["porch"]
     again = Engine(night.site, night.now())
-    again.restore(night.engine.state())
+    again.restore(night.engine.kept())
     again.look_again(night.now())
     assert unwatched(again, night) == unwatched(night.engine, night), "after a restart too"
     probe = "porch/floor" if act is floor_probe_out else None
@@ -61,7 +61,7 @@ def test_birds_that_are_no_longer_known_are_asked_for_until_somebody_says(answer
     night.changes += night.engine.fault(AlarmName.UNWATCHED, True, night.now(), Facts())
     assert [box for box, _ in unwatched(night.engine, night)] == ["porch"]
     again = Engine(night.site, night.now())
-    again.restore(night.engine.state())
+    again.restore(night.engine.kept())
     again.look_again(night.now())
     assert [box for box, _ in unwatched(again, night)] == ["porch"]
     night.engine = again
@@ -76,7 +76,7 @@ def test_birds_that_are_no_longer_known_are_asked_for_until_somebody_says(answer
 def test_a_box_that_the_configuration_lost_is_named_with_its_birds() -> None:
     night = Night(a_site(a_brooder("porch"), a_brooder("shed")))
     other = Engine(a_site(a_brooder("Porch"), a_brooder("shed")), night.now())
-    other.restore(night.engine.state())
+    other.restore(night.engine.kept())
     other.look_again(night.now())
     [(where, why)] = unwatched(other, night)
     assert where is None
@@ -87,11 +87,11 @@ def test_birds_whose_last_floor_probe_was_taken_away_are_said_to_be_unwatched() 
     night = Night()
     box = replace(a_brooder(), probes=(a_probe("porch", "lamp", Place.UNDER_HEAT),))
     other = Engine(a_site(box), night.now())
-    other.restore(night.engine.state())
+    other.restore(night.engine.kept())
     other.look_again(night.now())
     assert [box for box, _ in unwatched(other, night)] == ["porch"]
     back = Engine(night.site, night.now())
-    back.restore(other.state())
+    back.restore(other.kept())
     back.look_again(night.now())
     assert unwatched(back, night) == []
 
@@ -100,6 +100,6 @@ def test_a_box_whose_birds_are_unknown_is_asked_for_under_its_new_name_too() -> 
     night = Night(batch=False)
     night.changes += night.engine.fault(AlarmName.UNWATCHED, True, night.now(), Facts())
     renamed = Engine(a_site(a_brooder("Porch")), night.now())
-    renamed.restore(night.engine.state())
+    renamed.restore(night.engine.kept())
     renamed.look_again(night.now())
     assert [box for box, _ in unwatched(renamed, night)] == ["Porch"]

@@ -106,7 +106,7 @@ def test_a_clock_that_jumps_is_told_and_no_target_follows_before_somebody_says_i
     assert box_of(night, later).target_c == before
     assert asked(night, later), "and it waits for the answer"
     again = Engine(night.site, later)
-    again.restore(night.engine.state())
+    again.restore(night.engine.kept())
     yes = Entry(
         at=later.at, entry=EntryKind.ACKNOWLEDGE, number=9, alarm="clock-fault", by="my phone"
     )
@@ -367,9 +367,9 @@ def test_the_nights_figures_begin_anew_at_six_in_the_evening() -> None:
 
 def test_asking_for_the_status_changes_nothing(night: Night) -> None:
     night.holds(31.0, for_s=600)
-    before = night.engine.state()
+    before = night.engine.kept()
     night.engine.status(night.now(night.t + 100))
-    assert night.engine.state() == before
+    assert night.engine.kept() == before
 
 
 def test_an_estimator_that_breaks_is_put_aside_and_the_band_is_still_watched() -> None:

@@ -179,7 +179,7 @@ def test_without_an_estimate_a_dead_lamp_is_told_all_the_same() -> None:
 def test_a_restart_goes_on_with_what_the_plugs_have_said(night: Night) -> None:
     goes_on(night, 20, west=out, east=lit())  # one word
     other = Engine(night.site, night.now())
-    other.restore(night.engine.state())
+    other.restore(night.engine.kept())
     night.engine = other
     goes_on(night, 30, west=out, east=lit())
     assert night.told() == ["porch/heat-loss"]
