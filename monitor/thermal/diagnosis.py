@@ -89,6 +89,8 @@ class HeatKnown:
     out: frozenset[int]
     cover_open: bool | None  # None: no switch says
     mains_off: bool = False
+    drawn_w: float | None = None  # by all sources; None: not every plug is heard
+    whole_w: float | None = None  # with all of them lit; None: no thermostat spares any
     # Since and until when a thermostat's rest brings the floor down, as usual.
     rests_since: Tick = NEVER
     rests_until: Tick = NEVER

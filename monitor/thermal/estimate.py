@@ -134,6 +134,11 @@ class Estimate(Kept):
         """What is measured of heat and cover: is the diagnosis another one now?"""
         return self.guarded(lambda it: it.heat_is(tick, known)) is not None
 
+    @property
+    def w_per_k(self) -> float | None:
+        """What the box loses for each kelvin above the outside, as its plugs have shown."""
+        return self.guarded(lambda it: it.w_per_k)
+
     def leave_out(self, probe: str) -> None:
         """An inside probe is not in use any more."""
         self.guarded(lambda it: it.leave_out(probe))

@@ -9,7 +9,7 @@ are this project's, found on invented nights; tests/bench/bench_tonight.py measu
 others."""
 
 from dataclasses import dataclass
-from math import exp
+from math import exp, inf
 from typing import NamedTuple
 
 from monitor.kept import Kept, Tick
@@ -38,6 +38,7 @@ class Following(NamedTuple):
     both: float  # covariance of level and share
     felt_c: float  # the outside as the floor feels it by now
     lag_s: float = _LAG_S
+    spare_k: float = inf  # so much colder than `felt_c` all heat is lit, and holds no more
 
 
 def unmeasured(floor_c: float, outside_c: float, *, known: bool, at_once: bool) -> Following:
@@ -113,6 +114,11 @@ class Follow(Kept):
         self._v_share -= share_gain * self._both
         self._both -= share_gain * self._v_level
         self._v_level -= gain * self._v_level
+
+    @property
+    def felt_c(self) -> float:
+        """The outside as the floor feels it."""
+        return self._felt_c
 
     def lost(self, lost_k: float, sd_k: float) -> None:
         """Heat went out, and the floor settles so much lower."""

@@ -7,6 +7,7 @@ decides when to tell and weighs why; `probe_health` looks at single probes once 
 Time and memory are bounded, and all is pure."""
 
 from dataclasses import replace
+from math import inf
 from typing import NamedTuple
 
 from monitor.brooding.heat_balance import Prior
@@ -33,6 +34,7 @@ from monitor.thermal.model import FloorModel
 from monitor.thermal.outside_curve import OutsideCurve, Skies
 from monitor.thermal.outside_heard import OutsideHeard
 from monitor.thermal.probe_health import CHECK_S, ProbeHealth
+from monitor.thermal.reserve import Reserve
 from monitor.thermal.rise import Rise
 from monitor.thermal.slope import slope_per_h
 from monitor.thermal.tonight import LowAt
@@ -79,6 +81,7 @@ class ThermalWatch(Kept):
     _health: ProbeHealth
     _outside: OutsideHeard
     _follow: Follow
+    _reserve: Reserve
     _birds_held: Tick | None = None  # since when birds are in and the heat holds
     _model: FloorModel | None = None
     _first: Tick = NEVER  # floor reading
@@ -114,6 +117,7 @@ class ThermalWatch(Kept):
         self._health = ProbeHealth(list(self._tracks))
         self._outside = OutsideHeard()
         self._follow = self._anew()
+        self._reserve = Reserve()
         self._fall, self._rise, self._warming = Fall(), Rise(), Warming()
         self._course, self._outside_course = Course(slow=True), Course()
         self._known = HeatKnown({}, frozenset(), None)
@@ -145,6 +149,7 @@ class ThermalWatch(Kept):
         """What is measured of heat and cover: the lamp that draws nothing is out, the one that
         draws is not. The diagnosis, when it is another than the last one told."""
         before, self._known = self._known, known
+        self._reserve.draws(tick, known.drawn_w)
         if known.cover_open:
             self._acted = tick
         if known.out != before.out:
@@ -309,6 +314,8 @@ class ThermalWatch(Kept):
             self._birds_held = tick
         if model.outside_known:
             self._follow.see(tick, mean_c, self._ambient_c(), night=self._is_night(tick))
+            above_k = mean_c - self._follow.felt_c
+            self._reserve.holds(tick, above_k, self._prior.bird_watts)
 
     def _anew(self) -> Follow:
         return Follow(thermostat=any(source.thermostat for source in self._brooder.heat))
@@ -660,9 +667,21 @@ class ThermalWatch(Kept):
         outside_c = outside.at(start.at)
         model = self._model
         if model is not None and model.outside_known:
-            return self._follow.at(floor_c, outside_c, night=self._is_night(start.tick))
+            night = self._is_night(start.tick)
+            return self._follow.at(floor_c, outside_c, night=night)._replace(spare_k=self._spare_k)
         known = model is not None and model.known
         return unmeasured(floor_c, outside_c, known=known, at_once=outside.by_floor)
+
+    @property
+    def w_per_k(self) -> float | None:
+        """What the box loses for each kelvin, learned from measured watts."""
+        return self._reserve.w_per_k
+
+    @property
+    def _spare_k(self) -> float:
+        whole_w = self._known.whole_w
+        spare_k = None if whole_w is None else self._reserve.spare_k(whole_w)
+        return inf if spare_k is None else spare_k
 
     def resume(self) -> None:
         """Sources that are no longer configured drop out. What was told last is told again, which

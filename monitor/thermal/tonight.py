@@ -15,7 +15,7 @@ from statistics import NormalDist
 from typing import NamedTuple
 
 from monitor.thermal.diagnosis import Foreseen, Interval, Outlook
-from monitor.thermal.follow import Following
+from monitor.thermal.follow import FLOOR_SHARE, Following
 from monitor.thermal.outside_curve import OutsideCurve
 
 WARN_CHANCE = 0.55  # a cold night is told at this chance of leaving the band ...
@@ -78,14 +78,17 @@ def hours(edges: Edges, *, follows: Following, outside: OutsideCurve) -> Hours:
         outside_c, outside_sd_k = outside.expected(at)
         felt_c = outside_c + keep * (felt_c - outside_c)
         warmer_k = felt_c - follows.felt_c
+        # Beyond what a thermostat keeps back a box goes with the outside as one without.
+        beyond_k = max(0.0, -warmer_k - follows.spare_k)
+        steeper = max(0.0, FLOOR_SHARE - follows.share) if beyond_k else 0.0
         found.append(
             Hour(
                 at,
                 at - start_at,
                 low_c,
                 outside_c,
-                follows.level_c + follows.share * warmer_k,
-                follows.level_var + (follows.share * outside_sd_k) ** 2,
+                follows.level_c + follows.share * warmer_k - steeper * beyond_k,
+                follows.level_var + ((follows.share + steeper) * outside_sd_k) ** 2,
                 max(0.0, 2.0 * warmer_k * follows.both + warmer_k**2 * follows.share_var),
                 _AHEAD_SD_K**2 * (at - start_at) / 3600.0,
             )

@@ -159,9 +159,20 @@ class BoxMeters(Kept):
             out=frozenset(place[source.name] for source in self.sources_out),
             cover_open=self.cover_open(tick),
             mains_off=mains_off,
+            drawn_w=self._drawn_w(tick),
+            whole_w=sum(heat.usual_w or heat.source.watts for heat in self._heat.values())
+            if any(heat.thermostat for heat in self._heat.values())
+            else None,
             rests_since=rest[0],
             rests_until=rest[1],
         )
+
+    def _drawn_w(self, tick: float) -> float | None:
+        silent_s = self._brooder.limits.silent_s
+        said = [heat.watts for heat in self._heat.values() if tick - heat.tick <= silent_s]
+        if len(said) < len(self._brooder.heat):
+            return None
+        return sum(max(0.0, watts) for watts in said if watts is not None)
 
     def plugs(self, tick: float) -> list[Plug] | None:
         """Every source as its plug has measured it for an hour or more; None: not every one is."""

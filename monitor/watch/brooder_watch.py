@@ -249,7 +249,7 @@ class BrooderWatch(Kept):
         return heat_in(
             plugs,
             floor_c=floor,
-            outside_c=self.estimate.outside_c,
+            w_per_k=self.estimate.w_per_k,
             bird_watts=self.estimate.bird_watts,
         )
 

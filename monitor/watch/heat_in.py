@@ -4,8 +4,6 @@ from which cold on nothing is left in reserve. Pure; called by watch.brooder_wat
 from collections.abc import Iterable
 from typing import NamedTuple
 
-_LEAST_K = 3.0  # less above the outside tells nothing of what it loses
-
 
 class Plug(NamedTuple):
     """One source: what it draws when lit, and the share of the last hours in which it was lit."""
@@ -26,7 +24,7 @@ class HeatIn(NamedTuple):
 
 
 def heat_in(
-    plugs: Iterable[Plug], *, floor_c: float | None, outside_c: float | None, bird_watts: float
+    plugs: Iterable[Plug], *, floor_c: float | None, w_per_k: float | None, bird_watts: float
 ) -> HeatIn:
     """By proportion: a box that is held K above the outside by some watts is held by all its watts
     as many times further above it. Floors are held by thermostats at what they are now."""
@@ -34,10 +32,7 @@ def heat_in(
     watts = sum(plug.usual_w * plug.duty for plug in plugs)
     spared = min(plugs, key=lambda plug: plug.duty)
     rests = spared.duty < 1.0
-    above_k = None if floor_c is None or outside_c is None else floor_c - outside_c
-    w_per_k = limit_c = None
-    if floor_c is not None and above_k is not None and above_k > _LEAST_K:
-        w_per_k = (watts + bird_watts) / above_k
-        if rests:
-            limit_c = floor_c - (sum(plug.usual_w for plug in plugs) + bird_watts) / w_per_k
+    limit_c = None
+    if rests and floor_c is not None and w_per_k is not None:
+        limit_c = floor_c - (sum(plug.usual_w for plug in plugs) + bird_watts) / w_per_k
     return HeatIn(watts, spared.name if rests else None, spared.duty, w_per_k, limit_c)

@@ -159,10 +159,9 @@ def test_humidity_is_advice_after_six_hours_outside_of_all_that_is_published() -
 def test_what_plugs_measure_tells_what_a_box_loses_and_where_its_reserve_ends() -> None:
     """Invented: 400 W and birds of 50 W hold 30 K; the plate rests for half of the time."""
     plugs = [Plug("lamp", 300.0, 1.0), Plug("plate", 200.0, 0.5)]
-    found = heat_in(plugs, floor_c=32.0, outside_c=2.0, bird_watts=50.0)
+    found = heat_in(plugs, floor_c=32.0, w_per_k=15.0, bird_watts=50.0)
     assert (found.watts, found.busiest, found.duty) == (400.0, "plate", 0.5)
-    assert found.w_per_k == pytest.approx(15.0)
     # all of it, 550 W, holds 36.7 K
     assert found.no_reserve_below_c == pytest.approx(32.0 - 550.0 / 15.0)
-    always = heat_in(plugs[:1], floor_c=32.0, outside_c=None, bird_watts=0.0)
+    always = heat_in(plugs[:1], floor_c=32.0, w_per_k=None, bird_watts=0.0)
     assert (always.busiest, always.w_per_k, always.no_reserve_below_c) == (None, None, None)
