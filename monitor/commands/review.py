@@ -39,7 +39,7 @@ from monitor.review.sheet_text import print_boxes, print_sheet
 from monitor.settings import Settings
 from monitor.site import Site
 
-_NAMES_WIDE, _BATCH_WIDE = 17, 30  # of the table of batches
+_NAMES_WIDE, _BATCH_WIDE = 17, 21  # of the table of batches
 _NO_PDF = (
     "--pdf is not made here: write --report FILE.html, open it in any browser and print it to PDF; "
     "it is laid out for paper"

@@ -167,14 +167,10 @@ class RecordScreen:
     async def batches(self, request: Request) -> Response:
         """The site's batches beside each other, the newest first."""
         ledger = await self._frame.api.ledger()
-        names = [box.name for box in self._frame.api.site.brooders]
-        firsts = [
-            (number, batch)
-            for number, batch in enumerate(first_boxes(ledger), 1)
-            if batch.brooder in names
-        ][-_MOST_BESIDE:]
+        names = {box.name for box in self._frame.api.site.brooders}
+        firsts = list(enumerate(first_boxes(ledger, names), 1))[-_MOST_BESIDE:]
 
-        def card(number: int, batch: Batch) -> Callable[[], Awaitable[str]]:
+        def card(batch: Batch) -> Callable[[], Awaitable[str]]:
             async def drawn() -> str:
                 ordinal = ledger.of(batch.brooder).index(batch) + 1
                 question = self._question(batch.brooder, batch=ordinal)
@@ -187,7 +183,7 @@ class RecordScreen:
 
         return self._in_parts(
             request,
-            [card(*each) for each in reversed(firsts)],
+            [card(batch) for _, batch in reversed(firsts)],
             "record_batches.html",
             numbers=[number for number, _ in reversed(firsts)],
             curves=loss_curves(ledger, firsts, self._frame.say()),

@@ -139,13 +139,21 @@ def rows(one: BatchFigures, site: Site) -> list[tuple[str, str]]:
 
 def heat_words(every: Sequence[BatchFigures], price: Price | None) -> list[str]:
     """How the heat was reckoned, source by source, and what is missing for its cost."""
-    hows: dict[str, list[str]] = {}
+    hows: dict[str, dict[str, list[str]]] = {}
     for one in every:
         for used in one.used:
-            names = hows.setdefault(HOW_WORDS[used.how], [])
-            if used.name not in names:
-                names.append(used.name)
-    lines = [f"Heat of {listed(names)}: {words}." for words, names in sorted(hows.items())]
+            numbers = hows.setdefault(HOW_WORDS[used.how], {}).setdefault(used.name, [])
+            if str(one.number) not in numbers:
+                numbers.append(str(one.number))
+    lines = []
+    for words, names in sorted(hows.items()):
+        said = [
+            f"{name} (batch {listed(numbers)})"
+            if sum(name in other for other in hows.values()) > 1
+            else name
+            for name, numbers in names.items()
+        ]
+        lines.append(f"Heat of {listed(said)}: {words}.")
     if lines:
         lines.append("Sources and watts are those configured now.")
     if lines and price is None:
@@ -200,4 +208,4 @@ def _share(lost: int, placed: int) -> str:
 def _nights(bad: int, every: int, seconds: float) -> str:
     if not bad:
         return f"none of {every}"
-    return f"{bad} of {plural(every, 'night')}, {span_text(seconds)} h"
+    return f"{bad} of {every}, {span_text(seconds)} h"

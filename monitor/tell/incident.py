@@ -64,6 +64,7 @@ class Incident:
     repeats: int = 0
     times_passed_on: int = 0
     extreme_c: float | None = None
+    told_c: dict[str, float] = field(default_factory=dict)  # by box: the coldest that was repeated
     worst: Change | None = None  # the worst that was ever raised in it
     last: Change | None = None  # the latest clearing
     changed: Tick = 0.0  # when a change last touched it: nothing is done before that
@@ -95,6 +96,7 @@ class Incident:
         self.also += [other.id, *other.also]
         self.place = "site"
         self.alarms.update(other.alarms)
+        self.told_c.update(other.told_c)
         self.reach(other.told_to)
         self.since_at = min(self.since_at, other.since_at)
         if other.worst is not None and (self.worst is None or rank(other.worst) > rank(self.worst)):

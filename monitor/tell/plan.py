@@ -38,6 +38,7 @@ _STORM_GATHER_S, _MANY, _MANY_GATHER_S = 60.0, 4, 240.0
 # What is worse than was told, by the same cause and with the same to do, waits for so long at most.
 _WORSE_WAITS_S = 600.0
 
+_FORETOLD = (AlarmName.COLD_NIGHT,)
 # A floor that much colder than was told is news: the alarms' dead band, and 1 °F.
 _COLDER_K = 0.5
 # Half an hour of it costs a third of the band. Ours, so that a dead lamp's first reminders stay.
@@ -426,32 +427,41 @@ class Plan(Kept):
     def _again(self, incident: Incident, tick: float) -> list[Message]:
         incident.last_told = tick
         alarm = incident.unanswered()
-        if alarm is None or (not incident.shared and self._holds(incident, alarm)):
+        if alarm is None or self._holds(incident):
             return []
         incident.repeats += 1
         message = self._composer.again(incident, alarm, tick - self._offset_s)
         return [] if message is None else [message]
 
-    def _holds(self, incident: Incident, alarm: Alarm) -> bool:
-        """Heat was lost, but the floor is in its band, falls slowly at the most, is not in sight of
-        the chill limit, and hardly colder than was told: nobody is woken to hear that again. Once
-        it falls further the repeats go on; out of its band it is told as that."""
-        status = self._look() if alarm.change.alarm is AlarmName.HEAT_LOSS else None
-        box = None if status is None else status.brooder(alarm.change.brooder or "")
-        if box is None or box.trend_c_per_h is None or box.temp_c is None or not box.in_band:
-            return False
-        told_c = incident.extreme_c
-        falls = box.trend_c_per_h <= _FAST_C_PER_H or (
-            box.trend_c_per_h < 0.0
-            and (
-                box.minutes_to_chill is not None
-                or told_c is None
-                or box.temp_c <= told_c - _COLDER_K
+    def _holds(self, incident: Incident) -> bool:
+        """Heat was lost, but each floor is in its band, falls slowly at the most, is not in sight
+        of the chill limit, and hardly colder than was told: nobody is woken to hear that again.
+        Once one falls further the repeats go on; out of its band it is told as that."""
+        status = self._look()
+        waiting = [
+            alarm
+            for alarm in incident.alarms.values()
+            if alarm.open and not alarm.acknowledged and alarm.change.alarm not in _FORETOLD
+        ]
+        holds = status is not None
+        for alarm in waiting:
+            box = status.brooder(alarm.change.brooder or "") if status is not None else None
+            if alarm.change.alarm is not AlarmName.HEAT_LOSS or box is None or box.temp_c is None:
+                return False
+            told_c = incident.told_c.get(box.name, alarm.change.facts.get("temp_c", box.temp_c))
+            trend_c_per_h = box.trend_c_per_h
+            slow = trend_c_per_h is not None and (
+                trend_c_per_h >= 0.0
+                or (
+                    trend_c_per_h > _FAST_C_PER_H
+                    and box.minutes_to_chill is None
+                    and box.temp_c > told_c - _COLDER_K
+                )
             )
-        )
-        if falls:
-            incident.extreme_c = box.temp_c if told_c is None else min(told_c, box.temp_c)
-        return not falls
+            if not (slow and box.in_band):
+                holds = False
+                incident.told_c[box.name] = min(told_c, box.temp_c)
+        return holds
 
     def _ask_anew(self, incident: Incident, tick: float) -> list[Message]:
         alarm, answer = incident.answered(), incident.answer_given

@@ -104,7 +104,7 @@ def test_a_batch_in_two_boxes_is_one_of_the_batches(journal):
         said = dict(rows(one, site))
         assert said["lost"] == "3 (3.0 %)"
         assert said["boxes"] == "porch and shed"
-        assert said["nights too cold"].startswith("1 of 6 nights, ")
+        assert said["nights too cold"].startswith("1 of 6, ")
         hours = (one.stop - one.began) / 3600
         assert one.kwh == pytest.approx(0.25 * hours, rel=0.01), (
             "the porch's lamp; the shed has none"

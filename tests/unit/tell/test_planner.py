@@ -193,6 +193,24 @@ def test_nobody_is_woken_to_hear_that_a_floor_holds_in_its_band(trend_c_per_h):
     assert repeats_of_lost_heat(temp_c=30.8, trend_c_per_h=trend_c_per_h) == []
 
 
+@pytest.mark.parametrize(("shed", "repeats"), [({"temp_c": 31.5}, 0), ({"temp_c": 30.4}, 1)])
+def test_of_two_boxes_without_heat_each_must_hold_for_the_word_to_be_spared(shed, repeats):
+    """The shed was told at 31.0 as well; the porch holds."""
+    teller = Teller()
+    boxes = (fake_api.brooder(temp_c=31.0, trend_c_per_h=-0.5),
+             fake_api.brooder("shed", trend_c_per_h=-0.5, **shed))  # fmt: skip
+    status = fake_api.status(*boxes)
+    teller.plan = Plan(site(), teller.contacts, teller.policy, look=lambda: status)
+    teller.go(NIGHT - 100)
+    for box in ("porch", "shed"):
+        told = change(A.HEAT_LOSS, brooder=box, occurrence=f"{box}/heat-loss/1")
+        teller.take(replace(told, facts={**told.facts, "temp_c": 31.0}))
+    for minute in range(60):
+        teller.go(NIGHT + 60 * minute)
+    assert any("2 boxes" in m.title for m in teller.said), "one trouble in two boxes"
+    assert len([m for m in teller.said if m.kind is MessageKind.AGAIN]) == repeats
+
+
 def test_lost_heat_is_told_again_each_time_the_floor_is_clearly_colder():
     (again,) = repeats_of_lost_heat(temp_c=30.4, trend_c_per_h=-0.5)
     assert "reminder 1" in again.title
