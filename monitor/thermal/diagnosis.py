@@ -144,6 +144,7 @@ class Outlook:
     outside_from: str  # where the outside curve was taken from
     rise_c: Interval  # floor above outside that the heat sustains
     learned: float  # 0: all from the box's dimensions, 1: all from its own readings
+    by_floor: bool = False  # ... from the floor itself, for want of an outside probe
     mend: tuple[str, ...] = ()  # what would help, best first
     below_now: bool = False  # the floor is below its band as one looks ahead
     first_night: bool = False  # nobody has seen this heat and these birds through a night yet

@@ -20,8 +20,9 @@ _FRESH_S = 1800.0  # an older reading makes nobody think of a probe that fell ou
 _LOST_S = 3600.0  # after so long a silence the floor is foretold without
 _UNHEARD_S = 3 * 3600.0  # after so long a silence nothing is expected of the outside
 _SLOT_S, _STEP_S = 900.0, 1800.0  # of the means, and of the curve
-# A day's swing under a roof is some 5 K, half of it as in the open. Found on invented nights.
-_SWING = Spread(mean=2.5, sd=1.1, walk=0.5)
+# A day's swing under a roof is some 5 K, half of it as in the open, and another from day to day.
+# Found on invented nights; the last on measured days.
+_SWING = Spread(mean=2.5, sd=1.1, walk=1.5)
 _QUIET = Weather(drift_sd_k_per_h=0.06, drift_h=5.0, level_walk_k=0.06)
 _FLOOR_SD_K = 0.6  # of the air as a floor shows it: lamps and birds move it too
 _FRONT = Front(

@@ -18,7 +18,8 @@ from monitor.thermal.diagnosis import Foreseen, Interval, Outlook
 from monitor.thermal.follow import FLOOR_SHARE, Following
 from monitor.thermal.outside_curve import OutsideCurve
 
-WARN_CHANCE = 0.55  # a cold night is told at this chance of leaving the band ...
+WARN_CHANCE = 0.5  # a cold night is told at this chance of leaving the band ...
+BY_FLOOR_CHANCE = 0.65  # ... at this one if the floor alone shows the cold: hands move it too ...
 BY_DAY_CHANCE = 0.7  # ... or at this one before evening: the lamps are yet to be hung for the night
 CLEAR_CHANCE = 0.2  # ... and is called off below this one
 Z80 = NormalDist().inv_cdf(0.9)  # half width of a normal 80 % interval, in sd
@@ -65,6 +66,7 @@ class Hours:
     edge_c: float  # of the band, now
     outside_c: float  # now
     source: str
+    by_floor: bool  # for want of an outside probe
     level_c: float
     to_come: tuple[Hour, ...]
 
@@ -94,7 +96,13 @@ def hours(edges: Edges, *, follows: Following, outside: OutsideCurve) -> Hours:
             )
         )
     return Hours(
-        start_at, edge_c, outside.at(start_at), outside.source, follows.level_c, tuple(found)
+        start_at,
+        edge_c,
+        outside.at(start_at),
+        outside.source,
+        outside.by_floor,
+        follows.level_c,
+        tuple(found),
     )
 
 
@@ -195,6 +203,7 @@ def look_ahead(view: View) -> Way:
         missing_watts=short_k / per_watt_k,
         outside_low_c=min(hours.outside_c, *(hour.outside_c for hour in hours.to_come)),
         outside_from=hours.source,
+        by_floor=hours.by_floor,
         rise_c=Interval(rise_k, rise_k - Z80 * view.rise_sd_k, rise_k + Z80 * view.rise_sd_k),
         learned=view.learned,
         below_now=below_now,

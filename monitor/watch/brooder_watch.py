@@ -24,7 +24,7 @@ from monitor.thermal.diagnosis import (
     Warmth,
 )
 from monitor.thermal.estimate import Estimate, Forecast, Wish
-from monitor.thermal.tonight import BY_DAY_CHANCE, CLEAR_CHANCE, WARN_CHANCE
+from monitor.thermal.tonight import BY_DAY_CHANCE, BY_FLOOR_CHANCE, CLEAR_CHANCE, WARN_CHANCE
 from monitor.thermal.witness import cover_or_heat
 from monitor.watch import night
 from monitor.watch.alarm import Alarm, Description
@@ -575,7 +575,8 @@ class BrooderWatch(Kept):
             if self.outlook is not None:
                 expected = self.cold_night.delay.condition
                 by_day = NIGHT_TO_H <= hour <= NIGHT_FROM_H  # until that hour is over
-                not_told = BY_DAY_CHANCE if by_day else WARN_CHANCE
+                not_told = BY_FLOOR_CHANCE if self.outlook.by_floor else WARN_CHANCE
+                not_told = BY_DAY_CHANCE if by_day else not_told
                 enough = CLEAR_CHANCE if expected else not_told
                 known = self.known_since is not None and tick - self.known_since >= KNOWN_S
                 if expected or known:

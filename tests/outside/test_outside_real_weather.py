@@ -8,6 +8,8 @@ from dataclasses import dataclass
 from itertools import pairwise
 from math import cos, pi
 from random import Random
+from statistics import NormalDist, mean
+from typing import NamedTuple
 
 import pytest
 from support.boxmodel import DAY_S, Run, Weather, run
@@ -15,6 +17,9 @@ from support.scenarios import Night, fitted_box
 from support.watched import DAY_0, Watched, watch
 from vega_datasets import local_data
 
+from monitor.events import Moment
+from monitor.thermal.outside_curve import Skies
+from monitor.thermal.outside_heard import OutsideHeard
 from monitor.units import Unit, to_celsius
 
 HOUR = 3600.0
@@ -152,3 +157,61 @@ def test_hourly_normals_of_a_mild_month_are_a_quiet_time():
     assert seen.raised("heat-loss", "probe-fault") == []
     if lowest > seen.night.low_c + 0.5:
         assert seen.raised("cold-night", "cold") == []
+
+
+class Said(NamedTuple):
+    """Of one evening hour, K: the lowest air that came, against what was foretold for it."""
+
+    off_k: float
+    as_last_k: float  # off "as last night fell"
+    colder: float  # how much of what was held possible is colder than what came, 0..1
+
+
+def said_of_evenings(first: int, days: int, shrunk: float) -> list[Said]:
+    """At 18, 20 and 22 h of each evening but the first two, on days that go as half cosines."""
+    rng, heard, found = Random(first), OutsideHeard(), []
+    rows = local_data.seattle_weather().iloc[first : first + days + 1].itertuples()
+    points = [
+        (day * DAY_S + hour * HOUR, float(temp_c) * shrunk)
+        for day, row in enumerate(rows)
+        for hour, temp_c in ((COLDEST_H, row.temp_min), (WARMEST_H, row.temp_max))
+    ]
+    air = Recorded(mean_c=0.0, swing_c=0.0, wander_c=0.0, points=tuple(points))
+    begins_s = 7 * HOUR
+    course = {
+        at: air.base_c(at) + rng.gauss(0.0, 0.1)
+        for at in (begins_s + 600.0 * k for k in range(int((days * DAY_S - begins_s) / 600.0)))
+    }
+    for at, temp_c in course.items():
+        heard.observe(at, temp_c, 0.0)
+        hour = at % DAY_S / HOUR
+        until = at - at % DAY_S + DAY_S + 6.5 * HOUR
+        if hour not in (18.0, 20.0, 22.0) or at < 2 * DAY_S or until not in course:
+            continue
+        ahead = [c for when, c in course.items() if at <= when <= until]
+        before = [c for when, c in course.items() if at <= when + DAY_S <= until]
+        skies = heard.skies(Moment(at, at), until, 0.0)
+        assert skies is not None
+        found.append(_said(skies, min(ahead), temp_c + min(before) - course[at - DAY_S]))
+    return found
+
+
+def _said(skies: Skies, low_c: float, as_last_c: float) -> Said:
+    lows = [(sky.weight, min(sky.points, key=lambda point: point.temp_c)) for sky in skies]
+
+    def colder(temp_c: float) -> float:
+        return sum(w * NormalDist(low.temp_c, low.sd_k).cdf(temp_c) for w, low in lows)
+
+    warm, cold = low_c + 20.0, low_c - 20.0
+    for _ in range(30):
+        half = 0.5 * (warm + cold)
+        warm, cold = (half, cold) if colder(half) > 0.5 else (warm, half)
+    return Said(abs(cold - low_c), abs(as_last_c - low_c), colder(low_c))
+
+
+def test_on_measured_days_evenings_are_foretold_nearer_than_as_last_night_fell_and_not_too_sure():
+    """Four seasons, evenings as late as half a cosine: the hardest of them."""
+    said = [one for first in (60, 400, 640, 1000) for one in said_of_evenings(first, 30, 0.75)]
+    assert len(said) > 300
+    assert mean(one.off_k for one in said) < 0.9 * mean(one.as_last_k for one in said)
+    assert 0.65 < mean(0.1 < one.colder < 0.9 for one in said) < 0.92

@@ -4,6 +4,7 @@ do."""
 
 import re
 from dataclasses import replace
+from typing import NamedTuple
 
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -34,20 +35,25 @@ class Foretold(NoEstimate):
     def skies(self, now: Moment, until_at: float) -> Skies | None:
         return (replace(from_low(now, 8.0, -2.0, until_at), source="the test"),)
 
-    def outlook(
-        self,
-        start: Moment,
-        outside: Skies,
-        until_at: float,
-        *,
-        low_at: LowAt,
-        change: Change,
-    ) -> Outlook | None:
+    def coming_night(
+        self, start: Moment, outside: Skies, until_at: float, *, low_at: LowAt
+    ) -> "ForetoldNight":
+        return ForetoldNight(self.chance, until_at)
+
+
+class ForetoldNight(NamedTuple):
+    told: float
+    until_at: float
+
+    def chance(self, _change: Change) -> float:
+        return self.told
+
+    def outlook(self, _change: Change) -> Outlook:
         return Outlook(
             lowest_c=Interval(30.0, 29.0, 31.0),
-            lowest_at=until_at - 2 * H,
-            leaves_band_at=until_at - 3 * H if self.chance > 0.5 else None,
-            chance=self.chance,
+            lowest_at=self.until_at - 2 * H,
+            leaves_band_at=self.until_at - 3 * H if self.told > 0.5 else None,
+            chance=self.told,
             missing_watts=80.0,
             outside_low_c=-2.0,
             outside_from="the test",
@@ -105,6 +111,7 @@ def test_a_cold_night_that_stands_is_in_every_word_on_too_much_heat(
         return plan.changes(fresh, night.now()) + plan.advance(night.now())
 
     tell()
+    assert night.engine.tonight("porch", night.now()).outlook is not None
     for lasts_s, temp_c, chance in steps:
         estimate.chance = chance
         until = night.t + lasts_s

@@ -3,6 +3,7 @@ what the test wants; the real one is tried on simulated nights elsewhere."""
 
 from collections.abc import Callable
 from dataclasses import replace
+from typing import NamedTuple
 
 import pytest
 from support.engine_night import EVENING, Night, a_brooder, a_probe, a_site
@@ -33,6 +34,7 @@ class Told(NoEstimate):
         self.diagnosis = Diagnosis()
         self.news = False
         self.chance = 0.0
+        self.by_floor = False
         self.asked: list[tuple[Moment, float]] = []
 
     def say(self, diagnosis: Diagnosis) -> None:
@@ -50,24 +52,33 @@ class Told(NoEstimate):
         curve = from_low(now, 8.0, -2.0, until_at)
         return (replace(curve, source="the test"),)
 
-    def outlook(
-        self,
-        start: Moment,
-        outside: Skies,
-        until_at: float,
-        *,
-        low_at: LowAt,
-        change: Change,
-    ) -> Outlook | None:
+    def coming_night(
+        self, start: Moment, outside: Skies, until_at: float, *, low_at: LowAt
+    ) -> "ToldNight":
         self.asked.append((start, until_at))
+        return ToldNight(self, outside[0].source, until_at)
+
+
+class ToldNight(NamedTuple):
+    """Holds only with another lamp or cover."""
+
+    told: Told
+    source: str
+    until_at: float
+
+    def chance(self, change: Change) -> float:
+        return self.told.chance if change.rise_gain == 1.0 else 0.0
+
+    def outlook(self, change: Change) -> Outlook:
         return Outlook(
             lowest_c=Interval(30.0, 29.0, 31.0),
-            lowest_at=until_at - 7200.0,
-            leaves_band_at=until_at - 10800.0,
-            chance=self.chance if change.rise_gain == 1.0 else 0.0,
+            lowest_at=self.until_at - 7200.0,
+            leaves_band_at=self.until_at - 10800.0,
+            chance=self.chance(change),
             missing_watts=80.0,
             outside_low_c=-2.0,
-            outside_from=outside[0].source,
+            outside_from=self.source,
+            by_floor=self.told.by_floor,
             rise_c=Interval(30.0, 29.0, 31.0),
             learned=1.0,
         )
@@ -346,6 +357,16 @@ def test_a_cold_night_that_turns_milder_is_called_off_with_a_margin(
     assert night.told(ChangeKind.CLEARED) == []
     night.holds(35.0, for_s=3600, every_s=60)
     assert night.told(ChangeKind.CLEARED) == ["porch/cold-night"]
+
+
+@pytest.mark.parametrize(("by_floor", "told_of"), [(True, []), (False, ["porch/cold-night"])])
+def test_a_floor_that_alone_shows_the_cold_must_show_more_of_it(
+    night: Night, told: Told, by_floor: bool, told_of: list[str]
+) -> None:
+    """A cover that was off for the feeding cools a floor as an evening does."""
+    told.chance, told.by_floor = 0.6, by_floor
+    night.holds(35.0, for_s=5400, every_s=60)
+    assert night.told() == told_of
 
 
 def test_by_day_nobody_is_warned_of_the_night(make: Callable[[Brooder, bool], NoEstimate]) -> None:
