@@ -538,6 +538,7 @@ class ThermalWatch(Kept):
             down = Down(track.key, tick, NEVER, 0, 0.0, False)
         readings = down.readings + (track.last_tick > down.heard and track.held is None)
         told = readings >= _DOWN_READINGS and tick - down.since >= _DOWN_S
+        told = told and not (self._floor_c is not None and self._may_swing(tick, self._floor_c))
         back_c = 0.5 * (usual_c + track.last_c)
         self._down = Down(track.key, down.since, track.last_tick, readings, back_c, told)
         if told and self._loss is None:
