@@ -129,6 +129,6 @@ def remark_words(entry: Entry) -> str | None:
         EntryKind.DEAD_ON_ARRIVAL: f"{entry.count} dead on arrival{also}",
         EntryKind.CHECKED: f"done on arrival{also}",
         EntryKind.HEAT_CHANGED: f"the heat was changed{also}",
-        EntryKind.EXPECTED: f"{entry.count} expected{also}",
+        EntryKind.EXPECTED: f"{entry.count} expected on {entry.note}",
         EntryKind.END: f"the batch has ended{also}",
     }.get(entry.entry)

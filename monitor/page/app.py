@@ -18,6 +18,7 @@ from monitor.page.frame import ASSETS, Frame
 from monitor.page.gate import Gate
 from monitor.page.screen_alarm import AlarmScreen
 from monitor.page.screen_answer import AnswerScreen
+from monitor.page.screen_arrival import ArrivalScreen
 from monitor.page.screen_do import DoScreen
 from monitor.page.screen_now import NowScreen
 from monitor.page.screen_plan import PlanScreen
@@ -60,6 +61,7 @@ def build_app(
         routes=[
             *now.routes(),
             *AlarmScreen(frame, once).routes(),
+            *ArrivalScreen(frame).routes(),
             *PlanScreen(frame).routes(),
             *TonightScreen(frame).routes(),
             *DoScreen(frame, once).routes(),

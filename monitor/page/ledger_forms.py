@@ -5,13 +5,15 @@ A form is checked twice: here, so that every fault stands beside its field, and 
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 
 from monitor.brooding.batch import Ledger, iso_date
 from monitor.brooding.bird_kinds import KINDS
+from monitor.brooding.calendar import local_date
+from monitor.brooding.entries import MOST_MAIL_DAYS, mailed, with_word
 from monitor.brooding.objection import objection
 from monitor.events import Entry, EntryKind
-from monitor.page.forms import FilledForm
+from monitor.page.forms import LONGEST_NOTE, FilledForm
 from monitor.site import Site
 
 MOST_BIRDS = 100_000
@@ -74,8 +76,25 @@ FORMS = {
             name="place",
             entry=EntryKind.PLACED,
             title="Place chicks",
-            fields=("brooder", "kind", "count", "hatched", "note", "at"),
-            count_label="How many",
+            fields=("brooder", "kind", "count", "mail", "hatched", "note", "at"),
+            count_label="How many are alive",
+        ),
+        LedgerForm(
+            name="expect",
+            entry=EntryKind.EXPECTED,
+            title="Chicks are to come",
+            fields=("brooder", "kind", "count", "day", "note"),
+            count_label="How many you ordered",
+        ),
+        LedgerForm(
+            name="dead-on-arrival",
+            entry=EntryKind.DEAD_ON_ARRIVAL,
+            title="Dead on arrival",
+            fields=("brooder", "count", "note", "at"),
+            count_label="How many came dead",
+            count_hint="The hatchery's claim is about these; they are no losses of the box.",
+            note_label="What you saw",
+            note_hint="Where in their box they lay; whether you have photographs.",
         ),
     )
 }
@@ -84,16 +103,20 @@ FORMS = {
 def entry_from(form: FilledForm, what: LedgerForm, site: Site, now: float) -> Entry | None:
     """The entry, or None with `form.wrong` saying why."""
     names = tuple(box.name for box in site.brooders)
+    at = _at(form, site, now) if "at" in what.fields else now
+    mail_days = _mail_days(form) if "mail" in what.fields else None
     entry = Entry(
-        at=_at(form, site, now),
+        at=at,
         entry=what.entry,
         brooder=form.one_of("brooder", names, "Which brooder"),
         count=_count(form, what),
         kind=form.one_of("kind", tuple(KINDS), "What kind of bird")
         if "kind" in what.fields
         else None,
-        hatched=_hatched(form) if "hatched" in what.fields else None,
-        note=form.text("note"),
+        hatched=_hatched(form, local_date(at, site.timezone), mail_days)
+        if "hatched" in what.fields
+        else None,
+        note=_note(form, what, mail_days),
         by="page",
     )
     if what.entry is EntryKind.NOTE and entry.note is None:
@@ -114,6 +137,7 @@ def ledger_objects(form: FilledForm, entry: Entry, ledger: Ledger, site: Site) -
 def _field_of(words: str) -> str:
     about: tuple[tuple[str, Callable[[str], bool]], ...] = (
         ("hatched", lambda said: said.startswith(("Hatch date", "When did they hatch"))),
+        ("day", lambda said: " is over already" in said),
         ("kind", lambda said: said.startswith(("Kind of bird", "What kind"))),
         ("count", lambda said: said.startswith("How many") or " cannot be " in said),
         ("brooder", lambda said: "brooder" in said or " holds " in said or "no birds in" in said),
@@ -129,12 +153,34 @@ def _count(form: FilledForm, what: LedgerForm) -> int | None:
     return form.whole_number("count", least=1, most=MOST_BIRDS, what="How many")
 
 
-def _hatched(form: FilledForm) -> str | None:
+def _hatched(form: FilledForm, came: date, mail_days: int | None) -> str | None:
+    """Chicks that were posted on the day they hatched need no second date."""
+    if not form["hatched"].strip() and mail_days is not None:
+        return (came - timedelta(days=mail_days)).isoformat()
     day: date | None = iso_date(form["hatched"].strip())
     if day is None:
         form.wrong["hatched"] = "The day they hatched, like 2026-03-01."
         return None
     return day.isoformat()
+
+
+def _mail_days(form: FilledForm) -> int | None:
+    if not form["mail"].strip():
+        return None
+    return form.whole_number("mail", least=0, most=MOST_MAIL_DAYS, what="Days in the mail")
+
+
+def _note(form: FilledForm, what: LedgerForm, mail_days: int | None) -> str | None:
+    """What an entry says besides its count stands first in it."""
+    first = None if mail_days is None else mailed(mail_days)
+    if "day" in what.fields:
+        day = iso_date(form["day"].strip())
+        if day is None:
+            form.wrong["day"] = "The day they come, like 2026-03-01."
+        first = None if day is None else day.isoformat()
+    if first is None:
+        return form.text("note")
+    return with_word(first, form.text("note", most=LONGEST_NOTE - len(f"{first}; ")))
 
 
 def _at(form: FilledForm, site: Site, now: float) -> float:

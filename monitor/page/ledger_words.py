@@ -1,9 +1,10 @@
 """A ledger entry in one sentence, for the confirmation and for the list. Pure."""
 
+from monitor.brooding.arrival import mail_advice
 from monitor.brooding.batch import iso_date
 from monitor.brooding.bird_kinds import KINDS
 from monitor.brooding.calendar import age_days, arrival_doubt, next_step
-from monitor.brooding.entries import remark_words
+from monitor.brooding.entries import mail_days_of, remark_words
 from monitor.brooding.schedules import schedule_for, target_at
 from monitor.events import Entry, EntryKind
 from monitor.page.phrases import Phrases, capital, days_old
@@ -47,7 +48,9 @@ def worth_knowing(entry: Entry, site: Site, say: Phrases) -> list[str]:
     box = next((b for b in site.brooders if b.name == entry.brooder), None)
     if entry.entry is not EntryKind.PLACED or hatched is None or box is None:
         return []
-    lines = []
+    days = mail_days_of(entry)
+    advice = None if days is None else mail_advice(days)
+    lines = [] if advice is None else [advice]
     doubt = arrival_doubt(hatched, entry.at, site.timezone)
     if doubt is not None:
         lines.append(doubt)

@@ -82,6 +82,7 @@ class BoxView:
     cautions: tuple[str, ...] = ()
     put_aside_link: str = ""
     what_if_link: str = ""
+    arrival_link: str = ""
     plan: BoxPlan | None = None
     warm_up: Verdict | None = None  # of an empty box that waits for chicks
 
@@ -222,6 +223,7 @@ def _box(number: int, box: BrooderStatus, whose: "_Whose", day: Day | None) -> B
         cautions=_cautions(setting, judged, said.union(outlook)),
         put_aside_link=f"/do/put-aside?brooder={quote(box.name)}",
         what_if_link=f"/do/tonight?brooder={quote(box.name)}",
+        arrival_link=f"/do/arrival?brooder={quote(box.name)}",
         plan=None if setting is None or not box.probes else box_plan(box, setting, say),
     )
 

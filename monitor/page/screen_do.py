@@ -19,6 +19,7 @@ from monitor.page.ledger_words import sentence_of, worth_knowing
 from monitor.page.single_use import SingleUse
 
 SHOWN_ENTRIES = 40
+JUST_CAME_S = 3 * 86400.0
 
 
 class DoScreen:
@@ -47,11 +48,14 @@ class DoScreen:
         kept = ledger.entry(int(asked)) if asked.isascii() and asked.isdigit() else None
         if kept is not None:
             await self._frame.api.kept(kept.number)
-        written = [e for e in ledger.entries if e.entry is not EntryKind.UNDO]
+        hidden = (EntryKind.UNDO, EntryKind.CHECKED)  # ticks have a list of their own
+        written = [e for e in ledger.entries if e.entry not in hidden]
         return self._frame.screen(
             request,
             "do.html",
             boxes=[(box, ledger.running(box.name)) for box in self._frame.api.site.brooders],
+            expected={b.name: ledger.expected(b.name) for b in self._frame.api.site.brooders},
+            just_came=self._frame.clock() - JUST_CAME_S,
             forms=FORMS.values(),
             kept=kept,
             on_disk=self._frame.api.on_disk,

@@ -19,7 +19,7 @@ SAID = st.one_of(
     st.datetimes().map(lambda at: at.isoformat(timespec="minutes")),
     st.sampled_from(["porch", "broiler", "1", "98", "99", "2026-02-01", "0001-01-01T00:00", ""]),
 )
-FIELDS = ("brooder", "kind", "count", "hatched", "note", "at")
+FIELDS = ("brooder", "kind", "count", "mail", "day", "hatched", "note", "at")
 
 
 @given(

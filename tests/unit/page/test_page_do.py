@@ -339,3 +339,74 @@ def test_tonight_is_asked_in_the_growers_degrees(served: Served, visitor: Visito
     wrong = visitor.get("/do/tonight?brooder=porch&low=cold&cover=&watts=&ask=yes")
     assert wrong.status == 422
     assert "A temperature, like 12 or -3" in wrong.words
+
+
+def test_chicks_that_are_to_come_are_entered_with_their_day(served: Served, visitor: Visitor):
+    served.api.entries = []
+    assert "/do/expect?brooder=porch" in visitor.get("/do").body
+    form = {"brooder": "porch", "kind": "broiler", "count": "100", "note": "from the co-op"}
+    assert "The day they come, like" in visitor.send("/do/expect", **form, day="soon").words
+    assert "is over already" in visitor.send("/do/expect", **form, day="2026-02-01").words
+    asked = visitor.send("/do/expect", **form, day="2026-02-12")
+    assert confirm(visitor, "/do/expect", asked).status == 303
+    (entry,) = served.api.submitted
+    assert (entry.entry, entry.count, entry.note, entry.hatched) == (
+        EntryKind.EXPECTED,
+        100,
+        "2026-02-12; from the co-op",
+        None,
+    )
+    assert "100 expected on 2026-02-12" in visitor.get("/do").words
+
+
+def test_days_in_the_mail_stand_for_the_hatch_date_and_are_kept(served: Served, visitor: Visitor):
+    served.api.entries = []
+    form = {"brooder": "porch", "kind": "broiler", "count": "97", "hatched": "", "note": "weak"}
+    asked = visitor.send("/do/place", **form, mail="3")
+    assert "the yolk is used up" in asked.words
+    confirm(visitor, "/do/place", asked)
+    (entry,) = served.api.submitted
+    assert (entry.hatched, entry.note) == ("2026-02-07", "3 days in the mail; weak")
+    assert "Days in the mail: a whole number" in visitor.send("/do/place", **form, mail="9").words
+    assert "The day they hatched" in visitor.send("/do/place", **form, mail="").words
+
+
+def tap(visitor: Visitor, step: str, tick: str) -> Answer:
+    screen = visitor.get("/do/arrival?brooder=porch")
+    form = {**hidden(screen), "brooder": "porch", "step": step, "tick": tick}
+    return visitor.send_form("/do/arrival", form, {})
+
+
+def test_a_tap_ticks_a_step_of_the_arrival_and_another_takes_it_back(
+    served: Served, visitor: Visitor
+):
+    served.api.entries = []
+    done = tap(visitor, "beaks", "yes")
+    assert (done.status, done.headers["location"]) == (303, "/do/arrival?brooder=porch#beaks")
+    tap(visitor, "beaks", "yes")
+    assert [(e.entry, e.note) for e in served.api.submitted] == [(EntryKind.CHECKED, "beaks")]
+    assert visitor.get("/do/arrival?brooder=porch").body.count('<button aria-pressed="true"') == 1
+    tap(visitor, "beaks", "")
+    tap(visitor, "beaks", "")
+    assert [e.entry for e in served.api.submitted] == [EntryKind.CHECKED, EntryKind.UNDO]
+    assert '<button aria-pressed="true"' not in visitor.get("/do/arrival?brooder=porch").body
+    assert tap(visitor, "singing", "yes").status == 404
+    assert visitor.get("/do/arrival?brooder=shed").status == 404
+
+
+def test_the_sheet_for_the_hatchery_has_what_came_and_nothing_else(
+    served: Served, visitor: Visitor
+):
+    served.api.entries = []
+    assert "No chicks have come yet" in visitor.get("/do/arrival/sheet?brooder=porch").words
+    dead = visitor.send("/do/dead-on-arrival", brooder="porch", count="4", note="")
+    confirm(visitor, "/do/dead-on-arrival", dead)
+    placed = {"brooder": "porch", "kind": "broiler", "count": "96", "mail": "2", "hatched": ""}
+    confirm(visitor, "/do/place", visitor.send("/do/place", **placed, note=""))
+    sheet = visitor.get("/do/arrival/sheet?brooder=porch").words
+    for words in (
+        "Arrived 100: 96 alive, 4 dead on arrival",
+        "Under way 2 days in the mail; hatched 8 February 2026, 2 days before",
+        "Box when they came not read",
+    ):
+        assert words in sheet

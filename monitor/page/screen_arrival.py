@@ -1,0 +1,103 @@
+"""The day the chicks come: its list, each step ticked by a tap and unticked by another, and the
+sheet for the hatchery's claim, to be printed. Called by `app`."""
+
+import asyncio
+from pathlib import Path
+from urllib.parse import quote
+
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import RedirectResponse, Response
+from starlette.routing import Route
+
+from monitor.brooding.arrival import BEFORE, STEP_NAMES, STEPS, arrival_of
+from monitor.brooding.objection import Objection
+from monitor.events import Entry, EntryKind
+from monitor.journal.reader import JournalReader
+from monitor.journal.records import StorageFault
+from monitor.page.forms import read_form
+from monitor.page.frame import Frame
+from monitor.site import Place
+from monitor.tell.wording.arrival_words import ABOUT_S, SHEET_TITLE, sheet_rows
+
+
+class ArrivalScreen:
+    """What is done before they come, and when they are there."""
+
+    def __init__(self, frame: Frame) -> None:
+        self._frame = frame
+
+    def routes(self) -> list[Route]:
+        """Its addresses."""
+        return [
+            Route("/do/arrival", self.look, methods=["GET"]),
+            Route("/do/arrival", self.tap, methods=["POST"]),
+            Route("/do/arrival/sheet", self.sheet, methods=["GET"]),
+        ]
+
+    async def look(self, request: Request) -> Response:
+        """The list."""
+        box = self._box(request.query_params.get("brooder"))
+        arrival = arrival_of(await self._frame.api.ledger(), box)
+        return self._frame.screen(
+            request,
+            "arrival.html",
+            box=box,
+            arrival=arrival,
+            parts=(("Before they come", BEFORE), ("When they come", STEPS)),
+        )
+
+    async def tap(self, request: Request) -> Response:
+        """Ticks a step, or takes its tick back; what is so already stays so, whoever taps twice."""
+        form = await read_form(request, self._frame.sessions)
+        box, step = self._box(form["brooder"]), form["step"]
+        if step not in STEP_NAMES:
+            raise HTTPException(404)
+        done = arrival_of(await self._frame.api.ledger(), box).done
+        now = self._frame.clock()
+        entry = None
+        if form["tick"] and step not in done:
+            entry = Entry(at=now, entry=EntryKind.CHECKED, brooder=box, note=step, by="page")
+        elif not form["tick"] and step in done:
+            entry = Entry(at=now, entry=EntryKind.UNDO, undoes=done[step], by="page")
+        if entry is not None:
+            try:
+                await self._frame.api.submit(entry)
+            except Objection as words:
+                raise HTTPException(409, str(words)) from words
+        return RedirectResponse(f"/do/arrival?brooder={quote(box)}#{step}", 303)
+
+    async def sheet(self, request: Request) -> Response:
+        """One page, to be printed."""
+        box = self._box(request.query_params.get("brooder"))
+        arrival = arrival_of(await self._frame.api.ledger(), box)
+        floor_c = None
+        if arrival.at is not None:
+            setting = self._frame.api.site.brooder(box)
+            keys = tuple(p.key for p in setting.probes if p.place is Place.FLOOR)
+            path = self._frame.api.journal_path
+            floor_c = await asyncio.to_thread(_floor, path, keys, arrival.at)
+        return self._frame.screen(
+            request,
+            "arrival_sheet.html",
+            title=SHEET_TITLE,
+            box=box,
+            came=arrival.at is not None or arrival.dead > 0,
+            rows=sheet_rows(arrival, floor_c, self._frame.say().voice),
+        )
+
+    def _box(self, name: str | None) -> str:
+        names = [box.name for box in self._frame.api.site.brooders]
+        if name in names:
+            return str(name)
+        if not name and len(names) == 1:
+            return names[0]
+        raise HTTPException(404)
+
+
+def _floor(path: Path, keys: tuple[str, ...], at: float) -> tuple[float, float] | None:
+    try:
+        with JournalReader(path) as reader:
+            return reader.reach(keys, at - ABOUT_S, at + ABOUT_S)
+    except StorageFault:
+        return None
