@@ -49,7 +49,7 @@ class Spread(NamedTuple):
 
     mean: float
     sd: float
-    walk: float  # in the root of a day
+    walk: float  # in the root of a day, and once more from one evening to the next
 
 
 @part
@@ -71,14 +71,17 @@ class _Filter(Kept):
         )
         self.c = [[variances[i] if i == j else 0.0 for j in range(5)] for i in range(5)]
 
-    def begin_anew(self) -> None:
-        """The shares stand; the level, the drift and what passes are those of another time."""
+    def begin_anew(self, share_walk: float) -> None:
+        """The shares stand but for what a day changes; the level, the drift and what passes are
+        those of another time."""
         variances = (_LEVEL_SD_K**2, self.weather.drift_sd_k_per_h**2, 0.0, 0.0, _PASSING_SD_K**2)
         for i in (0, 1, 4):
             self.x[i] = 0.0
             for j in range(5):
                 self.c[i][j] = self.c[j][i] = 0.0
             self.c[i][i] = variances[i]
+        for i in (2, 3):
+            self.c[i][i] += share_walk**2
 
     def drifts(self, k_per_h: float, sd_k_per_h: float) -> None:
         """The drift is another one from now on."""
@@ -203,7 +206,7 @@ class CourseFilter(Kept):
             self._by_night = self._quiet.copy()
         elif self._days_apart and not sunlit and self._by_night is not None:
             self._quiet, self._by_night, self.tick = self._by_night, None, None
-            self._quiet.begin_anew()
+            self._quiet.begin_anew(self._share.walk)
             self._at_dusk()
         hours = 0.0 if self.tick is None else (tick - self.tick) / 3600.0
         self._may_begin(hours)

@@ -22,7 +22,7 @@ _UNHEARD_S = 3 * 3600.0  # after so long a silence nothing is expected of the ou
 _SLOT_S, _STEP_S = 900.0, 1800.0  # of the means, and of the curve
 # A day's swing under a roof is some 5 K, half of it as in the open, and another from day to day.
 # Found on invented nights; the last on measured days.
-_SWING = Spread(mean=2.5, sd=1.1, walk=1.5)
+_SWING = Spread(mean=2.5, sd=1.1, walk=0.7)
 _QUIET = Weather(drift_sd_k_per_h=0.06, drift_h=5.0, level_walk_k=0.06)
 _FLOOR_SD_K = 0.6  # of the air as a floor shows it: lamps and birds move it too
 _FRONT = Front(
