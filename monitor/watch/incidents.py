@@ -84,11 +84,12 @@ class Incidents(Kept):
     """All that are open, or ended less than half an hour ago."""
 
     _by_scope: ByTuple[tuple[str, str], Incident]
+    _home: dict[str, tuple[str, str]]  # by alarm: where it was last
 
     def __init__(self) -> None:
         self._by_scope = {}
         self._scope_of: dict[str, tuple[str, str]] = {}  # by active occurrence
-        self._home: dict[str, tuple[str, str]] = {}  # by alarm: where it was last
+        self._home = {}
 
     def take(self, change: Change, tick: float) -> Change:
         """The change with its incident, and whether it is folded into what was told."""
@@ -192,10 +193,8 @@ class Incidents(Kept):
 
     def resume(self) -> None:
         self._scope_of.clear()
-        self._home.clear()
         for key, incident in self._by_scope.items():
             self._scope_of.update(dict.fromkeys(incident.active, key))
-            self._home.update(dict.fromkeys(incident.members, key))
 
 
 def _name(change: Change) -> str:

@@ -33,6 +33,7 @@ _NO_FLOOR = Facts(
 class Unwatched(Kept):
     """Looks at every box after each entry and each change of the configuration."""
 
+    _facts: dict[str, Facts]  # by alarm
     _unknown: Sorted[str]  # boxes of which nobody knows what is in them
 
     def __init__(self, boxes: list[BrooderWatch], register: AlarmRegister) -> None:
@@ -45,7 +46,7 @@ class Unwatched(Kept):
             for box in boxes
         }
         self._site = register.open(AlarmName.UNWATCHED, None, self, limits=Limits())
-        self._facts: dict[str, Facts] = {}
+        self._facts = {}
 
     def birds_unknown(self) -> None:
         """The ledger was lost: a box that seems to be empty may hold birds."""
@@ -114,11 +115,6 @@ class Unwatched(Kept):
         self._unknown &= names
         if renamed:
             self.birds_unknown()
-        for alarm in (*self._alarms.values(), self._site):
-            if alarm.active:
-                self._facts[alarm.key] = Facts(
-                    **{k: v for k, v in alarm.facts.items() if k in ("reason", "detail")}  # type: ignore[typeddict-item]
-                )
 
 
 def _lost(birds: list[str]) -> Facts | None:

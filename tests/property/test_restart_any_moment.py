@@ -5,12 +5,15 @@ growers do. A site, a stretch of days and the moments of restart come from one s
 import json
 import os
 import random
-from collections.abc import Callable
-from dataclasses import replace
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import fields, replace
+from typing import Any, cast
 
 import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
+from support.alike import differences
 from support.engine_night import EVENING, a_brooder, a_meter, a_probe, a_site, plugged
 
 from monitor.events import (
@@ -25,6 +28,7 @@ from monitor.events import (
     Reading,
     State,
 )
+from monitor.kept import Kept, _form
 from monitor.quantities import BATTERY_LEFT, CONTACT, COVER, HUMIDITY, MAINS
 from monitor.site import Place, Site
 from monitor.tell.contact import Contact
@@ -91,6 +95,18 @@ def as_kept(state: State) -> State:
     return given_back
 
 
+# What a restored watch may have otherwise, and why.
+FOLLOWS = {
+    "Timers._heap": "the same timers, in another order of the heap",
+    "BrooderWatch._low_c_at": "worked out again when asked",
+    "Silence._heard_one": "where the search for a probe that is heard begins",
+    "ThermalWatch._told": "told again, which changes nothing for who knows it",
+    "ProbeWatch.calm_low_c": "the next reading takes the long way",
+    "ProbeWatch.calm_high_c": "the same",
+    "ProbeWatch.calm_until": "the same",
+}
+
+
 class Two:
     """The watch that goes on, and the one that was restored from it."""
 
@@ -138,6 +154,7 @@ class Two:
         if self.restored is not None:
             assert kept(self.restored) == kept(self.on)
             assert self.restored.status(self.now) == self.on.status(self.now)
+            assert set(differences(self.on, self.restored, FOLLOWS)) == set()
 
     # -- what happens
 
@@ -243,6 +260,7 @@ class Two:
 @given(st.integers(0, 2**32 - 1))
 @example(11)  # a storage fault is put aside though there is none
 @example(131)  # advice is put aside and comes back after the restart
+@example(427)  # birds that nothing watches: why, also once it is put aside
 @example(211)  # the clock is wrong and jumps too: two troubles, each with an end of its own
 def test_a_restored_watch_is_the_one_that_went_on(seed: int) -> None:
     two = Two(seed)
@@ -271,6 +289,61 @@ def test_a_state_goes_on_under_another_steady_clock_with_every_tick_moved(seed: 
             plan = Plan(two.site, PEOPLE, Policy(), look=lambda: None)
             plan.restore(as_kept(two.plan.kept()), SHIFT_S)
             compare_moved(as_kept(two.plan.kept()), as_kept(plan.kept()), "plan")
+
+
+def parts_of(engine: Engine) -> Iterator[type]:
+    """The classes whose fields a state is made of."""
+    seen: set[int] = set()
+    waiting: list[object] = [engine]
+    found: dict[type, None] = {}
+    while waiting:
+        one = waiting.pop()
+        if id(one) in seen:
+            continue
+        seen.add(id(one))
+        if isinstance(one, dict):
+            waiting += one.values()
+        elif isinstance(one, list | tuple):
+            waiting += one
+        elif isinstance(one, Kept):
+            found[type(one)] = None
+            waiting += [getattr(one, field.name) for field in fields(cast(Any, one))]
+    yield from found
+
+
+@settings(max_examples=max(2, EXAMPLES // 25), deadline=None)
+@given(st.integers(0, 2**32 - 1))
+def test_a_field_that_is_forgotten_is_noticed(seed: int) -> None:
+    """Ten fields at random, of those that are not as they began: with any one of them left out of
+    what is kept, the comparison of the other tests fails."""
+    two = Two(seed)
+    while two.number < 40:
+        two.goes_on()
+    fresh = Engine(two.site, two.now)
+    changed = {w.partition(".")[::2] for w in differences(two.on, fresh, FOLLOWS)}
+    declared = [(one, f.name) for one in parts_of(two.on) for f in fields(cast(Any, one))]
+    told = [(one, name) for one, name in declared if (one.__name__, name) in changed]
+    assert len(told) > 20
+    for one, name in two.rng.sample(told, 10):
+        with forgotten(one, name):
+            two.restored = Engine(two.site, two.now)
+            two.restored.restore(kept(two.on))
+            noticed = set(differences(two.on, two.restored, FOLLOWS))
+        assert noticed, f"{one.__name__}.{name}"
+
+
+@contextmanager
+def forgotten(part: Any, name: str) -> Iterator[None]:
+    """As if that field had never been declared."""
+    declared = dict(part.__dataclass_fields__)
+    del part.__dataclass_fields__[name]
+    _form.cache_clear()
+    try:
+        yield
+    finally:
+        part.__dataclass_fields__.clear()
+        part.__dataclass_fields__.update(declared)
+        _form.cache_clear()
 
 
 def compare_moved(before: object, after: object, where: str) -> None:
