@@ -157,7 +157,7 @@ def heat_words(every: Sequence[BatchFigures], price: Price | None) -> list[str]:
     if lines:
         lines.append("Sources and watts are those configured now.")
     if lines and price is None:
-        lines.append('For its cost write price_per_kwh = "0.17 USD" (your own) under [site].')
+        lines.append("For its cost give the price of a kWh: Set-up, the place.")
     return lines
 
 

@@ -150,6 +150,9 @@ def field_of(key: str, form: StepForm) -> str:
 # -- the place
 
 
+_OF_SITE = ("name", "units", "timezone", "price_per_kwh")
+
+
 def _site_form(settings: Settings, _about: str) -> StepForm:
     site = settings.file.site
     fields = (
@@ -167,16 +170,23 @@ def _site_form(settings: Settings, _about: str) -> StepForm:
             label="Time zone",
             hint="Such as America/New_York, America/Chicago, America/Denver, America/Los_Angeles.",
         ),
+        Field(
+            name="price_per_kwh",
+            label="Price of a kWh, if you like",
+            hint="With its currency, such as 0.17 USD. The record then says what the heat cost.",
+            technical=True,
+        ),
     )
-    values = {"name": site.name, "units": site.units, "timezone": site.timezone}
+    values = {key: getattr(site, key) or "" for key in _OF_SITE}
     return _made(fields, values)
 
 
 def _site_edit(_settings: Settings, _about: str, given: Answers) -> Edit:
     def change(document: TOMLDocument) -> None:
         site = document.setdefault("site", {})
-        for key in ("name", "units", "timezone"):
-            put(site, key, given.get(key, ""))
+        for key in _OF_SITE:
+            left_out = None if key == "price_per_kwh" else ""
+            put(site, key, given.get(key) or left_out)
 
     return Edit(change=change)
 

@@ -128,7 +128,7 @@ def test_without_a_price_no_cost_is_made_up_and_it_is_said_how_to_give_one(journ
         one = figures(records, number)
         assert one is not None
         assert "its cost" not in dict(rows(one, site))
-        assert 'write price_per_kwh = "0.17 USD"' in " ".join(heat_words([one], None))
+        assert "give the price of a kWh" in " ".join(heat_words([one], None))
 
 
 def test_no_batch_at_all_is_said(tmp_path):

@@ -147,6 +147,20 @@ def test_what_the_loader_refuses_is_said_beside_its_question(desk: SetUp) -> Non
     assert "write one like America/Chicago" in wrong.value.by_field["timezone"]
 
 
+def test_the_price_of_a_kwh_is_asked_for_with_its_currency_and_may_be_left_out(
+    desk: SetUp,
+) -> None:
+    answer(desk, Step.SITE, price_per_kwh="$0.17")
+    price = desk.settings().site.price_per_kwh
+    assert price is not None
+    assert price.of(100.0) == "$17.00"
+    with pytest.raises(WrongAnswers) as wrong:
+        answer(desk, Step.SITE, price_per_kwh="cheap")
+    assert 'such as "0.17 USD"' in wrong.value.by_field["price_per_kwh"]
+    answer(desk, Step.SITE, price_per_kwh="")
+    assert desk.settings().site.price_per_kwh is None
+
+
 def test_a_renamed_box_keeps_its_birds_and_another_one_is_added(desk: SetUp) -> None:
     answer(desk, Step.BOX, "porch", name="big box")
     assert desk.settings().site.brooders[0].renamed_from == "porch"
