@@ -43,7 +43,7 @@ def asked_lines(
     elif coldest is None:
         lines.append(
             "Nothing is known of tonight's outside temperature: say how cold it will get, or add "
-            "an outside probe or a forecast to the configuration."
+            "a forecast or an outside probe (which must be heard for a quarter of an hour)."
         )
     return (*lines, *_by_size(by_size, coldest, target_c, voice))
 
