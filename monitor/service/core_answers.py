@@ -103,7 +103,7 @@ def tonight(
     return {
         "brooder": brooder,
         "lines": [*asked_lines(status, asked, voice, now.at), *(line for line in more if line)],
-        "too_cold": likely_too_cold(asked),
+        "too_cold": likely_too_cold(status, asked, now.at),
     }
 
 

@@ -5,7 +5,7 @@ from collections.abc import Iterator
 
 from monitor.tell.wording import first_aid
 from monitor.tell.wording.words import Voice, span
-from monitor.thermal.by_size import BySize, Coldest, NightAsked
+from monitor.thermal.by_size import BySize, NightAsked
 from monitor.thermal.diagnosis import Outlook
 from monitor.thermal.mending import WARMER_ROOM, left_open
 from monitor.thermal.tonight import CLEAR_CHANCE, WARN_CHANCE
@@ -15,6 +15,7 @@ OLD_S = 120.0  # a reading older than this says how old it is. Common practice
 _HALF = 0.5
 _EVEN = 0.05  # as near to one half nobody can say which is likelier
 _SURE = 0.95
+_LEVEL_S = 3600.0  # an empty box in its band for so long has settled. Common practice
 _LEAST_W = 5  # less is within the estimate's own doubt
 
 
@@ -23,51 +24,66 @@ def asked_lines(
 ) -> tuple[str, ...]:
     """For whoever asks about a box: from its readings; where there are none, or no birds yet, by
     its size and heat too."""
-    target_c, low_c, outlook, by_size = asked
+    target_c, low_c, _, by_size = asked
+    outlook = _from_readings(status, asked, now)
     if target_c is None or low_c is None or by_size is None:
         return (f"{status.name}: the birds need no heat any more.",)
     right = f"{voice.temp(target_c)}, and right is down to {voice.temp(low_c)}"
     if status.batch is not None and outlook is not None:
         answer, *more = tonight(outlook, voice, now, status.temp_at)
         return (f"{status.name}: {answer}", f"It should be {right}.", *more)
-    warm = status.temp_c is not None and status.temp_c >= low_c
     if status.batch is not None:
         first = f"{status.name}: it should be {right}."
     else:
         first = f"{status.name}: no chicks yet. For chicks of a day the floor should be {right}."
-    lines = [first, _stands(status, voice, warm=warm)]
-    coldest = by_size.coldest
-    if outlook is not None and warm:  # a cold one says nothing of what its heat can do
-        coldest = None
-        lines += tonight(outlook, voice, now, status.temp_at)
-    elif coldest is None:
+    lines = [first, _stands(status, low_c, voice)]
+    if outlook is not None:
+        return (*lines, *tonight(outlook, voice, now, status.temp_at))
+    if by_size.coldest is None:
         lines.append(
             "Nothing is known of tonight's outside temperature: say how cold it will get, or add "
             "a forecast or an outside probe (which must be heard for a quarter of an hour)."
         )
-    return (*lines, *_by_size(by_size, coldest, target_c, voice))
+    return (*lines, *_by_size(by_size, target_c, voice))
 
 
-def likely_too_cold(asked: NightAsked) -> bool:
+def likely_too_cold(status: BrooderStatus, asked: NightAsked, now: float) -> bool:
     """Is it below its band already, or more likely than not to leave it?"""
-    if asked.outlook is not None:
-        return asked.outlook.below_now or asked.outlook.chance >= WARN_CHANCE
+    outlook = _from_readings(status, asked, now)
+    if outlook is not None:
+        return outlook.below_now or outlook.chance >= WARN_CHANCE
     coldest = asked.by_size.coldest if asked.by_size is not None else None
     return coldest is not None and coldest.chance >= WARN_CHANCE
 
 
-def _stands(status: BrooderStatus, voice: Voice, *, warm: bool) -> str:
+def _from_readings(status: BrooderStatus, asked: NightAsked, now: float) -> Outlook | None:
+    return asked.outlook if status.batch is not None or _is_level(status, now) else None
+
+
+def _is_level(status: BrooderStatus, now: float) -> bool:
+    """Has an empty box been in its band for a while? Before, its readings say nothing of what its
+    heat can do."""
+    since = status.warm_up.level_since if status.warm_up is not None else None
+    return since is not None and now - since >= _LEVEL_S
+
+
+def _stands(status: BrooderStatus, low_c: float, voice: Voice) -> str:
     if status.temp_c is None:
-        return "No floor reading is believed yet: see whether the floor probe is heard."
-    if warm:
-        return f"It is {voice.temp(status.temp_c)} now."
-    do = "Warm it for some hours before they come." if status.batch is None else "Add heat."
-    return f"It is {voice.temp(status.temp_c)} now: too cold for chicks. {do}"
+        return "There is no floor reading to believe: see whether the floor probe is heard."
+    now = f"It is {voice.temp(status.temp_c)} now"
+    empty = status.warm_up is not None
+    high_c = status.warm_up.limits.high_c if status.warm_up is not None else status.high_c
+    if status.temp_c < low_c:
+        do = "Warm it for some hours before they come." if empty else "Add heat."
+        return f"{now}: too cold for chicks. {do}"
+    if high_c is not None and status.temp_c > high_c:
+        do = "Bring it down before they come." if empty else "See the page for what to do."
+        return f"{now}: too hot for chicks. {do}"
+    return f"{now}: right."
 
 
-def _by_size(
-    found: BySize, coldest: Coldest | None, target_c: float, voice: Voice
-) -> Iterator[str]:
+def _by_size(found: BySize, target_c: float, voice: Voice) -> Iterator[str]:
+    coldest = found.coldest
     birds = f"its {found.head_count} birds" if found.head_count else "no birds"
     heat = f"With all its {found.watts:.0f} W on and {birds} in it"
     holds = f"it holds down to about {voice.temp(found.holds_to_c)} outside"

@@ -21,7 +21,7 @@ def asked(night: Night, site: Site, **wish: float) -> tuple[str, bool]:
     found = night.engine.tonight("porch", now, **wish)  # type: ignore[arg-type]
     return "\n".join(
         asked_lines(box, found, Voice(replace(site, units=Unit.CELSIUS)), now.at)
-    ), likely_too_cold(found)
+    ), likely_too_cold(box, found, now.at)
 
 
 def holds_to(said: str) -> float:
@@ -34,7 +34,7 @@ def test_an_empty_box_that_was_never_heard_is_held_against_what_chicks_need_by_i
     site = a_site(a_brooder())
     said, too_cold = asked(Night(site, batch=False), site)
     assert said.startswith("porch: no chicks yet. For chicks of a day the floor should be 35.0 °C")
-    assert "No floor reading is believed yet" in said
+    assert "There is no floor reading to believe" in said
     assert "Nothing is known of tonight's outside temperature" in said
     assert not too_cold, "nobody knows"
     limit_c = holds_to(said)
@@ -67,10 +67,18 @@ def warmed(floor_c: float) -> tuple[Night, Site]:
 
 def test_an_empty_box_that_is_warm_is_foretold_from_its_readings():
     said, too_cold = asked(*warmed(36.0))
-    assert "It is 36.0 °C now." in said
+    assert "It is 36.0 °C now: right." in said
     assert "Chance of getting too cold" in said
     assert "Lowest on the floor about 3" in said
+    assert "holds down to" not in said, "what its size says is no second answer"
     assert not too_cold
+
+
+def test_an_empty_box_that_is_too_hot_is_said_to_be_and_judged_by_its_size():
+    said, _ = asked(*warmed(48.0))
+    assert "It is 48.0 °C now: too hot for chicks. Bring it down before they come." in said
+    assert "Lowest on the floor" not in said
+    assert "the floor would come down to about" in said
 
 
 def test_an_empty_box_that_is_cold_is_to_be_warmed_first_and_judged_by_its_size():
@@ -87,7 +95,7 @@ def test_birds_in_a_box_that_is_not_heard_are_told_what_it_holds_by_its_size():
     night = Night(site, batch=False)
     night.placed(count=100)
     said, _ = asked(night, site, low_c=5.0)
-    assert "No floor reading is believed yet" in said
+    assert "There is no floor reading to believe" in said
     assert "100 birds in it, the floor would come down to about" in said
 
 
