@@ -11,6 +11,7 @@ from typing import NamedTuple
 from monitor.kept import ByTuple, Kept, Tick
 from monitor.thermal.causes import Explanation, Weighed, Why, chances, explanations, weigh
 from monitor.thermal.course import Course
+from monitor.thermal.swing import overdue
 
 HOLD_S = 1200.0  # a cover is off for feeding 5 to 15 min (common practice); warm again 5 min later
 # How far below the usual low the floor must be, K: to be looked at, and to be told; quick falls and
@@ -18,6 +19,7 @@ HOLD_S = 1200.0  # a cover is off for feeding 5 to 15 min (common practice); war
 _LOOKED_AT_K, _LOOKED_AT_SLOW_K = 0.5, 1.0
 _TOLD_K, _TOLD_SLOW_K = 0.6, 1.2
 _RESTLESS, _RESTLESS_TOLD = 0.7, 0.9  # of the spread
+_SWINGS_K = 0.3  # so wide a spread may be a thermostat's
 _STILL_K_PER_H = -1.2  # falls no faster: it has come to rest
 _AT_LOWEST_K = 0.2
 # A fall at work hours waits for a feeding to be over, and longer where it is like one: an open
@@ -76,24 +78,34 @@ class Fall(Kept):
     _taus: ByTuple[tuple[int, ...], float] = field(default_factory=dict)
 
     @staticmethod
-    def begins(course: Course, floor_c: float) -> bool:
+    def begins(course: Course, tick: float, floor_c: float) -> bool:
         """Is the floor lower than is usual for it?"""
         quick, slow = course.quick, course.slow
         return (
-            quick is not None and quick.low_c - floor_c > _LOOKED_AT_K + _RESTLESS * quick.spread_k
-        ) or (
-            slow is not None
-            and slow.low_c - floor_c > _LOOKED_AT_SLOW_K + _RESTLESS * slow.spread_k
+            (
+                quick is not None
+                and quick.low_c - floor_c > _LOOKED_AT_K + _RESTLESS * quick.spread_k
+            )
+            or (
+                slow is not None
+                and slow.low_c - floor_c > _LOOKED_AT_SLOW_K + _RESTLESS * slow.spread_k
+            )
+            or _is_overdue(course, tick, floor_c)
         )
 
     @staticmethod
-    def _deep(course: Course, floor_c: float) -> bool:
+    def _deep(course: Course, tick: float, floor_c: float) -> bool:
         quick, slow = course.quick, course.slow
         return (
-            quick is not None and quick.low_c - floor_c > _TOLD_K + _RESTLESS_TOLD * quick.spread_k
-        ) or (
-            slow is not None
-            and slow.low_c - floor_c > _TOLD_SLOW_K + _RESTLESS_TOLD * slow.spread_k
+            (
+                quick is not None
+                and quick.low_c - floor_c > _TOLD_K + _RESTLESS_TOLD * quick.spread_k
+            )
+            or (
+                slow is not None
+                and slow.low_c - floor_c > _TOLD_SLOW_K + _RESTLESS_TOLD * slow.spread_k
+            )
+            or _is_overdue(course, tick, floor_c)
         )
 
     def begins_anew(self, course: Course, tick: float, floor_c: float) -> bool:
@@ -109,6 +121,7 @@ class Fall(Kept):
         self.open = True
         quick = course.quick
         fast = quick is not None and quick.low_c - floor_c > _LOOKED_AT_K
+        fast = fast or _is_overdue(course, tick, floor_c)
         back_s = _FAST_BACK_S if fast else _SLOW_BACK_S
         self.onset, _ = course.onset(tick, floor_c, back_s)
         onset = self.onset
@@ -191,7 +204,7 @@ class Fall(Kept):
         self, tick: float, course: Course, floor: Standing, *, asleep: bool, acted: float
     ) -> bool:
         """Is it time to say so? `acted`: tick at which the grower last did something here."""
-        if self._readings < _LEAST_READINGS or not self._deep(course, floor.floor_c):
+        if self._readings < _LEAST_READINGS or not self._deep(course, tick, floor.floor_c):
             return False
         lowest_k = self.now_k - self.depth
         if floor.rate_k_per_h > _STILL_K_PER_H or lowest_k > _AT_LOWEST_K:
@@ -287,3 +300,10 @@ class Fall(Kept):
             self.source_chance = 1.0 / total
         self.verdict, self.best = why, first
         self.tau_s = self._taus.get(first.explanation.sources, tau_s)
+
+
+def _is_overdue(course: Course, tick: float, floor_c: float) -> bool:
+    """A thermostat's next pulse has not come."""
+    quick = course.quick
+    swings = quick is not None and quick.spread_k > _SWINGS_K and floor_c < quick.low_c
+    return swings and overdue(course.ticks, course.means, tick, floor_c)

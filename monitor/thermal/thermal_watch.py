@@ -390,7 +390,7 @@ class ThermalWatch(Kept):
         begins = (
             fall.begins_anew(self._course, tick, floor_c)
             if fall.open
-            else (fall.begins(self._course, floor_c))
+            else (fall.begins(self._course, tick, floor_c))
         )
         if begins:
             self._begin_fall(model, tick, floor_c)

@@ -63,7 +63,7 @@ class Witness:
         # A probe lies beneath each source, and something else beside.
         self.sees_all = {i for _, i in self._under if i is not None} == set(range(self._sources))
         self.working: frozenset[int] = frozenset()  # sources whose own probe is warm
-        self.alone = False  # the floor falls while every probe beneath a source holds
+        self.alone = False  # the floor falls while all that would come down with it holds
 
     def hear(self, tick: float, onset: float, fallen_k: float) -> list[tuple[Track, float]]:
         """Every other probe with the share of the floor's fall that it has come down by. To be
@@ -86,7 +86,9 @@ class Witness:
             if down_k is not None and fallen_k > 0.5:
                 heard.append((track, down_k / fallen_k))
                 holding += down_k < max(_HOLDS_K, _HOLDS_SHARE * fallen_k)
-        self.alone = under > 0 and holding == len(heard) and fallen_k > _ALONE_K
+        # A source that none of them lies beneath may have died while all of them hold.
+        told_of = under >= self._sources or len(heard) > under
+        self.alone = under > 0 and told_of and holding == len(heard) and fallen_k > _ALONE_K
         return heard
 
     def weight(self, one: Explanation, heard: list[tuple[Track, float]], fallen_k: float) -> float:

@@ -13,16 +13,20 @@ from monitor.site import Place
 LAMPS = ("under west lamp", "under east lamp")
 
 
-def a_night(*under: str, every_s: float) -> tuple[Night, list[str]]:
+def steady(_: float) -> float:
+    return 35.0
+
+
+def a_night(*under: str, every_s: float, course=steady) -> tuple[Night, list[str]]:
     """Probes on the floor and beneath lamps, two quiet hours old at eight in the evening."""
     box = a_brooder()
     probes = (*box.probes, *(a_probe("porch", name, Place.UNDER_HEAT) for name in under))
     night = Night(a_site(replace(box, probes=probes)))
-    lives(night, 2 * 3600, every_s, under)
+    lives(night, 2 * 3600, every_s, under, course=course)
     return night, night.told()
 
 
-def lives(night: Night, for_s: float, every_s: float, under=(), *, course=lambda _: 35.0, odd=None):
+def lives(night: Night, for_s: float, every_s: float, under=(), *, course=steady, odd=None):
     """The floor goes its course (degC by seconds); `odd` is what the first lamp's probe says."""
     rng, began = Random(int(night.t)), night.t
     while night.t < began + for_s:
@@ -59,3 +63,30 @@ def test_a_cover_lifted_for_feeding_while_the_floor_came_down_before_is_no_lost_
 
     lives(night, 2400.0, 30.0, course=course)
     assert "porch/heat-loss" not in night.told()
+
+
+def test_a_thermostat_whose_next_pulse_does_not_come_is_lost_heat_though_it_swung_wide():
+    """On for ten minutes, off for ten; by forty it has been off for too long."""
+
+    def swings(seconds: float) -> float:
+        part = seconds % 1200.0
+        return 35.0 - 2.0 * (part if part < 600.0 else 1200.0 - part) / 600.0
+
+    night, before = a_night(every_s=30.0, course=swings)
+    assert "porch/heat-loss" not in before
+    lives(night, 2400.0, 30.0, course=lambda seconds: 35.0 - 2.6 * (1 - exp(-seconds / 900.0)))
+    assert "porch/heat-loss" in night.told()
+    assert "porch/cold" not in night.told(), "it is still in its band"
+
+
+def test_a_lamp_without_a_probe_of_its_own_may_have_died_though_the_other_ones_holds():
+    night, _ = a_night("under east lamp", every_s=30.0)
+    lives(
+        night,
+        2400.0,
+        30.0,
+        ("under east lamp",),
+        course=lambda seconds: 35.0 - 4.5 * (1 - exp(-seconds / 900.0)),
+    )
+    lost = night.changes[0]
+    assert (lost.alarm, lost.facts["source"]) == (AlarmName.HEAT_LOSS, "west lamp")
