@@ -16,7 +16,7 @@ from monitor.commands.watch import on_terminal
 from monitor.journal.records import StorageFault
 from monitor.service.clock import FastClock
 from monitor.service.logs import set_up
-from monitor.service.rehearsal import play
+from monitor.service.rehearsal import first_word, play
 from monitor.service.rehearsed_night import NightStory, RehearsedNight, site_file
 from monitor.service.run import Hooks, Places, run
 from monitor.settings import Settings, SettingsFault, load_settings
@@ -74,6 +74,8 @@ def rehearse(
                 Path(folder), config, story, to_contacts=to_contacts, plugs=plugs
             )
             asyncio.run(_perform(settings, night, speed))
+            if not calm:
+                sys.stdout.write(_other_way(Path(folder), settings, night))
             if journal is not None:
                 journal.write_bytes(settings.journal_path.read_bytes())
         except (StorageFault, OSError, SettingsFault) as error:
@@ -114,6 +116,30 @@ def _stage(
         settings = replace(settings, file=told)
     evening: date = (datetime.now(UTC).astimezone(zone) - timedelta(days=1)).date()
     return settings, RehearsedNight(evening=evening, zone=zone, story=story, plugs=plugs)
+
+
+def _other_way(folder: Path, settings: Settings, night: RehearsedNight) -> str:
+    """When the same night would have been told with the plugs that it had not, or without."""
+    other = replace(night, plugs=not night.plugs)
+    file = folder / "other.toml"
+    zone, units = settings.site.timezone.key, settings.site.units.value
+    file.write_text(site_file(zone, units, plugs=other.plugs), encoding="utf-8")
+    said = {}
+    for each, site in (
+        (night, settings.site),
+        (other, load_settings(file, {}, check_contacts=False).site),
+    ):
+        found = first_word(site, each)
+        if found is None:
+            return ""
+        at, message = found
+        when = datetime.fromtimestamp(at, night.zone)
+        said[each.plugs] = f"{when:%H:%M:%S}, {message.body.splitlines()[0]}"
+    return (
+        "\nThe same night, its first urgent word:\n"
+        f"  without plugs:             {said[False]}\n"
+        f"  with a plug on each lamp:  {said[True]}\n"
+    )
 
 
 async def _perform(settings: Settings, night: RehearsedNight, speed: float) -> None:

@@ -8,11 +8,16 @@ from typing import Any
 import paho.mqtt.client as paho
 from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
 
-from monitor.service import control
+from monitor.events import Moment, Priority
+from monitor.service import control, core_answers
 from monitor.service.clock import FastClock
+from monitor.service.core import Core
 from monitor.service.rehearsed_night import RehearsedNight
 from monitor.service.run import Places
 from monitor.settings import Settings
+from monitor.site import Site
+from monitor.tell.contact import Contact
+from monitor.tell.message import Message
 
 CHICKS = 100
 LOST = 2
@@ -42,6 +47,24 @@ async def play(settings: Settings, night: RehearsedNight, clock: FastClock, plac
     finally:
         client.disconnect()
         client.loop_stop()
+
+
+def first_word(site: Site, night: RehearsedNight) -> tuple[float, Message] | None:
+    """The first urgent message once the lamp has failed, and its time: the same night through the
+    same core, without waiting. None: nothing is told."""
+    start = Moment(night.at(night.story.starts), night.at(night.story.starts))
+    everybody = Contact(name="phone", url="")
+    core = Core(site, start, contacts=(everybody,), next_entry_number=lambda: 1)
+    _, placed = next(_acts(night))
+    core_answers.asked(core, placed, start)
+    for at, topic, payload in night.messages():
+        now = Moment(at, at)
+        core.advance(now)
+        core.hear(topic, payload.encode(), now)
+        for message in core.take(now).messages:
+            if message.priority is Priority.URGENT:
+                return at, message
+    return None
 
 
 async def _until(clock: FastClock, at: float) -> None:

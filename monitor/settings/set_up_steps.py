@@ -303,13 +303,15 @@ def _heat_form(settings: Settings, about: str) -> StepForm:
             ),
             Field(
                 name=f"{row} topic",
-                label="Its plug's MQTT topic",
+                label=f"Source {row}: its plug's MQTT topic",
                 hint="If it hangs on one that measures power: a dead lamp is then told at once.",
+                technical=True,
             ),
             Field(
                 name=f"{row} value",
-                label="Where the watts stand in what the plug sends",
+                label=f"Source {row}: where the watts stand in what its plug sends",
                 hint="Such as /power. Left empty for a bare number.",
+                technical=True,
             ),
         ]
         values[f"{row} kind"] = "lamp"

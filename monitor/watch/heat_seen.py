@@ -3,8 +3,9 @@ by watch.box_meters.
 
 A watt that falls to zero is a dead lamp, whatever the floor does. Only a thermostat may do the same
 and mean nothing: one that the grower has named, or one that has shown itself. It is out when its
-rest is over: longer than any before while the floor is no warmer than where it came on again, or
-longer than the shortest while the floor is far colder than that."""
+rest is over: longer than any before while the floor is colder than it ever came on again at, or
+longer than the shortest while the floor is far colder than that. (Without the floor a plug that is
+stuck at 0 W would do.)"""
 
 from collections import deque
 from typing import NamedTuple
@@ -19,6 +20,7 @@ _CYCLE_S = 180.0  # off for less is a loose plug or a dying bulb, not a thermost
 _CYCLES = 2  # then it is one
 _UNKNOWN_S = 7200.0  # a plug heard for less may be a thermostat's, that was never seen to switch
 _PATIENCE_S = 1800.0  # so long a thermostat is waited for where no floor tells
+_CLEARLY_K = 0.3
 _BELOW_K, _MISSED_K = 1.0, 2.0  # K; the wide one for a thermostat not yet seen to switch
 
 _STAYS_S = 180.0  # the floor stays that cold for so long
@@ -144,7 +146,7 @@ class HeatSeen(Kept):
         rests_s = self._rests_s or (off_s,)
         if coldest_c < min(self._on_at_c) - _BELOW_K:
             return below_k > 0.0 and off_s > _LONGER * min(rests_s)
-        return off_s > _LONGER * max(rests_s) and coldest_c <= max(self._on_at_c)
+        return off_s > _LONGER * max(rests_s) and coldest_c < min(self._on_at_c) - _CLEARLY_K
 
     @property
     def may_rest(self) -> bool:

@@ -4,47 +4,38 @@ from datetime import date
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
-from monitor.events import AlarmName, Change, Entry, EntryKind, Moment
-from monitor.service.core import Core
+from monitor.service.rehearsal import first_word
 from monitor.service.rehearsed_night import NightStory, RehearsedNight, site_file
 from monitor.settings import load_settings
+from monitor.tell.message import Message
 
 ZONE = ZoneInfo("America/Chicago")
 
 
-def first_word(folder: Path, *, plugs: bool) -> tuple[float, Change]:
-    """Minutes after the lamp failed, and what was said. Nothing was told before."""
+def told(folder: Path, *, plugs: bool) -> tuple[float, Message]:
+    """Minutes after the lamp failed, and what the phone would show."""
     file = folder / "brooder.toml"
     file.write_text(site_file(ZONE.key, "celsius", plugs=plugs))
     settings = load_settings(file, {}, check_contacts=False)
-    story = NightStory(answered=None, mended=None, losses_found=None)
-    night = RehearsedNight(evening=date(2026, 2, 9), zone=ZONE, story=story, plugs=plugs)
-    begin = Moment(night.at(story.starts), night.at(story.starts))
-    core = Core(settings.site, begin, next_entry_number=lambda: 1)
-    hatched = night.hatched.isoformat()
-    core.enter(
-        Entry(
-            at=begin.at, entry=EntryKind.PLACED, brooder="porch", count=100, hatched=hatched,
-            kind="broiler",
-        ),
-        begin,
-    )  # fmt: skip
-    assert story.lamp_fails is not None
-    fails = night.at(story.lamp_fails)
-    for at, topic, payload in night.messages():
-        now = Moment(at, at)
-        core.advance(now)
-        core.hear(topic, payload.encode(), now)
-        told = [c for c in core.take(now).batch.changes if c.alarm is AlarmName.HEAT_LOSS]
-        if told:
-            return (at - fails) / 60.0, told[0]
-    raise AssertionError("never told")
+    night = RehearsedNight(evening=date(2026, 2, 9), zone=ZONE, story=NightStory(), plugs=plugs)
+    found = first_word(settings.site, night)
+    assert found is not None
+    assert night.story.lamp_fails is not None
+    return (found[0] - night.at(night.story.lamp_fails)) / 60.0, found[1]
 
 
 def test_with_plugs_the_dead_lamp_is_told_within_a_minute_and_sooner_than_without(
     tmp_path: Path,
 ) -> None:
-    with_plugs, said = first_word(tmp_path, plugs=True)
-    without, _ = first_word(tmp_path, plugs=False)
+    with_plugs, said = told(tmp_path, plugs=True)
+    without, _ = told(tmp_path, plugs=False)
     assert 0.0 < with_plugs <= 1.1 < without
-    assert (said.facts["source"], said.facts["draws_w"]) == ("west lamp", 0.0)
+    assert "west lamp draws 0 W" in said.body
+
+
+def test_nothing_is_told_before_the_lamp_fails(tmp_path: Path) -> None:
+    file = tmp_path / "brooder.toml"
+    file.write_text(site_file(ZONE.key, "celsius", plugs=True))
+    story = NightStory(lamp_fails=None, answered=None, mended=None, losses_found=None)
+    night = RehearsedNight(evening=date(2026, 2, 9), zone=ZONE, story=story, plugs=True)
+    assert first_word(load_settings(file, {}, check_contacts=False).site, night) is None

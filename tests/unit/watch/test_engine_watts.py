@@ -235,16 +235,29 @@ def test_a_wild_reading_while_a_thermostat_rests_makes_no_dead_lamp() -> None:
     assert night.changes == []
 
 
-def test_a_rest_longer_than_any_before_on_a_floor_no_warmer_is_none() -> None:
+def test_a_rest_longer_than_any_before_on_a_colder_floor_is_none() -> None:
     night = Night(plugged_site(thermostat=True))
     goes_on(night, 5 * 2400 + 1200, floor=swings, west=cycles, east=lit())
     assert night.changes == []
     stopped = night.t
     goes_on(night, 1200, floor=swings, west=out, east=lit())
-    goes_on(night, 900, floor=34.2, west=out, east=lit())
+    goes_on(night, 900, floor=33.8, west=out, east=lit())
     (told,) = night.changes
     assert (told.alarm, told.facts["source"]) == (AlarmName.HEAT_LOSS, "west lamp")
     assert told.at - night.start - stopped < 1.5 * 1200
+
+
+def test_a_plug_stuck_at_nothing_on_a_floor_that_goes_up_and_down_as_before_is_no_dead_plate() -> (
+    None
+):
+    def uneven(t: float) -> float:
+        """Every other time it comes on a little sooner."""
+        return swings(t) if t // 2400 % 2 else 35.8 - 0.6 * (35.8 - swings(t))
+
+    night = Night(plugged_site(thermostat=True))
+    goes_on(night, 6 * 2400 + 1200, floor=uneven, west=cycles, east=lit())
+    goes_on(night, 3 * 2400, floor=uneven, west=out, east=lit())
+    assert night.changes == []
 
 
 def test_a_long_rest_on_a_warm_floor_stays_a_rest() -> None:
