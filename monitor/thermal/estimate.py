@@ -229,7 +229,7 @@ class Estimate(Kept):
         until_at = hour_after(now.at, NIGHT_TO_H, self._zone)
         skies = self._skies(now, until_at, forecast, wish.outside_low_c)
         outside = None
-        if skies is not None:
+        if skies is not None and not skies[0].by_floor:
             sky = max(skies, key=lambda one: one.weight)
             outside = min(point.temp_c for point in sky.points), sky.source
 

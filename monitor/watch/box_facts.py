@@ -96,8 +96,9 @@ def outlook_facts(outlook: Outlook, facts: Facts) -> None:
         facts["leaves_band_at"] = outlook.leaves_band_at
     facts["chance"] = outlook.chance
     facts["missing_watts"] = outlook.missing_watts
-    facts["outside_low_c"] = outlook.outside_low_c
     facts["outside_from"] = outlook.outside_from
+    if not outlook.by_floor:
+        facts["outside_low_c"] = outlook.outside_low_c
     facts["mend"] = list(outlook.mend)
 
 

@@ -46,7 +46,8 @@ def reserve_line(box: BrooderStatus, voice: Voice) -> str | None:
     if heat.no_reserve_below_c is None:
         return f"{works}."
     limit_c = heat.no_reserve_below_c
-    coming = None if box.outlook is None else box.outlook.outside_low_c
+    outlook = box.outlook
+    coming = None if outlook is None or outlook.by_floor else outlook.outside_low_c
     tonight = ""
     if coming is not None:
         tonight = " Tonight may be colder." if coming < limit_c else " Tonight should not be."

@@ -265,9 +265,12 @@ def _falling(voice: Voice, change: Change) -> str | None:
     return f"The floor has been falling{fast}{since}.{still}"
 
 
+BY_HOW_IT_COOLS = "Nothing measures the outside: this goes by how the floor cools."
+
+
 def _outside(voice: Voice, facts: Facts) -> str | None:
     if "outside_low_c" not in facts:
-        return None
+        return BY_HOW_IT_COOLS if "outside_from" in facts else None
     origin = f" ({facts['outside_from']})" if "outside_from" in facts else ""
     return f"Outside it may fall to {voice.temp(facts['outside_low_c'])}{origin}."
 

@@ -4,6 +4,7 @@ sure that is, how cold at worst, what would make it hold."""
 from collections.abc import Iterator
 
 from monitor.tell.wording import first_aid
+from monitor.tell.wording.temperature import BY_HOW_IT_COOLS
 from monitor.tell.wording.words import Voice, span
 from monitor.thermal.by_size import BySize, NightAsked
 from monitor.thermal.diagnosis import Outlook
@@ -123,8 +124,7 @@ def tonight(outlook: Outlook, voice: Voice, now: float, read_at: float | None) -
         _old(now, read_at),
         f"Lowest on the floor about {voice.temp(low.mid)} at "
         f"{voice.clock(outlook.lowest_at, now)}, likely {voice.figure(low.low)} to "
-        f"{voice.figure(low.high)}. Outside down to {voice.temp(outlook.outside_low_c)} "
-        f"({outlook.outside_from}).",
+        f"{voice.figure(low.high)}. {_outside(outlook, voice)}",
         _air(outlook),
         _more_watts(outlook),
         first_aid.would_help(mend) if mend else None,
@@ -180,6 +180,12 @@ def _old(now: float, read_at: float | None) -> str | None:
     if now - read_at < OLD_S:
         return None
     return f"The last floor reading is {span(now - read_at)} old: what came since is not in this."
+
+
+def _outside(outlook: Outlook, voice: Voice) -> str:
+    if outlook.by_floor:
+        return BY_HOW_IT_COOLS
+    return f"Outside down to {voice.temp(outlook.outside_low_c)} ({outlook.outside_from})."
 
 
 def _air(outlook: Outlook) -> str | None:

@@ -6,10 +6,12 @@ from dataclasses import replace
 
 from support.engine_night import Night, a_brooder, a_site
 
+from monitor.events import AlarmName, Cause, Change, ChangeKind, Facts, Priority
 from monitor.site import Site
-from monitor.tell.wording import Voice
+from monitor.tell.wording import Voice, for_change
 from monitor.tell.wording.tonight_words import asked_lines, likely_too_cold
 from monitor.units import Unit
+from monitor.watch.box_facts import outlook_facts
 
 H = 3600.0
 
@@ -108,3 +110,27 @@ def test_birds_whose_outside_is_not_known_are_told_what_the_box_holds_by_its_siz
     assert "Nothing is known of tonight's outside temperature" in said
     assert holds_to(said) < 35.0
     assert not too_cold
+
+
+def test_where_nothing_measures_the_outside_no_figure_of_it_is_said():
+    """The floor's own course stands in for it, and is no temperature of the air."""
+    site = a_site(a_brooder())
+    night = Night(site)
+    night.holds(35.0, for_s=4 * H, every_s=60.0)
+    [box] = night.engine.status(night.now()).brooders
+    assert box.outlook is not None
+    facts = Facts(temp_c=35.0)
+    outlook_facts(box.outlook, facts)
+    cold = Change(
+        at=night.now().at,
+        brooder="porch",
+        alarm=AlarmName.COLD_NIGHT,
+        change=ChangeKind.RAISED,
+        priority=Priority.WARNING,
+        cause=Cause.COLD_NIGHT,
+        facts=facts,
+        occurrence="porch/cold-night/1",
+    )
+    for said in (asked(night, site)[0], for_change(cold, site).body):
+        assert "Nothing measures the outside: this goes by how the floor cools." in said
+        assert not re.search(r"[Oo]utside (down|it may)", said)
