@@ -30,7 +30,7 @@ class Warmth(StrEnum):
 
     UNKNOWN = "unknown"
     CAN_WAIT = "can-wait"  # nothing says that it harms
-    SOON = "soon"  # it is not there yet, but headed there
+    SOON = "soon"  # it is headed there, or onwards, for certain
     HARMS = "harms"  # it heads for harm, or has been halfway there for long
 
 

@@ -2,8 +2,8 @@
 probe. Held by `thermal_watch`.
 
 A probe with a chick on it rises for two or three minutes, and never above the chick's own skin;
-what is beyond that, or rises for longer and out of what is usual, is heat. Figures are this
-project's (assumed); tests/bench measures what they do."""
+what is beyond that, or climbs towards harm at a steady pace, is heat. Figures are this project's
+(assumed); tests/bench measures what they do."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from monitor.brooding.chick_skin import CHICK_SKIN_C
 from monitor.kept import Kept, Tick
 from monitor.site import Limits
+from monitor.thermal.climb import Climb
 from monitor.thermal.track import Track
 
 _NEW_S = 330.0  # an older word says nothing of where it is heading
@@ -18,12 +19,9 @@ _ABOVE_K = 1.0  # above a chick's skin: no chick
 _BORNE_OUT, _BORNE_OUT_S = 3, 50.0  # readings that say so, one after the other, over so long
 _FAST_K_PER_MIN = 0.4  # a chick, a lamp; slower is weather
 _HOLD_S = 780.0  # a chick sits for some minutes
-_UNUSUAL_K, _RESTLESS = 0.8, 0.7  # above the usual high, and this share of how restless a floor is
-_STILL_K_PER_MIN = 0.08  # a chick's warmth comes to rest below this ...
-_STILL_AFTER_S = 480.0  # ... within so long
 _PACE_FROM_S, _PACE_TO_S, _PACE_MIN = 270.0, 150.0, 3.0  # minutes begun then: so long ago
 _WARMER_K = 0.25  # than its level: what rises by as much as matters is
-_AHEAD_ASLEEP_MIN = 20.0  # by night nothing heats a floor that nobody meant to
+_AHEAD_MIN = 10.0  # a climb that is harm by then is told as that
 
 
 @dataclass(slots=True, eq=False)
@@ -33,7 +31,6 @@ class Rise(Kept):
     started: Tick | None = None  # when some floor probe began to rise quickly
     hold_until: Tick | None = None
     overheat: bool = False
-    _unusual: Tick | None = None  # since when one has been above the usual, and rising
     _since: Tick = 0.0  # first of the readings that say it is too hot
     _count: int = 0  # how many there were
     _heard: Tick = 0.0  # the latest of them
@@ -44,17 +41,16 @@ class Rise(Kept):
         tracks: Sequence[Track],
         target_c: float | None,
         limits: Limits,
-        *,
-        asleep: bool,
+        climb: Climb,
     ) -> None:
         """Look at the latest means of the floor probes."""
         if target_c is None:
-            self.started = self.hold_until = self._unusual = None
+            self.started = self.hold_until = None
             self.overheat = False
             self._count = 0
             return
         high_c = target_c + limits.band_c
-        limit_c = max(target_c + limits.harm_c, CHICK_SKIN_C + _ABOVE_K)
+        harm_c = target_c + limits.harm_c
         heard = [
             t
             for t in tracks
@@ -63,26 +59,18 @@ class Rise(Kept):
         if not heard:
             return
         hottest = max(heard, key=lambda track: track.mean)
-        paces = {track.key: _pace(track, tick) for track in heard}
-        rising = [
-            t
-            for t in heard
-            if t.mean >= target_c and paces[t.key] > _STILL_K_PER_MIN and _unusual(t)
-        ]
-        self._unusual = (self._unusual or tick) if rising else None
-        headed_c = max(
-            (t.mean + (_AHEAD_ASLEEP_MIN * paces[t.key] if asleep else 0.0) for t in rising),
-            default=hottest.mean,
-        )
-        lasting = self._unusual is not None and tick - self._unusual >= _STILL_AFTER_S
-        self._bear_out(hottest, hottest.mean > limit_c or (lasting and headed_c > high_c))
+        ahead_c = climb.in_minutes(_AHEAD_MIN)
+        climbs = ahead_c is not None and ahead_c > harm_c
+        above = hottest.mean > max(harm_c, CHICK_SKIN_C + _ABOVE_K)
+        self._bear_out(hottest, above or climbs)
         if self._count >= _BORNE_OUT and self._heard - self._since >= _BORNE_OUT_S:
             self.overheat = True
-        if self.overheat and hottest.mean < high_c and not (lasting and headed_c > high_c):
+        if self.overheat and hottest.mean < high_c and not climbs:
             # what a slow probe said last holds until it is silent: the lamp lies on that one
             late = [t.mean for t in tracks if tick - t.last_tick <= limits.silent_s]
             self.overheat = max(late, default=hottest.mean) >= high_c
-        self._see_act(tick, max(paces.values()), hottest.mean, high_c)
+        pace = max(_pace(track, tick) for track in heard)
+        self._see_act(tick, pace, hottest.mean, high_c)
 
     def _bear_out(self, track: Track, hot: bool) -> None:
         if not hot:
@@ -119,8 +107,3 @@ def _pace(track: Track, tick: float) -> float:
     if before is None:
         return 0.0
     return (track.mean - before) / _PACE_MIN
-
-
-def _unusual(track: Track) -> bool:
-    usual = track.course.quick
-    return usual is not None and track.mean > usual.high_c + _UNUSUAL_K + _RESTLESS * usual.spread_k

@@ -11,6 +11,7 @@ from math import inf
 from typing import NamedTuple
 
 from monitor.brooding.heat_balance import Prior
+from monitor.brooding.night_hours import asleep
 from monitor.events import Moment
 from monitor.kept import NEVER, Kept, Tick, part
 from monitor.site import Brooder, Place
@@ -18,6 +19,7 @@ from monitor.thermal import answers as thermal_answers
 from monitor.thermal import doubt
 from monitor.thermal.answers import ComingNight, Floor
 from monitor.thermal.causes import Explanation, Why
+from monitor.thermal.climb import Climb
 from monitor.thermal.course import Course
 from monitor.thermal.diagnosis import (
     LIES_ELSEWHERE,
@@ -87,6 +89,7 @@ class ThermalWatch(Kept):
     _first: Tick = NEVER  # floor reading
     _fall: Fall
     _rise: Rise
+    _climb: Climb
     _warming: Warming
     _course: Course
     _outside_course: Course
@@ -112,13 +115,14 @@ class ThermalWatch(Kept):
         self._tracks = {probe.key: Track(probe.key, probe.place) for probe in inside}
         self._all = list(self._tracks.values())
         self._beneath = [track for track in self._all if track.place is Place.UNDER_HEAT]
+        self._beside = [track for track in self._all if track.place is not Place.FLOOR]
         self._fusion = FloorFusion(self._all)
         self._witness = Witness(brooder, self._all)
         self._health = ProbeHealth(list(self._tracks))
         self._outside = OutsideHeard()
         self._follow = self._anew()
         self._reserve = Reserve()
-        self._fall, self._rise, self._warming = Fall(), Rise(), Warming()
+        self._fall, self._rise, self._climb, self._warming = Fall(), Rise(), Climb(), Warming()
         self._course, self._outside_course = Course(slow=True), Course()
         self._known = HeatKnown({}, frozenset(), None)
         self._recent = []
@@ -261,20 +265,22 @@ class ThermalWatch(Kept):
         outside_c = self._ambient_c()
         model.step(tick, floor_c, outside_c)
         self._see_fall(model, tick, floor_c)
-        self._rise.judge(
-            tick,
-            self._fusion.warmest,
-            self._target_c,
-            self._brooder.limits,
-            asleep=self._asleep(tick),
-        )
+        target_c, limits = self._target_c, self._brooder.limits
+        warmest, hour = self._fusion.warmest, self._hour(tick)
+        if target_c is None or hour is None or not asleep(int(hour)):
+            self._climb.rest()
+        else:
+            high_c = target_c + limits.band_c
+            self._climb.look(tick, warmest, self._beside, target_c, high_c)
+        self._rise.judge(tick, warmest, target_c, limits, self._climb)
         self._warming.judge(
             tick,
-            self._fusion.warmest,
-            self._target_c,
-            self._brooder.limits,
+            warmest,
+            target_c,
+            limits,
             beneath=self._beneath,
-            hour=self._hour(tick),
+            hour=hour,
+            climb=self._climb,
         )
         doubt.look(self._all, tick, _STEP_S)
         if not self._fall.open:

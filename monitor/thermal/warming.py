@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from monitor.brooding.chick_skin import CHICK_SKIN_C
 from monitor.kept import Kept, Tick
 from monitor.site import Limits
+from monitor.thermal.climb import Climb
 from monitor.thermal.course import Course
 from monitor.thermal.diagnosis import Warmth
 from monitor.thermal.track import Track
@@ -31,6 +32,7 @@ _BACK_K = 0.5  # back below by so much it is over
 # The sun on a closed box: told before the floor has left its band, for it takes a while to cool.
 _SUN_FROM_H, _SUN_TO_H = 6.0, 18.0
 _BAND_AHEAD_MIN, _BORNE_OUT = 15.0, 5  # minutes ahead; minutes in a row that say so
+_CLIMB_AHEAD_MIN = 20.0
 _SUN = 1.5 / 60.0  # K a minute, at least
 _SOARS_K, _BORNE_OUT_HOTTER = 3.0, 2  # a probe beneath a source, above its usual high
 
@@ -54,6 +56,7 @@ class Warming(Kept):
         *,
         beneath: Sequence[Track],
         hour: float | None,
+        climb: Climb,
     ) -> None:
         """Look at the latest means of the floor probes, and of those `beneath` a source, which no
         bird on the floor's warms. `hour`: of the local clock, if known."""
@@ -76,6 +79,10 @@ class Warming(Kept):
         half_k = over_k - limits.band_c - _HALFWAY * (limits.harm_c - limits.band_c)
         self._halfway = _since(self._halfway, tick, half_k)
         halfway = self._halfway is not None and tick - self._halfway >= _HALFWAY_S
+        ahead_c = climb.in_minutes(_CLIMB_AHEAD_MIN)
+        if ahead_c is not None and ahead_c > target_c + limits.band_c:
+            self.warmth = Warmth.SOON
+            return
         paces = _paces(course)
         if paces is None:
             self.warmth = Warmth.HARMS if halfway else Warmth.CAN_WAIT

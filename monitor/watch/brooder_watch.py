@@ -5,6 +5,7 @@ probe that is silent, faulty or out of service does not count while another one 
 counts, nothing can be judged: what is active stays active."""
 
 import math
+from collections.abc import Callable
 from datetime import datetime, tzinfo
 
 from monitor.brooding.age_limits import limits_at
@@ -425,11 +426,11 @@ class BrooderWatch(Kept):
         self.night.see(night.BELOW if below else night.ABOVE if above else night.IN, tick)
 
     def _see_hot(self, judged: list[ProbeWatch], tick: float) -> None:
-        """Above the band, or by day headed there; a floor that may still be as warm as before its
-        step is headed nowhere."""
+        """Above the band, or headed there; a floor that may still be as warm as before its step is
+        headed nowhere."""
         beyond = any(p.hot.beyond for p in judged)
         edge_k = (self.high_c or 0.0) - (self.target_c or 0.0)
-        soon = not beyond and self.estimate.diagnosis.warmth is Warmth.SOON
+        soon = self.estimate.diagnosis.warmth is Warmth.SOON
         soon = soon and edge_k <= self.brooder.limits.band_c + 0.05
         self._see(self.hot, beyond or soon, tick, at_once=soon)
 
@@ -481,26 +482,14 @@ class BrooderWatch(Kept):
 
     def keep_extremes(self) -> None:
         """The lowest and highest while an alarm is on or pending."""
-        cold = [alarm for alarm in (self.chill, self.cold, self.heat_loss) if alarm.watched]
-        hot = [alarm for alarm in (self.overheat, self.hot) if alarm.watched]
-        if not cold and not hot:
-            return
-        floor = [p.temp_c for p in self.on_floor() if p.temp_c is not None]
-        if cold and floor:
-            lowest = min(floor)
-            for alarm in cold:
-                known = alarm.extreme_c
-                alarm.extreme_c = lowest if known is None else min(lowest, known)
-        if not hot:
-            return
-        judged = [p for p in self.trusted() if p.target_c is not None]
-        over = [p for p in self.usable() if p.too_hot]
-        temps = [p.temp_c for p in judged + over if p.temp_c is not None]
-        if temps:
-            highest = max(temps)
-            for alarm in hot:
-                known = alarm.extreme_c
-                alarm.extreme_c = highest if known is None else max(highest, known)
+        for alarm in (self.chill, self.cold, self.heat_loss):
+            if alarm.watched:
+                _keep_extreme(alarm, self.on_floor(), min)
+        if self.hot.watched or self.overheat.watched:
+            judged = [p for p in self.trusted() if p.target_c is not None]
+            _keep_extreme(self.hot, judged, max)
+            # A sheath beneath a lamp is no floor, but what fell on it burns.
+            _keep_extreme(self.overheat, judged + [p for p in self.usable() if p.too_hot], max)
 
     # -- the thermal side
 
@@ -632,3 +621,12 @@ class BrooderWatch(Kept):
         if self.batch is None:
             self.moving = None
         self.limit_probes()
+
+
+def _keep_extreme(
+    alarm: Alarm, probes: list[ProbeWatch], furthest: Callable[[list[float]], float]
+) -> None:
+    temps = [p.temp_c for p in probes if p.temp_c is not None]
+    if alarm.watched and temps:
+        known = [] if alarm.extreme_c is None else [alarm.extreme_c]
+        alarm.extreme_c = furthest(temps + known)

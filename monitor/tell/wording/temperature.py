@@ -110,7 +110,8 @@ def overheat(change: Change, voice: Voice, box: Brooder | None) -> Words:
         do = f"{do} Set it back before dark: a cold night is ahead."
     if fire and "doubt" in facts:
         do = "Go and look now: if anything there is that hot, cut the power first."
-    early = "high_c" in facts and facts.get("temp_c", facts["high_c"]) < facts["high_c"]
+    harm_k = 0.0 if box is None else box.limits.harm_c
+    early = "target_c" in facts and facts.get("temp_c", 99.0) < facts["target_c"] + harm_k
     return compose(
         f"{voice.where(change.brooder)}: {'heating up fast' if early else 'dangerously hot'}",
         f"{now_and_target(voice, facts)} {do}",

@@ -1,11 +1,13 @@
 """A floor above its band: who is called at night, who reads of it in the morning."""
 
+from dataclasses import replace
 from math import exp
 from random import Random
 
-from support.engine_night import Night, a_brooder, a_site
+from support.engine_night import Night, a_brooder, a_probe, a_site
 
 from monitor.events import AlarmName, Change, ChangeKind, Priority
+from monitor.site import Place
 
 HIGH_C = 35.0 + 2.8
 
@@ -85,3 +87,66 @@ def test_by_night_no_sun_is_foretold() -> None:
     box.goes(4 * 3600)
     box.goes(3600, by_k_per_h=2.4)
     assert warm(box.night) == []
+
+
+def test_by_night_new_heat_is_told_before_it_has_driven_the_floor_out_of_its_band() -> None:
+    """A lamp that slipped: some minutes of a steady climb out of all that was."""
+    box = Box(start_h=26.0)
+    box.goes(2 * 3600)
+    slipped = box.night.t
+    box.goes(15 * 60, by_k_per_h=12.0)
+    (told,) = warm(box.night)
+    assert told.priority is Priority.WARNING
+    assert told.facts["temp_c"] < HIGH_C
+    assert told.at - box.night.start - slipped <= 600.0
+
+
+def test_new_heat_above_the_band_already_waits_for_nothing() -> None:
+    box = Box(start_h=26.0)
+    box.temp_c = 37.0
+    box.goes(2 * 3600)
+    slipped = box.night.t
+    box.goes(12 * 60, by_k_per_h=12.0)
+    told = warm(box.night)[-1]
+    assert told.priority is Priority.WARNING
+    assert told.at - box.night.start - slipped <= 600.0
+
+
+def test_heat_that_comes_back_to_a_cold_box_at_night_is_not_called_too_hot() -> None:
+    box = Box(start_h=26.0)
+    box.goes(3600)
+    box.goes(2 * 3600, by_k_per_h=-4.0)
+    box.goes(40 * 60, by_k_per_h=14.0)
+    assert warm(box.night) == []
+
+
+def test_a_bird_on_the_probe_of_a_swinging_floor_wakes_nobody() -> None:
+    """It sits down as the thermostat's swing begins to rise: together they climb for minutes."""
+    box = Box(start_h=24.0)
+    for _ in range(12):
+        box.goes(600, by_k_per_h=12.0)
+        box.goes(600, by_k_per_h=-12.0)
+    box.goes(600, by_k_per_h=12.0, sat_on_k=1.2)
+    assert {told.priority for told in warm(box.night)} <= {Priority.ADVICE}
+
+
+def test_the_highest_of_a_floor_too_hot_is_no_sheath_beneath_a_lamp() -> None:
+    box = a_brooder()
+    under = a_probe("porch", "under west lamp", Place.UNDER_HEAT)
+    night = Night(a_site(replace(box, probes=(*box.probes, under))))
+    for minute in range(8 * 60):
+        warm_k = 0.0 if minute < 240 or minute > 400 else 3.6
+        night.says(35.0 + warm_k + 0.06 * (minute % 2))
+        night.says(42.0 + 4.0 * warm_k + 0.06 * (minute % 2), "porch/under west lamp")
+        night.t += 60.0
+    over = [c for c in night.changes if c.alarm is AlarmName.HOT][-1]
+    assert over.change is ChangeKind.CLEARED
+    assert over.facts["extreme_c"] < 40.0
+
+
+def test_the_first_swings_of_a_thermostat_are_no_new_heat() -> None:
+    box = Box(start_h=26.0)
+    for swing in range(2):
+        box.goes(600, by_k_per_h=14.0 + 6.0 * swing)
+        box.goes(600, by_k_per_h=-14.0)
+    assert {told.priority for told in warm(box.night)} <= {Priority.ADVICE}
