@@ -186,13 +186,19 @@ class Ledger:
 
     def expected(self, brooder: str) -> Entry | None:
         """The newest word of birds to come into a box, unless some have been placed since."""
-        for entry in reversed(self.entries):
-            if entry.brooder == brooder and entry.number not in self.undone:
-                if entry.entry is EntryKind.EXPECTED:
-                    return entry
-                if entry.entry is EntryKind.PLACED:
-                    return None
-        return None
+        return self.all_expected().get(brooder)
+
+    def all_expected(self) -> dict[str, Entry]:
+        """The same by box, in one walk: a site of thousands asks of all at once."""
+        found: dict[str, Entry] = {}
+        for entry in self.entries:
+            if entry.number in self.undone or entry.brooder is None:
+                continue
+            if entry.entry is EntryKind.EXPECTED:
+                found[entry.brooder] = entry
+            elif entry.entry is EntryKind.PLACED:
+                found.pop(entry.brooder, None)
+        return found
 
     def entry(self, number: int) -> Entry | None:
         """The entry of that number, undone or not."""

@@ -24,6 +24,9 @@ YesOption = Annotated[
 NoteOption = Annotated[str | None, typer.Option("--note", help="A remark, kept beside the entry.")]
 
 
+_COUNTED = ("placed", "loss", "moved")
+
+
 def enter(
     settings: Settings,
     entry: str,
@@ -48,7 +51,7 @@ def enter(
         **details,
         **said_yes(yes),
     )
-    heads = answer.get("head_count")
+    heads = answer.get("head_count") if entry in _COUNTED else None
     kept = f"Entry {answer['number']}: {entry}"
     if details.get("count") is not None:
         kept += f" {details['count']}"

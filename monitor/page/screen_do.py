@@ -54,7 +54,7 @@ class DoScreen:
             request,
             "do.html",
             boxes=[(box, ledger.running(box.name)) for box in self._frame.api.site.brooders],
-            expected={b.name: ledger.expected(b.name) for b in self._frame.api.site.brooders},
+            expected=ledger.all_expected(),
             just_came=self._frame.clock() - JUST_CAME_S,
             forms=FORMS.values(),
             kept=kept,

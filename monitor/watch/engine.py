@@ -9,6 +9,7 @@ not on how often `advance` is called; a restart from `state()` goes on exactly w
         changes = engine.reading(reading)
     changes = engine.advance(now)"""
 
+from collections.abc import Iterable
 from typing import Literal
 
 from monitor.brooding.batch import LEDGER_KINDS, Ledger, fold
@@ -458,8 +459,8 @@ class Engine(Kept):
         boxes = [box for box in self._boxes.values() if named in (None, box.name)]
         self._unwatched.said(entry)
         self._watcher.season_changed(tick)
+        self._await_birds(boxes)
         for box in boxes:
-            box.empty.take(self.ledger)
             batch = self.ledger.running(box.name)
             if batch != box.batch:
                 box.begin_batch(batch, tick)
@@ -471,6 +472,12 @@ class Engine(Kept):
             if entry.brooder in (None, box.name):
                 box.estimate.acted(tick)
         self._heat_changed(entry, tick)
+
+    def _await_birds(self, boxes: Iterable[BrooderWatch]) -> None:
+        expected = self.ledger.all_expected()
+        had = {batch.brooder for batch in self.ledger.batches}
+        for box in boxes:
+            box.empty.take(expected.get(box.name), had=box.name in had)
 
     def _heat_changed(self, entry: Entry, tick: float) -> None:
         """Counted from when it was done, which an entry may say of an hour ago."""
@@ -510,7 +517,7 @@ class Engine(Kept):
         for box in self._boxes.values():
             box.batch = self.ledger.running(box.name)
             box.take_schedule()
-            box.empty.take(self.ledger)
+        self._await_birds(self._boxes.values())
         super()._take_over(before)
         self._silence.resume()
         self._timers.drop(slot for slot in self._timers.slots if not self._known(slot))

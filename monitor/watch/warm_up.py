@@ -6,8 +6,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from monitor.brooding.age_limits import AgeLimits, limits_at
-from monitor.brooding.batch import Ledger
-from monitor.brooding.entries import day_of
+from monitor.brooding.entries import Entry, day_of
 from monitor.brooding.rearing_plan import ARRIVAL_DAYS
 from monitor.brooding.schedules import schedule_for
 from monitor.kept import Kept, Tick, part
@@ -47,14 +46,13 @@ class EmptyBox(Kept):
         self.expected: Expected | None = None
         self.waits = True
 
-    def take(self, ledger: Ledger) -> None:
-        """The ledger has another entry."""
-        entry = ledger.expected(self._brooder.name)
+    def take(self, entry: Entry | None, *, had: bool) -> None:
+        """What the ledger says of birds to come, and whether it has had any."""
         day = None if entry is None else day_of(entry)
         self.expected = None
         if entry is not None and day is not None:
             self.expected = Expected(entry.number, day, entry.count or 0, entry.kind)
-        self.waits = entry is not None or not ledger.of(self._brooder.name)
+        self.waits = entry is not None or not had
 
     @property
     def limits(self) -> AgeLimits | None:

@@ -120,6 +120,8 @@ def _tonight(warm: WarmUp, voice: Voice, now: float) -> Check:
 def _probes(box: BrooderStatus, setting: Brooder, voice: Voice) -> Iterator[Check]:
     inside = [p for p in box.probes if p.place is not Place.OUTSIDE and not p.out_of_service]
     for probe in inside:
+        if box.temp_c is None and probe.place is Place.FLOOR and probe.fault is None:
+            continue  # said above of all of them
         if probe.fault is not None:
             yield Check(f"The probe {probe.name} is not believed: {probe.fault}.", right=False)
         elif probe.silent or probe.temp_c is None:
@@ -146,7 +148,7 @@ def _sources(
         yield Check("No lamp or plate is entered.", right=False)
     fell = {fall.probe: fall for fall in falls}
     out = {meter.title for meter in box.meters if meter.out}
-    under = {p.name: p for p in box.probes if p.place is Place.UNDER_HEAT and _speaks(p)}
+    under = {p.name: p for p in box.probes if p.place is Place.UNDER_HEAT}
     untried = []
     for index, source in enumerate(setting.heat):
         name = next((each for each in under if beneath(setting, each) == index), None)
@@ -154,6 +156,8 @@ def _sources(
             yield Check(f"The {source.name} draws nothing: is it on?", right=False)
         elif name is None:
             yield Check(f"No probe lies under the {source.name}.", right=None)
+        elif not _speaks(under[name]):
+            continue  # said above
         elif box.temp_c is not None and _temp(under[name]) < box.temp_c + UNDER_HEAT_K:
             yield Check(
                 f"{name} is no warmer than the floor: is the {source.name} lit, and the probe "

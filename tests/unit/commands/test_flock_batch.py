@@ -115,7 +115,8 @@ def test_the_warm_up_is_asked_before_the_birds_and_no_longer_once_they_are_in(co
 def test_the_day_they_come_is_ticked_counted_and_put_on_one_sheet(config: Path) -> None:
     porch = ("--brooder", "porch")
     tomorrow = (TODAY + timedelta(days=1)).date().isoformat()
-    say(config, "flock", "placed", "100", "--kind", "broiler", "--at", tomorrow, *porch)
+    ordered = ("flock", "placed", "100", "--kind", "broiler", "--at", tomorrow, *porch)
+    assert "holds 0 birds" not in say(config, *ordered)
     assert "no birds have come" in say(config, "flock", "arrival-sheet", *porch)
     say(config, "flock", "checked", "warm", "water", *porch)
     assert "ticked already" in say(config, "flock", "checked", "warm", *porch)

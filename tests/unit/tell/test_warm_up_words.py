@@ -94,6 +94,17 @@ def test_what_is_missing_is_named_and_no_more_than_that(changes, words) -> None:
     assert said(verdict, False).count("\n") <= (1 if changes.get("temp_c") == 39.0 else 0)
 
 
+def test_probes_that_are_not_heard_are_said_once() -> None:
+    deaf = tuple(replace(p, temp_c=None, silent=True) for p in empty().probes)
+    verdict = asked(empty(temp_c=None, probes=deaf))
+    assert said(verdict, False).split("\n") == [
+        "No floor probe is heard: see that it has power and sends.",
+        "The probe under west lamp is not heard.",
+        "The probe under east lamp is not heard.",
+    ]
+    assert "No probe lies under" not in said(verdict, None)
+
+
 def test_a_plug_that_draws_nothing_is_a_lamp_that_is_not_on() -> None:
     plug = MeterStatus(
         key="k", title="west lamp", kind="power", value=0.0, at=NIGHT, silent=False, out=True
