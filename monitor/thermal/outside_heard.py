@@ -14,7 +14,6 @@ from monitor.thermal.day_course import open_air, sheltered
 from monitor.thermal.follow import FLOOR_SHARE
 from monitor.thermal.outside_curve import Expected, OutsideCurve, Skies
 
-BY_FLOOR = "going by the floor, no outside probe"
 _SMOOTHED_S = 420.0
 _FRESH_S = 1800.0  # an older reading makes nobody think of a probe that fell out
 _LOST_S = 3600.0  # after so long a silence the floor is foretold without
@@ -109,7 +108,11 @@ class OutsideHeard(Kept):
             return None
         times = [now.tick + k * _STEP_S for k in range(int((until_at - now.at) // _STEP_S) + 2)]
         steps = [(tick, _courses(_hour(tick, midnight))) for tick in times]
-        source = BY_FLOOR if self._by_floor else "going by the outside probe"
+        source = (
+            "going by the floor, no outside probe"
+            if self._by_floor
+            else "going by the outside probe"
+        )
         return tuple(
             OutsideCurve(
                 tuple(

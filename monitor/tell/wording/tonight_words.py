@@ -16,7 +16,7 @@ OLD_S = 120.0  # a reading older than this says how old it is. Common practice
 _HALF = 0.5
 _EVEN = 0.05  # as near to one half nobody can say which is likelier
 _SURE = 0.95
-_LEVEL_S = 3600.0  # an empty box in its band for so long has settled. Common practice
+SETTLED_S = 3600.0  # an empty box in its band for so long has settled. Common practice
 _LEAST_W = 5  # less is within the estimate's own doubt
 
 
@@ -65,7 +65,7 @@ def _is_level(status: BrooderStatus, now: float) -> bool:
     """Has an empty box been in its band for a while? Before, its readings say nothing of what its
     heat can do."""
     since = status.warm_up.level_since if status.warm_up is not None else None
-    return since is not None and now - since >= _LEVEL_S
+    return since is not None and now - since >= SETTLED_S
 
 
 def _stands(status: BrooderStatus, low_c: float, voice: Voice) -> str:

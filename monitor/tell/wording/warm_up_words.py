@@ -7,8 +7,8 @@ from typing import NamedTuple
 
 from monitor.site import Brooder, Place
 from monitor.tell.wording import first_aid
+from monitor.tell.wording.tonight_words import SETTLED_S
 from monitor.tell.wording.words import Voice, span
-from monitor.thermal.outside_heard import BY_FLOOR
 from monitor.thermal.tonight import CLEAR_CHANCE, WARN_CHANCE
 from monitor.thermal.witness import beneath
 from monitor.watch.status import BrooderStatus, ProbeStatus
@@ -99,13 +99,14 @@ def _tonight(warm: WarmUp, voice: Voice, now: float) -> Check:
             '"Will it hold tonight?" (brooder tonight --low).',
             right=None,
         )
-    if outlook.below_now:
-        return Check("Tonight is judged once the floor is warm.", right=None)
+    if warm.level_since is None or now - warm.level_since < SETTLED_S:
+        # Before, litter and walls take heat yet, and what was just tried counts as the box's own.
+        return Check("Tonight is judged once the floor has been in its band for 1 h.", right=None)
     low = (
         f"Tonight likely down to {voice.temp(outlook.lowest_c.mid)} about "
         f"{voice.clock(outlook.lowest_at, now)}"
     )
-    if outlook.outside_from == BY_FLOOR:
+    if outlook.by_floor:
         low += ", by its floor alone (look at a forecast too)"
     else:
         low += f", outside {voice.temp(outlook.outside_low_c)}"

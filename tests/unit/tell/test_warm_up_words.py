@@ -124,8 +124,15 @@ def test_nothing_is_said_of_the_watts_before_it_is_level_nor_of_a_night_that_nob
     soon = asked(empty(warm_up=warm(level_since=NIGHT - H, outlook=None)))
     assert " W hold" not in said(soon, None)
     assert "How cold tonight gets is not known" in said(soon, None)
-    cold = outlook(below_now=True, chance=1.0, lowest_c=Interval(20, 18, 22))
-    assert "judged once the floor is warm" in said(asked(empty(warm_up=warm(outlook=cold))), None)
+
+
+def test_the_night_is_not_judged_by_what_was_just_tried() -> None:
+    cold = outlook(chance=1.0, lowest_c=Interval(20, 18, 22))
+    for since in (None, NIGHT - 0.9 * H):
+        soon = asked(empty(warm_up=warm(level_since=since, outlook=cold)))
+        assert "judged once the floor has been in its band for 1 h" in said(soon, None)
+    later = asked(empty(warm_up=warm(level_since=NIGHT - 1.1 * H, outlook=cold)))
+    assert "it will not hold" in said(later, False)
 
 
 def test_birds_in_the_box_are_judged_elsewhere() -> None:
