@@ -46,7 +46,7 @@ _FAR_APART_K = 12.0  # from another probe on the floor: that cannot be one floor
 # else is in the box: no floor goes more than this share of its way to the outside in that time.
 _FELL_ALONE_K, _HOLDS_SHARE, _FOLLOWS_K, _WAY_SHARE = 6.0, 0.15, 2.0, 0.5
 _BEFORE_S, _WAS_WARM_K = (300.0, 210.0), 1.0
-_ALONE_CONFIRM_S = 100.0  # two wild readings are no fall
+_ALONE_CONFIRM_S = 50.0  # looked at twice: two wild readings are no fall
 # A few degrees, in a box where a probe beneath each source shows that all of them work: what it
 # says may be right in its place. After some hours that is taken for how it lies.
 _MOVED_K, _MOVED_CONFIRM_S, _MOVED_FOR_S = 1.8, 600.0, 6 * 3600.0

@@ -364,8 +364,10 @@ class BrooderWatch(Kept):
         is found to be lost; not at each evaluation: when those come, a restart may change."""
         if self.batch is None or self.target_c is None or self.out_of_service:
             return
+        below = any(p.cold.beyond for p in self.on_floor())  # else it is over as soon as believed
         for alarm in (self.chill, self.heat_loss, self.cold):
-            if alarm.active and cause_of(self, alarm) is not alarm.cause:
+            told = alarm.active and (below or alarm is self.heat_loss)
+            if told and cause_of(self, alarm) is not alarm.cause:
                 self.register.explain(alarm, tick)
 
     def _see_heat(self, counting: list[ProbeWatch], tick: float) -> None:

@@ -393,6 +393,19 @@ def test_with_a_lamp_unseen_a_few_degrees_may_be_the_lamp():
     assert "porch/probe-fault" not in night.told()
 
 
+@pytest.mark.parametrize("minutes", [40, 45, 50])
+def test_a_probe_that_is_warm_again_at_once_makes_no_new_message_of_cold(minutes):
+    """It is doubted for some minutes, and what stood as its cause is no longer found."""
+    other = ("far", Place.COOL_END)
+    night = a_box(other)
+    goes(night, minutes * 60, [other], to_c=1.0, lag_s=1.0)
+    back = night.start + night.t
+    goes(night, 1800, [other], to_c=35.9, lag_s=1.0)
+    cold = (AlarmName.CHILL, AlarmName.COLD)
+    told = [c for c in night.changes if c.alarm in cold and c.at >= back]
+    assert {c.change for c in told} == {ChangeKind.CLEARED}
+
+
 @pytest.mark.parametrize("every", [3, 8])
 def test_a_probe_that_leaps_and_stays_and_leaps_back_is_named_within_the_hour(every):
     night = a_box()

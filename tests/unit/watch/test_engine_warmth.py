@@ -146,7 +146,6 @@ def test_the_highest_of_a_floor_too_hot_is_no_sheath_beneath_a_lamp() -> None:
 
 def test_the_first_swings_of_a_thermostat_are_no_new_heat() -> None:
     box = Box(start_h=26.0)
-    for swing in range(2):
-        box.goes(600, by_k_per_h=14.0 + 6.0 * swing)
-        box.goes(600, by_k_per_h=-14.0)
+    for k_per_h in (8.0, -8.0, 15.0, -15.0):
+        box.goes(600, by_k_per_h=k_per_h)
     assert {told.priority for told in warm(box.night)} <= {Priority.ADVICE}
