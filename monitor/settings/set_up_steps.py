@@ -174,7 +174,6 @@ def _site_form(settings: Settings, _about: str) -> StepForm:
             name="price_per_kwh",
             label="Price of a kWh, if you like",
             hint="With its currency, such as 0.17 USD. The record then says what the heat cost.",
-            technical=True,
         ),
     )
     values = {key: getattr(site, key) or "" for key in _OF_SITE}
