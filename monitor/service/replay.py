@@ -67,7 +67,8 @@ class Replay:
                     self._foretell(core, self._foretell_at)
                 if at - now.at > GAP_S:
                     self._pass_gap(core, at)
-            now = Moment(at, at)
+            if at != now.at:
+                now = Moment(at, at)
             if core is None:
                 core = self.core = self._begin(now)
             core.advance(now)

@@ -26,7 +26,7 @@ from monitor.site import Brooder, Site
 from monitor.thermal.estimator import none, thermal
 from monitor.watch.engine import Engine
 
-LEAST_PER_S = 50_000
+MOST_TIMES_BARE = 30.0  # of the bare loop, for a replay
 
 
 def stretch(night: Night, days: int) -> Iterator[Reading]:
@@ -70,7 +70,7 @@ def written(site: Site) -> Settings:
 
 
 def main() -> int:
-    """Print the table; 1 if the engine is too slow."""
+    """Print the table; 1 if a replay is too slow beside the bare loop."""
     ask = argparse.ArgumentParser(description=__doc__)
     ask.add_argument("--days", type=int, default=7)
     ask.add_argument("--brooders", type=int, default=1)
@@ -151,7 +151,7 @@ def main() -> int:
             f"{name:32} {count / spent:9.0f} readings/s, {spent / count * 1e6:5.1f} us each,"
             f" {spent / bare:4.2f} x the bare loop"
         )
-    return 0 if count / whole >= LEAST_PER_S else 1
+    return 0 if service / bare <= MOST_TIMES_BARE else 1
 
 
 if __name__ == "__main__":
