@@ -437,7 +437,8 @@ class Core:
         if last is not None and 0.0 <= said.tick - last < _SPOILED_EVERY_S:
             return
         self._spoiled[said.probe] = said.tick
-        reason = f"what it sends cannot be read: {said.reason}"
+        it = "" if said.reason.startswith(("value at", "SenML")) else "it "
+        reason = f"what it sends cannot be read: {it}{said.reason}"
         self._heard_bad(BadValue(said.at, said.tick, said.probe, reason, None))
 
     def _heard_bad(self, said: BadValue) -> None:

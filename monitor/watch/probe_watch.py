@@ -213,6 +213,10 @@ class ProbeWatch(Kept):
         self.stir()
         return self.bad_often
 
+    def spoils(self, tick: float) -> bool:
+        """Is it heard these minutes, with values that no floor can be?"""
+        return self.bad and bool(self.bad_ticks) and tick - self.bad_ticks[-1] < _BAD_WINDOW_S
+
     @property
     def bad_often(self) -> bool:
         """Three bad values in ten minutes, or three in a row: one is an accident."""

@@ -227,6 +227,9 @@ class Silence:
         elif stuck:
             facts["reason"] = _stuck(stuck)
             facts["detail"] = MEND[FaultKind.STUCK]
+        elif bad := next((p for p in silent if p.spoils(tick)), None):
+            facts["reason"] = f"the {bad.probe.name} probe is heard, but {bad.bad_reason}"
+            facts["detail"] = "Check its cable, its power and what sends it."
         elif behind_s is not None:
             facts["reason"] = (
                 f"readings arrive, but their own time stamps are {_hours(behind_s)} old"

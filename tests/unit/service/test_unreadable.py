@@ -53,7 +53,7 @@ def said_of_probes(core: Core, *payloads: bytes, minutes: int = 30) -> list[Chan
 def test_garbage_between_readings_is_told_of_its_probe_and_waits_for_the_morning(core: Core):
     (found,) = said_of_probes(core, b"ERR", b"35.0", b"35.1")
     assert (found.probe, found.priority) == ("porch/floor", Priority.ADVICE)
-    assert found.facts["reason"] == 'what it sends cannot be read: is "ERR", not a number'
+    assert found.facts["reason"] == 'what it sends cannot be read: it is "ERR", not a number'
     assert found.at <= START + 120.0
 
 
@@ -64,6 +64,7 @@ def test_garbage_alone_is_told_at_once(core: Core):
         (AlarmName.NO_READINGS, Priority.URGENT),
     ]
     assert found[0].at <= START + 120.0
+    assert "is heard, but what it sends cannot be read: it is " in found[1].facts["reason"]
 
 
 def test_one_message_that_is_no_number_is_told_nowhere(core: Core):
