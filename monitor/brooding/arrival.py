@@ -50,7 +50,7 @@ CLAIM_SOURCE = Source(
 
 
 @dataclass(frozen=True, slots=True)
-class Step:
+class ArrivalTick:
     """One thing to look at, and the word it is ticked by."""
 
     name: str
@@ -58,49 +58,51 @@ class Step:
     source: Source
 
 
-BEFORE: tuple[Step, ...] = (
-    Step(
+BEFORE: tuple[ArrivalTick, ...] = (
+    ArrivalTick(
         "warm",
         "The box is warm and level through a whole night, its heat as it will hang.",
         _CACKLE,
     ),
-    Step(
+    ArrivalTick(
         "water",
         "Water has stood in it until it is lukewarm; feed on paper and in the feeder.",
         _CACKLE,
     ),
-    Step("spares", "A spare bulb, a cover and the power-cut card lie ready.", COMMON_PRACTICE),
-    Step(
+    ArrivalTick(
+        "spares", "A spare bulb, a cover and the power-cut card lie ready.", COMMON_PRACTICE
+    ),
+    ArrivalTick(
         "post",
         "The post office has your number: chicks live on the yolk for about three days.",
         _YOLK,
     ),
 )
-STEPS: tuple[Step, ...] = (
-    Step(
+STEPS: tuple[ArrivalTick, ...] = (
+    ArrivalTick(
         "count", "Open the box at once and count the living and the dead, apart.", COMMON_PRACTICE
     ),
-    Step(
+    ArrivalTick(
         "photo",
         "Photograph the dead in their box, with its label, before you move them.",
         CLAIM_SOURCE,
     ),
-    Step(
+    ArrivalTick(
         "beaks", "Dip each beak in the water, and let go; water first, feed an hour later.", _RANCH
     ),
-    Step("heat", "Put each down by the heat.", _RANCH),
-    Step(
+    ArrivalTick("heat", "Put each down by the heat.", _RANCH),
+    ArrivalTick(
         "vents",
         "Look for pasty vents: soften with a damp, warm cloth, and dry the chick.",
         _VENT,
     ),
-    Step(
+    ArrivalTick(
         "entered",
         "Enter the living with their hatch date, and the dead on arrival.",
         COMMON_PRACTICE,
     ),
-    Step("rest", "Let them be for a day: no handling.", _CACKLE),
-    Step("bedtime", "Look before bed that every chick has found the heat.", _RANCH),
+    ArrivalTick("rest", "Let them be for a day: no handling.", _CACKLE),
+    ArrivalTick("bedtime", "Look before bed that every chick has found the heat.", _RANCH),
 )
 STEP_NAMES = tuple(step.name for step in (*BEFORE, *STEPS))
 CLAIM = (

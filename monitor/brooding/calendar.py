@@ -38,7 +38,7 @@ def week_of_age(age: float) -> int:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Step:
+class TargetStep:
     """The next change of target: at `at` (Unix s, a local midnight for whole days of age)."""
 
     at: float
@@ -50,7 +50,7 @@ class Step:
 
 def next_step(
     schedule: Schedule, hatched: date, now_at: float, zone: tzinfo, steps: Steps
-) -> Step | None:
+) -> TargetStep | None:
     """The next row of the schedule that changes the floor's target, or None after the last."""
     age = age_days(hatched, now_at, zone)
     current = target_at(schedule, age, steps, Place.FLOOR)
@@ -58,7 +58,7 @@ def next_step(
         return None
     for row in schedule.rows:
         if row.from_day > age and row.target_c != current:
-            return Step(
+            return TargetStep(
                 at=at_age(hatched, row.from_day, zone),
                 age_days=row.from_day,
                 from_c=current,

@@ -113,7 +113,7 @@ def lower_critical_c(age_days: float) -> float | None:
 
 
 @dataclass(frozen=True, slots=True)
-class Known:
+class HarmFact:
     """One measured fact, for `brooder sources`."""
 
     name: str
@@ -122,35 +122,35 @@ class Known:
     source: Source
 
 
-KNOWN: tuple[Known, ...] = (
+KNOWN: tuple[HarmFact, ...] = (
     *(
-        Known(f"overheat at the latest, from day {day:g}", cap_c, "degC", source)
+        HarmFact(f"overheat at the latest, from day {day:g}", cap_c, "degC", source)
         for day, cap_c, source in OVERHEAT_CAP
     ),
-    Known("air, upper critical at hatch, from", 36.0, "degC", _UPPER_CRITICAL),
-    Known("air, upper critical at hatch, to", 37.0, "degC", _UPPER_CRITICAL),
-    Known("air, a chick of a day pants from", PANTING_C, "degC", _MISSON),
-    Known("air, survived by a chick of a day at 80 % humidity", 41.5, "degC", _MISSON),
-    Known("air, survived by a chick of a day at 20 % humidity", 43.0, "degC", _MISSON),
+    HarmFact("air, upper critical at hatch, from", 36.0, "degC", _UPPER_CRITICAL),
+    HarmFact("air, upper critical at hatch, to", 37.0, "degC", _UPPER_CRITICAL),
+    HarmFact("air, a chick of a day pants from", PANTING_C, "degC", _MISSON),
+    HarmFact("air, survived by a chick of a day at 80 % humidity", 41.5, "degC", _MISSON),
+    HarmFact("air, survived by a chick of a day at 20 % humidity", 43.0, "degC", _MISSON),
     *(
-        Known(f"water lost by a chick in a day at {air_c:g} degC", grams, "g", _UPPER_CRITICAL)
+        HarmFact(f"water lost by a chick in a day at {air_c:g} degC", grams, "g", _UPPER_CRITICAL)
         for air_c, grams in WATER_LOST_G_A_DAY
     ),
-    Known("a chick that sheds no heat warms by 1 K in", HELD_IN_MIN_PER_K, "min", _MEIJERHOF),
-    Known("air, lower critical, meat chicks, weeks 1 and 2", 35.0, "degC", _CRITICAL_BROILER),
-    Known("air, lower critical, meat chicks, weeks 3 to 6", 30.0, "degC", _CRITICAL_BROILER),
-    Known("air, lower critical, pullets, day 0", LOWER_CRITICAL_C, "degC", _CRITICAL_PULLET),
-    Known(
+    HarmFact("a chick that sheds no heat warms by 1 K in", HELD_IN_MIN_PER_K, "min", _MEIJERHOF),
+    HarmFact("air, lower critical, meat chicks, weeks 1 and 2", 35.0, "degC", _CRITICAL_BROILER),
+    HarmFact("air, lower critical, meat chicks, weeks 3 to 6", 30.0, "degC", _CRITICAL_BROILER),
+    HarmFact("air, lower critical, pullets, day 0", LOWER_CRITICAL_C, "degC", _CRITICAL_PULLET),
+    HarmFact(
         f"air, lower critical, pullets, less each day to day {LOWER_CRITICAL_TO_DAY:g}",
         LOWER_CRITICAL_K_A_DAY,
         "K",
         _CRITICAL_PULLET,
     ),
-    Known("died of ascites, weeks 1 to 3 too cold", ASCITES_PERCENT, "%", ASCITES),
-    Known("died of ascites, weeks 1 to 3 right", ASCITES_RIGHT_PERCENT, "%", ASCITES),
-    Known("air, 8 h a day of week 1: more die", 18.0, "degC", _COLD_HOURS),
+    HarmFact("died of ascites, weeks 1 to 3 too cold", ASCITES_PERCENT, "%", ASCITES),
+    HarmFact("died of ascites, weeks 1 to 3 right", ASCITES_RIGHT_PERCENT, "%", ASCITES),
+    HarmFact("air, 8 h a day of week 1: more die", 18.0, "degC", _COLD_HOURS),
     *(
-        Known(f"unfed chicks dead in 50 h at {air_c:g} degC", percent, "%", XIN_HARRISON)
+        HarmFact(f"unfed chicks dead in 50 h at {air_c:g} degC", percent, "%", XIN_HARRISON)
         for air_c, percent in DEATHS_UNFED
     ),
 )

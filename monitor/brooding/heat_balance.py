@@ -95,7 +95,7 @@ class Prior:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Change:
+class BoxChange:
     """What a change to the box makes of its floor, by the balance."""
 
     rise_gain: float  # the coming rise over the present one
@@ -159,13 +159,13 @@ def with_watts(brooder: Brooder, extra_watts: float) -> Brooder:
     )
 
 
-def changed(brooder: Brooder, wished: Brooder, flock: Flock) -> Change:
+def changed(brooder: Brooder, wished: Brooder, flock: Flock) -> BoxChange:
     """From the box as it is to the box as somebody wishes it, with the same birds in it."""
     now, then, more = (
         prior(box, flock.head_count, flock.age_days, flock.kind)
         for box in (brooder, wished, with_watts(wished, PROBING_W))
     )
-    return Change(
+    return BoxChange(
         rise_gain=then.rise_k / max(now.rise_k, LEAST_RISE_K),
         time_gain=then.time_constant_s / now.time_constant_s,
         rise_per_watt_k=(more.rise_k - then.rise_k) / PROBING_W,

@@ -23,51 +23,51 @@ _GENERATOR = Source(
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class CutAdvice:
     """One thing to do, in its order."""
 
     text: str
     source: Source
 
 
-CARD: tuple[Line, ...] = (
-    Line(
+CARD: tuple[CutAdvice, ...] = (
+    CutAdvice(
         "Lamps off at the switch or plug first: when the power comes back, a lamp that was pushed "
         "aside burns where it lies.",
         COMMON_PRACTICE,
     ),
-    Line(
+    CutAdvice(
         "Gather them: put a board across and give them a quarter of the box, or carry them into "
         "cartons with air holes, about 25 to a carton, so that they warm each other and cannot "
         "pile up.",
         COMMON_PRACTICE,
     ),
-    Line(
+    CutAdvice(
         "Cover it: a blanket over and around the box is safe now that no lamp is on; leave a gap "
         "for air, and take it off before the heat goes on again.",
         _WRAP,
     ),
-    Line(
+    CutAdvice(
         "Warm bottles: bottles or jars of hot tap water with tight lids, each in a sock or towel, "
         "among the chicks. Fill them again every hour or two.",
         _BOTTLES,
     ),
-    Line(
+    CutAdvice(
         "Carry them into the house if it is cold, or lasts over an hour: in the dark and close "
         "together they keep quiet and warm.",
         COMMON_PRACTICE,
     ),
-    Line(
+    CutAdvice(
         "A generator runs outdoors only, 6 m (20 ft) from doors and windows: its fumes kill people "
         "and chicks without a smell.",
         _GENERATOR,
     ),
-    Line(
+    CutAdvice(
         "No open flame: no candle, camp stove, grill or fuel heater in or beside the box or in a "
         "closed room.",
         COMMON_PRACTICE,
     ),
-    Line("Look every half hour and pull any heap apart.", COMMON_PRACTICE),
+    CutAdvice("Look every half hour and pull any heap apart.", COMMON_PRACTICE),
 )
 IN_SHORT = (
     "Without power: lamps off at the plug, gather the chicks on a quarter of the floor, cover the "

@@ -12,9 +12,15 @@ from monitor.commands.common import NOT_WELL, ConfigOption, complain, fail, out,
 from monitor.journal.bringing_in import Arrivals
 from monitor.journal.mirror import backlog, read_back
 from monitor.journal.mirror import influx_schema as schema
-from monitor.journal.mirror.comparing import SETTLES_S, Comparison, compare, day_text, days_text
+from monitor.journal.mirror.comparing import (
+    SETTLES_S,
+    MirrorComparison,
+    compare,
+    day_text,
+    days_text,
+)
 from monitor.journal.mirror.influx_server import InfluxFault, Sent, Server
-from monitor.journal.mirror.sending import STATE, Delivery, refused_words
+from monitor.journal.mirror.sending import STATE, MirrorDelivery, refused_words
 from monitor.journal.mirror.state import Scope, State
 from monitor.journal.reader import JournalReader
 from monitor.journal.records import StorageFault
@@ -110,7 +116,7 @@ def findings(settings: Settings, *, each: bool = False) -> list[tuple[bool | Non
 
 def _compared(
     settings: Settings, reader: JournalReader, server: Server, scope: Scope
-) -> Comparison:
+) -> MirrorComparison:
     now = time.time()
     exact = compare(reader, server, scope, now=now)
     if not exact.lacking or not _runs(settings):
@@ -119,7 +125,7 @@ def _compared(
 
 
 def _counted(
-    comparison: Comparison, takes: str, state: State, *, each: bool
+    comparison: MirrorComparison, takes: str, state: State, *, each: bool
 ) -> list[tuple[bool | None, str]]:
     found: list[tuple[bool | None, str]] = []
     lacking = {d: n - state.refused.get(d, 0) for d, n in comparison.lacking.items()}
@@ -174,7 +180,7 @@ def fill(config: ConfigOption = None) -> None:
 
 
 def _fill(settings: Settings, scope: Scope, server: Server) -> State:
-    delivery = Delivery(server)
+    delivery = MirrorDelivery(server)
     refused: Counter[int] = Counter()
     sent = 0
     with JournalReader(settings.journal_path) as reader, progress_bar() as bar:

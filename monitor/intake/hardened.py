@@ -133,7 +133,7 @@ class _Handler(BrokerProtocolHandler):  # type: ignore[misc]
         self._closing = asyncio.ensure_future(self.handle_connection_closed())
 
 
-class _Line(asyncio.StreamReaderProtocol):
+class _BrokerConnection(asyncio.StreamReaderProtocol):
     """One connection, from the doorway on."""
 
     def __init__(
@@ -187,7 +187,7 @@ class HardenedBroker(Broker):  # type: ignore[misc]
             async def serve(_: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
                 await self._serve(reader, writer, caller, listener_name)
 
-            return _Line(reader, serve, caller)
+            return _BrokerConnection(reader, serve, caller)
 
         listener = listening_socket(address or "", port)
         doorway = Doorway("built-in broker", listener, line, certificate=ssl_context)

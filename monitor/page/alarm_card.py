@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from monitor.events import AlarmName, Priority
 from monitor.page.alarm_words import alarm_view, over
-from monitor.page.judgement import Mark, Motion, judge
+from monitor.page.judgement import MarginMark, Motion, judge
 from monitor.page.now_lines import against_line, trend_line
 from monitor.page.phrases import Phrases, capital
 from monitor.site import Site
@@ -29,7 +29,7 @@ class AlarmCard:
     title: str
     waits: bool  # for an answer
     is_over: bool
-    mark: Mark | None
+    mark: MarginMark | None
     word: str
     temp: str | None
     against: str | None

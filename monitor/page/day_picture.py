@@ -15,7 +15,7 @@ from monitor.brooding.age_limits import AgeLimits, limits_at
 from monitor.brooding.calendar import age_days, midnight
 from monitor.brooding.schedules import schedule_for
 from monitor.events import ChangeKind, EntryKind, Priority
-from monitor.page.day_readings import BACK_S, COLUMN_S, Day, Reach
+from monitor.page.day_readings import BACK_S, COLUMN_S, DayFound, Reach
 from monitor.page.phrases import Phrases
 from monitor.site import Brooder, Place, Site
 from monitor.thermal.diagnosis import Outlook
@@ -101,7 +101,7 @@ class Birds(NamedTuple):
 
 
 def day_picture(
-    box: BrooderStatus, setting: Brooder, site: Site, day: Day, say: Phrases
+    box: BrooderStatus, setting: Brooder, site: Site, day: DayFound, say: Phrases
 ) -> DayPicture:
     """Of what was read and what is expected, as of the beginning of this column."""
     now = say.now // COLUMN_S * COLUMN_S
@@ -135,7 +135,7 @@ def day_picture(
 def span_picture(
     setting: Brooder,
     birds: Sequence[Birds],
-    day: Day,
+    day: DayFound,
     span: tuple[float, float],
     *,
     say: Phrases,
@@ -163,7 +163,7 @@ class _Sheet(NamedTuple):
     span: _Span
     treads: list[tuple[float, AgeLimits | None]]
     floor: dict[int, Reach]
-    day: Day
+    day: DayFound
     say: Phrases
 
 
@@ -195,7 +195,7 @@ def _drawn(sheet: _Sheet, scale: _Scale, outside: dict[int, Reach]) -> DayPictur
     )
 
 
-def _outside(site: Site, day: Day, until: float) -> dict[int, Reach]:
+def _outside(site: Site, day: DayFound, until: float) -> dict[int, Reach]:
     return _together(day, [p.key for p in site.all_probes if p.place is Place.OUTSIDE], until)
 
 
@@ -206,7 +206,7 @@ def _floor_keys(box: BrooderStatus) -> list[str]:
     return good or [p.key for p in floor]
 
 
-def _together(day: Day, keys: Iterable[str], now: float) -> dict[int, Reach]:
+def _together(day: DayFound, keys: Iterable[str], now: float) -> dict[int, Reach]:
     """The columns of several probes: the lowest and the highest of them."""
     found: dict[int, Reach] = {}
     last = int(now // day.wide_s)
@@ -352,7 +352,7 @@ def _days(span: _Span, say: Phrases) -> tuple[Label, ...]:
 
 
 def _bars(
-    name: str, alarms: Sequence[AlarmStatus], day: Day, span: _Span, now: float
+    name: str, alarms: Sequence[AlarmStatus], day: DayFound, span: _Span, now: float
 ) -> tuple[Bar, ...]:
     """Alarms that call somebody, from raised to over."""
     going_on = [a for a in alarms if a.active and a.priority is not Priority.ADVICE]
@@ -382,7 +382,7 @@ _SIGNS = {
 }
 
 
-def _entries(name: str, day: Day, span: _Span) -> tuple[Label, ...]:
+def _entries(name: str, day: DayFound, span: _Span) -> tuple[Label, ...]:
     return tuple(
         Label(span.x(entry.at) / 10, _SIGNS[entry.entry])
         for entry in day.entries

@@ -29,7 +29,7 @@ class Reach(NamedTuple):
     high_c: float
 
 
-class Day(NamedTuple):
+class DayFound(NamedTuple):
     """What was found: columns by probe key, changes of alarms, entries of the ledger."""
 
     columns: dict[str, dict[int, Reach]]
@@ -43,7 +43,7 @@ class DayReadings:
     """The newest day; None until it was read once."""
 
     def __init__(self) -> None:
-        self.day: Day | None = None
+        self.day: DayFound | None = None
         self._reading: asyncio.Task[None] | None = None
         self._failed = False
 
@@ -66,10 +66,10 @@ class DayReadings:
                 log.warning("The day's picture could not be read: %s", fault)
             self._failed = True
             known = self.day
-            self.day = Day({}, [], [], now) if known is None else known._replace(read_at=now)
+            self.day = DayFound({}, [], [], now) if known is None else known._replace(read_at=now)
 
 
-def _read(path: Path, keys: tuple[str, ...], now: float, known: Day | None) -> Day:
+def _read(path: Path, keys: tuple[str, ...], now: float, known: DayFound | None) -> DayFound:
     begins = now - BACK_S - COLUMN_S
     since = begins
     columns: dict[str, dict[int, Reach]] = {key: {} for key in keys}
@@ -84,10 +84,12 @@ def _read(path: Path, keys: tuple[str, ...], now: float, known: Day | None) -> D
         _fill(columns, reader, (since, now + 1.0), COLUMN_S)
         changes = reader.changes(begins, now + 1.0)
         entries = _written(reader, begins, now + 1.0)
-    return Day(columns, changes, entries, now)
+    return DayFound(columns, changes, entries, now)
 
 
-def read_span(path: Path, keys: tuple[str, ...], start: float, stop: float, columns: int) -> Day:
+def read_span(
+    path: Path, keys: tuple[str, ...], start: float, stop: float, columns: int
+) -> DayFound:
     """Any stretch of the record, in so many columns at most. Raises StorageFault."""
     wide_s = max(COLUMN_S, ceil((stop - start) / columns / 60.0) * 60.0)
     found: dict[str, dict[int, Reach]] = {key: {} for key in keys}
@@ -95,7 +97,7 @@ def read_span(path: Path, keys: tuple[str, ...], start: float, stop: float, colu
         _fill(found, reader, (start, stop), wide_s)
         changes = reader.changes(start, stop)
         entries = _written(reader, start, stop)
-    return Day(found, changes, entries, stop, wide_s)
+    return DayFound(found, changes, entries, stop, wide_s)
 
 
 def _written(reader: JournalReader, start: float, stop: float) -> list[Entry]:

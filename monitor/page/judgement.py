@@ -36,7 +36,7 @@ class Motion(StrEnum):
     UNKNOWN = "unknown"
 
 
-class Mark(StrEnum):
+class MarginMark(StrEnum):
     """The shape in the margin; it has a word beside it, so nothing hangs on shape or colour."""
 
     RIGHT = "right"
@@ -51,25 +51,25 @@ class Mark(StrEnum):
 
 
 _MARKS = {
-    Side.CHILLED: (Mark.DANGER_COLD, "Dangerously cold"),
-    Side.COLD: (Mark.COLD, "Too cold"),
-    Side.HOT: (Mark.HOT, "Too hot"),
-    Side.BURNING: (Mark.DANGER_HOT, "Dangerously hot"),
-    Side.UNKNOWN: (Mark.UNKNOWN, "Not known"),
-    Side.EMPTY: (Mark.EMPTY, "No chicks entered"),
-    Side.OUT: (Mark.EMPTY, "Out of use"),
+    Side.CHILLED: (MarginMark.DANGER_COLD, "Dangerously cold"),
+    Side.COLD: (MarginMark.COLD, "Too cold"),
+    Side.HOT: (MarginMark.HOT, "Too hot"),
+    Side.BURNING: (MarginMark.DANGER_HOT, "Dangerously hot"),
+    Side.UNKNOWN: (MarginMark.UNKNOWN, "Not known"),
+    Side.EMPTY: (MarginMark.EMPTY, "No chicks entered"),
+    Side.OUT: (MarginMark.EMPTY, "Out of use"),
 }
 # Worst first, on a screen of several boxes.
 _ORDER = (
-    Mark.DANGER_HOT,
-    Mark.DANGER_COLD,
-    Mark.COLD,
-    Mark.HOT,
-    Mark.FALLING,
-    Mark.MISSING,
-    Mark.UNKNOWN,
-    Mark.RIGHT,
-    Mark.EMPTY,
+    MarginMark.DANGER_HOT,
+    MarginMark.DANGER_COLD,
+    MarginMark.COLD,
+    MarginMark.HOT,
+    MarginMark.FALLING,
+    MarginMark.MISSING,
+    MarginMark.UNKNOWN,
+    MarginMark.RIGHT,
+    MarginMark.EMPTY,
 )
 
 
@@ -93,7 +93,7 @@ class Judgement:
         return self.side in (Side.HOT, Side.BURNING)
 
     @property
-    def mark(self) -> Mark:
+    def mark(self) -> MarginMark:
         """Its shape."""
         return self._mark_and_word()[0]
 
@@ -105,19 +105,28 @@ class Judgement:
     @property
     def cools(self) -> bool:
         """It is cold or on its way there, or heat is missing: somebody may hang a lamp."""
-        return self.mark in (Mark.FALLING, Mark.MISSING, Mark.COLD, Mark.DANGER_COLD)
+        return self.mark in (
+            MarginMark.FALLING,
+            MarginMark.MISSING,
+            MarginMark.COLD,
+            MarginMark.DANGER_COLD,
+        )
 
     @property
     def rank(self) -> int:
         """0 is the worst."""
         return _ORDER.index(self.mark)
 
-    def _mark_and_word(self) -> tuple[Mark, str]:
+    def _mark_and_word(self) -> tuple[MarginMark, str]:
         if self.side is not Side.RIGHT:
             return _MARKS[self.side]
         if self.motion is Motion.FALLING and (self.near or self.heat_missing):
-            return Mark.FALLING, "Falling"
-        return (Mark.MISSING, "Heat missing") if self.heat_missing else (Mark.RIGHT, "Right")
+            return MarginMark.FALLING, "Falling"
+        return (
+            (MarginMark.MISSING, "Heat missing")
+            if self.heat_missing
+            else (MarginMark.RIGHT, "Right")
+        )
 
     def bears_out(self, alarm: AlarmStatus) -> bool:
         """Is what an active alarm of temperature was raised for still so? It ends only after a

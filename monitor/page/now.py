@@ -17,9 +17,9 @@ from monitor.page.alarm_words import (
     told,
 )
 from monitor.page.box_plan import BoxPlan, box_plan
-from monitor.page.day_readings import Day
+from monitor.page.day_readings import DayFound
 from monitor.page.first_thing import first_thing
-from monitor.page.judgement import Judgement, Mark, Side, judge
+from monitor.page.judgement import Judgement, MarginMark, Side, judge
 from monitor.page.now_lines import (
     ProbeView,
     against_line,
@@ -59,7 +59,7 @@ class BoxView:
 
     number: int
     name: str
-    mark: Mark
+    mark: MarginMark
     word: str
     rank: int  # 0: the worst there is
     temp: str | None
@@ -117,7 +117,7 @@ def view(
     site: Site,
     say: Phrases,
     missing: Iterable[Missing] = (),
-    day: Day | None = None,
+    day: DayFound | None = None,
 ) -> NowView:
     """The status, what is missing for tonight, and what the last day showed, in words."""
     settings = {box.name: box for box in site.brooders}
@@ -158,7 +158,7 @@ def _summary(
     if unanswered:
         one = len(unanswered) == 1
         return unanswered[0].title if one else f"{len(unanswered)} alarms to answer"
-    wrong = [box for box in boxes if box.mark not in (Mark.RIGHT, Mark.EMPTY)]
+    wrong = [box for box in boxes if box.mark not in (MarginMark.RIGHT, MarginMark.EMPTY)]
     if wrong:
         return "; ".join(f"{box.name}: {box.word.lower()}" for box in wrong)
     going_on = [a for a in (*alarms, *(a for b in boxes for a in b.alarms)) if not a.advice]
@@ -176,7 +176,7 @@ def _calm(boxes: tuple[BoxView, ...], lacking: list[Missing]) -> str:
         return f"{len(lacking)} things are missing for tonight"
     if lacking:
         return capital(f"{lacking[0].subject}: {lacking[0].words}")
-    if all(box.mark is Mark.EMPTY for box in boxes):
+    if all(box.mark is MarginMark.EMPTY for box in boxes):
         if len(boxes) == 1 and boxes[0].warm_up is not None:
             return boxes[0].warm_up.answer
         awaited = [f"{box.name}: {box.warm_up.answer.lower()}" for box in boxes if box.warm_up]
@@ -186,7 +186,7 @@ def _calm(boxes: tuple[BoxView, ...], lacking: list[Missing]) -> str:
     return f"All right{more}"
 
 
-def _box(number: int, box: BrooderStatus, whose: "_Whose", day: Day | None) -> BoxView:
+def _box(number: int, box: BrooderStatus, whose: "_Whose", day: DayFound | None) -> BoxView:
     setting, site, say = whose
     judged = judge(box)
     verdict = _warm_up(box, whose, day)
@@ -203,7 +203,7 @@ def _box(number: int, box: BrooderStatus, whose: "_Whose", day: Day | None) -> B
         temp=None if box.temp_c is None else say.temp(box.temp_c),
         against=against_line(box, judged, say),
         trend=trend_line(box, judged, say),
-        is_bad=judged.mark not in (Mark.RIGHT, Mark.EMPTY),
+        is_bad=judged.mark not in (MarginMark.RIGHT, MarginMark.EMPTY),
         instruction=_instruction(box, judged, alarms, whose)
         if verdict is None
         else f"{verdict.first} {_OTHERWISE[Side.EMPTY]}".strip(),
@@ -260,7 +260,7 @@ class _Whose(NamedTuple):
     say: Phrases
 
 
-def _warm_up(box: BrooderStatus, whose: _Whose, day: Day | None) -> Verdict | None:
+def _warm_up(box: BrooderStatus, whose: _Whose, day: DayFound | None) -> Verdict | None:
     """None where no chicks are to come, or something else comes first."""
     setting, _, say = whose
     if setting is None or box.out_of_service or box.warm_up is None or not box.warm_up.waits:

@@ -9,7 +9,7 @@ from starlette.responses import PlainTextResponse, Response, StreamingResponse
 from starlette.routing import Route
 
 from monitor.page.day_picture import DayPicture, day_picture
-from monitor.page.day_readings import COLUMN_S, MOST_BOXES, Day, DayReadings
+from monitor.page.day_readings import COLUMN_S, MOST_BOXES, DayFound, DayReadings
 from monitor.page.frame import Frame
 from monitor.page.live import LiveStream, LiveUpdate
 from monitor.page.now import BoxView, NowView, view
@@ -128,7 +128,9 @@ class NowScreen:
             return dict.fromkeys(range(len(status.brooders)))
         return {n: self._day(n, status, day, say) for n in range(len(status.brooders))}
 
-    def _day(self, number: int, status: SiteStatus, day: Day, say: Phrases) -> DayPicture | str:
+    def _day(
+        self, number: int, status: SiteStatus, day: DayFound, say: Phrases
+    ) -> DayPicture | str:
         """Drawn anew only where it would look different."""
         box, site = status.brooders[number], self._frame.api.site
         setting = next((one for one in site.brooders if one.name == box.name), None)

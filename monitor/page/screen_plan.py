@@ -16,7 +16,7 @@ from monitor.page.forms import FilledForm
 from monitor.page.frame import Frame
 from monitor.page.screen_tonight import number_in
 from monitor.site import Brooder
-from monitor.tell.wording.plan_words import Section, plan_sections
+from monitor.tell.wording.plan_words import PlanSection, plan_sections
 from monitor.units import to_celsius
 
 _COLDEST_C, _WARMEST_C = -60.0, 50.0
@@ -53,7 +53,7 @@ class PlanScreen:
             forecast_low_c=min(lows_c, default=None),
         )
 
-    def _planned(self, form: FilledForm, names: tuple[str, ...]) -> tuple[Section, ...]:
+    def _planned(self, form: FilledForm, names: tuple[str, ...]) -> tuple[PlanSection, ...]:
         site = self._frame.api.site
         count = form.whole_number("count", least=1, most=MOST_BIRDS, what="How many birds")
         kind = form.one_of("kind", tuple(KINDS), "What kind of bird")

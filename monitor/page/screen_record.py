@@ -23,7 +23,7 @@ from monitor.brooding.batch import Batch, Ledger
 from monitor.brooding.objection import Objection
 from monitor.journal.records import StorageFault
 from monitor.page.day_picture import Birds, DayPicture, span_picture
-from monitor.page.day_readings import Day, read_span
+from monitor.page.day_readings import DayFound, read_span
 from monitor.page.frame import Frame
 from monitor.page.loss_curves import first_boxes, loss_curves
 from monitor.page.review_question import Question
@@ -53,7 +53,7 @@ class RecordScreen:
         self._frame = frame
         self.worker = ReviewWorker()
         self._script: bytes | None = None
-        self._read_before: dict[tuple[Any, ...], tuple[float, Day]] = {}
+        self._read_before: dict[tuple[Any, ...], tuple[float, DayFound]] = {}
 
     def routes(self) -> list[Route]:
         """Its addresses."""
@@ -222,14 +222,14 @@ class RecordScreen:
         day = await self._read(box, start, stop, ceil((stop - start) / _COURSE_COLUMN_S))
         return {begins: await self._drawn_of(box, day, begins, ends) for begins, ends in nights}
 
-    async def _drawn_of(self, box: str, day: Day, start: float, stop: float) -> DayPicture:
+    async def _drawn_of(self, box: str, day: DayFound, start: float, stop: float) -> DayPicture:
         ledger = await self._frame.api.ledger()
         birds = [Birds(b.kind, b.hatched, b.started_at, b.ended_at) for b in ledger.of(box)]
         within = [b for b in birds if b.started_at < stop and (b.ended_at or stop) > start]
         setting = self._frame.api.site.brooder(box)
         return span_picture(setting, within, day, (start, stop), say=self._frame.say())
 
-    async def _read(self, box: str, start: float, stop: float, columns: int) -> Day:
+    async def _read(self, box: str, start: float, stop: float, columns: int) -> DayFound:
         """Of the journal, in a thread; kept for a while. Raises Objection."""
         key = (box, start, stop, columns)
         api, now = self._frame.api, self._frame.clock()

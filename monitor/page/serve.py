@@ -109,8 +109,8 @@ async def serve(
         await task  # says why
         raise CannotListen(f"the page could not be served on {host}:{port}")
 
-    def line(caller: Caller) -> _Line:
-        return _Line(config, server.server_state, server.lifespan.state, caller=caller)
+    def line(caller: Caller) -> _PageConnection:
+        return _PageConnection(config, server.server_state, server.lifespan.state, caller=caller)
 
     doorway = Doorway(
         "page", listener, line, certificate=certificate, trusted=lambda address: address in proxies
@@ -119,7 +119,7 @@ async def serve(
     return Serving(server, task, doorway, listener.getsockname()[1], app)
 
 
-class _Line(H11Protocol):
+class _PageConnection(H11Protocol):
     """One connection, closed when it is open without a whole request for too long: somebody who
     only holds lines open must not keep the grower out."""
 

@@ -7,7 +7,7 @@ from monitor.set_up_form import HeardProbe, Proposed, Step, StepForm, StepStands
 from monitor.site import Place, Probe
 
 
-class Card(Protocol):
+class ProbeCard(Protocol):
     """What is typed into a new probe, shown once."""
 
     @property
@@ -30,7 +30,7 @@ class NewProbe(Protocol):
         ...
 
     @property
-    def card(self) -> Card:
+    def card(self) -> ProbeCard:
         """What to type into it."""
         ...
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 from monitor.brooding.batch import Batch, Ledger, fold
 from monitor.brooding.calendar import week_of_age
-from monitor.review.days import Cut, Day
+from monitor.review.days import Cut, RecordDay
 from monitor.review.journal_view import JournalView, NotFound
 from monitor.review.record import Asked, Record, open_record
 from monitor.review.sheet import DayRow, Note, Week, sheet
@@ -17,7 +17,7 @@ from monitor.site import Site
 class Night:
     """One day in every box, in the records' order; None: that box had no part in it."""
 
-    day: Day
+    day: RecordDay
     rows: tuple[DayRow | None, ...]
     lost: int
     lost_so_far: int

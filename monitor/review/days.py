@@ -20,7 +20,7 @@ class Cut(StrEnum):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Day:
+class RecordDay:
     """One row's time. `whole` is False for the day of placing, of moving, and today."""
 
     day: date  # on which it begins
@@ -33,16 +33,16 @@ class Day:
         return datetime.combine(self.day, time(12), zone).timestamp()
 
 
-def days(start: float, stop: float, zone: tzinfo, cut: Cut) -> list[Day]:
+def days(start: float, stop: float, zone: tzinfo, cut: Cut) -> list[RecordDay]:
     """The days that touch start <= time < stop, cut to it. A last moment of less than a second (the
     entry at noon sharp that ends a batch) is no day: it belongs to the one before."""
-    found: list[Day] = []
+    found: list[RecordDay] = []
     day = local_date(start, zone) - timedelta(days=1)
     while (begins := _begins(day, zone, cut)) < stop:
         ends = _begins(day + timedelta(days=1), zone, cut)
         if ends > start:
             found.append(
-                Day(
+                RecordDay(
                     day=day,
                     start=max(begins, start),
                     stop=min(ends, stop),

@@ -11,7 +11,7 @@ from monitor.review.ink import SMALL_PX, Ink, Palette
 from monitor.review.labels import apart, in_lines
 from monitor.review.local_axis import LocalAxis
 from monitor.review.points import Points
-from monitor.review.scene import Line, Scene, Stretch
+from monitor.review.scene import ProbeLine, Scene, Stretch
 from monitor.review.spec import Spec
 from monitor.review.ticks import ticks
 from monitor.site import Place
@@ -102,7 +102,7 @@ class Panels:
         panel = self._framed(layers, 56, "")
         return {**panel, "title": {**panel["title"], "text": "lost each day"}}
 
-    def others(self, lines: list[Line], what: str, inks: tuple[Ink, ...], height: int) -> Spec:
+    def others(self, lines: list[ProbeLine], what: str, inks: tuple[Ink, ...], height: int) -> Spec:
         """A low panel for probes that have no target."""
         low, high = self.points.reach(lines, [])
         y = {**self._y(low, high), "axis": {"tickCount": 3}}
@@ -181,7 +181,7 @@ class Panels:
         return [{"data": {"values": rows}, "mark": mark, "encoding": {"x": self.x()}}]
 
     def _curves(
-        self, lines: Sequence[Line], inks: tuple[Ink, ...], names: list[_Name], y: Spec
+        self, lines: Sequence[ProbeLine], inks: tuple[Ink, ...], names: list[_Name], y: Spec
     ) -> list[Spec]:
         """A line per probe in a night, whose name joins `names`; an envelope over longer spans."""
         if not self.lines_each:
@@ -207,7 +207,7 @@ class Panels:
             "encoding": {"x": self.x(), "y": {"field": "v", **y}},
         }  # fmt: skip
 
-    def _symbols(self, line: Line, look: Ink, number: int, y: Spec) -> Spec:
+    def _symbols(self, line: ProbeLine, look: Ink, number: int, y: Spec) -> Spec:
         return {
             "data": {"values": self.points.symbols(line, number)},
             "mark": {"type": "point", "shape": look.shape, "filled": True, "opacity": 1,
@@ -216,7 +216,7 @@ class Panels:
             "encoding": {"x": self.x(), "y": {"field": "v", **y}},
         }  # fmt: skip
 
-    def _hover(self, lines: Sequence[Line], y: Spec) -> Spec:
+    def _hover(self, lines: Sequence[ProbeLine], y: Spec) -> Spec:
         """The reading nearest to the pointer, or to the finger: a dot on its line, and its value
         and local time. One layer for all lines, or the topmost would hide the others'."""
         rows = [
@@ -247,7 +247,7 @@ class Panels:
             },
         }  # fmt: skip
 
-    def _envelope(self, lines: Sequence[Line], colour: str, y: Spec) -> list[Spec]:
+    def _envelope(self, lines: Sequence[ProbeLine], colour: str, y: Spec) -> list[Spec]:
         """Lowest to highest of all probes per column: over days a line per probe is a smear, and
         this keeps every extreme too."""
         rows = self.points.envelope(lines)

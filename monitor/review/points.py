@@ -7,7 +7,7 @@ import numpy as np
 
 from monitor.review.exposure import Trace
 from monitor.review.local_axis import LocalAxis
-from monitor.review.scene import Line, Scene
+from monitor.review.scene import ProbeLine, Scene
 from monitor.review.spec import Spec
 from monitor.review.thinning import thinned
 from monitor.units import from_celsius
@@ -25,7 +25,7 @@ class Points:
         """A temperature in the site's units, as fine as any thermometer here."""
         return round(from_celsius(temp_c, self.scene.units), 2)
 
-    def line(self, line: Line, *, columns: int | None = None) -> list[Spec]:
+    def line(self, line: ProbeLine, *, columns: int | None = None) -> list[Spec]:
         """A probe's readings, thinned, with a null in each silence so that the gap stays open."""
         rows: list[Spec] = []
         for piece in line.pieces:
@@ -42,7 +42,7 @@ class Points:
             rows += self._rows(thin)
         return rows
 
-    def symbols(self, line: Line, number: int) -> list[Spec]:
+    def symbols(self, line: ProbeLine, number: int) -> list[Spec]:
         """A few readings to carry the line's symbol, each line's set aside from the others'."""
         span = self.scene.stop - self.scene.start
         shares = (np.arange(_SYMBOLS) + 0.15 + 0.22 * (number % 4)) / _SYMBOLS
@@ -54,7 +54,7 @@ class Points:
             rows += self._rows(Trace(piece.times[keep], piece.temps_c[keep]))
         return rows
 
-    def envelope(self, lines: Sequence[Line]) -> list[Spec]:
+    def envelope(self, lines: Sequence[ProbeLine]) -> list[Spec]:
         """Lowest and highest of all probes per column; null where none was heard. A column is
         never shorter than a reading holds, so a slow probe leaves no false gaps."""
         start, stop = self.scene.start, self.scene.stop
@@ -93,7 +93,7 @@ class Points:
             for start, tread in zip(target.edges, which, strict=True)
         ]
 
-    def reach(self, lines: Sequence[Line], others: Sequence[float]) -> tuple[float, float]:
+    def reach(self, lines: Sequence[ProbeLine], others: Sequence[float]) -> tuple[float, float]:
         """A scale's ends: all that is drawn, and a little air."""
         seen = list(others)
         for line in lines:

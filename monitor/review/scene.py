@@ -23,7 +23,7 @@ class Stretch(StrEnum):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Line:
+class ProbeLine:
     """One probe's readings, cut at its silences."""
 
     name: str
@@ -73,7 +73,7 @@ class Scene:
     zone: ZoneInfo
     units: Unit
     target: TargetLine
-    lines: tuple[Line, ...]
+    lines: tuple[ProbeLine, ...]
     hold_s: float
     measures: tuple[Measure, ...] = ()
     alarms: tuple[AlarmBar, ...] = ()

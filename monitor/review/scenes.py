@@ -13,7 +13,7 @@ from monitor.review.energy import energy_line
 from monitor.review.exposure import Exposure, Trace, exposure
 from monitor.review.figure_text import clock, day_text, moment, plural
 from monitor.review.record import Record
-from monitor.review.scene import Event, Line, Measure, Scene
+from monitor.review.scene import Event, Measure, ProbeLine, Scene
 from monitor.review.thinning import pieces
 from monitor.site import Place
 from monitor.tell.wording.words import span
@@ -42,7 +42,7 @@ def scene(record: Record, start: float, stop: float, *, title: str | None = None
         target=record.target_between(start, stop),
         hold_s=hold_s,
         lines=tuple(
-            Line(
+            ProbeLine(
                 name=probe.name,
                 place=probe.place,
                 pieces=tuple(pieces(traces[probe.key].between(start, stop), hold_s=hold_s)),

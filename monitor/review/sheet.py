@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from monitor.brooding import losses, space
 from monitor.brooding.calendar import at_age, local_date, week_of_age
 from monitor.brooding.entries import EntryKind, remark_words
-from monitor.review.days import Cut, Day, days
+from monitor.review.days import Cut, RecordDay, days
 from monitor.review.exposure import Exposure
 from monitor.review.figure_text import span_text
 from monitor.review.joining import joined
@@ -38,7 +38,7 @@ class HeadCounts:
 class DayRow:
     """One day. `age_days` is that of the date on which it begins."""
 
-    day: Day
+    day: RecordDay
     age_days: int | None
     targets_c: tuple[float, ...]  # in order; two when the target stepped within the day
     exposure: Exposure
@@ -61,7 +61,7 @@ class Week:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Comparison:
+class LossComparison:
     """Losses up to an age, over all boxes of the batch, beside the usual figure."""
 
     age_days: int
@@ -87,7 +87,7 @@ class Sheet:
     cut: Cut
     weeks: tuple[Week, ...]
     total: Exposure
-    comparisons: tuple[Comparison, ...]
+    comparisons: tuple[LossComparison, ...]
 
     @property
     def rows(self) -> list[DayRow]:
@@ -112,7 +112,7 @@ def sheet(record: Record, cut: Cut) -> Sheet:
     )
 
 
-def _row(record: Record, day: Day) -> DayRow:
+def _row(record: Record, day: RecordDay) -> DayRow:
     batch, brooder = record.batch, record.brooder
     age = None if batch is None else (day.day - batch.hatched).days
     flock = area = None
@@ -156,7 +156,7 @@ def _steps(levels: Sequence[float]) -> tuple[float, ...]:
     return (real[0],) if real[0] == real[-1] else (real[0], real[-1])
 
 
-def _notes(record: Record, day: Day, exposed: Exposure) -> tuple[Note, ...]:
+def _notes(record: Record, day: RecordDay, exposed: Exposure) -> tuple[Note, ...]:
     found = []
     for entry in record.entries:
         if not day.start <= entry.at < day.stop:
@@ -195,7 +195,7 @@ def _week(number: int | None, rows: list[DayRow]) -> Week:
     )
 
 
-def _comparisons(record: Record) -> tuple[Comparison, ...]:
+def _comparisons(record: Record) -> tuple[LossComparison, ...]:
     """By the end of the first week, and up to the end of the record: a batch that was split has one
     mortality."""
     batch, zone, ledger = record.batch, record.site.timezone, record.ledger
@@ -207,7 +207,7 @@ def _comparisons(record: Record) -> tuple[Comparison, ...]:
     age = (local_date(record.stop - _BEFORE_S, zone) - batch.hatched).days
     placed, lost = ledger.family_count(batch, to_at=min(week_ends, record.stop))
     found = [
-        Comparison(
+        LossComparison(
             age_days=7,
             boxes=boxes,
             lost=lost,
@@ -222,7 +222,7 @@ def _comparisons(record: Record) -> tuple[Comparison, ...]:
     if age > 7:
         placed, lost = ledger.family_count(batch, to_at=record.stop)
         found.append(
-            Comparison(
+            LossComparison(
                 age_days=age,
                 boxes=boxes,
                 lost=lost,

@@ -23,7 +23,7 @@ from monitor.review.figure_text import (
     span_text,
 )
 from monitor.review.record import Record
-from monitor.review.sheet import Comparison, DayRow, Note, Sheet, Week
+from monitor.review.sheet import DayRow, LossComparison, Note, Sheet, Week
 from monitor.tell.wording.words import listed
 from monitor.units import Unit, area_figure, from_celsius, sign
 
@@ -208,7 +208,7 @@ def foot(record: Record, sheet: Sheet, left_out: list[Column]) -> list[str]:
     return lines
 
 
-def comparison_words(comparison: Comparison) -> str:
+def comparison_words(comparison: LossComparison) -> str:
     """One sentence with its source."""
     until = "in the first week" if comparison.age_days == 7 else f"by day {comparison.age_days}"
     if len(comparison.boxes) > 1:

@@ -27,23 +27,23 @@ _DAY_S = 86400.0
 KEPT_AS = "forecast.json"
 
 
-class Forecast(NamedTuple):
+class ForecastFetch(NamedTuple):
     """The coming outside temperatures (Unix seconds, degC), and when they were had."""
 
     got_at: float
     pairs: tuple[tuple[float, float], ...]
 
 
-def kept_forecast(folder: Path) -> Forecast | None:
+def kept_forecast(folder: Path) -> ForecastFetch | None:
     """The last good one of a state folder, however old; None: there is none."""
     try:
         got_at, pairs = json.loads((folder / KEPT_AS).read_text(encoding="utf-8"))
-        return Forecast(float(got_at), tuple((float(a), float(t)) for a, t in pairs))
+        return ForecastFetch(float(got_at), tuple((float(a), float(t)) for a, t in pairs))
     except (OSError, ValueError, TypeError):
         return None
 
 
-def lows_of(forecast: Forecast | None, at: float, zone: tzinfo) -> list[float]:
+def lows_of(forecast: ForecastFetch | None, at: float, zone: tzinfo) -> list[float]:
     """The lowest of each coming night that it reaches, degC; empty: it is too old, or none."""
     if forecast is None:
         return []
@@ -95,7 +95,7 @@ class Forecaster:
         self._came = came
         self._stopping = False
         self._wake = threading.Event()
-        self.newest: Forecast | None = kept_forecast(folder) if settings is not None else None
+        self.newest: ForecastFetch | None = kept_forecast(folder) if settings is not None else None
         self.trouble: str | None = None  # why the last try failed, in words
 
     def start(self) -> None:
@@ -136,7 +136,7 @@ class Forecaster:
         if settings is not self._settings:
             return  # it answers what is asked no more
         self.trouble = None
-        self.newest = Forecast(self._now(), pairs)
+        self.newest = ForecastFetch(self._now(), pairs)
         self._came()
         try:
             (self._folder / KEPT_AS).write_text(json.dumps(self.newest), encoding="utf-8")

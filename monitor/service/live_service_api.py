@@ -23,7 +23,7 @@ from monitor.service.watch_thread import WatchThread
 from monitor.settings import Settings, masked
 from monitor.site import Site
 from monitor.tell.house_voice import HouseVoice
-from monitor.tell.links import Answer, LinkFault, already_used
+from monitor.tell.links import LinkAnswer, LinkFault, already_used
 from monitor.tell.missing import Missing, missing
 from monitor.tell.wording.meter_words import meter_line
 from monitor.units import Unit, step_shown
@@ -215,13 +215,13 @@ class LiveServiceApi:
         done: list[str] = await self._in_watch(work)
         return done
 
-    def _signed(self, token: str, at: float) -> Answer:
+    def _signed(self, token: str, at: float) -> LinkAnswer:
         try:
             return self._reaching.links.read(token, at)
         except LinkFault as fault:
             raise Objection(str(fault)) from fault
 
-    def _read(self, token: str, at: float) -> Answer:
+    def _read(self, token: str, at: float) -> LinkAnswer:
         answer = self._signed(token, at)
         if already_used(answer, self._watch.core.answers):
             raise Objection("This link was used already: the alarm is acknowledged.")

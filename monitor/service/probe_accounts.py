@@ -23,7 +23,7 @@ from monitor.intake.router import Sensor
 from monitor.settings import Settings
 from monitor.settings.file_model import BrokerSettings
 from monitor.settings.new_probe import add_probe, open_to_network, topic_for
-from monitor.settings.rewriting import Change, NotWritten, propose, replace_text
+from monitor.settings.rewriting import FileChange, NotWritten, propose, replace_text
 from monitor.site import Meter, Place, Probe, Site, place_for
 
 MOSQUITTO_FILES = Path("/etc/mosquitto/brooder")  # as deploy/mosquitto has it
@@ -34,7 +34,7 @@ _TLS_PORT, _PORT = 8883, 1883
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Card:
+class AccountCard:
     """What is typed into the probe, shown once: the same lines as text, in the code for a phone's
     camera, and in the file that the probe program reads."""
 
@@ -62,8 +62,8 @@ class Prepared:
     """Everything as it will be. `consequences` are to be said, and agreed to, before it is done."""
 
     probe: Sensor
-    card: Card
-    change: Change | None = None  # None: the configuration stays as it is
+    card: AccountCard
+    change: FileChange | None = None  # None: the configuration stays as it is
     consequences: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()  # said afterwards
     accounts: Path | None = None  # the file in which the account is written
@@ -209,7 +209,7 @@ def _at_the_built_in(
         )
     return Prepared(
         probe=probe,
-        card=Card(
+        card=AccountCard(
             broker=address or (_own_address() if listen in _ALL else listen),
             port=own.port or _PORT,
             tls=own.cert_file is not None,
@@ -253,7 +253,7 @@ def _at_another(
     account = accounts_of(probe)[0]
     here = broker.host in THIS_MACHINE
     accounts, rights = files / "passwords", files / "rights"
-    card = Card(
+    card = AccountCard(
         broker=address or (_own_address() if here else broker.host),
         port=broker.port or (_TLS_PORT if broker.tls else _PORT),
         tls=broker.tls,

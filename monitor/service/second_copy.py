@@ -28,7 +28,7 @@ _LARGEST = 1 << 20  # bytes of one file; a batch of a thousand entries has 150 k
 
 
 @dataclass(slots=True, kw_only=True)
-class Known:
+class CopiedBirds:
     """What the second copy says."""
 
     kept: bool  # has there ever been one?
@@ -85,14 +85,14 @@ class SecondCopy:
             self._kept.pop(box, None)
 
 
-def read(state_folder: Path) -> Known:
+def read(state_folder: Path) -> CopiedBirds:
     """What the second copy says. Never raises."""
     folder = state_folder / FOLDER
     try:
         files = sorted(folder.glob("*.json"))
-        known = Known(kept=folder.is_dir())
+        known = CopiedBirds(kept=folder.is_dir())
     except OSError:
-        return Known(kept=False)
+        return CopiedBirds(kept=False)
     for file in files:
         try:
             known.entries += _entries(file)

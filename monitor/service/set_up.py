@@ -17,7 +17,7 @@ from monitor.set_up_form import Proposed, Step, StepForm, WrongAnswers
 from monitor.settings import Settings, SettingsFault, load_settings
 from monitor.settings.contact_form import unknown_forms
 from monitor.settings.reading import LONGEST_CONFIGURATION, Unreadable, read_text
-from monitor.settings.rewriting import Change, NotWritten, propose, replace_text
+from monitor.settings.rewriting import FileChange, NotWritten, propose, replace_text
 from monitor.settings.set_up_steps import Edit, edit_of, field_of, form_of
 
 MOST_WAITING = 20
@@ -26,9 +26,9 @@ _SECRET_MODE = 0o600
 
 
 @dataclass(frozen=True, slots=True)
-class _Waiting:
+class _Proposal:
     edit: Edit
-    change: Change
+    change: FileChange
 
 
 class SetUp:
@@ -39,7 +39,7 @@ class SetUp:
     def __init__(self, source: Path) -> None:
         self._source = source
         self._lock = threading.Lock()
-        self._waiting: OrderedDict[str, _Waiting] = OrderedDict()
+        self._waiting: OrderedDict[str, _Proposal] = OrderedDict()
 
     def settings(self) -> Settings:
         """As the file has them now, which may have been changed by hand."""
@@ -69,14 +69,14 @@ class SetUp:
             raise _by_field(fault, form) from fault
         mark = secrets.token_urlsafe(12)
         with self._lock:
-            self._waiting[mark] = _Waiting(edit, change)
+            self._waiting[mark] = _Proposal(edit, change)
             while len(self._waiting) > MOST_WAITING:
                 self._waiting.popitem(last=False)
         return Proposed(
             mark=mark, difference=change.difference, notes=tuple(_notes(change.settings))
         )
 
-    def write(self, mark: str) -> Change:
+    def write(self, mark: str) -> FileChange:
         """Writes what was proposed, once."""
         with self._lock:
             waiting = self._waiting.pop(mark, None)
@@ -91,7 +91,7 @@ class SetUp:
         waiting.change.write()
         return waiting.change
 
-    def take_back(self, change: Change) -> None:
+    def take_back(self, change: FileChange) -> None:
         """The file as it was before, where nobody has changed it since."""
         with contextlib.suppress(OSError, Unreadable):
             if read_text(change.source, LONGEST_CONFIGURATION) == change.after:

@@ -86,13 +86,13 @@ _LIMITS, _POLICY = Limits(), Policy()
 PRIORITIES = Literal["urgent", "warning", "advice"]
 
 
-class Section(BaseModel):
+class FileTable(BaseModel):
     """A table of the file: unknown keys are faults."""
 
     model_config = ConfigDict(extra="forbid", frozen=True, hide_input_in_errors=True)
 
 
-class ProbeSettings(Section):
+class ProbeSettings(FileTable):
     """`[[brooders.probes]]`, or `[[site.probes]]` for an outside probe that serves every box
     without one of its own."""
 
@@ -123,7 +123,7 @@ class ProbeSettings(Section):
     )
 
 
-class HeatSettings(Section):
+class HeatSettings(FileTable):
     """`[[brooders.heat]]`: one lamp, plate or panel, and what its plug measures, if it does."""
 
     name: Name
@@ -157,7 +157,7 @@ class HeatSettings(Section):
 _KINDS = tuple(kind for kind, row in QUANTITIES.items() if row.of_box)
 
 
-class MeterSettings(Section):
+class MeterSettings(FileTable):
     """`[[brooders.meters]]`: humidity, or whether the cover is open."""
 
     kind: str = Field(description=f"one of {', '.join(_KINDS)}")
@@ -181,7 +181,7 @@ class MeterSettings(Section):
         return value
 
 
-class MainsSettings(Section):
+class MainsSettings(FileTable):
     """`[mains]`: what knows whether there is mains power. One of topic, file and ups."""
 
     topic: Topic | None = Field(None, description="the MQTT topic of what knows it")
@@ -209,7 +209,7 @@ class MainsSettings(Section):
         return self
 
 
-class LimitSettings(Section):
+class LimitSettings(FileTable):
     """`[brooders.limits]`: how far from target is wrong, and for how long."""
 
     band_c: Step = Field(
@@ -272,7 +272,7 @@ class LimitSettings(Section):
         return self
 
 
-class ScheduleRowSettings(Section):
+class ScheduleRowSettings(FileTable):
     """One row of `own_schedule`: from this day of age on, this target."""
 
     from_day: float = Field(ge=0, le=200, description="age in days, hatch day is 0, at most 200")
@@ -305,7 +305,7 @@ def _listed(titles: dict[str, str]) -> str:
     )
 
 
-class BrooderSettings(Section):
+class BrooderSettings(FileTable):
     """`[[brooders]]`: one box."""
 
     name: Name
@@ -356,7 +356,7 @@ class BrooderSettings(Section):
     limits: LimitSettings = Field(default_factory=LimitSettings, description="a table of limits")
 
 
-class SiteSettings(Section):
+class SiteSettings(FileTable):
     """`[site]`."""
 
     name: Name = "Brooder"
@@ -387,7 +387,7 @@ class SiteSettings(Section):
         return value
 
 
-class BrokerSettings(Section):
+class BrokerSettings(FileTable):
     """`[broker]`: a broker of your own. Left out, the built-in broker runs."""
 
     host: str = Field(min_length=1, description="the broker's name or address")
@@ -403,7 +403,7 @@ class BrokerSettings(Section):
     )
 
 
-class BuiltInBrokerSettings(Section):
+class BuiltInBrokerSettings(FileTable):
     """`[built_in_broker]`: used when there is no `[broker]`."""
 
     listen: str = Field(
@@ -426,7 +426,7 @@ class BuiltInBrokerSettings(Section):
         return self
 
 
-class ContactSettings(Section):
+class ContactSettings(FileTable):
     """`[[contacts]]`: one way to reach one person."""
 
     name: Name
@@ -452,7 +452,7 @@ class ContactSettings(Section):
         return self
 
 
-class TellSettings(Section):
+class TellSettings(FileTable):
     """`[tell]`: how often, when in the morning, and the sign of life to the outside."""
 
     morning_at: time = Field(_POLICY.morning_at, description='a time of day such as "07:00"')
@@ -477,7 +477,7 @@ class TellSettings(Section):
     )
 
 
-class ForecastSettings(Section):
+class ForecastSettings(FileTable):
     """`[forecast]`: the coming outside temperatures, from a topic, a URL, or for a place."""
 
     topic: str | None = Field(
@@ -514,7 +514,7 @@ class ForecastSettings(Section):
         return self
 
 
-class InfluxSettings(Section):
+class InfluxSettings(FileTable):
     """`[influx]`: the mirror, the history once more off the board."""
 
     url: str = Field(pattern=r"^https?://", description="the server's http or https URL")
@@ -523,7 +523,7 @@ class InfluxSettings(Section):
     bucket: str = Field("brooder", description="the bucket's name")
 
 
-class PageSettings(Section):
+class PageSettings(FileTable):
     """`[page]`: the page on the home network."""
 
     enabled: bool = Field(True, description="true or false")
@@ -570,7 +570,7 @@ class PageSettings(Section):
         return self
 
 
-class JournalSettings(Section):
+class JournalSettings(FileTable):
     """`[journal]`: where the records are kept."""
 
     folder: str | None = Field(None, description="a folder this service may write to")

@@ -31,7 +31,7 @@ class NotWritten(Exception):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Change:
+class FileChange:
     """A proposal that has passed the checks. Nothing is written yet."""
 
     source: Path
@@ -59,7 +59,7 @@ class Change:
             raise NotWritten(_why(self.source, fault)) from fault
 
 
-def propose(source: Path, edit: Callable[[tomlkit.TOMLDocument], None]) -> Change:
+def propose(source: Path, edit: Callable[[tomlkit.TOMLDocument], None]) -> FileChange:
     """`edit` changes the document in place. Raises SettingsFault for a result that is wrong,
     NotWritten where the file cannot be read or its folder not be written."""
     try:
@@ -80,7 +80,7 @@ def propose(source: Path, edit: Callable[[tomlkit.TOMLDocument], None]) -> Chang
         raise SettingsFault(str(source), fault.faults) from fault
     except OSError as fault:
         raise NotWritten(_why(source, fault)) from fault
-    return Change(
+    return FileChange(
         source=source, before=before, after=after, settings=replace(settings, source=source)
     )
 

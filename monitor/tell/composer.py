@@ -10,7 +10,7 @@ from monitor.events import Change, Entry, Priority
 from monitor.site import Site
 from monitor.tell import incident_words
 from monitor.tell.contact import Contact, first_told
-from monitor.tell.incident import Alarm, Answer, Incident
+from monitor.tell.incident import AlarmTold, AnswerGiven, ToldIncident
 from monitor.tell.message import Message, MessageKind
 from monitor.tell.wording import Voice, Words, batch_ended, for_change, watch_ended
 from monitor.watch.incidents import rank
@@ -81,7 +81,7 @@ class MessageComposer:
             short=words.short,
         )
 
-    def raised(self, incident: Incident, untold: list[Alarm], at: float) -> Message:
+    def raised(self, incident: ToldIncident, untold: list[AlarmTold], at: float) -> Message:
         """New, or worse than told before: to those told at once, and to all who know of it."""
         lead = max(untold, key=lambda alarm: rank(alarm.change)).change
         known = [name for name in incident.told_to if self._wants(name, lead.priority)]
@@ -95,7 +95,7 @@ class MessageComposer:
             lead=lead,
         )
 
-    def explained(self, incident: Incident, alarm: Alarm, change: Change) -> Message:
+    def explained(self, incident: ToldIncident, alarm: AlarmTold, change: Change) -> Message:
         """Another cause than was told: to all who know of it."""
         lead = alarm.change
         return self._message(
@@ -108,7 +108,7 @@ class MessageComposer:
             lead=lead,
         )
 
-    def again(self, incident: Incident, alarm: Alarm, at: float) -> Message | None:
+    def again(self, incident: ToldIncident, alarm: AlarmTold, at: float) -> Message | None:
         """A scheduled repeat. Those of a warning wait for the morning in quiet hours; None where
         it would reach nobody for that reason."""
         lead = alarm.change
@@ -129,7 +129,9 @@ class MessageComposer:
             lead=lead,
         )
 
-    def asked_anew(self, incident: Incident, alarm: Alarm, answer: Answer, at: float) -> Message:
+    def asked_anew(
+        self, incident: ToldIncident, alarm: AlarmTold, answer: AnswerGiven, at: float
+    ) -> Message:
         """Answered, and no better an hour later: to all who know of it."""
         lead = alarm.change
         return self._message(
@@ -143,7 +145,7 @@ class MessageComposer:
         )
 
     def passed_on(
-        self, incident: Incident, alarm: Alarm, contacts: list[Contact], at: float
+        self, incident: ToldIncident, alarm: AlarmTold, contacts: list[Contact], at: float
     ) -> Message:
         """Nobody answered: to these, who wait the same minutes."""
         return self._message(
@@ -156,15 +158,15 @@ class MessageComposer:
             lead=alarm.change,
         )
 
-    def answered(self, incident: Incident, change: Change) -> Message:
+    def answered(self, incident: ToldIncident, change: Change) -> Message:
         """To the others, so that two do not run."""
         return self._by_somebody(incident, MessageKind.ANSWERED, change)
 
-    def shelved(self, incident: Incident, change: Change) -> Message:
+    def shelved(self, incident: ToldIncident, change: Change) -> Message:
         """To the others, so that they do not wonder."""
         return self._by_somebody(incident, MessageKind.SHELVED, change)
 
-    def over(self, incident: Incident, at: float) -> Message:
+    def over(self, incident: ToldIncident, at: float) -> Message:
         """To all who were told; to those told at once, if it came and went before that."""
         told = incident.told_to
         if incident.last_told is None and incident.worst is not None:
@@ -179,19 +181,19 @@ class MessageComposer:
             at=at,
         )
 
-    def called_off(self, incident: Incident, at: float) -> Message:
+    def called_off(self, incident: ToldIncident, at: float) -> Message:
         """What was only expected is expected no longer: as its end, but nobody is woken for it."""
         local = self._voice.local(at).time()
         quiet = {contact.name for contact in self._contacts if contact.is_quiet(local)}
         message = self.over(incident, at)
         return replace(message, contacts=tuple(n for n in message.contacts if n not in quiet))
 
-    def wrong(self, incidents: list[Incident]) -> list[str]:
+    def wrong(self, incidents: list[ToldIncident]) -> list[str]:
         """What is wrong at this moment, in plain words."""
         leads = [incident.lead() for incident in incidents]
         return [incident_words.wrong(lead.change, self._site) for lead in leads if lead is not None]
 
-    def _by_somebody(self, incident: Incident, kind: MessageKind, change: Change) -> Message:
+    def _by_somebody(self, incident: ToldIncident, kind: MessageKind, change: Change) -> Message:
         return self._message(
             incident,
             kind,
@@ -203,7 +205,7 @@ class MessageComposer:
 
     def _message(
         self,
-        incident: Incident,
+        incident: ToldIncident,
         kind: MessageKind,
         *,
         key: str,
@@ -237,7 +239,7 @@ class MessageComposer:
         return any(c.name == name and priority in c.priorities for c in self._contacts)
 
 
-def _to_list(incident: Incident, untold: list[Alarm]) -> list[Change]:
+def _to_list(incident: ToldIncident, untold: list[AlarmTold]) -> list[Change]:
     """Of a trouble shared by several boxes all are listed each time."""
     alarms = [a for a in incident.alarms.values() if a.open] if incident.shared else untold
     return [alarm.change for alarm in alarms]

@@ -23,7 +23,7 @@ def kin_of(alarm: AlarmName) -> str:
 
 
 @dataclass(slots=True)
-class Alarm:
+class AlarmTold:
     """One occurrence within an incident."""
 
     change: Change  # as it was raised
@@ -34,7 +34,7 @@ class Alarm:
 
 
 @dataclass(slots=True)
-class Answer:
+class AnswerGiven:
     """The newest answer to an incident. What it is about may go on all the same."""
 
     at: float  # wall time
@@ -44,14 +44,14 @@ class Answer:
 
 
 @dataclass(slots=True)
-class Incident:
+class ToldIncident:
     """Times are ticks unless they end in `_at`."""
 
     id: str
     place: str
     family: str
     since_at: float
-    alarms: dict[str, Alarm] = field(default_factory=dict)
+    alarms: dict[str, AlarmTold] = field(default_factory=dict)
     told_to: list[str] = field(default_factory=list)
     answered_rank: int = -1
     last_told: Tick | None = None
@@ -59,7 +59,7 @@ class Incident:
     over_due: Tick | None = None  # nothing is open any more: over then, if nothing new comes
     over_told: int = 0  # so often
     is_over: bool = False  # told; kept for a while, for it may come back
-    answer_given: Answer | None = None
+    answer_given: AnswerGiven | None = None
     asked: Tick | None = None  # since when an urgent alarm waits for an answer
     repeats: int = 0
     times_passed_on: int = 0
@@ -91,7 +91,7 @@ class Incident:
             return None
         return self.gather_due if self.asked is None else self.asked
 
-    def join(self, other: "Incident") -> None:
+    def join(self, other: "ToldIncident") -> None:
         """The same trouble in another box is this one from now on."""
         self.also += [other.id, *other.also]
         self.place = "site"
@@ -121,11 +121,11 @@ class Incident:
         as_bad = any(rank(a.change) >= rank(change) for a in told)
         return as_bad and any(a.change.brooder == change.brooder for a in told)
 
-    def lead(self) -> Alarm | None:
+    def lead(self) -> AlarmTold | None:
         """The worst open alarm."""
         return _worst([alarm for alarm in self.alarms.values() if alarm.open])
 
-    def unanswered(self) -> Alarm | None:
+    def unanswered(self) -> AlarmTold | None:
         """The worst open alarm that nobody answered. An answer to the worst answers the lesser
         alarms of the same cause in that box: who has gone out to the chill need not answer for
         the cold. Of another box with the same trouble, whose siren sounds on, it says nothing."""
@@ -140,7 +140,7 @@ class Incident:
             ]
         )
 
-    def answered(self) -> Alarm | None:
+    def answered(self) -> AlarmTold | None:
         """The worst open alarm of an urgent trouble that somebody has answered. It is open also
         where its worst is over: a floor that stays below its band is not mended."""
         urgent = self.worst is not None and self.worst.priority is Priority.URGENT
@@ -164,7 +164,7 @@ class Incident:
         """So far; False while a message of it waits."""
         return self.last_told is not None and self.gather_due is None
 
-    def untold(self) -> list[Alarm]:
+    def untold(self) -> list[AlarmTold]:
         """Open alarms waiting in the gathering window."""
         return [alarm for alarm in self.alarms.values() if alarm.open and not alarm.told]
 
@@ -181,9 +181,9 @@ class Incident:
         boxes = {alarm.change.brooder for alarm in self.alarms.values()}
         return boxes.pop() if len(boxes) == 1 else None
 
-    def add(self, change: Change) -> Alarm:
+    def add(self, change: Change) -> AlarmTold:
         """A raised alarm joins."""
-        alarm = Alarm(change)
+        alarm = AlarmTold(change)
         if self.worst is not None and self.worst.alarm is AlarmName.COLD_NIGHT:
             self.since_at = change.facts.get("since", change.at)  # until now it was only expected
             self.extreme_c = None
@@ -241,7 +241,7 @@ class Incident:
         stands_alone = last is not None and TABLE[last.alarm].family is None
         return not stands_alone and (last is None or "reason" not in last.facts)
 
-    def explain(self, change: Change, tick: float) -> Alarm:
+    def explain(self, change: Change, tick: float) -> AlarmTold:
         """What is behind one of its alarms is another thing than was told."""
         alarm = self.alarms[change.occurrence]
         told = replace(change, change=ChangeKind.RAISED, at=alarm.change.at)
@@ -257,7 +257,7 @@ class Incident:
         self.answered_rank = max(self.answered_rank, rank(alarm.change))
         self.changed = tick
         times = 0 if self.answer_given is None else self.answer_given.times
-        self.answer_given = Answer(change.at, change.facts.get("by"), tick, times)
+        self.answer_given = AnswerGiven(change.at, change.facts.get("by"), tick, times)
         self._stop_asking()
 
     def _stop_asking(self) -> None:
@@ -265,7 +265,7 @@ class Incident:
         if alarm is None or alarm.change.priority is not Priority.URGENT:
             self.asked = None
 
-    def tell(self, untold: list[Alarm], tick: float) -> None:
+    def tell(self, untold: list[AlarmTold], tick: float) -> None:
         """These alarms are told now."""
         for alarm in untold:
             alarm.told = True
@@ -282,5 +282,5 @@ class Incident:
         return tuple(o for o, a in self.alarms.items() if a.open and not a.acknowledged)
 
 
-def _worst(alarms: list[Alarm]) -> Alarm | None:
+def _worst(alarms: list[AlarmTold]) -> AlarmTold | None:
     return max(alarms, key=lambda a: (rank(a.change), -a.change.at), default=None)

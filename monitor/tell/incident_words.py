@@ -7,7 +7,7 @@ from monitor.events import AlarmName, Change, ChangeKind, Priority, ProbeFact
 from monitor.site import Site
 from monitor.tell import wording
 from monitor.tell.contact import Contact
-from monitor.tell.incident import Alarm, Answer, Incident
+from monitor.tell.incident import AlarmTold, AnswerGiven, ToldIncident
 from monitor.tell.message import MessageKind
 from monitor.tell.present_facts import now_facts
 from monitor.tell.wording import Voice, Words
@@ -45,7 +45,7 @@ def raised(changes: list[Change], site: Site) -> Words:
     return wording.for_change(replace(lead, facts=facts), site)
 
 
-def again(incident: Incident, at: float, site: Site, status: SiteStatus | None) -> Words:
+def again(incident: ToldIncident, at: float, site: Site, status: SiteStatus | None) -> Words:
     """A scheduled repeat."""
     return wording.again(
         _now(incident, at, site, status), _waited_s(incident, at), incident.repeats
@@ -53,22 +53,22 @@ def again(incident: Incident, at: float, site: Site, status: SiteStatus | None) 
 
 
 def asked_anew(
-    incident: Incident, answer: Answer, at: float, site: Site, status: SiteStatus | None
+    incident: ToldIncident, answer: AnswerGiven, at: float, site: Site, status: SiteStatus | None
 ) -> Words:
     """Answered, and no better an hour later."""
     by = answer.by if len(incident.told_to) > 1 else "you"  # whoever is alone knows who it was
     return wording.asked_anew(_now(incident, at, site, status), Voice(site), by, answer.at, at)
 
 
-def passed_on(incident: Incident, at: float, site: Site, status: SiteStatus | None) -> Words:
+def passed_on(incident: ToldIncident, at: float, site: Site, status: SiteStatus | None) -> Words:
     """Nobody answered."""
     told = _now(incident, at, site, status)
     return wording.passed_on(told, _waited_s(incident, at), incident.told_to)
 
 
 def escalated(
-    incident: Incident,
-    alarm: Alarm,
+    incident: ToldIncident,
+    alarm: AlarmTold,
     contacts: list[Contact],
     at: float,
     status: SiteStatus | None,
@@ -83,7 +83,7 @@ def escalated(
     return replace(alarm.change, at=at, change=ChangeKind.ESCALATED, facts=facts)
 
 
-def over(incident: Incident, at: float, site: Site, status: SiteStatus | None) -> Words:
+def over(incident: ToldIncident, at: float, site: Site, status: SiteStatus | None) -> Words:
     """All of it is over: how long, how far, and how it is now."""
     worst, last = incident.worst, incident.last
     if worst is None or last is None:
@@ -119,19 +119,19 @@ def wrong(change: Change, site: Site) -> str:
     return wording.for_change(change, site).title.replace(": ", " ", 1)
 
 
-def chart_of(incident: Incident, kind: MessageKind) -> str | None:
+def chart_of(incident: ToldIncident, kind: MessageKind) -> str | None:
     """The brooder whose last hours a picture would show."""
     if kind in _PICTURED and incident.family in _TEMPERATURE:
         return incident.one_place()
     return None
 
 
-def _waited_s(incident: Incident, at: float) -> float:
+def _waited_s(incident: ToldIncident, at: float) -> float:
     since = incident.unanswered_since()
     return 0.0 if since is None else at - since
 
 
-def _now(incident: Incident, at: float, site: Site, status: SiteStatus | None) -> Words:
+def _now(incident: ToldIncident, at: float, site: Site, status: SiteStatus | None) -> Words:
     """The words as they would be said now: old estimates left out, the floor of this moment."""
     alarm = incident.unanswered() or incident.lead()
     if alarm is None:

@@ -51,7 +51,7 @@ def load_key(folder: Path) -> bytes:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Answer:
+class LinkAnswer:
     """What a good link says."""
 
     id: str  # names this link in the journal
@@ -87,7 +87,7 @@ def with_link(body: str, link: str | None) -> str:
     return f"{body}\nI am seeing to it: {link}" if link else body
 
 
-def already_used(answer: Answer, entries: Iterable[Entry]) -> bool:
+def already_used(answer: LinkAnswer, entries: Iterable[Entry]) -> bool:
     """Is this link's use in the journal? Ask before `Answer.entries` are entered, in the thread
     that enters them."""
     return any(
@@ -126,7 +126,7 @@ class Links:
         said = [int(now_at), contact, secrets.token_hex(6), *occurrences]
         return self._base + self._signer.dumps(said)
 
-    def read(self, token: str, now_at: float) -> Answer:
+    def read(self, token: str, now_at: float) -> LinkAnswer:
         """What it says. Raises LinkFault."""
         try:
             made_at, contact, number, *occurrences = self._signer.loads(token)
@@ -137,4 +137,4 @@ class Links:
             raise LinkFault("This link is too old: it is good for 12 hours.")
         if age_s < -_CLOCK_SLACK_S:
             raise LinkFault("This link is from a time still to come: look at the board's clock.")
-        return Answer(id=number, contact=contact, occurrences=tuple(occurrences))
+        return LinkAnswer(id=number, contact=contact, occurrences=tuple(occurrences))

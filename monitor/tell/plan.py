@@ -22,7 +22,7 @@ from monitor.tell import incident_words
 from monitor.tell.composer import MessageComposer
 from monitor.tell.contact import Contact
 from monitor.tell.evening_call import EveningCall
-from monitor.tell.incident import SHARED, STORM_S, Alarm, Incident
+from monitor.tell.incident import SHARED, STORM_S, AlarmTold, ToldIncident
 from monitor.tell.message import Message, MessageKind
 from monitor.tell.morning_call import MorningCall
 from monitor.tell.policy import Policy
@@ -59,7 +59,7 @@ class _Do(IntEnum):
 class Plan(Kept):
     """See the module. `look` is the engine's status, asked only when a text is written."""
 
-    _incidents: list[Incident]  # open ones, oldest first
+    _incidents: list[ToldIncident]  # open ones, oldest first
     _escalated: list[Change]
     _offset_s: Tick = 0.0  # tick minus at
     _morning: MorningCall
@@ -197,7 +197,7 @@ class Plan(Kept):
         return [told]
 
     def _missed_s(
-        self, incident: Incident, what: _Do, when: float, tick: float, *, including: bool
+        self, incident: ToldIncident, what: _Do, when: float, tick: float, *, including: bool
     ) -> float:
         """Repeats that nobody was there to send are counted and left out, up to the last: it would
         be all that is sent of them, and after years (a clock that was wrong) they would keep the
@@ -218,7 +218,7 @@ class Plan(Kept):
             incident.answer_given.times += missed
         return missed * every_s
 
-    def _due(self, incident: Incident) -> Iterator[tuple[float, _Do]]:
+    def _due(self, incident: ToldIncident) -> Iterator[tuple[float, _Do]]:
         if incident.gather_due is not None:
             yield incident.gather_due, _Do.TELL
         if incident.over_due is not None:
@@ -238,7 +238,7 @@ class Plan(Kept):
             asked = incident.asked if incident.asked is not None else incident.last_told
             yield max(asked + contact.after_minutes * 60.0, incident.changed), _Do.PASS_ON
 
-    def _do(self, what: _Do, incident: Incident, tick: float) -> list[Message]:
+    def _do(self, what: _Do, incident: ToldIncident, tick: float) -> list[Message]:
         match what:
             case _Do.TELL:
                 return self._tell(incident, tick)
@@ -251,14 +251,14 @@ class Plan(Kept):
             case _Do.ASK_ANEW:
                 return self._ask_anew(incident, tick)
 
-    def _repeat_s(self, alarm: Alarm) -> float | None:
+    def _repeat_s(self, alarm: AlarmTold) -> float | None:
         if TABLE[alarm.change.alarm].told_once or alarm.change.priority is Priority.ADVICE:
             return None
         if alarm.change.priority is Priority.URGENT:
             return self._policy.urgent_repeat_s
         return self._policy.warning_repeat_s
 
-    def _waiting(self, incident: Incident, alarm: Alarm) -> list[Contact]:
+    def _waiting(self, incident: ToldIncident, alarm: AlarmTold) -> list[Contact]:
         """Contacts that an urgent alarm goes on to when nobody answers."""
         if alarm.change.priority is not Priority.URGENT:
             return []
@@ -324,7 +324,7 @@ class Plan(Kept):
             incident.gather_due = due
         return []
 
-    def _incident_for(self, change: Change) -> Incident:
+    def _incident_for(self, change: Change) -> ToldIncident:
         name = change.facts.get("incident", change.occurrence)
         place, family = scope(change)
         for incident in self._incidents:
@@ -332,11 +332,11 @@ class Plan(Kept):
                 if (place, family) == SITE_SILENT:  # one silent probe has become a silent brooder
                     incident.place, incident.family = place, family
                 return incident
-        incident = Incident(name, place, family, change.facts.get("since", change.at))
+        incident = ToldIncident(name, place, family, change.facts.get("since", change.at))
         self._incidents.append(incident)
         return incident
 
-    def _joined(self, incident: Incident, change: Change, tick: float) -> Incident:
+    def _joined(self, incident: ToldIncident, change: Change, tick: float) -> ToldIncident:
         """The same urgent trouble in several boxes within half an hour is taken for one cause (an
         outlet, the mains, a lost record): one message that lists them, one answer, one repeat."""
         if change.priority is not Priority.URGENT or incident.kin not in SHARED:
@@ -397,7 +397,7 @@ class Plan(Kept):
         self._incidents.remove(incident)
         return [self._composer.shelved(incident, change)]
 
-    def _holding(self, occurrence: str) -> Incident | None:
+    def _holding(self, occurrence: str) -> ToldIncident | None:
         return next((i for i in self._incidents if occurrence in i.alarms), None)
 
     # -- something is told
@@ -408,7 +408,7 @@ class Plan(Kept):
             self._morning.note(message.at, change.brooder, message.title)
         return message
 
-    def _tell(self, incident: Incident, tick: float) -> list[Message]:
+    def _tell(self, incident: ToldIncident, tick: float) -> list[Message]:
         untold = incident.untold()
         incident.gather_due = None
         if not untold:
@@ -424,7 +424,7 @@ class Plan(Kept):
         incident.reach(message.contacts)
         return [message]
 
-    def _again(self, incident: Incident, tick: float) -> list[Message]:
+    def _again(self, incident: ToldIncident, tick: float) -> list[Message]:
         incident.last_told = tick
         alarm = incident.unanswered()
         if alarm is None or self._holds(incident):
@@ -433,7 +433,7 @@ class Plan(Kept):
         message = self._composer.again(incident, alarm, tick - self._offset_s)
         return [] if message is None else [message]
 
-    def _holds(self, incident: Incident) -> bool:
+    def _holds(self, incident: ToldIncident) -> bool:
         """Heat was lost, but each floor is in its band, falls slowly at the most, is not in sight
         of the chill limit, and hardly colder than was told: nobody is woken to hear that again.
         Once one falls further the repeats go on; out of its band it is told as that."""
@@ -463,7 +463,7 @@ class Plan(Kept):
                 incident.told_c[box.name] = min(told_c, box.temp_c)
         return holds
 
-    def _ask_anew(self, incident: Incident, tick: float) -> list[Message]:
+    def _ask_anew(self, incident: ToldIncident, tick: float) -> list[Message]:
         alarm, answer = incident.answered(), incident.answer_given
         if alarm is None or answer is None:
             return []
@@ -471,7 +471,7 @@ class Plan(Kept):
         answer.times += 1
         return [self._composer.asked_anew(incident, alarm, answer, tick - self._offset_s)]
 
-    def _pass_on(self, incident: Incident, tick: float) -> list[Message]:
+    def _pass_on(self, incident: ToldIncident, tick: float) -> list[Message]:
         alarm = incident.unanswered()
         if alarm is None:
             return []
@@ -487,7 +487,7 @@ class Plan(Kept):
         incident.reach(contact.name for contact in next_ones)
         return [message]
 
-    def _over(self, incident: Incident, tick: float) -> list[Message]:
+    def _over(self, incident: ToldIncident, tick: float) -> list[Message]:
         told_before = incident.is_over
         incident.is_over = True
         incident.over_due = incident.changed + incident.back_s
@@ -509,7 +509,7 @@ class Plan(Kept):
         self._morning.note(message.at, incident.one_place(), message.title)
         return [message]
 
-    def _is_called_off(self, incident: Incident, at: float) -> bool:
+    def _is_called_off(self, incident: ToldIncident, at: float) -> bool:
         """A cold night that was told, and in the same evening is no longer expected: whoever was
         told may still be on the way to the shed. At dawn it ends by itself, and a box that was
         emptied was emptied by somebody."""
@@ -531,7 +531,7 @@ class Plan(Kept):
             incident.told_to = [name for name in incident.told_to if name in names]
 
 
-def _is_cold_night(incident: Incident, alarm: Alarm) -> bool:
+def _is_cold_night(incident: ToldIncident, alarm: AlarmTold) -> bool:
     """A cold night ahead: the worst of its incident, or not told yet and nothing else is."""
     if not alarm.open or alarm.change.alarm is not AlarmName.COLD_NIGHT:
         return False
@@ -540,7 +540,7 @@ def _is_cold_night(incident: Incident, alarm: Alarm) -> bool:
     return only or (lead is not None and lead.change.alarm is AlarmName.COLD_NIGHT)
 
 
-def _storm_wait_s(incident: Incident) -> float:
+def _storm_wait_s(incident: ToldIncident) -> float:
     if not incident.shared or incident.last_told is None:
         return 0.0
     return _MANY_GATHER_S if len(incident.boxes()) > _MANY else _STORM_GATHER_S

@@ -5,7 +5,7 @@ from functools import partial
 from math import exp, hypot
 from typing import NamedTuple
 
-from monitor.brooding.heat_balance import LEAST_RISE_K, Change, Prior
+from monitor.brooding.heat_balance import LEAST_RISE_K, BoxChange, Prior
 from monitor.events import Cause, Moment
 from monitor.site import Brooder
 from monitor.thermal import harm, tonight
@@ -31,7 +31,7 @@ _LEAST_SHARE = 0.1  # of the outside's changes; with less it is never said to de
 _HOLD_DEPTH_K = 1.0  # a fall that is worth waiting for
 
 
-class Floor(NamedTuple):
+class FloorNow(NamedTuple):
     """Where a floor stands."""
 
     floor_c: float
@@ -111,7 +111,7 @@ def learned(
 
 
 def minutes_to(
-    limit_c: float, tick: float, *, model: FloorModel, fall: Fall, floor: Floor
+    limit_c: float, tick: float, *, model: FloorModel, fall: Fall, floor: FloorNow
 ) -> Interval | None:
     """Minutes until the floor reaches `limit_c`, with an 80 % interval. None: it is not heading
     there. Always a limit somebody set: no time to harm has been published."""
@@ -129,7 +129,7 @@ def minutes_to(
     )
 
 
-def _seen_to_fall(lost: Weighed | None, fall: Fall, floor: Floor) -> float:
+def _seen_to_fall(lost: Weighed | None, fall: Fall, floor: FloorNow) -> float:
     """K an hour: over the last minutes, or over all of a shorter fall since heat was lost."""
     if lost is None:
         return max(0.0, -floor.rate_k_per_h)
@@ -185,20 +185,20 @@ class ComingNight:
             (sky.weight, tonight.hours(edges, follows=follows, outside=sky)) for sky in skies
         ]
 
-    def outlook(self, change: Change) -> Outlook:
+    def outlook(self, change: BoxChange) -> Outlook:
         """How those hours will go."""
         ways = [
             (weight, tonight.look_ahead(self._view(hours, change))) for weight, hours in self._ways
         ]
         return tonight.together(ways)
 
-    def chance(self, change: Change) -> float:
+    def chance(self, change: BoxChange) -> float:
         """Of leaving the band, 0..1."""
         return sum(
             weight * tonight.chance(self._view(hours, change)) for weight, hours in self._ways
         )
 
-    def _view(self, hours: tonight.Hours, change: Change) -> tonight.View:
+    def _view(self, hours: tonight.Hours, change: BoxChange) -> tonight.View:
         rise_k, gain = self._rise_k, change.rise_gain
         return tonight.View(
             hours=hours,

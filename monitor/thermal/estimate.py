@@ -13,7 +13,7 @@ from typing import Annotated, Any, NamedTuple, TypeVar
 from pydantic import WrapSerializer, WrapValidator
 
 from monitor.brooding.batch import Batch
-from monitor.brooding.heat_balance import Change, Flock, changed, prior, with_watts
+from monitor.brooding.heat_balance import BoxChange, Flock, changed, prior, with_watts
 from monitor.brooding.night_hours import NIGHT_TO_H, hour_after
 from monitor.events import Moment
 from monitor.kept import Kept, Tick, part
@@ -201,7 +201,7 @@ class Estimate(Kept):
         if night is None:
             return None
 
-        def change(wished: Brooder) -> Change:
+        def change(wished: Brooder) -> BoxChange:
             return changed(self._brooder, wished, self._flock)
 
         def chance(wished: Brooder) -> float | None:

@@ -46,7 +46,7 @@ _QUIET_END_S = 2700.0  # not told for so long: the new usual
 _SETTLED_S = 4 * 3600.0  # told for so long: the filter knows the new rise
 
 
-class Standing(NamedTuple):
+class FloorStanding(NamedTuple):
     """Where the floor stands against its limits. degC; `low_c` and `chill_c` are None where nothing
     tells how warm the floor itself is."""
 
@@ -201,7 +201,7 @@ class Fall(Kept):
         return self.verdict is not None and (turned or tick - self.onset > _RETHINK_S)
 
     def tells(
-        self, tick: float, course: Course, floor: Standing, *, asleep: bool, acted: float
+        self, tick: float, course: Course, floor: FloorStanding, *, asleep: bool, acted: float
     ) -> bool:
         """Is it time to say so? `acted`: tick at which the grower last did something here."""
         if self._readings < _LEAST_READINGS or not self._deep(course, tick, floor.floor_c):

@@ -11,7 +11,7 @@ from math import exp, hypot
 from monitor.events import Moment
 from monitor.kept import Kept, part
 from monitor.thermal.course_filter import CourseFilter, Courses, Spread, Weather
-from monitor.thermal.outside_curve import Expected, OutsideCurve
+from monitor.thermal.outside_curve import ExpectedOutside, OutsideCurve
 
 _SHARES = Spread(mean=0.38, sd=0.18, walk=0.1)
 _QUIET = Weather(drift_sd_k_per_h=0.1, drift_h=5.0, level_walk_k=0.2)
@@ -61,7 +61,7 @@ class ForecastShare(Kept):
         steps = [(now.tick + at - now.at, self._courses(at)) for at in times]
         hours_old = age_s / 3600.0
         points = tuple(
-            Expected(at, temp_c, hypot(sd_k, _FRESH_SD_K + _SD_K_A_DAY * hours_old / 24.0))
+            ExpectedOutside(at, temp_c, hypot(sd_k, _FRESH_SD_K + _SD_K_A_DAY * hours_old / 24.0))
             for at, (temp_c, sd_k) in zip(times, self._filter.ahead(steps)[0][1], strict=True)
         )
         source = (

@@ -16,7 +16,7 @@ _NAMED_SD_K = 0.8  # how well a grower knows the coming low. Assumed
 _AFTER_DAWN_S = 4 * 3600.0
 
 
-class Expected(NamedTuple):
+class ExpectedOutside(NamedTuple):
     """The air at a time (Unix s), its middle in degC and its standard deviation in K."""
 
     at: float
@@ -28,7 +28,7 @@ class Expected(NamedTuple):
 class OutsideCurve:
     """`points` in time order; between them straight, beyond them level."""
 
-    points: tuple[Expected, ...]
+    points: tuple[ExpectedOutside, ...]
     source: str  # for the grower: "the low you gave", "forecast, 3 h old", ...
     weight: float = 1.0  # how likely the weather is that it stands for, 0..1
     usual: bool = False  # a night as nights are, of which little is known yet
@@ -60,7 +60,7 @@ class OutsideCurve:
         for at, temp_c, own_sd_k in self.points:
             weight = own_sd_k**2 / (own_sd_k**2 + sd_k**2)
             middle_c = temp_c + weight * (usual_at(at) - temp_c)
-            drawn.append(Expected(at, middle_c, own_sd_k * sqrt(1.0 - weight)))
+            drawn.append(ExpectedOutside(at, middle_c, own_sd_k * sqrt(1.0 - weight)))
         return replace(self, points=tuple(drawn))
 
 
@@ -71,11 +71,11 @@ def from_low(now: Moment, now_c: float, low_c: float, low_at: float) -> OutsideC
     """Down to `low_c` by `low_at` as evenings cool: fast at first, level before dawn."""
     span_s = max(1800.0, low_at - now.at)
     points = [
-        Expected(
+        ExpectedOutside(
             now.at + span_s * k / _STEPS, now_c + (low_c - now_c) * fallen(k / _STEPS), _NAMED_SD_K
         )
         for k in range(_STEPS + 1)
     ]
     warmed_c = low_c + 0.5 * abs(now_c - low_c)
-    points.append(Expected(low_at + _AFTER_DAWN_S, warmed_c, _NAMED_SD_K))
+    points.append(ExpectedOutside(low_at + _AFTER_DAWN_S, warmed_c, _NAMED_SD_K))
     return OutsideCurve(tuple(points), "the low you gave")

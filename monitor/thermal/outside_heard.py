@@ -12,7 +12,7 @@ from monitor.thermal.course_filter import (
 )
 from monitor.thermal.day_course import open_air, sheltered
 from monitor.thermal.follow import FLOOR_SHARE
-from monitor.thermal.outside_curve import Expected, OutsideCurve, Skies
+from monitor.thermal.outside_curve import ExpectedOutside, OutsideCurve, Skies
 
 _SMOOTHED_S = 420.0
 _FRESH_S = 1800.0  # an older reading makes nobody think of a probe that fell out
@@ -116,7 +116,7 @@ class OutsideHeard(Kept):
         return tuple(
             OutsideCurve(
                 tuple(
-                    Expected(now.at + tick - now.tick, temp_c, sd_k)
+                    ExpectedOutside(now.at + tick - now.tick, temp_c, sd_k)
                     for tick, (temp_c, sd_k) in zip(times, found, strict=True)
                 ),
                 source,

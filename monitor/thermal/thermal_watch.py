@@ -17,7 +17,7 @@ from monitor.kept import NEVER, Kept, Tick, part
 from monitor.site import Brooder, Place
 from monitor.thermal import answers as thermal_answers
 from monitor.thermal import doubt
-from monitor.thermal.answers import ComingNight, Floor
+from monitor.thermal.answers import ComingNight, FloorNow
 from monitor.thermal.causes import Explanation, Why
 from monitor.thermal.climb import Climb
 from monitor.thermal.course import Course
@@ -28,7 +28,7 @@ from monitor.thermal.diagnosis import (
     Interval,
     Learned,
 )
-from monitor.thermal.fall import Fall, Standing
+from monitor.thermal.fall import Fall, FloorStanding
 from monitor.thermal.floor_fusion import FloorFusion
 from monitor.thermal.follow import Follow, Following, unmeasured
 from monitor.thermal.loss import HeatLoss
@@ -431,12 +431,12 @@ class ThermalWatch(Kept):
         hour = self._hour(tick)
         return hour is not None and (hour >= ASLEEP_FROM_H or hour < ASLEEP_TO_H)
 
-    def _standing(self, floor_c: float) -> Standing:
+    def _standing(self, floor_c: float) -> FloorStanding:
         low_c = chill_c = None
         if self._target_c is not None and self._fusion.on_floor:
             limits = self._brooder.limits
             low_c, chill_c = self._target_c - limits.band_c, self._target_c - limits.harm_c
-        return Standing(floor_c, self.rate_k_per_h, low_c, chill_c)
+        return FloorStanding(floor_c, self.rate_k_per_h, low_c, chill_c)
 
     def _judge_fall(self, model: FloorModel, tick: float, floor_c: float) -> None:
         fall = self._fall
@@ -643,7 +643,7 @@ class ThermalWatch(Kept):
         model = self._model
         if model is None or self._floor_c is None or not self._fusion.on_floor:
             return None
-        floor = Floor(self._floor_c, self._ambient_c(), self.rate_k_per_h, self._stepped)
+        floor = FloorNow(self._floor_c, self._ambient_c(), self.rate_k_per_h, self._stepped)
         return thermal_answers.minutes_to(limit_c, tick, model=model, fall=self._fall, floor=floor)
 
     def skies(self, now: Moment, until_at: float) -> Skies | None:

@@ -45,7 +45,7 @@ def edges(start_at: float, until_at: float, low_at: LowAt) -> Edges:
     return [(at, low_at(min(at + _LOWERED_S, until_at))) for at in times]
 
 
-class Hour(NamedTuple):
+class HourAhead(NamedTuple):
     """A quarter of an hour to come: what is the same for it whatever is done to the box."""
 
     at: float
@@ -68,7 +68,7 @@ class Hours:
     source: str
     by_floor: bool  # for want of an outside probe
     level_c: float
-    to_come: tuple[Hour, ...]
+    to_come: tuple[HourAhead, ...]
 
 
 def hours(edges: Edges, *, follows: Following, outside: OutsideCurve) -> Hours:
@@ -84,7 +84,7 @@ def hours(edges: Edges, *, follows: Following, outside: OutsideCurve) -> Hours:
         beyond_k = max(0.0, -warmer_k - follows.spare_k)
         steeper = max(0.0, FLOOR_SHARE - follows.share) if beyond_k else 0.0
         found.append(
-            Hour(
+            HourAhead(
                 at,
                 at - start_at,
                 low_c,

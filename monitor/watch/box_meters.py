@@ -12,7 +12,7 @@ from monitor.thermal.diagnosis import HeatKnown
 from monitor.watch.alarm import Alarm, Description
 from monitor.watch.alarm_register import AlarmRegister
 from monitor.watch.heat_in import Plug
-from monitor.watch.heat_seen import Floor, HeatSeen
+from monitor.watch.heat_seen import FloorWarmth, HeatSeen
 from monitor.watch.status import MeterStatus
 
 _COVER_KNOWN_S = 2 * 3600.0  # a switch that was not heard for so long says nothing of the cover
@@ -77,7 +77,7 @@ class BoxMeters(Kept):
 
     # -- what comes in
 
-    def take(self, said: Measured, tick: float, floor: Floor, *, mains_off: bool) -> bool:
+    def take(self, said: Measured, tick: float, floor: FloorWarmth, *, mains_off: bool) -> bool:
         """A word of one of them: does it change what is known of heat or cover?"""
         meter = self._meters[said.meter]
         before = (self.sources_out, self.cover_open(tick))
@@ -94,7 +94,7 @@ class BoxMeters(Kept):
         return before != (self.sources_out, self.cover_open(tick))
 
     def review(
-        self, tick: float, floor: Floor, heard: Iterable[float], *, age_days: float | None
+        self, tick: float, floor: FloorWarmth, heard: Iterable[float], *, age_days: float | None
     ) -> None:
         """Every quarter of an hour, and with each word of a cover. `heard`: when the box's probes
         were heard last. Who is silent while others are heard is itself at fault. `age_days` None:

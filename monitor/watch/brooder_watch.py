@@ -39,7 +39,7 @@ from monitor.watch.box_facts import (
 )
 from monitor.watch.box_meters import BoxMeters
 from monitor.watch.heat_in import HeatIn, heat_in
-from monitor.watch.heat_seen import Floor
+from monitor.watch.heat_seen import FloorWarmth
 from monitor.watch.life_cycle import AlarmState
 from monitor.watch.night import NightFigures
 from monitor.watch.probe_faults import ProbeFaults
@@ -258,9 +258,9 @@ class BrooderWatch(Kept):
         if self.estimate.heat_is(tick, self.meters.known(tick, mains_off=mains_off)):
             self.diagnosed(tick)
 
-    def _floor_now(self) -> Floor:
+    def _floor_now(self) -> FloorWarmth:
         temps = [p.temp_c for p in self.on_floor() if p.temp_c is not None]
-        return Floor(min(temps, default=None), self.target_c, self.high_c)
+        return FloorWarmth(min(temps, default=None), self.target_c, self.high_c)
 
     def unwatched(self, left: float, back: float) -> None:
         """Nobody watched between these ticks; what the probes said before is not what is."""

@@ -33,7 +33,7 @@ _SAME_S = 1800.0  # the very same watts for so long: the plug may be stuck, and 
 _ADOPTED_S = 6 * 3600.0  # turned down for so long: that is usual now
 
 
-class Floor(NamedTuple):
+class FloorWarmth(NamedTuple):
     """How warm the floor is, for whoever judges whether heat should be on. None: not known."""
 
     coldest_c: float | None
@@ -76,7 +76,7 @@ class HeatSeen(Kept):
         self._rests_s, self._on_at_c = deque(maxlen=_REMEMBERED), deque(maxlen=_REMEMBERED)
         self._switched = deque(maxlen=_SWITCHED)
 
-    def take(self, tick: float, watts: float, floor: Floor) -> None:
+    def take(self, tick: float, watts: float, floor: FloorWarmth) -> None:
         """A word of its plug."""
         if tick < self.tick:
             return
@@ -98,7 +98,7 @@ class HeatSeen(Kept):
             self._learn(tick, watts)
         self.judge(tick, floor)
 
-    def _came_on(self, off_s: float, floor: Floor) -> None:
+    def _came_on(self, off_s: float, floor: FloorWarmth) -> None:
         if off_s < _CYCLE_S and not self.source.thermostat:
             return
         self._cycles += 1
@@ -118,7 +118,7 @@ class HeatSeen(Kept):
         elif tick - self._down_since > _ADOPTED_S:
             self.usual_w, self._down_since = watts, None
 
-    def judge(self, tick: float, floor: Floor) -> None:
+    def judge(self, tick: float, floor: FloorWarmth) -> None:
         """Is it out, though it should be lit?"""
         if self.lit is not False or not self._was_lit or self.meant:
             self.out, self._missed_since = False, None
@@ -132,7 +132,7 @@ class HeatSeen(Kept):
             wait_s = _STAYS_S if self.may_rest else 0.0
             self.out = missed and tick - (self._missed_since or tick) >= wait_s
 
-    def _is_missed(self, off_s: float, floor: Floor) -> bool:
+    def _is_missed(self, off_s: float, floor: FloorWarmth) -> bool:
         if not self.may_rest:
             return True
         coldest_c, target_c, _ = floor

@@ -6,7 +6,7 @@ seconds. None means: not known."""
 from dataclasses import dataclass
 from datetime import date
 
-from monitor.brooding.calendar import Step
+from monitor.brooding.calendar import TargetStep
 from monitor.brooding.moving import Moving
 from monitor.events import AlarmName, Cause, Facts, Priority
 from monitor.quantities import QUANTITIES
@@ -14,7 +14,7 @@ from monitor.site import Place
 from monitor.thermal.diagnosis import Diagnosis, Interval, Learned, Outlook
 from monitor.watch.heat_in import HeatIn
 from monitor.watch.life_cycle import AlarmState
-from monitor.watch.warm_up import Expected, WarmUp
+from monitor.watch.warm_up import ExpectedBirds, WarmUp
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -147,7 +147,7 @@ class BrooderStatus:
     outlook_at: float | None
     outside_c: float | None
     batch: BatchStatus | None
-    next_step: Step | None
+    next_step: TargetStep | None
     night: NightStatus
     alarms: tuple[AlarmStatus, ...]  # worst first
     probes: tuple[ProbeStatus, ...]
@@ -156,7 +156,7 @@ class BrooderStatus:
     learned: Learned | None = None  # None: no floor reading yet
     meters: tuple[MeterStatus, ...] = ()
     moving: Moving | None = None  # when the birds may move out; None: no birds
-    expected: Expected | None = None  # birds that are to come
+    expected: ExpectedBirds | None = None  # birds that are to come
     warm_up: WarmUp | None = None  # None: birds are in
     heat_in: HeatIn | None = None  # None: not every source has a plug that measures
 

@@ -15,7 +15,7 @@ from monitor.thermal.diagnosis import Outlook
 
 
 @dataclass(frozen=True, slots=True)
-class Expected:
+class ExpectedBirds:
     """Birds that are to come."""
 
     number: int  # of the ledger entry that says so
@@ -43,7 +43,7 @@ class EmptyBox(Kept):
 
     def __init__(self, brooder: Brooder) -> None:
         self._brooder = brooder
-        self.expected: Expected | None = None
+        self.expected: ExpectedBirds | None = None
         self.waits = True
 
     def take(self, entry: Entry | None, *, had: bool) -> None:
@@ -51,7 +51,7 @@ class EmptyBox(Kept):
         day = None if entry is None else day_of(entry)
         self.expected = None
         if entry is not None and day is not None:
-            self.expected = Expected(entry.number, day, entry.count or 0, entry.kind)
+            self.expected = ExpectedBirds(entry.number, day, entry.count or 0, entry.kind)
         self.waits = entry is not None or not had
 
     @property

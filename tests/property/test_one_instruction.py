@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from support.engine_night import Night, a_brooder, a_site
 from support.no_estimate import NoEstimate
 
-from monitor.brooding.heat_balance import Change
+from monitor.brooding.heat_balance import BoxChange
 from monitor.events import AlarmName, Moment
 from monitor.page.now import view
 from monitor.page.phrases import Phrases
@@ -45,10 +45,10 @@ class ForetoldNight(NamedTuple):
     told: float
     until_at: float
 
-    def chance(self, _change: Change) -> float:
+    def chance(self, _change: BoxChange) -> float:
         return self.told
 
-    def outlook(self, _change: Change) -> Outlook:
+    def outlook(self, _change: BoxChange) -> Outlook:
         return Outlook(
             lowest_c=Interval(30.0, 29.0, 31.0),
             lowest_at=self.until_at - 2 * H,

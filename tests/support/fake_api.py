@@ -18,7 +18,7 @@ from zoneinfo import ZoneInfo
 
 from monitor import __version__
 from monitor.brooding.batch import Ledger, fold
-from monitor.brooding.calendar import Step
+from monitor.brooding.calendar import TargetStep
 from monitor.brooding.objection import Objection
 from monitor.events import AlarmName, Cause, Entry, EntryKind, Facts, Priority
 from monitor.intake.unclaimed import Unclaimed
@@ -152,7 +152,7 @@ def brooder(name: str = "porch", temp_c: float | None = 31.8, **changes: Any) ->
         "outlook_at": NIGHT - 600,
         "outside_c": -9.0,
         "batch": batch(),
-        "next_step": Step(
+        "next_step": TargetStep(
             at=NIGHT + 4 * 86400 + 22 * 3600, age_days=14, from_c=32.2, to_c=29.4, gradual=False
         ),
         "night": NightStatus(

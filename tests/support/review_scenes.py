@@ -8,7 +8,7 @@ import numpy as np
 from monitor.brooding.schedules import BUILT_IN
 from monitor.events import Priority
 from monitor.review.exposure import Trace
-from monitor.review.scene import AlarmBar, Event, Line, Scene
+from monitor.review.scene import AlarmBar, Event, ProbeLine, Scene
 from monitor.review.target_line import target_line
 from monitor.review.thinning import pieces
 from monitor.site import Limits, Place, Steps
@@ -24,8 +24,10 @@ def at(text: str, zone: ZoneInfo = ZONE) -> float:
     return datetime.fromisoformat(text).replace(tzinfo=zone).timestamp()
 
 
-def line(name: str, place: Place, times: np.ndarray, temps: np.ndarray) -> Line:
-    return Line(name=name, place=place, pieces=tuple(pieces(Trace(times, temps), hold_s=HOLD_S)))
+def line(name: str, place: Place, times: np.ndarray, temps: np.ndarray) -> ProbeLine:
+    return ProbeLine(
+        name=name, place=place, pieces=tuple(pieces(Trace(times, temps), hold_s=HOLD_S))
+    )
 
 
 def night(zone: ZoneInfo = ZONE, units: Unit = Unit.FAHRENHEIT) -> Scene:

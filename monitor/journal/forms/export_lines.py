@@ -7,7 +7,7 @@ import json
 from collections.abc import Iterator
 
 from monitor.journal.forms import payloads
-from monitor.journal.forms.hours import Hour, hours
+from monitor.journal.forms.hours import HourKept, hours
 from monitor.journal.forms.lines import entry_line
 from monitor.journal.reader import ALL_TIME, JournalReader
 from monitor.journal.records import KnownProbe
@@ -54,7 +54,7 @@ class _HourWriter:
         self._shared = {topic for topic in topics if topics.count(topic) > 1}
         self._texts: dict[tuple[str, bool], dict[int, str]] = {}
 
-    def text(self, hour: Hour, entries: list[tuple[int, str]]) -> str:
+    def text(self, hour: HourKept, entries: list[tuple[int, str]]) -> str:
         """All lines of the hour with the entries among them."""
         prefix = '{"at":"' + iso(hour.start_ms)[:14]
         plain: list[tuple[int, str]] = []

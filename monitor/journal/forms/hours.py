@@ -21,7 +21,7 @@ class Part:
 
 
 @dataclass(frozen=True, slots=True)
-class Hour:
+class HourKept:
     """An hour (UTC) and its readings by the key of their probe or meter."""
 
     start_ms: int
@@ -31,7 +31,7 @@ class Hour:
 
 def hours(
     reader: JournalReader, keys: Collection[str], from_at: float, to_at: float
-) -> Iterator[Hour]:
+) -> Iterator[HourKept]:
     """Every hour with readings of these probes and meters, from <= at < to, as of one moment."""
     at, to_ms = round(from_at * 1000), round(to_at * 1000)
     with reader.transaction() as connection:
@@ -42,7 +42,7 @@ def hours(
             end = start + HOUR_MS
             stretch = (max(at, start), min(end, to_ms))
             parts = list(_parts(connection, wanted, *stretch)) if wanted else []
-            yield Hour(start, end, [*parts, *_measured(connection, meters, *stretch)])
+            yield HourKept(start, end, [*parts, *_measured(connection, meters, *stretch)])
             at = end
 
 

@@ -37,7 +37,7 @@ class Counting(Protocol):
 
 
 @dataclass(frozen=True, slots=True)
-class Comparison:
+class MirrorComparison:
     """How many points of each measurement are here and there, and where any lack."""
 
     here: dict[str, int]
@@ -53,7 +53,7 @@ def compare(
     now: float,
     since_day: int = 0,
     until_ms: int = LARGEST_MS,
-) -> Comparison:
+) -> MirrorComparison:
     """Of everything before `until_ms`. What the bucket keeps no longer is left out. Raises
     InfluxFault where the server does not answer or the token may not read."""
     bucket = source.told_of_bucket()
@@ -66,7 +66,7 @@ def compare(
     for place, number in here.items():
         if (missing := number - there.get(place, 0)) > 0:
             lacking[place[2]] = lacking.get(place[2], 0) + missing
-    return Comparison(_by_measurement(here), _by_measurement(there, here), lacking)
+    return MirrorComparison(_by_measurement(here), _by_measurement(there, here), lacking)
 
 
 def _there(source: Counting, scope: Scope, days: set[int], span_ms: tuple[int, int]) -> Counts:

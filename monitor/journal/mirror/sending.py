@@ -61,7 +61,7 @@ class BadPoint:
     words: str
 
 
-class Standing(NamedTuple):
+class MirrorStanding(NamedTuple):
     """How the mirror stands, in words for the page and the log."""
 
     well: bool
@@ -93,7 +93,7 @@ class Mirror:
         self._reader = JournalReader(journal)
         self._scope, self._keep = scope, keep
         self._wall, self._steady = wall, steady
-        self._delivery = Delivery(sink, told)
+        self._delivery = MirrorDelivery(sink, told)
         self._sink = sink
         self._state: State | None = None
         self._failures = 0
@@ -149,7 +149,7 @@ class Mirror:
         self._compare_at = self._again_at = 0.0
         self._wake.set()
 
-    def standing(self) -> Standing:
+    def standing(self) -> MirrorStanding:
         """May be asked from another thread."""
         words, state = self._trouble or self._words, self._state
         if state is not None and state.refused:
@@ -160,7 +160,7 @@ class Mirror:
                 " there and are sent again each hour"
             )
         ill = self._trouble or (state is not None and (state.refused or state.lacking))
-        return Standing(not ill, words)
+        return MirrorStanding(not ill, words)
 
     def _deliver(self, lines: Sequence[str]) -> tuple[float | None, Counter[int]]:
         """Sends lines. None: they are there, but for so many of a day that were refused; else how
@@ -244,7 +244,7 @@ class Mirror:
         return 0.0
 
 
-class Delivery:
+class MirrorDelivery:
     """Lines to the server, whatever it makes of them."""
 
     def __init__(self, sink: Sink, told: Callable[[BadPoint], None] = lambda _bad: None) -> None:

@@ -21,28 +21,30 @@ _LEAST_W = 10.0  # less is within the doubt of the balance
 
 
 @dataclass(frozen=True, slots=True)
-class Section:
+class PlanSection:
     """A heading and its lines."""
 
     title: str
     lines: tuple[str, ...]
 
 
-def plan_sections(plan: RearingPlan, site: Site, *, forecast_nights: int) -> tuple[Section, ...]:
+def plan_sections(
+    plan: RearingPlan, site: Site, *, forecast_nights: int
+) -> tuple[PlanSection, ...]:
     """The answer first. `forecast_nights`: how many the low was taken from; 0: it was said."""
     say = Measures(site.units)
     voice = Voice(site)
     return (
-        Section(
+        PlanSection(
             "Will it do?",
             (*_answer(plan, voice, say), *_by_forecast(forecast_nights, voice, plan.low_c)),
         ),
-        Section("Week by week", tuple(_week(week, plan, voice, say) for week in plan.weeks)),
-        Section("What a cover changes", tuple(_covers(plan, voice))),
-        Section("The circuit", tuple(_circuit(plan, site))),
-        Section("To buy and to have ready", tuple(_shopping(plan, say, site))),
-        Section("If the power fails", tuple(line.text for line in power_cut.CARD)),
-        Section(
+        PlanSection("Week by week", tuple(_week(week, plan, voice, say) for week in plan.weeks)),
+        PlanSection("What a cover changes", tuple(_covers(plan, voice))),
+        PlanSection("The circuit", tuple(_circuit(plan, site))),
+        PlanSection("To buy and to have ready", tuple(_shopping(plan, say, site))),
+        PlanSection("If the power fails", tuple(line.text for line in power_cut.CARD)),
+        PlanSection(
             "What this rests on",
             (
                 "The size of the box and its heat alone: the floor may be a quarter of its rise "

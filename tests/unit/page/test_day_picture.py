@@ -12,7 +12,7 @@ from support.fake_api import NIGHT, alarm, batch, brooder, placed, probe, site
 
 from monitor.events import AlarmName, Entry, EntryKind, Priority
 from monitor.page.day_picture import DayPicture, day_picture
-from monitor.page.day_readings import COLUMN_S, Day, DayReadings, Reach
+from monitor.page.day_readings import COLUMN_S, DayFound, DayReadings, Reach
 from monitor.page.phrases import Phrases
 from monitor.watch.status import BrooderStatus
 
@@ -29,12 +29,12 @@ def heard(*spans: tuple[float, float], temp_c: float = 31.8) -> dict[int, Reach]
     }
 
 
-def picture(box: BrooderStatus, day: Day) -> DayPicture:
+def picture(box: BrooderStatus, day: DayFound) -> DayPicture:
     return day_picture(box, HERE.brooders[0], HERE, day, Phrases(HERE, NOW))
 
 
-def a_day(floor: dict[int, Reach], **more: object) -> Day:
-    return Day({"porch/floor": floor}, [], [], NOW)._replace(**more)
+def a_day(floor: dict[int, Reach], **more: object) -> DayFound:
+    return DayFound({"porch/floor": floor}, [], [], NOW)._replace(**more)
 
 
 def xs(path: str) -> list[float]:

@@ -20,7 +20,7 @@ from support.fake_api import (
 from monitor.brooding import calendar
 from monitor.brooding.age_limits import AgeLimits
 from monitor.events import AlarmName, Cause, Priority
-from monitor.page.judgement import Mark
+from monitor.page.judgement import MarginMark
 from monitor.page.now import BoxView, NowView, view
 from monitor.page.phrases import Phrases
 from monitor.set_up_form import Step
@@ -30,7 +30,7 @@ from monitor.thermal.diagnosis import Diagnosis, Interval
 from monitor.watch.heat_in import HeatIn
 from monitor.watch.life_cycle import AlarmState
 from monitor.watch.status import BrooderStatus, MeterStatus, SiteStatus
-from monitor.watch.warm_up import Expected, WarmUp
+from monitor.watch.warm_up import ExpectedBirds, WarmUp
 
 
 def seen(shown: SiteStatus, now: float = NIGHT, **of_site: Any) -> NowView:
@@ -44,7 +44,7 @@ def box_of(shown: BrooderStatus, **of_site: Any) -> BoxView:
 
 def test_a_box_that_is_well_says_so_in_one_line():
     box = box_of(brooder())
-    assert box.mark is Mark.RIGHT
+    assert box.mark is MarginMark.RIGHT
     assert f"{box.name}: {box.temp}, {box.against}" == (
         "Porch: 89.2 °F, should be 90.0, in band for 9 h"
     )
@@ -59,7 +59,7 @@ def test_in_celsius_for_who_reads_celsius():
 
 def test_falling_says_how_long_until_harm_and_what_the_limit_is():
     box = box_of(failing_porch())
-    assert box.mark is Mark.FALLING
+    assert box.mark is MarginMark.FALLING
     assert box.trend == (
         "Falling 9.4 °F an hour. About 45 min to the chill limit (79.9 °F), likely 35 to 60."
     )
@@ -68,7 +68,7 @@ def test_falling_says_how_long_until_harm_and_what_the_limit_is():
 def test_a_slow_evening_is_not_called_a_fall():
     evening = brooder(trend_c_per_h=-0.4, minutes_to_chill=Interval(700, 500, 900))
     box = box_of(evening)
-    assert box.mark is Mark.RIGHT
+    assert box.mark is MarginMark.RIGHT
     assert not box.is_bad
     assert box.trend == "Holding steady."
 
@@ -76,18 +76,18 @@ def test_a_slow_evening_is_not_called_a_fall():
 @pytest.mark.parametrize(
     ("temp_c", "mark", "word"),
     [
-        (26.6, Mark.DANGER_COLD, "Dangerously cold"),
-        (26.7, Mark.COLD, "Too cold"),
-        (29.3, Mark.COLD, "Too cold"),
-        (29.4, Mark.RIGHT, "Right"),
-        (35.0, Mark.RIGHT, "Right"),
-        (35.1, Mark.HOT, "Too hot"),
-        (37.8, Mark.DANGER_HOT, "Dangerously hot"),
-        (60.0, Mark.DANGER_HOT, "Dangerously hot"),
-        (None, Mark.UNKNOWN, "Not known"),
+        (26.6, MarginMark.DANGER_COLD, "Dangerously cold"),
+        (26.7, MarginMark.COLD, "Too cold"),
+        (29.3, MarginMark.COLD, "Too cold"),
+        (29.4, MarginMark.RIGHT, "Right"),
+        (35.0, MarginMark.RIGHT, "Right"),
+        (35.1, MarginMark.HOT, "Too hot"),
+        (37.8, MarginMark.DANGER_HOT, "Dangerously hot"),
+        (60.0, MarginMark.DANGER_HOT, "Dangerously hot"),
+        (None, MarginMark.UNKNOWN, "Not known"),
     ],
 )
-def test_each_state_has_its_word_and_its_shape(temp_c: float | None, mark: Mark, word: str):
+def test_each_state_has_its_word_and_its_shape(temp_c: float | None, mark: MarginMark, word: str):
     box = box_of(brooder(temp_c=temp_c, in_band=temp_c is not None and 29.4 <= temp_c <= 35.0))
     assert (box.mark, box.word) == (mark, word)
 
@@ -109,7 +109,7 @@ def test_a_jump_that_waits_for_the_next_reading_is_called_that():
 
 def test_a_lamp_that_burns_in_an_empty_box_is_seen():
     empty = brooder(temp_c=61.0, batch=None, target_c=None, low_c=None, high_c=None, chill_c=None)
-    assert box_of(empty).mark is Mark.DANGER_HOT
+    assert box_of(empty).mark is MarginMark.DANGER_HOT
 
 
 def test_an_empty_box_is_not_called_right():
@@ -257,7 +257,9 @@ def test_birds_and_next_step():
     assert box.next_step == "Down to 84.9 °F on Sunday 15 Feb."
     one = box_of(brooder(batch=batch(head_count=1, placed=1, lost=0, age_days=1.4)))
     assert one.birds == "1 meat chick, 1 day old; none lost."
-    step = calendar.Step(at=NIGHT + 22 * 3600, age_days=10, from_c=32.2, to_c=31.8, gradual=True)
+    step = calendar.TargetStep(
+        at=NIGHT + 22 * 3600, age_days=10, from_c=32.2, to_c=31.8, gradual=True
+    )
     assert box_of(brooder(next_step=step)).next_step == (
         "A little less every day, to 89.2 °F tomorrow."
     )
@@ -276,7 +278,7 @@ def test_where_a_lamp_may_be_touched_its_danger_is_said_once():
 def test_a_fall_that_no_alarm_tells_yet_names_the_first_thing_to_do():
     falling = brooder(trend_c_per_h=-27.8, minutes_to_chill=Interval(12, 8, 18))
     box = box_of(falling)
-    assert box.mark is Mark.FALLING
+    assert box.mark is MarginMark.FALLING
     assert box.instruction == "Go and look. Check the lamps first."
     under = probe("porch/west", 36.1, name="under west lamp", lately_high_c=42.2)
     named = replace(falling, probes=(probe("porch/floor", 31.8), under))
@@ -447,12 +449,12 @@ def awaited(**changes: Any) -> BrooderStatus:
 
 
 def test_a_box_that_waits_for_chicks_says_who_comes_and_whether_it_is_ready_for_them():
-    coming = awaited(expected=Expected(1, date(2026, 2, 11), 100, "broiler"))
+    coming = awaited(expected=ExpectedBirds(1, date(2026, 2, 11), 100, "broiler"))
     box = box_of(coming)
     assert box.against == "100 birds come tomorrow; chicks of a day need 95.0"
     assert seen(status(coming)).summary == "Ready for chicks"
     assert box.instruction == "Nothing watches for cold until chicks are entered."
-    late = replace(coming, expected=Expected(1, date(2026, 2, 9), 100, "broiler"))
+    late = replace(coming, expected=ExpectedBirds(1, date(2026, 2, 9), 100, "broiler"))
     assert box_of(late).against.startswith("100 birds were to come on Monday 9 Feb; ")
     cold = replace(awaited(), temp_c=20.0)
     assert seen(status(cold)).summary == "Not ready for chicks yet"

@@ -10,7 +10,7 @@ from support.review_journal import at, site
 from monitor.brooding import losses
 from monitor.review.days import Cut
 from monitor.review.record import Asked, open_record
-from monitor.review.sheet import Comparison, sheet
+from monitor.review.sheet import LossComparison, sheet
 from monitor.review.sheet_text import columns, comparison_words, print_sheet
 from monitor.units import Unit
 
@@ -104,7 +104,7 @@ def test_celsius_sites_read_celsius_and_square_centimetres(reader):
 
 def test_the_usual_losses_name_their_source_without_brackets_in_brackets():
     for day, placed, lost in ((7, 100, 2), (20, 100, 4)):
-        comparison = Comparison(
+        comparison = LossComparison(
             age_days=day,
             complete=True,
             placed=placed,

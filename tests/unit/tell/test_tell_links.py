@@ -7,7 +7,7 @@ import pytest
 from tell_samples import NIGHT, change, chilled, site
 
 from monitor.events import AlarmName, EntryKind, Moment
-from monitor.tell.links import Answer, LinkFault, Links, already_used, load_key
+from monitor.tell.links import LinkAnswer, LinkFault, Links, already_used, load_key
 from monitor.tell.message import Message
 from monitor.tell.plan import Plan
 
@@ -78,7 +78,7 @@ def test_an_answer_acknowledges_those_of_its_alarms_that_are_still_open_and_no_o
     _, status, at = chilled()
     open_ones = {alarm.occurrence: alarm for alarm in status.all_alarms}
     chill = next(a for a in open_ones.values() if a.alarm is AlarmName.CHILL)
-    answer = Answer(id="1f", contact="ann", occurrences=(chill.occurrence, "porch/chill/5"))
+    answer = LinkAnswer(id="1f", contact="ann", occurrences=(chill.occurrence, "porch/chill/5"))
     [entry] = answer.entries(status, at)
     assert (entry.entry, entry.brooder, entry.alarm) == (EntryKind.ACKNOWLEDGE, "porch", "chill")
     assert (entry.by, entry.note) == ("ann", "link 1f")
@@ -86,15 +86,15 @@ def test_an_answer_acknowledges_those_of_its_alarms_that_are_still_open_and_no_o
 
 def test_an_alarm_that_came_back_is_not_answered_by_an_old_link():
     _, status, at = chilled()
-    answer = Answer(id="1f", contact="ann", occurrences=("porch/chill/5",))
+    answer = LinkAnswer(id="1f", contact="ann", occurrences=("porch/chill/5",))
     assert answer.entries(status, at) == []
 
 
 def test_a_link_is_used_once_and_the_journal_knows():
     _, status, at = chilled()
     occurrences = tuple(alarm.occurrence for alarm in status.all_alarms)
-    answer = Answer(id="1f", contact="ann", occurrences=occurrences)
-    other = Answer(id="2e", contact="ann", occurrences=occurrences)
+    answer = LinkAnswer(id="1f", contact="ann", occurrences=occurrences)
+    other = LinkAnswer(id="2e", contact="ann", occurrences=occurrences)
     entries = answer.entries(status, at)
     assert entries
     assert not already_used(answer, [])

@@ -9,7 +9,7 @@ from monitor.events import Moment
 from monitor.kept import thaw
 from monitor.thermal.diagnosis import Outlook
 from monitor.thermal.follow import Following
-from monitor.thermal.outside_curve import Expected, OutsideCurve, from_low
+from monitor.thermal.outside_curve import ExpectedOutside, OutsideCurve, from_low
 from monitor.thermal.tonight import (
     CLEAR_CHANCE,
     View,
@@ -105,7 +105,9 @@ def test_each_hour_is_judged_by_its_own_target():
 def test_the_interval_is_that_of_the_lowest_floor_whenever_it_is():
     """The middle course is lowest at once, the doubt of the outside grows: the low end is that of
     the morning."""
-    points = tuple(Expected(EVENING + k * 3600.0, 8.0 + 0.1 * k, 0.2 + 0.4 * k) for k in range(11))
+    points = tuple(
+        ExpectedOutside(EVENING + k * 3600.0, 8.0 + 0.1 * k, 0.2 + 0.4 * k) for k in range(11)
+    )
     outside = OutsideCurve(points, "the test")
     outlook = ahead(view(floor_c=29.9, outside_c=8.0, outside=outside))
     assert outlook.lowest_c.low < 28.0 < outlook.lowest_c.high <= 29.9

@@ -9,7 +9,7 @@ import pytest
 from support.engine_night import EVENING, Night, a_brooder, a_probe, a_site
 from support.no_estimate import NoEstimate
 
-from monitor.brooding.heat_balance import Change
+from monitor.brooding.heat_balance import BoxChange
 from monitor.events import AlarmName, Cause, ChangeKind, EntryKind, Moment, Priority
 from monitor.site import Brooder, Place
 from monitor.tell.wording import for_change
@@ -66,10 +66,10 @@ class ToldNight(NamedTuple):
     source: str
     until_at: float
 
-    def chance(self, change: Change) -> float:
+    def chance(self, change: BoxChange) -> float:
         return self.told.chance if change.rise_gain == 1.0 else 0.0
 
-    def outlook(self, change: Change) -> Outlook:
+    def outlook(self, change: BoxChange) -> Outlook:
         return Outlook(
             lowest_c=Interval(30.0, 29.0, 31.0),
             lowest_at=self.until_at - 7200.0,

@@ -12,7 +12,7 @@ from monitor.events import AlarmName, Cause, ChangeKind, EntryKind
 from monitor.site import HeatSource, Site
 from monitor.thermal import estimator
 from monitor.watch.engine import Engine
-from monitor.watch.heat_seen import Floor, HeatSeen
+from monitor.watch.heat_seen import FloorWarmth, HeatSeen
 
 WEST, EAST = "porch/west lamp power_w", "porch/east lamp power_w"
 Draws = Callable[[float], float]
@@ -290,7 +290,7 @@ def test_a_plug_that_falls_silent_while_its_thermostat_rests_hides_no_cooling_bo
 
 def test_a_rest_explains_a_falling_floor_until_a_plate_has_had_time_to_warm_it_again() -> None:
     plate = HeatSeen(HeatSource(name="plate", kind="plate", watts=80, thermostat=True))
-    floor = Floor(34.5, 35.0, 37.8)
+    floor = FloorWarmth(34.5, 35.0, 37.8)
     for t in range(0, 4800, 60):
         plate.take(t, 80.0 if t // 1200 % 2 == 0 else 0.3, floor)
     assert plate.rest == (3600, 4740 + 300), "as long as its plug speaks"
