@@ -2,6 +2,7 @@
 messages however often the service is killed. Pure: no process, no clock."""
 
 import json
+import os
 from collections import Counter
 from dataclasses import dataclass, field
 from functools import cache
@@ -24,6 +25,7 @@ CONTACTS = (
     Contact(name="ann", url="json://nowhere", after_minutes=15),
 )
 HOUR_S = 3600.0
+KILLS = 1000 if os.environ.get("BROODER_LONG") == "1" else 250
 NOT_COUNTED = (
     MessageKind.AGAIN,
     MessageKind.PASSED_ON,
@@ -190,23 +192,23 @@ class Life:
         return service, outbox
 
 
-def test_a_thousand_kills_give_the_same_messages_and_at_most_one_extra_copy_each():
+def test_however_often_it_is_killed_it_sends_the_same_with_at_most_one_extra_copy_for_a_kill():
     night = night_of("lamp", 3)
     whole = Life(night, None, 0)
     whole.run()
     assert set(whole.arrived.values()) == {1}
     kills = copies = 0
     for seed in range(100):
-        if kills >= 1000:
+        if kills >= KILLS:
             break
-        life = Life(night, Random(seed), 1000 - kills)
+        life = Life(night, Random(seed), KILLS - kills)
         life.run()
         kills += life.kills
         copies += life.arrived.total() - whole.arrived.total()
         assert set(life.arrived) == set(whole.arrived)
         assert life.arrived.total() - whole.arrived.total() <= life.kills
     print(f"\n{kills} kills, {copies} extra copies of {whole.arrived.total()} messages")
-    assert kills == 1000
+    assert kills == KILLS
 
 
 def test_an_answer_in_the_night_is_kept_over_a_kill():
