@@ -7,7 +7,7 @@ from typing import Annotated
 import typer
 
 from monitor.commands.common import ConfigOption, JournalOption, fail, out, settings_or_exit
-from monitor.journal import backup as journal_backup
+from monitor.journal import copying_out as journal_backup
 from monitor.journal.records import StorageFault
 
 

@@ -8,7 +8,7 @@ import typer
 from monitor.commands.bars import bar as progress_bar
 from monitor.commands.common import NOT_WELL, UnreadConfigOption, fail, out
 from monitor.journal import opening, schema
-from monitor.journal import salvage as journal_salvage
+from monitor.journal import salvaging as journal_salvage
 from monitor.journal.records import StorageFault
 
 

@@ -22,8 +22,8 @@ from operator import le
 
 from monitor.events import Change, Entry, EntryKind
 from monitor.journal import rows, tidying, writing
-from monitor.journal.kept import HOUR_MS, PER_DEGREE, ten_thousandths
 from monitor.journal.records import Sample, entry_fields
+from monitor.journal.resolution import HOUR_MS, PER_DEGREE, ten_thousandths
 
 Told = Callable[[int, int], None]  # readings done, readings in all
 _AT_ONCE = 10_000

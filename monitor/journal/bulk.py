@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from monitor.journal.kept import HOUR_MS, PER_DEGREE, PER_MS, first_id
+from monitor.journal.resolution import HOUR_MS, PER_DEGREE, PER_MS, first_id
 from monitor.journal.rows import among
 
 Numbers = tuple[NDArray[np.float64], NDArray[np.float64]]

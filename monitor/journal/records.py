@@ -18,7 +18,7 @@ from monitor.events import (
     Reading,
     State,
 )
-from monitor.journal.kept import kept_at, kept_temp_c
+from monitor.journal.resolution import kept_at, kept_temp_c
 
 __all__ = [
     "Commit",

@@ -23,8 +23,8 @@ from monitor.events import (
     Priority,
     Reading,
 )
-from monitor.journal.kept import DAY_MS, HOUR_MS, LARGEST_MS, first_id, is_ms
 from monitor.journal.records import BadCount, Entered, Input, KnownProbe, OutboxRow, WatcherFault
+from monitor.journal.resolution import DAY_MS, HOUR_MS, LARGEST_MS, first_id, is_ms
 from monitor.journal.schema import ENTRY_COLUMNS
 
 TWO_DAYS_MS = 2 * DAY_MS

@@ -14,11 +14,11 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any, Self
 
-from monitor.journal import bringing_in, local_views, opening, salvage, schema, tidying, writing
+from monitor.journal import bringing_in, local_views, opening, salvaging, schema, tidying, writing
 from monitor.journal.bringing_in import Arrivals, BroughtIn
-from monitor.journal.kept import to_ms
-from monitor.journal.probes import Probes
+from monitor.journal.known_probes import Probes
 from monitor.journal.records import Commit, StorageFault
+from monitor.journal.resolution import to_ms
 from monitor.site import Meter, Probe
 from monitor.units import Unit
 
@@ -95,7 +95,7 @@ class Journal:
             schema.create(connection)
             if aside is not None:
                 with suppress(Exception):  # a watch without its past is still a watch
-                    salvage.carry_over(aside, connection)
+                    salvaging.carry_over(aside, connection)
             return cls(path, connection, lock, aside)
         except BaseException:
             connection.close()

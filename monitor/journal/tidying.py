@@ -7,7 +7,7 @@ after an outage of weeks."""
 
 import sqlite3
 
-from monitor.journal.kept import DAY_MS, HOUR_MS, PER_MS, first_id
+from monitor.journal.resolution import DAY_MS, HOUR_MS, PER_MS, first_id
 from monitor.journal.rows import items_of
 
 MARK_BYTES = 8192  # of the newest redelivery marks stay, twice what `intake.redelivered` remembers

@@ -32,8 +32,7 @@ from monitor.events import (
     new_id,
 )
 from monitor.journal.forms.lines import entry_line
-from monitor.journal.kept import PER_MS, bounded_c, first_id, to_ms
-from monitor.journal.probes import Probes
+from monitor.journal.known_probes import Probes
 from monitor.journal.records import (
     Commit,
     Entered,
@@ -43,6 +42,7 @@ from monitor.journal.records import (
     Sample,
     WatcherFault,
 )
+from monitor.journal.resolution import PER_MS, bounded_c, first_id, to_ms
 from monitor.journal.schema import ENTRY_COLUMNS
 
 REFUSED_ROWS = 500

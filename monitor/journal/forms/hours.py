@@ -6,8 +6,8 @@ from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 
 from monitor.journal import bulk, rows
-from monitor.journal.kept import HOUR_MS, first_id, ten_thousandths
 from monitor.journal.reader import JournalReader
+from monitor.journal.resolution import HOUR_MS, first_id, ten_thousandths
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,8 +8,8 @@ import json
 from collections.abc import Mapping
 from typing import Any
 
-from monitor.journal.kept import PER_DEGREE, ten_thousandths
 from monitor.journal.records import KnownProbe
+from monitor.journal.resolution import PER_DEGREE, ten_thousandths
 from monitor.quantities import QUANTITIES
 from monitor.units import Unit, from_celsius, to_celsius
 

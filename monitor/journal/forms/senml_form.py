@@ -10,8 +10,8 @@ from collections.abc import Iterator
 
 from monitor.journal.forms import payloads
 from monitor.journal.forms.hours import hours
-from monitor.journal.kept import PER_DEGREE
 from monitor.journal.reader import ALL_TIME, JournalReader
+from monitor.journal.resolution import PER_DEGREE
 
 _NOT_IN_A_NAME = re.compile(r"[^A-Za-z0-9\-:./_]")  # section 4.5.1
 

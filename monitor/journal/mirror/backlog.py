@@ -10,10 +10,10 @@ from typing import Any
 
 from monitor.events import Entry, EntryKind
 from monitor.journal import rows
-from monitor.journal.kept import DAY_MS, HOUR_MS, LARGEST_MS, first_id, ten_thousandths
 from monitor.journal.mirror import influx_schema as schema
 from monitor.journal.mirror.state import Cursor, Scope
 from monitor.journal.reader import JournalReader
+from monitor.journal.resolution import DAY_MS, HOUR_MS, LARGEST_MS, first_id, ten_thousandths
 
 LINES = 5000  # InfluxDB's own advice for a batch
 Counts = dict[tuple[str, str, int], int]  # points by measurement, brooder and day since 1970

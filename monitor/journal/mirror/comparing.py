@@ -6,13 +6,13 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any, Protocol
 
-from monitor.journal.kept import DAY_MS, LARGEST_MS
 from monitor.journal.mirror import backlog, flux
 from monitor.journal.mirror import influx_schema as schema
 from monitor.journal.mirror.backlog import Counts
 from monitor.journal.mirror.influx_server import Bucket
 from monitor.journal.mirror.state import Scope
 from monitor.journal.reader import JournalReader
+from monitor.journal.resolution import DAY_MS, LARGEST_MS
 
 SETTLES_S = 600.0  # what is newer may be on its way
 _EDGE_S = 60.0  # what is about to leave the bucket may be gone by the server's clock

@@ -17,7 +17,6 @@ from itertools import groupby
 from pathlib import Path
 from typing import Any, NamedTuple, Protocol
 
-from monitor.journal.kept import DAY_MS
 from monitor.journal.mirror import backlog
 from monitor.journal.mirror.comparing import SETTLES_S, Counting, compare, days_text
 from monitor.journal.mirror.influx_schema import NS_PER_MS
@@ -33,6 +32,7 @@ from monitor.journal.mirror.influx_server import (
 from monitor.journal.mirror.state import Scope, State
 from monitor.journal.reader import JournalReader
 from monitor.journal.records import StorageFault
+from monitor.journal.resolution import DAY_MS
 
 STATE = "mirror"
 IDLE_S = 30.0  # a new look at the journal; nobody watches the mirror by the second

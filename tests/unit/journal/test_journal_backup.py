@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 from support.journals import T0, batch, floor_probe, reading
 
-from monitor.journal.backup import backup, restore
+from monitor.journal.copying_out import backup, restore
 from monitor.journal.reader import JournalReader
 from monitor.journal.records import StorageFault
 from monitor.journal.store import Journal

@@ -14,7 +14,7 @@ from monitor.events import Entry, EntryKind, Moment
 from monitor.journal import opening, schema
 from monitor.journal.reader import JournalReader
 from monitor.journal.records import Commit, Entered, OutboxRow
-from monitor.journal.salvage import Report, salvage
+from monitor.journal.salvaging import Report, salvage
 from monitor.journal.store import Journal
 
 PAGE = schema.PAGE_BYTES

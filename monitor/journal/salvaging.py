@@ -29,7 +29,7 @@ from monitor.events import Entry
 from monitor.journal import earlier_form, opening, rows, schema, writing
 from monitor.journal.forms import lines
 from monitor.journal.forms.lines import LineFault
-from monitor.journal.kept import PER_MS, is_ms
+from monitor.journal.resolution import PER_MS, is_ms
 
 TABLES = (
     "probes", "entries", "ledger_lines", "snapshots", "outbox", "alarms", "deliveries", "refused",
