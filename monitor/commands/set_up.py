@@ -11,7 +11,7 @@ from monitor.brooding.objection import Objection
 from monitor.commands.ask import NO_SERVICE, reload_service, still_missing
 from monitor.commands.common import NOT_WELL, ConfigOption, complain, fail, out, settings_or_exit
 from monitor.service.control import NoService, ask
-from monitor.service.set_up import SetUp
+from monitor.service.set_up_edits import SetUp
 from monitor.set_up_form import Field, HeardProbe, Step, StepForm, WrongAnswers
 from monitor.settings import Settings, SettingsFault
 from monitor.settings.rewriting import BEFORE, NotWritten

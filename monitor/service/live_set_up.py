@@ -11,7 +11,7 @@ from monitor.brooding.objection import Objection
 from monitor.intake.unclaimed import Unclaimed
 from monitor.service.probe_accounts import Prepared, carry_out, prepare
 from monitor.service.rising import Rising
-from monitor.service.set_up import SetUp
+from monitor.service.set_up_edits import SetUp
 from monitor.set_up_form import HeardProbe, Proposed, Step, StepForm, StepStands
 from monitor.settings import SettingsFault
 from monitor.settings.rewriting import NotWritten

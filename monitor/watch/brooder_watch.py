@@ -38,6 +38,7 @@ from monitor.watch.box_facts import (
     temperature_facts,
 )
 from monitor.watch.box_meters import BoxMeters
+from monitor.watch.empty_box import EmptyBox
 from monitor.watch.heat_in import HeatIn, heat_in
 from monitor.watch.heat_seen import FloorWarmth
 from monitor.watch.life_cycle import AlarmState
@@ -45,7 +46,6 @@ from monitor.watch.night import NightFigures
 from monitor.watch.probe_faults import ProbeFaults
 from monitor.watch.probe_watch import ProbeWatch
 from monitor.watch.suppression import suppressed_until
-from monitor.watch.warm_up import EmptyBox
 
 # No cold night is told of a box that is heard for less: what it holds is then hardly more than its
 # measures, and it may still be warming up. Common practice.

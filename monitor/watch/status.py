@@ -12,9 +12,9 @@ from monitor.events import AlarmName, Cause, Facts, Priority
 from monitor.quantities import QUANTITIES
 from monitor.site import Place
 from monitor.thermal.diagnosis import Diagnosis, Interval, Learned, Outlook
+from monitor.watch.empty_box import ExpectedBirds, WarmUp
 from monitor.watch.heat_in import HeatIn
 from monitor.watch.life_cycle import AlarmState
-from monitor.watch.warm_up import ExpectedBirds, WarmUp
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

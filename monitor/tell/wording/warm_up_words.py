@@ -11,9 +11,9 @@ from monitor.tell.wording.tonight_words import SETTLED_S
 from monitor.tell.wording.words import Voice, span
 from monitor.thermal.tonight import CLEAR_CHANCE, WARN_CHANCE
 from monitor.thermal.witness import beneath
+from monitor.watch.empty_box import WarmUp
 from monitor.watch.status import BrooderStatus, ProbeStatus
 from monitor.watch.switched_off import OwnFall
-from monitor.watch.warm_up import WarmUp
 
 LEVEL_S = 2 * 3600.0  # litter and walls warm more slowly than a thermometer. Common practice
 UNDER_HEAT_K = 2.0  # a probe beneath a source that is lit is warmer than the floor by more. Assumed

@@ -27,10 +27,10 @@ from monitor.set_up_form import Step
 from monitor.site import HeatSource, Unit
 from monitor.tell.missing import Missing
 from monitor.thermal.diagnosis import Diagnosis, Interval
+from monitor.watch.empty_box import ExpectedBirds, WarmUp
 from monitor.watch.heat_in import HeatIn
 from monitor.watch.life_cycle import AlarmState
 from monitor.watch.status import BrooderStatus, MeterStatus, SiteStatus
-from monitor.watch.warm_up import ExpectedBirds, WarmUp
 
 
 def seen(shown: SiteStatus, now: float = NIGHT, **of_site: Any) -> NowView:

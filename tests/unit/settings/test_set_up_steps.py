@@ -9,7 +9,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from monitor.service.set_up import SetUp
+from monitor.service.set_up_edits import SetUp
 from monitor.set_up_form import Step, WrongAnswers
 from monitor.settings import load_settings
 from monitor.settings.rewriting import NotWritten

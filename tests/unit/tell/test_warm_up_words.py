@@ -11,9 +11,9 @@ from monitor.site import Brooder, HeatSource, Place, Probe
 from monitor.tell.wording.warm_up_words import Verdict, warm_up_verdict
 from monitor.tell.wording.words import Voice
 from monitor.thermal.diagnosis import Interval, Learned
+from monitor.watch.empty_box import WarmUp
 from monitor.watch.status import BrooderStatus, MeterStatus
 from monitor.watch.switched_off import OwnFall, own_falls
-from monitor.watch.warm_up import WarmUp
 
 H = 3600.0
 PORCH = site().brooders[0]

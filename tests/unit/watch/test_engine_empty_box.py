@@ -8,7 +8,7 @@ import pytest
 from support.engine_night import TARGET_C, Night, a_brooder, a_site
 
 from monitor.events import AlarmName, EntryKind
-from monitor.watch.warm_up import WarmUp
+from monitor.watch.empty_box import WarmUp
 
 H = 3600.0
 OUTSIDE_C = 4.0
