@@ -115,7 +115,7 @@ def more_about_cold(cause: Cause, facts: Facts, box: Brooder | None, site: Site)
     lines += mend(facts)
     if cause is Cause.COLD_NIGHT:
         lines += with_care(facts.get("mend", ()), box, site)
-    elif cause is Cause.HEAT_SOURCE and _may_hang_a_lamp(box):
+    elif (cause is Cause.HEAT_SOURCE or facts.get("either")) and _may_hang_a_lamp(box):
         lines.append(LAMP_CARE)
     return lines
 

@@ -372,6 +372,7 @@ def test_where_the_floor_alone_cannot_tell_both_heat_and_cover_are_to_be_looked_
     assert f"Check the {first}." in seen
     assert "from the floor alone the two look the same" in words.body
     assert "is it lit, is it plugged in" in words.body
+    assert "If you hang a lamp: two separate supports" in words.body
     if alarm is AlarmName.HEAT_LOSS:
         assert words.title == "porch: heat or cover is off"
 

@@ -90,3 +90,11 @@ def test_a_lamp_without_a_probe_of_its_own_may_have_died_though_the_other_ones_h
     )
     lost = night.changes[0]
     assert (lost.alarm, lost.facts["source"]) == (AlarmName.HEAT_LOSS, "west lamp")
+
+
+def test_all_power_lost_in_the_evening_is_told_before_the_floor_is_at_its_chill_limit():
+    """Also at an hour at which somebody may be feeding: it heads for harm out of its band."""
+    night, _ = a_night(every_s=30.0)
+    lives(night, 280.0, 30.0, course=lambda seconds: 35.0 - 14.0 * (1 - exp(-seconds / 540.0)))
+    assert [c.alarm for c in night.changes] == [AlarmName.HEAT_LOSS]
+    assert night.changes[0].facts["temp_c"] > night.changes[0].facts["chill_c"]
