@@ -172,9 +172,9 @@ def _show_batches(
 ) -> None:
     found: list[BatchFigures] = []
     with bar() as shown:
-        task = shown.add_task("Reckoning", total=None)
+        task = shown.add_task("Working it out", total=None)
         for number, records in open_each(reader, site, now=now):
-            shown.update(task, description=f"Reckoning batch {number}")
+            shown.update(task, description=f"Working out batch {number}")
             one = figures(records, number)
             found += [] if one is None else [one]
     if file is not None:

@@ -1,4 +1,4 @@
-"""The child process that reckons and draws for the Record screen: `python -m
+"""The child process that works out and draws for the Record screen: `python -m
 monitor.page.review_child`. Started and ended by `review_worker`.
 
 Each request is a pickle of (function, arguments), each answer one of ("done", value) or

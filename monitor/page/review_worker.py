@@ -53,7 +53,7 @@ class ReviewWorker:
         return answer
 
     def forget(self) -> None:
-        """The ledger was written in: what was reckoned before is old."""
+        """The ledger was written in: what was worked out before is old."""
         self._kept.clear()
 
     async def warm_up(self) -> None:
@@ -80,7 +80,7 @@ class ReviewWorker:
             raise Objection(f"It took longer than {KILL_AFTER_S:.0f} s and was stopped.") from None
         except ChildFailed:
             await self.end()
-            raise Objection("It could not be reckoned, which is a fault of ours.") from None
+            raise Objection("It could not be worked out, which is a fault of ours.") from None
         except BaseException:
             await self.end()  # half an exchange: its answer must not be taken for that of the next
             raise

@@ -1,7 +1,7 @@
 """The Record screen: the record sheet of a batch night by night, any stretch as a picture, a loss
 and the hours before it. Called by `app`.
 
-What the ledger knows is sent at once; pictures and what has to be reckoned follow in the same
+What the ledger knows is sent at once; pictures and what has to be worked out follow in the same
 answer as soon as they are there. Pictures are drawn here from columns of the journal; only who
 wants to come closer waits for the drawing library."""
 

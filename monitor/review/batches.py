@@ -138,7 +138,7 @@ def rows(one: BatchFigures, site: Site) -> list[tuple[str, str]]:
 
 
 def heat_words(every: Sequence[BatchFigures], price: Price | None) -> list[str]:
-    """How the heat was reckoned, source by source, and what is missing for its cost."""
+    """How the heat was worked out, source by source, and what is missing for its cost."""
     hows: dict[str, dict[str, list[str]]] = {}
     for one in every:
         for used in one.used:

@@ -1,4 +1,4 @@
-"""What the heat of a box has used: measured by its plugs where there are any, else reckoned from
+"""What the heat of a box has used: measured by its plugs where there are any, else worked out from
 its sources' watts and the hours in which they were lit. Called by the record sheet, the pictures
 and the batches beside each other."""
 
