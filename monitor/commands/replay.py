@@ -22,7 +22,7 @@ from monitor.commands.common import (
 from monitor.events import Change
 from monitor.journal.forms.lines import LineFault
 from monitor.service.core import CoreOutput
-from monitor.service.replayed import Replay, event_of, message_lines
+from monitor.service.replay import Replay, event_of, message_lines
 from monitor.settings import Settings
 from monitor.tell.message import Message
 

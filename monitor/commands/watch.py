@@ -23,7 +23,7 @@ from monitor.commands.common import (
 from monitor.intake.rights import accounts_of
 from monitor.journal.records import StorageFault
 from monitor.service.logs import LEVELS, set_up
-from monitor.service.replayed import message_lines
+from monitor.service.replay import message_lines
 from monitor.service.run import Hooks, Places, run
 from monitor.settings import Settings, SettingsFault
 from monitor.settings.load_apart import load_apart

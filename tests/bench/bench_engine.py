@@ -20,7 +20,7 @@ from support.scenarios import Night, make
 from support.watched import DAY_0, placed, readings, site_of
 
 from monitor.events import Moment, Reading
-from monitor.service.replayed import Replay
+from monitor.service.replay import Replay
 from monitor.settings import Settings, load_settings
 from monitor.site import Brooder, Site
 from monitor.thermal.estimator import none, thermal

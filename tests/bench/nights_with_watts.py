@@ -28,7 +28,7 @@ sys.path[:0] = [str(Path(__file__).parents[2])]
 
 # ruff: noqa: E402
 from monitor.service.core import CoreOutput
-from monitor.service.replayed import Replay, event_of
+from monitor.service.replay import Replay, event_of
 from monitor.settings import load_settings
 
 SCENARIOS = (

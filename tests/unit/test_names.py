@@ -2,6 +2,7 @@
 
 import ast
 from collections import defaultdict
+from importlib import import_module
 from pathlib import Path
 
 import monitor
@@ -16,3 +17,14 @@ def test_no_two_classes_have_one_name() -> None:
             if isinstance(node, ast.ClassDef):
                 named[node.name].append(str(path.relative_to(ROOT)))
     assert {name: where for name, where in named.items() if len(where) > 1} == {}
+
+
+def test_the_names_by_which_programs_outside_replay_a_night_stay() -> None:
+    for module, names in {
+        "monitor.service.replay": ("Replay", "event_of"),
+        "monitor.watch.events": ("Moment",),
+        "monitor.journal.time_text": ("iso",),
+        "monitor.settings": ("load_settings",),
+    }.items():
+        there = import_module(module)
+        assert [name for name in names if not hasattr(there, name)] == [], module

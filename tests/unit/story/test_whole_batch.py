@@ -11,7 +11,7 @@ from tempfile import TemporaryDirectory
 
 from support import whole_batch
 
-from monitor.service.replayed import Replay
+from monitor.service.replay import Replay
 from monitor.settings import load_settings
 from monitor.tell.message import Message, MessageKind
 
