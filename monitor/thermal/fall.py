@@ -30,6 +30,7 @@ _ACTED_S = 900.0  # an entry of the grower's: at work
 _AIR_OUT = 0.45  # of the mean pace since the onset
 _AHEAD_ASLEEP_S, _AHEAD_AWAKE_S = 2400.0, 900.0
 _HARM_S, _HARM_ASLEEP_S, _HARM_AWAKE_S = 600.0, 100.0, 180.0
+_OTHERS_HOLD_S = 360.0  # by day, while nothing else in the box falls: a probe's fault shows by then
 _LATEST_S = 120.0
 _LEAST_READINGS = 3
 _RENAME = 2.5  # log weight by which another cause must be the better one
@@ -201,9 +202,17 @@ class Fall(Kept):
         return self.verdict is not None and (turned or tick - self.onset > _RETHINK_S)
 
     def tells(
-        self, tick: float, course: Course, floor: FloorStanding, *, asleep: bool, acted: float
+        self,
+        tick: float,
+        course: Course,
+        floor: FloorStanding,
+        *,
+        asleep: bool,
+        acted: float,
+        others_hold: Callable[[], bool],
     ) -> bool:
-        """Is it time to say so? `acted`: tick at which the grower last did something here."""
+        """Is it time to say so? `acted`: tick at which the grower last did something here.
+        `others_hold`: has no other probe that is heard come down?"""
         if self._readings < _LEAST_READINGS or not self._deep(course, tick, floor.floor_c):
             return False
         lowest_k = self.now_k - self.depth
@@ -218,7 +227,8 @@ class Fall(Kept):
         latest = self._latest_pace(tick)
         feeding = at_work or latest > _AIR_OUT * self.now_k / age_s
         if floor.floor_c < floor.low_c and floor.floor_c + latest * _HARM_S < floor.chill_c:
-            wait_s = _HARM_ASLEEP_S if quiet else _FEEDING_S if feeding else _HARM_AWAKE_S
+            awake_s = _OTHERS_HOLD_S if others_hold() else _HARM_AWAKE_S
+            wait_s = _HARM_ASLEEP_S if quiet else _FEEDING_S if feeding else awake_s
             if age_s >= wait_s:
                 return True
         wait_s = _ASLEEP_S if quiet else _FEEDING_S if feeding else _AWAKE_S

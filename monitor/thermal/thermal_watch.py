@@ -458,6 +458,7 @@ class ThermalWatch(Kept):
                 self._standing(floor_c),
                 asleep=self._undisturbed(tick),
                 acted=self._acted,
+                others_hold=lambda: self._others_hold(tick),
             )
             and not self._weather(tick)
             and not self._rests(tick)
@@ -465,6 +466,11 @@ class ThermalWatch(Kept):
         )
         if tells and not fall.decided(tick):
             self._weigh(model, tick)
+
+    def _others_hold(self, tick: float) -> bool:
+        """Does the floor fall, and nothing else that is heard in the box?"""
+        self._witness.hear(tick, self._fall.onset, -self._fall.now_k)
+        return self._witness.others_hold
 
     def _rests(self, tick: float) -> bool:
         """Did the floor begin to fall in a thermostat's rest, and may it go on with that?"""

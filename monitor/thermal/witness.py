@@ -49,7 +49,7 @@ def cover_or_heat(brooder: Brooder, heard: Iterable[Place]) -> bool:
 class Witness:
     """The other probes of a box."""
 
-    __slots__ = ("_cool", "_sources", "_under", "alone", "sees_all", "working")
+    __slots__ = ("_cool", "_sources", "_under", "alone", "others_hold", "sees_all", "working")
 
     def __init__(self, brooder: Brooder, tracks: Sequence[Track]) -> None:
         names = {probe.key: probe.name for probe in brooder.probes}
@@ -63,7 +63,8 @@ class Witness:
         # A probe lies beneath each source, and something else beside.
         self.sees_all = {i for _, i in self._under if i is not None} == set(range(self._sources))
         self.working: frozenset[int] = frozenset()  # sources whose own probe is warm
-        self.alone = False  # the floor falls while all that would come down with it holds
+        self.others_hold = False  # the floor falls, and nothing else that is heard does
+        self.alone = False  # so does it, and all that would come down with it is heard
 
     def hear(self, tick: float, onset: float, fallen_k: float) -> list[tuple[Track, float]]:
         """Every other probe with the share of the floor's fall that it has come down by. To be
@@ -88,7 +89,8 @@ class Witness:
                 holding += down_k < max(_HOLDS_K, _HOLDS_SHARE * fallen_k)
         # A source that none of them lies beneath may have died while all of them hold.
         told_of = under >= self._sources or len(heard) > under
-        self.alone = under > 0 and told_of and holding == len(heard) and fallen_k > _ALONE_K
+        self.others_hold = bool(heard) and holding == len(heard) and fallen_k > _ALONE_K
+        self.alone = self.others_hold and under > 0 and told_of
         return heard
 
     def weight(self, one: Explanation, heard: list[tuple[Track, float]], fallen_k: float) -> float:

@@ -46,8 +46,8 @@ def test_a_flood_of_junk_topics_is_heard_bounded_and_delays_no_reading(tmp_path)
         heard_topics = unclaimed.latest()
         assert len(heard_topics) == MOST_TOPICS
         assert all(one.topic != FLOOR for one in heard_topics)
-        before = unclaimed.total
         listener.stop()
         eventually(lambda: broker.log().count("Received DISCONNECT from auto-") > 300, "ended")
+        before = unclaimed.total
         publish(broker.port, "after", "1")
         assert unclaimed.total == before
