@@ -193,7 +193,7 @@ def test_a_configuration_that_root_owns_is_set_up_by_root_alone(service: Service
 
     done = subprocess.run(
         [sys.executable, "-c", MAIN, "set-up", "site", "--config", str(service.config)],
-        input="Ridge\ncelsius\nAmerica/Denver\ny\n",
+        input="Ridge\ncelsius\nAmerica/Denver\n\ny\n",
         capture_output=True,
         text=True,
         check=False,
