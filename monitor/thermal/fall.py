@@ -81,33 +81,13 @@ class Fall(Kept):
     @staticmethod
     def begins(course: Course, tick: float, floor_c: float) -> bool:
         """Is the floor lower than is usual for it?"""
-        quick, slow = course.quick, course.slow
-        return (
-            (
-                quick is not None
-                and quick.low_c - floor_c > _LOOKED_AT_K + _RESTLESS * quick.spread_k
-            )
-            or (
-                slow is not None
-                and slow.low_c - floor_c > _LOOKED_AT_SLOW_K + _RESTLESS * slow.spread_k
-            )
-            or _is_overdue(course, tick, floor_c)
-        )
+        below = _is_below(course, floor_c, _LOOKED_AT_K, _LOOKED_AT_SLOW_K, _RESTLESS)
+        return below or _is_overdue(course, tick, floor_c)
 
     @staticmethod
     def _deep(course: Course, tick: float, floor_c: float) -> bool:
-        quick, slow = course.quick, course.slow
-        return (
-            (
-                quick is not None
-                and quick.low_c - floor_c > _TOLD_K + _RESTLESS_TOLD * quick.spread_k
-            )
-            or (
-                slow is not None
-                and slow.low_c - floor_c > _TOLD_SLOW_K + _RESTLESS_TOLD * slow.spread_k
-            )
-            or _is_overdue(course, tick, floor_c)
-        )
+        below = _is_below(course, floor_c, _TOLD_K, _TOLD_SLOW_K, _RESTLESS_TOLD)
+        return below or _is_overdue(course, tick, floor_c)
 
     def begins_anew(self, course: Course, tick: float, floor_c: float) -> bool:
         """Something else happened on top of a slow fall that was not worth telling."""
@@ -310,6 +290,16 @@ class Fall(Kept):
             self.source_chance = 1.0 / total
         self.verdict, self.best = why, first
         self.tau_s = self._taus.get(first.explanation.sources, tau_s)
+
+
+def _is_below(
+    course: Course, floor_c: float, quick_k: float, slow_k: float, restless: float
+) -> bool:
+    """Lower than is usual, by so much and a share of the spread."""
+    quick, slow = course.quick, course.slow
+    return (quick is not None and quick.low_c - floor_c > quick_k + restless * quick.spread_k) or (
+        slow is not None and slow.low_c - floor_c > slow_k + restless * slow.spread_k
+    )
 
 
 def _is_overdue(course: Course, tick: float, floor_c: float) -> bool:
