@@ -9,11 +9,11 @@ by its interpreter (`ast: true`), so `script-src 'self'; style-src 'self'` is en
 import json
 from pathlib import Path
 
-from jinja2 import Environment, PackageLoader, select_autoescape
 from markupsafe import Markup
 
 from monitor.review.chart import describe
 from monitor.review.draw import script_bundle
+from monitor.review.html_file import template
 from monitor.review.scene import Scene
 
 SCRIPT = Path(__file__).parent / "static" / "chart.js"
@@ -24,10 +24,7 @@ def offline(scene: Scene) -> str:
     """One HTML file with everything in it: zoom and hover without any network."""
     # A note of the grower's may hold anything; in JSON "<" can be written so that it ends nothing.
     spec = json.dumps(describe(scene, wide_px=700, moving=True)).replace("<", "\\u003c")
-    template = Environment(
-        loader=PackageLoader("monitor.review"), autoescape=select_autoescape()
-    ).get_template("chart.html")
-    return template.render(
+    return template("chart.html").render(
         title=scene.title,
         summary=scene.summary,
         style=Markup(STYLE.read_text()),  # noqa: S704 - our own files

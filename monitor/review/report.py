@@ -10,8 +10,6 @@ import base64
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from jinja2 import Environment, PackageLoader, select_autoescape
-
 from monitor.brooding.bird_kinds import KINDS
 from monitor.brooding.envelope import COVERS, WALLS
 from monitor.brooding.harm_known import OVERHEAT_CAP
@@ -24,6 +22,7 @@ from monitor.review.days import Cut
 from monitor.review.draw import draw_all
 from monitor.review.exposure import Exposure
 from monitor.review.figure_text import dated, moment
+from monitor.review.html_file import template
 from monitor.review.loss_review import LossReview, losses
 from monitor.review.record import Record
 from monitor.review.scene import Scene, Stretch
@@ -85,13 +84,7 @@ def report(records: Sequence[Record], cut: Cut, *, now: float) -> str:
         for one in records
         for alarm in one.alarms
     }
-    template = Environment(
-        loader=PackageLoader("monitor.review"),
-        autoescape=select_autoescape(),
-        trim_blocks=True,
-        lstrip_blocks=True,
-    ).get_template("report.html")
-    return template.render(
+    return template("report.html").render(
         title=heading(records),
         made=dated(now, record.site.timezone),
         facts=_facts(records),
