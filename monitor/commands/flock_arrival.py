@@ -15,11 +15,8 @@ from monitor.commands.flock_entry import (
     enter,
     ledger_of,
 )
-from monitor.journal.reader import JournalReader
-from monitor.journal.records import StorageFault
-from monitor.settings import Settings
-from monitor.site import Place
-from monitor.tell.wording.arrival_words import ABOUT_S, sheet_rows
+from monitor.journal.arrival_floor import arrival_floor
+from monitor.tell.wording.arrival_words import sheet_rows
 from monitor.tell.wording.words import Voice
 
 
@@ -83,15 +80,10 @@ def sheet(brooder: BrooderOption = None, config: ConfigOption = None) -> None:
     found = arrival_of(ledger_of(settings), name)
     if found.at is None and not found.dead:
         fail(f"no birds have come into {name} yet; enter them: brooder flock placed")
-    floor_c = None if found.at is None else _floor(settings, name, found.at)
+    floor_c = (
+        None
+        if found.at is None
+        else (arrival_floor(settings.journal_path, settings.site.brooder(name), found.at))
+    )
     for label, words in sheet_rows(found, floor_c, Voice(settings.site)):
         out().print(f"{label}: {words}", markup=False)
-
-
-def _floor(settings: Settings, name: str, at: float) -> tuple[float, float] | None:
-    floor = [p.key for p in settings.site.brooder(name).probes if p.place is Place.FLOOR]
-    try:
-        with JournalReader(settings.journal_path) as reader:
-            return reader.reach(floor, at - ABOUT_S, at + ABOUT_S)
-    except StorageFault:
-        return None

@@ -2,7 +2,6 @@
 sheet for the hatchery's claim, to be printed. Called by `app`."""
 
 import asyncio
-from pathlib import Path
 from urllib.parse import quote
 
 from starlette.exceptions import HTTPException
@@ -13,12 +12,10 @@ from starlette.routing import Route
 from monitor.brooding.arrival import BEFORE, STEP_NAMES, STEPS, arrival_of
 from monitor.brooding.objection import Objection
 from monitor.events import Entry, EntryKind
-from monitor.journal.reader import JournalReader
-from monitor.journal.records import StorageFault
+from monitor.journal.arrival_floor import arrival_floor
 from monitor.page.forms import read_form
 from monitor.page.frame import Frame
-from monitor.site import Place
-from monitor.tell.wording.arrival_words import ABOUT_S, SHEET_TITLE, sheet_rows
+from monitor.tell.wording.arrival_words import SHEET_TITLE, sheet_rows
 
 
 class ArrivalScreen:
@@ -73,10 +70,8 @@ class ArrivalScreen:
         arrival = arrival_of(await self._frame.api.ledger(), box)
         floor_c = None
         if arrival.at is not None:
-            setting = self._frame.api.site.brooder(box)
-            keys = tuple(p.key for p in setting.probes if p.place is Place.FLOOR)
-            path = self._frame.api.journal_path
-            floor_c = await asyncio.to_thread(_floor, path, keys, arrival.at)
+            setting, path = self._frame.api.site.brooder(box), self._frame.api.journal_path
+            floor_c = await asyncio.to_thread(arrival_floor, path, setting, arrival.at)
         return self._frame.screen(
             request,
             "arrival_sheet.html",
@@ -93,11 +88,3 @@ class ArrivalScreen:
         if not name and len(names) == 1:
             return names[0]
         raise HTTPException(404)
-
-
-def _floor(path: Path, keys: tuple[str, ...], at: float) -> tuple[float, float] | None:
-    try:
-        with JournalReader(path) as reader:
-            return reader.reach(keys, at - ABOUT_S, at + ABOUT_S)
-    except StorageFault:
-        return None

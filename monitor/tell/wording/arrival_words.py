@@ -10,7 +10,6 @@ from monitor.tell.wording.words import Voice
 
 SHEET_TITLE = "Chicks on arrival"
 BLANK = "_" * 30
-ABOUT_S = 900.0  # before and after, in which the box is read
 _NOT_SAID = "not written down"
 
 
