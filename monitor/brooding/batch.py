@@ -17,7 +17,7 @@ hours are the same birds: both boxes are one family, with one mortality. An `und
 entry, as if it had never been written; an undo itself is not undone, the entry is written again."""
 
 from bisect import bisect_right
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass, field, replace
 from datetime import date
 
@@ -161,6 +161,14 @@ class Ledger:
     def family(self, batch: Batch) -> tuple[Batch, ...]:
         """All that was split from the same birds, itself among them: one mortality, one report."""
         return tuple(each for each in self.batches if each.root == batch.root)
+
+    def families(self, boxes: Collection[str]) -> list[tuple[Batch, ...]]:
+        """Each family once, as far as it was in these boxes, in the order they began."""
+        found = (
+            tuple(each for each in self.batches if each.root == root and each.brooder in boxes)
+            for root in dict.fromkeys(each.root for each in self.batches)
+        )
+        return [family for family in found if family]
 
     def family_count(self, batch: Batch, *, to_at: float | None = None) -> tuple[int, int]:
         """Birds placed and birds lost so far, over all boxes of the family."""

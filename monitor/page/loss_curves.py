@@ -1,7 +1,6 @@
 """The lost of each batch by age, one line a batch, as a picture. Pure; called by `screen_record`.
 Places as in `day_picture`: paths in a square of 1000 by 1000, the rest in percent."""
 
-from collections.abc import Collection
 from dataclasses import dataclass
 
 from monitor.brooding.batch import Batch, Ledger
@@ -22,15 +21,6 @@ class LossCurves:
     days: int
     most: str  # at the top
     words: str
-
-
-def first_boxes(ledger: Ledger, boxes: Collection[str]) -> list[Batch]:
-    """Each batch of the site once, by the first of these boxes that it was in."""
-    first: dict[int, Batch] = {}
-    for batch in ledger.batches:
-        if batch.brooder in boxes:
-            first.setdefault(batch.root, batch)
-    return [first[root] for root in sorted(first, key=[b.root for b in ledger.batches].index)]
 
 
 def loss_curves(ledger: Ledger, batches: list[tuple[int, Batch]], say: Phrases) -> LossCurves:

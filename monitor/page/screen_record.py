@@ -25,7 +25,7 @@ from monitor.journal.records import StorageFault
 from monitor.page.day_picture import Birds, DayPicture, span_picture
 from monitor.page.day_readings import DayFound, read_span
 from monitor.page.frame import Frame
-from monitor.page.loss_curves import first_boxes, loss_curves
+from monitor.page.loss_curves import loss_curves
 from monitor.page.review_question import Question
 from monitor.page.review_worker import ReviewWorker
 from monitor.page.weight_curve import weight_curve
@@ -168,7 +168,8 @@ class RecordScreen:
         """The site's batches beside each other, the newest first."""
         ledger = await self._frame.api.ledger()
         names = {box.name for box in self._frame.api.site.brooders}
-        firsts = list(enumerate(first_boxes(ledger, names), 1))[-_MOST_BESIDE:]
+        every = enumerate(ledger.families(names), 1)
+        firsts = [(number, family[0]) for number, family in every][-_MOST_BESIDE:]
 
         def card(batch: Batch) -> Callable[[], Awaitable[str]]:
             async def drawn() -> str:

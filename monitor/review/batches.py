@@ -63,10 +63,9 @@ def figures(records: Sequence[Record], number: int) -> BatchFigures | None:
     placed, lost = ledger.family_count(batch, to_at=stop)
     week = min(stop, at_age(batch.hatched, 7, records[0].site.timezone))
     nights = [night for part in nights_of(records, Cut.NOON) for night in part.nights]
-    worst = [[row.exposure for row in night.rows if row] for night in nights]
-    below = [max(e.below_s for e in each) for each in worst]
-    above = [max(e.above_s for e in each) for each in worst]
-    lows = [e.low_c for each in worst for e in each if e.low_c is not None]
+    below, above = [night.below_s for night in nights], [night.above_s for night in nights]
+    there = [row.exposure for night in nights for row in night.rows if row]
+    lows = [told.low_c for told in there if told.low_c is not None]
     return BatchFigures(
         number=number,
         boxes=tuple(dict.fromkeys(one.brooder.name for one in records)),

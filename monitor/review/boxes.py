@@ -25,6 +25,16 @@ class Night:
     notes: tuple[Note, ...]  # each with its box
 
     @property
+    def below_s(self) -> float:
+        """How long it was too cold, s, in the box where it was longest."""
+        return max(row.exposure.below_s for row in self.rows if row is not None)
+
+    @property
+    def above_s(self) -> float:
+        """How long it was too hot, likewise."""
+        return max(row.exposure.above_s for row in self.rows if row is not None)
+
+    @property
     def first(self) -> DayRow:
         """What holds for all boxes, the age and the target, from one that was there."""
         return next(row for row in self.rows if row is not None)
@@ -47,7 +57,7 @@ def open_batch(kept: JournalView, site: Site, asked: Asked, *, now: float | None
     """The records of one batch, one a box; of the box asked for alone, if one is. `asked.batch`
     counts the site's batches where no box is named. Raises NotFound."""
     ledger = fold(kept.entries())
-    batches = batches_of(ledger, site)
+    batches = _families(ledger, site)
     boxes = {each.brooder for family in batches for each in family}
     if asked.brooder is not None or len(boxes) < 2:
         return [open_record(kept, site, asked, now=now)]
@@ -61,7 +71,7 @@ def open_family(
     NotFound."""
     ledger = fold(kept.entries())
     mine = ledger.of(box)[ordinal - 1 : ordinal]
-    family = next((each for each in batches_of(ledger, site) if set(mine) & set(each)), mine)
+    family = next((each for each in _families(ledger, site) if set(mine) & set(each)), mine)
     return _records(kept, site, ledger, family, Asked(), now=now)
 
 
@@ -71,7 +81,7 @@ def open_each(
     """Every batch of the site with its number, the first one first; what holds no record of it is
     left out. Raises NotFound where there is none at all."""
     ledger = fold(kept.entries())
-    batches = batches_of(ledger, site)
+    batches = _families(ledger, site)
     if not batches:
         raise NotFound("the ledger has no batch yet; enter `brooder flock placed`")
     for number, family in enumerate(batches, 1):
@@ -103,15 +113,9 @@ def _records(
     return found
 
 
-def batches_of(ledger: Ledger, site: Site) -> list[tuple[Batch, ...]]:
-    """The site's batches in the order they began, each with its boxes that are still configured."""
-    names = {box.name for box in site.brooders}
-    roots = dict.fromkeys(each.root for each in ledger.batches)
-    families = (
-        tuple(each for each in ledger.batches if each.root == root and each.brooder in names)
-        for root in roots
-    )
-    return [family for family in families if family]
+def _families(ledger: Ledger, site: Site) -> list[tuple[Batch, ...]]:
+    """The site's batches, each with its boxes that are still configured."""
+    return ledger.families([box.name for box in site.brooders])
 
 
 def _chosen(batches: list[tuple[Batch, ...]], asked: Asked) -> tuple[Batch, ...]:

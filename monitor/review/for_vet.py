@@ -5,8 +5,6 @@ Called by the command and the Record screen's child."""
 from collections.abc import Sequence
 from datetime import tzinfo
 
-from jinja2 import Environment, PackageLoader, select_autoescape
-
 from monitor.brooding.arrival import dead_on_arrival
 from monitor.brooding.bird_kinds import KINDS
 from monitor.brooding.calendar import at_age, local_date
@@ -18,6 +16,7 @@ from monitor.review.days import Cut
 from monitor.review.draw import draw
 from monitor.review.exposure import Exposure
 from monitor.review.figure_text import dated, day_text, moment, plural, span_text
+from monitor.review.html_file import template
 from monitor.review.journal_view import NotFound
 from monitor.review.loss_words import CANNOT
 from monitor.review.record import Record
@@ -45,14 +44,8 @@ def for_vet(records: Sequence[Record], *, now: float) -> str:
     degrees = sign(unit)
     floors = [f"{record.brooder.name} {degrees}" for record in records]
     picture = draw(describe_boxes(scenes_of_boxes(records), wide_px=PAPER_PX), "svg")
-    template = Environment(
-        loader=PackageLoader("monitor.review"),
-        autoescape=select_autoescape(),
-        trim_blocks=True,
-        lstrip_blocks=True,
-    ).get_template("for_vet.html")
     half = (len(kept) + 1) // 2 if len(kept) > 8 else len(kept)
-    return template.render(
+    return template("for_vet.html").render(
         title=f"{KINDS[batch.kind].many.capitalize()} hatched {batch.hatched.isoformat()}",
         site=records[0].site.name,
         made=dated(now, zone),
@@ -71,12 +64,6 @@ def for_vet(records: Sequence[Record], *, now: float) -> str:
     )
 
 
-def _worst(day: Night) -> tuple[float, float]:
-    """How long too cold and how long too hot, in the box where it was longest."""
-    there = [row.exposure for row in day.rows if row is not None]
-    return max(e.below_s for e in there), max(e.above_s for e in there)
-
-
 def _later(days: Sequence[Night], zone: tzinfo) -> str | None:
     if not days:
         return None
@@ -86,7 +73,7 @@ def _later(days: Sequence[Night], zone: tzinfo) -> str | None:
 
 def _cells(day: Night, records: Sequence[Record]) -> list[str]:
     zone, unit = records[0].site.timezone, records[0].site.units
-    first, worst = day.first, _worst(day)
+    first = day.first
     floors = []
     for row in day.rows:
         low, high = (None, None) if row is None else (row.exposure.low_c, row.exposure.high_c)
@@ -102,7 +89,10 @@ def _cells(day: Night, records: Sequence[Record]) -> list[str]:
         str(day.placed - day.lost_so_far),
         "/".join(f"{from_celsius(level, unit):.0f}" for level in first.targets_c),
         *floors,
-        *(span_text(seconds) if seconds >= _TOLD_S else "" for seconds in worst),
+        *(
+            span_text(seconds) if seconds >= _TOLD_S else ""
+            for seconds in (day.below_s, day.above_s)
+        ),
     ]
 
 
