@@ -1,5 +1,5 @@
-"""Two million readings as numpy arrays in about a second. Called by `reader` and `forms`, which
-import this module only when asked, so that the daemon never loads numpy.
+"""Two million readings as numpy arrays in about a second. Called by `reader`, which
+imports this module only when asked, so that the daemon never loads numpy.
 
 A row fetched through Python costs more than all that SQLite does for it. So SQLite itself writes
 the numbers of some ten thousand rows into one text, which numpy reads at once."""
@@ -76,26 +76,16 @@ def stretches(
         if first is None:
             return
         start, at = first[0], min(to_ms, first[0] + span_ms)
-        found = stretch(connection, "readings", (start, at), which)
+        found = _stretch(connection, (start, at), which)
         yield found
         # So long that the next holds about _ROWS.
         share = min(4.0, max(0.25, _ROWS / max(1, found.times_ms.size)))
         span_ms = min(_LONGEST_MS, max(1000, int(span_ms * share)))
 
 
-def stretch(
-    connection: sqlite3.Connection,
-    table: str,
-    from_to_ms: tuple[int, int],
-    also: str,
-) -> Rows:
-    """The rows of a stretch of `readings` or `bad_values`; `also` is a further condition."""
-    then = (
-        f"id >= ?1 * {PER_MS} AND id < ?2 * {PER_MS}"
-        if table == "readings"
-        else "at_ms >= ?1 AND at_ms < ?2"
-    )
-    which = f"FROM {table} WHERE {then}{also}"
+def _stretch(connection: sqlite3.Connection, from_to_ms: tuple[int, int], also: str) -> Rows:
+    """The readings of a stretch; `also` is a further condition."""
+    which = f"FROM readings WHERE id >= ?1 * {PER_MS} AND id < ?2 * {PER_MS}{also}"
     found = connection.execute(
         "SELECT group_concat(at_ms - ?1), group_concat(probe_id),"
         f" group_concat({_VALUE.format('temp_c', 'temp_c')}) {which}",

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime, tzinfo
 
 from monitor.journal.forms import payloads
-from monitor.journal.forms.hours import hours
+from monitor.journal.forms.kept_values import kept_values
 from monitor.journal.forms.lines import LineFault
 from monitor.journal.reader import ALL_TIME, JournalReader
 from monitor.journal.time_text import iso
@@ -34,29 +34,15 @@ def readings(
     brooder: str | None = None,
 ) -> Iterator[str]:
     """One row a reading, ordered by time. Values no floor can have are left out."""
-    known = payloads.current(reader.known())
-    if brooder is not None:
-        known = {k: one for k, one in known.items() if one.brooder in (brooder, None)}
-    middles = {
-        key: _row([one.brooder or "", key.rpartition("/")[2], one.place or ""]).removesuffix("\r\n")
-        for key, one in known.items()
-    }
+    known = payloads.current(reader.known(), brooder)
     yield _row([TIME, BROODER, PROBE, PLACE, temperature_heading(unit)])
-    texts: dict[int, str] = {}
-    for hour in hours(reader, known, from_at, to_at):
-        found: list[tuple[int, str]] = []
-        for key, part in hour.parts:
-            if part.bad:
-                continue
-            for value in set(part.values) - texts.keys():
-                texts[value] = payloads.number_text(payloads.shortest(value, unit))
-            middle = middles[key]
-            found += [
-                (at, f"{iso(at)},{middle},{texts[value]}\r\n")
-                for at, value in zip(part.times_ms, part.values, strict=True)
-            ]
-        found.sort(key=lambda item: item[0])
-        yield "".join([row for _, row in found])
+    for at_ms, key, value, _, bad in kept_values(reader, known, from_at, to_at):
+        one = known[key]
+        if not bad:
+            said = payloads.number_text(payloads.shortest(value, unit))
+            yield _row(
+                [iso(at_ms), one.brooder or "", key.rpartition("/")[2], one.place or "", said]
+            )
 
 
 def measures(
@@ -64,20 +50,12 @@ def measures(
 ) -> Iterator[str]:
     """One row a word of a plug, a sensor or a switch, ordered by time. What is measured has its
     unit in its name: `west lamp power_w`."""
-    known = reader.meters()
-    if brooder is not None:
-        known = {k: one for k, one in known.items() if one.brooder in (brooder, None)}
+    known = payloads.current(reader.meters(), brooder)
     yield _row([TIME, BROODER, "measured", "value"])
-    for hour in hours(reader, known, from_at, to_at):
-        found = [
-            (at, key, payloads.number_text(payloads.raw_number(known[key], value)))
-            for key, part in hour.parts
-            for at, value in zip(part.times_ms, part.values, strict=True)
-        ]
-        yield "".join(
-            _row([iso(at), known[key].brooder or "", key.partition("/")[2], value])
-            for at, key, value in sorted(found, key=lambda one: one[0])
-        )
+    for at_ms, key, value, *_ in kept_values(reader, known, from_at, to_at):
+        one = known[key]
+        said = payloads.number_text(payloads.raw_number(one, value))
+        yield _row([iso(at_ms), one.brooder or "", key.partition("/")[2], said])
 
 
 def ledger(reader: JournalReader, from_at: float, to_at: float) -> Iterator[str]:

@@ -6,6 +6,7 @@ what a probe sent with up to three decimals comes back as it was."""
 
 import json
 from collections.abc import Mapping
+from functools import lru_cache
 from typing import Any
 
 from monitor.journal.records import KnownProbe
@@ -23,6 +24,7 @@ def raw_number(known: KnownProbe, value: int, *, corrected: bool = True) -> floa
     return shortest(value, unit, known.offset_c if corrected else 0.0)
 
 
+@lru_cache(100_000)
 def shortest(value: int, unit: Unit, offset_c: float = 0.0) -> float:
     """The number with the fewest decimals that is kept as this value again."""
     exact = from_celsius(value / PER_DEGREE - offset_c, unit)
@@ -78,6 +80,11 @@ def _put(whole: dict[str, Any], pointer: str, value: Any) -> None:
     place[last] = value
 
 
-def current(known: Mapping[int, KnownProbe]) -> dict[str, KnownProbe]:
-    """Each probe as it was configured last: what an export is to replay under."""
-    return {one.key: one for _, one in sorted(known.items())}
+def current(known: Mapping[Any, KnownProbe], brooder: str | None = None) -> dict[str, KnownProbe]:
+    """Each probe (of a brooder, with the site's) as it was configured last: what an export is to
+    replay under."""
+    return {
+        one.key: one
+        for _, one in sorted(known.items())
+        if brooder is None or one.brooder in (brooder, None)
+    }

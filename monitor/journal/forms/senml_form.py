@@ -9,7 +9,7 @@ import re
 from collections.abc import Iterator
 
 from monitor.journal.forms import payloads
-from monitor.journal.forms.hours import hours
+from monitor.journal.forms.kept_values import kept_values
 from monitor.journal.reader import ALL_TIME, JournalReader
 from monitor.journal.resolution import PER_DEGREE
 
@@ -25,39 +25,27 @@ def readings(
 ) -> Iterator[str]:
     """The pack in pieces, one record a line, ordered by time. Empty: an empty list, which is not a
     pack but is what a reader of JSON expects."""
-    meters = reader.meters()
-    known = payloads.current(reader.known()) | meters
-    if brooder is not None:
-        known = {k: one for k, one in known.items() if one.brooder in (brooder, None)}
-    names = {key: json.dumps(name(key)) for key in known}
+    meters = payloads.current(reader.meters(), brooder)
+    known = payloads.current(reader.known(), brooder) | meters
     # A state has no unit; "/" is SenML's for a ratio, and 0 and 1 are that too (RFC 8428, 12.1).
     units = {
-        names[key]: '"u":' + json.dumps("/" if one.unit == one.place else one.unit) + ","
+        key: '"u":' + json.dumps("/" if one.unit == one.place else one.unit) + ","
         for key, one in meters.items()
-        if key in names
     }
+    names = {key: json.dumps(name(key)) for key in known}
     base_ms: int | None = None
     yield "["
-    for hour in hours(reader, known, from_at, to_at):
-        found = sorted(
-            (at, names[key], value)
-            for key, part in hour.parts
-            if not part.bad
-            for at, value in zip(part.times_ms, part.values, strict=True)
-        )
-        records = []
-        for at, word, value in found:
-            shown = payloads.number_text(value / PER_DEGREE)
-            if base_ms is None:
-                base_ms = at // 1000 * 1000
-                head = f'"bt":{base_ms // 1000},"bu":"Cel",'
-                separator = "\n"
-            else:
-                head, separator = "", ",\n"
-            offset = payloads.number_text((at - base_ms) / 1000)
-            unit = units.get(word, "")
-            records.append(f'{separator}{{{head}"n":{word},{unit}"t":{offset},"v":{shown}}}')
-        yield "".join(records)
+    for at_ms, key, value, _, bad in kept_values(reader, known, from_at, to_at):
+        if bad:
+            continue
+        head, separator = "", ",\n"
+        if base_ms is None:
+            base_ms = at_ms // 1000 * 1000
+            head, separator = f'"bt":{base_ms // 1000},"bu":"Cel",', "\n"
+        offset = payloads.number_text((at_ms - base_ms) / 1000)
+        shown = payloads.number_text(value / PER_DEGREE)
+        unit = units.get(key, "")
+        yield f'{separator}{{{head}"n":{names[key]},{unit}"t":{offset},"v":{shown}}}'
     yield "\n]\n"
 
 
