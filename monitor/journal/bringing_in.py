@@ -176,7 +176,7 @@ def _entries(
             undoes_id = of_number.get(entry.undoes, f"unknown {entry.undoes}")
         arriving = replace(entry, undoes_id=undoes_id)
         # Without an identity of its own it is known by what it says.
-        own = entry.id or said_here.get(_said(arriving)) or id_of(arriving, of_moment[entry.at])
+        own = entry.id or said_here.get(_said(arriving)) or _id_of(arriving, of_moment[entry.at])
         of_moment[entry.at] += 1
         of_number[entry.number or place] = own
         if own in ids:
@@ -188,7 +188,7 @@ def _entries(
     return added, len(entries) - added
 
 
-def id_of(entry: Entry, nth: int) -> str:
+def _id_of(entry: Entry, nth: int) -> str:
     """The identity of an entry that was kept before entries had one: two journals that are given
     the same old record give it the same. `nth`: of the entries of its moment, to keep their order.
     """

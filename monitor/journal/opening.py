@@ -127,8 +127,8 @@ def about_aside(aside: Path) -> str:
     if f".{EARLIER}-" in aside.name:
         return (
             "the old one is in the form of an earlier version of brooder and is kept as"
-            f" {aside.name}; its birds and alarms were taken over, its readings were not: to have"
-            " them here, use `brooder export` of that version and then `brooder import`"
+            f" {aside.name}: enter the birds anew, or bring the record over with `brooder export`"
+            " of that version and then `brooder import`"
         )
     why = (
         "was written by a newer version of brooder" if f".{NEWER}-" in aside.name else "was damaged"

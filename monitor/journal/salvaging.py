@@ -26,7 +26,7 @@ from typing import Any
 
 from monitor.child import environment
 from monitor.events import Entry
-from monitor.journal import earlier_form, opening, rows, schema, writing
+from monitor.journal import opening, rows, schema, writing
 from monitor.journal.forms import lines
 from monitor.journal.forms.lines import LineFault
 from monitor.journal.resolution import PER_MS, is_ms
@@ -248,10 +248,6 @@ def _new_head(copy: Path) -> bool:
 
 def _copy(source: sqlite3.Connection, into: sqlite3.Connection, table: str, report: Report) -> bool:
     """Was all of the table read?"""
-    if earlier_form.is_it(source):
-        added = earlier_form.copy(source, into, table)
-        report.rows[table] = report.rows.get(table, 0) + added
-        return True
     columns = [row[1] for row in into.execute(f"PRAGMA table_info({table})")]
     slots = ", ".join("?" * len(columns))
     insert = f"INSERT OR IGNORE INTO {table} ({', '.join(columns)}) VALUES ({slots})"  # noqa: S608

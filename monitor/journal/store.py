@@ -61,7 +61,7 @@ class Journal:
         new one begun with whatever ledger, snapshots and unsent messages could still be read;
         `distrust` does so with a file that only a commit has found to be damaged, `replace_newer`
         with a sound one that a newer version has written. One in the form of an earlier version is
-        set aside too, and its ledger, alarms and unsent messages are taken over.
+        set aside too.
         Raises StorageFault: in-use, read-only, full, newer, failed."""
         lock = opening.WriterLock(path)
         at = time.time() if wall is None else wall
@@ -93,7 +93,7 @@ class Journal:
             schema.refuse_newer(connection, path)
             schema.prepare(connection)
             schema.create(connection)
-            if aside is not None:
+            if aside is not None and f".{opening.EARLIER}-" not in aside.name:
                 with suppress(Exception):  # a watch without its past is still a watch
                     salvaging.carry_over(aside, connection)
             return cls(path, connection, lock, aside)

@@ -1,7 +1,6 @@
 """The journal as others see it: plain tables, views in the site's time and units, the forms of
 before and after."""
 
-import json
 import sqlite3
 from pathlib import Path
 from typing import Any
@@ -23,7 +22,7 @@ from monitor.events import (
 from monitor.journal import local_views
 from monitor.journal.opening import about_aside
 from monitor.journal.reader import JournalReader
-from monitor.journal.records import Commit, Entered, OutboxRow, StorageFault
+from monitor.journal.records import Commit, Entered, StorageFault
 from monitor.journal.store import Journal
 from monitor.units import Unit
 
@@ -123,43 +122,15 @@ def test_old_readings_go_where_that_is_asked_for_and_the_ledger_stays(
         assert reader.readings("porch/floor")[0].size == 20, "kept for ever otherwise"
 
 
-def earlier(path: Path) -> None:
-    """A journal of the form before this one, as that version left it: closed, with its tail."""
-    placed = {"at": T0, "entry": "placed", "brooder": "porch", "number": 1, "count": 100,
-              "hatched": "2026-02-08", "kind": "broiler"}  # fmt: skip
-    loss = {"at": T0 + 9, "entry": "loss", "brooder": "porch", "number": 2, "count": 10}
-    undo = {"at": T0 + 99, "entry": "undo", "number": 3, "undoes": 2}
-    change = {"at": T0 + 50, "brooder": "porch", "alarm": "cold", "change": "raised",
-              "priority": "warning", "cause": "cold-night", "occurrence": "porch/cold/1",
-              "facts": {"temp_c": 29.5}}  # fmt: skip
+def test_a_journal_of_the_form_before_is_set_aside_and_named(path: Path) -> None:
     with sqlite3.connect(path) as old:
         old.executescript(
             "CREATE TABLE log (seq INTEGER PRIMARY KEY, at_ms, tick_ms, readings, others, marks);"
-            "CREATE TABLE packed (key INTEGER PRIMARY KEY, changed_seq, readings BLOB);"
             "CREATE TABLE entries (number INTEGER PRIMARY KEY, at_ms INTEGER NOT NULL, entry TEXT);"
-            "CREATE TABLE changes (id INTEGER PRIMARY KEY, at_ms, occurrence, change, body TEXT);"
-            "CREATE TABLE outbox (id INTEGER PRIMARY KEY, key TEXT, contact TEXT, at_ms INTEGER,"
-            " priority TEXT, message TEXT, state TEXT, tries INTEGER, next_try_ms INTEGER);"
             "PRAGMA user_version = 2;"
-        )
-        old.executemany(
-            "INSERT INTO entries VALUES (?, ?, ?)",
-            [(e["number"], round(e["at"] * 1000), json.dumps(e)) for e in (placed, loss, undo)],
-        )
-        old.execute(
-            "INSERT INTO changes VALUES (1, ?, 'porch/cold/1', 'raised', ?)",
-            (round(T0 * 1000) + 50_000, json.dumps(change)),
-        )
-        old.execute(
-            "INSERT INTO outbox VALUES (1, 'k', 'me', ?, 'urgent', '{}', 'pending', 0, NULL)",
-            (round(T0 * 1000),),
         )
     old.close()
     path.with_name(path.name + "-tail").write_bytes(bytes(65536))
-
-
-def test_a_journal_of_the_form_before_is_set_aside_and_its_birds_go_on(path: Path) -> None:
-    earlier(path)
     before = path.read_bytes()
     with pytest.raises(StorageFault, match="in the form of an earlier version"):
         JournalReader(path).entries()
@@ -168,28 +139,10 @@ def test_a_journal_of_the_form_before_is_set_aside_and_its_birds_go_on(path: Pat
         assert aside == path.with_name("journal.db.earlier-form-20260210T010000Z")
         assert aside.read_bytes() == before
         assert aside.with_name(aside.name + "-tail").exists()
-        assert [(e.entry, e.count, e.undoes) for e in reader.entries()] == [
-            (EntryKind.PLACED, 100, None),
-            (EntryKind.LOSS, 10, None),
-            (EntryKind.UNDO, None, 2),
-        ]
-        assert [change.alarm for change in reader.changes()] == [AlarmName.COLD]
-        assert [row.key for row in reader.outbox_pending()] == ["k"]
-        assert journal.next_entry_number() == 4
-        unsent = OutboxRow(key="l", contact="me", at=T0, priority="x", message={})
-        journal.commit(Commit(outbox=[unsent]))
+        assert reader.entries() == []
+        journal.commit(batch(reading(T0)))
     said = about_aside(aside)
-    assert "its birds and alarms were taken over, its readings were not" in said
+    assert "enter the birds anew" in said
     assert "`brooder import`" in said
     with Journal.open(path) as journal:
         assert journal.set_aside is None
-
-
-def test_a_damaged_journal_of_the_form_before_still_leaves_its_birds(path: Path) -> None:
-    earlier(path)
-    raw = bytearray(path.read_bytes())
-    raw[8192:12288] = b"\xa5" * 4096  # where its readings were
-    path.write_bytes(raw)
-    with Journal.open(path, wall=T0) as journal, JournalReader(path) as reader:
-        assert journal.set_aside is not None
-        assert [e.count for e in reader.entries()] == [100, 10, None]
