@@ -123,6 +123,7 @@ def box_evening(
     return BoxEvening(
         brooder=box.name,
         now_c=box.temp_c,
+        too_hot=box.too_hot,
         target_c=box.target_c,
         outlook=box.outlook,
         next_target_c=step.to_c if step is not None and tomorrow else None,

@@ -160,6 +160,11 @@ class BrooderStatus:
     warm_up: WarmUp | None = None  # None: birds are in
     heat_in: HeatIn | None = None  # None: not every source has a plug that measures
 
+    @property
+    def too_hot(self) -> bool:
+        """Above its band."""
+        return self.temp_c is not None and self.high_c is not None and self.temp_c > self.high_c
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SiteStatus:

@@ -3,6 +3,7 @@ there is nothing to do. Called by `tell.evening_call` once a local day, at bedti
 
 from dataclasses import dataclass
 
+from monitor.tell.wording.temperature import COOL_FIRST
 from monitor.tell.wording.words import Voice, Words, compose, listed
 from monitor.thermal.diagnosis import Outlook
 from monitor.thermal.tonight import CLEAR_CHANCE, WARN_CHANCE
@@ -20,6 +21,7 @@ class BoxEvening:
 
     brooder: str
     now_c: float | None = None
+    too_hot: bool = False
     target_c: float | None = None
     outlook: Outlook | None = None
     next_target_c: float | None = None  # of tomorrow, where that is a step down
@@ -84,7 +86,8 @@ def _stands(box: BoxEvening, voice: Voice, at: float) -> str:
     if outlook.below_now:
         return f"{now}; {low}. It is too cold now: add cover or heat before bed."
     if outlook.chance >= WARN_CHANCE:
-        return f"{now}; {low}. It may not hold: add cover or heat before bed."
+        do = COOL_FIRST if box.too_hot else "It may not hold: add cover or heat before bed."
+        return f"{now}; {low}. {do}"
     if box.called_off_at is not None:
         told = voice.clock(box.called_off_at, at)
         return (

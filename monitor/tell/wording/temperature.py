@@ -151,8 +151,8 @@ def cold_night(change: Change, voice: Voice, box: Brooder | None) -> Words:
     target = f", should be {voice.temp(facts['target_c'])}" if "target_c" in facts else ""
     hopeless = any(clause.startswith(WARMER_ROOM) for clause in facts.get("mend", ()))
     do = f"{WARMER_ROOM.capitalize()}." if hopeless else "Add cover or heat in time."
-    if "high_c" in facts and facts.get("temp_c", 0.0) > facts["high_c"] and not hopeless:
-        do = "It is too hot now: let it cool first, then add cover or heat before dark."
+    if "high_c" in facts and facts.get("temp_c", 0.0) > facts["high_c"]:
+        do = f"{TOO_HOT_NOW}. {do}" if hopeless else COOL_FIRST
     first = (
         f"Likely down to {voice.temp(lowest)}{when}{target}. {do}"
         if lowest is not None
@@ -266,6 +266,8 @@ def _falling(voice: Voice, change: Change) -> str | None:
     return f"The floor has been falling{fast}{since}.{still}"
 
 
+TOO_HOT_NOW = "It is too hot now: let it cool first"
+COOL_FIRST = f"{TOO_HOT_NOW}, then add cover or heat for the night."
 BY_HOW_IT_COOLS = "Nothing measures the outside: this goes by how the floor cools."
 
 

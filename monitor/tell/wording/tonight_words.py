@@ -4,7 +4,7 @@ sure that is, how cold at worst, what would make it hold."""
 from collections.abc import Iterator
 
 from monitor.tell.wording import first_aid
-from monitor.tell.wording.temperature import BY_HOW_IT_COOLS
+from monitor.tell.wording.temperature import BY_HOW_IT_COOLS, COOL_FIRST
 from monitor.tell.wording.words import Voice, span
 from monitor.thermal.by_size import BySize, NightAsked
 from monitor.thermal.diagnosis import Outlook
@@ -32,6 +32,8 @@ def asked_lines(
     right = f"{voice.temp(target_c)}, and right is down to {voice.temp(low_c)}"
     if status.batch is not None and outlook is not None:
         answer, *more = tonight(outlook, voice, now, status.temp_at)
+        if status.too_hot and outlook.chance >= CLEAR_CHANCE:
+            answer = f"{answer} {COOL_FIRST}"
         return (f"{status.name}: {answer}", f"It should be {right}.", *more)
     if status.batch is not None:
         first = f"{status.name}: it should be {right}."

@@ -29,7 +29,7 @@ def test_too_hot_before_a_mild_night_is_what_it_was() -> None:
 
 def test_a_cold_night_ahead_of_a_box_that_is_too_hot_says_both() -> None:
     text = said(AlarmName.COLD_NIGHT, temp_c=38.4, high_c=37.8)
-    assert "It is too hot now: let it cool first, then add cover or heat before dark." in text
+    assert "It is too hot now: let it cool first, then add cover or heat for the night." in text
 
 
 def test_less_heat_is_for_a_morning_and_waits_for_a_mild_night() -> None:

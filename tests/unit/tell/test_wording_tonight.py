@@ -3,7 +3,7 @@
 import pytest
 from tell_samples import NIGHT, site
 
-from monitor.tell.wording import Voice
+from monitor.tell.wording import BoxEvening, Voice, evening
 from monitor.tell.wording.tonight_words import tonight
 from monitor.thermal.diagnosis import Interval, Outlook
 from monitor.units import Unit
@@ -86,3 +86,12 @@ def test_the_air_that_the_birds_need_is_said() -> None:
     lines = said(open_share=0.3)
     assert any(line.startswith("Leave a third of the top open: the birds") for line in lines)
     assert not any("the air" in line for line in said(open_share=0.01))
+
+
+def test_at_bedtime_a_box_that_is_too_hot_and_may_not_hold_is_let_cool_first() -> None:
+    box = BoxEvening(
+        brooder="porch", now_c=38.4, target_c=35.0, outlook=outlook(chance=0.7), too_hot=True
+    )
+    words = evening([box], [], Voice(site()), NIGHT)
+    assert "It is too hot now: let it cool first" in words.body
+    assert "add cover or heat before bed" not in words.body
