@@ -28,12 +28,13 @@ def obey(core: Core, prefix: str, delivery: MqttMessage, now: Moment) -> bool:
         return False
     if delivery.retain or delivery.held:
         # An answer given while nobody listened was to an alarm of then, not to one of now.
-        core.refuse(delivery.topic, "an answer kept by the broker", delivery.payload, now.at)
+        why = "an answer kept by the broker"
+        core.hearing.refuse(delivery.topic, why, delivery.payload, now.at)
         return True
     try:
         core.enter(_entry(delivery.payload, now), now)
     except (Objection, ValueError) as refused:
-        core.refuse(delivery.topic, str(refused), delivery.payload, now.at)
+        core.hearing.refuse(delivery.topic, str(refused), delivery.payload, now.at)
         log.warning("A command was refused.", extra=facts(topic=delivery.topic, why=refused))
     return True
 

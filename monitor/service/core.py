@@ -1,15 +1,13 @@
 """From a message to changes, messages and a batch to keep. No thread, no socket, no file: the live
 service, the replay, the rehearsal and the offline commands all run this one core.
 
-Not for two threads at once. What happened since the last `take` waits in a Batch; whoever takes it
+Not for two threads at once. What happened since the last `take` waits in a commit; whoever takes it
 makes it durable before it tells or acknowledges anything."""
 
-from collections import OrderedDict
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
-from monitor.brooding.batch import LEDGER_KINDS, Batch, Ledger, fold
-from monitor.brooding.objection import Objection, objection
+from monitor.brooding.batch import LEDGER_KINDS, Ledger, fold
 from monitor.events import (
     AlarmName,
     BadValue,
@@ -21,23 +19,13 @@ from monitor.events import (
     Moment,
     Reading,
     State,
-    new_id,
 )
-from monitor.intake.payload import Outcome, Rejected, read, read_all
-from monitor.intake.refused import RefusedRecord, excerpt
-from monitor.intake.repeated import StampedMemory
-from monitor.intake.router import Router
-from monitor.intake.worth_keeping import WorthKeeping
-from monitor.journal.records import (
-    Commit,
-    Entered,
-    Input,
-    RefusedCount,
-    WatcherFault,
-    kept_at,
-    kept_temp_c,
-)
-from monitor.site import Brooder, Place, Site
+from monitor.journal.records import Commit, Entered, Input, WatcherFault
+from monitor.service.configuration_fit import moved_into
+from monitor.service.entry_rules import in_order, numbered, placed_by_configuration, refuse_wrong
+from monitor.service.hearing import Hearing
+from monitor.service.ledger_gaps import lost_from, unknown_in, with_free_number
+from monitor.site import Site
 from monitor.tell.contact import Contact
 from monitor.tell.message import Message
 from monitor.tell.outbox import rows
@@ -45,10 +33,6 @@ from monitor.tell.plan import Plan
 from monitor.tell.policy import Policy
 from monitor.watch.engine import Engine
 from monitor.watch.status import SiteStatus
-
-SAYS_NOW_S = 60.0  # an entry of this minute is of now
-SHORT_PAYLOAD = 32  # bytes; a bare number, read the fast way
-_SPOILED_EVERY_S = 20.0  # so much of what cannot be read is told to the watch, and kept
 
 
 @dataclass(slots=True)
@@ -73,17 +57,11 @@ class Core:
     ) -> None:
         self.site = site
         self.engine = Engine(site, start)
-        self.router = Router(site.all_sensors)
-        self._measure_of = {m.key: m.quantity for m in site.all_meters}
-        self._worth_keeping = WorthKeeping()
-        self.refused = RefusedRecord()
-        self.stamped = StampedMemory()
+        self.hearing = Hearing(site)
         self._now = start
         self._plan = Plan(site, contacts, policy, look=lambda: self.status(self._now))
         self._next_entry_number = next_entry_number
-        self._answers: list[Entry] = []  # acknowledgements, by which a link is known as used
-        self._refused: OrderedDict[tuple[str, str], RefusedCount] = OrderedDict()
-        self._spoiled: dict[str, float] = {}  # tick of the latest word that was no number, by probe
+        self.answers: list[Entry] = []  # acknowledgements, by which a link is known as used
         self._happened = CoreOutput()
         # The morning message comes also where nothing ever happens.
         self._plan.advance(start)
@@ -102,73 +80,23 @@ class Core:
     ) -> bool:
         """One message. False: nothing of ours claims the topic. `received` is when it was sent, as
         far as known; `arrived`, if that was later: the broker had held it."""
-        sensors = self.router.route(topic)
-        for probe in sensors:
-            if len(payload) < SHORT_PAYLOAD:
-                self._heard(read(payload, probe, received, arrived), topic, payload, clock_sure)
-            else:
-                for outcome in read_all(payload, probe, received, arrived=arrived):
-                    if not self._is_repeated(outcome, received):
-                        self._heard(outcome, topic, payload, clock_sure)
-        return bool(sensors)
-
-    def refuse(self, topic: str, reason: str, payload: bytes, at: float) -> None:
-        """A message that could not be read: counted and kept in the small record."""
-        kind = self.refused.add(topic, reason, payload, at)
-        key = (kind.topic, kind.reason)
-        old = self._refused.get(key)
-        self._refused[key] = RefusedCount(
-            topic=kind.topic,
-            reason=kind.reason,
-            count=1 if old is None else old.count + 1,
-            first_at=at if old is None else old.first_at,
-            last_at=at,
-            excerpt=excerpt(payload),
-        )
-        while len(self._refused) > 200:
-            self._refused.popitem(last=False)
+        taken = self.hearing.hear(topic, payload, received, arrived=arrived, clock_sure=clock_sure)
+        for item in taken or ():
+            self._happened.batch.inputs.append(item)
+            self.take_in(item)
+        return taken is not None
 
     def enter(self, entry: Entry, now: Moment) -> tuple[Entry, list[Change]]:
         """Keeps a ledger entry or carries out an act on an alarm; the entry with its number, and
         what changed. Raises Objection, with nothing kept."""
-        entry = self._in_order(entry, now)
-        self.refuse_wrong(entry)
+        entry = in_order(entry, self.ledger, now)
+        refuse_wrong(entry, self.ledger, self.site)
         return self._keep(entry, now)
 
     def _keep(self, entry: Entry, now: Moment) -> tuple[Entry, list[Change]]:
-        number = entry.number or self._next_entry_number()  # a recorded entry keeps its own
-        undone = None if entry.undoes is None else self.ledger.entry(entry.undoes)
-        numbered = replace(
-            entry,
-            number=number,
-            at=kept_at(entry.at),
-            id=entry.id or new_id(number),
-            undoes_id=entry.undoes_id or (undone.id if undone is not None else None),
-        )
-        self._happened.batch.inputs.append(Entered(numbered, now))
-        return numbered, self._entered(numbered, now)
-
-    def _in_order(self, entry: Entry, now: Moment) -> Entry:
-        """What is written now comes after all that was written before, also where the clock was set
-        back since: else birds placed now would have left with those before them."""
-        if entry.entry not in LEDGER_KINDS or abs(entry.at - now.at) > SAYS_NOW_S:
-            return entry
-        last = max((e.at for e in self.ledger.entries if e.brooder == entry.brooder), default=0.0)
-        return replace(entry, at=max(entry.at, last))
-
-    def refuse_wrong(self, entry: Entry) -> None:
-        """Raises Objection where `enter` would."""
-        names = [b.name for b in self.site.brooders]
-        if entry.entry in LEDGER_KINDS:
-            # Birds in a box that is no longer configured can still be moved out of it.
-            known = dict.fromkeys([*names, *self.ledger.open])
-            words = objection(self.ledger, entry, zone=self.site.timezone, brooders=known)
-            if words is not None:
-                raise Objection(words)
-        elif entry.brooder is not None and entry.brooder not in names:
-            raise Objection(
-                f"No brooder is called {entry.brooder!r}; it must be one of {', '.join(names)}."
-            )
+        entry = numbered(entry, self.ledger, self._next_entry_number)
+        self._happened.batch.inputs.append(Entered(entry, now))
+        return entry, self._entered(entry, now)
 
     def fault(self, name: AlarmName, active: bool, now: Moment, facts: Facts) -> None:
         """The watcher itself is not well, or is again."""
@@ -202,7 +130,8 @@ class Core:
         """One input of the journal, kept already: as it was given then."""
         match item:
             case Reading():
-                self._changed(self.engine.reading(item), Moment(item.at, item.tick))
+                if changes := self.engine.reading(item):
+                    self._changed(changes, Moment(item.at, item.tick))
             case BadValue():
                 self._changed(self.engine.bad_value(item), Moment(item.at, item.tick))
             case Measured():
@@ -227,11 +156,6 @@ class Core:
         return self.engine.ledger
 
     @property
-    def answers(self) -> list[Entry]:
-        """Every acknowledgement kept."""
-        return self._answers
-
-    @property
     def waiting(self) -> Commit:
         """What would be taken, to look at only."""
         return self._happened.batch
@@ -251,9 +175,8 @@ class Core:
         happened = self._happened
         happened.batch.outbox += [row for message in happened.messages for row in rows(message)]
         happened.batch.changes.sort(key=lambda change: change.at)
-        happened.batch.refused += self._refused.values()
+        happened.batch.refused += self.hearing.take_refused()
         happened.batch.advanced_to = now
-        self._refused.clear()
         self._happened = CoreOutput()
         return happened
 
@@ -274,65 +197,36 @@ class Core:
     def know_entries(self, entries: Iterable[Entry]) -> None:
         """The ledger kept so far. The engine knows what its snapshot knew; `take_in` tells it the
         rest."""
-        self._answers = [e for e in entries if e.entry is EntryKind.ACKNOWLEDGE]
+        self.answers = [e for e in entries if e.entry is EntryKind.ACKNOWLEDGE]
 
     def reconcile(self, kept: list[Entry], now: Moment) -> None:
         """The journal was opened anew while the watch ran, and its ledger is `kept`: what only we
         know is to be kept there, what only it knows is learned. A snapshot must follow at once."""
-        there = {_identity(entry) for entry in kept}
-        ours = (*self.ledger.entries, *self._answers)
-        known = {_identity(entry) for entry in ours}
+        ours = (*self.ledger.entries, *self.answers)
         inputs = self._happened.batch.inputs
-        waiting = {_identity(item.entry) for item in inputs if isinstance(item, Entered)}
-        for entry in ours:
-            if _identity(entry) not in there | waiting:
-                inputs.append(Entered(entry, now))
-        for entry in kept:
-            if _identity(entry) not in known and entry.entry in LEDGER_KINDS:
+        waiting = [item.entry for item in inputs if isinstance(item, Entered)]
+        inputs += [Entered(entry, now) for entry in unknown_in([*kept, *waiting], ours)]
+        for entry in unknown_in(ours, kept):
+            if entry.entry in LEDGER_KINDS:
                 self._entered(entry, now)
 
     def learn(self, kept: Iterable[Entry], now: Moment, *, damaged: bool = False) -> int:
         """Which birds are where, as the second copy says: what the journal has lost is taken in,
-        and kept in it with the next commit; how many entries that are. One whose number another
-        entry has got meanwhile gets a new one: nothing in the copy names a number.
+        and kept in it with the next commit; how many entries that are.
 
         Of a `damaged` ledger the undo of a slip may be lost and not the slip: birds that the copy
         knows are in the box, whatever else is written."""
         kept = list(kept)
-        ids = {entry.id for entry in self.ledger.entries}
-        there = {_what(entry) for entry in self.ledger.entries}
-        lost = sorted((e for e in kept if _what(e) not in there), key=lambda e: (e.at, e.number))
+        lost = lost_from(self.ledger, kept)
         for entry in lost:
-            taken = {known.number for known in self.ledger.entries}
-            if entry.number in taken:
-                entry = replace(entry, number=self._next_entry_number())  # noqa: PLW2901
-            if entry.id in ids:  # the journal has it, but damaged
-                entry = replace(entry, id=new_id(entry.number))  # noqa: PLW2901
-            self._happened.batch.inputs.append(Entered(entry, now))
-            self._entered(entry, now)
-        forgotten = fold(kept).open.items() if damaged else ()
-        for box, index in forgotten:
-            if box not in self.ledger.open:
-                self._give(fold(kept).batches[index], box, "known from the second copy", now)
-                lost.append(self.ledger.entries[-1])
-        return len(lost)
-
-    def _give(self, batch: Batch, box: str, note: str, now: Moment) -> None:
-        """The birds of a batch are in that box from now on."""
-        # The clock may have been set back since.
-        written = (e.at for e in self.ledger.entries if e.brooder == box)
-        at = max(now.at, batch.tallies[-1].at, *written)
-        placed = Entry(
-            at=at,
-            entry=EntryKind.PLACED,
-            brooder=box,
-            count=batch.head_count(),
-            hatched=batch.hatched.isoformat(),
-            kind=batch.kind,
-            note=note,
-            by="configuration",
-        )
-        self._keep(placed, now)
+            self._keep(with_free_number(entry, self.ledger, self._next_entry_number), now)
+        copy = fold(kept)
+        missing = [box for box in copy.open if box not in self.ledger.open] if damaged else []
+        for box in missing:
+            batch = copy.batches[copy.open[box]]
+            note = "known from the second copy"
+            self._keep(placed_by_configuration(batch, box, note, self.ledger, now), now)
+        return len(lost) + len(missing)
 
     def reconfigured(
         self, site: Site, contacts: tuple[Contact, ...], policy: Policy, now: Moment
@@ -343,112 +237,24 @@ class Core:
         engine.restore(self.engine.kept())
         plan = Plan(site, contacts, policy, look=lambda: self.status(self._now))
         plan.restore(self._plan.kept(), 0.0)
-        router = Router(site.all_sensors)
-        self.site, self.engine, self.router, self._plan = site, engine, router, plan
+        self.site, self.engine, self._plan = site, engine, plan
+        self.hearing.reconfigured(site)
         self._plan_due = plan.next_due
-        self._measure_of = {m.key: m.quantity for m in site.all_meters}
         self.fit_configuration(now)
-
-    def lost_by(self, site: Site) -> list[str]:
-        """The birds that nobody would watch over with that configuration, in sentences."""
-        boxes = {box.name: box for box in site.brooders}
-        before = {box.name: box for box in self.site.brooders}
-        renamed = {box.renamed_from for box in site.brooders}
-        lost = []
-        for name in sorted(self.ledger.open):
-            batch, box = self.ledger.running(name), boxes.get(name)
-            heads = 0 if batch is None else batch.head_count()
-            if box is None and name not in renamed:
-                lost.append(
-                    f"{heads} birds are in {name}, which this configuration does not have; if the "
-                    f'box only has another name now, write renamed_from = "{name}" under it; if '
-                    "they are gone, say so first: "
-                    f'brooder flock moved --brooder "{name}"'
-                )
-            elif box is not None and _on_floor(before.get(name)) and not _on_floor(box):
-                lost.append(
-                    f"{heads} birds are in {name}, and this configuration takes its last floor "
-                    "probe away: cold would not be watched for there"
-                )
-        return lost
 
     def fit_configuration(self, now: Moment) -> None:
         """After a reload and at each start. The birds of a box that was renamed go over into it, in
         the ledger for all to see; those that the configuration leaves unwatched are told of."""
         for box in self.site.brooders:
-            old = box.renamed_from
-            batch = None if old is None else self.ledger.running(old)
-            if old is None or batch is None or self.ledger.running(box.name) is not None:
-                continue
-            moved = Entry(
-                at=max(now.at, batch.tallies[-1].at),
-                entry=EntryKind.MOVED,
-                brooder=old,
-                count=batch.head_count(),
-                note=f"the box is called {box.name} now",
-                by="configuration",
-            )
-            self._keep(moved, now)
-            self._give(batch, box.name, f"the box was called {old} before", now)
+            for entry in moved_into(box, self.ledger, now):
+                self._keep(entry, now)
         self._changed(self.engine.look_again(now), now)
 
     # -- inside
 
-    def _is_repeated(self, outcome: Outcome, received: Moment) -> bool:
-        # What has no stamp got the time of its message, and is always new.
-        if not isinstance(outcome, Reading) or outcome.at == received.at:
-            return False
-        return self.stamped.is_repeated(outcome.probe, outcome.at, outcome.temp_c)
-
-    def _heard(self, outcome: Outcome, topic: str, payload: bytes, clock_sure: bool) -> None:
-        if isinstance(outcome, Reading):
-            # As the journal keeps it, so that a rebuilt state is the same to the last digit.
-            at, tick, probe, temp_c, sure = outcome
-            kept, kept_c = kept_at(at), kept_temp_c(temp_c)
-            reading = outcome
-            if kept != at or tick != at or kept_c != temp_c or not clock_sure:
-                kept_tick = kept if tick == at else kept_at(tick)
-                reading = Reading(kept, kept_tick, probe, kept_c, sure and clock_sure)
-            self._happened.batch.inputs.append(reading)
-            changes = self.engine.reading(reading)
-            if changes:
-                self._changed(changes, Moment(reading.at, reading.tick))
-        elif isinstance(outcome, BadValue):
-            self._heard_bad(outcome)
-        elif isinstance(outcome, Measured):
-            if self._worth_keeping.is_it(outcome, self._measure_of[outcome.meter]):
-                said = Measured(
-                    kept_at(outcome.at),
-                    kept_at(outcome.tick),
-                    outcome.meter,
-                    kept_temp_c(outcome.value),
-                    outcome.clock_sure and clock_sure,
-                )
-                self._happened.batch.inputs.append(said)
-                self._changed(self.engine.measured(said), Moment(said.at, said.tick))
-        else:
-            self.refuse(topic, outcome.reason, payload, outcome.at)
-            if outcome.probe not in self._measure_of and not outcome.elsewhere:
-                self._spoil(outcome)
-
-    def _spoil(self, said: Rejected) -> None:
-        """A probe sends what is no number. However much of it comes, some of it says enough."""
-        last = self._spoiled.get(said.probe)
-        if last is not None and 0.0 <= said.tick - last < _SPOILED_EVERY_S:
-            return
-        self._spoiled[said.probe] = said.tick
-        it = "" if said.reason.startswith(("value at", "SenML")) else "it "
-        reason = f"what it sends cannot be read: {it}{said.reason}"
-        self._heard_bad(BadValue(said.at, said.tick, said.probe, reason, None))
-
-    def _heard_bad(self, said: BadValue) -> None:
-        bad = said._replace(at=kept_at(said.at), tick=kept_at(said.tick))
-        self._happened.batch.inputs.append(bad)
-        self._changed(self.engine.bad_value(bad), Moment(bad.at, bad.tick))
-
     def _entered(self, entry: Entry, now: Moment) -> list[Change]:
         if entry.entry is EntryKind.ACKNOWLEDGE:
-            self._answers.append(entry)
+            self.answers.append(entry)
         before = self.ledger
         changes = self.engine.entry(entry, now)
         self._changed(changes, now)
@@ -473,23 +279,3 @@ class Core:
         self._happened.messages += messages
         self._happened.batch.changes += self._plan.take_escalated()
         self._plan_due = self._plan.next_due
-
-
-def _on_floor(box: Brooder | None) -> bool:
-    return box is not None and any(probe.place is Place.FLOOR for probe in box.probes)
-
-
-def _what(entry: Entry) -> tuple[object, ...]:
-    """What an entry says, whatever its number: a journal brought in from elsewhere numbers anew."""
-    return (
-        round(entry.at),
-        entry.entry,
-        entry.brooder,
-        entry.count,
-        entry.hatched,
-        entry.kind,
-    )
-
-
-def _identity(entry: Entry) -> str | int:
-    return entry.id or entry.number

@@ -8,6 +8,7 @@ from typing import Any
 from monitor.brooding.objection import NeedsYes, Objection, question
 from monitor.events import Entry, EntryKind, Moment
 from monitor.service.core import Core
+from monitor.service.entry_rules import refuse_wrong
 from monitor.tell.wording import Voice
 from monitor.tell.wording.meter_words import reserve_line
 from monitor.tell.wording.moving_words import moving_line
@@ -61,7 +62,7 @@ def enter(core: Core, entry: Entry, now: Moment, *, sure: bool = False) -> dict[
         raise Objection("That time lies in the future; leave it out to say now.")
     words = None if sure else question(core.ledger, entry, core.site)
     if words is not None:
-        core.refuse_wrong(entry)
+        refuse_wrong(entry, core.ledger, core.site)
         raise NeedsYes(words)
     kept, changes = core.enter(entry, now)
     batch = core.ledger.running(kept.brooder) if kept.brooder else None

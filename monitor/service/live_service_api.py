@@ -169,7 +169,7 @@ class LiveServiceApi:
 
     def refused(self) -> list[Mapping[str, Any]]:
         """Refused messages."""
-        return [asdict(kind) for kind in self._watch.core.refused.latest()]
+        return [asdict(kind) for kind in self._watch.core.hearing.refused.latest()]
 
     def watcher(self) -> Mapping[str, Any]:
         """The watcher itself."""

@@ -213,7 +213,7 @@ def _held(core: Core, reader: JournalReader) -> HeldTimes:
         if last is None:
             continue
         times, temps = reader.readings_plain(probe.key, last.at - PACE_FROM_S, last.at + 1.0)
-        core.stamped.recall(probe.key, zip(times, temps, strict=True))
+        core.hearing.stamped.recall(probe.key, zip(times, temps, strict=True))
         between = (times[-1] - times[0]) / (len(times) - 1) if len(times) > 1 else None
         held.recall(probe.topic, last.at, between)
     return held

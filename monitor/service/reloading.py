@@ -12,6 +12,7 @@ from monitor.intake.rights import Rights, RightsFault
 from monitor.service.annunciator import LiveAnnunciator
 from monitor.service.broker_address import rights_of
 from monitor.service.broker_side import BrokerSide
+from monitor.service.configuration_fit import lost_by
 from monitor.service.copying import Copying
 from monitor.service.core import Core
 from monitor.service.delivery_side import DeliverySide
@@ -125,7 +126,7 @@ class Reloading:
 
     def _reconfigure(self, core: Core, fresh: Settings, now: Moment) -> None:
         """In the watch thread, the core first: where it cannot, nothing has changed."""
-        lost = core.lost_by(fresh.site)
+        lost = lost_by(core.ledger, core.site, fresh.site)
         if lost:
             raise Objection(". ".join(lost))
         before = {box.name for box in core.site.brooders}

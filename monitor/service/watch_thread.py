@@ -273,7 +273,7 @@ class WatchThread:
         except Exception:
             # One message that we cannot handle must not stop the watch, nor come back for ever.
             log.exception("A message could not be handled.", extra=facts(topic=delivery.topic))
-            self.core.refuse(
+            self.core.hearing.refuse(
                 delivery.topic,
                 "could not be handled: a fault of the monitor, see its log",
                 delivery.payload,
@@ -281,10 +281,10 @@ class WatchThread:
             )
 
     def _stamped(self, topic: str) -> bool:
-        return any(one.time_pointer is not None for one in self.core.router.route(topic))
+        return any(one.time_pointer is not None for one in self.core.hearing.router.route(topic))
 
     def _switch(self, topic: str) -> bool:
-        route = self.core.router.route(topic)
+        route = self.core.hearing.router.route(topic)
         return any(isinstance(one, Meter) and one.quantity.is_state for one in route)
 
     def _do_calls(self) -> None:

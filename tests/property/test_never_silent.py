@@ -21,6 +21,7 @@ from hypothesis import strategies as st
 from monitor.brooding.objection import Objection
 from monitor.events import Moment, Priority
 from monitor.service import core_answers
+from monitor.service.configuration_fit import lost_by
 from monitor.service.second_copy import SecondCopy
 from monitor.service.startup import open_all
 from monitor.settings import load_settings
@@ -208,7 +209,7 @@ class Life:
         known = self.core.ledger.running(self.box())
         before, self.config = self.config, self.rng.choice(CONFIGS)
         site = self.settings().site
-        if self.core.lost_by(site):
+        if lost_by(self.core.ledger, self.core.site, site):
             self.config = before
             return
         self.core.reconfigured(site, (), Policy(), self.clock.now())

@@ -8,6 +8,7 @@ import pytest
 from support.engine_night import EVENING, a_brooder, a_probe, a_site
 
 from monitor.events import AlarmName, Entry, EntryKind, Moment, Reading
+from monitor.service.configuration_fit import lost_by
 from monitor.service.core import Core
 from monitor.site import Place, Site
 from monitor.tell.contact import Contact
@@ -50,18 +51,18 @@ def told(core: Core, site: Site) -> list[str]:
 
 
 def test_a_box_with_birds_is_not_lost_by_a_slip_in_its_name(core: Core) -> None:
-    [why] = core.lost_by(a_site(a_brooder("Porch"), a_brooder("shed")))
+    [why] = lost_by(core.ledger, core.site, a_site(a_brooder("Porch"), a_brooder("shed")))
     assert why.startswith("100 birds are in porch, which this configuration does not have")
     assert 'renamed_from = "porch"' in why
 
 
 def test_a_box_without_birds_may_go(core: Core) -> None:
-    assert core.lost_by(a_site(a_brooder("porch"))) == []
+    assert lost_by(core.ledger, core.site, a_site(a_brooder("porch"))) == []
 
 
 def test_the_last_floor_probe_of_birds_is_not_taken_away(core: Core) -> None:
     box = replace(a_brooder("porch"), probes=(a_probe("porch", "lamp", Place.UNDER_HEAT),))
-    [why] = core.lost_by(a_site(box))
+    [why] = lost_by(core.ledger, core.site, a_site(box))
     assert "last floor probe" in why
 
 
@@ -75,7 +76,7 @@ def test_a_start_that_finds_it_so_says_it_urgently_and_again(core: Core) -> None
 def test_a_box_that_was_renamed_takes_its_birds_along_and_is_watched(core: Core) -> None:
     renamed = replace(a_brooder("big porch"), renamed_from="porch")
     site = a_site(renamed, a_brooder("shed"))
-    assert core.lost_by(site) == []
+    assert lost_by(core.ledger, core.site, site) == []
     assert told(core, site) == []
     batch = core.ledger.running("big porch")
     assert batch is not None

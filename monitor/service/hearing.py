@@ -1,0 +1,127 @@
+"""From a message to what the journal keeps and the watch takes in. Owned by `core`; pure.
+
+Each probe or meter of its topic reads the payload. A reading comes out as the journal will have it,
+so that a rebuilt state is the same to the last digit; what came before, or is not worth keeping, is
+left out; what cannot be read is counted, and of a probe told to the watch."""
+
+from collections import OrderedDict
+from collections.abc import Iterator
+
+from monitor.events import BadValue, Measured, Moment, Reading
+from monitor.intake.payload import Outcome, Rejected, read, read_all
+from monitor.intake.refused import RefusedRecord, excerpt
+from monitor.intake.repeated import StampedMemory
+from monitor.intake.router import Router
+from monitor.intake.worth_keeping import WorthKeeping
+from monitor.journal.records import RefusedCount, kept_at, kept_temp_c
+from monitor.site import Site
+
+SHORT_PAYLOAD = 32  # bytes; a bare number, read the fast way
+MOST_KINDS = 200  # refused between two commits
+_SPOILED_EVERY_S = 20.0  # so much of what cannot be read is told to the watch, and kept
+
+
+class Hearing:
+    """The site's topics, and what must be remembered of what was said on them."""
+
+    def __init__(self, site: Site) -> None:
+        self.refused = RefusedRecord()
+        self.stamped = StampedMemory()
+        self._worth_keeping = WorthKeeping()
+        self._uncommitted: OrderedDict[tuple[str, str], RefusedCount] = OrderedDict()
+        self._spoiled: dict[str, float] = {}  # tick of the latest word that was no number, by probe
+        self.reconfigured(site)
+
+    def reconfigured(self, site: Site) -> None:
+        """Goes on with these probes and meters."""
+        self.router = Router(site.all_sensors)
+        self._quantity_of = {meter.key: meter.quantity for meter in site.all_meters}
+
+    def hear(
+        self,
+        topic: str,
+        payload: bytes,
+        received: Moment,
+        *,
+        arrived: Moment | None = None,
+        clock_sure: bool = True,
+    ) -> list[Reading | BadValue | Measured] | None:
+        """What one message says; None: nothing of ours claims the topic. `received` is when it was
+        sent, as far as known; `arrived`, if that was later: the broker had held it."""
+        sensors = self.router.route(topic)
+        if not sensors:
+            return None
+        taken: list[Reading | BadValue | Measured] = []
+        for sensor in sensors:
+            if len(payload) < SHORT_PAYLOAD:
+                outcome = read(payload, sensor, received, arrived)
+                taken += self._kept(outcome, topic, payload, clock_sure)
+                continue
+            for outcome in read_all(payload, sensor, received, arrived=arrived):
+                if not self._is_repeated(outcome, received):
+                    taken += self._kept(outcome, topic, payload, clock_sure)
+        return taken
+
+    def refuse(self, topic: str, reason: str, payload: bytes, at: float) -> None:
+        """A message that could not be read: counted and kept in the small record."""
+        kind = self.refused.add(topic, reason, payload, at)
+        key = (kind.topic, kind.reason)
+        old = self._uncommitted.get(key)
+        self._uncommitted[key] = RefusedCount(
+            topic=kind.topic,
+            reason=kind.reason,
+            count=1 if old is None else old.count + 1,
+            first_at=at if old is None else old.first_at,
+            last_at=at,
+            excerpt=excerpt(payload),
+        )
+        while len(self._uncommitted) > MOST_KINDS:
+            self._uncommitted.popitem(last=False)
+
+    def take_refused(self) -> list[RefusedCount]:
+        """What was refused since the last time."""
+        taken, self._uncommitted = list(self._uncommitted.values()), OrderedDict()
+        return taken
+
+    def _is_repeated(self, outcome: Outcome, received: Moment) -> bool:
+        # What has no stamp got the time of its message, and is always new.
+        if not isinstance(outcome, Reading) or outcome.at == received.at:
+            return False
+        return self.stamped.is_repeated(outcome.probe, outcome.at, outcome.temp_c)
+
+    def _kept(
+        self, outcome: Outcome, topic: str, payload: bytes, clock_sure: bool
+    ) -> Iterator[Reading | BadValue | Measured]:
+        if isinstance(outcome, Reading):
+            at, tick, probe, temp_c, sure = outcome
+            kept, kept_c = kept_at(at), kept_temp_c(temp_c)
+            if kept == at == tick and kept_c == temp_c and clock_sure:
+                yield outcome
+            else:
+                kept_tick = kept if tick == at else kept_at(tick)
+                yield Reading(kept, kept_tick, probe, kept_c, sure and clock_sure)
+        elif isinstance(outcome, BadValue):
+            yield outcome._replace(at=kept_at(outcome.at), tick=kept_at(outcome.tick))
+        elif isinstance(outcome, Measured):
+            if self._worth_keeping.is_it(outcome, self._quantity_of[outcome.meter]):
+                yield Measured(
+                    kept_at(outcome.at),
+                    kept_at(outcome.tick),
+                    outcome.meter,
+                    kept_temp_c(outcome.value),
+                    outcome.clock_sure and clock_sure,
+                )
+        else:
+            self.refuse(topic, outcome.reason, payload, outcome.at)
+            if outcome.probe not in self._quantity_of and not outcome.elsewhere:
+                yield from self._spoiled_now(outcome)
+
+    def _spoiled_now(self, said: Rejected) -> Iterator[BadValue]:
+        """A probe sends what is no number. However much of it comes, some of it says enough."""
+        last = self._spoiled.get(said.probe)
+        if last is not None and 0.0 <= said.tick - last < _SPOILED_EVERY_S:
+            return
+        self._spoiled[said.probe] = said.tick
+        it = "" if said.reason.startswith(("value at", "SenML")) else "it "
+        reason = f"what it sends cannot be read: {it}{said.reason}"
+        yield BadValue(kept_at(said.at), kept_at(said.tick), said.probe, reason, None)
