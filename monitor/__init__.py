@@ -5,4 +5,9 @@ with what `brooding` knows, `tell` takes the word to a person, `review` and `pag
 `service` wires them; `commands` is what is typed. `site`, `units`, `brooding` and `watch` are the
 pure core: no I/O, and time comes in with the event."""
 
+import os
+
+# pydantic would look through every installed package for a plug-in of its own, at each start.
+os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
+
 __version__ = "2.0.0"  # pyproject.toml takes it from here

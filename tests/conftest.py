@@ -1,6 +1,7 @@
 """For every test: nothing of the machine's own settings leaks in; long tests on request."""
 
 import os
+import sys
 
 import pytest
 from hypothesis import settings
@@ -9,6 +10,10 @@ from hypothesis import settings
 # No deadline: how long one takes says how busy the machine is.
 settings.register_profile("same", derandomize=os.environ.get("BROODER_LONG") != "1", deadline=None)
 settings.load_profile("same")
+
+# Hundreds of children import the project: what is compiled once stays compiled.
+sys.dont_write_bytecode = False
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 
 
 @pytest.fixture(autouse=True)

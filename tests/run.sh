@@ -53,8 +53,6 @@ if [ "$(cat "$venv/.test-installed" 2>/dev/null || true)" != "$want" ]; then
 fi
 PATH="$venv/bin:/usr/sbin:$PATH"
 export PATH
-# Hundreds of children import the project: what is compiled once stays compiled.
-unset PYTHONDONTWRITEBYTECODE
 
 if [ $# -eq 0 ]; then
     echo "== style" >&2

@@ -1,5 +1,6 @@
 """The command `brooder`: one module a verb, loaded only when that verb is called."""
 
+import gc
 import sys
 from importlib import import_module
 from typing import Annotated
@@ -74,7 +75,11 @@ def _about(
 def main() -> None:
     """Entry point of `brooder`."""
     first = sys.argv[1] if len(sys.argv) > 1 else None
+    # What is loaded stays: looking through it for garbage, now and later, is time for nothing.
+    gc.disable()
     app = build(first if first in VERBS else None)
+    gc.freeze()
+    gc.enable()
     try:
         code = app(prog_name="brooder", standalone_mode=False)
     except TyperException as wrong:

@@ -13,9 +13,9 @@ from pathlib import Path
 from monitor.brooding.circuit import circuit_warning
 from monitor.brooding.lamp_safety import lamp_warning
 from monitor.child import ChildFailed
+from monitor.contact_form import unknown_forms
 from monitor.set_up_form import Proposed, Step, StepForm, WrongAnswers
 from monitor.settings import Settings, SettingsFault, load_settings
-from monitor.settings.contact_form import unknown_forms
 from monitor.settings.reading import LONGEST_CONFIGURATION, Unreadable, read_text
 from monitor.settings.rewriting import FileChange, NotWritten, propose, replace_text
 from monitor.settings.set_up_steps import Edit, edit_of, field_of, form_of

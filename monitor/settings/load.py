@@ -19,9 +19,9 @@ from pydantic import SecretStr, ValidationError
 from monitor.brooding.envelope import COVERS, WALLS
 from monitor.brooding.schedules import BUILT_IN
 from monitor.child import ChildFailed
+from monitor.contact_form import unknown_forms
 from monitor.measures import price
 from monitor.quantities import BATTERY_LEFT, MAINS, POWER, QUANTITIES, Quantity
-from monitor.settings.contact_form import unknown_forms
 from monitor.settings.cross_checks import cross_checks
 from monitor.settings.faults import SettingsFault, WrongSetting, from_validation
 from monitor.settings.file_model import (

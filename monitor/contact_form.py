@@ -1,7 +1,8 @@
-"""Are the contacts' URLs of a form that Apprise knows? Asked by `load`.
+"""Are the contacts' URLs of a form that Apprise knows? Asked by `settings` and the set-up.
 
 Apprise loads more than a hundred services to answer, some 30 MB that a small board should not
-carry for weeks: so a child process answers and ends. Run as `python -m` it is that child."""
+carry for weeks: so a child process answers and ends. Run as `python -m` it is that child, and in
+no folder, as that one's other modules would be loaded with it."""
 
 import json
 import sys
@@ -16,9 +17,7 @@ def unknown_forms(urls: list[str]) -> list[int]:
     could not answer within 60 s."""
     if not urls:
         return []
-    said = child.run(
-        "monitor.settings.contact_form", given=json.dumps(urls).encode(), limit_s=LIMIT_S
-    )
+    said = child.run("monitor.contact_form", given=json.dumps(urls).encode(), limit_s=LIMIT_S)
     return [int(i) for i in json.loads(said)]
 
 
