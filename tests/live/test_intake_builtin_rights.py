@@ -2,7 +2,6 @@
 nobody gets beyond his rights, and nobody fills the memory."""
 
 import threading
-import time
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -73,7 +72,7 @@ def test_a_stranger_with_a_probes_name_and_no_right_password_changes_nothing(
             ) as stranger:
                 assert stranger.code == REFUSED
         says(probe, broker, 2)
-        time.sleep(1.5)  # the broker looks through its sessions each second
+        broker.look_through_sessions()
         says(probe, broker, 3)
 
 
@@ -147,7 +146,7 @@ def test_a_probe_that_comes_back_replaces_its_half_open_connection_and_stays(bro
             assert not before.is_alive()
             broker.broker.acknowledge([one.token])
             says(probe, broker, 2)
-            time.sleep(1.5)
+            broker.look_through_sessions()
             says(probe, broker, 3)
 
 

@@ -121,8 +121,10 @@ def test_no_secret_leaves_its_place(
         listener.loop_start()
         with service, Thermometer(broker.port) as probe:
             service.placed()
-            for n in range(20):
+            for n in range(10_000):
                 probe.say(f"21.{n:04}")
+                if phone.got:
+                    break
                 time.sleep(0.1)
             phone.wait_for(1)
             failing.wait_until(lambda p: p.tried >= 2, 60)
@@ -145,7 +147,6 @@ def test_no_secret_leaves_its_place(
             for child in psutil.Process(service.pid).children(recursive=True):
                 seen[f"environment of {child.cmdline()}"] = json.dumps(child.environ()).encode()
             service.reload()
-            time.sleep(0.5)
             assert service.stop() == 0
         listener.disconnect()
         listener.loop_stop()
@@ -174,9 +175,14 @@ def page(service: Service, passphrase: str) -> dict[str, bytes]:
     visitor = Visitor(service.page_port)
     visitor.get("/sign-in")
     answers = {"wrong": visitor.send("/sign-in", passphrase="not-the-right-words", next="/")}
-    time.sleep(2)  # after a wrong one the page makes everybody wait
-    visitor.get("/sign-in")
-    answers["right"] = visitor.send("/sign-in", passphrase=passphrase, next="/")
+
+    def signed_in() -> bool:
+        """After a wrong one the page makes everybody wait."""
+        visitor.get("/sign-in")
+        answers["right"] = visitor.send("/sign-in", passphrase=passphrase, next="/")
+        return "retry-after" not in answers["right"].headers
+
+    wait_until(signed_in, 20)
     for path in SCREENS:
         answers[path] = visitor.get(path)
     return {k: (a.body + str(a.headers) + str(a.cookies)).encode() for k, a in answers.items()}

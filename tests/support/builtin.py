@@ -47,6 +47,18 @@ class Running:
         eventually(lambda: taken.extend(self.inbox.take(9, 0.2)) or len(taken) >= count, "messages")
         return taken
 
+    def look_through_sessions(self) -> None:
+        """As amqtt does each second by itself: those that ended go."""
+        assert self.broker._broker is not None
+
+        async def once() -> None:
+            look = asyncio.ensure_future(self.broker._broker._session_monitor())
+            for _ in range(100):
+                await asyncio.sleep(0)
+            look.cancel()  # it sleeps until the next look
+
+        asyncio.run_coroutine_threadsafe(once(), self.loop).result(30)
+
     def stop(self) -> None:
         asyncio.run_coroutine_threadsafe(self.broker.stop(), self.loop).result(30)
         self.loop.call_soon_threadsafe(self.loop.stop)
