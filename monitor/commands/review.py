@@ -27,11 +27,10 @@ from monitor.review.draw import NotDrawn, draw
 from monitor.review.figure_text import plural
 from monitor.review.for_vet import for_vet
 from monitor.review.interactive import offline
-from monitor.review.journal_view import NotFound
 from monitor.review.loss_review import losses
 from monitor.review.loss_text import print_losses
 from monitor.review.other_site import site_of
-from monitor.review.record import Asked, Record
+from monitor.review.record import Asked, NotFound, Record
 from monitor.review.report import heading, report
 from monitor.review.scenes import scene, scenes_of_boxes, story
 from monitor.review.sheet import sheet

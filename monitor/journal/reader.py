@@ -31,7 +31,10 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 ALL_TIME = (0.0, 4_102_444_800.0)
-_OUTBOX = "SELECT key, contact, at_ms, priority, message, state, tries, next_try_ms FROM outbox "
+_UNSENT = (
+    "SELECT key, contact, at_ms, priority, message, state, tries, next_try_ms FROM outbox"
+    " WHERE state = 'pending' ORDER BY id"
+)
 
 
 class Latest(NamedTuple):
@@ -117,24 +120,12 @@ class _Readings(ReadConnection):
             newest = rows.latest(connection)
         return {key: Latest(at / 1000, temp) for key, (at, temp) in newest.items()}
 
-    def first_at(self, probe_key: str) -> float | None:
-        """When the record of a probe begins (its surely timed readings)."""
-        with self.transaction() as connection:
-            found = rows.edge_ms(connection, list(rows.probe_keys(connection, [probe_key])))
-        return None if found is None else found / 1000
-
     def span(self) -> tuple[float, float] | None:
         """From when to when there are readings at all, or None."""
         with self.transaction() as connection:
-            first = rows.edge_ms(connection, None)
-            last = rows.edge_ms(connection, None, last=True)
+            first = rows.edge_ms(connection)
+            last = rows.edge_ms(connection, last=True)
         return None if first is None or last is None else (first / 1000, last / 1000)
-
-    def counts_by_day(self, probe_key: str | None = None) -> dict[str, int]:
-        """How many readings there are for each UTC day (ISO date)."""
-        with self.transaction() as connection:
-            numbers = None if probe_key is None else list(rows.probe_keys(connection, [probe_key]))
-            return rows.counts_by_day(connection, numbers)
 
     def known(self) -> dict[int, KnownProbe]:
         """Every probe as it was ever configured, by its number here."""
@@ -181,11 +172,9 @@ class _Happenings(ReadConnection):
 
     def outbox_pending(self) -> list[OutboxRow]:
         """Messages not yet delivered, oldest first."""
-        return self._outbox("WHERE state = 'pending' ORDER BY id")
-
-    def outbox(self, limit: int = 100) -> list[OutboxRow]:
-        """The newest messages in whatever state, newest first."""
-        return self._outbox(f"ORDER BY id DESC LIMIT {int(limit)}")
+        with self.transaction() as connection:
+            found = [rows.outbox_row(row) for row in connection.execute(_UNSENT)]
+        return [row for row in found if row is not None]
 
     def deliveries(
         self, from_at: float = ALL_TIME[0], to_at: float = ALL_TIME[1]
@@ -217,11 +206,6 @@ class _Happenings(ReadConnection):
                     " ORDER BY last_ms DESC"
                 )
             ]
-
-    def _outbox(self, order: str) -> list[OutboxRow]:
-        with self.transaction() as connection:
-            found = [rows.outbox_row(row) for row in connection.execute(_OUTBOX + order)]
-        return [row for row in found if row is not None]
 
 
 class _LastRun(ReadConnection):

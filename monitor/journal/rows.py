@@ -2,7 +2,6 @@
 function runs in the transaction of the connection it is given. A row of a damaged file may hold
 anything: what is not sane is None, or left out."""
 
-import datetime
 import json
 import math
 import sqlite3
@@ -135,37 +134,13 @@ def latest(connection: sqlite3.Connection) -> dict[str, tuple[int, float]]:
     return newest
 
 
-def edge_ms(
-    connection: sqlite3.Connection, numbers: Sequence[int] | None, *, last: bool = False
-) -> int | None:
-    """The first time of a surely timed reading of these probes (None: of any), or the last."""
-    whose = "" if numbers is None else f" AND {among(numbers)}"
+def edge_ms(connection: sqlite3.Connection, *, last: bool = False) -> int | None:
+    """The first time of a surely timed reading, or the last."""
     row = connection.execute(
-        f"SELECT at_ms FROM readings WHERE clock_sure{whose}"  # noqa: S608 - numbers
+        "SELECT at_ms FROM readings WHERE clock_sure"  # noqa: S608 - our own words
         f" ORDER BY id {'DESC' if last else 'ASC'} LIMIT 1"
     ).fetchone()
     return None if row is None else int(row[0])
-
-
-def counts_by_day(connection: sqlite3.Connection, numbers: Sequence[int] | None) -> dict[str, int]:
-    """How many readings each UTC day has (ISO date)."""
-    whose = "" if numbers is None else f" AND {among(numbers)}"
-    found: dict[str, int] = {}
-    at = 0
-    while True:
-        first = connection.execute(
-            f"SELECT at_ms FROM readings WHERE id >= ?{whose} ORDER BY id LIMIT 1",  # noqa: S608
-            (first_id(at),),
-        ).fetchone()
-        if first is None:
-            return found
-        day = first[0] // DAY_MS
-        count = connection.execute(
-            f"SELECT count(*) FROM readings WHERE id >= ? AND id < ?{whose}",  # noqa: S608
-            (first_id(day * DAY_MS), first_id((day + 1) * DAY_MS)),
-        ).fetchone()[0]
-        at = (day + 1) * DAY_MS
-        found[str(datetime.date(1970, 1, 1) + datetime.timedelta(days=day))] = count
 
 
 def bad_counts(connection: sqlite3.Connection, from_ms: int, to_ms: int) -> list[BadCount]:

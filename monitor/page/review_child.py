@@ -19,7 +19,7 @@ def _main(requests: BinaryIO, answers: BinaryIO) -> None:
     from monitor.journal.records import StorageFault  # noqa: PLC0415
     from monitor.page import review_work  # noqa: PLC0415 - numpy comes in here, and only here
     from monitor.review.draw import NotDrawn  # noqa: PLC0415
-    from monitor.review.journal_view import NotFound  # noqa: PLC0415
+    from monitor.review.record import NotFound  # noqa: PLC0415
 
     def reply(request: bytes) -> bytes:
         name, arguments = pickle.loads(request)  # noqa: S301 - our own parent

@@ -7,7 +7,6 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from monitor.events import AlarmName, Cause, Change, ChangeKind, Facts, Priority
-from monitor.review.scene import AlarmBar
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -36,16 +35,6 @@ class Occurrence:
     def overlaps(self, start: float, stop: float) -> bool:
         """Was it active at some time in start <= time < stop?"""
         return self.raised < stop and (self.over is None or self.over >= start)
-
-    def bar(self) -> AlarmBar:
-        """For the picture."""
-        return AlarmBar(
-            alarm=self.alarm,
-            priority=self.priority,
-            raised=self.raised,
-            over=self.over,
-            acknowledged=self.acknowledged,
-        )
 
 
 def occurrences(changes: Iterable[Change]) -> list[Occurrence]:

@@ -12,16 +12,15 @@ from pathlib import Path
 from monitor.journal.reader import JournalReader
 from monitor.review.chart import describe
 from monitor.review.draw import NotDrawn, draw
-from monitor.review.journal_view import JournalView, NotFound
 from monitor.review.order import Order
-from monitor.review.record import Asked, open_record
+from monitor.review.record import Asked, NotFound, open_record
 from monitor.review.scenes import scene
 from monitor.site import Site
 
 HOURS = 12
 
 
-def twelve_hours(kept: JournalView, site: Site, brooder: str, until: float, folder: Path) -> Path:
+def twelve_hours(kept: JournalReader, site: Site, brooder: str, until: float, folder: Path) -> Path:
     """Draws the twelve hours before `until` into the folder. Raises NotFound, NotDrawn."""
     start = until - HOURS * 3600
     record = open_record(kept, site, Asked(brooder=brooder, start=start, stop=until), now=until)

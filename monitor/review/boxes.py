@@ -6,9 +6,9 @@ from dataclasses import dataclass, replace
 
 from monitor.brooding.batch import Batch, Ledger, fold
 from monitor.brooding.calendar import week_of_age
+from monitor.journal.reader import JournalReader
 from monitor.review.days import Cut, RecordDay
-from monitor.review.journal_view import JournalView, NotFound
-from monitor.review.record import Asked, Record, open_record
+from monitor.review.record import Asked, NotFound, Record, open_record
 from monitor.review.sheet import DayRow, Note, Week, sheet
 from monitor.site import Site
 
@@ -53,7 +53,7 @@ class NightsOfWeek:
         return sum(week.lost for week in self.weeks if week)
 
 
-def open_batch(kept: JournalView, site: Site, asked: Asked, *, now: float | None) -> list[Record]:
+def open_batch(kept: JournalReader, site: Site, asked: Asked, *, now: float | None) -> list[Record]:
     """The records of one batch, one a box; of the box asked for alone, if one is. `asked.batch`
     counts the site's batches where no box is named. Raises NotFound."""
     ledger = fold(kept.entries())
@@ -65,7 +65,7 @@ def open_batch(kept: JournalView, site: Site, asked: Asked, *, now: float | None
 
 
 def open_family(
-    kept: JournalView, site: Site, box: str, ordinal: int, *, now: float
+    kept: JournalReader, site: Site, box: str, ordinal: int, *, now: float
 ) -> list[Record]:
     """The records of the batch that is a box's first, second, ..., in all its boxes. Raises
     NotFound."""
@@ -76,7 +76,7 @@ def open_family(
 
 
 def open_each(
-    kept: JournalView, site: Site, *, now: float | None
+    kept: JournalReader, site: Site, *, now: float | None
 ) -> Iterator[tuple[int, list[Record]]]:
     """Every batch of the site with its number, the first one first; what holds no record of it is
     left out. Raises NotFound where there is none at all."""
@@ -92,7 +92,7 @@ def open_each(
 
 
 def _records(
-    kept: JournalView,
+    kept: JournalReader,
     site: Site,
     ledger: Ledger,
     family: Sequence[Batch],

@@ -17,9 +17,8 @@ from monitor.review.draw import draw
 from monitor.review.exposure import Exposure
 from monitor.review.figure_text import dated, day_text, moment, plural, span_text
 from monitor.review.html_file import template
-from monitor.review.journal_view import NotFound
 from monitor.review.loss_words import CANNOT
-from monitor.review.record import Record
+from monitor.review.record import NotFound, Record
 from monitor.review.report import size_words, svg_address
 from monitor.review.scenes import scenes_of_boxes
 from monitor.tell.wording.words import listed, span

@@ -14,12 +14,12 @@ import numpy as np
 from monitor.brooding.batch import Batch, Ledger, fold
 from monitor.brooding.schedules import schedule_for
 from monitor.events import AlarmName, Change, Entry, EntryKind
+from monitor.journal.reader import JournalReader
 from monitor.journal.records import BadCount
 from monitor.review.alarm_log import Occurrence, occurrences
 from monitor.review.days import Cut, days
 from monitor.review.exposure import Exposure, TargetLine, Trace, exposure, no_target
 from monitor.review.joining import joined
-from monitor.review.journal_view import JournalView, NotFound
 from monitor.review.target_line import target_line
 from monitor.site import Brooder, Place, Probe, Site
 
@@ -27,6 +27,10 @@ DAY_S = 86400.0
 ENDED_S = DAY_S  # silence for a day: a recorded journal, not a running one
 _LOOK_BACK_S = 7 * DAY_S  # an alarm raised this long before the span may still be active in it
 _ENTRY_S = 0.001  # the journal's times are whole milliseconds: the entry that ends a batch is in it
+
+
+class NotFound(Exception):
+    """What was asked for is not in the journal; one line that says what would be right."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -55,7 +59,7 @@ class Record:
     alarms: tuple[Occurrence, ...]
     changes: tuple[Change, ...]  # that made them, also some from before the span
     probes: tuple[Probe, ...]  # the box's and those outside, also ones no longer configured
-    kept: JournalView
+    kept: JournalReader
     _figures: dict[tuple[float, float], Exposure] = field(
         default_factory=dict, init=False, repr=False
     )
@@ -180,7 +184,7 @@ def _without(trace: Trace, spans: list[tuple[float, float]]) -> Trace:
     return trace if keep.all() else Trace(trace.times[keep], trace.temps_c[keep])
 
 
-def open_record(kept: JournalView, site: Site, asked: Asked, *, now: float | None) -> Record:
+def open_record(kept: JournalReader, site: Site, asked: Asked, *, now: float | None) -> Record:
     """The record asked for; `now` None: of a journal in which nothing more will come. Raises
     NotFound."""
     every = list(kept.entries())
@@ -237,7 +241,7 @@ def _brooder(site: Site, ledger: Ledger, name: str | None) -> Brooder:
     return site.brooder(candidates[0])
 
 
-def _probes(kept: JournalView, site: Site, brooder: Brooder) -> tuple[Probe, ...]:
+def _probes(kept: JournalReader, site: Site, brooder: Brooder) -> tuple[Probe, ...]:
     """Those configured now, and those the journal knew of this box: a batch of last spring was
     watched by last spring's probes."""
     outside = [probe for probe in site.probes if probe.place is Place.OUTSIDE]

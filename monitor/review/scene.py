@@ -7,8 +7,8 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from zoneinfo import ZoneInfo
 
-from monitor.events import Priority
 from monitor.quantities import Quantity
+from monitor.review.alarm_log import Occurrence
 from monitor.review.exposure import Floats, TargetLine, Trace
 from monitor.site import Place
 from monitor.units import Unit
@@ -42,17 +42,6 @@ class Measure:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class AlarmBar:
-    """One alarm from raised until it was over (cleared, or put aside); None: still there."""
-
-    alarm: str
-    priority: Priority
-    raised: float
-    over: float | None
-    acknowledged: float | None = None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Event:
     """Something the grower wrote: `what` is loss, note, placed or moved."""
 
@@ -76,7 +65,7 @@ class Scene:
     lines: tuple[ProbeLine, ...]
     hold_s: float
     measures: tuple[Measure, ...] = ()
-    alarms: tuple[AlarmBar, ...] = ()
+    alarms: tuple[Occurrence, ...] = ()
     events: tuple[Event, ...] = ()
     box: str = ""
     ages: tuple[tuple[float, int], ...] = field(default=())  # (local midnight, age in days)

@@ -51,7 +51,7 @@ def scene(record: Record, start: float, stop: float, *, title: str | None = None
         ),
         measures=_measures(record, start, stop),
         alarms=tuple(
-            alarm.bar()
+            alarm
             for alarm in record.alarms
             if alarm.priority is not Priority.ADVICE and alarm.overlaps(start, stop)
         ),

@@ -21,8 +21,8 @@ from monitor.journal.reader import JournalReader
 from monitor.review.attachment import twelve_hours
 from monitor.review.chart import PAPER_PX, describe
 from monitor.review.draw import NotDrawn, draw, draw_all
-from monitor.review.journal_view import NotFound
 from monitor.review.order import Order
+from monitor.review.record import NotFound
 from monitor.site import Place
 
 pytestmark = pytest.mark.live

@@ -6,9 +6,10 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from monitor.brooding.schedules import BUILT_IN
-from monitor.events import Priority
+from monitor.events import AlarmName, Cause, Facts, Priority
+from monitor.review.alarm_log import Occurrence
 from monitor.review.exposure import Trace
-from monitor.review.scene import AlarmBar, Event, ProbeLine, Scene
+from monitor.review.scene import Event, ProbeLine, Scene
 from monitor.review.target_line import target_line
 from monitor.review.thinning import pieces
 from monitor.site import Limits, Place, Steps
@@ -63,17 +64,27 @@ def night(zone: ZoneInfo = ZONE, units: Unit = Unit.FAHRENHEIT) -> Scene:
             line("shade", Place.OUTSIDE, times, outside),
         ),
         alarms=(
-            AlarmBar(alarm="heat-loss", priority=Priority.URGENT, raised=start + 8.05 * hour,
+            bar("heat-loss", priority=Priority.URGENT, raised=start + 8.05 * hour,
                      over=start + 11.4 * hour, acknowledged=start + 11.0 * hour),
-            AlarmBar(alarm="cold", priority=Priority.WARNING, raised=start + 8.3 * hour,
+            bar("cold", priority=Priority.WARNING, raised=start + 8.3 * hour,
                      over=start + 12.6 * hour, acknowledged=start + 11.0 * hour),
-            AlarmBar(alarm="chill", priority=Priority.URGENT, raised=start + 8.7 * hour,
+            bar("chill", priority=Priority.URGENT, raised=start + 8.7 * hour,
                      over=start + 12.1 * hour, acknowledged=start + 11.0 * hour),
         ),
         events=(
             Event(at=start + 12.5 * hour, what="loss", text="2 lost: piled in the corner", count=2),
             Event(at=start + 11.3 * hour, what="note", text="new bulb"),
         ),
+    )  # fmt: skip
+
+
+def bar(
+    alarm: str, *, priority: Priority, raised: float, over: float, acknowledged: float | None = None
+) -> Occurrence:
+    return Occurrence(
+        alarm=AlarmName(alarm), brooder="porch", probe=None, priority=priority,
+        cause=Cause.UNKNOWN, raised=raised, acknowledged=acknowledged, by=None, cleared=over,
+        facts=Facts(),
     )  # fmt: skip
 
 
@@ -95,11 +106,11 @@ def days(many: int, units: Unit = Unit.FAHRENHEIT) -> Scene:
     heard = ~((day > 4.1) & (day < 4.5))
     outside = -3 + 6 * swing + rng.normal(0, 0.2, len(times))
     alarms = [
-        AlarmBar(alarm="heat-loss", priority=Priority.URGENT, raised=start + 2.6 * 86400,
+        bar("heat-loss", priority=Priority.URGENT, raised=start + 2.6 * 86400,
                  over=start + 2.72 * 86400, acknowledged=start + 2.71 * 86400),
-        AlarmBar(alarm="no-readings", priority=Priority.URGENT, raised=start + 4.11 * 86400,
+        bar("no-readings", priority=Priority.URGENT, raised=start + 4.11 * 86400,
                  over=start + 4.5 * 86400),
-        AlarmBar(alarm="cold-night", priority=Priority.WARNING, raised=start + 5.2 * 86400,
+        bar("cold-night", priority=Priority.WARNING, raised=start + 5.2 * 86400,
                  over=start + 5.9 * 86400),
     ]  # fmt: skip
     return Scene(

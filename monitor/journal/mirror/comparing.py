@@ -1,15 +1,14 @@
 """Is all of it there? The journal's points and the mirror's are counted by day. Called by `sending`
 before it says "up to date", by `brooder mirror status` and by `brooder check`."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from typing import Any, Protocol
 
 from monitor.journal.mirror import backlog, flux
 from monitor.journal.mirror import influx_schema as schema
 from monitor.journal.mirror.backlog import Counts
-from monitor.journal.mirror.influx_server import Bucket
+from monitor.journal.mirror.influx_server import Server
 from monitor.journal.mirror.state import Scope
 from monitor.journal.reader import JournalReader
 from monitor.journal.resolution import DAY_MS, LARGEST_MS
@@ -17,23 +16,6 @@ from monitor.journal.resolution import DAY_MS, LARGEST_MS
 SETTLES_S = 600.0  # what is newer may be on its way
 _EDGE_S = 60.0  # what is about to leave the bucket may be gone by the server's clock
 _AT_ONCE = 50  # boxes of one query
-
-
-class Counting(Protocol):
-    """What is asked: influx_server.Server."""
-
-    @property
-    def bucket(self) -> str:
-        """Its bucket's name."""
-        ...
-
-    def query(self, flux: str) -> Iterator[dict[str, Any]]:
-        """Rows of the answer. Raises InfluxFault."""
-        ...
-
-    def told_of_bucket(self) -> Bucket | None:
-        """What the server says of the bucket; None: the token may not ask."""
-        ...
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,7 +29,7 @@ class MirrorComparison:
 
 def compare(
     reader: JournalReader,
-    source: Counting,
+    source: Server,
     scope: Scope,
     *,
     now: float,
@@ -69,7 +51,7 @@ def compare(
     return MirrorComparison(_by_measurement(here), _by_measurement(there, here), lacking)
 
 
-def _there(source: Counting, scope: Scope, days: set[int], span_ms: tuple[int, int]) -> Counts:
+def _there(source: Server, scope: Scope, days: set[int], span_ms: tuple[int, int]) -> Counts:
     found: Counts = {}
     if not days:
         return found

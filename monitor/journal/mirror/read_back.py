@@ -6,17 +6,17 @@ row by row. What comes back is what `influx_schema` says is there: readings, led
 their facts, derived numbers; not what was never sent (values no floor can have, readings before the
 clock was set). What an earlier version has mirrored is read too."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from datetime import datetime, timedelta
 from pathlib import Path
-from typing import Any, Protocol
+from typing import Any
 
 from monitor.events import AlarmName, Cause, Change, ChangeKind, Entry, Priority
 from monitor.journal.bringing_in import Arrivals, BroughtIn
 from monitor.journal.forms import lines
 from monitor.journal.mirror import flux
 from monitor.journal.mirror import influx_schema as schema
-from monitor.journal.mirror.influx_server import InfluxFault
+from monitor.journal.mirror.influx_server import InfluxFault, Server
 from monitor.journal.records import Sample
 from monitor.journal.rows import facts_of
 from monitor.journal.store import Journal
@@ -28,16 +28,8 @@ _DAY = timedelta(days=1)
 Told = Callable[[int, int], None]  # days done, days in all
 
 
-class FluxSource(Protocol):
-    """What answers Flux queries: influx_server.Server."""
-
-    def query(self, flux: str) -> Iterator[dict[str, Any]]:
-        """Rows of the answer."""
-        ...
-
-
 def fetch(
-    source: FluxSource, bucket: str, site: str, told: Told = lambda _done, _all: None
+    source: Server, bucket: str, site: str, told: Told = lambda _done, _all: None
 ) -> Arrivals:
     """Everything the mirror holds of a site. Raises InfluxFault, also when there is nothing."""
     arrivals = Arrivals(distinct=True)
@@ -70,7 +62,7 @@ def write(arrivals: Arrivals, journal: Path, probes: tuple[Probe, ...] = ()) -> 
         return opened.bring_in(arrivals)
 
 
-def _edge(source: FluxSource, bucket: str, site: str, which: str) -> datetime | None:
+def _edge(source: Server, bucket: str, site: str, which: str) -> datetime | None:
     times: list[datetime] = [row["_time"] for row in source.query(flux.edge(bucket, site, which))]
     if not times:
         return None

@@ -15,19 +15,19 @@ from dataclasses import dataclass, replace
 from functools import partial
 from itertools import groupby
 from pathlib import Path
-from typing import Any, NamedTuple, Protocol
+from typing import Any, NamedTuple
 
 from monitor.journal.mirror import backlog
-from monitor.journal.mirror.comparing import SETTLES_S, Counting, compare, days_text
+from monitor.journal.mirror.comparing import SETTLES_S, compare, days_text
 from monitor.journal.mirror.influx_schema import NS_PER_MS
 from monitor.journal.mirror.influx_server import (
-    Answer,
     BadLines,
     Busy,
     InfluxFault,
     Partly,
     Refused,
     Sent,
+    Server,
 )
 from monitor.journal.mirror.state import Scope, State
 from monitor.journal.reader import JournalReader
@@ -43,14 +43,6 @@ MOST_SOUGHT = 64  # bad lines of a slice found singly; more is a fault of anothe
 AGAIN_S = 3600.0  # days that were refused or are missing are sent again
 COMPARE_S = 86_400.0  # the last days are compared so often, everything at the start
 COMPARED_DAYS = 3
-
-
-class Sink(Counting, Protocol):
-    """What takes lines: a Server, or a test's."""
-
-    def write(self, lines: Sequence[str]) -> Answer:
-        """Sends lines as one request."""
-        ...
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,7 +75,7 @@ class Mirror:
         self,
         journal: Path,
         scope: Scope,
-        sink: Sink,
+        sink: Server,
         keep: Callable[[dict[str, Any]], None],
         told: Callable[[BadPoint], None] = lambda _bad: None,
         *,
@@ -247,7 +239,7 @@ class Mirror:
 class MirrorDelivery:
     """Lines to the server, whatever it makes of them."""
 
-    def __init__(self, sink: Sink, told: Callable[[BadPoint], None] = lambda _bad: None) -> None:
+    def __init__(self, sink: Server, told: Callable[[BadPoint], None] = lambda _bad: None) -> None:
         self._sink, self._told = sink, told
         self._sought = 0
         self._reasons: set[str] = set()

@@ -21,7 +21,7 @@ from monitor.measures import price
 from monitor.review.batches import CSV_HEADS, csv_row, figures, heat_words, rows
 from monitor.review.boxes import open_each
 from monitor.review.energy import How, heat_used
-from monitor.review.journal_view import NotFound
+from monitor.review.record import NotFound
 from monitor.site import HeatSource
 
 CONFIG = """

@@ -17,8 +17,7 @@ from monitor.journal.store import Journal
 from monitor.review.boxes import nights_of, open_batch
 from monitor.review.chart import PAPER_PX, describe_boxes
 from monitor.review.days import Cut
-from monitor.review.journal_view import NotFound
-from monitor.review.record import Asked
+from monitor.review.record import Asked, NotFound
 from monitor.review.report import report
 from monitor.review.scenes import scenes_of_boxes
 from monitor.review.sheet import sheet

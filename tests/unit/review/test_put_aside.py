@@ -82,7 +82,7 @@ def test_the_log_says_that_it_was_put_aside_and_not_that_it_was_never_over(tmp_p
     with recorded(tmp_path, said, *entries, changes=STORY, **DATES) as record:
         (alarm,) = record.alarms
         assert cells(alarm, record)[-2:] == ("put aside 9 Feb 05:06", "6 min")
-        assert alarm.bar().over == at(ASIDE)
+        assert alarm.over == at(ASIDE)
         (loss,) = losses(record)
         assert alarm_words(loss.two_days, record) == [
             "probe-fault 9 Feb 05:00, nobody acknowledged it, put aside 05:06"

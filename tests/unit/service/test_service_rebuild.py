@@ -105,7 +105,8 @@ def run(
             kept_to = index
     journal.close()
     with JournalReader(path) as reader:
-        messages = sorted(row.key for row in reader.outbox(10_000))
+        with reader.transaction() as connection:
+            messages = sorted(key for (key,) in connection.execute("SELECT key FROM outbox"))
         changes = [(c.occurrence, c.change.value) for c in reader.changes()]
     return messages, changes
 
