@@ -28,8 +28,6 @@ DAY_S = 86400.0
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Advice:
-    """One advice that holds now."""
-
     alarm: str  # an AlarmName's value
     facts: dict[str, Any]  # keys of Facts, JSON
 

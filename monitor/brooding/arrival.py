@@ -159,7 +159,6 @@ class Arrival:
     done: dict[str, int]  # step -> the entry that says so
 
     def age_days(self, zone: tzinfo) -> int | None:
-        """When they came."""
         if self.at is None or self.hatched is None:
             return None
         return (local_date(self.at, zone) - self.hatched).days

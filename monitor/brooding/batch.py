@@ -82,7 +82,6 @@ class Batch:
 
     @property
     def started_at(self) -> float:
-        """When the first birds were placed."""
         return self.tallies[0].at
 
     @property
@@ -92,7 +91,6 @@ class Batch:
 
     @property
     def placed(self) -> int:
-        """All birds ever placed in it."""
         return sum(t.count for t in self.tallies if t.entry is EntryKind.PLACED)
 
     def hatched_out(self, *, to_at: float | None = None) -> int:
@@ -116,7 +114,6 @@ class Batch:
 
     @property
     def losses(self) -> tuple[HeadCountChange, ...]:
-        """Every loss, in time order."""
         return tuple(t for t in self.tallies if t.entry is EntryKind.LOSS)
 
     def lost(self, from_at: float | None = None, to_at: float | None = None) -> int:
@@ -130,7 +127,6 @@ class Batch:
         )
 
     def runs_at(self, at: float) -> bool:
-        """Were there birds at that time?"""
         return self.head_count(at) > 0
 
 
@@ -209,7 +205,6 @@ class Ledger:
         return found
 
     def entry(self, number: int) -> Entry | None:
-        """The entry of that number, undone or not."""
         return next((entry for entry in self.entries if entry.number == number), None)
 
     def with_entry(self, entry: Entry) -> "Ledger":

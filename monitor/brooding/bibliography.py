@@ -61,7 +61,6 @@ _DEAD_BAND = Source(
 
 
 def figures() -> Iterator[Figure]:
-    """All figures, subject by subject."""
     yield from _lamps()
     yield from _air()
     yield from _targets()

@@ -25,7 +25,6 @@ class BirdKind:
 
     @property
     def schedule(self) -> str:
-        """Name of its usual schedule."""
         return usual_schedule(self.name)
 
 

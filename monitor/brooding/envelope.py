@@ -47,8 +47,6 @@ _LEAK = Source(
 
 @dataclass(frozen=True, slots=True)
 class Layer:
-    """One material: its resistance in m2.K/W."""
-
     name: str
     r_m2k_per_w: float
     source: Source

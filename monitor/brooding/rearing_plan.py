@@ -61,16 +61,12 @@ class PlannedWeek:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class UnderCover:
-    """The first night under one cover."""
-
     cover: str
     floor_c: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RearingPlan:
-    """What to build and to buy."""
-
     box: Brooder
     kind: str
     head_count: int

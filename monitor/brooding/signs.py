@@ -16,8 +16,6 @@ LASTS_S = 86400.0  # what was seen longer ago says nothing of today. Common prac
 
 @dataclass(frozen=True, slots=True)
 class Sign:
-    """What it means and what to do."""
-
     means: str
     do: str
     colder: bool = False  # they want more heat than they have

@@ -40,7 +40,6 @@ UnreadConfigOption = Annotated[
 
 
 def out() -> Console:
-    """Where a command's answer goes."""
     # Notes and names are the grower's words, brackets and all.
     return Console(highlight=False, soft_wrap=True, markup=False)
 

@@ -119,7 +119,6 @@ def _no_link(settings: Settings, rows: list[dict[str, Any]]) -> str:
 
 
 def _unanswered(settings: Settings, waiting: dict[str, str], wait_s: float) -> int:
-    """Says each answer as it comes; how many did not."""
     begun = time.monotonic()
     if waiting and wait_s > 0:
         out().print("Waiting for the answer: tap the link in the message. Ctrl-C ends it.")

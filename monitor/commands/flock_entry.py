@@ -66,12 +66,10 @@ def enter(
 
 
 def running(settings: Settings, brooder: str) -> Batch | None:
-    """The batch in the box, as the ledger has it now."""
     return ledger_of(settings).running(brooder)
 
 
 def ledger_of(settings: Settings) -> Ledger:
-    """As it stands now."""
     rows = request(settings, "ledger")["entries"]
     return fold(Entry(**{**row, "entry": EntryKind(row["entry"])}) for row in rows)
 

@@ -94,8 +94,6 @@ def _writes(file: TextIO) -> Callable[[dict[str, Any]], None]:
 
 
 class ReplayReport:
-    """Collects and shows what came of the lines."""
-
     def __init__(self, settings: Settings, events: TextIO | None, *, quiet: bool) -> None:
         self._settings = settings
         self._events = events
@@ -104,7 +102,6 @@ class ReplayReport:
         self._messages = 0
 
     def happened(self, happened: CoreOutput) -> None:
-        """Changes to the file, messages to the terminal."""
         for change in happened.batch.changes:
             self._change(change)
         for message in happened.messages:
@@ -126,6 +123,5 @@ class ReplayReport:
                 console.print(f"    {line}", markup=False)
 
     def sums(self) -> str:
-        """How many of what."""
         changes = ", ".join(f"{n} {kind}" for kind, n in self._changes.items()) or "none"
         return f"alarm changes: {changes}; messages: {self._messages}"

@@ -260,7 +260,6 @@ def _print(records: list[Record], wanted: Wanted) -> None:
 
 
 def _more(records: list[Record]) -> str:
-    """What else there is to look at."""
     alarms = plural(sum(len(record.alarms) for record in records), "alarm")
     within = [
         loss
@@ -306,7 +305,6 @@ def _write(path: Path, content: bytes) -> None:
 def _span(
     since: str | None, until: str | None, zone: ZoneInfo
 ) -> tuple[float | None, float | None]:
-    """From when to when; None where nothing was said."""
     start = None if since is None else _moment("--from", since, zone, whole_day=False)
     stop = None if until is None else _moment("--to", until, zone, whole_day=True)
     if start is not None and stop is not None and stop <= start:

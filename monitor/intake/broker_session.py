@@ -126,7 +126,6 @@ class BrokerSession:
 
     @property
     def state(self) -> BrokerState:
-        """How things stand."""
         return self._state
 
     @property
@@ -219,7 +218,6 @@ class BrokerSession:
             return info.rc is MQTTErrorCode.MQTT_ERR_SUCCESS
 
     def set_topics(self, topics: Sequence[str]) -> None:
-        """Read these topics from now on (a reload)."""
         with self._lock:
             gone = [topic for topic in self._topics if topic not in topics]
             self._topics = tuple(topics)

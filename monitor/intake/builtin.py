@@ -83,7 +83,6 @@ class BuiltInBroker:
 
     @property
     def state(self) -> BrokerState:
-        """How things stand."""
         return self._state
 
     @property
@@ -159,7 +158,6 @@ class BuiltInBroker:
         return True
 
     def set_topics(self, topics: Sequence[str]) -> None:
-        """Take in these topics from now on (a reload)."""
         self._filters = tuple(topic for topic in topics if "+" in topic or "#" in topic)
         self._exact = frozenset(topics) - frozenset(self._filters)
 
@@ -219,7 +217,6 @@ class BuiltInBroker:
         return self._rights is None or self._rights.password_ok(client.username, client.password)
 
     def may(self, client: Session, topic: str, action: Action) -> bool:
-        """Rights on a topic."""
         if self._rights is None:
             return action is not Action.PUBLISH or not self._ours(topic) or _is_local(client)
         if action is Action.SUBSCRIBE:  # judged message by message, as Mosquitto does

@@ -30,8 +30,6 @@ CLOCK_SET_AFTER = 1_700_000_000.0  # a board that believes it is earlier has nev
 
 
 class Forwarder:
-    """Store and forward to one broker."""
-
     def __init__(
         self,
         address: BrokerAddress,
@@ -96,7 +94,6 @@ class Forwarder:
             self._ready.notify_all()
 
     def topic_of(self, sensor: str) -> str:
-        """Where a sensor's samples are published."""
         return f"{self._prefix}/{self._names.get(sensor, sensor)}"
 
     def _send_all(self) -> None:

@@ -76,8 +76,6 @@ class Overrun(Exception):
 
 
 class _Handler(BrokerProtocolHandler):  # type: ignore[misc]
-    """One client's connection."""
-
     gate: Admission
     connection: int
     ended: asyncio.Event
@@ -170,7 +168,6 @@ class HardenedBroker(Broker):  # type: ignore[misc]
 
     @property
     def port(self) -> int:
-        """The port it listens on."""
         return int(self._servers["default"].instance.sockets[0].getsockname()[1])
 
     async def _create_server_instance(

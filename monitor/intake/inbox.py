@@ -145,8 +145,6 @@ class Inbox:
 
 
 class _Sender:
-    """What waits of one."""
-
     __slots__ = ("size", "waiting")
 
     def __init__(self) -> None:

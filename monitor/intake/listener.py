@@ -21,8 +21,6 @@ log = logging.getLogger(__name__)
 
 
 class Listener:
-    """Fills an `Unclaimed` while it runs."""
-
     def __init__(
         self,
         address: BrokerAddress,

@@ -52,7 +52,6 @@ class _Fault(Exception):
 
 
 def read(payload: bytes, probe: Sensor, received: Moment, arrived: Moment | None = None) -> Outcome:
-    """The newest temperature in the payload."""
     if type(probe) is Probe and probe.value_pointer is None and len(payload) < 32:
         # The usual case by far, about a microsecond. `_` is float()'s own digit separator.
         try:

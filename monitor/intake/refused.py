@@ -63,7 +63,6 @@ class RefusedRecord:
         return self._total
 
     def latest(self) -> list[RefusedKind]:
-        """Every kind kept, the latest first."""
         with self._lock:
             return list(reversed(self._kinds.values()))
 

@@ -32,8 +32,6 @@ class _Rule:
 
 @dataclass(slots=True)
 class Rights:
-    """Users and their rules."""
-
     _hashes: dict[str, str] = field(default_factory=dict)
     _rules: dict[str | None, list[_Rule]] | None = None
     _patterns: list[_Rule] = field(default_factory=list)
@@ -61,7 +59,6 @@ class Rights:
 
     @property
     def accounts(self) -> tuple[str, ...]:
-        """Everybody with a password."""
         return tuple(self._hashes)
 
     def password_ok(self, user: str | None, password: str | None) -> bool:
@@ -70,11 +67,9 @@ class Rights:
         return stored is not None and _password_matches(stored, password or "")
 
     def may_write(self, user: str | None, client_id: str, topic: str) -> bool:
-        """May the user publish on the topic?"""
         return self._may(user, client_id, topic, write=True)
 
     def may_read(self, user: str | None, client_id: str, topic: str) -> bool:
-        """May the user get messages of the topic?"""
         return self._may(user, client_id, topic, write=False)
 
     def _may(self, user: str | None, client_id: str, topic: str, *, write: bool) -> bool:

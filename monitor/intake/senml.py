@@ -30,7 +30,6 @@ class SenmlRecord(NamedTuple):
 
     @property
     def said(self) -> float | str | bool | None:
-        """Whichever value it has."""
         return next((v for v in (self.value, self.text, self.flag) if v is not None), None)
 
 

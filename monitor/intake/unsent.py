@@ -33,5 +33,4 @@ class Unsent:
 
     @property
     def total(self) -> int:
-        """Of all connections."""
         return self._total

@@ -18,7 +18,6 @@ class WorthKeeping:
         self._kept: dict[str, tuple[float, float, bool]] = {}  # tick, value, was it another one?
 
     def is_it(self, said: Measured, quantity: Quantity) -> bool:
-        """Is this one to be kept?"""
         before = self._kept.get(said.meter)
         if before is None:
             self._kept[said.meter] = (said.tick, said.value, True)

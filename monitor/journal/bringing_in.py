@@ -86,7 +86,6 @@ class Here:
 def bring_in(
     connection: sqlite3.Connection, here: Here, arrivals: Arrivals, told: Told
 ) -> BroughtIn:
-    """Does it, inside the caller's transaction."""
     homes = {Sort.SURE: arrivals.readings, Sort.UNSURE: arrivals.unsure, Sort.BAD: arrivals.bad}
     total = sum(len(times) for home in homes.values() for times, _ in home.values())
     added = done = 0

@@ -31,7 +31,6 @@ class Probes:
         return self._numbers.get(key) or self._register(key, place)
 
     def know(self, probes: Iterable[Probe]) -> None:
-        """Takes the probes as they are configured now."""
         known = {
             row[1:]: int(row[0])
             for row in self._connection.execute(

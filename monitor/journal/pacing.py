@@ -50,7 +50,6 @@ class Pacing:
         return min(self.longest_s, self.hold_s)
 
     def arrived(self, tick: float, count: int = 1) -> None:
-        """Messages came in."""
         if self._arrived_tick is not None:
             gap_s = min((tick - self._arrived_tick) / count, _MOST_OF_GAP * self._gap_s)
             self._gap_s += (gap_s - self._gap_s) / _SMOOTHING

@@ -55,7 +55,6 @@ class Report:
 
     @property
     def readings(self) -> int:
-        """How many of them came through."""
         return self.rows.get("readings", 0)
 
     def __str__(self) -> str:

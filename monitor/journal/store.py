@@ -164,7 +164,6 @@ class Journal:
         self._cursors[name] = value
 
     def flush(self) -> None:
-        """Keeps the cursors now."""
         with self._transaction() as connection:
             writing.write_cursors(connection, self._cursors)
         self._cursors.clear()

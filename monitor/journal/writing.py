@@ -91,7 +91,6 @@ def write_commit(
 
 
 def write_cursors(connection: sqlite3.Connection, cursors: Mapping[str, Any]) -> None:
-    """How far the readers of the journal have come."""
     connection.executemany(
         "INSERT OR REPLACE INTO cursors (name, value) VALUES (?, ?)",
         [(name, _dumps(value)) for name, value in cursors.items()],

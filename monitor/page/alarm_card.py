@@ -23,8 +23,6 @@ _SOONEST_MIN = 5.0
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class AlarmCard:
-    """All that is said of one alarm."""
-
     occurrence: str
     title: str
     waits: bool  # for an answer
@@ -41,7 +39,6 @@ class AlarmCard:
 
 
 def card(alarm: AlarmStatus, status: SiteStatus, site: Site, say: Phrases) -> AlarmCard:
-    """The alarm as it stands now."""
     box = None if alarm.brooder is None else status.brooder(alarm.brooder)
     seen = alarm_view(alarm, site, say, box)
     is_over = alarm.state is AlarmState.RETURNED

@@ -75,7 +75,6 @@ def _over_words(alarm: AlarmStatus, say: Phrases) -> str:
 
 
 def link(alarm: AlarmStatus, act: str) -> str:
-    """The address of an act on it."""
     return f"/alarm/{quote(alarm.occurrence, safe='')}/{act}"
 
 

@@ -33,8 +33,6 @@ class BrowserSession:
 
 
 class BrowserSessions:
-    """Reads and writes session cookies."""
-
     def __init__(self, access: Access) -> None:
         self._key = access.key
         self._serializer = URLSafeTimedSerializer(access.key, salt="session")
@@ -61,11 +59,9 @@ class BrowserSessions:
         return BrowserSession(name=name, signed_in=signed_in, fresh=age_s > RENEW_AFTER_S)
 
     def written(self, session: BrowserSession) -> str:
-        """The cookie's value."""
         return str(self._serializer.dumps({"s": session.name, "in": session.signed_in}))
 
     def end(self, session: BrowserSession, now: float) -> None:
-        """Signs out for good."""
         self._ended = {name: at for name, at in self._ended.items() if now - at < LASTS_S}
         self._ended[hashed(session.name)] = now
         while len(self._ended) > _MOST_ENDED:
@@ -83,7 +79,6 @@ class BrowserSessions:
         return hmac.new(self._key, f"form:{session.name}".encode(), hashlib.sha256).hexdigest()
 
     def is_form_token(self, session: BrowserSession, said: str) -> bool:
-        """Does the form come from our own page?"""
         return hmac.compare_digest(self.form_token(session).encode(), said.encode())
 
 

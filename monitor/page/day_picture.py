@@ -140,7 +140,6 @@ def span_picture(
     *,
     say: Phrases,
 ) -> DayPicture:
-    """A stretch of the record."""
     site = say.site
     whole = _Span(*span)
     floor = _together(day, [p.key for p in setting.probes if p.place is Place.FLOOR], whole.stop)
@@ -158,8 +157,6 @@ def span_picture(
 
 
 class _Sheet(NamedTuple):
-    """What is drawn of the past."""
-
     span: _Span
     treads: list[tuple[float, AgeLimits | None]]
     floor: dict[int, Reach]

@@ -46,7 +46,6 @@ class FilledForm:
         return number
 
     def one_of(self, name: str, known: tuple[str, ...], what: str) -> str | None:
-        """One of the names on offer."""
         said = self[name]
         if said in known:
             return said

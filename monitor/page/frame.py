@@ -35,8 +35,6 @@ PAPERS = ("hours", "light", "dark")
 
 
 class Frame:
-    """Renders screens. One for the whole page."""
-
     def __init__(
         self,
         api: ServiceApi,
@@ -59,17 +57,14 @@ class Frame:
         self._templates.globals["asset"] = asset
 
     def say(self, *, live: bool = False) -> Phrases:
-        """Words for this moment."""
         return Phrases(self.api.site, self.clock(), live=live)
 
     def part(self, template: str, **context: Any) -> str:
-        """A piece of a screen."""
         return self._templates.get_template(template).render(**context)
 
     def screen(
         self, request: Request, template: str, *, status: int = 200, **context: Any
     ) -> Response:
-        """A whole screen with its frame."""
         session: BrowserSession = request.state.session
         say = self.say()
         paper = request.cookies.get(PAPER_COOKIE, "")

@@ -58,7 +58,6 @@ class Gate:
         self.our_fault = our_fault
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
-        """One request."""
         if scope["type"] != "http":
             if scope["type"] == "lifespan":
                 await self.app(scope, receive, send)

@@ -75,8 +75,6 @@ _ORDER = (
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Judgement:
-    """How one box stands now."""
-
     side: Side
     motion: Motion
     heat_missing: bool  # a source has stopped or the cover is off, and it is not over yet
@@ -84,22 +82,18 @@ class Judgement:
 
     @property
     def is_cold(self) -> bool:
-        """Below its band."""
         return self.side in (Side.COLD, Side.CHILLED)
 
     @property
     def is_hot(self) -> bool:
-        """Above its band."""
         return self.side in (Side.HOT, Side.BURNING)
 
     @property
     def mark(self) -> MarginMark:
-        """Its shape."""
         return self._mark_and_word()[0]
 
     @property
     def word(self) -> str:
-        """What the stamp says."""
         return self._mark_and_word()[1]
 
     @property
@@ -114,7 +108,6 @@ class Judgement:
 
     @property
     def rank(self) -> int:
-        """0 is the worst."""
         return _ORDER.index(self.mark)
 
     def _mark_and_word(self) -> tuple[MarginMark, str]:
@@ -144,7 +137,6 @@ class Judgement:
 
 
 def judge(box: BrooderStatus) -> Judgement:
-    """From what the watch holds of a box."""
     side = _side(box)
     rate = box.trend_c_per_h
     motion = Motion.UNKNOWN

@@ -55,8 +55,6 @@ class Act(NamedTuple):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BoxView:
-    """One brooder."""
-
     number: int
     name: str
     mark: MarginMark

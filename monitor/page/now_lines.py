@@ -16,8 +16,6 @@ _LEAST_TOLD_S = 60.0
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ProbeView:
-    """One row of the list of probes."""
-
     name: str
     place: str
     temp: str
@@ -101,7 +99,6 @@ def estimate_line(box: BrooderStatus) -> str | None:
 
 
 def night_line(box: BrooderStatus, judged: Judgement, say: Phrases) -> str | None:
-    """The night so far."""
     night = box.night
     if night.low_c is None or night.high_c is None or box.target_c is None:
         return None
@@ -123,7 +120,6 @@ def night_line(box: BrooderStatus, judged: Judgement, say: Phrases) -> str | Non
 
 
 def birds_line(box: BrooderStatus, say: Phrases) -> str | None:
-    """How many, what, how old, how many lost."""
     batch = box.batch
     if batch is None:
         return None
@@ -136,7 +132,6 @@ def birds_line(box: BrooderStatus, say: Phrases) -> str | None:
 
 
 def next_step_line(box: BrooderStatus, say: Phrases) -> str | None:
-    """When the target comes down, and to what."""
     step = box.next_step
     if step is None:
         return None
@@ -146,7 +141,6 @@ def next_step_line(box: BrooderStatus, say: Phrases) -> str | None:
 
 
 def heat_lines(box: BrooderStatus, say: Phrases) -> tuple[str, ...]:
-    """What the plugs say, and what that foretells."""
     line = meter_words.heat_line(box.meters)
     if line is None:
         return ()
@@ -172,7 +166,6 @@ def probes_line(box: BrooderStatus) -> str:
 
 
 def probe_view(probe: ProbeStatus, say: Phrases) -> ProbeView:
-    """One row of the list of probes."""
     note = None
     if probe.out_of_service:
         note = "taken out of use"

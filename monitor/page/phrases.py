@@ -71,7 +71,6 @@ class Phrases:
         return "tomorrow" if days == 1 else f"on {self.day(at)}"
 
     def iso(self, at: float) -> str:
-        """For a machine."""
         return self.voice.local(at).isoformat(timespec="seconds")
 
     def ago(self, at: float) -> str:
@@ -83,12 +82,10 @@ class Phrases:
         return span(max(0.0, seconds))
 
     def local(self, at: float) -> datetime:
-        """Wall time at the site."""
         return self.voice.local(at)
 
     @property
     def is_night(self) -> bool:
-        """Is it dark in the shed?"""
         hour = self.voice.local(self.now).hour
         return hour >= NIGHT_FROM_HOUR or hour < NIGHT_TO_HOUR
 

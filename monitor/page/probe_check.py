@@ -21,8 +21,6 @@ MOST_KEPT = 2000
 
 
 class Method(StrEnum):
-    """How the probes are compared."""
-
     ICE = "ice"
     SPOT = "spot"
 
@@ -49,7 +47,6 @@ class ProbeCheck:
 
     @property
     def ends(self) -> float:
-        """When it is done."""
         return self.started + LASTS_S
 
     def take(self, status: SiteStatus) -> None:

@@ -66,7 +66,6 @@ def sheet_of(question: Question) -> dict[str, Any]:
 
 
 def _night_words(row: DayRow, record: Record) -> str:
-    """What one reads of a night at a glance."""
     age = "" if row.age_days is None else f"day {row.age_days}: "
     return age + _figures(row.exposure, row.flock.lost if row.flock else 0, record)
 
@@ -88,7 +87,6 @@ def _figures(exposure: Exposure, lost: int, record: Record) -> str:
 
 
 def batch_figures_of(question: Question) -> dict[str, Any] | None:
-    """What stands beside the other batches."""
     with _batch(question) as records:
         one = batches.figures(records, 0)
         site = question.site

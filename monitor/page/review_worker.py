@@ -57,7 +57,6 @@ class ReviewWorker:
         self._kept.clear()
 
     async def warm_up(self) -> None:
-        """Starts the child ahead of the first question."""
         async with self._one_at_a_time:
             await self._started()
 

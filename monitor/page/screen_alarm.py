@@ -26,8 +26,6 @@ CLEANING_MINUTES = (15, 30, 60, 120)
 
 
 class AlarmScreen:
-    """Acts on alarms; each asks first."""
-
     def __init__(self, frame: Frame, once: SingleUse) -> None:
         self._frame = frame
         self._once = once
@@ -72,7 +70,6 @@ class AlarmScreen:
         return await self._submit(request, form, entries, there)
 
     async def ask_unshelve(self, request: Request) -> Response:
-        """Take it up again before its time?"""
         return self._sure(
             request,
             self._alarm(request),
@@ -82,15 +79,12 @@ class AlarmScreen:
         )
 
     async def unshelve(self, request: Request) -> Response:
-        """Takes it up again."""
         return await self._act(request, EntryKind.UNSHELVE)
 
     async def ask_shelve(self, request: Request) -> Response:
-        """For how long, and why?"""
         return self._shelve_form(request, self._alarm(request), FilledForm())
 
     async def shelve(self, request: Request) -> Response:
-        """Puts one alarm aside."""
         alarm = self._alarm(request)
         form = await read_form(request, self._frame.sessions)
         minutes, note = _minutes_and_reason(form, _minutes_for(alarm))
@@ -100,7 +94,6 @@ class AlarmScreen:
         return await self._submit(request, form, [entry])
 
     async def ask_put_aside(self, request: Request) -> Response:
-        """Going to clean out: for how long?"""
         return self._put_aside_form(
             request, self._box(request.query_params.get("brooder")), FilledForm()
         )

@@ -26,7 +26,6 @@ class AnswerScreen:
         self._frame = frame
 
     def routes(self) -> list[Route]:
-        """Its addresses."""
         return [
             Route("/answer/{token}", self.ask, methods=["GET"]),
             Route("/answer/{token}", self.answer, methods=["POST"]),

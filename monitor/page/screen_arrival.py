@@ -25,7 +25,6 @@ class ArrivalScreen:
         self._frame = frame
 
     def routes(self) -> list[Route]:
-        """Its addresses."""
         return [
             Route("/do/arrival", self.look, methods=["GET"]),
             Route("/do/arrival", self.tap, methods=["POST"]),
@@ -33,7 +32,6 @@ class ArrivalScreen:
         ]
 
     async def look(self, request: Request) -> Response:
-        """The list."""
         box = self._box(request.query_params.get("brooder"))
         arrival = arrival_of(await self._frame.api.ledger(), box)
         return self._frame.screen(
@@ -65,7 +63,6 @@ class ArrivalScreen:
         return RedirectResponse(f"/do/arrival?brooder={quote(box)}#{step}", 303)
 
     async def sheet(self, request: Request) -> Response:
-        """One page, to be printed."""
         box = self._box(request.query_params.get("brooder"))
         arrival = arrival_of(await self._frame.api.ledger(), box)
         floor_c = None

@@ -23,14 +23,11 @@ JUST_CAME_S = 3 * 86400.0
 
 
 class DoScreen:
-    """The few things a grower does at the box."""
-
     def __init__(self, frame: Frame, once: SingleUse) -> None:
         self._frame = frame
         self._once = once
 
     def routes(self) -> list[Route]:
-        """Its addresses."""
         return [
             Route("/do", self.look, methods=["GET"]),
             Route("/do/contacts", self.contacts, methods=["GET"]),
@@ -42,7 +39,6 @@ class DoScreen:
         ]
 
     async def look(self, request: Request) -> Response:
-        """What can be done, and what was written last."""
         ledger = await self._frame.api.ledger()
         asked = request.query_params.get("kept", "")
         kept = ledger.entry(int(asked)) if asked.isascii() and asked.isdigit() else None
@@ -75,7 +71,6 @@ class DoScreen:
         return self._form(request, what, FilledForm(values={"brooder": asked}))
 
     async def write(self, request: Request) -> Response:
-        """First asks whether it is right; then keeps it."""
         what = self._form_of(request)
         form = await read_form(request, self._frame.sessions)
         site, now = self._frame.api.site, self._frame.clock()
@@ -108,7 +103,6 @@ class DoScreen:
         )
 
     async def undo(self, request: Request) -> Response:
-        """Asks before an entry is taken back."""
         number = int(request.path_params["number"])
         ledger = await self._frame.api.ledger()
         entry = ledger.entry(number)
@@ -131,7 +125,6 @@ class DoScreen:
         )
 
     async def undo_now(self, request: Request) -> Response:
-        """Takes it back."""
         form = await read_form(request, self._frame.sessions)
         number = int(request.path_params["number"])
         before = self._once.used(form["once"])
@@ -147,11 +140,9 @@ class DoScreen:
         return RedirectResponse(there, 303)
 
     async def contacts(self, request: Request) -> Response:
-        """Asks before people's phones ring."""
         return self._contacts(request, None)
 
     async def try_contacts(self, request: Request) -> Response:
-        """Really sends, waits, and says who was reached."""
         form = await read_form(request, self._frame.sessions)
         if self._once.used(form["once"]) is not None:
             return RedirectResponse("/do/contacts", 303)

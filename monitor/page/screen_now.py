@@ -20,8 +20,6 @@ DRAWN_WITHIN_S = 0.08  # the screen waits so long for its picture; later it come
 
 
 class NowScreen:
-    """One glance: is it right, will it hold."""
-
     def __init__(self, frame: Frame) -> None:
         self._frame = frame
         self._readings = DayReadings()
@@ -29,7 +27,6 @@ class NowScreen:
         self.live = LiveStream(frame.api, self._update)
 
     def routes(self) -> list[Route]:
-        """Its addresses."""
         return [
             Route("/", self.look, methods=["GET"]),
             Route("/live", self.stream, methods=["GET"]),
@@ -37,7 +34,6 @@ class NowScreen:
         ]
 
     async def look(self, request: Request) -> Response:
-        """The whole screen."""
         reading = self._refresh()
         if reading is not None:
             await asyncio.wait([reading], timeout=DRAWN_WITHIN_S)

@@ -24,17 +24,13 @@ _LEAST_M, _MOST_M = 0.1, 50.0
 
 
 class PlanScreen:
-    """What to build and to buy."""
-
     def __init__(self, frame: Frame) -> None:
         self._frame = frame
 
     def routes(self) -> list[Route]:
-        """Its address."""
         return [Route("/do/plan", self.ask, methods=["GET"])]
 
     async def ask(self, request: Request) -> Response:
-        """The form, and the plan once it was filled in."""
         form = FilledForm(values=dict(request.query_params))
         names = tuple(box.name for box in self._frame.api.site.brooders)
         form.values.setdefault("brooder", names[0])

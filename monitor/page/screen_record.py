@@ -47,8 +47,6 @@ _BEFORE_S = 48 * 3600.0  # a chick weakened by cold may die a day later
 
 
 class RecordScreen:
-    """What happened."""
-
     def __init__(self, frame: Frame) -> None:
         self._frame = frame
         self.worker = ReviewWorker()
@@ -56,7 +54,6 @@ class RecordScreen:
         self._read_before: dict[tuple[Any, ...], tuple[float, DayFound]] = {}
 
     def routes(self) -> list[Route]:
-        """Its addresses."""
         return [
             Route("/record", self.sheet, methods=["GET"]),
             Route("/record/span", self.span, methods=["GET"]),
@@ -69,7 +66,6 @@ class RecordScreen:
         ]
 
     async def sheet(self, request: Request) -> Response:
-        """A batch: ledger first, then the sheet."""
         ledger = await self._frame.api.ledger()
         box, batch, ordinal = self._chosen(request, ledger)
         warming = asyncio.ensure_future(self.worker.warm_up())
@@ -116,7 +112,6 @@ class RecordScreen:
         )
 
     async def span(self, request: Request) -> Response:
-        """A night, a week or a whole batch as a picture."""
         box, start, stop = self._span(request)
 
         async def picture() -> str:
@@ -138,7 +133,6 @@ class RecordScreen:
         )
 
     async def loss(self, request: Request) -> Response:
-        """One loss and the hours before it."""
         ledger = await self._frame.api.ledger()
         box, _, ordinal = self._chosen(request, ledger)
         at = _number(request, "at")
@@ -191,11 +185,9 @@ class RecordScreen:
         )
 
     async def report(self, request: Request) -> Response:
-        """A batch in all its boxes, to print."""
         return await self._file(request, "report_of")
 
     async def vet_page(self, request: Request) -> Response:
-        """The page for a veterinarian or the hatchery."""
         return await self._file(request, "vet_page_of")
 
     async def _file(self, request: Request, how: str) -> Response:
@@ -249,7 +241,6 @@ class RecordScreen:
         return day
 
     async def moving(self, request: Request) -> Response:
-        """The chart description of a span."""
         return await self._drawn(request, "moving_chart", "application/json")
 
     async def script(self, _: Request) -> Response:
@@ -266,7 +257,6 @@ class RecordScreen:
         )
 
     async def end(self) -> None:
-        """The service stops."""
         await self.worker.end()
 
     async def _drawn(self, request: Request, how: str, kind: str) -> Response:

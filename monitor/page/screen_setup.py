@@ -21,8 +21,6 @@ _ASIDE_MINUTES = 20.0  # the ten minutes of the check, and time to put the probe
 
 
 class SetUpScreen:
-    """What is looked at when something is new."""
-
     def __init__(self, frame: Frame, steps: StepsScreen) -> None:
         self._frame = frame
         self._steps = steps
@@ -30,7 +28,6 @@ class SetUpScreen:
         self._looking: asyncio.Task[None] | None = None
 
     def routes(self) -> list[Route]:
-        """Its addresses."""
         return [
             Route("/set-up", self.look, methods=["GET"]),
             Route("/set-up/probes", self.probes, methods=["GET"]),
@@ -40,7 +37,6 @@ class SetUpScreen:
         ]
 
     async def look(self, request: Request) -> Response:
-        """Everything but the check."""
         api = self._frame.api
         missing = api.missing()
         why_not = None
@@ -99,7 +95,6 @@ class SetUpScreen:
         return RedirectResponse("/set-up/probes", 303)
 
     async def stop(self, request: Request) -> Response:
-        """Gives a check up, or clears its result away."""
         await read_form(request, self._frame.sessions)
         self.end()
         self._check = None
@@ -120,7 +115,6 @@ class SetUpScreen:
         return self._steps.change(request, "Correct the probes", proposed)
 
     def end(self) -> None:
-        """No more looking."""
         if self._looking is not None:
             self._looking.cancel()
             self._looking = None

@@ -33,15 +33,12 @@ _MOST_PREPARED = 5
 
 
 class StepsScreen:
-    """Set-up, step by step."""
-
     def __init__(self, frame: Frame, once: SingleUse) -> None:
         self._frame = frame
         self._once = once
         self._prepared: dict[str, NewProbe] = {}
 
     def routes(self) -> list[Route]:
-        """Its addresses."""
         return [
             Route("/set-up/step/{step}", self.ask, methods=["GET"]),
             Route("/set-up/step/{step}", self.propose, methods=["POST"]),
@@ -71,7 +68,6 @@ class StepsScreen:
         return self._form(request, made, FilledForm(values=values))
 
     async def propose(self, request: Request) -> Response:
-        """Checks the answers and shows the change."""
         form = await read_form(request, self._frame.sessions)
         step = _step(request)
         about = form["about"][:_LONGEST_ABOUT]
@@ -91,7 +87,6 @@ class StepsScreen:
         )
 
     async def write(self, request: Request) -> Response:
-        """Writes what was shown."""
         form = await read_form(request, self._frame.sessions)
         step = Step(form["step"]) if form["step"] in tuple(Step) else Step.SITE
         try:
@@ -116,7 +111,6 @@ class StepsScreen:
         )
 
     async def heard(self, request: Request) -> Response:
-        """The probes that are heard: which is which?"""
         site = self._frame.api.site
         heard, status = self._frame.api.set_up.heard(), self._frame.api.status()
         known = {meter.key: meter for meter in site.all_meters}
@@ -143,7 +137,6 @@ class StepsScreen:
         )
 
     async def new_probe(self, request: Request) -> Response:
-        """A probe on the Wi-Fi, which needs an account."""
         return self._new_probe(request, FilledForm(values={"place": Place.FLOOR.value}))
 
     async def prepare_probe(self, request: Request) -> Response:

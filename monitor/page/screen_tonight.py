@@ -18,17 +18,13 @@ _COLDEST_C, _WARMEST_C = -50.0, 45.0
 
 
 class TonightScreen:
-    """What if."""
-
     def __init__(self, frame: Frame) -> None:
         self._frame = frame
 
     def routes(self) -> list[Route]:
-        """Its address."""
         return [Route("/do/tonight", self.ask, methods=["GET"])]
 
     async def ask(self, request: Request) -> Response:
-        """The form, and the answer once it was filled in."""
         form = FilledForm(values=dict(request.query_params))
         names = tuple(box.name for box in self._frame.api.site.brooders)
         if len(names) == 1:

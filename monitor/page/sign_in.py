@@ -28,7 +28,6 @@ class SignIn:
         self._one_at_a_time = CapacityLimiter(1)
 
     def routes(self) -> list[Route]:
-        """Its addresses."""
         return [
             Route("/sign-in", self.ask, methods=["GET"]),
             Route("/sign-in", self.answer, methods=["POST"]),
@@ -37,14 +36,12 @@ class SignIn:
         ]
 
     async def ask(self, request: Request) -> Response:
-        """The form."""
         then = safe_path(request.query_params.get("next", "/"))
         if not self._frame.access.needs_sign_in or request.state.session.signed_in:
             return RedirectResponse(then, 303)
         return self._form(request, FilledForm(values={"next": then}))
 
     async def answer(self, request: Request) -> Response:
-        """Somebody gives the passphrase."""
         form = await read_form(request, self._frame.sessions)
         if request.state.session.signed_in:  # there is nothing to guess, nor to wait for
             return RedirectResponse(safe_path(form["next"]), 303)

@@ -13,7 +13,6 @@ class SingleUse:
         self._used: OrderedDict[str, str] = OrderedDict()
 
     def mark(self) -> str:
-        """For a new form."""
         return secrets.token_urlsafe(12)
 
     def used(self, mark: str) -> str | None:

@@ -49,7 +49,6 @@ class BatchFigures:
 
     @property
     def kwh(self) -> float:
-        """All heat sources of all boxes."""
         return sum(one.kwh for one in self.used)
 
 

@@ -34,7 +34,6 @@ _ELSEWHERE = (Place.UNDER_HEAT, Place.COOL_END)
 def describe(
     scene: Scene, *, wide_px: int = PHONE_PX, moving: bool = False, dark: bool = False
 ) -> Spec:
-    """The Vega-Lite description of a scene."""
     axis = LocalAxis(start=scene.start, stop=scene.stop, zone=scene.zone)
     ink = DARK if dark else LIGHT
     draft = Panels(scene, axis, ink, wide_px=wide_px, moving=moving)

@@ -66,7 +66,6 @@ class TargetLine(NamedTuple):
 
     @property
     def treads(self) -> int:
-        """How many there are."""
         return len(self.target_c)
 
 
@@ -117,7 +116,6 @@ class Exposure:
 
     @property
     def longest_below(self) -> Spell | None:
-        """The longest spell below the band."""
         return self.below_runs.longest
 
 

@@ -22,7 +22,6 @@ class LocalAxis:
     zone: ZoneInfo
 
     def position(self, at: float) -> float:
-        """Where a Unix time lies, in Vega's milliseconds."""
         return round((at + self._offset_s(self.start)) * 1000)
 
     @property
@@ -39,7 +38,6 @@ class LocalAxis:
 
     @property
     def ends(self) -> list[float]:
-        """Positions of start and stop."""
         return [self.position(self.start), self.position(self.stop)]
 
     def hours(self, every: int) -> list[float]:

@@ -49,7 +49,6 @@ class LossReview:
 
 
 def losses(record: Record) -> list[LossReview]:
-    """Every loss within the record, in time order."""
     batch = record.batch
     if batch is None:
         return []

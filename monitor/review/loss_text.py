@@ -12,7 +12,6 @@ from monitor.review.verdict import verdict
 
 
 def print_losses(console: Console, record: Record, found: Sequence[LossReview]) -> None:
-    """Every loss, then what holds for all of them."""
     if not found:
         console.print("No loss is written down in this time.")
         return

@@ -103,7 +103,6 @@ class Panels:
         return {**panel, "title": {**panel["title"], "text": "lost each day"}}
 
     def others(self, lines: list[ProbeLine], what: str, inks: tuple[Ink, ...], height: int) -> Spec:
-        """A low panel for probes that have no target."""
         low, high = self.points.reach(lines, [])
         y = {**self._y(low, high), "axis": {"tickCount": 3}}
         names: list[_Name] = []

@@ -116,7 +116,6 @@ class Record:
 
     @property
     def floor_probes(self) -> list[Probe]:
-        """The probes a target is compared with."""
         return [p for p in self.probes if p.place is Place.FLOOR]
 
     def readings_of(

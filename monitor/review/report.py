@@ -220,7 +220,6 @@ def _picture(one: Scene, svg: bytes) -> DrawnChart:
 
 
 def svg_address(svg: bytes) -> str:
-    """A drawing as an address that holds it."""
     return "data:image/svg+xml;base64," + base64.b64encode(svg).decode()
 
 

@@ -91,12 +91,10 @@ class Sheet:
 
     @property
     def rows(self) -> list[DayRow]:
-        """All days, in order."""
         return [row for week in self.weeks for row in week.rows]
 
 
 def sheet(record: Record, cut: Cut) -> Sheet:
-    """The record sheet of a record."""
     zone = record.site.timezone
     rows = [_row(record, day) for day in days(record.start, record.stop, zone, cut)]
     grouped: dict[int | None, list[DayRow]] = {}

@@ -51,7 +51,6 @@ class Cells:
 
 
 def cells(sheet: Sheet, filled: list[Column]) -> Cells:
-    """The sheet of one box."""
     return Cells(
         heads=[column.head for column in filled],
         weeks=[
@@ -100,7 +99,6 @@ def _share(lost: int, placed: int) -> str:
 
 
 def columns(record: Record, cut: Cut) -> list[Column]:
-    """The columns of this site's sheet."""
     unit, zone = record.site.units, record.site.timezone
     dates = night_text if cut is Cut.NOON else day_text
     mark = degree_hours_sign(unit)
@@ -185,7 +183,6 @@ def _nothing(_week: Week) -> str:
 
 
 def foot(record: Record, sheet: Sheet, left_out: list[Column]) -> list[str]:
-    """What the marks and figures mean."""
     lines = []
     if (energy := energy_line(record, record.start, record.stop)) is not None:
         lines.append(energy)
@@ -209,7 +206,6 @@ def foot(record: Record, sheet: Sheet, left_out: list[Column]) -> list[str]:
 
 
 def comparison_words(comparison: LossComparison) -> str:
-    """One sentence with its source."""
     until = "in the first week" if comparison.age_days == 7 else f"by day {comparison.age_days}"
     if len(comparison.boxes) > 1:
         until += f", {listed(list(comparison.boxes))} together"
@@ -242,7 +238,6 @@ def print_boxes(console: Console, records: Sequence[Record], sheets: Sequence[Sh
 
 
 def foot_of_boxes(sides: Sequence[tuple[Record, Sheet]]) -> list[str]:
-    """As `foot`, for several boxes."""
     lines = [BOXES_FOOT]
     for record, sheet in sides:
         drawn = energy_line(record, record.start, record.stop)

@@ -57,7 +57,6 @@ class Settings:
 
     @property
     def journal_path(self) -> Path:
-        """The journal's database file."""
         return self.state_folder / "journal.db"
 
     @property

@@ -81,7 +81,6 @@ TITLES = {
 
 
 def as_it_is(step: Step, settings: Settings) -> str:
-    """What stands in the file, in a few words."""
     site, unit = settings.site, settings.site.units
     page = settings.file.page
     said = {

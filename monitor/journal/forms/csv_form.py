@@ -59,7 +59,6 @@ def measures(
 
 
 def ledger(reader: JournalReader, from_at: float, to_at: float) -> Iterator[str]:
-    """One row a ledger entry or act on an alarm."""
     yield _row([TIME, *LEDGER, "minutes", "undoes", "by"])
     for entry in reader.entries():
         if from_at <= entry.at < to_at:
@@ -68,7 +67,6 @@ def ledger(reader: JournalReader, from_at: float, to_at: float) -> Iterator[str]
 
 
 def alarms(reader: JournalReader, unit: Unit, from_at: float, to_at: float) -> Iterator[str]:
-    """One row an alarm change."""
     yield _row([TIME, *ALARMS, temperature_heading(unit)])
     for change in reader.changes(from_at, to_at):
         temp_c = change.facts.get("temp_c")

@@ -43,7 +43,6 @@ _WHOLE = {"count", "number", "undoes"}
 
 
 def entry_line(entry: Entry) -> str:
-    """A ledger entry as a line."""
     said = {"at": iso(round(entry.at * 1000)), "entry": entry.entry.value}
     rest = {k: v for k, v in entry_fields(entry).items() if k not in ("at", "entry")}
     return json.dumps(said | rest, separators=(",", ":"), ensure_ascii=False) + "\n"

@@ -42,7 +42,6 @@ def number_text(number: float) -> str:
 
 
 def payload(known: KnownProbe, number: float, at: float) -> str:
-    """What one probe publishes."""
     if known.senml_name is not None:
         said = known.unit or "celsius"
         unit = {"kelvin": "K", "celsius": "Cel", "fahrenheit": None}.get(said, said)

@@ -218,7 +218,6 @@ class _Journal:
         return schema.entry_lines(self._site, said, undone=undone is not None)
 
     def change(self, row: Any) -> list[str]:
-        """An alarm change."""
         said = rows.change(row)
         if said is None:
             return []
@@ -228,7 +227,6 @@ class _Journal:
         return schema.alarm_lines(self._site, said, before[0])
 
     def sample(self, at_ms: int, brooder: str, name: str, value: float) -> list[str]:
-        """A derived number."""
         head = schema.sample_head(self._site, brooder, name)
         return schema.numbers(head, (at_ms,), (ten_thousandths(value),))
 
@@ -243,7 +241,6 @@ class _Journal:
         return [line for number, at in moments for line in self._readings(number, at, at + 1)]
 
     def hour(self, hour: int, number: int) -> list[str]:
-        """The surely timed readings of an hour of a probe."""
         return self._readings(number, hour * HOUR_MS, (hour + 1) * HOUR_MS)
 
     def _readings(self, number: int, from_ms: int, to_ms: int) -> list[str]:

@@ -84,7 +84,6 @@ def _by_measurement(counts: Counts, among: Counts | None = None) -> dict[str, in
 
 
 def day_text(day: int) -> str:
-    """A day since 1970 as a date."""
     return f"{datetime.fromtimestamp(day * DAY_MS / 1000, UTC):%Y-%m-%d}"
 
 

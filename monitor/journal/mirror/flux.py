@@ -33,7 +33,6 @@ def texts(bucket: str, site: str, measurements: tuple[str, ...]) -> str:
 
 
 def edge(bucket: str, site: str, which: str) -> str:
-    """The first or last reading of every probe."""
     return (
         f"{_range(bucket, EPOCH, END)}"
         f' |> filter(fn: (r) => r._measurement == "{schema.TEMPERATURE}" and r._field == "celsius"'

@@ -49,12 +49,10 @@ def tag_text(name: str) -> str:
 
 
 def name_of(text: str) -> str:
-    """The name behind a tag."""
     return _SHOWN.sub(lambda found: chr(int(found[1], 16)), text)
 
 
 def tag(name: str) -> str:
-    """A tag's value in a line."""
     return tag_text(name).translate(_TAG_ESCAPES)
 
 
@@ -65,7 +63,6 @@ def quoted(text: str) -> str:
 
 
 def temperature_head(site: str, key: str, place: str | None) -> str:
-    """What all readings of a probe begin with."""
     box, _, name = key.rpartition("/")
     return (
         f"{TEMPERATURE},brooder={tag(box or SITE_WIDE)},"
@@ -117,7 +114,6 @@ def alarm_lines(site: str, change: Change, nth: int) -> list[str]:
 
 
 def entry_lines(site: str, entry: Entry, *, undone: bool) -> list[str]:
-    """One ledger entry or act on an alarm."""
     box = entry.brooder or SITE_WIDE
     tags = f"brooder={tag(box)},entry={entry.entry.value},site={tag(site)}"
     texts = {

@@ -74,8 +74,6 @@ class Bucket:
 
 
 class Server:
-    """A connection to one bucket."""
-
     def __init__(self, url: str, token: str, org: str, bucket: str) -> None:
         from influxdb_client import InfluxDBClient  # noqa: PLC0415 - see the module
         from influxdb_client.client.write_api import SYNCHRONOUS  # noqa: PLC0415
@@ -152,7 +150,6 @@ class Server:
             raise InfluxFault(self._unread(error)) from error
 
     def close(self) -> None:
-        """Ends the connection."""
         self._client.close()
 
     def __enter__(self) -> Self:

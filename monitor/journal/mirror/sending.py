@@ -130,7 +130,6 @@ class Mirror:
             self._reader.close()
 
     def stop(self) -> None:
-        """Ends `run`. From any thread."""
         self._stopped = True
         self._wake.set()
 
@@ -296,7 +295,6 @@ def _day_of(line: str) -> int:
 
 
 def refused_words(state: State) -> str:
-    """What was refused, from when, and why."""
     points = sum(state.refused.values())
     return (
         f"{points} points of {days_text(state.refused)} were refused there ({state.words}); they"

@@ -82,7 +82,6 @@ class State:
         return cls(target, Cursor(**kept["cursor"]), refused, kept["words"], lacking)
 
     def to_json(self) -> dict[str, Any]:
-        """For the journal."""
         return asdict(self)
 
     def with_refused(self, points: Mapping[int, int], words: str) -> Self:
