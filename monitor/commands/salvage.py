@@ -36,6 +36,7 @@ def register(app: typer.Typer) -> None:
             fail(f"nothing of {damaged} can be read as a journal")
         out().print(f"{str(report).capitalize()}. The new journal is {saved}.")
         if report.broken:
+            out().print("SQLite's own recovery may find more: sqlite3 FILE .recover", markup=False)
             raise typer.Exit(NOT_WELL)
 
 

@@ -5,26 +5,22 @@ file would leave a batch of chicks unwatched.
 SQLite stops at the first broken page it meets; the rows behind it are mostly well. So each table
 is read from both ends, and what lies between two breaks from its middle. The ledger stands in the
 file a second time, as journal lines, which are found in its bytes whatever became of the tables.
-Where that is not enough SQLite's own recovery is asked (sqlite.org/recovery.html): the command
-`.recover` of the program sqlite3, where that is installed and was built with it (Debian 12 leaves
-it out); Python's library has none. What is doubtful is left out."""
+What that leaves behind SQLite's own recovery may find (sqlite.org/recovery.html): the command
+`.recover` of the program sqlite3, where it was built with it (Debian 12 leaves it out)."""
 
 import math
 import re
 import shutil
 import sqlite3
-import subprocess
 import tempfile
 from collections import deque
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import closing, contextmanager, suppress
 from dataclasses import dataclass, field
-from itertools import chain
 from mmap import ACCESS_READ, mmap
 from pathlib import Path
 from typing import Any
 
-from monitor.child import environment
 from monitor.events import Entry
 from monitor.journal import opening, rows, schema, writing
 from monitor.journal.forms import lines
@@ -37,12 +33,10 @@ TABLES = (
 )  # fmt: skip
 SMALL = ("probes", "entries", "ledger_lines", "snapshots", "outbox", "alarms")
 MOST_CUTS = 400  # of one table: enough to get round some dozens of broken pages
-RECOVERY_S = 600.0
 _LINE = re.compile(rb'\{"at":"[^"\x00]{20,24}","entry":"[^\x00\n]{1,1000}\}\n')
 _LAST = 2**63 - 1
 _NEWEST = "the newest changes (-wal)"
 _ORDERED_BY = {"bad_values": "at_ms", "changed_hours": "hour"}
-_KNOWN_BY_LOOKS = ("readings", "entries", "alarms")
 _UNORDERED = ("refused", "cursors", "snapshots")  # small, and no whole number to go by
 
 
@@ -84,12 +78,6 @@ def salvage(
                     broken -= {table} if whole else set()
             if not broken:
                 break
-        if broken and tables == TABLES:
-            told("what SQLite recovers")
-            for source in _recovered(damaged, Path(folder)):
-                with _all_or_nothing(into):
-                    for table in sorted(broken):
-                        _copy(source, into, table, report)
         if "entries" in tables:
             with _all_or_nothing(into):
                 _copy_lines(damaged, into, report)
@@ -128,15 +116,6 @@ def _ways(damaged: Path, folder: Path, report: Report) -> Iterator[sqlite3.Conne
         connection = _opened(copy, report)
         if connection is not None:
             with closing(connection):
-                yield connection
-
-
-def _recovered(damaged: Path, folder: Path) -> Iterator[sqlite3.Connection]:
-    """What SQLite's recovery makes of the same."""
-    for name in ("as-it-is", "new-head"):
-        copy, recovered = folder / f"{name}.db", folder / f"{name}.recovered"
-        if copy.exists() and _recover(copy, recovered):
-            with closing(opening.connect_to_write(recovered)) as connection:
                 yield connection
 
 
@@ -188,33 +167,6 @@ def _opened(copy: Path, report: Report) -> sqlite3.Connection | None:
             return connection
 
 
-def _recover(copy: Path, to: Path) -> bool:
-    """Has SQLite's recovery make a sound file of it; False: the program is not there, or failed."""
-    program = shutil.which("sqlite3")
-    if program is None:
-        return False
-    with subprocess.Popen(  # noqa: S603 - SQLite's own program
-        [program, str(copy), ".recover"],
-        stdout=subprocess.PIPE,
-        stderr=subprocess.DEVNULL,
-        env=environment(),
-    ) as reading:
-        try:
-            subprocess.run(  # noqa: S603
-                [program, str(to)],
-                stdin=reading.stdout,
-                stdout=subprocess.DEVNULL,
-                stderr=subprocess.DEVNULL,
-                env=environment(),
-                check=False,
-                timeout=RECOVERY_S,
-            )
-        except (OSError, subprocess.TimeoutExpired):
-            reading.kill()
-            return False
-    return reading.returncode == 0 and to.exists()
-
-
 def _new_head(copy: Path) -> bool:
     """Puts the first page of an empty journal, and the others that tell of its tables, in place of
     broken ones. Every journal of one version lays its tables out alike, so the roots are where
@@ -251,7 +203,7 @@ def _copy(source: sqlite3.Connection, into: sqlite3.Connection, table: str, repo
     slots = ", ".join("?" * len(columns))
     insert = f"INSERT OR IGNORE INTO {table} ({', '.join(columns)}) VALUES ({slots})"  # noqa: S608
     count, whole = 0, True
-    for row in chain(_rows(source, table, columns), _unplaced(source, table, len(columns))):
+    for row in _rows(source, table, columns):
         if row is None or not _sound(table, row):
             whole = False
             continue
@@ -276,21 +228,6 @@ def _rows(
     else:
         key = _ORDERED_BY.get(table, columns[0])
         yield from _between_breaks(source, select, key, columns.index(key))
-
-
-def _unplaced(source: sqlite3.Connection, table: str, count: int) -> Iterator[tuple[Any, ...]]:
-    """Rows that SQLite's recovery found and could not place: what looks like one of this table is
-    one."""
-    if table not in _KNOWN_BY_LOOKS:
-        return
-    names = source.execute("SELECT name FROM sqlite_schema WHERE name LIKE 'lost_and_found%'")
-    for (name,) in names.fetchall():
-        columns = ["id", *(f"c{n}" for n in range(1, count))]
-        query = f"SELECT {', '.join(columns)} FROM {name} WHERE nfield = ?"  # noqa: S608
-        with suppress(sqlite3.OperationalError):  # none is so wide
-            for row in source.execute(query, (count,)):
-                if _sound(table, row):
-                    yield row
 
 
 def _between_breaks(

@@ -219,46 +219,6 @@ def test_what_lies_between_broken_pages_is_saved_too(filled: Path, tmp_path: Pat
     assert salvaged(filled, tmp_path).readings > 34_560 - 6 * 100
 
 
-def test_without_sqlites_own_recovery_what_its_library_reads_is_saved(
-    filled: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    pages = leaves(filled, "readings")
-    for page in (pages[100], pages[500]):
-        overwrite(filled, page)
-    monkeypatch.setenv("PATH", "")
-    report = salvaged(filled, tmp_path)
-    assert report.readings > 34_560 - 2 * 100
-    assert report.rows["entries"] == 5
-
-
-def can_recover(folder: Path) -> bool:
-    """Is there a program sqlite3 here that was built with its recovery?"""
-    shell = shutil.which("sqlite3")
-    if shell is None:
-        return False
-    with sqlite3.connect(folder / "any.db") as any_file:
-        any_file.execute("CREATE TABLE t (x)")
-    any_file.close()
-    words = [shell, str(folder / "any.db"), ".recover"]
-    return subprocess.run(words, capture_output=True, check=False).returncode == 0
-
-
-def test_where_sqlites_own_recovery_is_there_readings_that_no_tree_leads_to_are_saved(
-    filled: Path, tmp_path: Path
-) -> None:
-    if not can_recover(tmp_path):
-        pytest.skip("needs a program sqlite3 with .recover")
-    with sqlite3.connect(filled) as source:
-        (root,) = source.execute(
-            "SELECT rootpage FROM sqlite_schema WHERE name = 'readings'"
-        ).fetchone()
-    source.close()
-    overwrite(filled, root - 1)
-    report = salvaged(filled, tmp_path)
-    assert report.readings > 34_560 * 0.95  # all but those that stand between pages
-    assert report.broken == ["readings"], "nobody knows whether that was all"
-
-
 @pytest.mark.parametrize("share", [0.5, 0.7, 0.9])
 def test_of_a_file_cut_short_all_that_lies_before_the_cut_is_saved(
     path: Path, tmp_path: Path, share: float
