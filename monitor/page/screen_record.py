@@ -25,7 +25,6 @@ from monitor.journal.records import StorageFault
 from monitor.page.day_picture import Birds, DayPicture, span_picture
 from monitor.page.day_readings import DayFound, read_span
 from monitor.page.frame import Frame
-from monitor.page.loss_curves import loss_curves
 from monitor.page.review_question import Question
 from monitor.page.review_worker import ReviewWorker
 from monitor.page.weight_curve import weight_curve
@@ -181,7 +180,6 @@ class RecordScreen:
             [card(batch) for _, batch in reversed(firsts)],
             "record_batches.html",
             numbers=[number for number, _ in reversed(firsts)],
-            curves=loss_curves(ledger, firsts, self._frame.say()),
         )
 
     async def report(self, request: Request) -> Response:
