@@ -17,6 +17,7 @@ from support.builtin import FLOOR, Running, running
 from support.links import clock, eventually, listening, publish
 from support.mqtt_wire import Client
 
+from monitor.intake import hardened
 from monitor.intake.builtin import BuiltInBroker
 from monitor.intake.inbox import Inbox
 from monitor.intake.redelivered import RedeliveryMemory
@@ -255,6 +256,26 @@ def test_a_full_inbox_ends_the_connection_instead_of_losing_a_reading():
         probe.disconnect()
         probe.loop_stop()
         assert got == {b"0", b"1", b"2"}
+
+
+def test_a_client_whose_reader_overhears_the_stop_does_not_hold_it_up(monkeypatch):
+    """As `asyncio.wait_for` of Python 3.11 does where a packet comes at that very moment; only the
+    overhearing is made up."""
+    monkeypatch.setattr(hardened, "END_WITHIN_S", 0.1)
+
+    class Deaf:
+        done = staticmethod(lambda: False)
+        cancel = staticmethod(lambda: True)
+
+    with running() as one:
+        with Client(one.port, "board", clean=True) as board:
+            board.publish(FLOOR, b"33.4", 1)
+            one.take(1)
+            ((_, handler),) = one.broker._broker._sessions.values()  # no other way to its reader
+            handler._reader_task = Deaf()
+            one.stop()
+            with pytest.raises(ConnectionResetError):
+                board.receive()
 
 
 def test_retained_topics_of_strangers_are_bounded(broker):

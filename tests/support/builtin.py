@@ -60,6 +60,8 @@ class Running:
         asyncio.run_coroutine_threadsafe(once(), self.loop).result(30)
 
     def stop(self) -> None:
+        if self.loop.is_closed():
+            return
         asyncio.run_coroutine_threadsafe(self.broker.stop(), self.loop).result(30)
         self.loop.call_soon_threadsafe(self.loop.stop)
         self._thread.join(30)
