@@ -35,6 +35,7 @@ class LiveAnnunciator:
         self,
         send: Callable[[list[Message]], None],
         *,
+        link: Callable[[], BrokerLink | None],
         prefix: str,
         show: Callable[[Message], None] | None = None,
         draw: Callable[[str], None] = lambda _brooder: None,
@@ -46,10 +47,11 @@ class LiveAnnunciator:
         self._draw = draw
         self._aloud = aloud
         self._said: dict[str, str] = {}
-        self.link: BrokerLink | None = None
+        self._link = link
 
     def tell(self, messages: list[Message]) -> None:
         """To everybody a message is for; to the log and MQTT in any case."""
+        link = self._link()
         for message in messages:
             log.warning(
                 message.short,
@@ -57,14 +59,14 @@ class LiveAnnunciator:
             )
             if self._show is not None:
                 self._show(message)
-            if self.link is not None:
+            if link is not None:
                 said = {
                     "at": message.at,
                     "priority": message.priority.value,
                     "title": message.title,
                     "text": message.body,
                 }
-                self.link.publish(f"{self._prefix}/told", json.dumps(said), qos=1)
+                link.publish(f"{self._prefix}/told", json.dumps(said), qos=1)
         self._aloud(messages)
         self._send([message for message in messages if message.contacts])
 
@@ -88,16 +90,18 @@ class LiveAnnunciator:
 
     def say_status(self, status: SiteStatus) -> None:
         """The state of every alarm and of the siren, retained."""
-        if self.link is None:
+        link = self._link()
+        if link is None:
             return
         for topic, payload, retain in topics_of(status, self._prefix):
             if self._said.get(topic) != payload:
                 self._said[topic] = payload
-                self.link.publish(topic, payload, qos=1, retain=retain)
+                link.publish(topic, payload, qos=1, retain=retain)
 
     def forget(self, gone: Iterable[str]) -> None:
         """Takes the retained state of brooders that are no longer configured off the broker."""
+        link = self._link()
         for topic, payload, retain in cleared_topics(gone, self._prefix):
             self._said.pop(topic, None)
-            if self.link is not None:
-                self.link.publish(topic, payload, qos=1, retain=retain)
+            if link is not None:
+                link.publish(topic, payload, qos=1, retain=retain)

@@ -14,6 +14,7 @@ from monitor.intake.link import BrokerAddress, BrokerLink, BrokerState, Link
 from monitor.intake.listener import Listener
 from monitor.intake.rights import Rights
 from monitor.intake.unclaimed import Unclaimed
+from monitor.journal.pacing import Pacing
 from monitor.service import commands_by_mqtt
 from monitor.service.broker_address import broker_address, rights_of
 from monitor.service.clock import Clock
@@ -40,13 +41,13 @@ class BrokerSide:
         inbox: Inbox,
         clock: Clock,
         fault: Callable[[AlarmName, bool, Facts], None],
-        on_window: Callable[[int], None],
+        pacing: Pacing,
     ) -> None:
         self._settings = settings
         self._inbox = inbox
         self._clock = clock
         self._fault = fault
-        self._on_window = on_window
+        self._pacing = pacing  # goes by how far the broker sends ahead
         self._loop = asyncio.get_running_loop()
         # Our own topics bear the prefix until the next start: sessions and wills are made with it.
         self._prefix = prefix = settings.file.tell.topic_prefix
@@ -61,10 +62,11 @@ class BrokerSide:
 
     # -- start
 
-    async def start(self) -> BrokerLink:
+    async def start(self) -> None:
         """Connects, or begins to listen. Raises OSError where it cannot."""
         address = broker_address(self._settings)
-        return await self._listen() if address is None else self._connect(address)
+        link = await self._listen() if address is None else self._connect(address)
+        self._pacing.window, self._pacing.hold_s = link.window, link.hold_s
 
     def _connect(self, address: BrokerAddress) -> BrokerLink:
         session = BrokerSession(
@@ -133,7 +135,7 @@ class BrokerSide:
     @property
     def state(self) -> BrokerState | None:
         """How things stand; None: not started."""
-        link = self._link
+        link = self.link
         return link.state if link is not None else None
 
     def take(self, fresh: Settings, rights: Rights | None) -> None:
@@ -141,11 +143,12 @@ class BrokerSide:
         self._settings = fresh
         if self._built_in is not None:
             self._built_in.set_rights(rights)
-        if self._link is not None:
-            self._link.set_topics(self._topics())
+        if self.link is not None:
+            self.link.set_topics(self._topics())
 
     @property
-    def _link(self) -> BrokerLink | None:
+    def link(self) -> BrokerLink | None:
+        """None: not started."""
         return self._session or self._built_in
 
     def _topics(self) -> tuple[str, ...]:
@@ -168,8 +171,8 @@ class BrokerSide:
             if self._told_lost:
                 self._told_lost = False
                 self._fault(AlarmName.BROKER_LOST, False, Facts())
-            if self._link is not None:
-                self._on_window(self._link.window)
+            if self.link is not None:
+                self._pacing.window = self.link.window
             return
         if self._lost_timer is None and not self._told_lost:
             self._lost_timer = self._loop.call_later(

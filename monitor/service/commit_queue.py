@@ -1,5 +1,5 @@
 """What waits for the disk: work that is not yet kept, and the acknowledgements and messages that
-follow once it is. Owned by `watch_thread`, and used in that thread but for the two `note_...`.
+follow once it is. Used by the watch thread alone.
 
 Order of promises: a message is acknowledged when the journal has it on the disk (or, while the
 disk refuses, when it is in memory: the watch must go on, and an unacknowledged window would stop
@@ -9,25 +9,25 @@ disk."""
 
 import gc
 import logging
-import queue
 import time
 from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
 from monitor.events import AlarmName, Change, Facts, Moment, Reading
-from monitor.intake.inbox import AckToken
+from monitor.intake.inbox import AckToken, Inbox
+from monitor.intake.link import BrokerLink
 from monitor.intake.redelivered import RedeliveryMemory
 from monitor.journal.allowance import CommitAllowance
 from monitor.journal.pacing import Pacing
-from monitor.journal.records import Outcome
 from monitor.service.annunciator import Annunciator
 from monitor.service.clock import Clock
 from monitor.service.core import Core, CoreOutput
 from monitor.service.quietly import quietly
 from monitor.service.samples import Sampler
+from monitor.service.status_board import StatusBoard
+from monitor.service.watch_calls import WatchCalls
 from monitor.service.writer import MOST_IN_MEMORY, Submission, Writer
-from monitor.watch.status import SiteStatus
 
 log = logging.getLogger(__name__)
 
@@ -56,16 +56,6 @@ class _Pending:
     urgent: bool = False
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class CommitCallbacks:
-    """What the watch thread lends."""
-
-    acknowledge: Callable[[list[AckToken]], None]  # to the broker
-    more_waiting: Callable[[], bool]  # has more arrived than was taken in?
-    status: Callable[[Moment], SiteStatus]  # how things stand
-    fault: Callable[[AlarmName, bool, Facts], None]  # the watcher itself is not well
-
-
 class CommitQueue:
     """Says when to commit, hands over, and does what follows."""
 
@@ -79,7 +69,10 @@ class CommitQueue:
         memory: RedeliveryMemory,
         pacing: Pacing,
         allowance: CommitAllowance,
-        calls: CommitCallbacks,
+        inbox: Inbox,
+        calls: WatchCalls,
+        board: StatusBoard,
+        link: Callable[[], BrokerLink | None],
     ) -> None:
         self._core = core
         self._clock = clock
@@ -88,9 +81,10 @@ class CommitQueue:
         self._memory = memory
         self._pacing = pacing
         self._allowance = allowance
+        self._inbox = inbox
         self._calls = calls
-        self._outcomes: queue.SimpleQueue[Outcome] = queue.SimpleQueue()
-        self._settled: queue.SimpleQueue[Submission] = queue.SimpleQueue()
+        self._board = board
+        self._link = link
         self._sent: deque[_Sent] = deque()
         self._pending = _Pending()
         self._sampler = Sampler()
@@ -100,22 +94,14 @@ class CommitQueue:
         self._disk_hangs = False
         self._refused = 0  # readings acknowledged though the disk refused them, and not kept since
 
-    # -- from other threads
-
-    def note_outcome(self, outcome: Outcome) -> None:
-        """How a delivery went."""
-        self._outcomes.put(outcome)
-
-    def note_settled(self, submission: Submission) -> None:
-        """The writer is done with a batch."""
-        self._settled.put(submission)
+    # -- after the end
 
     def acknowledge_settled(self) -> None:
         """After watch and writer have ended: what the last commits kept is acknowledged."""
-        while not self._settled.empty():
-            submission = self._settled.get()
+        while not self._calls.settled.empty():
+            submission = self._calls.settled.get()
             if submission.kept:
-                self._calls.acknowledge(submission.tokens)
+                self._acknowledge(submission.tokens)
 
     @property
     def only_in_memory(self) -> int:
@@ -145,11 +131,6 @@ class CommitQueue:
         self._pending.urgent = True
         self._sample_soon = True  # a ledger entry may have given a box its target
 
-    def snapshot_at_once(self, now: Moment) -> None:
-        """What comes after cannot be rebuilt from what came before."""
-        self._pending.urgent = True
-        self._snapshot_tick = now.tick - SNAPSHOT_EVERY_S
-
     # -- each round
 
     @property
@@ -178,6 +159,11 @@ class CommitQueue:
         """Hands what waits to the writer, if it is time; the changes among it."""
         self._take_outcomes()
         waiting, pending = self._core.waiting, self._pending
+        if self._core.snapshot_wanted:
+            self._core.snapshot_wanted = False
+            self._snapshot_tick = float("-inf")
+            pending.urgent = True
+            self.something_is_new(now)
         if waiting:
             self.something_is_new(now)
         if pending.oldest is None and not self._core.to_tell:
@@ -188,7 +174,7 @@ class CommitQueue:
             pending=len(pending.tokens),
             oldest_age_s=age_s,
             urgent=urgent,
-            more_waiting=self._calls.more_waiting(),
+            more_waiting=len(self._inbox) > 0,
         )
         prompt = self._writer.behind == 0 and self._allowance.prompt(now.tick, age_s)
         if not due and not prompt:
@@ -211,9 +197,9 @@ class CommitQueue:
 
     def tell_what_settled(self, *, last: bool) -> None:
         """Acknowledges what is on the disk, and tells what is, or has waited long enough."""
-        while not self._settled.empty():
-            submission = self._settled.get()
-            self._calls.acknowledge(submission.tokens)
+        while not self._calls.settled.empty():
+            submission = self._calls.settled.get()
+            self._acknowledge(submission.tokens)
             # One that is kept says that all before it are.
             self._refused = 0 if submission.kept else self._refused + submission.readings
             self._pacing.committed(
@@ -236,9 +222,14 @@ class CommitQueue:
 
     # -- inside
 
+    def _acknowledge(self, tokens: list[AckToken]) -> None:
+        link = self._link()
+        if link is not None and tokens:
+            link.acknowledge(tokens)
+
     def _take_outcomes(self) -> None:
-        while not self._outcomes.empty():
-            outcome = self._outcomes.get()
+        while not self._calls.outcomes.empty():
+            outcome = self._calls.outcomes.get()
             self._core.waiting.outcomes.append(outcome)
             # A message that was sent and is not known as sent would be sent again after a crash.
             self._pending.urgent |= outcome.state == "sent"
@@ -264,7 +255,7 @@ class CommitQueue:
             gc.enable()
 
     def _sample(self, now: Moment) -> None:
-        self._core.waiting.samples.extend(self._sampler.new(self._calls.status(now)))
+        self._core.waiting.samples.extend(self._sampler.new(self._board.draw(now)))
 
     def _tell(self, happened: CoreOutput) -> None:
         quietly("Messages could not be told.", lambda: self._told.tell(happened.messages))
@@ -277,7 +268,7 @@ class CommitQueue:
         sent.from_memory = True
         # Emptied: acknowledged again when it settles, a number might be another message's by then.
         tokens, sent.submission.tokens = sent.submission.tokens, []
-        self._calls.acknowledge(tokens)
+        self._acknowledge(tokens)
         if not self._disk_hangs:
             self._disk_hangs = True
             log.error("The disk has not answered for %d s.", DISK_PATIENCE_S)

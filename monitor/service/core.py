@@ -63,6 +63,7 @@ class Core:
         self._next_entry_number = next_entry_number
         self.answers: list[Entry] = []  # acknowledgements, by which a link is known as used
         self._happened = CoreOutput()
+        self.snapshot_wanted = False  # what comes after cannot be rebuilt from what came before
         # The morning message comes also where nothing ever happens.
         self._plan.advance(start)
         self._plan_due = self._plan.next_due  # asked at every message, and seldom another
@@ -105,7 +106,8 @@ class Core:
 
     def clock_jumped(self, now: Moment, jump_s: float, *, sure: bool = True) -> None:
         """The wall clock was set; `now` is after it, and `sure` whether that can be right. Not an
-        input of the journal: a snapshot must follow at once."""
+        input of the journal; what comes after runs on another offset between the clocks."""
+        self.snapshot_wanted = True
         self._changed(self.engine.clock_jumped(now, jump_s, sure=sure), now)
 
     def forecast_is(
@@ -201,7 +203,8 @@ class Core:
 
     def reconcile(self, kept: list[Entry], now: Moment) -> None:
         """The journal was opened anew while the watch ran, and its ledger is `kept`: what only we
-        know is to be kept there, what only it knows is learned. A snapshot must follow at once."""
+        know is to be kept there, what only it knows is learned."""
+        self.snapshot_wanted = True
         ours = (*self.ledger.entries, *self.answers)
         inputs = self._happened.batch.inputs
         waiting = [item.entry for item in inputs if isinstance(item, Entered)]

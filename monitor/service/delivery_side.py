@@ -15,7 +15,6 @@ from monitor.journal.records import OutboxRow, Outcome
 from monitor.service.clock import Clock, LiveClock
 from monitor.service.logs import facts
 from monitor.service.people import contacts_of
-from monitor.service.watch_thread import WatchThread
 from monitor.settings import Settings
 from monitor.tell.contact import Contact
 from monitor.tell.delivery import Delivery, DeliveryCallbacks
@@ -37,6 +36,9 @@ class DeliverySide:
         self,
         settings: Settings,
         clock: Clock,
+        *,
+        on_outcome: Callable[[Outcome], None],
+        fault: Callable[[AlarmName, bool, Facts], None],
         chart: Callable[[str], Path | None] = lambda _brooder: None,
         mark: str = "",
     ) -> None:
@@ -45,7 +47,8 @@ class DeliverySide:
         self._chart = chart
         # People's servers answer in real seconds, also in a rehearsal at speed.
         self._clock = clock if clock.speed == 1.0 else LiveClock()
-        self._watch: WatchThread | None = None
+        self._on_outcome = on_outcome
+        self._fault = fault
         self._last: dict[str, tuple[float, str | None]] = {}  # contact -> tried at, why not
         self._last_ok: dict[str, float] = {}  # also of an earlier run
         # Trial messages: contact, tick of sending, seconds to the answer.
@@ -53,10 +56,6 @@ class DeliverySide:
         self.links = Links(_key(settings.state_folder), settings.file.page.public_url)
         self._delivery = self._make()
         self._handing_over: threading.Thread | None = None
-
-    def attach(self, watch: WatchThread) -> None:
-        """Where outcomes and trouble are reported."""
-        self._watch = watch
 
     def start(
         self, unsent: Iterable[OutboxRow], reached: Mapping[str, float] = NONE_REACHED
@@ -144,12 +143,10 @@ class DeliverySide:
                 self._last[outcome.contact] = (outcome.tried_at, outcome.failure)
             if outcome.state == "sent":
                 self._last_ok[outcome.contact] = outcome.tried_at
-            if self._watch is not None:
-                self._watch.note_outcome(outcome)
+            self._on_outcome(outcome)
 
     def _trouble(self, contact: str, begins: bool, why: str) -> None:
-        if self._watch is not None:
-            self._watch.fault(AlarmName.DELIVERY_FAULT, begins, Facts(contact=contact, reason=why))
+        self._fault(AlarmName.DELIVERY_FAULT, begins, Facts(contact=contact, reason=why))
 
     async def try_contacts(self, name: str | None) -> list[Mapping[str, Any]]:
         """Really sends a trial message to one contact or to all."""

@@ -15,11 +15,13 @@ from monitor.intake.listener import Listener
 from monitor.intake.unclaimed import Unclaimed, suggest
 from monitor.measures import length_shown
 from monitor.service import core_answers
+from monitor.service.core import Core
 from monitor.service.delivery_side import DeliverySide
 from monitor.service.live_set_up import LiveSetUp
 from monitor.service.machine import machine_of
 from monitor.service.people import contacts_of
-from monitor.service.watch_thread import WatchThread
+from monitor.service.status_board import StatusBoard
+from monitor.service.watch_calls import WatchCalls
 from monitor.settings import Settings, masked
 from monitor.site import Site
 from monitor.tell.house_voice import HouseVoice
@@ -42,8 +44,10 @@ class LiveServiceApi:
         self,
         settings: Callable[[], Settings],
         journal_path: Path,
-        watch: WatchThread,
         *,
+        core: Core,
+        calls: WatchCalls,
+        board: StatusBoard,
         unclaimed: Unclaimed,
         about: Callable[[], Mapping[str, Any]],
         reaching: DeliverySide,
@@ -55,7 +59,9 @@ class LiveServiceApi:
     ) -> None:
         self._settings = settings  # those in force: a reload changes them
         self._journal_path = journal_path
-        self._watch = watch
+        self._core = core
+        self._calls = calls
+        self._board = board
         self._unclaimed = unclaimed
         self._about = about
         self._reaching = reaching
@@ -80,7 +86,7 @@ class LiveServiceApi:
     @property
     def site(self) -> Site:
         """The site as configured now."""
-        return self._watch.core.site
+        return self._core.site
 
     @property
     def set_up(self) -> LiveSetUp:
@@ -94,7 +100,7 @@ class LiveServiceApi:
 
     def status(self) -> SiteStatus:
         """The newest status."""
-        return self._watch.status
+        return self._board.status
 
     async def changed(self, wait_s: float) -> bool:
         """True once there is a newer status."""
@@ -108,7 +114,7 @@ class LiveServiceApi:
     async def submit(self, entry: Entry) -> int:
         """Keeps an entry; its number. The page has asked whether it is right."""
         said = await self._in_watch(
-            lambda now: core_answers.enter(self._watch.core, entry, now, sure=True)
+            lambda now: core_answers.enter(self._core, entry, now, sure=True)
         )
         return int(said["number"])
 
@@ -127,7 +133,7 @@ class LiveServiceApi:
 
     async def ledger(self) -> Ledger:
         """The flock ledger as it stands."""
-        kept: Ledger = await self._in_watch(lambda _now: self._watch.core.ledger)
+        kept: Ledger = await self._in_watch(lambda _now: self._core.ledger)
         return kept
 
     async def tonight(
@@ -136,7 +142,7 @@ class LiveServiceApi:
         """The outlook."""
         said: Mapping[str, Any] = await self._in_watch(
             lambda now: core_answers.tonight(
-                self._watch.core, now, brooder, low_c=low_c, cover=cover, extra_watts=extra_watts
+                self._core, now, brooder, low_c=low_c, cover=cover, extra_watts=extra_watts
             )
         )
         return said
@@ -169,7 +175,7 @@ class LiveServiceApi:
 
     def refused(self) -> list[Mapping[str, Any]]:
         """Refused messages."""
-        return [asdict(kind) for kind in self._watch.core.hearing.refused.latest()]
+        return [asdict(kind) for kind in self._core.hearing.refused.latest()]
 
     def watcher(self) -> Mapping[str, Any]:
         """The watcher itself."""
@@ -201,7 +207,7 @@ class LiveServiceApi:
         """Does what a link says, once."""
 
         def work(now: Moment) -> list[str]:
-            core = self._watch.core
+            core = self._core
             answer = self._read(token, now.at)
             if answer.trial is not None:
                 if not self._reaching.answer_trial(answer.trial):
@@ -223,7 +229,7 @@ class LiveServiceApi:
 
     def _read(self, token: str, at: float) -> LinkAnswer:
         answer = self._signed(token, at)
-        if already_used(answer, self._watch.core.answers):
+        if already_used(answer, self._core.answers):
             raise Objection("This link was used already: the alarm is acknowledged.")
         return answer
 
@@ -231,7 +237,7 @@ class LiveServiceApi:
 
     async def answer(self, what: str, details: dict[str, Any]) -> Any:
         """One request of a command. Raises Objection."""
-        core = self._watch.core
+        core = self._core
         said: Any
         match what:
             case "entry":
@@ -309,7 +315,7 @@ class LiveServiceApi:
         self._news = asyncio.Event()
 
     async def _in_watch(self, work: Callable[[Moment], Any]) -> Any:
-        return await asyncio.wrap_future(self._watch.call(work))
+        return await asyncio.wrap_future(self._calls.call(work))
 
     def _listen(self) -> None:
         if self._listener is not None:

@@ -20,7 +20,7 @@ from monitor.service.forecast import Forecaster
 from monitor.service.logs import facts
 from monitor.service.mains_reading import MainsReading
 from monitor.service.people import contacts_of, policy_of
-from monitor.service.watch_thread import WatchThread
+from monitor.service.watch_calls import WatchCalls
 from monitor.service.writer import Writer
 from monitor.settings import Settings, SettingsFault, load_settings
 
@@ -44,7 +44,8 @@ class Reloading:
         load: Callable[[], Settings] | None,
         *,
         reaching: DeliverySide,
-        watch: WatchThread,
+        calls: WatchCalls,
+        core: Core,
         telling: LiveAnnunciator,
         writer: Writer,
         broker: BrokerSide,
@@ -56,7 +57,8 @@ class Reloading:
         self._settings = settings
         self._load = load or (lambda: load_settings(settings.source))
         self._reaching = reaching
-        self._watch = watch
+        self._calls = calls
+        self._core = core
         self._telling = telling
         self._writer = writer
         self._broker = broker
@@ -116,7 +118,7 @@ class Reloading:
     async def _reconfigured(self, fresh: Settings) -> None:
         try:
             await asyncio.wrap_future(
-                self._watch.call(lambda now: self._reconfigure(self._watch.core, fresh, now))
+                self._calls.call(lambda now: self._reconfigure(self._core, fresh, now))
             )
         except Objection as refused:
             raise _NotTaken(str(refused)) from refused

@@ -10,7 +10,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
-from monitor.events import AlarmName, Facts, Moment
+from monitor.events import AlarmName, Entry, Facts, Moment
 from monitor.intake.inbox import Inbox
 from monitor.intake.inbox import MqttMessage as Heard
 from monitor.journal.allowance import CommitAllowance
@@ -22,6 +22,7 @@ from monitor.service.annunciator import LiveAnnunciator
 from monitor.service.broker_side import BrokerSide
 from monitor.service.chart_attachments import ChartAttachments
 from monitor.service.clock import Clock
+from monitor.service.commit_queue import CommitQueue
 from monitor.service.copying import Copying
 from monitor.service.core import Core
 from monitor.service.delivery_side import DeliverySide
@@ -35,8 +36,10 @@ from monitor.service.reloading import Reloading
 from monitor.service.second_copy import SecondCopy
 from monitor.service.serving import serve_commands, serve_page
 from monitor.service.startup import Opened, open_all, open_journal
+from monitor.service.status_board import StatusBoard
+from monitor.service.watch_calls import WatchCalls
 from monitor.service.watch_thread import WatchThread
-from monitor.service.writer import Submission, Writer
+from monitor.service.writer import Writer
 from monitor.settings import Settings
 from monitor.settings.load import MAINS_TOPIC
 from monitor.tell.heartbeat import Heartbeat
@@ -102,40 +105,50 @@ class Service:
         self._places = Places()
         self._cleanup = contextlib.AsyncExitStack()
         self._inbox = Inbox()
+        core, clock = opened.core, opened.clock
+        self._core = core
+        self._calls = calls = WatchCalls(core, self._inbox.wake)
+        self._pacing = Pacing(longest_s=settings.file.journal.commit_s)
         self._writer = self._made_writer()
         self._charts = ChartAttachments(
             settings.journal_path,
-            lambda: opened.core.site,
+            lambda: core.site,
             settings.state_folder / "pictures",
             self._wall,
         )
-        self._reaching = DeliverySide(settings, opened.clock, self._charts.newest, mark=hooks.mark)
+        self._reaching = DeliverySide(
+            settings,
+            clock,
+            on_outcome=calls.note_outcome,
+            fault=calls.fault,
+            chart=self._charts.newest,
+            mark=hooks.mark,
+        )
         self._voice = HouseVoice(lambda: self._reloading.settings.file.tell.voice)
+        self._broker = BrokerSide(
+            settings, inbox=self._inbox, clock=clock, fault=calls.fault, pacing=self._pacing
+        )
         self._telling = LiveAnnunciator(
             self._reaching.send,
+            link=lambda: self._broker.link,
             prefix=settings.file.tell.topic_prefix,
             show=hooks.show,
             # With nobody to send it to, or in a rehearsal, nothing is drawn.
             draw=self._charts.want if settings.file.contacts else lambda _brooder: None,
             aloud=self._voice.tell,
         )
+        self._board = StatusBoard(core, clock, self._telling)
+        self._commits = self._made_commits()
         self._forecaster = self._made_forecaster()
         self._mains = MainsReading(settings.file.mains, self._mains_said)
         self._watch = self._made_watch()
-        self._reaching.attach(self._watch)
-        self._broker = BrokerSide(
-            settings,
-            inbox=self._inbox,
-            clock=opened.clock,
-            fault=self._watch.fault,
-            on_window=self._watch.set_window,
-        )
-        self._copying = Copying(settings, self._writer.keep_cursor, self._watch.fault)
+        self._copying = Copying(settings, self._writer.keep_cursor, calls.fault)
         self._reloading = Reloading(
             settings,
             hooks.reload,
             reaching=self._reaching,
-            watch=self._watch,
+            calls=calls,
+            core=core,
             telling=self._telling,
             writer=self._writer,
             broker=self._broker,
@@ -154,12 +167,13 @@ class Service:
         return Writer(
             self._opened.journal,
             reopen=lambda: open_journal(self._settings),
-            on_settled=self._settled,
+            on_settled=self._calls.note_settled,
             on_fault=self._storage,
+            on_other_journal=self._other_journal,
             wall=self._wall,
             on_end=self._part_ended,
             second_copy=SecondCopy(self._settings.state_folder),
-            known_number=max((e.number for e in self._opened.core.ledger.entries), default=0),
+            known_number=max((e.number for e in self._core.ledger.entries), default=0),
         )
 
     def _made_forecaster(self) -> Forecaster:
@@ -167,19 +181,34 @@ class Service:
         wanted, folder = settings.file.forecast, settings.state_folder
         return Forecaster(wanted, settings.site, folder, self._wall, self._forecast_came)
 
-    def _made_watch(self) -> WatchThread:
-        commit_s = self._settings.file.journal.commit_s
-        return WatchThread(
-            self._opened.core,
+    def _made_commits(self) -> CommitQueue:
+        return CommitQueue(
+            self._core,
             clock=self._opened.clock,
-            inbox=self._inbox,
             writer=self._writer,
             told=self._telling,
             memory=self._opened.rebuilt.memory,
-            held=self._opened.rebuilt.held,
-            pacing=Pacing(longest_s=commit_s),
+            pacing=self._pacing,
             # With the slow pace together: eight probes every ten seconds stay below 4 MB an hour.
-            allowance=CommitAllowance(regain_s=commit_s),
+            allowance=CommitAllowance(regain_s=self._settings.file.journal.commit_s),
+            inbox=self._inbox,
+            calls=self._calls,
+            board=self._board,
+            link=lambda: self._broker.link,
+        )
+
+    def _made_watch(self) -> WatchThread:
+        return WatchThread(
+            self._core,
+            clock=self._opened.clock,
+            inbox=self._inbox,
+            calls=self._calls,
+            commits=self._commits,
+            board=self._board,
+            writer=self._writer,
+            link=lambda: self._broker.link,
+            memory=self._opened.rebuilt.memory,
+            held=self._opened.rebuilt.held,
             readiness=self._readiness,
             commands=self._command,
             clock_sure=self._opened.clock_sure,
@@ -203,8 +232,7 @@ class Service:
         self._writer.start()
         if self._opened.trouble is not None:
             self._storage(self._opened.trouble)
-        self._telling.link = link = await self._broker.start()
-        self._watch.attach(link)
+        await self._broker.start()
         self._places.broker, self._places.broker_port = self._broker.place, self._broker.port
         self._reaching.start(self._opened.rebuilt.unsent, self._opened.rebuilt.reached)
         self._forecaster.start()
@@ -227,7 +255,7 @@ class Service:
             voice=self._voice,
             forecaster=self._forecaster,
             copying=self._copying,
-            status=lambda: self._watch.status,
+            status=lambda: self._board.status,
         )
         await self._open_to_others(about)
         await self._broker.wait_to_hear()
@@ -251,7 +279,9 @@ class Service:
         api = LiveServiceApi(
             lambda: self._reloading.settings,
             self._settings.journal_path,
-            self._watch,
+            core=self._core,
+            calls=self._calls,
+            board=self._board,
             unclaimed=self._broker.unclaimed,
             about=about.said,
             reaching=self._reaching,
@@ -345,35 +375,35 @@ class Service:
         return commands_by_mqtt.obey(core, file.tell.topic_prefix, heard, now)
 
     def _mains_said(self, payload: bytes) -> None:
-        core = self._watch.core
-
         def hear(now: Moment) -> None:
-            core.hear(MAINS_TOPIC, payload, now)
+            self._core.hear(MAINS_TOPIC, payload, now)
 
-        self._watch.post("What the mains says could not be taken.", hear)
+        self._calls.post("What the mains says could not be taken.", hear)
 
     def _forecast_came(self) -> None:
         newest = self._forecaster.newest
         if newest is not None:
-            core = self._watch.core
-            self._watch.post(
+            self._calls.post(
                 "The forecast could not be taken.",
-                lambda now: core.forecast_is(newest.pairs, newest.got_at, now),
+                lambda now: self._core.forecast_is(newest.pairs, newest.got_at, now),
             )
 
-    def _settled(self, submission: Submission) -> None:
-        self._watch.note_settled(submission)
+    def _other_journal(self, kept: list[Entry]) -> None:
+        self._calls.post(
+            "The ledger of the new journal was not compared.",
+            lambda now: self._core.reconcile(kept, now),
+        )
 
     def _storage(self, fault: StorageFault | None) -> None:
         about = Facts() if fault is None else Facts(reason=fault.words)
-        self._watch.fault(AlarmName.STORAGE_FAULT, fault is not None, about)
+        self._calls.fault(AlarmName.STORAGE_FAULT, fault is not None, about)
 
     def _pass_news_on(self, api: LiveServiceApi) -> None:
         """Wakes the event loop's waiters when the watch thread has a newer status."""
-        seen = self._watch.status
+        seen = self._board.status
         while not self._stop.is_set():
-            if self._watch.wait_for_news(seen, 1.0):
-                seen = self._watch.status
+            if self._board.wait_for_news(seen, 1.0):
+                seen = self._board.status
                 with contextlib.suppress(RuntimeError):
                     self._loop.call_soon_threadsafe(api.news)
 
@@ -391,9 +421,9 @@ class Service:
             log.error(
                 "The journal did not take everything. What was not acknowledged comes again; what"
                 " was acknowledged from memory is lost.",
-                extra=facts(readings_lost=self._watch.only_in_memory),
+                extra=facts(readings_lost=self._commits.only_in_memory),
             )
-        self._watch.acknowledge_settled()
+        self._commits.acknowledge_settled()
         await self._broker.stop()
         unsent = await asyncio.to_thread(self._reaching.stop, DRAIN_S)
         if unsent:

@@ -72,6 +72,7 @@ class Writer:
         on_settled: Callable[[Submission], None],
         on_fault: Callable[[StorageFault | None], None],
         wall: Callable[[], float],
+        on_other_journal: Callable[[list[Entry]], None],
         on_end: Callable[[], None] = lambda: None,
         second_copy: SecondCopy | None = None,
         known_number: int = 0,
@@ -99,7 +100,7 @@ class Writer:
         self._thread = threading.Thread(target=self._run, name="journal", daemon=True)
         # Told the ledger of a journal that was opened while the watch ran: it may be another one
         # than the watch began with.
-        self.on_other_journal: Callable[[list[Entry]], None] = lambda _: None
+        self._on_other_journal = on_other_journal
         self._kept_number = known_number  # of the newest ledger entry on the disk
         self.last_kept_at: float | None = None
         self.let_go = 0  # readings dropped because memory was full
@@ -246,7 +247,7 @@ class Writer:
     def _compare(self) -> None:
         if self._journal is not None:
             with JournalReader(self._journal.path) as reader:
-                self.on_other_journal(reader.entries())
+                self._on_other_journal(reader.entries())
 
     def _commit(self, journal: Journal, batch: Commit) -> None:
         """Commits all of it, but for records that the database will not take whatever the disk

@@ -80,7 +80,7 @@ def test_a_jump_does_not_upset_a_rebuild(tmp_path: Path) -> None:
                 rig.say(f"21.{n:02}")
                 time.sleep(0.1)
         wait_until(lambda: len(rig.far.acknowledged) == 24)
-        before = rig.watcher.core.status(clock.now())
+        before = rig.core.status(clock.now())
         open_before = {(a.alarm, a.occurrence) for a in before.all_alarms if a.active}
     settings = load_settings(tmp_path / "brooder.toml", {}, check_contacts=False)
     settings.state_folder.mkdir(exist_ok=True)
@@ -146,7 +146,7 @@ def test_birds_keep_their_target_when_the_board_boots_a_week_behind(tmp_path: Pa
             hatched=time.strftime("%Y-%m-%d", time.gmtime(now - 30 * 86400)),
             kind="broiler",
         )
-        rig.watcher.call(lambda at: rig.watcher.core.enter(placed, at)).result(20)
+        rig.calls.call(lambda at: rig.core.enter(placed, at)).result(20)
         rig.say("24.0")
         wait_until(lambda: rig.far.acknowledged == [1])
     settings = load_settings(tmp_path / "brooder.toml", {}, check_contacts=False)
@@ -188,7 +188,7 @@ def test_a_change_of_summer_time_raises_and_loses_nothing(
     more = '[site]\ntimezone = "America/Chicago"\n'
     settings_site = site_of(tmp_path, more)
     rig = Rig(tmp_path, settings_site, SetClock(start))
-    core = rig.watcher.core
+    core = rig.core
     hatched = datetime.fromtimestamp(start - 86400, zone).date().isoformat()
     core.enter(
         Entry(

@@ -119,12 +119,12 @@ def test_a_disk_that_is_known_to_hang_is_not_waited_for_again(
         rig.say(f"31.{n:02}")
         if n % 20 == 19:
             wait_until(lambda n=n: len(rig.far.acknowledged) == n + 2, 20, "the next window")
-    assert rig.watcher.only_in_memory >= 20
+    assert rig.commits.only_in_memory >= 20
     rig.journal.goes_on.set()
     wait_until(lambda: len(rig.temps()) == 61, 20)
     rig.say("32.0")
     wait_until(lambda: len(rig.far.acknowledged) == 62, 20)
-    assert rig.watcher.only_in_memory == 0
+    assert rig.commits.only_in_memory == 0
 
 
 def test_what_a_stop_loses_is_counted(tmp_path: Path, site: Site) -> None:
@@ -137,7 +137,7 @@ def test_what_a_stop_loses_is_counted(tmp_path: Path, site: Site) -> None:
         wait_until(lambda: len(rig.far.acknowledged) == 6, 20, "acknowledgements from memory")
         assert rig.watcher.stop(20)
         assert not rig.writer.stop(20), "the disk still refuses"
-        assert rig.watcher.only_in_memory == 5
+        assert rig.commits.only_in_memory == 5
     assert rig.temps() == [30.0]
 
 
@@ -248,7 +248,7 @@ def test_an_error_in_a_message_or_a_status_does_not_end_the_watch(
         raise RuntimeError("a fault of ours")
 
     monkeypatch.setattr(rig.heard, "tell", broken)
-    monkeypatch.setattr(rig.watcher.core.engine, "status", broken)
+    monkeypatch.setattr(rig.core.engine, "status", broken)
     place(rig)
     for n in range(12):
         rig.say(f"21.{n:02}")
@@ -270,9 +270,9 @@ def test_a_journal_that_is_there_only_later_brings_its_birds_along(
     rig.journal.close()
     rig.writer._journal, rig.writer._failing = None, True
     with running(rig):
-        assert rig.watcher.core.ledger.running("porch") is None
+        assert rig.core.ledger.running("porch") is None
         rig.say("34.5")
-        wait_until(lambda: rig.watcher.core.ledger.running("porch"), 20, "the birds")
+        wait_until(lambda: rig.core.ledger.running("porch"), 20, "the birds")
         for n in range(12):
             rig.say(f"21.{n:02}")
             time.sleep(0.1)

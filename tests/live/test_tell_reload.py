@@ -18,19 +18,6 @@ from monitor.tell.message import Message, MessageKind
 pytestmark = pytest.mark.live
 
 
-class Noted:
-    """What the watch thread would be told."""
-
-    def __init__(self) -> None:
-        self.outcomes: list[Outcome] = []
-
-    def note_outcome(self, outcome: Outcome) -> None:
-        self.outcomes.append(outcome)
-
-    def fault(self, *_: object) -> None:
-        pass
-
-
 def settings(folder: Path, port: int) -> Settings:
     file = folder / "brooder.toml"
     file.write_text(
@@ -56,15 +43,16 @@ def message(key: str) -> Message:
 
 
 def test_three_changes_in_a_row_strand_no_message(tmp_path: Path) -> None:
-    noted = Noted()
+    outcomes: list[Outcome] = []
     with http_receiver() as phone:
         gone = settings(tmp_path, refusing_port())
-        reaching = DeliverySide(gone, LiveClock())
-        reaching.attach(noted)  # type: ignore[arg-type]
+        reaching = DeliverySide(
+            gone, LiveClock(), on_outcome=outcomes.append, fault=lambda *_: None
+        )
         reaching.start([])
         try:
             reaching.send([message("porch/chill/1:raised")])
-            phone.wait_until(lambda _: len(noted.outcomes) > 0)  # a try that failed
+            phone.wait_until(lambda _: len(outcomes) > 0)  # a try that failed
             reaching.reconfigure(gone)
             reaching.send([message("porch/chill/2:raised")])
             reaching.reconfigure(gone)
@@ -74,7 +62,7 @@ def test_three_changes_in_a_row_strand_no_message(tmp_path: Path) -> None:
             assert reaching.alive()
         finally:
             reaching.stop(10)
-    sent = [outcome.key for outcome in noted.outcomes if outcome.state == "sent"]
+    sent = [outcome.key for outcome in outcomes if outcome.state == "sent"]
     assert sorted(sent) == [f"porch/chill/{n}:raised" for n in (1, 2, 3)], "each once"
 
 

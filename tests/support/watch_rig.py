@@ -24,10 +24,13 @@ from monitor.journal.reader import JournalReader
 from monitor.journal.records import Commit, StorageFault
 from monitor.journal.store import Journal
 from monitor.service.clock import Clock, LiveClock
+from monitor.service.commit_queue import CommitQueue
 from monitor.service.core import Core
 from monitor.service.readiness import Readiness
+from monitor.service.status_board import StatusBoard
+from monitor.service.watch_calls import WatchCalls
 from monitor.service.watch_thread import WatchThread
-from monitor.service.writer import Submission, Writer
+from monitor.service.writer import Writer
 from monitor.settings import load_settings
 from monitor.site import Site
 from monitor.tell.message import Message
@@ -122,31 +125,50 @@ class Rig:
         self.faults: list[StorageFault | None] = []
         self._ended = threading.Event()
         self.readiness = Readiness()
+        self.clock = clock
+        self.core = Core(site, clock.now(), next_entry_number=real.next_entry_number)
+        self.calls = WatchCalls(self.core, self.inbox.wake)
         self.writer = Writer(
             self.journal,  # type: ignore[arg-type]
             reopen=lambda: Journal.open(self.path),
-            on_settled=self._settled,
+            on_settled=self.calls.note_settled,
             on_fault=self._fault,
+            on_other_journal=self._other_journal,
             wall=time.time,
             on_end=self._ended.set,
         )
+        self.board = StatusBoard(self.core, clock, self.heard)
         self.pacing = Pacing(longest_s=0.2)
+        self.pacing.window, self.pacing.hold_s = self.far.window, self.far.hold_s
         self.allowance = CommitAllowance(regain_s=0.2)
-        self.watcher = WatchThread(
-            Core(site, clock.now(), next_entry_number=real.next_entry_number),
+        memory = RedeliveryMemory()
+        self.commits = CommitQueue(
+            self.core,
             clock=clock,
-            inbox=self.inbox,
             writer=self.writer,
             told=self.heard,
-            memory=RedeliveryMemory(),
-            held=HeldTimes(),
+            memory=memory,
             pacing=self.pacing,
             allowance=self.allowance,
+            inbox=self.inbox,
+            calls=self.calls,
+            board=self.board,
+            link=lambda: self.far,
+        )
+        self.watcher = WatchThread(
+            self.core,
+            clock=clock,
+            inbox=self.inbox,
+            calls=self.calls,
+            commits=self.commits,
+            board=self.board,
+            writer=self.writer,
+            link=lambda: self.far,
+            memory=memory,
+            held=HeldTimes(),
             readiness=self.readiness,
         )
         self.readiness.needs("What keeps the records", self.writer.alive)
-        self.watcher.attach(self.far)
-        self.clock = clock
         self._mid = 0
 
     @property
@@ -154,13 +176,13 @@ class Rig:
         """Has the journal's thread asked for the end of the service?"""
         return self._ended.is_set()
 
-    def _settled(self, submission: Submission) -> None:
-        self.watcher.note_settled(submission)
+    def _other_journal(self, kept: list[Entry]) -> None:
+        self.calls.post("not compared", lambda now: self.core.reconcile(kept, now))
 
     def _fault(self, fault: StorageFault | None) -> None:
         self.faults.append(fault)
         about = Facts() if fault is None else Facts(reason=fault.words)
-        self.watcher.fault(AlarmName.STORAGE_FAULT, fault is not None, about)
+        self.calls.fault(AlarmName.STORAGE_FAULT, fault is not None, about)
 
     def say(self, text: str, *, mid: int | None = None, dup: bool = False) -> int:
         """A message arrives."""
@@ -198,7 +220,7 @@ def place(rig: Rig) -> None:
         hatched=time.strftime("%Y-%m-%d", time.gmtime(time.time() - 86400)),
         kind="broiler",
     )
-    rig.watcher.call(lambda now: rig.watcher.core.enter(entry, now)).result(20)
+    rig.calls.call(lambda now: rig.core.enter(entry, now)).result(20)
 
 
 def site_of(folder: Path, more: str = "") -> Site:

@@ -28,7 +28,8 @@ def test_whatever_keeps_it_from_being_loaded_is_said(
         name: MagicMock()
         for name in (
             "reaching",
-            "watch",
+            "calls",
+            "core",
             "telling",
             "writer",
             "broker",
@@ -69,7 +70,12 @@ def test_a_fault_while_the_watch_takes_it_leaves_the_birds_watched_and_is_said(
 
         async def reload() -> Reloading:
             reloading = Reloading(
-                settings, lambda: settings, watch=rig.watcher, writer=rig.writer, **parts
+                settings,
+                lambda: settings,
+                calls=rig.calls,
+                core=rig.core,
+                writer=rig.writer,
+                **parts,
             )
             reloading.begin()
             while "eloaded" not in caplog.text:
@@ -87,7 +93,7 @@ def test_a_fault_while_the_watch_takes_it_leaves_the_birds_watched_and_is_said(
 
 
 def test_what_is_asked_of_the_watch_is_never_left_unread() -> None:
-    """A statement that only calls `WatchThread.call` drops the future and the fault in it."""
+    """A statement that only calls `WatchCalls.call` drops the future and the fault in it."""
     unread = [
         f"{path}:{node.lineno}"
         for path in Path(reloading.__file__).parent.glob("*.py")
