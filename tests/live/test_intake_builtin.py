@@ -267,15 +267,14 @@ def test_a_client_whose_reader_overhears_the_stop_does_not_hold_it_up(monkeypatc
         done = staticmethod(lambda: False)
         cancel = staticmethod(lambda: True)
 
-    with running() as one:
-        with Client(one.port, "board", clean=True) as board:
-            board.publish(FLOOR, b"33.4", 1)
-            one.take(1)
-            ((_, handler),) = one.broker._broker._sessions.values()  # no other way to its reader
-            handler._reader_task = Deaf()
-            one.stop()
-            with pytest.raises(ConnectionResetError):
-                board.receive()
+    with running() as one, Client(one.port, "board", clean=True) as board:
+        board.publish(FLOOR, b"33.4", 1)
+        one.take(1)
+        ((_, handler),) = one.broker._broker._sessions.values()  # no other way to its reader
+        handler._reader_task = Deaf()
+        one.stop()
+        with pytest.raises(ConnectionResetError):
+            board.receive()
 
 
 def test_retained_topics_of_strangers_are_bounded(broker):
