@@ -6,7 +6,7 @@ question that one of its faults is about."""
 
 import re
 import socket
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -14,7 +14,7 @@ from tomlkit import TOMLDocument
 
 from monitor.brooding.envelope import COVERS, WALLS
 from monitor.doorway import THIS_MACHINE
-from monitor.measures import length_m, length_shown, step_c, step_written
+from monitor.measures import length_shown, step_written
 from monitor.quantities import BATTERY_LEFT, CONTACT, COVER, POWER, QUANTITIES
 from monitor.set_up_form import Field, Step, StepForm, WrongAnswers
 from monitor.settings.file_model import BrooderSettings, ContactSettings
@@ -121,10 +121,20 @@ def form_of(step: Step, settings: Settings, about: str = "") -> StepForm:
 
 
 def edit_of(step: Step, answers: Answers, settings: Settings, about: str = "") -> Edit:
-    """The change that the answers ask for. Raises WrongAnswers for what can be seen to be wrong
-    before the loader looks."""
-    made: Edit = _EDITS[step](settings, about, {k: v.strip() for k, v in answers.items()})
+    """The change that the answers ask for; what was left as it was shown stays as it is written.
+    Raises WrongAnswers for what can be seen to be wrong before the loader looks."""
+    given = {k: v.strip() for k, v in answers.items()}
+    shown = form_of(step, settings, about).values
+    new = {k: v for k, v in given.items() if v != shown.get(k, "")}
+    made: Edit = _EDITS[step](settings, about, given, new)
     return made
+
+
+def _put_all(table: Any, said: Answers, keys: Iterable[str], may_go: Iterable[str] = ()) -> None:
+    """Those that were said; an empty one that may go is left out of the file."""
+    for key in keys:
+        if key in said:
+            put(table, key, said[key] or (None if key in may_go else ""))
 
 
 def _secret_file(stem: str, settings: Settings) -> str:
@@ -179,17 +189,18 @@ def _site_form(settings: Settings, _about: str) -> StepForm:
     return _made(fields, values)
 
 
-def _site_edit(_settings: Settings, _about: str, given: Answers) -> Edit:
+def _site_edit(_settings: Settings, _about: str, _given: Answers, new: Answers) -> Edit:
     def change(document: TOMLDocument) -> None:
-        site = document.setdefault("site", {})
-        for key in _OF_SITE:
-            left_out = None if key == "price_per_kwh" else ""
-            put(site, key, given.get(key) or left_out)
+        _put_all(document.setdefault("site", {}), new, _OF_SITE, may_go=("price_per_kwh",))
 
     return Edit(change=change)
 
 
 # -- the box
+
+
+_SIDES = ("length", "width", "height")
+_OF_BOX = ("name", *_SIDES, "walls", "cover", "stands")
 
 
 def _box_form(settings: Settings, about: str) -> StepForm:
@@ -225,10 +236,7 @@ def _box_form(settings: Settings, about: str) -> StepForm:
     if box is not None:
         values = {
             "name": box.name,
-            **{
-                side: length_shown(getattr(box, f"{side}_m"), unit)
-                for side in ("length", "width", "height")
-            },
+            **{side: length_shown(getattr(box, f"{side}_m"), unit) for side in _SIDES},
             "walls": box.walls,
             "cover": box.cover,
             "stands": box.stands,
@@ -236,36 +244,20 @@ def _box_form(settings: Settings, about: str) -> StepForm:
     return _made(fields, values, box.name if box else "", _boxes(settings, "Another box"))
 
 
-def _box_edit(settings: Settings, about: str, given: Answers) -> Edit:
+def _box_edit(settings: Settings, about: str, given: Answers, new: Answers) -> Edit:
     old = _box(settings, about)
-    unit = settings.site.units
 
     def change(document: TOMLDocument) -> None:
-        name = given.get("name", "")
         if old is None:
-            table: Any = append(document, "brooders", {"name": name}, indented=False)
-        else:
-            table = _table(document["brooders"], old.name)
-            if name != old.name:
-                put(table, "name", name)
-                put(table, "renamed_from", old.name)
-        for side in ("length", "width", "height"):
-            said = given.get(side, "")
-            if old is None or not _same_length(said, getattr(old, f"{side}_m"), unit):
-                put(table, side, said)
-        for key in ("walls", "cover", "stands"):
-            if old is None or given.get(key, "") != getattr(old, key):
-                put(table, key, given.get(key, ""))
+            table: Any = append(document, "brooders", {"name": ""}, indented=False)
+            _put_all(table, given, _OF_BOX)
+            return
+        table = _table(document["brooders"], old.name)
+        _put_all(table, new, _OF_BOX)
+        if "name" in new:
+            put(table, "renamed_from", old.name)
 
     return Edit(change=change)
-
-
-def _same_length(said: str, old_m: float, unit: Unit) -> bool:
-    """As it was shown: 1.5 m is no exact number of inches, and stays 1.5 m."""
-    try:
-        return said == length_shown(old_m, unit) or abs(length_m(said) - old_m) < 1e-6
-    except ValueError:
-        return False
 
 
 # -- lamps and plates
@@ -325,7 +317,7 @@ def _heat_form(settings: Settings, about: str) -> StepForm:
     return _made(tuple(fields), values, box.name if box else "", _boxes(settings))
 
 
-def _heat_edit(settings: Settings, about: str, given: Answers) -> Edit:
+def _heat_edit(settings: Settings, about: str, given: Answers, _new: Answers) -> Edit:
     box = _box(settings, about, needed=True)
     assert box is not None
     rows = [
@@ -376,10 +368,11 @@ def _number(text: str) -> int | float | None:
 # -- probes
 
 
+_OF_PROBE = ("name", "topic", "place", "unit", "value")
+
+
 def _probe_form(settings: Settings, about: str) -> StepForm:
-    probe = next((p for p in settings.site.all_probes if p.key == about), None)
-    if about and probe is None:
-        raise WrongAnswers({"": f"No probe is called {about}."})
+    probe = _probe(settings, about)
     unit = settings.site.units
     boxes = tuple((box.name, box.name) for box in settings.site.brooders)
     places = tuple((place.value, words) for place, words in PLACES)
@@ -433,10 +426,8 @@ def _probe_form(settings: Settings, about: str) -> StepForm:
     return _made(tuple(fields), values, about)
 
 
-def _probe_edit(settings: Settings, about: str, given: Answers) -> Edit:
-    probe = next((p for p in settings.site.all_probes if p.key == about), None)
-    if about and probe is None:
-        raise WrongAnswers({"": f"No probe is called {about}."})
+def _probe_edit(settings: Settings, about: str, given: Answers, new: Answers) -> Edit:
+    probe = _probe(settings, about)
     place = given.get("place", "")
     box = given.get("box") or settings.site.brooders[0].name
     if probe is None and place == Place.OUTSIDE.value and len(settings.site.brooders) == 1:
@@ -446,41 +437,20 @@ def _probe_edit(settings: Settings, about: str, given: Answers) -> Edit:
     wide = box == SITE_WIDE
     if not wide and box not in [one.name for one in settings.site.brooders]:
         raise WrongAnswers({"box": "Choose one of the boxes."})
-    values = {
-        "name": given.get("name", ""),
-        "topic": given.get("topic", ""),
-        "place": place,
-        "unit": given.get("unit", ""),
-        "value": given.get("value") or None,
-    }
 
     def change(document: TOMLDocument) -> None:
         holder = document.setdefault("site", {}) if wide else _table(document["brooders"], box)
         if probe is None:
-            said = {key: value for key, value in values.items() if value}
+            said = {key: given[key] for key in _OF_PROBE if given.get(key)}
             append(holder, "probes", said, indented=not wide)
-            return
-        index = [one.get("name") for one in holder["probes"]].index(probe.name)
-        if place == _OUT:
-            remove(holder, "probes", index)
-            return
-        table = holder["probes"][index]
-        for key, value in values.items():
-            if key == "unit" and value == "celsius" and key not in table:
-                continue
-            put(table, key, value)
-        _put_offset(table, probe, given.get("offset", ""), settings.site.units)
+        elif place == _OUT:
+            names = [one.get("name") for one in holder["probes"]]
+            remove(holder, "probes", names.index(probe.name))
+        else:
+            table = _table(holder["probes"], probe.name)
+            _put_all(table, new, (*_OF_PROBE, "offset"), may_go=("value", "offset"))
 
     return Edit(change=change)
-
-
-def _put_offset(table: Any, probe: Probe, said: str, unit: Unit) -> None:
-    try:
-        same = abs(step_c(said) - probe.offset_c) < 0.005
-    except ValueError:
-        same = not said and not probe.offset_c
-    if not same or said == step_written(probe.offset_c, unit) == "":
-        put(table, "offset", said or None)
 
 
 def offsets_edit(offsets_c: Mapping[str, float], unit: Unit) -> Edit:
@@ -568,7 +538,7 @@ def _meters_form(settings: Settings, about: str) -> StepForm:
     return _made(tuple(fields), values, box.name, _boxes(settings))
 
 
-def _meters_edit(settings: Settings, about: str, given: Answers) -> Edit:
+def _meters_edit(settings: Settings, about: str, given: Answers, _new: Answers) -> Edit:
     box = _box(settings, about, needed=True)
     assert box is not None
     by, named, pointer = (given.get(key, "") for key in ("mains by", "mains", "mains value"))
@@ -646,7 +616,7 @@ def _contact_form(settings: Settings, about: str) -> StepForm:
     return _made(fields, values, about, (*others, ("", "Another")) if others else ())
 
 
-def _contact_edit(settings: Settings, about: str, given: Answers) -> Edit:
+def _contact_edit(settings: Settings, about: str, given: Answers, new: Answers) -> Edit:
     contact = _contact(settings, about)
     name, url, wants = given.get("name", ""), given.get("url", ""), given.get("wants", "")
     wrong = {}
@@ -674,10 +644,9 @@ def _contact_edit(settings: Settings, about: str, given: Answers) -> Edit:
         if url:
             put(table, "url", None)
             put(table, "url_file", file)
-        told = _WANTS[wants][1] if wants in _WANTS else None
-        if told and (contact is None or set(contact.priorities) != set(told)):
-            put(table, "priorities", list(told))
-        if minutes or (contact is not None and contact.after_minutes):
+        if wants in _WANTS and (contact is None or "wants" in new):
+            put(table, "priorities", list(_WANTS[wants][1]))
+        if "after_minutes" in new:
             put(table, "after_minutes", minutes)
 
     return Edit(change=change, secret_file=file if url else None, secret=url)
@@ -722,7 +691,7 @@ def _page_form(settings: Settings, _about: str) -> StepForm:
     return _made(fields, {"listen": page.listen, "public_url": page.public_url or ""})
 
 
-def _page_edit(settings: Settings, _about: str, given: Answers) -> Edit:
+def _page_edit(settings: Settings, _about: str, given: Answers, said: Answers) -> Edit:
     word = given.get("passphrase", "")
     file = _secret_file("page-passphrase", settings)
 
@@ -730,14 +699,14 @@ def _page_edit(settings: Settings, _about: str, given: Answers) -> Edit:
     listen = given.get("listen", "")
     if listen not in ("127.0.0.1", _NETWORK, settings.file.page.listen):
         raise WrongAnswers({"listen": "Choose one of them."})
-    if listen != settings.file.page.listen:
+    if "listen" in said:
         new["listen"] = listen
     if word:
         new |= {"passphrase": None, "passphrase_file": file}
     public_url = given.get("public_url", "")
     if not public_url and new.get("listen") == _NETWORK:
         public_url = _own_address(settings)
-    if public_url != (settings.file.page.public_url or ""):
+    if "public_url" in said or public_url != given.get("public_url", ""):
         new["public_url"] = public_url or None
 
     def change(document: TOMLDocument) -> None:
@@ -777,6 +746,13 @@ def _box(settings: Settings, about: str, *, needed: bool = False) -> BrooderSett
     return found
 
 
+def _probe(settings: Settings, about: str) -> Probe | None:
+    found = next((one for one in settings.site.all_probes if one.key == about), None)
+    if about and found is None:
+        raise WrongAnswers({"": f"No probe is called {about}."})
+    return found
+
+
 def _contact(settings: Settings, about: str) -> ContactSettings | None:
     found = next((one for one in settings.file.contacts if one.name == about), None)
     if about and found is None:
@@ -797,7 +773,7 @@ _FORMS: dict[Step, Callable[[Settings, str], StepForm]] = {
     Step.CONTACTS: _contact_form,
     Step.PAGE: _page_form,
 }
-_EDITS: dict[Step, Callable[[Settings, str, Answers], Edit]] = {
+_EDITS: dict[Step, Callable[[Settings, str, Answers, Answers], Edit]] = {
     Step.SITE: _site_edit,
     Step.BOX: _box_edit,
     Step.HEAT: _heat_edit,
