@@ -3,12 +3,12 @@
 
 import json
 from datetime import time
-from typing import Any, get_args, get_origin
+from typing import Any, get_origin
 
 from pydantic import BaseModel, SecretStr
 from pydantic.fields import FieldInfo
 
-from monitor.settings.faults import SECRETS, spellings
+from monitor.settings.faults import SECRETS, is_secret, model_in, spellings
 from monitor.settings.file_model import FileSettings
 
 HEAD = """\
@@ -24,7 +24,7 @@ def every_key() -> str:
     """The whole text."""
     lines = [HEAD]
     for name, field in FileSettings.model_fields.items():
-        inner = _model_in(field.annotation)
+        inner = model_in(field.annotation)
         if inner is not None:
             lines += _table(name, field, inner, "")
     return "\n".join(lines).rstrip() + "\n"
@@ -36,19 +36,22 @@ def _table(path: str, field: FieldInfo, model: type[BaseModel], indent: str) -> 
     doc = " ".join((model.__doc__ or "").split())
     lines[0] += f"   {doc.split(':', 1)[-1].strip()}" if ":" in doc else ""
     tables: list[str] = []
-    for name, inner_field in model.model_fields.items():
-        inner = _model_in(inner_field.annotation)
+    own_first = sorted(
+        model.model_fields.items(), key=lambda one: one[0] not in model.__annotations__
+    )
+    for name, inner_field in own_first:
+        inner = model_in(inner_field.annotation)
         if inner is None:
             secret = (
                 "; or name a file with " + name + "_file"
-                if name in SECRETS and _is_secret(inner_field)
+                if name in SECRETS and is_secret(inner_field)
                 else ""
             )
             want = inner_field.description or ""
             written = spellings(name, model)[0]
             unit = "" if written == name else " C" if name.endswith("_c") else " m"
             lines.append(f"# {indent}{written} = {_default(inner_field, unit)}   # {want}{secret}")
-        elif _model_name(inner) == "ScheduleRowSettings":
+        elif inner.__name__ == "ScheduleRowSettings":
             lines.append(
                 f'# {indent}{name} = [{{ from_day = 0, target = "95 F" }}]   '
                 f"# {inner_field.description}"
@@ -73,23 +76,5 @@ def _default(field: FieldInfo, unit: str) -> str:
     return json.dumps(list(value) if isinstance(value, tuple) else value, default=str)
 
 
-def _model_in(annotation: Any) -> type[BaseModel] | None:
-    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
-        return annotation
-    for inner in get_args(annotation):
-        found = _model_in(inner)
-        if found is not None:
-            return found
-    return None
-
-
 def _is_list(annotation: Any) -> bool:
     return get_origin(annotation) is tuple
-
-
-def _is_secret(field: FieldInfo) -> bool:
-    return "SecretStr" in str(field.annotation)
-
-
-def _model_name(model: type[BaseModel]) -> str:
-    return model.__name__

@@ -7,7 +7,7 @@ import json
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any, get_args, get_origin
+from typing import Any, get_args
 
 from pydantic import AliasChoices, BaseModel, SecretStr, ValidationError
 from pydantic.fields import FieldInfo
@@ -137,7 +137,7 @@ def _fault(item: Mapping[str, Any], model: type[BaseModel]) -> WrongSetting:
             return WrongSetting(key, f"is missing; it must be {want or 'given'}.")
         case "value_error":
             reason = str(item.get("ctx", {}).get("error", item["msg"]))
-            value = "(hidden)" if _secret(field) else shown_value(item["input"])
+            value = "(hidden)" if is_secret(field) else shown_value(item["input"])
             return WrongSetting(key, f"is {value}; {reason}.")
         case _:
             value = _wrong_value(item["input"], field)
@@ -148,14 +148,15 @@ def _fault(item: Mapping[str, Any], model: type[BaseModel]) -> WrongSetting:
 def _wrong_value(value: object, field: FieldInfo | None) -> str:
     """Somebody who writes a text where a table belongs (page = "..."), or a list or a table where a
     text does, may have put the secret itself there."""
-    if _secret(field):
+    if is_secret(field):
         return "(hidden)"
-    table = field is not None and _model_in(field.annotation) is not None
+    table = field is not None and model_in(field.annotation) is not None
     nested = isinstance(value, Mapping | list | tuple)
     return _kind(value) if value and (table or nested) else shown_value(value)
 
 
-def _secret(field: FieldInfo | None) -> bool:
+def is_secret(field: FieldInfo | None) -> bool:
+    """Is its value never to be shown?"""
     return field is not None and "SecretStr" in str(field.annotation)
 
 
@@ -181,19 +182,15 @@ def _look_up(model: type[BaseModel], path: Path) -> tuple[type[BaseModel] | None
             # A part that names no field is pydantic's own (a union's branch), or the unknown key.
             return holder, field
         found = holder.model_fields[names[part]]
-        inner = _model_in(found.annotation)
+        inner = model_in(found.annotation)
         field = found
         if inner is not None and part is not path[-1]:
             holder = inner
     return holder, field
 
 
-def _model_in(annotation: Any) -> type[BaseModel] | None:
+def model_in(annotation: Any) -> type[BaseModel] | None:
+    """The table that a field holds, alone or in a list; None: it is a plain value."""
     if isinstance(annotation, type) and issubclass(annotation, BaseModel):
         return annotation
-    if get_origin(annotation) is not None:
-        for inner in get_args(annotation):
-            found = _model_in(inner)
-            if found is not None:
-                return found
-    return None
+    return next((found for inner in get_args(annotation) if (found := model_in(inner))), None)

@@ -3,10 +3,11 @@
 Called by `load`. Everything here is what a grower writes; `load` turns it into `monitor.site`."""
 
 import difflib
-from collections.abc import Callable
+import re
+from collections.abc import Callable, Iterable
 from datetime import time
 from ipaddress import IPv4Address
-from typing import Annotated, Literal
+from typing import Annotated, Literal, Self
 from zoneinfo import ZoneInfo, available_timezones
 
 from pydantic import (
@@ -86,13 +87,39 @@ _LIMITS, _POLICY = Limits(), Policy()
 PRIORITIES = Literal["urgent", "warning", "advice"]
 
 
+_PAIRS = (("cert_file", "key_file"), ("quiet_from", "quiet_to"), ("latitude", "longitude"))
+
+
 class FileTable(BaseModel):
     """A table of the file: unknown keys are faults."""
 
     model_config = ConfigDict(extra="forbid", frozen=True, hide_input_in_errors=True)
 
+    @model_validator(mode="after")
+    def _both_or_neither(self) -> Self:
+        for one, other in _PAIRS:
+            if (getattr(self, one, None) is None) != (getattr(self, other, None) is None):
+                raise ValueError(f"give both {one} and {other}, or neither")
+        return self
 
-class ProbeSettings(FileTable):
+
+class PublishedSettings(FileTable):
+    """Where in what a sensor publishes its value stands."""
+
+    value: Pointer | None = Field(
+        None,
+        description='a JSON Pointer such as "/temperature" or "/power"; leave it out for a bare '
+        "number",
+    )
+    time: Pointer | None = Field(
+        None, description="a JSON Pointer to its own time stamp, if it sends one"
+    )
+    senml_name: str | None = Field(
+        None, description="the SenML name of its record, if one pack carries several"
+    )
+
+
+class ProbeSettings(PublishedSettings):
     """`[[brooders.probes]]`, or `[[site.probes]]` for an outside probe that serves every box
     without one of its own."""
 
@@ -104,15 +131,6 @@ class ProbeSettings(FileTable):
     unit: Literal["celsius", "fahrenheit", "kelvin"] = Field(
         "celsius", description="celsius, fahrenheit or kelvin"
     )
-    value: Pointer | None = Field(
-        None, description='a JSON Pointer such as "/temperature"; leave it out for a bare number'
-    )
-    time: Pointer | None = Field(
-        None, description="a JSON Pointer to the probe's own time stamp, if it sends one"
-    )
-    senml_name: str | None = Field(
-        None, description="the SenML name of this probe's record, if one pack carries several"
-    )
     offset_c: Step = Field(
         0.0,
         ge=-10,
@@ -123,7 +141,7 @@ class ProbeSettings(FileTable):
     )
 
 
-class HeatSettings(FileTable):
+class HeatSettings(PublishedSettings):
     """`[[brooders.heat]]`: one lamp, plate or panel, and what its plug measures, if it does."""
 
     name: Name
@@ -133,15 +151,6 @@ class HeatSettings(FileTable):
     watts: float = Field(gt=0, le=5000, description="its watts, more than 0 and at most 5000")
     topic: Topic | None = Field(
         None, description="the MQTT topic on which its plug says the watts it draws"
-    )
-    value: Pointer | None = Field(
-        None, description='a JSON Pointer such as "/power"; leave it out for a bare number'
-    )
-    time: Pointer | None = Field(
-        None, description="a JSON Pointer to the plug's own time stamp, if it sends one"
-    )
-    senml_name: str | None = Field(
-        None, description="the SenML name of the plug's record, if one pack carries several"
     )
     thermostat: bool | None = Field(
         None, description="true or false: does a thermostat switch it? Left out, it is found out"
@@ -154,31 +163,20 @@ class HeatSettings(FileTable):
         return self
 
 
+def _one_of(names: Iterable[str]) -> str:
+    """A pattern of these names alone; they are the trade's tables', not the file's."""
+    return f"^({'|'.join(map(re.escape, names))})$"
+
+
 _KINDS = tuple(kind for kind, row in QUANTITIES.items() if row.of_box)
 
 
-class MeterSettings(FileTable):
+class MeterSettings(PublishedSettings):
     """`[[brooders.meters]]`: humidity, or whether the cover is open."""
 
-    kind: str = Field(description=f"one of {', '.join(_KINDS)}")
+    kind: str = Field(pattern=_one_of(_KINDS), description=f"one of {', '.join(_KINDS)}")
     name: Name | None = Field(None, description="a name, where there are several of one kind")
     topic: Topic
-    value: Pointer | None = Field(
-        None, description='a JSON Pointer such as "/humidity"; leave it out for a bare number'
-    )
-    time: Pointer | None = Field(
-        None, description="a JSON Pointer to the sensor's own time stamp, if it sends one"
-    )
-    senml_name: str | None = Field(
-        None, description="the SenML name of its record, if one pack carries several"
-    )
-
-    @field_validator("kind")
-    @classmethod
-    def _known_kind(cls, value: str) -> str:
-        if value not in QUANTITIES or not QUANTITIES[value].of_box:
-            raise ValueError(f"it must be one of {', '.join(_KINDS)}")
-        return value
 
 
 class MainsSettings(FileTable):
@@ -327,10 +325,12 @@ class BrooderSettings(FileTable):
     )
     cover: str = Field(
         "none",
+        pattern=_one_of(COVERS),
         description=f"one of {_listed({name: cover.title for name, cover in COVERS.items()})}",
     )
     walls: str = Field(
         "plywood",
+        pattern=_one_of(WALLS),
         description=f"one of {_listed({name: wall.title for name, wall in WALLS.items()})}",
     )
     stands: Literal["sheltered", "windy"] = Field(
@@ -339,7 +339,9 @@ class BrooderSettings(FileTable):
         "blows on the box)",
     )
     schedule: str | None = Field(
-        None, description=f"one of {', '.join(BUILT_IN)}; left out, the usual one for the birds"
+        None,
+        pattern=_one_of(BUILT_IN),
+        description=f"one of {', '.join(BUILT_IN)}; left out, the usual one for the birds",
     )
     own_schedule: tuple[ScheduleRowSettings, ...] = Field(
         (), description="rows of from_day and target, in order of age"
@@ -419,12 +421,6 @@ class BuiltInBrokerSettings(FileTable):
     cert_file: str | None = Field(None, description="this board's certificate, for TLS")
     key_file: str | None = Field(None, description="the certificate's key, for TLS")
 
-    @model_validator(mode="after")
-    def _both_of_the_certificate(self) -> "BuiltInBrokerSettings":
-        if (self.cert_file is None) != (self.key_file is None):
-            raise ValueError("give both cert_file and key_file, or neither")
-        return self
-
 
 class ContactSettings(FileTable):
     """`[[contacts]]`: one way to reach one person."""
@@ -444,12 +440,6 @@ class ContactSettings(FileTable):
         le=1440,
         description="minutes that an urgent alarm waits for an answer first, 0 to 1440",
     )
-
-    @model_validator(mode="after")
-    def _both_ends(self) -> "ContactSettings":
-        if (self.quiet_from is None) != (self.quiet_to is None):
-            raise ValueError("give both quiet_from and quiet_to, or neither")
-        return self
 
 
 class TellSettings(FileTable):
@@ -506,8 +496,6 @@ class ForecastSettings(FileTable):
 
     @model_validator(mode="after")
     def _one_origin(self) -> "ForecastSettings":
-        if (self.latitude is None) != (self.longitude is None):
-            raise ValueError("give both latitude and longitude, or neither")
         given = [self.topic is not None, self.url is not None, self.latitude is not None]
         if sum(given) != 1:
             raise ValueError("give exactly one of topic, url, and latitude with longitude")
@@ -552,12 +540,6 @@ class PageSettings(FileTable):
         if passphrase is not None and len(passphrase.get_secret_value()) < 10:
             raise ValueError("it is too short; use at least 10 characters")
         return passphrase
-
-    @model_validator(mode="after")
-    def _both_of_the_certificate(self) -> "PageSettings":
-        if (self.cert_file is None) != (self.key_file is None):
-            raise ValueError("give both cert_file and key_file, or neither")
-        return self
 
     @model_validator(mode="after")
     def _network_needs_a_passphrase(self) -> "PageSettings":

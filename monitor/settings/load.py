@@ -16,8 +16,6 @@ from zoneinfo import ZoneInfo
 
 from pydantic import SecretStr, ValidationError
 
-from monitor.brooding.envelope import COVERS, WALLS
-from monitor.brooding.schedules import BUILT_IN
 from monitor.child import ChildFailed
 from monitor.contact_form import unknown_forms
 from monitor.measures import price
@@ -156,7 +154,6 @@ def load_settings(
         file = FileSettings(**raw)
     except ValidationError as error:
         faults += from_validation(error, FileSettings, raw)
-    faults += _names_known(raw)
     if check_contacts:
         faults += _contact_forms(raw)
     # A secret whose file cannot be read is one fault, not a wrong secret besides.
@@ -206,28 +203,6 @@ def _depth(value: object) -> int:
             )
         ]
     return levels
-
-
-def _names_known(raw: dict[str, Any]) -> list[WrongSetting]:
-    """Covers, walls and schedules are the trade's tables; the model does not know their names."""
-    faults = []
-    tables: dict[str, Mapping[str, object]] = {
-        "cover": COVERS,
-        "walls": WALLS,
-        "schedule": BUILT_IN,
-    }
-    brooders = raw.get("brooders")
-    for index, brooder in enumerate(brooders if isinstance(brooders, list) else []):
-        for key, table in tables.items() if isinstance(brooder, dict) else ():
-            name = brooder.get(key)
-            if isinstance(name, str) and name not in table:
-                faults.append(
-                    WrongSetting(
-                        f"brooders[{index}].{key}",
-                        f'is "{name}"; it must be one of {", ".join(table)}.',
-                    )
-                )
-    return faults
 
 
 def _contact_forms(raw: dict[str, Any]) -> list[WrongSetting]:
