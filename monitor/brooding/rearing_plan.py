@@ -6,18 +6,22 @@ week by week until the birds can be out. It knows only the size of the box, so i
 quarter of the rise either way, and say so."""
 
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 from monitor.brooding import feed, space
+from monitor.brooding.envelope import COVERS, WALLS
 from monitor.brooding.heat_balance import SHARES, Flock, balance, changed, with_watts
 from monitor.brooding.moving import MOVE
 from monitor.brooding.provenance import COMMON_PRACTICE, Mark, Source
 from monitor.brooding.schedules import schedule_for, target_at
+from monitor.measures import length_m
 from monitor.site import Brooder, HeatSource, Place, Steps
 
 _HEAT = re.compile(r"^\s*(lamp|plate|panel|other)\s+(\d{1,4})\s*[Ww]?\s*$")
 MOST_BIRDS = 10_000
+_LEAST_M, _MOST_M = 0.1, 50.0
 ARRIVAL_DAYS = 1.0  # chicks by mail are one to three days old; the youngest want the most heat
 LITTER_M = 0.09  # 3 to 4 in
 LITTER_SOURCE = Source(
@@ -139,6 +143,32 @@ def heat_sources(said: Sequence[str]) -> tuple[HeatSource, ...]:
             )
         found.append(HeatSource(name=f"{match[1]} {number}", kind=match[1], watts=float(match[2])))
     return tuple(found)
+
+
+def changed_box(box: Brooder, said: Mapping[str, str]) -> tuple[Brooder, dict[str, str]]:
+    """The box with another `length`, `width`, `height` (`5 ft`), `walls`, `cover`, `heat` (sources
+    with commas between), as far as they are said; and by name what is wrong with them."""
+    new: dict[str, Any] = {}
+    wrong: dict[str, str] = {}
+    words = {name: text.strip() for name, text in said.items() if text.strip()}
+    for side in words.keys() & {"length", "width", "height"}:
+        try:
+            new[f"{side}_m"] = metres = length_m(words[side])
+            if not _LEAST_M <= metres <= _MOST_M:
+                wrong[side] = "a box is 0.1 to 50 m long"
+        except ValueError as why:
+            wrong[side] = str(why)
+    for name, known in (("walls", tuple(WALLS)), ("cover", tuple(COVERS))):
+        if name in words:
+            new[name] = words[name]
+            if words[name] not in known:
+                wrong[name] = f"it must be one of {', '.join(known)}"
+    if "heat" in words:
+        try:
+            new["heat"] = heat_sources([each.strip() for each in words["heat"].split(",")])
+        except ValueError as why:
+            wrong["heat"] = str(why)
+    return box if wrong else replace(box, **new), wrong
 
 
 def _week(box: Brooder, kind: str, head_count: int, low_c: float, day: int) -> PlannedWeek:

@@ -10,11 +10,10 @@ import typer
 
 from monitor.brooding.bird_kinds import KINDS
 from monitor.brooding.envelope import COVERS, WALLS
-from monitor.brooding.rearing_plan import MOST_BIRDS, heat_sources, rearing_plan
+from monitor.brooding.rearing_plan import MOST_BIRDS, changed_box, rearing_plan
 from monitor.commands.ask import brooder_or_exit
 from monitor.commands.common import NOT_WELL, ConfigOption, fail, out, settings_or_exit
 from monitor.commands.tonight import temperature_or_exit
-from monitor.measures import length_m
 from monitor.service.forecast import kept_forecast, lows_of
 from monitor.settings import Settings
 from monitor.settings.load import DEFAULT_FILES
@@ -73,7 +72,9 @@ def plan(
             "--low is missing, and no forecast is known; write the coldest night to expect, such "
             "as 28F or -2C"
         )
-    box = _box(site, brooder, length, width, height, walls, cover, heat)
+    options = {"length": length, "width": width, "height": height, "walls": walls, "cover": cover}
+    said = {option: text for option, text in options.items() if text is not None}
+    box = _box(site, brooder, said | {"heat": ", ".join(heat or ())})
     found = rearing_plan(box, kind, count, low_c)
     for section in plan_sections(found, site, forecast_nights=len(lows_c)):
         out().print(f"\n{section.title}", style="bold")
@@ -108,34 +109,13 @@ def _site(settings: Settings | None, units: str | None) -> Site:
     return site if units is None else replace(site, units=Unit(units))
 
 
-def _box(
-    site: Site,
-    name: str | None,
-    length: str | None,
-    width: str | None,
-    height: str | None,
-    walls: str | None,
-    cover: str | None,
-    heat: list[str] | None,
-) -> Brooder:
+def _box(site: Site, name: str | None, said: dict[str, str]) -> Brooder:
     box = PLAIN
     if name is not None or len(site.brooders) == 1:
         box = site.brooder(brooder_or_exit(site, name))
-    box = replace(
-        box,
-        length_m=_length("--length", length, box.length_m),
-        width_m=_length("--width", width, box.width_m),
-        height_m=_length("--height", height, box.height_m),
-    )
-    if walls is not None:
-        box = replace(box, walls=_known("--walls", walls, tuple(WALLS)))
-    if cover is not None:
-        box = replace(box, cover=_known("--cover", cover, tuple(COVERS)))
-    if heat:
-        try:
-            box = replace(box, heat=heat_sources(heat))
-        except ValueError as wrong:
-            fail(f"--heat: {wrong}")
+    box, wrong = changed_box(box, said)
+    for option, why in wrong.items():
+        fail(f'--{option} is "{said[option]}"; {why}')
     return box
 
 
@@ -150,21 +130,3 @@ PLAIN = Brooder(
         HeatSource(name="lamp 2", kind="lamp", watts=250),
     ),
 )
-
-
-def _length(option: str, text: str | None, else_m: float) -> float:
-    if text is None:
-        return else_m
-    try:
-        metres = length_m(text)
-    except ValueError as wrong:
-        fail(f'{option} is "{text}"; {wrong}')
-    if not 0.1 <= metres <= 50:
-        fail(f'{option} is "{text}"; a box is 0.1 to 50 m long')
-    return metres
-
-
-def _known(option: str, text: str, known: tuple[str, ...]) -> str:
-    if text not in known:
-        fail(f'{option} is "{text}"; it must be one of {", ".join(known)}')
-    return text

@@ -2,7 +2,6 @@
 Called by `app`; the answer is the one `brooder plan` gives."""
 
 from collections.abc import Mapping
-from dataclasses import replace
 
 from starlette.requests import Request
 from starlette.responses import Response
@@ -10,17 +9,15 @@ from starlette.routing import Route
 
 from monitor.brooding.bird_kinds import KINDS
 from monitor.brooding.envelope import COVERS, WALLS, Cover, Wall
-from monitor.brooding.rearing_plan import MOST_BIRDS, heat_sources, rearing_plan
-from monitor.measures import length_m
+from monitor.brooding.rearing_plan import MOST_BIRDS, changed_box, rearing_plan
 from monitor.page.forms import FilledForm
 from monitor.page.frame import Frame
+from monitor.page.phrases import capital
 from monitor.page.screen_tonight import number_in
-from monitor.site import Brooder
 from monitor.tell.wording.plan_words import PlanSection, plan_sections
 from monitor.units import to_celsius
 
 _COLDEST_C, _WARMEST_C = -60.0, 50.0
-_LEAST_M, _MOST_M = 0.1, 50.0
 
 
 class PlanScreen:
@@ -63,8 +60,11 @@ class PlanScreen:
         elif not _COLDEST_C <= low_c <= _WARMEST_C:
             form.wrong["low"] = "No night is that cold or warm."
         name = form.one_of("brooder", names, "Which brooder")
-        box = None if name is None else _changed(form, site.brooder(name))
-        if form.wrong or box is None or kind is None or count is None or low_c is None:
+        if name is None:
+            return ()
+        box, wrong = changed_box(site.brooder(name), form.values)
+        form.wrong |= {field: f"{capital(why)}." for field, why in wrong.items()}
+        if form.wrong or kind is None or count is None or low_c is None:
             return ()
         return plan_sections(
             rearing_plan(box, kind, count, low_c), site, forecast_nights=len(lows_c)
@@ -73,34 +73,3 @@ class PlanScreen:
 
 def _choices(known: Mapping[str, Cover] | Mapping[str, Wall]) -> list[tuple[str, str]]:
     return [("", "As configured"), *((name, one.title) for name, one in known.items())]
-
-
-def _changed(form: FilledForm, box: Brooder) -> Brooder:
-    cover = form.one_of("cover", tuple(COVERS), "Cover") if form["cover"] else None
-    walls = form.one_of("walls", tuple(WALLS), "Walls") if form["walls"] else None
-    box = replace(
-        box,
-        length_m=_length(form, "length", box.length_m),
-        width_m=_length(form, "width", box.width_m),
-        height_m=_length(form, "height", box.height_m),
-        walls=walls or box.walls,
-        cover=cover or box.cover,
-    )
-    said = [each.strip() for each in form["heat"].split(",") if each.strip()]
-    try:
-        return replace(box, heat=heat_sources(said)) if said else box
-    except ValueError as wrong:
-        form.wrong["heat"] = f"{wrong}."
-        return box
-
-
-def _length(form: FilledForm, name: str, else_m: float) -> float:
-    said = form[name].strip()
-    try:
-        metres = length_m(said) if said else else_m
-    except ValueError as wrong:
-        form.wrong[name] = f"{wrong}."
-        return else_m
-    if not _LEAST_M <= metres <= _MOST_M:
-        form.wrong[name] = "A box is 0.1 to 50 m long."
-    return metres

@@ -312,12 +312,12 @@ def test_the_plan_before_the_order_is_asked_and_answered_without_readings(visito
     for words in (
         "How many birds: a whole number from 1",
         "The coldest night to expect",
-        "a length has its unit with it",
-        "Walls: choose one of",
+        "A length has its unit with it",
+        "It must be one of plywood",
         'stove" is no heat source; write a kind',
     ):
         assert words in wrong.words
-    assert wrong.words.count("a length has its unit with it") == 2
+    assert wrong.words.count("A length has its unit with it") == 2
 
 
 def test_the_plan_goes_by_the_forecast_where_no_low_is_given(served: Served, visitor: Visitor):
