@@ -51,7 +51,11 @@ def build(verb: str | None = None) -> typer.Typer:
     # A callback keeps the verb a verb where only one is registered.
     app.callback()(_about)
     for name in [verb] if verb in VERBS else VERBS:
-        import_module(f"monitor.commands.{VERBS[name]}").register(app)
+        module = import_module(f"monitor.commands.{VERBS[name]}")
+        if hasattr(module, "register"):  # a verb with verbs of its own
+            module.register(app)
+        else:
+            app.command(name)(getattr(module, VERBS[name]))
     return app
 
 

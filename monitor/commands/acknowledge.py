@@ -10,10 +10,6 @@ from monitor.commands.flock_entry import BrooderOption
 from monitor.events import AlarmName
 
 
-def register(app: typer.Typer) -> None:
-    app.command("acknowledge")(acknowledge)
-
-
 def acknowledge(
     alarm: Annotated[
         str | None, typer.Argument(help="Which alarm, e.g. cold; left out: every active one.")

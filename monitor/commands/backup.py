@@ -11,25 +11,22 @@ from monitor.journal import copying_out as journal_backup
 from monitor.journal.records import StorageFault
 
 
-def register(app: typer.Typer) -> None:
-
-    @app.command("backup")
-    def backup(
-        to: Annotated[
-            Path, typer.Argument(help="A file, or a folder that gets a file with today's date.")
-        ],
-        journal: JournalOption = None,
-        config: ConfigOption = None,
-    ) -> None:
-        """Back the journal up while the service goes on. `brooder restore` puts it back."""
-        settings = settings_or_exit(config)
-        path = journal or settings.journal_path
-        if not path.exists():
-            fail(f"there is no journal at {path}; start `brooder watch` or name one: --journal")
-        if to.is_dir():
-            to /= f"brooder-{datetime.now(settings.site.timezone):%Y-%m-%d}.db"
-        try:
-            size = journal_backup.backup(path, to)
-        except StorageFault as fault:
-            fail(f"{fault.words}. Nothing was written to {to}.")
-        out().print(f"Backed up to {to}: {size / 1e6:.1f} MB, checked.")
+def backup(
+    to: Annotated[
+        Path, typer.Argument(help="A file, or a folder that gets a file with today's date.")
+    ],
+    journal: JournalOption = None,
+    config: ConfigOption = None,
+) -> None:
+    """Back the journal up while the service goes on. `brooder restore` puts it back."""
+    settings = settings_or_exit(config)
+    path = journal or settings.journal_path
+    if not path.exists():
+        fail(f"there is no journal at {path}; start `brooder watch` or name one: --journal")
+    if to.is_dir():
+        to /= f"brooder-{datetime.now(settings.site.timezone):%Y-%m-%d}.db"
+    try:
+        size = journal_backup.backup(path, to)
+    except StorageFault as fault:
+        fail(f"{fault.words}. Nothing was written to {to}.")
+    out().print(f"Backed up to {to}: {size / 1e6:.1f} MB, checked.")

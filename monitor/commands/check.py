@@ -38,10 +38,6 @@ class Found(NamedTuple):
     words: str
 
 
-def register(app: typer.Typer) -> None:
-    app.command("check")(check)
-
-
 def check(
     send: Annotated[
         bool, typer.Option("--send", help="Really send a trial message to each contact.")
@@ -55,7 +51,7 @@ def check(
     one thing to do. Exit code 0: all is well; 1: something essential is missing; 2: the
     configuration is wrong."""
     if keys:
-        out().print(every_key(), markup=False, end="")
+        out().print(every_key(), end="")
         return
     settings = settings_or_exit(config, check_contacts=True)
     about = _of_the_service(settings)
@@ -76,7 +72,7 @@ def check(
         for found in part():
             ill += found.well is False
             mark = {True: "well", False: "NOT WELL", None: "note"}[found.well]
-            out().print(f"{mark:<9} {found.subject}: {found.words}", markup=False)
+            out().print(f"{mark:<9} {found.subject}: {found.words}")
     if ill:
         out().print(f"{ill} thing{'s' if ill > 1 else ''} missing for tonight.", style="bold")
         raise typer.Exit(NOT_WELL)

@@ -41,7 +41,7 @@ def show(config: ConfigOption = None) -> None:
     if not contacts:
         out().print(_NONE)
     for contact in contacts:
-        out().print(_line(contact), markup=False)
+        out().print(_line(contact))
 
 
 def kinds(config: UnreadConfigOption = None) -> None:
@@ -49,8 +49,8 @@ def kinds(config: UnreadConfigOption = None) -> None:
     for number, receiver in enumerate(RECEIVERS):
         out().print(f"{chr(10) if number else ''}{receiver.kind.capitalize()}", style="bold")
         for line in receiver.lines.splitlines():
-            out().print(f"    {line}" if line else "", markup=False)
-        out().print(f"On the phone: {receiver.phone}", markup=False)
+            out().print(f"    {line}" if line else "")
+        out().print(f"On the phone: {receiver.phone}")
     out().print(
         "\nA URL is a secret: better in a file of its own, beside the configuration, named with "
         'url_file = "my-phone". Then try it: brooder contacts try'
@@ -80,11 +80,11 @@ def attempt(
     rows = _tried(settings, wanted, name)
     for row in rows:
         line = f"sent in {row['took_s']:.1f} s." if row["ok"] else f"not sent, {row['why']}."
-        out().print(f"{row['contact']}: {line}", markup=False)
+        out().print(f"{row['contact']}: {line}")
     unreached = sum(not row["ok"] for row in rows)
     waiting = {row["trial"]: row["contact"] for row in rows if row["ok"] and row["trial"]}
     if not waiting and unreached < len(rows):
-        out().print(f"Has the phone made a sound? {_no_link(settings, rows)}", markup=False)
+        out().print(f"Has the phone made a sound? {_no_link(settings, rows)}")
     if unreached + _unanswered(settings, waiting, wait):
         raise typer.Exit(NOT_WELL)
 
@@ -129,11 +129,11 @@ def _unanswered(settings: Settings, waiting: dict[str, str], wait_s: float) -> i
             fail(f"the answers cannot be waited for: {why}")
         for trial in [t for t in waiting if answers.get(t) is not None]:
             took_s = answers[trial]
-            out().print(f"{waiting.pop(trial)}: answered after {took_s:.0f} s.", markup=False)
+            out().print(f"{waiting.pop(trial)}: answered after {took_s:.0f} s.")
         if waiting:
             time.sleep(_LOOK_S)
     for contact in waiting.values() if wait_s > 0 else ():
-        out().print(f"{contact}: not answered within {wait_s:.0f} s.", markup=False)
+        out().print(f"{contact}: not answered within {wait_s:.0f} s.")
     return len(waiting) if wait_s > 0 else 0
 
 

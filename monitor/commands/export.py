@@ -33,56 +33,53 @@ class ExportTable(StrEnum):
     ALARMS = "alarms"
 
 
-def register(app: typer.Typer) -> None:
-
-    @app.command("export")
-    def export(
-        file: Annotated[
-            Path | None, typer.Argument(help="Where to write. Left out: standard output.")
-        ] = None,
-        form: Annotated[
-            ExportForm,
-            typer.Option("--form", help="lines (can be replayed and imported), csv or senml."),
-        ] = ExportForm.LINES,
-        what: Annotated[
-            ExportTable, typer.Option("--what", help="What a CSV holds.")
-        ] = ExportTable.READINGS,
-        start: Annotated[
-            str | None, typer.Option("--from", help="From this local time: 2026-02-10T18:00.")
-        ] = None,
-        end: Annotated[str | None, typer.Option("--to", help="Up to this local time.")] = None,
-        brooder: Annotated[
-            str | None, typer.Option("--brooder", help="Only this one and the outside probes.")
-        ] = None,
-        celsius: Annotated[
-            bool, typer.Option("--celsius", help="CSV in degrees Celsius whatever the site's unit.")
-        ] = False,
-        journal: JournalOption = None,
-        config: ConfigOption = None,
-    ) -> None:
-        """Write the record out as journal lines, CSV or SenML. CSV has units in its headings."""
-        settings = settings_or_exit(config)
-        path = journal or settings.journal_path
-        if not path.exists():
-            fail(f"there is no journal at {path}; start `brooder watch` or name one: --journal")
-        if what is not ExportTable.READINGS and form is not ExportForm.CSV:
-            fail(f"--what {what} is only for --form csv; journal lines hold the ledger already")
-        zone = settings.site.timezone
-        from_at = ALL_TIME[0] if start is None else local_time(start, zone, "--from")
-        to_at = ALL_TIME[1] if end is None else local_time(end, zone, "--to")
-        if from_at >= to_at:
-            fail(f"--from {start} is not before --to {end}")
-        if brooder is not None and brooder not in {b.name for b in settings.site.brooders}:
-            names = ", ".join(b.name for b in settings.site.brooders)
-            fail(f"--brooder is {brooder}; the configuration has {names}")
-        unit = Unit.CELSIUS if celsius else settings.site.units
-        try:
-            with JournalReader(path) as reader:
-                _write(_pieces(reader, form, what, unit, from_at, to_at, brooder), file)
-        except StorageFault as fault:
-            fail(fault.words)
-        except OSError as error:
-            fail(f"{file or 'standard output'} cannot be written: {error.strerror}")
+def export(
+    file: Annotated[
+        Path | None, typer.Argument(help="Where to write. Left out: standard output.")
+    ] = None,
+    form: Annotated[
+        ExportForm,
+        typer.Option("--form", help="lines (can be replayed and imported), csv or senml."),
+    ] = ExportForm.LINES,
+    what: Annotated[
+        ExportTable, typer.Option("--what", help="What a CSV holds.")
+    ] = ExportTable.READINGS,
+    start: Annotated[
+        str | None, typer.Option("--from", help="From this local time: 2026-02-10T18:00.")
+    ] = None,
+    end: Annotated[str | None, typer.Option("--to", help="Up to this local time.")] = None,
+    brooder: Annotated[
+        str | None, typer.Option("--brooder", help="Only this one and the outside probes.")
+    ] = None,
+    celsius: Annotated[
+        bool, typer.Option("--celsius", help="CSV in degrees Celsius whatever the site's unit.")
+    ] = False,
+    journal: JournalOption = None,
+    config: ConfigOption = None,
+) -> None:
+    """Write the record out as journal lines, CSV or SenML. CSV has units in its headings."""
+    settings = settings_or_exit(config)
+    path = journal or settings.journal_path
+    if not path.exists():
+        fail(f"there is no journal at {path}; start `brooder watch` or name one: --journal")
+    if what is not ExportTable.READINGS and form is not ExportForm.CSV:
+        fail(f"--what {what} is only for --form csv; journal lines hold the ledger already")
+    zone = settings.site.timezone
+    from_at = ALL_TIME[0] if start is None else local_time(start, zone, "--from")
+    to_at = ALL_TIME[1] if end is None else local_time(end, zone, "--to")
+    if from_at >= to_at:
+        fail(f"--from {start} is not before --to {end}")
+    if brooder is not None and brooder not in {b.name for b in settings.site.brooders}:
+        names = ", ".join(b.name for b in settings.site.brooders)
+        fail(f"--brooder is {brooder}; the configuration has {names}")
+    unit = Unit.CELSIUS if celsius else settings.site.units
+    try:
+        with JournalReader(path) as reader:
+            _write(_pieces(reader, form, what, unit, from_at, to_at, brooder), file)
+    except StorageFault as fault:
+        fail(fault.words)
+    except OSError as error:
+        fail(f"{file or 'standard output'} cannot be written: {error.strerror}")
 
 
 def local_time(text: str, zone: ZoneInfo, option: str) -> float:

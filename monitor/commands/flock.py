@@ -88,7 +88,7 @@ def placed(
             note=with_word(day.isoformat(), remark),
         )
         for step in (*arrival.BEFORE, *arrival.STEPS):
-            out().print(f"[ ] {step.text}", markup=False)
+            out().print(f"[ ] {step.text}")
         return
     enter(
         settings,
@@ -103,7 +103,7 @@ def placed(
     )
     advice = None if days_in_mail is None else arrival.mail_advice(days_in_mail)
     if advice is not None:
-        out().print(advice, markup=False)
+        out().print(advice)
 
 
 def loss(
@@ -171,7 +171,7 @@ def seen(
     if sign not in SIGNS:
         fail(f'the sign is "{sign}"; it must be one of {", ".join(SIGNS)}')
     enter(settings_of(config), "seen", brooder, at, note=with_word(sign, remark))
-    out().print(f"{SIGNS[sign].means} {SIGNS[sign].do}", markup=False)
+    out().print(f"{SIGNS[sign].means} {SIGNS[sign].do}")
 
 
 def weighed(
@@ -194,7 +194,7 @@ def weighed(
     batch = running(settings, name)
     if batch is not None:
         age = age_days(batch.hatched, when, settings.site.timezone)
-        out().print(weight_words(batch.kind, age, grams, settings.site.units), markup=False)
+        out().print(weight_words(batch.kind, age, grams, settings.site.units))
 
 
 def heat_changed(

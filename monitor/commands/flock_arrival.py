@@ -37,8 +37,8 @@ def listed(brooder: BrooderOption = None, config: ConfigOption = None) -> None:
             number = found.done.get(step.name)
             undo = "" if number is None else f" (brooder flock undo {number})"
             mark = " " if number is None else "x"
-            out().print(f"[{mark}] {step.name}: {step.text}{undo}", markup=False)
-    out().print("\nTo tick one: brooder flock checked WORD", markup=False)
+            out().print(f"[{mark}] {step.name}: {step.text}{undo}")
+    out().print("\nTo tick one: brooder flock checked WORD")
 
 
 def checked(
@@ -55,7 +55,7 @@ def checked(
     done = arrival_of(ledger_of(settings), brooder_or_exit(settings.site, brooder)).done
     for step in dict.fromkeys(steps):
         if step in done:
-            out().print(f"{step} is ticked already, by entry {done[step]}.", markup=False)
+            out().print(f"{step} is ticked already, by entry {done[step]}.")
         else:
             enter(settings, "checked", brooder, at, note=step)
 
@@ -69,7 +69,7 @@ def dead_on_arrival(
 ) -> None:
     """Chicks that came dead. The hatchery's claim is about these; they are no losses of the box."""
     enter(settings_of(config), "dead-on-arrival", brooder, at, count=count, note=remark)
-    out().print(arrival.CLAIM, markup=False)
+    out().print(arrival.CLAIM)
 
 
 def sheet(brooder: BrooderOption = None, config: ConfigOption = None) -> None:
@@ -86,4 +86,4 @@ def sheet(brooder: BrooderOption = None, config: ConfigOption = None) -> None:
         else (arrival_floor(settings.journal_path, settings.site.brooder(name), found.at))
     )
     for label, words in sheet_rows(found, floor_c, Voice(settings.site)):
-        out().print(f"{label}: {words}", markup=False)
+        out().print(f"{label}: {words}")

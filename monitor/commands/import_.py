@@ -31,10 +31,6 @@ from monitor.site import Site
 from monitor.units import Unit
 
 
-def register(app: typer.Typer) -> None:
-    app.command("import")(import_)
-
-
 def import_(
     file: Annotated[Path, typer.Argument(help="Journal lines (as exported) or a .csv file.")],
     time: Annotated[

@@ -22,10 +22,6 @@ from monitor.tell.wording.plan_words import plan_sections
 from monitor.units import Unit
 
 
-def register(app: typer.Typer) -> None:
-    app.command("plan")(plan)
-
-
 def plan(
     count: Annotated[int, typer.Argument(help="How many birds you mean to order.")],
     low: Annotated[
@@ -79,7 +75,7 @@ def plan(
     for section in plan_sections(found, site, forecast_nights=len(lows_c)):
         out().print(f"\n{section.title}", style="bold")
         for line in section.lines:
-            out().print(f"- {line}", markup=False)
+            out().print(f"- {line}")
     if found.crowded_days is not None or not all(w.holds(box.limits.band_c) for w in found.weeks):
         raise typer.Exit(NOT_WELL)
 

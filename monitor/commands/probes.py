@@ -84,7 +84,7 @@ def _meters(rows: list[dict[str, Any]]) -> int:
     for row in rows:
         age_s = row["age_s"]
         when = "never heard" if age_s is None else f"{span(age_s)} ago"
-        out().print(f"{row['place']}: {row['line']}  ({when})", markup=False)
+        out().print(f"{row['place']}: {row['line']}  ({when})")
     return sum(row["silent"] or row["age_s"] is None for row in rows)
 
 
@@ -93,9 +93,9 @@ def _others(heard: list[dict[str, Any]]) -> None:
     if not heard:
         out().print("none")
     for row in heard[:20]:
-        out().print(f"{row['topic']}  ({row['count']} times)  {row['excerpt']}", markup=False)
+        out().print(f"{row['topic']}  ({row['count']} times)  {row['excerpt']}")
         for line in row["lines"].splitlines() or ["(nothing in it looks like a temperature)"]:
-            out().print(f"    {line}", markup=False)
+            out().print(f"    {line}")
     if len(heard) > 20:
         out().print(f"... and {len(heard) - 20} more")
 

@@ -75,7 +75,7 @@ def add(
         fail(str(why))
     _show(ready, to)
     for note in [*left, *_taken(settings)]:
-        out().print(note, markup=False)
+        out().print(note)
 
 
 def _box(site: Site, name: str, place: Place | None, brooder: str | None) -> str | None:
@@ -102,9 +102,9 @@ def _agree(settings: Settings, ready: Prepared, *, sure: bool) -> None:
     if ready.change is not None:
         source = settings.source
         out().print(f"In {source} (the file before is kept as {source.name}{BEFORE}):")
-        out().print(ready.change.difference, markup=False)
+        out().print(ready.change.difference)
     for sentence in ready.consequences:
-        out().print(f"- {sentence}", markup=False)
+        out().print(f"- {sentence}")
     if not ready.consequences or sure:
         return
     if not sys.stdin.isatty():
@@ -117,13 +117,13 @@ def _show(ready: Prepared, to: Path | None) -> None:
     lines = ready.card.lines
     once = " The password is shown this once." if ready.card.password else ""
     out().print(f"\nType this into the probe.{once}", style="bold")
-    out().print("".join(f"    {line}\n" for line in lines.splitlines()), markup=False)
+    out().print("".join(f"    {line}\n" for line in lines.splitlines()))
     if (sys.stdout.encoding or "").lower().startswith("utf"):
         out().print("The same for a phone's camera:")
         drawn = io.StringIO()
         segno.make(lines, error="l").terminal(drawn, compact=True)
         for row in drawn.getvalue().splitlines():  # light on dark, whatever the terminal's own are
-            out().print(row, style="bright_white on black", markup=False)
+            out().print(row, style="bright_white on black")
     if to is not None:
         wifi = "wifi = (name of the network)\nwifi_password = (its password)\n"
         try:

@@ -54,7 +54,7 @@ def attempt(
         heard = _row(settings, meant)
         if heard["age_s"] is not None and heard["age_s"] < _SPEAKS_S:
             said = shown(heard["temp_c"], settings.site.units)
-            out().print(f"{meant.key} was heard: {said}.", markup=False)
+            out().print(f"{meant.key} was heard: {said}.")
             return
         time.sleep(0.2)
     complain(

@@ -21,10 +21,6 @@ from monitor.service.broker_address import broker_address
 from monitor.settings import Settings
 
 
-def register(app: typer.Typer) -> None:
-    app.command("read-wires")(read_wires)
-
-
 def read_wires(
     host: Annotated[
         str | None, typer.Option(help="The broker's name or address. Default: localhost.")

@@ -26,10 +26,6 @@ LEAST_SPEED = 60.0
 MARK = "REHEARSAL, nothing is wrong. "
 
 
-def register(app: typer.Typer) -> None:
-    app.command("rehearse")(rehearse)
-
-
 def rehearse(
     speed: Annotated[float, typer.Option(help="How much faster than life, 60 or more.")] = 600.0,
     journal: Annotated[

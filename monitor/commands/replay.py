@@ -27,10 +27,6 @@ from monitor.settings import Settings
 from monitor.tell.message import Message
 
 
-def register(app: typer.Typer) -> None:
-    app.command("replay")(replay)
-
-
 def replay(
     file: Annotated[Path, typer.Argument(help="Journal lines, as `brooder export` writes them.")],
     events: Annotated[

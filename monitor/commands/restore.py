@@ -11,43 +11,40 @@ from monitor.journal.records import StorageFault
 from monitor.settings import Settings
 
 
-def register(app: typer.Typer) -> None:
+def restore(
+    backup: Annotated[
+        Path | None, typer.Argument(help="A file that brooder backup has written.")
+    ] = None,
+    from_influx: Annotated[
+        bool, typer.Option("--from-influx", help="From the mirror under [influx].")
+    ] = False,
+    site: Annotated[
+        str | None, typer.Option("--site", help="Another site's name in the mirror.")
+    ] = None,
+    journal: Annotated[
+        Path | None, typer.Option("--journal", help="Another place than the service's.")
+    ] = None,
+    config: ConfigOption = None,
+) -> None:
+    """Put a back-up back, or fill the journal from the mirror. The service must not be running.
 
-    @app.command("restore")
-    def restore(
-        backup: Annotated[
-            Path | None, typer.Argument(help="A file that brooder backup has written.")
-        ] = None,
-        from_influx: Annotated[
-            bool, typer.Option("--from-influx", help="From the mirror under [influx].")
-        ] = False,
-        site: Annotated[
-            str | None, typer.Option("--site", help="Another site's name in the mirror.")
-        ] = None,
-        journal: Annotated[
-            Path | None, typer.Option("--journal", help="Another place than the service's.")
-        ] = None,
-        config: ConfigOption = None,
-    ) -> None:
-        """Put a back-up back, or fill the journal from the mirror. The service must not be running.
-
-        A journal that is there is moved aside for a back-up, and added to from the mirror."""
-        if (backup is None) == (not from_influx):
-            fail("name either a back-up file or --from-influx")
-        settings = settings_or_exit(config)
-        path = journal or settings.journal_path
-        try:
-            if backup is None:
-                _from_influx(settings, site or settings.site.name, path)
-                return
-            done = journal_backup.restore(backup, path)
-        except StorageFault as fault:
-            mend = "; stop it first" if fault.kind == "in-use" else ""
-            fail(f"{fault.words}{mend}. Nothing was changed.")
-        words = f"{backup} is now the journal {path}."
-        if done.aside is not None:
-            words += f" What was there is kept as {done.aside.name}."
-        out().print(words)
+    A journal that is there is moved aside for a back-up, and added to from the mirror."""
+    if (backup is None) == (not from_influx):
+        fail("name either a back-up file or --from-influx")
+    settings = settings_or_exit(config)
+    path = journal or settings.journal_path
+    try:
+        if backup is None:
+            _from_influx(settings, site or settings.site.name, path)
+            return
+        done = journal_backup.restore(backup, path)
+    except StorageFault as fault:
+        mend = "; stop it first" if fault.kind == "in-use" else ""
+        fail(f"{fault.words}{mend}. Nothing was changed.")
+    words = f"{backup} is now the journal {path}."
+    if done.aside is not None:
+        words += f" What was there is kept as {done.aside.name}."
+    out().print(words)
 
 
 def _from_influx(settings: Settings, site: str, path: Path) -> None:

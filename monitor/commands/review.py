@@ -58,10 +58,6 @@ class Wanted(NamedTuple):
     csv: Path | None
 
 
-def register(app: typer.Typer) -> None:
-    app.command("review")(review)
-
-
 def review(
     brooder: Annotated[
         str | None, typer.Option(help="One box alone. Default: every box that the batch is in.")

@@ -12,32 +12,29 @@ from monitor.journal import salvaging as journal_salvage
 from monitor.journal.records import StorageFault
 
 
-def register(app: typer.Typer) -> None:
+def salvage(
+    damaged: Annotated[Path, typer.Argument(help="The journal that was set aside.")],
+    saved: Annotated[Path, typer.Argument(help="The new journal to make of it.")],
+    config: UnreadConfigOption = None,
+) -> None:
+    """Save what can be read of a damaged journal. The damaged file is left as it is.
 
-    @app.command("salvage")
-    def salvage(
-        damaged: Annotated[Path, typer.Argument(help="The journal that was set aside.")],
-        saved: Annotated[Path, typer.Argument(help="The new journal to make of it.")],
-        config: UnreadConfigOption = None,
-    ) -> None:
-        """Save what can be read of a damaged journal. The damaged file is left as it is.
-
-        Exit code 1: something was lost (the output says of what)."""
-        if not damaged.is_file():
-            fail(f"{damaged} is not there; the service names the file it has set aside")
-        if saved.exists():
-            fail(f"{saved} is there already; name a new file")
-        try:
-            report = _salvaged(damaged, saved)
-        except (OSError, StorageFault) as error:
-            fail(f"{saved} cannot be written: {error}")
-        if not any(report.rows.values()):
-            saved.unlink(missing_ok=True)
-            fail(f"nothing of {damaged} can be read as a journal")
-        out().print(f"{str(report).capitalize()}. The new journal is {saved}.")
-        if report.broken:
-            out().print("SQLite's own recovery may find more: sqlite3 FILE .recover", markup=False)
-            raise typer.Exit(NOT_WELL)
+    Exit code 1: something was lost (the output says of what)."""
+    if not damaged.is_file():
+        fail(f"{damaged} is not there; the service names the file it has set aside")
+    if saved.exists():
+        fail(f"{saved} is there already; name a new file")
+    try:
+        report = _salvaged(damaged, saved)
+    except (OSError, StorageFault) as error:
+        fail(f"{saved} cannot be written: {error}")
+    if not any(report.rows.values()):
+        saved.unlink(missing_ok=True)
+        fail(f"nothing of {damaged} can be read as a journal")
+    out().print(f"{str(report).capitalize()}. The new journal is {saved}.")
+    if report.broken:
+        out().print("SQLite's own recovery may find more: sqlite3 FILE .recover")
+        raise typer.Exit(NOT_WELL)
 
 
 def _salvaged(damaged: Path, saved: Path) -> journal_salvage.Report:

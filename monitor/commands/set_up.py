@@ -23,10 +23,6 @@ _CLEAR = "-"
 _HEARD_WITHIN_S = 65.0  # many plugs speak once a minute
 
 
-def register(app: typer.Typer) -> None:
-    app.command("set-up")(set_up)
-
-
 def set_up(
     step: Annotated[
         str | None,
@@ -86,21 +82,21 @@ def _go_through(step: Step, about: str, desk: SetUp) -> None:
     if not proposed.difference:
         out().print("Nothing changes.")
         return
-    out().print(proposed.difference, markup=False)
+    out().print(proposed.difference)
     for note in proposed.notes:
-        out().print(note, markup=False)
+        out().print(note)
     if not typer.confirm("Write it?", default=True):
         out().print("Left as it was.")
         return
     change = desk.write(proposed.mark)
     source = change.source
-    out().print(f"Written to {source}; the file before is {source.name}{BEFORE}.", markup=False)
+    out().print(f"Written to {source}; the file before is {source.name}{BEFORE}.")
     wrong_lines, notes = _taken(change.settings)
     if wrong_lines:
         desk.take_back(change)
         fail("Taken back, because the running service refuses it:\n" + "\n".join(wrong_lines))
     for note in notes:
-        out().print(note, markup=False)
+        out().print(note)
     _after(step, change.settings, runs=notes[0] != NO_SERVICE)
 
 
@@ -125,7 +121,7 @@ def _heard(settings: Settings) -> dict[str, str]:
                 line = f"  {number}  {one.topic}: {shown(one.temp_c, settings.site.units)}"
                 rise = f", {step_shown(one.rise_c, settings.site.units)} warmer"
                 hand = "   <- in your hand" if one.in_hand else ""
-                out().print(line + rise + hand, markup=False)
+                out().print(line + rise + hand)
             number = typer.prompt("Number; 0: none of them; a: look again", default="a").strip()
             if number == "0":
                 return {}
@@ -147,7 +143,7 @@ def _prove(settings: Settings, step: Step) -> None:
         while waits and time.monotonic() < until:
             for row in ask(settings.control_paths, "probes")["meters"]:
                 if row["age_s"] is not None and waits.pop(row["key"], None) is not None:
-                    out().print(f"Heard: {row['line']}", markup=False)
+                    out().print(f"Heard: {row['line']}")
             time.sleep(0.5)
     except (KeyboardInterrupt, NoService, Objection):
         out().print("")
@@ -188,7 +184,7 @@ def _form(step: Step, about: str, desk: SetUp) -> StepForm:
 
 def _asked(field: Field, value: str) -> str:
     if field.hint:
-        out().print(field.hint, markup=False)
+        out().print(field.hint)
     if field.secret:
         hide = sys.stdin.isatty()
         return str(typer.prompt(field.label, default="", hide_input=hide, show_default=False))
@@ -198,7 +194,7 @@ def _asked(field: Field, value: str) -> str:
     values = [one for one, _ in field.options]
     out().print(f"{field.label}:")
     for number, (_, words) in enumerate(field.options, 1):
-        out().print(f"  {number}  {words}", markup=False)
+        out().print(f"  {number}  {words}")
     default = str(values.index(value) + 1) if value in values else ""
     while True:
         said = str(typer.prompt("Number", default=default, show_default=bool(default))).strip()
@@ -223,7 +219,7 @@ def _say_address(settings: Settings) -> None:
     if page.listen == "127.0.0.1":
         return
     if page.public_url is not None:
-        out().print(f"On the phone, in the same Wi-Fi, open {page.public_url}", markup=False)
+        out().print(f"On the phone, in the same Wi-Fi, open {page.public_url}")
         if (sys.stdout.encoding or "").lower().startswith("utf"):
             segno.make(page.public_url, error="l").terminal(compact=True)
 
@@ -234,5 +230,5 @@ def _still_missing(settings: Settings) -> bool:
         out().print("\nStill missing for tonight", style="bold")
     for one in said:
         mark = "!" if one.essential else " "
-        out().print(f"{mark} {one.subject}: {one.words}. {one.do}", markup=False)
+        out().print(f"{mark} {one.subject}: {one.words}. {one.do}")
     return any(one.essential for one in said)

@@ -13,10 +13,6 @@ from monitor.watch.alarm_table import CHILL_MOST_MINUTES, CLEANING
 _CLEANING_OUT = "cleaning-out"  # stands for all that cleaning out sets off
 
 
-def register(app: typer.Typer) -> None:
-    app.command("shelve")(shelve)
-
-
 def shelve(
     alarm: Annotated[
         str,

@@ -28,10 +28,6 @@ G_PER_LB = 453.59237
 BTU_SQ_FT_F_PER_J_M2K = 1 / 11356.53 / 1.8
 
 
-def register(app: typer.Typer) -> None:
-    app.command("sources")(sources)
-
-
 def sources(
     about: Annotated[
         list[str] | None, typer.Argument(help="Only figures about these words: lamp, GFCI, cover.")

@@ -17,10 +17,6 @@ _TEMPERATURE = re.compile(r"^\s*(-?\d+(?:[.,]\d+)?)\s*°?\s*([CFcf]?)\s*$")
 _WATTS = re.compile(r"^\s*([+-]?\d+(?:[.,]\d+)?)\s*[Ww]?\s*$")
 
 
-def register(app: typer.Typer) -> None:
-    app.command("tonight")(tonight)
-
-
 def tonight(
     low: Annotated[
         str | None,
@@ -55,13 +51,13 @@ def tonight(
     if extra_watts > 0 and first_aid.LAMP_CARE not in lines:
         lines.append(first_aid.LAMP_CARE)
     for line in lines:
-        out().print(line, markup=False)
+        out().print(line)
     watts = settings.site.brooder(name).watts + extra_watts
     warning = circuit_warning(
         watts, volts=settings.site.mains_volts, amps=settings.site.circuit_amps
     )
     if warning is not None:
-        out().print(warning, markup=False)
+        out().print(warning)
     if said["too_cold"]:
         raise typer.Exit(NOT_WELL)
 

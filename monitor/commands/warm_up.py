@@ -16,10 +16,6 @@ _COLUMN_S, _BACK_S = 300.0, 86400.0
 _MARKS = {True: "[x]", False: "[ ]", None: " - "}
 
 
-def register(app: typer.Typer) -> None:
-    app.command("warm-up")(warm_up)
-
-
 def warm_up(brooder: BrooderOption = None, config: ConfigOption = None) -> None:
     """Whether the empty box is ready for chicks. Is it warm and level, will tonight hold, what do
     its watts bring, which probe lies under which lamp? Exit code 1 if something is missing."""
@@ -27,9 +23,9 @@ def warm_up(brooder: BrooderOption = None, config: ConfigOption = None) -> None:
     name = brooder_or_exit(settings.site, brooder)
     falls = [list(fall) for fall in _falls(settings, name)]
     said = request(settings, "warm-up", brooder=name, falls=falls)
-    out().print(f"{name}: {said['answer']}.", markup=False)
+    out().print(f"{name}: {said['answer']}.")
     for words, right in said["checks"]:
-        out().print(f"{_MARKS[right]} {words}", markup=False)
+        out().print(f"{_MARKS[right]} {words}")
     if not said["ready"]:
         raise typer.Exit(NOT_WELL)
 

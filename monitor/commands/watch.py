@@ -34,10 +34,6 @@ from monitor.units import from_celsius
 _NO_PORT = (errno.EADDRINUSE, errno.EADDRNOTAVAIL, errno.EACCES)
 
 
-def register(app: typer.Typer) -> None:
-    app.command("watch")(watch)
-
-
 def watch(
     only: Annotated[
         str | None,

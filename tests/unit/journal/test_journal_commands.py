@@ -1,14 +1,13 @@
 """The commands as a grower calls them: what they print, and exit codes."""
 
 import json
-from importlib import import_module
 from pathlib import Path
 
 import pytest
-import typer
 from support.journals import T0, batch, reading
 from typer.testing import CliRunner, Result
 
+from monitor.commands import build
 from monitor.journal.reader import JournalReader
 from monitor.journal.store import Journal
 
@@ -43,11 +42,8 @@ def here(tmp_path: Path) -> Path:
 
 
 def run(here: Path, verb: str, *words: str) -> Result:
-    app = typer.Typer()
-    app.callback()(lambda: None)
-    import_module(f"monitor.commands.{'import_' if verb == 'import' else verb}").register(app)
     own = [] if verb == "salvage" else ["--config", str(here / "brooder.toml")]
-    return CliRunner().invoke(app, [verb, *words, *own])
+    return CliRunner().invoke(build(verb), [verb, *words, *own])
 
 
 def brought_in(here: Path) -> Path:

@@ -6,14 +6,13 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-import typer
 from support import split_batch
 from support.engine_night import plugged
 from support.review_journal import at
 from support.short_record import placed, recorded
 from typer.testing import CliRunner, Result
 
-from monitor.commands import review as command
+from monitor.commands import build
 from monitor.journal.reader import JournalReader
 from monitor.journal.records import Commit, Sample
 from monitor.journal.store import Journal
@@ -158,9 +157,7 @@ def test_what_is_no_price_is_refused(text):
 @pytest.fixture
 def review(journal, tmp_path):
     (tmp_path / "brooder.toml").write_text(CONFIG, encoding="utf-8")
-    app = typer.Typer()
-    app.callback()(lambda: None)
-    command.register(app)
+    app = build("review")
     paths = ["--config", str(tmp_path / "brooder.toml"), "--journal", str(journal)]
 
     def call(*words: str) -> Result:

@@ -5,11 +5,10 @@ import shutil
 from pathlib import Path
 
 import pytest
-import typer
 from typer.testing import CliRunner
 
 from monitor.brooding.bibliography import figures
-from monitor.commands import review, sources
+from monitor.commands import build
 
 CONFIG = """
 [site]
@@ -34,10 +33,7 @@ def run(tmp_path, journal_path, monkeypatch):
     (tmp_path / "brooder.toml").write_text(CONFIG)
     shutil.copy(journal_path, tmp_path / "journal.db")
     monkeypatch.setenv("COLUMNS", "100")
-    app = typer.Typer()
-    app.callback()(lambda: None)
-    review.register(app)
-    sources.register(app)
+    app = build()
 
     def call(*words: str, journal: str = "journal.db"):
         options = ["--config", str(tmp_path / "brooder.toml"), "--journal", str(tmp_path / journal)]
