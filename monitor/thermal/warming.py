@@ -4,8 +4,9 @@
 Chicks that are too warm walk away from the heat long before they come to harm, and a probe with a
 bird on it is a few degrees warmer for up to half an hour. So a warm floor can wait, unless it heads
 for harm, lies halfway there for long, or says what no bird explains. Heading there means that it
-rises at a steady pace to where it has not been lately: a bird's warmth comes to rest within
-minutes, a thermostat's swing ends where the ones before did. Figures are this project's (assumed);
+rises to where it has not been lately and has not slackened, for some minutes in a row, and, where
+harm is far, as much as over the last twenty minutes: a bird's warmth comes to rest within minutes,
+a thermostat's swing ends where the ones before did. Figures are this project's (assumed);
 tests/bench measures what they do."""
 
 from collections.abc import Sequence
@@ -22,19 +23,20 @@ from monitor.thermal.track import Track
 _NEW_S = 330.0  # an older word says nothing of where it is heading
 _WIDE_S = 270.0  # a pace is taken between means of so long: one reading every five minutes will do
 _LATE_S, _WHOLE_S, _LONG_S = 360.0, 720.0, 1200.0
-_STEADY = 0.6  # of the pace of the whole stretch: less, and it comes to rest
+# Of the pace of the whole stretch, and of the last minutes: less, and it comes to rest.
+_STEADY, _STILL, _STILL_S, _STILL_MEAN_S = 0.6, 0.5, 180.0, 90.0
 _BEEN_FROM_S, _BEEN_TO_S, _BEEN_K = 5400.0, 600.0, 0.3  # where it was lately, and what is more
 _HARM_AHEAD_MIN, _HARM_SOON_MIN = 90.0, 30.0  # so far ahead harm is news
-_LONG_SHARE = 4.0 / 3.0  # of the pace of the last twenty minutes: no more is believed of a pace
-_FAST_K_PER_MIN, _FRESH_S = 0.1, 600.0  # a bird rises so fast, and is at rest within so long
+_LONG_STEADY = 0.75  # of the pace, over twenty minutes: what a bird adds within five is less
 _HALFWAY, _HALFWAY_S = 0.5, 1800.0  # from the band's edge to harm; a bird sits for less
 _BACK_K = 0.5  # back below by so much it is over
 # The sun on a closed box: told before the floor has left its band, for it takes a while to cool.
 _SUN_FROM_H, _SUN_TO_H = 6.0, 18.0
-_BAND_AHEAD_MIN, _BORNE_OUT = 15.0, 5  # minutes ahead; minutes in a row that say so
+_BAND_AHEAD_MIN = 15.0
+_BORNE_OUT, _BORNE_OUT_HOTTER = 5, 2  # minutes in a row that say so
 _CLIMB_AHEAD_MIN = 20.0
 _SUN = 1.5 / 60.0  # K a minute, at least
-_SOARS_K, _BORNE_OUT_HOTTER = 3.0, 2  # a probe beneath a source, above its usual high
+_SOARS_K = 3.0  # a probe beneath a source, above its usual high
 
 
 @dataclass(slots=True, eq=False)
@@ -44,7 +46,8 @@ class Warming(Kept):
     warmth: Warmth = Warmth.CAN_WAIT
     _above: Tick | None = None  # since when it is above its band
     _halfway: Tick | None = None
-    _count: int = 0
+    _count: int = 0  # minutes that say it leaves its band
+    _harm_count: int = 0  # ... that it heads for harm
     _looked: Tick = 0.0  # the minute that was looked at
 
     def judge(
@@ -88,25 +91,24 @@ class Warming(Kept):
             self.warmth = Warmth.HARMS if halfway else Warmth.CAN_WAIT
             return
         late, whole, long = paces
-        rises = late > 0.0 and late >= _STEADY * whole and not _has_been(course, hottest.mean)
+        rises = late > 0.0 and late >= _STEADY * whole and _still_rises(course, late)
+        rises = rises and not _has_been(course, hottest.mean)
         hotter = any(_soars(track, tick) for track in beneath)
         pace = min(late, whole)
-        lasting = pace if long is None else min(pace, _LONG_SHARE * long)
-        fresh = whole > _FAST_K_PER_MIN and tick - (self._above or tick) < _FRESH_S
-        harm_ahead = rises and (
-            pace * _HARM_SOON_MIN > to_harm_k
-            if hotter
-            else not fresh and lasting * _HARM_AHEAD_MIN > to_harm_k
-        )
+        steady = not hotter and long is not None and long >= _LONG_STEADY * whole
+        harm_ahead_min = _HARM_AHEAD_MIN if steady else _HARM_SOON_MIN
+        harm_ahead = rises and pace * harm_ahead_min > to_harm_k
+        least = _BORNE_OUT_HOTTER if hotter else _BORNE_OUT
+        self._harm_count = self._harm_count + 1 if harm_ahead else 0
         sunny = hour is not None and _SUN_FROM_H <= hour < _SUN_TO_H and long is not None
         by_sun = sunny and over_k > 0.5 * limits.band_c
         by_sun = by_sun and late <= 2.0 * (long or 0.0) + 0.02 and min(pace, long or 0.0) > _SUN
         headed = rises and (hotter or by_sun) and pace * _BAND_AHEAD_MIN > to_band_k
         self._count = self._count + 1 if headed else 0
-        borne_out = self._count >= (_BORNE_OUT_HOTTER if hotter else _BORNE_OUT)
         if self._above is not None:
-            self.warmth = Warmth.HARMS if harm_ahead or halfway else Warmth.CAN_WAIT
-        elif borne_out or (self.warmth is Warmth.SOON and late > 0.0):
+            harms = halfway or self._harm_count >= least
+            self.warmth = Warmth.HARMS if harms else Warmth.CAN_WAIT
+        elif self._count >= least or (self.warmth is Warmth.SOON and late > 0.0):
             self.warmth = Warmth.SOON
         else:
             self.warmth = Warmth.CAN_WAIT
@@ -114,7 +116,7 @@ class Warming(Kept):
     def _reset(self) -> None:
         self.warmth = Warmth.CAN_WAIT
         self._above = self._halfway = None
-        self._count = 0
+        self._count = self._harm_count = 0
 
 
 def _since(since: float | None, tick: float, over_k: float) -> float | None:
@@ -136,6 +138,16 @@ def _paces(course: Course) -> tuple[float, float, float | None] | None:
 
     late, whole = over(_LATE_S), over(_WHOLE_S)
     return None if late is None or whole is None else (late, whole, over(_LONG_S))
+
+
+def _still_rises(course: Course, late: float) -> bool:
+    """Has it not slackened within the last minutes? A probe that speaks seldom cannot say."""
+    end = course.ticks[-1]
+    now_c = course.mean(end - _STILL_MEAN_S, end)
+    then_c = course.mean(end - _STILL_MEAN_S - _STILL_S, end - _STILL_S)
+    if now_c is None or then_c is None:
+        return True
+    return (now_c - then_c) * 60.0 / _STILL_S >= _STILL * late
 
 
 def _soars(track: Track, tick: float) -> bool:

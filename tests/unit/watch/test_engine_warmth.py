@@ -4,6 +4,7 @@ from dataclasses import replace
 from math import exp
 from random import Random
 
+import pytest
 from support.engine_night import Night, a_brooder, a_probe, a_site
 
 from monitor.events import AlarmName, Change, ChangeKind, Priority
@@ -43,6 +44,29 @@ def test_a_bird_on_the_probe_wakes_nobody() -> None:
     box.goes(3600)
     (told,) = warm(box.night)
     assert told.priority is Priority.ADVICE
+
+
+@pytest.mark.parametrize("sat_on_k", [0.6, 0.9, 1.3, 1.8, 2.2])
+@pytest.mark.parametrize("below_edge_k", [0.3, 0.9])
+def test_a_bird_on_the_probe_of_a_floor_near_its_bands_edge_wakes_nobody(
+    sat_on_k: float, below_edge_k: float
+) -> None:
+    """However little it warms the probe: what it adds looks like a pace until it comes to rest."""
+    box = Box()
+    box.temp_c = HIGH_C - below_edge_k
+    box.goes(2 * 3600)
+    box.goes(20 * 60, sat_on_k=sat_on_k)
+    box.goes(3600)
+    assert {told.priority for told in warm(box.night)} <= {Priority.ADVICE}
+
+
+def test_a_lamp_hung_for_the_night_that_lifts_the_floor_to_its_bands_edge_wakes_nobody() -> None:
+    box = Box(start_h=18.4)
+    box.temp_c = HIGH_C - 0.5
+    box.goes(3600)
+    box.goes(14 * 60, by_k_per_h=2.6)
+    box.goes(4 * 3600)
+    assert {told.priority for told in warm(box.night)} <= {Priority.ADVICE}
 
 
 def test_a_floor_that_grazes_its_bands_edge_all_night_waits_for_the_morning() -> None:
