@@ -3,7 +3,6 @@ left, the coming night. Questions only; nothing here is changed by being asked."
 
 from functools import partial
 from math import exp, hypot
-from typing import NamedTuple
 
 from monitor.brooding.heat_balance import LEAST_RISE_K, BoxChange, Prior
 from monitor.events import Cause, Moment
@@ -12,8 +11,9 @@ from monitor.thermal import harm, tonight
 from monitor.thermal.causes import Weighed, Why
 from monitor.thermal.diagnosis import Diagnosis, Finding, Interval, Learned, Outlook, Warmth
 from monitor.thermal.fall import HOLD_S, Fall
+from monitor.thermal.floor import Floor
 from monitor.thermal.follow import Following
-from monitor.thermal.loss import HeatLoss
+from monitor.thermal.lost_heat import HeatLoss
 from monitor.thermal.model import FloorModel
 from monitor.thermal.outside_curve import Skies
 from monitor.thermal.rise import Rise
@@ -29,15 +29,6 @@ _CHANGE_SPREAD = 0.15  # of what a change to the box is reckoned to bring: one s
 _USUAL_OVER_EDGE_K, _USUAL_SD_K = 2.5, 2.2
 _LEAST_SHARE = 0.1  # of the outside's changes; with less it is never said to decide
 _HOLD_DEPTH_K = 1.0  # a fall that is worth waiting for
-
-
-class FloorNow(NamedTuple):
-    """Where a floor stands."""
-
-    floor_c: float
-    ambient_c: float  # outside, or 0 where it is not measured: what the model's rise is above
-    rate_k_per_h: float  # over the last five minutes
-    stepped: float  # tick of the latest step
 
 
 def hold_until(
@@ -111,15 +102,18 @@ def learned(
 
 
 def minutes_to(
-    limit_c: float, tick: float, *, model: FloorModel, fall: Fall, floor: FloorNow
+    limit_c: float, tick: float, *, model: FloorModel, fall: Fall, floor: Floor, ambient_c: float
 ) -> Interval | None:
     """Minutes until the floor reaches `limit_c`, with an 80 % interval. None: it is not heading
-    there. Always a limit somebody set: no time to harm has been published."""
+    there, or no probe lies on it. Always a limit somebody set: no time to harm has been published.
+    `ambient_c`: what the model's rise is above."""
+    if floor.temp_c is None or not floor.measured:
+        return None
     lost = fall.best if fall.verdict is Why.LAMP else None
     return harm.minutes_to(
         limit_c,
-        floor_c=floor.floor_c,
-        heading_c=floor.ambient_c + (fall.rise_k if lost else model.filter.rise_k),
+        floor_c=floor.temp_c,
+        heading_c=ambient_c + (fall.rise_k if lost else model.filter.rise_k),
         heading_sd_k=model.filter.rise_sd_k,
         tau_s=fall.tau_s if lost else model.bank.tau_s,
         lost=lost,
@@ -129,7 +123,7 @@ def minutes_to(
     )
 
 
-def _seen_to_fall(lost: Weighed | None, fall: Fall, floor: FloorNow) -> float:
+def _seen_to_fall(lost: Weighed | None, fall: Fall, floor: Floor) -> float:
     """K an hour: over the last minutes, or over all of a shorter fall since heat was lost."""
     if lost is None:
         return max(0.0, -floor.rate_k_per_h)

@@ -1,4 +1,4 @@
-"""One fall of the floor below what is usual, from its onset to its end. Held by `thermal_watch`.
+"""One fall of the floor below what is usual, from its onset to its end. Held by `fall_watch`.
 
 Simple rules come first: how far it came down, whether it still falls, whether it is heading out of
 the band, and for how long a grower at work would explain it. `causes` weighs why."""
@@ -6,11 +6,11 @@ the band, and for how long a grower at work would explain it. `causes` weighs wh
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from math import exp, log
-from typing import NamedTuple
 
 from monitor.kept import ByTuple, Kept, Tick
 from monitor.thermal.causes import Explanation, Weighed, Why, chances, explanations, weigh
 from monitor.thermal.course import Course
+from monitor.thermal.floor import Floor
 from monitor.thermal.swing import overdue
 
 HOLD_S = 1200.0  # a cover is off for feeding 5 to 15 min (common practice); warm again 5 min later
@@ -45,16 +45,6 @@ _LEVEL_S = 600.0
 _FAST_BACK_S, _SLOW_BACK_S = 1500.0, 3600.0  # where the onset is looked for
 _QUIET_END_S = 2700.0  # not told for so long: the new usual
 _SETTLED_S = 4 * 3600.0  # told for so long: the filter knows the new rise
-
-
-class FloorStanding(NamedTuple):
-    """Where the floor stands against its limits. degC; `low_c` and `chill_c` are None where nothing
-    tells how warm the floor itself is."""
-
-    floor_c: float
-    rate_k_per_h: float
-    low_c: float | None
-    chill_c: float | None
 
 
 @dataclass(slots=True, eq=False)
@@ -184,8 +174,8 @@ class Fall(Kept):
     def tells(
         self,
         tick: float,
-        course: Course,
-        floor: FloorStanding,
+        floor: Floor,
+        floor_c: float,
         *,
         asleep: bool,
         acted: float,
@@ -193,27 +183,29 @@ class Fall(Kept):
     ) -> bool:
         """Is it time to say so? `acted`: tick at which the grower last did something here.
         `others_hold`: has no other probe that is heard come down?"""
-        if self._readings < _LEAST_READINGS or not self._deep(course, tick, floor.floor_c):
+        if self._readings < _LEAST_READINGS or not self._deep(floor.course, tick, floor_c):
             return False
         lowest_k = self.now_k - self.depth
-        if floor.rate_k_per_h > _STILL_K_PER_H or lowest_k > _AT_LOWEST_K:
+        rate_k_per_h = floor.rate_k_per_h
+        if rate_k_per_h > _STILL_K_PER_H or lowest_k > _AT_LOWEST_K:
             return False
         age_s = tick - self.onset if asleep else self._present_s(tick)
-        pace = floor.rate_k_per_h / 3600.0
-        if floor.low_c is None or floor.chill_c is None:
+        pace = rate_k_per_h / 3600.0
+        low_c, chill_c = floor.low_c, floor.chill_c
+        if low_c is None or chill_c is None:
             return age_s >= _AWAKE_S
         at_work = tick - acted < _ACTED_S
         quiet = asleep and not at_work
         latest = self._latest_pace(tick)
         feeding = at_work or latest > _AIR_OUT * self.now_k / age_s
-        if floor.floor_c < floor.low_c and floor.floor_c + latest * _HARM_S < floor.chill_c:
+        if floor_c < low_c and floor_c + latest * _HARM_S < chill_c:
             awake_s = _OTHERS_HOLD_S if others_hold() else _HARM_AWAKE_S
             wait_s = _HARM_ASLEEP_S if quiet else _FEEDING_S if feeding else awake_s
             if age_s >= wait_s:
                 return True
         wait_s = _ASLEEP_S if quiet else _FEEDING_S if feeding else _AWAKE_S
         ahead_s = _AHEAD_ASLEEP_S if quiet else _AHEAD_AWAKE_S
-        return age_s >= wait_s and floor.floor_c + pace * ahead_s < floor.low_c
+        return age_s >= wait_s and floor_c + pace * ahead_s < low_c
 
     def _present_s(self, tick: float) -> float:
         """For how long it falls as it does now: twice the time since it was half as deep as against

@@ -2,6 +2,7 @@
 
 from monitor.events import Moment
 from monitor.kept import Kept, Tick, part
+from monitor.thermal.course import Course
 from monitor.thermal.course_filter import (
     READING_SD_K,
     CourseFilter,
@@ -46,13 +47,14 @@ class OutsideHeard(Kept):
     last_c: float | None = None  # the last reading, as it was
     _tick: Tick = 0.0  # of the last reading, or of the floor's that stands in
     _by_floor: bool = False  # the days are the floor's, for want of an outside
+    _course: Course  # of the last hours
     _days: CourseFilter
     _slot: Tick | None = None  # tick at which the present mean began
     _sum: float = 0.0
     _count: int = 0
 
     def __init__(self) -> None:
-        self._days = _days()
+        self._days, self._course = _days(), Course()
 
     def observe(self, tick: float, temp_c: float, midnight: float | None) -> None:
         """One reading. `midnight`: the tick of some local midnight, where it is known."""
@@ -66,6 +68,7 @@ class OutsideHeard(Kept):
             if gap_s > 0.0:
                 self.temp_c = old + (temp_c - old) * gap_s / (gap_s + _SMOOTHED_S)
         self._tick = tick
+        self._course.add(tick, temp_c)
 
     def stand_in(self, tick: float, floor_c: float, midnight: float | None) -> None:
         """A floor that nothing disturbs; it counts where no outside was ever heard."""
@@ -89,6 +92,13 @@ class OutsideHeard(Kept):
     def measured(self, tick: float) -> bool:
         """Is it heard well enough to foretell the floor by it?"""
         return self.temp_c is not None and tick - self._tick < _LOST_S
+
+    def fell_k(self, tick: float, from_tick: float, to_tick: float) -> float | None:
+        """By how much it came down since that stretch; None: that is not known."""
+        before_c = self._course.mean(from_tick, to_tick)
+        if self.temp_c is None or before_c is None or not self.measured(tick):
+            return None
+        return before_c - self.temp_c
 
     def fresh(self, tick: float) -> bool:
         """Is what it said last still what is outside?"""

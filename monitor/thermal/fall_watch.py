@@ -1,0 +1,150 @@
+"""Who decides what a fall of the floor is: a feeding, a thermostat's rest, the weather, a probe, an
+open cover, or a lamp that died. Held by `thermal_watch`, asked at every step.
+
+`fall` knows how deep it is and when it is time to tell; here it is held against what else is known
+of the box; `causes` weighs why, with the word of the other probes (`witness`)."""
+
+from monitor.kept import Kept, part
+from monitor.thermal.box_known import BoxKnown
+from monitor.thermal.causes import Explanation, Why
+from monitor.thermal.diagnosis import LIES_ELSEWHERE
+from monitor.thermal.fall import Fall
+from monitor.thermal.floor import Floor
+from monitor.thermal.lost_heat import LostHeat
+from monitor.thermal.model import FloorModel
+from monitor.thermal.outside_heard import OutsideHeard
+from monitor.thermal.probe_health import ProbeHealth
+from monitor.thermal.witness import Witness, measured
+
+_WEATHER_S = 1800.0  # before a fall: an outside that came down by as much since then explains it
+_ONSET_S = 300.0  # so exactly is it known when a slow fall began
+_AFTER_ONSET_S = 20.0  # what a plug said later than this after the onset, it said of the fall
+
+
+@part
+class FallWatch(Kept):
+    """Of one floor."""
+
+    fall: Fall
+
+    def __init__(
+        self,
+        box: BoxKnown,
+        floor: Floor,
+        outside: OutsideHeard,
+        lost: LostHeat,
+        *,
+        health: ProbeHealth,
+        witness: Witness,
+    ) -> None:
+        self._box, self._floor, self._outside, self._lost = box, floor, outside, lost
+        self._health, self._witness = health, witness
+        self.fall = Fall()
+
+    def see(self, model: FloorModel, tick: float, floor_c: float) -> None:
+        """One step of the floor."""
+        fall, lost = self.fall, self._lost
+        if self._box.target_c is None:
+            return
+        gone = {f.probe for f in self._health.findings if f.kind in LIES_ELSEWHERE}
+        if gone and all(track.key in gone for track in self._floor.lies_on):
+            if fall.open and lost.down is None:
+                lost.loss = None  # it was no floor that fell
+            fall.end()
+            return
+        chill_c = self._floor.chill_c
+        if self._box.settling(tick) and chill_c is not None and floor_c >= chill_c:
+            # The grower's own turn-down is no lost heat. The band is watched all the same.
+            self.settle_anew(model, tick)
+            return
+        begins = fall.begins_anew if fall.open else fall.begins
+        if begins(self._floor.course, tick, floor_c):
+            self._begin(model, tick, floor_c)
+        if fall.open:
+            fall.add(tick, floor_c)
+            self._judge(model, tick, floor_c)
+        if lost.see_warm(tick, floor_c) and fall.open:
+            model.settle(tick, floor_c)
+            fall.end()
+
+    def settle_anew(self, model: FloorModel, tick: float) -> None:
+        """The grower changed the heat: what falls is the floor's way to where it settles."""
+        if self._floor.temp_c is not None:
+            model.settle(tick, self._floor.temp_c)
+        self.fall.end()
+        self._floor.course.clear()
+
+    def _begin(self, model: FloorModel, tick: float, floor_c: float) -> None:
+        fall, box = self.fall, self._box
+        fall.begin(self._floor.course, tick, floor_c)
+        fall.rise_k, fall.rise_sd_k = model.expected()
+        # the rise above outside, which a loss takes a share of: measured, or from the box's size
+        known = model.outside_known
+        fall.explain(
+            box.watts,
+            box.prior.bird_watts,
+            held_k=max(4.0, fall.rise_k if known else box.prior.rise_k),
+            held_sd_k=fall.rise_sd_k if known else box.prior.rise_sd_k,
+            doubt_k=fall.rise_sd_k,
+            asleep=box.undisturbed(tick),
+        )
+
+    def _judge(self, model: FloorModel, tick: float, floor_c: float) -> None:
+        fall, lost = self.fall, self._lost
+        if fall.recovered:
+            if lost.loss is not None and fall.verdict is Why.LAMP:
+                lost.loss = None
+                model.regained(fall.rise_k)
+            model.settle(tick, floor_c, fall.rise_k)
+            fall.end()
+            return
+        if fall.spent(tick):
+            model.settle(tick, floor_c)
+            fall.end()
+            return
+        tells = fall.verdict is not None or (
+            fall.tells(
+                tick,
+                self._floor,
+                floor_c,
+                asleep=self._box.undisturbed(tick),
+                acted=self._box.acted,
+                others_hold=lambda: self._others_hold(tick),
+            )
+            and not self._weather(tick)
+            and not self._rests(tick)
+            and not self._floor.may_swing(tick)
+        )
+        if tells and not fall.decided(tick):
+            self._weigh(model, tick)
+
+    def _others_hold(self, tick: float) -> bool:
+        """Does the floor fall, and nothing else that is heard in the box?"""
+        self._witness.hear(tick, self.fall.onset, -self.fall.now_k)
+        return self._witness.others_hold
+
+    def _rests(self, tick: float) -> bool:
+        """Did the floor begin to fall in a thermostat's rest, and may it go on with that?"""
+        known = self._box.heat
+        return known.rests_since - _ONSET_S < self.fall.onset and tick < known.rests_until
+
+    def _weather(self, tick: float) -> bool:
+        """Did the outside come down by as much? A box follows it later, and by less."""
+        onset = self.fall.onset
+        fell_k = self._outside.fell_k(tick, onset - _WEATHER_S, onset)
+        return fell_k is not None and fell_k > -self.fall.now_k
+
+    def _weigh(self, model: FloorModel, tick: float) -> None:
+        """Which cause?"""
+        fall, witness = self.fall, self._witness
+        heard = witness.hear(tick, fall.onset, -fall.now_k)
+        since = fall.onset + _AFTER_ONSET_S
+
+        def seen(one: Explanation) -> float:
+            by_probes = witness.weight(one, heard, -fall.now_k)
+            return by_probes + measured(one, self._box.heat, since=since, tick=tick)
+
+        if fall.verdict is None:
+            self._lost.weighs_anew()
+        fall.weigh(tick, model.bank.tau_s, model.wander_sd, seen, alone=witness.alone)
+        self._lost.take_verdict(fall, model)

@@ -1,0 +1,139 @@
+"""The floor as all that lies on it says: its temperature, pace, course, and where it stands in the
+band. Held by `thermal_watch`, which steps it every 25 s or so.
+
+Two probes of one floor differ by where they lie. How they usually do is learned, so that the floor
+does not jump when one of them is away, in doubt or not to be trusted."""
+
+from collections.abc import Sequence
+
+from monitor.kept import NEVER, Kept, Tick, part
+from monitor.site import Place
+from monitor.thermal.box_known import BoxKnown
+from monitor.thermal.course import Course
+from monitor.thermal.diagnosis import Finding
+from monitor.thermal.slope import slope_per_h
+from monitor.thermal.track import Track
+
+_OFFSET_RATE = 0.002  # of a step: how two floor probes differ is learned over half a day
+_OFFSET_S = 1200.0  # probes heard within this are compared
+_RECENT_S, _RECENT_LEAST = 290.0, 3  # what the rate is taken from
+_SWING_KNOWN_S = 3600.0  # a thermostat has gone on and off by then
+
+
+@part
+class Floor(Kept):
+    """Of one box. `lies_on`: the probes that are taken for it."""
+
+    temp_c: float | None = None
+    stepped: Tick = NEVER
+    course: Course
+    _first: Tick = NEVER
+    _recent: list[tuple[Tick, float]]
+
+    def __init__(self, box: BoxKnown, tracks: Sequence[Track]) -> None:
+        self._box = box
+        self._all = len(tracks)
+        # Without a probe on the floor another one shows falls as well, but not how warm the floor
+        # is; only where the cool end is too hot, the floor is.
+        self.lies_on = _first_of(tracks, Place.FLOOR, Place.COOL_END, Place.UNDER_HEAT)
+        self.measured = any(track.place is Place.FLOOR for track in self.lies_on)
+        self.warmest = [track for track in self.lies_on if track.place is not Place.UNDER_HEAT]
+        self.course = Course(slow=True)
+        self._recent = []
+
+    def step(
+        self, tick: float, fresh: list[Track], *, findings: Sequence[Finding], learns: bool
+    ) -> float | None:
+        """Its temperature by those that were heard in this step (`fresh`), degC; None: by nobody.
+        Probes with `findings` are not trusted. `learns`: all is usual, so their differences are
+        too."""
+        temp_c = self._fuse(tick, fresh, findings=findings, learns=learns)
+        if temp_c is None:
+            return None
+        if self._first == NEVER:
+            self._first = tick
+        self.stepped = tick
+        self.temp_c = temp_c
+        recent = self._recent
+        recent.append((tick, temp_c))
+        while len(recent) > _RECENT_LEAST and recent[0][0] < tick - _RECENT_S:
+            del recent[0]
+        self.course.add(tick, temp_c)
+        return temp_c
+
+    def begin_again(self) -> None:
+        """After a long silence it has no pace."""
+        self._recent.clear()
+
+    @property
+    def rate_k_per_h(self) -> float:
+        """Over the last five minutes, by least squares."""
+        return slope_per_h(self._recent) if len(self._recent) >= _RECENT_LEAST else 0.0
+
+    @property
+    def low_c(self) -> float | None:
+        """The lower edge of its band; None: nothing tells how warm the floor itself is."""
+        return self._box.low_c if self.measured else None
+
+    @property
+    def chill_c(self) -> float | None:
+        """Where cold harms; None as above."""
+        target_c = self._box.target_c if self.measured else None
+        return None if target_c is None else target_c - self._box.limits.harm_c
+
+    def heard_for(self, tick: float) -> float:
+        """Seconds since its first reading."""
+        return tick - self._first
+
+    def may_swing(self, tick: float) -> bool:
+        """In its first hour a thermostat's off-phase looks like lost heat: what its usual low is,
+        is not known yet. Once out of the band it is no swing."""
+        low_c, temp_c = self.low_c, self.temp_c
+        if low_c is None or temp_c is None or temp_c < low_c:
+            return False
+        return self.heard_for(tick) < _SWING_KNOWN_S
+
+    def _fuse(
+        self, tick: float, fresh: list[Track], *, findings: Sequence[Finding], learns: bool
+    ) -> float | None:
+        floor = self.lies_on
+        read = fresh if len(floor) == self._all else [t for t in fresh if t in floor]
+        if len(floor) == 1:
+            return read[0].mean if read else None
+        trusted = [t for t in floor if t.doubt_since == NEVER]
+        if findings:
+            bad = {finding.probe for finding in findings}
+            trusted = [t for t in trusted if t.key not in bad]
+        if len(trusted) < len(floor):
+            read = [track for track in read if track in trusted] or (read if not trusted else [])
+        if not read:
+            return None
+        if learns:
+            _learn_offsets(trusted, tick)
+        return sum(track.mean - (track.offset or 0.0) for track in read) / len(read)
+
+    @property
+    def left_alone(self) -> bool:
+        """None of them has said anything that counts."""
+        return all(track.level is None for track in self.lies_on)
+
+
+def _first_of(tracks: Sequence[Track], *places: Place) -> list[Track]:
+    for place in places:
+        found = [track for track in tracks if track.place is place]
+        if found:
+            return found
+    return []
+
+
+def _learn_offsets(floor: list[Track], tick: float) -> None:
+    heard = [t for t in floor if t.level is not None and tick - t.last_tick < _OFFSET_S]
+    if len(heard) < 2:
+        return
+    mean = sum(track.mean for track in heard) / len(heard)
+    for track in heard:
+        apart = track.mean - mean
+        if track.offset is None:
+            track.offset = apart
+        else:
+            track.offset += _OFFSET_RATE * (apart - track.offset)

@@ -1,0 +1,90 @@
+"""What the heat of a box holds while none of it is missed: how the floor goes with the outside, and
+what a thermostat keeps back. Learned for the coming night. Held by `thermal_watch`."""
+
+from math import inf
+
+from monitor.events import Moment
+from monitor.kept import Kept, Tick, part
+from monitor.thermal.box_known import BoxKnown
+from monitor.thermal.follow import Follow, Following, unmeasured
+from monitor.thermal.model_in_use import ModelInUse
+from monitor.thermal.outside_curve import OutsideCurve
+from monitor.thermal.reserve import Reserve
+
+_LOST_SPREAD = 0.3  # of what a lost source took: one standard deviation
+_NIGHT_SEEN_S = 18 * 3600.0  # since last evening: a night was among it
+
+
+@part
+class HeldHeat(Kept):
+    """Of one box."""
+
+    _follow: Follow
+    _reserve: Reserve
+    _birds_held: Tick | None = None  # since when birds are in and the heat holds
+
+    def __init__(self, box: BoxKnown, in_use: ModelInUse) -> None:
+        self._box, self._in_use = box, in_use
+        self._reserve = Reserve()
+        self._begin()
+
+    def _begin(self) -> None:
+        self._follow = Follow(thermostat=any(it.thermostat for it in self._box.brooder.heat))
+
+    def forget(self) -> None:
+        """The birds are gone, and it begins anew with others."""
+        self._birds_held = None
+        self._begin()
+
+    def draws(self, tick: float, watts: float | None) -> None:
+        """All sources together, from now on. None: not every plug is heard."""
+        self._reserve.draws(tick, watts)
+
+    def see(self, tick: float, mean_c: float, *, lost: bool) -> None:
+        """A mean of the floor. Nothing is learned of a loss nor of an empty box."""
+        if lost:
+            self._birds_held = None
+            return
+        if self._box.target_c is None:
+            return
+        if self._birds_held is None:
+            self._birds_held = tick
+        model = self._in_use.model
+        if model is not None and model.outside_known:
+            night = self._box.is_night(tick)
+            self._follow.see(tick, mean_c, self._in_use.ambient_c, night=night)
+            above_k = mean_c - self._follow.felt_c
+            self._reserve.holds(tick, above_k, self._box.prior.bird_watts)
+
+    def lost(self, lost_k: float) -> None:
+        """Heat went out, and the floor settles so much lower."""
+        self._follow.lost(lost_k, _LOST_SPREAD * lost_k)
+
+    def loosen(self, sd_k: float) -> None:
+        """It may hold another floor now."""
+        self._follow.loosen(sd_k)
+
+    def is_first_night(self, tick: float) -> bool:
+        """Was no night seen since the birds are in?"""
+        return self._birds_held is None or tick - self._birds_held < _NIGHT_SEEN_S
+
+    def following(self, start: Moment, floor_c: float, outside: OutsideCurve) -> Following:
+        """How the floor goes with the outside; what is not measured is felt as it is foretold."""
+        outside_c = outside.at(start.at)
+        model = self._in_use.model
+        if model is not None and model.outside_known:
+            night = self._box.is_night(start.tick)
+            return self._follow.at(floor_c, outside_c, night=night)._replace(spare_k=self._spare_k)
+        known = model is not None and model.known
+        return unmeasured(floor_c, outside_c, known=known, at_once=outside.by_floor)
+
+    @property
+    def w_per_k(self) -> float | None:
+        """What the box loses for each kelvin, learned from measured watts."""
+        return self._reserve.w_per_k
+
+    @property
+    def _spare_k(self) -> float:
+        whole_w = self._box.heat.whole_w
+        spare_k = None if whole_w is None else self._reserve.spare_k(whole_w)
+        return inf if spare_k is None else spare_k

@@ -1,0 +1,194 @@
+"""Heat that went out: who says so, and that it is back. Held by `thermal_watch`.
+
+It is said by a fall of the floor (`fall_watch`), by a probe beneath a source that collapses, or by
+a plug. It is over when the floor holds itself as before, stays as warm as it should be, that probe
+has come halfway back, or the plug says so."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import NamedTuple
+
+from monitor.kept import NEVER, Kept, Tick, part
+from monitor.site import Brooder
+from monitor.thermal.box_known import BoxKnown
+from monitor.thermal.causes import Why
+from monitor.thermal.fall import Fall
+from monitor.thermal.floor import Floor
+from monitor.thermal.held_heat import HeldHeat
+from monitor.thermal.model import FloorModel
+from monitor.thermal.model_in_use import ModelInUse
+from monitor.thermal.track import Track
+from monitor.thermal.witness import Witness
+
+_SURE = 0.9  # the source is named as sure
+_BACK = 0.65  # of what was lost
+_FORGOTTEN_S = 36 * 3600.0  # lost heat that nobody missed for so long is how the box is now
+_AT_TARGET_S = 600.0  # a floor as warm as it should be for so long has its heat
+_DOWN_S, _DOWN_READINGS = 55.0, 2  # a probe beneath a source is down for so long
+
+
+@dataclass(frozen=True, slots=True)
+class HeatLoss:
+    """Which sources (indices), since when, and the rise before and lost (K)."""
+
+    sources: tuple[int, ...]
+    started: Tick
+    rise_before_k: float
+    lost_k: float
+    source_chance: float  # that it was these sources, if heat was lost
+    suspects: tuple[int, ...]  # all that may be among them: not seen to work
+
+    def named(self, brooder: Brooder) -> tuple[str, bool, float]:
+        """Name, whether it is hardly another one, and watts."""
+        watts = sum(brooder.heat[index].watts for index in self.sources)
+        sure = self.source_chance > _SURE
+        if len(self.sources) > 1:
+            return "every heat source", sure, watts
+        return brooder.heat[self.sources[0]].name, sure, watts
+
+    def over(self, tick: float, rise_k: float) -> bool:
+        """Is the heat back, now that the floor is held `rise_k` above outside?"""
+        back = rise_k > self.rise_before_k - (1.0 - _BACK) * self.lost_k
+        return back or tick - self.started > _FORGOTTEN_S
+
+
+class Down(NamedTuple):
+    """A probe beneath a source that collapsed."""
+
+    probe: str  # key
+    since: Tick
+    heard: Tick  # its latest reading
+    readings: int
+    back_c: float  # warmer than this it is back
+    told: bool
+
+
+@part
+class LostHeat(Kept):
+    """Of one box. `loss` is None while no heat is missed."""
+
+    loss: HeatLoss | None = None
+    down: Down | None = None
+    _warm_since: Tick | None = None  # the floor is at its target or above
+
+    def __init__(
+        self,
+        box: BoxKnown,
+        floor: Floor,
+        in_use: ModelInUse,
+        held: HeldHeat,
+        *,
+        tracks: Mapping[str, Track],
+        witness: Witness,
+    ) -> None:
+        self._box, self._floor, self._in_use, self._held = box, floor, in_use, held
+        self._tracks, self._witness = tracks, witness
+
+    def forget(self) -> None:
+        """The birds or the heat are others now: none is missed."""
+        self.loss = self.down = self._warm_since = None
+
+    # -- by a plug
+
+    def plugs_said(self, tick: float, before: frozenset[int]) -> None:
+        """Other sources are out than `before`."""
+        loss, model = self.loss, self._in_use.model
+        if loss is not None and set(loss.sources) <= before - self._box.heat.out:
+            if model is not None:
+                model.regained(loss.rise_before_k)
+            self.loss = None
+        self.keep_out(tick)
+
+    def keep_out(self, tick: float) -> None:
+        """What is known to be out stays lost, whatever the floor makes believe."""
+        out, model, loss = self._box.heat.out, self._in_use.model, self.loss
+        if not out or model is None or self._box.target_c is None:
+            return
+        if loss is not None and set(loss.sources) >= out:
+            return
+        sources = tuple(sorted(out))
+        rise_k = model.filter.rise_k if loss is None else loss.rise_before_k
+        # Without an outside probe the model's rise is the floor's own temperature.
+        held_k = rise_k if model.outside_known else self._box.prior.rise_k
+        lost_k = self._box.share(sources) * held_k
+        if loss is None or not out & set(loss.sources):
+            model.lost(rise_k, lost_k)
+        self.loss = HeatLoss(sources, tick, rise_k, lost_k, 1.0, sources)
+
+    # -- by a fall of the floor
+
+    def weighs_anew(self) -> None:
+        """A fall is weighed for the first time: how long the floor is warm counts from here on."""
+        self._warm_since = None
+
+    def take_verdict(self, fall: Fall, model: FloorModel) -> None:
+        """Lost heat is remembered until it is back."""
+        best, old = fall.best, self.loss
+        if fall.verdict is not Why.LAMP or best is None:
+            self.loss = None
+            return
+        sources, lost_k = best.explanation.sources, best.quick_k + best.slow_k
+        if old is None or old.started < fall.onset - 60.0:
+            model.lost(fall.rise_k, lost_k)
+            self._held.lost(lost_k)
+        chance = fall.source_chance
+        if old is not None and old.sources == sources:
+            # Once named as sure they stay so: what is learned of the fall later is its end, which
+            # says less about the source than its beginning.
+            chance = max(old.source_chance, chance)
+        working = self._witness.working
+        suspects = tuple(i for i in range(len(self._box.watts)) if i not in working)
+        self.loss = HeatLoss(sources, best.onset, fall.rise_k, lost_k, chance, suspects)
+
+    def see_held(self, tick: float, model: FloorModel) -> None:
+        """Nothing falls: does the floor hold itself as before?"""
+        loss = None if self.down is not None else self.loss
+        if loss is not None and loss.over(tick, model.filter.rise_k):
+            self.loss = None
+
+    def see_warm(self, tick: float, floor_c: float) -> bool:
+        """A floor that stays as warm as it should be misses nothing. True: it has for a while."""
+        target_c = self._box.target_c
+        if target_c is None or floor_c < target_c or not self._floor.measured:
+            self._warm_since = None
+        elif self._warm_since is None:
+            self._warm_since = tick
+        elif tick - self._warm_since >= _AT_TARGET_S:
+            self.loss = None
+            return True
+        return False
+
+    # -- by a probe beneath a source
+
+    def see_collapse(self, tick: float, *, falls: bool) -> bool:
+        """A source whose own probe collapses is told once, whatever the floor does yet. It is over
+        when that probe has come halfway back. `falls`: the floor does too. True: this is news."""
+        down, model = self.down, self._in_use.model
+        if model is None or self._box.target_c is None:
+            return False
+        if down is not None and self._tracks[down.probe].last_c > down.back_c:
+            if down.told and not falls:
+                self.loss = None
+            self.down = down = None
+        found = self._witness.collapsed(tick)
+        if found is None or (down is not None and down.told):
+            return False
+        track, index, usual_c = found
+        if down is None or down.probe != track.key:
+            down = Down(track.key, tick, NEVER, 0, 0.0, False)
+        readings = down.readings + (track.last_tick > down.heard and track.held is None)
+        told = readings >= _DOWN_READINGS and tick - down.since >= _DOWN_S
+        told = told and not self._floor.may_swing(tick)
+        back_c = 0.5 * (usual_c + track.last_c)
+        self.down = Down(track.key, down.since, track.last_tick, readings, back_c, told)
+        if told and self.loss is None:
+            self._warm_since = None
+            rise_k = model.filter.rise_k
+            lost_k = rise_k * self._box.share((index,))
+            self.loss = HeatLoss((index,), down.since, rise_k, lost_k, 1.0, (index,))
+        return told
+
+    def resume(self) -> None:
+        """Sources that are no longer configured drop out."""
+        if self.loss is not None and max(self.loss.sources) >= len(self._box.watts):
+            self.loss = None
