@@ -1,12 +1,13 @@
 """The numbers behind a temperature alarm, for the wording and the journal. Called by
-watch.brooder_watch when an alarm is raised, passed on or cleared."""
+watch.temperature_alarms when an alarm is raised, passed on or cleared."""
 
-from monitor.events import AlarmName, Cause, Facts
+from monitor.events import AlarmName, Cause, Facts, Priority
 from monitor.site import Place
-from monitor.thermal.diagnosis import Outlook, Warmth
+from monitor.thermal.diagnosis import Interval, Outlook, Warmth
 from monitor.thermal.tonight import CLEAR_CHANCE
+from monitor.thermal.witness import cover_or_heat
 from monitor.units import Unit, from_celsius, to_celsius
-from monitor.watch.alarm import Alarm
+from monitor.watch.alarm import Alarm, Description
 from monitor.watch.box import Box
 from monitor.watch.probe_watch import ProbeWatch
 
@@ -17,26 +18,44 @@ _COLD = (AlarmName.COLD, AlarmName.CHILL)
 _MINUTES_HELP = (AlarmName.COLD, AlarmName.HEAT_LOSS)  # later it is too late, and hot is not cold
 
 
+def describe(box: Box, alarm: Alarm, tick: float, priority: Priority | None) -> Description:
+    """The numbers at the moment it is raised. `priority` None: the table's."""
+    facts = temperature_facts(box, alarm, tick)
+    cause = cause_of(box, alarm)
+    if alarm is box.cold_night:
+        if box.tonight.outlook is not None:
+            outlook_facts(box.tonight.outlook, facts)
+        return Description(facts, cause)
+    if cause is Cause.HEAT_SOURCE:
+        source_facts(box, alarm, facts)
+        box.meters.source_facts(facts)
+    heard = [p.place for p in box.probes.usable()]
+    if cause in (Cause.HEAT_SOURCE, Cause.COVER_OPEN) and cover_or_heat(box.needs.brooder, heard):
+        facts["either"] = True
+    lead = lead_probe(box, alarm.rule.alarm)
+    return Description(facts, cause, None if lead is None else lead.key, priority)
+
+
 def temperature_facts(box: Box, alarm: Alarm, tick: float) -> Facts:
     """Now against target, how fast, how long until it is worse, and every probe of the box."""
-    name = alarm.rule.alarm
-    facts = Facts(probes=[p.fact() for p in box.inside if not p.out_of_service])
+    name, needs = alarm.rule.alarm, box.needs
+    facts = Facts(probes=[p.fact() for p in box.probes.inside if not p.out_of_service])
     lead = lead_probe(box, name)
     if lead is not None and lead.temp_c is not None:
         facts["temp_c"] = lead.temp_c
-    if box.target_c is not None and box.low_c is not None and box.high_c is not None:
-        facts["target_c"] = box.target_c
-        facts["low_c"], facts["high_c"] = box.low_c, box.high_c
-    if box.chill_c is not None:
-        facts["chill_c"] = box.chill_c
-    if box.age_days is not None:
-        facts["age_days"] = int(box.age_days)
+    if needs.target_c is not None and needs.low_c is not None and needs.high_c is not None:
+        facts["target_c"] = needs.target_c
+        facts["low_c"], facts["high_c"] = needs.low_c, needs.high_c
+    if needs.chill_c is not None:
+        facts["chill_c"] = needs.chill_c
+    if needs.age_days is not None:
+        facts["age_days"] = int(needs.age_days)
     if box.estimate.outside_c is not None:
         facts["outside_c"] = box.estimate.outside_c
-    rate = box.rate_c_per_h(tick)
+    rate = rate_c_per_h(box, tick)
     if rate is not None:
         facts["rate_c_per_h"] = rate
-    minutes = box.minutes_to_chill(tick) if name in _MINUTES_HELP else None
+    minutes = minutes_to_chill(box, tick) if name in _MINUTES_HELP else None
     if minutes is not None:
         facts["minutes_to_chill"] = minutes.mid
         facts["minutes_to_chill_low"] = minutes.low
@@ -50,7 +69,7 @@ def temperature_facts(box: Box, alarm: Alarm, tick: float) -> Facts:
             f"in {sent}, and its `unit` is {set_}"
         )
     if name in (AlarmName.HOT, AlarmName.OVERHEAT):
-        cold_ahead(box.outlook, facts, told=box.cold_night.active)
+        cold_ahead(box.tonight.outlook, facts, told=box.cold_night.active)
     if name is AlarmName.OVERHEAT and lead is not None and lead.burning:
         facts["reason"] = "hotter than any floor should be: a lamp may have fallen"
     return facts
@@ -143,24 +162,41 @@ def _outside_explains(box: Box) -> bool:
 def lead_probe(box: Box, name: AlarmName | None = None) -> ProbeWatch | None:
     """The probe that decides: the hottest for a hot alarm, the coldest for a cold one, and for
     none the one furthest from its target."""
-    counting = [p for p in box.counting() if p.temp_c is not None]
+    counting = [p for p in box.probes.counting() if p.temp_c is not None]
     if name is not None and not counting:  # an alarm that ran on without them: what they said last
-        counting = [p for p in box.inside if p.known and not p.out_of_service]
+        counting = [p for p in box.probes.inside if p.known and not p.out_of_service]
     judged = [p for p in counting if p.target_c is not None]
     if name is AlarmName.OVERHEAT:  # the hottest, though it may be in doubt for being so hot
-        usable = box.usable() or counting
+        usable = box.probes.usable() or counting
         burning = [p for p in usable if p.burning]
         beyond = burning or [p for p in usable if p.too_hot or p.hot.beyond]
         return max(beyond or judged or counting, key=_temp, default=None)
     if name is AlarmName.HOT:
         beyond = [p for p in counting if p.hot.beyond]
         return max(beyond or judged or counting, key=_temp, default=None)
-    heard = box.on_floor()
+    heard = box.probes.on_floor()
     if name is None and judged:
         cold = [p for p in heard if p.cold.beyond]
         return max(judged + cold, key=lambda p: abs(_temp(p) - (p.target_c or 0.0)))
     floor = [p for p in counting if p.place is Place.FLOOR]
     return min(heard or judged or floor or counting, key=_temp, default=None)
+
+
+def rate_c_per_h(box: Box, tick: float) -> float | None:
+    """How fast the floor falls or rises: the estimate's figure, else the lead probe's slope."""
+    rate = box.estimate.diagnosis.rate_k_per_h
+    if rate:
+        return rate
+    lead = lead_probe(box)
+    return None if lead is None else lead.trend_c_per_h(tick)
+
+
+def minutes_to_chill(box: Box, tick: float) -> Interval | None:
+    """Minutes to the configured chill limit; None: not on its way there, or there already."""
+    lead, chill_c = lead_probe(box, AlarmName.COLD), box.needs.chill_c
+    if chill_c is None or lead is None or (lead.temp_c or 0.0) <= chill_c:
+        return None
+    return box.estimate.minutes_to(chill_c, tick)
 
 
 def _temp(probe: ProbeWatch) -> float:

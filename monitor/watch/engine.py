@@ -34,6 +34,7 @@ from monitor.thermal.estimator import MakeEstimator
 from monitor.watch.advisor import Advisor
 from monitor.watch.alarm import Alarm
 from monitor.watch.alarm_register import DELAY, SHELF, AlarmRegister
+from monitor.watch.box_probes import BoxProbes
 from monitor.watch.brooder_watch import BrooderWatch
 from monitor.watch.mains import Mains
 from monitor.watch.out_of_service import OutOfService
@@ -108,18 +109,17 @@ class Engine(Kept):
         volts, amps = self.site.mains_volts, self.site.circuit_amps
         spare = spare_w(brooder.watts, volts=volts, amps=amps)
         return BrooderWatch(
-            brooder=brooder,
+            brooder,
             zone=zone,
-            probes=[self._probes[p.key] for p in brooder.probes],
+            probes=BoxProbes([self._probes[p.key] for p in brooder.probes], self._faults),
             register=self._register,
-            faults=self._faults,
             estimate=Estimate(brooder, make(brooder, outside), zone, spare_w=spare),
         )
 
     def _start(self, box: BrooderWatch) -> None:
         self._set_review(box)
         at = self._register.wall_at(self._tick)
-        box.night.begin(at, self._tick, box.zone)
+        box.night.begin(at, self._tick, self.site.timezone)
         box.estimate.hour(self._tick, at)
         box.refresh(self._tick)
 
@@ -153,7 +153,7 @@ class Engine(Kept):
 
     def _stays_calm(self, probe: ProbeWatch, tick: float, temp_c: float) -> bool:
         box = self._box_of.get(probe.key)
-        if box is not None and (box.unseen or box.close_watch()):
+        if box is not None and (box.unseen or box.temperature.close_watch()):
             return False
         return probe.stays_calm(tick, temp_c)
 
@@ -164,13 +164,13 @@ class Engine(Kept):
             return
         if box is None:
             for each in self._boxes.values():
-                if not each.has_own_outside:
+                if not each.probes.has_own_outside:
                     each.estimate.observe_outside(tick, temp_c)
         elif probe.outside:
             box.estimate.observe_outside(tick, temp_c)
         elif box.estimate.observe(tick, probe.key, temp_c):
             # Blindness first: the stuck probe that makes a box blind is told with it.
-            if box.see_stuck():
+            if box.probes.see_stuck(box.estimate.diagnosis):
                 self._silence.judge(tick, box)
             box.diagnosed(tick)
 
@@ -199,11 +199,11 @@ class Engine(Kept):
         if box is not None and not probe.outside:
             beyond = probe.beyond()
             if back or beyond != probe.was_beyond or probe.doubted or box.unseen:
-                box.evaluate(now)
+                box.temperature.evaluate(now)
             calm = not beyond
-            if box.close_watch():
+            if box.temperature.close_watch():
                 calm = False
-                box.look_again(now)
+                box.temperature.look_again(now)
         if calm:
             probe.settle()
 
@@ -224,7 +224,7 @@ class Engine(Kept):
             if probe.silent:
                 self._silence.judge(now, box)
             if box is not None:
-                box.evaluate(now)
+                box.temperature.evaluate(now)
         return self._changes()
 
     def measured(self, said: Measured) -> list[Change]:
@@ -321,8 +321,8 @@ class Engine(Kept):
         if sure:
             boxes = self._boxes.values()
             asked = self._watcher.asks_about_jump
-            doubted = not asked and any(not box.clock_sure for box in boxes)
-            birds = any(box.batch is not None for box in boxes)
+            doubted = not asked and any(not box.needs.clock_sure for box in boxes)
+            birds = any(box.needs.batch is not None for box in boxes)
             doubt = self._watcher.jumped(self._tick, jump_s, doubted=doubted, birds=birds)
         self._doubt_clock(doubt)
         for box in self._boxes.values():
@@ -331,7 +331,7 @@ class Engine(Kept):
 
     def _doubt_clock(self, doubt: bool) -> None:
         for box in self._boxes.values():
-            box.clock_sure = not doubt
+            box.needs.clock_sure = not doubt
 
     def forecast_is(
         self, pairs: tuple[tuple[float, float], ...], got_at: float, now: Moment
@@ -356,8 +356,8 @@ class Engine(Kept):
         box is held against what chicks of a day will need. Changes nothing."""
         box = self._boxes[brooder]
         wish = Wish(outside_low_c=low_c, cover=cover, extra_watts=extra_watts)
-        target_c, low_c = box.target_c, box.low_c
-        if box.batch is None and box.empty.limits is not None:
+        target_c, low_c = box.needs.target_c, box.needs.low_c
+        if box.needs.batch is None and box.empty.limits is not None:
             target_c, low_c = box.empty.limits.target_c, box.empty.limits.low_c
         if target_c is None or low_c is None:
             return NightAsked(None, None, None, None)
@@ -365,7 +365,7 @@ class Engine(Kept):
         return NightAsked(
             target_c,
             low_c,
-            estimate.tonight(now, low_at=box.low_at, forecast=forecast, wish=wish),
+            estimate.tonight(now, low_at=box.needs.low_at, forecast=forecast, wish=wish),
             estimate.by_size(now, target_c=target_c, low_c=low_c, forecast=forecast, wish=wish),
         )
 
@@ -409,7 +409,7 @@ class Engine(Kept):
             probe = self._faults.probe_of(slot.key)
             box = None if probe is None else self._box_of.get(probe.key)
             if box is not None:
-                box.evaluate(due)  # a probe more or less is believed now
+                box.temperature.evaluate(due)  # a probe more or less is believed now
         elif slot.kind == SILENT:
             probe = self._probes.get(slot.key)
             if probe is not None:
@@ -431,7 +431,7 @@ class Engine(Kept):
         """Limits for the age, the night's start, the outlook, advice."""
         at = self._register.wall_at(tick)
         self._set_review(box)
-        if box.night.begin(at, tick, box.zone):
+        if box.night.begin(at, tick, self.site.timezone):
             for probe in box.probes:
                 probe.begin_night()
         box.estimate.hour(tick, at)
@@ -442,9 +442,9 @@ class Engine(Kept):
 
     def _advise(self, box: BrooderWatch, tick: float) -> None:
         nights = box.estimate.nights(
-            Moment(tick + self._register.offset_s, tick), self._forecast, box.outlook
+            Moment(tick + self._register.offset_s, tick), self._forecast, box.tonight.outlook
         )
-        box.moving = self._advisors[box.name].see(box.batch, tick, nights, self.ledger)
+        box.moving = self._advisors[box.name].see(box.needs.batch, tick, nights, self.ledger)
 
     def _changes(self) -> list[Change]:
         out = self._register.out
@@ -462,7 +462,7 @@ class Engine(Kept):
         self._await_birds(boxes)
         for box in boxes:
             batch = self.ledger.running(box.name)
-            if batch != box.batch:
+            if batch != box.needs.batch:
                 box.begin_batch(batch, tick)
                 self._silence.batch_changed(box, tick)
                 for probe in (*box.probes, *self._site_probes):
@@ -515,8 +515,7 @@ class Engine(Kept):
     def _take_over(self, before: "Engine") -> None:
         self.ledger = fold(before._entries)
         for box in self._boxes.values():
-            box.batch = self.ledger.running(box.name)
-            box.take_schedule()
+            box.needs.take(self.ledger.running(box.name))
         self._await_birds(self._boxes.values())
         super()._take_over(before)
         self._silence.resume()

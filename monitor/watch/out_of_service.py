@@ -33,11 +33,11 @@ class OutOfService:
         reason = entry.note or "out of service"
         box = self._boxes.get(entry.brooder or "") if entry.probe is None else None
         if box is not None:
-            box.out_of_use(True)
+            box.probes.out_of_use(True)
             for alarm in self._register.alarms.values():
                 if alarm.brooder == box.name and alarm.rule.alarm is not AlarmName.UNWATCHED:
                     self._register.take_out(alarm, tick, reason)
-            box.evaluate(tick)
+            box.temperature.evaluate(tick)
         probe = self._probes.get(entry.probe or "")
         if probe is not None:
             probe.out_of_service = True
@@ -49,14 +49,14 @@ class OutOfService:
             self._register.take_out(self._faults.alarm(probe), tick, reason)
             self._silence.wait(probe)
             if around is not None:
-                around.evaluate(tick)
+                around.temperature.evaluate(tick)
         self._silence.judge(tick)
 
     def put_back(self, entry: Entry, tick: float) -> None:
         """In use again, and judged from now on."""
         box = self._boxes.get(entry.brooder or "") if entry.probe is None else None
-        if box is not None and box.out_of_service:
-            box.out_of_use(False)
+        if box is not None and box.probes.out_of_service:
+            box.probes.out_of_use(False)
             for alarm in self._register.alarms.values():
                 if alarm.brooder == box.name and not self._probe_is_out(alarm):
                     self._register.put_back(alarm)
@@ -74,7 +74,7 @@ class OutOfService:
             self._start_over(probe, tick)
             around = self._around(probe)
             if around is not None:
-                around.evaluate(tick)
+                around.temperature.evaluate(tick)
         self._silence.judge(tick)
 
     def _around(self, probe: ProbeWatch) -> BrooderWatch | None:

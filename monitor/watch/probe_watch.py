@@ -8,7 +8,7 @@ from typing import NamedTuple
 
 from monitor.events import ProbeFact
 from monitor.kept import NEVER, Kept, Tick, part
-from monitor.site import Place, Probe
+from monitor.site import Limits, Place, Probe
 from monitor.thermal.diagnosis import FaultKind
 from monitor.thermal.slope import slope_per_h
 from monitor.watch.band import Edge
@@ -35,6 +35,16 @@ class Lag(NamedTuple):
     age_s: float  # of the first of them, when it came
     since: Tick  # when that one came
     last: Tick  # when the latest one came that was as late
+
+
+class Edges(NamedTuple):
+    """The target and the limits at a place, degC; None: not judged."""
+
+    target_c: float | None
+    low_c: float | None
+    high_c: float | None
+    chill_c: float | None
+    overheat_c: float
 
 
 class Extreme(NamedTuple):
@@ -98,24 +108,15 @@ class ProbeWatch(Kept):
         self.night_low = self.night_high = None
         self.calm_until = -_INF
 
-    def limit(
-        self,
-        *,
-        target_c: float | None,
-        low_c: float | None,
-        high_c: float | None,
-        chill_c: float | None,
-        overheat_c: float | None,
-        dead_band_c: float,
-        fire_c: float,
-    ) -> None:
-        """Set all limits; None: not judged."""
-        self.target_c = target_c
-        self.cold.move(low_c, dead_band_c)
-        self.hot.move(high_c, dead_band_c)
-        self.chill.move(chill_c, dead_band_c)
-        self.overheat.move(overheat_c, dead_band_c)
-        self.fire_c = fire_c
+    def limit(self, edges: Edges, limits: Limits) -> None:
+        """Set the limits of its place."""
+        dead_band_c = limits.dead_band_c
+        self.target_c = edges.target_c
+        self.cold.move(edges.low_c, dead_band_c)
+        self.hot.move(edges.high_c, dead_band_c)
+        self.chill.move(edges.chill_c, dead_band_c)
+        self.overheat.move(edges.overheat_c, dead_band_c)
+        self.fire_c = limits.fire_c
         if self.temp_c is not None:
             self.judge(self.temp_c)
         self.stir()

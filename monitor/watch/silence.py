@@ -8,6 +8,7 @@ the narrower alarm waits a little for the wider one: a minute for a brooder, fiv
 A bad value is not a reading: a probe that says only -127 is silent too, and then a fault. Nor is
 the same value for ever: a box whose floor probes are all silent or stuck is as blind."""
 
+from collections.abc import Iterable
 from itertools import islice
 
 from monitor.events import AlarmName, Cause, Facts, Priority
@@ -105,7 +106,7 @@ class Silence:
         box = self._box(probe)
         self.judge(tick, box)
         if box is not None:
-            box.evaluate(tick)
+            box.temperature.evaluate(tick)
 
     def heard(self, probe: ProbeWatch, tick: float) -> None:
         """A usable reading of a silent probe."""
@@ -142,12 +143,12 @@ class Silence:
         covered = whole_site and self._site is not None
         for box in self._brooders if changed is None else (changed,):
             alarm = self._of_brooder[box.name]
-            if box.out_of_service:
+            if box.probes.out_of_service:
                 continue
-            if box.batch is None:
+            if box.needs.batch is None:
                 self._sleep(box, alarm, tick)
                 continue
-            blind = box.blind
+            blind = box.probes.blind
             self._see(alarm, blind, blind and not covered, tick)
             for probe in box.probes:
                 self._see_probe(probe, blind or covered or probe.bad, tick)
@@ -157,7 +158,7 @@ class Silence:
 
     def _birds(self) -> bool:
         """Is any box in use? An empty one may stand unplugged for as long as it likes."""
-        return any(box.batch is not None for box in self._brooders)
+        return any(box.needs.batch is not None for box in self._brooders)
 
     def _sleep(self, box: BrooderWatch, alarm: Alarm, tick: float) -> None:
         for each in (alarm, *(self._of_probe[probe.key] for probe in box.probes)):
@@ -237,8 +238,8 @@ class Silence:
             facts["detail"] = _MEND_CLOCK
         if lead is not None and lead.temp_c is not None:
             facts["temp_c"] = lead.temp_c
-        if len(boxes) == 1 and boxes[0].target_c is not None:
-            facts["target_c"] = boxes[0].target_c
+        if len(boxes) == 1 and boxes[0].needs.target_c is not None:
+            facts["target_c"] = boxes[0].needs.target_c
         broken = "reason" in facts or (silent and all(p.bad for p in silent))
         cause = Cause.SENSOR if broken else Cause.SILENCE
         if one is not None:
@@ -263,7 +264,7 @@ class Silence:
     def _concerned(self, alarm: Alarm) -> list[ProbeWatch]:
         box = self._box_of.get(alarm.brooder or "")
         if box is not None:
-            around = box.probes
+            around: Iterable[ProbeWatch] = box.probes
         else:
             around = self._site_probes if alarm.key in self._probe_of else self._everybody
         return [p for p in around if p.in_use]

@@ -7,7 +7,8 @@ from monitor.events import AlarmName, Priority
 from monitor.site import Site
 from monitor.watch import night
 from monitor.watch.alarm import Alarm
-from monitor.watch.box_facts import lead_probe
+from monitor.watch.box_facts import lead_probe, minutes_to_chill, rate_c_per_h
+from monitor.watch.box_needs import BoxNeeds
 from monitor.watch.brooder_watch import BrooderWatch
 from monitor.watch.life_cycle import AlarmState
 from monitor.watch.mains import Mains
@@ -42,7 +43,7 @@ def site_status(
     return SiteStatus(
         name=site.name,
         at=at,
-        clock_sure=all(box.clock_sure for box in boxes),
+        clock_sure=all(box.needs.clock_sure for box in boxes),
         brooders=tuple(_brooder(box, tick, at, shown.get(box.name, [])) for box in boxes),
         probes=tuple(p.status(tick) for p in site_probes),
         meters=mains.status(tick),
@@ -90,36 +91,37 @@ def _alarm(alarm: Alarm, offset_s: float) -> AlarmStatus:
 
 
 def _brooder(box: BrooderWatch, tick: float, at: float, alarms: list[AlarmStatus]) -> BrooderStatus:
-    lead = lead_probe(box)
+    needs, alarms_of = box.needs, box.temperature
+    lead = lead_probe(alarms_of)
     side = box.night.side
     judged = lead is not None and side in (night.IN, night.BELOW, night.ABOVE)
     diagnosis = box.estimate.diagnosis
-    batch = box.batch
+    batch = needs.batch
     step = None
-    if batch is not None and box.schedule is not None and box.believes(at):
-        step = next_step(box.schedule, batch.hatched, at, box.zone, box.brooder.steps)
+    if batch is not None and needs.schedule is not None and needs.believes(at):
+        step = next_step(needs.schedule, batch.hatched, at, needs.zone, box.brooder.steps)
     return BrooderStatus(
         name=box.name,
-        out_of_service=box.out_of_service,
+        out_of_service=box.probes.out_of_service,
         temp_c=None if lead is None else lead.temp_c,
         temp_at=None if lead is None else lead.at,
-        target_c=box.target_c,
-        low_c=box.low_c,
-        high_c=box.high_c,
-        chill_c=box.chill_c,
-        overheat_c=box.overheat_c,
+        target_c=needs.target_c,
+        low_c=needs.low_c,
+        high_c=needs.high_c,
+        chill_c=needs.chill_c,
+        overheat_c=needs.overheat_c,
         in_band=side == night.IN if judged else None,
         in_band_since=box.night.since + box.register.offset_s if side == night.IN else None,
-        trend_c_per_h=box.rate_c_per_h(tick),
-        minutes_to_chill=box.minutes_to_chill(tick),
+        trend_c_per_h=rate_c_per_h(alarms_of, tick),
+        minutes_to_chill=minutes_to_chill(alarms_of, tick),
         diagnosis=diagnosis if diagnosis.cause is not None or diagnosis.findings else None,
-        outlook=box.outlook,
-        outlook_at=box.outlook_at,
+        outlook=box.tonight.outlook,
+        outlook_at=box.tonight.outlook_at,
         moving=box.moving,
         outside_c=box.estimate.outside_c,
-        batch=_batch(box, at),
+        batch=_batch(needs, at),
         next_step=step,
-        night=box.night.status(box.floor, tick),
+        night=box.night.status(box.probes.floor, tick),
         alarms=_sorted(alarms),
         probes=tuple(p.status(tick) for p in box.probes),
         meters=box.meters.status(tick),
@@ -132,13 +134,13 @@ def _brooder(box: BrooderWatch, tick: float, at: float, alarms: list[AlarmStatus
     )
 
 
-def _batch(box: BrooderWatch, at: float) -> BatchStatus | None:
-    batch = box.batch
+def _batch(needs: BoxNeeds, at: float) -> BatchStatus | None:
+    batch = needs.batch
     if batch is None:
         return None
-    age = box.age_days
-    if age is None or box.believes(at):
-        age = box.age_days_at(at)
+    age = needs.age_days
+    if age is None or needs.believes(at):
+        age = needs.age_days_at(at)
     return BatchStatus(
         number=batch.number,
         kind=batch.kind,

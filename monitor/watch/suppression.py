@@ -1,5 +1,5 @@
 """When an alarm whose delay has passed is still held back: its readings do not bear it out yet, or
-a grower is at work in the box. Asked by watch.brooder_watch.
+a grower is at work in the box. Asked by watch.temperature_alarms.
 
 A plain alarm runs beside everything: a limit with five minutes' delay. By night nothing is held
 longer than that, by day at most ten minutes more, and not where the fall, carried on, is within ten
@@ -47,12 +47,12 @@ def suppressed_until(box: Box, alarm: Alarm, tick: float) -> float | None:
 def _beyond(box: Box, alarm: Alarm) -> list[tuple[ProbeWatch, Edge]]:
     """The probes that say it, or said it last."""
     if alarm is box.cold:
-        return [(p, p.cold) for p in box.inside if p.cold.beyond]
+        return [(p, p.cold) for p in box.probes.inside if p.cold.beyond]
     if alarm is box.chill:
-        return [(p, p.chill) for p in box.inside if p.chill.beyond]
+        return [(p, p.chill) for p in box.probes.inside if p.chill.beyond]
     if alarm is box.hot:
-        return [(p, p.hot) for p in box.trusted() if p.hot.beyond]
-    return [(p, p.overheat) for p in box.usable() if p.too_hot]
+        return [(p, p.hot) for p in box.probes.trusted() if p.hot.beyond]
+    return [(p, p.overheat) for p in box.probes.usable() if p.too_hot]
 
 
 def _at_work(box: Box, alarm: Alarm, tick: float, *, doubted: bool) -> float | None:
@@ -61,7 +61,7 @@ def _at_work(box: Box, alarm: Alarm, tick: float, *, doubted: bool) -> float | N
     learned = box.estimate.learned
     known = learned is None or learned.share >= KNOWN_SHARE
     held, began = box.estimate.diagnosis.hold_until if known else None, alarm.delay.began
-    hour = datetime.fromtimestamp(box.register.wall_at(tick), box.zone).hour
+    hour = datetime.fromtimestamp(box.register.wall_at(tick), box.needs.zone).hour
     by_night = hour >= NIGHT_FROM_H or hour < NIGHT_TO_H
     longest_s = PLAIN_S if by_night else BY_DAY_S
     if doubted or (alarm is not box.hot and box.meters.cover_open(tick)):
@@ -74,7 +74,7 @@ def _is_harm_near(box: Box, tick: float) -> bool:
     if box.chill.delay.active:
         return True
     rate = box.estimate.diagnosis.rate_k_per_h
-    for probe in box.on_floor():
+    for probe in box.probes.on_floor():
         if probe.temp_c is not None and probe.cold.beyond:
             pace = min(rate, probe.lately_c_per_h(tick)) / 3600.0
             if probe.temp_c + min(pace, 0.0) * NEAR_S <= probe.chill.limit_c:

@@ -50,7 +50,7 @@ class Unwatched(Kept):
 
     def birds_unknown(self) -> None:
         """The ledger was lost: a box that seems to be empty may hold birds."""
-        self._unknown = {box.name for box in self._boxes if box.batch is None}
+        self._unknown = {box.name for box in self._boxes if box.needs.batch is None}
 
     @property
     def unknown(self) -> frozenset[str]:
@@ -77,11 +77,11 @@ class Unwatched(Kept):
         self._see(self._site, _lost(self._lost), tick)
 
     def _why(self, box: BrooderWatch) -> Facts | None:
-        if box.batch is None:
+        if box.needs.batch is None:
             return _UNKNOWN if box.name in self._unknown else None
-        if box.out_of_service:
+        if box.probes.out_of_service:
             return _BOX_OUT
-        if box.target_c is None:
+        if box.needs.target_c is None:
             return None  # their schedule asks for no heat at this age
         floor = any(p.place is Place.FLOOR and not p.out_of_service for p in box.probes)
         return None if floor else _NO_FLOOR

@@ -98,7 +98,7 @@ def as_kept(state: State) -> State:
 # What a restored watch may have otherwise, and why.
 FOLLOWS = {
     "Timers._heap": "the same timers, in another order of the heap",
-    "BrooderWatch._low_c_at": "worked out again when asked",
+    "BoxNeeds._low_c_at": "worked out again when asked",
     "Silence._heard_one": "where the search for a probe that is heard begins",
     "ThermalWatch._told": "told again, which changes nothing for who knows it",
     "ProbeWatch.calm_low_c": "the next reading takes the long way",

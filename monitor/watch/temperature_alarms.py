@@ -1,0 +1,249 @@
+"""The alarms of a box's temperature: who decides that it is too cold or too hot, that its heat is
+lost, and when that is over. Held by watch.brooder_watch.
+
+What they say is in `box_facts`; what holds them back, and for how long, in `suppression`."""
+
+import math
+from collections.abc import Callable
+
+from monitor.brooding.band_side import band_side
+from monitor.events import AlarmName, Cause, Facts, Priority
+from monitor.kept import Kept, Tick, part
+from monitor.thermal.diagnosis import Warmth
+from monitor.thermal.estimate import Estimate
+from monitor.watch import night, suppression
+from monitor.watch.alarm import Alarm, Description
+from monitor.watch.alarm_register import AlarmRegister
+from monitor.watch.box_facts import cause_of, describe, temperature_facts
+from monitor.watch.box_meters import BoxMeters
+from monitor.watch.box_needs import BoxNeeds
+from monitor.watch.box_probes import BoxProbes
+from monitor.watch.cold_night_watch import ColdNightWatch
+from monitor.watch.life_cycle import AlarmState
+from monitor.watch.night import NightFigures
+from monitor.watch.probe_watch import ProbeWatch
+
+# Heat is not lost where the floor has been at its target for so long. Common practice.
+MENDED_S = 600.0
+
+# A floor above its band by more than a DS18B20's error (+/-0.5 K, datasheet) for an hour is told as
+# a warning; less can wait for the morning. Common practice.
+WARM_LONG_S, PROBE_ERROR_K = 3600.0, 0.5
+
+
+@part
+class TemperatureAlarms(Kept):
+    """Of one box."""
+
+    _warm_since: Tick | None = None  # since when all of the floor is at its target
+    _mended: bool = False  # and for so long that no heat is missing, whatever was thought
+
+    def __init__(
+        self,
+        register: AlarmRegister,
+        estimate: Estimate,
+        needs: BoxNeeds,
+        probes: BoxProbes,
+        *,
+        meters: BoxMeters,
+        tonight: ColdNightWatch,
+        night_figures: NightFigures,
+    ) -> None:
+        self.register, self.estimate = register, estimate
+        self.needs, self.probes, self.meters = needs, probes, meters
+        self.tonight, self._night = tonight, night_figures
+        brooder = needs.brooder
+
+        def open_(name: AlarmName) -> Alarm:
+            return register.open(name, brooder.name, self, limits=brooder.limits)
+
+        self.chill, self.cold = open_(AlarmName.CHILL), open_(AlarmName.COLD)
+        self.overheat, self.hot = open_(AlarmName.OVERHEAT), open_(AlarmName.HOT)
+        self.heat_loss, self.cold_night = open_(AlarmName.HEAT_LOSS), open_(AlarmName.COLD_NIGHT)
+
+    def stop(self, tick: float, reason: str) -> None:
+        """There are no birds to judge by: fire is watched for all the same."""
+        every = (self.chill, self.cold, self.overheat, self.hot, self.heat_loss, self.cold_night)
+        for alarm in every:
+            if alarm.rule.needs_batch:
+                self.register.stop(alarm, tick, reason)
+
+    # -- judging
+
+    def evaluate(self, tick: float) -> None:
+        """Feed the alarms with what the probes say now."""
+        self.probes.see_doubts(self.estimate.diagnosis)
+        for probe in self.probes.inside:
+            probe.was_beyond = probe.beyond()
+        if self.probes.out_of_service:
+            self._night.see(night.IDLE, tick)
+            return
+        self._see_heat(tick)
+        if self.needs.batch is None or self.needs.target_c is None:
+            self._night.see(night.IDLE, tick)
+        else:
+            self._see_band(tick)
+        self._keep_extremes()
+
+    def _see(self, alarm: Alarm, holds: bool, tick: float, *, at_once: bool = False) -> None:
+        """An alarm may begin with whatever is said; it does not end by the word of stuck probes."""
+        if not holds and self.probes.blind:
+            self.register.hold(alarm)
+        else:
+            self.register.see(alarm, holds, tick, at_once=at_once)
+
+    def _see_heat(self, tick: float) -> None:
+        """Fire needs no birds and no floor probe; a lamp that slips needs the thermal side."""
+        rising = self.needs.batch is not None and self.estimate.diagnosis.cause is Cause.OVERHEAT
+        counting, usable = self.probes.counting(), self.probes.usable()
+        if not counting and not any(p.burning for p in usable):
+            self.register.hold(self.overheat)
+            return
+        over = rising or any(p.too_hot for p in counting) or any(p.burning for p in usable)
+        self._see(self.overheat, over, tick, at_once=rising)
+
+    def _see_band(self, tick: float) -> None:
+        """The probes that have a target, against it: cold by all of them, hot by those believed.
+        Without any nothing is known of the band: what is active stays active, though a probe under
+        the lamp may be well. That heat is lost may show there all the same."""
+        floor, judged = self.probes.on_floor(), self.probes.judged()
+        cold = any(p.cold.beyond for p in floor)
+        # A floor still below its band is no sign that the heat is back.
+        lost = self.estimate.diagnosis.heat_lost
+        lost = lost or (self.heat_loss.delay.active and (cold or not floor))
+        out = bool(self.meters.sources_out)
+        mended = (lost or out) and self._is_mended(floor, tick)
+        if out and mended and self.heat_loss.state is AlarmState.ACKNOWLEDGED:
+            self.meters.answered_while_warm()
+            out = False
+        # What its own plug says is out needs no fall, and a warm floor is no sign that it is back.
+        self._see(self.heat_loss, out or (lost and not mended), tick)
+        if not floor:
+            for alarm in (self.chill, self.cold, self.hot):
+                self.register.hold(alarm)
+            self._night.see(night.UNSEEN, tick)
+            return
+        # What one probe in doubt says ends nothing: a chick sits on the cold probe.
+        doubtful = any(p.doubted for p in floor)
+        for alarm, holds in ((self.chill, any(p.chill.beyond for p in floor)), (self.cold, cold)):
+            if doubtful and alarm.active and not holds:
+                self.register.hold(alarm)
+            else:
+                self._see(alarm, holds, tick)
+        self._see_hot(judged, tick)
+        if self.probes.blind or all(p.tick < self.probes.woke for p in floor):
+            self._night.see(night.UNSEEN, tick)
+            return
+        below, above = band_side(
+            min((p.temp_c for p in floor if p.temp_c is not None), default=math.nan),
+            max((p.temp_c for p in judged if p.temp_c is not None), default=math.nan),
+            floor[0].cold.limit_c,
+            floor[0].hot.limit_c,
+        )
+        self._night.see(night.BELOW if below else night.ABOVE if above else night.IN, tick)
+
+    def _see_hot(self, judged: list[ProbeWatch], tick: float) -> None:
+        """Above the band, or headed there; a floor that may still be as warm as before its step is
+        headed nowhere."""
+        beyond = any(p.hot.beyond for p in judged)
+        edge_k = (self.needs.high_c or 0.0) - (self.needs.target_c or 0.0)
+        soon = self.estimate.diagnosis.warmth is Warmth.SOON
+        soon = soon and edge_k <= self.needs.brooder.limits.band_c + 0.05
+        self._see(self.hot, beyond or soon, tick, at_once=soon)
+
+    def _warmth_matters(self, tick: float) -> bool:
+        """Whether a floor above its band is worth a call before the morning: not while the estimate
+        says that it can wait, but once it is above by more than a thermometer's error for an hour,
+        whatever that says."""
+        if self.estimate.diagnosis.warmth is not Warmth.CAN_WAIT:
+            return True
+        began = self.hot.delay.began
+        if began is None or tick - began < WARM_LONG_S:
+            return False
+        hot = [p for p in self.probes.trusted() if p.hot.beyond]
+        return any(p.lately_mean_c(tick) > p.hot.limit_c + PROBE_ERROR_K for p in hot)
+
+    def _is_mended(self, floor: list[ProbeWatch], tick: float) -> bool:
+        """It ends when it is over: no heat is missing where the whole floor has been at its target
+        for ten minutes since that was told, until it is below it again."""
+        if not floor or any((p.temp_c or 0.0) < (p.target_c or 0.0) for p in floor):
+            self._warm_since, self._mended = None, False
+            return False
+        if self._warm_since is None:
+            self._warm_since = tick
+        loss = self.heat_loss
+        if loss.active and tick - max(self._warm_since, loss.raised_tick) >= MENDED_S:
+            self._mended = True
+        return self._mended
+
+    # -- while something is on
+
+    def close_watch(self) -> bool:
+        """Something is on or pending: extremes are kept."""
+        return (
+            self.cold.watched
+            or self.hot.watched
+            or self.chill.watched
+            or self.overheat.watched
+            or self.heat_loss.watched
+        )
+
+    def look_again(self, tick: float) -> None:
+        """A reading while something is on or pending. What holds an alarm back rests on how cold
+        or hot it is, and on how often that was said: asked at every reading."""
+        if self.heat_loss.active:
+            self.evaluate(tick)
+        if self.hot.active and self.hot.priority is Priority.ADVICE and self._warmth_matters(tick):
+            self.register.renew(self.hot, tick)
+        for alarm in (self.overheat, self.chill, self.cold, self.hot):
+            self.register.ask_again(alarm, tick)
+        self._keep_extremes()
+
+    def _keep_extremes(self) -> None:
+        """The lowest and highest while an alarm is on or pending."""
+        for alarm in (self.chill, self.cold, self.heat_loss):
+            if alarm.watched:
+                _keep_extreme(alarm, self.probes.on_floor(), min)
+        if self.hot.watched or self.overheat.watched:
+            judged = self.probes.judged()
+            _keep_extreme(self.hot, judged, max)
+            # A sheath beneath a lamp is no floor, but what fell on it burns.
+            burning = [p for p in self.probes.usable() if p.too_hot]
+            _keep_extreme(self.overheat, judged + burning, max)
+
+    def explain(self, tick: float) -> None:
+        """A better diagnosis reaches the phone. Looked for with each outlook, and at once when heat
+        is found to be lost; not at each evaluation: when those come, a restart may change."""
+        needs = self.needs
+        if needs.batch is None or needs.target_c is None or self.probes.out_of_service:
+            return
+        # else it is over as soon as believed
+        below = any(p.cold.beyond for p in self.probes.on_floor())
+        for alarm in (self.chill, self.heat_loss, self.cold):
+            told = alarm.active and (below or alarm is self.heat_loss)
+            if told and cause_of(self, alarm) is not alarm.cause:
+                self.register.explain(alarm, tick)
+
+    # -- Owner
+
+    def suppressed_until(self, alarm: Alarm, tick: float) -> float | None:
+        """A grower at work in the box, or a single reading, holds an alarm back for a while."""
+        return suppression.suppressed_until(self, alarm, tick)
+
+    def describe(self, alarm: Alarm, tick: float) -> Description:
+        """The numbers at the moment it is raised."""
+        waits = alarm is self.hot and not self._warmth_matters(tick)
+        return describe(self, alarm, tick, Priority.ADVICE if waits else None)
+
+    def closing(self, alarm: Alarm, tick: float) -> Facts:
+        """The numbers at the moment it is cleared."""
+        return temperature_facts(self, alarm, tick)
+
+
+def _keep_extreme(
+    alarm: Alarm, probes: list[ProbeWatch], furthest: Callable[[list[float]], float]
+) -> None:
+    temps = [p.temp_c for p in probes if p.temp_c is not None]
+    if alarm.watched and temps:
+        known = [] if alarm.extreme_c is None else [alarm.extreme_c]
+        alarm.extreme_c = furthest(temps + known)
