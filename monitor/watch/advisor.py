@@ -12,7 +12,7 @@ from monitor.events import AlarmName, Facts
 from monitor.kept import Kept, part
 from monitor.site import Brooder
 from monitor.thermal.estimate import Nights
-from monitor.watch.alarm import Alarm, Description
+from monitor.watch.alarm import Alarm, Description, Owner
 from monitor.watch.alarm_register import AlarmRegister
 
 ONCE_IN_S = 20 * 3600.0  # told at most once a day each, though it may come and go
@@ -25,7 +25,7 @@ _NAMES = (
 
 
 @part
-class Advisor(Kept):
+class Advisor(Kept, Owner):
     """The advice for one brooder."""
 
     _facts: dict[AlarmName, Facts]  # of what holds, also where its alarm was put aside
@@ -84,10 +84,6 @@ class Advisor(Kept):
             alarm.facts = {"since": alarm.began_at, **self._facts[alarm.rule.alarm]}
 
     # -- Owner
-
-    def suppressed_until(self, alarm: Alarm, tick: float) -> float | None:
-        """Nothing holds it back."""
-        return None
 
     def describe(self, alarm: Alarm, tick: float) -> Description:
         """The numbers behind it."""

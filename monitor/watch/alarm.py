@@ -28,12 +28,12 @@ class Owner(Protocol):
         ...
 
     def closing(self, alarm: "Alarm", tick: float) -> Facts:
-        """The facts at the moment it is cleared."""
-        ...
+        """The facts at the moment it is cleared: nothing more to say."""
+        return Facts()
 
     def suppressed_until(self, alarm: "Alarm", tick: float) -> float | None:
-        """A tick before which it should not be raised: a grower is at work in the box."""
-        ...
+        """A tick before which it should not be raised: nothing holds it back."""
+        return None
 
 
 @part

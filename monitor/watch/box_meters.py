@@ -9,7 +9,7 @@ from monitor.kept import NEVER, Kept, Tick, part
 from monitor.quantities import CONTACT, COVER, POWER
 from monitor.site import Brooder, HeatSource, Meter
 from monitor.thermal.diagnosis import HeatKnown
-from monitor.watch.alarm import Alarm, Description
+from monitor.watch.alarm import Alarm, Description, Owner
 from monitor.watch.alarm_register import AlarmRegister
 from monitor.watch.heat_in import Plug
 from monitor.watch.heat_seen import FloorWarmth, HeatSeen
@@ -43,7 +43,7 @@ class MeterWatch(Kept):
 
 
 @part
-class BoxMeters(Kept):
+class BoxMeters(Kept, Owner):
     """The meters of one box."""
 
     _meters: dict[str, MeterWatch]
@@ -209,10 +209,6 @@ class BoxMeters(Kept):
         )
 
     # -- Owner
-
-    def suppressed_until(self, alarm: Alarm, tick: float) -> float | None:
-        """Nothing holds it back."""
-        return None
 
     def describe(self, alarm: Alarm, tick: float) -> Description:
         """What, and since when."""

@@ -5,7 +5,7 @@ from monitor.events import AlarmName, Cause, Facts, Measured
 from monitor.kept import Kept, part
 from monitor.quantities import BATTERY_LEFT, MAINS, NEARLY_EMPTY, ON_MAINS, Quantity
 from monitor.site import Limits, Site
-from monitor.watch.alarm import Alarm, Description
+from monitor.watch.alarm import Alarm, Description, Owner
 from monitor.watch.alarm_register import AlarmRegister
 from monitor.watch.box_meters import MeterWatch, meter_status
 from monitor.watch.status import MeterStatus
@@ -15,7 +15,7 @@ _SILENT_S = 900.0
 
 
 @part
-class Mains(Kept):
+class Mains(Kept, Owner):
     """What the site's own meters say."""
 
     _meters: dict[str, MeterWatch]
@@ -59,16 +59,8 @@ class Mains(Kept):
 
     # -- Owner
 
-    def suppressed_until(self, alarm: Alarm, tick: float) -> float | None:
-        """Nothing holds it back."""
-        return None
-
     def describe(self, alarm: Alarm, tick: float) -> Description:
         """How long the battery lasts, where it says so."""
         left = self._battery_left_s
         facts = Facts() if left is None or not self.off else Facts(battery_left_s=left)
         return Description(facts, Cause.HEAT_SOURCE)
-
-    def closing(self, alarm: Alarm, tick: float) -> Facts:
-        """Nothing more to say."""
-        return Facts()

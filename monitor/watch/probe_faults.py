@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterable, Mapping
 from monitor.events import AlarmName, Cause, Facts, Priority
 from monitor.site import Limits
 from monitor.thermal.diagnosis import CAN_WAIT, FaultKind
-from monitor.watch.alarm import Alarm, Description
+from monitor.watch.alarm import Alarm, Description, Owner
 from monitor.watch.alarm_register import AlarmRegister
 from monitor.watch.probe_watch import ProbeWatch
 
@@ -30,7 +30,7 @@ MEND: dict[FaultKind, str] = {
 }
 
 
-class ProbeFaults:
+class ProbeFaults(Owner):
     """One alarm for each probe."""
 
     def __init__(
@@ -83,10 +83,6 @@ class ProbeFaults:
         return probe.lost
 
     # -- Owner
-
-    def suppressed_until(self, alarm: Alarm, tick: float) -> float | None:
-        """Nothing holds it back."""
-        return None
 
     def describe(self, alarm: Alarm, tick: float) -> Description:
         """Which one, why, and which others of the same box are faulty too."""

@@ -14,7 +14,7 @@ from itertools import islice
 from monitor.events import AlarmName, Cause, Facts, Priority
 from monitor.site import Limits, Place
 from monitor.thermal.diagnosis import FaultKind
-from monitor.watch.alarm import Alarm, Description
+from monitor.watch.alarm import Alarm, Description, Owner
 from monitor.watch.alarm_register import AlarmRegister
 from monitor.watch.brooder_watch import BrooderWatch
 from monitor.watch.probe_faults import MEND
@@ -31,7 +31,7 @@ _MEND_CLOCK = (
 )
 
 
-class Silence:
+class Silence(Owner):
     """Watches the time since each probe was heard."""
 
     def __init__(
@@ -188,15 +188,7 @@ class Silence:
         """An active one ends with the silence; a new one begins only if nothing wider covers it."""
         self._register.see(alarm, holds if alarm.delay.active else begins, tick)
 
-    def batch_changed(self, box: BrooderWatch, tick: float) -> None:
-        """A box that nobody listened to is in use now, or no longer."""
-        self.judge(tick, box)
-
     # -- Owner
-
-    def suppressed_until(self, alarm: Alarm, tick: float) -> float | None:
-        """Nothing holds it back."""
-        return None
 
     def describe(self, alarm: Alarm, tick: float) -> Description:
         """Who is silent, since when, and what was last heard."""

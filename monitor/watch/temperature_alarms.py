@@ -12,7 +12,7 @@ from monitor.kept import Kept, Tick, part
 from monitor.thermal.diagnosis import Warmth
 from monitor.thermal.estimate import Estimate
 from monitor.watch import night, suppression
-from monitor.watch.alarm import Alarm, Description
+from monitor.watch.alarm import Alarm, Description, Owner
 from monitor.watch.alarm_register import AlarmRegister
 from monitor.watch.box_facts import cause_of, describe, temperature_facts
 from monitor.watch.box_meters import BoxMeters
@@ -32,7 +32,7 @@ WARM_LONG_S, PROBE_ERROR_K = 3600.0, 0.5
 
 
 @part
-class TemperatureAlarms(Kept):
+class TemperatureAlarms(Kept, Owner):
     """Of one box."""
 
     _warm_since: Tick | None = None  # since when all of the floor is at its target

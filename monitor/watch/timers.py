@@ -3,7 +3,7 @@
 A timer has a name (rank, kind, key): timers due at the same tick fire in the order of their
 names, so the order does not depend on when each was set, and a restart keeps it."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from heapq import heappop, heappush
 from typing import Annotated, NamedTuple
 
@@ -30,10 +30,12 @@ def _in_order(due: dict[Slot, float]) -> list[tuple[Slot, float]]:
 class Timers(Kept):
     """At most one due time per slot; setting it again moves it."""
 
-    __slots__ = ("_due", "_heap", "next_due")
+    __slots__ = ("_due", "_heap", "next_due", "tick")
+    tick: Tick  # how far the watch has come
     _due: Annotated[ByTuple[Slot, Tick], PlainSerializer(_in_order)]
 
-    def __init__(self) -> None:
+    def __init__(self, tick: float) -> None:
+        self.tick = tick
         self._due = {}
         self._heap: list[tuple[float, Slot]] = []
         self.next_due = NEVER  # read once a reading: an attribute, not a call
@@ -53,6 +55,14 @@ class Timers(Kept):
         del self._due[slot]
         self._drop_moved()
         return due, slot
+
+    def until(self, tick: float) -> Iterator[tuple[Slot, float]]:
+        """What is due by then, one after the other, each at its time."""
+        while self.next_due <= tick:
+            due, slot = self.pop()
+            self.tick = max(self.tick, due)
+            yield slot, due
+        self.tick = max(self.tick, tick)
 
     def due(self, slot: Slot) -> float | None:
         """When `slot` fires, if it is set."""

@@ -9,7 +9,7 @@ from monitor.brooding.batch import Ledger
 from monitor.events import AlarmName, Entry, EntryKind, Facts
 from monitor.kept import Kept, Sorted, part
 from monitor.site import Limits, Place
-from monitor.watch.alarm import Alarm, Description
+from monitor.watch.alarm import Alarm, Description, Owner
 from monitor.watch.alarm_register import AlarmRegister
 from monitor.watch.brooder_watch import BrooderWatch
 
@@ -30,7 +30,7 @@ _NO_FLOOR = Facts(
 
 
 @part
-class Unwatched(Kept):
+class Unwatched(Kept, Owner):
     """Looks at every box after each entry and each change of the configuration."""
 
     _facts: dict[str, Facts]  # by alarm
@@ -96,17 +96,9 @@ class Unwatched(Kept):
 
     # -- Owner
 
-    def suppressed_until(self, alarm: Alarm, tick: float) -> float | None:
-        """Nothing holds it back."""
-        return None
-
     def describe(self, alarm: Alarm, tick: float) -> Description:
         """Why."""
         return Description(self._facts.get(alarm.key, Facts()).copy())
-
-    def closing(self, alarm: Alarm, tick: float) -> Facts:
-        """Nothing more to say."""
-        return Facts()
 
     def resume(self) -> None:
         """Where one of the boxes has another name now, any empty one may be it."""

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from monitor.events import AlarmName, Cause, Facts, ProbeFact
 from monitor.kept import Kept, Sorted, Tick, part
 from monitor.site import Limits, Place
-from monitor.watch.alarm import Alarm, Description
+from monitor.watch.alarm import Alarm, Description, Owner
 from monitor.watch.alarm_register import AlarmRegister
 from monitor.watch.brooder_watch import BrooderWatch
 from monitor.watch.life_cycle import AlarmState
@@ -31,7 +31,7 @@ _ALWAYS = (
 
 
 @part
-class Watcher(Kept):
+class Watcher(Kept, Owner):
     """What is wrong with the tool, not with the box."""
 
     _wrong: dict[str, bool]  # by alarm
@@ -164,10 +164,6 @@ class Watcher(Kept):
         return facts
 
     # -- Owner
-
-    def suppressed_until(self, alarm: Alarm, tick: float) -> float | None:
-        """Nothing holds it back."""
-        return None
 
     def describe(self, alarm: Alarm, tick: float) -> Description:
         """What the service said of it."""

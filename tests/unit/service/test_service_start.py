@@ -120,7 +120,7 @@ def test_a_time_from_the_future_in_the_record_does_not_carry_the_watch_away(
     damaged = Reading(NOW + 40 * YEAR_S, NOW + 40 * YEAR_S, "porch/floor", 20.0)
     a_run(settings, ended_at, damaged)
     there = opened(settings)
-    assert there.core.engine.kept()["_tick"] <= NOW
+    assert there.core.engine.kept()["_timers"]["tick"] <= NOW
     there.core.hear("brooder/porch/floor", b"21.5", Moment(NOW + 1, NOW + 1))
     floor = there.core.status(Moment(NOW + 1, NOW + 1)).brooders[0].temp_c
     assert floor == 21.5, "what is said now is not late"

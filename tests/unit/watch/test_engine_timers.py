@@ -10,7 +10,7 @@ SLOTS = st.builds(Slot, st.integers(0, 3), st.sampled_from(["a", "b"]), st.sampl
 
 @given(st.lists(st.tuples(SLOTS, st.none() | st.integers(0, 20).map(float))))
 def test_what_fires_is_what_was_set_last_in_order(orders: list[tuple[Slot, float | None]]) -> None:
-    timers = Timers()
+    timers = Timers(0.0)
     wanted: dict[Slot, float] = {}
     for slot, due in orders:
         timers.set(slot, due)
@@ -27,7 +27,7 @@ def test_what_fires_is_what_was_set_last_in_order(orders: list[tuple[Slot, float
 
 @given(st.dictionaries(SLOTS, st.integers(0, 20).map(float)), st.floats(-1e6, 1e6))
 def test_restored_timers_fire_later_by_the_shift(slots: dict[Slot, float], shift_s: float) -> None:
-    timers, again = Timers(), Timers()
+    timers, again = Timers(0.0), Timers(0.0)
     for slot, due in slots.items():
         timers.set(slot, due)
     again.restore(timers.kept(), shift_s)

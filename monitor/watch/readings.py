@@ -1,0 +1,118 @@
+"""The way of a reading through the watch: what it changes of its probe, of the estimate and of the
+alarms. Held by watch.engine."""
+
+from collections.abc import Mapping
+
+from monitor.events import BadValue, Reading
+from monitor.site import Limits
+from monitor.watch.brooder_watch import BrooderWatch
+from monitor.watch.probe_faults import ProbeFaults
+from monitor.watch.probe_watch import ProbeWatch
+from monitor.watch.silence import Silence
+from monitor.watch.timers import Timers
+
+
+class Readings:
+    """Of all probes of a site."""
+
+    def __init__(
+        self,
+        probes: Mapping[str, ProbeWatch],
+        boxes: Mapping[str, BrooderWatch],
+        *,
+        timers: Timers,
+        silence: Silence,
+        faults: ProbeFaults,
+    ) -> None:
+        self._probes, self._boxes, self._timers = probes, boxes, timers
+        self._silence, self._faults = silence, faults
+        self._box_of = {p.key: box for box in boxes.values() for p in box.probes}
+
+    def take(self, reading: Reading) -> None:
+        """One temperature. The hot path: all is well in nearly every call."""
+        at, tick, key, temp_c, sure = reading
+        probe, timers = self._probes.get(key), self._timers
+        if probe is None:
+            return
+        if (
+            probe.calm_low_c <= temp_c <= probe.calm_high_c
+            and timers.tick <= tick
+            and at >= probe.at
+            and (tick < probe.calm_until or self._stays_calm(probe, tick, temp_c))
+        ):
+            timers.tick = tick
+            probe.at, probe.tick, probe.temp_c, probe.heard = at, tick, temp_c, tick
+            self._estimate(probe, self._box_of.get(key), tick, temp_c)
+        else:
+            self._judge(probe, at, tick, temp_c, sure)
+
+    def _stays_calm(self, probe: ProbeWatch, tick: float, temp_c: float) -> bool:
+        box = self._box_of.get(probe.key)
+        if box is not None and (box.unseen or box.temperature.close_watch()):
+            return False
+        return probe.stays_calm(tick, temp_c)
+
+    def _estimate(
+        self, probe: ProbeWatch, box: BrooderWatch | None, tick: float, temp_c: float
+    ) -> None:
+        if probe.out_of_service:
+            return
+        if box is None:
+            for each in self._boxes.values():
+                if not each.probes.has_own_outside:
+                    each.estimate.observe_outside(tick, temp_c)
+        elif probe.outside:
+            box.estimate.observe_outside(tick, temp_c)
+        elif box.estimate.observe(tick, probe.key, temp_c):
+            # Blindness first: the stuck probe that makes a box blind is told with it.
+            if box.probes.see_stuck(box.estimate.diagnosis):
+                self._silence.judge(tick, box)
+            box.diagnosed(tick)
+
+    def _judge(self, probe: ProbeWatch, at: float, tick: float, temp_c: float, sure: bool) -> None:
+        """The long way: something may change."""
+        now = max(tick, self._timers.tick)
+        box = self._box_of.get(probe.key)
+        limits = Limits() if box is None else box.brooder.limits
+        if now - tick > limits.silent_s:
+            # From a probe's own store, hours old: for the journal, not for the alarms.
+            probe.came_late(now, tick)
+            return
+        if tick < probe.tick or (sure and at < probe.at):
+            return  # late: an older reading than the last one disturbs nothing
+        self._timers.tick = now
+        back = probe.bad or probe.silent or not probe.known
+        probe.take(at, now, temp_c)
+        if probe.bad:
+            probe.bad, probe.bad_reason = False, None
+            self._faults.see(probe, now)
+        if probe.silent:
+            self._silence.heard(probe, now)
+        probe.stir()
+        calm = True
+        # The estimate first: it may doubt this very reading.
+        self._estimate(probe, box, now, temp_c)
+        if box is not None and not probe.outside:
+            beyond = probe.beyond()
+            if back or beyond != probe.was_beyond or probe.doubted or box.unseen:
+                box.temperature.evaluate(now)
+            calm = not beyond
+            if box.temperature.close_watch():
+                calm = False
+                box.temperature.look_again(now)
+        if calm:
+            probe.settle()
+
+    def spoil(self, bad: BadValue) -> None:
+        """A probe said what no floor can be."""
+        probe = self._probes.get(bad.probe)
+        if probe is None or bad.tick < probe.tick or probe.out_of_service:
+            return
+        self._timers.tick = now = max(self._timers.tick, bad.tick)
+        box = self._box_of.get(probe.key)
+        often = probe.spoil(now, bad.reason)
+        self._faults.see(probe, now, at_once=often)
+        if probe.silent:
+            self._silence.judge(now, box)
+        if box is not None:
+            box.temperature.evaluate(now)
