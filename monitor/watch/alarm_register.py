@@ -81,16 +81,20 @@ class AlarmRegister(Kept):
             return sorted(self.alarms.values(), key=lambda alarm: alarm.key)
         return self._within.get(brooder, [])
 
-    def standing(self) -> list[Alarm]:
-        """The alarms that are not in their normal state, by name: in which order
-        they were opened, a restart forgets."""
-        return sorted(self._standing.values(), key=lambda alarm: alarm.key)
+    def standing(self, brooder: str | None = None, name: str | None = None) -> list[Alarm]:
+        """The alarms that are not in their normal state, of a brooder and with a name (None: any),
+        by key: in which order they were opened, a restart forgets."""
+        standing = sorted(self._standing.values(), key=lambda alarm: alarm.key)
+        if brooder is None and name is None:
+            return standing
+        return [
+            alarm
+            for alarm in standing
+            if brooder in (None, alarm.brooder) and name in (None, alarm.rule.alarm.value)
+        ]
 
     def _move(self, alarm: Alarm, move: Move) -> None:
         alarm.state = after(alarm.state, move)
-        self._stands(alarm)
-
-    def _stands(self, alarm: Alarm) -> None:
         if alarm.state is AlarmState.NORMAL:
             self._standing.pop(alarm.key, None)
         else:
@@ -98,8 +102,9 @@ class AlarmRegister(Kept):
 
     def resume(self) -> None:
         self.out.clear()
-        for alarm in self.alarms.values():
-            self._stands(alarm)
+        self._standing = {
+            key: alarm for key, alarm in self.alarms.items() if alarm.state is not AlarmState.NORMAL
+        }
 
     # -- conditions
 
@@ -150,17 +155,14 @@ class AlarmRegister(Kept):
             self._raise(alarm, tick)
 
     def fire(self, kind: str, key: str, tick: float) -> None:
-        """A timer of this book is due."""
+        """A timer of this book is due. Probes of one box that went wrong together are told
+        together."""
         alarm = self.alarms.get(key)
         if alarm is None:
             return
-        if kind == DELAY:
-            self._settle_with_siblings(alarm, tick)
-        else:
-            self._unshelve(alarm, tick, by=None)
-
-    def _settle_with_siblings(self, alarm: Alarm, tick: float) -> None:
-        """Probes of one box that went wrong together are told together."""
+        if kind == SHELF:
+            self.unshelve(alarm, tick)
+            return
         waiting = alarm.delay.condition
         others = incidents.siblings(alarm, self._within[alarm.brooder]) if waiting else []
         self._settle(alarm, tick)
@@ -245,17 +247,9 @@ class AlarmRegister(Kept):
 
     # -- what a grower does
 
-    def acknowledge(
-        self, brooder: str | None, name: str | None, tick: float, by: str | None
-    ) -> None:
+    def acknowledge(self, asked: list[Alarm], tick: float, by: str | None) -> None:
         """Somebody knows. Takes the lesser alarms of the same incident along."""
-        asked = [
-            a
-            for a in self.standing()
-            if (brooder is None or a.brooder == brooder)
-            and (name is None or a.rule.alarm.value == name)
-            and possible(a.state, Move.ACKNOWLEDGE)
-        ]
+        asked = [a for a in asked if possible(a.state, Move.ACKNOWLEDGE)]
         lesser = incidents.lesser(asked, self.standing())
         for alarm in asked + lesser:
             self._acknowledge_one(alarm, tick, by)
@@ -288,17 +282,8 @@ class AlarmRegister(Kept):
         self._emit(alarm, ChangeKind.SHELVED, tick, facts)
         self._timers.set(Slot(_RANK[SHELF], SHELF, alarm.key), alarm.shelved_until)
 
-    def unshelve(self, brooder: str | None, name: str | None, tick: float, by: str | None) -> None:
-        """Take up again before the time is over."""
-        for alarm in self.standing():
-            if (
-                alarm.state is AlarmState.SHELVED
-                and (brooder is None or alarm.brooder == brooder)
-                and (name is None or alarm.rule.alarm.value == name)
-            ):
-                self._unshelve(alarm, tick, by=by)
-
-    def _unshelve(self, alarm: Alarm, tick: float, *, by: str | None) -> None:
+    def unshelve(self, alarm: Alarm, tick: float, *, by: str | None = None) -> None:
+        """Take up again: the time is over, or somebody says so before that."""
         if alarm.state is not AlarmState.SHELVED:
             return
         self._move(alarm, Move.UNSHELVE)

@@ -188,7 +188,7 @@ def rate_c_per_h(box: Box, tick: float) -> float | None:
     if rate:
         return rate
     lead = lead_probe(box)
-    return None if lead is None else lead.trend_c_per_h(tick)
+    return None if lead is None else lead.trend.c_per_h(tick)
 
 
 def minutes_to_chill(box: Box, tick: float) -> Interval | None:

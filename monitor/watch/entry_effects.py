@@ -47,7 +47,7 @@ class EntryEffects:
         if kind in LEDGER_KINDS:
             self._write(entry, tick)
         elif kind is EntryKind.ACKNOWLEDGE:
-            register.acknowledge(entry.brooder, entry.alarm, tick, entry.by)
+            register.acknowledge(register.standing(entry.brooder, entry.alarm), tick, entry.by)
             if self._watcher.jump_is_right(tick):
                 for box in self._boxes.values():
                     box.needs.clock_sure = True
@@ -59,7 +59,8 @@ class EntryEffects:
                     for_s = minutes * 60.0
                     register.shelve(alarm, tick, for_s=for_s, note=entry.note, by=entry.by)
         elif kind is EntryKind.UNSHELVE:
-            register.unshelve(entry.brooder, entry.alarm, tick, entry.by)
+            for alarm in register.standing(entry.brooder, entry.alarm):
+                register.unshelve(alarm, tick, by=entry.by)
         elif kind is EntryKind.OUT_OF_SERVICE:
             self._in_use.take_out(entry, tick)
         else:

@@ -3,25 +3,17 @@
 Owned by watch.engine. `calm_low_c`..`calm_high_c` until `calm_until` is the range in which a new
 reading changes nothing but the last value: the engine's short way for nearly all readings."""
 
-from collections import deque
 from typing import NamedTuple
 
 from monitor.events import ProbeFact
 from monitor.kept import NEVER, Kept, Tick, part
 from monitor.site import Limits, Place, Probe
 from monitor.thermal.diagnosis import FaultKind
-from monitor.thermal.slope import slope_per_h
 from monitor.watch.band import Edge
-from monitor.watch.status import ProbeStatus
+from monitor.watch.probe_trend import SAMPLE_S, ProbeTrend
 
-_SAMPLE_S = 60.0
-_SAMPLES = 16  # a quarter of an hour of trend
-_TREND_MIN_S = 240.0
-_LATELY_S = 120.0
 _BAD_COUNT, _BAD_WINDOW_S = 3, 600.0  # three bad values in ten minutes are a fault. Common practice
 _INF = float("inf")
-_NONE_C = -273.15
-_LIT_C, _LEAP_K = 35.0, 10.0  # a probe beneath a lamp that was lit, and a leap of it
 
 
 # Readings hours old come from a probe's own store, and then younger ones follow; where all are late
@@ -79,8 +71,7 @@ class ProbeWatch(Kept):
     chill: Edge
     hot: Edge
     overheat: Edge
-    lit_c: float = _NONE_C  # its highest until a quarter of an hour ago
-    samples: deque[tuple[Tick, float]]
+    trend: ProbeTrend
     night_low: Extreme | None = None
     night_high: Extreme | None = None
 
@@ -96,7 +87,7 @@ class ProbeWatch(Kept):
         self.cold, self.chill = Edge(below=True), Edge(below=True)
         self.hot, self.overheat = Edge(below=False), Edge(below=False)
         self.fire_c = _INF
-        self.samples = deque(maxlen=_SAMPLES)
+        self.trend = ProbeTrend()
         self.stir()
 
     def stir(self) -> None:
@@ -118,36 +109,22 @@ class ProbeWatch(Kept):
         self.overheat.move(edges.overheat_c, dead_band_c)
         self.fire_c = limits.fire_c
         if self.temp_c is not None:
-            self.judge(self.temp_c)
+            for edge in (self.cold, self.chill, self.hot, self.overheat):
+                edge.see(self.temp_c)
         self.stir()
 
-    def judge(self, temp_c: float) -> None:
-        """Is it beyond its limits?"""
-        self.cold.see(temp_c)
-        self.chill.see(temp_c)
-        self.hot.see(temp_c)
-        self.overheat.see(temp_c)
-
-    @property
-    def below(self) -> bool:
-        """Strictly below the band: the dead band is the alarm's alone."""
-        return self.temp_c is not None and self.temp_c < self.cold.limit_c
-
-    @property
-    def above(self) -> bool:
-        """Strictly above the band."""
-        return self.temp_c is not None and self.temp_c > self.hot.limit_c
-
     def beyond(self) -> int:
-        """Which limits it is beyond, as bits."""
+        """Which limits it is beyond, as bits; of the band also strictly, for the dead band is the
+        alarm's alone."""
+        temp_c = self.temp_c
         return (
             self.cold.beyond
             + 2 * self.chill.beyond
             + 4 * self.hot.beyond
             + 8 * self.overheat.beyond
             + 16 * self.burning
-            + 32 * self.below
-            + 64 * self.above
+            + 32 * (temp_c is not None and temp_c < self.cold.limit_c)
+            + 64 * (temp_c is not None and temp_c > self.hot.limit_c)
         )
 
     def take(self, at: float, tick: float, temp_c: float) -> None:
@@ -155,8 +132,8 @@ class ProbeWatch(Kept):
         self.at, self.tick, self.temp_c = at, tick, temp_c
         self.heard = tick
         self.bad_row = 0
-        if not self.samples or tick - self.samples[-1][0] >= _SAMPLE_S:
-            self._sample(tick, temp_c)
+        if tick - self.trend.sampled >= SAMPLE_S:
+            self.trend.add(tick, temp_c, now_c=temp_c)
         if self.night_low is None or temp_c < self.night_low.temp_c:
             self.night_low = Extreme(temp_c, at, self.target_c)
         if self.night_high is None or temp_c > self.night_high.temp_c:
@@ -164,18 +141,13 @@ class ProbeWatch(Kept):
         for edge in (self.cold, self.chill, self.hot, self.overheat):
             edge.take(temp_c, tick)
 
-    def _sample(self, tick: float, temp_c: float) -> None:
-        if len(self.samples) == _SAMPLES and not self._leaps:
-            self.lit_c = max(self.lit_c, self.samples[0][1])
-        self.samples.append((tick, temp_c))
-
     def stays_calm(self, tick: float, temp_c: float) -> bool:
         """A reading within its calm range whose time has run out goes on the short way, with
         nothing but its sample taken; False: something else has to be looked at."""
         if self.calm_until == -_INF or self.silent or self.doubted or self.was_beyond:
             return False
-        self._sample(tick, temp_c)
-        self.calm_until = tick + _SAMPLE_S
+        self.trend.add(tick, temp_c, now_c=self.temp_c)
+        self.calm_until = tick + SAMPLE_S
         return True
 
     def came_late(self, now: float, tick: float) -> None:
@@ -203,7 +175,7 @@ class ProbeWatch(Kept):
         # Chill lies below cold and overheat above hot, unless their limits are set otherwise.
         self.calm_low_c = max(self.cold.limit_c, self.chill.limit_c, low.temp_c)
         self.calm_high_c = min(self.hot.limit_c, self.overheat.limit_c, high.temp_c)
-        self.calm_until = self.samples[-1][0] + _SAMPLE_S
+        self.calm_until = self.trend.sampled + SAMPLE_S
 
     def spoil(self, tick: float, reason: str) -> bool:
         """A value no floor can be. Returns whether it happens too often to be an accident."""
@@ -237,16 +209,14 @@ class ProbeWatch(Kept):
     def too_hot(self) -> bool:
         """Beyond what its place may have. A sheath beneath a lamp may be hotter than any floor:
         there a lamp that slips or falls shows as a leap above all that it was while lit."""
-        return self.overheat.beyond and (self.place is not Place.UNDER_HEAT or self._leaps)
+        return self.overheat.beyond and (
+            self.place is not Place.UNDER_HEAT or self.trend.leaps(self.temp_c)
+        )
 
     @property
     def burning(self) -> bool:
         """Hotter than any floor should be."""
         return self.too_hot and self.temp_c is not None and self.temp_c > self.fire_c
-
-    @property
-    def _leaps(self) -> bool:
-        return self.temp_c is not None and _LIT_C < self.lit_c < self.temp_c - _LEAP_K
 
     @property
     def known(self) -> bool:
@@ -268,49 +238,10 @@ class ProbeWatch(Kept):
         """Why it is not believed."""
         return self.bad_reason if self.bad else self.finding
 
-    def trend_c_per_h(self, tick: float) -> float | None:
-        """Slope of the last quarter of an hour by least squares; None: too little to say."""
-        recent = self._recent(tick)
-        if len(recent) < 3 or recent[-1][0] - recent[0][0] < _TREND_MIN_S:
-            return None
-        return slope_per_h(recent)
-
-    def lately_c_per_h(self, tick: float) -> float:
-        """From what it said two or three minutes ago to now; 0: it said nothing then."""
-        then = next((s for s in reversed(self.samples) if tick - s[0] >= _LATELY_S), None)
-        if then is None or self.temp_c is None:
-            return 0.0
-        return (self.temp_c - then[1]) / (tick - then[0]) * 3600.0
-
-    def lately_mean_c(self, tick: float) -> float:
-        """Of the last quarter of an hour, or what it said last."""
-        recent = [temp_c for _, temp_c in self._recent(tick)]
-        return sum(recent) / len(recent) if recent else self.temp_c or 0.0
-
-    def _recent(self, tick: float) -> list[tuple[float, float]]:
-        return [s for s in self.samples if s[0] > tick - _SAMPLES * _SAMPLE_S]
-
     def fact(self) -> ProbeFact:
         """One line of a message's list."""
         return ProbeFact(
             probe=self.key, place=self.place.value, temp_c=None if self.silent else self.temp_c
-        )
-
-    def status(self, tick: float) -> ProbeStatus:
-        """As it stands."""
-        return ProbeStatus(
-            key=self.key,
-            name=self.probe.name,
-            place=self.place,
-            temp_c=self.temp_c,
-            at=self.at if self.known else None,
-            age_s=max(0.0, tick - self.tick) if self.known else None,
-            silent=self.silent,
-            fault=self.fault,
-            out_of_service=self.out_of_service,
-            target_c=self.target_c,
-            trend_c_per_h=self.trend_c_per_h(tick),
-            lately_high_c=max((temp_c for _, temp_c in self._recent(tick)), default=None),
         )
 
     def shift_wall(self, jump_s: float) -> None:
@@ -324,5 +255,4 @@ class ProbeWatch(Kept):
 
     def resume(self) -> None:
         """Its brooder sets the limits again."""
-        self.samples = deque(self.samples, _SAMPLES)
         self.stir()

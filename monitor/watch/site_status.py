@@ -17,6 +17,7 @@ from monitor.watch.status import (
     AlarmStatus,
     BatchStatus,
     BrooderStatus,
+    ProbeStatus,
     SiteStatus,
 )
 
@@ -45,7 +46,7 @@ def site_status(
         at=at,
         clock_sure=all(box.needs.clock_sure for box in boxes),
         brooders=tuple(_brooder(box, tick, at, shown.get(box.name, [])) for box in boxes),
-        probes=tuple(p.status(tick) for p in site_probes),
+        probes=tuple(_probe(p, tick) for p in site_probes),
         meters=mains.status(tick),
         outside_c=next(
             (p.temp_c for p in site_probes if p.known and not p.silent and not p.out_of_service),
@@ -123,7 +124,7 @@ def _brooder(box: BrooderWatch, tick: float, at: float, alarms: list[AlarmStatus
         next_step=step,
         night=box.night.status(box.probes.floor, tick),
         alarms=_sorted(alarms),
-        probes=tuple(p.status(tick) for p in box.probes),
+        probes=tuple(_probe(p, tick) for p in box.probes),
         meters=box.meters.status(tick),
         heat_in=box.heat_in(tick),
         estimate_fault=box.estimate.fault,
@@ -131,6 +132,23 @@ def _brooder(box: BrooderWatch, tick: float, at: float, alarms: list[AlarmStatus
         learned=box.estimate.learned,
         expected=box.empty.expected,
         warm_up=box.empty.status(box.register.offset_s) if batch is None else None,
+    )
+
+
+def _probe(probe: ProbeWatch, tick: float) -> ProbeStatus:
+    return ProbeStatus(
+        key=probe.key,
+        name=probe.probe.name,
+        place=probe.place,
+        temp_c=probe.temp_c,
+        at=probe.at if probe.known else None,
+        age_s=max(0.0, tick - probe.tick) if probe.known else None,
+        silent=probe.silent,
+        fault=probe.fault,
+        out_of_service=probe.out_of_service,
+        target_c=probe.target_c,
+        trend_c_per_h=probe.trend.c_per_h(tick),
+        lately_high_c=max((temp_c for _, temp_c in probe.trend.lately(tick)), default=None),
     )
 
 

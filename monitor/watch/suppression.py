@@ -76,7 +76,7 @@ def _is_harm_near(box: Box, tick: float) -> bool:
     rate = box.estimate.diagnosis.rate_k_per_h
     for probe in box.probes.on_floor():
         if probe.temp_c is not None and probe.cold.beyond:
-            pace = min(rate, probe.lately_c_per_h(tick)) / 3600.0
+            pace = min(rate, probe.trend.latest_c_per_h(tick, probe.temp_c)) / 3600.0
             if probe.temp_c + min(pace, 0.0) * NEAR_S <= probe.chill.limit_c:
                 return True
     return False

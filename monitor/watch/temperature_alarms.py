@@ -161,7 +161,7 @@ class TemperatureAlarms(Kept, Owner):
         if began is None or tick - began < WARM_LONG_S:
             return False
         hot = [p for p in self.probes.trusted() if p.hot.beyond]
-        return any(p.lately_mean_c(tick) > p.hot.limit_c + PROBE_ERROR_K for p in hot)
+        return any(_lately_c(p, tick) > p.hot.limit_c + PROBE_ERROR_K for p in hot)
 
     def _is_mended(self, floor: list[ProbeWatch], tick: float) -> bool:
         """It ends when it is over: no heat is missing where the whole floor has been at its target
@@ -238,6 +238,12 @@ class TemperatureAlarms(Kept, Owner):
     def closing(self, alarm: Alarm, tick: float) -> Facts:
         """The numbers at the moment it is cleared."""
         return temperature_facts(self, alarm, tick)
+
+
+def _lately_c(probe: ProbeWatch, tick: float) -> float:
+    """Mean of the last quarter of an hour, or what it said last."""
+    lately = [temp_c for _, temp_c in probe.trend.lately(tick)]
+    return sum(lately) / len(lately) if lately else probe.temp_c or 0.0
 
 
 def _keep_extreme(
