@@ -16,7 +16,7 @@ from monitor.service.core import Core
 from monitor.service.rehearsed_night import SITE_FILE
 from monitor.service.startup import Opened, open_all
 from monitor.settings import Settings, load_settings
-from monitor.watch.engine import Engine
+from monitor.watch.quarter_hours import QuarterHours
 
 NOW = 1_780_000_000.0
 DAY_S = 86400.0
@@ -43,14 +43,14 @@ def settings(tmp_path: Path) -> Settings:
 def bounded(monkeypatch: pytest.MonkeyPatch) -> None:
     """A start looks at the boxes a few thousand times at most; here it is stopped at that."""
     looks = iter(range(10_000))
-    review: Callable[..., None] = Engine._review
+    review: Callable[..., None] = QuarterHours.review
 
-    def counted(self: Engine, *about: object) -> None:
+    def counted(self: QuarterHours, *about: object) -> None:
         if next(looks, None) is None:
             pytest.fail("the start lives through more than it can")
         review(self, *about)
 
-    monkeypatch.setattr(Engine, "_review", counted)
+    monkeypatch.setattr(QuarterHours, "review", counted)
 
 
 def opened(settings: Settings) -> Opened:
