@@ -234,7 +234,10 @@ def _at_pointer(document: Any, pointer: str, what: str) -> Any:
     try:
         return _compiled(pointer).resolve(document)
     except JsonPointerException:
-        raise _Elsewhere(f"has no {what} at {_excerpt(pointer)}") from None
+        # A word or an empty list is no other sensor's message.
+        others = bool(document) and isinstance(document, dict | list)
+        none = f"has no {what} at {_excerpt(pointer)}"
+        raise (_Elsewhere if others else Refusal)(none) from None
     except (TypeError, ValueError, KeyError, IndexError, RecursionError):
         raise Refusal(f"cannot be followed to {_excerpt(pointer)}") from None
 

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 from monitor.brooding.chick_skin import CHICK_SKIN_C
 from monitor.kept import NEVER, Kept, Tick, part
 from monitor.site import Place
+from monitor.thermal import own_way
 from monitor.thermal.diagnosis import FaultKind, Finding
 from monitor.thermal.track import UNKNOWN_K, Track
 from monitor.units import Unit, from_celsius
@@ -41,15 +42,19 @@ _NEAR_OUTSIDE_K = 1.5
 _APART_K = 6.0
 _FELL_K, _FELL_SHARE = 3.0, 0.25  # at least, and of what the others are above the outside
 _FAR_APART_K = 12.0  # from another probe on the floor: that cannot be one floor, fallen or not
-# No floor falls so far in three minutes, aired or without heat, while nothing else in the box comes
-# down by more than this share of it; until it is back by half, or the others follow. Where nothing
-# else is in the box: no floor goes more than this share of its way to the outside in that time.
-_FELL_ALONE_K, _HOLDS_SHARE, _FOLLOWS_K, _WAY_SHARE = 6.0, 0.15, 2.0, 0.5
-_BEFORE_S, _WAS_WARM_K = (300.0, 210.0), 1.0
+# No floor falls so far in three minutes, aired or without heat, nor comes to rest within a quarter
+# of an hour, while nothing else in the box comes down by more than this share of it; until it is
+# back by half, or the others follow. Where nothing else is in the box: no floor goes more than this
+# share of its way to the outside in that time, nor so far where that is not known.
+_FELL_ALONE_K, _HOLDS_SHARE, _FOLLOWS_K, _WAY_SHARE, _NO_WAY_K = 6.0, 0.15, 2.0, 0.5, 12.0
+_BEGINS_K, _BEFORE_S, _WAS_WARM_K = 3.0, (300.0, 210.0), 1.0
 _ALONE_CONFIRM_S = 50.0  # looked at twice: two wild readings are no fall
+# A sheath is at rest then, litter that loses its heat is not: this share of its fall in as long.
+_REST_FROM_S, _REST_TO_S, _REST_OVER_S, _REST_SHARE = 720.0, 1200.0, 240.0, 0.04
 # A few degrees, in a box where a probe beneath each source shows that all of them work: what it
 # says may be right in its place. After some hours that is taken for how it lies.
-_MOVED_K, _MOVED_CONFIRM_S, _MOVED_FOR_S = 1.8, 600.0, 6 * 3600.0
+_MOVED_K, _MOVED_FOR_S = 1.8, 6 * 3600.0
+_ASTRAY_FOR_S = 86400.0  # or until it is back by half; then it is how it is
 # It says in Fahrenheit what is beside it: within so much, while that went so far. A probe that says
 # degC would be off by more at one end or the other, whatever it lies in.
 _IN_F_K, _IN_F_MOVED_K = 1.0, 3.0
@@ -80,7 +85,12 @@ class Neighbours(Kept):
     company: int = 0  # how many it was held against then
     others_low: float = 0.0  # how they moved since
     others_high: float = 0.0
-    fell_from_c: float | None = None  # it fell alone, from there
+    fell_from_c: float | None = None  # it fell within minutes, from there
+    fell_tick: Tick = NEVER  # when that began
+    others_fell_k: float = 0.0  # the most that another has come down by since
+    fell: FaultKind | None = None  # it alone did, as no floor can
+    way: own_way.Way = field(default_factory=list)
+    astray: tuple[float, float, Tick] | None = None  # how far, from which difference, since when
     # What is beside it, lowest and highest, since it says just that in Fahrenheit.
     in_f_of: tuple[float, float] | None = None
     past: float | None = None  # what it said a quarter of an hour ago, roughly
@@ -93,11 +103,14 @@ class ProbeHealth(Kept):
 
     _neighbours: dict[str, Neighbours]
     _outside_past: float | None = None
+    _outside_way: own_way.Way
+    _way_tick: Tick = NEVER  # when `way` was added to last
     _swap: tuple[str, str, Tick] | None = None  # two keys ("" is the outside), since when
     findings: tuple[Finding, ...] = ()
 
     def __init__(self, keys: Sequence[str]) -> None:
         self._neighbours = {key: Neighbours() for key in keys}
+        self._outside_way = []
 
     def check(
         self,
@@ -115,6 +128,7 @@ class ProbeHealth(Kept):
         outside was heard lately too. `sources_seen`: a probe lies beneath each source of heat."""
         heard = [t for t in tracks if t.level is not None and tick - t.last_tick < 600.0]
         found: list[Finding] = []
+        self._see_ways(heard, tick, outside_c if outside_fresh else None)
         bad = {finding.probe for finding in self.findings}
         for track in heard:
             near = self._neighbours[track.key]
@@ -127,9 +141,9 @@ class ProbeHealth(Kept):
             if track.readings:
                 near.torn += _TORN_RATE * (track.spikes / track.readings - near.torn)
                 track.readings = track.spikes = 0
-            if peers:
-                apart = (track.level or 0.0) - sum(peers) / len(peers)
-                self._follow(near, apart, disturbed)
+            alike = [t.level for t in sound if t.level is not None and _alike(t, track)]
+            if alike:
+                self._follow(near, level - sum(alike) / len(alike), disturbed)
             suspects = self._still(near, track, tick, others, peers=peers, outside_c=outside_c)
             if others:
                 if outside_c is not None and _fell_out(
@@ -138,8 +152,11 @@ class ProbeHealth(Kept):
                     suspects.append(
                         (FaultKind.FELL_OUT, _OUT_CONFIRM_S, "it reads like the outside")
                     )
+                elif near.astray is not None:
+                    reason = "for hours it has gone its own way while the rest of the box held"
+                    suspects.append((FaultKind.DRIFT, 0.0, reason))
                 elif (
-                    peers
+                    alike
                     and not disturbed
                     and _wandered(near) > _DRIFT_K
                     and self._is_odd_one(track, heard)
@@ -285,6 +302,37 @@ class ProbeHealth(Kept):
         rate = _NEW_RATE if near.checks < _NEW_CHECKS else 0.00012
         near.base += rate * (near.slow - near.base)
 
+    def _see_ways(self, heard: Sequence[Track], tick: float, outside_c: float | None) -> None:
+        """Each ten minutes: who has gone astray, and who is back?"""
+        gap_s = tick - self._way_tick
+        if gap_s < own_way.EVERY_S:
+            return
+        self._way_tick = tick
+        if gap_s > 2 * own_way.EVERY_S:
+            self._outside_way.clear()
+            for near in self._neighbours.values():
+                near.way.clear()
+        own_way.add(self._outside_way, outside_c)
+        levels = {track.key: track.level for track in heard}
+        for key, near in self._neighbours.items():
+            own_way.add(near.way, levels.get(key))
+        for key, near in self._neighbours.items():
+            level_c = levels.get(key)
+            beside = [each for other, each in self._neighbours.items() if other != key]
+            said = [each.way[-1] for each in beside if each.way[-1] is not None]
+            if level_c is None or not said:
+                continue
+            apart_k = level_c - sum(said) / len(said)
+            if near.astray is not None:
+                far_k, from_k, since = near.astray
+                back = (apart_k - from_k) / far_k < 0.5
+                if back or tick - since > _ASTRAY_FOR_S:
+                    near.astray = None
+                continue
+            gone_k = own_way.gone_k(near.way, (each.way for each in beside), self._outside_way)
+            if gone_k is not None:
+                near.astray = (gone_k, apart_k - gone_k, tick)
+
     def _is_odd_one(self, track: Track, heard: Sequence[Track]) -> bool:
         """The probe that moved furthest from its usual difference is the one that drifts. Of two
         that differ by as much, the one that has left its own past."""
@@ -295,7 +343,7 @@ class ProbeHealth(Kept):
             return round(_wandered(near), 1), own_k
 
         own = away(track)
-        like = [t for t in heard if t is not track and _comparable(t, track)]
+        like = [t for t in heard if t is not track and _alike(t, track)]
         return all(own > away(t) for t in like)
 
     def forget(self, key: str) -> None:
@@ -345,39 +393,69 @@ def _fell_alone(
 ) -> list[Suspect]:
     """Did a probe on the floor cool as no floor can, with a witness inside that did not, or faster
     than anything in the box could?"""
-    usual, enough_k = track.course.quick, _MOVED_K if sources_seen else _FELL_ALONE_K
-    fell_k = 0.0 if usual is None or track.place is not Place.FLOOR else usual.low_c - track.mean
-    if near.fell_from_c is None and fell_k <= enough_k:
+    enough_k = _MOVED_K if sources_seen else _FELL_ALONE_K
+    begins_k = min(_BEGINS_K, enough_k)
+    if track.place is not Place.FLOOR or not _falls(near, track, tick, begins_k):
         return []
+    from_c = near.fell_from_c or 0.0
+    fell_k, for_s = from_c - track.mean, tick - near.fell_tick
     others = [
         its.low_c - one.mean
         for one in heard
         if one is not track and (its := one.course.quick) is not None
     ]
-    since = near.since.get(FaultKind.MOVED, tick)
-    if near.fell_from_c is not None:
-        back = near.fell_from_c - track.mean < 0.5 * enough_k
-        if back or max(others, default=0.0) > _FOLLOWS_K or tick - since > _MOVED_FOR_S:
-            near.fell_from_c = None
-    elif usual is not None:
-        before_c = track.course.mean(tick - _BEFORE_S[0], tick - _BEFORE_S[1])
-        was_warm = before_c is not None and before_c > usual.low_c - _WAS_WARM_K
-        if others:
-            alone = max(others) < _HOLDS_SHARE * fell_k
-        else:
-            alone = outside_c is not None and fell_k > _WAY_SHARE * (usual.low_c - outside_c)
-            enough_k = _FELL_ALONE_K
-        if was_warm and alone and fell_k > enough_k:
-            near.fell_from_c = usual.low_c
-    if near.fell_from_c is None:
+    near.others_fell_k = max(near.others_fell_k, *others, 0.0)
+    gone = fell_k < 0.5 * begins_k or near.others_fell_k > _FOLLOWS_K
+    if gone or for_s > (_REST_TO_S if near.fell is None else _MOVED_FOR_S):
+        near.fell_from_c = near.fell = None
         return []
-    far = near.fell_from_c - track.mean > _FELL_ALONE_K
-    if not far and sources_seen:
+    if others:
+        alone = near.others_fell_k < _HOLDS_SHARE * fell_k
+    else:
+        way_k = _NO_WAY_K if outside_c is None else _WAY_SHARE * (from_c - outside_c)
+        enough_k = max(_FELL_ALONE_K, way_k)
+        alone = True
+    far = fell_k > _FELL_ALONE_K
+    quick = far and _was_warm(track, tick, from_c)
+    if alone and fell_k > enough_k and (quick or _rests(track, tick, for_s, fell_k)):
+        near.fell = FaultKind.FELL_ALONE if far else near.fell or FaultKind.MOVED
+    if near.fell is None:
+        return []
+    if near.fell is FaultKind.MOVED:
         reason = "it went down by some degrees at once while the rest of the box held"
-        return [(FaultKind.MOVED, _MOVED_CONFIRM_S, f"{reason}: wet, covered by litter or moved")]
-    held = "while the rest of the box held: " if others else ": "
-    reason = f"it cooled as no floor can {held}wet, buried or moved".replace(" : ", ": ")
+        return [(FaultKind.MOVED, 0.0, f"{reason}: wet, covered by litter or moved")]
+    held = " while the rest of the box held" if others else ""
+    reason = f"it cooled as no floor can{held}: wet, buried or moved"
     return [(FaultKind.FELL_ALONE, _ALONE_CONFIRM_S, reason)]
+
+
+def _falls(near: Neighbours, track: Track, tick: float, least_k: float) -> bool:
+    """Is it in a fall, or does one begin: by so much below what was usual minutes ago?"""
+    usual = track.course.quick
+    if (
+        near.fell_from_c is None
+        and usual is not None
+        and usual.low_c - track.mean > least_k
+        and _was_warm(track, tick, usual.low_c)
+    ):
+        near.fell_from_c, near.fell_tick, near.others_fell_k = usual.low_c, tick, 0.0
+    return near.fell_from_c is not None
+
+
+def _was_warm(track: Track, tick: float, usual_c: float) -> bool:
+    before_c = track.course.mean(tick - _BEFORE_S[0], tick - _BEFORE_S[1])
+    return before_c is not None and before_c > usual_c - _WAS_WARM_K
+
+
+def _rests(track: Track, tick: float, for_s: float, fell_k: float) -> bool:
+    """Has it come to rest where it fell to?"""
+    if not _REST_FROM_S <= for_s <= _REST_TO_S:
+        return False
+    now_c = track.course.mean(tick - _REST_OVER_S, tick)
+    before_c = track.course.mean(tick - 2 * _REST_OVER_S, tick - _REST_OVER_S)
+    if now_c is None or before_c is None:
+        return False
+    return abs(before_c - now_c) < _REST_SHARE * fell_k
 
 
 def _other_unit(near: Neighbours, level_c: float, beside_c: Sequence[float]) -> list[Suspect]:
@@ -402,6 +480,11 @@ def _lit(track: Track, others: Sequence[float]) -> bool:
 def _comparable(one: Track, other: Track) -> bool:
     """A probe beneath a lamp goes its own way when the lamp is moved or the birds are."""
     return (one.place is Place.UNDER_HEAT) == (other.place is Place.UNDER_HEAT)
+
+
+def _alike(one: Track, other: Track) -> bool:
+    """Two of one place go together, but not beneath two lamps."""
+    return one.place is other.place and one.place is not Place.UNDER_HEAT
 
 
 def _wandered(near: Neighbours) -> float:

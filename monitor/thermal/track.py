@@ -7,7 +7,10 @@ from monitor.thermal.course import Course
 
 SPIKE_K = 3.0  # from one reading to the next; a larger jump waits for the next reading to confirm
 SUNKEN_K = 4.0  # below its usual low: no litter cools so far in minutes beneath a source that works
-LEAP_K = 5.0  # and stays there: beside a source its light may do that, but no floor goes to and fro
+LEAP_K = 5.0  # and stays there: no floor goes to and fro
+# A sheath beneath a source that goes off and on cools and warms by and by: it has its lag. One that
+# is at rest in the reading after a leap, within this share of it, was not heated or cooled.
+_AT_REST_SHARE = 0.05
 UNKNOWN_K = 1e9  # how fine a probe is that never changed
 _NO_FIRST_S = 1e12  # since the reading before, if there was one
 _LEVEL_S = 240.0  # the level follows the readings over this
@@ -69,7 +72,10 @@ class Track(Kept):
             if not -SPIKE_K < temp_c - self.held < SPIKE_K:
                 self.spike_score = self.spike_score + 1.0  # it came back: that one was a spike
                 self.spikes += 1
-            elif self.place is not Place.UNDER_HEAT and not -LEAP_K < jump < LEAP_K:
+            elif not -LEAP_K < jump < LEAP_K and (
+                self.place is not Place.UNDER_HEAT
+                or abs(temp_c - self.held) <= _AT_REST_SHARE * abs(jump)
+            ):
                 up = jump > 0.0
                 if self.leapt_up is (not up):
                     self.spike_score += 1.0  # there and back, whatever it stayed for

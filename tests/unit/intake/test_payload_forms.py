@@ -97,6 +97,13 @@ def test_json_without_a_number_at_the_pointer_is_refused_in_words(document, reas
     assert refused == Rejected(NOW.at, NOW.tick, "porch/floor", reason, elsewhere)
 
 
+@pytest.mark.parametrize("word", ["null", "true", "12", "1e999", "[]", "{}", '"off"'])
+def test_a_word_where_json_was_expected_is_the_probes_own_fault_and_no_other_sensors_message(word):
+    refused = read(word.encode(), probe(value_pointer="/temperature"), NOW)
+    assert isinstance(refused, Rejected)
+    assert not refused.elsewhere
+
+
 @pytest.mark.parametrize("value", [33.4, "33.4", "33,4 "])
 def test_json_is_read_at_its_pointer(value):
     payload = json.dumps({"inside": [{"temperature": value}]}).encode()

@@ -10,7 +10,7 @@ from support.engine_night import Night, a_brooder, a_probe, a_site
 from support.scenarios import make
 from support.watched import DAY_0, watch
 
-from monitor.events import AlarmName, ChangeKind, Priority
+from monitor.events import AlarmName, Change, ChangeKind, Priority
 from monitor.site import Place
 from monitor.thermal.diagnosis import FaultKind
 from monitor.thermal.probe_health import CHECK_S, ProbeHealth
@@ -295,7 +295,8 @@ def test_an_outside_last_heard_in_the_night_makes_nobody_think_of_a_fallen_probe
     aired = night.t
     while night.t < aired + 1800:
         night.says(14.0 + 10.6 * exp(-(night.t - aired) / 300) + rng.gauss(0, 0.1))
-        night.says(34.0 + rng.gauss(0, 0.2), "porch/under")
+        beneath_c = 31.0 + 3.0 * exp(-(night.t - aired) / 300)
+        night.says(beneath_c + rng.gauss(0, 0.2), "porch/under")
         night.t += 30
     assert not [
         c for c in night.changes if c.probe == "porch/floor" and c.alarm is AlarmName.PROBE_FAULT
@@ -317,6 +318,7 @@ def goes(
     for_s: float,
     others,
     *,
+    from_c: float = 35.0,
     to_c: float = 35.0,
     low_k: float = 0.0,
     lag_s: float = 120.0,
@@ -325,24 +327,68 @@ def goes(
     rng, began = Random(1), night.t
     while night.t < began + for_s:
         share = 1.0 - exp(-(night.t - began) / lag_s)
-        night.says(35.0 + share * (to_c - 35.0) + rng.gauss(0, 0.05))
+        night.says(from_c + share * (to_c - from_c) + rng.gauss(0, 0.05))
         for name, place in others:
             usual_c = {Place.UNDER_HEAT: 42.0, Place.OUTSIDE: 15.0}.get(place, 28.0)
             night.says(usual_c - share * low_k + rng.gauss(0, 0.05), f"porch/{name}")
         night.t += 30.0
 
 
-@pytest.mark.parametrize("other", [("under west lamp", Place.UNDER_HEAT), ("far", Place.COOL_END)])
+ONE_MORE = pytest.mark.parametrize(
+    "other", [("under west lamp", Place.UNDER_HEAT), ("far", Place.COOL_END)]
+)
+
+
+def _named_beside_its_cold(night: Night) -> dict[AlarmName, Change]:
+    told = {c.alarm: c for c in night.changes if c.change is ChangeKind.RAISED}
+    assert "wet, buried or moved" in told[AlarmName.PROBE_FAULT].facts["reason"]
+    assert AlarmName.CHILL in told
+    ends = [c for c in night.changes if c.alarm is AlarmName.CHILL]
+    assert ends[-1].change is not ChangeKind.CLEARED
+    return told
+
+
+@ONE_MORE
 def test_a_probe_that_cools_alone_as_no_floor_can_is_wet_buried_or_moved(other):
     """The cold that it says is told all the same; the lamp is not blamed."""
     night = a_box(other)
     goes(night, 1800, [other], to_c=22.0)
-    told = {c.alarm: c for c in night.changes if c.change is ChangeKind.RAISED}
-    assert "wet, buried or moved" in told[AlarmName.PROBE_FAULT].facts["reason"]
-    assert AlarmName.CHILL in told
-    assert AlarmName.HEAT_LOSS not in told
-    ends = [c for c in night.changes if c.alarm is AlarmName.CHILL]
-    assert ends[-1].change is not ChangeKind.CLEARED
+    assert AlarmName.HEAT_LOSS not in _named_beside_its_cold(night)
+
+
+@ONE_MORE
+def test_a_probe_that_litter_slows_is_named_once_it_is_at_rest(other):
+    """Buried, it takes minutes longer than in the air: no floor without heat is at rest so soon."""
+    night = a_box(other)
+    goes(night, 1800, [other], to_c=26.5, lag_s=240.0)
+    _named_beside_its_cold(night)
+
+
+def test_so_it_is_where_a_thermostats_rest_had_brought_the_floor_down_before():
+    """The fall is reckoned from its own beginning."""
+    under = ("under west lamp", Place.UNDER_HEAT)
+    box = a_brooder()
+    lamp = replace(box.heat[0], name="west lamp")
+    probes = (*box.probes, a_probe("porch", *under))
+    night = Night(a_site(replace(box, heat=(lamp,), probes=probes)))
+    goes(night, 3 * 3600, [under])
+    goes(night, 900, [under], to_c=33.4, lag_s=300.0)
+    goes(night, 1800, [under], from_c=33.4, to_c=25.2, lag_s=240.0)
+    _named_beside_its_cold(night)
+
+
+@ONE_MORE
+def test_a_floor_that_cools_slowly_alone_is_cold_and_no_probes_fault(other):
+    """A lamp that no probe lies beneath may have died over it."""
+    night = a_box(other)
+    goes(night, 3600, [other], to_c=25.0, lag_s=600.0)
+    assert "porch/probe-fault" not in night.told()
+
+
+def test_the_only_probe_of_all_is_named_where_it_falls_further_than_any_floor_within_minutes():
+    night = a_box()
+    goes(night, 1800, [], to_c=16.0, lag_s=90.0)
+    _named_beside_its_cold(night)
 
 
 def test_a_floor_that_cools_with_its_box_is_not_taken_for_a_wet_probe():
@@ -413,6 +459,72 @@ def test_a_probe_that_leaps_and_stays_and_leaps_back_is_named_within_the_hour(ev
         night.says(44.0 if step // every % 2 else 35.0)
         night.t += 30.0
     assert "porch/probe-fault" in night.told()
+
+
+def for_hours(goes_k_per_h: dict[str, float], hours: float = 4.0) -> Night:
+    """A quiet box from which each probe goes off at its own pace, after three hours."""
+    others = (("under west lamp", Place.UNDER_HEAT), ("outside", Place.OUTSIDE))
+    night = a_box(*others)
+    rng, began = Random(1), night.t
+    usual_c = {"floor": 35.0, "under west lamp": 42.0, "outside": 15.0}
+    while night.t < began + hours * 3600.0:
+        for name, temp_c in usual_c.items():
+            gone_k = goes_k_per_h.get(name, 0.0) * (night.t - began) / 3600.0
+            night.says(temp_c + gone_k + rng.gauss(0, 0.05), f"porch/{name}")
+        night.t += 30.0
+    return night
+
+
+def faults(night: Night) -> list[tuple[str | None, Priority]]:
+    return [
+        (c.probe, c.priority)
+        for c in night.changes
+        if c.alarm is AlarmName.PROBE_FAULT and c.change is ChangeKind.RAISED
+    ]
+
+
+@pytest.mark.parametrize("k_per_h", [1.0, -1.0])
+@pytest.mark.parametrize("name", ["floor", "under west lamp"])
+def test_a_probe_that_goes_its_own_way_for_hours_is_named_in_the_morning(name, k_per_h):
+    """With no other on its place: what warms or cools a floor is felt beside it too."""
+    assert faults(for_hours({name: k_per_h})) == [(f"porch/{name}", Priority.ADVICE)]
+
+
+@pytest.mark.parametrize("with_it", [{"outside": -0.6}, {"under west lamp": -0.4}])
+def test_a_floor_that_goes_where_something_else_goes_names_no_probe(with_it):
+    assert faults(for_hours({"floor": -1.0, **with_it})) == []
+
+
+def test_what_stands_apart_from_one_minute_to_the_next_is_no_drift():
+    night = for_hours({}, hours=1.0)
+    for _ in range(4 * 120):
+        night.says(32.4)
+        night.says(42.0, "porch/under west lamp")
+        night.t += 30.0
+    assert not [c for c in night.changes if "own way" in c.facts.get("reason", "")]
+
+
+@pytest.mark.parametrize("place", [Place.UNDER_HEAT, Place.FLOOR])
+def test_a_probe_that_leaps_and_is_at_rest_at_once_is_named_wherever_it_lies(place):
+    """A sheath beneath a lamp that goes off and on cools by and by."""
+    assert _leaping(place, tail_k=0.1) >= 3.0
+
+
+def test_a_probe_beneath_a_lamp_that_goes_off_and_on_is_not_taken_for_a_leaping_one():
+    assert _leaping(Place.UNDER_HEAT, tail_k=1.5) == 0.0
+
+
+def _leaping(place: Place, tail_k: float) -> float:
+    """Its score after it was twelve degrees lower twice, for two minutes each."""
+    track, tick = Track("one", place), 0.0
+    for _ in range(2):
+        for far_k in (0.0, 0.0, 0.0, 12.0, 12.0 + tail_k, 12.0 + tail_k, 12.0 + tail_k):
+            track.add(tick, 42.0 - far_k)
+            tick += 30.0
+        for short_k in (tail_k, 0.0):
+            track.add(tick, 42.0 - short_k)
+            tick += 30.0
+    return track.spike_score
 
 
 def test_a_probe_that_wanders_from_another_waits_for_the_morning():
