@@ -20,6 +20,10 @@ _INF = float("inf")
 # by the same for some minutes, it is the probe's clock. Common practice.
 _LAG_STEADY_S, _LAG_SURE_S = 60.0, 300.0
 
+# A floor above its band by more than a DS18B20's error (+/-0.5 K, datasheet): a little more counts
+# by its share of the time. Common practice.
+_ERROR_K, _MORE_K, _GAP_S = 0.5, 0.2, 600.0
+
 
 class Lag(NamedTuple):
     """Readings that came long after their own time stamps."""
@@ -71,6 +75,7 @@ class ProbeWatch(Kept):
     chill: Edge
     hot: Edge
     overheat: Edge
+    warm_s: float = 0.0  # for so long it is above the band by more than it may err
     trend: ProbeTrend
     night_low: Extreme | None = None
     night_high: Extreme | None = None
@@ -129,6 +134,10 @@ class ProbeWatch(Kept):
 
     def take(self, at: float, tick: float, temp_c: float) -> None:
         """A reading, the long way."""
+        if self.hot.beyond:
+            share = (temp_c - self.hot.limit_c - _ERROR_K) / _MORE_K
+            gone_s = min(tick - self.tick, _GAP_S)
+            self.warm_s = max(0.0, self.warm_s + gone_s * min(1.0, max(-1.0, share)))
         self.at, self.tick, self.temp_c = at, tick, temp_c
         self.heard = tick
         self.bad_row = 0
@@ -140,6 +149,8 @@ class ProbeWatch(Kept):
             self.night_high = Extreme(temp_c, at, self.target_c)
         for edge in (self.cold, self.chill, self.hot, self.overheat):
             edge.take(temp_c, tick)
+        if not self.hot.beyond:
+            self.warm_s = 0.0
 
     def stays_calm(self, tick: float, temp_c: float) -> bool:
         """A reading within its calm range whose time has run out goes on the short way, with

@@ -26,9 +26,9 @@ from monitor.watch.probe_watch import ProbeWatch
 # Heat is not lost where the floor has been at its target for so long. Common practice.
 MENDED_S = 600.0
 
-# A floor above its band by more than a DS18B20's error (+/-0.5 K, datasheet) for an hour is told as
-# a warning; less can wait for the morning. Common practice.
-WARM_LONG_S, PROBE_ERROR_K = 3600.0, 0.5
+# A floor that is above its band for so long, by more than its probe may err, is told as a warning;
+# less can wait for the morning. Common practice.
+WARM_LONG_S = 3600.0
 
 
 @part
@@ -151,17 +151,13 @@ class TemperatureAlarms(Kept, Owner):
         soon = soon and edge_k <= self.needs.brooder.limits.band_c + 0.05
         self._see(self.hot, beyond or soon, tick, at_once=soon)
 
-    def _warmth_matters(self, tick: float) -> bool:
+    def _warmth_matters(self) -> bool:
         """Whether a floor above its band is worth a call before the morning: not while the estimate
         says that it can wait, but once it is above by more than a thermometer's error for an hour,
         whatever that says."""
         if self.estimate.diagnosis.warmth is not Warmth.CAN_WAIT:
             return True
-        began = self.hot.delay.began
-        if began is None or tick - began < WARM_LONG_S:
-            return False
-        hot = [p for p in self.probes.trusted() if p.hot.beyond]
-        return any(_lately_c(p, tick) > p.hot.limit_c + PROBE_ERROR_K for p in hot)
+        return any(p.warm_s >= WARM_LONG_S for p in self.probes.trusted() if p.hot.beyond)
 
     def _is_mended(self, floor: list[ProbeWatch], tick: float) -> bool:
         """It ends when it is over: no heat is missing where the whole floor has been at its target
@@ -193,7 +189,7 @@ class TemperatureAlarms(Kept, Owner):
         or hot it is, and on how often that was said: asked at every reading."""
         if self.heat_loss.active:
             self.evaluate(tick)
-        if self.hot.active and self.hot.priority is Priority.ADVICE and self._warmth_matters(tick):
+        if self.hot.active and self.hot.priority is Priority.ADVICE and self._warmth_matters():
             self.register.renew(self.hot, tick)
         for alarm in (self.overheat, self.chill, self.cold, self.hot):
             self.register.ask_again(alarm, tick)
@@ -232,18 +228,12 @@ class TemperatureAlarms(Kept, Owner):
 
     def describe(self, alarm: Alarm, tick: float) -> Description:
         """The numbers at the moment it is raised."""
-        waits = alarm is self.hot and not self._warmth_matters(tick)
+        waits = alarm is self.hot and not self._warmth_matters()
         return describe(self, alarm, tick, Priority.ADVICE if waits else None)
 
     def closing(self, alarm: Alarm, tick: float) -> Facts:
         """The numbers at the moment it is cleared."""
         return temperature_facts(self, alarm, tick)
-
-
-def _lately_c(probe: ProbeWatch, tick: float) -> float:
-    """Mean of the last quarter of an hour, or what it said last."""
-    lately = [temp_c for _, temp_c in probe.trend.lately(tick)]
-    return sum(lately) / len(lately) if lately else probe.temp_c or 0.0
 
 
 def _keep_extreme(

@@ -97,6 +97,16 @@ def test_an_hour_above_the_band_by_more_than_a_probe_errs_is_a_warning_told_anew
     assert not warm(box.night)[-1].facts.get("folded")
 
 
+def test_an_evening_above_the_band_by_hardly_more_than_a_probe_errs_waits_for_the_morning() -> None:
+    box = Box()
+    box.goes(4 * 3600)
+    box.temp_c = HIGH_C + 0.3
+    box.goes(50 * 60)
+    box.goes(25 * 60, by_k_per_h=1.0)
+    box.goes(30 * 60, by_k_per_h=-1.0)
+    assert [told.priority for told in warm(box.night)] == [Priority.ADVICE]
+
+
 def test_by_day_a_floor_is_told_before_the_sun_has_driven_it_out_of_its_band() -> None:
     box = Box(start_h=27.0)  # three in the morning
     box.goes(4 * 3600)
