@@ -5,7 +5,7 @@ so that a rebuilt state is the same to the last digit; what came before, or is n
 left out; what cannot be read is counted, and of a probe told to the watch."""
 
 from collections import OrderedDict
-from collections.abc import Iterator
+from collections.abc import Sequence
 
 from monitor.events import BadValue, Measured, Moment, Reading
 from monitor.intake.payload import Outcome, Rejected, read, read_all
@@ -91,37 +91,31 @@ class Hearing:
 
     def _kept(
         self, outcome: Outcome, topic: str, payload: bytes, clock_sure: bool
-    ) -> Iterator[Reading | BadValue | Measured]:
+    ) -> Sequence[Reading | BadValue | Measured]:
         if isinstance(outcome, Reading):
             at, tick, probe, temp_c, sure = outcome
             kept, kept_c = kept_at(at), kept_temp_c(temp_c)
             if kept == at == tick and kept_c == temp_c and clock_sure:
-                yield outcome
-            else:
-                kept_tick = kept if tick == at else kept_at(tick)
-                yield Reading(kept, kept_tick, probe, kept_c, sure and clock_sure)
-        elif isinstance(outcome, BadValue):
-            yield outcome._replace(at=kept_at(outcome.at), tick=kept_at(outcome.tick))
-        elif isinstance(outcome, Measured):
-            if self._worth_keeping.is_it(outcome, self._quantity_of[outcome.meter]):
-                yield Measured(
-                    kept_at(outcome.at),
-                    kept_at(outcome.tick),
-                    outcome.meter,
-                    kept_temp_c(outcome.value),
-                    outcome.clock_sure and clock_sure,
-                )
-        else:
-            self.refuse(topic, outcome.reason, payload, outcome.at)
-            if outcome.probe not in self._quantity_of and not outcome.elsewhere:
-                yield from self._spoiled_now(outcome)
+                return (outcome,)
+            kept_tick = kept if tick == at else kept_at(tick)
+            return (Reading(kept, kept_tick, probe, kept_c, sure and clock_sure),)
+        if isinstance(outcome, BadValue):
+            return (outcome._replace(at=kept_at(outcome.at), tick=kept_at(outcome.tick)),)
+        if isinstance(outcome, Measured):
+            if not self._worth_keeping.is_it(outcome, self._quantity_of[outcome.meter]):
+                return ()
+            at, tick, value = kept_at(outcome.at), kept_at(outcome.tick), kept_temp_c(outcome.value)
+            return (Measured(at, tick, outcome.meter, value, outcome.clock_sure and clock_sure),)
+        self.refuse(topic, outcome.reason, payload, outcome.at)
+        is_probe = outcome.probe not in self._quantity_of and not outcome.elsewhere
+        return self._spoiled_now(outcome) if is_probe else ()
 
-    def _spoiled_now(self, said: Rejected) -> Iterator[BadValue]:
+    def _spoiled_now(self, said: Rejected) -> Sequence[BadValue]:
         """A probe sends what is no number. However much of it comes, some of it says enough."""
         last = self._spoiled.get(said.probe)
         if last is not None and 0.0 <= said.tick - last < _SPOILED_EVERY_S:
-            return
+            return ()
         self._spoiled[said.probe] = said.tick
         it = "" if said.reason.startswith(("value at", "SenML")) else "it "
         reason = f"what it sends cannot be read: {it}{said.reason}"
-        yield BadValue(kept_at(said.at), kept_at(said.tick), said.probe, reason, None)
+        return (BadValue(kept_at(said.at), kept_at(said.tick), said.probe, reason, None),)

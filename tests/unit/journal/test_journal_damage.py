@@ -20,9 +20,10 @@ from monitor.journal.store import Journal
 PAGE = schema.PAGE_BYTES
 
 
-@pytest.fixture
-def filled(path: Path) -> Path:
+@pytest.fixture(scope="module")
+def filled_once(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Two days of two probes, a ledger and an unsent message."""
+    path = tmp_path_factory.mktemp("filled") / "journal.db"
     with Journal.open(path) as journal:
         journal.know([floor_probe()])
         for n in range(0, 17_280, 60):
@@ -41,6 +42,14 @@ def filled(path: Path) -> Path:
             Commit(outbox=[OutboxRow(key="k", contact="me", at=T0, priority="urgent", message={})])
         )
         journal.tidy(T0 + 172_800)
+    return path
+
+
+@pytest.fixture
+def filled(filled_once: Path, path: Path) -> Path:
+    """The same file for each test, to be damaged."""
+    for file in filled_once.parent.iterdir():
+        shutil.copy2(file, path.parent)
     return path
 
 
