@@ -62,12 +62,12 @@ class Heard:
 def listening(
     port: int, topics: list[str], client_id: str = "brooder-test", **more
 ) -> Iterator[Heard]:
-    """A connected session that reads `topics`; ended afterwards."""
+    """A connected session that hears `topics`; ended afterwards."""
     address = more.pop("address", None) or BrokerAddress(host="127.0.0.1", port=port)
     heard = Heard(address, topics, client_id, **more)
     heard.session.start()
     try:
-        eventually(lambda: heard.session.state.connected, "connected")
+        eventually(lambda: heard.session.hears, "connected")
         yield heard
     finally:
         heard.session.stop()
