@@ -2,25 +2,39 @@
 last night fell", and whether what is called likely is: of the nights said to fall by some kelvins
 more with a chance of so many in 100, how many did.
 
-    python tests/bench/bench_tonight.py [--weeks 12]
+    python tests/bench/bench_tonight.py [--weeks 12] [--nights 6]
 
 The highs and lows are those of Seattle, 2012 to 2015 (`seattle-weather` of vega_datasets 0.9, BSD
 licence, from the NOAA National Climatic Data Center), shrunk to what reaches a porch and shifted.
 Between them the air goes two ways: falling by half a cosine, or by an exponential from the warmest
 hour; a place in between would lie between. Fails where ours is further off than the baseline, or a
-class of chances is far off what happened."""
+class of chances is far off what happened.
+
+Then, on invented nights of odd seeds, what is told of gradual fronts (8 to 16 K in four to nine
+hours), of abrupt ones (within the hour) and of nights as the one before: the same nights with and
+without an outside probe, with and without a forecast."""
 
 import argparse
+import sys
 from collections import defaultdict
 from collections.abc import Iterator
+from dataclasses import replace
 from math import cos, exp, pi
+from pathlib import Path
 from random import Random
 from statistics import NormalDist, mean
 from typing import NamedTuple
 
 from vega_datasets import local_data
 
+sys.path[:0] = [str(Path(__file__).parents[1]), str(Path(__file__).parents[2])]
+
+# ruff: noqa: E402
+from support.scenarios import Night, make
+from support.watched import watch
+
 from monitor.events import Moment
+from monitor.site import Place
 from monitor.thermal.outside_curve import Skies
 from monitor.thermal.outside_heard import OutsideHeard
 
@@ -31,6 +45,9 @@ EVERY_MIN = 10
 FALLS_K = (1.0, 2.0, 3.0, 4.0, 6.0)  # chances of falling by so much more are asked for
 LOW, HIGH = 0.1, 0.9  # of the 80 % interval
 MANY, MOST_OFF = 100, 15.0  # a class of so many chances, and how far it may be off, in 100
+AHEAD_S = 2 * H  # a cold night is told in time so long before the floor leaves its band
+CLOSE_K = 0.7  # a night that came so near to the edge of the band is told neither wrongly nor not
+FRONTS, USUAL = ("gradual-front", "abrupt-front"), "usual-night"
 
 
 def week(first: int, evening: str, rng: Random) -> list[float]:
@@ -110,11 +127,62 @@ def looks(course: list[float]) -> Iterator[tuple[int, Look]]:
         )
 
 
+def without_outside(night: Night) -> Night:
+    """The same night where nothing measures the outside."""
+    inside = tuple(p for p in night.brooder.probes if p.place is not Place.OUTSIDE)
+    keys = {probe.key for probe in inside}
+    heard = [sample for sample in night.run.samples if sample[1] in keys]
+    return replace(
+        night,
+        brooder=replace(night.brooder, probes=inside),
+        run=replace(night.run, samples=heard),
+    )
+
+
+def told(night: Night) -> tuple[float | None, float | None, float]:
+    """When a cold night was told, when the floor left its band (scenario seconds), and by how much
+    it kept above the edge at the lowest, K."""
+    since = night.watch_from
+    lows = [(at, low_c) for at, low_c, _ in night.run.extremes if at >= since]
+    left = next((at for at, low_c in lows if low_c < night.low_c), None)
+    nearest_k = min(low_c for _, low_c in lows) - night.low_c
+    return watch(night).first("cold-night", after=since - 3 * H), left, nearest_k
+
+
+def fronts(nights: int) -> None:
+    """Prints how often a cold night is told in time, and how often one is told that never came."""
+    print("\nfronts, of which a cold night was told two hours ahead; and told where none came")
+    for probe in ("outside probe", "none"):
+        for forecast in ("no forecast", "forecast"):
+            in_time = {kind: [0, 0] for kind in FRONTS}
+            wrongly = held = gone = 0
+            for kind in (*FRONTS, USUAL):
+                for seed in range(1, 2 * nights, 2):
+                    night = make(kind, seed, layout=("full", "floor", "under heat")[seed % 3])
+                    night = night if probe == "outside probe" else without_outside(night)
+                    night = night if forecast == "forecast" else replace(night, forecast=())
+                    said, left, nearest_k = told(night)
+                    if left is None and nearest_k > CLOSE_K:
+                        held += 1
+                        wrongly += said is not None
+                    elif left is not None and kind != USUAL and left - night.watch_from > AHEAD_S:
+                        gone += said is not None and said < left
+                        in_time[kind][0] += said is not None and left - said >= AHEAD_S
+                        in_time[kind][1] += 1
+            shares = ", ".join(f"{k} {a} of {n}" for k, (a, n) in in_time.items())
+            print(
+                f"  {probe:13}, {forecast:11}: {shares}; told wrongly in {wrongly} of {held} nights"
+                f" that held; right {gone} of {gone + wrongly} times"
+            )
+
+
 def main() -> int:
-    """Prints the table; 1 if ours is no better than the baseline."""
+    """Prints the tables; 1 if ours is no better than the baseline."""
     options = argparse.ArgumentParser(description=__doc__)
     options.add_argument("--weeks", type=int, default=12)
-    weeks = options.parse_args().weeks
+    options.add_argument("--nights", type=int, default=6, help="of each kind")
+    given = options.parse_args()
+    weeks = given.weeks
     print("hour  nights  off the low, mean K: ours / as last night   80 % interval holds, %")
     worse = False
     both: list[tuple[float, bool]] = []
@@ -138,6 +206,7 @@ def main() -> int:
         worse |= mean(abs(e.off_k) for e in every) > mean(abs(e.as_last_k) for e in every)
     print("both together, as a place in between")
     worse |= classes(both) > MOST_OFF
+    fronts(given.nights)
     return int(worse)
 
 

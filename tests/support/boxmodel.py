@@ -26,7 +26,7 @@ class Weather:
     coldest_h: float = 6.2
     wind: float = 1.0
     sun_w: float = 0.0
-    fronts: tuple[tuple[float, float], ...] = ()  # (seconds, K): a change over two hours
+    fronts: tuple[tuple[float, float, float], ...] = ()  # from, K, seconds: a change over so long
     clear_from_s: float = 0.0  # a clear night begins here (0: none) ...
     clear_k: float = 0.0  # ... and is this much colder 13 hours later
 
@@ -36,8 +36,8 @@ class Weather:
         # rises in 8.8 hours, falls in 15.2, as clear days do
         phase = pi * hour / 8.8 if hour < 8.8 else pi + pi * (hour - 8.8) / 15.2
         temp = self.mean_c - self.swing_c * cos(phase)
-        for at_s, change_k in self.fronts:
-            temp += change_k * min(1.0, max(0.0, (clock_s - at_s) / 7200.0))
+        for at_s, change_k, lasts_s in self.fronts:
+            temp += change_k * min(1.0, max(0.0, (clock_s - at_s) / lasts_s))
         since = clock_s - self.clear_from_s
         if self.clear_k and since > 0.0:
             night_s = 13.0 * 3600.0

@@ -391,17 +391,40 @@ class _Plot:
         else:
             begins = self.rng.uniform(6.0, 10.0)
             weather.fronts = tuple(
-                (self.night + begins * HOUR + k * 5400.0, -fall_k / 3.0) for k in range(3)
+                (self.night + begins * HOUR + k * 5400.0, -fall_k / 3.0, 7200.0) for k in range(3)
             )
         if self.rng.random() < 0.5:
-            bias, tilt = self.rng.gauss(0.0, 0.9), self.rng.gauss(0.0, 0.5)
-            self.forecast = tuple(
-                (
-                    self.night + hour * HOUR,
-                    weather.base_c(self.night + hour * HOUR) + bias + tilt * (hour - 12.0) / 6.0,
-                )
-                for hour in range(5, 25)
+            self._foretell()
+
+    def _foretell(self) -> None:
+        weather = self.box.weather
+        bias, tilt = self.rng.gauss(0.0, 0.9), self.rng.gauss(0.0, 0.5)
+        self.forecast = tuple(
+            (
+                self.night + hour * HOUR,
+                weather.base_c(self.night + hour * HOUR) + bias + tilt * (hour - 12.0) / 6.0,
             )
+            for hour in range(5, 25)
+        )
+
+    def _front(self, hours: tuple[float, float]) -> None:
+        """It comes in the evening or by night; a forecast says so."""
+        self.box.weather.wander_c = self.rng.uniform(0.3, 0.8)
+        self.event_at = self.night + self.rng.uniform(6.5, 11.0) * HOUR
+        lasts_s = self.rng.uniform(*hours) * HOUR
+        self.box.weather.fronts = ((self.event_at, -self.rng.uniform(8.0, 16.0), lasts_s),)
+        self._foretell()
+
+    def _gradual_front(self, acts: list[tuple[float, Act]], at: float) -> None:
+        self._front((4.0, 9.0))
+
+    def _abrupt_front(self, acts: list[tuple[float, Act]], at: float) -> None:
+        self._front((0.3, 0.9))
+
+    def _usual_night(self, acts: list[tuple[float, Act]], at: float) -> None:
+        """As the one before, give or take a little; a forecast says so."""
+        self._mild_night(acts, at)
+        self._foretell()
 
     def _cold_night(self, acts: list[tuple[float, Act]], at: float) -> None:
         self._evening(self.rng.uniform(4.0, 9.0))
