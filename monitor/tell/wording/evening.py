@@ -12,6 +12,10 @@ _SAME_K = 0.5  # less is not worth a figure
 _MOST_BOXES = 3  # of more only those that will not hold
 NOTHING_TO_DO = "nothing to do"  # ends such a title
 _NOTHING = "Nothing to do."
+_UNFORESEEN = (
+    "Nothing measures the outside: sudden cold comes unforeseen. "
+    "A probe outside in the shade would show it sooner."
+)
 _NOT_KNOWN = "How cold tonight gets is not known here: look at a forecast."
 
 
@@ -39,7 +43,8 @@ def evening(boxes: list[BoxEvening], still: list[str], voice: Voice, at: float) 
         lines += [_stands(box, voice, at) for box in calm]
     else:
         lines.append(f"{len(calm)} boxes should hold.")
-    step = _step(boxes, voice)
+    by_floor = any(box.outlook is not None and box.outlook.by_floor for box in boxes)
+    ends = (_step(boxes, voice), _UNFORESEEN if by_floor else None)
     wrong = f"Not well now: {listed(still)}. See to that first." if still else None
     if len(cold) == 1 and cold[0].cold is not None:
         said = cold[0].cold
@@ -56,9 +61,9 @@ def evening(boxes: list[BoxEvening], still: list[str], voice: Voice, at: float) 
     if wrong is not None:
         return compose(f"{where}: tonight", wrong, *lines)
     if doubtful:
-        return compose(f"{where}: tonight, look once more", *lines, step)
+        return compose(f"{where}: tonight, look once more", *lines, *ends)
     first = f"{lines[0]} {_NOTHING}" if len(lines) == 1 else f"{_NOTHING} {lines[0]}"
-    return compose(f"{where}: tonight, {NOTHING_TO_DO}", first, *lines[1:], step)
+    return compose(f"{where}: tonight, {NOTHING_TO_DO}", first, *lines[1:], *ends)
 
 
 def _holds(box: BoxEvening) -> bool:

@@ -95,3 +95,14 @@ def test_at_bedtime_a_box_that_is_too_hot_and_may_not_hold_is_let_cool_first() -
     words = evening([box], [], Voice(site()), NIGHT)
     assert "It is too hot now: let it cool first" in words.body
     assert "add cover or heat before bed" not in words.body
+
+
+def test_a_calm_evening_says_what_cannot_be_foreseen_without_a_probe_outside() -> None:
+    def said_of(by_floor: bool) -> str:
+        box = BoxEvening(
+            brooder="porch", now_c=35.0, target_c=35.0, outlook=outlook(by_floor=by_floor)
+        )
+        return evening([box], [], Voice(site()), NIGHT).body
+
+    assert "Nothing measures the outside: sudden cold comes unforeseen." in said_of(True)
+    assert "outside" not in said_of(False)
