@@ -8,7 +8,7 @@ weighted by how well it foretold (interacting multiple models: H. A. P. Blom and
 Trans. Automatic Control 33 (1988) 780-783, from memory). A front that has not begun cannot be
 foreseen: what is left of its weight keeps the forecast wide."""
 
-from math import exp, log, sqrt
+from math import exp, inf, log, sqrt
 from typing import NamedTuple
 
 from monitor.kept import Kept, Tick, part
@@ -17,13 +17,22 @@ Courses = tuple[float, float]  # the two given courses at one time
 Ahead = list[tuple[float, float]]  # the air and its standard deviation, in time order
 
 _PASSING_SD_K, _PASSING_H = 0.28, 2.0  # clouds, gusts
-READING_SD_K = 0.12  # of a mean over minutes, of air
 # While the sun may be on the probe a mean proves little. What was learned from it is good until
 # dusk only: what the sun did, and its end, are no weather of the night.
 _SUNLIT_H, _SUNLIT_SD_K = (9.0, 17.5), 1.0
 _LEVEL_SD_K = 100.0  # where it begins nothing is known
 _MOST_ODD = 16.0  # squared deviations beyond count no more: a knock is no weather
 _LEAST_WEIGHT = 0.02
+
+
+class Reading(NamedTuple):
+    """What is taken for granted of a mean over minutes."""
+
+    sd_k: float
+    jump_k: float = inf  # a mean so far off is no weather
+
+
+OF_AIR = Reading(sd_k=0.12)
 
 
 class Weather(NamedTuple):
@@ -137,12 +146,13 @@ class _Filter(Kept):
     def _gains(self, p: float, q: float) -> list[float]:
         return [row[0] + p * row[2] + q * row[3] + row[4] for row in self.c]
 
-    def see(self, temp_c: float, courses: Courses, reading_sd_k: float) -> float:
+    def see(self, temp_c: float, courses: Courses, reading: Reading) -> float:
         """Takes one mean in; the logarithm of how likely it was."""
-        mean, variance = self.look(courses)
+        off_k = temp_c - self.look(courses)[0]
+        if abs(off_k) > reading.jump_k:
+            self.c[0][0] += off_k * off_k  # the level is another one; the drift proves nothing
         gains = self._gains(*courses)
-        variance += reading_sd_k**2
-        off_k = temp_c - mean
+        variance = self.look(courses)[1] + reading.sd_k**2
         for i, gain in enumerate(gains):
             share = gain / variance
             self.x[i] += share * off_k
@@ -156,7 +166,6 @@ class _Filter(Kept):
 class CourseFilter(Kept):
     """Quiet weather, and a front where one may come."""
 
-    _reading_sd_k: float
     _quiet: _Filter
     _front: _Filter | None
     _by_night: _Filter | None = None  # the quiet one as it was when the sun came
@@ -170,11 +179,8 @@ class CourseFilter(Kept):
         *,
         front: Front | None = None,
         days_apart: bool = False,
-        reading_sd_k: float = READING_SD_K,
     ) -> None:
-        """`days_apart`: each evening begins with what the nights have taught. `reading_sd_k`: of a
-        mean over minutes."""
-        self._reading_sd_k = reading_sd_k
+        """`days_apart`: each evening begins with what the nights have taught."""
         self._share = share
         self._days_apart = days_apart
         self._front_like = front
@@ -198,10 +204,17 @@ class CourseFilter(Kept):
         begun.drifts(-front.falls_k_per_h, front.falls_sd_k_per_h)
         return begun
 
-    def see(self, tick: float, temp_c: float, courses: Courses, hour: float) -> None:
+    def see(
+        self,
+        tick: float,
+        temp_c: float,
+        courses: Courses,
+        hour: float,
+        reading: Reading = OF_AIR,
+    ) -> None:
         """One mean, at that local hour."""
         sunlit = _SUNLIT_H[0] <= hour < _SUNLIT_H[1]
-        reading_sd_k = _SUNLIT_SD_K if sunlit else self._reading_sd_k
+        reading = reading._replace(sd_k=_SUNLIT_SD_K) if sunlit else reading
         if self._days_apart and sunlit and self._by_night is None:
             self._by_night = self._quiet.copy()
         elif self._days_apart and not sunlit and self._by_night is not None:
@@ -218,7 +231,7 @@ class CourseFilter(Kept):
                 one.x[0] = temp_c - one.look(courses)[0]
             else:
                 one.move(hours, self._share.walk)
-            fits.append(one.see(temp_c, courses, reading_sd_k))
+            fits.append(one.see(temp_c, courses, reading))
         self.tick = tick
         if self._front is not None:
             odds = self.front_weight / (1.0 - self.front_weight) * exp(fits[1] - fits[0])

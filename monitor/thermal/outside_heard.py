@@ -4,10 +4,11 @@ from monitor.events import Moment
 from monitor.kept import Kept, Tick, part
 from monitor.thermal.course import Course
 from monitor.thermal.course_filter import (
-    READING_SD_K,
+    OF_AIR,
     CourseFilter,
     Courses,
     Front,
+    Reading,
     Spread,
     Weather,
 )
@@ -24,7 +25,9 @@ _SLOT_S, _STEP_S = 900.0, 1800.0  # of the means, and of the curve
 # Found on invented nights; the last on measured days.
 _SWING = Spread(mean=2.5, sd=1.1, walk=0.7)
 _QUIET = Weather(drift_sd_k_per_h=0.06, drift_h=5.0, level_walk_k=0.06)
-_FLOOR_SD_K = 0.6  # of the air as a floor shows it: lamps and birds move it too
+# Of the air as a floor shows it: lamps and birds move it too, and what the box was done to at once.
+# The air itself comes through litter and walls, late: in a quarter of an hour it is never so much.
+_OF_FLOOR = Reading(sd_k=0.3, jump_k=1.5)
 _FRONT = Front(
     Weather(drift_sd_k_per_h=0.6, drift_h=8.0, level_walk_k=0.06),
     chance_an_hour=0.02,
@@ -34,8 +37,8 @@ _FRONT = Front(
 )
 
 
-def _days(reading_sd_k: float = READING_SD_K) -> CourseFilter:
-    return CourseFilter(_QUIET, _SWING, front=_FRONT, days_apart=True, reading_sd_k=reading_sd_k)
+def _days() -> CourseFilter:
+    return CourseFilter(_QUIET, _SWING, front=_FRONT, days_apart=True)
 
 
 @part
@@ -74,7 +77,7 @@ class OutsideHeard(Kept):
         """A floor that nothing disturbs; it counts where no outside was ever heard."""
         if self.temp_c is None:
             if not self._by_floor:
-                self._days, self._by_floor = _days(_FLOOR_SD_K), True
+                self._days, self._by_floor = _days(), True
             self._add(tick, floor_c / FLOOR_SHARE, midnight)
             self._tick = tick
 
@@ -83,7 +86,8 @@ class OutsideHeard(Kept):
             if self._slot is not None and midnight is not None:
                 middle = self._slot + 0.5 * _SLOT_S
                 hour = _hour(middle, midnight)
-                self._days.see(middle, self._sum / self._count, _courses(hour), hour)
+                reading = _OF_FLOOR if self._by_floor else OF_AIR
+                self._days.see(middle, self._sum / self._count, _courses(hour), hour, reading)
             self._slot = tick
             self._sum, self._count = 0.0, 0
         self._sum += temp_c

@@ -61,7 +61,7 @@ _ROWS = (
         priority=_WARNING,
         family=Family.COLD,
         rank=1,
-        off_delay=_HOUR_S,  # the chance goes up and down with each look
+        off_delay=2 * _HOUR_S,  # the chance goes up and down with each look
         needs_batch=True,
         told_once=True,
     ),

@@ -8,7 +8,7 @@ from monitor.events import Moment
 from monitor.kept import Kept, Tick, part
 from monitor.thermal.diagnosis import Outlook
 from monitor.thermal.estimate import Estimate, Forecast, Wish
-from monitor.thermal.tonight import BY_DAY_CHANCE, BY_FLOOR_CHANCE, CLEAR_CHANCE, WARN_CHANCE
+from monitor.thermal.tonight import BY_DAY_CHANCE, CLEAR_CHANCE, WARN_CHANCE
 from monitor.watch.alarm import Alarm
 from monitor.watch.alarm_register import AlarmRegister
 from monitor.watch.box_needs import BoxNeeds
@@ -39,6 +39,7 @@ class ColdNightWatch(Kept):
         hour = datetime.fromtimestamp(now.at, needs.zone).hour
         if self._known_since is None and any(p.known for p in self._probes.floor):
             self._known_since = tick
+        before = self.outlook
         self.outlook = self.outlook_at = None
         if needs.batch is None or needs.low_c is None or self._probes.out_of_service:
             return
@@ -51,11 +52,12 @@ class ColdNightWatch(Kept):
         self.outlook_at = now.at
         if self.outlook is None:
             return
-        expected = cold_night.delay.condition
-        by_day = NIGHT_TO_H <= hour <= NIGHT_FROM_H  # until that hour is over
-        not_told = BY_FLOOR_CHANCE if self.outlook.by_floor else WARN_CHANCE
-        not_told = BY_DAY_CHANCE if by_day else not_told
-        enough = CLEAR_CHANCE if expected else not_told
+        chance = self.outlook.chance
         known = self._known_since is not None and tick - self._known_since >= KNOWN_S
-        if expected or known:
-            register.see(cold_night, self.outlook.chance >= enough, tick)
+        if cold_night.delay.condition:
+            register.see(cold_night, chance >= CLEAR_CHANCE, tick)
+        elif known:
+            # One look may be a knock: it is weighed with the one before.
+            chance = 0.5 * (chance + (before or self.outlook).chance)
+            by_day = NIGHT_TO_H <= hour <= NIGHT_FROM_H  # until that hour is over
+            register.see(cold_night, chance >= (BY_DAY_CHANCE if by_day else WARN_CHANCE), tick)

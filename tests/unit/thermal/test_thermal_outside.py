@@ -13,6 +13,7 @@ from support.engine_night import Night, a_brooder, a_probe, a_site
 from monitor.events import EntryKind, Moment
 from monitor.site import Place, Site
 from monitor.thermal.day_course import open_air, sheltered
+from monitor.thermal.follow import FLOOR_SHARE
 from monitor.thermal.forecast_share import ForecastShare
 from monitor.thermal.outside_curve import OutsideCurve, Skies, from_low
 from monitor.thermal.outside_heard import OutsideHeard
@@ -239,3 +240,19 @@ def test_a_box_whose_own_outside_probe_is_not_in_use_goes_by_the_sites():
     night.says(-2.0, "site/shade")
     night.says(7.0, "porch/eaves")
     assert outsides(night) == {"porch": -2.0, "shed": -2.0}
+
+
+def coldest_by_floor(course) -> float:
+    """The floor's lowest, as far as its own course foretells it at midnight, degC, likelier way."""
+    past = OutsideHeard()
+    for minute in range(20 * 60, 24 * 60 + 1):
+        past.stand_in(minute * 60.0, course(minute / 60.0), 0.0)
+    sky = tonight(past, Moment(MIDNIGHT_AT + 24 * H, 24 * H), hours=7.0)
+    return FLOOR_SHARE * min(point.temp_c for point in sky.points)
+
+
+def test_a_floor_that_was_let_down_at_once_is_no_front_and_one_that_falls_on_is():
+    let_down = coldest_by_floor(lambda hour: 35.0 if hour < 23.0 else 33.6)
+    falling = coldest_by_floor(lambda hour: 35.0 - 0.7 * max(0.0, hour - 22.0))
+    assert let_down > 33.6 - 1.5
+    assert falling < 33.6 - 2.0

@@ -34,7 +34,6 @@ class Told(NoEstimate):
         self.diagnosis = Diagnosis()
         self.news = False
         self.chance = 0.0
-        self.by_floor = False
         self.asked: list[tuple[Moment, float]] = []
 
     def say(self, diagnosis: Diagnosis) -> None:
@@ -78,7 +77,6 @@ class ToldNight(NamedTuple):
             missing_watts=80.0,
             outside_low_c=-2.0,
             outside_from=self.source,
-            by_floor=self.told.by_floor,
             rise_c=Interval(30.0, 29.0, 31.0),
             learned=1.0,
         )
@@ -330,7 +328,7 @@ def test_before_evening_a_cold_night_must_be_likelier_to_be_told(
 
 
 def test_no_heat_is_taken_from_a_box_while_a_cold_night_stands(night: Night, told: Told) -> None:
-    """Not even in the hour in which it is not likely any more but not called off yet."""
+    """Not even in the hours in which it is not likely any more but not called off yet."""
     told.chance = 0.7
     night.holds(35.0, for_s=5400, every_s=60)
     told.chance = 0.1
@@ -353,19 +351,23 @@ def test_a_cold_night_that_turns_milder_is_called_off_with_a_margin(
     night.holds(35.0, for_s=3600, every_s=60)
     assert night.told(ChangeKind.CLEARED) == []
     told.chance = 0.1  # a single look says little
-    night.holds(35.0, for_s=1800, every_s=60)
+    night.holds(35.0, for_s=5400, every_s=60)
     assert night.told(ChangeKind.CLEARED) == []
     night.holds(35.0, for_s=3600, every_s=60)
     assert night.told(ChangeKind.CLEARED) == ["porch/cold-night"]
 
 
-@pytest.mark.parametrize(("by_floor", "told_of"), [(True, []), (False, ["porch/cold-night"])])
-def test_a_floor_that_alone_shows_the_cold_must_show_more_of_it(
-    night: Night, told: Told, by_floor: bool, told_of: list[str]
+@pytest.mark.parametrize(("looks", "told_of"), [(1, []), (2, ["porch/cold-night"])])
+def test_a_single_look_is_weighed_with_the_one_before(
+    night: Night, told: Told, looks: int, told_of: list[str]
 ) -> None:
-    """A cover that was off for the feeding cools a floor as an evening does."""
-    told.chance, told.by_floor = 0.6, by_floor
+    """A knock, a feeding: a quarter of an hour later it is gone."""
+    told.chance = 0.1
     night.holds(35.0, for_s=5400, every_s=60)
+    told.chance = 0.7
+    night.holds(35.0, for_s=looks * 900, every_s=60)
+    told.chance = 0.1
+    night.holds(35.0, for_s=900, every_s=60)
     assert night.told() == told_of
 
 
