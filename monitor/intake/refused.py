@@ -10,7 +10,7 @@ MOST_KINDS = 200  # of (topic, reason) kept; the longest unheard goes first
 MOST_TOPIC_CHARS = 200
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True)
 class RefusedKind:
     """Messages of one topic refused for one reason."""
 

@@ -5,7 +5,6 @@ import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from types import TracebackType
 from typing import Self
 
 from monitor.journal import opening, schema
@@ -45,12 +44,7 @@ class ReadConnection:
     def __enter__(self) -> Self:
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *_: object) -> None:
         self.close()
 
     def _connected(self) -> sqlite3.Connection:

@@ -14,6 +14,7 @@ from collections.abc import Iterable, Iterator
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from monitor.events import Change, Entry, Moment
+from monitor.intake.refused import RefusedKind
 from monitor.journal import rows
 from monitor.journal.read_connection import ReadConnection
 from monitor.journal.records import (
@@ -22,7 +23,6 @@ from monitor.journal.records import (
     Input,
     KnownProbe,
     OutboxRow,
-    RefusedCount,
     Snapshot,
 )
 
@@ -196,11 +196,11 @@ class _Happenings(ReadConnection):
                 )
             ]
 
-    def refused(self) -> list[RefusedCount]:
+    def refused(self) -> list[RefusedKind]:
         """What could not be read, newest first."""
         with self.transaction() as connection:
             return [
-                RefusedCount(topic, reason, count, first / 1000, last / 1000, excerpt)
+                RefusedKind(topic, reason, count, first / 1000, last / 1000, excerpt)
                 for topic, reason, count, first, last, excerpt in connection.execute(
                     "SELECT topic, reason, count, first_ms, last_ms, excerpt FROM refused"
                     " ORDER BY last_ms DESC"

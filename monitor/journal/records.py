@@ -18,6 +18,7 @@ from monitor.events import (
     Reading,
     State,
 )
+from monitor.intake.refused import RefusedKind
 from monitor.journal.resolution import kept_at, kept_temp_c
 
 __all__ = [
@@ -28,7 +29,6 @@ __all__ = [
     "KnownProbe",
     "OutboxRow",
     "Outcome",
-    "RefusedCount",
     "Sample",
     "Snapshot",
     "StorageFault",
@@ -67,19 +67,6 @@ class Sample(NamedTuple):
     series: str
     name: str
     value: float
-
-
-@dataclass(frozen=True, slots=True)
-class RefusedCount:
-    """How often a topic sent something that could not be read since the last commit: the journal
-    adds it up."""
-
-    topic: str
-    reason: str
-    count: int
-    first_at: float
-    last_at: float
-    excerpt: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,34 +139,24 @@ class Commit:
     changes: list[Change] = field(default_factory=list)
     outbox: list[OutboxRow] = field(default_factory=list)
     outcomes: list[Outcome] = field(default_factory=list)
-    refused: list[RefusedCount] = field(default_factory=list)
+    refused: list[RefusedKind] = field(default_factory=list)
     snapshots: dict[str, State] = field(default_factory=dict)  # state after all of `inputs`
     redelivery_marks: bytes = b""  # of the messages in this batch; concatenated when read back
     advanced_to: Moment | None = None  # how far the engine's time had come
 
     def extend(self, later: "Commit") -> None:
         """Takes a later batch in, so that a failed commit is tried again together with it."""
-        self.inputs += later.inputs
-        self.samples += later.samples
-        self.changes += later.changes
-        self.outbox += later.outbox
-        self.outcomes += later.outcomes
-        self.refused += later.refused
+        for name in _LISTS:
+            getattr(self, name).extend(getattr(later, name))
         self.snapshots.update(later.snapshots)
         self.redelivery_marks += later.redelivery_marks
         self.advanced_to = later.advanced_to or self.advanced_to
 
     def __bool__(self) -> bool:
-        return bool(
-            self.inputs
-            or self.samples
-            or self.changes
-            or self.outbox
-            or self.outcomes
-            or self.refused
-            or self.snapshots
-            or self.redelivery_marks
-        )
+        return any(getattr(self, name) for name in (*_LISTS, "snapshots", "redelivery_marks"))
+
+
+_LISTS = ("inputs", "samples", "changes", "outbox", "outcomes", "refused")
 
 
 class KnownProbe(NamedTuple):

@@ -11,7 +11,6 @@ from collections.abc import Iterable, Iterator
 from contextlib import contextmanager, suppress
 from datetime import tzinfo
 from pathlib import Path
-from types import TracebackType
 from typing import Any, Self
 
 from monitor.journal import bringing_in, local_views, opening, salvaging, schema, tidying, writing
@@ -181,12 +180,7 @@ class Journal:
     def __enter__(self) -> Self:
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *_: object) -> None:
         self.close()
 
     @contextmanager

@@ -31,6 +31,7 @@ from monitor.events import (
     State,
     new_id,
 )
+from monitor.intake.refused import RefusedKind
 from monitor.journal.forms.lines import entry_line
 from monitor.journal.known_probes import Probes
 from monitor.journal.records import (
@@ -38,7 +39,6 @@ from monitor.journal.records import (
     Entered,
     OutboxRow,
     Outcome,
-    RefusedCount,
     Sample,
     WatcherFault,
 )
@@ -289,7 +289,7 @@ def _write_outcome(connection: sqlite3.Connection, outcome: Outcome) -> None:
     )
 
 
-def _write_refused(connection: sqlite3.Connection, refused: list[RefusedCount]) -> None:
+def _write_refused(connection: sqlite3.Connection, refused: list[RefusedKind]) -> None:
     if not refused:
         return
     connection.executemany(

@@ -2,37 +2,31 @@
 Called by the sheet."""
 
 from collections.abc import Sequence
+from functools import reduce
+from math import inf
 
 from monitor.review.exposure import Exposure, Runs, Spell
+
+_SUMS = (
+    "span_s", "gap_s", "some_silent_s", "judged_s", "below_s", "above_s", "below_ks", "above_ks",
+    "chill_s", "chill_ks", "overheat_s",
+)  # fmt: skip
 
 
 def joined(parts: Sequence[Exposure]) -> Exposure:
     """The exposure of spans that follow one another without a gap, from theirs."""
-    whole = parts[0]
-    for part in parts[1:]:
-        whole = _two(whole, part)
-    return whole
+    return reduce(_two, parts)
 
 
 def _two(a: Exposure, b: Exposure) -> Exposure:
-    lowest = min((x for x in (a, b) if x.low_c is not None), key=_low, default=a)
-    highest = max((x for x in (a, b) if x.high_c is not None), key=_high, default=a)
+    lowest = min((a, b), key=lambda part: inf if part.low_c is None else part.low_c)
+    highest = max((a, b), key=lambda part: -inf if part.high_c is None else part.high_c)
     read_a, read_b = a.span_s - a.gap_s, b.span_s - b.gap_s
     average = b.average_c if a.average_c is None else a.average_c
     if a.average_c is not None and b.average_c is not None:
         average = (a.average_c * read_a + b.average_c * read_b) / (read_a + read_b)
     return Exposure(
-        span_s=a.span_s + b.span_s,
-        gap_s=a.gap_s + b.gap_s,
-        some_silent_s=a.some_silent_s + b.some_silent_s,
-        judged_s=a.judged_s + b.judged_s,
-        below_s=a.below_s + b.below_s,
-        above_s=a.above_s + b.above_s,
-        below_ks=a.below_ks + b.below_ks,
-        above_ks=a.above_ks + b.above_ks,
-        chill_s=a.chill_s + b.chill_s,
-        chill_ks=a.chill_ks + b.chill_ks,
-        overheat_s=a.overheat_s + b.overheat_s,
+        **{name: getattr(a, name) + getattr(b, name) for name in _SUMS},
         low_c=lowest.low_c,
         low_at=lowest.low_at,
         high_c=highest.high_c,
@@ -41,14 +35,6 @@ def _two(a: Exposure, b: Exposure) -> Exposure:
         below_runs=_join_runs(a.below_runs, b.below_runs, a.span_s, b.span_s),
         above_runs=_join_runs(a.above_runs, b.above_runs, a.span_s, b.span_s),
     )
-
-
-def _low(part: Exposure) -> float:
-    return float("inf") if part.low_c is None else part.low_c
-
-
-def _high(part: Exposure) -> float:
-    return float("-inf") if part.high_c is None else part.high_c
 
 
 def _join_runs(a: Runs, b: Runs, a_s: float, b_s: float) -> Runs:

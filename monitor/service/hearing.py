@@ -4,16 +4,15 @@ Each probe or meter of its topic reads the payload. A reading comes out as the j
 so that a rebuilt state is the same to the last digit; what came before, or is not worth keeping, is
 left out; what cannot be read is counted, and of a probe told to the watch."""
 
-from collections import OrderedDict
 from collections.abc import Sequence
 
 from monitor.events import BadValue, Measured, Moment, Reading
 from monitor.intake.payload import Outcome, Rejected, read, read_all
-from monitor.intake.refused import RefusedRecord, excerpt
+from monitor.intake.refused import RefusedKind, RefusedRecord
 from monitor.intake.repeated import StampedMemory
 from monitor.intake.router import Router
 from monitor.intake.worth_keeping import WorthKeeping
-from monitor.journal.records import RefusedCount, kept_at, kept_temp_c
+from monitor.journal.records import kept_at, kept_temp_c
 from monitor.site import Site
 
 SHORT_PAYLOAD = 32  # bytes; a bare number, read the fast way
@@ -28,7 +27,7 @@ class Hearing:
         self.refused = RefusedRecord()
         self.stamped = StampedMemory()
         self._worth_keeping = WorthKeeping()
-        self._uncommitted: OrderedDict[tuple[str, str], RefusedCount] = OrderedDict()
+        self._uncommitted = RefusedRecord(MOST_KINDS)
         self._spoiled: dict[str, float] = {}  # tick of the latest word that was no number, by probe
         self.reconfigured(site)
 
@@ -64,23 +63,12 @@ class Hearing:
 
     def refuse(self, topic: str, reason: str, payload: bytes, at: float) -> None:
         """A message that could not be read: counted and kept in the small record."""
-        kind = self.refused.add(topic, reason, payload, at)
-        key = (kind.topic, kind.reason)
-        old = self._uncommitted.get(key)
-        self._uncommitted[key] = RefusedCount(
-            topic=kind.topic,
-            reason=kind.reason,
-            count=1 if old is None else old.count + 1,
-            first_at=at if old is None else old.first_at,
-            last_at=at,
-            excerpt=excerpt(payload),
-        )
-        while len(self._uncommitted) > MOST_KINDS:
-            self._uncommitted.popitem(last=False)
+        self.refused.add(topic, reason, payload, at)
+        self._uncommitted.add(topic, reason, payload, at)
 
-    def take_refused(self) -> list[RefusedCount]:
+    def take_refused(self) -> list[RefusedKind]:
         """What was refused since the last time."""
-        taken, self._uncommitted = list(self._uncommitted.values()), OrderedDict()
+        taken, self._uncommitted = self._uncommitted.latest(), RefusedRecord(MOST_KINDS)
         return taken
 
     def _is_repeated(self, outcome: Outcome, received: Moment) -> bool:

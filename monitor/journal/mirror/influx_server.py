@@ -13,7 +13,6 @@ import re
 import time
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from types import TracebackType
 from typing import Any, Self
 
 TIMEOUT_MS = 15_000
@@ -155,12 +154,7 @@ class Server:
     def __enter__(self) -> Self:
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *_: object) -> None:
         self.close()
 
     def _answer(self, error: Exception) -> Busy | BadLines | Partly | Refused:

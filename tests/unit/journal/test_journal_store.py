@@ -18,13 +18,13 @@ from monitor.events import (
     Priority,
     Reading,
 )
+from monitor.intake.refused import RefusedKind
 from monitor.journal.reader import JournalReader
 from monitor.journal.records import (
     Commit,
     Entered,
     OutboxRow,
     Outcome,
-    RefusedCount,
     Sample,
     StorageFault,
     WatcherFault,
@@ -160,14 +160,14 @@ def test_a_message_is_kept_once_however_often_it_is_written(journal: Journal, pa
 
 def test_refused_messages_are_added_up_and_bounded(journal: Journal, path: Path) -> None:
     for _ in range(2):
-        journal.commit(Commit(refused=[RefusedCount("a/b", "not a number", 3, T0, T0 + 5, "xyz")]))
-    flood = [RefusedCount(f"junk/{n}\ud800", "nan", 1, T0 + n, T0 + n, "") for n in range(700)]
+        journal.commit(Commit(refused=[RefusedKind("a/b", "not a number", 3, T0, T0 + 5, "xyz")]))
+    flood = [RefusedKind(f"junk/{n}\ud800", "nan", 1, T0 + n, T0 + n, "") for n in range(700)]
     journal.commit(Commit(refused=flood))
     with JournalReader(path) as reader:
         kept = reader.refused()
         assert len(kept) == 500
         assert kept[0].last_at == T0 + 699
-    journal.commit(Commit(refused=[RefusedCount("a/b", "not a number", 3, T0, T0 + 1e4, "xyz")]))
+    journal.commit(Commit(refused=[RefusedKind("a/b", "not a number", 3, T0, T0 + 1e4, "xyz")]))
 
 
 def test_bad_values_are_counted_by_hour(journal: Journal, path: Path) -> None:
