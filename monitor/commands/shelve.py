@@ -8,7 +8,7 @@ from monitor.commands.ask import brooder_or_exit, request, settings_of
 from monitor.commands.common import ConfigOption, fail, out
 from monitor.commands.flock_entry import BrooderOption
 from monitor.events import AlarmName
-from monitor.watch.alarm_table import CHILL_MOST_MINUTES, CLEANING
+from monitor.watch.alarm_table import cleaning_out
 
 _CLEANING_OUT = "cleaning-out"  # stands for all that cleaning out sets off
 
@@ -31,14 +31,15 @@ def shelve(
     known = [name.value for name in AlarmName]
     if alarm not in (*known, _CLEANING_OUT):
         fail(f'the alarm is "{alarm}"; it must be {_CLEANING_OUT} or one of {", ".join(known)}')
-    alarms = [name.value for name in CLEANING] if alarm == _CLEANING_OUT else [alarm]
+    for_min = minutes or 0.0
+    alarms = cleaning_out(for_min) if alarm == _CLEANING_OUT else {AlarmName(alarm): for_min}
     name = brooder_or_exit(settings.site, brooder)
     if end:
         changes = [
             change
             for each in alarms
             for change in request(
-                settings, "entry", entry="unshelve", alarm=each, brooder=name, by="command"
+                settings, "entry", entry="unshelve", alarm=each.value, brooder=name, by="command"
             )["changes"]
         ]
         if not changes:
@@ -56,15 +57,14 @@ def shelve(
     if not reason:
         fail("--reason is missing; say why, for whoever looks later")
     changes = []
-    for each in alarms:
-        chill = alarm == _CLEANING_OUT and each == AlarmName.CHILL
+    for each, lasts in alarms.items():
         answer = request(
             settings,
             "entry",
             entry="shelve",
-            alarm=each,
+            alarm=each.value,
             brooder=name,
-            minutes=min(minutes, CHILL_MOST_MINUTES) if chill else minutes,
+            minutes=lasts,
             note=reason,
             by="command",
         )

@@ -2,12 +2,13 @@
 
 import hashlib
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Mapping, Sequence
 from functools import cache
 from pathlib import Path
 from typing import Any
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, Response
 
@@ -58,6 +59,38 @@ class Frame:
 
     def say(self, *, live: bool = False) -> Phrases:
         return Phrases(self.api.site, self.clock(), live=live)
+
+    @property
+    def boxes(self) -> tuple[str, ...]:
+        return tuple(box.name for box in self.api.site.brooders)
+
+    def box_of(self, name: str | None) -> str:
+        """The named box, or the only one there is."""
+        if not name and len(self.boxes) == 1:
+            return self.boxes[0]
+        if name not in self.boxes:
+            raise HTTPException(404)
+        return name
+
+    def sure(
+        self,
+        request: Request,
+        title: str,
+        words: Sequence[str],
+        *,
+        status: int = 200,
+        at: float | None = None,
+        action: str | None = None,
+        values: Mapping[str, str] | None = None,
+        yes: str = "",
+        back: str = "/",
+        can_change: bool = False,
+    ) -> Response:
+        """Asks whether it is right; without an action only says what stands against it."""
+        return self.screen(
+            request, "sure.html", status=status, title=title, words=words, at=at, action=action,
+            values=values or {}, yes=yes, back=back, can_change=can_change,
+        )  # fmt: skip
 
     def part(self, template: str, **context: Any) -> str:
         return self._templates.get_template(template).render(**context)

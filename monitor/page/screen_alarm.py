@@ -7,14 +7,14 @@ from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
 from monitor.brooding.objection import Objection
-from monitor.events import AlarmName, Entry, EntryKind, Priority
+from monitor.events import Entry, EntryKind, Priority
 from monitor.page.alarm_card import card, same_trouble
 from monitor.page.alarm_words import alarm_view, link
 from monitor.page.forms import FilledForm, read_form
 from monitor.page.frame import Frame
 from monitor.page.phrases import capital
 from monitor.page.single_use import SingleUse
-from monitor.watch.alarm_table import CHILL_MOST_MINUTES, CLEANING, TABLE
+from monitor.watch.alarm_table import CHILL_MOST_MINUTES, TABLE, cleaning_out
 from monitor.watch.life_cycle import AlarmState
 from monitor.watch.status import AlarmStatus
 
@@ -95,34 +95,18 @@ class AlarmScreen:
 
     async def ask_put_aside(self, request: Request) -> Response:
         return self._put_aside_form(
-            request, self._box(request.query_params.get("brooder")), FilledForm()
+            request, self._frame.box_of(request.query_params.get("brooder")), FilledForm()
         )
 
     async def put_aside(self, request: Request) -> Response:
         """Puts a box's alarms aside for the time of the work."""
         form = await read_form(request, self._frame.sessions)
-        box = self._box(form["brooder"])
+        box = self._frame.box_of(form["brooder"])
         minutes, note = _minutes_and_reason(form, CLEANING_MINUTES)
         if minutes is None or note is None:
             return self._put_aside_form(request, box, form, status=422)
-        now = self._frame.clock()
         return await self._submit(
-            request,
-            form,
-            [
-                Entry(
-                    at=now,
-                    entry=EntryKind.SHELVE,
-                    brooder=box,
-                    alarm=name.value,
-                    minutes=float(
-                        min(minutes, CHILL_MOST_MINUTES) if name is AlarmName.CHILL else minutes
-                    ),
-                    note=note,
-                    by="page",
-                )
-                for name in CLEANING
-            ],
+            request, form, cleaning_entries(box, minutes, note, self._frame.clock())
         )
 
     async def _act(self, request: Request, kind: EntryKind) -> Response:
@@ -174,30 +158,18 @@ class AlarmScreen:
                 return alarm
         raise HTTPException(410, "That alarm is over and answered. Now shows how things stand.")
 
-    def _box(self, name: str | None) -> str:
-        names = [box.name for box in self._frame.api.site.brooders]
-        if name is None and len(names) == 1:
-            return names[0]
-        if name not in names:
-            raise HTTPException(404)
-        return name
-
     def _sure(
         self, request: Request, alarm: AlarmStatus, act: str, words: str, yes: str
     ) -> Response:
         say = self._frame.say()
         shown = alarm_view(alarm, self._frame.api.site, say, None)
-        return self._frame.screen(
+        return self._frame.sure(
             request,
-            "sure.html",
-            title=shown.title,
-            words=[words],
-            at=None,
+            shown.title,
+            [words],
             action=link(alarm, act),
             values={"once": self._once.mark()},
             yes=yes,
-            back="/",
-            can_change=False,
         )
 
     def _shelve_form(
@@ -255,6 +227,17 @@ class AlarmScreen:
             minutes=minutes,
             once=self._once.mark(),
         )
+
+
+def cleaning_entries(box: str, minutes: float, note: str, at: float) -> list[Entry]:
+    """What cleaning out sets off is put aside."""
+    return [
+        Entry(
+            at=at, entry=EntryKind.SHELVE, brooder=box, alarm=name.value, minutes=float(lasts),
+            note=note, by="page",
+        )
+        for name, lasts in cleaning_out(minutes).items()
+    ]  # fmt: skip
 
 
 def _minutes_for(alarm: AlarmStatus) -> tuple[int, ...]:

@@ -32,7 +32,7 @@ class ArrivalScreen:
         ]
 
     async def look(self, request: Request) -> Response:
-        box = self._box(request.query_params.get("brooder"))
+        box = self._frame.box_of(request.query_params.get("brooder"))
         arrival = arrival_of(await self._frame.api.ledger(), box)
         return self._frame.screen(
             request,
@@ -45,7 +45,7 @@ class ArrivalScreen:
     async def tap(self, request: Request) -> Response:
         """Ticks a step, or takes its tick back; what is so already stays so, whoever taps twice."""
         form = await read_form(request, self._frame.sessions)
-        box, step = self._box(form["brooder"]), form["step"]
+        box, step = self._frame.box_of(form["brooder"]), form["step"]
         if step not in STEP_NAMES:
             raise HTTPException(404)
         done = arrival_of(await self._frame.api.ledger(), box).done
@@ -63,7 +63,7 @@ class ArrivalScreen:
         return RedirectResponse(f"/do/arrival?brooder={quote(box)}#{step}", 303)
 
     async def sheet(self, request: Request) -> Response:
-        box = self._box(request.query_params.get("brooder"))
+        box = self._frame.box_of(request.query_params.get("brooder"))
         arrival = arrival_of(await self._frame.api.ledger(), box)
         floor_c = None
         if arrival.at is not None:
@@ -77,11 +77,3 @@ class ArrivalScreen:
             came=arrival.at is not None or arrival.dead > 0,
             rows=sheet_rows(arrival, floor_c, self._frame.say().voice),
         )
-
-    def _box(self, name: str | None) -> str:
-        names = [box.name for box in self._frame.api.site.brooders]
-        if name in names:
-            return str(name)
-        if not name and len(names) == 1:
-            return names[0]
-        raise HTTPException(404)

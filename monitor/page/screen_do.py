@@ -66,7 +66,7 @@ class DoScreen:
     async def fill_in(self, request: Request) -> Response:
         """An empty form, the brooder chosen when there is only one."""
         what = self._form_of(request)
-        names = [box.name for box in self._frame.api.site.brooders]
+        names = self._frame.boxes
         asked = request.query_params.get("brooder", names[0] if len(names) == 1 else "")
         return self._form(request, what, FilledForm(values={"brooder": asked}))
 
@@ -85,11 +85,10 @@ class DoScreen:
         if ledger_objects(form, entry, ledger, site):
             return self._form(request, what, form, status=422)
         ends = question(ledger, entry, site)
-        return self._frame.screen(
+        return self._frame.sure(
             request,
-            "sure.html",
-            title=what.title,
-            words=[
+            what.title,
+            [
                 sentence_of(entry),
                 *([ends] if ends else []),
                 *worth_knowing(entry, site, self._frame.say()),
@@ -98,7 +97,6 @@ class DoScreen:
             action=f"/do/{what.name}",
             values={**form.values, "once": self._once.mark()},
             yes="Yes, write it down",
-            back=f"/do/{what.name}",
             can_change=True,
         )
 
@@ -110,18 +108,16 @@ class DoScreen:
             raise HTTPException(404)
         words = objection(ledger, self._undoing(number))
         ends = None if words else question(ledger, self._undoing(number), self._frame.api.site)
-        return self._frame.screen(
+        return self._frame.sure(
             request,
-            "sure.html",
+            f"Take entry {number} back",
+            [words] if words else [sentence_of(entry), *([ends] if ends else [])],
             status=200 if words is None else 409,
-            title=f"Take entry {number} back",
-            words=[words] if words else [sentence_of(entry), *([ends] if ends else [])],
             at=entry.at,
             action=f"/do/undo/{number}" if words is None else None,
             values={"once": self._once.mark()},
             yes="Yes, take it back",
             back="/do",
-            can_change=False,
         )
 
     async def undo_now(self, request: Request) -> Response:
@@ -185,19 +181,7 @@ class DoScreen:
         )
 
     def _refused(self, request: Request, title: str, words: Objection) -> Response:
-        return self._frame.screen(
-            request,
-            "sure.html",
-            status=409,
-            title=title,
-            words=[str(words)],
-            at=None,
-            action=None,
-            values={},
-            yes="",
-            back="/do",
-            can_change=False,
-        )
+        return self._frame.sure(request, title, [str(words)], status=409, back="/do")
 
     def _undoing(self, number: int) -> Entry:
         return Entry(at=self._frame.clock(), entry=EntryKind.UNDO, undoes=number, by="page")

@@ -29,7 +29,7 @@ class PlanScreen:
 
     async def ask(self, request: Request) -> Response:
         form = FilledForm(values=dict(request.query_params))
-        names = tuple(box.name for box in self._frame.api.site.brooders)
+        names = self._frame.boxes
         form.values.setdefault("brooder", names[0])
         form.values.setdefault("kind", "broiler")
         sections = self._planned(form, names) if form["ask"] else ()

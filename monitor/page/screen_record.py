@@ -160,7 +160,7 @@ class RecordScreen:
     async def batches(self, request: Request) -> Response:
         """The site's batches beside each other, the newest first."""
         ledger = await self._frame.api.ledger()
-        names = {box.name for box in self._frame.api.site.brooders}
+        names = self._frame.boxes
         every = enumerate(ledger.families(names), 1)
         firsts = [(number, family[0]) for number, family in every][-_MOST_BESIDE:]
 
@@ -308,7 +308,7 @@ class RecordScreen:
 
     def _chosen(self, request: Request, ledger: Ledger) -> tuple[str, Batch | None, int | None]:
         """The box and batch asked for; without a word the last batch that began."""
-        names = [box.name for box in self._frame.api.site.brooders]
+        names = self._frame.boxes
         box = request.query_params.get("brooder")
         if box is None:
             begun = [batch.brooder for batch in ledger.batches if batch.brooder in names]
@@ -325,7 +325,7 @@ class RecordScreen:
 
     def _span(self, request: Request) -> tuple[str, float, float]:
         box = request.query_params.get("brooder", "")
-        if box not in [one.name for one in self._frame.api.site.brooders]:
+        if box not in self._frame.boxes:
             raise HTTPException(404)
         start, stop = _number(request, "from"), _number(request, "to")
         if not SHORTEST_SPAN_S <= stop - start <= LONGEST_SPAN_S:

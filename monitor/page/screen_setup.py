@@ -8,13 +8,12 @@ from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
 from monitor.brooding.objection import Objection
-from monitor.events import Entry, EntryKind
 from monitor.page.forms import FilledForm, read_form
 from monitor.page.frame import Frame
 from monitor.page.probe_check import LASTS_S, Method, ProbeCheck
+from monitor.page.screen_alarm import cleaning_entries
 from monitor.page.screen_steps import StepsScreen
 from monitor.set_up_form import WrongAnswers
-from monitor.watch.alarm_table import CLEANING
 
 LOOK_EVERY_S = 4.0
 _ASIDE_MINUTES = 20.0  # the ten minutes of the check, and time to put the probes back
@@ -74,18 +73,8 @@ class SetUpScreen:
         touched = {p.brooder for p in site.all_probes if p.key in keys and p.brooder}
         try:
             for box in sorted(touched):
-                for name in CLEANING:
-                    await self._frame.api.submit(
-                        Entry(
-                            at=now,
-                            entry=EntryKind.SHELVE,
-                            brooder=box,
-                            alarm=name.value,
-                            minutes=_ASIDE_MINUTES,
-                            note="probe check",
-                            by="page",
-                        )
-                    )
+                for entry in cleaning_entries(box, _ASIDE_MINUTES, "probe check", now):
+                    await self._frame.api.submit(entry)
         except Objection as words:
             form.wrong[""] = str(words)
             return self._screen(request, form, status=409)

@@ -142,7 +142,7 @@ class StepsScreen:
     async def prepare_probe(self, request: Request) -> Response:
         """Shows what follows from it, nothing written yet."""
         form = await read_form(request, self._frame.sessions)
-        boxes = [box.name for box in self._frame.api.site.brooders]
+        boxes = self._frame.boxes
         name = form.text("name", most=40)
         place = form.one_of("place", tuple(_NEW_PLACES), "Where it lies")
         box = form.one_of("box", tuple(boxes), "Which box") if len(boxes) > 1 else boxes[0]
@@ -208,7 +208,7 @@ class StepsScreen:
         )
 
     def _new_probe(self, request: Request, form: FilledForm, status: int = 200) -> Response:
-        boxes = [box.name for box in self._frame.api.site.brooders]
+        boxes = self._frame.boxes
         return self._frame.screen(
             request, "new_probe.html", status=status, form=form, boxes=boxes, places=_NEW_PLACES
         )

@@ -26,7 +26,7 @@ class TonightScreen:
 
     async def ask(self, request: Request) -> Response:
         form = FilledForm(values=dict(request.query_params))
-        names = tuple(box.name for box in self._frame.api.site.brooders)
+        names = self._frame.boxes
         if len(names) == 1:
             form.values.setdefault("brooder", names[0])
         lines: tuple[str, ...] = ()

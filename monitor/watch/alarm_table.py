@@ -179,3 +179,11 @@ CLEANING = (
 # cleaning is meant to be, longer is harm: 45 minutes at 55 F left day-old chicks lighter to the end
 # (University of Georgia, Poultry Housing Tips 7(12), 1995).
 CHILL_MOST_MINUTES = 30
+
+
+def cleaning_out(minutes: float) -> dict[AlarmName, float]:
+    """For how many minutes each alarm that cleaning sets off may be put aside."""
+    return {
+        name: min(minutes, CHILL_MOST_MINUTES) if name is AlarmName.CHILL else minutes
+        for name in CLEANING
+    }
