@@ -7,7 +7,6 @@ import hashlib
 import hmac
 import ipaddress
 import logging
-import os
 import secrets
 import socket
 from dataclasses import dataclass, field
@@ -18,6 +17,7 @@ from argon2 import PasswordHasher
 from argon2.exceptions import VerificationError
 
 from monitor.doorway import THIS_MACHINE
+from monitor.tell.links import load_key
 
 # 32 MiB, three passes, one lane: above the least that password guidance asks (19 MiB and two
 # passes; from memory), and still under a second on a small board.
@@ -115,23 +115,11 @@ def _proxies(address: str) -> frozenset[str]:
 
 
 def _key(folder: Path) -> bytes:
-    """The kept key, made the first time. On a disk that cannot be written the page works all the
-    same; only a restart then signs everybody out."""
-    path = folder / "page.key"
-    fresh = secrets.token_bytes(32)
+    """On a disk that cannot be written the page works all the same; only a restart then signs
+    everybody out."""
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        if path.exists() and len(kept := path.read_bytes()) >= len(fresh):
-            return kept
-        beside = path.with_suffix(".new")
-        beside.unlink(missing_ok=True)
-        descriptor = os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
-        try:
-            os.write(descriptor, fresh)
-            os.fsync(descriptor)
-        finally:
-            os.close(descriptor)
-        beside.replace(path)
+        return load_key(folder, "page.key")
     except OSError as fault:
         log.warning("The page's key could not be kept; a restart will sign out: %s", fault)
-    return fresh
+        return secrets.token_bytes(32)

@@ -38,7 +38,6 @@ from monitor.units import Unit, to_celsius
 
 log = logging.getLogger(__name__)
 
-MOST_LEVELS = 20  # the file has four
 MAINS_TOPIC = "brooder/mains"  # under which the board's own word on the mains is kept
 DEFAULT_FILES = (Path("config/brooder.toml"), Path("/etc/brooder/brooder.toml"))
 
@@ -139,13 +138,18 @@ def load_settings(
     commands that tell nobody leave it out."""
     environ = os.environ if environ is None else environ
     source = find_file(given, environ)
-    raw = _read(source)
+    try:
+        return _checked(_read(source), source, environ, check_contacts=check_contacts)
+    except RecursionError:
+        endless = WrongSetting("", "has tables within tables without an end.")
+        raise SettingsFault(str(source), [endless]) from None
+
+
+def _checked(
+    raw: dict[str, Any], source: Path, environ: Mapping[str, str], *, check_contacts: bool
+) -> Settings:
     known = frozenset(FileSettings.model_fields)
     faults = lay_environment(raw, environ, known)
-    if _depth(raw) > MOST_LEVELS:
-        raise SettingsFault(
-            str(source), [WrongSetting("", "has tables within tables without an end.")]
-        )
     unread = read_secret_files(raw, source.parent)
     faults += unread
     faults += cross_checks(raw)
@@ -184,25 +188,6 @@ def _read(source: Path) -> dict[str, Any]:
         raise SettingsFault(
             str(source), [WrongSetting("", f"is not valid TOML 1.0: {error}; mend that line.")]
         ) from error
-
-
-def _depth(value: object) -> int:
-    """Levels of tables and lists, without recursion: it is recursion that they would break."""
-    levels, layer = 0, [value]
-    while layer and levels <= MOST_LEVELS:
-        levels += 1
-        layer = [
-            inner
-            for outer in layer
-            for inner in (
-                outer.values()
-                if isinstance(outer, dict)
-                else outer
-                if isinstance(outer, list)
-                else ()
-            )
-        ]
-    return levels
 
 
 def _contact_forms(raw: dict[str, Any]) -> list[WrongSetting]:

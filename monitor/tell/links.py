@@ -31,9 +31,9 @@ class LinkFault(Exception):
     """A link that answers nothing; its text is one line for the grower."""
 
 
-def load_key(folder: Path) -> bytes:
+def load_key(folder: Path, name: str = _KEY_FILE) -> bytes:
     """The signing key of this service; made at the first call. Raises OSError."""
-    path = folder / _KEY_FILE
+    path = folder / name
     try:
         descriptor = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
     except FileExistsError:
@@ -41,7 +41,7 @@ def load_key(folder: Path) -> bytes:
         if len(key) == _KEY_BYTES:
             return key
         path.unlink()  # cut short by a power cut: links already sent are void
-        return load_key(folder)
+        return load_key(folder, name)
     with os.fdopen(descriptor, "wb") as file:
         key = secrets.token_bytes(_KEY_BYTES)
         file.write(key)
