@@ -16,6 +16,8 @@ def arrival_floor(path: Path, box: Brooder, at: float) -> tuple[float, float] | 
     keys = [probe.key for probe in box.probes if probe.place is Place.FLOOR]
     try:
         with JournalReader(path) as reader:
-            return reader.reach(keys, at - _ABOUT_S, at + _ABOUT_S)
+            found = reader.columns(keys, at - _ABOUT_S, at + _ABOUT_S, 2 * _ABOUT_S)
     except StorageFault:
         return None
+    lows, highs = [low for *_, low, _ in found], [high for *_, high in found]
+    return (min(lows), max(highs)) if found else None

@@ -13,6 +13,8 @@ from monitor.journal import rows, schema
 from monitor.journal.records import KnownProbe
 from monitor.site import Meter, Probe
 
+_AS_CONFIGURED = ", ".join(KnownProbe._fields[1:])
+
 
 class Probes:
     """The table `probes`, in memory. Whatever registers one must be within a transaction."""
@@ -34,8 +36,7 @@ class Probes:
         known = {
             row[1:]: int(row[0])
             for row in self._connection.execute(
-                "SELECT id, key, brooder, topic, place, unit, value_pointer, time_pointer,"
-                " senml_name, offset_c FROM probes ORDER BY id DESC"
+                f"SELECT id, {_AS_CONFIGURED} FROM probes ORDER BY id DESC"  # noqa: S608
             )
         }
         for probe in probes:
@@ -70,21 +71,13 @@ class Probes:
 
     def _know(self, probe: Probe, known: dict[tuple[Any, ...], int]) -> None:
         said = (
-            probe.key,
-            probe.brooder,
-            probe.topic,
-            probe.place.value,
-            probe.unit.value,
-            probe.value_pointer,
-            probe.time_pointer,
-            probe.senml_name,
-            probe.offset_c,
-        )
+            probe.key, probe.brooder, probe.topic, probe.place.value, probe.unit.value,
+            probe.value_pointer, probe.time_pointer, probe.senml_name, probe.offset_c,
+        )  # fmt: skip
         number = known.get(said)
         if number is None:
             row = self._connection.execute(
-                "INSERT INTO probes (key, brooder, topic, place, unit, value_pointer,"
-                " time_pointer, senml_name, offset_c) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)"
+                f"INSERT INTO probes ({_AS_CONFIGURED}) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)"  # noqa: S608
                 " RETURNING id",
                 said,
             ).fetchone()

@@ -81,15 +81,6 @@ class _Readings(ReadConnection):
             found = rows.columns(connection, numbers, _ms(from_at), _ms(to_at), _ms(wide_s))
         return [(numbers[probe], column, low, high) for probe, column, low, high in found]
 
-    def reach(
-        self, keys: Iterable[str], from_at: float, to_at: float
-    ) -> tuple[float, float] | None:
-        """The lowest and the highest of some probes, degC; None: nothing was read."""
-        found = self.columns(keys, from_at, to_at, to_at - from_at)
-        if not found:
-            return None
-        return min(low for *_, low, _ in found), max(high for *_, high in found)
-
     def readings_plain(
         self, probe_key: str, from_at: float, to_at: float
     ) -> tuple[array[float], array[float]]:

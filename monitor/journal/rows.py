@@ -51,8 +51,7 @@ def known(connection: sqlite3.Connection) -> dict[int, KnownProbe]:
     return {
         row[0]: KnownProbe(*row)
         for row in connection.execute(
-            "SELECT id, key, brooder, topic, place, unit, value_pointer, time_pointer, senml_name,"
-            " offset_c FROM probes ORDER BY id"
+            f"SELECT {', '.join(KnownProbe._fields)} FROM probes ORDER BY id"  # noqa: S608
         )
     }
 

@@ -7,7 +7,7 @@ from contextlib import contextmanager
 from typing import Any
 
 from monitor.journal.reader import JournalReader
-from monitor.page.review_question import Question
+from monitor.page.review_worker import Question
 from monitor.review import batches, draw, loss_review, loss_words, sheet_text
 from monitor.review.alarm_text import told_words
 from monitor.review.boxes import open_family

@@ -8,17 +8,38 @@ import asyncio
 import pickle
 import time
 from collections import OrderedDict
+from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 from monitor.brooding.objection import Objection
 from monitor.child import Child, ChildFailed, ChildLate
-from monitor.page.review_question import Question
+from monitor.site import Site
 
 KILL_AFTER_S = 40.0
 IDLE_S = 120.0
 KEEP_S = 60.0
 MOST_KEPT = 16
 MOST_WAITING = 6
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Question:
+    """One box; a batch of it (counted from 1), or a span."""
+
+    journal: Path
+    site: Site
+    now: float
+    brooder: str
+    batch: int | None = None
+    start: float | None = None
+    stop: float | None = None  # of a loss: when it was written down
+    dark: bool = False
+
+    @property
+    def key(self) -> tuple[object, ...]:
+        """Two questions with the same key have the same answer for a minute."""
+        return (self.brooder, self.batch, self.start, self.stop, self.dark)
 
 
 class ReviewWorker:

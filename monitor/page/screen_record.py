@@ -25,8 +25,7 @@ from monitor.journal.records import StorageFault
 from monitor.page.day_picture import Birds, DayPicture, span_picture
 from monitor.page.day_readings import DayFound, read_span
 from monitor.page.frame import Frame
-from monitor.page.review_question import Question
-from monitor.page.review_worker import ReviewWorker
+from monitor.page.review_worker import Question, ReviewWorker
 from monitor.page.weight_curve import weight_curve
 from monitor.site import Place
 

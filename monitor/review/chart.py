@@ -12,12 +12,11 @@ import textwrap
 from collections.abc import Sequence
 from dataclasses import replace
 
-from monitor.review.ink import DARK, FONT, LIGHT, SMALL_PX, TITLE_PX, Palette
+from monitor.review.ink import DARK, FONT, LIGHT, SMALL_PX, TITLE_PX, Palette, Spec
 from monitor.review.lanes import lanes
 from monitor.review.local_axis import LocalAxis
 from monitor.review.panels import FLOOR_PX, Panels
 from monitor.review.scene import Scene, Stretch
-from monitor.review.spec import Spec
 from monitor.review.strips import Strips
 from monitor.site import Place
 

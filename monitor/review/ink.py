@@ -6,9 +6,11 @@ line has its own dash and symbol and its name beside it, each alarm its own row,
 differ in thickness and lightness, so that a grey print and a photocopy say the same."""
 
 from dataclasses import dataclass
+from typing import Any
 
 from monitor.events import Priority
 
+Spec = dict[str, Any]  # a part of a Vega-Lite description
 FONT = "Liberation Sans, Arial, Helvetica, sans-serif"
 SMALL_PX = 12  # the least that reads well on a phone held at arm's length
 TITLE_PX = 14

@@ -2,11 +2,10 @@
 Called by `chart`."""
 
 from monitor.events import Priority
-from monitor.review.ink import ALARM_THICK_PX, CHECK, SMALL_PX, Palette
+from monitor.review.ink import ALARM_THICK_PX, CHECK, SMALL_PX, Palette, Spec
 from monitor.review.labels import sides
 from monitor.review.local_axis import LocalAxis
 from monitor.review.scene import Event, Scene, Stretch
-from monitor.review.spec import Spec
 
 ROW_PX = 18
 _LEAST_BAR = 0.008  # of the width: an alarm of a minute is still seen in a month

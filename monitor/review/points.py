@@ -6,9 +6,9 @@ from collections.abc import Sequence
 import numpy as np
 
 from monitor.review.exposure import Trace
+from monitor.review.ink import Spec
 from monitor.review.local_axis import LocalAxis
 from monitor.review.scene import ProbeLine, Scene
-from monitor.review.spec import Spec
 from monitor.review.thinning import thinned
 from monitor.units import from_celsius
 

@@ -8,10 +8,9 @@ import numpy as np
 
 from monitor.quantities import CONTACT, MAINS, POWER
 from monitor.review.exposure import Floats
-from monitor.review.ink import SMALL_PX, Palette
+from monitor.review.ink import SMALL_PX, Palette, Spec
 from monitor.review.local_axis import LocalAxis
 from monitor.review.scene import Measure, Scene
-from monitor.review.spec import Spec
 
 _ROW_PX, _STATE_PX = 30, 12
 _FINER = 4  # where it can be zoomed into

@@ -1,8 +1,8 @@
 """Which times stand under a picture, and how they are written. Called by `panels`."""
 
+from monitor.review.ink import Spec
 from monitor.review.local_axis import LocalAxis
 from monitor.review.scene import Scene, Stretch
-from monitor.review.spec import Spec
 
 _HOUR_PX, _DAY_PX = 36, 42  # `18:00` and `11 Feb` at the small size, with air
 

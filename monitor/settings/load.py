@@ -21,7 +21,7 @@ from monitor.contact_form import unknown_forms
 from monitor.measures import price
 from monitor.quantities import BATTERY_LEFT, MAINS, POWER, QUANTITIES, Quantity
 from monitor.settings.cross_checks import cross_checks
-from monitor.settings.faults import SettingsFault, WrongSetting, from_validation
+from monitor.settings.faults import SettingsFault, WrongSetting, from_validation, pointed
 from monitor.settings.file_model import (
     BrooderSettings,
     FileSettings,
@@ -31,7 +31,6 @@ from monitor.settings.file_model import (
     ProbeSettings,
 )
 from monitor.settings.overlay import lay_environment, read_secret_files
-from monitor.settings.pointing import pointed
 from monitor.settings.reading import LONGEST_CONFIGURATION, Unreadable, read_text
 from monitor.site import Brooder, HeatSource, Limits, Meter, Place, Probe, ScheduleRow, Site, Steps
 from monitor.units import Unit, to_celsius
