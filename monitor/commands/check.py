@@ -19,10 +19,10 @@ from monitor.journal.records import StorageFault
 from monitor.journal.store import Journal
 from monitor.service.broker_address import broker_address
 from monitor.service.control import NoService, ask
-from monitor.service.live_service_api import shown
 from monitor.service.people import contacts_of
 from monitor.settings import Settings
 from monitor.settings.document import every_key
+from monitor.settings.shown import shown
 from monitor.tell.contact import masked
 from monitor.tell.house_voice import PROGRAM
 from monitor.tell.try_contacts import try_out

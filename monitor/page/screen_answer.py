@@ -59,7 +59,7 @@ class AnswerScreen:
         try:
             named = self._named(request)
             if _is_trial(named) or self._alarms(named):
-                await self._frame.api.answer_link(request.path_params["token"])
+                await self._frame.api.links.answer(request.path_params["token"])
         except Objection as words:
             return self._fault(request, str(words))
         if _is_trial(named):
@@ -71,7 +71,7 @@ class AnswerScreen:
         token = request.path_params["token"]
         if len(token) > LONGEST_TOKEN:
             raise Objection("This link is not one of ours.")
-        return self._frame.api.linked(token)
+        return self._frame.api.links.occurrences(token)
 
     def _alarms(self, named: tuple[str, ...]) -> list[AlarmStatus]:
         """Those of its alarms that are open, or that ended unanswered. What follows from another of

@@ -14,6 +14,20 @@ from monitor.tell.missing import Missing
 from monitor.watch.status import SiteStatus
 
 
+class LinksApi(Protocol):
+    """What the links in messages do."""
+
+    def occurrences(self, token: str) -> tuple[str, ...]:
+        """The occurrences that a signed link is for: of alarms, or one of a trial message
+        (`tell.links.TRIAL`). Raises Objection when it is wrong or old, or its trial answered."""
+        ...
+
+    async def answer(self, token: str) -> list[str]:
+        """Does it, once: the alarms that were acknowledged. Raises Objection as `occurrences` does,
+        and when it was used before."""
+        ...
+
+
 class ServiceApi(Protocol):
     """Everything a person can look at or do. Awaitables are answered by the watch thread."""
 
@@ -25,6 +39,11 @@ class ServiceApi(Protocol):
     @property
     def set_up(self) -> SetUpApi:
         """The guided set-up."""
+        ...
+
+    @property
+    def links(self) -> LinksApi:
+        """The links in messages."""
         ...
 
     @property
@@ -67,11 +86,6 @@ class ServiceApi(Protocol):
         where its link can be answered. Raises Objection."""
         ...
 
-    def heard(self) -> list[Mapping[str, Any]]:
-        """Topics the broker hears that no brooder claims: `topic`, `count`, `last_at`, `excerpt`,
-        `lines` (configuration lines that would claim it)."""
-        ...
-
     def refused(self) -> list[Mapping[str, Any]]:
         """Refused messages: `topic`, `reason`, `count`, `last_at`, `excerpt`."""
         ...
@@ -91,14 +105,4 @@ class ServiceApi(Protocol):
 
     def settings_shown(self) -> list[tuple[str, str]]:
         """The configuration in force, key and value, secrets masked."""
-        ...
-
-    def linked(self, token: str) -> tuple[str, ...]:
-        """The occurrences that a signed link is for: of alarms, or one of a trial message
-        (`tell.links.TRIAL`). Raises Objection when it is wrong or old, or its trial answered."""
-        ...
-
-    async def answer_link(self, token: str) -> list[str]:
-        """Does it, once: the alarms that were acknowledged. Raises Objection as
-        `linked` does, and when it was used before."""
         ...

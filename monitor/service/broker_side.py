@@ -29,6 +29,7 @@ log = logging.getLogger(__name__)
 
 BROKER_PATIENCE_S = 30.0  # a broker that restarts is back sooner; longer is worth telling
 HEAR_WITHIN_S = 2.0
+LISTEN_S = 900.0  # what else is on the broker is heard for so long after somebody looked
 
 
 class BrokerSide:
@@ -44,6 +45,7 @@ class BrokerSide:
         pacing: Pacing,
     ) -> None:
         self._settings = settings
+        self._address = broker_address(settings)  # None: our own; another one needs a start
         self._inbox = inbox
         self._clock = clock
         self._fault = fault
@@ -55,6 +57,8 @@ class BrokerSide:
         self._session: BrokerSession | None = None
         self._built_in: BuiltInBroker | None = None
         self._lost_timer: asyncio.TimerHandle | None = None
+        self._listener: Listener | None = None
+        self._listen_timer: asyncio.TimerHandle | None = None
         self._told_lost = False
         self._ending = False
         self.place = ""  # where it is, once started
@@ -64,8 +68,7 @@ class BrokerSide:
 
     async def start(self) -> None:
         """Connects, or begins to listen. Raises OSError where it cannot."""
-        address = broker_address(self._settings)
-        link = await self._listen() if address is None else self._connect(address)
+        link = await self._listen() if self._address is None else self._connect(self._address)
         self._pacing.window, self._pacing.hold_s = link.window, link.hold_s
 
     def _connect(self, address: BrokerAddress) -> BrokerLink:
@@ -118,18 +121,6 @@ class BrokerSide:
                 return
             await asyncio.sleep(0.01)
 
-    def listener(self) -> Listener | None:
-        """Hears what else is said there; None: the built-in broker sees it by itself."""
-        address = broker_address(self._settings)
-        if address is None:
-            return None
-        return Listener(
-            address,
-            unclaimed=self.unclaimed,
-            claimed=lambda topic: topic in self._topics(),
-            now=lambda: self._clock.now().at,
-        )
-
     # -- while it runs
 
     @property
@@ -137,6 +128,22 @@ class BrokerSide:
         """How things stand; None: not started."""
         link = self.link
         return link.state if link is not None else None
+
+    def listen_for_a_while(self) -> None:
+        """Somebody looks at what else is said there. The built-in broker sees it by itself."""
+        if self._address is None:
+            return
+        if self._listener is None:
+            self._listener = Listener(
+                self._address,
+                unclaimed=self.unclaimed,
+                claimed=lambda topic: topic in self._topics(),
+                now=lambda: self._clock.now().at,
+            )
+        self._listener.start()
+        if self._listen_timer is not None:
+            self._listen_timer.cancel()
+        self._listen_timer = self._loop.call_later(LISTEN_S, self._listener.stop)
 
     def take(self, fresh: Settings, rights: Rights | None) -> None:
         """Reads the topics of another configuration from now on, and goes by these rights."""
@@ -201,6 +208,8 @@ class BrokerSide:
 
     async def stop(self) -> None:
         """Ends the connection, or the broker with all of its."""
+        if self._listener is not None:
+            self._listener.stop()
         if self._built_in is not None:
             await asyncio.sleep(0.05)  # the acknowledgements just given leave first
             await self._built_in.stop()

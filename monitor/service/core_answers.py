@@ -1,7 +1,7 @@
 """What the core answers to a command or a page. Used by the live service API, in the watch thread,
 and by `offline`, when no service runs. Requests and answers are JSON-able."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import asdict
 from typing import Any
 
@@ -73,7 +73,7 @@ def enter(core: Core, entry: Entry, now: Moment, *, sure: bool = False) -> dict[
     }
 
 
-def ledger(core: Core) -> dict[str, Any]:
+def ledger(core: Core, _now: Moment) -> dict[str, Any]:
     """All ledger entries, and which were taken back."""
     kept = core.ledger
     return {
@@ -127,6 +127,14 @@ def warm_up(
     if verdict is None:
         raise Objection(f"The schedule of {brooder} has no target for chicks of a day.")
     return {"ready": verdict.ready, "answer": verdict.answer, "checks": verdict.checks}
+
+
+# Each with the core, the moment and what the request gives besides.
+QUESTIONS: dict[str, Callable[..., dict[str, Any]]] = {
+    "ledger": ledger,
+    "tonight": tonight,
+    "warm-up": warm_up,
+}
 
 
 def _unknown(core: Core, brooder: str) -> str:

@@ -34,7 +34,7 @@ class LiveSetUp:
         listen: Callable[[], None],
         reload: Callable[[], Awaitable[Mapping[str, Any]]],
     ) -> None:
-        self._desk = SetUp(source)
+        self._edits = SetUp(source)
         self._unclaimed = unclaimed
         self._site = site
         self._status = status
@@ -44,7 +44,7 @@ class LiveSetUp:
 
     async def steps(self) -> list[StepStands]:
         """Every step, and what stands in the file. Raises Objection."""
-        settings = await self._in_thread(self._desk.settings)
+        settings = await self._in_thread(self._edits.settings)
         return [
             StepStands(step=step, title=title, why=why, now=as_it_is(step, settings))
             for step, (title, why) in TITLES.items()
@@ -52,27 +52,27 @@ class LiveSetUp:
 
     async def form(self, step: Step, about: str) -> StepForm:
         """What a step asks. Raises WrongAnswers, Objection."""
-        made: StepForm = await self._in_thread(self._desk.form, step, about)
+        made: StepForm = await self._in_thread(self._edits.form, step, about)
         return made
 
     async def propose(self, step: Step, about: str, answers: Mapping[str, str]) -> Proposed:
         """Checks. Raises WrongAnswers, Objection."""
-        made: Proposed = await self._in_thread(self._desk.propose, step, about, answers)
+        made: Proposed = await self._in_thread(self._edits.propose, step, about, answers)
         return made
 
     async def propose_offsets(self, offsets_c: Mapping[str, float]) -> Proposed:
         """What a probe check found, by the probe's key. Raises WrongAnswers, Objection."""
         edit = offsets_edit(offsets_c, self._site().units)
-        made: Proposed = await self._in_thread(self._desk.propose_edit, edit)
+        made: Proposed = await self._in_thread(self._edits.propose_edit, edit)
         return made
 
     async def write(self, mark: str) -> list[str]:
         """Writes what was proposed and takes it; what is worth knowing. Raises Objection, and then
         the file is as it was."""
-        change = await self._in_thread(self._desk.write, mark)
+        change = await self._in_thread(self._edits.write, mark)
         said = await self._reload()
         if said["wrong"]:
-            await self._in_thread(self._desk.take_back, change)
+            await self._in_thread(self._edits.take_back, change)
             raise Objection(". ".join(said["wrong"]))
         return ["The broker is changed at the next start."] if said["waits_for_a_start"] else []
 
@@ -80,7 +80,7 @@ class LiveSetUp:
         self, name: str, brooder: str | None, place: Place, *, network: bool
     ) -> Prepared:
         """A new probe with its account, nothing written yet. Raises Objection."""
-        settings = await self._in_thread(self._desk.settings)
+        settings = await self._in_thread(self._edits.settings)
         made: Prepared = await self._in_thread(
             lambda: prepare(settings, name, brooder=brooder, place=place, network=network)
         )

@@ -49,18 +49,12 @@ def answer(settings: Settings, what: str, details: dict[str, Any]) -> Any:
             core.fault(AlarmName.STORAGE_FAULT, True, now, about)
             core.waiting.snapshots = core.snapshots()
             journal.commit(core.take(now).batch)
-        match what:
-            case "entry":
-                said = core_answers.asked(core, details, now)
-                core.waiting.snapshots = core.snapshots()
-                journal.commit(core.take(now).batch)
-                second_copy.SecondCopy(settings.state_folder).keep(core.ledger)
-                return said
-            case "ledger":
-                return core_answers.ledger(core)
-            case "tonight":
-                return core_answers.tonight(core, now, **details)
-            case "warm-up":
-                return core_answers.warm_up(core, now, **details)
-            case _:
-                raise Objection(f"{what} needs the running service; start it with: brooder watch")
+        if (question := core_answers.QUESTIONS.get(what)) is not None:
+            return question(core, now, **details)
+        if what != "entry":
+            raise Objection(f"{what} needs the running service; start it with: brooder watch")
+        said = core_answers.asked(core, details, now)
+        core.waiting.snapshots = core.snapshots()
+        journal.commit(core.take(now).batch)
+        second_copy.SecondCopy(settings.state_folder).keep(core.ledger)
+        return said

@@ -117,9 +117,7 @@ class Reloading:
 
     async def _reconfigured(self, fresh: Settings) -> None:
         try:
-            await asyncio.wrap_future(
-                self._calls.call(lambda now: self._reconfigure(self._core, fresh, now))
-            )
+            await self._calls.ask(lambda now: self._reconfigure(self._core, fresh, now))
         except Objection as refused:
             raise _NotTaken(str(refused)) from refused
         except Exception as error:

@@ -23,6 +23,7 @@ from monitor.service.broker_side import BrokerSide
 from monitor.service.chart_attachments import ChartAttachments
 from monitor.service.clock import Clock
 from monitor.service.commit_queue import CommitQueue
+from monitor.service.control_requests import ControlRequests
 from monitor.service.copying import Copying
 from monitor.service.core import Core
 from monitor.service.delivery_side import DeliverySide
@@ -287,11 +288,19 @@ class Service:
             reaching=self._reaching,
             voice=self._voice,
             on_disk=self._writer.has,
-            listener=self._broker.listener(),
+            listen=self._broker.listen_for_a_while,
             reload=self._reload,
+        )
+        requests = ControlRequests(
+            api,
+            self._core,
+            self._calls,
+            unclaimed=self._broker.unclaimed,
+            listen=self._broker.listen_for_a_while,
+            trials=self._reaching.trials,
             mirror_look_again=self._copying.look_again,
         )
-        commands = await serve_commands(self._settings, api)
+        commands = await serve_commands(self._settings, requests.answer)
         if commands is not None:
             self._cleanup.callback(commands.close)
         self._api = api

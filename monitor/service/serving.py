@@ -17,10 +17,10 @@ if TYPE_CHECKING:
 log = logging.getLogger(__name__)
 
 
-async def serve_commands(settings: Settings, api: LiveServiceApi) -> AbstractServer | None:
+async def serve_commands(settings: Settings, answer: control.Answerer) -> AbstractServer | None:
     """Listens for commands. None: it cannot; they then say that no service answers."""
     try:
-        return await control.serve(settings.control_paths, api.answer)
+        return await control.serve(settings.control_paths, answer)
     except OSError as error:
         log.error("Commands cannot reach this service.", extra=facts(why=error.strerror))
         return None

@@ -1,6 +1,7 @@
 """What other threads bring to the watch thread: work on the core, how a delivery went, what is on
 the disk. Any thread may put something in; the watch thread takes it out each round."""
 
+import asyncio
 import queue
 from collections.abc import Callable
 from concurrent.futures import Future
@@ -34,6 +35,10 @@ class WatchCalls:
         self.calls.put((work, done))
         self._wake()
         return done
+
+    async def ask(self, work: Callable[[Moment], T]) -> T:
+        """As `call`, for the event loop."""
+        return await asyncio.wrap_future(self.call(work))
 
     def post(self, what_failed: str, work: Callable[[Moment], None]) -> None:
         """As `call`, for whoever cannot wait: a fault of the work is told to the log."""

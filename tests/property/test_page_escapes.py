@@ -110,7 +110,7 @@ def api_with(name: str, text: str) -> FakeApi:
         {"topic": text, "reason": text, "count": 1, "last_at": NIGHT, "excerpt": text}
     ]
     api.settings = [("site.name", text)]
-    api.links = {"abc": tuple(one.occurrence for one in alarms)}
+    api.links["abc"] = tuple(one.occurrence for one in alarms)
     return api
 
 

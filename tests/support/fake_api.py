@@ -341,6 +341,27 @@ def acknowledge(box: str = "porch", name: AlarmName = AlarmName.HEAT_LOSS) -> En
     return Entry(at=NIGHT, entry=EntryKind.ACKNOWLEDGE, brooder=box, alarm=str(name), by="my phone")
 
 
+class FakeLinks(dict[str, tuple[str, ...]]):
+    """Token -> occurrences."""
+
+    def __init__(self, api: "FakeApi") -> None:
+        super().__init__()
+        self._api = api
+
+    def occurrences(self, token: str) -> tuple[str, ...]:
+        try:
+            return self[token]
+        except KeyError:
+            raise Objection("This link is not whole. Open it again from the message.") from None
+
+    async def answer(self, token: str) -> list[str]:
+        alarms = self._api.status().all_alarms
+        found = [a for a in alarms if a.occurrence in self.occurrences(token)]
+        for one in found:
+            await self._api.submit(acknowledge(one.brooder or "", one.alarm))
+        return [f"{one.brooder}: {one.alarm}" for one in found]
+
+
 class FakeApi:
     """Implements monitor.page.service_api.ServiceApi."""
 
@@ -357,11 +378,10 @@ class FakeApi:
         self.submitted: list[Entry] = []
         self.objects_to: str | None = None
         self.disk_takes = True
-        self.heard_topics: list[Mapping[str, Any]] = []
         self.refused_messages: list[Mapping[str, Any]] = []
         self.settings: list[tuple[str, str]] = [("site.name", "Hillside")]
         self.missing_tonight: list[Missing] = []
-        self.links: dict[str, tuple[str, ...]] = {}  # token -> occurrences
+        self.links = FakeLinks(self)
         self._folder = tempfile.TemporaryDirectory()
         self.config = Path(self._folder.name) / "brooder.toml"
         shutil.copy(EXAMPLE, self.config)
@@ -439,9 +459,6 @@ class FakeApi:
             },
         ]
 
-    def heard(self) -> list[Mapping[str, Any]]:
-        return self.heard_topics
-
     def refused(self) -> list[Mapping[str, Any]]:
         return self.refused_messages
 
@@ -475,15 +492,3 @@ class FakeApi:
 
     def settings_shown(self) -> list[tuple[str, str]]:
         return self.settings
-
-    def linked(self, token: str) -> tuple[str, ...]:
-        try:
-            return self.links[token]
-        except KeyError:
-            raise Objection("This link is not whole. Open it again from the message.") from None
-
-    async def answer_link(self, token: str) -> list[str]:
-        found = [a for a in self._shown.all_alarms if a.occurrence in self.linked(token)]
-        for one in found:
-            await self.submit(acknowledge(one.brooder or "", one.alarm))
-        return [f"{one.brooder}: {one.alarm}" for one in found]
