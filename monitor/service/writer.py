@@ -5,26 +5,23 @@ What was refused stays in memory and is tried again together with what came sinc
 number of readings; then the oldest readings are let go, never the ledger or an alarm."""
 
 import logging
-import os
 import queue
-import sqlite3
 import threading
 import time
 from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass, field
 from functools import partial
-from pathlib import Path
 from typing import Any
 
 from monitor.brooding.batch import Ledger
 from monitor.events import BadValue, Entry, Reading
 from monitor.intake.inbox import AckToken
-from monitor.journal.opening import about_aside
 from monitor.journal.reader import JournalReader
 from monitor.journal.records import Commit, Entered, StorageFault
 from monitor.journal.store import Journal
-from monitor.service.bisection import halves, shown
+from monitor.service.bisection import NotKept, commit_all
+from monitor.service.journal_file import JournalFile
 from monitor.service.logs import facts
 from monitor.service.quietly import quietly
 from monitor.service.second_copy import SecondCopy
@@ -36,12 +33,6 @@ MOST_IN_MEMORY = 200_000  # inputs: about 40 MB, a day of 8 probes every 10 s is
 MOST_REFUSED_IN_MEMORY = 1000
 RETRY_S = 5.0
 TIDY_EVERY_S = 300.0
-_ABOUT_THE_DATA = (
-    sqlite3.IntegrityError,
-    sqlite3.DataError,
-    sqlite3.ProgrammingError,
-    sqlite3.InterfaceError,
-)
 
 
 @dataclass(slots=True)
@@ -81,8 +72,7 @@ class Writer:
         self._on_end = on_end
         self._second_copy = second_copy
         self._ledger: Ledger | None = None  # the newest that was submitted
-        self._journal = journal  # None: the disk refused it so far
-        self._reopen = reopen
+        self._file = JournalFile(journal, reopen)
         self._on_settled = on_settled
         self._on_fault = on_fault
         self._wall = wall
@@ -93,10 +83,7 @@ class Writer:
         self._failing = journal is None
         self._said: tuple[str, str] | None = None  # the fault that was reported
         self._try_at = 0.0  # a disk that refuses is asked again no sooner
-        self._damaged: Path | None = None  # a commit has found it so
         self._ending = False
-        self._opened_anew = False
-        self._inode = _inode(journal)
         self._thread = threading.Thread(target=self._run, name="journal", daemon=True)
         # Told the ledger of a journal that was opened while the watch ran: it may be another one
         # than the watch began with.
@@ -189,7 +176,7 @@ class Writer:
         self._ending = True
         if self._owed is not None:
             self._write_somehow(Commit())
-        self._put_away()
+        self._file.put_away()
 
     def _write_somehow(self, batch: Commit) -> bool:
         """As `_write`; whatever goes wrong in it, nothing is lost and the thread goes on."""
@@ -199,7 +186,7 @@ class Writer:
             log.exception("The journal stumbled.")
             why = f"the journal could not be written ({type(error).__name__}: {error})"
             quietly("A fault could not be told.", lambda: self._fail(StorageFault("failed", why)))
-            self._put_away()
+            self._file.put_away()
             return False
 
     def _write(self, batch: Commit) -> bool:
@@ -212,24 +199,24 @@ class Writer:
             self._owe(batch)
             return False
         try:
-            journal = self._opened()
+            journal = self._file.opened(self._say)
         except StorageFault as fault:
             self._owe(batch)
             self._fail(fault)
             return False
         try:
-            self._commit(journal, batch)
-        except StorageFault as fault:
-            self._fail(fault)
-            if fault.kind == "damaged":
-                self._damaged = journal.path
-                self._put_away()
+            commit_all(journal, batch)
+        except NotKept as some:
+            self._owe(some.owed)
+            self._fail(some.why)
+            if some.why.kind == "damaged":
+                self._file.put_away(damaged=True)
             return False
         self._owed = None
         written = (i.entry.number for i in batch.inputs if isinstance(i, Entered))
         self._kept_number = max((self._kept_number, *written))
-        if self._opened_anew:  # now that what was owed is in it
-            self._opened_anew = False
+        if self._file.opened_anew:  # now that what was owed is in it
+            self._file.opened_anew = False
             quietly("The ledger of the new journal was not compared.", self._compare)
         self.last_kept_at = self._wall()
         if self._failing:
@@ -245,64 +232,9 @@ class Writer:
             self._second_copy.keep(self._ledger)
 
     def _compare(self) -> None:
-        if self._journal is not None:
-            with JournalReader(self._journal.path) as reader:
+        if self._file.journal is not None:
+            with JournalReader(self._file.journal.path) as reader:
                 self._on_other_journal(reader.entries())
-
-    def _commit(self, journal: Journal, batch: Commit) -> None:
-        """Commits all of it, but for records that the database will not take whatever the disk
-        does: one of those must not keep everything after it from being kept. Raises StorageFault
-        with what is not kept owed."""
-        waiting = [batch]
-        while waiting:
-            part = waiting.pop()
-            try:
-                journal.commit(part)
-                continue
-            except StorageFault as fault:
-                if not isinstance(fault.__cause__, _ABOUT_THE_DATA):
-                    while waiting:
-                        part.extend(waiting.pop())
-                    self._owe(part)
-                    raise
-                why: Exception = fault
-            except Exception as error:
-                why = error
-            smaller = halves(part)
-            if smaller is None:
-                log.error(
-                    "A record could not be kept and is left out.",
-                    extra=facts(record=shown(part), why=f"{type(why).__name__}: {why}"),
-                )
-            else:
-                waiting += reversed(smaller)
-
-    def _opened(self) -> Journal:
-        """The journal, opened anew where it was refused, damaged or taken away. Raises
-        StorageFault."""
-        if self._journal is not None and _inode(self._journal) != self._inode:
-            log.error("The journal's file was taken away while it was written; a new one is begun.")
-            self._put_away()
-        if self._journal is None:
-            aside = None
-            if self._damaged is not None:
-                with Journal.open(self._damaged, distrust=True) as fresh:
-                    aside = fresh.set_aside
-                self._damaged = None
-            self._journal = journal = self._reopen()
-            self._inode = _inode(journal)
-            self._opened_anew = True
-            aside = aside or journal.set_aside
-            if aside is not None:
-                self._say(StorageFault("damaged", about_aside(aside)))
-        return self._journal
-
-    def _put_away(self) -> None:
-        """Closes a journal that is damaged or gone; the next try opens what is there then."""
-        journal, self._journal = self._journal, None
-        if journal is not None:
-            with suppress(Exception):  # it is let go in any case
-                journal.close()
 
     def _fail(self, fault: StorageFault) -> None:
         self._try_at = time.monotonic() + RETRY_S
@@ -335,15 +267,15 @@ class Writer:
         while not self._cursors.empty():
             name, value = self._cursors.get()
             with suppress(StorageFault):  # sent again after a restart, which changes nothing there
-                if self._journal is not None:
-                    self._journal.set_cursor(name, value, at=self._wall())
+                if self._file.journal is not None:
+                    self._file.journal.set_cursor(name, value, at=self._wall())
 
     def _learn_probes(self) -> None:
         while not self._know.empty():
             site = self._know.get()
             try:
-                if self._journal is not None:
-                    self._journal.know(
+                if self._file.journal is not None:
+                    self._file.journal.know(
                         site.all_probes,
                         meters=site.all_meters,
                         zone=site.timezone,
@@ -354,17 +286,7 @@ class Writer:
 
     def _tidy(self) -> None:
         try:
-            if self._journal is not None:
-                self._journal.tidy(self._wall())
+            if self._file.journal is not None:
+                self._file.journal.tidy(self._wall())
         except StorageFault as fault:
             log.warning("The journal could not be tidied.", extra=facts(why=fault.words))
-
-
-def _inode(journal: Journal | None) -> int | None:
-    """Which file lies at the journal's path; None: none."""
-    if journal is None:
-        return None
-    try:
-        return os.stat(journal.path).st_ino
-    except OSError:
-        return None
