@@ -10,7 +10,7 @@ from monitor.page.judgement import MarginMark, Motion, judge
 from monitor.page.now_lines import against_line, trend_line
 from monitor.page.phrases import Phrases, capital
 from monitor.site import Site
-from monitor.tell.incident import SHARED, STORM_S, kin_of
+from monitor.tell.open_incidents import SHARED, STORM_S, kin_of
 from monitor.tell.policy import Policy
 from monitor.tell.wording.life import person
 from monitor.watch.alarm_table import TABLE, Family

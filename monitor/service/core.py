@@ -28,8 +28,8 @@ from monitor.service.ledger_gaps import lost_from, unknown_in, with_free_number
 from monitor.site import Site
 from monitor.tell.contact import Contact
 from monitor.tell.message import Message
+from monitor.tell.notification_plan import NotificationPlan
 from monitor.tell.outbox import rows
-from monitor.tell.plan import Plan
 from monitor.tell.policy import Policy
 from monitor.watch.engine import Engine
 from monitor.watch.status import SiteStatus
@@ -59,7 +59,7 @@ class Core:
         self.engine = Engine(site, start)
         self.hearing = Hearing(site)
         self._now = start
-        self._plan = Plan(site, contacts, policy, look=lambda: self.status(self._now))
+        self._plan = NotificationPlan(site, contacts, policy, look=lambda: self.status(self._now))
         self._next_entry_number = next_entry_number
         self.answers: list[Entry] = []  # acknowledgements, by which a link is known as used
         self._happened = CoreOutput()
@@ -238,7 +238,7 @@ class Core:
         last: whatever goes wrong in it, the watch goes on as it was."""
         engine = Engine(site, now)
         engine.restore(self.engine.kept())
-        plan = Plan(site, contacts, policy, look=lambda: self.status(self._now))
+        plan = NotificationPlan(site, contacts, policy, look=lambda: self.status(self._now))
         plan.restore(self._plan.kept(), 0.0)
         self.site, self.engine, self._plan = site, engine, plan
         self.hearing.reconfigured(site)

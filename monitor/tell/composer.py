@@ -36,50 +36,26 @@ class MessageComposer:
 
     def once(self, change: Change) -> Message:
         """Something that has happened: told, and that is all."""
-        words = for_change(change, self._site)
-        return Message(
-            key=f"{change.occurrence}:raised",
-            thread=change.occurrence,
-            kind=MessageKind.RAISED,
-            contacts=tuple(self._first(change.priority)),
-            priority=change.priority,
-            at=change.at,
-            title=words.title,
-            body=words.body,
-            short=words.short,
+        return _news(
+            f"{change.occurrence}:raised",
+            change.occurrence,
+            for_change(change, self._site),
+            change.priority,
+            change.at,
+            self._first(change.priority),
         )
 
     def watch_ended(self, box: str, entry: Entry) -> Message:
         """To every contact, whatever they want to hear of: a slip of the hand would silence all."""
-        words = watch_ended(box, entry, self._voice)
         key = f"{box}/watch-ended/{entry.number}"
-        return Message(
-            key=key,
-            thread=key,
-            kind=MessageKind.RAISED,
-            contacts=tuple(contact.name for contact in self._contacts),
-            priority=Priority.WARNING,
-            at=entry.at,
-            title=words.title,
-            body=words.body,
-            short=words.short,
-        )
+        words = watch_ended(box, entry, self._voice)
+        return _news(key, key, words, Priority.WARNING, entry.at, self._all())
 
     def batch_ended(self, boxes: list[str], entry: Entry, ledger: Ledger) -> Message:
         """To every contact, as `watch_ended`."""
-        words = batch_ended(boxes, entry, ledger, self._voice)
         key = f"batch-ended/{entry.number}"
-        return Message(
-            key=key,
-            thread=key,
-            kind=MessageKind.RAISED,
-            contacts=tuple(contact.name for contact in self._contacts),
-            priority=Priority.ADVICE,
-            at=entry.at,
-            title=words.title,
-            body=words.body,
-            short=words.short,
-        )
+        words = batch_ended(boxes, entry, ledger, self._voice)
+        return _news(key, key, words, Priority.ADVICE, entry.at, self._all())
 
     def raised(self, incident: ToldIncident, untold: list[AlarmTold], at: float) -> Message:
         """New, or worse than told before: to those told at once, and to all who know of it."""
@@ -224,7 +200,7 @@ class MessageComposer:
             priority=lead.priority if lead else Priority.WARNING,
             at=at,
             attach_brooder=incident_words.chart_of(incident, kind),
-            ack_for=incident.answerable() if lead else (),
+            ack_for=_answerable(incident) if lead else (),
             silent=kind in _GOOD_NEWS and asleep(self._voice.local(at).hour),
             brief=words.brief if kind is MessageKind.AGAIN else "",
             title=words.title,
@@ -232,11 +208,35 @@ class MessageComposer:
             short=words.short,
         )
 
+    def _all(self) -> list[str]:
+        return [contact.name for contact in self._contacts]
+
     def _first(self, priority: Priority) -> list[str]:
         return [contact.name for contact in first_told(self._contacts, priority)]
 
     def _wants(self, name: str, priority: Priority) -> bool:
         return any(c.name == name and priority in c.priorities for c in self._contacts)
+
+
+def _news(  # noqa: PLR0917
+    key: str, thread: str, words: Words, priority: Priority, at: float, told: list[str]
+) -> Message:
+    return Message(
+        key=key,
+        thread=thread,
+        kind=MessageKind.RAISED,
+        contacts=tuple(told),
+        priority=priority,
+        at=at,
+        title=words.title,
+        body=words.body,
+        short=words.short,
+    )
+
+
+def _answerable(incident: ToldIncident) -> tuple[str, ...]:
+    """The occurrences that one answer is for."""
+    return tuple(o for o, a in incident.alarms.items() if a.open and not a.acknowledged)
 
 
 def _to_list(incident: ToldIncident, untold: list[AlarmTold]) -> list[Change]:

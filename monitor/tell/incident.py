@@ -1,4 +1,4 @@
-"""One cause and the alarms that belong to it: what is active, told and answered. Used by `plan`.
+"""One cause and the alarms that belong to it: what is active, told and answered. Used by `notification_plan`.
 
 Which alarms belong together, and which of them need a message, the watch says with each change."""
 
@@ -9,17 +9,6 @@ from monitor.events import AlarmName, Change, ChangeKind, Priority
 from monitor.kept import Tick
 from monitor.watch.alarm_table import TABLE, Family
 from monitor.watch.incidents import BACK_S, SWING_S, SWINGING, rank
-
-# Of what several boxes can have the same trouble by one cause, and within which time it is one.
-SHARED = (Family.COLD.value, AlarmName.UNWATCHED.value)
-STORM_S = 1800.0
-
-
-def kin_of(alarm: AlarmName) -> str:
-    """What the same trouble of another box is called: its family, or of an alarm that stands alone
-    its name."""
-    family = TABLE[alarm].family
-    return alarm.value if family is None else family.value
 
 
 @dataclass(slots=True)
@@ -75,51 +64,9 @@ class ToldIncident:
         """Is it the same trouble in several boxes?"""
         return bool(self.also)
 
-    @property
-    def kin(self) -> str:
-        """As `kin_of` its alarms."""
-        return self.family.rpartition("/")[2]
-
     def boxes(self) -> set[str | None]:
         """Where something is open."""
         return {alarm.change.brooder for alarm in self.alarms.values() if alarm.open}
-
-    def waits_since(self) -> float | None:
-        """Tick since when an urgent alarm of it waits for an answer, or to be told."""
-        worst = self.unanswered()
-        if worst is None or worst.change.priority is not Priority.URGENT:
-            return None
-        return self.gather_due if self.asked is None else self.asked
-
-    def join(self, other: "ToldIncident") -> None:
-        """The same trouble in another box is this one from now on."""
-        self.also += [other.id, *other.also]
-        self.place = "site"
-        self.alarms.update(other.alarms)
-        self.told_c.update(other.told_c)
-        self.reach(other.told_to)
-        self.since_at = min(self.since_at, other.since_at)
-        if other.worst is not None and (self.worst is None or rank(other.worst) > rank(self.worst)):
-            self.worst = other.worst
-        if other.extreme_c is not None:
-            known = self.extreme_c
-            self.extreme_c = other.extreme_c if known is None else min(known, other.extreme_c)
-        dues = [due for due in (self.gather_due, other.gather_due) if due is not None]
-        self.gather_due = min(dues, default=None)
-        self.over_due, self.is_over = None, False
-        self.changed = max(self.changed, other.changed)
-
-    def keep_places(self, names: set[str]) -> None:
-        """Boxes that are no longer configured drop out."""
-        for alarm in self.alarms.values():
-            alarm.open = alarm.open and alarm.change.brooder in names
-
-    def says_nothing_new(self, change: Change) -> bool:
-        """Of a trouble shared by several boxes: is this one told of that box, or a worse one, and
-        as bad a one of any?"""
-        told = [a for a in self.alarms.values() if a.told and a.open]
-        as_bad = any(rank(a.change) >= rank(change) for a in told)
-        return as_bad and any(a.change.brooder == change.brooder for a in told)
 
     def lead(self) -> AlarmTold | None:
         """The worst open alarm."""
@@ -146,19 +93,6 @@ class ToldIncident:
         urgent = self.worst is not None and self.worst.priority is Priority.URGENT
         return self.lead() if urgent and self.unanswered() is None else None
 
-    def unanswered_since(self) -> float | None:
-        """Wall time since when the worst of it waits for an answer."""
-        worst = self.unanswered()
-        if worst is None:
-            return None
-        return min(
-            alarm.change.at
-            for alarm in self.alarms.values()
-            if alarm.open
-            and not alarm.acknowledged
-            and alarm.change.priority is worst.change.priority
-        )
-
     @property
     def told(self) -> bool:
         """So far; False while a message of it waits."""
@@ -167,14 +101,6 @@ class ToldIncident:
     def untold(self) -> list[AlarmTold]:
         """Open alarms waiting in the gathering window."""
         return [alarm for alarm in self.alarms.values() if alarm.open and not alarm.told]
-
-    def lasted_s(self, same: frozenset[AlarmName]) -> float | None:
-        """From the beginning of the first to the end of the last of these alarms; None where
-        there were none. Heat that was lost, or a cold night expected, is not yet a cold floor."""
-        those = [a for a in self.alarms.values() if a.change.alarm in same]
-        begun = [alarm.change.facts.get("since", alarm.change.at) for alarm in those]
-        ended = [alarm.ended_at for alarm in those if alarm.ended_at is not None]
-        return max(ended) - min(begun) if ended else None
 
     def one_place(self) -> str | None:
         """The one brooder it is about; None: several, or the site."""
@@ -276,10 +202,6 @@ class ToldIncident:
     def reach(self, names: Iterable[str]) -> None:
         """These contacts know of it from now on, and hear its end."""
         self.told_to += [name for name in names if name not in self.told_to]
-
-    def answerable(self) -> tuple[str, ...]:
-        """The occurrences that one answer is for."""
-        return tuple(o for o, a in self.alarms.items() if a.open and not a.acknowledged)
 
 
 def _worst(alarms: list[AlarmTold]) -> AlarmTold | None:

@@ -1,5 +1,5 @@
 """From an incident to words: which of the wording's messages fits, with the figures of now.
-Used by `plan`."""
+Used by `notification_plan`."""
 
 from dataclasses import replace
 
@@ -94,7 +94,7 @@ def over(incident: ToldIncident, at: float, site: Site, status: SiteStatus | Non
     if at - last.at >= 60.0:
         facts["quiet_s"] = at - last.at
     same = next((form for form in _SAME if worst.alarm in form), None)
-    lasted_s = incident.lasted_s(same) if same is not None else None
+    lasted_s = _lasted_s(incident, same) if same is not None else None
     facts["lasted_s"] = last.at - incident.since_at if lasted_s is None else lasted_s
     if incident.extreme_c is not None and incident.family in _TEMPERATURE:
         facts["extreme_c"] = incident.extreme_c
@@ -127,8 +127,24 @@ def chart_of(incident: ToldIncident, kind: MessageKind) -> str | None:
 
 
 def _waited_s(incident: ToldIncident, at: float) -> float:
-    since = incident.unanswered_since()
-    return 0.0 if since is None else at - since
+    """Since when the worst of it waits for an answer."""
+    worst = incident.unanswered()
+    if worst is None:
+        return 0.0
+    return at - min(
+        alarm.change.at
+        for alarm in incident.alarms.values()
+        if alarm.open and not alarm.acknowledged and alarm.change.priority is worst.change.priority
+    )
+
+
+def _lasted_s(incident: ToldIncident, same: frozenset[AlarmName]) -> float | None:
+    """From the beginning of the first to the end of the last of these alarms; None where there
+    were none. Heat that was lost, or a cold night expected, is not yet a cold floor."""
+    those = [alarm for alarm in incident.alarms.values() if alarm.change.alarm in same]
+    begun = [alarm.change.facts.get("since", alarm.change.at) for alarm in those]
+    ended = [alarm.ended_at for alarm in those if alarm.ended_at is not None]
+    return max(ended) - min(begun) if ended else None
 
 
 def _now(incident: ToldIncident, at: float, site: Site, status: SiteStatus | None) -> Words:

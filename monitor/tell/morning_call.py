@@ -1,4 +1,4 @@
-"""When the morning message is due, and what is gathered for it. Used by `plan`. It comes while
+"""When the morning message is due, and what is gathered for it. Used by `notification_plan`. It comes while
 there are birds: an empty box has had no night."""
 
 from collections.abc import Callable

@@ -1,6 +1,6 @@
 """Every alarm and advice as one table of data: how each behaves. Read by watch.alarm_register
-(delays, life cycle, incidents), by tell.plan (what is told when) and by the page. How often what is
-urgent is repeated, and to whom it is passed on, is the grower's to set: tell.plan.Policy,
+(delays, life cycle, incidents), by tell.notification_plan (what is told when) and by the page. How
+often what is urgent is repeated, and to whom it is passed on, is the grower's to set: tell.policy,
 tell.contact."""
 
 from dataclasses import dataclass
@@ -40,7 +40,7 @@ class AlarmRule:
     off_delay: float | str = 0.0
     needs_batch: bool = False
     lasting: Lasting = Lasting.CONDITION
-    told_once: bool = False  # no repeats, and its end is no news (but see tell.plan)
+    told_once: bool = False  # no repeats, and its end is no news (but see tell.notification_plan)
 
     @property
     def shelve_max_s(self) -> float:

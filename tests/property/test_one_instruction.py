@@ -18,7 +18,7 @@ from monitor.page.now import view
 from monitor.page.phrases import Phrases
 from monitor.tell.contact import Contact
 from monitor.tell.message import Message, MessageKind
-from monitor.tell.plan import Plan
+from monitor.tell.notification_plan import NotificationPlan
 from monitor.tell.wording import Voice
 from monitor.tell.wording.tonight_words import asked_lines
 from monitor.thermal.diagnosis import Interval, Outlook
@@ -111,7 +111,7 @@ def test_a_cold_night_that_stands_is_in_every_word_on_too_much_heat(
     estimate = Foretold()
     noon = Night.evening("2026-02-10") - 6 * H
     night = Night(site, start=noon, make_estimator=lambda *_a, **_k: estimate)
-    plan = Plan(
+    plan = NotificationPlan(
         site,
         (Contact(name="me", url="json://nowhere"),),
         look=lambda: night.engine.status(night.now()),

@@ -6,7 +6,7 @@ from support.told import ANN, ME, Course, course_changes, told_by
 
 from monitor.events import Change, ChangeKind, Moment, Priority
 from monitor.tell.message import Message, MessageKind
-from monitor.tell.plan import Plan
+from monitor.tell.notification_plan import NotificationPlan
 from monitor.tell.policy import Policy
 from monitor.watch.alarm_table import TABLE
 
@@ -145,7 +145,7 @@ def test_whoever_was_told_of_an_urgent_alarm_hears_that_it_is_over(steps):
 def test_next_due_is_when_the_plan_next_has_something_to_do(steps):
     """Advancing to just before it does nothing; so a service may sleep until then."""
     course = Course(steps)
-    plan = Plan(course.site, (ME, ANN))
+    plan = NotificationPlan(course.site, (ME, ANN))
     plan.advance(Moment(course.start, course.start))
     for change in course_changes(course):
         while (due := plan.next_due) is not None and due < change.at:

@@ -16,8 +16,8 @@ from monitor.events import Entry, EntryKind, Moment, Reading
 from monitor.journal.records import OutboxRow
 from monitor.tell.contact import Contact
 from monitor.tell.message import Message, MessageKind
+from monitor.tell.notification_plan import NotificationPlan
 from monitor.tell.outbox import Outbox, rows
-from monitor.tell.plan import Plan
 from monitor.watch.engine import Engine
 
 CONTACTS = (
@@ -46,7 +46,9 @@ class Service:
         start = DAY_0 + night.from_s
         self.now = Moment(start, start + shift_s)
         self.engine = Engine(site_of(night), self.now)
-        self.plan = Plan(site_of(night), CONTACTS, look=lambda: self.engine.status(self.now))
+        self.plan = NotificationPlan(
+            site_of(night), CONTACTS, look=lambda: self.engine.status(self.now)
+        )
 
     def take(self, item: Entry | Reading) -> list[Message]:
         """One input, at its time."""

@@ -32,7 +32,7 @@ from monitor.kept import Kept, _form
 from monitor.quantities import BATTERY_LEFT, CONTACT, COVER, HUMIDITY, MAINS
 from monitor.site import Place, Site
 from monitor.tell.contact import Contact
-from monitor.tell.plan import Plan
+from monitor.tell.notification_plan import NotificationPlan
 from monitor.tell.policy import Policy
 from monitor.watch.engine import Engine
 
@@ -116,7 +116,9 @@ class Two:
         self.offset_s = tick_before_wall_s
         self.tick = EVENING - tick_before_wall_s + rng.choice([0, 7, -8]) * 3600.0
         self.on = Engine(self.site, self.now)
-        self.plan = Plan(self.site, PEOPLE, Policy(), look=lambda: self.on.status(self.now))
+        self.plan = NotificationPlan(
+            self.site, PEOPLE, Policy(), look=lambda: self.on.status(self.now)
+        )
         self.restored: Engine | None = None
         self.number = 0
         self.temp_c = {p.key: USUAL_C[p.place] for p in self.site.all_probes}
@@ -286,7 +288,7 @@ def test_a_state_goes_on_under_another_steady_clock_with_every_tick_moved(seed: 
             engine = Engine(two.site, later)
             engine.restore(kept(two.on), SHIFT_S)
             compare_moved(kept(two.on), kept(engine), "engine")
-            plan = Plan(two.site, PEOPLE, Policy(), look=lambda: None)
+            plan = NotificationPlan(two.site, PEOPLE, Policy(), look=lambda: None)
             plan.restore(as_kept(two.plan.kept()), SHIFT_S)
             compare_moved(as_kept(two.plan.kept()), as_kept(plan.kept()), "plan")
 

@@ -9,7 +9,7 @@ from monitor.events import AlarmName, Cause, Change, ChangeKind, Facts, Moment
 from monitor.site import Brooder, Site
 from monitor.tell.contact import Contact
 from monitor.tell.message import Message
-from monitor.tell.plan import Plan
+from monitor.tell.notification_plan import NotificationPlan
 from monitor.units import Unit
 from monitor.watch.alarm_table import TABLE
 
@@ -119,7 +119,7 @@ def told_by(
 ) -> list[Message]:
     """What a plan says of the course when it is advanced every so often. `restarts`: after these
     changes (by number) the plan is made anew from its state, its ticks moved by `shift_s`."""
-    plan = Plan(course.site, (ME, ANN))
+    plan = NotificationPlan(course.site, (ME, ANN))
     offset_s = 0.0
     said = plan.advance(Moment(course.start, course.start))
     at = course.start
@@ -133,7 +133,7 @@ def told_by(
             said += plan.changes([change], Moment(at, at + offset_s))
         if number in restarts:
             state = plan.kept()
-            plan = Plan(course.site, (ME, ANN))
+            plan = NotificationPlan(course.site, (ME, ANN))
             plan.restore(state, shift_s)
             offset_s += shift_s
     return said + plan.advance(Moment(at, at + offset_s))

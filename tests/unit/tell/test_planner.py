@@ -22,7 +22,7 @@ from monitor.events import (
 from monitor.site import Site
 from monitor.tell.contact import Contact
 from monitor.tell.message import Message, MessageKind
-from monitor.tell.plan import Plan
+from monitor.tell.notification_plan import NotificationPlan
 from monitor.tell.policy import Policy
 from monitor.tell.wording import for_change
 from monitor.thermal.diagnosis import Interval
@@ -42,7 +42,7 @@ class Teller:
     ) -> None:
         self.contacts = contacts or (ME,)
         self.policy = policy or Policy()
-        self.plan = Plan(site(), self.contacts, self.policy)
+        self.plan = NotificationPlan(site(), self.contacts, self.policy)
         self.incidents = Incidents()
         self.said: list[Message] = []
         self.go(start)
@@ -60,7 +60,7 @@ class Teller:
     def restarted(self) -> None:
         """The same in a new process, an hour later on the tick scale."""
         state = self.plan.kept()
-        self.plan = Plan(site(), self.contacts, self.policy)
+        self.plan = NotificationPlan(site(), self.contacts, self.policy)
         self.plan.restore(state, 0.0)
 
     def _note(self, messages: list[Message]) -> list[Message]:
@@ -178,7 +178,7 @@ def repeats_of_lost_heat(*, told_c: float = 31.0, **box: object) -> list[Message
     """In the hour after it was told at `told_c`, while the box is so."""
     teller = Teller()
     status = fake_api.status(fake_api.brooder(**box))
-    teller.plan = Plan(site(), teller.contacts, teller.policy, look=lambda: status)
+    teller.plan = NotificationPlan(site(), teller.contacts, teller.policy, look=lambda: status)
     teller.go(NIGHT - 100)
     told = raised(A.HEAT_LOSS)
     teller.take(replace(told, facts={**told.facts, "temp_c": told_c}))
@@ -200,7 +200,7 @@ def test_of_two_boxes_without_heat_each_must_hold_for_the_word_to_be_spared(shed
     boxes = (fake_api.brooder(temp_c=31.0, trend_c_per_h=-0.5),
              fake_api.brooder("shed", trend_c_per_h=-0.5, **shed))  # fmt: skip
     status = fake_api.status(*boxes)
-    teller.plan = Plan(site(), teller.contacts, teller.policy, look=lambda: status)
+    teller.plan = NotificationPlan(site(), teller.contacts, teller.policy, look=lambda: status)
     teller.go(NIGHT - 100)
     for box in ("porch", "shed"):
         told = change(A.HEAT_LOSS, brooder=box, occurrence=f"{box}/heat-loss/1")
@@ -499,7 +499,7 @@ def test_where_no_other_brooder_could_join_silence_is_told_at_once():
         name=here.name, timezone=here.timezone, units=here.units, brooders=here.brooders[:1]
     )
     for where, brooder in ((alone, "porch"), (here, None)):
-        plan = Plan(where, (ME,))
+        plan = NotificationPlan(where, (ME,))
         plan.advance(Moment(NIGHT - 60, NIGHT - 60))
         silent = change(A.NO_READINGS, brooder=brooder)
         assert len(plan.changes([silent], Moment(NIGHT, NIGHT))) == 1
@@ -632,7 +632,7 @@ def test_the_morning_tells_an_advice_with_the_figures_of_the_morning():
     start = NIGHT - 3600.0
     engine = Engine(site(), Moment(start, start))
     morning = local(11, 7)
-    plan = Plan(site(), (ME,), look=lambda: engine.status(Moment(morning, morning)))
+    plan = NotificationPlan(site(), (ME,), look=lambda: engine.status(Moment(morning, morning)))
     plan.advance(Moment(start, start))
 
     def enter(number: int, at: float, what: EntryKind, count: int, **more: str) -> None:
@@ -663,7 +663,7 @@ def bedtime(*contacts: Contact, birds: bool = True) -> Teller:
         engine.entry(placed, Moment(start, start))
         engine.reading(Reading(start + 60, start + 60, "porch/floor", 34.6))
     teller = Teller(*contacts, start=start)
-    teller.plan = Plan(
+    teller.plan = NotificationPlan(
         site(), teller.contacts, look=lambda: engine.status(Moment(start + 120, start + 120))
     )
     teller.go(start + 120)
@@ -931,7 +931,7 @@ def test_a_contact_that_is_not_reached_is_told_through_the_others():
 
 
 def test_without_contacts_every_message_is_still_made_for_log_and_terminal():
-    plan = Plan(site(), ())
+    plan = NotificationPlan(site(), ())
     plan.advance(Moment(NIGHT - 100, NIGHT - 100))
     [message] = plan.changes([raised(A.CHILL)], Moment(NIGHT, NIGHT))
     assert message.contacts == ()
@@ -1011,7 +1011,7 @@ def test_a_brooder_taken_out_of_the_configuration_drops_out_of_a_restored_plan()
     smaller = Site(
         name=here.name, timezone=here.timezone, units=here.units, brooders=here.brooders[1:]
     )
-    plan = Plan(smaller, (ME,))
+    plan = NotificationPlan(smaller, (ME,))
     plan.restore(teller.plan.kept(), 0.0)
     assert plan.advance(Moment(NIGHT + 3600, NIGHT + 3600)) == []
 

@@ -9,7 +9,7 @@ from monitor.events import AlarmName, Change, ChangeKind, Facts, Moment
 from monitor.site import Site
 from monitor.tell.contact import Contact
 from monitor.tell.message import Message, MessageKind
-from monitor.tell.plan import Plan
+from monitor.tell.notification_plan import NotificationPlan
 from monitor.watch.incidents import Incidents
 
 ME = Contact(name="me", url="json://nowhere")
@@ -25,7 +25,7 @@ class Barn:
     """A plan over many boxes, and all it said."""
 
     def __init__(self, count: int) -> None:
-        self.plan = Plan(many(count), (ME,))
+        self.plan = NotificationPlan(many(count), (ME,))
         self.incidents = Incidents()
         self.said: list[Message] = []
         self.plan.advance(Moment(NIGHT - 100, NIGHT - 100))
@@ -161,7 +161,7 @@ def test_a_storm_goes_on_the_same_after_a_restart() -> None:
     for barn in (one, other):
         power_cut(barn, 10)
     state = other.plan.kept()
-    other.plan = Plan(many(10), (ME,))
+    other.plan = NotificationPlan(many(10), (ME,))
     other.plan.restore(state, 0.0)
     for barn in (one, other):
         barn.said.clear()

@@ -9,14 +9,14 @@ from tell_samples import NIGHT, change, chilled, site
 from monitor.events import AlarmName, EntryKind, Moment
 from monitor.tell.links import LinkAnswer, LinkFault, Links, already_used, load_key
 from monitor.tell.message import Message
-from monitor.tell.plan import Plan
+from monitor.tell.notification_plan import NotificationPlan
 
 KEY = b"k" * 32
 BASE = "http://board.local:8420/"
 
 
 def told() -> Message:
-    plan = Plan(site(), ())
+    plan = NotificationPlan(site(), ())
     plan.advance(Moment(NIGHT - 60, NIGHT - 60))
     [message] = plan.changes([change(AlarmName.CHILL)], Moment(NIGHT, NIGHT))
     return message
@@ -68,7 +68,7 @@ def test_a_token_fits_into_a_path_without_escaping():
 
 def test_there_is_no_link_where_there_is_no_page_or_nothing_to_answer():
     assert Links(KEY, None).link(told(), "me", NIGHT) is None
-    plan = Plan(site(), ())
+    plan = NotificationPlan(site(), ())
     plan.advance(Moment(NIGHT - 60, NIGHT - 60))
     [calm] = plan.changes([change(AlarmName.WAS_DOWN)], Moment(NIGHT, NIGHT))
     assert Links(KEY, BASE).link(calm, "me", NIGHT) is None

@@ -9,54 +9,42 @@ events: whatever is due is done at its due time, so that the messages do not dep
 `advance` is called, and a restored state goes on exactly where it was."""
 
 from collections.abc import Callable, Iterator
-from datetime import datetime
-from enum import IntEnum
 from itertools import groupby
 
 from monitor.brooding.batch import Ledger
-from monitor.brooding.night_hours import OUTLOOK_FROM_H
 from monitor.events import AlarmName, Change, ChangeKind, Entry, Moment, Priority
 from monitor.kept import Kept, Tick, part
 from monitor.site import Site
 from monitor.tell import incident_words
+from monitor.tell.cold_nights import CALLED_OFF_S, expected_nights, is_called_off
 from monitor.tell.composer import MessageComposer
 from monitor.tell.contact import Contact
 from monitor.tell.evening_call import EveningCall
-from monitor.tell.incident import SHARED, STORM_S, AlarmTold, ToldIncident
+from monitor.tell.held_repeats import floors_hold
+from monitor.tell.incident import ToldIncident
+from monitor.tell.incident_times import Due, IncidentTimes
 from monitor.tell.message import Message, MessageKind
 from monitor.tell.morning_call import MorningCall
+from monitor.tell.open_incidents import (
+    incident_for,
+    says_nothing_new,
+    shared_by_boxes,
+    storm_wait_s,
+    with_occurrence,
+)
 from monitor.tell.policy import Policy
 from monitor.tell.present_facts import night_now
 from monitor.watch.alarm_table import TABLE, Lasting
-from monitor.watch.incidents import SITE_SILENT, rank, scope
+from monitor.watch.incidents import rank
 from monitor.watch.silence import NO_BIRDS
 from monitor.watch.status import SiteStatus
 
-CALLED_OFF_S = 3600.0  # a cold night ends that long after it was last likely
-# Another box is told within a minute; of many, within less than a plain alarm's five minutes.
-_STORM_GATHER_S, _MANY, _MANY_GATHER_S = 60.0, 4, 240.0
 # What is worse than was told, by the same cause and with the same to do, waits for so long at most.
 _WORSE_WAITS_S = 600.0
 
-_FORETOLD = (AlarmName.COLD_NIGHT,)
-# A floor that much colder than was told is news: the alarms' dead band, and 1 °F.
-_COLDER_K = 0.5
-# Half an hour of it costs a third of the band. Ours, so that a dead lamp's first reminders stay.
-_FAST_C_PER_H = -2.0
-
-
-class _Do(IntEnum):
-    """What can be due for an incident, in the order in which it is done at one instant."""
-
-    TELL = 0
-    OVER = 1
-    PASS_ON = 2
-    AGAIN = 3
-    ASK_ANEW = 4
-
 
 @part
-class Plan(Kept):
+class NotificationPlan(Kept):
     """See the module. `look` is the engine's status, asked only when a text is written."""
 
     _incidents: list[ToldIncident]  # open ones, oldest first
@@ -76,6 +64,7 @@ class Plan(Kept):
         self._site = site
         self._contacts = contacts
         self._policy = policy or Policy()
+        self._times = IncidentTimes(self._policy, contacts)
         self._look = look
         self._composer = MessageComposer(site, contacts, look)
         self._incidents, self._escalated = [], []
@@ -121,7 +110,7 @@ class Plan(Kept):
     @property
     def next_due(self) -> float | None:
         """The tick of the next thing to do without any change."""
-        times = [due for incident in self._incidents for due, _ in self._due(incident)]
+        times = [due for incident in self._incidents for due, _ in self._times.due(incident)]
         for daily in (self._morning, self._evening):
             if daily.next_at is not None:
                 times.append(daily.next_at + self._offset_s)
@@ -139,7 +128,7 @@ class Plan(Kept):
             due = [
                 (when, what, i)
                 for i, incident in enumerate(self._incidents)
-                for when, what in self._due(incident)
+                for when, what in self._times.due(incident)
             ]
             first = min(due, default=None)
             ends = tick if first is None else min(tick, first[0])
@@ -158,7 +147,7 @@ class Plan(Kept):
                 return
             when, what, index = first
             incident = self._incidents[index]
-            when += self._missed_s(incident, what, when, tick, including=including)
+            when += self._times.skip_missed_s(incident, what, when, tick, including=including)
             yield from self._do(what, incident, when)
 
     def _say_evening(self, now_at: float) -> list[Message]:
@@ -167,9 +156,7 @@ class Plan(Kept):
         status = self._look()
         nights = [
             (incident, alarm, night_now(alarm.change, status))
-            for incident in self._incidents
-            for alarm in incident.alarms.values()
-            if _is_cold_night(incident, alarm)
+            for incident, alarm in expected_nights(self._incidents)
         ]
         rest = [i for i in self._incidents if all(i is not incident for incident, _, _ in nights)]
         stand = [(incident, alarm, now) for incident, alarm, now in nights if now is not None]
@@ -196,77 +183,18 @@ class Plan(Kept):
             self._morning.note(told.at, incident.one_place(), told.title)
         return [told]
 
-    def _missed_s(
-        self, incident: ToldIncident, what: _Do, when: float, tick: float, *, including: bool
-    ) -> float:
-        """Repeats that nobody was there to send are counted and left out, up to the last: it would
-        be all that is sent of them, and after years (a clock that was wrong) they would keep the
-        watch busy for hours."""
-        alarm = incident.unanswered()
-        every_s = self._policy.ask_anew_s if what is _Do.ASK_ANEW else None
-        if what is _Do.AGAIN and alarm is not None:
-            every_s = self._repeat_s(alarm)
-        if every_s is None:
-            return 0.0
-        end = min([tick, *(due for due, other in self._due(incident) if other is not what)])
-        missed = int((end - when) // every_s)
-        if missed and when + missed * every_s >= tick and not including:
-            missed -= 1
-        if what is _Do.AGAIN:
-            incident.repeats += missed
-        elif incident.answer_given is not None:
-            incident.answer_given.times += missed
-        return missed * every_s
-
-    def _due(self, incident: ToldIncident) -> Iterator[tuple[float, _Do]]:
-        if incident.gather_due is not None:
-            yield incident.gather_due, _Do.TELL
-        if incident.over_due is not None:
-            yield incident.over_due, _Do.OVER
-        if incident.last_told is None or incident.gather_due is not None:
-            return
-        alarm = incident.unanswered()
-        if alarm is None:
-            if incident.answer_given is not None and incident.answered() is not None:
-                asked = incident.answer_given.asked
-                yield max(asked + self._policy.ask_anew_s, incident.changed), _Do.ASK_ANEW
-            return
-        repeat_s = self._repeat_s(alarm)
-        if repeat_s is not None:
-            yield max(incident.last_told + repeat_s, incident.changed), _Do.AGAIN
-        for contact in self._waiting(incident, alarm):
-            asked = incident.asked if incident.asked is not None else incident.last_told
-            yield max(asked + contact.after_minutes * 60.0, incident.changed), _Do.PASS_ON
-
-    def _do(self, what: _Do, incident: ToldIncident, tick: float) -> list[Message]:
+    def _do(self, what: Due, incident: ToldIncident, tick: float) -> list[Message]:
         match what:
-            case _Do.TELL:
+            case Due.TELL:
                 return self._tell(incident, tick)
-            case _Do.OVER:
+            case Due.OVER:
                 return self._over(incident, tick)
-            case _Do.PASS_ON:
+            case Due.PASS_ON:
                 return self._pass_on(incident, tick)
-            case _Do.AGAIN:
+            case Due.AGAIN:
                 return self._again(incident, tick)
-            case _Do.ASK_ANEW:
+            case Due.ASK_ANEW:
                 return self._ask_anew(incident, tick)
-
-    def _repeat_s(self, alarm: AlarmTold) -> float | None:
-        if TABLE[alarm.change.alarm].told_once or alarm.change.priority is Priority.ADVICE:
-            return None
-        if alarm.change.priority is Priority.URGENT:
-            return self._policy.urgent_repeat_s
-        return self._policy.warning_repeat_s
-
-    def _waiting(self, incident: ToldIncident, alarm: AlarmTold) -> list[Contact]:
-        """Contacts that an urgent alarm goes on to when nobody answers."""
-        if alarm.change.priority is not Priority.URGENT:
-            return []
-        return [
-            contact
-            for contact in self._contacts
-            if Priority.URGENT in contact.priorities and contact.name not in incident.told_to
-        ]
 
     # -- a change comes
 
@@ -294,16 +222,16 @@ class Plan(Kept):
             return []
         if TABLE[change.alarm].lasting is Lasting.MOMENT:
             return [self._once(change)]
-        incident = self._incident_for(change)
+        incident = incident_for(self._incidents, change)
         if change.occurrence in incident.alarms:
             return []
         before = incident.worst
         alarm = incident.add(change)
         incident.changed = tick
         worse = incident.worst is not before
-        incident = self._joined(incident, change, tick)
+        incident = shared_by_boxes(self._incidents, incident, change, tick)
         folded = change.facts.get("folded") and incident.told
-        if folded or (incident.shared and incident.says_nothing_new(change)):
+        if folded or (incident.shared and says_nothing_new(incident, change)):
             alarm.told = True
             if worse and incident.last_told is not None:  # the next repeat says it, and soon
                 every_s = self._policy.urgent_repeat_s
@@ -315,7 +243,7 @@ class Plan(Kept):
         if change.alarm is AlarmName.NO_READINGS and others:
             wait_s = self._policy.silence_gather_s
         elif change.priority is Priority.URGENT:
-            wait_s = _storm_wait_s(incident)
+            wait_s = storm_wait_s(incident)
         due = tick + wait_s
         if change.alarm is AlarmName.COLD_NIGHT and self._evening.can_wait(change):
             bedtime = self._evening.next_at
@@ -324,49 +252,18 @@ class Plan(Kept):
             incident.gather_due = due
         return []
 
-    def _incident_for(self, change: Change) -> ToldIncident:
-        name = change.facts.get("incident", change.occurrence)
-        place, family = scope(change)
-        for incident in self._incidents:
-            if name == incident.id or name in incident.also:
-                if (place, family) == SITE_SILENT:  # one silent probe has become a silent brooder
-                    incident.place, incident.family = place, family
-                return incident
-        incident = ToldIncident(name, place, family, change.facts.get("since", change.at))
-        self._incidents.append(incident)
-        return incident
-
-    def _joined(self, incident: ToldIncident, change: Change, tick: float) -> ToldIncident:
-        """The same urgent trouble in several boxes within half an hour is taken for one cause (an
-        outlet, the mains, a lost record): one message that lists them, one answer, one repeat."""
-        if change.priority is not Priority.URGENT or incident.kin not in SHARED:
-            return incident
-        for other in self._incidents:
-            since = other.waits_since()
-            if (
-                other is not incident
-                and other.kin == incident.kin
-                and None not in {*other.boxes(), *incident.boxes()}
-                and since is not None
-                and tick - since <= STORM_S
-            ):
-                other.join(incident)
-                self._incidents.remove(incident)
-                return other
-        return incident
-
     def _cleared(self, change: Change, tick: float) -> None:
         self._morning.withdraw(change.occurrence)
-        incident = self._holding(change.occurrence)
-        if incident is None or not incident.alarms[change.occurrence].open:
+        incident = with_occurrence(self._incidents, change.occurrence)
+        if incident is None:
             return
         incident.close(change, tick)
         if incident.over_due == tick:
             incident.over_due += self._policy.gather_s
 
     def _explained(self, change: Change, tick: float) -> list[Message]:
-        incident = self._holding(change.occurrence)
-        if incident is None or not incident.alarms[change.occurrence].open:
+        incident = with_occurrence(self._incidents, change.occurrence)
+        if incident is None:
             return []
         alarm = incident.explain(change, tick)
         if not alarm.told or change.facts.get("folded"):
@@ -375,8 +272,8 @@ class Plan(Kept):
         return [self._composer.explained(incident, alarm, change)]
 
     def _acknowledged(self, change: Change, tick: float) -> list[Message]:
-        incident = self._holding(change.occurrence)
-        if incident is None or not incident.alarms[change.occurrence].open:
+        incident = with_occurrence(self._incidents, change.occurrence)
+        if incident is None:
             return []
         before = incident.unanswered()
         incident.answer(change, tick)
@@ -388,17 +285,14 @@ class Plan(Kept):
         return [self._composer.answered(incident, change)]
 
     def _shelved(self, change: Change, tick: float) -> list[Message]:
-        incident = self._holding(change.occurrence)
-        if incident is None or not incident.alarms[change.occurrence].open:
+        incident = with_occurrence(self._incidents, change.occurrence)
+        if incident is None:
             return []
         incident.close(change, tick)
         if incident.lead() is not None:
             return []
         self._incidents.remove(incident)
         return [self._composer.shelved(incident, change)]
-
-    def _holding(self, occurrence: str) -> ToldIncident | None:
-        return next((i for i in self._incidents if occurrence in i.alarms), None)
 
     # -- something is told
 
@@ -427,41 +321,11 @@ class Plan(Kept):
     def _again(self, incident: ToldIncident, tick: float) -> list[Message]:
         incident.last_told = tick
         alarm = incident.unanswered()
-        if alarm is None or self._holds(incident):
+        if alarm is None or floors_hold(incident, self._look()):
             return []
         incident.repeats += 1
         message = self._composer.again(incident, alarm, tick - self._offset_s)
         return [] if message is None else [message]
-
-    def _holds(self, incident: ToldIncident) -> bool:
-        """Heat was lost, but each floor is in its band, falls slowly at the most, is not in sight
-        of the chill limit, and hardly colder than was told: nobody is woken to hear that again.
-        Once one falls further the repeats go on; out of its band it is told as that."""
-        status = self._look()
-        waiting = [
-            alarm
-            for alarm in incident.alarms.values()
-            if alarm.open and not alarm.acknowledged and alarm.change.alarm not in _FORETOLD
-        ]
-        holds = status is not None
-        for alarm in waiting:
-            box = status.brooder(alarm.change.brooder or "") if status is not None else None
-            if alarm.change.alarm is not AlarmName.HEAT_LOSS or box is None or box.temp_c is None:
-                return False
-            told_c = incident.told_c.get(box.name, alarm.change.facts.get("temp_c", box.temp_c))
-            trend_c_per_h = box.trend_c_per_h
-            slow = trend_c_per_h is not None and (
-                trend_c_per_h >= 0.0
-                or (
-                    trend_c_per_h > _FAST_C_PER_H
-                    and box.minutes_to_chill is None
-                    and box.temp_c > told_c - _COLDER_K
-                )
-            )
-            if not (slow and box.in_band):
-                holds = False
-                incident.told_c[box.name] = min(told_c, box.temp_c)
-        return holds
 
     def _ask_anew(self, incident: ToldIncident, tick: float) -> list[Message]:
         alarm, answer = incident.answered(), incident.answer_given
@@ -475,7 +339,7 @@ class Plan(Kept):
         alarm = incident.unanswered()
         if alarm is None:
             return []
-        waiting = self._waiting(incident, alarm)
+        waiting = self._times.waiting(incident, alarm)
         least = min(contact.after_minutes for contact in waiting)
         next_ones = [contact for contact in waiting if contact.after_minutes == least]
         at = tick - self._offset_s
@@ -499,7 +363,7 @@ class Plan(Kept):
             return []
         incident.over_told += 1
         if TABLE[incident.worst.alarm].told_once:
-            if not self._is_called_off(incident, at):
+            if not is_called_off(incident, at, self._site.timezone):
                 return []
             message = self._composer.called_off(incident, at)
             if incident.told_to and not message.contacts:
@@ -509,17 +373,6 @@ class Plan(Kept):
         self._morning.note(message.at, incident.one_place(), message.title)
         return [message]
 
-    def _is_called_off(self, incident: ToldIncident, at: float) -> bool:
-        """A cold night that was told, and in the same evening is no longer expected: whoever was
-        told may still be on the way to the shed. At dawn it ends by itself, and a box that was
-        emptied was emptied by somebody."""
-        worst, last = incident.worst, incident.last
-        if worst is None or worst.alarm is not AlarmName.COLD_NIGHT or incident.last_told is None:
-            return False
-        emptied = last is not None and "reason" in last.facts
-        evening = datetime.fromtimestamp(at, self._site.timezone).hour >= OUTLOOK_FROM_H
-        return evening and not emptied
-
     def resume(self) -> None:
         """Brooders and contacts that are no longer configured drop out."""
         places = {box.name for box in self._site.brooders} | {"site"}
@@ -527,23 +380,9 @@ class Plan(Kept):
         self._incidents = [one for one in self._incidents if one.place in places]
         for incident in self._incidents:
             if incident.shared:
-                incident.keep_places(places)
+                for alarm in incident.alarms.values():
+                    alarm.open = alarm.open and alarm.change.brooder in places
             incident.told_to = [name for name in incident.told_to if name in names]
-
-
-def _is_cold_night(incident: ToldIncident, alarm: AlarmTold) -> bool:
-    """A cold night ahead: the worst of its incident, or not told yet and nothing else is."""
-    if not alarm.open or alarm.change.alarm is not AlarmName.COLD_NIGHT:
-        return False
-    lead, untold = incident.lead(), incident.untold()
-    only = bool(untold) and all(a.change.alarm is AlarmName.COLD_NIGHT for a in untold)
-    return only or (lead is not None and lead.change.alarm is AlarmName.COLD_NIGHT)
-
-
-def _storm_wait_s(incident: ToldIncident) -> float:
-    if not incident.shared or incident.last_told is None:
-        return 0.0
-    return _MANY_GATHER_S if len(incident.boxes()) > _MANY else _STORM_GATHER_S
 
 
 def _newest(said: list[Message]) -> list[Message]:

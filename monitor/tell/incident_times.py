@@ -1,0 +1,89 @@
+"""What is due for an incident, and when: to be told, to be repeated, to be passed on, to be over.
+Used by `notification_plan`; pure. All times are ticks."""
+
+from collections.abc import Iterator
+from enum import IntEnum
+
+from monitor.events import Priority
+from monitor.tell.contact import Contact
+from monitor.tell.incident import AlarmTold, ToldIncident
+from monitor.tell.policy import Policy
+from monitor.watch.alarm_table import TABLE
+
+
+class Due(IntEnum):
+    """What can be due for an incident, in the order in which it is done at one instant."""
+
+    TELL = 0
+    OVER = 1
+    PASS_ON = 2
+    AGAIN = 3
+    ASK_ANEW = 4
+
+
+class IncidentTimes:
+    """By how patient the policy is, and whom an urgent alarm goes on to."""
+
+    def __init__(self, policy: Policy, contacts: tuple[Contact, ...]) -> None:
+        self._policy = policy
+        self._contacts = contacts
+
+    def due(self, incident: ToldIncident) -> Iterator[tuple[float, Due]]:
+        """All that is due if nothing happens before."""
+        if incident.gather_due is not None:
+            yield incident.gather_due, Due.TELL
+        if incident.over_due is not None:
+            yield incident.over_due, Due.OVER
+        if incident.last_told is None or incident.gather_due is not None:
+            return
+        alarm = incident.unanswered()
+        if alarm is None:
+            if incident.answer_given is not None and incident.answered() is not None:
+                asked = incident.answer_given.asked
+                yield max(asked + self._policy.ask_anew_s, incident.changed), Due.ASK_ANEW
+            return
+        repeat_s = self._repeat_s(alarm)
+        if repeat_s is not None:
+            yield max(incident.last_told + repeat_s, incident.changed), Due.AGAIN
+        for contact in self.waiting(incident, alarm):
+            asked = incident.asked if incident.asked is not None else incident.last_told
+            yield max(asked + contact.after_minutes * 60.0, incident.changed), Due.PASS_ON
+
+    def waiting(self, incident: ToldIncident, alarm: AlarmTold) -> list[Contact]:
+        """Contacts that an urgent alarm goes on to when nobody answers."""
+        if alarm.change.priority is not Priority.URGENT:
+            return []
+        return [
+            contact
+            for contact in self._contacts
+            if Priority.URGENT in contact.priorities and contact.name not in incident.told_to
+        ]
+
+    def skip_missed_s(
+        self, incident: ToldIncident, what: Due, when: float, tick: float, *, including: bool
+    ) -> float:
+        """Repeats that nobody was there to send are counted and left out, up to the last: it would
+        be all that is sent of them, and after years (a clock that was wrong) they would keep the
+        watch busy for hours. How long they took."""
+        alarm = incident.unanswered()
+        every_s = self._policy.ask_anew_s if what is Due.ASK_ANEW else None
+        if what is Due.AGAIN and alarm is not None:
+            every_s = self._repeat_s(alarm)
+        if every_s is None:
+            return 0.0
+        end = min([tick, *(due for due, other in self.due(incident) if other is not what)])
+        missed = int((end - when) // every_s)
+        if missed and when + missed * every_s >= tick and not including:
+            missed -= 1
+        if what is Due.AGAIN:
+            incident.repeats += missed
+        elif incident.answer_given is not None:
+            incident.answer_given.times += missed
+        return missed * every_s
+
+    def _repeat_s(self, alarm: AlarmTold) -> float | None:
+        if TABLE[alarm.change.alarm].told_once or alarm.change.priority is Priority.ADVICE:
+            return None
+        if alarm.change.priority is Priority.URGENT:
+            return self._policy.urgent_repeat_s
+        return self._policy.warning_repeat_s

@@ -1,0 +1,112 @@
+"""Which incident an alarm belongs to, as the watch says it, and when the same trouble in several
+boxes is taken for one. Used by `notification_plan`; pure."""
+
+from monitor.events import AlarmName, Change, Priority
+from monitor.tell.incident import ToldIncident
+from monitor.watch.alarm_table import TABLE, Family
+from monitor.watch.incidents import SITE_SILENT, rank, scope
+
+# Of what several boxes can have the same trouble by one cause, and within which time it is one.
+SHARED = (Family.COLD.value, AlarmName.UNWATCHED.value)
+STORM_S = 1800.0
+# Another box is told within a minute; of many, within less than a plain alarm's five minutes.
+_STORM_GATHER_S, _MANY, _MANY_GATHER_S = 60.0, 4, 240.0
+
+
+def kin_of(alarm: AlarmName) -> str:
+    """What the same trouble of another box is called: its family, or of an alarm that stands alone
+    its name."""
+    family = TABLE[alarm].family
+    return alarm.value if family is None else family.value
+
+
+def with_occurrence(incidents: list[ToldIncident], occurrence: str) -> ToldIncident | None:
+    """The one in which that alarm is open."""
+    for incident in incidents:
+        if occurrence in incident.alarms:
+            return incident if incident.alarms[occurrence].open else None
+    return None
+
+
+def incident_for(incidents: list[ToldIncident], change: Change) -> ToldIncident:
+    """The one that a raised alarm belongs to; a new one joins the list."""
+    name = change.facts.get("incident", change.occurrence)
+    place, family = scope(change)
+    for incident in incidents:
+        if name == incident.id or name in incident.also:
+            if (place, family) == SITE_SILENT:  # one silent probe has become a silent brooder
+                incident.place, incident.family = place, family
+            return incident
+    incident = ToldIncident(name, place, family, change.facts.get("since", change.at))
+    incidents.append(incident)
+    return incident
+
+
+def shared_by_boxes(
+    incidents: list[ToldIncident], incident: ToldIncident, change: Change, tick: float
+) -> ToldIncident:
+    """The same urgent trouble in several boxes within half an hour is taken for one cause (an
+    outlet, the mains, a lost record): one message that lists them, one answer, one repeat."""
+    kin = _kin(incident)
+    if change.priority is not Priority.URGENT or kin not in SHARED:
+        return incident
+    for other in incidents:
+        since = _waits_since(other)
+        if (
+            other is not incident
+            and _kin(other) == kin
+            and None not in {*other.boxes(), *incident.boxes()}
+            and since is not None
+            and tick - since <= STORM_S
+        ):
+            _join(other, incident)
+            incidents.remove(incident)
+            return other
+    return incident
+
+
+def says_nothing_new(incident: ToldIncident, change: Change) -> bool:
+    """Of a trouble shared by several boxes: is this one told of that box, or a worse one, and
+    as bad a one of any?"""
+    told = [a for a in incident.alarms.values() if a.told and a.open]
+    as_bad = any(rank(a.change) >= rank(change) for a in told)
+    return as_bad and any(a.change.brooder == change.brooder for a in told)
+
+
+def storm_wait_s(incident: ToldIncident) -> float:
+    """How long one more box waits for others, where one was told already."""
+    if not incident.shared or incident.last_told is None:
+        return 0.0
+    return _MANY_GATHER_S if len(incident.boxes()) > _MANY else _STORM_GATHER_S
+
+
+def _kin(incident: ToldIncident) -> str:
+    """As `kin_of` its alarms."""
+    return incident.family.rpartition("/")[2]
+
+
+def _waits_since(incident: ToldIncident) -> float | None:
+    """Tick since when an urgent alarm of it waits for an answer, or to be told."""
+    worst = incident.unanswered()
+    if worst is None or worst.change.priority is not Priority.URGENT:
+        return None
+    return incident.gather_due if incident.asked is None else incident.asked
+
+
+def _join(one: ToldIncident, other: ToldIncident) -> None:
+    """The same trouble in another box is this `one` from now on."""
+    one.also += [other.id, *other.also]
+    one.place = "site"
+    one.alarms.update(other.alarms)
+    one.told_c.update(other.told_c)
+    one.reach(other.told_to)
+    one.since_at = min(one.since_at, other.since_at)
+    if other.worst is not None and (one.worst is None or rank(other.worst) > rank(one.worst)):
+        one.worst = other.worst
+    if other.extreme_c is not None:
+        known = one.extreme_c
+        one.extreme_c = other.extreme_c if known is None else min(known, other.extreme_c)
+    dues = [due for due in (one.gather_due, other.gather_due) if due is not None]
+    one.gather_due = min(dues, default=None)
+    one.over_due, one.is_over = None, False
+    one.changed = max(one.changed, other.changed)
