@@ -1,6 +1,6 @@
-"""When the evening message is due, and what is gathered for it. Used by `notification_plan`. A cold night that
-is expected before bedtime is told in it, and so are chicks that come tomorrow: a planned day wakes
-the watch of an empty site."""
+"""When the evening message is due, and what is gathered for it. Used by `notification_plan`.
+A cold night that is expected before bedtime is told in it, and so are chicks that come tomorrow: a
+planned day wakes the watch of an empty site."""
 
 from collections.abc import Callable, Iterable
 from datetime import date, time

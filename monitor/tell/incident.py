@@ -1,4 +1,5 @@
-"""One cause and the alarms that belong to it: what is active, told and answered. Used by `notification_plan`.
+"""One cause and the alarms that belong to it: what is active, told and answered. Used by
+`notification_plan`.
 
 Which alarms belong together, and which of them need a message, the watch says with each change."""
 

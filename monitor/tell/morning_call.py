@@ -1,5 +1,5 @@
-"""When the morning message is due, and what is gathered for it. Used by `notification_plan`. It comes while
-there are birds: an empty box has had no night."""
+"""When the morning message is due, and what is gathered for it. Used by `notification_plan`.
+It comes while there are birds: an empty box has had no night."""
 
 from collections.abc import Callable
 from dataclasses import replace
