@@ -11,25 +11,46 @@ from monitor import child
 
 LIMIT_S = 60.0
 
+Service = tuple[str, str]  # module and class of one of Apprise's services
+
+_found: dict[str, Service] = {}  # by URL
+
 
 def unknown_forms(urls: list[str]) -> list[int]:
     """The indexes of the URLs Apprise cannot use. Sends nothing. Raises ChildFailed if the child
     could not answer within 60 s."""
     if not urls:
         return []
-    said = child.run("monitor.contact_form", given=json.dumps(urls).encode(), limit_s=LIMIT_S)
-    return [int(i) for i in json.loads(said)]
+    said = json.loads(
+        child.run("monitor.contact_form", given=json.dumps(urls).encode(), limit_s=LIMIT_S)
+    )
+    for url, service in zip(urls, said, strict=True):
+        if service is not None:
+            _found[url] = tuple(service)
+    return [index for index, service in enumerate(said) if service is None]
+
+
+def found_before(urls: list[str]) -> dict[str, Service]:
+    """What takes those of these URLs that were asked about: the sender need not look again."""
+    return {url: _found[url] for url in urls if url in _found}
+
+
+def service_of(url: str) -> Service | None:
+    """What takes this URL; None: nothing does. For a child of ours alone."""
+    import apprise  # noqa: PLC0415 - the whole reason for the child
+
+    try:
+        instance = apprise.Apprise.instantiate(url)
+    except Exception:  # whatever a plug-in raises, it must not end who asks
+        return None
+    return None if instance is None else (type(instance).__module__, type(instance).__name__)
 
 
 def _child() -> None:
     import logging  # noqa: PLC0415 - the child's own business
 
-    import apprise  # noqa: PLC0415 - the whole reason for the child
-
     logging.disable(logging.CRITICAL)  # Apprise repeats URLs in its warnings
-    urls = json.load(sys.stdin)
-    bad = [i for i, url in enumerate(urls) if apprise.Apprise.instantiate(url) is None]
-    sys.stdout.write(json.dumps(bad))
+    sys.stdout.write(json.dumps([service_of(url) for url in json.load(sys.stdin)]))
 
 
 if __name__ == "__main__":

@@ -15,6 +15,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from monitor.contact_form import found_before
 from monitor.events import Moment
 from monitor.journal.records import OutboxRow, Outcome
 from monitor.tell.contact import Contact
@@ -182,7 +183,8 @@ class Delivery:
         self._no_start_before = now.tick + _RESTART_S
         self._sender = SenderProcess()
         self._selector.register(self._sender.fd, selectors.EVENT_READ)
-        self._sender.hand({"warm": [contact.url for contact in self._contacts.values()]})
+        urls = [contact.url for contact in self._contacts.values()]
+        self._sender.hand({"warm": urls, "found": found_before(urls)})
 
     def _hand_out(self) -> None:
         if self._sender is None:

@@ -25,11 +25,11 @@ from typing import Any
 import apprise
 import requests
 
+from monitor.contact_form import Service, service_of
+
 _STATUS = re.compile(r"(?:error|status|code)\D{0,12}\b([45]\d\d)\b", re.IGNORECASE)
 _KINDS = {"urgent": "failure", "warning": "warning", "advice": "info", "calm": "success"}
 _TOO_LONG = 1 << 20  # a job line is a few kB
-
-Service = tuple[str, str]  # module and class of one of Apprise's services
 
 
 class Sender:
@@ -64,29 +64,34 @@ class Sender:
             line, self._buffer = self._buffer.split(b"\n", 1)
             job = json.loads(line)
             if "warm" in job:
-                self._warm(job["warm"])
+                self._warm({url: job.get("found", {}).get(url) for url in job["warm"]})
                 self._answer({"warm": True})
             else:
                 self._start(job)
         return bool(data) and len(self._buffer) < _TOO_LONG
 
-    def _warm(self, urls: list[str]) -> None:
-        """Loads the services that these URLs need. Which they are, a child finds out."""
+    def _warm(self, services: dict[str, Service | None]) -> None:
+        """Loads what these URLs need. Which services are not known yet, a child finds out."""
+        unknown = [url for url, service in services.items() if service is None]
+        if unknown:
+            services |= self._looked_up(unknown)
+        for url, service in services.items():
+            if service is not None:
+                importlib.import_module(service[0])
+                self._services[url] = (service[0], service[1])
+
+    def _looked_up(self, urls: list[str]) -> dict[str, Service | None]:
         reading, writing = os.pipe()
         pid = os.fork()
         if pid == 0:
             os.close(reading)
-            found = [_service_of(url) for url in urls]
-            os.write(writing, json.dumps(found).encode())
+            os.write(writing, json.dumps([service_of(url) for url in urls]).encode())
             os._exit(0)
         os.close(writing)
         with os.fdopen(reading, "rb") as pipe:
             said = pipe.read()
         os.waitpid(pid, 0)
-        for url, service in zip(urls, json.loads(said or b"[]"), strict=False):
-            if service is not None:
-                importlib.import_module(service[0])
-                self._services[url] = (service[0], service[1])
+        return dict(zip(urls, json.loads(said or b"[]"), strict=False))
 
     def _start(self, job: dict[str, Any]) -> None:
         reading, writing = os.pipe()
@@ -132,15 +137,6 @@ class Sender:
 
     def _answer(self, answer: dict[str, Any]) -> None:
         os.write(self._out, json.dumps(answer).encode() + b"\n")
-
-
-def _service_of(url: str) -> Service | None:
-    """Which of Apprise's services takes this URL; None: none."""
-    try:
-        instance = apprise.Apprise.instantiate(url)
-    except Exception:  # whatever a plug-in raises, it must not end the sender
-        return None
-    return None if instance is None else (type(instance).__module__, type(instance).__name__)
 
 
 def _send(job: dict[str, Any], service: Service | None) -> str | None:
