@@ -5,12 +5,15 @@ Exit codes: 0 done; 1 the thing asked about is not well; 2 the call or configura
 import errno
 import os
 from contextlib import suppress
+from datetime import date, datetime, timedelta
 from pathlib import Path
 from typing import Annotated, NoReturn
+from zoneinfo import ZoneInfo
 
 import typer
 from rich.console import Console
 
+from monitor.brooding.calendar import midnight
 from monitor.settings import Settings, SettingsFault, load_settings
 
 NOT_WELL = 1
@@ -70,6 +73,19 @@ def settings_or_exit(config: Path | None, *, check_contacts: bool = False) -> Se
         return load_settings(config, check_contacts=check_contacts)
     except SettingsFault as fault:
         fail(str(fault))
+
+
+def local_time(option: str, text: str, zone: ZoneInfo, *, whole_day: bool = False) -> float:
+    """A local date or time, Unix s. A time with an offset of its own is taken as it is. `whole_day`:
+    of a date alone its end is meant."""
+    try:
+        if len(text) == len("2026-02-10"):
+            day = date.fromisoformat(text)
+            return midnight(day + timedelta(days=1) if whole_day else day, zone)
+        when = datetime.fromisoformat(text)
+    except (ValueError, OverflowError):
+        fail(f'{option} is "{text}"; write a date like 2026-02-10 or a time like 2026-02-10T18:00')
+    return (when if when.tzinfo else when.replace(tzinfo=zone)).timestamp()
 
 
 def port_refused(host: str, port: int, number: int) -> str:

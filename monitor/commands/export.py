@@ -2,15 +2,20 @@
 
 import sys
 from collections.abc import Iterator
-from datetime import datetime
 from enum import StrEnum
 from pathlib import Path
 from typing import Annotated
-from zoneinfo import ZoneInfo
 
 import typer
 
-from monitor.commands.common import ConfigOption, JournalOption, complain, fail, settings_or_exit
+from monitor.commands.common import (
+    ConfigOption,
+    JournalOption,
+    complain,
+    fail,
+    local_time,
+    settings_or_exit,
+)
 from monitor.journal.reader import ALL_TIME, JournalReader
 from monitor.journal.records import StorageFault
 from monitor.units import Unit
@@ -65,8 +70,8 @@ def export(
     if what is not ExportTable.READINGS and form is not ExportForm.CSV:
         fail(f"--what {what} is only for --form csv; journal lines hold the ledger already")
     zone = settings.site.timezone
-    from_at = ALL_TIME[0] if start is None else local_time(start, zone, "--from")
-    to_at = ALL_TIME[1] if end is None else local_time(end, zone, "--to")
+    from_at = ALL_TIME[0] if start is None else local_time("--from", start, zone)
+    to_at = ALL_TIME[1] if end is None else local_time("--to", end, zone)
     if from_at >= to_at:
         fail(f"--from {start} is not before --to {end}")
     if brooder is not None and brooder not in {b.name for b in settings.site.brooders}:
@@ -80,15 +85,6 @@ def export(
         fail(fault.words)
     except OSError as error:
         fail(f"{file or 'standard output'} cannot be written: {error.strerror}")
-
-
-def local_time(text: str, zone: ZoneInfo, option: str) -> float:
-    """An ISO 8601 time; without a zone it is the site's."""
-    try:
-        moment = datetime.fromisoformat(text)
-    except ValueError:
-        fail(f"{option} is {text}; write a time such as 2026-02-10T18:00")
-    return (moment if moment.tzinfo else moment.replace(tzinfo=zone)).timestamp()
 
 
 def _pieces(

@@ -4,7 +4,6 @@ import csv
 import io
 import tempfile
 import time
-from datetime import date, datetime, timedelta
 from pathlib import Path
 from typing import Annotated, NamedTuple
 from zoneinfo import ZoneInfo
@@ -13,9 +12,8 @@ import typer
 from rich.console import Console
 from rich.table import Table
 
-from monitor.brooding.calendar import midnight
 from monitor.commands.bars import bar
-from monitor.commands.common import ConfigOption, complain, fail, settings_or_exit
+from monitor.commands.common import ConfigOption, complain, fail, local_time, settings_or_exit
 from monitor.journal.reader import JournalReader
 from monitor.journal.records import StorageFault
 from monitor.review.alarm_text import print_alarms
@@ -301,20 +299,8 @@ def _write(path: Path, content: bytes) -> None:
 def _span(
     since: str | None, until: str | None, zone: ZoneInfo
 ) -> tuple[float | None, float | None]:
-    start = None if since is None else _moment("--from", since, zone, whole_day=False)
-    stop = None if until is None else _moment("--to", until, zone, whole_day=True)
+    start = None if since is None else local_time("--from", since, zone)
+    stop = None if until is None else local_time("--to", until, zone, whole_day=True)
     if start is not None and stop is not None and stop <= start:
         fail(f"--to {until} is not after --from {since}")
     return start, stop
-
-
-def _moment(option: str, text: str, zone: ZoneInfo, *, whole_day: bool) -> float:
-    """A local date or time. A time with an offset of its own is taken as it is."""
-    try:
-        if len(text) == len("2026-02-10"):
-            day = date.fromisoformat(text)
-            return midnight(day + timedelta(days=1) if whole_day else day, zone)
-        when = datetime.fromisoformat(text)
-    except (ValueError, OverflowError):
-        fail(f'{option} is "{text}"; write a date like 2026-02-10 or a time like 2026-02-10T18:00')
-    return (when if when.tzinfo else when.replace(tzinfo=zone)).timestamp()

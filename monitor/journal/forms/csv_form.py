@@ -7,6 +7,7 @@ import math
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, tzinfo
+from itertools import chain
 
 from monitor.journal.forms import payloads
 from monitor.journal.forms.kept_values import kept_values
@@ -105,7 +106,8 @@ def read(lines: Iterable[str], columns: Columns) -> Iterator[tuple[int, CsvReadi
     text = iter(lines)
     first = next(text, "").removeprefix("\ufeff")
     separator = ";" if first.count(";") > first.count(",") else ","
-    _, head = next(_rows(iter([first]), separator, above=0), (1, []))
+    rows = _rows(chain([first], text), separator)
+    _, head = next(rows, (1, []))
     headings = [word.strip() for word in head]
     time_at = _place(headings, columns.time, "--time")
     temp_name = columns.temperature or next(
@@ -121,7 +123,7 @@ def read(lines: Iterable[str], columns: Columns) -> Iterator[tuple[int, CsvReadi
     own = columns.probe is None and columns.probe_column is None
     probe_at = None if columns.probe else _place(headings, columns.probe_column or PROBE, "--probe")
     brooder_at = headings.index(BROODER) if own and BROODER in headings else None
-    for number, row in _rows(text, separator):
+    for number, row in rows:
         if not row or len(row) <= temp_at or not row[temp_at].strip():
             continue
         if len(row) != len(headings):
@@ -134,19 +136,14 @@ def read(lines: Iterable[str], columns: Columns) -> Iterator[tuple[int, CsvReadi
         yield number, CsvReading(at, columns.names.get(probe, probe), temp_c)
 
 
-def _rows(
-    text: Iterator[str], separator: str, *, above: int = 1
-) -> Iterator[tuple[int, list[str]]]:
-    """(line number, cells); `above` lines were read before."""
+def _rows(text: Iterable[str], separator: str) -> Iterator[tuple[int, list[str]]]:
+    """(line number, cells)."""
     rows = csv.reader(text, delimiter=separator)
-    while True:
-        try:
-            row = next(rows, None)
-        except csv.Error as error:
-            raise LineFault(rows.line_num + above, f"is not CSV ({error})") from None
-        if row is None:
-            return
-        yield rows.line_num + above, row
+    try:
+        for row in rows:
+            yield rows.line_num, row
+    except csv.Error as error:
+        raise LineFault(rows.line_num, f"is not CSV ({error})") from None
 
 
 def _place(headings: list[str], wanted: str, option: str) -> int:
