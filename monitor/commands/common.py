@@ -76,8 +76,8 @@ def settings_or_exit(config: Path | None, *, check_contacts: bool = False) -> Se
 
 
 def local_time(option: str, text: str, zone: ZoneInfo, *, whole_day: bool = False) -> float:
-    """A local date or time, Unix s. A time with an offset of its own is taken as it is. `whole_day`:
-    of a date alone its end is meant."""
+    """A local date or time, Unix s. A time with an offset of its own is taken as it is; of a date
+    alone, its end is meant with `whole_day`."""
     try:
         if len(text) == len("2026-02-10"):
             day = date.fromisoformat(text)

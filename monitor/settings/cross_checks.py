@@ -17,9 +17,9 @@ def cross_checks(raw: dict[str, Any]) -> list[WrongSetting]:
         *_same_name("contacts", _tables(raw.get("contacts"))),
         *(
             fault
-            for index, brooder in enumerate(_tables(raw.get("brooders")))
+            for key, brooder in _listed(raw, "brooders")
             for part in ("probes", "heat")
-            for fault in _same_name(f"brooders[{index}].{part}", _tables(brooder.get(part)))
+            for fault in _same_name(f"{key}.{part}", _tables(brooder.get(part)))
         ),
         *_same_meter(raw),
         *_reserved_name(raw),
@@ -37,24 +37,29 @@ def _tables(value: object) -> list[dict[str, Any]]:
     return [v for v in value if isinstance(v, dict)] if isinstance(value, list) else []
 
 
+def _listed(table: object, name: str, at: str = "") -> Iterator[tuple[str, dict[str, Any]]]:
+    """The tables of a list, each with its key."""
+    for index, one in enumerate(_tables(table.get(name) if isinstance(table, dict) else None)):
+        yield f"{at}{name}[{index}]", one
+
+
+def _of_boxes(raw: dict[str, Any], name: str) -> Iterator[tuple[str, dict[str, Any]]]:
+    """The same of every box."""
+    for key, box in _listed(raw, "brooders"):
+        yield from _listed(box, name, f"{key}.")
+
+
 def _probes(raw: dict[str, Any]) -> Iterator[tuple[str, dict[str, Any]]]:
-    site = raw.get("site")
-    if isinstance(site, dict):
-        for index, probe in enumerate(_tables(site.get("probes"))):
-            yield f"site.probes[{index}]", probe
-    for b_index, brooder in enumerate(_tables(raw.get("brooders"))):
-        for index, probe in enumerate(_tables(brooder.get("probes"))):
-            yield f"brooders[{b_index}].probes[{index}]", probe
+    yield from _listed(raw.get("site"), "probes", "site.")
+    yield from _of_boxes(raw, "probes")
 
 
 def _sensors(raw: dict[str, Any]) -> Iterator[tuple[str, dict[str, Any]]]:
     """Probes, and what measures something else."""
     yield from _probes(raw)
-    for b_index, brooder in enumerate(_tables(raw.get("brooders"))):
-        for index, source in enumerate(_tables(brooder.get("heat"))):
-            yield f"brooders[{b_index}].heat[{index}]", {**source, "kind": "power"}
-        for index, meter in enumerate(_tables(brooder.get("meters"))):
-            yield f"brooders[{b_index}].meters[{index}]", meter
+    for key, source in _of_boxes(raw, "heat"):
+        yield key, {**source, "kind": "power"}
+    yield from _of_boxes(raw, "meters")
     if isinstance(mains := raw.get("mains"), dict):
         yield "mains", mains
 
@@ -100,23 +105,22 @@ def _same_name(key: str, tables: list[dict[str, Any]]) -> Iterator[WrongSetting]
 
 def _same_meter(raw: dict[str, Any]) -> Iterator[WrongSetting]:
     """Two of one kind are told apart by their names."""
-    for b_index, brooder in enumerate(_tables(raw.get("brooders"))):
-        seen: set[tuple[object, object]] = set()
-        for index, one in enumerate(_tables(brooder.get("meters"))):
-            what = (str(one.get("kind")), str(one.get("name")).casefold())
-            if what in seen:
-                yield WrongSetting(
-                    f"brooders[{b_index}].meters[{index}]",
-                    f"is a second {one.get('kind')} of that name; give each a name of its own.",
-                )
-            seen.add(what)
+    seen: set[tuple[str, ...]] = set()
+    for key, one in _of_boxes(raw, "meters"):
+        box = key.partition(".")[0]
+        what = (box, str(one.get("kind")), str(one.get("name")).casefold())
+        if what in seen:
+            yield WrongSetting(
+                key, f"is a second {one.get('kind')} of that name; give each a name of its own."
+            )
+        seen.add(what)
 
 
 def _reserved_name(raw: dict[str, Any]) -> Iterator[WrongSetting]:
-    for index, brooder in enumerate(_tables(raw.get("brooders"))):
+    for key, brooder in _listed(raw, "brooders"):
         if brooder.get("name") == "site":
             yield WrongSetting(
-                f"brooders[{index}].name",
+                f"{key}.name",
                 'is "site", which stands for the whole site; choose another name.',
             )
 
@@ -135,12 +139,11 @@ def _old_name_is_free(raw: dict[str, Any]) -> Iterator[WrongSetting]:
 
 
 def _site_probes_are_outside(raw: dict[str, Any]) -> Iterator[WrongSetting]:
-    site = raw.get("site")
-    for index, probe in enumerate(_tables(site.get("probes")) if isinstance(site, dict) else []):
+    for key, probe in _listed(raw.get("site"), "probes", "site."):
         place = probe.get("place")
         if isinstance(place, str) and place != "outside":
             yield WrongSetting(
-                f"site.probes[{index}].place",
+                f"{key}.place",
                 f'is "{place}"; a probe of the whole site must be outside: '
                 "write outside, or list it under its brooder.",
             )
@@ -213,12 +216,9 @@ WITH_UNIT = {
 
 
 def _with_a_unit_once(raw: dict[str, Any]) -> Iterator[WrongSetting]:
-    tables = [(key, probe) for key, probe in _probes(raw)]
-    for index, box in enumerate(_tables(raw.get("brooders"))):
-        tables.append((f"brooders[{index}]", box))
-        tables += [(f"brooders[{index}].limits", one) for one in _tables([box.get("limits")])]
-        rows = enumerate(_tables(box.get("own_schedule")))
-        tables += [(f"brooders[{index}].own_schedule[{at}]", row) for at, row in rows]
+    tables = [*_probes(raw), *_listed(raw, "brooders"), *_of_boxes(raw, "own_schedule")]
+    for key, box in _listed(raw, "brooders"):
+        tables += [(f"{key}.limits", one) for one in _tables([box.get("limits")])]
     for where, table in tables:
         for plain, older in WITH_UNIT.items():
             if plain not in table:
@@ -237,17 +237,17 @@ def _with_a_unit_once(raw: dict[str, Any]) -> Iterator[WrongSetting]:
 
 
 def _rows_in_order(raw: dict[str, Any]) -> Iterator[WrongSetting]:
-    for b_index, brooder in enumerate(_tables(raw.get("brooders"))):
+    for key, brooder in _listed(raw, "brooders"):
         days = [row.get("from_day") for row in _tables(brooder.get("own_schedule"))]
         numbers = [d for d in days if isinstance(d, int | float) and not isinstance(d, bool)]
         if numbers and len(numbers) == len(days):
             if numbers != sorted(set(numbers)):
                 yield WrongSetting(
-                    f"brooders[{b_index}].own_schedule",
+                    f"{key}.own_schedule",
                     f"has from_day {numbers}; the days must rise from row to row.",
                 )
             if numbers[0] != 0:
                 yield WrongSetting(
-                    f"brooders[{b_index}].own_schedule[0].from_day",
+                    f"{key}.own_schedule[0].from_day",
                     f"is {numbers[0]}; the first row must start at day 0, the hatch day.",
                 )

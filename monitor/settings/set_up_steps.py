@@ -116,8 +116,8 @@ def form_of(step: Step, settings: Settings, about: str = "") -> StepForm:
     """The questions of a step. `about`: a box, a probe's key or a contact; "" where there is one
     alone, or for a new one. Raises WrongAnswers where there is no such thing."""
     title, why = TITLES[step]
-    made: StepForm = _FORMS[step](settings, about)
-    return replace(made, step=step, title=title, why=why)
+    ask, _ = _STEPS[step]
+    return replace(ask(settings, about), step=step, title=title, why=why)
 
 
 def edit_of(step: Step, answers: Answers, settings: Settings, about: str = "") -> Edit:
@@ -126,8 +126,8 @@ def edit_of(step: Step, answers: Answers, settings: Settings, about: str = "") -
     given = {k: v.strip() for k, v in answers.items()}
     shown = form_of(step, settings, about).values
     new = {k: v for k, v in given.items() if v != shown.get(k, "")}
-    made: Edit = _EDITS[step](settings, about, given, new)
-    return made
+    _, change = _STEPS[step]
+    return change(settings, about, given, new)
 
 
 def _put_all(table: Any, said: Answers, keys: Iterable[str], may_go: Iterable[str] = ()) -> None:
@@ -764,21 +764,16 @@ def _table(tables: Any, name: str) -> Any:
     return next(table for table in tables if table.get("name") == name)
 
 
-_FORMS: dict[Step, Callable[[Settings, str], StepForm]] = {
-    Step.SITE: _site_form,
-    Step.BOX: _box_form,
-    Step.HEAT: _heat_form,
-    Step.PROBES: _probe_form,
-    Step.METERS: _meters_form,
-    Step.CONTACTS: _contact_form,
-    Step.PAGE: _page_form,
-}
-_EDITS: dict[Step, Callable[[Settings, str, Answers, Answers], Edit]] = {
-    Step.SITE: _site_edit,
-    Step.BOX: _box_edit,
-    Step.HEAT: _heat_edit,
-    Step.PROBES: _probe_edit,
-    Step.METERS: _meters_edit,
-    Step.CONTACTS: _contact_edit,
-    Step.PAGE: _page_edit,
+# What a step asks, and what its answers change.
+_STEPS: dict[
+    Step,
+    tuple[Callable[[Settings, str], StepForm], Callable[[Settings, str, Answers, Answers], Edit]],
+] = {
+    Step.SITE: (_site_form, _site_edit),
+    Step.BOX: (_box_form, _box_edit),
+    Step.HEAT: (_heat_form, _heat_edit),
+    Step.PROBES: (_probe_form, _probe_edit),
+    Step.METERS: (_meters_form, _meters_edit),
+    Step.CONTACTS: (_contact_form, _contact_edit),
+    Step.PAGE: (_page_form, _page_edit),
 }
