@@ -1,7 +1,7 @@
 """What the journal keeps, as plain records. Made by the service, `tell` and the watch; written by
 `journal.store` in one transaction for each Batch; read back by `journal.reader`.
 
-Times are Unix seconds (UTC); `journal.kept` says how finely they and temperatures are kept."""
+Times are Unix seconds (UTC); how finely they and temperatures are kept says `resolution`."""
 
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, field
@@ -19,24 +19,6 @@ from monitor.events import (
     State,
 )
 from monitor.intake.refused import RefusedKind
-from monitor.journal.resolution import kept_at, kept_temp_c
-
-__all__ = [
-    "Commit",
-    "Delivered",
-    "Entered",
-    "Input",
-    "KnownProbe",
-    "OutboxRow",
-    "Outcome",
-    "Sample",
-    "Snapshot",
-    "StorageFault",
-    "WatcherFault",
-    "entry_fields",
-    "kept_at",
-    "kept_temp_c",
-]
 
 
 class Entered(NamedTuple):

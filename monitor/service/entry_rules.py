@@ -6,7 +6,7 @@ from dataclasses import replace
 from monitor.brooding.batch import LEDGER_KINDS, Batch, Ledger
 from monitor.brooding.objection import Objection, objection
 from monitor.events import Entry, EntryKind, Moment, new_id
-from monitor.journal.records import kept_at
+from monitor.journal.resolution import kept_at
 from monitor.site import Site
 
 SAYS_NOW_S = 60.0  # an entry of this minute is of now

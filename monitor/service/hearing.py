@@ -12,7 +12,7 @@ from monitor.intake.refused import RefusedKind, RefusedRecord
 from monitor.intake.repeated import StampedMemory
 from monitor.intake.router import Router
 from monitor.intake.worth_keeping import WorthKeeping
-from monitor.journal.records import kept_at, kept_temp_c
+from monitor.journal.resolution import kept_at, kept_temp_c
 from monitor.site import Site
 
 SHORT_PAYLOAD = 32  # bytes; a bare number, read the fast way

@@ -17,7 +17,8 @@ from monitor.journal.bringing_in import Arrivals
 from monitor.journal.forms import csv_form, export_lines, lines
 from monitor.journal.forms.lines import LineFault
 from monitor.journal.reader import JournalReader
-from monitor.journal.records import Commit, kept_at, kept_temp_c
+from monitor.journal.records import Commit
+from monitor.journal.resolution import kept_at, kept_temp_c
 from monitor.journal.store import Journal
 from monitor.units import Unit
 
