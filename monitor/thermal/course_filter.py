@@ -25,14 +25,14 @@ _MOST_ODD = 16.0  # squared deviations beyond count no more: a knock is no weath
 _LEAST_WEIGHT = 0.02
 
 
-class Reading(NamedTuple):
+class MeanSpread(NamedTuple):
     """What is taken for granted of a mean over minutes."""
 
     sd_k: float
     jump_k: float = inf  # a mean so far off is no weather
 
 
-OF_AIR = Reading(sd_k=0.12)
+OF_AIR = MeanSpread(sd_k=0.12)
 
 
 class Weather(NamedTuple):
@@ -146,7 +146,7 @@ class _Filter(Kept):
     def _gains(self, p: float, q: float) -> list[float]:
         return [row[0] + p * row[2] + q * row[3] + row[4] for row in self.c]
 
-    def see(self, temp_c: float, courses: Courses, reading: Reading) -> float:
+    def see(self, temp_c: float, courses: Courses, reading: MeanSpread) -> float:
         """Takes one mean in; the logarithm of how likely it was."""
         off_k = temp_c - self.look(courses)[0]
         if abs(off_k) > reading.jump_k:
@@ -210,7 +210,7 @@ class CourseFilter(Kept):
         temp_c: float,
         courses: Courses,
         hour: float,
-        reading: Reading = OF_AIR,
+        reading: MeanSpread = OF_AIR,
     ) -> None:
         """One mean, at that local hour."""
         sunlit = _SUNLIT_H[0] <= hour < _SUNLIT_H[1]
