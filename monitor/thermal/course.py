@@ -8,12 +8,14 @@ back down after a chick sat on the probe or the sun shone are none: they end whe
 often been. Figures are this project's (assumed); tests/bench measures what they do."""
 
 from bisect import bisect_left, bisect_right
+from math import inf
 from typing import NamedTuple
 
 from monitor.kept import NEVER, Kept, Tick, part
 
 MINUTE_S = 60.0
 QUICK_S, SLOW_S = 360.0, 1500.0  # how recent a fall is that is looked for
+STEEPENS_S = 300.0
 _BACK_S = 3600.0
 _LEAST_S, _LEAST = 900.0, 4  # of it must be known, and so many means
 _KEPT_S = _BACK_S + SLOW_S + 300.0
@@ -22,12 +24,13 @@ _GAP_S = 2400.0  # nothing heard for longer: begin anew
 
 
 class Usual(NamedTuple):
-    """What an hour was like: the low and the high that are usual, and how far the middle lies above
-    the low."""
+    """What an hour was like: the low and the high that are usual, how far the middle lies above the
+    low, and the furthest that it fell within six minutes (no less than it can show)."""
 
     low_c: float
     spread_k: float
     high_c: float
+    steepest_k: float
 
 
 @part
@@ -36,6 +39,7 @@ class Course(Kept):
 
     ticks: list[Tick]
     means: list[float]
+    grain_k: float = inf  # the smallest step it can show
     _quick: Usual | None = None
     _slow: Usual | None = None
     _stale: bool = False  # an hour is sorted only for whoever asks
@@ -98,7 +102,17 @@ class Course(Kept):
             return None
         tenth = len(hour) // 10
         low_c = hour[tenth]
-        return Usual(low_c, hour[len(hour) // 2] - low_c, hour[-1 - tenth])
+        return Usual(low_c, hour[len(hour) // 2] - low_c, hour[-1 - tenth], self._steepest_k(until))
+
+    def _steepest_k(self, until: float) -> float:
+        """Of the hour; of what was heard six minutes before."""
+        ticks, means = self.ticks, self.means
+        steepest_k, known = 0.0, False
+        for now in range(bisect_left(ticks, until - _BACK_S), bisect_right(ticks, until)):
+            then = bisect_left(ticks, ticks[now] - QUICK_S - 0.5 * MINUTE_S)
+            if ticks[now] - ticks[then] >= QUICK_S - 2.0 * MINUTE_S:
+                steepest_k, known = max(steepest_k, means[then] - means[now]), True
+        return max(steepest_k, self.grain_k) if known else inf
 
     def clear(self) -> None:
         """Nothing is known of what was."""
@@ -114,6 +128,20 @@ class Course(Kept):
         """Over a stretch; None: nothing was heard in it."""
         found = self._between(from_tick, to_tick)
         return sum(found) / len(found) if found else None
+
+    def fell_k(self, tick: float, temp_c: float, over_s: float = QUICK_S) -> float:
+        """By how much, within some minutes, to `temp_c` now; 0: nothing was heard then."""
+        then = tick - over_s - 0.5 * MINUTE_S  # a mean has the tick of its minute's beginning
+        before = self.mean(then - 45.0, then + 45.0)
+        return 0.0 if before is None else before - temp_c
+
+    def steepens(self, tick: float, temp_c: float) -> float:
+        """Of a fall of the last five minutes the later half, as a multiple of the earlier one."""
+        later_k = self.fell_k(tick, temp_c, 0.5 * STEEPENS_S)
+        earlier_k = self.fell_k(tick, temp_c, STEEPENS_S) - later_k
+        if later_k <= 0.0:
+            return 0.0
+        return later_k / earlier_k if earlier_k > 0.0 else inf
 
     def highest(self, from_tick: float, to_tick: float) -> float | None:
         """Of a stretch; None: nothing was heard in it."""

@@ -9,7 +9,7 @@ from math import exp, log
 
 from monitor.kept import ByTuple, Kept, Tick
 from monitor.thermal.causes import Explanation, Weighed, Why, chances, explanations, weigh
-from monitor.thermal.course import Course
+from monitor.thermal.course import STEEPENS_S, Course
 from monitor.thermal.floor import Floor
 from monitor.thermal.swing import overdue
 
@@ -19,6 +19,9 @@ HOLD_S = 1200.0  # a cover is off for feeding 5 to 15 min (common practice); war
 _LOOKED_AT_K, _LOOKED_AT_SLOW_K = 0.5, 1.0
 _TOLD_K, _TOLD_SLOW_K = 0.6, 1.2
 _RESTLESS, _RESTLESS_TOLD = 0.7, 0.9  # of the spread
+# Looked at too: by so much within six minutes, and more steeply than ever in the hour before. One
+# that ends below its usual low is no way back down.
+_STEEP_K, _BELOW_K = 0.2, 0.3
 _SWINGS_K = 0.3  # so wide a spread may be a thermostat's
 _STILL_K_PER_H = -1.2  # falls no faster: it has come to rest
 _AT_LOWEST_K = 0.2
@@ -26,8 +29,9 @@ _AT_LOWEST_K = 0.2
 # cover lets the air out at once and loses little after. Where harm is near it waits less. Common
 # practice.
 _ASLEEP_S, _AWAKE_S, _FEEDING_S = 200.0, 540.0, 900.0
-_ACTED_S = 900.0  # an entry of the grower's: at work
+ACTED_S = 900.0  # an entry of the grower's: at work
 _AIR_OUT = 0.45  # of the mean pace since the onset
+_STEEPENS = 1.1  # the later half by the earlier one: an open cover's fall does not for long
 _AHEAD_ASLEEP_S, _AHEAD_AWAKE_S = 2400.0, 900.0
 _HARM_S, _HARM_ASLEEP_S, _HARM_AWAKE_S = 600.0, 100.0, 180.0
 _OTHERS_HOLD_S = 360.0  # by day, while nothing else in the box falls: a probe's fault shows by then
@@ -71,8 +75,11 @@ class Fall(Kept):
     @staticmethod
     def begins(course: Course, tick: float, floor_c: float) -> bool:
         """Is the floor lower than is usual for it?"""
-        below = _is_below(course, floor_c, _LOOKED_AT_K, _LOOKED_AT_SLOW_K, _RESTLESS)
-        return below or _is_overdue(course, tick, floor_c)
+        return (
+            _is_below(course, floor_c, _LOOKED_AT_K, _LOOKED_AT_SLOW_K, _RESTLESS)
+            or _is_steep(course, tick, floor_c)
+            or _is_overdue(course, tick, floor_c)
+        )
 
     @staticmethod
     def _deep(course: Course, tick: float, floor_c: float) -> bool:
@@ -91,7 +98,7 @@ class Fall(Kept):
         self.end()
         self.open = True
         quick = course.quick
-        fast = quick is not None and quick.low_c - floor_c > _LOOKED_AT_K
+        fast = quick is not None and quick.low_c - floor_c > _STEEP_K
         fast = fast or _is_overdue(course, tick, floor_c)
         back_s = _FAST_BACK_S if fast else _SLOW_BACK_S
         self.onset, _ = course.onset(tick, floor_c, back_s)
@@ -159,7 +166,7 @@ class Fall(Kept):
     def recovered(self) -> bool:
         """The floor is back near where it was."""
         if self.verdict is None:
-            return self.now_k > min(-0.3, 0.4 * self.depth)
+            return self.now_k > min(-_STEEP_K, 0.4 * self.depth)
         return self.now_k > 0.25 * self.depth or self.now_k > max(-0.4, 0.5 * self.depth)
 
     def spent(self, tick: float) -> bool:
@@ -189,12 +196,13 @@ class Fall(Kept):
         rate_k_per_h = floor.rate_k_per_h
         if rate_k_per_h > _STILL_K_PER_H or lowest_k > _AT_LOWEST_K:
             return False
-        age_s = tick - self.onset if asleep else self._present_s(tick)
+        present_s = self._present_s(tick)
+        age_s = tick - self.onset if asleep else present_s
         pace = rate_k_per_h / 3600.0
         low_c, chill_c = floor.low_c, floor.chill_c
         if low_c is None or chill_c is None:
             return age_s >= _AWAKE_S
-        at_work = tick - acted < _ACTED_S
+        at_work = tick - acted < ACTED_S
         quiet = asleep and not at_work
         latest = self._latest_pace(tick)
         feeding = at_work or latest > _AIR_OUT * self.now_k / age_s
@@ -203,6 +211,8 @@ class Fall(Kept):
             wait_s = _HARM_ASLEEP_S if quiet else _FEEDING_S if feeding else awake_s
             if age_s >= wait_s:
                 return True
+        if not at_work and present_s >= STEEPENS_S:
+            quiet = quiet or floor.course.steepens(tick, floor_c) > _STEEPENS
         wait_s = _ASLEEP_S if quiet else _FEEDING_S if feeding else _AWAKE_S
         ahead_s = _AHEAD_ASLEEP_S if quiet else _AHEAD_AWAKE_S
         return age_s >= wait_s and floor_c + pace * ahead_s < low_c
@@ -292,6 +302,14 @@ def _is_below(
     return (quick is not None and quick.low_c - floor_c > quick_k + restless * quick.spread_k) or (
         slow is not None and slow.low_c - floor_c > slow_k + restless * slow.spread_k
     )
+
+
+def _is_steep(course: Course, tick: float, floor_c: float) -> bool:
+    """Did it fall more steeply than in the hour before, and to where it has not been?"""
+    usual = course.quick
+    if usual is None or usual.low_c - floor_c < min(_BELOW_K, usual.steepest_k):
+        return False
+    return course.fell_k(tick, floor_c) > max(_STEEP_K, usual.steepest_k)
 
 
 def _is_overdue(course: Course, tick: float, floor_c: float) -> bool:

@@ -58,6 +58,7 @@ class Floor(Kept):
         recent.append((tick, temp_c))
         while len(recent) > _RECENT_LEAST and recent[0][0] < tick - _RECENT_S:
             del recent[0]
+        self.course.grain_k = max(track.quantum_k for track in self.lies_on)
         self.course.add(tick, temp_c)
         return temp_c
 

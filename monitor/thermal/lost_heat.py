@@ -12,19 +12,20 @@ from monitor.kept import NEVER, Kept, Tick, part
 from monitor.site import Brooder
 from monitor.thermal.box_known import BoxKnown
 from monitor.thermal.causes import Why
-from monitor.thermal.fall import Fall
+from monitor.thermal.fall import ACTED_S, Fall
 from monitor.thermal.floor import Floor
 from monitor.thermal.held_heat import HeldHeat
 from monitor.thermal.model import FloorModel
 from monitor.thermal.model_in_use import ModelInUse
 from monitor.thermal.track import Track
-from monitor.thermal.witness import Witness
+from monitor.thermal.witness import Collapse, Witness
 
 _SURE = 0.9  # the source is named as sure
 _BACK = 0.65  # of what was lost
 _FORGOTTEN_S = 36 * 3600.0  # lost heat that nobody missed for so long is how the box is now
 _AT_TARGET_S = 600.0  # a floor as warm as it should be for so long has its heat
 _DOWN_S, _DOWN_READINGS = 55.0, 2  # a probe beneath a source is down for so long
+_DOWN_AT_WORK_S = 240.0  # ... where a grower may be at the box
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,9 +148,15 @@ class LostHeat(Kept):
             self.loss = None
 
     def see_warm(self, tick: float, floor_c: float) -> bool:
-        """A floor that stays as warm as it should be misses nothing. True: it has for a while."""
-        target_c = self._box.target_c
-        if target_c is None or floor_c < target_c or not self._floor.measured:
+        """A floor that stays as warm as it should be misses nothing, nor does one on its way back
+        from too warm. True: it has been so for a while."""
+        target_c, usual = self._box.target_c, self._floor.course.quick
+        if target_c is None or not self._floor.measured:
+            self._warm_since = None
+            return False
+        was_hot = usual is not None and usual.high_c > target_c + self._box.limits.band_c
+        pace = 0.0 if was_hot else min(0.0, self._floor.rate_k_per_h)
+        if floor_c + pace * _AT_TARGET_S / 3600.0 < target_c:
             self._warm_since = None
         elif self._warm_since is None:
             self._warm_since = tick
@@ -170,14 +177,15 @@ class LostHeat(Kept):
             if down.told and not falls:
                 self.loss = None
             self.down = down = None
-        found = self._witness.collapsed(tick)
+        found = self._collapsed(tick)
         if found is None or (down is not None and down.told):
             return False
-        track, index, usual_c = found
+        track, index, usual_c, sure = found
         if down is None or down.probe != track.key:
             down = Down(track.key, tick, NEVER, 0, 0.0, False)
         readings = down.readings + (track.last_tick > down.heard and track.held is None)
-        told = readings >= _DOWN_READINGS and tick - down.since >= _DOWN_S
+        wait_s = _DOWN_S if sure else _DOWN_AT_WORK_S
+        told = readings >= _DOWN_READINGS and tick - down.since >= wait_s
         told = told and not self._floor.may_swing(tick)
         back_c = 0.5 * (usual_c + track.last_c)
         self.down = Down(track.key, down.since, track.last_tick, readings, back_c, told)
@@ -187,6 +195,18 @@ class LostHeat(Kept):
             lost_k = rise_k * self._box.share((index,))
             self.loss = HeatLoss((index,), down.since, rise_k, lost_k, 1.0, (index,))
         return told
+
+    def _collapsed(self, tick: float) -> Collapse | None:
+        floor_c, course = self._floor.temp_c, self._floor.course
+        if floor_c is None:
+            return None
+        return self._witness.collapsed(
+            tick,
+            course,
+            floor_c,
+            floor_falls=Fall.begins(course, tick, floor_c),
+            asleep=self._box.undisturbed(tick) and tick - self._box.acted >= ACTED_S,
+        )
 
     def resume(self) -> None:
         """Sources that are no longer configured drop out."""

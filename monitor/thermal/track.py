@@ -6,7 +6,7 @@ from monitor.site import Place
 from monitor.thermal.course import Course
 
 SPIKE_K = 3.0  # from one reading to the next; a larger jump waits for the next reading to confirm
-SUNKEN_K = 4.0  # below its usual low: no litter cools so far in minutes beneath a source that works
+SUNKEN_K = 0.4  # below its usual low: less is no collapse
 LEAP_K = 5.0  # and stays there: no floor goes to and fro
 # A sheath beneath a source that goes off and on cools and warms by and by: it has its lag. One that
 # is at rest in the reading after a leap, within this share of it, was not heated or cooled.
@@ -105,6 +105,7 @@ class Track(Kept):
             self.level = mean
         else:
             self.level = level + (mean - level) * (step_s / (step_s + _LEVEL_S))
+        self.course.grain_k = self.quantum_k
         self.course.add(self.last_tick, mean)
         return True
 

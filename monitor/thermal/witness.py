@@ -8,12 +8,14 @@ before is not weighed but acquitted: whoever is seen to work is not blamed."""
 
 from collections.abc import Iterable, Sequence
 from math import exp, log, pi, sqrt
+from typing import NamedTuple
 
 from monitor.quantities import COVER, POWER
 from monitor.site import Brooder, Place
 from monitor.thermal.causes import Explanation, Why
+from monitor.thermal.course import Course
 from monitor.thermal.diagnosis import HeatKnown
-from monitor.thermal.track import SUNKEN_K, Track
+from monitor.thermal.track import Track
 
 _LEAST = 0.002  # likelihood of anything at all
 ACQUITTED = -60.0  # log weight: it cannot have been
@@ -23,7 +25,23 @@ _HEARD_S = 330.0  # longer ago proves nothing
 _BEFORE_S = 600.0  # what a probe said before is taken from so long
 _WORKS_K, _WORKS_SHARE = 1.0, 0.35  # come down by less, and by less of the floor's fall
 _HOLDS_K, _HOLDS_SHARE = 0.4, 0.2
+# No litter cools so far below its usual low in minutes beneath a source that works. Less is enough
+# by night (the second), and where the floor falls too: K, and as a multiple of its steepest fall.
+_FAR_K = 4.0
+_BY_ITSELF = ((4.0, 0.0), (1.2, 3.0))
+_WITH_FLOOR = ((1.0, 3.0), (0.4, 2.0))
+_BEYOND_FLOOR = 1.3  # what an open cover cools first is the floor
 _ALONE_K = 1.2  # a floor that came down by so much while all other probes held
+
+
+class Collapse(NamedTuple):
+    """Beneath which source, and the low that was usual, degC. `sure`: no work at the box explains
+    it."""
+
+    track: Track
+    source: int
+    usual_c: float
+    sure: bool
 
 
 def beneath(brooder: Brooder, probe_name: str) -> int | None:
@@ -131,21 +149,30 @@ class Witness:
             return _normal(min(share, 1.5), 1.4, 0.35 + blur)
         return _normal(share, 0.0, 0.15 + blur)
 
-    def collapsed(self, tick: float) -> tuple[Track, int, float] | None:
-        """A probe beneath one source that fell far within minutes, that source, and the low
-        that was usual, degC. None: none did, or all fell alike."""
+    def collapsed(
+        self, tick: float, floor: Course, floor_c: float, *, floor_falls: bool, asleep: bool
+    ) -> Collapse | None:
+        """A probe beneath one source that fell far within minutes: further than beneath the others,
+        and than the floor, which an open cover cools first. None: none did."""
         falls = [
-            (usual.low_c - track.last_c, track, index)
+            (usual.low_c - track.last_c, track, index, usual)
             for track, index in self._under
             if (usual := track.course.quick) is not None and tick - track.last_tick < _HEARD_S
         ]
         if not falls:
             return None
-        deepest, track, index = max(falls, key=lambda fall: fall[0])
+        deepest_k, track, index, usual = max(falls, key=lambda fall: fall[0])
         others = [fall[0] for fall in falls if fall[1] is not track]
-        if deepest < SUNKEN_K or index is None or any(o > 0.5 * deepest for o in others):
+        if index is None or any(other_k > 0.5 * deepest_k for other_k in others):
             return None
-        return track, index, deepest + track.last_c
+        far = deepest_k >= _FAR_K
+        least_k, steeper = _WITH_FLOOR[asleep] if floor_falls else _BY_ITSELF[asleep]
+        if deepest_k < min(_FAR_K, max(least_k, steeper * usual.steepest_k)):
+            return None
+        fell_k = track.course.fell_k(tick, track.last_c)
+        if not far and fell_k < _BEYOND_FLOOR * floor.fell_k(tick, floor_c):
+            return None
+        return Collapse(track, index, usual.low_c, far or asleep)
 
 
 def measured(one: Explanation, known: HeatKnown, *, since: float, tick: float) -> float:

@@ -1,0 +1,117 @@
+"""How soon a fall is told: each box has been watched for three quiet hours, then its temperatures
+take a course. A plate that died cools for minutes before what lies beneath it does."""
+
+from collections.abc import Callable
+from math import exp, pi, sin
+from random import Random
+
+from test_thermal_watch import box
+
+from monitor.brooding.heat_balance import prior
+from monitor.thermal.diagnosis import Diagnosis
+from monitor.thermal.thermal_watch import ThermalWatch
+
+TARGET_C, NIGHT_H, EVENING_H = 32.0, 1.0, 20.5
+QUIET_MIN, AFTER_MIN = 180, 40
+
+Course = Callable[[float], float]  # K above target, by minutes since it happened
+
+
+def died(by_k: float, late_min: float = 9.0, slow_min: float = 25.0) -> Course:
+    """Heat that goes out late and slowly: two lags in a row."""
+
+    def fallen(minute: float) -> float:
+        if minute <= 0.0:
+            return 0.0
+        slow, late = exp(-minute / slow_min), exp(-minute / late_min)
+        return -by_k * (1.0 - (slow_min * slow - late_min * late) / (slow_min - late_min))
+
+    return fallen
+
+
+def told(hour: float, **courses: Course) -> list[tuple[float, Diagnosis]]:
+    """What is told of lost heat, by minutes since it happened. `hour` it is then."""
+    names = {place: place.replace("under_", "under-heat ").replace("_", " ") for place in courses}
+    brooder = box(*names.values())
+    watch = ThermalWatch(brooder, prior(brooder), False)
+    watch.target_is(TARGET_C)
+    rng = Random(7)
+    found = []
+    for step in range(2 * (QUIET_MIN + AFTER_MIN)):
+        tick, minute = 30.0 * step, 0.5 * step - QUIET_MIN
+        watch.hour_is(tick, (hour + minute / 60.0) % 24.0)
+        for place, course in courses.items():
+            temp_c = TARGET_C + course(minute) + rng.gauss(0.0, 0.05)
+            diagnosis = watch.observe(tick, f"porch/{names[place]}", round(16 * temp_c) / 16)
+            if diagnosis is not None and diagnosis.heat_lost:
+                found.append((minute, diagnosis))
+    return found
+
+
+def fell_by(course: Course, k: float) -> float:
+    """The minute by which a course has come down by so much."""
+    return next(m for m in range(200) if course(float(m)) <= course(0.0) - k)
+
+
+def test_by_night_a_quiet_floors_fall_is_told_before_it_has_fallen_by_a_kelvin():
+    course = died(10.0)
+    (minute, _), *_ = told(NIGHT_H, floor=course)
+    assert 0.0 < minute < fell_by(course, 1.0)
+
+
+def test_a_floor_that_is_still_warm_but_falls_is_not_waited_for_until_it_is_cold():
+    course = died(10.0)
+    (minute, _), *_ = told(NIGHT_H, floor=lambda m: 1.5 + course(m))
+    assert 0.0 < minute < fell_by(course, 1.5)
+
+
+def test_a_floor_on_its_way_back_from_too_warm_has_lost_no_heat():
+    def back(minute: float) -> float:
+        return 4.0 if minute <= 0.0 else 4.0 * exp(-minute / 25.0)
+
+    assert told(NIGHT_H, floor=back) == []
+
+
+def test_a_floor_that_swings_as_steeply_every_hour_is_not_told_for_another_swing():
+    def swing(minute: float) -> float:
+        return 0.8 * sin(2.0 * pi * minute / 30.0)
+
+    assert told(NIGHT_H, floor=swing) == []
+
+
+def test_a_floor_that_comes_to_rest_half_a_kelvin_lower_has_lost_no_heat():
+    """The bedding was moved over its probe."""
+    assert told(NIGHT_H, floor=lambda m: 0.0 if m <= 0.0 else -0.5 * (1.0 - exp(-m / 1.5))) == []
+
+
+def test_the_probe_beneath_a_dead_plate_names_it_before_the_floor_is_far_down():
+    floor = died(4.0)
+    (minute, said), *_ = told(
+        NIGHT_H, floor=floor, under_lamp_1=died(12.0), under_lamp_2=lambda _: 0.0
+    )
+    assert said.source == "lamp 1"
+    assert floor(minute) > -0.6
+
+
+def test_a_probe_beneath_a_lamp_that_moves_by_itself_is_no_dead_lamp():
+    def moved(minute: float) -> float:
+        return 0.0 if minute <= 0.0 else -0.8 * (1.0 - exp(-minute / 1.5))
+
+    assert told(NIGHT_H, floor=lambda _: 0.0, under_lamp_1=moved) == []
+
+
+def test_in_the_evening_a_fall_that_steepens_is_no_feeding_and_is_not_waited_for():
+    course = died(14.0)
+    (minute, _), *_ = told(EVENING_H, floor=course)
+    assert minute <= 9.0
+
+
+def test_in_the_evening_six_minutes_with_the_cover_off_are_told_to_nobody():
+    def fed(minute: float) -> float:
+        if minute <= 0.0:
+            return 0.0
+        if minute <= 6.0:
+            return -2.6 * (1.0 - exp(-minute / 2.0))
+        return fed(6.0) * exp(-(minute - 6.0) / 6.0)
+
+    assert told(EVENING_H, floor=fed) == []
