@@ -15,7 +15,7 @@ from monitor.kept import NEVER, Kept, Tick, part
 
 MINUTE_S = 60.0
 QUICK_S, SLOW_S = 360.0, 1500.0  # how recent a fall is that is looked for
-STEEPENS_S = 300.0
+_STEEPENS_S = 300.0
 _BACK_S = 3600.0
 _LEAST_S, _LEAST = 900.0, 4  # of it must be known, and so many means
 _KEPT_S = _BACK_S + SLOW_S + 300.0
@@ -137,8 +137,8 @@ class Course(Kept):
 
     def steepens(self, tick: float, temp_c: float) -> float:
         """Of a fall of the last five minutes the later half, as a multiple of the earlier one."""
-        later_k = self.fell_k(tick, temp_c, 0.5 * STEEPENS_S)
-        earlier_k = self.fell_k(tick, temp_c, STEEPENS_S) - later_k
+        later_k = self.fell_k(tick, temp_c, 0.5 * _STEEPENS_S)
+        earlier_k = self.fell_k(tick, temp_c, _STEEPENS_S) - later_k
         if later_k <= 0.0:
             return 0.0
         return later_k / earlier_k if earlier_k > 0.0 else inf

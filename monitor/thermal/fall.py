@@ -9,7 +9,7 @@ from math import exp, log
 
 from monitor.kept import ByTuple, Kept, Tick
 from monitor.thermal.causes import Explanation, Weighed, Why, chances, explanations, weigh
-from monitor.thermal.course import STEEPENS_S, Course
+from monitor.thermal.course import Course
 from monitor.thermal.floor import Floor
 from monitor.thermal.swing import overdue
 
@@ -31,7 +31,8 @@ _AT_LOWEST_K = 0.2
 _ASLEEP_S, _AWAKE_S, _FEEDING_S = 200.0, 540.0, 900.0
 ACTED_S = 900.0  # an entry of the grower's: at work
 _AIR_OUT = 0.45  # of the mean pace since the onset
-_STEEPENS = 1.1  # the later half by the earlier one: an open cover's fall does not for long
+# Of the last five minutes, the later half by the earlier one: an open cover's fall slows down.
+_STEEPENS, _STEEPENS_S = 1.1, 360.0
 _AHEAD_ASLEEP_S, _AHEAD_AWAKE_S = 2400.0, 900.0
 _HARM_S, _HARM_ASLEEP_S, _HARM_AWAKE_S = 600.0, 100.0, 180.0
 _OTHERS_HOLD_S = 360.0  # by day, while nothing else in the box falls: a probe's fault shows by then
@@ -211,7 +212,7 @@ class Fall(Kept):
             wait_s = _HARM_ASLEEP_S if quiet else _FEEDING_S if feeding else awake_s
             if age_s >= wait_s:
                 return True
-        if not at_work and present_s >= STEEPENS_S:
+        if not at_work and present_s >= _STEEPENS_S:
             quiet = quiet or floor.course.steepens(tick, floor_c) > _STEEPENS
         wait_s = _ASLEEP_S if quiet else _FEEDING_S if feeding else _AWAKE_S
         ahead_s = _AHEAD_ASLEEP_S if quiet else _AHEAD_AWAKE_S

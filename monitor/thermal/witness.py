@@ -169,8 +169,10 @@ class Witness:
         least_k, steeper = _WITH_FLOOR[asleep] if floor_falls else _BY_ITSELF[asleep]
         if deepest_k < min(_FAR_K, max(least_k, steeper * usual.steepest_k)):
             return None
-        fell_k = track.course.fell_k(tick, track.last_c)
-        if not far and fell_k < _BEYOND_FLOOR * floor.fell_k(tick, floor_c):
+        floor_k = floor.fell_k(tick, floor_c)
+        if floor.quick is not None:
+            floor_k = max(floor_k, floor.quick.low_c - floor_c)
+        if not far and deepest_k < _BEYOND_FLOOR * floor_k:
             return None
         return Collapse(track, index, usual.low_c, far or asleep)
 
