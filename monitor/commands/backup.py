@@ -6,7 +6,14 @@ from typing import Annotated
 
 import typer
 
-from monitor.commands.common import ConfigOption, JournalOption, fail, out, settings_or_exit
+from monitor.commands.common import (
+    ConfigOption,
+    JournalOption,
+    fail,
+    journal_or_exit,
+    out,
+    settings_or_exit,
+)
 from monitor.journal import copying_out as journal_backup
 from monitor.journal.records import StorageFault
 
@@ -20,9 +27,7 @@ def backup(
 ) -> None:
     """Back the journal up while the service goes on. `brooder restore` puts it back."""
     settings = settings_or_exit(config)
-    path = journal or settings.journal_path
-    if not path.exists():
-        fail(f"there is no journal at {path}; start `brooder watch` or name one: --journal")
+    path = journal_or_exit(settings, journal)
     if to.is_dir():
         to /= f"brooder-{datetime.now(settings.site.timezone):%Y-%m-%d}.db"
     try:

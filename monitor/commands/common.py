@@ -75,6 +75,14 @@ def settings_or_exit(config: Path | None, *, check_contacts: bool = False) -> Se
         fail(str(fault))
 
 
+def journal_or_exit(settings: Settings, other: Path | None) -> Path:
+    """The service's journal, or another; exit 2 where there is none."""
+    path = other or settings.journal_path
+    if not path.exists():
+        fail(f"there is no journal at {path}; start `brooder watch` or name one: --journal")
+    return path
+
+
 def local_time(option: str, text: str, zone: ZoneInfo, *, whole_day: bool = False) -> float:
     """A local date or time, Unix s. A time with an offset of its own is taken as it is; of a date
     alone, its end is meant with `whole_day`."""

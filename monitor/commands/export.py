@@ -13,6 +13,7 @@ from monitor.commands.common import (
     JournalOption,
     complain,
     fail,
+    journal_or_exit,
     local_time,
     settings_or_exit,
 )
@@ -64,9 +65,7 @@ def export(
 ) -> None:
     """Write the record out as journal lines, CSV or SenML. CSV has units in its headings."""
     settings = settings_or_exit(config)
-    path = journal or settings.journal_path
-    if not path.exists():
-        fail(f"there is no journal at {path}; start `brooder watch` or name one: --journal")
+    path = journal_or_exit(settings, journal)
     if what is not ExportTable.READINGS and form is not ExportForm.CSV:
         fail(f"--what {what} is only for --form csv; journal lines hold the ledger already")
     zone = settings.site.timezone

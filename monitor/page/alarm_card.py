@@ -47,9 +47,7 @@ def card(alarm: AlarmStatus, status: SiteStatus, site: Site, say: Phrases) -> Al
     ended = over((alarm,), say) if is_over else ()
     return AlarmCard(
         occurrence=alarm.occurrence,
-        title=capital(f"{say.voice.where(alarm.brooder)}: over by itself")
-        if is_over
-        else seen.title,
+        title=capital(f"{say.where(alarm.brooder)}: over by itself") if is_over else seen.title,
         waits=alarm.state is AlarmState.UNACKNOWLEDGED,
         is_over=is_over,
         mark=None if judged is None else judged.mark,

@@ -117,7 +117,7 @@ def alarm_view(
     if judged is not None:
         no_longer = _no_longer(alarm, box, judged)
         if no_longer is not None:
-            title, first = f"{say.voice.where(alarm.brooder)}: {no_longer[0]}", no_longer[1]
+            title, first = f"{say.where(alarm.brooder)}: {no_longer[0]}", no_longer[1]
             lines = []
     shelved = alarm.state is AlarmState.SHELVED
     return AlarmView(
@@ -139,7 +139,7 @@ def alarm_view(
 def first_line(told: Words, say: Phrases, facts: Facts) -> str:
     """What to do, without the figures before it: the head of the box says those."""
     first = told.body.partition("\n")[0]
-    return first.removeprefix(now_and_target(say.voice, facts)).strip()
+    return first.removeprefix(now_and_target(say, facts)).strip()
 
 
 def _facts_now(alarm: AlarmStatus, box: BrooderStatus | None) -> Facts:

@@ -264,7 +264,7 @@ def _warm_up(box: BrooderStatus, whose: _Whose, day: DayFound | None) -> Verdict
     if setting is None or box.out_of_service or box.warm_up is None or not box.warm_up.waits:
         return None
     falls = () if day is None else own_falls(setting, day.columns, day.wide_s)
-    return warm_up_verdict(box, setting, say.voice, say.now, falls)
+    return warm_up_verdict(box, setting, say, say.now, falls)
 
 
 def _would_say(name: AlarmName, box: BrooderStatus, whose: _Whose) -> str:
@@ -296,7 +296,7 @@ def _tonight(
     if judged.side is Side.UNKNOWN or box.outlook.below_now != judged.is_cold:
         at = f" at {say.clock(box.outlook_at)}" if box.outlook_at else ""
         return (f"Worked out{at}, when the floor stood otherwise; soon it is worked out anew.",)
-    lines = tonight(box.outlook, say.voice, say.now, box.temp_at)
+    lines = tonight(box.outlook, say, say.now, box.temp_at)
     return tuple(line for line in lines if line != first_aid.LAMP_CARE or line not in above)
 
 

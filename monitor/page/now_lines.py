@@ -74,7 +74,7 @@ def trend_line(box: BrooderStatus, judged: Judgement, say: Phrases) -> str | Non
         return None
     if judged.motion is Motion.STEADY:
         return "Holding steady."
-    fast = pace(say.voice, box.trend_c_per_h)
+    fast = pace(say, box.trend_c_per_h)
     moving = f"{judged.motion.value.capitalize()} {fast}."
     if judged.motion is not Motion.FALLING or box.chill_c is None:
         return moving
@@ -148,10 +148,10 @@ def heat_lines(box: BrooderStatus, say: Phrases) -> tuple[str, ...]:
     heat = box.heat_in
     if heat is not None:
         lost = "" if heat.w_per_k is None else f", {heat.w_per_k:.0f} W for each K above outside"
-        if say.voice.site.units is Unit.FAHRENHEIT and heat.w_per_k is not None:
+        if say.site.units is Unit.FAHRENHEIT and heat.w_per_k is not None:
             lost = f", {heat.w_per_k / 1.8:.0f} W for each °F above outside"
         found.append(f"In the last three hours {heat.watts:.0f} W on the average{lost}.")
-        reserve = meter_words.reserve_line(box, say.voice)
+        reserve = meter_words.reserve_line(box, say)
         found += [reserve] if reserve is not None else []
     return tuple(found)
 

@@ -2,8 +2,6 @@
 
 Builds on `tell.wording.words`, so that the page and the messages speak alike."""
 
-from datetime import datetime
-
 from monitor.site import Place, Site
 from monitor.tell.wording.words import Voice, span
 from monitor.units import from_celsius, sign
@@ -19,22 +17,17 @@ PLACES = {
 NIGHT_FROM_HOUR, NIGHT_TO_HOUR = 20, 6  # dark paper for eyes that were asleep. Common practice.
 
 
-class Phrases:
+class Phrases(Voice):
     """Says things at one moment. `live`: leaves out ages, which the browser keeps counting."""
 
     def __init__(self, site: Site, now: float, *, live: bool = False) -> None:
-        self.voice = Voice(site)
-        self.site = site
+        super().__init__(site)
         self.now = now
         self._live = live
 
     def temp(self, temp_c: float | None) -> str:
         """`89.2 °F`, or a dash where there is none."""
-        return "–" if temp_c is None else self.voice.temp(temp_c)
-
-    def figure(self, temp_c: float) -> str:
-        """`89.2`: after a temperature that bore its sign."""
-        return self.voice.figure(temp_c)
+        return "–" if temp_c is None else super().temp(temp_c)
 
     def unit(self) -> str:
         """`°F`."""
@@ -44,34 +37,30 @@ class Phrases:
         """`89 °F`: for what is only estimated."""
         return f"{round(from_celsius(temp_c, self.site.units))} {sign(self.site.units)}"
 
-    def step(self, step_c: float) -> str:
-        """A difference: `5.0 °F`."""
-        return self.voice.step(step_c)
-
-    def clock(self, at: float) -> str:
+    def clock(self, at: float, now: float | None = None) -> str:
         """`02:10`, with the day when it is not near."""
-        return self.voice.clock(at, self.now)
+        return super().clock(at, self.now if now is None else now)
 
     def day(self, at: float) -> str:
         """`Tuesday 10 Feb`."""
-        local = self.voice.local(at)
+        local = self.local(at)
         return f"{_DAYS[local.weekday()]} {local.day} {_MONTHS[local.month - 1]}"
 
     def moment(self, at: float) -> str:
         """`Tue 10 Feb, 02:10`: in a ledger's column."""
-        local = self.voice.local(at)
+        local = self.local(at)
         day = f"{_DAYS[local.weekday()][:3]} {local.day} {_MONTHS[local.month - 1]}"
         return f"{day}, {local:%H:%M}"
 
     def soon(self, at: float) -> str:
         """A coming day: `tomorrow`, `on Sunday 15 Feb`."""
-        days = (self.voice.local(at).date() - self.voice.local(self.now).date()).days
+        days = (self.local(at).date() - self.local(self.now).date()).days
         if days <= 0:
-            return f"today, {self.voice.local(at):%H:%M}"
+            return f"today, {self.local(at):%H:%M}"
         return "tomorrow" if days == 1 else f"on {self.day(at)}"
 
     def iso(self, at: float) -> str:
-        return self.voice.local(at).isoformat(timespec="seconds")
+        return self.local(at).isoformat(timespec="seconds")
 
     def ago(self, at: float) -> str:
         """`12 s ago`."""
@@ -81,12 +70,9 @@ class Phrases:
         """`9 h`."""
         return span(max(0.0, seconds))
 
-    def local(self, at: float) -> datetime:
-        return self.voice.local(at)
-
     @property
     def is_night(self) -> bool:
-        hour = self.voice.local(self.now).hour
+        hour = self.local(self.now).hour
         return hour >= NIGHT_FROM_HOUR or hour < NIGHT_TO_HOUR
 
 

@@ -75,5 +75,5 @@ class ArrivalScreen:
             title=SHEET_TITLE,
             box=box,
             came=arrival.at is not None or arrival.dead > 0,
-            rows=sheet_rows(arrival, floor_c, self._frame.say().voice),
+            rows=sheet_rows(arrival, floor_c, self._frame.say()),
         )
