@@ -25,6 +25,7 @@ from monitor.journal.records import (
     OutboxRow,
     Snapshot,
 )
+from monitor.journal.resolution import DAY_MS, first_id
 
 if TYPE_CHECKING:
     import numpy as np
@@ -78,7 +79,11 @@ class _Readings(ReadConnection):
         numbered from 1970. Without numpy."""
         with self.transaction() as connection:
             numbers = rows.probe_keys(connection, keys)
-            found = rows.columns(connection, numbers, _ms(from_at), _ms(to_at), _ms(wide_s))
+            found = connection.execute(
+                "SELECT probe_id, at_ms / ?, min(temp_c), max(temp_c) FROM readings"  # noqa: S608
+                f" WHERE {rows.among(numbers)} AND id >= ? AND id < ? GROUP BY 1, 2",
+                (_ms(wide_s), first_id(_ms(from_at)), first_id(_ms(to_at))),
+            ).fetchall()
         return [(numbers[probe], column, low, high) for probe, column, low, high in found]
 
     def readings_plain(
@@ -87,7 +92,11 @@ class _Readings(ReadConnection):
         """As `readings`, in plain arrays and without numpy, for a page's small pictures."""
         with self.transaction() as connection:
             numbers = rows.probe_keys(connection, [probe_key])
-            found = rows.readings(connection, numbers, _ms(from_at), _ms(to_at))
+            found = connection.execute(
+                f"SELECT at_ms, temp_c FROM readings WHERE {rows.among(numbers)}"  # noqa: S608
+                " AND id >= ? AND id < ? ORDER BY id",
+                (first_id(_ms(from_at)), first_id(_ms(to_at))),
+            ).fetchall()
         return array("d", [at / 1000 for at, _ in found]), array("d", [temp for _, temp in found])
 
     def samples(
@@ -107,16 +116,30 @@ class _Readings(ReadConnection):
 
     def latest(self) -> dict[str, Latest]:
         """The newest reading of each probe heard within the last two days of the record."""
+        newest: dict[str, Latest] = {}
         with self.transaction() as connection:
-            newest = rows.latest(connection)
-        return {key: Latest(at / 1000, temp) for key, (at, temp) in newest.items()}
+            last = connection.execute("SELECT ifnull(max(id), 0) FROM readings").fetchone()[0]
+            for number, key in rows.probe_keys(connection).items():
+                row = connection.execute(
+                    "SELECT at_ms / 1000.0, temp_c FROM readings WHERE probe_id = ? AND id >= ?"
+                    " ORDER BY id DESC LIMIT 1",
+                    (number, last - first_id(2 * DAY_MS)),
+                ).fetchone()
+                if row is not None and (key not in newest or row[0] >= newest[key].at):
+                    newest[key] = Latest(*row)
+        return newest
 
     def span(self) -> tuple[float, float] | None:
         """From when to when there are readings at all, or None."""
         with self.transaction() as connection:
-            first = rows.edge_ms(connection)
-            last = rows.edge_ms(connection, last=True)
-        return None if first is None or last is None else (first / 1000, last / 1000)
+            ends = [
+                connection.execute(
+                    "SELECT at_ms / 1000.0 FROM readings WHERE clock_sure"  # noqa: S608
+                    f" ORDER BY id {way} LIMIT 1"
+                ).fetchone()
+                for way in ("ASC", "DESC")
+            ]
+        return None if None in ends else (ends[0][0], ends[1][0])
 
     def known(self) -> dict[int, KnownProbe]:
         """Every probe as it was ever configured, by its number here."""

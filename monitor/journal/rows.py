@@ -23,10 +23,9 @@ from monitor.events import (
     Reading,
 )
 from monitor.journal.records import BadCount, Entered, Input, KnownProbe, OutboxRow, WatcherFault
-from monitor.journal.resolution import DAY_MS, HOUR_MS, LARGEST_MS, first_id, is_ms
+from monitor.journal.resolution import HOUR_MS, LARGEST_MS, is_ms
 from monitor.journal.schema import ENTRY_COLUMNS
 
-TWO_DAYS_MS = 2 * DAY_MS
 ENTRIES = (
     f"SELECT e.number, e.id, e.at_ms, e.entry, {', '.join(f'e.{n}' for n in ENTRY_COLUMNS)},"  # noqa: S608
     " target.number FROM entries AS e NOT INDEXED LEFT JOIN entries AS target"
@@ -91,55 +90,6 @@ def probe_keys(connection: sqlite3.Connection, keys: Iterable[str] | None = None
 def among(numbers: Iterable[int]) -> str:
     """A condition on `probe_id`."""
     return f"probe_id IN ({', '.join(str(int(number)) for number in numbers)})"
-
-
-def readings(
-    connection: sqlite3.Connection, numbers: Iterable[int], from_ms: int, to_ms: int
-) -> list[tuple[int, float]]:
-    """(at ms, degC), ordered by time, from <= at < to."""
-    return connection.execute(
-        f"SELECT at_ms, temp_c FROM readings WHERE {among(numbers)}"  # noqa: S608 - numbers
-        " AND id >= ? AND id < ? ORDER BY id",
-        (first_id(from_ms), first_id(to_ms)),
-    ).fetchall()
-
-
-def columns(
-    connection: sqlite3.Connection, numbers: Iterable[int], from_ms: int, to_ms: int, wide_ms: int
-) -> list[tuple[int, int, float, float]]:
-    """(probe number, column, lowest, highest) of readings from <= at < to; a column is `wide_ms`
-    wide and numbered from 1970."""
-    return connection.execute(
-        "SELECT probe_id, at_ms / ?, min(temp_c), max(temp_c) FROM readings"  # noqa: S608 - numbers
-        f" WHERE {among(numbers)} AND id >= ? AND id < ? GROUP BY 1, 2",
-        (wide_ms, first_id(from_ms), first_id(to_ms)),
-    ).fetchall()
-
-
-def latest(connection: sqlite3.Connection) -> dict[str, tuple[int, float]]:
-    """The newest reading of each probe heard within the last two days of the record."""
-    last = connection.execute("SELECT max(id) FROM readings").fetchone()[0]
-    newest: dict[str, tuple[int, float]] = {}
-    if last is None:
-        return newest
-    for number, key in probe_keys(connection).items():
-        row = connection.execute(
-            "SELECT at_ms, temp_c FROM readings WHERE probe_id = ? AND id >= ?"
-            " ORDER BY id DESC LIMIT 1",
-            (number, last - first_id(TWO_DAYS_MS)),
-        ).fetchone()
-        if row is not None and (key not in newest or row[0] >= newest[key][0]):
-            newest[key] = row
-    return newest
-
-
-def edge_ms(connection: sqlite3.Connection, *, last: bool = False) -> int | None:
-    """The first time of a surely timed reading, or the last."""
-    row = connection.execute(
-        "SELECT at_ms FROM readings WHERE clock_sure"  # noqa: S608 - our own words
-        f" ORDER BY id {'DESC' if last else 'ASC'} LIMIT 1"
-    ).fetchone()
-    return None if row is None else int(row[0])
 
 
 def bad_counts(connection: sqlite3.Connection, from_ms: int, to_ms: int) -> list[BadCount]:
