@@ -121,10 +121,9 @@ class _Filter(Kept):
         x[0] += reach_h * x[1]
         x[1] *= kept
         x[4] *= passing
-        for j in range(5):
-            c[0][j] += reach_h * c[1][j]
-            c[1][j] *= kept
-            c[4][j] *= passing
+        c[0] = [level + reach_h * drift for level, drift in zip(c[0], c[1], strict=True)]
+        c[1] = [kept * drift for drift in c[1]]
+        c[4] = [passing * passes for passes in c[4]]
         for row in c:
             row[0] += reach_h * row[1]
             row[1] *= kept

@@ -74,23 +74,26 @@ def hours(edges: Edges, *, follows: Following, outside: OutsideCurve) -> Hours:
     """For a floor that follows the outside so."""
     (start_at, edge_c), *coming = edges
     felt_c, keep = follows.felt_c, exp(-_STEP_S / follows.lag_s)
+    felt_now_c, share, spare_k = felt_c, follows.share, follows.spare_k
+    level_c, level_var = follows.level_c, follows.level_var
+    both, share_var = follows.both, follows.share_var
     found = []
     for at, low_c in coming:
         outside_c, outside_sd_k = outside.expected(at)
         felt_c = outside_c + keep * (felt_c - outside_c)
-        warmer_k = felt_c - follows.felt_c
+        warmer_k = felt_c - felt_now_c
         # Beyond what a thermostat keeps back a box goes with the outside as one without.
-        beyond_k = max(0.0, -warmer_k - follows.spare_k)
-        steeper = max(0.0, FLOOR_SHARE - follows.share) if beyond_k else 0.0
+        beyond_k = max(0.0, -warmer_k - spare_k)
+        steeper = max(0.0, FLOOR_SHARE - share) if beyond_k else 0.0
         found.append(
             HourAhead(
                 at,
                 at - start_at,
                 low_c,
                 outside_c,
-                follows.level_c + follows.share * warmer_k - steeper * beyond_k,
-                follows.level_var + ((follows.share + steeper) * outside_sd_k) ** 2,
-                max(0.0, 2.0 * warmer_k * follows.both + warmer_k**2 * follows.share_var),
+                level_c + share * warmer_k - steeper * beyond_k,
+                level_var + ((share + steeper) * outside_sd_k) ** 2,
+                max(0.0, 2.0 * warmer_k * both + warmer_k**2 * share_var),
                 _AHEAD_SD_K**2 * (at - start_at) / 3600.0,
             )
         )
@@ -161,13 +164,14 @@ def _margin(view: View, middle: Sequence[tuple[float, float]]) -> tuple[float, f
     settles_s = min(_SETTLED_TAUS * view.tau_s, view.hours.to_come[-1].since_s)
     short_k, nearest_k, nearest_sd_k, nearest = 0.0, 1e9, 1.0, 1e9
     for hour, (temp_c, sd_k) in zip(view.hours.to_come, middle, strict=True):
-        over_k = temp_c - _DIP_K - hour.edge_c
+        _, since_s, edge_c, _, _, _, _, _ = hour
+        over_k = temp_c - _DIP_K - edge_c
         clear_k = _Z_CLEAR * sd_k
-        if settled or over_k >= clear_k or hour.since_s >= settles_s:
+        if settled or over_k >= clear_k or since_s >= settles_s:
             settled = True
             short_k = max(short_k, clear_k - over_k)
-            if over_k / sd_k < nearest:
-                nearest_k, nearest_sd_k, nearest = over_k, sd_k, over_k / sd_k
+            if (near := over_k / sd_k) < nearest:
+                nearest_k, nearest_sd_k, nearest = over_k, sd_k, near
     return nearest_k, nearest_sd_k, short_k
 
 

@@ -45,6 +45,7 @@ class EmptyBox(Kept):
         self._brooder = brooder
         self.expected: ExpectedBirds | None = None
         self.waits = True
+        self.limits = self._limits()  # of the floor, for chicks as they come; asked for often
 
     def take(self, entry: Entry | None, *, had: bool) -> None:
         """What the ledger says of birds to come, and whether it has had any."""
@@ -53,10 +54,9 @@ class EmptyBox(Kept):
         if entry is not None and day is not None:
             self.expected = ExpectedBirds(entry.number, day, entry.count or 0, entry.kind)
         self.waits = entry is not None or not had
+        self.limits = self._limits()
 
-    @property
-    def limits(self) -> AgeLimits | None:
-        """Of the floor, for chicks as they come."""
+    def _limits(self) -> AgeLimits | None:
         kind = None if self.expected is None else self.expected.kind
         schedule = schedule_for(self._brooder, kind)
         box = self._brooder
