@@ -11,7 +11,7 @@ from typing import Any, NamedTuple
 
 from typing_extensions import TypedDict  # typing's own says too little to pydantic before 3.12
 
-# Passed on: these three stand lower because brooding.batch folds them.
+# Passed on: these three stand lower because brooding.ledger folds them.
 from monitor.brooding.entries import Entry as Entry  # noqa: PLC0414 - a name of this module too
 from monitor.brooding.entries import EntryKind as EntryKind  # noqa: PLC0414
 from monitor.brooding.entries import new_id as new_id  # noqa: PLC0414

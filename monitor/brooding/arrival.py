@@ -4,9 +4,10 @@ the mail ask for, and what a hatchery's claim is about. Called by `flock` and th
 from dataclasses import dataclass
 from datetime import date, tzinfo
 
-from monitor.brooding.batch import Batch, Ledger
+from monitor.brooding.batch import Batch
 from monitor.brooding.calendar import local_date
 from monitor.brooding.entries import Entry, EntryKind, day_of, mail_days_of, step_of
+from monitor.brooding.ledger import Ledger
 from monitor.brooding.provenance import COMMON_PRACTICE, Mark, Source
 
 _CACKLE = Source(

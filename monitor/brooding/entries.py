@@ -3,7 +3,7 @@
 An entry is known by its `id` wherever it goes: a back-up, a mirror, a journal on a new card. Its
 `number` is its place in this journal, for people.
 
-They live here because `brooding.batch` folds them; everyone above takes them from
+They live here because `brooding.ledger` folds them; everyone above takes them from
 `monitor.events`, which passes them on."""
 
 import re
@@ -35,6 +35,27 @@ class EntryKind(StrEnum):
     IN_SERVICE = "in-service"
 
 
+# Beside the batch: what was seen of it, and what is to come. No head count changes by them.
+REMARKS = frozenset(
+    {
+        EntryKind.NOTE,
+        EntryKind.CHECKED,
+        EntryKind.SEEN,
+        EntryKind.WEIGHED,
+        EntryKind.HEAT_CHANGED,
+        EntryKind.DEAD_ON_ARRIVAL,
+    }
+)
+LEDGER_KINDS = REMARKS | {
+    EntryKind.PLACED,
+    EntryKind.LOSS,
+    EntryKind.MOVED,
+    EntryKind.EXPECTED,
+    EntryKind.END,
+    EntryKind.UNDO,
+}
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Entry:
     """One ledger entry or one act on an alarm. `number` is the journal's, 0 before it is kept."""
@@ -55,6 +76,14 @@ class Entry:
     by: str | None = None  # who: a contact's name, "page", "command", "mqtt"
     # The entry's own; None before it is kept. Two entries that say the same compare as equal.
     id: str | None = field(default=None, compare=False)
+
+
+def iso_date(text: str | None) -> date | None:
+    """A date written as ISO 8601, or None where it is none."""
+    try:
+        return None if text is None else date.fromisoformat(text)
+    except ValueError:
+        return None
 
 
 def new_id(number: int) -> str:
@@ -90,12 +119,7 @@ def grams_of(entry: Entry) -> float | None:
 def day_of(entry: Entry) -> date | None:
     """The day on which birds are to come."""
     word = (entry.note or "").partition(";")[0].strip()
-    if entry.entry is not EntryKind.EXPECTED:
-        return None
-    try:
-        return date.fromisoformat(word)
-    except ValueError:
-        return None
+    return iso_date(word) if entry.entry is EntryKind.EXPECTED else None
 
 
 def step_of(entry: Entry) -> str | None:

@@ -14,7 +14,7 @@ Weights are those of `bird_kinds`: a breeder's targets, which a box on a porch n
 from dataclasses import dataclass
 
 from monitor.brooding.bird_kinds import kind_of, mass_kg
-from monitor.brooding.provenance import COMMON_PRACTICE, Mark, Source
+from monitor.brooding.provenance import Mark, Source
 
 _MILL_PAGE = (
     "https://www.richimachinery.com/customer-guide/"
@@ -33,11 +33,6 @@ FIRST_WATER_SOURCE = Source(
     Mark.READ,
     "https://issuu.com./zootecnica/docs/11-zootecnica-international-november-2021-issuu/34",
 )
-GRIT = (
-    "No grit while they eat nothing but starter feed; chick grit as soon as they get greens, grain "
-    "or pasture."
-)
-GRIT_SOURCE = COMMON_PRACTICE
 
 WATER_PER_FEED, FIRST_WATER_PER_FEED, FIRST_DAYS = 2.0, 3.0, 3
 LIGHT_SHARE = 0.8  # of the breeder's target; a bird under it is behind. Common practice

@@ -8,9 +8,20 @@ from dataclasses import replace
 from datetime import UTC, date, tzinfo
 
 from monitor.brooding.arrival import STEP_NAMES
-from monitor.brooding.batch import LEDGER_KINDS, Ledger, count_fault, fold, iso_date
 from monitor.brooding.calendar import age_days, local_date
-from monitor.brooding.entries import SIGNS, Entry, EntryKind, day_of, grams_of, sign_of, step_of
+from monitor.brooding.entries import (
+    LEDGER_KINDS,
+    SIGNS,
+    Entry,
+    EntryKind,
+    day_of,
+    grams_of,
+    iso_date,
+    sign_of,
+    step_of,
+)
+from monitor.brooding.entry_faults import count_fault
+from monitor.brooding.ledger import Ledger, fold
 from monitor.brooding.schedules import schedule_for
 from monitor.site import Place, Site
 

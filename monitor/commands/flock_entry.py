@@ -4,8 +4,9 @@ from typing import Annotated, Any
 
 import typer
 
-from monitor.brooding.batch import Batch, Ledger, fold
+from monitor.brooding.batch import Batch
 from monitor.brooding.entries import Entry, EntryKind
+from monitor.brooding.ledger import Ledger, fold
 from monitor.commands.ask import brooder_or_exit, request, when_or_exit
 from monitor.commands.common import fail, out
 from monitor.settings import Settings

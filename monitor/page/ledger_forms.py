@@ -7,10 +7,10 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
-from monitor.brooding.batch import Ledger, iso_date
 from monitor.brooding.bird_kinds import KINDS
 from monitor.brooding.calendar import local_date
-from monitor.brooding.entries import MOST_MAIL_DAYS, mailed, with_word
+from monitor.brooding.entries import MOST_MAIL_DAYS, iso_date, mailed, with_word
+from monitor.brooding.ledger import Ledger
 from monitor.brooding.objection import objection
 from monitor.events import Entry, EntryKind
 from monitor.page.forms import LONGEST_NOTE, FilledForm

@@ -1,10 +1,9 @@
 """A ledger entry in one sentence, for the confirmation and for the list. Pure."""
 
 from monitor.brooding.arrival import mail_advice
-from monitor.brooding.batch import iso_date
 from monitor.brooding.bird_kinds import KINDS
 from monitor.brooding.calendar import age_days, arrival_doubt, next_step
-from monitor.brooding.entries import mail_days_of, remark_words
+from monitor.brooding.entries import iso_date, mail_days_of, remark_words
 from monitor.brooding.schedules import schedule_for, target_at
 from monitor.events import Entry, EntryKind
 from monitor.page.phrases import Phrases, capital, days_old

@@ -19,7 +19,8 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, Response, StreamingResponse
 from starlette.routing import Route
 
-from monitor.brooding.batch import Batch, Ledger
+from monitor.brooding.batch import Batch
+from monitor.brooding.ledger import Ledger
 from monitor.brooding.objection import Objection
 from monitor.journal.records import StorageFault
 from monitor.page.day_picture import Birds, DayPicture, span_picture

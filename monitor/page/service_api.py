@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any, Protocol
 
-from monitor.brooding.batch import Ledger
+from monitor.brooding.ledger import Ledger
 from monitor.events import Entry
 from monitor.page.set_up_api import SetUpApi
 from monitor.site import Site

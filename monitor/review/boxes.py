@@ -4,8 +4,9 @@ Called by the command, the report and the Record screen's child."""
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
-from monitor.brooding.batch import Batch, Ledger, fold
+from monitor.brooding.batch import Batch
 from monitor.brooding.calendar import week_of_age
+from monitor.brooding.ledger import Ledger, fold
 from monitor.journal.reader import JournalReader
 from monitor.review.days import Cut, RecordDay
 from monitor.review.record import Asked, NotFound, Record, open_record

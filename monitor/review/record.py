@@ -11,7 +11,8 @@ from functools import cached_property
 
 import numpy as np
 
-from monitor.brooding.batch import Batch, Ledger, fold
+from monitor.brooding.batch import Batch
+from monitor.brooding.ledger import Ledger, fold
 from monitor.brooding.schedules import schedule_for
 from monitor.events import AlarmName, Change, Entry, EntryKind
 from monitor.journal.reader import JournalReader

@@ -3,7 +3,7 @@
 
 from collections.abc import Iterator
 
-from monitor.brooding.batch import Ledger
+from monitor.brooding.ledger import Ledger
 from monitor.events import Entry, EntryKind, Moment
 from monitor.service.entry_rules import placed_by_configuration
 from monitor.site import Brooder, Place, Site

@@ -7,7 +7,8 @@ makes it durable before it tells or acknowledges anything."""
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 
-from monitor.brooding.batch import LEDGER_KINDS, Ledger, fold
+from monitor.brooding.entries import LEDGER_KINDS
+from monitor.brooding.ledger import Ledger, fold
 from monitor.events import (
     AlarmName,
     BadValue,

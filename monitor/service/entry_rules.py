@@ -3,7 +3,9 @@
 from collections.abc import Callable
 from dataclasses import replace
 
-from monitor.brooding.batch import LEDGER_KINDS, Batch, Ledger
+from monitor.brooding.batch import Batch
+from monitor.brooding.entries import LEDGER_KINDS
+from monitor.brooding.ledger import Ledger
 from monitor.brooding.objection import Objection, objection
 from monitor.events import Entry, EntryKind, Moment, new_id
 from monitor.journal.resolution import kept_at

@@ -4,7 +4,7 @@ pure."""
 from collections.abc import Callable, Iterable
 from dataclasses import replace
 
-from monitor.brooding.batch import Ledger
+from monitor.brooding.ledger import Ledger
 from monitor.events import Entry, new_id
 
 

@@ -7,7 +7,7 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
-from monitor.brooding.batch import Ledger
+from monitor.brooding.ledger import Ledger
 from monitor.brooding.objection import Objection
 from monitor.events import Entry
 from monitor.intake.unclaimed import Unclaimed

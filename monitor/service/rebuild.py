@@ -12,7 +12,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Any, TypeVar
 
-from monitor.brooding.batch import LEDGER_KINDS
+from monitor.brooding.entries import LEDGER_KINDS
 from monitor.events import BadValue, Entry, EntryKind, Measured, Moment, Reading, State
 from monitor.intake.held import HeldTimes
 from monitor.intake.redelivered import RedeliveryMemory

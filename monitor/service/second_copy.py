@@ -14,7 +14,7 @@ from dataclasses import asdict, dataclass, field
 from pathlib import Path
 from urllib.parse import quote
 
-from monitor.brooding.batch import Ledger
+from monitor.brooding.ledger import Ledger
 from monitor.events import Entry, EntryKind
 from monitor.journal.ownership import make_file, make_folder
 from monitor.service.logs import facts

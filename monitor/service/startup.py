@@ -10,8 +10,8 @@ from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass
 
-from monitor.brooding.batch import iso_date
 from monitor.brooding.bird_kinds import KINDS
+from monitor.brooding.entries import iso_date
 from monitor.events import AlarmName, Entry, EntryKind, Facts, Moment
 from monitor.intake.held import HeldTimes
 from monitor.intake.redelivered import RedeliveryMemory

@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 from functools import partial
 from typing import Any
 
-from monitor.brooding.batch import Ledger
+from monitor.brooding.ledger import Ledger
 from monitor.events import BadValue, Entry, Reading
 from monitor.intake.inbox import AckToken
 from monitor.journal.reader import JournalReader

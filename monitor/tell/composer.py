@@ -4,7 +4,7 @@
 from collections.abc import Callable
 from dataclasses import replace
 
-from monitor.brooding.batch import Ledger
+from monitor.brooding.ledger import Ledger
 from monitor.brooding.night_hours import asleep
 from monitor.events import Change, Entry, Priority
 from monitor.site import Site

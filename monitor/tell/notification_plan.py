@@ -11,7 +11,7 @@ events: whatever is due is done at its due time, so that the messages do not dep
 from collections.abc import Callable, Iterator
 from itertools import groupby
 
-from monitor.brooding.batch import Ledger
+from monitor.brooding.ledger import Ledger
 from monitor.events import AlarmName, Change, ChangeKind, Entry, Moment, Priority
 from monitor.kept import Kept, Tick, part
 from monitor.site import Site

@@ -6,7 +6,8 @@ from datetime import tzinfo
 from typing import cast
 
 from monitor.brooding.advice import advise, moving_out
-from monitor.brooding.batch import Batch, Ledger
+from monitor.brooding.batch import Batch
+from monitor.brooding.ledger import Ledger
 from monitor.brooding.moving import Moving, Stage
 from monitor.events import AlarmName, Facts
 from monitor.kept import Kept, part

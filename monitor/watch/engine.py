@@ -14,8 +14,8 @@ quarter of an hour in `quarter_hours`."""
 
 from typing import Literal
 
-from monitor.brooding.batch import Ledger
 from monitor.brooding.circuit import spare_w
+from monitor.brooding.ledger import Ledger
 from monitor.events import (
     AlarmName,
     BadValue,

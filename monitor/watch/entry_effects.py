@@ -3,7 +3,7 @@ put aside, a probe taken out of service. Held by watch.engine."""
 
 from collections.abc import Iterable, Mapping
 
-from monitor.brooding.batch import LEDGER_KINDS
+from monitor.brooding.entries import LEDGER_KINDS
 from monitor.events import Entry, EntryKind
 from monitor.watch.alarm_register import AlarmRegister
 from monitor.watch.brooder_watch import BrooderWatch

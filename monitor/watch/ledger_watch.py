@@ -1,7 +1,7 @@
 """The ledger as the watch knows it: the entries that came, and what follows from them. Held by
 watch.engine."""
 
-from monitor.brooding.batch import Ledger, fold
+from monitor.brooding.ledger import Ledger, fold
 from monitor.events import Entry, EntryKind
 from monitor.kept import Kept, part
 

@@ -5,7 +5,7 @@ A probe that is not heard is watch.silence's; here is what no probe can tell: no
 which birds are in the box, the box or its last floor probe is not in use, or the configuration has
 lost it."""
 
-from monitor.brooding.batch import Ledger
+from monitor.brooding.ledger import Ledger
 from monitor.events import AlarmName, Entry, EntryKind, Facts
 from monitor.kept import Kept, Sorted, part
 from monitor.site import Limits, Place

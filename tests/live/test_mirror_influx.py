@@ -15,7 +15,7 @@ from support.journals import T0, batch, floor_probe, reading
 from support.mirror import scope, send_all
 from typer.testing import CliRunner
 
-from monitor.brooding.batch import fold
+from monitor.brooding.ledger import fold
 from monitor.commands import build
 from monitor.commands.check import Found, _mirror
 from monitor.events import (

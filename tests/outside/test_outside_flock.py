@@ -10,10 +10,11 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from monitor.brooding import advice, losses, space
-from monitor.brooding.batch import Batch, fold
+from monitor.brooding.batch import Batch
 from monitor.brooding.bird_kinds import mass_kg
 from monitor.brooding.calendar import at_age
 from monitor.brooding.entries import Entry, EntryKind
+from monitor.brooding.ledger import fold
 from monitor.brooding.moving import Stage, moving
 from monitor.site import Brooder, ScheduleRow, Steps
 

@@ -13,7 +13,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from support.journals import T0
 
-from monitor.brooding.batch import Ledger, fold
+from monitor.brooding.ledger import Ledger, fold
 from monitor.events import Entry, EntryKind, Moment
 from monitor.journal.bringing_in import Arrivals
 from monitor.journal.forms import export_lines, lines

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from support.fake_api import NIGHT, placed, site
 
-from monitor.brooding.batch import fold
+from monitor.brooding.ledger import fold
 from monitor.page.forms import LONGEST_NOTE, FilledForm
 from monitor.page.ledger_forms import FORMS, MOST_BIRDS, entry_from, ledger_objects
 from monitor.page.sign_in import safe_path

@@ -17,8 +17,8 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from monitor import __version__
-from monitor.brooding.batch import Ledger, fold
 from monitor.brooding.calendar import TargetStep
+from monitor.brooding.ledger import Ledger, fold
 from monitor.brooding.objection import Objection
 from monitor.events import AlarmName, Cause, Entry, EntryKind, Facts, Priority
 from monitor.intake.unclaimed import Unclaimed

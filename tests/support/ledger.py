@@ -4,8 +4,7 @@ from dataclasses import replace
 
 from hypothesis import strategies as st
 
-from monitor.brooding.batch import LEDGER_KINDS
-from monitor.brooding.entries import Entry, EntryKind
+from monitor.brooding.entries import LEDGER_KINDS, Entry, EntryKind
 
 DAY = 86400.0
 START = 1772334000.0  # 2026-03-01 03:00 UTC

@@ -4,7 +4,7 @@ Called by `for_change` and the planner."""
 
 from dataclasses import replace
 
-from monitor.brooding.batch import Ledger
+from monitor.brooding.ledger import Ledger
 from monitor.events import AlarmName, Change, Entry, EntryKind
 from monitor.tell.wording.temperature import NOW
 from monitor.tell.wording.words import Voice, Words, compose, listed, sentence, span

@@ -13,8 +13,8 @@ from monitor.brooding.arrival import (
     dead_on_arrival,
     mail_advice,
 )
-from monitor.brooding.batch import Ledger, fold
 from monitor.brooding.entries import Entry, EntryKind, mail_days_of, mailed
+from monitor.brooding.ledger import Ledger, fold
 from monitor.brooding.objection import objection
 
 DAY = 86400.0

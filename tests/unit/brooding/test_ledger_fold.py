@@ -6,8 +6,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from support.ledger import DAY, START, entry, journals, placed, some_entry
 
-from monitor.brooding.batch import Ledger, fold
 from monitor.brooding.entries import Entry, EntryKind
+from monitor.brooding.ledger import Ledger, fold
 
 
 def test_head_count_follows_losses_and_moves_and_is_known_at_any_time():

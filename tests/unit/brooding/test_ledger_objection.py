@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given
 from support.ledger import DAY, START, entry, journals, placed, some_entry
 
-from monitor.brooding.batch import LEDGER_KINDS, fold
-from monitor.brooding.entries import Entry, EntryKind
+from monitor.brooding.entries import LEDGER_KINDS, Entry, EntryKind
+from monitor.brooding.ledger import fold
 from monitor.brooding.objection import objection
 
 CHICAGO = ZoneInfo("America/Chicago")

@@ -3,7 +3,7 @@
 import pytest
 from support.fake_api import NIGHT, placed, site
 
-from monitor.brooding.batch import fold
+from monitor.brooding.ledger import fold
 from monitor.events import Entry, EntryKind
 from monitor.page.phrases import Phrases
 from monitor.page.weight_curve import WeightCurve, weight_curve
