@@ -22,6 +22,7 @@ class FaultKind(StrEnum):
     MOVED = "moved"  # went down by some degrees at once while all else holds
     OTHER_UNIT = "other-unit"  # rises and falls by 9/5 of what is beside it: Fahrenheit for Celsius
     SWAPPED = "swapped"  # two probes have changed places, or their names have
+    WARMED = "warmed"  # an outside probe in the sun, or brought indoors
     UNDER_LAMP = "under-lamp"  # lies in the light: far hotter than its neighbours
 
 

@@ -15,7 +15,7 @@ from monitor.thermal.track import UNKNOWN_K, Track
 from monitor.units import Unit, from_celsius
 
 CHECK_S = 60.0
-_SPIKES = 3.0  # a score: one each, forgotten by half in an hour
+SPIKES = 3.0  # a score: one each, forgotten by half in an hour
 _STILL_S = 1500.0
 _MISSED_CHANGES = 40.0  # so many changes in a row, at its usual pace, did not come
 # Readings of a fine probe flicker; one in whole or half degrees stands still for hours on a steady
@@ -137,7 +137,7 @@ class ProbeHealth(Kept):
             peers = [t.level for t in sound if t.level is not None and _comparable(t, track)]
             level = track.level or 0.0
             near.own = level if near.own is None else near.own + _OWN_RATE * (level - near.own)
-            track.spike_score *= 0.9885  # half in an hour
+            track.forget_spikes(CHECK_S)
             if track.readings:
                 near.torn += _TORN_RATE * (track.spikes / track.readings - near.torn)
                 track.readings = track.spikes = 0
@@ -258,7 +258,7 @@ class ProbeHealth(Kept):
         found: list[Suspect] = []
         if near.torn > _TORN_SHARE:
             found.append((FaultKind.TORN, 0.0, "its readings jump to and fro: two probes may send"))
-        elif track.spike_score >= _SPIKES:
+        elif track.spike_score >= SPIKES:
             found.append((FaultKind.SPIKES, 0.0, "single readings jump and come back"))
         fine, unknown = _fine(track), track.quantum_k == UNKNOWN_K
         outside = [] if outside_c is None else [outside_c]
@@ -266,7 +266,7 @@ class ProbeHealth(Kept):
         enough_s, enough_k = _STILL_S, _moved_k(track)
         still_s = tick - track.moved_tick
         if not beside:
-            if _lifeless(track, still_s):
+            if lifeless(track, still_s):
                 found.append((FaultKind.STUCK, 0.0, "its value has not changed for long"))
             return found
         beside_c = sum(beside) / len(beside)
@@ -283,8 +283,8 @@ class ProbeHealth(Kept):
         near.moved_tick, near.company = track.moved_tick, len(beside)
         near.others_low = min(near.others_low, beside_c)
         near.others_high = max(near.others_high, beside_c)
-        moved = near.others_high - near.others_low > enough_k
-        if still_s > enough_s and (moved or _lifeless(track, still_s)):
+        moved_share = (near.others_high - near.others_low) / enough_k
+        if still_s > enough_s and moved_share + _missed(track, still_s) > 1.0:
             found.append((FaultKind.STUCK, 0.0, "its value has not changed while others moved"))
         return found
 
@@ -502,8 +502,13 @@ def _moved_k(track: Track) -> float:
     return max(_LIKE_MOVED_K, _STEPS_MOVED * quantum_k)
 
 
-def _lifeless(track: Track, still_s: float) -> bool:
+def lifeless(track: Track, still_s: float) -> bool:
     """Still for far longer than this probe ever is."""
+    return still_s > 1200.0 and _missed(track, still_s) > 1.0
+
+
+def _missed(track: Track, still_s: float) -> float:
+    """How many of its changes did not come; above 1 that is no chance."""
     if track.quantum_k == UNKNOWN_K:
-        return still_s > _DAY_S
-    return _fine(track) and still_s > 1200.0 and track.still * track.changes > _MISSED_CHANGES
+        return still_s / _DAY_S
+    return track.still * track.changes / _MISSED_CHANGES if _fine(track) else 0.0

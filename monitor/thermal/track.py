@@ -13,6 +13,7 @@ LEAP_K = 5.0  # and stays there: no floor goes to and fro
 _AT_REST_SHARE = 0.05
 UNKNOWN_K = 1e9  # how fine a probe is that never changed
 _NO_FIRST_S = 1e12  # since the reading before, if there was one
+_FORGOTTEN_S = 86400.0
 _LEVEL_S = 240.0  # the level follows the readings over this
 
 
@@ -86,6 +87,10 @@ class Track(Kept):
         self.sum += temp_c
         self.count += 1
         return True
+
+    def forget_spikes(self, for_s: float) -> None:
+        """Half of their score in an hour."""
+        self.spike_score *= 0.5 ** (min(for_s, _FORGOTTEN_S) / 3600.0)
 
     @property
     def sunken(self) -> bool:

@@ -32,6 +32,7 @@ from monitor.thermal import estimator
 from monitor.thermal.by_size import NightAsked
 from monitor.thermal.estimate import Estimate, Forecast, Wish
 from monitor.thermal.estimator import MakeEstimator
+from monitor.thermal.outside_probe import OutsideProbe
 from monitor.watch.alarm_register import DELAY, SHELF, AlarmRegister
 from monitor.watch.box_probes import BoxProbes
 from monitor.watch.brooder_watch import BrooderWatch
@@ -61,6 +62,7 @@ class Engine(Kept):
     _timers: Timers
     _ledger: LedgerWatch
     _probes: dict[str, ProbeWatch]
+    _outside: dict[str, OutsideProbe]
     _boxes: dict[str, BrooderWatch]
     _watcher: Watcher  # opens alarms of its own
     _register: AlarmRegister
@@ -77,6 +79,7 @@ class Engine(Kept):
         self._register = register = AlarmRegister(timers, start.at - start.tick)
         self._ledger = ledger = LedgerWatch()
         self._probes = {p.key: ProbeWatch(p, start.tick) for p in site.all_probes}
+        self._outside = {key: OutsideProbe(key) for key, p in self._probes.items() if p.outside}
         self._site_probes = [self._probes[p.key] for p in site.probes]
         self._mains = Mains(site, register)
         limits = {b.name: b.limits for b in site.brooders}
@@ -92,7 +95,12 @@ class Engine(Kept):
             boxes, site.timezone, register=register, timers=timers, ledger=ledger
         )
         self._readings = Readings(
-            self._probes, self._boxes, timers=timers, silence=silence, faults=faults
+            self._probes,
+            self._outside,
+            self._boxes,
+            timers=timers,
+            silence=silence,
+            faults=faults,
         )
         self._effects = EntryEffects(
             ledger,

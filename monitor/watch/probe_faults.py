@@ -19,13 +19,15 @@ MEND: dict[FaultKind, str] = {
     FaultKind.TORN: "See that no other probe sends on its topic, and that its wire sits tight.",
     FaultKind.STUCK: "Take its power away for a moment. If it is stuck again, put in another "
     "probe.",
-    FaultKind.DRIFT: "Lay it close beside another one for ten minutes: they should agree.",
+    FaultKind.DRIFT: "Lay it close beside another one for ten minutes: they should agree. If not, "
+    "try both in crushed ice and water: the one far from 0 °C (32 °F) is wrong.",
     FaultKind.FELL_OUT: "Put it back on the floor, at the height of a chick's back.",
     FaultKind.FELL_ALONE: _WHERE,
     FaultKind.MOVED: _WHERE,
     FaultKind.OTHER_UNIT: "Set its `unit` in the configuration (page: Set-up), and look at the "
     "floor yourself.",
     FaultKind.SWAPPED: "Change them back, or give each the other's place (page: Set-up).",
+    FaultKind.WARMED: "Hang it outside in the shade, out of the rain.",
     FaultKind.UNDER_LAMP: "Move it out of the light, to where the chicks lie.",
 }
 
@@ -107,5 +109,7 @@ class ProbeFaults(Owner):
 
 def _can_wait(probe: ProbeWatch) -> bool:
     """One that is off by a few degrees is looked after in the morning: the cold that it or others
-    say is told all the same. So is one that says temperatures in between."""
+    say is told all the same. So is one that says temperatures in between, or hangs outside."""
+    if probe.outside:
+        return True
     return not probe.lost if probe.bad and probe.finding is None else probe.found in CAN_WAIT

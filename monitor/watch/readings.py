@@ -5,6 +5,7 @@ from collections.abc import Mapping
 
 from monitor.events import BadValue, Reading
 from monitor.site import Limits
+from monitor.thermal.outside_probe import OutsideProbe
 from monitor.watch.brooder_watch import BrooderWatch
 from monitor.watch.probe_faults import ProbeFaults
 from monitor.watch.probe_watch import ProbeWatch
@@ -18,13 +19,14 @@ class Readings:
     def __init__(
         self,
         probes: Mapping[str, ProbeWatch],
+        outside: Mapping[str, OutsideProbe],
         boxes: Mapping[str, BrooderWatch],
         *,
         timers: Timers,
         silence: Silence,
         faults: ProbeFaults,
     ) -> None:
-        self._probes, self._boxes, self._timers = probes, boxes, timers
+        self._probes, self._outside, self._boxes, self._timers = probes, outside, boxes, timers
         self._silence, self._faults = silence, faults
         self._box_of = {p.key: box for box in boxes.values() for p in box.probes}
 
@@ -55,7 +57,7 @@ class Readings:
     def _estimate(
         self, probe: ProbeWatch, box: BrooderWatch | None, tick: float, temp_c: float
     ) -> None:
-        if probe.out_of_service:
+        if probe.out_of_service or (probe.outside and not self._believes(probe, tick, temp_c)):
             return
         if box is None:
             for each in self._boxes.values():
@@ -68,6 +70,17 @@ class Readings:
             if box.probes.see_stuck(box.estimate.diagnosis):
                 self._silence.judge(tick, box)
             box.diagnosed(tick)
+
+    def _believes(self, probe: ProbeWatch, tick: float, temp_c: float) -> bool:
+        """Is what an outside probe says the outside?"""
+        outside = self._outside[probe.key]
+        believed = outside.believes(tick, temp_c)
+        reason = None if outside.finding is None else outside.finding.reason
+        if reason != probe.finding:
+            probe.finding = reason
+            probe.found = None if outside.finding is None else outside.finding.kind
+            self._faults.see(probe, tick, at_once=reason is not None)
+        return believed
 
     def _judge(self, probe: ProbeWatch, at: float, tick: float, temp_c: float, sure: bool) -> None:
         """The long way: something may change."""

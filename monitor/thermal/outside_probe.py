@@ -1,0 +1,88 @@
+"""Is what an outside probe says the outside? One for each outside probe, held by the engine.
+
+Nothing lies beside it: it is judged by what the air of a day can do. What it says while it jumps,
+stands still or was warmed by something else makes neither a cold night nor a mild one: the floor is
+then foretold as without it. A wet one, a few degrees too cold in the wind, looks like the weather:
+nobody can tell it from its readings."""
+
+from monitor.kept import NEVER, Kept, Tick, part
+from monitor.site import Place
+from monitor.thermal.diagnosis import FaultKind, Finding
+from monitor.thermal.probe_health import CHECK_S, SPIKES, lifeless
+from monitor.thermal.track import SPIKE_K, Track
+
+# Open air warms by some 2 or 3 K in its best hour; the sun on a sheath, a house or a box does this
+# within minutes. Until it is back by half, or for as long. Common practice.
+_WARMED_K, _WITHIN_S, _OVER_S = 6.0, 1200.0, 180.0
+_WARMED_FOR_S = 12 * 3600.0
+_LEAP_K, _LEAP_S = SPIKE_K, 180.0  # from one reading to the next: no weather either
+
+_STILL_S = 3000.0  # a calm night's air stands for half an hour
+
+
+@part
+class OutsideProbe(Kept):
+    """`finding`: why it is not believed."""
+
+    _track: Track
+    _looked: Tick = NEVER
+    _waits_until: Tick = NEVER  # it moved as no weather does: by then it is borne out, or found
+    _warmed_from_c: float | None = None
+    _warmed_k: float = 0.0
+    finding: Finding | None = None
+
+    def __init__(self, key: str) -> None:
+        self._track = Track(key, Place.OUTSIDE)
+
+    def believes(self, tick: float, temp_c: float) -> bool:
+        """One reading. False: it waits for the next one to bear it out, or is not the outside's."""
+        before_c, before = self._track.last_c, self._track.last_tick
+        borne_out = self._track.add(tick, temp_c)
+        if borne_out and abs(temp_c - before_c) > _LEAP_K and tick - before < _LEAP_S:
+            self._waits_until = tick + _WITHIN_S
+        step_s = tick - self._looked
+        if step_s >= CHECK_S:
+            self._looked = tick
+            self._track.take(step_s)
+            self._track.forget_spikes(step_s)
+            found = self._look(tick)
+            if found is None:
+                if self.finding is not None:
+                    self._waits_until = tick + _WITHIN_S
+                self.finding = None
+            elif self.finding is None or self.finding.kind is not found[0]:
+                kind, reason = found
+                self.finding = Finding(probe=self._track.key, kind=kind, reason=reason, since=tick)
+        return borne_out and self.finding is None and tick >= self._waits_until
+
+    def _look(self, tick: float) -> tuple[FaultKind, str] | None:
+        track = self._track
+        found_before = self.finding is not None and self.finding.kind is FaultKind.SPIKES
+        if track.spike_score >= (0.5 * SPIKES if found_before else SPIKES):
+            return FaultKind.SPIKES, "its readings jump and come back"
+        still_s = tick - track.moved_tick
+        if still_s > _STILL_S and lifeless(track, still_s):
+            return FaultKind.STUCK, "its value has not changed for long"
+        if self._is_warmed(tick):
+            return FaultKind.WARMED, "it rose faster than air outside does: in the sun, or indoors"
+        return None
+
+    def _is_warmed(self, tick: float) -> bool:
+        now_c = self._track.course.mean(tick - _OVER_S, tick)
+        before_c = self._track.course.mean(tick - _WITHIN_S - _OVER_S, tick - _WITHIN_S)
+        if now_c is None:
+            return self._warmed_from_c is not None
+        if self._warmed_from_c is not None and self.finding is not None:
+            self._warmed_k = max(self._warmed_k, now_c - self._warmed_from_c)
+            back = now_c - self._warmed_from_c < 0.5 * self._warmed_k
+            if not back and tick - self.finding.since < _WARMED_FOR_S:
+                return True
+            self._warmed_from_c = None
+            return False
+        if before_c is None or now_c - before_c < _LEAP_K:
+            return False
+        if now_c - before_c < _WARMED_K:
+            self._waits_until = max(self._waits_until, tick + 2 * CHECK_S)
+            return False
+        self._warmed_from_c, self._warmed_k = before_c, now_c - before_c
+        return True

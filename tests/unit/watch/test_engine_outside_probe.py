@@ -1,0 +1,96 @@
+"""An outside probe that says what no weather is: told once, for the morning, and not believed."""
+
+from collections.abc import Callable
+from dataclasses import replace
+from math import sin
+from random import Random
+
+import pytest
+from support.engine_night import Night, a_brooder, a_probe, a_site
+
+from monitor.events import AlarmName, Change, ChangeKind, Priority
+from monitor.site import Place
+
+OUTSIDE = "porch/outside"
+
+
+def night_of(outside_c: Callable[[float], float], hours: float) -> Night:
+    """A floor at its target; the outside says `outside_c` of the hour, its last bit flickering."""
+    box = a_brooder()
+    probes = (*box.probes, a_probe("porch", "outside", Place.OUTSIDE))
+    night, rng = Night(a_site(replace(box, probes=probes))), Random(3)
+    began = night.t
+    while night.t < began + 3600.0 * hours:
+        night.says(35.0 + rng.gauss(0.0, 0.05))
+        said_c = outside_c((night.t - began) / 3600.0)
+        night.says(round(said_c * 16.0) / 16.0, OUTSIDE)
+        night.t += 30.0
+    return night
+
+
+def told(night: Night) -> list[Change]:
+    found = (AlarmName.PROBE_FAULT, AlarmName.COLD_NIGHT)
+    return [c for c in night.changes if c.alarm in found and c.change is ChangeKind.RAISED]
+
+
+def flicker(hour: float) -> float:
+    return 0.12 * sin(400.0 * hour)
+
+
+def usual(hour: float) -> float:
+    return 12.0 - 0.2 * hour + flicker(hour)
+
+
+def in_the_sun(hour: float) -> float:
+    return usual(hour) + (14.0 if 2.0 <= hour < 4.0 else 0.0) * min(1.0, (hour - 2.0) * 6.0)
+
+
+def stuck(hour: float) -> float:
+    return usual(hour) if hour < 2.0 else 11.6
+
+
+def leaping(hour: float) -> float:
+    return usual(hour) - (11.0 if hour >= 2.0 and int(hour * 20.0) % 2 else 0.0)
+
+
+@pytest.mark.parametrize(
+    ("outside_c", "why", "act"),
+    [
+        (in_the_sun, "faster than air outside does", "shade"),
+        (stuck, "not changed", "another probe"),
+        (leaping, "jump and come back", "wire"),
+    ],
+)
+def test_it_is_told_once_for_the_morning_and_makes_no_cold_night(outside_c, why, act):
+    night = night_of(outside_c, 5.0)
+    (fault,) = told(night)
+    assert fault.probe == OUTSIDE
+    assert fault.priority is Priority.ADVICE
+    assert why in fault.facts["reason"]
+    assert act in fault.facts["detail"]
+
+
+def test_the_outside_counts_again_once_the_sun_is_off_it():
+    night = night_of(in_the_sun, 5.0)
+    ends = [c for c in night.changes if c.alarm is AlarmName.PROBE_FAULT]
+    assert ends[-1].change is ChangeKind.CLEARED
+    (box,) = night.engine.status(night.now()).brooders
+    assert box.outside_c == pytest.approx(11.0, abs=0.5)
+
+
+def test_weather_is_no_fault():
+    """A morning that warms by three degrees an hour, a front that takes eight in half an hour."""
+
+    def said_c(hour: float) -> float:
+        warms_k, front_k = 3.0 * min(hour, 3.0), 16.0 * min(max(hour - 4.0, 0.0), 0.5)
+        return 5.0 + warms_k - front_k + flicker(hour)
+
+    night = night_of(said_c, 6.0)
+    assert [c for c in told(night) if c.alarm is AlarmName.PROBE_FAULT] == []
+
+
+def test_one_wild_reading_says_nothing_of_the_outside():
+    night = night_of(usual, 1.0)
+    night.says(-25.0, OUTSIDE)
+    (box,) = night.engine.status(night.now()).brooders
+    assert box.outside_c == pytest.approx(11.8, abs=0.5)
