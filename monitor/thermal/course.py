@@ -147,6 +147,10 @@ class Course(Kept):
         """Of a stretch; None: nothing was heard in it."""
         return max(self._between(from_tick, to_tick), default=None)
 
+    def lowest(self, from_tick: float, to_tick: float) -> float | None:
+        """Of a stretch; None: nothing was heard in it."""
+        return min(self._between(from_tick, to_tick), default=None)
+
     def _between(self, from_tick: float, to_tick: float) -> list[float]:
         ticks = self.ticks
         return self.means[bisect_left(ticks, from_tick) : bisect_right(ticks, to_tick)]

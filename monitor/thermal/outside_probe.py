@@ -8,8 +8,8 @@ nobody can tell it from its readings."""
 from monitor.kept import NEVER, Kept, Tick, part
 from monitor.site import Place
 from monitor.thermal.diagnosis import FaultKind, Finding
-from monitor.thermal.probe_health import CHECK_S, SPIKES, lifeless
-from monitor.thermal.track import SPIKE_K, Track
+from monitor.thermal.probe_health import CHECK_S, lifeless
+from monitor.thermal.track import SPIKE_K, SPIKES, Track
 
 # Open air warms by some 2 or 3 K in its best hour; the sun on a sheath, a house or a box does this
 # within minutes. Until it is back by half, or for as long. Common practice.
@@ -57,8 +57,8 @@ class OutsideProbe(Kept):
 
     def _look(self, tick: float) -> tuple[FaultKind, str] | None:
         track = self._track
-        found_before = self.finding is not None and self.finding.kind is FaultKind.SPIKES
-        if track.spike_score >= (0.5 * SPIKES if found_before else SPIKES):
+        stays = self.finding is not None and self.finding.kind is FaultKind.SPIKES
+        if track.jumps or (stays and track.spike_score > 0.5 * SPIKES):
             return FaultKind.SPIKES, "its readings jump and come back"
         still_s = tick - track.moved_tick
         if still_s > _STILL_S and lifeless(track, still_s):
@@ -68,8 +68,9 @@ class OutsideProbe(Kept):
         return None
 
     def _is_warmed(self, tick: float) -> bool:
-        now_c = self._track.course.mean(tick - _OVER_S, tick)
-        before_c = self._track.course.mean(tick - _WITHIN_S - _OVER_S, tick - _WITHIN_S)
+        course = self._track.course
+        now_c = course.lowest(tick - _OVER_S, tick)  # two wild readings are no warmth
+        before_c = course.highest(tick - _WITHIN_S - _OVER_S, tick - _WITHIN_S)
         if now_c is None:
             return self._warmed_from_c is not None
         if self._warmed_from_c is not None and self.finding is not None:

@@ -15,7 +15,6 @@ from monitor.thermal.track import UNKNOWN_K, Track
 from monitor.units import Unit, from_celsius
 
 CHECK_S = 60.0
-SPIKES = 3.0  # a score: one each, forgotten by half in an hour
 _STILL_S = 1500.0
 _MISSED_CHANGES = 40.0  # so many changes in a row, at its usual pace, did not come
 # Readings of a fine probe flicker; one in whole or half degrees stands still for hours on a steady
@@ -49,6 +48,8 @@ _FAR_APART_K = 12.0  # from another probe on the floor: that cannot be one floor
 _FELL_ALONE_K, _HOLDS_SHARE, _FOLLOWS_K, _WAY_SHARE, _NO_WAY_K = 6.0, 0.15, 2.0, 0.5, 12.0
 _BEGINS_K, _BEFORE_S, _WAS_WARM_K = 3.0, (300.0, 210.0), 1.0
 _ALONE_CONFIRM_S = 50.0  # looked at twice: two wild readings are no fall
+# From so far on it is named once it is at rest.
+_RESTS_K = 4.0
 # A sheath is at rest then, litter that loses its heat is not: this share of its fall in as long.
 _REST_FROM_S, _REST_TO_S, _REST_OVER_S, _REST_SHARE = 720.0, 1200.0, 240.0, 0.04
 # A few degrees, in a box where a probe beneath each source shows that all of them work: what it
@@ -258,7 +259,7 @@ class ProbeHealth(Kept):
         found: list[Suspect] = []
         if near.torn > _TORN_SHARE:
             found.append((FaultKind.TORN, 0.0, "its readings jump to and fro: two probes may send"))
-        elif track.spike_score >= SPIKES:
+        elif track.jumps:
             found.append((FaultKind.SPIKES, 0.0, "single readings jump and come back"))
         fine, unknown = _fine(track), track.quantum_k == UNKNOWN_K
         outside = [] if outside_c is None else [outside_c]
@@ -416,8 +417,10 @@ def _fell_alone(
         enough_k = max(_FELL_ALONE_K, way_k)
         alone = True
     far = fell_k > _FELL_ALONE_K
-    quick = far and _was_warm(track, tick, from_c)
-    if alone and fell_k > enough_k and (quick or _rests(track, tick, for_s, fell_k)):
+    quick = far and fell_k > enough_k and _was_warm(track, tick, from_c)
+    if others:
+        enough_k = min(enough_k, _RESTS_K)
+    if alone and (quick or (fell_k > enough_k and _rests(track, tick, for_s, fell_k))):
         near.fell = FaultKind.FELL_ALONE if far else near.fell or FaultKind.MOVED
     if near.fell is None:
         return []

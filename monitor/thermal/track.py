@@ -11,6 +11,7 @@ LEAP_K = 5.0  # and stays there: no floor goes to and fro
 # A sheath beneath a source that goes off and on cools and warms by and by: it has its lag. One that
 # is at rest in the reading after a leap, within this share of it, was not heated or cooled.
 _AT_REST_SHARE = 0.05
+SPIKES = 3.0  # a score: one each, forgotten by half in an hour
 UNKNOWN_K = 1e9  # how fine a probe is that never changed
 _NO_FIRST_S = 1e12  # since the reading before, if there was one
 _FORGOTTEN_S = 86400.0
@@ -78,15 +79,20 @@ class Track(Kept):
                 or abs(temp_c - self.held) <= _AT_REST_SHARE * abs(jump)
             ):
                 up = jump > 0.0
-                if self.leapt_up is (not up):
-                    self.spike_score += 1.0  # there and back, whatever it stayed for
-                self.leapt_up = up
+                back = self.leapt_up is (not up)
+                self.spike_score += back  # whatever it stayed for
+                self.leapt_up = None if back else up
             self.held = None
         self.last_c = temp_c
         self.last_tick = tick
         self.sum += temp_c
         self.count += 1
         return True
+
+    @property
+    def jumps(self) -> bool:
+        """Its readings jump and come back: what it says proves nothing."""
+        return self.spike_score >= SPIKES
 
     def forget_spikes(self, for_s: float) -> None:
         """Half of their score in an hour."""

@@ -21,7 +21,7 @@ sys.path[:0] = [str(Path(__file__).parents[1]), str(Path(__file__).parents[2])]
 from support.setups import BEGINS_H, HOUR, World
 from support.watched import DAY_0
 
-from monitor.events import Change, ChangeKind, Entry, EntryKind, Moment, Reading
+from monitor.events import AlarmName, Change, ChangeKind, Entry, EntryKind, Moment, Reading
 from monitor.site import Site
 from monitor.units import Unit
 from monitor.watch.engine import Engine
@@ -112,8 +112,10 @@ KINDS: dict[str, tuple[dict, Callable[[float], Act], str | None]] = {
     "huddling": ({"restless_k": 0.35}, sets("cover", 0.0), None),
     "chick on it": ({}, sets("chick", 0.35, 20.0), None),
     "litter over it": ({}, sets("buried", True), None),
-    "drinker spilled": ({"probes": FULL}, sets("wet_k", 2.2), None),
-    "probe carried off": ({"probes": FULL}, sets("carried", 0.25), None),
+    "drinker spilled": ({"probes": FULL}, sets("wet_k", 2.2), "sensor"),
+    "probe carried off": ({"probes": FULL}, sets("carried", 0.25), "sensor"),
+    "probe lifted": ({"probes": ("floor", "cool", "outside")}, sets("carried", 0.7), "sensor"),
+    "sun on the outside": ({"probes": FULL}, sets("sun_k", 14.0, 90.0), "sensor"),
 }
 
 
@@ -163,6 +165,16 @@ def told(changes: list[Change], after: float) -> list[Change]:
     ]
 
 
+def _named(changes: list[Change], after: float) -> list[float]:
+    """Minutes until a probe was first said to be at fault, by whatever priority; none: never."""
+    named = [
+        c.at - DAY_0
+        for c in changes
+        if c.alarm is AlarmName.PROBE_FAULT and c.change is ChangeKind.RAISED
+    ]
+    return [(at - after) / 60.0 for at in named if at >= after][:1]
+
+
 def main() -> None:
     """Print the table."""
     ask = argparse.ArgumentParser(description=__doc__)
@@ -182,6 +194,9 @@ def main() -> None:
                 quiet_told.update(f"{c.alarm.value}/{c.cause.value}" for c in before)
                 continue
             quiet_told.update(c.alarm.value for c in before if c.at - DAY_0 < at)
+            if cause == "sensor":
+                delays += _named(changes, at)
+                continue
             found = [c for c in before if c.at - DAY_0 >= at and c.alarm.value in HEAT]
             if found:
                 delay = found[0].at - DAY_0 - at
@@ -194,9 +209,12 @@ def main() -> None:
             delays.sort()
             middle = f"{median(delays):.1f}" if delays else "-"
             tenth = f"{delays[(9 * len(delays) - 1) // 10]:.1f}" if delays else "-"
+            of_heat = f"cause right {right}, later than the plain alarm {later}"
+            told_of = f"{len(delays)}/{asked.nights}, median {middle} min, nine of ten {tenth}"
             words = (
-                f"told {len(delays)}/{asked.nights}, median {middle} min, nine of ten {tenth},"
-                f" cause right {right}, later than the plain alarm {later}; {words}"
+                f"probe named {told_of}; {words}"
+                if cause == "sensor"
+                else f"told {told_of}, {of_heat}; {words}"
             )
         print(f"{kind:20} {words}", flush=True)
 

@@ -38,6 +38,7 @@ class World:
     carried: float = 0.0  # to the cool end, of the way
     chick: float = 0.0  # on the floor probe
     buried: bool = False
+    sun_k: float = 0.0  # on the outside probe
 
     def __post_init__(self) -> None:
         rng = self.rng
@@ -129,6 +130,8 @@ class World:
                     # litter beneath a source: the floor's share of the loss, and its own heat
                     aim = floor + self.own_k * (2.5 * own - 1.5 if own < 1.0 else 1.0)
                     aim = max(aim, outside + 2.0)
+                if name == "outside":
+                    aim += self.sun_k
                 lag_s = self.lag_s
                 if name == "floor":
                     aim += wander - self.wet_k

@@ -439,6 +439,16 @@ def test_with_a_lamp_unseen_a_few_degrees_may_be_the_lamp():
     assert "porch/probe-fault" not in night.told()
 
 
+def test_one_that_is_lifted_off_its_litter_is_named_for_the_morning():
+    """By a bird, into the air of the box: the cool end goes on as before."""
+    other = ("far", Place.COOL_END)
+    night = a_box(other)
+    goes(night, 2400, [other], to_c=30.2)
+    (told,) = (c for c in night.changes if c.alarm is AlarmName.PROBE_FAULT)
+    assert told.priority is Priority.ADVICE
+    assert "moved" in told.facts["reason"]
+
+
 @pytest.mark.parametrize("minutes", [40, 45, 50])
 def test_a_probe_that_is_warm_again_at_once_makes_no_new_message_of_cold(minutes):
     """It is doubted for some minutes, and what stood as its cause is no longer found."""
@@ -515,9 +525,9 @@ def test_a_probe_beneath_a_lamp_that_goes_off_and_on_is_not_taken_for_a_leaping_
 
 
 def _leaping(place: Place, tail_k: float) -> float:
-    """Its score after it was twelve degrees lower twice, for two minutes each."""
+    """Its score after it was twelve degrees lower three times, for two minutes each."""
     track, tick = Track("one", place), 0.0
-    for _ in range(2):
+    for _ in range(3):
         for far_k in (0.0, 0.0, 0.0, 12.0, 12.0 + tail_k, 12.0 + tail_k, 12.0 + tail_k):
             track.add(tick, 42.0 - far_k)
             tick += 30.0

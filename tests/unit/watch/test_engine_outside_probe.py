@@ -94,3 +94,9 @@ def test_one_wild_reading_says_nothing_of_the_outside():
     night.says(-25.0, OUTSIDE)
     (box,) = night.engine.status(night.now()).brooders
     assert box.outside_c == pytest.approx(11.8, abs=0.5)
+
+
+@pytest.mark.parametrize("by_k", [12.0, -12.0])
+def test_nor_do_two_wild_readings_that_bear_each_other_out(by_k):
+    night = night_of(lambda h: usual(h) + (by_k if 2.0 <= h < 2.01 else 0.0), 3.0)
+    assert told(night) == []
