@@ -216,7 +216,7 @@ def target_at(schedule: Schedule, age_days: float, steps: Steps, place: Place) -
     if place not in schedule.places:
         return None
     rows = schedule.rows
-    index = bisect_right(rows, age_days, key=_from_day) - 1
+    index = bisect_right(rows, age_days, key=lambda row: row.from_day) - 1
     if index < 0:
         return rows[0].target_c
     row = rows[index]
@@ -225,10 +225,6 @@ def target_at(schedule: Schedule, age_days: float, steps: Steps, place: Place) -
     following = rows[index + 1]
     done = (age_days - row.from_day) / (following.from_day - row.from_day)
     return row.target_c + done * (following.target_c - row.target_c)
-
-
-def _from_day(row: Row) -> float:
-    return row.from_day
 
 
 def usual_schedule(kind: str) -> str:

@@ -303,7 +303,7 @@ def _from_senml(
     if isinstance(probe, Meter):
         return _meter_from_senml(document, probe, received.at)
     records = senml.resolve(document, received.at)
-    temps = [r for r in records if r.value is not None and _is_temperature(r.unit)]
+    temps = [r for r in records if r.value is not None and r.unit in (None, *_SENML_UNIT)]
     if not temps and (words := next((r.text for r in records if r.text), None)):
         raise _Fault(f"the probe says: {_excerpt(words, 120)}")
     if probe.senml_name is not None:
@@ -327,10 +327,6 @@ def _from_senml(
         (to_celsius(r.value or 0.0, _SENML_UNIT[r.unit] if r.unit else probe.unit), r.at)
         for r in temps
     ]
-
-
-def _is_temperature(unit: str | None) -> bool:
-    return unit is None or unit in _SENML_UNIT
 
 
 def _excerpt(word: str, most: int = 40) -> str:

@@ -323,14 +323,10 @@ def _write_snapshots(
         "INSERT OR REPLACE INTO snapshots (name, seq, at_ms, tick_ms, state)"
         " VALUES (?, ?, ?, ?, ?)",
         [
-            (name, seq, to_ms(now.at), to_ms(now.tick), _squeezed(state))
+            (name, seq, to_ms(now.at), to_ms(now.tick), zlib.compress(_dumps(state).encode(), 6))
             for name, state in snapshots.items()
         ],
     )
-
-
-def _squeezed(state: State) -> bytes:
-    return zlib.compress(_dumps(state).encode(), 6)
 
 
 def _dumps(value: Any) -> str:

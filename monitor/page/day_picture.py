@@ -166,7 +166,7 @@ class _Sheet(NamedTuple):
 
 def _drawn(sheet: _Sheet, scale: _Scale, outside: dict[int, Reach]) -> DayPicture:
     span, treads, say, wide_s = sheet.span, sheet.treads, sheet.say, sheet.day.wide_s
-    out_scale = _out_scale(outside.values())
+    out_scale = _spread([c for reach in outside.values() for c in reach] or [0.0], 6.0)
     latest = next((limits for _, limits in reversed(treads) if limits is not None), None)
     runs = _runs(treads, span)
 
@@ -262,10 +262,6 @@ def _scale(
         least, most = min(inner) - _BEYOND_K, max(inner) + _BEYOND_K
         drawn = [max(least, min(most, c)) for c in drawn]
     return _spread([*inner, *drawn] or [20.0], _LEAST_K)
-
-
-def _out_scale(outside: Iterable[Reach]) -> _Scale:
-    return _spread([c for reach in outside for c in reach] or [0.0], 6.0)
 
 
 def _spread(temps: Sequence[float], least_k: float) -> _Scale:

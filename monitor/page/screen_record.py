@@ -224,7 +224,9 @@ class RecordScreen:
         """Of the journal, in a thread; kept for a while. Raises Objection."""
         key = (box, start, stop, columns)
         api, now = self._frame.api, self._frame.clock()
-        if (kept := self._read_before.get(key)) and 0 <= now - kept[0] < _kept_for_s(stop, now):
+        if (kept := self._read_before.get(key)) and 0 <= now - kept[0] < (
+            600.0 if now - stop > _PAST_S else 60.0
+        ):
             return kept[1]
         probes = [*api.site.brooder(box).probes, *api.site.probes]
         keys = tuple(p.key for p in probes if p.place in (Place.FLOOR, Place.OUTSIDE))
@@ -331,10 +333,6 @@ class RecordScreen:
         if not SHORTEST_SPAN_S <= stop - start <= LONGEST_SPAN_S:
             raise HTTPException(404)
         return box, start, stop
-
-
-def _kept_for_s(stop: float, now: float) -> float:
-    return 600.0 if now - stop > _PAST_S else 60.0
 
 
 def _number(request: Request, name: str) -> float:

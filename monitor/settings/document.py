@@ -31,7 +31,7 @@ def every_key() -> str:
 
 
 def _table(path: str, field: FieldInfo, model: type[BaseModel], indent: str) -> list[str]:
-    many = _is_list(field.annotation)
+    many = get_origin(field.annotation) is tuple
     lines = [f"# {indent}[[{path}]]" if many else f"# {indent}[{path}]"]
     doc = " ".join((model.__doc__ or "").split())
     lines[0] += f"   {doc.split(':', 1)[-1].strip()}" if ":" in doc else ""
@@ -74,7 +74,3 @@ def _default(field: FieldInfo, unit: str) -> str:
     if isinstance(value, time):
         return f'"{value:%H:%M}"'
     return json.dumps(list(value) if isinstance(value, tuple) else value, default=str)
-
-
-def _is_list(annotation: Any) -> bool:
-    return get_origin(annotation) is tuple

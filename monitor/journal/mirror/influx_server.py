@@ -81,7 +81,7 @@ class Server:
         logging.getLogger("influxdb_client").setLevel(logging.CRITICAL)
         logging.getLogger("urllib3").setLevel(logging.ERROR)
         self.bucket = bucket
-        self.url = _without_password(url)
+        self.url = re.sub(r"//[^/@]*@", "//", url)
         self.where = f"bucket {bucket} of {org} at {self.url}"
         self._org = org
         self._client = InfluxDBClient(
@@ -231,10 +231,6 @@ def _cut(said: object) -> str:
     text = " ".join(text.split())
     half = _LONGEST // 2
     return text if len(text) <= _LONGEST else f"{text[:half]} ... {text[-half:]}"
-
-
-def _without_password(url: str) -> str:
-    return re.sub(r"//[^/@]*@", "//", url)
 
 
 def _after(error: Exception) -> float | None:
