@@ -95,10 +95,9 @@ def findings(settings: Settings, *, each: bool = False) -> list[tuple[bool | Non
         if not isinstance(answer, Sent):
             return [(False, answer.words)]
         found: list[tuple[bool | None, str]] = []
-        bucket = server.told_of_bucket()
-        if bucket is not None and bucket.keeps_s:
+        if keeps_s := server.keeps_s():
             found.append(
-                (None, f"the bucket keeps {_span(bucket.keeps_s)}; what is older is dropped there")
+                (None, f"the bucket keeps {_span(keeps_s)}; what is older is dropped there")
             )
         takes = f"InfluxDB takes what we write to {server.where}"
         if not settings.journal_path.exists():

@@ -37,13 +37,13 @@ def restore(
         if backup is None:
             _from_influx(settings, site or settings.site.name, path)
             return
-        done = journal_backup.restore(backup, path)
+        aside = journal_backup.restore(backup, path)
     except StorageFault as fault:
         mend = "; stop it first" if fault.kind == "in-use" else ""
         fail(f"{fault.words}{mend}. Nothing was changed.")
     words = f"{backup} is now the journal {path}."
-    if done.aside is not None:
-        words += f" What was there is kept as {done.aside.name}."
+    if aside is not None:
+        words += f" What was there is kept as {aside.name}."
     out().print(words)
 
 

@@ -9,7 +9,6 @@ import shutil
 import sqlite3
 import time
 from collections.abc import Callable
-from dataclasses import dataclass
 from pathlib import Path
 
 from monitor.journal import opening, ownership, schema
@@ -17,13 +16,6 @@ from monitor.journal.reader import JournalReader
 from monitor.journal.records import StorageFault
 
 Progress = Callable[[int, int], None]  # pages done, pages in all
-
-
-@dataclass(frozen=True, slots=True)
-class Restored:
-    """What `restore` did: where the journal that was there is now, if there was one."""
-
-    aside: Path | None
 
 
 def backup(journal: Path, to: Path, told: Progress = lambda _done, _all: None) -> int:
@@ -74,9 +66,9 @@ def check(copy: Path) -> None:
         connection.close()
 
 
-def restore(copy: Path, journal: Path) -> Restored:
-    """Puts a checked back-up in the journal's place; what was there is moved aside, never deleted.
-    No service may be running. Raises StorageFault."""
+def restore(copy: Path, journal: Path) -> Path | None:
+    """Puts a checked back-up in the journal's place; what was there is moved aside, never deleted:
+    where it is now. No service may be running. Raises StorageFault."""
     check(copy)
     lock = opening.WriterLock(journal)
     try:
@@ -90,7 +82,7 @@ def restore(copy: Path, journal: Path) -> Restored:
         raise opening.fault_of(error, journal) from error
     finally:
         lock.release()
-    return Restored(aside)
+    return aside
 
 
 def _settle(part: Path, to: Path) -> None:

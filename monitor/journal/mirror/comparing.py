@@ -38,10 +38,9 @@ def compare(
 ) -> MirrorComparison:
     """Of everything before `until_ms`. What the bucket keeps no longer is left out. Raises
     InfluxFault where the server does not answer or the token may not read."""
-    bucket = source.told_of_bucket()
     from_ms = since_day * DAY_MS
-    if bucket is not None and bucket.keeps_s:
-        from_ms = max(from_ms, int((now - bucket.keeps_s + _EDGE_S) * 1000))
+    if keeps_s := source.keeps_s():
+        from_ms = max(from_ms, int((now - keeps_s + _EDGE_S) * 1000))
     here = backlog.counts(reader, scope, (from_ms, until_ms))
     there = _there(source, scope, {day for _, _, day in here}, (from_ms, until_ms))
     lacking: dict[int, int] = {}

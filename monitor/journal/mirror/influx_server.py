@@ -65,13 +65,6 @@ class InfluxFault(Exception):
     """A query was not answered; the words say why."""
 
 
-@dataclass(frozen=True, slots=True)
-class Bucket:
-    """What a token that may see the bucket is told of it."""
-
-    keeps_s: int  # 0: for ever
-
-
 class Server:
     def __init__(self, url: str, token: str, org: str, bucket: str) -> None:
         from influxdb_client import InfluxDBClient  # noqa: PLC0415 - see the module
@@ -110,15 +103,15 @@ class Server:
         # Rights are looked at before the lines are: who hears that there are none may write.
         return Sent() if isinstance(answer, BadLines) else answer
 
-    def told_of_bucket(self) -> Bucket | None:
-        """What the server says of the bucket; None: the token may not ask."""
+    def keeps_s(self) -> int:
+        """How long the bucket keeps a point; 0: for ever, or the token may not ask."""
         try:
             ask: Any = self._client.buckets_api().find_buckets
             found = ask(name=self.bucket, org=self._org)
             rules = found.buckets[0].retention_rules or []
-            return Bucket(max((rule.every_seconds or 0 for rule in rules), default=0))
+            return max((rule.every_seconds or 0 for rule in rules), default=0)
         except Exception:
-            return None
+            return 0
 
     def query(self, flux: str) -> Iterator[dict[str, Any]]:
         """Rows of a Flux query's answer, as they come. Raises InfluxFault."""

@@ -39,9 +39,9 @@ def test_what_was_there_is_moved_aside_and_the_restored_journal_goes_on(
         backup(path, copy)
         for n in range(1, 9):
             journal.commit(batch(reading(T0 + n)))
-    done = restore(copy, path)
-    assert done.aside is not None
-    assert times(done.aside) == [T0 + n for n in range(9)]
+    aside = restore(copy, path)
+    assert aside is not None
+    assert times(aside) == [T0 + n for n in range(9)]
     with Journal.open(path) as journal:
         journal.commit(batch(reading(T0 + 100)))
         assert times(path) == [T0, T0 + 100]
