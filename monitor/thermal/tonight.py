@@ -19,6 +19,7 @@ from monitor.thermal.follow import FLOOR_SHARE, Following
 from monitor.thermal.outside_curve import OutsideCurve
 
 WARN_CHANCE = 0.45  # a cold night is told where it is as likely as not, by two looks together ...
+BY_FLOOR_CHANCE = 0.55  # ... likelier if the floor alone shows the cold: hands move it too ...
 BY_DAY_CHANCE = 0.7  # ... or at this one before evening: the lamps are yet to be hung for the night
 CLEAR_CHANCE = 0.2  # ... and is called off below this one
 Z80 = NormalDist().inv_cdf(0.9)  # half width of a normal 80 % interval, in sd

@@ -8,7 +8,7 @@ from monitor.events import Moment
 from monitor.kept import Kept, Tick, part
 from monitor.thermal.diagnosis import Outlook
 from monitor.thermal.estimate import Estimate, Forecast, Wish
-from monitor.thermal.tonight import BY_DAY_CHANCE, CLEAR_CHANCE, WARN_CHANCE
+from monitor.thermal.tonight import BY_DAY_CHANCE, BY_FLOOR_CHANCE, CLEAR_CHANCE, WARN_CHANCE
 from monitor.watch.alarm import Alarm
 from monitor.watch.alarm_register import AlarmRegister
 from monitor.watch.box_needs import BoxNeeds
@@ -60,4 +60,5 @@ class ColdNightWatch(Kept):
             # One look may be a knock: it is weighed with the one before.
             chance = 0.5 * (chance + (before or self.outlook).chance)
             by_day = NIGHT_TO_H <= hour <= NIGHT_FROM_H  # until that hour is over
-            register.see(cold_night, chance >= (BY_DAY_CHANCE if by_day else WARN_CHANCE), tick)
+            enough = BY_FLOOR_CHANCE if self.outlook.by_floor else WARN_CHANCE
+            register.see(cold_night, chance >= (BY_DAY_CHANCE if by_day else enough), tick)

@@ -34,6 +34,7 @@ class Told(NoEstimate):
         self.diagnosis = Diagnosis()
         self.news = False
         self.chance = 0.0
+        self.by_floor = False
         self.asked: list[tuple[Moment, float]] = []
 
     def say(self, diagnosis: Diagnosis) -> None:
@@ -77,6 +78,7 @@ class ToldNight(NamedTuple):
             missing_watts=80.0,
             outside_low_c=-2.0,
             outside_from=self.source,
+            by_floor=self.told.by_floor,
             rise_c=Interval(30.0, 29.0, 31.0),
             learned=1.0,
         )
@@ -368,6 +370,16 @@ def test_a_single_look_is_weighed_with_the_one_before(
     night.holds(35.0, for_s=looks * 900, every_s=60)
     told.chance = 0.1
     night.holds(35.0, for_s=900, every_s=60)
+    assert night.told() == told_of
+
+
+@pytest.mark.parametrize(("by_floor", "told_of"), [(True, []), (False, ["porch/cold-night"])])
+def test_a_floor_that_alone_shows_the_cold_must_show_more_of_it(
+    night: Night, told: Told, by_floor: bool, told_of: list[str]
+) -> None:
+    """A cover that was off for the feeding cools a floor as an evening does."""
+    told.chance, told.by_floor = 0.5, by_floor
+    night.holds(35.0, for_s=5400, every_s=60)
     assert night.told() == told_of
 
 
