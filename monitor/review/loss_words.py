@@ -2,8 +2,8 @@
 report and page. How far the record goes in explaining it is in `verdict`."""
 
 from collections.abc import Callable, Sequence
+from typing import Any
 
-from monitor.review.exposure import Exposure
 from monitor.review.figure_text import (
     clock,
     degree_hours,
@@ -80,45 +80,32 @@ def figures(loss: LossReview, record: Record) -> list[tuple[str, str, str, str]]
     """A table: what, in the 24 hours before, in the 48 hours before, the other nights' middle."""
     unit, mark = record.site.units, degree_hours_sign(record.site.units)
 
-    def low(got: Exposure) -> str:
-        return "not read" if got.low_c is None else shown(got.low_c, unit)
+    def low(temp_c: float | None) -> str:
+        return "not read" if temp_c is None else shown(temp_c, unit)
 
-    def hours(pick: Callable[[Exposure], float]) -> Callable[[Exposure], str]:
-        return lambda got: span_text(pick(got))
+    def area(below_ks: float) -> str:
+        return f"{degree_hours(below_ks, unit):.1f}"
 
-    def area(pick: Callable[[Exposure], float]) -> Callable[[Exposure], str]:
-        return lambda got: f"{degree_hours(pick(got), unit):.1f}"
-
-    rows: list[tuple[str, Callable[[Exposure], float | None], Callable[[Exposure], str]]] = [
-        ("lowest floor", lambda e: e.low_c, low),
-        ("below the band, h:min", lambda e: e.below_s, hours(lambda e: e.below_s)),
-        (f"below the band, {mark}", lambda e: e.below_ks, area(lambda e: e.below_ks)),
-        ("below the chill limit, h:min", lambda e: e.chill_s, hours(lambda e: e.chill_s)),
-        (f"below the chill limit, {mark}", lambda e: e.chill_ks, area(lambda e: e.chill_ks)),
-        ("above the band, h:min", lambda e: e.above_s, hours(lambda e: e.above_s)),
-        ("above the overheat limit, h:min", lambda e: e.overheat_s, hours(lambda e: e.overheat_s)),
-        ("not read, h:min", lambda e: e.gap_s, hours(lambda e: e.gap_s)),
+    rows: list[tuple[str, str, Callable[[Any], str]]] = [
+        ("lowest floor", "low_c", low),
+        ("below the band, h:min", "below_s", span_text),
+        (f"below the band, {mark}", "below_ks", area),
+        ("below the chill limit, h:min", "chill_s", span_text),
+        (f"below the chill limit, {mark}", "chill_ks", area),
+        ("above the band, h:min", "above_s", span_text),
+        ("above the overheat limit, h:min", "overheat_s", span_text),
+        ("not read, h:min", "gap_s", span_text),
     ]
-    mine = (loss.day.exposure, loss.two_days.exposure)
-    return [
-        (name, show(mine[0]), show(mine[1]), _middle(loss, key, show))
-        for name, key, show in rows
-        if name.startswith(_ALWAYS) or any(key(night) for night in (*mine, *loss.others))
-    ]
-
-
-def _middle(
-    loss: LossReview,
-    key: Callable[[Exposure], float | None],
-    show: Callable[[Exposure], str],
-) -> str:
-    """The figure of the night in the middle, when nights are ordered by it (the lower of two)."""
-    known = [
-        (value, at) for at, night in enumerate(loss.others) if (value := key(night)) is not None
-    ]
-    if not known:
-        return "-"
-    return show(loss.others[sorted(known)[(len(known) - 1) // 2][1]])
+    found = []
+    for name, figure, show in rows:
+        mine = [getattr(each.exposure, figure) for each in (loss.day, loss.two_days)]
+        others = [getattr(night, figure) for night in loss.others]
+        if name.startswith(_ALWAYS) or any(mine) or any(others):
+            # The night in the middle, when nights are ordered by the figure (the lower of two).
+            known = sorted(value for value in others if value is not None)
+            middle = show(known[(len(known) - 1) // 2]) if known else "-"
+            found.append((name, show(mine[0]), show(mine[1]), middle))
+    return found
 
 
 def alarm_words(before: Before, record: Record) -> list[str]:
