@@ -3,7 +3,7 @@ watch.temperature_alarms when an alarm is raised, passed on or cleared."""
 
 from monitor.events import AlarmName, Cause, Facts, Priority
 from monitor.site import Place
-from monitor.thermal.diagnosis import Interval, Outlook, Warmth
+from monitor.thermal.diagnosis import LIES_ELSEWHERE, Interval, Outlook, Warmth
 from monitor.thermal.tonight import CLEAR_CHANCE
 from monitor.thermal.witness import cover_or_heat
 from monitor.units import Unit, from_celsius, to_celsius
@@ -141,9 +141,12 @@ def cause_of(box: Box, alarm: Alarm) -> Cause:
 def _cause_of_cold(box: Box, alarm: Alarm, cause: Cause | None) -> Cause:
     if cause in (Cause.HEAT_SOURCE, Cause.COVER_OPEN):
         return cause
-    if alarm is box.heat_loss or box.heat_loss.active:
+    if alarm is box.heat_loss:
         return Cause.HEAT_SOURCE
     lead = lead_probe(box, alarm.rule.alarm)
+    elsewhere = lead is not None and lead.found in LIES_ELSEWHERE
+    if box.heat_loss.active and not elsewhere:
+        return Cause.HEAT_SOURCE
     if lead is not None and lead.finding is not None:
         return Cause.SENSOR
     return Cause.COLD_NIGHT if _outside_explains(box) else Cause.UNKNOWN

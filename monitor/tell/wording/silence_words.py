@@ -3,7 +3,7 @@
 from collections.abc import Callable
 
 from monitor.events import AlarmName, Change
-from monitor.site import Brooder
+from monitor.site import Brooder, Place
 from monitor.tell.wording.first_aid import LOOK_AT_CHICKS
 from monitor.tell.wording.temperature import probe_list
 from monitor.tell.wording.words import Voice, Words, compose, listed, sentence, span
@@ -84,12 +84,28 @@ def probe_fault(change: Change, voice: Voice, box: Brooder | None) -> Words:
     return compose(
         f"{voice.where(change.brooder)}: {probe} cannot be trusted",
         f"{sentence(why)} {mend or 'Check its cable, its power and what sends it.'}",
-        "What it says is left out until it makes sense again."
-        if mend is None
-        else "Should it say that the floor is cold, you are told all the same.",
-        "If no other probe lies on the floor, look at the chicks yourself. " + LOOK_AT_CHICKS,
+        *_what_of_the_floor(mend is None, outside=_hangs_outside(change, box)),
         probe_list(voice, facts),
     )
+
+
+def _what_of_the_floor(left_out: bool, *, outside: bool) -> list[str]:
+    if outside:
+        return [
+            "Until it makes sense again, nights are foretold without it. All other alarms go on."
+        ]
+    return [
+        "What it says is left out until it makes sense again."
+        if left_out
+        else "Should it say that the floor is cold, you are told all the same.",
+        "If no other probe lies on the floor, look at the chicks yourself. " + LOOK_AT_CHICKS,
+    ]
+
+
+def _hangs_outside(change: Change, box: Brooder | None) -> bool:
+    if box is None:
+        return True
+    return any(p.key == change.probe and p.place is Place.OUTSIDE for p in box.probes)
 
 
 SILENCE: dict[AlarmName, Callable[[Change, Voice, Brooder | None], Words]] = {

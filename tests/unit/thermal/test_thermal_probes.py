@@ -10,7 +10,7 @@ from support.engine_night import Night, a_brooder, a_probe, a_site
 from support.scenarios import make
 from support.watched import DAY_0, watch
 
-from monitor.events import AlarmName, Change, ChangeKind, Priority
+from monitor.events import AlarmName, Cause, Change, ChangeKind, Priority
 from monitor.site import Place
 from monitor.thermal.diagnosis import FaultKind
 from monitor.thermal.probe_health import CHECK_S, ProbeHealth
@@ -375,6 +375,16 @@ def test_so_it_is_where_a_thermostats_rest_had_brought_the_floor_down_before():
     goes(night, 900, [under], to_c=33.4, lag_s=300.0)
     goes(night, 1800, [under], from_c=33.4, to_c=25.2, lag_s=240.0)
     _named_beside_its_cold(night)
+
+
+def test_a_probe_found_to_lie_elsewhere_is_the_cause_of_its_cold_and_the_lamp_no_longer():
+    """A lamp was said to be out before its probe was found at rest."""
+    under = ("under west lamp", Place.UNDER_HEAT)
+    night = a_box(under)
+    goes(night, 2 * 3600, [under], to_c=26.5, lag_s=240.0)
+    causes = [c.cause for c in night.changes if c.alarm is AlarmName.CHILL]
+    assert Cause.HEAT_SOURCE in causes
+    assert causes[-1] is Cause.SENSOR
 
 
 @ONE_MORE

@@ -10,6 +10,7 @@ from support.engine_night import Night, a_brooder, a_probe, a_site
 
 from monitor.events import AlarmName, Change, ChangeKind, Priority
 from monitor.site import Place
+from monitor.tell.wording import for_change
 
 OUTSIDE = "porch/outside"
 
@@ -68,6 +69,14 @@ def test_it_is_told_once_for_the_morning_and_makes_no_cold_night(outside_c, why,
     assert fault.priority is Priority.ADVICE
     assert why in fault.facts["reason"]
     assert act in fault.facts["detail"]
+
+
+def test_the_message_says_what_becomes_of_the_night_and_nothing_of_the_floor():
+    night = night_of(in_the_sun, 3.0)
+    (fault,) = told(night)
+    text = for_change(fault, night.engine.site)
+    assert "nights are foretold without it" in str(text)
+    assert "floor" not in str(text)
 
 
 def test_the_outside_counts_again_once_the_sun_is_off_it():
