@@ -13,7 +13,7 @@ from monitor.thermal.track import SPIKE_K, SPIKES, Track
 
 # Open air warms by some 2 or 3 K in its best hour; the sun on a sheath, a house or a box does this
 # within minutes. Until it is back by half, or for as long. Common practice.
-_WARMED_K, _WITHIN_S, _OVER_S = 6.0, 1200.0, 180.0
+_WARMED_K, _WITHIN_S, _OVER_S = 6.0, 1200.0, 300.0
 _WARMED_FOR_S = 12 * 3600.0
 _LEAP_K, _LEAP_S = SPIKE_K, 180.0  # from one reading to the next: no weather either
 
@@ -69,7 +69,7 @@ class OutsideProbe(Kept):
 
     def _is_warmed(self, tick: float) -> bool:
         course = self._track.course
-        now_c = course.lowest(tick - _OVER_S, tick)  # two wild readings are no warmth
+        now_c = course.lowest(tick - _OVER_S, tick)  # two wild minutes are no warmth
         before_c = course.highest(tick - _WITHIN_S - _OVER_S, tick - _WITHIN_S)
         if now_c is None:
             return self._warmed_from_c is not None
