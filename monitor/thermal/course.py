@@ -16,6 +16,7 @@ from monitor.kept import NEVER, Kept, Tick, part
 MINUTE_S = 60.0
 QUICK_S, SLOW_S = 360.0, 1500.0  # how recent a fall is that is looked for
 _STEEPENS_S = 300.0
+UNKNOWN_K = 1e9  # a step or a fall that nothing has shown: finite, for a state is written as JSON
 _BACK_S = 3600.0
 _LEAST_S, _LEAST = 900.0, 4  # of it must be known, and so many means
 _KEPT_S = _BACK_S + SLOW_S + 300.0
@@ -39,7 +40,7 @@ class Course(Kept):
 
     ticks: list[Tick]
     means: list[float]
-    grain_k: float = inf  # the smallest step it can show
+    grain_k: float = UNKNOWN_K  # the smallest step it can show
     _quick: Usual | None = None
     _slow: Usual | None = None
     _stale: bool = False  # an hour is sorted only for whoever asks
@@ -112,7 +113,7 @@ class Course(Kept):
             then = bisect_left(ticks, ticks[now] - QUICK_S - 0.5 * MINUTE_S)
             if ticks[now] - ticks[then] >= QUICK_S - 2.0 * MINUTE_S:
                 steepest_k, known = max(steepest_k, means[then] - means[now]), True
-        return max(steepest_k, self.grain_k) if known else inf
+        return max(steepest_k, self.grain_k) if known else UNKNOWN_K
 
     def clear(self) -> None:
         """Nothing is known of what was."""

@@ -10,8 +10,9 @@ from monitor.brooding.chick_skin import CHICK_SKIN_C
 from monitor.kept import NEVER, Kept, Tick, part
 from monitor.site import Place
 from monitor.thermal import own_way
+from monitor.thermal.course import UNKNOWN_K
 from monitor.thermal.diagnosis import FaultKind, Finding
-from monitor.thermal.track import UNKNOWN_K, Track
+from monitor.thermal.track import Track
 from monitor.units import Unit, from_celsius
 
 CHECK_S = 60.0

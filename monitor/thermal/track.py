@@ -3,7 +3,7 @@ its health is judged by. Fed by `thermal` for every reading, so it is lean."""
 
 from monitor.kept import NEVER, Kept, Tick, part
 from monitor.site import Place
-from monitor.thermal.course import Course
+from monitor.thermal.course import UNKNOWN_K, Course
 
 SPIKE_K = 3.0  # from one reading to the next; a larger jump waits for the next reading to confirm
 SUNKEN_K = 0.4  # below its usual low: less is no collapse
@@ -12,7 +12,6 @@ LEAP_K = 5.0  # and stays there: no floor goes to and fro
 # is at rest in the reading after a leap, within this share of it, was not heated or cooled.
 _AT_REST_SHARE = 0.05
 SPIKES = 3.0  # a score: one each, forgotten by half in an hour
-UNKNOWN_K = 1e9  # how fine a probe is that never changed
 _NO_FIRST_S = 1e12  # since the reading before, if there was one
 _FORGOTTEN_S = 86400.0
 _LEVEL_S = 240.0  # the level follows the readings over this
