@@ -261,7 +261,7 @@ class ProbeHealth(Kept):
         if near.torn > _TORN_SHARE:
             found.append((FaultKind.TORN, 0.0, "its readings jump to and fro: two probes may send"))
         elif track.jumps:
-            found.append((FaultKind.SPIKES, 0.0, "single readings jump and come back"))
+            found.append((FaultKind.SPIKES, 0.0, "its readings jump and come back"))
         fine, unknown = _fine(track), track.quantum_k == UNKNOWN_K
         outside = [] if outside_c is None else [outside_c]
         beside = (others or outside) if fine or (unknown and not others) else (peers or others)
