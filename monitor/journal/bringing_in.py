@@ -74,24 +74,22 @@ class BroughtIn:
     changes: int
 
 
-@dataclass(frozen=True, slots=True)
-class Here:
-    """What the journal lends: the number of this commit, and its ways to name and count."""
-
-    seq: int
-    probe_number: Callable[[str, str | None], int]
-    next_number: Callable[[], int]
-
-
 def bring_in(
-    connection: sqlite3.Connection, here: Here, arrivals: Arrivals, told: Told
+    connection: sqlite3.Connection,
+    arrivals: Arrivals,
+    told: Told,
+    *,
+    seq: int,
+    probe_number: Callable[[str, str | None], int],
+    next_number: Callable[[], int],
 ) -> BroughtIn:
+    """As commit `seq`; the journal lends its ways to number probes and entries."""
     homes = {Sort.SURE: arrivals.readings, Sort.UNSURE: arrivals.unsure, Sort.BAD: arrivals.bad}
     total = sum(len(times) for home in homes.values() for times, _ in home.values())
     added = done = 0
     changed: dict[tuple[int, int], int] = {}
     for sort, home in homes.items():
-        numbers = {key: here.probe_number(key, arrivals.places.get(key)) for key in home}
+        numbers = {key: probe_number(key, arrivals.places.get(key)) for key in home}
         for statement, keys in _statements(connection, sort, numbers):
             # In order of time across the probes: the table grows at its end.
             ordered = merge(*(_in_order(numbers[key], *home[key]) for key in keys))
@@ -99,7 +97,7 @@ def bring_in(
             while some := list(islice(counted, _AT_ONCE)):
                 if sort is not Sort.BAD:
                     for (at, number, _), _ in some:
-                        changed[at // HOUR_MS, number] = here.seq
+                        changed[at // HOUR_MS, number] = seq
                 last = _NO_FLOOR if sort is Sort.BAD else sort is Sort.SURE
                 given = [
                     (at, number, value / PER_DEGREE, last, before)
@@ -109,7 +107,7 @@ def bring_in(
                 done += len(some)
                 told(done, total)
     tidying.note_changed(connection, changed)
-    entries, entries_known = _entries(connection, arrivals.entries, here.next_number)
+    entries, entries_known = _entries(connection, arrivals.entries, next_number)
     changes = writing.write_changes(connection, arrivals.changes)
     writing.bring_derived(connection, arrivals.measured)
     return BroughtIn(added, total - added, entries, entries_known, changes)

@@ -145,13 +145,16 @@ class Journal:
     ) -> BroughtIn:
         """Readings and entries from elsewhere, in one transaction. Raises StorageFault."""
         with self._transaction() as connection:
-            here = bringing_in.Here(self._seq + 1, self._probes.number, self.next_entry_number)
-            done = bringing_in.bring_in(connection, here, arrivals, told)
+            seq = self._seq + 1
+            done = bringing_in.bring_in(
+                connection, arrivals, told, seq=seq,
+                probe_number=self._probes.number, next_number=self.next_entry_number,
+            )  # fmt: skip
             last = connection.execute(
                 "SELECT at_ms, tick_ms FROM commits ORDER BY seq DESC LIMIT 1"
             ).fetchone()
             # 0: no engine has run yet
-            writing.write_commit(connection, here.seq, last or (0, 0), [])
+            writing.write_commit(connection, seq, last or (0, 0), [])
         self._seq += 1
         return done
 

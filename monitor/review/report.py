@@ -8,7 +8,6 @@ that instead."""
 
 import base64
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 from monitor.brooding.bird_kinds import KINDS
 from monitor.brooding.envelope import COVERS, WALLS
@@ -44,15 +43,6 @@ from monitor.units import Unit, shown, step_shown
 
 MOST_NIGHTS = 12  # pictures of single nights; a report of 40 pages is not read
 _LEAD_S = 6 * 3600.0  # a night's picture goes on for this long after the loss was found
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class DrawnChart:
-    """A drawn scene: `data` is a data: address, `words` says the same without eyes."""
-
-    title: str
-    words: str
-    data: str
 
 
 def report(records: Sequence[Record], cut: Cut, *, now: float) -> str:
@@ -214,9 +204,10 @@ def _harm(exposure: Exposure) -> float:
     return exposure.below_ks + exposure.above_ks
 
 
-def _picture(one: Scene, svg: bytes) -> DrawnChart:
+def _picture(one: Scene, svg: bytes) -> dict[str, str]:
+    """`data` is an address that holds the drawing, `words` says the same without eyes."""
     words = ". ".join([one.title, *one.summary]) + "."
-    return DrawnChart(title=one.title, words=words, data=svg_address(svg))
+    return {"title": one.title, "words": words, "data": svg_address(svg)}
 
 
 def svg_address(svg: bytes) -> str:
