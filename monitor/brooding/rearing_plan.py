@@ -16,8 +16,9 @@ from monitor.brooding.heat_balance import SHARES, Flock, balance, changed, with_
 from monitor.brooding.moving import MOVE
 from monitor.brooding.provenance import COMMON_PRACTICE, Mark, Source
 from monitor.brooding.schedules import schedule_for, target_at
-from monitor.measures import length_m
+from monitor.measures import length_m, length_shown
 from monitor.site import Brooder, HeatSource, Place, Steps
+from monitor.units import Unit
 
 _HEAT = re.compile(r"^\s*(lamp|plate|panel|other)\s+(\d{1,4})\s*[Ww]?\s*$")
 MOST_BIRDS = 10_000
@@ -145,7 +146,9 @@ def heat_sources(said: Sequence[str]) -> tuple[HeatSource, ...]:
     return tuple(found)
 
 
-def changed_box(box: Brooder, said: Mapping[str, str]) -> tuple[Brooder, dict[str, str]]:
+def changed_box(
+    box: Brooder, said: Mapping[str, str], units: Unit
+) -> tuple[Brooder, dict[str, str]]:
     """The box with another `length`, `width`, `height` (`5 ft`), `walls`, `cover`, `heat` (sources
     with commas between), as far as they are said; and by name what is wrong with them."""
     new: dict[str, Any] = {}
@@ -155,7 +158,8 @@ def changed_box(box: Brooder, said: Mapping[str, str]) -> tuple[Brooder, dict[st
         try:
             new[f"{side}_m"] = metres = length_m(words[side])
             if not _LEAST_M <= metres <= _MOST_M:
-                wrong[side] = "a box is 0.1 to 50 m long"
+                least, most = (length_shown(end, units) for end in (_LEAST_M, _MOST_M))
+                wrong[side] = f"a box is {least} to {most} long"
         except ValueError as why:
             wrong[side] = str(why)
     for name, known in (("walls", tuple(WALLS)), ("cover", tuple(COVERS))):

@@ -109,7 +109,7 @@ def _box(site: Site, name: str | None, said: dict[str, str]) -> Brooder:
     box = PLAIN
     if name is not None or len(site.brooders) == 1:
         box = site.brooder(brooder_or_exit(site, name))
-    box, wrong = changed_box(box, said)
+    box, wrong = changed_box(box, said, site.units)
     for option, why in wrong.items():
         fail(f'--{option} is "{said[option]}"; {why}')
     return box

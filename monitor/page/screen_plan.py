@@ -62,7 +62,7 @@ class PlanScreen:
         name = form.one_of("brooder", names, "Which brooder")
         if name is None:
             return ()
-        box, wrong = changed_box(site.brooder(name), form.values)
+        box, wrong = changed_box(site.brooder(name), form.values, site.units)
         form.wrong |= {field: f"{capital(why)}." for field, why in wrong.items()}
         if form.wrong or kind is None or count is None or low_c is None:
             return ()

@@ -34,6 +34,7 @@ SCREENS = {
     "record": "/record",
     "night": f"/record/span?brooder=porch&from={NIGHT - 14 * 3600:.0f}&to={NIGHT:.0f}",
     "loss": f"/record/loss?brooder=porch&batch=1&at={NIGHT - 600:.3f}",
+    "batches": "/record/batches",
     "do": "/do?kept=4",
     "do-loss": "/do/loss?brooder=porch",
     "do-place": "/do/place",
@@ -171,6 +172,16 @@ def test_letters_twice_as_large_still_fit_a_phone(browser: Browser, served: Serv
             page.evaluate("document.documentElement.style.fontSize = '225%'")  # 112.5 by itself
             wide = page.evaluate("document.documentElement.scrollWidth")
             assert wide <= PHONE["width"], name
+
+
+def test_a_report_says_that_it_is_being_made(browser: Browser, served: Served):
+    with tab(browser, PHONE) as page:
+        page.goto(served.url + "/record")
+        page.evaluate(
+            "addEventListener('click', (event) => event.preventDefault())"
+        )  # it takes long
+        page.get_by_text("All of it, to print").click()
+        assert page.get_by_role("status").inner_text() == "Making it: it may take a minute"
 
 
 def test_it_is_dark_at_night_by_the_clock_of_the_site(browser: Browser):

@@ -38,6 +38,23 @@
     }, { once: true });
   }
 
+  // What is made only when it is asked for says so while it is made, and is asked for once.
+  for (const link of document.querySelectorAll("a[data-made]")) {
+    const name = link.textContent;
+    link.addEventListener("click", (event) => {
+      if (event.ctrlKey || event.metaKey || event.shiftKey) return;
+      if (link.getAttribute("aria-busy") === "true") event.preventDefault();
+      link.setAttribute("aria-busy", "true");
+      link.setAttribute("role", "status");
+      link.textContent = link.dataset.made;
+    });
+    addEventListener("pageshow", () => {
+      link.removeAttribute("aria-busy");
+      link.removeAttribute("role");
+      link.textContent = name;
+    });
+  }
+
   for (const button of document.querySelectorAll("button[data-copy]")) {
     button.hidden = false;
     button.addEventListener("click", async () => {

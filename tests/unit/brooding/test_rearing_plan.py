@@ -90,6 +90,8 @@ def test_without_a_low_it_goes_by_the_forecast_and_says_so(tmp_path: Path) -> No
         (("50", "--low", "cold"), '--low is "cold"'),
         (("50", "--low", "5C", "--kind", "ostrich"), '--kind is "ostrich"'),
         (("50", "--low", "5C", "--length", "wide"), '--length is "wide"'),
+        (("50", "--low", "5C", "--length", "900 ft"), "a box is 4 in to 164 ft 1 in long"),
+        (("50", "--low", "5C", "--length", "90 m", "--units", "celsius"), "a box is 0.1 m to 50 m"),
         (("50", "--low", "5C", "--heat", "stove 900"), '"stove 900" is no heat source'),
         (("50", "--low", "5C", "--cover", "glass"), '--cover is "glass"'),
     ],
