@@ -174,14 +174,20 @@ def test_an_urgent_alarm_repeats_every_ten_minutes_until_somebody_answers():
     assert [m for m in teller.said if m.kind is MessageKind.AGAIN] == repeats
 
 
-def repeats_of_lost_heat(*, told_c: float = 31.0, **box: object) -> list[Message]:
-    """In the hour after it was told at `told_c`, while the box is so."""
+def repeats_of_lost_heat(
+    *, told_c: float = 31.0, then: A | None = None, **box: object
+) -> list[Message]:
+    """In the hour after it was told at `told_c`, and `then` as well, while the box is so."""
     teller = Teller()
     status = fake_api.status(fake_api.brooder(**box))
     teller.plan = NotificationPlan(site(), teller.contacts, teller.policy, look=lambda: status)
     teller.go(NIGHT - 100)
     told = raised(A.HEAT_LOSS)
     teller.take(replace(told, facts={**told.facts, "temp_c": told_c}))
+    if then is not None:
+        folded = raised(then)
+        facts = {**folded.facts, "incident": told.occurrence, "folded": True}
+        teller.take(replace(folded, facts=facts))
     for minute in range(60):
         teller.go(NIGHT + 60 * minute)
     return [m for m in teller.said if m.kind is MessageKind.AGAIN]
@@ -191,6 +197,16 @@ def repeats_of_lost_heat(*, told_c: float = 31.0, **box: object) -> list[Message
 def test_nobody_is_woken_to_hear_that_a_floor_holds_in_its_band(trend_c_per_h):
     """Whether it comes back or wavers: what was lost was told, and nothing is lost since."""
     assert repeats_of_lost_heat(temp_c=30.8, trend_c_per_h=trend_c_per_h) == []
+
+
+@pytest.mark.parametrize(("trend_c_per_h", "repeats"), [(2.0, 0), (-0.5, 5)])
+@pytest.mark.parametrize("then", [A.COLD, A.CHILL])
+def test_nobody_is_woken_once_a_floor_that_was_cold_is_in_its_band_and_rises(
+    then, trend_c_per_h, repeats
+):
+    """The alarm of cold ends only well within the band; while it wavers at the edge, it is told."""
+    told = repeats_of_lost_heat(then=then, temp_c=29.7, trend_c_per_h=trend_c_per_h)
+    assert len(told) == repeats
 
 
 @pytest.mark.parametrize(("shed", "repeats"), [({"temp_c": 31.5}, 0), ({"temp_c": 30.4}, 1)])
