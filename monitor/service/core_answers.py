@@ -2,7 +2,7 @@
 and by `offline`, when no service runs. Requests and answers are JSON-able."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import asdict
+from dataclasses import asdict, fields
 from typing import Any
 
 from monitor.brooding.objection import NeedsYes, Objection, question
@@ -17,21 +17,8 @@ from monitor.tell.wording.warm_up_words import warm_up_verdict
 from monitor.watch.status import BrooderStatus
 from monitor.watch.switched_off import OwnFall
 
-_ENTRY_FIELDS = frozenset(
-    {
-        "at",
-        "brooder",
-        "count",
-        "hatched",
-        "kind",
-        "note",
-        "alarm",
-        "probe",
-        "minutes",
-        "undoes",
-        "by",
-    }
-)
+# What a request may say: all but what an entry gets as it is kept.
+_ENTRY_FIELDS = {one.name for one in fields(Entry)} - {"entry", "number", "id", "undoes_id"}
 
 
 def entry_of(details: dict[str, Any], now: Moment) -> Entry:

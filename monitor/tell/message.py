@@ -1,7 +1,7 @@
 """One message as the planner makes it: what is said, to whom, and how it stands to the earlier
 ones. Written to the outbox as it is; sent by `delivery`."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from enum import StrEnum
 from typing import Any
 
@@ -42,35 +42,17 @@ class Message:
 
     def as_row(self) -> dict[str, Any]:
         """JSON-able, for the outbox; `from_row` is its inverse."""
-        return {
-            "thread": self.thread,
-            "kind": self.kind.value,
-            "title": self.title,
-            "body": self.body,
-            "short": self.short,
-            "brief": self.brief,
-            "attach_brooder": self.attach_brooder,
-            "ack_for": list(self.ack_for),
-            "silent": self.silent,
-        }
+        return {name: getattr(self, name) for name in _IN_ROW}
+
+
+# The rest are columns of their own in the outbox.
+_IN_ROW = [f.name for f in fields(Message) if f.name not in {"key", "contacts", "priority", "at"}]
 
 
 def from_row(
     key: str, contact: str, at: float, priority: str, row: dict[str, Any] | Any
 ) -> Message:
-    """A message to one contact as it was kept."""
-    return Message(
-        key=key,
-        thread=str(row["thread"]),
-        kind=MessageKind(row["kind"]),
-        contacts=(contact,),
-        priority=Priority(priority),
-        title=str(row["title"]),
-        body=str(row["body"]),
-        short=str(row["short"]),
-        brief=str(row.get("brief", "")),
-        at=at,
-        attach_brooder=row.get("attach_brooder"),
-        ack_for=tuple(row.get("ack_for") or ()),
-        silent=bool(row.get("silent")),
-    )
+    """A message to one contact as it was kept, perhaps by another version."""
+    said = {name: row[name] for name in _IN_ROW if name in row}
+    said |= {"kind": MessageKind(row["kind"]), "ack_for": tuple(row.get("ack_for", ()))}
+    return Message(key=key, contacts=(contact,), priority=Priority(priority), at=at, **said)
