@@ -67,7 +67,7 @@ def attempt(
     config: ConfigOption = None,
 ) -> None:
     """Send a trial alarm for real, and wait for the answer. It is as urgent as a dead lamp's and
-    bears the same link. Exit code 1 if one does not get through, or nobody answers."""
+    has the same link. Exit code 1 if one does not get through, or nobody answers."""
     settings = settings_or_exit(config, check_contacts=True)
     names = [contact.name for contact in settings.file.contacts]
     if name is not None and name not in names:
@@ -112,9 +112,9 @@ def _tried(settings: Settings, contacts: list[Contact], name: str | None) -> lis
 
 def _no_link(settings: Settings, rows: list[dict[str, Any]]) -> str:
     if any(row.get("here") for row in rows):
-        return "It bears no link, for no service runs that could take the answer."
+        return "It has no link: no service runs that could take the answer."
     if settings.file.page.public_url is None:
-        return "It bears no link, for [page] public_url does not say where a phone finds the page."
+        return "It has no link: [page] public_url does not say where a phone finds the page."
     return ""
 
 

@@ -16,7 +16,7 @@ log = logging.getLogger(__name__)
 
 
 class Annunciator(Protocol):
-    """Whoever takes the word to people: handed each message once, in the watch thread; returns at
+    """Takes messages to people. Called in the watch thread, once for each message; returns at
     once."""
 
     def tell(self, messages: list[Message]) -> None:

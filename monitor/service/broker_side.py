@@ -112,8 +112,8 @@ class BrokerSide:
         return broker
 
     async def wait_to_hear(self) -> None:
-        """Nobody is told that we watch before the broker hears us, if it is there at all: a first
-        reading said in between would be heard by nobody."""
+        """Nobody is told that we watch before the broker sends us our topics, if it is there at
+        all: a first reading published in between would be lost."""
         session = self._session
         until = self._loop.time() + HEAR_WITHIN_S
         while session is not None and not session.hears and self._loop.time() < until:

@@ -262,7 +262,7 @@ class CommitQueue:
 
     def _acknowledge_from_memory(self, sent: _Sent) -> None:
         """The disk does not answer at all: without acknowledgements the broker would soon send
-        nothing more, and the watch be deaf as well."""
+        nothing more, and the watch would hear nothing."""
         if sum(len(each.happened.batch.inputs) for each in self._sent) > MOST_IN_MEMORY:
             return
         sent.from_memory = True

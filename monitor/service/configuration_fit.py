@@ -33,7 +33,7 @@ def lost_by(ledger: Ledger, now: Site, wanted: Site) -> list[str]:
 
 
 def moved_into(box: Brooder, ledger: Ledger, now: Moment) -> Iterator[Entry]:
-    """The birds of a box that was renamed go over into it, in the ledger for all to see."""
+    """The birds of a renamed box are moved to its new name, by entries in the ledger."""
     old = box.renamed_from
     batch = None if old is None else ledger.running(old)
     if old is None or batch is None or ledger.running(box.name) is not None:

@@ -2,9 +2,9 @@
 
 One JSON object a line each way: `{"ask": "entry", ...}` is answered by `{"answer": ...}` or
 `{"objection": "one clear sentence"}`, or by `{"question": "..."}`, which the same request with
-`"yes": true` answers. The socket file is the service's alone (mode 0600): who may
-open it, the file system says. It is at the first of some places that can be written; a place that
-belongs to another user than the first is none: who made it could answer in the service's name."""
+`"yes": true` answers. Only the service's own user may open the socket file (mode 0600). It is
+made at the first of some places that can be written. A place that belongs to another user than
+the first is left out: whoever made it could answer in the service's name."""
 
 import asyncio
 import contextlib

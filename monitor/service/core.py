@@ -216,9 +216,9 @@ class Core:
 
     def learn(self, kept: Iterable[Entry], now: Moment, *, damaged: bool = False) -> int:
         """Which birds are where, as the second copy says: what the journal has lost is taken in,
-        and kept in it with the next commit; how many entries that are.
+        and kept in it with the next commit. Returns how many entries were lost.
 
-        Of a `damaged` ledger the undo of a slip may be lost and not the slip: birds that the copy
+        A `damaged` ledger may have lost the undo of a slip and kept the slip: birds that the copy
         knows are in the box, whatever else is written."""
         kept = list(kept)
         lost = lost_from(self.ledger, kept)

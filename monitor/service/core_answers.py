@@ -37,7 +37,7 @@ def entry_of(details: dict[str, Any], now: Moment) -> Entry:
 
 
 def asked(core: Core, details: dict[str, Any], now: Moment) -> dict[str, Any]:
-    """Enters what a request says; `yes` in it: whoever asks has been asked back."""
+    """Enters what a request says. With `yes` in it the person has confirmed what was asked back."""
     given = {k: v for k, v in details.items() if k != "yes"}
     return enter(core, entry_of(given, now), now, sure=details.get("yes") is True)
 

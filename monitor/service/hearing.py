@@ -1,8 +1,8 @@
 """From a message to what the journal keeps and the watch takes in. Owned by `core`; pure.
 
-Each probe or meter of its topic reads the payload. A reading comes out as the journal will have it,
-so that a rebuilt state is the same to the last digit; what came before, or is not worth keeping, is
-left out; what cannot be read is counted, and of a probe told to the watch."""
+Each probe or meter of its topic reads the payload. A reading comes out as the journal will have
+it, so that a rebuilt state is the same to the last digit; what came before, or is not worth
+keeping, is left out; what cannot be read is counted, and the watch is told of the probe."""
 
 from collections.abc import Sequence
 

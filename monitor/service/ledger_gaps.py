@@ -15,8 +15,7 @@ def unknown_in(others: Iterable[Entry], entries: Iterable[Entry]) -> list[Entry]
 
 
 def lost_from(ledger: Ledger, kept: Iterable[Entry]) -> list[Entry]:
-    """Of what a second copy has `kept`, that of which the ledger does not have the like; oldest
-    first."""
+    """The entries that a second copy has `kept` and the ledger has nothing like; oldest first."""
     there = {_what(entry) for entry in ledger.entries}
     lost = (entry for entry in kept if _what(entry) not in there)
     return sorted(lost, key=lambda entry: (entry.at, entry.number))

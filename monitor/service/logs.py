@@ -1,4 +1,4 @@
-"""One line a happening, `key=value` after a plain sentence, for people and for grep alike.
+"""A line for each thing that happens: a plain sentence, then `key=value`, for people and grep.
 
 Set up once by the commands. journald stamps its own time, so under systemd the line has none."""
 

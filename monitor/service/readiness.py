@@ -28,10 +28,10 @@ class Readiness:
         self._needed[what] = alive
 
     def all_live(self) -> bool:
-        """Does everything live that is needed? What does not is said once."""
+        """Is everything that is needed alive? What is not is said once."""
         missed = {what for what, alive in self._needed.items() if not alive()}
         for what in sorted(missed - self._missed):
-            log.error("%s does not live any more; nobody is told that the service does.", what)
+            log.error("%s is not alive any more; systemd is not told that the service is.", what)
         self._missed = missed
         return not missed
 

@@ -156,8 +156,8 @@ def _first(reader: JournalReader, begin: Moment, shift_s: float) -> Moment:
 
 
 def _feed(core: Core, reader: JournalReader, mark: int, shift_s: float, *, until: float) -> None:
-    """What says that it is later than the record's end is damaged: it would carry the watch away
-    into a time in which every true reading is late."""
+    """A record that claims to be later than the record's end is damaged: it would take the watch to
+    a time in which every true reading is late."""
     try:
         for item in reader.inputs_since(mark):
             moved = shifted(item, shift_s)

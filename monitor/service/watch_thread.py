@@ -98,8 +98,8 @@ class WatchThread:
         return self._thread.ident is not None
 
     def alive(self) -> bool:
-        """Has the watch thread made a whole round within the last ten seconds, and does live what
-        it needs?"""
+        """Has the watch thread made a whole round within the last ten seconds, and is all that it
+        needs alive?"""
         own = time.monotonic() - self._last_round < 10 * LONGEST_SLEEP_S
         return own and self._readiness.all_live()
 

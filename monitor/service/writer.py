@@ -129,7 +129,7 @@ class Writer:
         return self._said[1] if self._failing and self._said is not None else None
 
     def alive(self) -> bool:
-        """Does the thread live? A disk that hangs holds it up, but does not end it."""
+        """Is the thread alive? A disk that hangs holds it up, but does not end it."""
         return self._thread.is_alive()
 
     def stop(self, within_s: float) -> bool:

@@ -1,12 +1,12 @@
 """Who is told what, and when: alarm changes in, messages out. Pure; owned by the service's watch
 thread, by `replay` and by `rehearse`.
 
-One cause is one incident and one message; the watch says which (watch.incidents). A worse form of
-it is told at once, or with the next repeat where an urgent one is repeated already; a lesser one
-not at all, another cause of it at once. Urgent messages repeat until somebody answers and go on to
-the next contact; warnings repeat less; advice waits for the morning message. Times are discrete
-events: whatever is due is done at its due time, so that the messages do not depend on how often
-`advance` is called, and a restored state goes on exactly where it was."""
+One cause is one incident and one message; the watch says which (watch.incidents). A worse form
+of it is told at once, or with the next repeat where an urgent one is repeated already. A lesser
+form is not told; another cause is told at once. Urgent messages repeat until somebody answers
+and go on to the next contact; warnings repeat less; advice waits for the morning message. Times
+are discrete events: whatever is due is done at its due time, so that the messages do not depend
+on how often `advance` is called, and a restored state goes on exactly where it was."""
 
 from collections.abc import Callable, Iterator
 from itertools import groupby
@@ -151,8 +151,8 @@ class NotificationPlan(Kept):
             yield from self._do(what, incident, when)
 
     def _say_evening(self, now_at: float) -> list[Message]:
-        """With the cold nights that stand, as they are foretold now. Of one that should hold after
-        all nothing was told, as it were: it ends within the hour, or is told then."""
+        """With the cold nights that stand, as they are foretold now. One that should hold after all
+        counts as not told: it ends within the hour, or is told then."""
         status = self._look()
         nights = [
             (incident, alarm, night_now(alarm.change, status))

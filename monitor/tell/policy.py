@@ -1,4 +1,5 @@
-"""How patient the teller is. Read by `plan`; `settings` takes its defaults from here."""
+"""How patient the teller is. Read by `notification_plan`; `settings` takes its defaults from
+here."""
 
 from dataclasses import dataclass
 from datetime import time

@@ -1,5 +1,5 @@
 """Starts the sender, hands it jobs, hears its answers, starts it anew if it dies. Used by
-`delivery` and `brooder contacts try`; blocks nowhere but in `warm`."""
+`delivery` and `brooder contacts try`; blocks only in `warm`."""
 
 import contextlib
 import json
