@@ -11,7 +11,7 @@ from monitor.tell.wording import Words, for_change
 from monitor.tell.wording.over import was_words
 from monitor.tell.wording.temperature import now_and_target
 from monitor.tell.wording.words import sentence
-from monitor.thermal.tonight import CLEAR_CHANCE
+from monitor.thermal.coming_night import CLEAR_CHANCE
 from monitor.watch.box_facts import cold_ahead, outlook_facts
 from monitor.watch.life_cycle import AlarmState
 from monitor.watch.status import AlarmStatus, BrooderStatus

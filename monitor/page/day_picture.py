@@ -18,8 +18,8 @@ from monitor.events import ChangeKind, EntryKind, Priority
 from monitor.page.day_readings import BACK_S, COLUMN_S, DayFound, Reach
 from monitor.page.phrases import Phrases
 from monitor.site import Brooder, Place, Site
+from monitor.thermal.coming_night import course
 from monitor.thermal.diagnosis import Outlook
-from monitor.thermal.tonight import course
 from monitor.watch.status import AlarmStatus, BrooderStatus
 
 _AHEAD_S = 3600.0  # of empty paper where nothing is worked out of the night

@@ -7,8 +7,9 @@ from math import exp, hypot
 from monitor.brooding.heat_balance import LEAST_RISE_K, BoxChange, Prior
 from monitor.events import Cause, Moment
 from monitor.site import Brooder
-from monitor.thermal import harm, tonight
+from monitor.thermal import coming_night, harm
 from monitor.thermal.causes import Weighed, Why
+from monitor.thermal.coming_night import LowAt
 from monitor.thermal.diagnosis import Diagnosis, Finding, Interval, Learned, Outlook, Warmth
 from monitor.thermal.fall import HOLD_S, Fall
 from monitor.thermal.floor import Floor
@@ -17,7 +18,6 @@ from monitor.thermal.lost_heat import HeatLoss
 from monitor.thermal.model import FloorModel
 from monitor.thermal.outside_curve import Skies
 from monitor.thermal.rise import Rise
-from monitor.thermal.tonight import LowAt
 
 _RECENT_S = 300.0  # how long the steps last that the rate is taken from
 _SOON_S = 60.0  # a fall younger than this has no pace yet
@@ -174,27 +174,28 @@ class ComingNight:
         skies = [
             sky.drawn_to(usual_at, _USUAL_SD_K / share) if sky.usual else sky for sky in outside
         ]
-        edges = tonight.edges(start.at, until_at, low_at)
+        edges = coming_night.edges(start.at, until_at, low_at)
         self._ways = [
-            (sky.weight, tonight.hours(edges, follows=follows, outside=sky)) for sky in skies
+            (sky.weight, coming_night.hours(edges, follows=follows, outside=sky)) for sky in skies
         ]
 
     def outlook(self, change: BoxChange) -> Outlook:
         """How those hours will go."""
         ways = [
-            (weight, tonight.look_ahead(self._view(hours, change))) for weight, hours in self._ways
+            (weight, coming_night.look_ahead(self._view(hours, change)))
+            for weight, hours in self._ways
         ]
-        return tonight.together(ways)
+        return coming_night.together(ways)
 
     def chance(self, change: BoxChange) -> float:
         """Of leaving the band, 0..1."""
         return sum(
-            weight * tonight.chance(self._view(hours, change)) for weight, hours in self._ways
+            weight * coming_night.chance(self._view(hours, change)) for weight, hours in self._ways
         )
 
-    def _view(self, hours: tonight.Hours, change: BoxChange) -> tonight.View:
+    def _view(self, hours: coming_night.Hours, change: BoxChange) -> coming_night.View:
         rise_k, gain = self._rise_k, change.rise_gain
-        return tonight.View(
+        return coming_night.View(
             hours=hours,
             floor_c=self._floor_c,
             rise_k=rise_k,

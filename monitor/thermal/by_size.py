@@ -8,8 +8,8 @@ from typing import NamedTuple
 
 from monitor.brooding.heat_balance import Flock, changed, prior
 from monitor.site import Brooder
+from monitor.thermal.coming_night import Z80
 from monitor.thermal.diagnosis import Interval, Outlook
-from monitor.thermal.tonight import Z80
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -58,7 +58,7 @@ class Finding:
 class Diagnosis:
     """What the floor of one brooder is doing, and why. `cause` is None while nothing is wrong.
 
-    Never COLD_NIGHT: that is a judgement on the hours to come, see `tonight`."""
+    Never COLD_NIGHT: that is a judgement on the hours to come, see `coming_night`."""
 
     cause: Cause | None = None
     started: float | None = None  # when the fall or rise began, as estimated

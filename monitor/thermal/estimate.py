@@ -19,12 +19,12 @@ from monitor.events import Moment
 from monitor.kept import Kept, Tick, part
 from monitor.site import Brooder
 from monitor.thermal.by_size import BySize, by_size
+from monitor.thermal.coming_night import CLEAR_CHANCE, LowAt
 from monitor.thermal.diagnosis import Diagnosis, HeatKnown, Interval, Learned, Outlook
 from monitor.thermal.forecast_share import ForecastShare
 from monitor.thermal.mending import mends
 from monitor.thermal.outside_curve import Skies, from_low
 from monitor.thermal.thermal_watch import ThermalWatch
-from monitor.thermal.tonight import CLEAR_CHANCE, LowAt
 
 T = TypeVar("T")
 FORECAST_MAX_AGE_S = 36 * 3600.0  # an older one says nothing of tonight

@@ -7,8 +7,8 @@ somebody set: no published time from lost heat to harm was found."""
 from math import exp, log
 
 from monitor.thermal.causes import QUICK_S, Weighed
+from monitor.thermal.coming_night import Z80
 from monitor.thermal.diagnosis import Interval
-from monitor.thermal.tonight import Z80
 
 _MOST_MIN = 24 * 60.0  # longer than a day is "not today"
 _TAU_SPREAD = 1.33  # 80 % of the time constants once learned lie within this factor

@@ -15,7 +15,7 @@ from monitor.brooding import space
 from monitor.brooding.envelope import COVERS
 from monitor.brooding.heat_balance import Flock, changed, gap, with_watts
 from monitor.site import Brooder
-from monitor.thermal.tonight import CLEAR_CHANCE
+from monitor.thermal.coming_night import CLEAR_CHANCE
 
 LAMPS_W = (100.0, 175.0, 250.0)
 WARMER_ROOM = "take the birds to a warmer room tonight"  # how the last resort begins

@@ -16,6 +16,7 @@ from monitor.thermal import answers, doubt
 from monitor.thermal.answers import ComingNight
 from monitor.thermal.box_known import BoxKnown
 from monitor.thermal.climb import Climb
+from monitor.thermal.coming_night import LowAt
 from monitor.thermal.diagnosis import Diagnosis, HeatKnown, Interval, Learned
 from monitor.thermal.fall_watch import FallWatch
 from monitor.thermal.floor import Floor
@@ -26,7 +27,6 @@ from monitor.thermal.outside_curve import Skies
 from monitor.thermal.outside_heard import OutsideHeard
 from monitor.thermal.probe_health import CHECK_S, ProbeHealth
 from monitor.thermal.rise import Rise
-from monitor.thermal.tonight import LowAt
 from monitor.thermal.track import Track
 from monitor.thermal.warming import Warming
 from monitor.thermal.witness import Witness

@@ -3,8 +3,8 @@ watch.temperature_alarms when an alarm is raised, passed on or cleared."""
 
 from monitor.events import AlarmName, Cause, Facts, Priority
 from monitor.site import Place
+from monitor.thermal.coming_night import CLEAR_CHANCE
 from monitor.thermal.diagnosis import LIES_ELSEWHERE, Interval, Outlook, Warmth
-from monitor.thermal.tonight import CLEAR_CHANCE
 from monitor.thermal.witness import cover_or_heat
 from monitor.units import Unit, from_celsius, to_celsius
 from monitor.watch.alarm import Alarm, Description

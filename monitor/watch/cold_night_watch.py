@@ -6,9 +6,9 @@ from datetime import datetime
 from monitor.brooding.night_hours import NIGHT_FROM_H, NIGHT_TO_H, OUTLOOK_FROM_H
 from monitor.events import Moment
 from monitor.kept import Kept, Tick, part
+from monitor.thermal.coming_night import BY_DAY_CHANCE, BY_FLOOR_CHANCE, CLEAR_CHANCE, WARN_CHANCE
 from monitor.thermal.diagnosis import Outlook
 from monitor.thermal.estimate import Estimate, Forecast, Wish
-from monitor.thermal.tonight import BY_DAY_CHANCE, BY_FLOOR_CHANCE, CLEAR_CHANCE, WARN_CHANCE
 from monitor.watch.alarm import Alarm
 from monitor.watch.alarm_register import AlarmRegister
 from monitor.watch.box_needs import BoxNeeds

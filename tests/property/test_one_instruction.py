@@ -21,9 +21,9 @@ from monitor.tell.message import Message, MessageKind
 from monitor.tell.notification_plan import NotificationPlan
 from monitor.tell.wording import Voice
 from monitor.tell.wording.tonight_words import asked_lines
+from monitor.thermal.coming_night import CLEAR_CHANCE, LowAt
 from monitor.thermal.diagnosis import Interval, Outlook
 from monitor.thermal.outside_curve import Skies, from_low
-from monitor.thermal.tonight import CLEAR_CHANCE, LowAt
 
 H = 3600.0
 TAKES_HEAT = re.compile(r"[Rr]aise (?:a|the) lamp|[Tt]urn (?:it|one) off|[Tt]urn the heat down")

@@ -13,9 +13,9 @@ from monitor.brooding.calendar import age_days
 from monitor.brooding.envelope import COVERS, WALLS, open_share
 from monitor.brooding.heat_balance import Flock, balance, changed, gap, with_watts
 from monitor.site import Brooder, HeatSource
+from monitor.thermal.coming_night import CLEAR_CHANCE
 from monitor.thermal.diagnosis import Outlook
 from monitor.thermal.mending import left_open
-from monitor.thermal.tonight import CLEAR_CHANCE
 
 SHADE = "site/shade"
 HATCHED = datetime.fromtimestamp(EVENING, ZONE).date()

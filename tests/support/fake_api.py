@@ -27,8 +27,8 @@ from monitor.site import Brooder, HeatSource, Place, Probe, Site
 from monitor.tell.missing import Missing
 from monitor.tell.wording import Voice
 from monitor.tell.wording.tonight_words import tonight
+from monitor.thermal.coming_night import Z80
 from monitor.thermal.diagnosis import Interval, Outlook
-from monitor.thermal.tonight import Z80
 from monitor.units import Unit
 from monitor.watch.life_cycle import AlarmState
 from monitor.watch.status import (

@@ -1,7 +1,7 @@
 """One name, one meaning."""
 
 import ast
-from collections import defaultdict
+from collections import Counter, defaultdict
 from importlib import import_module
 from pathlib import Path
 
@@ -32,6 +32,13 @@ def test_no_class_answers_more_questions_than_a_reader_can_hold() -> None:
                 if len(methods) > MOST_METHODS:
                     many[node.name] = len(methods)
     assert many == {}
+
+
+def test_no_two_files_have_one_name() -> None:
+    """But for two of which programs outside know one by its name, and a command the other."""
+    names = Counter(path.name for path in ROOT.rglob("*.py"))
+    twice = {name for name, count in names.items() if count > 1}
+    assert twice == {"__init__.py", "events.py", "replay.py"}
 
 
 def test_the_names_by_which_programs_outside_replay_a_night_stay() -> None:

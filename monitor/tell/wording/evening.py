@@ -5,8 +5,8 @@ from dataclasses import dataclass
 
 from monitor.tell.wording.temperature import COOL_FIRST
 from monitor.tell.wording.words import Voice, Words, compose, listed
+from monitor.thermal.coming_night import CLEAR_CHANCE, WARN_CHANCE
 from monitor.thermal.diagnosis import Outlook
-from monitor.thermal.tonight import CLEAR_CHANCE, WARN_CHANCE
 
 _SAME_K = 0.5  # less is not worth a figure
 _MOST_BOXES = 3  # of more only those that will not hold

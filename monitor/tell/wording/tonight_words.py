@@ -7,9 +7,9 @@ from monitor.tell.wording import first_aid
 from monitor.tell.wording.temperature import BY_HOW_IT_COOLS, COOL_FIRST
 from monitor.tell.wording.words import Voice, span
 from monitor.thermal.by_size import BySize, NightAsked
+from monitor.thermal.coming_night import CLEAR_CHANCE, WARN_CHANCE
 from monitor.thermal.diagnosis import Outlook
 from monitor.thermal.mending import WARMER_ROOM, left_open
-from monitor.thermal.tonight import CLEAR_CHANCE, WARN_CHANCE
 from monitor.watch.status import BrooderStatus
 
 OLD_S = 120.0  # a reading older than this says how old it is. Common practice

@@ -9,7 +9,7 @@ from monitor.site import Brooder, Place
 from monitor.tell.wording import first_aid
 from monitor.tell.wording.tonight_words import SETTLED_S
 from monitor.tell.wording.words import Voice, span
-from monitor.thermal.tonight import CLEAR_CHANCE, WARN_CHANCE
+from monitor.thermal.coming_night import CLEAR_CHANCE, WARN_CHANCE
 from monitor.thermal.witness import beneath
 from monitor.watch.empty_box import WarmUp
 from monitor.watch.status import BrooderStatus, ProbeStatus

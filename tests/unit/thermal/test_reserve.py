@@ -8,10 +8,10 @@ import pytest
 from support.engine_night import Night, a_brooder, a_site, plugged
 
 from monitor.events import Moment
+from monitor.thermal.coming_night import edges, hours
 from monitor.thermal.follow import Following
 from monitor.thermal.outside_curve import from_low
 from monitor.thermal.reserve import Reserve
-from monitor.thermal.tonight import edges, hours
 
 W_PER_K = 16.0
 

@@ -7,10 +7,7 @@ import pytest
 
 from monitor.events import Moment
 from monitor.kept import thaw
-from monitor.thermal.diagnosis import Outlook
-from monitor.thermal.follow import Following
-from monitor.thermal.outside_curve import ExpectedOutside, OutsideCurve, from_low
-from monitor.thermal.tonight import (
+from monitor.thermal.coming_night import (
     CLEAR_CHANCE,
     View,
     chance,
@@ -20,6 +17,9 @@ from monitor.thermal.tonight import (
     look_ahead,
     together,
 )
+from monitor.thermal.diagnosis import Outlook
+from monitor.thermal.follow import Following
+from monitor.thermal.outside_curve import ExpectedOutside, OutsideCurve, from_low
 
 EVENING = 1_770_685_200.0
 MORNING = EVENING + 10 * 3600.0

@@ -13,9 +13,9 @@ from monitor.brooding.heat_balance import BoxChange
 from monitor.events import AlarmName, Cause, ChangeKind, EntryKind, Moment, Priority
 from monitor.site import Brooder, Place
 from monitor.tell.wording import for_change
+from monitor.thermal.coming_night import LowAt
 from monitor.thermal.diagnosis import Diagnosis, FaultKind, Finding, Interval, Outlook
 from monitor.thermal.outside_curve import Skies, from_low
-from monitor.thermal.tonight import LowAt
 
 LOST = Diagnosis(
     cause=Cause.HEAT_SOURCE,

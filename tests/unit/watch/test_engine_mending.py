@@ -11,8 +11,8 @@ from support.engine_night import Night, a_brooder, a_site
 
 from monitor.brooding.heat_balance import Flock, changed, with_watts
 from monitor.site import Brooder, HeatSource
+from monitor.thermal.coming_night import CLEAR_CHANCE
 from monitor.thermal.mending import mends
-from monitor.thermal.tonight import CLEAR_CHANCE
 
 POOR = replace(a_brooder(), cover="none")
 
