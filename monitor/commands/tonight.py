@@ -32,7 +32,7 @@ def tonight(
     config: ConfigOption = None,
 ) -> None:
     """How cold the floor will get tonight, and what would help. An empty box is held against what
-    chicks of a day need. Exit code 1 if it is below its band already, or is as likely as not to
+    chicks of a day need. Exit code 1 if it is below its band already, or will more likely than not
     leave it."""
     settings = settings_of(config)
     name = brooder_or_exit(settings.site, brooder)

@@ -39,7 +39,6 @@ class ColdNightWatch(Kept):
         hour = datetime.fromtimestamp(now.at, needs.zone).hour
         if self._known_since is None and any(p.known for p in self._probes.floor):
             self._known_since = tick
-        before = self.outlook
         self.outlook = self.outlook_at = None
         if needs.batch is None or needs.low_c is None or self._probes.out_of_service:
             return
@@ -52,13 +51,11 @@ class ColdNightWatch(Kept):
         self.outlook_at = now.at
         if self.outlook is None:
             return
-        chance = self.outlook.chance
+        expected = cold_night.delay.condition
+        by_day = NIGHT_TO_H <= hour <= NIGHT_FROM_H  # until that hour is over
+        not_told = BY_FLOOR_CHANCE if self.outlook.by_floor else WARN_CHANCE
+        not_told = BY_DAY_CHANCE if by_day else not_told
+        enough = CLEAR_CHANCE if expected else not_told
         known = self._known_since is not None and tick - self._known_since >= KNOWN_S
-        if cold_night.delay.condition:
-            register.see(cold_night, chance >= CLEAR_CHANCE, tick)
-        elif known:
-            # One look may be a knock: it is weighed with the one before.
-            chance = 0.5 * (chance + (before or self.outlook).chance)
-            by_day = NIGHT_TO_H <= hour <= NIGHT_FROM_H  # until that hour is over
-            enough = BY_FLOOR_CHANCE if self.outlook.by_floor else WARN_CHANCE
-            register.see(cold_night, chance >= (BY_DAY_CHANCE if by_day else enough), tick)
+        if expected or known:
+            register.see(cold_night, self.outlook.chance >= enough, tick)

@@ -51,7 +51,7 @@ def asked_lines(
 
 
 def likely_too_cold(status: BrooderStatus, asked: NightAsked, now: float) -> bool:
-    """Is it below its band already, or as likely as not to leave it?"""
+    """Is it below its band already, or more likely than not to leave it?"""
     outlook = _from_readings(status, asked, now)
     if outlook is not None:
         return outlook.below_now or outlook.chance >= WARN_CHANCE

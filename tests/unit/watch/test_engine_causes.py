@@ -359,26 +359,12 @@ def test_a_cold_night_that_turns_milder_is_called_off_with_a_margin(
     assert night.told(ChangeKind.CLEARED) == ["porch/cold-night"]
 
 
-@pytest.mark.parametrize(("looks", "told_of"), [(1, []), (2, ["porch/cold-night"])])
-def test_a_single_look_is_weighed_with_the_one_before(
-    night: Night, told: Told, looks: int, told_of: list[str]
-) -> None:
-    """A knock, a feeding: a quarter of an hour later it is gone."""
-    told.chance = 0.1
-    night.holds(35.0, for_s=5400, every_s=60)
-    told.chance = 0.7
-    night.holds(35.0, for_s=looks * 900, every_s=60)
-    told.chance = 0.1
-    night.holds(35.0, for_s=900, every_s=60)
-    assert night.told() == told_of
-
-
 @pytest.mark.parametrize(("by_floor", "told_of"), [(True, []), (False, ["porch/cold-night"])])
 def test_a_floor_that_alone_shows_the_cold_must_show_more_of_it(
     night: Night, told: Told, by_floor: bool, told_of: list[str]
 ) -> None:
     """A cover that was off for the feeding cools a floor as an evening does."""
-    told.chance, told.by_floor = 0.5, by_floor
+    told.chance, told.by_floor = 0.55, by_floor
     night.holds(35.0, for_s=5400, every_s=60)
     assert night.told() == told_of
 
