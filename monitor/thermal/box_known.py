@@ -19,6 +19,7 @@ class BoxKnown(Kept):
     """Of one box."""
 
     target_c: float | None = None  # of the floor; None: no birds
+    warm_c: float | None = None  # what it is not too warm by: for a while the one before its step
     heat: HeatKnown  # measured, not guessed
     acted: Tick = NEVER  # when the grower last did something here
     changed: Tick = NEVER  # when the grower last changed the heat

@@ -143,15 +143,23 @@ class Estimate(Kept):
         """An inside probe is not in use any more."""
         self.guarded(lambda it: it.leave_out(probe))
 
-    def birds(self, batch: Batch | None, age_days: float | None, target_c: float | None) -> None:
-        """What is in the box, how old, and what it should have."""
+    def birds(
+        self,
+        batch: Batch | None,
+        age_days: float | None,
+        target_c: float | None,
+        high_c: float | None,
+    ) -> None:
+        """What is in the box, how old, and what it should have: its target, and the band's upper
+        edge."""
         heads = 0 if batch is None else batch.head_count()
         kind = None if batch is None else batch.kind
         start = prior(self._brooder, heads, age_days or 0.0, kind)
         self.bird_watts = start.bird_watts
         self._flock = Flock(kind=kind or Flock().kind, age_days=age_days or 0.0, head_count=heads)
         self.guarded(lambda it: it.prior_is(start))
-        self.guarded(lambda it: it.target_is(target_c))
+        warm_c = None if high_c is None else high_c - self._brooder.limits.band_c
+        self.guarded(lambda it: it.target_is(target_c, warm_c))
 
     def hour(self, tick: float, at: float) -> None:
         """What the clock on the wall shows."""

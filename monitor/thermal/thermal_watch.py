@@ -120,13 +120,15 @@ class ThermalWatch(Kept):
             if self._floor.left_alone:
                 self._rise = Rise()  # nobody is left who could say that it is over
 
-    def target_is(self, target_c: float | None) -> None:
+    def target_is(self, target_c: float | None, warm_c: float | None = None) -> None:
         """The floor's target from now on. None: no batch in the box, and no heat to be missed: one
-        that warms up or stands empty loses none."""
+        that warms up or stands empty loses none. `warm_c`: as warm as it may still be after a step
+        down."""
         if (target_c is None) != (self._box.target_c is None):
             self._fall.end()
             self._lost.forget()
         self._box.target_c = target_c
+        self._box.warm_c = target_c if warm_c is None else warm_c
         if target_c is None:
             self._held.forget()
 
@@ -209,7 +211,7 @@ class ThermalWatch(Kept):
 
     def _see_heat(self, tick: float) -> None:
         """Is the floor too hot, or headed there?"""
-        target_c, limits = self._box.target_c, self._box.limits
+        target_c, limits = self._box.warm_c, self._box.limits
         warmest, hour = self._floor.warmest, self._box.hour(tick)
         if target_c is None or hour is None or not asleep(int(hour)):
             self._climb.rest()

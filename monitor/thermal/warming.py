@@ -33,7 +33,8 @@ _BACK_K = 0.5  # back below by so much it is over
 # The sun on a closed box: told before the floor has left its band, for it takes a while to cool.
 _SUN_FROM_H, _SUN_TO_H = 6.0, 18.0
 _BAND_AHEAD_MIN = 15.0
-_BORNE_OUT, _BORNE_OUT_HOTTER = 5, 2  # minutes in a row that say so
+# Minutes in a row that say so; a bird's steep rise is over within seven.
+_BORNE_OUT, _BORNE_OUT_HOTTER, _BORNE_OUT_STEEP = 5, 2, 7
 _CLIMB_AHEAD_MIN = 20.0
 _SUN = 1.5 / 60.0  # K a minute, at least
 _SOARS_K = 3.0  # a probe beneath a source, above its usual high
@@ -106,7 +107,7 @@ class Warming(Kept):
         headed = rises and (hotter or by_sun) and pace * _BAND_AHEAD_MIN > to_band_k
         self._count = self._count + 1 if headed else 0
         if self._above is not None:
-            harms = halfway or self._harm_count >= least
+            harms = halfway or self._harm_count >= (least if steady or hotter else _BORNE_OUT_STEEP)
             self.warmth = Warmth.HARMS if harms else Warmth.CAN_WAIT
         elif self._count >= least or (self.warmth is Warmth.SOON and late > 0.0):
             self.warmth = Warmth.SOON

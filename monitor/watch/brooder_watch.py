@@ -93,7 +93,7 @@ class BrooderWatch(Kept):
         needs.refresh(self.register.wall_at(tick))
         if needs.batch is None:
             self.temperature.stop(tick, "no batch in the brooder")
-        self.estimate.birds(needs.batch, needs.age_days, needs.target_c)
+        self.estimate.birds(needs.batch, needs.age_days, needs.target_c, needs.high_c)
         self._limit_probes()
         self.temperature.evaluate(tick)
 
@@ -191,7 +191,8 @@ class BrooderWatch(Kept):
 
     def _take_over(self, before: "BrooderWatch") -> None:
         """The batch is the ledger's, and is known already."""
-        self.estimate.birds(self.needs.batch, before.needs.age_days, before.needs.target_c)
+        was = before.needs
+        self.estimate.birds(self.needs.batch, was.age_days, was.target_c, was.high_c)
         super()._take_over(before)
 
     def resume(self) -> None:

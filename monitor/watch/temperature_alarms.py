@@ -143,12 +143,9 @@ class TemperatureAlarms(Kept, Owner):
         self._night.see(night.BELOW if below else night.ABOVE if above else night.IN, tick)
 
     def _see_hot(self, judged: list[ProbeWatch], tick: float) -> None:
-        """Above the band, or headed there; a floor that may still be as warm as before its step is
-        headed nowhere."""
+        """Above the band, or headed there."""
         beyond = any(p.hot.beyond for p in judged)
-        edge_k = (self.needs.high_c or 0.0) - (self.needs.target_c or 0.0)
         soon = self.estimate.diagnosis.warmth is Warmth.SOON
-        soon = soon and edge_k <= self.needs.brooder.limits.band_c + 0.05
         self._see(self.hot, beyond or soon, tick, at_once=soon)
 
     def _warmth_matters(self) -> bool:

@@ -5,7 +5,7 @@ from math import exp
 from random import Random
 
 import pytest
-from support.engine_night import Night, a_brooder, a_probe, a_site
+from support.engine_night import EVENING, Night, a_brooder, a_probe, a_site
 
 from monitor.events import AlarmName, Change, ChangeKind, Priority
 from monitor.site import Place
@@ -20,8 +20,8 @@ def warm(night: Night) -> list[Change]:
 class Box:
     """One floor probe read every 30 s, with a little noise."""
 
-    def __init__(self, start_h: float = 18.0) -> None:
-        self.night = Night(a_site(a_brooder()))
+    def __init__(self, start_h: float = 18.0, start: float = EVENING) -> None:
+        self.night = Night(a_site(a_brooder()), start=start)
         self.night.t = (start_h - 18.0) * 3600.0
         self._rng = Random(1)
         self.temp_c = 35.0
@@ -58,6 +58,25 @@ def test_a_bird_on_the_probe_of_a_floor_near_its_bands_edge_wakes_nobody(
     box.goes(20 * 60, sat_on_k=sat_on_k)
     box.goes(3600)
     assert {told.priority for told in warm(box.night)} <= {Priority.ADVICE}
+
+
+@pytest.mark.parametrize("sat_on_k", [2.6, 3.0, 3.4])
+def test_a_bird_that_sits_down_while_the_floor_rises_wakes_nobody(sat_on_k: float) -> None:
+    box = Box()
+    box.temp_c = HIGH_C - 2.4
+    box.goes(2 * 3600)
+    box.goes(480, by_k_per_h=6.0)
+    box.goes(25 * 60, sat_on_k=sat_on_k)
+    assert {told.priority for told in warm(box.night)} <= {Priority.ADVICE}
+
+
+def test_after_a_step_at_midnight_a_bird_on_a_floor_as_warm_as_before_wakes_nobody() -> None:
+    box = Box(start=Night.evening("2026-02-14"))
+    box.temp_c = 36.6
+    box.goes(8 * 3600)
+    box.goes(20 * 60, sat_on_k=2.2)
+    box.goes(3600)
+    assert {told.priority for told in warm(box.night)} == {Priority.ADVICE}
 
 
 def test_a_lamp_hung_for_the_night_that_lifts_the_floor_to_its_bands_edge_wakes_nobody() -> None:
