@@ -124,8 +124,8 @@ class ProbeHealth(Kept):
         *,
         outside_fresh: bool = True,
         sources_seen: bool = False,
-    ) -> bool:
-        """Look at every probe heard lately; True: the findings changed. While `disturbed` (a fall
+    ) -> None:
+        """Look at every probe heard lately. While `disturbed` (a fall
         or a rise is on) differences are expected and none is called a drift. `outside_fresh`: the
         outside was heard lately too. `sources_seen`: a probe lies beneath each source of heat."""
         heard = [t for t in tracks if t.level is not None and tick - t.last_tick < 600.0]
@@ -192,9 +192,7 @@ class ProbeHealth(Kept):
         away = {t.key for t in tracks} - {t.key for t in heard}
         found += [f for f in self.findings if f.kind is FaultKind.STUCK and f.probe in away]
         found = self._exchanged(heard, tick, outside_now_c) + found
-        changed = [(f.probe, f.kind) for f in found] != [(f.probe, f.kind) for f in self.findings]
         self.findings = tuple(found)
-        return changed
 
     def _exchanged(
         self, heard: Sequence[Track], tick: float, outside_now_c: float | None

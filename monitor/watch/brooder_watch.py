@@ -16,6 +16,7 @@ from monitor.brooding.moving import Moving
 from monitor.events import Cause, Measured, Moment
 from monitor.kept import Kept, part
 from monitor.site import Brooder, Place
+from monitor.thermal.by_size import NightAsked
 from monitor.thermal.estimate import Estimate, Forecast, Wish
 from monitor.watch import night
 from monitor.watch.alarm_register import AlarmRegister
@@ -177,6 +178,21 @@ class BrooderWatch(Kept):
             self._look_at_empty(now, forecast)
         self.tonight.look(now, forecast, self.temperature.cold_night)
         self.temperature.explain(tick)
+
+    def ask_tonight(self, now: Moment, forecast: Forecast | None, wish: Wish) -> NightAsked:
+        """The coming night, as the box is or as somebody wishes. Changes nothing."""
+        needs, estimate, empty = self.needs, self.estimate, self.empty.limits
+        target_c, low_c = needs.target_c, needs.low_c
+        if needs.batch is None and empty is not None:
+            target_c, low_c = empty.target_c, empty.low_c
+        if target_c is None or low_c is None:
+            return NightAsked(None, None, None, None)
+        return NightAsked(
+            target_c,
+            low_c,
+            estimate.tonight(now, low_at=needs.low_at, forecast=forecast, wish=wish),
+            estimate.by_size(now, target_c=target_c, low_c=low_c, forecast=forecast, wish=wish),
+        )
 
     def _look_at_empty(self, now: Moment, forecast: Forecast | None) -> None:
         empty, probes = self.empty, self.probes

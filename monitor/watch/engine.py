@@ -254,20 +254,8 @@ class Engine(Kept):
     ) -> NightAsked:
         """The coming night of a box, as it is or with another outside low, cover or lamp. An empty
         box is held against what chicks of a day will need. Changes nothing."""
-        box = self._boxes[brooder]
         wish = Wish(outside_low_c=low_c, cover=cover, extra_watts=extra_watts)
-        target_c, low_c = box.needs.target_c, box.needs.low_c
-        if box.needs.batch is None and box.empty.limits is not None:
-            target_c, low_c = box.empty.limits.target_c, box.empty.limits.low_c
-        if target_c is None or low_c is None:
-            return NightAsked(None, None, None, None)
-        estimate, forecast = box.estimate, self._quarters.forecast
-        return NightAsked(
-            target_c,
-            low_c,
-            estimate.tonight(now, low_at=box.needs.low_at, forecast=forecast, wish=wish),
-            estimate.by_size(now, target_c=target_c, low_c=low_c, forecast=forecast, wish=wish),
-        )
+        return self._boxes[brooder].ask_tonight(now, self._quarters.forecast, wish)
 
     @property
     def ledger(self) -> Ledger:
