@@ -50,7 +50,7 @@ class BoxProbes(Kept):
         return [
             p
             for p in self.inside
-            if p.known and not p.out_of_service and not p.silent and not self._faults.misleads(p)
+            if p.known and not p.out_of_service and not p.silent and not p.lost
         ]
 
     def on_floor(self) -> list[ProbeWatch]:

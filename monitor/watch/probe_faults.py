@@ -80,10 +80,6 @@ class ProbeFaults(Owner):
         """The probe whose alarm has that key; None: it is no alarm of a probe's fault."""
         return self._probe_of.get(key)
 
-    def misleads(self, probe: ProbeWatch) -> bool:
-        """What it said last, several times over, was no temperature of a floor."""
-        return probe.lost
-
     # -- Owner
 
     def describe(self, alarm: Alarm, tick: float) -> Description:
