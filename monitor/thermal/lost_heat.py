@@ -178,7 +178,10 @@ class LostHeat(Kept):
                 self.loss = None
             self.down = down = None
         found = self._collapsed(tick)
-        if found is None or (down is not None and down.told):
+        if down is not None and down.told:
+            return False
+        if found is None:
+            self.down = None
             return False
         track, index, usual_c, sure = found
         if down is None or down.probe != track.key:
