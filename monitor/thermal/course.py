@@ -108,12 +108,16 @@ class Course(Kept):
     def _steepest_k(self, until: float) -> float:
         """Of the hour; of what was heard six minutes before."""
         ticks, means = self.ticks, self.means
-        steepest_k, known = 0.0, False
+        falls = []
+        then = 0  # moves on with `now`: both only go forward
         for now in range(bisect_left(ticks, until - _BACK_S), bisect_right(ticks, until)):
-            then = bisect_left(ticks, ticks[now] - QUICK_S - 0.5 * MINUTE_S)
-            if ticks[now] - ticks[then] >= QUICK_S - 2.0 * MINUTE_S:
-                steepest_k, known = max(steepest_k, means[then] - means[now]), True
-        return max(steepest_k, self.grain_k) if known else UNKNOWN_K
+            at = ticks[now]
+            since = at - QUICK_S - 0.5 * MINUTE_S
+            while ticks[then] < since:
+                then += 1
+            if at - ticks[then] >= QUICK_S - 2.0 * MINUTE_S:
+                falls.append(means[then] - means[now])
+        return max(0.0, self.grain_k, *falls) if falls else UNKNOWN_K
 
     def clear(self) -> None:
         """Nothing is known of what was."""
