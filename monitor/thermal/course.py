@@ -8,14 +8,12 @@ back down after a chick sat on the probe or the sun shone are none: they end whe
 often been. Figures are this project's (assumed); tests/bench measures what they do."""
 
 from bisect import bisect_left, bisect_right
-from math import inf
 from typing import NamedTuple
 
 from monitor.kept import NEVER, Kept, Tick, part
 
 MINUTE_S = 60.0
 QUICK_S, SLOW_S = 360.0, 1500.0  # how recent a fall is that is looked for
-_STEEPENS_S = 300.0
 UNKNOWN_K = 1e9  # a step or a fall that nothing has shown: finite, for a state is written as JSON
 _BACK_S = 3600.0
 _LEAST_S, _LEAST = 900.0, 4  # of it must be known, and so many means
@@ -134,19 +132,11 @@ class Course(Kept):
         found = self._between(from_tick, to_tick)
         return sum(found) / len(found) if found else None
 
-    def fell_k(self, tick: float, temp_c: float, over_s: float = QUICK_S) -> float:
-        """By how much, within some minutes, to `temp_c` now; 0: nothing was heard then."""
-        then = tick - over_s - 0.5 * MINUTE_S  # a mean has the tick of its minute's beginning
+    def fell_k(self, tick: float, temp_c: float) -> float:
+        """By how much, within six minutes, to `temp_c` now; 0: nothing was heard then."""
+        then = tick - QUICK_S - 0.5 * MINUTE_S  # a mean has the tick of its minute's beginning
         before = self.mean(then - 45.0, then + 45.0)
         return 0.0 if before is None else before - temp_c
-
-    def steepens(self, tick: float, temp_c: float) -> float:
-        """Of a fall of the last five minutes the later half, as a multiple of the earlier one."""
-        later_k = self.fell_k(tick, temp_c, 0.5 * _STEEPENS_S)
-        earlier_k = self.fell_k(tick, temp_c, _STEEPENS_S) - later_k
-        if later_k <= 0.0:
-            return 0.0
-        return later_k / earlier_k if earlier_k > 0.0 else inf
 
     def highest(self, from_tick: float, to_tick: float) -> float | None:
         """Of a stretch; None: nothing was heard in it."""

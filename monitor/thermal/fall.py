@@ -31,10 +31,7 @@ _AT_LOWEST_K = 0.2
 _ASLEEP_S, _AWAKE_S, _FEEDING_S = 200.0, 540.0, 900.0
 ACTED_S = 900.0  # an entry of the grower's: at work
 _AIR_OUT = 0.45  # of the mean pace since the onset
-# Of the last five minutes, the later half by the earlier one: an open cover's fall slows down, and
-# by night no cloud comes before the sun.
-_STEEPENS, _STEEPENS_S = 1.25, 360.0
-_AHEAD_ASLEEP_S, _AHEAD_STEEPENS_S, _AHEAD_AWAKE_S = 2400.0, 1800.0, 900.0
+_AHEAD_ASLEEP_S, _AHEAD_AWAKE_S = 2400.0, 900.0
 _HARM_S, _HARM_ASLEEP_S, _HARM_AWAKE_S = 600.0, 100.0, 180.0
 _OTHERS_HOLD_S = 360.0  # by day, while nothing else in the box falls: a probe's fault shows by then
 _LATEST_S = 120.0
@@ -187,21 +184,18 @@ class Fall(Kept):
         floor_c: float,
         *,
         asleep: bool,
-        night: bool,
         acted: float,
         others_hold: Callable[[], bool],
     ) -> bool:
-        """Is it time to say so? `night`: the lamps are hung for it. `acted`: tick at which the
-        grower last did something here. `others_hold`: has no other probe that is heard come
-        down?"""
+        """Is it time to say so? `acted`: tick at which the grower last did something here.
+        `others_hold`: has no other probe that is heard come down?"""
         if self._readings < _LEAST_READINGS or not self._deep(floor.course, tick, floor_c):
             return False
         lowest_k = self.now_k - self.depth
         rate_k_per_h = floor.rate_k_per_h
         if rate_k_per_h > _STILL_K_PER_H or lowest_k > _AT_LOWEST_K:
             return False
-        present_s = self._present_s(tick)
-        age_s = tick - self.onset if asleep else present_s
+        age_s = tick - self.onset if asleep else self._present_s(tick)
         pace = rate_k_per_h / 3600.0
         low_c, chill_c = floor.low_c, floor.chill_c
         if low_c is None or chill_c is None:
@@ -215,12 +209,8 @@ class Fall(Kept):
             wait_s = _HARM_ASLEEP_S if quiet else _FEEDING_S if feeding else awake_s
             if age_s >= wait_s:
                 return True
-        steepens = night and not at_work and present_s >= _STEEPENS_S
-        if quiet or not steepens or floor.course.steepens(tick, floor_c) < _STEEPENS:
-            wait_s = _ASLEEP_S if quiet else _FEEDING_S if feeding else _AWAKE_S
-            ahead_s = _AHEAD_ASLEEP_S if quiet else _AHEAD_AWAKE_S
-        else:
-            wait_s, ahead_s = _STEEPENS_S, _AHEAD_STEEPENS_S
+        wait_s = _ASLEEP_S if quiet else _FEEDING_S if feeding else _AWAKE_S
+        ahead_s = _AHEAD_ASLEEP_S if quiet else _AHEAD_AWAKE_S
         return age_s >= wait_s and floor_c + pace * ahead_s < low_c
 
     def _present_s(self, tick: float) -> float:

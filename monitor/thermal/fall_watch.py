@@ -108,7 +108,6 @@ class FallWatch(Kept):
                 self._floor,
                 floor_c,
                 asleep=self._box.undisturbed(tick),
-                night=self._box.is_night(tick),
                 acted=self._box.acted,
                 others_hold=lambda: self._others_hold(tick),
             )

@@ -100,12 +100,6 @@ def test_a_probe_beneath_a_lamp_that_moves_by_itself_is_no_dead_lamp():
     assert told(NIGHT_H, floor=lambda _: 0.0, under_lamp_1=moved) == []
 
 
-def test_in_the_evening_a_fall_that_steepens_is_no_feeding_and_is_not_waited_for():
-    course = died(14.0)
-    (minute, _), *_ = told(EVENING_H, floor=course)
-    assert minute <= 9.0
-
-
 def test_in_the_evening_six_minutes_with_the_cover_off_are_told_to_nobody():
     def fed(minute: float) -> float:
         if minute <= 0.0:
