@@ -32,13 +32,14 @@ def flock(
 
 
 def through(night: Night, outside_c: float | None, for_s: float) -> None:
-    """The floor is right, and it is so cold outside; the birds come after the first minutes."""
+    """The floor is right, and it is about so cold outside: air is never quite still, and a probe
+    that says so is stuck. The birds come after the first minutes."""
     end = night.t + for_s
     came = night.t + 600.0 if night.t == 0.0 else None
     while night.t < end:
         night.says(TARGET_C)
         if outside_c is not None:
-            night.says(outside_c, "site/shade")
+            night.says(outside_c + (0.0 if night.t % 1500.0 else 0.2), "site/shade")
         if night.t == came:
             night.placed(hatched="2026-02-08", count=30)
         night.t += 300.0
