@@ -92,8 +92,14 @@ def day_old_w(kind: str, mass_kg: float, air_c: float) -> tuple[float, float]:
     )
 
 
+def total_w(kind: str, mass_kg: float, air_c: float, age_days: float) -> float:
+    """Total heat of one bird that may be counted on (module docstring)."""
+    full = cigr_total_w(kind, mass_kg, min(max(air_c, COOLEST_C), WARMEST_C))
+    return _grown(age_days, min(full, day_old_w(kind, mass_kg, air_c)[0]), full)
+
+
 def sensible_w(kind: str, mass_kg: float, air_c: float, age_days: float) -> float:
-    """What of one bird's heat warms the box and may be counted on (module docstring)."""
+    """What of it warms the box."""
     air_c = min(max(air_c, COOLEST_C), WARMEST_C)
     full = sensible_share(air_c) * cigr_total_w(kind, mass_kg, air_c)
     return _grown(age_days, day_old_w(kind, mass_kg, air_c)[1], full)

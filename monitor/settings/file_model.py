@@ -174,9 +174,16 @@ _KINDS = tuple(kind for kind, row in QUANTITIES.items() if row.of_box)
 class MeterSettings(PublishedSettings):
     """`[[brooders.meters]]`: humidity, or whether the cover is open."""
 
-    kind: str = Field(pattern=_one_of(_KINDS), description=f"one of {', '.join(_KINDS)}")
+    kind: str = Field(description=f"one of {', '.join(_KINDS)}")
     name: Name | None = Field(None, description="a name, where there are several of one kind")
     topic: Topic
+
+    @field_validator("kind")
+    @classmethod
+    def _known_kind(cls, value: str) -> str:
+        if value not in QUANTITIES or not QUANTITIES[value].of_box:
+            raise ValueError(f"it must be one of {', '.join(_KINDS)}")
+        return value
 
 
 class MainsSettings(FileTable):
