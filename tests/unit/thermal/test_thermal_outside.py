@@ -253,6 +253,6 @@ def coldest_by_floor(course) -> float:
 
 def test_a_floor_that_was_let_down_at_once_is_no_front_and_one_that_falls_on_is():
     let_down = coldest_by_floor(lambda hour: 35.0 if hour < 23.0 else 33.6)
-    falling = coldest_by_floor(lambda hour: 35.0 - 0.7 * max(0.0, hour - 22.0))
+    falling = coldest_by_floor(lambda hour: 35.0 - 0.9 * max(0.0, hour - 22.0))
     assert let_down > 33.6 - 1.5
-    assert falling < 33.6 - 2.0
+    assert falling < 33.2 - 2.0
