@@ -23,13 +23,12 @@ _GAP_S = 2400.0  # nothing heard for longer: begin anew
 
 
 class Usual(NamedTuple):
-    """What an hour was like: the low and the high that are usual, how far the middle lies above the
-    low, and the furthest that it fell within six minutes (no less than it can show)."""
+    """What an hour was like: the low and the high that are usual, and how far the middle lies above
+    the low."""
 
     low_c: float
     spread_k: float
     high_c: float
-    steepest_k: float
 
 
 @part
@@ -40,6 +39,7 @@ class Course(Kept):
     means: list[float]
     grain_k: float = UNKNOWN_K  # the smallest step it can show
     _quick: Usual | None = None
+    _steepest_k: float = UNKNOWN_K  # in the hour of `_quick`
     _slow: Usual | None = None
     _stale: bool = False  # an hour is sorted only for whoever asks
     _looked: Tick = NEVER
@@ -84,6 +84,14 @@ class Course(Kept):
         return self._quick
 
     @property
+    def steepest_k(self) -> float:
+        """The furthest that it fell within six minutes of the hour of `quick`; no less than it can
+        show."""
+        if self._stale:
+            self._look()
+        return self._steepest_k
+
+    @property
     def slow(self) -> Usual | None:
         """Before the last half hour, roughly."""
         if self._stale:
@@ -92,7 +100,9 @@ class Course(Kept):
 
     def _look(self) -> None:
         self._stale = False
-        self._quick = self._usual(self._looked - QUICK_S)
+        until = self._looked - QUICK_S
+        self._quick = self._usual(until)
+        self._steepest_k = UNKNOWN_K if self._quick is None else self._steepest(until)
         self._slow = self._usual(self._looked - SLOW_S) if self._wants_slow else None
 
     def _usual(self, until: float) -> Usual | None:
@@ -101,9 +111,9 @@ class Course(Kept):
             return None
         tenth = len(hour) // 10
         low_c = hour[tenth]
-        return Usual(low_c, hour[len(hour) // 2] - low_c, hour[-1 - tenth], self._steepest_k(until))
+        return Usual(low_c, hour[len(hour) // 2] - low_c, hour[-1 - tenth])
 
-    def _steepest_k(self, until: float) -> float:
+    def _steepest(self, until: float) -> float:
         """Of the hour; of what was heard six minutes before."""
         ticks, means = self.ticks, self.means
         falls = []

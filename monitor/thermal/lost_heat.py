@@ -207,7 +207,7 @@ class LostHeat(Kept):
             tick,
             course,
             floor_c,
-            floor_falls=Fall.begins(course, tick, floor_c),
+            floor_falls=lambda: Fall.begins(course, tick, floor_c),
             asleep=self._box.undisturbed(tick) and tick - self._box.acted >= ACTED_S,
         )
 

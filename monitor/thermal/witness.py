@@ -6,7 +6,7 @@ cover is off, for it has the box's air and little else. Each is a normal likelih
 under it, so that one odd probe cannot outweigh everything. A source whose own probe is as warm as
 before is not weighed but acquitted: whoever is seen to work is not blamed."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from math import exp, log, pi, sqrt
 from typing import NamedTuple
 
@@ -15,7 +15,7 @@ from monitor.site import Brooder, Place
 from monitor.thermal.causes import Explanation, Why
 from monitor.thermal.course import Course
 from monitor.thermal.diagnosis import HeatKnown
-from monitor.thermal.track import Track
+from monitor.thermal.track import SUNKEN_K, Track
 
 _LEAST = 0.002  # likelihood of anything at all
 ACQUITTED = -60.0  # log weight: it cannot have been
@@ -150,7 +150,13 @@ class Witness:
         return _normal(share, 0.0, 0.15 + blur)
 
     def collapsed(
-        self, tick: float, floor: Course, floor_c: float, *, floor_falls: bool, asleep: bool
+        self,
+        tick: float,
+        floor: Course,
+        floor_c: float,
+        *,
+        floor_falls: Callable[[], bool],
+        asleep: bool,
     ) -> Collapse | None:
         """A probe beneath one source that fell far within minutes: further than beneath the others,
         and than the floor, which an open cover cools first. None: none did."""
@@ -163,11 +169,13 @@ class Witness:
             return None
         deepest_k, track, index, usual = max(falls, key=lambda fall: fall[0])
         others = [fall[0] for fall in falls if fall[1] is not track]
-        if index is None or any(other_k > 0.5 * deepest_k for other_k in others):
+        if deepest_k < SUNKEN_K or index is None:
+            return None  # no rule below asks for less
+        if any(other_k > 0.5 * deepest_k for other_k in others):
             return None
         far = deepest_k >= _FAR_K
-        least_k, steeper = _WITH_FLOOR[asleep] if floor_falls else _BY_ITSELF[asleep]
-        if deepest_k < min(_FAR_K, max(least_k, steeper * usual.steepest_k)):
+        least_k, steeper = _WITH_FLOOR[asleep] if floor_falls() else _BY_ITSELF[asleep]
+        if deepest_k < min(_FAR_K, max(least_k, steeper * track.course.steepest_k)):
             return None
         floor_k = floor.fell_k(tick, floor_c)
         if floor.quick is not None:
