@@ -39,7 +39,7 @@ class Course(Kept):
     means: list[float]
     grain_k: float = UNKNOWN_K  # the smallest step it can show
     _quick: Usual | None = None
-    _steepest_k: float = UNKNOWN_K  # in the hour of `_quick`
+    _steepest_k: float | None = None  # in the hour of `_quick`; None: nobody has asked
     _slow: Usual | None = None
     _stale: bool = False  # an hour is sorted only for whoever asks
     _looked: Tick = NEVER
@@ -89,7 +89,9 @@ class Course(Kept):
         show."""
         if self._stale:
             self._look()
-        return self._steepest_k
+        if self._steepest_k is None:
+            self._steepest_k = self._steepest(self._looked - QUICK_S)
+        return max(self.grain_k, self._steepest_k)
 
     @property
     def slow(self) -> Usual | None:
@@ -100,9 +102,8 @@ class Course(Kept):
 
     def _look(self) -> None:
         self._stale = False
-        until = self._looked - QUICK_S
-        self._quick = self._usual(until)
-        self._steepest_k = UNKNOWN_K if self._quick is None else self._steepest(until)
+        self._quick = self._usual(self._looked - QUICK_S)
+        self._steepest_k = UNKNOWN_K if self._quick is None else None
         self._slow = self._usual(self._looked - SLOW_S) if self._wants_slow else None
 
     def _usual(self, until: float) -> Usual | None:
@@ -125,7 +126,7 @@ class Course(Kept):
                 then += 1
             if at - ticks[then] >= QUICK_S - 2.0 * MINUTE_S:
                 falls.append(means[then] - means[now])
-        return max(0.0, self.grain_k, *falls) if falls else UNKNOWN_K
+        return max(falls, default=UNKNOWN_K)
 
     def clear(self) -> None:
         """Nothing is known of what was."""

@@ -303,7 +303,9 @@ def _is_below(
 def _is_steep(course: Course, tick: float, floor_c: float) -> bool:
     """Did it fall more steeply than in the hour before, and to where it has not been?"""
     usual = course.quick
-    if usual is None or usual.low_c - floor_c < min(_BELOW_K, course.steepest_k):
+    if usual is None or usual.low_c <= floor_c:
+        return False
+    if usual.low_c - floor_c < min(_BELOW_K, course.steepest_k):
         return False
     return course.fell_k(tick, floor_c) > max(_STEEP_K, course.steepest_k)
 
