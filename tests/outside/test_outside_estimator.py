@@ -2,11 +2,11 @@
 
 from math import exp, log
 from random import Random
+from typing import Any
 
 import numpy as np
 import pytest
-from scipy.optimize import curve_fit
-from statsmodels.tsa.statespace.mlemodel import MLEModel
+import scipy
 
 from monitor.thermal.day_course import fallen, open_air
 from monitor.thermal.kalman import FloorFilter
@@ -69,34 +69,29 @@ def _readings(count: int, seed: int) -> tuple[np.ndarray, np.ndarray]:
     return np.array(read), np.array(outside)
 
 
-class _Box(MLEModel):
-    """The same box as statsmodels writes it: state (floor, rise), outside as a state intercept."""
+def _as_statsmodels_has_it(read: np.ndarray, outside: np.ndarray) -> Any:
+    """The same box in its words: state (floor, rise), outside as a state intercept."""
+    # Here, as it takes two seconds to load and every worker reads this file.
+    from statsmodels.tsa.statespace.mlemodel import MLEModel  # noqa: PLC0415
 
-    def __init__(self, read: np.ndarray, outside: np.ndarray) -> None:
-        super().__init__(read, k_states=2, k_posdef=2)
-        keep = exp(-30.0 / TAU_S)
-        self["design"] = np.array([[1.0, 0.0]])
-        self["obs_cov"] = np.array([[0.01]])
-        self["transition"] = np.array([[keep, 1.0 - keep], [0.0, 1.0]])
-        self["selection"] = np.eye(2)
-        self["state_cov"] = np.diag([1e-4 * 30.0, 1e-4 * 30.0])
-        intercept = np.zeros((2, len(read)))
-        # the intercept of step t leads to the state of step t + 1
-        intercept[0, :-1] = (1.0 - keep) * outside[1:]
-        self["state_intercept"] = intercept
-        self.initialize_known(np.array([33.0, 26.0]), np.diag([0.01, 4.0]))
-
-    @property
-    def start_params(self) -> np.ndarray:
-        return np.array([])
-
-    def update(self, params: np.ndarray, **kwargs: object) -> None:
-        del params, kwargs
+    keep = exp(-30.0 / TAU_S)
+    box = MLEModel(read, k_states=2, k_posdef=2)
+    box["design"] = np.array([[1.0, 0.0]])
+    box["obs_cov"] = np.array([[0.01]])
+    box["transition"] = np.array([[keep, 1.0 - keep], [0.0, 1.0]])
+    box["selection"] = np.eye(2)
+    box["state_cov"] = np.diag([1e-4 * 30.0, 1e-4 * 30.0])
+    intercept = np.zeros((2, len(read)))
+    # the intercept of step t leads to the state of step t + 1
+    intercept[0, :-1] = (1.0 - keep) * outside[1:]
+    box["state_intercept"] = intercept
+    box.initialize_known(np.array([33.0, 26.0]), np.diag([0.01, 4.0]))
+    return box
 
 
 def test_the_filter_gives_what_statsmodels_gives_on_the_same_readings():
     read, outside = _readings(500, seed=7)
-    theirs = _Box(read, outside).smooth([])
+    theirs = _as_statsmodels_has_it(read, outside).smooth([])
     ours = _filter()
     temps, rises, spreads, likelihood = [], [], [], 0.0
     for k in range(len(read)):
@@ -119,7 +114,7 @@ def test_the_time_constant_learned_is_the_one_scipy_fits_to_the_same_cooling():
     times = np.arange(0.0, 8 * 3600.0, 900.0)
     floor = 18.0 + 14.0 * np.exp(-times / true_tau_s)
     read = floor + np.array([rng.gauss(0.0, 0.1) for _ in times])
-    (_, _, fitted_tau_s), _ = curve_fit(
+    (_, _, fitted_tau_s), _ = scipy.optimize.curve_fit(
         lambda t, end, size, tau: end + size * np.exp(-t / tau),
         times,
         read,

@@ -11,8 +11,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import numpy.typing as npt
 import pytest
-from scipy.integrate import solve_ivp, trapezoid
-from scipy.optimize import brentq
+import scipy
 
 from monitor.brooding import (
     age_limits,
@@ -267,7 +266,7 @@ def test_the_gap_for_the_birds_air_is_where_epsteins_exchange_gives_it():
         exchange = 0.055 * np.sqrt(9.81 * 10 / 293 * np.sqrt(area_m2) ** 5)
         return float(exchange * 3600 - (wanted_m3_h - 8 * 2.0))
 
-    open_m2 = brentq(missing, 1e-6, 2.0)
+    open_m2 = scipy.optimize.brentq(missing, 1e-6, 2.0)
     share = envelope.open_share(BOX, fresh_air_m3_h=wanted_m3_h)
     assert share == pytest.approx(open_m2 / 2.0, rel=1e-6)
     assert envelope.open_share(BOX, fresh_air_m3_h=15.0) == 0.0
@@ -323,7 +322,7 @@ def test_the_start_of_the_estimate_is_the_balance_and_cools_as_scipy_integrates_
     # C dT/dt = -K T: after one time constant 1/e is left
     box = envelope.envelope(BOX, fresh_air_m3_h=20 * 0.702 * 0.043**0.75)
     assert start.watts_per_k == pytest.approx(box.total)
-    cooled = solve_ivp(
+    cooled = scipy.integrate.solve_ivp(
         lambda _, y: -box.total / box.stored_j_per_k * y,
         (0.0, start.time_constant_s), [20.0], rtol=1e-9,
     )  # fmt: skip
@@ -510,7 +509,7 @@ def test_the_minutes_to_a_limit_are_where_scipy_finds_the_crossing():
             return y[0] - limit
 
         crossing.terminal = True  # type: ignore[attr-defined]
-        fall = solve_ivp(
+        fall = scipy.integrate.solve_ivp(
             lambda _, y, to=heading_c, tau=tau_s: -(y - to) / tau,
             (0.0, 86400.0), [floor_c], events=crossing, rtol=1e-10, atol=1e-10,
         )  # fmt: skip
@@ -537,7 +536,7 @@ def test_degree_hours_are_the_area_that_scipy_integrates():
         return found, course_c(fine)
 
     def area(depth_k: npt.NDArray[np.float64]) -> float:
-        return float(trapezoid(np.clip(depth_k, 0, None), fine)) / 60
+        return float(scipy.integrate.trapezoid(np.clip(depth_k, 0, None), fine)) / 60
 
     cold, cold_c = of(-1.0)
     below, chill = area(32.2 - cold_c), area(29.4 - cold_c)

@@ -5,7 +5,7 @@
 from dataclasses import replace
 
 import pytest
-from scipy.stats import linregress
+import scipy
 
 from monitor.brooding import birds_heat
 from monitor.brooding.bird_kinds import mass_kg
@@ -307,7 +307,7 @@ MEASURED_BOX = [
 
 def test_air_and_watts_go_by_a_straight_line_as_in_a_measured_box():
     watts, rises = zip(*((row[0], row[1]) for row in MEASURED_BOX), strict=True)
-    fitted = linregress(watts, rises)
+    fitted = scipy.stats.linregress(watts, rises)
     assert 1 / fitted.slope == pytest.approx(23.6, abs=0.1)
     assert all(
         abs(rise - fitted.intercept - fitted.slope * w) < 0.3

@@ -2,6 +2,7 @@
 seeds are fixed; the figures over many nights are in the benchmark and in `test_thermal_nights`."""
 
 import json
+from functools import cache
 from math import exp
 from random import Random
 
@@ -277,17 +278,20 @@ def test_a_single_jump_is_doubted_until_the_next_reading_bears_it_out():
     assert back.doubted == ()
 
 
-EXACT = make("lamp", 115, layout="full", hours=40.0)
+@cache
+def a_lamp_lost() -> Night:
+    """One night for all examples."""
+    return make("lamp", 115, layout="full", hours=40.0)
 
 
 @settings(max_examples=25, deadline=None)
-@given(
-    cut=st.integers(1, len(EXACT.run.samples) - 1), shift_s=st.sampled_from([0.0, -86400.0, 4096.0])
-)
-def test_a_restart_anywhere_goes_on_exactly(cut, shift_s):
+@given(data=st.data(), shift_s=st.sampled_from([0.0, -86400.0, 4096.0]))
+def test_a_restart_anywhere_goes_on_exactly(data, shift_s):
     """State through JSON into a new watch: the same diagnoses at the same (shifted) ticks."""
-    start = prior(EXACT.brooder, EXACT.head_count, EXACT.age_days, "broiler")
-    samples = EXACT.run.samples[max(0, cut - 900) : cut + 900]
+    night = a_lamp_lost()
+    cut = data.draw(st.integers(1, len(night.run.samples) - 1))
+    start = prior(night.brooder, night.head_count, night.age_days, "broiler")
+    samples = night.run.samples[max(0, cut - 900) : cut + 900]
     cut = min(cut, 900)
     whole, parts = _told_by(start, samples), _told_by(start, samples, cut=cut, shift_s=shift_s)
     assert whole == parts
@@ -295,10 +299,10 @@ def test_a_restart_anywhere_goes_on_exactly(cut, shift_s):
 
 def _told_by(start: Prior, samples: list, cut: int | None = None, shift_s: float = 0.0) -> list:
     def fresh() -> ThermalWatch:
-        return ThermalWatch(EXACT.brooder, start, True)
+        return ThermalWatch(a_lamp_lost().brooder, start, True)
 
     watch = fresh()
-    watch.target_is(EXACT.target_c)
+    watch.target_is(a_lamp_lost().target_c)
     watch.hour_is(0.0, 0.0)
     told: list[tuple] = []
     moved = 0.0
@@ -315,6 +319,6 @@ def _told_by(start: Prior, samples: list, cut: int | None = None, shift_s: float
             # after a restart the last diagnosis is told again, which is no news
             if not told or told[-1][1:] != said:
                 told.append((index, *said))
-    interval = watch.minutes_to(EXACT.chill_c, samples[-1][0] + moved)
+    interval = watch.minutes_to(a_lamp_lost().chill_c, samples[-1][0] + moved)
     mid = None if interval is None else round(interval.mid, 6)
     return [*told, mid, round(watch.floor_c or 0.0, 9)]
