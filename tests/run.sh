@@ -64,5 +64,6 @@ if [ $# -eq 0 ]; then
     lint-imports
 fi
 echo "== tests" >&2
-# Most of them wait for a broker, a child or a browser: two for each core keep it busy.
-exec pytest -n "$(($(getconf _NPROCESSORS_ONLN) * 2))" --dist worksteal "$@"
+# Many wait for a broker, a child or a browser: three for each core keep it busy. A file stays with one
+# worker, which makes what its tests share once; the order is that of tests/conftest.py.
+exec pytest -n "$(($(getconf _NPROCESSORS_ONLN) * 3))" --dist loadfile --no-loadscope-reorder "$@"

@@ -51,6 +51,8 @@ class Heartbeat:
 
     def _beat(self) -> None:
         why = _get(self._url, self._limit_s)
+        if self._stop.is_set():
+            return  # nobody asks any more, and another may have begun
         if why is None:
             if self.failing:
                 log.info("The sign of life gets through again.")

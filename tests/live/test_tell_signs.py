@@ -1,10 +1,12 @@
 """The sign of life and the trial messages, against real receivers."""
 
+import threading
 import time
 from pathlib import Path
 
 import pytest
 from support.receivers import Mode, http_receiver, refusing_port, smtp_receiver
+from support.service import wait_until
 from typer.testing import CliRunner
 
 from monitor.commands import build
@@ -53,16 +55,25 @@ def test_a_failing_sign_of_life_is_logged_once_without_its_url_and_goes_on(mode,
             assert heart.failing
             somebody.mode = Mode.WELL
             somebody.wait_for(1)
-            end = time.monotonic() + 30
-            while heart.failing:
-                assert time.monotonic() < end
-                time.sleep(0.02)
+            wait_until(lambda: not heart.failing)
         finally:
             heart.stop()
     said = [r.message for r in caplog.records if "sign of life" in r.message]
     assert len(said) == 2
     assert "hidden-word" not in caplog.text
     assert str(somebody.port) not in caplog.text
+
+
+def test_a_sign_under_way_at_the_stop_says_nothing_any_more(caplog):
+    with http_receiver(Mode.HANGING) as somebody:
+        heart = Heartbeat(f"http://127.0.0.1:{somebody.port}/", 60.0, limit_s=60.0)
+        heart.start()
+        somebody.wait_until(lambda me: me.holding == 1)
+        heart.stop()
+        somebody.ended.set()  # which closes the line
+        wait_until(lambda: "heartbeat" not in {t.name for t in threading.enumerate()})
+    assert not heart.failing
+    assert "sign of life" not in caplog.text
 
 
 def configuration(folder: Path, contacts: dict[str, str]) -> Path:

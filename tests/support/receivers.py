@@ -70,10 +70,14 @@ class Receiver:
         return f"{self.scheme}://{self.host}:{self.port}{self.suffix}"
 
     def wait_until(self, true: Callable[["Receiver"], bool], within_s: float = 60.0) -> None:
-        """Waits until `true(self)`; fails after `within_s`."""
+        """Waits until `true(self)`, which may look at other things too; fails after `within_s`."""
+        deadline = time.monotonic() + patience_s(within_s)
         with self.changed:
-            done = self.changed.wait_for(lambda: true(self), patience_s(within_s))
-        assert done, f"waited {within_s} s in vain; got {[g.title for g in self.got]}"
+            while not true(self):
+                assert time.monotonic() < deadline, (
+                    f"waited {within_s} s in vain; got {[g.title for g in self.got]}"
+                )
+                self.changed.wait(0.05)
 
     def wait_for(self, count: int, within_s: float = 60.0) -> list[Got]:
         """Waits until that many have come."""
