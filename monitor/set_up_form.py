@@ -21,7 +21,8 @@ class Step(StrEnum):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Field:
-    """One question. With `options` (value, words) one of them is chosen."""
+    """One question. With `options` (value, words) one of them is chosen. `only_with`: the question
+    without whose answer this one means nothing; the terminal then leaves it out."""
 
     name: str
     label: str
@@ -29,6 +30,7 @@ class Field:
     options: tuple[tuple[str, str], ...] = ()
     secret: bool = False
     technical: bool = False  # seldom changed: folded away on the page
+    only_with: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -34,7 +34,7 @@ def set_up(
     config: ConfigOption = None,
 ) -> None:
     """Set up the watch step by step. Each answer is what stands in brackets until you
-    write another; Ctrl-C leaves a step as it was. Nothing is written before you have seen the
+    write another; a - empties it; Ctrl-C leaves a step as it was. Nothing is written before you have seen the
     change. Exit code 1: something essential is still missing for tonight."""
     if step is not None and step not in STEPS:
         fail(f'the step is "{step}"; it must be one of {", ".join(STEPS)}')
@@ -67,6 +67,10 @@ def _go_through(step: Step, about: str, desk: SetUp) -> None:
     given = {**form.values, **heard}
     while True:
         for field in form.fields:
+            if field.only_with and not given.get(field.only_with):
+                if not field.options:
+                    given[field.name] = ""
+                continue
             if field.name in wrong:
                 complain(wrong[field.name])
             if not wrong or field.name in wrong or "" in wrong:

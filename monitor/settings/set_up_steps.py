@@ -283,25 +283,28 @@ def _heat_form(settings: Settings, about: str) -> StepForm:
                 if row == len(heat) + 1 or (not heat and row == 1)
                 else "",
             ),
-            Field(name=f"{row} kind", label="What it is", options=kinds),
-            Field(name=f"{row} watts", label="Watts"),
+            Field(name=f"{row} kind", label="What it is", options=kinds, only_with=f"{row} name"),
+            Field(name=f"{row} watts", label="Watts", only_with=f"{row} name"),
             Field(
                 name=f"{row} thermostat",
                 label="Does a thermostat or a dimmer switch it?",
                 hint="If none does, a plug that says 0 W twice is a dead lamp, told at once.",
                 options=(("no", "No"), ("yes", "Yes"), ("", "I do not know")),
+                only_with=f"{row} name",
             ),
             Field(
                 name=f"{row} topic",
                 label=f"Source {row}: its plug's MQTT topic",
                 hint="If it hangs on one that measures power: a dead lamp is then told at once.",
                 technical=True,
+                only_with=f"{row} name",
             ),
             Field(
                 name=f"{row} value",
                 label=f"Source {row}: where the watts stand in what its plug sends",
                 hint="Such as /power. Left empty for a bare number.",
                 technical=True,
+                only_with=f"{row} topic",
             ),
         ]
         values[f"{row} kind"] = "lamp"
@@ -494,11 +497,13 @@ def _meters_form(settings: Settings, about: str) -> StepForm:
             name="mains",
             label="The UPS, the file or the topic",
             hint="Such as ups@localhost, /sys/class/power_supply/AC/online or home/mains.",
+            only_with="mains by",
         ),
         Field(
             name="mains value",
             label="Where the word stands in what is published",
             hint="Such as /status. Left empty for a bare word, a UPS or a file.",
+            only_with="mains by",
         ),
     ]
     values: dict[str, str] = {"cover says": COVER.kind}
@@ -517,6 +522,7 @@ def _meters_form(settings: Settings, about: str) -> StepForm:
                 name=f"{row.kind} value",
                 label=f"{row.title.capitalize()}: where it stands in what is sent",
                 hint=f"Such as /{row.kind}. Left empty for a bare number or word.",
+                only_with=f"{row.kind} topic",
             ),
         ]
         index = _of_kind(box, row.kind)
@@ -533,6 +539,7 @@ def _meters_form(settings: Settings, about: str) -> StepForm:
                 (COVER.kind, "open or closed; true is open"),
                 (CONTACT.kind, "whether its contact is made; true is closed"),
             ),
+            only_with=f"{COVER.kind} topic",
         )
     )
     return _made(tuple(fields), values, box.name, _boxes(settings))

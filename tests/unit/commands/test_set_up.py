@@ -39,6 +39,22 @@ def test_without_the_yes_nothing_is_written(config: Path) -> None:
     assert config.read_text() == EXAMPLE.read_text()
 
 
+def test_what_a_source_that_is_none_would_be_like_is_not_asked(config: Path) -> None:
+    """A - takes the second lamp out; an empty third row ends the step."""
+    said = typed(config, "", "", "", "", "", "-", "", "y", step="heat")
+    assert "Source 2: its plug" not in said.output
+    assert said.output.count("Watts") == 1
+    heat = load_settings(config, {}).site.brooders[0].heat
+    assert [source.name for source in heat] == ["west lamp"]
+
+
+def test_where_a_meter_that_is_none_stands_is_not_asked(config: Path) -> None:
+    said = typed(config, "", "", "home/cover", "", "2", "y", step="meters")
+    assert "The UPS, the file" not in said.output
+    assert "Humidity: where" not in said.output
+    assert 'kind = "contact"' in said.output
+
+
 def test_every_step_can_be_left_and_a_secret_is_not_printed(config: Path) -> None:
     answers = [
         "n",
