@@ -34,8 +34,8 @@ def set_up(
     config: ConfigOption = None,
 ) -> None:
     """Set up the watch step by step. Each answer is what stands in brackets until you
-    write another; a - empties it; Ctrl-C leaves a step as it was. Nothing is written before you have seen the
-    change. Exit code 1: something essential is still missing for tonight."""
+    write another; a - empties it; Ctrl-C leaves a step as it was. Nothing is written before you
+    have seen the change. Exit code 1: something essential is still missing for tonight."""
     if step is not None and step not in STEPS:
         fail(f'the step is "{step}"; it must be one of {", ".join(STEPS)}')
     settings = settings_or_exit(config)
@@ -66,15 +66,7 @@ def _go_through(step: Step, about: str, desk: SetUp) -> None:
     wrong: dict[str, str] = {}
     given = {**form.values, **heard}
     while True:
-        for field in form.fields:
-            if field.only_with and not given.get(field.only_with):
-                if not field.options:
-                    given[field.name] = ""
-                continue
-            if field.name in wrong:
-                complain(wrong[field.name])
-            if not wrong or field.name in wrong or "" in wrong:
-                given[field.name] = _asked(field, given.get(field.name, ""))
+        _ask_all(form.fields, given, wrong)
         try:
             proposed = desk.propose(step, form.about, {**given, **form.hidden})
             break
@@ -102,6 +94,18 @@ def _go_through(step: Step, about: str, desk: SetUp) -> None:
     for note in notes:
         out().print(note)
     _after(step, change.settings, runs=notes[0] != NO_SERVICE)
+
+
+def _ask_all(fields: tuple[Field, ...], given: dict[str, str], wrong: dict[str, str]) -> None:
+    """Every question, or those that were answered wrongly."""
+    for field in fields:
+        if field.only_with and not given.get(field.only_with):
+            given[field.name] = given.get(field.name, "") if field.options else ""
+            continue
+        if field.name in wrong:
+            complain(wrong[field.name])
+        if not wrong or field.name in wrong:
+            given[field.name] = _asked(field, given.get(field.name, ""))
 
 
 def _after(step: Step, settings: Settings, *, runs: bool) -> None:

@@ -8,8 +8,10 @@ is worse by the same cause while somebody is asked about an urgent alarm of it: 
 it, and there is nothing else to do. An alarm that ends and comes back within half an hour is the
 same trouble and is told again only if it is worse: a floor that wavers about a limit is no news
 each time (a chattering alarm in the words of ANSI/ISA-18.2 and EEMUA 191; the half hour is common
-practice, and an hour where no more than the band was left). An answer resets that: whoever has seen
-to it and gone back to bed must hear when it comes again; so does what matters more now."""
+practice, and an hour where no more than the band was left). The half hour counts too while
+something less bad of the incident goes on: a lamp that dies in a night foretold as cold is no
+reminder of the heat that was lost at feeding. An answer resets that: whoever has seen to it and
+gone back to bed must hear when it comes again; so does what matters more now."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
@@ -70,6 +72,8 @@ class Incident:
     told_tick: Tick | None = None
     causes: list[str] = field(default_factory=list)  # told
     ended: Tick | None = None
+    eased: Tick | None = None  # since when all that is active is less bad than what was told:
+    eased_rank: int = -1  # the worst since then
 
     @property
     def asks_urgently(self) -> bool:
@@ -123,6 +127,8 @@ class Incidents(Kept):
             or TABLE[change.alarm].family is None
         ):
             incident = self._by_scope[key] = Incident(change.occurrence)
+        elif incident.eased is not None and tick - incident.eased > _back_s(incident, change):
+            _forget_worse_than(incident, incident.eased_rank)
         name = _name(change)
         self._home[name] = key
         if name not in incident.members:
@@ -140,6 +146,9 @@ class Incidents(Kept):
         folded = known and not elsewhere
         incident.active[change.occurrence] = rank(change)
         incident.ended = None
+        incident.eased_rank = max(incident.eased_rank, rank(change))
+        if rank(change) >= incident.told_rank:
+            incident.eased = None
         self._scope_of[change.occurrence] = key
         incident.told_rank = max(incident.told_rank, rank(change))
         if not folded:
@@ -183,13 +192,14 @@ class Incidents(Kept):
         reason = change.facts.get("reason")
         answered = change.occurrence in incident.answered
         if answered or change.change is ChangeKind.SHELVED or reason == RENEWED:
-            incident.told_rank = min(incident.told_rank, max(incident.active.values(), default=-1))
-            incident.places = []
+            _forget_worse_than(incident, max(incident.active.values(), default=-1))
             incident.answered = [o for o in incident.answered if o != change.occurrence]
         if not incident.active and reason not in (None, RENEWED):
             del self._by_scope[key]  # the box was emptied, or taken out of service
         elif not incident.active:
             incident.ended = tick
+        elif incident.eased is None and max(incident.active.values()) < incident.told_rank:
+            incident.eased, incident.eased_rank = tick, max(incident.active.values())
 
     def resume(self) -> None:
         self._scope_of.clear()
@@ -209,9 +219,19 @@ def _cause(change: Change) -> str:
 
 
 def _is_past(incident: Incident, change: Change, tick: float) -> bool:
+    return incident.ended is not None and tick - incident.ended > _back_s(incident, change)
+
+
+def _back_s(incident: Incident, change: Change) -> float:
     swings = change.alarm in SWINGING and incident.told_rank < _WEIGHT[Priority.URGENT]
-    back_s = SWING_S if swings else BACK_S
-    return incident.ended is not None and tick - incident.ended > back_s
+    return SWING_S if swings else BACK_S
+
+
+def _forget_worse_than(incident: Incident, still: int) -> None:
+    """What was told and is over counts no more."""
+    incident.told_rank = min(incident.told_rank, still)
+    incident.places = []
+    incident.eased = None
 
 
 def _with(change: Change, incident: Incident, *, folded: bool) -> Change:

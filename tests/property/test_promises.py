@@ -6,6 +6,7 @@ lamps are lost and found."""
 
 import json
 import random
+from collections import defaultdict
 from dataclasses import dataclass, replace
 from datetime import datetime
 
@@ -30,7 +31,7 @@ from monitor.events import (
 from monitor.site import Place, Probe
 from monitor.thermal.diagnosis import Diagnosis, FaultKind, Finding, Warmth
 from monitor.watch.engine import Engine
-from monitor.watch.incidents import BACK_S, rank
+from monitor.watch.incidents import BACK_S, RENEWED, rank
 from monitor.watch.life_cycle import AlarmState
 
 LOW_C, CHILL_C, TARGET_C = 32.2, 29.4, 35.0
@@ -270,8 +271,9 @@ def test_no_heat_is_missing_where_the_floor_has_been_at_its_target_for_ten_minut
 @given(SEEDS)
 @settings(max_examples=60, deadline=None)
 def test_the_same_thing_is_told_once(seed: int) -> None:
-    """Ended and back within half an hour, it is the same incident, and told only if it is worse;
-    but an answer, or putting it aside, begins anew."""
+    """Ended and back within half an hour, it is the same incident, and told only if it is worse,
+    also while something less bad of it goes on; an answer, putting it aside, or what matters
+    more than it did begins anew."""
     box = Box(seed)
     for temps in zip(*(course(box.rng) for _ in box.floor), strict=False):
         box.tick += box.every_s
@@ -280,16 +282,34 @@ def test_the_same_thing_is_told_once(seed: int) -> None:
         if box.rng.random() < 0.02:
             box.restarts()
     worst: dict[str, int] = {}
+    active: defaultdict[str, dict[str, int]] = defaultdict(dict)
+    # since when all that is active is less bad than what was told, and the worst since then
+    eased: dict[str, tuple[float, int]] = {}
     ended: dict[tuple[AlarmName, str | None], tuple[float, str]] = {}
     for change in box.changes:
         place, incident = (change.alarm, change.probe), change.facts["incident"]
         if change.change is ChangeKind.CLEARED:
             ended[place] = change.at, incident
+            active[incident].pop(change.occurrence, None)
+            still = max(active[incident].values(), default=999)
+            if change.facts.get("reason") == RENEWED:
+                worst[incident] = min(still, worst.get(incident, -1))
+                eased.pop(incident, None)
+            elif still < worst.get(incident, -1):
+                eased.setdefault(incident, (change.at, still))
         if change.change is not ChangeKind.RAISED:
             continue
         at, before = ended.get(place, (float("-inf"), ""))
         if change.at - at <= BACK_S:
             assert incident == before
+        since, still = eased.get(incident, (float("inf"), -1))
+        if change.at - since > BACK_S:
+            worst[incident] = still
+        active[incident][change.occurrence] = rank(change)
+        if rank(change) >= worst.get(incident, -1):
+            eased.pop(incident, None)
+        elif incident in eased:
+            eased[incident] = since, max(still, rank(change))
         if not change.facts.get("folded") and change.alarm is not AlarmName.PROBE_FAULT:
             assert rank(change) > worst.get(incident, -1)
         worst[incident] = max(rank(change), worst.get(incident, -1))

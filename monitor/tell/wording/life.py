@@ -52,7 +52,8 @@ def person(by: str | None) -> str:
 def again(told: Words, lasted_s: float, number: int) -> Words:
     """The `number`th repeat: `told` are the words as they would be said now. `brief` is for whom
     the first message has reached."""
-    line = f"Still not answered after {span(lasted_s)}."
+    waits = f"Still not answered after {span(lasted_s)}."
+    line = waits if lasted_s >= 60 else "It has come back, and nobody has answered."
     title = f"{told.title} (reminder {number})"
     whole = _with(title, told.body, line)
     short = _with(title, told.brief, f"{line} What to do: see the first message.")

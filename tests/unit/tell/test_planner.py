@@ -328,6 +328,18 @@ def test_lost_heat_that_comes_back_after_half_an_hour_is_told_anew():
     assert [m.kind for m in teller.take(again)] == [MessageKind.RAISED]
 
 
+def test_heat_lost_in_a_night_foretold_as_cold_is_no_reminder_of_the_feeding_at_dusk():
+    teller = told_at_three()
+    tick = local(10, 19) - NIGHT
+    teller.take(raised(A.HEAT_LOSS, tick))
+    teller.take(cleared(A.HEAT_LOSS, tick + 600))
+    teller.go(local(10, 23))
+    lost = change(A.HEAT_LOSS, at=local(10, 23, 1), occurrence="porch/heat-loss/2")
+    [told] = teller.take(lost)
+    assert told.kind is MessageKind.RAISED
+    assert "reminder" not in told.title
+
+
 def wavers(teller: Teller, times: int) -> None:
     """Cold for ten minutes of every twenty-five."""
     for number in range(times):

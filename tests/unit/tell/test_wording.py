@@ -470,3 +470,8 @@ def test_who_is_told_to_add_heat_is_told_what_the_circuit_still_bears(lamps, say
 @pytest.mark.parametrize("name", list(AlarmName))
 def test_every_alarm_has_a_word_for_when_it_is_over(name: AlarmName):
     assert was_words(name)
+
+
+def test_what_comes_back_does_not_say_that_it_has_waited_for_no_time():
+    cold = wording.for_change(change(AlarmName.CHILL), site(Unit.FAHRENHEIT))
+    assert "It has come back, and nobody has answered." in wording.again(cold, 0, 1).body
