@@ -74,7 +74,7 @@ def _answered(settings: Settings, what: str, details: dict[str, Any]) -> Any:
         return answer(settings, what, details)
 
 
-def brooder_or_exit(site: Site, name: str | None) -> str:
+def brooder_or_exit(site: Site, name: str | None, option: str = "--brooder") -> str:
     """The named brooder, or the only one there is."""
     names = [b.name for b in site.brooders]
     if name is None:
@@ -82,7 +82,7 @@ def brooder_or_exit(site: Site, name: str | None) -> str:
             return names[0]
         fail(f"--brooder is missing; it must be one of {', '.join(names)}")
     if name not in names:
-        fail(f'--brooder is "{name}"; it must be one of {", ".join(names)}')
+        fail(f'{option} is "{name}"; it must be one of {", ".join(names)}')
     return name
 
 

@@ -17,6 +17,7 @@ from monitor.intake.try_broker import try_broker
 from monitor.journal.ownership import make_folder
 from monitor.journal.records import StorageFault
 from monitor.journal.store import Journal
+from monitor.review.figure_text import plural
 from monitor.service.broker_address import broker_address
 from monitor.service.control import NoService, ask
 from monitor.service.people import contacts_of
@@ -81,11 +82,12 @@ def check(
 
 def _configuration(settings: Settings) -> Iterator[Found]:
     site = settings.site
-    probes = len(site.all_probes)
+    boxes = plural(len(site.brooders), "box", "boxes")
+    probes = plural(len(site.all_probes), "probe")
     yield Found(
         "configuration",
         True,
-        f"{settings.source}: {site.name}, {len(site.brooders)} brooder(s), {probes} probe(s)",
+        f"{settings.source}: {site.name}, {boxes}, {probes}",
     )
     for brooder in site.brooders:
         warning = circuit_warning(brooder.watts, volts=site.mains_volts, amps=site.circuit_amps)
@@ -219,7 +221,7 @@ def _contacts(settings: Settings, *, send: bool) -> Iterator[Found]:
     contacts = contacts_of(settings)
     if not send:
         for contact in contacts:
-            yield Found(f"contact {contact.name}", True, f"{masked(contact.url)} is a form we know")
+            yield Found(f"contact {contact.name}", True, f"{masked(contact.url)}: of a known kind")
         return
     for tried in try_out(contacts, settings.site, settings.file.tell.contact_time_limit_s):
         words = "a trial message was sent" if tried.why is None else f"not reached: {tried.why}"

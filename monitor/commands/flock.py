@@ -138,7 +138,7 @@ def moved(
         enter(settings, "moved", brooder, at, count=count, note=remark, yes=yes)
         return
     name = brooder_or_exit(settings.site, brooder)
-    brooder_or_exit(settings.site, to)
+    brooder_or_exit(settings.site, to, "--to")
     if to == name:
         fail(f"--to is {to}, where they are already; name the other box")
     batch = running(settings, name)

@@ -64,7 +64,7 @@ def import_(
     CSV times without a zone are in the site's zone. The service must not be running."""
     settings = settings_or_exit(config)
     if not file.is_file():
-        fail(f"{file} is not there")
+        fail(f"{file} is no file; name one that brooder export wrote")
     not_a_database(file)
     try:
         done, left_out = _bring_in(

@@ -30,7 +30,9 @@ def _said(wrong: TyperException, said: str, ctx: object) -> str:
         return f'"{unknown[1]}" is no command; it must be one of {verbs}'
     if said.startswith("No such option"):
         known = [o for p in getattr(command, "params", []) for o in p.opts if o.startswith("--")]
-        return f"{option} is no option; known here: {', '.join([*known, '--help'])}"
+        right = f"is no option; known here: {', '.join([*known, '--help'])}"
+        below_zero = re.fullmatch(r"-[0-9]+", option or "")
+        return f"{option} {'is below zero; write 1 or more' if below_zero else right}"
     option = option or said.partition("'")[2].partition("'")[0]
     if "requires an argument" in said:
         return f"{option} needs a value after it"

@@ -21,7 +21,7 @@ def salvage(
 
     Exit code 1: something was lost (the output says of what)."""
     if not damaged.is_file():
-        fail(f"{damaged} is not there; the service names the file it has set aside")
+        fail(f"{damaged} is no file; the service names the file it has set aside")
     if saved.exists():
         fail(f"{saved} is there already; name a new file")
     try:

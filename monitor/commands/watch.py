@@ -29,7 +29,7 @@ from monitor.settings import Settings, SettingsFault
 from monitor.settings.load_apart import load_apart
 from monitor.site import Probe
 from monitor.tell.message import Message
-from monitor.units import from_celsius
+from monitor.units import from_celsius, sign
 
 _NO_PORT = (errno.EADDRINUSE, errno.EADDRNOTAVAIL, errno.EACCES)
 
@@ -121,7 +121,9 @@ def announce(settings: Settings, places: Places) -> None:
             if probe.value_pointer is None
             else f"JSON with the temperature at {probe.value_pointer}"
         )
-        lines.append(f"  A probe publishes, with QoS 1, {payload} in {probe.unit}, for example to")
+        lines.append(
+            f"  A probe publishes, with QoS 1, {payload} in {sign(probe.unit)}, for example to"
+        )
         lines.append(f"           {probe.topic}")
         if places.broker_port is not None:
             own = settings.file.built_in_broker

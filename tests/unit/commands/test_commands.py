@@ -364,6 +364,7 @@ def test_watts_are_read_as_a_grower_writes_them(text: str, watts: float) -> None
         ("tonight --low", "--low needs a value after it"),
         ("export --form xml", '--form is "xml"; it must be one of lines, csv, senml'),
         ("watch --foo", "brooder watch: --foo is no option; known here: "),
+        ("flock loss -3", "brooder flock loss: -3 is below zero; write 1 or more"),
         ("backup a b", '"b" is one word too many'),
         ("probes extra", '"extra" is no command; it must be one of add, try'),
         ("read-wires --every abc", '--every is "abc"; it must be a number'),
@@ -381,6 +382,20 @@ def test_a_call_that_cannot_be_understood_is_one_line_with_what_would_be_right(
     [only] = said.err.splitlines()
     assert only.startswith("brooder")
     assert line in only
+
+
+@pytest.mark.parametrize(
+    ("words", "line"),
+    [
+        ("flock moved 54 --to barn", '--to is "barn"; it must be one of porch'),
+        ("import /", "/ is no file; name one that brooder export wrote"),
+        ("salvage / /new", "/ is no file; the service names"),
+    ],
+)
+def test_what_is_refused_is_named_as_it_is(words: str, line: str, config: Path) -> None:
+    code, _, err = call(*words.split(), "--config", config)
+    assert code == 2
+    assert line in err
 
 
 def test_brackets_in_a_note_are_shown_as_they_were_written(config: Path) -> None:
