@@ -5,6 +5,7 @@ What is said (the changes) is folded into a record of its own, and compared with
 with a plain model of the floor."""
 
 import json
+import os
 from collections import Counter
 
 from hypothesis import settings
@@ -28,6 +29,7 @@ from monitor.watch.alarm_table import TABLE
 from monitor.watch.engine import Engine
 from monitor.watch.life_cycle import AlarmState
 
+EXAMPLES = 400 if os.environ.get("BROODER_LONG") == "1" else 80
 SITE = a_site(a_brooder("porch", floors=2), a_brooder("shed"))
 PROBES = st.sampled_from([p.key for p in SITE.all_probes])
 BOXES = st.sampled_from(["porch", "shed", None])
@@ -226,4 +228,4 @@ class Watch(RuleBasedStateMachine):
 
 
 TestWatch = Watch.TestCase
-TestWatch.settings = settings(max_examples=200, stateful_step_count=50, deadline=None)
+TestWatch.settings = settings(max_examples=EXAMPLES, stateful_step_count=50, deadline=None)

@@ -3,8 +3,10 @@
     with chromium() as browser, tab(browser, PHONE) as page:
         page.goto(served.url)
 
-Screenshots go to tests/artefacts, which is not kept in the repository."""
+With BROODER_LONG=1 screenshots go to tests/artefacts, to be looked at; that is not kept in the
+repository."""
 
+import os
 import shutil
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -60,9 +62,8 @@ def tab(browser: Browser, size: dict[str, int], **more: Any) -> Iterator[Page]:
     assert not mine, mine
 
 
-def keep(page: Page, name: str) -> Path:
+def keep(page: Page, name: str) -> None:
     """A screenshot of the whole page, to be looked at."""
-    ARTEFACTS.mkdir(exist_ok=True)
-    path = ARTEFACTS / f"{name}.png"
-    page.screenshot(path=path, full_page=True)
-    return path
+    if os.environ.get("BROODER_LONG") == "1":
+        ARTEFACTS.mkdir(exist_ok=True)
+        page.screenshot(path=ARTEFACTS / f"{name}.png", full_page=True)
