@@ -35,6 +35,7 @@ _AHEAD_ASLEEP_S, _AHEAD_AWAKE_S = 2400.0, 900.0
 _HARM_S, _HARM_ASLEEP_S, _HARM_AWAKE_S = 600.0, 100.0, 180.0
 _OTHERS_HOLD_S = 360.0  # by day, while nothing else in the box falls: a probe's fault shows by then
 _LATEST_S = 120.0
+_YOUNG_S, _SLACKENS = 600.0, 0.25
 _LEAST_READINGS = 3
 _RENAME = 2.5  # log weight by which another cause must be the better one
 _RETHINK_S = 2700.0  # later the end of a fall says little of its cause
@@ -57,6 +58,7 @@ class Fall(Kept):
     open: bool = False
     onset: Tick = 0.0  # last one at which nothing was wrong
     from_c: float = 0.0  # floor then
+    _low_k: float = 0.0  # the low that was usual then, above that
     _pace: float = 0.0  # K/s, of the hour before
     rise_k: float = 0.0  # above outside, before
     rise_sd_k: float = 0.0
@@ -104,6 +106,7 @@ class Fall(Kept):
         onset = self.onset
         level = course.mean(onset - _LEVEL_S, onset)
         self.from_c = floor_c if level is None else level
+        self._low_k = 0.0 if quick is None else quick.low_c - self.from_c
         before = course.mean(onset - _PACE_S, onset - _PACE_S + _LEVEL_S)
         pace = 0.0 if before is None else (self.from_c - before) / (_PACE_S - 0.5 * _LEVEL_S)
         self._pace = min(0.0, max(-_PACE_MOST, pace))
@@ -195,14 +198,18 @@ class Fall(Kept):
         rate_k_per_h = floor.rate_k_per_h
         if rate_k_per_h > _STILL_K_PER_H or lowest_k > _AT_LOWEST_K:
             return False
-        age_s = tick - self.onset if asleep else self._present_s(tick)
+        course = floor.course
+        steeper = course.fell_k(tick, floor_c) > course.steepest_k
+        age_s = tick - self.onset if asleep else self._present_s(tick, steeper=steeper)
+        latest = self._latest_pace(tick)
         pace = rate_k_per_h / 3600.0
+        if tick - self.onset < _YOUNG_S or latest > _SLACKENS * pace:
+            pace = max(pace, latest)  # one of minutes ago: what rests by now heads nowhere
         low_c, chill_c = floor.low_c, floor.chill_c
         if low_c is None or chill_c is None:
             return age_s >= _AWAKE_S
         at_work = tick - acted < ACTED_S
         quiet = asleep and not at_work
-        latest = self._latest_pace(tick)
         feeding = at_work or latest > _AIR_OUT * self.now_k / age_s
         if floor_c < low_c and floor_c + latest * _HARM_S < chill_c:
             awake_s = _OTHERS_HOLD_S if others_hold() else _HARM_AWAKE_S
@@ -213,14 +220,17 @@ class Fall(Kept):
         ahead_s = _AHEAD_ASLEEP_S if quiet else _AHEAD_AWAKE_S
         return age_s >= wait_s and floor_c + pace * ahead_s < low_c
 
-    def _present_s(self, tick: float) -> float:
+    def _present_s(self, tick: float, *, steeper: bool) -> float:
         """For how long it falls as it does now: twice the time since it was half as deep as against
-        the last quarter of an hour. A cover lifted after a lamp was raised, or in a thermostat's
-        off-phase, is off since then only."""
+        the last quarter of an hour; where it falls more steeply than in the hour before, against
+        its usual low then. A cover lifted after a lamp was raised, or in a thermostat's off-phase,
+        is off since then only."""
         back_s = 1.1 * _FEEDING_S
         highest_k = max(
             k for at, k in zip(self.ticks, self.samples, strict=True) if tick - at <= back_s
         )
+        if steeper:
+            highest_k = max(self.now_k, min(highest_k, self._low_k))
         half_k, after, after_k = 0.5 * (highest_k + self.now_k), tick, self.now_k
         for at, sample_k in zip(reversed(self.ticks), reversed(self.samples), strict=True):
             if sample_k > half_k:

@@ -84,7 +84,7 @@ class Neighbours(Kept):
     torn: float = 0.0  # share of its readings that jump and come back
     beside: float | None = None  # the others over some twenty minutes
     moved_tick: Tick = NEVER  # when this one last changed, as last looked at
-    company: int = 0  # how many it was held against then
+    company: str = ""  # whom it was held against then
     others_low: float = 0.0  # how they moved since
     others_high: float = 0.0
     fell_from_c: float | None = None  # it fell within minutes, from there
@@ -146,7 +146,7 @@ class ProbeHealth(Kept):
             alike = [t.level for t in sound if t.level is not None and _alike(t, track)]
             if alike:
                 self._follow(near, level - sum(alike) / len(alike), disturbed)
-            suspects = self._still(near, track, tick, others, peers=peers, outside_c=outside_c)
+            suspects = self._still(near, track, tick, sound, outside_c=outside_c)
             if others:
                 if outside_c is not None and _fell_out(
                     near, track, others, peers=peers, outside_c=outside_c, fresh=outside_fresh
@@ -248,9 +248,8 @@ class ProbeHealth(Kept):
         near: Neighbours,
         track: Track,
         tick: float,
-        others: Sequence[float],
+        sound: Sequence[Track],
         *,
-        peers: Sequence[float],
         outside_c: float | None,
     ) -> list[Suspect]:
         """Spikes, and a value that does not move. Beside a fine probe anything that moves counts,
@@ -261,7 +260,9 @@ class ProbeHealth(Kept):
         elif track.jumps:
             found.append((FaultKind.SPIKES, 0.0, "its readings jump and come back"))
         fine, unknown = _fine(track), track.quantum_k == UNKNOWN_K
-        outside = [] if outside_c is None else [outside_c]
+        others = {t.key: t.level for t in sound if t.level is not None}
+        peers = {t.key: others[t.key] for t in sound if t.key in others and _comparable(t, track)}
+        outside = {} if outside_c is None else {"": outside_c}
         beside = (others or outside) if fine or (unknown and not others) else (peers or others)
         enough_s, enough_k = _STILL_S, _moved_k(track)
         still_s = tick - track.moved_tick
@@ -269,18 +270,18 @@ class ProbeHealth(Kept):
             if lifeless(track, still_s):
                 found.append((FaultKind.STUCK, 0.0, "its value has not changed for long"))
             return found
-        beside_c = sum(beside) / len(beside)
+        beside_c, company = sum(beside.values()) / len(beside), "\n".join(beside)
         if not fine and not peers:
             long = unknown and still_s > _NEVER_CHANGED_S
             enough_k = _ALL_ELSE_MOVED_K if long else _WITNESS_K
             enough_s = _STILL_S if others else _NEVER_CHANGED_S
-            near.beside = beside_c if near.beside is None else near.beside
+            if near.beside is None or company != near.company:
+                near.beside = beside_c
             near.beside += _WITNESS_RATE * (beside_c - near.beside)
             beside_c = near.beside
-        other_company = not fine and len(beside) != near.company
-        if near.moved_tick != track.moved_tick or other_company:
+        if near.moved_tick != track.moved_tick or company != near.company:
             near.others_low = near.others_high = beside_c
-        near.moved_tick, near.company = track.moved_tick, len(beside)
+        near.moved_tick, near.company = track.moved_tick, company
         near.others_low = min(near.others_low, beside_c)
         near.others_high = max(near.others_high, beside_c)
         moved_share = (near.others_high - near.others_low) / enough_k

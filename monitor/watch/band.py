@@ -16,11 +16,11 @@ SURE_READINGS, SURE_SELDOM, SURE_SELDOM_S = 3, 2, 300.0
 @part
 class Edge(Kept):
     """One limit with its dead band: is a temperature beyond it, and for how many readings in a
-    row?"""
+    row? The dead band is for what has begun: a reading within it bears nothing out."""
 
     __slots__ = ("back_c", "below", "beyond", "count", "last", "limit_c", "since")
     beyond: bool
-    count: int  # readings beyond it in a row
+    count: int  # readings beyond the limit itself in a row
     since: Tick  # the first of them
     last: Tick
 
@@ -42,7 +42,8 @@ class Edge(Kept):
 
     def take(self, temp_c: float, tick: float) -> None:
         """A new reading."""
-        if not self.see(temp_c):
+        self.see(temp_c)
+        if not (temp_c < self.limit_c if self.below else temp_c > self.limit_c):
             self.count = 0
             return
         self.count += 1

@@ -196,6 +196,24 @@ def test_a_coarse_probe_that_stands_while_the_lamp_over_it_dies_is_stuck_and_the
     assert blind[0].at - night.start <= 5 * 3600
 
 
+def test_a_floor_probe_that_stands_while_its_only_neighbour_is_away_for_minutes_is_not_stuck():
+    """Whom it is held against is another one then: nothing has moved."""
+    rng = Random(1)
+    box = a_brooder()
+    box = replace(box, probes=(*box.probes, a_probe("porch", "under", Place.UNDER_HEAT)))
+    night = Night(a_site(box, outside=True))
+    while night.t < 4 * 3600:
+        steady_s = night.t - 3 * 3600
+        night.says(35.0 if steady_s > 0 else _rounded(35 + rng.gauss(0, 0.05), 0.1))
+        if not 300 < steady_s < 1100:
+            night.says(_rounded(31.5 + rng.gauss(0, 0.1), 0.05), "porch/under")
+        night.says(9 + rng.gauss(0, 0.1), "site/shade")
+        night.t += 60
+        if steady_s > 2100:
+            break
+    assert night.told() == []
+
+
 def test_two_that_send_on_the_only_probes_topic_are_no_readings_and_urgent():
     night = Night()
     night.holds(35.0, for_s=3600, every_s=30)

@@ -269,3 +269,14 @@ def test_what_ended_unanswered_says_from_when_to_when_it_was(night: Night) -> No
     night.holds(35.0, for_s=300)
     (cold,) = night.engine.status(night.now()).all_alarms
     assert (cold.since, cold.ended_at) == (night.start + 600, night.start + 1200 + 60)
+
+
+@pytest.mark.parametrize(("limit_c", "beyond_k"), [(32.2, -0.3), (37.8, 0.3)])
+def test_a_floor_that_is_back_at_its_bands_edge_by_the_time_is_no_alarm(
+    night: Night, limit_c: float, beyond_k: float
+) -> None:
+    """The dead band keeps an alarm that is told from flickering; it raises none."""
+    night.holds(35.0, for_s=600)
+    night.holds(limit_c + beyond_k, for_s=120)
+    night.holds(limit_c - 0.5 * beyond_k, for_s=900)
+    assert night.changes == []

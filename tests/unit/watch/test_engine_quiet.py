@@ -98,3 +98,32 @@ def test_all_power_lost_in_the_evening_is_told_before_the_floor_is_at_its_chill_
     lives(night, 280.0, 30.0, course=lambda seconds: 35.0 - 14.0 * (1 - exp(-seconds / 540.0)))
     assert [c.alarm for c in night.changes] == [AlarmName.HEAT_LOSS]
     assert night.changes[0].facts["temp_c"] > night.changes[0].facts["chill_c"]
+
+
+def test_a_floor_that_went_down_by_a_little_and_rests_there_has_lost_no_heat():
+    """Bedding was shifted, or a lamp hung higher: it is at its target and heads nowhere."""
+    night, _ = a_night(every_s=30.0, course=lambda _: 36.0)
+    night.t += 3 * 3600.0  # one at night
+    lives(night, 2 * 3600.0, 30.0, course=lambda _: 36.0)
+    lives(night, 2400.0, 30.0, course=lambda s: 36.0 - 0.75 * (1 - exp(-s / 150.0)))
+    assert "porch/heat-loss" not in night.told()
+
+
+def test_a_cover_lifted_at_the_end_of_a_thermostats_rest_is_off_since_then():
+    """What the rest brought the floor down by is usual, and not of the feeding."""
+
+    def swings(seconds: float) -> float:
+        part = seconds % 1440.0
+        return 34.4 + 1.3 * (part / 960.0 if part < 960.0 else (1440.0 - part) / 480.0)
+
+    def fed(seconds: float) -> float:
+        """At the foot of its rest, for five and a half minutes; then back to its swing."""
+        began = 1440.0
+        open_s = min(max(0.0, seconds - began), 330.0)
+        shut_s = max(0.0, seconds - began - 330.0)
+        return swings(seconds - shut_s) - 1.9 * (1 - exp(-open_s / 150.0)) * exp(-shut_s / 200.0)
+
+    night, before = a_night(every_s=30.0, course=swings)
+    assert before == []
+    lives(night, 2880.0, 30.0, course=fed)
+    assert "porch/heat-loss" not in night.told()
