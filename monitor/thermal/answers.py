@@ -32,17 +32,17 @@ _HOLD_DEPTH_K = 1.0  # a fall that is worth waiting for
 
 
 def hold_until(
-    fall: Fall, rise: Rise, *, stepped: float, low_c: float | None, asleep: bool
+    fall: Fall, rise: Rise, *, stepped: float, low_c: float | None, nobody_at_work: bool
 ) -> float | None:
     """A fall or a rise that may be a grower's act: wait and see until that tick. The floor was in
-    the band (`low_c`; None: no birds) before; by night nobody is at work."""
+    the band (`low_c`; None: no birds) before."""
     if fall.verdict is not None:
         return None
     hold = rise.hold_until
     until = fall.onset + HOLD_S
     if (
         fall.open
-        and not asleep
+        and not nobody_at_work
         and fall.depth < -_HOLD_DEPTH_K
         and stepped < until
         and (low_c is None or fall.from_c > low_c)

@@ -12,6 +12,7 @@ from monitor.thermal.diagnosis import HeatKnown
 _CHANGED_S = 5400.0  # until the floor has settled by it: two or three time constants of a box
 _NIGHT_H = (18.5, 7.5)  # lamps are hung for the night, and for the day. Common practice
 _ASLEEP_FROM_H, _ASLEEP_TO_H = 23.0, 5.0  # nobody feeds or raises lamps. Common practice
+_ACTED_S = 900.0  # whoever made an entry may still be at the box. Common practice
 
 
 @part
@@ -54,12 +55,18 @@ class BoxKnown(Kept):
         hour = self.hour(tick)
         return hour is not None and (hour >= _NIGHT_H[0] or hour < _NIGHT_H[1])
 
-    def undisturbed(self, tick: float) -> bool:
-        """Is nobody at the box: by its cover's switch, else by the hour?"""
-        if self.heat.cover_open is not None:
-            return not self.heat.cover_open
+    def acted_lately(self, tick: float) -> bool:
+        """Did the grower do something here within minutes, as an entry says?"""
+        return tick - self.acted < _ACTED_S
+
+    def nobody_at_work(self, tick: float) -> bool:
+        """By its cover's switch, else by the hour; and no entry says otherwise."""
         hour = self.hour(tick)
-        return hour is not None and (hour >= _ASLEEP_FROM_H or hour < _ASLEEP_TO_H)
+        if self.heat.cover_open is not None:
+            undisturbed = not self.heat.cover_open
+        else:
+            undisturbed = hour is not None and (hour >= _ASLEEP_FROM_H or hour < _ASLEEP_TO_H)
+        return undisturbed and not self.acted_lately(tick)
 
     def resume(self) -> None:
         """Sources that are no longer configured drop out."""

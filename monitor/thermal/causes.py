@@ -69,12 +69,13 @@ def explanations(
     rise_sd_k: float,
     *,
     doubt_k: float,
-    asleep: bool,
+    nobody_at_work: bool,
 ) -> list[Explanation]:
     """All that is weighed for a box with these heat sources (`other_watts`: birds), whose floor is
     held `rise_k` (+/- `rise_sd_k`) above outside and foretold to within `doubt_k`. A source's step
     is its share of all heat; some of it goes at once with the light, the rest follows as the box
-    cools. `asleep`: an hour at which nobody is at the box and leaves the cover off."""
+    cools. `nobody_at_work`: who could leave the
+    cover off."""
     r = rise_k
     # An open cover lets the air out in two minutes and the litter's heat in twenty, so its slow
     # part may look like any number of lamps; the shape alone tells the two apart only roughly.
@@ -85,7 +86,7 @@ def explanations(
             0.11 * r,
             0.45 * r,
             hypot(0.35 * r, doubt_k),
-            log(_COVER_ASLEEP if asleep else _COVER_AWAKE),
+            log(_COVER_ASLEEP if nobody_at_work else _COVER_AWAKE),
         ),
         Explanation(Why.PROBE, 0.95 * r, 0.10 * r, 0.0, hypot(0.05 * r, doubt_k), log(_PROBE)),
     ]

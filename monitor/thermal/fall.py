@@ -29,7 +29,6 @@ _AT_LOWEST_K = 0.2
 # cover lets the air out at once and loses little after. Where harm is near it waits less. Common
 # practice.
 _ASLEEP_S, _AWAKE_S, _FEEDING_S = 200.0, 540.0, 900.0
-ACTED_S = 900.0  # an entry of the grower's: at work
 _AIR_OUT = 0.45  # of the mean pace since the onset
 _AHEAD_ASLEEP_S, _AHEAD_AWAKE_S = 2400.0, 900.0
 _HARM_S, _HARM_ASLEEP_S, _HARM_AWAKE_S = 600.0, 100.0, 180.0
@@ -122,12 +121,16 @@ class Fall(Kept):
         held_k: float,
         held_sd_k: float,
         doubt_k: float,
-        asleep: bool,
+        nobody_at_work: bool,
     ) -> None:
-        """What may be behind it. `held_k`: the rise above outside, foretold to within `doubt_k`;
-        `asleep`: an hour at which nobody is at the box."""
+        """What may be behind it. `held_k`: the rise above outside, foretold to within `doubt_k`."""
         self.candidates = explanations(
-            watts, bird_watts, held_k, held_sd_k, doubt_k=doubt_k, asleep=asleep
+            watts,
+            bird_watts,
+            held_k,
+            held_sd_k,
+            doubt_k=doubt_k,
+            nobody_at_work=nobody_at_work,
         )
 
     def expected_c(self, tick: float) -> float:
@@ -186,12 +189,11 @@ class Fall(Kept):
         floor: Floor,
         floor_c: float,
         *,
-        asleep: bool,
-        acted: float,
+        nobody_at_work: bool,
+        acted_lately: bool,
         others_hold: Callable[[], bool],
     ) -> bool:
-        """Is it time to say so? `acted`: tick at which the grower last did something here.
-        `others_hold`: has no other probe that is heard come down?"""
+        """Is it time to say so? `others_hold`: has no other probe that is heard come down?"""
         if self._readings < _LEAST_READINGS or not self._deep(floor.course, tick, floor_c):
             return False
         lowest_k = self.now_k - self.depth
@@ -200,7 +202,7 @@ class Fall(Kept):
             return False
         course = floor.course
         steeper = course.fell_k(tick, floor_c) > course.steepest_k
-        age_s = tick - self.onset if asleep else self._present_s(tick, steeper=steeper)
+        age_s = tick - self.onset if nobody_at_work else self._present_s(tick, steeper=steeper)
         latest = self._latest_pace(tick)
         pace = rate_k_per_h / 3600.0
         if tick - self.onset < _YOUNG_S or latest > _SLACKENS * pace:
@@ -208,16 +210,14 @@ class Fall(Kept):
         low_c, chill_c = floor.low_c, floor.chill_c
         if low_c is None or chill_c is None:
             return age_s >= _AWAKE_S
-        at_work = tick - acted < ACTED_S
-        quiet = asleep and not at_work
-        feeding = at_work or latest > _AIR_OUT * self.now_k / age_s
+        feeding = acted_lately or latest > _AIR_OUT * self.now_k / age_s
         if floor_c < low_c and floor_c + latest * _HARM_S < chill_c:
             awake_s = _OTHERS_HOLD_S if others_hold() else _HARM_AWAKE_S
-            wait_s = _HARM_ASLEEP_S if quiet else _FEEDING_S if feeding else awake_s
+            wait_s = _HARM_ASLEEP_S if nobody_at_work else _FEEDING_S if feeding else awake_s
             if age_s >= wait_s:
                 return True
-        wait_s = _ASLEEP_S if quiet else _FEEDING_S if feeding else _AWAKE_S
-        ahead_s = _AHEAD_ASLEEP_S if quiet else _AHEAD_AWAKE_S
+        wait_s = _ASLEEP_S if nobody_at_work else _FEEDING_S if feeding else _AWAKE_S
+        ahead_s = _AHEAD_ASLEEP_S if nobody_at_work else _AHEAD_AWAKE_S
         return age_s >= wait_s and floor_c + pace * ahead_s < low_c
 
     def _present_s(self, tick: float, *, steeper: bool) -> float:

@@ -86,7 +86,7 @@ class FallWatch(Kept):
             held_k=max(4.0, fall.rise_k if known else box.prior.rise_k),
             held_sd_k=fall.rise_sd_k if known else box.prior.rise_sd_k,
             doubt_k=fall.rise_sd_k,
-            asleep=box.undisturbed(tick),
+            nobody_at_work=box.nobody_at_work(tick),
         )
 
     def _judge(self, model: FloorModel, tick: float, floor_c: float) -> None:
@@ -107,8 +107,8 @@ class FallWatch(Kept):
                 tick,
                 self._floor,
                 floor_c,
-                asleep=self._box.undisturbed(tick),
-                acted=self._box.acted,
+                nobody_at_work=self._box.nobody_at_work(tick),
+                acted_lately=self._box.acted_lately(tick),
                 others_hold=lambda: self._others_hold(tick),
             )
             and not self._weather(tick)

@@ -12,7 +12,7 @@ from monitor.kept import NEVER, Kept, Tick, part
 from monitor.site import Brooder
 from monitor.thermal.box_known import BoxKnown
 from monitor.thermal.causes import Why
-from monitor.thermal.fall import ACTED_S, Fall
+from monitor.thermal.fall import Fall
 from monitor.thermal.floor import Floor
 from monitor.thermal.held_heat import HeldHeat
 from monitor.thermal.model import FloorModel
@@ -208,7 +208,7 @@ class LostHeat(Kept):
             course,
             floor_c,
             floor_falls=lambda: Fall.begins(course, tick, floor_c),
-            asleep=self._box.undisturbed(tick) and tick - self._box.acted >= ACTED_S,
+            nobody_at_work=self._box.nobody_at_work(tick),
         )
 
     def resume(self) -> None:

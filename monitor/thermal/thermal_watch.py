@@ -254,7 +254,7 @@ class ThermalWatch(Kept):
             self._rise,
             stepped=stepped,
             low_c=self._box.low_c,
-            asleep=self._box.undisturbed(stepped),
+            nobody_at_work=self._box.nobody_at_work(stepped),
         )
 
     @property

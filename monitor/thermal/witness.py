@@ -156,7 +156,7 @@ class Witness:
         floor_c: float,
         *,
         floor_falls: Callable[[], bool],
-        asleep: bool,
+        nobody_at_work: bool,
     ) -> Collapse | None:
         """A probe beneath one source that fell far within minutes: further than beneath the others,
         and than the floor, which an open cover cools first. None: none did."""
@@ -174,7 +174,9 @@ class Witness:
         if any(other_k > 0.5 * deepest_k for other_k in others):
             return None
         far = deepest_k >= _FAR_K
-        least_k, steeper = _WITH_FLOOR[asleep] if floor_falls() else _BY_ITSELF[asleep]
+        least_k, steeper = (
+            _WITH_FLOOR[nobody_at_work] if floor_falls() else _BY_ITSELF[nobody_at_work]
+        )
         if deepest_k < min(_FAR_K, max(least_k, steeper * track.course.steepest_k)):
             return None
         floor_k = floor.fell_k(tick, floor_c)
@@ -182,7 +184,7 @@ class Witness:
             floor_k = max(floor_k, floor.quick.low_c - floor_c)
         if not far and deepest_k < _BEYOND_FLOOR * floor_k:
             return None
-        return Collapse(track, index, usual.low_c, far or asleep)
+        return Collapse(track, index, usual.low_c, far or nobody_at_work)
 
 
 def measured(one: Explanation, known: HeatKnown, *, since: float, tick: float) -> float:
