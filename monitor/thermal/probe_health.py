@@ -261,7 +261,7 @@ class ProbeHealth(Kept):
             found.append((FaultKind.SPIKES, 0.0, "its readings jump and come back"))
         fine, unknown = _fine(track), track.quantum_k == UNKNOWN_K
         others = {t.key: t.level for t in sound if t.level is not None}
-        peers = {t.key: others[t.key] for t in sound if t.key in others and _comparable(t, track)}
+        peers = {t.key: others[t.key] for t in sound if t.key in others and _alike(t, track)}
         outside = {} if outside_c is None else {"": outside_c}
         beside = (others or outside) if fine or (unknown and not others) else (peers or others)
         enough_s, enough_k = _STILL_S, _moved_k(track)
@@ -271,15 +271,14 @@ class ProbeHealth(Kept):
                 found.append((FaultKind.STUCK, 0.0, "its value has not changed for long"))
             return found
         beside_c, company = sum(beside.values()) / len(beside), "\n".join(beside)
+        anew = near.moved_tick != track.moved_tick or company != near.company
         if not fine and not peers:
             long = unknown and still_s > _NEVER_CHANGED_S
             enough_k = _ALL_ELSE_MOVED_K if long else _WITNESS_K
             enough_s = _STILL_S if others else _NEVER_CHANGED_S
-            if near.beside is None or company != near.company:
-                near.beside = beside_c
-            near.beside += _WITNESS_RATE * (beside_c - near.beside)
-            beside_c = near.beside
-        if near.moved_tick != track.moved_tick or company != near.company:
+            before_c = beside_c if anew or near.beside is None else near.beside
+            beside_c = near.beside = before_c + _WITNESS_RATE * (beside_c - before_c)
+        if anew:
             near.others_low = near.others_high = beside_c
         near.moved_tick, near.company = track.moved_tick, company
         near.others_low = min(near.others_low, beside_c)
