@@ -12,6 +12,7 @@ from monitor.thermal.causes import Explanation, Weighed, Why, chances, explanati
 from monitor.thermal.course import Course
 from monitor.thermal.floor import Floor
 from monitor.thermal.swing import overdue
+from monitor.thermal.witness import Witness
 
 HOLD_S = 1200.0  # a cover is off for feeding 5 to 15 min (common practice); warm again 5 min later
 # How far below the usual low the floor must be, K: to be looked at, and to be told; quick falls and
@@ -191,9 +192,9 @@ class Fall(Kept):
         *,
         nobody_at_work: bool,
         acted_lately: bool,
-        others_hold: Callable[[], bool],
+        hear: Callable[[], Witness],
     ) -> bool:
-        """Is it time to say so? `others_hold`: has no other probe that is heard come down?"""
+        """Is it time to say so? `hear`: what the other probes say of it."""
         if self._readings < _LEAST_READINGS or not self._deep(floor.course, tick, floor_c):
             return False
         lowest_k = self.now_k - self.depth
@@ -206,13 +207,14 @@ class Fall(Kept):
         latest = self._latest_pace(tick)
         pace = rate_k_per_h / 3600.0
         if tick - self.onset < _YOUNG_S or latest > _SLACKENS * pace:
-            pace = max(pace, latest)  # one of minutes ago: what rests by now heads nowhere
+            # That is of minutes ago: what is at rest by now heads nowhere, if it came down alone.
+            pace = pace if hear().others_fall else max(pace, latest)
         low_c, chill_c = floor.low_c, floor.chill_c
         if low_c is None or chill_c is None:
             return age_s >= _AWAKE_S
         feeding = acted_lately or latest > _AIR_OUT * self.now_k / age_s
         if floor_c < low_c and floor_c + latest * _HARM_S < chill_c:
-            awake_s = _OTHERS_HOLD_S if others_hold() else _HARM_AWAKE_S
+            awake_s = _OTHERS_HOLD_S if hear().others_hold else _HARM_AWAKE_S
             wait_s = _HARM_ASLEEP_S if nobody_at_work else _FEEDING_S if feeding else awake_s
             if age_s >= wait_s:
                 return True

@@ -109,7 +109,7 @@ class FallWatch(Kept):
                 floor_c,
                 nobody_at_work=self._box.nobody_at_work(tick),
                 acted_lately=self._box.acted_lately(tick),
-                others_hold=lambda: self._others_hold(tick),
+                hear=lambda: self._hear(tick),
             )
             and not self._weather(tick)
             and not self._rests(tick)
@@ -118,10 +118,10 @@ class FallWatch(Kept):
         if tells and not fall.decided(tick):
             self._weigh(model, tick)
 
-    def _others_hold(self, tick: float) -> bool:
-        """Does the floor fall, and nothing else that is heard in the box?"""
+    def _hear(self, tick: float) -> Witness:
+        """What the other probes say of the fall by now."""
         self._witness.hear(tick, self.fall.onset, -self.fall.now_k)
-        return self._witness.others_hold
+        return self._witness
 
     def _rests(self, tick: float) -> bool:
         """Did the floor begin to fall in a thermostat's rest, and may it go on with that?"""

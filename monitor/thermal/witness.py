@@ -67,8 +67,6 @@ def cover_or_heat(brooder: Brooder, heard: Iterable[Place]) -> bool:
 class Witness:
     """The other probes of a box."""
 
-    __slots__ = ("_cool", "_sources", "_under", "alone", "others_hold", "sees_all", "working")
-
     def __init__(self, brooder: Brooder, tracks: Sequence[Track]) -> None:
         names = {probe.key: probe.name for probe in brooder.probes}
         self._under = [
@@ -81,7 +79,8 @@ class Witness:
         # A probe lies beneath each source, and something else beside.
         self.sees_all = {i for _, i in self._under if i is not None} == set(range(self._sources))
         self.working: frozenset[int] = frozenset()  # sources whose own probe is warm
-        self.others_hold = False  # the floor falls, and nothing else that is heard does
+        self.others_fall = False  # the floor falls, and something else that is heard does too
+        self.others_hold = False  # ... and nothing else does
         self.alone = False  # so does it, and all that would come down with it is heard
 
     def hear(self, tick: float, onset: float, fallen_k: float) -> list[tuple[Track, float]]:
@@ -107,6 +106,7 @@ class Witness:
                 holding += down_k < max(_HOLDS_K, _HOLDS_SHARE * fallen_k)
         # A source that none of them lies beneath may have died while all of them hold.
         told_of = under >= self._sources or len(heard) > under
+        self.others_fall = holding < len(heard)
         self.others_hold = bool(heard) and holding == len(heard) and fallen_k > _ALONE_K
         self.alone = self.others_hold and under > 0 and told_of
         return heard

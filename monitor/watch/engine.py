@@ -51,14 +51,14 @@ from monitor.watch.timers import NEVER, Slot, Timers
 from monitor.watch.unwatched import Unwatched
 from monitor.watch.watcher import SETTLE, Watcher
 
-VERSION: Literal[2] = 2
+VERSION: Literal[3] = 3
 
 
 @part
 class Engine(Kept):
     """Watches one site."""
 
-    version: Literal[2]  # a state of another form is refused
+    version: Literal[3]  # a state of another form is refused
     _timers: Timers
     _ledger: LedgerWatch
     _probes: dict[str, ProbeWatch]

@@ -100,12 +100,17 @@ def test_all_power_lost_in_the_evening_is_told_before_the_floor_is_at_its_chill_
     assert night.changes[0].facts["temp_c"] > night.changes[0].facts["chill_c"]
 
 
-def test_a_floor_that_went_down_by_a_little_and_rests_there_has_lost_no_heat():
-    """Bedding was shifted, or a lamp hung higher: it is at its target and heads nowhere."""
+@pytest.mark.parametrize(("by_k", "within_s"), [(0.8, 150.0), (0.85, 200.0)])
+def test_a_floor_that_went_down_by_a_little_and_rests_there_has_lost_no_heat(by_k, within_s):
+    """By night, in its band and above its target: bedding was shifted, or a bird left the probe."""
     night, _ = a_night(every_s=30.0, course=lambda _: 36.0)
-    night.t += 3 * 3600.0  # one at night
+    night.t += 3 * 3600.0
     lives(night, 2 * 3600.0, 30.0, course=lambda _: 36.0)
-    lives(night, 2400.0, 30.0, course=lambda s: 36.0 - 0.75 * (1 - exp(-s / 150.0)))
+    began, rng = night.t, Random(3)
+    while night.t < began + 2400.0:
+        gone = 1 - exp((began - night.t) / within_s)
+        night.says(36.0 - by_k * gone + rng.gauss(0, 0.02))
+        night.t += 30.0
     assert "porch/heat-loss" not in night.told()
 
 
