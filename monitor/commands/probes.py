@@ -105,9 +105,9 @@ def _refused(settings: Settings, refused: list[dict[str, Any]]) -> None:
     if not refused:
         out().print("none")
     for row in refused[:20]:
-        when = datetime.fromtimestamp(row["last_at"], settings.site.timezone)
+        when = f"{datetime.fromtimestamp(row['last_at'], settings.site.timezone):%a %H:%M}"
+        often = f"{row['count']} times, last {when}" if row["count"] > 1 else when
         out().print(
-            f"{row['topic']}: {row['reason']} ({row['count']} times, last {when:%a %H:%M}): "
-            f"{row['excerpt']}",
+            f"{row['topic']}: {row['reason']} ({often}): {row['excerpt']}",
             markup=False,
         )

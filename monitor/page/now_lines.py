@@ -103,7 +103,7 @@ def night_line(box: BrooderStatus, judged: Judgement, say: Phrases) -> str | Non
     if night.low_c is None or night.high_c is None or box.target_c is None:
         return None
     said = [
-        f"Lowest {say.temp(night.low_c)}"
+        f"lowest {say.temp(night.low_c)}"
         + (f" at {say.clock(night.low_at)}" if night.low_at else "")
         + f", highest {say.temp(night.high_c)}"
         + (f" at {say.clock(night.high_at)}." if night.high_at else ".")

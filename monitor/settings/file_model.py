@@ -148,7 +148,9 @@ class HeatSettings(PublishedSettings):
     kind: Literal["lamp", "plate", "panel", "other"] = Field(
         description="lamp, plate, panel or other"
     )
-    watts: float = Field(gt=0, le=5000, description="its watts, more than 0 and at most 5000")
+    watts: float = Field(
+        gt=0, le=5000, description="its watts as a number, more than 0 and at most 5000"
+    )
     topic: Topic | None = Field(
         None, description="the MQTT topic on which its plug says the watts it draws"
     )

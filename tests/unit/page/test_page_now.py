@@ -52,6 +52,12 @@ def test_a_box_that_is_well_says_so_in_one_line():
     assert seen(status()).summary == "All right"
 
 
+def test_how_the_night_has_been_goes_on_in_its_sentence():
+    night = box_of(brooder()).night
+    assert night is not None
+    assert night.partition(": ")[2].startswith("lowest "), night
+
+
 def test_in_celsius_for_who_reads_celsius():
     box = box_of(brooder(), units=Unit.CELSIUS)
     assert (box.temp, box.against) == ("31.8 °C", "should be 32.2, in band for 9 h")

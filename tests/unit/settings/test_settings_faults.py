@@ -119,6 +119,7 @@ def test_a_fault_ends_with_the_names_of_what_it_is_about(tmp_path: Path) -> None
         (('topic = "brooder/porch/floor"', 'topic = "brooder/+/floor"'), "without the wildcards"),
         (('kind = "lamp"', 'kind = "bulb"'), "lamp, plate, panel or other"),
         (("watts = 250", "watts = 0"), "more than 0"),
+        (("watts = 250", 'watts = "250W"'), "its watts as a number"),
         (('units = "fahrenheit"', 'units = "kelvin"'), "fahrenheit or celsius"),
         (("width_m = 1.5", "width_m = nan"), 'a width such as "5 ft"'),
         (("width_m = 1.5", 'width = "wide"'), 'is "wide"; it must be a width such as "5 ft"'),
