@@ -4,6 +4,7 @@ Boards without a battery clock boot at a stale time and are put right later by t
 delays run on a steady clock that never jumps, ages and records on wall time, and every jump of the
 wall clock is seen, counted and told."""
 
+import threading
 import time
 from typing import Protocol
 
@@ -61,10 +62,23 @@ class FastClock:
         self.speed = speed
         self._start_at = start_at
         self._zero = time.monotonic()
+        self._until = float("inf")
+        self._lock = threading.Lock()
+
+    def go_on_until(self, at: float) -> None:
+        """It stands still there, so that a machine that stalls for a second makes no silence of
+        minutes in the night."""
+        self.now()  # how long it has stood does not count
+        self._until = at
 
     def now(self) -> Moment:
         """Both clocks are one here."""
-        at = round(self._start_at + (time.monotonic() - self._zero) * self.speed, 3)
+        with self._lock:
+            at = self._start_at + (time.monotonic() - self._zero) * self.speed
+            if at > self._until:
+                self._zero += (at - self._until) / self.speed
+                at = self._until
+        at = round(at, 3)
         return Moment(at, at)
 
     def jump_s(self) -> float:

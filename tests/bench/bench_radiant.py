@@ -131,14 +131,13 @@ class Box:
 
     def _air_c(self, hour: float, front: bool) -> float:
         night = (hour - 17.5) % 24.0
-        low = self.cools_k * sqrt(14.0)
-        part = (
-            self.cools_k * sqrt(night) if night < 14.0 else low * (1 - sin((night - 14) / 10 * pi))
-        )
+        low_k, day = self.cools_k * sqrt(14.0), max(0.0, night - 14.0) / 10.0 * pi
+        over_k = -self.cools_k * sqrt(night)
+        if day:
+            over_k = low_k * (sin(day / 2.0) - 1.0 + 0.6 * sin(day))
         fall, lag_h = self.front
         since = max(0.0, hour - self.event_h) if front else 0.0
-        warmer = low * 0.6 * (sin((night - 14.0) / 10.0 * pi) if night > 14.0 else 0.0)
-        return self.porch_c + 0.7 * low - part + warmer - fall * (1.0 - exp(-since / lag_h))
+        return self.porch_c + 0.7 * low_k + over_k - fall * (1.0 - exp(-since / lag_h))
 
     def _shine(self, source: int, zone: int) -> float:
         """W/m2 on the litter there of one watt that shines."""

@@ -120,6 +120,8 @@ def chills_in(facts: Facts) -> str | None:
     if "minutes_to_chill" not in facts or facts.get("rate_c_per_h", 0.0) > 0:
         return None
     left = facts["minutes_to_chill"]
+    if left <= 0 and facts.get("temp_c", 0.0) > facts.get("chill_c", 99.0):
+        return "The chill limit is minutes away."  # the probe lags behind the floor
     if left <= 0:
         return "The floor is below the chill limit already."
     return f"About {_rough(left)} to the chill limit."

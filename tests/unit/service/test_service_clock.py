@@ -65,3 +65,15 @@ def test_a_rehearsal_goes_at_its_speed(machine: Machine) -> None:
     machine.passes(2)
     assert clock.now().at == pytest.approx(2200.0)
     assert clock.now().tick == clock.now().at
+
+
+def test_a_rehearsal_waits_where_it_is_told_to_and_goes_on_from_there(machine: Machine) -> None:
+    """A machine that stalls for seconds makes no silence of minutes in the night."""
+    clock = FastClock(start_at=1000.0, speed=600.0)
+    clock.go_on_until(1300.0)
+    machine.passes(5)
+    assert clock.now().at == pytest.approx(1300.0)
+    machine.passes(5)
+    clock.go_on_until(9000.0)
+    machine.passes(1)
+    assert clock.now().at == pytest.approx(1900.0)

@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from tell_samples import FACTS, NIGHT, change, heated, local, site
 
-from monitor.events import AlarmName, Cause, ChangeKind, Facts, Priority
+from monitor.events import AlarmName, Cause, Change, ChangeKind, Facts, Priority
 from monitor.intake.plausible import fault_of
 from monitor.site import HeatSource, Site
 from monitor.tell import wording
@@ -475,3 +475,17 @@ def test_every_alarm_has_a_word_for_when_it_is_over(name: AlarmName):
 def test_what_comes_back_does_not_say_that_it_has_waited_for_no_time():
     cold = wording.for_change(change(AlarmName.CHILL), site(Unit.FAHRENHEIT))
     assert "It has come back, and nobody has answered." in wording.again(cold, 0, 1).body
+
+
+def test_a_floor_above_the_chill_limit_is_not_said_to_be_below_it():
+    """The estimate runs ahead of a probe that lags."""
+    lost = change(AlarmName.HEAT_LOSS)
+    told = Facts(
+        **{**lost.facts, "temp_c": 30.1, "chill_c": 29.4, "minutes_to_chill": 0.0},
+    )
+    assert "The chill limit is minutes away." in _body(lost, told)
+    assert "below the chill limit already" in _body(lost, Facts(**{**told, "temp_c": 29.3}))
+
+
+def _body(lost: Change, facts: Facts) -> str:
+    return wording.for_change(replace(lost, facts=facts), site()).body
