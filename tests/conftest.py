@@ -2,13 +2,11 @@
 
 import os
 import sys
-from collections import Counter
-from pathlib import Path
 
 import pytest
 from hypothesis import settings
 
-HERE = Path(__file__).parent
+COMPUTES = ("thermal", "story", "property", "outside")  # the longest first
 
 # The same examples in every run, so that a red run is the change's own; new ones in the long form.
 # No deadline: how long one takes says how busy the machine is.
@@ -40,16 +38,10 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 
 
 def _long_files_first(items: list[pytest.Item]) -> None:
-    """So that at the end no worker is left alone with one, and by turns those that wait for others
+    """So that at the end no worker is left alone with one; and by turns those that wait for others
     and those that compute, so that the processors always have something to do."""
-    place: dict[Path, tuple[bool, int]] = {}
-    counted: Counter[str] = Counter()
-    for item in items:
-        if item.path not in place:
-            folder = item.path.relative_to(HERE).parts[0]
-            kind = "waits" if folder in ("faults", "live") else folder
-            if folder in ("property", "outside") or "story" in item.path.parts:
-                kind = "computes"
-            counted[kind] += 1
-            place[item.path] = (kind == "unit", counted[kind])
-    items.sort(key=lambda item: place[item.path])
+    files = dict.fromkeys(item.path for item in items)
+    waits = [file for file in files if file.parent.name in ("faults", "live")]
+    computes = [file for name in COMPUTES for file in files if file.parent.name == name]
+    place = {file: n for some in (waits, computes) for n, file in enumerate(some)}
+    items.sort(key=lambda item: place.get(item.path, len(files)))

@@ -8,10 +8,11 @@ watch: films and R-values as in building handbooks, lamp shares common practice.
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from functools import cache
 from math import cos, exp, floor, pi, sqrt
 from random import Random
 
-STEP_S = 10.0
+STEP_S, SETTLE_STEP_S = 10.0, 20.0
 DAY_S = 86400.0
 QUANTUM_C = 0.0625  # DS18B20 at 12 bit
 
@@ -120,39 +121,30 @@ class Box:
     lively: float = 1.0  # how much birds move about
 
     def settle(self, clock_s: float) -> None:
-        """Bring every store near equilibrium at the weather of `clock_s`, without randomness."""
-        quiet = Random(0)
-        kept = self.weather.wander_c
-        self.weather.wander_c = 0.0
-        for _ in range(2500):
-            self.step(clock_s, 20.0, quiet)
-        self.weather.wander_c = kept
+        """Bring every store near equilibrium at the weather of `clock_s`: always the same gusts.
+        What the probes say is left as it is; only their wandering goes on."""
+        gusts, wanderings = _calm(len(self.probes))
+        base_c, gains = self.weather.base_c(clock_s), self._gains(clock_s)
+        for gust in gusts:
+            self._flow(SETTLE_STEP_S, base_c, gains, 0.0, gust)
+        for probe, wandering in zip(self.probes, wanderings, strict=True):
+            spread = self._wander_k(probe, clock_s, SETTLE_STEP_S)
+            now = probe.wander_now
+            for draw in wandering:
+                now += -now * SETTLE_STEP_S / 300.0 + spread * draw
+            probe.wander_now = now
 
     def step(self, clock_s: float, step_s: float, rng: Random) -> None:
         """Move on by `step_s`."""
-        weather = self.weather
-        self.outside_wander += -self.outside_wander * step_s / 18000.0 + weather.wander_c * sqrt(
-            2.0 * step_s / 18000.0
-        ) * rng.gauss(0.0, 1.0)
-        outside = weather.base_c(clock_s) + self.outside_wander
-        self.outside_c = outside
-        self.gust += -self.gust * step_s / 240.0 + 0.35 * sqrt(2.0 * step_s / 240.0) * rng.gauss(
-            0.0, 1.0
-        )
-        wind = max(0.1, weather.wind * (1.0 + self.gust))
-        floor_m2 = self.length_m * self.width_m
-        side_m2 = 2.0 * (self.length_m + self.width_m) * self.height_m
-        shut = 1.0 - self.cover_open
-        shell_m2 = side_m2 + floor_m2 * shut
-        draft = max(0.0, self.air_c - outside)
-        leak = self.leak * (0.6 + 0.55 * wind + 0.12 * sqrt(draft)) + self.vent
-        opened = self.cover_open * floor_m2 * (9.0 + 4.5 * sqrt(draft) + 6.0 * wind)
-        to_out = leak + opened
-        inner = 5.0 * shell_m2
-        outer = shell_m2 / (self.wall_r + 1.0 / (5.5 + 4.0 * wind))
-        lit_m2 = min(1.0, 0.5 * floor_m2)
-        rest_m2 = floor_m2 - lit_m2
+        outside, gust = rng.gauss(0.0, 1.0), rng.gauss(0.0, 1.0)
+        self._flow(step_s, self.weather.base_c(clock_s), self._gains(clock_s), outside, gust)
+        for probe in self.probes:
+            self._feel(probe, clock_s, step_s, rng)
+
+    def _gains(self, clock_s: float) -> tuple[float, float, float, float]:
+        """Heat from lamps, birds and sun (W): to the air, the lit litter, the rest, the walls."""
         to_air = to_lit = to_litter = to_wall = 0.0
+        shut = 1.0 - self.cover_open
         for lamp in self.lamps:
             if not lamp.on:
                 continue
@@ -167,12 +159,45 @@ class Box:
                 to_air += watts * 0.55
                 to_lit += watts * 0.40
                 to_wall += watts * 0.05
-        sun = weather.sun_now_w(clock_s)
+        sun = self.weather.sun_now_w(clock_s)
         to_wall += 0.6 * sun
         to_litter += 0.4 * sun
         bird_w = self.birds * self.bird_w
         to_air += 0.7 * bird_w
         to_lit += 0.3 * bird_w
+        return to_air, to_lit, to_litter, to_wall
+
+    def _flow(
+        self,
+        step_s: float,
+        base_c: float,
+        gains: tuple[float, float, float, float],
+        outside_draw: float,
+        gust_draw: float,
+    ) -> None:
+        """Heat goes where it goes for `step_s`. The draws are of a normal distribution."""
+        weather = self.weather
+        self.outside_wander += (
+            -self.outside_wander * step_s / 18000.0
+            + weather.wander_c * sqrt(2.0 * step_s / 18000.0) * outside_draw
+        )
+        outside = base_c + self.outside_wander
+        self.outside_c = outside
+        self.gust += -self.gust * step_s / 240.0 + 0.35 * sqrt(2.0 * step_s / 240.0) * gust_draw
+        wind = max(0.1, weather.wind * (1.0 + self.gust))
+        floor_m2 = self.length_m * self.width_m
+        side_m2 = 2.0 * (self.length_m + self.width_m) * self.height_m
+        shut = 1.0 - self.cover_open
+        shell_m2 = side_m2 + floor_m2 * shut
+        draft = max(0.0, self.air_c - outside)
+        leak = self.leak * (0.6 + 0.55 * wind + 0.12 * sqrt(draft)) + self.vent
+        opened = self.cover_open * floor_m2 * (9.0 + 4.5 * sqrt(draft) + 6.0 * wind)
+        to_out = leak + opened
+        inner = 5.0 * shell_m2
+        outer = shell_m2 / (self.wall_r + 1.0 / (5.5 + 4.0 * wind))
+        lit_m2 = min(1.0, 0.5 * floor_m2)
+        rest_m2 = floor_m2 - lit_m2
+        to_air, to_lit, to_litter, to_wall = gains
         air, lit, litter, wall = self.air_c, self.lit_c, self.litter_c, self.wall_c
         flow_wall = inner * (air - wall)
         flow_lit = 6.0 * lit_m2 * (lit - air)
@@ -192,8 +217,6 @@ class Box:
         self.wall_c = wall + step_s / (8800.0 * shell_m2) * (
             to_wall + flow_wall + glow - outer * (wall - outside)
         )
-        for probe in self.probes:
-            self._feel(probe, clock_s, step_s, rng)
 
     def felt_c(self, probe: Thermometer) -> float:
         """What the probe would come to where it lies now."""
@@ -210,13 +233,17 @@ class Box:
                 lift += view / lamp.height**1.2 + (45.0 - 0.5 * litter) * lamp.slipped
         return probe.air_share * self.air_c + (1.0 - probe.air_share) * litter + lift
 
-    def _feel(self, probe: Thermometer, clock_s: float, step_s: float, rng: Random) -> None:
+    def _wander_k(self, probe: Thermometer, clock_s: float, step_s: float) -> float:
+        """How far birds and draughts push it in a step (K)."""
         hour = (clock_s / 3600.0) % 24.0
         lively = self.lively * (1.3 if 6.0 < hour < 20.0 else 0.8)
         away = probe.place == "outside" or probe.fallen
-        probe.wander_now += -probe.wander_now * step_s / 300.0 + probe.wander_c * (
-            0.3 if away else lively
-        ) * sqrt(2.0 * step_s / 300.0) * rng.gauss(0.0, 1.0)
+        return probe.wander_c * (0.3 if away else lively) * sqrt(2.0 * step_s / 300.0)
+
+    def _feel(self, probe: Thermometer, clock_s: float, step_s: float, rng: Random) -> None:
+        away = probe.place == "outside" or probe.fallen
+        spread = self._wander_k(probe, clock_s, step_s)
+        probe.wander_now += -probe.wander_now * step_s / 300.0 + spread * rng.gauss(0.0, 1.0)
         aim = self.felt_c(probe)
         lag_s = probe.lag_s
         if probe.chick_c is not None and not away:
@@ -236,6 +263,15 @@ class Box:
         if probe.spikes:
             return probe.says + probe.spikes.pop(0)
         return probe.says
+
+
+@cache
+def _calm(probes: int) -> tuple[list[float], list[list[float]]]:
+    """The gusts of 2500 steps, and how each probe wanders in them."""
+    rng = Random(0)
+    drawn = [[rng.gauss(0.0, 1.0) for _ in range(2 + probes)] for _ in range(2500)]
+    _, gusts, *wanderings = ([draws[k] for draws in drawn] for k in range(2 + probes))
+    return gusts, wanderings
 
 
 Act = Callable[[Box], None]
