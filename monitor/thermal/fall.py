@@ -32,7 +32,9 @@ _AT_LOWEST_K = 0.2
 _ASLEEP_S, _AWAKE_S, _FEEDING_S = 200.0, 540.0, 900.0
 _AIR_OUT = 0.45  # of the mean pace since the onset
 _AHEAD_ASLEEP_S, _AHEAD_AWAKE_S = 2400.0, 900.0
+_SHUT_S = 300.0  # ... where the cover is seen to be on: a lamp is swapped in less
 _HARM_S, _HARM_ASLEEP_S, _HARM_AWAKE_S = 600.0, 100.0, 180.0
+_HARM_OPEN_S = 240.0  # ... and so soon where a cover that is off would explain it
 _OTHERS_HOLD_S = 360.0  # by day, while nothing else in the box falls: a probe's fault shows by then
 _LATEST_S = 120.0
 _YOUNG_S, _SLACKENS = 600.0, 0.25
@@ -192,6 +194,7 @@ class Fall(Kept):
         *,
         nobody_at_work: bool,
         acted_lately: bool,
+        by_night: bool,
         hear: Callable[[], Witness],
     ) -> bool:
         """Is it time to say so? `hear`: what the other probes say of it."""
@@ -212,13 +215,17 @@ class Fall(Kept):
         low_c, chill_c = floor.low_c, floor.chill_c
         if low_c is None or chill_c is None:
             return age_s >= _AWAKE_S
-        feeding = acted_lately or latest > _AIR_OUT * self.now_k / age_s
-        if floor_c < low_c and floor_c + latest * _HARM_S < chill_c:
-            awake_s = _OTHERS_HOLD_S if hear().others_hold else _HARM_AWAKE_S
+        # By day a cloud does what a lamp does.
+        shut = nobody_at_work or (by_night and not acted_lately and hear().shut)
+        feeding = not shut and (acted_lately or latest > _AIR_OUT * self.now_k / age_s)
+        doubt_s = 0.0 if nobody_at_work or not hear().others_hold else _OTHERS_HOLD_S
+        if floor_c < low_c and floor_c + latest * (_HARM_S if shut else _HARM_OPEN_S) < chill_c:
+            awake_s = max(doubt_s, _HARM_AWAKE_S)
             wait_s = _HARM_ASLEEP_S if nobody_at_work else _FEEDING_S if feeding else awake_s
             if age_s >= wait_s:
                 return True
-        wait_s = _ASLEEP_S if nobody_at_work else _FEEDING_S if feeding else _AWAKE_S
+        awake_s = max(doubt_s, _SHUT_S if shut else _AWAKE_S)
+        wait_s = _ASLEEP_S if nobody_at_work else _FEEDING_S if feeding else awake_s
         ahead_s = _AHEAD_ASLEEP_S if nobody_at_work else _AHEAD_AWAKE_S
         return age_s >= wait_s and floor_c + pace * ahead_s < low_c
 

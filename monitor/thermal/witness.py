@@ -32,6 +32,8 @@ _BY_ITSELF = ((4.0, 0.0), (1.2, 3.0))
 _WITH_FLOOR = ((1.0, 3.0), (0.4, 2.0))
 _BEYOND_FLOOR = 1.3  # what an open cover cools first is the floor
 _ALONE_K = 1.2  # a floor that came down by so much while all other probes held
+# An open cover cools all of them. Of a fall of so much, less than this share elsewhere: it is shut.
+_SHUT_K, _SHUT_UNDER, _SHUT_COOL = 0.8, 0.35, 0.5
 
 
 class Collapse(NamedTuple):
@@ -76,9 +78,11 @@ class Witness:
         ]
         self._cool = [track for track in tracks if track.place is Place.COOL_END]
         self._sources = len(brooder.heat)
+        self._bare = brooder.cover == "none"
         # A probe lies beneath each source, and something else beside.
         self.sees_all = {i for _, i in self._under if i is not None} == set(range(self._sources))
         self.working: frozenset[int] = frozenset()  # sources whose own probe is warm
+        self.shut = self._bare  # no cover that is off explains it
         self.others_fall = False  # the floor falls, and something else that is heard does too
         self.others_hold = False  # ... and nothing else does
         self.alone = False  # so does it, and all that would come down with it is heard
@@ -89,6 +93,7 @@ class Witness:
         heard = []
         working = set()
         holding = 0
+        shut, falls = self._bare, fallen_k > _SHUT_K
         for track, index in self._under:
             down_k = fallen_since(track, tick, onset)
             if down_k is None:
@@ -96,6 +101,7 @@ class Witness:
             if index is not None and down_k < max(_WORKS_K, _WORKS_SHARE * fallen_k):
                 working.add(index)
             holding += down_k < max(_HOLDS_K, _HOLDS_SHARE * fallen_k)
+            shut |= falls and _is_kept(track, onset, down_k, _SHUT_UNDER * fallen_k)
             heard.append((track, down_k / max(fallen_k, 0.3)))
         self.working = frozenset(working)
         under = len(heard)
@@ -104,11 +110,13 @@ class Witness:
             if down_k is not None and fallen_k > 0.5:
                 heard.append((track, down_k / fallen_k))
                 holding += down_k < max(_HOLDS_K, _HOLDS_SHARE * fallen_k)
+                shut |= falls and _is_kept(track, onset, down_k, _SHUT_COOL * fallen_k)
         # A source that none of them lies beneath may have died while all of them hold.
         told_of = under >= self._sources or len(heard) > under
         self.others_fall = holding < len(heard)
         self.others_hold = bool(heard) and holding == len(heard) and fallen_k > _ALONE_K
         self.alone = self.others_hold and under > 0 and told_of
+        self.shut = shut
         return heard
 
     def weight(self, one: Explanation, heard: list[tuple[Track, float]], fallen_k: float) -> float:
@@ -210,6 +218,13 @@ def fallen_since(track: Track, tick: float, onset: float) -> float | None:
         return None
     before = track.course.mean(onset - _BEFORE_S, onset + 30.0)
     return None if before is None else before - track.mean
+
+
+def _is_kept(track: Track, onset: float, down_k: float, most_k: float) -> bool:
+    """Did a probe come down by less? One that was warmer meanwhile, or is, is sat on."""
+    highest_c = track.course.highest(onset, track.last_tick)
+    from_top_k = down_k if highest_c is None else highest_c - track.mean
+    return down_k > -_HOLDS_K and max(down_k, from_top_k) < most_k
 
 
 def _normal(value: float, mean: float, sd: float) -> float:

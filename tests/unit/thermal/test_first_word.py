@@ -2,6 +2,7 @@
 take a course. A plate that died cools for minutes before what lies beneath it does."""
 
 from collections.abc import Callable
+from dataclasses import replace
 from math import exp, pi, sin
 from random import Random
 
@@ -11,7 +12,7 @@ from monitor.brooding.heat_balance import prior
 from monitor.thermal.diagnosis import Diagnosis
 from monitor.thermal.thermal_watch import ThermalWatch
 
-TARGET_C, NIGHT_H, EVENING_H = 32.0, 1.0, 20.5
+TARGET_C, NIGHT_H, EVENING_H, NOON_H = 32.0, 1.0, 20.5, 13.0
 QUIET_MIN, AFTER_MIN = 180, 40
 
 Course = Callable[[float], float]  # K above target, by minutes since it happened
@@ -29,10 +30,28 @@ def died(by_k: float, late_min: float = 9.0, slow_min: float = 25.0) -> Course:
     return fallen
 
 
-def told(hour: float, **courses: Course) -> list[tuple[float, Diagnosis]]:
+def cycled(died_at: float, off_min: float = 8.0, on_min: float = 8.0) -> Course:
+    """A thermostat's swing by three kelvin, which stops at the top of a pulse."""
+
+    def swung(minute: float) -> float:
+        since = minute - died_at
+        if since > 0.0:
+            return 1.5 - 9.0 * (1.0 - exp(-since / (3.0 * off_min)))
+        phase = since % (off_min + on_min)
+        if phase <= off_min:
+            return 1.5 - 3.0 * phase / off_min
+        return -1.5 + 3.0 * (phase - off_min) / on_min
+
+    return swung
+
+
+def told(hour: float, cover: str = "plywood", **courses: Course) -> list[tuple[float, Diagnosis]]:
     """What is told of lost heat, by minutes since it happened. `hour` it is then."""
-    names = {place: place.replace("under_", "under-heat ").replace("_", " ") for place in courses}
-    brooder = box(*names.values())
+    names = {
+        place: place.replace("under_", "under-heat ").replace("cool_", "cool-").replace("_", " ")
+        for place in courses
+    }
+    brooder = replace(box(*names.values()), cover=cover)
     watch = ThermalWatch(brooder, prior(brooder), False)
     watch.target_is(TARGET_C)
     rng = Random(7)
@@ -100,12 +119,60 @@ def test_a_probe_beneath_a_lamp_that_moves_by_itself_is_no_dead_lamp():
     assert told(NIGHT_H, floor=lambda _: 0.0, under_lamp_1=moved) == []
 
 
-def test_in_the_evening_six_minutes_with_the_cover_off_are_told_to_nobody():
-    def fed(minute: float) -> float:
+def fed(minutes: float) -> Course:
+    """So long with the cover off."""
+
+    def felt(minute: float) -> float:
         if minute <= 0.0:
             return 0.0
-        if minute <= 6.0:
+        if minute <= minutes:
             return -2.6 * (1.0 - exp(-minute / 2.0))
-        return fed(6.0) * exp(-(minute - 6.0) / 6.0)
+        return felt(minutes) * exp(-(minute - minutes) / 6.0)
 
-    assert told(EVENING_H, floor=fed) == []
+    return felt
+
+
+def test_in_the_evening_six_minutes_with_the_cover_off_are_told_to_nobody():
+    assert told(EVENING_H, floor=fed(6.0)) == []
+
+
+def test_in_the_evening_a_cool_end_that_holds_shows_that_the_cover_is_on():
+    course = died(10.0, late_min=2.0)
+    (minute, _), *_ = told(EVENING_H, floor=course, cool_end=lambda m: 0.3 * course(m))
+    assert minute < 7.5
+    (alone, _), *_ = told(EVENING_H, floor=course)
+    assert alone >= 9.0
+
+
+def test_a_box_without_a_cover_is_not_waited_for_as_if_it_were_off():
+    (minute, _), *_ = told(EVENING_H, cover="none", floor=died(10.0, late_min=2.0))
+    assert minute < 7.5
+
+
+def test_by_day_a_cloud_may_leave_the_cool_end_as_it_was():
+    (minute, _), *_ = told(NOON_H, floor=died(10.0, late_min=2.0), cool_end=lambda _: 0.0)
+    assert minute >= 9.0
+
+
+def test_a_cool_end_that_a_chick_sits_on_does_not_show_that_the_cover_is_on():
+    def sat_on(minute: float) -> float:
+        return 0.0 if minute <= -2.0 else 1.5 * (1.0 - exp(-(minute + 2.0) / 3.0))
+
+    lid = fed(5.0)
+    assert told(EVENING_H, floor=lid, cool_end=sat_on) == []
+    assert told(EVENING_H, floor=lid, cool_end=lambda m: sat_on(m) + 0.9 * lid(m)) == []
+
+
+def test_a_pulse_that_is_late_by_half_an_off_phase_is_lost_heat():
+    (minute, _), *_ = told(NIGHT_H, floor=cycled(0.0))
+    assert 8.0 < minute < 14.0
+
+
+def test_a_thermostats_swing_is_known_though_the_first_one_remembered_is_cut_off():
+    for began in range(0, 16, 4):
+        (minute, _), *_ = told(NIGHT_H, floor=lambda m, at=float(began): cycled(at)(m))
+        assert 8.0 < minute - began < 14.0
+
+
+def test_a_thermostat_that_goes_on_is_told_to_nobody():
+    assert told(NIGHT_H, floor=cycled(99.0)) == []
