@@ -11,7 +11,8 @@ each time (a chattering alarm in the words of ANSI/ISA-18.2 and EEMUA 191; the h
 practice, and an hour where no more than the band was left). The half hour counts too while
 something less bad of the incident goes on: a lamp that dies in a night foretold as cold is no
 reminder of the heat that was lost at feeding. An answer resets that: whoever has seen to it and
-gone back to bed must hear when it comes again; so does what matters more now."""
+gone back to bed must hear when it comes again; so does what matters more now, and so does an urgent
+alarm that comes back by another cause: a lamp that dies after the cover was off."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
@@ -143,7 +144,7 @@ class Incidents(Kept):
         known = rank(change) <= incident.told_rank or (
             _cause(change) in incident.causes and incident.asks_urgently
         )
-        folded = known and not elsewhere
+        folded = known and not elsewhere and not _asks_for_another_act(incident, change)
         incident.active[change.occurrence] = rank(change)
         incident.ended = None
         incident.eased_rank = max(incident.eased_rank, rank(change))
@@ -216,6 +217,13 @@ def _cause(change: Change) -> str:
     """That another lamp went out is another cause, where its plug says so."""
     source = change.facts.get("source", "") if "draws_w" in change.facts else ""
     return f"{change.cause.value} {source}".rstrip()
+
+
+def _asks_for_another_act(incident: Incident, change: Change) -> bool:
+    """Urgent, by a cause that nobody was told, and nothing else urgent goes on."""
+    urgent = _WEIGHT[Priority.URGENT]
+    alone = max(incident.active.values(), default=-1) < urgent <= rank(change)
+    return alone and change.cause is not Cause.UNKNOWN and _cause(change) not in incident.causes
 
 
 def _is_past(incident: Incident, change: Change, tick: float) -> bool:

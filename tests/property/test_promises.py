@@ -282,6 +282,7 @@ def test_the_same_thing_is_told_once(seed: int) -> None:
         if box.rng.random() < 0.02:
             box.restarts()
     worst: dict[str, int] = {}
+    causes: defaultdict[str, set[Cause]] = defaultdict(set)
     active: defaultdict[str, dict[str, int]] = defaultdict(dict)
     # since when all that is active is less bad than what was told, and the worst since then
     eased: dict[str, tuple[float, int]] = {}
@@ -305,6 +306,10 @@ def test_the_same_thing_is_told_once(seed: int) -> None:
         since, still = eased.get(incident, (float("inf"), -1))
         if change.at - since > BACK_S:
             worst[incident] = still
+        urgent = change.priority is Priority.URGENT and change.cause not in causes[incident]
+        if urgent and all(one < 200 for one in active[incident].values()):
+            worst.pop(incident, None)  # another cause asks for another act
+        causes[incident].add(change.cause)
         active[incident][change.occurrence] = rank(change)
         if rank(change) >= worst.get(incident, -1):
             eased.pop(incident, None)

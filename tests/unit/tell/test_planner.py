@@ -340,6 +340,21 @@ def test_heat_lost_in_a_night_foretold_as_cold_is_no_reminder_of_the_feeding_at_
     assert "reminder" not in told.title
 
 
+def test_lost_heat_that_comes_back_by_another_cause_is_told_with_what_to_do_now():
+    teller = Teller()
+    teller.take(raised(A.HEAT_LOSS, cause=Cause.COVER_OPEN))
+    teller.take(cleared(A.HEAT_LOSS, 600))
+    again = [
+        change(A.HEAT_LOSS, at=NIGHT + after, occurrence=f"porch/heat-loss/{after}", cause=cause)
+        for after, cause in ((1500, Cause.HEAT_SOURCE), (2700, Cause.COVER_OPEN))
+    ]
+    [told] = teller.take(again[0])
+    assert told.kind is MessageKind.RAISED
+    teller.take(change(A.HEAT_LOSS, K.CLEARED, at=NIGHT + 2000, occurrence="porch/heat-loss/1500"))
+    [reminder] = teller.take(again[1])
+    assert reminder.kind is MessageKind.AGAIN, "both have been told"
+
+
 def wavers(teller: Teller, times: int) -> None:
     """Cold for ten minutes of every twenty-five."""
     for number in range(times):
