@@ -10,7 +10,7 @@ whenever that is. Where the weather may go one way or another, each is looked at
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from math import erf, exp, sqrt
+from math import erf, exp, inf, sqrt
 from statistics import NormalDist
 from typing import NamedTuple
 
@@ -52,6 +52,7 @@ class HourAhead(NamedTuple):
     since_s: float
     edge_c: float
     outside_c: float
+    least_c: float  # nothing falls below the outside, as cold as that may be
     settles_c: float  # where the floor of the box as it is then settles
     settles_var: float  # of that, once the floor has gone there
     felt_var: float  # of how the floor goes with the outside
@@ -68,6 +69,7 @@ class Hours:
     source: str
     by_floor: bool  # for want of an outside probe
     level_c: float
+    dip_k: float  # of the lowest quarter of an hour below the course
     to_come: tuple[HourAhead, ...]
 
 
@@ -81,6 +83,7 @@ def hours(edges: Edges, *, follows: Following, outside: OutsideCurve) -> Hours:
     found = []
     for at, low_c in coming:
         outside_c, outside_sd_k = outside.expected(at)
+        least_c = -inf if outside.by_floor else outside_c - Z80 * outside_sd_k
         felt_c = outside_c + keep * (felt_c - outside_c)
         warmer_k = felt_c - felt_now_c
         # Beyond what a thermostat keeps back a box goes with the outside as one without.
@@ -92,7 +95,8 @@ def hours(edges: Edges, *, follows: Following, outside: OutsideCurve) -> Hours:
                 at - start_at,
                 low_c,
                 outside_c,
-                level_c + share * warmer_k - steeper * beyond_k,
+                least_c,
+                max(level_c + share * warmer_k - steeper * beyond_k, least_c),
                 level_var + ((share + steeper) * outside_sd_k) ** 2,
                 max(0.0, 2.0 * warmer_k * both + warmer_k**2 * share_var),
                 _AHEAD_SD_K**2 * (at - start_at) / 3600.0,
@@ -105,6 +109,7 @@ def hours(edges: Edges, *, follows: Following, outside: OutsideCurve) -> Hours:
         outside.source,
         outside.by_floor,
         follows.level_c,
+        max(_DIP_K, follows.dips_k),
         tuple(found),
     )
 
@@ -143,7 +148,7 @@ def _middle(view: View) -> list[tuple[float, float]]:
     apart_k = view.floor_c - view.hours.level_c
     brought_k = (view.rise_gain - 1.0) * view.rise_k
     found = []
-    for _, since_s, _, _, settles_c, settles_var, felt_var, ahead_var in view.hours.to_come:
+    for _, since_s, _, _, _, settles_c, settles_var, felt_var, ahead_var in view.hours.to_come:
         left = exp(-since_s / tau_s)
         gone = 1.0 - left
         found.append(
@@ -165,8 +170,8 @@ def _margin(view: View, middle: Sequence[tuple[float, float]]) -> tuple[float, f
     settles_s = min(_SETTLED_TAUS * view.tau_s, view.hours.to_come[-1].since_s)
     short_k, nearest_k, nearest_sd_k, nearest = 0.0, 1e9, 1.0, 1e9
     for hour, (temp_c, sd_k) in zip(view.hours.to_come, middle, strict=True):
-        _, since_s, edge_c, _, _, _, _, _ = hour
-        over_k = temp_c - _DIP_K - edge_c
+        _, since_s, edge_c, *_ = hour
+        over_k = temp_c - view.hours.dip_k - edge_c
         clear_k = _Z_CLEAR * sd_k
         if settled or over_k >= clear_k or since_s >= settles_s:
             settled = True
@@ -192,10 +197,11 @@ def look_ahead(view: View) -> Way:
     lowest, lowest_at = temp_c, hours.start_at
     low_end = high_end = temp_c
     for hour, (mid_c, sd_k) in zip(hours.to_come, middle, strict=True):
-        dip_c = mid_c - _DIP_K
+        dip_c = mid_c - hours.dip_k
         if dip_c < lowest:
             lowest, lowest_at = dip_c, hour.at
-        low_end, high_end = min(low_end, dip_c - Z80 * sd_k), min(high_end, dip_c + Z80 * sd_k)
+        low_end = min(low_end, max(dip_c - Z80 * sd_k, hour.least_c))
+        high_end = min(high_end, dip_c + Z80 * sd_k)
         if leaves_at is None and mid_c < hour.edge_c:
             leaves_at = hour.at
     rise_k, per_watt_k = view.rise_k * view.rise_gain, max(view.rise_per_watt_k, _LEAST_K_PER_W)

@@ -12,6 +12,7 @@ from monitor.thermal.box_known import BoxKnown
 from monitor.thermal.course import Course
 from monitor.thermal.diagnosis import Finding
 from monitor.thermal.slope import slope_per_h
+from monitor.thermal.switching import Swing, Switching
 from monitor.thermal.track import Track
 
 _OFFSET_RATE = 0.002  # of a step: how two floor probes differ is learned over half a day
@@ -27,6 +28,7 @@ class Floor(Kept):
     temp_c: float | None = None
     stepped: Tick = NEVER
     course: Course
+    _switching: Switching
     _first: Tick = NEVER
     _recent: list[tuple[Tick, float]]
 
@@ -38,7 +40,7 @@ class Floor(Kept):
         self.lies_on = _first_of(tracks, Place.FLOOR, Place.COOL_END, Place.UNDER_HEAT)
         self.measured = any(track.place is Place.FLOOR for track in self.lies_on)
         self.warmest = [track for track in self.lies_on if track.place is not Place.UNDER_HEAT]
-        self.course = Course(slow=True)
+        self.course, self._switching = Course(slow=True), Switching()
         self._recent = []
 
     def step(
@@ -60,6 +62,7 @@ class Floor(Kept):
             del recent[0]
         self.course.grain_k = max(track.quantum_k for track in self.lies_on)
         self.course.add(tick, temp_c)
+        self._switching.see(tick, temp_c)
         return temp_c
 
     def begin_again(self) -> None:
@@ -70,6 +73,11 @@ class Floor(Kept):
     def rate_k_per_h(self) -> float:
         """Over the last five minutes, by least squares."""
         return slope_per_h(self._recent) if len(self._recent) >= _RECENT_LEAST else 0.0
+
+    @property
+    def swing(self) -> Swing | None:
+        """How a thermostat swings it; None: none does."""
+        return None if self.temp_c is None else self._switching.swing(self.stepped, self.temp_c)
 
     @property
     def low_c(self) -> float | None:

@@ -15,14 +15,14 @@ from typing import NamedTuple
 from monitor.kept import Kept, Tick
 
 FLOOR_SHARE, _SHARE_SD = 0.55, 0.25  # less with a thermostat, all in an empty box without one
-_KEPT_SHARE, _KEPT_SHARE_SD = 0.1, 0.15  # where a thermostat is said to switch the heat
+_KEPT_SHARE, _KEPT_SHARE_SD = 0.1, 0.15  # where a thermostat switches the heat
 _LAG_S = 2 * 3600.0
 _MEAN_SD_K = 0.4  # of one mean: lamps that cycle, birds that lie down
 _WALK_K = 0.15  # of the level, in the root of an hour: wind, birds
 _EVENING_SD_K = 0.5  # of the level from one night to the next: the lamps are hung anew
 _DAY_SD_K = 1.2  # of a night of which only the day before is known
 _UNKNOWN_SD_K = 1.5  # of a floor of which a first reading is all that is known
-_FAR_SDS = 3.0  # a mean so far off is another box: lamps were moved
+_FAR_SDS = 3.0  # means so far off are another box: lamps were moved
 _UNMEASURED_SD_K = 0.5
 _AT_ONCE_S = 1.0
 _AWAY_S = 4 * 3600.0  # unheard for longer: the outside is felt as it is
@@ -39,6 +39,7 @@ class Following(NamedTuple):
     felt_c: float  # the outside as the floor feels it by now
     lag_s: float = _LAG_S
     spare_k: float = inf  # so much colder than `felt_c` all heat is lit, and holds no more
+    dips_k: float = 0.0  # below that a thermostat lets it go, again and again
 
 
 def unmeasured(floor_c: float, outside_c: float, *, known: bool, at_once: bool) -> Following:
@@ -61,15 +62,25 @@ class Follow(Kept):
     _felt_c: float
     _tick: Tick
     _by_night: bool  # the level is that of a night
+    switched: bool
+    _far_k: float | None  # how far off the last mean was, if it was another box's
 
     def __init__(self, *, thermostat: bool = False) -> None:
         """`thermostat`: one is known to switch the heat."""
-        self._level_c = None
-        self._share = _KEPT_SHARE if thermostat else FLOOR_SHARE
-        share_sd = _KEPT_SHARE_SD if thermostat else _SHARE_SD
-        self._v_level, self._both, self._v_share = 0.0, 0.0, share_sd**2
-        self._felt_c, self._tick = 0.0, 0.0
-        self._by_night = False
+        self._level_c = self._far_k = None
+        self._share, self._v_share = FLOOR_SHARE, _SHARE_SD**2
+        self._v_level = self._both = self._felt_c = self._tick = 0.0
+        self._by_night = self.switched = False
+        if thermostat:
+            self.is_switched()
+
+    def is_switched(self, middle_c: float | None = None) -> None:
+        """A thermostat switches the heat: it is known, or seen to swing the floor around there."""
+        if not self.switched:
+            self.switched = True
+            if middle_c is not None and self._level_c is not None:
+                self._level_c, self._v_level = middle_c, _MEAN_SD_K**2
+            self._share, self._v_share, self._both = _KEPT_SHARE, _KEPT_SHARE_SD**2, 0.0
 
     def see(self, tick: float, floor_c: float, outside_c: float, *, night: bool) -> None:
         """Means over a quarter of an hour."""
@@ -106,8 +117,13 @@ class Follow(Kept):
         off_k = floor_c - self._level_c
         variance = self._v_level + _MEAN_SD_K**2
         if off_k * off_k > _FAR_SDS**2 * variance:
+            # One alone is none, nor is a floor on its way back.
+            far_k, self._far_k = self._far_k, off_k
+            if far_k is None or abs(off_k) < abs(far_k):
+                return
             self._v_level += off_k * off_k
             variance += off_k * off_k
+        self._far_k = None
         gain, share_gain = self._v_level / variance, self._both / variance
         self._level_c += gain * off_k
         self._share = min(1.0, max(0.0, self._share + share_gain * off_k))

@@ -10,6 +10,7 @@ from monitor.thermal.follow import Follow, Following, unmeasured
 from monitor.thermal.model_in_use import ModelInUse
 from monitor.thermal.outside_curve import OutsideCurve
 from monitor.thermal.reserve import Reserve
+from monitor.thermal.switching import Swing
 
 _LOST_SPREAD = 0.3  # of what a lost source took: one standard deviation
 _NIGHT_SEEN_S = 18 * 3600.0  # since last evening: a night was among it
@@ -40,8 +41,9 @@ class HeldHeat(Kept):
         """All sources together, from now on. None: not every plug is heard."""
         self._reserve.draws(tick, watts)
 
-    def see(self, tick: float, mean_c: float, *, lost: bool) -> None:
-        """A mean of the floor. Nothing is learned of a loss nor of an empty box."""
+    def see(self, tick: float, mean_c: float, swing: Swing | None, *, lost: bool) -> None:
+        """A mean of the floor, and how it swings. Nothing is learned of a loss nor of an empty
+        box."""
         if lost:
             self._birds_held = None
             return
@@ -52,7 +54,10 @@ class HeldHeat(Kept):
         model = self._in_use.model
         if model is not None and model.outside_known:
             night = self._box.is_night(tick)
-            self._follow.see(tick, mean_c, self._in_use.ambient_c, night=night)
+            if swing is not None and swing.sure:
+                self._follow.is_switched(swing.middle_c)
+            steady_c = mean_c if swing is None else swing.middle_c
+            self._follow.see(tick, steady_c, self._in_use.ambient_c, night=night)
             above_k = mean_c - self._follow.felt_c
             self._reserve.holds(tick, above_k, self._box.prior.bird_watts)
 
@@ -68,8 +73,16 @@ class HeldHeat(Kept):
         """Was no night seen since the birds are in?"""
         return self._birds_held is None or tick - self._birds_held < _NIGHT_SEEN_S
 
-    def following(self, start: Moment, floor_c: float, outside: OutsideCurve) -> Following:
+    def following(
+        self, start: Moment, floor_c: float, swing: Swing | None, outside: OutsideCurve
+    ) -> Following:
         """How the floor goes with the outside; what is not measured is felt as it is foretold."""
+        if swing is None:
+            return self._following(start, floor_c, outside)
+        found = self._following(start, swing.middle_c, outside)
+        return found._replace(dips_k=swing.dips_k) if self._follow.switched else found
+
+    def _following(self, start: Moment, floor_c: float, outside: OutsideCurve) -> Following:
         outside_c = outside.at(start.at)
         model = self._in_use.model
         if model is not None and model.outside_known:

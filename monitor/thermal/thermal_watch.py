@@ -190,10 +190,12 @@ class ThermalWatch(Kept):
         self._see_heat(tick)
         doubt.look(self._all, tick, _STEP_S)
         if not self._fall.open:
-            self._outside.stand_in(tick, floor_c, self._box.midnight)
+            swing = self._floor.swing
+            steady_c = floor_c if swing is None else swing.middle_c
+            self._outside.stand_in(tick, steady_c, self._box.midnight)
             mean_c = model.learn(tick, floor_c, outside_c)
             if mean_c is not None:
-                self._held.see(tick, mean_c, lost=self._lost.loss is not None)
+                self._held.see(tick, mean_c, swing, lost=self._lost.loss is not None)
             self._lost.see_held(tick, model)
         self._lost.keep_out(tick)
         if tick - self._checked >= CHECK_S:
@@ -324,7 +326,7 @@ class ThermalWatch(Kept):
             model=self._in_use.model,
             prior=self._box.prior,
             fall=self._fall,
-            follows=self._held.following(start, floor_c, outside[0]),
+            follows=self._held.following(start, floor_c, self._floor.swing, outside[0]),
             first_night=self._held.is_first_night(start.tick),
         )
 

@@ -1,0 +1,66 @@
+"""A thermostat that swings the floor is seen by its swings: the night is judged by their middle."""
+
+from math import cos, pi
+
+import pytest
+from support.engine_night import Night, a_brooder, a_site
+
+from monitor.thermal.switching import Switching
+
+H = 3600.0
+MIDDLE_C, SWING_K, PERIOD_S = 34.8, 1.6, 70 * 60.0
+LOW_C = 32.2  # of the band in the first week
+
+
+def thermostat_c(at_s: float, period_s: float = PERIOD_S) -> float:
+    """Up in a third of the time, down in the rest, as lamps and litter go."""
+    phase = at_s / period_s % 1.0
+    part = phase * 1.5 if phase < 1 / 3 else 0.5 + (phase - 1 / 3) * 0.75
+    return MIDDLE_C - SWING_K * cos(2 * pi * part)
+
+
+def seen(course, hours: float) -> Switching:
+    floor = Switching()
+    for step in range(int(hours * H / 30)):
+        floor.see(step * 30.0, course(step * 30.0))
+    return floor
+
+
+@pytest.mark.parametrize("period_s", [1200.0, PERIOD_S])
+def test_the_middle_of_the_swings_is_known_after_three_of_them(period_s: float) -> None:
+    last_s = 3 * period_s
+    floor = seen(lambda at: thermostat_c(at, period_s), last_s / H)
+    swing = floor.swing(last_s, thermostat_c(last_s, period_s))
+    assert swing is not None
+    assert swing.middle_c == pytest.approx(MIDDLE_C, abs=0.2)
+    assert 0.4 * SWING_K < swing.dips_k < SWING_K, "a mean over a quarter of an hour shows less"
+
+
+def test_two_feedings_are_no_thermostat_nor_is_a_front() -> None:
+    def fed(at: float) -> float:
+        return 35.0 - max(0.0, 2.5 - abs(at / H - 1.0) * 5) - max(0.0, 1.2 - abs(at / H - 3) * 1.5)
+
+    assert seen(fed, 5).swing(5 * H, 35.0) is None
+    assert seen(lambda at: 36.0 - at / H, 5).swing(5 * H, 31.0) is None
+
+
+def test_a_floor_that_its_thermostat_no_longer_holds_swings_no_more() -> None:
+    floor = seen(thermostat_c, 3 * PERIOD_S / H)
+    assert floor.swing(3 * PERIOD_S, MIDDLE_C - SWING_K - 1.0) is None
+    assert floor.swing(3 * PERIOD_S + 4 * H, MIDDLE_C) is None
+
+
+def test_no_cold_night_is_made_of_a_thermostats_rest() -> None:
+    night = Night(a_site(a_brooder(), outside=True))
+    chances = []
+    while night.t < 9 * H:
+        night.says(thermostat_c(night.t))
+        night.says(10.0 - night.t / 5400, "site/shade")
+        night.t += 30.0
+        if night.t > 3 * PERIOD_S and night.t % 900 == 0:
+            asked = night.engine.tonight("porch", night.now())
+            assert asked.outlook is not None
+            chances.append(asked.outlook.chance)
+    assert max(chances) < 0.3
+    assert MIDDLE_C - SWING_K > LOW_C, "it holds all the time"
+    assert night.told() == []
