@@ -33,7 +33,7 @@ from monitor.page.now_lines import (
     trend_line,
 )
 from monitor.page.phrases import Phrases, capital, counted
-from monitor.site import Brooder, Site
+from monitor.site import Brooder, Place, Site
 from monitor.tell.missing import Missing
 from monitor.tell.wording import first_aid, for_change, meter_words
 from monitor.tell.wording.tonight_words import tonight
@@ -102,7 +102,8 @@ class NowView:
     boxes: tuple[BoxView, ...]  # the worst first
     alarms: tuple[AlarmView, ...]  # of the site and the watcher itself
     over: tuple[OverView, ...]
-    outside: tuple[ProbeView, ...]
+    outside: tuple[ProbeView, ...]  # of the site; a box says its own
+    boxes_have_outside: bool
     meters: str  # of the site: mains, battery
     stale_since: float | None
     clock_sure: bool = True
@@ -140,6 +141,9 @@ def view(
         alarms=alarms,
         over=over(status.alarms, say),
         outside=tuple(probe_view(probe, say) for probe in status.probes),
+        boxes_have_outside=any(
+            probe.place is Place.OUTSIDE for box in site.brooders for probe in box.probes
+        ),
         meters=", ".join(meter_words.other_lines(status.meters)),
         stale_since=status.at if say.now - status.at > STALE_S else None,
         clock_sure=status.clock_sure,

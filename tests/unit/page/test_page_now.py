@@ -24,7 +24,7 @@ from monitor.page.judgement import MarginMark
 from monitor.page.now import BoxView, NowView, view
 from monitor.page.phrases import Phrases
 from monitor.set_up_form import Step
-from monitor.site import HeatSource, Unit
+from monitor.site import HeatSource, Place, Probe, Unit
 from monitor.tell.missing import Missing
 from monitor.thermal.diagnosis import Diagnosis, Interval
 from monitor.watch.empty_box import ExpectedBirds, WarmUp
@@ -56,6 +56,16 @@ def test_how_the_night_has_been_goes_on_in_its_sentence():
     night = box_of(brooder()).night
     assert night is not None
     assert night.partition(": ")[2].startswith("lowest "), night
+
+
+def test_a_box_with_an_outside_probe_of_its_own_is_not_said_to_have_none():
+    assert not seen(status(brooder())).boxes_have_outside
+    box = site().brooders[0]
+    own = Probe(
+        key="porch/o", brooder="porch", name="o", topic="brooder/porch/o", place=Place.OUTSIDE
+    )
+    with_own = replace(box, probes=(*box.probes, own))
+    assert seen(status(brooder()), brooders=(with_own,)).boxes_have_outside
 
 
 def test_in_celsius_for_who_reads_celsius():
