@@ -14,7 +14,7 @@ _MOST_MIN = 24 * 60.0  # longer than a day is "not today"
 _TAU_SPREAD = 1.33  # 80 % of the time constants once learned lie within this factor
 _SEEN_SPREAD = 2.0  # the first pace may be the light that went at once: the box so much slower
 _LAG_MIN = 1.5  # a probe in its sleeve says what the floor was. Common practice
-_PACE_SPREAD = 1.9  # a first pace is measured over minutes, and grows: wind, lamps that cool
+_PACE_SPREAD = 2.4  # a first pace is measured over minutes, and grows: wind, lamps that cool
 _LOST_SPREAD = 0.15  # of what a lost source took: one standard deviation
 
 

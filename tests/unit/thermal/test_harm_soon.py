@@ -18,9 +18,9 @@ def left(falls_k_per_h: float):
 
 
 def test_a_fall_that_is_seen_may_grow_and_the_probe_says_it_late():
-    """4 K at 12 K an hour is 20 minutes along a straight line; little more than half of that if the
-    pace grows, and a minute and a half is gone before the probe says so."""
-    assert left(12.0).low <= 20.0 / 1.9 - 1.5 + 0.01
+    """4 K at 12 K an hour is 20 minutes along a straight line; less than half of that if the pace
+    grows, and a minute and a half is gone before the probe says so."""
+    assert left(12.0).low <= 20.0 / 2.4 - 1.5 + 0.01
     assert left(12.0).low < left(12.0).mid
 
 
