@@ -15,7 +15,8 @@ from typing import NamedTuple
 from monitor.kept import Kept, Tick
 
 FLOOR_SHARE, _SHARE_SD = 0.55, 0.25  # less with a thermostat, all in an empty box without one
-_KEPT_SHARE, _KEPT_SHARE_SD = 0.1, 0.15  # where a thermostat switches the heat
+_KEPT_SHARE, _KEPT_SHARE_SD = 0.1, 0.15  # where a thermostat is said to switch the heat
+_SEEN_SHARE, _SEEN_SHARE_SD = 0.3, 0.2  # where one is seen to switch some of it
 _LAG_S = 2 * 3600.0
 _MEAN_SD_K = 0.4  # of one mean: lamps that cycle, birds that lie down
 _WALK_K = 0.15  # of the level, in the root of an hour: wind, birds
@@ -72,15 +73,16 @@ class Follow(Kept):
         self._v_level = self._both = self._felt_c = self._tick = 0.0
         self._by_night = self.switched = False
         if thermostat:
-            self.is_switched()
+            self.switched = True
+            self._share, self._v_share = _KEPT_SHARE, _KEPT_SHARE_SD**2
 
-    def is_switched(self, middle_c: float | None = None) -> None:
-        """A thermostat switches the heat: it is known, or seen to swing the floor around there."""
+    def swings(self, middle_c: float) -> None:
+        """A thermostat is seen to swing the floor around there."""
         if not self.switched:
             self.switched = True
-            if middle_c is not None and self._level_c is not None:
+            self._share, self._v_share, self._both = _SEEN_SHARE, _SEEN_SHARE_SD**2, 0.0
+            if self._level_c is not None:
                 self._level_c, self._v_level = middle_c, _MEAN_SD_K**2
-            self._share, self._v_share, self._both = _KEPT_SHARE, _KEPT_SHARE_SD**2, 0.0
 
     def see(self, tick: float, floor_c: float, outside_c: float, *, night: bool) -> None:
         """Means over a quarter of an hour."""

@@ -55,7 +55,7 @@ class HeldHeat(Kept):
         if model is not None and model.outside_known:
             night = self._box.is_night(tick)
             if swing is not None and swing.sure:
-                self._follow.is_switched(swing.middle_c)
+                self._follow.swings(swing.middle_c)
             steady_c = mean_c if swing is None else swing.middle_c
             self._follow.see(tick, steady_c, self._in_use.ambient_c, night=night)
             above_k = mean_c - self._follow.felt_c
