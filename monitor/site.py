@@ -149,6 +149,11 @@ class Brooder:
     steps: Steps = Steps.WEEKLY
     renamed_from: str | None = None  # its birds are still in the ledger under this name
 
+    def __hash__(self) -> int:
+        """By what differs between boxes that are compared: what a lamp more makes of it is asked
+        often, and all its probes are the same then."""
+        return hash((self.name, self.cover, self.length_m, self.heat))
+
     @property
     def floor_area_m2(self) -> float:
         """Floor of the box."""

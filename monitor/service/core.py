@@ -83,9 +83,11 @@ class Core:
         """One message. False: nothing of ours claims the topic. `received` is when it was sent, as
         far as known; `arrived`, if that was later: the broker had held it."""
         taken = self.hearing.hear(topic, payload, received, arrived=arrived, clock_sure=clock_sure)
-        for item in taken or ():
-            self._happened.batch.inputs.append(item)
-            self.take_in(item)
+        if taken:
+            inputs = self._happened.batch.inputs
+            for item in taken:
+                inputs.append(item)
+                self.take_in(item)
         return taken is not None
 
     def enter(self, entry: Entry, now: Moment) -> tuple[Entry, list[Change]]:
@@ -120,8 +122,7 @@ class Core:
 
     def advance(self, now: Moment) -> None:
         """Nothing came: do what is due by now."""
-        due = self.engine.next_due
-        if due is not None and due <= now.tick:
+        if self.engine.due_by(now.tick):
             self._changed(self.engine.advance(now), now)
         due = self._plan_due
         if due is not None and due <= now.tick:

@@ -100,6 +100,13 @@ class Course(Kept):
             self._look()
         return self._slow
 
+    def is_low(self, temp_c: float) -> bool:
+        """Is it below a low that is usual?"""
+        quick, slow = self.quick, self._slow
+        return (quick is not None and temp_c < quick.low_c) or (
+            slow is not None and temp_c < slow.low_c
+        )
+
     def _look(self) -> None:
         self._stale = False
         self._quick = self._usual(self._looked - QUICK_S)

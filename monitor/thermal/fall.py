@@ -78,7 +78,7 @@ class Fall(Kept):
     @staticmethod
     def begins(course: Course, tick: float, floor_c: float) -> bool:
         """Is the floor lower than is usual for it?"""
-        return (
+        return course.is_low(floor_c) and (
             _is_below(course, floor_c, _LOOKED_AT_K, _LOOKED_AT_SLOW_K, _RESTLESS)
             or _is_steep(course, tick, floor_c)
             or _is_overdue(course, tick, floor_c)
@@ -322,9 +322,7 @@ def _is_below(
 def _is_steep(course: Course, tick: float, floor_c: float) -> bool:
     """Did it fall more steeply than in the hour before, and to where it has not been?"""
     usual = course.quick
-    if usual is None or usual.low_c <= floor_c:
-        return False
-    if usual.low_c - floor_c < min(_BELOW_K, course.steepest_k):
+    if usual is None or usual.low_c - floor_c < min(_BELOW_K, course.steepest_k):
         return False
     return course.fell_k(tick, floor_c) > max(_STEEP_K, course.steepest_k)
 

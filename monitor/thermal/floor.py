@@ -42,6 +42,7 @@ class Floor(Kept):
         self.warmest = [track for track in self.lies_on if track.place is not Place.UNDER_HEAT]
         self.course, self._switching = Course(slow=True), Switching()
         self._recent = []
+        self._rate_k_per_h: float | None = None  # None: nobody has asked since the last step
 
     def step(
         self, tick: float, fresh: list[Track], *, findings: Sequence[Finding], learns: bool
@@ -56,6 +57,7 @@ class Floor(Kept):
             self._first = tick
         self.stepped = tick
         self.temp_c = temp_c
+        self._rate_k_per_h = None
         recent = self._recent
         recent.append((tick, temp_c))
         while len(recent) > _RECENT_LEAST and recent[0][0] < tick - _RECENT_S:
@@ -68,11 +70,18 @@ class Floor(Kept):
     def begin_again(self) -> None:
         """After a long silence it has no pace."""
         self._recent.clear()
+        self.resume()
 
     @property
     def rate_k_per_h(self) -> float:
         """Over the last five minutes, by least squares."""
-        return slope_per_h(self._recent) if len(self._recent) >= _RECENT_LEAST else 0.0
+        if self._rate_k_per_h is None:
+            known = len(self._recent) >= _RECENT_LEAST
+            self._rate_k_per_h = slope_per_h(self._recent) if known else 0.0
+        return self._rate_k_per_h
+
+    def resume(self) -> None:
+        self._rate_k_per_h = None
 
     @property
     def swing(self) -> Swing | None:

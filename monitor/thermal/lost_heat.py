@@ -150,10 +150,11 @@ class LostHeat(Kept):
     def see_warm(self, tick: float, floor_c: float) -> bool:
         """A floor that stays as warm as it should be misses nothing, nor does one on its way back
         from too warm. True: it has been so for a while."""
-        target_c, usual = self._box.target_c, self._floor.course.quick
-        if target_c is None or not self._floor.measured:
+        target_c = self._box.target_c
+        if target_c is None or not self._floor.measured or floor_c < target_c:
             self._warm_since = None
             return False
+        usual = self._floor.course.quick
         was_hot = usual is not None and usual.high_c > target_c + self._box.limits.band_c
         pace = 0.0 if was_hot else min(0.0, self._floor.rate_k_per_h)
         if floor_c + pace * _AT_TARGET_S / 3600.0 < target_c:

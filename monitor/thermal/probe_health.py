@@ -132,18 +132,15 @@ class ProbeHealth(Kept):
         found: list[Finding] = []
         self._see_ways(heard, tick, outside_c if outside_fresh else None)
         bad = {finding.probe for finding in self.findings}
+        sound = [t for t in heard if t.key not in bad]
         for track in heard:
-            near = self._neighbours[track.key]
-            sound = [t for t in heard if t is not track and t.key not in bad]
-            others = [t.level for t in sound if t.level is not None]
-            peers = [t.level for t in sound if t.level is not None and _comparable(t, track)]
-            level = track.level or 0.0
+            near, level = self._neighbours[track.key], track.level or 0.0
+            others, peers, alike = _beside(track, sound)
             near.own = level if near.own is None else near.own + _OWN_RATE * (level - near.own)
             track.forget_spikes(CHECK_S)
             if track.readings:
                 near.torn += _TORN_RATE * (track.spikes / track.readings - near.torn)
                 track.readings = track.spikes = 0
-            alike = [t.level for t in sound if t.level is not None and _alike(t, track)]
             if alike:
                 self._follow(near, level - sum(alike) / len(alike), disturbed)
             suspects = self._still(near, track, tick, sound, outside_c=outside_c)
@@ -179,9 +176,9 @@ class ProbeHealth(Kept):
             )
             beside = peers or ([outside_c] if outside_c is not None and outside_fresh else [])
             suspects[:0] = _other_unit(near, level, beside)
-            kinds = {kind for kind, _, _ in suspects}
-            for kind in [kind for kind in near.since if kind not in kinds]:
-                del near.since[kind]
+            if near.since:
+                kinds = {kind for kind, _, _ in suspects}
+                near.since = {kind: at for kind, at in near.since.items() if kind in kinds}
             for kind, confirm_s, reason in suspects:
                 since = near.since.setdefault(kind, tick)
                 if kind is FaultKind.STUCK:
@@ -343,7 +340,7 @@ class ProbeHealth(Kept):
             return round(_wandered(near), 1), own_k
 
         own = away(track)
-        like = [t for t in heard if t is not track and _alike(t, track)]
+        like = [t for t in heard if t is not track and t.place is track.place]
         return all(own > away(t) for t in like)
 
     def forget(self, key: str) -> None:
@@ -358,6 +355,22 @@ class ProbeHealth(Kept):
         self.findings = tuple(f for f in self.findings if f.probe in self._neighbours)
         if self._swap is not None and not {"", *self._neighbours}.issuperset(self._swap[:2]):
             self._swap = None
+
+
+def _beside(track: Track, sound: Sequence[Track]) -> tuple[list[float], list[float], list[float]]:
+    """What the others say: all of them, those that go as it does, and those of its own place. One
+    beneath a lamp goes its own way when the lamp is moved or the birds are; two of one place go
+    together, but not beneath two lamps."""
+    others, peers, alike = [], [], []
+    beneath = track.place is Place.UNDER_HEAT
+    for one in sound:
+        if one is not track and one.level is not None:
+            others.append(one.level)
+            if (one.place is Place.UNDER_HEAT) is beneath:
+                peers.append(one.level)
+                if one.place is track.place and not beneath:
+                    alike.append(one.level)
+    return others, peers, alike
 
 
 def _fell_out(
@@ -475,18 +488,9 @@ def _other_unit(near: Neighbours, level_c: float, beside_c: Sequence[float]) -> 
 def _lit(track: Track, others: Sequence[float]) -> bool:
     """Does it lie in the lamp's light?"""
     level = track.level or 0.0
-    lit_c = max(_NO_CHICK_C, sum(others) / len(others) + _LIGHT_K)
-    return track.place is Place.FLOOR and level > lit_c
-
-
-def _comparable(one: Track, other: Track) -> bool:
-    """A probe beneath a lamp goes its own way when the lamp is moved or the birds are."""
-    return (one.place is Place.UNDER_HEAT) == (other.place is Place.UNDER_HEAT)
-
-
-def _alike(one: Track, other: Track) -> bool:
-    """Two of one place go together, but not beneath two lamps."""
-    return one.place is other.place and one.place is not Place.UNDER_HEAT
+    if track.place is not Place.FLOOR or level <= _NO_CHICK_C:
+        return False
+    return level > sum(others) / len(others) + _LIGHT_K
 
 
 def _wandered(near: Neighbours) -> float:

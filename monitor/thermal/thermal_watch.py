@@ -78,6 +78,7 @@ class ThermalWatch(Kept):
         self._fall = self._falls.fall
         self._rise, self._climb, self._warming = Rise(), Climb(), Warming()
         self._told: tuple[object, ...] = ()
+        self._said: Diagnosis | None = None  # as things stand; None: they may be others now
 
     # -- what comes in
 
@@ -90,6 +91,7 @@ class ThermalWatch(Kept):
         if not track.add(tick, temp_c):
             return None if waited else self._tell()
         if track.place is Place.UNDER_HEAT and (self._lost.down is not None or track.sunken):
+            self._said = None
             waited = self._lost.see_collapse(tick, falls=self._fall.open) or waited
         if tick - self._floor.stepped < _STEP_S:
             return self._tell() if waited else None
@@ -116,7 +118,7 @@ class ThermalWatch(Kept):
         if track is not None:
             track.leave_out()
             self._health.forget(probe_key)
-            self._told = ()  # what is found when it is back is news
+            self._said, self._told = None, ()  # what is found when it is back is news
             if self._floor.left_alone:
                 self._rise = Rise()  # nobody is left who could say that it is over
 
@@ -127,6 +129,7 @@ class ThermalWatch(Kept):
         if (target_c is None) != (self._box.target_c is None):
             self._fall.end()
             self._lost.forget()
+        self._said = None
         self._box.target_c = target_c
         self._box.warm_c = target_c if warm_c is None else warm_c
         if target_c is None:
@@ -146,6 +149,7 @@ class ThermalWatch(Kept):
         """The grower changed the heat at tick `since`: no heat is missed, and what the box holds
         is learned anew. None: that entry is taken back."""
         self._box.changed = NEVER if since is None else since
+        self._said = None
         if not self._box.settling(tick):
             return
         self._lost.forget()
@@ -163,6 +167,7 @@ class ThermalWatch(Kept):
     def hour_is(self, tick: float, hour: float) -> None:
         """The local hour of day at `tick`, 0..24: by night nobody feeds."""
         self._box.midnight = tick - 3600.0 * hour
+        self._said = None
 
     # -- the step
 
@@ -234,7 +239,7 @@ class ThermalWatch(Kept):
     # -- what comes out
 
     def _tell(self) -> Diagnosis | None:
-        loss = self._lost.loss
+        self._said, loss = None, self._lost.loss
         told = (  # what makes one diagnosis differ from another
             self._fall.verdict,
             None if loss is None else loss.sources,
@@ -250,6 +255,8 @@ class ThermalWatch(Kept):
         return self.diagnosis
 
     def _hold_until(self) -> float | None:
+        if not self._fall.open:
+            return self._rise.hold_until
         stepped = self._floor.stepped
         return answers.hold_until(
             self._fall,
@@ -262,17 +269,19 @@ class ThermalWatch(Kept):
     @property
     def diagnosis(self) -> Diagnosis:
         """As things stand."""
-        return answers.diagnosis(
-            self._box.brooder,
-            fall=self._fall,
-            rise=self._rise,
-            loss=self._lost.loss,
-            held_until=self._hold_until(),
-            rate_k_per_h=self._floor.rate_k_per_h,
-            findings=self._health.findings,
-            doubted=doubt.doubted(self._all, self._floor.stepped),
-            warmth=self._warming.warmth,
-        )
+        if self._said is None:
+            self._said = answers.diagnosis(
+                self._box.brooder,
+                fall=self._fall,
+                rise=self._rise,
+                loss=self._lost.loss,
+                held_until=self._hold_until(),
+                rate_k_per_h=self._floor.rate_k_per_h,
+                findings=self._health.findings,
+                doubted=doubt.doubted(self._all, self._floor.stepped),
+                warmth=self._warming.warmth,
+            )
+        return self._said
 
     @property
     def learned(self) -> Learned | None:
@@ -337,4 +346,4 @@ class ThermalWatch(Kept):
 
     def resume(self) -> None:
         """What was told last is told again, which changes nothing for who knows it."""
-        self._told = ()
+        self._said, self._told = None, ()

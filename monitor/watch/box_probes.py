@@ -50,7 +50,7 @@ class BoxProbes(Kept):
         return [
             p
             for p in self.inside
-            if p.known and not p.out_of_service and not p.silent and not p.lost
+            if p.temp_c is not None and not (p.silent or p.out_of_service or p.lost)
         ]
 
     def on_floor(self) -> list[ProbeWatch]:

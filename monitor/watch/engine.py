@@ -272,6 +272,10 @@ class Engine(Kept):
         due = self._timers.next_due
         return None if due == NEVER else due
 
+    def due_by(self, tick: float) -> bool:
+        """Will something have happened by then without any event? Asked at every message."""
+        return self._timers.next_due <= tick
+
     @property
     def offset_s(self) -> float:
         """Wall minus steady time, as the engine takes it."""

@@ -194,9 +194,11 @@ class TemperatureAlarms(Kept, Owner):
 
     def _keep_extremes(self) -> None:
         """The lowest and highest while an alarm is on or pending."""
-        for alarm in (self.chill, self.cold, self.heat_loss):
-            if alarm.watched:
-                _keep_extreme(alarm, self.probes.on_floor(), min)
+        cold = [alarm for alarm in (self.chill, self.cold, self.heat_loss) if alarm.watched]
+        if cold:
+            floor = self.probes.on_floor()
+            for alarm in cold:
+                _keep_extreme(alarm, floor, min)
         if self.hot.watched or self.overheat.watched:
             judged = self.probes.judged()
             _keep_extreme(self.hot, judged, max)
