@@ -16,7 +16,6 @@ there are any, and else by what is usual."""
 from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
-from itertools import product
 from math import exp, hypot, log
 
 from monitor.kept import Tick
@@ -125,48 +124,48 @@ def weigh(
     """Each candidate's weight given departures (K, measured minus foretold) at `times`, with the
     best of `onsets` for each, and what other probes add to each (`witness`). Heaviest first."""
     best: dict[int, Weighed] = {}
-    for onset, quick_s in product(onsets, _QUICK_S):
-        s_qq = s_qs = s_ss = s_qd = s_sd = s_dd = 0.0
-        last = onset - _CORRELATED_S
+    for onset in onsets:
+        s_dd, last = 0.0, onset - _CORRELATED_S
+        seen: list[tuple[float, float, float, float]] = []
         for at, departure in zip(times, departures, strict=True):
             # readings close together say less; what the model leaves out grows with the fall
             share = min(1.0, (at - last) / _CORRELATED_S)
             share /= noise_sd * noise_sd + (_MODEL_ERROR * departure) ** 2
             last = at
-            since = at - onset
             s_dd += share * departure * departure
-            if since <= 0.0:
-                continue
-            quick = 1.0 - exp(-since / quick_s)
-            slow = 1.0 - exp(-since / tau_s)
-            fall = -departure
-            s_qq += share * quick * quick
-            s_qs += share * quick * slow
-            s_ss += share * slow * slow
-            s_qd += share * quick * fall
-            s_sd += share * slow * fall
-        for index, one in enumerate(candidates):
-            v_q = one.quick_sd**-2
-            v_s = one.slow_sd**-2
-            a = v_q + s_qq
-            b = s_qs
-            c = v_s + s_ss
-            h_q = v_q * one.quick_k + s_qd
-            h_s = v_s * one.slow_k + s_sd
-            det = a * c - b * b
-            quick_k = (c * h_q - b * h_s) / det
-            slow_k = (a * h_s - b * h_q) / det
-            fit = 0.5 * (
-                h_q * quick_k
-                + h_s * slow_k
-                - v_q * one.quick_k**2
-                - v_s * one.slow_k**2
-                - s_dd
-                + log(v_q * v_s / det)
-            )
-            weight = one.log_prior + witness[index] + fit
-            if index not in best or weight > best[index].log_weight:
-                best[index] = Weighed(one, weight, quick_k, slow_k, onset)
+            if (since := at - onset) > 0.0:
+                seen.append((share, since, 1.0 - exp(-since / tau_s), -departure))
+        for quick_s in _QUICK_S:
+            s_qq = s_qs = s_ss = s_qd = s_sd = 0.0
+            for share, since, slow, fall in seen:
+                quick = 1.0 - exp(-since / quick_s)
+                s_qq += share * quick * quick
+                s_qs += share * quick * slow
+                s_ss += share * slow * slow
+                s_qd += share * quick * fall
+                s_sd += share * slow * fall
+            for index, one in enumerate(candidates):
+                v_q = one.quick_sd**-2
+                v_s = one.slow_sd**-2
+                a = v_q + s_qq
+                b = s_qs
+                c = v_s + s_ss
+                h_q = v_q * one.quick_k + s_qd
+                h_s = v_s * one.slow_k + s_sd
+                det = a * c - b * b
+                quick_k = (c * h_q - b * h_s) / det
+                slow_k = (a * h_s - b * h_q) / det
+                fit = 0.5 * (
+                    h_q * quick_k
+                    + h_s * slow_k
+                    - v_q * one.quick_k**2
+                    - v_s * one.slow_k**2
+                    - s_dd
+                    + log(v_q * v_s / det)
+                )
+                weight = one.log_prior + witness[index] + fit
+                if index not in best or weight > best[index].log_weight:
+                    best[index] = Weighed(one, weight, quick_k, slow_k, onset)
     return sorted(best.values(), key=lambda weighed: -weighed.log_weight)
 
 

@@ -132,9 +132,9 @@ class ProbeHealth(Kept):
         found: list[Finding] = []
         self._see_ways(heard, tick, outside_c if outside_fresh else None)
         bad = {finding.probe for finding in self.findings}
-        sound = [t for t in heard if t.key not in bad]
         for track in heard:
             near, level = self._neighbours[track.key], track.level or 0.0
+            sound = [t for t in heard if t is not track and t.key not in bad]
             others, peers, alike = _beside(track, sound)
             near.own = level if near.own is None else near.own + _OWN_RATE * (level - near.own)
             track.forget_spikes(CHECK_S)
@@ -340,7 +340,7 @@ class ProbeHealth(Kept):
             return round(_wandered(near), 1), own_k
 
         own = away(track)
-        like = [t for t in heard if t is not track and t.place is track.place]
+        like = [t for t in heard if t is not track and _alike(t, track)]
         return all(own > away(t) for t in like)
 
     def forget(self, key: str) -> None:
@@ -364,13 +364,18 @@ def _beside(track: Track, sound: Sequence[Track]) -> tuple[list[float], list[flo
     others, peers, alike = [], [], []
     beneath = track.place is Place.UNDER_HEAT
     for one in sound:
-        if one is not track and one.level is not None:
+        if one.level is not None:
             others.append(one.level)
             if (one.place is Place.UNDER_HEAT) is beneath:
                 peers.append(one.level)
-                if one.place is track.place and not beneath:
+                if _alike(one, track):
                     alike.append(one.level)
     return others, peers, alike
+
+
+def _alike(one: Track, other: Track) -> bool:
+    """Two of one place go together, but not beneath two lamps."""
+    return one.place is other.place and one.place is not Place.UNDER_HEAT
 
 
 def _fell_out(

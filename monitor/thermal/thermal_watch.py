@@ -78,7 +78,8 @@ class ThermalWatch(Kept):
         self._fall = self._falls.fall
         self._rise, self._climb, self._warming = Rise(), Climb(), Warming()
         self._told: tuple[object, ...] = ()
-        self._said: Diagnosis | None = None  # as things stand; None: they may be others now
+        # As things stand. None: they may be others now; whoever changes them sets it so.
+        self._said: Diagnosis | None = None
 
     # -- what comes in
 
@@ -142,6 +143,7 @@ class ThermalWatch(Kept):
     def grower_acted(self, tick: float) -> None:
         """The grower did something to the box or the birds, as an entry says: the next hour may
         look different without anything being wrong."""
+        self._said = None
         self._box.acted = tick
         self._loosen(_ACTED_SD_K)
 
