@@ -18,6 +18,9 @@ MOST_BYTES_OF_ONE = 4 << 20
 # payload. A reading in a pack (RFC 8428) has about as many as are counted for a message by itself.
 TURN_BYTES, ROUND_BYTES = 16 * 1024, 32 * 1024
 EACH_TURN = 50
+# What comes in quick succession is judged together: woken for each message, the reader would keep
+# the sender waiting for longer than it works.
+GATHERED, GATHER_S = 50, 0.005
 # A part is kept free for messages that are to be acknowledged: one of those dropped would take up a
 # place in the broker's window until the next connection, so a flood without acknowledgements
 # (QoS 0) would end in silence.
@@ -82,7 +85,7 @@ class Inbox:
             sender.size += size
             self._bytes += size
             self._count += 1
-            if self._count == 1:
+            if self._count in (1, GATHERED):
                 self._ready.notify()
             return True
 
@@ -109,6 +112,8 @@ class Inbox:
         with self._ready:
             if not self._count and not self._woken:
                 self._ready.wait(timeout_s)
+            if 0 < self._count < GATHERED and not self._woken:
+                self._ready.wait(min(timeout_s, GATHER_S))
             self._woken = False
             taken: list[MqttMessage] = []
             size = 0

@@ -1,10 +1,14 @@
 """Senders have turns: whoever floods waits behind its own messages, nobody behind them."""
 
+from threading import Thread
+
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from monitor.events import Moment
-from monitor.intake.inbox import MOST_BYTES_OF_ONE, AckToken, Inbox, MqttMessage
+from monitor.intake import inbox as inbox_module
+from monitor.intake.inbox import GATHERED, MOST_BYTES_OF_ONE, AckToken, Inbox, MqttMessage
 
 
 def message(sender: str, number: int, size: int = 4, *, acknowledged: bool = True) -> MqttMessage:
@@ -82,3 +86,29 @@ def test_nothing_is_lost_and_each_senders_messages_keep_their_order(steps):
     for sender in "abc":
         assert [m for m in taken if m.origin == sender] == [m for m in put if m.origin == sender]
     assert inbox._bytes == 0
+
+
+@pytest.fixture
+def taken(monkeypatch: pytest.MonkeyPatch) -> tuple[Inbox, Thread, list[MqttMessage]]:
+    """An inbox, whoever takes from it once in a thread, and what was taken. It gathers for long."""
+    monkeypatch.setattr(inbox_module, "GATHER_S", 600.0)
+    inbox, found = Inbox(), []
+    return inbox, Thread(target=lambda: found.extend(inbox.take(500, 600.0)), daemon=True), found
+
+
+def test_what_comes_in_quick_succession_is_taken_together(taken):
+    inbox, reader, found = taken
+    reader.start()
+    for number in range(GATHERED):
+        inbox.put(message("floor", number))
+    reader.join(60)
+    assert len(found) == GATHERED
+
+
+def test_who_is_woken_takes_what_there_is(taken):
+    inbox, reader, found = taken
+    inbox.put(message("floor", 0))
+    reader.start()
+    inbox.wake()
+    reader.join(60)
+    assert len(found) == 1
