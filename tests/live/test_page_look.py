@@ -178,6 +178,18 @@ def test_letters_twice_as_large_still_fit_a_phone(browser: Browser, served: Serv
             assert wide <= PHONE["width"], name
 
 
+def test_no_figure_beside_a_curve_is_cut_off_on_a_phone(browser: Browser, served: Served):
+    with tab(browser, PHONE) as page:
+        page.goto(served.url + SCREENS["record"])
+        page.wait_for_selector(".weights text")
+        cut = page.evaluate(
+            """() => { const right = (e) => e.getBoundingClientRect().right;
+               return [...document.querySelectorAll('.weights text')]
+                 .filter((e) => right(e) > right(e.ownerSVGElement)).map((e) => e.textContent) }"""
+        )
+        assert cut == []
+
+
 def test_a_report_says_that_it_is_being_made(browser: Browser, served: Served):
     with tab(browser, PHONE) as page:
         page.goto(served.url + "/record")
