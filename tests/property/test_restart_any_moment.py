@@ -36,7 +36,7 @@ from monitor.tell.notification_plan import NotificationPlan
 from monitor.tell.policy import Policy
 from monitor.watch.engine import Engine
 
-EXAMPLES = 1000 if os.environ.get("BROODER_LONG") else 25
+EXAMPLES = 1000 if os.environ.get("BROODER_LONG") else 15
 STEPS = 500
 TICKS_NEAR_S, SHIFT_S = 1e8, 3e8
 OFFSETS = {
