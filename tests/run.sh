@@ -46,7 +46,8 @@ fi
 want="$(cksum <deploy/requirements-test.lock) $(cksum <pyproject.toml)"
 if [ "$(cat "$venv/.test-installed" 2>/dev/null || true)" != "$want" ]; then
     echo "Installing the test environment in $venv" >&2
-    "$venv/bin/python" -m pip install --quiet --disable-pip-version-check --require-hashes -r deploy/requirements-test.lock
+    # Not compiled: most of it is never imported, and the rest is compiled when it is.
+    "$venv/bin/python" -m pip install --quiet --disable-pip-version-check --no-compile --require-hashes -r deploy/requirements-test.lock
     site=$("$venv/bin/python" -c 'import sysconfig; print(sysconfig.get_paths()["purelib"])')
     printf '%s\n' "$here" >"$site/brooder.pth"
     printf '%s' "$want" >"$venv/.test-installed"
