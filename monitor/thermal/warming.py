@@ -3,7 +3,8 @@
 
 Chicks that are too warm walk away from the heat long before they come to harm, and a probe with a
 bird on it is a few degrees warmer for up to half an hour. So a warm floor can wait, unless it heads
-for harm, lies halfway there for long, or says what no bird explains. Heading there means that it
+for harm, lies halfway there for long, says what no bird explains, or has been above its band for a
+quarter of an hour and goes on rising as it did for an hour before. Heading there means that it
 rises to where it has not been lately and has not slackened, for some minutes in a row, and, where
 harm is far, as much as over the last twenty minutes: a bird's warmth comes to rest within minutes,
 a thermostat's swing ends where the ones before did. Figures are this project's (assumed);
@@ -30,6 +31,9 @@ _HARM_AHEAD_MIN, _HARM_SOON_MIN = 90.0, 30.0  # so far ahead harm is news
 _LONG_STEADY = 0.75  # of the pace, over twenty minutes: what a bird adds within five is less
 _HALFWAY, _HALFWAY_S = 0.5, 1800.0  # from the band's edge to harm; a bird sits for less
 _BACK_K = 0.5  # back below by so much it is over
+# Above its band for so long, by so much, rising still, warmer than an hour ago and than it lately
+# was: what climbs slowly comes to harm too, and no bird warms a probe for as long.
+_LASTS_S, _BY_K, _RISING, _HOUR_S, _RISEN_K = 840.0, 0.3, 0.02, 3600.0, 0.6
 # The sun on a closed box: told before the floor has left its band, for it takes a while to cool.
 _SUN_FROM_H, _SUN_TO_H = 6.0, 18.0
 _BAND_AHEAD_MIN = 15.0
@@ -107,7 +111,12 @@ class Warming(Kept):
         headed = rises and (hotter or by_sun) and pace * _BAND_AHEAD_MIN > to_band_k
         self._count = self._count + 1 if headed else 0
         if self._above is not None:
-            harms = halfway or self._harm_count >= (least if steady or hotter else _BORNE_OUT_STEEP)
+            lasts = tick - self._above >= _LASTS_S and to_band_k < -_BY_K and pace >= _RISING
+            harms = (
+                halfway
+                or (lasts and _risen(course))
+                or self._harm_count >= (least if steady or hotter else _BORNE_OUT_STEEP)
+            )
             self.warmth = Warmth.HARMS if harms else Warmth.CAN_WAIT
         elif self._count >= least or (self.warmth is Warmth.SOON and late > 0.0):
             self.warmth = Warmth.SOON
@@ -157,6 +166,17 @@ def _soars(track: Track, tick: float) -> bool:
     if usual is None or tick - track.last_tick > _NEW_S:
         return False
     return track.mean > max(usual.high_c + _SOARS_K, CHICK_SKIN_C)
+
+
+def _risen(course: Course) -> bool:
+    """Is it warmer than an hour ago, and than it has been in an hour and a half?"""
+    end = course.ticks[-1]
+    now_c = course.mean(end - _WIDE_S, end)
+    then_c = course.mean(end - _HOUR_S - _WIDE_S, end - _HOUR_S + _WIDE_S)
+    highest_c = course.highest(end - _BEEN_FROM_S, end - _LASTS_S)
+    if now_c is None or then_c is None or highest_c is None:
+        return False
+    return now_c > max(highest_c, then_c + _RISEN_K)
 
 
 def _has_been(course: Course, temp_c: float) -> bool:

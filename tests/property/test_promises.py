@@ -9,8 +9,9 @@ import random
 from collections import defaultdict
 from dataclasses import dataclass, replace
 from datetime import datetime
+from math import exp
 
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from support.engine_night import EVENING, ZONE, a_brooder, a_probe, a_site
 from support.no_estimate import NoEstimate
@@ -35,7 +36,7 @@ from monitor.watch.incidents import BACK_S, RENEWED, rank
 from monitor.watch.life_cycle import AlarmState
 
 LOW_C, CHILL_C, TARGET_C = 32.2, 29.4, 35.0
-HIGH_C, PROBE_ERROR_K = 37.8, 0.5
+HIGH_C, HARM_C, PROBE_ERROR_K = 37.8, 40.6, 0.5
 PLAIN_S, BY_DAY_S = 300.0, 600.0
 COLD = (AlarmName.COLD, AlarmName.CHILL, AlarmName.HEAT_LOSS)
 SEEDS = st.integers(0, 2**32)
@@ -89,7 +90,10 @@ class Plain:
 class Box:
     """A box, its liar, and all that was said of it."""
 
-    def __init__(self, seed: int, probes: tuple[Probe, ...] | None = None) -> None:
+    def __init__(
+        self, seed: int, probes: tuple[Probe, ...] | None = None, *, thinks: bool = False
+    ) -> None:
+        self.thinks = thinks  # by the estimate as it is
         self.rng = rng = random.Random(seed)
         box = a_brooder(floors=rng.choice([1, 2]))
         if probes is None:
@@ -106,6 +110,8 @@ class Box:
         self.writes(EntryKind.PLACED, **given_)
 
     def made(self) -> Engine:
+        if self.thinks:
+            return Engine(self.site, self.now)
         return Engine(self.site, self.now, make_estimator=lambda _box, _outside: self.liar)
 
     @property
@@ -164,6 +170,14 @@ def course(rng: random.Random) -> list[float]:
     return temps
 
 
+def rises_straight(part: float, by_k: float) -> float:
+    return by_k * part
+
+
+def rises_to_rest(part: float, by_k: float) -> float:
+    return 1.3 * by_k * (1.0 - exp(-1.466 * part))
+
+
 @given(SEEDS)
 @settings(max_examples=60, deadline=None)
 def test_no_first_word_is_later_than_the_plain_alarms(seed: int) -> None:
@@ -216,6 +230,34 @@ def test_a_floor_above_its_band_is_told_like_by_a_plain_alarm_and_within_the_hou
                 assert [a.priority for a in said if a.alarm is AlarmName.HOT] == [Priority.WARNING]
             if rng.random() < 0.02:
                 box.restarts()
+
+
+@given(SEEDS)
+@example(13)
+@example(33)
+@settings(max_examples=25, deadline=None)
+def test_a_floor_that_climbs_to_harm_is_told_to_the_phone_ten_minutes_after_a_plain_alarm_at_most(
+    seed: int,
+) -> None:
+    """By the estimate as it is, at any hour, if it takes less than three hours;
+    or at the next reading."""
+    box = Box(seed, thinks=True)
+    rng = box.rng
+    box.every_s = rng.choice([30.0, 60.0, 120.0])
+    rises = rng.choice([rises_straight, rises_to_rest])
+    was_c, for_s = rng.uniform(35.0, 37.0), rng.uniform(0.25, 2.75) * 3600.0
+    plain = {key: Plain(-HIGH_C) for key in box.floor}
+    began, temp_c = box.tick + 2.0 * 3600.0, was_c
+    while temp_c < HARM_C:
+        box.tick += box.every_s * rng.uniform(0.9, 1.1)
+        for key in box.floor:
+            temp_c = was_c + rises(max(0.0, box.tick - began) / for_s, HARM_C + 0.2 - was_c)
+            read_c = round(temp_c + rng.gauss(0, 0.04), 2)
+            box.says(key, read_c)
+            if plain[key].hears(box.tick, -read_c) >= PLAIN_S + 600.0 + 1.1 * box.every_s:
+                said = box.engine.status(box.now).brooders[0].alarms
+                loud = [a for a in said if a.active and a.priority is not Priority.ADVICE]
+                assert {a.alarm for a in loud} & {AlarmName.HOT, AlarmName.OVERHEAT}
 
 
 @given(SEEDS)

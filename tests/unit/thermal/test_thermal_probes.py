@@ -214,6 +214,14 @@ def test_a_floor_probe_that_stands_while_its_only_neighbour_is_away_for_minutes_
     assert night.told() == []
 
 
+def test_two_wild_readings_within_seconds_are_no_temperature_and_a_leap_that_stays_is():
+    track = Track("porch/floor", Place.FLOOR)
+    steady, wild = [34.0] * 4, [50.6, 50.5]
+    believed = [track.add(13.0 * n, c) for n, c in enumerate([*steady, *wild, *steady])]
+    assert believed == [True] * 4 + [False] * 2 + [True] * 4
+    assert [track.add(200.0 + 13.0 * n, 50.0) for n in range(4)] == [False, False, True, True]
+
+
 def test_two_that_send_on_the_only_probes_topic_are_no_readings_and_urgent():
     night = Night()
     night.holds(35.0, for_s=3600, every_s=30)

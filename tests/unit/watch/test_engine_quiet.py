@@ -132,3 +132,17 @@ def test_a_cover_lifted_at_the_end_of_a_thermostats_rest_is_off_since_then():
     assert before == []
     lives(night, 2880.0, 30.0, course=fed)
     assert "porch/heat-loss" not in night.told()
+
+
+@pytest.mark.parametrize(("fell_k", "told"), [(3.0, False), (7.0, True)])
+def test_a_front_with_its_wind_is_no_lost_heat_and_a_steeper_fall_is_told_at_once(fell_k, told):
+    """The outside falls by six kelvin in fifty minutes, and then the floor, within its band."""
+    night, rng, front_s = Night(a_site(outside=True)), Random(5), 7 * 3600.0
+    while night.t < front_s + 4800.0:
+        since_s = max(0.0, night.t - front_s)
+        gone = 1 - exp(-max(0.0, since_s - 3600.0) / 1500.0)
+        night.says(36.5 - fell_k * gone + rng.gauss(0, 0.03))
+        night.says(3.0 - 6.0 * min(1.0, since_s / 3000.0) + rng.gauss(0, 0.1), "site/shade")
+        night.t += 30.0
+    lost = [c.at - night.start - front_s - 3600.0 for c in night.changes if c.alarm == "heat-loss"]
+    assert [since_s <= 300.0 for since_s in lost[:1]] == [True] * told
