@@ -10,8 +10,9 @@ built-in broker, a broker that has none of ours) what was noted before is forgot
 was started anew begins again at 1, and a message of the same number and value would be taken for
 known, acknowledged, and lost.
 
-No more than a broker's in-flight window can be open, so 512 marks are enough: the window is 100 by
-our own Receive Maximum, and deploy/mosquitto says the same for MQTT 3.1.1."""
+The window of open deliveries is 100 by our own Receive Maximum, and deploy/mosquitto says the same
+for MQTT 3.1.1. But Mosquitto 2.0 goes beyond it when a session with a backlog is resumed (1,197
+were seen open at once), so more than three times that are remembered."""
 
 import struct
 from collections import OrderedDict
@@ -19,7 +20,7 @@ from zlib import crc32
 
 from monitor.intake.inbox import MqttMessage
 
-KEPT = 512
+KEPT = 4096
 _MARK = struct.Struct("<HHI")  # packet identifier, checksum of origin, of topic and payload
 MARK_BYTES = _MARK.size
 _BEGAN = 0  # in a packet identifier's place, which is never 0: what is noted of the origin is void

@@ -106,6 +106,15 @@ def test_the_memory_is_bounded_and_keeps_the_newest():
     assert not memory.already_journaled(delivery(80, dup=True))
 
 
+def test_a_backlog_that_a_broker_hands_out_beyond_the_window_is_known_after_a_kill():
+    """Mosquitto 2.0 did so with 1,197 deliveries of a resumed session."""
+    before = RedeliveryMemory()
+    for mid in range(1, 1198):
+        before.already_journaled(delivery(mid))
+    after = RedeliveryMemory(before.since_last())
+    assert all(after.already_journaled(delivery(mid, dup=True)) for mid in range(1, 1198))
+
+
 def test_marks_cut_off_in_the_middle_are_read_as_far_as_they_go():
     memory = RedeliveryMemory()
     for mid in (1, 2):
