@@ -94,7 +94,7 @@ class Readings:
         if tick < probe.tick or (sure and at < probe.at):
             return  # late: an older reading than the last one disturbs nothing
         self._timers.tick = now
-        back = probe.bad or probe.silent or not probe.known
+        back = probe.bad or probe.silent or not probe.known or probe.leapt
         probe.take(at, now, temp_c)
         if probe.bad:
             probe.bad, probe.bad_reason = False, None
@@ -109,7 +109,7 @@ class Readings:
             beyond = probe.beyond()
             if back or beyond != probe.was_beyond or probe.doubted or box.unseen:
                 box.temperature.evaluate(now)
-            calm = not beyond
+            calm = not (beyond or probe.leapt)
             if box.temperature.close_watch():
                 calm = False
                 box.temperature.look_again(now)

@@ -202,3 +202,17 @@ def test_the_first_swings_of_a_thermostat_are_no_new_heat() -> None:
     for k_per_h in (8.0, -8.0, 15.0, -15.0):
         box.goes(600, by_k_per_h=k_per_h)
     assert {told.priority for told in warm(box.night)} <= {Priority.ADVICE}
+
+
+@pytest.mark.parametrize("at_c", [39.0, 42.0])
+def test_one_wild_reading_does_not_end_an_alarm_of_a_floor_too_hot(at_c: float) -> None:
+    """Whoever reads that all is well again looks no more."""
+    box = Box(start_h=22.0)
+    box.goes(2 * 3600)
+    box.temp_c = at_c
+    box.goes(2 * 3600)
+    before = len(box.night.changes)
+    box.night.says(16.0)
+    box.night.t += 90.0
+    box.goes(1800)
+    assert box.night.changes[before:] == []
