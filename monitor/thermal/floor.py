@@ -72,6 +72,10 @@ class Floor(Kept):
         self._recent.clear()
         self.resume()
 
+    def forget_swings(self) -> None:
+        """The birds came or went: what was tried before with the heat is no thermostat's."""
+        self._switching = Switching()
+
     @property
     def rate_k_per_h(self) -> float:
         """Over the last five minutes, by least squares."""

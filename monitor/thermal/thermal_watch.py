@@ -130,6 +130,7 @@ class ThermalWatch(Kept):
         if (target_c is None) != (self._box.target_c is None):
             self._fall.end()
             self._lost.forget()
+            self._floor.forget_swings()
         self._said = None
         self._box.target_c = target_c
         self._box.warm_c = target_c if warm_c is None else warm_c

@@ -6,7 +6,8 @@ from monitor.site import Place
 from monitor.thermal.course import UNKNOWN_K, Course
 
 SPIKE_K = 3.0  # from one reading to the next; a larger jump waits for the next ones to confirm
-_BORNE_OUT_S = 20.0  # for so long at least: two wild readings within seconds confirm nothing
+# For so long, or by the third in a row: two wild readings within seconds confirm nothing.
+_BORNE_OUT_S, _BORNE_OUT = 20.0, 3
 SUNKEN_K = 0.4  # below its usual low: less is no collapse
 LEAP_K = 5.0  # and stays there: no floor goes to and fro
 # A sheath beneath a source that goes off and on cools and warms by and by: it has its lag. One that
@@ -26,6 +27,7 @@ class Track(Kept):
     last_c: float = 0.0
     held: float | None = None  # a jump that waits to be confirmed
     held_since: Tick = NEVER
+    held_count: int = 0
     leapt_up: bool | None = None  # which way its last leap went
     sum: float = 0.0
     count: int = 0
@@ -58,8 +60,9 @@ class Track(Kept):
             if (jump > SPIKE_K or jump < -SPIKE_K) and gap_s < 180.0:
                 held = self.held
                 if held is None or not -SPIKE_K < temp_c - held < SPIKE_K:
-                    self.held, self.held_since = temp_c, tick
-                if tick - self.held_since < _BORNE_OUT_S:
+                    self.held, self.held_since, self.held_count = temp_c, tick, 0
+                self.held_count += 1
+                if tick - self.held_since < _BORNE_OUT_S and self.held_count < _BORNE_OUT:
                     self.last_tick = tick
                     return False
             self.moved_tick = tick

@@ -86,9 +86,10 @@ class TemperatureAlarms(Kept, Owner):
         self._keep_extremes()
 
     def _see(self, alarm: Alarm, holds: bool, tick: float, *, at_once: bool = False) -> None:
-        """An alarm may begin with whatever is said. It does not end by the word of stuck probes,
-        nor by one reading that leapt."""
-        leapt = alarm.active and any(p.leapt for p in self.probes.on_floor())
+        """An alarm may begin with whatever is said. It does not end by the word of stuck probes;
+        nor one of warmth by a reading that leapt (cold is held as long as that is doubted)."""
+        warm = alarm.active and alarm in (self.hot, self.overheat)
+        leapt = warm and any(p.leapt for p in self.probes.on_floor())
         if not holds and (leapt or self.probes.blind):
             self.register.hold(alarm)
         else:
