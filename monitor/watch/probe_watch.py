@@ -71,7 +71,7 @@ class ProbeWatch(Kept):
     found: FaultKind | None = None  # what that is
     stuck_since: Tick | None = None  # it says the same over and over
     doubted: bool = False  # its last reading waits for the next one to bear it out
-    leapt: bool = False  # that one lies far from the one before: it ends nothing
+    leapt: bool = False  # too hot before, that one lies far from the one before: it ends nothing
     out_of_service: bool = False
     cold: Edge
     chill: Edge
@@ -140,7 +140,8 @@ class ProbeWatch(Kept):
             share = (temp_c - self.hot.limit_c - _ERROR_K) / _MORE_K
             gone_s = min(tick - self.tick, _GAP_S)
             self.warm_s = max(0.0, self.warm_s + gone_s * min(1.0, max(-1.0, share)))
-        self.leapt = self.temp_c is not None and abs(temp_c - self.temp_c) > SPIKE_K
+        warm = self.hot.beyond or self.overheat.beyond or self.leapt
+        self.leapt = warm and self.temp_c is not None and abs(temp_c - self.temp_c) > SPIKE_K
         self.at, self.tick, self.temp_c = at, tick, temp_c
         self.heard = tick
         self.bad_row = 0
