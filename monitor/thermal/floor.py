@@ -12,7 +12,7 @@ from monitor.thermal.box_known import BoxKnown
 from monitor.thermal.course import Course
 from monitor.thermal.diagnosis import Finding
 from monitor.thermal.slope import slope_per_h
-from monitor.thermal.switching import Swing, Switching
+from monitor.thermal.swing import Swing, Switching
 from monitor.thermal.track import Track
 
 _OFFSET_RATE = 0.002  # of a step: how two floor probes differ is learned over half a day
@@ -70,7 +70,7 @@ class Floor(Kept):
     def begin_again(self) -> None:
         """After a long silence it has no pace."""
         self._recent.clear()
-        self.resume()
+        self._rate_k_per_h = None
 
     def forget_swings(self) -> None:
         """The birds came or went: what was tried before with the heat is no thermostat's."""

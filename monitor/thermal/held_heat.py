@@ -10,7 +10,7 @@ from monitor.thermal.follow import Follow, Following, unmeasured
 from monitor.thermal.model_in_use import ModelInUse
 from monitor.thermal.outside_curve import OutsideCurve
 from monitor.thermal.reserve import Reserve
-from monitor.thermal.switching import Swing
+from monitor.thermal.swing import Swing
 
 _LOST_SPREAD = 0.3  # of what a lost source took: one standard deviation
 _NIGHT_SEEN_S = 18 * 3600.0  # since last evening: a night was among it

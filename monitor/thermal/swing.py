@@ -1,46 +1,111 @@
-"""A floor that a thermostat swings, and whether its next rise is overdue: the heat that should have
-come on has not. Asked by `fall`; whether a thermostat was declared does not matter. Figures are
-this project's (assumed); tests/bench measures what they do."""
+"""A floor that a thermostat swings, whether one was declared or not: its falls to where it goes on
+again. `Switching` sees over hours where the middle is and how far down they reach (held by
+`floor`); `overdue` whether the next pulse has not come, in the last hour and a half (called by
+`fall`). Figures are this project's (assumed); tests/bench measures what they do."""
 
 from collections.abc import Sequence
+from typing import NamedTuple
 
-_SWING_K, _TURN_K = 0.8, 0.35  # from peak to trough, at least; what turns it
-_KINK = 0.5  # of the deepest
-_FALLS = 2  # seen to end before, and alike: birds that run about make no two alike
-_ALIKE = 1.5  # longest by shortest
-_ALIKE_K, _ALIKE_SHARE = 0.5, 0.3  # peaks, and troughs: or by the swing
+from monitor.kept import NEVER, Kept, Tick, part
+
+_SWING_K, _TURN_K = 0.8, 0.35  # from peaks to troughs, at least; what turns a rise or a fall
+_FALLS = 2  # that ended, and alike: birds that run about make no two alike
+_ALIKE, _ALIKE_K = 1.5, 0.6  # longest by shortest; peaks, and troughs
+_SMOOTHED_S = 450.0  # half a quarter of an hour: its mean shows less of quick swings
+_OLD_S = 3 * 3600.0  # without another fall it swings no more
+
+_KINK = 0.5  # of the deepest: a kink on the way up is no fall
+_OF_HOUR_K, _OF_HOUR_SHARE = 0.5, 0.3  # peaks, and troughs: or by the swing
 # So many times as long as the longest of them, and so far below any of their troughs (K).
 _OVERDUE = ((1.5, 0.4), (2.2, 0.2))
+
+
+class _Ended(NamedTuple):
+    """A fall that ended."""
+
+    peak_at: Tick
+    peak_c: float
+    lasted_s: float
+    trough_c: float
+
+
+class Swing(NamedTuple):
+    """degC, and K below that of its lowest quarter of an hour. `sure`: more than one was seen."""
+
+    middle_c: float
+    dips_k: float
+    sure: bool
+
+
+@part
+class Switching(Kept):
+    """Of one floor."""
+
+    _falls: list[_Ended]
+    falling: bool = False
+    peak: tuple[Tick, float] = (NEVER, -1e9)
+    _trough: tuple[Tick, float] = (NEVER, 1e9)
+
+    def __init__(self) -> None:
+        self._falls = []
+
+    def see(self, tick: float, floor_c: float) -> _Ended | None:
+        """One step of the floor. The fall that ended with it."""
+        if self.falling:
+            if floor_c < self._trough[1]:
+                self._trough = (tick, floor_c)
+            elif floor_c > self._trough[1] + _TURN_K:
+                (peak_at, peak_c), (trough_at, trough_c) = self.peak, self._trough
+                ended = _Ended(peak_at, peak_c, trough_at - peak_at, trough_c)
+                self._falls = [*self._falls[-1:], ended]
+                self.falling, self.peak = False, (tick, floor_c)
+                return ended
+        elif floor_c > self.peak[1]:
+            self.peak = (tick, floor_c)
+        elif floor_c < self.peak[1] - _TURN_K:
+            self.falling, self._trough = True, (tick, floor_c)
+        return None
+
+    def swing(self, tick: float, floor_c: float) -> Swing | None:
+        """None: it does not swing, or is where its swings do not reach."""
+        falls = self._falls
+        since_s = tick - self._trough[0]
+        sure = len(falls) == _FALLS
+        if not falls or since_s > (_OLD_S if sure else _ALIKE * falls[0].lasted_s):
+            return None
+        _, peaks_c, lasted_s, troughs_c = zip(*falls, strict=True)
+        if not _alike(falls, _ALIKE_K) or min(peaks_c) - max(troughs_c) < _SWING_K:
+            return None
+        peak_c, trough_c = sum(peaks_c) / len(falls), sum(troughs_c) / len(falls)
+        if not trough_c - _TURN_K <= floor_c <= peak_c + _TURN_K:
+            return None
+        shown = min(lasted_s) / (min(lasted_s) + _SMOOTHED_S)
+        return Swing(0.5 * (peak_c + trough_c), 0.5 * shown * (peak_c - trough_c), sure)
 
 
 def overdue(ticks: Sequence[float], means: Sequence[float], tick: float, temp_c: float) -> bool:
     """Does a floor whose course (K by seconds) came down and went up again and again come down for
     far longer now, and to where it has not been?"""
-    falls: list[tuple[float, float, float]] = []  # how long, from where, and down to where
-    falling = False
-    peak_at, peak_c = trough_at, trough_c = ticks[0], means[0]
-    for at, mean in zip(ticks, means, strict=True):
-        if falling and mean > trough_c + _TURN_K:
-            if peak_at > ticks[0]:  # else it began before that
-                falls.append((trough_at - peak_at, peak_c, trough_c))
-            falling, peak_at, peak_c = False, at, mean
-        elif falling and mean < trough_c:
-            trough_at, trough_c = at, mean
-        elif not falling and mean > peak_c:
-            peak_at, peak_c = at, mean
-        elif not falling and mean < peak_c - _TURN_K:
-            falling, trough_at, trough_c = True, at, mean
-    # a kink on the way up is no fall
-    falls = [one for one in falls if one[1] - one[2] > _KINK * max(p - t for _, p, t in falls)]
-    if not falling or len(falls) < _FALLS:
+    floor = Switching()
+    ended = [fall for at, mean in zip(ticks, means, strict=True) if (fall := floor.see(at, mean))]
+    falls = [fall for fall in ended if fall.peak_at > ticks[0]]  # else it began before that
+    deepest_k = max((fall.peak_c - fall.trough_c for fall in falls), default=0.0)
+    falls = [fall for fall in falls if fall.peak_c - fall.trough_c > _KINK * deepest_k]
+    if not floor.falling or len(falls) < _FALLS:
         return False
-    lasted_s, peaks_c, troughs_c = zip(*falls, strict=True)
+    _, peaks_c, lasted_s, troughs_c = zip(*falls, strict=True)
     swing_k = min(peaks_c) - max(troughs_c)
-    alike_k = max(_ALIKE_K, _ALIKE_SHARE * swing_k)
-    alike = (
+    long, below_k = (tick - floor.peak[0]) / max(lasted_s), min(troughs_c) - temp_c
+    return (
         swing_k > _SWING_K
-        and max(lasted_s) <= _ALIKE * min(lasted_s)
-        and all(max(turns_c) - min(turns_c) < alike_k for turns_c in (peaks_c, troughs_c))
+        and _alike(falls, max(_OF_HOUR_K, _OF_HOUR_SHARE * swing_k))
+        and any(long > times and below_k > k for times, k in _OVERDUE)
     )
-    long, below_k = (tick - peak_at) / max(lasted_s), min(troughs_c) - temp_c
-    return alike and any(long > times and below_k > k for times, k in _OVERDUE)
+
+
+def _alike(falls: Sequence[_Ended], alike_k: float) -> bool:
+    """Do they last as long, and reach as far up and down?"""
+    _, peaks_c, lasted_s, troughs_c = zip(*falls, strict=True)
+    return max(lasted_s) <= _ALIKE * min(lasted_s) and all(
+        max(turns_c) - min(turns_c) < alike_k for turns_c in (peaks_c, troughs_c)
+    )

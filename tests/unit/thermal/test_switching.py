@@ -7,7 +7,7 @@ import pytest
 from support.engine_night import Night, a_brooder, a_site
 
 from monitor.thermal.follow import FLOOR_SHARE, Follow
-from monitor.thermal.switching import Switching
+from monitor.thermal.swing import Switching
 
 H = 3600.0
 MIDDLE_C, SWING_K, PERIOD_S = 35.2, 1.6, 70 * 60.0
