@@ -85,12 +85,18 @@ class TemperatureAlarms(Kept, Owner):
             self._see_band(tick)
         self._keep_extremes()
 
-    def _see(self, alarm: Alarm, holds: bool, tick: float, *, at_once: bool = False) -> None:
-        """An alarm may begin with whatever is said. It does not end by the word of stuck probes;
-        nor one of warmth by a reading that leapt (cold is held as long as that is doubted)."""
-        warm = alarm.active and alarm in (self.hot, self.overheat)
-        leapt = warm and any(p.leapt for p in self.probes.on_floor())
-        if not holds and (leapt or self.probes.blind):
+    def _see(
+        self,
+        alarm: Alarm,
+        holds: bool,
+        tick: float,
+        *,
+        at_once: bool = False,
+        doubtful: bool = False,
+    ) -> None:
+        """An alarm may begin with whatever is said; it does not end by the word of stuck probes,
+        nor by what is `doubtful`."""
+        if not holds and (self.probes.blind or (doubtful and alarm.active)):
             self.register.hold(alarm)
         else:
             self.register.see(alarm, holds, tick, at_once=at_once)
@@ -103,7 +109,7 @@ class TemperatureAlarms(Kept, Owner):
             self.register.hold(self.overheat)
             return
         over = rising or any(p.too_hot for p in counting) or any(p.burning for p in usable)
-        self._see(self.overheat, over, tick, at_once=rising)
+        self._see(self.overheat, over, tick, at_once=rising, doubtful=self._leapt())
 
     def _see_band(self, tick: float) -> None:
         """The probes that have a target, against it: cold by all of them, hot by those believed.
@@ -128,11 +134,8 @@ class TemperatureAlarms(Kept, Owner):
             return
         # What one probe in doubt says ends nothing: a chick sits on the cold probe.
         doubtful = any(p.doubted for p in floor)
-        for alarm, holds in ((self.chill, any(p.chill.beyond for p in floor)), (self.cold, cold)):
-            if doubtful and alarm.active and not holds:
-                self.register.hold(alarm)
-            else:
-                self._see(alarm, holds, tick)
+        self._see(self.chill, any(p.chill.beyond for p in floor), tick, doubtful=doubtful)
+        self._see(self.cold, cold, tick, doubtful=doubtful)
         self._see_hot(judged, tick)
         if self.probes.blind or all(p.tick < self.probes.woke for p in floor):
             self._night.see(night.UNSEEN, tick)
@@ -149,7 +152,11 @@ class TemperatureAlarms(Kept, Owner):
         """Above the band, or headed there."""
         beyond = any(p.hot.beyond for p in judged)
         soon = self.estimate.diagnosis.warmth is Warmth.SOON
-        self._see(self.hot, beyond or soon, tick, at_once=soon)
+        self._see(self.hot, beyond or soon, tick, at_once=soon, doubtful=self._leapt())
+
+    def _leapt(self) -> bool:
+        """Did a hot probe's last reading lie far from the one before? Once may be an accident."""
+        return any(p.leapt for p in self.probes.on_floor())
 
     def _warmth_matters(self) -> bool:
         """Whether a floor above its band is worth a call before the morning: not while the estimate
