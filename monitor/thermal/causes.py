@@ -73,8 +73,7 @@ def explanations(
     """All that is weighed for a box with these heat sources (`other_watts`: birds), whose floor is
     held `rise_k` (+/- `rise_sd_k`) above outside and foretold to within `doubt_k`. A source's step
     is its share of all heat; some of it goes at once with the light, the rest follows as the box
-    cools. `nobody_at_work`: who could leave the
-    cover off."""
+    cools. `nobody_at_work`: who could leave the cover off is not there."""
     r = rise_k
     # An open cover lets the air out in two minutes and the litter's heat in twenty, so its slow
     # part may look like any number of lamps; the shape alone tells the two apart only roughly.

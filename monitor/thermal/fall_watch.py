@@ -4,6 +4,8 @@ open cover, or a lamp that died. Held by `thermal_watch`, asked at every step.
 `fall` knows how deep it is and when it is time to tell; here it is held against what else is known
 of the box; `causes` weighs why, with the word of the other probes (`witness`)."""
 
+from functools import cache
+
 from monitor.kept import Kept, part
 from monitor.thermal.box_known import BoxKnown
 from monitor.thermal.causes import Explanation, Why
@@ -113,7 +115,7 @@ class FallWatch(Kept):
                 nobody_at_work=self._box.nobody_at_work(tick),
                 acted_lately=self._box.acted_lately(tick),
                 by_night=self._box.is_night(tick),
-                hear=lambda: self._hear(tick),
+                hear=cache(lambda: self._hear(tick)),
             )
             and not self._weather(tick)
             and not self._rests(tick)

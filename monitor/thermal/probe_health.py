@@ -136,17 +136,18 @@ class ProbeHealth(Kept):
             near, level = self._neighbours[track.key], track.level or 0.0
             sound = [t for t in heard if t is not track and t.key not in bad]
             others, peers, alike = _beside(track, sound)
+            others_c, peers_c = list(others.values()), list(peers.values())
             near.own = level if near.own is None else near.own + _OWN_RATE * (level - near.own)
             track.forget_spikes(CHECK_S)
             if track.readings:
                 near.torn += _TORN_RATE * (track.spikes / track.readings - near.torn)
                 track.readings = track.spikes = 0
             if alike:
-                self._follow(near, level - sum(alike) / len(alike), disturbed)
-            suspects = self._still(near, track, tick, sound, outside_c=outside_c)
+                self._follow(near, level - sum(alike.values()) / len(alike), disturbed)
+            suspects = self._still(near, track, tick, others, alike=alike, outside_c=outside_c)
             if others:
                 if outside_c is not None and _fell_out(
-                    near, track, others, peers=peers, outside_c=outside_c, fresh=outside_fresh
+                    near, track, others_c, peers=peers_c, outside_c=outside_c, fresh=outside_fresh
                 ):
                     suspects.append(
                         (FaultKind.FELL_OUT, _OUT_CONFIRM_S, "it reads like the outside")
@@ -162,7 +163,7 @@ class ProbeHealth(Kept):
                 ):
                     reason = "it wanders away from its neighbours"
                     suspects.append((FaultKind.DRIFT, _DRIFT_CONFIRM_S, reason))
-                if _lit(track, others):
+                if _lit(track, others_c):
                     suspects.append(
                         (FaultKind.UNDER_LAMP, _CONFIRM_S, "it lies in the lamp's light")
                     )
@@ -174,7 +175,7 @@ class ProbeHealth(Kept):
                 outside_c=outside_c if outside_fresh else None,
                 sources_seen=sources_seen,
             )
-            beside = peers or ([outside_c] if outside_c is not None and outside_fresh else [])
+            beside = peers_c or ([outside_c] if outside_c is not None and outside_fresh else [])
             suspects[:0] = _other_unit(near, level, beside)
             if near.since:
                 kinds = {kind for kind, _, _ in suspects}
@@ -245,8 +246,9 @@ class ProbeHealth(Kept):
         near: Neighbours,
         track: Track,
         tick: float,
-        sound: Sequence[Track],
+        others: dict[str, float],
         *,
+        alike: dict[str, float],
         outside_c: float | None,
     ) -> list[Suspect]:
         """Spikes, and a value that does not move. Beside a fine probe anything that moves counts,
@@ -257,10 +259,8 @@ class ProbeHealth(Kept):
         elif track.jumps:
             found.append((FaultKind.SPIKES, 0.0, "its readings jump and come back"))
         fine, unknown = _fine(track), track.quantum_k == UNKNOWN_K
-        others = {t.key: t.level for t in sound if t.level is not None}
-        peers = {t.key: others[t.key] for t in sound if t.key in others and _alike(t, track)}
         outside = {} if outside_c is None else {"": outside_c}
-        beside = (others or outside) if fine or (unknown and not others) else (peers or others)
+        beside = (others or outside) if fine or (unknown and not others) else (alike or others)
         enough_s, enough_k = _STILL_S, _moved_k(track)
         still_s = tick - track.moved_tick
         if not beside:
@@ -269,7 +269,7 @@ class ProbeHealth(Kept):
             return found
         beside_c, company = sum(beside.values()) / len(beside), "\n".join(beside)
         anew = near.moved_tick != track.moved_tick or company != near.company
-        if not fine and not peers:
+        if not fine and not alike:
             long = unknown and still_s > _NEVER_CHANGED_S
             enough_k = _ALL_ELSE_MOVED_K if long else _WITNESS_K
             enough_s = _STILL_S if others else _NEVER_CHANGED_S
@@ -357,19 +357,22 @@ class ProbeHealth(Kept):
             self._swap = None
 
 
-def _beside(track: Track, sound: Sequence[Track]) -> tuple[list[float], list[float], list[float]]:
-    """What the others say: all of them, those that go as it does, and those of its own place. One
-    beneath a lamp goes its own way when the lamp is moved or the birds are; two of one place go
-    together, but not beneath two lamps."""
-    others, peers, alike = [], [], []
+def _beside(
+    track: Track, sound: Sequence[Track]
+) -> tuple[dict[str, float], dict[str, float], dict[str, float]]:
+    """What the others say, by key: all of them, those that go as it does, and those alike. One
+    beneath a lamp goes its own way when the lamp is moved or the birds are."""
+    others: dict[str, float] = {}
+    peers: dict[str, float] = {}
+    alike: dict[str, float] = {}
     beneath = track.place is Place.UNDER_HEAT
     for one in sound:
         if one.level is not None:
-            others.append(one.level)
+            others[one.key] = one.level
             if (one.place is Place.UNDER_HEAT) is beneath:
-                peers.append(one.level)
+                peers[one.key] = one.level
                 if _alike(one, track):
-                    alike.append(one.level)
+                    alike[one.key] = one.level
     return others, peers, alike
 
 
