@@ -14,10 +14,9 @@ import typer
 from monitor.brooding.objection import NeedsYes, Objection
 from monitor.commands.common import fail, settings_or_exit
 from monitor.journal.records import StorageFault
+from monitor.service.configured import contacts_of, machine_of
 from monitor.service.control import NoService, ask
-from monitor.service.machine import machine_of
 from monitor.service.offline import answer
-from monitor.service.people import contacts_of
 from monitor.settings import Settings
 from monitor.site import Site
 from monitor.tell.missing import Missing, missing

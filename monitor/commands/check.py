@@ -18,9 +18,8 @@ from monitor.journal.ownership import make_folder
 from monitor.journal.records import StorageFault
 from monitor.journal.store import Journal
 from monitor.review.figure_text import plural
-from monitor.service.broker_address import broker_address
+from monitor.service.configured import broker_address, contacts_of
 from monitor.service.control import NoService, ask
-from monitor.service.people import contacts_of
 from monitor.settings import Settings
 from monitor.settings.document import every_key
 from monitor.settings.shown import shown

@@ -5,7 +5,7 @@ from collections.abc import Iterator
 
 from monitor.doorway import THIS_MACHINE
 from monitor.intake.rights import Rights, RightsFault, accounts_of
-from monitor.service.broker_address import rights_of
+from monitor.service.configured import rights_of
 from monitor.settings import Settings
 
 Said = tuple[str, bool | None, str]  # subject, well or not (None: worth knowing), words

@@ -16,8 +16,8 @@ from monitor.commands.common import (
     settings_or_exit,
 )
 from monitor.events import Priority
+from monitor.service.configured import contacts_of
 from monitor.service.control import NoService, ask
-from monitor.service.people import contacts_of
 from monitor.settings import Settings
 from monitor.tell.contact import Contact, masked
 from monitor.tell.receivers import RECEIVERS

@@ -26,8 +26,8 @@ from monitor.journal.reader import JournalReader
 from monitor.journal.records import StorageFault
 from monitor.journal.store import Journal
 from monitor.review.figure_text import plural
+from monitor.service.configured import objection, scope_of, server_of
 from monitor.service.control import NoService, ask
-from monitor.service.mirror_target import objection, scope_of, server_of
 from monitor.settings import Settings
 from monitor.settings.file_model import InfluxSettings
 

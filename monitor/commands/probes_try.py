@@ -16,7 +16,7 @@ from monitor.commands.watch import sample
 from monitor.intake.link import BrokerAddress
 from monitor.intake.rights import accounts_of
 from monitor.intake.try_broker import say_once
-from monitor.service.broker_address import broker_address
+from monitor.service.configured import broker_address
 from monitor.settings import Settings
 from monitor.site import Probe
 from monitor.units import shown

@@ -17,7 +17,7 @@ from monitor.intake.forward import Forwarder
 from monitor.intake.link import BrokerAddress
 from monitor.intake.topics import topic_fault
 from monitor.intake.wires import SYS_FOLDER, WireSample, sample, sensors
-from monitor.service.broker_address import broker_address
+from monitor.service.configured import broker_address
 from monitor.settings import Settings
 
 

@@ -16,8 +16,8 @@ from monitor.intake.rights import Rights
 from monitor.intake.unclaimed import Unclaimed
 from monitor.journal.pacing import Pacing
 from monitor.service import commands_by_mqtt
-from monitor.service.broker_address import broker_address, rights_of
 from monitor.service.clock import Clock
+from monitor.service.configured import broker_address, rights_of
 from monitor.service.logs import facts
 from monitor.settings import Settings
 from monitor.tell.status_topics import is_ours

@@ -23,7 +23,7 @@ from monitor.journal.pacing import Pacing
 from monitor.service.annunciator import Annunciator
 from monitor.service.clock import Clock
 from monitor.service.core import Core, CoreOutput
-from monitor.service.quietly import quietly
+from monitor.service.logs import quietly
 from monitor.service.samples import Sampler
 from monitor.service.status_board import StatusBoard
 from monitor.service.watch_calls import WatchCalls

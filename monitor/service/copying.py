@@ -9,8 +9,8 @@ from typing import Any
 
 from monitor.events import AlarmName, Facts
 from monitor.journal.mirror.sending import IDLE_S, STATE, BadPoint, Mirror
+from monitor.service.configured import objection, scope_of, server_of
 from monitor.service.logs import facts
-from monitor.service.mirror_target import objection, scope_of, server_of
 from monitor.settings import Settings
 
 log = logging.getLogger(__name__)

@@ -22,10 +22,17 @@ from monitor.events import (
     State,
 )
 from monitor.journal.records import Commit, Entered, Input, WatcherFault
-from monitor.service.configuration_fit import moved_into
-from monitor.service.entry_rules import in_order, numbered, placed_by_configuration, refuse_wrong
+from monitor.service.entry_rules import (
+    in_order,
+    lost_from,
+    moved_into,
+    numbered,
+    placed_by_configuration,
+    refuse_wrong,
+    unknown_in,
+    with_free_number,
+)
 from monitor.service.hearing import Hearing
-from monitor.service.ledger_gaps import lost_from, unknown_in, with_free_number
 from monitor.site import Site
 from monitor.tell.contact import Contact
 from monitor.tell.message import Message

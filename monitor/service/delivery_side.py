@@ -13,8 +13,8 @@ from typing import Any
 from monitor.events import AlarmName, Facts
 from monitor.journal.records import OutboxRow, Outcome
 from monitor.service.clock import Clock, LiveClock
+from monitor.service.configured import contacts_of
 from monitor.service.logs import facts
-from monitor.service.people import contacts_of
 from monitor.settings import Settings
 from monitor.tell.contact import Contact
 from monitor.tell.delivery import Delivery, DeliveryCallbacks

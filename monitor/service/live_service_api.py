@@ -9,23 +9,69 @@ from typing import Any
 
 from monitor.brooding.ledger import Ledger
 from monitor.brooding.objection import Objection
-from monitor.events import Entry
+from monitor.events import Entry, Moment
 from monitor.intake.unclaimed import Unclaimed
 from monitor.service import core_answers
+from monitor.service.configured import contacts_of, machine_of
 from monitor.service.core import Core
 from monitor.service.delivery_side import DeliverySide
-from monitor.service.link_answers import LinkAnswers
 from monitor.service.live_set_up import LiveSetUp
-from monitor.service.machine import machine_of
-from monitor.service.people import contacts_of
 from monitor.service.status_board import StatusBoard
 from monitor.service.watch_calls import WatchCalls
 from monitor.settings import Settings
 from monitor.settings.shown import shown
 from monitor.site import Site
 from monitor.tell.house_voice import HouseVoice
+from monitor.tell.links import LinkAnswer, LinkFault, already_used
 from monitor.tell.missing import Missing, missing
 from monitor.watch.status import SiteStatus
+
+_TRIAL_USED = "This trial alarm was answered already, or is from before the last start."
+
+
+class LinkAnswers:
+    """What is done by tapping a link in a message: an alarm is acknowledged, or a trial answered.
+    Fulfils `page.service_api.LinksApi`. `at`: the time of the newest status."""
+
+    def __init__(
+        self, core: Core, calls: WatchCalls, reaching: DeliverySide, at: Callable[[], float]
+    ) -> None:
+        self._core = core
+        self._calls = calls
+        self._reaching = reaching
+        self._at = at
+
+    def occurrences(self, token: str) -> tuple[str, ...]:
+        """What a link is for. Raises Objection."""
+        answer = self._signed(token, self._at())
+        if answer.trial is not None and self._reaching.trials().get(answer.trial, 0.0) is not None:
+            raise Objection(_TRIAL_USED)
+        return answer.occurrences
+
+    async def answer(self, token: str) -> list[str]:
+        """Does what a link says, once. Raises Objection."""
+        return await self._calls.ask(lambda now: self._do(token, now))
+
+    def _do(self, token: str, now: Moment) -> list[str]:
+        """In the watch thread."""
+        answer = self._signed(token, now.at)
+        if already_used(answer, self._core.answers):
+            raise Objection("This link was used already: the alarm is acknowledged.")
+        if answer.trial is not None:
+            if not self._reaching.answer_trial(answer.trial):
+                raise Objection(_TRIAL_USED)
+            return []
+        done: list[str] = []
+        for entry in answer.entries(self._core.status(now), now.at):
+            done += core_answers.enter(self._core, entry, now)["changes"]
+        return done
+
+    def _signed(self, token: str, at: float) -> LinkAnswer:
+        try:
+            return self._reaching.links.read(token, at)
+        except LinkFault as fault:
+            raise Objection(str(fault)) from fault
+
 
 KEPT_WITHIN_S = 3.0
 

@@ -2,6 +2,7 @@
 takes a while, and taken by the running service. Fulfils `page.set_up_api.SetUpApi`."""
 
 import asyncio
+from collections import OrderedDict
 from collections.abc import Awaitable, Callable, Mapping
 from dataclasses import replace
 from pathlib import Path
@@ -10,7 +11,6 @@ from typing import Any
 from monitor.brooding.objection import Objection
 from monitor.intake.unclaimed import Unclaimed
 from monitor.service.probe_accounts import Prepared, carry_out, prepare
-from monitor.service.rising import Rising
 from monitor.service.set_up_edits import SetUp
 from monitor.set_up_form import HeardProbe, Proposed, Step, StepForm, StepStands
 from monitor.settings import SettingsFault
@@ -19,6 +19,45 @@ from monitor.settings.set_up_steps import TITLES, as_it_is, offsets_edit
 from monitor.site import Place, Site
 from monitor.units import Unit, to_celsius
 from monitor.watch.status import SiteStatus
+
+LOOK_BACK_S = 180.0
+# A sheath of steel at 20 degC takes up several degrees of a hand's 33 within a minute; a room or a
+# lamp's thermostat moves it by less. Common practice.
+LEAST_RISE_C = 1.5
+TIMES_THE_NEXT = 2.0
+MOST_PROBES = 300
+_MOST_READINGS = 200
+
+
+class Rising:
+    """Which of the probes is held in a hand? The one that warms in the last minutes while the
+    others do not."""
+
+    def __init__(self) -> None:
+        self._readings: OrderedDict[str, list[tuple[float, float]]] = OrderedDict()
+
+    def note(self, probe: str, temp_c: float, at: float) -> None:
+        """A reading; one that was noted before is passed over."""
+        kept = self._readings.setdefault(probe, [])
+        if kept and kept[-1][0] >= at:
+            return
+        kept.append((at, temp_c))
+        kept[:] = [one for one in kept if one[0] >= at - LOOK_BACK_S][-_MOST_READINGS:]
+        while len(self._readings) > MOST_PROBES:
+            self._readings.popitem(last=False)
+
+    def rise_c(self, probe: str) -> float:
+        """How far it is above its lowest of the last minutes."""
+        kept = self._readings.get(probe, [])
+        return kept[-1][1] - min(temp_c for _, temp_c in kept) if kept else 0.0
+
+    def in_hand(self) -> str | None:
+        """The one that rises, where it is plainly one."""
+        ranked = sorted(self._readings, key=self.rise_c, reverse=True)
+        if not ranked or self.rise_c(ranked[0]) < LEAST_RISE_C:
+            return None
+        next_c = self.rise_c(ranked[1]) if len(ranked) > 1 else 0.0
+        return ranked[0] if self.rise_c(ranked[0]) >= TIMES_THE_NEXT * next_c else None
 
 
 class LiveSetUp:

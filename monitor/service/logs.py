@@ -5,7 +5,7 @@ Set up once by the commands. journald stamps its own time, so under systemd the 
 import logging
 import os
 import sys
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 
 LEVELS = {
     "debug": logging.DEBUG,
@@ -49,3 +49,14 @@ def set_up(level: str = "info") -> None:
 def facts(**pairs: object) -> dict[str, dict[str, object]]:
     """`log.info("Connected.", extra=facts(broker=host))`: the pairs at the end of the line."""
     return {"facts": pairs}
+
+
+log = logging.getLogger(__name__)
+
+
+def quietly(what_failed: str, work: Callable[[], None]) -> None:
+    """Does what must not end the watch: a fault of it is told to the log and to nobody else."""
+    try:
+        work()
+    except Exception:
+        log.exception(what_failed)

@@ -13,8 +13,8 @@ from monitor.journal.ownership import make_folder
 from monitor.journal.reader import JournalReader
 from monitor.journal.store import Journal
 from monitor.service import core_answers, second_copy
+from monitor.service.configured import contacts_of, policy_of
 from monitor.service.core import Core
-from monitor.service.people import contacts_of, policy_of
 from monitor.service.rebuild import rebuild
 from monitor.service.startup import DOWN_WORTH_TELLING_S
 from monitor.settings import Settings

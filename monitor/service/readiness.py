@@ -4,11 +4,14 @@ thread.
 The protocol of sd_notify(3): a datagram to the socket that NOTIFY_SOCKET names. WATCHDOG=1 is sent
 by the watch thread after each round of its own work, so a hung engine is a dead service to systemd
 however alive its other threads are. And the other way round: where the thread that keeps or the one
-that tells has ended, the watch thread is silent too (`needs`)."""
+that tells has ended, or the event loop does not turn (`Pulse`), the watch thread is silent too
+(`needs`)."""
 
+import asyncio
 import logging
 import os
 import socket
+import time
 from collections.abc import Callable
 
 log = logging.getLogger(__name__)
@@ -45,3 +48,23 @@ class Readiness:
         except OSError:
             # The manager is gone or busy; the watch matters more than the news of it.
             return
+
+
+EVERY_S = 1.0
+STANDS_AFTER_S = 30.0  # a page that takes long holds it up for a second or two
+
+
+class Pulse:
+    """Beats in the loop from `begin`; `alive` may be asked in any thread."""
+
+    def __init__(self) -> None:
+        self._last = time.monotonic()
+
+    def begin(self, loop: asyncio.AbstractEventLoop) -> None:
+        """Beats until the loop ends."""
+        self._last = time.monotonic()
+        loop.call_later(EVERY_S, self.begin, loop)
+
+    def alive(self) -> bool:
+        """Has it turned lately?"""
+        return time.monotonic() - self._last < STANDS_AFTER_S

@@ -10,16 +10,15 @@ from monitor.child import ChildFailed
 from monitor.events import Moment
 from monitor.intake.rights import Rights, RightsFault
 from monitor.service.annunciator import LiveAnnunciator
-from monitor.service.broker_address import rights_of
 from monitor.service.broker_side import BrokerSide
-from monitor.service.configuration_fit import lost_by
+from monitor.service.configured import contacts_of, policy_of, rights_of
 from monitor.service.copying import Copying
 from monitor.service.core import Core
 from monitor.service.delivery_side import DeliverySide
+from monitor.service.entry_rules import lost_by
 from monitor.service.forecast import Forecaster
 from monitor.service.logs import facts
 from monitor.service.mains_reading import MainsReading
-from monitor.service.people import contacts_of, policy_of
 from monitor.service.watch_calls import WatchCalls
 from monitor.service.writer import Writer
 from monitor.settings import Settings, SettingsFault, load_settings

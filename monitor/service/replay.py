@@ -10,8 +10,8 @@ from monitor.events import Change, Moment
 from monitor.journal.forms import lines
 from monitor.journal.time_text import iso
 from monitor.service import foretold
+from monitor.service.configured import contacts_of, policy_of
 from monitor.service.core import Core, CoreOutput
-from monitor.service.people import contacts_of, policy_of
 from monitor.settings import Settings
 from monitor.site import Site
 from monitor.tell.message import Message

@@ -31,8 +31,7 @@ from monitor.service.forecast import Forecaster
 from monitor.service.live_service_api import LiveServiceApi
 from monitor.service.logs import facts
 from monitor.service.mains_reading import MainsReading
-from monitor.service.pulse import Pulse
-from monitor.service.readiness import Readiness
+from monitor.service.readiness import Pulse, Readiness
 from monitor.service.reloading import Reloading
 from monitor.service.second_copy import SecondCopy
 from monitor.service.serving import serve_commands, serve_page

@@ -22,9 +22,9 @@ from monitor.journal.records import StorageFault
 from monitor.journal.store import Journal
 from monitor.service import second_copy
 from monitor.service.clock import Clock, LiveClock
+from monitor.service.configured import contacts_of, policy_of
 from monitor.service.core import Core
 from monitor.service.logs import facts
-from monitor.service.people import contacts_of, policy_of
 from monitor.service.rebuild import Rebuilt, from_ledger, rebuild
 from monitor.settings import Settings
 

@@ -12,9 +12,31 @@ from monitor.events import Change, Moment
 from monitor.service.annunciator import Annunciator
 from monitor.service.clock import Clock
 from monitor.service.core import Core
-from monitor.service.estimate_faults import EstimateFaults
-from monitor.service.quietly import quietly
+from monitor.service.logs import facts, quietly
 from monitor.watch.status import SiteStatus
+
+
+class EstimateFaults:
+    """A thermal estimate that was put aside is said in the log, once: the alarms for too cold and
+    too hot go on, so nothing else would show that a dead lamp is not recognised any more."""
+
+    def __init__(self) -> None:
+        self._said: dict[str, str] = {}
+
+    def look(self, status: SiteStatus) -> None:
+        """Logs every fault that is new, with the place in the program."""
+        for box in status.brooders:
+            if box.estimate_fault is None:
+                self._said.pop(box.name, None)
+            elif self._said.get(box.name) != box.estimate_fault:
+                self._said[box.name] = box.estimate_fault
+                log.warning(
+                    "The thermal estimate failed and was put aside; dead lamps are not recognised"
+                    " there until the service is started anew.",
+                    exc_info=box.estimate_error,
+                    extra=facts(brooder=box.name),
+                )
+
 
 log = logging.getLogger(__name__)
 

@@ -10,7 +10,7 @@ from typing import Any, TypeVar
 from monitor.events import AlarmName, Facts, Moment
 from monitor.journal.records import Outcome
 from monitor.service.core import Core
-from monitor.service.quietly import quietly
+from monitor.service.logs import quietly
 from monitor.service.writer import Submission
 
 T = TypeVar("T")

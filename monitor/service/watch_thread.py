@@ -17,8 +17,7 @@ from monitor.intake.redelivered import RedeliveryMemory
 from monitor.service.clock import Clock
 from monitor.service.commit_queue import CommitQueue
 from monitor.service.core import Core
-from monitor.service.logs import facts
-from monitor.service.quietly import quietly
+from monitor.service.logs import facts, quietly
 from monitor.service.readiness import Readiness
 from monitor.service.status_board import StatusBoard
 from monitor.service.watch_calls import WatchCalls

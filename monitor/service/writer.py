@@ -22,8 +22,7 @@ from monitor.journal.records import Commit, Entered, StorageFault
 from monitor.journal.store import Journal
 from monitor.service.bisection import NotKept, commit_all
 from monitor.service.journal_file import JournalFile
-from monitor.service.logs import facts
-from monitor.service.quietly import quietly
+from monitor.service.logs import facts, quietly
 from monitor.service.second_copy import SecondCopy
 from monitor.site import Site
 

@@ -21,7 +21,7 @@ from hypothesis import strategies as st
 from monitor.brooding.objection import Objection
 from monitor.events import Moment, Priority
 from monitor.service import core_answers
-from monitor.service.configuration_fit import lost_by
+from monitor.service.entry_rules import lost_by
 from monitor.service.second_copy import SecondCopy
 from monitor.service.startup import open_all
 from monitor.settings import load_settings

@@ -1,6 +1,6 @@
 """The probe in the hand is the one that rises while the others do not."""
 
-from monitor.service.rising import Rising
+from monitor.service.live_set_up import Rising
 
 
 def hears(*courses: tuple[str, list[float]], every_s: float = 10.0) -> Rising:

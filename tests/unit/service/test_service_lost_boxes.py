@@ -8,8 +8,8 @@ import pytest
 from support.engine_night import EVENING, a_brooder, a_probe, a_site
 
 from monitor.events import AlarmName, Entry, EntryKind, Moment, Reading
-from monitor.service.configuration_fit import lost_by
 from monitor.service.core import Core
+from monitor.service.entry_rules import lost_by
 from monitor.site import Place, Site
 from monitor.tell.contact import Contact
 from monitor.tell.policy import Policy

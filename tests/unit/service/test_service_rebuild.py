@@ -10,8 +10,8 @@ import pytest
 from monitor.events import Entry, EntryKind, Moment
 from monitor.journal.reader import JournalReader
 from monitor.journal.store import Journal
+from monitor.service.configured import contacts_of, policy_of
 from monitor.service.core import Core
-from monitor.service.people import contacts_of, policy_of
 from monitor.service.rebuild import rebuild
 from monitor.service.rehearsed_night import SITE_FILE, NightStory, RehearsedNight
 from monitor.service.startup import DOWN_WORTH_TELLING_S

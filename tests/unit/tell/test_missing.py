@@ -9,7 +9,7 @@ from support.engine_night import plugged
 from support.fake_api import NIGHT, alarm, brooder, probe, status
 
 from monitor.events import Priority
-from monitor.service.machine import on_battery
+from monitor.service.configured import on_battery
 from monitor.set_up_form import Step
 from monitor.site import Site
 from monitor.tell.contact import Contact
