@@ -50,7 +50,7 @@ def lost_source(facts: Facts, box: Brooder | None) -> str | None:
         return f"{name[0].upper()}{name[1:]}{watts} has most likely stopped."
     suspects = facts.get("suspects", [])
     if one and len(suspects) > 1:
-        return f"One of {listed(suspects)} has stopped, most likely {name}{watts}."
+        return f"One of {listed(suspects)} has stopped. Look first at {name}{watts}."
     return f"It may be {name}{watts} that has stopped."
 
 

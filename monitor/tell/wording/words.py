@@ -62,9 +62,11 @@ class Voice:
         return datetime.fromtimestamp(at, self.site.timezone)
 
     def clock(self, at: float, now: float) -> str:
-        """`02:10`, with the day when that is not the last or the next twelve hours or so."""
+        """`02:10`, with the day when that is not the last or the next twelve hours or so, and with
+        the zone's name in the hour that the clocks go through twice."""
         then, here = self.local(at), self.local(now)
-        text = f"{then:%H:%M}"
+        twice = then.replace(fold=1 - then.fold).utcoffset() != then.utcoffset()
+        text = f"{then:%H:%M %Z}" if twice else f"{then:%H:%M}"
         if then.date() == here.date() or abs(at - now) < 12 * 3600:
             return text
         return f"{text} on {_DAYS[then.weekday()]}"

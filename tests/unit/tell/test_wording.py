@@ -4,6 +4,7 @@ WRITE_GOLDEN=1 to write it anew, then read what changed as if you had just woken
 import os
 import re
 from dataclasses import replace
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
@@ -375,6 +376,13 @@ def test_where_the_floor_alone_cannot_tell_both_heat_and_cover_are_to_be_looked_
     assert "If you hang a lamp: two separate supports" in words.body
     if alarm is AlarmName.HEAT_LOSS:
         assert words.title == "porch: heat or cover is off"
+
+
+def test_in_the_hour_that_the_clocks_go_through_twice_a_time_says_which():
+    voice = Voice(site())
+    before = datetime(2026, 11, 1, 5, 30, tzinfo=UTC).timestamp()
+    said = [voice.clock(before + hours * 3600.0, before) for hours in range(4)]
+    assert said == ["00:30", "01:30 CDT", "01:30 CST", "02:30"]
 
 
 def test_a_jump_of_a_probe_is_no_rate_an_hour():
