@@ -6,7 +6,7 @@ Which alarms belong together, and which of them need a message, the watch says w
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 
-from monitor.events import AlarmName, Change, ChangeKind, Priority
+from monitor.events import AlarmName, Cause, Change, ChangeKind, Priority
 from monitor.kept import Tick
 from monitor.watch.alarm_table import TABLE, Family
 from monitor.watch.incidents import BACK_S, SWING_S, SWINGING, rank
@@ -115,7 +115,8 @@ class ToldIncident:
             self.since_at = change.facts.get("since", change.at)  # until now it was only expected
             self.extreme_c = None
         self.alarms[change.occurrence] = alarm
-        self.over_due, self.is_over = None, False
+        if not self._is_only_expected(change):
+            self.over_due, self.is_over = None, False
         if self.worst is None or rank(change) > rank(self.worst):
             self.worst = change
         self.note_extreme(change)
@@ -139,13 +140,50 @@ class ToldIncident:
         closed.open = False
         closed.ended_at = change.at
         self.note_extreme(change)
-        self.last, self.changed = change, tick
-        if self.lead() is None:
+        self.changed = tick
+        if not self.untold():
             self.gather_due = None
-            self.over_due = tick + (0.0 if self._tells_its_end_at_once() else self.back_s)
-        elif not self.untold():
-            self.gather_due = None
+        if not self._is_only_expected(change):
+            self.last = change
+            if self._is_mended():
+                self.over_due = tick + (0.0 if self._tells_its_end_at_once() else self.back_s)
+        elif self.over_due is None and self.lead() is None:
+            self.over_due = tick
         self._stop_asking()
+
+    def _is_only_expected(self, change: Change) -> bool:
+        """A cold night beside heat that was lost: it keeps the end of that back from nobody."""
+        cold = Cause.COLD_NIGHT
+        return change.alarm is AlarmName.COLD_NIGHT and bool(
+            self.worst and self.worst.cause != cold
+        )
+
+    def _is_mended(self) -> bool:
+        return all(self._is_only_expected(a.change) for a in self.alarms.values() if a.open)
+
+    def cold_night(self) -> AlarmTold | None:
+        """The cold night that is still expected when the rest is over."""
+        return self.lead() if self._is_mended() else None
+
+    def rest(self) -> "ToldIncident | None":
+        """It goes on as the cold night that is still expected; None: all of it is over."""
+        alarm = self.cold_night()
+        if alarm is None:
+            return None
+        return replace(
+            self,
+            since_at=alarm.change.at,
+            alarms={alarm.change.occurrence: alarm},
+            worst=alarm.change,
+            last=None,
+            answered_rank=-1,
+            over_due=None,
+            is_over=False,
+            answer_given=None,
+            asked=None,
+            extreme_c=None,
+            told_c={},
+        )
 
     def _tells_its_end_at_once(self) -> bool:
         """Else the all-clear waits until it holds: who sleeps is not woken for a pause, and none

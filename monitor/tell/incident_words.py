@@ -9,7 +9,7 @@ from monitor.tell import wording
 from monitor.tell.contact import Contact
 from monitor.tell.incident import AlarmTold, AnswerGiven, ToldIncident
 from monitor.tell.message import MessageKind
-from monitor.tell.present_facts import now_facts
+from monitor.tell.present_facts import night_now, now_facts
 from monitor.tell.wording import Voice, Words
 from monitor.watch.alarm_table import Family
 from monitor.watch.incidents import rank
@@ -91,6 +91,9 @@ def over(incident: ToldIncident, at: float, site: Site, status: SiteStatus | Non
     facts = last.facts.copy()
     if incident.family in _TEMPERATURE:
         facts = now_facts(facts, status, incident.one_place())
+    night = incident.cold_night()
+    if night is None or night_now(night.change, status) is None:
+        facts.pop("lowest_at", None)  # nothing more is expected tonight
     if at - last.at >= 60.0:
         facts["quiet_s"] = at - last.at
     same = next((form for form in _SAME if worst.alarm in form), None)

@@ -355,13 +355,18 @@ class NotificationPlan(Kept):
         told_before = incident.is_over
         incident.is_over = True
         incident.over_due = incident.changed + incident.back_s
-        if incident.over_due <= tick or not incident.may_come_back:
+        rest = incident.rest()
+        if rest is not None:
+            self._incidents[self._incidents.index(incident)] = rest
+        elif incident.over_due <= tick or not incident.may_come_back:
             self._incidents.remove(incident)
         at = tick - self._offset_s
         emptied = incident.last is not None and incident.last.facts.get("reason") == NO_BIRDS
         if incident.worst is None or told_before or emptied:
             return []
         incident.over_told += 1
+        if rest is not None:
+            rest.over_told = incident.over_told
         if TABLE[incident.worst.alarm].told_once:
             if not is_called_off(incident, at, self._site.timezone):
                 return []

@@ -127,6 +127,10 @@ def all_clear(change: Change, voice: Voice) -> Words:
         "Check that every chick is on its feet. Find the cause, so that it does not happen again."
         if change.alarm in (AlarmName.CHILL, AlarmName.OVERHEAT, AlarmName.HEAT_LOSS)
         else None,
+        f"The night is still likely to bring it down to {voice.temp(facts['lowest_c'])} about "
+        f"{voice.clock(facts['lowest_at'], change.at)}. Add cover or heat in time."
+        if change.alarm in _LOW and "lowest_at" in facts and "lowest_c" in facts
+        else None,
     )
 
 

@@ -773,7 +773,7 @@ def foretold(teller: Teller, chance: float) -> None:
     [porch] = [box for box in status.brooders if box.name == "porch"]
     outlook = replace(fake_api.outlook(), chance=chance)
     now = replace(status, brooders=(replace(porch, outlook=outlook),))
-    teller.plan._look = lambda: now
+    teller.plan._look = teller.plan._composer._look = lambda: now
 
 
 def told_at_three() -> Teller:
@@ -964,6 +964,43 @@ def test_a_cold_night_that_was_only_expected_does_not_lengthen_the_cold_nor_the_
     teller.take(cleared(A.HEAT_LOSS, 8000), cleared(A.COLD_NIGHT, 8000))
     [over] = teller.go(NIGHT + 8000 + BACK_S)
     assert "without some of its heat for 14 min" in over.body
+
+
+@pytest.mark.parametrize("chance", [0.1, 0.6])
+def test_heat_that_is_back_is_told_in_half_an_hour_whatever_the_night_is_expected_to_bring(chance):
+    """It says what is still to come, if something is; what is lost later is news, with times of
+    its own."""
+    teller = bedtime()
+    teller.go(NIGHT - 60)
+    foretold(teller, chance)
+    teller.take(raised(A.HEAT_LOSS))
+    teller.take(raised(A.COLD_NIGHT, 900))
+    teller.take(cleared(A.HEAT_LOSS, 1200))
+    [over] = [m for m in teller.go(NIGHT + 1200 + BACK_S) if m.kind is MessageKind.OVER]
+    assert over.title == "porch: back to normal"
+    assert "It has been right for 30 min." in over.body
+    assert ("The night is still likely to bring it down to" in over.body) is (chance == 0.6)
+    teller.said.clear()
+    since = Facts(temp_c=33.0, target_c=35.0, since=NIGHT + 7200)
+    again = replace(raised(A.HEAT_LOSS, 7200, facts=since), occurrence="porch/heat-loss/2")
+    [news] = teller.take(again)
+    assert news.kind is MessageKind.RAISED
+    teller.take(
+        replace(cleared(A.HEAT_LOSS, 7800), occurrence=again.occurrence),
+        cleared(A.COLD_NIGHT, 7800),
+    )
+    [ended] = [m for m in teller.go(NIGHT + 7800 + BACK_S) if m.kind is MessageKind.OVER]
+    assert "without some of its heat for 10 min" in ended.body
+
+
+def test_a_cold_night_called_off_after_the_heat_is_back_neither_delays_nor_repeats_its_end():
+    teller = Teller()
+    teller.take(raised(A.HEAT_LOSS), raised(A.COLD_NIGHT))
+    teller.take(cleared(A.HEAT_LOSS, 600))
+    teller.take(cleared(A.COLD_NIGHT, 1200))
+    [over] = [m for m in teller.go(NIGHT + 600 + BACK_S) if m.kind is MessageKind.OVER]
+    assert "It has been right for 30 min." in over.body
+    assert teller.go(NIGHT + 4 * 3600) == []
 
 
 def test_a_contact_that_is_not_reached_is_told_through_the_others():
