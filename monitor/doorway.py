@@ -15,6 +15,7 @@ import ssl
 from collections import Counter
 from collections.abc import Callable
 from contextlib import suppress
+from dataclasses import KW_ONLY, dataclass
 from functools import partial
 
 # Where one listens, or is found, that nobody but this machine can reach.
@@ -82,24 +83,18 @@ class Caller:
             self._line = None
 
 
+@dataclass(eq=False, repr=False)
 class Doorway:
     """Accepts connections on one listening socket."""
 
-    def __init__(
-        self,
-        what: str,
-        listener: socket.socket,
-        protocol: Callable[[Caller], asyncio.BaseProtocol],
-        *,
-        certificate: ssl.SSLContext | None = None,
-        trusted: Callable[[str], bool] = lambda _address: False,
-    ) -> None:
-        """`what` is for the log. `trusted` addresses, such as a proxy's, are no strangers."""
-        self._what = what
-        self._listener = listener
-        self._protocol = protocol
-        self._certificate = certificate
-        self._trusted = trusted
+    what: str  # for the log
+    listener: socket.socket
+    protocol: Callable[[Caller], asyncio.BaseProtocol]
+    _: KW_ONLY
+    certificate: ssl.SSLContext | None = None
+    trusted: Callable[[str], bool] = lambda _address: False  # of a proxy, say
+
+    def __post_init__(self) -> None:
         # Where descriptors are few, most are left for the watch and for what tells people.
         room = max(8, resource.getrlimit(resource.RLIMIT_NOFILE)[0] // 10)
         self._most = min(MOST_STRANGERS, room)
@@ -114,19 +109,19 @@ class Doorway:
     @property
     def sockets(self) -> tuple[socket.socket, ...]:
         """What it listens on."""
-        return (self._listener,)
+        return (self.listener,)
 
     def open(self) -> None:
         """Begins to accept."""
-        self._listener.setblocking(False)
-        self._listener.listen(QUEUE)
-        self._loop.add_reader(self._listener.fileno(), self._accept)
+        self.listener.setblocking(False)
+        self.listener.listen(QUEUE)
+        self._loop.add_reader(self.listener.fileno(), self._accept)
 
     def close(self) -> None:
         """Accepts no more; who is in stays."""
-        if self._listener.fileno() >= 0:
-            self._loop.remove_reader(self._listener.fileno())
-            self._listener.close()
+        if self.listener.fileno() >= 0:
+            self._loop.remove_reader(self.listener.fileno())
+            self.listener.close()
         for task in self._beginning:
             task.cancel()
         if self._spare is not None:
@@ -143,7 +138,7 @@ class Doorway:
     def _accept(self) -> None:
         for _ in range(QUEUE):  # then the watch's own work has its turn
             try:
-                line, peer = self._listener.accept()
+                line, peer = self.listener.accept()
             except (BlockingIOError, InterruptedError, ConnectionAbortedError):
                 return
             except OSError:
@@ -152,10 +147,10 @@ class Doorway:
             line.setblocking(False)
             address = household(str(peer[0]))
             caller = Caller(self, address, line)
-            if not self._trusted(address):
+            if not self.trusted(address):
                 self._strangers[caller] = address
                 self._make_room(address)
-            serving = caller.be_served(partial(self._protocol, caller), self._certificate)
+            serving = caller.be_served(partial(self.protocol, caller), self.certificate)
             task = self._loop.create_task(serving)
             self._beginning.add(task)
             task.add_done_callback(self._beginning.discard)
@@ -181,16 +176,16 @@ class Doorway:
             os.close(self._spare)
             self._spare = None
             with suppress(OSError):
-                line, peer = self._listener.accept()
+                line, peer = self.listener.accept()
                 line.close()
                 self._note(household(str(peer[0])))
         self._keep_spare()
-        self._loop.remove_reader(self._listener.fileno())
+        self._loop.remove_reader(self.listener.fileno())
         self._loop.call_later(TRY_AGAIN_S, self._again)
 
     def _again(self) -> None:
-        if self._listener.fileno() >= 0:
-            self._loop.add_reader(self._listener.fileno(), self._accept)
+        if self.listener.fileno() >= 0:
+            self._loop.add_reader(self.listener.fileno(), self._accept)
 
     def _keep_spare(self) -> None:
         with suppress(OSError):
@@ -208,7 +203,7 @@ class Doorway:
             address, _ = self._turned_away.most_common(1)[0]
             log.warning(
                 "Connections to the %s that said nothing were ended: %d, most from %s.",
-                self._what,
+                self.what,
                 self._turned_away.total(),
                 address,
             )

@@ -5,7 +5,8 @@ from the broker's queue for the service. Start it when somebody looks, stop it a
 built-in broker needs none: it sees every message itself."""
 
 import logging
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
+from dataclasses import KW_ONLY, dataclass, field
 from typing import Any
 
 import paho.mqtt.client as paho
@@ -20,22 +21,15 @@ from monitor.intake.unclaimed import Unclaimed
 log = logging.getLogger(__name__)
 
 
+@dataclass(eq=False, repr=False)
 class Listener:
-    def __init__(
-        self,
-        address: BrokerAddress,
-        *,
-        unclaimed: Unclaimed,
-        claimed: Callable[[str], bool],
-        now: Callable[[], float],
-        patterns: Sequence[str] = ("#",),
-    ) -> None:
-        self._unclaimed = unclaimed
-        self._claimed = claimed
-        self._now = now
-        self._patterns = tuple(patterns)
-        self._address = address
-        self._client: paho.Client | None = None
+    address: BrokerAddress
+    _: KW_ONLY
+    unclaimed: Unclaimed
+    claimed: Callable[[str], bool]
+    now: Callable[[], float]
+    patterns: tuple[str, ...] = ("#",)
+    _client: paho.Client | None = field(default=None, init=False)
 
     def start(self) -> None:
         """Begin in the background; does nothing when it runs already."""
@@ -47,10 +41,10 @@ class Listener:
         )
         client.suppress_exceptions = True
         client.reconnect_delay_set(1, 60)
-        secure(client, self._address)
+        secure(client, self.address)
         client.on_connect = self._on_connect
         client.on_message = self._on_message
-        client.connect_async(self._address.host, self._address.real_port, keepalive=30)
+        client.connect_async(self.address.host, self.address.real_port, keepalive=30)
         client.loop_start()
         self._client = client
 
@@ -71,12 +65,12 @@ class Listener:
         if reason.is_failure:
             log.warning("Cannot listen for other topics: %s.", reason.getName())
         else:
-            client.subscribe([(pattern, 0) for pattern in self._patterns])
+            client.subscribe([(pattern, 0) for pattern in self.patterns])
 
     def _on_message(self, _client: paho.Client, _userdata: Any, message: paho.MQTTMessage) -> None:
         try:
             topic = message.topic
         except UnicodeDecodeError:
             topic = "(not UTF-8)"
-        if not self._claimed(topic):
-            self._unclaimed.add(topic, bytes(message.payload), self._now())
+        if not self.claimed(topic):
+            self.unclaimed.add(topic, bytes(message.payload), self.now())

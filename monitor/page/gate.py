@@ -7,6 +7,7 @@ held up by it."""
 import logging
 import time
 from collections.abc import Callable
+from dataclasses import dataclass
 from urllib.parse import quote, urlsplit
 
 from starlette.datastructures import Headers, MutableHeaders
@@ -42,20 +43,14 @@ _FORWARDED = ("x-forwarded-for", "x-forwarded-host", "x-forwarded-proto", "forwa
 log = logging.getLogger(__name__)
 
 
+@dataclass(eq=False, repr=False)
 class Gate:
     """The outermost layer of the page."""
 
-    def __init__(
-        self,
-        app: ASGIApp,
-        access: Access,
-        sessions: BrowserSessions,
-        our_fault: Callable[[Request], Response],
-    ) -> None:
-        self.app = app
-        self.access = access
-        self.sessions = sessions
-        self.our_fault = our_fault
+    app: ASGIApp
+    access: Access
+    sessions: BrowserSessions
+    our_fault: Callable[[Request], Response]
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] != "http":

@@ -7,6 +7,7 @@ import os
 import socket
 import ssl
 from collections.abc import Iterator
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -29,33 +30,26 @@ class CannotListen(Exception):
     """The address or port is not to be had; the text says why."""
 
 
+@dataclass(eq=False, repr=False)
 class Serving:
     """A page being served."""
 
-    def __init__(
-        self,
-        server: "_Server",
-        task: "asyncio.Task[None]",
-        doorway: Doorway,
-        port: int,
-        app: Starlette,
-    ) -> None:
-        self._server = server
-        self._doorway = doorway
-        self._task = task
-        self._app = app
-        self.port = port
+    server: "_Server"
+    task: "asyncio.Task[None]"
+    doorway: Doorway
+    port: int
+    app: Starlette
 
     async def stop(self) -> None:
         """Ends live streams, lets requests finish for a moment, frees the port."""
-        self._doorway.close()
-        await self._app.state.end()
-        self._server.should_exit = True
-        await asyncio.wait([self._task], timeout=STOP_WITHIN_S + 2)
-        if not self._task.done():
-            self._task.cancel()
+        self.doorway.close()
+        await self.app.state.end()
+        self.server.should_exit = True
+        await asyncio.wait([self.task], timeout=STOP_WITHIN_S + 2)
+        if not self.task.done():
+            self.task.cancel()
             with contextlib.suppress(asyncio.CancelledError):
-                await self._task
+                await self.task
 
 
 def certificate_of(cert_file: Path, key_file: Path) -> ssl.SSLContext:

@@ -3,6 +3,7 @@
 import json
 import logging
 from collections.abc import Callable, Iterable
+from dataclasses import KW_ONLY, dataclass
 from typing import Protocol
 
 from monitor.events import Change, ChangeKind, Priority
@@ -28,37 +29,31 @@ class Annunciator(Protocol):
         ...
 
 
+@dataclass(eq=False, repr=False)
 class LiveAnnunciator:
     """Fulfils `Annunciator`."""
 
-    def __init__(
-        self,
-        send: Callable[[list[Message]], None],
-        *,
-        link: Callable[[], BrokerLink | None],
-        prefix: str,
-        show: Callable[[Message], None] | None = None,
-        draw: Callable[[str], None] = lambda _brooder: None,
-        aloud: Callable[[list[Message]], None] = lambda _messages: None,
-    ) -> None:
-        self._send = send
-        self._prefix = prefix
-        self._show = show
-        self._draw = draw
-        self._aloud = aloud
+    send: Callable[[list[Message]], None]
+    _: KW_ONLY
+    link: Callable[[], BrokerLink | None]
+    prefix: str
+    show: Callable[[Message], None] | None = None
+    draw: Callable[[str], None] = lambda _brooder: None
+    aloud: Callable[[list[Message]], None] = lambda _messages: None
+
+    def __post_init__(self) -> None:
         self._said: dict[str, str] = {}
-        self._link = link
 
     def tell(self, messages: list[Message]) -> None:
         """To everybody a message is for; to the log and MQTT in any case."""
-        link = self._link()
+        link = self.link()
         for message in messages:
             log.warning(
                 message.short,
                 extra=facts(priority=message.priority.value, to=", ".join(message.contacts) or "-"),
             )
-            if self._show is not None:
-                self._show(message)
+            if self.show is not None:
+                self.show(message)
             if link is not None:
                 said = {
                     "at": message.at,
@@ -66,16 +61,16 @@ class LiveAnnunciator:
                     "title": message.title,
                     "text": message.body,
                 }
-                link.publish(f"{self._prefix}/told", json.dumps(said), qos=1)
-        self._aloud(messages)
-        self._send([message for message in messages if message.contacts])
+                link.publish(f"{self.prefix}/told", json.dumps(said), qos=1)
+        self.aloud(messages)
+        self.send([message for message in messages if message.contacts])
 
     def changed(self, changes: list[Change], status: SiteStatus) -> None:
         """Alarm state on retained topics, so that a board that joins later knows it too."""
         for change in changes:
             begins = change.change is ChangeKind.RAISED and change.priority is Priority.URGENT
             if begins and change.brooder is not None:
-                self._draw(change.brooder)
+                self.draw(change.brooder)
             log.info(
                 "Alarm change.",
                 extra=facts(
@@ -90,18 +85,18 @@ class LiveAnnunciator:
 
     def say_status(self, status: SiteStatus) -> None:
         """The state of every alarm and of the siren, retained."""
-        link = self._link()
+        link = self.link()
         if link is None:
             return
-        for topic, payload, retain in topics_of(status, self._prefix):
+        for topic, payload, retain in topics_of(status, self.prefix):
             if self._said.get(topic) != payload:
                 self._said[topic] = payload
                 link.publish(topic, payload, qos=1, retain=retain)
 
     def forget(self, gone: Iterable[str]) -> None:
         """Takes the retained state of brooders that are no longer configured off the broker."""
-        link = self._link()
-        for topic, payload, retain in cleared_topics(gone, self._prefix):
+        link = self.link()
+        for topic, payload, retain in cleared_topics(gone, self.prefix):
             self._said.pop(topic, None)
             if link is not None:
                 link.publish(topic, payload, qos=1, retain=retain)

@@ -5,6 +5,7 @@ import asyncio
 import contextlib
 import logging
 from collections.abc import Callable
+from dataclasses import KW_ONLY, dataclass
 from typing import TYPE_CHECKING
 
 from monitor.events import AlarmName, Facts
@@ -32,27 +33,22 @@ HEAR_WITHIN_S = 2.0
 LISTEN_S = 900.0  # what else is on the broker is heard for so long after somebody looked
 
 
+@dataclass(eq=False, repr=False)
 class BrokerSide:
     """The link from `start` to `stop`, and what is said about it."""
 
-    def __init__(
-        self,
-        settings: Settings,
-        *,
-        inbox: Inbox,
-        clock: Clock,
-        fault: Callable[[AlarmName, bool, Facts], None],
-        pacing: Pacing,
-    ) -> None:
-        self._settings = settings
-        self._address = broker_address(settings)  # None: our own; another one needs a start
-        self._inbox = inbox
-        self._clock = clock
-        self._fault = fault
-        self._pacing = pacing  # goes by how far the broker sends ahead
+    settings: Settings
+    _: KW_ONLY
+    inbox: Inbox
+    clock: Clock
+    fault: Callable[[AlarmName, bool, Facts], None]
+    pacing: Pacing  # goes by how far the broker sends ahead
+
+    def __post_init__(self) -> None:
+        self._address = broker_address(self.settings)  # None: our own; another one needs a start
         self._loop = asyncio.get_running_loop()
         # Our own topics bear the prefix until the next start: sessions and wills are made with it.
-        self._prefix = prefix = settings.file.tell.topic_prefix
+        self._prefix = prefix = self.settings.file.tell.topic_prefix
         self.unclaimed = Unclaimed(ours=lambda topic: is_ours(topic, prefix))
         self._session: BrokerSession | None = None
         self._built_in: BuiltInBroker | None = None
@@ -69,15 +65,15 @@ class BrokerSide:
     async def start(self) -> None:
         """Connects, or begins to listen. Raises OSError where it cannot."""
         link = await self._listen() if self._address is None else self._connect(self._address)
-        self._pacing.window, self._pacing.hold_s = link.window, link.hold_s
+        self.pacing.window, self.pacing.hold_s = link.window, link.hold_s
 
     def _connect(self, address: BrokerAddress) -> BrokerLink:
         session = BrokerSession(
             address,
-            client_id=self._settings.client_id,
+            client_id=self.settings.client_id,
             topics=self._topics(),
-            inbox=self._inbox,
-            clock=self._clock.now,
+            inbox=self.inbox,
+            clock=self.clock.now,
             on_state=self._said,
             prefix=self._prefix,
         )
@@ -87,21 +83,21 @@ class BrokerSide:
         return session
 
     async def _listen(self) -> BrokerLink:
-        own = self._settings.file.built_in_broker
-        base = self._settings.source.parent
+        own = self.settings.file.built_in_broker
+        base = self.settings.source.parent
         # Ten megabytes that a board with a broker of its own need not carry.
         from monitor.intake import builtin  # noqa: PLC0415
 
         broker = self._built_in = builtin.BuiltInBroker(
             topics=self._topics(),
-            inbox=self._inbox,
-            clock=self._clock.now,
+            inbox=self.inbox,
+            clock=self.clock.now,
             host=own.listen,
             port=own.port,
             on_state=self._said,
             prefix=self._prefix,
             ours=lambda topic: is_ours(topic, self._prefix),
-            rights=rights_of(self._settings),
+            rights=rights_of(self.settings),
             unclaimed=self.unclaimed,
             cert_file=str(base / own.cert_file) if own.cert_file else None,
             key_file=str(base / own.key_file) if own.key_file else None,
@@ -138,7 +134,7 @@ class BrokerSide:
                 self._address,
                 unclaimed=self.unclaimed,
                 claimed=lambda topic: topic in self._topics(),
-                now=lambda: self._clock.now().at,
+                now=lambda: self.clock.now().at,
             )
         self._listener.start()
         if self._listen_timer is not None:
@@ -147,7 +143,7 @@ class BrokerSide:
 
     def take(self, fresh: Settings, rights: Rights | None) -> None:
         """Reads the topics of another configuration from now on, and goes by these rights."""
-        self._settings = fresh
+        self.settings = fresh
         if self._built_in is not None:
             self._built_in.set_rights(rights)
         if self.link is not None:
@@ -159,9 +155,9 @@ class BrokerSide:
         return self._session or self._built_in
 
     def _topics(self) -> tuple[str, ...]:
-        file = self._settings.file
+        file = self.settings.file
         extra = [file.forecast.topic] if file.forecast and file.forecast.topic else []
-        sensors = {sensor.topic: None for sensor in self._settings.site.published}
+        sensors = {sensor.topic: None for sensor in self.settings.site.published}
         return (*sensors, *commands_by_mqtt.command_topics(file.tell.topic_prefix), *extra)
 
     def _said(self, state: BrokerState) -> None:
@@ -172,18 +168,18 @@ class BrokerSide:
     def _is(self, state: BrokerState) -> None:
         log.info("Broker.", extra=facts(state=state.link.value, words=state.words))
         if state.link is Link.TAKEN_OVER:
-            self._fault(AlarmName.NAME_TAKEN, True, Facts(reason=state.words))
+            self.fault(AlarmName.NAME_TAKEN, True, Facts(reason=state.words))
         if state.connected:
             self._stop_timer()
             if self._told_lost:
                 self._told_lost = False
-                self._fault(AlarmName.BROKER_LOST, False, Facts())
+                self.fault(AlarmName.BROKER_LOST, False, Facts())
             if self.link is not None:
-                self._pacing.window = self.link.window
+                self.pacing.window = self.link.window
             return
         if self._lost_timer is None and not self._told_lost:
             self._lost_timer = self._loop.call_later(
-                BROKER_PATIENCE_S / self._clock.speed, self._stays_away
+                BROKER_PATIENCE_S / self.clock.speed, self._stays_away
             )
 
     def _stays_away(self) -> None:
@@ -192,7 +188,7 @@ class BrokerSide:
         if state is None or state.connected or self._ending:
             return
         self._told_lost = True
-        self._fault(AlarmName.BROKER_LOST, True, Facts(reason=state.words))
+        self.fault(AlarmName.BROKER_LOST, True, Facts(reason=state.words))
 
     def _stop_timer(self) -> None:
         if self._lost_timer is not None:

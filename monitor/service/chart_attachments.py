@@ -11,6 +11,7 @@ import threading
 import time
 from collections.abc import Callable
 from contextlib import suppress
+from dataclasses import dataclass
 from pathlib import Path
 
 from monitor import child
@@ -25,16 +26,16 @@ FRESH_S = 1800.0  # an older picture would mislead
 AGAIN_S = 120.0  # one brooder is not drawn more often
 
 
+@dataclass(eq=False, repr=False)
 class ChartAttachments:
     """Draws when asked, gives what is there."""
 
-    def __init__(
-        self, journal: Path, site: Callable[[], Site], folder: Path, now: Callable[[], float]
-    ) -> None:
-        self._journal = journal
-        self._site = site
-        self._folder = folder
-        self._now = now
+    journal: Path
+    site: Callable[[], Site]
+    folder: Path
+    now: Callable[[], float]
+
+    def __post_init__(self) -> None:
         self._wanted: queue.SimpleQueue[str | None] = queue.SimpleQueue()
         self._done: dict[str, tuple[float, Path]] = {}  # brooder -> drawn (monotonic), file
         self._asked: dict[str, float] = {}
@@ -64,8 +65,8 @@ class ChartAttachments:
 
     def _run(self) -> None:
         with suppress(OSError):
-            self._folder.mkdir(exist_ok=True, mode=0o700)
-            for old in self._folder.glob("*.png"):
+            self.folder.mkdir(exist_ok=True, mode=0o700)
+            for old in self.folder.glob("*.png"):
                 old.unlink()
         while (brooder := self._wanted.get()) is not None:
             # Let the journal take what has just happened, so that the picture shows it.
@@ -79,11 +80,11 @@ class ChartAttachments:
 
     def _draw(self, brooder: str) -> Path | None:
         order = Order(
-            journal=self._journal,
-            site=self._site(),
+            journal=self.journal,
+            site=self.site(),
             brooder=brooder,
-            until=self._now(),
-            folder=self._folder,
+            until=self.now(),
+            folder=self.folder,
         )
         try:
             said = child.run(

@@ -12,7 +12,7 @@ import logging
 import time
 from collections import deque
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import KW_ONLY, dataclass, field
 
 from monitor.events import AlarmName, Change, Facts, Moment, Reading
 from monitor.intake.inbox import AckToken, Inbox
@@ -56,35 +56,24 @@ class _Pending:
     urgent: bool = False
 
 
+@dataclass(eq=False, repr=False)
 class CommitQueue:
     """Says when to commit, hands over, and does what follows."""
 
-    def __init__(
-        self,
-        core: Core,
-        *,
-        clock: Clock,
-        writer: Writer,
-        told: Annunciator,
-        memory: RedeliveryMemory,
-        pacing: Pacing,
-        allowance: CommitAllowance,
-        inbox: Inbox,
-        calls: WatchCalls,
-        board: StatusBoard,
-        link: Callable[[], BrokerLink | None],
-    ) -> None:
-        self._core = core
-        self._clock = clock
-        self._writer = writer
-        self._told = told
-        self._memory = memory
-        self._pacing = pacing
-        self._allowance = allowance
-        self._inbox = inbox
-        self._calls = calls
-        self._board = board
-        self._link = link
+    core: Core
+    _: KW_ONLY
+    clock: Clock
+    writer: Writer
+    told: Annunciator
+    memory: RedeliveryMemory
+    pacing: Pacing
+    allowance: CommitAllowance
+    inbox: Inbox
+    calls: WatchCalls
+    board: StatusBoard
+    link: Callable[[], BrokerLink | None]
+
+    def __post_init__(self) -> None:
         self._sent: deque[_Sent] = deque()
         self._pending = _Pending()
         self._sampler = Sampler()
@@ -98,8 +87,8 @@ class CommitQueue:
 
     def acknowledge_settled(self) -> None:
         """After watch and writer have ended: what the last commits kept is acknowledged."""
-        while not self._calls.settled.empty():
-            submission = self._calls.settled.get()
+        while not self.calls.settled.empty():
+            submission = self.calls.settled.get()
             if submission.kept:
                 self._acknowledge(submission.tokens)
 
@@ -119,7 +108,7 @@ class CommitQueue:
         """A message that is to be acknowledged."""
         self._pending.tokens.append(token)
         self.something_is_new(received)
-        self._pacing.arrived(received.tick)
+        self.pacing.arrived(received.tick)
 
     def something_is_new(self, now: Moment) -> None:
         """There is work to keep since `now`, if not longer."""
@@ -148,9 +137,9 @@ class CommitQueue:
         """Real seconds until there may be something to do here."""
         dues = [float("inf")]
         if self._pending.oldest is not None:
-            age_s = (now.tick - self._pending.oldest) / self._clock.speed
-            dues.append(self._pacing.wait_s(pending=len(self._pending.tokens), oldest_age_s=age_s))
-            dues.append(self._allowance.wait_s(now.tick, age_s))
+            age_s = (now.tick - self._pending.oldest) / self.clock.speed
+            dues.append(self.pacing.wait_s(pending=len(self._pending.tokens), oldest_age_s=age_s))
+            dues.append(self.allowance.wait_s(now.tick, age_s))
         if self.untold:
             dues.append(LOOK_AGAIN_S)
         return min(dues)
@@ -158,52 +147,52 @@ class CommitQueue:
     def commit_if_due(self, now: Moment, *, last: bool) -> list[Change]:
         """Hands what waits to the writer, if it is time; the changes among it."""
         self._take_outcomes()
-        waiting, pending = self._core.waiting, self._pending
-        if self._core.snapshot_wanted:
-            self._core.snapshot_wanted = False
+        waiting, pending = self.core.waiting, self._pending
+        if self.core.snapshot_wanted:
+            self.core.snapshot_wanted = False
             self._snapshot_tick = float("-inf")
             pending.urgent = True
             self.something_is_new(now)
         if waiting:
             self.something_is_new(now)
-        if pending.oldest is None and not self._core.to_tell:
+        if pending.oldest is None and not self.core.to_tell:
             return []
-        age_s = (now.tick - (pending.oldest or now.tick)) / self._clock.speed
-        urgent = last or pending.urgent or self._core.to_tell
-        due = self._pacing.due(
+        age_s = (now.tick - (pending.oldest or now.tick)) / self.clock.speed
+        urgent = last or pending.urgent or self.core.to_tell
+        due = self.pacing.due(
             pending=len(pending.tokens),
             oldest_age_s=age_s,
             urgent=urgent,
-            more_waiting=len(self._inbox) > 0,
+            more_waiting=len(self.inbox) > 0,
         )
-        prompt = self._writer.behind == 0 and self._allowance.prompt(now.tick, age_s)
+        prompt = self.writer.behind == 0 and self.allowance.prompt(now.tick, age_s)
         if not due and not prompt:
             return []
         self._add_state(now, last=last)
-        happened = self._core.take(now)
-        happened.batch.redelivery_marks = self._memory.since_last()
+        happened = self.core.take(now)
+        happened.batch.redelivery_marks = self.memory.since_last()
         submission = Submission(
             happened.batch,
             pending.tokens,
             by_age=due and not urgent and age_s > 0,
-            ledger=self._core.ledger,
+            ledger=self.core.ledger,
         )
         submission.readings = sum(isinstance(i, Reading) for i in happened.batch.inputs)
         self._pending = _Pending()
-        self._allowance.spent(now.tick)
+        self.allowance.spent(now.tick)
         self._sent.append(_Sent(submission, happened))
-        self._writer.submit(submission)
+        self.writer.submit(submission)
         return happened.batch.changes
 
     def tell_what_settled(self, *, last: bool) -> None:
         """Acknowledges what is on the disk, and tells what is, or has waited long enough."""
-        while not self._calls.settled.empty():
-            submission = self._calls.settled.get()
+        while not self.calls.settled.empty():
+            submission = self.calls.settled.get()
             self._acknowledge(submission.tokens)
             # One that is kept says that all before it are.
             self._refused = 0 if submission.kept else self._refused + submission.readings
-            self._pacing.committed(
-                self._clock.now().tick,
+            self.pacing.committed(
+                self.clock.now().tick,
                 acknowledged=len(submission.tokens),
                 by_age=submission.by_age,
             )
@@ -223,14 +212,14 @@ class CommitQueue:
     # -- inside
 
     def _acknowledge(self, tokens: list[AckToken]) -> None:
-        link = self._link()
+        link = self.link()
         if link is not None and tokens:
             link.acknowledge(tokens)
 
     def _take_outcomes(self) -> None:
-        while not self._calls.outcomes.empty():
-            outcome = self._calls.outcomes.get()
-            self._core.waiting.outcomes.append(outcome)
+        while not self.calls.outcomes.empty():
+            outcome = self.calls.outcomes.get()
+            self.core.waiting.outcomes.append(outcome)
             # A message that was sent and is not known as sent would be sent again after a crash.
             self._pending.urgent |= outcome.state == "sent"
 
@@ -250,15 +239,15 @@ class CommitQueue:
         # everything there is takes four times as long as making them.
         gc.disable()
         try:
-            self._core.waiting.snapshots = self._core.snapshots()
+            self.core.waiting.snapshots = self.core.snapshots()
         finally:
             gc.enable()
 
     def _sample(self, now: Moment) -> None:
-        self._core.waiting.samples.extend(self._sampler.new(self._board.draw(now)))
+        self.core.waiting.samples.extend(self._sampler.new(self.board.draw(now)))
 
     def _tell(self, happened: CoreOutput) -> None:
-        quietly("Messages could not be told.", lambda: self._told.tell(happened.messages))
+        quietly("Messages could not be told.", lambda: self.told.tell(happened.messages))
 
     def _acknowledge_from_memory(self, sent: _Sent) -> None:
         """The disk does not answer at all: without acknowledgements the broker would soon send
@@ -273,4 +262,4 @@ class CommitQueue:
             self._disk_hangs = True
             log.error("The disk has not answered for %d s.", DISK_PATIENCE_S)
             why = f"the disk has not answered for {DISK_PATIENCE_S:.0f} seconds"
-            self._calls.fault(AlarmName.STORAGE_FAULT, True, Facts(reason=why))
+            self.calls.fault(AlarmName.STORAGE_FAULT, True, Facts(reason=why))

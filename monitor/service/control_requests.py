@@ -2,7 +2,7 @@
 the event loop."""
 
 from collections.abc import Callable
-from dataclasses import asdict
+from dataclasses import KW_ONLY, asdict, dataclass
 from typing import Any
 
 from monitor.brooding.objection import Objection
@@ -14,38 +14,33 @@ from monitor.service.watch_calls import WatchCalls
 from monitor.tell.wording.meter_words import meter_line
 
 
+@dataclass(eq=False, repr=False)
 class ControlRequests:
     """Answers by `api`, and where the core alone knows, by the core."""
 
-    def __init__(
-        self,
-        api: LiveServiceApi,
-        core: Core,
-        calls: WatchCalls,
-        *,
-        unclaimed: Unclaimed,
-        listen: Callable[[], None],
-        trials: Callable[[], dict[str, float | None]],
-        mirror_look_again: Callable[[], bool],
-    ) -> None:
-        self._api = api
-        self._core = core
-        self._calls = calls
-        self._unclaimed = unclaimed
-        self._listen = listen
+    api: LiveServiceApi
+    core: Core
+    calls: WatchCalls
+    _: KW_ONLY
+    unclaimed: Unclaimed
+    listen: Callable[[], None]
+    trials: Callable[[], dict[str, float | None]]
+    mirror_look_again: Callable[[], bool]
+
+    def __post_init__(self) -> None:
         self._plain: dict[str, Callable[[], Any]] = {  # what takes no details
             "probes": self._probes,
-            "missing": lambda: [one._asdict() for one in api.missing()],
-            "heard": lambda: [asdict(one) for one in api.set_up.heard()],
-            "settings": api.settings_shown,
-            "mirror-look-again": mirror_look_again,
-            "about": lambda: dict(api.watcher()),
-            "trials": trials,
+            "missing": lambda: [one._asdict() for one in self.api.missing()],
+            "heard": lambda: [asdict(one) for one in self.api.set_up.heard()],
+            "settings": self.api.settings_shown,
+            "mirror-look-again": self.mirror_look_again,
+            "about": lambda: dict(self.api.watcher()),
+            "trials": self.trials,
         }
 
     async def answer(self, what: str, details: dict[str, Any]) -> Any:
         """One request of a command. Raises Objection."""
-        core, ask = self._core, self._calls.ask
+        core, ask = self.core, self.calls.ask
         if what in self._plain:
             return self._plain[what]()
         if (question := core_answers.QUESTIONS.get(what)) is not None:
@@ -53,16 +48,16 @@ class ControlRequests:
         match what:
             case "entry":
                 said = await ask(lambda now: core_answers.asked(core, details, now))
-                return {**said, "kept": await self._api.kept(int(said["number"]))}
+                return {**said, "kept": await self.api.kept(int(said["number"]))}
             case "contacts-try":
-                return await self._api.try_contacts(details.get("name"))
+                return await self.api.try_contacts(details.get("name"))
             case "reload":
-                return dict(await self._api.reload())
+                return dict(await self.api.reload())
             case _:
                 raise Objection(f"{what} is nothing this service knows")
 
     def _probes(self) -> dict[str, Any]:
-        api, status = self._api, self._api.status()
+        api, status = self.api, self.api.status()
         probes = list(status.probes) + [p for b in status.brooders for p in b.probes]
         topics = {p.key: p.topic for p in api.site.all_probes}
         return {
@@ -98,8 +93,8 @@ class ControlRequests:
 
     def _heard(self) -> list[dict[str, Any]]:
         """Unclaimed topics. Looking begins the listening where the broker is not our own."""
-        self._listen()
-        only = [b.name for b in self._api.site.brooders]
+        self.listen()
+        only = [b.name for b in self.api.site.brooders]
         return [
             {
                 "topic": heard.topic,
@@ -108,5 +103,5 @@ class ControlRequests:
                 "excerpt": heard.excerpt,
                 "lines": suggest(heard, only[0] if len(only) == 1 else None),
             }
-            for heard in self._unclaimed.latest()
+            for heard in self.unclaimed.latest()
         ]

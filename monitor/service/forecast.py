@@ -6,6 +6,7 @@ import json
 import logging
 import threading
 from collections.abc import Callable
+from dataclasses import dataclass
 from datetime import tzinfo
 from pathlib import Path
 from typing import NamedTuple
@@ -76,32 +77,28 @@ def _asked(settings: ForecastSettings) -> _Asked:
     )
 
 
+@dataclass(eq=False, repr=False)
 class Forecaster:
     """Keeps `newest` up to date until stopped. `hear` takes what comes by MQTT instead."""
 
-    def __init__(
-        self,
-        settings: ForecastSettings | None,
-        site: Site,
-        folder: Path,
-        now: Callable[[], float],
-        came: Callable[[], None],
-    ) -> None:
-        """`settings` None: none is wanted, until `take` says otherwise. Kept in `folder`."""
-        self._settings = settings
-        self._site = site
-        self._folder = folder
-        self._now = now
-        self._came = came
+    settings: ForecastSettings | None  # None: none is wanted, until `take` says otherwise
+    site: Site
+    folder: Path
+    now: Callable[[], float]
+    came: Callable[[], None]
+
+    def __post_init__(self) -> None:
         self._stopping = False
         self._wake = threading.Event()
-        self.newest: ForecastFetch | None = kept_forecast(folder) if settings is not None else None
+        self.newest: ForecastFetch | None = (
+            kept_forecast(self.folder) if self.settings is not None else None
+        )
         self.trouble: str | None = None  # why the last try failed, in words
 
     def start(self) -> None:
         """Says what was kept, and begins to fetch; with a topic there is nothing to fetch."""
         if self.newest is not None:
-            self._came()
+            self.came()
         threading.Thread(target=self._run, name="forecast", daemon=True).start()
 
     def stop(self) -> None:
@@ -111,14 +108,14 @@ class Forecaster:
 
     def take(self, settings: ForecastSettings | None, site: Site) -> None:
         """Another configuration: asked at once where it asks somewhere else."""
-        before, self._settings, self._site = self._settings, settings, site
+        before, self.settings, self.site = self.settings, settings, site
         if settings != before:
             self.newest, self.trouble = None, None
             self._wake.set()
 
     def hear(self, document: bytes) -> None:
         """One document, however it came. A wrong one is named in the log and changes nothing."""
-        settings = self._settings
+        settings = self.settings
         if settings is None:
             return
         asked = _asked(settings)
@@ -128,35 +125,35 @@ class Forecaster:
                 times=asked.times,
                 temperatures=asked.temperatures,
                 unit=asked.unit,
-                zone=self._site.timezone,
+                zone=self.site.timezone,
             )
         except ForecastFault as fault:
             self._failed(str(fault))
             return
-        if settings is not self._settings:
+        if settings is not self.settings:
             return  # it answers what is asked no more
         self.trouble = None
-        self.newest = ForecastFetch(self._now(), pairs)
-        self._came()
+        self.newest = ForecastFetch(self.now(), pairs)
+        self.came()
         try:
-            (self._folder / KEPT_AS).write_text(json.dumps(self.newest), encoding="utf-8")
+            (self.folder / KEPT_AS).write_text(json.dumps(self.newest), encoding="utf-8")
         except OSError as error:
             self._failed(f"cannot be kept over a restart: {error.strerror}")
 
     def lows(self) -> list[float]:
         """The lowest of each coming night, degC."""
-        return lows_of(self.newest, self._now(), self._site.timezone)
+        return lows_of(self.newest, self.now(), self.site.timezone)
 
     def words(self) -> str | None:
         """How it stands, for the page: the last answer, its age, why there is no newer one. None:
         none is configured."""
-        settings, newest = self._settings, self.newest
+        settings, newest = self.settings, self.newest
         if settings is None:
             return None
         failed = f"the last try failed: {self.trouble}" if self.trouble is not None else None
         if newest is None:
             return failed or "none has come yet"
-        voice, now = Voice(self._site), self._now()
+        voice, now = Voice(self.site), self.now()
         said = f"{span(now - newest.got_at)} old"
         coming = [(temp_c, at) for at, temp_c in newest.pairs if now <= at <= now + _DAY_S]
         if coming:
@@ -173,14 +170,14 @@ class Forecaster:
             except Exception:
                 log.exception("The forecast could not be taken.")
                 self._failed("a fault of the monitor, see its log")
-            settings = self._settings
+            settings = self.settings
             # A failed fetch is tried again sooner, but never often: it is somebody's free service.
             every_s = 60 * settings.every_minutes if settings is not None else _DAY_S
             self._wake.wait(every_s if self.trouble is None else AGAIN_S)
             self._wake.clear()
 
     def _fetch(self) -> None:
-        settings = self._settings
+        settings = self.settings
         url = _asked(settings).url if settings is not None else None
         if url is None:
             return

@@ -3,7 +3,7 @@ the core is done in the watch thread and waited for."""
 
 import asyncio
 from collections.abc import Awaitable, Callable, Mapping
-from dataclasses import asdict
+from dataclasses import KW_ONLY, asdict, dataclass
 from pathlib import Path
 from typing import Any
 
@@ -29,46 +29,44 @@ from monitor.watch.status import SiteStatus
 _TRIAL_USED = "This trial alarm was answered already, or is from before the last start."
 
 
+@dataclass(eq=False, repr=False)
 class LinkAnswers:
     """What is done by tapping a link in a message: an alarm is acknowledged, or a trial answered.
     Fulfils `page.service_api.LinksApi`. `at`: the time of the newest status."""
 
-    def __init__(
-        self, core: Core, calls: WatchCalls, reaching: DeliverySide, at: Callable[[], float]
-    ) -> None:
-        self._core = core
-        self._calls = calls
-        self._reaching = reaching
-        self._at = at
+    core: Core
+    calls: WatchCalls
+    reaching: DeliverySide
+    at: Callable[[], float]
 
     def occurrences(self, token: str) -> tuple[str, ...]:
         """What a link is for. Raises Objection."""
-        answer = self._signed(token, self._at())
-        if answer.trial is not None and self._reaching.trials().get(answer.trial, 0.0) is not None:
+        answer = self._signed(token, self.at())
+        if answer.trial is not None and self.reaching.trials().get(answer.trial, 0.0) is not None:
             raise Objection(_TRIAL_USED)
         return answer.occurrences
 
     async def answer(self, token: str) -> list[str]:
         """Does what a link says, once. Raises Objection."""
-        return await self._calls.ask(lambda now: self._do(token, now))
+        return await self.calls.ask(lambda now: self._do(token, now))
 
     def _do(self, token: str, now: Moment) -> list[str]:
         """In the watch thread."""
         answer = self._signed(token, now.at)
-        if already_used(answer, self._core.answers):
+        if already_used(answer, self.core.answers):
             raise Objection("This link was used already: the alarm is acknowledged.")
         if answer.trial is not None:
-            if not self._reaching.answer_trial(answer.trial):
+            if not self.reaching.answer_trial(answer.trial):
                 raise Objection(_TRIAL_USED)
             return []
         done: list[str] = []
-        for entry in answer.entries(self._core.status(now), now.at):
-            done += core_answers.enter(self._core, entry, now)["changes"]
+        for entry in answer.entries(self.core.status(now), now.at):
+            done += core_answers.enter(self.core, entry, now)["changes"]
         return done
 
     def _signed(self, token: str, at: float) -> LinkAnswer:
         try:
-            return self._reaching.links.read(token, at)
+            return self.reaching.links.read(token, at)
         except LinkFault as fault:
             raise Objection(str(fault)) from fault
 
@@ -76,54 +74,46 @@ class LinkAnswers:
 KEPT_WITHIN_S = 3.0
 
 
+@dataclass(eq=False, repr=False)
 class LiveServiceApi:
     """Fulfils `page.service_api.ServiceApi`."""
 
-    def __init__(
-        self,
-        settings: Callable[[], Settings],
-        journal_path: Path,
-        *,
-        core: Core,
-        calls: WatchCalls,
-        board: StatusBoard,
-        unclaimed: Unclaimed,
-        about: Callable[[], Mapping[str, Any]],
-        reaching: DeliverySide,
-        voice: HouseVoice,
-        on_disk: Callable[[int], bool],
-        listen: Callable[[], None],
-        reload: Callable[[], Awaitable[Mapping[str, Any]]],
-    ) -> None:
-        self._settings = settings  # those in force: a reload changes them
-        self.journal_path = journal_path
-        self._core = core
-        self._calls = calls
-        self._board = board
-        self._about = about
-        self._reaching = reaching
-        self._voice = voice
-        self._on_disk = on_disk
-        self._reload = reload
-        self.links = LinkAnswers(core, calls, reaching, lambda: self.status().at)
+    settings: Callable[[], Settings]  # those in force: a reload changes them
+    journal_path: Path
+    _: KW_ONLY
+    core: Core
+    calls: WatchCalls
+    board: StatusBoard
+    unclaimed: Unclaimed
+    watcher: Callable[[], Mapping[str, Any]]
+    reaching: DeliverySide
+    voice: HouseVoice
+    on_disk: Callable[[int], bool]
+    listen: Callable[[], None]
+    # Takes the file anew: `wrong` line by line, empty where it is in force, and whether something
+    # in it `waits_for_a_start`.
+    reload: Callable[[], Awaitable[Mapping[str, Any]]]
+
+    def __post_init__(self) -> None:
+        self.links = LinkAnswers(self.core, self.calls, self.reaching, lambda: self.status().at)
         self.set_up = LiveSetUp(
-            settings().source,
-            unclaimed=unclaimed,
+            self.settings().source,
+            unclaimed=self.unclaimed,
             site=lambda: self.site,
             status=self.status,
-            listen=listen,
-            reload=reload,
+            listen=self.listen,
+            reload=self.reload,
         )
         self._news = asyncio.Event()
 
     @property
     def site(self) -> Site:
         """The site as configured now."""
-        return self._core.site
+        return self.core.site
 
     def status(self) -> SiteStatus:
         """The newest status."""
-        return self._board.status
+        return self.board.status
 
     async def changed(self, wait_s: float) -> bool:
         """True once there is a newer status."""
@@ -136,71 +126,58 @@ class LiveServiceApi:
 
     async def submit(self, entry: Entry) -> int:
         """Keeps an entry; its number. The page has asked whether it is right."""
-        said = await self._calls.ask(
-            lambda now: core_answers.enter(self._core, entry, now, sure=True)
+        said = await self.calls.ask(
+            lambda now: core_answers.enter(self.core, entry, now, sure=True)
         )
         return int(said["number"])
-
-    def on_disk(self, number: int) -> bool:
-        """Is that entry on the disk by now?"""
-        return self._on_disk(number)
 
     async def kept(self, number: int) -> bool:
         """Waits for the disk, but not for long: whoever wrote it must know if it is in memory
         alone."""
         loop = asyncio.get_running_loop()
         deadline = loop.time() + KEPT_WITHIN_S
-        while not self._on_disk(number) and loop.time() < deadline:
+        while not self.on_disk(number) and loop.time() < deadline:
             await asyncio.sleep(0.02)
-        return self._on_disk(number)
+        return self.on_disk(number)
 
     async def ledger(self) -> Ledger:
         """The flock ledger as it stands."""
-        return await self._calls.ask(lambda _now: self._core.ledger)
+        return await self.calls.ask(lambda _now: self.core.ledger)
 
     async def tonight(
         self, brooder: str, *, low_c: float | None, cover: str | None, extra_watts: float
     ) -> Mapping[str, Any]:
         """The outlook."""
-        return await self._calls.ask(
+        return await self.calls.ask(
             lambda now: core_answers.tonight(
-                self._core, now, brooder, low_c=low_c, cover=cover, extra_watts=extra_watts
+                self.core, now, brooder, low_c=low_c, cover=cover, extra_watts=extra_watts
             )
         )
 
     async def try_contacts(self, name: str | None) -> list[Mapping[str, Any]]:
         """Really sends a trial alarm; to all, it is said aloud in the house too."""
-        known = [c.name for c in contacts_of(self._settings())]
+        known = [c.name for c in contacts_of(self.settings())]
         if not known:
             raise Objection("There is no contact in the configuration: add a [[contacts]].")
         if name is not None and name not in known:
             raise Objection(f"No contact is called {name!r}; they are {', '.join(known)}.")
         if name is None:
-            self._voice.say("Brooder alarm. This is only a trial. ")
-        return await self._reaching.try_contacts(name)
+            self.voice.say("Brooder alarm. This is only a trial. ")
+        return await self.reaching.try_contacts(name)
 
     def refused(self) -> list[Mapping[str, Any]]:
         """Refused messages."""
-        return [asdict(kind) for kind in self._core.hearing.refused.latest()]
-
-    def watcher(self) -> Mapping[str, Any]:
-        """The watcher itself."""
-        return self._about()
+        return [asdict(kind) for kind in self.core.hearing.refused.latest()]
 
     def missing(self) -> list[Missing]:
         """What is still missing for tonight."""
-        settings = self._settings()
-        machine = machine_of(settings, self._about()["contacts"])
+        settings = self.settings()
+        machine = machine_of(settings, self.watcher()["contacts"])
         return missing(self.site, contacts_of(settings), self.status(), machine)
 
     def settings_shown(self) -> list[tuple[str, str]]:
         """The configuration in force."""
-        return shown(self._settings())
-
-    async def reload(self) -> Mapping[str, Any]:
-        """Takes the file anew: `wrong` line by line, empty where it is in force, and whether
-        something in it `waits_for_a_start`."""
-        return await self._reload()
+        return shown(self.settings())
 
     # -- inside
 

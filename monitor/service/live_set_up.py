@@ -4,7 +4,7 @@ takes a while, and taken by the running service. Fulfils `page.set_up_api.SetUpA
 import asyncio
 from collections import OrderedDict
 from collections.abc import Awaitable, Callable, Mapping
-from dataclasses import replace
+from dataclasses import KW_ONLY, dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -60,25 +60,20 @@ class Rising:
         return ranked[0] if self.rise_c(ranked[0]) >= TIMES_THE_NEXT * next_c else None
 
 
+@dataclass(eq=False, repr=False)
 class LiveSetUp:
     """See the module. `listen` begins to hear what no probe claims where the broker is not ours."""
 
-    def __init__(
-        self,
-        source: Path,
-        *,
-        unclaimed: Unclaimed,
-        site: Callable[[], Site],
-        status: Callable[[], SiteStatus],
-        listen: Callable[[], None],
-        reload: Callable[[], Awaitable[Mapping[str, Any]]],
-    ) -> None:
-        self._edits = SetUp(source)
-        self._unclaimed = unclaimed
-        self._site = site
-        self._status = status
-        self._listen = listen
-        self._reload = reload
+    source: Path
+    _: KW_ONLY
+    unclaimed: Unclaimed
+    site: Callable[[], Site]
+    status: Callable[[], SiteStatus]
+    listen: Callable[[], None]
+    reload: Callable[[], Awaitable[Mapping[str, Any]]]
+
+    def __post_init__(self) -> None:
+        self._edits = SetUp(self.source)
         self._rising = Rising()
 
     async def steps(self) -> list[StepStands]:
@@ -101,7 +96,7 @@ class LiveSetUp:
 
     async def propose_offsets(self, offsets_c: Mapping[str, float]) -> Proposed:
         """What a probe check found, by the probe's key. Raises WrongAnswers, Objection."""
-        edit = offsets_edit(offsets_c, self._site().units)
+        edit = offsets_edit(offsets_c, self.site().units)
         made: Proposed = await self._in_thread(self._edits.propose_edit, edit)
         return made
 
@@ -109,7 +104,7 @@ class LiveSetUp:
         """Writes what was proposed and takes it; what is worth knowing. Raises Objection, and then
         the file is as it was."""
         change = await self._in_thread(self._edits.write, mark)
-        said = await self._reload()
+        said = await self.reload()
         if said["wrong"]:
             await self._in_thread(self._edits.take_back, change)
             raise Objection(". ".join(said["wrong"]))
@@ -128,13 +123,13 @@ class LiveSetUp:
     async def add_probe(self, prepared: Prepared) -> list[str]:
         """Writes it and takes it; what is left to do. Raises Objection."""
         left: tuple[str, ...] = await self._in_thread(carry_out, prepared)
-        said = await self._reload()
+        said = await self.reload()
         return [*left, *said["wrong"]]
 
     def heard(self) -> list[HeardProbe]:
         """Every probe that is heard, what no brooder claims first. Listens for as long as it is
         asked."""
-        self._listen()
+        self.listen()
         found: list[HeardProbe] = []
 
         def note(probe: HeardProbe) -> None:
@@ -142,7 +137,7 @@ class LiveSetUp:
             self._rising.note(who, probe.temp_c, probe.at)
             found.append(replace(probe, rise_c=self._rising.rise_c(who)))
 
-        for heard in self._unclaimed.latest():
+        for heard in self.unclaimed.latest():
             if heard.guesses:
                 best = heard.guesses[0]
                 note(
@@ -155,7 +150,7 @@ class LiveSetUp:
                         value=best.pointer or "",
                     )
                 )
-        status, known = self._status(), {p.key: p for p in self._site().all_probes}
+        status, known = self.status(), {p.key: p for p in self.site().all_probes}
         for probe in (*status.probes, *(p for box in status.brooders for p in box.probes)):
             if probe.key in known and probe.temp_c is not None and probe.at is not None:
                 topic = known[probe.key].topic

@@ -4,6 +4,7 @@ by `run`, in the event loop."""
 import asyncio
 import logging
 from collections.abc import Callable
+from dataclasses import KW_ONLY, dataclass
 
 from monitor.brooding.objection import Objection
 from monitor.child import ChildFailed
@@ -34,50 +35,30 @@ class _NotTaken(Exception):
         self.lines = list(lines)
 
 
+@dataclass(eq=False, repr=False)
 class Reloading:
     """Hands a new configuration to every part that can take one. A wrong one changes nothing."""
 
-    def __init__(
-        self,
-        settings: Settings,
-        load: Callable[[], Settings] | None,
-        *,
-        reaching: DeliverySide,
-        calls: WatchCalls,
-        core: Core,
-        telling: LiveAnnunciator,
-        writer: Writer,
-        broker: BrokerSide,
-        forecaster: Forecaster,
-        copying: Copying,
-        mains: MainsReading,
-        on_page: Callable[[], None] = lambda: None,
-    ) -> None:
-        self._settings = settings
-        self._load = load or (lambda: load_settings(settings.source))
-        self._reaching = reaching
-        self._calls = calls
-        self._core = core
-        self._telling = telling
-        self._writer = writer
-        self._broker = broker
-        self._forecaster = forecaster
-        self._copying = copying
-        self._mains = mains
-        self._on_page = on_page  # its settings have changed
-        self._waits = False
+    settings: Settings  # in force
+    load: Callable[[], Settings] | None
+    _: KW_ONLY
+    reaching: DeliverySide
+    calls: WatchCalls
+    core: Core
+    telling: LiveAnnunciator
+    writer: Writer
+    broker: BrokerSide
+    forecaster: Forecaster
+    copying: Copying
+    mains: MainsReading
+    on_page: Callable[[], None] = lambda: None  # its settings have changed
+
+    def __post_init__(self) -> None:
+        self._load = self.load or (lambda: load_settings(self.settings.source))
+        # Is something changed in the file that only a start brings into force?
+        self.waits_for_a_start = False
         self._one_at_a_time = asyncio.Lock()
         self._under_way: set[asyncio.Task[list[str]]] = set()  # the loop itself may let a task go
-
-    @property
-    def settings(self) -> Settings:
-        """The configuration in force."""
-        return self._settings
-
-    @property
-    def waits_for_a_start(self) -> bool:
-        """Is something changed in the file that only a start brings into force?"""
-        return self._waits
 
     def begin(self) -> None:
         """Takes the configuration anew; returns at once, and says in the log how it went."""
@@ -116,7 +97,7 @@ class Reloading:
 
     async def _reconfigured(self, fresh: Settings) -> None:
         try:
-            await self._calls.ask(lambda now: self._reconfigure(self._core, fresh, now))
+            await self.calls.ask(lambda now: self._reconfigure(self.core, fresh, now))
         except Objection as refused:
             raise _NotTaken(str(refused)) from refused
         except Exception as error:
@@ -130,22 +111,22 @@ class Reloading:
             raise Objection(". ".join(lost))
         before = {box.name for box in core.site.brooders}
         core.reconfigured(fresh.site, contacts_of(fresh), policy_of(fresh), now)
-        self._reaching.reconfigure(fresh)  # before anything is told to a contact that is new
-        self._telling.forget(sorted(before - {box.name for box in fresh.site.brooders}))
+        self.reaching.reconfigure(fresh)  # before anything is told to a contact that is new
+        self.telling.forget(sorted(before - {box.name for box in fresh.site.brooders}))
 
     def _take(self, fresh: Settings, rights: Rights | None) -> None:
-        self._waits = self._waits or _needs_a_start(self._settings, fresh)
-        if self._waits:
+        self.waits_for_a_start = self.waits_for_a_start or _needs_a_start(self.settings, fresh)
+        if self.waits_for_a_start:
             log.warning("A changed broker takes effect at the next start.")
-        moved = fresh.file.page != self._settings.file.page
-        self._settings = fresh
+        moved = fresh.file.page != self.settings.file.page
+        self.settings = fresh
         if moved:
-            self._on_page()
-        self._writer.know(fresh.site)
-        self._broker.take(fresh, rights)
-        self._forecaster.take(fresh.file.forecast, fresh.site)
-        self._copying.take(fresh)
-        self._mains.take(fresh.file.mains)
+            self.on_page()
+        self.writer.know(fresh.site)
+        self.broker.take(fresh, rights)
+        self.forecaster.take(fresh.file.forecast, fresh.site)
+        self.copying.take(fresh)
+        self.mains.take(fresh.file.mains)
 
 
 def _needs_a_start(old: Settings, new: Settings) -> bool:

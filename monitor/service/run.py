@@ -283,7 +283,7 @@ class Service:
             calls=self._calls,
             board=self._board,
             unclaimed=self._broker.unclaimed,
-            about=about.said,
+            watcher=about.said,
             reaching=self._reaching,
             voice=self._voice,
             on_disk=self._writer.has,

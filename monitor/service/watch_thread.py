@@ -8,6 +8,7 @@ import logging
 import threading
 import time
 from collections.abc import Callable
+from dataclasses import KW_ONLY, dataclass
 
 from monitor.events import AlarmName, Facts, Moment
 from monitor.intake.held import HeldTimes
@@ -34,44 +35,28 @@ FAILED_ROUND_S = 0.5
 MOST_FAILED_ROUNDS = 20  # then the engine is beyond hope: end, and let the manager start us anew
 
 
+@dataclass(eq=False, repr=False)
 class WatchThread:
     """See the module. Other threads use `watch_calls` and the board's status."""
 
-    def __init__(
-        self,
-        core: Core,
-        *,
-        clock: Clock,
-        inbox: Inbox,
-        calls: WatchCalls,
-        commits: CommitQueue,
-        board: StatusBoard,
-        writer: Writer,
-        link: Callable[[], BrokerLink | None],
-        memory: RedeliveryMemory,
-        held: HeldTimes,
-        readiness: Readiness,
-        commands: Callable[[Core, MqttMessage, Moment], bool] = lambda _core, _delivery, _now: (
-            False
-        ),
-        clock_sure: bool = True,
-        on_end: Callable[[], None] = lambda: None,
-    ) -> None:
+    core: Core
+    _: KW_ONLY
+    clock: Clock
+    inbox: Inbox
+    calls: WatchCalls
+    commits: CommitQueue
+    board: StatusBoard
+    writer: Writer
+    link: Callable[[], BrokerLink | None]
+    memory: RedeliveryMemory
+    held: HeldTimes
+    readiness: Readiness
+    commands: Callable[[Core, MqttMessage, Moment], bool] = lambda _core, _delivery, _now: False
+    clock_sure: bool = True
+    on_end: Callable[[], None] = lambda: None
+
+    def __post_init__(self) -> None:
         self.failed: BaseException | None = None
-        self._core = core
-        self._clock = clock
-        self._clock_sure = clock_sure
-        self._inbox = inbox
-        self._calls = calls
-        self._commits = commits
-        self._board = board
-        self._writer = writer
-        self._link = link
-        self._memory = memory
-        self._held = held
-        self._readiness = readiness
-        self._commands = commands
-        self._on_end = on_end
         self._stop = threading.Event()
         self._thread = threading.Thread(target=self._run, name="watch", daemon=True)
         self._housekeeping_due = time.monotonic() + HOUSEKEEPING_EVERY_S
@@ -87,7 +72,7 @@ class WatchThread:
     def stop(self, within_s: float) -> bool:
         """Takes what has arrived, hands everything to the writer. False: not done in time."""
         self._stop.set()
-        self._inbox.wake()
+        self.inbox.wake()
         self._thread.join(within_s)
         return not self._thread.is_alive()
 
@@ -100,13 +85,13 @@ class WatchThread:
         """Has the watch thread made a whole round within the last ten seconds, and is all that it
         needs alive?"""
         own = time.monotonic() - self._last_round < 10 * LONGEST_SLEEP_S
-        return own and self._readiness.all_live()
+        return own and self.readiness.all_live()
 
     # -- the watch thread
 
     def _run(self) -> None:
         try:
-            self._board.say_anew()
+            self.board.say_anew()
             while not self._stop.is_set():
                 self._round(self._sleep_s())
             self._round(0.0, last=True)
@@ -114,37 +99,37 @@ class WatchThread:
             self.failed = error
             log.exception("The watch has failed; the service ends so that it can be started anew.")
         finally:
-            self._on_end()
+            self.on_end()
 
     def _sleep_s(self) -> float:
-        now = self._clock.now()
-        dues = [LONGEST_SLEEP_S, self._commits.wait_s(now)]
-        if self._core.next_due is not None:
-            dues.append((self._core.next_due - now.tick) / self._clock.speed)
+        now = self.clock.now()
+        dues = [LONGEST_SLEEP_S, self.commits.wait_s(now)]
+        if self.core.next_due is not None:
+            dues.append((self.core.next_due - now.tick) / self.clock.speed)
         return max(0.0, min(dues))
 
     def _round(self, sleep_s: float, *, last: bool = False) -> None:
-        deliveries = self._inbox.take(MOST_AT_ONCE, sleep_s)
+        deliveries = self.inbox.take(MOST_AT_ONCE, sleep_s)
         self._see_jump()
         for delivery in deliveries:
             self._take_in(delivery)
         self._do_calls()
-        now = self._clock.now()
+        now = self.clock.now()
         self._advance(now)
-        self._board.happened(self._commits.commit_if_due(now, last=last))
-        self._commits.tell_what_settled(last=last)
-        self._board.publish(now, somebody_waits=self._commits.untold)
+        self.board.happened(self.commits.commit_if_due(now, last=last))
+        self.commits.tell_what_settled(last=last)
+        self.board.publish(now, somebody_waits=self.commits.untold)
         if time.monotonic() >= self._housekeeping_due:
             self._housekeeping_due = time.monotonic() + HOUSEKEEPING_EVERY_S
             quietly("Housekeeping failed.", self._keep_house)
         if self._failed_rounds == 0:
             self._last_round = time.monotonic()
-            if self._readiness.all_live():
-                self._readiness.say("WATCHDOG=1")
+            if self.readiness.all_live():
+                self.readiness.say("WATCHDOG=1")
 
     def _advance(self, now: Moment) -> None:
         try:
-            self._core.advance(now)
+            self.core.advance(now)
             self._failed_rounds = 0
         except Exception:
             self._failed_rounds += 1
@@ -154,20 +139,20 @@ class WatchThread:
             self._stop.wait(FAILED_ROUND_S)  # what is due stays due: no race through the rounds
 
     def _see_jump(self) -> None:
-        jump_s = self._clock.jump_s()
+        jump_s = self.clock.jump_s()
         if jump_s:
-            after = self._clock.now()
+            after = self.clock.now()
             log.warning("The clock was set.", extra=facts(by_s=round(jump_s, 1)))
-            self._clock_sure = True
-            self._core.clock_jumped(after, jump_s)
+            self.clock_sure = True
+            self.core.clock_jumped(after, jump_s)
 
     def _take_in(self, delivery: MqttMessage) -> None:
         if delivery.token is not None:
-            self._commits.arrived(delivery.token, delivery.received)
+            self.commits.arrived(delivery.token, delivery.received)
         try:
-            if self._memory.already_journaled(delivery):
+            if self.memory.already_journaled(delivery):
                 return
-            if self._commands(self._core, delivery, delivery.received):
+            if self.commands(self.core, delivery, delivery.received):
                 return
             if delivery.retain and not (
                 self._stamped(delivery.topic) or self._switch(delivery.topic)
@@ -175,19 +160,18 @@ class WatchThread:
                 # A retained word has no time: it may be from last week. The next one is not far,
                 # but of a switch, which speaks when it is moved.
                 return
-            self._core.hear(
+            self.core.hear(
                 delivery.topic,
                 delivery.payload,
-                self._held.moment_of(delivery),
+                self.held.moment_of(delivery),
                 arrived=delivery.received,
-                clock_sure=self._clock_sure
-                and (not delivery.held or self._stamped(delivery.topic)),
+                clock_sure=self.clock_sure and (not delivery.held or self._stamped(delivery.topic)),
             )
-            self._commits.something_is_new(delivery.received)
+            self.commits.something_is_new(delivery.received)
         except Exception:
             # One message that we cannot handle must not stop the watch, nor come back for ever.
             log.exception("A message could not be handled.", extra=facts(topic=delivery.topic))
-            self._core.hearing.refuse(
+            self.core.hearing.refuse(
                 delivery.topic,
                 "could not be handled: a fault of the monitor, see its log",
                 delivery.payload,
@@ -195,45 +179,45 @@ class WatchThread:
             )
 
     def _stamped(self, topic: str) -> bool:
-        return any(one.time_pointer is not None for one in self._core.hearing.router.route(topic))
+        return any(one.time_pointer is not None for one in self.core.hearing.router.route(topic))
 
     def _switch(self, topic: str) -> bool:
-        route = self._core.hearing.router.route(topic)
+        route = self.core.hearing.router.route(topic)
         return any(isinstance(one, Meter) and one.quantity.is_state for one in route)
 
     def _do_calls(self) -> None:
-        while not self._calls.calls.empty():
-            work, done = self._calls.calls.get()
+        while not self.calls.calls.empty():
+            work, done = self.calls.calls.get()
             if not done.set_running_or_notify_cancel():
                 continue
-            before = len(self._core.waiting.inputs)
+            before = len(self.core.waiting.inputs)
             try:
-                done.set_result(work(self._clock.now()))
+                done.set_result(work(self.clock.now()))
             except Exception as error:
                 done.set_exception(error)
-            if len(self._core.waiting.inputs) > before:  # more than a question
-                self._commits.keep_at_once()
-                self._board.renew_soon()
+            if len(self.core.waiting.inputs) > before:  # more than a question
+                self.commits.keep_at_once()
+                self.board.renew_soon()
 
     def _keep_house(self) -> None:
-        link = self._link()
+        link = self.link()
         if link is not None:
             link.keep_going()
-        hangs = self._commits.disk_hangs()
+        hangs = self.commits.disk_hangs()
         # An alarm of an earlier run about what is well in this one has nobody else to end it.
         active = {
-            alarm.alarm for alarm in self._core.status(self._clock.now()).alarms if alarm.active
+            alarm.alarm for alarm in self.core.status(self.clock.now()).alarms if alarm.active
         }
         if AlarmName.BROKER_LOST in active and link is not None and link.state.connected:
-            self._calls.fault(AlarmName.BROKER_LOST, False, Facts())
-        undisturbed_s = self._clock.now().tick - link.state.since.tick if link is not None else 0.0
+            self.calls.fault(AlarmName.BROKER_LOST, False, Facts())
+        undisturbed_s = self.clock.now().tick - link.state.since.tick if link is not None else 0.0
         if (
             AlarmName.NAME_TAKEN in active
             and link is not None
             and link.state.connected
             and undisturbed_s >= UNDISTURBED_S
         ):
-            self._calls.fault(AlarmName.NAME_TAKEN, False, Facts())
-        disk_is_well = self._writer.last_kept_at is not None and not self._writer.failing
+            self.calls.fault(AlarmName.NAME_TAKEN, False, Facts())
+        disk_is_well = self.writer.last_kept_at is not None and not self.writer.failing
         if AlarmName.STORAGE_FAULT in active and disk_is_well and not hangs:
-            self._calls.fault(AlarmName.STORAGE_FAULT, False, Facts())
+            self.calls.fault(AlarmName.STORAGE_FAULT, False, Facts())

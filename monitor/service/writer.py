@@ -10,7 +10,7 @@ import threading
 import time
 from collections.abc import Callable
 from contextlib import suppress
-from dataclasses import dataclass, field
+from dataclasses import KW_ONLY, dataclass, field
 from functools import partial
 from typing import Any
 
@@ -51,43 +51,37 @@ class Submission:
 _WAKE = Submission(Commit(), [])  # nothing to write, something to look after
 
 
+@dataclass(eq=False, repr=False)
 class Writer:
     """Owns the journal from `start` to `stop`."""
 
-    def __init__(
-        self,
-        journal: Journal | None,
-        *,
-        reopen: Callable[[], Journal],
-        on_settled: Callable[[Submission], None],
-        on_fault: Callable[[StorageFault | None], None],
-        wall: Callable[[], float],
-        on_other_journal: Callable[[list[Entry]], None],
-        on_end: Callable[[], None] = lambda: None,
-        second_copy: SecondCopy | None = None,
-        known_number: int = 0,
-    ) -> None:
+    journal: Journal | None
+    _: KW_ONLY
+    reopen: Callable[[], Journal]
+    on_settled: Callable[[Submission], None]
+    on_fault: Callable[[StorageFault | None], None]
+    wall: Callable[[], float]
+    on_other_journal: Callable[[list[Entry]], None]
+    on_end: Callable[[], None] = lambda: None
+    second_copy: SecondCopy | None = None
+    known_number: int = 0
+
+    def __post_init__(self) -> None:
         self.failed: BaseException | None = None  # what ended the thread, against all care
-        self._on_end = on_end
-        self._second_copy = second_copy
         self._ledger: Ledger | None = None  # the newest that was submitted
-        self._file = JournalFile(journal, reopen)
-        self._on_settled = on_settled
-        self._on_fault = on_fault
-        self._wall = wall
+        self._file = JournalFile(self.journal, self.reopen)
         self._queue: queue.Queue[Submission | None] = queue.Queue()
         self._know: queue.SimpleQueue[Site] = queue.SimpleQueue()
         self._cursors: queue.SimpleQueue[tuple[str, dict[str, Any]]] = queue.SimpleQueue()
         self._owed: Commit | None = None  # refused by the disk so far
-        self._failing = journal is None
+        self._failing = self.journal is None
         self._said: tuple[str, str] | None = None  # the fault that was reported
         self._try_at = 0.0  # a disk that refuses is asked again no sooner
         self._ending = False
         self._thread = threading.Thread(target=self._run, name="journal", daemon=True)
         # Told the ledger of a journal that was opened while the watch ran: it may be another one
         # than the watch began with.
-        self._on_other_journal = on_other_journal
-        self._kept_number = known_number  # of the newest ledger entry on the disk
+        self._kept_number = self.known_number  # of the newest ledger entry on the disk
         self.last_kept_at: float | None = None
         self.let_go = 0  # readings dropped because memory was full
 
@@ -143,7 +137,7 @@ class Writer:
         except BaseException as error:
             self.failed = error
             log.exception("The journal's thread has ended; the service ends to be started anew.")
-            self._on_end()
+            self.on_end()
 
     def _work(self) -> None:
         tidied = time.monotonic()
@@ -167,7 +161,7 @@ class Writer:
                 submission.kept = kept
                 submission.settled.set()
                 quietly(
-                    "Who waits for the disk was not told.", partial(self._on_settled, submission)
+                    "Who waits for the disk was not told.", partial(self.on_settled, submission)
                 )
             if not self._failing and time.monotonic() - tidied >= TIDY_EVERY_S:
                 tidied = time.monotonic()
@@ -217,23 +211,23 @@ class Writer:
         if self._file.opened_anew:  # now that what was owed is in it
             self._file.opened_anew = False
             quietly("The ledger of the new journal was not compared.", self._compare)
-        self.last_kept_at = self._wall()
+        self.last_kept_at = self.wall()
         if self._failing:
             self._failing = False
             log.info("The journal is written again.", extra=facts(let_go=self.let_go))
         said, self._said = self._said, None
         if said is not None and said[0] != "damaged":  # that is read first; the watcher ends it
-            self._on_fault(None)
+            self.on_fault(None)
         return True
 
     def _keep_second_copy(self) -> None:
-        if self._second_copy is not None and self._ledger is not None:
-            self._second_copy.keep(self._ledger)
+        if self.second_copy is not None and self._ledger is not None:
+            self.second_copy.keep(self._ledger)
 
     def _compare(self) -> None:
         if self._file.journal is not None:
             with JournalReader(self._file.journal.path) as reader:
-                self._on_other_journal(reader.entries())
+                self.on_other_journal(reader.entries())
 
     def _fail(self, fault: StorageFault) -> None:
         self._try_at = time.monotonic() + RETRY_S
@@ -245,7 +239,7 @@ class Writer:
         if self._said != (fault.kind, fault.words):
             self._said = (fault.kind, fault.words)
             log.error("Trouble with the journal.", extra=facts(why=fault.words))
-            self._on_fault(fault)
+            self.on_fault(fault)
 
     def _owe(self, batch: Commit) -> None:
         self._owed = batch
@@ -267,7 +261,7 @@ class Writer:
             name, value = self._cursors.get()
             with suppress(StorageFault):  # sent again after a restart, which changes nothing there
                 if self._file.journal is not None:
-                    self._file.journal.set_cursor(name, value, at=self._wall())
+                    self._file.journal.set_cursor(name, value, at=self.wall())
 
     def _learn_probes(self) -> None:
         while not self._know.empty():
@@ -286,6 +280,6 @@ class Writer:
     def _tidy(self) -> None:
         try:
             if self._file.journal is not None:
-                self._file.journal.tidy(self._wall())
+                self._file.journal.tidy(self.wall())
         except StorageFault as fault:
             log.warning("The journal could not be tidied.", extra=facts(why=fault.words))

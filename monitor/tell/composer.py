@@ -2,7 +2,7 @@
 `plan`, which decides when."""
 
 from collections.abc import Callable
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 from monitor.brooding.ledger import Ledger
 from monitor.brooding.night_hours import asleep
@@ -20,26 +20,23 @@ from monitor.watch.status import SiteStatus
 _GOOD_NEWS = (MessageKind.OVER, MessageKind.ANSWERED, MessageKind.SHELVED)
 
 
+@dataclass(eq=False, repr=False)
 class MessageComposer:
     """Makes messages; changes nothing."""
 
-    def __init__(
-        self,
-        site: Site,
-        contacts: tuple[Contact, ...],
-        look: Callable[[], SiteStatus | None],
-    ) -> None:
-        self._site = site
-        self._voice = Voice(site)
-        self._contacts = contacts
-        self._look = look
+    site: Site
+    contacts: tuple[Contact, ...]
+    look: Callable[[], SiteStatus | None]
+
+    def __post_init__(self) -> None:
+        self._voice = Voice(self.site)
 
     def once(self, change: Change) -> Message:
         """Something that has happened: told, and that is all."""
         return _news(
             f"{change.occurrence}:raised",
             change.occurrence,
-            for_change(change, self._site),
+            for_change(change, self.site),
             change.priority,
             change.at,
             self._first(change.priority),
@@ -65,7 +62,7 @@ class MessageComposer:
             incident,
             MessageKind.RAISED,
             key=f"{lead.occurrence}:raised",
-            words=incident_words.raised(_to_list(incident, untold), self._site),
+            words=incident_words.raised(_to_list(incident, untold), self.site),
             told=self._first(lead.priority) + known,
             at=at,
             lead=lead,
@@ -78,7 +75,7 @@ class MessageComposer:
             incident,
             MessageKind.RAISED,
             key=f"{lead.occurrence}:explained:{change.cause.value}",
-            words=for_change(change, self._site),
+            words=for_change(change, self.site),
             told=[name for name in incident.told_to if self._wants(name, lead.priority)],
             at=change.at,
             lead=lead,
@@ -91,7 +88,7 @@ class MessageComposer:
         told = [name for name in incident.told_to if self._wants(name, lead.priority)]
         if lead.priority is not Priority.URGENT:
             local = self._voice.local(at).time()
-            quiet = {contact.name for contact in self._contacts if contact.is_quiet(local)}
+            quiet = {contact.name for contact in self.contacts if contact.is_quiet(local)}
             told = [name for name in told if name not in quiet]
             if quiet and not told:
                 return None
@@ -99,7 +96,7 @@ class MessageComposer:
             incident,
             MessageKind.AGAIN,
             key=f"{incident.id}:again:{incident.repeats}",
-            words=incident_words.again(incident, at, self._site, self._look()),
+            words=incident_words.again(incident, at, self.site, self.look()),
             told=told,
             at=at,
             lead=lead,
@@ -114,7 +111,7 @@ class MessageComposer:
             incident,
             MessageKind.AGAIN,
             key=f"{incident.id}:anew:{answer.times}",
-            words=incident_words.asked_anew(incident, answer, at, self._site, self._look()),
+            words=incident_words.asked_anew(incident, answer, at, self.site, self.look()),
             told=[name for name in incident.told_to if self._wants(name, lead.priority)],
             at=at,
             lead=lead,
@@ -128,7 +125,7 @@ class MessageComposer:
             incident,
             MessageKind.PASSED_ON,
             key=f"{incident.id}:passed-on:{contacts[0].after_minutes:g}",
-            words=incident_words.passed_on(incident, at, self._site, self._look()),
+            words=incident_words.passed_on(incident, at, self.site, self.look()),
             told=[contact.name for contact in contacts],
             at=at,
             lead=alarm.change,
@@ -152,7 +149,7 @@ class MessageComposer:
             MessageKind.OVER,
             key=f"{incident.id}:over"
             + (f":{incident.over_told}" if incident.over_told > 1 else ""),
-            words=incident_words.over(incident, at, self._site, self._look()),
+            words=incident_words.over(incident, at, self.site, self.look()),
             told=told,
             at=at,
         )
@@ -160,21 +157,21 @@ class MessageComposer:
     def called_off(self, incident: ToldIncident, at: float) -> Message:
         """What was only expected is expected no longer: as its end, but nobody is woken for it."""
         local = self._voice.local(at).time()
-        quiet = {contact.name for contact in self._contacts if contact.is_quiet(local)}
+        quiet = {contact.name for contact in self.contacts if contact.is_quiet(local)}
         message = self.over(incident, at)
         return replace(message, contacts=tuple(n for n in message.contacts if n not in quiet))
 
     def wrong(self, incidents: list[ToldIncident]) -> list[str]:
         """What is wrong at this moment, in plain words."""
         leads = [incident.lead() for incident in incidents]
-        return [incident_words.wrong(lead.change, self._site) for lead in leads if lead is not None]
+        return [incident_words.wrong(lead.change, self.site) for lead in leads if lead is not None]
 
     def _by_somebody(self, incident: ToldIncident, kind: MessageKind, change: Change) -> Message:
         return self._message(
             incident,
             kind,
             key=f"{change.occurrence}:{kind.value}",
-            words=for_change(change, self._site),
+            words=for_change(change, self.site),
             told=[name for name in incident.told_to if name != change.facts.get("by")],
             at=change.at,
         )
@@ -209,13 +206,13 @@ class MessageComposer:
         )
 
     def _all(self) -> list[str]:
-        return [contact.name for contact in self._contacts]
+        return [contact.name for contact in self.contacts]
 
     def _first(self, priority: Priority) -> list[str]:
-        return [contact.name for contact in first_told(self._contacts, priority)]
+        return [contact.name for contact in first_told(self.contacts, priority)]
 
     def _wants(self, name: str, priority: Priority) -> bool:
-        return any(c.name == name and priority in c.priorities for c in self._contacts)
+        return any(c.name == name and priority in c.priorities for c in self.contacts)
 
 
 def _news(  # noqa: PLR0917

@@ -11,7 +11,7 @@ import os
 import selectors
 import threading
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import KW_ONLY, dataclass
 from pathlib import Path
 from typing import Any
 
@@ -48,25 +48,20 @@ class _Sending:
     until: float  # tick; later than this the sender is dead
 
 
+@dataclass(eq=False, repr=False)
 class Delivery:
     """See the module."""
 
-    def __init__(
-        self,
-        contacts: Sequence[Contact],
-        calls: DeliveryCallbacks,
-        *,
-        limit_s: float = 20.0,
-        most_pending: int = 50,
-        mark: str = "",
-    ) -> None:
-        """`mark` stands before each title, where nothing that is told is true."""
-        self._mark = mark
-        self._calls = calls
-        self._limit_s = limit_s
-        self._most = most_pending
-        self._contacts = {contact.name: contact for contact in contacts}
-        self._outbox = Outbox(self._contacts, most_pending=most_pending)
+    contacts: Sequence[Contact]
+    calls: DeliveryCallbacks
+    _: KW_ONLY
+    limit_s: float = 20.0
+    most_pending: int = 50
+    mark: str = ""  # before each title, where nothing that is told is true
+
+    def __post_init__(self) -> None:
+        self._contacts = {contact.name: contact for contact in self.contacts}
+        self._outbox = Outbox(self._contacts, most_pending=self.most_pending)
         self._troubled: set[str] = set()
         # An earlier run may have told of trouble: the first success of each contact ends that.
         self._unsure = set(self._contacts)
@@ -91,7 +86,7 @@ class Delivery:
         the first urgent alert is quick. Raises RuntimeError after `stop`."""
         if self._stopping:
             raise RuntimeError("a delivery that was stopped cannot be started")
-        now = self._calls.now()
+        now = self.calls.now()
         self._record(self._outbox.restore(pending, now))
         if self._outbox.pending():
             self._idle.clear()
@@ -165,19 +160,19 @@ class Delivery:
                 os.read(self._wake_in, 4096)
             else:
                 self._hear()
-        now = self._calls.now()
+        now = self.calls.now()
         if any(sending.until <= now.tick for sending in self._sending.values()):
             self._lose_sender("no answer in time")
 
     def _take_in(self) -> None:
         with self._lock:
             inbox, self._inbox = self._inbox, []
-        now = self._calls.now()
+        now = self.calls.now()
         for message in inbox:
             self._record(self._outbox.add(message, now))
 
     def _start_sender(self) -> None:
-        now = self._calls.now()
+        now = self.calls.now()
         if self._sender is not None or not self._contacts or now.tick < self._no_start_before:
             return
         self._no_start_before = now.tick + _RESTART_S
@@ -190,27 +185,27 @@ class Delivery:
         if self._sender is None:
             return
         for name in self._outbox.contacts:
-            now = self._calls.now()
+            now = self.calls.now()
             message = self._outbox.take(name, now)
             if message is None:
                 continue
             self._number += 1
-            self._sending[self._number] = _Sending(name, now.tick + self._limit_s + _GRACE_S)
+            self._sending[self._number] = _Sending(name, now.tick + self.limit_s + _GRACE_S)
             self._sender.hand(self._job(self._number, message, name))
 
     def _job(self, number: int, message: Message, contact: str) -> dict[str, Any]:
-        chart = self._calls.chart(message.attach_brooder) if message.attach_brooder else None
-        link = self._calls.link(message, contact) if message.ack_for else None
+        chart = self.calls.chart(message.attach_brooder) if message.attach_brooder else None
+        link = self.calls.link(message, contact) if message.ack_for else None
         body = with_link(message.body, link)
         return {
             "id": number,
             "url": self._contacts[contact].url,
-            "title": f"{self._mark}{message.title}",
+            "title": f"{self.mark}{message.title}",
             "body": body,
             "kind": "calm" if message.kind in _CALM else message.priority.value,
             "silent": message.silent,
             "attach": str(chart) if chart else None,
-            "limit_s": self._limit_s,
+            "limit_s": self.limit_s,
         }
 
     def _hear(self) -> None:
@@ -226,17 +221,17 @@ class Delivery:
                 self._ended(sending.contact, answer["why"])
 
     def _ended(self, contact: str, why: str | None) -> None:
-        self._record(self._outbox.done(contact, why, self._calls.now()))
+        self._record(self._outbox.done(contact, why, self.calls.now()))
         if why is None:
             if contact in self._troubled | self._unsure:
                 self._troubled.discard(contact)
                 self._unsure.discard(contact)
-                self._calls.trouble(contact, False, "")
+                self.calls.trouble(contact, False, "")
             return
         log.warning("A message to %s did not get through: %s.", contact, why)
         if self._outbox.failures(contact) >= TROUBLE_AFTER and contact not in self._troubled:
             self._troubled.add(contact)
-            self._calls.trouble(contact, True, why)
+            self.calls.trouble(contact, True, why)
 
     def _lose_sender(self, why: str) -> None:
         sender, self._sender = self._sender, None
@@ -249,7 +244,7 @@ class Delivery:
 
     def _record(self, outcomes: list[Outcome]) -> None:
         if outcomes:
-            self._calls.record(outcomes)
+            self.calls.record(outcomes)
 
     def _wait_s(self) -> float | None:
         """Until something is due; None: until somebody wakes us."""
@@ -258,4 +253,4 @@ class Delivery:
             due.append(self._no_start_before)
         elif self._outbox.next_due is not None:
             due.append(self._outbox.next_due)
-        return max(0.0, min(due) - self._calls.now().tick) if due else None
+        return max(0.0, min(due) - self.calls.now().tick) if due else None

@@ -9,27 +9,24 @@ import logging
 import threading
 import time
 from collections.abc import Callable
+from dataclasses import KW_ONLY, dataclass
 
 from monitor.tell.fetch import FetchFault, fetch
 
 log = logging.getLogger(__name__)
 
 
+@dataclass(eq=False, repr=False)
 class Heartbeat:
     """Beats from `start` to `stop`."""
 
-    def __init__(
-        self,
-        url: str,
-        every_s: float,
-        *,
-        alive: Callable[[], bool] = lambda: True,
-        limit_s: float = 10.0,
-    ) -> None:
-        self._url = url
-        self._every_s = every_s
-        self._alive = alive
-        self._limit_s = limit_s
+    url: str
+    every_s: float
+    _: KW_ONLY
+    alive: Callable[[], bool] = lambda: True
+    limit_s: float = 10.0
+
+    def __post_init__(self) -> None:
         self._stop = threading.Event()
         self._thread = threading.Thread(target=self._run, name="heartbeat", daemon=True)
         self.failing = False
@@ -45,12 +42,12 @@ class Heartbeat:
     def _run(self) -> None:
         next_at = time.monotonic()
         while not self._stop.wait(max(0.0, next_at - time.monotonic())):
-            next_at = max(next_at + self._every_s, time.monotonic())
-            if self._alive():
+            next_at = max(next_at + self.every_s, time.monotonic())
+            if self.alive():
                 self._beat()
 
     def _beat(self) -> None:
-        why = _get(self._url, self._limit_s)
+        why = _get(self.url, self.limit_s)
         if self._stop.is_set():
             return  # nobody asks any more, and another may have begun
         if why is None:

@@ -773,7 +773,7 @@ def foretold(teller: Teller, chance: float) -> None:
     [porch] = [box for box in status.brooders if box.name == "porch"]
     outlook = replace(fake_api.outlook(), chance=chance)
     now = replace(status, brooders=(replace(porch, outlook=outlook),))
-    teller.plan._look = teller.plan._composer._look = lambda: now
+    teller.plan._look = teller.plan._composer.look = lambda: now
 
 
 def told_at_three() -> Teller:
