@@ -1,10 +1,12 @@
 """What the thermal side says: records, no behaviour. Made by `thermal`, read by the engine, the
 wording and the page. Times are ticks (steady seconds) unless a name ends in `_at`."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import NamedTuple
+from typing import Annotated, NamedTuple
+
+from pydantic import AfterValidator, PlainSerializer
 
 from monitor.events import Cause
 from monitor.kept import NEVER, Tick
@@ -127,6 +129,8 @@ class Foreseen(NamedTuple):
     high_c: float
 
 
+# Kept as they are read, also where they are only looked for then.
+Clauses = Annotated[Sequence[str], AfterValidator(tuple), PlainSerializer(list)]
 Ways = tuple[tuple[float, tuple[tuple[float, float], ...]], ...]
 
 
@@ -146,7 +150,7 @@ class Outlook:
     rise_c: Interval  # floor above outside that the heat sustains
     learned: float  # 0: all from the box's dimensions, 1: all from its own readings
     by_floor: bool = False  # ... from the floor itself, for want of an outside probe
-    mend: tuple[str, ...] = ()  # what would help, best first
+    mend: Clauses = ()  # what would help, best first
     below_now: bool = False  # the floor is below its band as one looks ahead
     first_night: bool = False  # nobody has seen this heat and these birds through a night yet
     open_share: float = 0.0  # of the cover, that must stay open for the birds' fresh air

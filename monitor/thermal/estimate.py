@@ -22,7 +22,7 @@ from monitor.thermal.by_size import BySize, by_size
 from monitor.thermal.coming_night import CLEAR_CHANCE, LowAt
 from monitor.thermal.diagnosis import Diagnosis, HeatKnown, Interval, Learned, Outlook
 from monitor.thermal.forecast_share import ForecastShare
-from monitor.thermal.mending import mends
+from monitor.thermal.mending import Mends
 from monitor.thermal.outside_curve import Skies, from_low
 from monitor.thermal.thermal_watch import ThermalWatch
 
@@ -209,20 +209,22 @@ class Estimate(Kept):
         if night is None:
             return None
 
+        flock = self._flock  # as it is now: what would help is read later
+
         def change(wished: Brooder) -> BoxChange:
-            return changed(self._brooder, wished, self._flock)
+            return changed(self._brooder, wished, flock)
 
         def chance(wished: Brooder) -> float | None:
-            return self.guarded(lambda _: night.chance(change(wished)))
+            return self._tried(lambda: night.chance(change(wished)))
 
         covered = replace(self._brooder, cover=wish.cover or self._brooder.cover)
         wished = change(with_watts(covered, wish.extra_watts))
-        outlook = self.guarded(lambda _: night.outlook(wished))
+        outlook = self._tried(lambda: night.outlook(wished))
         asks_what_if = wish.cover is not None or wish.extra_watts != 0.0
         if outlook is None or asks_what_if or outlook.chance < CLEAR_CHANCE:
             return outlook
-        found = mends(self._brooder, chance, flock=self._flock, spare_w=self._spare_w)
-        return replace(outlook, mend=found)
+        mend = Mends(self._brooder, chance, flock=flock, spare_w=self._spare_w)
+        return replace(outlook, mend=mend)
 
     def by_size(
         self,
@@ -255,7 +257,7 @@ class Estimate(Kept):
             there = look(wished).coldest
             return None if there is None else there.chance
 
-        mend = mends(self._brooder, try_, flock=self._flock, spare_w=self._spare_w)
+        mend = tuple(Mends(self._brooder, try_, flock=self._flock, spare_w=self._spare_w))
         return replace(found, coldest=replace(coldest, mend=mend))
 
     def nights(self, now: Moment, forecast: Forecast | None, outlook: Outlook | None) -> Nights:
@@ -297,10 +299,12 @@ class Estimate(Kept):
 
     def guarded(self, work: Callable[[ThermalWatch], T]) -> T | None:
         """`work` on the estimator; None where there is none, or once it has failed."""
-        if self.estimator is None:
-            return None
+        estimator = self.estimator
+        return None if estimator is None else self._tried(lambda: work(estimator))
+
+    def _tried(self, work: Callable[[], T]) -> T | None:
         try:
-            return work(self.estimator)
+            return work()
         except Exception as error:
             self._give_up(error)
             return None

@@ -1,6 +1,6 @@
 """What would make a cold night hold: each way tried in the model, the least effort first.
 
-Called by thermal.estimate when the floor is likely to leave its band. A cover that keeps a gap for
+Made by thermal.estimate when the floor is likely to leave its band. A cover that keeps a gap for
 fresh air costs nothing and burns nothing, so it comes first; blankets and foam are left out, since
 they lie next to lamps. Lamp sizes are the usual ones. Common practice.
 
@@ -8,8 +8,10 @@ Nothing is offered that puts one danger in the place of another: no lamp beyond 
 should carry all night, no half of a box in which the birds would be crowded by the morning, and no
 cover that would have to lie so far open for the birds' air that it is none."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
+from functools import cached_property
+from typing import Any
 
 from monitor.brooding import space
 from monitor.brooding.envelope import COVERS
@@ -44,13 +46,32 @@ def left_open(share: float) -> str | None:
     return next((words for most, words in _OPEN if share <= most), "all")
 
 
-def mends(brooder: Brooder, look: Try, *, flock: Flock, spare_w: float) -> tuple[str, ...]:
-    """Up to three clauses, best first; the last resort is named where nothing holds. `spare_w`:
-    what the box's circuit can carry besides its own heat."""
-    ways = _Ways(brooder, look, flock, spare_w)
-    singly = [next(way, None) for way in (ways.covers(), ways.lamps(brooder), ways.half(brooder))]
-    found = [clause for clause in singly if clause is not None]
-    return tuple(found) or (next(ways.together(), None) or ways.last_resort(),)
+class Mends(Sequence[str]):
+    """Up to three clauses, best first; the last resort is named where nothing holds. They are
+    looked for when somebody reads them: in most nights nobody does."""
+
+    def __init__(self, brooder: Brooder, look: Try, *, flock: Flock, spare_w: float) -> None:
+        """`spare_w`: what the box's circuit can carry besides its own heat."""
+        self._given = brooder, look, flock, spare_w
+
+    @cached_property
+    def _found(self) -> tuple[str, ...]:
+        ways, brooder = _Ways(*self._given), self._given[0]
+        each = (ways.covers(), ways.lamps(brooder), ways.half(brooder))
+        found = [clause for way in each if (clause := next(way, None)) is not None]
+        return tuple(found) or (next(ways.together(), None) or ways.last_resort(),)
+
+    def __getitem__(self, index: Any) -> Any:
+        return self._found[index]
+
+    def __len__(self) -> int:
+        return len(self._found)
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, Sequence) and self._found == tuple(other)
+
+    def __hash__(self) -> int:
+        return hash(self._found)
 
 
 class _Ways:

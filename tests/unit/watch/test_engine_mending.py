@@ -12,7 +12,7 @@ from support.engine_night import Night, a_brooder, a_site
 from monitor.brooding.heat_balance import Flock, changed, with_watts
 from monitor.site import Brooder, HeatSource
 from monitor.thermal.coming_night import CLEAR_CHANCE
-from monitor.thermal.mending import mends
+from monitor.thermal.mending import Mends
 
 POOR = replace(a_brooder(), cover="none")
 
@@ -31,7 +31,7 @@ def helps(
     box: Brooder, missing: float, *, heads: int = 50, age_days: float = 2.0, spare_w: float = 940.0
 ) -> tuple[str, ...]:
     flock = Flock(kind="broiler", age_days=age_days, head_count=heads)
-    return mends(box, by_model(box, missing, flock), flock=flock, spare_w=spare_w)
+    return tuple(Mends(box, by_model(box, missing, flock), flock=flock, spare_w=spare_w))
 
 
 def test_an_open_box_is_covered_first() -> None:
@@ -119,3 +119,19 @@ def test_the_watch_asks_with_the_birds_and_the_circuit_it_has(watts: tuple[int, 
     for clause in outlook.mend:
         more = re.search(r"lamp of (\d+) W", clause)
         assert more is None or sum(watts) + int(more[1]) <= 1440
+
+
+def test_what_would_help_is_looked_for_when_somebody_reads_it_and_once() -> None:
+    flock = Flock(kind="broiler", age_days=2.0, head_count=50)
+    tried: list[Brooder] = []
+
+    def look(wished: Brooder) -> float:
+        tried.append(wished)
+        return 0.05
+
+    found = Mends(POOR, look, flock=flock, spare_w=940.0)
+    assert tried == []
+    first = tuple(found)
+    tries = len(tried)
+    assert (tuple(found), len(tried)) == (first, tries)
+    assert tries > 0
