@@ -19,7 +19,7 @@ from monitor.commands.common import (
 )
 from monitor.events import BadValue, Entry, Measured, Moment, Reading
 from monitor.intake.payload import read_all
-from monitor.intake.router import Router, Sensor
+from monitor.intake.topics import Router, Sensor
 from monitor.journal.bringing_in import Arrivals, BroughtIn, Sort
 from monitor.journal.forms import csv_form, lines
 from monitor.journal.forms.lines import LineFault

@@ -17,7 +17,7 @@ from pydantic_core import from_json
 from monitor.events import BadValue, Measured, Moment, Reading
 from monitor.intake import senml
 from monitor.intake.plausible import fault_of
-from monitor.intake.router import Sensor
+from monitor.intake.topics import Sensor
 from monitor.site import Meter, Probe
 from monitor.units import Unit, to_celsius
 

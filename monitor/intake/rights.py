@@ -13,8 +13,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from monitor.intake.router import Sensor
-from monitor.intake.topics import filter_fault, matches
+from monitor.intake.topics import Sensor, filter_fault, matches
 from monitor.site import Meter, plain
 
 

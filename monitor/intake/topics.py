@@ -1,4 +1,9 @@
-"""MQTT topics and topic filters (MQTT 5.0, section 4.7). Pure; used by settings and intake."""
+"""MQTT topics and topic filters (MQTT 5.0, section 4.7), and what a topic belongs to. Pure; used by
+settings, intake and service."""
+
+from collections.abc import Iterable
+
+from monitor.site import Meter, Probe
 
 
 def topic_fault(topic: str) -> str | None:
@@ -42,3 +47,25 @@ def matches(pattern: str, topic: str) -> bool:
         if number >= len(levels) or want not in ("+", levels[number]):
             return False
     return len(wanted) == len(levels)
+
+
+Sensor = Probe | Meter
+
+
+class Router:
+    """Topic to sensors. Several may read different places of one payload."""
+
+    def __init__(self, probes: Iterable[Sensor]) -> None:
+        by_topic: dict[str, list[Sensor]] = {}
+        for probe in probes:
+            by_topic.setdefault(probe.topic, []).append(probe)
+        self._by_topic = {topic: tuple(claimed) for topic, claimed in by_topic.items()}
+
+    @property
+    def topics(self) -> tuple[str, ...]:
+        """Every topic, once each, in the order of the configuration."""
+        return tuple(self._by_topic)
+
+    def route(self, topic: str) -> tuple[Sensor, ...]:
+        """What reads this topic; empty for an unclaimed one."""
+        return self._by_topic.get(topic, ())

@@ -18,13 +18,13 @@ from monitor.page.alarm_words import (
 )
 from monitor.page.box_plan import BoxPlan, box_plan
 from monitor.page.day_readings import DayFound
-from monitor.page.first_thing import first_thing
 from monitor.page.judgement import Judgement, MarginMark, Side, judge
 from monitor.page.now_lines import (
     ProbeView,
     against_line,
     birds_line,
     estimate_line,
+    first_thing,
     heat_lines,
     next_step_line,
     night_line,

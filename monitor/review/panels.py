@@ -9,10 +9,9 @@ from typing import NamedTuple
 from monitor.brooding.calendar import local_date, midnight
 from monitor.review.ink import SMALL_PX, Ink, Palette, Spec
 from monitor.review.labels import apart, in_lines
-from monitor.review.local_axis import LocalAxis
+from monitor.review.local_axis import LocalAxis, ticks
 from monitor.review.points import Points
 from monitor.review.scene import ProbeLine, Scene, Stretch
-from monitor.review.ticks import ticks
 from monitor.site import Place
 from monitor.units import sign
 

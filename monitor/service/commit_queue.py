@@ -18,8 +18,7 @@ from monitor.events import AlarmName, Change, Facts, Moment, Reading
 from monitor.intake.inbox import AckToken, Inbox
 from monitor.intake.link import BrokerLink
 from monitor.intake.redelivered import RedeliveryMemory
-from monitor.journal.allowance import CommitAllowance
-from monitor.journal.pacing import Pacing
+from monitor.journal.pacing import CommitAllowance, Pacing
 from monitor.service.annunciator import Annunciator
 from monitor.service.clock import Clock
 from monitor.service.core import Core, CoreOutput

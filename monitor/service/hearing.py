@@ -10,7 +10,7 @@ from monitor.events import BadValue, Measured, Moment, Reading
 from monitor.intake.payload import Outcome, Rejected, read, read_all
 from monitor.intake.refused import RefusedKind, RefusedRecord
 from monitor.intake.repeated import StampedMemory
-from monitor.intake.router import Router
+from monitor.intake.topics import Router
 from monitor.intake.worth_keeping import WorthKeeping
 from monitor.journal.resolution import kept_at, kept_temp_c
 from monitor.site import Site

@@ -16,14 +16,21 @@ import tomlkit
 
 from monitor.brooding.objection import Objection
 from monitor.doorway import THIS_MACHINE
-from monitor.intake.accounts import hashed, new_password, with_account, with_right
-from monitor.intake.mosquitto import MosquittoFault, hashed_by_mosquitto, let_mosquitto_read
+from monitor.intake.accounts import (
+    MosquittoFault,
+    hashed,
+    hashed_by_mosquitto,
+    let_mosquitto_read,
+    new_password,
+    with_account,
+    with_right,
+)
 from monitor.intake.rights import Rights, RightsFault, accounts_of
-from monitor.intake.router import Sensor
+from monitor.intake.topics import Sensor
 from monitor.settings import Settings
 from monitor.settings.file_model import BrokerSettings
-from monitor.settings.new_probe import add_probe, open_to_network, topic_for
 from monitor.settings.rewriting import FileChange, NotWritten, propose, replace_text
+from monitor.settings.toml_edits import add_probe, open_to_network, topic_for
 from monitor.site import Meter, Place, Probe, Site, place_for
 
 MOSQUITTO_FILES = Path("/etc/mosquitto/brooder")  # as deploy/mosquitto has it

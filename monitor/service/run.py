@@ -13,8 +13,7 @@ from typing import TYPE_CHECKING, Any
 from monitor.events import AlarmName, Entry, Facts, Moment
 from monitor.intake.inbox import Inbox
 from monitor.intake.inbox import MqttMessage as Heard
-from monitor.journal.allowance import CommitAllowance
-from monitor.journal.pacing import Pacing
+from monitor.journal.pacing import CommitAllowance, Pacing
 from monitor.journal.records import StorageFault
 from monitor.service import commands_by_mqtt, control
 from monitor.service.about import About

@@ -16,17 +16,18 @@ from monitor.events import AlarmName, Change, ChangeKind, Entry, Moment, Priorit
 from monitor.kept import Kept, Tick, part
 from monitor.site import Site
 from monitor.tell import incident_words
-from monitor.tell.cold_nights import CALLED_OFF_S, expected_nights, is_called_off
 from monitor.tell.composer import MessageComposer
 from monitor.tell.contact import Contact
 from monitor.tell.evening_call import EveningCall
-from monitor.tell.held_repeats import floors_hold
 from monitor.tell.incident import ToldIncident
-from monitor.tell.incident_times import Due, IncidentTimes
+from monitor.tell.incident_times import Due, IncidentTimes, floors_hold
 from monitor.tell.message import Message, MessageKind
 from monitor.tell.morning_call import MorningCall
 from monitor.tell.open_incidents import (
+    CALLED_OFF_S,
+    expected_nights,
     incident_for,
+    is_called_off,
     says_nothing_new,
     shared_by_boxes,
     storm_wait_s,

@@ -7,8 +7,8 @@ from monitor.brooding.moving import Stage
 from monitor.events import AlarmName, Change, Facts
 from monitor.site import Place
 from monitor.tell.wording import BoxEvening, BoxMorning, Voice, Words
+from monitor.tell.wording.advice_words import moving_line
 from monitor.tell.wording.daily_needs import needs_words
-from monitor.tell.wording.moving_words import moving_line
 from monitor.thermal.coming_night import CLEAR_CHANCE
 from monitor.watch.box_facts import cold_ahead, outlook_facts
 from monitor.watch.status import BrooderStatus, SiteStatus

@@ -13,7 +13,7 @@ pytestmark = pytest.mark.live
 # As after ten minutes of readings: no commit is left that might be made for promptness' sake.
 BUSY = """
 import functools
-import monitor.journal.allowance as allowance
+import monitor.journal.pacing as allowance
 allowance.CommitAllowance = functools.partial(allowance.CommitAllowance, _saved=0.0)
 """
 TOPICS = {f"floor {n}": f"brooder/porch/floor{n}" for n in range(3)}

@@ -18,8 +18,7 @@ from monitor.intake.held import HeldTimes
 from monitor.intake.inbox import AckToken, Inbox, MqttMessage
 from monitor.intake.link import BrokerState, Link
 from monitor.intake.redelivered import RedeliveryMemory
-from monitor.journal.allowance import CommitAllowance
-from monitor.journal.pacing import Pacing
+from monitor.journal.pacing import CommitAllowance, Pacing
 from monitor.journal.reader import JournalReader
 from monitor.journal.records import Commit, StorageFault
 from monitor.journal.store import Journal

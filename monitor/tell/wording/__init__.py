@@ -16,6 +16,7 @@ from monitor.tell.wording.life import (
     explained,
     passed_on,
     shelved,
+    trial,
     unshelved,
     watch_ended,
 )
@@ -24,7 +25,6 @@ from monitor.tell.wording.over import all_clear
 from monitor.tell.wording.several_words import several_boxes
 from monitor.tell.wording.silence_words import SILENCE, site_silent
 from monitor.tell.wording.temperature import TEMPERATURE
-from monitor.tell.wording.trial_words import trial
 from monitor.tell.wording.watcher_words import WATCHER
 from monitor.tell.wording.words import LOCK_SCREEN, Voice, Words
 

@@ -9,7 +9,7 @@ from monitor.events import Moment
 from monitor.intake.guessing import guess
 from monitor.intake.inbox import AckToken, Inbox, MqttMessage
 from monitor.intake.refused import RefusedRecord, excerpt
-from monitor.intake.router import Router
+from monitor.intake.topics import Router
 from monitor.intake.unclaimed import Unclaimed, suggest
 from monitor.site import Place, Probe
 

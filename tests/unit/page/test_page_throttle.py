@@ -2,7 +2,7 @@
 
 import pytest
 
-from monitor.page.throttle import (
+from monitor.page.sign_in import (
     ALL_BURST,
     EACH_BURST,
     EACH_REFILL_S,

@@ -18,7 +18,7 @@ from monitor.events import Moment
 from monitor.intake.forecast_json import ForecastFault, read_forecast
 from monitor.intake.held import HeldTimes
 from monitor.intake.inbox import MqttMessage
-from monitor.journal.allowance import CommitAllowance
+from monitor.journal.pacing import CommitAllowance
 from monitor.service import control
 from monitor.units import Unit
 

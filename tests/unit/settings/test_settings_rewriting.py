@@ -10,8 +10,8 @@ from typing import Any
 import pytest
 
 from monitor.settings import SettingsFault
-from monitor.settings.new_probe import add_probe, topic_for
 from monitor.settings.rewriting import NotWritten, propose
+from monitor.settings.toml_edits import add_probe, topic_for
 from monitor.site import Place
 
 EXAMPLE = Path(__file__).parents[3] / "config" / "brooder.toml"

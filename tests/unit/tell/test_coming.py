@@ -11,7 +11,7 @@ from monitor.service.core import Core
 from monitor.tell.contact import Contact
 from monitor.tell.message import Message
 from monitor.tell.wording import Voice
-from monitor.tell.wording.coming_words import Coming, with_coming
+from monitor.tell.wording.evening import Coming, with_coming
 from monitor.tell.wording.words import compose
 
 START = local(10, 12)
