@@ -157,7 +157,7 @@ async def _perform(settings: Settings, night: RehearsedNight, speed: float) -> N
     sys.stdout.flush()
     clock = FastClock(start_at=start_at, speed=speed)
     playing: list[asyncio.Task[None]] = []
-    hooks = Hooks(clock=clock, show=on_terminal(settings), page=False, mark=MARK)
+    hooks = Hooks(clock=clock, show=on_terminal(settings), mark=MARK)
 
     def ready(places: Places) -> None:
         task = asyncio.ensure_future(play(settings, night, clock, places))

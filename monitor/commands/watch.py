@@ -24,7 +24,8 @@ from monitor.intake.rights import accounts_of
 from monitor.journal.records import StorageFault
 from monitor.service.logs import LEVELS, set_up
 from monitor.service.replay import message_lines
-from monitor.service.run import Hooks, Places, run
+from monitor.service.run import Hooks, Page, Places, run
+from monitor.service.service_api import ServiceApi
 from monitor.settings import Settings, SettingsFault
 from monitor.settings.load_apart import load_apart
 from monitor.site import Probe
@@ -62,6 +63,7 @@ def watch(
     hooks = Hooks(
         show=on_terminal(settings) if not settings.file.contacts else None,
         on_ready=lambda places: announce(settings, places),
+        page=_page,
         reload=settings_now,
     )
     # Until it watches there is nothing to bring to an end; and as the first process of a container
@@ -73,6 +75,13 @@ def watch(
         complain(_why_not(settings, error))
         raise typer.Exit(WRONG_CALL) from None
     raise typer.Exit(code)
+
+
+async def _page(settings: Settings, api: ServiceApi) -> Page | None:
+    # Its libraries are loaded only where there is a page.
+    from monitor.page.app import serve_page  # noqa: PLC0415
+
+    return await serve_page(settings, api)
 
 
 def _why_not(settings: Settings, error: Exception) -> str:

@@ -1,6 +1,8 @@
-"""The page as one ASGI application: screens, static files, what an error looks like. Called by the
-service (`build_app`, then `serve.serve`) and by the tests, with one of their own."""
+"""The page as one ASGI application: screens, static files, what an error looks like. Given to the
+service by `brooder watch`; the tests have one of their own."""
 
+import asyncio
+import logging
 import time
 from collections.abc import Callable
 from typing import cast
@@ -12,7 +14,7 @@ from starlette.requests import Request
 from starlette.responses import FileResponse, Response
 from starlette.routing import Route
 
-from monitor.page.access import Access
+from monitor.page.access import Access, AccessFault
 from monitor.page.browser_session import BrowserSessions
 from monitor.page.frame import ASSETS, Frame
 from monitor.page.gate import Gate
@@ -26,9 +28,42 @@ from monitor.page.screen_record import RecordScreen
 from monitor.page.screen_setup import SetUpScreen
 from monitor.page.screen_steps import StepsScreen
 from monitor.page.screen_tonight import TonightScreen
-from monitor.page.service_api import ServiceApi
+from monitor.page.serve import CannotListen, Serving, certificate_of, serve
 from monitor.page.sign_in import SignIn
 from monitor.page.single_use import SingleUse
+from monitor.service.logs import facts
+from monitor.service.service_api import ServiceApi
+from monitor.settings import Settings
+
+log = logging.getLogger(__name__)
+
+
+async def serve_page(settings: Settings, api: ServiceApi) -> Serving | None:
+    """Serves the page. None: it cannot be shown."""
+    wanted = settings.file.page
+    try:
+        # Its hashing takes half a second of a small board.
+        access = await asyncio.to_thread(
+            Access.prepare,
+            folder=settings.state_folder,
+            passphrase=wanted.passphrase.get_secret_value() if wanted.passphrase else None,
+            listen=wanted.listen,
+            hosts=wanted.hosts,
+            public_url=wanted.public_url,
+            behind_proxy=wanted.behind_proxy,
+            proxy_address=str(wanted.proxy_address),
+        )
+        files = settings.page_certificate
+        return await serve(
+            build_app(api, access),
+            wanted.listen,
+            wanted.port,
+            certificate=certificate_of(*files) if files is not None else None,
+            proxies=access.proxies,
+        )
+    except (AccessFault, CannotListen, OSError) as error:
+        log.error("There is no page.", extra=facts(why=error))
+        return None
 
 
 def build_app(

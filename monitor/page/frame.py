@@ -15,7 +15,7 @@ from starlette.responses import HTMLResponse, Response
 from monitor.page.access import Access
 from monitor.page.browser_session import BrowserSession, BrowserSessions
 from monitor.page.phrases import Phrases, capital
-from monitor.page.service_api import ServiceApi
+from monitor.service.service_api import ServiceApi
 
 _HERE = Path(__file__).parent
 _REVIEW = _HERE.parent / "review" / "static"  # by path: importing the review would bring numpy

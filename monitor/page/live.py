@@ -12,7 +12,7 @@ from collections.abc import AsyncIterator, Callable
 from dataclasses import dataclass
 from typing import Any
 
-from monitor.page.service_api import ServiceApi
+from monitor.service.service_api import ServiceApi
 
 MOST_STREAMS = 64
 AT_MOST_EVERY_S = 1.0

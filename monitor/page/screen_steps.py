@@ -15,9 +15,9 @@ from starlette.routing import Route
 from monitor.brooding.objection import Objection
 from monitor.page.forms import FilledForm, read_form
 from monitor.page.frame import Frame
-from monitor.page.set_up_api import NewProbe
 from monitor.page.single_use import SingleUse
 from monitor.quantities import POWER
+from monitor.service.probe_accounts import Prepared
 from monitor.set_up_form import HeardProbe, Step, StepForm, WrongAnswers
 from monitor.site import Place, place_for
 from monitor.tell.receivers import RECEIVERS
@@ -36,7 +36,7 @@ class StepsScreen:
     def __init__(self, frame: Frame, once: SingleUse) -> None:
         self._frame = frame
         self._once = once
-        self._prepared: dict[str, NewProbe] = {}
+        self._prepared: dict[str, Prepared] = {}
 
     def routes(self) -> list[Route]:
         return [
@@ -152,7 +152,7 @@ class StepsScreen:
             return self._new_probe(request, form, status=422)
         outside = Place(place) is Place.OUTSIDE
         try:
-            ready: NewProbe = await self._frame.api.set_up.prepare_probe(
+            ready = await self._frame.api.set_up.prepare_probe(
                 name, None if outside else box, Place(place), network=bool(form["network"])
             )
         except Objection as why:

@@ -28,7 +28,8 @@ class About:
     status: Callable[[], SiteStatus]
 
     def said(self) -> Mapping[str, Any]:
-        """As `page.service_api.ServiceApi.watcher` describes it."""
+        """Of the estimate that failed, the brooders; of mirror and forecast, words (None: none is
+        wanted); lows of the coming nights in degC."""
         broker = self.broker.state
         return {
             "started_at": self.started_at,

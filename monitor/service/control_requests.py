@@ -1,4 +1,4 @@
-"""What the control socket answers: the requests of commands on this machine. Used by `serving`, in
+"""What the control socket answers: the requests of commands on this machine. Used by `run`, in
 the event loop."""
 
 from collections.abc import Callable
@@ -9,7 +9,7 @@ from monitor.brooding.objection import Objection
 from monitor.intake.unclaimed import Unclaimed, suggest
 from monitor.service import core_answers
 from monitor.service.core import Core
-from monitor.service.live_service_api import LiveServiceApi
+from monitor.service.service_api import ServiceApi
 from monitor.service.watch_calls import WatchCalls
 from monitor.tell.wording.meter_words import meter_line
 
@@ -18,7 +18,7 @@ from monitor.tell.wording.meter_words import meter_line
 class ControlRequests:
     """Answers by `api`, and where the core alone knows, by the core."""
 
-    api: LiveServiceApi
+    api: ServiceApi
     core: Core
     calls: WatchCalls
     _: KW_ONLY

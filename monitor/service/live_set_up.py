@@ -1,5 +1,6 @@
 """The guided set-up as the page asks for it: in threads, since reading and checking a configuration
-takes a while, and taken by the running service. Fulfils `page.set_up_api.SetUpApi`."""
+takes a while, and taken by the running service. Each call may raise Objection: one sentence, and
+nothing was changed."""
 
 import asyncio
 from collections import OrderedDict

@@ -6,9 +6,9 @@ import contextlib
 import logging
 import signal
 import threading
-from collections.abc import Callable
+from collections.abc import Awaitable, Callable
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any
+from typing import Any, Protocol
 
 from monitor.events import AlarmName, Entry, Facts, Moment
 from monitor.intake.inbox import Inbox
@@ -27,13 +27,12 @@ from monitor.service.copying import Copying
 from monitor.service.core import Core
 from monitor.service.delivery_side import DeliverySide
 from monitor.service.forecast import Forecaster
-from monitor.service.live_service_api import LiveServiceApi
 from monitor.service.logs import facts
 from monitor.service.mains_reading import MainsReading
 from monitor.service.readiness import Pulse, Readiness
 from monitor.service.reloading import Reloading
 from monitor.service.second_copy import SecondCopy
-from monitor.service.serving import serve_commands, serve_page
+from monitor.service.service_api import ServiceApi
 from monitor.service.startup import Opened, open_all, open_journal
 from monitor.service.status_board import StatusBoard
 from monitor.service.watch_calls import WatchCalls
@@ -44,9 +43,6 @@ from monitor.settings.load import MAINS_TOPIC
 from monitor.tell.heartbeat import Heartbeat
 from monitor.tell.house_voice import HouseVoice
 from monitor.tell.message import Message
-
-if TYPE_CHECKING:
-    from monitor.page.serve import Serving
 
 log = logging.getLogger(__name__)
 
@@ -65,6 +61,16 @@ class Places:
     page_port: int | None = None
 
 
+class Page(Protocol):
+    """The page while it is served."""
+
+    port: int
+
+    async def stop(self) -> None:
+        """Ends it, and frees the port."""
+        ...
+
+
 @dataclass(slots=True, kw_only=True)
 class Hooks:
     """What a caller may want to hear or replace."""
@@ -72,7 +78,7 @@ class Hooks:
     clock: Clock | None = None
     show: Callable[[Message], None] | None = None
     on_ready: Callable[[Places], None] = lambda _places: None
-    page: bool = True
+    page: Callable[[Settings, ServiceApi], Awaitable[Page | None]] | None = None
     mark: str = ""  # before each title that goes to a contact
     reload: Callable[[], Settings] | None = None
     stop: asyncio.Event = field(default_factory=asyncio.Event)
@@ -156,8 +162,8 @@ class Service:
             on_page=self._page_changed,
             copying=self._copying,
         )
-        self._api: LiveServiceApi | None = None
-        self._serving: Serving | None = None
+        self._api: ServiceApi | None = None
+        self._serving: Page | None = None
         self._moving: asyncio.Task[None] | None = None
         self._one_page_at_a_time = asyncio.Lock()
         self._served_settings = settings
@@ -275,7 +281,7 @@ class Service:
             self._cleanup.callback(heart.stop)
 
     async def _open_to_others(self, about: About) -> None:
-        api = LiveServiceApi(
+        api = ServiceApi(
             lambda: self._reloading.settings,
             self._settings.journal_path,
             core=self._core,
@@ -298,9 +304,11 @@ class Service:
             trials=self._reaching.trials,
             mirror_look_again=self._copying.look_again,
         )
-        commands = await serve_commands(self._settings, requests.answer)
-        if commands is not None:
+        try:
+            commands = await control.serve(self._settings.control_paths, requests.answer)
             self._cleanup.callback(commands.close)
+        except OSError as error:
+            log.error("Commands cannot reach this service.", extra=facts(why=error.strerror))
         self._api = api
         self._cleanup.push_async_callback(self._close_page)
         await self._open_page(self._settings)
@@ -309,9 +317,9 @@ class Service:
 
     async def _open_page(self, settings: Settings) -> None:
         page = settings.file.page
-        if not self._hooks.page or not page.enabled or self._api is None:
+        if self._hooks.page is None or not page.enabled or self._api is None:
             return
-        self._serving = await serve_page(settings, self._api)
+        self._serving = await self._hooks.page(settings, self._api)
         if self._serving is not None:
             self._places.page_port = self._serving.port
             scheme = "https" if page.cert_file is not None else "http"
@@ -405,7 +413,7 @@ class Service:
         about = Facts() if fault is None else Facts(reason=fault.words)
         self._calls.fault(AlarmName.STORAGE_FAULT, fault is not None, about)
 
-    def _pass_news_on(self, api: LiveServiceApi) -> None:
+    def _pass_news_on(self, api: ServiceApi) -> None:
         """Wakes the event loop's waiters when the watch thread has a newer status."""
         seen = self._board.status
         while not self._stop.is_set():

@@ -363,7 +363,7 @@ class FakeLinks(dict[str, tuple[str, ...]]):
 
 
 class FakeApi:
-    """Implements monitor.page.service_api.ServiceApi."""
+    """Answers as service.service_api.ServiceApi."""
 
     def __init__(
         self,

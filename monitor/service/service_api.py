@@ -1,5 +1,5 @@
-"""The API of the running service: what the page may ask. Runs in the event loop; whatever touches
-the core is done in the watch thread and waited for."""
+"""The running service as page and commands may use it. Runs in the event loop; whatever touches the
+core is done in the watch thread and waited for."""
 
 import asyncio
 from collections.abc import Awaitable, Callable, Mapping
@@ -32,7 +32,7 @@ _TRIAL_USED = "This trial alarm was answered already, or is from before the last
 @dataclass(eq=False, repr=False)
 class LinkAnswers:
     """What is done by tapping a link in a message: an alarm is acknowledged, or a trial answered.
-    Fulfils `page.service_api.LinksApi`. `at`: the time of the newest status."""
+    `at`: the time of the newest status."""
 
     core: Core
     calls: WatchCalls
@@ -40,14 +40,16 @@ class LinkAnswers:
     at: Callable[[], float]
 
     def occurrences(self, token: str) -> tuple[str, ...]:
-        """What a link is for. Raises Objection."""
+        """The occurrences that a signed link is for: of alarms, or one of a trial message
+        (`tell.links.TRIAL`). Raises Objection when it is wrong or old, or its trial answered."""
         answer = self._signed(token, self.at())
         if answer.trial is not None and self.reaching.trials().get(answer.trial, 0.0) is not None:
             raise Objection(_TRIAL_USED)
         return answer.occurrences
 
     async def answer(self, token: str) -> list[str]:
-        """Does what a link says, once. Raises Objection."""
+        """Does it, once: the alarms that were acknowledged. Raises Objection as `occurrences` does,
+        and when it was used before."""
         return await self.calls.ask(lambda now: self._do(token, now))
 
     def _do(self, token: str, now: Moment) -> list[str]:
@@ -75,8 +77,8 @@ KEPT_WITHIN_S = 3.0
 
 
 @dataclass(eq=False, repr=False)
-class LiveServiceApi:
-    """Fulfils `page.service_api.ServiceApi`."""
+class ServiceApi:
+    """Everything a person can look at or do."""
 
     settings: Callable[[], Settings]  # those in force: a reload changes them
     journal_path: Path
@@ -88,7 +90,7 @@ class LiveServiceApi:
     watcher: Callable[[], Mapping[str, Any]]
     reaching: DeliverySide
     voice: HouseVoice
-    on_disk: Callable[[int], bool]
+    on_disk: Callable[[int], bool]  # is that entry there by now? Never waits
     listen: Callable[[], None]
     # Takes the file anew: `wrong` line by line, empty where it is in force, and whether something
     # in it `waits_for_a_start`.
@@ -112,11 +114,11 @@ class LiveServiceApi:
         return self.core.site
 
     def status(self) -> SiteStatus:
-        """The newest status."""
+        """The newest status of everything, immutable. Never waits."""
         return self.board.status
 
     async def changed(self, wait_s: float) -> bool:
-        """True once there is a newer status."""
+        """True as soon as there is a newer status, False after `wait_s` without one."""
         try:
             async with asyncio.timeout(wait_s):
                 await self._news.wait()
@@ -125,7 +127,8 @@ class LiveServiceApi:
         return True
 
     async def submit(self, entry: Entry) -> int:
-        """Keeps an entry; its number. The page has asked whether it is right."""
+        """Keeps a ledger entry or an act on an alarm; its number. The page has asked whether it is
+        right. Raises Objection."""
         said = await self.calls.ask(
             lambda now: core_answers.enter(self.core, entry, now, sure=True)
         )
@@ -141,13 +144,13 @@ class LiveServiceApi:
         return self.on_disk(number)
 
     async def ledger(self) -> Ledger:
-        """The flock ledger as it stands."""
+        """The flock ledger as it stands, what was submitted just now included."""
         return await self.calls.ask(lambda _now: self.core.ledger)
 
     async def tonight(
         self, brooder: str, *, low_c: float | None, cover: str | None, extra_watts: float
     ) -> Mapping[str, Any]:
-        """The outlook."""
+        """The outlook for the coming night, as `brooder tonight` prints it. Raises Objection."""
         return await self.calls.ask(
             lambda now: core_answers.tonight(
                 self.core, now, brooder, low_c=low_c, cover=cover, extra_watts=extra_watts
@@ -155,7 +158,9 @@ class LiveServiceApi:
         )
 
     async def try_contacts(self, name: str | None) -> list[Mapping[str, Any]]:
-        """Really sends a trial alarm; to all, it is said aloud in the house too."""
+        """Really sends a trial alarm (to all, it is said aloud in the house too): per contact
+        `contact`, `ok`, `why`, `took_s`, and `trial` where its link can be answered. Raises
+        Objection."""
         known = [c.name for c in contacts_of(self.settings())]
         if not known:
             raise Objection("There is no contact in the configuration: add a [[contacts]].")
@@ -166,17 +171,17 @@ class LiveServiceApi:
         return await self.reaching.try_contacts(name)
 
     def refused(self) -> list[Mapping[str, Any]]:
-        """Refused messages."""
+        """Refused messages: `topic`, `reason`, `count`, `last_at`, `excerpt`."""
         return [asdict(kind) for kind in self.core.hearing.refused.latest()]
 
     def missing(self) -> list[Missing]:
-        """What is still missing for tonight."""
+        """What is still missing for tonight, what is essential first."""
         settings = self.settings()
         machine = machine_of(settings, self.watcher()["contacts"])
         return missing(self.site, contacts_of(settings), self.status(), machine)
 
     def settings_shown(self) -> list[tuple[str, str]]:
-        """The configuration in force."""
+        """The configuration in force, key and value, secrets masked."""
         return shown(self.settings())
 
     # -- inside
