@@ -18,7 +18,8 @@ def acknowledge(
     by: Annotated[str, typer.Option(help="Who; kept in the journal.")] = "command",
     config: ConfigOption = None,
 ) -> None:
-    """Acknowledge an alarm. It stays active until all is well, but is not told again."""
+    """Acknowledge an alarm: you are on it. It stays active until all is well, and of what is urgent
+    you are asked every hour whether it helped."""
     settings = settings_of(config)
     known = [name.value for name in AlarmName]
     if alarm is not None and alarm not in known:
