@@ -29,7 +29,7 @@ from paho.mqtt.reasoncodes import ReasonCode
 from monitor.events import Moment
 from monitor.intake.inbox import AckToken, Inbox, MqttMessage
 from monitor.intake.link import BrokerAddress, BrokerState, Link, words_for_failure
-from monitor.intake.tls import secure
+from monitor.intake.plain_client import secure
 
 log = logging.getLogger(__name__)
 

@@ -13,13 +13,11 @@ from collections import deque
 from collections.abc import Callable, Mapping
 from typing import Any
 
-import paho.mqtt.client as paho
-from paho.mqtt.enums import CallbackAPIVersion, MQTTErrorCode, MQTTProtocolVersion
-from paho.mqtt.properties import Properties
+from paho.mqtt.enums import MQTTErrorCode
 from paho.mqtt.reasoncodes import ReasonCode
 
 from monitor.intake.link import BrokerAddress, words_for_failure
-from monitor.intake.tls import secure
+from monitor.intake.plain_client import plain_client, secure
 from monitor.intake.wires import WireSample
 
 log = logging.getLogger(__name__)
@@ -52,16 +50,9 @@ class Forwarder:
         self._connected = False
         self._stopping = False
         self._sender = threading.Thread(target=self._send_all, daemon=True)
-        self._client = client = paho.Client(
-            callback_api_version=CallbackAPIVersion.VERSION2,
-            client_id=client_id,
-            protocol=MQTTProtocolVersion.MQTTv311,  # all that publishing needs, and all brokers
-        )
-        client.suppress_exceptions = True
-        client.reconnect_delay_set(1, 60)
-        client.on_connect = self._on_connect
-        client.on_connect_fail = self._on_connect_fail
-        client.on_disconnect = self._on_disconnect
+        self._client = plain_client(self._on_connect, client_id)
+        self._client.on_connect_fail = self._on_connect_fail
+        self._client.on_disconnect = self._on_disconnect
 
     def start(self) -> None:
         """Connect in the background. Raises OSError for certificate files that cannot be read."""
@@ -145,14 +136,7 @@ class Forwarder:
 
     # --- paho's callbacks, in its thread --------------------------------------------------------
 
-    def _on_connect(
-        self,
-        _client: paho.Client,
-        _userdata: Any,
-        _flags: paho.ConnectFlags,
-        reason: ReasonCode,
-        _properties: Properties | None,
-    ) -> None:
+    def _on_connect(self, reason: ReasonCode) -> None:
         if reason.is_failure:
             self._say(f"{self._address} refuses the connection: {reason.getName()}")
             return
@@ -161,17 +145,10 @@ class Forwarder:
             self._connected = True
             self._ready.notify_all()
 
-    def _on_connect_fail(self, _client: paho.Client, _userdata: Any) -> None:
+    def _on_connect_fail(self, *_: Any) -> None:
         self._say(words_for_failure(self._address, sys.exc_info()[1]) + "; samples are kept")
 
-    def _on_disconnect(
-        self,
-        _client: paho.Client,
-        _userdata: Any,
-        _flags: paho.DisconnectFlags,
-        _reason: ReasonCode,
-        _properties: Properties | None,
-    ) -> None:
+    def _on_disconnect(self, *_: Any) -> None:
         # What was on its way stays with paho, which sends it again; its sample stays here as well.
         if self._connected:
             self._connected = False

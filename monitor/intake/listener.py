@@ -10,12 +10,10 @@ from dataclasses import KW_ONLY, dataclass, field
 from typing import Any
 
 import paho.mqtt.client as paho
-from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
-from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
 
 from monitor.intake.link import BrokerAddress
-from monitor.intake.tls import secure
+from monitor.intake.plain_client import plain_client, secure
 from monitor.intake.unclaimed import Unclaimed
 
 log = logging.getLogger(__name__)
@@ -35,18 +33,12 @@ class Listener:
         """Begin in the background; does nothing when it runs already."""
         if self._client is not None:
             return
-        client = paho.Client(
-            callback_api_version=CallbackAPIVersion.VERSION2,
-            protocol=MQTTProtocolVersion.MQTTv311,
-        )
-        client.suppress_exceptions = True
-        client.reconnect_delay_set(1, 60)
+        client = plain_client(self._on_connect)
         secure(client, self.address)
-        client.on_connect = self._on_connect
         client.on_message = self._on_message
         client.connect_async(self.address.host, self.address.real_port, keepalive=30)
-        client.loop_start()
         self._client = client
+        client.loop_start()
 
     def stop(self) -> None:
         """End; what was heard stays."""
@@ -54,18 +46,11 @@ class Listener:
         if client is not None:
             client.disconnect()
 
-    def _on_connect(
-        self,
-        client: paho.Client,
-        _userdata: Any,
-        _flags: paho.ConnectFlags,
-        reason: ReasonCode,
-        _properties: Properties | None,
-    ) -> None:
+    def _on_connect(self, reason: ReasonCode) -> None:
         if reason.is_failure:
             log.warning("Cannot listen for other topics: %s.", reason.getName())
-        else:
-            client.subscribe([(pattern, 0) for pattern in self.patterns])
+        elif self._client is not None:
+            self._client.subscribe([(pattern, 0) for pattern in self.patterns])
 
     def _on_message(self, _client: paho.Client, _userdata: Any, message: paho.MQTTMessage) -> None:
         try:

@@ -3,15 +3,11 @@
 
 import threading
 import uuid
-from typing import Any
 
-import paho.mqtt.client as paho
-from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
-from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
 
 from monitor.intake.link import BrokerAddress, words_for_failure
-from monitor.intake.tls import secure
+from monitor.intake.plain_client import plain_client, secure
 
 
 def try_broker(address: BrokerAddress, within_s: float = 10.0) -> str | None:
@@ -33,23 +29,12 @@ def _attempt(
     answered = threading.Event()
     said: list[str | None] = []
 
-    def on_connect(
-        _client: paho.Client,
-        _userdata: Any,
-        _flags: paho.ConnectFlags,
-        reason: ReasonCode,
-        _properties: Properties | None,
-    ) -> None:
+    def on_connect(reason: ReasonCode) -> None:
         refused = f"{address} turns us away: {reason.getName().lower()}; look at user and password"
         said.append(refused if reason.is_failure else None)
         answered.set()
 
-    client = paho.Client(
-        callback_api_version=CallbackAPIVersion.VERSION2,
-        client_id=f"brooder-check-{uuid.uuid4().hex[:8]}",
-        protocol=MQTTProtocolVersion.MQTTv311,
-    )
-    client.on_connect = on_connect
+    client = plain_client(on_connect, f"brooder-check-{uuid.uuid4().hex[:8]}")
     try:
         secure(client, address)
         client.connect(address.host, address.real_port, keepalive=15)

@@ -8,34 +8,23 @@ not."""
 from __future__ import annotations
 
 import json
+import os
+import sqlite3
 import zlib
 from array import array
 from collections.abc import Iterable, Iterator
-from typing import TYPE_CHECKING, Any, NamedTuple
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, NamedTuple, Self
 
 from monitor.events import Change, Entry, Moment
-from monitor.intake.refused import RefusedKind
-from monitor.journal import rows
-from monitor.journal.records import (
-    BadCount,
-    Delivered,
-    Input,
-    KnownProbe,
-    OutboxRow,
-    Snapshot,
-)
+from monitor.journal import opening, rows, schema
+from monitor.journal.records import BadCount, Input, KnownProbe, OutboxRow, Snapshot
 from monitor.journal.resolution import DAY_MS, first_id
 
 if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
-import os
-import sqlite3
-from contextlib import contextmanager
-from pathlib import Path
-from typing import Self
-
-from monitor.journal import opening, schema
 
 
 class ReadConnection:
@@ -250,36 +239,17 @@ class _Happenings(ReadConnection):
             found = [rows.outbox_row(row) for row in connection.execute(_UNSENT)]
         return [row for row in found if row is not None]
 
-    def deliveries(
-        self, from_at: float = ALL_TIME[0], to_at: float = ALL_TIME[1]
-    ) -> list[Delivered]:
-        """Tries to reach contacts with from <= tried_at < to."""
+    def reached(self, from_at: float) -> dict[str, float]:
+        """The contacts that were reached since then, and when they last were."""
         with self.transaction() as connection:
-            return [
-                Delivered(
-                    key=key,
-                    contact=contact,
-                    tried_at=tried / 1000,
-                    late_s=late / 1000,
-                    failure=failure,
+            return {
+                contact: tried / 1000
+                for contact, tried in connection.execute(
+                    "SELECT contact, max(tried_ms) FROM deliveries"
+                    " WHERE tried_ms >= ? AND failure IS NULL GROUP BY contact",
+                    (_ms(from_at),),
                 )
-                for key, contact, tried, late, failure in connection.execute(
-                    "SELECT key, contact, tried_ms, late_ms, failure FROM deliveries"
-                    " WHERE tried_ms >= ? AND tried_ms < ? ORDER BY id",
-                    (_ms(from_at), _ms(to_at)),
-                )
-            ]
-
-    def refused(self) -> list[RefusedKind]:
-        """What could not be read, newest first."""
-        with self.transaction() as connection:
-            return [
-                RefusedKind(topic, reason, count, first / 1000, last / 1000, excerpt)
-                for topic, reason, count, first, last, excerpt in connection.execute(
-                    "SELECT topic, reason, count, first_ms, last_ms, excerpt FROM refused"
-                    " ORDER BY last_ms DESC"
-                )
-            ]
+            }
 
 
 class _LastRun(ReadConnection):

@@ -91,17 +91,6 @@ class Outcome:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Delivered:
-    """A try as read back: how late it was counts from when the message was written."""
-
-    key: str
-    contact: str
-    tried_at: float
-    late_s: float
-    failure: str | None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Snapshot:
     """A part's state after every input up to and including log number `mark`."""
 
@@ -128,17 +117,17 @@ class Commit:
 
     def extend(self, later: "Commit") -> None:
         """Takes a later batch in, so that a failed commit is tried again together with it."""
-        for name in _LISTS:
+        for name in LISTS:
             getattr(self, name).extend(getattr(later, name))
         self.snapshots.update(later.snapshots)
         self.redelivery_marks += later.redelivery_marks
         self.advanced_to = later.advanced_to or self.advanced_to
 
     def __bool__(self) -> bool:
-        return any(getattr(self, name) for name in (*_LISTS, "snapshots", "redelivery_marks"))
+        return any(getattr(self, name) for name in (*LISTS, "snapshots", "redelivery_marks"))
 
 
-_LISTS = ("inputs", "samples", "changes", "outbox", "outcomes", "refused")
+LISTS = ("inputs", "samples", "changes", "outbox", "outcomes", "refused")
 
 
 class KnownProbe(NamedTuple):

@@ -11,7 +11,6 @@ from monitor.watch.status import AlarmStatus, BrooderStatus
 
 NEAR_MIN = 180.0  # a fall that takes longer to the chill limit is an evening. Common practice.
 _COLD = (AlarmName.COLD, AlarmName.CHILL)
-_HOT = (AlarmName.HOT, AlarmName.OVERHEAT)
 
 
 class Side(StrEnum):

@@ -5,7 +5,7 @@ import sqlite3
 from collections.abc import Iterator
 from typing import Any
 
-from monitor.journal.records import Commit, StorageFault
+from monitor.journal.records import LISTS, Commit, StorageFault
 from monitor.journal.store import Journal
 from monitor.service.logs import facts
 
@@ -17,7 +17,6 @@ _ABOUT_THE_DATA = (
     sqlite3.ProgrammingError,
     sqlite3.InterfaceError,
 )
-_LISTS = ("inputs", "samples", "changes", "outbox", "outcomes", "refused")
 
 
 class NotKept(Exception):
@@ -71,7 +70,7 @@ def _shown(batch: Commit) -> str:
 
 
 def _records(batch: Commit) -> Iterator[tuple[str, Any]]:
-    for name in _LISTS:
+    for name in LISTS:
         for item in getattr(batch, name):
             yield name, item
     # Last, because they speak of everything before them.

@@ -72,13 +72,8 @@ def rebuild(make: Callable[[Moment], Core], reader: JournalReader, now: Moment) 
         unsent=_or(reader.outbox_pending, []),
         memory=RedeliveryMemory(_or(reader.redelivery_marks, b"")),
         held=_or(lambda: _held(core, reader), HeldTimes()),
-        reached=_or(lambda: _reached(reader, now.at), {}),
+        reached=_or(lambda: reader.reached(now.at - REACHED_WITHIN_S), {}),
     )
-
-
-def _reached(reader: JournalReader, now_at: float) -> dict[str, float]:
-    tried = reader.deliveries(now_at - REACHED_WITHIN_S)
-    return {one.contact: one.tried_at for one in tried if one.failure is None}
 
 
 def _restored(

@@ -5,10 +5,8 @@ import asyncio
 from collections.abc import Iterator
 from typing import Any
 
-import paho.mqtt.client as paho
-from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
-
 from monitor.events import Moment, Priority
+from monitor.intake.plain_client import plain_client
 from monitor.service import control, core_answers
 from monitor.service.clock import FastClock
 from monitor.service.core import Core
@@ -28,11 +26,7 @@ _WAITS_AFTER_S = 300.0
 
 async def play(settings: Settings, night: RehearsedNight, clock: FastClock, places: Places) -> None:
     """Until the story's end. Raises OSError if the broker cannot be reached."""
-    client = paho.Client(
-        callback_api_version=CallbackAPIVersion.VERSION2,
-        client_id="rehearsal-probes",
-        protocol=MQTTProtocolVersion.MQTTv311,
-    )
+    client = plain_client(lambda _reason: None, "rehearsal-probes")
     client.max_inflight_messages_set(1000)
     client.connect("127.0.0.1", places.broker_port or 1883)
     client.loop_start()
