@@ -19,7 +19,7 @@ class Step(StrEnum):
     BIRDS = "birds"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True)
 class Field:
     """One question. With `options` (value, words) one of them is chosen. `only_with`: the question
     without whose answer this one means nothing; the terminal then leaves it out."""

@@ -65,7 +65,7 @@ def figures() -> Iterator[Figure]:
     yield from _air()
     yield from _targets()
     yield from _limits()
-    yield from _harm()
+    yield from harm_known.KNOWN
     yield from _growth()
     yield from _birds()
     yield from _box()
@@ -99,11 +99,6 @@ def _limits() -> Iterator[Figure]:
         ("probe called silent after", usual.silent_s, "s", COMMON_PRACTICE),
     ):
         yield figure("limit", name, value, unit, source)
-
-
-def _harm() -> Iterator[Figure]:
-    for known in harm_known.KNOWN:
-        yield figure("harm", known.name, known.value, known.unit, known.source)
 
 
 def _growth() -> Iterator[Figure]:

@@ -13,15 +13,22 @@ from monitor.brooding.provenance import Mark, Source
 from monitor.brooding.schedules import usual_schedule
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True)
 class BirdKind:
-    """One kind of bird. `grams` are (age in days, body mass) in rising age."""
+    """One kind of bird. `grams` are (age in days, body mass) in rising age, `growth_by` whom."""
 
     name: str
     one: str
-    many: str
     grams: tuple[tuple[float, float], ...]
-    growth_source: Source
+    growth_by: str
+
+    @property
+    def many(self) -> str:
+        return f"{self.one}s"
+
+    @property
+    def growth_source(self) -> Source:
+        return Source(self.growth_by, Mark.MEMORY)
 
     @property
     def schedule(self) -> str:
@@ -32,70 +39,52 @@ def _weeks(*grams: float) -> tuple[tuple[float, float], ...]:
     return tuple((7.0 * week, mass) for week, mass in enumerate(grams))
 
 
+_NRC = "National Research Council, Nutrient Requirements of Poultry, 9th edition 1994, "
+
 KINDS: dict[str, BirdKind] = {
     kind.name: kind
     for kind in (
         BirdKind(
-            name="broiler",
-            one="meat chick",
-            many="meat chicks",
-            grams=_weeks(43, 210, 528, 1010, 1615, 2290),
-            growth_source=Source(
-                "Aviagen, Ross 308 Performance Objectives, 2019/2022, as-hatched", Mark.MEMORY
-            ),
+            "broiler",
+            "meat chick",
+            _weeks(43, 210, 528, 1010, 1615, 2290),
+            "Aviagen, Ross 308 Performance Objectives, 2019/2022, as-hatched",
         ),
         BirdKind(
-            name="layer",
-            one="layer pullet",
-            many="layer pullets",
-            grams=_weeks(37, 70, 125, 192, 272, 360),
-            growth_source=Source(
-                "Hy-Line and Lohmann, brown layer management guides, pullet body weights",
-                Mark.MEMORY,
-            ),
+            "layer",
+            "layer pullet",
+            _weeks(37, 70, 125, 192, 272, 360),
+            "Hy-Line and Lohmann, brown layer management guides, pullet body weights",
         ),
         BirdKind(
-            name="turkey",
-            one="turkey poult",
-            many="turkey poults",
-            grams=_weeks(58, 120, 245, 480, 950, 1500, 2000),
-            growth_source=Source(
-                "National Research Council, Nutrient Requirements of Poultry, 9th edition 1994, "
-                "growth of turkeys, mean of the sexes",
-                Mark.MEMORY,
-            ),
+            "turkey",
+            "turkey poult",
+            _weeks(58, 120, 245, 480, 950, 1500, 2000),
+            _NRC + "growth of turkeys, mean of the sexes",
         ),
         BirdKind(
-            name="duck",
-            one="duckling",
-            many="ducklings",
-            grams=_weeks(55, 270, 780, 1380, 1960, 2490, 2960),
-            growth_source=Source(
-                "National Research Council, Nutrient Requirements of Poultry, 9th edition 1994, "
-                "White Pekin ducks",
-                Mark.MEMORY,
-            ),
+            "duck",
+            "duckling",
+            _weeks(55, 270, 780, 1380, 1960, 2490, 2960),
+            _NRC + "White Pekin ducks",
         ),
         BirdKind(
-            name="quail",
-            one="quail chick",
-            many="quail chicks",
-            grams=_weeks(7, 26, 60, 100, 135, 160),
-            growth_source=Source("Japanese quail, growth in general", Mark.MEMORY),
+            "quail",
+            "quail chick",
+            _weeks(7, 26, 60, 100, 135, 160),
+            "Japanese quail, growth in general",
         ),
         BirdKind(
-            name="pheasant",
-            one="pheasant chick",
-            many="pheasant chicks",
-            grams=_weeks(20, 38, 75, 135, 210, 300, 400),
-            growth_source=Source("ring-necked pheasant, growth in general", Mark.MEMORY),
+            "pheasant",
+            "pheasant chick",
+            _weeks(20, 38, 75, 135, 210, 300, 400),
+            "ring-necked pheasant, growth in general",
         ),
         BirdKind(
-            name="guinea",
-            one="guinea keet",
-            many="guinea keets",
-            grams=_weeks(27, 58, 110, 190, 290, 400, 520),
-            growth_source=Source("guinea fowl, growth in general", Mark.MEMORY),
+            "guinea",
+            "guinea keet",
+            _weeks(27, 58, 110, 190, 290, 400, 520),
+            "guinea fowl, growth in general",
         ),
     )
 }

@@ -66,11 +66,10 @@ FILM_UP = Layer("still air, heat going up", 0.107, _ASHRAE_FILMS)
 FILM_DOWN = Layer("still air, heat going down", 0.162, _ASHRAE_FILMS)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True)
 class Cover:
     """What lies on the box. `closed` keeps a lamp's warmed air in."""
 
-    name: str
     title: str
     layers: tuple[Layer, ...]
     leak_m3_per_h_m2: float
@@ -79,21 +78,13 @@ class Cover:
 
 
 COVERS: dict[str, Cover] = {
-    cover.name: cover
-    for cover in (
-        Cover(name="none", title="no cover", layers=(), leak_m3_per_h_m2=40.0, closed=False),
-        Cover(name="wire", title="hardware cloth", layers=(), leak_m3_per_h_m2=40.0, closed=False),
-        Cover(name="cardboard", title="cardboard", layers=(CARDBOARD,), leak_m3_per_h_m2=8.0),
-        Cover(name="plywood", title="plywood", layers=(PLYWOOD,), leak_m3_per_h_m2=8.0),
-        Cover(
-            name="boards",
-            title="plywood with cardboard on it",
-            layers=(PLYWOOD, CARDBOARD),
-            leak_m3_per_h_m2=6.0,
-        ),
-        Cover(name="blanket", title="a blanket", layers=(BLANKET,), leak_m3_per_h_m2=6.0),
-        Cover(name="foam", title="rigid foam board", layers=(FOAM,), leak_m3_per_h_m2=8.0),
-    )
+    "none": Cover("no cover", (), 40.0, closed=False),
+    "wire": Cover("hardware cloth", (), 40.0, closed=False),
+    "cardboard": Cover("cardboard", (CARDBOARD,), 8.0),
+    "plywood": Cover("plywood", (PLYWOOD,), 8.0),
+    "boards": Cover("plywood with cardboard on it", (PLYWOOD, CARDBOARD), 6.0),
+    "blanket": Cover("a blanket", (BLANKET,), 6.0),
+    "foam": Cover("rigid foam board", (FOAM,), 8.0),
 }
 
 

@@ -12,9 +12,9 @@ usual distance from the usual target the cap speaks in the first week (35 + 5.6 
 young turkeys and guineas, and where somebody widens `harm_c`."""
 
 from bisect import bisect_right
-from dataclasses import dataclass
+from functools import partial
 
-from monitor.brooding.provenance import Mark, Source
+from monitor.brooding.provenance import Figure, Mark, Source, figure
 
 _UPPER_CRITICAL = Source(
     '"The upper critical ambient temperature in neonatal chicks", abstract',
@@ -112,45 +112,36 @@ def lower_critical_c(age_days: float) -> float | None:
     return LOWER_CRITICAL_C - LOWER_CRITICAL_K_A_DAY * max(0.0, age_days)
 
 
-@dataclass(frozen=True, slots=True)
-class HarmFact:
-    """One measured fact, for `brooder sources`."""
-
-    name: str
-    value: float
-    unit: str
-    source: Source
-
-
-KNOWN: tuple[HarmFact, ...] = (
+_harm = partial(figure, "harm")
+KNOWN: tuple[Figure, ...] = (
     *(
-        HarmFact(f"overheat at the latest, from day {day:g}", cap_c, "degC", source)
+        _harm(f"overheat at the latest, from day {day:g}", cap_c, "degC", source)
         for day, cap_c, source in OVERHEAT_CAP
     ),
-    HarmFact("air, upper critical at hatch, from", 36.0, "degC", _UPPER_CRITICAL),
-    HarmFact("air, upper critical at hatch, to", 37.0, "degC", _UPPER_CRITICAL),
-    HarmFact("air, a chick of a day pants from", PANTING_C, "degC", _MISSON),
-    HarmFact("air, survived by a chick of a day at 80 % humidity", 41.5, "degC", _MISSON),
-    HarmFact("air, survived by a chick of a day at 20 % humidity", 43.0, "degC", _MISSON),
+    _harm("air, upper critical at hatch, from", 36.0, "degC", _UPPER_CRITICAL),
+    _harm("air, upper critical at hatch, to", 37.0, "degC", _UPPER_CRITICAL),
+    _harm("air, a chick of a day pants from", PANTING_C, "degC", _MISSON),
+    _harm("air, survived by a chick of a day at 80 % humidity", 41.5, "degC", _MISSON),
+    _harm("air, survived by a chick of a day at 20 % humidity", 43.0, "degC", _MISSON),
     *(
-        HarmFact(f"water lost by a chick in a day at {air_c:g} degC", grams, "g", _UPPER_CRITICAL)
+        _harm(f"water lost by a chick in a day at {air_c:g} degC", grams, "g", _UPPER_CRITICAL)
         for air_c, grams in WATER_LOST_G_A_DAY
     ),
-    HarmFact("a chick that sheds no heat warms by 1 K in", HELD_IN_MIN_PER_K, "min", _MEIJERHOF),
-    HarmFact("air, lower critical, meat chicks, weeks 1 and 2", 35.0, "degC", _CRITICAL_BROILER),
-    HarmFact("air, lower critical, meat chicks, weeks 3 to 6", 30.0, "degC", _CRITICAL_BROILER),
-    HarmFact("air, lower critical, pullets, day 0", LOWER_CRITICAL_C, "degC", _CRITICAL_PULLET),
-    HarmFact(
+    _harm("a chick that sheds no heat warms by 1 K in", HELD_IN_MIN_PER_K, "min", _MEIJERHOF),
+    _harm("air, lower critical, meat chicks, weeks 1 and 2", 35.0, "degC", _CRITICAL_BROILER),
+    _harm("air, lower critical, meat chicks, weeks 3 to 6", 30.0, "degC", _CRITICAL_BROILER),
+    _harm("air, lower critical, pullets, day 0", LOWER_CRITICAL_C, "degC", _CRITICAL_PULLET),
+    _harm(
         f"air, lower critical, pullets, less each day to day {LOWER_CRITICAL_TO_DAY:g}",
         LOWER_CRITICAL_K_A_DAY,
         "K",
         _CRITICAL_PULLET,
     ),
-    HarmFact("died of ascites, weeks 1 to 3 too cold", ASCITES_PERCENT, "%", ASCITES),
-    HarmFact("died of ascites, weeks 1 to 3 right", ASCITES_RIGHT_PERCENT, "%", ASCITES),
-    HarmFact("air, 8 h a day of week 1: more die", 18.0, "degC", _COLD_HOURS),
+    _harm("died of ascites, weeks 1 to 3 too cold", ASCITES_PERCENT, "%", ASCITES),
+    _harm("died of ascites, weeks 1 to 3 right", ASCITES_RIGHT_PERCENT, "%", ASCITES),
+    _harm("air, 8 h a day of week 1: more die", 18.0, "degC", _COLD_HOURS),
     *(
-        HarmFact(f"unfed chicks dead in 50 h at {air_c:g} degC", percent, "%", XIN_HARRISON)
+        _harm(f"unfed chicks dead in 50 h at {air_c:g} degC", percent, "%", XIN_HARRISON)
         for air_c, percent in DEATHS_UNFED
     ),
 )

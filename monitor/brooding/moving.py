@@ -19,16 +19,6 @@ HARDEN_SOURCE = COMMON_PRACTICE
 FROST_C = 0.0  # no move into a freezing night, however low a box's own target is
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class MoveRow:
-    """Feathered from `feathered_days` on; then nights down to `night_c` are borne."""
-
-    feathered_days: float
-    night_c: float
-    source: Source  # of the age
-    night_source: Source
-
-
 _PASTURE = Source(
     "ATTRA and extension, meat birds on pasture: from 3 weeks when nights stay above about "
     "50 degF, dry and free of draughts",
@@ -39,60 +29,50 @@ _QUAIL_PAGE = (
     "https://extension.msstate.edu/agriculture/livestock/poultry/quail-brooding-temperatures"
 )
 
+
+@dataclass(frozen=True, slots=True)
+class MoveRow:
+    """Feathered from `feathered_days` on; then nights down to `night_c` are borne."""
+
+    feathered_days: float
+    source: Source  # of the age
+    night_c: float = 10.0
+    night_source: Source = _AS_MEAT_BIRDS
+
+
 MOVE: dict[str, MoveRow] = {
-    "broiler": MoveRow(
-        feathered_days=21,
-        night_c=10.0,
-        source=_PASTURE,
-        night_source=_PASTURE,
-    ),
+    "broiler": MoveRow(21, _PASTURE, 10.0, _PASTURE),
     "layer": MoveRow(
-        feathered_days=35,
-        night_c=10.0,
-        source=Source("extension, layers are fully feathered at 5 to 6 weeks", Mark.MEMORY),
-        night_source=_AS_MEAT_BIRDS,
+        35, Source("extension, layers are fully feathered at 5 to 6 weeks", Mark.MEMORY)
     ),
     "turkey": MoveRow(
-        feathered_days=42,
-        night_c=10.0,
-        source=Source("extension, turkey poults leave heat at 6 to 8 weeks", Mark.MEMORY),
-        night_source=_AS_MEAT_BIRDS,
+        42, Source("extension, turkey poults leave heat at 6 to 8 weeks", Mark.MEMORY)
     ),
     "duck": MoveRow(
-        feathered_days=28,
-        night_c=10.0,
-        source=Source("Cornell Duck Research Laboratory, no heat needed from day 28", Mark.MEMORY),
-        night_source=_AS_MEAT_BIRDS,
+        28, Source("Cornell Duck Research Laboratory, no heat needed from day 28", Mark.MEMORY)
     ),
     "quail": MoveRow(
-        feathered_days=35,
-        night_c=16.0,
-        source=Source(
+        35,
+        Source(
             'Mississippi State University Extension, "Quail Brooding Temperatures": hold their own '
             "temperature at 5 weeks where it is near 70 degF",
             Mark.READ,
             _QUAIL_PAGE,
         ),
-        night_source=Source(
+        16.0,
+        Source(
             "the 70 degF of that page, less the 10 degF called near here", Mark.DERIVED, _QUAIL_PAGE
         ),
     ),
     "pheasant": MoveRow(
-        feathered_days=42,
-        night_c=10.0,
-        source=Source(
+        42,
+        Source(
             "MacFarlane Pheasants: outdoors at 6 to 8 weeks, with 2 or 3 good days ahead",
             Mark.READ,
             "https://pheasant.com/?p=2320",
         ),
-        night_source=_AS_MEAT_BIRDS,
     ),
-    "guinea": MoveRow(
-        feathered_days=42,
-        night_c=10.0,
-        source=Source("guinea keets leave heat at about 6 weeks", Mark.MEMORY),
-        night_source=_AS_MEAT_BIRDS,
-    ),
+    "guinea": MoveRow(42, Source("guinea keets leave heat at about 6 weeks", Mark.MEMORY)),
 }
 
 

@@ -38,7 +38,7 @@ class TonightScreen:
             status=422 if form.wrong else 200,
             form=form,
             lines=lines,
-            covers=[("", "As it is now"), *((c.name, c.title) for c in COVERS.values())],
+            covers=[("", "As it is now"), *((name, cover.title) for name, cover in COVERS.items())],
         )
 
     async def _answered(self, form: FilledForm, names: tuple[str, ...]) -> tuple[str, ...]:
