@@ -77,13 +77,9 @@ class BuiltInBroker:
         self._open: dict[AckToken, asyncio.Future[None]] = {}
         self._outgoing: set[asyncio.Task[None]] = set()
         self._outgoing_count = 0
-        self._state = BrokerState(link=Link.STOPPED, words="not started", since=clock())
+        self.state = BrokerState(link=Link.STOPPED, words="not started", since=clock())
 
     # --- called by the service -----------------------------------------------------------------
-
-    @property
-    def state(self) -> BrokerState:
-        return self._state
 
     @property
     def window(self) -> int:
@@ -264,8 +260,8 @@ class BuiltInBroker:
 
     def _say(self, link: Link, words: str) -> None:
         protocol = "MQTT 3.1.1" if link is Link.CONNECTED else ""
-        self._state = BrokerState(link=link, words=words, since=self._clock(), protocol=protocol)
-        self._on_state(self._state)
+        self.state = BrokerState(link=link, words=words, since=self._clock(), protocol=protocol)
+        self._on_state(self.state)
 
 
 def _is_local(client: Session) -> bool:

@@ -66,7 +66,7 @@ class Inbox:
         self._most_waiting = most_waiting
         self._count = 0
         self._bytes = 0
-        self._dropped = 0
+        self.dropped = 0  # since the start because the reader was behind
 
     def put(self, delivery: MqttMessage) -> bool:
         """Hand over. False: the reader is so far behind that this one was dropped. A dropped one
@@ -76,7 +76,7 @@ class Inbox:
         with self._ready:
             sender = self._senders.get(name)
             if self._is_full(delivery, size, sender):
-                self._dropped += 1
+                self.dropped += 1
                 return False
             if sender is None:
                 sender = self._senders[name] = _Sender()
@@ -142,11 +142,6 @@ class Inbox:
 
     def __len__(self) -> int:
         return self._count
-
-    @property
-    def dropped(self) -> int:
-        """Dropped since the start because the reader was behind."""
-        return self._dropped
 
 
 class _Sender:

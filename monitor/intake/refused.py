@@ -29,7 +29,7 @@ class RefusedRecord:
         self._lock = threading.Lock()
         self._kinds: OrderedDict[tuple[str, str], RefusedKind] = OrderedDict()
         self._most_kinds = most_kinds
-        self._total = 0
+        self.total = 0  # all since the start, also those whose kind was let go
 
     def add(self, topic: str, reason: str, payload: bytes, at: float) -> RefusedKind:
         """Count one; the first of its kind (count == 1) is worth a log line."""
@@ -37,7 +37,7 @@ class RefusedRecord:
         # Reasons quote the payload's numbers; they must not make each message a kind of its own.
         key = (topic, "".join("0" if char.isdigit() else char for char in reason))
         with self._lock:
-            self._total += 1
+            self.total += 1
             old = self._kinds.pop(key, None)
             if old is None:
                 kind = RefusedKind(
@@ -56,11 +56,6 @@ class RefusedRecord:
             while len(self._kinds) > self._most_kinds:
                 self._kinds.popitem(last=False)
             return kind
-
-    @property
-    def total(self) -> int:
-        """All refused since the start, also those whose kind was let go."""
-        return self._total
 
     def latest(self) -> list[RefusedKind]:
         with self._lock:

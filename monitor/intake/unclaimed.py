@@ -41,7 +41,7 @@ class Unclaimed:
         self._lock = threading.Lock()
         self._heard: OrderedDict[str, tuple[int, float, bytes, bool]] = OrderedDict()
         self._most_topics = most_topics
-        self._total = 0
+        self.total = 0  # all messages on unclaimed topics since the start
 
     def add(self, topic: str, payload: bytes, at: float) -> None:
         """Note one message. Cheap: guessing is left to who asks."""
@@ -50,17 +50,12 @@ class Unclaimed:
         shown = printable(topic[:MOST_TOPIC_CHARS])
         whole, topic = shown == topic, shown
         with self._lock:
-            self._total += 1
+            self.total += 1
             old = self._heard.pop(topic, None)
             count = old[0] + 1 if old else 1
             self._heard[topic] = (count, at, bytes(payload[:KEPT_PAYLOAD_BYTES]), whole)
             if len(self._heard) > self._most_topics:
                 self._heard.popitem(last=False)
-
-    @property
-    def total(self) -> int:
-        """All messages on unclaimed topics since the start."""
-        return self._total
 
     def latest(self) -> list[Heard]:
         """Every topic kept, the latest first, with what may be a temperature in it."""

@@ -13,24 +13,20 @@ class Unsent:
 
     def __init__(self) -> None:
         self._bytes: Counter[int] = Counter()
-        self._total = 0
+        self.total = 0
 
     def add(self, connection: int, payload: int) -> set[int]:
         """A message of so many bytes waits now. The connections that must be ended for it."""
         self._bytes[connection] += payload + EACH
-        self._total += payload + EACH
+        self.total += payload + EACH
         over = {connection} if self._bytes[connection] > MOST_OF_ONE else set()
-        if self._total > MOST_OF_ALL:
+        if self.total > MOST_OF_ALL:
             over.add(max(self._bytes, key=self._bytes.__getitem__))
         return over
 
     def done(self, connection: int, payload: int) -> None:
         """It has been sent, or never will be."""
         self._bytes[connection] -= payload + EACH
-        self._total -= payload + EACH
+        self.total -= payload + EACH
         if self._bytes[connection] <= 0:
             del self._bytes[connection]
-
-    @property
-    def total(self) -> int:
-        return self._total

@@ -30,7 +30,6 @@ from monitor.page.screen_steps import StepsScreen
 from monitor.page.screen_tonight import TonightScreen
 from monitor.page.serve import CannotListen, Serving, certificate_of, serve
 from monitor.page.sign_in import SignIn
-from monitor.page.single_use import SingleUse
 from monitor.service.logs import facts
 from monitor.service.service_api import ServiceApi
 from monitor.settings import Settings
@@ -73,11 +72,10 @@ def build_app(
     it."""
     sessions = BrowserSessions(access)
     frame = Frame(api, access, sessions, clock)
-    now = NowScreen(frame)
-    once = SingleUse()
-    record = RecordScreen(frame)
-    steps = StepsScreen(frame, once)
+    now, record, steps = NowScreen(frame), RecordScreen(frame), StepsScreen(frame)
     set_up = SetUpScreen(frame, steps)
+    others = (AlarmScreen, ArrivalScreen, PlanScreen, TonightScreen, DoScreen, AnswerScreen, SignIn)
+    screens = (now, record, steps, set_up, *(screen(frame) for screen in others))
 
     async def end() -> None:
         now.live.close()
@@ -94,17 +92,7 @@ def build_app(
 
     app = Starlette(
         routes=[
-            *now.routes(),
-            *AlarmScreen(frame, once).routes(),
-            *ArrivalScreen(frame).routes(),
-            *PlanScreen(frame).routes(),
-            *TonightScreen(frame).routes(),
-            *DoScreen(frame, once).routes(),
-            *AnswerScreen(frame).routes(),
-            *record.routes(),
-            *steps.routes(),
-            *set_up.routes(),
-            *SignIn(frame).routes(),
+            *(route for screen in screens for route in screen.routes()),
             Route("/static/{name}", static, methods=["GET"]),
         ],
         middleware=[Middleware(Gate, access=access, sessions=sessions, our_fault=our_fault)],

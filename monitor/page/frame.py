@@ -15,6 +15,7 @@ from starlette.responses import HTMLResponse, Response
 from monitor.page.access import Access
 from monitor.page.browser_session import BrowserSession, BrowserSessions
 from monitor.page.phrases import Phrases, capital
+from monitor.page.single_use import SingleUse
 from monitor.service.service_api import ServiceApi
 
 _HERE = Path(__file__).parent
@@ -47,6 +48,7 @@ class Frame:
         self.access = access
         self.sessions = sessions
         self.clock = clock
+        self.once = SingleUse()
         self._templates = Environment(
             loader=FileSystemLoader(_HERE / "templates"),
             autoescape=True,  # every name, note and payload is somebody else's text

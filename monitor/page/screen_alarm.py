@@ -4,16 +4,14 @@ aside while it is cleaned out. Called by `app`."""
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
-from starlette.routing import Route
 
 from monitor.brooding.objection import Objection
 from monitor.events import Entry, EntryKind, Priority
 from monitor.page.alarm_card import card, same_trouble
 from monitor.page.alarm_words import alarm_view, link
 from monitor.page.forms import FilledForm, read_form
-from monitor.page.frame import Frame
 from monitor.page.phrases import capital
-from monitor.page.single_use import SingleUse
+from monitor.page.screen import Screen, get, post
 from monitor.watch.alarm_table import CHILL_MOST_MINUTES, TABLE, cleaning_out
 from monitor.watch.life_cycle import AlarmState
 from monitor.watch.status import AlarmStatus
@@ -25,24 +23,8 @@ TAKEN_WITHIN_S = 1.0  # the watch renews its status at once when somebody did so
 CLEANING_MINUTES = (15, 30, 60, 120)
 
 
-class AlarmScreen:
-    def __init__(self, frame: Frame, once: SingleUse) -> None:
-        self._frame = frame
-        self._once = once
-
-    def routes(self) -> list[Route]:
-        """Its addresses. An occurrence has slashes in it."""
-        return [
-            Route("/alarm/{occurrence:path}/acknowledge", self.ask_acknowledge, methods=["GET"]),
-            Route("/alarm/{occurrence:path}/acknowledge", self.acknowledge, methods=["POST"]),
-            Route("/alarm/{occurrence:path}/shelve", self.ask_shelve, methods=["GET"]),
-            Route("/alarm/{occurrence:path}/shelve", self.shelve, methods=["POST"]),
-            Route("/alarm/{occurrence:path}/unshelve", self.ask_unshelve, methods=["GET"]),
-            Route("/alarm/{occurrence:path}/unshelve", self.unshelve, methods=["POST"]),
-            Route("/do/put-aside", self.ask_put_aside, methods=["GET"]),
-            Route("/do/put-aside", self.put_aside, methods=["POST"]),
-        ]
-
+class AlarmScreen(Screen):
+    @get("/alarm/{occurrence:path}/acknowledge")
     async def ask_acknowledge(self, request: Request) -> Response:
         """How it stands, what to do, and the one button; once answered, what comes next."""
         alarm = self._alarm(request)
@@ -58,6 +40,7 @@ class AlarmScreen:
             memory=request.query_params.get("memory") == "yes",
         )
 
+    @post("/alarm/{occurrence:path}/acknowledge")
     async def acknowledge(self, request: Request) -> Response:
         """Stops the repeats, of all boxes that have the same trouble. Back to the screen, which
         says what comes next; of what is over, to Now."""
@@ -69,6 +52,7 @@ class AlarmScreen:
         entries = [self._entry(EntryKind.ACKNOWLEDGE, one) for one in together]
         return await self._submit(request, form, entries, there)
 
+    @get("/alarm/{occurrence:path}/unshelve")
     async def ask_unshelve(self, request: Request) -> Response:
         return self._sure(
             request,
@@ -78,12 +62,15 @@ class AlarmScreen:
             "Yes, watch it again",
         )
 
+    @post("/alarm/{occurrence:path}/unshelve")
     async def unshelve(self, request: Request) -> Response:
         return await self._act(request, EntryKind.UNSHELVE)
 
+    @get("/alarm/{occurrence:path}/shelve")
     async def ask_shelve(self, request: Request) -> Response:
         return self._shelve_form(request, self._alarm(request), FilledForm())
 
+    @post("/alarm/{occurrence:path}/shelve")
     async def shelve(self, request: Request) -> Response:
         alarm = self._alarm(request)
         form = await read_form(request, self._frame.sessions)
@@ -93,11 +80,13 @@ class AlarmScreen:
         entry = self._entry(EntryKind.SHELVE, alarm, minutes=minutes, note=note)
         return await self._submit(request, form, [entry])
 
+    @get("/do/put-aside")
     async def ask_put_aside(self, request: Request) -> Response:
         return self._put_aside_form(
             request, self._frame.box_of(request.query_params.get("brooder")), FilledForm()
         )
 
+    @post("/do/put-aside")
     async def put_aside(self, request: Request) -> Response:
         """Puts a box's alarms aside for the time of the work."""
         form = await read_form(request, self._frame.sessions)

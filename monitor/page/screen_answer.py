@@ -6,12 +6,11 @@ link shows the boxes of its own alarms, as its message did, for as long as it is
 
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
-from starlette.routing import Route
 
 from monitor.brooding.objection import Objection
 from monitor.page.alarm_card import card
 from monitor.page.forms import read_open_form
-from monitor.page.frame import Frame
+from monitor.page.screen import Screen, get, post
 from monitor.page.screen_alarm import TAKEN_WITHIN_S
 from monitor.tell.links import TRIAL
 from monitor.watch.status import AlarmStatus
@@ -19,18 +18,10 @@ from monitor.watch.status import AlarmStatus
 LONGEST_TOKEN = 1024
 
 
-class AnswerScreen:
+class AnswerScreen(Screen):
     """The alarm screen for who has the link."""
 
-    def __init__(self, frame: Frame) -> None:
-        self._frame = frame
-
-    def routes(self) -> list[Route]:
-        return [
-            Route("/answer/{token}", self.ask, methods=["GET"]),
-            Route("/answer/{token}", self.answer, methods=["POST"]),
-        ]
-
+    @get("/answer/{token}")
     async def ask(self, request: Request) -> Response:
         """How its alarms stand: to be answered, answered, over."""
         try:
@@ -53,6 +44,7 @@ class AnswerScreen:
             memory=False,
         )
 
+    @post("/answer/{token}")
     async def answer(self, request: Request) -> Response:
         """Acknowledges. The token is its own proof; there is no session to protect."""
         await read_open_form(request)

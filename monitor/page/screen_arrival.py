@@ -7,30 +7,20 @@ from urllib.parse import quote
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
-from starlette.routing import Route
 
 from monitor.brooding.arrival import BEFORE, STEP_NAMES, STEPS, arrival_of
 from monitor.brooding.objection import Objection
 from monitor.events import Entry, EntryKind
 from monitor.journal.arrival_floor import arrival_floor
 from monitor.page.forms import read_form
-from monitor.page.frame import Frame
+from monitor.page.screen import Screen, get, post
 from monitor.tell.wording.arrival_words import SHEET_TITLE, sheet_rows
 
 
-class ArrivalScreen:
+class ArrivalScreen(Screen):
     """What is done before they come, and when they are there."""
 
-    def __init__(self, frame: Frame) -> None:
-        self._frame = frame
-
-    def routes(self) -> list[Route]:
-        return [
-            Route("/do/arrival", self.look, methods=["GET"]),
-            Route("/do/arrival", self.tap, methods=["POST"]),
-            Route("/do/arrival/sheet", self.sheet, methods=["GET"]),
-        ]
-
+    @get("/do/arrival")
     async def look(self, request: Request) -> Response:
         box = self._frame.box_of(request.query_params.get("brooder"))
         arrival = arrival_of(await self._frame.api.ledger(), box)
@@ -42,6 +32,7 @@ class ArrivalScreen:
             parts=(("Before they come", BEFORE), ("When they come", STEPS)),
         )
 
+    @post("/do/arrival")
     async def tap(self, request: Request) -> Response:
         """Ticks a step, or takes its tick back; what is so already stays so, whoever taps twice."""
         form = await read_form(request, self._frame.sessions)
@@ -62,6 +53,7 @@ class ArrivalScreen:
                 raise HTTPException(409, str(words)) from words
         return RedirectResponse(f"/do/arrival?brooder={quote(box)}#{step}", 303)
 
+    @get("/do/arrival/sheet")
     async def sheet(self, request: Request) -> Response:
         box = self._frame.box_of(request.query_params.get("brooder"))
         arrival = arrival_of(await self._frame.api.ledger(), box)

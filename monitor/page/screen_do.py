@@ -7,37 +7,21 @@ from typing import Any
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
-from starlette.routing import Route
 
 from monitor.brooding.bird_kinds import KINDS
 from monitor.brooding.objection import Objection, objection, question
 from monitor.events import Entry, EntryKind
 from monitor.page.forms import FilledForm, read_form
-from monitor.page.frame import Frame
 from monitor.page.ledger_forms import FORMS, LedgerForm, entry_from, ledger_objects
 from monitor.page.ledger_words import sentence_of, worth_knowing
-from monitor.page.single_use import SingleUse
+from monitor.page.screen import Screen, get, post
 
 SHOWN_ENTRIES = 40
 JUST_CAME_S = 3 * 86400.0
 
 
-class DoScreen:
-    def __init__(self, frame: Frame, once: SingleUse) -> None:
-        self._frame = frame
-        self._once = once
-
-    def routes(self) -> list[Route]:
-        return [
-            Route("/do", self.look, methods=["GET"]),
-            Route("/do/contacts", self.contacts, methods=["GET"]),
-            Route("/do/contacts", self.try_contacts, methods=["POST"]),
-            Route("/do/undo/{number:int}", self.undo, methods=["GET"]),
-            Route("/do/undo/{number:int}", self.undo_now, methods=["POST"]),
-            Route("/do/{form}", self.fill_in, methods=["GET"]),
-            Route("/do/{form}", self.write, methods=["POST"]),
-        ]
-
+class DoScreen(Screen):
+    @get("/do")
     async def look(self, request: Request) -> Response:
         ledger = await self._frame.api.ledger()
         asked = request.query_params.get("kept", "")
@@ -63,6 +47,7 @@ class DoScreen:
             once=self._once.mark,
         )
 
+    @get("/do/{form}")
     async def fill_in(self, request: Request) -> Response:
         """An empty form, the brooder chosen when there is only one."""
         what = self._form_of(request)
@@ -70,6 +55,7 @@ class DoScreen:
         asked = request.query_params.get("brooder", names[0] if len(names) == 1 else "")
         return self._form(request, what, FilledForm(values={"brooder": asked}))
 
+    @post("/do/{form}")
     async def write(self, request: Request) -> Response:
         what = self._form_of(request)
         form = await read_form(request, self._frame.sessions)
@@ -100,6 +86,7 @@ class DoScreen:
             can_change=True,
         )
 
+    @get("/do/undo/{number:int}")
     async def undo(self, request: Request) -> Response:
         number = int(request.path_params["number"])
         ledger = await self._frame.api.ledger()
@@ -120,6 +107,7 @@ class DoScreen:
             back="/do",
         )
 
+    @post("/do/undo/{number:int}")
     async def undo_now(self, request: Request) -> Response:
         form = await read_form(request, self._frame.sessions)
         number = int(request.path_params["number"])
@@ -135,9 +123,11 @@ class DoScreen:
         self._once.led_to(form["once"], there)
         return RedirectResponse(there, 303)
 
+    @get("/do/contacts")
     async def contacts(self, request: Request) -> Response:
         return self._contacts(request, None)
 
+    @post("/do/contacts")
     async def try_contacts(self, request: Request) -> Response:
         form = await read_form(request, self._frame.sessions)
         if self._once.used(form["once"]) is not None:

@@ -6,7 +6,6 @@ from typing import Any
 
 from starlette.requests import Request
 from starlette.responses import PlainTextResponse, Response, StreamingResponse
-from starlette.routing import Route
 
 from monitor.page.day_picture import DayPicture, day_picture
 from monitor.page.day_readings import COLUMN_S, MOST_BOXES, DayFound, DayReadings
@@ -14,25 +13,20 @@ from monitor.page.frame import Frame
 from monitor.page.live import LiveStream, LiveUpdate
 from monitor.page.now import BoxView, NowView, view
 from monitor.page.phrases import Phrases
+from monitor.page.screen import Screen, get
 from monitor.watch.status import SiteStatus
 
 DRAWN_WITHIN_S = 0.08  # the screen waits so long for its picture; later it comes by the live stream
 
 
-class NowScreen:
+class NowScreen(Screen):
     def __init__(self, frame: Frame) -> None:
-        self._frame = frame
+        super().__init__(frame)
         self._readings = DayReadings()
         self._drawn: dict[int, tuple[tuple[Any, ...], DayPicture]] = {}
         self.live = LiveStream(frame.api, self._update)
 
-    def routes(self) -> list[Route]:
-        return [
-            Route("/", self.look, methods=["GET"]),
-            Route("/live", self.stream, methods=["GET"]),
-            Route("/bedside", self.bedside, methods=["GET"]),
-        ]
-
+    @get("/")
     async def look(self, request: Request) -> Response:
         reading = self._refresh()
         if reading is not None:
@@ -42,6 +36,7 @@ class NowScreen:
         calls = _calls(words["now_view"])
         return self._frame.screen(request, "now.html", calls=calls, **words)
 
+    @get("/bedside")
     async def bedside(self, request: Request) -> Response:
         """The worst box alone, in large letters, for a night on the bedside table."""
         words = self._words(self._frame.say())
@@ -49,6 +44,7 @@ class NowScreen:
         calls = _calls(words["now_view"])
         return self._frame.screen(request, "bedside.html", calls=calls, **words)
 
+    @get("/live")
     async def stream(self, request: Request) -> Response:
         """Live numbers, for as long as the page is open."""
         if request.method == "HEAD":  # nothing follows: it would hold a place for half an hour

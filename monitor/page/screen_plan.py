@@ -5,14 +5,13 @@ from collections.abc import Mapping
 
 from starlette.requests import Request
 from starlette.responses import Response
-from starlette.routing import Route
 
 from monitor.brooding.bird_kinds import KINDS
 from monitor.brooding.envelope import COVERS, WALLS, Cover, Wall
 from monitor.brooding.rearing_plan import MOST_BIRDS, changed_box, rearing_plan
 from monitor.page.forms import FilledForm
-from monitor.page.frame import Frame
 from monitor.page.phrases import capital
+from monitor.page.screen import Screen, get
 from monitor.page.screen_tonight import number_in
 from monitor.tell.wording.plan_words import PlanSection, plan_sections
 from monitor.units import to_celsius
@@ -20,13 +19,8 @@ from monitor.units import to_celsius
 _COLDEST_C, _WARMEST_C = -60.0, 50.0
 
 
-class PlanScreen:
-    def __init__(self, frame: Frame) -> None:
-        self._frame = frame
-
-    def routes(self) -> list[Route]:
-        return [Route("/do/plan", self.ask, methods=["GET"])]
-
+class PlanScreen(Screen):
+    @get("/do/plan")
     async def ask(self, request: Request) -> Response:
         form = FilledForm(values=dict(request.query_params))
         names = self._frame.boxes

@@ -17,7 +17,6 @@ from urllib.parse import urlencode
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, Response, StreamingResponse
-from starlette.routing import Route
 
 from monitor.brooding.batch import Batch
 from monitor.brooding.ledger import Ledger
@@ -27,6 +26,7 @@ from monitor.page.day_picture import Birds, DayPicture, span_picture
 from monitor.page.day_readings import DayFound, read_span
 from monitor.page.frame import Frame
 from monitor.page.review_worker import Question, ReviewWorker
+from monitor.page.screen import Screen, get
 from monitor.page.weight_curve import weight_curve
 from monitor.site import Place
 
@@ -45,25 +45,14 @@ _MOST_BESIDE = 8
 _BEFORE_S = 48 * 3600.0  # a chick weakened by cold may die a day later
 
 
-class RecordScreen:
+class RecordScreen(Screen):
     def __init__(self, frame: Frame) -> None:
-        self._frame = frame
+        super().__init__(frame)
         self.worker = ReviewWorker()
         self._script: bytes | None = None
         self._read_before: dict[tuple[Any, ...], tuple[float, DayFound]] = {}
 
-    def routes(self) -> list[Route]:
-        return [
-            Route("/record", self.sheet, methods=["GET"]),
-            Route("/record/span", self.span, methods=["GET"]),
-            Route("/record/loss", self.loss, methods=["GET"]),
-            Route("/record/batches", self.batches, methods=["GET"]),
-            Route("/record/report", self.report, methods=["GET"]),
-            Route("/record/vet", self.vet_page, methods=["GET"]),
-            Route("/record/chart.json", self.moving, methods=["GET"]),
-            Route("/record/drawing.js", self.script, methods=["GET"]),
-        ]
-
+    @get("/record")
     async def sheet(self, request: Request) -> Response:
         ledger = await self._frame.api.ledger()
         box, batch, ordinal = self._chosen(request, ledger)
@@ -110,6 +99,7 @@ class RecordScreen:
             weights=None if batch is None else weight_curve(batch, self._frame.say()),
         )
 
+    @get("/record/span")
     async def span(self, request: Request) -> Response:
         box, start, stop = self._span(request)
 
@@ -131,6 +121,7 @@ class RecordScreen:
             span_link=span_link,
         )
 
+    @get("/record/loss")
     async def loss(self, request: Request) -> Response:
         ledger = await self._frame.api.ledger()
         box, _, ordinal = self._chosen(request, ledger)
@@ -157,6 +148,7 @@ class RecordScreen:
             span_link=span_link,
         )
 
+    @get("/record/batches")
     async def batches(self, request: Request) -> Response:
         """The site's batches beside each other, the newest first."""
         ledger = await self._frame.api.ledger()
@@ -182,9 +174,11 @@ class RecordScreen:
             numbers=[number for number, _ in reversed(firsts)],
         )
 
+    @get("/record/report")
     async def report(self, request: Request) -> Response:
         return await self._file(request, "report_of")
 
+    @get("/record/vet")
     async def vet_page(self, request: Request) -> Response:
         return await self._file(request, "vet_page_of")
 
@@ -240,9 +234,11 @@ class RecordScreen:
             del self._read_before[next(iter(self._read_before))]
         return day
 
+    @get("/record/chart.json")
     async def moving(self, request: Request) -> Response:
         return await self._drawn(request, "moving_chart", "application/json")
 
+    @get("/record/drawing.js")
     async def script(self, _: Request) -> Response:
         """The drawing library's script, from the installed package."""
         if self._script is None:

@@ -5,12 +5,12 @@ import asyncio
 
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
-from starlette.routing import Route
 
 from monitor.brooding.objection import Objection
 from monitor.page.forms import FilledForm, read_form
 from monitor.page.frame import Frame
 from monitor.page.probe_check import LASTS_S, Method, ProbeCheck
+from monitor.page.screen import Screen, get, post
 from monitor.page.screen_alarm import cleaning_entries
 from monitor.page.screen_steps import StepsScreen
 from monitor.set_up_form import WrongAnswers
@@ -19,22 +19,14 @@ LOOK_EVERY_S = 4.0
 _ASIDE_MINUTES = 20.0  # the ten minutes of the check, and time to put the probes back
 
 
-class SetUpScreen:
+class SetUpScreen(Screen):
     def __init__(self, frame: Frame, steps: StepsScreen) -> None:
-        self._frame = frame
+        super().__init__(frame)
         self._steps = steps
         self._check: ProbeCheck | None = None
         self._looking: asyncio.Task[None] | None = None
 
-    def routes(self) -> list[Route]:
-        return [
-            Route("/set-up", self.look, methods=["GET"]),
-            Route("/set-up/probes", self.probes, methods=["GET"]),
-            Route("/set-up/probes", self.begin, methods=["POST"]),
-            Route("/set-up/probes/end", self.stop, methods=["POST"]),
-            Route("/set-up/probes/correct", self.correct, methods=["POST"]),
-        ]
-
+    @get("/set-up")
     async def look(self, request: Request) -> Response:
         api = self._frame.api
         missing = api.missing()
@@ -55,10 +47,12 @@ class SetUpScreen:
             version=api.watcher().get("version"),
         )
 
+    @get("/set-up/probes")
     async def probes(self, request: Request) -> Response:
         """The check: its form, how far it is, or what it came to."""
         return self._screen(request, FilledForm())
 
+    @post("/set-up/probes")
     async def begin(self, request: Request) -> Response:
         """Starts a check. Alarms that it would set off are put aside first."""
         form = await read_form(request, self._frame.sessions)
@@ -83,12 +77,14 @@ class SetUpScreen:
         self._looking = asyncio.create_task(self._keep_looking(self._check))
         return RedirectResponse("/set-up/probes", 303)
 
+    @post("/set-up/probes/end")
     async def stop(self, request: Request) -> Response:
         await read_form(request, self._frame.sessions)
         self.end()
         self._check = None
         return RedirectResponse("/set-up/probes", 303)
 
+    @post("/set-up/probes/correct")
     async def correct(self, request: Request) -> Response:
         """Shows the change by which the probes are corrected."""
         await read_form(request, self._frame.sessions)

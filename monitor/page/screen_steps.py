@@ -10,12 +10,11 @@ import segno
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
-from starlette.routing import Route
 
 from monitor.brooding.objection import Objection
 from monitor.page.forms import FilledForm, read_form
 from monitor.page.frame import Frame
-from monitor.page.single_use import SingleUse
+from monitor.page.screen import Screen, get, post
 from monitor.quantities import POWER
 from monitor.service.probe_accounts import Prepared
 from monitor.set_up_form import HeardProbe, Step, StepForm, WrongAnswers
@@ -32,23 +31,12 @@ _EXAMPLES = tuple(
 _MOST_PREPARED = 5
 
 
-class StepsScreen:
-    def __init__(self, frame: Frame, once: SingleUse) -> None:
-        self._frame = frame
-        self._once = once
+class StepsScreen(Screen):
+    def __init__(self, frame: Frame) -> None:
+        super().__init__(frame)
         self._prepared: dict[str, Prepared] = {}
 
-    def routes(self) -> list[Route]:
-        return [
-            Route("/set-up/step/{step}", self.ask, methods=["GET"]),
-            Route("/set-up/step/{step}", self.propose, methods=["POST"]),
-            Route("/set-up/write", self.write, methods=["POST"]),
-            Route("/set-up/heard", self.heard, methods=["GET"]),
-            Route("/set-up/new-probe", self.new_probe, methods=["GET"]),
-            Route("/set-up/new-probe", self.prepare_probe, methods=["POST"]),
-            Route("/set-up/new-probe/add", self.add_probe, methods=["POST"]),
-        ]
-
+    @get("/set-up/step/{step}")
     async def ask(self, request: Request) -> Response:
         """A step's questions, with what stands in the file."""
         step = _step(request)
@@ -67,6 +55,7 @@ class StepsScreen:
         values = {**made.values, **self._heard_as(query.get("topic", ""), about)}
         return self._form(request, made, FilledForm(values=values))
 
+    @post("/set-up/step/{step}")
     async def propose(self, request: Request) -> Response:
         form = await read_form(request, self._frame.sessions)
         step = _step(request)
@@ -86,6 +75,7 @@ class StepsScreen:
             request, "set_up_change.html", step=step, title=made.title, proposed=proposed
         )
 
+    @post("/set-up/write")
     async def write(self, request: Request) -> Response:
         form = await read_form(request, self._frame.sessions)
         step = Step(form["step"]) if form["step"] in tuple(Step) else Step.SITE
@@ -110,6 +100,7 @@ class StepsScreen:
             and step in (Step.HEAT, Step.METERS),
         )
 
+    @get("/set-up/heard")
     async def heard(self, request: Request) -> Response:
         site = self._frame.api.site
         heard, status = self._frame.api.set_up.heard(), self._frame.api.status()
@@ -136,9 +127,11 @@ class StepsScreen:
             hand=next((one for one in heard if one.in_hand), None),
         )
 
+    @get("/set-up/new-probe")
     async def new_probe(self, request: Request) -> Response:
         return self._new_probe(request, FilledForm(values={"place": Place.FLOOR.value}))
 
+    @post("/set-up/new-probe")
     async def prepare_probe(self, request: Request) -> Response:
         """Shows what follows from it, nothing written yet."""
         form = await read_form(request, self._frame.sessions)
@@ -164,6 +157,7 @@ class StepsScreen:
             del self._prepared[next(iter(self._prepared))]
         return self._frame.screen(request, "new_probe_sure.html", ready=ready, mark=mark)
 
+    @post("/set-up/new-probe/add")
     async def add_probe(self, request: Request) -> Response:
         """Writes it, and shows its card, this once."""
         form = await read_form(request, self._frame.sessions)

@@ -3,13 +3,12 @@ by `app`; the answer is the one `brooder tonight` gives."""
 
 from starlette.requests import Request
 from starlette.responses import Response
-from starlette.routing import Route
 
 from monitor.brooding.circuit import circuit_warning
 from monitor.brooding.envelope import COVERS
 from monitor.brooding.objection import Objection
 from monitor.page.forms import FilledForm
-from monitor.page.frame import Frame
+from monitor.page.screen import Screen, get
 from monitor.tell.wording import first_aid
 from monitor.units import to_celsius
 
@@ -17,13 +16,8 @@ MOST_WATTS = 5000.0
 _COLDEST_C, _WARMEST_C = -50.0, 45.0
 
 
-class TonightScreen:
-    def __init__(self, frame: Frame) -> None:
-        self._frame = frame
-
-    def routes(self) -> list[Route]:
-        return [Route("/do/tonight", self.ask, methods=["GET"])]
-
+class TonightScreen(Screen):
+    @get("/do/tonight")
     async def ask(self, request: Request) -> Response:
         form = FilledForm(values=dict(request.query_params))
         names = self._frame.boxes

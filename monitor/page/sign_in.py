@@ -10,12 +10,12 @@ from math import ceil
 from anyio import CapacityLimiter, to_thread
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
-from starlette.routing import Route
 
 from monitor.doorway import household
 from monitor.page.browser_session import COOKIE
 from monitor.page.forms import FilledForm, read_form
 from monitor.page.frame import PAPER_COOKIE, PAPERS, Frame
+from monitor.page.screen import Screen, get, post
 
 EACH_BURST, EACH_REFILL_S = 5, 60.0
 ALL_BURST, ALL_REFILL_S = 40, 10.0
@@ -90,28 +90,22 @@ LONGEST_PASSPHRASE = 1024
 log = logging.getLogger(__name__)
 
 
-class SignIn:
+class SignIn(Screen):
     """The one passphrase. Guesses are checked one at a time, off the event loop."""
 
     def __init__(self, frame: Frame) -> None:
-        self._frame = frame
+        super().__init__(frame)
         self._throttle = Throttle()
         self._one_at_a_time = CapacityLimiter(1)
 
-    def routes(self) -> list[Route]:
-        return [
-            Route("/sign-in", self.ask, methods=["GET"]),
-            Route("/sign-in", self.answer, methods=["POST"]),
-            Route("/sign-out", self.leave, methods=["POST"]),
-            Route("/paper", self.choose_paper, methods=["POST"]),
-        ]
-
+    @get("/sign-in")
     async def ask(self, request: Request) -> Response:
         then = safe_path(request.query_params.get("next", "/"))
         if not self._frame.access.needs_sign_in or request.state.session.signed_in:
             return RedirectResponse(then, 303)
         return self._form(request, FilledForm(values={"next": then}))
 
+    @post("/sign-in")
     async def answer(self, request: Request) -> Response:
         form = await read_form(request, self._frame.sessions)
         if request.state.session.signed_in:  # there is nothing to guess, nor to wait for
@@ -138,6 +132,7 @@ class SignIn:
         request.state.session = self._frame.sessions.begin(signed_in=True)
         return RedirectResponse(safe_path(form["next"]), 303)
 
+    @post("/sign-out")
     async def leave(self, request: Request) -> Response:
         """Signs out, for good: a copy of the cookie is worth nothing afterwards."""
         await read_form(request, self._frame.sessions)
@@ -146,6 +141,7 @@ class SignIn:
         answer.delete_cookie(COOKIE, httponly=True, samesite="strict")
         return answer
 
+    @post("/paper")
     async def choose_paper(self, request: Request) -> Response:
         """Light, dark, or by the hour."""
         form = await read_form(request, self._frame.sessions)

@@ -52,7 +52,7 @@ class StatusBoard:
         self._core = core
         self._clock = clock
         self._told = told
-        self._status = core.status(clock.now())
+        self.status = core.status(clock.now())  # the newest that was published
         self._renewed = threading.Condition()
         self._changes: list[Change] = []  # not yet published
         self._drawn: tuple[Moment, SiteStatus] | None = None
@@ -63,15 +63,10 @@ class StatusBoard:
 
     # -- from any thread
 
-    @property
-    def status(self) -> SiteStatus:
-        """The newest that was published."""
-        return self._status
-
     def wait_for_news(self, than: SiteStatus, wait_s: float) -> bool:
         """True as soon as the published status is another than `than`."""
         with self._renewed:
-            return self._renewed.wait_for(lambda: self._status is not than, wait_s)
+            return self._renewed.wait_for(lambda: self.status is not than, wait_s)
 
     # -- in the watch thread
 
@@ -127,5 +122,5 @@ class StatusBoard:
         self._estimate_faults.look(status)
         self._due = time.monotonic() + max(STATUS_EVERY_S, self._draw_s / STATUS_SHARE)
         with self._renewed:
-            self._status = status
+            self.status = status
             self._renewed.notify_all()

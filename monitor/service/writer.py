@@ -74,7 +74,7 @@ class Writer:
         self._know: queue.SimpleQueue[Site] = queue.SimpleQueue()
         self._cursors: queue.SimpleQueue[tuple[str, dict[str, Any]]] = queue.SimpleQueue()
         self._owed: Commit | None = None  # refused by the disk so far
-        self._failing = self.journal is None
+        self.failing = self.journal is None  # the disk refuses
         self._said: tuple[str, str] | None = None  # the fault that was reported
         self._try_at = 0.0  # a disk that refuses is asked again no sooner
         self._ending = False
@@ -112,14 +112,9 @@ class Writer:
         return self._queue.qsize()
 
     @property
-    def failing(self) -> bool:
-        """The disk refuses."""
-        return self._failing
-
-    @property
     def why_failing(self) -> str | None:
         """What it says; None: it does not refuse."""
-        return self._said[1] if self._failing and self._said is not None else None
+        return self._said[1] if self.failing and self._said is not None else None
 
     def alive(self) -> bool:
         """Is the thread alive? A disk that hangs holds it up, but does not end it."""
@@ -143,14 +138,14 @@ class Writer:
         tidied = time.monotonic()
         while True:
             try:
-                submission = self._queue.get(timeout=RETRY_S if self._failing else TIDY_EVERY_S)
+                submission = self._queue.get(timeout=RETRY_S if self.failing else TIDY_EVERY_S)
             except queue.Empty:
                 submission = _WAKE
             if submission is None:
                 break
             quietly("New probes could not be noted.", self._learn_probes)
             quietly("How far the mirror has come could not be kept.", self._take_cursors)
-            kept = not self._failing
+            kept = not self.failing
             if submission.batch or self._owed is not None:
                 kept = self._write_somehow(submission.batch)
             self._ledger = submission.ledger or self._ledger
@@ -163,7 +158,7 @@ class Writer:
                 quietly(
                     "Who waits for the disk was not told.", partial(self.on_settled, submission)
                 )
-            if not self._failing and time.monotonic() - tidied >= TIDY_EVERY_S:
+            if not self.failing and time.monotonic() - tidied >= TIDY_EVERY_S:
                 tidied = time.monotonic()
                 quietly("The journal could not be tidied.", self._tidy)
         self._ending = True
@@ -188,7 +183,7 @@ class Writer:
             self._owed.extend(batch)
             batch = self._owed
         self._owed = batch  # until it is kept
-        if self._failing and time.monotonic() < self._try_at and not self._ending:
+        if self.failing and time.monotonic() < self._try_at and not self._ending:
             self._owe(batch)
             return False
         try:
@@ -212,8 +207,8 @@ class Writer:
             self._file.opened_anew = False
             quietly("The ledger of the new journal was not compared.", self._compare)
         self.last_kept_at = self.wall()
-        if self._failing:
-            self._failing = False
+        if self.failing:
+            self.failing = False
             log.info("The journal is written again.", extra=facts(let_go=self.let_go))
         said, self._said = self._said, None
         if said is not None and said[0] != "damaged":  # that is read first; the watcher ends it
@@ -231,7 +226,7 @@ class Writer:
 
     def _fail(self, fault: StorageFault) -> None:
         self._try_at = time.monotonic() + RETRY_S
-        self._failing = True
+        self.failing = True
         self._say(fault)
 
     def _say(self, fault: StorageFault) -> None:

@@ -268,7 +268,7 @@ def test_a_journal_that_is_there_only_later_brings_its_birds_along(
         wait_until(lambda: before.far.acknowledged == [1])
     rig = Rig(tmp_path, site)
     rig.journal.close()
-    rig.writer._file.journal, rig.writer._failing = None, True
+    rig.writer._file.journal, rig.writer.failing = None, True
     with running(rig):
         assert rig.core.ledger.running("porch") is None
         rig.say("34.5")
