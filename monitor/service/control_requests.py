@@ -2,45 +2,34 @@
 the event loop."""
 
 from collections.abc import Callable
-from dataclasses import KW_ONLY, asdict, dataclass
+from dataclasses import asdict
 from typing import Any
 
 from monitor.brooding.objection import Objection
-from monitor.intake.unclaimed import Unclaimed, suggest
+from monitor.intake.unclaimed import suggest
 from monitor.service import core_answers
-from monitor.service.core import Core
 from monitor.service.service_api import ServiceApi
-from monitor.service.watch_calls import WatchCalls
 from monitor.tell.wording.meter_words import meter_line
 
 
-@dataclass(eq=False, repr=False)
 class ControlRequests:
     """Answers by `api`, and where the core alone knows, by the core."""
 
-    api: ServiceApi
-    core: Core
-    calls: WatchCalls
-    _: KW_ONLY
-    unclaimed: Unclaimed
-    listen: Callable[[], None]
-    trials: Callable[[], dict[str, float | None]]
-    mirror_look_again: Callable[[], bool]
-
-    def __post_init__(self) -> None:
+    def __init__(self, api: ServiceApi) -> None:
+        self.api = api
         self._plain: dict[str, Callable[[], Any]] = {  # what takes no details
             "probes": self._probes,
-            "missing": lambda: [one._asdict() for one in self.api.missing()],
-            "heard": lambda: [asdict(one) for one in self.api.set_up.heard()],
-            "settings": self.api.settings_shown,
-            "mirror-look-again": self.mirror_look_again,
-            "about": lambda: dict(self.api.watcher()),
-            "trials": self.trials,
+            "missing": lambda: [one._asdict() for one in api.missing()],
+            "heard": lambda: [asdict(one) for one in api.set_up.heard()],
+            "settings": api.settings_shown,
+            "mirror-look-again": api.copying.look_again,
+            "about": lambda: dict(api.watcher()),
+            "trials": api.reaching.trials,
         }
 
     async def answer(self, what: str, details: dict[str, Any]) -> Any:
         """One request of a command. Raises Objection."""
-        core, ask = self.core, self.calls.ask
+        core, ask = self.api.core, self.api.calls.ask
         if what in self._plain:
             return self._plain[what]()
         if (question := core_answers.QUESTIONS.get(what)) is not None:
@@ -93,7 +82,7 @@ class ControlRequests:
 
     def _heard(self) -> list[dict[str, Any]]:
         """Unclaimed topics. Looking begins the listening where the broker is not our own."""
-        self.listen()
+        self.api.broker.listen_for_a_while()
         only = [b.name for b in self.api.site.brooders]
         return [
             {
@@ -103,5 +92,5 @@ class ControlRequests:
                 "excerpt": heard.excerpt,
                 "lines": suggest(heard, only[0] if len(only) == 1 else None),
             }
-            for heard in self.unclaimed.latest()
+            for heard in self.api.broker.unclaimed.latest()
         ]

@@ -16,7 +16,6 @@ from monitor.intake.inbox import MqttMessage as Heard
 from monitor.journal.pacing import CommitAllowance, Pacing
 from monitor.journal.records import StorageFault
 from monitor.service import commands_by_mqtt, control
-from monitor.service.about import About
 from monitor.service.annunciator import LiveAnnunciator
 from monitor.service.broker_side import BrokerSide
 from monitor.service.chart_attachments import ChartAttachments
@@ -252,17 +251,7 @@ class Service:
         self._start_heartbeat()
         self._copying.start()
         self._cleanup.callback(self._copying.stop)
-        about = About(
-            started_at=started_at,
-            broker=self._broker,
-            writer=self._writer,
-            reaching=self._reaching,
-            voice=self._voice,
-            forecaster=self._forecaster,
-            copying=self._copying,
-            status=lambda: self._board.status,
-        )
-        await self._open_to_others(about)
+        await self._open_to_others(started_at)
         await self._broker.wait_to_hear()
         for number in (signal.SIGTERM, signal.SIGINT):
             self._loop.add_signal_handler(number, self._stop.set)
@@ -280,30 +269,23 @@ class Service:
             heart.start()
             self._cleanup.callback(heart.stop)
 
-    async def _open_to_others(self, about: About) -> None:
+    async def _open_to_others(self, started_at: float) -> None:
         api = ServiceApi(
             lambda: self._reloading.settings,
             self._settings.journal_path,
+            started_at=started_at,
             core=self._core,
             calls=self._calls,
             board=self._board,
-            unclaimed=self._broker.unclaimed,
-            watcher=about.said,
+            broker=self._broker,
+            writer=self._writer,
             reaching=self._reaching,
             voice=self._voice,
-            on_disk=self._writer.has,
-            listen=self._broker.listen_for_a_while,
+            forecaster=self._forecaster,
+            copying=self._copying,
             reload=self._reload,
         )
-        requests = ControlRequests(
-            api,
-            self._core,
-            self._calls,
-            unclaimed=self._broker.unclaimed,
-            listen=self._broker.listen_for_a_while,
-            trials=self._reaching.trials,
-            mirror_look_again=self._copying.look_again,
-        )
+        requests = ControlRequests(api)
         try:
             commands = await control.serve(self._settings.control_paths, requests.answer)
             self._cleanup.callback(commands.close)

@@ -7,17 +7,21 @@ from dataclasses import KW_ONLY, asdict, dataclass
 from pathlib import Path
 from typing import Any
 
+from monitor import __version__
 from monitor.brooding.ledger import Ledger
 from monitor.brooding.objection import Objection
 from monitor.events import Entry, Moment
-from monitor.intake.unclaimed import Unclaimed
 from monitor.service import core_answers
+from monitor.service.broker_side import BrokerSide
 from monitor.service.configured import contacts_of, machine_of
+from monitor.service.copying import Copying
 from monitor.service.core import Core
 from monitor.service.delivery_side import DeliverySide
+from monitor.service.forecast import Forecaster
 from monitor.service.live_set_up import LiveSetUp
 from monitor.service.status_board import StatusBoard
 from monitor.service.watch_calls import WatchCalls
+from monitor.service.writer import Writer
 from monitor.settings import Settings
 from monitor.settings.shown import shown
 from monitor.site import Site
@@ -83,15 +87,16 @@ class ServiceApi:
     settings: Callable[[], Settings]  # those in force: a reload changes them
     journal_path: Path
     _: KW_ONLY
+    started_at: float  # Unix seconds
     core: Core
     calls: WatchCalls
     board: StatusBoard
-    unclaimed: Unclaimed
-    watcher: Callable[[], Mapping[str, Any]]
+    broker: BrokerSide
+    writer: Writer
     reaching: DeliverySide
     voice: HouseVoice
-    on_disk: Callable[[int], bool]  # is that entry there by now? Never waits
-    listen: Callable[[], None]
+    forecaster: Forecaster
+    copying: Copying
     # Takes the file anew: `wrong` line by line, empty where it is in force, and whether something
     # in it `waits_for_a_start`.
     reload: Callable[[], Awaitable[Mapping[str, Any]]]
@@ -100,10 +105,10 @@ class ServiceApi:
         self.links = LinkAnswers(self.core, self.calls, self.reaching, lambda: self.status().at)
         self.set_up = LiveSetUp(
             self.settings().source,
-            unclaimed=self.unclaimed,
+            unclaimed=self.broker.unclaimed,
             site=lambda: self.site,
             status=self.status,
-            listen=self.listen,
+            listen=self.broker.listen_for_a_while,
             reload=self.reload,
         )
         self._news = asyncio.Event()
@@ -133,6 +138,10 @@ class ServiceApi:
             lambda now: core_answers.enter(self.core, entry, now, sure=True)
         )
         return int(said["number"])
+
+    def on_disk(self, number: int) -> bool:
+        """Is that entry on the disk by now? Else it is in memory only. Never waits."""
+        return self.writer.has(number)
 
     async def kept(self, number: int) -> bool:
         """Waits for the disk, but not for long: whoever wrote it must know if it is in memory
@@ -174,6 +183,30 @@ class ServiceApi:
         """Refused messages: `topic`, `reason`, `count`, `last_at`, `excerpt`."""
         return [asdict(kind) for kind in self.core.hearing.refused.latest()]
 
+    def watcher(self) -> Mapping[str, Any]:
+        """The watcher itself. Of the estimate that failed, the brooders; of mirror and forecast,
+        words (None: none is wanted); lows of the coming nights in degC."""
+        broker, status = self.broker.state, self.status()
+        return {
+            "started_at": self.started_at,
+            "broker": broker.words if broker is not None else "none",
+            "broker_connected": broker is not None and broker.connected,
+            "without_estimate": [
+                box.name for box in status.brooders if box.estimate_fault is not None
+            ],
+            "journal_ok": not self.writer.failing,
+            "journal_why": self.writer.why_failing,
+            "last_commit_at": self.writer.last_kept_at,
+            "mirror": self.copying.words(),
+            "mirror_well": self.copying.well(),
+            "contacts": self.reaching.about(),
+            "voice_trouble": self.voice.trouble,
+            "forecast": self.forecaster.words(),
+            "forecast_learned": forecast_learned(status),
+            "forecast_lows": self.forecaster.lows(),
+            "version": __version__,
+        }
+
     def missing(self) -> list[Missing]:
         """What is still missing for tonight, what is essential first."""
         settings = self.settings()
@@ -190,3 +223,13 @@ class ServiceApi:
         """The watch thread has a newer status: wakes whoever waits. Called in the event loop."""
         self._news.set()
         self._news = asyncio.Event()
+
+
+def forecast_learned(status: SiteStatus) -> dict[str, float]:
+    """The night's lowest at each box's own place, by what its outside probe has taught about the
+    forecast, degC."""
+    return {
+        box.name: box.outlook.outside_low_c
+        for box in status.brooders
+        if box.outlook is not None and box.outlook.outside_from.startswith("forecast")
+    }

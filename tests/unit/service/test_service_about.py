@@ -1,17 +1,10 @@
 """What the service says about the forecast at each box."""
 
 from dataclasses import replace
-from typing import Any
-from unittest.mock import MagicMock
 
 from support.fake_api import brooder, outlook, status
 
-from monitor.service.about import About
-
-
-def about(said: Any) -> About:
-    parts = {name: MagicMock() for name in ("broker", "writer", "reaching", "voice", "forecaster")}
-    return About(started_at=0.0, copying=MagicMock(), status=lambda: said, **parts)
+from monitor.service.service_api import forecast_learned
 
 
 def test_what_the_forecast_means_at_a_box_is_said_only_where_it_rests_on_it() -> None:
@@ -21,5 +14,4 @@ def test_what_the_forecast_means_at_a_box_is_said_only_where_it_rests_on_it() ->
         replace(brooder(), name="shed", outlook=replace(known, outside_from="the low you gave")),
         replace(brooder(), name="empty", outlook=None),
     )
-    said = about(replace(status(), brooders=boxes)).said()
-    assert said["forecast_learned"] == {"porch": 0.5}
+    assert forecast_learned(replace(status(), brooders=boxes)) == {"porch": 0.5}
