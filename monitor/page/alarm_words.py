@@ -7,10 +7,10 @@ from monitor.events import AlarmName, Change, ChangeKind, Facts, Priority
 from monitor.page.judgement import Judgement, Motion, Side, judge
 from monitor.page.phrases import Phrases, capital
 from monitor.site import Site
-from monitor.tell.wording import Words, for_change
+from monitor.tell.wording import for_change
 from monitor.tell.wording.over import was_words
 from monitor.tell.wording.temperature import now_and_target
-from monitor.tell.wording.words import sentence
+from monitor.tell.wording.words import Words, sentence
 from monitor.thermal.coming_night import CLEAR_CHANCE
 from monitor.watch.box_facts import cold_ahead, outlook_facts
 from monitor.watch.life_cycle import AlarmState

@@ -4,7 +4,6 @@ import json
 import logging
 from collections.abc import Callable, Iterable
 from dataclasses import KW_ONLY, dataclass
-from typing import Protocol
 
 from monitor.events import Change, ChangeKind, Priority
 from monitor.intake.link import BrokerLink
@@ -16,22 +15,10 @@ from monitor.watch.status import SiteStatus
 log = logging.getLogger(__name__)
 
 
-class Annunciator(Protocol):
-    """Takes messages to people. Called in the watch thread, once for each message; returns at
-    once."""
-
-    def tell(self, messages: list[Message]) -> None:
-        """New messages, kept or not."""
-        ...
-
-    def changed(self, changes: list[Change], status: SiteStatus) -> None:
-        """What happened, for the status topics and the log."""
-        ...
-
-
 @dataclass(eq=False, repr=False)
-class LiveAnnunciator:
-    """Fulfils `Annunciator`."""
+class Annunciator:
+    """Takes messages to people. Called in the watch thread, once for each
+    message; returns at once."""
 
     send: Callable[[list[Message]], None]
     _: KW_ONLY

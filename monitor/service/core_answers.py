@@ -9,11 +9,11 @@ from monitor.brooding.objection import NeedsYes, Objection, question
 from monitor.events import Entry, EntryKind, Moment
 from monitor.service.core import Core
 from monitor.service.entry_rules import refuse_wrong
-from monitor.tell.wording import Voice
 from monitor.tell.wording.advice_words import moving_line
 from monitor.tell.wording.meter_words import reserve_line
 from monitor.tell.wording.tonight_words import asked_lines, likely_too_cold
 from monitor.tell.wording.warm_up_words import warm_up_verdict
+from monitor.tell.wording.words import Voice
 from monitor.watch.status import BrooderStatus
 from monitor.watch.switched_off import OwnFall
 

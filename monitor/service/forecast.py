@@ -16,8 +16,7 @@ from monitor.service.logs import facts
 from monitor.settings.file_model import ForecastSettings
 from monitor.site import Site
 from monitor.tell.fetch import FetchFault, fetch
-from monitor.tell.wording import Voice
-from monitor.tell.wording.words import span
+from monitor.tell.wording.words import Voice, span
 from monitor.thermal import estimate
 from monitor.units import Unit
 

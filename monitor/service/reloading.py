@@ -10,7 +10,7 @@ from monitor.brooding.objection import Objection
 from monitor.child import ChildFailed
 from monitor.events import Moment
 from monitor.intake.rights import Rights, RightsFault
-from monitor.service.annunciator import LiveAnnunciator
+from monitor.service.annunciator import Annunciator
 from monitor.service.broker_side import BrokerSide
 from monitor.service.configured import contacts_of, policy_of, rights_of
 from monitor.service.copying import Copying
@@ -45,7 +45,7 @@ class Reloading:
     reaching: DeliverySide
     calls: WatchCalls
     core: Core
-    telling: LiveAnnunciator
+    telling: Annunciator
     writer: Writer
     broker: BrokerSide
     forecaster: Forecaster

@@ -16,7 +16,7 @@ from monitor.intake.inbox import MqttMessage as Heard
 from monitor.journal.pacing import CommitAllowance, Pacing
 from monitor.journal.records import StorageFault
 from monitor.service import commands_by_mqtt, control
-from monitor.service.annunciator import LiveAnnunciator
+from monitor.service.annunciator import Annunciator
 from monitor.service.broker_side import BrokerSide
 from monitor.service.chart_attachments import ChartAttachments
 from monitor.service.clock import Clock
@@ -132,7 +132,7 @@ class Service:
         self._broker = BrokerSide(
             settings, inbox=self._inbox, clock=clock, fault=calls.fault, pacing=self._pacing
         )
-        self._telling = LiveAnnunciator(
+        self._telling = Annunciator(
             self._reaching.send,
             link=lambda: self._broker.link,
             prefix=settings.file.tell.topic_prefix,

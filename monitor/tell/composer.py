@@ -12,7 +12,9 @@ from monitor.tell import incident_words
 from monitor.tell.contact import Contact, first_told
 from monitor.tell.incident import AlarmTold, AnswerGiven, ToldIncident
 from monitor.tell.message import Message, MessageKind
-from monitor.tell.wording import Voice, Words, batch_ended, for_change, watch_ended
+from monitor.tell.wording import for_change
+from monitor.tell.wording.life import batch_ended, watch_ended
+from monitor.tell.wording.words import Voice, Words
 from monitor.watch.incidents import rank
 from monitor.watch.status import SiteStatus
 

@@ -12,8 +12,9 @@ from monitor.tell.contact import Contact, first_told
 from monitor.tell.daily_time import DailyTime
 from monitor.tell.message import Message, MessageKind
 from monitor.tell.present_facts import box_evening
-from monitor.tell.wording import Voice, evening, for_change
-from monitor.tell.wording.evening import Coming, coming, with_coming
+from monitor.tell.wording import for_change
+from monitor.tell.wording.evening import Coming, coming, evening, with_coming
+from monitor.tell.wording.words import Voice
 from monitor.watch.status import BrooderStatus, SiteStatus
 
 # Later than this it is no evening any more: what the board slept through is left out.

@@ -5,12 +5,14 @@ from dataclasses import replace
 
 from monitor.events import AlarmName, Change, ChangeKind, Priority, ProbeFact
 from monitor.site import Site
-from monitor.tell import wording
 from monitor.tell.contact import Contact
 from monitor.tell.incident import AlarmTold, AnswerGiven, ToldIncident
 from monitor.tell.message import MessageKind
 from monitor.tell.present_facts import night_now, now_facts
-from monitor.tell.wording import Voice, Words
+from monitor.tell.wording import for_change, life
+from monitor.tell.wording.several_words import several_boxes
+from monitor.tell.wording.silence_words import site_silent
+from monitor.tell.wording.words import Voice, Words
 from monitor.watch.alarm_table import Family
 from monitor.watch.incidents import rank
 from monitor.watch.status import SiteStatus
@@ -31,10 +33,10 @@ def raised(changes: list[Change], site: Site) -> Words:
     lead = max(changes, key=rank)
     if lead.alarm is AlarmName.NO_READINGS and len(boxes - {None}) > 1 and None not in boxes:
         silent = [c for c in changes if c.alarm is AlarmName.NO_READINGS]
-        return wording.site_silent(silent, Voice(site))
+        return site_silent(silent, Voice(site))
     places = {change.brooder for change in changes}
     if lead.priority is Priority.URGENT and len(places) > 1 and None not in places:
-        return wording.several_boxes(_one_a_box(changes), Voice(site))
+        return several_boxes(_one_a_box(changes), Voice(site))
     probes: dict[str, ProbeFact] = {}
     for change in changes:
         for fact in change.facts.get("probes", []):
@@ -42,14 +44,12 @@ def raised(changes: list[Change], site: Site) -> Words:
     facts = lead.facts.copy()
     if probes:
         facts["probes"] = list(probes.values())
-    return wording.for_change(replace(lead, facts=facts), site)
+    return for_change(replace(lead, facts=facts), site)
 
 
 def again(incident: ToldIncident, at: float, site: Site, status: SiteStatus | None) -> Words:
     """A scheduled repeat."""
-    return wording.again(
-        _now(incident, at, site, status), _waited_s(incident, at), incident.repeats
-    )
+    return life.again(_now(incident, at, site, status), _waited_s(incident, at), incident.repeats)
 
 
 def asked_anew(
@@ -57,13 +57,13 @@ def asked_anew(
 ) -> Words:
     """Answered, and no better an hour later."""
     by = answer.by if len(incident.told_to) > 1 else "you"  # whoever is alone knows who it was
-    return wording.asked_anew(_now(incident, at, site, status), Voice(site), by, answer.at, at)
+    return life.asked_anew(_now(incident, at, site, status), Voice(site), by, answer.at, at)
 
 
 def passed_on(incident: ToldIncident, at: float, site: Site, status: SiteStatus | None) -> Words:
     """Nobody answered."""
     told = _now(incident, at, site, status)
-    return wording.passed_on(told, _waited_s(incident, at), incident.told_to)
+    return life.passed_on(told, _waited_s(incident, at), incident.told_to)
 
 
 def escalated(
@@ -114,12 +114,12 @@ def over(incident: ToldIncident, at: float, site: Site, status: SiteStatus | Non
         probe=worst.probe if len(probes) == 1 else None,  # of several none is the one
         facts=facts,
     )
-    return wording.for_change(change, site)
+    return for_change(change, site)
 
 
 def wrong(change: Change, site: Site) -> str:
     """`porch too cold`."""
-    return wording.for_change(change, site).title.replace(": ", " ", 1)
+    return for_change(change, site).title.replace(": ", " ", 1)
 
 
 def chart_of(incident: ToldIncident, kind: MessageKind) -> str | None:
@@ -165,7 +165,7 @@ def _now(incident: ToldIncident, at: float, site: Site, status: SiteStatus | Non
     facts = change.facts
     if incident.family in _TEMPERATURE:
         facts = now_facts(facts, status, change.brooder)
-    return wording.for_change(replace(change, at=at, facts=facts), site)
+    return for_change(replace(change, at=at, facts=facts), site)
 
 
 def _as_now(change: Change, at: float, status: SiteStatus | None) -> Change:

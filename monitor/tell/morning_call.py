@@ -12,7 +12,9 @@ from monitor.tell.contact import Contact, first_told
 from monitor.tell.daily_time import DailyTime
 from monitor.tell.message import Message, MessageKind
 from monitor.tell.present_facts import box_morning, nobody_in
-from monitor.tell.wording import Gathered, Voice, for_change, morning
+from monitor.tell.wording import for_change
+from monitor.tell.wording.morning import Gathered, morning
+from monitor.tell.wording.words import Voice
 from monitor.watch.status import SiteStatus
 
 _LOG_MAX = 40  # lines of a bad night; more than a person reads

@@ -6,9 +6,11 @@ from datetime import date, datetime, timedelta, tzinfo
 from monitor.brooding.moving import Stage
 from monitor.events import AlarmName, Change, Facts
 from monitor.site import Place
-from monitor.tell.wording import BoxEvening, BoxMorning, Voice, Words
 from monitor.tell.wording.advice_words import moving_line
 from monitor.tell.wording.daily_needs import needs_words
+from monitor.tell.wording.evening import BoxEvening
+from monitor.tell.wording.morning import BoxMorning
+from monitor.tell.wording.words import Voice, Words
 from monitor.thermal.coming_night import CLEAR_CHANCE
 from monitor.watch.box_facts import cold_ahead, outlook_facts
 from monitor.watch.status import BrooderStatus, SiteStatus

@@ -12,7 +12,8 @@ from monitor.site import Site
 from monitor.tell.contact import Contact
 from monitor.tell.links import with_link
 from monitor.tell.sender_process import SenderProcess
-from monitor.tell.wording import Voice, trial
+from monitor.tell.wording.life import trial
+from monitor.tell.wording.words import Voice
 
 _GRACE_S = 10.0  # for a slow board to start the sender
 

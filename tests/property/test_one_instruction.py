@@ -19,8 +19,8 @@ from monitor.page.phrases import Phrases
 from monitor.tell.contact import Contact
 from monitor.tell.message import Message, MessageKind
 from monitor.tell.notification_plan import NotificationPlan
-from monitor.tell.wording import Voice
 from monitor.tell.wording.tonight_words import asked_lines
+from monitor.tell.wording.words import Voice
 from monitor.thermal.coming_night import CLEAR_CHANCE, LowAt
 from monitor.thermal.diagnosis import Interval, Outlook
 from monitor.thermal.outside_curve import Skies, from_low

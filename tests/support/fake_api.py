@@ -25,8 +25,8 @@ from monitor.intake.unclaimed import Unclaimed
 from monitor.service.live_set_up import LiveSetUp
 from monitor.site import Brooder, HeatSource, Place, Probe, Site
 from monitor.tell.missing import Missing
-from monitor.tell.wording import Voice
 from monitor.tell.wording.tonight_words import tonight
+from monitor.tell.wording.words import Voice
 from monitor.thermal.coming_night import Z80
 from monitor.thermal.diagnosis import Interval, Outlook
 from monitor.units import Unit

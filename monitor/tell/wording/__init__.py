@@ -6,49 +6,12 @@ only it knows: repeats, passing on, several brooders at once, the morning."""
 from monitor.events import Change, ChangeKind
 from monitor.site import Brooder, Site
 from monitor.tell.wording.advice_words import ADVICE
-from monitor.tell.wording.evening import BoxEvening, evening
-from monitor.tell.wording.life import (
-    again,
-    answered,
-    asked_anew,
-    batch_ended,
-    escalated,
-    explained,
-    passed_on,
-    shelved,
-    trial,
-    unshelved,
-    watch_ended,
-)
-from monitor.tell.wording.morning import BoxMorning, Gathered, morning
+from monitor.tell.wording.life import answered, escalated, explained, shelved, unshelved
 from monitor.tell.wording.over import all_clear
-from monitor.tell.wording.several_words import several_boxes
-from monitor.tell.wording.silence_words import SILENCE, site_silent
+from monitor.tell.wording.silence_words import SILENCE
 from monitor.tell.wording.temperature import TEMPERATURE
 from monitor.tell.wording.watcher_words import WATCHER
-from monitor.tell.wording.words import LOCK_SCREEN, Voice, Words
-
-__all__ = [
-    "LOCK_SCREEN",
-    "BoxEvening",
-    "BoxMorning",
-    "Gathered",
-    "Voice",
-    "Words",
-    "again",
-    "all_clear",
-    "answered",
-    "asked_anew",
-    "batch_ended",
-    "evening",
-    "for_change",
-    "morning",
-    "passed_on",
-    "several_boxes",
-    "site_silent",
-    "trial",
-    "watch_ended",
-]
+from monitor.tell.wording.words import Voice, Words
 
 _RAISED = TEMPERATURE | SILENCE | WATCHER | ADVICE
 _OTHERWISE = {  # what is no news of the trouble itself

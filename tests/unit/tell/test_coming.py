@@ -10,9 +10,8 @@ from monitor.events import Entry, EntryKind, Moment, Priority, Reading
 from monitor.service.core import Core
 from monitor.tell.contact import Contact
 from monitor.tell.message import Message
-from monitor.tell.wording import Voice
 from monitor.tell.wording.evening import Coming, with_coming
-from monitor.tell.wording.words import compose
+from monitor.tell.wording.words import Voice, compose
 
 START = local(10, 12)
 

@@ -8,8 +8,9 @@ from support.engine_night import Night, a_brooder, a_site
 
 from monitor.events import AlarmName, Cause, Change, ChangeKind, Facts, Priority
 from monitor.site import Site
-from monitor.tell.wording import Voice, for_change
+from monitor.tell.wording import for_change
 from monitor.tell.wording.tonight_words import asked_lines, likely_too_cold
+from monitor.tell.wording.words import Voice
 from monitor.units import Unit
 from monitor.watch.box_facts import outlook_facts
 

@@ -16,8 +16,11 @@ from monitor.events import AlarmName, Cause, Change, ChangeKind, Facts, Priority
 from monitor.intake.plausible import fault_of
 from monitor.site import HeatSource, Site
 from monitor.tell import wording
-from monitor.tell.wording import BoxMorning, Gathered, Voice, Words
+from monitor.tell.wording import life
+from monitor.tell.wording.morning import BoxMorning, Gathered, morning
 from monitor.tell.wording.over import was_words
+from monitor.tell.wording.silence_words import site_silent
+from monitor.tell.wording.words import LOCK_SCREEN, Voice, Words
 from monitor.units import Unit
 from monitor.watch.alarm_table import TABLE
 
@@ -125,23 +128,21 @@ def all_messages() -> dict[str, Words]:
     )
     voice = Voice(here)
     cold = wording.for_change(change(AlarmName.CHILL), here)
-    said["reminder"] = wording.again(cold, 1500, 2)
+    said["reminder"] = life.again(cold, 1500, 2)
     said["reminder, brief"] = replace(said["reminder"], body=said["reminder"].brief)
-    said["answered, and no better"] = wording.asked_anew(cold, voice, "you", NIGHT, NIGHT + 3600)
+    said["answered, and no better"] = life.asked_anew(cold, voice, "you", NIGHT, NIGHT + 3600)
     said["answered, and no better, brief"] = replace(
         said["answered, and no better"], body=said["answered, and no better"].brief
     )
     silent = wording.for_change(change(AlarmName.NO_READINGS), here)
-    said["answered, and still silent"] = wording.asked_anew(
-        silent, voice, "page", NIGHT, NIGHT + 3600
-    )
-    said["passed on"] = wording.passed_on(cold, 900, ["my phone"])
-    said["several silent"] = wording.site_silent(
+    said["answered, and still silent"] = life.asked_anew(silent, voice, "page", NIGHT, NIGHT + 3600)
+    said["passed on"] = life.passed_on(cold, 900, ["my phone"])
+    said["several silent"] = site_silent(
         [change(AlarmName.NO_READINGS), change(AlarmName.NO_READINGS, brooder="shed")], voice
     )
-    said["trial"] = wording.trial(voice, "my phone", NIGHT)
-    said["morning, quiet"] = wording.morning([quiet_box()], Gathered(), voice, local(11, 7))
-    said["morning, a bad night"] = wording.morning(
+    said["trial"] = life.trial(voice, "my phone", NIGHT)
+    said["morning, quiet"] = morning([quiet_box()], Gathered(), voice, local(11, 7))
+    said["morning, a bad night"] = morning(
         [bad_box(), BoxMorning(brooder="shed", running=False)],
         Gathered(
             advice=["porch: getting crowded. Make the box larger or split the batch."],
@@ -174,10 +175,10 @@ def test_a_reason_to_wait_with_moving_out_is_said_once_where_it_is_the_same():
     wait, other = "Not out yet: nights of 39 °F.", "Not out yet: nights of 41 °F."
     porch = replace(quiet_box(), moving=wait)
     shed = replace(porch, brooder="shed")
-    both = wording.morning([porch, shed], Gathered(), Voice(site()), NIGHT).body
+    both = morning([porch, shed], Gathered(), Voice(site()), NIGHT).body
     assert both.splitlines().count(wait) == 1
     shed = replace(shed, moving=other)
-    each = wording.morning([porch, shed], Gathered(), Voice(site()), NIGHT).body.splitlines()
+    each = morning([porch, shed], Gathered(), Voice(site()), NIGHT).body.splitlines()
     assert f"porch: {wait}" in each
     assert f"shed: {other}" in each
 
@@ -234,14 +235,12 @@ def bad_box() -> BoxMorning:
 
 def test_a_night_with_hours_that_nobody_watched_is_neither_quiet_nor_never_too_cold():
     unseen = replace(bad_box(), too_cold_s=0.0, alarms=(), unseen_s=9 * 3600.0)
-    words = wording.morning([unseen], Gathered(), Voice(site()), NIGHT)
+    words = morning([unseen], Gathered(), Voice(site()), NIGHT)
     assert "quiet" not in words.title
     assert "Not watched for 9 h" in words.body
     assert "never too cold or too hot while it was watched." in words.body
     short = replace(unseen, unseen_s=30.0)
-    assert "never too cold or too hot." in (
-        wording.morning([short], Gathered(), Voice(site()), NIGHT).body
-    )
+    assert "never too cold or too hot." in (morning([short], Gathered(), Voice(site()), NIGHT).body)
 
 
 @given(
@@ -257,7 +256,7 @@ def test_a_morning_message_is_read_at_a_glance(alarms, boxes, advice):
         still=["porch too cold"] * boxes,
         watch=list(alarms),
     )
-    words = wording.morning(many, gathered, Voice(site()), NIGHT)
+    words = morning(many, gathered, Voice(site()), NIGHT)
     assert len(f"{words.title}\n{words.body}") <= 600
     assert words.body.startswith("Not well now: porch too cold")
 
@@ -282,7 +281,7 @@ def test_every_message_reads_as_agreed():
 def test_a_locked_phone_shows_brooder_trouble_now_target_and_what_to_do(alarm, kind, units):
     here = site(units)
     words = wording.for_change(change(alarm, kind), here)
-    seen = f"{words.title}\n{words.body}"[: wording.LOCK_SCREEN]
+    seen = f"{words.title}\n{words.body}"[:LOCK_SCREEN]
     voice = Voice(here)
     facts = FACTS[alarm]
     assert "porch" in seen
@@ -315,13 +314,13 @@ def test_a_floor_that_went_from_one_wrong_side_to_the_other_is_not_back_to_norma
 @pytest.mark.parametrize("alarm", OF_THE_SITE)
 def test_a_locked_phone_shows_what_is_wrong_with_the_watch_and_what_to_do(alarm):
     words = wording.for_change(change(alarm), site())
-    assert "Go and look at the chicks." in f"{words.title}\n{words.body}"[: wording.LOCK_SCREEN]
+    assert "Go and look at the chicks." in f"{words.title}\n{words.body}"[:LOCK_SCREEN]
 
 
 @pytest.mark.parametrize("alarm", URGENT)
 def test_a_reminder_keeps_what_a_locked_phone_shows(alarm):
-    words = wording.again(wording.for_change(change(alarm), site(Unit.FAHRENHEIT)), 1500, 12)
-    seen = f"{words.title}\n{words.body}"[: wording.LOCK_SCREEN]
+    words = life.again(wording.for_change(change(alarm), site(Unit.FAHRENHEIT)), 1500, 12)
+    seen = f"{words.title}\n{words.body}"[:LOCK_SCREEN]
     assert alarm is AlarmName.UNWATCHED or "should be 95.0 °F" in seen
     assert re.search(r"Check [a-z ]+ first\.|Raise a lamp|Go and look at the chicks\.", seen)
 
@@ -329,8 +328,8 @@ def test_a_reminder_keeps_what_a_locked_phone_shows(alarm):
 @pytest.mark.parametrize("alarm", URGENT)
 def test_what_is_asked_anew_keeps_what_a_locked_phone_shows(alarm):
     told = wording.for_change(change(alarm), site(Unit.FAHRENHEIT))
-    words = wording.asked_anew(told, Voice(site()), "my phone", NIGHT, NIGHT + 3600)
-    seen = f"{words.title}\n{words.body}"[: wording.LOCK_SCREEN]
+    words = life.asked_anew(told, Voice(site()), "my phone", NIGHT, NIGHT + 3600)
+    seen = f"{words.title}\n{words.body}"[:LOCK_SCREEN]
     assert "porch" in seen
     assert "My phone answered at 02:20" in seen
     assert alarm is AlarmName.UNWATCHED or "should be 95.0 °F" in seen
@@ -368,7 +367,7 @@ def test_heat_that_escapes_is_told_as_the_cover_and_no_lamp_is_blamed():
 def test_where_the_floor_alone_cannot_tell_both_heat_and_cover_are_to_be_looked_at(alarm, cause):
     facts = Facts(**{**FACTS[AlarmName.HEAT_LOSS], "either": True})
     words = wording.for_change(change(alarm, cause=cause, facts=facts), site())
-    seen = f"{words.title}\n{words.body}"[: wording.LOCK_SCREEN]
+    seen = f"{words.title}\n{words.body}"[:LOCK_SCREEN]
     first = "west lamp and the cover" if cause is Cause.HEAT_SOURCE else "cover and the lamps"
     assert f"Check the {first}." in seen
     assert "from the floor alone the two look the same" in words.body
@@ -412,7 +411,7 @@ def test_a_hot_probe_that_can_mean_fire_says_cut_the_power_first_on_the_locked_p
     words = wording.for_change(
         change(AlarmName.OVERHEAT, facts=Facts(temp_c=56.0, target_c=35.0)), site()
     )
-    assert "cut the power first" in f"{words.title}\n{words.body}"[: wording.LOCK_SCREEN]
+    assert "cut the power first" in f"{words.title}\n{words.body}"[:LOCK_SCREEN]
     assert "before you touch anything" in words.body
 
 
@@ -482,7 +481,7 @@ def test_every_alarm_has_a_word_for_when_it_is_over(name: AlarmName):
 
 def test_what_comes_back_does_not_say_that_it_has_waited_for_no_time():
     cold = wording.for_change(change(AlarmName.CHILL), site(Unit.FAHRENHEIT))
-    assert "It has come back, and nobody has answered." in wording.again(cold, 0, 1).body
+    assert "It has come back, and nobody has answered." in life.again(cold, 0, 1).body
 
 
 def test_a_floor_above_the_chill_limit_is_not_said_to_be_below_it():

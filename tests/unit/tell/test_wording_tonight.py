@@ -3,8 +3,9 @@
 import pytest
 from tell_samples import NIGHT, site
 
-from monitor.tell.wording import BoxEvening, Voice, evening
+from monitor.tell.wording.evening import BoxEvening, evening
 from monitor.tell.wording.tonight_words import tonight
+from monitor.tell.wording.words import Voice
 from monitor.thermal.diagnosis import Interval, Outlook
 from monitor.units import Unit
 

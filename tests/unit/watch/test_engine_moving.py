@@ -8,8 +8,9 @@ from support.engine_night import Night, a_site
 
 from monitor.events import AlarmName, Change, ChangeKind, Moment
 from monitor.tell.present_facts import box_morning
-from monitor.tell.wording import Voice, for_change
+from monitor.tell.wording import for_change
 from monitor.tell.wording.advice_words import moving_line
+from monitor.tell.wording.words import Voice
 from monitor.thermal import estimator
 from monitor.thermal.estimator import MakeEstimator
 from monitor.watch.engine import Engine
