@@ -9,10 +9,10 @@ it, and there is nothing else to do. An alarm that ends and comes back within ha
 same trouble and is told again only if it is worse: a floor that wavers about a limit is no news
 each time (a chattering alarm in the words of ANSI/ISA-18.2 and EEMUA 191; the half hour is common
 practice, and an hour where no more than the band was left). The half hour counts too while
-something less bad of the incident goes on: a lamp that dies in a night foretold as cold is no
-reminder of the heat that was lost at feeding. An answer resets that: whoever has seen to it and
-gone back to bed must hear when it comes again; so does what matters more now, and so does an urgent
-alarm that comes back by another cause: a lamp that dies after the cover was off."""
+something less bad of the incident goes on, or comes: a lamp that dies in a night foretold as cold
+is no reminder of the heat that was lost at feeding. An answer resets that: whoever has seen to it
+and gone back to bed must hear when it comes again; so does what matters more now, and so does an
+urgent alarm that comes back by another cause: a lamp that dies after the cover was off."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
@@ -197,10 +197,12 @@ class Incidents(Kept):
             incident.answered = [o for o in incident.answered if o != change.occurrence]
         if not incident.active and reason not in (None, RENEWED):
             del self._by_scope[key]  # the box was emptied, or taken out of service
-        elif not incident.active:
+            return
+        if not incident.active:
             incident.ended = tick
-        elif incident.eased is None and max(incident.active.values()) < incident.told_rank:
-            incident.eased, incident.eased_rank = tick, max(incident.active.values())
+        still = max(incident.active.values(), default=-1)
+        if incident.eased is None and still < incident.told_rank:
+            incident.eased, incident.eased_rank = tick, still
 
     def resume(self) -> None:
         self._scope_of.clear()
@@ -237,7 +239,9 @@ def _back_s(incident: Incident, change: Change) -> float:
 
 def _forget_worse_than(incident: Incident, still: int) -> None:
     """What was told and is over counts no more."""
-    incident.told_rank = min(incident.told_rank, still)
+    if still >= incident.told_rank:
+        return
+    incident.told_rank = still
     incident.places = []
     incident.eased = None
 

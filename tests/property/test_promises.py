@@ -16,7 +16,6 @@ from hypothesis import strategies as st
 from support.engine_night import EVENING, ZONE, a_brooder, a_probe, a_site
 from support.no_estimate import NoEstimate
 
-from monitor.brooding.night_hours import NIGHT_FROM_H, NIGHT_TO_H
 from monitor.events import (
     AlarmName,
     BadValue,
@@ -38,6 +37,7 @@ from monitor.watch.life_cycle import AlarmState
 LOW_C, CHILL_C, TARGET_C = 32.2, 29.4, 35.0
 HIGH_C, HARM_C, PROBE_ERROR_K = 37.8, 40.6, 0.5
 PLAIN_S, BY_DAY_S = 300.0, 600.0
+DAY_FROM_H, DAY_TO_H = 7, 21
 COLD = (AlarmName.COLD, AlarmName.CHILL, AlarmName.HEAT_LOSS)
 SEEDS = st.integers(0, 2**32)
 
@@ -121,7 +121,7 @@ class Box:
     @property
     def by_night(self) -> bool:
         hour = datetime.fromtimestamp(self.tick, ZONE).hour
-        return hour >= NIGHT_FROM_H or hour < NIGHT_TO_H
+        return hour >= DAY_TO_H or hour < DAY_FROM_H
 
     def writes(self, what: EntryKind, **fields: object) -> None:
         self.number += 1
@@ -334,7 +334,7 @@ def test_the_same_thing_is_told_once(seed: int) -> None:
         if change.change is ChangeKind.CLEARED:
             ended[place] = change.at, incident
             active[incident].pop(change.occurrence, None)
-            still = max(active[incident].values(), default=999)
+            still = max(active[incident].values(), default=-1)
             if change.facts.get("reason") == RENEWED:
                 worst[incident] = min(still, worst.get(incident, -1))
                 eased.pop(incident, None)
@@ -351,7 +351,8 @@ def test_the_same_thing_is_told_once(seed: int) -> None:
         urgent = change.priority is Priority.URGENT and change.cause not in causes[incident]
         if urgent and all(one < 200 for one in active[incident].values()):
             worst.pop(incident, None)  # another cause asks for another act
-        causes[incident].add(change.cause)
+        if not change.facts.get("folded"):
+            causes[incident].add(change.cause)
         active[incident][change.occurrence] = rank(change)
         if rank(change) >= worst.get(incident, -1):
             eased.pop(incident, None)

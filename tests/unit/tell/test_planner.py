@@ -340,6 +340,16 @@ def test_heat_lost_in_a_night_foretold_as_cold_is_no_reminder_of_the_feeding_at_
     assert "reminder" not in told.title
 
 
+def test_heat_lost_in_a_night_foretold_as_cold_after_the_feeding_is_no_reminder_of_that_either():
+    teller = Teller()
+    teller.take(raised(A.HEAT_LOSS))
+    teller.take(cleared(A.HEAT_LOSS, 600))
+    teller.take(change(A.COLD_NIGHT, at=NIGHT + 900, occurrence="porch/cold-night/1"))
+    teller.go(NIGHT + 4 * 3600)
+    lost = change(A.HEAT_LOSS, at=NIGHT + 4 * 3600 + 60, occurrence="porch/heat-loss/2")
+    assert [m.kind for m in teller.take(lost)] == [MessageKind.RAISED]
+
+
 def test_lost_heat_that_comes_back_by_another_cause_is_told_with_what_to_do_now():
     teller = Teller()
     teller.take(raised(A.HEAT_LOSS, cause=Cause.COVER_OPEN))
