@@ -11,6 +11,7 @@ from monitor.kept import ByTuple, Kept, Tick
 from monitor.thermal.causes import Explanation, Weighed, Why, chances, explanations, weigh
 from monitor.thermal.course import Course
 from monitor.thermal.floor import Floor
+from monitor.thermal.slope import goes_on_k
 from monitor.thermal.swing import overdue
 from monitor.thermal.witness import Witness
 
@@ -27,16 +28,16 @@ _SWINGS_K = 0.3  # so wide a spread may be a thermostat's
 _STILL_K_PER_H = -1.2  # falls no faster: it has come to rest
 _AT_LOWEST_K = 0.2
 # A fall at work hours waits for a feeding to be over, and longer where it is like one: an open
-# cover lets the air out at once and loses little after. Where harm is near it waits less. Common
-# practice.
+# cover lets the air out at once and loses little after. Where harm is near it waits less: within
+# ten minutes as the fall slackens, or within two while that is not yet seen. Common practice.
 _ASLEEP_S, _AWAKE_S, _FEEDING_S = 200.0, 540.0, 900.0
 _AIR_OUT = 0.45  # of the mean pace since the onset
 _AHEAD_ASLEEP_S, _AHEAD_AWAKE_S = 2400.0, 900.0
 _SHUT_S = 300.0  # ... where the cover is seen to be on: a lamp is swapped in less
 _HARM_S, _HARM_ASLEEP_S, _HARM_AWAKE_S = 600.0, 100.0, 180.0
-_HARM_OPEN_S = 240.0  # ... and so soon where a cover that is off would explain it
 _OTHERS_HOLD_S = 360.0  # by day, while nothing else in the box falls: a probe's fault shows by then
 _LATEST_S = 120.0
+_SHAPE_S = 2.5 * _LATEST_S  # sooner nobody can tell whether it slackens
 _YOUNG_S, _SLACKENS = 600.0, 0.25
 _LEAST_READINGS = 3
 _RENAME = 2.5  # log weight by which another cause must be the better one
@@ -219,7 +220,11 @@ class Fall(Kept):
         shut = nobody_at_work or (by_night and not acted_lately and hear().shut)
         feeding = not shut and (acted_lately or latest > _AIR_OUT * self.now_k / age_s)
         doubt_s = 0.0 if nobody_at_work or not hear().others_hold else _OTHERS_HOLD_S
-        if floor_c < low_c and floor_c + latest * (_HARM_S if shut else _HARM_OPEN_S) < chill_c:
+        comes_k = latest * _HARM_S
+        if not shut:
+            seen = age_s >= _SHAPE_S
+            comes_k = self._goes_on_k(tick, _HARM_S) if seen else latest * _LATEST_S
+        if floor_c < low_c and floor_c + comes_k < chill_c:
             awake_s = max(doubt_s, _HARM_AWAKE_S)
             wait_s = _HARM_ASLEEP_S if nobody_at_work else _FEEDING_S if feeding else awake_s
             if age_s >= wait_s:
@@ -250,10 +255,30 @@ class Fall(Kept):
 
     def _latest_pace(self, tick: float) -> float:
         """K/s over the last two minutes or so."""
-        first = next((k for k, at in enumerate(self.ticks) if tick - at <= _LATEST_S), 0)
-        first = max(0, min(first, len(self.ticks) - _LEAST_READINGS))
+        first = self._latest(tick)
         span_s = self.ticks[-1] - self.ticks[first]
         return (self.samples[-1] - self.samples[first]) / span_s if span_s > 0.0 else 0.0
+
+    def _goes_on_k(self, tick: float, ahead_s: float) -> float:
+        """What comes yet in so long, at the pace to which it slackens."""
+        first = self._latest(tick)
+        from_at, from_k = self.ticks[first], self.samples[first]
+        span_s = self.ticks[-1] - from_at
+        if span_s <= 0.0:
+            return 0.0
+        then, after, after_k = from_at - span_s, from_at, from_k
+        before_k = 0.0
+        for at, sample_k in zip(self.ticks[first::-1], self.samples[first::-1], strict=True):
+            if at <= then:
+                before_k = sample_k + (after_k - sample_k) * (then - at) / (after - at)
+                break
+            after, after_k = at, sample_k
+        return goes_on_k(from_k - before_k, self.samples[-1] - from_k, ahead_s / span_s)
+
+    def _latest(self, tick: float) -> int:
+        """The first sample of the last two minutes or so."""
+        first = next((k for k, at in enumerate(self.ticks) if tick - at <= _LATEST_S), 0)
+        return max(0, min(first, len(self.ticks) - _LEAST_READINGS))
 
     def weigh(
         self,

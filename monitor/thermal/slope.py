@@ -1,7 +1,8 @@
-"""How fast something rises or falls: the straight line through a few samples. Called for every
-probe whenever the status is drawn, so it goes over them once."""
+"""How fast something rises or falls: the straight line through a few samples, asked for every probe
+when the status is drawn, so it goes over them once; and how far a fall goes on."""
 
 from collections.abc import Iterable
+from math import pow
 
 
 def slope_per_h(samples: Iterable[tuple[float, float]]) -> float:
@@ -20,3 +21,12 @@ def slope_per_h(samples: Iterable[tuple[float, float]]) -> float:
         sum_tv += t * value
     across = count * sum_tt - sum_t * sum_t
     return 3600.0 * (count * sum_tv - sum_t * sum_v) / across if across > 0.0 else 0.0
+
+
+def goes_on_k(before_k: float, last_k: float, times: float) -> float:
+    """What a change comes to in `times` more stretches like the last two, of `before_k` and
+    `last_k`: one that slackens does so by the same share in each, as on the way to a new level."""
+    share = last_k / before_k if before_k * last_k > 0.0 else 1.0
+    if share >= 1.0:
+        return last_k * times
+    return last_k * share * (1.0 - pow(share, times)) / (1.0 - share)

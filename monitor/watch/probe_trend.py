@@ -4,7 +4,7 @@ whether it leaps. Held by watch.probe_watch."""
 from collections import deque
 
 from monitor.kept import NEVER, Kept, Tick, part
-from monitor.thermal.slope import slope_per_h
+from monitor.thermal.slope import goes_on_k, slope_per_h
 
 SAMPLE_S = 60.0
 _SAMPLES = 16
@@ -50,10 +50,19 @@ class ProbeTrend(Kept):
             return None
         return slope_per_h(recent)
 
-    def latest_c_per_h(self, tick: float, now_c: float) -> float:
-        """From what it said two or three minutes ago to now; 0: it said nothing then."""
-        then = next((s for s in reversed(self._samples) if tick - s[0] >= _LATELY_S), None)
-        return 0.0 if then is None else (now_c - then[1]) / (tick - then[0]) * 3600.0
+    def in_c(self, ahead_s: float, tick: float, now_c: float) -> float:
+        """Where a fall is in so long, at the pace to which it slackens; as now, if none is seen."""
+        last = self._before(tick)
+        if last is None:
+            return now_c
+        at, last_c = last
+        before = self._before(at)
+        before_k = 0.0 if before is None else (last_c - before[1]) / (at - before[0]) * (tick - at)
+        return now_c + min(0.0, goes_on_k(before_k, now_c - last_c, ahead_s / (tick - at)))
+
+    def _before(self, tick: float) -> tuple[Tick, float] | None:
+        """What it said two or three minutes before."""
+        return next((s for s in reversed(self._samples) if tick - s[0] >= _LATELY_S), None)
 
     def resume(self) -> None:
         self._samples = deque(self._samples, _SAMPLES)

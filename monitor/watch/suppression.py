@@ -2,12 +2,12 @@
 a grower is at work in the box. Asked by watch.temperature_alarms.
 
 A plain alarm runs beside everything: a limit with five minutes' delay. By night nothing is held
-longer than that, by day at most ten minutes more, and not where the fall, carried on, is within ten
-minutes of harm. Chill is never held. An estimate may be wrong; these are not. Common practice."""
+longer than that, by day at most ten minutes more, and not where the fall, carried on as it
+slackens, is within ten minutes of harm. Chill is never held. An estimate may be wrong; these are
+not. Common practice."""
 
 from datetime import datetime
 
-from monitor.brooding.night_hours import NIGHT_FROM_H, NIGHT_TO_H
 from monitor.events import Cause
 from monitor.thermal.diagnosis import Warmth
 from monitor.watch.alarm import Alarm
@@ -16,6 +16,7 @@ from monitor.watch.box import Box
 from monitor.watch.probe_watch import ProbeWatch
 
 PLAIN_S, BY_DAY_S, NEAR_S = 300.0, 900.0, 600.0
+DAY_FROM_H, DAY_TO_H = 7, 21  # somebody is up, and feeds
 # Below this share of what can be learned of a box (about an hour of readings) its falls cannot be
 # told apart, and nothing is held.
 KNOWN_SHARE = 0.1
@@ -62,8 +63,7 @@ def _at_work(box: Box, alarm: Alarm, tick: float, *, doubted: bool) -> float | N
     known = learned is None or learned.share >= KNOWN_SHARE
     held, began = box.estimate.diagnosis.hold_until if known else None, alarm.delay.began
     hour = datetime.fromtimestamp(box.register.wall_at(tick), box.needs.zone).hour
-    by_night = hour >= NIGHT_FROM_H or hour < NIGHT_TO_H
-    longest_s = PLAIN_S if by_night else BY_DAY_S
+    longest_s = BY_DAY_S if DAY_FROM_H <= hour < DAY_TO_H else PLAIN_S
     if doubted or (alarm is not box.hot and box.meters.cover_open(tick)):
         held = tick + longest_s
     return None if held is None or began is None else min(held, began + longest_s)
@@ -73,10 +73,9 @@ def _is_harm_near(box: Box, tick: float) -> bool:
     """Is chill told already, or the fall, carried on, soon there?"""
     if box.chill.delay.active:
         return True
-    rate = box.estimate.diagnosis.rate_k_per_h
-    for probe in box.probes.on_floor():
-        if probe.temp_c is not None and probe.cold.beyond:
-            pace = min(rate, probe.trend.latest_c_per_h(tick, probe.temp_c)) / 3600.0
-            if probe.temp_c + min(pace, 0.0) * NEAR_S <= probe.chill.limit_c:
-                return True
-    return False
+    return any(
+        probe.temp_c is not None
+        and probe.cold.beyond
+        and probe.trend.in_c(NEAR_S, tick, probe.temp_c) <= probe.chill.limit_c
+        for probe in box.probes.on_floor()
+    )

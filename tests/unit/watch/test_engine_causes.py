@@ -214,7 +214,9 @@ def test_a_rising_floor_under_a_slipped_lamp_is_an_overheat_at_once(
     assert night.changes[0].at == night.start + 600
 
 
-@pytest.mark.parametrize(("hours_later", "most_s"), [(-6, 900), (0, 300), (8, 300)])
+@pytest.mark.parametrize(
+    ("hours_later", "most_s"), [(-6, 900), (2, 900), (3, 300), (8, 300), (13, 900)]
+)
 def test_a_grower_at_work_holds_cold_back_by_night_no_longer_than_a_plain_alarm(
     make: Callable[[Brooder, bool], NoEstimate], told: Told, hours_later: int, most_s: float
 ) -> None:

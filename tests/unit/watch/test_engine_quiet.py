@@ -92,6 +92,21 @@ def test_a_lamp_without_a_probe_of_its_own_may_have_died_though_the_other_ones_h
     assert (lost.alarm, lost.facts["source"]) == (AlarmName.HEAT_LOSS, "west lamp")
 
 
+@pytest.mark.parametrize("open_min", [6.0, 40.0])
+def test_a_cover_off_in_the_evening_is_told_only_once_it_is_off_for_longer_than_a_feeding(open_min):
+    """Below the band for six minutes or more; the fall slackens before harm is near."""
+    night, _ = a_night(every_s=30.0)
+
+    def course(seconds: float) -> float:
+        open_s = min(seconds, 60.0 * open_min)
+        shut_s = max(0.0, seconds - open_s)
+        return 35.0 - 4.5 * (1 - exp(-open_s / 130.0)) * exp(-shut_s / 240.0)
+
+    lives(night, 2400.0, 30.0, course=course)
+    told = {"porch/heat-loss", "porch/cold", "porch/chill"} & {*night.told()}
+    assert bool(told) == (open_min > 6.0)
+
+
 def test_all_power_lost_in_the_evening_is_told_before_the_floor_is_at_its_chill_limit():
     """Also at an hour at which somebody may be feeding: it heads for harm out of its band."""
     night, _ = a_night(every_s=30.0)
