@@ -5,10 +5,10 @@ What cannot be read becomes a `Rejected` that names the reason; what was read bu
 becomes a `BadValue`."""
 
 import json
-import math
 import re
 from datetime import datetime
 from functools import lru_cache
+from math import isfinite
 from typing import Any, NamedTuple
 
 from jsonpointer import JsonPointer, JsonPointerException
@@ -60,10 +60,11 @@ def read(payload: bytes, probe: Sensor, received: Moment, arrived: Moment | None
         except ValueError:
             pass
         else:
-            if b"_" not in payload and math.isfinite(value):
+            if b"_" not in payload and isfinite(value):
                 if probe.unit is not Unit.CELSIUS:
                     value = to_celsius(value, probe.unit)
-                return _judged(value, probe, received.at, received.tick)
+                at, tick = received
+                return _judged(value, probe, at, tick)
     return read_all(payload, probe, received, arrived=arrived)[-1]
 
 
@@ -106,11 +107,10 @@ def _judged(value: float, probe: Sensor, at: float, tick: float) -> Outcome:
             f"is {value:g} {quantity.sign}; {quantity.title} lies from {quantity.least:g} to "
             f"{quantity.most:g} {quantity.sign}",
         )  # fmt: skip
-    temp_c = value
-    fault = fault_of(temp_c)
+    fault = fault_of(value)
     if fault is not None:
-        return BadValue(at, tick, probe.key, fault, temp_c)
-    return Reading(at, tick, probe.key, temp_c + probe.offset_c)
+        return BadValue(at, tick, probe.key, fault, value)
+    return Reading(at, tick, probe.key, value + probe.offset_c)
 
 
 def _pairs(
@@ -188,7 +188,7 @@ _NOT_FINITE = re.compile(r"[+-]?(?:nan|inf|infinity)", re.IGNORECASE)
 
 def _number(value: Any, pointer: str | None) -> float:
     """A finite float from a JSON value or a bare word; booleans are not numbers here."""
-    if type(value) is float and math.isfinite(value):
+    if type(value) is float and isfinite(value):
         return value
     where = f"value at {pointer} " if pointer else ""
     if isinstance(value, str):
@@ -208,7 +208,7 @@ def _number(value: Any, pointer: str | None) -> float:
     else:
         kind = "a list" if isinstance(value, list) else "an object"
         raise Refusal(f"{where}is {kind}, not a number")
-    if not math.isfinite(number):
+    if not isfinite(number):
         raise Refusal(f"{where}is not a finite number")
     return number
 

@@ -91,9 +91,8 @@ class Core:
         far as known; `arrived`, if that was later: the broker had held it."""
         taken = self.hearing.hear(topic, payload, received, arrived=arrived, clock_sure=clock_sure)
         if taken:
-            inputs = self._happened.batch.inputs
+            self._happened.batch.inputs += taken
             for item in taken:
-                inputs.append(item)
                 self.take_in(item)
         return taken is not None
 

@@ -55,26 +55,25 @@ class Replay:
 
     def feed(self, texts: Iterable[str]) -> ReplayTally:
         """Every line, then whatever is due by the time of the last. Raises lines.LineFault."""
-        tally = self.tally
-        core: Core | None = self.core
-        now = Moment(0.0, 0.0)
+        tally, core, now_at = self.tally, self.core, 0.0
+        now = Moment(now_at, now_at)
         for number, line in lines.read(texts):
             tally.lines += 1
+            at = line.at
             # A line out of order is a late one: time never goes back.
-            at = line.at if line.at >= now.at else now.at
-            if core is not None:
-                while at >= self._foretell_at:
-                    self._foretell(core, self._foretell_at)
-                if at - now.at > GAP_S:
-                    self._pass_gap(core, at)
-            if at != now.at:
-                now = Moment(at, at)
+            if at > now_at:
+                if core is not None:
+                    while at >= self._foretell_at:
+                        self._foretell(core, self._foretell_at)
+                    if at - now_at > GAP_S:
+                        self._pass_gap(core, at)
+                now_at, now = at, Moment(at, at)
             if core is None:
                 core = self.core = self._begin(now)
             core.advance(now)
             if isinstance(line, lines.ProbeMessage):
                 tally.messages_heard += 1
-                taken = now if line.at == at else Moment(line.at, line.at)
+                taken = now if at == now_at else Moment(at, at)
                 if not core.hear(line.topic, line.payload.encode("utf-8", "replace"), taken):
                     tally.unclaimed += 1
             else:

@@ -10,6 +10,7 @@ whenever that is. Where the weather may go one way or another, each is looked at
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import cache
 from math import erf, exp, inf, sqrt
 from statistics import NormalDist
 from typing import NamedTuple
@@ -23,6 +24,7 @@ BY_FLOOR_CHANCE = 0.6  # ... at this one if the floor alone shows the cold: hand
 BY_DAY_CHANCE = 0.7  # ... or at this one before evening: the lamps are yet to be hung for the night
 CLEAR_CHANCE = 0.2  # ... and is called off below this one
 Z80 = NormalDist().inv_cdf(0.9)  # half width of a normal 80 % interval, in sd
+_SQRT_2 = sqrt(2.0)
 _Z_CLEAR = NormalDist().inv_cdf(1.0 - CLEAR_CHANCE)  # that chance lies so many sd below the middle
 _STEP_S = 900.0
 _SETTLED_TAUS = 3.0  # time constants after which 95 % of the way is gone: 1 - exp(-3)
@@ -80,6 +82,7 @@ def hours(edges: Edges, *, follows: Following, outside: OutsideCurve) -> Hours:
     felt_now_c, share, spare_k = felt_c, follows.share, follows.spare_k
     level_c, level_var = follows.level_c, follows.level_var
     both, share_var = follows.both, follows.share_var
+    steepest = max(0.0, FLOOR_SHARE - share)
     found = []
     for at, low_c in coming:
         outside_c, outside_sd_k = outside.expected(at)
@@ -88,7 +91,7 @@ def hours(edges: Edges, *, follows: Following, outside: OutsideCurve) -> Hours:
         warmer_k = felt_c - felt_now_c
         # Beyond what a thermostat keeps back a box goes with the outside as one without.
         beyond_k = max(0.0, -warmer_k - spare_k)
-        steeper = max(0.0, FLOOR_SHARE - share) if beyond_k else 0.0
+        steeper = steepest if beyond_k else 0.0
         found.append(
             HourAhead(
                 at,
@@ -169,11 +172,11 @@ def _margin(view: View, middle: Sequence[tuple[float, float]]) -> tuple[float, f
     settled = view.floor_c >= view.hours.edge_c
     settles_s = min(_SETTLED_TAUS * view.tau_s, view.hours.to_come[-1].since_s)
     short_k, nearest_k, nearest_sd_k, nearest = 0.0, 1e9, 1.0, 1e9
+    dip_k = view.hours.dip_k
     for hour, (temp_c, sd_k) in zip(view.hours.to_come, middle, strict=True):
-        _, since_s, edge_c, *_ = hour
-        over_k = temp_c - view.hours.dip_k - edge_c
+        over_k = temp_c - dip_k - hour.edge_c
         clear_k = _Z_CLEAR * sd_k
-        if settled or over_k >= clear_k or since_s >= settles_s:
+        if settled or over_k >= clear_k or hour.since_s >= settles_s:
             settled = True
             short_k = max(short_k, clear_k - over_k)
             if (near := over_k / sd_k) < nearest:
@@ -196,12 +199,14 @@ def look_ahead(view: View) -> Way:
     leaves_at = hours.start_at if below_now else None
     lowest, lowest_at = temp_c, hours.start_at
     low_end = high_end = temp_c
+    dip_k = hours.dip_k
     for hour, (mid_c, sd_k) in zip(hours.to_come, middle, strict=True):
-        dip_c = mid_c - hours.dip_k
+        dip_c, half_k = mid_c - dip_k, Z80 * sd_k
         if dip_c < lowest:
             lowest, lowest_at = dip_c, hour.at
-        low_end = min(low_end, max(dip_c - Z80 * sd_k, hour.least_c))
-        high_end = min(high_end, dip_c + Z80 * sd_k)
+        if dip_c - half_k < low_end and hour.least_c < low_end:
+            low_end = max(dip_c - half_k, hour.least_c)
+        high_end = min(high_end, dip_c + half_k)
         if leaves_at is None and mid_c < hour.edge_c:
             leaves_at = hour.at
     rise_k, per_watt_k = view.rise_k * view.rise_gain, max(view.rise_per_watt_k, _LEAST_K_PER_W)
@@ -262,17 +267,20 @@ def course(outlook: Outlook) -> tuple[Foreseen, ...]:
 
 
 def _below(limit: float, middle: float, sd: float) -> float:
-    return 0.5 * (1.0 + erf((limit - middle) / (sd * sqrt(2.0))))
+    return 0.5 * (1.0 + erf((limit - middle) / (sd * _SQRT_2)))
+
+
+_sds_above = cache(NormalDist().inv_cdf)
 
 
 def _quantile(ways: Sequence[tuple[float, float, float]], share: float) -> float:
     """Of normal spreads (weight, middle, standard deviation) mixed: it lies among their own."""
-    apart_sd = NormalDist().inv_cdf(share)
+    apart_sd = _sds_above(share)
     own = [middle + sd * apart_sd for _, middle, sd in ways]
     low, high = min(own), max(own)
     while high - low > _NEAR_K:
         half = 0.5 * (low + high)
-        if sum(weight * _below(half, middle, sd) for weight, middle, sd in ways) < share:
+        if sum([weight * _below(half, middle, sd) for weight, middle, sd in ways]) < share:
             low = half
         else:
             high = half

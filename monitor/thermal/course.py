@@ -15,6 +15,7 @@ from monitor.kept import NEVER, Kept, Tick, part
 MINUTE_S = 60.0
 QUICK_S, SLOW_S = 360.0, 1500.0  # how recent a fall is that is looked for
 UNKNOWN_K = 1e9  # a step or a fall that nothing has shown: finite, for a state is written as JSON
+_STEEP_S, _STEEP_LEAST_S = QUICK_S + 0.5 * MINUTE_S, QUICK_S - 2.0 * MINUTE_S
 _BACK_S = 3600.0
 _LEAST_S, _LEAST = 900.0, 4  # of it must be known, and so many means
 _KEPT_S = _BACK_S + SLOW_S + 300.0
@@ -126,13 +127,12 @@ class Course(Kept):
         ticks, means = self.ticks, self.means
         falls = []
         then = 0  # moves on with `now`: both only go forward
-        for now in range(bisect_left(ticks, until - _BACK_S), bisect_right(ticks, until)):
-            at = ticks[now]
-            since = at - QUICK_S - 0.5 * MINUTE_S
-            while ticks[then] < since:
+        hour = slice(bisect_left(ticks, until - _BACK_S), bisect_right(ticks, until))
+        for at, mean in zip(ticks[hour], means[hour], strict=True):
+            while ticks[then] < at - _STEEP_S:
                 then += 1
-            if at - ticks[then] >= QUICK_S - 2.0 * MINUTE_S:
-                falls.append(means[then] - means[now])
+            if at - ticks[then] >= _STEEP_LEAST_S:
+                falls.append(means[then] - mean)
         return max(falls, default=UNKNOWN_K)
 
     def clear(self) -> None:

@@ -114,20 +114,22 @@ class _Filter(Kept):
         return other
 
     def move(self, hours: float, share_walk: float) -> None:
-        x, c, weather = self.x, self.c, self.weather
+        x, weather = self.x, self.weather
         kept = exp(-hours / weather.drift_h)
         reach_h = weather.drift_h * (1.0 - kept)
         passing = exp(-hours / _PASSING_H)
         x[0] += reach_h * x[1]
         x[1] *= kept
         x[4] *= passing
-        c[0] = [level + reach_h * drift for level, drift in zip(c[0], c[1], strict=True)]
-        c[1] = [kept * drift for drift in c[1]]
-        c[4] = [passing * passes for passes in c[4]]
-        for row in c:
-            row[0] += reach_h * row[1]
-            row[1] *= kept
-            row[4] *= passing
+        level, drift, one, two, passes = self.c
+        rows = (
+            [a + reach_h * b for a, b in zip(level, drift, strict=True)],
+            [kept * b for b in drift],
+            one,
+            two,
+            [passing * e for e in passes],
+        )
+        self.c = c = [[a + reach_h * b, kept * b, p, q, passing * e] for a, b, p, q, e in rows]
         c[0][0] += weather.level_walk_k**2 * hours
         c[1][1] += weather.drift_sd_k_per_h**2 * (1.0 - kept * kept)
         walk = share_walk**2 * hours / 24.0
@@ -138,12 +140,11 @@ class _Filter(Kept):
     def look(self, courses: Courses) -> tuple[float, float]:
         """The air and its variance."""
         x, (p, q) = self.x, courses
-        gains = self._gains(p, q)
-        mean = x[0] + p * x[2] + q * x[3] + x[4]
-        return mean, gains[0] + p * gains[2] + q * gains[3] + gains[4]
+        level, _, one, two, passes = self._gains(p, q)
+        return x[0] + p * x[2] + q * x[3] + x[4], level + p * one + q * two + passes
 
     def _gains(self, p: float, q: float) -> list[float]:
-        return [row[0] + p * row[2] + q * row[3] + row[4] for row in self.c]
+        return [level + p * one + q * two + passes for level, _, one, two, passes in self.c]
 
     def see(self, temp_c: float, courses: Courses, reading: MeanSpread) -> float:
         """Takes one mean in; the logarithm of how likely it was."""

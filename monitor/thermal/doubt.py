@@ -36,8 +36,5 @@ def look(tracks: Sequence[Track], tick: float, step_s: float) -> None:
 
 def doubted(tracks: Sequence[Track], tick: float) -> tuple[str, ...]:
     """Keys of those doubted, and of those whose last reading waits for the next one."""
-    return tuple(
-        track.key
-        for track in tracks
-        if track.held is not None or tick - track.doubt_since < _LONGEST_S
-    )
+    found = [t for t in tracks if t.held is not None or tick - t.doubt_since < _LONGEST_S]
+    return tuple([t.key for t in found]) if found else ()

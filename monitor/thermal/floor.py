@@ -62,7 +62,7 @@ class Floor(Kept):
         recent.append((tick, temp_c))
         while len(recent) > _RECENT_LEAST and recent[0][0] < tick - _RECENT_S:
             del recent[0]
-        self.course.grain_k = max(track.quantum_k for track in self.lies_on)
+        self.course.grain_k = max([track.quantum_k for track in self.lies_on])
         self.course.add(tick, temp_c)
         self._switching.see(tick, temp_c)
         return temp_c
@@ -132,7 +132,7 @@ class Floor(Kept):
             return None
         if learns:
             _learn_offsets(trusted, tick)
-        return sum(track.mean - (track.offset or 0.0) for track in read) / len(read)
+        return sum([track.mean - (track.offset or 0.0) for track in read]) / len(read)
 
     @property
     def left_alone(self) -> bool:
@@ -152,7 +152,7 @@ def _learn_offsets(floor: list[Track], tick: float) -> None:
     heard = [t for t in floor if t.level is not None and tick - t.last_tick < _OFFSET_S]
     if len(heard) < 2:
         return
-    mean = sum(track.mean for track in heard) / len(heard)
+    mean = sum([track.mean for track in heard]) / len(heard)
     for track in heard:
         apart = track.mean - mean
         if track.offset is None:

@@ -74,12 +74,11 @@ class OutsideHeard(Kept):
         self._course.add(tick, temp_c)
 
     def stand_in(self, tick: float, floor_c: float, midnight: float | None) -> None:
-        """A floor that nothing disturbs; it counts where no outside was ever heard."""
-        if self.temp_c is None:
-            if not self._by_floor:
-                self._days, self._by_floor = _days(), True
-            self._add(tick, floor_c / FLOOR_SHARE, midnight)
-            self._tick = tick
+        """A floor that nothing disturbs, where no outside was ever heard."""
+        if not self._by_floor:
+            self._days, self._by_floor = _days(), True
+        self._add(tick, floor_c / FLOOR_SHARE, midnight)
+        self._tick = tick
 
     def _add(self, tick: float, temp_c: float, midnight: float | None) -> None:
         if self._slot is None or tick - self._slot >= _SLOT_S:

@@ -132,9 +132,9 @@ class ProbeHealth(Kept):
         found: list[Finding] = []
         self._see_ways(heard, tick, outside_c if outside_fresh else None)
         bad = {finding.probe for finding in self.findings}
+        sound = [t for t in heard if t.key not in bad]
         for track in heard:
             near, level = self._neighbours[track.key], track.level or 0.0
-            sound = [t for t in heard if t is not track and t.key not in bad]
             others, peers, alike = _beside(track, sound)
             others_c, peers_c = list(others.values()), list(peers.values())
             near.own = level if near.own is None else near.own + _OWN_RATE * (level - near.own)
@@ -198,10 +198,10 @@ class ProbeHealth(Kept):
         """Two probes of which each says now what the other one said before."""
         rows: list[tuple[str, float, float]] = []
         for track in heard:
-            near = self._neighbours[track.key]
-            past = track.mean if near.past is None else near.past
-            rows.append((track.key, past, track.mean))
-            near.past = past + (track.mean - past) * CHECK_S / _PAST_S
+            near, mean = self._neighbours[track.key], track.mean
+            past = mean if near.past is None else near.past
+            rows.append((track.key, past, mean))
+            near.past = past + (mean - past) * CHECK_S / _PAST_S
         if outside_now_c is not None:
             past = outside_now_c if self._outside_past is None else self._outside_past
             rows.append(("", past, outside_now_c))
@@ -365,13 +365,14 @@ def _beside(
     others: dict[str, float] = {}
     peers: dict[str, float] = {}
     alike: dict[str, float] = {}
-    beneath = track.place is Place.UNDER_HEAT
+    place = track.place
+    beneath = place is Place.UNDER_HEAT
     for one in sound:
-        if one.level is not None:
+        if one is not track and one.level is not None:
             others[one.key] = one.level
             if (one.place is Place.UNDER_HEAT) is beneath:
                 peers[one.key] = one.level
-                if _alike(one, track):
+                if one.place is place and not beneath:
                     alike[one.key] = one.level
     return others, peers, alike
 

@@ -198,12 +198,14 @@ class ThermalWatch(Kept):
         self._see_heat(tick)
         doubt.look(self._all, tick, _STEP_S)
         if not self._fall.open:
-            swing = self._floor.swing
-            steady_c = floor_c if swing is None else swing.middle_c
-            self._outside.stand_in(tick, steady_c, self._box.midnight)
+            if self._outside.temp_c is None:
+                swing = self._floor.swing
+                steady_c = floor_c if swing is None else swing.middle_c
+                self._outside.stand_in(tick, steady_c, self._box.midnight)
             mean_c = model.learn(tick, floor_c, outside_c)
             if mean_c is not None:
-                self._held.see(tick, mean_c, swing, lost=self._lost.loss is not None)
+                lost = self._lost.loss is not None
+                self._held.see(tick, mean_c, self._floor.swing, lost=lost)
             self._lost.see_held(tick, model)
         self._lost.keep_out(tick)
         if tick - self._checked >= CHECK_S:

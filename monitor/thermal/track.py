@@ -101,7 +101,8 @@ class Track(Kept):
 
     def forget_spikes(self, for_s: float) -> None:
         """Half of their score in an hour."""
-        self.spike_score *= 0.5 ** (min(for_s, _FORGOTTEN_S) / 3600.0)
+        if self.spike_score:
+            self.spike_score *= 0.5 ** (min(for_s, _FORGOTTEN_S) / 3600.0)
 
     @property
     def sunken(self) -> bool:

@@ -98,13 +98,12 @@ def of(said: dict[str, Any], number: int = 1) -> Line:
 
 
 def _time(said: Any, number: int) -> float:
-    if isinstance(said, str):
-        try:
-            moment = datetime.fromisoformat(said)
-        except ValueError:
-            moment = None
-        if moment is not None and moment.tzinfo is not None:
-            return moment.timestamp()
+    try:
+        moment = datetime.fromisoformat(said)
+    except (ValueError, TypeError):
+        moment = None
+    if moment is not None and moment.tzinfo is not None:
+        return moment.timestamp()
     raise LineFault(
         number, f"at is {_shown(said)}; it must be a time with its zone: 2026-02-10T02:15:30Z"
     )
