@@ -12,6 +12,7 @@ from zoneinfo import ZoneInfo, available_timezones
 
 from pydantic import (
     AliasChoices,
+    AliasGenerator,
     BaseModel,
     BeforeValidator,
     ConfigDict,
@@ -78,9 +79,10 @@ Temperature = Annotated[float, _with_its_unit(temp_c)]
 Step = Annotated[float, _with_its_unit(step_c)]
 
 
-def _spelt(name: str) -> AliasChoices:
+def _spelt(name: str) -> str | AliasChoices:
     """`length_m` is written as `length = "5 ft"`, or as before, `length_m = 1.5`."""
-    return AliasChoices(name.rpartition("_")[0], name)
+    plain, _, unit = name.rpartition("_")
+    return AliasChoices(plain, name) if unit in ("m", "c") else name
 
 
 _LIMITS, _POLICY = Limits(), Policy()
@@ -93,7 +95,12 @@ _PAIRS = (("cert_file", "key_file"), ("quiet_from", "quiet_to"), ("latitude", "l
 class FileTable(BaseModel):
     """A table of the file: unknown keys are faults."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True, hide_input_in_errors=True)
+    model_config = ConfigDict(
+        extra="forbid",
+        frozen=True,
+        hide_input_in_errors=True,
+        alias_generator=AliasGenerator(validation_alias=_spelt),
+    )
 
     @model_validator(mode="after")
     def _both_or_neither(self) -> Self:
@@ -135,7 +142,6 @@ class ProbeSettings(PublishedSettings):
         0.0,
         ge=-10,
         le=10,
-        validation_alias=_spelt("offset_c"),
         description='what to add, such as "-0.9 F" or "0.5 C", at most 18 F (10 C) either way '
         "(ice-water check)",
     )
@@ -223,7 +229,6 @@ class LimitSettings(FileTable):
         _LIMITS.band_c,
         gt=0,
         le=15,
-        validation_alias=_spelt("band_c"),
         description='how far from target is still right, such as "5 F" or "2.8 C", at most 27 F '
         "(15 C)",
     )
@@ -231,7 +236,6 @@ class LimitSettings(FileTable):
         _LIMITS.harm_c,
         gt=0,
         le=20,
-        validation_alias=_spelt("harm_c"),
         description='how far from target harms, such as "10 F" or "5.6 C", more than band, at '
         "most 36 F (20 C)",
     )
@@ -239,7 +243,6 @@ class LimitSettings(FileTable):
         _LIMITS.overheat_c,
         ge=30,
         le=50,
-        validation_alias=_spelt("overheat_c"),
         description='a temperature such as "102 F" or "39 C", from 86 F (30 C) to 122 F (50 C): '
         "hotter is an overheat, however near the target; left out, 39 C until day 31 of age, then "
         "34.4 C",
@@ -248,7 +251,6 @@ class LimitSettings(FileTable):
         _LIMITS.fire_c,
         ge=40,
         le=90,
-        validation_alias=_spelt("fire_c"),
         description='a temperature such as "122 F" or "50 C", from 104 F (40 C) to 194 F (90 C)',
     )
     band_delay_s: float = Field(
@@ -264,7 +266,6 @@ class LimitSettings(FileTable):
         _LIMITS.dead_band_c,
         ge=0,
         le=5,
-        validation_alias=_spelt("dead_band_c"),
         description='how far back over a limit counts, such as "1 F" or "0.5 C", at most 9 F (5 C)',
     )
     silent_s: float = Field(_LIMITS.silent_s, ge=5, le=86400, description="seconds from 5 to 86400")
@@ -287,7 +288,6 @@ class ScheduleRowSettings(FileTable):
         None,
         ge=5,
         le=40,
-        validation_alias=_spelt("target_c"),
         description='a temperature such as "95 F" or "35 C", from 41 F (5 C) to 104 F (40 C)',
     )
     target_f: float | None = Field(
@@ -319,19 +319,9 @@ class BrooderSettings(FileTable):
     renamed_from: Name | None = Field(
         None, description="the name it had before, so that its birds stay known"
     )
-    length_m: Length = Field(
-        gt=0, le=50, validation_alias=_spelt("length_m"), description=_LENGTH.format("length", 50)
-    )
-    width_m: Length = Field(
-        gt=0, le=50, validation_alias=_spelt("width_m"), description=_LENGTH.format("width", 50)
-    )
-    height_m: Length = Field(
-        0.5,
-        gt=0,
-        le=10,
-        validation_alias=_spelt("height_m"),
-        description=_LENGTH.format("height", 10),
-    )
+    length_m: Length = Field(gt=0, le=50, description=_LENGTH.format("length", 50))
+    width_m: Length = Field(gt=0, le=50, description=_LENGTH.format("width", 50))
+    height_m: Length = Field(0.5, gt=0, le=10, description=_LENGTH.format("height", 10))
     cover: str = Field(
         "none",
         pattern=_one_of(COVERS),
