@@ -32,8 +32,6 @@ log = logging.getLogger(__name__)
 
 
 class Caller:
-    """One connection."""
-
     def __init__(self, doorway: "Doorway", address: str, line: socket.socket) -> None:
         self.address = address
         self._doorway = doorway
@@ -50,7 +48,6 @@ class Caller:
         self._doorway.forget(self)
 
     def send_away(self) -> None:
-        """Ends it at once."""
         self._sent_away = True
         if isinstance(self._transport, asyncio.WriteTransport):
             self._transport.abort()
@@ -63,7 +60,6 @@ class Caller:
         protocol: Callable[[], asyncio.BaseProtocol],
         certificate: ssl.SSLContext | None,
     ) -> None:
-        """Hands the connection to a protocol."""
         if self._line is None:
             return
         if self._sent_away:
@@ -108,11 +104,9 @@ class Doorway:
 
     @property
     def sockets(self) -> tuple[socket.socket, ...]:
-        """What it listens on."""
         return (self.listener,)
 
     def open(self) -> None:
-        """Begins to accept."""
         self.listener.setblocking(False)
         self.listener.listen(QUEUE)
         self._loop.add_reader(self.listener.fileno(), self._accept)

@@ -131,8 +131,6 @@ class ScheduleRow:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Brooder:
-    """One box."""
-
     name: str
     length_m: float
     width_m: float
@@ -156,12 +154,10 @@ class Brooder:
 
     @property
     def floor_area_m2(self) -> float:
-        """Floor of the box."""
         return self.length_m * self.width_m
 
     @property
     def watts(self) -> float:
-        """All heat sources together."""
         return sum(source.watts for source in self.heat)
 
 
@@ -191,7 +187,6 @@ class Site:
 
     @property
     def all_sensors(self) -> tuple[Probe | Meter, ...]:
-        """Everything that gives readings."""
         return self.all_probes + self.all_meters
 
     @property

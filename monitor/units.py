@@ -22,7 +22,6 @@ _SIGN = {Unit.CELSIUS: "°C", Unit.FAHRENHEIT: "°F", Unit.KELVIN: "K"}
 
 
 def to_celsius(value: float, unit: Unit) -> float:
-    """A temperature in `unit` as degC."""
     if unit is Unit.FAHRENHEIT:
         return (value - 32.0) / 1.8
     if unit is Unit.KELVIN:
@@ -31,7 +30,6 @@ def to_celsius(value: float, unit: Unit) -> float:
 
 
 def from_celsius(temp_c: float, unit: Unit) -> float:
-    """A temperature in degC as `unit`."""
     if unit is Unit.FAHRENHEIT:
         return temp_c * 1.8 + 32.0
     if unit is Unit.KELVIN:

@@ -48,7 +48,6 @@ class Figure:
 
 
 def figure(subject: str, name: str, value: float | None, unit: str, source: Source) -> Figure:
-    """A Figure of one Source."""
     return Figure(
         subject=subject,
         name=name,

@@ -77,7 +77,6 @@ def _about(
 
 
 def main() -> None:
-    """Entry point of `brooder`."""
     first = sys.argv[1] if len(sys.argv) > 1 else None
     # What is loaded stays: looking through it for garbage, now and later, is time for nothing.
     gc.disable()

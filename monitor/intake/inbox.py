@@ -36,8 +36,6 @@ class AckToken(NamedTuple):
 
 
 class MqttMessage(NamedTuple):
-    """One message as it came."""
-
     topic: str
     payload: bytes
     received: Moment

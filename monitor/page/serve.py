@@ -32,8 +32,6 @@ class CannotListen(Exception):
 
 @dataclass(eq=False, repr=False)
 class Serving:
-    """A page being served."""
-
     server: "_Server"
     task: "asyncio.Task[None]"
     doorway: Doorway

@@ -50,7 +50,6 @@ class NightsOfWeek:
 
     @property
     def lost(self) -> int:
-        """Over all boxes."""
         return sum(week.lost for week in self.weeks if week)
 
 

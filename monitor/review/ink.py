@@ -43,8 +43,6 @@ def _inks(*colours: str) -> tuple[Ink, ...]:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Palette:
-    """All colours of one picture."""
-
     paper: str
     text: str
     quiet: str  # target, chill limit, second lines

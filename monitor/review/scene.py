@@ -53,8 +53,6 @@ class Event:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Scene:
-    """Everything in one picture."""
-
     title: str
     summary: Sequence[str]  # short lines under the title: the story in figures
     start: float

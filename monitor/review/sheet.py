@@ -82,8 +82,6 @@ class LossComparison:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Sheet:
-    """The whole record sheet."""
-
     cut: Cut
     weeks: tuple[Week, ...]
     total: Exposure

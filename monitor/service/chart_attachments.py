@@ -42,7 +42,6 @@ class ChartAttachments:
         self._thread = threading.Thread(target=self._run, name="charts", daemon=True)
 
     def start(self) -> None:
-        """Begins to wait for orders."""
         self._thread.start()
 
     def stop(self) -> None:

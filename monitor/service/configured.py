@@ -20,7 +20,6 @@ from monitor.tell.policy import Policy
 
 
 def contacts_of(settings: Settings) -> tuple[Contact, ...]:
-    """As `tell` knows them."""
     return tuple(
         Contact(
             name=c.name,
@@ -35,7 +34,6 @@ def contacts_of(settings: Settings) -> tuple[Contact, ...]:
 
 
 def policy_of(settings: Settings) -> Policy:
-    """How patient the teller is."""
     tell = settings.file.tell
     return Policy(
         urgent_repeat_s=tell.urgent_repeat_minutes * 60,

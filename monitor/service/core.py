@@ -162,7 +162,6 @@ class Core:
 
     @property
     def ledger(self) -> Ledger:
-        """The flock ledger as it stands."""
         return self.engine.ledger
 
     @property
@@ -177,7 +176,6 @@ class Core:
         return bool(batch.changes or self._happened.messages)
 
     def status(self, now: Moment) -> SiteStatus:
-        """How things stand."""
         return self.engine.status(now)
 
     def take(self, now: Moment) -> CoreOutput:

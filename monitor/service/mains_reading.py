@@ -45,7 +45,6 @@ class MainsReading:
         self._wake.set()
 
     def take(self, settings: MainsSettings | None) -> None:
-        """Another configuration."""
         self._settings, self.trouble = settings, None
         self._wake.set()
 

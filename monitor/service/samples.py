@@ -26,7 +26,6 @@ class Sampler:
         self._kept: dict[tuple[str, str], tuple[float, float]] = {}
 
     def new(self, status: SiteStatus) -> list[Sample]:
-        """The numbers to keep now."""
         found = []
         for box in status.brooders:
             for name, value in _numbers(box):

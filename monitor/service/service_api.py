@@ -115,7 +115,6 @@ class ServiceApi:
 
     @property
     def site(self) -> Site:
-        """The site as configured now."""
         return self.core.site
 
     def status(self) -> SiteStatus:

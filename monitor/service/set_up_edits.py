@@ -46,7 +46,6 @@ class SetUp:
         return load_settings(self._source, check_contacts=False)
 
     def form(self, step: Step, about: str = "") -> StepForm:
-        """What the step asks."""
         made = form_of(step, self.settings(), about)
         return replace(made, hidden={_SEEN: self._seen()})
 

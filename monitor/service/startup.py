@@ -39,8 +39,6 @@ STALE_S = 5.0  # the wall clock behind the journal's last word by more: it was n
 
 @dataclass(slots=True, kw_only=True)
 class Opened:
-    """What `open_all` returns."""
-
     journal: Journal | None
     trouble: StorageFault | None  # why there is no journal yet
     clock: Clock

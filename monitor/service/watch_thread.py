@@ -66,7 +66,6 @@ class WatchThread:
     # -- from other threads
 
     def start(self) -> None:
-        """Begins to watch."""
         self._thread.start()
 
     def stop(self, within_s: float) -> bool:

@@ -86,7 +86,6 @@ class Writer:
         self.let_go = 0  # readings dropped because memory was full
 
     def start(self) -> None:
-        """Begins to write."""
         self._thread.start()
 
     def submit(self, submission: Submission) -> None:

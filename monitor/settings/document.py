@@ -21,7 +21,6 @@ HEAD = """\
 
 
 def every_key() -> str:
-    """The whole text."""
     lines = [HEAD]
     for name, field in FileSettings.model_fields.items():
         inner = model_in(field.annotation)

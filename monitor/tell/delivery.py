@@ -50,8 +50,6 @@ class _Sending:
 
 @dataclass(eq=False, repr=False)
 class Delivery:
-    """See the module."""
-
     contacts: Sequence[Contact]
     calls: DeliveryCallbacks
     _: KW_ONLY

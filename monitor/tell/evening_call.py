@@ -26,8 +26,6 @@ _IN_TIME_S = 3600.0
 
 @part
 class EveningCall(Kept):
-    """Owned by the planner."""
-
     _daily: DailyTime
 
     def __init__(self, site: Site, contacts: tuple[Contact, ...], at: time) -> None:

@@ -72,7 +72,6 @@ class _Deadline:
         self._timer.start()
 
     def end(self) -> None:
-        """The request is over."""
         self._timer.cancel()
         self._timer.join()
         for connected in self._sockets:

@@ -48,7 +48,6 @@ def raised(changes: list[Change], site: Site) -> Words:
 
 
 def again(incident: ToldIncident, at: float, site: Site, status: SiteStatus | None) -> Words:
-    """A scheduled repeat."""
     return life.again(_now(incident, at, site, status), _waited_s(incident, at), incident.repeats)
 
 
@@ -61,7 +60,6 @@ def asked_anew(
 
 
 def passed_on(incident: ToldIncident, at: float, site: Site, status: SiteStatus | None) -> Words:
-    """Nobody answered."""
     told = _now(incident, at, site, status)
     return life.passed_on(told, _waited_s(incident, at), incident.told_to)
 

@@ -43,7 +43,6 @@ class MorningCall(Kept):
         self._advice[change.occurrence] = change
 
     def withdraw(self, occurrence: str) -> None:
-        """No longer so."""
         self._advice.pop(occurrence, None)
 
     def note(self, at: float, brooder: str | None, title: str) -> None:

@@ -77,7 +77,6 @@ def night_now(change: Change, status: SiteStatus | None) -> Change | None:
 def box_morning(
     name: str, alarms: tuple[str, ...], box: BrooderStatus | None, voice: Voice
 ) -> BoxMorning:
-    """One brooder's night and day."""
     if box is None:
         return BoxMorning(brooder=name, alarms=alarms)
     batch, step = box.batch, box.next_step
@@ -116,7 +115,6 @@ def box_evening(
     today: date,
     zone: tzinfo,
 ) -> BoxEvening:
-    """One brooder at bedtime."""
     step = box.next_step
     tomorrow = step is not None and not step.gradual and step.to_c < step.from_c
     if step is not None:

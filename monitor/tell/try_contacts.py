@@ -19,8 +19,6 @@ _GRACE_S = 10.0  # for a slow board to start the sender
 
 
 class Tried(NamedTuple):
-    """How it went."""
-
     contact: str
     why: str | None  # it failed; None: it was taken
     took_s: float

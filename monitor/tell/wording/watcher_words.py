@@ -12,7 +12,6 @@ from monitor.tell.wording.words import Voice, Words, compose, sentence, span
 
 
 def broker_lost(change: Change, voice: Voice, box: Brooder | None) -> Words:
-    """The MQTT broker does not answer."""
     since = change.facts.get("since", change.at)
     return compose(
         f"{voice.where(None)}: broker not reached",
@@ -37,7 +36,6 @@ def name_taken(change: Change, voice: Voice, box: Brooder | None) -> Words:
 
 
 def storage_fault(change: Change, voice: Voice, box: Brooder | None) -> Words:
-    """Records cannot be written."""
     works = (
         "Cold is not watched for where I no longer know the birds."
         if change.facts.get("birds_unknown")
