@@ -8,11 +8,20 @@ not called too hot, nor dangerously hot, at midnight. Downwards the new target c
 The overheat limit is never over what harms a chick of that age anyhow (`harm_known`)."""
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING, overload
 
 from monitor.brooding.harm_known import overheat_cap_c
 from monitor.brooding.provenance import COMMON_PRACTICE
 from monitor.brooding.schedules import Schedule, target_at
 from monitor.site import Limits, Place, Steps
+
+if TYPE_CHECKING:  # the watch does without numpy
+    import numpy as np
+    import numpy.typing as npt
+
+    Temps = npt.NDArray[np.float64]
+    Marks = npt.NDArray[np.bool_]
+
 
 STEP_GRACE_DAYS = 0.5
 GRACE_SOURCE = COMMON_PRACTICE
@@ -47,3 +56,26 @@ def limits_at(
         chill_c=target_c - limits.harm_c,
         overheat_c=min(max(high_c, min(warm_c + limits.harm_c, cap_c)), limits.fire_c),
     )
+
+
+@overload
+def band_side(
+    coldest_c: float, hottest_c: float, low_c: float, high_c: float
+) -> tuple[bool, bool]: ...
+@overload
+def band_side(
+    coldest_c: "Temps", hottest_c: "Temps", low_c: "Temps", high_c: "Temps"
+) -> tuple["Marks", "Marks"]: ...
+def band_side(
+    coldest_c: "float | Temps",
+    hottest_c: "float | Temps",
+    low_c: "float | Temps",
+    high_c: "float | Temps",
+) -> tuple["bool | Marks", "bool | Marks"]:
+    """(below, above) of a floor whose coldest and hottest probe read so. Strict: on the edge of the
+    band is in it, and no alarm's dead band counts. One corner freezing while another cooks is
+    below, as the worse. NaN (nothing read, no target) is neither. The only definition, so that one
+    spell has one length wherever it is said."""
+    below = coldest_c < low_c
+    above = (hottest_c > high_c) & (coldest_c >= low_c)
+    return below, above

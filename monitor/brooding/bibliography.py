@@ -20,8 +20,6 @@ from monitor.brooding.age_limits import GRACE_SOURCE, STEP_GRACE_DAYS
 from monitor.brooding.bird_kinds import KINDS
 from monitor.brooding.calendar import MAIL_DAYS
 from monitor.brooding.chick_skin import AVIAGEN, CHICK_SKIN_C
-from monitor.brooding.circuit import CONTINUOUS_SHARE, usual_load_w
-from monitor.brooding.circuit import SOURCE as CIRCUIT_SOURCE
 from monitor.brooding.envelope import (
     AIR_J_PER_M3_K,
     COVERS,
@@ -48,6 +46,7 @@ from monitor.brooding.heat_balance import (
     SHARES,
     TIME_SPREAD,
 )
+from monitor.brooding.lamp_safety import CIRCUIT_SOURCE, CONTINUOUS_SHARE, usual_load_w
 from monitor.brooding.provenance import COMMON_PRACTICE, Figure, Mark, Source, figure
 from monitor.brooding.schedules import BUILT_IN
 from monitor.quantities import QUANTITIES

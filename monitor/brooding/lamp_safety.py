@@ -1,5 +1,6 @@
-"""What fire bodies and extension say about heat lamps. Called by `brooder check`; printed by
-`brooder sources`. How to hang a lamp is said by `tell.wording.first_aid`.
+"""What fire bodies and extension say about heat lamps, and whether they overload their circuit.
+Called by `brooder check`, and wherever a lamp is advised; printed by `brooder sources`. How to hang
+a lamp is said by `tell.wording.first_aid`.
 
 Two figures do not fit together: brooding guides hang a lamp 15 to 20 inches above the litter, a
 fire chiefs' association wants 3 feet to anything that burns, and litter burns. No brooder can
@@ -79,4 +80,35 @@ def lamp_warning(source: HeatSource) -> str | None:
     return (
         f"{source.name} has {source.watts:.0f} W; fire guidance allows a heat lamp of "
         f"{LARGEST_LAMP_W:.0f} W at most (Ohio State University Extension, 2022): use two."
+    )
+
+
+CONTINUOUS_SHARE = 0.8  # a load that runs for hours: at most this part of the breaker's rating
+CIRCUIT_SOURCE = Source(
+    "National Electrical Code 210.19(A)(1): conductors for 125 % of a continuous load, so the load "
+    "at most 1 / 1.25 of them",
+    Mark.QUOTED,
+    "https://forums.mikeholt.com/threads/coffee-pot-question.103218/page-2",
+)
+
+
+def usual_load_w(*, volts: float = 120.0, amps: float = 15.0) -> float:
+    """The most a circuit should carry all night: 1440 W at 15 A and 120 V."""
+    return CONTINUOUS_SHARE * volts * amps
+
+
+def spare_w(watts: float, *, volts: float, amps: float) -> float:
+    """What a circuit can carry all night besides `watts`; 0 where it is full."""
+    return max(0.0, usual_load_w(volts=volts, amps=amps) - watts)
+
+
+def circuit_warning(watts: float, *, volts: float = 120.0, amps: float = 15.0) -> str | None:
+    """One sentence when sources together are over the usual load of one circuit, else None."""
+    usual = usual_load_w(volts=volts, amps=amps)
+    if watts <= usual:
+        return None
+    return (
+        f"{watts:.0f} W is over the usual load of one circuit ({usual:.0f} W, 80 % of {amps:g} A "
+        f"at {volts:g} V; National Electrical Code): spread the sources over two circuits, and go "
+        "by your local code and an electrician."
     )

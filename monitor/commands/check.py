@@ -8,8 +8,7 @@ from typing import Annotated, Any, NamedTuple
 
 import typer
 
-from monitor.brooding.circuit import circuit_warning
-from monitor.brooding.lamp_safety import lamp_warning
+from monitor.brooding.lamp_safety import circuit_warning, lamp_warning
 from monitor.commands.ask import still_missing
 from monitor.commands.common import NOT_WELL, ConfigOption, out, port_refused, settings_or_exit
 from monitor.doorway import THIS_MACHINE
@@ -22,8 +21,7 @@ from monitor.review.figure_text import plural
 from monitor.service.configured import broker_address, contacts_of, rights_of
 from monitor.service.control import NoService, ask
 from monitor.settings import Settings
-from monitor.settings.document import every_key
-from monitor.settings.shown import shown
+from monitor.settings.document import every_key, shown
 from monitor.tell.contact import masked
 from monitor.tell.house_voice import PROGRAM
 from monitor.tell.try_contacts import try_out

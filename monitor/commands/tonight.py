@@ -5,8 +5,8 @@ from typing import Annotated
 
 import typer
 
-from monitor.brooding.circuit import circuit_warning
 from monitor.brooding.envelope import COVERS
+from monitor.brooding.lamp_safety import circuit_warning
 from monitor.commands.ask import brooder_or_exit, request, settings_of
 from monitor.commands.common import NOT_WELL, ConfigOption, fail, out
 from monitor.commands.flock_entry import BrooderOption

@@ -1,6 +1,9 @@
 """How times and temperatures are kept: whole milliseconds, and ten-thousandths of a degree, which
 hold every step of a 12-bit thermometer (0.0625 K) and every decimal that a probe sends. Used by
-whatever writes the journal or writes it out. Pure."""
+whatever writes the journal or writes it out. Pure. In lines, CSV and events a time is ISO 8601 in
+UTC."""
+
+from datetime import UTC, datetime
 
 HOUR_MS = 3_600_000
 DAY_MS = 24 * HOUR_MS
@@ -47,3 +50,12 @@ def kept_at(at: float) -> float:
 def kept_temp_c(temp_c: float) -> float:
     """A temperature as the journal keeps it. Give the engine this, and a rebuild is exact."""
     return round(temp_c * PER_DEGREE) / PER_DEGREE
+
+
+FRACTION = [""] + [f".{ms:03d}" for ms in range(1, 1000)]  # of a second, by its milliseconds
+
+
+def iso(at_ms: int) -> str:
+    """`2026-02-10T02:15:30Z`, with milliseconds where there are any."""
+    moment = datetime.fromtimestamp(at_ms // 1000, UTC)
+    return f"{moment:%Y-%m-%dT%H:%M:%S}{FRACTION[at_ms % 1000]}Z"

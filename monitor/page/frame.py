@@ -1,7 +1,9 @@
 """What every screen shares: the API, the clock, the templates and the frame around a screen."""
 
 import hashlib
+import secrets
 import time
+from collections import OrderedDict
 from collections.abc import Callable, Mapping, Sequence
 from functools import cache
 from pathlib import Path
@@ -15,8 +17,39 @@ from starlette.responses import HTMLResponse, Response
 from monitor.page.access import Access
 from monitor.page.browser_session import BrowserSession, BrowserSessions
 from monitor.page.phrases import Phrases, capital
-from monitor.page.single_use import SingleUse
 from monitor.service.service_api import ServiceApi
+
+_MOST = 500
+
+
+class SingleUse:
+    """So that a thumb that taps twice writes once: hands out marks for confirmation forms, and
+    knows what became of each."""
+
+    def __init__(self) -> None:
+        self._used: OrderedDict[str, str] = OrderedDict()
+
+    def mark(self) -> str:
+        return secrets.token_urlsafe(12)
+
+    def used(self, mark: str) -> str | None:
+        """Where its first use led to; None: it is new, and is used from now on."""
+        if mark in self._used:
+            return self._used[mark]
+        self._used[mark] = ""
+        while len(self._used) > _MOST:
+            self._used.popitem(last=False)
+        return None
+
+    def led_to(self, mark: str, address: str) -> None:
+        """Its use succeeded."""
+        if mark in self._used:
+            self._used[mark] = address
+
+    def free(self, mark: str) -> None:
+        """Its use came to nothing: it may be used again."""
+        self._used.pop(mark, None)
+
 
 _HERE = Path(__file__).parent
 _REVIEW = _HERE.parent / "review" / "static"  # by path: importing the review would bring numpy

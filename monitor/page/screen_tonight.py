@@ -4,8 +4,8 @@ by `app`; the answer is the one `brooder tonight` gives."""
 from starlette.requests import Request
 from starlette.responses import Response
 
-from monitor.brooding.circuit import circuit_warning
 from monitor.brooding.envelope import COVERS
+from monitor.brooding.lamp_safety import circuit_warning
 from monitor.brooding.objection import Objection
 from monitor.page.forms import FilledForm
 from monitor.page.screen import Screen, get

@@ -19,7 +19,7 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from monitor.brooding.band_side import band_side
+from monitor.brooding.age_limits import band_side
 
 Floats = npt.NDArray[np.float64]
 Bools = npt.NDArray[np.bool_]

@@ -3,7 +3,7 @@ holds it against what came."""
 
 from typing import Any
 
-from monitor.journal.time_text import iso
+from monitor.journal.resolution import iso
 from monitor.thermal.diagnosis import Interval
 from monitor.watch.status import BrooderStatus
 

@@ -8,7 +8,7 @@ from typing import Any
 from monitor.brooding.objection import Objection
 from monitor.events import Change, Moment
 from monitor.journal.forms import lines
-from monitor.journal.time_text import iso
+from monitor.journal.resolution import iso
 from monitor.service import foretold
 from monitor.service.configured import contacts_of, policy_of
 from monitor.service.core import Core, CoreOutput

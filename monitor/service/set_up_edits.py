@@ -10,8 +10,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from monitor.brooding.circuit import circuit_warning
-from monitor.brooding.lamp_safety import lamp_warning
+from monitor.brooding.lamp_safety import circuit_warning, lamp_warning
 from monitor.child import ChildFailed
 from monitor.contact_form import unknown_forms
 from monitor.set_up_form import Proposed, Step, StepForm, WrongAnswers

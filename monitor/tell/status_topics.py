@@ -13,7 +13,7 @@ from collections.abc import Iterable
 from typing import Any
 
 from monitor.events import Priority
-from monitor.journal.time_text import iso
+from monitor.journal.resolution import iso
 from monitor.watch.life_cycle import AlarmState
 from monitor.watch.status import AlarmStatus, SiteStatus
 

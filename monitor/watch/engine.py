@@ -14,7 +14,7 @@ quarter of an hour in `quarter_hours`."""
 
 from typing import Literal
 
-from monitor.brooding.circuit import spare_w
+from monitor.brooding.lamp_safety import spare_w
 from monitor.brooding.ledger import Ledger
 from monitor.events import (
     AlarmName,

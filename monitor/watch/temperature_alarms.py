@@ -6,7 +6,7 @@ What they say is in `box_facts`; what holds them back, and for how long, in `sup
 import math
 from collections.abc import Callable
 
-from monitor.brooding.band_side import band_side
+from monitor.brooding.age_limits import band_side
 from monitor.events import AlarmName, Cause, Facts, Priority
 from monitor.kept import Kept, Tick, part
 from monitor.thermal.diagnosis import Warmth

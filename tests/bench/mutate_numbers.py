@@ -38,7 +38,6 @@ WATCHED: dict[str, tuple[str, ...]] = {
     "monitor.brooding.bird_kinds": (_HEAT,),
     "monitor.brooding.envelope": (_HEAT,),
     "monitor.brooding.heat_balance": (_HEAT,),
-    "monitor.brooding.circuit": (_HEAT,),
     "monitor.brooding.lamp_safety": (_HEAT,),
     "monitor.brooding.chick_skin": (_HEAT,),
     "monitor.brooding.space": (_FLOCK,),

@@ -17,7 +17,6 @@ from monitor.brooding import (
     age_limits,
     birds_heat,
     calendar,
-    circuit,
     envelope,
     harm_known,
     heat_balance,
@@ -369,12 +368,12 @@ def test_figures_of_fire_are_the_published_ones():
     assert lamp_safety.lamp_warning(HeatSource(name="x", kind="lamp", watts=250)) is None
     assert lamp_safety.lamp_warning(HeatSource(name="x", kind="lamp", watts=251)) is not None
     # National Electrical Code: conductors for 125 % of a continuous load
-    assert circuit.usual_load_w(volts=120, amps=15) == pytest.approx(120 * 15 / 1.25)
-    assert circuit.usual_load_w() == pytest.approx(1440)
-    assert circuit.spare_w(500, volts=230, amps=10) == pytest.approx(230 * 10 / 1.25 - 500)
-    assert circuit.spare_w(5000, volts=230, amps=10) == 0.0
-    assert circuit.circuit_warning(1441) is not None
-    assert circuit.circuit_warning(1440) is None
+    assert lamp_safety.usual_load_w(volts=120, amps=15) == pytest.approx(120 * 15 / 1.25)
+    assert lamp_safety.usual_load_w() == pytest.approx(1440)
+    assert lamp_safety.spare_w(500, volts=230, amps=10) == pytest.approx(230 * 10 / 1.25 - 500)
+    assert lamp_safety.spare_w(5000, volts=230, amps=10) == 0.0
+    assert lamp_safety.circuit_warning(1441) is not None
+    assert lamp_safety.circuit_warning(1440) is None
 
 
 # --- space, losses, moving ---------------------------------------------------------------------

@@ -10,7 +10,6 @@ import scipy
 from monitor.brooding import birds_heat
 from monitor.brooding.bird_kinds import mass_kg
 from monitor.brooding.chick_skin import CHICK_SKIN_C
-from monitor.brooding.circuit import circuit_warning, usual_load_w
 from monitor.brooding.envelope import (
     CARDBOARD,
     FILM_WALL,
@@ -21,7 +20,13 @@ from monitor.brooding.envelope import (
     u_value,
 )
 from monitor.brooding.heat_balance import LIFT_SPREAD, RISE_SPREAD, Flock, balance, prior
-from monitor.brooding.lamp_safety import CLEARANCE_CM, HEIGHT_CM, lamp_warning
+from monitor.brooding.lamp_safety import (
+    CLEARANCE_CM,
+    HEIGHT_CM,
+    circuit_warning,
+    lamp_warning,
+    usual_load_w,
+)
 from monitor.brooding.provenance import COMMON_PRACTICE
 from monitor.site import Brooder, HeatSource
 

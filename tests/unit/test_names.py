@@ -45,7 +45,7 @@ def test_the_names_by_which_programs_outside_replay_a_night_stay() -> None:
     for module, names in {
         "monitor.service.replay": ("Replay", "event_of"),
         "monitor.watch.events": ("Moment",),
-        "monitor.journal.time_text": ("iso",),
+        "monitor.journal.resolution": ("iso",),
         "monitor.settings": ("load_settings",),
     }.items():
         there = import_module(module)

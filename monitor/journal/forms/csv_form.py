@@ -13,7 +13,7 @@ from monitor.journal.forms import payloads
 from monitor.journal.forms.kept_values import kept_values
 from monitor.journal.forms.lines import LineFault
 from monitor.journal.reader import ALL_TIME, JournalReader
-from monitor.journal.time_text import iso
+from monitor.journal.resolution import iso
 from monitor.units import Unit, from_celsius, sign, to_celsius
 
 TIME, BROODER, PROBE, PLACE = "time (UTC)", "brooder", "probe", "place"

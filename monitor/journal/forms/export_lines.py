@@ -11,7 +11,7 @@ from monitor.journal.forms.kept_values import KeptValue, kept_values
 from monitor.journal.forms.lines import entry_line
 from monitor.journal.reader import ALL_TIME, JournalReader
 from monitor.journal.records import KnownProbe
-from monitor.journal.time_text import iso
+from monitor.journal.resolution import iso
 
 _ENCODE = json.JSONEncoder(separators=(",", ":"), ensure_ascii=False).encode
 

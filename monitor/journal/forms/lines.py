@@ -12,7 +12,7 @@ from pydantic_core import from_json
 
 from monitor.events import AlarmName, Entry, EntryKind
 from monitor.journal.records import entry_fields
-from monitor.journal.time_text import iso
+from monitor.journal.resolution import iso
 
 
 class ProbeMessage(NamedTuple):

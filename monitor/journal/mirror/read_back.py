@@ -18,9 +18,9 @@ from monitor.journal.mirror import flux
 from monitor.journal.mirror import influx_schema as schema
 from monitor.journal.mirror.influx_server import InfluxFault, Server
 from monitor.journal.records import Sample
+from monitor.journal.resolution import iso
 from monitor.journal.rows import facts_of
 from monitor.journal.store import Journal
-from monitor.journal.time_text import iso
 from monitor.site import Probe
 
 _MS = timedelta(milliseconds=1)

@@ -5,8 +5,7 @@ advice, each with its source in `brooding.lamp_safety`."""
 
 from collections.abc import Iterable, Sequence
 
-from monitor.brooding.circuit import spare_w, usual_load_w
-from monitor.brooding.lamp_safety import LARGEST_LAMP_W
+from monitor.brooding.lamp_safety import LARGEST_LAMP_W, spare_w, usual_load_w
 from monitor.brooding.power_cut import IN_SHORT
 from monitor.events import Cause, Facts
 from monitor.site import Brooder, Site

@@ -5,9 +5,8 @@ from dataclasses import dataclass
 
 from monitor.brooding import power_cut
 from monitor.brooding.bird_kinds import kind_of
-from monitor.brooding.circuit import CONTINUOUS_SHARE, circuit_warning
 from monitor.brooding.envelope import COVERS, WALLS
-from monitor.brooding.lamp_safety import LARGEST_LAMP_W
+from monitor.brooding.lamp_safety import CONTINUOUS_SHARE, LARGEST_LAMP_W, circuit_warning
 from monitor.brooding.rearing_plan import SPARE_K, PlannedWeek, RearingPlan
 from monitor.measures import length_shown
 from monitor.site import Site
