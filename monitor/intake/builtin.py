@@ -169,7 +169,7 @@ class BuiltInBroker:
     # --- the broker's gate, in the event loop ---------------------------------------------------
 
     async def admit(self, connection: int, client: Session, packet: PublishPacket) -> None:
-        """Hand a message to the inbox and wait until the journal has it."""
+        """Hand a message to the inbox and wait until the journal has it. Raises Overrun."""
         topic = packet.topic_name or ""
         payload = bytes(packet.data or b"")
         if not self.may(client, topic, Action.PUBLISH):

@@ -1,6 +1,6 @@
 """amqtt's broker with the edges that a night on a home network needs. Used by intake.builtin alone.
 
-What is added: a publisher's acknowledgement waits for the journal (`Admission.admit`), nobody
+What is added: a publisher's acknowledgement waits for the journal (`BuiltInBroker.admit`), nobody
 touches a session before the password is known to be right, rights, silent clients are dropped, and
 packets, sessions, retained messages, subscriptions and queues are bounded. amqtt's protected
 methods named here are pinned by tests/live/test_intake_builtin.py."""
@@ -13,7 +13,7 @@ import ssl
 from collections import OrderedDict, deque
 from collections.abc import Awaitable, Callable
 from contextlib import suppress
-from typing import Any, NamedTuple, Protocol
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from amqtt.broker import Broker, Server
 from amqtt.contexts import Action, BrokerConfig, ListenerConfig, ListenerType
@@ -33,6 +33,9 @@ from monitor.doorway import Caller, Doorway, listening_socket
 from monitor.intake.bounded_stream import BoundedReader, BoundedWriter
 from monitor.intake.topics import topic_fault
 from monitor.intake.unsent import EACH, MOST_OF_ALL, MOST_OF_ONE, Unsent
+
+if TYPE_CHECKING:
+    from monitor.intake.builtin import BuiltInBroker
 
 log = logging.getLogger(__name__)
 
@@ -54,19 +57,6 @@ NAME = "brooder.name"  # attribute of a session: the client id as the client gav
 KEPT = "brooder.kept"  # attribute of a session: bytes that wait for its client to come back
 
 
-class Admission(Protocol):
-    """Decides what comes in; intake.builtin is one."""
-
-    async def admit(self, connection: int, client: Session, packet: PublishPacket) -> None:
-        """Take over a message; return when it may be acknowledged. Raises Overrun."""
-
-    def authenticate(self, client: Session) -> bool:
-        """User name and password."""
-
-    def may(self, client: Session, topic: str, action: Action) -> bool:
-        """Rights on a topic."""
-
-
 class _Refused(Exception):
     """Turned away with this code of CONNACK."""
 
@@ -76,7 +66,7 @@ class Overrun(Exception):
 
 
 class _Handler(BrokerProtocolHandler):  # type: ignore[misc]
-    gate: Admission
+    gate: "BuiltInBroker"
     connection: int
     ended: asyncio.Event
     unsent: Unsent
@@ -151,7 +141,7 @@ class _BrokerConnection(asyncio.StreamReaderProtocol):
 class HardenedBroker(Broker):  # type: ignore[misc]
     """amqtt's broker, bounded, with a gate."""
 
-    def __init__(self, listener: ListenerConfig, gate: Admission) -> None:
+    def __init__(self, listener: ListenerConfig, gate: "BuiltInBroker") -> None:
         listener.max_connections = -1  # amqtt would let them wait, the doorway and we do not
         super().__init__(
             BrokerConfig(

@@ -17,7 +17,7 @@ from monitor.service.configured import contacts_of
 from monitor.service.logs import facts
 from monitor.settings import Settings
 from monitor.tell.contact import Contact
-from monitor.tell.delivery import Delivery, DeliveryCallbacks
+from monitor.tell.delivery import Delivery
 from monitor.tell.links import Links, load_key
 from monitor.tell.message import Message
 from monitor.tell.try_contacts import try_out
@@ -123,15 +123,11 @@ class DeliverySide:
         tell = self._settings.file.tell
         return Delivery(
             contacts_of(self._settings),
-            DeliveryCallbacks(
-                now=self._clock.now,
-                record=self._record,
-                trouble=self._trouble,
-                chart=self._chart,
-                link=lambda message, contact: self.links.link(
-                    message, contact, self._clock.now().at
-                ),
-            ),
+            now=self._clock.now,
+            record=self._record,
+            trouble=self._trouble,
+            chart=self._chart,
+            link=lambda message, contact: self.links.link(message, contact, self._clock.now().at),
             limit_s=tell.contact_time_limit_s,
             most_pending=tell.most_pending,
             mark=self._mark,

@@ -31,17 +31,6 @@ _RESTART_S = 5.0  # between two starts of a sender that dies at once
 _CALM = (MessageKind.OVER, MessageKind.ANSWERED, MessageKind.SHELVED)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class DeliveryCallbacks:
-    """What `Delivery` asks of the service, always from its own thread; all must return quickly."""
-
-    now: Callable[[], Moment]
-    record: Callable[[list[Outcome]], None]  # for the journal
-    trouble: Callable[[str, bool, str], None]  # contact, begins or ends, why: delivery-fault
-    chart: Callable[[str], Path | None] = lambda _brooder: None  # a finished one, never awaited
-    link: Callable[[Message, str], str | None] = lambda _message, _contact: None
-
-
 @dataclass(slots=True)
 class _Sending:
     contact: str
@@ -50,9 +39,15 @@ class _Sending:
 
 @dataclass(eq=False, repr=False)
 class Delivery:
+    """What it calls is called from its own thread, and must return quickly."""
+
     contacts: Sequence[Contact]
-    calls: DeliveryCallbacks
     _: KW_ONLY
+    now: Callable[[], Moment]
+    record: Callable[[list[Outcome]], None]  # for the journal
+    trouble: Callable[[str, bool, str], None]  # contact, begins or ends, why: delivery-fault
+    chart: Callable[[str], Path | None] = lambda _brooder: None  # a finished one, never awaited
+    link: Callable[[Message, str], str | None] = lambda _message, _contact: None
     limit_s: float = 20.0
     most_pending: int = 50
     mark: str = ""  # before each title, where nothing that is told is true
@@ -84,7 +79,7 @@ class Delivery:
         the first urgent alert is quick. Raises RuntimeError after `stop`."""
         if self._stopping:
             raise RuntimeError("a delivery that was stopped cannot be started")
-        now = self.calls.now()
+        now = self.now()
         self._record(self._outbox.restore(pending, now))
         if self._outbox.pending():
             self._idle.clear()
@@ -158,19 +153,19 @@ class Delivery:
                 os.read(self._wake_in, 4096)
             else:
                 self._hear()
-        now = self.calls.now()
+        now = self.now()
         if any(sending.until <= now.tick for sending in self._sending.values()):
             self._lose_sender("no answer in time")
 
     def _take_in(self) -> None:
         with self._lock:
             inbox, self._inbox = self._inbox, []
-        now = self.calls.now()
+        now = self.now()
         for message in inbox:
             self._record(self._outbox.add(message, now))
 
     def _start_sender(self) -> None:
-        now = self.calls.now()
+        now = self.now()
         if self._sender is not None or not self._contacts or now.tick < self._no_start_before:
             return
         self._no_start_before = now.tick + _RESTART_S
@@ -183,7 +178,7 @@ class Delivery:
         if self._sender is None:
             return
         for name in self._outbox.contacts:
-            now = self.calls.now()
+            now = self.now()
             message = self._outbox.take(name, now)
             if message is None:
                 continue
@@ -192,8 +187,8 @@ class Delivery:
             self._sender.hand(self._job(self._number, message, name))
 
     def _job(self, number: int, message: Message, contact: str) -> dict[str, Any]:
-        chart = self.calls.chart(message.attach_brooder) if message.attach_brooder else None
-        link = self.calls.link(message, contact) if message.ack_for else None
+        chart = self.chart(message.attach_brooder) if message.attach_brooder else None
+        link = self.link(message, contact) if message.ack_for else None
         body = with_link(message.body, link)
         return {
             "id": number,
@@ -219,17 +214,17 @@ class Delivery:
                 self._ended(sending.contact, answer["why"])
 
     def _ended(self, contact: str, why: str | None) -> None:
-        self._record(self._outbox.done(contact, why, self.calls.now()))
+        self._record(self._outbox.done(contact, why, self.now()))
         if why is None:
             if contact in self._troubled | self._unsure:
                 self._troubled.discard(contact)
                 self._unsure.discard(contact)
-                self.calls.trouble(contact, False, "")
+                self.trouble(contact, False, "")
             return
         log.warning("A message to %s did not get through: %s.", contact, why)
         if self._outbox.failures(contact) >= TROUBLE_AFTER and contact not in self._troubled:
             self._troubled.add(contact)
-            self.calls.trouble(contact, True, why)
+            self.trouble(contact, True, why)
 
     def _lose_sender(self, why: str) -> None:
         sender, self._sender = self._sender, None
@@ -242,7 +237,7 @@ class Delivery:
 
     def _record(self, outcomes: list[Outcome]) -> None:
         if outcomes:
-            self.calls.record(outcomes)
+            self.record(outcomes)
 
     def _wait_s(self) -> float | None:
         """Until something is due; None: until somebody wakes us."""
@@ -251,4 +246,4 @@ class Delivery:
             due.append(self._no_start_before)
         elif self._outbox.next_due is not None:
             due.append(self._outbox.next_due)
-        return max(0.0, min(due) - self.calls.now().tick) if due else None
+        return max(0.0, min(due) - self.now().tick) if due else None

@@ -17,7 +17,7 @@ from support.receivers import Mode, Receiver, http_receiver
 
 from monitor.events import Moment, Priority
 from monitor.tell.contact import Contact
-from monitor.tell.delivery import Delivery, DeliveryCallbacks
+from monitor.tell.delivery import Delivery
 from monitor.tell.message import Message, MessageKind
 
 AIM_P99_S = 0.3
@@ -62,11 +62,9 @@ def main() -> int:
     with http_receiver() as phone, http_receiver(Mode.HANGING) as stuck:
         delivery = Delivery(
             [Contact(name="phone", url=phone.url), Contact(name="stuck", url=stuck.url)],
-            DeliveryCallbacks(
-                now=lambda: Moment(time.time(), time.monotonic()),
-                record=lambda _outcomes: None,
-                trouble=lambda *_: None,
-            ),
+            now=lambda: Moment(time.time(), time.monotonic()),
+            record=lambda _outcomes: None,
+            trouble=lambda *_: None,
             limit_s=600,
         )
         begun = time.monotonic()

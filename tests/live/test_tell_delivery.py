@@ -12,7 +12,7 @@ from support.receivers import Mode, Receiver, http_receiver, refusing_port, smtp
 from monitor.events import Moment, Priority
 from monitor.journal.records import Outcome
 from monitor.tell.contact import Contact
-from monitor.tell.delivery import Delivery, DeliveryCallbacks
+from monitor.tell.delivery import Delivery
 from monitor.tell.message import Message, MessageKind
 from monitor.tell.outbox import rows
 
@@ -56,13 +56,11 @@ def delivering(
     contacts = [Contact(name=name, url=receiver.url) for name, receiver in receivers]
     delivery = Delivery(
         contacts,
-        DeliveryCallbacks(
-            now=now,
-            record=kept.outcomes.extend,
-            trouble=lambda *said: kept.trouble.append(said),
-            **calls,  # type: ignore[arg-type]
-        ),
+        now=now,
+        record=kept.outcomes.extend,
+        trouble=lambda *said: kept.trouble.append(said),
         limit_s=limit_s,
+        **calls,  # type: ignore[arg-type]
     )
     delivery.start()
     try:
@@ -192,7 +190,9 @@ def test_what_the_journal_says_is_unsent_goes_out_at_the_start():
     with http_receiver() as phone:
         delivery = Delivery(
             [Contact(name="phone", url=phone.url)],
-            DeliveryCallbacks(now=now, record=kept.outcomes.extend, trouble=lambda *_: None),
+            now=now,
+            record=kept.outcomes.extend,
+            trouble=lambda *_: None,
         )
         delivery.start(rows(urgent("phone")))
         try:
@@ -273,7 +273,9 @@ def test_another_delivery_goes_on_with_what_one_could_not_send():
         phone.mode = Mode.WELL
         second = Delivery(
             [Contact(name="phone", url=phone.url)],
-            DeliveryCallbacks(now=now, record=kept.outcomes.extend, trouble=lambda *_: None),
+            now=now,
+            record=kept.outcomes.extend,
+            trouble=lambda *_: None,
         )
         second.start(left)
         try:

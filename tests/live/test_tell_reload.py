@@ -12,7 +12,7 @@ from monitor.service.clock import LiveClock
 from monitor.service.delivery_side import DeliverySide
 from monitor.settings import Settings, load_settings
 from monitor.tell.contact import Contact
-from monitor.tell.delivery import Delivery, DeliveryCallbacks
+from monitor.tell.delivery import Delivery
 from monitor.tell.message import Message, MessageKind
 
 pytestmark = pytest.mark.live
@@ -67,10 +67,12 @@ def test_three_changes_in_a_row_strand_no_message(tmp_path: Path) -> None:
 
 
 def test_a_delivery_that_was_stopped_is_not_started() -> None:
-    calls = DeliveryCallbacks(
-        now=lambda: Moment(0, 0), record=lambda _: None, trouble=lambda *_: None
+    delivery = Delivery(
+        [Contact(name="me", url="json://127.0.0.1:9/")],
+        now=lambda: Moment(0, 0),
+        record=lambda _: None,
+        trouble=lambda *_: None,
     )
-    delivery = Delivery([Contact(name="me", url="json://127.0.0.1:9/")], calls)
     assert delivery.alive()
     delivery.stop()
     with pytest.raises(RuntimeError, match="stopped"):
