@@ -12,6 +12,7 @@ import asyncio
 import ipaddress
 import logging
 from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
 from amqtt.contexts import Action, ListenerConfig
@@ -39,45 +40,34 @@ MOST_OUTGOING = 1000
 MOST_DENIED = 50  # pairs of account and topic that are said in the log
 
 
+@dataclass(eq=False, repr=False, kw_only=True)
 class BuiltInBroker:
     """The broker and the way to it in one; fulfils `link.BrokerLink`."""
 
-    def __init__(
-        self,
-        *,
-        topics: Sequence[str],
-        inbox: Inbox,
-        clock: Callable[[], Moment],
-        host: str = "127.0.0.1",
-        port: int = 1883,
-        on_state: Callable[[BrokerState], None] = lambda _: None,
-        prefix: str = "brooder",
-        ours: Callable[[str], bool] = lambda _topic: True,
-        rights: Rights | None = None,
-        unclaimed: Unclaimed | None = None,
-        cert_file: str | None = None,
-        key_file: str | None = None,
-    ) -> None:
-        self._host = host
-        self._port = port
-        self._inbox = inbox
-        self._clock = clock
-        self._on_state = on_state
-        self._status_topic = f"{prefix}/status"
-        self._ours = ours  # topics that only the service, or somebody at this machine, may use
-        self._rights = rights
-        self._unclaimed = unclaimed
-        self._tls = (cert_file, key_file)
+    topics: Sequence[str]
+    inbox: Inbox
+    clock: Callable[[], Moment]
+    host: str = "127.0.0.1"
+    port: int = 1883  # 0: one that is free, which is known once it listens
+    on_state: Callable[[BrokerState], None] = lambda _: None
+    prefix: str = "brooder"
+    # Topics that only the service, or somebody at this machine, may use.
+    ours: Callable[[str], bool] = lambda _topic: True
+    rights: Rights | None = None
+    unclaimed: Unclaimed | None = None
+    cert_file: str | None = None
+    key_file: str | None = None
+
+    def __post_init__(self) -> None:
+        self._status_topic = f"{self.prefix}/status"
         self._denied: set[tuple[str, str]] = set()
-        self._exact: frozenset[str] = frozenset()
-        self._filters: tuple[str, ...] = ()
-        self.set_topics(topics)
+        self.set_topics(self.topics)
         self._broker: HardenedBroker | None = None
         self._loop: asyncio.AbstractEventLoop | None = None
         self._open: dict[AckToken, asyncio.Future[None]] = {}
         self._outgoing: set[asyncio.Task[None]] = set()
         self._outgoing_count = 0
-        self.state = BrokerState(link=Link.STOPPED, words="not started", since=clock())
+        self.state = BrokerState(link=Link.STOPPED, words="not started", since=self.clock())
 
     # --- called by the service -----------------------------------------------------------------
 
@@ -91,24 +81,18 @@ class BuiltInBroker:
         """How long a probe is left without its acknowledgement, for the sake of the card."""
         return HOLD_S
 
-    @property
-    def port(self) -> int:
-        """Where it listens; differs from what was asked for when that was 0."""
-        return self._broker.port if self._broker is not None else self._port
-
     async def start(self) -> None:
         """Listen. Raises OSError with the address when that is not possible."""
         logging.getLogger("amqtt").setLevel(logging.CRITICAL)  # it logs each client in many lines
         logging.getLogger("transitions").setLevel(logging.WARNING)
         self._loop = asyncio.get_running_loop()
-        cert_file, key_file = self._tls
-        shown = f"[{self._host}]" if ":" in self._host else self._host
+        shown = f"[{self.host}]" if ":" in self.host else self.host
         broker = HardenedBroker(
             ListenerConfig(
-                bind=f"{shown}:{self._port}",
-                ssl=cert_file is not None,
-                certfile=Path(cert_file) if cert_file else None,
-                keyfile=Path(key_file) if key_file else None,
+                bind=f"{shown}:{self.port}",
+                ssl=self.cert_file is not None,
+                certfile=Path(self.cert_file) if self.cert_file else None,
+                keyfile=Path(self.key_file) if self.key_file else None,
             ),
             self,
         )
@@ -118,9 +102,9 @@ class BuiltInBroker:
             cause = error.__cause__ if isinstance(error.__cause__, OSError) else None
             number = cause.errno if cause is not None else None
             raise OSError(
-                number, f"the built-in broker cannot listen on {shown}:{self._port} ({error})"
+                number, f"the built-in broker cannot listen on {shown}:{self.port} ({error})"
             ) from error
-        self._broker = broker
+        self._broker, self.port = broker, broker.port
         self.publish(self._status_topic, b"online", retain=True)
         self._say(Link.CONNECTED, f"the built-in broker listens on {shown}:{self.port}")
 
@@ -160,7 +144,7 @@ class BuiltInBroker:
     def set_rights(self, rights: Rights | None) -> None:
         """Who may do what from now on (a reload), also of those who are connected. A changed
         password counts from the next connection on."""
-        self._rights = rights
+        self.rights = rights
         self._denied.clear()
 
     def keep_going(self) -> None:
@@ -175,10 +159,10 @@ class BuiltInBroker:
         if not self.may(client, topic, Action.PUBLISH):
             self._deny(client, topic)
             return
-        received = self._clock()
+        received = self.clock()
         if not self._wanted(topic):
-            if self._unclaimed is not None:
-                self._unclaimed.add(topic, payload, received.at)
+            if self.unclaimed is not None:
+                self.unclaimed.add(topic, payload, received.at)
             return
         mid = packet.packet_id if packet.qos else None
         token = AckToken(connection, mid) if mid is not None else None
@@ -198,11 +182,11 @@ class BuiltInBroker:
             session=client.attributes[BEGAN],
         )
         if token is None:
-            self._inbox.put(delivery)
+            self.inbox.put(delivery)
             return
         done = self._open[token] = asyncio.get_running_loop().create_future()
         try:
-            if not self._inbox.put(delivery):
+            if not self.inbox.put(delivery):
                 raise Overrun
             await done
         finally:
@@ -210,17 +194,17 @@ class BuiltInBroker:
 
     def authenticate(self, client: Session) -> bool:
         """User name and password, where there is a password file."""
-        return self._rights is None or self._rights.password_ok(client.username, client.password)
+        return self.rights is None or self.rights.password_ok(client.username, client.password)
 
     def may(self, client: Session, topic: str, action: Action) -> bool:
-        if self._rights is None:
-            return action is not Action.PUBLISH or not self._ours(topic) or _is_local(client)
+        if self.rights is None:
+            return action is not Action.PUBLISH or not self.ours(topic) or _is_local(client)
         if action is Action.SUBSCRIBE:  # judged message by message, as Mosquitto does
             return True
         name = str(client.attributes[NAME])
         if action is Action.PUBLISH:
-            return self._rights.may_write(client.username, name, topic)
-        return self._rights.may_read(client.username, name, topic)
+            return self.rights.may_write(client.username, name, topic)
+        return self.rights.may_read(client.username, name, topic)
 
     def _deny(self, client: Session, topic: str) -> None:
         """Each once in the log: a probe that is set up wrong is looked for there."""
@@ -260,8 +244,8 @@ class BuiltInBroker:
 
     def _say(self, link: Link, words: str) -> None:
         protocol = "MQTT 3.1.1" if link is Link.CONNECTED else ""
-        self.state = BrokerState(link=link, words=words, since=self._clock(), protocol=protocol)
-        self._on_state(self.state)
+        self.state = BrokerState(link=link, words=words, since=self.clock(), protocol=protocol)
+        self.on_state(self.state)
 
 
 def _is_local(client: Session) -> bool:

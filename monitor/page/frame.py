@@ -5,6 +5,7 @@ import secrets
 import time
 from collections import OrderedDict
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -69,18 +70,14 @@ PAPER_COOKIE = "brooder_paper"
 PAPERS = ("hours", "light", "dark")
 
 
+@dataclass(eq=False, repr=False)
 class Frame:
-    def __init__(
-        self,
-        api: ServiceApi,
-        access: Access,
-        sessions: BrowserSessions,
-        clock: Callable[[], float] = time.time,
-    ) -> None:
-        self.api = api
-        self.access = access
-        self.sessions = sessions
-        self.clock = clock
+    api: ServiceApi
+    access: Access
+    sessions: BrowserSessions
+    clock: Callable[[], float] = time.time
+
+    def __post_init__(self) -> None:
         self.once = SingleUse()
         self._templates = Environment(
             loader=FileSystemLoader(_HERE / "templates"),

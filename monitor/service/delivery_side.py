@@ -6,6 +6,7 @@ import logging
 import secrets
 import threading
 from collections.abc import Callable, Iterable, Mapping
+from dataclasses import KW_ONLY, InitVar, dataclass
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any
@@ -29,31 +30,26 @@ MOST_TRIALS = 100  # of which it is known whether they were answered
 HAND_OVER_S = 2.0  # so long an old delivery may still send
 
 
+@dataclass(eq=False, repr=False)
 class DeliverySide:
     """See the module. `send` may be called from any thread."""
 
-    def __init__(
-        self,
-        settings: Settings,
-        clock: Clock,
-        *,
-        on_outcome: Callable[[Outcome], None],
-        fault: Callable[[AlarmName, bool, Facts], None],
-        chart: Callable[[str], Path | None] = lambda _brooder: None,
-        mark: str = "",
-    ) -> None:
-        self._mark = mark
-        self._settings = settings
-        self._chart = chart
+    settings: Settings
+    clock: InitVar[Clock]
+    _: KW_ONLY
+    on_outcome: Callable[[Outcome], None]
+    fault: Callable[[AlarmName, bool, Facts], None]
+    chart: Callable[[str], Path | None] = lambda _brooder: None
+    mark: str = ""
+
+    def __post_init__(self, clock: Clock) -> None:
         # People's servers answer in real seconds, also in a rehearsal at speed.
         self._clock = clock if clock.speed == 1.0 else LiveClock()
-        self._on_outcome = on_outcome
-        self._fault = fault
         self._last: dict[str, tuple[float, str | None]] = {}  # contact -> tried at, why not
         self._last_ok: dict[str, float] = {}  # also of an earlier run
         # Trial messages: contact, tick of sending, seconds to the answer.
         self._trials: dict[str, tuple[str, float, float | None]] = {}
-        self.links = Links(_key(settings.state_folder), settings.file.page.public_url)
+        self.links = Links(_key(self.settings.state_folder), self.settings.file.page.public_url)
         self._delivery = self._make()
         self._handing_over: threading.Thread | None = None
 
@@ -94,13 +90,13 @@ class DeliverySide:
                     None,
                 ),
             }
-            for contact in contacts_of(self._settings)
+            for contact in contacts_of(self.settings)
         ]
 
     def reconfigure(self, settings: Settings) -> None:
         """Other contacts from now on; returns at once. What the old delivery cannot send within
         two seconds the new one goes on with."""
-        self._settings = settings
+        self.settings = settings
         self.links.found_at(settings.file.page.public_url)
         old, new = self._delivery, self._make()
         self._delivery = new
@@ -120,17 +116,17 @@ class DeliverySide:
         self._handing_over.start()
 
     def _make(self) -> Delivery:
-        tell = self._settings.file.tell
+        tell = self.settings.file.tell
         return Delivery(
-            contacts_of(self._settings),
+            contacts_of(self.settings),
             now=self._clock.now,
             record=self._record,
             trouble=self._trouble,
-            chart=self._chart,
+            chart=self.chart,
             link=lambda message, contact: self.links.link(message, contact, self._clock.now().at),
             limit_s=tell.contact_time_limit_s,
             most_pending=tell.most_pending,
-            mark=self._mark,
+            mark=self.mark,
         )
 
     def _record(self, outcomes: list[Outcome]) -> None:
@@ -139,15 +135,15 @@ class DeliverySide:
                 self._last[outcome.contact] = (outcome.tried_at, outcome.failure)
             if outcome.state == "sent":
                 self._last_ok[outcome.contact] = outcome.tried_at
-            self._on_outcome(outcome)
+            self.on_outcome(outcome)
 
     def _trouble(self, contact: str, begins: bool, why: str) -> None:
-        self._fault(AlarmName.DELIVERY_FAULT, begins, Facts(contact=contact, reason=why))
+        self.fault(AlarmName.DELIVERY_FAULT, begins, Facts(contact=contact, reason=why))
 
     async def try_contacts(self, name: str | None) -> list[Mapping[str, Any]]:
         """Really sends a trial message to one contact or to all."""
         wanted: tuple[Contact, ...] = tuple(
-            c for c in contacts_of(self._settings) if name in (None, c.name)
+            c for c in contacts_of(self.settings) if name in (None, c.name)
         )
         trials: dict[str, str] = {}
 
@@ -159,9 +155,9 @@ class DeliverySide:
             self._trials[made[0]] = (contact, self._clock.now().tick, None)
             return made[1]
 
-        limit_s = self._settings.file.tell.contact_time_limit_s
+        limit_s = self.settings.file.tell.contact_time_limit_s
         tried = await asyncio.to_thread(
-            lambda: list(try_out(wanted, self._settings.site, limit_s, link))
+            lambda: list(try_out(wanted, self.settings.site, limit_s, link))
         )
         for old in list(self._trials)[:-MOST_TRIALS]:
             del self._trials[old]
