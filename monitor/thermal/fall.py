@@ -21,6 +21,7 @@ HOLD_S = 1200.0  # a cover is off for feeding 5 to 15 min (common practice); war
 _LOOKED_AT_K, _LOOKED_AT_SLOW_K = 0.5, 1.0
 _TOLD_K, _TOLD_SLOW_K = 0.6, 1.2
 _RESTLESS, _RESTLESS_TOLD = 0.7, 0.9  # of the spread
+_STEPS = 2.0  # of a coarse probe: one may be next to nothing
 # Looked at too: by so much within six minutes, and more steeply than ever in the hour before. One
 # that ends below its usual low is no way back down.
 _STEEP_K, _BELOW_K = 0.2, 0.3
@@ -87,7 +88,8 @@ class Fall(Kept):
 
     @staticmethod
     def _deep(course: Course, tick: float, floor_c: float) -> bool:
-        below = _is_below(course, floor_c, _TOLD_K, _TOLD_SLOW_K, _RESTLESS_TOLD)
+        told_k = max(_TOLD_K, _STEPS * course.grain_k)
+        below = _is_below(course, floor_c, told_k, max(told_k, _TOLD_SLOW_K), _RESTLESS_TOLD)
         return below or _is_overdue(course, tick, floor_c)
 
     def begins_anew(self, course: Course, tick: float, floor_c: float) -> bool:
@@ -205,6 +207,9 @@ class Fall(Kept):
         rate_k_per_h = floor.rate_k_per_h
         if rate_k_per_h > _STILL_K_PER_H or lowest_k > _AT_LOWEST_K:
             return False
+        low_c, chill_c = floor.low_c, floor.chill_c
+        if low_c is not None and floor_c >= low_c and hear().spared:
+            return False  # its birds went, or it is the probe
         course = floor.course
         steeper = course.fell_k(tick, floor_c) > course.steepest_k
         age_s = tick - self.onset if nobody_at_work else self._present_s(tick, steeper=steeper)
@@ -213,7 +218,6 @@ class Fall(Kept):
         if tick - self.onset < _YOUNG_S or latest > _SLACKENS * pace:
             # That is of minutes ago: what is at rest by now heads nowhere, if it came down alone.
             pace = pace if hear().others_fall else max(pace, latest)
-        low_c, chill_c = floor.low_c, floor.chill_c
         if low_c is None or chill_c is None:
             return age_s >= _AWAKE_S
         # By day a cloud does what a lamp does.

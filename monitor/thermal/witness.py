@@ -85,7 +85,8 @@ class Witness:
         self.shut = self._bare  # no cover that is off explains it
         self.others_fall = False  # the floor falls, and something else that is heard does too
         self.others_hold = False  # ... and nothing else does
-        self.alone = False  # so does it, and all that would come down with it is heard
+        self.spared = False  # every source is seen to work
+        self.alone = False  # nothing else falls, and all that would come down with it is heard
 
     def hear(self, tick: float, onset: float, fallen_k: float) -> list[tuple[Track, float]]:
         """Every other probe with the share of the floor's fall that it has come down by. To be
@@ -115,6 +116,7 @@ class Witness:
         told_of = under >= self._sources or len(heard) > under
         self.others_fall = holding < len(heard)
         self.others_hold = bool(heard) and holding == len(heard) and fallen_k > _ALONE_K
+        self.spared = self.sees_all and len(self.working) == self._sources
         self.alone = self.others_hold and under > 0 and told_of
         self.shut = shut
         return heard
@@ -190,7 +192,7 @@ class Witness:
         floor_k = floor.fell_k(tick, floor_c)
         if floor.quick is not None:
             floor_k = max(floor_k, floor.quick.low_c - floor_c)
-        if not far and deepest_k < _BEYOND_FLOOR * floor_k:
+        if deepest_k < _BEYOND_FLOOR * floor_k:
             return None
         return Collapse(track, index, usual.low_c, far or nobody_at_work)
 

@@ -17,20 +17,20 @@ def steady(_: float) -> float:
     return 35.0
 
 
-def a_night(*under: str, every_s: float, course=steady) -> tuple[Night, list[str]]:
+def a_night(*under: str, every_s: float, course=steady, noise_k=0.05) -> tuple[Night, list[str]]:
     """Probes on the floor and beneath lamps, two quiet hours old at eight in the evening."""
     box = a_brooder()
     probes = (*box.probes, *(a_probe("porch", name, Place.UNDER_HEAT) for name in under))
     night = Night(a_site(replace(box, probes=probes)))
-    lives(night, 2 * 3600, every_s, under, course=course)
+    lives(night, 2 * 3600, every_s, under, course=course, noise_k=noise_k)
     return night, night.told()
 
 
-def lives(night: Night, for_s: float, every_s: float, under=(), *, course=steady, odd=None):
+def lives(night, for_s, every_s, under=(), *, course=steady, odd=None, noise_k=0.05):
     """The floor goes its course (degC by seconds); `odd` is what the first lamp's probe says."""
     rng, began = Random(int(night.t)), night.t
     while night.t < began + for_s:
-        night.says(course(night.t - began) + rng.gauss(0, 0.05))
+        night.says(course(night.t - began) + rng.gauss(0, noise_k))
         for name in under:
             temp_c = odd if odd is not None and name == under[0] else 42.0
             night.says(temp_c + rng.gauss(0, 0.05), f"porch/{name}")
@@ -105,6 +105,42 @@ def test_a_cover_off_in_the_evening_is_told_only_once_it_is_off_for_longer_than_
     lives(night, 2400.0, 30.0, course=course)
     told = {"porch/heat-loss", "porch/cold", "porch/chill"} & {*night.told()}
     assert bool(told) == (open_min > 6.0)
+
+
+@pytest.mark.parametrize(
+    ("under", "course"),
+    [
+        (LAMPS, lambda t: 35.0 - 1.6 * (1 - exp(-t / 600.0))),  # the birds went elsewhere
+        ((), lambda t: 35.1 if t < 300 else 34.6 if t < 600 else 34.1),  # steps of half a degree
+    ],
+)
+def test_a_floor_that_sinks_a_little_by_night_has_lost_no_heat(under, course):
+    """While each lamp is seen to work; or by what may be hardly more than one step of its probe."""
+
+    def stepped(seconds: float) -> float:
+        return course(seconds) if under else round(course(seconds) * 2) / 2
+
+    quiet = 0.05 if under else 0.0
+    night, _ = a_night(*under, every_s=30.0, course=lambda _: stepped(0.0), noise_k=quiet)
+    night.t += 5 * 3600.0
+    lives(night, 2 * 3600.0, 30.0, under, course=lambda _: stepped(0.0), noise_k=quiet)
+    lives(night, 1500.0, 30.0, under, course=stepped, noise_k=quiet)
+    assert "porch/heat-loss" not in night.told()
+
+
+def test_a_cover_lifted_for_feeding_is_no_dead_lamp_though_it_cools_what_lies_beneath_as_far():
+    night, _ = a_night("under west lamp", every_s=30.0, course=lambda _: 37.0)
+
+    def lid_k(seconds: float) -> float:
+        open_s = min(seconds, 360.0)
+        return 6.0 * (1 - exp(-open_s / 120.0)) * exp(-max(0.0, seconds - open_s) / 240.0)
+
+    began = night.t
+    while night.t < began + 1800.0:
+        night.says(37.0 - lid_k(night.t - began))
+        night.says(42.0 - lid_k(night.t - began), "porch/under west lamp")
+        night.t += 30.0
+    assert "porch/heat-loss" not in night.told()
 
 
 def test_all_power_lost_in_the_evening_is_told_before_the_floor_is_at_its_chill_limit():
