@@ -4,8 +4,8 @@ from typing import Annotated
 
 import typer
 
-from monitor.commands.ask import request, settings_of
-from monitor.commands.common import ConfigOption, fail, out
+from monitor.commands.ask import brooder_or_exit, request
+from monitor.commands.common import ConfigOption, fail, out, settings_or_exit
 from monitor.commands.flock_entry import BrooderOption
 from monitor.events import AlarmName
 
@@ -20,13 +20,12 @@ def acknowledge(
 ) -> None:
     """Acknowledge an alarm: you are on it. It stays active until all is well, and of what is urgent
     you are asked every hour whether it helped."""
-    settings = settings_of(config)
+    settings = settings_or_exit(config)
     known = [name.value for name in AlarmName]
     if alarm is not None and alarm not in known:
         fail(f'the alarm is "{alarm}"; it must be one of {", ".join(known)}')
-    names = [b.name for b in settings.site.brooders]
-    if brooder is not None and brooder not in names:
-        fail(f'--brooder is "{brooder}"; it must be one of {", ".join(names)}')
+    if brooder is not None:
+        brooder_or_exit(settings.site, brooder)
     answer = request(settings, "entry", entry="acknowledge", alarm=alarm, brooder=brooder, by=by)
     done = list(dict.fromkeys(answer["changes"]))  # a box and its probe are one thing to a reader
     out().print(

@@ -5,14 +5,13 @@ journal, takes the entry through the same core, and closes it."""
 
 import sys
 from datetime import date, datetime, time
-from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
 
 import typer
 
 from monitor.brooding.objection import NeedsYes, Objection
-from monitor.commands.common import fail, settings_or_exit
+from monitor.commands.common import fail
 from monitor.journal.records import StorageFault
 from monitor.service.configured import contacts_of, machine_of
 from monitor.service.control import NoService, ask
@@ -23,11 +22,6 @@ from monitor.tell.missing import Missing, missing
 
 RELOAD_WITHIN_S = 150.0  # reading a configuration and its contacts takes a small board a while
 NO_SERVICE = "No service runs; it takes this at its start."
-
-
-def settings_of(config: Path | None) -> Settings:
-    """The settings for a command that tells nobody."""
-    return settings_or_exit(config)
 
 
 def request(settings: Settings, what: str, **details: Any) -> Any:

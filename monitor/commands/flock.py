@@ -14,8 +14,8 @@ from monitor.brooding.calendar import age_days, local_date
 from monitor.brooding.entries import MOST_MAIL_DAYS, mailed, with_word
 from monitor.brooding.signs import SIGNS
 from monitor.commands import flock_arrival
-from monitor.commands.ask import brooder_or_exit, request, settings_of, when_or_exit
-from monitor.commands.common import ConfigOption, fail, out
+from monitor.commands.ask import brooder_or_exit, request, when_or_exit
+from monitor.commands.common import ConfigOption, fail, out, settings_or_exit
 from monitor.commands.flock_entry import (
     AtOption,
     BrooderOption,
@@ -75,7 +75,7 @@ def placed(
     """Birds were put into a brooder. A batch begins, or grows if they are of one hatch. With --at a
     day to come, 2026-03-01: they are expected then, and the evening before says whether the box is
     ready."""
-    settings = settings_of(config)
+    settings = settings_or_exit(config)
     day = _day_to_come(at)
     if day is not None:
         enter(
@@ -115,7 +115,7 @@ def loss(
     config: ConfigOption = None,
 ) -> None:
     """Birds were found dead. `brooder review --losses` then shows the hours before."""
-    enter(settings_of(config), "loss", brooder, at, count=count, note=remark, yes=yes)
+    enter(settings_or_exit(config), "loss", brooder, at, count=count, note=remark, yes=yes)
 
 
 def moved(
@@ -133,7 +133,7 @@ def moved(
     config: ConfigOption = None,
 ) -> None:
     """Birds were moved out. To pasture, or with --to into a second box of the same batch."""
-    settings = settings_of(config)
+    settings = settings_or_exit(config)
     if to is None:
         enter(settings, "moved", brooder, at, count=count, note=remark, yes=yes)
         return
@@ -170,7 +170,7 @@ def seen(
     """How the birds lie, and what to do about it. The chicks are the better thermometer."""
     if sign not in SIGNS:
         fail(f'the sign is "{sign}"; it must be one of {", ".join(SIGNS)}')
-    enter(settings_of(config), "seen", brooder, at, note=with_word(sign, remark))
+    enter(settings_or_exit(config), "seen", brooder, at, note=with_word(sign, remark))
     out().print(f"{SIGNS[sign].means} {SIGNS[sign].do}")
 
 
@@ -183,7 +183,7 @@ def weighed(
     config: ConfigOption = None,
 ) -> None:
     """A few birds were weighed. Says how they stand against their kind at that age."""
-    settings = settings_of(config)
+    settings = settings_or_exit(config)
     name = brooder_or_exit(settings.site, brooder)
     grams = _grams_or_exit(weight) / max(count, 1)
     if not 5 <= grams <= 20_000:
@@ -205,7 +205,7 @@ def heat_changed(
 ) -> None:
     """You turned the heat up or down, or moved a lamp. The watch learns anew what the box holds;
     for an hour and a half no fall is called lost heat. Too cold is told all the same."""
-    enter(settings_of(config), "heat-changed", brooder, at, note=remark)
+    enter(settings_or_exit(config), "heat-changed", brooder, at, note=remark)
 
 
 def end(
@@ -217,7 +217,7 @@ def end(
 ) -> None:
     """The batch is over. Closes it in every box, or in --brooder alone: no more messages until
     birds are placed again."""
-    settings = settings_of(config)
+    settings = settings_or_exit(config)
     if brooder is not None:
         brooder_or_exit(settings.site, brooder)
     answer = request(
@@ -243,7 +243,7 @@ def note(
     config: ConfigOption = None,
 ) -> None:
     """A remark: new litter, lamp raised, chicks loud."""
-    enter(settings_of(config), "note", brooder, at, note=text)
+    enter(settings_or_exit(config), "note", brooder, at, note=text)
 
 
 def undo(
@@ -252,14 +252,14 @@ def undo(
     config: ConfigOption = None,
 ) -> None:
     """Take an entry back. It stays in the journal, crossed out."""
-    settings = settings_of(config)
+    settings = settings_or_exit(config)
     answer = request(settings, "entry", entry="undo", undoes=number, by="command", **said_yes(yes))
     out().print(f"Entry {answer['number']}: entry {number} is taken back.")
 
 
 def listed(config: ConfigOption = None) -> None:
     """All entries with their numbers."""
-    settings = settings_of(config)
+    settings = settings_or_exit(config)
     ledger: dict[str, Any] = request(settings, "ledger")
     entries = ledger["entries"]
     if not entries:

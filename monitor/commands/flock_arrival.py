@@ -6,8 +6,8 @@ import typer
 
 from monitor.brooding import arrival
 from monitor.brooding.arrival import STEP_NAMES, arrival_of
-from monitor.commands.ask import brooder_or_exit, settings_of
-from monitor.commands.common import ConfigOption, fail, out
+from monitor.commands.ask import brooder_or_exit
+from monitor.commands.common import ConfigOption, fail, out, settings_or_exit
 from monitor.commands.flock_entry import (
     AtOption,
     BrooderOption,
@@ -29,7 +29,7 @@ def register(flock: typer.Typer) -> None:
 
 def listed(brooder: BrooderOption = None, config: ConfigOption = None) -> None:
     """The day the chicks come, step by step."""
-    settings = settings_of(config)
+    settings = settings_or_exit(config)
     found = arrival_of(ledger_of(settings), brooder_or_exit(settings.site, brooder))
     for title, steps in (("Before they come", arrival.BEFORE), ("When they come", arrival.STEPS)):
         out().print(f"\n{title}", style="bold")
@@ -51,7 +51,7 @@ def checked(
     for step in steps:
         if step not in STEP_NAMES:
             fail(f'"{step}" is no step; it must be one of {", ".join(STEP_NAMES)}')
-    settings = settings_of(config)
+    settings = settings_or_exit(config)
     done = arrival_of(ledger_of(settings), brooder_or_exit(settings.site, brooder)).done
     for step in dict.fromkeys(steps):
         if step in done:
@@ -68,14 +68,14 @@ def dead_on_arrival(
     config: ConfigOption = None,
 ) -> None:
     """Chicks that came dead. The hatchery's claim is about these; they are no losses of the box."""
-    enter(settings_of(config), "dead-on-arrival", brooder, at, count=count, note=remark)
+    enter(settings_or_exit(config), "dead-on-arrival", brooder, at, count=count, note=remark)
     out().print(arrival.CLAIM)
 
 
 def sheet(brooder: BrooderOption = None, config: ConfigOption = None) -> None:
     """The sheet for the hatchery's claim. How many came, dead and alive, and how warm the box was;
     the page has the same to print."""
-    settings = settings_of(config)
+    settings = settings_or_exit(config)
     name = brooder_or_exit(settings.site, brooder)
     found = arrival_of(ledger_of(settings), name)
     if found.at is None and not found.dead:

@@ -8,8 +8,8 @@ from typing import Annotated, Any
 import typer
 from rich.table import Table
 
-from monitor.commands.ask import request, settings_of
-from monitor.commands.common import NOT_WELL, ConfigOption, out
+from monitor.commands.ask import request
+from monitor.commands.common import NOT_WELL, ConfigOption, out, settings_or_exit
 from monitor.commands.probes_add import add
 from monitor.commands.probes_try import attempt
 from monitor.settings import Settings
@@ -38,7 +38,7 @@ def probes(
     configuration lines that would claim them, and messages that could not be read."""
     if ctx.invoked_subcommand is not None:
         return
-    settings = settings_of(config)
+    settings = settings_or_exit(config)
     said: dict[str, Any] = request(settings, "probes")
     if settings.file.broker is not None and wait > 0:
         # Asking began the listening; what else is said there comes within a few readings.

@@ -10,8 +10,8 @@ import segno
 import typer
 
 from monitor.brooding.objection import Objection
-from monitor.commands.ask import NO_SERVICE, reload_service, settings_of
-from monitor.commands.common import ConfigOption, complain, fail, out
+from monitor.commands.ask import NO_SERVICE, brooder_or_exit, reload_service
+from monitor.commands.common import ConfigOption, complain, fail, out, settings_or_exit
 from monitor.commands.flock_entry import BrooderOption
 from monitor.service.probe_accounts import (
     MOSQUITTO_FILES,
@@ -58,7 +58,7 @@ def add(
     probe that is there already, or of a lamp whose plug says its watts: a new account for it.
 
     Outside probes serve every box unless --brooder names one."""
-    settings = settings_of(config)
+    settings = settings_or_exit(config)
     try:
         ready = prepare(
             settings,
@@ -80,19 +80,14 @@ def add(
 
 def _box(site: Site, name: str, place: Place | None, brooder: str | None) -> str | None:
     """Whose probe it is; None: the site's."""
-    boxes = [b.name for b in site.brooders]
     if brooder is not None:
-        if brooder not in boxes:
-            fail(f'--brooder is "{brooder}"; it must be one of {", ".join(boxes)}')
-        return brooder
+        return brooder_or_exit(site, brooder)
     there = named(site, name)
     if len(there) == 1:
         return there[0].brooder
     if not there and (place or place_for(name)) is Place.OUTSIDE:
         return None
-    if len(boxes) == 1:
-        return boxes[0]
-    fail(f"--brooder is missing; it must be one of {', '.join(boxes)}")
+    return brooder_or_exit(site, None)
 
 
 def _agree(settings: Settings, ready: Prepared, *, sure: bool) -> None:

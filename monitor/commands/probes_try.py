@@ -9,8 +9,8 @@ from typing import Annotated, Any
 
 import typer
 
-from monitor.commands.ask import request, settings_of
-from monitor.commands.common import NOT_WELL, ConfigOption, complain, fail, out
+from monitor.commands.ask import request
+from monitor.commands.common import NOT_WELL, ConfigOption, complain, fail, out, settings_or_exit
 from monitor.commands.tonight import temperature_or_exit
 from monitor.commands.watch import sample
 from monitor.intake.link import BrokerAddress
@@ -36,7 +36,7 @@ def attempt(
 ) -> None:
     """Send an invented reading, as a probe would. Then see whether the service hears it. It stands
     in the records as that probe's reading. Exit code 1: it was not heard."""
-    settings = settings_of(config)
+    settings = settings_or_exit(config)
     meant = _probe(settings, probe)
     temp_c = temperature_or_exit(reading, settings.site.units, "READING")
     if temp_c is None:

@@ -4,8 +4,8 @@ from typing import Annotated
 
 import typer
 
-from monitor.commands.ask import brooder_or_exit, request, settings_of
-from monitor.commands.common import ConfigOption, fail, out
+from monitor.commands.ask import brooder_or_exit, request
+from monitor.commands.common import ConfigOption, fail, out, settings_or_exit
 from monitor.commands.flock_entry import BrooderOption
 from monitor.events import AlarmName
 from monitor.watch.alarm_table import cleaning_out
@@ -27,7 +27,7 @@ def shelve(
     config: ConfigOption = None,
 ) -> None:
     """Shelve an alarm while you clean out or feed. It is never shelved without an end."""
-    settings = settings_of(config)
+    settings = settings_or_exit(config)
     known = [name.value for name in AlarmName]
     if alarm not in (*known, _CLEANING_OUT):
         fail(f'the alarm is "{alarm}"; it must be {_CLEANING_OUT} or one of {", ".join(known)}')

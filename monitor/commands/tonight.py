@@ -7,8 +7,8 @@ import typer
 
 from monitor.brooding.envelope import COVERS
 from monitor.brooding.lamp_safety import circuit_warning
-from monitor.commands.ask import brooder_or_exit, request, settings_of
-from monitor.commands.common import NOT_WELL, ConfigOption, fail, out
+from monitor.commands.ask import brooder_or_exit, request
+from monitor.commands.common import NOT_WELL, ConfigOption, fail, out, settings_or_exit
 from monitor.commands.flock_entry import BrooderOption
 from monitor.tell.wording import first_aid
 from monitor.units import Unit, to_celsius
@@ -34,7 +34,7 @@ def tonight(
     """How cold the floor will get tonight, and what would help. An empty box is held against what
     chicks of a day need. Exit code 1 if it is below its band already, or will more likely than not
     leave it."""
-    settings = settings_of(config)
+    settings = settings_or_exit(config)
     name = brooder_or_exit(settings.site, brooder)
     extra_watts = watts_or_exit(heat)
     if cover is not None and cover not in COVERS:

@@ -4,8 +4,8 @@ import time
 
 import typer
 
-from monitor.commands.ask import brooder_or_exit, request, settings_of
-from monitor.commands.common import NOT_WELL, ConfigOption, out
+from monitor.commands.ask import brooder_or_exit, request
+from monitor.commands.common import NOT_WELL, ConfigOption, out, settings_or_exit
 from monitor.commands.flock_entry import BrooderOption
 from monitor.journal.reader import JournalReader
 from monitor.journal.records import StorageFault
@@ -19,7 +19,7 @@ _MARKS = {True: "[x]", False: "[ ]", None: " - "}
 def warm_up(brooder: BrooderOption = None, config: ConfigOption = None) -> None:
     """Whether the empty box is ready for chicks. Is it warm and level, will tonight hold, what do
     its watts bring, which probe lies under which lamp? Exit code 1 if something is missing."""
-    settings = settings_of(config)
+    settings = settings_or_exit(config)
     name = brooder_or_exit(settings.site, brooder)
     falls = [list(fall) for fall in _falls(settings, name)]
     said = request(settings, "warm-up", brooder=name, falls=falls)
