@@ -16,7 +16,7 @@ from pydantic_core import from_json
 
 from monitor.events import BadValue, Measured, Moment, Reading
 from monitor.intake import senml
-from monitor.intake.plausible import fault_of
+from monitor.intake.plausible import LOWEST_C, USUAL_BELOW_C, fault_of
 from monitor.intake.topics import Sensor
 from monitor.site import Meter, Probe
 from monitor.units import Unit, to_celsius
@@ -60,11 +60,11 @@ def read(payload: bytes, probe: Sensor, received: Moment, arrived: Moment | None
         except ValueError:
             pass
         else:
-            if b"_" not in payload and isfinite(value):
-                if probe.unit is not Unit.CELSIUS:
-                    value = to_celsius(value, probe.unit)
+            if probe.unit is not Unit.CELSIUS:
+                value = to_celsius(value, probe.unit)
+            if LOWEST_C <= value < USUAL_BELOW_C and b"_" not in payload:
                 at, tick = received
-                return _judged(value, probe, at, tick)
+                return Reading(at, tick, probe.key, value + probe.offset_c)
     return read_all(payload, probe, received, arrived=arrived)[-1]
 
 

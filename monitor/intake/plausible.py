@@ -11,13 +11,14 @@ LOWEST_C = -60.0
 HIGHEST_C = 150.0
 
 POWER_UP_C = 85.0  # scratchpad value after power-up (datasheet; kernel docs, w1_therm.rst)
+USUAL_BELOW_C = POWER_UP_C - 0.001  # from LOWEST_C up to here a value may be any temperature
 NO_SENSOR_C = -127.0  # DEVICE_DISCONNECTED_C of the common Arduino library, raw -7040
 WEAK_SUPPLY_C = 127.94  # too little power for the conversion (kernel docs, w1_therm.rst)
 
 
 def fault_of(temp_c: float) -> str | None:
     """Why this cannot be a temperature of a brooder, or None if it can."""
-    if temp_c < POWER_UP_C - 0.001 and temp_c >= LOWEST_C:
+    if LOWEST_C <= temp_c < USUAL_BELOW_C:
         return None
     if LOWEST_C <= temp_c <= HIGHEST_C:
         return _fault_in_range(temp_c)

@@ -128,10 +128,11 @@ class Core:
 
     def advance(self, now: Moment) -> None:
         """Nothing came: do what is due by now."""
-        if self.engine.due_by(now.tick):
+        tick, due = now.tick, self._plan_due
+        if self.engine.due_by(tick):
             self._changed(self.engine.advance(now), now)
-        due = self._plan_due
-        if due is not None and due <= now.tick:
+            due = self._plan_due
+        if due is not None and due <= tick:
             self._now = now
             self._told(self._plan.advance(now))
         self._now = now

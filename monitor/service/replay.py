@@ -73,8 +73,9 @@ class Replay:
             core.advance(now)
             if isinstance(line, lines.ProbeMessage):
                 tally.messages_heard += 1
+                _, topic, payload, _ = line
                 taken = now if at == now_at else Moment(at, at)
-                if not core.hear(line.topic, line.payload.encode("utf-8", "replace"), taken):
+                if not core.hear(topic, payload.encode("utf-8", "replace"), taken):
                     tally.unclaimed += 1
             else:
                 tally.entries += 1

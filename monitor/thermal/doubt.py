@@ -18,9 +18,10 @@ _HEARD_S = 90.0
 def look(tracks: Sequence[Track], tick: float, step_s: float) -> None:
     """Doubt who goes alone, believe who is back."""
     for track in tracks:
-        if track.level is None or tick - track.last_tick > step_s:
+        level = track.level
+        if level is None or tick - track.last_tick > step_s:
             continue
-        own = abs(track.mean - track.level)
+        own = abs(track.mean - level)
         if own < _APART_K:
             if own < 0.5 * _APART_K:
                 track.doubt_since = NEVER

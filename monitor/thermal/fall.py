@@ -351,9 +351,13 @@ def _is_below(
 def _is_steep(course: Course, tick: float, floor_c: float) -> bool:
     """Did it fall more steeply than in the hour before, and to where it has not been?"""
     usual = course.quick
-    if usual is None or usual.low_c - floor_c < min(_BELOW_K, course.steepest_k):
+    if usual is None or usual.low_c - floor_c < min(_BELOW_K, course.grain_k):
         return False
-    return course.fell_k(tick, floor_c) > max(_STEEP_K, course.steepest_k)
+    fell_k = course.fell_k(tick, floor_c)
+    if fell_k <= _STEEP_K:
+        return False
+    steepest_k = course.steepest_k  # dearest of all, and seldom asked for
+    return usual.low_c - floor_c >= min(_BELOW_K, steepest_k) and fell_k > steepest_k
 
 
 def _is_overdue(course: Course, tick: float, floor_c: float) -> bool:

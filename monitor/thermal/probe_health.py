@@ -365,21 +365,20 @@ def _beside(
     others: dict[str, float] = {}
     peers: dict[str, float] = {}
     alike: dict[str, float] = {}
-    place = track.place
-    beneath = place is Place.UNDER_HEAT
     for one in sound:
-        if one is not track and one.level is not None:
-            others[one.key] = one.level
-            if (one.place is Place.UNDER_HEAT) is beneath:
-                peers[one.key] = one.level
-                if one.place is place and not beneath:
-                    alike[one.key] = one.level
+        level = one.level
+        if one is not track and level is not None:
+            others[one.key] = level
+            if one.beneath is track.beneath:
+                peers[one.key] = level
+                if _alike(one, track):
+                    alike[one.key] = level
     return others, peers, alike
 
 
 def _alike(one: Track, other: Track) -> bool:
     """Two of one place go together, but not beneath two lamps."""
-    return one.place is other.place and one.place is not Place.UNDER_HEAT
+    return one.place is other.place and not one.beneath
 
 
 def _fell_out(

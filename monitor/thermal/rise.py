@@ -69,7 +69,7 @@ class Rise(Kept):
             # what a slow probe said last holds until it is silent: the lamp lies on that one
             late = [t.mean for t in tracks if tick - t.last_tick <= limits.silent_s]
             self.overheat = max(late, default=hottest.mean) >= high_c
-        pace = max(_pace(track, tick) for track in heard)
+        pace = max([_pace(track, tick) for track in heard])
         self._see_act(tick, pace, hottest.mean, high_c)
 
     def _bear_out(self, track: Track, hot: bool) -> None:

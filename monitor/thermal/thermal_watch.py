@@ -60,7 +60,7 @@ class ThermalWatch(Kept):
         inside = [probe for probe in brooder.probes if probe.place is not Place.OUTSIDE]
         self._tracks = {probe.key: Track(probe.key, probe.place) for probe in inside}
         self._all = list(self._tracks.values())
-        self._beneath = [track for track in self._all if track.place is Place.UNDER_HEAT]
+        self._beneath = [track for track in self._all if track.beneath]
         self._beside = [track for track in self._all if track.place is not Place.FLOOR]
         self._witness = witness = Witness(brooder, self._all)
         self._health = ProbeHealth(list(self._tracks))
@@ -91,7 +91,7 @@ class ThermalWatch(Kept):
         waited = track.held is not None
         if not track.add(tick, temp_c):
             return None if waited else self._tell()
-        if track.place is Place.UNDER_HEAT and (self._lost.down is not None or track.sunken):
+        if track.beneath and (self._lost.down is not None or track.sunken):
             self._said = None
             waited = self._lost.see_collapse(tick, falls=self._fall.open) or waited
         if tick - self._floor.stepped < _STEP_S:

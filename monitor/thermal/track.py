@@ -46,7 +46,7 @@ class Track(Kept):
 
     def __init__(self, key: str, place: Place) -> None:
         self.key = key
-        self.place = place
+        self.place, self.beneath = place, place is Place.UNDER_HEAT
         self.course = Course()
 
     def add(self, tick: float, temp_c: float) -> bool:
@@ -80,8 +80,7 @@ class Track(Kept):
                 self.spike_score = self.spike_score + 1.0  # it came back: that one was a spike
                 self.spikes += 1
             elif not -LEAP_K < jump < LEAP_K and (
-                self.place is not Place.UNDER_HEAT
-                or abs(temp_c - self.held) <= _AT_REST_SHARE * abs(jump)
+                not self.beneath or abs(temp_c - self.held) <= _AT_REST_SHARE * abs(jump)
             ):
                 up = jump > 0.0
                 back = self.leapt_up is (not up)
