@@ -2,6 +2,7 @@
 to close. Used by intake.hardened alone."""
 
 import asyncio
+from collections.abc import Callable
 from contextlib import suppress
 
 from amqtt.adapters import StreamReaderAdapter, StreamWriterAdapter
@@ -18,19 +19,26 @@ class BoundedReader(StreamReaderAdapter):  # type: ignore[misc]
 
     _ahead = b""
     _over = False
+    _text = b""  # read last; before a payload that is the topic, unless that is very short
+    # Told once of who is let in: the topic, as far as it is known, and how many bytes.
+    on_too_large: Callable[[str, int], None] | None = None
 
     async def read(self, n: int = -1) -> bytes:
         """`n` bytes. Raises ConnectionResetError where they are too many."""
         # amqtt takes this for the end of the stream, but goes on with what follows a packet that
         # ended early; so once over, it stays over.
-        if self._over or n > LARGEST_PACKET:
+        if not self._over and n > LARGEST_PACKET:
             self._over = True
+            if self.on_too_large is not None:
+                self.on_too_large(self._text.decode("utf-8", "replace"), n)
+        if self._over:
             raise ConnectionResetError(f"packet of {n} bytes")
         ahead, self._ahead = self._ahead[:n], self._ahead[n:]
-        if len(ahead) == n:
-            return ahead
-        more: bytes = await super().read(n - len(ahead))
-        return ahead + more
+        if len(ahead) < n:
+            ahead += await super().read(n - len(ahead))
+        if n != 2:  # a length, or a packet's number
+            self._text = ahead if n > 2 else b""
+        return ahead
 
     async def protocol_level(self) -> int:
         """Of the CONNECT that comes first, which stays to be read. 0: it is none."""

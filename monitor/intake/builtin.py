@@ -23,6 +23,7 @@ from monitor.events import Moment
 from monitor.intake.hardened import BEGAN, NAME, HardenedBroker, Overrun
 from monitor.intake.inbox import AckToken, Inbox, MqttMessage
 from monitor.intake.link import BrokerState, Link
+from monitor.intake.payload import MAX_PAYLOAD_BYTES
 from monitor.intake.refused import printable
 from monitor.intake.rights import Rights
 from monitor.intake.topics import matches
@@ -217,6 +218,25 @@ class BuiltInBroker:
                 printable(about[0]) or "(none)",
                 about[1],
             )
+
+    def too_large(self, client: Session, topic: str, size: int) -> None:
+        """In the log, and beside what else could not be read."""
+        received = self.clock()
+        name = printable(str(client.attributes[NAME])[:200])
+        where = printable(topic[:200]) or "a topic that is not known"
+        if ("", name + where) not in self._denied and len(self._denied) < MOST_DENIED:
+            self._denied.add(("", name + where))
+            log.warning(
+                "The client %s sent %d bytes on %s, and its connection was ended: at most %d are "
+                "read.",
+                name or "(without a name)",
+                size,
+                where,
+                MAX_PAYLOAD_BYTES,
+            )
+        if self.may(client, topic, Action.PUBLISH) and self._wanted(topic):
+            name = client.client_id or ""
+            self.inbox.put(MqttMessage(topic, b"", received, None, origin=name, too_large=size))
 
     def _wanted(self, topic: str) -> bool:
         return topic in self._exact or any(matches(pattern, topic) for pattern in self._filters)

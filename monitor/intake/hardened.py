@@ -13,6 +13,7 @@ import ssl
 from collections import OrderedDict, deque
 from collections.abc import Awaitable, Callable
 from contextlib import suppress
+from functools import partial
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from amqtt.broker import Broker, Server
@@ -239,6 +240,7 @@ class HardenedBroker(Broker):  # type: ignore[misc]
         client.attributes[BEGAN] = self._began_with(client, self._connections)
         handler.ended = asyncio.Event()
         handler.unsent, handler.drop = self._unsent, self._drop
+        reader.on_too_large = partial(self._gate.too_large, client)
         return handler, client
 
     def _began_with(self, client: Session, connection: int) -> int:

@@ -47,6 +47,7 @@ class MqttMessage(NamedTuple):
     # Number of the connection with which the session of these identifiers began; 0: it is older
     # than this run, or nobody knows.
     session: int = 0
+    too_large: int = 0  # bytes of a payload that the built-in broker did not take
 
 
 class Inbox:

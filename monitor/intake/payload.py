@@ -52,6 +52,11 @@ class _Fault(Exception):
     """The probe itself tells in words what is wrong with it (SenML `vs` and no temperature)."""
 
 
+def too_long(size: int) -> str:
+    """Why a payload of so many bytes is not read."""
+    return f"is {size} bytes long; at most {MAX_PAYLOAD_BYTES} are read"
+
+
 def read(payload: bytes, probe: Sensor, received: Moment, arrived: Moment | None = None) -> Outcome:
     if type(probe) is Probe and probe.value_pointer is None and len(payload) < 32:
         # The usual case by far, about a microsecond. `_` is float()'s own digit separator.
@@ -118,7 +123,7 @@ def _pairs(
 ) -> list[tuple[float, float]]:
     """(degC or the meter's unit, Unix seconds) of everything in the payload, in time order."""
     if len(payload) > MAX_PAYLOAD_BYTES:
-        raise Refusal(f"is {len(payload)} bytes long; at most {MAX_PAYLOAD_BYTES} are read")
+        raise Refusal(too_long(len(payload)))
     if not payload.strip():
         raise Refusal("is empty")
     try:

@@ -14,6 +14,7 @@ from monitor.events import AlarmName, Facts, Moment
 from monitor.intake.held import HeldTimes
 from monitor.intake.inbox import Inbox, MqttMessage
 from monitor.intake.link import BrokerLink
+from monitor.intake.payload import too_long
 from monitor.intake.redelivered import RedeliveryMemory
 from monitor.service.clock import Clock
 from monitor.service.commit_queue import CommitQueue
@@ -149,6 +150,10 @@ class WatchThread:
         if delivery.token is not None:
             self.commits.arrived(delivery.token, delivery.received)
         try:
+            if delivery.too_large:
+                reason = too_long(delivery.too_large)
+                self.core.hearing.refuse(delivery.topic, reason, b"", delivery.received.at)
+                return
             if self.memory.already_journaled(delivery):
                 return
             if self.commands(self.core, delivery, delivery.received):

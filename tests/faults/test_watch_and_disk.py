@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 from support.service import wait_until
-from support.watch_rig import Rig, changes, place, running, site_of
+from support.watch_rig import TOPIC, Rig, changes, place, running, site_of
 
 from monitor.events import AlarmName, EntryKind
 from monitor.intake.inbox import AckToken, MqttMessage
@@ -57,6 +57,13 @@ def test_what_is_refused_or_known_or_nobodys_is_acknowledged_too(rig: Rig) -> No
     assert rig.temps() == [30.0], "counted once"
     rig.inbox.put(MqttMessage("of/nobody", b"1", rig.clock.now(), AckToken(1, 9)))
     wait_until(lambda: 9 in rig.far.acknowledged)
+
+
+def test_a_payload_that_the_broker_did_not_take_is_among_what_could_not_be_read(rig: Rig) -> None:
+    rig.inbox.put(MqttMessage(TOPIC, b"", rig.clock.now(), None, too_large=200_000))
+    wait_until(lambda: rig.core.hearing.refused.total == 1)
+    (kind,) = rig.core.hearing.refused.latest()
+    assert (kind.topic, kind.reason) == (TOPIC, "is 200000 bytes long; at most 65536 are read")
 
 
 def test_a_full_window_does_not_wait_for_the_clock(tmp_path: Path, site: Site) -> None:

@@ -226,6 +226,30 @@ def test_a_packet_of_megabytes_is_not_collected(broker):
     assert publish(broker.port, "yard/gate", "1").returncode == 0
 
 
+def test_a_payload_too_large_to_take_is_told_with_its_client_its_topic_and_the_limit(
+    broker, caplog
+):
+    name, topic = b"board 7", FLOOR.encode()
+    body = b"\x00\x04MQTT\x04\x02\x00\x3c" + len(name).to_bytes(2, "big") + name
+    rest = len(topic).to_bytes(2, "big") + topic + b"\x00\x07"
+    size = 200_000
+    length = size + len(rest)
+    announced = bytes([0x80 | length & 0x7F, 0x80 | length >> 7 & 0x7F, length >> 14])
+    with socket.create_connection(("127.0.0.1", broker.port)) as board:
+        board.settimeout(60)
+        board.sendall(bytes([0x10, len(body)]) + body)
+        assert board.recv(4)[3] == 0
+        board.sendall(b"\x32" + announced + rest + b"x" * 1000)
+        (one,) = broker.take(1)
+        with contextlib.suppress(ConnectionResetError):
+            assert board.recv(1) == b""
+    assert (one.topic, one.payload, one.token, one.too_large) == (FLOOR, b"", None, size)
+    assert (
+        f"The client board 7 sent 200000 bytes on {FLOOR}, and its connection was ended: at most "
+        "65536 are read." in caplog.text
+    )
+
+
 def test_a_client_that_falls_silent_is_dropped_and_its_last_will_told(broker):
     will = b"\x00\x04gone\x00\x03yes"
     body = b"\x00\x04MQTT\x04\x06\x00\x01" + b"\x00\x05quiet" + will  # keep-alive 1 s
