@@ -30,6 +30,7 @@ from monitor.events import Moment
 from monitor.intake.inbox import AckToken, Inbox, MqttMessage
 from monitor.intake.link import BrokerAddress, BrokerState, Link, words_for_failure
 from monitor.intake.plain_client import secure
+from monitor.intake.read_ahead import Client
 
 log = logging.getLogger(__name__)
 
@@ -234,7 +235,7 @@ class BrokerSession:
 
     def _begin(self) -> None:
         five = self._protocol is _MQTT5
-        client = paho.Client(
+        client = Client(
             callback_api_version=CallbackAPIVersion.VERSION2,
             client_id=self._client_id,
             clean_session=None if five else False,

@@ -10,17 +10,22 @@ built-in broker, a broker that has none of ours) what was noted before is forgot
 was started anew begins again at 1, and a message of the same number and value would be taken for
 known, acknowledged, and lost.
 
-The window of open deliveries is 100 by our own Receive Maximum, and deploy/mosquitto says the same
-for MQTT 3.1.1. But Mosquitto 2.0 goes beyond it when a session with a backlog is resumed (1,197
-were seen open at once), so more than three times that are remembered."""
+What may be open at once is bounded by nothing but the identifiers: Mosquitto 2.0 goes beyond our
+Receive Maximum of 100 when a session with a backlog is resumed (1,197 were seen). So of a broker of
+one's own the last message of every identifier is remembered. They are acknowledged in their order,
+so what is open is what came last, each under an identifier of its own. The built-in broker keeps to
+its window."""
 
 import struct
+from array import array
 from collections import OrderedDict
 from zlib import crc32
 
 from monitor.intake.inbox import MqttMessage
 
-KEPT = 4096
+EVERY = 1 << 16  # packet identifiers there are (MQTT 5.0, section 2.2.1)
+KEPT = 4096  # of all clients of the built-in broker; far above its window
+_BROKER = 0  # the origin of what a broker of one's own delivers, which names none
 _MARK = struct.Struct("<HHI")  # packet identifier, checksum of origin, of topic and payload
 MARK_BYTES = _MARK.size
 _BEGAN = 0  # in a packet identifier's place, which is never 0: what is noted of the origin is void
@@ -31,6 +36,7 @@ class RedeliveryMemory:
 
     def __init__(self, stored: bytes = b"", kept: int = KEPT) -> None:
         self._kept = kept
+        self._of_broker = array("I", bytes(4 * EVERY))  # by packet identifier; 0: none
         self._sums: OrderedDict[tuple[int, int], int] = OrderedDict()
         self._new = bytearray()
         self._session: OrderedDict[int, int] = OrderedDict()  # of each origin
@@ -39,7 +45,7 @@ class RedeliveryMemory:
             if mid == _BEGAN:
                 self._forget(origin)
             else:
-                self._note((mid, origin), checksum)
+                self._note(mid, origin, checksum)
 
     def already_journaled(self, delivery: MqttMessage) -> bool:
         """True: count nothing, and acknowledge it with the next commit (not at once: the first copy
@@ -48,14 +54,14 @@ class RedeliveryMemory:
             return False
         origin = crc32(delivery.origin.encode()) & 0xFFFF
         self._in_session(origin, delivery.session)
-        key = (delivery.token.mid, origin)
-        checksum = crc32(delivery.payload, crc32(delivery.topic.encode() + b"\0"))
+        mid = delivery.token.mid
+        checksum = crc32(delivery.payload, crc32(delivery.topic.encode() + b"\0")) or 1
         # A delivery without DUP is a new message, whatever it looks like: the broker has given the
         # identifier out anew, so the old note of it must not claim the next redelivery.
-        if delivery.dup and self._sums.get(key) == checksum:
+        if delivery.dup and self._noted(mid, origin) == checksum:
             return True
-        self._note(key, checksum)
-        self._new += _MARK.pack(*key, checksum)
+        self._note(mid, origin, checksum)
+        self._new += _MARK.pack(mid, origin, checksum)
         return False
 
     def since_last(self) -> bytes:
@@ -75,12 +81,23 @@ class RedeliveryMemory:
             self._new += _MARK.pack(_BEGAN, origin, 0)
 
     def _forget(self, origin: int) -> bool:
+        if origin == _BROKER:
+            known = any(self._of_broker)
+            self._of_broker = array("I", bytes(4 * EVERY))
+            return known
         old = [key for key in self._sums if key[1] == origin]
         for key in old:
             del self._sums[key]
         return bool(old)
 
-    def _note(self, key: tuple[int, int], checksum: int) -> None:
+    def _noted(self, mid: int, origin: int) -> int | None:
+        return self._of_broker[mid] if origin == _BROKER else self._sums.get((mid, origin))
+
+    def _note(self, mid: int, origin: int, checksum: int) -> None:
+        if origin == _BROKER:
+            self._of_broker[mid] = checksum
+            return
+        key = (mid, origin)
         self._sums.pop(key, None)
         self._sums[key] = checksum
         if len(self._sums) > self._kept:

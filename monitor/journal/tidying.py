@@ -10,7 +10,7 @@ import sqlite3
 from monitor.journal.resolution import DAY_MS, HOUR_MS, PER_MS, first_id
 from monitor.journal.rows import items_of
 
-MARK_BYTES = 65_536  # of the newest redelivery marks stay, twice what `redelivered` remembers
+MARK_BYTES = 8 * 65_536  # of the newest redelivery marks stay: what `redelivered` remembers
 _SPAN_MS = 6 * HOUR_MS  # of old readings that go at once: nobody waits long for it
 _CHANGED = (
     "INSERT INTO changed_hours (hour, probe_id, seq) VALUES (?, ?, ?)"

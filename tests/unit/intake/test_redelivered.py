@@ -2,7 +2,8 @@
 
 from monitor.events import Moment
 from monitor.intake.inbox import AckToken, MqttMessage
-from monitor.intake.redelivered import MARK_BYTES, RedeliveryMemory
+from monitor.intake.redelivered import EVERY, MARK_BYTES, RedeliveryMemory
+from monitor.journal import tidying
 
 
 def delivery(
@@ -100,19 +101,31 @@ def test_marks_are_eight_bytes_each_and_given_once():
 def test_the_memory_is_bounded_and_keeps_the_newest():
     memory = RedeliveryMemory(kept=20)
     for mid in range(1, 101):
-        memory.already_journaled(delivery(mid))
-    assert memory.already_journaled(delivery(100, dup=True))
-    assert memory.already_journaled(delivery(81, dup=True))
-    assert not memory.already_journaled(delivery(80, dup=True))
+        memory.already_journaled(delivery(mid, origin="board"))
+    assert memory.already_journaled(delivery(100, dup=True, origin="board"))
+    assert memory.already_journaled(delivery(81, dup=True, origin="board"))
+    assert not memory.already_journaled(delivery(80, dup=True, origin="board"))
 
 
-def test_a_backlog_that_a_broker_hands_out_beyond_the_window_is_known_after_a_kill():
-    """Mosquitto 2.0 did so with 1,197 deliveries of a resumed session."""
+def test_however_much_a_broker_hands_out_beyond_the_window_it_is_known_after_a_kill():
+    """Mosquitto 2.0 did so with 1,197 deliveries of a resumed session. There are no more than
+    identifiers."""
     before = RedeliveryMemory()
-    for mid in range(1, 1198):
+    for mid in range(1, EVERY):
         before.already_journaled(delivery(mid))
+    marks = before.since_last()
+    assert len(marks) <= tidying.MARK_BYTES, "they all stay in the journal"
+    after = RedeliveryMemory(marks)
+    assert all(after.already_journaled(delivery(mid, dup=True)) for mid in range(1, EVERY))
+
+
+def test_with_a_session_of_the_brokers_that_began_anew_all_its_numbers_are_new():
+    before = RedeliveryMemory()
+    before.already_journaled(delivery(1, session=3))
+    before.already_journaled(delivery(2, session=9))
     after = RedeliveryMemory(before.since_last())
-    assert all(after.already_journaled(delivery(mid, dup=True)) for mid in range(1, 1198))
+    assert not after.already_journaled(delivery(1, dup=True))
+    assert after.already_journaled(delivery(2, dup=True))
 
 
 def test_marks_cut_off_in_the_middle_are_read_as_far_as_they_go():
