@@ -138,12 +138,6 @@ class Follow(Kept):
         """The outside as the floor feels it."""
         return self._felt_c
 
-    def lost(self, lost_k: float, sd_k: float) -> None:
-        """Heat went out, and the floor settles so much lower."""
-        if self._level_c is not None:
-            self._level_c -= lost_k
-            self._v_level += sd_k * sd_k
-
     def loosen(self, sd_k: float) -> None:
         """The level may be another one now."""
         self._v_level += sd_k * sd_k

@@ -22,7 +22,7 @@ class HeldHeat(Kept):
 
     _follow: Follow
     _reserve: Reserve
-    _birds_held: Tick | None = None  # since when birds are in and the heat holds
+    _birds_held: Tick | None = None  # since when birds are in
 
     def __init__(self, box: BoxKnown, in_use: ModelInUse) -> None:
         self._box, self._in_use = box, in_use
@@ -44,10 +44,7 @@ class HeldHeat(Kept):
     def see(self, tick: float, mean_c: float, swing: Swing | None, *, lost: bool) -> None:
         """A mean of the floor, and how it swings. Nothing is learned of a loss nor of an empty
         box."""
-        if lost:
-            self._birds_held = None
-            return
-        if self._box.target_c is None:
+        if lost or self._box.target_c is None:
             return
         if self._birds_held is None:
             self._birds_held = tick
@@ -61,10 +58,6 @@ class HeldHeat(Kept):
             above_k = mean_c - self._follow.felt_c
             self._reserve.holds(tick, above_k, self._box.prior.bird_watts)
 
-    def lost(self, lost_k: float) -> None:
-        """Heat went out, and the floor settles so much lower."""
-        self._follow.lost(lost_k, _LOST_SPREAD * lost_k)
-
     def loosen(self, sd_k: float) -> None:
         """It may hold another floor now."""
         self._follow.loosen(sd_k)
@@ -74,20 +67,34 @@ class HeldHeat(Kept):
         return self._birds_held is None or tick - self._birds_held < _NIGHT_SEEN_S
 
     def following(
-        self, start: Moment, floor_c: float, swing: Swing | None, outside: OutsideCurve
+        self,
+        start: Moment,
+        floor_c: float,
+        swing: Swing | None,
+        outside: OutsideCurve,
+        *,
+        lost_k: float,
     ) -> Following:
-        """How the floor goes with the outside; what is not measured is felt as it is foretold."""
+        """How the floor goes with the outside; what is not measured is felt as it is foretold.
+        `lost_k`: it settles so much lower until that heat is back."""
         if swing is None:
-            return self._following(start, floor_c, outside)
-        found = self._following(start, swing.middle_c, outside)
+            return self._following(start, floor_c, outside, lost_k)
+        found = self._following(start, swing.middle_c, outside, lost_k)
         return found._replace(dips_k=swing.dips_k) if self._follow.switched else found
 
-    def _following(self, start: Moment, floor_c: float, outside: OutsideCurve) -> Following:
+    def _following(
+        self, start: Moment, floor_c: float, outside: OutsideCurve, lost_k: float
+    ) -> Following:
         outside_c = outside.at(start.at)
         model = self._in_use.model
         if model is not None and model.outside_known:
             night = self._box.is_night(start.tick)
-            return self._follow.at(floor_c, outside_c, night=night)._replace(spare_k=self._spare_k)
+            held = self._follow.at(floor_c, outside_c, night=night)
+            return held._replace(
+                level_c=held.level_c - lost_k,
+                level_var=held.level_var + (_LOST_SPREAD * lost_k) ** 2,
+                spare_k=self._spare_k,
+            )
         known = model is not None and model.known
         return unmeasured(floor_c, outside_c, known=known, at_once=outside.by_floor)
 

@@ -14,7 +14,6 @@ from monitor.thermal.box_known import BoxKnown
 from monitor.thermal.causes import Why
 from monitor.thermal.fall import Fall
 from monitor.thermal.floor import Floor
-from monitor.thermal.held_heat import HeldHeat
 from monitor.thermal.model import FloorModel
 from monitor.thermal.model_in_use import ModelInUse
 from monitor.thermal.track import Track
@@ -77,12 +76,11 @@ class LostHeat(Kept):
         box: BoxKnown,
         floor: Floor,
         in_use: ModelInUse,
-        held: HeldHeat,
         *,
         tracks: Mapping[str, Track],
         witness: Witness,
     ) -> None:
-        self._box, self._floor, self._in_use, self._held = box, floor, in_use, held
+        self._box, self._floor, self._in_use = box, floor, in_use
         self._tracks, self._witness = tracks, witness
 
     def forget(self) -> None:
@@ -131,7 +129,6 @@ class LostHeat(Kept):
         sources, lost_k = best.explanation.sources, best.quick_k + best.slow_k
         if old is None or old.started < fall.onset - 60.0:
             model.lost(fall.rise_k, lost_k)
-            self._held.lost(lost_k)
         chance = fall.source_chance
         if old is not None and old.sources == sources:
             # Once named as sure they stay so: what is learned of the fall later is its end, which

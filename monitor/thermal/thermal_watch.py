@@ -69,9 +69,7 @@ class ThermalWatch(Kept):
         self._floor = floor = Floor(box, self._all)
         self._in_use = ModelInUse(box, floor, self._outside, outside_known=outside_known)
         self._held = HeldHeat(box, self._in_use)
-        self._lost = LostHeat(
-            box, floor, self._in_use, self._held, tracks=self._tracks, witness=witness
-        )
+        self._lost = LostHeat(box, floor, self._in_use, tracks=self._tracks, witness=witness)
         self._falls = FallWatch(
             box, floor, self._outside, self._lost, health=self._health, witness=witness
         )
@@ -328,7 +326,7 @@ class ThermalWatch(Kept):
         self, start: Moment, outside: Skies, until_at: float, *, low_at: LowAt
     ) -> ComingNight | None:
         """The coming hours in the box; None: no reading of the floor."""
-        floor_c = self._floor.temp_c
+        floor_c, loss = self._floor.temp_c, self._lost.loss
         if floor_c is None or not self._floor.measured:
             return None
         return ComingNight(
@@ -340,7 +338,13 @@ class ThermalWatch(Kept):
             model=self._in_use.model,
             prior=self._box.prior,
             fall=self._fall,
-            follows=self._held.following(start, floor_c, self._floor.swing, outside[0]),
+            follows=self._held.following(
+                start,
+                floor_c,
+                self._floor.swing,
+                outside[0],
+                lost_k=0.0 if loss is None else loss.lost_k,
+            ),
             first_night=self._held.is_first_night(start.tick),
         )
 

@@ -53,15 +53,6 @@ def test_lamps_that_were_moved_are_believed_at_once() -> None:
     assert told(follow, outside_c).level_c == pytest.approx(30.0, abs=0.5)
 
 
-def test_lost_heat_lowers_where_the_floor_settles() -> None:
-    follow, outside_c = night(0.6, 5.0)
-    before = told(follow, outside_c)
-    follow.lost(9.0, 2.0)
-    after = told(follow, outside_c)
-    assert after.level_c == before.level_c - 9.0
-    assert after.level_var > before.level_var + 3.0
-
-
 def test_heat_that_a_thermostat_is_said_to_switch_is_trusted_to_keep_the_floor() -> None:
     told_so, unsaid = (Follow(thermostat=said).at(30.0, 5.0, night=True) for said in (True, False))
     assert told_so.share < 0.2 < unsaid.share

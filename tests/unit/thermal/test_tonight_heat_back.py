@@ -1,0 +1,43 @@
+"""The night foretold while heat is missed, and once it is back."""
+
+from math import exp
+from random import Random
+
+from support.engine_night import Night, a_brooder, a_site
+
+from monitor.thermal.diagnosis import Outlook
+
+H = 3600.0
+OUT_AT, BACK_AT = 4.0 * H, 5.5 * H
+HELD_C, WITHOUT_C, TAU_S = 34.5, 24.0, 1.2 * H
+
+
+def floor_c(at: float) -> float:
+    """Held, without one lamp, and with it again."""
+    if at < OUT_AT:
+        return HELD_C
+    without_c = HELD_C + (WITHOUT_C - HELD_C) * (1.0 - exp(-(min(at, BACK_AT) - OUT_AT) / TAU_S))
+    if at < BACK_AT:
+        return without_c
+    return HELD_C + (without_c - HELD_C) * exp(-(at - BACK_AT) / (0.3 * H))
+
+
+def watched(night: Night, rng: Random, until: float) -> Outlook:
+    while night.t < until:
+        night.says(floor_c(night.t) + rng.gauss(0.0, 0.03))
+        night.says(8.0 - night.t / (4.0 * H), "site/shade")
+        night.t += 30.0
+    found = night.engine.tonight("porch", night.now()).outlook
+    assert found is not None
+    return found
+
+
+def test_heat_that_is_back_is_reckoned_with_for_the_night_at_once() -> None:
+    night, rng = Night(a_site(a_brooder(), outside=True)), Random(1)
+    before = watched(night, rng, OUT_AT)
+    missed = watched(night, rng, OUT_AT + 1.0 * H)
+    assert "porch/heat-loss" in night.told()
+    back = watched(night, rng, BACK_AT + 0.75 * H)
+    assert missed.lowest_c.mid < before.lowest_c.mid - 4.0
+    assert back.lowest_c.mid > before.lowest_c.mid - 0.7
+    assert back.chance < before.chance
