@@ -22,7 +22,7 @@ from monitor.thermal.rise import Rise
 _RECENT_S = 300.0  # how long the steps last that the rate is taken from
 _SOON_S = 60.0  # a fall younger than this has no pace yet
 _LEARNED_STEPS = 36.0  # of a quarter of an hour: nine hours are as good as a day
-_FIRST_NIGHT_SD_K = 0.8  # what a box does in its first night that its evening does not show
+_SEEN_SHARE_SD = 0.22  # the share of the outside is known so well once some of its cooling was seen
 _CHANGE_SPREAD = 0.15  # of what a change to the box is reckoned to bring: one standard deviation
 # Most boxes hold in most nights: what a grower has hung ends up so far over the band's edge. It
 # weighs with what little an evening shows of its night. Assumed.
@@ -160,8 +160,7 @@ class ComingNight:
             if model.outside_known:
                 self._rise_k, self._rise_sd_k = model.bank.rise_k, model.bank.rise_sd_k
         self._first_night = first_night
-        if first_night:
-            follows = follows._replace(level_var=follows.level_var + _FIRST_NIGHT_SD_K**2)
+        self._seen = not outside[0].by_floor and follows.share_var < _SEEN_SHARE_SD**2
         passing = fall.open and fall.verdict is not Why.LAMP  # a cover that is off for a while
         self._floor_c = fall.expected_c(start.tick) if passing else floor_c
         share = max(follows.share, _LEAST_SHARE)
@@ -204,6 +203,7 @@ class ComingNight:
             change_sd_k=_CHANGE_SPREAD * (gain - 1.0) * rise_k,
             rise_per_watt_k=change.rise_per_watt_k * rise_k / max(self._prior.rise_k, LEAST_RISE_K),
             tau_s=self._tau_s * change.time_gain,
+            seen=self._seen,
             first_night=self._first_night,
             learned=_share(self._steps),
             open_share=change.open_share,

@@ -20,8 +20,9 @@ from monitor.thermal.follow import FLOOR_SHARE, Following
 from monitor.thermal.outside_curve import OutsideCurve
 
 WARN_CHANCE = 0.5  # a cold night is told at this chance of leaving the band ...
-BY_FLOOR_CHANCE = 0.6  # ... at this one if the floor alone shows the cold: hands move it too ...
-BY_DAY_CHANCE = 0.7  # ... or at this one before evening: the lamps are yet to be hung for the night
+# ... but at this one before evening, for the lamps are yet to be hung for the night, and where the
+# floor was not yet seen to go with an outside that is measured ...
+UNSEEN_CHANCE = 0.7
 CLEAR_CHANCE = 0.2  # ... and is called off below this one
 Z80 = NormalDist().inv_cdf(0.9)  # half width of a normal 80 % interval, in sd
 _SQRT_2 = sqrt(2.0)
@@ -29,7 +30,7 @@ _Z_CLEAR = NormalDist().inv_cdf(1.0 - CLEAR_CHANCE)  # that chance lies so many 
 _STEP_S = 900.0
 _SETTLED_TAUS = 3.0  # time constants after which 95 % of the way is gone: 1 - exp(-3)
 _LEAST_K_PER_W = 0.001  # a kilowatt for a kelvin: no box is heated that way
-_WANDER_VAR, _AHEAD_SD_K = 0.35**2, 0.25  # birds and draughts: at once, and in the root of an hour
+_WANDER_VAR, _AHEAD_SD_K = 0.5**2, 0.35  # birds and draughts: at once, and in the root of an hour
 _DIP_K = 0.4  # by so much they take the lowest quarter of an hour below the course
 _LOWERED_S = 6 * 3600.0  # before a step down the lamps are hung for it. Common practice
 _NEAR_K = 1e-4  # a temperature of the outlook is found so nearly
@@ -132,6 +133,7 @@ class View:
     tau_s: float
     learned: float
     open_share: float = 0.0  # of the cover, for the birds' air
+    seen: bool = True
     first_night: bool = False
 
 
@@ -223,6 +225,7 @@ def look_ahead(view: View) -> Way:
         learned=view.learned,
         below_now=below_now,
         open_share=view.open_share,
+        seen=view.seen,
         first_night=view.first_night,
         begins=(hours.start_at, temp_c),
         ways=((1.0, _thousandths(middle)),),

@@ -152,6 +152,7 @@ class Outlook:
     by_floor: bool = False  # ... from the floor itself, for want of an outside probe
     mend: Clauses = ()  # what would help, best first
     below_now: bool = False  # the floor is below its band as one looks ahead
+    seen: bool = True  # the floor was seen to go with an outside that is measured
     first_night: bool = False  # nobody has seen this heat and these birds through a night yet
     open_share: float = 0.0  # of the cover, that must stay open for the birds' fresh air
     begins: tuple[float, float] = (0.0, 0.0)  # Unix seconds, and the floor then

@@ -24,7 +24,7 @@ _EVENING_SD_K = 0.5  # of the level from one night to the next: the lamps are hu
 _DAY_SD_K = 1.2  # of a night of which only the day before is known
 _UNKNOWN_SD_K = 1.5  # of a floor of which a first reading is all that is known
 _FAR_SDS = 3.0  # means so far off are another box: lamps were moved
-_UNMEASURED_SD_K = 0.5
+_UNMEASURED_SD_K = 0.8
 _AT_ONCE_S = 1.0
 _AWAY_S = 4 * 3600.0  # unheard for longer: the outside is felt as it is
 
