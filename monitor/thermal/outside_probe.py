@@ -18,6 +18,9 @@ _WARMED_FOR_S = 12 * 3600.0
 _LEAP_K, _LEAP_S = SPIKE_K, 180.0  # from one reading to the next: no weather either
 
 _STILL_S = 3000.0  # a calm night's air stands for half an hour
+# As warm as rooms are kept, and through a day and a night no further apart: no air outside. Common
+# practice.
+_INDOORS_C, _INDOORS_K, _INDOORS_FOR_S = (16.0, 28.0), 2.0, 24 * 3600.0
 
 
 @part
@@ -29,6 +32,8 @@ class OutsideProbe(Kept):
     _waits_until: Tick = NEVER  # it moved as no weather does: by then it is borne out, or found
     _warmed_from_c: float | None = None
     _warmed_k: float = 0.0
+    _even_since: Tick | None = None  # it stayed as warm, within these
+    _even_c: tuple[float, float] = (0.0, 0.0)
     finding: Finding | None = None
 
     def __init__(self, key: str) -> None:
@@ -65,7 +70,21 @@ class OutsideProbe(Kept):
             return FaultKind.STUCK, "its value has not changed for long"
         if self._is_warmed(tick):
             return FaultKind.WARMED, "it rose faster than air outside does: in the sun, or indoors"
+        if self._is_indoors(tick):
+            return FaultKind.WARMED, "it is as warm by night as by day: indoors"
         return None
+
+    def _is_indoors(self, tick: float) -> bool:
+        level_c, (low_c, high_c) = self._track.level, self._even_c
+        if level_c is None:
+            return False
+        if self._even_since is not None:
+            low_c, high_c = min(low_c, level_c), max(high_c, level_c)
+        if self._even_since is None or high_c - low_c > _INDOORS_K:
+            self._even_since, low_c, high_c = tick, level_c, level_c
+        self._even_c = (low_c, high_c)
+        room = _INDOORS_C[0] <= low_c and high_c <= _INDOORS_C[1]
+        return room and tick - self._even_since >= _INDOORS_FOR_S
 
     def _is_warmed(self, tick: float) -> bool:
         course = self._track.course

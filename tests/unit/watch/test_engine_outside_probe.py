@@ -2,7 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import replace
-from math import sin
+from math import pi, sin
 from random import Random
 
 import pytest
@@ -69,6 +69,17 @@ def test_it_is_told_once_for_the_morning_and_makes_no_cold_night(outside_c, why,
     assert fault.priority is Priority.ADVICE
     assert why in fault.facts["reason"]
     assert act in fault.facts["detail"]
+
+
+@pytest.mark.parametrize(("swing_k", "found"), [(0.8, True), (2.5, False)])
+def test_one_as_warm_by_night_as_by_day_lies_indoors(swing_k: float, found: bool) -> None:
+    """A room is kept so; a mild day outside is not."""
+    night = night_of(lambda hour: 21.0 + swing_k * sin(hour / 24.0 * 2.0 * pi) + flicker(hour), 25)
+    faults = [c for c in told(night) if c.alarm is AlarmName.PROBE_FAULT]
+    assert [c.facts["reason"] for c in faults] == [
+        "it is as warm by night as by day: indoors"
+    ] * found
+    assert all(c.priority is Priority.ADVICE for c in faults)
 
 
 def test_the_message_says_what_becomes_of_the_night_and_nothing_of_the_floor():
