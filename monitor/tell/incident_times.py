@@ -124,6 +124,23 @@ def floors_hold(incident: ToldIncident, status: SiteStatus | None) -> bool:
     return holds
 
 
+def nearly_back(incident: ToldIncident, status: SiteStatus | None, within_s: float) -> bool:
+    """Each floor that was too cold is hardly below its band, and at its pace in it before anybody
+    would be asked again: whoever answered has seen to it."""
+    for alarm in incident.alarms.values():
+        if not alarm.open or alarm.change.alarm in _FORETOLD:
+            continue
+        box = status.brooder(alarm.change.brooder or "") if status is not None else None
+        if alarm.change.alarm not in _OF_COLD or box is None:
+            return False
+        if box.temp_c is None or box.low_c is None or box.trend_c_per_h is None:
+            return False
+        short_k = max(0.0, box.low_c - box.temp_c)
+        if short_k > _COLDER_K or box.trend_c_per_h * within_s / 3600.0 <= short_k:
+            return False
+    return True
+
+
 def _told_c(incident: ToldIncident, alarm: AlarmTold, box: str, temp_c: float) -> float:
     return incident.told_c.get(box, alarm.change.facts.get("temp_c", temp_c))
 

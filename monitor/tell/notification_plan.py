@@ -20,7 +20,7 @@ from monitor.tell.composer import MessageComposer
 from monitor.tell.contact import Contact
 from monitor.tell.evening_call import EveningCall
 from monitor.tell.incident import ToldIncident
-from monitor.tell.incident_times import Due, IncidentTimes, floors_hold
+from monitor.tell.incident_times import Due, IncidentTimes, floors_hold, nearly_back
 from monitor.tell.message import Message, MessageKind
 from monitor.tell.morning_call import MorningCall
 from monitor.tell.open_incidents import (
@@ -333,6 +333,8 @@ class NotificationPlan(Kept):
         if alarm is None or answer is None:
             return []
         answer.asked = tick
+        if nearly_back(incident, self._look(), self._policy.ask_anew_s):
+            return []
         answer.times += 1
         return [self._composer.asked_anew(incident, alarm, answer, tick - self._offset_s)]
 

@@ -268,6 +268,29 @@ def test_who_answered_and_fell_asleep_is_asked_anew_every_hour_until_it_is_over(
     assert [m for m in teller.said if m.kind is MessageKind.AGAIN] == anew
 
 
+@pytest.mark.parametrize(
+    ("below_k", "trend_c_per_h", "asked"),
+    [(0.2, 0.6, 0), (0.2, 0.1, 3), (0.2, -0.5, 3), (3.0, 6.0, 3)],
+)
+def test_nobody_is_asked_anew_of_a_floor_that_is_nearly_back_and_rises(
+    below_k: float, trend_c_per_h: float, asked: int
+) -> None:
+    """Not where it will take longer than the hour, and not where much is missing yet."""
+    teller, box = Teller(), fake_api.brooder()
+    assert box.low_c is not None
+    box = replace(box, temp_c=box.low_c - below_k, trend_c_per_h=trend_c_per_h, in_band=False)
+    plan = NotificationPlan(
+        site(), teller.contacts, teller.policy, look=lambda: fake_api.status(box)
+    )
+    teller.plan = plan
+    teller.go(NIGHT - 100)
+    teller.take(raised(A.CHILL))
+    teller.take(answered(A.CHILL, 600))
+    for minute in range(11, 4 * 60):
+        teller.go(NIGHT + 60 * minute)
+    assert len([m for m in teller.said if m.kind is MessageKind.AGAIN]) == asked
+
+
 def test_all_who_know_of_it_are_asked_anew_and_hear_who_had_answered():
     teller = Teller(ME, ANN)
     teller.take(raised(A.CHILL))
