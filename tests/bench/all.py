@@ -18,6 +18,7 @@ SIZES: dict[str, tuple[str, ...]] = {
     "scale": ("--seconds", "30"),
     "journal": ("--readings", "400000"),
     "detection": ("--nights", "10"),
+    "odd_setups": ("--boxes", "8"),
     "radiant": ("--nights", "24"),
     "page": ("--readings", "400000", "--seconds", "10"),
 }
