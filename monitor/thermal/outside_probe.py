@@ -49,7 +49,7 @@ class OutsideProbe(Kept):
         if step_s >= CHECK_S:
             self._looked = tick
             self._track.take(step_s)
-            self._track.forget_spikes(step_s)
+            self._track.forget(step_s)
             found = self._look(tick)
             if found is None:
                 if self.finding is not None:

@@ -17,15 +17,18 @@ from monitor.units import Unit, from_celsius
 
 CHECK_S = 60.0
 _STILL_S = 1500.0
-_MISSED_CHANGES = 40.0  # so many changes in a row, at its usual pace, did not come
-# Readings of a fine probe flicker; one in whole or half degrees stands still for hours on a steady
-# floor. It is stuck only where its like move by more than two of its steps meanwhile.
+# A fine probe on litter with chicks flickers; one in a great mass stands for an hour and more. Each
+# is measured by itself: so many times as long as ever of late, while another moved; or so many
+# times, whatever the others do. One that flickers all the time is given this long.
+_LONGER, _FAR_LONGER, _STANDS_S = 4.0, 8.0, 360.0
+# One in whole or half degrees stands still for hours on a steady floor. It is stuck only where its
+# like move by more than two of its steps meanwhile.
 _FINE_K = 0.2
 _STEPS_MOVED, _LIKE_MOVED_K = 2.0, 0.8
 # How fine one is that never changed yet cannot be told: taken for one in whole degrees. Without
 # its like beside it, it has this long while all else in the box moves by so much.
 _COARSEST_K = 1.0
-_NEVER_CHANGED_S, _ALL_ELSE_MOVED_K = 6 * 3600.0, 3.0
+_NEVER_CHANGED_S, _ALL_ELSE_MOVED_K = 6 * 3600.0, 3.0  # the outside, beside a fine one, too
 _DAY_S = 86400.0  # no floor stays within a step of a probe that long
 # What else lies in the box bears witness against a coarse one, if it has gone so far and stays
 # there: a thermostat's swing is not that.
@@ -138,7 +141,7 @@ class ProbeHealth(Kept):
             others, peers, alike = _beside(track, sound)
             others_c, peers_c = list(others.values()), list(peers.values())
             near.own = level if near.own is None else near.own + _OWN_RATE * (level - near.own)
-            track.forget_spikes(CHECK_S)
+            track.forget(CHECK_S)
             if track.readings:
                 near.torn += _TORN_RATE * (track.spikes / track.readings - near.torn)
                 track.readings = track.spikes = 0
@@ -261,7 +264,8 @@ class ProbeHealth(Kept):
         fine, unknown = _fine(track), track.quantum_k == UNKNOWN_K
         outside = {} if outside_c is None else {"": outside_c}
         beside = (others or outside) if fine or (unknown and not others) else (alike or others)
-        enough_s, enough_k = _STILL_S, _moved_k(track)
+        enough_s = _LONGER * _stands_s(track) if fine else _STILL_S
+        enough_k = _moved_k(track) if others else _ALL_ELSE_MOVED_K
         still_s = tick - track.moved_tick
         if not beside:
             if lifeless(track, still_s):
@@ -280,8 +284,8 @@ class ProbeHealth(Kept):
         near.moved_tick, near.company = track.moved_tick, company
         near.others_low = min(near.others_low, beside_c)
         near.others_high = max(near.others_high, beside_c)
-        moved_share = (near.others_high - near.others_low) / enough_k
-        if still_s > enough_s and moved_share + _missed(track, still_s) > 1.0:
+        moved = near.others_high - near.others_low > enough_k
+        if lifeless(track, still_s) or (moved and still_s > enough_s):
             found.append((FaultKind.STUCK, 0.0, "its value has not changed while others moved"))
         return found
 
@@ -518,11 +522,10 @@ def _moved_k(track: Track) -> float:
 
 def lifeless(track: Track, still_s: float) -> bool:
     """Still for far longer than this probe ever is."""
-    return still_s > 1200.0 and _missed(track, still_s) > 1.0
-
-
-def _missed(track: Track, still_s: float) -> float:
-    """How many of its changes did not come; above 1 that is no chance."""
     if track.quantum_k == UNKNOWN_K:
-        return still_s / _DAY_S
-    return track.still * track.changes / _MISSED_CHANGES if _fine(track) else 0.0
+        return still_s > _DAY_S
+    return _fine(track) and still_s > _FAR_LONGER * _stands_s(track)
+
+
+def _stands_s(track: Track) -> float:
+    return max(track.stood_s, _STANDS_S)

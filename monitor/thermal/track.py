@@ -15,7 +15,8 @@ LEAP_K = 5.0  # and stays there: no floor goes to and fro
 _AT_REST_SHARE = 0.05
 SPIKES = 3.0  # a score: one each, forgotten by half in an hour
 _NO_FIRST_S = 1e12  # since the reading before, if there was one
-_FORGOTTEN_S = 86400.0
+_DAY_S = 86400.0
+_STOOD_S, _SILENT_S = 7200.0, 1800.0  # more than that may have been a fault
 _LEVEL_S = 240.0  # the level follows the readings over this
 
 
@@ -37,8 +38,7 @@ class Track(Kept):
     offset: float | None = None
     doubt_since: Tick = NEVER  # its readings began to contradict the others'
     moved_tick: Tick = NEVER  # when its value last changed
-    still: int = 0  # readings since it last changed
-    changes: float = 0.5  # share of readings that differ from the one before
+    stood_s: float = 0.0  # the longest that it stood still of late before it changed
     quantum_k: float = UNKNOWN_K  # smallest step seen lately: its resolution, or more
     spike_score: float = 0.0
     readings: int = 0  # since probe_health looked last
@@ -54,9 +54,7 @@ class Track(Kept):
         self.readings += 1
         jump = temp_c - self.last_c
         gap_s = tick - self.last_tick
-        if jump == 0.0:
-            self.still += 1
-        else:
+        if jump != 0.0:
             if (jump > SPIKE_K or jump < -SPIKE_K) and gap_s < 180.0:
                 held = self.held
                 if held is None or not -SPIKE_K < temp_c - held < SPIKE_K:
@@ -65,11 +63,9 @@ class Track(Kept):
                 if tick - self.held_since < _BORNE_OUT_S and self.held_count < _BORNE_OUT:
                     self.last_tick = tick
                     return False
+            stood_s = (tick if gap_s < _SILENT_S else self.last_tick) - self.moved_tick
+            self.stood_s = max(self.stood_s, min(stood_s, _STOOD_S))
             self.moved_tick = tick
-            if self.still:
-                self.changes *= 0.995**self.still
-                self.still = 0
-            self.changes += 0.005 * (1.0 - self.changes)
             quantum = self.quantum_k
             if not -quantum < jump < quantum:
                 self.quantum_k = 1.005 * quantum  # let go slowly: a coarser one may take its place
@@ -98,10 +94,12 @@ class Track(Kept):
         """Its readings jump and come back: what it says proves nothing."""
         return self.spike_score >= SPIKES
 
-    def forget_spikes(self, for_s: float) -> None:
-        """Half of their score in an hour."""
+    def forget(self, for_s: float) -> None:
+        """Half of its spikes in an hour, of its longest stand in a day."""
+        days = min(for_s, _DAY_S) / _DAY_S
         if self.spike_score:
-            self.spike_score *= 0.5 ** (min(for_s, _FORGOTTEN_S) / 3600.0)
+            self.spike_score *= 0.5 ** (24.0 * days)
+        self.stood_s *= 1.0 - 0.5 * days
 
     @property
     def sunken(self) -> bool:

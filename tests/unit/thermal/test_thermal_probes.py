@@ -583,3 +583,37 @@ def test_a_probe_that_wanders_from_another_waits_for_the_morning():
         night.t += 30.0
     told = [c for c in night.changes if c.alarm is AlarmName.PROBE_FAULT]
     assert [c.priority for c in told if c.change is ChangeKind.RAISED] == [Priority.ADVICE]
+
+
+def in_sixteenths(level_c: float, minutes: int) -> list[float]:
+    """A sensor as it reports a great mass that cools slowly: it flutters between two sixteenths of
+    a degree, then stands, for longer and longer."""
+    stands = (10, 14, 20, 27, 36, 48, 63, 80)
+    said = [level_c + 0.0625 * (n % 2) for n in range(60)]
+    for step, stand in enumerate(stands):
+        said += [level_c - 0.0625 * step] * stand + [
+            level_c - 0.0625 * (step + n % 2) for n in range(6)
+        ]
+    return said[:minutes]
+
+
+@pytest.mark.parametrize("beside", ["porch/far floor", "site/shade"])
+def test_a_fine_probe_that_stands_longer_and_longer_on_a_great_mass_is_not_stuck(beside):
+    """Beside one that goes up and down by a degree, and while the evening outside cools."""
+    night = Night(a_site(a_brooder(floors=2 if "far" in beside else 1), outside="shade" in beside))
+    for minute, said_c in enumerate(in_sixteenths(35.0, 350)):
+        night.says(said_c)
+        night.says((35 if "far" in beside else 12) + 0.8 * sin(minute / 40), beside)
+        night.t += 60
+    assert night.told() == []
+
+
+def test_a_fine_probe_that_fluttered_is_stuck_when_another_moves_by_a_degree_meanwhile():
+    night = Night(a_site(a_brooder(floors=2)))
+    while night.t < 3 * 3600:
+        dead = night.t > 2 * 3600
+        night.says(35.0 if dead else 35.0 + 0.0625 * (night.t // 60 % 3))
+        night.says(35 + (0.9 * sin((night.t - 7200) / 1500) if dead else 0.0), "porch/far floor")
+        night.t += 30
+    (fault,) = [c for c in night.changes if c.alarm is AlarmName.PROBE_FAULT]
+    assert (fault.probe, fault.at - night.start <= 2.75 * 3600) == ("porch/floor", True)
