@@ -104,6 +104,11 @@ FOLLOWS = {
     "ProbeWatch.calm_low_c": "the next reading takes the long way",
     "ProbeWatch.calm_high_c": "the same",
     "ProbeWatch.calm_until": "the same",
+    "Witness.working": "what the other probes said last; they are asked anew before it counts",
+    "Witness.shut": "the same",
+    "Witness.others_fall": "the same",
+    "Witness.others_hold": "the same",
+    "Witness.alone": "the same",
 }
 
 
