@@ -1,11 +1,10 @@
-"""A floor that climbs out of all it has lately been, at a steady pace, by night: a lamp that
-slipped, a thermostat that no longer switches off. Held by `thermal_watch`.
+"""A floor that climbs out of all it has lately been, at a steady pace: a lamp that slipped, a
+thermostat that no longer switches off. Held by `thermal_watch`.
 
 A probe with a bird on it rises at once and comes to rest within minutes; a thermostat's swing ends
 where the ones before did; a floor that was cold goes back to where it was. Heat that is new does
-none of these: some minutes of it are enough to tell. By day growers move lamps and the sun shines:
-`warming` looks for that. Figures are this project's (assumed); tests/bench measures what they
-do."""
+none of these: some minutes of it are enough to tell. Figures are this project's (assumed);
+tests/bench measures what they do."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
@@ -23,7 +22,7 @@ _KNOWN_S = 3600.0
 _SWING = 1.3  # of how far it swings: so much a bird may add to it, if no other probe rises too
 _WITNESS_BEEN_K, _WITNESS_K = 0.3, 0.1
 _COLD_K = 1.5  # an hour below its target by so much: it is on its way back
-_BORNE_OUT = 2  # minutes in a row
+_BORNE_OUT = 3  # minutes in a row; one in which another probe rises too counts for two
 
 
 @dataclass(slots=True, eq=False)
@@ -44,8 +43,8 @@ class Climb(Kept):
         target_c: float,
         high_c: float,
     ) -> None:
-        """At the latest means of the floor probes, by night, and of those `beside` them. `high_c`:
-        the upper edge of the floor's band."""
+        """At the latest means of the floor probes, and of those `beside` them. `high_c`: the upper
+        edge of the floor's band."""
         for track in (*floor, *beside):
             lately = self._lately.setdefault(track.key, [])
             if track.level is not None and (not lately or track.last_tick > lately[-1][0]):
@@ -55,17 +54,18 @@ class Climb(Kept):
         if tick - self._looked < _LOOK_S:
             return
         self._looked = tick
+        witness = any(self._rises_too(tick, one) for one in beside)
         found = []
         for track in floor:
-            rose_k = self._steady_k(tick, track, target_c, high_c, beside)
+            rose_k = self._steady_k(tick, track, target_c, high_c, witness=witness)
             if rose_k is not None:
                 found.append((track.mean, rose_k * 60.0 / _SPAN_S))
-        self._count = self._count + 1 if found else 0
+        self._count = self._count + 1 + witness if found else 0
         if found:
             self._temp_c, self._k_per_min = max(found, key=sum)
 
     def rest(self) -> None:
-        """Nobody looks: it is day, or no birds are in."""
+        """Nobody looks: no birds are in."""
         self._count = 0
         self._lately.clear()
 
@@ -74,7 +74,7 @@ class Climb(Kept):
         return self._temp_c + minutes * self._k_per_min if self._count >= _BORNE_OUT else None
 
     def _steady_k(
-        self, tick: float, track: Track, target_c: float, high_c: float, beside: Sequence[Track]
+        self, tick: float, track: Track, target_c: float, high_c: float, *, witness: bool
     ) -> float | None:
         """How far it rose in the last minutes, if it climbs steadily out of what it has been."""
         usual, now_c = track.course.quick, self._mean_c(track, tick)
@@ -90,7 +90,7 @@ class Climb(Kept):
         if not steady or late_k < max(_LEAST_K, track.quantum_k):
             return None
         above_k = max(_BEEN_K, track.quantum_k)
-        if not any(self._rises_too(tick, one) for one in beside):
+        if not witness:
             above_k = max(above_k, _SWING * usual.spread_k)
         return late_k if _is_new(track, tick, now_c - above_k) else None
 

@@ -223,21 +223,14 @@ class ThermalWatch(Kept):
         """Is the floor too hot, or headed there?"""
         target_c, limits = self._box.warm_c, self._box.limits
         warmest, hour = self._floor.warmest, self._box.hour(tick)
-        if target_c is None or hour is None or not asleep(int(hour)):
+        if target_c is None:
             self._climb.rest()
         else:
             high_c = target_c + limits.band_c
             self._climb.look(tick, warmest, self._beside, target_c, high_c)
         self._rise.judge(tick, warmest, target_c, limits, self._climb)
-        self._warming.judge(
-            tick,
-            warmest,
-            target_c,
-            limits,
-            beneath=self._beneath,
-            hour=hour,
-            climb=self._climb,
-        )
+        by_night = hour is not None and asleep(int(hour))
+        self._warming.judge(tick, warmest, target_c, limits, by_night=by_night, climb=self._climb)
 
     # -- what comes out
 

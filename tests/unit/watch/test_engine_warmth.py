@@ -126,16 +126,39 @@ def test_an_evening_above_the_band_by_hardly_more_than_a_probe_errs_waits_for_th
     assert [told.priority for told in warm(box.night)] == [Priority.ADVICE]
 
 
-def test_by_day_a_floor_is_told_before_the_sun_has_driven_it_out_of_its_band() -> None:
+def test_by_day_a_floor_that_rises_to_harm_is_a_warning_as_soon_as_a_plain_alarm() -> None:
+    """The sun on a closed box."""
     box = Box(start_h=27.0)  # three in the morning
     box.goes(4 * 3600)
-    box.goes(3600, by_k_per_h=2.4)
-    (told,) = warm(box.night)
+    while box.temp_c <= HIGH_C:
+        box.goes(60, by_k_per_h=2.4)
+    left = box.night.t
+    box.goes(1800, by_k_per_h=2.4)
+    told = warm(box.night)[-1]
     assert told.priority is Priority.WARNING
-    assert told.facts["temp_c"] < HIGH_C
+    assert told.at - box.night.start - left <= 600.0
 
 
-def test_by_night_no_sun_is_foretold() -> None:
+@pytest.mark.parametrize("by_k", [2.6, 3.0])
+def test_by_day_a_floor_that_birds_and_air_warm_for_an_hour_rings_nowhere(by_k: float) -> None:
+    box = Box(start_h=30.0)
+    box.goes(2 * 3600)
+    for share in (0.2, 0.3, 0.3, 0.15, 0.05, -0.3, -0.4):
+        box.goes(600, by_k_per_h=6.0 * share * by_k)
+    assert {told.priority for told in warm(box.night)} <= {Priority.ADVICE}
+
+
+def test_by_day_new_heat_is_urgent_before_it_has_come_to_harm() -> None:
+    """A lamp that slipped: nobody waits for the limit."""
+    box = Box(start_h=34.0)
+    box.goes(2 * 3600)
+    box.goes(9 * 60, by_k_per_h=24.0)
+    told = [c for c in box.night.changes if c.alarm is AlarmName.OVERHEAT]
+    assert [c.change for c in told] == [ChangeKind.RAISED]
+    assert told[0].facts["temp_c"] < 39.0
+
+
+def test_a_steady_rise_within_the_band_is_foretold_to_nobody() -> None:
     box = Box()
     box.goes(4 * 3600)
     box.goes(3600, by_k_per_h=2.4)
