@@ -107,7 +107,5 @@ def _refused(settings: Settings, refused: list[dict[str, Any]]) -> None:
     for row in refused[:20]:
         when = f"{datetime.fromtimestamp(row['last_at'], settings.site.timezone):%a %H:%M}"
         often = f"{row['count']} times, last {when}" if row["count"] > 1 else when
-        out().print(
-            f"{row['topic']}: {row['reason']} ({often}): {row['excerpt']}",
-            markup=False,
-        )
+        said = f": {row['excerpt']}" if row["excerpt"] else ""
+        out().print(f"{row['topic']}: {row['reason']} ({often}){said}", markup=False)
