@@ -107,13 +107,23 @@ class Floor(Kept):
         """Seconds since its first reading."""
         return tick - self._first
 
+    @property
+    def was_hot(self) -> bool:
+        """Was it above its band in the hour before?"""
+        usual, target_c = self.course.quick, self._box.target_c
+        if usual is None or target_c is None:
+            return False
+        return usual.high_c > target_c + self._box.limits.band_c
+
     def may_swing(self, tick: float) -> bool:
-        """In its first hour a thermostat's off-phase looks like lost heat: what its usual low is,
-        is not known yet. Once out of the band it is no swing."""
+        """In its first hour a thermostat's off-phase looks like lost heat, and after an hour that
+        was too hot the way back to its target does: what its usual low is, is not known. Once out
+        of the band, or halfway from the target, it is neither."""
         low_c, temp_c = self.low_c, self.temp_c
         if low_c is None or temp_c is None or temp_c < low_c:
             return False
-        return self.heard_for(tick) < _SWING_KNOWN_S
+        on_its_way = self.was_hot and temp_c > low_c + 0.5 * self._box.limits.band_c
+        return on_its_way or self.heard_for(tick) < _SWING_KNOWN_S
 
     def _fuse(
         self, tick: float, fresh: list[Track], *, findings: Sequence[Finding], learns: bool

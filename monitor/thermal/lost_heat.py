@@ -151,9 +151,7 @@ class LostHeat(Kept):
         if target_c is None or not self._floor.measured or floor_c < target_c:
             self._warm_since = None
             return False
-        usual = self._floor.course.quick
-        was_hot = usual is not None and usual.high_c > target_c + self._box.limits.band_c
-        pace = 0.0 if was_hot else min(0.0, self._floor.rate_k_per_h)
+        pace = 0.0 if self._floor.was_hot else min(0.0, self._floor.rate_k_per_h)
         if floor_c + pace * _AT_TARGET_S / 3600.0 < target_c:
             self._warm_since = None
         elif self._warm_since is None:

@@ -143,6 +143,24 @@ def test_a_cover_lifted_for_feeding_is_no_dead_lamp_though_it_cools_what_lies_be
     assert "porch/heat-loss" not in night.told()
 
 
+@pytest.mark.parametrize("rests_c", [34.3, 20.0])
+def test_a_floor_on_its_way_back_from_too_hot_has_lost_no_heat(rests_c):
+    """A thermostat that had stuck lets go. A lamp that dies then is told once that matters."""
+    night, _ = a_night("under west lamp", every_s=30.0)
+    night.t += 3 * 3600.0
+    lives(night, 2 * 3600.0, 30.0, ("under west lamp",))
+    lives(night, 3600.0, 30.0, ("under west lamp",), course=lambda _: 38.8)
+    began = night.t
+    while night.t < began + 2400.0:
+        gone = 1.0 - exp((began - night.t) / 900.0)
+        night.says(38.8 - (38.8 - rests_c) * gone)
+        night.says(42.0 - 12.0 * gone, "porch/under west lamp")
+        night.t += 30.0
+    lost = [c for c in night.changes if c.alarm in (AlarmName.HEAT_LOSS, AlarmName.COLD)]
+    assert bool(lost) == (rests_c < 30.0)
+    assert all(c.facts["temp_c"] < 34.0 for c in lost)
+
+
 def test_all_power_lost_in_the_evening_is_told_before_the_floor_is_at_its_chill_limit():
     """Also at an hour at which somebody may be feeding: it heads for harm out of its band."""
     night, _ = a_night(every_s=30.0)

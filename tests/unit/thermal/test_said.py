@@ -1,0 +1,51 @@
+"""What the watch says is worked out once until something comes in: whoever adds an input cannot
+forget that it may change what is said."""
+
+import inspect
+from collections.abc import Callable
+
+import pytest
+from test_thermal_watch import box
+
+from monitor.brooding.heat_balance import prior
+from monitor.thermal import answers
+from monitor.thermal.diagnosis import HeatKnown
+from monitor.thermal.thermal_watch import ThermalWatch
+
+# Asked, or of the night to come: they change nothing of what the floor is doing.
+ASKED = {"minutes_to", "skies", "coming_night", "observe_outside", "prior_is", "kept", "restore"}
+COMES_IN: dict[str, Callable[[ThermalWatch], object]] = {
+    "observe": lambda it: it.observe(900.0, "porch/floor", 32.0),
+    "heat_is": lambda it: it.heat_is(900.0, HeatKnown({}, frozenset(), True)),
+    "leave_out": lambda it: it.leave_out("porch/floor"),
+    "target_is": lambda it: it.target_is(30.0),
+    "grower_acted": lambda it: it.grower_acted(900.0),
+    "heat_changed": lambda it: it.heat_changed(900.0, 900.0),
+    "hour_is": lambda it: it.hour_is(900.0, 13.0),
+    "resume": lambda it: it.resume(),
+}
+
+
+def test_whatever_comes_in_what_is_said_is_worked_out_anew(monkeypatch: pytest.MonkeyPatch) -> None:
+    methods = inspect.getmembers(ThermalWatch, inspect.isfunction)
+    public = {name for name, _ in methods if not name.startswith("_")} - ASKED
+    assert public == COMES_IN.keys(), "does it come in, or is it asked?"
+    count = 0
+    work_out = answers.diagnosis
+
+    def counted(*args: object, **more: object) -> object:
+        nonlocal count
+        count += 1
+        return work_out(*args, **more)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(answers, "diagnosis", counted)
+    for name, comes_in in COMES_IN.items():
+        watch = ThermalWatch(brooder := box("floor"), prior(brooder), False)
+        watch.target_is(32.0)
+        for step in range(30):
+            watch.observe(30.0 * step, "porch/floor", 32.0)
+        _ = watch.diagnosis
+        before = count
+        comes_in(watch)
+        _ = watch.diagnosis
+        assert count > before, name
