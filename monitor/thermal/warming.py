@@ -28,6 +28,9 @@ _HARM_AHEAD_MIN = 120.0
 # For half an hour, of which each part brought so much of its share: a bird's warmth comes in one
 # part of it, and what slackens more comes to rest.
 _PARTS, _PART_S, _SHARE = 3, 600.0, 0.4
+# A floor that went down by so much before it rose goes to and fro, with a thermostat or the birds:
+# its tops are over within so long.
+_SWING_K, _BEFORE_S, _LASTS_S = 0.4, 2700.0, 720.0
 
 
 @dataclass(slots=True, eq=False)
@@ -35,7 +38,8 @@ class Warming(Kept):
     """The warmest of the floor probes, minute by minute."""
 
     warmth: Warmth = Warmth.CAN_WAIT
-    _halfway: Tick | None = None  # since when it is
+    _above: Tick | None = None  # since when it is above its band
+    _halfway: Tick | None = None
     _looked: Tick = 0.0  # the minute that was looked at
 
     def judge(
@@ -65,10 +69,8 @@ class Warming(Kept):
         self._looked = course.ticks[-1]
         by_k = over_k - limits.band_c
         half_k = by_k - _HALFWAY * (limits.harm_c - limits.band_c)
-        if half_k < -_BACK_K:
-            self._halfway = None
-        elif half_k > 0.0 and self._halfway is None:
-            self._halfway = tick
+        self._above = _since(self._above, tick, by_k)
+        self._halfway = _since(self._halfway, tick, half_k)
         climbs_c = climb.in_minutes(_CLIMB_AHEAD_MIN)
         climbs_k = -math.inf if climbs_c is None else climbs_c - target_c
         rises_k = over_k + _steady_pace(course) * _HARM_AHEAD_MIN
@@ -76,15 +78,33 @@ class Warming(Kept):
             self.warmth = Warmth.SOON
         elif (
             (by_k > 0.0 and climbs_k > limits.harm_c)
-            or (by_k > _BY_K and rises_k > limits.harm_c)
+            or (by_k > _BY_K and rises_k > limits.harm_c and self._is_no_swing(tick, course))
             or (self._halfway is not None and tick - self._halfway >= _HALFWAY_S)
         ):
             self.warmth = Warmth.HARMS
         else:
             self.warmth = Warmth.CAN_WAIT
 
+    def _is_no_swing(self, tick: float, course: Course) -> bool:
+        """Has it not gone down before it rose, or is it above its band for longer than the top of
+        a swing?"""
+        if self._above is not None and tick - self._above >= _LASTS_S:
+            return True
+        rose = course.ticks[-1] - _PARTS * _PART_S
+        from_c = course.mean(rose - _MEAN_S, rose)
+        before_c = course.highest(rose - _BEFORE_S, rose)
+        return from_c is not None and before_c is not None and before_c < from_c + _SWING_K
+
     def _reset(self) -> None:
-        self.warmth, self._halfway = Warmth.CAN_WAIT, None
+        self.warmth = Warmth.CAN_WAIT
+        self._above = self._halfway = None
+
+
+def _since(since: float | None, tick: float, over_k: float) -> float | None:
+    """Since when something is above its limit, until it is back below it by a little."""
+    if over_k > 0.0:
+        return tick if since is None else since
+    return since if over_k > -_BACK_K else None
 
 
 def _steady_pace(course: Course) -> float:

@@ -148,6 +148,19 @@ def test_by_day_a_floor_that_birds_and_air_warm_for_an_hour_rings_nowhere(by_k: 
     assert {told.priority for told in warm(box.night)} <= {Priority.ADVICE}
 
 
+@pytest.mark.parametrize("sat_on_k", [1.6, 2.0])
+def test_a_bird_at_the_top_of_a_slow_swing_wakes_nobody(sat_on_k: float) -> None:
+    box = Box(start_h=22.0)
+    box.temp_c = 34.6
+    for _ in range(3):
+        box.goes(2100, by_k_per_h=3.8)
+        box.goes(2100, by_k_per_h=-3.8)
+    box.goes(1380, by_k_per_h=3.8)
+    box.goes(720, by_k_per_h=3.8, sat_on_k=sat_on_k)
+    box.goes(2100, by_k_per_h=-3.8)
+    assert {told.priority for told in warm(box.night)} <= {Priority.ADVICE}
+
+
 def test_by_day_new_heat_is_urgent_before_it_has_come_to_harm() -> None:
     """A lamp that slipped: nobody waits for the limit."""
     box = Box(start_h=34.0)
