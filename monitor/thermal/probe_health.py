@@ -296,8 +296,8 @@ class ProbeHealth(Kept):
         near.recent += 0.1 * (apart - near.recent)
         near.slow += 0.025 * (apart - near.slow)
         if disturbed or abs(near.recent - near.slow) > _ABRUPT_K:
-            near.base += near.recent - near.slow
-            near.slow = near.recent
+            near.base = near.slow = near.recent  # what is usual is learned anew
+            near.checks = 0
         near.checks += 1
         # a new usual difference in some six days
         rate = _NEW_RATE if near.checks < _NEW_CHECKS else 0.00012

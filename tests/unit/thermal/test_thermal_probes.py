@@ -72,7 +72,14 @@ def _health(*keys: str) -> tuple[ProbeHealth, list[Track]]:
     return ProbeHealth(list(keys)), tracks
 
 
-def _minutes(health: ProbeHealth, tracks: list[Track], courses, minutes: int, start: float = 0.0):
+def _minutes(
+    health: ProbeHealth,
+    tracks: list[Track],
+    courses,
+    minutes: int,
+    start: float = 0.0,
+    falls=lambda minute: False,
+):
     """Let each track follow its course (a function of the minute), one reading a half minute."""
     tick = start
     for minute in range(minutes):
@@ -83,7 +90,7 @@ def _minutes(health: ProbeHealth, tracks: list[Track], courses, minutes: int, st
                 track.add(tick, course(minute) + flicker)
                 track.take(30.0)
             tick += 30.0
-        health.check(tracks, tick, 5.0, 5.0, False)
+        health.check(tracks, tick, 5.0, 5.0, falls(minute))
     assert CHECK_S == 60.0
     return tick
 
@@ -102,6 +109,19 @@ def test_a_step_is_no_drift():
     flat = lambda minute: 32.0  # noqa: E731
     moved = lambda minute: 32.0 if minute < 120 else 36.0  # noqa: E731
     _minutes(health, tracks, (flat, moved, flat), 600)
+    assert health.findings == ()
+
+
+def test_what_parts_two_probes_in_a_fall_and_comes_back_by_and_by_is_no_drift():
+    """A lamp that goes off and on warms one of them later, time and again."""
+    health, tracks = _health("a", "b")
+    flat = lambda minute: 32.0  # noqa: E731
+
+    def later(minute: int) -> float:
+        since = minute % 240
+        return 32.0 - 2.5 * (since / 40 if since < 40 else exp((40 - since) / 60))
+
+    _minutes(health, tracks, (flat, later), 1320, falls=lambda minute: minute % 240 < 40)
     assert health.findings == ()
 
 
