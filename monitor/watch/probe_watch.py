@@ -24,6 +24,7 @@ _LAG_STEADY_S, _LAG_SURE_S = 60.0, 300.0
 # A floor above its band by more than a DS18B20's error (+/-0.5 K, datasheet): a little more counts
 # by its share of the time. Common practice.
 _ERROR_K, _MORE_K, _GAP_S = 0.5, 0.2, 600.0
+_GAP_RATE, _OUTAGE_S = 0.2, 900.0  # some five gaps count; an outage is no habit
 
 
 class Lag(NamedTuple):
@@ -61,6 +62,7 @@ class ProbeWatch(Kept):
     tick: Tick = NEVER
     temp_c: float | None = None
     heard: Tick  # last usable reading, or since when one is waited for
+    usual_gap_s: float = 0.0  # between one and the next; of a quick sender, some of them
     silent: bool = False
     lag: Lag | None = None
     bad: bool = False
@@ -142,11 +144,12 @@ class ProbeWatch(Kept):
             self.warm_s = max(0.0, self.warm_s + gone_s * min(1.0, max(-1.0, share)))
         warm = self.hot.beyond or self.overheat.beyond or self.leapt
         self.leapt = warm and self.temp_c is not None and abs(temp_c - self.temp_c) > SPIKE_K
+        if tick - self.trend.sampled >= SAMPLE_S:
+            self._learn_gap(tick)
+            self.trend.add(tick, temp_c, now_c=temp_c)
         self.at, self.tick, self.temp_c = at, tick, temp_c
         self.heard = tick
         self.bad_row = 0
-        if tick - self.trend.sampled >= SAMPLE_S:
-            self.trend.add(tick, temp_c, now_c=temp_c)
         if self.night_low is None or temp_c < self.night_low.temp_c:
             self.night_low = Extreme(temp_c, at, self.target_c)
         if self.night_high is None or temp_c > self.night_high.temp_c:
@@ -161,9 +164,15 @@ class ProbeWatch(Kept):
         nothing but its sample taken; False: something else has to be looked at."""
         if self.calm_until == -_INF or self.silent or self.doubted or self.was_beyond:
             return False
+        self._learn_gap(tick)
         self.trend.add(tick, temp_c, now_c=self.temp_c)
         self.calm_until = tick + SAMPLE_S
         return True
+
+    def _learn_gap(self, tick: float) -> None:
+        usual_s = self.usual_gap_s
+        gap_s = min(tick - self.heard, _OUTAGE_S + 2.0 * usual_s)
+        self.usual_gap_s += _GAP_RATE * (gap_s - usual_s)
 
     def came_late(self, now: float, tick: float) -> None:
         """A reading taken at `tick`, as it says itself, came now: far too late to count."""

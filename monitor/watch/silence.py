@@ -24,6 +24,7 @@ from monitor.watch.timers import Slot, Timers
 SILENT = "silent"
 NO_BIRDS = "no birds are left to listen for"  # why a silence is over
 _BROODER_WAITS_S, _PROBE_WAITS_S = 60.0, 300.0
+_GAPS, _MOST = 3.5, 4.0  # of its usual gaps; of the limit, at most
 _MOST_HEARD = 4  # probes of other boxes: that one is heard says that the board works
 _MEND_CLOCK = (
     "Set the clock of the probe, or leave its time out (`time` in the configuration, or in what it "
@@ -79,10 +80,11 @@ class Silence(Owner):
         self._box_of = {b.name: b for b in brooders}
 
     def _limit_s(self, probe: ProbeWatch) -> float:
+        """One that sends every ten minutes has lost a reading after twenty: that is no silence."""
         box = self._box(probe)
-        if box is not None:
-            return box.brooder.limits.silent_s
-        return max((b.brooder.limits.silent_s for b in self._brooders), default=Limits().silent_s)
+        boxes = self._brooders if box is None else [box]
+        limit_s = max((b.brooder.limits.silent_s for b in boxes), default=Limits().silent_s)
+        return min(max(limit_s, _GAPS * probe.usual_gap_s), _MOST * limit_s)
 
     def _box(self, probe: ProbeWatch) -> BrooderWatch | None:
         return self._box_of.get(probe.probe.brooder or "")

@@ -412,3 +412,39 @@ def test_a_wrong_clock_of_yesterday_is_not_blamed_for_the_silence_of_today() -> 
     night.waits(1200)
     silent = [c for c in night.changes if c.alarm is AlarmName.NO_READINGS][-1]
     assert "reason" not in silent.facts
+
+
+@pytest.mark.parametrize("every_s", [300, 600])
+def test_a_probe_that_sends_every_few_minutes_is_not_silent_for_two_that_are_lost(every_s) -> None:
+    night = Night(make_estimator=estimator.none)
+    night.holds(35.0, for_s=4 * 3600, every_s=every_s)
+    night.waits(2 * every_s)
+    night.holds(35.0, for_s=3600, every_s=every_s)
+    assert night.told() == []
+
+
+def test_one_that_sends_every_ten_minutes_is_silent_when_the_third_is_missed() -> None:
+    night = Night(make_estimator=estimator.none)
+    night.holds(35.0, for_s=4 * 3600, every_s=600)
+    night.waits(3600)
+    (silent,) = night.changes
+    assert silent.facts["since"] + 1800 < silent.at <= silent.facts["since"] + 2100
+
+
+def test_one_that_sends_its_readings_by_the_pack_is_waited_for_an_hour_at_most() -> None:
+    night = Night(make_estimator=estimator.none)
+    night.holds(35.0, for_s=86400, every_s=2700)
+    told = len(night.told())
+    night.holds(35.0, for_s=86400, every_s=2700)
+    assert len(night.told()) == told <= 4, "learnt within a few of them"
+    night.waits(2 * 3600)
+    assert night.changes[-1].at == night.changes[-1].facts["since"] + 3600
+
+
+def test_an_hour_without_a_word_does_not_make_a_quick_probe_a_slow_one() -> None:
+    night = Night(make_estimator=estimator.none)
+    night.holds(35.0, for_s=3600)
+    night.waits(3 * 3600)
+    night.holds(35.0, for_s=1800)
+    night.waits(3600)
+    assert night.changes[-1].at == night.changes[-1].facts["since"] + 900
