@@ -68,6 +68,7 @@ _OUT_CONFIRM_S = 120.0
 _DRIFT_CONFIRM_S = 1800.0
 _LIGHT_K = 7.0  # hotter than the others by so much ...
 _NO_CHICK_C = CHICK_SKIN_C + 0.5  # ... and, for all the thermometer's own error, than any chick
+_LIT_K, _LIT_FROM_S, _LIT_TO_S = 3.5, 900.0, 600.0  # ... and than it was shortly before
 _SWAP_APART_K = 4.0
 _PAST_S = 900.0
 
@@ -98,6 +99,7 @@ class Neighbours(Kept):
     astray: tuple[float, float, Tick] | None = None  # how far, from which difference, since when
     # What is beside it, lowest and highest, since it says just that in Fahrenheit.
     in_f_of: tuple[float, float] | None = None
+    lit: bool = False  # in the lamp's light
     past: float | None = None  # what it said a quarter of an hour ago, roughly
     since: dict[FaultKind, Tick] = field(default_factory=dict)  # suspected, since when
 
@@ -166,7 +168,7 @@ class ProbeHealth(Kept):
                 ):
                     reason = "it wanders away from its neighbours"
                     suspects.append((FaultKind.DRIFT, _DRIFT_CONFIRM_S, reason))
-                if _lit(track, others_c):
+                if _lit(near, track, others_c):
                     suspects.append(
                         (FaultKind.UNDER_LAMP, _CONFIRM_S, "it lies in the lamp's light")
                     )
@@ -497,12 +499,17 @@ def _other_unit(near: Neighbours, level_c: float, beside_c: Sequence[float]) -> 
     return [(FaultKind.OTHER_UNIT, 0.0, "it says in °F what is set as °C")]
 
 
-def _lit(track: Track, others: Sequence[float]) -> bool:
-    """Does it lie in the lamp's light?"""
+def _lit(near: Neighbours, track: Track, others: Sequence[float]) -> bool:
+    """Does it lie in the lamp's light? Light is there at once: a floor that took longer to become
+    so hot has too much heat."""
     level = track.level or 0.0
-    if track.place is not Place.FLOOR or level <= _NO_CHICK_C:
-        return False
-    return level > sum(others) / len(others) + _LIGHT_K
+    hot = track.place is Place.FLOOR and level > _NO_CHICK_C
+    if not hot or level <= sum(others) / len(others) + _LIGHT_K:
+        near.lit = False
+    elif not near.lit:
+        then_c = track.course.mean(track.last_tick - _LIT_FROM_S, track.last_tick - _LIT_TO_S)
+        near.lit = then_c is None or level > then_c + _LIT_K
+    return near.lit
 
 
 def _wandered(near: Neighbours) -> float:

@@ -125,6 +125,20 @@ def test_what_parts_two_probes_in_a_fall_and_comes_back_by_and_by_is_no_drift():
     assert health.findings == ()
 
 
+@pytest.mark.parametrize(("minutes", "lit"), [(3, True), (40, False)])
+def test_what_is_too_hot_at_once_lies_in_the_lamps_light_and_what_took_long_is_a_hot_floor(
+    minutes, lit
+):
+    """A lamp that shines on the probe; a thermostat that no longer switches off."""
+    health, (floor, cool) = _health("floor", "cool")
+    cool.place = Place.COOL_END
+    hot = lambda minute: 34.0 + 11.0 * min(1.0, max(0.0, minute - 120) / minutes)  # noqa: E731
+    flat = lambda minute: 28.0  # noqa: E731
+    _minutes(health, [floor, cool], (hot, flat), 240, falls=lambda minute: minute >= 120)
+    found = [f.probe for f in health.findings if f.kind is FaultKind.UNDER_LAMP]
+    assert found == (["floor"] if lit else [])
+
+
 def test_all_falling_together_is_no_fault():
     health, tracks = _health("a", "b")
     cooling = lambda minute: 32.0 - minute / 60.0  # noqa: E731
