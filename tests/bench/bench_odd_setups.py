@@ -138,6 +138,11 @@ class OddBox(Box):
             heard.append((second, name, temp_c))
         self.readings = heard
 
+    def true_second(self, stamped: float) -> float:
+        """When it was, by a clock that was never set."""
+        hour, step_s = self.clock_step or (0.0, 0.0)
+        return stamped - step_s if stamped - step_s >= hour * HOUR else stamped
+
     def unheard(self, second: float) -> bool:
         """Is nothing of it heard then?"""
         begins_h, ends_h = self.unheard_h
@@ -216,6 +221,8 @@ def main() -> None:
         for number in range(asked.first, asked.first + asked.boxes):
             box = drawn(number)
             told, foretold = replayed(box, (asked.keep or Path(spare)) / f"{number:04d}")
+            for row in (*told, *foretold):
+                row["second"] = box.true_second(row["second"])
             told = [r for r in told if not box.unheard(r["second"]) or r["cause"] != "silence"]
             wrong = tally.take(number, box, told, foretold)
             blamed = [r for r in told if r["alarm"] == "probe-fault" and box.event != "probe out"]
