@@ -21,7 +21,8 @@ from monitor.review.figure_text import plural
 from monitor.service.configured import broker_address, contacts_of, rights_of
 from monitor.service.control import NoService, ask
 from monitor.settings import Settings
-from monitor.settings.document import every_key, shown
+from monitor.settings.document import every_key
+from monitor.settings.shown import shown
 from monitor.tell.contact import masked
 from monitor.tell.house_voice import PROGRAM
 from monitor.tell.try_contacts import try_out

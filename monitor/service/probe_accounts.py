@@ -16,15 +16,8 @@ import tomlkit
 
 from monitor.brooding.objection import Objection
 from monitor.doorway import THIS_MACHINE
-from monitor.intake.accounts import (
-    MosquittoFault,
-    hashed,
-    hashed_by_mosquitto,
-    let_mosquitto_read,
-    new_password,
-    with_account,
-    with_right,
-)
+from monitor.intake.accounts import hashed, new_password, with_account, with_right
+from monitor.intake.mosquitto import MosquittoFault, hashed_by_mosquitto, let_mosquitto_read
 from monitor.intake.rights import Rights, RightsFault, accounts_of
 from monitor.intake.topics import Sensor
 from monitor.settings import Settings

@@ -23,7 +23,7 @@ from monitor.service.status_board import StatusBoard
 from monitor.service.watch_calls import WatchCalls
 from monitor.service.writer import Writer
 from monitor.settings import Settings
-from monitor.settings.document import shown
+from monitor.settings.shown import shown
 from monitor.site import Site
 from monitor.tell.house_voice import HouseVoice
 from monitor.tell.links import LinkAnswer, LinkFault, already_used

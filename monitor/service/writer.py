@@ -20,7 +20,8 @@ from monitor.intake.inbox import AckToken
 from monitor.journal.reader import JournalReader
 from monitor.journal.records import Commit, Entered, StorageFault
 from monitor.journal.store import Journal
-from monitor.service.journal_file import JournalFile, NotKept, commit_all
+from monitor.service.bisection import NotKept, commit_all
+from monitor.service.journal_file import JournalFile
 from monitor.service.logs import facts, quietly
 from monitor.service.second_copy import SecondCopy
 from monitor.site import Site

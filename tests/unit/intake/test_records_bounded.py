@@ -6,10 +6,11 @@ import tracemalloc
 import pytest
 
 from monitor.events import Moment
+from monitor.intake.guessing import guess
 from monitor.intake.inbox import AckToken, Inbox, MqttMessage
 from monitor.intake.refused import RefusedRecord, excerpt
 from monitor.intake.topics import Router
-from monitor.intake.unclaimed import Unclaimed, guess, suggest
+from monitor.intake.unclaimed import Unclaimed, suggest
 from monitor.site import Place, Probe
 
 
