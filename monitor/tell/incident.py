@@ -153,10 +153,8 @@ class ToldIncident:
 
     def _is_only_expected(self, change: Change) -> bool:
         """A cold night beside heat that was lost: it keeps the end of that back from nobody."""
-        cold = Cause.COLD_NIGHT
-        return change.alarm is AlarmName.COLD_NIGHT and bool(
-            self.worst and self.worst.cause != cold
-        )
+        real = self.worst is not None and self.worst.cause is not Cause.COLD_NIGHT
+        return real and change.alarm is AlarmName.COLD_NIGHT
 
     def _is_mended(self) -> bool:
         return all(self._is_only_expected(a.change) for a in self.alarms.values() if a.open)
@@ -166,7 +164,8 @@ class ToldIncident:
         return self.lead() if self._is_mended() else None
 
     def rest(self) -> "ToldIncident | None":
-        """It goes on as the cold night that is still expected; None: all of it is over."""
+        """It goes on as the cold night that is still expected; None: all of it is over. What was
+        counted counts on: messages are known by it."""
         alarm = self.cold_night()
         if alarm is None:
             return None
@@ -179,7 +178,6 @@ class ToldIncident:
             answered_rank=-1,
             over_due=None,
             is_over=False,
-            answer_given=None,
             asked=None,
             extreme_c=None,
             told_c={},

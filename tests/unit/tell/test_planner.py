@@ -1026,6 +1026,24 @@ def test_heat_that_is_back_is_told_in_half_an_hour_whatever_the_night_is_expecte
     assert "without some of its heat for 10 min" in ended.body
 
 
+def test_no_message_of_heat_lost_again_in_a_cold_night_goes_under_a_key_that_was_used():
+    """What has a used key counts as sent."""
+    teller = Teller(ME, ANN)
+    for number, at in ((1, 0), (2, 20000)):
+        this = f"porch/heat-loss/{number}"
+        teller.take(replace(raised(A.HEAT_LOSS, at), occurrence=this))
+        if number == 1:
+            teller.take(raised(A.COLD_NIGHT, at + 60))
+        teller.go(NIGHT + at + 1000)
+        teller.take(replace(answered(A.HEAT_LOSS, at + 1000), occurrence=this))
+        teller.go(NIGHT + at + 9000)
+        teller.take(replace(cleared(A.HEAT_LOSS, at + 9000), occurrence=this))
+        teller.go(NIGHT + at + 9000 + BACK_S)
+    keys = [message.key for message in teller.said]
+    assert sum(":anew:" in key for key in keys) == 2
+    assert len(set(keys)) == len(keys)
+
+
 def test_a_cold_night_called_off_after_the_heat_is_back_neither_delays_nor_repeats_its_end():
     teller = Teller()
     teller.take(raised(A.HEAT_LOSS), raised(A.COLD_NIGHT))
