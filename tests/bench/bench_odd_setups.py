@@ -23,19 +23,18 @@ sys.path[:0] = [str(Path(__file__).parent), str(Path(__file__).parents[2])]
 
 # ruff: noqa: E402
 from bench_radiant import (
-    BAND_K,
     COOL,
     DAY_0,
     EDGE,
-    ENDS_H,
-    EVENTS,
     HOUR,
     UNDER_EAST,
     UNDER_WEST,
     Box,
     Tally,
     _iso,
+    drawn,
     replayed,
+    show,
 )
 from vega_datasets import local_data
 
@@ -189,25 +188,6 @@ class OddBox(Box):
         return rows
 
 
-def drawn(number: int) -> OddBox:
-    """The box of this number: every second one without an event."""
-    rng = Random(f"odd/{number}")
-    event = list(EVENTS)[number // 2 % len(EVENTS)] if number % 2 == 0 else None
-    while True:
-        box = OddBox(Random(rng.random()), event)
-        if not box.sensible():
-            continue
-        box.live()
-        ends = box.event_h if event else ENDS_H
-        off = [
-            abs(c - box.target_c)
-            for s, c in box.floor
-            if (s / HOUR - 8.0) % 24.0 > 12.0 and s < ends * HOUR
-        ]
-        if sum(k > BAND_K for k in off) < 0.03 * len(off):
-            return box
-
-
 def main() -> None:
     """Print the figures, and with --verbose what each box told."""
     ask = argparse.ArgumentParser(description=__doc__)
@@ -219,7 +199,7 @@ def main() -> None:
     tally, probes = Tally(), Counter[str]()
     with tempfile.TemporaryDirectory() as spare:
         for number in range(asked.first, asked.first + asked.boxes):
-            box = drawn(number)
+            box = drawn(number, OddBox, "odd")
             told, foretold = replayed(box, (asked.keep or Path(spare)) / f"{number:04d}")
             for row in (*told, *foretold):
                 row["second"] = box.true_second(row["second"])
@@ -228,11 +208,7 @@ def main() -> None:
             blamed = [r for r in told if r["alarm"] == "probe-fault" and box.event != "probe out"]
             probes.update(r["priority"] for r in blamed)
             if asked.verbose:
-                print(number, box.event or "quiet", f"{box.event_h:.2f} h, day {box.age_days}")
-                for r in told:
-                    mark = "for nothing" if r in wrong else "" if r["told"] else "(not told anew)"
-                    hour, what = r["second"] / HOUR, f"{r['alarm']}/{r['cause']}"
-                    print(f"  {hour:6.2f} {what} {r['probe'] or ''} {mark}", flush=True)
+                show(number, box, told, wrong)
     tally.print()
     print(f"sound probes blamed {dict(probes)}")
 

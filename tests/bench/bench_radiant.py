@@ -335,12 +335,12 @@ def _iso(at: float) -> str:
     return datetime.fromtimestamp(at, UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
 
 
-def drawn(seed: int) -> Box:
+def drawn(number: int, kind: type[Box] = Box, physics: str = "radiant") -> Box:
     """The night of this number: every second one without an event."""
-    rng = Random(f"radiant/{seed}")
-    event = list(EVENTS)[seed // 2 % len(EVENTS)] if seed % 2 == 0 else None
+    rng = Random(f"{physics}/{number}")
+    event = list(EVENTS)[number // 2 % len(EVENTS)] if number % 2 == 0 else None
     while True:
-        box = Box(Random(rng.random()), event)
+        box = kind(Random(rng.random()), event)
         if not box.sensible():
             continue
         box.live()
@@ -473,6 +473,16 @@ def _middle(minutes: list[float]) -> str:
     return f"median {median(minutes):.1f} worst {minutes[-1]:.1f} min" if minutes else "-"
 
 
+def show(number: int, box: Box, told: list[dict], wrong: list[dict]) -> None:
+    """What one night told."""
+    event = box.event or "quiet"
+    print(number, event, f"{box.event_h:.2f} h, day {box.age_days}:", *box.probes)
+    for r in told:
+        mark = "for nothing" if r in wrong else "" if r["told"] else "(not told anew)"
+        what = f"{r['alarm']}/{r['cause']} {r['probe'] or ''} {mark}"
+        print(f"  {r['second'] / HOUR:6.2f} {what}", flush=True)
+
+
 def main() -> None:
     """Print the figures, and with --verbose what each night told."""
     ask = argparse.ArgumentParser(description=__doc__)
@@ -488,12 +498,7 @@ def main() -> None:
             told, foretold = replayed(box, (asked.keep or Path(spare)) / f"{seed:04d}")
             wrong = tally.take(seed, box, told, foretold)
             if asked.verbose:
-                print(seed, box.event or "quiet", f"{box.event_h:.2f} h", *box.probes)
-                for r in told:
-                    mark = "for nothing" if r in wrong else "" if r["told"] else "(not told anew)"
-                    print(
-                        f"  {r['second'] / HOUR:6.2f} {r['alarm']}/{r['cause']} {mark}", flush=True
-                    )
+                show(seed, box, told, wrong)
     tally.print()
 
 
