@@ -8,6 +8,7 @@ not. Common practice."""
 
 from datetime import datetime
 
+from monitor.brooding.night_hours import NIGHT_FROM_H, NIGHT_TO_H
 from monitor.events import Cause
 from monitor.thermal.diagnosis import Warmth
 from monitor.watch.alarm import Alarm
@@ -16,7 +17,6 @@ from monitor.watch.box import Box
 from monitor.watch.probe_watch import ProbeWatch
 
 PLAIN_S, BY_DAY_S, NEAR_S = 300.0, 900.0, 600.0
-DAY_FROM_H, DAY_TO_H = 7, 21  # somebody is up, and feeds
 # Below this share of what can be learned of a box (about an hour of readings) its falls cannot be
 # told apart, and nothing is held.
 KNOWN_SHARE = 0.1
@@ -63,7 +63,8 @@ def _at_work(box: Box, alarm: Alarm, tick: float, *, doubted: bool) -> float | N
     known = learned is None or learned.share >= KNOWN_SHARE
     held, began = box.estimate.diagnosis.hold_until if known else None, alarm.delay.began
     hour = datetime.fromtimestamp(box.register.wall_at(tick), box.needs.zone).hour
-    longest_s = BY_DAY_S if DAY_FROM_H <= hour < DAY_TO_H else PLAIN_S
+    by_night = hour >= NIGHT_FROM_H or hour < NIGHT_TO_H
+    longest_s = PLAIN_S if by_night else BY_DAY_S
     if doubted or (alarm is not box.hot and box.meters.cover_open(tick)):
         held = tick + longest_s
     return None if held is None or began is None else min(held, began + longest_s)

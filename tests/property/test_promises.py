@@ -16,6 +16,7 @@ from hypothesis import strategies as st
 from support.engine_night import EVENING, ZONE, a_brooder, a_probe, a_site
 from support.no_estimate import NoEstimate
 
+from monitor.brooding.night_hours import NIGHT_FROM_H, NIGHT_TO_H
 from monitor.events import (
     AlarmName,
     BadValue,
@@ -37,7 +38,6 @@ from monitor.watch.life_cycle import AlarmState
 LOW_C, CHILL_C, TARGET_C = 32.2, 29.4, 35.0
 HIGH_C, HARM_C, PROBE_ERROR_K = 37.8, 40.6, 0.5
 PLAIN_S, BY_DAY_S = 300.0, 600.0
-DAY_FROM_H, DAY_TO_H = 7, 21
 COLD = (AlarmName.COLD, AlarmName.CHILL, AlarmName.HEAT_LOSS)
 SEEDS = st.integers(0, 2**32)
 
@@ -121,7 +121,7 @@ class Box:
     @property
     def by_night(self) -> bool:
         hour = datetime.fromtimestamp(self.tick, ZONE).hour
-        return hour >= DAY_TO_H or hour < DAY_FROM_H
+        return hour >= NIGHT_FROM_H or hour < NIGHT_TO_H
 
     def writes(self, what: EntryKind, **fields: object) -> None:
         self.number += 1

@@ -215,7 +215,7 @@ def test_a_rising_floor_under_a_slipped_lamp_is_an_overheat_at_once(
 
 
 @pytest.mark.parametrize(
-    ("hours_later", "most_s"), [(-6, 900), (2, 900), (3, 300), (8, 300), (13, 900)]
+    ("hours_later", "most_s"), [(-6, 900), (0, 300), (2, 300), (8, 300), (13, 300)]
 )
 def test_a_grower_at_work_holds_cold_back_by_night_no_longer_than_a_plain_alarm(
     make: Callable[[Brooder, bool], NoEstimate], told: Told, hours_later: int, most_s: float
