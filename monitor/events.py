@@ -213,5 +213,12 @@ class Change:
     occurrence: str = ""  # "porch/cold/1770693330": brooder or "site", alarm, Unix second raised
     facts: Facts = field(default_factory=Facts)
 
+    @property
+    def ended_at(self) -> float:
+        """Of a clearing: when it was over. That is known once it has stayed so for a while."""
+        facts = self.facts
+        both = "since" in facts and "lasted_s" in facts
+        return facts["since"] + facts["lasted_s"] if both else self.at
+
 
 State = dict[str, Any]  # JSON-able: what a pure part needs to go on after a restart

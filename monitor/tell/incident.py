@@ -138,7 +138,7 @@ class ToldIncident:
         """One of its alarms is over or put aside."""
         closed = self.alarms[change.occurrence]
         closed.open = False
-        closed.ended_at = change.at
+        closed.ended_at = change.ended_at
         self.note_extreme(change)
         self.changed = tick
         if not self.untold():

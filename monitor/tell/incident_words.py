@@ -92,11 +92,11 @@ def over(incident: ToldIncident, at: float, site: Site, status: SiteStatus | Non
     night = incident.cold_night()
     if night is None or night_now(night.change, status) is None:
         facts.pop("lowest_at", None)  # nothing more is expected tonight
-    if at - last.at >= 60.0:
-        facts["quiet_s"] = at - last.at
+    if at - last.ended_at >= 60.0:
+        facts["quiet_s"] = at - last.ended_at
     same = next((form for form in _SAME if worst.alarm in form), None)
     lasted_s = _lasted_s(incident, same) if same is not None else None
-    facts["lasted_s"] = last.at - incident.since_at if lasted_s is None else lasted_s
+    facts["lasted_s"] = last.ended_at - incident.since_at if lasted_s is None else lasted_s
     if incident.extreme_c is not None and incident.family in _TEMPERATURE:
         facts["extreme_c"] = incident.extreme_c
     if incident.last_told is None and "reason" in worst.facts:

@@ -31,6 +31,10 @@ class Owner(Protocol):
         """The facts at the moment it is cleared: nothing more to say."""
         return Facts()
 
+    def ended(self, alarm: "Alarm", tick: float) -> float:
+        """When it was over, if its condition ended at `tick`: then."""
+        return tick
+
     def suppressed_until(self, alarm: "Alarm", tick: float) -> float | None:
         """A tick before which it should not be raised: nothing holds it back."""
         return None

@@ -183,11 +183,12 @@ class AlarmRegister(Kept):
                 return
         self._timers.set(slot, None)
         began = delay.began if delay.began is not None else tick
+        ended = delay.due - delay.off_s
         if delay.settle():
             if alarm.state not in (AlarmState.SHELVED, AlarmState.OUT_OF_SERVICE):
                 self._raise(alarm, tick, began)
         elif alarm.active:
-            self._clear(alarm, tick, Facts())
+            self._clear(alarm, tick, Facts(), alarm.owner.ended(alarm, ended))
 
     # -- raised, cleared
 
@@ -234,12 +235,13 @@ class AlarmRegister(Kept):
             alarm.facts["since"] = alarm.began_at
             self._emit(alarm, ChangeKind.EXPLAINED, tick, alarm.facts)
 
-    def _clear(self, alarm: Alarm, tick: float, facts: Facts) -> None:
+    def _clear(self, alarm: Alarm, tick: float, facts: Facts, ended: float | None = None) -> None:
+        """`ended`: when it was over, which is known a while later."""
         self._move(alarm, Move.CLEAR)
-        alarm.ended_at = tick + self.offset_s
+        alarm.ended_at = self.wall_at(tick if ended is None else ended)
         closing = alarm.owner.closing(alarm, tick)
         closing.update(facts)
-        closing["lasted_s"] = tick + self.offset_s - alarm.began_at
+        closing["lasted_s"] = alarm.ended_at - alarm.began_at
         closing["since"] = alarm.began_at
         if alarm.extreme_c is not None:
             closing["extreme_c"] = alarm.extreme_c

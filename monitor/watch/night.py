@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from datetime import tzinfo
 
 from monitor.brooding.night_hours import NIGHT_FROM_H, hour_before
-from monitor.kept import Kept, Tick
+from monitor.kept import NEVER, Kept, Tick
 from monitor.watch.probe_watch import Extreme, ProbeWatch
 from monitor.watch.status import NightStatus
 
@@ -23,6 +23,7 @@ class NightFigures(Kept):
     from_at: float = 0.0
     side: str = IDLE  # idle: no batch, nothing to count
     since: Tick = 0.0
+    back: Tick = NEVER  # when it last came back from one side of the band
     _counted_from: Tick = 0.0  # this night's 18:00
     _first: Tick | None = None  # when there was something to count
     _seconds: dict[str, float] = field(default_factory=lambda: dict.fromkeys(_COUNTED, 0.0))
@@ -50,6 +51,8 @@ class NightFigures(Kept):
             return
         if self.side in self._seconds:
             self._seconds[self.side] += self._lasted(tick)
+        if side == IN or {side, self.side} == {BELOW, ABOVE}:
+            self.back = tick
         self.side = side
         self.since = tick
         if self._first is None and side != IDLE:

@@ -240,6 +240,14 @@ class TemperatureAlarms(Kept, Owner):
         waits = alarm is self.hot and not self._warmth_matters()
         return describe(self, alarm, tick, Priority.ADVICE if waits else None)
 
+    def ended(self, alarm: Alarm, tick: float) -> float:
+        """When the floor was back in its band, as the night's figures have it: the dead band is
+        there so that an alarm does not flicker, and makes no floor cold."""
+        began_at, back = alarm.began_at, self._night.back
+        if alarm in (self.heat_loss, self.cold_night) or self.register.wall_at(back) <= began_at:
+            return tick
+        return min(tick, back)
+
     def closing(self, alarm: Alarm, tick: float) -> Facts:
         """The numbers at the moment it is cleared."""
         return temperature_facts(self, alarm, tick)

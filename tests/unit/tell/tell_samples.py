@@ -216,7 +216,7 @@ CAUSES = {
     AlarmName.PROBE_FAULT: Cause.SENSOR,
 }
 
-_CLOSING = Facts(temp_c=34.2, target_c=35.0, extreme_c=30.1, lasted_s=2280.0, since=NIGHT - 2280)
+_CLOSING = Facts(temp_c=34.2, target_c=35.0, extreme_c=30.1, lasted_s=2280.0)
 
 
 def change(
@@ -240,7 +240,8 @@ def change(
             if alarm in (AlarmName.HOT, AlarmName.OVERHEAT):
                 facts["extreme_c"] = 41.9
             if alarm in _SITE_WIDE or TABLE[alarm].priority is Priority.ADVICE:
-                facts = Facts(lasted_s=2280.0, since=NIGHT - 2280)
+                facts = Facts(lasted_s=2280.0)
+            facts["since"] = at - 2280
         elif kind is ChangeKind.ACKNOWLEDGED:
             facts = Facts(by="Ann")
         elif kind is ChangeKind.SHELVED:

@@ -5,7 +5,7 @@ import json
 import pytest
 from support.engine_night import Night
 
-from monitor.events import AlarmName, EntryKind, Facts, Moment
+from monitor.events import AlarmName, ChangeKind, EntryKind, Facts, Moment
 from monitor.thermal import estimator
 from monitor.watch.engine import Engine
 from monitor.watch.status import BrooderStatus
@@ -59,6 +59,21 @@ def test_a_cold_floor_before_the_gap_is_not_cold_through_the_gap(night: Night) -
     figures = box(night).night
     assert figures.below_s == pytest.approx(600)
     assert figures.unseen_s == pytest.approx(HOUR_S)
+
+
+@pytest.mark.parametrize("low_c", [31.0, 25.0])
+@pytest.mark.parametrize("then_c", [(35.0,), (32.5, 35.0), (32.5, 39.0)])
+def test_a_floor_was_too_cold_for_as_long_in_its_end_as_in_the_nights_figures(
+    night: Night, low_c: float, then_c: tuple[float, ...]
+) -> None:
+    """The dead band (32.2 to 32.7) and the wait for the end are the alarm's, not the floor's."""
+    night.holds(35.0, for_s=600)
+    night.holds(low_c, for_s=900)
+    for temp_c in then_c:
+        night.holds(temp_c, for_s=600)
+    cold = next(c for c in night.changes if c.change is ChangeKind.CLEARED and "cold" in c.alarm)
+    assert cold.facts["lasted_s"] == box(night).night.below_s == 900
+    assert cold.ended_at == night.start + 1500
 
 
 def test_a_gap_over_six_in_the_evening_counts_for_the_new_night_from_six_on(night: Night) -> None:
