@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 from support.mosquitto import Mosquitto, needs_mosquitto
+from support.patience import patience_s
 from support.receivers import Mode, http_receiver, refusing_port, smtp_receiver
 from support.service import QUICK_LIMITS, Service, Thermometer, hatched_yesterday, wait_until
 
@@ -226,6 +227,28 @@ def test_a_reload_that_would_lose_birds_is_refused_and_a_renamed_box_keeps_them(
             say_cold(probe, 15)
             phone.wait_until(lambda p: any("Porch: dangerously cold" in g.title for g in p.got))
         assert service.stop() == 0
+
+
+def signalled_while_it_opens_its_journal(name: str) -> str:
+    return f"""import os, signal, monitor.service.run as run
+def opened(*given, open_all=run.open_all):
+    os.kill(os.getpid(), signal.{name})
+    return open_all(*given)
+run.open_all = opened"""
+
+
+@pytest.mark.parametrize(("name", "code"), [("SIGTERM", 0), ("SIGINT", 130)])
+def test_what_is_stopped_before_it_watches_says_so(tmp_path: Path, name: str, code: int) -> None:
+    service = Service(tmp_path, prelude=signalled_while_it_opens_its_journal(name))
+    service.begin()
+    assert service.process is not None
+    assert service.process.wait(patience_s(60)) == code
+    assert f"Stopped by {name} before it watched." in service.log()
+
+
+def test_a_reload_asked_for_while_it_starts_is_done_once_it_watches(tmp_path: Path) -> None:
+    with Service(tmp_path, prelude=signalled_while_it_opens_its_journal("SIGHUP")) as service:
+        service.wait_log("Reloaded")
 
 
 def test_a_restart_after_an_hour_away_says_that_it_was_away(tmp_path: Path) -> None:

@@ -169,7 +169,8 @@ class Service:
 
         def ready() -> bool:
             assert self.process is not None
-            assert self.process.poll() is None, f"it ended at once:\n{self.log()}\n{self.out()}"
+            code = self.process.poll()
+            assert code is None, f"it ended at once ({code}):\n{self.log()}\n{self.out()}"
             return "Stop with Ctrl-C." in self.out()[self._out_before :] and (
                 "the only safeguard" in self.out()[self._out_before :]
             )
