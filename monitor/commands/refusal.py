@@ -2,6 +2,7 @@
 `main` with what the command line's library found wrong."""
 
 import re
+import sys
 
 from pydantic import ValidationError
 from typer.exceptions import TyperException
@@ -26,19 +27,36 @@ def _said(wrong: TyperException, said: str, ctx: object) -> str:
         name = next((o for o in param.opts if o.startswith("--")), param.name)
         return f"{name} {_value(wrong)}"
     if unknown := re.fullmatch(r"No such command '(.*)'\.", said):
-        verbs = ", ".join(getattr(command, "commands", {}))
+        verbs = ", ".join(_below(command))
         return f'"{unknown[1]}" is no command; it must be one of {verbs}'
     if said.startswith("No such option"):
-        known = [o for p in getattr(command, "params", []) for o in p.opts if o.startswith("--")]
-        right = f"is no option; known here: {', '.join([*known, '--help'])}"
-        below_zero = re.fullmatch(r"-[0-9]+", option or "")
-        return f"{option} {'is below zero; write 1 or more' if below_zero else right}"
+        return _unknown(option or "", command)
     option = option or said.partition("'")[2].partition("'")[0]
     if "requires an argument" in said:
         return f"{option} needs a value after it"
     if more := re.fullmatch(r"Got unexpected extra arguments? ?(?:\(s\))? ?\((.*)\)", said):
         return f'"{more[1]}" is one word too many; put words that belong together in quotes'
     return said
+
+
+def _unknown(option: str, command: object) -> str:
+    takes = [verb for verb, one in _below(command).items() if option in _options(one)]
+    if takes:
+        typed = next((word for word in sys.argv if word in takes), f"a command such as {takes[0]}")
+        return f"put {option} after {typed}"
+    if re.fullmatch(r"-[0-9]+", option):
+        return f"{option} is below zero; write 1 or more"
+    return f"{option} is no option; known here: {', '.join([*_options(command), '--help'])}"
+
+
+def _below(command: object) -> dict[str, object]:
+    """Its verbs, where it has some."""
+    found: dict[str, object] = getattr(command, "commands", {})
+    return found
+
+
+def _options(command: object) -> list[str]:
+    return [o for p in getattr(command, "params", []) for o in p.opts if o.startswith("--")]
 
 
 def _value(wrong: TyperException) -> str:

@@ -363,6 +363,8 @@ def test_watts_are_read_as_a_grower_writes_them(text: str, watts: float) -> None
         ("flock placed", "brooder flock placed: count is missing"),
         ("tonight --low", "--low needs a value after it"),
         ("export --form xml", '--form is "xml"; it must be one of lines, csv, senml'),
+        ("flock --config x.toml placed --count 9", "brooder flock: put --config after placed"),
+        ("flock --config x.toml", "brooder flock: put --config after a command such as placed"),
         ("watch --foo", "brooder watch: --foo is no option; known here: "),
         ("flock loss -3", "brooder flock loss: -3 is below zero; write 1 or more"),
         ("backup a b", '"b" is one word too many'),
