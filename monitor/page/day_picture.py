@@ -60,6 +60,7 @@ class DayPicture:
     chill: str
     floor: str  # the area between the lowest and the highest
     outside: str
+    outside_word: str
     scale: tuple[Label, ...]
     chill_figure: str
     outside_scale: tuple[Label, ...]
@@ -118,7 +119,7 @@ def day_picture(
     sheet = _Sheet(span, treads, floor, day, say)
     extremes = [p.low_c for p in ahead] + ([] if box.temp_c is None else [box.temp_c])
     scale = _scale(sheet.treads, floor.values(), extremes)
-    drawn = _drawn(sheet, scale, _outside(site, day, now))
+    drawn = _drawn(sheet, scale, now)
     return replace(
         drawn,
         words=_words(box, outlook, floor, say, now),
@@ -144,7 +145,7 @@ def span_picture(
     whole = _Span(*span)
     floor = _together(day, [p.key for p in setting.probes if p.place is Place.FLOOR], whole.stop)
     sheet = _Sheet(whole, _treads(birds, setting, site, whole), floor, day, say)
-    drawn = _drawn(sheet, _scale(sheet.treads, floor.values(), []), _outside(site, day, whole.stop))
+    drawn = _drawn(sheet, _scale(sheet.treads, floor.values(), []), whole.stop)
     long = whole.stop - whole.start > _HOURS_UP_TO_S
     since = f"from {say.moment(whole.start)} to {say.moment(whole.stop)}"
     return replace(
@@ -164,8 +165,10 @@ class _Sheet(NamedTuple):
     say: Phrases
 
 
-def _drawn(sheet: _Sheet, scale: _Scale, outside: dict[int, Reach]) -> DayPicture:
+def _drawn(sheet: _Sheet, scale: _Scale, until: float) -> DayPicture:
     span, treads, say, wide_s = sheet.span, sheet.treads, sheet.say, sheet.day.wide_s
+    out_keys = [p.key for p in say.site.all_probes if p.place is Place.OUTSIDE]
+    outside = _together(sheet.day, out_keys, until)
     out_scale = _spread([c for reach in outside.values() for c in reach] or [0.0], 6.0)
     latest = next((limits for _, limits in reversed(treads) if limits is not None), None)
     runs = _runs(treads, span)
@@ -186,14 +189,15 @@ def _drawn(sheet: _Sheet, scale: _Scale, outside: dict[int, Reach]) -> DayPictur
         chill=edge("chill_c"),
         floor="".join(_reach_area(p, span, scale, wide_s) for p in _pieces(sheet.floor)),
         outside="".join(_reach_area(p, span, out_scale, wide_s) for p in _pieces(outside)),
+        outside_word="outside" if outside else _no_outside(out_keys),
         scale=() if latest is None else _scale_labels(latest, scale, say),
         chill_figure="" if latest is None else say.figure(latest.chill_c),
         outside_scale=_outside_labels(outside, out_scale, say),
     )
 
 
-def _outside(site: Site, day: DayFound, until: float) -> dict[int, Reach]:
-    return _together(day, [p.key for p in site.all_probes if p.place is Place.OUTSIDE], until)
+def _no_outside(keys: list[str]) -> str:
+    return "no reading from the probe outside" if keys else "no probe outside"
 
 
 def _floor_keys(box: BrooderStatus) -> list[str]:

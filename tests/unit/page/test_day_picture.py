@@ -14,6 +14,7 @@ from monitor.events import AlarmName, Entry, EntryKind, Priority
 from monitor.page.day_picture import DayPicture, day_picture
 from monitor.page.day_readings import COLUMN_S, DayFound, DayReadings, Reach
 from monitor.page.phrases import Phrases
+from monitor.site import Place
 from monitor.watch.status import BrooderStatus
 
 HERE = site()
@@ -85,6 +86,18 @@ def test_a_probe_that_is_not_believed_is_left_out_while_another_lies_there():
     day = a_day(heard((-2, 0)))
     day.columns["porch/far"] = heard((-2, 0), temp_c=60.0)
     assert ys(picture(two, day).floor) == ys(picture(brooder(), a_day(heard((-2, 0)))).floor)
+
+
+def test_a_probe_outside_that_is_not_heard_is_not_said_to_be_missing():
+    day = a_day(heard((-24, 0)))
+    keys = [p.key for p in HERE.all_probes if p.place is Place.OUTSIDE]
+    assert keys
+    assert picture(brooder(), day).outside_word == "no reading from the probe outside"
+    day.columns[keys[0]] = heard((-2, 0), temp_c=4.0)
+    assert picture(brooder(), day).outside_word == "outside"
+    none = Phrases(replace(HERE, probes=()), NOW)
+    drawn = day_picture(brooder(), HERE.brooders[0], none.site, day, none)
+    assert drawn.outside_word == "no probe outside"
 
 
 def test_alarms_and_what_was_written_are_marked():
