@@ -25,6 +25,7 @@ from typing import Any
 
 import paho.mqtt.client as paho
 from paho.mqtt.enums import CallbackAPIVersion
+from support.forked import Forked
 from support.patience import patience_s
 
 from monitor.events import AlarmName, Change
@@ -111,7 +112,7 @@ class Service:
         self._shortened = {ALL_CLEAR_HOLDS: 2.0, **(shortened or {})}
         self.prelude = prelude
         self._only = only
-        self.process: subprocess.Popen[bytes] | None = None
+        self.process: subprocess.Popen[bytes] | Forked | None = None
         folder.mkdir(parents=True, exist_ok=True)
 
     @property
@@ -143,24 +144,20 @@ class Service:
         self.write_config()
         self._said_before = len(self.log())
         self._out_before = len(self.out())
+        words = ["watch", "--config", str(self.config), "--log", self._log_level]
+        if self._only is not None:
+            words += ["--only", self._only]
+        env = {**os.environ, "PYTHONUNBUFFERED": "1", **self.env}
+        if not self.wrapper and not self.prelude:
+            self.process = Forked(words, shortened=self._shortened, folder=self.folder, env=env)
+            return
         with (self.folder / "out").open("ab") as out, (self.folder / "log").open("ab") as err:
             self.process = subprocess.Popen(
-                [
-                    *self.wrapper,
-                    sys.executable,
-                    "-c",
-                    self._program(),
-                    "watch",
-                    "--config",
-                    str(self.config),
-                    "--log",
-                    self._log_level,
-                    *(() if self._only is None else ("--only", self._only)),
-                ],
+                [*self.wrapper, sys.executable, "-c", self._program(), *words],
                 stdout=out,
                 stderr=err,
                 stdin=subprocess.DEVNULL,
-                env={**os.environ, "PYTHONUNBUFFERED": "1", **self.env},
+                env=env,
                 cwd=self.folder,
             )
 

@@ -1,0 +1,86 @@
+"""Starts our service as a child of a process that has loaded what it loads: a start costs a second
+of processor less, and a run of the tests has hundreds. It is a process of its own all the same. For
+`support.service`, which starts in the usual way what wants a wrapper or another clock."""
+
+import multiprocessing
+import os
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from types import ModuleType
+
+_CONTEXT = multiprocessing.get_context("forkserver")
+_CONTEXT.set_forkserver_preload(["monitor.commands.watch", "monitor.page.app"])
+
+
+class Forked:
+    """What the tests use of `subprocess.Popen`."""
+
+    def __init__(
+        self,
+        words: Sequence[str],
+        *,
+        shortened: Mapping[str, float],
+        folder: Path,
+        env: Mapping[str, str],
+    ) -> None:
+        """`brooder words` in that folder; says what it says to its files `out` and `log`."""
+        given = (list(words), dict(shortened), str(folder), dict(env))
+        self._process = _CONTEXT.Process(target=_become, args=given, daemon=True)
+        usual, sys.modules["__main__"] = sys.modules["__main__"], ModuleType("__main__")
+        try:  # else it would load whatever runs the tests
+            self._process.start()
+        finally:
+            sys.modules["__main__"] = usual
+        assert self._process.pid is not None
+        self.pid = self._process.pid
+
+    def poll(self) -> int | None:
+        return self._process.exitcode
+
+    def wait(self, timeout: float | None = None) -> int:
+        self._process.join(timeout)
+        if self._process.exitcode is None:
+            raise subprocess.TimeoutExpired("brooder", timeout or 0.0)
+        return self._process.exitcode
+
+    def kill(self) -> None:
+        self._process.kill()
+
+    def send_signal(self, number: signal.Signals) -> None:
+        if self._process.exitcode is None:
+            os.kill(self.pid, number)
+
+
+def _become(
+    words: list[str], shortened: dict[str, float], folder: str, env: dict[str, str]
+) -> None:
+    os.environ.clear()
+    os.environ.update(env)
+    time.tzset()
+    os.chdir(folder)
+    for name, fd in (("out", 1), ("log", 2)):
+        file = os.open(name, os.O_WRONLY | os.O_APPEND | os.O_CREAT, 0o644)
+        os.dup2(file, fd)
+        os.close(file)
+    sys.argv = ["-c", *words]
+    for path, value in shortened.items():
+        _shorten(path, value)
+
+    from monitor.commands import main  # noqa: PLC0415 - loaded by the parent
+
+    main()
+
+
+def _shorten(path: str, value: float) -> None:
+    """Wherever the constant is known by now."""
+    module, _, name = path.rpartition(".")
+    __import__(module)
+    usual = getattr(sys.modules[module], name)
+    assert usual > value
+    for known in list(sys.modules.values()):
+        if known.__name__.startswith("monitor.") and getattr(known, name, None) is usual:
+            setattr(known, name, value)
