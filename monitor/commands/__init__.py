@@ -41,7 +41,7 @@ def build(verb: str | None = None) -> typer.Typer:
     libraries would cost a small board seconds at every call."""
     app = typer.Typer(
         name="brooder",
-        help="Watches the temperature of chicks in a brooder and tells the grower early.",
+        help="Watches the temperature in a brooder and warns the grower early.",
         no_args_is_help=True,
         add_completion=verb is None,
         pretty_exceptions_enable=False,

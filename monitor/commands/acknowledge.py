@@ -15,11 +15,11 @@ def acknowledge(
         str | None, typer.Argument(help="Which alarm, e.g. cold; left out: every active one.")
     ] = None,
     brooder: BrooderOption = None,
-    by: Annotated[str, typer.Option(help="Who; kept in the journal.")] = "command",
+    by: Annotated[str, typer.Option(help="Your name, kept in the journal.")] = "command",
     config: ConfigOption = None,
 ) -> None:
-    """Acknowledge an alarm: you are on it. It stays active until all is well, and of what is urgent
-    you are asked every hour whether it helped."""
+    """Acknowledge an alarm: you are on it. It stays active until all is well, and if it is urgent
+    you are asked every hour whether what you did helped."""
     settings = settings_or_exit(config)
     known = [name.value for name in AlarmName]
     if alarm is not None and alarm not in known:

@@ -25,7 +25,7 @@ def backup(
     journal: JournalOption = None,
     config: ConfigOption = None,
 ) -> None:
-    """Back the journal up while the service goes on. `brooder restore` puts it back."""
+    """Back up the journal while the service runs. `brooder restore` puts it back."""
     settings = settings_or_exit(config)
     path = journal_or_exit(settings, journal)
     if to.is_dir():

@@ -72,8 +72,8 @@ def placed(
     yes: YesOption = False,
     config: ConfigOption = None,
 ) -> None:
-    """Birds were put into a brooder. A batch begins, or grows if they are of one hatch. With --at a
-    day to come, 2026-03-01: they are expected then, and the evening before says whether the box is
+    """Birds were put into a brooder. A batch begins, or grows if they are of one hatch. With a day
+    to come in --at, they are expected then, and the evening before you are told whether the box is
     ready."""
     settings = settings_or_exit(config)
     day = _day_to_come(at)
@@ -167,7 +167,7 @@ def seen(
     remark: NoteOption = None,
     config: ConfigOption = None,
 ) -> None:
-    """How the birds lie, and what to do about it. The chicks are the better thermometer."""
+    """How the birds lie, and what to do about it. The chicks are the best thermometer."""
     if sign not in SIGNS:
         fail(f'the sign is "{sign}"; it must be one of {", ".join(SIGNS)}')
     enter(settings_or_exit(config), "seen", brooder, at, note=with_word(sign, remark))
@@ -203,8 +203,8 @@ def heat_changed(
     remark: NoteOption = None,
     config: ConfigOption = None,
 ) -> None:
-    """You turned the heat up or down, or moved a lamp. The watch learns anew what the box holds;
-    for an hour and a half no fall is called lost heat. Too cold is told all the same."""
+    """You turned the heat up or down, or moved a lamp. The watch learns the box anew. For an hour
+    and a half a fall is not called lost heat; you are still told if it gets too cold."""
     enter(settings_or_exit(config), "heat-changed", brooder, at, note=remark)
 
 

@@ -47,7 +47,7 @@ def checked(
     at: AtOption = None,
     config: ConfigOption = None,
 ) -> None:
-    """Steps of that day that were done. `brooder flock arrival` lists them."""
+    """Tick off what was done that day. `brooder flock arrival` lists them."""
     for step in steps:
         if step not in STEP_NAMES:
             fail(f'"{step}" is no step; it must be one of {", ".join(STEP_NAMES)}')
@@ -61,13 +61,13 @@ def checked(
 
 
 def dead_on_arrival(
-    count: Annotated[int, typer.Argument(help="How many came dead.")],
+    count: Annotated[int, typer.Argument(help="How many arrived dead.")],
     brooder: BrooderOption = None,
     at: AtOption = None,
     remark: NoteOption = None,
     config: ConfigOption = None,
 ) -> None:
-    """Chicks that came dead. The hatchery's claim is about these; they are no losses of the box."""
+    """Chicks that arrived dead. The hatchery's claim is about these; the box did not lose them."""
     enter(settings_or_exit(config), "dead-on-arrival", brooder, at, count=count, note=remark)
     out().print(arrival.CLAIM)
 

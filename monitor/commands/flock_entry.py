@@ -20,7 +20,7 @@ AtOption = Annotated[
 ]
 YesOption = Annotated[
     bool,
-    typer.Option("--yes", help="Do not ask, though cold is no longer watched for afterwards."),
+    typer.Option("--yes", help="Do not ask first, even if cold is then no longer watched for."),
 ]
 NoteOption = Annotated[str | None, typer.Option("--note", help="A remark, kept beside the entry.")]
 

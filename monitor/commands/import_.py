@@ -27,6 +27,7 @@ from monitor.journal.opening import about_aside
 from monitor.journal.records import StorageFault
 from monitor.journal.store import Journal
 from monitor.journal.writing import sample_of
+from monitor.review.figure_text import plural
 from monitor.site import Site
 from monitor.units import Unit
 
@@ -38,7 +39,9 @@ def import_(
     ] = csv_form.TIME,
     time_form: Annotated[
         str | None,
-        typer.Option("--time-form", help="CSV: of other times than ISO 8601: %d.%m.%Y %H:%M"),
+        typer.Option(
+            "--time-form", help="CSV: how times are written, if not as ISO 8601: %d.%m.%Y %H:%M"
+        ),
     ] = None,
     temperature: Annotated[
         str | None,
@@ -51,15 +54,16 @@ def import_(
         ),
     ] = None,
     unit: Annotated[
-        Unit | None, typer.Option("--unit", help="CSV: where the heading does not say it.")
+        Unit | None, typer.Option("--unit", help="CSV: the unit, if the heading does not say it.")
     ] = None,
     skip_unclaimed: Annotated[
-        bool, typer.Option("--skip-unclaimed", help="Leave out what no probe claims.")
+        bool, typer.Option("--skip-unclaimed", help="Leave out readings that belong to no probe.")
     ] = False,
     journal: JournalOption = None,
     config: ConfigOption = None,
 ) -> None:
-    """Bring a record in. What is there already is recognised; a fault stops all of it.
+    """Bring a record in. What is there already is not added twice. If anything in it is wrong,
+    nothing is added.
 
     CSV times without a zone are in the site's zone. The service must not be running."""
     settings = settings_or_exit(config)
@@ -118,11 +122,12 @@ def _bring_in(
 
 
 def _tell(done: BroughtIn, left_out: int) -> None:
-    told = f"{done.readings} readings and {done.entries} ledger entries imported"
+    readings, entries = plural(done.readings, "reading"), plural(done.entries, "entry", "entries")
+    told = f"{readings} and {entries} of the ledger imported"
     if done.readings_known or done.entries_known:
         told += f"; {done.readings_known} and {done.entries_known} were there already"
     if left_out:
-        told += f"; {left_out} that no probe claims left out"
+        told += f"; {left_out} left out that belong to no probe"
     out().print(told + ".")
 
 

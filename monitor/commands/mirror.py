@@ -158,7 +158,7 @@ def _span(seconds: int) -> str:
 
 def fill(config: ConfigOption = None) -> None:
     """Send everything again, from the first day on. What is there already is not doubled. The
-    service may run."""
+    service may keep running."""
     settings = settings_or_exit(config)
     influx = influx_of(settings)
     scope = scope_of(settings, influx)

@@ -39,20 +39,22 @@ def plan(
     cover: Annotated[str | None, typer.Option(help=f"One of {', '.join(COVERS)}.")] = None,
     heat: Annotated[
         list[str] | None,
-        typer.Option(help='A heat source at hand, "lamp 250"; once for each; "none": no heat.'),
+        typer.Option(
+            help='A heat source you have: "lamp 250". Repeat it for each; "none": no heat.'
+        ),
     ] = None,
     units: Annotated[
-        str | None, typer.Option(help="celsius or fahrenheit; else as configured.")
+        str | None, typer.Option(help="celsius or fahrenheit. Left out: as configured.")
     ] = None,
     brooder: Annotated[
         str | None, typer.Option("--brooder", help="A box of the configuration to begin with.")
     ] = None,
     config: ConfigOption = None,
 ) -> None:
-    """Before the order: floor space and heat, week by week. Says what a cover changes, and what
-    to buy. Needs no probe, no birds and no running service. What you leave out is taken from the
-    box of the configuration, or from a plywood box of 5 by 5 ft under two lamps. Exit code 1 if it
-    will not do."""
+    """Before the order: floor space and heat, week by week. Says what a cover changes, and what to
+    buy. Needs no probe, no birds and no running service. What you leave out is taken from the box
+    of the configuration, or from a plywood box of 5 by 5 ft under two lamps. Exit code 1 if it is
+    not enough."""
     settings = _settings(config)
     site = _site(settings, units)
     if not 1 <= count <= MOST_BIRDS:

@@ -29,18 +29,18 @@ def add(
     name: Annotated[str, typer.Argument(help='What it is called, e.g. "under west lamp".')],
     place: Annotated[
         Place | None,
-        typer.Option(help="Where it lies; left out, what its name says, else floor."),
+        typer.Option(help="Where it lies. Left out: as its name says, or else floor."),
     ] = None,
     network: Annotated[
         bool,
         typer.Option(
             "--network",
-            help="Let probes on the Wi-Fi reach the built-in broker; says what follows.",
+            help="Let probes on the Wi-Fi reach the built-in broker; says what that means.",
         ),
     ] = False,
     address: Annotated[
         str | None,
-        typer.Option(help="This board's name or address as the probe is to call it."),
+        typer.Option(help="This board's name or address, as the probe will use it."),
     ] = None,
     to: Annotated[
         Path | None,
@@ -54,8 +54,8 @@ def add(
     config: ConfigOption = None,
 ) -> None:
     """Add a probe, and say what to type into it. Its lines go into the configuration, its account
-    to the broker, with the right to publish its own topic and nothing else. With the name of a
-    probe that is there already, or of a lamp whose plug says its watts: a new account for it.
+    to the broker, with the right to publish its own topic and nothing else. A probe that is there
+    already, or a lamp whose plug reports its watts, is given a new account.
 
     Outside probes serve every box unless --brooder names one."""
     settings = settings_or_exit(config)

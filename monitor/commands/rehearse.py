@@ -27,16 +27,19 @@ MARK = "REHEARSAL, nothing is wrong. "
 
 
 def rehearse(
-    speed: Annotated[float, typer.Option(help="How much faster than life, 60 or more.")] = 600.0,
+    speed: Annotated[
+        float, typer.Option(help="How much faster than real time, 60 or more.")
+    ] = 600.0,
     journal: Annotated[
         Path | None,
         typer.Option("--journal", help="Keep what was recorded in this file, for review."),
     ] = None,
     unanswered: Annotated[
-        bool, typer.Option("--unanswered", help="Nobody acknowledges and nobody mends the lamp.")
+        bool,
+        typer.Option("--unanswered", help="Nobody answers the alarm and nobody mends the lamp."),
     ] = False,
     plugs: Annotated[
-        bool, typer.Option("--plugs", help="As if each lamp hung on a plug that measures power.")
+        bool, typer.Option("--plugs", help="As if each lamp had a plug that measures power.")
     ] = False,
     calm: Annotated[bool, typer.Option("--calm", help="A night in which nothing fails.")] = False,
     to_contacts: Annotated[
@@ -48,8 +51,8 @@ def rehearse(
     config: ConfigOption = None,
 ) -> None:
     """Rehearse an invented cold night in which a lamp fails. Simulated probes publish over MQTT to
-    the real service; at two in the morning the lamp goes out. Shows what you would be told. Nobody
-    is really told, unless --to-contacts says so."""
+    the real service; at two in the morning the lamp goes out. Shows the messages you would get.
+    None is sent unless you add --to-contacts."""
     if speed < LEAST_SPEED:
         fail(f"--speed is {speed:g}; it must be {LEAST_SPEED:g} or more")
     if journal is not None and journal.exists():

@@ -37,17 +37,17 @@ def replay(
         Path | None,
         typer.Option(
             "--foretold",
-            help="Write here each half hour what was foretold of each brooder: the night's lowest "
-            "floor, the chance of a cold night, the minutes to the chill limit.",
+            help="Write here, every half hour, what was foretold of each brooder: the night's "
+            "lowest floor, the chance of a cold night, the minutes to the chill limit.",
         ),
     ] = None,
     quiet: Annotated[
-        bool, typer.Option("--quiet", help="Only the sums, not each message.")
+        bool, typer.Option("--quiet", help="Only the totals, not each message.")
     ] = False,
     config: ConfigOption = None,
 ) -> None:
-    """Run a recorded journal through the watch once more. Shows what would have been told, and
-    tells nobody."""
+    """Run a recorded journal through the watch again. Shows the messages it would have sent, and
+    sends none."""
     settings = settings_or_exit(config)
     if not file.is_file():
         fail(f"{file} is no file; name one with journal lines (brooder export writes them)")

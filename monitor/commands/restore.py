@@ -12,9 +12,7 @@ from monitor.settings import Settings
 
 
 def restore(
-    backup: Annotated[
-        Path | None, typer.Argument(help="A file that brooder backup has written.")
-    ] = None,
+    backup: Annotated[Path | None, typer.Argument(help="A file that brooder backup wrote.")] = None,
     from_influx: Annotated[
         bool, typer.Option("--from-influx", help="From the mirror under [influx].")
     ] = False,
@@ -28,7 +26,7 @@ def restore(
 ) -> None:
     """Put a back-up back, or fill the journal from the mirror. The service must not be running.
 
-    A journal that is there is moved aside for a back-up, and added to from the mirror."""
+    A back-up takes the place of the journal, which is moved aside. The mirror adds to it."""
     if (backup is None) == (not from_influx):
         fail("name either a back-up file or --from-influx")
     settings = settings_or_exit(config)

@@ -61,7 +61,7 @@ def review(
         str | None, typer.Option(help="One box alone. Default: every box that the batch is in.")
     ] = None,
     batch: Annotated[
-        int | None, typer.Option(help="The first is 1, of the box or of all. Default: the newest.")
+        int | None, typer.Option(help="Its number: the first is 1. Default: the newest.")
     ] = None,
     since: Annotated[
         str | None, typer.Option("--from", help="2026-02-10 or 2026-02-10T18:00, local time.")

@@ -19,7 +19,7 @@ def salvage(
 ) -> None:
     """Save what can be read of a damaged journal. The damaged file is left as it is.
 
-    Exit code 1: something was lost (the output says of what)."""
+    Exit code 1: something was lost (the output says what)."""
     if not damaged.is_file():
         fail(f"{damaged} is no file; the service names the file it has set aside")
     if saved.exists():

@@ -26,16 +26,16 @@ _HEARD_WITHIN_S = 65.0  # many plugs speak once a minute
 def set_up(
     step: Annotated[
         str | None,
-        typer.Argument(help=f"One step alone: {', '.join(STEPS)}. Left out: all, one by one."),
+        typer.Argument(help=f"Only this step: {', '.join(STEPS)}. Left out: all."),
     ] = None,
     about: Annotated[
-        str, typer.Option("--about", help="Which box, probe or contact; new: one more.")
+        str, typer.Option("--about", help="Which box, probe or contact; new adds one.")
     ] = "",
     config: ConfigOption = None,
 ) -> None:
-    """Set up the watch step by step. Each answer is what stands in brackets until you
-    write another; a - empties it; Ctrl-C leaves a step as it was. Nothing is written before you
-    have seen the change. Exit code 1: something essential is still missing for tonight."""
+    """Set up the watch step by step. Press Enter to keep the answer in brackets, type - to clear
+    it, Ctrl-C to leave a step as it was. Nothing is written until you have seen the change. Exit
+    code 1: something essential is still missing for tonight."""
     if step is not None and step not in STEPS:
         fail(f'the step is "{step}"; it must be one of {", ".join(STEPS)}')
     settings = settings_or_exit(config)

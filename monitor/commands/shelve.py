@@ -26,7 +26,7 @@ def shelve(
     brooder: BrooderOption = None,
     config: ConfigOption = None,
 ) -> None:
-    """Shelve an alarm while you clean out or feed. It is never shelved without an end."""
+    """Shelve an alarm while you clean out or feed. It always comes back by itself."""
     settings = settings_or_exit(config)
     known = [name.value for name in AlarmName]
     if alarm not in (*known, _CLEANING_OUT):

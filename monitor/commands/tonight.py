@@ -23,17 +23,17 @@ def tonight(
         typer.Option(help="The lowest outside temperature you expect: 28F or -2C."),
     ] = None,
     cover: Annotated[
-        str | None, typer.Option(help=f"As if covered with: {', '.join(COVERS)}.")
+        str | None, typer.Option(help=f"What if it were covered with one of {', '.join(COVERS)}.")
     ] = None,
     heat: Annotated[
-        str | None, typer.Option(help="As if with more heat, or less: +250W, -100W.")
+        str | None, typer.Option(help="What if there were more heat, or less: +250W, -100W.")
     ] = None,
     brooder: BrooderOption = None,
     config: ConfigOption = None,
 ) -> None:
-    """How cold the floor will get tonight, and what would help. An empty box is held against what
-    chicks of a day need. Exit code 1 if it is below its band already, or will more likely than not
-    leave it."""
+    """How cold the floor will get tonight, and what would help. An empty box is compared with what
+    day-old chicks need. Exit code 1 if the floor is below its band already, or will probably fall
+    below it."""
     settings = settings_or_exit(config)
     name = brooder_or_exit(settings.site, brooder)
     extra_watts = watts_or_exit(heat)

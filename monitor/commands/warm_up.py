@@ -17,8 +17,8 @@ _MARKS = {True: "[x]", False: "[ ]", None: " - "}
 
 
 def warm_up(brooder: BrooderOption = None, config: ConfigOption = None) -> None:
-    """Whether the empty box is ready for chicks. Is it warm and level, will tonight hold, what do
-    its watts bring, which probe lies under which lamp? Exit code 1 if something is missing."""
+    """Whether the empty box is ready for chicks. Is it warm and steady, will it hold, how warm do
+    its watts make it, which probe lies under which lamp? Exit code 1 if something is missing."""
     settings = settings_or_exit(config)
     name = brooder_or_exit(settings.site, brooder)
     falls = [list(fall) for fall in _falls(settings, name)]

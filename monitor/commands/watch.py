@@ -46,7 +46,8 @@ def watch(
     ] = "info",
     config: ConfigOption = None,
 ) -> None:
-    """Watch: hear the probes, judge, keep, tell. Runs until it is stopped."""
+    """Watch: read the probes, keep the record, send alarms. Runs until it is
+    stopped."""
     if log_level not in LEVELS:
         fail(f'--log is "{log_level}"; it must be one of {", ".join(LEVELS)}')
     set_up(log_level)

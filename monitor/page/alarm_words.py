@@ -69,7 +69,9 @@ def over(alarms: tuple[AlarmStatus, ...], say: Phrases) -> tuple[OverView, ...]:
 def _over_words(alarm: AlarmStatus, say: Phrases) -> str:
     when = say.clock(alarm.since)
     if alarm.ended_at is not None and say.clock(alarm.ended_at) != when:
-        when += f" to {say.clock(alarm.ended_at)}"
+        ended = say.clock(alarm.ended_at)
+        day = ended.partition(" on ")[2]  # said once
+        when = f"{when.removesuffix(f' on {day}')} to {ended}"
     seen = "not seen yet" if alarm.alarm is AlarmName.WAS_DOWN else "nobody answered"
     return f"{was_words(alarm.alarm)} {when}, {seen}."
 

@@ -185,7 +185,7 @@ class AlarmScreen(Screen):
             request,
             form,
             status,
-            title=f"Going to clean out {capital(box)}",
+            title=f"Cleaning out {capital(box)}",
             words="Cold, hot, heat loss, silence and probe faults of this box are not told for "
             "that long and come back by themselves. Dangerous cold is not told for the first "
             f"{CHILL_MOST_MINUTES} minutes, then it is: more of it harms the chicks. Overheat is "

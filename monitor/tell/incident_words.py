@@ -116,8 +116,9 @@ def over(incident: ToldIncident, at: float, site: Site, status: SiteStatus | Non
 
 
 def wrong(change: Change, site: Site) -> str:
-    """`porch too cold`."""
-    return for_change(change, site).title.replace(": ", " ", 1)
+    """`porch too cold`; of the site's own, what it is."""
+    where, _, what = for_change(change, site).title.partition(": ")
+    return f"{where} {what}" if change.brooder else what
 
 
 def chart_of(incident: ToldIncident, kind: MessageKind) -> str | None:

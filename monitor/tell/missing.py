@@ -159,7 +159,7 @@ def _of_contacts(contacts: tuple[Contact, ...], machine: Machine) -> Iterator[Mi
     if not contacts:
         yield Missing(
             "contacts",
-            "nobody is told: an alarm is seen only by who looks",
+            "there are none, so nobody will be told of an alarm",
             "Add your phone, then try it.",
             step=Step.CONTACTS,
         )

@@ -17,8 +17,7 @@ _WHERE = "Look where it lies: dry, free of litter, at the height of a chick's ba
 MEND: dict[FaultKind, str] = {
     FaultKind.SPIKES: "See that its wire sits tight and that its plug is dry.",
     FaultKind.TORN: "See that no other probe sends on its topic, and that its wire sits tight.",
-    FaultKind.STUCK: "Take its power away for a moment. If it is stuck again, put in another "
-    "probe.",
+    FaultKind.STUCK: "Unplug it for a moment. If it sticks again, put in another probe.",
     FaultKind.DRIFT: "Lay it close beside another one for ten minutes: they should agree. If not, "
     "try both in crushed ice and water: the one far from 0 °C (32 °F) is wrong.",
     FaultKind.FELL_OUT: "Put it back on the floor, at the height of a chick's back.",

@@ -28,7 +28,7 @@ def test_what_is_missing_is_named_until_nothing_is(tmp_path: Path) -> None:
         lacks = (
             "porch: no floor probe has been heard yet",
             "birds: no chicks are entered",
-            "contacts: nobody is told",
+            "contacts: there are none",
         )
         for words in lacks:
             assert f"NOT WELL {words}" in said

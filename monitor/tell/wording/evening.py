@@ -51,7 +51,7 @@ def evening(boxes: list[BoxEvening], still: list[str], voice: Voice, at: float) 
         lines.append(f"{len(calm)} boxes should hold.")
     by_floor = any(box.outlook is not None and box.outlook.by_floor for box in boxes)
     ends = (_step(boxes, voice), _UNFORESEEN if by_floor else None)
-    wrong = f"Not well now: {listed(still)}. See to that first." if still else None
+    wrong = f"Needs attention now: {listed(still)}. See to that first." if still else None
     if len(cold) == 1 and cold[0].cold is not None:
         said = cold[0].cold
         first, *more = said.body.split("\n")

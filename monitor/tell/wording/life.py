@@ -175,7 +175,7 @@ def trial(voice: Voice, contact: str, at: float, *, linked: bool = False) -> Wor
     tap = "Tap the link below as you would at night. " if linked else ""
     return compose(
         f"{voice.where(boxes[0].name if boxes else None)}: trial alarm",
-        f"Nothing is wrong. {tap}An urgent alarm comes as this does, as loud or as quiet.",
+        f"Nothing is wrong. {tap}An urgent alarm comes just as this did, as loud or as quiet.",
         f'Contact "{contact}", sent at {voice.clock(at, at)}. Try it with the phone set for the '
         "night: an alarm that it silences wakes nobody.",
     )

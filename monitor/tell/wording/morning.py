@@ -64,7 +64,7 @@ def morning(boxes: list[BoxMorning], gathered: Gathered, voice: Voice, at: float
     lines.append((4, "No such message one morning? Then the watch is down: look at the board."))
     first = _headline(boxes, voice)
     if gathered.still:
-        first = f"Not well now: {_few(gathered.still)}."
+        first = f"Needs attention now: {_few(gathered.still)}."
     return compose(title, first, *_fitting(lines, FITS - len(title) - len(first) - 2))
 
 

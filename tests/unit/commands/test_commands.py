@@ -225,7 +225,7 @@ def test_check_warns_of_a_lamp_stronger_than_fire_guidance_allows(
     said = " ".join(out.split())
     assert code == 1, "nothing watches, and nobody is told"
     assert "NOT WELL the watch: is not running. Start it" in said
-    assert "NOT WELL contacts: nobody is told" in said
+    assert "NOT WELL contacts: there are none" in said
     assert "NOT WELL porch" not in said, "worth knowing, as an overloaded circuit is"
     assert ("porch: west lamp has 375 W; fire guidance allows" in said) == warned
     assert "250 W at most" in said or not warned

@@ -31,7 +31,7 @@ def test_a_step_is_asked_shown_and_written_after_a_yes(config: Path) -> None:
     assert (round(box.length_m, 2), box.cover) == (1.83, "foam")
     assert said.exit_code == 1, "nothing watches yet, and nobody is told"
     assert "! the watch: is not running." in said.output
-    assert "! contacts: nobody is told" in said.output
+    assert "! contacts: there are none" in said.output
 
 
 def test_without_the_yes_nothing_is_written(config: Path) -> None:

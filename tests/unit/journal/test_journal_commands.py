@@ -50,7 +50,7 @@ def brought_in(here: Path) -> Path:
     journal = here / "journal.db"
     done = run(here, "import", str(here / "night.jsonl"), "--journal", str(journal))
     assert done.exit_code == 0, done.output
-    assert "2 readings and 1 ledger entries imported." in done.output
+    assert "2 readings and 1 entry of the ledger imported." in done.output
     return journal
 
 
@@ -70,7 +70,10 @@ def test_what_is_exported_imports_into_another_journal_and_exports_the_same(here
 def test_importing_twice_adds_nothing(here: Path) -> None:
     journal = brought_in(here)
     done = run(here, "import", str(here / "night.jsonl"), "--journal", str(journal))
-    assert "0 readings and 0 ledger entries imported; 2 and 1 were there already." in done.output
+    assert (
+        "0 readings and 0 entries of the ledger imported; 2 and 1 were there already."
+        in done.output
+    )
 
 
 def test_a_csv_export_imports_without_any_option(here: Path) -> None:
@@ -78,7 +81,7 @@ def test_a_csv_export_imports_without_any_option(here: Path) -> None:
     table = here / "table.csv"
     run(here, "export", str(table), "--form", "csv", "--journal", str(journal))
     done = run(here, "import", str(table), "--journal", str(journal))
-    assert "0 readings and 0 ledger entries imported; 2 and 0 were there" in done.output
+    assert "0 readings and 0 entries of the ledger imported; 2 and 0 were there" in done.output
 
 
 def test_a_fault_in_the_last_line_leaves_the_journal_as_it_was(here: Path) -> None:
@@ -101,7 +104,7 @@ def test_an_unclaimed_topic_is_named_and_may_be_left_out(here: Path) -> None:
     assert done.exit_code == 2
     assert 'no probe of the configuration has the topic "shed"' in done.output
     done = run(here, "import", str(extra), "--journal", journal, "--skip-unclaimed")
-    assert "1 that no probe claims left out" in done.output
+    assert "1 left out that belong to no probe" in done.output
 
 
 def test_a_running_service_keeps_its_journal_to_itself(here: Path) -> None:

@@ -43,7 +43,7 @@ unheard = probe("porch/floor", None, None)
 silent = probe("porch/floor", 31.0, NIGHT - 7200, silent=True)
 PORCH = SITE.brooders[0]
 CASES: dict[str, tuple[list[Missing], Step | None]] = {
-    "nobody is told": (found(contacts=()), Step.CONTACTS),
+    "nobody will be told": (found(contacts=()), Step.CONTACTS),
     "no floor probe has been heard yet": (
         found(shown=status(brooder(probes=(unheard,)))),
         Step.PROBES,

@@ -768,7 +768,7 @@ def test_a_copy_of_the_records_that_fails_is_told_once_and_in_the_evening_messag
     assert [message.title for message in told] == ["Hillside: records are not copied off the board"]
     [evening] = teller.go(local(10, 20))
     assert evening.kind is MessageKind.EVENING
-    assert "Hillside records are not copied off the board" in evening.body
+    assert "Needs attention now: records are not copied off the board" in evening.body
 
 
 def test_without_birds_there_is_no_message_of_the_evening_or_of_the_morning():
@@ -827,7 +827,7 @@ def test_a_cold_night_that_stands_is_what_bedtime_says_with_the_figures_of_now(c
     assert evening.title == "porch: cold night ahead"
     assert f"about {chance * 100:.0f} in 100" in evening.body
     assert "Nothing to do" not in evening.body
-    assert "Not well now" not in evening.body
+    assert "Needs attention now" not in evening.body
     assert evening.ack_for == ("porch/cold-night/1",)
 
 

@@ -95,7 +95,7 @@ def all_messages() -> dict[str, Words]:
         since=NIGHT - 1500,
         silent_s=1500.0,
         reason="the floor probe says the same over and over: it is stuck",
-        detail="Take its power away for a moment. If it is stuck again, put in another probe.",
+        detail="Unplug it for a moment. If it sticks again, put in another probe.",
     )
     said["no-readings raised, the probe is stuck"] = wording.for_change(
         change(AlarmName.NO_READINGS, cause=Cause.SENSOR, facts=stuck), here
@@ -258,7 +258,7 @@ def test_a_morning_message_is_read_at_a_glance(alarms, boxes, advice):
     )
     words = morning(many, gathered, Voice(site()), NIGHT)
     assert len(f"{words.title}\n{words.body}") <= 600
-    assert words.body.startswith("Not well now: porch too cold")
+    assert words.body.startswith("Needs attention now: porch too cold")
 
 
 def as_text(messages: dict[str, Words]) -> str:
