@@ -22,14 +22,14 @@ class ControlRequests:
             "missing": lambda: [one._asdict() for one in api.missing()],
             "heard": lambda: [asdict(one) for one in api.set_up.heard()],
             "settings": api.settings_shown,
-            "mirror-look-again": api.copying.look_again,
+            "mirror-look-again": api.parts.copying.look_again,
             "about": lambda: dict(api.watcher()),
-            "trials": api.reaching.trials,
+            "trials": api.parts.reaching.trials,
         }
 
     async def answer(self, what: str, details: dict[str, Any]) -> Any:
         """One request of a command. Raises Objection."""
-        core, ask = self.api.core, self.api.calls.ask
+        core, ask = self.api.parts.core, self.api.parts.calls.ask
         if what in self._plain:
             return self._plain[what]()
         if (question := core_answers.QUESTIONS.get(what)) is not None:
@@ -41,7 +41,7 @@ class ControlRequests:
             case "contacts-try":
                 return await self.api.try_contacts(details.get("name"))
             case "reload":
-                return dict(await self.api.reload())
+                return await self.api.reloading.answer()
             case _:
                 raise Objection(f"{what} is nothing this service knows")
 
@@ -82,7 +82,7 @@ class ControlRequests:
 
     def _heard(self) -> list[dict[str, Any]]:
         """Unclaimed topics. Looking begins the listening where the broker is not our own."""
-        self.api.broker.listen_for_a_while()
+        self.api.parts.broker.listen_for_a_while()
         only = [b.name for b in self.api.site.brooders]
         return [
             {
@@ -92,5 +92,5 @@ class ControlRequests:
                 "excerpt": heard.excerpt,
                 "lines": suggest(heard, only[0] if len(only) == 1 else None),
             }
-            for heard in self.api.broker.unclaimed.latest()
+            for heard in self.api.parts.broker.unclaimed.latest()
         ]

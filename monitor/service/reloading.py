@@ -4,24 +4,18 @@ by `run`, in the event loop."""
 import asyncio
 import logging
 from collections.abc import Callable
-from dataclasses import KW_ONLY, dataclass
+from dataclasses import dataclass
+from typing import Any
 
 from monitor.brooding.objection import Objection
 from monitor.child import ChildFailed
 from monitor.events import Moment
 from monitor.intake.rights import Rights, RightsFault
-from monitor.service.annunciator import Annunciator
-from monitor.service.broker_side import BrokerSide
 from monitor.service.configured import contacts_of, policy_of, rights_of
-from monitor.service.copying import Copying
 from monitor.service.core import Core
-from monitor.service.delivery_side import DeliverySide
 from monitor.service.entry_rules import lost_by
-from monitor.service.forecast import Forecaster
 from monitor.service.logs import facts
-from monitor.service.mains_reading import MainsReading
-from monitor.service.watch_calls import WatchCalls
-from monitor.service.writer import Writer
+from monitor.service.parts import Parts
 from monitor.settings import Settings, SettingsFault, load_settings
 
 log = logging.getLogger(__name__)
@@ -41,16 +35,7 @@ class Reloading:
 
     settings: Settings  # in force
     load: Callable[[], Settings] | None
-    _: KW_ONLY
-    reaching: DeliverySide
-    calls: WatchCalls
-    core: Core
-    telling: Annunciator
-    writer: Writer
-    broker: BrokerSide
-    forecaster: Forecaster
-    copying: Copying
-    mains: MainsReading
+    parts: Parts
     on_page: Callable[[], None] = lambda: None  # its settings have changed
 
     def __post_init__(self) -> None:
@@ -65,6 +50,12 @@ class Reloading:
         task = asyncio.ensure_future(self.take())
         self._under_way.add(task)
         task.add_done_callback(self._under_way.discard)
+
+    async def answer(self) -> dict[str, Any]:
+        """`take`, for who asked for it: what is `wrong`, line by line, and whether something in the
+        file `waits_for_a_start`."""
+        wrong = await self.take()
+        return {"wrong": wrong, "waits_for_a_start": self.waits_for_a_start}
 
     async def take(self) -> list[str]:
         """Takes the configuration anew. What is wrong with it, line by line; empty: it is in
@@ -97,7 +88,7 @@ class Reloading:
 
     async def _reconfigured(self, fresh: Settings) -> None:
         try:
-            await self.calls.ask(lambda now: self._reconfigure(self.core, fresh, now))
+            await self.parts.calls.ask(lambda now: self._reconfigure(self.parts.core, fresh, now))
         except Objection as refused:
             raise _NotTaken(str(refused)) from refused
         except Exception as error:
@@ -111,8 +102,8 @@ class Reloading:
             raise Objection(". ".join(lost))
         before = {box.name for box in core.site.brooders}
         core.reconfigured(fresh.site, contacts_of(fresh), policy_of(fresh), now)
-        self.reaching.reconfigure(fresh)  # before anything is told to a contact that is new
-        self.telling.forget(sorted(before - {box.name for box in fresh.site.brooders}))
+        self.parts.reaching.reconfigure(fresh)  # before anything is told to a contact that is new
+        self.parts.telling.forget(sorted(before - {box.name for box in fresh.site.brooders}))
 
     def _take(self, fresh: Settings, rights: Rights | None) -> None:
         self.waits_for_a_start = self.waits_for_a_start or _needs_a_start(self.settings, fresh)
@@ -122,11 +113,11 @@ class Reloading:
         self.settings = fresh
         if moved:
             self.on_page()
-        self.writer.know(fresh.site)
-        self.broker.take(fresh, rights)
-        self.forecaster.take(fresh.file.forecast, fresh.site)
-        self.copying.take(fresh)
-        self.mains.take(fresh.file.mains)
+        self.parts.writer.know(fresh.site)
+        self.parts.broker.take(fresh, rights)
+        self.parts.forecaster.take(fresh.file.forecast, fresh.site)
+        self.parts.copying.take(fresh)
+        self.parts.mains.take(fresh.file.mains)
 
 
 def _needs_a_start(old: Settings, new: Settings) -> bool:

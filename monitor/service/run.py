@@ -8,7 +8,7 @@ import signal
 import threading
 from collections.abc import Awaitable, Callable
 from dataclasses import dataclass, field
-from typing import Any, Protocol
+from typing import Protocol
 
 from monitor.events import AlarmName, Entry, Facts, Moment
 from monitor.intake.inbox import Inbox
@@ -28,6 +28,7 @@ from monitor.service.delivery_side import DeliverySide
 from monitor.service.forecast import Forecaster
 from monitor.service.logs import facts
 from monitor.service.mains_reading import MainsReading
+from monitor.service.parts import Parts
 from monitor.service.readiness import Pulse, Readiness
 from monitor.service.reloading import Reloading
 from monitor.service.second_copy import SecondCopy
@@ -148,20 +149,20 @@ class Service:
         self._mains = MainsReading(settings.file.mains, self._mains_said)
         self._watch = self._made_watch()
         self._copying = Copying(settings, self._writer.keep_cursor, calls.fault)
-        self._reloading = Reloading(
-            settings,
-            hooks.reload,
-            reaching=self._reaching,
-            calls=calls,
+        self._parts = Parts(
             core=core,
+            calls=calls,
+            board=self._board,
             telling=self._telling,
             writer=self._writer,
             broker=self._broker,
+            reaching=self._reaching,
+            voice=self._voice,
             forecaster=self._forecaster,
-            mains=self._mains,
-            on_page=self._page_changed,
             copying=self._copying,
+            mains=self._mains,
         )
+        self._reloading = Reloading(settings, hooks.reload, self._parts, self._page_changed)
         self._api: ServiceApi | None = None
         self._serving: Page | None = None
         self._moving: asyncio.Task[None] | None = None
@@ -273,21 +274,8 @@ class Service:
             self._cleanup.callback(heart.stop)
 
     async def _open_to_others(self, started_at: float) -> None:
-        api = ServiceApi(
-            lambda: self._reloading.settings,
-            self._settings.journal_path,
-            started_at=started_at,
-            core=self._core,
-            calls=self._calls,
-            board=self._board,
-            broker=self._broker,
-            writer=self._writer,
-            reaching=self._reaching,
-            voice=self._voice,
-            forecaster=self._forecaster,
-            copying=self._copying,
-            reload=self._reload,
-        )
+        journal = self._settings.journal_path
+        api = ServiceApi(self._parts, self._reloading, journal, started_at)
         requests = ControlRequests(api)
         try:
             commands = await control.serve(self._settings.control_paths, requests.answer)
@@ -332,10 +320,6 @@ class Service:
 
         self._moving = asyncio.ensure_future(move(self._served_settings))
         self._served_settings = self._reloading.settings
-
-    async def _reload(self) -> dict[str, Any]:
-        wrong = await self._reloading.take()
-        return {"wrong": wrong, "waits_for_a_start": self._reloading.waits_for_a_start}
 
     def _say_ready(self) -> None:
         site = self._settings.site

@@ -2,8 +2,8 @@
 core is done in the watch thread and waited for."""
 
 import asyncio
-from collections.abc import Awaitable, Callable, Mapping
-from dataclasses import KW_ONLY, asdict, dataclass
+from collections.abc import Callable, Mapping
+from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
@@ -12,20 +12,12 @@ from monitor.brooding.ledger import Ledger
 from monitor.brooding.objection import Objection
 from monitor.events import Entry, Moment
 from monitor.service import core_answers
-from monitor.service.broker_side import BrokerSide
 from monitor.service.configured import contacts_of, machine_of
-from monitor.service.copying import Copying
-from monitor.service.core import Core
-from monitor.service.delivery_side import DeliverySide
-from monitor.service.forecast import Forecaster
 from monitor.service.live_set_up import LiveSetUp
-from monitor.service.status_board import StatusBoard
-from monitor.service.watch_calls import WatchCalls
-from monitor.service.writer import Writer
-from monitor.settings import Settings
+from monitor.service.parts import Parts
+from monitor.service.reloading import Reloading
 from monitor.settings.shown import shown
 from monitor.site import Site
-from monitor.tell.house_voice import HouseVoice
 from monitor.tell.links import LinkAnswer, LinkFault, already_used
 from monitor.tell.missing import Missing, missing
 from monitor.watch.status import SiteStatus
@@ -38,41 +30,42 @@ class LinkAnswers:
     """What is done by tapping a link in a message: an alarm is acknowledged, or a trial answered.
     `at`: the time of the newest status."""
 
-    core: Core
-    calls: WatchCalls
-    reaching: DeliverySide
+    parts: Parts
     at: Callable[[], float]
 
     def occurrences(self, token: str) -> tuple[str, ...]:
         """The occurrences that a signed link is for: of alarms, or one of a trial message
         (`tell.links.TRIAL`). Raises Objection when it is wrong or old, or its trial answered."""
         answer = self._signed(token, self.at())
-        if answer.trial is not None and self.reaching.trials().get(answer.trial, 0.0) is not None:
+        if (
+            answer.trial is not None
+            and self.parts.reaching.trials().get(answer.trial, 0.0) is not None
+        ):
             raise Objection(_TRIAL_USED)
         return answer.occurrences
 
     async def answer(self, token: str) -> list[str]:
         """Does it, once: the alarms that were acknowledged. Raises Objection as `occurrences` does,
         and when it was used before."""
-        return await self.calls.ask(lambda now: self._do(token, now))
+        return await self.parts.calls.ask(lambda now: self._do(token, now))
 
     def _do(self, token: str, now: Moment) -> list[str]:
         """In the watch thread."""
         answer = self._signed(token, now.at)
-        if already_used(answer, self.core.answers):
+        if already_used(answer, self.parts.core.answers):
             raise Objection("This link was used already: the alarm is acknowledged.")
         if answer.trial is not None:
-            if not self.reaching.answer_trial(answer.trial):
+            if not self.parts.reaching.answer_trial(answer.trial):
                 raise Objection(_TRIAL_USED)
             return []
         done: list[str] = []
-        for entry in answer.entries(self.core.status(now), now.at):
-            done += core_answers.enter(self.core, entry, now)["changes"]
+        for entry in answer.entries(self.parts.core.status(now), now.at):
+            done += core_answers.enter(self.parts.core, entry, now)["changes"]
         return done
 
     def _signed(self, token: str, at: float) -> LinkAnswer:
         try:
-            return self.reaching.links.read(token, at)
+            return self.parts.reaching.links.read(token, at)
         except LinkFault as fault:
             raise Objection(str(fault)) from fault
 
@@ -84,42 +77,30 @@ KEPT_WITHIN_S = 3.0
 class ServiceApi:
     """Everything a person can look at or do."""
 
-    settings: Callable[[], Settings]  # those in force: a reload changes them
+    parts: Parts
+    reloading: Reloading
     journal_path: Path
-    _: KW_ONLY
     started_at: float  # Unix seconds
-    core: Core
-    calls: WatchCalls
-    board: StatusBoard
-    broker: BrokerSide
-    writer: Writer
-    reaching: DeliverySide
-    voice: HouseVoice
-    forecaster: Forecaster
-    copying: Copying
-    # Takes the file anew: `wrong` line by line, empty where it is in force, and whether something
-    # in it `waits_for_a_start`.
-    reload: Callable[[], Awaitable[Mapping[str, Any]]]
 
     def __post_init__(self) -> None:
-        self.links = LinkAnswers(self.core, self.calls, self.reaching, lambda: self.status().at)
+        self.links = LinkAnswers(self.parts, lambda: self.status().at)
         self.set_up = LiveSetUp(
-            self.settings().source,
-            unclaimed=self.broker.unclaimed,
+            self.reloading.settings.source,
+            unclaimed=self.parts.broker.unclaimed,
             site=lambda: self.site,
             status=self.status,
-            listen=self.broker.listen_for_a_while,
-            reload=self.reload,
+            listen=self.parts.broker.listen_for_a_while,
+            reload=self.reloading.answer,
         )
         self._news = asyncio.Event()
 
     @property
     def site(self) -> Site:
-        return self.core.site
+        return self.parts.core.site
 
     def status(self) -> SiteStatus:
         """The newest status of everything, immutable. Never waits."""
-        return self.board.status
+        return self.parts.board.status
 
     async def changed(self, wait_s: float) -> bool:
         """True as soon as there is a newer status, False after `wait_s` without one."""
@@ -133,14 +114,14 @@ class ServiceApi:
     async def submit(self, entry: Entry) -> int:
         """Keeps a ledger entry or an act on an alarm; its number. The page has asked whether it is
         right. Raises Objection."""
-        said = await self.calls.ask(
-            lambda now: core_answers.enter(self.core, entry, now, sure=True)
+        said = await self.parts.calls.ask(
+            lambda now: core_answers.enter(self.parts.core, entry, now, sure=True)
         )
         return int(said["number"])
 
     def on_disk(self, number: int) -> bool:
         """Is that entry on the disk by now? Else it is in memory only. Never waits."""
-        return self.writer.has(number)
+        return self.parts.writer.has(number)
 
     async def kept(self, number: int) -> bool:
         """Waits for the disk, but not for long: whoever wrote it must know if it is in memory
@@ -153,15 +134,15 @@ class ServiceApi:
 
     async def ledger(self) -> Ledger:
         """The flock ledger as it stands, what was submitted just now included."""
-        return await self.calls.ask(lambda _now: self.core.ledger)
+        return await self.parts.calls.ask(lambda _now: self.parts.core.ledger)
 
     async def tonight(
         self, brooder: str, *, low_c: float | None, cover: str | None, extra_watts: float
     ) -> Mapping[str, Any]:
         """The outlook for the coming night, as `brooder tonight` prints it. Raises Objection."""
-        return await self.calls.ask(
+        return await self.parts.calls.ask(
             lambda now: core_answers.tonight(
-                self.core, now, brooder, low_c=low_c, cover=cover, extra_watts=extra_watts
+                self.parts.core, now, brooder, low_c=low_c, cover=cover, extra_watts=extra_watts
             )
         )
 
@@ -169,23 +150,23 @@ class ServiceApi:
         """Really sends a trial alarm (to all, it is said aloud in the house too): per contact
         `contact`, `ok`, `why`, `took_s`, and `trial` where its link can be answered. Raises
         Objection."""
-        known = [c.name for c in contacts_of(self.settings())]
+        known = [c.name for c in contacts_of(self.reloading.settings)]
         if not known:
             raise Objection("There is no contact in the configuration: add a [[contacts]].")
         if name is not None and name not in known:
             raise Objection(f"No contact is called {name!r}; they are {', '.join(known)}.")
         if name is None:
-            self.voice.say("Brooder alarm. This is only a trial. ")
-        return await self.reaching.try_contacts(name)
+            self.parts.voice.say("Brooder alarm. This is only a trial. ")
+        return await self.parts.reaching.try_contacts(name)
 
     def refused(self) -> list[Mapping[str, Any]]:
         """Refused messages: `topic`, `reason`, `count`, `last_at`, `excerpt`."""
-        return [asdict(kind) for kind in self.core.hearing.refused.latest()]
+        return [asdict(kind) for kind in self.parts.core.hearing.refused.latest()]
 
     def watcher(self) -> Mapping[str, Any]:
         """The watcher itself. Of the estimate that failed, the brooders; of mirror and forecast,
         words (None: none is wanted); lows of the coming nights in degC."""
-        broker, status = self.broker.state, self.status()
+        broker, status = self.parts.broker.state, self.status()
         return {
             "started_at": self.started_at,
             "broker": broker.words if broker is not None else "none",
@@ -193,28 +174,28 @@ class ServiceApi:
             "without_estimate": [
                 box.name for box in status.brooders if box.estimate_fault is not None
             ],
-            "journal_ok": not self.writer.failing,
-            "journal_why": self.writer.why_failing,
-            "last_commit_at": self.writer.last_kept_at,
-            "mirror": self.copying.words(),
-            "mirror_well": self.copying.well(),
-            "contacts": self.reaching.about(),
-            "voice_trouble": self.voice.trouble,
-            "forecast": self.forecaster.words(),
+            "journal_ok": not self.parts.writer.failing,
+            "journal_why": self.parts.writer.why_failing,
+            "last_commit_at": self.parts.writer.last_kept_at,
+            "mirror": self.parts.copying.words(),
+            "mirror_well": self.parts.copying.well(),
+            "contacts": self.parts.reaching.about(),
+            "voice_trouble": self.parts.voice.trouble,
+            "forecast": self.parts.forecaster.words(),
             "forecast_learned": forecast_learned(status),
-            "forecast_lows": self.forecaster.lows(),
+            "forecast_lows": self.parts.forecaster.lows(),
             "version": __version__,
         }
 
     def missing(self) -> list[Missing]:
         """What is still missing for tonight, what is essential first."""
-        settings = self.settings()
+        settings = self.reloading.settings
         machine = machine_of(settings, self.watcher()["contacts"])
         return missing(self.site, contacts_of(settings), self.status(), machine)
 
     def settings_shown(self) -> list[tuple[str, str]]:
         """The configuration in force, key and value, secrets masked."""
-        return shown(self.settings())
+        return shown(self.reloading.settings)
 
     # -- inside
 

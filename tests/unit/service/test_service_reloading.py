@@ -11,6 +11,7 @@ from support.watch_rig import Rig, place, running, site_of
 
 from monitor.events import AlarmName
 from monitor.service import reloading
+from monitor.service.parts import Parts
 from monitor.service.reloading import Reloading
 from monitor.settings import Settings, load_settings
 from monitor.watch.engine import Engine
@@ -36,11 +37,13 @@ def test_whatever_keeps_it_from_being_loaded_is_said(
             "forecaster",
             "copying",
             "mains",
+            "board",
+            "voice",
         )
     }
 
     async def reload() -> Reloading:
-        reloading = Reloading(before, fails, **parts)
+        reloading = Reloading(before, fails, Parts(**parts))
         reloading.begin()
         while "reloaded" not in caplog.text:
             await asyncio.sleep(0.01)
@@ -58,7 +61,7 @@ def test_a_fault_while_the_watch_takes_it_leaves_the_birds_watched_and_is_said(
 ) -> None:
     site_of(tmp_path)
     settings = load_settings(tmp_path / "brooder.toml", {}, check_contacts=False)
-    names = ("reaching", "telling", "broker", "forecaster", "copying", "mains")
+    names = ("reaching", "telling", "broker", "forecaster", "copying", "mains", "board", "voice")
     parts = {name: MagicMock() for name in names}
 
     def fails(*_: object) -> None:
@@ -69,14 +72,8 @@ def test_a_fault_while_the_watch_takes_it_leaves_the_birds_watched_and_is_said(
         monkeypatch.setattr(Engine, "restore", fails)
 
         async def reload() -> Reloading:
-            reloading = Reloading(
-                settings,
-                lambda: settings,
-                calls=rig.calls,
-                core=rig.core,
-                writer=rig.writer,
-                **parts,
-            )
+            all_parts = Parts(calls=rig.calls, core=rig.core, writer=rig.writer, **parts)
+            reloading = Reloading(settings, lambda: settings, all_parts)
             reloading.begin()
             while "eloaded" not in caplog.text:
                 await asyncio.sleep(0.01)
