@@ -25,10 +25,9 @@ class RefusedKind:
 class RefusedRecord:
     """What was refused, by topic and reason. Safe to use from several threads."""
 
-    def __init__(self, most_kinds: int = MOST_KINDS) -> None:
+    def __init__(self) -> None:
         self._lock = threading.Lock()
         self._kinds: OrderedDict[tuple[str, str], RefusedKind] = OrderedDict()
-        self._most_kinds = most_kinds
         self.total = 0  # all since the start, also those whose kind was let go
 
     def add(self, topic: str, reason: str, payload: bytes, at: float) -> RefusedKind:
@@ -53,7 +52,7 @@ class RefusedRecord:
                     old, reason=reason, count=old.count + 1, last_at=at, excerpt=excerpt(payload)
                 )
             self._kinds[key] = kind
-            while len(self._kinds) > self._most_kinds:
+            while len(self._kinds) > MOST_KINDS:
                 self._kinds.popitem(last=False)
             return kind
 

@@ -18,7 +18,6 @@ from monitor.events import (
     Reading,
     State,
 )
-from monitor.intake.refused import RefusedKind
 
 
 class Entered(NamedTuple):
@@ -110,7 +109,6 @@ class Commit:
     changes: list[Change] = field(default_factory=list)
     outbox: list[OutboxRow] = field(default_factory=list)
     outcomes: list[Outcome] = field(default_factory=list)
-    refused: list[RefusedKind] = field(default_factory=list)
     snapshots: dict[str, State] = field(default_factory=dict)  # state after all of `inputs`
     redelivery_marks: bytes = b""  # of the messages in this batch; concatenated when read back
     advanced_to: Moment | None = None  # how far the engine's time had come
@@ -127,7 +125,7 @@ class Commit:
         return any(getattr(self, name) for name in (*LISTS, "snapshots", "redelivery_marks"))
 
 
-LISTS = ("inputs", "samples", "changes", "outbox", "outcomes", "refused")
+LISTS = ("inputs", "samples", "changes", "outbox", "outcomes")
 
 
 class KnownProbe(NamedTuple):

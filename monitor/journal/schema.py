@@ -76,7 +76,7 @@ CREATE TABLE deliveries (
     key TEXT NOT NULL, contact TEXT NOT NULL,
     tried_ms INTEGER NOT NULL, late_ms INTEGER NOT NULL, failure TEXT);
 CREATE INDEX deliveries_by_time ON deliveries (tried_ms);
-CREATE TABLE refused (
+CREATE TABLE refused (          -- no longer written: the next form is without it
     topic TEXT NOT NULL, reason TEXT NOT NULL,
     count INTEGER NOT NULL, first_ms INTEGER NOT NULL, last_ms INTEGER NOT NULL, excerpt TEXT,
     PRIMARY KEY (topic, reason)) WITHOUT ROWID;

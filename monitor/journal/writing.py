@@ -31,7 +31,6 @@ from monitor.events import (
     State,
     new_id,
 )
-from monitor.intake.refused import RefusedKind
 from monitor.journal.forms.lines import entry_line
 from monitor.journal.known_probes import Probes
 from monitor.journal.records import (
@@ -45,7 +44,6 @@ from monitor.journal.records import (
 from monitor.journal.resolution import PER_MS, bounded_c, first_id, to_ms
 from monitor.journal.schema import ENTRY_COLUMNS
 
-REFUSED_ROWS = 500
 _AT_ONCE = 200  # readings of one statement
 LONGEST_REASON = 200
 LONGEST_NOTE = 120  # of what a ledger line repeats
@@ -72,7 +70,6 @@ def write_batch(connection: sqlite3.Connection, batch: Commit, seq: int, probes:
     _write_outbox(connection, batch.outbox)
     for outcome in batch.outcomes:
         _write_outcome(connection, outcome)
-    _write_refused(connection, batch.refused)
     _write_snapshots(connection, batch.snapshots, seq, batch.advanced_to or Moment(0.0, 0.0))
 
 
@@ -286,33 +283,6 @@ def _write_outcome(connection: sqlite3.Connection, outcome: Outcome) -> None:
             tried_ms - row[0] if row else 0,
             outcome.failure,
         ),
-    )
-
-
-def _write_refused(connection: sqlite3.Connection, refused: list[RefusedKind]) -> None:
-    if not refused:
-        return
-    connection.executemany(
-        "INSERT INTO refused (topic, reason, count, first_ms, last_ms, excerpt)"
-        " VALUES (?, ?, ?, ?, ?, ?) ON CONFLICT (topic, reason) DO UPDATE SET"
-        " count = count + excluded.count, last_ms = excluded.last_ms,"
-        " excerpt = excluded.excerpt",
-        [
-            (
-                _text(r.topic),
-                _text(r.reason),
-                r.count,
-                to_ms(r.first_at),
-                to_ms(r.last_at),
-                _text(r.excerpt),
-            )
-            for r in refused
-        ],
-    )
-    connection.execute(
-        "DELETE FROM refused WHERE (topic, reason) IN (SELECT topic, reason FROM refused"
-        " ORDER BY last_ms DESC LIMIT -1 OFFSET ?)",
-        (REFUSED_ROWS,),
     )
 
 

@@ -184,7 +184,6 @@ class Core:
         happened = self._happened
         happened.batch.outbox += [row for message in happened.messages for row in rows(message)]
         happened.batch.changes.sort(key=lambda change: change.at)
-        happened.batch.refused += self.hearing.take_refused()
         happened.batch.advanced_to = now
         self._happened = CoreOutput()
         return happened

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 
 from monitor.events import BadValue, Measured, Moment, Reading
 from monitor.intake.payload import Outcome, Rejected, read, read_all
-from monitor.intake.refused import RefusedKind, RefusedRecord
+from monitor.intake.refused import RefusedRecord
 from monitor.intake.repeated import StampedMemory
 from monitor.intake.topics import Router
 from monitor.intake.worth_keeping import WorthKeeping
@@ -16,7 +16,6 @@ from monitor.journal.resolution import kept_at, kept_temp_c
 from monitor.site import Site
 
 SHORT_PAYLOAD = 32  # bytes; a bare number, read the fast way
-MOST_KINDS = 200  # refused between two commits
 _SPOILED_EVERY_S = 20.0  # so much of what cannot be read is told to the watch, and kept
 
 
@@ -27,7 +26,6 @@ class Hearing:
         self.refused = RefusedRecord()
         self.stamped = StampedMemory()
         self._worth_keeping = WorthKeeping()
-        self._uncommitted = RefusedRecord(MOST_KINDS)
         self._spoiled: dict[str, float] = {}  # tick of the latest word that was no number, by probe
         self.reconfigured(site)
 
@@ -62,14 +60,8 @@ class Hearing:
         return taken
 
     def refuse(self, topic: str, reason: str, payload: bytes, at: float) -> None:
-        """A message that could not be read: counted and kept in the small record."""
+        """A message that could not be read: counted, and remembered until the next start."""
         self.refused.add(topic, reason, payload, at)
-        self._uncommitted.add(topic, reason, payload, at)
-
-    def take_refused(self) -> list[RefusedKind]:
-        """What was refused since the last time."""
-        taken, self._uncommitted = self._uncommitted.latest(), RefusedRecord(MOST_KINDS)
-        return taken
 
     def _is_repeated(self, outcome: Outcome, received: Moment) -> bool:
         # What has no stamp got the time of its message, and is always new.

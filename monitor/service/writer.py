@@ -29,7 +29,6 @@ from monitor.site import Site
 log = logging.getLogger(__name__)
 
 MOST_IN_MEMORY = 200_000  # inputs: about 40 MB, a day of 8 probes every 10 s is 69,120
-MOST_REFUSED_IN_MEMORY = 1000
 RETRY_S = 5.0
 TIDY_EVERY_S = 300.0
 
@@ -237,7 +236,6 @@ class Writer:
 
     def _owe(self, batch: Commit) -> None:
         self._owed = batch
-        del batch.refused[:-MOST_REFUSED_IN_MEMORY]
         over = len(batch.inputs) - MOST_IN_MEMORY
         if over <= 0:
             return

@@ -19,7 +19,6 @@ from monitor.events import (
     Reading,
 )
 from monitor.intake.redelivered import EVERY, MARK_BYTES
-from monitor.intake.refused import RefusedKind
 from monitor.journal.reader import JournalReader
 from monitor.journal.records import (
     Commit,
@@ -161,17 +160,6 @@ def test_a_message_is_kept_once_however_often_it_is_written(journal: Journal, pa
         assert reader.reached(T0 + 34) == {}
         journal.commit(Commit(outbox=[row]))  # rebuilt after a crash: not told again
         assert reader.outbox_pending() == []
-
-
-def test_refused_messages_are_added_up_and_bounded(journal: Journal, path: Path) -> None:
-    for _ in range(2):
-        journal.commit(Commit(refused=[RefusedKind("a/b", "not a number", 3, T0, T0 + 5, "xyz")]))
-    flood = [RefusedKind(f"junk/{n}\ud800", "nan", 1, T0 + n, T0 + n, "") for n in range(700)]
-    journal.commit(Commit(refused=flood))
-    with JournalReader(path) as reader, reader.transaction() as connection:
-        kept = connection.execute("SELECT count(*), max(last_ms) FROM refused").fetchone()
-    assert kept == (500, (T0 + 699) * 1000)
-    journal.commit(Commit(refused=[RefusedKind("a/b", "not a number", 3, T0, T0 + 1e4, "xyz")]))
 
 
 def test_bad_values_are_counted_by_hour(journal: Journal, path: Path) -> None:
