@@ -37,10 +37,6 @@ from monitor.settings import Settings
 from monitor.site import Site
 
 _NAMES_WIDE, _BATCH_WIDE = 17, 21  # of the table of batches
-_NO_PDF = (
-    "--pdf is not made here: write --report FILE.html, open it in any browser and print it to PDF; "
-    "it is laid out for paper"
-)
 
 
 class Wanted(NamedTuple):
@@ -81,7 +77,8 @@ def review(
         typer.Option(help="Draw it: .png for a phone, .svg for paper, .html to zoom in."),
     ] = None,
     report_file: Annotated[
-        Path | None, typer.Option("--report", help="Write everything to one HTML file.")
+        Path | None,
+        typer.Option("--report", help="Write everything to one HTML file, laid out for paper too."),
     ] = None,
     vet_file: Annotated[
         Path | None,
@@ -96,9 +93,6 @@ def review(
     csv_file: Annotated[
         Path | None, typer.Option("--csv", help="With --batches: as a CSV file.")
     ] = None,
-    pdf: Annotated[bool, typer.Option("--pdf", help="See --report: print it from a browser.")] = (
-        False
-    ),
     journal: Annotated[
         Path | None, typer.Option(help="Another journal file, e.g. of a rehearsal.")
     ] = None,
@@ -111,8 +105,6 @@ def review(
     config: ConfigOption = None,
 ) -> None:
     """What the birds went through: day by day, loss by loss."""
-    if pdf:
-        fail(_NO_PDF)
     _one_place(journal, site_name, from_influx=from_influx)
     wanted = Wanted(days, show_losses, show_alarms, picture, report_file, vet_file,
                     all_batches, csv_file)  # fmt: skip

@@ -92,7 +92,6 @@ def test_losses_and_alarms_are_looked_at_when_asked(run):
         (["--from", "2031-01-01"], "nothing of porch is recorded in that span"),
         (["--picture", "night.gif"], "--picture is night.gif; the name must end in .png, .svg"),
         (["--picture", "no/such/folder/night.svg"], "cannot be written: No such file"),
-        (["--pdf"], "--pdf is not made here: write --report FILE.html"),
     ],
 )
 def test_a_call_that_cannot_be_answered_gets_one_line_and_exit_2(run, words, line):
