@@ -186,10 +186,10 @@ class AlarmScreen(Screen):
             form,
             status,
             title=f"Cleaning out {capital(box)}",
-            words="Cold, hot, heat loss, silence and probe faults of this box are not told for "
-            "that long and come back by themselves. Dangerous cold is not told for the first "
-            f"{CHILL_MOST_MINUTES} minutes, then it is: more of it harms the chicks. Overheat is "
-            "told all the time: a lamp that is laid down can set litter on fire.",
+            words="For this long you are not told of cold, heat, lost heat, silence or probe "
+            "faults in this box. Of dangerous cold you are told again after "
+            f"{CHILL_MOST_MINUTES} minutes, since more of it harms the chicks, and of dangerous "
+            "heat all the time: a lamp that is laid down can set litter on fire.",
             action="/do/put-aside",
             minutes=CLEANING_MINUTES,
         )
