@@ -23,12 +23,16 @@ class Forked:
         self,
         words: Sequence[str],
         *,
-        shortened: Mapping[str, float],
         folder: Path,
         env: Mapping[str, str],
+        says: tuple[Path, Path],
+        hears: Path | None = None,
+        shortened: Mapping[str, float] | None = None,
     ) -> None:
-        """`brooder words` in that folder; says what it says to its files `out` and `log`."""
-        given = (list(words), dict(shortened), str(folder), dict(env))
+        """`brooder words` in that folder. `says`: the files that its output and its complaints are
+        added to; `hears`: the file that is its input."""
+        files = (str(hears or os.devnull), *map(str, says))
+        given = (list(words), dict(shortened or {}), str(folder), dict(env), files)
         self._process = _CONTEXT.Process(target=_become, args=given, daemon=True)
         usual, sys.modules["__main__"] = sys.modules["__main__"], ModuleType("__main__")
         try:  # else it would load whatever runs the tests
@@ -56,16 +60,22 @@ class Forked:
 
 
 def _become(
-    words: list[str], shortened: dict[str, float], folder: str, env: dict[str, str]
+    words: list[str],
+    shortened: dict[str, float],
+    folder: str,
+    env: dict[str, str],
+    files: tuple[str, str, str],
 ) -> None:
     os.environ.clear()
     os.environ.update(env)
     time.tzset()
     os.chdir(folder)
-    for name, fd in (("out", 1), ("log", 2)):
-        file = os.open(name, os.O_WRONLY | os.O_APPEND | os.O_CREAT, 0o644)
+    for fd, name in enumerate(files):
+        how = os.O_WRONLY | os.O_APPEND | os.O_CREAT if fd else os.O_RDONLY
+        file = os.open(name, how, 0o644)
         os.dup2(file, fd)
         os.close(file)
+    sys.stdin = open(0, closefd=False)  # noqa: SIM115 - as long as the program lasts
     sys.argv = ["-c", *words]
     for path, value in shortened.items():
         _shorten(path, value)

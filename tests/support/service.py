@@ -16,6 +16,7 @@ import re
 import signal
 import subprocess
 import sys
+import tempfile
 import threading
 import time
 from collections.abc import Callable, Mapping, Sequence
@@ -149,7 +150,13 @@ class Service:
             words += ["--only", self._only]
         env = {**os.environ, "PYTHONUNBUFFERED": "1", **self.env}
         if not self.wrapper and not self.prelude:
-            self.process = Forked(words, shortened=self._shortened, folder=self.folder, env=env)
+            self.process = Forked(
+                words,
+                folder=self.folder,
+                env=env,
+                says=(self.folder / "out", self.folder / "log"),
+                shortened=self._shortened,
+            )
             return
         with (self.folder / "out").open("ab") as out, (self.folder / "log").open("ab") as err:
             self.process = subprocess.Popen(
@@ -292,16 +299,13 @@ class Service:
     ) -> "subprocess.CompletedProcess[str]":
         """`brooder ...` with this configuration, as somebody would type it; `typed`: what it is
         answered."""
-        return subprocess.run(
-            [sys.executable, "-c", MAIN, *words],
-            capture_output=True,
-            input=typed,
-            text=True,
-            timeout=patience_s(within_s),
-            check=False,
-            cwd=self.folder,
-            env={**os.environ, "BROODER_CONFIG": str(self.config)},
-        )
+        env = {**os.environ, "BROODER_CONFIG": str(self.config)}
+        with tempfile.TemporaryDirectory() as folder:
+            out, err, typing = (Path(folder) / name for name in ("out", "err", "typed"))
+            typing.write_text(typed or "", encoding="utf-8")
+            asked = Forked(words, folder=self.folder, env=env, says=(out, err), hears=typing)
+            code = asked.wait(patience_s(within_s))
+            return subprocess.CompletedProcess(words, code, _text(out), _text(err))
 
     # -- its configuration
 
