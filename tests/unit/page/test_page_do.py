@@ -285,7 +285,7 @@ def test_cleaning_out_puts_dangerous_cold_aside_for_a_short_while_and_says_so(
     served: Served, visitor: Visitor, minutes: str, chill_minutes: float
 ):
     asked = visitor.get("/do/put-aside?brooder=porch")
-    assert "Dangerous cold is not told for the first 30 minutes, then it is" in asked.words
+    assert "Of dangerous cold you are told again after 30 minutes" in asked.words
     form = {**hidden(asked), "minutes": minutes, "reason": "cleaning out"}
     assert visitor.send_form("/do/put-aside", form, {}).status == 303
     aside = {e.alarm: e.minutes for e in served.api.submitted}
