@@ -14,6 +14,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
+from support.patience import LEAST_S
 from support.review_journal import site
 from support.review_journal import write as write_journal
 from support.review_scenes import at, days, line, night
@@ -28,6 +29,19 @@ from monitor.site import Place
 
 pytestmark = pytest.mark.live
 PHONE_CSS_PX = 390
+# On a busy machine drawing may take longer than a grower is to wait for it.
+PATIENT = f"""
+import runpy
+from monitor.review import draw
+for each in (draw.draw, draw.draw_all):
+    each.__kwdefaults__["kill_after_s"] = {LEAST_S}
+"""
+
+
+@pytest.fixture(autouse=True)
+def _patient(monkeypatch: pytest.MonkeyPatch) -> None:
+    for each in (draw, draw_all):
+        monkeypatch.setitem(each.__kwdefaults__, "kill_after_s", LEAST_S)
 
 
 def png_size(png: bytes) -> tuple[int, int]:
@@ -131,9 +145,14 @@ def test_the_child_that_draws_for_an_alert_prints_the_picture_s_path(tmp_path):
     )  # fmt: skip
 
     def child(asked: Order) -> subprocess.CompletedProcess[bytes]:
-        command = [sys.executable, "-m", "monitor.review.attachment"]
+        run = 'runpy.run_module("monitor.review.attachment", run_name="__main__")'
+        command = [sys.executable, "-c", PATIENT + run]
         return subprocess.run(
-            command, input=pickle.dumps(asked), capture_output=True, timeout=120, check=False
+            command,
+            input=pickle.dumps(asked),
+            capture_output=True,
+            timeout=2 * LEAST_S,
+            check=False,
         )
 
     drawn = child(order)
