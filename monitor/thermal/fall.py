@@ -33,13 +33,15 @@ _AT_LOWEST_K = 0.2
 # ten minutes as the fall slackens, or within two while that is not yet seen. Common practice.
 _ASLEEP_S, _AWAKE_S, _FEEDING_S = 200.0, 540.0, 900.0
 _AIR_OUT = 0.45  # of the mean pace since the onset
-_AHEAD_ASLEEP_S, _AHEAD_AWAKE_S = 2400.0, 900.0
+# In its band it is told where it would leave that within half an hour; within ten minutes while
+# work at the box may explain it, no longer than a feeding lasts, and while it slackens and no other
+# probe shares it: birds leave a probe, litter shifts over it. Common practice.
+_AHEAD_S, _AHEAD_UNSURE_S = 1800.0, 600.0
 _SHUT_S = 300.0  # ... where the cover is seen to be on: a lamp is swapped in less
 _HARM_S, _HARM_ASLEEP_S, _HARM_AWAKE_S = 600.0, 100.0, 180.0
 _OTHERS_HOLD_S = 360.0  # by day, while nothing else in the box falls: a probe's fault shows by then
 _LATEST_S = 120.0
 _SHAPE_S = 2.5 * _LATEST_S  # sooner nobody can tell whether it slackens
-_YOUNG_S, _SLACKENS = 600.0, 0.25
 _LEAST_READINGS = 3
 _RENAME = 2.5  # log weight by which another cause must be the better one
 _RETHINK_S = 2700.0  # later the end of a fall says little of its cause
@@ -215,9 +217,10 @@ class Fall(Kept):
         age_s = tick - self.onset if nobody_at_work else self._present_s(tick, steeper=steeper)
         latest = self._latest_pace(tick)
         pace = rate_k_per_h / 3600.0
-        if tick - self.onset < _YOUNG_S or latest > _SLACKENS * pace:
-            # That is of minutes ago: what is at rest by now heads nowhere, if it came down alone.
-            pace = pace if hear().others_fall else max(pace, latest)
+        quickens = latest <= pace <= self.now_k / (tick - self.onset)
+        slackens_alone = not quickens and not hear().others_fall
+        if slackens_alone:
+            pace = max(pace, latest)  # that of five minutes ago: what is at rest heads nowhere
         if low_c is None or chill_c is None:
             return age_s >= _AWAKE_S
         # By day a cloud does what a lamp does.
@@ -235,7 +238,9 @@ class Fall(Kept):
                 return True
         awake_s = max(doubt_s, _SHUT_S if shut else _AWAKE_S)
         wait_s = _ASLEEP_S if nobody_at_work else _FEEDING_S if feeding else awake_s
-        ahead_s = _AHEAD_ASLEEP_S if nobody_at_work else _AHEAD_AWAKE_S
+        goes_on = by_night and tick - self.onset >= _FEEDING_S
+        sure = goes_on or (nobody_at_work and not slackens_alone)
+        ahead_s = _AHEAD_S if sure else _AHEAD_UNSURE_S
         return age_s >= wait_s and floor_c + pace * ahead_s < low_c
 
     def _present_s(self, tick: float, *, steeper: bool) -> float:

@@ -29,7 +29,7 @@ _HOLDS_K, _HOLDS_SHARE = 0.4, 0.2
 # by night (the second), and where the floor falls too: K, and as a multiple of its steepest fall.
 _FAR_K = 4.0
 _BY_ITSELF = ((4.0, 0.0), (1.2, 3.0))
-_WITH_FLOOR = ((1.0, 3.0), (0.4, 2.0))
+_WITH_FLOOR = ((1.0, 3.0), (0.8, 2.0))
 _BEYOND_FLOOR = 1.3  # what an open cover cools first is the floor
 _ALONE_K = 1.2  # a floor that came down by so much while all other probes held
 # An open cover cools all of them. Of a fall of so much, less than this share elsewhere: it is shut.

@@ -103,6 +103,25 @@ def test_a_floor_that_comes_to_rest_half_a_kelvin_lower_has_lost_no_heat():
     assert told(NIGHT_H, floor=lambda m: 0.0 if m <= 0.0 else -0.5 * (1.0 - exp(-m / 1.5))) == []
 
 
+def test_a_lone_probe_that_comes_to_rest_well_within_the_band_has_lost_no_heat():
+    """Its birds went, or the litter was scratched over it: nothing else in the box says so."""
+    assert told(NIGHT_H, floor=lambda m: 0.0 if m <= 0.0 else -1.3 * (1.0 - exp(-m / 6.0))) == []
+
+
+def test_a_lone_floor_that_goes_on_falling_is_told_though_it_is_slow():
+    course = died(12.0, late_min=2.0, slow_min=90.0)
+    (minute, _), *_ = told(NIGHT_H, floor=course)
+    assert course(minute) > -2.4, "it is still in its band"
+
+
+def test_in_the_evening_too_heat_that_died_slowly_is_told_before_the_floor_is_cold():
+    """A fall that goes on for longer than a feeding is none."""
+    course = died(10.0, late_min=20.0, slow_min=90.0)
+    (minute, said), *_ = told(EVENING_H, floor=course, under_lamp_1=lambda m: 1.5 * course(m))
+    assert said.source == "lamp 1"
+    assert course(minute) > -2.4, "it is still in its band"
+
+
 def test_the_probe_beneath_a_dead_plate_names_it_before_the_floor_is_far_down():
     floor = died(4.0)
     (minute, said), *_ = told(
