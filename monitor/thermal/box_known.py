@@ -5,6 +5,7 @@ from collections.abc import Iterable
 from dataclasses import replace
 
 from monitor.brooding.heat_balance import Prior
+from monitor.brooding.night_hours import SLEEP_TO_H
 from monitor.kept import NEVER, Kept, Tick, part
 from monitor.site import Brooder
 from monitor.thermal.diagnosis import HeatKnown
@@ -51,9 +52,13 @@ class BoxKnown(Kept):
         return None if self.midnight is None else ((tick - self.midnight) / 3600.0) % 24.0
 
     def is_night(self, tick: float) -> bool:
-        """Are the lamps hung for the night, and the birds lying down?"""
+        """Are the lamps hung for the night?"""
         hour = self.hour(tick)
         return hour is not None and (hour >= _NIGHT_H[0] or hour < _NIGHT_H[1])
+
+    def birds_lie(self, tick: float) -> bool:
+        """By night, until people are up and the birds with them?"""
+        return self.is_night(tick) and not SLEEP_TO_H <= (self.hour(tick) or 0.0) < _NIGHT_H[1]
 
     def acted_lately(self, tick: float) -> bool:
         """Did the grower do something here within minutes, as an entry says?"""

@@ -114,7 +114,7 @@ class FallWatch(Kept):
                 floor_c,
                 nobody_at_work=self._box.nobody_at_work(tick),
                 acted_lately=self._box.acted_lately(tick),
-                by_night=self._box.is_night(tick),
+                by_night=self._box.birds_lie(tick),
                 hear=cache(lambda: self._hear(tick)),
             )
             and not self._weather(tick)

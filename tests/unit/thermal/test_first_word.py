@@ -12,7 +12,7 @@ from monitor.brooding.heat_balance import prior
 from monitor.thermal.diagnosis import Diagnosis
 from monitor.thermal.thermal_watch import ThermalWatch
 
-TARGET_C, NIGHT_H, EVENING_H, NOON_H = 32.0, 1.0, 20.5, 13.0
+TARGET_C, NIGHT_H, EVENING_H, MORNING_H, NOON_H = 32.0, 1.0, 20.5, 6.2, 13.0
 QUIET_MIN, AFTER_MIN = 180, 40
 
 Course = Callable[[float], float]  # K above target, by minutes since it happened
@@ -112,6 +112,14 @@ def test_a_lone_floor_that_goes_on_falling_is_told_though_it_is_slow():
     course = died(12.0, late_min=2.0, slow_min=90.0)
     (minute, _), *_ = told(NIGHT_H, floor=course)
     assert course(minute) > -2.4, "it is still in its band"
+
+
+def test_in_the_morning_a_slow_fall_that_stays_in_the_band_may_be_birds_that_got_up():
+    def left(minute: float) -> float:
+        return 0.0 if minute <= 0.0 else -2.3 * (1.0 - exp(-minute / 20.0))
+
+    assert told(MORNING_H, floor=left) == []
+    assert told(NIGHT_H, floor=left) != [], "by night it is heat that may be lost"
 
 
 def test_in_the_evening_too_heat_that_died_slowly_is_told_before_the_floor_is_cold():
