@@ -24,10 +24,6 @@ _SOON_S = 60.0  # a fall younger than this has no pace yet
 _LEARNED_STEPS = 36.0  # of a quarter of an hour: nine hours are as good as a day
 _SEEN_SHARE_SD = 0.22  # the share of the outside is known so well once some of its cooling was seen
 _CHANGE_SPREAD = 0.15  # of what a change to the box is reckoned to bring: one standard deviation
-# Most boxes hold in most nights: what a grower has hung ends up so far over the band's edge. It
-# weighs with what little an evening shows of its night. Assumed.
-_USUAL_OVER_EDGE_K, _USUAL_SD_K = 2.5, 2.2
-_LEAST_SHARE = 0.1  # of the outside's changes; with less it is never said to decide
 _HOLD_DEPTH_K = 1.0  # a fall that is worth waiting for
 
 
@@ -149,9 +145,11 @@ class ComingNight:
         prior: Prior,
         fall: Fall,
         follows: Following,
+        lost: bool,
         first_night: bool,
     ) -> None:
-        """`low_at`: the edge of the band at a Unix time; `floor_c`: where the floor is now."""
+        """`low_at`: the edge of the band at a Unix time; `floor_c`: where the floor is now; `lost`:
+        some of its heat is missed."""
         self._prior = prior
         self._rise_k, self._rise_sd_k = prior.rise_k, prior.rise_sd_k
         self._tau_s, self._steps = prior.time_constant_s, 0.0
@@ -163,19 +161,20 @@ class ComingNight:
         self._seen = not outside[0].by_floor and follows.share_var < _SEEN_SHARE_SD**2
         passing = fall.open and fall.verdict is not Why.LAMP  # a cover that is off for a while
         self._floor_c = fall.expected_c(start.tick) if passing else floor_c
-        share = max(follows.share, _LEAST_SHARE)
-
-        def usual_at(at: float) -> float:
-            """The outside at which the floor would stand as most do."""
-            over_k = low_at(at) + _USUAL_OVER_EDGE_K - follows.level_c
-            return follows.felt_c + over_k / share
-
-        skies = [
-            sky.drawn_to(usual_at, _USUAL_SD_K / share) if sky.usual else sky for sky in outside
-        ]
         edges = coming_night.edges(start.at, until_at, low_at)
+        holds = not lost and self._floor_c >= edges[0][1]
+        most_c = low_at(start.at) + coming_night.MOST_OVER_EDGE_K  # by the lamps as they hang now
         self._ways = [
-            (sky.weight, coming_night.hours(edges, follows=follows, outside=sky)) for sky in skies
+            (
+                sky.weight,
+                coming_night.hours(
+                    edges,
+                    follows=follows,
+                    outside=sky,
+                    most_c=most_c if holds and sky.usual else None,
+                ),
+            )
+            for sky in outside
         ]
 
     def outlook(self, change: BoxChange) -> Outlook:

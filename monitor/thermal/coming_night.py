@@ -20,6 +20,9 @@ from monitor.thermal.follow import FLOOR_SHARE, Following
 from monitor.thermal.outside_curve import OutsideCurve
 
 WARN_CHANCE = 0.5  # a cold night is told at this chance of leaving the band ...
+# ... at this one where no forecast says in the afternoon what will come: a front that a probe alone
+# shows leaves two hours or three, and of nights so called as many came as not ...
+FRONT_CHANCE = 0.35
 # ... but at this one before evening, for the lamps are yet to be hung for the night, and where the
 # floor was not yet seen to go with an outside that is measured ...
 UNSEEN_CHANCE = 0.7
@@ -33,6 +36,9 @@ _LEAST_K_PER_W = 0.001  # a kilowatt for a kelvin: no box is heated that way
 _WANDER_VAR, _AHEAD_SD_K = 0.5**2, 0.35  # birds and draughts: at once, and in the root of an hour
 _DIP_K = 0.4  # by so much they take the lowest quarter of an hour below the course
 _LOWERED_S = 6 * 3600.0  # before a step down the lamps are hung for it. Common practice
+# Most boxes hold in most nights: what a grower has hung ends up so far over the band's edge. It
+# weighs with what little an evening shows of its night. Assumed.
+MOST_OVER_EDGE_K, _MOST_SD_K = 2.5, 2.2
 _NEAR_K = 1e-4  # a temperature of the outlook is found so nearly
 
 LowAt = Callable[[float], float]  # the edge of the band at a Unix time, degC
@@ -73,10 +79,13 @@ class Hours:
     by_floor: bool  # for want of an outside probe
     level_c: float
     dip_k: float  # of the lowest quarter of an hour below the course
+    most_c: float | None  # where most floors end up; None: it is no night as most
     to_come: tuple[HourAhead, ...]
 
 
-def hours(edges: Edges, *, follows: Following, outside: OutsideCurve) -> Hours:
+def hours(
+    edges: Edges, *, follows: Following, outside: OutsideCurve, most_c: float | None = None
+) -> Hours:
     """For a floor that follows the outside so."""
     (start_at, edge_c), *coming = edges
     felt_c, keep = follows.felt_c, exp(-_STEP_S / follows.lag_s)
@@ -114,6 +123,7 @@ def hours(edges: Edges, *, follows: Following, outside: OutsideCurve) -> Hours:
         outside.by_floor,
         follows.level_c,
         max(_DIP_K, follows.dips_k),
+        most_c,
         tuple(found),
     )
 
@@ -149,19 +159,20 @@ class Way(NamedTuple):
 
 def _middle(view: View) -> list[tuple[float, float]]:
     """The floor's middle course in each of the hours, degC, and its standard deviation."""
-    tau_s, change_var = view.tau_s, view.change_sd_k**2
+    tau_s, change_var, most_c = view.tau_s, view.change_sd_k**2, view.hours.most_c
     apart_k = view.floor_c - view.hours.level_c
     brought_k = (view.rise_gain - 1.0) * view.rise_k
     found = []
     for _, since_s, _, _, _, settles_c, settles_var, felt_var, ahead_var in view.hours.to_come:
         left = exp(-since_s / tau_s)
         gone = 1.0 - left
-        found.append(
-            (
-                settles_c + gone * brought_k + left * apart_k,
-                sqrt(gone**2 * (settles_var + change_var) + felt_var + _WANDER_VAR + ahead_var),
-            )
-        )
+        mid_c = settles_c + left * apart_k
+        var = gone**2 * settles_var + felt_var + _WANDER_VAR + ahead_var
+        if most_c is not None:
+            weight = var / (var + _MOST_SD_K**2)
+            mid_c += weight * (most_c - mid_c)
+            var *= 1.0 - weight
+        found.append((mid_c + gone * brought_k, sqrt(var + gone**2 * change_var)))
     return found
 
 

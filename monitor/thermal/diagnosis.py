@@ -159,3 +159,8 @@ class Outlook:
     # The ways the night may go, each with its chance, by quarters of an hour from then on: the
     # floor's middle and its standard deviation. `tonight.course` makes a picture's course of them.
     ways: Ways = ()
+
+    @property
+    def foretold(self) -> bool:
+        """Does a forecast or the grower say what the weather will do, or may it go more ways?"""
+        return len(self.ways) < 2

@@ -3,9 +3,7 @@ from what the outside probe said, by `forecast_share` from a forecast, and here 
 grower names."""
 
 from bisect import bisect_right
-from collections.abc import Callable
-from dataclasses import dataclass, replace
-from math import sqrt
+from dataclasses import dataclass
 from typing import NamedTuple
 
 from monitor.events import Moment
@@ -52,16 +50,6 @@ class OutsideCurve:
     def at(self, at: float) -> float:
         """Its middle at a time, degC."""
         return self.expected(at)[0]
-
-    def drawn_to(self, usual_at: Callable[[float], float], sd_k: float) -> "OutsideCurve":
-        """The same curve weighed with what is usual at a time (degC, with that spread): the less is
-        known of an hour, the more that counts."""
-        drawn = []
-        for at, temp_c, own_sd_k in self.points:
-            weight = own_sd_k**2 / (own_sd_k**2 + sd_k**2)
-            middle_c = temp_c + weight * (usual_at(at) - temp_c)
-            drawn.append(ExpectedOutside(at, middle_c, own_sd_k * sqrt(1.0 - weight)))
-        return replace(self, points=tuple(drawn))
 
 
 Skies = tuple[OutsideCurve, ...]  # what the outside may do, their weights 1 together

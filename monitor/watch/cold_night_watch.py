@@ -6,7 +6,7 @@ from datetime import datetime
 from monitor.brooding.night_hours import NIGHT_FROM_H, NIGHT_TO_H, OUTLOOK_FROM_H
 from monitor.events import Moment
 from monitor.kept import Kept, Tick, part
-from monitor.thermal.coming_night import CLEAR_CHANCE, UNSEEN_CHANCE, WARN_CHANCE
+from monitor.thermal.coming_night import CLEAR_CHANCE, FRONT_CHANCE, UNSEEN_CHANCE, WARN_CHANCE
 from monitor.thermal.diagnosis import Outlook
 from monitor.thermal.estimate import Estimate, Forecast, Wish
 from monitor.watch.alarm import Alarm
@@ -53,7 +53,8 @@ class ColdNightWatch(Kept):
             return
         expected = cold_night.delay.condition
         by_day = NIGHT_TO_H <= hour <= NIGHT_FROM_H  # until that hour is over
-        likely = UNSEEN_CHANCE if by_day or not self.outlook.seen else WARN_CHANCE
+        likely = WARN_CHANCE if self.outlook.foretold else FRONT_CHANCE
+        likely = UNSEEN_CHANCE if by_day or not self.outlook.seen else likely
         enough = CLEAR_CHANCE if expected else likely
         known = self._known_since is not None and tick - self._known_since >= KNOWN_S
         if expected or known:

@@ -34,10 +34,8 @@ def said(read_at: float | None = NIGHT - 10, **changes: object) -> list[str]:
     [
         (0.02, "It should hold. Chance of getting too cold: less than 5 in 100."),
         (0.12, "It should hold. Chance of getting too cold: about 10 in 100."),
-        (
-            0.35,
-            "It will probably hold. Chance of getting too cold: about 35 in 100.",
-        ),
+        (0.3, "It will probably hold. Chance of getting too cold: about 30 in 100."),
+        (0.42, "It may not hold. Chance of getting too cold: about 40 in 100."),
         (0.5, "It is as likely as not to get too cold (about 50 in 100)."),
         (0.6, "More likely than not it will not hold (about 60 in 100)."),
         (0.99, "It will not hold (more than 95 in 100)."),

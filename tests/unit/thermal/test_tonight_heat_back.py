@@ -35,6 +35,9 @@ def watched(night: Night, rng: Random, until: float) -> Outlook:
 def test_heat_that_is_back_is_reckoned_with_for_the_night_at_once() -> None:
     night, rng = Night(a_site(a_brooder(), outside=True)), Random(1)
     before = watched(night, rng, OUT_AT)
+    at_once = watched(night, rng, OUT_AT + 0.25 * H)  # and no box as most: its heat is missed
+    assert not at_once.below_now
+    assert at_once.lowest_c.mid < WITHOUT_C + 2.0
     missed = watched(night, rng, OUT_AT + 1.0 * H)
     assert "porch/heat-loss" in night.told()
     back = watched(night, rng, BACK_AT + 0.75 * H)

@@ -14,7 +14,7 @@ from monitor.events import AlarmName, Cause, ChangeKind, EntryKind, Moment, Prio
 from monitor.site import Brooder, Place
 from monitor.tell.wording import for_change
 from monitor.thermal.coming_night import LowAt
-from monitor.thermal.diagnosis import Diagnosis, FaultKind, Finding, Interval, Outlook
+from monitor.thermal.diagnosis import Diagnosis, FaultKind, Finding, Interval, Outlook, Ways
 from monitor.thermal.outside_curve import Skies, from_low
 
 LOST = Diagnosis(
@@ -35,6 +35,7 @@ class Told(NoEstimate):
         self.news = False
         self.chance = 0.0
         self.seen = True
+        self.ways: Ways = ()
         self.asked: list[tuple[Moment, float]] = []
 
     def say(self, diagnosis: Diagnosis) -> None:
@@ -79,6 +80,7 @@ class ToldNight(NamedTuple):
             outside_low_c=-2.0,
             outside_from=self.source,
             seen=self.told.seen,
+            ways=self.told.ways,
             rise_c=Interval(30.0, 29.0, 31.0),
             learned=1.0,
         )
@@ -367,6 +369,21 @@ def test_a_floor_that_was_not_yet_seen_to_go_with_the_outside_must_be_likelier_t
 ) -> None:
     """It may be one that a thermostat holds, or that was cooled by a cover off for the feeding."""
     told.chance, told.seen = 0.55, seen
+    night.holds(35.0, for_s=5400, every_s=60)
+    assert night.told() == told_of
+
+
+A_FRONT_OR_NONE = ((0.6, ()), (0.4, ()))
+
+
+@pytest.mark.parametrize(
+    ("ways", "told_of"), [(((1.0, ()),), []), (A_FRONT_OR_NONE, ["porch/cold-night"])]
+)
+def test_a_front_that_no_forecast_shows_is_told_sooner(
+    night: Night, told: Told, ways: Ways, told_of: list[str]
+) -> None:
+    """Whoever waits until it is likelier than not has an hour less to do something."""
+    told.chance, told.ways = 0.42, ways
     night.holds(35.0, for_s=5400, every_s=60)
     assert night.told() == told_of
 

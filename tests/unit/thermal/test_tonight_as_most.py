@@ -1,0 +1,64 @@
+"""What little an evening shows of its night is weighed with what most boxes do."""
+
+from random import Random
+
+import pytest
+from support.engine_night import Night, a_brooder, a_site
+
+from monitor.thermal.coming_night import MOST_OVER_EDGE_K, View, edges, hours, look_ahead
+from monitor.thermal.diagnosis import Outlook
+from monitor.thermal.follow import Following
+from monitor.thermal.outside_curve import ExpectedOutside, OutsideCurve
+
+H = 3600.0
+EVENING, NIGHT_S = 1_770_685_200.0, 10 * H
+LOW_C, OUTSIDE_C = 28.0, 8.0
+
+
+def ahead(level_c: float, sd_k: float, *, as_most: bool) -> Outlook:
+    """Of a floor 2 K over its band's edge that will settle at `level_c`, known so well."""
+    until = EVENING + NIGHT_S
+    outside = OutsideCurve((ExpectedOutside(EVENING, OUTSIDE_C, 0.3),), "the test")
+    follows = Following(level_c, sd_k**2, 0.5, 0.0, 0.0, OUTSIDE_C)
+    seen = View(
+        hours=hours(
+            edges(EVENING, until, lambda _: LOW_C),
+            follows=follows,
+            outside=outside,
+            most_c=LOW_C + MOST_OVER_EDGE_K if as_most else None,
+        ),
+        floor_c=LOW_C + 2.0,
+        rise_k=20.0,
+        rise_sd_k=0.5,
+        rise_per_watt_k=0.05,
+        tau_s=1.5 * H,
+        learned=1.0,
+    )
+    return look_ahead(seen).outlook
+
+
+def test_a_box_of_which_little_is_known_is_taken_to_hold_as_most_do() -> None:
+    alone, weighed = (ahead(LOW_C + 1.0, 2.0, as_most=most) for most in (False, True))
+    assert alone.chance > 0.3 > 0.2 > weighed.chance
+    wide, narrow = (o.lowest_c.high - o.lowest_c.low for o in (alone, weighed))
+    assert narrow < 0.8 * wide
+
+
+def test_a_box_that_is_known_to_leave_its_band_is_said_to() -> None:
+    assert ahead(LOW_C - 2.0, 0.3, as_most=True).chance > 0.8
+    assert ahead(LOW_C + 4.0, 0.3, as_most=True).chance < 0.05
+
+
+@pytest.mark.parametrize("floor_c", [29.0, 31.0])
+def test_a_floor_below_its_band_is_no_box_that_holds(floor_c: float) -> None:
+    """The night, from 8 degC on, is as cold for it as for any."""
+    night, rng = Night(a_site(a_brooder(), outside=True)), Random(1)
+    while night.t < 2.0 * H:
+        night.says(floor_c + rng.gauss(0.0, 0.03))
+        night.says(8.0, "site/shade")
+        night.t += 30.0
+    found = night.engine.tonight("porch", night.now()).outlook
+    assert found is not None
+    assert found.below_now
+    assert found.lowest_c.mid < floor_c - 1.0
+    assert found.chance > 0.9
