@@ -356,6 +356,14 @@ def test_what_is_over_and_was_never_answered_is_a_quiet_line():
     assert "Go now" not in str(seen(status(moved_out)))
 
 
+def test_what_is_over_for_days_names_its_day_once():
+    day_s = 86400.0
+    over = alarm(AlarmName.COLD, state=AlarmState.RETURNED, ended_at=NIGHT - 2 * day_s)
+    over = replace(over, since=NIGHT - 2 * day_s - 3600)
+    (line,) = seen(status(brooder(alarms=(over,)))).boxes[0].over
+    assert line.words == "Was too cold 01:00 to 02:00 on Sunday, nobody answered."
+
+
 def test_an_alarm_that_waits_for_its_end_says_what_is_so_now():
     cold = alarm(AlarmName.COLD, priority=Priority.WARNING)
     (box,) = seen(status(brooder(alarms=(cold,)))).boxes
