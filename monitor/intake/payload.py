@@ -242,17 +242,26 @@ def _document(text: str) -> Any:
 
 
 @lru_cache(maxsize=256)
-def _compiled(pointer: str) -> JsonPointer:
-    return JsonPointer(pointer)
+def _compiled(pointer: str) -> tuple[JsonPointer, list[tuple[str, int | None]]]:
+    """With each step, and its place where that may be one in an array (RFC 6901, section 4)."""
+    compiled = JsonPointer(pointer)
+    places = (re.fullmatch(r"0|[1-9][0-9]{0,5}", name) for name in compiled.parts)
+    return compiled, [
+        (name, int(name) if place else None)
+        for name, place in zip(compiled.parts, places, strict=True)
+    ]
 
 
 def _at_pointer(document: Any, pointer: str, what: str) -> Any:
     try:
-        compiled, found = _compiled(pointer), document
-        for name in compiled.parts:  # object in object is the usual case by far
-            if type(found) is not dict or name not in found:
+        (compiled, steps), found = _compiled(pointer), document
+        for name, place in steps:  # the usual cases by far, quicker than the library
+            if type(found) is dict and name in found:
+                found = found[name]
+            elif place is not None and type(found) is list and place < len(found):
+                found = found[place]
+            else:
                 return compiled.resolve(document)
-            found = found[name]
         return found
     except JsonPointerException:
         # A word or an empty list is no other sensor's message.

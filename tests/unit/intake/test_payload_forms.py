@@ -3,6 +3,7 @@
 import json
 
 import pytest
+from jsonpointer import JsonPointerException, resolve_pointer
 
 from monitor.events import BadValue, Moment, Reading
 from monitor.intake.payload import Rejected, read, read_all
@@ -247,3 +248,33 @@ def test_a_probe_that_tells_its_fault_in_words_gives_a_bad_value():
     assert outcome == BadValue(
         NOW.at, NOW.tick, "porch/floor", 'the probe says: "the bus is shorted"', None
     )
+
+
+@pytest.mark.parametrize(
+    "pointer",
+    [
+        "/a/0/t",
+        "/a/1/t",
+        "/a/01/t",
+        "/a/-/t",
+        "/a/2/t",
+        "/a/0/t/0",
+        "/b/0",
+        "/b/00",
+        "/c",
+        "/0",
+        "",
+    ],
+)
+def test_a_pointer_leads_where_the_library_of_the_standard_says(pointer: str) -> None:
+    document = {"a": [{"t": 20.5}, {"t": [31.5]}], "b": {"0": 33.5, "00": 34.5}, "c": [1.5]}
+    try:
+        found = resolve_pointer(document, pointer)
+    except JsonPointerException:
+        found = None
+    said = read(json.dumps(document).encode(), probe(value_pointer=pointer), NOW)
+    if isinstance(found, float):
+        assert isinstance(said, Reading)
+        assert said.temp_c == found
+    else:
+        assert isinstance(said, Rejected)
