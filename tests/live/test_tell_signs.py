@@ -101,7 +101,7 @@ def test_contacts_try_sends_to_each_and_says_which_one_failed(tmp_path):
     assert "mail: sent in" in said
     assert "nobody: not sent, no connection to the service." in said
     assert on_phone.title == in_mail.title == "porch: trial alarm"
-    assert on_phone.body.startswith("Nothing is wrong. An urgent alarm comes as this does")
+    assert on_phone.body.startswith("Nothing is wrong. An urgent alarm comes just as this did")
     assert "no service runs that could take the answer" in said
 
 
