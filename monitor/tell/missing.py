@@ -14,6 +14,8 @@ from monitor.tell.contact import Contact
 from monitor.tell.untold import untold
 from monitor.watch.status import BrooderStatus, ProbeStatus, SiteStatus
 
+_SELDOM_S = 900.0  # between two readings of a floor. Common practice
+
 
 class Missing(NamedTuple):
     """One thing, and the one thing to do about it."""
@@ -124,6 +126,16 @@ def _of_probes(site: Site, box: BrooderStatus) -> Iterator[Missing]:
             "See that it has power and reaches the network.",
             step=Step.PROBES,
             alarmed=bool(heard) and box.batch is not None,
+        )
+    gap_s = min((p.usual_gap_s for p in floors if p not in deaf), default=0.0)
+    if gap_s > _SELDOM_S:
+        yield Missing(
+            box.name,
+            f"its floor is heard only every {gap_s / 60:.0f} minutes or so: a dead lamp is told as "
+            "late",
+            "Have its probe send every minute, and each reading by itself.",
+            essential=False,
+            step=Step.PROBES,
         )
     for probe in box.probes:
         if _unheard(probe) and not probe.out_of_service and not (all_deaf and probe in floors):

@@ -74,13 +74,16 @@ class BoxProbes(Kept):
         trusted = self.trusted()
         return [p for p in trusted if not p.doubted] or trusted
 
+    def watching(self) -> list[ProbeWatch]:
+        """The probes that are to tell how the floor is."""
+        inside = [p for p in self.inside if not p.out_of_service]
+        return [p for p in inside if p.place is Place.FLOOR] or inside
+
     @property
     def blind(self) -> bool:
         """Nothing tells how the floor is: each of its probes is silent or stuck."""
-        inside = [p for p in self.inside if not p.out_of_service]
-        floor = [p for p in inside if p.place is Place.FLOOR]
-        watched = floor or inside
-        return bool(watched) and all(p.mute for p in watched)
+        watching = self.watching()
+        return bool(watching) and all(p.mute for p in watching)
 
     @property
     def has_own_outside(self) -> bool:

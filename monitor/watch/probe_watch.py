@@ -11,6 +11,7 @@ from monitor.site import Limits, Place, Probe
 from monitor.thermal.diagnosis import FaultKind
 from monitor.thermal.track import SPIKE_K
 from monitor.watch.band import Edge
+from monitor.watch.gaps import Gaps
 from monitor.watch.probe_trend import SAMPLE_S, ProbeTrend
 
 _BAD_COUNT, _BAD_WINDOW_S = 3, 600.0  # three bad values in ten minutes are a fault. Common practice
@@ -24,7 +25,6 @@ _LAG_STEADY_S, _LAG_SURE_S = 60.0, 300.0
 # A floor above its band by more than a DS18B20's error (+/-0.5 K, datasheet): a little more counts
 # by its share of the time. Common practice.
 _ERROR_K, _MORE_K, _GAP_S = 0.5, 0.2, 600.0
-_GAP_RATE, _OUTAGE_S = 0.2, 900.0  # some five gaps count; an outage is no habit
 
 
 class Lag(NamedTuple):
@@ -62,7 +62,7 @@ class ProbeWatch(Kept):
     tick: Tick = NEVER
     temp_c: float | None = None
     heard: Tick  # last usable reading, or since when one is waited for
-    usual_gap_s: float = 0.0  # between one and the next; of a quick sender, some of them
+    gaps: Gaps
     silent: bool = False
     lag: Lag | None = None
     bad: bool = False
@@ -96,7 +96,7 @@ class ProbeWatch(Kept):
         self.cold, self.chill = Edge(below=True), Edge(below=True)
         self.hot, self.overheat = Edge(below=False), Edge(below=False)
         self.fire_c = _INF
-        self.trend = ProbeTrend()
+        self.trend, self.gaps = ProbeTrend(), Gaps()
         self.stir()
 
     def stir(self) -> None:
@@ -145,7 +145,7 @@ class ProbeWatch(Kept):
         warm = self.hot.beyond or self.overheat.beyond or self.leapt
         self.leapt = warm and self.temp_c is not None and abs(temp_c - self.temp_c) > SPIKE_K
         if tick - self.trend.sampled >= SAMPLE_S:
-            self._learn_gap(tick)
+            self.gaps.add(tick - self.heard)
             self.trend.add(tick, temp_c, now_c=temp_c)
         self.at, self.tick, self.temp_c = at, tick, temp_c
         self.heard = tick
@@ -164,15 +164,10 @@ class ProbeWatch(Kept):
         nothing but its sample taken; False: something else has to be looked at."""
         if self.calm_until == -_INF or self.silent or self.doubted or self.was_beyond:
             return False
-        self._learn_gap(tick)
+        self.gaps.add(tick - self.heard)
         self.trend.add(tick, temp_c, now_c=self.temp_c)
         self.calm_until = tick + SAMPLE_S
         return True
-
-    def _learn_gap(self, tick: float) -> None:
-        usual_s = self.usual_gap_s
-        gap_s = min(tick - self.heard, _OUTAGE_S + 2.0 * usual_s)
-        self.usual_gap_s += _GAP_RATE * (gap_s - usual_s)
 
     def came_late(self, now: float, tick: float) -> None:
         """A reading taken at `tick`, as it says itself, came now: far too late to count."""

@@ -24,7 +24,11 @@ from monitor.watch.timers import Slot, Timers
 SILENT = "silent"
 NO_BIRDS = "no birds are left to listen for"  # why a silence is over
 _BROODER_WAITS_S, _PROBE_WAITS_S = 60.0, 300.0
-_GAPS, _MOST = 3.5, 4.0  # of its usual gaps; of the limit, at most
+# At most so many times the limit: where others tell how the floor is, and if it is the last that
+# does. Without heat a box is dangerously cold within the hour, and chicks of a day that spent 45
+# minutes at 12.8 degC stayed lighter: University of Georgia, Poultry Housing Tips 7(12), 1995.
+_MOST, _MOST_LAST = 12.0, 4.0
+_SELDOM_GAPS = 2.0  # the only one there is, if it comes more seldom than that anyway
 _MOST_HEARD = 4  # probes of other boxes: that one is heard says that the board works
 _MEND_CLOCK = (
     "Set the clock of the probe, or leave its time out (`time` in the configuration, or in what it "
@@ -79,12 +83,20 @@ class Silence(Owner):
         self._probe_of = {self._of_probe[p.key].key: p for p in self._everybody}
         self._box_of = {b.name: b for b in brooders}
 
-    def _limit_s(self, probe: ProbeWatch) -> float:
-        """One that sends every ten minutes has lost a reading after twenty: that is no silence."""
+    def _due(self, probe: ProbeWatch) -> float:
+        """Until when it may be unheard: longer where its own gaps are, but the floor not by any."""
         box = self._box(probe)
         boxes = self._brooders if box is None else [box]
         limit_s = max((b.brooder.limits.silent_s for b in boxes), default=Limits().silent_s)
-        return min(max(limit_s, _GAPS * probe.usual_gap_s), _MOST * limit_s)
+        heard, gaps, last_s = probe.heard, probe.gaps, _MOST_LAST * limit_s
+        due = heard + min(gaps.believable_s, _MOST * limit_s)
+        watching = [] if box is None else box.probes.watching()
+        if watching == [probe] and gaps.often_s > last_s:
+            last_s = max(last_s, _SELDOM_GAPS * gaps.mean_s)
+        if probe in watching:
+            latest = max((p.heard for p in watching if p.stuck_since is None), default=heard)
+            due = min(due, latest + last_s)
+        return max(heard + limit_s, due)
 
     def _box(self, probe: ProbeWatch) -> BrooderWatch | None:
         return self._box_of.get(probe.probe.brooder or "")
@@ -93,14 +105,14 @@ class Silence(Owner):
 
     def wait(self, probe: ProbeWatch) -> None:
         """Expect something from it within its limit."""
-        due = probe.heard + self._limit_s(probe)
+        due = max(self._due(probe), self._timers.tick)
         self._timers.set(Slot(1, SILENT, probe.key), None if probe.out_of_service else due)
 
     def due(self, probe: ProbeWatch, tick: float) -> None:
         """The time is over, unless it was heard meanwhile."""
         if probe.out_of_service:
             return
-        if probe.heard + self._limit_s(probe) > tick:
+        if self._due(probe) > tick:
             self.wait(probe)
             return
         probe.silent = True
@@ -150,6 +162,9 @@ class Silence(Owner):
             if box.needs.batch is None:
                 self._sleep(box, alarm, tick)
                 continue
+            for probe in box.probes.watching():
+                if not probe.silent:
+                    self.wait(probe)  # another may be stuck now
             blind = box.probes.blind
             self._see(alarm, blind, blind and not covered, tick)
             for probe in box.probes:
@@ -242,7 +257,7 @@ class Silence(Owner):
 
     def _clocks_behind_s(self, silent: list[ProbeWatch], tick: float) -> float | None:
         """How far behind the clock of a silent probe is whose readings arrive all the same."""
-        found = (p.clock_behind_s(tick - self._limit_s(p)) for p in silent)
+        found = (p.clock_behind_s(tick + p.heard - self._due(p)) for p in silent)
         return next((behind_s for behind_s in found if behind_s is not None), None)
 
     def closing(self, alarm: Alarm, tick: float) -> Facts:

@@ -68,6 +68,7 @@ class ProbeStatus:
     target_c: float | None
     trend_c_per_h: float | None
     lately_high_c: float | None = None  # the highest of the last quarter of an hour
+    usual_gap_s: float = 0.0  # between two of its readings
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -81,6 +81,9 @@ LESSER: dict[str, list[Missing]] = {
     "no message has reached it": found(machine=replace(READY, unreached=("my phone",))),
     "no probe outside": found(replace(SITE, probes=()), shown=replace(status(), probes=())),
     "lists no lamp or plate": found(replace(SITE, brooders=(replace(PORCH, heat=()),))),
+    "heard only every 70 minutes": found(
+        shown=status(brooder(probes=(probe("porch/floor", 31.8, usual_gap_s=4200.0),)))
+    ),
     "the probe west was never heard": found(
         shown=status(brooder(probes=(probe("porch/floor", 31.8), probe("porch/west", None, None))))
     ),

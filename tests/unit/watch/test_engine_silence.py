@@ -448,3 +448,53 @@ def test_an_hour_without_a_word_does_not_make_a_quick_probe_a_slow_one() -> None
     night.holds(35.0, for_s=1800)
     night.waits(3600)
     assert night.changes[-1].at == night.changes[-1].facts["since"] + 900
+
+
+FLOORS = (*TWO, "porch/third floor")
+
+
+def loses(night: Night, share: float, for_s: float, *, every_s: float, probes=TWO[:1]) -> None:
+    """So many of their readings never come."""
+    rng = Random(f"{share}/{every_s}")
+    for _ in range(int(for_s / every_s)):
+        night.waits(every_s)
+        for probe in probes:
+            if rng.random() >= share:
+                night.says(35.0 + rng.gauss(0, 0.05), probe)
+
+
+@pytest.mark.parametrize("every_s", [150, 240, 400, 600])
+@pytest.mark.parametrize("share", [0.1, 0.3])
+def test_what_a_bad_link_loses_is_told_once_in_weeks_where_others_tell(every_s, share) -> None:
+    night = Night(a_site(a_brooder(floors=3)), make_estimator=estimator.none)
+    loses(night, share, 86400, every_s=every_s, probes=FLOORS)
+    learning = night.told().count("porch/no-readings")
+    loses(night, share, 10 * 86400, every_s=every_s, probes=FLOORS)
+    assert learning <= 1
+    assert night.told().count("porch/no-readings") <= learning + 1, "thirty days of a probe"
+
+
+def test_the_last_probe_that_is_heard_is_waited_for_an_hour_at_most_however_bad_its_link() -> None:
+    night = Night(a_site(a_brooder(floors=2)), make_estimator=estimator.none)
+    loses(night, 0.5, 2 * 86400, every_s=600, probes=TWO)
+    for probe in TWO:
+        night.says(35.0, probe)
+    since = night.start + night.t
+    night.waits(3700)
+    assert night.changes[-1].priority is Priority.URGENT
+    assert night.changes[-1].at == since + 3600
+
+
+def test_one_of_a_bad_link_is_no_longer_waited_for_when_the_others_fall_silent() -> None:
+    night = Night(a_site(a_brooder(floors=2)), make_estimator=estimator.none)
+    rng = Random(3)
+    for _ in range(2 * 1440):
+        night.waits(60)
+        night.says(35.0 + rng.gauss(0, 0.05), TWO[0])
+        if rng.random() < 0.05:
+            night.says(35.0 + rng.gauss(0, 0.05), TWO[1])
+    assert len(night.told()) <= 1, "once while it is learned"
+    night.says(35.0, TWO[1])
+    night.waits(3700)
+    assert night.changes[-1].priority is Priority.URGENT
+    assert night.changes[-1].at - night.changes[-1].facts["since"] <= 3600
