@@ -268,7 +268,7 @@ class ProbeHealth(Kept):
         beside = (others or outside) if fine or (unknown and not others) else (alike or others)
         enough_s = _LONGER * _stands_s(track) if fine else _STILL_S
         enough_k = _moved_k(track) if others else _ALL_ELSE_MOVED_K
-        still_s = tick - track.moved_tick
+        still_s = track.last_tick - track.moved_tick
         if not beside:
             if lifeless(track, still_s):
                 found.append((FaultKind.STUCK, 0.0, "its value has not changed for long"))

@@ -52,7 +52,8 @@ class Track(Kept):
     def add(self, tick: float, temp_c: float) -> bool:
         """One reading. False: it waits for the next one to confirm it."""
         self.readings += 1
-        jump = temp_c - self.last_c
+        was_c = self.last_c
+        jump = temp_c - was_c
         gap_s = tick - self.last_tick
         if jump != 0.0:
             if (jump > SPIKE_K or jump < -SPIKE_K) and gap_s < 180.0:
@@ -73,8 +74,10 @@ class Track(Kept):
                 self.quantum_k = jump if jump > 0.0 else -jump
         if self.held is not None:
             if not -SPIKE_K < temp_c - self.held < SPIKE_K:
-                self.spike_score = self.spike_score + 1.0  # it came back: that one was a spike
-                self.spikes += 1
+                # Came back: a spike. A lamp that goes off and on lets its sheath come back by half.
+                if not self.beneath or abs(jump) <= _AT_REST_SHARE * abs(self.held - was_c):
+                    self.spike_score += 1.0
+                    self.spikes += 1
             elif not -LEAP_K < jump < LEAP_K and (
                 not self.beneath or abs(temp_c - self.held) <= _AT_REST_SHARE * abs(jump)
             ):

@@ -651,3 +651,37 @@ def test_a_fine_probe_that_fluttered_is_stuck_when_another_moves_by_a_degree_mea
         night.t += 30
     (fault,) = [c for c in night.changes if c.alarm is AlarmName.PROBE_FAULT]
     assert (fault.probe, fault.at - night.start <= 2.75 * 3600) == ("porch/floor", True)
+
+
+def beneath_a_lamp(wild: bool) -> Night:
+    """A sheath that says whole degrees twice a minute, its lamp switched each few minutes."""
+    rng = Random(4)
+    under = a_probe("porch", "u", Place.UNDER_HEAT)
+    night = Night(a_site(replace(a_brooder(), probes=(*a_brooder().probes, under))))
+    sheath_c = 33.0
+    while night.t < 4 * 3600:
+        lit = night.t % (210 + 30 * rng.randrange(2)) < 60
+        sheath_c += ((46.0 if lit else 32.0) - sheath_c) * 0.45
+        night.says(35.0 + 0.06 * rng.randrange(3))
+        said_c = 35.0 + 0.1 * rng.randrange(3) if wild else _rounded(sheath_c, 1.0)
+        night.says(48.0 if wild and rng.random() < 0.1 else said_c, "porch/u")
+        night.t += 30
+    return night
+
+
+def test_a_quick_probe_beneath_a_lamp_that_goes_off_and_on_has_no_loose_wire():
+    assert "porch/probe-fault" not in beneath_a_lamp(wild=False).told()
+    assert "porch/probe-fault" in beneath_a_lamp(wild=True).told(), "one whose readings jump has"
+
+
+def test_a_coarse_probe_does_not_stand_still_while_nothing_is_heard_of_it():
+    """Every 400 s in half degrees; one reading is lost while its like goes up and down."""
+    night = Night(a_site(a_brooder(floors=2)))
+    rises, stands = [34.5, 35.0, 35.5, 35.5, 35.0, 34.5, 35.0], [35.5, 35.5, 35.5, 35.5, None]
+    for floor_c in 3 * [*rises, *stands, 34.5]:
+        if floor_c is not None:
+            night.says(floor_c)
+        for half in range(20):
+            night.says(35.0 + 1.2 * sin(night.t / 400) + 0.05 * (half % 2), "porch/far floor")
+            night.t += 20
+    assert "porch/probe-fault" not in night.told()
