@@ -35,7 +35,7 @@ def cold(change: Change, voice: Voice, box: Brooder | None) -> Words:
         ),
         doubt(facts),
         *first_aid.more_about_cold(change.cause, facts, box, voice.site),
-        probe_list(voice, facts),
+        _alone(change) or probe_list(voice, facts),
         age(facts),
         figures=[
             _since(voice, change, "Below", facts.get("low_c")),
@@ -93,7 +93,7 @@ def hot(change: Change, voice: Voice, box: Brooder | None) -> Words:
         if cold
         else None,
         "Give them a cooler end to go to, and fresh water. " + first_aid.LOOK_AT_CHICKS,
-        probe_list(voice, facts),
+        _alone(change) or probe_list(voice, facts),
         age(facts),
         figures=[
             _rising(voice, facts) if soon else _since(voice, change, "Above", facts.get("high_c"))
@@ -118,7 +118,7 @@ def overheat(change: Change, voice: Voice, box: Brooder | None) -> Words:
         doubt(facts),
         "Open the cover, let them get away from the heat, give them water. Chicks that pant with "
         "wings held out, or lie flat, need cooler air at once; if they do not recover, ring a vet.",
-        probe_list(voice, facts),
+        (None if fire else _alone(change)) or probe_list(voice, facts),
         age(facts),
         figures=[
             first_aid.reason(facts),
@@ -216,6 +216,17 @@ def probe_list(voice: Voice, facts: Facts, here: str | None = None) -> str | Non
         for p in probes
     ]
     return f"All probes: {', '.join(said)}."
+
+
+def _alone(change: Change) -> str | None:
+    """Of a floor that only one probe speaks of, and that nothing known has changed."""
+    probes = change.facts.get("probes", [])
+    if len(probes) != 1 or change.cause not in (Cause.UNKNOWN, Cause.OVERHEAT):
+        return None
+    return (
+        "Only one probe says so, and a probe can drift: if the chicks look right, lay a "
+        "thermometer beside it."
+    )
 
 
 def _named(key: str, here: str | None) -> str:

@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from tell_samples import FACTS, NIGHT, change, heated, local, site
 
-from monitor.events import AlarmName, Cause, Change, ChangeKind, Facts, Priority
+from monitor.events import AlarmName, Cause, Change, ChangeKind, Facts, Priority, ProbeFact
 from monitor.intake.plausible import fault_of
 from monitor.site import HeatSource, Site
 from monitor.tell import wording
@@ -405,6 +405,20 @@ def test_an_estimate_that_may_be_hours_off_has_no_upper_end():
     words = wording.for_change(change(AlarmName.COLD, facts=facts), site())
     assert " or more away if nothing changes." in words.body
     assert "1440" not in words.body
+
+
+@pytest.mark.parametrize("alarm", [AlarmName.COLD, AlarmName.HOT, AlarmName.OVERHEAT])
+def test_what_one_probe_alone_says_is_to_be_checked_where_the_chicks_look_right(alarm):
+    """An only probe that drifts can be known by nobody else."""
+    one = ProbeFact(probe="porch/floor", place="floor", temp_c=34.0)
+    two = [one, ProbeFact(probe="porch/far floor", place="floor", temp_c=34.4)]
+
+    def said(cause: Cause, probes: list[ProbeFact]) -> str:
+        facts = Facts(**{**FACTS[alarm], "probes": probes})
+        return wording.for_change(change(alarm, cause=cause, facts=facts), site()).body
+
+    assert "lay a thermometer beside it" in said(Cause.UNKNOWN, [one])
+    assert "lay a thermometer" not in said(Cause.HEAT_SOURCE, [one]) + said(Cause.UNKNOWN, two)
 
 
 def test_a_hot_probe_that_can_mean_fire_says_cut_the_power_first_on_the_locked_phone():
