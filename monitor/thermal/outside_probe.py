@@ -8,7 +8,8 @@ nobody can tell it from its readings."""
 from monitor.kept import NEVER, Kept, Tick, part
 from monitor.site import Place
 from monitor.thermal.diagnosis import FaultKind, Finding
-from monitor.thermal.probe_health import CHECK_S, lifeless
+from monitor.thermal.neighbours import CHECK_S
+from monitor.thermal.probe_still import lifeless
 from monitor.thermal.track import SPIKE_K, SPIKES, Track
 
 # Open air warms by some 2 or 3 K in its best hour; the sun on a sheath, a house or a box does this

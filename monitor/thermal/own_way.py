@@ -1,5 +1,5 @@
 """Which probe goes its own way: steadily and for hours, while all else in the box does not. Asked
-by `probe_health`.
+by `probe_drift`.
 
 A sensor that drifts does so. A floor does not: what warms or cools it is felt beside it too, a step
 is somebody's hand, and what lost its heat falls fast at first. Within an hour nobody can tell: two

@@ -23,9 +23,10 @@ from monitor.thermal.floor import Floor
 from monitor.thermal.held_heat import HeldHeat
 from monitor.thermal.lost_heat import LostHeat
 from monitor.thermal.model_in_use import ModelInUse
+from monitor.thermal.neighbours import CHECK_S
 from monitor.thermal.outside_curve import Skies
 from monitor.thermal.outside_heard import OutsideHeard
-from monitor.thermal.probe_health import CHECK_S, ProbeHealth
+from monitor.thermal.probe_health import ProbeHealth
 from monitor.thermal.rise import Rise
 from monitor.thermal.track import Track
 from monitor.thermal.warming import Warming

@@ -13,7 +13,8 @@ from support.watched import DAY_0, watch
 from monitor.events import AlarmName, Cause, Change, ChangeKind, Priority
 from monitor.site import Place
 from monitor.thermal.diagnosis import FaultKind
-from monitor.thermal.probe_health import CHECK_S, ProbeHealth
+from monitor.thermal.neighbours import CHECK_S
+from monitor.thermal.probe_health import ProbeHealth
 from monitor.thermal.track import Track
 
 SEEDS = (1101, 1103)
