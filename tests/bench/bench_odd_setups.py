@@ -1,9 +1,11 @@
 """Set-ups drawn by chance, not by thought, in the physics of `bench_radiant`: one to six probes
 anywhere, each with its own period, step, unit, lag, error and losses, doubled, late or in packs;
 hours unheard, clocks put forward or back; birds of any age; measured weather on the porch. What
-`brooder replay` tells of them, beside a plain alarm.
+`brooder replay` tells of them, beside a plain alarm. With --restarts the watch is stopped one to
+four times, for seconds or up to an hour and a half, and goes on from what it kept.
 
-    python tests/bench/bench_odd_setups.py [--boxes 60] [--first 1] [--keep FOLDER] [--verbose]
+    python tests/bench/bench_odd_setups.py [--boxes 60] [--first 1] [--keep FOLDER] [--restarts]
+        [--verbose]
 
 Odd numbers have no event. The weather is the daily extremes of four years in one place (NOAA, in
 vega_datasets 0.9, `seattle-weather`), along half cosines between them. All else is invented."""
@@ -15,6 +17,8 @@ import tempfile
 from bisect import bisect
 from collections import Counter
 from dataclasses import dataclass, field
+from datetime import datetime
+from itertools import pairwise
 from math import cos, exp, pi
 from pathlib import Path
 from random import Random
@@ -37,6 +41,11 @@ from bench_radiant import (
     show,
 )
 from vega_datasets import local_data
+
+from monitor.events import AlarmName, Facts, Moment
+from monitor.service.replay import Replay, event_of
+from monitor.service.startup import DOWN_WORTH_TELLING_S
+from monitor.settings import load_settings
 
 ZONES = {"floor": EDGE, "cool-end": COOL, "under-heat": UNDER_WEST}
 TABLE = local_data.seattle_weather()
@@ -188,19 +197,66 @@ class OddBox(Box):
         return rows
 
 
+def restarts(number: int) -> list[tuple[float, float, bool]]:
+    """Unix second, for how long, and whether a persistent session keeps what came meanwhile."""
+    rng, drawn_ = Random(f"restarts/{number}"), []
+    for _ in range(rng.randint(1, 4)):
+        down_s = rng.choice((3.0, 30.0, exp(rng.uniform(4.5, 8.5))))
+        drawn_.append((DAY_0 + rng.uniform(19.0, 54.0) * HOUR, down_s, rng.random() < 0.5))
+    drawn_.sort()
+    apart = all(one[0] + one[1] + 600.0 < then[0] for one, then in pairwise(drawn_))
+    return drawn_ if apart else drawn_[:1]
+
+
+def restarted(box: Box, folder: Path, number: int) -> tuple[list[dict], list[dict]]:
+    """As `replayed`, by a watch that is stopped and started again."""
+    folder.mkdir(exist_ok=True, parents=True)
+    box.write(folder)
+    given, rows = load_settings(folder / "config.toml"), []
+    run = Replay(given, lambda h: rows.extend(event_of(c, given.site) for c in h.batch.changes))
+    lines = [(_at(row), row) for row in (folder / "journal.jsonl").read_text().splitlines()]
+    for down, for_s, queued in [*restarts(number), (1e18, 0.0, False)]:
+        heard = [line for line in lines if line[0] < down]
+        missed = [line for line in lines if down <= line[0] < down + for_s]
+        lines = lines[len(heard) + len(missed) :]
+        run.feed(row for _, row in heard)
+        if not lines:
+            break
+        kept = json.loads(json.dumps(run.core.snapshots()))
+        now = Moment(down + for_s, down + for_s)
+        run.core = run._begin(now)
+        run.core.restore(kept, 0.0)
+        if for_s >= DOWN_WORTH_TELLING_S:
+            run.core.fault(AlarmName.WAS_DOWN, True, now, Facts(down_from=down, down_to=now.at))
+        if queued:
+            run.feed(json.dumps(json.loads(row) | {"at": _iso(now.at)}) for _, row in missed)
+    for row in rows:
+        row["second"] = datetime.fromisoformat(row["at"]).timestamp() - DAY_0
+    said = [r for r in rows if r["change"] in ("raised", "escalated")]
+    return [r for r in said if r["alarm"] != AlarmName.WAS_DOWN], []
+
+
+def _at(row: str) -> float:
+    return datetime.fromisoformat(json.loads(row)["at"]).timestamp()
+
+
 def main() -> None:
     """Print the figures, and with --verbose what each box told."""
     ask = argparse.ArgumentParser(description=__doc__)
     ask.add_argument("--boxes", type=int, default=60)
     ask.add_argument("--first", type=int, default=1)
     ask.add_argument("--keep", type=Path)
+    ask.add_argument("--restarts", action="store_true")
     ask.add_argument("--verbose", action="store_true")
     asked = ask.parse_args()
     tally, probes = Tally(), Counter[str]()
     with tempfile.TemporaryDirectory() as spare:
         for number in range(asked.first, asked.first + asked.boxes):
             box = drawn(number, OddBox, "odd")
-            told, foretold = replayed(box, (asked.keep or Path(spare)) / f"{number:04d}")
+            folder = (asked.keep or Path(spare)) / f"{number:04d}"
+            told, foretold = (
+                restarted(box, folder, number) if asked.restarts else replayed(box, folder)
+            )
             for row in (*told, *foretold):
                 row["second"] = box.true_second(row["second"])
             told = [r for r in told if not box.unheard(r["second"]) or r["cause"] != "silence"]
