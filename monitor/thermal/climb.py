@@ -1,11 +1,13 @@
-"""A floor that climbs out of all it has lately been, at a steady pace: a lamp that slipped, a
-thermostat that no longer switches off. Held by `thermal_watch`.
+"""A floor that climbs out of all it has lately been: a lamp that slipped, a thermostat that no
+longer switches off. Held by `thermal_watch`.
 
-A probe with a bird on it rises at once and comes to rest within minutes; a thermostat's swing ends
-where the ones before did; a floor that was cold goes back to where it was. Heat that is new does
-none of these: some minutes of it are enough to tell. Figures are this project's (assumed);
-tests/bench measures what they do."""
+A probe with a bird on it rises at once and comes to rest within minutes, and no other rises with
+it; a thermostat's swing ends where the ones before did; a floor that was cold goes back to where it
+was. Heat that is new does none of these: some minutes of it are enough to tell, fewer if another
+probe rises out of what it was, none if a probe beneath each source shows nothing new. Figures are
+this project's (assumed); tests/bench measures what they do."""
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
@@ -15,12 +17,13 @@ from monitor.thermal.track import Track
 _LOOK_S = 55.0
 _MEAN_S, _SPAN_S = 75.0, 180.0  # a pace is taken between means of so long, so far apart
 _KEPT_S = 2 * _SPAN_S + _MEAN_S
-_SLOWER, _FASTER = 0.6, 1.8  # of the pace before: neither coming to rest nor only beginning
+_SLOWER, _FASTER = 0.5, 1.8  # of what its pace was: neither coming to rest nor only beginning
 _LEAST_K = 0.18  # in that time; less is the evening and the birds
-_BEEN_FROM_S, _BEEN_TO_S, _BEEN_K = 5400.0, 600.0, 0.5
+_RISES_S, _BEEN_S, _BEEN_K = 1800.0, 5400.0, 0.5  # above all that it was before its last low
 _KNOWN_S = 3600.0
-_SWING = 1.3  # of how far it swings: so much a bird may add to it, if no other probe rises too
-_WITNESS_BEEN_K, _WITNESS_K = 0.3, 0.1
+_SWING = 0.5  # of how far it swings: by so much its tops differ
+_BIRD = 1.5  # of how much faster it rose for minutes: so much of it a bird may be
+_WITNESS_BEEN_K, _STEPS = 0.3, 2.0  # one step up of a coarse probe bears nothing out
 _COLD_K = 1.5  # an hour below its target by so much: it is on its way back
 _BORNE_OUT = 3  # minutes in a row; one in which another probe rises too counts for two
 
@@ -29,6 +32,7 @@ _BORNE_OUT = 3  # minutes in a row; one in which another probe rises too counts 
 class Climb(Kept):
     """Of all floor probes, the one that is heading highest."""
 
+    rises: bool = False  # at this look
     _count: int = 0  # minutes in a row
     _looked: Tick = NEVER
     _temp_c: float = 0.0
@@ -42,9 +46,11 @@ class Climb(Kept):
         beside: Sequence[Track],
         target_c: float,
         high_c: float,
+        *,
+        sources_seen: bool,
     ) -> None:
         """At the latest means of the floor probes, and of those `beside` them. `high_c`: the upper
-        edge of the floor's band."""
+        edge of the floor's band; `sources_seen`: a probe lies beneath each source."""
         for track in (*floor, *beside):
             lately = self._lately.setdefault(track.key, [])
             if track.level is not None and (not lately or track.last_tick > lately[-1][0]):
@@ -54,51 +60,71 @@ class Climb(Kept):
         if tick - self._looked < _LOOK_S:
             return
         self._looked = tick
-        witness = any(self._rises_too(tick, one) for one in beside)
-        found = []
+        self.rises = False
+        rising = [one for one in (*floor, *beside) if self._rises_too(tick, one)]
+        alone_counts = not (sources_seen and self._as_ever(tick, beside))
+        counts, highest_c = 0, -math.inf
         for track in floor:
-            rose_k = self._steady_k(tick, track, target_c, high_c, witness=witness)
-            if rose_k is not None:
-                found.append((track.mean, rose_k * 60.0 / _SPAN_S))
-        self._count = self._count + 1 + witness if found else 0
-        if found:
-            self._temp_c, self._k_per_min = max(found, key=sum)
+            witness = any(one is not track for one in rising)
+            rose_k = self._rose_k(tick, track, target_c, high_c)
+            if rose_k == 0.0 or not (witness or alone_counts):
+                continue
+            steady = self._steadiness(tick, track, rose_k, alone=not witness)
+            self.rises = self.rises or steady >= _SLOWER
+            if _SLOWER <= steady <= _FASTER and track.mean + rose_k > highest_c:
+                highest_c, counts = track.mean + rose_k, 1 + witness
+                self._temp_c, self._k_per_min = track.mean, rose_k * 60.0 / _SPAN_S
+        self._count = self._count + counts if counts else 0
 
     def rest(self) -> None:
         """Nobody looks: no birds are in."""
-        self._count = 0
+        self.rises, self._count = False, 0
         self._lately.clear()
 
     def in_minutes(self, minutes: float) -> float | None:
         """Where it will be by then if it goes on so, degC; None: nothing climbs."""
         return self._temp_c + minutes * self._k_per_min if self._count >= _BORNE_OUT else None
 
-    def _steady_k(
-        self, tick: float, track: Track, target_c: float, high_c: float, *, witness: bool
-    ) -> float | None:
-        """How far it rose in the last minutes, if it climbs steadily out of what it has been."""
+    def _rose_k(self, tick: float, track: Track, target_c: float, high_c: float) -> float:
+        """How far it rose in the last minutes out of what it has been, or 0."""
         usual, now_c = track.course.quick, self._mean_c(track, tick)
-        if usual is None or now_c is None or now_c < target_c:
-            return None
+        then_c = self._mean_c(track, tick - _SPAN_S)
+        if usual is None or now_c is None or then_c is None or now_c < target_c:
+            return 0.0
         if usual.low_c < target_c - _COLD_K and now_c < high_c:
-            return None
-        then_c, before_c = (self._mean_c(track, tick - n * _SPAN_S) for n in (1, 2))
-        if then_c is None or before_c is None:
-            return None
-        late_k, early_k = now_c - then_c, then_c - before_c
-        steady = _SLOWER * early_k <= late_k <= _FASTER * early_k
-        if not steady or late_k < max(_LEAST_K, track.quantum_k):
-            return None
-        above_k = max(_BEEN_K, track.quantum_k)
-        if not witness:
-            above_k = max(above_k, _SWING * usual.spread_k)
-        return late_k if _is_new(track, tick, now_c - above_k) else None
+            return 0.0
+        rose_k = now_c - then_c
+        new = rose_k >= max(_LEAST_K, track.quantum_k) and _above_k(track, tick, now_c) > 0.0
+        return rose_k if new else 0.0
+
+    def _steadiness(self, tick: float, track: Track, rose_k: float, *, alone: bool) -> float:
+        """Its pace as a share of its quickest, or, `alone`, of that in the minutes before; then 0
+        where all that is new may be a bird."""
+        most_k = track.course.rose_most_k(tick - _RISES_S, tick, _SPAN_S)
+        if not alone:
+            return rose_k / max(rose_k, most_k)
+        now_c, then_c, before_c = (self._mean_c(track, tick - n * _SPAN_S) for n in (0, 1, 2))
+        if now_c is None or then_c is None or before_c is None:
+            return 0.0
+        if _above_k(track, tick, now_c) <= _BIRD * (most_k - rose_k):
+            return 0.0
+        return rose_k / max(then_c - before_c, 0.01)
 
     def _rises_too(self, tick: float, track: Track) -> bool:
         now_c, then_c = self._mean_c(track, tick), self._mean_c(track, tick - _SPAN_S)
-        if now_c is None or then_c is None or now_c < then_c + _WITNESS_K:
+        least_k = max(_LEAST_K, _STEPS * track.quantum_k)
+        if now_c is None or then_c is None or now_c < then_c + least_k:
             return False
-        return _is_new(track, tick, now_c - _WITNESS_BEEN_K)
+        return _above_k(track, tick, now_c, _WITNESS_BEEN_K) > 0.0
+
+    def _as_ever(self, tick: float, beside: Sequence[Track]) -> bool:
+        """Is every probe beneath a source heard, and within what it lately was?"""
+        for track in beside:
+            if track.beneath:
+                now_c = self._mean_c(track, tick)
+                if now_c is None or track.sunken or now_c > _top_c(track, tick):
+                    return False
+        return True
 
     def _mean_c(self, track: Track, tick: float) -> float | None:
         """Of a minute or so until `tick`; None: nothing was heard then."""
@@ -106,9 +132,18 @@ class Climb(Kept):
         return sum(found) / len(found) if found else None
 
 
-def _is_new(track: Track, tick: float, temp_c: float) -> bool:
-    """Was it never so warm lately? Not known in its first hour: a thermostat swings."""
+def _above_k(track: Track, tick: float, temp_c: float, least_k: float = _BEEN_K) -> float:
+    """By how much more it is above its top than its tops and readings differ."""
+    usual = track.course.quick
+    swing_k = 0.0 if usual is None else _SWING * usual.spread_k
+    return temp_c - _top_c(track, tick) - max(least_k, swing_k, track.quantum_k)
+
+
+def _top_c(track: Track, tick: float) -> float:
+    """The highest it was before its last low. Not known in its first hour: a thermostat swings."""
     course = track.course
-    highest = course.highest(tick - _BEEN_FROM_S, tick - _BEEN_TO_S)
-    known = bool(course.ticks) and tick - course.ticks[0] >= _KNOWN_S
-    return known and highest is not None and temp_c >= highest
+    low_at = course.low_at(tick - _RISES_S, tick)
+    if low_at is None or tick - course.ticks[0] < _KNOWN_S:
+        return math.inf
+    highest = course.highest(tick - _BEEN_S, low_at)
+    return math.inf if highest is None else highest

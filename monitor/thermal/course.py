@@ -164,6 +164,23 @@ class Course(Kept):
         """Of a stretch; None: nothing was heard in it."""
         return min(self._between(from_tick, to_tick), default=None)
 
+    def low_at(self, from_tick: float, to_tick: float) -> float | None:
+        """When it was lowest in a stretch, the last time; None: nothing was heard in it."""
+        first, ends = bisect_left(self.ticks, from_tick), bisect_right(self.ticks, to_tick)
+        stretch = range(first, ends)
+        lowest = min(stretch, key=lambda n: (self.means[n], -n), default=None)
+        return None if lowest is None else self.ticks[lowest]
+
+    def rose_most_k(self, from_tick: float, to_tick: float, within_s: float) -> float:
+        """The most that it rose in a part of a stretch, from one minute to one so much later."""
+        ticks, means = self.ticks, self.means
+        most_k, then = 0.0, bisect_left(ticks, from_tick)
+        for now in range(then, bisect_right(ticks, to_tick)):
+            while ticks[then] < ticks[now] - within_s:
+                then += 1
+            most_k = max(most_k, means[now] - means[then])
+        return most_k
+
     def _between(self, from_tick: float, to_tick: float) -> list[float]:
         ticks = self.ticks
         return self.means[bisect_left(ticks, from_tick) : bisect_right(ticks, to_tick)]

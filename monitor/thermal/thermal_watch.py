@@ -228,7 +228,8 @@ class ThermalWatch(Kept):
             self._climb.rest()
         else:
             high_c = target_c + limits.band_c
-            self._climb.look(tick, warmest, self._beside, target_c, high_c)
+            seen = self._witness.sees_all
+            self._climb.look(tick, warmest, self._beside, target_c, high_c, sources_seen=seen)
         self._rise.judge(tick, warmest, target_c, limits, self._climb)
         by_night = hour is not None and asleep(int(hour))
         self._warming.judge(tick, warmest, target_c, limits, by_night=by_night, climb=self._climb)

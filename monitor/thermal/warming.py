@@ -21,6 +21,7 @@ from monitor.thermal.track import Track
 _NEW_S = 330.0  # an older word says nothing of where it is heading
 _MEAN_S = 270.0  # a pace is taken between means of so long: one reading every five minutes will do
 _CLIMB_AHEAD_MIN = 20.0
+_LONG_S = 270.0  # above its band, and still out of all it was: a plain alarm would ring now
 _HALFWAY, _HALFWAY_S = 0.5, 1800.0  # from the band's edge to harm; a bird sits for less
 _BACK_K = 0.5  # back below by so much it is over
 _BY_K = 0.3  # above its band by hardly more than a probe errs it is not told as rising
@@ -28,6 +29,7 @@ _HARM_AHEAD_MIN = 120.0
 # For half an hour, of which each part brought so much of its share: a bird's warmth comes in one
 # part of it, and what slackens more comes to rest.
 _PARTS, _PART_S, _SHARE = 3, 600.0, 0.4
+_FALLS_K = 0.2  # lower than in the last part by so much it rises no more
 # A floor that went down by so much before it rose goes to and fro, with a thermostat or the birds:
 # its tops are over within so long.
 _SWING_K, _BEFORE_S, _LASTS_S = 0.4, 2700.0, 720.0
@@ -78,6 +80,7 @@ class Warming(Kept):
             self.warmth = Warmth.SOON
         elif (
             (by_k > 0.0 and climbs_k > limits.harm_c)
+            or (self._above is not None and climb.rises and tick - self._above >= _LONG_S)
             or (by_k > _BY_K and rises_k > limits.harm_c and self._is_no_swing(tick, course))
             or (self._halfway is not None and tick - self._halfway >= _HALFWAY_S)
         ):
@@ -117,4 +120,6 @@ def _steady_pace(course: Course) -> float:
         return 0.0
     part_k = (means[-1] - means[0]) / _PARTS
     steady = all(late - early >= _SHARE * part_k for early, late in pairwise(means))
+    highest_c = course.highest(ends[-2], end)
+    steady = steady and highest_c is not None and course.means[-1] > highest_c - _FALLS_K
     return part_k * 60.0 / _PART_S if steady and part_k > 0.0 else 0.0

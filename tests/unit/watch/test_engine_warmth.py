@@ -1,5 +1,6 @@
 """A floor above its band: who is called at night, who reads of it in the morning."""
 
+from collections.abc import Callable
 from dataclasses import replace
 from math import exp
 from random import Random
@@ -199,6 +200,73 @@ def test_new_heat_above_the_band_already_waits_for_nothing() -> None:
     told = warm(box.night)[-1]
     assert told.priority is Priority.WARNING
     assert told.at - box.night.start - slipped <= 600.0
+
+
+@pytest.mark.parametrize("lit_k", [0.8, 1.4])
+def test_by_night_heat_that_the_probe_beneath_it_feels_too_is_told_within_four_minutes(
+    lit_k: float,
+) -> None:
+    """The lamp's light is felt at once, so the floor's pace slackens: no bird warms two probes."""
+    night, slipped = boxed_with_sheath(lambda minute: lit_k * (1 - exp(-minute)) + 0.15 * minute)
+    told = warm(night)[0]
+    assert told.priority is Priority.WARNING
+    assert told.at - night.start - slipped <= 240.0
+
+
+def test_by_night_what_warms_the_floor_probe_and_not_the_one_beneath_the_only_lamp_can_wait() -> (
+    None
+):
+    """Heat from below that lamp would show there: it is a bird, or a swing."""
+    night, _ = boxed_with_sheath(lambda minute: min(3.4, 0.4 * minute), beneath=0.0)
+    assert [told.priority for told in warm(night)] == [Priority.ADVICE]
+
+
+def boxed_with_sheath(
+    rise_k: Callable[[float], float], beneath: float = 2.0
+) -> tuple[Night, float]:
+    """A floor probe, and one under the only lamp that rises `beneath` times as far; and when that
+    begins. It lasts for 25 minutes."""
+    box = a_brooder(floors=1)
+    under = a_probe("porch", "under west lamp", Place.UNDER_HEAT)
+    night = Night(a_site(replace(box, heat=box.heat[:1], probes=(*box.probes, under))))
+    rng = Random(1)
+    night.t = 7 * 3600.0
+    slipped = night.t + 2 * 3600.0
+    while night.t < slipped + 25 * 60.0:
+        more_k = rise_k(max(0.0, night.t - slipped) / 60.0)
+        night.says(36.0 + more_k + rng.gauss(0, 0.04))
+        night.says(42.0 + beneath * more_k + rng.gauss(0, 0.04), "porch/under west lamp")
+        night.t += 30.0
+    return night, slipped
+
+
+def test_a_thermostat_that_sticks_is_told_though_its_rise_has_lasted_for_long() -> None:
+    """The top that it must pass is the one before its last low, not its own of ten minutes ago."""
+    box = Box(start_h=23.0)
+    for _ in range(6):
+        box.goes(720, by_k_per_h=10.0)
+        box.goes(720, by_k_per_h=-10.0)
+    box.goes(720, by_k_per_h=10.0)
+    stuck = box.night.t
+    box.goes(10 * 60, by_k_per_h=8.0)
+    told = warm(box.night)[-1]
+    assert told.priority is Priority.WARNING
+    assert told.at - box.night.start - stuck <= 570.0
+
+
+def test_a_floor_above_its_band_for_five_minutes_that_still_rises_out_of_all_it_was_rings() -> None:
+    """A plain alarm would ring then: a rise that slackens, with nothing else to bear it out."""
+    box = Box(start_h=26.0)
+    box.temp_c = 36.2
+    box.goes(2 * 3600)
+    box.goes(150, by_k_per_h=30.0)
+    while box.temp_c <= HIGH_C:
+        box.goes(30, by_k_per_h=12.0)
+    left = box.night.t
+    box.goes(330, by_k_per_h=9.0)
+    told = warm(box.night)[-1]
+    assert told.priority is Priority.WARNING
+    assert told.at - box.night.start - left <= 330.0
 
 
 def test_heat_that_comes_back_to_a_cold_box_at_night_is_not_called_too_hot() -> None:
