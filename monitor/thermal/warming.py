@@ -76,11 +76,11 @@ class Warming(Kept):
         climbs_c = climb.in_minutes(_CLIMB_AHEAD_MIN)
         climbs_k = -math.inf if climbs_c is None else climbs_c - target_c
         rises_k = over_k + _steady_pace(course) * _HARM_AHEAD_MIN
-        if by_night and climbs_k > limits.band_c:
+        long = self._above is not None and tick - self._above >= _LONG_S
+        if by_night and (climbs_k > limits.band_c or (long and climb.rises)):
             self.warmth = Warmth.SOON
         elif (
             (by_k > 0.0 and climbs_k > limits.harm_c)
-            or (self._above is not None and climb.rises and tick - self._above >= _LONG_S)
             or (by_k > _BY_K and rises_k > limits.harm_c and self._is_no_swing(tick, course))
             or (self._halfway is not None and tick - self._halfway >= _HALFWAY_S)
         ):
