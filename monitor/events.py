@@ -138,6 +138,7 @@ class Facts(TypedDict, total=False):
     minutes_to_chill: float
     minutes_to_chill_low: float  # 80 % interval
     minutes_to_chill_high: float
+    minutes_to_overheat: float  # if it goes on rising as it does
     since: float  # when the condition began
     extreme_c: float  # lowest or highest while it lasted
     lasted_s: float

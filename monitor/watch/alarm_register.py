@@ -151,8 +151,9 @@ class AlarmRegister(Kept):
         """The same condition weighs differently now: told again as a new occurrence of the same
         incident."""
         if alarm.active:
+            began = alarm.delay.began
             self._clear(alarm, tick, Facts(reason=incidents.RENEWED))
-            self._raise(alarm, tick)
+            self._raise(alarm, tick, began)
 
     def fire(self, kind: str, key: str, tick: float) -> None:
         """A timer of this book is due. Probes of one box that went wrong together are told

@@ -20,6 +20,10 @@ FALLEN_LAMP = (
     "you touch anything, then look for smouldering litter. If anything burns, get out and call the "
     "fire service."
 )
+# A beam that comes nearer scorches litter before it burns. Common practice.
+SLIPPED_LAMP = (
+    "If a lamp has slipped, pull its plug before you touch it, and look for scorched litter."
+)
 LOOK_AT_CHICKS = (
     "The chicks tell you too: spread out and quiet is right, a tight heap is too cold, panting "
     "with wings held out is too hot."

@@ -17,6 +17,7 @@ from monitor.tell.wording.words import (
     chill_spread,
     chills_in,
     compose,
+    overheats_in,
     pace,
     sentence,
 )
@@ -87,7 +88,10 @@ def hot(change: Change, voice: Voice, box: Brooder | None) -> Words:
     soon = "high_c" in facts and facts.get("temp_c", facts["high_c"]) < facts["high_c"]
     return compose(
         f"{voice.where(change.brooder)}: {'soon too hot' if soon else 'too hot'}",
-        f"{now_and_target(voice, facts)} {_cool_before_night(box) if cold else _cool(box)}",
+        _with_time(
+            f"{now_and_target(voice, facts)} {_cool_before_night(box) if cold else _cool(box)}",
+            facts,
+        ),
         f"Tonight it is likely to go down to {voice.temp(facts['lowest_c'])} about "
         f"{voice.clock(facts['lowest_at'], change.at)}: close it up again before dark."
         if cold
@@ -123,6 +127,7 @@ def overheat(change: Change, voice: Voice, box: Brooder | None) -> Words:
         figures=[
             first_aid.reason(facts),
             first_aid.FALLEN_LAMP if fire else _warming(voice, facts),
+            first_aid.SLIPPED_LAMP if early and _has_lamp(box) else None,
             _since(voice, change, "This hot", None),
         ],
     )
@@ -130,7 +135,7 @@ def overheat(change: Change, voice: Voice, box: Brooder | None) -> Words:
 
 def _with_time(first: str, facts: Facts) -> str:
     """What and what to do come first: a locked phone may cut off the rest."""
-    left = chills_in(facts)
+    left = chills_in(facts) or overheats_in(facts)
     return first if left is None else f"{first} {left}"
 
 
@@ -303,6 +308,10 @@ def _cool_before_night(box: Brooder | None) -> str:
     if box is None or cover_named(box.cover).closed:
         return "Open the cover for now; leave the heat: a cold night is ahead."
     return "Turn the heat down only until dusk: a cold night is ahead."
+
+
+def _has_lamp(box: Brooder | None) -> bool:
+    return box is None or not box.heat or any(source.kind == "lamp" for source in box.heat)
 
 
 def _cool(box: Brooder | None) -> str:

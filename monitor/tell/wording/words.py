@@ -14,6 +14,7 @@ from monitor.units import shown, sign, step_shown
 LOCK_SCREEN = 110  # characters of title and body that a locked phone shows for certain
 UNSEEN_S = 60.0  # of a night: with more of it unseen nobody can say that it was never too cold
 _FAR_MINUTES = 360  # of an estimate: further off than this nobody can say
+_SOON_MINUTES = 60.0  # a rise that lasts for longer slackens
 _NAME_ROOM = 28  # a longer name of a brooder is cut in titles, so that the numbers still fit
 _DAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 
@@ -127,6 +128,12 @@ def chills_in(facts: Facts) -> str | None:
     if left <= 0:
         return "The floor is below the chill limit already."
     return f"About {_rough(left)} to the chill limit."
+
+
+def overheats_in(facts: Facts) -> str | None:
+    """`Dangerously hot in about 12 min.`, for a first line; None: not within the hour."""
+    left = facts.get("minutes_to_overheat", _SOON_MINUTES)
+    return f"Dangerously hot in about {_rough(left)}." if 1.0 <= left < _SOON_MINUTES else None
 
 
 def chill_spread(voice: Voice, facts: Facts) -> str | None:

@@ -206,6 +206,29 @@ def test_what_to_do_about_heat_is_what_this_box_can_do(alarm, kinds, do):
     assert first.endswith(f" {do}")
 
 
+@pytest.mark.parametrize(
+    ("minutes", "said"),
+    [(12.4, " Dangerously hot in about 12 min."), (0.3, ""), (-4.0, ""), (75.0, "")],
+)
+def test_a_floor_that_is_too_hot_and_rises_says_how_long_until_it_is_dangerous(minutes, said):
+    """On the locked phone, after what to do; not what is minutes away or further than it rises."""
+    facts = Facts(FACTS[AlarmName.HOT], minutes_to_overheat=minutes)
+    words = wording.for_change(change(AlarmName.HOT, facts=facts), site())
+    first = words.body.splitlines()[0]
+    assert first.endswith(f"Raise a lamp or turn one off.{said}")
+    assert len(f"{words.title}\n{first}") <= LOCK_SCREEN
+
+
+@pytest.mark.parametrize(("kind", "told"), [("lamp", True), ("plate", False)])
+def test_heat_that_comes_fast_warns_of_a_lamp_that_slipped_where_there_is_a_lamp(kind, told):
+    here = site()
+    heat = (HeatSource(name="west", kind=kind, watts=100),)
+    here = replace(here, brooders=(replace(here.brooders[0], heat=heat),))
+    facts = Facts(FACTS[AlarmName.OVERHEAT], temp_c=38.5)
+    body = wording.for_change(change(AlarmName.OVERHEAT, facts=facts), here).body
+    assert ("pull its plug before you touch it" in body) is told
+
+
 @pytest.mark.parametrize("value_c", [85.0, 127.94, -127.0, -80.0, 400.0])
 def test_what_a_sensor_says_when_it_is_not_well_is_given_in_both_units(value_c):
     """It is kept as words, and one site reads Celsius, another Fahrenheit."""

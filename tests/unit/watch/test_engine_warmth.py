@@ -172,6 +172,30 @@ def test_by_day_new_heat_is_urgent_before_it_has_come_to_harm() -> None:
     assert told[0].facts["temp_c"] < 39.0
 
 
+def test_what_is_told_anew_says_since_when_it_is_so_and_how_long_it_has() -> None:
+    box = Box()
+    box.goes(4 * 3600)
+    box.temp_c = HIGH_C + 0.9
+    began = box.night.start + box.night.t
+    box.goes(70 * 60)
+    advice, warning = warm(box.night)
+    assert warning.facts["since"] == advice.facts["since"] == pytest.approx(began, abs=60.0)
+
+
+def test_a_warning_of_new_heat_says_how_long_until_it_is_dangerous_and_advice_does_not() -> None:
+    box = Box(start_h=26.0)
+    box.goes(2 * 3600)
+    box.goes(15 * 60, by_k_per_h=12.0)
+    told = warm(box.night)[0].facts
+    left_k = 39.0 - told["temp_c"]  # the most for chicks of a day
+    assert told["minutes_to_overheat"] == pytest.approx(60.0 * left_k / 12.0, rel=0.4)
+    waits = Box()
+    waits.temp_c = HIGH_C - 0.3
+    waits.goes(2 * 3600)
+    waits.goes(20 * 60, sat_on_k=1.3)
+    assert [("minutes_to_overheat" in told.facts) for told in warm(waits.night)] == [False]
+
+
 def test_a_steady_rise_within_the_band_is_foretold_to_nobody() -> None:
     box = Box()
     box.goes(4 * 3600)
