@@ -9,6 +9,7 @@ import typer
 from typer.exceptions import TyperException
 
 from monitor import __version__
+from monitor.commands import early_signals
 
 VERBS = {
     "watch": "watch",
@@ -78,6 +79,8 @@ def _about(
 
 def main() -> None:
     first = sys.argv[1] if len(sys.argv) > 1 else None
+    if first == "watch":
+        early_signals.heed()
     # What is loaded stays: looking through it for garbage, now and later, is time for nothing.
     gc.disable()
     app = build(first if first in VERBS else None)

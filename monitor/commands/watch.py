@@ -3,9 +3,7 @@
 import asyncio
 import errno
 import json
-import os
 import shlex
-import signal
 import sys
 from collections.abc import Callable
 from datetime import datetime
@@ -21,6 +19,7 @@ from monitor.commands.common import (
     port_refused,
     settings_or_exit,
 )
+from monitor.commands.early_signals import reload_asked
 from monitor.intake.rights import accounts_of
 from monitor.journal.records import StorageFault
 from monitor.service.logs import LEVELS, set_up
@@ -56,36 +55,25 @@ def watch(
         fresh = load_apart(config)
         return fresh if only is None else fresh.only(only)
 
-    hooks = Hooks(page=_page, reload=settings_now)
-    _heed_signals(hooks)
     settings = settings_or_exit(config, check_contacts=True)
     if only is not None:
         try:
             settings = settings.only(only)
         except SettingsFault as fault:
             fail(str(fault))
-    hooks.show = on_terminal(settings) if not settings.file.contacts else None
-    hooks.on_ready = lambda places: announce(settings, places)
+    hooks = Hooks(
+        show=on_terminal(settings) if not settings.file.contacts else None,
+        on_ready=lambda places: announce(settings, places),
+        page=_page,
+        reload=settings_now,
+        reload_asked=reload_asked,
+    )
     try:
         code = asyncio.run(run(settings, hooks))
     except (StorageFault, OSError, SettingsFault, ValueError) as error:
         complain(_why_not(settings, error))
         raise typer.Exit(WRONG_CALL) from None
     raise typer.Exit(code)
-
-
-def _heed_signals(hooks: Hooks) -> None:
-    """Until it watches. There is nothing to bring to an end yet, but it does not go without a word;
-    what asks for a reload would end it, and is done once it watches. And as the first process of a
-    container it hears only the signals that it asks for."""
-
-    def end(number: int, _frame: object) -> None:
-        os.write(2, f"Stopped by {signal.Signals(number).name} before it watched.\n".encode())
-        sys.exit(0 if number == signal.SIGTERM else 128 + number)
-
-    signal.signal(signal.SIGTERM, end)
-    signal.signal(signal.SIGINT, end)
-    signal.signal(signal.SIGHUP, lambda *_: setattr(hooks, "reload_asked", True))
 
 
 async def _page(settings: Settings, api: ServiceApi) -> Page | None:

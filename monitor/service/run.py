@@ -81,7 +81,7 @@ class Hooks:
     page: Callable[[Settings, ServiceApi], Awaitable[Page | None]] | None = None
     mark: str = ""  # before each title that goes to a contact
     reload: Callable[[], Settings] | None = None
-    reload_asked: bool = False  # while it starts
+    reload_asked: Callable[[], bool] = lambda: False  # while it starts
     stop: asyncio.Event = field(default_factory=asyncio.Event)
 
 
@@ -258,7 +258,7 @@ class Service:
         for number in (signal.SIGTERM, signal.SIGINT):
             self._loop.add_signal_handler(number, self._stop.set)
         self._loop.add_signal_handler(signal.SIGHUP, self._reloading.begin)
-        if self._hooks.reload_asked:
+        if self._hooks.reload_asked():
             self._reloading.begin()
         self._say_ready()
 

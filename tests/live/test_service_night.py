@@ -4,7 +4,7 @@ stop and a reload of the real service."""
 import re
 import sqlite3
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
@@ -237,9 +237,22 @@ def opened(*given, open_all=run.open_all):
 run.open_all = opened"""
 
 
+def signalled_while_it_is_loaded(name: str) -> str:
+    return f"""import os, signal, monitor.commands as commands
+def build(*given, build=commands.build):
+    os.kill(os.getpid(), signal.{name})
+    return build(*given)
+commands.build = build"""
+
+
+@pytest.mark.parametrize(
+    "moment", [signalled_while_it_is_loaded, signalled_while_it_opens_its_journal]
+)
 @pytest.mark.parametrize(("name", "code"), [("SIGTERM", 0), ("SIGINT", 130)])
-def test_what_is_stopped_before_it_watches_says_so(tmp_path: Path, name: str, code: int) -> None:
-    service = Service(tmp_path, prelude=signalled_while_it_opens_its_journal(name))
+def test_what_is_stopped_before_it_watches_says_so(
+    tmp_path: Path, name: str, code: int, moment: Callable[[str], str]
+) -> None:
+    service = Service(tmp_path, prelude=moment(name))
     service.begin()
     assert service.process is not None
     assert service.process.wait(patience_s(60)) == code
