@@ -166,6 +166,12 @@ class TemperatureAlarms(Kept, Owner):
             return True
         return any(p.warm_s >= WARM_LONG_S for p in self.probes.trusted() if p.hot.beyond)
 
+    def _burns_now(self) -> bool:
+        """What was told as too hot means fire now, and that asks for another act."""
+        told_c = self.overheat.facts.get("temp_c", 0.0)
+        burning = [p for p in self.probes.usable() if p.burning and not p.leapt]
+        return any(told_c <= p.fire_c for p in burning)
+
     def _is_mended(self, floor: list[ProbeWatch], tick: float) -> bool:
         """It ends when it is over: no heat is missing where the whole floor has been at its target
         for ten minutes since that was told, until it is below it again."""
@@ -198,6 +204,8 @@ class TemperatureAlarms(Kept, Owner):
             self.evaluate(tick)
         if self.hot.active and self.hot.priority is Priority.ADVICE and self._warmth_matters():
             self.register.renew(self.hot, tick)
+        if self.overheat.active and self._burns_now():
+            self.register.renew(self.overheat, tick)
         for alarm in (self.overheat, self.chill, self.cold, self.hot):
             self.register.ask_again(alarm, tick)
         self._keep_extremes()

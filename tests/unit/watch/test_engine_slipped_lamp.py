@@ -74,3 +74,14 @@ def test_a_hot_probe_that_falls_silent_no_longer_counts_beside_a_good_one() -> N
     night.holds(35.2, for_s=1800, every_s=30, probes=(FAR,))
     assert [c.change for c in box.overheat()] == [ChangeKind.RAISED, ChangeKind.CLEARED]
     assert box.overheat()[-1].at - night.start - (night.t - 1800) >= 900
+
+
+def test_an_overheat_that_comes_to_mean_fire_is_told_anew_once() -> None:
+    """`Raise a lamp` was told; what is asked for now is to cut the power."""
+    box = Box(30)
+    box.goes_on(3 * 3600)
+    box.goes_on(600, floor_c=44.0)
+    box.goes_on(1200, from_c=44.0, floor_c=60.0)
+    told = [c for c in box.overheat() if c.change is ChangeKind.RAISED]
+    assert [c.facts["temp_c"] > 50.0 for c in told] == [False, True]
+    assert not told[-1].facts.get("folded")
