@@ -61,6 +61,8 @@ class OutsideHeard(Kept):
 
     def observe(self, tick: float, temp_c: float, midnight: float | None) -> None:
         """One reading. `midnight`: the tick of some local midnight, where it is known."""
+        if tick - self._tick >= _LOST_S:
+            self._slot = None  # a mean broken off by what made the probe silent, or disbelieved
         self._add(tick, temp_c, midnight)
         self.last_c = temp_c
         old = self.temp_c

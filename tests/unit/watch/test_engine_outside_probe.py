@@ -71,6 +71,19 @@ def test_it_is_told_once_for_the_morning_and_makes_no_cold_night(outside_c, why,
     assert act in fault.facts["detail"]
 
 
+def test_what_it_said_in_the_sun_is_neither_a_mild_night_nor_a_front_when_the_sun_is_gone() -> None:
+    night = night_of(in_the_sun, 4.4)
+    for _ in range(3):
+        found = night.engine.tonight("porch", night.now()).outlook
+        assert found is not None
+        assert 7.0 < found.outside_low_c < 11.0
+        assert found.chance < 0.2
+        for _ in range(30):
+            night.says(35.0)
+            night.says(11.25, OUTSIDE)
+            night.t += 30.0
+
+
 @pytest.mark.parametrize(("swing_k", "found"), [(0.8, True), (2.5, False)])
 def test_one_as_warm_by_night_as_by_day_lies_indoors(swing_k: float, found: bool) -> None:
     """A room is kept so; a mild day outside is not."""
