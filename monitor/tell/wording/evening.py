@@ -10,7 +10,7 @@ from monitor.site import Brooder
 from monitor.tell.wording.temperature import COOL_FIRST
 from monitor.tell.wording.warm_up_words import warm_up_verdict
 from monitor.tell.wording.words import Voice, Words, compose, listed
-from monitor.thermal.coming_night import CLEAR_CHANCE, FRONT_CHANCE
+from monitor.thermal.coming_night import CLEAR_CHANCE, UNSURE_CHANCE
 from monitor.thermal.diagnosis import Outlook
 from monitor.watch.status import BrooderStatus
 
@@ -76,7 +76,7 @@ def _holds(box: BoxEvening) -> bool:
     """Or is it not known, which is no reason to call anybody?"""
     outlook = box.outlook
     return box.now_c is not None and (
-        outlook is None or (outlook.chance < FRONT_CHANCE and not outlook.below_now)
+        outlook is None or (outlook.chance < UNSURE_CHANCE and not outlook.below_now)
     )
 
 
@@ -96,7 +96,7 @@ def _stands(box: BoxEvening, voice: Voice, at: float) -> str:
     )
     if outlook.below_now:
         return f"{now}; {low}. It is too cold now: add cover or heat before bed."
-    if outlook.chance >= FRONT_CHANCE:
+    if outlook.chance >= UNSURE_CHANCE:
         do = COOL_FIRST if box.too_hot else "It may not hold: add cover or heat before bed."
         return f"{now}; {low}. {do}"
     if box.called_off_at is not None:

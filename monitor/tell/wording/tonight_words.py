@@ -7,7 +7,7 @@ from monitor.tell.wording import first_aid
 from monitor.tell.wording.temperature import BY_HOW_IT_COOLS, COOL_FIRST
 from monitor.tell.wording.words import Voice, span
 from monitor.thermal.by_size import BySize, NightAsked
-from monitor.thermal.coming_night import CLEAR_CHANCE, FRONT_CHANCE, WARN_CHANCE
+from monitor.thermal.coming_night import CLEAR_CHANCE, UNSURE_CHANCE, WARN_CHANCE
 from monitor.thermal.diagnosis import Outlook
 from monitor.thermal.mending import WARMER_ROOM, left_open
 from monitor.watch.status import BrooderStatus
@@ -156,7 +156,7 @@ def _lead(outlook: Outlook, voice: Voice, now: float) -> str:
         holds = "looks as if it will" if outlook.first_night else "should"
         return f"It {holds} hold. Chance of getting too cold: {said}."
     if chance < _HALF:
-        holds = "will probably" if chance < FRONT_CHANCE else "may not"
+        holds = "will probably" if chance < UNSURE_CHANCE else "may not"
         return f"It {holds} hold. Chance of getting too cold: {said}."
     leaves = (
         f" It would leave the band about {voice.clock(outlook.leaves_band_at, now)}."
