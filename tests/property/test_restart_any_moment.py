@@ -109,6 +109,7 @@ FOLLOWS = {
     "Witness.others_fall": "the same",
     "Witness.others_hold": "the same",
     "Witness.alone": "the same",
+    "Witness.spared": "the same",
 }
 
 
