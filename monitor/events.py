@@ -133,6 +133,7 @@ class Facts(TypedDict, total=False):
     low_c: float  # edges of the band
     high_c: float
     chill_c: float  # the configured chill limit
+    overheat_c: float  # from here the floor is dangerously hot for their age
     age_days: int
     rate_c_per_h: float  # negative: falling
     minutes_to_chill: float

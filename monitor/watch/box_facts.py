@@ -47,7 +47,7 @@ def temperature_facts(box: Box, alarm: Alarm, tick: float) -> Facts:
         facts["target_c"] = needs.target_c
         facts["low_c"], facts["high_c"] = needs.low_c, needs.high_c
     if needs.chill_c is not None:
-        facts["chill_c"] = needs.chill_c
+        facts["chill_c"], facts["overheat_c"] = needs.chill_c, needs.overheat_c
     if needs.age_days is not None:
         facts["age_days"] = int(needs.age_days)
     if box.estimate.outside_c is not None:

@@ -114,8 +114,7 @@ def overheat(change: Change, voice: Voice, box: Brooder | None) -> Words:
         do = f"{do} Set it back before dark: a cold night is ahead."
     if fire and "doubt" in facts:
         do = "Go and look now: if anything there is that hot, cut the power first."
-    harm_k = 0.0 if box is None else box.limits.harm_c
-    early = "target_c" in facts and facts.get("temp_c", 99.0) < facts["target_c"] + harm_k
+    early = facts.get("temp_c", 99.0) < facts.get("overheat_c", 0.0)
     return compose(
         f"{voice.where(change.brooder)}: {'heating up fast' if early else 'dangerously hot'}",
         f"{now_and_target(voice, facts)} {do}",
