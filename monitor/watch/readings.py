@@ -12,6 +12,8 @@ from monitor.watch.probe_watch import ProbeWatch
 from monitor.watch.silence import Silence
 from monitor.watch.timers import Timers
 
+_FASTER = 2.0  # than its stamps go: no sender, though a link has its delays
+
 
 class Readings:
     """Of all probes of a site."""
@@ -91,8 +93,11 @@ class Readings:
             # From a probe's own store, hours old: for the journal, not for the alarms.
             probe.came_late(now, tick)
             return
-        if tick < probe.tick or (sure and at < probe.at):
-            return  # late: an older reading than the last one disturbs nothing
+        # Late: an older reading than the last one disturbs nothing. Its stamps may all be minutes
+        # behind, though; a store that is emptied comes faster than its stamps go.
+        at_its_pace = sure and at - probe.at <= _FASTER * (now - probe.tick)
+        if (sure and at < probe.at) or (tick < probe.tick and not at_its_pace):
+            return
         self._timers.tick = now
         back = probe.bad or probe.silent or not probe.known or probe.leapt
         probe.take(at, now, temp_c)
@@ -119,7 +124,9 @@ class Readings:
     def spoil(self, bad: BadValue) -> None:
         """A probe said what no floor can be."""
         probe = self._probes.get(bad.probe)
-        if probe is None or bad.tick < probe.tick or probe.out_of_service:
+        if probe is None or probe.out_of_service:
+            return
+        if bad.at < probe.at and bad.tick < probe.tick:
             return
         self._timers.tick = now = max(self._timers.tick, bad.tick)
         box = self._box_of.get(probe.key)

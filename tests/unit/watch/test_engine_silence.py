@@ -394,6 +394,30 @@ def test_a_probe_whose_clock_is_hours_behind_is_said_to_be_and_nobody_looks_for_
     assert silent.cause is Cause.SENSOR
 
 
+@pytest.mark.parametrize("behind_s", [0.0, 200.0, 600.0])
+def test_a_probe_whose_clock_is_minutes_behind_is_heard_at_every_word(behind_s: float) -> None:
+    """It was heard once in so many minutes: the floor was told as cold after three of them."""
+    night = Night(make_estimator=estimator.none)
+    late_words(night, 3600, lambda _: behind_s)
+    for _ in range(12):
+        night.t += 30
+        night.changes += night.engine.advance(night.now())
+        night.says(31.0, at=night.t - behind_s)
+    assert night.told() == ["porch/cold"]
+
+
+def test_of_a_store_that_is_emptied_the_last_word_counts() -> None:
+    """Ten minutes of a feeding, kept by the sender: the floor is warm again by now."""
+    night = Night(make_estimator=estimator.none)
+    night.holds(34.0, for_s=3600, every_s=30)
+    night.waits(600)
+    for ago_s in range(590, 20, -10):
+        night.says(31.0, at=night.t - ago_s)
+    night.says(34.0)
+    night.holds(34.0, for_s=900, every_s=30)
+    assert night.told() == []
+
+
 def test_a_probes_store_coming_in_after_a_gap_is_no_wrong_clock() -> None:
     """Ten stored readings for each that it takes, so what comes is less and less late."""
     night = Night(make_estimator=estimator.none)
