@@ -93,11 +93,11 @@ class Readings:
             # From a probe's own store, hours old: for the journal, not for the alarms.
             probe.came_late(now, tick)
             return
-        # Late: an older reading than the last one disturbs nothing. Its stamps may all be minutes
-        # behind, though; a store that is emptied comes faster than its stamps go.
-        at_its_pace = sure and at - probe.at <= _FASTER * (now - probe.tick)
-        if (sure and at < probe.at) or (tick < probe.tick and not at_its_pace):
-            return
+        if at < probe.at if sure else tick < probe.tick:
+            return  # late: an older reading than the last one disturbs nothing
+        # By its own stamps, which may all be minutes behind. A store that is emptied comes faster
+        # than its stamps go: each word counts for the limits, the first for the estimate.
+        emptied = tick < probe.tick and at - probe.at > _FASTER * (now - probe.tick)
         self._timers.tick = now
         back = probe.bad or probe.silent or not probe.known or probe.leapt
         probe.take(at, now, temp_c)
@@ -109,7 +109,8 @@ class Readings:
         probe.stir()
         calm = True
         # The estimate first: it may doubt this very reading.
-        self._estimate(probe, box, now, temp_c)
+        if not emptied:
+            self._estimate(probe, box, now, temp_c)
         if box is not None and not probe.outside:
             beyond = probe.beyond()
             if back or beyond != probe.was_beyond or probe.doubted or box.unseen:

@@ -406,6 +406,19 @@ def test_a_probe_whose_clock_is_minutes_behind_is_heard_at_every_word(behind_s: 
     assert night.told() == ["porch/cold"]
 
 
+def test_of_words_kept_and_sent_together_the_last_one_is_how_the_floor_is() -> None:
+    """A sender that wakes every four minutes, a minute behind: the first of five stood so long."""
+    night = Night(make_estimator=estimator.none)
+    for temp_c in (34.0, 34.0, 34.0, 34.0, 34.0, 31.0, 31.0):
+        night.t += 240
+        night.changes += night.engine.advance(night.now())
+        for ago_s in (240, 190, 140, 90):
+            night.says(34.0, at=night.t - ago_s)
+        night.says(temp_c, at=night.t - 50)
+    (box,) = night.engine.status(night.now()).brooders
+    assert box.temp_c == 31.0
+
+
 def test_of_a_store_that_is_emptied_the_last_word_counts() -> None:
     """Ten minutes of a feeding, kept by the sender: the floor is warm again by now."""
     night = Night(make_estimator=estimator.none)
