@@ -2,7 +2,7 @@
 
 import re
 import time
-from datetime import date, datetime, timedelta
+from datetime import date, datetime, timedelta, tzinfo
 from typing import Annotated, Any
 
 import typer
@@ -76,7 +76,7 @@ def placed(
     to come in --at, they are expected then, and the evening before you are told whether the box is
     ready."""
     settings = settings_or_exit(config)
-    day = _day_to_come(at)
+    day = _day_to_come(at, settings.site.timezone)
     if day is not None:
         enter(
             settings,
@@ -306,10 +306,10 @@ def _hatched(settings: Settings, at: str | None, days_in_mail: int | None) -> st
     return (came - timedelta(days=days_in_mail)).isoformat()
 
 
-def _day_to_come(at: str | None) -> date | None:
-    """`--at 2026-03-01`, or with a time, where that day is still to come."""
+def _day_to_come(at: str | None, zone: tzinfo) -> date | None:
+    """`--at 2026-03-01`, or with a time, where that day is still to come at the site."""
     try:
         day = None if at is None or len(at) < len("2026-03-01") else date.fromisoformat(at[:10])
     except ValueError:
         return None  # said by when_or_exit
-    return day if day is not None and day > date.today() else None  # noqa: DTZ011 - as typed
+    return day if day is not None and day > local_date(time.time(), zone) else None

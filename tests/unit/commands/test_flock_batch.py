@@ -112,6 +112,19 @@ def test_the_warm_up_is_asked_before_the_birds_and_no_longer_once_they_are_in(co
     assert "60 birds are in porch" in say(config, "warm-up", "--brooder", "porch")
 
 
+@pytest.mark.parametrize("zone", ["Etc/GMT+12", "Pacific/Kiritimati"])
+def test_a_day_to_come_is_one_at_the_site_whatever_day_it_is_on_the_board(
+    config: Path, zone: str
+) -> None:
+    """In the evening tomorrow's chicks could not be entered: on a board in UTC it was tomorrow."""
+    config.write_text(config.read_text().replace("America/Chicago", zone))
+    today = datetime.now(ZoneInfo(zone))
+    at = [(today + timedelta(days=days)).date().isoformat() for days in (1, 0)]
+    ordered = ("flock", "placed", "100", "--kind", "broiler", "--brooder", "porch")
+    assert "expected 100" in say(config, *ordered, "--at", at[0])
+    assert "placed 100" in say(config, *ordered, "--days-in-mail", "2", "--at", at[1])
+
+
 def test_the_day_they_come_is_ticked_counted_and_put_on_one_sheet(config: Path) -> None:
     porch = ("--brooder", "porch")
     tomorrow = (TODAY + timedelta(days=1)).date().isoformat()
