@@ -125,9 +125,7 @@ class Readings:
     def spoil(self, bad: BadValue) -> None:
         """A probe said what no floor can be."""
         probe = self._probes.get(bad.probe)
-        if probe is None or probe.out_of_service:
-            return
-        if bad.at < probe.at and bad.tick < probe.tick:
+        if probe is None or probe.out_of_service or (bad.at < probe.at and bad.tick < probe.tick):
             return
         self._timers.tick = now = max(self._timers.tick, bad.tick)
         box = self._box_of.get(probe.key)

@@ -126,8 +126,10 @@ class Night:
         when = self.start + self.t
         self._keep(self.engine.measured(Measured(when, when + self.shift_s, meter, value)))
 
-    def says_bad(self, probe: str = "porch/floor", temp_c: float = 85.0) -> None:
-        when = self.start + self.t
+    def says_bad(
+        self, probe: str = "porch/floor", temp_c: float = 85.0, at: float | None = None
+    ) -> None:
+        when = self.start + (self.t if at is None else at)
         bad = BadValue(when, when + self.shift_s, probe, "is 85 °C, its value at power-up", temp_c)
         self._keep(self.engine.bad_value(bad))
 

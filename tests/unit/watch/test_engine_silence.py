@@ -406,6 +406,17 @@ def test_a_probe_whose_clock_is_minutes_behind_is_heard_at_every_word(behind_s: 
     assert night.told() == ["porch/cold"]
 
 
+@pytest.mark.parametrize("behind_s", [0.0, 200.0])
+def test_garbage_of_a_probe_whose_clock_is_minutes_behind_is_told(behind_s: float) -> None:
+    night = Night(make_estimator=estimator.none)
+    late_words(night, 3600, lambda _: behind_s)
+    for _ in range(3):
+        night.t += 30
+        night.changes += night.engine.advance(night.now())
+        night.says_bad(at=night.t - behind_s)
+    assert night.told() == ["porch/probe-fault"]
+
+
 def test_of_words_kept_and_sent_together_the_last_one_is_how_the_floor_is() -> None:
     """A sender that wakes every four minutes, a minute behind: the first of five stood so long."""
     night = Night(make_estimator=estimator.none)
