@@ -58,7 +58,8 @@ class BoxKnown(Kept):
 
     def birds_lie(self, tick: float) -> bool:
         """By night, until people are up and the birds with them?"""
-        return self.is_night(tick) and not SLEEP_TO_H <= (self.hour(tick) or 0.0) < _NIGHT_H[1]
+        hour = self.hour(tick)
+        return hour is not None and (hour >= _NIGHT_H[0] or hour < SLEEP_TO_H)
 
     def acted_lately(self, tick: float) -> bool:
         """Did the grower do something here within minutes, as an entry says?"""
