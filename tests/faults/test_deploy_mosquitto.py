@@ -8,7 +8,8 @@ import sys
 from pathlib import Path
 
 import pytest
-from support.mosquitto import Mosquitto, free_port, needs_mosquitto
+from support.mosquitto import Mosquitto, needs_mosquitto
+from support.ports import free_port
 
 from monitor.intake.link import BrokerAddress
 from monitor.intake.try_broker import say_once, try_broker

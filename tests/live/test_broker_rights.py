@@ -10,7 +10,8 @@ import paho.mqtt.client as paho
 import pytest
 from paho.mqtt.enums import CallbackAPIVersion
 from support.links import eventually, listening
-from support.mosquitto import Mosquitto, free_port, needs_mosquitto
+from support.mosquitto import Mosquitto, needs_mosquitto
+from support.ports import free_port
 from support.service import QUICK_LIMITS, Service, wait_until
 
 from monitor.intake.link import BrokerAddress

@@ -455,9 +455,9 @@ def test_a_session_over_mqtt_311_lasts_as_well(broker):
             assert (one.payload, one.held) == (b"33.4", True)
 
 
-def test_a_broker_that_sends_nonsense_does_not_end_the_session(broker):
+def test_a_broker_that_sends_nonsense_does_not_end_the_session():
     """paho's thread may die of a broken packet; keep_going() starts another."""
-    evil = socket.create_server(("127.0.0.1", broker.port + 1 if broker.port < 65000 else 0))
+    evil = socket.create_server(("127.0.0.1", 0))
     port = evil.getsockname()[1]
 
     def serve() -> None:

@@ -4,7 +4,7 @@ import socket
 from pathlib import Path
 
 import pytest
-from support.mosquitto import free_port
+from support.ports import free_port
 from support.service import Service
 from support.visitor import Visitor
 

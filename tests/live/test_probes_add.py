@@ -6,7 +6,8 @@ import subprocess
 from pathlib import Path
 
 import pytest
-from support.mosquitto import Mosquitto, free_port, needs_mosquitto
+from support.mosquitto import Mosquitto, needs_mosquitto
+from support.ports import free_port
 from support.service import Service, Thermometer, wait_until
 
 from monitor.intake.link import BrokerAddress

@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 import pytest
 from playwright.sync_api import Browser, Page, expect
 from support.browser import PHONE, chromium, keep, needs_chromium, tab
-from support.mosquitto import free_port
+from support.ports import free_port
 from support.receivers import http_receiver
 from support.service import Service, Thermometer, wait_until
 

@@ -14,6 +14,7 @@ from pathlib import Path
 
 import pytest
 from support.patience import patience_s
+from support.ports import free_port
 
 BINARY = shutil.which("mosquitto", path="/usr/sbin:/usr/local/sbin:/usr/bin:/usr/local/bin")
 needs_mosquitto = pytest.mark.skipif(BINARY is None, reason="mosquitto is not installed")
@@ -128,10 +129,3 @@ class Mosquitto:
             except OSError:
                 time.sleep(0.02)
         return False
-
-
-def free_port() -> int:
-    """One that nobody listened on a moment ago."""
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        return int(probe.getsockname()[1])

@@ -1,6 +1,6 @@
 """The real service as a process of its own, with a made configuration, awaited by its own word.
 
-    with Service(tmp_path) as service:                     # built-in broker on a port it chose
+    with Service(tmp_path) as service:                     # built-in broker
         with Thermometer(service.broker_port) as probe:    # QoS 1; knows what was acknowledged
             probe.say(33.4)
         service.kill()                                     # -9
@@ -28,6 +28,7 @@ import paho.mqtt.client as paho
 from paho.mqtt.enums import CallbackAPIVersion
 from support.forked import Forked
 from support.patience import patience_s
+from support.ports import free_port
 
 from monitor.events import AlarmName, Change
 from monitor.journal.reader import JournalReader
@@ -102,8 +103,8 @@ class Service:
         self.commit_s = commit_s
         self.tell = tell
         self.more = more
-        self.broker_port = broker_port or 0
-        self.page_port: int | None = 0 if page else None
+        self.broker_port = broker_port or free_port()
+        self.page_port: int | None = free_port() if page else None
         self._own_broker = broker_port is None
         self._broker = broker
         self._broker_host = broker_host

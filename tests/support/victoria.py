@@ -3,7 +3,6 @@ InfluxDB 2 client writes at /api/v2/write and gives it back at /api/v1/export.""
 
 import json
 import shutil
-import socket
 import subprocess
 import time
 import urllib.parse
@@ -11,6 +10,7 @@ import urllib.request
 from pathlib import Path
 
 import pytest
+from support.ports import free_port
 
 
 class Victoria:
@@ -22,9 +22,7 @@ class Victoria:
             pytest.skip("victoria-metrics is not installed")
         self._binary, self._folder = binary, folder
         self._process: subprocess.Popen[bytes] | None = None
-        with socket.socket() as probe:  # it cannot tell a port it chose itself
-            probe.bind(("127.0.0.1", 0))
-            self.port = probe.getsockname()[1]
+        self.port = free_port()  # it cannot tell a port it chose itself
 
     @property
     def url(self) -> str:
