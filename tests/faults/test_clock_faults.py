@@ -7,6 +7,7 @@ from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import pytest
+from support.patience import LEAST_S
 from support.service import wait_until
 from support.watch_rig import TOPIC, Rig, changes, place, running, site_of
 
@@ -146,7 +147,7 @@ def test_birds_keep_their_target_when_the_board_boots_a_week_behind(tmp_path: Pa
             hatched=time.strftime("%Y-%m-%d", time.gmtime(now - 30 * 86400)),
             kind="broiler",
         )
-        rig.calls.call(lambda at: rig.core.enter(placed, at)).result(20)
+        rig.calls.call(lambda at: rig.core.enter(placed, at)).result(LEAST_S)
         rig.say("24.0")
         wait_until(lambda: rig.far.acknowledged == [1])
     settings = load_settings(tmp_path / "brooder.toml", {}, check_contacts=False)

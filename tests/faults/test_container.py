@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 from support.mosquitto import Mosquitto, needs_mosquitto
-from support.patience import patience_s
+from support.patience import LEAST_S, patience_s
 from support.service import wait_until
 
 from monitor.intake.link import BrokerAddress
@@ -161,5 +161,5 @@ def test_the_container_has_no_rights_and_one_volume() -> None:
 def test_what_the_linters_say(words: list[str]) -> None:
     if shutil.which(words[0]) is None:
         pytest.skip(f"{words[0]} is not installed")
-    done = subprocess.run(words, capture_output=True, text=True, check=False, timeout=120)
+    done = subprocess.run(words, capture_output=True, text=True, check=False, timeout=LEAST_S)
     assert done.returncode == 0, done.stdout + done.stderr

@@ -11,6 +11,7 @@ import time
 from pathlib import Path
 
 import pytest
+from support.patience import LEAST_S
 from support.receivers import http_receiver
 from support.service import QUICK_LIMITS, Service, Thermometer, wait_until
 
@@ -269,7 +270,7 @@ def test_the_units_exposure_is_at_most_two() -> None:
         ["systemd-analyze", "security", "--offline=true", "--threshold=20", str(unit)],
         capture_output=True,
         text=True,
-        timeout=60,
+        timeout=LEAST_S,
         check=False,
     )
     last = done.stdout.strip().splitlines()[-1] if done.stdout.strip() else done.stderr
@@ -315,7 +316,7 @@ def test_it_starts_from_a_folder_of_any_name(tmp_path: Path) -> None:
             cwd=elsewhere,
             capture_output=True,
             text=True,
-            timeout=120,
+            timeout=LEAST_S,
             check=False,
         )
         assert done.returncode == 0, done.stdout + done.stderr
@@ -332,7 +333,7 @@ def test_the_real_installation_runs(tmp_path: Path) -> None:
         [str(root / "opt/brooder/current/.venv/bin/brooder"), "--help"],
         capture_output=True,
         text=True,
-        timeout=60,
+        timeout=LEAST_S,
         check=True,
     )
     assert "watch" in done.stdout

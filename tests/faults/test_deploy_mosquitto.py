@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 from support.mosquitto import Mosquitto, needs_mosquitto
+from support.patience import LEAST_S
 from support.ports import free_port
 
 from monitor.intake.link import BrokerAddress
@@ -26,7 +27,7 @@ def set_up(root: Path, code: int = 0) -> str:
         env={**os.environ, "ROOT": str(root)},
         capture_output=True,
         text=True,
-        timeout=120,
+        timeout=LEAST_S,
         check=False,
     )
     assert done.returncode == code, done.stdout + done.stderr
@@ -59,7 +60,7 @@ def test_it_makes_a_broker_for_the_service_and_for_the_probes_that_are_added(
         env={**os.environ, "BROODER_CONFIG": str(config)},
         capture_output=True,
         text=True,
-        timeout=60,
+        timeout=LEAST_S,
         check=True,
     )
     lines = [line.strip().partition(" = ") for line in done.stdout.splitlines()]

@@ -15,6 +15,7 @@ import pytest
 from paho.mqtt.enums import CallbackAPIVersion
 from support.mosquitto import Mosquitto, needs_mosquitto
 from support.mqtt_wire import Client, packet, text
+from support.patience import LEAST_S
 from support.receivers import Receiver, http_receiver
 from support.service import FLOOR, QUICK_LIMITS, Service, Thermometer, wait_until
 
@@ -64,7 +65,7 @@ def flooded(port: int, topic_of: Callable[[int], str]) -> Iterator[list[int]]:
         yield sent
     finally:
         stop.set()
-        thread.join(30)
+        thread.join(LEAST_S)
 
 
 @pytest.fixture(params=["built-in", "mosquitto"])
@@ -227,7 +228,7 @@ def test_a_topic_that_floods_a_broker_of_ones_own_is_left_alone_and_the_others_a
             assert psutil.Process(service.pid).memory_info().rss / 2**20 < 120
         finally:
             stop.set()
-            flooding.join(60)
+            flooding.join(LEAST_S)
 
         def heard_again() -> bool:
             with Thermometer(broker.port, "brooder/porch/mad", client_id="calm") as calm:

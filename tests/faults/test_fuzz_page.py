@@ -8,6 +8,7 @@ from collections.abc import Iterator
 import pytest
 from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
+from support.patience import LEAST_S
 from support.service import Service, Thermometer, wait_until
 from support.visitor import Visitor
 
@@ -91,7 +92,7 @@ def test_any_bytes_at_the_pages_port_end_that_connection_only(
     service: Service, data: bytes
 ) -> None:
     assert service.page_port is not None
-    with socket.create_connection(("127.0.0.1", service.page_port), timeout=10) as line:
+    with socket.create_connection(("127.0.0.1", service.page_port), timeout=LEAST_S) as line:
         try:
             line.sendall(data + b"\r\n\r\n")
             line.shutdown(socket.SHUT_WR)
@@ -126,7 +127,7 @@ def test_any_bytes_at_the_pages_port_end_that_connection_only(
 @example(b"[" * 100_000)
 def test_any_line_at_the_control_socket_is_answered(service: Service, line: bytes) -> None:
     with socket.socket(socket.AF_UNIX) as talk:
-        talk.settimeout(20)
+        talk.settimeout(LEAST_S)
         talk.connect(str(service.state / "control.sock"))
         talk.sendall(line.replace(b"\n", b" ") + b"\n")
         reply = talk.makefile("rb").readline()

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from support.patience import LEAST_S
 from support.service import wait_until
 from support.watch_rig import TOPIC, Rig, changes, place, running, site_of
 
@@ -142,8 +143,8 @@ def test_what_a_stop_loses_is_counted(tmp_path: Path, site: Site) -> None:
         for n in range(5):
             rig.say(f"31.{n}")
         wait_until(lambda: len(rig.far.acknowledged) == 6, 20, "acknowledgements from memory")
-        assert rig.watcher.stop(20)
-        assert not rig.writer.stop(20), "the disk still refuses"
+        assert rig.watcher.stop(LEAST_S)
+        assert not rig.writer.stop(LEAST_S), "the disk still refuses"
         assert rig.commits.only_in_memory == 5
     assert rig.temps() == [30.0]
 

@@ -11,6 +11,7 @@ import pytest
 from paho.mqtt.enums import CallbackAPIVersion
 from support.links import eventually, listening
 from support.mosquitto import Mosquitto, needs_mosquitto
+from support.patience import LEAST_S
 from support.ports import free_port
 from support.service import QUICK_LIMITS, Service, wait_until
 
@@ -30,14 +31,14 @@ def site(tmp_path_factory: pytest.TempPathFactory) -> Path:
     subprocess.run(
         ["sh", str(DEPLOY / "certificates.sh"), str(folder), "localhost", "127.0.0.1"],
         check=True,
-        timeout=60,
+        timeout=LEAST_S,
     )
     (folder / "passwords").touch()
     for name in NAMES:
         subprocess.run(
             ["mosquitto_passwd", "-b", str(folder / "passwords"), name, name[::-1]],
             check=True,
-            timeout=60,
+            timeout=LEAST_S,
         )
     (folder / "rights").write_text((DEPLOY / "rights").read_text())
     return folder
@@ -85,7 +86,7 @@ def publish(
         ],
         capture_output=True,
         text=True,
-        timeout=60,
+        timeout=LEAST_S,
         check=False,
     )
     return done.returncode, done.stdout + done.stderr
@@ -263,7 +264,7 @@ def test_nobody_gets_in_without_a_password_or_without_tls(site, broker):
                 *["-t", "brooder/porch/floor", "-m", "1", *words],
             ],
             capture_output=True,
-            timeout=60,
+            timeout=LEAST_S,
             check=False,
         )
         assert done.returncode != 0, words

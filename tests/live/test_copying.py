@@ -11,6 +11,7 @@ from typing import Any
 
 import pytest
 from support.influx import Likeness
+from support.patience import LEAST_S
 from support.service import FLOOR, Service, Thermometer, wait_until
 from support.victoria import Victoria
 
@@ -185,7 +186,7 @@ def test_what_keeps_the_copy_from_being_made_is_said_by_check_and_on_the_page(
             probe.say(34.0 + number / 16)
             wait_until(lambda phrase=phrase: phrase in words(service), 60, phrase)
             page = f"http://127.0.0.1:{service.page_port}/"
-            with urllib.request.urlopen(page, timeout=30) as answer:
+            with urllib.request.urlopen(page, timeout=LEAST_S) as answer:
                 assert phrase in answer.read().decode()
             told = service.command("check")
             assert phrase in " ".join(told.stdout.split())

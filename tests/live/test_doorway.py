@@ -14,6 +14,7 @@ from support.builtin import FLOOR, running
 from support.fake_api import FakeApi
 from support.held_lines import lines_held_open
 from support.mqtt_wire import Client
+from support.patience import LEAST_S
 from support.receivers import http_receiver
 from support.served import Served
 from support.service import QUICK_LIMITS, Service, Thermometer, wait_until
@@ -71,7 +72,7 @@ def test_who_has_signed_in_keeps_the_stream_while_strangers_come_and_go() -> Non
         grower.get("/sign-in")
         grower.send("/sign-in", passphrase="ten chicks in a box")
         cookies = "; ".join(f"{k}={v}" for k, v in grower.cookies.items())
-        with socket.create_connection(("127.0.0.1", served.port), timeout=60) as stream:
+        with socket.create_connection(("127.0.0.1", served.port), timeout=LEAST_S) as stream:
             stream.sendall(
                 f"GET /live HTTP/1.1\r\nHost: localhost\r\nCookie: {cookies}\r\n\r\n".encode()
             )
@@ -111,7 +112,7 @@ def test_without_a_descriptor_left_it_says_so_once_and_goes_on_when_there_is_one
 
     thread = threading.Thread(target=loop.run_until_complete, args=(serve(),))
     thread.start()
-    assert ready.wait(60)
+    assert ready.wait(LEAST_S)
     lines = [socket.socket() for _ in range(40)]
     soft, hard = resource.getrlimit(resource.RLIMIT_NOFILE)
     try:
@@ -122,14 +123,14 @@ def test_without_a_descriptor_left_it_says_so_once_and_goes_on_when_there_is_one
         wait_until(lambda: "ended" in caplog.text, 60, "it is said")
         assert len(caplog.records) == 1
         resource.setrlimit(resource.RLIMIT_NOFILE, (soft, hard))
-        late = socket.create_connection(("127.0.0.1", port[0]), timeout=60)
+        late = socket.create_connection(("127.0.0.1", port[0]), timeout=LEAST_S)
         before = late.getsockname()
         wait_until(lambda: len(here) >= 1, 60, f"{before} is let in")
         late.close()
     finally:
         resource.setrlimit(resource.RLIMIT_NOFILE, (soft, hard))
         loop.call_soon_threadsafe(over.set)
-        thread.join(60)
+        thread.join(LEAST_S)
         for line in lines:
             line.close()
         loop.close()

@@ -6,6 +6,7 @@ import wave
 from pathlib import Path
 
 import pytest
+from support.patience import LEAST_S
 from support.service import QUICK_LIMITS, Service, Thermometer, wait_until
 
 from monitor.tell.house_voice import HouseVoice
@@ -72,7 +73,7 @@ def test_it_is_silent_unless_asked_for(sound: Path, monkeypatch: pytest.MonkeyPa
         if wanted:
             wait_until(lambda: words(sound), 30, "the words")
         voice.stop()
-        voice.join(30.0)
+        voice.join(LEAST_S)
         assert ("Brooder alarm" in words(sound)) is wanted
 
 

@@ -16,6 +16,7 @@ from support.accounts import rights_of
 from support.builtin import FLOOR, Running, running
 from support.links import clock, eventually, listening, publish
 from support.mqtt_wire import Client
+from support.patience import LEAST_S
 
 from monitor.intake import hardened
 from monitor.intake.builtin import BuiltInBroker
@@ -41,7 +42,7 @@ def test_a_probe_is_acknowledged_only_when_the_journal_has_its_reading(broker, q
         time.sleep(0.5)
         assert probe.poll() is None, "it still waits for its acknowledgement"
         broker.broker.acknowledge([one.token])
-        assert probe.wait(60) == 0
+        assert probe.wait(LEAST_S) == 0
 
 
 def test_a_probe_that_lost_its_connection_before_sends_again_and_counts_once(broker):
@@ -51,7 +52,7 @@ def test_a_probe_that_lost_its_connection_before_sends_again_and_counts_once(bro
 
     def send(dup: bool) -> socket.socket:
         probe = socket.create_connection(("127.0.0.1", broker.port))
-        probe.settimeout(60)
+        probe.settimeout(LEAST_S)
         probe.sendall(connect)
         assert probe.recv(4)[3] == 0  # accepted
         topic = FLOOR.encode()
@@ -94,7 +95,9 @@ def test_a_board_that_was_started_anew_is_not_taken_for_the_one_before(broker):
 
 def test_qos_0_comes_without_a_token(broker):
     subprocess.run(
-        ["mosquitto_pub", "-p", str(broker.port), "-t", FLOOR, "-m", "33.4"], check=True, timeout=60
+        ["mosquitto_pub", "-p", str(broker.port), "-t", FLOOR, "-m", "33.4"],
+        check=True,
+        timeout=LEAST_S,
     )
     (one,) = broker.take(1)
     assert one.token is None
@@ -167,7 +170,7 @@ def test_a_probe_may_only_write_its_own_topic(rights):
             (one,) = broker.take(1)
             assert one.topic == FLOOR
             broker.broker.acknowledge([one.token])
-            assert probe.wait(60) == 0
+            assert probe.wait(LEAST_S) == 0
 
 
 @pytest.mark.parametrize(
@@ -207,7 +210,7 @@ def test_hostile_first_words_cost_only_their_own_connection(broker):
         with socket.create_connection(("127.0.0.1", broker.port)) as stranger:
             stranger.sendall(words)
             stranger.shutdown(socket.SHUT_WR)
-            stranger.settimeout(60)
+            stranger.settimeout(LEAST_S)
             with contextlib.suppress(ConnectionResetError):
                 while stranger.recv(4096):
                     pass
@@ -217,7 +220,7 @@ def test_hostile_first_words_cost_only_their_own_connection(broker):
 def test_a_packet_of_megabytes_is_not_collected(broker):
     connect = bytes([0x10, 13]) + b"\x00\x04MQTT\x04\x02\x00\x3c\x00\x01x"
     with socket.create_connection(("127.0.0.1", broker.port)) as stranger:
-        stranger.settimeout(60)
+        stranger.settimeout(LEAST_S)
         stranger.sendall(connect)
         assert stranger.recv(4) == bytes([0x20, 2, 0, 0])
         stranger.sendall(b"\x30\xff\xff\xff\x7f\x00\x01t" + b"x" * 1000)
@@ -236,7 +239,7 @@ def test_a_payload_too_large_to_take_is_told_with_its_client_its_topic_and_the_l
     length = size + len(rest)
     announced = bytes([0x80 | length & 0x7F, 0x80 | length >> 7 & 0x7F, length >> 14])
     with socket.create_connection(("127.0.0.1", broker.port)) as board:
-        board.settimeout(60)
+        board.settimeout(LEAST_S)
         board.sendall(bytes([0x10, len(body)]) + body)
         assert board.recv(4)[3] == 0
         board.sendall(b"\x32" + announced + rest + b"x" * 1000)
@@ -306,7 +309,7 @@ def test_retained_topics_of_strangers_are_bounded(broker):
         ["mosquitto_pub", "-p", str(broker.port), "-t", "yard/big", "-r", "-q", "1", "-s"],
         input=b"x" * 60_000,
         check=True,
-        timeout=60,
+        timeout=LEAST_S,
     )
     assert broker.broker._broker is not None
     assert "yard/big" not in broker.broker._broker.retained_messages
@@ -315,7 +318,7 @@ def test_retained_topics_of_strangers_are_bounded(broker):
     client.loop_start()
     said = [client.publish(f"yard/{n}", b"x", qos=1, retain=True) for n in range(700)]
     for one in said:
-        one.wait_for_publish(60)
+        one.wait_for_publish(LEAST_S)
     client.disconnect()
     client.loop_stop()
     assert len(broker.broker._broker.retained_messages) <= 500

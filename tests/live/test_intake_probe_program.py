@@ -14,6 +14,7 @@ import pytest
 from support.builtin import running
 from support.links import clock, eventually, listening
 from support.mosquitto import Mosquitto, needs_mosquitto
+from support.patience import LEAST_S
 from support.probe_board import GOOD, PROBE, ROM, board
 
 from monitor.events import BadValue, Reading
@@ -320,12 +321,12 @@ def test_the_store_is_bounded_and_lets_the_oldest_go():
 def test_with_tls_the_probe_checks_the_brokers_certificate(tmp_path):
     deploy = PROBE.parent / "mosquitto" / "certificates.sh"
     for folder in ("site", "stranger"):
-        subprocess.run(["sh", deploy, tmp_path / folder, "127.0.0.1"], check=True, timeout=60)
+        subprocess.run(["sh", deploy, tmp_path / folder, "127.0.0.1"], check=True, timeout=LEAST_S)
         subprocess.run(
             f"openssl x509 -in {tmp_path / folder}/ca.crt -outform der "
             f"-out {tmp_path / folder}/ca.der".split(),
             check=True,
-            timeout=60,
+            timeout=LEAST_S,
         )
     site = tmp_path / "site"
     conf = f"certfile {site}/broker.crt\nkeyfile {site}/broker.key"
@@ -370,7 +371,7 @@ def test_the_program_runs_in_micropython_itself_with_what_is_typed_on_its_consol
             input=typed,
             capture_output=True,
             text=True,
-            timeout=120,
+            timeout=LEAST_S,
             check=False,
             cwd=tmp_path,
         )
@@ -400,7 +401,7 @@ def test_the_file_that_probes_add_writes_sets_the_board_up(tmp_path):
         [str(MICROPYTHON), "-c", show],
         capture_output=True,
         text=True,
-        timeout=60,
+        timeout=LEAST_S,
         check=True,
         cwd=tmp_path,
     )

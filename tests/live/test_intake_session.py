@@ -15,6 +15,7 @@ from pathlib import Path
 import pytest
 from support.links import Heard, eventually, listening, publish
 from support.mosquitto import Mosquitto, needs_mosquitto
+from support.patience import LEAST_S
 
 from monitor.intake.inbox import AckToken
 from monitor.intake.link import BrokerAddress, Link
@@ -115,10 +116,10 @@ def test_acknowledgements_race_with_reconnects_and_none_is_stale(tmp_path):
                     subprocess.run(
                         f"mosquitto_pub -p {broker.port} -i brooder-test -c -V 5 -t x -m x".split(),
                         check=False,
-                        timeout=30,
+                        timeout=LEAST_S,
                     )
                     eventually(lambda: heard.session.state.connected, "back again", 120)
-        worker.join(120)
+        worker.join(LEAST_S)
         assert got == wanted
 
 
@@ -138,7 +139,7 @@ def test_a_full_window_is_100_by_our_own_receive_maximum(broker):
             input="".join(f"{n}\n" for n in range(150)),
             text=True,
             check=True,
-            timeout=60,
+            timeout=LEAST_S,
         )
         assert heard.session.window == 100
         taken = heard.take(100)
@@ -157,7 +158,7 @@ def test_what_came_while_away_is_held_and_what_comes_after_is_not(broker):
         input="".join(f"held {n}\n" for n in range(250)),
         text=True,
         check=True,
-        timeout=60,
+        timeout=LEAST_S,
     )
     with listening(broker.port, [FLOOR]) as heard:
         backlog = []
@@ -258,7 +259,7 @@ def test_birth_and_last_will_tell_whether_the_watcher_is_awake(broker):
             ],
             capture_output=True,
             text=True,
-            timeout=30,
+            timeout=LEAST_S,
             check=False,
         )
         return got.stdout.strip()
@@ -291,7 +292,7 @@ def test_what_is_published_offline_goes_out_later_and_is_bounded(broker):
             f"mosquitto_sub -p {broker.port} -t brooder/porch/state -C 1 -W 20".split(),
             capture_output=True,
             text=True,
-            timeout=60,
+            timeout=LEAST_S,
             check=True,
         )
         assert last.stdout.strip() == "9"
@@ -371,7 +372,9 @@ def test_a_topic_taken_out_while_the_broker_is_away_is_given_up(broker):
 def test_a_wrong_password_is_said_in_words_and_tried_again(tmp_path):
     passwords = tmp_path / "passwords"
     subprocess.run(
-        ["mosquitto_passwd", "-b", "-c", str(passwords), "monitor", "right"], check=True, timeout=60
+        ["mosquitto_passwd", "-b", "-c", str(passwords), "monitor", "right"],
+        check=True,
+        timeout=LEAST_S,
     )
     conf = f"allow_anonymous false\npassword_file {passwords}"
     with Mosquitto(tmp_path / "b", conf) as broker:
@@ -492,7 +495,7 @@ def certificate(tmp_path: Path) -> tuple[Path, Path]:
         f"-subj /CN=broker -addext subjectAltName=IP:127.0.0.1 -keyout {key} -out {cert}".split(),
         check=True,
         capture_output=True,
-        timeout=60,
+        timeout=LEAST_S,
     )
     return cert, key
 

@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 from support.links import clock, eventually, listening
 from support.mosquitto import Mosquitto, needs_mosquitto
+from support.patience import LEAST_S
 
 from monitor.events import BadValue, Moment, Reading
 from monitor.intake.forward import Forwarder
@@ -121,7 +122,7 @@ def test_the_command_reads_the_bus_publishes_and_tells_an_unplugged_sensor(tmp_p
 
             eventually(told, "unplugged")
             command.send_signal(signal.SIGTERM)
-            said, _ = command.communicate(timeout=60)
+            said, _ = command.communicate(timeout=LEAST_S)
         assert command.returncode == 0
         assert f"{SENSOR}: publishing on brooder/porch/floor." in said
         assert f"{SENSOR}: the sensor has left the bus" in said
@@ -135,7 +136,7 @@ def run(*words: str, folder: Path) -> subprocess.CompletedProcess[str]:
         ],
         capture_output=True,
         text=True,
-        timeout=120,
+        timeout=LEAST_S,
         check=False,
     )
 

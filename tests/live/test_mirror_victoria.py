@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 from support.journals import T0, batch, floor_probe, reading
 from support.mirror import scope, send_all
+from support.patience import LEAST_S
 from support.service import wait_until
 from support.victoria import Victoria
 
@@ -154,7 +155,7 @@ def test_the_thread_catches_up_while_the_watch_commits(server: Victoria, path: P
             lambda: mirror.standing().words.startswith("everything was sent"), 60, "the whole copy"
         )
         mirror.stop()
-        thread.join(20)
+        thread.join(LEAST_S)
         assert not thread.is_alive()
         sent = server.series('{__name__="temperature_celsius",probe="shade"}')
         assert sent == {k: v for k, v in kept(path).items() if k == ("site", "shade")}

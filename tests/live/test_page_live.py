@@ -11,6 +11,7 @@ from playwright.sync_api import Browser, expect
 from support import nightjournal
 from support.browser import PHONE, chromium, keep, needs_chromium, tab
 from support.fake_api import NIGHT, FakeApi, brooder, failing_porch, placed, site, status
+from support.patience import LEAST_S
 from support.served import Served
 
 from monitor.page import day_readings
@@ -98,7 +99,7 @@ def test_the_picture_says_that_it_is_drawn_and_comes_by_itself(
     reads = day_readings._read
 
     def slow(*asked: Any) -> Any:
-        assert goes_on.wait(60)
+        assert goes_on.wait(LEAST_S)
         return reads(*asked)
 
     monkeypatch.setattr(day_readings, "_read", slow)
@@ -122,7 +123,8 @@ def test_a_page_that_lost_its_service_says_so(browser: Browser):
 
 def test_ages_are_counted_on_between_readings(browser: Browser, served: Served):
     with tab(browser, PHONE) as page:
-        page.clock.install()
+        page.clock.install(time=NIGHT)
+        page.clock.pause_at(NIGHT)  # the page may take its time, and none passes
         page.goto(served.url)
         page.click("[data-fold^=probes] > summary")
         expect(page.locator(".probes time").first).to_have_text("12 s ago")

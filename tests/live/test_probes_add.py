@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 from support.mosquitto import Mosquitto, needs_mosquitto
+from support.patience import LEAST_S
 from support.ports import free_port
 from support.service import Service, Thermometer, wait_until
 
@@ -89,7 +90,7 @@ def test_mosquitto_takes_the_account_and_the_service_may_read_it(tmp_path: Path)
     files.mkdir()
     (files / "passwords").touch(0o600)
     words = ["mosquitto_passwd", "-b", str(files / "passwords"), "monitor", "chicks"]
-    subprocess.run(words, check=True, timeout=60)
+    subprocess.run(words, check=True, timeout=LEAST_S)
     (files / "rights").write_text(
         "user monitor\ntopic read brooder/porch/floor\ntopic write brooder/status\n"
     )

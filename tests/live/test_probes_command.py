@@ -4,6 +4,7 @@ import subprocess
 import sys
 
 import pytest
+from support.patience import LEAST_S
 from support.service import MAIN, Service, Thermometer
 
 pytestmark = pytest.mark.live
@@ -19,7 +20,7 @@ def test_a_topic_and_a_payload_cannot_speak_to_the_growers_terminal(tmp_path):
             [sys.executable, "-c", MAIN, "probes", "--config", str(service.config)],
             capture_output=True,
             text=True,
-            timeout=60,
+            timeout=LEAST_S,
             check=False,
         )
         assert "yard/·]0;owned··[2J·[31mALL WELL/t" in done.stdout

@@ -7,6 +7,7 @@ import paho.mqtt.client as paho
 import pytest
 from paho.mqtt.enums import CallbackAPIVersion
 from support.mosquitto import Mosquitto, needs_mosquitto
+from support.patience import LEAST_S
 from support.service import FLOOR, Service, wait_until
 
 pytestmark = [pytest.mark.live, needs_mosquitto]
@@ -16,7 +17,7 @@ def publish_retained(port: int, payload: str) -> None:
     client = paho.Client(callback_api_version=CallbackAPIVersion.VERSION2)
     client.connect("127.0.0.1", port)
     client.loop_start()
-    client.publish(FLOOR, payload, qos=1, retain=True).wait_for_publish(30)
+    client.publish(FLOOR, payload, qos=1, retain=True).wait_for_publish(LEAST_S)
     client.disconnect()
     client.loop_stop()
 
@@ -68,8 +69,8 @@ def kept_at(port: int, topics: str) -> set[str]:
     client.connect("127.0.0.1", port)
     client.loop_start()
     client.subscribe(topics, qos=1)
-    done.wait(10)
-    client.publish("probe/of/the/test", "", qos=1).wait_for_publish(10)  # after what was kept
+    done.wait(LEAST_S)
+    client.publish("probe/of/the/test", "", qos=1).wait_for_publish(LEAST_S)  # after what was kept
     client.disconnect()
     client.loop_stop()
     return kept

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 from support.mosquitto import Mosquitto
+from support.patience import LEAST_S
 from support.service import Service, Thermometer, wait_until
 
 pytestmark = pytest.mark.live
@@ -56,7 +57,7 @@ def test_a_second_copy_on_the_same_port_is_named_as_what_it_is(tmp_path: Path) -
         try:
             second.begin()
             assert second.process is not None
-            assert second.process.wait(60) == 2
+            assert second.process.wait(LEAST_S) == 2
         finally:
             second.kill()
         (line,) = (line for line in second.log().splitlines() if "cannot listen" in line)

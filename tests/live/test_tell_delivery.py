@@ -6,7 +6,7 @@ from contextlib import contextmanager
 
 import psutil
 import pytest
-from support.patience import patience_s
+from support.patience import LEAST_S, patience_s
 from support.receivers import Mode, Receiver, http_receiver, refusing_port, smtp_receiver
 
 from monitor.events import Moment, Priority
@@ -83,7 +83,7 @@ def test_a_message_arrives_at_a_phone_and_in_a_mailbox_word_for_word():
         with delivering(kept, ("phone", phone), ("mail", mailbox)) as delivery:
             delivery.send([message])
             [by_phone], [by_mail] = phone.wait_for(1), mailbox.wait_for(1)
-            assert delivery.drain(30) == 0
+            assert delivery.drain(LEAST_S) == 0
     assert (by_phone.title, by_phone.body) == (message.title, message.body)
     assert by_mail.title == message.title
     assert message.body in by_mail.body.replace("\r\n", "\n")
@@ -180,7 +180,7 @@ def test_a_slow_line_is_waited_for_and_gets_the_message_once():
     with http_receiver(Mode.SLOW) as phone, delivering(kept, ("phone", phone)) as delivery:
         delivery.send([urgent("phone")])
         until(lambda: kept.outcomes)
-        assert delivery.drain(30) == 0
+        assert delivery.drain(LEAST_S) == 0
     assert kept.outcomes[0].failure is None
     assert phone.tried == 1
 
@@ -245,7 +245,7 @@ def test_trouble_that_an_earlier_run_told_of_ends_with_the_first_message_that_ar
         until(lambda: kept.trouble)
         delivery.send([urgent("phone", key="porch/chill/2:raised", thread="b")])
         phone.wait_for(2)
-        assert delivery.drain(30) == 0
+        assert delivery.drain(LEAST_S) == 0
     assert kept.trouble == [("phone", False, "")]
 
 
@@ -257,7 +257,7 @@ def test_a_hundred_messages_while_a_contact_is_away_become_one_per_cause():
         delivery.send([urgent("phone", key=f"{n}", thread="ab"[n % 2]) for n in range(100)])
         phone.mode = Mode.WELL
         got = phone.wait_for(2)
-        assert delivery.drain(30) == 0
+        assert delivery.drain(LEAST_S) == 0
     assert len(got) == 2
     assert kept.states()["98", "phone"] == kept.states()["99", "phone"] == "sent"
 
@@ -280,7 +280,7 @@ def test_another_delivery_goes_on_with_what_one_could_not_send():
         second.start(left)
         try:
             phone.wait_for(2)
-            assert second.drain(30) == 0
+            assert second.drain(LEAST_S) == 0
         finally:
             second.stop()
     assert {row.key for row in left} == {"one", "two"}

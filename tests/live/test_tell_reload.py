@@ -4,6 +4,7 @@ import time
 from pathlib import Path
 
 import pytest
+from support.patience import LEAST_S
 from support.receivers import http_receiver, refusing_port
 
 from monitor.events import Moment, Priority
@@ -44,8 +45,8 @@ def message(key: str) -> Message:
 
 def test_three_changes_in_a_row_strand_no_message(tmp_path: Path) -> None:
     outcomes: list[Outcome] = []
-    with http_receiver() as phone:
-        gone = settings(tmp_path, refusing_port())
+    with http_receiver() as phone, refusing_port() as nobody:
+        gone = settings(tmp_path, nobody.port)
         reaching = DeliverySide(
             gone, LiveClock(), on_outcome=outcomes.append, fault=lambda *_: None
         )
@@ -61,7 +62,7 @@ def test_three_changes_in_a_row_strand_no_message(tmp_path: Path) -> None:
             phone.wait_for(3)
             assert reaching.alive()
         finally:
-            reaching.stop(10)
+            reaching.stop(LEAST_S)
     sent = [outcome.key for outcome in outcomes if outcome.state == "sent"]
     assert sorted(sent) == [f"porch/chill/{n}:raised" for n in (1, 2, 3)], "each once"
 

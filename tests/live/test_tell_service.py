@@ -6,6 +6,7 @@ import urllib.request
 from pathlib import Path
 
 import pytest
+from support.patience import LEAST_S
 from support.receivers import Mode, http_receiver, smtp_receiver
 from support.service import Service, Thermometer, wait_until
 
@@ -91,19 +92,19 @@ def test_the_link_in_the_message_answers_the_alarm_once(tmp_path: Path):
             assert line.startswith(begins + "/answer/")
             url = f"http://127.0.0.1:{service.page_port}{line.removeprefix(begins)}"
 
-            with urllib.request.urlopen(url, timeout=30) as page:
+            with urllib.request.urlopen(url, timeout=LEAST_S) as page:
                 assert page.status == 200
             assert acknowledged(service) == []  # a mail scanner has opened it, nobody has answered
 
             post = urllib.request.Request(url, data=b"", method="POST")
-            with urllib.request.urlopen(post, timeout=30) as page:
+            with urllib.request.urlopen(post, timeout=LEAST_S) as page:
                 assert page.status == 200
             wait_until(lambda: acknowledged(service), 30, "the answer in the journal")
             assert [change.facts["by"] for change in acknowledged(service)] == ["phone"]
 
             with pytest.raises(urllib.error.HTTPError) as refused:
                 urllib.request.urlopen(
-                    urllib.request.Request(url, data=b"", method="POST"), timeout=30
+                    urllib.request.Request(url, data=b"", method="POST"), timeout=LEAST_S
                 )
             assert refused.value.code in range(400, 500)
             refused.value.close()

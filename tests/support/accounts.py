@@ -6,6 +6,8 @@ import subprocess
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
+from support.patience import LEAST_S
+
 from monitor.intake.rights import Rights
 from monitor.site import Probe
 
@@ -21,7 +23,7 @@ def rights_of(
     passwords.touch(mode=0o600)
     for user, password in accounts.items():
         words = ["mosquitto_passwd", "-b", str(passwords), user, password]
-        subprocess.run(words, check=True, capture_output=True, timeout=60)
+        subprocess.run(words, check=True, capture_output=True, timeout=LEAST_S)
     if rules is None:
         return Rights.from_files(passwords, probes=probes)
     (folder / "rights").write_text(rules)

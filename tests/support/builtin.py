@@ -9,6 +9,7 @@ import threading
 from collections.abc import Iterator
 
 from support.links import clock, eventually
+from support.patience import LEAST_S
 
 from monitor.intake.builtin import BuiltInBroker
 from monitor.intake.inbox import Inbox, MqttMessage
@@ -36,7 +37,7 @@ class Running:
         self.loop = asyncio.new_event_loop()
         self._thread = threading.Thread(target=self.loop.run_forever, daemon=True)
         self._thread.start()
-        asyncio.run_coroutine_threadsafe(self.broker.start(), self.loop).result(30)
+        asyncio.run_coroutine_threadsafe(self.broker.start(), self.loop).result(LEAST_S)
 
     @property
     def port(self) -> int:
@@ -57,14 +58,14 @@ class Running:
                 await asyncio.sleep(0)
             look.cancel()  # it sleeps until the next look
 
-        asyncio.run_coroutine_threadsafe(once(), self.loop).result(30)
+        asyncio.run_coroutine_threadsafe(once(), self.loop).result(LEAST_S)
 
     def stop(self) -> None:
         if self.loop.is_closed():
             return
-        asyncio.run_coroutine_threadsafe(self.broker.stop(), self.loop).result(30)
+        asyncio.run_coroutine_threadsafe(self.broker.stop(), self.loop).result(LEAST_S)
         self.loop.call_soon_threadsafe(self.loop.stop)
-        self._thread.join(30)
+        self._thread.join(LEAST_S)
         self.loop.close()
 
 

@@ -19,6 +19,8 @@ from datetime import UTC, datetime
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from typing import Any
 
+from support.patience import LEAST_S
+
 NS = 1_000_000_000
 DAY_NS = 86_400 * NS
 _POINT = re.compile(r"((?:[^\s,\\]|\\.)+)((?:,(?:[^\s\\]|\\.)+?)?) (.+) (-?\d+)", re.DOTALL)
@@ -348,7 +350,7 @@ class Real:
         headers = {"Authorization": f"Token {self._token}", "Content-Type": "application/json"}
         request = urllib.request.Request(self.url + path, body or None, headers, method=method)
         try:
-            with urllib.request.urlopen(request, timeout=30) as answer:
+            with urllib.request.urlopen(request, timeout=LEAST_S) as answer:
                 text = answer.read()
         except urllib.error.HTTPError as error:
             raise AssertionError(f"{method} {path}: {error.read().decode()}") from error

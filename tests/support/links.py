@@ -5,7 +5,7 @@ import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 
-from support.patience import patience_s
+from support.patience import LEAST_S, patience_s
 
 from monitor.events import Moment
 from monitor.intake.broker_session import BrokerSession
@@ -77,5 +77,5 @@ def publish(port: int, topic: str, payload: str, *more: str) -> subprocess.Compl
     """One message by mosquitto_pub at QoS 1, which returns once the broker has it."""
     words = ["mosquitto_pub", "-h", "127.0.0.1", "-p", str(port), "-t", topic, "-m", payload]
     return subprocess.run(
-        [*words, "-q", "1", *more], capture_output=True, text=True, timeout=60, check=False
+        [*words, "-q", "1", *more], capture_output=True, text=True, timeout=LEAST_S, check=False
     )

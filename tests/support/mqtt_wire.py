@@ -7,6 +7,8 @@ import struct
 from contextlib import suppress
 from typing import NamedTuple
 
+from support.patience import LEAST_S
+
 REFUSED = 5  # CONNACK: not authorized
 NAME_REFUSED = 2  # CONNACK: identifier rejected
 
@@ -37,7 +39,7 @@ class Client:
         self.socket = socket.socket()
         if receive_buffer is not None:
             self.socket.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, receive_buffer)
-        self.socket.settimeout(30)
+        self.socket.settimeout(LEAST_S)
         self.socket.connect(("127.0.0.1", port))
         flags, fields = 2 if clean else 0, text(name)
         if will is not None:
@@ -111,7 +113,7 @@ class Client:
                 if kind == 0x30:
                     end = 2 + int.from_bytes(body[:2], "big")
                     said.append((body[2:end].decode(), body[end:]))
-        self.socket.settimeout(30)
+        self.socket.settimeout(LEAST_S)
         return said
 
     def leave(self) -> None:

@@ -21,7 +21,8 @@ from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from typing import Any
 
 from aiosmtpd.controller import Controller
-from support.patience import patience_s
+from support.patience import LEAST_S, patience_s
+from support.ports import free_port
 
 
 class Mode(StrEnum):
@@ -99,7 +100,7 @@ class Receiver:
 
 
 @contextmanager
-def http_receiver(mode: Mode = Mode.WELL, *, port: int = 0) -> Iterator[Receiver]:
+def http_receiver(mode: Mode = Mode.WELL) -> Iterator[Receiver]:
     """An HTTP server for Apprise's json:// and for heartbeats (GET)."""
     me = Receiver(mode=mode)
 
@@ -165,7 +166,7 @@ def http_receiver(mode: Mode = Mode.WELL, *, port: int = 0) -> Iterator[Receiver
                 self.close_connection = True
                 me.note(holding=-1)
 
-    server = ThreadingHTTPServer((me.host, port), Handler)
+    server = ThreadingHTTPServer((me.host, 0), Handler)
     server.daemon_threads = True
     me.port = server.server_address[1]
     thread = threading.Thread(target=server.serve_forever, args=(0.05,), daemon=True)
@@ -210,11 +211,8 @@ def smtp_receiver(mode: Mode = Mode.WELL) -> Iterator[Receiver]:
             me.note(got=Got(time.monotonic(), str(mail["Subject"]), text, mail))
             return "250 taken"
 
-    with socket.socket() as held:  # aiosmtpd must be told its port: held until it is bound there
-        held.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-        held.bind((me.host, 0))
-        me.port = held.getsockname()[1]
-    controller = Controller(Handler(), hostname=me.host, port=me.port)
+    me.port = free_port()  # it cannot tell a port it chose itself
+    controller = Controller(Handler(), hostname=me.host, port=me.port, ready_timeout=LEAST_S)
     controller.start()
     try:
         yield me

@@ -12,6 +12,8 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+from support.patience import LEAST_S
+
 from monitor.page.access import Access
 from monitor.page.app import build_app
 from monitor.page.serve import serve
@@ -27,6 +29,7 @@ class Served:
         *,
         clock: Callable[[], float] = time.time,
         passphrase: str | None = None,
+        port: int = 0,
     ) -> None:
         self.api = api
         self._folder = tempfile.TemporaryDirectory()
@@ -39,12 +42,12 @@ class Served:
         self._ready = threading.Event()
         self._fault: BaseException | None = None
         self._thread = threading.Thread(target=self._run, daemon=True)
-        self.port = 0
+        self.port = port
         self.app: Any = None
 
     def __enter__(self) -> "Served":
         self._thread.start()
-        assert self._ready.wait(30), "the page did not start"
+        assert self._ready.wait(LEAST_S), "the page did not start"
         if self._fault is not None:
             raise self._fault
         return self
@@ -52,7 +55,7 @@ class Served:
     def __exit__(self, *_: object) -> None:
         if self._loop is not None and self._stop is not None:
             self._loop.call_soon_threadsafe(self._stop.set)
-        self._thread.join(20)
+        self._thread.join(LEAST_S)
         assert not self._thread.is_alive(), "the page did not stop"
         self._folder.cleanup()
 
@@ -65,7 +68,7 @@ class Served:
         assert self._loop is not None
         done = threading.Event()
         self._loop.call_soon_threadsafe(lambda: (self.api.show(status), done.set()))
-        assert done.wait(30)
+        assert done.wait(LEAST_S)
 
     def _run(self) -> None:
         try:
@@ -79,7 +82,7 @@ class Served:
         self._loop = asyncio.get_running_loop()
         self._stop = asyncio.Event()
         self.app = build_app(self.api, self.access, clock=self._clock)
-        serving = await serve(self.app, "127.0.0.1", 0)
+        serving = await serve(self.app, "127.0.0.1", self.port)
         self.port = serving.port
         self._ready.set()
         await self._stop.wait()

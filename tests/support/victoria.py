@@ -10,6 +10,7 @@ import urllib.request
 from pathlib import Path
 
 import pytest
+from support.patience import LEAST_S
 from support.ports import free_port
 
 
@@ -41,9 +42,10 @@ class Victoria:
             stdout=subprocess.DEVNULL,
             stderr=subprocess.DEVNULL,
         )
-        for _ in range(600):
+        deadline = time.monotonic() + LEAST_S
+        while time.monotonic() < deadline:
             try:
-                with urllib.request.urlopen(f"{self.url}/health", timeout=1):
+                with urllib.request.urlopen(f"{self.url}/health", timeout=LEAST_S):
                     return
             except OSError:
                 if self._process.poll() is not None:
@@ -54,15 +56,15 @@ class Victoria:
     def stop(self) -> None:
         if self._process is not None:
             self._process.terminate()
-            self._process.wait(30)
+            self._process.wait(LEAST_S)
             self._process = None
 
     def series(self, match: str) -> dict[tuple[str, ...], list[tuple[int, float]]]:
         """(brooder, probe or "") -> [(ms, value)] of everything that matches."""
-        urllib.request.urlopen(f"{self.url}/internal/force_flush", timeout=10).close()
+        urllib.request.urlopen(f"{self.url}/internal/force_flush", timeout=LEAST_S).close()
         query = urllib.parse.urlencode({"match[]": match})
         found: dict[tuple[str, ...], list[tuple[int, float]]] = {}
-        with urllib.request.urlopen(f"{self.url}/api/v1/export?{query}", timeout=30) as answer:
+        with urllib.request.urlopen(f"{self.url}/api/v1/export?{query}", timeout=LEAST_S) as answer:
             for line in answer:
                 said = json.loads(line)
                 tags = said["metric"]

@@ -12,6 +12,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from support.one_box import ONE_BOX
+from support.patience import LEAST_S
 
 from monitor.events import AlarmName, Change, Entry, EntryKind, Facts, Moment
 from monitor.intake.held import HeldTimes
@@ -60,7 +61,7 @@ class MoodyJournal:
         self.commits = 0
 
     def commit(self, batch: Commit) -> None:
-        self.goes_on.wait(60)
+        self.goes_on.wait()
         self.commits += 1
         if self.fails is not None:
             raise self.fails
@@ -205,8 +206,8 @@ def running(rig: Rig) -> Iterator[Rig]:
         yield rig
     finally:
         rig.journal.goes_on.set()
-        rig.watcher.stop(20)
-        rig.writer.stop(20)
+        rig.watcher.stop(LEAST_S)
+        rig.writer.stop(LEAST_S)
 
 
 def place(rig: Rig) -> None:
@@ -219,7 +220,7 @@ def place(rig: Rig) -> None:
         hatched=time.strftime("%Y-%m-%d", time.gmtime(time.time() - 86400)),
         kind="broiler",
     )
-    rig.calls.call(lambda now: rig.core.enter(entry, now)).result(20)
+    rig.calls.call(lambda now: rig.core.enter(entry, now)).result(LEAST_S)
 
 
 def site_of(folder: Path, more: str = "") -> Site:

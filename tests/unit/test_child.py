@@ -6,6 +6,7 @@ from pathlib import Path
 
 import psutil
 import pytest
+from support.patience import LEAST_S
 from support.service import wait_until
 
 from monitor import child
@@ -52,7 +53,7 @@ def test_one_that_hangs_is_ended_with_all_that_it_has_started(tmp_path: Path) ->
 
     asking = threading.Thread(target=ask)
     asking.start()
-    asking.join(120)
+    asking.join(LEAST_S)
     [late] = failures
     assert isinstance(late, child.ChildLate)
     if said.exists() and (pid := said.read_text()):

@@ -5,6 +5,7 @@ from threading import Thread
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from support.patience import LEAST_S
 
 from monitor.events import Moment
 from monitor.intake import inbox as inbox_module
@@ -101,7 +102,7 @@ def test_what_comes_in_quick_succession_is_taken_together(taken):
     reader.start()
     for number in range(GATHERED):
         inbox.put(message("floor", number))
-    reader.join(60)
+    reader.join(LEAST_S)
     assert len(found) == GATHERED
 
 
@@ -110,5 +111,5 @@ def test_who_is_woken_takes_what_there_is(taken):
     inbox.put(message("floor", 0))
     reader.start()
     inbox.wake()
-    reader.join(60)
+    reader.join(LEAST_S)
     assert len(found) == 1

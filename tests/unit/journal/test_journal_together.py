@@ -4,6 +4,7 @@ import threading
 from pathlib import Path
 
 from support.journals import T0, batch, reading
+from support.patience import LEAST_S
 
 from monitor.events import Reading
 from monitor.journal.reader import JournalReader
@@ -42,7 +43,7 @@ def test_what_is_read_while_the_writer_commits_and_tidies_is_whole(path: Path) -
                 journal.tidy(T0 + 60 * n)
         done.set()
         for thread in threads:
-            thread.join(30)
+            thread.join(LEAST_S)
         assert wrong == []
         assert looked > 2
 

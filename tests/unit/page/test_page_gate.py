@@ -5,6 +5,7 @@ from collections.abc import Iterator
 
 import pytest
 from support.fake_api import NIGHT, FakeApi, alarm, brooder, failing_porch, status
+from support.patience import LEAST_S
 from support.served import Served
 from support.visitor import Visitor
 
@@ -343,7 +344,7 @@ def test_a_fault_of_ours_tells_nothing_of_itself(at_home: Served, caplog):
 
 
 def test_asking_for_the_head_of_the_stream_does_not_hold_the_line(at_home: Served):
-    line = http.client.HTTPConnection("127.0.0.1", at_home.port, timeout=30)
+    line = http.client.HTTPConnection("127.0.0.1", at_home.port, timeout=LEAST_S)
     try:
         for method, path in (("HEAD", "/live"), ("GET", "/static/mark.svg")):
             line.request(method, path)

@@ -16,6 +16,7 @@ import psutil
 import pytest
 from support import nightjournal
 from support.fake_api import NIGHT, FakeApi, placed, site
+from support.patience import LEAST_S
 from support.served import Served
 from support.visitor import Visitor
 
@@ -57,7 +58,7 @@ def test_the_page_itself_never_loads_numpy_or_the_drawing_library():
         "print([m for m in ('numpy', 'vl_convert', 'monitor.review', 'scipy') if m in sys.modules])"
     )
     said = subprocess.run(
-        [sys.executable, "-c", code], capture_output=True, text=True, check=True, timeout=60
+        [sys.executable, "-c", code], capture_output=True, text=True, check=True, timeout=LEAST_S
     )
     assert said.stdout.strip() == "[]"
 
@@ -96,7 +97,7 @@ def test_a_child_that_hangs_is_ended_and_another_one_answers(
         with pytest.raises(Objection, match="took longer"):
             await worker.ask("sheet_of", question(journal))
         assert not psutil.pid_exists(hung)
-        monkeypatch.setattr(review_worker, "KILL_AFTER_S", 60.0)
+        monkeypatch.setattr(review_worker, "KILL_AFTER_S", LEAST_S)
         assert (await worker.ask("sheet_of", question(journal)))["weeks"]
 
     run(story)
@@ -148,7 +149,7 @@ def test_an_idle_child_goes_home(journal: Path, monkeypatch: pytest.MonkeyPatch)
     async def story(worker: ReviewWorker) -> None:
         await worker.ask("story_of", question(journal))
         pid = child_of(worker)
-        for _ in range(600):
+        for _ in range(int(LEAST_S / 0.05)):
             if not psutil.pid_exists(pid):
                 return
             await asyncio.sleep(0.05)
@@ -235,12 +236,12 @@ def test_what_is_being_drawn_says_so_before_it_is_there(
     goes_on, reads = threading.Event(), screen_record.read_span
 
     def slow(*asked: Any) -> Any:
-        assert goes_on.wait(60)
+        assert goes_on.wait(LEAST_S)
         return reads(*asked)
 
     monkeypatch.setattr(screen_record, "read_span", slow)
     with Served(FakeApi(journal_path=journal), clock=lambda: NIGHT) as served:
-        line = http.client.HTTPConnection("127.0.0.1", served.port, timeout=60)
+        line = http.client.HTTPConnection("127.0.0.1", served.port, timeout=LEAST_S)
         line.request("GET", f"/record/span?brooder=porch&from={NIGHT - 86400:.0f}&to={NIGHT:.0f}")
         answer = line.getresponse()
         first = answer.read1(100_000).decode()

@@ -5,6 +5,7 @@ import json
 from typing import Any
 
 import pytest
+from support.patience import LEAST_S
 
 from monitor.page import live
 from monitor.page.live import MOST_STREAMS, LiveStream, LiveUpdate
@@ -39,7 +40,7 @@ class Drawer:
 
 
 async def next_event(stream: Any) -> dict[str, Any]:
-    async with asyncio.timeout(30):
+    async with asyncio.timeout(LEAST_S):
         while True:
             event = json.loads((await anext(stream)).removeprefix(b"data: "))
             if event:
@@ -161,7 +162,7 @@ def test_closing_ends_every_stream():
         await asyncio.sleep(0.05)
         pages.close()
         with pytest.raises(StopAsyncIteration):
-            async with asyncio.timeout(10):
+            async with asyncio.timeout(LEAST_S):
                 await waiting
 
     asyncio.run(story())
