@@ -162,7 +162,7 @@ def test_a_last_will_says_nothing_that_its_client_may_not_say(broker, topic, ret
             probe.publish(topic, b"on", 2, retain=retain)
         eventually(lambda: not _connected(broker, "board"), "gone without a goodbye")
         broker.broker.publish("brooder/siren", "off", qos=0)
-        assert house.heard(1.0) == [("brooder/siren", b"off")]
+        assert house.heard(1.0, 1) == [("brooder/siren", b"off")]
     assert broker.broker._broker.retained_messages.keys() == {"brooder/status"}
 
 
@@ -244,7 +244,7 @@ def test_hundreds_of_kept_messages_come_to_a_client_that_reads(open_broker):
             assert loud.receive()[0] == 0x40
     with Client(open_broker.port, "late", **HOUSE) as late:
         late.send(0x82, b"\x00\x01\x00\x06yard/#\x00")
-        assert len(late.heard(2.0)) == 400
+        assert len(late.heard(2.0, 400)) == 400
 
 
 def test_what_waits_for_a_client_that_is_away_is_bounded_in_bytes(open_broker):

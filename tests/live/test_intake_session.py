@@ -16,6 +16,7 @@ import pytest
 from support.links import Heard, eventually, listening, publish
 from support.mosquitto import Mosquitto, needs_mosquitto
 from support.patience import LEAST_S
+from support.ports import free_port
 
 from monitor.intake.inbox import AckToken
 from monitor.intake.link import BrokerAddress, Link
@@ -418,6 +419,8 @@ def only_knows_mqtt_311(port: int, *, answers: bool) -> Iterator[int]:
             while True:
                 client, _ = front.accept()
                 first = client.recv(4096)
+                if not first:  # it hung up before it spoke
+                    continue
                 if first[8] == 5:
                     if answers:
                         client.sendall(bytes([0x20, 2, 0, 1]))
@@ -460,8 +463,8 @@ def test_a_session_over_mqtt_311_lasts_as_well(broker):
 
 def test_a_broker_that_sends_nonsense_does_not_end_the_session():
     """paho's thread may die of a broken packet; keep_going() starts another."""
-    evil = socket.create_server(("127.0.0.1", 0))
-    port = evil.getsockname()[1]
+    port = free_port()  # on which nobody listens afterwards
+    evil = socket.create_server(("127.0.0.1", port))
 
     def serve() -> None:
         client, _ = evil.accept()

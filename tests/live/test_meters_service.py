@@ -21,6 +21,12 @@ PLUG = '  topic = "plug/west"\n  value = "/power"\n  thermostat = false\n'
 QUICK = {"monitor.service.mains_reading.EVERY_S": 0.1}
 
 
+def at_once(path: Path, text: str) -> None:
+    """Nobody reads half of it, or nothing."""
+    path.with_suffix(".new").write_text(text)
+    path.with_suffix(".new").replace(path)
+
+
 def lines(service: Service) -> list[str]:
     return [meter["line"] for meter in service.ask("probes")["meters"]]
 
@@ -75,11 +81,11 @@ def test_a_file_of_this_board_that_says_the_mains_is_off_is_told_at_once_and_its
     ):
         service.placed()
         wait_until(lambda: "mains power on" in lines(service))
-        online.write_text("0\n")
+        at_once(online, "0\n")
         told = phone.wait_for(1)[0]
         assert told.title == "Hillside: mains power is off"
         assert "how long that lasts is not known" in told.body
-        online.write_text("1\n")
+        at_once(online, "1\n")
         wait_until(lambda: "mains power on" in lines(service))
 
 
@@ -105,12 +111,12 @@ def test_a_ups_says_how_long_the_board_lasts_and_the_last_word_comes_before_sile
     ):
         service.placed()
         wait_until(lambda: "mains power on" in lines(service))
-        answer.write_text("battery.runtime: 2400\nups.status: OB DISCHRG\n")
+        at_once(answer, "battery.runtime: 2400\nups.status: OB DISCHRG\n")
         assert "lasts about 40 min more" in phone.wait_for(1)[0].body
-        answer.write_text("battery.runtime: 120\nups.status: OB DISCHRG LB\n")
+        at_once(answer, "battery.runtime: 120\nups.status: OB DISCHRG LB\n")
         last = phone.wait_for(2)[1]
         assert last.title == "Hillside: the monitor is about to go dark"
-        answer.write_text("")
+        at_once(answer, "")
         service.wait_log("gave no ups.status")
 
 

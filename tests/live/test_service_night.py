@@ -14,6 +14,7 @@ from support.receivers import Mode, http_receiver, refusing_port, smtp_receiver
 from support.service import QUICK_LIMITS, Service, Thermometer, hatched_yesterday, wait_until
 
 from monitor.events import AlarmName
+from monitor.journal.reader import JournalReader
 
 pytestmark = pytest.mark.live
 
@@ -84,7 +85,7 @@ def test_an_alarm_outlives_a_kill_and_is_not_told_twice(
         wait_until(lambda: chill_raised(service), 30, "the alarm in the journal")
         # The worst moment is over when the journal knows that the message went out.
         wait_until(lambda: contacts(service)[0]["pending"] == 0, 30, "the message to be sent")
-        time.sleep(0.5)
+        wait_until(lambda: nothing_owed(service), 30, "that to be written down")
         raised = chill_raised(service)
         told = sorted(phone.titles())
         service.kill()
@@ -104,6 +105,12 @@ def test_an_alarm_outlives_a_kill_and_is_not_told_twice(
         assert service.stop() == 0
         said = [float(v) for v in probe.sent]
         assert sorted(service.temps()) == sorted(said)
+
+
+def nothing_owed(service: Service) -> bool:
+    """By the journal, from which a start learns it."""
+    with JournalReader(service.journal) as reader:
+        return bool(reader.reached(0.0)) and not reader.outbox_pending()
 
 
 def chill_raised(service: Service) -> list[str]:
@@ -314,10 +321,11 @@ def test_a_record_brought_into_an_empty_journal_is_watched_on_at_once(tmp_path: 
     service = Service(tmp_path)
     service.write_config()
     lines = tmp_path / "record.jsonl"
-    placed = time.strftime("%Y-%m-%dT12:00:00Z", time.gmtime(time.time() - 86400))
+    hatched = hatched_yesterday()
+    placed = f"{hatched}T12:00:00Z"
     lines.write_text(
         f'{{"at":"{placed}","entry":"placed","brooder":"porch","count":100,'
-        f'"hatched":"{hatched_yesterday()}","kind":"broiler"}}\n'
+        f'"hatched":"{hatched}","kind":"broiler"}}\n'
         f'{{"at":"{placed}","topic":"brooder/porch/floor","payload":"33.4"}}\n'
     )
     done = service.command("import", str(lines))

@@ -90,7 +90,7 @@ def _shorten(path: str, value: float) -> None:
     module, _, name = path.rpartition(".")
     __import__(module)
     usual = getattr(sys.modules[module], name)
-    assert usual > value
+    assert usual != value
     for known in list(sys.modules.values()):
         if known.__name__.startswith("monitor.") and getattr(known, name, None) is usual:
             setattr(known, name, value)

@@ -103,12 +103,13 @@ class Client:
             if not low & 0x80:
                 return kind & 0xF0, self._read(length)
 
-    def heard(self, within_s: float) -> list[tuple[str, bytes]]:
-        """Every message (topic, payload) at QoS 0 until nothing comes for that long."""
-        said = []
-        self.socket.settimeout(within_s)
+    def heard(self, within_s: float, least: int = 0) -> list[tuple[str, bytes]]:
+        """Every message (topic, payload) at QoS 0 until nothing comes for that long; so many are
+        waited for, however busy the broker is."""
+        said: list[tuple[str, bytes]] = []
         with suppress(TimeoutError):
             while True:
+                self.socket.settimeout(within_s if len(said) >= least else LEAST_S)
                 kind, body = self.receive()
                 if kind == 0x30:
                     end = 2 + int.from_bytes(body[:2], "big")

@@ -39,6 +39,9 @@ FLOOR = "brooder/porch/floor"
 
 # So long a calm must last before anybody is told of it.
 ALL_CLEAR_HOLDS = "monitor.tell.incident.BACK_S"
+# What is said to a broker before its topics are asked for is lost to everybody. A start says that
+# it watches after two seconds all the same, which a busy machine may need for asking.
+HEARD_WITHIN = "monitor.service.broker_side.HEAR_WITHIN_S"
 # Short delays: a minute of a real night in a second of a test.
 QUICK_LIMITS = {"band_delay_s": 1, "harm_delay_s": 0.5, "clear_delay_s": 1}
 
@@ -62,7 +65,7 @@ def hatched_yesterday() -> str:
 class Service:
     """One `brooder watch`. `more` is TOML put at the end; `limits` are the brooder's;
     `wrapper` goes before the command (prlimit, faketime, setpriv); `probes` are name -> topic;
-    `shortened` names waits of the program that are set shorter ("monitor.service.writer.X": s);
+    `shortened` names waits of the program that are set otherwise ("monitor.service.writer.X": s);
     `prelude` is run before the program, to put another clock in."""
 
     def __init__(
@@ -111,7 +114,7 @@ class Service:
         self._page_lines = page_lines
         self._contact_lines = contact_lines
         self._log_level = log_level
-        self._shortened = {ALL_CLEAR_HOLDS: 2.0, **(shortened or {})}
+        self._shortened = {ALL_CLEAR_HOLDS: 2.0, HEARD_WITHIN: 20.0, **(shortened or {})}
         self.prelude = prelude
         self._only = only
         self.process: subprocess.Popen[bytes] | Forked | None = None
@@ -233,7 +236,7 @@ class Service:
         lines = []
         for path, value in self._shortened.items():
             module, _, name = path.rpartition(".")
-            lines.append(f"import {module} as m; assert m.{name} > {value}; m.{name} = {value}")
+            lines.append(f"import {module} as m; assert m.{name} != {value}; m.{name} = {value}")
         return "\n".join([self.prelude, *lines, MAIN])
 
     # -- what it says
@@ -268,7 +271,10 @@ class Service:
 
     def placed(self, count: int = 50) -> Any:
         """Meat chicks go in that hatched yesterday: the floor should be at about 35 degC."""
-        return self.enter("placed", count=count, hatched=hatched_yesterday(), kind="broiler")
+        said = self.enter("placed", count=count, hatched=hatched_yesterday(), kind="broiler")
+        if not said["kept"]:  # in three seconds, that is
+            wait_until(lambda: "placed" in self.entries(), what="the birds on the disk")
+        return said
 
     # -- what it keeps
 
@@ -294,6 +300,11 @@ class Service:
             return [c for c in reader.changes() if alarm is None or c.alarm is alarm]
         finally:
             reader.close()
+
+    def entries(self) -> list[str]:
+        """The ledger on the disk."""
+        with JournalReader(self.journal) as reader:
+            return [entry.entry.value for entry in reader.entries()]
 
     def command(
         self, *words: str, within_s: float = 60.0, typed: str | None = None
