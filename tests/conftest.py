@@ -4,13 +4,18 @@ import os
 import sys
 
 import pytest
-from hypothesis import settings
+from hypothesis import HealthCheck, settings
 
 COMPUTES = ("thermal", "story", "property", "outside")  # the longest first
 
 # The same examples in every run, so that a red run is the change's own; new ones in the long form.
-# No deadline: how long one takes says how busy the machine is.
-settings.register_profile("same", derandomize=os.environ.get("BROODER_LONG") != "1", deadline=None)
+# No deadline, and none for making one: how long that takes says how busy the machine is.
+settings.register_profile(
+    "same",
+    derandomize=os.environ.get("BROODER_LONG") != "1",
+    deadline=None,
+    suppress_health_check=[HealthCheck.too_slow],
+)
 settings.load_profile("same")
 
 # Hundreds of children import the project: what is compiled once stays compiled.

@@ -65,6 +65,6 @@ if [ $# -eq 0 ]; then
     lint-imports
 fi
 echo "== tests" >&2
-# Many wait for a broker, a child or a browser: three for each core keep it busy. A file stays with one
+# Many wait for a broker, a child or a browser: four for each core keep it busy. A file stays with one
 # worker, which makes what its tests share once; the order is that of tests/conftest.py.
-exec pytest -n "$(($(getconf _NPROCESSORS_ONLN) * 3))" --dist loadfile --no-loadscope-reorder "$@"
+exec pytest -n "$(($(getconf _NPROCESSORS_ONLN) * 4))" --dist loadfile --no-loadscope-reorder "$@"

@@ -82,7 +82,9 @@ def test_a_line_with_wrong_fields_is_read_or_named(line: str, wrong: dict[str, o
 
 
 @settings(
-    max_examples=12, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+    max_examples=12,
+    deadline=None,
+    suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
 )
 @given(st.lists(st.sampled_from(GOOD) | st.text(max_size=60) | st.just('{"at":5}'), max_size=5))
 @example(GOOD)

@@ -9,7 +9,7 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
 
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from support.journals import T0
 
@@ -28,7 +28,7 @@ ACTS = st.lists(
               st.integers(0, 1)),
     min_size=1, max_size=8,
 )  # fmt: skip
-WAYS = settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+WAYS = settings(max_examples=40, deadline=None)
 
 
 def written(path: Path, box: str, acts: Sequence[tuple[str, int, int]]) -> list[str]:

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from support.journals import T0, floor_probe, site
 
@@ -22,7 +22,7 @@ from monitor.journal.resolution import kept_at, kept_temp_c
 from monitor.journal.store import Journal
 from monitor.units import Unit
 
-COMMON = settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+COMMON = settings(max_examples=60, deadline=None)
 TEMPS = st.floats(-60, 150, allow_nan=False).map(kept_temp_c)
 TIMES = st.floats(T0 - 7200, T0 + 7200).map(kept_at)
 READINGS = st.builds(

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import Any
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from support.engine_night import EVENING, a_brooder, a_site
 
@@ -227,7 +227,7 @@ READINGS = st.tuples(
 )
 
 
-@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=60, deadline=None)
 @given(st.lists(READINGS, min_size=5, max_size=60), st.data())
 def test_any_cut_of_any_readings_changes_nothing(
     steps: list[tuple[float, str, float]], data: st.DataObject

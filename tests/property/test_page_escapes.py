@@ -137,7 +137,9 @@ def become(served: Served, api: FakeApi) -> None:
 
 @given(name=NAMES, text=TEXT)
 @settings(
-    max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+    max_examples=40,
+    deadline=None,
+    suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
 )
 def test_words_from_elsewhere_change_no_tag_and_no_attribute(
     served: Served, plain: dict[str, Shape], name: str, text: str
@@ -156,7 +158,9 @@ def test_words_from_elsewhere_change_no_tag_and_no_attribute(
 
 @given(note=TEXT)
 @settings(
-    max_examples=30, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+    max_examples=30,
+    deadline=None,
+    suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
 )
 def test_a_note_comes_back_as_it_was_written(served: Served, note: str):
     become(served, api_with("porch", "plain"))

@@ -4,7 +4,7 @@ import json
 import math
 
 import pytest
-from hypothesis import HealthCheck, example, given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from monitor.events import BadValue, Moment, Reading
@@ -127,7 +127,7 @@ def test_every_case_ever_found_becomes_a_reading_or_a_reason(payload, one):
     check(payload, one)
 
 
-@settings(max_examples=600, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=600, deadline=None)
 @given(payload=payloads, one=st.sampled_from(PROBES))
 @example(payload=b"33,4 ", one=BARE)
 def test_any_payload_becomes_readings_or_a_reason(payload, one):

@@ -220,7 +220,7 @@ WORDS = st.one_of(
 @settings(
     max_examples=60,
     deadline=None,
-    suppress_health_check=[HealthCheck.function_scoped_fixture],
+    suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
     derandomize=True,
 )
 @given(st.data())
