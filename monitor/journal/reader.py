@@ -190,6 +190,14 @@ class _Readings(ReadConnection):
             ]
         return None if None in ends else (ends[0][0], ends[1][0])
 
+    def nth_newest_at(self, count: int) -> float:
+        """When the oldest of so many newest readings was taken; 0: there are not so many."""
+        with self.transaction() as connection:
+            row = connection.execute(
+                "SELECT at_ms / 1000.0 FROM readings ORDER BY id DESC LIMIT 1 OFFSET ?", (count,)
+            ).fetchone()
+        return 0.0 if row is None else float(row[0])
+
     def known(self) -> dict[int, KnownProbe]:
         """Every probe as it was ever configured, by its number here."""
         with self.transaction() as connection:

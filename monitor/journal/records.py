@@ -19,6 +19,8 @@ from monitor.events import (
     State,
 )
 
+BROUGHT_IN = "brought-in"  # cursor: the last commit by which something came from elsewhere
+
 
 class Entered(NamedTuple):
     """A ledger entry or an act on an alarm, and when the engine was given it."""

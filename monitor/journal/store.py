@@ -16,7 +16,7 @@ from typing import Any, Self
 from monitor.journal import bringing_in, local_views, opening, salvaging, schema, tidying, writing
 from monitor.journal.bringing_in import Arrivals, BroughtIn
 from monitor.journal.known_probes import Probes
-from monitor.journal.records import Commit, StorageFault
+from monitor.journal.records import BROUGHT_IN, Commit, StorageFault
 from monitor.journal.resolution import to_ms
 from monitor.site import Meter, Probe
 from monitor.units import Unit
@@ -155,6 +155,8 @@ class Journal:
             ).fetchone()
             # 0: no engine has run yet
             writing.write_commit(connection, seq, last or (0, 0), [])
+            if done.readings or done.entries:
+                writing.write_cursors(connection, {BROUGHT_IN: seq})
         self._seq += 1
         return done
 

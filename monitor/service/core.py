@@ -110,8 +110,14 @@ class Core:
 
     def fault(self, name: AlarmName, active: bool, now: Moment, facts: Facts) -> None:
         """The watcher itself is not well, or is again."""
-        self._happened.batch.inputs.append(WatcherFault(name, active, now, facts))
-        self._changed(self.engine.fault(name, active, now, facts), now)
+        fault = WatcherFault(name, active, now, facts)
+        self._happened.batch.inputs.append(fault)
+        self.take_in(fault)
+
+    def pass_over(self, since: Moment, now: Moment) -> None:
+        """Nobody watched in between, and nobody needs to be told."""
+        self._plan.nobody_watched(now.at - since.at)
+        self._changed(self.engine.pass_over(since, now), now)
 
     def clock_jumped(self, now: Moment, jump_s: float, *, sure: bool = True) -> None:
         """The wall clock was set; `now` is after it, and `sure` whether that can be right. Not an
@@ -150,6 +156,11 @@ class Core:
             case Entered():
                 self._entered(item.entry, item.now)
             case WatcherFault():
+                if (
+                    item.name is AlarmName.WAS_DOWN
+                    and {"down_from", "down_to"} <= item.facts.keys()
+                ):
+                    self._plan.nobody_watched(item.facts["down_to"] - item.facts["down_from"])
                 changes = self.engine.fault(item.name, item.active, item.now, item.facts)
                 self._changed(changes, item.now)
 

@@ -4,22 +4,31 @@ The last snapshot, then every input kept after it, in order, through the same co
 those inputs was kept in the same transactions, so it is not told again: the outbox knows what is
 still to be sent.
 
+Where that does not hold (the record was brought in, or the snapshot is of another form), the last
+days of the record are lived through again, as `brooder replay` would: nothing that comes of it is
+told or kept, alarms stand as they would at its end, and what was over is over.
+
 A record that cannot be handled (a damaged one, or one that showed a fault of ours) is left out with
 a line in the log: a watch that will not start is worse than one that starts with a gap."""
 
 import logging
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
+from heapq import merge
+from operator import attrgetter
 from typing import Any, TypeVar
 
 from monitor.brooding.entries import LEDGER_KINDS
 from monitor.events import BadValue, Entry, EntryKind, Measured, Moment, Reading, State
 from monitor.intake.held import HeldTimes
 from monitor.intake.redelivered import RedeliveryMemory
+from monitor.journal.forms.kept_values import kept_values
 from monitor.journal.reader import JournalReader
-from monitor.journal.records import Entered, Input, OutboxRow, WatcherFault
+from monitor.journal.records import BROUGHT_IN, Entered, Input, OutboxRow, WatcherFault
+from monitor.journal.resolution import PER_DEGREE
 from monitor.service.core import Core
 from monitor.service.logs import facts
+from monitor.site import Site
 
 log = logging.getLogger(__name__)
 T = TypeVar("T")
@@ -30,6 +39,8 @@ PACE_FROM_S = 900.0  # a probe's pace, and what it may repeat, is read from so m
 # is brooded. What is older, or says that it is, would only keep the watch from starting.
 LIVED_AGAIN_S = 60 * 86400.0
 REACHED_WITHIN_S = 7 * 86400.0
+LEARNT_FROM_S = 3 * 86400.0
+MOST_LEARNT_FROM = 100_000  # readings: a minute of the smallest board
 AHEAD_S = 60.0  # nothing in the record is later than its end, but for what a clock's step made so
 
 
@@ -54,7 +65,7 @@ def rebuild(make: Callable[[Moment], Core], reader: JournalReader, now: Moment) 
     ended = reader.advanced_to()
     entries = reader.entries()
     if ended is None:
-        core = _of_ledger(make, entries, now)
+        core = _brought_in(make, reader, entries, now)
     else:
         away_s = max(0.0, now.at - ended.at)
         shift_s = now.tick - away_s - ended.tick
@@ -92,20 +103,82 @@ def _restored(
             if snapshot is not None:
                 snapshots[name] = snapshot.state
                 marks.append(snapshot.mark)
-        core = make(begin if snapshots else _first(reader, begin, shift_s))
-        core.know_entries(entries)
-        core.restore(snapshots, shift_s)
         mark = min(marks, default=0)
-        _learn_older_entries(core, reader, entries, mark, begin)
-        return core, mark
+        if mark >= (reader.cursor(BROUGHT_IN) or 0):
+            core = make(begin if snapshots else _first(reader, begin, shift_s))
+            core.know_entries(entries)
+            core.restore(snapshots, shift_s)
+            _learn_older_entries(core, reader, entries, mark, begin)
+            return core, mark
     except ValueError as error:
         log.warning(
-            "The last state has another form; the watch begins from the ledger alone.",
+            "The last state has another form; the watch begins from the record.",
             extra=facts(why=" ".join(str(error).split())[:200]),
         )
     except Exception:
-        log.exception("The last state cannot be used; the watch begins from the ledger alone.")
-    return _of_ledger(make, entries, begin), reader.newest_commit()
+        log.exception("The last state cannot be used; the watch begins from the record.")
+    return _relearnt(make, reader, entries, begin), reader.newest_commit()
+
+
+def _brought_in(
+    make: Callable[[Moment], Core], reader: JournalReader, entries: list[Entry], now: Moment
+) -> Core:
+    """No service has run on this journal. What nobody watched since its end is passed over without
+    a word: whoever brought it in knows."""
+    span = reader.span()
+    if span is None:
+        return _of_ledger(make, entries, now)
+    away_s = max(0.0, now.at - span[1])
+    end = Moment(now.at - away_s, now.tick - away_s)
+    core = _relearnt(make, reader, entries, end)
+    core.pass_over(end, now)
+    core.take(now)
+    return core
+
+
+def _relearnt(
+    make: Callable[[Moment], Core], reader: JournalReader, entries: list[Entry], end: Moment
+) -> Core:
+    """A core that has lived through the last days before `end`, the moment to which it is taken."""
+    from_at = max(end.at - LEARNT_FROM_S, reader.nth_newest_at(MOST_LEARNT_FROM))
+    log.info("The watch learns its boxes from the record.", extra=facts(from_at=round(from_at)))
+    start = Moment(from_at, end.tick - (end.at - from_at))
+    ordered = sorted(entries, key=attrgetter("at", "number"))
+    core = _of_ledger(make, [entry for entry in ordered if entry.at < from_at], start)
+    core.know_entries(entries)
+    acts = (
+        Entered(entry, _on_ticks(min(entry.at, end.at), end))
+        for entry in ordered
+        if entry.at >= from_at
+    )
+    measured = _measured(reader, core.site, from_at, end)
+    for item in merge(measured, acts, key=lambda item: _moment_of(item).at):
+        core.advance(_moment_of(item))
+        _one(core, item)
+    core.advance(end)
+    core.take(end)
+    core.snapshot_wanted = True
+    return core
+
+
+def _measured(reader: JournalReader, site: Site, from_at: float, end: Moment) -> Iterator[Input]:
+    """What probes and meters said up to the end, but for what was said before the board knew the
+    time."""
+    probes = {probe.key for probe in site.all_probes}
+    meters = {meter.key for meter in site.all_meters}
+    for said in kept_values(reader, probes | meters, from_at, end.at + 0.001):
+        at, tick = _on_ticks(said.at_ms / 1000, end)
+        value = said.value / PER_DEGREE
+        if said.bad:
+            yield BadValue(at, tick, said.key, "a value no floor can have", value)
+        elif said.key in meters:
+            yield Measured(at, tick, said.key, value)
+        elif said.sure:
+            yield Reading(at, tick, said.key, value)
+
+
+def _on_ticks(at: float, end: Moment) -> Moment:
+    return Moment(at, end.tick - (end.at - at))
 
 
 def from_ledger(make: Callable[[Moment], Core], reader: JournalReader, now: Moment) -> Rebuilt:

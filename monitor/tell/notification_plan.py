@@ -39,6 +39,7 @@ from monitor.watch.alarm_table import TABLE, Lasting
 from monitor.watch.incidents import rank
 from monitor.watch.silence import NO_BIRDS
 from monitor.watch.status import SiteStatus
+from monitor.watch.watcher import BACK_WITHIN_S
 
 # What is worse than was told, by the same cause and with the same to do, waits for so long at most.
 _WORSE_WAITS_S = 600.0
@@ -86,6 +87,12 @@ class NotificationPlan(Kept):
                 if incident.gather_due is not None and incident.gather_due <= tick:
                     said += self._tell(incident, tick)
         return _newest(said + list(self._until(now.tick, including=True)))
+
+    def nobody_watched(self, for_s: float) -> None:
+        """Until now. That time does not count, nor the first minutes, in which the readings come
+        back: before that the numbers are old."""
+        for incident in self._incidents:
+            incident.wait_longer(for_s + BACK_WITHIN_S)
 
     def watch_ended(self, box: str, entry: Entry) -> Message:
         """An entry has left a box without birds, so that cold is no longer watched for there."""

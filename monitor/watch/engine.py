@@ -206,6 +206,11 @@ class Engine(Kept):
                     box.refresh(self._tick)
         return self._changes()
 
+    def pass_over(self, since: Moment, now: Moment) -> list[Change]:
+        """Nobody watched in between: as `fault` has it with WAS_DOWN, but nothing is to be told."""
+        self._skip_to(now.tick, since.at)
+        return self._changes()
+
     def clock_jumped(self, now: Moment, jump_s: float, *, sure: bool = True) -> list[Change]:
         """The wall clock was set: `now` shows the new time. Delays run on undisturbed, and whatever
         doubt there was of the clock is over. Ages are taken from the new time, unless that is half

@@ -14,7 +14,7 @@ from monitor.watch.life_cycle import AlarmState
 from monitor.watch.timers import Slot, Timers
 
 SETTLE = "settle"
-_BACK_WITHIN_S = 120.0  # after a gap, how long to wait for the first readings before telling
+BACK_WITHIN_S = 120.0  # after a gap, how long to wait for the first readings before telling
 _JUMP = "jump"
 # A step of the clock that moves no record by as much as a reading is no news; one by half a day can
 # move the birds into another day of age. Common practice.
@@ -133,7 +133,7 @@ class Watcher(Kept, Owner):
             if "down_to" in facts:
                 gap["down_to"] = facts["down_to"]
         self._gap, self._gap_tick = gap, tick
-        self._timers.set(Slot(6, SETTLE, "was-down"), tick + _BACK_WITHIN_S)
+        self._timers.set(Slot(6, SETTLE, "was-down"), tick + BACK_WITHIN_S)
 
     def settle(self, key: str, tick: float) -> None:
         """A jump of the clock has stood for a while; or it is time to tell of the gap, with what is
@@ -154,7 +154,8 @@ class Watcher(Kept, Owner):
         self._register.see(alarm, not self._season_closed(), tick)
 
     def _floor_facts(self, since: float | None) -> list[ProbeFact]:
-        probes = [p for box in self._boxes for p in box.probes if p.place is Place.FLOOR]
+        boxes = [box for box in self._boxes if box.needs.batch is not None] or self._boxes
+        probes = [p for box in boxes for p in box.probes if p.place is Place.FLOOR]
         facts = []
         for probe in probes:
             fact = probe.fact()
