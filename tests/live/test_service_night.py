@@ -279,7 +279,7 @@ def test_a_restart_after_an_hour_away_says_that_it_was_away(tmp_path: Path) -> N
             tmp_path,
             contacts={"phone": phone.url},
             limits=QUICK_LIMITS,
-            shortened={"monitor.watch.watcher._BACK_WITHIN_S": 2.0},
+            shortened={"monitor.watch.watcher.BACK_WITHIN_S": 2.0},
         )
         with service:
             service.placed()
