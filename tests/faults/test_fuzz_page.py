@@ -128,7 +128,7 @@ def test_any_bytes_at_the_pages_port_end_that_connection_only(
 def test_any_line_at_the_control_socket_is_answered(service: Service, line: bytes) -> None:
     with socket.socket(socket.AF_UNIX) as talk:
         talk.settimeout(LEAST_S)
-        talk.connect(str(service.state / "control.sock"))
+        talk.connect(str(next(path for path in service.control_paths if path.exists())))
         talk.sendall(line.replace(b"\n", b" ") + b"\n")
         reply = talk.makefile("rb").readline()
     said = json.loads(reply)

@@ -22,6 +22,7 @@ import time
 from collections.abc import Callable, Mapping, Sequence
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import paho.mqtt.client as paho
@@ -33,6 +34,7 @@ from support.ports import free_port
 from monitor.events import AlarmName, Change
 from monitor.journal.reader import JournalReader
 from monitor.service import control
+from monitor.settings import Settings
 
 MAIN = "from monitor.commands import main; main()"
 FLOOR = "brooder/porch/floor"
@@ -263,7 +265,13 @@ class Service:
 
     def ask(self, what: str, /, **details: Any) -> Any:
         """As a command of this machine asks it."""
-        return control.ask([self.state / "control.sock"], what, **details)
+        return control.ask(self.control_paths, what, **details)
+
+    @property
+    def control_paths(self) -> tuple[Path, ...]:
+        """Where it may take commands: a socket has no place deep in folders."""
+        assert Settings.control_paths.fget is not None
+        return Settings.control_paths.fget(SimpleNamespace(state_folder=self.state))
 
     def enter(self, entry: str, /, **details: Any) -> Any:
         """A ledger entry or an act on an alarm, by somebody who is sure of it."""

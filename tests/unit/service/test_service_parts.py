@@ -133,8 +133,11 @@ def test_any_bytes_are_a_forecast_or_a_fault(junk: bytes) -> None:
         assert pairs
 
 
-def test_the_control_socket_answers_objects_and_survives_nonsense(tmp_path: Path) -> None:
-    path = tmp_path / "control.sock"
+def test_the_control_socket_answers_objects_and_survives_nonsense(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)  # a socket has no place deep in folders
+    path = Path("control.sock")
 
     async def answer(what: str, details: dict[str, Any]) -> Any:
         if what == "bad":
@@ -170,11 +173,14 @@ def test_no_service_is_said_as_such(tmp_path: Path) -> None:
         control.ask([tmp_path / "control.sock"], "hello")
 
 
-def test_a_place_in_which_others_may_write_is_no_place_for_commands(tmp_path: Path) -> None:
-    state, shared = tmp_path / "gone" / "control.sock", tmp_path / "shared" / "control.sock"
+def test_a_place_in_which_others_may_write_is_no_place_for_commands(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    state, shared = Path("gone", "control.sock"), Path("shared", "control.sock")
     shared.parent.mkdir()
     shared.parent.chmod(0o777)
-    own = tmp_path / "own" / "control.sock"
+    own = Path("own", "control.sock")
 
     async def answer(what: str, _details: dict[str, Any]) -> Any:
         return what
