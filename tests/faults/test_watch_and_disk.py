@@ -149,6 +149,21 @@ def test_what_a_stop_loses_is_counted(tmp_path: Path, site: Site) -> None:
     assert rig.temps() == [30.0]
 
 
+def test_a_stop_acknowledges_nothing_that_is_on_no_disk(
+    rig: Rig, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """However long the disk has not answered: the broker still has it, for the next start."""
+    rig.say("30.0")
+    wait_until(lambda: rig.far.acknowledged == [1])
+    rig.journal.goes_on.clear()
+    rig.say("31.0")
+    wait_until(lambda: rig.commits._sent, what="it to be on its way to the disk")
+    assert rig.watcher.stop(LEAST_S)
+    monkeypatch.setattr(commits_module, "DISK_PATIENCE_S", 0.0)
+    rig.commits.tell_what_settled(last=True)
+    assert rig.far.acknowledged == [1]
+
+
 def test_trouble_is_told_once_and_the_disk_is_not_hammered(
     rig: Rig, monkeypatch: pytest.MonkeyPatch
 ) -> None:

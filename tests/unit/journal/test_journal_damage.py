@@ -97,6 +97,21 @@ def test_a_file_that_a_commit_stumbled_over_is_replaced_with_its_ledger(filled: 
         assert reader.readings("porch/floor")[0].size == 0
 
 
+def test_damage_that_the_check_misses_and_the_start_stumbles_over_is_set_aside_too(
+    filled: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with sqlite3.connect(filled) as connection:
+        query = "SELECT rootpage FROM sqlite_schema WHERE name = 'entries'"
+        (root,) = connection.execute(query).fetchone()
+        connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+    connection.close()
+    overwrite(filled, root - 1)
+    monkeypatch.setattr(opening, "damage", lambda _path: None)  # it is bounded
+    with Journal.open(filled) as journal:
+        assert journal.set_aside is not None
+        journal.commit(batch(reading(T0)))
+
+
 def test_a_file_that_is_no_database_is_set_aside(path: Path) -> None:
     path.write_bytes(b"not a database at all" * 500)
     with Journal.open(path) as journal:

@@ -431,6 +431,21 @@ def test_a_better_diagnosis_reaches_the_phone_at_once_and_once_and_is_what_remin
     assert teller.take(doubted, replace(better, at=NIGHT + 960)) == [], "nothing new to do"
 
 
+def test_cold_that_is_found_to_be_a_lamp_is_over_when_it_is_mended_though_the_night_stays_cold():
+    teller = Teller()
+    teller.take(raised(A.CHILL, cause=Cause.COLD_NIGHT))
+    found = change(
+        A.CHILL, K.EXPLAINED, at=NIGHT + 300, occurrence="porch/chill/1", cause=Cause.HEAT_SOURCE
+    )
+    teller.take(replace(found, facts=raised(A.CHILL).facts))
+    teller.take(raised(A.COLD_NIGHT, 600, cause=Cause.COLD_NIGHT))
+    teller.go(NIGHT + 1000)
+    teller.take(cleared(A.CHILL, 1200))
+    teller.go(NIGHT + 1200 + BACK_S)
+    [over] = [message for message in teller.said if message.kind is MessageKind.OVER]
+    assert "back to normal" in over.title
+
+
 def test_a_newer_answer_begins_the_hour_anew():
     teller = Teller()
     teller.take(raised(A.HEAT_LOSS))
