@@ -76,7 +76,7 @@ def test_without_a_low_it_goes_by_the_forecast_and_says_so(tmp_path: Path) -> No
     assert code == 2
     assert "--low is missing, and no forecast is known" in text
     now = time.time()
-    hours = [(now + 3600.0 * hour, -7.0 if 30 <= hour < 45 else 3.0) for hour in range(96)]
+    hours = [(now + 3600.0 * hour, -7.0 if 30 <= hour < 45 else 3.0) for hour in range(-24, 96)]
     (tmp_path / "forecast.json").write_text(json.dumps([now, hours]))
     code, text = said("25", "--config", str(config))
     assert "19.4 °F is the coldest of the next 3 nights by the forecast" in " ".join(text.split())

@@ -1,5 +1,6 @@
 """The ledger from the order to the empty box, as it is typed."""
 
+import time
 from datetime import datetime, timedelta
 from pathlib import Path
 from zoneinfo import ZoneInfo
@@ -21,9 +22,16 @@ topic = "brooder/{name}/floor"
 place = "floor"
 """
 SITE = '[site]\nname = "Hillside"\ntimezone = "America/Chicago"\nunits = "celsius"\n'
-TODAY = datetime.now(ZoneInfo("America/Chicago"))
+# An evening there, when it is tomorrow already in UTC.
+TODAY = datetime(2026, 3, 10, 20, 30, tzinfo=ZoneInfo("America/Chicago"))
 YESTERDAY = (TODAY - timedelta(days=1)).date().isoformat()
 HATCHED = (TODAY - timedelta(days=8)).date().isoformat()
+
+
+@pytest.fixture(autouse=True)
+def _no_midnight_comes_between(monkeypatch: pytest.MonkeyPatch) -> None:
+    ahead_s = TODAY.timestamp() - time.monotonic()
+    monkeypatch.setattr(time, "time", lambda: ahead_s + time.monotonic())
 
 
 @pytest.fixture
@@ -118,7 +126,7 @@ def test_a_day_to_come_is_one_at_the_site_whatever_day_it_is_on_the_board(
 ) -> None:
     """In the evening tomorrow's chicks could not be entered: on a board in UTC it was tomorrow."""
     config.write_text(config.read_text().replace("America/Chicago", zone))
-    today = datetime.now(ZoneInfo(zone))
+    today = TODAY.astimezone(ZoneInfo(zone))
     at = [(today + timedelta(days=days)).date().isoformat() for days in (1, 0)]
     ordered = ("flock", "placed", "100", "--kind", "broiler", "--brooder", "porch")
     assert "expected 100" in say(config, *ordered, "--at", at[0])

@@ -1,5 +1,6 @@
 """A back-up made while the service writes is whole, and putting it back loses nothing of either."""
 
+import sqlite3
 from pathlib import Path
 
 import pytest
@@ -59,6 +60,12 @@ def test_a_running_service_or_a_wrong_file_stops_a_restore(
     other.write_text("a shopping list")
     with pytest.raises(StorageFault, match="damaged"):
         restore(other, tmp_path / "new.db")
+    anothers = tmp_path / "anothers.db"
+    with sqlite3.connect(anothers) as connection:
+        connection.execute("CREATE TABLE shopping (what TEXT)")
+    connection.close()
+    with pytest.raises(StorageFault, match="is not a journal of brooder"):
+        restore(anothers, tmp_path / "new.db")
     with pytest.raises(StorageFault, match="is not there"):
         restore(tmp_path / "no.db", tmp_path / "new.db")
     assert not (tmp_path / "new.db").exists()
