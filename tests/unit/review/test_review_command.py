@@ -116,7 +116,8 @@ def test_pictures_and_report_are_written_where_asked(run):
     for name, begins in (("night.png", b"\x89PNG"), ("night.svg", b"<svg"),
                          ("night.html", b"<!doctype html>")):  # fmt: skip
         path = run.folder / name
-        assert run("--picture", str(path)).exit_code == 0
+        answer = run("--picture", str(path))
+        assert answer.exit_code == 0, answer.output
         assert path.read_bytes().startswith(begins)
     path = run.folder / "report.html"
     answer = run("--report", str(path))
