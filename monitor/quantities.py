@@ -132,7 +132,7 @@ HUMIDITY = Quantity(
     ),
     below="Dry air dries chicks out and raises dust. Give them more places to drink, and less "
     "draught.",
-    above="Damp air makes wet litter, and wet litter ammonia. Take wet litter out, and let more "
+    above="Damp air makes litter wet, and wet litter gives off ammonia. Take it out, and let more "
     "air through under the cover, out of the wind.",
 )  # fmt: skip
 COVER = Quantity(

@@ -12,7 +12,7 @@ from typing import Any
 
 from monitor import child
 
-# It hangs. A picture takes 0.5 s here, but at load 25 one of 30 s was reached by what was only slow.
+# Then it hangs. A picture takes 0.5 s here, but at load 25 one was slow enough for a limit of 30 s.
 # Whoever waits for less long than that (the page, an alarm's picture) has a limit of its own.
 KILL_AFTER_S = 300.0
 PNG_SCALE = 2.0  # a phone's screen has two dots and more per CSS pixel

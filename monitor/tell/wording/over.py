@@ -25,7 +25,7 @@ _GONE = {
     AlarmName.LEFT_OPEN: ("the cover is closed", "Nothing for you to do."),
     AlarmName.MAINS_LOST: (
         "mains power is back",
-        "See that every lamp and plate is lit again, and that no chick lies alone.",
+        "See that every lamp and plate is on again, and that no chick lies alone.",
     ),
     AlarmName.BATTERY_LOW: ("the monitor has power again", "It is watched again."),
     AlarmName.UNWATCHED: ("cold is watched for again", "Its alarms work again."),
@@ -106,7 +106,7 @@ def all_clear(change: Change, voice: Voice) -> Words:
         if change.probe is not None and change.alarm in _PROBE_GONE:
             what, then = _PROBE_GONE[change.alarm]
             what = what.format(probe_name(change))
-        gap = lasted.replace(" for", " It lasted", 1) if change.alarm in _HAVE_LENGTH else ""
+        gap = lasted.replace(" for", " Over after", 1) if change.alarm in _HAVE_LENGTH else ""
         return compose(
             f"{where}: {what}", f"{then}{gap}{'.' if gap else ''}", why, _floor_now(change, voice)
         )

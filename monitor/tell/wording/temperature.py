@@ -127,7 +127,7 @@ def overheat(change: Change, voice: Voice, box: Brooder | None) -> Words:
             first_aid.reason(facts),
             first_aid.FALLEN_LAMP if fire else _warming(voice, facts),
             first_aid.SLIPPED_LAMP if early and _has_lamp(box) else None,
-            _since(voice, change, "This hot", None),
+            _since(voice, change, "It has been this hot", None),
         ],
     )
 

@@ -10,11 +10,13 @@ from monitor.site import Brooder
 from monitor.tell.wording.first_aid import LOOK_AT_CHICKS
 from monitor.tell.wording.words import Voice, Words, compose, sentence, span
 
+_HALF_A_DAY_S = 12 * 3600.0
+
 
 def broker_lost(change: Change, voice: Voice, box: Brooder | None) -> Words:
     since = change.facts.get("since", change.at)
     return compose(
-        f"{voice.where(None)}: broker not reached",
+        f"{voice.where(None)}: broker cannot be reached",
         f"No readings have come in since {voice.clock(since, change.at)}. "
         "Check the broker and the network.",
         _detail(change),
@@ -31,7 +33,7 @@ def name_taken(change: Change, voice: Voice, box: Brooder | None) -> Words:
         _detail(change),
         "The watch goes on under another name, but readings of the last minutes may be missing. "
         "Look for a second service, or for a device that was set up with this name; give every "
-        "device an account of its own, and the broker the settings of deploy/mosquitto.",
+        "device an account of its own. deploy/mosquitto has the settings for the broker.",
     )
 
 
@@ -54,7 +56,7 @@ def delivery_fault(change: Change, voice: Voice, box: Brooder | None) -> Words:
     """Messages do not reach one of the contacts."""
     contact = change.facts.get("contact", "a contact")
     return compose(
-        f"{voice.where(None)}: {contact} is not reached",
+        f"{voice.where(None)}: {contact} cannot be reached",
         f"Messages to {contact} do not get through. Keep your own phone on.",
         _detail(change),
         "They are kept and tried again. `brooder contacts try` shows what is wrong; often it is a "
@@ -102,10 +104,12 @@ def was_down(change: Change, voice: Voice, box: Brooder | None) -> Words:
     if after is not None:
         readings.append(f"{voice.temp(after)} after")
     floor = f" Floor {', '.join(readings)}." if readings else ""
+    back = voice.clock(down_to, change.at) + (
+        " today" if down_to - down_from > _HALF_A_DAY_S else ""
+    )
     return compose(
         f"{voice.where(change.brooder)}: nobody watched for {span(down_to - down_from)}",
-        f"From {voice.clock(down_from, change.at)} to {voice.clock(down_to, change.at)}.{floor} "
-        "Have a look at the chicks.",
+        f"From {voice.clock(down_from, change.at)} to {back}.{floor} Have a look at the chicks.",
         "The watch runs again. A power cut, a restart or an update does this; if you know of "
         "none, check the board's power supply.",
         _detail(change),
@@ -135,7 +139,7 @@ def mains_lost(change: Change, voice: Voice, box: Brooder | None) -> Words:
         "All heat is off now. Go and look at the chicks. Then look at the breaker.",
         lasts,
         "If the whole house is dark, the heat will not come back by itself soon: close the cover "
-        "but for a gap for fresh air, wrap the box, or carry the chicks to a warm room in a "
+        "and leave a gap for fresh air, wrap the box, or carry the chicks to a warm room in a "
         "ventilated box. Never bring a generator, grill or camp stove indoors: its fumes kill.",
     )
 
@@ -160,8 +164,8 @@ def meter_silent(change: Change, voice: Voice, box: Brooder | None) -> Words:
     silent = f" for {span(facts['silent_s'])}" if "silent_s" in facts else ""
     return compose(
         f"{voice.where(change.brooder)}: nothing from the {what}",
-        f"Not heard{silent}, while others are. It is the {'plug' if power else 'sensor'}, "
-        + (f"and says nothing of the {meter} itself." if power else "not the box."),
+        f"Not heard{silent}, while others are. The {'plug' if power else 'sensor'} is at fault, "
+        + (f"not necessarily the {meter}." if power else "not the box."),
         "The floor is watched as before. See that it has power and reaches the network.",
     )
 
@@ -186,7 +190,7 @@ def left_open(change: Change, voice: Voice, box: Brooder | None) -> Words:
     since = change.facts.get("since", change.at)
     return compose(
         f"{voice.where(change.brooder)}: the cover is still open",
-        f"Open since {voice.clock(since, change.at)}. Close it, but for a gap for fresh air.",
+        f"Open since {voice.clock(since, change.at)}. Close it, and leave a gap for fresh air.",
         "If it is shut, its switch or magnet has slipped.",
     )
 

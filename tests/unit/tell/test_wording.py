@@ -147,7 +147,7 @@ def all_messages() -> dict[str, Words]:
         Gathered(
             advice=["porch: getting crowded. Make the box larger or split the batch."],
             still=["porch too cold"],
-            watch=["03:12 broker not reached"],
+            watch=["03:12 broker cannot be reached"],
         ),
         voice,
         local(11, 7),
