@@ -19,8 +19,7 @@ FIRST_WEEK_AIM_SOURCE = Source(
     "https://th4.ilovetranslation.com/udaC-cCBi-S=d",
 )
 FIRST_DAYS_SOURCE = Source(
-    "farm site: 1 to 5 % of chicks in the first days, without an age; its lower end laid on day 0, "
-    "its middle on day 7",
+    "farm site: 1 to 5 % of chicks in the first days; taken here as 1 % on day 0 and 3 % by day 7",
     Mark.DERIVED,
     "https://kenaff.fo-library.org/?p=20493",
 )

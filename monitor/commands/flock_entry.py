@@ -38,8 +38,7 @@ def enter(
     **details: Any,
 ) -> None:
     """Has the entry kept, and says under which number. Exits 2 where it is refused."""
-    # Birds can be moved out of a box that the configuration has lost.
-    name = brooder if brooder and entry == "moved" else brooder_or_exit(settings.site, brooder)
+    name = _named(settings, entry, brooder)
     if details.get("count") is not None and details["count"] < 1:
         fail(f"the count is {details['count']}; it must be 1 or more")
     answer = request(
@@ -64,6 +63,16 @@ def enter(
             "it again once `brooder check` is well.",
             style="bold",
         )
+
+
+def _named(settings: Settings, entry: str, brooder: str | None) -> str:
+    """The named box, or the only one that it can be about."""
+    if brooder and entry == "moved":
+        return brooder  # birds can be moved out of a box that the configuration has lost
+    if brooder is None and entry != "placed" and len(settings.site.brooders) > 1:
+        with_birds = list(ledger_of(settings).open)
+        brooder = with_birds[0] if len(with_birds) == 1 else None
+    return brooder_or_exit(settings.site, brooder)
 
 
 def running(settings: Settings, brooder: str) -> Batch | None:

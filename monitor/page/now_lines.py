@@ -45,7 +45,7 @@ def _for_whom(box: BrooderStatus, say: Phrases) -> str:
     warm = box.warm_up
     if warm is None or not warm.waits:
         return "no chicks entered, so nothing to hold it against"
-    need = f"chicks of a day need {say.figure(warm.limits.target_c)}"
+    need = f"day-old chicks need {say.figure(warm.limits.target_c)}"
     if box.expected is None:
         return need
     at = midnight(box.expected.day, say.site.timezone)

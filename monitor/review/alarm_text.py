@@ -48,6 +48,8 @@ def told_words(record: Record) -> str:
         change.occurrence for change in record.changes if change.change is ChangeKind.ACKNOWLEDGED
     }
     where = "in this time" if record.batch is None else "in this batch"
+    if not told:
+        return f"No alarm {where}."
     return f"Told {plural(len(told), 'time')} {where}, answered {len(told & answered)}."
 
 

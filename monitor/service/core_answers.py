@@ -112,7 +112,7 @@ def warm_up(
             "and whether tonight will hold says `brooder tonight`."
         )
     if verdict is None:
-        raise Objection(f"The schedule of {brooder} has no target for chicks of a day.")
+        raise Objection(f"The schedule of {brooder} has no target for day-old chicks.")
     return {"ready": verdict.ready, "answer": verdict.answer, "checks": verdict.checks}
 
 

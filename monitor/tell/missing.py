@@ -90,7 +90,7 @@ def _of_box(site: Site, box: Brooder, status: SiteStatus | None) -> Iterator[Mis
     if not box.heat:
         yield Missing(
             box.name,
-            "lists no lamp or plate, so a dead one cannot be named",
+            "no lamp or plate is entered, so a dead one cannot be named",
             "Enter each with its watts.",
             essential=False,
             step=Step.HEAT,

@@ -38,7 +38,7 @@ def asked_lines(
     if status.batch is not None:
         first = f"{status.name}: it should be {right}."
     else:
-        first = f"{status.name}: no chicks yet. For chicks of a day the floor should be {right}."
+        first = f"{status.name}: no chicks yet. For day-old chicks the floor should be {right}."
     lines = [first, _stands(status, low_c, voice)]
     if outlook is not None:
         return (*lines, *tonight(outlook, voice, now, status.temp_at))

@@ -68,6 +68,14 @@ def test_a_batch_is_split_weighed_seen_and_ended_as_one(config: Path) -> None:
     assert "no batch to end" in say(config, "flock", "end", "--yes")
 
 
+def test_where_one_box_alone_has_birds_nobody_needs_to_name_it(config: Path) -> None:
+    assert "--brooder is missing" in say(config, "flock", "loss", "1")
+    placed = ("flock", "placed", "115", "--hatched", HATCHED, "--kind", "broiler")
+    assert "--brooder is missing" in say(config, *placed)
+    say(config, *placed, "--brooder", "shed", "--at", f"{YESTERDAY}T00:00")
+    assert "shed now holds 113 birds" in say(config, "flock", "loss", "2")
+
+
 def test_birds_of_a_day_to_come_are_expected_and_the_list_for_that_day_is_printed(
     config: Path,
 ) -> None:

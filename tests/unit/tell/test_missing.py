@@ -80,7 +80,7 @@ LESSER: dict[str, list[Missing]] = {
     "leads nowhere on the phone": found(machine=replace(READY, page_open=False)),
     "no message has reached it": found(machine=replace(READY, unreached=("my phone",))),
     "no probe outside": found(replace(SITE, probes=()), shown=replace(status(), probes=())),
-    "lists no lamp or plate": found(replace(SITE, brooders=(replace(PORCH, heat=()),))),
+    "no lamp or plate is entered": found(replace(SITE, brooders=(replace(PORCH, heat=()),))),
     "heard only every 70 minutes": found(
         shown=status(brooder(probes=(probe("porch/floor", 31.8, usual_gap_s=4200.0),)))
     ),

@@ -36,7 +36,7 @@ def holds_to(said: str) -> float:
 def test_an_empty_box_that_was_never_heard_is_held_against_what_chicks_need_by_its_size():
     site = a_site(a_brooder())
     said, too_cold = asked(Night(site, batch=False), site)
-    assert said.startswith("porch: no chicks yet. For chicks of a day the floor should be 35.0 °C")
+    assert said.startswith("porch: no chicks yet. For day-old chicks the floor should be 35.0 °C")
     assert "There is no floor reading to believe" in said
     assert "Nothing is known of tonight's outside temperature" in said
     assert not too_cold, "nobody knows"
