@@ -56,6 +56,8 @@ PATH="$venv/bin:/usr/sbin:$PATH"
 export PATH
 
 if [ $# -eq 0 ]; then
+    # Meanwhile, on another processor: what each worker would compile for itself is compiled once.
+    pytest --collect-only -q >/dev/null 2>&1 &
     echo "== style" >&2
     ruff check .
     ruff format --check .
@@ -63,6 +65,7 @@ if [ $# -eq 0 ]; then
     mypy
     echo "== import rules" >&2
     lint-imports
+    wait
 fi
 echo "== tests" >&2
 # Many wait for a broker, a child or a browser: four for each core keep it busy. A file stays with one

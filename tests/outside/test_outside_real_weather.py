@@ -9,13 +9,12 @@ from itertools import pairwise
 from math import cos, pi
 from random import Random
 from statistics import NormalDist, mean
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import pytest
 from support.boxmodel import DAY_S, Run, Weather, run
 from support.scenarios import Night, fitted_box
 from support.watched import DAY_0, Watched, watch
-from vega_datasets import local_data
 
 from monitor.events import Moment
 from monitor.thermal.outside_curve import Skies
@@ -42,9 +41,16 @@ class Recorded(Weather):
         return [(a, b) for a, b in pairs if a[0] <= clock_s < b[0]][:1]
 
 
+def _data() -> Any:
+    """Loaded where it is asked for: pandas comes with it, and each worker would load it."""
+    from vega_datasets import local_data  # noqa: PLC0415
+
+    return local_data
+
+
 def real_days(first: str, days: int) -> tuple[tuple[float, float], ...]:
     """Lows at six, highs at three in the afternoon, from that date on."""
-    table = local_data.seattle_weather()
+    table = _data().seattle_weather()
     begin = table.index[table["date"] == first][0]
     points = []
     for day, row in enumerate(table.iloc[begin : begin + days].itertuples()):
@@ -145,7 +151,7 @@ def _warning_stood(seen: Watched, at: float) -> bool:
 
 def test_hourly_normals_of_a_mild_month_are_a_quiet_time():
     """Ten days of May: nothing is called a cold night, a loss or a probe's fault."""
-    table = local_data.seattle_temps()
+    table = _data().seattle_temps()
     begin = table.index[table["date"] == "2010-05-03"][0]
     hours = table.iloc[begin : begin + 24 * 10]
     points = tuple(
@@ -170,7 +176,7 @@ class Said(NamedTuple):
 def said_of_evenings(first: int, days: int, shrunk: float) -> list[Said]:
     """At 18, 20 and 22 h of each evening but the first two, on days that go as half cosines."""
     rng, heard, found = Random(first), OutsideHeard(), []
-    rows = local_data.seattle_weather().iloc[first : first + days + 1].itertuples()
+    rows = _data().seattle_weather().iloc[first : first + days + 1].itertuples()
     points = [
         (day * DAY_S + hour * HOUR, float(temp_c) * shrunk)
         for day, row in enumerate(rows)

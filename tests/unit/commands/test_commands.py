@@ -21,6 +21,9 @@ from monitor.site import Place, Probe
 from monitor.units import Unit
 
 RUNNER = CliRunner()
+HATCHED, YESTERDAY = (
+    (datetime.now(tz=UTC) - timedelta(days=days)).date().isoformat() for days in (2, 1)
+)
 CONFIG = """
 [site]
 name = "Hillside"
@@ -117,9 +120,9 @@ def test_an_unknown_verb_is_exit_2() -> None:
     ("words", "says"),
     [
         (["flock", "placed", "115"], "hatch"),
-        (["flock", "placed", "0", "--hatched", "2026-03-01", "--kind", "broiler"], "1 or more"),
+        (["flock", "placed", "0", "--hatched", HATCHED, "--kind", "broiler"], "1 or more"),
         (["flock", "placed", "9", "--hatched", "march", "--kind", "broiler"], "march"),
-        (["flock", "placed", "9", "--hatched", "2026-03-01", "--kind", "ostrich"], "ostrich"),
+        (["flock", "placed", "9", "--hatched", HATCHED, "--kind", "ostrich"], "ostrich"),
         (["flock", "placed", "9", "--brooder", "attic"], "it must be one of porch"),
         (["flock", "loss", "1"], "no birds"),
         (["flock", "undo", "7"], "7"),
@@ -145,8 +148,7 @@ def test_a_wrong_call_is_one_clear_line_and_exit_2(
 
 
 def test_what_ends_the_watch_of_a_box_wants_a_yes_from_a_script(config: Path) -> None:
-    hatched = (datetime.now(tz=UTC) - timedelta(days=1)).date().isoformat()
-    birds = ("flock", "placed", "9", "--hatched", hatched, "--kind", "broiler")
+    birds = ("flock", "placed", "9", "--hatched", HATCHED, "--kind", "broiler")
     assert call(*birds, "--config", config)[0] == 0
     code, _, err = call("flock", "moved", "--config", config)
     assert code == 2
@@ -165,10 +167,10 @@ def test_a_missing_configuration_is_said(tmp_path: Path) -> None:
 
 
 def test_the_ledger_is_kept_without_a_running_service_and_can_be_undone(config: Path) -> None:
-    placed = ["flock", "placed", "115", "--hatched", "2026-03-01", "--kind", "broiler"]
-    code, out, _ = call(*placed, "--at", "2026-03-02T10:00", "--config", config)
+    placed = ["flock", "placed", "115", "--hatched", HATCHED, "--kind", "broiler"]
+    code, out, _ = call(*placed, "--at", f"{HATCHED}T10:00", "--config", config)
     assert (code, "porch now holds 115 birds" in out) == (0, True)
-    code, out, _ = call("flock", "loss", "2", "--at", "2026-03-03T06:30", "--config", config)
+    code, out, _ = call("flock", "loss", "2", "--at", f"{YESTERDAY}T06:30", "--config", config)
     assert "porch now holds 113 birds" in out
     number = re.search(r"Entry (\d+)", out)
     assert number
