@@ -206,6 +206,17 @@ def test_what_does_not_fit_in_memory_is_let_go_oldest_first_and_counted(
         assert [e.entry for e in reader.entries()] == [EntryKind.PLACED], "the ledger never"
 
 
+def test_what_is_not_needed_any_more_is_dropped_now_and_then(
+    rig: Rig, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Else the record of a season fills the card."""
+    monkeypatch.setattr(writer_module, "TIDY_EVERY_S", 0.1)
+    tidied: list[float] = []
+    monkeypatch.setattr(Journal, "tidy", lambda _journal, now_at: tidied.append(now_at))
+    rig.say("30.0")
+    wait_until(lambda: tidied, what="a tidying")
+
+
 def test_a_journal_that_stumbles_over_a_fault_of_ours_goes_on_and_loses_nothing(
     rig: Rig, monkeypatch: pytest.MonkeyPatch
 ) -> None:
