@@ -1,7 +1,8 @@
-"""What Apprise was asked once is not asked again at a start."""
+"""What Apprise was asked once is not asked again at a start; what wakes nobody makes no sound."""
 
 import json
 import os
+from typing import Any
 
 import pytest
 
@@ -9,6 +10,12 @@ from monitor.contact_form import found_before, unknown_forms
 from monitor.tell import sender
 
 KNOWN, UNKNOWN = "json://127.0.0.1:9/alert", "nonsense://x"
+
+
+def instance(url: str) -> Any:
+    from apprise import Apprise  # noqa: PLC0415 - takes a moment, which only this file needs
+
+    return Apprise.instantiate(url)
 
 
 def answers(job: dict[str, object]) -> list[dict[str, object]]:
@@ -36,3 +43,20 @@ def test_services_that_the_check_has_found_are_not_looked_for_again(
     assert answers({"warm": [KNOWN], "found": found}) == [{"warm": True}]
     with pytest.raises(AssertionError, match="all services"):
         answers({"warm": [KNOWN]})
+
+
+@pytest.mark.parametrize(
+    ("asked", "priority"), [("", "min"), ("?priority=default", "min"), ("?priority=high", "high")]
+)
+def test_what_is_to_wake_nobody_goes_out_lowest_unless_the_url_says_otherwise(
+    asked: str, priority: str
+) -> None:
+    to = instance(f"ntfys://push.example.org/chicks{asked}")
+    sender._make_no_sound(to)
+    assert to.priority == priority
+
+
+def test_where_a_service_knows_no_sound_nothing_is_changed() -> None:
+    to = instance(KNOWN)
+    sender._make_no_sound(to)
+    assert not hasattr(to, "priority")
