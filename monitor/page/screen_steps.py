@@ -24,6 +24,7 @@ from monitor.tell.wording.meter_words import meter_line
 
 _NEW_PLACES = (Place.FLOOR, Place.UNDER_HEAT, Place.COOL_END, Place.OUTSIDE)
 _LONGEST_ABOUT = 100
+_OF_A_BOX = (Step.BOX, Step.HEAT, Step.METERS)  # the first one, where none is named
 # By kind of receiver: its addresses, and what to set on the phone.
 _EXAMPLES = tuple(
     (one.kind, re.findall(r'url = "([^"]+)"', one.lines), one.phone) for one in RECEIVERS
@@ -46,7 +47,7 @@ class StepsScreen(Screen):
         if step is Step.PROBES and not {"about", "topic", "new"} & query.keys():
             return RedirectResponse("/set-up/heard", 303)
         about = query.get("about", "")[:_LONGEST_ABOUT]
-        if not about and step is Step.BOX and "new" not in query:
+        if not about and step in _OF_A_BOX and "new" not in query:
             about = self._frame.api.site.brooders[0].name
         try:
             made = await self._frame.api.set_up.form(step, about)

@@ -69,6 +69,20 @@ def test_wrong_answers_stay_in_the_form_with_what_would_be_right(api: FakeApi) -
         assert "Not written yet" in wrong.words
 
 
+@pytest.mark.parametrize("step", ["box", "heat", "meters"])
+def test_with_several_boxes_a_step_begins_with_the_first_and_leads_to_the_others(
+    api: FakeApi, step: str
+) -> None:
+    shed = api.config.read_text()
+    shed = shed[shed.index("[[brooders]]") :].split("[[contacts]]")[0]
+    shed = re.sub(r'name = "[^"]+"', 'name = "shed"', shed, count=1).replace("porch/", "shed/")
+    api.config.write_text(f"{api.config.read_text()}\n{shed}")
+    with Served(api) as served:
+        shown = Visitor(served.port).get(f"/set-up/step/{step}")
+        assert shown.status == 200, shown.words
+        assert f'href="/set-up/step/{step}?about=shed"' in shown.body
+
+
 def test_what_the_watch_refuses_is_taken_back(api: FakeApi) -> None:
     before = api.config.read_text()
     api.reload_refuses = ["98 birds are in porch, which this configuration does not have"]
