@@ -49,7 +49,7 @@ def told_words(record: Record) -> str:
     }
     where = "in this time" if record.batch is None else "in this batch"
     if not told:
-        return f"No alarm {where}."
+        return f"The record has no alarm {where}."  # one that was imported never has
     return f"Told {plural(len(told), 'time')} {where}, answered {len(told & answered)}."
 
 
