@@ -70,4 +70,7 @@ fi
 echo "== tests" >&2
 # Many wait for a broker, a child or a browser: four for each core keep it busy. A file stays with one
 # worker, which makes what its tests share once; the order is that of tests/conftest.py.
-exec pytest -n "$(($(getconf _NPROCESSORS_ONLN) * 4))" --dist loadfile --no-loadscope-reorder "$@"
+workers=$(($(nproc) * 4))
+room=$(awk '/^MemAvailable/ { print int($2 / 600000) + 1 }' /proc/meminfo) # each with what it starts
+[ "$workers" -le "$room" ] || workers=$room
+exec pytest -n "$workers" --dist loadfile --no-loadscope-reorder "$@"
