@@ -213,11 +213,6 @@ class Core:
             self._plan.restore(snapshots["plan"], shift_s)
             self._plan_due = self._plan.next_due
 
-    def know_entries(self, entries: Iterable[Entry]) -> None:
-        """The ledger kept so far. The engine knows what its snapshot knew; `take_in` tells it the
-        rest."""
-        self.answers = [e for e in entries if e.entry is EntryKind.ACKNOWLEDGE]
-
     def reconcile(self, kept: list[Entry], now: Moment) -> None:
         """The journal was opened anew while the watch ran, and its ledger is `kept`: what only we
         know is to be kept there, what only it knows is learned."""

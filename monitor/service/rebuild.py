@@ -106,7 +106,7 @@ def _restored(
         mark = min(marks, default=0)
         if mark >= (reader.cursor(BROUGHT_IN) or 0):
             core = make(begin if snapshots else _first(reader, begin, shift_s))
-            core.know_entries(entries)
+            core.answers = _answers(entries)
             core.restore(snapshots, shift_s)
             _learn_older_entries(core, reader, entries, mark, begin)
             return core, mark
@@ -145,7 +145,7 @@ def _relearnt(
     start = Moment(from_at, end.tick - (end.at - from_at))
     ordered = sorted(entries, key=attrgetter("at", "number"))
     core = _of_ledger(make, [entry for entry in ordered if entry.at < from_at], start)
-    core.know_entries(entries)
+    core.answers = _answers(entries)
     acts = (
         Entered(entry, _on_ticks(min(entry.at, end.at), end))
         for entry in ordered
@@ -188,11 +188,15 @@ def from_ledger(make: Callable[[Moment], Core], reader: JournalReader, now: Mome
     return Rebuilt(core=core, ended=None, unsent=[], memory=RedeliveryMemory(), held=HeldTimes())
 
 
+def _answers(entries: list[Entry]) -> list[Entry]:
+    return [entry for entry in entries if entry.entry is EntryKind.ACKNOWLEDGE]
+
+
 def _of_ledger(make: Callable[[Moment], Core], entries: list[Entry], now: Moment) -> Core:
     """A core that knows what its entries say for good; an alarm that was put aside last week is not
     put aside now."""
     core = make(now)
-    core.know_entries(entries)
+    core.answers = _answers(entries)
     for entry in entries:
         if entry.entry in LASTING:
             _one(core, Entered(entry, now))

@@ -349,16 +349,15 @@ class Engine(Kept):
         self._effects.await_birds(self._boxes.values())
         super()._take_over(before)
         self._silence.resume()
-        self._timers.drop(slot for slot in self._timers.slots if not self._known(slot))
+
+        def known(slot: Slot) -> bool:
+            _, kind, key = slot
+            if kind in (DELAY, SHELF):
+                return key in self._register.alarms
+            return kind == SETTLE or key in (self._probes if kind == SILENT else self._boxes)
+
+        self._timers.drop(slot for slot in self._timers.slots if not known(slot))
         for key in self._probes.keys() - before._probes.keys():
             self._silence.wait(self._probes[key])
         for name in self._boxes.keys() - before._boxes.keys():
             self._quarters.start(self._boxes[name], self._tick)
-
-    def _known(self, slot: Slot) -> bool:
-        _, kind, key = slot
-        if kind in (DELAY, SHELF):
-            return key in self._register.alarms
-        if kind == SILENT:
-            return key in self._probes
-        return kind == SETTLE or key in self._boxes
