@@ -21,6 +21,7 @@ from monitor.commands.flock_entry import (
     BrooderOption,
     NoteOption,
     YesOption,
+    box_of_birds,
     enter,
     running,
     said_yes,
@@ -137,7 +138,7 @@ def moved(
     if to is None:
         enter(settings, "moved", brooder, at, count=count, note=remark, yes=yes)
         return
-    name = brooder_or_exit(settings.site, brooder)
+    name = box_of_birds(settings, brooder)
     brooder_or_exit(settings.site, to, "--to")
     if to == name:
         fail(f"--to is {to}, where they are already; name the other box")
@@ -184,7 +185,7 @@ def weighed(
 ) -> None:
     """A few birds were weighed. Says how they stand against their kind at that age."""
     settings = settings_or_exit(config)
-    name = brooder_or_exit(settings.site, brooder)
+    name = box_of_birds(settings, brooder)
     grams = _grams_or_exit(weight) / max(count, 1)
     if not 5 <= grams <= 20_000:
         fail(f'"{weight}" for {count} is {grams:.0f} g a bird; no bird weighs that')

@@ -26,6 +26,7 @@ NoteOption = Annotated[str | None, typer.Option("--note", help="A remark, kept b
 
 
 _COUNTED = ("placed", "loss", "moved")
+_OF_BIRDS = ("loss", "moved", "seen", "weighed")  # a box without any cannot be meant
 
 
 def enter(
@@ -38,7 +39,12 @@ def enter(
     **details: Any,
 ) -> None:
     """Has the entry kept, and says under which number. Exits 2 where it is refused."""
-    name = _named(settings, entry, brooder)
+    if brooder and entry == "moved":
+        name = brooder  # birds can be moved out of a box that the configuration has lost
+    elif entry in _OF_BIRDS:
+        name = box_of_birds(settings, brooder)
+    else:
+        name = brooder_or_exit(settings.site, brooder)
     if details.get("count") is not None and details["count"] < 1:
         fail(f"the count is {details['count']}; it must be 1 or more")
     answer = request(
@@ -65,14 +71,11 @@ def enter(
         )
 
 
-def _named(settings: Settings, entry: str, brooder: str | None) -> str:
-    """The named box, or the only one that it can be about."""
-    if brooder and entry == "moved":
-        return brooder  # birds can be moved out of a box that the configuration has lost
-    if brooder is None and entry != "placed" and len(settings.site.brooders) > 1:
-        with_birds = list(ledger_of(settings).open)
-        brooder = with_birds[0] if len(with_birds) == 1 else None
-    return brooder_or_exit(settings.site, brooder)
+def box_of_birds(settings: Settings, name: str | None) -> str:
+    """The named box, or the only one with birds in it."""
+    if name is None and len(with_birds := list(ledger_of(settings).open)) == 1:
+        return with_birds[0]
+    return brooder_or_exit(settings.site, name)
 
 
 def running(settings: Settings, brooder: str) -> Batch | None:

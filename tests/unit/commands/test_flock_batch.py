@@ -74,6 +74,8 @@ def test_where_one_box_alone_has_birds_nobody_needs_to_name_it(config: Path) -> 
     assert "--brooder is missing" in say(config, *placed)
     say(config, *placed, "--brooder", "shed", "--at", f"{YESTERDAY}T00:00")
     assert "shed now holds 113 birds" in say(config, "flock", "loss", "2")
+    assert "weighed" in say(config, "flock", "weighed", "4", "400 g")
+    assert "--brooder is missing" in say(config, "flock", "note", "new litter")
 
 
 def test_birds_of_a_day_to_come_are_expected_and_the_list_for_that_day_is_printed(
