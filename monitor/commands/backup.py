@@ -34,4 +34,4 @@ def backup(
         size = journal_backup.backup(path, to)
     except StorageFault as fault:
         fail(f"{fault.words}. Nothing was written to {to}.")
-    out().print(f"Backed up to {to}: {size / 1e6:.1f} MB, checked.")
+    out().print(f"Backed up to {to}: {max(size / 1e6, 0.1):.1f} MB, checked.")

@@ -29,7 +29,7 @@ def asked_lines(
     outlook = _from_readings(status, asked, now)
     if target_c is None or low_c is None or by_size is None:
         return (f"{status.name}: the birds need no heat any more.",)
-    right = f"{voice.temp(target_c)}, and right is down to {voice.temp(low_c)}"
+    right = f"{voice.temp(target_c)}, and no less than {voice.temp(low_c)}"
     if status.batch is not None and outlook is not None:
         answer, *more = tonight(outlook, voice, now, status.temp_at)
         if status.too_hot and outlook.chance >= CLEAR_CHANCE:
@@ -174,7 +174,9 @@ def _again(outlook: Outlook) -> str | None:
     said = of_100(outlook.chance)
     if outlook.chance < _HALF:
         return f"It should come back and then hold. Chance of getting too cold again: {said}."
-    return f"It is not likely to come back and hold by itself: {said} that it stays or gets cold."
+    return (
+        f"It is unlikely to warm up and hold by itself. Chance that it stays or gets cold: {said}."
+    )
 
 
 def _old(now: float, read_at: float | None) -> str | None:

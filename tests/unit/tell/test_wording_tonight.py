@@ -54,8 +54,8 @@ def test_a_floor_below_its_band_is_not_about_to_leave_it() -> None:
     lines = said(chance=0.69, below_now=True, leaves_band_at=NIGHT, missing_watts=38.0)
     assert lines[0] == "It is below its band already."
     assert lines[1] == (
-        "It is not likely to come back and hold by itself: about 70 in 100 that it stays or gets "
-        "cold."
+        "It is unlikely to warm up and hold by itself. Chance that it stays or gets cold: "
+        "about 70 in 100."
     )
     assert not any("leave the band" in line for line in lines)
     back = said(chance=0.1, below_now=True, leaves_band_at=NIGHT)
