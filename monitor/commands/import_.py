@@ -65,7 +65,8 @@ def import_(
     """Bring a record in. What is there already is not added twice. If anything in it is wrong,
     nothing is added.
 
-    CSV times without a zone are in the site's zone. The service must not be running."""
+    CSV times without a zone are in the site's zone. The service must not be running; at its next
+    start it learns the boxes from the last three days of the record."""
     settings = settings_or_exit(config)
     if not file.is_file():
         fail(f"{file} is no file; name one that brooder export wrote")
