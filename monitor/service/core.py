@@ -22,6 +22,7 @@ from monitor.events import (
     State,
 )
 from monitor.journal.records import Commit, Entered, Input, WatcherFault
+from monitor.journal.resolution import kept_at
 from monitor.service.entry_rules import (
     in_order,
     lost_from,
@@ -40,6 +41,7 @@ from monitor.tell.notification_plan import NotificationPlan
 from monitor.tell.outbox import rows
 from monitor.tell.policy import Policy
 from monitor.watch.engine import Engine
+from monitor.watch.readings import LATE_S
 from monitor.watch.status import SiteStatus
 
 
@@ -89,12 +91,21 @@ class Core:
     ) -> bool:
         """One message. False: nothing of ours claims the topic. `received` is when it was sent, as
         far as known; `arrived`, if that was later: the broker had held it."""
+        came = received if arrived is None else arrived
+        self.advance(came)
         taken = self.hearing.hear(topic, payload, received, arrived=arrived, clock_sure=clock_sure)
-        if taken:
-            self._happened.batch.inputs += taken
-            for item in taken:
-                self.take_in(item)
-        return taken is not None
+        if taken is None:
+            return False
+        if self.hearing.clocks.news:  # the next start must know of it
+            self.snapshot_wanted, self.hearing.clocks.news = True, False
+        for item in taken:
+            # The watch's time never goes back: what is late counts from when it came.
+            tick = self.engine.tick
+            if item.tick < tick or came.tick - item.tick > LATE_S:
+                item = item._replace(tick=max(kept_at(came.tick), tick))  # noqa: PLW2901 - it alone counts
+            self._happened.batch.inputs.append(item)
+            self.take_in(item)
+        return True
 
     def enter(self, entry: Entry, now: Moment) -> tuple[Entry, list[Change]]:
         """Keeps a ledger entry or carries out an act on an alarm; the entry with its number, and
@@ -133,14 +144,21 @@ class Core:
         self._changed(self.engine.forecast_is(pairs, got_at, now), now)
 
     def advance(self, now: Moment) -> None:
-        """Nothing came: do what is due by now."""
-        tick, due = now.tick, self._plan_due
-        if self.engine.due_by(tick):
-            self._changed(self.engine.advance(now), now)
-            due = self._plan_due
-        if due is not None and due <= tick:
-            self._now = now
-            self._told(self._plan.advance(now))
+        """Do what is due by now, each thing at its time and in the words of then. Whoever looks,
+        and however often, changes nothing."""
+        tick = now.tick
+        if tick < self._now.tick:
+            return  # of a message that came before somebody looked
+        while self._plan_due <= tick or self.engine.next_due <= tick:
+            due = max(self.next_due, self._now.tick)
+            then = now if due >= tick else Moment(round(now.at - (tick - due), 3), due)
+            self._now = then
+            before = self._plan_due
+            self._changed(self.engine.advance(then), then)
+            if self._plan_due <= due:
+                self._told(self._plan.advance(then))
+                if self._plan_due == before:
+                    break  # not to be done at its time: no reason to go round for ever
         self._now = now
 
     def take_in(self, item: Input) -> None:
@@ -148,11 +166,11 @@ class Core:
         match item:
             case Reading():
                 if changes := self.engine.reading(item):
-                    self._changed(changes, Moment(item.at, item.tick))
+                    self._changed(changes, self.engine.now)
             case BadValue():
-                self._changed(self.engine.bad_value(item), Moment(item.at, item.tick))
+                self._changed(self.engine.bad_value(item), self.engine.now)
             case Measured():
-                self._changed(self.engine.measured(item), Moment(item.at, item.tick))
+                self._changed(self.engine.measured(item), self.engine.now)
             case Entered():
                 self._entered(item.entry, item.now)
             case WatcherFault():
@@ -167,10 +185,9 @@ class Core:
     # -- out
 
     @property
-    def next_due(self) -> float | None:
-        """The tick of the next thing to do without any input."""
-        dues = [d for d in (self.engine.next_due, self._plan_due) if d is not None]
-        return min(dues, default=None)
+    def next_due(self) -> float:
+        """The tick of the next thing to do without any input; endless: nothing will."""
+        return min(self._plan_due, self.engine.next_due)
 
     @property
     def ledger(self) -> Ledger:
@@ -203,12 +220,16 @@ class Core:
 
     def snapshots(self) -> dict[str, State]:
         """The state after everything taken in so far."""
-        return {"engine": self.engine.kept(), "plan": self._plan.kept()}
+        hearing = self.hearing.clocks.kept()
+        return {"engine": self.engine.kept(), "plan": self._plan.kept(), "hearing": hearing}
 
     def restore(self, snapshots: dict[str, State], shift_s: float) -> None:
         """As it was, every tick `shift_s` later."""
         if "engine" in snapshots:
             self.engine.restore(snapshots["engine"], shift_s)
+            self._now = self.engine.now
+        if "hearing" in snapshots:
+            self.hearing.clocks.restore(snapshots["hearing"])
         if "plan" in snapshots:
             self._plan.restore(snapshots["plan"], shift_s)
             self._plan_due = self._plan.next_due
@@ -254,7 +275,7 @@ class Core:
         plan.restore(self._plan.kept(), 0.0)
         self.site, self.engine, self._plan = site, engine, plan
         self.hearing.reconfigured(site)
-        self._plan_due = plan.next_due
+        self._plan_due = self._plan.next_due
         self.fit_configuration(now)
 
     def fit_configuration(self, now: Moment) -> None:
@@ -284,11 +305,12 @@ class Core:
         return changes
 
     def _changed(self, changes: list[Change], now: Moment) -> None:
+        if now.tick >= self._now.tick:  # else what came late has changed something, and is told now
+            self._now = now
         if not changes:
             return
-        self._now = now
         self._happened.batch.changes += changes
-        self._told(self._plan.changes(changes, now))
+        self._told(self._plan.changes(changes, self._now))
 
     def _told(self, messages: list[Message]) -> None:
         self._happened.messages += messages

@@ -8,6 +8,7 @@ from collections.abc import Sequence
 
 from monitor.events import BadValue, Measured, Moment, Reading
 from monitor.intake.payload import Outcome, Rejected, read, read_all
+from monitor.intake.probe_clocks import ProbeClocks
 from monitor.intake.refused import RefusedRecord
 from monitor.intake.repeated import StampedMemory
 from monitor.intake.topics import Router
@@ -25,6 +26,7 @@ class Hearing:
     def __init__(self, site: Site) -> None:
         self.refused = RefusedRecord()
         self.stamped = StampedMemory()
+        self.clocks = ProbeClocks()
         self._worth_keeping = WorthKeeping()
         self._spoiled: dict[str, float] = {}  # tick of the latest word that was no number, by probe
         self.reconfigured(site)
@@ -51,13 +53,31 @@ class Hearing:
         taken: list[Reading | BadValue | Measured] = []
         for sensor in sensors:
             if len(payload) < SHORT_PAYLOAD:
-                outcome = read(payload, sensor, received, arrived)
-                taken += self._kept(outcome, topic, payload, clock_sure)
-                continue
-            for outcome in read_all(payload, sensor, received, arrived=arrived):
+                outcomes = [read(payload, sensor, received, arrived)]
+            else:
+                outcomes = read_all(payload, sensor, received, arrived=arrived)
+            if outcomes[-1].at != received.at or sensor.key in self.clocks.behind_s:
+                outcomes = self._set_right(outcomes, sensor.key, received, arrived)
+            for outcome in outcomes:
                 if not self._is_repeated(outcome, received):
                     taken += self._kept(outcome, topic, payload, clock_sure)
         return taken
+
+    def _set_right(
+        self, outcomes: list[Outcome], sensor: str, received: Moment, arrived: Moment | None
+    ) -> list[Outcome]:
+        """By what the sensor's own clock is behind."""
+        came = arrived or received
+        if came == received:  # else the broker has held it, and it tells nothing of the clock
+            self.clocks.see(sensor, outcomes[-1].at, received)
+        behind_s = self.clocks.behind_s.get(sensor)
+        if behind_s is None:
+            return outcomes
+        return [
+            one._replace(at=one.at + moved_s, tick=one.tick + moved_s)
+            for one in outcomes
+            for moved_s in (min(behind_s, came.at - one.at),)
+        ]
 
     def refuse(self, topic: str, reason: str, payload: bytes, at: float) -> None:
         """A message that could not be read: counted, and remembered until the next start."""

@@ -98,7 +98,7 @@ def _restored(
     try:
         snapshots: dict[str, State] = {}
         marks = []
-        for name in ("engine", "plan"):
+        for name in ("engine", "plan", "hearing"):
             snapshot = reader.snapshot(name)
             if snapshot is not None:
                 snapshots[name] = snapshot.state

@@ -17,7 +17,6 @@ from monitor.site import Site
 from monitor.tell.message import Message
 from monitor.tell.wording import for_change
 
-GAP_S = 60.0  # a pause in the record longer than this is passed step by step
 TAKE_EVERY = 1000  # lines; bounds the memory of a long replay
 
 
@@ -65,12 +64,9 @@ class Replay:
                 if core is not None:
                     while at >= self._foretell_at:
                         self._foretell(core, self._foretell_at)
-                    if at - now_at > GAP_S:
-                        self._pass_gap(core, at)
                 now_at, now = at, Moment(at, at)
             if core is None:
                 core = self.core = self._begin(now)
-            core.advance(now)
             if isinstance(line, lines.ProbeMessage):
                 tally.messages_heard += 1
                 _, topic, payload, _ = line
@@ -80,6 +76,7 @@ class Replay:
             else:
                 tally.entries += 1
                 self._newest_number = max(self._newest_number, line.number)
+                core.advance(now)
                 try:
                     core.enter(line, now)
                 except Objection as objection:
@@ -98,22 +95,11 @@ class Replay:
     def _foretell(self, core: Core, at: float) -> None:
         """At a half hour of the wall clock, before what was heard in that second."""
         now = Moment(at, at)
-        self._pass_gap(core, at)
         core.advance(now)
         self._foretell_at += foretold.EVERY_S
         if self._on_foretold is not None:
             for box in core.status(now).brooders:
                 self._on_foretold(foretold.foretold(at, box))
-
-    def _pass_gap(self, core: Core, to_at: float) -> None:
-        """As a live service would have passed it: each thing at its time, in the words of then."""
-        due = core.next_due
-        while due is not None and due < to_at:
-            core.advance(Moment(due, due))
-            self._on_happened(core.take(Moment(due, due)))
-            passed, due = due, core.next_due
-            if due is not None and due <= passed:
-                return
 
     def _begin(self, now: Moment) -> Core:
         self.tally.from_at = now.at

@@ -103,10 +103,8 @@ class WatchThread:
 
     def _sleep_s(self) -> float:
         now = self.clock.now()
-        dues = [LONGEST_SLEEP_S, self.commits.wait_s(now)]
-        if self.core.next_due is not None:
-            dues.append((self.core.next_due - now.tick) / self.clock.speed)
-        return max(0.0, min(dues))
+        due_s = (self.core.next_due - now.tick) / self.clock.speed
+        return max(0.0, min(LONGEST_SLEEP_S, self.commits.wait_s(now), due_s))
 
     def _round(self, sleep_s: float, *, last: bool = False) -> None:
         deliveries = self.inbox.take(MOST_AT_ONCE, sleep_s)

@@ -10,6 +10,7 @@ on how often `advance` is called, and a restored state goes on exactly where it 
 
 from collections.abc import Callable, Iterator
 from itertools import groupby
+from math import inf
 
 from monitor.brooding.ledger import Ledger
 from monitor.events import AlarmName, Change, ChangeKind, Entry, Moment, Priority
@@ -75,8 +76,7 @@ class NotificationPlan(Kept):
 
     def changes(self, changes: list[Change], now: Moment) -> list[Message]:
         """Takes what the engine handed over at `now` and says what is to be told."""
-        if not changes or changes[-1].at <= now.at + 1.0:  # else `now` is an old reading's stamp
-            self._sync(now)
+        self._sync(now)
         said: list[Message] = []
         for at, together in groupby(changes, key=lambda change: change.at):
             tick = min(at + self._offset_s, now.tick)
@@ -116,13 +116,13 @@ class NotificationPlan(Kept):
         return _newest(list(self._until(now.tick, including=True)))
 
     @property
-    def next_due(self) -> float | None:
-        """The tick of the next thing to do without any change."""
+    def next_due(self) -> float:
+        """The tick of the next thing to do without any change; endless: there is none."""
         times = [due for incident in self._incidents for due, _ in self._times.due(incident)]
         for daily in (self._morning, self._evening):
             if daily.next_at is not None:
                 times.append(daily.next_at + self._offset_s)
-        return min(times, default=None)
+        return min(times, default=inf)
 
     # -- time
 

@@ -47,7 +47,7 @@ from monitor.watch.readings import Readings
 from monitor.watch.silence import SILENT, Silence
 from monitor.watch.site_status import site_status
 from monitor.watch.status import SiteStatus
-from monitor.watch.timers import NEVER, Slot, Timers
+from monitor.watch.timers import Slot, Timers
 from monitor.watch.unwatched import Unwatched
 from monitor.watch.watcher import SETTLE, Watcher
 
@@ -99,6 +99,7 @@ class Engine(Kept):
             self._outside,
             self._boxes,
             timers=timers,
+            register=register,
             silence=silence,
             faults=faults,
         )
@@ -153,32 +154,33 @@ class Engine(Kept):
         self._run_until(said.tick)
         box = self._box_of_meter.get(said.meter)
         if box is not None:
-            box.take_measured(said, self._tick, mains_off=self._mains.off)
+            box.take_measured(said, self.tick, mains_off=self._mains.off)
         else:
             was_off = self._mains.off
-            self._mains.take(said, self._tick)
+            self._mains.take(said, self.tick)
             if self._mains.off != was_off:
                 for each in self._boxes.values():
-                    each.mains_switched(self._tick, off=self._mains.off)
+                    each.mains_switched(self.tick, off=self._mains.off)
         return self._changes()
 
     def entry(self, entry: Entry, now: Moment) -> list[Change]:
         """What a grower wrote, or did to an alarm."""
         self._run_until(now.tick)
-        self._effects.take(entry, self._tick)
-        self._unwatched.judge(self.ledger, self._tick)
+        self._effects.take(entry, self.tick)
+        self._unwatched.judge(self.ledger, self.tick)
         return self._changes()
 
     def look_again(self, now: Moment) -> list[Change]:
         """The configuration may be another one than before: are there birds that it leaves
         unwatched?"""
         self._run_until(now.tick)
-        self._unwatched.judge(self.ledger, self._tick)
+        self._unwatched.judge(self.ledger, self.tick)
         return self._changes()
 
     def advance(self, now: Moment) -> list[Change]:
-        """Time has passed; fire what is due."""
-        self._run_until(now.tick)
+        """Time has passed; fire what is due. That somebody looks is no event: what a late reading
+        does must not hang on it."""
+        self._fire_until(now.tick)
         return self._changes()
 
     def fault(
@@ -189,21 +191,21 @@ class Engine(Kept):
         are in the boxes that are empty as far as it knows (unwatched)."""
         facts = Facts() if facts is None else facts
         if name is AlarmName.WAS_DOWN:
-            self._watcher.was_down(max(self._tick, now.tick), facts)
+            self._watcher.was_down(max(self.tick, now.tick), facts)
             self._skip_to(now.tick, facts.get("down_from"))
         else:
             self._run_until(now.tick)
             if name is AlarmName.UNWATCHED:
                 self._unwatched.birds_unknown()
-                self._unwatched.judge(self.ledger, self._tick)
+                self._unwatched.judge(self.ledger, self.tick)
                 return self._changes()
             if name is AlarmName.STORAGE_FAULT and self._unwatched.unknown:
                 facts = Facts(**facts, birds_unknown=True)
-            self._watcher.see(name, active, self._tick, facts)
+            self._watcher.see(name, active, self.tick, facts)
             if name is AlarmName.CLOCK_FAULT:
                 self._doubt_clock(active)
                 for box in self._boxes.values():
-                    box.refresh(self._tick)
+                    box.refresh(self.tick)
         return self._changes()
 
     def pass_over(self, since: Moment, now: Moment) -> list[Change]:
@@ -228,10 +230,10 @@ class Engine(Kept):
             asked = self._watcher.asks_about_jump
             doubted = not asked and any(not box.needs.clock_sure for box in boxes)
             birds = any(box.needs.batch is not None for box in boxes)
-            doubt = self._watcher.jumped(self._tick, jump_s, doubted=doubted, birds=birds)
+            doubt = self._watcher.jumped(self.tick, jump_s, doubted=doubted, birds=birds)
         self._doubt_clock(doubt)
         for box in self._boxes.values():
-            self._quarters.start(box, self._tick)
+            self._quarters.start(box, self.tick)
         return self._changes()
 
     def _doubt_clock(self, doubt: bool) -> None:
@@ -245,7 +247,7 @@ class Engine(Kept):
         self._run_until(now.tick)
         self._quarters.forecast = forecast = Forecast(tuple(pairs), got_at)
         for box in self._boxes.values():
-            box.look_ahead(self._tick, forecast)
+            box.look_ahead(self.tick, forecast)
         return self._changes()
 
     def tonight(
@@ -268,18 +270,19 @@ class Engine(Kept):
         return self._ledger.ledger
 
     @property
-    def _tick(self) -> float:
+    def tick(self) -> float:
+        """How far the watch has come: to its last event, or to what was due after it."""
         return self._timers.tick
 
     @property
-    def next_due(self) -> float | None:
-        """Tick at which something will happen without any event; None: nothing will."""
-        due = self._timers.next_due
-        return None if due == NEVER else due
+    def now(self) -> Moment:
+        """The same on both clocks."""
+        return Moment(self._register.wall_at(self.tick), self.tick)
 
-    def due_by(self, tick: float) -> bool:
-        """Will something have happened by then without any event? Asked at every message."""
-        return self._timers.next_due <= tick
+    @property
+    def next_due(self) -> float:
+        """Tick at which something will happen without any event; endless: nothing will."""
+        return self._timers.next_due
 
     @property
     def offset_s(self) -> float:
@@ -289,6 +292,11 @@ class Engine(Kept):
     # -- inside
 
     def _run_until(self, tick: float) -> None:
+        """Up to an event."""
+        self._fire_until(tick)
+        self._timers.tick = max(self._timers.tick, tick)
+
+    def _fire_until(self, tick: float) -> None:
         for slot, due in self._timers.until(tick):
             self._fire(slot, due)
 
@@ -297,9 +305,9 @@ class Engine(Kept):
         due, but the boxes are looked at once, at the end: the quarters of an hour of decades (a
         clock that was wrong) would keep the watch from starting, and no reading is in them."""
         self._silence.forgive(tick)
-        left = self._tick if down_from is None else down_from - self._register.offset_s
+        left = self.tick if down_from is None else down_from - self._register.offset_s
         for box in self._boxes.values():
-            box.unwatched(min(max(left, self._tick), tick), tick)
+            box.unwatched(min(max(left, self.tick), tick), tick)
             slot = Slot(0, REVIEW, box.name)
             if (self._timers.due(slot) or tick) < tick:
                 self._timers.set(slot, tick)
@@ -338,7 +346,7 @@ class Engine(Kept):
             site_probes=self._site_probes,
             mains=self._mains,
             alarms=self._register.standing(),
-            tick=max(now.tick, self._tick),
+            tick=max(now.tick, self.tick),
             at=now.at,
         )
 
@@ -360,4 +368,4 @@ class Engine(Kept):
         for key in self._probes.keys() - before._probes.keys():
             self._silence.wait(self._probes[key])
         for name in self._boxes.keys() - before._boxes.keys():
-            self._quarters.start(self._boxes[name], self._tick)
+            self._quarters.start(self._boxes[name], self.tick)

@@ -6,13 +6,14 @@ from collections.abc import Mapping
 from monitor.events import BadValue, Reading
 from monitor.site import Limits
 from monitor.thermal.outside_probe import OutsideProbe
+from monitor.watch.alarm_register import AlarmRegister
 from monitor.watch.brooder_watch import BrooderWatch
 from monitor.watch.probe_faults import ProbeFaults
 from monitor.watch.probe_watch import ProbeWatch
 from monitor.watch.silence import Silence
 from monitor.watch.timers import Timers
 
-_FASTER = 2.0  # than its stamps go: no sender, though a link has its delays
+LATE_S = 60.0  # an older word is no more how the floor is: the estimate does without
 
 
 class Readings:
@@ -25,11 +26,12 @@ class Readings:
         boxes: Mapping[str, BrooderWatch],
         *,
         timers: Timers,
+        register: AlarmRegister,
         silence: Silence,
         faults: ProbeFaults,
     ) -> None:
         self._probes, self._outside, self._boxes, self._timers = probes, outside, boxes, timers
-        self._silence, self._faults = silence, faults
+        self._silence, self._faults, self._register = silence, faults, register
         self._box_of = {p.key: box for box in boxes.values() for p in box.probes}
 
     def take(self, reading: Reading) -> None:
@@ -40,7 +42,7 @@ class Readings:
             return
         if (
             probe.calm_low_c <= temp_c <= probe.calm_high_c
-            and timers.tick <= tick
+            and timers.tick <= tick < at - self._register.offset_s + LATE_S
             and at >= probe.at
             and (tick < probe.calm_until or self._stays_calm(probe, tick, temp_c))
         ):
@@ -49,6 +51,10 @@ class Readings:
             self._estimate(probe, self._box_of.get(key), tick, temp_c)
         else:
             self._judge(probe, at, tick, temp_c, sure)
+
+    def _taken(self, at: float, now: float) -> float:
+        """The tick at which it was taken, as its stamp says. `now` is when it counts."""
+        return min(now, at - self._register.offset_s)
 
     def _stays_calm(self, probe: ProbeWatch, tick: float, temp_c: float) -> bool:
         box = self._box_of.get(probe.key)
@@ -87,17 +93,15 @@ class Readings:
     def _judge(self, probe: ProbeWatch, at: float, tick: float, temp_c: float, sure: bool) -> None:
         """The long way: something may change."""
         now = max(tick, self._timers.tick)
+        taken = self._taken(at, now)
         box = self._box_of.get(probe.key)
         limits = Limits() if box is None else box.brooder.limits
-        if now - tick > limits.silent_s:
+        if now - taken > limits.silent_s:
             # From a probe's own store, hours old: for the journal, not for the alarms.
-            probe.came_late(now, tick)
+            probe.came_late(now, taken)
             return
-        if at < probe.at if sure else tick < probe.tick:
+        if at < probe.at if sure else taken < probe.tick:
             return  # late: an older reading than the last one disturbs nothing
-        # By its own stamps, which may all be minutes behind. A store that is emptied comes faster
-        # than its stamps go: each word counts for the limits, the first for the estimate.
-        emptied = tick < probe.tick and at - probe.at > _FASTER * (now - probe.tick)
         self._timers.tick = now
         back = probe.bad or probe.silent or not probe.known or probe.leapt
         probe.take(at, now, temp_c)
@@ -109,7 +113,7 @@ class Readings:
         probe.stir()
         calm = True
         # The estimate first: it may doubt this very reading.
-        if not emptied:
+        if now - taken <= LATE_S:
             self._estimate(probe, box, now, temp_c)
         if box is not None and not probe.outside:
             beyond = probe.beyond()
@@ -125,9 +129,12 @@ class Readings:
     def spoil(self, bad: BadValue) -> None:
         """A probe said what no floor can be."""
         probe = self._probes.get(bad.probe)
-        if probe is None or probe.out_of_service or (bad.at < probe.at and bad.tick < probe.tick):
+        now = max(self._timers.tick, bad.tick)
+        if probe is None or probe.out_of_service:
             return
-        self._timers.tick = now = max(self._timers.tick, bad.tick)
+        if bad.at < probe.at and self._taken(bad.at, now) < probe.tick:
+            return
+        self._timers.tick = now
         box = self._box_of.get(probe.key)
         often = probe.spoil(now, bad.reason)
         self._faults.see(probe, now, at_once=often)

@@ -62,7 +62,6 @@ class Timers(Kept):
             due, slot = self.pop()
             self.tick = max(self.tick, due)
             yield slot, due
-        self.tick = max(self.tick, tick)
 
     def due(self, slot: Slot) -> float | None:
         """When `slot` fires, if it is set."""

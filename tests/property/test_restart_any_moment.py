@@ -131,6 +131,10 @@ class Two:
         self.usual_c = dict(self.temp_c)
         self.stuck: set[str] = set()
         self.every_s = rng.choice([1, 5, 30, 30, 60, 300])
+        own = random.Random(seed + 1)  # how late what a probe says comes, by its own stamps
+        late_s = (0.0, 0.0, 0.0, 20.0, 200.0, 1000.0)
+        self.late_s = {p.key: own.choice(late_s) for p in self.site.all_probes}
+        self.packs = {p.key: own.choice([1, 1, 1, 4]) for p in self.site.all_probes}
         for box in self.site.brooders:
             hatched = rng.choice(["2026-02-08", "2026-02-01", "2026-01-10"])
             kind = rng.choice(["broiler", "duck", "turkey"])
@@ -201,8 +205,10 @@ class Two:
             self.temp_c[key] = temp_c
             wild = rng.random() < 0.002
             said_c = rng.choice([-40.0, 120.0, 60.0, 0.0, 50.0]) if wild else round(temp_c, 4)
-            reading = Reading(now.at, now.tick, key, said_c)
-            self.both(lambda it, reading=reading: it.reading(reading))
+            for back in reversed(range(self.packs[key])):
+                at = round(now.at - self.late_s[key] - back * self.every_s, 3)
+                reading = Reading(at, now.tick, key, said_c)
+                self.both(lambda it, reading=reading: it.reading(reading))
 
     def meters_speak(self) -> None:
         for meter in self.site.all_meters:

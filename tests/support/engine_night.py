@@ -14,6 +14,7 @@ from monitor.thermal import estimator
 from monitor.thermal.estimator import MakeEstimator
 from monitor.units import Unit
 from monitor.watch.engine import Engine
+from monitor.watch.readings import LATE_S
 
 ZONE = ZoneInfo("America/Chicago")
 EVENING = datetime(2026, 2, 8, 18, 0, tzinfo=ZONE).timestamp()  # hatch day, six in the evening
@@ -118,8 +119,15 @@ class Night:
 
     def says(self, temp_c: float, probe: str = "porch/floor", at: float | None = None) -> None:
         """One reading now; `at` (s since start) for one that was taken earlier."""
+        when, tick = self._taken(at)
+        self._keep(self.engine.reading(Reading(when, tick, probe, temp_c)))
+
+    def _taken(self, at: float | None) -> Moment:
+        """What is late counts from when it came, as the core has it."""
         when = self.start + (self.t if at is None else at)
-        self._keep(self.engine.reading(Reading(when, when + self.shift_s, probe, temp_c)))
+        tick = when + self.shift_s
+        late = tick < self.engine.tick or self.now().tick - tick > LATE_S
+        return Moment(when, self.now().tick if late else tick)
 
     def meter_says(self, meter: str, value: float) -> None:
         """One word of what measures something else than temperature."""
@@ -129,8 +137,8 @@ class Night:
     def says_bad(
         self, probe: str = "porch/floor", temp_c: float = 85.0, at: float | None = None
     ) -> None:
-        when = self.start + (self.t if at is None else at)
-        bad = BadValue(when, when + self.shift_s, probe, "is 85 °C, its value at power-up", temp_c)
+        when, tick = self._taken(at)
+        bad = BadValue(when, tick, probe, "is 85 °C, its value at power-up", temp_c)
         self._keep(self.engine.bad_value(bad))
 
     def holds(

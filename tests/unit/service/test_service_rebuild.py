@@ -1,11 +1,13 @@
 """Killed at any moment and rebuilt from its journal, the watch says what it would have said."""
 
 import random
+from dataclasses import replace
 from datetime import date
 from functools import partial
 from pathlib import Path
 
 import pytest
+from support.senders import Senders
 
 from monitor.events import Entry, EntryKind, Moment
 from monitor.journal.reader import JournalReader
@@ -98,9 +100,9 @@ def run(
         now = take_in(core, steps[index])
         index += 1
         if dice.random() < 0.05 or index == len(steps):
-            if index - snapshot_at > 400:
+            if core.snapshot_wanted or index - snapshot_at > 400:
                 core.waiting.snapshots = core.snapshots()
-                snapshot_at = index
+                core.snapshot_wanted, snapshot_at = False, index
             journal.commit(core.take(now).batch)
             kept_to = index
     journal.close()
@@ -127,3 +129,20 @@ def test_forty_kills_in_a_night_change_nothing_that_is_told(
 
 def test_a_gap_worth_telling_is_longer_than_a_restart() -> None:
     assert 10.0 < DOWN_WORTH_TELLING_S <= 120.0
+
+
+@pytest.mark.parametrize("seed", [2, 7, 13])
+def test_nor_where_probes_send_late_in_packs_or_by_a_clock_that_is_behind(
+    settings: Settings, tmp_path: Path, seed: int
+) -> None:
+    """What a late word did hung on what had been due since: a rebuild did that afterwards."""
+    night = Senders(seed, hours=5.0)
+    site = replace(settings, site=night.site)
+    steps: list[Step] = [s if isinstance(s, Entry) else tuple(s) for s in night.steps]
+    whole = run(site, steps, tmp_path / "whole.db", set(), random.Random(1))
+    dice = random.Random(seed)
+    known = len(steps) // 5  # by then, which clocks are behind
+    kills = {dice.randrange(known, len(steps)) for _ in range(12)}
+    cut = run(site, steps, tmp_path / "cut.db", kills, random.Random(3))
+    assert len(whole[0]) >= 3, "the night told something"
+    assert cut == whole

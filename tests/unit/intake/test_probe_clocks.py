@@ -1,0 +1,124 @@
+"""A probe whose own clock is behind: found by its stamps, and its readings set right by it."""
+
+from dataclasses import replace
+from itertools import count
+
+import pytest
+from support.engine_night import EVENING, a_brooder, a_site
+
+from monitor.events import Entry, EntryKind, Moment
+from monitor.service.core import Core
+from monitor.tell.contact import Contact
+from monitor.tell.message import Message
+
+WARM_C, COLD_C = 34.0, 26.0
+
+
+class Porch:
+    """One floor probe that stamps what it says; `t`: seconds since the evening."""
+
+    def __init__(self) -> None:
+        box = a_brooder()
+        floor = replace(box.probes[0], value_pointer="/temperature", time_pointer="/taken")
+        self.t = 0.0
+        self.core = Core(
+            a_site(replace(box, probes=(floor,))),
+            self.now,
+            contacts=(Contact(name="me", url="json://127.0.0.1:9/hook"),),
+            next_entry_number=count(1).__next__,
+        )
+        placed = Entry(
+            at=EVENING,
+            entry=EntryKind.PLACED,
+            brooder="porch",
+            count=100,
+            hatched="2026-02-08",
+            kind="broiler",
+        )
+        self.core.enter(placed, self.now)
+
+    @property
+    def now(self) -> Moment:
+        return Moment(EVENING + self.t, 1000.0 + self.t)
+
+    def says(self, temp_c: float, *, stamps: list[float]) -> None:
+        """Its words come now, with stamps of `t`."""
+        for t in stamps:
+            word = f'{{"temperature": {temp_c}, "taken": {EVENING + t:.3f}}}'
+            self.core.hear("brooder/porch/floor", word.encode(), self.now)
+
+    def goes_on(self, temp_c: float, for_s: float, *, behind_s: float) -> None:
+        """A word each half minute, by a clock that is so far behind."""
+        until = self.t + for_s
+        while self.t < until:
+            self.t += 30.0
+            self.says(temp_c, stamps=[self.t - behind_s])
+
+    @property
+    def taken_late_s(self) -> float:
+        """How long ago the latest reading was taken, as it is kept."""
+        (probe,) = self.core.status(self.now).brooders[0].probes
+        assert probe.at is not None
+        return self.now.at - probe.at
+
+    def told(self) -> list[Message]:
+        return self.core.take(self.now).messages
+
+
+@pytest.mark.parametrize("behind_s", [40.0, 200.0, 800.0])
+def test_a_clock_that_is_behind_is_set_right_once_that_was_so_for_five_minutes(
+    behind_s: float,
+) -> None:
+    porch = Porch()
+    porch.goes_on(WARM_C, 240.0, behind_s=behind_s)
+    assert porch.taken_late_s == behind_s
+    porch.goes_on(WARM_C, 180.0, behind_s=behind_s)
+    assert porch.taken_late_s == pytest.approx(0.0, abs=0.01)
+
+
+def test_a_clock_that_is_put_right_is_believed_at_once() -> None:
+    porch = Porch()
+    porch.goes_on(WARM_C, 900.0, behind_s=200.0)
+    porch.goes_on(WARM_C, 30.0, behind_s=0.0)
+    assert porch.taken_late_s == pytest.approx(0.0, abs=0.01)
+    porch.goes_on(WARM_C, 600.0, behind_s=0.0)
+    porch.says(WARM_C, stamps=[porch.t - 25.0])
+    assert porch.core.hearing.clocks.behind_s == {}
+
+
+def test_a_probe_that_sends_packs_has_no_wrong_clock() -> None:
+    porch = Porch()
+    for _ in range(12):
+        porch.t += 120.0
+        porch.says(WARM_C, stamps=[porch.t - ago_s for ago_s in (90.0, 60.0, 30.0, 2.0)])
+    assert porch.core.hearing.clocks.behind_s == {}
+
+
+def test_a_store_that_is_emptied_by_and_by_is_no_wrong_clock() -> None:
+    porch = Porch()
+    porch.goes_on(WARM_C, 600.0, behind_s=0.0)
+    porch.t += 840.0
+    behind_s = 840.0
+    while behind_s > 0.0:  # two words for each that it takes
+        porch.goes_on(WARM_C, 30.0, behind_s=behind_s)
+        behind_s -= 30.0
+    assert porch.core.hearing.clocks.behind_s == {}
+
+
+@pytest.mark.parametrize("behind_s", [0.0, 200.0, 800.0])
+def test_nothing_is_told_as_having_begun_later_than_it_is_told(behind_s: float) -> None:
+    """A message of 18:31 said that the floor was below the chill limit since 18:33."""
+    porch = Porch()
+    porch.goes_on(WARM_C, 3000.0, behind_s=behind_s)
+    assert porch.told() == []
+    began = porch.now.at
+    porch.goes_on(COLD_C, 900.0, behind_s=behind_s)
+    core = porch.core
+    changes = core.waiting.changes
+    assert changes
+    for change in changes:
+        assert began <= change.facts["since"] <= change.at
+    messages = porch.told()
+    assert messages
+    for message in messages:
+        assert began < message.at <= porch.now.at
