@@ -99,10 +99,11 @@ class Core:
         if self.hearing.clocks.news:  # the next start must know of it
             self.snapshot_wanted, self.hearing.clocks.news = True, False
         for item in taken:
-            # The watch's time never goes back: what is late counts from when it came.
-            tick = self.engine.tick
-            if item.tick < tick or came.tick - item.tick > LATE_S:
-                item = item._replace(tick=max(kept_at(came.tick), tick))  # noqa: PLW2901 - it alone counts
+            # The watch's time never goes back, and what is late counts from when it came.
+            late = came.tick - item.tick > LATE_S
+            tick = max(kept_at(came.tick) if late else item.tick, self.engine.tick)
+            if tick != item.tick:
+                item = item._replace(tick=tick)  # noqa: PLW2901 - it alone counts
             self._happened.batch.inputs.append(item)
             self.take_in(item)
         return True

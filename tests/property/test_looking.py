@@ -13,8 +13,8 @@ from monitor.service.core import Core
 from monitor.tell.contact import Contact
 from monitor.tell.message import Message
 
-EXAMPLES = 300 if os.environ.get("BROODER_LONG") else 12
-HOURS = 6.0
+EXAMPLES = 300 if os.environ.get("BROODER_LONG") else 5
+HOURS = 4.5
 PEOPLE = (
     Contact(name="me", url="json://127.0.0.1:9/hook"),
     Contact(name="neighbour", url="json://127.0.0.1:9/other", after_minutes=15.0),

@@ -126,8 +126,8 @@ class Night:
         """What is late counts from when it came, as the core has it."""
         when = self.start + (self.t if at is None else at)
         tick = when + self.shift_s
-        late = tick < self.engine.tick or self.now().tick - tick > LATE_S
-        return Moment(when, self.now().tick if late else tick)
+        late = self.now().tick - tick > LATE_S
+        return Moment(when, max(self.now().tick if late else tick, self.engine.tick))
 
     def meter_says(self, meter: str, value: float) -> None:
         """One word of what measures something else than temperature."""
