@@ -15,6 +15,7 @@ from monitor.watch.gaps import Gaps
 from monitor.watch.probe_trend import SAMPLE_S, ProbeTrend
 
 _BAD_COUNT, _BAD_WINDOW_S = 3, 600.0  # three bad values in ten minutes are a fault. Common practice
+_SET_BACK = 3
 _INF = float("inf")
 
 
@@ -69,6 +70,8 @@ class ProbeWatch(Kept):
     bad_reason: str | None = None
     bad_ticks: list[Tick]
     bad_row: int = 0  # so many bad values in a row
+    _older: int = 0  # so many in a row with a stamp before that of the last, which came at
+    _older_than: Tick = NEVER
     finding: str | None = None  # the thermal side's reason not to believe it
     found: FaultKind | None = None  # what that is
     stuck_since: Tick | None = None  # it says the same over and over
@@ -168,6 +171,14 @@ class ProbeWatch(Kept):
         self.trend.add(tick, temp_c, now_c=self.temp_c)
         self.calm_until = tick + SAMPLE_S
         return True
+
+    def is_set_back(self) -> bool:
+        """A reading has a stamp before that of the last one. By the third in a row its own clock
+        was set back."""
+        if self._older_than != self.tick:
+            self._older_than, self._older = self.tick, 0
+        self._older += 1
+        return self._older >= _SET_BACK
 
     def came_late(self, now: float, tick: float) -> None:
         """A reading taken at `tick`, as it says itself, came now: far too late to count."""

@@ -406,6 +406,18 @@ def test_a_probe_whose_clock_is_minutes_behind_is_heard_at_every_word(behind_s: 
     assert night.told() == ["porch/cold"]
 
 
+@pytest.mark.parametrize("back_s", [100.0, 800.0])
+def test_a_probe_whose_clock_is_set_back_is_heard_again_at_its_third_word(back_s: float) -> None:
+    """Nothing was, until its stamps had come to where they had been."""
+    night = Night(make_estimator=estimator.none)
+    late_words(night, 3600, lambda _: 0.0)
+    for _ in range(9):
+        night.t += 30
+        night.changes += night.engine.advance(night.now())
+        night.says(31.0, at=night.t - back_s)
+    assert night.told() == ["porch/cold"]
+
+
 @pytest.mark.parametrize("behind_s", [0.0, 200.0])
 def test_garbage_of_a_probe_whose_clock_is_minutes_behind_is_told(behind_s: float) -> None:
     night = Night(make_estimator=estimator.none)
