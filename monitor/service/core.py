@@ -92,7 +92,8 @@ class Core:
         """One message. False: nothing of ours claims the topic. `received` is when it was sent, as
         far as known; `arrived`, if that was later: the broker had held it."""
         came = received if arrived is None else arrived
-        self.advance(came)
+        if self.engine.next_due <= came.tick:  # what was due before it came is done before
+            self._changed(self.engine.advance(came), came)
         taken = self.hearing.hear(topic, payload, received, arrived=arrived, clock_sure=clock_sure)
         if taken is None:
             return False

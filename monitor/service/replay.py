@@ -67,6 +67,7 @@ class Replay:
                 now_at, now = at, Moment(at, at)
             if core is None:
                 core = self.core = self._begin(now)
+            core.advance(now)
             if isinstance(line, lines.ProbeMessage):
                 tally.messages_heard += 1
                 _, topic, payload, _ = line
@@ -76,7 +77,6 @@ class Replay:
             else:
                 tally.entries += 1
                 self._newest_number = max(self._newest_number, line.number)
-                core.advance(now)
                 try:
                     core.enter(line, now)
                 except Objection as objection:

@@ -36,10 +36,10 @@ def told(night: Senders, *, looks: Random | None) -> Told:
             now = Moment(at, at)
             looks_at(core, now, looks)
         now = Moment(step.at, step.at)
+        core.advance(now)
         if isinstance(step, Said):
             core.hear(step.topic, step.payload.encode(), now)
         else:
-            core.advance(now)
             core.enter(step, now)
     assert core is not None
     core.advance(now)
