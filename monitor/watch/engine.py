@@ -180,7 +180,8 @@ class Engine(Kept):
     def advance(self, now: Moment) -> list[Change]:
         """Time has passed; fire what is due. That somebody looks is no event: what a late reading
         does must not hang on it."""
-        self._fire_until(now.tick)
+        for slot, due in self._timers.until(now.tick):
+            self._fire(slot, due)
         return self._changes()
 
     def fault(
@@ -293,12 +294,9 @@ class Engine(Kept):
 
     def _run_until(self, tick: float) -> None:
         """Up to an event."""
-        self._fire_until(tick)
-        self._timers.tick = max(self._timers.tick, tick)
-
-    def _fire_until(self, tick: float) -> None:
         for slot, due in self._timers.until(tick):
             self._fire(slot, due)
+        self._timers.tick = max(self._timers.tick, tick)
 
     def _skip_to(self, tick: float, down_from: float | None) -> None:
         """Nobody watched from `down_from` (Unix s) until now. What was pending comes when it was
