@@ -197,7 +197,7 @@ def test_a_report_says_that_it_is_being_made(browser: Browser, served: Served):
             "addEventListener('click', (event) => event.preventDefault())"
         )  # it takes long
         page.get_by_text("All of it, to print").click()
-        assert page.get_by_role("status").inner_text() == "Making it: it may take a minute"
+        assert page.get_by_role("status").inner_text() == "Making it. This may take a minute"
 
 
 def test_it_is_dark_at_night_by_the_clock_of_the_site(browser: Browser):
