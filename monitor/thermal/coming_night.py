@@ -21,9 +21,8 @@ from monitor.thermal.outside_curve import OutsideCurve
 
 WARN_CHANCE = 0.5  # a cold night is told at this chance of leaving the band ...
 # ... at this one where no forecast says in the afternoon what will come: a front that a probe alone
-# shows leaves two hours or three. Told at 0.35, two nights that held were called cold in 144 runs,
-# and one of a mild May ...
-FRONT_CHANCE = 0.45
+# shows leaves two hours or three ...
+FRONT_CHANCE = 0.4
 # ... but at this one before evening, for the lamps are yet to be hung for the night, and where the
 # floor was not yet seen to go with an outside that is measured ...
 UNSEEN_CHANCE = 0.7
@@ -38,9 +37,12 @@ _LEAST_K_PER_W = 0.001  # a kilowatt for a kelvin: no box is heated that way
 _WANDER_VAR, _AHEAD_SD_K = 0.5**2, 0.35  # birds and draughts: at once, and in the root of an hour
 _DIP_K = 0.4  # by so much they take the lowest quarter of an hour below the course
 _LOWERED_S = 6 * 3600.0  # before a step down the lamps are hung for it. Common practice
-# Most boxes hold in most nights: what a grower has hung ends up so far over the band's edge. It
-# weighs with what little an evening shows of its night. Assumed.
-MOST_OVER_EDGE_K, _MOST_SD_K = 2.5, 2.2
+# Most boxes hold in most nights: what a grower has hung ends up so far over the band's edge, in one
+# night of fourteen below it. It weighs with what little an evening shows of its night. Assumed.
+MOST_OVER_EDGE_K, _MOST_SD_K = 2.5, 1.7
+# A front brings wind, and wind takes more from a box than its cold: of what the floor would be
+# spared of a change outside this share is felt too. Assumed.
+_WIND_SHARE, _WIND_SD = 0.2, 0.1
 _NEAR_K = 1e-4  # a temperature of the outlook is found so nearly
 
 LowAt = Callable[[float], float]  # the edge of the band at a Unix time, degC
@@ -94,6 +96,8 @@ def hours(
     felt_now_c, share, spare_k = felt_c, follows.share, follows.spare_k
     level_c, level_var = follows.level_c, follows.level_var
     both, share_var = follows.both, follows.share_var
+    if outside.front:
+        share, share_var = share + _WIND_SHARE * (1.0 - share), share_var + _WIND_SD**2
     steepest = max(0.0, FLOOR_SHARE - share)
     found = []
     for at, low_c in coming:

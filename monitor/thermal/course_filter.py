@@ -5,8 +5,8 @@ The air is level + drift + shares of two given courses + what passes. A Kalman f
 them from means over some minutes. Where a front may come, a second one stands for it: at any hour
 one may begin, and from then on the air falls with a drift of its own, which is learned. Each is
 weighted by how well it foretold (interacting multiple models: H. A. P. Blom and Y. Bar-Shalom, IEEE
-Trans. Automatic Control 33 (1988) 780-783, from memory). A front that has not begun cannot be
-foreseen: what is left of its weight keeps the forecast wide."""
+Trans. Automatic Control 33 (1988) 780-783, from memory). One that has not begun cannot be foreseen,
+but it may begin in any of the coming hours: that is weighed as the season has it."""
 
 from math import exp, inf, log, sqrt
 from typing import NamedTuple
@@ -47,7 +47,8 @@ class Front(NamedTuple):
     """How a front begins, and what it is like then."""
 
     weather: Weather
-    chance_an_hour: float
+    chance_an_hour: float  # of its beginning, as it is looked for: rather too often than late
+    yet_an_hour: float  # of its beginning in an hour to come: the season's
     at_dusk: float  # how likely one is there already
     falls_k_per_h: float
     falls_sd_k_per_h: float
@@ -194,15 +195,8 @@ class CourseFilter(Kept):
 
     def _at_dusk(self) -> None:
         front = self._front_like
-        self._front = None if front is None else self._begun(front)
+        self._front = None if front is None else _begun(self._quiet, front)
         self.front_weight = 0.0 if front is None else front.at_dusk
-
-    def _begun(self, front: Front) -> _Filter:
-        """A front that begins now."""
-        begun = self._quiet.copy()
-        begun.weather = front.weather
-        begun.drifts(-front.falls_k_per_h, front.falls_sd_k_per_h)
-        return begun
 
     def see(
         self,
@@ -239,26 +233,46 @@ class CourseFilter(Kept):
             self.front_weight = min(1.0 - _LEAST_WEIGHT, max(_LEAST_WEIGHT, found))
 
     def _may_begin(self, hours: float) -> None:
-        front = self._front_like
-        if front is None or self._front is None or hours <= 0.0:
-            return
-        begins = (1.0 - self.front_weight) * (1.0 - exp(-front.chance_an_hour * hours))
-        self.front_weight += begins
-        self._front.mix(self._begun(front), begins / self.front_weight)
+        like, front = self._front_like, self._front
+        if like is not None and front is not None and hours > 0.0:
+            before = self.front_weight
+            self.front_weight = _with_begun(before, like.chance_an_hour, hours)
+            front.mix(_begun(self._quiet, like), 1.0 - before / self.front_weight)
 
     def ahead(self, steps: list[tuple[float, Courses]]) -> list[tuple[float, Ahead]]:
-        """At those ticks, in time order: quiet weather, and a front, each with its weight."""
-        found = [(1.0 - self.front_weight, self._ahead(self._quiet, steps))]
-        if self._front is not None:
-            found.append((self.front_weight, self._ahead(self._front, steps)))
-        return found
-
-    def _ahead(self, filter_: _Filter, steps: list[tuple[float, Courses]]) -> Ahead:
-        one, at = filter_.copy(), self.tick
-        found = []
+        """At those ticks, in time order: quiet weather, and a front, each with its weight. A front
+        that begins by the last tick is quiet weather until then."""
+        like, at = self._front_like, self.tick
+        quiet, front = self._quiet.copy(), self._front and self._front.copy()
+        weight, usual, cold = self.front_weight, [], []
+        hours = 0.0 if at is None else max(0.0, steps[-1][0] - at) / 3600.0
+        last = 0.0 if like is None else _with_begun(weight, like.yet_an_hour, hours)
         for tick, courses in steps:
-            one.move(0.0 if at is None else max(0.0, tick - at) / 3600.0, self._share.walk)
+            hours = 0.0 if at is None else max(0.0, tick - at) / 3600.0
             at = tick
-            mean, variance = one.look(courses)
-            found.append((mean, sqrt(variance)))
-        return found
+            if like is not None and front is not None and hours > 0.0:
+                before, weight = weight, _with_begun(weight, like.yet_an_hour, hours)
+                front.mix(_begun(quiet, like), 1.0 - before / weight)
+            quiet.move(hours, self._share.walk)
+            mean, variance = quiet.look(courses)
+            usual.append((mean, sqrt(variance)))
+            if front is not None:
+                front.move(hours, self._share.walk)
+                colder, wider = front.look(courses)
+                share, apart = weight / last, colder - mean
+                both = (1.0 - share) * variance + share * (wider + (1.0 - share) * apart * apart)
+                cold.append((mean + share * apart, sqrt(both)))
+        return [(1.0 - last, usual), (last, cold)] if cold else [(1.0, usual)]
+
+
+def _begun(quiet: _Filter, front: Front) -> _Filter:
+    """A front that begins now."""
+    begun = quiet.copy()
+    begun.weather = front.weather
+    begun.drifts(-front.falls_k_per_h, front.falls_sd_k_per_h)
+    return begun
+
+
+def _with_begun(weight: float, chance_an_hour: float, hours: float) -> float:
+    """How likely one is there some hours on."""
+    return 1.0 - (1.0 - weight) * exp(-chance_an_hour * hours)

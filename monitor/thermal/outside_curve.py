@@ -30,6 +30,7 @@ class OutsideCurve:
     source: str  # for the grower: "the low you gave", "forecast, 3 h old", ...
     weight: float = 1.0  # how likely the weather is that it stands for, 0..1
     usual: bool = False  # a night as nights are, of which little is known yet
+    front: bool = False  # it may be windy
     by_floor: bool = False  # as the floor itself has shown it, for want of an outside probe
 
     def expected(self, at: float) -> tuple[float, float]:

@@ -174,6 +174,23 @@ def test_an_evening_that_cools_as_evenings_do_is_no_front():
         assert front.weight < 0.1
 
 
+def test_a_front_may_yet_begin_in_one_night_of_seven_and_towards_morning_hardly():
+    """Until it does it is an evening as any; by morning it leaves open how cold."""
+
+    def course(hour: float) -> float:
+        return 6.0 + 6.0 * open_air(hour % 24.0)
+
+    past, now = heard(course, 18.5 + 24.0)
+    quiet, front = skies(past, now)
+    assert front.weight == pytest.approx(1.0 / 7.0, abs=0.03)
+    in_an_hour, by_morning = now.at + H, now.at + 12 * H
+    assert front.at(in_an_hour) == pytest.approx(quiet.at(in_an_hour), abs=0.8)
+    assert front.at(by_morning) < quiet.at(by_morning) - 2.0
+    assert front.expected(by_morning)[1] > 2.0 * quiet.expected(by_morning)[1]
+    late, now = heard(course, 4.0 + 48.0)
+    assert skies(late, now, 2.5)[1].weight < 0.05
+
+
 def test_what_the_sun_did_to_the_probe_is_no_cooling_at_dusk():
     """A probe in the afternoon sun reads 9 K too much until five, then what the air is."""
 

@@ -49,6 +49,25 @@ def test_a_box_that_is_known_to_leave_its_band_is_said_to() -> None:
     assert ahead(LOW_C + 4.0, 0.3, as_most=True).chance < 0.05
 
 
+def test_a_front_with_its_wind_takes_more_from_a_box_than_its_cold() -> None:
+    """Of a box that went with the outside by a third in calm nights."""
+    follows = Following(LOW_C + 2.0, 0.01, 1.0 / 3.0, 0.01, 0.0, OUTSIDE_C)
+    air = (
+        ExpectedOutside(EVENING, OUTSIDE_C, 0.3),
+        ExpectedOutside(EVENING + NIGHT_S, OUTSIDE_C - 9.0, 0.3),
+    )
+    calm, windy = (
+        hours(
+            edges(EVENING, EVENING + NIGHT_S, lambda _: LOW_C),
+            follows=follows,
+            outside=OutsideCurve(air, "the test", front=front),
+        ).to_come[-1]
+        for front in (False, True)
+    )
+    assert windy.settles_c < calm.settles_c - 0.5
+    assert windy.felt_var > calm.felt_var
+
+
 @pytest.mark.parametrize("floor_c", [29.0, 31.0])
 def test_a_floor_below_its_band_is_no_box_that_holds(floor_c: float) -> None:
     """The night, from 8 degC on, is as cold for it as for any."""
