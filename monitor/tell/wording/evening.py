@@ -8,9 +8,10 @@ from datetime import date, timedelta
 from monitor.brooding.bird_kinds import kind_of
 from monitor.site import Brooder
 from monitor.tell.wording.temperature import COOL_FIRST
+from monitor.tell.wording.tonight_words import how_sure
 from monitor.tell.wording.warm_up_words import warm_up_verdict
 from monitor.tell.wording.words import Voice, Words, compose, listed
-from monitor.thermal.coming_night import CLEAR_CHANCE, UNSURE_CHANCE
+from monitor.thermal.coming_night import UNSURE_CHANCE
 from monitor.thermal.diagnosis import Outlook
 from monitor.watch.status import BrooderStatus
 
@@ -97,7 +98,8 @@ def _stands(box: BoxEvening, voice: Voice, at: float) -> str:
     if outlook.below_now:
         return f"{now}; {low}. It is too cold now: add cover or heat before bed."
     if outlook.chance >= UNSURE_CHANCE:
-        do = COOL_FIRST if box.too_hot else "It may not hold: add cover or heat before bed."
+        hold = f"It {how_sure(outlook)} hold: add cover or heat before bed."
+        do = COOL_FIRST if box.too_hot else hold
         return f"{now}; {low}. {do}"
     if box.called_off_at is not None:
         told = voice.clock(box.called_off_at, at)
@@ -105,9 +107,7 @@ def _stands(box: BoxEvening, voice: Voice, at: float) -> str:
             f"{now}; {low}. It should hold after all: the cold night told at {told} is no longer "
             "expected."
         )
-    return (
-        f"{now}; {low}. It {'should' if outlook.chance < CLEAR_CHANCE else 'will probably'} hold."
-    )
+    return f"{now}; {low}. It {how_sure(outlook)} hold."
 
 
 def _step(boxes: list[BoxEvening], voice: Voice) -> str | None:

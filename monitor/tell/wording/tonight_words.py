@@ -152,20 +152,22 @@ def _lead(outlook: Outlook, voice: Voice, now: float) -> str:
         return "It is below its band already."
     if abs(chance - _HALF) < _EVEN:
         return f"It is as likely as not to get too cold ({said})."
+    lead = f"It {how_sure(outlook)} hold. Chance of getting too cold: {said}."
+    if chance < _HALF or outlook.leaves_band_at is None:
+        return lead
+    return f"{lead} It would leave the band about {voice.clock(outlook.leaves_band_at, now)}."
+
+
+def how_sure(outlook: Outlook) -> str:
+    """`It ... hold`, for the evening's message too."""
+    chance = outlook.chance
     if chance < CLEAR_CHANCE:
-        holds = "looks as if it will" if outlook.first_night else "should"
-        return f"It {holds} hold. Chance of getting too cold: {said}."
+        return "looks as if it will" if outlook.first_night else "should"
+    if chance < UNSURE_CHANCE:
+        return "will probably"
     if chance < _HALF:
-        holds = "will probably" if chance < UNSURE_CHANCE else "may not"
-        return f"It {holds} hold. Chance of getting too cold: {said}."
-    leaves = (
-        f" It would leave the band about {voice.clock(outlook.leaves_band_at, now)}."
-        if outlook.leaves_band_at is not None
-        else ""
-    )
-    if chance > _SURE:
-        return f"It will not hold ({said}).{leaves}"
-    return f"More likely than not it will not hold ({said}).{leaves}"
+        return "may not"
+    return "will not" if chance > _SURE else "will probably not"
 
 
 def _again(outlook: Outlook) -> str | None:

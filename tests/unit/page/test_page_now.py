@@ -221,7 +221,8 @@ def test_the_coming_night_is_told_either_way():
     assert "87.6 °F at 06:00, likely 85.6 to 89.4" in holds.tonight[1]
     fails = box_of(failing_porch())
     assert fails.tonight[0] == (
-        "It will not hold (more than 95 in 100). It would leave the band about 02:25."
+        "It will not hold. Chance of getting too cold: more than 95 in 100. "
+        "It would leave the band about 02:25."
     )
     assert "To hold in 8 nights out of 10, add about 240 W." in fails.tonight
     assert any("a second layer over the cover" in line for line in fails.tonight)

@@ -37,8 +37,8 @@ def said(read_at: float | None = NIGHT - 10, **changes: object) -> list[str]:
         (0.3, "It will probably hold. Chance of getting too cold: about 30 in 100."),
         (0.42, "It may not hold. Chance of getting too cold: about 40 in 100."),
         (0.5, "It is as likely as not to get too cold (about 50 in 100)."),
-        (0.6, "More likely than not it will not hold (about 60 in 100)."),
-        (0.99, "It will not hold (more than 95 in 100)."),
+        (0.6, "It will probably not hold. Chance of getting too cold: about 60 in 100."),
+        (0.99, "It will not hold. Chance of getting too cold: more than 95 in 100."),
     ],
 )
 def test_the_answer_fits_its_chance(chance: float, lead: str) -> None:
@@ -94,6 +94,24 @@ def test_at_bedtime_a_box_that_is_too_hot_and_may_not_hold_is_let_cool_first() -
     words = evening([box], [], Voice(site()), NIGHT)
     assert "It is too hot now: let it cool first" in words.body
     assert "add cover or heat before bed" not in words.body
+
+
+@pytest.mark.parametrize(
+    ("given", "says"),
+    [
+        ({"chance": 0.02}, "It should hold."),
+        ({"chance": 0.02, "first_night": True}, "It looks as if it will hold."),
+        ({"chance": 0.3}, "It will probably hold."),
+        ({"chance": 0.42}, "It may not hold: add cover or heat before bed."),
+        ({"chance": 0.8}, "It will probably not hold: add cover or heat before bed."),
+    ],
+)
+def test_bedtime_is_as_sure_of_the_night_as_who_asks_is_told(
+    given: dict[str, object], says: str
+) -> None:
+    box = BoxEvening(brooder="porch", now_c=35.0, target_c=35.0, outlook=outlook(**given))
+    assert says in evening([box], [], Voice(site()), NIGHT).body
+    assert said(**given)[0].startswith(says.partition(":")[0].rstrip("."))
 
 
 def test_a_calm_evening_says_what_cannot_be_foreseen_without_a_probe_outside() -> None:
