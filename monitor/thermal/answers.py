@@ -78,7 +78,7 @@ def diagnosis(
     cause: Cause | None = None
     if fall.verdict is Why.COVER:
         cause = Cause.COVER_OPEN
-    elif fall.verdict is Why.PROBE or findings:
+    elif fall.verdict is Why.PROBE:
         cause = Cause.SENSOR
     return found(cause=cause, started=fall.onset if fall.open else None, hold_until=held_until)
 

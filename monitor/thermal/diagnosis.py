@@ -37,12 +37,12 @@ class Warmth(StrEnum):
     HARMS = "harms"  # it heads for harm, or has been halfway there for long
 
 
-# Where such a probe lies now is not where the floor's heat can be judged.
-LIES_ELSEWHERE = frozenset({FaultKind.FELL_OUT, FaultKind.FELL_ALONE})
 # Such a probe is looked after in the morning: it is off by a few degrees.
 CAN_WAIT = frozenset({FaultKind.DRIFT, FaultKind.MOVED})
 # What such a probe says tells nothing of the floor.
 TELLS_NOTHING = frozenset({FaultKind.STUCK, FaultKind.TORN, FaultKind.OTHER_UNIT})
+# That one falls is no word of the heat: it lies elsewhere, jumps, or tells nothing of the floor.
+PROVES_NOTHING = TELLS_NOTHING | {FaultKind.FELL_OUT, FaultKind.FELL_ALONE, FaultKind.SPIKES}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -62,7 +62,7 @@ class Diagnosis:
 
     Never COLD_NIGHT: that is a judgement on the hours to come, see `coming_night`."""
 
-    cause: Cause | None = None
+    cause: Cause | None = None  # SENSOR: one that falls alone; other faults are among the findings
     started: float | None = None  # when the fall or rise began, as estimated
     source: str | None = None  # the heat source most likely lost
     source_sure: bool = False  # False: two sources would look the same

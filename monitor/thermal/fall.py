@@ -322,10 +322,10 @@ class Fall(Kept):
         found = sorted(best.values(), key=lambda one: -one.log_weight)
         chance = chances(found)
         why = max(chance, key=lambda it: chance[it])
+        old = self.verdict
         if alone:
             why = Why.PROBE
-        old = self.verdict
-        if old is not None and why is not old and chance[why] < exp(_RENAME) * chance[old]:
+        elif old is not None and chance[why] < exp(_RENAME) * chance[old]:
             why = old
         self._settle(why, [one for one in found if one.explanation.why is why], tau_s)
 

@@ -9,7 +9,7 @@ from functools import cache
 from monitor.kept import Kept, part
 from monitor.thermal.box_known import BoxKnown
 from monitor.thermal.causes import Explanation, Why
-from monitor.thermal.diagnosis import LIES_ELSEWHERE
+from monitor.thermal.diagnosis import PROVES_NOTHING
 from monitor.thermal.fall import Fall
 from monitor.thermal.floor import Floor
 from monitor.thermal.lost_heat import LostHeat
@@ -51,7 +51,7 @@ class FallWatch(Kept):
         fall, lost = self.fall, self._lost
         if self._box.target_c is None:
             return
-        gone = {f.probe for f in self._health.findings if f.kind in LIES_ELSEWHERE}
+        gone = {f.probe for f in self._health.findings if f.kind in PROVES_NOTHING}
         if gone and all(track.key in gone for track in self._floor.lies_on):
             if fall.open and lost.down is None:
                 lost.loss = None  # it was no floor that fell

@@ -47,6 +47,7 @@ class ProbeHealth(Kept):
         `sources_seen`: a probe lies beneath each source of heat."""
         heard = [t for t in tracks if t.level is not None and tick - t.last_tick < 600.0]
         found: list[Finding] = []
+        sources_seen = sources_seen and all(t in heard for t in tracks if t.beneath)
         self._ways.see(self._neighbours, heard, tick, outside_c if outside_fresh else None)
         bad = {finding.probe for finding in self.findings}
         sound = [t for t in heard if t.key not in bad]

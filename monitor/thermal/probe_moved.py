@@ -93,7 +93,9 @@ def fell_alone(
         enough_k = max(_FELL_ALONE_K, way_k)
         alone = True
     far = fell_k > _FELL_ALONE_K
-    quick = far and fell_k > enough_k and _was_warm(track, tick, from_c)
+    # Where every source is seen to work, and all else holds, it need not have been fast either.
+    seen = bool(others) and sources_seen
+    quick = far and (seen or (fell_k > enough_k and _was_warm(track, tick, from_c)))
     if others:
         enough_k = min(enough_k, _RESTS_K)
     if alone and (quick or (fell_k > enough_k and _rests(track, tick, for_s, fell_k))):

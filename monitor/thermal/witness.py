@@ -99,9 +99,12 @@ class Witness:
             down_k = fallen_since(track, tick, onset)
             if down_k is None:
                 continue
-            if index is not None and down_k < max(_WORKS_K, _WORKS_SHARE * fallen_k):
+            usual = track.course.quick
+            # It is as cold again and again: a thermostat's rest is no death.
+            swings = usual is not None and track.mean >= usual.low_c
+            if index is not None and (swings or down_k < max(_WORKS_K, _WORKS_SHARE * fallen_k)):
                 working.add(index)
-            holding += down_k < max(_HOLDS_K, _HOLDS_SHARE * fallen_k)
+            holding += swings or down_k < max(_HOLDS_K, _HOLDS_SHARE * fallen_k)
             shut |= falls and _is_kept(track, onset, down_k, _SHUT_UNDER * fallen_k)
             heard.append((track, down_k / max(fallen_k, 0.3)))
         self.working = frozenset(working)
@@ -124,6 +127,8 @@ class Witness:
     def weight(self, one: Explanation, heard: list[tuple[Track, float]], fallen_k: float) -> float:
         """What they add to the log weight of `one`."""
         if any(index in self.working for index in one.sources):
+            return ACQUITTED
+        if one.why is Why.COVER and self.shut:
             return ACQUITTED
         blur = 0.2 / max(fallen_k, 0.3)
         total = 0.0

@@ -4,7 +4,7 @@ watch.temperature_alarms when an alarm is raised, passed on or cleared."""
 from monitor.events import AlarmName, Cause, Facts, Priority
 from monitor.site import Place
 from monitor.thermal.coming_night import CLEAR_CHANCE
-from monitor.thermal.diagnosis import LIES_ELSEWHERE, Interval, Outlook, Warmth
+from monitor.thermal.diagnosis import PROVES_NOTHING, Interval, Outlook, Warmth
 from monitor.thermal.witness import cover_or_heat
 from monitor.units import Unit, from_celsius, to_celsius
 from monitor.watch.alarm import Alarm, Description
@@ -146,9 +146,11 @@ def _cause_of_cold(box: Box, alarm: Alarm, cause: Cause | None) -> Cause:
         return cause
     if alarm is box.heat_loss:
         return Cause.HEAT_SOURCE
+    if cause is Cause.SENSOR:
+        return cause
     lead = lead_probe(box, alarm.rule.alarm)
-    elsewhere = lead is not None and lead.found in LIES_ELSEWHERE
-    if box.heat_loss.active and not elsewhere:
+    nothing = lead is not None and lead.found in PROVES_NOTHING
+    if box.heat_loss.active and not nothing:
         return Cause.HEAT_SOURCE
     if lead is not None and lead.finding is not None:
         return Cause.SENSOR

@@ -118,6 +118,12 @@ class BoxProbes(Kept):
                 self._faults.see(probe, tick, at_once=reason is not None)
             probe.stir()
 
+    def see_lasting(self, tick: float) -> None:
+        """A fault that could wait may have lasted too long by now."""
+        for probe in self.inside:
+            if probe.finding is not None:
+                self._faults.see(probe, tick)
+
     def see_doubts(self, diagnosis: Diagnosis) -> None:
         """Take over who proves nothing just now."""
         for probe in self.inside:

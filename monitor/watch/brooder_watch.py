@@ -177,6 +177,7 @@ class BrooderWatch(Kept):
         if self.needs.batch is None:
             self._look_at_empty(now, forecast)
         self.tonight.look(now, forecast, self.temperature.cold_night)
+        self.probes.see_lasting(tick)
         self.temperature.explain(tick)
 
     def ask_tonight(self, now: Moment, forecast: Forecast | None, wish: Wish) -> NightAsked:

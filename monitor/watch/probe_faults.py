@@ -6,11 +6,14 @@ side (stuck, drifting, fallen out of the box)."""
 from collections.abc import Callable, Iterable, Mapping
 
 from monitor.events import AlarmName, Cause, Facts, Priority
-from monitor.site import Limits
+from monitor.site import Limits, Place
 from monitor.thermal.diagnosis import CAN_WAIT, FaultKind
 from monitor.watch.alarm import Alarm, Description, Owner
 from monitor.watch.alarm_register import AlarmRegister
 from monitor.watch.probe_watch import ProbeWatch
+
+# A wire that jumps for some minutes calls nobody while the floor is heard. Common practice.
+LASTS_S = 900.0
 
 _WHERE = "Look where it lies: dry, free of litter, at the height of a chick's back."
 # What to do about it, in the grower's words.
@@ -72,7 +75,7 @@ class ProbeFaults(Owner):
         alarm = self.alarm(probe)
         told = probe.faulty and not self._season_closed(probe.probe.brooder)
         self._register.see(alarm, told, tick, at_once=at_once)
-        if told and not _can_wait(probe) and alarm.priority is Priority.ADVICE:
+        if told and alarm.priority is Priority.ADVICE and not self._can_wait(alarm, probe, tick):
             self._register.renew(alarm, tick)
 
     def probe_of(self, key: str) -> ProbeWatch | None:
@@ -90,7 +93,7 @@ class ProbeFaults(Owner):
             facts["temp_c"] = probe.temp_c
         if probe.found is not None and not probe.bad:
             facts["detail"] = MEND[probe.found]
-        waits = _can_wait(probe)
+        waits = self._can_wait(alarm, probe, tick)
         return Description(facts, Cause.SENSOR, probe.key, Priority.ADVICE if waits else None)
 
     def closing(self, alarm: Alarm, tick: float) -> Facts:
@@ -101,10 +104,16 @@ class ProbeFaults(Owner):
             facts["temp_c"] = probe.temp_c
         return facts
 
+    def _can_wait(self, alarm: Alarm, probe: ProbeWatch, tick: float) -> bool:
+        """One that is off by a few degrees is looked after in the morning: the cold that it or
+        others say is told all the same. So is one that says temperatures in between, or hangs
+        outside; and one beside the floor until its fault has lasted, while the floor is heard."""
+        began = alarm.delay.began
+        if probe.outside or (self._is_beside(probe) and (began is None or tick - began < LASTS_S)):
+            return True
+        return not probe.lost if probe.bad and probe.finding is None else probe.found in CAN_WAIT
 
-def _can_wait(probe: ProbeWatch) -> bool:
-    """One that is off by a few degrees is looked after in the morning: the cold that it or others
-    say is told all the same. So is one that says temperatures in between, or hangs outside."""
-    if probe.outside:
-        return True
-    return not probe.lost if probe.bad and probe.finding is None else probe.found in CAN_WAIT
+    def _is_beside(self, probe: ProbeWatch) -> bool:
+        floor = [p for p in self._around[probe.probe.brooder] if p.place is Place.FLOOR]
+        heard = any(p.known and p.in_use and not (p.mute or p.faulty) for p in floor)
+        return heard and probe.place is not Place.FLOOR

@@ -9,7 +9,7 @@ from monitor.brooding.chick_skin import CHICK_SKIN_C
 from monitor.brooding.envelope import cover_named
 from monitor.brooding.harm_known import HELD_IN_MIN_PER_K
 from monitor.events import AlarmName, Cause, Change, Facts
-from monitor.site import Brooder
+from monitor.site import Brooder, Place
 from monitor.tell.wording import first_aid
 from monitor.tell.wording.words import (
     Voice,
@@ -277,7 +277,9 @@ def _falling(voice: Voice, change: Change) -> str | None:
     if "draws_w" in facts and rate > -STEADY_C_PER_H:  # known by its watts, before the floor falls
         return f"Some of the heat is off{since}.{still}"
     if rate > -STEADY_C_PER_H and "rate_c_per_h" in facts:
-        return f"Some of the heat was lost{since}; the floor holds for now.{still}"
+        beneath = any(probe["place"] == Place.UNDER_HEAT for probe in facts.get("probes", ()))
+        litter = " If all heat is on, look for litter over a probe beneath it." if beneath else ""
+        return f"Some of the heat was lost{since}; the floor holds for now.{still}{litter}"
     return f"The floor has been falling{fast}{since}.{still}"
 
 

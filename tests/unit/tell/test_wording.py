@@ -543,3 +543,13 @@ def test_a_floor_above_the_chill_limit_is_not_said_to_be_below_it():
 
 def _body(lost: Change, facts: Facts) -> str:
     return wording.for_change(replace(lost, facts=facts), site()).body
+
+
+def test_a_source_told_by_its_own_probe_alone_says_that_litter_may_lie_over_that():
+    """The floor holds: nobody can tell from afar."""
+    beneath = ProbeFact(probe="porch/under west lamp", place="under-heat", temp_c=31.0)
+    facts = Facts(**{**FACTS[AlarmName.HEAT_LOSS], "rate_c_per_h": 0.0, "probes": [beneath]})
+    said = wording.for_change(
+        change(AlarmName.HEAT_LOSS, facts=facts, cause=Cause.HEAT_SOURCE), site()
+    )
+    assert "look for litter over a probe beneath it" in said.body

@@ -1,0 +1,138 @@
+"""Which of heat, cover and probe is named, by what the other probes of the box say of a fall."""
+
+from bisect import bisect_right
+from dataclasses import replace
+from math import pi, sin
+from random import Random
+
+from support.engine_night import Night, a_brooder, a_probe, a_site
+
+from monitor.events import AlarmName, Cause, ChangeKind, Priority
+from monitor.site import Brooder, Place
+
+WEST, EAST, COOL = "under west lamp", "under east lamp", "cool"
+PLACES = {WEST: Place.UNDER_HEAT, EAST: Place.UNDER_HEAT, COOL: Place.COOL_END}
+Curve = tuple[tuple[float, float], ...]  # minutes and degC, straight between
+
+
+def a_box(*others: str, lamps: int = 2) -> Brooder:
+    box = a_brooder()
+    more = (a_probe("porch", name, PLACES[name]) for name in others)
+    return replace(box, probes=(*box.probes, *more), heat=box.heat[:lamps])
+
+
+def at(curve: Curve, minute: float) -> float:
+    before = max(1, min(bisect_right([m for m, _ in curve], minute), len(curve) - 1))
+    (from_m, from_c), (to_m, to_c) = curve[before - 1], curve[before]
+    share = min(1.0, max(0.0, (minute - from_m) / (to_m - from_m)))
+    return from_c + share * (to_c - from_c)
+
+
+def watched(
+    box: Brooder,
+    minutes: int,
+    *,
+    outside_c: float | None = None,
+    swing_k: float = 0.0,
+    **curves: Curve,
+) -> Night:
+    """Three hours as all curves begin, in the night, then along them."""
+    rng, night = Random(3), Night(a_site(box, outside=outside_c is not None))
+    while night.t < 60.0 * (180 + minutes):
+        minute = night.t / 60.0 - 180.0
+        for name, curve in curves.items():
+            probe = name.replace("_", " ")
+            swung_k = -swing_k * sin(2.0 * pi * minute / 22.0)
+            said_c = at(curve, minute) + swung_k + rng.gauss(0.0, 0.05)
+            night.says(said_c, f"porch/{probe}")
+        if outside_c is not None:
+            night.says(outside_c + rng.gauss(0.0, 0.05), "site/shade")
+        night.t += 30.0
+    return night
+
+
+def causes(night: Night, *alarms: AlarmName) -> list[Cause]:
+    """What the phone was told of them, and what was put right."""
+    kinds = (ChangeKind.RAISED, ChangeKind.EXPLAINED)
+    return [c.cause for c in night.changes if c.alarm in alarms and c.change in kinds]
+
+
+COLD = (AlarmName.HEAT_LOSS, AlarmName.COLD, AlarmName.CHILL)
+
+
+def test_a_floor_whose_cool_end_stays_warm_has_lost_heat_and_no_cover():
+    """Litter kicked over the probe for two minutes makes it fall as under an open cover: but the
+    air that this lets in is felt first where it is cool already."""
+    night = watched(
+        a_box(WEST, COOL, lamps=1),
+        25,
+        outside_c=14.5,
+        floor=(
+            (0, 35.8),
+            (2.6, 33.7),
+            (2.7, 26.5),
+            (4.7, 26.5),
+            (4.8, 33.1),
+            (8, 30.9),
+            (24, 25.8),
+        ),
+        under_west_lamp=((0, 38.7), (2, 37.0), (8, 32.9), (24, 27.5)),
+        cool=((0, 27.5), (8, 26.6), (24, 25.6)),
+    )
+    assert Cause.HEAT_SOURCE in causes(night, *COLD)
+    assert Cause.COVER_OPEN not in causes(night, *COLD)
+
+
+def test_a_floor_that_cools_and_nothing_else_in_a_box_that_a_thermostat_swings_is_the_probe():
+    """All of it was on its way down when litter fell over the probe."""
+    night = watched(
+        a_box(WEST, COOL, lamps=1),
+        45,
+        outside_c=-2.2,
+        swing_k=1.5,
+        floor=((0, 33.5), (2, 31.0), (4, 28.7), (8, 25.6), (12, 24.1), (20, 22.7), (40, 22.4)),
+        under_west_lamp=((0, 42.0), (45, 42.0)),
+        cool=((0, 24.0), (45, 24.0)),
+    )
+    told = causes(night, *COLD)
+    assert told
+    assert Cause.COVER_OPEN not in told
+    assert told[-1] is Cause.SENSOR
+    assert AlarmName.PROBE_FAULT in {c.alarm for c in night.changes}
+
+
+def test_a_probe_that_jumps_says_nothing_of_the_heat():
+    """It is told as cold, and as a probe to be looked at: no lamp is blamed for its jumps."""
+    rng, night = Random(5), Night()
+    while night.t < 9 * 3600:
+        night.says(35.0 + rng.gauss(0, 0.05))
+        night.t += 10.0
+    for n, readings in enumerate((2, 2, 6, 5, 15, 3, 3, 13, 10, 4, 3, 11, 8, 1, 7, 7, 2)):
+        for _ in range(readings):
+            night.says((21.5 if n % 2 else 35.0) + rng.gauss(0, 0.05))
+            night.t += 10.0
+    told = causes(night, *COLD)
+    assert told
+    assert Cause.HEAT_SOURCE not in told
+
+
+def _glitches(minutes: int) -> list[Priority]:
+    """A cool-end probe says its power-up value for a while in a well box: what was told, how
+    urgently."""
+    night = Night(a_site(a_box(COOL)))
+    while night.t < 3 * 3600 + 7200:
+        night.says(35.0)
+        if 0.0 <= night.t - 3 * 3600 < 60.0 * minutes:
+            night.says_bad(f"porch/{COOL}")
+        else:
+            night.says(26.0, f"porch/{COOL}")
+        night.t += 30.0
+    return [c.priority for c in night.changes if c.change is ChangeKind.RAISED]
+
+
+def test_a_probe_beside_the_floor_that_fails_for_minutes_calls_nobody():
+    assert _glitches(3) == [Priority.ADVICE]
+
+
+def test_a_probe_beside_the_floor_that_has_failed_for_a_quarter_of_an_hour_is_told():
+    assert _glitches(40) == [Priority.ADVICE, Priority.WARNING]
