@@ -141,9 +141,10 @@ def test_undoing_the_move_brings_the_alarm_back(night: Night) -> None:
 
 def test_a_late_reading_disturbs_nothing(night: Night) -> None:
     night.holds(31.0, for_s=600)
-    before = night.engine.kept()
+    before, told = night.engine.status(night.now()), night.told()
     night.says(45.0, at=100.0)
-    assert night.engine.kept() == before
+    assert night.engine.status(night.now()) == before
+    assert night.told() == told
 
 
 def test_readings_from_a_probes_store_hours_old_raise_nothing(night: Night) -> None:
