@@ -10,6 +10,7 @@ import subprocess
 import sys
 import tempfile
 import time
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
@@ -74,7 +75,7 @@ def latencies(folder: Path) -> list[float]:
                 entry="placed",
                 brooder=f"box{n}",
                 count=50,
-                hatched=time.strftime("%Y-%m-%d"),
+                hatched=(datetime.now(UTC) - timedelta(days=1)).date().isoformat(),
                 kind="broiler",
             )
         time.sleep(3.0)  # the sender has warmed up
