@@ -22,6 +22,7 @@ ACQUITTED = -60.0  # log weight: it cannot have been
 _OPEN_SAID = -4.0  # of a lamp, while the cover is known to be open
 _FRESH_S = 150.0  # what a plug said is so long of now: kept are its words of each minute
 _HEARD_S = 330.0  # longer ago proves nothing
+_HOUR_S = 3600.0
 _BEFORE_S = 600.0  # what a probe said before is taken from so long
 _WORKS_K, _WORKS_SHARE = 1.0, 0.35  # come down by less, and by less of the floor's fall
 _HOLDS_K, _HOLDS_SHARE = 0.4, 0.2
@@ -99,9 +100,9 @@ class Witness:
             down_k = fallen_since(track, tick, onset)
             if down_k is None:
                 continue
-            usual = track.course.quick
-            # It is as cold again and again: a thermostat's rest is no death.
-            swings = usual is not None and track.mean >= usual.low_c
+            lowest_c = track.course.lowest(onset - _HOUR_S, onset)
+            # As cold as it was before all this: a thermostat's rest is no death.
+            swings = lowest_c is not None and track.mean >= lowest_c
             if index is not None and (swings or down_k < max(_WORKS_K, _WORKS_SHARE * fallen_k)):
                 working.add(index)
             holding += swings or down_k < max(_HOLDS_K, _HOLDS_SHARE * fallen_k)

@@ -101,6 +101,20 @@ def test_a_floor_that_cools_and_nothing_else_in_a_box_that_a_thermostat_swings_i
     assert AlarmName.PROBE_FAULT in {c.alarm for c in night.changes}
 
 
+def test_a_source_that_died_is_not_taken_for_one_that_works_once_its_cold_is_usual():
+    night = watched(
+        a_box(WEST, lamps=1),
+        100,
+        outside_c=5.0,
+        swing_k=1.0,
+        floor=((0, 35.0), (5, 33.0), (15, 30.0), (30, 27.5), (60, 24.0), (100, 20.0)),
+        under_west_lamp=((0, 42.0), (5, 39.5), (15, 34.0), (25, 31.5), (100, 31.5)),
+    )
+    told = causes(night, AlarmName.HEAT_LOSS)
+    assert told
+    assert Cause.COVER_OPEN not in told
+
+
 def test_a_probe_that_jumps_says_nothing_of_the_heat():
     """It is told as cold, and as a probe to be looked at: no lamp is blamed for its jumps."""
     rng, night = Random(5), Night()
