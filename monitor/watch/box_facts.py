@@ -146,13 +146,11 @@ def _cause_of_cold(box: Box, alarm: Alarm, cause: Cause | None) -> Cause:
         return cause
     if alarm is box.heat_loss:
         return Cause.HEAT_SOURCE
-    if cause is Cause.SENSOR:
-        return cause
     lead = lead_probe(box, alarm.rule.alarm)
     nothing = lead is not None and lead.found in PROVES_NOTHING
     if box.heat_loss.active and not nothing:
         return Cause.HEAT_SOURCE
-    if lead is not None and lead.finding is not None:
+    if cause is Cause.SENSOR or (lead is not None and lead.finding is not None):
         return Cause.SENSOR
     return Cause.COLD_NIGHT if _outside_explains(box) else Cause.UNKNOWN
 

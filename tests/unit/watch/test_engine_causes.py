@@ -454,3 +454,16 @@ def test_a_single_hot_reading_that_is_not_borne_out_is_no_fire(night: Night, tol
     told.say(Diagnosis())
     night.holds(35.0, for_s=300)
     assert night.changes == []
+
+
+def test_while_lost_heat_stands_a_floor_that_cools_on_alone_is_not_called_the_probe(
+    night: Night, told: Told
+) -> None:
+    """What is beside it has come to rest in the cold by then."""
+    night.holds(35.0, for_s=600)
+    told.say(Diagnosis(cause=Cause.HEAT_SOURCE, source="west lamp"))
+    night.holds(31.0, for_s=600)
+    told.say(Diagnosis(cause=Cause.SENSOR))
+    night.holds(28.0, for_s=1800)
+    causes = {c.cause for c in night.changes if c.alarm in (AlarmName.CHILL, AlarmName.COLD)}
+    assert causes == {Cause.HEAT_SOURCE}
