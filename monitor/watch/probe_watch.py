@@ -72,6 +72,8 @@ class ProbeWatch(Kept):
     bad_row: int = 0  # so many bad values in a row
     _older: int = 0  # so many in a row with a stamp before that of the last, which came at
     _older_than: Tick = NEVER
+    _older_at: float = NEVER  # the first of them was stamped, and came at
+    _older_tick: Tick = NEVER
     finding: str | None = None  # the thermal side's reason not to believe it
     found: FaultKind | None = None  # what that is
     stuck_since: Tick | None = None  # it says the same over and over
@@ -172,11 +174,13 @@ class ProbeWatch(Kept):
         self.calm_until = tick + SAMPLE_S
         return True
 
-    def is_set_back(self) -> bool:
+    def is_set_back(self, at: float, tick: float) -> bool:
         """A reading has a stamp before that of the last one. By the third in a row its own clock
-        was set back."""
-        if self._older_than != self.tick:
+        was set back; of a store that is emptied the stamps go faster than the words come."""
+        slow = 0.0 < at - self._older_at <= 2 * (tick - self._older_tick)
+        if self._older_than != self.tick or not slow:
             self._older_than, self._older = self.tick, 0
+            self._older_at, self._older_tick = at, tick
         self._older += 1
         return self._older >= _SET_BACK
 

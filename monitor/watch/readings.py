@@ -100,7 +100,8 @@ class Readings:
             # From a probe's own store, hours old: for the journal, not for the alarms.
             probe.came_late(now, taken)
             return
-        if (at < probe.at if sure else taken < probe.tick) and not probe.is_set_back():
+        older = at < probe.at if sure else taken < probe.tick
+        if older and not probe.is_set_back(at, now):
             return  # an older reading than the last one disturbs nothing
         self._timers.tick = now
         back = probe.bad or probe.silent or not probe.known or probe.leapt

@@ -418,6 +418,19 @@ def test_a_probe_whose_clock_is_set_back_is_heard_again_at_its_third_word(back_s
     assert night.told() == ["porch/cold"]
 
 
+def test_of_a_store_that_is_emptied_after_the_newest_word_nothing_is_how_the_floor_is() -> None:
+    """The third of it would have been taken for the floor of now, by a clock that was set back."""
+    night = Night(make_estimator=estimator.none)
+    late_words(night, 3600, lambda _: 0.0)
+    night.t += 480
+    night.changes += night.engine.advance(night.now())
+    night.says(31.0)
+    for back_s in range(450, 0, -30):
+        night.t += 0.2
+        night.says(35.0, at=night.t - back_s)
+    assert night.engine.status(night.now()).brooders[0].probes[0].temp_c == 31.0
+
+
 @pytest.mark.parametrize("behind_s", [0.0, 200.0])
 def test_garbage_of_a_probe_whose_clock_is_minutes_behind_is_told(behind_s: float) -> None:
     night = Night(make_estimator=estimator.none)
