@@ -10,7 +10,6 @@ import subprocess
 import sys
 import tempfile
 import time
-from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
@@ -27,7 +26,7 @@ from paho.mqtt.enums import CallbackAPIVersion
 c = paho.Client(callback_api_version=CallbackAPIVersion.VERSION2)
 c.connect("127.0.0.1", int(sys.argv[1])); c.loop_start(); print("up", flush=True); sys.stdin.read()
 """
-ALARMS = 30
+ALARMS = 10
 ALONE = ("env",)  # not forked from a process that has its libraries loaded
 
 
@@ -56,37 +55,22 @@ def starts(folder: Path) -> list[float]:
     return took
 
 
-def latencies(folder: Path) -> list[float]:
-    """Milliseconds from publish to receiver for a row of urgent alarms, one box each."""
-    boxes = "".join(
-        f'[[brooders]]\nname = "box{n}"\nlength_m = 1\nwidth_m = 1\n'
-        f'[[brooders.probes]]\nname = "floor"\ntopic = "bench/{n}"\nplace = "floor"\n'
-        "[brooders.limits]\nharm_delay_s = 0\nband_delay_s = 0\n"
-        for n in range(ALARMS)
-    )
-    found = []
+def latency(folder: Path) -> float:
+    """Milliseconds from the publish that makes an urgent alarm to the receiver."""
+    limits = {"harm_delay_s": 0, "band_delay_s": 0}
     with (
         http_receiver() as receiver,
-        Service(folder, contacts={"phone": receiver.url}, more=boxes) as service,
+        Service(folder, contacts={"phone": receiver.url}, limits=limits) as service,
     ):
-        for n in range(ALARMS):
-            service.ask(
-                "entry",
-                entry="placed",
-                brooder=f"box{n}",
-                count=50,
-                hatched=(datetime.now(UTC) - timedelta(days=1)).date().isoformat(),
-                kind="broiler",
-            )
+        service.placed()
         time.sleep(3.0)  # the sender has warmed up
         with Thermometer(service.broker_port) as probe:
-            for n in range(ALARMS):
-                before = len(receiver.got)
-                begun = time.perf_counter()
-                probe.say(10.0, f"bench/{n}")
-                wait_until(lambda before=before: len(receiver.got) > before, 30)
-                found.append((time.perf_counter() - begun) * 1000)
-    return found
+            probe.say(10.0)
+            probe.say(10.1)  # one reading raises nothing, nor do two
+            begun = time.perf_counter()
+            probe.say(10.2)
+            wait_until(lambda: receiver.got, 30)
+            return (time.perf_counter() - begun) * 1000
 
 
 def main() -> None:
@@ -119,11 +103,10 @@ def main() -> None:
                 time.sleep(5)
                 print(f"service with another broker:     {memory(service)}  (goal 70)")
             print(f"ratio to the bare client:        {own / base:6.2f}")
-        found = sorted(latencies(folder / "latency"))
-        p99 = found[min(len(found) - 1, round(0.99 * len(found)))]
+        found = sorted(latency(folder / f"latency{n}") for n in range(ALARMS))
         print(
             f"publish to receiver, {len(found)} urgent alarms: "
-            f"p50 {statistics.median(found):.0f} ms, p99 {p99:.0f} ms  (goal 300)"
+            f"median {statistics.median(found):.0f} ms, worst {found[-1]:.0f} ms  (goal 300)"
         )
 
 
