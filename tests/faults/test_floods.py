@@ -5,7 +5,7 @@ import os
 import socket
 import threading
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
@@ -83,6 +83,14 @@ def place(service: Service) -> None:
     service.placed()
 
 
+def quick_to_harm(
+    folder: Path, phone: Receiver, broker_port: int | None, **more: Mapping[str, str]
+) -> Service:
+    limits = {"band_delay_s": 60, "harm_delay_s": 0.5, "clear_delay_s": 1}
+    contacts = {"phone": phone.url}
+    return Service(folder, broker_port=broker_port, contacts=contacts, limits=limits, **more)
+
+
 def delay_of_an_alarm(service: Service, phone: Receiver) -> float:
     """From the moment the condition has lasted its half second to the phone."""
     with Thermometer(service.broker_port, client_id="cold") as probe:
@@ -111,15 +119,7 @@ def test_a_flood_on_other_topics_delays_no_alarm_by_two_seconds(
     broker is hearing (which listens to everything)."""
 
     def scene(folder: Path) -> float:
-        with (
-            http_receiver() as phone,
-            Service(
-                folder,
-                broker_port=broker_port,
-                contacts={"phone": phone.url},
-                limits={"band_delay_s": 60, "harm_delay_s": 0.5, "clear_delay_s": 1},
-            ) as service,
-        ):
+        with http_receiver() as phone, quick_to_harm(folder, phone, broker_port) as service:
             place(service)
             process = psutil.Process(service.pid)
             with Thermometer(service.broker_port) as probe:
@@ -150,15 +150,10 @@ def test_a_flood_on_a_probes_own_topic_is_taken_and_the_alarm_still_comes(
     """One probe gone mad (QoS 0, a thousand a second) beside one that tells of the cold."""
 
     def scene(folder: Path) -> float:
+        probes = {"floor": FLOOR, "mad": "brooder/porch/mad"}
         with (
             http_receiver() as phone,
-            Service(
-                folder,
-                broker_port=broker_port,
-                contacts={"phone": phone.url},
-                probes={"floor": FLOOR, "mad": "brooder/porch/mad"},
-                limits={"band_delay_s": 60, "harm_delay_s": 0.5, "clear_delay_s": 1},
-            ) as service,
+            quick_to_harm(folder, phone, broker_port, probes=probes) as service,
         ):
             place(service)
             process = psutil.Process(service.pid)

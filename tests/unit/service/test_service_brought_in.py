@@ -7,10 +7,11 @@ from random import Random
 
 import pytest
 from support.one_box import StoppedClock
+from support.rehearsed import placed
 from typer.testing import CliRunner
 
 from monitor.commands import build
-from monitor.events import Entry, EntryKind, Moment
+from monitor.events import Moment
 from monitor.journal.forms.lines import entry_line
 from monitor.journal.records import Commit
 from monitor.journal.resolution import iso
@@ -42,16 +43,8 @@ def night(settings: Settings) -> RehearsedNight:
 
 
 def the_record(night: RehearsedNight, until: float) -> list[str]:
-    placed = Entry(
-        at=night.at(night.story.starts),
-        entry=EntryKind.PLACED,
-        brooder="porch",
-        count=100,
-        hatched=night.hatched.isoformat(),
-        kind="broiler",
-    )
     return [
-        entry_line(placed),
+        entry_line(placed(night)),
         *(
             f'{{"at":"{iso(round(at * 1000))}","topic":"{topic}","payload":"{payload}"}}\n'
             for at, topic, payload in night.messages()

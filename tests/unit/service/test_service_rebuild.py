@@ -7,6 +7,7 @@ from functools import partial
 from pathlib import Path
 
 import pytest
+from support.rehearsed import placed
 from support.senders import Senders
 
 from monitor.events import Entry, EntryKind, Moment
@@ -38,19 +39,11 @@ def steps(settings: Settings) -> list[Step]:
     night = RehearsedNight(
         evening=date(2026, 2, 10), zone=settings.site.timezone, story=NightStory()
     )
-    placed = Entry(
-        at=night.at(night.story.starts),
-        entry=EntryKind.PLACED,
-        brooder="porch",
-        count=100,
-        hatched=night.hatched.isoformat(),
-        kind="broiler",
-    )
     answered = Entry(
         at=night.at(night.story.answered), entry=EntryKind.ACKNOWLEDGE, brooder="porch", by="me"
     )
     messages: list[Step] = list(night.messages())
-    acts: list[Step] = [placed, answered]
+    acts: list[Step] = [placed(night), answered]
     return sorted(messages + acts, key=lambda s: s.at if isinstance(s, Entry) else s[0])
 
 
