@@ -27,7 +27,7 @@ from monitor.journal.resolution import HOUR_MS, PER_DEGREE, ten_thousandths
 
 Told = Callable[[int, int], None]  # readings done, readings in all
 _AT_ONCE = 10_000
-_NO_FLOOR = "a value no floor can have"
+NO_FLOOR = "a value no floor can have"
 # As in `writing`, unless a probe of this key has said this in this millisecond (oftener than ?5).
 _UNKNOWN = " WHERE (SELECT count(*) FROM {} WHERE {} AND temp_c = ?3 AND {}) <= ?5"
 
@@ -98,7 +98,7 @@ def bring_in(
                 if sort is not Sort.BAD:
                     for (at, number, _), _ in some:
                         changed[at // HOUR_MS, number] = seq
-                last = _NO_FLOOR if sort is Sort.BAD else sort is Sort.SURE
+                last = NO_FLOOR if sort is Sort.BAD else sort is Sort.SURE
                 given = [
                     (at, number, value / PER_DEGREE, last, before)
                     for (at, number, value), before in some

@@ -151,8 +151,8 @@ class Core:
         tick = now.tick
         if tick < self._now.tick:
             return  # of a message that came before somebody looked
-        while self._plan_due <= tick or self.engine.next_due <= tick:
-            due = max(self.next_due, self._now.tick)
+        while (due := self.next_due) <= tick:
+            due = max(due, self._now.tick)
             then = now if due >= tick else Moment(round(now.at - (tick - due), 3), due)
             self._now = then
             before = self._plan_due
@@ -277,7 +277,7 @@ class Core:
         plan.restore(self._plan.kept(), 0.0)
         self.site, self.engine, self._plan = site, engine, plan
         self.hearing.reconfigured(site)
-        self._plan_due = self._plan.next_due
+        self._plan_due = plan.next_due
         self.fit_configuration(now)
 
     def fit_configuration(self, now: Moment) -> None:

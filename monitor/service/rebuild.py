@@ -22,6 +22,7 @@ from monitor.brooding.entries import LEDGER_KINDS
 from monitor.events import BadValue, Entry, EntryKind, Measured, Moment, Reading, State
 from monitor.intake.held import HeldTimes
 from monitor.intake.redelivered import RedeliveryMemory
+from monitor.journal.bringing_in import NO_FLOOR
 from monitor.journal.forms.kept_values import kept_values
 from monitor.journal.reader import JournalReader
 from monitor.journal.records import BROUGHT_IN, Entered, Input, OutboxRow, WatcherFault
@@ -128,8 +129,7 @@ def _brought_in(
     span = reader.span()
     if span is None:
         return _of_ledger(make, entries, now)
-    away_s = max(0.0, now.at - span[1])
-    end = Moment(now.at - away_s, now.tick - away_s)
+    end = _on_ticks(min(span[1], now.at), now)
     core = _relearnt(make, reader, entries, end)
     core.pass_over(end, now)
     core.take(now)
@@ -142,7 +142,7 @@ def _relearnt(
     """A core that has lived through the last days before `end`, the moment to which it is taken."""
     from_at = max(end.at - LEARNT_FROM_S, reader.nth_newest_at(MOST_LEARNT_FROM))
     log.info("The watch learns its boxes from the record.", extra=facts(from_at=round(from_at)))
-    start = Moment(from_at, end.tick - (end.at - from_at))
+    start = _on_ticks(from_at, end)
     ordered = sorted(entries, key=attrgetter("at", "number"))
     core = _of_ledger(make, [entry for entry in ordered if entry.at < from_at], start)
     core.answers = _answers(entries)
@@ -170,15 +170,16 @@ def _measured(reader: JournalReader, site: Site, from_at: float, end: Moment) ->
         at, tick = _on_ticks(said.at_ms / 1000, end)
         value = said.value / PER_DEGREE
         if said.bad:
-            yield BadValue(at, tick, said.key, "a value no floor can have", value)
+            yield BadValue(at, tick, said.key, NO_FLOOR, value)
         elif said.key in meters:
             yield Measured(at, tick, said.key, value)
         elif said.sure:
             yield Reading(at, tick, said.key, value)
 
 
-def _on_ticks(at: float, end: Moment) -> Moment:
-    return Moment(at, end.tick - (end.at - at))
+def _on_ticks(at: float, known: Moment) -> Moment:
+    """A time on both clocks, by a moment of which both are known."""
+    return Moment(at, known.tick - (known.at - at))
 
 
 def from_ledger(make: Callable[[Moment], Core], reader: JournalReader, now: Moment) -> Rebuilt:

@@ -87,11 +87,7 @@ def as_it_is(step: Step, settings: Settings) -> str:
         Step.SITE: f"{site.name}, {site.timezone.key}, degrees {unit.value.capitalize()}",
         Step.BOX: "; ".join(
             f"{box.name}, {length_shown(box.length_m, unit)} by {length_shown(box.width_m, unit)}, "
-            + (
-                COVERS[box.cover].title
-                if box.cover == "none"
-                else f"cover: {COVERS[box.cover].title}"
-            )
+            f"{'' if box.cover == 'none' else 'cover: '}{COVERS[box.cover].title}"
             for box in site.brooders
         ),
         Step.HEAT: ", ".join(

@@ -235,9 +235,8 @@ class CourseFilter(Kept):
     def _may_begin(self, hours: float) -> None:
         like, front = self._front_like, self._front
         if like is not None and front is not None and hours > 0.0:
-            before = self.front_weight
-            self.front_weight = _with_begun(before, like.chance_an_hour, hours)
-            front.mix(_begun(self._quiet, like), 1.0 - before / self.front_weight)
+            begins = like.chance_an_hour * hours
+            self.front_weight = _mix_begun(front, self.front_weight, self._quiet, like, begins)
 
     def ahead(self, steps: list[tuple[float, Courses]]) -> list[tuple[float, Ahead]]:
         """At those ticks, in time order: quiet weather, and a front, each with its weight. A front
@@ -246,13 +245,12 @@ class CourseFilter(Kept):
         quiet, front = self._quiet.copy(), self._front and self._front.copy()
         weight, usual, cold = self.front_weight, [], []
         hours = 0.0 if at is None else max(0.0, steps[-1][0] - at) / 3600.0
-        last = 0.0 if like is None else _with_begun(weight, like.yet_an_hour, hours)
+        last = 0.0 if like is None else _with_begun(weight, like.yet_an_hour * hours)
         for tick, courses in steps:
             hours = 0.0 if at is None else max(0.0, tick - at) / 3600.0
             at = tick
             if like is not None and front is not None and hours > 0.0:
-                before, weight = weight, _with_begun(weight, like.yet_an_hour, hours)
-                front.mix(_begun(quiet, like), 1.0 - before / weight)
+                weight = _mix_begun(front, weight, quiet, like, like.yet_an_hour * hours)
             quiet.move(hours, self._share.walk)
             mean, variance = quiet.look(courses)
             usual.append((mean, sqrt(variance)))
@@ -273,6 +271,13 @@ def _begun(quiet: _Filter, front: Front) -> _Filter:
     return begun
 
 
-def _with_begun(weight: float, chance_an_hour: float, hours: float) -> float:
-    """How likely one is there some hours on."""
-    return 1.0 - (1.0 - weight) * exp(-chance_an_hour * hours)
+def _mix_begun(front: _Filter, weight: float, quiet: _Filter, like: Front, begins: float) -> float:
+    """Those that begin join `front`, which is as likely as `weight`; how likely it is then."""
+    after = _with_begun(weight, begins)
+    front.mix(_begun(quiet, like), 1.0 - weight / after)
+    return after
+
+
+def _with_begun(weight: float, begins: float) -> float:
+    """How likely one is there after a time in which so many begin."""
+    return 1.0 - (1.0 - weight) * exp(-begins)

@@ -127,9 +127,8 @@ class Witness:
 
     def weight(self, one: Explanation, heard: list[tuple[Track, float]], fallen_k: float) -> float:
         """What they add to the log weight of `one`."""
-        if any(index in self.working for index in one.sources):
-            return ACQUITTED
-        if one.why is Why.COVER and self.shut:
+        works = any(index in self.working for index in one.sources)
+        if works or (one.why is Why.COVER and self.shut):
             return ACQUITTED
         blur = 0.2 / max(fallen_k, 0.3)
         total = 0.0
