@@ -4,9 +4,9 @@ from dataclasses import replace
 from itertools import count
 
 import pytest
-from support.engine_night import EVENING, a_brooder, a_site
+from support.engine_night import EVENING, a_brooder, a_site, hatched_today
 
-from monitor.events import Entry, EntryKind, Moment
+from monitor.events import Moment
 from monitor.service.core import Core
 from monitor.tell.contact import Contact
 from monitor.tell.message import Message
@@ -27,15 +27,7 @@ class Porch:
             contacts=(Contact(name="me", url="json://127.0.0.1:9/hook"),),
             next_entry_number=count(1).__next__,
         )
-        placed = Entry(
-            at=EVENING,
-            entry=EntryKind.PLACED,
-            brooder="porch",
-            count=100,
-            hatched="2026-02-08",
-            kind="broiler",
-        )
-        self.core.enter(placed, self.now)
+        self.core.enter(hatched_today(), self.now)
 
     @property
     def now(self) -> Moment:

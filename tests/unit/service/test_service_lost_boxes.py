@@ -5,9 +5,9 @@ from dataclasses import replace
 from itertools import count
 
 import pytest
-from support.engine_night import EVENING, a_brooder, a_probe, a_site
+from support.engine_night import EVENING, a_brooder, a_probe, a_site, hatched_today
 
-from monitor.events import AlarmName, Entry, EntryKind, Moment, Reading
+from monitor.events import AlarmName, Moment, Reading
 from monitor.service.core import Core
 from monitor.service.entry_rules import lost_by
 from monitor.site import Place, Site
@@ -30,15 +30,7 @@ def core() -> Core:
         contacts=PHONE,
         next_entry_number=count(1).__next__,
     )
-    placed = Entry(
-        at=EVENING,
-        entry=EntryKind.PLACED,
-        brooder="porch",
-        count=100,
-        hatched="2026-02-08",
-        kind="broiler",
-    )
-    core.enter(placed, NOW)
+    core.enter(hatched_today(), NOW)
     core.take(NOW)
     return core
 

@@ -141,10 +141,14 @@ def test_undoing_the_move_brings_the_alarm_back(night: Night) -> None:
 
 def test_a_late_reading_disturbs_nothing(night: Night) -> None:
     night.holds(31.0, for_s=600)
-    before, told = night.engine.status(night.now()), night.told()
+    shown, before, told = night.engine.status(night.now()), night.engine.kept(), night.told()
     night.says(45.0, at=100.0)
-    assert night.engine.status(night.now()) == before
+    assert night.engine.status(night.now()) == shown
     assert night.told() == told
+    after = night.engine.kept()
+    for count in ("_older", "_older_than", "_older_at", "_older_tick"):  # that it came late
+        del after["_probes"]["porch/floor"][count]
+    assert after == before
 
 
 def test_readings_from_a_probes_store_hours_old_raise_nothing(night: Night) -> None:
