@@ -1,5 +1,4 @@
-"""`brooder contacts list` and `brooder contacts try`: who is told, does it reach them, and does it
-wake them?"""
+"""`brooder contacts kinds` and `brooder contacts try`: ways to tell somebody. Do they wake them?"""
 
 import time
 from typing import Annotated, Any
@@ -15,11 +14,10 @@ from monitor.commands.common import (
     out,
     settings_or_exit,
 )
-from monitor.events import Priority
 from monitor.service.configured import contacts_of
 from monitor.service.control import NoService, ask
 from monitor.settings import Settings
-from monitor.tell.contact import Contact, masked
+from monitor.tell.contact import Contact
 from monitor.tell.receivers import RECEIVERS
 from monitor.tell.try_contacts import try_out
 
@@ -29,19 +27,9 @@ _LOOK_S = 0.5
 
 def register(app: typer.Typer) -> None:
     verb = typer.Typer(help="Who is told, and does it wake them?", no_args_is_help=True)
-    verb.command("list")(show)
     verb.command("try")(attempt)
     verb.command("kinds")(kinds)
     app.add_typer(verb, name="contacts")
-
-
-def show(config: ConfigOption = None) -> None:
-    """List the contacts; their URLs stay hidden."""
-    contacts = contacts_of(settings_or_exit(config))
-    if not contacts:
-        out().print(_NONE)
-    for contact in contacts:
-        out().print(_line(contact))
 
 
 def kinds(config: UnreadConfigOption = None) -> None:
@@ -135,13 +123,3 @@ def _unanswered(settings: Settings, waiting: dict[str, str], wait_s: float) -> i
     for contact in waiting.values() if wait_s > 0 else ():
         out().print(f"{contact}: not answered within {wait_s:.0f} s.")
     return len(waiting) if wait_s > 0 else 0
-
-
-def _line(contact: Contact) -> str:
-    wanted = [p.value for p in Priority if p in contact.priorities]
-    parts = [masked(contact.url), ", ".join(wanted)]
-    if contact.after_minutes:
-        parts.append(f"urgent ones after {contact.after_minutes:g} min without an answer")
-    if contact.quiet_from and contact.quiet_to:
-        parts.append(f"advice waits from {contact.quiet_from:%H:%M} to {contact.quiet_to:%H:%M}")
-    return f"{contact.name}: {'; '.join(parts)}"

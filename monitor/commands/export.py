@@ -57,9 +57,6 @@ def export(
     brooder: Annotated[
         str | None, typer.Option("--brooder", help="Only this one and the outside probes.")
     ] = None,
-    celsius: Annotated[
-        bool, typer.Option("--celsius", help="CSV in degrees Celsius whatever the site's unit.")
-    ] = False,
     journal: JournalOption = None,
     config: ConfigOption = None,
 ) -> None:
@@ -76,10 +73,9 @@ def export(
     if brooder is not None and brooder not in {b.name for b in settings.site.brooders}:
         names = ", ".join(b.name for b in settings.site.brooders)
         fail(f"--brooder is {brooder}; the configuration has {names}")
-    unit = Unit.CELSIUS if celsius else settings.site.units
     try:
         with JournalReader(path) as reader:
-            _write(_pieces(reader, form, what, unit, from_at, to_at, brooder), file)
+            _write(_pieces(reader, form, what, settings.site.units, from_at, to_at, brooder), file)
     except StorageFault as fault:
         fail(fault.words)
     except OSError as error:

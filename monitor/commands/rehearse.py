@@ -34,10 +34,6 @@ def rehearse(
         Path | None,
         typer.Option("--journal", help="Keep what was recorded in this file, for review."),
     ] = None,
-    unanswered: Annotated[
-        bool,
-        typer.Option("--unanswered", help="Nobody answers the alarm and nobody mends the lamp."),
-    ] = False,
     plugs: Annotated[
         bool, typer.Option("--plugs", help="As if each lamp had a plug that measures power.")
     ] = False,
@@ -57,16 +53,10 @@ def rehearse(
         fail(f"--speed is {speed:g}; it must be {LEAST_SPEED:g} or more")
     if journal is not None and journal.exists():
         fail(f"{journal} is there already; name a new file: a rehearsal is no record")
-    if to_contacts and unanswered:
-        fail(
-            "--to-contacts with --unanswered would send some forty reminders; leave one of them out"
-        )
     set_up("error")
     story = NightStory()
     if calm:
         story = NightStory(lamp_fails=None, answered=None, mended=None, losses_found=None)
-    elif unanswered:
-        story = NightStory(answered=None, mended=None)
     with tempfile.TemporaryDirectory(prefix="brooder-rehearsal-") as folder:
         try:
             settings, night = _stage(

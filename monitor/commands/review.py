@@ -1,7 +1,5 @@
 """`brooder review`: what the birds went through. Record sheet, losses, alarms, pictures, report."""
 
-import csv
-import io
 import tempfile
 import time
 from pathlib import Path
@@ -17,7 +15,7 @@ from monitor.commands.common import ConfigOption, complain, fail, local_time, se
 from monitor.journal.reader import JournalReader
 from monitor.journal.records import StorageFault
 from monitor.review.alarm_text import print_alarms
-from monitor.review.batches import CSV_HEADS, BatchFigures, csv_row, figures, heat_words, rows
+from monitor.review.batches import BatchFigures, figures, heat_words, rows
 from monitor.review.boxes import open_batch, open_each
 from monitor.review.chart import PAPER_PX, PHONE_PX, describe, describe_boxes
 from monitor.review.days import Cut
@@ -49,7 +47,6 @@ class Wanted(NamedTuple):
     report: Path | None
     for_vet: Path | None
     batches: bool
-    csv: Path | None
 
 
 def review(
@@ -90,9 +87,6 @@ def review(
             "--batches", help="All batches beside each other: losses, nights, heat, cost."
         ),
     ] = False,
-    csv_file: Annotated[
-        Path | None, typer.Option("--csv", help="With --batches: as a CSV file.")
-    ] = None,
     journal: Annotated[
         Path | None, typer.Option(help="Another journal file, e.g. of a rehearsal.")
     ] = None,
@@ -107,11 +101,9 @@ def review(
     """What the birds went through: day by day, loss by loss."""
     _one_place(journal, site_name, from_influx=from_influx)
     wanted = Wanted(days, show_losses, show_alarms, picture, report_file, vet_file,
-                    all_batches, csv_file)  # fmt: skip
+                    all_batches)  # fmt: skip
     _is_html("--report", report_file)
     _is_html("--for-vet", vet_file)
-    if csv_file is not None and not all_batches:
-        fail("--csv is of --batches: give both")
     if all_batches and (brooder, batch, since, until) != (None, None, None, None):
         fail("--batches shows all of them: leave --brooder, --batch, --from and --to out")
     settings = settings_or_exit(config)
@@ -141,7 +133,7 @@ def _look(path: Path, site: Site, asked: Asked, wanted: Wanted, *, recorded: boo
         with JournalReader(path) as reader:
             now = None if recorded else time.time()
             if wanted.batches:
-                _show_batches(reader, site, wanted.csv, now=now)
+                _show_batches(reader, site, now=now)
             else:
                 _show(open_batch(reader, site, asked, now=now), wanted)
     except NotFound as fault:
@@ -152,9 +144,7 @@ def _look(path: Path, site: Site, asked: Asked, wanted: Wanted, *, recorded: boo
         fail(f"{path}: {fault.words}")
 
 
-def _show_batches(
-    reader: JournalReader, site: Site, file: Path | None, *, now: float | None
-) -> None:
+def _show_batches(reader: JournalReader, site: Site, *, now: float | None) -> None:
     found: list[BatchFigures] = []
     with bar() as shown:
         task = shown.add_task("Working it out", total=None)
@@ -162,13 +152,6 @@ def _show_batches(
             shown.update(task, description=f"Working out batch {number}")
             one = figures(records, number)
             found += [] if one is None else [one]
-    if file is not None:
-        text = io.StringIO()
-        writer = csv.writer(text)
-        writer.writerow(CSV_HEADS)
-        writer.writerows(csv_row(one, site) for one in found)
-        _write(file, text.getvalue().encode())
-        return
     console = Console(markup=False, highlight=False)
     room = max(1, (console.width - _NAMES_WIDE) // _BATCH_WIDE)
     newest = found[-room:]
@@ -180,9 +163,7 @@ def _show_batches(
         table.add_row(lines[0][0], *(text for _name, text in lines))
     console.print(table)
     if len(found) > room:
-        console.print(
-            f"{len(found) - room} earlier left out here; --csv FILE has all.", style="dim"
-        )
+        console.print(f"{len(found) - room} earlier left out here; the page has them.", style="dim")
     console.print()
     for line in heat_words(newest, site.price_per_kwh):
         console.print(line, style="dim")

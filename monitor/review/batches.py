@@ -3,7 +3,6 @@ Record screen's child."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
 
 from monitor.brooding.arrival import dead_on_arrival
 from monitor.brooding.bird_kinds import KINDS
@@ -19,7 +18,6 @@ from monitor.tell.wording.words import listed
 from monitor.units import shown
 
 _TOLD_S = 60.0  # out of the band for less is no cold or hot night
-_S_PER_H = 3600.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -136,67 +134,13 @@ def rows(one: BatchFigures, site: Site) -> list[tuple[str, str]]:
 
 
 def heat_words(every: Sequence[BatchFigures], price: Price | None) -> list[str]:
-    """How the heat was worked out, source by source, and what is missing for its cost."""
-    hows: dict[str, dict[str, list[str]]] = {}
-    for one in every:
-        for used in one.used:
-            numbers = hows.setdefault(HOW_WORDS[used.how], {}).setdefault(used.name, [])
-            if str(one.number) not in numbers:
-                numbers.append(str(one.number))
-    lines = []
-    for words, names in sorted(hows.items()):
-        said = [
-            f"{name} (batch {listed(numbers)})"
-            if sum(name in other for other in hows.values()) > 1
-            else name
-            for name, numbers in names.items()
-        ]
-        lines.append(f"Heat of {listed(said)}: {words}.")
-    if lines:
-        lines.append("Sources and watts are those configured now.")
-    if lines and price is None:
+    """How the heat was worked out, and what is missing for its cost."""
+    if not any(one.used for one in every):
+        return []
+    lines = [HOW_WORDS, "Sources and watts are those configured now."]
+    if price is None:
         lines.append("For its cost give the price of a kWh: Set-up, the place.")
     return lines
-
-
-CSV_HEADS = (
-    "batch", "kind", "hatched", "boxes", "began", "stop", "ended", "placed", "dead_on_arrival",
-    "lost", "lost_first_week", "nights", "cold_nights", "below_h", "hot_nights", "above_h",
-    "floor_low_c", "outside_low_c", "heat_kwh", "heat_how", "heat_cost",
-)  # fmt: skip
-
-
-def csv_row(one: BatchFigures, site: Site) -> list[object]:
-    """One batch under CSV_HEADS: degC, hours, kWh, ISO 8601 times in the site's zone."""
-    price = site.price_per_kwh
-    how = max((used.how for used in one.used), default=None)
-    return [
-        one.number,
-        one.kind,
-        one.hatched,
-        " ".join(one.boxes),
-        datetime.fromtimestamp(round(one.began), site.timezone).isoformat(),
-        datetime.fromtimestamp(round(one.stop), site.timezone).isoformat(),
-        "yes" if one.ended else "no",
-        one.placed,
-        one.dead_on_arrival,
-        one.lost,
-        one.lost_first_week,
-        one.nights,
-        one.cold_nights,
-        round(one.below_s / _S_PER_H, 2),
-        one.hot_nights,
-        round(one.above_s / _S_PER_H, 2),
-        _round(one.low_c),
-        _round(one.outside_low_c),
-        round(one.kwh, 1),
-        "" if how is None else how.name.lower().replace("_", "-"),
-        "" if price is None else round(price.per_kwh * one.kwh, 2),
-    ]
-
-
-def _round(value: float | None) -> float | str:
-    return "" if value is None else round(value, 1)
 
 
 def _share(lost: int, placed: int) -> str:

@@ -119,13 +119,3 @@ def test_contacts_try_an_unknown_name_is_a_wrong_call_and_names_the_right_ones(t
         code, said = run("try", "bob", "--config", str(file))
     assert code == 2
     assert 'the contact is "bob"; it must be one of those configured (phone)' in said
-
-
-def test_contacts_list_hides_the_urls(tmp_path):
-    with http_receiver() as phone:
-        phone.suffix = "/hidden-word"
-        file = configuration(tmp_path, {"phone": phone.url})
-        code, said = run("list", "--config", str(file))
-    assert code == 0
-    assert "phone: json://…; urgent, warning, advice" in said
-    assert "hidden-word" not in said

@@ -1,6 +1,5 @@
 """Batches beside each other, and how much heat each has used: measured, or reckoned and said so."""
 
-import csv
 import re
 from dataclasses import replace
 
@@ -17,9 +16,9 @@ from monitor.journal.reader import JournalReader
 from monitor.journal.records import Commit, Sample
 from monitor.journal.store import Journal
 from monitor.measures import price
-from monitor.review.batches import CSV_HEADS, csv_row, figures, heat_words, rows
+from monitor.review.batches import figures, heat_words, rows
 from monitor.review.boxes import open_each
-from monitor.review.energy import How, heat_used
+from monitor.review.energy import heat_used
 from monitor.review.record import NotFound
 from monitor.site import HeatSource
 
@@ -52,20 +51,8 @@ def of_box(record, **changes):
 def test_a_source_that_nothing_watches_is_reckoned_as_lit_all_the_time_and_at_most(tmp_path):
     with recorded(tmp_path, LEVEL, placed("2026-02-08 12:00"), **DATES) as record:
         (used,) = heat_used(of_box(record, heat=(LAMP,)))
-        assert used.how is How.AT_MOST
+        assert not used.measured
         assert used.kwh == pytest.approx(0.25 * HOURS, rel=0.01)
-
-
-def test_the_probe_beneath_a_source_says_in_which_hours_it_was_lit(tmp_path):
-    """The lamp dies at half time: from then on the probe beneath it is no warmer than the floor."""
-    said = {**LEVEL, "porch/lamp": lambda t: 44.0 if t < HALF else 34.5}
-    with recorded(tmp_path, said, placed("2026-02-08 12:00"), **DATES) as record:
-        (used,) = heat_used(of_box(record, heat=(LAMP,)))
-        assert used.how is How.BY_PROBE
-        assert used.kwh == pytest.approx(0.25 * HOURS / 2, rel=0.02)
-        plate = HeatSource(name="plate", kind="plate", watts=80.0)
-        both = heat_used(of_box(record, heat=(LAMP, plate)))
-        assert [one.how for one in both] == [How.AT_MOST, How.AT_MOST], "its name fits neither"
 
 
 def test_what_a_plug_measured_counts_and_only_the_rest_of_the_time_is_reckoned(tmp_path):
@@ -76,13 +63,13 @@ def test_what_a_plug_measured_counts_and_only_the_rest_of_the_time_is_reckoned(t
         with Journal.open(tmp_path / "journal.db") as journal:
             journal.commit(Commit(samples=[Sample(t, "porch", series, 100.0) for t in half]))
         (used,) = heat_used(replace(record, brooder=box))
-        assert used.how is How.AT_MOST, "half of it is not measured"
+        assert not used.measured, "half of it is not measured"
         assert used.kwh == pytest.approx(0.1 * 24 + 0.25 * 24, rel=0.02)
         whole = np.arange(HALF, record.stop, 300.0).tolist()
         with Journal.open(tmp_path / "journal.db") as journal:
             journal.commit(Commit(samples=[Sample(t, "porch", series, 100.0) for t in whole]))
         (used,) = heat_used(replace(record, brooder=box))
-        assert used.how is How.MEASURED
+        assert used.measured
         assert used.kwh == pytest.approx(0.1 * HOURS, rel=0.02)
 
 
@@ -111,13 +98,6 @@ def test_a_batch_in_two_boxes_is_one_of_the_batches(journal):
         )
         assert said["its cost"] == f"at most ${0.20 * one.kwh:.2f}"
         assert said["a bird reared"] == f"at most ${0.20 * one.kwh / 97:.2f}"
-        row = dict(zip(CSV_HEADS, csv_row(one, site), strict=True))
-        assert (row["boxes"], row["heat_how"], row["floor_low_c"]) == (
-            "porch shed",
-            "at-most",
-            29.0,
-        )
-        assert row["began"] == "2026-02-08T12:00:00-06:00"
 
 
 def test_without_a_price_no_cost_is_made_up_and_it_is_said_how_to_give_one(journal):
@@ -166,14 +146,8 @@ def review(journal, tmp_path):
     return call
 
 
-def test_the_command_shows_them_and_writes_them_as_csv(journal, tmp_path, review):
+def test_the_command_shows_them(review):
     shown = review("--batches")
     assert shown.exit_code == 0, shown.output
     assert re.search(r"^lost +3 \(3\.0 %\)", shown.output, re.MULTILINE)
-    written = review("--batches", "--csv", str(tmp_path / "batches.csv"))
-    assert written.exit_code == 0
-    with (tmp_path / "batches.csv").open(encoding="utf-8", newline="") as file:
-        (row,) = csv.DictReader(file)
-    assert (row["placed"], row["lost"], row["ended"]) == ("100", "3", "yes")
-    assert "--csv is of --batches" in review("--csv", "x.csv").output
     assert "leave --brooder" in review("--batches", "--brooder", "porch").output
