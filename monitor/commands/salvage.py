@@ -41,7 +41,7 @@ def _salvaged(damaged: Path, saved: Path) -> journal_salvage.Report:
     into = opening.connect_to_write(saved)
     try:
         schema.prepare(into)
-        schema.create(into)
+        schema.bring_to(into)
         with progress_bar() as bar:
             task = bar.add_task("reading", total=None)
             report = journal_salvage.salvage(

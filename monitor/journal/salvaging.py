@@ -12,6 +12,7 @@ import math
 import re
 import shutil
 import sqlite3
+import struct
 import tempfile
 from collections import deque
 from collections.abc import Callable, Iterator, Sequence
@@ -28,7 +29,7 @@ from monitor.journal.forms.lines import LineFault
 from monitor.journal.resolution import PER_MS, is_ms
 
 TABLES = (
-    "probes", "entries", "ledger_lines", "snapshots", "outbox", "alarms", "deliveries", "refused",
+    "probes", "entries", "ledger_lines", "snapshots", "outbox", "alarms", "deliveries",
     "bad_values", "derived", "changed_hours", "cursors", "commits", "readings",
 )  # fmt: skip
 SMALL = ("probes", "entries", "ledger_lines", "snapshots", "outbox", "alarms")
@@ -37,7 +38,7 @@ _LINE = re.compile(rb'\{"at":"[^"\x00]{20,24}","entry":"[^\x00\n]{1,1000}\}\n')
 _LAST = 2**63 - 1
 _NEWEST = "the newest changes (-wal)"
 _ORDERED_BY = {"bad_values": "at_ms", "changed_hours": "hour"}
-_UNORDERED = ("refused", "cursors", "snapshots")  # small, and no whole number to go by
+_UNORDERED = ("cursors", "snapshots")  # small, and no whole number to go by
 
 
 @dataclass(slots=True)
@@ -169,18 +170,18 @@ def _opened(copy: Path, report: Report) -> sqlite3.Connection | None:
 
 def _new_head(copy: Path) -> bool:
     """Puts the first page of an empty journal, and the others that tell of its tables, in place of
-    broken ones. Every journal of one version lays its tables out alike, so the roots are where
-    those pages say."""
+    broken ones. Every journal lays its tables out alike, so the roots are where those pages say."""
     with tempfile.TemporaryDirectory(dir=copy.parent) as folder:
         fresh = Path(folder) / "fresh.db"
         connection = opening.connect_to_write(fresh)
         schema.prepare(connection)
-        schema.create(connection)
+        schema.bring_to(connection)
         roots = {root for (root,) in connection.execute("SELECT rootpage FROM sqlite_schema")}
         connection.close()
         empty = fresh.read_bytes()
     pages = [empty[at : at + schema.PAGE_BYTES] for at in range(0, len(empty), schema.PAGE_BYTES)]
     head = bytearray(pages[0])
+    unwritten = roots | _free_pages(pages)
     size = copy.stat().st_size
     if size < schema.PAGE_BYTES:
         return False
@@ -191,10 +192,23 @@ def _new_head(copy: Path) -> bool:
         file.write(head)
         # All that an empty journal holds besides its tables' roots is the description of them.
         for number, page in enumerate(pages[1:], start=2):
-            if number not in roots and number * schema.PAGE_BYTES <= size:
+            if number not in unwritten and number * schema.PAGE_BYTES <= size:
                 file.seek((number - 1) * schema.PAGE_BYTES)
                 file.write(page)
     return True
+
+
+def _free_pages(pages: Sequence[bytes]) -> set[int]:
+    """Those that hold nothing, and may hold anything in another file: the list begins in the head
+    (sqlite.org/fileformat.html, section 1.5)."""
+    free: set[int] = set()
+    following = int.from_bytes(pages[0][32:36], "big")
+    while following:
+        page = pages[following - 1]
+        free.add(following)
+        following, count = struct.unpack(">II", page[:8])
+        free.update(struct.unpack(f">{count}I", page[8 : 8 + 4 * count]))
+    return free
 
 
 def _copy(source: sqlite3.Connection, into: sqlite3.Connection, table: str, report: Report) -> bool:

@@ -21,12 +21,14 @@ from monitor.journal.records import StorageFault
 
 PAGE_BYTES = 1024
 CHECKPOINT_PAGES = 2000
-VERSION = 3
+VERSION = 4
+OLDEST = 3  # the first version that is a plain database; what was before it is not moved
 # A site of more probes than this has an index by probe, or one box's night would be looked for
 # among everybody's. It takes as much room again as the readings.
 MANY_PROBES = 200
 BY_PROBE = "readings_by_probe"
 
+# As version 3 had them, to the letter: see MOVES.
 TABLES = """
 CREATE TABLE meta (name TEXT PRIMARY KEY, value) WITHOUT ROWID;
 CREATE TABLE probes (           -- as configured, and once more for each time that was changed
@@ -96,6 +98,12 @@ CREATE TABLE cursors (name TEXT PRIMARY KEY, value TEXT NOT NULL) WITHOUT ROWID;
 CREATE TABLE utc_offsets (      -- of the site's zone, for the views in local time
     from_ms INTEGER PRIMARY KEY, offset_s INTEGER NOT NULL);
 """
+# What makes each later version of the one before it. A new journal goes the same way as an old one,
+# so that both have their tables in the same places: `salvage` counts on it.
+MOVES = {
+    # Nobody read either. How long a message waited: `tried_ms` less the `at_ms` of the outbox.
+    4: "ALTER TABLE deliveries DROP COLUMN late_ms; DROP TABLE refused",
+}
 # What an entry says, as columns; `undoes` is the other entry's number here, found by its id.
 ENTRY_COLUMNS = (
     "brooder", "count", "hatched", "kind", "note", "alarm", "probe", "minutes", "undoes_id", "by",
@@ -132,9 +140,9 @@ def refuse_newer(connection: sqlite3.Connection, path: Path) -> None:
 
 
 def refuse_earlier(connection: sqlite3.Connection, path: Path) -> None:
-    """A file of an earlier form is read by that version; at a start of the service it is set
-    aside."""
-    if 0 < version_of(connection) < VERSION:
+    """A file from before OLDEST is read by the version that wrote it; at a start of the service it
+    is set aside. What readers ask for is the same in all later ones."""
+    if 0 < version_of(connection) < OLDEST:
         raise StorageFault(
             "earlier",
             f"{path} is in the form of an earlier version of brooder; export it with that version"
@@ -156,12 +164,13 @@ def form_of(path: Path) -> int:
 def unlike_its_version(connection: sqlite3.Connection) -> str | None:
     """What the file's tables are not, though its version says so: a name that was
     overwritten, which no check of SQLite's sees. None: they are what they should be, or nobody
-    here can know (an older version, or a newer one)."""
-    if version_of(connection) != VERSION:
+    here can know (a version before OLDEST, or a newer one)."""
+    version = version_of(connection)
+    if not OLDEST <= version <= VERSION:
         return None
     made = sqlite3.connect(":memory:", isolation_level=None)
     try:
-        create(made)
+        bring_to(made, version)
         ours = _columns(made)
     finally:
         made.close()
@@ -188,16 +197,20 @@ def _columns(connection: sqlite3.Connection) -> set[tuple[Any, ...]]:
     }
 
 
-def create(connection: sqlite3.Connection) -> None:
-    """Makes the tables where there are none, in one transaction."""
-    if version_of(connection) == VERSION:
+def bring_to(connection: sqlite3.Connection, version: int = VERSION) -> None:
+    """Makes the tables where there are none, and moves those of an earlier version forward, in one
+    transaction."""
+    found = version_of(connection)
+    if found == version:
         return
+    steps = [TABLES] if found == 0 else []
+    steps += [move for to, move in MOVES.items() if found < to <= version]
     connection.execute("BEGIN IMMEDIATE")
     try:
-        for statement in TABLES.split(";"):
+        for statement in ";".join(steps).split(";"):
             if statement.strip():
                 connection.execute(statement)
-        connection.execute(f"PRAGMA user_version = {VERSION}")
+        connection.execute(f"PRAGMA user_version = {version}")
         connection.execute("COMMIT")
     except BaseException:
         connection.execute("ROLLBACK")
@@ -205,5 +218,6 @@ def create(connection: sqlite3.Connection) -> None:
 
 
 def is_journal(connection: sqlite3.Connection) -> bool:
-    """Is it a journal of this version?"""
-    return version_of(connection) == VERSION and unlike_its_version(connection) is None
+    """Is it a journal that this version can go on with?"""
+    known = OLDEST <= version_of(connection) <= VERSION
+    return known and unlike_its_version(connection) is None

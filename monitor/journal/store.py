@@ -59,8 +59,8 @@ class Journal:
         """Opens or makes the journal. A damaged file is set aside (`set_aside` says where) and a
         new one begun with whatever ledger, snapshots and unsent messages could still be read;
         `distrust` does so with a file that only a commit has found to be damaged, `replace_newer`
-        with a sound one that a newer version has written. One in the form of an earlier version is
-        set aside too.
+        with a sound one that a newer version has written. One of an earlier version is moved
+        forward; one from before `schema.OLDEST` is set aside too.
         Raises StorageFault: in-use, read-only, full, newer, failed."""
         lock = opening.WriterLock(path)
         at = time.time() if wall is None else wall
@@ -68,7 +68,7 @@ class Journal:
             aside = None
             if opening.damage(path) is not None or (distrust and path.exists()):
                 aside = opening.set_aside(path, at)
-            elif (form := schema.form_of(path)) < schema.VERSION:
+            elif (form := schema.form_of(path)) < schema.OLDEST:
                 aside = opening.set_aside(path, at, opening.EARLIER)
             elif replace_newer and form > schema.VERSION:
                 aside = opening.set_aside(path, at, opening.NEWER)
@@ -91,7 +91,7 @@ class Journal:
         try:
             schema.refuse_newer(connection, path)
             schema.prepare(connection)
-            schema.create(connection)
+            schema.bring_to(connection)
             if aside is not None and f".{opening.EARLIER}-" not in aside.name:
                 with suppress(Exception):  # a watch without its past is still a watch
                     salvaging.carry_over(aside, connection)

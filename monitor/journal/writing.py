@@ -260,10 +260,8 @@ def _write_outbox(connection: sqlite3.Connection, rows: Iterable[OutboxRow]) -> 
 
 
 def _write_outcome(connection: sqlite3.Connection, outcome: Outcome) -> None:
-    tried_ms = to_ms(outcome.tried_at)
-    row = connection.execute(
-        "UPDATE outbox SET state = ?, tries = ?, next_try_ms = ? WHERE key = ? AND contact = ?"
-        " RETURNING at_ms",
+    connection.execute(
+        "UPDATE outbox SET state = ?, tries = ?, next_try_ms = ? WHERE key = ? AND contact = ?",
         (
             outcome.state,
             outcome.tries,
@@ -271,18 +269,12 @@ def _write_outcome(connection: sqlite3.Connection, outcome: Outcome) -> None:
             outcome.key,
             outcome.contact,
         ),
-    ).fetchone()
+    )
     if outcome.state == "superseded" and outcome.failure is None:
         return
     connection.execute(
-        "INSERT INTO deliveries (key, contact, tried_ms, late_ms, failure) VALUES (?, ?, ?, ?, ?)",
-        (
-            outcome.key,
-            outcome.contact,
-            tried_ms,
-            tried_ms - row[0] if row else 0,
-            outcome.failure,
-        ),
+        "INSERT INTO deliveries (key, contact, tried_ms, failure) VALUES (?, ?, ?, ?)",
+        (outcome.key, outcome.contact, to_ms(outcome.tried_at), outcome.failure),
     )
 
 

@@ -4,6 +4,7 @@ import random
 import shutil
 import sqlite3
 import subprocess
+from contextlib import closing
 from dataclasses import replace
 from pathlib import Path
 
@@ -63,7 +64,7 @@ def salvaged(damaged: Path, folder: Path) -> Report:
     """What can be read of it, in `folder`/saved.db."""
     into = opening.connect_to_write(folder / "saved.db")
     schema.prepare(into)
-    schema.create(into)
+    schema.bring_to(into)
     report = salvage(damaged, into)
     into.close()
     return report
@@ -243,11 +244,18 @@ def test_what_lies_between_broken_pages_is_saved_too(filled: Path, tmp_path: Pat
     assert salvaged(filled, tmp_path).readings > 34_560 - 6 * 100
 
 
-@pytest.mark.parametrize("share", [0.5, 0.7, 0.9])
+@pytest.mark.parametrize(
+    ("share", "begun"),
+    [(0.5, schema.VERSION), (0.7, schema.VERSION), (0.9, schema.VERSION), (0.7, schema.OLDEST)],
+)
 def test_of_a_file_cut_short_all_that_lies_before_the_cut_is_saved(
-    path: Path, tmp_path: Path, share: float
+    path: Path, tmp_path: Path, share: float, begun: int
 ) -> None:
-    """A card that lost its end, or a copy that broke off; the cut is at no page's edge."""
+    """A card that lost its end, or a copy that broke off; the cut is at no page's edge. Also of a
+    journal that was begun by an earlier version."""
+    with closing(opening.connect_to_write(path)) as connection:
+        schema.prepare(connection)
+        schema.bring_to(connection, begun)
     chance = random.Random(1)
     with Journal.open(path) as journal:
         journal.know([floor_probe()])

@@ -2,6 +2,7 @@
 before and after."""
 
 import sqlite3
+from contextlib import closing
 from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -19,8 +20,9 @@ from monitor.events import (
     Priority,
     Reading,
 )
-from monitor.journal import local_views
-from monitor.journal.opening import about_aside
+from monitor.journal import local_views, schema
+from monitor.journal.copying_out import restore
+from monitor.journal.opening import about_aside, connect_to_write
 from monitor.journal.reader import JournalReader
 from monitor.journal.records import Commit, Entered, StorageFault
 from monitor.journal.store import Journal
@@ -146,3 +148,91 @@ def test_a_journal_of_the_form_before_is_set_aside_and_named(path: Path) -> None
     assert "`brooder import`" in said
     with Journal.open(path) as journal:
         assert journal.set_aside is None
+
+
+def of_version_3(path: Path) -> None:
+    """A journal as version 3 wrote it: birds, three readings, an alarm, one message that was sent
+    at the second try and one that waits."""
+    with sqlite3.connect(path) as old:
+        old.executescript(Path(__file__).with_name("journal_of_version_3.sql").read_text("utf-8"))
+    old.close()
+
+
+def everything(path: Path) -> dict[str, list[dict[str, Any]]]:
+    """Every row of every table and view, by the names of its columns."""
+    with sqlite3.connect(f"file:{path}?mode=ro", uri=True) as connection:
+        connection.row_factory = sqlite3.Row
+        names = connection.execute("SELECT name FROM sqlite_schema WHERE type IN ('table', 'view')")
+        found = {
+            name: [dict(row) for row in connection.execute(f"SELECT * FROM {name}")]
+            for (name,) in names.fetchall()
+        }
+    connection.close()
+    return found
+
+
+def test_a_journal_of_the_version_before_is_moved_forward_once_and_nothing_is_lost(
+    path: Path,
+) -> None:
+    of_version_3(path)
+    before = everything(path)
+    assert before.pop("refused"), "what nobody read any more"
+    assert [row.pop("late_ms") for row in before["deliveries"]] == [3000, 33000]
+    with JournalReader(path) as reader:  # before the service has moved it
+        unmoved = reader.entries(), reader.changes(), reader.outbox_pending()
+    for _ in range(2):
+        Journal.open(path, wall=T0).close()
+        assert everything(path) == before
+        assert asked(path, "PRAGMA user_version") == [(schema.VERSION,)]
+    with Journal.open(path) as journal, JournalReader(path) as reader:
+        assert journal.set_aside is None
+        assert (reader.entries(), reader.changes(), reader.outbox_pending()) == unmoved
+        assert [entry.entry for entry in unmoved[0]] == [EntryKind.PLACED]
+        assert [row.key for row in unmoved[2]] == ["cold/2"]
+        assert reader.reached(T0) == {"me": T0 + 33}
+        assert [item.at for item in reader.inputs_since(1)] == [T0 + 3]  # type: ignore[union-attr]
+        journal.commit(batch(reading(T0 + 50)))
+        assert reader.latest()["porch/floor"].at == T0 + 50
+
+
+def test_a_move_that_breaks_off_leaves_the_journal_as_it_was(
+    path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    of_version_3(path)
+    before = everything(path)
+    monkeypatch.setitem(schema.MOVES, 4, schema.MOVES[4] + "; SELECT abs(-9223372036854775808)")
+    with closing(connect_to_write(path)) as connection:
+        with pytest.raises(sqlite3.Error):
+            schema.bring_to(connection)
+        assert schema.version_of(connection) == 3
+    assert everything(path) == before
+
+
+def test_what_says_that_it_is_of_the_version_before_and_is_none_is_set_aside(path: Path) -> None:
+    of_version_3(path)
+    with sqlite3.connect(path) as old:
+        old.execute("ALTER TABLE alarms RENAME TO alarns")
+    old.close()
+    with Journal.open(path, wall=T0) as journal, JournalReader(path) as reader:
+        assert journal.set_aside == path.with_name("journal.db.damaged-20260210T010000Z")
+        assert [entry.entry for entry in reader.entries()] == [EntryKind.PLACED]
+
+
+def test_a_back_up_of_the_version_before_is_put_back_and_moved_forward(path: Path) -> None:
+    copy = path.with_name("copy.db")
+    of_version_3(copy)
+    restore(copy, path)
+    with Journal.open(path), JournalReader(path) as reader:
+        assert [entry.count for entry in reader.entries()] == [100]
+
+
+def test_a_journal_that_was_moved_lies_in_the_file_as_a_new_one_does(path: Path) -> None:
+    """What saves a file whose first page is gone puts a new journal's in its place."""
+    moved = path.with_name("moved.db")
+    for file, first in ((path, schema.VERSION), (moved, 3)):
+        with closing(connect_to_write(file)) as connection:
+            schema.prepare(connection)
+            schema.bring_to(connection, first)
+            schema.bring_to(connection)
+    where = "SELECT name, rootpage FROM sqlite_schema"
+    assert asked(moved, where) == asked(path, where)
