@@ -44,6 +44,16 @@ class Measured(NamedTuple):
     clock_sure: bool = True
 
 
+class CameLate(NamedTuple):
+    """A message whose newest stamp was old when it came, or the first after such that was not: what
+    is known of its sender's clock follows from these."""
+
+    at: float  # when it came
+    tick: float
+    sensor: str  # Probe.key or Meter.key
+    lag_s: float
+
+
 class BadValue(NamedTuple):
     """A claimed probe said something no floor can be: 85.0 at power-up, -127, out of range."""
 

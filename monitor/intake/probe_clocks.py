@@ -2,29 +2,33 @@
 `service.hearing`.
 
 No reading is later than it came, so a clock that is ahead shows at once (`payload`). One that is
-behind looks like a probe that sends late. It is found by the newest stamp of each message: of a
-store that is emptied the stamps catch up, and of packs the last word is new. Where every message
-of five minutes is late by about the same, it is the clock, or a delay that nobody can tell from
-one: either way the floor is known from when the message came. Common practice."""
+behind looks like a probe that sends late. Were it the way, and took it anything from nothing to the
+longest lag, the chance that n more words all come no sooner than the least is (1 - least / longest)
+to the n-th: below one in 10,000, where the least does not shrink, the clock is behind by the least.
+One word that came sooner unlearns it.
 
-from dataclasses import dataclass
+So a lag that is always about the same is known as a clock's by its third word, one that varies
+needs more of them, and a store that is emptied, whose stamps catch up, is none. A delay that never
+ends cannot be told from a clock: either way the floor is known from when the message came. Of a
+pack the newest stamp counts. The figures are common practice; a way of random delay is taken for a
+clock for fewer than one in 100 of its words, whatever its law; in the long run for 2 in 1,000."""
 
-from monitor.events import Moment
-from monitor.kept import Kept, part
+from typing import NamedTuple
+
+from monitor.events import CameLate
+from monitor.kept import Kept, Tick, part
 
 LEAST_S = 30.0  # less is the way of the message, and is let be; so is what is known as well
 MOST_S = 900.0  # more is told: see `watch.silence`
-_STEADY_S, _LONG_S, _MESSAGES = 60.0, 300.0, 3
+_CHANCE, _FEWEST, _MOST_WORDS, _LONG_S = 1e-4, 3, 40, 300.0
+_SHRINKS = 0.1  # seconds a second; a store is emptied faster, or its words are no older than this
 
 
-@dataclass(slots=True)
-class _Lateness:
-    """Of the messages since a tick."""
+class _Late(NamedTuple):
+    """A word that came late."""
 
-    since: float
-    least_s: float
-    most_s: float
-    messages: int = 0
+    tick: Tick
+    lag_s: float  # of its newest stamp
 
 
 @part
@@ -32,27 +36,37 @@ class ProbeClocks(Kept):
     """Of all probes and meters that stamp what they say."""
 
     behind_s: dict[str, float]  # of those that are behind, by key
+    _late: dict[str, list[_Late]]  # since one came within `LEAST_S`, the last of them, by key
 
     def __init__(self) -> None:
-        self.behind_s = {}
-        self._late: dict[str, _Lateness] = {}
-        self.news = False  # `behind_s` has changed
+        self.behind_s, self._late = {}, {}
 
-    def see(self, sensor: str, newest_at: float, received: Moment) -> None:
-        """A message that came as soon as it was sent: when, and its newest stamp."""
-        late_s, tick = received.at - newest_at, received.tick
-        late = self._late.get(sensor)
-        if late is not None:
-            late.least_s, late.most_s = min(late.least_s, late_s), max(late.most_s, late_s)
-        if late is None or late.most_s - late.least_s > _STEADY_S:
-            late = self._late[sensor] = _Lateness(tick, late_s, late_s)
-        late.messages += 1
-        if late.messages < _MESSAGES or tick - late.since < _LONG_S:
-            return
-        del self._late[sensor]
-        behind_s = late.least_s if LEAST_S <= late.least_s <= MOST_S else 0.0
-        if abs(behind_s - self.behind_s.get(sensor, 0.0)) > LEAST_S:
-            self.news = True
+    def see(self, message: CameLate) -> bool:
+        """A message that came as soon as it was sent. Returns whether it changes what is known."""
+        _, tick, sensor, lag_s = message
+        if lag_s < LEAST_S:
+            forgot = self._late.pop(sensor, None), self.behind_s.pop(sensor, None)
+            return forgot != (None, None)
+        late = self._late.setdefault(sensor, [])
+        late.append(_Late(tick, lag_s))
+        del late[:-_MOST_WORDS]
+        known_s, shown_s = self.behind_s.get(sensor, 0.0), _behind_s(late)
+        if shown_s is not None and abs(shown_s - known_s) > LEAST_S:
+            self.behind_s[sensor] = known_s = shown_s
+        if lag_s < known_s - LEAST_S or known_s > MOST_S:
             self.behind_s.pop(sensor, None)
-            if behind_s:
-                self.behind_s[sensor] = behind_s
+        return True
+
+
+def _behind_s(late: list[_Late]) -> float | None:
+    """What the last words show the clock to be behind, by as few of them as do; None: nothing."""
+    now, lags = late[-1].tick, [word.lag_s for word in late]
+    least_s = most_s = lags[-1]
+    for n, (tick, lag_s) in enumerate(reversed(late), 1):
+        least_s, most_s = min(least_s, lag_s), max(most_s, lag_s)
+        if n < _FEWEST or now - tick < _LONG_S or (1.0 - least_s / most_s) ** (n - 1) > _CHANCE:
+            continue
+        shrank_s = min(lags[-n : -(n // 2)]) - min(lags[-(n // 2) :])
+        if shrank_s <= _SHRINKS * (now - tick) / 2.0:
+            return least_s
+    return None

@@ -10,6 +10,7 @@ from typing import Any, NamedTuple
 from monitor.events import (
     AlarmName,
     BadValue,
+    CameLate,
     Change,
     Entry,
     Facts,
@@ -38,7 +39,7 @@ class WatcherFault(NamedTuple):
     facts: Facts
 
 
-Input = Reading | Measured | BadValue | Entered | WatcherFault
+Input = Reading | Measured | BadValue | Entered | WatcherFault | CameLate
 
 
 class Sample(NamedTuple):

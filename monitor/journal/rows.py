@@ -12,6 +12,7 @@ from typing import Any
 from monitor.events import (
     AlarmName,
     BadValue,
+    CameLate,
     Cause,
     Change,
     ChangeKind,
@@ -163,6 +164,8 @@ def _is_item(item: object) -> bool:
             return math.isfinite(value)
         case ["entry", int(), int(), int()] | ["fault", int(), int(), str(), bool(), dict()]:
             return True
+        case ["late", int(), int(), str(), int() as lag_ms]:
+            return is_ms(lag_ms)
     return False
 
 
@@ -187,6 +190,8 @@ def _input(
             found = None if said is None else Entered(said, now)
         case "fault" if item[3] in _ALARMS:
             found = WatcherFault(AlarmName(item[3]), item[4], now, item[5])
+        case "late":
+            found = CameLate(now.at, now.tick, item[3], item[4] / 1000)
     return found
 
 

@@ -9,6 +9,7 @@ list of
     ["measured", at, tick, meter's key, value]; with a 0 behind it, its clock was not sure
     ["entry", at, tick, number]
     ["fault", at, tick, alarm, active, facts]
+    ["late", at, tick, key of the probe or meter, ms by which its newest stamp was old]
 
 with times in ms after the commit's own."""
 
@@ -22,6 +23,7 @@ from typing import Any
 
 from monitor.events import (
     BadValue,
+    CameLate,
     Change,
     Entry,
     EntryKind,
@@ -184,6 +186,8 @@ def _write_inputs(connection: sqlite3.Connection, batch: Commit, seq: int, probe
                 measured.append(sample_of(item))
         elif isinstance(item, Entered):
             other("entry", item.now.at, item.now.tick, write_entry(connection, item.entry))
+        elif isinstance(item, CameLate):
+            other("late", item.at, item.tick, item.sensor, to_ms(item.lag_s))
         else:
             other("fault", item.now.at, item.now.tick, item.name.value, item.active, item.facts)
     _write_readings(connection, readings)

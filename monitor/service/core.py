@@ -12,6 +12,7 @@ from monitor.brooding.ledger import Ledger, fold
 from monitor.events import (
     AlarmName,
     BadValue,
+    CameLate,
     Change,
     Entry,
     EntryKind,
@@ -97,8 +98,9 @@ class Core:
         taken = self.hearing.hear(topic, payload, received, arrived=arrived, clock_sure=clock_sure)
         if taken is None:
             return False
-        if self.hearing.clocks.news:  # the next start must know of it
-            self.snapshot_wanted, self.hearing.clocks.news = True, False
+        if self.hearing.came_late:  # the next start is to know as much of the clocks
+            self._happened.batch.inputs += self.hearing.came_late
+            self.hearing.came_late = []
         for item in taken:
             # The watch's time never goes back, and what is late counts from when it came.
             late = came.tick - item.tick > LATE_S
@@ -171,6 +173,8 @@ class Core:
                     self._changed(changes, self.engine.now)
             case BadValue():
                 self._changed(self.engine.bad_value(item), self.engine.now)
+            case CameLate():
+                self.hearing.clocks.see(item)
             case Measured():
                 self._changed(self.engine.measured(item), self.engine.now)
             case Entered():
@@ -231,7 +235,7 @@ class Core:
             self.engine.restore(snapshots["engine"], shift_s)
             self._now = self.engine.now
         if "hearing" in snapshots:
-            self.hearing.clocks.restore(snapshots["hearing"])
+            self.hearing.clocks.restore(snapshots["hearing"], shift_s)
         if "plan" in snapshots:
             self._plan.restore(snapshots["plan"], shift_s)
             self._plan_due = self._plan.next_due

@@ -6,7 +6,7 @@ keeping, is left out; what cannot be read is counted, and the watch is told of t
 
 from collections.abc import Sequence
 
-from monitor.events import BadValue, Measured, Moment, Reading
+from monitor.events import BadValue, CameLate, Measured, Moment, Reading
 from monitor.intake.payload import Outcome, Rejected, read, read_all
 from monitor.intake.probe_clocks import ProbeClocks
 from monitor.intake.refused import RefusedRecord
@@ -27,6 +27,7 @@ class Hearing:
         self.refused = RefusedRecord()
         self.stamped = StampedMemory()
         self.clocks = ProbeClocks()
+        self.came_late: list[CameLate] = []  # for the journal, since it was taken last
         self._worth_keeping = WorthKeeping()
         self._spoiled: dict[str, float] = {}  # tick of the latest word that was no number, by probe
         self.reconfigured(site)
@@ -69,7 +70,10 @@ class Hearing:
         """By what the sensor's own clock is behind."""
         came = arrived or received
         if came == received:  # else the broker has held it, and it tells nothing of the clock
-            self.clocks.see(sensor, outcomes[-1].at, received)
+            lag_s = kept_at(received.at - outcomes[-1].at)
+            late = CameLate(kept_at(received.at), kept_at(received.tick), sensor, lag_s)
+            if self.clocks.see(late):
+                self.came_late.append(late)
         behind_s = self.clocks.behind_s.get(sensor)
         if behind_s is None:
             return outcomes

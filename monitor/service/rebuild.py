@@ -19,7 +19,7 @@ from operator import attrgetter
 from typing import Any, TypeVar
 
 from monitor.brooding.entries import LEDGER_KINDS
-from monitor.events import BadValue, Entry, EntryKind, Measured, Moment, Reading, State
+from monitor.events import BadValue, CameLate, Entry, EntryKind, Measured, Moment, Reading, State
 from monitor.intake.held import HeldTimes
 from monitor.intake.redelivered import RedeliveryMemory
 from monitor.journal.bringing_in import NO_FLOOR
@@ -263,7 +263,7 @@ def _or(read: Callable[[], T], instead: T) -> T:
 
 def _moment_of(item: Input) -> Moment:
     match item:
-        case Reading() | Measured() | BadValue():
+        case Reading() | Measured() | BadValue() | CameLate():
             return Moment(item.at, item.tick)
         case Entered() | WatcherFault():
             return item.now
@@ -272,7 +272,7 @@ def _moment_of(item: Input) -> Moment:
 def shifted(item: Input, shift_s: float) -> Input:
     """The same input on a tick scale `shift_s` later."""
     match item:
-        case Reading() | Measured() | BadValue():
+        case Reading() | Measured() | BadValue() | CameLate():
             return item._replace(tick=item.tick + shift_s)
         case Entered() | WatcherFault():
             return item._replace(now=Moment(item.now.at, item.now.tick + shift_s))

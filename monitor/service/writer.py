@@ -15,7 +15,7 @@ from functools import partial
 from typing import Any
 
 from monitor.brooding.ledger import Ledger
-from monitor.events import BadValue, Entry, Reading
+from monitor.events import BadValue, CameLate, Entry, Reading
 from monitor.intake.inbox import AckToken
 from monitor.journal.reader import JournalReader
 from monitor.journal.records import Commit, Entered, StorageFault
@@ -241,9 +241,9 @@ class Writer:
             return
         kept = []
         for item in batch.inputs:
-            if over > 0 and isinstance(item, Reading | BadValue):
+            if over > 0 and isinstance(item, Reading | BadValue | CameLate):
                 over -= 1
-                self.let_go += 1
+                self.let_go += not isinstance(item, CameLate)
             else:
                 kept.append(item)
         batch.inputs = kept

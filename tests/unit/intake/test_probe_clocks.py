@@ -1,12 +1,15 @@
 """A probe whose own clock is behind: found by its stamps, and its readings set right by it."""
 
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from itertools import count
+from random import Random
 
 import pytest
 from support.engine_night import EVENING, a_brooder, a_site, hatched_today
 
-from monitor.events import Moment
+from monitor.events import CameLate, Moment
+from monitor.intake.probe_clocks import LEAST_S, ProbeClocks
 from monitor.service.core import Core
 from monitor.tell.contact import Contact
 from monitor.tell.message import Message
@@ -95,6 +98,65 @@ def test_a_store_that_is_emptied_by_and_by_is_no_wrong_clock() -> None:
         porch.goes_on(WARM_C, 30.0, behind_s=behind_s)
         behind_s -= 30.0
     assert porch.core.hearing.clocks.behind_s == {}
+
+
+# How long a message is on its way, s.
+WAYS: dict[str, Callable[[Random], float]] = {
+    "up to a minute": lambda dice: dice.uniform(0.0, 60.0),
+    "up to a minute and a half": lambda dice: dice.uniform(0.0, 90.0),
+    "up to three minutes": lambda dice: dice.uniform(0.0, 200.0),
+    "up to ten minutes": lambda dice: dice.uniform(0.0, 600.0),
+    "half a minute, by chance": lambda dice: dice.expovariate(1 / 30.0),
+    "five minutes, by chance": lambda dice: dice.expovariate(1 / 300.0),
+    "mostly none": lambda dice: dice.uniform(0.0, 300.0 if dice.random() < 0.1 else 3.0),
+    "hardly ever none": lambda dice: dice.uniform(30.0, 300.0) if dice.random() < 0.8 else 1.0,
+}
+
+
+def heard(
+    way: Callable[[Random], float], *, every_s: float, lost: float, behind_s: float, words: int
+) -> Iterator[tuple[float, float]]:
+    """After each word that came: when, and what its clock is taken to be behind."""
+    dice, clocks = Random(f"{every_s} {lost}"), ProbeClocks()
+    sent = [n * every_s for n in range(words) if dice.random() >= lost]
+    for came, at in sorted((at + way(dice), at) for at in sent):
+        clocks.see(CameLate(came, came, "porch/floor", came - at + behind_s))
+        yield came, clocks.behind_s.get("porch/floor", 0.0)
+
+
+@pytest.mark.parametrize("lost", [0.0, 0.1, 0.3])
+@pytest.mark.parametrize("way", WAYS)
+def test_a_way_of_random_delay_is_hardly_ever_taken_for_a_clock(way: str, lost: float) -> None:
+    """Delays up to 200 s, a word each four minutes: for 76 in 100 of them a clock was behind."""
+    for every_s in (10.0, 30.0, 60.0, 120.0, 240.0, 300.0):
+        found = heard(WAYS[way], every_s=every_s, lost=lost, behind_s=0.0, words=2000)
+        wrong = [behind_s > 0.0 for _, behind_s in found]
+        assert sum(wrong) / len(wrong) < 0.01, every_s
+
+
+@pytest.mark.parametrize("lost", [0.0, 0.3])
+@pytest.mark.parametrize("way", [way for way in WAYS if way != "five minutes, by chance"])
+@pytest.mark.parametrize("behind_s", [200.0, 600.0])
+def test_a_clock_that_is_behind_is_found_whatever_the_way(
+    way: str, lost: float, behind_s: float
+) -> None:
+    """By 40 words the shortest way is known well enough; not where the longest is seven times as
+    long as the clock is behind."""
+    for every_s in (10.0, 30.0, 60.0, 120.0, 240.0, 300.0):
+        every = list(heard(WAYS[way], every_s=every_s, lost=lost, behind_s=behind_s, words=300))
+        known = [came for came, found_s in every if abs(found_s - behind_s) <= 2 * LEAST_S]
+        assert known, every_s
+        if way in ("mostly none", "up to a minute"):
+            assert known[0] <= max(600.0, 25 * every_s / (1.0 - lost))
+
+
+@pytest.mark.parametrize("every_s", [60.0, 240.0])
+def test_a_clock_that_is_always_behind_by_the_same_is_known_by_its_third_word(
+    every_s: float,
+) -> None:
+    found = heard(lambda _: 0.5, every_s=every_s, lost=0.0, behind_s=120.0, words=20)
+    learnt = next(came for came, behind_s in found if behind_s > 0.0)
+    assert learnt == pytest.approx(max(300.0, 2 * every_s), abs=1.0)
 
 
 @pytest.mark.parametrize("behind_s", [0.0, 200.0, 800.0])

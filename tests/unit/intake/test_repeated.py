@@ -9,7 +9,7 @@ import pytest
 from support import journals
 from support.journals import T0
 
-from monitor.events import Moment
+from monitor.events import Moment, Reading
 from monitor.intake.repeated import KEPT, StampedMemory
 from monitor.journal.reader import JournalReader
 from monitor.journal.store import Journal
@@ -30,7 +30,7 @@ def hear(core: Core, at: float, *stamped: tuple[float, float]) -> None:
 
 
 def temps(core: Core) -> list[float]:
-    return [item.temp_c for item in core.waiting.inputs]
+    return [item.temp_c for item in core.waiting.inputs if isinstance(item, Reading)]
 
 
 @pytest.fixture
