@@ -54,9 +54,6 @@ def export(
         str | None, typer.Option("--from", help="From this local time: 2026-02-10T18:00.")
     ] = None,
     end: Annotated[str | None, typer.Option("--to", help="Up to this local time.")] = None,
-    brooder: Annotated[
-        str | None, typer.Option("--brooder", help="Only this one and the outside probes.")
-    ] = None,
     journal: JournalOption = None,
     config: ConfigOption = None,
 ) -> None:
@@ -70,12 +67,9 @@ def export(
     to_at = ALL_TIME[1] if end is None else local_time("--to", end, zone)
     if from_at >= to_at:
         fail(f"--from {start} is not before --to {end}")
-    if brooder is not None and brooder not in {b.name for b in settings.site.brooders}:
-        names = ", ".join(b.name for b in settings.site.brooders)
-        fail(f"--brooder is {brooder}; the configuration has {names}")
     try:
         with JournalReader(path) as reader:
-            _write(_pieces(reader, form, what, settings.site.units, from_at, to_at, brooder), file)
+            _write(_pieces(reader, form, what, settings.site.units, from_at, to_at), file)
     except StorageFault as fault:
         fail(fault.words)
     except OSError as error:
@@ -89,22 +83,21 @@ def _pieces(
     unit: Unit,
     from_at: float,
     to_at: float,
-    brooder: str | None,
 ) -> Iterator[str]:
     # Imported here: numpy takes a tenth of a second, which --help need not wait for.
     from monitor.journal.forms import csv_form, export_lines, senml_form  # noqa: PLC0415
 
     if form is ExportForm.LINES:
-        return export_lines.chunks(reader, from_at, to_at, brooder=brooder)
+        return export_lines.chunks(reader, from_at, to_at)
     if form is ExportForm.SENML:
-        return senml_form.readings(reader, from_at, to_at, brooder=brooder)
+        return senml_form.readings(reader, from_at, to_at)
     if what is ExportTable.MEASURES:
-        return csv_form.measures(reader, from_at, to_at, brooder=brooder)
+        return csv_form.measures(reader, from_at, to_at)
     if what is ExportTable.LEDGER:
         return csv_form.ledger(reader, from_at, to_at)
     if what is ExportTable.ALARMS:
         return csv_form.alarms(reader, unit, from_at, to_at)
-    return csv_form.readings(reader, unit, from_at, to_at, brooder=brooder)
+    return csv_form.readings(reader, unit, from_at, to_at)
 
 
 def _write(pieces: Iterator[str], file: Path | None) -> None:

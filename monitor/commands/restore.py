@@ -16,9 +16,6 @@ def restore(
     from_influx: Annotated[
         bool, typer.Option("--from-influx", help="From the mirror under [influx].")
     ] = False,
-    site: Annotated[
-        str | None, typer.Option("--site", help="Another site's name in the mirror.")
-    ] = None,
     journal: Annotated[
         Path | None, typer.Option("--journal", help="Another place than the service's.")
     ] = None,
@@ -33,7 +30,7 @@ def restore(
     path = journal or settings.journal_path
     try:
         if backup is None:
-            _from_influx(settings, site or settings.site.name, path)
+            _from_influx(settings, path)
             return
         aside = journal_backup.restore(backup, path)
     except StorageFault as fault:
@@ -45,14 +42,14 @@ def restore(
     out().print(words)
 
 
-def _from_influx(settings: Settings, site: str, path: Path) -> None:
+def _from_influx(settings: Settings, path: Path) -> None:
     from monitor.commands.mirror import NOT_THERE, fetched  # noqa: PLC0415 - much behind it
     from monitor.journal.mirror import read_back  # noqa: PLC0415
     from monitor.journal.mirror.influx_server import InfluxFault  # noqa: PLC0415
 
-    probes = settings.site.all_probes if site == settings.site.name else ()
+    site = settings.site
     try:
-        done = read_back.write(fetched(settings, site), path, probes)
+        done = read_back.write(fetched(settings, site.name), path, site.all_probes)
     except InfluxFault as fault:
         fail(f"{fault}. Nothing was changed.")
     words = (

@@ -20,7 +20,6 @@ from monitor.review.boxes import open_batch, open_each
 from monitor.review.chart import PAPER_PX, PHONE_PX, describe, describe_boxes
 from monitor.review.days import Cut
 from monitor.review.draw import NotDrawn, draw
-from monitor.review.figure_text import plural
 from monitor.review.for_vet import for_vet
 from monitor.review.interactive import offline
 from monitor.review.loss_review import losses
@@ -35,6 +34,11 @@ from monitor.settings import Settings
 from monitor.site import Site
 
 _NAMES_WIDE, _BATCH_WIDE = 17, 21  # of the table of batches
+_MORE = (
+    "--alarms lists the alarms; --losses looks at each loss; --picture night.png draws it; "
+    "--report night.html writes everything for paper; --for-vet page.html is one page of what the "
+    "birds lived through."
+)
 
 
 class Wanted(NamedTuple):
@@ -223,23 +227,7 @@ def _print(records: list[Record], wanted: Wanted) -> None:
         else:
             print_sheet(console, records[0], sheets[0])
         console.print()
-        console.print(_more(records), style="dim")
-
-
-def _more(records: list[Record]) -> str:
-    alarms = plural(sum(len(record.alarms) for record in records), "alarm")
-    within = [
-        loss
-        for record in records
-        for loss in (() if record.batch is None else record.batch.losses)
-        if record.start <= loss.at <= record.stop
-    ]
-    found = plural(len(within), "loss", "losses")
-    return (
-        f"{alarms}: --alarms lists them. {found}: --losses looks at each. "
-        "--picture night.png draws it; --report night.html writes everything for paper; "
-        "--for-vet page.html is one page of what the birds lived through."
-    )
+        console.print(_MORE, style="dim")
 
 
 def _draw(records: list[Record], path: Path) -> None:

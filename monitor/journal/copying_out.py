@@ -8,17 +8,14 @@ import os
 import shutil
 import sqlite3
 import time
-from collections.abc import Callable
 from pathlib import Path
 
 from monitor.journal import opening, ownership, schema
 from monitor.journal.reader import JournalReader
 from monitor.journal.records import StorageFault
 
-Progress = Callable[[int, int], None]  # pages done, pages in all
 
-
-def backup(journal: Path, to: Path, told: Progress = lambda _done, _all: None) -> int:
+def backup(journal: Path, to: Path) -> int:
     """Backs the journal up and returns the back-up's size in bytes. Raises StorageFault."""
     part = to.with_name(to.name + ".part")
     try:
@@ -26,11 +23,7 @@ def backup(journal: Path, to: Path, told: Progress = lambda _done, _all: None) -
         copy = opening.connect_to_write(part)
         try:
             with JournalReader(journal) as reader, reader.transaction() as source:
-                source.backup(
-                    copy,
-                    pages=2000,
-                    progress=lambda _status, left, total: told(total - left, total),
-                )
+                source.backup(copy, pages=2000)
             copy.execute("PRAGMA journal_mode = DELETE")
             found = copy.execute("PRAGMA quick_check(1)").fetchone()[0]
         finally:

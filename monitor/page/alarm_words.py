@@ -7,6 +7,7 @@ from monitor.events import AlarmName, Change, ChangeKind, Facts, Priority
 from monitor.page.judgement import Judgement, Motion, Side, judge
 from monitor.page.phrases import Phrases, capital
 from monitor.site import Site
+from monitor.tell.present_facts import live_facts
 from monitor.tell.wording import for_change
 from monitor.tell.wording.over import was_words
 from monitor.tell.wording.temperature import now_and_target
@@ -78,20 +79,6 @@ def _over_words(alarm: AlarmStatus, say: Phrases) -> str:
 
 def link(alarm: AlarmStatus, act: str) -> str:
     return f"/alarm/{quote(alarm.occurrence, safe='')}/{act}"
-
-
-def live_facts(box: BrooderStatus) -> Facts:
-    """How fast, and how long is left, now."""
-    facts: Facts = {}
-    if box.chill_c is not None:
-        facts["chill_c"] = box.chill_c
-    if box.minutes_to_chill is not None:
-        facts["minutes_to_chill"] = box.minutes_to_chill.mid
-        facts["minutes_to_chill_low"] = box.minutes_to_chill.low
-        facts["minutes_to_chill_high"] = box.minutes_to_chill.high
-    if box.trend_c_per_h is not None:
-        facts["rate_c_per_h"] = box.trend_c_per_h
-    return facts
 
 
 def alarm_view(

@@ -12,7 +12,6 @@ from monitor.page.alarm_words import (
     OverView,
     alarm_view,
     first_line,
-    live_facts,
     over,
     told,
 )
@@ -35,6 +34,7 @@ from monitor.page.now_lines import (
 from monitor.page.phrases import Phrases, capital, counted
 from monitor.site import Brooder, Place, Site
 from monitor.tell.missing import Missing
+from monitor.tell.present_facts import live_facts
 from monitor.tell.wording import first_aid, for_change, meter_words
 from monitor.tell.wording.tonight_words import tonight
 from monitor.tell.wording.warm_up_words import Verdict, warm_up_verdict

@@ -4,10 +4,8 @@ Builds on `tell.wording.words`, so that the page and the messages speak alike.""
 
 from monitor.site import Place, Site
 from monitor.tell.wording.words import Voice, span
-from monitor.units import from_celsius, sign
+from monitor.units import sign
 
-_DAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
-_MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 PLACES = {
     Place.FLOOR: "on the floor, at chick height",
     Place.UNDER_HEAT: "under the heat",
@@ -33,10 +31,6 @@ class Phrases(Voice):
         """`°F`."""
         return sign(self.site.units)
 
-    def whole(self, temp_c: float) -> str:
-        """`89 °F`: for what is only estimated."""
-        return f"{round(from_celsius(temp_c, self.site.units))} {sign(self.site.units)}"
-
     def clock(self, at: float, now: float | None = None) -> str:
         """`02:10`, with the day when it is not near."""
         return super().clock(at, self.now if now is None else now)
@@ -44,13 +38,12 @@ class Phrases(Voice):
     def day(self, at: float) -> str:
         """`Tuesday 10 Feb`."""
         local = self.local(at)
-        return f"{_DAYS[local.weekday()]} {local.day} {_MONTHS[local.month - 1]}"
+        return f"{local:%A} {local.day} {local:%b}"
 
     def moment(self, at: float) -> str:
         """`Tue 10 Feb, 02:10`: in a ledger's column."""
         local = self.local(at)
-        day = f"{_DAYS[local.weekday()][:3]} {local.day} {_MONTHS[local.month - 1]}"
-        return f"{day}, {local:%H:%M}"
+        return f"{local:%a} {local.day} {local:%b}, {local:%H:%M}"
 
     def soon(self, at: float) -> str:
         """A coming day: `tomorrow`, `on Sunday 15 Feb`."""

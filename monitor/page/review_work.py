@@ -17,7 +17,6 @@ from monitor.review.exposure import Exposure
 from monitor.review.for_vet import for_vet
 from monitor.review.record import Asked, Record, open_record
 from monitor.review.report import report
-from monitor.review.scene import Scene
 from monitor.review.scenes import scene, story
 from monitor.review.sheet import DayRow, sheet
 from monitor.review.verdict import verdict
@@ -138,7 +137,7 @@ def story_of(question: Question) -> list[str]:
 def moving_chart(question: Question) -> bytes:
     """The chart description of a span, as JSON, for the interactive view."""
     with _record(question) as record:
-        shown = _scene(record, question)
+        shown = scene(record, *_span(record, question))
         spec = describe(shown, wide_px=PAPER_PX, moving=True, dark=question.dark)
         spec.pop("title", None)  # the screen says it, in letters that grow with the reader's
         spec["config"]["background"] = "transparent"  # the paper is the page's
@@ -168,10 +167,6 @@ def _record(question: Question, *, whole_batch: bool = False) -> Iterator[Record
     )
     with JournalReader(question.journal) as kept:
         yield open_record(kept, question.site, asked, now=question.now)
-
-
-def _scene(record: Record, question: Question) -> Scene:
-    return scene(record, *_span(record, question))
 
 
 def _span(record: Record, question: Question) -> tuple[float, float]:

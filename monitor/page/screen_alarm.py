@@ -54,17 +54,21 @@ class AlarmScreen(Screen):
 
     @get("/alarm/{occurrence:path}/unshelve")
     async def ask_unshelve(self, request: Request) -> Response:
-        return self._sure(
+        alarm = self._alarm(request)
+        return self._frame.sure(
             request,
-            self._alarm(request),
-            "unshelve",
-            "From now on it is watched again and told when it is not right.",
-            "Yes, watch it again",
+            alarm_view(alarm, self._frame.api.site, self._frame.say(), None).title,
+            ["From now on it is watched again and told when it is not right."],
+            action=link(alarm, "unshelve"),
+            values={"once": self._once.mark()},
+            yes="Yes, watch it again",
         )
 
     @post("/alarm/{occurrence:path}/unshelve")
     async def unshelve(self, request: Request) -> Response:
-        return await self._act(request, EntryKind.UNSHELVE)
+        alarm = self._alarm(request)
+        form = await read_form(request, self._frame.sessions)
+        return await self._submit(request, form, [self._entry(EntryKind.UNSHELVE, alarm)])
 
     @get("/alarm/{occurrence:path}/shelve")
     async def ask_shelve(self, request: Request) -> Response:
@@ -97,11 +101,6 @@ class AlarmScreen(Screen):
         return await self._submit(
             request, form, cleaning_entries(box, minutes, note, self._frame.clock())
         )
-
-    async def _act(self, request: Request, kind: EntryKind) -> Response:
-        alarm = self._alarm(request)
-        form = await read_form(request, self._frame.sessions)
-        return await self._submit(request, form, [self._entry(kind, alarm)])
 
     async def _submit(
         self, request: Request, form: FilledForm, entries: list[Entry], there: str = "/"
@@ -146,20 +145,6 @@ class AlarmScreen(Screen):
             if alarm.occurrence == occurrence:
                 return alarm
         raise HTTPException(410, "That alarm is over and answered. Now shows how things stand.")
-
-    def _sure(
-        self, request: Request, alarm: AlarmStatus, act: str, words: str, yes: str
-    ) -> Response:
-        say = self._frame.say()
-        shown = alarm_view(alarm, self._frame.api.site, say, None)
-        return self._frame.sure(
-            request,
-            shown.title,
-            [words],
-            action=link(alarm, act),
-            values={"once": self._once.mark()},
-            yes=yes,
-        )
 
     def _shelve_form(
         self, request: Request, alarm: AlarmStatus, form: FilledForm, status: int = 200

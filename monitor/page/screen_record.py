@@ -236,7 +236,14 @@ class RecordScreen(Screen):
 
     @get("/record/chart.json")
     async def moving(self, request: Request) -> Response:
-        return await self._drawn(request, "moving_chart", "application/json")
+        box, start, stop = self._span(request)
+        dark = request.query_params.get("dark") == "1"
+        question = self._question(box, start=start, stop=stop, dark=dark)
+        try:
+            drawn = await self.worker.ask("moving_chart", question)
+        except Objection as words:
+            raise HTTPException(503, str(words)) from None
+        return Response(drawn, media_type="application/json")
 
     @get("/record/drawing.js")
     async def script(self, _: Request) -> Response:
@@ -254,17 +261,6 @@ class RecordScreen(Screen):
 
     async def end(self) -> None:
         await self.worker.end()
-
-    async def _drawn(self, request: Request, how: str, kind: str) -> Response:
-        box, start, stop = self._span(request)
-        dark = request.query_params.get("dark") == "1"
-        try:
-            drawn = await self.worker.ask(
-                how, self._question(box, start=start, stop=stop, dark=dark)
-            )
-        except Objection as words:
-            raise HTTPException(503, str(words)) from None
-        return Response(drawn, media_type=kind)
 
     def _question(self, box: str, **more: Any) -> Question:
         api = self._frame.api

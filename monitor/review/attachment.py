@@ -1,8 +1,9 @@
 """The picture that goes with an alert: the last twelve hours of one box, as a PNG for a phone.
 
 `python -m monitor.review.attachment` is the child that the service starts and never waits for: it
-takes what it needs pickled on its standard input, so that neither numpy nor the drawing library is
-ever loaded by the watch. It prints the picture's path, or one line why there is none."""
+takes journal, site, box, the moment (Unix s) and a folder pickled on its standard input, so that
+neither numpy nor the drawing library is ever loaded by the watch. It prints the picture's path, or
+one line why there is none."""
 
 import os
 import pickle
@@ -12,7 +13,6 @@ from pathlib import Path
 from monitor.journal.reader import JournalReader
 from monitor.review.chart import describe
 from monitor.review.draw import NotDrawn, draw
-from monitor.review.order import Order
 from monitor.review.record import Asked, NotFound, open_record
 from monitor.review.scenes import scene
 from monitor.site import Site
@@ -38,10 +38,10 @@ def _plain(name: str) -> str:
 
 def _main() -> int:
     os.nice(10)  # a picture can wait for the watch, never the other way round
-    order: Order = pickle.load(sys.stdin.buffer)  # noqa: S301 - from our own parent, by a pipe
+    journal, *asked = pickle.load(sys.stdin.buffer)  # noqa: S301 - from our own parent, by a pipe
     try:
-        with JournalReader(order.journal) as reader:
-            path = twelve_hours(reader, order.site, order.brooder, order.until, order.folder)
+        with JournalReader(journal) as reader:
+            path = twelve_hours(reader, *asked)
     except (NotFound, NotDrawn, OSError) as fault:
         sys.stderr.write(f"{fault}\n")
         return 1

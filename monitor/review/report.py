@@ -110,10 +110,8 @@ def heading(records: Sequence[Record]) -> str:
 
 def in_short(records: Sequence[Record]) -> list[str]:
     """The story of each box in figures, and one count of the lost."""
-    if len(records) == 1:
-        return list(story(records[0], records[0].start, records[0].stop)[1:])
     return [
-        f"{one.brooder.name}: {line}"
+        _of_box(records, one, line)
         for one in records
         for line in story(one, one.start, one.stop)[1:]
     ]
@@ -153,9 +151,9 @@ def _facts(records: Sequence[Record]) -> list[tuple[str, str]]:
         heat = ", ".join(f"{source.name} {source.watts:g} W" for source in box.heat)
         probes = ", ".join(f"{probe.name} ({probe.place})" for probe in one.probes) or "none"
         facts += [
-            (_of_box_name(records, one, "box"), size_words(box, one.site.units)),
-            (_of_box_name(records, one, "heat"), heat or "none entered"),
-            (_of_box_name(records, one, "probes"), probes),
+            (_of_box(records, one, "box"), size_words(box, one.site.units)),
+            (_of_box(records, one, "heat"), heat or "none entered"),
+            (_of_box(records, one, "probes"), probes),
         ]
     batch = records[0].batch
     if batch is None:
@@ -170,10 +168,6 @@ def _facts(records: Sequence[Record]) -> list[tuple[str, str]]:
     where = "in the box" if len(records) == 1 else "in the boxes"
     birds = ("birds", f"{placed} placed, {lost} lost{moved}, {heads} {where} at the end")
     return [birds, *facts]
-
-
-def _of_box_name(records: Sequence[Record], one: Record, what: str) -> str:
-    return what if len(records) == 1 else f"{one.brooder.name}, {what}"
 
 
 def size_words(box: Brooder, unit: Unit) -> str:

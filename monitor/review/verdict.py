@@ -134,7 +134,7 @@ def verdict(loss: LossReview, record: Record) -> str:
         or _earlier_harm(day, earlier)
         or _strain(day, compared)
         or _earlier_strain(day, earlier)
-        or _quiet(day, earlier, compared)
+        or _quiet(day, earlier)
     )
 
 
@@ -182,7 +182,7 @@ def _earlier_strain(day: _Hours, earlier: _Hours) -> str | None:
     )
 
 
-def _quiet(day: _Hours, earlier: _Hours, compared: str) -> str:
+def _quiet(day: _Hours, earlier: _Hours) -> str:
     """No sign, as far as it was read."""
     if earlier.span_s > 0 and earlier.unread:
         found = (
@@ -191,13 +191,7 @@ def _quiet(day: _Hours, earlier: _Hours, compared: str) -> str:
         )
     else:
         both = _hours(day.span_s + earlier.span_s)
-        out_s = day.below_s + day.above_s + earlier.below_s + earlier.above_s
-        found = (
-            f"The record gives no sign of cold or heat in the {both} before{compared}"
-            if out_s < _TOLD_S
-            else f"The floor was outside the band for only {span(out_s)} of the {both} "
-            "before, and never far"
-        )
+        found = f"The floor was never far or long out of its band in the {both} before"
     return f"{found}. Look at the other causes first."
 
 
@@ -212,12 +206,7 @@ def _hours(span_s: float) -> str:
 
 
 def _compared(loss: LossReview) -> str:
-    many = len(loss.others)
-    if many == 0:
-        return " (there is no other whole night to compare with)"
-    nights = plural(many, "other recorded night")
-    if loss.colder_others:
-        return f"; {loss.colder_others} of the {nights} had more cold"
-    if loss.day.exposure.below_ks == 0:
-        return f"; nor had the {nights} more" if many > 1 else "; nor had the other night more"
-    return f"; none of the {nights} was as cold" if many > 1 else "; the other night was less cold"
+    if not loss.others:
+        return ""
+    nights = plural(len(loss.others), "other recorded night")
+    return f"; {loss.colder_others or 'none'} of {nights} had more cold"

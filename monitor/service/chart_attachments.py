@@ -15,7 +15,6 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from monitor import child
-from monitor.review.order import Order
 from monitor.service.logs import facts
 from monitor.site import Site
 
@@ -78,13 +77,7 @@ class ChartAttachments:
                     before[1].unlink(missing_ok=True)
 
     def _draw(self, brooder: str) -> Path | None:
-        order = Order(
-            journal=self.journal,
-            site=self.site(),
-            brooder=brooder,
-            until=self.now(),
-            folder=self.folder,
-        )
+        order = self.journal, self.site(), brooder, self.now(), self.folder
         try:
             said = child.run(
                 "monitor.review.attachment", given=pickle.dumps(order), limit_s=LIMIT_S

@@ -50,18 +50,7 @@ class ControlRequests:
         probes = list(status.probes) + [p for b in status.brooders for p in b.probes]
         topics = {p.key: p.topic for p in api.site.all_probes}
         return {
-            "probes": [
-                {
-                    "key": p.key,
-                    "topic": topics.get(p.key, ""),
-                    "place": p.place.value,
-                    "temp_c": p.temp_c,
-                    "age_s": p.age_s,
-                    "fault": p.fault,
-                    "silent": p.silent,
-                }
-                for p in probes
-            ],
+            "probes": [asdict(p) | {"topic": topics.get(p.key, "")} for p in probes],
             "meters": [
                 {
                     "key": m.key,

@@ -37,7 +37,8 @@ async def play(settings: Settings, night: RehearsedNight, clock: FastClock, plac
             while acts and acts[0][0] <= at:
                 act_at, details = acts.pop(0)
                 await _until(clock, act_at)
-                await asyncio.to_thread(_do, settings, details)
+                paths = settings.control_paths
+                await asyncio.to_thread(control.ask, paths, "entry", **details)
             await _until(clock, at)
             client.publish(topic, payload, qos=1)
         clock.go_on_until(float("inf"))
@@ -69,10 +70,6 @@ async def _until(clock: FastClock, at: float) -> None:
     wait_s = (at - clock.now().at) / clock.speed
     if wait_s > 0:
         await asyncio.sleep(wait_s)
-
-
-def _do(settings: Settings, details: dict[str, Any]) -> None:
-    control.ask(settings.control_paths, "entry", **details)
 
 
 def _acts(night: RehearsedNight) -> Iterator[tuple[float, dict[str, Any]]]:

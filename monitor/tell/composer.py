@@ -133,13 +133,16 @@ class MessageComposer:
             lead=alarm.change,
         )
 
-    def answered(self, incident: ToldIncident, change: Change) -> Message:
-        """To the others, so that two do not run."""
-        return self._by_somebody(incident, MessageKind.ANSWERED, change)
-
-    def shelved(self, incident: ToldIncident, change: Change) -> Message:
-        """To the others, so that they do not wonder."""
-        return self._by_somebody(incident, MessageKind.SHELVED, change)
+    def by_somebody(self, incident: ToldIncident, kind: MessageKind, change: Change) -> Message:
+        """Answered or put aside: to the others, so that two do not run."""
+        return self._message(
+            incident,
+            kind,
+            key=f"{change.occurrence}:{kind.value}",
+            words=for_change(change, self.site),
+            told=[name for name in incident.told_to if name != change.facts.get("by")],
+            at=change.at,
+        )
 
     def over(self, incident: ToldIncident, at: float) -> Message:
         """To all who were told; to those told at once, if it came and went before that."""
@@ -167,16 +170,6 @@ class MessageComposer:
         """What is wrong at this moment, in plain words."""
         leads = [incident.lead() for incident in incidents]
         return [incident_words.wrong(lead.change, self.site) for lead in leads if lead is not None]
-
-    def _by_somebody(self, incident: ToldIncident, kind: MessageKind, change: Change) -> Message:
-        return self._message(
-            incident,
-            kind,
-            key=f"{change.occurrence}:{kind.value}",
-            words=for_change(change, self.site),
-            told=[name for name in incident.told_to if name != change.facts.get("by")],
-            at=change.at,
-        )
 
     def _message(
         self,

@@ -47,7 +47,11 @@ class Heartbeat:
                 self._beat()
 
     def _beat(self) -> None:
-        why = _get(self.url, self.limit_s)
+        why = None
+        try:  # of the answer only the status is read, so one that drips costs nothing
+            fetch(self.url, {"User-Agent": "brooder"}, limit_s=self.limit_s, most_bytes=0)
+        except FetchFault as fault:
+            why = str(fault)  # without the URL
         if self._stop.is_set():
             return  # nobody asks any more, and another may have begun
         if why is None:
@@ -57,13 +61,3 @@ class Heartbeat:
         elif not self.failing:
             self.failing = True
             log.warning("The sign of life does not get through: %s.", why)
-
-
-def _get(url: str, limit_s: float) -> str | None:
-    """Why it failed, in words without the URL; None: it was taken. Only the status is read, so an
-    answer that drips costs nothing."""
-    try:
-        fetch(url, {"User-Agent": "brooder"}, limit_s=limit_s, most_bytes=0)
-    except FetchFault as fault:
-        return str(fault)
-    return None

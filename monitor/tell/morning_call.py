@@ -15,7 +15,7 @@ from monitor.tell.present_facts import box_morning, nobody_in
 from monitor.tell.wording import for_change
 from monitor.tell.wording.morning import Gathered, morning
 from monitor.tell.wording.words import Voice
-from monitor.watch.status import SiteStatus
+from monitor.watch.status import BrooderStatus, SiteStatus
 
 _LOG_MAX = 40  # lines of a bad night; more than a person reads
 
@@ -92,6 +92,7 @@ class MorningCall(Kept):
                 self._voice,
             )
             for box in self._site.brooders
+            if status is None or _has_birds(status.brooder(box.name))
         ]
         advice = [
             for_change(_as_now(change, status), self._site).short
@@ -145,6 +146,11 @@ class MorningCall(Kept):
                 local.date() + timedelta(days=1), contact.quiet_to or time(0), end.tzinfo
             )
         return end.timestamp()
+
+
+def _has_birds(box: BrooderStatus | None) -> bool:
+    """Or is it not known?"""
+    return box is None or box.batch is not None
 
 
 def _as_now(advice: Change, status: SiteStatus | None) -> Change:

@@ -290,7 +290,7 @@ class NotificationPlan(Kept):
         alone = len(self._contacts) > 0 and len(incident.told_to) < 2
         if before.change.priority is not Priority.URGENT or alone:
             return []  # whoever is alone knows that it was them
-        return [self._composer.answered(incident, change)]
+        return [self._composer.by_somebody(incident, MessageKind.ANSWERED, change)]
 
     def _shelved(self, change: Change, tick: float) -> list[Message]:
         incident = with_occurrence(self._incidents, change.occurrence)
@@ -300,7 +300,7 @@ class NotificationPlan(Kept):
         if incident.lead() is not None:
             return []
         self._incidents.remove(incident)
-        return [self._composer.shelved(incident, change)]
+        return [self._composer.by_somebody(incident, MessageKind.SHELVED, change)]
 
     # -- something is told
 

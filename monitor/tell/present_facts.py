@@ -30,24 +30,32 @@ def now_facts(facts: Facts, status: SiteStatus | None, brooder: str | None) -> F
         "probes",
     ):
         fresh.pop(stale, None)  # type: ignore[misc]
+    fresh.update(live_facts(box))
     if box.temp_c is not None:
         fresh["temp_c"] = box.temp_c
     elif status is not None:
         _last_heard(fresh, box, status.at)
     if box.target_c is not None:
         fresh["target_c"] = box.target_c
-    if box.trend_c_per_h is not None:
-        fresh["rate_c_per_h"] = box.trend_c_per_h
-    left = box.minutes_to_chill
-    if left is not None:
-        fresh["minutes_to_chill"] = left.mid
-        fresh["minutes_to_chill_low"] = left.low
-        fresh["minutes_to_chill_high"] = left.high
     if "lowest_low_c" not in fresh:  # those of a cold night are its own
         fresh.pop("lowest_c", None)
         told = any(a.alarm is AlarmName.COLD_NIGHT and a.active for a in box.alarms)
         cold_ahead(box.outlook, fresh, told=told)
     return fresh
+
+
+def live_facts(box: BrooderStatus) -> Facts:
+    """How fast, and how long is left, now."""
+    facts: Facts = {}
+    if box.chill_c is not None:
+        facts["chill_c"] = box.chill_c
+    if box.minutes_to_chill is not None:
+        facts["minutes_to_chill"] = box.minutes_to_chill.mid
+        facts["minutes_to_chill_low"] = box.minutes_to_chill.low
+        facts["minutes_to_chill_high"] = box.minutes_to_chill.high
+    if box.trend_c_per_h is not None:
+        facts["rate_c_per_h"] = box.trend_c_per_h
+    return facts
 
 
 def _last_heard(fresh: Facts, box: BrooderStatus, now_at: float) -> None:
@@ -96,7 +104,6 @@ def box_morning(
         too_cold_s=box.night.below_s,
         too_hot_s=box.night.above_s,
         unseen_s=box.night.unseen_s,
-        running=batch is not None,
         now_c=box.temp_c,
         target_c=box.target_c,
         head_count=batch.head_count if batch else None,

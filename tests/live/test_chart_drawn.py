@@ -23,7 +23,6 @@ from monitor.journal.reader import JournalReader
 from monitor.review.attachment import twelve_hours
 from monitor.review.chart import PAPER_PX, describe
 from monitor.review.draw import NotDrawn, draw, draw_all
-from monitor.review.order import Order
 from monitor.review.record import NotFound
 from monitor.site import Place
 
@@ -139,12 +138,9 @@ def test_an_alert_gets_the_last_twelve_hours_as_one_file(tmp_path):
 
 def test_the_child_that_draws_for_an_alert_prints_the_picture_s_path(tmp_path):
     write_journal(tmp_path / "journal.db", days=4)
-    order = Order(
-        journal=tmp_path / "journal.db", site=site(), brooder="porch",
-        until=at("2026-02-11 02:30"), folder=tmp_path,
-    )  # fmt: skip
 
-    def child(asked: Order) -> subprocess.CompletedProcess[bytes]:
+    def child(box: str) -> subprocess.CompletedProcess[bytes]:
+        asked = tmp_path / "journal.db", site(), box, at("2026-02-11 02:30"), tmp_path
         run = 'runpy.run_module("monitor.review.attachment", run_name="__main__")'
         command = [sys.executable, "-c", PATIENT + run]
         return subprocess.run(
@@ -155,17 +151,17 @@ def test_the_child_that_draws_for_an_alert_prints_the_picture_s_path(tmp_path):
             check=False,
         )
 
-    drawn = child(order)
+    drawn = child("porch")
     assert drawn.returncode == 0
     assert Path(drawn.stdout.decode().strip()).read_bytes().startswith(b"\x89PNG")
-    wrong = child(dataclasses.replace(order, brooder="barn"))
+    wrong = child("barn")
     assert wrong.returncode == 1
     assert wrong.stderr.decode().startswith('--brooder is "barn"')
 
 
 def test_what_the_watch_needs_of_the_review_loads_neither_numpy_nor_the_drawing_library():
     words = (
-        "import sys, monitor.review.order, monitor.review.draw;"
+        "import sys, monitor.service.chart_attachments, monitor.review.draw;"
         "print({'numpy', 'vl_convert', 'jinja2'} & set(sys.modules))"
     )
     done = subprocess.run([sys.executable, "-c", words], capture_output=True, check=True)

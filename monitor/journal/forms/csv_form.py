@@ -31,11 +31,9 @@ def readings(
     unit: Unit,
     from_at: float = ALL_TIME[0],
     to_at: float = ALL_TIME[1],
-    *,
-    brooder: str | None = None,
 ) -> Iterator[str]:
     """One row a reading, ordered by time. Values no floor can have are left out."""
-    known = payloads.current(reader.known(), brooder)
+    known = payloads.current(reader.known())
     yield _row([TIME, BROODER, PROBE, PLACE, temperature_heading(unit)])
     for at_ms, key, value, _, bad in kept_values(reader, known, from_at, to_at):
         one = known[key]
@@ -46,12 +44,10 @@ def readings(
             )
 
 
-def measures(
-    reader: JournalReader, from_at: float, to_at: float, *, brooder: str | None = None
-) -> Iterator[str]:
+def measures(reader: JournalReader, from_at: float, to_at: float) -> Iterator[str]:
     """One row a word of a plug, a sensor or a switch, ordered by time. What is measured has its
     unit in its name: `west lamp power_w`."""
-    known = payloads.current(reader.meters(), brooder)
+    known = payloads.current(reader.meters())
     yield _row([TIME, BROODER, "measured", "value"])
     for at_ms, key, value, *_ in kept_values(reader, known, from_at, to_at):
         one = known[key]

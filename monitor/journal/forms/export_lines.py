@@ -17,20 +17,16 @@ _ENCODE = json.JSONEncoder(separators=(",", ":"), ensure_ascii=False).encode
 
 
 def chunks(
-    reader: JournalReader,
-    from_at: float = ALL_TIME[0],
-    to_at: float = ALL_TIME[1],
-    *,
-    brooder: str | None = None,
+    reader: JournalReader, from_at: float = ALL_TIME[0], to_at: float = ALL_TIME[1]
 ) -> Iterator[str]:
     """The lines of one moment after the other. Clock-unsure readings carry `"clock":"unsure"`."""
-    known = payloads.current(reader.known(), brooder) | payloads.current(reader.meters(), brooder)
+    known = payloads.current(reader.known()) | payloads.current(reader.meters())
     topics = [one.topic for one in known.values()]
     shared = {topic for topic in topics if topics.count(topic) > 1}
     entries = [
         (round(entry.at * 1000), entry_line(entry))
         for entry in sorted(reader.entries(), key=attrgetter("at", "number"))
-        if from_at <= entry.at < to_at and brooder in (None, entry.brooder)
+        if from_at <= entry.at < to_at
     ]
     said = (
         (at_ms, "".join(_of_moment(found, known, shared)))

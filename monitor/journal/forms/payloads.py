@@ -79,11 +79,6 @@ def _put(whole: dict[str, Any], pointer: str, value: Any) -> None:
     place[last] = value
 
 
-def current(known: Mapping[Any, KnownProbe], brooder: str | None = None) -> dict[str, KnownProbe]:
-    """Each probe (of a brooder, with the site's) as it was configured last: what an export is to
-    replay under."""
-    return {
-        one.key: one
-        for _, one in sorted(known.items())
-        if brooder is None or one.brooder in (brooder, None)
-    }
+def current(known: Mapping[Any, KnownProbe]) -> dict[str, KnownProbe]:
+    """Each probe as it was configured last: what an export is to replay under."""
+    return {one.key: one for _, one in sorted(known.items())}

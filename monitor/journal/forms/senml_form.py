@@ -17,16 +17,12 @@ _NOT_IN_A_NAME = re.compile(r"[^A-Za-z0-9\-:./_]")  # section 4.5.1
 
 
 def readings(
-    reader: JournalReader,
-    from_at: float = ALL_TIME[0],
-    to_at: float = ALL_TIME[1],
-    *,
-    brooder: str | None = None,
+    reader: JournalReader, from_at: float = ALL_TIME[0], to_at: float = ALL_TIME[1]
 ) -> Iterator[str]:
     """The pack in pieces, one record a line, ordered by time. Empty: an empty list, which is not a
     pack but is what a reader of JSON expects."""
-    meters = payloads.current(reader.meters(), brooder)
-    known = payloads.current(reader.known(), brooder) | meters
+    meters = payloads.current(reader.meters())
+    known = payloads.current(reader.known()) | meters
     # A state has no unit; "/" is SenML's for a ratio, and 0 and 1 are that too (RFC 8428, 12.1).
     units = {
         key: '"u":' + json.dumps("/" if one.unit == one.place else one.unit) + ","

@@ -24,7 +24,6 @@ class BoxMorning:
     too_hot_s: float = 0.0
     unseen_s: float = 0.0
     alarms: tuple[str, ...] = ()  # what was told in the night, in plain words
-    running: bool = True  # a batch is in the box
     now_c: float | None = None
     target_c: float | None = None
     head_count: int | None = None
@@ -47,7 +46,6 @@ class Gathered:
 def morning(boxes: list[BoxMorning], gathered: Gathered, voice: Voice, at: float) -> Words:
     """All brooders with birds, then the watch, then advice; what matters least gives way where it
     would be too long."""
-    boxes = [box for box in boxes if box.running] or boxes
     well = [box for box in boxes if _is_well(box)]
     quiet = not (gathered.still or gathered.watch) and len(well) == len(boxes)
     title = f"{voice.where(None)}: good morning" + (", a quiet night" if quiet else "")
@@ -105,8 +103,6 @@ def _headline(boxes: list[BoxMorning], voice: Voice) -> str:
 
 
 def _night(box: BoxMorning, voice: Voice, at: float) -> list[tuple[int, str]]:
-    if not box.running:
-        return [(1, f"{box.brooder}: no birds.")]
     if box.lowest_c is None or box.highest_c is None:
         return [(0, f"{box.brooder}: no readings in the night.")]
     low = _extreme(voice, at, box.lowest_c, box.lowest_at)
@@ -130,8 +126,6 @@ def _night(box: BoxMorning, voice: Voice, at: float) -> list[tuple[int, str]]:
 
 
 def _today(box: BoxMorning, voice: Voice, at: float) -> list[tuple[int, str]]:
-    if not box.running:
-        return []
     parts = []
     if box.head_count is not None:
         parts.append(f"{box.head_count} chicks")

@@ -16,7 +16,6 @@ UNSEEN_S = 60.0  # of a night: with more of it unseen nobody can say that it was
 _FAR_MINUTES = 360  # of an estimate: further off than this nobody can say
 _SOON_MINUTES = 60.0  # a rise that lasts for longer slackens
 _NAME_ROOM = 28  # a longer name of a brooder is cut in titles, so that the numbers still fit
-_DAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,7 +69,7 @@ class Voice:
         text = f"{then:%H:%M %Z}" if twice else f"{then:%H:%M}"
         if then.date() == here.date() or abs(at - now) < 12 * 3600:
             return text
-        return f"{text} on {_DAYS[then.weekday()]}"
+        return f"{text} on {then:%A}"
 
     def where(self, brooder: str | None) -> str:
         """The brooder's name for a title; the site's where the whole site is meant."""

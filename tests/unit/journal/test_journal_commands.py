@@ -150,7 +150,6 @@ def test_salvage_says_what_it_saved_and_never_overwrites(here: Path) -> None:
         (["--journal", "nowhere.db"], "there is no journal at nowhere.db"),
         (["--from", "yesterday"], '--from is "yesterday"; write a date like 2026-02-10'),
         (["--from", "2026-02-11", "--to", "2026-02-10"], "is not before --to"),
-        (["--brooder", "barn"], "--brooder is barn; the configuration has porch"),
         (["--what", "ledger"], "--what ledger is only for --form csv"),
     ],
 )

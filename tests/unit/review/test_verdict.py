@@ -77,7 +77,7 @@ def found_dead(tmp_path, *spells: tuple[str, str, float | None], came: str = "20
         (
             [(10, 9.75, 28.0), (9.75, 1, 44.0)],
             "The floor was above the overheat limit for 8 h 45 min and below the chill limit "
-            "for 15 min in the 24 hours before; none of the 3 other recorded nights was as cold. "
+            "for 15 min in the 24 hours before; none of 3 other recorded nights had more cold. "
             "Heat and cold are the first things to suspect, though the record cannot prove it.",
         ),
         (
@@ -92,7 +92,7 @@ def found_dead(tmp_path, *spells: tuple[str, str, float | None], came: str = "20
         ),
         (
             [(40, 39.75, 31.0)],
-            "The floor was outside the band for only 15 min of the 48 hours before, and never far. "
+            "The floor was never far or long out of its band in the 48 hours before. "
             f"{OTHERS_FIRST}",
         ),
         (
@@ -113,8 +113,8 @@ def found_dead(tmp_path, *spells: tuple[str, str, float | None], came: str = "20
         ),
         (
             [],
-            "The record gives no sign of cold or heat in the 48 hours before; nor had the 3 other "
-            f"recorded nights more. {OTHERS_FIRST}",
+            "The floor was never far or long out of its band in the 48 hours before. "
+            f"{OTHERS_FIRST}",
         ),
     ],
 )  # fmt: skip
@@ -125,15 +125,17 @@ def test_what_the_floor_did_is_what_is_said(tmp_path, spells, words):
 
 def test_chicks_that_came_the_evening_before_have_no_48_hours(tmp_path):
     with found_dead(tmp_path, came="2026-02-11 20:00") as said:
-        assert said.startswith("The record gives no sign of cold or heat in the 10 hours before")
+        assert said.startswith(
+            "The floor was never far or long out of its band in the 10 hours before"
+        )
 
 
 def test_after_the_night_of_the_dead_lamp_cold_is_suspected_and_not_called_proven(reader):
     record = open_record(reader, site(), Asked(brooder="porch"), now=at("2026-06-01 00:00"))
     cold, quiet = losses(record)
     assert verdict(cold, record) == (
-        "The floor was below the chill limit for 3 h 32 min in the 24 hours before; none of the 3 "
-        "other recorded nights was as cold. Cold is the first thing to suspect, though the record "
-        "cannot prove it."
+        "The floor was below the chill limit for 3 h 32 min in the 24 hours before; none of 3 "
+        "other recorded nights had more cold. Cold is the first thing to suspect, though the "
+        "record cannot prove it."
     )
     assert verdict(quiet, record).endswith(OTHERS_FIRST)

@@ -143,7 +143,7 @@ def all_messages() -> dict[str, Words]:
     said["trial"] = life.trial(voice, "my phone", NIGHT)
     said["morning, quiet"] = morning([quiet_box()], Gathered(), voice, local(11, 7))
     said["morning, a bad night"] = morning(
-        [bad_box(), BoxMorning(brooder="shed", running=False)],
+        [bad_box()],
         Gathered(
             advice=["porch: getting crowded. Make the box larger or split the batch."],
             still=["porch too cold"],
