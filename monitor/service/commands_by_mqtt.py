@@ -1,8 +1,9 @@
 """Acknowledging over MQTT: a button board beside the box, or any client with the right to publish.
 
 `brooder/acknowledge` with an empty payload answers every alarm; `porch` those of one brooder;
-`porch/cold` one alarm."""
+`porch/cold` one alarm; or JSON `{"brooder": "porch", "alarm": "cold", "by": "door button"}`."""
 
+import json
 import logging
 
 from monitor.brooding.objection import Objection
@@ -39,13 +40,30 @@ def obey(core: Core, prefix: str, delivery: MqttMessage, now: Moment) -> bool:
 
 
 def _entry(payload: bytes, now: Moment) -> Entry:
-    brooder, _, alarm = payload.decode("utf-8").strip().partition("/")
-    if alarm and alarm not in _ALARMS:
+    text = payload.decode("utf-8", errors="strict").strip()
+    by = "mqtt"
+    brooder: str | None
+    alarm: str | None
+    if text.startswith("{"):
+        try:
+            said = json.loads(text)
+        except (ValueError, RecursionError):
+            raise ValueError("is not JSON") from None
+        brooder, alarm, by = (
+            _word(said, "brooder"),
+            _word(said, "alarm"),
+            _word(said, "by") or by,
+        )
+    else:
+        brooder_text, _, alarm_text = text.partition("/")
+        brooder, alarm = brooder_text or None, alarm_text or None
+    if alarm is not None and alarm not in _ALARMS:
         raise ValueError(f'"{alarm[:40]}" is no alarm; use one of {", ".join(sorted(_ALARMS))}')
-    return Entry(
-        at=now.at,
-        entry=EntryKind.ACKNOWLEDGE,
-        brooder=brooder or None,
-        alarm=alarm or None,
-        by="mqtt",
-    )
+    return Entry(at=now.at, entry=EntryKind.ACKNOWLEDGE, brooder=brooder, alarm=alarm, by=by[:60])
+
+
+def _word(said: object, key: str) -> str | None:
+    value = said.get(key) if isinstance(said, dict) else None
+    if value is not None and not isinstance(value, str):
+        raise ValueError(f'"{key}" must be text')
+    return value or None

@@ -284,11 +284,21 @@ class ScheduleRowSettings(FileTable):
     """One row of `own_schedule`: from this day of age on, this target."""
 
     from_day: float = Field(ge=0, le=200, description="age in days, hatch day is 0, at most 200")
-    target_c: Temperature = Field(
+    target_c: Temperature | None = Field(
+        None,
         ge=5,
         le=40,
         description='a temperature such as "95 F" or "35 C", from 41 F (5 C) to 104 F (40 C)',
     )
+    target_f: float | None = Field(
+        None, ge=41, le=104, description="the target in degrees Fahrenheit from 41 to 104"
+    )
+
+    @model_validator(mode="after")
+    def _one_target(self) -> "ScheduleRowSettings":
+        if (self.target_c is None) == (self.target_f is None):
+            raise ValueError('give one target, such as "95 F"')
+        return self
 
 
 _LENGTH = 'a {0} such as "5 ft", "5 ft 6 in" or "1.5 m", more than 0, at most {1} m'

@@ -33,7 +33,7 @@ from monitor.settings.file_model import (
 from monitor.settings.overlay import lay_environment, read_secret_files
 from monitor.settings.reading import LONGEST_CONFIGURATION, Unreadable, read_text
 from monitor.site import Brooder, HeatSource, Limits, Meter, Place, Probe, ScheduleRow, Site, Steps
-from monitor.units import Unit
+from monitor.units import Unit, to_celsius
 
 log = logging.getLogger(__name__)
 
@@ -267,7 +267,13 @@ def _brooder(b: BrooderSettings) -> Brooder:
         limits=Limits(**b.limits.model_dump()),
         schedule=b.schedule,
         own_schedule=tuple(
-            ScheduleRow(from_day=row.from_day, target_c=row.target_c) for row in b.own_schedule
+            ScheduleRow(
+                from_day=row.from_day,
+                target_c=row.target_c
+                if row.target_c is not None
+                else to_celsius(row.target_f or 0.0, Unit.FAHRENHEIT),
+            )
+            for row in b.own_schedule
         ),
         steps=Steps(b.steps),
         renamed_from=b.renamed_from,

@@ -187,7 +187,9 @@ def test_lengths_and_temperatures_are_written_in_the_growers_units(tmp_path: Pat
     text = (
         GOOD.replace("length_m = 1.5", 'length = "5 ft 6 in"')
         .replace(
-            "height_m = 0.56", "height = \"2'\"\nown_schedule = [{ from_day = 0, target = '95 F' }]"
+            "height_m = 0.56",
+            "height = \"2'\"\nown_schedule = [{ from_day = 0, target = '95 F' },"
+            " { from_day = 7, target_f = 90 }, { from_day = 14, target_c = 30 }]",
         )
         .replace('place = "floor"', 'place = "floor"\noffset = "-0.9 F"')
     )
@@ -196,7 +198,7 @@ def test_lengths_and_temperatures_are_written_in_the_growers_units(tmp_path: Pat
     (box,) = load_settings(written(tmp_path, text), environ).site.brooders
     assert (box.length_m, box.width_m) == (pytest.approx(1.6764), 1.5)
     assert box.height_m == pytest.approx(0.6096)
-    assert box.own_schedule[0].target_c == pytest.approx(35.0)
+    assert [row.target_c for row in box.own_schedule] == pytest.approx([35.0, 32.2222, 30.0])
     assert box.probes[0].offset_c == pytest.approx(-0.5)
     assert box.limits.band_c == pytest.approx(5 / 1.8)
     assert (box.limits.harm_c, round(box.limits.overheat_c or 0, 1)) == (6.0, 38.9)
