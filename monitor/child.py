@@ -87,13 +87,13 @@ class Child:
     """One that answers again and again. For one thread at a time, but for `end`."""
 
     def __init__(self, module: str) -> None:
-        """Raises OSError."""
+        """Starts the module. Raises OSError."""
         self._process = start(module)
         self._in_use = threading.Lock()
 
     @property
     def pid(self) -> int:
-        """Of its process."""
+        """The number of its process."""
         return self._process.pid
 
     @property
@@ -115,7 +115,7 @@ class Child:
             raise ChildFailed("broke off") from fault
 
     def end(self) -> None:
-        """At once, whatever it does."""
+        """Kills it at once, whatever it is doing."""
         with contextlib.suppress(ProcessLookupError):
             os.killpg(self._process.pid, signal.SIGKILL)
         with self._in_use:  # whoever asks has heard that it is gone, and leaves the pipes

@@ -123,10 +123,10 @@ class Doorway:
             self._spare = None
 
     async def wait_closed(self) -> None:
-        """As of asyncio's own servers."""
+        """Does nothing; asyncio's own servers have it."""
 
     def forget(self, caller: Caller) -> None:
-        """It is no stranger any more."""
+        """Counts it among the strangers no longer."""
         self._strangers.pop(caller, None)
 
     def _accept(self) -> None:

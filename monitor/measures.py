@@ -27,7 +27,7 @@ class Price(NamedTuple):
     after: str
 
     def of(self, kwh: float) -> str:
-        """What that many cost."""
+        """What so many kilowatt-hours cost."""
         return f"{self.before}{self.per_kwh * kwh:.2f}{self.after}"
 
 

@@ -85,7 +85,7 @@ def replay(
 
 
 def _writes(file: TextIO) -> Callable[[dict[str, Any]], None]:
-    """One JSON object a line."""
+    """What writes one JSON object a line into the file."""
     return lambda said: print(json.dumps(said, ensure_ascii=False), file=file)
 
 

@@ -58,7 +58,7 @@ class BrokerState:
 
     @property
     def connected(self) -> bool:
-        """Readings can come."""
+        """Can readings come?"""
         return self.link is Link.CONNECTED
 
 
@@ -68,7 +68,7 @@ class BrokerLink(Protocol):
 
     @property
     def state(self) -> BrokerState:
-        """How things stand."""
+        """How the connection stands now."""
 
     @property
     def window(self) -> int:

@@ -41,7 +41,7 @@ class Listener:
         client.loop_start()
 
     def stop(self) -> None:
-        """End; what was heard stays."""
+        """Disconnects; what was heard stays."""
         client, self._client = self._client, None
         if client is not None:
             client.disconnect()

@@ -65,7 +65,7 @@ class Arrivals:
 
 @dataclass(frozen=True, slots=True)
 class BroughtIn:
-    """What came of it."""
+    """How many of what came in were new, and how many were here already."""
 
     readings: int
     readings_known: int

@@ -31,7 +31,7 @@ class Spot:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BoxPlan:
-    """In units of the drawing."""
+    """A box seen from above, in units of the drawing."""
 
     wide: int
     high: int
@@ -40,7 +40,7 @@ class BoxPlan:
 
 
 def box_plan(box: BrooderStatus, setting: Brooder, say: Phrases) -> BoxPlan:
-    """The longer side lies across."""
+    """The drawing of a box, with its longer side across."""
     long_m, short_m = sorted((setting.length_m, setting.width_m), reverse=True)
     high = round(min(_MOST_HIGH, max(_LEAST_HIGH, WIDE * short_m / long_m)))
     units = say.site.units

@@ -36,7 +36,7 @@ _HOUR_PERCENT, _EDGE = 11.0, 6.0  # of the width of a phone: so do hours, and on
 
 
 class Label(NamedTuple):
-    """Words at a place."""
+    """Words at a place of the picture."""
 
     at: float
     text: str

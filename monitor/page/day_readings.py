@@ -101,7 +101,7 @@ def read_span(
 
 
 def _written(reader: JournalReader, start: float, stop: float) -> list[Entry]:
-    """What was not taken back."""
+    """The entries of that time that were not taken back."""
     entries = reader.entries()
     undone = {entry.undoes for entry in entries if entry.entry is EntryKind.UNDO}
     return [e for e in entries if start <= e.at < stop and e.number not in undone]

@@ -43,12 +43,12 @@ class SingleUse:
         return None
 
     def led_to(self, mark: str, address: str) -> None:
-        """Its use succeeded."""
+        """The form with this mark was used, and this is the page that answered."""
         if mark in self._used:
             self._used[mark] = address
 
     def free(self, mark: str) -> None:
-        """Its use came to nothing: it may be used again."""
+        """The use of the form came to nothing: it may be used again."""
         self._used.pop(mark, None)
 
 

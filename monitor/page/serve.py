@@ -147,7 +147,7 @@ class _PageConnection(H11Protocol):
 
 
 class _Server(uvicorn.Server):
-    """Leaves signals to the service."""
+    """Uvicorn's server, which leaves signals to the service."""
 
     @contextlib.contextmanager
     def capture_signals(self) -> Iterator[None]:

@@ -15,7 +15,7 @@ _WIDE = ("priority", "probe", "cause")  # left out on a narrow terminal
 
 
 def cells(alarm: Occurrence, record: Record) -> tuple[str, ...]:
-    """One occurrence under HEADS."""
+    """The row of one occurrence, under HEADS."""
     zone = record.site.timezone
     answered = "" if alarm.acknowledged is None else clock(alarm.acknowledged, zone)
     if alarm.acknowledged is not None and alarm.by:

@@ -79,7 +79,7 @@ class _Hours:
 
     @property
     def never(self) -> str:
-        """What a strain was not."""
+        """What did not happen in a strain: the other harm, or either."""
         if self.above_s < _STRAIN_S:
             return "never below the chill limit"
         if self.below_s < _STRAIN_S:
@@ -88,7 +88,7 @@ class _Hours:
 
     @property
     def weighed(self) -> str:
-        """What a strain means."""
+        """What a strain means for the birds."""
         told = _heat(self.units) if self.above_s >= _STRAIN_S else _cold(self.age_days, self.units)
         return f"{told} Look at the other causes too."
 

@@ -151,7 +151,7 @@ class BrokerSide:
 
     @property
     def link(self) -> BrokerLink | None:
-        """None: not started."""
+        """The connection to the broker; None: it is not started."""
         return self._session or self._built_in
 
     def _topics(self) -> tuple[str, ...]:
@@ -161,7 +161,7 @@ class BrokerSide:
         return (*sensors, *commands_by_mqtt.command_topics(file.tell.topic_prefix), *extra)
 
     def _said(self, state: BrokerState) -> None:
-        """From the network thread."""
+        """Hands a state of the connection from the network thread to the loop."""
         with contextlib.suppress(RuntimeError):  # the loop has ended
             self._loop.call_soon_threadsafe(self._is, state)
 

@@ -62,7 +62,7 @@ class Copying:
         return self._run is not None
 
     def words(self) -> str:
-        """How the mirror stands."""
+        """How the mirror stands, in one clause."""
         return "none is configured" if self._run is None else self._run.standing()[1]
 
     def well(self) -> bool:

@@ -91,7 +91,7 @@ class LiveSetUp:
         return made
 
     async def propose(self, step: Step, about: str, answers: Mapping[str, str]) -> Proposed:
-        """Checks. Raises WrongAnswers, Objection."""
+        """Checks the answers, and shows what they would write. Raises WrongAnswers, Objection."""
         made: Proposed = await self._in_thread(self._edits.propose, step, about, answers)
         return made
 

@@ -22,7 +22,7 @@ _LONGEST = 4096
 
 
 class MainsUnread(Exception):
-    """Why, in one clause."""
+    """The mains cannot be read: why, in one clause."""
 
 
 class MainsReading:

@@ -61,7 +61,7 @@ class Pulse:
         self._last = time.monotonic()
 
     def begin(self, loop: asyncio.AbstractEventLoop) -> None:
-        """Beats until the loop ends."""
+        """Notes that the loop turns, again and again until it ends."""
         self._last = time.monotonic()
         loop.call_later(EVERY_S, self.begin, loop)
 

@@ -22,7 +22,7 @@ log = logging.getLogger(__name__)
 
 
 class _NotTaken(Exception):
-    """Why, line by line."""
+    """The new configuration is not taken: why, line by line."""
 
     def __init__(self, *lines: str) -> None:
         super().__init__(*lines)

@@ -50,7 +50,7 @@ class LinkAnswers:
         return await self.parts.calls.ask(lambda now: self._do(token, now))
 
     def _do(self, token: str, now: Moment) -> list[str]:
-        """In the watch thread."""
+        """Does what the link says; called in the watch thread."""
         answer = self._signed(token, now.at)
         if already_used(answer, self.parts.core.answers):
             raise Objection("This link was used already: the alarm is acknowledged.")

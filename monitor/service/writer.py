@@ -106,7 +106,7 @@ class Writer:
 
     @property
     def behind(self) -> int:
-        """Batches not yet settled."""
+        """How many batches are not written yet."""
         return self._queue.qsize()
 
     @property

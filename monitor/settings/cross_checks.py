@@ -44,7 +44,7 @@ def _listed(table: object, name: str, at: str = "") -> Iterator[tuple[str, dict[
 
 
 def _of_boxes(raw: dict[str, Any], name: str) -> Iterator[tuple[str, dict[str, Any]]]:
-    """The same of every box."""
+    """As `_listed`, of the list of that name in every box."""
     for key, box in _listed(raw, "brooders"):
         yield from _listed(box, name, f"{key}.")
 

@@ -108,7 +108,7 @@ def as_it_is(step: Step, settings: Settings) -> str:
 
 
 def step_of(meter: Meter) -> Step:
-    """Where it is set up."""
+    """The step in which this meter is set up."""
     return Step.HEAT if meter.quantity is POWER else Step.METERS
 
 

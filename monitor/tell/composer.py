@@ -24,7 +24,7 @@ _GOOD_NEWS = (MessageKind.OVER, MessageKind.ANSWERED, MessageKind.SHELVED)
 
 @dataclass(eq=False, repr=False)
 class MessageComposer:
-    """Makes messages; changes nothing."""
+    """Makes the messages of what happened, each for its contacts; changes nothing."""
 
     site: Site
     contacts: tuple[Contact, ...]

@@ -18,7 +18,7 @@ log = logging.getLogger(__name__)
 
 @dataclass(eq=False, repr=False)
 class Heartbeat:
-    """Beats from `start` to `stop`."""
+    """Fetches the URL at intervals from `start` to `stop`, while the watch is alive."""
 
     url: str
     every_s: float

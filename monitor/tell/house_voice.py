@@ -57,7 +57,7 @@ class HouseVoice:
         self._thread.join(within_s)
 
     def tell(self, messages: Iterable[Message]) -> None:
-        """Returns at once."""
+        """Says aloud what is to be heard of these messages; returns at once."""
         for message in messages:
             words = spoken(message)
             if words is not None:

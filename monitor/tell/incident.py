@@ -66,11 +66,11 @@ class ToldIncident:
         return bool(self.also)
 
     def boxes(self) -> set[str | None]:
-        """Where something is open."""
+        """The boxes in which an alarm of it is open."""
         return {alarm.change.brooder for alarm in self.alarms.values() if alarm.open}
 
     def lead(self) -> AlarmTold | None:
-        """The worst open alarm."""
+        """The worst open alarm; None: none is open."""
         return _worst([alarm for alarm in self.alarms.values() if alarm.open])
 
     def unanswered(self) -> AlarmTold | None:
@@ -109,7 +109,7 @@ class ToldIncident:
         return boxes.pop() if len(boxes) == 1 else None
 
     def add(self, change: Change) -> AlarmTold:
-        """A raised alarm joins."""
+        """Takes an alarm that was raised into the incident."""
         alarm = AlarmTold(change)
         if self.worst is not None and self.worst.alarm is AlarmName.COLD_NIGHT:
             self.since_at = change.facts.get("since", change.at)  # until now it was only expected
@@ -238,7 +238,7 @@ class ToldIncident:
             self.answer_given.asked += by_s
 
     def tell(self, untold: list[AlarmTold], tick: float) -> None:
-        """These alarms are told now."""
+        """Notes that these alarms are told now."""
         for alarm in untold:
             alarm.told = True
             if self.asked is None and alarm.change.priority is Priority.URGENT:

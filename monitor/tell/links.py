@@ -97,7 +97,7 @@ def already_used(answer: LinkAnswer, entries: Iterable[Entry]) -> bool:
 
 
 class Links:
-    """Makes and reads them."""
+    """Makes the links of messages, and reads those that come back."""
 
     def __init__(self, key: bytes, public_url: str | None) -> None:
         """`public_url`: where a phone finds the page; None: no links."""
@@ -127,7 +127,7 @@ class Links:
         return self._base + self._signer.dumps(said)
 
     def read(self, token: str, now_at: float) -> LinkAnswer:
-        """What it says. Raises LinkFault."""
+        """What a link says that somebody opened. Raises LinkFault."""
         try:
             made_at, contact, number, *occurrences = self._signer.loads(token)
         except (BadSignature, ValueError, TypeError):

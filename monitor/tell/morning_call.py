@@ -39,7 +39,7 @@ class MorningCall(Kept):
     # -- gathered
 
     def advise(self, change: Change) -> None:
-        """Advice waits for the morning."""
+        """Keeps advice until the morning."""
         self._advice[change.occurrence] = change
 
     def withdraw(self, occurrence: str) -> None:

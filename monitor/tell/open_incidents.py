@@ -86,7 +86,7 @@ def storm_wait_s(incident: ToldIncident) -> float:
 
 
 def _kin(incident: ToldIncident) -> str:
-    """As `kin_of` its alarms."""
+    """The kin of its alarms, as `kin_of` has it."""
     return incident.family.rpartition("/")[2]
 
 

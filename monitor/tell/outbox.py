@@ -162,7 +162,7 @@ class Outbox:
         ]
 
     def failures(self, contact: str) -> int:
-        """Failures in a row."""
+        """How often in a row this contact was not reached."""
         lane = self._lanes.get(contact)
         return 0 if lane is None else lane.failures
 
@@ -183,7 +183,7 @@ class Outbox:
 
     @property
     def contacts(self) -> tuple[str, ...]:
-        """The lanes there are."""
+        """The contacts that have a lane."""
         return tuple(self._lanes)
 
     @property

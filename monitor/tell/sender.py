@@ -43,7 +43,7 @@ class Sender:
         self._running: dict[int, tuple[int, int, float, bytes]] = {}  # pipe -> pid, id, end, said
 
     def run(self) -> None:
-        """Until standard input ends."""
+        """Works until standard input ends."""
         self._selector.register(self._in, selectors.EVENT_READ)
         while True:
             ends = [end for _, _, end, _ in self._running.values()]
@@ -124,7 +124,7 @@ class Sender:
                 self._answer({"id": number, "why": "no answer in time"})
 
     def _end_all(self) -> None:
-        """Nobody listens any more."""
+        """Kills what still runs: nobody listens any more."""
         for pipe, (pid, *_) in list(self._running.items()):
             os.kill(pid, signal.SIGKILL)
             self._forget(pipe)
@@ -224,7 +224,7 @@ class _Said(logging.Handler):
         logger.setLevel(logging.DEBUG)
 
     def emit(self, record: logging.LogRecord) -> None:
-        """Called by the logger."""
+        """Picks out of a library's log line why nothing was sent; called by the logger."""
         text = record.getMessage()
         status = _STATUS.search(text)
         if status:

@@ -86,7 +86,7 @@ def diagnosis(
 def learned(
     model: FloorModel, *, floor_c: float, rate_k_per_h: float, outside_measured: bool
 ) -> Learned:
-    """The estimate as numbers."""
+    """What the estimate has learnt of the box, as numbers."""
     return Learned(
         floor_c=floor_c,
         rate_k_per_h=rate_k_per_h,
@@ -178,7 +178,7 @@ class ComingNight:
         ]
 
     def outlook(self, change: BoxChange) -> Outlook:
-        """How those hours will go."""
+        """How the coming hours will go, with that change made."""
         ways = [
             (weight, coming_night.look_ahead(self._view(hours, change)))
             for weight, hours in self._ways

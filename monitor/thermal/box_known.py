@@ -18,7 +18,7 @@ _ACTED_S = 900.0  # whoever made an entry may still be at the box. Common practi
 
 @part
 class BoxKnown(Kept):
-    """Of one box."""
+    """What the parts of the estimate are told of their box."""
 
     target_c: float | None = None  # of the floor; None: no birds
     warm_c: float | None = None  # what it is not too warm by: for a while the one before its step

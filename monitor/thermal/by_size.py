@@ -26,7 +26,7 @@ class Coldest:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BySize:
-    """Degrees in degC."""
+    """What a box can hold, by its size and its heat alone; temperatures in degC."""
 
     watts: float  # of all sources together
     head_count: int

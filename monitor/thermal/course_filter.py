@@ -139,7 +139,7 @@ class _Filter(Kept):
         c[4][4] += _PASSING_SD_K**2 * (1.0 - passing * passing)
 
     def look(self, courses: Courses) -> tuple[float, float]:
-        """The air and its variance."""
+        """The outside temperature (degC) at that place of the day's course, and its variance."""
         x, (p, q) = self.x, courses
         level, _, one, two, passes = self._gains(p, q)
         return x[0] + p * x[2] + q * x[3] + x[4], level + p * one + q * two + passes
@@ -264,7 +264,7 @@ class CourseFilter(Kept):
 
 
 def _begun(quiet: _Filter, front: Front) -> _Filter:
-    """A front that begins now."""
+    """The quiet air's filter as it goes on in a front that begins now."""
     begun = quiet.copy()
     begun.weather = front.weather
     begun.drifts(-front.falls_k_per_h, front.falls_sd_k_per_h)

@@ -16,5 +16,5 @@ def thermal(brooder: Brooder, outside_known: bool) -> ThermalWatch:
 
 
 def none(_brooder: Brooder, _outside_known: bool) -> None:
-    """For a watch without estimates."""
+    """The estimator of a watch that makes no estimates."""
     return None

@@ -172,7 +172,7 @@ class Fall(Kept):
 
     @property
     def now_k(self) -> float:
-        """The latest departure."""
+        """The floor's latest departure from where it was, in K."""
         return self.samples[-1] if self.samples else 0.0
 
     @property

@@ -28,7 +28,7 @@ _AFTER_ONSET_S = 20.0  # what a plug said later than this after the onset, it sa
 
 @part
 class FallWatch(Kept):
-    """Of one floor."""
+    """Looks for a fall of one floor, follows it and decides what caused it."""
 
     fall: Fall
 
@@ -47,7 +47,7 @@ class FallWatch(Kept):
         self.fall = Fall()
 
     def see(self, model: FloorModel, tick: float, floor_c: float) -> None:
-        """One step of the floor."""
+        """Takes one step of the floor."""
         fall, lost = self.fall, self._lost
         if self._box.target_c is None:
             return
@@ -144,7 +144,7 @@ class FallWatch(Kept):
         return explained_k > fall_k
 
     def _weigh(self, model: FloorModel, tick: float) -> None:
-        """Which cause?"""
+        """Weighs which cause explains the fall best."""
         fall, witness = self.fall, self._witness
         heard = witness.hear(tick, fall.onset, -fall.now_k)
         since = fall.onset + _AFTER_ONSET_S

@@ -18,7 +18,7 @@ _NIGHT_SEEN_S = 18 * 3600.0  # since last evening: a night was among it
 
 @part
 class HeldHeat(Kept):
-    """Of one box."""
+    """What the heat of one box holds, by the nights that were seen and by its plugs."""
 
     _follow: Follow
     _reserve: Reserve

@@ -86,11 +86,11 @@ class _Ways:
         self._most = self._covered[-1] if self._covered else brooder
 
     def covers(self) -> Iterator[str]:
-        """Another cover alone."""
+        """Covers that would do alone."""
         return (self._cover(box) for box in self._covered if self._holds(box))
 
     def lamps(self, box: Brooder) -> Iterator[str]:
-        """A lamp of a size that the circuit bears."""
+        """Lamps that would do alone, of a size that the circuit bears."""
         many = "one more lamp" if self._lit else "a heat lamp"
         return (
             f"{many} of {watts:.0f} W"

@@ -62,7 +62,7 @@ class FloorModel:
         self._start_mean(tick)
 
     def step(self, tick: float, floor_c: float, outside_c: float) -> None:
-        """One measured floor."""
+        """Takes one measured floor temperature."""
         filt = self.filter
         filt.predict(tick, outside_c, self.bank.tau_s)
         residual, spread = filt.correct(floor_c)
@@ -108,7 +108,7 @@ class FloorModel:
         self.bank.lost(-lost_k, sd_k)
 
     def regained(self, rise_k: float) -> None:
-        """It is back."""
+        """Heat is back: the floor will come to rest `rise_k` above the outside."""
         self.bank.lost(rise_k - self.bank.rise_k, 1.0)
 
     def settle(self, tick: float, floor_c: float, rise_k: float | None = None) -> None:

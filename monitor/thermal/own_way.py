@@ -18,7 +18,7 @@ _BESIDE_SHARE, _OUTSIDE_SHARE = 0.25, 0.5  # of it, that others may have gone to
 
 
 def add(way: Way, temp_c: float | None) -> None:
-    """What it says now."""
+    """Adds what the probe says now to its way."""
     way.append(temp_c)
     del way[: -(_FOR + 1)]
 

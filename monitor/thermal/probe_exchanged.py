@@ -59,7 +59,7 @@ class Exchanges(Kept):
         ]
 
     def forget(self, key: str) -> None:
-        """It is looked at anew."""
+        """Drops what was found of this probe: it is looked at anew."""
         if self.swap is not None and key in self.swap[:2]:
             self.swap = None
 

@@ -21,7 +21,7 @@ _OVERDUE = ((1.5, 0.4), (2.2, 0.2))
 
 
 class _Ended(NamedTuple):
-    """A fall that ended."""
+    """One fall of a swinging floor, from its peak to its trough."""
 
     peak_at: Tick
     peak_c: float
@@ -39,7 +39,7 @@ class Swing(NamedTuple):
 
 @part
 class Switching(Kept):
-    """Of one floor."""
+    """Learns the swings of one floor whose heat a thermostat switches."""
 
     _falls: list[_Ended]
     falling: bool = False
@@ -50,7 +50,7 @@ class Switching(Kept):
         self._falls = []
 
     def see(self, tick: float, floor_c: float) -> _Ended | None:
-        """One step of the floor. The fall that ended with it."""
+        """Takes one step of the floor; the fall that ended with it, if one did."""
         if self.falling:
             if floor_c < self._trough[1]:
                 self._trough = (tick, floor_c)

@@ -266,7 +266,7 @@ class ThermalWatch(Kept):
 
     @property
     def diagnosis(self) -> Diagnosis:
-        """As things stand."""
+        """What the floor is doing and why, as things stand."""
         if self._said is None:
             self._said = answers.diagnosis(
                 self._box.brooder,

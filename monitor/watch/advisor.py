@@ -87,7 +87,7 @@ class Advisor(Kept, Owner):
     # -- Owner
 
     def describe(self, alarm: Alarm, tick: float) -> Description:
-        """The numbers behind it."""
+        """The numbers behind a piece of advice."""
         return Description(self._facts.get(alarm.rule.alarm, Facts()).copy())
 
     def closing(self, alarm: Alarm, tick: float) -> Facts:

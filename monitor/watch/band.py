@@ -41,7 +41,7 @@ class Edge(Kept):
             self.back_c = limit_c + dead_band_c if self.below else limit_c - dead_band_c
 
     def take(self, temp_c: float, tick: float) -> None:
-        """A new reading."""
+        """Takes a new reading."""
         self.see(temp_c)
         if not (temp_c < self.limit_c if self.below else temp_c > self.limit_c):
             self.count = 0

@@ -201,7 +201,7 @@ class BoxMeters(Kept, Owner):
         facts["since"] = min(heat.since for heat in out) + self._register.offset_s
 
     def status(self, tick: float) -> tuple[MeterStatus, ...]:
-        """Each as it stands."""
+        """Each meter as it stands."""
         silent_s = self._brooder.limits.silent_s
         return tuple(
             meter_status(m, self._heat.get(m.meter.key), tick, silent_s)
@@ -211,7 +211,7 @@ class BoxMeters(Kept, Owner):
     # -- Owner
 
     def describe(self, alarm: Alarm, tick: float) -> Description:
-        """What, and since when."""
+        """What the alarm is about, and since when."""
         if alarm is self.left_open:
             return Description(Facts(), Cause.COVER_OPEN)
         meter = next((m for m in self._meters.values() if m.alarm is alarm), None)
@@ -233,7 +233,7 @@ class BoxMeters(Kept, Owner):
         return Description(facts)
 
     def closing(self, alarm: Alarm, tick: float) -> Facts:
-        """Which meter."""
+        """Which meter the alarm was about."""
         return self.describe(alarm, tick).facts
 
 

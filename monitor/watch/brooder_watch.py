@@ -34,7 +34,7 @@ from monitor.watch.temperature_alarms import TemperatureAlarms
 
 @part
 class BrooderWatch(Kept):
-    """Mutable state of one brooder."""
+    """The watch of one brooder: its probes, meters, estimate and alarms."""
 
     needs: BoxNeeds
     probes: BoxProbes
@@ -163,7 +163,7 @@ class BrooderWatch(Kept):
     # -- the thermal side
 
     def diagnosed(self, tick: float) -> None:
-        """The diagnosis has changed."""
+        """Brings probes and alarms up to a diagnosis that has changed."""
         diagnosis = self.estimate.diagnosis
         self.probes.see_findings(diagnosis, tick)
         self.temperature.evaluate(tick)

@@ -73,7 +73,7 @@ class EmptyBox(Kept):
             self.level_since = None
 
     def forget(self) -> None:
-        """Birds are in."""
+        """Drops what was seen of the empty box: birds are in."""
         self.level_since = self.outlook = None
 
     def status(self, offset_s: float) -> WarmUp | None:

@@ -136,7 +136,7 @@ class Engine(Kept):
     # -- events
 
     def reading(self, reading: Reading) -> list[Change]:
-        """One temperature."""
+        """Takes one reading; the changes of alarms that came of it."""
         if reading.tick >= self._timers.next_due:
             self._run_until(reading.tick)
         self._readings.take(reading)
@@ -277,7 +277,7 @@ class Engine(Kept):
 
     @property
     def now(self) -> Moment:
-        """The same on both clocks."""
+        """How far time has come, on both clocks."""
         return Moment(self._register.wall_at(self.tick), self.tick)
 
     @property
@@ -293,7 +293,7 @@ class Engine(Kept):
     # -- inside
 
     def _run_until(self, tick: float) -> None:
-        """Up to an event."""
+        """Fires what is due until an event."""
         for slot, due in self._timers.until(tick):
             self._fire(slot, due)
         self._timers.tick = max(self._timers.tick, tick)

@@ -20,7 +20,7 @@ SHELVED_DEFAULT_MIN = 60.0
 
 
 class EntryEffects:
-    """Of one site."""
+    """What the entries of one site do to its watch."""
 
     def __init__(
         self,

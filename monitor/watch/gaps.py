@@ -23,7 +23,7 @@ class Gaps(Kept):
     _count: int = 0
 
     def add(self, gap_s: float) -> None:
-        """One more."""
+        """Takes one more gap."""
         self._count = min(self._count + 1, _OF_THEM)
         off_s = min(gap_s - self.mean_s, _OUTAGE_S + self.mean_s)
         self.mean_s += off_s / self._count

@@ -14,7 +14,7 @@ class Plug(NamedTuple):
 
 
 class HeatIn(NamedTuple):
-    """Of the last three hours."""
+    """The heat that plugs measured in the last three hours."""
 
     watts: float  # mean of all sources
     busiest: str | None  # the source of which a thermostat spared most; None: all are always on

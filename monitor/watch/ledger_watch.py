@@ -17,7 +17,7 @@ class LedgerWatch(Kept):
         self.ledger = Ledger()
 
     def write(self, entry: Entry) -> None:
-        """One more."""
+        """Takes one more entry."""
         self._entries.append(entry)
         self.ledger = self.ledger.with_entry(entry)
 

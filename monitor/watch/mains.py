@@ -54,7 +54,7 @@ class Mains(Kept, Owner):
         return next((m.value for m in self._meters.values() if m.meter.quantity is of), None)
 
     def status(self, tick: float) -> tuple[MeterStatus, ...]:
-        """Each as it stands."""
+        """Each source of the mains' state as it stands."""
         return tuple(meter_status(m, None, tick, _SILENT_S) for m in self._meters.values())
 
     # -- Owner

@@ -65,7 +65,7 @@ class NightFigures(Kept):
         return self._seconds[side] + (self._lasted(tick) if side == self.side else 0.0)
 
     def status(self, floor: list[ProbeWatch], tick: float) -> NightStatus:
-        """As it stands."""
+        """The figures of the night so far."""
         lows = [p.night_low for p in floor if p.night_low is not None]
         highs = [p.night_high for p in floor if p.night_high is not None]
         lowest = min(lows, key=_temp, default=None)

@@ -97,7 +97,7 @@ class ProbeFaults(Owner):
         return Description(facts, Cause.SENSOR, probe.key, Priority.ADVICE if waits else None)
 
     def closing(self, alarm: Alarm, tick: float) -> Facts:
-        """What it says now."""
+        """What the probe says now that it is believed again."""
         probe = self._probe_of[alarm.key]
         facts = Facts(probes=[probe.fact()])
         if probe.temp_c is not None:

@@ -16,7 +16,7 @@ _LIT_C, _LEAP_K = 35.0, 10.0  # a probe beneath a lamp that was lit, and a leap 
 
 @part
 class ProbeTrend(Kept):
-    """Of one probe."""
+    """Where one probe's temperature is going, by samples of its last quarter of an hour."""
 
     lit_c: float = _NONE_C  # its highest until a quarter of an hour ago
     _samples: deque[tuple[Tick, float]]
@@ -26,11 +26,11 @@ class ProbeTrend(Kept):
 
     @property
     def sampled(self) -> float:
-        """Tick of the latest one."""
+        """Tick of the latest sample."""
         return self._samples[-1][0] if self._samples else NEVER
 
     def add(self, tick: float, temp_c: float, *, now_c: float | None) -> None:
-        """One more. `now_c`: what the probe said last; no leap is what it was while lit."""
+        """Takes a sample. `now_c`: what the probe said last; no leap is what it was while lit."""
         if len(self._samples) == _SAMPLES and not self.leaps(now_c):
             self.lit_c = max(self.lit_c, self._samples[0][1])
         self._samples.append((tick, temp_c))

@@ -142,7 +142,7 @@ class ProbeWatch(Kept):
         )
 
     def take(self, at: float, tick: float, temp_c: float) -> None:
-        """A reading, the long way."""
+        """Takes a reading with all that hangs on it."""
         if self.hot.beyond:
             share = (temp_c - self.hot.limit_c - _ERROR_K) / _MORE_K
             gone_s = min(tick - self.tick, _GAP_S)

@@ -261,7 +261,7 @@ class Silence(Owner):
         return next((behind_s for behind_s in found if behind_s is not None), None)
 
     def closing(self, alarm: Alarm, tick: float) -> Facts:
-        """What is heard again."""
+        """The probes that are heard again."""
         concerned = self._concerned(alarm)
         facts = Facts(probes=[p.fact() for p in concerned])
         lead = next((p for p in concerned if not p.mute and p.place is Place.FLOOR), None)

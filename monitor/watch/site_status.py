@@ -35,7 +35,7 @@ def site_status(
     tick: float,
     at: float,
 ) -> SiteStatus:
-    """Everything at `at`."""
+    """How everything stands at `at`."""
     shown: dict[str | None, list[AlarmStatus]] = {}
     for alarm in alarms:
         if alarm.state not in (AlarmState.NORMAL, AlarmState.OUT_OF_SERVICE):

@@ -169,7 +169,7 @@ class BrooderStatus:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SiteStatus:
-    """Everything."""
+    """How everything that one service watches stands."""
 
     name: str
     at: float

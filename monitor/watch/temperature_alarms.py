@@ -33,7 +33,7 @@ WARM_LONG_S = 3600.0
 
 @part
 class TemperatureAlarms(Kept, Owner):
-    """Of one box."""
+    """Raises and ends the alarms of one box's floor."""
 
     _warm_since: Tick | None = None  # since when all of the floor is at its target
     _mended: bool = False  # and for so long that no heat is missing, whatever was thought

@@ -84,5 +84,5 @@ class Timers(Kept):
 
     @property
     def slots(self) -> list[Slot]:
-        """All that are set."""
+        """All timers that are set."""
         return list(self._due)

@@ -65,7 +65,7 @@ class Unwatched(Kept, Owner):
             self._unknown.clear()
 
     def judge(self, ledger: Ledger, tick: float) -> None:
-        """Feed the alarms."""
+        """Raises or ends `unwatched` of each box by what is known of its birds."""
         for box in self._boxes:
             self._see(self._alarms[box.name], self._why(box), tick)
         configured = {box.name for box in self._boxes}
@@ -97,7 +97,7 @@ class Unwatched(Kept, Owner):
     # -- Owner
 
     def describe(self, alarm: Alarm, tick: float) -> Description:
-        """Why."""
+        """Why the birds cannot be watched."""
         return Description(self._facts.get(alarm.key, Facts()).copy())
 
     def resume(self) -> None:

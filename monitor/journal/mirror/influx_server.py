@@ -20,7 +20,7 @@ TIMEOUT_MS = 15_000
 
 @dataclass(frozen=True, slots=True)
 class Sent:
-    """Every line is there."""
+    """The server has every line."""
 
 
 @dataclass(frozen=True, slots=True)

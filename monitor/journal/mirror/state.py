@@ -62,7 +62,7 @@ class Cursor:
 
 @dataclass(frozen=True, slots=True)
 class State:
-    """All that is to remember."""
+    """What the mirror keeps between two runs."""
 
     target: str
     cursor: Cursor = Cursor()

@@ -38,7 +38,7 @@ def needs_words(kind: str, age_days: float, head_count: int, units: Unit) -> str
 
 
 def weight_words(kind: str, age_days: float, grams: float, units: Unit) -> str:
-    """How a weighed bird stands."""
+    """How the weighed birds stand beside what their kind weighs at that age."""
     should = bird_weight(1000.0 * mass_kg(kind, age_days), units)
     share = feed.weight_share(kind, age_days, grams)
     many = kind_of(kind).many

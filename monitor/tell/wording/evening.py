@@ -165,7 +165,7 @@ def coming(
 
 
 def _lowered(clause: str) -> str:
-    """After a colon."""
+    """The clause with a small first letter, to stand after a colon."""
     return clause[:1].lower() + clause[1:]
 
 

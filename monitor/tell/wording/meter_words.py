@@ -30,7 +30,7 @@ def heat_line(meters: Iterable[MeterStatus]) -> str | None:
 
 
 def other_lines(meters: Iterable[MeterStatus]) -> list[str]:
-    """What is measured besides."""
+    """A line for each meter that is not a plug."""
     return [meter_line(meter) for meter in meters if meter.kind != POWER.kind]
 
 

@@ -67,7 +67,7 @@ class Measures:
         return f"{m2 / M2_PER_SQUARE_FOOT:.0f} sq ft" if self._us else f"{m2:.1f} m²"
 
     def volume(self, m3: float) -> str:
-        """Of litter."""
+        """A volume of litter, `12 cu ft` or `340 litres`."""
         return f"{m3 / _M3_PER_CUBIC_FOOT:.0f} cu ft" if self._us else f"{m3 * 1000:.0f} litres"
 
     def length(self, m: float) -> str:

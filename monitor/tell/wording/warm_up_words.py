@@ -35,7 +35,7 @@ class Verdict:
 
     @property
     def ready(self) -> bool:
-        """Nothing is missing."""
+        """Is nothing missing?"""
         return not self._wrong
 
     @property
