@@ -91,7 +91,7 @@ class _Ways:
 
     def lamps(self, box: Brooder) -> Iterator[str]:
         """Lamps that would do alone, of a size that the circuit bears."""
-        many = "one more lamp" if self._lit else "a heat lamp"
+        many = "hang one more lamp" if self._lit else "hang a heat lamp"
         return (
             f"{many} of {watts:.0f} W"
             for watts in self._sizes_w
@@ -118,7 +118,7 @@ class _Ways:
         """A cover and a lamp, or a cover and half the box."""
         for box in self._covered:
             for lamp in self.lamps(box):
-                yield f"{self._cover(box)}, and hang {lamp}"
+                yield f"{self._cover(box)}, and {lamp}"
         for box in self._covered:
             for half in self.half(box):
                 yield f"{self._cover(box)}, and {half}"
@@ -135,8 +135,8 @@ class _Ways:
     def _cover(self, box: Brooder) -> str:
         clear = ", clear of the lamps" if self._lit else ""
         part = left_open(gap(box, self._flock))
-        open_ = "a gap left" if part is None else f"{part} of the top left open"
-        return f"cover it with {COVERS[box.cover].title}{clear}, {open_} for fresh air"
+        open_ = "a gap" if part is None else f"{part} of the top open"
+        return f"cover it with {COVERS[box.cover].title}{clear}, leaving {open_} for fresh air"
 
     def _holds(self, box: Brooder) -> bool:
         chance = self._look(box)

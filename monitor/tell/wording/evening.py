@@ -7,11 +7,12 @@ from datetime import date, timedelta
 
 from monitor.brooding.bird_kinds import kind_of
 from monitor.site import Brooder
+from monitor.tell.wording.first_aid import LAMP_CARE
 from monitor.tell.wording.temperature import COOL_FIRST
 from monitor.tell.wording.tonight_words import how_sure
 from monitor.tell.wording.warm_up_words import warm_up_verdict
 from monitor.tell.wording.words import Voice, Words, compose, listed
-from monitor.thermal.coming_night import UNSURE_CHANCE
+from monitor.thermal.coming_night import CLEAR_CHANCE, UNSURE_CHANCE
 from monitor.thermal.diagnosis import Outlook
 from monitor.watch.status import BrooderStatus
 
@@ -69,6 +70,10 @@ def evening(boxes: list[BoxEvening], still: list[str], voice: Voice, at: float) 
         return compose(f"{where}: tonight", wrong, *lines)
     if doubtful:
         return compose(f"{where}: tonight, look once more", *lines, *ends)
+    ready = [clause for box in calm if (clause := _to_have_ready(box)) is not None]
+    if ready:
+        care = LAMP_CARE if any("hang" in clause for clause in ready) else None
+        return compose(f"{where}: tonight, probably {NOTHING_TO_DO}", *lines, care, *ends)
     first = f"{lines[0]} {_NOTHING}" if len(lines) == 1 else f"{_NOTHING} {lines[0]}"
     return compose(f"{where}: tonight, {NOTHING_TO_DO}", first, *lines[1:], *ends)
 
@@ -107,7 +112,20 @@ def _stands(box: BoxEvening, voice: Voice, at: float) -> str:
             f"{now}; {low}. It should hold after all: the cold night told at {told} is no longer "
             "expected."
         )
-    return f"{now}; {low}. It {how_sure(outlook)} hold."
+    ready = _to_have_ready(box)
+    more = "" if ready is None else f" Be ready to {ready}."
+    return f"{now}; {low}. It {how_sure(outlook)} hold.{more}"
+
+
+def _to_have_ready(box: BoxEvening) -> str | None:
+    """The first thing that would help in a night that will probably hold; None: it surely will,
+    or it is not for this evening."""
+    outlook = box.outlook
+    if outlook is None or box.too_hot or box.called_off_at is not None:
+        return None
+    if not CLEAR_CHANCE <= outlook.chance < UNSURE_CHANCE or outlook.below_now:
+        return None
+    return outlook.mend[0].rstrip(".") if outlook.mend else "add cover or heat"
 
 
 def _step(boxes: list[BoxEvening], voice: Voice) -> str | None:

@@ -395,9 +395,9 @@ def test_of_several_boxes_the_worst_stands_first():
 def test_a_lamp_that_would_help_tonight_is_named_with_how_to_hang_it():
     plates = tuple(replace(b, heat=(HeatSource(name="p", kind="plate", watts=50),))
                    for b in site().brooders)  # fmt: skip
-    short = outlook(chance=0.9, missing_watts=90.0, mend=("a heat lamp of 100 W",))
+    short = outlook(chance=0.9, missing_watts=90.0, mend=("hang a heat lamp of 100 W",))
     box = box_of(brooder(outlook=short), brooders=plates)
-    assert any("a heat lamp of 100 W" in line for line in box.tonight)
+    assert any("hang a heat lamp of 100 W" in line for line in box.tonight)
     assert sum("two separate supports" in line for line in (*box.tonight, *box.cautions)) == 1
 
 

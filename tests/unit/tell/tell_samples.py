@@ -150,9 +150,9 @@ FACTS: dict[AlarmName, Facts] = {
         outside_low_c=-12.0,
         outside_from="forecast, 2 h old",
         mend=[
-            "cover it with plywood with cardboard on it, clear of the lamps, a gap left for fresh "
-            "air",
-            "one more lamp of 100 W",
+            "cover it with plywood with cardboard on it, clear of the lamps, leaving a gap for "
+            "fresh air",
+            "hang one more lamp of 100 W",
         ],
     ),
     AlarmName.NO_READINGS: Facts(

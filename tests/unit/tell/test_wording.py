@@ -65,10 +65,10 @@ def all_messages() -> dict[str, Words]:
         change(AlarmName.HEAT_LOSS, facts=by_watts, cause=Cause.HEAT_SOURCE), here
     )
     said["cold-night raised, a plate alone"] = cold_night(
-        heated(("plate", 100)), "a heat lamp of 100 W"
+        heated(("plate", 100)), "hang a heat lamp of 100 W"
     )
     said["cold-night raised, a circuit nearly full"] = cold_night(
-        heated(*[("lamp", 250)] * 5), "one more lamp of 175 W"
+        heated(*[("lamp", 250)] * 5), "hang one more lamp of 175 W"
     )
     said["cold-night raised, nothing here would hold"] = cold_night(
         here, "take the birds to a warmer room tonight (more than one lamp is missing)"
@@ -495,9 +495,9 @@ PLATE = [("plate", 100.0)]
 @pytest.mark.parametrize(
     ("heat", "mend", "careful"),
     [
-        (PLATE, "a heat lamp of 250 W", True),
-        (PLATE, "cover it with plywood, a gap left for fresh air", False),
-        (LAMPS, "cover it with plywood, clear of the lamps, a gap left for fresh air", True),
+        (PLATE, "hang a heat lamp of 250 W", True),
+        (PLATE, "cover it with plywood, leaving a gap for fresh air", False),
+        (LAMPS, "cover it with plywood, clear of the lamps, leaving a gap for fresh air", True),
     ],
 )
 @pytest.mark.parametrize("alarm", [AlarmName.COLD_NIGHT, AlarmName.COLD, AlarmName.CHILL])

@@ -5,7 +5,7 @@ from tell_samples import NIGHT, site
 
 from monitor.tell.wording.evening import BoxEvening, evening
 from monitor.tell.wording.tonight_words import tonight
-from monitor.tell.wording.words import Voice
+from monitor.tell.wording.words import Voice, Words
 from monitor.thermal.diagnosis import Interval, Outlook
 from monitor.units import Unit
 
@@ -112,6 +112,37 @@ def test_bedtime_is_as_sure_of_the_night_as_who_asks_is_told(
     box = BoxEvening(brooder="porch", now_c=35.0, target_c=35.0, outlook=outlook(**given))
     assert says in evening([box], [], Voice(site()), NIGHT).body
     assert said(**given)[0].startswith(says.partition(":")[0].rstrip("."))
+
+
+@pytest.mark.parametrize(
+    ("given", "says"),
+    [
+        ({}, "It will probably hold. Be ready to add cover or heat."),
+        (
+            {"mend": ("cover it with plywood, leaving a gap for fresh air", "hang a heat lamp")},
+            "Be ready to cover it with plywood, leaving a gap for fresh air.",
+        ),
+        (
+            {"mend": ("hang a heat lamp of 100 W",)},
+            "Be ready to hang a heat lamp of 100 W.\nIf you hang a lamp: two separate supports",
+        ),
+    ],
+)
+def test_where_a_night_will_only_probably_hold_bedtime_says_what_to_have_ready(
+    given: dict[str, object], says: str
+) -> None:
+    def words(**more: object) -> Words:
+        box = BoxEvening(
+            brooder="porch", now_c=35.0, target_c=35.0, outlook=outlook(**(given | more))
+        )
+        return evening([box], [], Voice(site()), NIGHT)
+
+    doubt = words(chance=0.3)
+    assert doubt.title.endswith("tonight, probably nothing to do")
+    assert says in doubt.body
+    assert "Nothing to do." not in doubt.body
+    assert "Nothing to do." in words(chance=0.1).body
+    assert "eady" not in words(chance=0.1).body
 
 
 def test_a_calm_evening_says_what_cannot_be_foreseen_without_a_probe_outside() -> None:

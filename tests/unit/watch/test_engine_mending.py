@@ -36,8 +36,8 @@ def helps(
 
 def test_an_open_box_is_covered_first() -> None:
     first, *others = helps(POOR, 90.0)
-    assert first == "cover it with plywood, clear of the lamps, a gap left for fresh air"
-    assert "one more lamp of 100 W" in others
+    assert first == "cover it with plywood, clear of the lamps, leaving a gap for fresh air"
+    assert "hang one more lamp of 100 W" in others
 
 
 def test_a_covered_box_is_not_told_to_be_covered() -> None:
@@ -46,7 +46,7 @@ def test_a_covered_box_is_not_told_to_be_covered() -> None:
 
 
 def test_the_smallest_lamp_that_holds_is_named() -> None:
-    assert "one more lamp of 175 W" in helps(POOR, 150.0)
+    assert "hang one more lamp of 175 W" in helps(POOR, 150.0)
 
 
 def test_when_nothing_holds_the_birds_go_elsewhere() -> None:
@@ -62,7 +62,7 @@ def test_no_lamp_is_named_that_its_circuit_cannot_carry_all_night() -> None:
         "take the birds to a warmer room tonight (what is missing is more than its circuit should "
         "carry)",
     )
-    assert "one more lamp of 175 W" in helps(boards, 150.0, spare_w=190.0)
+    assert "hang one more lamp of 175 W" in helps(boards, 150.0, spare_w=190.0)
     assert not any("lamp of" in clause for clause in helps(boards, 90.0, spare_w=60.0))
 
 
@@ -70,7 +70,7 @@ def test_a_cover_and_a_lamp_together_keep_to_the_circuit_too() -> None:
     # in the open box neither a cover alone nor what lamp the circuit bears is enough
     (only,) = helps(POOR, 680.0, heads=115)
     assert only == (
-        "cover it with plywood, clear of the lamps, a gap left for fresh air, and hang one more "
+        "cover it with plywood, clear of the lamps, leaving a gap for fresh air, and hang one more "
         "lamp of 100 W"
     )
     (full,) = helps(POOR, 680.0, heads=115, spare_w=60.0)
@@ -96,7 +96,7 @@ def test_a_box_is_not_halved_where_the_birds_would_be_crowded(
 
 def test_a_box_with_a_plate_alone_is_offered_a_lamp_by_its_name() -> None:
     plate = replace(POOR, cover="boards", heat=(HeatSource(name="p", kind="plate", watts=500),))
-    assert "a heat lamp of 100 W" in helps(plate, 90.0)
+    assert "hang a heat lamp of 100 W" in helps(plate, 90.0)
     assert not any("clear of the lamps" in clause for clause in helps(plate, 90.0))
 
 
