@@ -79,12 +79,12 @@ def at_age(hatched: date, age: float, zone: tzinfo) -> float:
 def arrival_doubt(hatched: date, placed_at: float, zone: tzinfo) -> str | None:
     """A question worth asking when chicks are placed: is that really the hatch date?
 
-    Chicks that come by post are 1 to 3 days old; a hatch date that is the date of arrival gives
+    Chicks that come by mail are 1 to 3 days old; a hatch date that is the date of arrival gives
     them the target of younger birds, which is the warm side, but every step comes late."""
     days = (local_date(placed_at, zone) - hatched).days
     if days == 0:
         return (
-            "Hatched today? Chicks that came by post are 1 to 3 days old: "
+            "Hatched today? Chicks that came by mail are 1 to 3 days old: "
             "write the hatch date, not the day they came."
         )
     if days > MAIL_DAYS[1]:

@@ -49,7 +49,7 @@ class FilledForm:
         said = self[name]
         if said in known:
             return said
-        self.wrong[name] = f"{what}: choose one of {', '.join(known) or 'none yet'}."
+        self.wrong[name] = f"{what}: {'choose one' if known else 'there is none yet'}."
         return None
 
 

@@ -166,7 +166,9 @@ def probes_line(box: BrooderStatus) -> str:
     many = counted(len(box.probes), "probe", "probes")
     if not box.probes:
         return "no probe"
-    return f"{many}, not all to go by: {listed(bad)}" if bad else f"{many}, all heard"
+    if bad:
+        return f"{many}, not all to go by: {listed(bad)}"
+    return f"{many}, all heard" if len(box.probes) > 1 else f"{many}, heard"
 
 
 def probe_view(probe: ProbeStatus, say: Phrases) -> ProbeView:

@@ -66,13 +66,14 @@ def describe_boxes(
     boxes. The scenes have one span."""
     first = scenes[0]
     axis = LocalAxis(start=first.start, stop=first.stop, zone=first.zone)
-    whole = replace(first, events=tuple(event for scene in scenes for event in scene.events))
+    whole = replace(first, events=tuple(e for scene in scenes for e in scene.events), alarms=())
+    bare = [replace(scene, events=(), alarms=()) for scene in scenes]
     panels = [
         Panels(scene, axis, LIGHT, wide_px=wide_px, moving=False).floor(
             height=FLOOR_PX if len(scenes) == 1 else _BESIDE_OTHERS_PX,
             box=scene.box if len(scenes) > 1 else "",
         )
-        for scene in scenes
+        for scene in bare
     ]
     draft = Panels(whole, axis, LIGHT, wide_px=wide_px, moving=False)
     if lost := draft.lost():

@@ -36,7 +36,7 @@ FIGURES_THAT_MATTER = (
 
 # Common practice throughout; the age of the loss decides which come first.
 _CAUSES: tuple[tuple[int, int, str], ...] = (
-    (0, 4, "the journey: chicks that came by post arrive thirsty and chilled, and the weakest die "
+    (0, 4, "the journey: chicks that came by mail arrive thirsty and chilled, and the weakest die "
      "in the first three or four days whatever the box does"),
     (0, 4, "navel infection: a wet or dark navel, a swollen belly"),
     (0, 10, "pasty vents: droppings caked over the vent; wash them off with warm water"),

@@ -110,10 +110,11 @@ def find_file(given: Path | None, environ: Mapping[str, str]) -> Path:
             line = "is a folder; name the configuration's file with --config."
             raise SettingsFault(str(given), [WrongSetting("", line)])
         if len(given.name) > 255 or not given.exists():
-            raise SettingsFault(
-                str(given),
-                [WrongSetting("", "there is no such file; name a configuration with --config.")],
+            line = (
+                "there is no such file; copy the example, config/brooder.toml, to it and run"
+                " `brooder set-up`, or name another file with --config."
             )
+            raise SettingsFault(str(given), [WrongSetting("", line)])
         return given
     for path in DEFAULT_FILES:
         if path.is_file():

@@ -163,7 +163,8 @@ def test_what_ends_the_watch_of_a_box_wants_a_yes_from_a_script(config: Path) ->
 def test_a_missing_configuration_is_said(tmp_path: Path) -> None:
     code, _, err = call("check", "--config", tmp_path / "none.toml")
     assert code == 2
-    assert "there is no such file" in err
+    assert "there is no such file; copy the example, config/brooder.toml" in err
+    assert "`brooder set-up`" in err
 
 
 def test_the_ledger_is_kept_without_a_running_service_and_can_be_undone(config: Path) -> None:

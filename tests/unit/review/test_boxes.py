@@ -100,6 +100,9 @@ def test_in_the_picture_of_both_the_lost_of_each_day_stand_under_both_floors(rec
     assert titles == ["porch: floor", "shed: floor", "lost each day"]
     bars = spec["vconcat"][-1]["layer"][0]["data"]["values"]
     assert [row["lost"] for row in bars] == [2, 1], "over both boxes, day by day"
+    floors = [layer for panel in spec["vconcat"][:2] for layer in panel["layer"]]
+    through = [layer for layer in floors if set(layer.get("encoding", ())) == {"x"}]
+    assert not through, "no line through the floors says it again"
     (_, shed) = scenes_of_boxes(records)
     first = min(piece.times[0] for line in shed.lines for piece in line.pieces)
     assert first >= split_batch.SPLIT, "an empty box's cold is nobody's"
