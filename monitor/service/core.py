@@ -131,7 +131,7 @@ class Core:
 
     def pass_over(self, since: Moment, now: Moment) -> None:
         """Nobody watched in between, and nobody needs to be told."""
-        self._plan.nobody_watched(now.at - since.at)
+        self._plan.nobody_watched(now.at - since.at, now.tick)
         self._changed(self.engine.pass_over(since, now), now)
 
     def clock_jumped(self, now: Moment, jump_s: float, *, sure: bool = True) -> None:
@@ -184,7 +184,10 @@ class Core:
                     item.name is AlarmName.WAS_DOWN
                     and {"down_from", "down_to"} <= item.facts.keys()
                 ):
-                    self._plan.nobody_watched(item.facts["down_to"] - item.facts["down_from"])
+                    for_s = item.facts["down_to"] - item.facts["down_from"]
+                    left = Moment(item.facts["down_from"], item.now.tick - for_s)
+                    self.advance(left)  # a rebuild has not yet done what was done by then
+                    self._plan.nobody_watched(for_s, item.now.tick)
                 changes = self.engine.fault(item.name, item.active, item.now, item.facts)
                 self._changed(changes, item.now)
 

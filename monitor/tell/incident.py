@@ -228,15 +228,6 @@ class ToldIncident:
         if alarm is None or alarm.change.priority is not Priority.URGENT:
             self.asked = None
 
-    def wait_longer(self, by_s: float) -> None:
-        """Before it is said again, or goes on to the next contact."""
-        if self.last_told is not None:
-            self.last_told += by_s
-        if self.asked is not None:
-            self.asked += by_s
-        if self.answer_given is not None:
-            self.answer_given.asked += by_s
-
     def tell(self, untold: list[AlarmTold], tick: float) -> None:
         """Notes that these alarms are told now."""
         for alarm in untold:

@@ -5,6 +5,7 @@ from collections.abc import Iterator
 from enum import IntEnum
 
 from monitor.events import AlarmName, Priority
+from monitor.kept import NEVER
 from monitor.tell.contact import Contact
 from monitor.tell.incident import AlarmTold, ToldIncident
 from monitor.tell.policy import Policy
@@ -28,6 +29,7 @@ class IncidentTimes:
     def __init__(self, policy: Policy, contacts: tuple[Contact, ...]) -> None:
         self._policy = policy
         self._contacts = contacts
+        self.not_before = NEVER  # nothing is repeated or passed on before
 
     def due(self, incident: ToldIncident) -> Iterator[tuple[float, Due]]:
         """All that is due if nothing happens before."""
@@ -37,18 +39,19 @@ class IncidentTimes:
             yield incident.over_due, Due.OVER
         if incident.last_told is None or incident.gather_due is not None:
             return
+        held_until = max(incident.changed, self.not_before)
         alarm = incident.unanswered()
         if alarm is None:
             if incident.answer_given is not None and incident.answered() is not None:
                 asked = incident.answer_given.asked
-                yield max(asked + self._policy.ask_anew_s, incident.changed), Due.ASK_ANEW
+                yield max(asked + self._policy.ask_anew_s, held_until), Due.ASK_ANEW
             return
         repeat_s = self._repeat_s(alarm)
         if repeat_s is not None:
-            yield max(incident.last_told + repeat_s, incident.changed), Due.AGAIN
+            yield max(incident.last_told + repeat_s, held_until), Due.AGAIN
         for contact in self.waiting(incident, alarm):
             asked = incident.asked if incident.asked is not None else incident.last_told
-            yield max(asked + contact.after_minutes * 60.0, incident.changed), Due.PASS_ON
+            yield max(asked + contact.after_minutes * 60.0, held_until), Due.PASS_ON
 
     def waiting(self, incident: ToldIncident, alarm: AlarmTold) -> list[Contact]:
         """Contacts that an urgent alarm goes on to when nobody answers."""

@@ -14,7 +14,7 @@ from math import inf
 
 from monitor.brooding.ledger import Ledger
 from monitor.events import AlarmName, Change, ChangeKind, Entry, Moment, Priority
-from monitor.kept import Kept, Tick, part
+from monitor.kept import NEVER, Kept, Tick, part
 from monitor.site import Site
 from monitor.tell import incident_words
 from monitor.tell.composer import MessageComposer
@@ -40,7 +40,7 @@ from monitor.watch.alarm_table import TABLE, Lasting
 from monitor.watch.incidents import rank
 from monitor.watch.silence import NO_BIRDS
 from monitor.watch.status import SiteStatus
-from monitor.watch.watcher import BACK_WITHIN_S
+from monitor.watch.watcher import back_by
 
 # What is worse than was told, by the same cause and with the same to do, waits for so long at most.
 _WORSE_WAITS_S = 600.0
@@ -53,6 +53,7 @@ class NotificationPlan(Kept):
     _incidents: list[ToldIncident]  # open ones, oldest first
     _escalated: list[Change]
     _offset_s: Tick = 0.0  # tick minus at
+    _back_by: Tick = NEVER  # after a gap: by then the readings are back, and what is due is said
     _morning: MorningCall
     _evening: EveningCall
 
@@ -88,11 +89,10 @@ class NotificationPlan(Kept):
                     said += self._tell(incident, tick)
         return _newest(said + list(self._until(now.tick, including=True)))
 
-    def nobody_watched(self, for_s: float) -> None:
-        """Until now. That time does not count, nor the first minutes, in which the readings come
-        back: before that the numbers are old."""
-        for incident in self._incidents:
-            incident.wait_longer(for_s + BACK_WITHIN_S)
+    def nobody_watched(self, for_s: float, tick: float) -> None:
+        """Until `tick`. What became due meanwhile is said once, and not in the first minutes, in
+        which the readings come back: before that the numbers are old."""
+        self._back_by = self._times.not_before = back_by(self._back_by, tick - for_s, tick)
 
     def watch_ended(self, box: str, entry: Entry) -> Message:
         """An entry has left a box without birds, so that cold is no longer watched for there."""
@@ -390,6 +390,7 @@ class NotificationPlan(Kept):
 
     def resume(self) -> None:
         """Brooders and contacts that are no longer configured drop out."""
+        self._times.not_before = self._back_by
         places = {box.name for box in self._site.brooders} | {"site"}
         names = {contact.name for contact in self._contacts}
         self._incidents = [one for one in self._incidents if one.place in places]

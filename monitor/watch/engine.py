@@ -192,8 +192,9 @@ class Engine(Kept):
         are in the boxes that are empty as far as it knows (unwatched)."""
         facts = Facts() if facts is None else facts
         if name is AlarmName.WAS_DOWN:
-            self._watcher.was_down(max(self.tick, now.tick), facts)
-            self._skip_to(now.tick, facts.get("down_from"))
+            left = self._left(facts.get("down_from"))
+            self._watcher.was_down(left, max(self.tick, now.tick), facts)
+            self._skip_to(now.tick, left)
         else:
             self._run_until(now.tick)
             if name is AlarmName.UNWATCHED:
@@ -211,7 +212,7 @@ class Engine(Kept):
 
     def pass_over(self, since: Moment, now: Moment) -> list[Change]:
         """Nobody watched in between: as `fault` has it with WAS_DOWN, but nothing is to be told."""
-        self._skip_to(now.tick, since.at)
+        self._skip_to(now.tick, self._left(since.at))
         return self._changes()
 
     def clock_jumped(self, now: Moment, jump_s: float, *, sure: bool = True) -> list[Change]:
@@ -298,12 +299,15 @@ class Engine(Kept):
             self._fire(slot, due)
         self._timers.tick = max(self._timers.tick, tick)
 
-    def _skip_to(self, tick: float, down_from: float | None) -> None:
-        """Nobody watched from `down_from` (Unix s) until now. What was pending comes when it was
+    def _left(self, down_from: float | None) -> float:
+        """Tick since when nobody watched, by the wall clock of then."""
+        return self.tick if down_from is None else down_from - self._register.offset_s
+
+    def _skip_to(self, tick: float, left: float) -> None:
+        """Nobody watched from `left` until now. What was pending comes when it was
         due, but the boxes are looked at once, at the end: the quarters of an hour of decades (a
         clock that was wrong) would keep the watch from starting, and no reading is in them."""
         self._silence.forgive(tick)
-        left = self.tick if down_from is None else down_from - self._register.offset_s
         for box in self._boxes.values():
             box.unwatched(min(max(left, self.tick), tick), tick)
             slot = Slot(0, REVIEW, box.name)

@@ -15,10 +15,11 @@ from monitor.watch.timers import Slot, Timers
 
 SETTLE = "settle"
 BACK_WITHIN_S = 120.0  # after a gap, how long to wait for the first readings before telling
-_JUMP = "jump"
+_GAP, _JUMP = "was-down", "jump"
 # A step of the clock that moves no record by as much as a reading is no news; one by half a day can
 # move the birds into another day of age. Common practice.
 _TELL_FROM_S, _ASK_FROM_S = 120.0, 12 * 3600.0
+_LONG_S = 3600.0  # of short lives one word an hour says enough
 _JUMP_STANDS_S = 600.0  # so long a step stands among the alarms
 _ALWAYS = (
     AlarmName.BROKER_LOST,
@@ -28,6 +29,14 @@ _ALWAYS = (
     AlarmName.CLOCK_FAULT,
     AlarmName.WAS_DOWN,
 )
+
+
+def back_by(before: float | None, left: float, now: float) -> float:
+    """When the readings should be back after a gap from `left` to `now`, all in ticks. `before`: by
+    when they should have been after the gap before. A watch that was cut off while it waited waits
+    half of the rest: one that is cut off again and again would never come to speak."""
+    rest_s = 0.0 if before is None else (before - left) / 2.0
+    return now + (rest_s if 0.0 < rest_s < BACK_WITHIN_S else BACK_WITHIN_S)
 
 
 @part
@@ -119,9 +128,10 @@ class Watcher(Kept, Owner):
         self._register.see(alarm, False, tick)
         return True
 
-    def was_down(self, tick: float, facts: Facts) -> None:
-        """The watcher was not running; the readings from before are still those of the probes. A
-        command may have looked in between: one gap all the same, until somebody watches again."""
+    def was_down(self, left: float, tick: float, facts: Facts) -> None:
+        """The watcher was not running from `left` to `tick`; the readings from before are still
+        those of the probes. A command may have looked in between, or the power come for a moment:
+        one gap all the same, until somebody watches again."""
         if self._gap is None:
             gap = facts.copy()
             before = self._floor_facts(None)
@@ -133,7 +143,9 @@ class Watcher(Kept, Owner):
             if "down_to" in facts:
                 gap["down_to"] = facts["down_to"]
         self._gap, self._gap_tick = gap, tick
-        self._timers.set(Slot(6, SETTLE, "was-down"), tick + BACK_WITHIN_S)
+        slot = Slot(6, SETTLE, _GAP)
+        long = gap.get("down_to", 0.0) - gap.get("down_from", 0.0) >= _LONG_S
+        self._timers.set(slot, back_by(self._timers.due(slot) if long else None, left, tick))
 
     def settle(self, key: str, tick: float) -> None:
         """A jump of the clock has stood for a while; or it is time to tell of the gap, with what is

@@ -1,0 +1,84 @@
+"""A board whose power flickers: the watch lives for a minute or less, and is away for minutes."""
+
+from itertools import pairwise
+from pathlib import Path
+
+import pytest
+from support.one_box import ONE_BOX, StoppedClock
+
+from monitor.events import Entry, EntryKind, Moment
+from monitor.service.startup import open_all
+from monitor.settings import Settings, load_settings
+from monitor.tell.message import Message
+
+T0 = 1_770_685_200.0  # 2026-02-10T01:00:00Z
+COLD_C, WARM_C = 12.0, 35.0
+FLOOR = "brooder/porch/floor"
+
+
+@pytest.fixture
+def settings(tmp_path: Path) -> Settings:
+    file = tmp_path / "brooder.toml"
+    file.write_text(f'{ONE_BOX}\n[journal]\nfolder = "{tmp_path}"\n', encoding="utf-8")
+    return load_settings(file, {}, check_contacts=False)
+
+
+def life(
+    settings: Settings, begins: float, lasts_s: float, temp_c: float, *, first: bool = False
+) -> list[Message]:
+    """What is told from a start until the power goes. A word of the floor each 15 s."""
+    opened = open_all(settings, StoppedClock(begins))
+    core, journal, told = opened.core, opened.journal, []
+    assert journal is not None
+    if first:
+        placed = Entry(
+            at=begins,
+            entry=EntryKind.PLACED,
+            brooder="porch",
+            count=100,
+            hatched="2026-02-08",
+            kind="broiler",
+        )
+        core.enter(placed, Moment(begins, begins))
+    for second in range(0, int(lasts_s) + 1, 5):
+        now = Moment(begins + second, begins + second)
+        core.advance(now)
+        if second % 15 == 10:
+            core.hear(FLOOR, str(temp_c).encode(), now)
+        taken = core.take(now)
+        told += taken.messages
+        journal.commit(taken.batch)
+    journal.close()
+    return told
+
+
+@pytest.mark.parametrize("lasts_s", [20, 45, 90, 200])
+@pytest.mark.parametrize("away_s", [100, 330, 1200])
+def test_an_urgent_alarm_is_repeated_though_no_life_is_long_and_floods_nobody(
+    settings: Settings, away_s: float, lasts_s: float
+) -> None:
+    """Each start put the next reminder off by two minutes and the time away: it never came."""
+    raised = life(settings, T0, 600.0, COLD_C, first=True)
+    assert [m.priority.value for m in raised].count("urgent") == 1
+    at, said = T0 + 600.0, []
+    while at < T0 + 2 * 3600.0:
+        at += away_s
+        said += life(settings, at, lasts_s, COLD_C)
+        at += lasts_s
+    urgent = [m.at for m in said if m.priority.value == "urgent"]
+    between = [after - before for before, after in pairwise(urgent)]
+    # Two lives may pass unused, and of the third nothing but its end.
+    assert max([urgent[0] - T0, *between]) <= 600.0 + 3 * (away_s + lasts_s)
+    assert min(between) >= 600.0
+    away = [m for m in said if "nobody watched" in m.title]
+    assert away, "that nobody watched is told as well"
+    assert len(away) <= 3 or lasts_s > 120, "and of short lives about once an hour"
+
+
+@pytest.mark.parametrize("away_s", [330.0, 7200.0])
+def test_a_floor_that_is_warm_again_after_the_gap_is_not_asked_for(
+    settings: Settings, away_s: float
+) -> None:
+    life(settings, T0, 600.0, COLD_C, first=True)
+    said = life(settings, T0 + 600.0 + away_s, 3600.0, WARM_C)
+    assert [m.title for m in said if m.priority.value == "urgent"] == []
