@@ -62,7 +62,7 @@ class ArrivalTick:
 BEFORE: tuple[ArrivalTick, ...] = (
     ArrivalTick(
         "warm",
-        "The box is warm and level through a whole night, its heat as it will hang.",
+        "The box is warm and level through a whole night, with the heat hung as it will stay.",
         _CACKLE,
     ),
     ArrivalTick(

@@ -37,7 +37,7 @@ JournalOption = Annotated[
 UnreadConfigOption = Annotated[
     Path | None,
     typer.Option(
-        "--config", help="Taken as by every other command; not needed here.", show_default=False
+        "--config", help="Accepted as by every other command; not needed here.", show_default=False
     ),
 ]
 

@@ -62,8 +62,8 @@ def placed(
         typer.Option(
             min=0,
             max=MOST_MAIL_DAYS,
-            help="How many days they were in the mail. Without a hatch date they hatched so long "
-            "ago: chicks are posted on the day they hatch.",
+            help="How many days they were in the mail. Without a hatch date, that is their age: "
+            "chicks are mailed on the day they hatch.",
         ),
     ] = None,
     kind: Annotated[str | None, typer.Option(help=f"One of {', '.join(KINDS)}.")] = None,

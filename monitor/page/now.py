@@ -299,7 +299,7 @@ def _tonight(
         return ()
     if judged.side is Side.UNKNOWN or box.outlook.below_now != judged.is_cold:
         at = f" at {say.clock(box.outlook_at)}" if box.outlook_at else ""
-        return (f"Worked out{at}, when the floor stood otherwise; soon it is worked out anew.",)
+        return (f"Worked out{at}, before the floor changed; it will soon be worked out again.",)
     lines = tonight(box.outlook, say, say.now, box.temp_at)
     return tuple(line for line in lines if line != first_aid.LAMP_CARE or line not in above)
 

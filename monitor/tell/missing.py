@@ -100,8 +100,8 @@ def _of_box(site: Site, box: Brooder, status: SiteStatus | None) -> Iterator[Mis
     if unsaid:
         yield Missing(
             box.name,
-            f"not said whether a thermostat switches the {' or the '.join(unsaid)}; where none "
-            "does, a plug tells a dead lamp at once",
+            f"nobody has said whether a thermostat switches the {' or the '.join(unsaid)}; without "
+            "one, its plug tells a dead lamp at once",
             "Say yes or no.",
             essential=False,
             step=Step.HEAT,
@@ -131,8 +131,8 @@ def _of_probes(site: Site, box: BrooderStatus) -> Iterator[Missing]:
     if gap_s > _SELDOM_S:
         yield Missing(
             box.name,
-            f"its floor is heard only every {gap_s / 60:.0f} minutes or so: a dead lamp is told as "
-            "late",
+            f"its floor is heard only every {gap_s / 60:.0f} minutes or so: a dead lamp is told "
+            "that much later",
             "Have its probe send every minute, and each reading by itself.",
             essential=False,
             step=Step.PROBES,
@@ -197,7 +197,8 @@ def _outside(site: Site, status: SiteStatus | None) -> Iterator[Missing]:
     if not any(p.place is Place.OUTSIDE for p in site.all_probes):
         yield Missing(
             "outside",
-            "no probe outside; with one, a cold night is told earlier and told from a dead lamp",
+            "nothing measures it; with a probe there a cold night is told earlier, and is not "
+            "taken for a dead lamp",
             "Hang one in the shade.",
             essential=False,
             step=Step.PROBES,

@@ -126,9 +126,9 @@ class _Ways:
     def last_resort(self) -> str:
         """Nothing here holds: why, and where the birds go."""
         why = (
-            "what is missing is more than its circuit should carry"
+            "it needs more heat than its circuit should carry"
             if self._holds(with_watts(self._most, LAMPS_W[-1]))
-            else "more than one lamp is missing"
+            else "one more lamp is not enough"
         )
         return f"{WARMER_ROOM} ({why})"
 

@@ -173,7 +173,9 @@ def coming(
         stands = f"{verdict.answer}: {_lowered(floor)} {tonight}"
     else:
         missing = _lowered(verdict.first).replace("more below", "more on the page")
-        stands = f"{verdict.answer}: {missing} Let it warm all night, its heat as it will hang."
+        stands = (
+            f"{verdict.answer}: {missing} Let it warm all night with the heat hung as it will stay."
+        )
     return Coming(
         "chicks come tomorrow",
         f"{box.name}: {birds} come tomorrow. {stands} In the morning fill the drinkers: their "

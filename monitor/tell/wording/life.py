@@ -130,7 +130,7 @@ def batch_ended(boxes: list[str], entry: Entry, ledger: Ledger, voice: Voice) ->
     others = sorted(ledger.open)
     if others:
         title = f"{listed(boxes)}: the batch has ended"
-        first = f"No more messages of {listed(boxes)}. {listed(others)} is watched on."
+        first = f"No more messages about {listed(boxes)}. The watch of {listed(others)} goes on."
     else:
         title = f"{voice.where(None)}: the watch sleeps"
         first = "The batch has ended: no more messages until birds are placed."
@@ -154,7 +154,7 @@ def watch_ended(box: str, entry: Entry, voice: Voice) -> Words:
     return compose(
         f"{voice.where(box)}: no birds, so no watch for cold",
         f"At {voice.clock(entry.at, entry.at)} {what}{by}. Is that right?",
-        "No more messages of this box until birds are placed in it.",
+        "No more messages about this box until birds are placed in it.",
         "If birds are still in there, nobody watches over them now. Take the entry back: on the "
         f"page under Do, or with `brooder flock undo {entry.number}`."
         if entry.entry is not EntryKind.UNDO

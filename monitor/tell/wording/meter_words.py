@@ -35,7 +35,7 @@ def other_lines(meters: Iterable[MeterStatus]) -> list[str]:
 
 
 def reserve_line(box: BrooderStatus, voice: Voice) -> str | None:
-    """What the plugs foretell of the night: `The plate works 90 % of the time; colder than 28 °F
+    """What the plugs foretell of the night: `The plate works 90 % of the time; below 28 °F
     outside it has no reserve.`"""
     heat = box.heat_in
     if heat is None:
@@ -51,4 +51,4 @@ def reserve_line(box: BrooderStatus, voice: Voice) -> str | None:
     tonight = ""
     if coming is not None:
         tonight = " Tonight may be colder." if coming < limit_c else " Tonight should not be."
-    return f"{works}; colder than {voice.temp(limit_c)} outside there is no reserve.{tonight}"
+    return f"{works}; below {voice.temp(limit_c)} outside there is no reserve.{tonight}"

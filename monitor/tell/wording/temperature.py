@@ -300,7 +300,7 @@ def _how_sure(voice: Voice, facts: Facts) -> str | None:
     if "lowest_low_c" not in facts or "lowest_high_c" not in facts:
         return None
     between = f"{voice.figure(facts['lowest_low_c'])} and {voice.temp(facts['lowest_high_c'])}"
-    young = " This rests on few hours of readings yet; it gets better with every hour of readings."
+    young = " This rests on only a few hours of readings; it gets better with every hour."
     return f"Probably between {between} (8 chances in 10).{young if facts['learned'] < 0.5 else ''}"
 
 

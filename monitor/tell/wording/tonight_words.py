@@ -100,10 +100,10 @@ def _by_size(found: BySize, target_c: float, voice: Voice) -> Iterator[str]:
             f"{voice.temp(coldest.outside_c)} outside ({coldest.outside_from}). "
             f"Chance of too cold: {of_100(coldest.chance)}."
         )
-        yield f"So heated {holds}."
+        yield f"With that heat {holds}."
         watts = round(coldest.missing_watts / _LEAST_W) * _LEAST_W
         if watts >= _LEAST_W:
-            yield f"For {voice.temp(target_c)} in that cold about {watts} W are missing."
+            yield f"To hold {voice.temp(target_c)} in that cold, add about {watts} W."
         mend = coldest.mend
         if not found.head_count:
             elsewhere = "set it up in a warmer room"

@@ -331,7 +331,7 @@ def test_heat_that_is_back_is_not_called_falling():
     assert box.alarms[0].title == "Porch: was without some of its heat, rising again"
     assert box.instruction == "See that all heat is on, and stays on."
     assert box.tonight == (
-        "Worked out at 01:50, when the floor stood otherwise; soon it is worked out anew.",
+        "Worked out at 01:50, before the floor changed; it will soon be worked out again.",
     )
 
 
@@ -460,7 +460,7 @@ def test_what_plugs_and_sensors_say_and_what_that_foretells_of_the_night():
     assert box.heat == (
         "west lamp 243 W, plate 0 W (resting; its thermostat has it on 90 % of the time).",
         "In the last three hours 313 W on the average, 5 W for each °F above outside.",
-        "The plate works 90 % of the time; colder than 28.0 °F outside there is no reserve. "
+        "The plate works 90 % of the time; below 28.0 °F outside there is no reserve. "
         "Tonight may be colder.",
     )
     assert box.others == "humidity 62 %"

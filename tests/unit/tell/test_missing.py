@@ -79,7 +79,7 @@ def test_what_is_essential_is_named_with_what_to_do(words: str) -> None:
 LESSER: dict[str, list[Missing]] = {
     "leads nowhere on the phone": found(machine=replace(READY, page_open=False)),
     "no message has reached it": found(machine=replace(READY, unreached=("my phone",))),
-    "no probe outside": found(replace(SITE, probes=()), shown=replace(status(), probes=())),
+    "nothing measures it": found(replace(SITE, probes=()), shown=replace(status(), probes=())),
     "no lamp or plate is entered": found(replace(SITE, brooders=(replace(PORCH, heat=()),))),
     "heard only every 70 minutes": found(
         shown=status(brooder(probes=(probe("porch/floor", 31.8, usual_gap_s=4200.0),)))
@@ -127,7 +127,9 @@ def test_a_battery_is_read_as_the_kernel_tells_it(
 def test_a_plug_whose_thermostat_is_not_said_is_asked_about_once_a_box() -> None:
     box = plugged(PORCH)
     [one] = found(replace(SITE, brooders=(box,)))
-    assert "not said whether a thermostat switches the west lamp or the east lamp" in one.words
+    assert (
+        "nobody has said whether a thermostat switches the west lamp or the east lamp" in one.words
+    )
     assert (one.essential, one.step) == (False, Step.HEAT)
     said = replace(box, heat=tuple(replace(s, thermostat=False) for s in box.heat))
     assert found(replace(SITE, brooders=(said,))) == []

@@ -43,7 +43,7 @@ def test_an_empty_box_that_was_never_heard_is_held_against_what_chicks_need_by_i
     limit_c = holds_to(said)
     colder, too_cold = asked(Night(site, batch=False), site, low_c=limit_c - 25.0)
     assert too_cold
-    assert "are missing" in colder
+    assert "in that cold, add about" in colder
     assert "take the birds" not in colder, "there are none"
     warmer, too_cold = asked(Night(site, batch=False), site, low_c=limit_c + 25.0)
     assert not too_cold

@@ -71,7 +71,7 @@ def all_messages() -> dict[str, Words]:
         heated(*[("lamp", 250)] * 5), "hang one more lamp of 175 W"
     )
     said["cold-night raised, nothing here would hold"] = cold_night(
-        here, "take the birds to a warmer room tonight (more than one lamp is missing)"
+        here, "take the birds to a warmer room tonight (one more lamp is not enough)"
     )
     fallen = Facts(temp_c=56.0, target_c=35.0, since=NIGHT - 40)
     said["overheat raised, a fallen lamp"] = wording.for_change(

@@ -51,7 +51,7 @@ def test_the_smallest_lamp_that_holds_is_named() -> None:
 
 def test_when_nothing_holds_the_birds_go_elsewhere() -> None:
     assert helps(POOR, 5000.0) == (
-        "take the birds to a warmer room tonight (more than one lamp is missing)",
+        "take the birds to a warmer room tonight (one more lamp is not enough)",
     )
 
 
@@ -59,7 +59,7 @@ def test_no_lamp_is_named_that_its_circuit_cannot_carry_all_night() -> None:
     # 1,250 W on 15 A at 120 V: 80 % is 1,440 W, so 190 W are left
     boards = replace(POOR, cover="boards")
     assert helps(boards, 180.0, spare_w=190.0, heads=115) == (
-        "take the birds to a warmer room tonight (what is missing is more than its circuit should "
+        "take the birds to a warmer room tonight (it needs more heat than its circuit should "
         "carry)",
     )
     assert "hang one more lamp of 175 W" in helps(boards, 150.0, spare_w=190.0)
