@@ -72,7 +72,7 @@ def test_a_full_window_does_not_wait_for_the_clock(tmp_path: Path, site: Site) -
     rig = Rig(tmp_path, site)
     rig.pacing.longest_s = 3600.0
     rig.allowance.regain_s = 1e9
-    rig.allowance._saved = 0.0
+    rig.allowance._saved = 0.0  # spent, as by many prompt commits
     with running(rig):
         for n in range(20):
             rig.say(f"30.{n:02}")
@@ -157,6 +157,7 @@ def test_a_stop_acknowledges_nothing_that_is_on_no_disk(
     wait_until(lambda: rig.far.acknowledged == [1])
     rig.journal.goes_on.clear()
     rig.say("31.0")
+    # A batch that is out of the queue and not yet on the disk is seen from nowhere else.
     wait_until(lambda: rig.commits._sent, what="it to be on its way to the disk")
     assert rig.watcher.stop(LEAST_S)
     monkeypatch.setattr(commits_module, "DISK_PATIENCE_S", 0.0)
@@ -304,7 +305,7 @@ def test_a_journal_that_is_there_only_later_brings_its_birds_along(
         wait_until(lambda: before.far.acknowledged == [1])
     rig = Rig(tmp_path, site)
     rig.journal.close()
-    rig.writer._file.journal, rig.writer.failing = None, True
+    rig.writer._file.journal, rig.writer.failing = None, True  # as a start on a full disk leaves it
     with running(rig):
         assert rig.core.ledger.running("porch") is None
         rig.say("34.5")

@@ -170,6 +170,7 @@ def test_what_stands_at_the_broker_reaches_the_house_and_marks_come_back(site, b
         (one,) = heard.take(1)
         assert one.held
         heard.session.acknowledge([one.token])
+        # That the broker let its own mark through is seen from nowhere else.
         eventually(lambda: heard.session._held_mark is None, "the mark came back")
     # The house's own birth message is refused, rightly; the service's never.
     log = broker.log()

@@ -113,7 +113,7 @@ def test_what_nobody_claims_is_remembered_and_acknowledged_at_once(broker):
 def test_what_the_service_publishes_reaches_a_subscriber_now_and_later_when_retained(broker):
     with listening(broker.port, ["out"]) as heard:
         assert heard.session.state.protocol == "MQTT 3.1.1", "MQTT 5 is refused in MQTT 5's words"
-        eventually(lambda: heard.session._asked == {}, "subscribed")
+        eventually(lambda: heard.session.hears, "subscribed")
         assert broker.broker.publish("out", "now", retain=True)
         (one,) = heard.take(1)
         assert one.payload == b"now"
@@ -125,8 +125,7 @@ def test_what_the_service_publishes_reaches_a_subscriber_now_and_later_when_reta
 
 
 def test_it_listens_on_this_machine_only_unless_told(broker):
-    assert broker.broker._broker is not None
-    (listener,) = broker.broker._broker._servers["default"].instance.sockets
+    (listener,) = broker.inside._servers["default"].instance.sockets
     assert listener.getsockname()[0] == "127.0.0.1"
 
 
@@ -257,7 +256,7 @@ def test_a_client_that_falls_silent_is_dropped_and_its_last_will_told(broker):
     will = b"\x00\x04gone\x00\x03yes"
     body = b"\x00\x04MQTT\x04\x06\x00\x01" + b"\x00\x05quiet" + will  # keep-alive 1 s
     with listening(broker.port, ["gone"]) as heard:
-        eventually(lambda: heard.session._asked == {}, "subscribed")
+        eventually(lambda: heard.session.hears, "subscribed")
         with socket.create_connection(("127.0.0.1", broker.port)) as quiet:
             quiet.sendall(bytes([0x10, len(body)]) + body)
             (one,) = heard.take(1)
@@ -297,7 +296,7 @@ def test_a_client_whose_reader_overhears_the_stop_does_not_hold_it_up(monkeypatc
     with running() as one, Client(one.port, "board", clean=True) as board:
         board.publish(FLOOR, b"33.4", 1)
         one.take(1)
-        ((_, handler),) = one.broker._broker._sessions.values()  # no other way to its reader
+        ((_, handler),) = one.inside._sessions.values()  # no other way to its reader
         handler._reader_task = Deaf()
         one.stop()
         with pytest.raises(ConnectionResetError):
@@ -311,8 +310,7 @@ def test_retained_topics_of_strangers_are_bounded(broker):
         check=True,
         timeout=LEAST_S,
     )
-    assert broker.broker._broker is not None
-    assert "yard/big" not in broker.broker._broker.retained_messages
+    assert "yard/big" not in broker.inside.retained_messages
     client = paho.Client(paho.CallbackAPIVersion.VERSION2)
     client.connect("127.0.0.1", broker.port)
     client.loop_start()
@@ -321,4 +319,4 @@ def test_retained_topics_of_strangers_are_bounded(broker):
         one.wait_for_publish(LEAST_S)
     client.disconnect()
     client.loop_stop()
-    assert len(broker.broker._broker.retained_messages) <= 500
+    assert len(broker.inside.retained_messages) <= 500

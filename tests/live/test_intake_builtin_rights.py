@@ -47,8 +47,7 @@ def open_broker(tmp_path: Path) -> Iterator[Running]:
 
 
 def sessions(broker: Running) -> int:
-    assert broker.broker._broker is not None
-    return len(broker.broker._broker.sessions)
+    return len(broker.inside.sessions)
 
 
 def says(probe: Client, broker: Running, number: int) -> None:
@@ -127,8 +126,7 @@ def test_another_user_does_not_get_what_waits_for_the_one_before(broker):
 
 def _session(broker: Running, name: str) -> Session | None:
     """amqtt's own; its name there has the account's before it."""
-    assert broker.broker._broker is not None
-    every = [session for session, _ in broker.broker._broker.sessions.values()]
+    every = [session for session, _ in broker.inside.sessions.values()]
     return next((one for one in every if one.attributes[NAME] == name), None)
 
 
@@ -163,13 +161,13 @@ def test_a_last_will_says_nothing_that_its_client_may_not_say(broker, topic, ret
         eventually(lambda: not _connected(broker, "board"), "gone without a goodbye")
         broker.broker.publish("brooder/siren", "off", qos=0)
         assert house.heard(1.0, 1) == [("brooder/siren", b"off")]
-    assert broker.broker._broker.retained_messages.keys() == {"brooder/status"}
+    assert broker.inside.retained_messages.keys() == {"brooder/status"}
 
 
 def test_a_last_will_within_ones_rights_is_said(broker):
     with Client(broker.port, "board", will=Will(FLOOR, b"33.4", True), **PORCH) as probe:
         says(probe, broker, 1)
-    eventually(lambda: FLOOR in broker.broker._broker.retained_messages, "its will is kept")
+    eventually(lambda: FLOOR in broker.inside.retained_messages, "its will is kept")
 
 
 def test_refused_log_ins_are_not_kept(broker):
@@ -216,7 +214,7 @@ def test_clients_that_do_not_read_are_dropped_before_they_fill_the_memory(open_b
         grown = process.memory_info().rss - before
         assert heard == list(range(600)), "who reads gets everything"
     assert grown < 40 << 20
-    assert broker.broker._broker._unsent.total <= 8 << 20
+    assert broker.inside._unsent.total <= 8 << 20
     for one in deaf:
         with pytest.raises(ConnectionError):
             numbers(one, 601)

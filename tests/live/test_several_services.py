@@ -53,7 +53,7 @@ def test_two_services_share_a_site_and_each_keeps_its_own_readings_over_a_restar
 def test_a_second_copy_on_the_same_port_is_named_as_what_it_is(tmp_path: Path) -> None:
     with Service(tmp_path / "first") as first:
         second = Service(tmp_path / "second", broker_port=first.broker_port)
-        second._own_broker = True
+        second._own_broker = True  # else it would take the port for another broker's
         try:
             second.begin()
             assert second.process is not None

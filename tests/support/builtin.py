@@ -7,6 +7,7 @@ import asyncio
 import contextlib
 import threading
 from collections.abc import Iterator
+from typing import Any
 
 from support.links import clock, eventually
 from support.patience import LEAST_S
@@ -48,12 +49,18 @@ class Running:
         eventually(lambda: taken.extend(self.inbox.take(9, 0.2)) or len(taken) >= count, "messages")
         return taken
 
+    @property
+    def inside(self) -> Any:
+        """amqtt's own broker: the sessions and retained messages that it keeps, and where it
+        listens, can be asked nowhere else."""
+        assert self.broker._broker is not None
+        return self.broker._broker
+
     def look_through_sessions(self) -> None:
         """As amqtt does each second by itself: those that ended go."""
-        assert self.broker._broker is not None
 
         async def once() -> None:
-            look = asyncio.ensure_future(self.broker._broker._session_monitor())
+            look = asyncio.ensure_future(self.inside._session_monitor())
             for _ in range(100):
                 await asyncio.sleep(0)
             look.cancel()  # it sleeps until the next look

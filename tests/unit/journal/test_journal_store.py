@@ -230,7 +230,7 @@ def test_a_failed_batch_leaves_nothing_and_goes_through_when_tried_again(
     journal.commit(batch(reading(T0)))
     blocker = sqlite3.connect(path)
     blocker.execute("PRAGMA busy_timeout = 0")
-    journal._connection.execute("PRAGMA busy_timeout = 0")
+    journal._connection.execute("PRAGMA busy_timeout = 0")  # it would wait for ten seconds
     blocker.execute("BEGIN IMMEDIATE")
     again = Commit(inputs=[reading(T0 + 10, probe="porch/new")], changes=[CHANGE])
     with pytest.raises(StorageFault):

@@ -48,6 +48,7 @@ def run(story: Callable[[ReviewWorker], Awaitable[None]]) -> None:
 
 
 def child_of(worker: ReviewWorker) -> int:
+    """The process that works for it, to be killed or looked at; nobody else needs to know it."""
     assert worker._child is not None
     return worker._child.pid
 
@@ -81,7 +82,7 @@ def test_what_was_asked_a_moment_ago_is_not_reckoned_again(journal: Path):
         first = await worker.ask("sheet_of", question(journal))
         await worker.end()
         assert await worker.ask("sheet_of", question(journal)) is first
-        assert worker._child is None
+        assert worker._child is None, "the answer was kept: no process was started for it"
 
     run(story)
 

@@ -815,7 +815,8 @@ def test_a_floor_that_is_too_cold_before_bedtime_is_told_at_once():
 
 
 def foretold(teller: Teller, chance: float) -> None:
-    """What the porch's night is now said to be."""
+    """What the porch's night is now said to be. Put in the place of what the plan looks at: a night
+    of just this chance cannot be made by readings."""
     status = teller.plan._look()
     assert status is not None
     [porch] = [box for box in status.brooders if box.name == "porch"]
