@@ -128,7 +128,7 @@ def view(
     boxes = tuple(sorted(boxes, key=lambda box: (box.rank, box.number)))
     unanswered = [
         UnansweredAlarm(alarm.occurrence, alarm.title, alarm.answer_link, alarm.urgent)
-        for here in (alarms, *(box.alarms for box in boxes))
+        for here in (*(box.alarms for box in boxes), alarms)  # the birds before the watch itself
         for alarm in here
         if alarm.answer_link and not alarm.advice
     ]
@@ -163,7 +163,7 @@ def _summary(
     wrong = [box for box in boxes if box.mark not in (MarginMark.RIGHT, MarginMark.EMPTY)]
     if wrong:
         return "; ".join(f"{box.name}: {box.word.lower()}" for box in wrong)
-    going_on = [a for a in (*alarms, *(a for b in boxes for a in b.alarms)) if not a.advice]
+    going_on = [a for a in (*(a for b in boxes for a in b.alarms), *alarms) if not a.advice]
     going_on = [alarm for alarm in going_on if alarm.unshelve_link is None]
     if going_on:
         return going_on[0].title

@@ -228,6 +228,13 @@ def test_the_coming_night_is_told_either_way():
     assert any("a second layer over the cover" in line for line in fails.tonight)
 
 
+def test_of_alarms_as_urgent_as_each_other_those_of_birds_come_first():
+    cold = alarm(AlarmName.COLD, box="shed", priority=Priority.WARNING)
+    lost = alarm(AlarmName.DELIVERY_FAULT, box=None, priority=Priority.WARNING)
+    shown = seen(status(brooder("shed", alarms=(cold,)), alarms=(lost,)))
+    assert shown.calls[0].title.startswith("Shed:")
+
+
 def test_several_alarms_are_counted_and_each_is_led_to():
     shed = brooder("shed", alarms=(alarm(box="shed"),))
     lost = alarm(AlarmName.BROKER_LOST, box=None, priority=Priority.WARNING)
