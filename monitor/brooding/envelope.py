@@ -130,6 +130,12 @@ STORED_SOURCE = Source(
 FOLLOWING_SOURCE = Source("half of a thick layer follows the air within the hour", Mark.ASSUMED)
 
 
+def made_of(walls: str, cover: str) -> str:
+    """`plywood or OSB, cover: cardboard`."""
+    title = COVERS[cover].title
+    return f"{WALLS[walls].title}, {title if cover == 'none' else f'cover: {title}'}"
+
+
 def u_value(*layers: Layer) -> float:
     """Transmittance through layers in series (films among them), W/m2.K."""
     return 1.0 / sum(layer.r_m2k_per_w for layer in layers)

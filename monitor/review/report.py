@@ -10,7 +10,7 @@ import base64
 from collections.abc import Sequence
 
 from monitor.brooding.bird_kinds import KINDS
-from monitor.brooding.envelope import COVERS, WALLS
+from monitor.brooding.envelope import made_of
 from monitor.brooding.harm_known import OVERHEAT_CAP
 from monitor.brooding.schedules import schedule_for
 from monitor.measures import length_shown
@@ -174,7 +174,7 @@ def size_words(box: Brooder, unit: Unit) -> str:
     """A box in a line: its sides, walls and cover."""
     sides = [length_shown(side, unit) for side in (box.length_m, box.width_m, box.height_m)]
     wind = ", in the wind" if box.in_wind else ""
-    return f"{' x '.join(sides)}, {WALLS[box.walls].title}, cover: {COVERS[box.cover].title}{wind}"
+    return f"{' x '.join(sides)}, {made_of(box.walls, box.cover)}{wind}"
 
 
 def _nights(record: Record, sheet_: Sheet, found: list[LossReview], *, most: int) -> list[Scene]:

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from monitor.brooding import power_cut
 from monitor.brooding.bird_kinds import kind_of
-from monitor.brooding.envelope import COVERS, WALLS
+from monitor.brooding.envelope import COVERS, made_of
 from monitor.brooding.lamp_safety import CONTINUOUS_SHARE, LARGEST_LAMP_W, circuit_warning
 from monitor.brooding.rearing_plan import SPARE_K, PlannedWeek, RearingPlan
 from monitor.measures import length_shown
@@ -86,8 +86,8 @@ def _answer(plan: RearingPlan, voice: Voice, say: Measures) -> list[str]:
     low = voice.temp(plan.low_c)
     heat = f"{box.watts:.0f} W" if box.watts else "no heat"
     size = (
-        f"{say.length(box.length_m)} by {say.length(box.width_m)}, {WALLS[box.walls].title}, "
-        f"{COVERS[box.cover].title}, {heat}"
+        f"{say.length(box.length_m)} by {say.length(box.width_m)}, "
+        f"{made_of(box.walls, box.cover)}, {heat}"
     )
     missing = [week for week in plan.weeks if not week.holds(box.limits.band_c)]
     lines = [f"{birds} in a box of {size}, on a night down to {low}:"]

@@ -305,7 +305,9 @@ def test_the_plan_before_the_order_is_asked_and_answered_without_readings(visito
     none = visitor.get(f"{asked}&count=115&low=20&heat=none").words
     assert "No: the heat does not hold." in none
     tall = visitor.get(f"{asked}&count=115&low=20&heat=lamp+250&height=4+ft&walls=foam").words
-    assert "rigid foam board" in tall
+    assert "rigid foam board, cover: plywood, 250 W" in tall
+    open_ = visitor.get(f"{asked}&count=115&low=20&heat=lamp+250&cover=none").words
+    assert "plywood or OSB, no cover, 250 W" in open_
     assert tall != visitor.get(f"{asked}&count=115&low=20&heat=lamp+250&walls=foam").words
     wrong = visitor.get(f"{asked}&count=0&low=&length=5&height=9&walls=glass&heat=stove")
     assert wrong.status == 422
