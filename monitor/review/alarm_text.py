@@ -5,7 +5,7 @@ from rich.table import Table
 
 from monitor.events import ChangeKind
 from monitor.review.alarm_log import Occurrence
-from monitor.review.figure_text import clock, moment, plural
+from monitor.review.figure_text import clock, moment
 from monitor.review.record import Record
 from monitor.tell.wording.words import span
 
@@ -37,7 +37,7 @@ def cells(alarm: Occurrence, record: Record) -> tuple[str, ...]:
 
 
 def told_words(record: Record) -> str:
-    """`Told 5 times in this batch, answered 3.` What was part of an alarm told already is no
+    """`Told 5 times in this batch, answered once.` What was part of an alarm told already is no
     telling of its own."""
     told = {
         change.occurrence
@@ -50,7 +50,10 @@ def told_words(record: Record) -> str:
     where = "in this time" if record.batch is None else "in this batch"
     if not told:
         return f"The record has no alarm {where}."  # one that was imported never has
-    return f"Told {plural(len(told), 'time')} {where}, answered {len(told & answered)}."
+    times = [
+        "once" if count == 1 else f"{count} times" for count in (len(told), len(told & answered))
+    ]
+    return f"Told {times[0]} {where}, answered {times[1]}."
 
 
 def print_alarms(console: Console, record: Record) -> None:

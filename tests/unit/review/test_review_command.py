@@ -78,7 +78,7 @@ def test_a_date_alone_as_the_end_includes_that_day(run):
 def test_losses_and_alarms_are_looked_at_when_asked(run):
     answer = run("--losses", "--alarms")
     assert "Cold is the first thing to suspect" in answer.output
-    assert "Told 3 times in this batch, answered 3." in answer.output
+    assert "Told 3 times in this batch, answered 3 times." in answer.output
 
 
 @pytest.mark.parametrize(
