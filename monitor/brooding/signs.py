@@ -19,7 +19,6 @@ class Sign:
     means: str
     do: str
     colder: bool = False  # they want more heat than they have
-    hotter: bool = False
 
 
 SIGNS: dict[str, Sign] = {
@@ -34,7 +33,6 @@ SIGNS: dict[str, Sign] = {
         "They are too hot.",
         "Raise a lamp or open the cover a little, give fresh water and a cooler end, then look "
         "again in half an hour. Go by them and not by the target. Before a cold night set it back.",
-        hotter=True,
     ),
     "one-sided": Sign(
         "A draught comes from the side they shun, or a bright light.",

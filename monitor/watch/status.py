@@ -117,10 +117,8 @@ class NightStatus:
     since_at: float  # when there were chicks to count for: 18:00, or later
     low_c: float | None
     low_at: float | None
-    low_target_c: float | None  # the target at that time
     high_c: float | None
     high_at: float | None
-    high_target_c: float | None
     below_s: float  # some floor probe below the band
     above_s: float
     unseen_s: float  # no floor reading to believe, or nobody who watched
