@@ -174,8 +174,9 @@ class _Readings(ReadConnection):
                     " ORDER BY id DESC LIMIT 1",
                     (number, last - first_id(2 * DAY_MS)),
                 ).fetchone()
-                if row is not None and (key not in newest or row[0] >= newest[key].at):
-                    newest[key] = Latest(*row)
+                found = None if row is None else Latest(*row)
+                if found is not None and (key not in newest or found.at >= newest[key].at):
+                    newest[key] = found
         return newest
 
     def span(self) -> tuple[float, float] | None:
@@ -271,9 +272,12 @@ class _LastRun(ReadConnection):
             ).fetchone()
         if row is None:
             return None
-        state = json.loads(zlib.decompress(row[3]))
+        mark, at_ms, tick_ms, state = row
         return Snapshot(
-            name=name, mark=row[0], now=Moment(row[1] / 1000, row[2] / 1000), state=state
+            name=name,
+            mark=mark,
+            now=Moment(at_ms / 1000, tick_ms / 1000),
+            state=json.loads(zlib.decompress(state)),
         )
 
     def inputs_since(self, mark: int) -> Iterator[Input]:

@@ -159,8 +159,9 @@ def _days_of_readings(connection: Any, from_ms: int) -> Iterator[int]:
         ).fetchone()
         if row is None:
             return
-        yield row[0] // DAY_MS
-        at = (row[0] // DAY_MS + 1) * DAY_MS
+        day = row[0] // DAY_MS
+        yield day
+        at = (day + 1) * DAY_MS
 
 
 def _few(connection: Any, span_ms: tuple[int, int]) -> Counts:
@@ -221,8 +222,9 @@ class _Journal:
         said = rows.change(row)
         if said is None:
             return []
+        number, at_ms, *_ = row
         before = self._connection.execute(
-            "SELECT count(*) FROM alarms WHERE at_ms = ? AND id < ?", (row[1], row[0])
+            "SELECT count(*) FROM alarms WHERE at_ms = ? AND id < ?", (at_ms, number)
         ).fetchone()
         return schema.alarm_lines(self._site, said, before[0])
 
