@@ -38,6 +38,7 @@ from monitor.tell.present_facts import live_facts
 from monitor.tell.wording import first_aid, for_change, meter_words
 from monitor.tell.wording.tonight_words import tonight
 from monitor.tell.wording.warm_up_words import Verdict, warm_up_verdict
+from monitor.thermal.coming_night import CLEAR_CHANCE
 from monitor.watch.box_facts import cold_ahead
 from monitor.watch.status import BrooderStatus, SiteStatus
 from monitor.watch.switched_off import own_falls
@@ -253,6 +254,8 @@ def _instruction(
         return told if burns else f"Go and look. {told}"
     if any(alarm.advice for alarm in alarms) and judged.side is Side.RIGHT:
         return "Nothing to do now; there is advice below."
+    if judged.side is Side.RIGHT and box.outlook and box.outlook.chance >= CLEAR_CHANCE:
+        return "Nothing to do now; for tonight see below."
     return _OTHERWISE.get(judged.side, "Nothing to do.")
 
 

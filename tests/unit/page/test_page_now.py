@@ -314,6 +314,9 @@ def test_a_fall_that_no_alarm_tells_yet_names_the_first_thing_to_do():
 def test_there_is_one_instruction_the_alarm_s_where_there_is_one():
     assert box_of(failing_porch()).instruction == "Go now. Check the west lamp first."
     assert box_of(brooder()).instruction == "Nothing to do."
+    doubtful = brooder(outlook=outlook(chance=0.3, mend=("cover it with plywood",)))
+    assert box_of(doubtful).instruction == "Nothing to do now; for tonight see below."
+    assert "What would help: cover it with plywood." in box_of(doubtful).tonight
     cold = brooder(temp_c=28.0, in_band=False, diagnosis=Diagnosis(cause=Cause.COVER_OPEN))
     assert box_of(cold).instruction == "Go and look. Check the cover first."
     hot = brooder(temp_c=36.0, in_band=False)
