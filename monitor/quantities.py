@@ -132,8 +132,8 @@ HUMIDITY = Quantity(
     ),
     below="Dry air dries chicks out and raises dust. Give them more places to drink, and less "
     "draught.",
-    above="Damp air makes litter wet, and wet litter gives off ammonia. Take it out, and let more "
-    "air through under the cover, out of the wind.",
+    above="Damp air makes litter wet, and wet litter gives off ammonia. Take out what is wet, and "
+    "let more air through under the cover, out of the wind.",
 )  # fmt: skip
 COVER = Quantity(
     kind="cover",

@@ -150,7 +150,7 @@ def battery_low(change: Change, voice: Voice, box: Brooder | None) -> Words:
     lasts = "a few minutes" if left is None else f"about {span(left)}"
     return compose(
         f"{voice.where(None)}: the monitor is about to go dark",
-        f"Go and look at the chicks. Its battery lasts {lasts}, then nobody watches.",
+        f"Go and look at the chicks. The monitor's battery lasts {lasts}, then nobody watches.",
         "This may be the last you hear. The mains power is still off, and so is the heat.",
     )
 
