@@ -58,14 +58,14 @@ TITLES = {
     Step.BOX: ("The box", "Its size and cover say how much heat it loses on a cold night."),
     Step.HEAT: (
         "Lamps and plates",
-        "Named, a dead one can be named too. Give a plate's or lamp's watts as printed on it. Two "
+        "One that has a name here is named when it dies. Give its watts as printed on it. Two "
         "supports for every lamp, a guard, and nothing that burns near it.",
     ),
     Step.PROBES: ("Probes", "Each thermometer, and where it lies."),
     Step.METERS: (
         "Power cut, humidity, cover",
-        "Each is worth having alone. First what knows that the mains is off: a power cut takes all "
-        "heat at once. Then a switch on the cover, so that feeding is known and not guessed.",
+        "Each is worth having alone. Begin with the mains: a power cut takes all heat at once. "
+        "Then a switch on the cover, so that feeding is known and not guessed.",
     ),
     Step.CONTACTS: (
         "Who is told",
@@ -74,7 +74,7 @@ TITLES = {
     ),
     Step.PAGE: (
         "The page on the phone",
-        "On the home network everybody could open it, so it asks for a passphrase.",
+        "Everybody on the home network could open it, so it asks for a passphrase.",
     ),
     Step.BIRDS: ("The chicks", "Their hatch day sets the target. Enter them when they are in."),
 }
@@ -477,7 +477,7 @@ def _meters_form(settings: Settings, about: str) -> StepForm:
     box = _box(settings, about, needed=True)
     assert box is not None
     fields = [
-        Field("mains by", "What knows that the mains is off", options=_MAINS_BY),
+        Field("mains by", "What can tell that the mains is off", options=_MAINS_BY),
         Field(
             "mains",
             "The UPS, the file or the topic",
