@@ -93,8 +93,8 @@ class Core:
         """One message. False: nothing of ours claims the topic. `received` is when it was sent, as
         far as known; `arrived`, if that was later: the broker had held it."""
         came = received if arrived is None else arrived
-        if self.engine.next_due <= came.tick:  # what was due before it came is done before
-            self._changed(self.engine.advance(came), came)
+        if self.next_due <= came.tick:  # what was due before it came is done before
+            self.advance(came)
         taken = self.hearing.hear(topic, payload, received, arrived=arrived, clock_sure=clock_sure)
         if taken is None:
             return False
@@ -160,6 +160,7 @@ class Core:
             before = self._plan_due
             self._changed(self.engine.advance(then), then)
             if self._plan_due <= due:
+                self.engine.come_to(due)
                 self._told(self._plan.advance(then))
                 if self._plan_due == before:
                     break  # not to be done at its time: no reason to go round for ever

@@ -73,10 +73,7 @@ def rebuild(make: Callable[[Moment], Core], reader: JournalReader, now: Moment) 
         begin = Moment(ended.at, now.tick - away_s)
         core, mark = _restored(make, reader, entries, begin, shift_s)
         _feed(core, reader, mark, shift_s, until=begin.tick + AHEAD_S)
-        try:
-            core.advance(begin)
-        except Exception:
-            log.exception("What was due at the end of the last run could not be done.")
+        _advance(core, begin)
         core.take(now)  # kept and told, or in the outbox, by the run that wrote it
     return Rebuilt(
         core=core,
@@ -234,12 +231,23 @@ def _feed(core: Core, reader: JournalReader, mark: int, shift_s: float, *, until
     try:
         for item in reader.inputs_since(mark):
             moved = shifted(item, shift_s)
-            if _moment_of(moved).tick > until:
+            tick = _moment_of(moved).tick
+            if tick > until:
                 log.warning("A record of the future is left out.", extra=_shown(item))
                 continue
+            if not isinstance(moved, WatcherFault):  # before a gap nothing of the gap is due
+                _advance(core, Moment(round(tick + core.engine.offset_s, 3), tick))
             _one(core, moved)
     except Exception:
         log.exception("Some records could not be read; the watch goes on without them.")
+
+
+def _advance(core: Core, now: Moment) -> None:
+    """What was done by then, as things stood."""
+    try:
+        core.advance(now)
+    except Exception:
+        log.exception("What was due before the end of the last run could not be done.")
 
 
 def _one(core: Core, item: Input) -> None:

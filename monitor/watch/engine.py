@@ -184,6 +184,11 @@ class Engine(Kept):
             self._fire(slot, due)
         return self._changes()
 
+    def come_to(self, tick: float) -> None:
+        """Somebody was told then, of how things stood: a word that came later changes none of it,
+        whatever its stamp."""
+        self._timers.tick = max(self._timers.tick, tick)
+
     def fault(
         self, name: AlarmName, active: bool, now: Moment, facts: Facts | None = None
     ) -> list[Change]:

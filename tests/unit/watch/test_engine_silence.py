@@ -418,6 +418,23 @@ def test_a_probe_whose_clock_is_set_back_is_heard_again_at_its_third_word(back_s
     assert night.told() == ["porch/cold"]
 
 
+@pytest.mark.parametrize("back_s", [100.0, 600.0])
+@pytest.mark.parametrize("newest_first", [False, True])
+def test_of_a_sender_of_packs_word_by_word_a_clock_set_back_costs_two_packs(
+    back_s: float, newest_first: bool
+) -> None:
+    """Within a pack the stamps go faster than the words come, as of a store that is emptied."""
+    night = Night(make_estimator=estimator.none)
+    late_words(night, 3600, lambda _: 0.0)
+    for _ in range(3):
+        night.t += 240
+        night.changes += night.engine.advance(night.now())
+        for ago_s in sorted(range(0, 240, 30), reverse=not newest_first):
+            night.t += 0.2
+            night.says(31.0, at=night.t - ago_s - back_s)
+    assert night.engine.status(night.now()).brooders[0].probes[0].temp_c == 31.0
+
+
 def test_of_a_store_that_is_emptied_after_the_newest_word_nothing_is_how_the_floor_is() -> None:
     """The third of it would have been taken for the floor of now, by a clock that was set back."""
     night = Night(make_estimator=estimator.none)
