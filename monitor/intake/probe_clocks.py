@@ -21,6 +21,7 @@ from monitor.kept import Kept, Tick, part
 LEAST_S = 30.0  # less is the way of the message, and is let be; so is what is known as well
 MOST_S = 900.0  # more is told: see `watch.silence`
 _CHANCE, _FEWEST, _MOST_WORDS, _LONG_S = 1e-4, 3, 40, 300.0
+_SAME_S = 0.01  # times are in milliseconds
 _SHRINKS = 0.1  # seconds a second; a store is emptied faster, or its words are no older than this
 
 
@@ -48,6 +49,8 @@ class ProbeClocks(Kept):
             forgot = self._late.pop(sensor, None), self.behind_s.pop(sensor, None)
             return forgot != (None, None)
         late = self._late.setdefault(sensor, [])
+        if late and abs(tick - lag_s - (late[-1].tick - late[-1].lag_s)) < _SAME_S:
+            return False  # of a word that is said again the lag only grows
         late.append(_Late(tick, lag_s))
         del late[:-_MOST_WORDS]
         known_s, shown_s = self.behind_s.get(sensor, 0.0), _behind_s(late)

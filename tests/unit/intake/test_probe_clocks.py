@@ -150,6 +150,19 @@ def test_a_clock_that_is_behind_is_found_whatever_the_way(
             assert known[0] <= max(600.0, 25 * every_s / (1.0 - lost))
 
 
+def test_a_word_that_comes_again_and_again_says_nothing_of_a_clock() -> None:
+    """As the broker has kept it, at each new connection: the probe may be dead since."""
+    porch = Porch()
+    porch.goes_on(WARM_C, 600.0, behind_s=0.0)
+    last = porch.t
+    porch.t += 100.0
+    for _ in range(30):
+        porch.t += 20.0
+        porch.says(WARM_C, stamps=[last])
+    assert porch.core.hearing.clocks.behind_s == {}
+    assert porch.taken_late_s == porch.t - last
+
+
 @pytest.mark.parametrize("every_s", [60.0, 240.0])
 def test_a_clock_that_is_always_behind_by_the_same_is_known_by_its_third_word(
     every_s: float,
