@@ -105,14 +105,25 @@ class Watcher(Kept, Owner):
         facts = Facts(jump_s=self._jump_s)
         if self._asks:
             facts["detail"] = (
-                "The target stays as it was until you say that the new date is right: acknowledge "
-                "this. If it is wrong, set the clock; nothing more is needed then"
+                f"By the new date the birds are {self._ages(tick)} old. The target stays as it was "
+                "until you say that this is right: acknowledge this. If the date is wrong, set the "
+                "clock; nothing more is needed then. If only the age is, undo their entry and make "
+                "it again before you acknowledge"
             )
         self._facts[alarm.key] = facts
         self._register.renew(alarm, tick)
         self._register.see(alarm, not self._season_closed(), tick)
         self._timers.set(Slot(6, SETTLE, _JUMP), None if self._asks else tick + _JUMP_STANDS_S)
         return self._asks
+
+    def _ages(self, tick: float) -> str:
+        """Birds that were entered by a clock months behind would be taken for grown ones."""
+        at = self._register.wall_at(tick)
+        return ", ".join(
+            f"{int(box.needs.age_days_at(at))} days ({box.name})"
+            for box in self._boxes
+            if box.needs.batch is not None
+        )
 
     @property
     def asks_about_jump(self) -> bool:

@@ -101,6 +101,7 @@ def test_a_clock_that_jumps_is_told_and_no_target_follows_before_somebody_says_i
     [told] = [c for c in night.changes if c.alarm is AlarmName.CLOCK_FAULT]
     assert told.change is ChangeKind.RAISED
     assert told.facts["jump_s"] == week_s
+    assert "7 days (porch)" in told.facts["detail"], "birds entered by a wrong clock show at once"
     later = Moment(after.at + 7200, after.tick + 7200)
     night.changes += night.engine.advance(later)
     assert box_of(night, later).target_c == before
