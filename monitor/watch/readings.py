@@ -99,6 +99,8 @@ class Readings:
         if now - taken > limits.silent_s:
             # From a probe's own store, hours old: for the journal, not for the alarms.
             probe.came_late(now, taken)
+            if not probe.silent:
+                self._silence.wait(probe)
             return
         older = at < probe.at if sure else taken < probe.tick
         if older and not probe.is_set_back(at, now):

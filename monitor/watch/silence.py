@@ -89,6 +89,8 @@ class Silence(Owner):
         boxes = self._brooders if box is None else [box]
         limit_s = max((b.brooder.limits.silent_s for b in boxes), default=Limits().silent_s)
         heard, gaps, last_s = probe.heard, probe.gaps, _MOST_LAST * limit_s
+        if probe.clock_behind_s(heard) is not None:
+            return heard + limit_s  # its words come: no link loses them, they are too old to count
         due = heard + min(gaps.believable_s, _MOST * limit_s)
         watching = [] if box is None else box.probes.watching()
         if watching == [probe] and gaps.often_s > last_s:

@@ -394,6 +394,19 @@ def test_a_probe_whose_clock_is_hours_behind_is_said_to_be_and_nobody_looks_for_
     assert silent.cause is Cause.SENSOR
 
 
+def test_where_only_some_words_have_a_stamp_that_is_hours_old_the_others_are_not_waited_for() -> (
+    None
+):
+    """Taken for gaps of the link, they had it waited for for an hour."""
+    night = Night(make_estimator=estimator.none)
+    for _ in range(9):
+        late_words(night, 600, lambda _: 6 * 3600.0)
+        night.says(34.0)
+    night.changes.clear()
+    late_words(night, 1000, lambda _: 6 * 3600.0)
+    assert night.told() == ["porch/no-readings"]
+
+
 @pytest.mark.parametrize("behind_s", [0.0, 200.0, 600.0])
 def test_a_probe_whose_clock_is_minutes_behind_is_heard_at_every_word(behind_s: float) -> None:
     """It was heard once in so many minutes: the floor was told as cold after three of them."""
