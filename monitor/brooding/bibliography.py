@@ -31,6 +31,7 @@ from monitor.brooding.envelope import (
     FILM_WIND,
     FOLLOWING_SHARE,
     FOLLOWING_SOURCE,
+    LEAK,
     LITTER,
     LITTER_J_PER_M2_K,
     PLYWOOD_J_PER_M2_K,
@@ -147,7 +148,7 @@ def _box() -> Iterator[Figure]:
         yield figure("resistance", name, layer.r_m2k_per_w, "m2.K/W", layer.source)
     for cover in COVERS.values():
         name = f"through {cover.title}, a cover laid on" if cover.closed else f"over {cover.title}"
-        yield figure("air exchange", name, cover.leak_m3_per_h_m2, "m3/h.m2", cover.leak_source)
+        yield figure("air exchange", name, cover.leak_m3_per_h_m2, "m3/h.m2", LEAK)
     name = "through a gap in a cover"
     yield figure("air exchange", name, EXCHANGE, "of sqrt(g' D^5)", EXCHANGE_SOURCE)
     for name, value, unit in (

@@ -38,7 +38,7 @@ _STUD = Source(
 _SHAVINGS = Source("dry shavings, conductivity 0.06 to 0.09 W/m.K", Mark.MEMORY)
 _THIN = Source("a thin sheet hardly insulates; only its films count", Mark.ASSUMED)
 _BLANKET = Source("wool or cotton blanket, 10 mm at about 0.04 W/m.K", Mark.MEMORY)
-_LEAK = Source(
+LEAK = Source(
     "air exchange through the gaps of a cover laid on, per m2 of cover: boards that lie loosely on "
     "the walls, with lamp cords and a corner left open for air",
     Mark.ASSUMED,
@@ -74,7 +74,6 @@ class Cover:
     layers: tuple[Layer, ...]
     leak_m3_per_h_m2: float
     closed: bool = True
-    leak_source: Source = _LEAK
 
 
 COVERS: dict[str, Cover] = {

@@ -58,13 +58,12 @@ class Row:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Schedule:
-    """Targets by age, rising in `from_day`; where they were measured; what compares with them."""
+    """Targets by age, rising in `from_day`; where they were measured."""
 
     name: str
     title: str
     measured: str
     rows: tuple[Row, ...]
-    places: frozenset[Place] = frozenset({Place.FLOOR})
 
 
 _MINNESOTA = Source(
@@ -207,13 +206,13 @@ BUILT_IN: dict[str, Schedule] = {
 
 
 def target_at(schedule: Schedule, age_days: float, steps: Steps, place: Place) -> float | None:
-    """The target at an age, or None where the schedule does not speak of that place.
+    """The target at an age, or None where schedules do not speak of that place.
 
     Only the floor at chick height, at the edge of the heat, has one. Under a lamp it is hotter by
     any amount and nobody publishes how much; the cool end is where chicks go to be cooler, and
     published cool figures (3 degC lower at 2 m on day 0, the same from day 15; or 24 degC) are
     not limits: a cool cool-end is no fault while the floor is right."""
-    if place not in schedule.places:
+    if place is not Place.FLOOR:
         return None
     rows = schedule.rows
     index = bisect_right(rows, age_days, key=lambda row: row.from_day) - 1

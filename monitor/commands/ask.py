@@ -4,14 +4,13 @@ One writer only: while the service runs, its socket takes the entry; else this p
 journal, takes the entry through the same core, and closes it."""
 
 import sys
-from datetime import date, datetime, time
 from typing import Any
 from zoneinfo import ZoneInfo
 
 import typer
 
 from monitor.brooding.objection import NeedsYes, Objection
-from monitor.commands.common import fail
+from monitor.commands.common import fail, local_time
 from monitor.journal.records import StorageFault
 from monitor.service.configured import contacts_of, machine_of
 from monitor.service.control import NoService, ask
@@ -79,26 +78,6 @@ def brooder_or_exit(site: Site, name: str | None, option: str = "--brooder") -> 
     return name
 
 
-def when_or_exit(text: str | None, zone: ZoneInfo, option: str = "--at") -> float | None:
-    """A time as a grower writes it: `06:30` (the last one), a date and time, or with an offset.
-    Unix seconds, or None where nothing was written."""
-    if text is None:
-        return None
-    try:
-        moment = _of_day(time.fromisoformat(text), zone) if len(text) <= 8 else _full(text, zone)
-    except ValueError:
-        fail(f'{option} is "{text}"; write 06:30, 2026-03-01T06:30 or 2026-03-01T06:30-06:00')
-    return moment.timestamp()
-
-
-def _of_day(of_day: time, zone: ZoneInfo) -> datetime:
-    now = datetime.now(zone)
-    moment = datetime.combine(now.date(), of_day, zone)
-    if moment > now:
-        moment = datetime.combine(date.fromordinal(now.toordinal() - 1), of_day, zone)
-    return moment
-
-
-def _full(text: str, zone: ZoneInfo) -> datetime:
-    moment = datetime.fromisoformat(text)
-    return moment if moment.tzinfo else moment.replace(tzinfo=zone)
+def when_or_exit(at: str | None, zone: ZoneInfo) -> float | None:
+    """Of --at, Unix seconds, or None where nothing was written."""
+    return None if at is None else local_time("--at", at, zone)

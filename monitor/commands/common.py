@@ -5,7 +5,7 @@ Exit codes: 0 done; 1 the thing asked about is not well; 2 the call or configura
 import errno
 import os
 from contextlib import suppress
-from datetime import date, datetime, timedelta
+from datetime import date, datetime, time, timedelta
 from pathlib import Path
 from typing import Annotated, NoReturn
 from zoneinfo import ZoneInfo
@@ -84,15 +84,20 @@ def journal_or_exit(settings: Settings, other: Path | None) -> Path:
 
 
 def local_time(option: str, text: str, zone: ZoneInfo, *, whole_day: bool = False) -> float:
-    """A local date or time, Unix s. A time with an offset of its own is taken as it is; of a date
-    alone, its end is meant with `whole_day`."""
+    """A local date or time, Unix s; `06:30` is the last one. A time with an offset of its own is
+    taken as it is; of a date alone, its end is meant with `whole_day`."""
     try:
         if len(text) == len("2026-02-10"):
             day = date.fromisoformat(text)
             return midnight(day + timedelta(days=1) if whole_day else day, zone)
-        when = datetime.fromisoformat(text)
+        if len(text) <= len("06:30:00"):
+            now = datetime.now(zone)
+            when = datetime.combine(now.date(), time.fromisoformat(text), zone)
+            when -= timedelta(days=1 if when > now else 0)
+        else:
+            when = datetime.fromisoformat(text)
     except (ValueError, OverflowError):
-        fail(f'{option} is "{text}"; write a date like 2026-02-10 or a time like 2026-02-10T18:00')
+        fail(f'{option} is "{text}"; write 06:30, a date like 2026-02-10 or both: 2026-02-10T06:30')
     return (when if when.tzinfo else when.replace(tzinfo=zone)).timestamp()
 
 

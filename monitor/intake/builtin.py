@@ -26,7 +26,6 @@ from monitor.intake.link import BrokerState, Link
 from monitor.intake.payload import MAX_PAYLOAD_BYTES
 from monitor.intake.refused import printable
 from monitor.intake.rights import Rights
-from monitor.intake.topics import matches
 from monitor.intake.unclaimed import Unclaimed
 
 log = logging.getLogger(__name__)
@@ -139,8 +138,7 @@ class BuiltInBroker:
         return True
 
     def set_topics(self, topics: Sequence[str]) -> None:
-        self._filters = tuple(topic for topic in topics if "+" in topic or "#" in topic)
-        self._exact = frozenset(topics) - frozenset(self._filters)
+        self._wanted = frozenset(topics)
 
     def set_rights(self, rights: Rights | None) -> None:
         """Who may do what from now on (a reload), also of those who are connected. A changed
@@ -161,7 +159,7 @@ class BuiltInBroker:
             self._deny(client, topic)
             return
         received = self.clock()
-        if not self._wanted(topic):
+        if topic not in self._wanted:
             if self.unclaimed is not None:
                 self.unclaimed.add(topic, payload, received.at)
             return
@@ -234,12 +232,9 @@ class BuiltInBroker:
                 where,
                 MAX_PAYLOAD_BYTES,
             )
-        if self.may(client, topic, Action.PUBLISH) and self._wanted(topic):
+        if self.may(client, topic, Action.PUBLISH) and topic in self._wanted:
             name = client.client_id or ""
             self.inbox.put(MqttMessage(topic, b"", received, None, origin=name, too_large=size))
-
-    def _wanted(self, topic: str) -> bool:
-        return topic in self._exact or any(matches(pattern, topic) for pattern in self._filters)
 
     def _release(self, tokens: list[AckToken]) -> None:
         for token in tokens:

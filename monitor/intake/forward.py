@@ -34,7 +34,6 @@ class Forwarder:
         *,
         prefix: str,
         names: Mapping[str, str] | None = None,
-        client_id: str = "",
         now: Callable[[], float],
         on_words: Callable[[str], None] = log.info,
         most_kept: int = MOST_KEPT,
@@ -50,7 +49,7 @@ class Forwarder:
         self._connected = False
         self._stopping = False
         self._sender = threading.Thread(target=self._send_all, daemon=True)
-        self._client = plain_client(self._on_connect, client_id)
+        self._client = plain_client(self._on_connect)
         self._client.on_connect_fail = self._on_connect_fail
         self._client.on_disconnect = self._on_disconnect
 

@@ -22,8 +22,6 @@ class BrokerAddress:
     password: str | None = field(default=None, repr=False)
     tls: bool = False
     ca_file: str | None = None  # None: the system's certificates
-    cert_file: str | None = None  # client certificate, where the broker wants one
-    key_file: str | None = None
 
     @property
     def real_port(self) -> int:

@@ -26,7 +26,6 @@ class Listener:
     unclaimed: Unclaimed
     claimed: Callable[[str], bool]
     now: Callable[[], float]
-    patterns: tuple[str, ...] = ("#",)
     _client: paho.Client | None = field(default=None, init=False)
 
     def start(self) -> None:
@@ -50,7 +49,7 @@ class Listener:
         if reason.is_failure:
             log.warning("Cannot listen for other topics: %s.", reason.getName())
         elif self._client is not None:
-            self._client.subscribe([(pattern, 0) for pattern in self.patterns])
+            self._client.subscribe("#", 0)
 
     def _on_message(self, _client: paho.Client, _userdata: Any, message: paho.MQTTMessage) -> None:
         try:

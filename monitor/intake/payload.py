@@ -6,6 +6,7 @@ becomes a `BadValue`."""
 
 import json
 import re
+from contextlib import suppress
 from datetime import datetime
 from functools import lru_cache
 from math import isfinite
@@ -77,17 +78,14 @@ def read_all(
     payload: bytes,
     probe: Sensor,
     received: Moment,
-    notes: list[str] | None = None,
     arrived: Moment | None = None,
 ) -> list[Outcome]:
-    """Every reading in the payload, oldest first; never empty. `notes` collects what was not
-    as it should be though the temperature was taken, such as a time stamp in the future.
+    """Every reading in the payload, oldest first; never empty.
 
     Of a message that the broker had held, `received` is when it was likely sent and `arrived` is
     when it came: a probe's own stamp is judged by the latter."""
-    remarks: list[str] = [] if notes is None else notes
     try:
-        pairs = _pairs(payload, probe, received, remarks)
+        pairs = _pairs(payload, probe, received)
     except Refusal as refusal:
         elsewhere = isinstance(refusal, _Elsewhere)
         return [Rejected(received.at, received.tick, probe.key, str(refusal), elsewhere)]
@@ -97,7 +95,7 @@ def read_all(
         return [Rejected(received.at, received.tick, probe.key, f"SenML: {refusal}")]
     outcomes: list[Outcome] = []
     for value, at in pairs:
-        at = _believed(at, received, arrived or received, remarks)  # noqa: PLW2901 - the stamp, once judged, is gone
+        at = _believed(at, received, arrived or received)  # noqa: PLW2901 - the stamp, once judged, is gone
         outcomes.append(_judged(value, probe, at, received.tick - (received.at - at)))
     return outcomes
 
@@ -118,9 +116,7 @@ def _judged(value: float, probe: Sensor, at: float, tick: float) -> Outcome:
     return Reading(at, tick, probe.key, value + probe.offset_c)
 
 
-def _pairs(
-    payload: bytes, probe: Sensor, received: Moment, remarks: list[str]
-) -> list[tuple[float, float]]:
+def _pairs(payload: bytes, probe: Sensor, received: Moment) -> list[tuple[float, float]]:
     """(degC or the meter's unit, Unix seconds) of everything in the payload, in time order."""
     if len(payload) > MAX_PAYLOAD_BYTES:
         raise Refusal(too_long(len(payload)))
@@ -133,7 +129,7 @@ def _pairs(
     if probe.value_pointer is None:
         start = text.lstrip()[:1]
         if start == "[":
-            return _from_senml(_document(text), probe, received, remarks)
+            return _from_senml(_document(text), probe, received)
         if start == "{":
             raise Refusal(
                 'is a JSON object; name the place of the value, such as value = "/temperature"'
@@ -144,11 +140,9 @@ def _pairs(
     amount = _amount(value, probe, probe.value_pointer)
     at = received.at
     if probe.time_pointer is not None:
-        try:
+        # A reading without a good stamp is still a reading.
+        with suppress(Refusal, ValueError, OverflowError, OSError):
             at = _stamp(_at_pointer(document, probe.time_pointer, "time"))
-        except Refusal as refusal:
-            # A reading without a good stamp is still a reading.
-            remarks.append(f"{refusal}; the time of arrival was taken")
     return [(amount, at)]
 
 
@@ -273,35 +267,21 @@ def _at_pointer(document: Any, pointer: str, what: str) -> Any:
 
 
 def _stamp(value: Any) -> float:
-    """ISO 8601, or Unix seconds or milliseconds, as Unix seconds."""
+    """ISO 8601 with its zone, or Unix seconds or milliseconds, as Unix seconds. Raises Refusal,
+    ValueError, OverflowError, OSError."""
     if isinstance(value, str) and not _DECIMAL.fullmatch(value.strip()):
-        try:
-            moment = datetime.fromisoformat(value.strip())
-        except ValueError:
-            raise Refusal(f"time stamp {_excerpt(value)} is neither ISO 8601 nor Unix") from None
+        moment = datetime.fromisoformat(value.strip())
         if moment.tzinfo is None:
-            raise Refusal(f"time stamp {_excerpt(value)} has no zone (write Z for UTC)")
-        try:
-            return moment.timestamp()
-        except (OverflowError, ValueError, OSError):
-            raise Refusal(f"time stamp {_excerpt(value)} is out of range") from None
-    try:
-        number = _number(value, None)
-    except Refusal as refusal:
-        raise Refusal(f"time stamp {refusal}") from None
+            raise ValueError("no zone")
+        return moment.timestamp()
+    number = _number(value, None)
     # 1e11 s is the year 5138; 1e11 ms is 1973.
     return number / 1000.0 if abs(number) >= 1e11 else number
 
 
-def _believed(at: float, received: Moment, arrived: Moment, remarks: list[str]) -> float:
-    age_s = arrived.at - at
-    if -AHEAD_S <= age_s <= OLDEST_S:
-        return min(at, arrived.at)
-    if age_s < 0:
-        remarks.append("time stamp lies in the future; the time of arrival was taken")
-    else:
-        remarks.append("time stamp is more than a week old; the time of arrival was taken")
-    return received.at
+def _believed(at: float, received: Moment, arrived: Moment) -> float:
+    believable = -AHEAD_S <= arrived.at - at <= OLDEST_S
+    return min(at, arrived.at) if believable else received.at
 
 
 _SENML_UNIT = {"Cel": Unit.CELSIUS, "K": Unit.KELVIN}
@@ -327,9 +307,7 @@ def _meter_from_senml(document: Any, meter: Meter, now: float) -> list[tuple[flo
     return [(said, at) for _, said, at in fits]
 
 
-def _from_senml(
-    document: Any, probe: Sensor, received: Moment, remarks: list[str]
-) -> list[tuple[float, float]]:
+def _from_senml(document: Any, probe: Sensor, received: Moment) -> list[tuple[float, float]]:
     if isinstance(probe, Meter):
         return _meter_from_senml(document, probe, received.at)
     records = senml.resolve(document, received.at)
@@ -351,8 +329,6 @@ def _from_senml(
             listed = ", ".join(_excerpt(name) for name in names[:4])
             raise Refusal(f"SenML pack holds several temperatures ({listed}); name one of them")
         temps = said
-    if len(temps) < len(records):
-        remarks.append("SenML pack holds other records too; only the temperature was taken")
     return [
         (to_celsius(r.value or 0.0, _SENML_UNIT[r.unit] if r.unit else probe.unit), r.at)
         for r in temps

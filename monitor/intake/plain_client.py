@@ -15,9 +15,7 @@ def secure(client: paho.Client, address: BrokerAddress) -> None:
     if address.username is not None:
         client.username_pw_set(address.username, address.password)
     if address.tls:
-        client.tls_set(
-            ca_certs=address.ca_file, certfile=address.cert_file, keyfile=address.key_file
-        )
+        client.tls_set(ca_certs=address.ca_file)
 
 
 def plain_client(on_connect: Callable[[ReasonCode], None], client_id: str = "") -> paho.Client:

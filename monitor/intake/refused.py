@@ -28,7 +28,6 @@ class RefusedRecord:
     def __init__(self) -> None:
         self._lock = threading.Lock()
         self._kinds: OrderedDict[tuple[str, str], RefusedKind] = OrderedDict()
-        self.total = 0  # all since the start, also those whose kind was let go
 
     def add(self, topic: str, reason: str, payload: bytes, at: float) -> RefusedKind:
         """Count one; the first of its kind (count == 1) is worth a log line."""
@@ -36,7 +35,6 @@ class RefusedRecord:
         # Reasons quote the payload's numbers; they must not make each message a kind of its own.
         key = (topic, "".join("0" if char.isdigit() else char for char in reason))
         with self._lock:
-            self.total += 1
             old = self._kinds.pop(key, None)
             if old is None:
                 kind = RefusedKind(

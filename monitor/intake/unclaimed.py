@@ -41,7 +41,6 @@ class Unclaimed:
         self._lock = threading.Lock()
         self._heard: OrderedDict[str, tuple[int, float, bytes, bool]] = OrderedDict()
         self._most_topics = most_topics
-        self.total = 0  # all messages on unclaimed topics since the start
 
     def add(self, topic: str, payload: bytes, at: float) -> None:
         """Note one message. Cheap: guessing is left to who asks."""
@@ -50,7 +49,6 @@ class Unclaimed:
         shown = printable(topic[:MOST_TOPIC_CHARS])
         whole, topic = shown == topic, shown
         with self._lock:
-            self.total += 1
             old = self._heard.pop(topic, None)
             count = old[0] + 1 if old else 1
             self._heard[topic] = (count, at, bytes(payload[:KEPT_PAYLOAD_BYTES]), whole)

@@ -4,7 +4,6 @@ It is made by SQLite's own online backup as of one moment, while the service goe
 on writing; it is one plain file without side files. It gets its name only when it is whole and has
 passed the check."""
 
-import os
 import shutil
 import sqlite3
 import time
@@ -31,7 +30,7 @@ def backup(journal: Path, to: Path) -> int:
         if found != "ok":
             part.unlink()
             raise StorageFault("damaged", f"{journal} is damaged ({found}); use brooder salvage")
-        _settle(part, to)
+        ownership.settle(part, to)
     except (sqlite3.Error, OSError) as error:
         raise opening.fault_of(error, to) from error
     return to.stat().st_size
@@ -70,21 +69,9 @@ def restore(copy: Path, journal: Path) -> Path | None:
         ownership.make_file(part)
         shutil.copyfile(copy, part)
         aside = opening.set_aside(journal, time.time(), "replaced") if journal.exists() else None
-        _settle(part, journal)
+        ownership.settle(part, journal)
     except OSError as error:
         raise opening.fault_of(error, journal) from error
     finally:
         lock.release()
     return aside
-
-
-def _settle(part: Path, to: Path) -> None:
-    """Gives a finished file its name, durably."""
-    with part.open("rb") as file:
-        os.fsync(file.fileno())
-    part.replace(to)
-    folder = os.open(to.parent, os.O_RDONLY)
-    try:
-        os.fsync(folder)
-    finally:
-        os.close(folder)

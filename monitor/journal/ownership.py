@@ -39,6 +39,18 @@ def make_folder(path: Path, mode: int = 0o700) -> None:
         os.chown(path, *owner, follow_symlinks=False)
 
 
+def settle(part: Path, to: Path) -> None:
+    """Gives a finished file its name, durably. Raises OSError."""
+    with part.open("rb") as file:
+        os.fsync(file.fileno())
+    part.replace(to)
+    folder = os.open(to.parent, os.O_RDONLY)
+    try:
+        os.fsync(folder)
+    finally:
+        os.close(folder)
+
+
 def _other_owner(folder: Path) -> tuple[int, int] | None:
     """Who is to have what root makes in this folder; None where it stays with the maker."""
     if os.geteuid() != 0:

@@ -82,7 +82,7 @@ class ReadConnection:
 
 ALL_TIME = (0.0, 4_102_444_800.0)
 _UNSENT = (
-    "SELECT key, contact, at_ms, priority, message, state, tries, next_try_ms FROM outbox"
+    "SELECT key, contact, at_ms, priority, message, tries FROM outbox"
     " WHERE state = 'pending' ORDER BY id"
 )
 

@@ -74,9 +74,7 @@ class OutboxRow:
     at: float
     priority: str
     message: Mapping[str, Any]  # JSON-able; the journal does not look inside
-    state: str = "pending"  # pending | sent | given-up | superseded
     tries: int = 0
-    next_try_at: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -86,10 +84,9 @@ class Outcome:
     key: str
     contact: str
     tried_at: float
-    state: str
+    state: str  # pending | sent | given-up | superseded
     tries: int
     failure: str | None = None  # None: it arrived (or was superseded without a try)
-    next_try_at: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -249,10 +249,9 @@ def change(row: Sequence[Any]) -> Change | None:
 
 def outbox_row(row: tuple[Any, ...]) -> OutboxRow | None:
     """A message for a contact from the columns of its row; None: it is damaged."""
-    key, contact, at_ms, priority, text, state, tries, next_ms = row
+    key, contact, at_ms, priority, text, tries = row
     message = facts_of(text)
-    numbers = (at_ms, tries, 0 if next_ms is None else next_ms)
-    if message is None or not all(isinstance(number, int) for number in numbers):
+    if message is None or not (isinstance(at_ms, int) and isinstance(tries, int)):
         return None
     return OutboxRow(
         key=key,
@@ -260,9 +259,7 @@ def outbox_row(row: tuple[Any, ...]) -> OutboxRow | None:
         at=at_ms / 1000,
         priority=priority,
         message=message,
-        state=state,
         tries=tries,
-        next_try_at=None if next_ms is None else next_ms / 1000,
     )
 
 

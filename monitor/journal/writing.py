@@ -245,8 +245,8 @@ def write_derived(connection: sqlite3.Connection, samples: Iterable[Sample]) -> 
 
 def _write_outbox(connection: sqlite3.Connection, rows: Iterable[OutboxRow]) -> None:
     connection.executemany(
-        "INSERT OR IGNORE INTO outbox (key, contact, at_ms, priority, message, state, tries,"
-        " next_try_ms) VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
+        "INSERT OR IGNORE INTO outbox (key, contact, at_ms, priority, message, state, tries)"
+        " VALUES (?, ?, ?, ?, ?, 'pending', ?)",
         [
             (
                 row.key,
@@ -254,9 +254,7 @@ def _write_outbox(connection: sqlite3.Connection, rows: Iterable[OutboxRow]) -> 
                 to_ms(row.at),
                 row.priority,
                 _dumps(dict(row.message)),
-                row.state,
                 row.tries,
-                None if row.next_try_at is None else to_ms(row.next_try_at),
             )
             for row in rows
         ],
@@ -265,14 +263,8 @@ def _write_outbox(connection: sqlite3.Connection, rows: Iterable[OutboxRow]) -> 
 
 def _write_outcome(connection: sqlite3.Connection, outcome: Outcome) -> None:
     connection.execute(
-        "UPDATE outbox SET state = ?, tries = ?, next_try_ms = ? WHERE key = ? AND contact = ?",
-        (
-            outcome.state,
-            outcome.tries,
-            None if outcome.next_try_at is None else to_ms(outcome.next_try_at),
-            outcome.key,
-            outcome.contact,
-        ),
+        "UPDATE outbox SET state = ?, tries = ? WHERE key = ? AND contact = ?",
+        (outcome.state, outcome.tries, outcome.key, outcome.contact),
     )
     if outcome.state == "superseded" and outcome.failure is None:
         return

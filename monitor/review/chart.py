@@ -59,9 +59,7 @@ def describe(
     return spec
 
 
-def describe_boxes(
-    scenes: Sequence[Scene], *, title: str = "", summary: Sequence[str] = (), wide_px: int
-) -> Spec:
+def describe_boxes(scenes: Sequence[Scene], *, title: str = "", wide_px: int) -> Spec:
     """A batch in its boxes: each floor in its band, and beneath them the lost of each day over all
     boxes. The scenes have one span."""
     first = scenes[0]
@@ -79,7 +77,7 @@ def describe_boxes(
     if lost := draft.lost():
         panels.append(lost)
     panels[-1] = draft.with_time_axis(panels[-1])
-    return _stacked(panels, title, summary, LIGHT, wide_px)
+    return _stacked(panels, title, (), LIGHT, wide_px)
 
 
 def _stacked(

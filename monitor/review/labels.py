@@ -1,8 +1,7 @@
 """Where words go in the chart so that none covers another. Called by `panels` and `lanes`."""
 
 from collections.abc import Sequence
-
-import numpy as np
+from textwrap import wrap
 
 LETTER_PX = 5.6  # mean advance of the chart's font at its small size
 _AWAY_PX = 7.0  # from a symbol's middle to its text
@@ -10,27 +9,20 @@ _HALF_PX = 5.0  # of a symbol, with some air
 
 
 def apart(wanted: Sequence[float], *, gap: float, low: float, high: float) -> list[float]:
-    """Positions as near as can be to those wanted, in the same order, at least `gap` apart, within
-    low..high as long as they fit.
-
-    Least squares with an order constraint is isotonic regression; pool-adjacent-violators solves
-    it exactly (Ayer et al., Annals of Mathematical Statistics 26:641, 1955)."""
-    order = np.argsort(wanted, kind="stable")
-    steps = gap * np.arange(len(order))
-    blocks: list[tuple[float, int]] = []  # (mean of wanted - step, how many)
-    for rank, index in enumerate(order):
-        mean, many = wanted[index] - steps[rank], 1
-        while blocks and blocks[-1][0] > mean:
-            earlier, count = blocks.pop()
-            mean, many = (earlier * count + mean * many) / (count + many), count + many
-        blocks.append((mean, many))
-    base = np.repeat([mean for mean, _ in blocks], [many for _, many in blocks])
-    room = max(high - low - gap * (len(order) - 1), 0.0)
-    placed = np.clip(base, low, low + room) + steps
-    result = [0.0] * len(order)
-    for rank, index in enumerate(order):
-        result[index] = float(placed[rank])
-    return result
+    """Positions near those wanted, in the same order, at least `gap` apart, within low..high as
+    long as they fit: each goes up out of the way of the one below it, and back from the upper end.
+    """
+    order = sorted(range(len(wanted)), key=wanted.__getitem__)
+    placed = list(wanted)
+    least = low
+    for index in order:
+        placed[index] = max(placed[index], least)
+        least = placed[index] + gap
+    most = high
+    for index in reversed(order):
+        placed[index] = min(placed[index], most)
+        most = placed[index] - gap
+    return placed
 
 
 def sides(marks: Sequence[tuple[float, str]], wide_px: float) -> list[str | None]:
@@ -55,15 +47,4 @@ def sides(marks: Sequence[tuple[float, str]], wide_px: float) -> list[str | None
 
 def in_lines(name: str, letters: int, most: int) -> str:
     """A name in at most `most` lines of about `letters`; an ellipsis where more would be needed."""
-    lines: list[str] = []
-    for word in name.split():
-        if lines and len(lines[-1]) + 1 + len(word) <= letters:
-            lines[-1] += f" {word}"
-        else:
-            lines.append(word)
-    kept = [
-        line if len(line) <= letters + 1 else line[: letters - 1] + "…" for line in lines[:most]
-    ]
-    if len(lines) > most and not kept[-1].endswith("…"):
-        kept[-1] = kept[-1][: letters - 1] + "…"
-    return "\n".join(kept)
+    return "\n".join(wrap(name, letters, max_lines=most, placeholder="…"))

@@ -26,13 +26,13 @@ DAY_S = 86400.0
 SITE = "site"  # under which the journal keeps what the whole site measures
 
 
-def scene(record: Record, start: float, stop: float, *, title: str | None = None) -> Scene:
+def scene(record: Record, start: float, stop: float) -> Scene:
     """The picture of start <= time < stop of the record's box."""
     probes = sorted(record.probes, key=lambda probe: _ORDER.index(probe.place))
     traces = _traces(record, [probe.key for probe in probes], start, stop)
     hold_s = record.hold_s
     return Scene(
-        title=title or _title(record, start, stop),
+        title=_title(record, start, stop),
         box=record.brooder.name,
         summary=_summary(record, _told(record, start, stop), start, stop),
         start=start,

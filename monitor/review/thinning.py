@@ -6,11 +6,8 @@ Aggregation", PVLDB 7(10), 2014, pp. 797-808, which draws the same pixels as the
 Taking every n-th reading would lose the one minute at 18 degC that the picture is about."""
 
 import numpy as np
-import numpy.typing as npt
 
-from monitor.review.exposure import Floats, Trace
-
-Indices = npt.NDArray[np.int64]
+from monitor.review.exposure import Trace
 
 
 def thinned(trace: Trace, *, start: float, stop: float, columns: int) -> Trace:
@@ -21,9 +18,8 @@ def thinned(trace: Trace, *, start: float, stop: float, columns: int) -> Trace:
     column = ((trace.times - start) * (columns / (stop - start))).astype(np.int64)
     begins = np.flatnonzero(np.diff(column, prepend=-1))
     ends = np.append(begins[1:], len(column)) - 1
-    lowest = _first_hit(trace.temps_c, np.minimum.reduceat(trace.temps_c, begins), begins)
-    highest = _first_hit(trace.temps_c, np.maximum.reduceat(trace.temps_c, begins), begins)
-    keep = np.unique(np.concatenate([begins, lowest, highest, ends]))
+    by_height = np.lexsort((trace.temps_c, column))  # within each column
+    keep = np.unique(np.concatenate([begins, by_height[begins], by_height[ends], ends]))
     return Trace(trace.times[keep], trace.temps_c[keep])
 
 
@@ -35,13 +31,3 @@ def pieces(trace: Trace, *, hold_s: float) -> list[Trace]:
     cuts = np.flatnonzero(np.diff(trace.times) > hold_s) + 1
     times, temps = np.split(trace.times, cuts), np.split(trace.temps_c, cuts)
     return [Trace(t, c) for t, c in zip(times, temps, strict=True)]
-
-
-def _first_hit(values: Floats, wanted: Floats, begins: Indices) -> Indices:
-    """Per column the index of the first value that equals its wanted one."""
-    column = np.zeros(len(values), dtype=np.int64)
-    column[begins[1:]] = 1
-    column = np.cumsum(column)
-    hits = np.flatnonzero(values == wanted[column])
-    first = np.diff(column[hits], prepend=-1) > 0
-    return hits[first]

@@ -9,14 +9,14 @@ while no service runs, read when either begins."""
 import hashlib
 import json
 import logging
-import os
-from dataclasses import asdict, dataclass, field
+from dataclasses import dataclass, field
 from pathlib import Path
 from urllib.parse import quote
 
 from monitor.brooding.ledger import Ledger
 from monitor.events import Entry, EntryKind
-from monitor.journal.ownership import make_file, make_folder
+from monitor.journal.ownership import make_file, make_folder, settle
+from monitor.journal.records import entry_fields
 from monitor.service.logs import facts
 
 log = logging.getLogger(__name__)
@@ -113,7 +113,7 @@ def _entries(file: Path) -> list[Entry]:
 
 
 def _text(box: str, entries: tuple[Entry, ...]) -> bytes:
-    rows = [{k: v for k, v in asdict(entry).items() if v is not None} for entry in entries]
+    rows = [entry_fields(entry) for entry in entries]
     said = {"form": _FORM, "brooder": box, "entries": rows, "sum": _sum(rows)}
     return json.dumps(said, indent=1, ensure_ascii=False).encode()
 
@@ -133,13 +133,5 @@ def _replace(path: Path, data: bytes) -> None:
     aside = path.with_suffix(".new")
     aside.unlink(missing_ok=True)
     make_file(aside)
-    with aside.open("wb") as out:
-        out.write(data)
-        out.flush()
-        os.fsync(out.fileno())
-    aside.replace(path)
-    folder = os.open(path.parent, os.O_RDONLY | os.O_DIRECTORY)
-    try:
-        os.fsync(folder)
-    finally:
-        os.close(folder)
+    aside.write_bytes(data)
+    settle(aside, path)

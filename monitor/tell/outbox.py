@@ -85,12 +85,12 @@ class Outbox:
         lane = self._lanes.get(contact)
         if lane is None:
             why = "no such contact any more"
-            return [_ended(message, contact, now, tries, state="given-up", failure=why)]
+            return [_outcome(message, contact, now, tries, state="given-up", failure=why)]
         if message.key in lane.waiting:
             return []
         same = [w.message for w in lane.waiting.values() if w.message.thread == message.thread]
         if any(other.at > message.at for other in same):
-            return [_ended(message, contact, now, tries, state="superseded")]
+            return [_outcome(message, contact, now, tries, state="superseded")]
         outcomes = [
             self._drop(contact, lane, key, now, state="superseded")
             for key, older in list(lane.waiting.items())
@@ -149,17 +149,8 @@ class Outbox:
             return [self._drop(contact, lane, key, now, state="superseded", failure=failure)]
         if now.tick - waiting.since >= GIVE_UP_S[waiting.message.priority]:
             return [self._drop(contact, lane, key, now, state="given-up", failure=failure)]
-        return [
-            Outcome(
-                key=key,
-                contact=contact,
-                tried_at=now.at,
-                state="pending",
-                tries=waiting.tries,
-                failure=failure,
-                next_try_at=now.at + back_off_s,
-            )
-        ]
+        tries = waiting.tries
+        return [_outcome(waiting.message, contact, now, tries, state="pending", failure=failure)]
 
     def failures(self, contact: str) -> int:
         """How often in a row this contact was not reached."""
@@ -207,7 +198,7 @@ class Outbox:
         contact: str, lane: _Lane, key: str, now: Moment, *, state: str, failure: str | None = None
     ) -> Outcome:
         waiting = lane.waiting.pop(key)
-        return _ended(waiting.message, contact, now, waiting.tries, state=state, failure=failure)
+        return _outcome(waiting.message, contact, now, waiting.tries, state=state, failure=failure)
 
 
 def _haste(waiting: _Waiting) -> tuple[int, int, float]:
@@ -215,7 +206,7 @@ def _haste(waiting: _Waiting) -> tuple[int, int, float]:
     return (_HASTE[message.priority], _ORDER[message.kind], message.at)
 
 
-def _ended(
+def _outcome(
     message: Message,
     contact: str,
     now: Moment,

@@ -42,9 +42,8 @@ def test_a_flood_of_junk_topics_is_heard_bounded_and_delays_no_reading(tmp_path)
                 heard.session.acknowledge([one.token])
                 assert one.payload == str(number).encode()
             assert junk.wait(250) == 0
-            eventually(lambda: unclaimed.total >= 300, "all junk heard")
+            eventually(lambda: len(unclaimed.latest()) == MOST_TOPICS, "the junk heard")
         heard_topics = unclaimed.latest()
-        assert len(heard_topics) == MOST_TOPICS
         assert all(one.topic != FLOOR for one in heard_topics)
         listener.stop()
 
@@ -53,6 +52,5 @@ def test_a_flood_of_junk_topics_is_heard_bounded_and_delays_no_reading(tmp_path)
             return log.count("Received DISCONNECT from auto-") == log.count(" as auto-") > 300
 
         eventually(all_gone, "ended")
-        before = unclaimed.total
         publish(broker.port, "after", "1")
-        assert unclaimed.total == before
+        assert all(one.topic != "after" for one in unclaimed.latest())

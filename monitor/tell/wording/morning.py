@@ -4,6 +4,7 @@ wrong, and it says so. Called by the planner once a local day."""
 from dataclasses import dataclass, field
 
 from monitor.tell.wording.words import UNSEEN_S, Voice, Words, compose, span
+from monitor.watch.status import NightStatus
 
 _QUIET_UNSEEN_S = 600.0  # a restart or an update; longer is not a quiet night. Common practice
 FITS = 600  # characters of a message that is read at a glance
@@ -16,13 +17,7 @@ class BoxMorning:
     """One brooder's night and day; None where it is not known. Temperatures degC."""
 
     brooder: str
-    lowest_c: float | None = None
-    lowest_at: float | None = None
-    highest_c: float | None = None
-    highest_at: float | None = None
-    too_cold_s: float = 0.0
-    too_hot_s: float = 0.0
-    unseen_s: float = 0.0
+    night: NightStatus | None = None
     alarms: tuple[str, ...] = ()  # what was told in the night, in plain words
     now_c: float | None = None
     target_c: float | None = None
@@ -67,7 +62,10 @@ def morning(boxes: list[BoxMorning], gathered: Gathered, voice: Voice, at: float
 
 
 def _is_well(box: BoxMorning) -> bool:
-    return not box.alarms and box.too_cold_s + box.too_hot_s < 60 and box.unseen_s < _QUIET_UNSEEN_S
+    night = box.night
+    return not box.alarms and (
+        night is None or (night.below_s + night.above_s < 60 and night.unseen_s < _QUIET_UNSEEN_S)
+    )
 
 
 def _fitting(lines: list[tuple[int, str]], room: int) -> list[str]:
@@ -103,23 +101,24 @@ def _headline(boxes: list[BoxMorning], voice: Voice) -> str:
 
 
 def _night(box: BoxMorning, voice: Voice, at: float) -> list[tuple[int, str]]:
-    if box.lowest_c is None or box.highest_c is None:
+    night = box.night
+    if night is None or night.low_c is None or night.high_c is None:
         return [(0, f"{box.brooder}: no readings in the night.")]
-    low = _extreme(voice, at, box.lowest_c, box.lowest_at)
-    high = _extreme(voice, at, box.highest_c, box.highest_at)
+    low = _extreme(voice, at, night.low_c, night.low_at)
+    high = _extreme(voice, at, night.high_c, night.high_at)
     wrong = []
-    if box.too_cold_s >= 60:
-        wrong.append(f"too cold for {span(box.too_cold_s)}")
-    if box.too_hot_s >= 60:
-        wrong.append(f"too hot for {span(box.too_hot_s)}")
-    unseen = box.unseen_s >= UNSEEN_S
+    if night.below_s >= 60:
+        wrong.append(f"too cold for {span(night.below_s)}")
+    if night.above_s >= 60:
+        wrong.append(f"too hot for {span(night.above_s)}")
+    unseen = night.unseen_s >= UNSEEN_S
     judged = " and ".join(wrong) if wrong else "never too cold or too hot"
     if unseen and not wrong:
         judged += " while it was watched"
     lines = [(0, f"{box.brooder}, the night: lowest {low}, highest {high}; {judged}.")]
     if unseen:
         why = "no reading to trust, or the watch was not running"
-        lines.append((1, f"Not watched for {span(box.unseen_s)}: {why}."))
+        lines.append((1, f"Not watched for {span(night.unseen_s)}: {why}."))
     if box.alarms:
         lines.append((1, f"Told since yesterday: {_few(list(box.alarms))}."))
     return lines

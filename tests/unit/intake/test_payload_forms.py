@@ -130,21 +130,22 @@ def test_a_stamped_reading_bears_its_own_time_on_both_clocks(stamp):
 
 
 @pytest.mark.parametrize(
-    ("stamp", "note"),
+    "stamp",
     [
-        ("tomorrow", 'time stamp "tomorrow" is neither ISO 8601 nor Unix'),
-        ("2026-02-10T02:15:30", 'time stamp "2026-02-10T02:15:30" has no zone (write Z for UTC)'),
-        (None, "time stamp is null, not a number"),
-        (4102444800, "time stamp lies in the future"),
-        (946684800, "time stamp is more than a week old"),
+        "tomorrow",
+        "2026-02-10T02:15:30",  # of which zone?
+        "0001-01-01T00:00:00+14:00",  # before the first year
+        None,
+        {},
+        10**400,
+        4102444800,  # in the future
+        946684800,  # more than a week old
     ],
 )
-def test_a_reading_with_a_bad_stamp_is_still_a_reading(stamp, note):
+def test_a_reading_with_a_bad_stamp_is_still_a_reading(stamp):
     payload = json.dumps({"c": 33.4, "t": stamp}).encode()
-    notes: list[str] = []
-    (outcome,) = read_all(payload, probe(value_pointer="/c", time_pointer="/t"), NOW, notes)
+    (outcome,) = read_all(payload, probe(value_pointer="/c", time_pointer="/t"), NOW)
     assert outcome == Reading(NOW.at, NOW.tick, "porch/floor", 33.4)
-    assert notes == [f"{note}; the time of arrival was taken"]
 
 
 def test_a_stamp_in_a_message_that_the_broker_held_is_judged_by_its_arrival():

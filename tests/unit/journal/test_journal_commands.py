@@ -148,7 +148,7 @@ def test_salvage_says_what_it_saved_and_never_overwrites(here: Path) -> None:
     ("words", "told"),
     [
         (["--journal", "nowhere.db"], "there is no journal at nowhere.db"),
-        (["--from", "yesterday"], '--from is "yesterday"; write a date like 2026-02-10'),
+        (["--from", "yesterday"], '--from is "yesterday"; write 06:30, a date like 2026-02-10'),
         (["--from", "2026-02-11", "--to", "2026-02-10"], "is not before --to"),
         (["--what", "ledger"], "--what ledger is only for --form csv"),
     ],

@@ -146,7 +146,6 @@ def test_a_message_is_kept_once_however_often_it_is_written(journal: Journal, pa
                         state="pending",
                         tries=1,
                         failure="no route",
-                        next_try_at=T0 + 33,
                     ),
                     Outcome(key="cold/1", contact="me", tried_at=T0 + 33, state="sent", tries=2),
                 ]

@@ -86,8 +86,8 @@ def test_losses_and_alarms_are_looked_at_when_asked(run):
     [
         (["--brooder", "barn"], '--brooder is "barn"; the configuration has porch'),
         (["--batch", "7"], "--batch is 7; porch has had 1, counted from 1"),
-        (["--from", "yesterday"], '--from is "yesterday"; write a date like 2026-02-10 or a time'),
-        (["--to", "2026-02-30"], '--to is "2026-02-30"; write a date like'),
+        (["--from", "yesterday"], '--from is "yesterday"; write 06:30, a date like 2026-02-10'),
+        (["--to", "2026-02-30"], '--to is "2026-02-30"; write 06:30, a date like'),
         (["--from", "2026-02-12", "--to", "2026-02-10"], "--to 2026-02-10 is not after --from"),
         (["--from", "2031-01-01"], "nothing of porch is recorded in that span"),
         (["--picture", "night.gif"], "--picture is night.gif; the name must end in .png, .svg"),

@@ -23,6 +23,7 @@ from monitor.tell.wording.silence_words import site_silent
 from monitor.tell.wording.words import LOCK_SCREEN, Voice, Words
 from monitor.units import Unit
 from monitor.watch.alarm_table import TABLE
+from monitor.watch.status import NightStatus
 
 GOLDEN = Path(__file__).with_name("golden_messages.txt")
 OF_THE_SITE = (AlarmName.NAME_TAKEN, AlarmName.MAINS_LOST, AlarmName.BATTERY_LOW)
@@ -155,13 +156,27 @@ def all_messages() -> dict[str, Words]:
     return said
 
 
+def night(
+    low_c: float, low_at: float, high_c: float, high_at: float, below_s: float = 0.0,
+    unseen_s: float = 0.0,
+) -> NightStatus:  # fmt: skip
+    return NightStatus(
+        from_at=local(10, 18),
+        since_at=local(10, 18),
+        low_c=low_c,
+        low_at=low_at,
+        high_c=high_c,
+        high_at=high_at,
+        below_s=below_s,
+        above_s=0.0,
+        unseen_s=unseen_s,
+    )
+
+
 def quiet_box() -> BoxMorning:
     return BoxMorning(
         brooder="porch",
-        lowest_c=33.4,
-        lowest_at=local(11, 5, 10),
-        highest_c=36.1,
-        highest_at=local(10, 21),
+        night=night(33.4, local(11, 5, 10), 36.1, local(10, 21)),
         now_c=34.8,
         target_c=35.0,
         head_count=98,
@@ -252,12 +267,7 @@ def test_what_a_sensor_says_when_it_is_not_well_is_given_in_both_units(value_c):
 def bad_box() -> BoxMorning:
     return BoxMorning(
         brooder="porch",
-        lowest_c=27.4,
-        lowest_at=local(11, 3, 5),
-        highest_c=35.6,
-        highest_at=local(10, 20),
-        too_cold_s=4500,
-        unseen_s=1260,
+        night=night(27.4, local(11, 3, 5), 35.6, local(10, 20), below_s=4500, unseen_s=1260),
         alarms=("02:08 heat has stopped", "02:40 dangerously cold"),
         now_c=31.6,
         target_c=35.0,
@@ -267,12 +277,13 @@ def bad_box() -> BoxMorning:
 
 
 def test_a_night_with_hours_that_nobody_watched_is_neither_quiet_nor_never_too_cold():
-    unseen = replace(bad_box(), too_cold_s=0.0, alarms=(), unseen_s=9 * 3600.0)
+    seen = night(27.4, local(11, 3, 5), 35.6, local(10, 20), unseen_s=30.0)
+    unseen = replace(bad_box(), alarms=(), night=replace(seen, unseen_s=9 * 3600.0))
     words = morning([unseen], Gathered(), Voice(site()), NIGHT)
     assert "quiet" not in words.title
     assert "Not watched for 9 h" in words.body
     assert "never too cold or too hot while it was watched." in words.body
-    short = replace(unseen, unseen_s=30.0)
+    short = replace(unseen, night=seen)
     assert "never too cold or too hot." in (morning([short], Gathered(), Voice(site()), NIGHT).body)
 
 
