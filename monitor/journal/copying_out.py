@@ -50,7 +50,7 @@ def check(copy: Path) -> None:
     try:
         schema.refuse_newer(connection, copy)
         schema.refuse_earlier(connection, copy)
-        if not schema.is_journal(connection):
+        if schema.version_of(connection) == 0:
             raise StorageFault("failed", f"{copy} is not a journal of brooder")
     except sqlite3.Error as error:
         raise opening.fault_of(error, copy) from error

@@ -215,9 +215,3 @@ def bring_to(connection: sqlite3.Connection, version: int = VERSION) -> None:
     except BaseException:
         connection.execute("ROLLBACK")
         raise
-
-
-def is_journal(connection: sqlite3.Connection) -> bool:
-    """Is it a journal that this version can go on with?"""
-    known = OLDEST <= version_of(connection) <= VERSION
-    return known and unlike_its_version(connection) is None
