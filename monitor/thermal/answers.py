@@ -28,23 +28,20 @@ _HOLD_DEPTH_K = 1.0  # a fall that is worth waiting for
 
 
 def hold_until(
-    fall: Fall, rise: Rise, *, stepped: float, low_c: float | None, nobody_at_work: bool
+    fall: Fall, *, stepped: float, low_c: float | None, nobody_at_work: bool
 ) -> float | None:
-    """A fall or a rise that may be a grower's act: wait and see until that tick. The floor was in
-    the band (`low_c`; None: no birds) before."""
-    if fall.verdict is not None:
-        return None
-    hold = rise.hold_until
+    """A fall that may be a grower's act: wait and see until that tick. The floor was in the band
+    (`low_c`; None: no birds) before."""
     until = fall.onset + HOLD_S
-    if (
+    waits = (
         fall.open
+        and fall.verdict is None
         and not nobody_at_work
         and fall.depth < -_HOLD_DEPTH_K
         and stepped < until
         and (low_c is None or fall.from_c > low_c)
-    ):
-        return until if hold is None else max(hold, until)
-    return hold
+    )
+    return until if waits else None
 
 
 def diagnosis(
@@ -64,7 +61,7 @@ def diagnosis(
         Diagnosis, rate_k_per_h=rate_k_per_h, findings=findings, doubted=doubted, warmth=warmth
     )
     if rise.overheat:
-        return found(cause=Cause.OVERHEAT, started=rise.started)
+        return found(cause=Cause.OVERHEAT)
     if loss is not None:
         name, sure, watts = loss.named(brooder)
         return found(

@@ -61,13 +61,16 @@ class Climb(Kept):
             return
         self._looked = tick
         self.rises = False
+        rose = [(one, k) for one in floor if (k := self._rose_k(tick, one, target_c, high_c))]
+        if not rose:
+            self._count = 0
+            return
         rising = [one for one in (*floor, *beside) if self._rises_too(tick, one)]
         alone_counts = not (sources_seen and self._as_ever(tick, beside))
         counts, highest_c = 0, -math.inf
-        for track in floor:
+        for track, rose_k in rose:
             witness = any(one is not track for one in rising)
-            rose_k = self._rose_k(tick, track, target_c, high_c)
-            if rose_k == 0.0 or not (witness or alone_counts):
+            if not (witness or alone_counts):
                 continue
             steady = self._steadiness(tick, track, rose_k, alone=not witness)
             self.rises = self.rises or steady >= _SLOWER

@@ -63,16 +63,15 @@ class Diagnosis:
     Never COLD_NIGHT: that is a judgement on the hours to come, see `coming_night`."""
 
     cause: Cause | None = None  # SENSOR: one that falls alone; other faults are among the findings
-    started: float | None = None  # when the fall or rise began, as estimated
+    started: float | None = None  # when the fall began, as estimated
     source: str | None = None  # the heat source most likely lost
     source_sure: bool = False  # False: two sources would look the same
     suspects: tuple[str, ...] = ()  # all that may have stopped: whoever is seen to work is none
     source_watts: float = 0.0
     rate_k_per_h: float = 0.0  # of the floor, now
-    hold_until: float | None = None  # looks like a grower's act: no cold/hot alarm before this tick
+    hold_until: float | None = None  # looks like a grower's act: no alarm of cold before this tick
     findings: tuple[Finding, ...] = ()
-    # Probes whose newest readings contradict their neighbours or themselves: for some minutes they
-    # prove nothing. Then they are believed, or become a finding.
+    # Probes whose newest reading is far from the one before: it waits for the next to bear it out.
     doubted: tuple[str, ...] = ()
     warmth: Warmth = Warmth.UNKNOWN
 

@@ -107,7 +107,6 @@ class Fall(Kept):
         self.open = True
         quick = course.quick
         fast = quick is not None and quick.low_c - floor_c > _STEEP_K
-        fast = fast or _is_overdue(course, tick, floor_c)
         back_s = _FAST_BACK_S if fast else _SLOW_BACK_S
         self.onset, _ = course.onset(tick, floor_c, back_s)
         onset = self.onset
@@ -180,7 +179,7 @@ class Fall(Kept):
         """The floor is back near where it was."""
         if self.verdict is None:
             return self.now_k > min(-_STEEP_K, 0.4 * self.depth)
-        return self.now_k > 0.25 * self.depth or self.now_k > max(-0.4, 0.5 * self.depth)
+        return self.now_k > 0.25 * self.depth
 
     def spent(self, tick: float) -> bool:
         """Long enough ago that what the floor is like now is known."""

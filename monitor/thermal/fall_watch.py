@@ -19,9 +19,6 @@ from monitor.thermal.probe_health import ProbeHealth
 from monitor.thermal.witness import Witness, measured
 
 _WEATHER_S = 1800.0  # before a fall: an outside that came down by as much since then explains it
-# A front, with its wind, brings a floor down by up to half of what it does outside, and no faster
-# than so. Assumed.
-_FRONT_S, _FRONT_K, _FRONT_SHARE, _FRONT_K_PER_H = 5400.0, 4.0, 0.5, -8.0
 _ONSET_S = 300.0  # so exactly is it known when a slow fall began
 _AFTER_ONSET_S = 20.0  # what a plug said later than this after the onset, it said of the fall
 
@@ -136,12 +133,9 @@ class FallWatch(Kept):
 
     def _weather(self, tick: float) -> bool:
         """Did the outside come down by as much? A box follows it later, and by less."""
-        onset, fall_k = self.fall.onset, -self.fall.now_k
+        onset = self.fall.onset
         fell_k = self._outside.fell_k(tick, onset - _WEATHER_S, onset)
-        front_k = self._outside.fell_within_k(tick, _FRONT_S)
-        front = front_k >= _FRONT_K and self._floor.rate_k_per_h > _FRONT_K_PER_H
-        explained_k = max(fell_k or 0.0, _FRONT_SHARE * front_k if front else 0.0)
-        return explained_k > fall_k
+        return fell_k is not None and fell_k > -self.fall.now_k
 
     def _weigh(self, model: FloorModel, tick: float) -> None:
         """Weighs which cause explains the fall best."""

@@ -2,7 +2,7 @@
 band. Held by `thermal_watch`, which steps it every 25 s or so.
 
 Two probes of one floor differ by where they lie. How they usually do is learned, so that the floor
-does not jump when one of them is away, in doubt or not to be trusted."""
+does not jump when one of them is away or not to be trusted."""
 
 from collections.abc import Sequence
 
@@ -132,10 +132,10 @@ class Floor(Kept):
         read = fresh if len(floor) == self._all else [t for t in fresh if t in floor]
         if len(floor) == 1:
             return read[0].mean if read else None
-        trusted = [t for t in floor if t.doubt_since == NEVER]
+        trusted = floor
         if findings:
             bad = {finding.probe for finding in findings}
-            trusted = [t for t in trusted if t.key not in bad]
+            trusted = [t for t in floor if t.key not in bad]
         if len(trusted) < len(floor):
             read = [track for track in read if track in trusted] or (read if not trusted else [])
         if not read:

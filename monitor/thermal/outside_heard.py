@@ -106,13 +106,6 @@ class OutsideHeard(Kept):
             return None
         return before_c - self.temp_c
 
-    def fell_within_k(self, tick: float, within_s: float) -> float:
-        """By how much it came down from its highest of that time; 0: that is not known."""
-        highest_c = self._course.highest(tick - within_s, tick)
-        if self.temp_c is None or highest_c is None or not self.measured(tick):
-            return 0.0
-        return highest_c - self.temp_c
-
     def fresh(self, tick: float) -> bool:
         """Is what it said last still what is outside?"""
         return tick - self._tick < _FRESH_S

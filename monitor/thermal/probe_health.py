@@ -42,7 +42,7 @@ class ProbeHealth(Kept):
         outside_fresh: bool = True,
         sources_seen: bool = False,
     ) -> None:
-        """Look at every probe heard lately. While `disturbed` (a fall or a rise is on) differences
+        """Look at every probe heard lately. While `disturbed` (a fall is on) differences
         are expected and none is called a drift. `outside_fresh`: the outside was heard lately too.
         `sources_seen`: a probe lies beneath each source of heat."""
         heard = [t for t in tracks if t.level is not None and tick - t.last_tick < 600.0]

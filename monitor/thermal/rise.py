@@ -1,9 +1,9 @@
 """The floor getting too hot: a slipped lamp, a stuck thermostat or the sun told from a chick on the
 probe. Held by `thermal_watch`.
 
-A probe with a chick on it rises for two or three minutes, and never above the chick's own skin;
-what is beyond that, or climbs towards harm at a steady pace, is heat. Figures are this project's
-(assumed); tests/bench measures what they do."""
+A probe with a chick on it is never above the chick's own skin; what is beyond that, or climbs
+towards harm at a steady pace, is heat. Figures are this project's (assumed); tests/bench measures
+what they do."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -17,10 +17,6 @@ from monitor.thermal.track import Track
 _NEW_S = 330.0  # an older word says nothing of where it is heading
 _ABOVE_K = 1.0  # above a chick's skin: no chick
 _BORNE_OUT, _BORNE_OUT_S = 3, 50.0  # readings that say so, one after the other, over so long
-_FAST_K_PER_MIN = 0.4  # a chick, a lamp; slower is weather
-_HOLD_S = 780.0  # a chick sits for some minutes
-_PACE_FROM_S, _PACE_TO_S, _PACE_MIN = 270.0, 150.0, 3.0  # minutes begun then: so long ago
-_WARMER_K = 0.25  # than its level: what rises by as much as matters is
 _AHEAD_MIN = 10.0  # a climb that is harm by then is told as that
 
 
@@ -28,8 +24,6 @@ _AHEAD_MIN = 10.0  # a climb that is harm by then is told as that
 class Rise(Kept):
     """The present rise of any floor probe."""
 
-    started: Tick | None = None  # when some floor probe began to rise quickly
-    hold_until: Tick | None = None
     overheat: bool = False
     _since: Tick = 0.0  # first of the readings that say it is too hot
     _count: int = 0  # how many there were
@@ -45,7 +39,6 @@ class Rise(Kept):
     ) -> None:
         """Look at the latest means of the floor probes."""
         if target_c is None:
-            self.started = self.hold_until = None
             self.overheat = False
             self._count = 0
             return
@@ -69,8 +62,6 @@ class Rise(Kept):
             # what a slow probe said last holds until it is silent: the lamp lies on that one
             late = [t.mean for t in tracks if tick - t.last_tick <= limits.silent_s]
             self.overheat = max(late, default=hottest.mean) >= high_c
-        pace = max([_pace(track, tick) for track in heard])
-        self._see_act(tick, pace, hottest.mean, high_c)
 
     def _bear_out(self, track: Track, hot: bool) -> None:
         if not hot:
@@ -81,29 +72,3 @@ class Rise(Kept):
         elif track.last_tick > self._heard:
             self._count += 1
             self._heard = track.last_tick
-
-    def _see_act(self, tick: float, pace: float, hottest_c: float, high_c: float) -> None:
-        """A chick, or a grower at work: the warmth alarms wait for a while."""
-        if pace > _FAST_K_PER_MIN:
-            if self.started is None or tick - self.started > _HOLD_S:
-                self.started = tick
-        elif hottest_c < high_c and self.started is not None and tick - self.started > 120.0:
-            self.started = None
-        held = (
-            self.started is not None
-            and not self.overheat
-            and tick < self.started + _HOLD_S
-            and hottest_c < CHICK_SKIN_C
-        )
-        self.hold_until = self.started + _HOLD_S if held and self.started is not None else None
-
-
-def _pace(track: Track, tick: float) -> float:
-    """K a minute over the last minutes."""
-    course = track.course
-    if track.level is None or track.mean < track.level + _WARMER_K:
-        return 0.0
-    before = course.mean(tick - _PACE_FROM_S, tick - _PACE_TO_S)
-    if before is None:
-        return 0.0
-    return (track.mean - before) / _PACE_MIN

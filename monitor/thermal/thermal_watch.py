@@ -12,7 +12,7 @@ from monitor.brooding.night_hours import asleep
 from monitor.events import Moment
 from monitor.kept import NEVER, Kept, Tick, part
 from monitor.site import Brooder, Place
-from monitor.thermal import answers, doubt
+from monitor.thermal import answers
 from monitor.thermal.answers import ComingNight
 from monitor.thermal.box_known import BoxKnown
 from monitor.thermal.climb import Climb
@@ -195,7 +195,6 @@ class ThermalWatch(Kept):
         model.step(tick, floor_c, outside_c)
         self._falls.see(model, tick, floor_c)
         self._see_heat(tick)
-        doubt.look(self._all, tick, _STEP_S)
         if not self._fall.open:
             if self._outside.temp_c is None:
                 swing = self._floor.swing
@@ -214,7 +213,7 @@ class ThermalWatch(Kept):
                 tick,
                 self._outside.temp_c,
                 self._outside.last_c,
-                self._fall.open or self._rise.started is not None,
+                self._fall.open,
                 outside_fresh=self._outside.fresh(tick),
                 sources_seen=self._witness.sees_all,
             )
@@ -245,20 +244,23 @@ class ThermalWatch(Kept):
             self._rise.overheat,
             self._warming.warmth,
             self._health.findings,
-            doubt.doubted(self._all, self._floor.stepped),
+            self._doubted(),
         )
         if told == self._told:
             return None
         self._told = told
         return self.diagnosis
 
+    def _doubted(self) -> tuple[str, ...]:
+        """Probes whose last reading waits for the next one."""
+        return tuple([track.key for track in self._all if track.held is not None])
+
     def _hold_until(self) -> float | None:
         if not self._fall.open:
-            return self._rise.hold_until
+            return None
         stepped = self._floor.stepped
         return answers.hold_until(
             self._fall,
-            self._rise,
             stepped=stepped,
             low_c=self._box.low_c,
             nobody_at_work=self._box.nobody_at_work(stepped),
@@ -276,7 +278,7 @@ class ThermalWatch(Kept):
                 held_until=self._hold_until(),
                 rate_k_per_h=self._floor.rate_k_per_h,
                 findings=self._health.findings,
-                doubted=doubt.doubted(self._all, self._floor.stepped),
+                doubted=self._doubted(),
                 warmth=self._warming.warmth,
             )
         return self._said

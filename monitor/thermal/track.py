@@ -36,7 +36,6 @@ class Track(Kept):
     level: float | None = None
     course: Course
     offset: float | None = None
-    doubt_since: Tick = NEVER  # its readings began to contradict the others'
     moved_tick: Tick = NEVER  # when its value last changed
     stood_s: float = 0.0  # the longest that it stood still of late before it changed
     quantum_k: float = UNKNOWN_K  # smallest step seen lately: its resolution, or more
@@ -131,6 +130,6 @@ class Track(Kept):
         self.held = self.level = None
         self.sum = 0.0
         self.count = 0
-        self.last_tick = self.doubt_since = NEVER
+        self.last_tick = NEVER
         self.spike_score = 0.0
         self.course.clear()

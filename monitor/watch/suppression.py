@@ -30,19 +30,17 @@ def suppressed_until(box: Box, alarm: Alarm, tick: float) -> float | None:
     if alarm is box.hot and box.estimate.diagnosis.warmth is Warmth.SOON:
         return None
     slipped = alarm is box.overheat and box.estimate.diagnosis.cause is Cause.OVERHEAT
-    beyond = _beyond(box, alarm)
-    sure = [p for p, edge in beyond if edge.sure]
+    sure = [p for p, edge in _beyond(box, alarm) if edge.sure]
     if not slipped and not sure:
         return tick + _SOON_S
     burns = alarm is box.overheat and any(p.burning for p in sure)
     harm_near = alarm is box.cold and _is_harm_near(box, tick)
     if slipped or burns or harm_near or alarm is box.chill:
         return None
-    held = _at_work(box, alarm, tick, doubted=all(p.doubted for p, _ in beyond))
-    if alarm is box.hot and alarm.delay.began is not None:
+    if alarm is box.hot:
         # A thermostat's swing is over by then, and harm by heat has a limit of its own.
-        return max(held or 0.0, alarm.delay.began + PLAIN_S)
-    return held
+        return None if alarm.delay.began is None else alarm.delay.began + PLAIN_S
+    return _at_work(box, alarm, tick)
 
 
 def _beyond(box: Box, alarm: Alarm) -> list[tuple[ProbeWatch, Edge]]:
@@ -56,16 +54,16 @@ def _beyond(box: Box, alarm: Alarm) -> list[tuple[ProbeWatch, Edge]]:
     return [(p, p.overheat) for p in box.probes.usable() if p.too_hot]
 
 
-def _at_work(box: Box, alarm: Alarm, tick: float, *, doubted: bool) -> float | None:
+def _at_work(box: Box, alarm: Alarm, tick: float) -> float | None:
     """A grower is at work in the box, so far as the estimate can tell: it cannot in a box that it
-    has hardly seen yet. Or one probe goes its own way."""
+    has hardly seen yet."""
     learned = box.estimate.learned
     known = learned is None or learned.share >= KNOWN_SHARE
     held, began = box.estimate.diagnosis.hold_until if known else None, alarm.delay.began
     hour = datetime.fromtimestamp(box.register.wall_at(tick), box.needs.zone).hour
     by_night = hour >= NIGHT_FROM_H or hour < NIGHT_TO_H
     longest_s = PLAIN_S if by_night else BY_DAY_S
-    if doubted or (alarm is not box.hot and box.meters.cover_open(tick)):
+    if box.meters.cover_open(tick):
         held = tick + longest_s
     return None if held is None or began is None else min(held, began + longest_s)
 
