@@ -294,11 +294,9 @@ class Fall(Kept):
         tau_s: float,
         noise_sd: float,
         witness: Callable[[Explanation], float],
-        *,
-        alone: bool,
     ) -> None:
         """Settle on a cause, or on a better one. `witness` is what the other probes add to an
-        explanation's log weight; `alone`: all of them hold."""
+        explanation's log weight."""
         onsets = [self.onset, *(at for at in self.ticks[:3] if tick - at >= 60.0)]
         witnessed = [witness(one) for one in self.candidates]
         best: dict[tuple[Why, tuple[int, ...]], Weighed] = {}
@@ -322,9 +320,7 @@ class Fall(Kept):
         chance = chances(found)
         why = max(chance, key=lambda it: chance[it])
         old = self.verdict
-        if alone:
-            why = Why.PROBE
-        elif old is not None and chance[why] < exp(_RENAME) * chance[old]:
+        if old is not None and chance[why] < exp(_RENAME) * chance[old]:
             why = old
         self._settle(why, [one for one in found if one.explanation.why is why], tau_s)
 

@@ -149,5 +149,5 @@ class FallWatch(Kept):
 
         if fall.verdict is None:
             self._lost.weighs_anew()
-        fall.weigh(tick, model.bank.tau_s, model.wander_sd, seen, alone=witness.alone)
+        fall.weigh(tick, model.bank.tau_s, model.wander_sd, seen)
         self._lost.take_verdict(fall, model)

@@ -87,7 +87,6 @@ class Witness:
         self.others_fall = False  # the floor falls, and something else that is heard does too
         self.others_hold = False  # ... and nothing else does
         self.spared = False  # every source is seen to work
-        self.alone = False  # nothing else falls, and all that would come down with it is heard
 
     def hear(self, tick: float, onset: float, fallen_k: float) -> list[tuple[Track, float]]:
         """Every other probe with the share of the floor's fall that it has come down by. To be
@@ -109,19 +108,15 @@ class Witness:
             shut |= falls and _is_kept(track, onset, down_k, _SHUT_UNDER * fallen_k)
             heard.append((track, down_k / max(fallen_k, 0.3)))
         self.working = frozenset(working)
-        under = len(heard)
         for track in self._cool:
             down_k = fallen_since(track, tick, onset)
             if down_k is not None and fallen_k > 0.5:
                 heard.append((track, down_k / fallen_k))
                 holding += down_k < max(_HOLDS_K, _HOLDS_SHARE * fallen_k)
                 shut |= falls and _is_kept(track, onset, down_k, _SHUT_COOL * fallen_k)
-        # A source that none of them lies beneath may have died while all of them hold.
-        told_of = under >= self._sources or len(heard) > under
         self.others_fall = holding < len(heard)
         self.others_hold = bool(heard) and holding == len(heard) and fallen_k > _ALONE_K
         self.spared = self.sees_all and len(self.working) == self._sources
-        self.alone = self.others_hold and under > 0 and told_of
         self.shut = shut
         return heard
 

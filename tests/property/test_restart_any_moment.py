@@ -108,7 +108,6 @@ FOLLOWS = {
     "Witness.shut": "the same",
     "Witness.others_fall": "the same",
     "Witness.others_hold": "the same",
-    "Witness.alone": "the same",
     "Witness.spared": "the same",
 }
 
