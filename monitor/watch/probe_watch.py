@@ -150,7 +150,8 @@ class ProbeWatch(Kept):
         warm = self.hot.beyond or self.overheat.beyond or self.leapt
         self.leapt = warm and self.temp_c is not None and abs(temp_c - self.temp_c) > SPIKE_K
         if tick - self.trend.sampled >= SAMPLE_S:
-            self.gaps.add(tick - self.heard)
+            if self.temp_c is not None:  # a gap lies between two readings
+                self.gaps.add(tick - self.heard)
             self.trend.add(tick, temp_c, now_c=temp_c)
         self.at, self.tick, self.temp_c = at, tick, temp_c
         self.heard = tick

@@ -544,6 +544,16 @@ def test_one_that_sends_its_readings_by_the_pack_is_waited_for_an_hour_at_most()
     assert night.changes[-1].at == night.changes[-1].facts["since"] + 3600
 
 
+def test_the_wait_for_a_probes_first_word_is_no_gap_of_it() -> None:
+    night = Night(make_estimator=estimator.none)
+    night.waits(1800)
+    night.holds(35.0, for_s=180)
+    heard = night.start + night.t - 10
+    night.waits(3600)
+    raised = [c.at for c in night.changes if c.change is ChangeKind.RAISED]
+    assert raised == [night.start + 900, heard + 900]
+
+
 def test_an_hour_without_a_word_does_not_make_a_quick_probe_a_slow_one() -> None:
     night = Night(make_estimator=estimator.none)
     night.holds(35.0, for_s=3600)
