@@ -148,18 +148,22 @@ class Estimate(Kept):
         batch: Batch | None,
         age_days: float | None,
         target_c: float | None,
+        *,
+        low_c: float | None,
         high_c: float | None,
     ) -> None:
-        """What is in the box, how old, and what it should have: its target, and the band's upper
-        edge."""
+        """What is in the box, how old, and what it should have: its target, and the band's edges:
+        the lower one as it may be already, the upper one as it may be still."""
         heads = 0 if batch is None else batch.head_count()
         kind = None if batch is None else batch.kind
         start = prior(self._brooder, heads, age_days or 0.0, kind)
         self.bird_watts = start.bird_watts
         self._flock = Flock(kind=kind or Flock().kind, age_days=age_days or 0.0, head_count=heads)
         self.guarded(lambda it: it.prior_is(start))
-        warm_c = None if high_c is None else high_c - self._brooder.limits.band_c
-        self.guarded(lambda it: it.target_is(target_c, warm_c))
+        band_k = self._brooder.limits.band_c
+        warm_c = None if high_c is None else high_c - band_k
+        cool_c = None if low_c is None else low_c + band_k
+        self.guarded(lambda it: it.target_is(target_c, warm_c, cool_c))
 
     def hour(self, tick: float, at: float) -> None:
         """What the clock on the wall shows."""

@@ -238,7 +238,7 @@ class Fall(Kept):
         awake_s = max(doubt_s, _SHUT_S if shut else _AWAKE_S)
         wait_s = _ASLEEP_S if nobody_at_work else _FEEDING_S if feeding else awake_s
         goes_on = by_night and tick - self.onset >= _FEEDING_S
-        sure = goes_on or (nobody_at_work and not slackens_alone)
+        sure = goes_on or (nobody_at_work and not slackens_alone) or (shut and quickens)
         ahead_s = _AHEAD_S if sure else _AHEAD_UNSURE_S
         return age_s >= wait_s and floor_c + pace * ahead_s < low_c
 

@@ -122,10 +122,12 @@ class ThermalWatch(Kept):
             if self._floor.left_alone:
                 self._rise = Rise()  # nobody is left who could say that it is over
 
-    def target_is(self, target_c: float | None, warm_c: float | None = None) -> None:
+    def target_is(
+        self, target_c: float | None, warm_c: float | None = None, cool_c: float | None = None
+    ) -> None:
         """The floor's target from now on. None: no batch in the box, and no heat to be missed: one
         that warms up or stands empty loses none. `warm_c`: as warm as it may still be after a step
-        down."""
+        down. `cool_c`: as cool as it may be already in the evening before one."""
         if (target_c is None) != (self._box.target_c is None):
             self._fall.end()
             self._lost.forget()
@@ -133,6 +135,7 @@ class ThermalWatch(Kept):
         self._said = None
         self._box.target_c = target_c
         self._box.warm_c = target_c if warm_c is None else warm_c
+        self._box.cool_c = target_c if cool_c is None else cool_c
         if target_c is None:
             self._held.forget()
 

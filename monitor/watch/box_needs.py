@@ -12,6 +12,9 @@ from monitor.site import Brooder, Place
 from monitor.watch.empty_box import EmptyBox
 from monitor.watch.probe_watch import Edges
 
+# A step comes at midnight, and whoever raises the lamp in the evening before has not lost it. Cold
+# is told by the target of the day all the same. Common practice.
+_EARLY_DAYS = 0.25
 _MOST_HOURS = 1000  # edges of the band kept: quarter hours asked for of late
 
 
@@ -23,6 +26,7 @@ class BoxNeeds(Kept):
     age_days: float | None = None
     target_c: float | None = None
     low_c: float | None = None
+    early_low_c: float | None = None  # as a step that is near has it: no heat is missed above it
     high_c: float | None = None
     chill_c: float | None = None
     overheat_c: float
@@ -64,6 +68,10 @@ class BoxNeeds(Kept):
             return
         edges = self._edges(Place.FLOOR, self.age_days)
         self.target_c, self.low_c, self.high_c, self.chill_c, self.overheat_c = edges
+        self.early_low_c = self.low_c
+        if self.low_c is not None and self.age_days is not None:
+            soon_c = self._edges(Place.FLOOR, self.age_days + _EARLY_DAYS).low_c
+            self.early_low_c = min(self.low_c, self.low_c if soon_c is None else soon_c)
 
     def edges(self, place: Place) -> Edges:
         """The limits at a place for the age the birds have now."""

@@ -94,9 +94,18 @@ class BrooderWatch(Kept):
         needs.refresh(self.register.wall_at(tick))
         if needs.batch is None:
             self.temperature.stop(tick, "no batch in the brooder")
-        self.estimate.birds(needs.batch, needs.age_days, needs.target_c, needs.high_c)
+        self._tell_estimate(needs)
         self._limit_probes()
         self.temperature.evaluate(tick)
+
+    def _tell_estimate(self, needs: BoxNeeds) -> None:
+        self.estimate.birds(
+            self.needs.batch,
+            needs.age_days,
+            needs.target_c,
+            low_c=needs.early_low_c,
+            high_c=needs.high_c,
+        )
 
     def _limit_probes(self) -> None:
         for probe in self.probes.inside:
@@ -208,8 +217,7 @@ class BrooderWatch(Kept):
 
     def _take_over(self, before: "BrooderWatch") -> None:
         """The batch is the ledger's, and is known already."""
-        was = before.needs
-        self.estimate.birds(self.needs.batch, was.age_days, was.target_c, was.high_c)
+        self._tell_estimate(before.needs)
         super()._take_over(before)
 
     def resume(self) -> None:

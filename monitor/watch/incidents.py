@@ -222,10 +222,12 @@ def _cause(change: Change) -> str:
 
 
 def _asks_for_another_act(incident: Incident, change: Change) -> bool:
-    """Urgent, by a cause that nobody was told, and nothing else urgent goes on."""
+    """Urgent, by a cause that nobody was told, and nothing else urgent goes on. Not a probe's
+    fault: that has an alarm of its own, and a floor that jumps is no news each time."""
     urgent = _WEIGHT[Priority.URGENT]
     alone = max(incident.active.values(), default=-1) < urgent <= rank(change)
-    return alone and change.cause is not Cause.UNKNOWN and _cause(change) not in incident.causes
+    known = {Cause.UNKNOWN.value, Cause.SENSOR.value, *incident.causes}
+    return alone and _cause(change) not in known
 
 
 def _is_past(incident: Incident, change: Change, tick: float) -> bool:

@@ -14,6 +14,7 @@ from monitor.watch.probe_watch import ProbeWatch
 
 # A wire that jumps for some minutes calls nobody while the floor is heard. Common practice.
 LASTS_S = 900.0
+_WAITS_S = 120.0  # the silence of a box is told by then: it waits a minute for that of the site
 
 _WHERE = "Look where it lies: dry, free of litter, at the height of a chick's back."
 # What to do about it, in the grower's words.
@@ -46,7 +47,7 @@ class ProbeFaults(Owner):
     ) -> None:
         """`limits` by brooder. `season_closed`: that box (None: every one) has had birds and has
         none now."""
-        self._season_closed = season_closed
+        self._season_closed, self._limits = season_closed, limits
         self._register = register
         self._around: dict[str | None, list[ProbeWatch]] = {}  # by brooder
         self._alarms: dict[str, Alarm] = {}
@@ -111,7 +112,17 @@ class ProbeFaults(Owner):
         began = alarm.delay.began
         if probe.outside or (self._is_beside(probe) and (began is None or tick - began < LASTS_S)):
             return True
-        return not probe.lost if probe.bad and probe.finding is None else probe.found in CAN_WAIT
+        if not probe.bad or probe.finding is not None:
+            return probe.found in CAN_WAIT
+        return not probe.lost or self._blinds(alarm, probe, tick)
+
+    def _blinds(self, alarm: Alarm, probe: ProbeWatch, tick: float) -> bool:
+        """Is its box blind by it, or soon? That is told once, urgently: by `watch.silence`."""
+        inside = [p for p in self._around[probe.probe.brooder] if p.in_use and not p.outside]
+        watching = [p for p in inside if p.place is Place.FLOOR] or inside
+        began, silent_s = alarm.delay.began, self._limits[probe.probe.brooder or ""].silent_s
+        waits = began is None or tick - began < silent_s + _WAITS_S
+        return (waits or probe.silent) and all(p.lost or p.mute for p in watching)
 
     def _is_beside(self, probe: ProbeWatch) -> bool:
         floor = [p for p in self._around[probe.probe.brooder] if p.place is Place.FLOOR]

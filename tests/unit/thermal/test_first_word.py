@@ -45,15 +45,18 @@ def cycled(died_at: float, off_min: float = 8.0, on_min: float = 8.0) -> Course:
     return swung
 
 
-def told(hour: float, cover: str = "plywood", **courses: Course) -> list[tuple[float, Diagnosis]]:
-    """What is told of lost heat, by minutes since it happened. `hour` it is then."""
+def told(
+    hour: float, cover: str = "plywood", soon_c: float = TARGET_C, **courses: Course
+) -> list[tuple[float, Diagnosis]]:
+    """What is told of lost heat, by minutes since it happened. `hour` it is then; `soon_c` is the
+    target after a step that is near."""
     names = {
         place: place.replace("under_", "under-heat ").replace("cool_", "cool-").replace("_", " ")
         for place in courses
     }
     brooder = replace(box(*names.values()), cover=cover)
     watch = ThermalWatch(brooder, prior(brooder), False)
-    watch.target_is(TARGET_C)
+    watch.target_is(TARGET_C, TARGET_C, soon_c)
     rng = Random(7)
     found = []
     for step in range(2 * (QUIET_MIN + AFTER_MIN)):
@@ -161,6 +164,27 @@ def fed(minutes: float) -> Course:
 
 def test_in_the_evening_six_minutes_with_the_cover_off_are_told_to_nobody():
     assert told(EVENING_H, floor=fed(6.0)) == []
+
+
+def test_in_the_evening_heat_that_died_is_told_before_a_plain_alarm_rings():
+    course = died(24.0, late_min=1.0, slow_min=15.0)
+    (minute, _), *_ = told(EVENING_H, floor=course)
+    assert minute < fell_by(course, 2.8) + 5.0
+
+
+def test_in_the_evening_before_a_step_down_a_lamp_that_was_raised_is_no_lost_heat():
+    def raised(minute: float) -> float:
+        return 0.0 if minute <= 0.0 else -3.0 * (1.0 - exp(-minute / 12.0))
+
+    assert told(EVENING_H, floor=raised) != []
+    assert told(EVENING_H, soon_c=TARGET_C - 2.8, floor=raised) == []
+    assert told(EVENING_H, soon_c=TARGET_C - 2.8, floor=died(20.0)) != [], "heat that died is"
+
+
+def test_in_the_evening_a_cover_that_is_seen_to_be_on_lets_a_fall_be_told_half_an_hour_ahead():
+    course = died(6.0)
+    (minute, _), *_ = told(EVENING_H, floor=course, cool_end=lambda m: 0.3 * course(m))
+    assert course(minute) > -1.2
 
 
 def test_in_the_evening_a_cool_end_that_holds_shows_that_the_cover_is_on():

@@ -467,3 +467,17 @@ def test_while_lost_heat_stands_a_floor_that_cools_on_alone_is_not_called_the_pr
     night.holds(28.0, for_s=1800)
     causes = {c.cause for c in night.changes if c.alarm in (AlarmName.CHILL, AlarmName.COLD)}
     assert causes == {Cause.HEAT_SOURCE}
+
+
+def test_a_chill_that_comes_back_by_a_probe_at_fault_is_no_news(night: Night, told: Told) -> None:
+    """The fault of a probe has an alarm of its own."""
+    night.holds(35.0, for_s=600)
+    night.holds(28.0, for_s=60)
+    night.holds(35.0, for_s=900)
+    told.say(Diagnosis(cause=Cause.SENSOR))
+    night.holds(28.0, for_s=60)
+    first, again = [
+        c for c in night.changes if c.alarm is AlarmName.CHILL and c.change is ChangeKind.RAISED
+    ]
+    assert (first.cause, again.cause) == (Cause.UNKNOWN, Cause.SENSOR)
+    assert again.facts["folded"]

@@ -1,5 +1,6 @@
 """The grower turns the heat down and says so: that is no lost heat, and no cold is hidden by it."""
 
+from datetime import date, timedelta
 from math import exp
 from random import Random
 
@@ -16,8 +17,9 @@ TURNED_DOWN_C = 31.5  # below the band: it would be out of that in a while
 class Box:
     """A floor that is held, and then heads for another temperature as a box does."""
 
-    def __init__(self, seed: int) -> None:
-        self.night = Night(start=NOON)
+    def __init__(self, seed: int, *, age_days: int = 0) -> None:
+        self.night = Night(start=NOON, batch=False)
+        self.night.placed(hatched=(date(2026, 2, 8) - timedelta(days=age_days)).isoformat())
         self._rng, self.floor_c = Random(seed), 36.0
         self.goes_on(4 * 3600.0)
 
@@ -51,6 +53,18 @@ def box(request: pytest.FixtureRequest) -> Box:
 def test_a_turn_down_that_nobody_tells_of_is_called_lost_heat(box: Box) -> None:
     box.goes_on(4 * 3600.0, to_c=TURNED_DOWN_C)
     assert box.lost, "the next claims would show nothing"
+
+
+@pytest.mark.parametrize("age_days", [5, 6])
+def test_a_lamp_raised_in_the_evening_before_a_step_down_is_not_called_lost_heat(
+    age_days: int,
+) -> None:
+    """The target comes down at midnight; the cold that counts until then is told all the same."""
+    box = Box(0, age_days=age_days)
+    box.goes_on(2.5 * 3600.0)
+    box.goes_on(3 * 3600.0, to_c=TURNED_DOWN_C)
+    assert box.lost == (age_days == 5)
+    assert COLD in box.night.told()
 
 
 def test_a_turn_down_that_is_told_of_is_never_called_lost_heat(box: Box) -> None:

@@ -191,16 +191,33 @@ def test_a_faulty_probe_no_longer_counts_beside_a_good_one() -> None:
     assert night.told(ChangeKind.CLEARED) == ["porch/cold"]
 
 
-def test_only_bad_values_for_a_quarter_of_an_hour_leave_the_box_unwatched() -> None:
+def test_only_bad_values_for_a_quarter_of_an_hour_leave_the_box_unwatched_told_once() -> None:
     night = Night(make_estimator=estimator.none)
     night.holds(35.0, for_s=300)
-    for _ in range(100):
+    for _ in range(200):
         night.says_bad()
         night.t += 10
     assert night.told() == ["porch/probe-fault", "porch/no-readings"]
-    blind = night.changes[-1]
+    fault, blind = night.changes
+    assert fault.priority is Priority.ADVICE
     assert (blind.priority, blind.cause) == (Priority.URGENT, Cause.SENSOR)
     assert "folded" not in blind.facts
+
+
+def test_bad_values_of_the_only_probe_with_good_ones_between_are_told_as_its_fault() -> None:
+    night = Night(make_estimator=estimator.none)
+    night.holds(35.0, for_s=300)
+    for _ in range(4):
+        for _ in range(40):
+            night.says_bad()
+            night.t += 10
+        night.says(35.0)
+        night.t += 10
+    assert [c.priority for c in night.changes if c.change is ChangeKind.RAISED] == [
+        Priority.ADVICE,
+        Priority.WARNING,
+    ]
+    assert {c.alarm for c in night.changes} == {AlarmName.PROBE_FAULT}
 
 
 def test_a_probe_out_of_service_is_not_missed() -> None:
