@@ -236,7 +236,8 @@ def _feed(core: Core, reader: JournalReader, mark: int, shift_s: float, *, until
                 log.warning("A record of the future is left out.", extra=_shown(item))
                 continue
             if not isinstance(moved, WatcherFault):  # before a gap nothing of the gap is due
-                _advance(core, Moment(round(tick + core.engine.offset_s, 3), tick))
+                then = core.engine.now
+                _advance(core, Moment(round(then.at + tick - then.tick, 3), tick))
             _one(core, moved)
     except Exception:
         log.exception("Some records could not be read; the watch goes on without them.")

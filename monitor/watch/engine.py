@@ -197,7 +197,8 @@ class Engine(Kept):
         are in the boxes that are empty as far as it knows (unwatched)."""
         facts = Facts() if facts is None else facts
         if name is AlarmName.WAS_DOWN:
-            left = self._left(facts.get("down_from"))
+            down_from = facts.get("down_from")
+            left = self.tick if down_from is None else down_from - self._register.offset_s
             self._watcher.was_down(left, max(self.tick, now.tick), facts)
             self._skip_to(now.tick, left)
         else:
@@ -217,7 +218,7 @@ class Engine(Kept):
 
     def pass_over(self, since: Moment, now: Moment) -> list[Change]:
         """Nobody watched in between: as `fault` has it with WAS_DOWN, but nothing is to be told."""
-        self._skip_to(now.tick, self._left(since.at))
+        self._skip_to(now.tick, since.at - self._register.offset_s)
         return self._changes()
 
     def clock_jumped(self, now: Moment, jump_s: float, *, sure: bool = True) -> list[Change]:
@@ -291,11 +292,6 @@ class Engine(Kept):
         """Tick at which something will happen without any event; endless: nothing will."""
         return self._timers.next_due
 
-    @property
-    def offset_s(self) -> float:
-        """Wall minus steady time, as the engine takes it."""
-        return self._register.offset_s
-
     # -- inside
 
     def _run_until(self, tick: float) -> None:
@@ -303,10 +299,6 @@ class Engine(Kept):
         for slot, due in self._timers.until(tick):
             self._fire(slot, due)
         self._timers.tick = max(self._timers.tick, tick)
-
-    def _left(self, down_from: float | None) -> float:
-        """Tick since when nobody watched, by the wall clock of then."""
-        return self.tick if down_from is None else down_from - self._register.offset_s
 
     def _skip_to(self, tick: float, left: float) -> None:
         """Nobody watched from `left` until now. What was pending comes when it was

@@ -257,7 +257,7 @@ def run(file: Path, *words: str) -> Result:
 
 
 @pytest.mark.parametrize(
-    ("words", "says"), [((), "1 loss: "), (("--alarms",), "chill"), (("--losses",), "corner")]
+    ("words", "says"), [((), "2 birds lost"), (("--alarms",), "chill"), (("--losses",), "corner")]
 )
 def test_the_review_from_the_mirror_reads_as_the_local_one(
     influx: Influx, bucket: str, path: Path, tmp_path: Path, words: tuple[str, ...], says: str
