@@ -23,6 +23,14 @@ class Moment(NamedTuple):
     at: float
     tick: float
 
+    def at_tick(self, tick: float) -> "Moment":
+        """The moment of another tick; no clock was set in between. To the millisecond."""
+        return Moment(round(self.at - (self.tick - tick), 3), tick)
+
+    def at_wall(self, at: float) -> "Moment":
+        """The moment of another wall time; no clock was set in between."""
+        return Moment(at, self.tick - (self.at - at))
+
 
 class Reading(NamedTuple):
     """One temperature of one probe, corrected by the probe's offset."""

@@ -155,7 +155,7 @@ class Core:
             return  # of a message that came before somebody looked
         while (due := self.next_due) <= tick:
             due = max(due, self._now.tick)
-            then = now if due >= tick else Moment(round(now.at - (tick - due), 3), due)
+            then = now if due >= tick else now.at_tick(due)
             self._now = then
             before = self._plan_due
             self._changed(self.engine.advance(then), then)

@@ -126,7 +126,7 @@ def _brought_in(
     span = reader.span()
     if span is None:
         return _of_ledger(make, entries, now)
-    end = _on_ticks(min(span[1], now.at), now)
+    end = now.at_wall(min(span[1], now.at))
     core = _relearnt(make, reader, entries, end)
     core.pass_over(end, now)
     core.take(now)
@@ -139,12 +139,12 @@ def _relearnt(
     """A core that has lived through the last days before `end`, the moment to which it is taken."""
     from_at = max(end.at - LEARNT_FROM_S, reader.nth_newest_at(MOST_LEARNT_FROM))
     log.info("The watch learns its boxes from the record.", extra=facts(from_at=round(from_at)))
-    start = _on_ticks(from_at, end)
+    start = end.at_wall(from_at)
     ordered = sorted(entries, key=attrgetter("at", "number"))
     core = _of_ledger(make, [entry for entry in ordered if entry.at < from_at], start)
     core.answers = _answers(entries)
     acts = (
-        Entered(entry, _on_ticks(min(entry.at, end.at), end))
+        Entered(entry, end.at_wall(min(entry.at, end.at)))
         for entry in ordered
         if entry.at >= from_at
     )
@@ -164,7 +164,7 @@ def _measured(reader: JournalReader, site: Site, from_at: float, end: Moment) ->
     probes = {probe.key for probe in site.all_probes}
     meters = {meter.key for meter in site.all_meters}
     for said in kept_values(reader, probes | meters, from_at, end.at + 0.001):
-        at, tick = _on_ticks(said.at_ms / 1000, end)
+        at, tick = end.at_wall(said.at_ms / 1000)
         value = said.value / PER_DEGREE
         if said.bad:
             yield BadValue(at, tick, said.key, NO_FLOOR, value)
@@ -172,11 +172,6 @@ def _measured(reader: JournalReader, site: Site, from_at: float, end: Moment) ->
             yield Measured(at, tick, said.key, value)
         elif said.sure:
             yield Reading(at, tick, said.key, value)
-
-
-def _on_ticks(at: float, known: Moment) -> Moment:
-    """A time on both clocks, by a moment of which both are known."""
-    return Moment(at, known.tick - (known.at - at))
 
 
 def from_ledger(make: Callable[[Moment], Core], reader: JournalReader, now: Moment) -> Rebuilt:
@@ -236,8 +231,7 @@ def _feed(core: Core, reader: JournalReader, mark: int, shift_s: float, *, until
                 log.warning("A record of the future is left out.", extra=_shown(item))
                 continue
             if not isinstance(moved, WatcherFault):  # before a gap nothing of the gap is due
-                then = core.engine.now
-                _advance(core, Moment(round(then.at + tick - then.tick, 3), tick))
+                _advance(core, core.engine.now.at_tick(tick))
             _one(core, moved)
     except Exception:
         log.exception("Some records could not be read; the watch goes on without them.")
