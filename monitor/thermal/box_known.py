@@ -22,7 +22,7 @@ class BoxKnown(Kept):
 
     target_c: float | None = None  # of the floor; None: no birds
     warm_c: float | None = None  # what it is not too warm by: for a while the one before its step
-    cool_c: float | None = None  # what no heat is missed by: for a while the one after its step
+    low_c: float | None = None  # the band's lower edge, above which no heat is missed
     heat: HeatKnown  # measured, not guessed
     acted: Tick = NEVER  # when the grower last did something here
     changed: Tick = NEVER  # when the grower last changed the heat
@@ -34,11 +34,6 @@ class BoxKnown(Kept):
         self.watts = tuple(source.watts for source in brooder.heat)
         self.prior = prior  # what it should do from first principles
         self.heat = HeatKnown({}, frozenset(), None)
-
-    @property
-    def low_c(self) -> float | None:
-        """The lower edge of the band: above it no heat is missed."""
-        return None if self.cool_c is None else self.cool_c - self.limits.band_c
 
     def share(self, sources: Iterable[int]) -> float:
         """Of all heat, that of birds too: what these sources give."""

@@ -160,10 +160,8 @@ class Estimate(Kept):
         self.bird_watts = start.bird_watts
         self._flock = Flock(kind=kind or Flock().kind, age_days=age_days or 0.0, head_count=heads)
         self.guarded(lambda it: it.prior_is(start))
-        band_k = self._brooder.limits.band_c
-        warm_c = None if high_c is None else high_c - band_k
-        cool_c = None if low_c is None else low_c + band_k
-        self.guarded(lambda it: it.target_is(target_c, warm_c, cool_c))
+        warm_c = None if high_c is None else high_c - self._brooder.limits.band_c
+        self.guarded(lambda it: it.target_is(target_c, warm_c, low_c))
 
     def hour(self, tick: float, at: float) -> None:
         """What the clock on the wall shows."""

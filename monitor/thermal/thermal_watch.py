@@ -123,11 +123,11 @@ class ThermalWatch(Kept):
                 self._rise = Rise()  # nobody is left who could say that it is over
 
     def target_is(
-        self, target_c: float | None, warm_c: float | None = None, cool_c: float | None = None
+        self, target_c: float | None, warm_c: float | None = None, low_c: float | None = None
     ) -> None:
         """The floor's target from now on. None: no batch in the box, and no heat to be missed: one
         that warms up or stands empty loses none. `warm_c`: as warm as it may still be after a step
-        down. `cool_c`: as cool as it may be already in the evening before one."""
+        down. `low_c`: the band's lower edge; in the evening before a step down, that after it."""
         if (target_c is None) != (self._box.target_c is None):
             self._fall.end()
             self._lost.forget()
@@ -135,7 +135,8 @@ class ThermalWatch(Kept):
         self._said = None
         self._box.target_c = target_c
         self._box.warm_c = target_c if warm_c is None else warm_c
-        self._box.cool_c = target_c if cool_c is None else cool_c
+        edge_c = None if target_c is None else target_c - self._box.limits.band_c
+        self._box.low_c = edge_c if low_c is None else low_c
         if target_c is None:
             self._held.forget()
 

@@ -56,7 +56,7 @@ def told(
     }
     brooder = replace(box(*names.values()), cover=cover)
     watch = ThermalWatch(brooder, prior(brooder), False)
-    watch.target_is(TARGET_C, TARGET_C, soon_c)
+    watch.target_is(TARGET_C, low_c=soon_c - brooder.limits.band_c)
     rng = Random(7)
     found = []
     for step in range(2 * (QUIET_MIN + AFTER_MIN)):
