@@ -10,11 +10,12 @@ import typer
 from rich.console import Console
 from rich.table import Table
 
+from monitor.commands.bars import bar
 from monitor.commands.common import ConfigOption, complain, fail, local_time, settings_or_exit
 from monitor.journal.reader import JournalReader
 from monitor.journal.records import StorageFault
 from monitor.review.alarm_text import print_alarms
-from monitor.review.batches import figures, heat_words, rows
+from monitor.review.batches import BatchFigures, figures, heat_words, rows
 from monitor.review.boxes import open_batch, open_each
 from monitor.review.chart import PAPER_PX, PHONE_PX, describe, describe_boxes
 from monitor.review.days import Cut
@@ -148,8 +149,13 @@ def _look(path: Path, site: Site, asked: Asked, wanted: Wanted, *, recorded: boo
 
 
 def _show_batches(reader: JournalReader, site: Site, *, now: float | None) -> None:
-    each = (figures(records, number) for number, records in open_each(reader, site, now=now))
-    found = [one for one in each if one is not None]
+    found: list[BatchFigures] = []
+    with bar() as shown:
+        task = shown.add_task("Working it out", total=None)
+        for number, records in open_each(reader, site, now=now):
+            shown.update(task, description=f"Working out batch {number}")
+            one = figures(records, number)
+            found += [] if one is None else [one]
     console = Console(markup=False, highlight=False)
     room = max(1, (console.width - _NAMES_WIDE) // _BATCH_WIDE)
     newest = found[-room:]
