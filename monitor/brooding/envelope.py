@@ -131,8 +131,13 @@ FOLLOWING_SOURCE = Source("half of a thick layer follows the air within the hour
 
 def made_of(walls: str, cover: str) -> str:
     """`plywood or OSB, cover: cardboard`."""
+    return f"{WALLS[walls].title}, {covered_with(cover)}"
+
+
+def covered_with(cover: str) -> str:
+    """`cover: cardboard`, `no cover`."""
     title = COVERS[cover].title
-    return f"{WALLS[walls].title}, {title if cover == 'none' else f'cover: {title}'}"
+    return title if cover == "none" else f"cover: {title}"
 
 
 def u_value(*layers: Layer) -> float:

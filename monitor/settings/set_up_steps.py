@@ -12,7 +12,7 @@ from typing import Any
 
 from tomlkit import TOMLDocument
 
-from monitor.brooding.envelope import COVERS, WALLS
+from monitor.brooding.envelope import COVERS, WALLS, covered_with
 from monitor.doorway import THIS_MACHINE
 from monitor.measures import length_shown, step_written
 from monitor.quantities import BATTERY_LEFT, CONTACT, COVER, POWER, QUANTITIES
@@ -87,7 +87,7 @@ def as_it_is(step: Step, settings: Settings) -> str:
         Step.SITE: f"{site.name}, {site.timezone.key}, degrees {unit.value.capitalize()}",
         Step.BOX: "; ".join(
             f"{box.name}, {length_shown(box.length_m, unit)} by {length_shown(box.width_m, unit)}, "
-            f"{'' if box.cover == 'none' else 'cover: '}{COVERS[box.cover].title}"
+            f"{covered_with(box.cover)}"
             for box in site.brooders
         ),
         Step.HEAT: ", ".join(
