@@ -278,7 +278,8 @@ def _sound(table: str, row: tuple[Any, ...]) -> bool:
         case "alarms":
             return rows.change(row) is not None
         case "outbox":
-            return rows.outbox_row((*row[1:6], row[7])) is not None
+            _, key, contact, at_ms, priority, text, _, tries, _ = row
+            return rows.outbox_row((key, contact, at_ms, priority, text, tries)) is not None
         case "readings":
             number, probe_id, temp_c, clock_sure = row
             whole = isinstance(probe_id, int) and isinstance(clock_sure, int)
