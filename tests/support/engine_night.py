@@ -49,10 +49,10 @@ def a_meter(quantity: Quantity, brooder: str | None = "porch", source: str | Non
     return Meter(brooder=brooder, name=source, topic=where, quantity=quantity, source=source)
 
 
-def hatched_today() -> Entry:
-    """A hundred meat chicks go into the porch in the evening."""
+def hatched_today(at: float = EVENING) -> Entry:
+    """A hundred meat chicks go into the porch, in the evening or at another time."""
     return Entry(
-        at=EVENING,
+        at=at,
         entry=EntryKind.PLACED,
         brooder="porch",
         count=100,

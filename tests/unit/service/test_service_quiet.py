@@ -5,7 +5,9 @@ from itertools import count
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
-from monitor.events import Entry, EntryKind, Moment
+from support.engine_night import hatched_today
+
+from monitor.events import Entry, Moment
 from monitor.service.core import Core
 from monitor.service.rehearsed_night import SITE_FILE
 from monitor.settings import load_settings
@@ -16,16 +18,6 @@ NOON = datetime(2026, 2, 10, 12, tzinfo=ZONE).timestamp()
 
 def moment(at: float) -> Moment:
     return Moment(at, at)
-
-
-PLACED = Entry(
-    at=NOON,
-    entry=EntryKind.PLACED,
-    brooder="porch",
-    count=100,
-    hatched="2026-02-08",
-    kind="broiler",
-)
 
 
 def quiet_days(folder: Path, days: int, *entries: Entry) -> list[str]:
@@ -43,7 +35,7 @@ def quiet_days(folder: Path, days: int, *entries: Entry) -> list[str]:
 
 
 def test_every_morning_is_told_where_nothing_ever_happens(tmp_path: Path) -> None:
-    told = quiet_days(tmp_path, 3, PLACED)
+    told = quiet_days(tmp_path, 3, hatched_today(NOON))
     mornings = [key for key in told if key.startswith("morning:")]
     assert mornings == [f"morning:2026-02-{day}" for day in (11, 12, 13)]
 

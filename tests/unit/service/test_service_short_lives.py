@@ -4,9 +4,10 @@ from itertools import pairwise
 from pathlib import Path
 
 import pytest
+from support.engine_night import hatched_today
 from support.one_box import ONE_BOX, StoppedClock
 
-from monitor.events import Entry, EntryKind, Moment
+from monitor.events import Moment
 from monitor.service.startup import open_all
 from monitor.settings import Settings, load_settings
 from monitor.tell.message import Message
@@ -31,15 +32,7 @@ def life(
     core, journal, told = opened.core, opened.journal, []
     assert journal is not None
     if first:
-        placed = Entry(
-            at=begins,
-            entry=EntryKind.PLACED,
-            brooder="porch",
-            count=100,
-            hatched="2026-02-08",
-            kind="broiler",
-        )
-        core.enter(placed, Moment(begins, begins))
+        core.enter(hatched_today(begins), Moment(begins, begins))
     for second in range(0, int(lasts_s) + 1, 5):
         now = Moment(begins + second, begins + second)
         core.advance(now)
