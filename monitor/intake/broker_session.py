@@ -323,7 +323,6 @@ class BrokerSession:
             self._generation += 1
             if not flags.session_present:
                 self._began = self._generation
-            self._connected = True
             self._connected_tick = self._clock().tick
             self._held_mark = None
             self._asked.clear()
@@ -331,6 +330,7 @@ class BrokerSession:
             self._quick.clear()
             self._paused.clear()
             self._subscribe(client)
+            self._connected = True  # only now: `hears` looks without the lock
             if flags.session_present:
                 self._held_mark = uuid.uuid4().bytes
                 client.publish(self._mark_topic, self._held_mark, qos=1)
