@@ -141,7 +141,10 @@ def test_who_uses_the_watchs_name_is_told_urgently_and_the_watch_hears_on(tmp_pa
             assert "another device uses the watch's name" in told.title
             assert told.raw["type"] == "failure", "urgent"
             assert "uses the client id the-watch" in told.body.replace("seems to use", "uses")
-            service.wait_log("state=connected")
+            # By its other name; what is said before it has asked for its topics nobody hears.
+            wait_until(
+                lambda: "Sending SUBACK to the-watch-" in broker.log(), what="the other name"
+            )
             # The other one is there still, and takes nothing any more.
             with Thermometer(broker.port) as probe:
                 for temp_c in (31.0, 32.0, 33.0):

@@ -7,6 +7,7 @@ import json
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
+from itertools import cycle
 
 import pytest
 from playwright.sync_api import Browser, Page, sync_playwright
@@ -108,12 +109,15 @@ def hover_until_told(page: Page) -> str:
     """Moves along the floor's curve until a value shows."""
     box = page.locator("canvas").bounding_box()
     assert box is not None
-    for step in range(60):
+    steps = cycle(range(60))
+
+    def told() -> str:
+        step = next(steps)
         page.mouse.move(box["x"] + box["width"] * 0.3 + step * 3, box["y"] + 95 + step % 30)
         shown = page.locator("#vg-tooltip-element.visible")
-        if shown.count():
-            return shown.inner_text()
-    raise AssertionError("no value was shown along the curve")
+        return shown.inner_text() if shown.count() else ""
+
+    return str(wait_until(told, what="a value along the curve"))
 
 
 @pytest.mark.parametrize("width", [390, 1000])

@@ -256,5 +256,5 @@ def test_trouble_of_an_hour_is_told_once_and_a_reload_takes_the_mended_token_and
 
 
 def readings(server: Likeness, bucket: str) -> int:
-    found = server.points.get(bucket, {}).items()
+    found = list(server.points.get(bucket, {}).items())  # at once: it is being filled
     return sum(len(points) for series, points in found if series[0] == "temperature")

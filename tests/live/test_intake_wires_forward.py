@@ -109,7 +109,7 @@ def test_the_command_reads_the_bus_publishes_and_tells_an_unplugged_sensor(tmp_p
             text=True,
         ) as command:
             (first,) = heard.take(1)
-            (reading,) = read_all(first.payload, PROBE, first.received)
+            reading, *_ = read_all(first.payload, PROBE, first.received)  # a late pack holds two
             assert isinstance(reading, Reading)
             assert reading.temp_c == 23.125
             (bus / SENSOR / "w1_slave").unlink()
@@ -117,8 +117,10 @@ def test_the_command_reads_the_bus_publishes_and_tells_an_unplugged_sensor(tmp_p
 
             def told() -> bool:
                 (pack,) = heard.take(1)
-                (outcome,) = read_all(pack.payload, PROBE, pack.received)
-                return isinstance(outcome, BadValue) and "left the bus" in outcome.reason
+                return any(
+                    isinstance(outcome, BadValue) and "left the bus" in outcome.reason
+                    for outcome in read_all(pack.payload, PROBE, pack.received)
+                )
 
             eventually(told, "unplugged")
             command.send_signal(signal.SIGTERM)

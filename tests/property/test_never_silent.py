@@ -177,7 +177,8 @@ class Life:
     def wrongly_all_lost_and_taken_back(self) -> None:
         batch = self.core.ledger.running(self.box())
         if batch is not None and self.enter("loss", count=batch.head_count()):
-            number = self.core.ledger.entries[-1].number
+            # Not the last in order of time: a clock that was set, or damage, dates others later.
+            number = max(entry.number for entry in self.core.ledger.entries)
             assert self.enter("undo", undoes=number, brooder=None)
 
     def answer(self) -> None:

@@ -24,6 +24,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import paho.mqtt.client as paho
 from paho.mqtt.enums import CallbackAPIVersion
@@ -38,6 +39,7 @@ from monitor.settings import Settings
 
 MAIN = "from monitor.commands import main; main()"
 FLOOR = "brooder/porch/floor"
+ZONE = "America/Chicago"
 
 # So long a calm must last before anybody is told of it.
 ALL_CLEAR_HOLDS = "monitor.tell.incident.BACK_S"
@@ -57,6 +59,14 @@ def wait_until(true: Callable[[], Any], within_s: float = 60.0, what: str = "it"
             return found
         assert time.monotonic() < deadline, f"waited {within_s} s in vain for {what}"
         time.sleep(0.02)
+
+
+def no_daily_message_soon() -> str:
+    """Lines of `[tell]`: at whatever hour a test runs, neither bedtime's nor the morning's message
+    comes between those that it counts."""
+    now = datetime.now(ZoneInfo(ZONE))
+    later = {"morning_at": now + timedelta(hours=8), "evening_at": now + timedelta(hours=12)}
+    return "".join(f'{key} = "{at:%H:%M}"\n' for key, at in later.items())
 
 
 def hatched_yesterday() -> str:
@@ -106,6 +116,7 @@ class Service:
         self.box, self.box_lines = "porch", ""
         self.heat_lines = heat_lines
         self.commit_s = commit_s
+        self._daily = no_daily_message_soon()
         self.tell = tell
         self.more = more
         self.broker_port = broker_port or free_port()
@@ -346,7 +357,7 @@ class Service:
         )
         page = "enabled = false" if self.page_port is None else f"port = {self.page_port}"
         self.config.write_text(
-            '[site]\nname = "Hillside"\ntimezone = "America/Chicago"\nunits = "celsius"\n\n'
+            f'[site]\nname = "Hillside"\ntimezone = "{ZONE}"\nunits = "celsius"\n\n'
             f"{own if self._own_broker else other}\n"
             f'[[brooders]]\nname = "{self.box}"\n{self.box_lines}\n'
             "length_m = 1.5\nwidth_m = 1.5\nheight_m = 0.56\n"
@@ -354,7 +365,7 @@ class Service:
             '  [[brooders.heat]]\n  name = "west lamp"\n  kind = "lamp"\n  watts = 250\n'
             f"{self.heat_lines}"
             + (f"  [brooders.limits]\n{limits}" if limits else "")
-            + f"\n{contacts}\n[tell]\n{self.tell}\n"
+            + f"\n{contacts}\n[tell]\n{self._daily}{self.tell}\n"
             f"[page]\n{page}\n{self._page_lines}\n"
             f'[journal]\nfolder = "{self.state}"\ncommit_s = {self.commit_s}\n\n{self.more}\n',
             encoding="utf-8",

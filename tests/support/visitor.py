@@ -13,6 +13,8 @@ from dataclasses import dataclass, field
 from html import unescape
 from urllib.parse import urlencode
 
+from support.patience import LEAST_S
+
 
 @dataclass(frozen=True, slots=True)
 class Answer:
@@ -64,7 +66,7 @@ class Visitor:
 
     def ask(self, method: str, path: str, body: bytes | None, headers: Mapping[str, str]) -> Answer:
         """Any request."""
-        where = {"timeout": 60, "source_address": (self._comes_from, 0)}
+        where = {"timeout": LEAST_S, "source_address": (self._comes_from, 0)}
         if self._trusts is None:
             line = http.client.HTTPConnection("127.0.0.1", self.port, **where)
         else:
