@@ -60,7 +60,9 @@ def _configured(settings: Settings, rows: list[dict[str, Any]]) -> int:
         never = row["temp_c"] is None or age_s is None
         unheard += never or row["silent"]
         state = "never heard" if never else f"{span(age_s)} ago"
-        if row["silent"] and not never:
+        if row["stamps_old_s"] is not None:
+            state = f"heard, but its time stamps are {span(row['stamps_old_s'])} old"
+        elif row["silent"] and not never:
             state += ", silent"
         if row["fault"]:
             state += f", not believed: {row['fault']}"

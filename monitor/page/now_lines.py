@@ -177,6 +177,8 @@ def probe_view(probe: ProbeStatus, say: Phrases) -> ProbeView:
         note = "taken out of use"
     elif probe.fault is not None:
         note = f"not believed: {probe.fault}"
+    elif probe.stamps_old_s is not None:
+        note = f"heard, but its time stamps are {say.span(probe.stamps_old_s)} old"
     elif probe.silent:
         note = "silent"
     elif probe.at is None:

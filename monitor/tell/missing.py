@@ -12,8 +12,11 @@ from monitor.set_up_form import Step
 from monitor.site import Brooder, Place, Site
 from monitor.tell.contact import Contact
 from monitor.tell.untold import untold
+from monitor.tell.wording.words import span
+from monitor.watch.silence import MEND_CLOCK
 from monitor.watch.status import BrooderStatus, ProbeStatus, SiteStatus
 
+_POWER = "See that it has power and reaches the network."
 _SELDOM_S = 900.0  # between two readings of a floor. Common practice
 
 
@@ -120,10 +123,11 @@ def _of_probes(site: Site, box: BrooderStatus) -> Iterator[Missing]:
         since = "yet"
         if heard:
             since = f"since {datetime.fromtimestamp(max(heard), site.timezone):%a %H:%M}"
+        clock = next((p for p in deaf if p.stamps_old_s is not None), None)
         yield Missing(
             box.name,
-            f"no floor probe has been heard {since}",
-            "See that it has power and reaches the network.",
+            f"no floor probe has been heard {since}" if clock is None else _clock(clock),
+            _POWER if clock is None else MEND_CLOCK,
             step=Step.PROBES,
             alarmed=bool(heard) and box.batch is not None,
         )
@@ -143,13 +147,21 @@ def _of_probes(site: Site, box: BrooderStatus) -> Iterator[Missing]:
 
 
 def _one_unheard(subject: str, probe: ProbeStatus) -> Missing:
+    silent = f"the probe {probe.name} {'was never heard' if probe.at is None else 'is silent'}"
     return Missing(
         subject,
-        f"the probe {probe.name} {'was never heard' if probe.at is None else 'is silent'}",
-        "See that it has power and reaches the network.",
+        silent if probe.stamps_old_s is None else _clock(probe),
+        _POWER if probe.stamps_old_s is None else MEND_CLOCK,
         essential=False,
         step=Step.PROBES,
         alarmed=probe.at is not None,
+    )
+
+
+def _clock(probe: ProbeStatus) -> str:
+    return (
+        f"the probe {probe.name} is heard, but its own time stamps are "
+        f"{span(probe.stamps_old_s or 0.0)} old: too old to count"
     )
 
 

@@ -30,7 +30,7 @@ _BROODER_WAITS_S, _PROBE_WAITS_S = 60.0, 300.0
 _MOST, _MOST_LAST = 12.0, 4.0
 _SELDOM_GAPS = 2.0  # the only one there is, if it comes more seldom than that anyway
 _MOST_HEARD = 4  # probes of other boxes: that one is heard says that the board works
-_MEND_CLOCK = (
+MEND_CLOCK = (
     "Set the clock of the probe, or leave its time out (`time` in the configuration, or in what it "
     "sends): then the time of arrival counts."
 )
@@ -243,10 +243,8 @@ class Silence(Owner):
             facts["reason"] = f"the {bad.probe.name} probe is heard, but {bad.bad_reason}"
             facts["detail"] = "Check its cable, its power and what sends it."
         elif behind_s is not None:
-            facts["reason"] = (
-                f"readings arrive, but their own time stamps are {_hours(behind_s)} old"
-            )
-            facts["detail"] = _MEND_CLOCK
+            facts["reason"] = f"readings arrive, but their own time stamps are {_old(behind_s)} old"
+            facts["detail"] = MEND_CLOCK
         if lead is not None and lead.temp_c is not None:
             facts["temp_c"] = lead.temp_c
         if len(boxes) == 1 and boxes[0].needs.target_c is not None:
@@ -290,7 +288,9 @@ def _told_last(probe: ProbeWatch) -> float:
     return probe.heard if probe.stuck_since is None else min(probe.heard, probe.stuck_since)
 
 
-def _hours(seconds: float) -> str:
+def _old(seconds: float) -> str:
+    if seconds < 5400.0:
+        return f"{seconds / 60:.0f} min"
     return f"{seconds / 3600:.1f} h".replace(".0 h", " h")
 
 

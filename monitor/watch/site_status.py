@@ -150,6 +150,7 @@ def _probe(probe: ProbeWatch, tick: float) -> ProbeStatus:
         trend_c_per_h=probe.trend.c_per_h(tick),
         lately_high_c=max((temp_c for _, temp_c in probe.trend.lately(tick)), default=None),
         usual_gap_s=probe.gaps.mean_s,
+        stamps_old_s=probe.stamps_old_s,
     )
 
 

@@ -69,6 +69,7 @@ class ProbeStatus:
     trend_c_per_h: float | None
     lately_high_c: float | None = None  # the highest of the last quarter of an hour
     usual_gap_s: float = 0.0  # between two of its readings
+    stamps_old_s: float | None = None  # it is heard, but its own stamps are too old to count
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

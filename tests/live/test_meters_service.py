@@ -1,6 +1,7 @@
 """Plugs and the mains, end to end: a lamp that draws nothing, and a power cut, reach the phone of
 the real service by real MQTT, a real file and a real program; what was said is kept."""
 
+import json
 import os
 import stat
 import time
@@ -63,6 +64,17 @@ def test_a_lamp_that_draws_nothing_is_told_by_name_while_the_floor_is_warm_and_o
         plug.say('{"power": 243.5, "on": true}')
         wait_until(lambda: "(out)" not in service.ask("probes")["meters"][0]["line"])
         assert [c.alarm for c in service.changes() if c.change == "raised"] == [AlarmName.HEAT_LOSS]
+
+
+def test_a_probe_whose_clock_is_behind_is_not_shown_as_never_heard(tmp_path: Path) -> None:
+    """Local time sent as if it were UTC, while it is set up."""
+    with Service(tmp_path) as service, Thermometer(service.broker_port) as floor:
+        floor.say(
+            json.dumps([{"n": "floor", "u": "Cel", "v": 33.5, "t": time.time() - 5 * 3600}])
+        )  # SenML
+        wait_until(lambda: service.ask("probes")["probes"][0]["stamps_old_s"])
+        said = service.command("probes", "--wait", "0").stdout
+        assert "heard, but its time stamps are 5 h old" in " ".join(said.split())
 
 
 def test_a_file_of_this_board_that_says_the_mains_is_off_is_told_at_once_and_its_return(

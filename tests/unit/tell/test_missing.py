@@ -48,6 +48,10 @@ CASES: dict[str, tuple[list[Missing], Step | None]] = {
         found(shown=status(brooder(probes=(unheard,)))),
         Step.PROBES,
     ),
+    "heard, but its own time stamps are 20 min old": (
+        found(shown=status(brooder(probes=(replace(unheard, stamps_old_s=1200.0),)))),
+        Step.PROBES,
+    ),
     "no floor probe has been heard since Tue 00:00": (
         found(shown=status(brooder(probes=(silent,)))),
         Step.PROBES,
@@ -83,6 +87,16 @@ LESSER: dict[str, list[Missing]] = {
     "no lamp or plate is entered": found(replace(SITE, brooders=(replace(PORCH, heat=()),))),
     "heard only every 70 minutes": found(
         shown=status(brooder(probes=(probe("porch/floor", 31.8, usual_gap_s=4200.0),)))
+    ),
+    "the probe west is heard, but its own time stamps are 6 h old": found(
+        shown=status(
+            brooder(
+                probes=(
+                    probe("porch/floor", 31.8),
+                    replace(probe("porch/west", None, None), stamps_old_s=6 * 3600.0),
+                )
+            )
+        )
     ),
     "the probe west was never heard": found(
         shown=status(brooder(probes=(probe("porch/floor", 31.8), probe("porch/west", None, None))))

@@ -411,6 +411,23 @@ def test_a_probe_whose_clock_is_hours_behind_is_said_to_be_and_nobody_looks_for_
     assert silent.cause is Cause.SENSOR
 
 
+def test_while_a_probe_is_set_up_its_old_stamps_are_seen_at_its_first_word() -> None:
+    """Not "never heard": whoever mounts it would look for its power and its network."""
+    night = Night(make_estimator=estimator.none)
+
+    def stamps_old_s() -> float | None:
+        return night.engine.status(night.now()).brooders[0].probes[0].stamps_old_s
+
+    night.t += 30
+    late_words(night, 30, lambda _: 20 * 60.0)
+    assert stamps_old_s() == 20 * 60.0
+    late_words(night, 1200, lambda _: 20 * 60.0)
+    (silent,) = [c for c in night.changes if c.alarm is AlarmName.NO_READINGS]
+    assert silent.facts["reason"] == "readings arrive, but their own time stamps are 20 min old"
+    late_words(night, 30, lambda _: 0.0)
+    assert stamps_old_s() is None
+
+
 def test_where_only_some_words_have_a_stamp_that_is_hours_old_the_others_are_not_waited_for() -> (
     None
 ):
