@@ -138,7 +138,10 @@ def _relearnt(
 ) -> Core:
     """A core that has lived through the last days before `end`, the moment to which it is taken."""
     from_at = max(end.at - LEARNT_FROM_S, reader.nth_newest_at(MOST_LEARNT_FROM))
-    log.info("The watch learns its boxes from the record.", extra=facts(from_at=round(from_at)))
+    log.info(
+        "The watch learns its boxes from the record.",
+        extra=facts(of_hours=round((end.at - from_at) / 3600)),
+    )
     start = end.at_wall(from_at)
     ordered = sorted(entries, key=attrgetter("at", "number"))
     core = _of_ledger(make, [entry for entry in ordered if entry.at < from_at], start)
