@@ -72,6 +72,7 @@ class Fall(Kept):
     samples: list[float] = field(default_factory=list)
     depth: float = 0.0  # deepest departure
     _readings: int = 0  # since it was looked at
+    aired: Tick | None = None  # when the box's air was seen to go
     verdict: Why | None = None
     source_chance: float = 0.0  # that the source named is the one, if it is any
     best: Weighed | None = None  # of the kind in `verdict`
@@ -103,7 +104,9 @@ class Fall(Kept):
 
     def begin(self, course: Course, tick: float, floor_c: float) -> None:
         """It does: from when on, and from where?"""
+        aired = self.aired
         self.end()
+        self.aired = aired
         self.open = True
         quick = course.quick
         fast = quick is not None and quick.low_c - floor_c > _STEEP_K
@@ -165,6 +168,7 @@ class Fall(Kept):
         self.verdict = self.best = None
         self.depth = 0.0
         self._readings = 0
+        self.aired = None
         self.ticks.clear()
         self.samples.clear()
         self._taus.clear()
@@ -189,6 +193,14 @@ class Fall(Kept):
         """There is a verdict, and what comes says nothing more of the cause."""
         turned = self.now_k - self.depth > 2.0 * _AT_LOWEST_K
         return self.verdict is not None and (turned or tick - self.onset > _RETHINK_S)
+
+    def lies_open(self, tick: float, hear: Callable[[], Witness], *, nobody_at_work: bool) -> bool:
+        """Is the cover off for good, wherever the floor comes to rest? The box's air was seen to
+        go and has not come back, and no feeding explains it, or none that lasts so long."""
+        if self.aired is None or self._readings < _LEAST_READINGS:
+            return False
+        wait_s = 0.0 if nobody_at_work else _FEEDING_S
+        return tick - self.aired >= wait_s and hear().air_is_away(tick, self.onset)
 
     def tells(
         self,

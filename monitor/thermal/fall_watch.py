@@ -59,9 +59,13 @@ class FallWatch(Kept):
             # The grower's own turn-down is no lost heat. The band is watched all the same.
             self.settle_anew(model, tick)
             return
+        course = self._floor.course
+        airs = self._airs(tick, floor_c)
         begins = fall.begins_anew if fall.open else fall.begins
-        if begins(self._floor.course, tick, floor_c):
+        if begins(course, tick, floor_c) or (airs and not fall.open):
             self._begin(model, tick, floor_c)
+        if airs and fall.aired is None:
+            fall.aired = tick
         if fall.open:
             fall.add(tick, floor_c)
             self._judge(model, tick, floor_c)
@@ -104,22 +108,41 @@ class FallWatch(Kept):
             model.settle(tick, floor_c)
             fall.end()
             return
-        tells = fall.verdict is not None or (
+        tells = fall.verdict is not None or self._tells(tick, floor_c)
+        if tells and not fall.decided(tick):
+            self._weigh(model, tick)
+
+    def _airs(self, tick: float, floor_c: float) -> bool:
+        """Is the box's air seen to go, and nothing known that speaks for itself?"""
+        course, known = self._floor.course, self._box.heat
+        said = known.cover_open is not None or known.out or known.mains_off
+        return not said and course.is_low(floor_c) and self._witness.airs(tick, course, floor_c)
+
+    def _tells(self, tick: float, floor_c: float) -> bool:
+        """Is it time to say so?"""
+        fall, box = self.fall, self._box
+        asleep, acted, by_night = (
+            box.nobody_at_work(tick),
+            box.acted_lately(tick),
+            box.birds_lie(tick),
+        )
+        hear = cache(lambda: self._hear(tick))
+        if by_night and not acted and fall.lies_open(tick, hear, nobody_at_work=asleep):
+            return True
+        return (
             fall.tells(
                 tick,
                 self._floor,
                 floor_c,
-                nobody_at_work=self._box.nobody_at_work(tick),
-                acted_lately=self._box.acted_lately(tick),
-                by_night=self._box.birds_lie(tick),
-                hear=cache(lambda: self._hear(tick)),
+                nobody_at_work=asleep,
+                acted_lately=acted,
+                by_night=by_night,
+                hear=hear,
             )
             and not self._weather(tick)
             and not self._rests(tick)
             and not self._floor.may_swing(tick)
         )
-        if tells and not fall.decided(tick):
-            self._weigh(model, tick)
 
     def _hear(self, tick: float) -> Witness:
         """What the other probes say of the fall by now."""
@@ -142,10 +165,12 @@ class FallWatch(Kept):
         fall, witness = self.fall, self._witness
         heard = witness.hear(tick, fall.onset, -fall.now_k)
         since = fall.onset + _AFTER_ONSET_S
+        # A dead lamp's warm air goes too: only what lies beneath lamps tells the two apart.
+        aired = fall.aired is not None and witness.looks_beneath
 
         def seen(one: Explanation) -> float:
             by_probes = witness.weight(one, heard, -fall.now_k)
-            return by_probes + measured(one, self._box.heat, since=since, tick=tick)
+            return by_probes + measured(one, self._box.heat, since=since, tick=tick, aired=aired)
 
         if fall.verdict is None:
             self._lost.weighs_anew()

@@ -19,7 +19,7 @@ from monitor.thermal.track import SUNKEN_K, Track
 
 _LEAST = 0.002  # likelihood of anything at all
 ACQUITTED = -60.0  # log weight: it cannot have been
-_OPEN_SAID = -4.0  # of a lamp, while the cover is known to be open
+_OPEN_SAID = -4.0  # of a lamp, while the cover is known, or seen, to be open
 _FRESH_S = 150.0  # what a plug said is so long of now: kept are its words of each minute
 _HEARD_S = 330.0  # longer ago proves nothing
 _HOUR_S = 3600.0
@@ -35,6 +35,11 @@ _BEYOND_FLOOR = 1.3  # what an open cover cools first is the floor
 _ALONE_K = 1.2  # a floor that came down by so much while all other probes held
 # An open cover cools all of them. Of a fall of so much, less than this share elsewhere: it is shut.
 _SHUT_K, _SHUT_UNDER, _SHUT_COOL = 0.8, 0.35, 0.5
+# The cool end has the box's air and little else. Where that goes, it falls within minutes by so
+# much, and so far below its usual low: a bird that leaves it leaves it no colder. It falls by far
+# more than ever in the hour before, and than the floor, which falls too; a gust is felt by both.
+_AIR_K, _AIR_STEEPER, _AIR_OF_FLOOR, _FLOOR_OF_AIR = 0.6, 1.8, 1.3, 0.2
+_AIR_AWAY = 0.6  # of its deepest fall: the cover is still off
 
 
 class Collapse(NamedTuple):
@@ -82,6 +87,7 @@ class Witness:
         self._bare = brooder.cover == "none"
         # A probe lies beneath each source, and something else beside.
         self.sees_all = {i for _, i in self._under if i is not None} == set(range(self._sources))
+        self.looks_beneath = bool(self._under)
         self.working: frozenset[int] = frozenset()  # sources whose own probe is warm
         self.shut = self._bare  # no cover that is off explains it
         self.others_fall = False  # the floor falls, and something else that is heard does too
@@ -159,6 +165,38 @@ class Witness:
             return _normal(min(share, 1.5), 1.4, 0.35 + blur)
         return _normal(share, 0.0, 0.15 + blur)
 
+    def airs(self, tick: float, floor: Course, floor_c: float) -> bool:
+        """Is the box's air seen to go, as when the cover comes off? By two minutes of the cool
+        end: everything else comes down too, and by less."""
+        if self._bare or not self._cool:
+            return False
+        floor_k = floor.fell_k(tick, floor_c)
+        under_k = max((t.course.fell_k(tick, t.mean) for t, _ in self._under), default=0.0)
+        for track in self._cool:
+            course, usual = track.course, track.course.quick
+            if usual is None or tick - track.last_tick > _HEARD_S:
+                continue
+            temp_c = max(track.mean, course.means[-1])
+            fell_k = course.fell_k(tick, temp_c)
+            if (
+                fell_k > max(_AIR_K, _AIR_OF_FLOOR * floor_k, under_k)
+                and floor_k > _FLOOR_OF_AIR * fell_k
+                and usual.low_c - temp_c > _AIR_K
+                and fell_k > _AIR_STEEPER * course.steepest_k  # dearest, so asked last
+            ):
+                return True
+        return False
+
+    def air_is_away(self, tick: float, onset: float) -> bool:
+        """Is the cool end still about as cold as it became since `onset`?"""
+        for track in self._cool:
+            down_k = fallen_since(track, tick, onset)
+            lowest_c = track.course.lowest(onset, tick)
+            if down_k is not None and lowest_c is not None:
+                deepest_k = down_k + track.mean - lowest_c
+                return down_k > max(_AIR_K, _AIR_AWAY * deepest_k)
+        return False
+
     def collapsed(
         self,
         tick: float,
@@ -197,10 +235,13 @@ class Witness:
         return Collapse(track, index, usual.low_c, far or nobody_at_work)
 
 
-def measured(one: Explanation, known: HeatKnown, *, since: float, tick: float) -> float:
+def measured(
+    one: Explanation, known: HeatKnown, *, since: float, tick: float, aired: bool
+) -> float:
     """What measured heat and a cover's switch add to the log weight of `one`: a lamp that draws its
     watts now, and did after `since`, is lit; a cover that is shut lets nothing out. A
-    plug that has fallen silent proves nothing."""
+    plug that has fallen silent proves nothing. `aired`: the box's air was seen to go, over a lamp
+    that shines on."""
     if one.why is Why.COVER:
         told = known.cover_open is False or known.out or known.mains_off
         return ACQUITTED if told else 0.0
@@ -211,7 +252,7 @@ def measured(one: Explanation, known: HeatKnown, *, since: float, tick: float) -
         return ACQUITTED
     if known.out and set(one.sources) != known.out:
         return ACQUITTED
-    return _OPEN_SAID if known.cover_open else 0.0
+    return _OPEN_SAID if known.cover_open or aired else 0.0
 
 
 def fallen_since(track: Track, tick: float, onset: float) -> float | None:

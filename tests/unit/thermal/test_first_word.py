@@ -9,6 +9,7 @@ from random import Random
 from test_thermal_watch import box
 
 from monitor.brooding.heat_balance import prior
+from monitor.events import Cause
 from monitor.thermal.diagnosis import Diagnosis
 from monitor.thermal.thermal_watch import ThermalWatch
 
@@ -193,6 +194,41 @@ def test_in_the_evening_a_cool_end_that_holds_shows_that_the_cover_is_on():
     assert minute < 7.5
     (alone, _), *_ = told(EVENING_H, floor=course)
     assert alone >= 9.0
+
+
+def rests(k: float, slow_min: float = 3.0) -> Course:
+    """So much lower within minutes, and there it stays."""
+    return lambda minute: 0.0 if minute <= 0.0 else -k * (1.0 - exp(-minute / slow_min))
+
+
+def test_by_night_a_cover_that_is_seen_to_go_is_told_though_the_floor_comes_to_rest_in_its_band():
+    found = told(NIGHT_H, floor=rests(0.7), cool_end=rests(1.6), under_heat_1=rests(0.5))
+    assert found[0][0] < 7.0
+    assert {diagnosis.cause for _, diagnosis in found} == {Cause.COVER_OPEN}
+
+
+def test_in_the_evening_a_cover_that_stays_off_is_told_when_a_feeding_would_be_over():
+    (minute, diagnosis), *_ = told(EVENING_H, floor=rests(0.7), cool_end=rests(1.6))
+    assert 15.0 < minute < 21.0
+    assert diagnosis.cause is Cause.COVER_OPEN
+    lid = fed(9.0)
+    assert told(EVENING_H, floor=lambda m: 0.3 * lid(m), cool_end=lid) == []
+
+
+def test_a_gust_that_all_of_the_box_feels_alike_is_no_cover_that_went():
+    assert told(NIGHT_H, floor=rests(0.7), cool_end=rests(0.8), under_heat_1=rests(0.5)) == []
+
+
+def test_a_bird_that_leaves_the_cool_end_took_no_cover_with_it():
+    def left(minute: float) -> float:
+        return 2.0 + rests(2.0)(minute) if minute > -12.0 else 0.0
+
+    assert told(NIGHT_H, floor=rests(0.5), cool_end=left) == []
+
+
+def test_a_cover_that_is_none_cannot_go():
+    gone = {"floor": rests(0.7), "cool_end": rests(1.6)}
+    assert told(NIGHT_H, cover="none", **gone) == []
 
 
 def test_a_box_without_a_cover_is_not_waited_for_as_if_it_were_off():
