@@ -197,6 +197,7 @@ class Facts(TypedDict, total=False):
     before_c: float
     after_c: float
     jump_s: float
+    off_s: float  # how long the board was probably without power, by its clock when it was set
     birds_unknown: bool  # with the records the watch has lost which birds are in which box
     contact: str
     next_target_c: float

@@ -31,34 +31,37 @@ def tonight(
     brooder: BrooderOption = None,
     config: ConfigOption = None,
 ) -> None:
-    """How cold the floor will get tonight, and what would help. An empty box is compared with what
-    day-old chicks need. Exit code 1 if the floor is below its band already, or will probably fall
+    """How cold each floor will get tonight, and what would help. An empty box is compared with what
+    day-old chicks need. Exit code 1 if a floor is below its band already, or will probably fall
     below it."""
     settings = settings_or_exit(config)
-    name = brooder_or_exit(settings.site, brooder)
+    site = settings.site
     extra_watts = watts_or_exit(heat)
     if cover is not None and cover not in COVERS:
         fail(f'--cover is "{cover}"; it must be one of {", ".join(COVERS)}')
-    said = request(
-        settings,
-        "tonight",
-        brooder=name,
-        low_c=temperature_or_exit(low, settings.site.units, "--low"),
-        cover=cover,
-        extra_watts=extra_watts,
-    )
-    lines = said["lines"]
-    if extra_watts > 0 and first_aid.LAMP_CARE not in lines:
-        lines.append(first_aid.LAMP_CARE)
-    for line in lines:
-        out().print(line)
-    watts = settings.site.brooder(name).watts + extra_watts
-    warning = circuit_warning(
-        watts, volts=settings.site.mains_volts, amps=settings.site.circuit_amps
-    )
-    if warning is not None:
-        out().print(warning)
-    if said["too_cold"]:
+    low_c = temperature_or_exit(low, site.units, "--low")
+    if brooder is None and cover is None and not extra_watts:
+        names = [each.name for each in site.brooders]
+    else:  # what would change is about one box
+        names = [brooder_or_exit(site, brooder)]
+    too_cold = False
+    for name in names:
+        if name is not names[0]:
+            out().print()
+        said = request(
+            settings, "tonight", brooder=name, low_c=low_c, cover=cover, extra_watts=extra_watts
+        )
+        lines = said["lines"]
+        if extra_watts > 0 and first_aid.LAMP_CARE not in lines:
+            lines.append(first_aid.LAMP_CARE)
+        for line in lines:
+            out().print(line)
+        watts = site.brooder(name).watts + extra_watts
+        warning = circuit_warning(watts, volts=site.mains_volts, amps=site.circuit_amps)
+        if warning is not None:
+            out().print(warning)
+        too_cold |= said["too_cold"]
+    if too_cold:
         raise typer.Exit(NOT_WELL)
 
 

@@ -26,6 +26,10 @@ class Clock(Protocol):
         """How far the wall clock jumped since the last call: 0.0 nearly always."""
         ...
 
+    def running_s(self) -> float:
+        """How long the machine has been on."""
+        ...
+
 
 class LiveClock:
     """The machine's clocks. `tick` starts at wall time, but never before `not_before`: a board that
@@ -53,6 +57,10 @@ class LiveClock:
             return 0.0
         self._offset = round(self._offset + jump, 3)
         return jump
+
+    def running_s(self) -> float:
+        """The steady clock begins anew when the machine starts."""
+        return time.monotonic()
 
 
 class FastClock:
@@ -84,3 +92,7 @@ class FastClock:
     def jump_s(self) -> float:
         """A rehearsal's clock does not jump."""
         return 0.0
+
+    def running_s(self) -> float:
+        """Not asked for where nothing jumps."""
+        return time.monotonic()

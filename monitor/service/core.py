@@ -134,11 +134,13 @@ class Core:
         self._plan.nobody_watched(now.at - since.at, now.tick)
         self._changed(self.engine.pass_over(since, now), now)
 
-    def clock_jumped(self, now: Moment, jump_s: float, *, sure: bool = True) -> None:
+    def clock_jumped(
+        self, now: Moment, jump_s: float, *, sure: bool = True, just_on: bool = False
+    ) -> None:
         """The wall clock was set; `now` is after it, and `sure` whether that can be right. Not an
         input of the journal; what comes after runs on another offset between the clocks."""
         self.snapshot_wanted = True
-        self._changed(self.engine.clock_jumped(now, jump_s, sure=sure), now)
+        self._changed(self.engine.clock_jumped(now, jump_s, sure=sure, just_on=just_on), now)
 
     def forecast_is(
         self, pairs: tuple[tuple[float, float], ...], got_at: float, now: Moment

@@ -31,6 +31,7 @@ log = logging.getLogger(__name__)
 LONGEST_SLEEP_S = 1.0
 MOST_AT_ONCE = 500  # deliveries between two looks at the clock
 HOUSEKEEPING_EVERY_S = 10.0
+JUST_ON_S = 3600.0  # within so long a board finds a time server. Common practice
 UNDISTURBED_S = 1800.0  # so long without another of our name: it is gone
 FAILED_ROUND_S = 0.5
 MOST_FAILED_ROUNDS = 20  # then the engine is beyond hope: end, and let the manager start us anew
@@ -142,7 +143,8 @@ class WatchThread:
             after = self.clock.now()
             log.warning("The clock was set.", extra=facts(by_s=round(jump_s, 1)))
             self.clock_sure = True
-            self.core.clock_jumped(after, jump_s)
+            just_on = self.clock.running_s() < JUST_ON_S
+            self.core.clock_jumped(after, jump_s, just_on=just_on)
 
     def _take_in(self, delivery: MqttMessage) -> None:
         if delivery.token is not None:

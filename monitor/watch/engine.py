@@ -221,13 +221,16 @@ class Engine(Kept):
         self._skip_to(now.tick, since.at - self._register.offset_s)
         return self._changes()
 
-    def clock_jumped(self, now: Moment, jump_s: float, *, sure: bool = True) -> list[Change]:
+    def clock_jumped(
+        self, now: Moment, jump_s: float, *, sure: bool = True, just_on: bool = False
+    ) -> list[Change]:
         """The wall clock was set: `now` shows the new time. Delays run on undisturbed, and whatever
         doubt there was of the clock is over. Ages are taken from the new time, unless that is half
         a day or more from a time that nobody doubted: then somebody is asked first.
 
         `sure` False: it shows a time that cannot be right (a board without a battery clock, just
-        woken). Then ages stay, and the service says so with `fault`."""
+        woken). Then ages stay, and the service says so with `fault`. `just_on`: the board had
+        started shortly before, at the time at which it, or its records, had ended."""
         self._run_until(now.tick)
         self._register.jump(jump_s)
         for probe in self._probes.values():
@@ -238,7 +241,10 @@ class Engine(Kept):
             asked = self._watcher.asks_about_jump
             doubted = not asked and any(not box.needs.clock_sure for box in boxes)
             birds = any(box.needs.batch is not None for box in boxes)
-            doubt = self._watcher.jumped(self.tick, jump_s, doubted=doubted, birds=birds)
+            off_s = now.at - now.tick if just_on else 0.0
+            doubt = self._watcher.jumped(
+                self.tick, jump_s, doubted=doubted, birds=birds, off_s=off_s
+            )
         self._doubt_clock(doubt)
         for box in self._boxes.values():
             self._quarters.start(box, self.tick)

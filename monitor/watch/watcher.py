@@ -86,12 +86,15 @@ class Watcher(Kept, Owner):
                 self._register.alarms[key], active and not self._season_closed(), tick
             )
 
-    def jumped(self, tick: float, jump_s: float, *, doubted: bool, birds: bool) -> bool:
+    def jumped(
+        self, tick: float, jump_s: float, *, doubted: bool, birds: bool, off_s: float
+    ) -> bool:
         """The wall clock was set. Told where it is worth it; True: it may be wrong, so the targets
         of the `birds` stay until somebody has said that it is right, or it is set back.
 
         `doubted`: it was known to be wrong, and is now right: that ends the doubt and asks
-        nobody."""
+        nobody. `off_s`: so long the board must have been off, if it has no battery for its clock;
+        0: it had not just started."""
         self._register.see(self._alarm(AlarmName.CLOCK_FAULT), False, tick)
         alarm = self._alarm(AlarmName.CLOCK_FAULT, _JUMP)
         self._jump_s = (self._jump_s if self.asks_about_jump else 0.0) + jump_s
@@ -103,6 +106,8 @@ class Watcher(Kept, Owner):
             return False
         self._asks = birds and not doubted and abs(self._jump_s) >= _ASK_FROM_S
         facts = Facts(jump_s=self._jump_s)
+        if off_s >= _TELL_FROM_S:
+            facts["off_s"] = off_s
         if self._asks:
             facts["detail"] = (
                 f"By the new date the birds are {self._ages(tick)} old. The target stays as it was "

@@ -26,8 +26,9 @@ class SetClock:
 
     speed = 1.0
 
-    def __init__(self, wall: float) -> None:
+    def __init__(self, wall: float, *, on_for_s: float = 1e6) -> None:
         self._base = wall - time.monotonic()
+        self._on_for_s = on_for_s
         self._set_by = 0.0
         self._seen = 0.0
 
@@ -42,6 +43,9 @@ class SetClock:
         jump = self._set_by - self._seen
         self._seen = self._set_by
         return jump if abs(jump) >= JUMP_S else 0.0
+
+    def running_s(self) -> float:
+        return self._on_for_s
 
 
 @pytest.mark.parametrize("hours", [-5.0, -1.0, 1.0, 5.0, 24 * 40.0])
@@ -68,6 +72,22 @@ def test_a_jump_neither_hides_nor_makes_an_alarm(tmp_path: Path, hours: float) -
             return any(c.alarm is AlarmName.CHILL for c in changes(rig))
 
         wait_until(cold, 20, "the alarm, which is still on time")
+
+
+@pytest.mark.parametrize("on_for_s", [40.0, 1e6], ids=["just started", "long on"])
+def test_a_clock_set_forward_right_after_the_start_says_how_long_the_power_was_out(
+    tmp_path: Path, on_for_s: float
+) -> None:
+    """A board without a battery for its clock begins where it, or its records, had ended."""
+    clock = SetClock(time.time(), on_for_s=on_for_s)
+    with running(Rig(tmp_path, site_of(tmp_path), clock)) as rig:
+        place(rig)
+        clock.set_by(3 * 3600)
+        wait_until(lambda: rig.heard.messages, 20, "the word of it")
+        [(_, told)] = rig.heard.messages
+        assert told.title.endswith(
+            "the power was probably out for 3 h" if on_for_s < 3600 else "the board's clock was set"
+        )
 
 
 def test_a_jump_does_not_upset_a_rebuild(tmp_path: Path) -> None:

@@ -300,6 +300,7 @@ def test_a_service_short_of_memory_is_bounded_and_goes_on(tmp_path: Path) -> Non
     with Service(tmp_path, wrapper=["prlimit", f"--as={700 << 20}"], commit_s=1) as service:
         with client(service.broker_port, "fat") as publisher:
             last = None
+            # What paho holds back itself can be asked of nothing else of it.
             for number in range(2000):  # 120 MB
                 topic = FLOOR if number % 10 == 0 else f"fat/{number}"
                 last = publisher.publish(topic, b"x" * 60_000, qos=1)

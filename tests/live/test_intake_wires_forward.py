@@ -84,6 +84,7 @@ def test_a_board_without_the_time_says_how_old_its_readings_are():
         names={SENSOR: "a/b"},
     )
     assert one.topic_of(SENSOR) == "x/a/b"
+    # A broker that it could be sent to is of no use to a clock that stands still.
     payload = one._pack([WireSample(sensor=SENSOR, at=65.0, temp_c=23.125)])
     assert json.loads(payload) == [{"n": SENSOR, "t": -35.0, "u": "Cel", "v": 23.125}]
     (reading,) = read_all(payload.encode(), PROBE, Moment(1770693330.0, 50.0))

@@ -96,7 +96,7 @@ def test_the_picture_says_that_it_is_drawn_and_comes_by_itself(
 ):
     path, goes_on = tmp_path / "journal.db", threading.Event()
     nightjournal.write(path, site(), placed(), start=NIGHT - 86400, stop=NIGHT, every_s=300)
-    reads = day_readings._read
+    reads = day_readings._read  # nothing else is slow enough to be seen, and only for so long
 
     def slow(*asked: Any) -> Any:
         assert goes_on.wait(LEAST_S)

@@ -51,7 +51,7 @@ def urgent(*contacts: str, key: str = "porch/chill/1:raised", thread: str = "a")
 
 @contextmanager
 def delivering(
-    kept: Kept, *receivers: tuple[str, Receiver], limit_s: float = 20.0, **calls: object
+    kept: Kept, *receivers: tuple[str, Receiver], limit_s: float = LEAST_S, **calls: object
 ) -> Iterator[Delivery]:
     contacts = [Contact(name=name, url=receiver.url) for name, receiver in receivers]
     delivery = Delivery(
@@ -110,7 +110,7 @@ def test_a_contact_that_hangs_does_not_delay_another():
 @pytest.mark.parametrize("mode", [Mode.HANGING, Mode.DRIPPING])
 def test_a_contact_that_hangs_or_drips_is_left_after_its_time_limit_and_tried_again(mode):
     kept = Kept()
-    with http_receiver(mode) as stuck, delivering(kept, ("stuck", stuck), limit_s=1) as delivery:
+    with http_receiver(mode) as stuck, delivering(kept, ("stuck", stuck), limit_s=3) as delivery:
         delivery.send([urgent("stuck")])
         until(lambda: kept.outcomes)
         assert kept.outcomes[0].failure == "no answer in time"

@@ -52,20 +52,21 @@ def test_every_urgent_alarm_is_told_by_a_message_of_its_cause_at_its_time(steps)
 
 
 def _covers(message: Message, change: Change, course: Course) -> bool:
-    """It tells of this alarm, alone or with what other boxes have; or it is about the same trouble
-    in the same brooder and either as bad an alarm of it is still open, or it is no older than a
+    """It tells of this alarm; or it is about the same trouble in the same brooder, alone or with
+    what other boxes have, and either as bad an alarm of it is still open, or it is no older than a
     repeat."""
     if message.key == f"{change.occurrence}:raised":
         return True
-    began = course.raise_of(message.thread)
-    if began is None or message.priority is not Priority.URGENT:
-        return False
-    if change.occurrence in message.ack_for and began.brooder != change.brooder:
-        return True  # one message of both boxes, which one answer answers
-    if (began.brooder, TABLE[began.alarm].family) != (change.brooder, TABLE[change.alarm].family):
+    same = {
+        occurrence
+        for occurrence in (message.thread, *message.ack_for)
+        if (told := course.raise_of(occurrence)) is not None
+        and (told.brooder, TABLE[told.alarm].family) == (change.brooder, TABLE[change.alarm].family)
+    }
+    if not same or message.priority is not Priority.URGENT:
         return False
     return message.at >= change.at - Policy().urgent_repeat_s or any(
-        course.open_at(occurrence, change.at) for occurrence in message.ack_for
+        course.open_at(occurrence, change.at) for occurrence in same & {*message.ack_for}
     )
 
 

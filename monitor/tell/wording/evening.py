@@ -7,7 +7,7 @@ from datetime import date, timedelta
 
 from monitor.brooding.bird_kinds import kind_of
 from monitor.site import Brooder
-from monitor.tell.wording.first_aid import LAMP_CARE
+from monitor.tell.wording.first_aid import LAMP_CARE, names_a_lamp
 from monitor.tell.wording.temperature import COOL_FIRST
 from monitor.tell.wording.tonight_words import how_sure
 from monitor.tell.wording.warm_up_words import warm_up_verdict
@@ -72,7 +72,7 @@ def evening(boxes: list[BoxEvening], still: list[str], voice: Voice, at: float) 
         return compose(f"{where}: tonight, look once more", *lines, *ends)
     ready = [clause for box in calm if (clause := _to_have_ready(box)) is not None]
     if ready:
-        care = LAMP_CARE if any("hang" in clause for clause in ready) else None
+        care = LAMP_CARE if names_a_lamp(ready) else None
         return compose(f"{where}: tonight, probably {NOTHING_TO_DO}", *lines, care, *ends)
     first = f"{lines[0]} {_NOTHING}" if len(lines) == 1 else f"{_NOTHING} {lines[0]}"
     return compose(f"{where}: tonight, {NOTHING_TO_DO}", first, *lines[1:], *ends)

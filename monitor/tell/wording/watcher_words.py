@@ -77,7 +77,14 @@ def mirror_fault(change: Change, voice: Voice, box: Brooder | None) -> Words:
 
 def clock_fault(change: Change, voice: Voice, box: Brooder | None) -> Words:
     """The wall clock jumped or is not sure."""
-    jump = change.facts.get("jump_s")
+    jump, off_s = change.facts.get("jump_s"), change.facts.get("off_s")
+    if off_s:
+        return compose(
+            f"{voice.where(None)}: the power was probably out for {span(off_s)}",
+            "The board has just started, and then its clock was set forward: nobody watched in "
+            "between. See how it is in the boxes, and check the time on the board.",
+            _detail(change),
+        )
     moved = (
         f"The clock moved {'forward' if jump > 0 else 'back'} by {span(abs(jump))}."
         if jump

@@ -100,6 +100,20 @@ def test_what_a_verb_is_for_is_said_whole_in_the_list_of_verbs() -> None:
         assert "..." not in said.partition("\nCommands:")[2]
 
 
+def test_tonight_is_answered_for_every_box_and_what_would_change_for_the_one_named(
+    tmp_path: Path,
+) -> None:
+    two = tmp_path / "two.toml"
+    shed = CONFIG[CONFIG.index("[[brooders]]") :].replace("porch", "shed")
+    two.write_text(CONFIG + shed, encoding="utf-8")
+    code, said, _ = call("tonight", "--low", "28F", "--config", two)
+    assert re.findall(r"^(\w+): no chicks yet", said, re.MULTILINE) == ["porch", "shed"]
+    assert code == 1, "neither holds"
+    code, said, _ = call("tonight", "--brooder", "shed", "--heat", "+250W", "--config", two)
+    assert "porch" not in said
+    assert "it must be one of porch, shed" in call("tonight", "--heat", "+9W", "--config", two)[2]
+
+
 def test_the_program_lists_its_verbs() -> None:
     done = subprocess.run(
         [sys.executable, "-m", "monitor", "--help"], capture_output=True, text=True, check=True

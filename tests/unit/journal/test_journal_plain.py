@@ -3,6 +3,7 @@ before and after."""
 
 import sqlite3
 from contextlib import closing
+from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -73,7 +74,7 @@ def test_the_offsets_of_the_views_are_those_of_the_zone(zone: str) -> None:
     found = local_views.offsets(where)
     for at in range(1_600_000_000, 1_900_000_000, 1_234_567):
         offset = next(off for start, off in reversed(found) if start <= at * 1000)
-        assert offset == local_views._offset_s(where, at)
+        assert timedelta(seconds=offset) == datetime.fromtimestamp(at, where).utcoffset()
 
 
 def test_alarms_and_entries_are_rows_with_their_words_in_columns(

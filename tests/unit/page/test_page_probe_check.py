@@ -103,6 +103,7 @@ def test_the_page_puts_alarms_aside_runs_the_check_and_corrects_the_probes():
         assert {e.entry for e in api.submitted} == {EntryKind.SHELVE}
         assert {e.brooder for e in api.submitted} == {"porch"}
         assert "10 min to go" in visitor.get("/set-up/probes").words
+        # Its readings come by the live updates, of which a test has no ten minutes.
         check = next(
             route.endpoint.__self__ for route in served.app.routes if route.path == "/set-up/probes"
         )._check

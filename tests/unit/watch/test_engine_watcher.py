@@ -53,6 +53,17 @@ def test_after_a_gap_a_probe_that_stays_silent_is_told(night: Night) -> None:
     assert "porch/no-readings" in night.told()
 
 
+def test_how_long_a_board_was_off_is_known_from_where_its_records_ended(night: Night) -> None:
+    """Its own time at the start may be behind them, so the step itself says too much."""
+    night.holds(35.0, for_s=600)
+    tick = night.now().tick
+    woke = Moment(tick - 1800.0, tick)  # as saved half an hour before the power failed
+    night.engine.clock_jumped(woke, -1800.0, sure=False)
+    changes = night.engine.clock_jumped(Moment(tick + 7200.0, tick), 9000.0, just_on=True)
+    [told] = [c for c in changes if c.alarm is AlarmName.CLOCK_FAULT and "jump_s" in c.facts]
+    assert (told.facts["jump_s"], told.facts["off_s"]) == (9000.0, 7200.0)
+
+
 def test_each_contact_has_its_own_delivery_fault(night: Night) -> None:
     for contact in ("my phone", "the neighbour"):
         facts = Facts(contact=contact)
