@@ -202,11 +202,6 @@ class ProbeWatch(Kept):
             return None
         return lag.age_s
 
-    @property
-    def stamps_old_s(self) -> float | None:
-        """How old its last word said it was, where that was too old to count."""
-        return self.lag.age_s if self.lag is not None and self.lag.last > self.heard else None
-
     def settle(self) -> None:
         """After a reading that is beyond nothing: open the short way."""
         low, high = self.night_low, self.night_high

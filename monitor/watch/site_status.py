@@ -150,8 +150,14 @@ def _probe(probe: ProbeWatch, tick: float) -> ProbeStatus:
         trend_c_per_h=probe.trend.c_per_h(tick),
         lately_high_c=max((temp_c for _, temp_c in probe.trend.lately(tick)), default=None),
         usual_gap_s=probe.gaps.mean_s,
-        stamps_old_s=probe.stamps_old_s,
+        stamps_old_s=_stamps_old_s(probe),
     )
+
+
+def _stamps_old_s(probe: ProbeWatch) -> float | None:
+    """How old its last word said it was, where that was too old to count."""
+    lag = probe.lag
+    return lag.age_s if lag is not None and lag.last > probe.heard else None
 
 
 def _batch(needs: BoxNeeds, at: float) -> BatchStatus | None:

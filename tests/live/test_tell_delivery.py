@@ -204,7 +204,10 @@ def test_what_the_journal_says_is_unsent_goes_out_at_the_start():
 
 def test_a_sender_that_is_killed_is_started_anew_and_nothing_is_lost():
     kept, others = Kept(), set(psutil.Process().children())
-    with http_receiver(Mode.HANGING) as phone, delivering(kept, ("phone", phone)) as delivery:
+    with (
+        http_receiver(Mode.HANGING) as phone,
+        delivering(kept, ("phone", phone), limit_s=20) as delivery,
+    ):
         delivery.send([urgent("phone")])
         phone.wait_until(lambda me: me.holding == 1)
         phone.mode = Mode.WELL
