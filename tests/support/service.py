@@ -46,6 +46,8 @@ ALL_CLEAR_HOLDS = "monitor.tell.incident.BACK_S"
 # What is said to a broker before its topics are asked for is lost to everybody. A start says that
 # it watches after two seconds all the same, which a busy machine may need for asking.
 HEARD_WITHIN = "monitor.service.broker_side.HEAR_WITHIN_S"
+# The screen after an answer shows it, unless the watch takes longer than somebody is kept waiting.
+TAKEN_WITHIN = "monitor.page.screen_alarm.TAKEN_WITHIN_S"
 # Short delays: a minute of a real night in a second of a test.
 QUICK_LIMITS = {"band_delay_s": 1, "harm_delay_s": 0.5, "clear_delay_s": 1}
 
@@ -127,7 +129,9 @@ class Service:
         self._page_lines = page_lines
         self._contact_lines = contact_lines
         self._log_level = log_level
-        self._shortened = {ALL_CLEAR_HOLDS: 2.0, HEARD_WITHIN: 20.0, **(shortened or {})}
+        self._shortened = {ALL_CLEAR_HOLDS: 2.0, HEARD_WITHIN: 20.0}
+        self._shortened |= {TAKEN_WITHIN: 20.0} if page else {}
+        self._shortened |= shortened or {}
         self.prelude = prelude
         self._only = only
         self.process: subprocess.Popen[bytes] | Forked | None = None
@@ -276,7 +280,7 @@ class Service:
 
     def ask(self, what: str, /, **details: Any) -> Any:
         """As a command of this machine asks it."""
-        return control.ask(self.control_paths, what, **details)
+        return control.ask(self.control_paths, what, wait_s=patience_s(30), **details)
 
     @property
     def control_paths(self) -> tuple[Path, ...]:

@@ -6,6 +6,7 @@ from pathlib import Path
 from unittest.mock import MagicMock
 
 import pytest
+from support.patience import LEAST_S
 from support.service import wait_until
 from support.watch_rig import Rig, place, running, site_of
 
@@ -49,7 +50,7 @@ def test_whatever_keeps_it_from_being_loaded_is_said(
             await asyncio.sleep(0.01)
         return reloading
 
-    done = asyncio.run(asyncio.wait_for(reload(), 30))
+    done = asyncio.run(asyncio.wait_for(reload(), LEAST_S))
     assert done.settings is before
     assert "Not reloaded." in caplog.text
     assert "hidden-word" not in caplog.text
@@ -80,7 +81,7 @@ def test_a_fault_while_the_watch_takes_it_leaves_the_birds_watched_and_is_said(
             return reloading
 
         with caplog.at_level("INFO"):
-            asyncio.run(asyncio.wait_for(reload(), 30))
+            asyncio.run(asyncio.wait_for(reload(), LEAST_S))
         assert "Not reloaded" in caplog.text
         assert "Reloaded." not in caplog.text
         assert not any(part.method_calls for part in parts.values())
