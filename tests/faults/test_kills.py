@@ -21,7 +21,8 @@ from support.service import Service, Thermometer, wait_until
 from monitor.journal.reader import JournalReader
 from monitor.journal.store import Journal
 
-pytestmark = pytest.mark.faults
+# On a busy machine each of a hundred starts takes its time.
+pytestmark = [pytest.mark.faults, pytest.mark.timeout(3600)]
 
 
 TOPICS = {name: f"brooder/porch/{name}" for name in ("floor", "middle", "edge")}
