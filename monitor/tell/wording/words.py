@@ -11,7 +11,6 @@ from monitor.events import Facts
 from monitor.site import Site
 from monitor.units import shown, sign, step_shown
 
-LOCK_SCREEN = 110  # characters of title and body that a locked phone shows for certain
 UNSEEN_S = 60.0  # of a night: with more of it unseen nobody can say that it was never too cold
 _FAR_MINUTES = 360  # of an estimate: further off than this nobody can say
 _SOON_MINUTES = 60.0  # a rise that lasts for longer slackens

@@ -20,11 +20,12 @@ from monitor.tell.wording import life
 from monitor.tell.wording.morning import BoxMorning, Gathered, morning
 from monitor.tell.wording.over import was_words
 from monitor.tell.wording.silence_words import site_silent
-from monitor.tell.wording.words import LOCK_SCREEN, Voice, Words
+from monitor.tell.wording.words import Voice, Words
 from monitor.units import Unit
 from monitor.watch.alarm_table import TABLE
 from monitor.watch.status import NightStatus
 
+LOCK_SCREEN = 110  # characters of title and body that a locked phone shows for certain
 GOLDEN = Path(__file__).with_name("golden_messages.txt")
 OF_THE_SITE = (AlarmName.NAME_TAKEN, AlarmName.MAINS_LOST, AlarmName.BATTERY_LOW)
 URGENT = [
