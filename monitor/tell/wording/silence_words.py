@@ -118,7 +118,10 @@ def _last(change: Change, voice: Voice) -> str:
     facts = change.facts
     heard = f" at {voice.clock(facts['since'], change.at)}" if "since" in facts else ""
     if "temp_c" not in facts:
-        return f"Never heard{heard}." if not heard else f"Silent since{heard.removeprefix(' at')}."
+        if not heard:
+            return "Never heard."
+        nothing = "No reading to trust" if "reason" in facts else "Silent"
+        return f"{nothing} since{heard.removeprefix(' at')}."
     last = f"Last {voice.temp(facts['temp_c'])}{heard}"
     if change.brooder is None or "target_c" not in facts:  # outside there is no target
         return f"{last}."

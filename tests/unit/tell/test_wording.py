@@ -116,6 +116,10 @@ def all_messages() -> dict[str, Words]:
     said["no-readings raised, one probe's clock is behind"] = wording.for_change(
         replace(late_change, probe="porch/floor", priority=Priority.WARNING), here
     )
+    never = Facts(**{k: v for k, v in late.items() if k != "temp_c"})
+    said["no-readings raised, the probe's clock was behind from the start"] = wording.for_change(
+        replace(late_change, facts=never), here
+    )
     gone = Facts(reason="no batch in the brooder", lasted_s=600.0, extreme_c=30.1)
     said["cold cleared, the chicks are out"] = wording.for_change(
         change(AlarmName.COLD, ChangeKind.CLEARED, facts=gone), here
