@@ -189,6 +189,7 @@ class Facts(TypedDict, total=False):
     missing_watts: float
     mend: list[str]  # what would help, best first
     reason: str
+    says_c: float  # what arrives with a time stamp that is too old to count
     doubt: str  # of the probe that leads, one plain clause; the floor is told all the same
     detail: str
     silent_s: float

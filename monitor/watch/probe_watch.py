@@ -34,6 +34,7 @@ class Lag(NamedTuple):
     age_s: float  # of the first of them, when it came
     since: Tick  # when that one came
     last: Tick  # when the latest one came that was as late
+    temp_c: float  # what that one says
 
 
 class Edges(NamedTuple):
@@ -185,22 +186,22 @@ class ProbeWatch(Kept):
         self._older += 1
         return self._older >= _SET_BACK
 
-    def came_late(self, now: float, tick: float) -> None:
+    def came_late(self, now: float, tick: float, temp_c: float) -> None:
         """A reading taken at `tick`, as it says itself, came now: far too late to count."""
         age_s = now - tick
         lag = self.lag
         if lag is not None and abs(age_s - lag.age_s) <= _LAG_STEADY_S:
-            self.lag = lag._replace(last=now)
+            self.lag = lag._replace(last=now, temp_c=temp_c)
         else:
-            self.lag = Lag(age_s, now, now)
+            self.lag = Lag(age_s, now, now, temp_c)
 
-    def clock_behind_s(self, since: float) -> float | None:
-        """By how much its own clock is behind, if by `since` or later it was so for some minutes.
+    def clock_behind(self, since: float) -> Lag | None:
+        """Its lag, if by `since` or later it was so for some minutes: its own clock is behind.
         None: nothing says so."""
         lag = self.lag
         if lag is None or lag.last < since or lag.last - lag.since < _LAG_SURE_S:
             return None
-        return lag.age_s
+        return lag
 
     def settle(self) -> None:
         """After a reading that is beyond nothing: open the short way."""

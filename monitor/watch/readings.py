@@ -98,7 +98,7 @@ class Readings:
         limits = Limits() if box is None else box.brooder.limits
         if now - taken > limits.silent_s:
             # From a probe's own store, hours old: for the journal, not for the alarms.
-            probe.came_late(now, taken)
+            probe.came_late(now, taken, temp_c)
             if not probe.silent:
                 self._silence.wait(probe)
             return

@@ -18,7 +18,7 @@ from monitor.watch.alarm import Alarm, Description, Owner
 from monitor.watch.alarm_register import AlarmRegister
 from monitor.watch.brooder_watch import BrooderWatch
 from monitor.watch.probe_faults import MEND
-from monitor.watch.probe_watch import ProbeWatch
+from monitor.watch.probe_watch import Lag, ProbeWatch
 from monitor.watch.timers import Slot, Timers
 
 SILENT = "silent"
@@ -89,7 +89,7 @@ class Silence(Owner):
         boxes = self._brooders if box is None else [box]
         limit_s = max((b.brooder.limits.silent_s for b in boxes), default=Limits().silent_s)
         heard, gaps, last_s = probe.heard, probe.gaps, _MOST_LAST * limit_s
-        if probe.clock_behind_s(heard) is not None:
+        if probe.clock_behind(heard) is not None:
             return heard + limit_s  # its words come: no link loses them, they are too old to count
         due = heard + min(gaps.believable_s, _MOST * limit_s)
         watching = [] if box is None else box.probes.watching()
@@ -225,7 +225,7 @@ class Silence(Owner):
         floor = [p for p in silent if p.place is Place.FLOOR]
         lead = one or max(floor, key=_told_last, default=None)
         stuck = [p.probe.name for p in silent if not p.silent]
-        behind_s = self._clocks_behind_s(silent, tick)
+        behind = self._clock_behind(silent, tick)
         torn, other_unit = (
             [p.probe.name for p in silent if p.found is kind and not p.silent]
             for kind in (FaultKind.TORN, FaultKind.OTHER_UNIT)
@@ -242,8 +242,10 @@ class Silence(Owner):
         elif bad := next((p for p in silent if p.spoils(tick)), None):
             facts["reason"] = f"the {bad.probe.name} probe is heard, but {bad.bad_reason}"
             facts["detail"] = "Check its cable, its power and what sends it."
-        elif behind_s is not None:
-            facts["reason"] = f"readings arrive, but their own time stamps are {_old(behind_s)} old"
+        elif behind is not None:
+            old = _old(behind.age_s)
+            facts["reason"] = f"readings arrive, but their own time stamps are {old} old"
+            facts["says_c"] = behind.temp_c
             facts["detail"] = MEND_CLOCK
         if lead is not None and lead.temp_c is not None:
             facts["temp_c"] = lead.temp_c
@@ -255,10 +257,11 @@ class Silence(Owner):
             return Description(facts, cause, one.key, Priority.WARNING)
         return Description(facts, cause, None, Priority.URGENT)
 
-    def _clocks_behind_s(self, silent: list[ProbeWatch], tick: float) -> float | None:
-        """How far behind the clock of a silent probe is whose readings arrive all the same."""
-        found = (p.clock_behind_s(tick + p.heard - self._due(p)) for p in silent)
-        return next((behind_s for behind_s in found if behind_s is not None), None)
+    def _clock_behind(self, silent: list[ProbeWatch], tick: float) -> Lag | None:
+        """Of a silent probe whose readings arrive all the same; of several the floor's coldest."""
+        found = [(p, p.clock_behind(tick + p.heard - self._due(p))) for p in silent]
+        behind = [(p.place is not Place.FLOOR, lag.temp_c, lag) for p, lag in found if lag]
+        return min(behind)[-1] if behind else None
 
     def closing(self, alarm: Alarm, tick: float) -> Facts:
         """The probes that are heard again."""

@@ -2,7 +2,7 @@
 
 from collections.abc import Callable
 
-from monitor.events import AlarmName, Change
+from monitor.events import AlarmName, Change, Facts
 from monitor.site import Brooder, Place
 from monitor.tell.wording.first_aid import LOOK_AT_CHICKS
 from monitor.tell.wording.temperature import probe_list
@@ -29,7 +29,7 @@ def no_readings(change: Change, voice: Voice, box: Brooder | None) -> Words:
     if change.probe is not None:
         probe = probe_name(change)
         first = "Look at the probe and its power." if why is None else "Look at the probe."
-        mend = _ONE_PROBE if why is None else f"{sentence(why)} {facts.get('detail', '')}"
+        mend = _ONE_PROBE if why is None else _why(why, facts, voice)
         return compose(
             f"{where}: {probe} is silent" if why is None else f"{where}: {probe} is unreliable",
             f"{last} {first}",
@@ -42,16 +42,15 @@ def no_readings(change: Change, voice: Voice, box: Brooder | None) -> Words:
         return compose(
             f"{where}: no readings",
             f"{nothing} from any probe{since}. Go and look at the chicks.",
-            _SHARED if why is None else f"{sentence(why)} {facts.get('detail', '')}",
+            _SHARED if why is None else _why(why, facts, voice),
             _UNTIL_THEN,
             probe_list(voice, facts),
         )
     title = f"{where}: no readings" if why is None else f"{where}: no readings to trust"
-    figure = _silent_for(change) if why is None else sentence(why)
     others = any(probe["temp_c"] is not None for probe in facts.get("probes", ()))
-    mend = facts.get("detail", "")
-    if why is None:
-        mend = _OTHERS_HEARD if others else _WHERE_TO_LOOK
+    figure, mend = _silent_for(change), _OTHERS_HEARD if others else _WHERE_TO_LOOK
+    if why is not None:
+        figure, mend = sentence(why) + _says(facts, voice), facts.get("detail", "")
     return compose(
         title,
         f"{last} Go and look at the chicks.",
@@ -126,6 +125,14 @@ def _last(change: Change, voice: Voice) -> str:
     if change.brooder is None or "target_c" not in facts:  # outside there is no target
         return f"{last}."
     return f"{last}, should be {voice.temp(facts['target_c'])}."
+
+
+def _why(why: str, facts: Facts, voice: Voice) -> str:
+    return f"{sentence(why)}{_says(facts, voice)} {facts.get('detail', '')}"
+
+
+def _says(facts: Facts, voice: Voice) -> str:
+    return f" The last says {voice.temp(facts['says_c'])}." if "says_c" in facts else ""
 
 
 def _silent_for(change: Change) -> str | None:

@@ -108,6 +108,7 @@ def all_messages() -> dict[str, Words]:
         since=NIGHT - 900,
         silent_s=900.0,
         reason="readings arrive, but their own time stamps are 6 h old",
+        says_c=28.1,
         detail="Set the clock of the probe, or leave its time out (`time` in the configuration, or "
         "in what it sends): then the time of arrival counts.",
     )

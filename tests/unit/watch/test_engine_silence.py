@@ -424,6 +424,7 @@ def test_while_a_probe_is_set_up_its_old_stamps_are_seen_at_its_first_word() -> 
     late_words(night, 1200, lambda _: 20 * 60.0)
     (silent,) = [c for c in night.changes if c.alarm is AlarmName.NO_READINGS]
     assert silent.facts["reason"] == "readings arrive, but their own time stamps are 20 min old"
+    assert silent.facts["says_c"] == 34.0
     late_words(night, 30, lambda _: 0.0)
     assert stamps_old_s() is None
 
