@@ -19,6 +19,7 @@ from monitor.thermal.track import SUNKEN_K, Track
 
 _LEAST = 0.002  # likelihood of anything at all
 ACQUITTED = -60.0  # log weight: it cannot have been
+_SEEN_TO_WORK = -1e6  # whatever the shape of the fall says: of a long one that is more than 60
 _OPEN_SAID = -4.0  # of a lamp, while the cover is known, or seen, to be open
 _FRESH_S = 150.0  # what a plug said is so long of now: kept are its words of each minute
 _HEARD_S = 330.0  # longer ago proves nothing
@@ -128,8 +129,9 @@ class Witness:
 
     def weight(self, one: Explanation, heard: list[tuple[Track, float]], fallen_k: float) -> float:
         """What they add to the log weight of `one`."""
-        works = any(index in self.working for index in one.sources)
-        if works or (one.why is Why.COVER and self.shut):
+        if any(index in self.working for index in one.sources):
+            return _SEEN_TO_WORK
+        if one.why is Why.COVER and self.shut:
             return ACQUITTED
         blur = 0.2 / max(fallen_k, 0.3)
         total = 0.0

@@ -3,7 +3,7 @@ whose own probe collapses is told soon, heat that is there is not missed."""
 
 from random import Random
 
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from monitor.brooding.heat_balance import prior
@@ -109,6 +109,7 @@ def test_a_source_whose_own_probe_is_warm_is_never_named(
     down_k=st.floats(1.5, 12.0),
     minutes=st.floats(3.0, 90.0),
 )
+@example(seed=0, every_s=30.0, hour=1.0, down_k=8.0, minutes=45.0)  # long enough to look like one
 def test_a_floor_probe_that_cools_alone_is_no_lamp(seed, every_s, hour, down_k, minutes):
     box = Box(seed, every_s, watched=2, hour=hour)
     box.lives(1.5 * HOUR_S, floor=(35.3, 35.3), west=44.0, east=42.0)

@@ -146,7 +146,10 @@ def contradictions(shown: NowView) -> list[str]:
     adds = re.search(r"[Aa]dd (cover|heat)", box.instruction.partition("let it cool first")[0])
     if box.word == "Too hot" and adds:
         found.append(f"too hot and {box.instruction}")
-    ahead = any("cold night ahead" in a.title for a in box.alarms)
+    # One that somebody has put aside is no reason to leave a floor that burns as it is.
+    ahead = any(
+        "cold night ahead" in a.title for a in box.alarms if "Put" not in (a.standing or "")
+    )
     takes_heat = re.search(r"[Rr]aise (a|the) lamp", whole)
     if ahead and takes_heat and "cold night is ahead" not in whole:
         found.append(f"raise a lamp before a cold night: {whole}")
