@@ -41,7 +41,7 @@ _LOWERED_S = 6 * 3600.0  # before a step down the lamps are hung for it. Common 
 # night of fourteen below it. It weighs with what little an evening shows of its night. Assumed.
 MOST_OVER_EDGE_K, _MOST_SD_K = 2.5, 1.7
 # A front brings wind, and wind takes more from a box than its cold: of what the floor would be
-# spared of a change outside this share is felt too. Assumed.
+# spared of a change outside this share is felt too. A thermostat makes up for both. Assumed.
 _WIND_SHARE, _WIND_SD = 0.2, 0.1
 _NEAR_K = 1e-4  # a temperature of the outlook is found so nearly
 
@@ -96,7 +96,7 @@ def hours(
     felt_now_c, share, spare_k = felt_c, follows.share, follows.spare_k
     level_c, level_var = follows.level_c, follows.level_var
     both, share_var = follows.both, follows.share_var
-    if outside.front:
+    if outside.front and not follows.switched:
         share, share_var = share + _WIND_SHARE * (1.0 - share), share_var + _WIND_SD**2
     steepest = max(0.0, FLOOR_SHARE - share)
     found = []

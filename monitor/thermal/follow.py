@@ -41,6 +41,7 @@ class Following(NamedTuple):
     lag_s: float = _LAG_S
     spare_k: float = inf  # so much colder than `felt_c` all heat is lit, and holds no more
     dips_k: float = 0.0  # below that a thermostat lets it go, again and again
+    switched: bool = False  # by a thermostat, that makes up for wind as well
 
 
 def unmeasured(floor_c: float, outside_c: float, *, known: bool, at_once: bool) -> Following:
@@ -149,4 +150,6 @@ class Follow(Kept):
             level_c, felt_c, var, both = floor_c, outside_c, _UNKNOWN_SD_K**2, 0.0
         if not night or not self._by_night:
             var += (_EVENING_SD_K if self._by_night else _DAY_SD_K) ** 2
-        return Following(level_c, var, self._share, self._v_share, both, felt_c)
+        return Following(
+            level_c, var, self._share, self._v_share, both, felt_c, switched=self.switched
+        )

@@ -5,9 +5,16 @@ from random import Random
 import pytest
 from support.engine_night import Night, a_brooder, a_site
 
-from monitor.thermal.coming_night import MOST_OVER_EDGE_K, View, edges, hours, look_ahead
+from monitor.thermal.coming_night import (
+    MOST_OVER_EDGE_K,
+    HourAhead,
+    View,
+    edges,
+    hours,
+    look_ahead,
+)
 from monitor.thermal.diagnosis import Outlook
-from monitor.thermal.follow import Following
+from monitor.thermal.follow import Follow, Following
 from monitor.thermal.outside_curve import ExpectedOutside, OutsideCurve
 
 H = 3600.0
@@ -49,23 +56,34 @@ def test_a_box_that_is_known_to_leave_its_band_is_said_to() -> None:
     assert ahead(LOW_C + 4.0, 0.3, as_most=True).chance < 0.05
 
 
-def test_a_front_with_its_wind_takes_more_from_a_box_than_its_cold() -> None:
-    """Of a box that went with the outside by a third in calm nights."""
-    follows = Following(LOW_C + 2.0, 0.01, 1.0 / 3.0, 0.01, 0.0, OUTSIDE_C)
+def by_morning(follows: Following, *, front: bool) -> HourAhead:
+    """Of air that falls by 9 K through the night."""
     air = (
         ExpectedOutside(EVENING, OUTSIDE_C, 0.3),
         ExpectedOutside(EVENING + NIGHT_S, OUTSIDE_C - 9.0, 0.3),
     )
-    calm, windy = (
-        hours(
-            edges(EVENING, EVENING + NIGHT_S, lambda _: LOW_C),
-            follows=follows,
-            outside=OutsideCurve(air, "the test", front=front),
-        ).to_come[-1]
-        for front in (False, True)
-    )
+    return hours(
+        edges(EVENING, EVENING + NIGHT_S, lambda _: LOW_C),
+        follows=follows,
+        outside=OutsideCurve(air, "the test", front=front),
+    ).to_come[-1]
+
+
+def test_a_front_with_its_wind_takes_more_from_a_box_than_its_cold() -> None:
+    """Of a box that went with the outside by a third in calm nights."""
+    follows = Following(LOW_C + 2.0, 0.01, 1.0 / 3.0, 0.01, 0.0, OUTSIDE_C)
+    calm, windy = (by_morning(follows, front=front) for front in (False, True))
     assert windy.settles_c < calm.settles_c - 0.5
     assert windy.felt_var > calm.felt_var
+
+
+def test_a_thermostat_makes_up_for_wind_as_for_cold() -> None:
+    """Seen to switch, or said to: what it spares the floor it spares it in a front, too."""
+    said, seen = Follow(thermostat=True), Follow()
+    seen.swings(LOW_C + 2.0)
+    for follow in (said, seen):
+        follows = follow.at(LOW_C + 2.0, OUTSIDE_C, night=True)
+        assert by_morning(follows, front=True) == by_morning(follows, front=False)
 
 
 @pytest.mark.parametrize("floor_c", [29.0, 31.0])
