@@ -2,16 +2,17 @@
 longer switches off. Held by `thermal_watch`.
 
 A probe with a bird on it rises at once and comes to rest within minutes, and no other rises with
-it; a thermostat's swing ends where the ones before did; a floor that was cold goes back to where it
-was. Heat that is new does none of these: some minutes of it are enough to tell, fewer if another
-probe rises out of what it was, none if a probe beneath each source shows nothing new. Figures are
-this project's (assumed); tests/bench measures what they do."""
+it; a thermostat's swing ends where and when the ones before did; a floor that was cold goes back to
+where it was. Heat that is new does none of these: some minutes of it are enough to tell, fewer if
+another probe rises out of what it was, none if a probe beneath each source shows nothing new.
+Figures are this project's (assumed); tests/bench measures what they do."""
 
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from monitor.kept import NEVER, Kept, Tick
+from monitor.thermal.swing import overdue
 from monitor.thermal.track import Track
 
 _LOOK_S = 55.0
@@ -19,6 +20,7 @@ _MEAN_S, _SPAN_S = 75.0, 180.0  # a pace is taken between means of so long, so f
 _KEPT_S = 2 * _SPAN_S + _MEAN_S
 _SLOWER, _FASTER = 0.5, 1.8  # of what its pace was: neither coming to rest nor only beginning
 _LEAST_K = 0.18  # in that time; less is the evening and the birds
+_DIP_K = 0.2  # a floor whose thermostat no longer switches off comes down by less
 _RISES_S, _BEEN_S, _BEEN_K = 1800.0, 5400.0, 0.5  # above all that it was before its last low
 _KNOWN_S = 3600.0
 _SWING = 0.5  # of how far it swings: by so much its tops differ
@@ -72,10 +74,11 @@ class Climb(Kept):
             witness = any(one is not track for one in rising)
             if not (witness or alone_counts):
                 continue
-            steady = self._steadiness(tick, track, rose_k, alone=not witness)
+            stays_on = _stays_on(track, tick)
+            steady = self._steadiness(tick, track, rose_k, alone=not witness, stays_on=stays_on)
             self.rises = self.rises or steady >= _SLOWER
             if _SLOWER <= steady <= _FASTER and track.mean + rose_k > highest_c:
-                highest_c, counts = track.mean + rose_k, 1 + witness
+                highest_c, counts = track.mean + rose_k, 1 + (witness or stays_on)
                 self._temp_c, self._k_per_min = track.mean, rose_k * 60.0 / _SPAN_S
         self._count = self._count + counts if counts else 0
 
@@ -97,19 +100,22 @@ class Climb(Kept):
         if usual.low_c < target_c - _COLD_K and now_c < high_c:
             return 0.0
         rose_k = now_c - then_c
-        new = rose_k >= max(_LEAST_K, track.quantum_k) and _above_k(track, tick, now_c) > 0.0
-        return rose_k if new else 0.0
+        if rose_k < max(_LEAST_K, track.quantum_k):
+            return 0.0
+        return rose_k if _above_k(track, tick, now_c) > 0.0 or _stays_on(track, tick) else 0.0
 
-    def _steadiness(self, tick: float, track: Track, rose_k: float, *, alone: bool) -> float:
-        """Its pace as a share of its quickest, or, `alone`, of that in the minutes before; then 0
-        where all that is new may be a bird."""
+    def _steadiness(
+        self, tick: float, track: Track, rose_k: float, *, alone: bool, stays_on: bool
+    ) -> float:
+        """Its pace as a share of its quickest, or, `alone` or `stays_on`, of that in the minutes
+        before; alone it is 0 where all that is new may be a bird."""
         most_k = track.course.rose_most_k(tick - _RISES_S, tick, _SPAN_S)
-        if not alone:
+        if not (alone or stays_on):
             return rose_k / max(rose_k, most_k)
         now_c, then_c, before_c = (self._mean_c(track, tick - n * _SPAN_S) for n in (0, 1, 2))
         if now_c is None or then_c is None or before_c is None:
             return 0.0
-        if _above_k(track, tick, now_c) <= _BIRD * (most_k - rose_k):
+        if not stays_on and _above_k(track, tick, now_c) <= _BIRD * (most_k - rose_k):
             return 0.0
         return rose_k / max(then_c - before_c, 0.01)
 
@@ -140,6 +146,14 @@ def _above_k(track: Track, tick: float, temp_c: float, least_k: float = _BEEN_K)
     usual = track.course.quick
     swing_k = 0.0 if usual is None else _SWING * usual.spread_k
     return temp_c - _top_c(track, tick) - max(least_k, swing_k, track.quantum_k)
+
+
+def _stays_on(track: Track, tick: float) -> bool:
+    """Has a thermostat switched off again and again, and not now? Seen as a pulse that does not
+    come is, upside down. A bird that sits down at a top, or just after, does not hold it up for so
+    long without a dip."""
+    course = track.course
+    return overdue(course.ticks, [-mean for mean in course.means], tick, -track.mean, _DIP_K)
 
 
 def _top_c(track: Track, tick: float) -> float:

@@ -46,15 +46,16 @@ class Switching(Kept):
     peak: tuple[Tick, float] = (NEVER, -1e9)
     _trough: tuple[Tick, float] = (NEVER, 1e9)
 
-    def __init__(self) -> None:
-        self._falls = []
+    def __init__(self, turn_k: float = _TURN_K) -> None:
+        """`turn_k`: what turns a rise or a fall."""
+        self._falls, self._turn_k = [], turn_k
 
     def see(self, tick: float, floor_c: float) -> _Ended | None:
         """Takes one step of the floor; the fall that ended with it, if one did."""
         if self.falling:
             if floor_c < self._trough[1]:
                 self._trough = (tick, floor_c)
-            elif floor_c > self._trough[1] + _TURN_K:
+            elif floor_c > self._trough[1] + self._turn_k:
                 (peak_at, peak_c), (trough_at, trough_c) = self.peak, self._trough
                 ended = _Ended(peak_at, peak_c, trough_at - peak_at, trough_c)
                 self._falls = [*self._falls[-1:], ended]
@@ -62,7 +63,7 @@ class Switching(Kept):
                 return ended
         elif floor_c > self.peak[1]:
             self.peak = (tick, floor_c)
-        elif floor_c < self.peak[1] - _TURN_K:
+        elif floor_c < self.peak[1] - self._turn_k:
             self.falling, self._trough = True, (tick, floor_c)
         return None
 
@@ -83,10 +84,16 @@ class Switching(Kept):
         return Swing(0.5 * (peak_c + trough_c), 0.5 * shown * (peak_c - trough_c), sure)
 
 
-def overdue(ticks: Sequence[float], means: Sequence[float], tick: float, temp_c: float) -> bool:
+def overdue(
+    ticks: Sequence[float],
+    means: Sequence[float],
+    tick: float,
+    temp_c: float,
+    turn_k: float = _TURN_K,
+) -> bool:
     """Does a floor whose course (K by seconds) came down and went up again and again come down for
-    far longer now, and to where it has not been?"""
-    floor = Switching()
+    far longer now, and to where it has not been? `turn_k`: what turns it."""
+    floor = Switching(turn_k)
     ended = [fall for at, mean in zip(ticks, means, strict=True) if (fall := floor.see(at, mean))]
     falls = [fall for fall in ended if fall.peak_at > ticks[0]]  # else it began before that
     deepest_k = max((fall.peak_c - fall.trough_c for fall in falls), default=0.0)

@@ -4,13 +4,15 @@
 Chicks that are too warm walk away from the heat long before they come to harm, and by day birds,
 sun and air move a floor by some degrees for an hour. So a warm floor can wait, unless new heat
 drives it (`climb`), it lies halfway to harm for half an hour, or it rises steadily and so comes to
-harm within two hours. Figures are this project's (assumed); tests/bench measures what they do."""
+harm within two hours. Where the sun warms the whole box, that is told before the floor has left its
+band. Figures are this project's (assumed); tests/bench measures what they do."""
 
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
+from monitor.brooding.night_hours import asleep
 from monitor.kept import Kept, Tick
 from monitor.site import Limits
 from monitor.thermal.climb import Climb
@@ -24,7 +26,9 @@ _CLIMB_AHEAD_MIN = 20.0
 _LONG_S = 270.0  # above its band, and still out of all it was: a plain alarm would ring now
 _HALFWAY, _HALFWAY_S = 0.5, 1800.0  # from the band's edge to harm; a bird sits for less
 _BACK_K = 0.5  # back below by so much it is over
-_BY_K = 0.3  # above its band by hardly more than a probe errs it is not told as rising
+# Above its band by hardly more than a probe errs it is not told as rising; by night it is, once a
+# plain alarm would ring.
+_BY_K = 0.3
 _HARM_AHEAD_MIN = 120.0
 # For half an hour, of which each part brought so much of its share: a bird's warmth comes in one
 # part of it, and what slackens more comes to rest.
@@ -33,6 +37,12 @@ _FALLS_K = 0.2  # lower than in the last part by so much it rises no more
 # A floor that went down by so much before it rose goes to and fro, with a thermostat or the birds:
 # its tops are over within so long.
 _SWING_K, _BEFORE_S, _LASTS_S = 0.4, 2700.0, 720.0
+# The sun on a closed box: what lies beside the floor rises too, in each half of the half hour by so
+# much. Told from this share of the way to the band's edge on. Earlier and later the lamps are hung
+# and the box is fed.
+_SUN_H, _SUN_AHEAD_MIN, _SUN_FROM, _SUN_ENDS_K = (8, 17), 80.0, 0.65, 0.5
+_WITNESS_K = 0.4
+_BIRD = 1.5  # times what each part before brought: in the last one a bird sat down
 
 
 @dataclass(slots=True, eq=False)
@@ -42,6 +52,7 @@ class Warming(Kept):
     warmth: Warmth = Warmth.CAN_WAIT
     _above: Tick | None = None  # since when it is above its band
     _halfway: Tick | None = None
+    _sun: bool = False  # it warms the box
     _looked: Tick = 0.0  # the minute that was looked at
 
     def judge(
@@ -51,10 +62,12 @@ class Warming(Kept):
         target_c: float | None,
         limits: Limits,
         *,
-        by_night: bool,
+        hour: float | None,
         climb: Climb,
+        beside: Sequence[Track],
     ) -> None:
-        """Look at the latest means of the floor probes."""
+        """Look at the latest means of the floor probes, and of those `beside` them. `hour`: of the
+        local clock, where it is known."""
         heard = [t for t in tracks if t.level is not None and tick - t.last_tick <= _NEW_S]
         if target_c is None:
             self._reset()
@@ -75,13 +88,26 @@ class Warming(Kept):
         self._halfway = _since(self._halfway, tick, half_k)
         climbs_c = climb.in_minutes(_CLIMB_AHEAD_MIN)
         climbs_k = -math.inf if climbs_c is None else climbs_c - target_c
-        rises_k = over_k + _steady_pace(course) * _HARM_AHEAD_MIN
+        pace = _steady_pace(course)
+        rises_k = over_k + pace * _HARM_AHEAD_MIN
         long = self._above is not None and tick - self._above >= _LONG_S
-        if by_night and (climbs_k > limits.band_c or (long and climb.rises)):
+        by_night = hour is not None and asleep(int(hour))
+        if hour is None or not _SUN_H[0] <= hour < _SUN_H[1] or _has_turned(course):
+            self._sun = False
+        elif pace > 0.0 and over_k > _SUN_FROM * limits.band_c and not self._sun:
+            *before_k, last_k = _parts_k(course)
+            alike = last_k * len(before_k) <= _BIRD * sum(before_k)
+            if alike and over_k + pace * _SUN_AHEAD_MIN > limits.harm_c:
+                self._sun = any(_rises_too(track.course, tick) for track in beside)
+        if self._sun or (by_night and (climbs_k > limits.band_c or (long and climb.rises))):
             self.warmth = Warmth.SOON
         elif (
             (by_k > 0.0 and climbs_k > limits.harm_c)
-            or (by_k > _BY_K and rises_k > limits.harm_c and self._is_no_swing(tick, course))
+            or (
+                (by_k > _BY_K or (by_night and long))
+                and rises_k > limits.harm_c
+                and self._is_no_swing(tick, course)
+            )
             or (self._halfway is not None and tick - self._halfway >= _HALFWAY_S)
         ):
             self.warmth = Warmth.HARMS
@@ -101,6 +127,7 @@ class Warming(Kept):
     def _reset(self) -> None:
         self.warmth = Warmth.CAN_WAIT
         self._above = self._halfway = None
+        self._sun = False
 
 
 def _since(since: float | None, tick: float, over_k: float) -> float | None:
@@ -110,16 +137,33 @@ def _since(since: float | None, tick: float, over_k: float) -> float | None:
     return since if over_k > -_BACK_K else None
 
 
+def _has_turned(course: Course) -> bool:
+    """Has it come down from the highest of the last half hour?"""
+    highest_c = course.highest(course.ticks[-1] - _PARTS * _PART_S, course.ticks[-1])
+    return highest_c is not None and course.means[-1] < highest_c - _SUN_ENDS_K
+
+
+def _rises_too(course: Course, tick: float) -> bool:
+    """In both halves of the last half hour?"""
+    ends = [tick - half * 0.5 * _PARTS * _PART_S for half in (2, 1, 0)]
+    means = [mean for at in ends if (mean := course.mean(at - _MEAN_S, at)) is not None]
+    rose = [late - early for early, late in pairwise(means)]
+    return len(rose) == 2 and min(rose) >= _WITNESS_K
+
+
 def _steady_pace(course: Course) -> float:
     """K a minute, if it rises and each part brought its share; else, or if too little was heard,
     0."""
-    end = course.ticks[-1]
-    ends = [end - n * _PART_S for n in range(_PARTS, -1, -1)]
+    parts_k = _parts_k(course)
+    part_k = sum(parts_k) / _PARTS
+    highest_c = course.highest(course.ticks[-1] - _PART_S, course.ticks[-1])
+    steady = highest_c is not None and course.means[-1] > highest_c - _FALLS_K
+    steady = steady and part_k > 0.0 and min(parts_k) >= _SHARE * part_k
+    return part_k * 60.0 / _PART_S if steady else 0.0
+
+
+def _parts_k(course: Course) -> list[float]:
+    """What each part of the last half hour brought, K; nothing if too little was heard."""
+    ends = [course.ticks[-1] - n * _PART_S for n in range(_PARTS, -1, -1)]
     means = [mean for at in ends if (mean := course.mean(at - _MEAN_S, at)) is not None]
-    if len(means) <= _PARTS:
-        return 0.0
-    part_k = (means[-1] - means[0]) / _PARTS
-    steady = all(late - early >= _SHARE * part_k for early, late in pairwise(means))
-    highest_c = course.highest(ends[-2], end)
-    steady = steady and highest_c is not None and course.means[-1] > highest_c - _FALLS_K
-    return part_k * 60.0 / _PART_S if steady and part_k > 0.0 else 0.0
+    return [late - early for early, late in pairwise(means)] if len(means) > _PARTS else []

@@ -344,3 +344,82 @@ def test_one_wild_reading_does_not_end_an_alarm_of_a_floor_too_hot(at_c: float) 
     box.night.t += 90.0
     box.goes(1800)
     assert box.night.changes[before:] == []
+
+
+def swings(box: Box, *, times: int, by_k_per_h: float = 12.0) -> None:
+    """A thermostat: ten minutes up, ten minutes down."""
+    for _ in range(times):
+        box.goes(600, by_k_per_h=by_k_per_h)
+        box.goes(600, by_k_per_h=-by_k_per_h)
+
+
+def test_by_night_a_thermostat_that_no_longer_switches_off_is_told_though_it_swings_wide() -> None:
+    """By its time: half as long again as its pulses, and a little above where they ended."""
+    box = Box(start_h=24.0)
+    box.temp_c = 33.8
+    swings(box, times=4)
+    box.goes(600, by_k_per_h=12.0)
+    stuck = box.night.t
+    box.goes(12 * 60, by_k_per_h=6.0)
+    told = warm(box.night)[0]
+    assert told.priority is Priority.WARNING
+    assert told.facts["temp_c"] < HIGH_C
+    assert told.at - box.night.start - stuck <= 600.0
+
+
+def test_a_bird_that_sits_on_the_probe_through_a_thermostats_rest_wakes_nobody() -> None:
+    """The probe comes down by hardly anything before the next pulse lifts it."""
+    box = Box(start_h=24.0)
+    box.temp_c = 34.7
+    swings(box, times=4, by_k_per_h=9.0)
+    box.goes(600, by_k_per_h=9.0)
+    box.goes(480, by_k_per_h=-2.2)
+    box.goes(600, by_k_per_h=6.0)
+    box.goes(1200, by_k_per_h=-9.0)
+    assert {told.priority for told in warm(box.night)} <= {Priority.ADVICE}
+
+
+def the_sun_on(
+    start_h: float,
+    *,
+    beside_k: float,
+    from_c: float = 35.2,
+    floor_k: float = 3.0,
+    sat_on_k: float = 0.0,
+) -> Night:
+    """A floor that goes up from `from_c` by `floor_k` in an hour and a quarter, and a cool end that
+    goes up by `beside_k` meanwhile. By `sat_on_k` a bird warms the floor's probe in the last ten
+    minutes."""
+    floor, cool = a_brooder(floors=1), a_probe("porch", "cool end", Place.COOL_END)
+    night = Night(a_site(replace(floor, probes=(*floor.probes, cool))))
+    rng = Random(1)
+    began = (start_h - 18.0) * 3600.0
+    night.t = began - 3 * 3600.0
+    while night.t < began + 4500.0:
+        part = max(0.0, night.t - began) / 4500.0
+        sat_s = max(0.0, night.t - began - 3900.0)
+        bird_k = sat_on_k * (1.0 - exp(-sat_s / 90.0))
+        night.says(from_c + floor_k * part + bird_k + rng.gauss(0, 0.04))
+        night.says(26.0 + beside_k * part + rng.gauss(0, 0.04), "porch/cool end")
+        night.t += 30.0
+    return night
+
+
+def test_by_day_the_sun_that_warms_the_whole_box_is_told_before_its_floor_is_too_warm() -> None:
+    told = warm(the_sun_on(33.0, beside_k=2.6))[0]
+    assert told.priority is Priority.WARNING
+    assert told.facts["temp_c"] < HIGH_C - 0.3
+
+
+def test_a_bird_on_the_probe_while_the_air_warms_a_box_is_not_told_as_the_sun() -> None:
+    night = the_sun_on(33.0, beside_k=2.6, from_c=34.2, floor_k=2.6, sat_on_k=0.9)
+    assert warm(night) == []
+
+
+@pytest.mark.parametrize(("start_h", "beside_k"), [(33.0, 0.4), (18.0, 2.6)])
+def test_a_floor_that_warms_alone_or_in_the_evening_is_told_only_out_of_its_band(
+    start_h: float, beside_k: float
+) -> None:
+    """Birds that gather by day; lamps that are hung for the night."""
+    told = warm(the_sun_on(start_h, beside_k=beside_k))
+    assert all(change.facts["temp_c"] > HIGH_C - 0.1 for change in told)
