@@ -108,6 +108,8 @@ def open_all(settings: Settings, clock: Clock | None = None) -> Opened:
         ledger_lost = True
     elif trouble is not None and reader is not None:
         lost.insert(0, trouble.words)
+    if copy.damaged and not core.ledger.entries:
+        ledger_lost = True  # of birds that this journal, emptied since, knows nothing of
     if core.learn(copy.entries, now, damaged=ledger_lost):
         lost += [*([] if lost else ["the journal has lost entries"]), FROM_THE_COPY]
     core.fit_configuration(now)

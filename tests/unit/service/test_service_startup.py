@@ -227,6 +227,15 @@ def test_without_journal_and_second_copy_people_are_asked_for_the_birds(
     assert asked_for_birds(done)
 
 
+def test_an_emptied_journal_beside_a_damaged_copy_is_no_first_start(settings: Settings) -> None:
+    file = copied(settings)
+    file.write_text("{}")
+    settings.journal_path.write_bytes(b"")
+    for side in ("-wal", "-shm"):
+        settings.journal_path.with_name(settings.journal_path.name + side).unlink(missing_ok=True)
+    assert asked_for_birds(opened(settings))
+
+
 def test_a_journal_taken_away_while_nobody_watched_does_not_take_the_birds_along(
     settings: Settings,
 ) -> None:
