@@ -39,8 +39,9 @@ _ALONE_K = 1.2  # a floor that came down by so much while all other probes held
 _SHUT_K, _SHUT_UNDER, _SHUT_COOL = 0.8, 0.35, 0.5
 # The cool end has the box's air and little else. Where that goes, it falls within minutes by so
 # much, and so far below its usual low: a bird that leaves it leaves it no colder. It falls by far
-# more than ever in the hour before, and than the floor, which falls too; a gust is felt by both.
-_AIR_K, _AIR_STEEPER, _AIR_OF_FLOOR, _FLOOR_OF_AIR = 0.6, 1.8, 1.3, 0.2
+# more than ever in the hour before, and than the floor; a gust is felt by both. And all of the
+# box falls: beneath a lamp that burns on, a dead one beside it is not felt.
+_AIR_K, _AIR_STEEPER, _AIR_OF_FLOOR, _REST_OF_AIR = 0.6, 1.8, 1.3, 0.2
 _AIR_AWAY = 0.6  # of its deepest fall: the cover is still off
 
 
@@ -174,7 +175,8 @@ class Witness:
         if self._bare or not self._cool:
             return False
         floor_k = floor.fell_k(tick, floor_c)
-        under_k = max((t.course.fell_k(tick, t.mean) for t, _ in self._under), default=0.0)
+        under = [t for t, _ in self._under if tick - t.last_tick < _HEARD_S]
+        under_k = max((t.course.fell_k(tick, t.mean) for t in under), default=floor_k)
         for track in self._cool:
             course, usual = track.course, track.course.quick
             if usual is None or tick - track.last_tick > _HEARD_S:
@@ -183,7 +185,7 @@ class Witness:
             fell_k = course.fell_k(tick, temp_c)
             if (
                 fell_k > max(_AIR_K, _AIR_OF_FLOOR * floor_k, under_k)
-                and floor_k > _FLOOR_OF_AIR * fell_k
+                and min(floor_k, under_k) > _REST_OF_AIR * fell_k
                 and usual.low_c - temp_c > _AIR_K
                 and fell_k > _AIR_STEEPER * course.steepest_k  # dearest, so asked last
             ):

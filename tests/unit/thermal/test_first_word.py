@@ -219,6 +219,11 @@ def test_a_gust_that_all_of_the_box_feels_alike_is_no_cover_that_went():
     assert told(NIGHT_H, floor=rests(0.7), cool_end=rests(0.8), under_heat_1=rests(0.5)) == []
 
 
+def test_a_cool_end_that_falls_beside_a_lamp_that_feels_nothing_shows_no_open_cover():
+    beside = {"cool_end": rests(1.6), "under_lamp_1": rests(0.1)}
+    assert told(NIGHT_H, floor=rests(0.7), **beside) == []
+
+
 def test_a_bird_that_leaves_the_cool_end_took_no_cover_with_it():
     def left(minute: float) -> float:
         return 2.0 + rests(2.0)(minute) if minute > -12.0 else 0.0
