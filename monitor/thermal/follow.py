@@ -44,12 +44,12 @@ class Following(NamedTuple):
     switched: bool = False  # by a thermostat, that makes up for wind as well
 
 
-def unmeasured(floor_c: float, outside_c: float, *, known: bool, at_once: bool) -> Following:
+def unmeasured(floor_c: float, felt_c: float, *, known: bool, at_once: bool) -> Following:
     """Where no outside is measured: by the share that a floor is taken to feel. `known`: the floor
     was watched for a while; `at_once`: what is foretold is what the floor itself has shown."""
     sd_k = _UNMEASURED_SD_K if known else _UNKNOWN_SD_K
     lag_s = _AT_ONCE_S if at_once else _LAG_S
-    return Following(floor_c, sd_k**2, FLOOR_SHARE, 0.0, 0.0, outside_c, lag_s)
+    return Following(floor_c, sd_k**2, FLOOR_SHARE, 0.0, 0.0, felt_c, lag_s)
 
 
 @dataclass(slots=True, init=False, eq=False)

@@ -67,14 +67,16 @@ class ForecastShare(Kept):
         source = (
             "forecast, under an hour old" if hours_old < 1 else f"forecast, {hours_old:.0f} h old"
         )
-        return OutsideCurve(points, source)
+        return OutsideCurve(points, source, felt_c=self._felt_c(now))
+
+    def _felt_c(self, now: Moment) -> float:
+        """The place's air as a floor feels it by now: what fell lately has yet to come."""
+        steps = [(now.tick, self._courses(now.at - 3600.0 * k)) for k in range(_LATE_BACK_H + 1)]
+        return _lately([temp_c for temp_c, _ in self._filter.ahead(steps)[0][1]])
 
     def _courses(self, at: float) -> Courses:
         near = sum(self._value(at + k * _AROUND_S) for k in (-1, 0, 1)) / 3.0
-        weights = [exp(-3600.0 * k / _LATE_S) for k in range(_LATE_BACK_H + 1)]
-        before = [self._value(at - 3600.0 * k) for k in range(_LATE_BACK_H + 1)]
-        late = sum(w * c for w, c in zip(weights, before, strict=True)) / sum(weights)
-        return near, late
+        return near, _lately([self._value(at - 3600.0 * k) for k in range(_LATE_BACK_H + 1)])
 
     def _value(self, at: float) -> float:
         pairs = self._pairs
@@ -85,3 +87,9 @@ class ForecastShare(Kept):
             return pairs[-1][1]
         (t0, c0), (t1, c1) = pairs[index - 1], pairs[index]
         return c0 + (c1 - c0) * (at - t0) / (t1 - t0)
+
+
+def _lately(hourly: Sequence[float]) -> float:
+    """The mean of what was each hour back from now, the longer ago the less."""
+    weights = [exp(-3600.0 * k / _LATE_S) for k in range(len(hourly))]
+    return sum(w * c for w, c in zip(weights, hourly, strict=True)) / sum(weights)

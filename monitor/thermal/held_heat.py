@@ -96,7 +96,8 @@ class HeldHeat(Kept):
                 spare_k=self._spare_k,
             )
         known = model is not None and model.known
-        return unmeasured(floor_c, outside_c, known=known, at_once=outside.by_floor)
+        felt_c = outside_c if outside.felt_c is None else outside.felt_c
+        return unmeasured(floor_c, felt_c, known=known, at_once=outside.by_floor)
 
     @property
     def w_per_k(self) -> float | None:

@@ -32,6 +32,7 @@ class OutsideCurve:
     usual: bool = False  # a night as nights are, of which little is known yet
     front: bool = False  # it may be windy
     by_floor: bool = False  # as the floor itself has shown it, for want of an outside probe
+    felt_c: float | None = None  # as a floor feels it by now; None: as it is
 
     def expected(self, at: float) -> tuple[float, float]:
         """The air at a time, its middle in degC and its standard deviation in K."""

@@ -99,3 +99,19 @@ def test_a_floor_below_its_band_is_no_box_that_holds(floor_c: float) -> None:
     assert found.below_now
     assert found.lowest_c.mid < floor_c - 1.0
     assert found.chance > 0.9
+
+
+def test_where_a_forecast_alone_is_known_what_fell_lately_has_yet_to_reach_the_floor() -> None:
+    """By eight the open air has come down; litter and walls follow it for hours."""
+    night, rng = Night(a_site(a_brooder())), Random(1)
+    pairs = tuple(
+        (night.start + hour * H, 15.0 - 5.0 * min(3, max(0, hour - 1))) for hour in range(-2, 24)
+    )
+    night.engine.forecast_is(pairs, night.start, night.now())
+    while night.t < 5.0 * H:
+        night.says(31.0 + rng.gauss(0.0, 0.03))
+        night.t += 30.0
+    found = night.engine.tonight("porch", night.now()).outlook
+    assert found is not None
+    assert found.outside_from.startswith("forecast")
+    assert found.lowest_c.mid < 31.0 - 1.5
