@@ -42,7 +42,7 @@ _SHUT_K, _SHUT_UNDER, _SHUT_COOL = 0.8, 0.35, 0.5
 # more than ever in the hour before, and than the floor; a gust is felt by both. And all of the
 # box falls: beneath a lamp that burns on, a dead one beside it is not felt.
 _AIR_K, _AIR_STEEPER, _AIR_OF_FLOOR, _REST_OF_AIR = 0.6, 1.8, 1.3, 0.2
-_AIR_AWAY = 0.6  # of its deepest fall: the cover is still off
+_AIR_AWAY = 0.8  # of its deepest fall: the cover is still off
 
 
 class Collapse(NamedTuple):

@@ -231,6 +231,19 @@ def test_a_bird_that_leaves_the_cool_end_took_no_cover_with_it():
     assert told(NIGHT_H, floor=rests(0.5), cool_end=left) == []
 
 
+def test_a_feeding_after_which_a_third_of_the_air_comes_back_is_no_cover_that_stays_off():
+    """What stays away is the cold that came meanwhile."""
+
+    def fed_in_a_front(k: float, stays: float) -> Course:
+        off = rests(k)
+        return lambda m: (
+            off(m) if m < 6.0 else off(6.0) * (stays + (1 - stays) * exp((6.0 - m) / 2))
+        )
+
+    found = told(EVENING_H, floor=fed_in_a_front(0.7, 0.8), cool_end=fed_in_a_front(1.6, 0.65))
+    assert found == []
+
+
 def test_a_cover_that_is_none_cannot_go():
     gone = {"floor": rests(0.7), "cool_end": rests(1.6)}
     assert told(NIGHT_H, cover="none", **gone) == []
