@@ -28,10 +28,9 @@ _QUIET = Weather(drift_sd_k_per_h=0.06, drift_h=5.0, level_walk_k=0.06)
 # Of the air as a floor shows it: lamps and birds move it too, and what the box was done to at once.
 # The air itself comes through litter and walls, late: in a quarter of an hour it is never so much.
 _OF_FLOOR = MeanSpread(sd_k=0.6, jump_k=1.5)
-# Cold air that has begun to come goes on coming for most of a night. Found on invented nights.
 _FRONT = Front(
-    Weather(drift_sd_k_per_h=0.6, drift_h=14.0, level_walk_k=0.06),
-    chance_an_hour=0.03,
+    Weather(drift_sd_k_per_h=0.6, drift_h=8.0, level_walk_k=0.06),
+    chance_an_hour=0.02,
     yet_an_hour=0.008,  # from an evening that is quiet so far one night in seven. Assumed
     at_dusk=0.1,
     falls_k_per_h=0.9,
