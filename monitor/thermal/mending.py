@@ -124,13 +124,14 @@ class _Ways:
                 yield f"{self._cover(box)}, and {half}"
 
     def last_resort(self) -> str:
-        """Nothing here holds: why, and where the birds go."""
+        """Nothing here holds: why, where the birds go, and what helps until they are there."""
         why = (
             "it needs more heat than its circuit should carry"
             if self._holds(with_watts(self._most, LAMPS_W[-1]))
             else "one more lamp is not enough"
         )
-        return f"{WARMER_ROOM} ({why})"
+        until = f"; until then, {self._cover(self._most)}" if self._covered else ""
+        return f"{WARMER_ROOM} ({why}){until}"
 
     def _cover(self, box: Brooder) -> str:
         clear = ", clear of the lamps" if self._lit else ""

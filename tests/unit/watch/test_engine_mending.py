@@ -49,10 +49,11 @@ def test_the_smallest_lamp_that_holds_is_named() -> None:
     assert "hang one more lamp of 175 W" in helps(POOR, 150.0)
 
 
-def test_when_nothing_holds_the_birds_go_elsewhere() -> None:
-    assert helps(POOR, 5000.0) == (
-        "take the birds to a warmer room tonight (one more lamp is not enough)",
-    )
+def test_when_nothing_holds_the_birds_go_elsewhere_and_a_cover_helps_until_then() -> None:
+    elsewhere = "take the birds to a warmer room tonight (one more lamp is not enough)"
+    cover = "cover it with plywood with cardboard on it, clear of the lamps, leaving a gap for "
+    assert helps(POOR, 5000.0) == (f"{elsewhere}; until then, {cover}fresh air",)
+    assert helps(replace(POOR, cover="boards"), 5000.0) == (elsewhere,)
 
 
 def test_no_lamp_is_named_that_its_circuit_cannot_carry_all_night() -> None:
