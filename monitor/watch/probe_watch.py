@@ -48,11 +48,10 @@ class Edges(NamedTuple):
 
 
 class Extreme(NamedTuple):
-    """A lowest or highest reading, and the target it had then. Ordered by temperature."""
+    """A lowest or highest reading. Ordered by temperature."""
 
     temp_c: float
-    at: float
-    target_c: float | None
+    at: float  # Unix s
 
 
 @part
@@ -158,9 +157,9 @@ class ProbeWatch(Kept):
         self.heard = tick
         self.bad_row = 0
         if self.night_low is None or temp_c < self.night_low.temp_c:
-            self.night_low = Extreme(temp_c, at, self.target_c)
+            self.night_low = Extreme(temp_c, at)
         if self.night_high is None or temp_c > self.night_high.temp_c:
-            self.night_high = Extreme(temp_c, at, self.target_c)
+            self.night_high = Extreme(temp_c, at)
         for edge in (self.cold, self.chill, self.hot, self.overheat):
             edge.take(temp_c, tick)
         if not self.hot.beyond:
