@@ -173,9 +173,9 @@ class LostHeat(Kept):
             if down.told and not falls:
                 self.loss = None
             self.down = down = None
+        found = self._collapsed(tick)
         if down is not None and down.told:
             return False
-        found = self._collapsed(tick)
         if found is None:
             self.down = None
             return False

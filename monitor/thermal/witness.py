@@ -15,7 +15,6 @@ from monitor.site import Brooder, Place
 from monitor.thermal.causes import Explanation, Why
 from monitor.thermal.course import Course
 from monitor.thermal.diagnosis import HeatKnown
-from monitor.thermal.swing import overdue
 from monitor.thermal.track import SUNKEN_K, Track
 
 _LEAST = 0.002  # likelihood of anything at all
@@ -222,22 +221,20 @@ class Witness:
             return None
         deepest_k, track, index, usual = max(falls, key=lambda fall: fall[0])
         others = [fall[0] for fall in falls if fall[1] is not track]
-        if deepest_k < SUNKEN_K or index is None or any(it > 0.5 * deepest_k for it in others):
+        if deepest_k < SUNKEN_K or index is None:
             return None  # no rule below asks for less
-        floor_k = floor.fell_k(tick, floor_c)
-        if floor.quick is not None:
-            floor_k = max(floor_k, floor.quick.low_c - floor_c)
-        if deepest_k < _BEYOND_FLOOR * floor_k:
+        if any(other_k > 0.5 * deepest_k for other_k in others):
             return None
-        course = track.course
-        if floor.is_low(floor_c) and overdue(course.ticks, course.means, tick, track.last_c):
-            # Its next pulse has not come, and the floor misses it: no act at the box does that.
-            return Collapse(track, index, usual.low_c + usual.spread_k, True)
         far = deepest_k >= _FAR_K
         least_k, steeper = (
             _WITH_FLOOR[nobody_at_work] if floor_falls() else _BY_ITSELF[nobody_at_work]
         )
-        if deepest_k < min(_FAR_K, max(least_k, steeper * course.steepest_k)):
+        if deepest_k < min(_FAR_K, max(least_k, steeper * track.course.steepest_k)):
+            return None
+        floor_k = floor.fell_k(tick, floor_c)
+        if floor.quick is not None:
+            floor_k = max(floor_k, floor.quick.low_c - floor_c)
+        if deepest_k < _BEYOND_FLOOR * floor_k:
             return None
         return Collapse(track, index, usual.low_c, far or nobody_at_work)
 

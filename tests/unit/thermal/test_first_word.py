@@ -281,21 +281,3 @@ def test_a_thermostats_swing_is_known_though_the_first_one_remembered_is_cut_off
 
 def test_a_thermostat_that_goes_on_is_told_to_nobody():
     assert told(NIGHT_H, floor=cycled(99.0)) == []
-
-
-def test_beneath_a_source_a_pulse_that_does_not_come_is_its_end_though_the_floor_hardly_moves():
-    beneath = cycled(0.0)
-    found = told(NIGHT_H, floor=lambda m: 0.2 * beneath(m), under_lamp_1=beneath)
-    assert 8.0 < found[0][0] < 16.0
-    assert found[0][1].source == "lamp 1"
-
-
-def test_beneath_a_source_a_longer_rest_is_no_end_while_the_floor_is_warm():
-    """The sun shines on the box: the thermostat has less to do."""
-    beneath = cycled(0.0)
-    assert (
-        told(
-            NOON_H, floor=lambda m: max(0.0, 0.05 * m), under_lamp_1=lambda m: max(-2.6, beneath(m))
-        )
-        == []
-    )
