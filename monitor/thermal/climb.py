@@ -110,8 +110,9 @@ class Climb(Kept):
         """Its pace as a share of its quickest, or, `alone` or `stays_on`, of that in the minutes
         before; alone it is 0 where all that is new may be a bird."""
         most_k = track.course.rose_most_k(tick - _RISES_S, tick, _SPAN_S)
-        if not (alone or stays_on):
-            return rose_k / max(rose_k, most_k)
+        share = rose_k / max(rose_k, most_k)
+        if not alone and (share >= _SLOWER or not stays_on):
+            return share
         now_c, then_c, before_c = (self._mean_c(track, tick - n * _SPAN_S) for n in (0, 1, 2))
         if now_c is None or then_c is None or before_c is None:
             return 0.0
