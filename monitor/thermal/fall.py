@@ -199,8 +199,10 @@ class Fall(Kept):
         go and has not come back, and no feeding explains it, or none that lasts so long."""
         if self.aired is None or self._readings < _LEAST_READINGS:
             return False
-        wait_s = 0.0 if nobody_at_work else _FEEDING_S
-        return tick - self.aired >= wait_s and hear().air_is_away(tick, self.onset)
+        if not hear().air_is_away(tick, self.onset):
+            self.aired = None  # it was back once; what is away later is the cold outside
+            return False
+        return nobody_at_work or tick - self.aired >= _FEEDING_S
 
     def tells(
         self,

@@ -244,6 +244,22 @@ def test_a_feeding_after_which_a_third_of_the_air_comes_back_is_no_cover_that_st
     assert found == []
 
 
+def test_air_that_was_back_once_is_no_cover_that_stays_off_though_it_slowly_goes_again():
+    off = rests(1.6)
+
+    def back_once(minute: float) -> float:
+        if minute < 6.0:
+            return off(minute)
+        if minute < 12.0:
+            return off(6.0) * (0.3 + 0.7 * exp((6.0 - minute) / 2.0))
+        return off(6.0) * min(1.0, 0.3 + 0.12 * (minute - 12.0))
+
+    def floor(minute: float) -> float:
+        return 0.45 * off(min(minute, 6.0))
+
+    assert told(EVENING_H, floor=floor, cool_end=back_once) == []
+
+
 def test_a_cover_that_is_none_cannot_go():
     gone = {"floor": rests(0.7), "cool_end": rests(1.6)}
     assert told(NIGHT_H, cover="none", **gone) == []
