@@ -16,7 +16,6 @@ from monitor.tell.wording.words import span
 from monitor.watch.silence import MEND_CLOCK
 from monitor.watch.status import BrooderStatus, ProbeStatus, SiteStatus
 
-_POWER = "See that it has power and reaches the network."
 _SELDOM_S = 900.0  # between two readings of a floor. Common practice
 
 
@@ -123,11 +122,10 @@ def _of_probes(site: Site, box: BrooderStatus) -> Iterator[Missing]:
         since = "yet"
         if heard:
             since = f"since {datetime.fromtimestamp(max(heard), site.timezone):%a %H:%M}"
-        clock = next((p for p in deaf if p.stamps_old_s is not None), None)
+        clock = next((p for p in deaf if p.stamps_old_s is not None), deaf[0])
         yield Missing(
             box.name,
-            f"no floor probe has been heard {since}" if clock is None else _clock(clock),
-            _POWER if clock is None else MEND_CLOCK,
+            *_why_unheard(clock, f"no floor probe has been heard {since}"),
             step=Step.PROBES,
             alarmed=bool(heard) and box.batch is not None,
         )
@@ -150,19 +148,19 @@ def _one_unheard(subject: str, probe: ProbeStatus) -> Missing:
     silent = f"the probe {probe.name} {'was never heard' if probe.at is None else 'is silent'}"
     return Missing(
         subject,
-        silent if probe.stamps_old_s is None else _clock(probe),
-        _POWER if probe.stamps_old_s is None else MEND_CLOCK,
+        *_why_unheard(probe, silent),
         essential=False,
         step=Step.PROBES,
         alarmed=probe.at is not None,
     )
 
 
-def _clock(probe: ProbeStatus) -> str:
-    return (
-        f"the probe {probe.name} is heard, but its own time stamps are "
-        f"{span(probe.stamps_old_s or 0.0)} old: too old to count"
-    )
+def _why_unheard(probe: ProbeStatus, silent: str) -> tuple[str, str]:
+    """Words, and what to do: `silent`, unless it speaks, with stamps that are too old to count."""
+    if probe.stamps_old_s is None:
+        return silent, "See that it has power and reaches the network."
+    old = f"its own time stamps are {span(probe.stamps_old_s)} old: too old to count"
+    return f"the probe {probe.name} is heard, but {old}", MEND_CLOCK
 
 
 def _unheard(probe: ProbeStatus) -> bool:
