@@ -63,18 +63,18 @@ class Climb(Kept):
             return
         self._looked = tick
         self.rises = False
-        rose = [(one, k) for one in floor if (k := self._rose_k(tick, one, target_c, high_c))]
+        looked = [(one, *self._rose_k(tick, one, target_c, high_c)) for one in floor]
+        rose = [found for found in looked if found[1]]
         if not rose:
             self._count = 0
             return
         rising = [one for one in (*floor, *beside) if self._rises_too(tick, one)]
         alone_counts = not (sources_seen and self._as_ever(tick, beside))
         counts, highest_c = 0, -math.inf
-        for track, rose_k in rose:
+        for track, rose_k, stays_on in rose:
             witness = any(one is not track for one in rising)
             if not (witness or alone_counts):
                 continue
-            stays_on = _stays_on(track, tick)
             steady = self._steadiness(tick, track, rose_k, alone=not witness, stays_on=stays_on)
             self.rises = self.rises or steady >= _SLOWER
             if _SLOWER <= steady <= _FASTER and track.mean + rose_k > highest_c:
@@ -91,24 +91,29 @@ class Climb(Kept):
         """Where it will be by then if it goes on so, degC; None: nothing climbs."""
         return self._temp_c + minutes * self._k_per_min if self._count >= _BORNE_OUT else None
 
-    def _rose_k(self, tick: float, track: Track, target_c: float, high_c: float) -> float:
-        """How far it rose in the last minutes out of what it has been, or 0."""
+    def _rose_k(
+        self, tick: float, track: Track, target_c: float, high_c: float
+    ) -> tuple[float, bool]:
+        """How far it rose in the last minutes out of what it has been, or 0; and whether that is
+        for a thermostat that stays on."""
         usual, now_c = track.course.quick, self._mean_c(track, tick)
         then_c = self._mean_c(track, tick - _SPAN_S)
         if usual is None or now_c is None or then_c is None or now_c < target_c:
-            return 0.0
+            return 0.0, False
         if usual.low_c < target_c - _COLD_K and now_c < high_c:
-            return 0.0
+            return 0.0, False
         rose_k = now_c - then_c
         if rose_k < max(_LEAST_K, track.quantum_k):
-            return 0.0
-        return rose_k if _above_k(track, tick, now_c) > 0.0 or _stays_on(track, tick) else 0.0
+            return 0.0, False
+        stays_on = _stays_on(track, tick)
+        return (rose_k if stays_on or _above_k(track, tick, now_c) > 0.0 else 0.0), stays_on
 
     def _steadiness(
         self, tick: float, track: Track, rose_k: float, *, alone: bool, stays_on: bool
     ) -> float:
-        """Its pace as a share of its quickest, or, `alone` or `stays_on`, of that in the minutes
-        before; alone it is 0 where all that is new may be a bird."""
+        """Its pace as a share of its quickest; or, `alone`, or where that is too little and its
+        thermostat `stays_on`, of its pace in the minutes before. 0 where all that is new may be a
+        bird."""
         most_k = track.course.rose_most_k(tick - _RISES_S, tick, _SPAN_S)
         share = rose_k / max(rose_k, most_k)
         if not alone and (share >= _SLOWER or not stays_on):
