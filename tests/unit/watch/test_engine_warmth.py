@@ -203,6 +203,13 @@ def test_a_steady_rise_within_the_band_is_foretold_to_nobody() -> None:
     assert warm(box.night) == []
 
 
+def assert_told_in_its_band(told: Change, night: Night, *, since: float) -> None:
+    """Within ten minutes, and so that it rings."""
+    assert told.priority is Priority.WARNING
+    assert told.facts["temp_c"] < HIGH_C
+    assert told.at - night.start - since <= 600.0
+
+
 def test_by_night_new_heat_is_told_before_it_has_driven_the_floor_out_of_its_band() -> None:
     """A lamp that slipped: some minutes of a steady climb out of all that was."""
     box = Box(start_h=26.0)
@@ -210,9 +217,7 @@ def test_by_night_new_heat_is_told_before_it_has_driven_the_floor_out_of_its_ban
     slipped = box.night.t
     box.goes(15 * 60, by_k_per_h=12.0)
     (told,) = warm(box.night)
-    assert told.priority is Priority.WARNING
-    assert told.facts["temp_c"] < HIGH_C
-    assert told.at - box.night.start - slipped <= 600.0
+    assert_told_in_its_band(told, box.night, since=slipped)
 
 
 def test_new_heat_above_the_band_already_waits_for_nothing() -> None:
@@ -361,10 +366,7 @@ def test_by_night_a_thermostat_that_no_longer_switches_off_is_told_though_it_swi
     box.goes(600, by_k_per_h=12.0)
     stuck = box.night.t
     box.goes(12 * 60, by_k_per_h=6.0)
-    told = warm(box.night)[0]
-    assert told.priority is Priority.WARNING
-    assert told.facts["temp_c"] < HIGH_C
-    assert told.at - box.night.start - stuck <= 600.0
+    assert_told_in_its_band(warm(box.night)[0], box.night, since=stuck)
 
 
 def test_a_bird_that_sits_on_the_probe_through_a_thermostats_rest_wakes_nobody() -> None:
