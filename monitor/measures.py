@@ -1,4 +1,5 @@
-"""What a grower writes with its unit, `5 ft 6 in`, `1.5 m`, `95 F`, and what a grower reads."""
+"""What a grower writes with its unit, `5 ft 6 in`, `1.5 m`, `95 F`, and what a grower reads: how
+long something is, too."""
 
 import re
 from typing import NamedTuple
@@ -70,6 +71,20 @@ def length_shown(length_m: float, unit: Unit) -> str:
     feet, inches = divmod(round(length_m * 100 / CM_PER_INCH), INCHES_PER_FOOT)
     parts = [f"{feet} ft" if feet else "", f"{inches} in" if inches or not feet else ""]
     return " ".join(filter(None, parts))
+
+
+def span(seconds: float) -> str:
+    """How long, as one says it: `40 s`, `38 min`, `3 h 5 min`, `2 days 4 h`."""
+    if seconds < 60:
+        return f"{max(0, round(seconds))} s"
+    minutes = round(seconds / 60)
+    if minutes < 90:
+        return f"{minutes} min"
+    hours, rest = divmod(minutes, 60)
+    if hours < 48:
+        return f"{hours} h {rest} min" if rest else f"{hours} h"
+    days, left = divmod(hours, 24)
+    return f"{days} days {left} h" if left else f"{days} days"
 
 
 def step_written(step_c: float, unit: Unit) -> str:

@@ -12,8 +12,9 @@ from monitor.commands.ask import request
 from monitor.commands.common import NOT_WELL, ConfigOption, out, settings_or_exit
 from monitor.commands.probes_add import add
 from monitor.commands.probes_try import attempt
+from monitor.measures import span
 from monitor.settings import Settings
-from monitor.tell.wording.words import span
+from monitor.tell.wording.silence_words import heard_but_old
 from monitor.units import shown
 
 LISTEN_S = 5.0  # a broker of your own is listened to for this long; probes often say it each 10 s
@@ -61,7 +62,7 @@ def _configured(settings: Settings, rows: list[dict[str, Any]]) -> int:
         unheard += never or row["silent"]
         state = "never heard" if never else f"{span(age_s)} ago"
         if row["stamps_old_s"] is not None:
-            state = f"heard, but its time stamps are {span(row['stamps_old_s'])} old"
+            state = heard_but_old(row["stamps_old_s"])
         elif row["silent"] and not never:
             state += ", silent"
         if row["fault"]:

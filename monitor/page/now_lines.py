@@ -10,6 +10,7 @@ from monitor.page.phrases import PLACES, Phrases, counted, days_old
 from monitor.site import Brooder, Place
 from monitor.tell.wording import meter_words
 from monitor.tell.wording.first_aid import check_cold
+from monitor.tell.wording.silence_words import heard_but_old
 from monitor.tell.wording.words import UNSEEN_S, in_minutes, listed, pace, spread
 from monitor.thermal.witness import beneath, cover_or_heat
 from monitor.units import Unit
@@ -178,7 +179,7 @@ def probe_view(probe: ProbeStatus, say: Phrases) -> ProbeView:
     elif probe.fault is not None:
         note = f"not believed: {probe.fault}"
     elif probe.stamps_old_s is not None:
-        note = f"heard, but its time stamps are {say.span(probe.stamps_old_s)} old"
+        note = heard_but_old(probe.stamps_old_s)
     elif probe.silent:
         note = "silent"
     elif probe.at is None:

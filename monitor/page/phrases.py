@@ -2,8 +2,9 @@
 
 Builds on `tell.wording.words`, so that the page and the messages speak alike."""
 
+from monitor.measures import span
 from monitor.site import Place, Site
-from monitor.tell.wording.words import Voice, span
+from monitor.tell.wording.words import Voice
 from monitor.units import sign
 
 PLACES = {

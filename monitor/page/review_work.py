@@ -7,6 +7,7 @@ from contextlib import contextmanager
 from typing import Any
 
 from monitor.journal.reader import JournalReader
+from monitor.measures import span
 from monitor.page.review_worker import Question
 from monitor.review import batches, draw, loss_review, loss_words, sheet_text
 from monitor.review.alarm_text import told_words
@@ -20,7 +21,6 @@ from monitor.review.report import report
 from monitor.review.scenes import scene, story
 from monitor.review.sheet import DayRow, sheet
 from monitor.review.verdict import verdict
-from monitor.tell.wording.words import span
 from monitor.units import shown
 
 _TOLD_S = 60.0  # out of the band for less is no line in a list of nights

@@ -4,10 +4,10 @@ from rich.console import Console
 from rich.table import Table
 
 from monitor.events import ChangeKind
+from monitor.measures import span
 from monitor.review.alarm_log import Occurrence
 from monitor.review.figure_text import clock, moment
 from monitor.review.record import Record
-from monitor.tell.wording.words import span
 
 HEADS = ("raised", "alarm", "priority", "probe", "cause", "acknowledged", "over", "lasted")
 NARROW = 104

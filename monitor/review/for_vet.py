@@ -10,6 +10,7 @@ from monitor.brooding.bird_kinds import KINDS
 from monitor.brooding.calendar import at_age, local_date
 from monitor.brooding.entries import EntryKind, remark_words
 from monitor.brooding.schedules import schedule_for
+from monitor.measures import span
 from monitor.review.boxes import Night, nights_of
 from monitor.review.chart import PAPER_PX, describe_boxes
 from monitor.review.days import Cut
@@ -21,7 +22,7 @@ from monitor.review.loss_words import CANNOT
 from monitor.review.record import NotFound, Record
 from monitor.review.report import size_words, svg_address
 from monitor.review.scenes import scenes_of_boxes
-from monitor.tell.wording.words import listed, span
+from monitor.tell.wording.words import listed
 from monitor.units import from_celsius, shown, sign, step_shown
 
 # It is to stay one page: of a longer batch, and of more notes, only how many more there are.

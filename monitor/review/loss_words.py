@@ -4,6 +4,7 @@ report and page. How far the record goes in explaining it is in `verdict`."""
 from collections.abc import Callable, Sequence
 from typing import Any
 
+from monitor.measures import span
 from monitor.review.figure_text import (
     clock,
     degree_hours,
@@ -14,7 +15,6 @@ from monitor.review.figure_text import (
 )
 from monitor.review.loss_review import Before, LossReview
 from monitor.review.record import Record
-from monitor.tell.wording.words import span
 from monitor.units import shown
 
 _ALWAYS = ("lowest", "below the band")  # rows that are told even when they are nought

@@ -13,7 +13,7 @@ from monitor.brooding.bird_kinds import KINDS
 from monitor.brooding.envelope import made_of
 from monitor.brooding.harm_known import OVERHEAT_CAP
 from monitor.brooding.schedules import schedule_for
-from monitor.measures import length_shown
+from monitor.measures import length_shown, span
 from monitor.review import loss_words
 from monitor.review.alarm_text import HEADS, cells, told_words
 from monitor.review.chart import PAPER_PX, describe, describe_boxes
@@ -38,7 +38,7 @@ from monitor.review.sheet_text import (
 from monitor.review.sheet_text import cells as sheet_cells
 from monitor.review.verdict import verdict
 from monitor.site import Brooder, Limits
-from monitor.tell.wording.words import listed, span
+from monitor.tell.wording.words import listed
 from monitor.units import Unit, shown, step_shown
 
 MOST_NIGHTS = 12  # pictures of single nights; a report of 40 pages is not read

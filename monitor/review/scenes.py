@@ -8,6 +8,7 @@ from datetime import timedelta
 from monitor.brooding.calendar import local_date, midnight
 from monitor.brooding.entries import remark_words
 from monitor.events import Entry, EntryKind, Priority
+from monitor.measures import span
 from monitor.quantities import BATTERY_LEFT
 from monitor.review.energy import energy_line
 from monitor.review.exposure import Exposure, Trace, exposure
@@ -16,7 +17,6 @@ from monitor.review.record import Record
 from monitor.review.scene import Event, Measure, ProbeLine, Scene
 from monitor.review.thinning import pieces
 from monitor.site import Place
-from monitor.tell.wording.words import span
 from monitor.units import shown
 
 _ORDER = (Place.FLOOR, Place.UNDER_HEAT, Place.COOL_END, Place.OUTSIDE)

@@ -9,11 +9,11 @@ neonatal chicks", abstract), and chilled ones die a day later (common practice).
 means is said by what was measured (`brooding.harm_known`): lasting cold kills later, heat dries."""
 
 from monitor.brooding import harm_known
+from monitor.measures import span
 from monitor.review.exposure import Exposure
 from monitor.review.figure_text import plural
 from monitor.review.loss_review import LossReview
 from monitor.review.record import Record
-from monitor.tell.wording.words import span
 from monitor.units import Unit, shown, step_shown
 
 MOSTLY = 0.25  # of the hours unread: too much to call them quiet. Common practice.

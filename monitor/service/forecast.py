@@ -12,11 +12,12 @@ from pathlib import Path
 from typing import NamedTuple
 
 from monitor.intake.forecast_json import MOST_BYTES, ForecastFault, read_forecast
+from monitor.measures import span
 from monitor.service.logs import facts
 from monitor.settings.file_model import ForecastSettings
 from monitor.site import Site
 from monitor.tell.fetch import FetchFault, fetch
-from monitor.tell.wording.words import Voice, span
+from monitor.tell.wording.words import Voice
 from monitor.thermal import estimate
 from monitor.units import Unit
 

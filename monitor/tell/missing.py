@@ -12,10 +12,10 @@ from monitor.set_up_form import Step
 from monitor.site import Brooder, Place, Site
 from monitor.tell.contact import Contact
 from monitor.tell.untold import untold
-from monitor.tell.wording.words import span
-from monitor.watch.silence import MEND_CLOCK
+from monitor.tell.wording.silence_words import clock_behind
 from monitor.watch.status import BrooderStatus, ProbeStatus, SiteStatus
 
+_SEE_POWER = "See that it has power and reaches the network."
 _SELDOM_S = 900.0  # between two readings of a floor. Common practice
 
 
@@ -122,10 +122,9 @@ def _of_probes(site: Site, box: BrooderStatus) -> Iterator[Missing]:
         since = "yet"
         if heard:
             since = f"since {datetime.fromtimestamp(max(heard), site.timezone):%a %H:%M}"
-        clock = next((p for p in deaf if p.stamps_old_s is not None), deaf[0])
         yield Missing(
             box.name,
-            *_why_unheard(clock, f"no floor probe has been heard {since}"),
+            *clock_behind(deaf) or (f"no floor probe has been heard {since}", _SEE_POWER),
             step=Step.PROBES,
             alarmed=bool(heard) and box.batch is not None,
         )
@@ -148,19 +147,11 @@ def _one_unheard(subject: str, probe: ProbeStatus) -> Missing:
     silent = f"the probe {probe.name} {'was never heard' if probe.at is None else 'is silent'}"
     return Missing(
         subject,
-        *_why_unheard(probe, silent),
+        *clock_behind([probe]) or (silent, _SEE_POWER),
         essential=False,
         step=Step.PROBES,
         alarmed=probe.at is not None,
     )
-
-
-def _why_unheard(probe: ProbeStatus, silent: str) -> tuple[str, str]:
-    """Words, and what to do: `silent`, unless it speaks, with stamps that are too old to count."""
-    if probe.stamps_old_s is None:
-        return silent, "See that it has power and reaches the network."
-    old = f"its own time stamps are {span(probe.stamps_old_s)} old: too old to count"
-    return f"the probe {probe.name} is heard, but {old}", MEND_CLOCK
 
 
 def _unheard(probe: ProbeStatus) -> bool:

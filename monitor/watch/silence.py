@@ -12,6 +12,7 @@ from collections.abc import Iterable
 from itertools import islice
 
 from monitor.events import AlarmName, Cause, Facts, Priority
+from monitor.measures import span
 from monitor.site import Limits, Place
 from monitor.thermal.diagnosis import FaultKind
 from monitor.watch.alarm import Alarm, Description, Owner
@@ -243,7 +244,7 @@ class Silence(Owner):
             facts["reason"] = f"the {bad.probe.name} probe is heard, but {bad.bad_reason}"
             facts["detail"] = "Check its cable, its power and what sends it."
         elif behind is not None:
-            old = _old(behind.age_s)
+            old = span(behind.age_s)
             facts["reason"] = f"readings arrive, but their own time stamps are {old} old"
             facts["says_c"] = behind.temp_c
             facts["detail"] = MEND_CLOCK
@@ -289,12 +290,6 @@ class Silence(Owner):
 def _told_last(probe: ProbeWatch) -> float:
     """Tick at which it last told how the floor was."""
     return probe.heard if probe.stuck_since is None else min(probe.heard, probe.stuck_since)
-
-
-def _old(seconds: float) -> str:
-    if seconds < 5400.0:
-        return f"{seconds / 60:.0f} min"
-    return f"{seconds / 3600:.1f} h".replace(".0 h", " h")
 
 
 def _stuck(names: list[str]) -> str:

@@ -74,7 +74,7 @@ def test_a_probe_whose_clock_is_behind_is_not_shown_as_never_heard(tmp_path: Pat
         )  # SenML
         wait_until(lambda: service.ask("probes")["probes"][0]["stamps_old_s"])
         said = service.command("probes", "--wait", "0").stdout
-        assert "heard, but its time stamps are 5 h old" in " ".join(said.split())
+        assert "heard, but its own time stamps are 5 h old" in " ".join(said.split())
 
 
 def test_a_file_of_this_board_that_says_the_mains_is_off_is_told_at_once_and_its_return(

@@ -6,8 +6,9 @@ from dataclasses import replace
 
 from monitor.brooding.ledger import Ledger
 from monitor.events import AlarmName, Change, Entry, EntryKind
+from monitor.measures import span
 from monitor.tell.wording.temperature import NOW
-from monitor.tell.wording.words import Voice, Words, compose, listed, sentence, span
+from monitor.tell.wording.words import Voice, Words, compose, listed, sentence
 
 TROUBLE = {  # each alarm as a thing one can see to
     AlarmName.COLD: "the cold",

@@ -3,7 +3,8 @@ wrong, and it says so. Called by the planner once a local day."""
 
 from dataclasses import dataclass, field
 
-from monitor.tell.wording.words import UNSEEN_S, Voice, Words, compose, span
+from monitor.measures import span
+from monitor.tell.wording.words import UNSEEN_S, Voice, Words, compose
 from monitor.watch.status import NightStatus
 
 _QUIET_UNSEEN_S = 600.0  # a restart or an update; longer is not a quiet night. Common practice

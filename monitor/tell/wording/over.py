@@ -3,8 +3,9 @@
 This one message must do also for somebody who never got the first: it tells the whole story."""
 
 from monitor.events import AlarmName, Change
+from monitor.measures import span
 from monitor.tell.wording.silence_words import probe_name
-from monitor.tell.wording.words import Voice, Words, compose, sentence, span
+from monitor.tell.wording.words import Voice, Words, compose, sentence
 
 _WAS = {
     AlarmName.COLD: "too cold",

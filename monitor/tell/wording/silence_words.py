@@ -1,12 +1,15 @@
 """Nothing heard, or nothing believable heard. Called by `for_change`."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 
 from monitor.events import AlarmName, Change, Facts
+from monitor.measures import span
 from monitor.site import Brooder, Place
 from monitor.tell.wording.first_aid import LOOK_AT_CHICKS
 from monitor.tell.wording.temperature import probe_list
-from monitor.tell.wording.words import Voice, Words, compose, listed, sentence, span
+from monitor.tell.wording.words import Voice, Words, compose, listed, sentence
+from monitor.watch.silence import MEND_CLOCK
+from monitor.watch.status import ProbeStatus
 
 _WHERE_TO_LOOK = (
     "Then check what carries the readings: power to the board and the probe, cable or battery, "
@@ -105,6 +108,20 @@ def _hangs_outside(change: Change, box: Brooder | None) -> bool:
     if box is None:
         return True
     return any(p.key == change.probe and p.place is Place.OUTSIDE for p in box.probes)
+
+
+def heard_but_old(stamps_old_s: float) -> str:
+    """Of a probe that speaks, with stamps that are too old to count."""
+    return f"heard, but its own time stamps are {span(stamps_old_s)} old"
+
+
+def clock_behind(probes: Iterable[ProbeStatus]) -> tuple[str, str] | None:
+    """Of the first that speaks, and only its clock is behind: the words, and what to do."""
+    for probe in probes:
+        if probe.stamps_old_s is not None:
+            old = heard_but_old(probe.stamps_old_s)
+            return f"the probe {probe.name} is {old}: too old to count", MEND_CLOCK
+    return None
 
 
 SILENCE: dict[AlarmName, Callable[[Change, Voice, Brooder | None], Words]] = {

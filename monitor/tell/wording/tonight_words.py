@@ -3,9 +3,10 @@ sure that is, how cold at worst, what would make it hold."""
 
 from collections.abc import Iterator
 
+from monitor.measures import span
 from monitor.tell.wording import first_aid
 from monitor.tell.wording.temperature import BY_HOW_IT_COOLS, COOL_FIRST
-from monitor.tell.wording.words import Voice, span
+from monitor.tell.wording.words import Voice
 from monitor.thermal.by_size import BySize, NightAsked
 from monitor.thermal.coming_night import CLEAR_CHANCE, UNSURE_CHANCE, WARN_CHANCE
 from monitor.thermal.diagnosis import Outlook

@@ -5,10 +5,12 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
+from monitor.measures import span
 from monitor.site import Brooder, Place
 from monitor.tell.wording import first_aid
+from monitor.tell.wording.silence_words import clock_behind
 from monitor.tell.wording.tonight_words import SETTLED_S
-from monitor.tell.wording.words import Voice, span
+from monitor.tell.wording.words import Voice, sentence
 from monitor.thermal.coming_night import CLEAR_CHANCE, WARN_CHANCE
 from monitor.thermal.witness import beneath
 from monitor.watch.empty_box import WarmUp
@@ -75,7 +77,8 @@ def warm_up_verdict(
 def _floor(box: BrooderStatus, warm: WarmUp, voice: Voice, now: float) -> Check:
     limits, floor_c = warm.limits, box.temp_c
     if floor_c is None:
-        return Check("No floor probe is heard: see that it has power and sends.", right=False)
+        floors = [p for p in box.probes if p.place is Place.FLOOR and not p.out_of_service]
+        return _unheard(floors, "No floor probe is heard: see that it has power and sends.")
     stands = f"The floor is {voice.temp(floor_c)} and should be {voice.temp(limits.target_c)}"
     if floor_c < limits.low_c:
         return Check(f"{stands}: give it more time, or more heat.", right=False)
@@ -126,7 +129,7 @@ def _probes(box: BrooderStatus, setting: Brooder, voice: Voice) -> Iterator[Chec
         if probe.fault is not None:
             yield Check(f"The probe {probe.name} is not believed: {probe.fault}.", right=False)
         elif probe.silent or probe.temp_c is None:
-            yield Check(f"The probe {probe.name} is not heard.", right=False)
+            yield _unheard([probe], f"The probe {probe.name} is not heard.")
     floor = [p for p in inside if p.place is Place.FLOOR and _speaks(p)]
     if len(floor) < 2:
         return
@@ -197,6 +200,12 @@ def _per_watt(
         "warmth comes on top.",
         right=None,
     )
+
+
+def _unheard(probes: Iterable[ProbeStatus], silent: str) -> Check:
+    behind = clock_behind(probes)
+    words = silent if behind is None else f"{sentence(behind[0])} {behind[1]}"
+    return Check(words, right=False)
 
 
 def _speaks(probe: ProbeStatus) -> bool:

@@ -5,10 +5,11 @@ Each says what still works, because that is the first question at night."""
 from collections.abc import Callable
 
 from monitor.events import AlarmName, Change
+from monitor.measures import span
 from monitor.quantities import HUMIDITY, QUANTITIES
 from monitor.site import Brooder
 from monitor.tell.wording.first_aid import LOOK_AT_CHICKS
-from monitor.tell.wording.words import Voice, Words, compose, sentence, span
+from monitor.tell.wording.words import Voice, Words, compose, sentence
 
 _HALF_A_DAY_S = 12 * 3600.0
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from monitor.events import Facts
+from monitor.measures import span
 from monitor.site import Site
 from monitor.units import shown, sign, step_shown
 
@@ -86,20 +87,6 @@ def pace(voice: Voice, rate_c_per_h: float, by: str = "") -> str:
     if abs(rate_c_per_h) > FASTEST_C_PER_H:
         return "very fast"
     return f"{by}{voice.step(rate_c_per_h)} an hour"
-
-
-def span(seconds: float) -> str:
-    """How long, as one says it: `40 s`, `38 min`, `3 h 5 min`, `2 days 4 h`."""
-    if seconds < 60:
-        return f"{max(0, round(seconds))} s"
-    minutes = round(seconds / 60)
-    if minutes < 90:
-        return f"{minutes} min"
-    hours, rest = divmod(minutes, 60)
-    if hours < 48:
-        return f"{hours} h {rest} min" if rest else f"{hours} h"
-    days, left = divmod(hours, 24)
-    return f"{days} days {left} h" if left else f"{days} days"
 
 
 def listed(names: list[str]) -> str:

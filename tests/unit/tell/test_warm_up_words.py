@@ -105,6 +105,15 @@ def test_probes_that_are_not_heard_are_said_once() -> None:
     assert "No probe lies under" not in said(verdict, None)
 
 
+def test_a_probe_that_speaks_with_old_time_stamps_is_not_sent_for_its_power() -> None:
+    late = swapped(empty(), "porch/floor", temp_c=None, silent=True, stamps_old_s=6 * H)
+    deaf = tuple(replace(p, temp_c=None, silent=True) for p in late)
+    behind = "The probe floor is heard, but its own time stamps are 6 h old: too old to count. Set"
+    assert said(asked(empty(temp_c=None, probes=deaf)), False).startswith(behind)
+    alone = swapped(empty(), "porch/far", temp_c=None, silent=True, stamps_old_s=6 * H)
+    assert behind.replace("floor", "far") in said(asked(empty(probes=alone)), False)
+
+
 def test_a_plug_that_draws_nothing_is_a_lamp_that_is_not_on() -> None:
     plug = MeterStatus(
         key="k", title="west lamp", kind="power", value=0.0, at=NIGHT, silent=False, out=True

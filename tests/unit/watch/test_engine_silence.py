@@ -10,6 +10,7 @@ from support.engine_night import Night, a_brooder, a_probe, a_site
 from monitor.events import AlarmName, Cause, Change, ChangeKind, EntryKind, Facts, Priority
 from monitor.site import Place
 from monitor.tell.wording import for_change
+from monitor.tell.wording.silence_words import heard_but_old
 from monitor.thermal import estimator
 
 TWO = ("porch/floor", "porch/far floor")
@@ -394,6 +395,17 @@ def late_words(night: Night, for_s: float, behind: Callable[[float], float]) -> 
         night.changes += night.engine.advance(night.now())
         night.says(34.0, at=night.t - behind(night.t - begun))
         night.t += 30
+
+
+def test_how_old_its_stamps_are_is_said_in_the_same_words_everywhere() -> None:
+    """A message said 6.5 h, the page 6 h 30 min."""
+    night = Night(make_estimator=estimator.none)
+    late_words(night, 1800, lambda _: 6.5 * 3600.0)
+    (silent,) = [c for c in night.changes if c.alarm is AlarmName.NO_READINGS]
+    probe = night.engine.status(night.now()).brooders[0].probes[0]
+    assert probe.stamps_old_s is not None
+    assert heard_but_old(probe.stamps_old_s).endswith(" 6 h 30 min old")
+    assert silent.facts["reason"].endswith(" 6 h 30 min old")
 
 
 @pytest.mark.parametrize("well_before_s", [0, 3600])
