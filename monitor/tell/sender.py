@@ -98,6 +98,7 @@ class Sender:
         pid = os.fork()
         if pid == 0:
             os.close(reading)
+            self._leave_pipes()
             why = _send(job, self._services.get(job["url"]))
             os.write(writing, json.dumps(why).encode())
             os._exit(0)
@@ -105,6 +106,12 @@ class Sender:
         end = time.monotonic() + float(job["limit_s"])
         self._running[reading] = (pid, job["id"], end, b"")
         self._selector.register(reading, selectors.EVENT_READ)
+
+    def _leave_pipes(self) -> None:
+        """In a child: that the sender has died is known by the end of its pipes."""
+        with open(os.devnull, "r+b", buffering=0) as nothing:
+            os.dup2(nothing.fileno(), self._in)
+            os.dup2(nothing.fileno(), self._out)
 
     def _hear(self, pipe: int) -> None:
         pid, number, end, said = self._running[pipe]

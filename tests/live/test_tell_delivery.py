@@ -217,6 +217,21 @@ def test_a_sender_that_is_killed_is_started_anew_and_nothing_is_lost():
         until(lambda: kept.states().get(("porch/chill/1:raised", "phone")) == "sent")
 
 
+def test_a_sender_that_is_killed_is_noticed_though_what_it_began_still_hangs():
+    """That held the sender's pipe open: the death was seen ten seconds after the time limit."""
+    kept, others = Kept(), set(psutil.Process().children())
+    with (
+        http_receiver(Mode.HANGING) as phone,
+        delivering(kept, ("phone", phone), limit_s=3600) as delivery,
+    ):
+        delivery.send([urgent("phone")])
+        phone.wait_until(lambda me: me.holding == 1)
+        [sender] = set(psutil.Process().children()) - others
+        sender.kill()
+        until(lambda: kept.outcomes)
+        assert kept.outcomes[0].failure == "the sending broke off"
+
+
 def test_the_link_and_the_picture_go_along(tmp_path):
     kept = Kept()
     chart = tmp_path / "porch.png"
