@@ -10,6 +10,7 @@ from monitor.tell.wording.temperature import STEADY_C_PER_H
 from monitor.watch.status import AlarmStatus, BrooderStatus
 
 NEAR_MIN = 180.0  # a fall that takes longer to the chill limit is an evening. Common practice.
+_JUST_BACK_S = 120.0
 _COLD = (AlarmName.COLD, AlarmName.CHILL)
 
 
@@ -143,6 +144,8 @@ def judge(box: BrooderStatus) -> Judgement:
         motion = Motion.STEADY
         if abs(rate) >= STEADY_C_PER_H:
             motion = Motion.FALLING if rate < 0 else Motion.RISING
+        if motion is Motion.FALLING and _just_back(box):
+            motion = Motion.UNKNOWN
     left = box.minutes_to_chill
     return Judgement(
         side=side,
@@ -150,6 +153,12 @@ def judge(box: BrooderStatus) -> Judgement:
         heat_missing=any(a.alarm is AlarmName.HEAT_LOSS and a.active for a in box.alarms),
         near=motion is Motion.FALLING and left is not None and left.mid <= NEAR_MIN,
     )
+
+
+def _just_back(box: BrooderStatus) -> bool:
+    """Has it come into its band in these minutes? Its rate is that of the minutes before, too."""
+    since, at = box.in_band_since, box.temp_at
+    return since is not None and at is not None and at - since < _JUST_BACK_S
 
 
 def _side(box: BrooderStatus) -> Side:

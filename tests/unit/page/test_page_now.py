@@ -351,6 +351,14 @@ def test_what_no_air_can_do_is_not_given_as_a_figure():
     assert box_of(brooder(in_band_since=NIGHT - 0.4)).against == "should be 90.0, in band"
 
 
+def test_a_floor_that_has_just_come_back_is_not_said_to_fall() -> None:
+    """For a minute it was: its rate is that of the minutes before, too."""
+    falling = {"trend_c_per_h": -27.8, "minutes_to_chill": Interval(12, 8, 18)}
+    box = box_of(brooder(in_band_since=NIGHT - 60, **falling))
+    assert (box.word, box.trend) == ("Right", None)
+    assert box_of(brooder(in_band_since=NIGHT - 200, **falling)).word == "Falling"
+
+
 def test_what_is_over_and_was_never_answered_is_a_quiet_line():
     over = alarm(
         AlarmName.COLD,
