@@ -278,7 +278,7 @@ def _sound(table: str, row: tuple[Any, ...]) -> bool:
         case "alarms":
             return rows.change(row) is not None
         case "outbox":
-            _, key, contact, at_ms, priority, text, _, tries, _ = row
+            _, key, contact, at_ms, priority, text, _, tries = row
             return rows.outbox_row((key, contact, at_ms, priority, text, tries)) is not None
         case "readings":
             number, probe_id, temp_c, clock_sure = row

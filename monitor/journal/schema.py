@@ -21,7 +21,7 @@ from monitor.journal.records import StorageFault
 
 PAGE_BYTES = 1024
 CHECKPOINT_PAGES = 2000
-VERSION = 4
+VERSION = 5
 OLDEST = 3  # the first version that is a plain database; what was before it is not moved
 # A site of more probes than this has an index by probe, or one box's night would be looked for
 # among everybody's. It takes as much room again as the readings.
@@ -101,8 +101,9 @@ CREATE TABLE utc_offsets (      -- of the site's zone, for the views in local ti
 # What makes each later version of the one before it. A new journal goes the same way as an old one,
 # so that both have their tables in the same places: `salvage` counts on it.
 MOVES = {
-    # Nobody read either. How long a message waited: `tried_ms` less the `at_ms` of the outbox.
+    # Nobody read them. How long a message waited: `tried_ms` less the `at_ms` of the outbox.
     4: "ALTER TABLE deliveries DROP COLUMN late_ms; DROP TABLE refused",
+    5: "ALTER TABLE outbox DROP COLUMN next_try_ms",
 }
 # What an entry says, as columns; `undoes` is the other entry's number here, found by its id.
 ENTRY_COLUMNS = (

@@ -179,6 +179,7 @@ def test_a_journal_of_the_version_before_is_moved_forward_once_and_nothing_is_lo
     before = everything(path)
     assert before.pop("refused"), "what nobody read any more"
     assert [row.pop("late_ms") for row in before["deliveries"]] == [3000, 33000]
+    assert [row.pop("next_try_ms") for row in before["outbox"]] == [None, None]
     with JournalReader(path) as reader:  # before the service has moved it
         unmoved = reader.entries(), reader.changes(), reader.outbox_pending()
     for _ in range(2):
@@ -194,6 +195,18 @@ def test_a_journal_of_the_version_before_is_moved_forward_once_and_nothing_is_lo
         assert [item.at for item in reader.inputs_since(1)] == [T0 + 3]  # type: ignore[union-attr]
         journal.commit(batch(reading(T0 + 50)))
         assert reader.latest()["porch/floor"].at == T0 + 50
+
+
+def test_a_journal_of_each_version_before_is_moved_with_what_waits_to_be_sent(path: Path) -> None:
+    for version in range(schema.OLDEST, schema.VERSION):
+        old = path.with_name(f"of-{version}.db")
+        of_version_3(old)
+        with closing(connect_to_write(old)) as connection:
+            schema.bring_to(connection, version)
+        with Journal.open(old, wall=T0) as journal, JournalReader(old) as reader:
+            assert journal.set_aside is None
+            assert [row.key for row in reader.outbox_pending()] == ["cold/2"]
+            assert "next_try_ms" not in everything(old)["outbox"][0]
 
 
 def test_a_move_that_breaks_off_leaves_the_journal_as_it_was(
