@@ -90,8 +90,9 @@ def over(incident: ToldIncident, at: float, site: Site, status: SiteStatus | Non
     if incident.family in _TEMPERATURE:
         facts = now_facts(facts, status, incident.one_place())
     night = incident.cold_night()
-    if night is None or night_now(night.change, status) is None:
-        facts.pop("lowest_at", None)  # nothing more is expected tonight
+    expected = night is not None and night_now(night.change, status) is not None
+    if not expected or facts.get("lowest_at", at) <= at:
+        facts.pop("lowest_at", None)  # nothing colder than now is expected tonight
     if at - last.ended_at >= 60.0:
         facts["quiet_s"] = at - last.ended_at
     same = next((form for form in _SAME if worst.alarm in form), None)
