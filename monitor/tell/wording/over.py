@@ -120,8 +120,8 @@ def all_clear(change: Change, voice: Voice) -> Words:
     if why is not None:
         return compose(f"{where}: alarm ended", f"{why} {was}")
     floor = _floor_now(change, voice)
-    if beyond := _beyond(change):
-        return compose(f"{where}: {beyond}", f"{floor} {was}")
+    if wrong := _still_wrong(change):
+        return compose(f"{where}: {wrong}", f"{floor} {was}")
     return compose(
         f"{where}: back to normal",
         f"{floor} {was}" if floor else was,
@@ -135,14 +135,18 @@ def all_clear(change: Change, voice: Voice) -> Words:
     )
 
 
-def _beyond(change: Change) -> str | None:
-    """Of a floor that went from one wrong side to the other: no all-clear."""
+def _still_wrong(change: Change) -> str | None:
+    """Of a floor that is still out of its band, on the same side or by now on the other: no
+    all-clear."""
     facts = change.facts
     if "temp_c" not in facts or "low_c" not in facts or "high_c" not in facts:
         return None
-    if change.alarm in _LOW:
-        return "no longer too cold, but too hot now" if facts["temp_c"] > facts["high_c"] else None
-    return "no longer too hot, but too cold now" if facts["temp_c"] < facts["low_c"] else None
+    was, low = _WAS[change.alarm], change.alarm in _LOW
+    if facts["temp_c"] > facts["high_c"]:
+        return "no longer too cold, but too hot now" if low else f"still {was}"
+    if facts["temp_c"] < facts["low_c"]:
+        return "still too cold" if low else "no longer too hot, but too cold now"
+    return None
 
 
 def _floor_now(change: Change, voice: Voice) -> str | None:

@@ -348,10 +348,13 @@ def test_a_locked_phone_shows_brooder_trouble_now_target_and_what_to_do(alarm, k
         (AlarmName.HOT, 21.9, "porch: no longer too hot, but too cold now"),
         (AlarmName.OVERHEAT, 21.9, "porch: no longer too hot, but too cold now"),
         (AlarmName.CHILL, 41.0, "porch: no longer too cold, but too hot now"),
+        (AlarmName.CHILL, 31.0, "porch: still too cold"),
+        (AlarmName.HEAT_LOSS, 31.0, "porch: still too cold"),
+        (AlarmName.OVERHEAT, 38.5, "porch: still too hot"),
         (AlarmName.COLD, 34.9, "porch: back to normal"),
     ],
 )
-def test_a_floor_that_went_from_one_wrong_side_to_the_other_is_not_back_to_normal(
+def test_a_floor_that_is_still_on_its_wrong_side_or_went_to_the_other_is_not_back_to_normal(
     alarm, temp_c, title
 ):
     facts = Facts(temp_c=temp_c, target_c=35.0, low_c=32.2, high_c=37.8, lasted_s=700.0)
