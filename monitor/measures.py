@@ -87,6 +87,11 @@ def span(seconds: float) -> str:
     return f"{days} days {left} h" if left else f"{days} days"
 
 
+def counted(count: int, one: str, many: str | None = None) -> str:
+    """`1 chick`, `2 chicks`."""
+    return f"{count} {one if count == 1 else many or one + 's'}"
+
+
 def step_written(step_c: float, unit: Unit) -> str:
     """A temperature difference as it stands in the configuration: `-0.72 F`."""
     return f"{step_from_celsius(step_c, unit):.2f} {unit.value[0].upper()}"

@@ -33,20 +33,20 @@ class Field:
     only_with: str = ""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True)
 class StepForm:
     """What a step asks about one thing. `values` are as they stand in the file; `hidden` go along
     unchanged. `others` are the things of this kind that can be asked about instead ("": a new
     one)."""
 
-    step: Step
-    about: str
-    title: str
-    why: str
     fields: tuple[Field, ...]
-    values: Mapping[str, str] = field(default_factory=dict)
-    hidden: Mapping[str, str] = field(default_factory=dict)
+    values: Mapping[str, str]
+    about: str = ""
     others: tuple[tuple[str, str], ...] = ()  # name, words
+    step: Step = Step.SITE
+    title: str = ""
+    why: str = ""
+    hidden: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -12,6 +12,8 @@ from dataclasses import dataclass, field
 from datetime import date
 from enum import StrEnum
 
+from monitor.measures import counted
+
 
 class EntryKind(StrEnum):
     """What a grower writes in the ledger, or does to an alarm."""
@@ -134,7 +136,7 @@ MOST_MAIL_DAYS = 5  # nothing that lives on its yolk is posted for longer
 
 def mailed(days: int) -> str:
     """How long chicks were under way, as it stands first in the note of their placement."""
-    return f"{days} day{'' if days == 1 else 's'} in the mail"
+    return f"{counted(days, 'day')} in the mail"
 
 
 def mail_days_of(entry: Entry) -> int | None:

@@ -17,7 +17,7 @@ from monitor.intake.try_broker import try_broker
 from monitor.journal.ownership import make_folder
 from monitor.journal.records import StorageFault
 from monitor.journal.store import Journal
-from monitor.review.figure_text import plural
+from monitor.measures import counted
 from monitor.service.configured import broker_address, contacts_of, rights_of
 from monitor.service.control import NoService, ask
 from monitor.settings import Settings
@@ -74,15 +74,15 @@ def check(
             mark = {True: "well", False: "NOT WELL", None: "note"}[found.well]
             out().print(f"{mark:<9} {found.subject}: {found.words}")
     if ill:
-        out().print(f"{ill} thing{'s' if ill > 1 else ''} missing for tonight.", style="bold")
+        out().print(f"{counted(ill, 'thing')} missing for tonight.", style="bold")
         raise typer.Exit(NOT_WELL)
     out().print("All well for tonight.", style="bold")
 
 
 def _configuration(settings: Settings) -> Iterator[Found]:
     site = settings.site
-    boxes = plural(len(site.brooders), "box", "boxes")
-    probes = plural(len(site.all_probes), "probe")
+    boxes = counted(len(site.brooders), "box", "boxes")
+    probes = counted(len(site.all_probes), "probe")
     yield Found(
         "configuration",
         True,

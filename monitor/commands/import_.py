@@ -27,7 +27,7 @@ from monitor.journal.opening import about_aside
 from monitor.journal.records import StorageFault
 from monitor.journal.store import Journal
 from monitor.journal.writing import sample_of
-from monitor.review.figure_text import plural
+from monitor.measures import counted
 from monitor.site import Site
 from monitor.units import Unit
 
@@ -123,7 +123,7 @@ def _bring_in(
 
 
 def _tell(done: BroughtIn, left_out: int) -> None:
-    readings, entries = plural(done.readings, "reading"), plural(done.entries, "entry", "entries")
+    readings, entries = counted(done.readings, "reading"), counted(done.entries, "entry", "entries")
     told = f"{readings} and {entries} of the ledger imported"
     if done.readings_known or done.entries_known:
         told += f"; {done.readings_known} and {done.entries_known} were there already"

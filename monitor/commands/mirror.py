@@ -25,7 +25,7 @@ from monitor.journal.mirror.state import Scope, State
 from monitor.journal.reader import JournalReader
 from monitor.journal.records import StorageFault
 from monitor.journal.store import Journal
-from monitor.review.figure_text import plural
+from monitor.measures import counted
 from monitor.service.configured import objection, scope_of, server_of
 from monitor.service.control import NoService, ask
 from monitor.settings import Settings
@@ -153,7 +153,7 @@ def _counted(
 
 def _span(seconds: int) -> str:
     days, rest = divmod(seconds, 86_400)
-    return plural(days, "day") if days and not rest else plural(round(seconds / 3600), "hour")
+    return counted(days, "day") if days and not rest else counted(round(seconds / 3600), "hour")
 
 
 def fill(config: ConfigOption = None) -> None:
@@ -194,7 +194,7 @@ def _fill(settings: Settings, scope: Scope, server: Server) -> State:
                 refused += some
                 sent += len(lines)
             bar.update(task, advance=1)
-    out().print(f"{sent:,} lines of {plural(len(days), 'day')} were sent to {server.where}.")
+    out().print(f"{sent:,} lines of {counted(len(days), 'day')} were sent to {server.where}.")
     return State(scope.target, end, dict(refused), delivery.words)
 
 

@@ -6,6 +6,7 @@ from monitor.brooding.calendar import age_days, arrival_doubt, next_step
 from monitor.brooding.entries import iso_date, mail_days_of, remark_words
 from monitor.brooding.schedules import schedule_for, target_at
 from monitor.events import Entry, EntryKind
+from monitor.measures import counted
 from monitor.page.phrases import Phrases, capital, days_old
 from monitor.site import Place, Site
 from monitor.tell.wording.words import sentence
@@ -37,7 +38,7 @@ def _birds(entry: Entry) -> str:
     kind = KINDS.get(entry.kind or "")
     if kind is None:
         return f"{entry.count} birds"
-    return f"{entry.count} {kind.one if entry.count == 1 else kind.many}"
+    return counted(entry.count or 0, kind.one, kind.many)
 
 
 def worth_knowing(entry: Entry, site: Site, say: Phrases) -> list[str]:

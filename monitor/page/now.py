@@ -7,6 +7,7 @@ from typing import NamedTuple
 from urllib.parse import quote
 
 from monitor.events import AlarmName, Cause, Change, ChangeKind, Priority
+from monitor.measures import counted
 from monitor.page.alarm_words import (
     AlarmView,
     OverView,
@@ -31,7 +32,7 @@ from monitor.page.now_lines import (
     probes_line,
     trend_line,
 )
-from monitor.page.phrases import Phrases, capital, counted
+from monitor.page.phrases import Phrases, capital
 from monitor.site import Brooder, Place, Site
 from monitor.tell.missing import Missing
 from monitor.tell.present_facts import live_facts

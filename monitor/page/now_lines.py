@@ -5,8 +5,9 @@ from dataclasses import dataclass
 from monitor.brooding.bird_kinds import KINDS
 from monitor.brooding.calendar import midnight
 from monitor.events import AlarmName, Cause, Facts
+from monitor.measures import counted
 from monitor.page.judgement import Judgement, Motion, Side
-from monitor.page.phrases import PLACES, Phrases, counted, days_old
+from monitor.page.phrases import PLACES, Phrases, days_old
 from monitor.site import Brooder, Place
 from monitor.tell.wording import meter_words
 from monitor.tell.wording.first_aid import check_cold

@@ -2,7 +2,7 @@
 
 Builds on `tell.wording.words`, so that the page and the messages speak alike."""
 
-from monitor.measures import span
+from monitor.measures import counted, span
 from monitor.site import Place, Site
 from monitor.tell.wording.words import Voice
 from monitor.units import sign
@@ -79,12 +79,7 @@ def days_old(days: float) -> str:
     """`9 days old`."""
     whole = int(days)
     if whole < 0:
-        return f"hatch in {-whole} {'day' if whole == -1 else 'days'}"
+        return f"hatch in {counted(-whole, 'day')}"
     if whole == 0:
         return "hatched today"
-    return f"{whole} {'day' if whole == 1 else 'days'} old"
-
-
-def counted(count: int, one: str, many: str) -> str:
-    """`1 meat chick`, `98 meat chicks`."""
-    return f"{count} {one if count == 1 else many}"
+    return f"{counted(whole, 'day')} old"

@@ -1,6 +1,8 @@
 """What is done with an alarm: acknowledge, put aside (shelve), watch again; and putting a whole box
 aside while it is cleaned out. Called by `app`."""
 
+from dataclasses import replace
+
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
@@ -81,7 +83,7 @@ class AlarmScreen(Screen):
         minutes, note = _minutes_and_reason(form, _minutes_for(alarm))
         if minutes is None or note is None:
             return self._shelve_form(request, alarm, form, status=422)
-        entry = self._entry(EntryKind.SHELVE, alarm, minutes=minutes, note=note)
+        entry = replace(self._entry(EntryKind.SHELVE, alarm), minutes=minutes, note=note)
         return await self._submit(request, form, [entry])
 
     @get("/do/put-aside")
@@ -120,23 +122,9 @@ class AlarmScreen(Screen):
         await self._frame.api.changed(TAKEN_WITHIN_S)  # the screen that follows is to know of it
         return RedirectResponse(there, 303)
 
-    def _entry(
-        self,
-        kind: EntryKind,
-        alarm: AlarmStatus,
-        *,
-        minutes: float | None = None,
-        note: str | None = None,
-    ) -> Entry:
-        return Entry(
-            at=self._frame.clock(),
-            entry=kind,
-            brooder=alarm.brooder,
-            alarm=alarm.alarm.value,
-            minutes=minutes,
-            note=note,
-            by="page",
-        )
+    def _entry(self, kind: EntryKind, alarm: AlarmStatus) -> Entry:
+        name, at = alarm.alarm.value, self._frame.clock()
+        return Entry(at=at, entry=kind, brooder=alarm.brooder, alarm=name, by="page")
 
     def _alarm(self, request: Request) -> AlarmStatus:
         """The alarm of the address, which may be over by now."""
@@ -150,10 +138,12 @@ class AlarmScreen(Screen):
         self, request: Request, alarm: AlarmStatus, form: FilledForm, status: int = 200
     ) -> Response:
         shown = alarm_view(alarm, self._frame.api.site, self._frame.say(), None)
-        return self._aside(
+        return self._frame.screen(
             request,
-            form,
-            status,
+            "put_aside.html",
+            status=status,
+            form=form,
+            once=self._once.mark(),
             title=f"Put aside: {shown.title}",
             words="You will not be told about it while it is put aside. It comes back by "
             "itself when the time is up. Somebody should be at the box until then.",
@@ -166,10 +156,12 @@ class AlarmScreen(Screen):
     ) -> Response:
         form.values.setdefault("reason", "cleaning out")
         form.values["brooder"] = box
-        return self._aside(
+        return self._frame.screen(
             request,
-            form,
-            status,
+            "put_aside.html",
+            status=status,
+            form=form,
+            once=self._once.mark(),
             title=f"Cleaning out {capital(box)}",
             words="For this long you are not told of cold, heat, lost heat, silence or probe "
             "faults in this box. Of dangerous cold you are told again after "
@@ -177,29 +169,6 @@ class AlarmScreen(Screen):
             "heat all the time: a lamp that is laid down can set litter on fire.",
             action="/do/put-aside",
             minutes=CLEANING_MINUTES,
-        )
-
-    def _aside(
-        self,
-        request: Request,
-        form: FilledForm,
-        status: int,
-        *,
-        title: str,
-        words: str,
-        action: str,
-        minutes: tuple[int, ...],
-    ) -> Response:
-        return self._frame.screen(
-            request,
-            "put_aside.html",
-            status=status,
-            title=title,
-            words=words,
-            action=action,
-            form=form,
-            minutes=minutes,
-            once=self._once.mark(),
         )
 
 

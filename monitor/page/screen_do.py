@@ -66,7 +66,11 @@ class DoScreen(Screen):
         if entry is None:
             return self._form(request, what, form, status=422)
         if form["sure"]:
-            return await self._keep(request, what, form, entry)
+            try:
+                return await self._written(form, entry)
+            except Objection as words:
+                form.wrong[""] = str(words)
+                return self._form(request, what, form, status=422)
         ledger = await self._frame.api.ledger()
         if ledger_objects(form, entry, ledger, site):
             return self._form(request, what, form, status=422)
@@ -111,17 +115,10 @@ class DoScreen(Screen):
     async def undo_now(self, request: Request) -> Response:
         form = await read_form(request, self._frame.sessions)
         number = int(request.path_params["number"])
-        before = self._once.used(form["once"])
-        if before is not None:
-            return RedirectResponse(before or "/do", 303)
         try:
-            undo = await self._frame.api.submit(self._undoing(number))
+            return await self._written(form, self._undoing(number))
         except Objection as words:
-            self._once.free(form["once"])
             return self._refused(request, f"Take entry {number} back", words)
-        there = f"/do?kept={undo}"
-        self._once.led_to(form["once"], there)
-        return RedirectResponse(there, 303)
 
     @get("/do/contacts")
     async def contacts(self, request: Request) -> Response:
@@ -138,21 +135,17 @@ class DoScreen(Screen):
             return self._refused(request, "Try the contacts", words)
         return self._contacts(request, said)
 
-    async def _keep(
-        self, request: Request, what: LedgerForm, form: FilledForm, entry: Entry
-    ) -> Response:
-        before = self._once.used(form["once"])
-        if before is not None:
-            return RedirectResponse(before or "/do", 303)
-        try:
-            number = await self._frame.api.submit(entry)
-        except Objection as words:
-            self._once.free(form["once"])
-            form.wrong[""] = str(words)
-            return self._form(request, what, form, status=422)
-        there = f"/do?kept={number}"
-        self._once.led_to(form["once"], there)
-        return RedirectResponse(there, 303)
+    async def _written(self, form: FilledForm, entry: Entry) -> Response:
+        """However often the form comes. Raises Objection."""
+        there = self._once.used(form["once"])
+        if there is None:
+            try:
+                there = f"/do?kept={await self._frame.api.submit(entry)}"
+            except Objection:
+                self._once.free(form["once"])
+                raise
+            self._once.led_to(form["once"], there)
+        return RedirectResponse(there or "/do", 303)
 
     def _form(
         self, request: Request, what: LedgerForm, form: FilledForm, status: int = 200

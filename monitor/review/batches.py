@@ -7,11 +7,11 @@ from dataclasses import dataclass
 from monitor.brooding.arrival import dead_on_arrival
 from monitor.brooding.bird_kinds import KINDS
 from monitor.brooding.calendar import at_age, local_date
-from monitor.measures import Price
+from monitor.measures import Price, counted
 from monitor.review.boxes import nights_of
 from monitor.review.days import Cut
 from monitor.review.energy import HOW_WORDS, Used, heat_used, reserve
-from monitor.review.figure_text import day_text, plural, span_text
+from monitor.review.figure_text import day_text, span_text
 from monitor.review.record import Record
 from monitor.site import Place, Site
 from monitor.tell.wording.words import listed
@@ -109,7 +109,7 @@ def rows(one: BatchFigures, site: Site) -> list[tuple[str, str]]:
         (
             "in the box",
             f"{day_text(one.began, zone)} to {day_text(one.stop, zone)}, "
-            f"{plural(days, 'day')}{goes_on}",
+            f"{counted(days, 'day')}{goes_on}",
         ),
         ("boxes", listed(list(one.boxes))),
         ("placed", f"{one.placed}{dead}"),

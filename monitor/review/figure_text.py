@@ -56,8 +56,3 @@ def degree_hours_sign(unit: Unit) -> str:
 def area_sign(unit: Unit) -> str:
     """`ft²` or `cm²`, for `units.area_figure`."""
     return "ft²" if unit is Unit.FAHRENHEIT else "cm²"
-
-
-def plural(count: int, one: str, many: str | None = None) -> str:
-    """`1 chick`, `2 chicks`."""
-    return f"{count} {one if count == 1 else many or one + 's'}"

@@ -10,13 +10,13 @@ from monitor.brooding.bird_kinds import KINDS
 from monitor.brooding.calendar import at_age, local_date
 from monitor.brooding.entries import EntryKind, remark_words
 from monitor.brooding.schedules import schedule_for
-from monitor.measures import span
+from monitor.measures import counted, span
 from monitor.review.boxes import Night, nights_of
 from monitor.review.chart import PAPER_PX, describe_boxes
 from monitor.review.days import Cut
 from monitor.review.draw import draw
 from monitor.review.exposure import Exposure
-from monitor.review.figure_text import dated, day_text, moment, plural, span_text
+from monitor.review.figure_text import dated, day_text, moment, span_text
 from monitor.review.html_file import template
 from monitor.review.loss_words import CANNOT
 from monitor.review.record import NotFound, Record
@@ -105,7 +105,7 @@ def _facts(records: Sequence[Record]) -> list[tuple[str, str]]:
     placed, lost = ledger.family_count(batch, to_at=stop)
     _, in_week = ledger.family_count(batch, to_at=at_age(batch.hatched, 7, zone))
     age = (local_date(batch.started_at, zone) - batch.hatched).days
-    birds = f"{placed} placed {dated(batch.started_at, zone)}, {plural(age, 'day')} old"
+    birds = f"{placed} placed {dated(batch.started_at, zone)}, {counted(age, 'day')} old"
     if dead := sum(dead_on_arrival(ledger, each) for each in family):
         birds += f"; {dead} more were dead on arrival"
     facts = [

@@ -4,13 +4,12 @@ report and page. How far the record goes in explaining it is in `verdict`."""
 from collections.abc import Callable, Sequence
 from typing import Any
 
-from monitor.measures import span
+from monitor.measures import counted, span
 from monitor.review.figure_text import (
     clock,
     degree_hours,
     degree_hours_sign,
     moment,
-    plural,
     span_text,
 )
 from monitor.review.loss_review import Before, LossReview
@@ -72,7 +71,7 @@ def heads(loss: LossReview) -> list[str]:
     """Headings over `figures` after the first; the last only where there are other nights."""
     found = ["24 h before", "48 h before"]
     if loss.others:
-        found.append(f"middle of {plural(len(loss.others), 'other night')}")
+        found.append(f"middle of {counted(len(loss.others), 'other night')}")
     return found
 
 

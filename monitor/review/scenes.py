@@ -8,11 +8,11 @@ from datetime import timedelta
 from monitor.brooding.calendar import local_date, midnight
 from monitor.brooding.entries import remark_words
 from monitor.events import Entry, EntryKind, Priority
-from monitor.measures import span
+from monitor.measures import counted, span
 from monitor.quantities import BATTERY_LEFT
 from monitor.review.energy import energy_line
 from monitor.review.exposure import Exposure, Trace, exposure
-from monitor.review.figure_text import clock, day_text, moment, plural
+from monitor.review.figure_text import clock, day_text, moment
 from monitor.review.record import Record
 from monitor.review.scene import Event, Measure, ProbeLine, Scene
 from monitor.review.thinning import pieces
@@ -171,7 +171,7 @@ def _summary(record: Record, told: Exposure, start: float, stop: float) -> tuple
         lines.append(energy)
     lines += _answered(record, start, stop)
     if record.batch is not None and (lost := record.batch.lost(start, stop)):
-        lines.append(f"{plural(lost, 'bird')} lost")
+        lines.append(f"{counted(lost, 'bird')} lost")
     return tuple(lines)
 
 

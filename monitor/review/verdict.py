@@ -9,9 +9,8 @@ neonatal chicks", abstract), and chilled ones die a day later (common practice).
 means is said by what was measured (`brooding.harm_known`): lasting cold kills later, heat dries."""
 
 from monitor.brooding import harm_known
-from monitor.measures import span
+from monitor.measures import counted, span
 from monitor.review.exposure import Exposure
-from monitor.review.figure_text import plural
 from monitor.review.loss_review import LossReview
 from monitor.review.record import Record
 from monitor.units import Unit, shown, step_shown
@@ -208,5 +207,5 @@ def _hours(span_s: float) -> str:
 def _compared(loss: LossReview) -> str:
     if not loss.others:
         return ""
-    nights = plural(len(loss.others), "other recorded night")
+    nights = counted(len(loss.others), "other recorded night")
     return f"; {loss.colder_others or 'none'} of {nights} had more cold"

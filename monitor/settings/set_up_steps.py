@@ -186,7 +186,7 @@ def _site_form(settings: Settings, _about: str) -> StepForm:
         ),
     )
     values = {key: getattr(site, key) or "" for key in _OF_SITE}
-    return _made(fields, values)
+    return StepForm(fields, values)
 
 
 def _site_edit(_settings: Settings, _about: str, _given: Answers, new: Answers) -> Edit:
@@ -237,7 +237,7 @@ def _box_form(settings: Settings, about: str) -> StepForm:
             "cover": box.cover,
             "stands": box.stands,
         }
-    return _made(fields, values, box.name if box else "", _boxes(settings, "Another box"))
+    return StepForm(fields, values, box.name if box else "", _boxes(settings, "Another box"))
 
 
 def _box_edit(settings: Settings, about: str, given: Answers, new: Answers) -> Edit:
@@ -313,7 +313,7 @@ def _heat_form(settings: Settings, about: str) -> StepForm:
             f"{row} topic": source.topic or "",
             f"{row} value": source.value or "",
         }
-    return _made(tuple(fields), values, box.name if box else "", _boxes(settings))
+    return StepForm(tuple(fields), values, box.name if box else "", _boxes(settings))
 
 
 def _heat_edit(settings: Settings, about: str, given: Answers, _new: Answers) -> Edit:
@@ -411,7 +411,7 @@ def _probe_form(settings: Settings, about: str) -> StepForm:
             "box": probe.brooder or SITE_WIDE,
             "offset": step_written(probe.offset_c, unit),
         }
-    return _made(tuple(fields), values, about)
+    return StepForm(tuple(fields), values, about)
 
 
 def _probe_edit(settings: Settings, about: str, given: Answers, new: Answers) -> Edit:
@@ -527,7 +527,7 @@ def _meters_form(settings: Settings, about: str) -> StepForm:
             only_with=f"{COVER.kind} topic",
         )
     )
-    return _made(tuple(fields), values, box.name, _boxes(settings))
+    return StepForm(tuple(fields), values, box.name, _boxes(settings))
 
 
 def _meters_edit(settings: Settings, about: str, given: Answers, _new: Answers) -> Edit:
@@ -601,7 +601,7 @@ def _contact_form(settings: Settings, about: str) -> StepForm:
             "after_minutes": f"{contact.after_minutes:g}",
         }
     others = tuple((one.name, one.name) for one in settings.file.contacts)
-    return _made(fields, values, about, (*others, ("", "Another")) if others else ())
+    return StepForm(fields, values, about, (*others, ("", "Another")) if others else ())
 
 
 def _contact_edit(settings: Settings, about: str, given: Answers, new: Answers) -> Edit:
@@ -676,7 +676,7 @@ def _page_form(settings: Settings, _about: str) -> StepForm:
             f"{_own_address(settings)}.",
         ),
     )
-    return _made(fields, {"listen": page.listen, "public_url": page.public_url or ""})
+    return StepForm(fields, {"listen": page.listen, "public_url": page.public_url or ""})
 
 
 def _page_edit(settings: Settings, _about: str, given: Answers, said: Answers) -> Edit:
@@ -706,17 +706,6 @@ def _page_edit(settings: Settings, _about: str, given: Answers, said: Answers) -
 
 
 # -- what they share
-
-
-def _made(
-    fields: tuple[Field, ...],
-    values: Answers,
-    about: str = "",
-    others: tuple[tuple[str, str], ...] = (),
-) -> StepForm:
-    return StepForm(
-        step=Step.SITE, about=about, title="", why="", fields=fields, values=values, others=others
-    )
 
 
 def _boxes(settings: Settings, more: str = "") -> tuple[tuple[str, str], ...]:

@@ -6,6 +6,7 @@ from datetime import date
 from monitor.brooding.calendar import at_age
 from monitor.brooding.moving import Moving, Stage
 from monitor.events import AlarmName, Change, Facts
+from monitor.measures import counted
 from monitor.site import Brooder
 from monitor.tell.wording.words import Voice, Words, compose
 from monitor.units import Unit, area_figure
@@ -53,7 +54,7 @@ def losses_high(change: Change, voice: Voice, box: Brooder | None) -> Words:
     in_a_day = change.at - facts.get("since", 0.0) <= _A_DAY_S and facts.get("age_days", 0) > 1
     over = " in a day" if in_a_day else " so far"
     usual = f"; {facts['usual_percent']:.1f} is usual" if "usual_percent" in facts else ""
-    chicks = f"{lost} {'chick' if lost == 1 else 'chicks'} lost" if lost else "Many chicks lost"
+    chicks = f"{counted(lost, 'chick')} lost" if lost else "Many chicks lost"
     return compose(
         f"{voice.where(change.brooder)}: more losses than usual",
         f"{chicks}{over}{percent}{usual}. Look for a cause, or ask a vet.",

@@ -6,6 +6,7 @@ from datetime import date
 from monitor.brooding.arrival import Arrival
 from monitor.brooding.bird_kinds import kind_of
 from monitor.brooding.entries import mailed
+from monitor.measures import counted
 from monitor.tell.wording.words import Voice
 
 SHEET_TITLE = "Chicks on arrival"
@@ -39,7 +40,7 @@ def _under_way(arrival: Arrival, voice: Voice) -> str:
     age = arrival.age_days(voice.site.timezone)
     said = [] if arrival.mail_days is None else [mailed(arrival.mail_days)]
     if arrival.hatched is not None and age is not None:
-        said.append(f"hatched {_day(arrival.hatched)}, {age} day{'' if age == 1 else 's'} before")
+        said.append(f"hatched {_day(arrival.hatched)}, {counted(age, 'day')} before")
     return "; ".join(said) or _NOT_SAID
 
 

@@ -3,7 +3,7 @@ wrong, and it says so. Called by the planner once a local day."""
 
 from dataclasses import dataclass, field
 
-from monitor.measures import span
+from monitor.measures import counted, span
 from monitor.tell.wording.words import UNSEEN_S, Voice, Words, compose
 from monitor.watch.status import NightStatus
 
@@ -130,7 +130,7 @@ def _today(box: BoxMorning, voice: Voice, at: float) -> list[tuple[int, str]]:
     if box.head_count is not None:
         parts.append(f"{box.head_count} chicks")
     if box.age_days is not None:
-        parts.append(f"{box.age_days} {'day' if box.age_days == 1 else 'days'} old")
+        parts.append(f"{counted(box.age_days, 'day')} old")
     if box.needs is not None:
         parts.append(box.needs)
     lines = [(1, f"Today: {', '.join(parts)}.")] if parts else []

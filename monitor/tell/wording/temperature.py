@@ -9,6 +9,7 @@ from monitor.brooding.chick_skin import CHICK_SKIN_C
 from monitor.brooding.envelope import cover_named
 from monitor.brooding.harm_known import HELD_IN_MIN_PER_K
 from monitor.events import AlarmName, Cause, Change, Facts
+from monitor.measures import counted
 from monitor.site import Brooder, Place
 from monitor.tell.wording import first_aid
 from monitor.tell.wording.words import (
@@ -242,8 +243,7 @@ def age(facts: Facts) -> str | None:
     """How old the chicks are: the target comes from it."""
     if "age_days" not in facts:
         return None
-    days = facts["age_days"]
-    return f"The chicks are {days} {'day' if days == 1 else 'days'} old."
+    return f"The chicks are {counted(facts['age_days'], 'day')} old."
 
 
 def _since(voice: Voice, change: Change, lead: str, limit_c: float | None) -> str | None:
