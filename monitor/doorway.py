@@ -97,7 +97,7 @@ class Doorway:
         self._strangers: dict[Caller, str] = {}  # in the order in which they came
         self._beginning: set[asyncio.Task[None]] = set()
         self._turned_away: Counter[str] = Counter()
-        self._saying: asyncio.TimerHandle | None = None
+        self._report: asyncio.TimerHandle | None = None
         self._loop = asyncio.get_running_loop()
         self._spare: int | None = None
         self._keep_spare()
@@ -187,12 +187,12 @@ class Doorway:
 
     def _note(self, address: str) -> None:
         self._turned_away[address] += 1
-        if self._saying is None:
+        if self._report is None:
             self._say()
 
     def _say(self) -> None:
         """The first at once, the others together."""
-        self._saying = None
+        self._report = None
         if self._turned_away:
             address, _ = self._turned_away.most_common(1)[0]
             log.warning(
@@ -202,7 +202,7 @@ class Doorway:
                 address,
             )
             self._turned_away.clear()
-            self._saying = self._loop.call_later(SAY_EVERY_S, self._say)
+            self._report = self._loop.call_later(SAY_EVERY_S, self._say)
 
 
 def household(address: str) -> str:

@@ -35,7 +35,7 @@ class Rejected(NamedTuple):
     tick: float
     probe: str  # Probe.key or Meter.key
     reason: str
-    elsewhere: bool = False  # well as it is, but this sensor's value is not in it
+    absent: bool = False  # well as it is, but this sensor's value is not in it
 
 
 Outcome = Reading | Measured | Rejected | BadValue
@@ -45,7 +45,7 @@ class Refusal(Exception):
     """Inside this module only: the reason on its way out of nested reading."""
 
 
-class _Elsewhere(Refusal):
+class _Absent(Refusal):
     """The message is for another sensor of the same topic, as far as can be told."""
 
 
@@ -87,8 +87,8 @@ def read_all(
     try:
         pairs = _pairs(payload, probe, received)
     except Refusal as refusal:
-        elsewhere = isinstance(refusal, _Elsewhere)
-        return [Rejected(received.at, received.tick, probe.key, str(refusal), elsewhere)]
+        absent = isinstance(refusal, _Absent)
+        return [Rejected(received.at, received.tick, probe.key, str(refusal), absent)]
     except _Fault as fault:
         return [BadValue(received.at, received.tick, probe.key, str(fault), None)]
     except senml.PackRefused as refusal:
@@ -261,7 +261,7 @@ def _at_pointer(document: Any, pointer: str, what: str) -> Any:
         # A word or an empty list is no other sensor's message.
         others = bool(document) and isinstance(document, dict | list)
         none = f"has no {what} at {_excerpt(pointer)}"
-        raise (_Elsewhere if others else Refusal)(none) from None
+        raise (_Absent if others else Refusal)(none) from None
     except (TypeError, ValueError, KeyError, IndexError, RecursionError):
         raise Refusal(f"cannot be followed to {_excerpt(pointer)}") from None
 
@@ -317,9 +317,9 @@ def _from_senml(document: Any, probe: Sensor, received: Moment) -> list[tuple[fl
     if probe.senml_name is not None:
         temps = [r for r in temps if r.name == probe.senml_name]
         if not temps:
-            raise _Elsewhere(f"SenML pack holds no temperature named {_excerpt(probe.senml_name)}")
+            raise _Absent(f"SenML pack holds no temperature named {_excerpt(probe.senml_name)}")
     if not temps:
-        raise _Elsewhere("SenML pack holds no temperature (unit Cel or K)")
+        raise _Absent("SenML pack holds no temperature (unit Cel or K)")
     names = sorted({r.name for r in temps})
     if len(names) > 1:
         # A record that says Cel outweighs one that says nothing.

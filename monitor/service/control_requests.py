@@ -24,7 +24,7 @@ class ControlRequests:
             "settings": api.settings_shown,
             "mirror-look-again": api.parts.copying.look_again,
             "about": lambda: dict(api.watcher()),
-            "trials": api.parts.reaching.trials,
+            "trials": api.parts.delivery.trials,
         }
 
     async def answer(self, what: str, details: dict[str, Any]) -> Any:

@@ -73,7 +73,7 @@ class Core:
         self._plan = NotificationPlan(site, contacts, policy, look=lambda: self.status(self._now))
         self._next_entry_number = next_entry_number
         self.answers: list[Entry] = []  # acknowledgements, by which a link is known as used
-        self._happened = CoreOutput()
+        self._output = CoreOutput()
         self.snapshot_wanted = False  # what comes after cannot be rebuilt from what came before
         # The morning message comes also where nothing ever happens.
         self._plan.advance(start)
@@ -99,7 +99,7 @@ class Core:
         if taken is None:
             return False
         if self.hearing.came_late:  # the next start is to know as much of the clocks
-            self._happened.batch.inputs += self.hearing.came_late
+            self._output.batch.inputs += self.hearing.came_late
             self.hearing.came_late = []
         for item in taken:
             # The watch's time never goes back, and what is late counts from when it came.
@@ -107,7 +107,7 @@ class Core:
             tick = max(kept_at(came.tick) if late else item.tick, self.engine.tick)
             if tick != item.tick:
                 item = item._replace(tick=tick)  # noqa: PLW2901 - it alone counts
-            self._happened.batch.inputs.append(item)
+            self._output.batch.inputs.append(item)
             self.take_in(item)
         return True
 
@@ -120,13 +120,13 @@ class Core:
 
     def _keep(self, entry: Entry, now: Moment) -> tuple[Entry, list[Change]]:
         entry = numbered(entry, self.ledger, self._next_entry_number)
-        self._happened.batch.inputs.append(Entered(entry, now))
+        self._output.batch.inputs.append(Entered(entry, now))
         return entry, self._entered(entry, now)
 
     def fault(self, name: AlarmName, active: bool, now: Moment, facts: Facts) -> None:
         """The watcher itself is not well, or is again."""
         fault = WatcherFault(name, active, now, facts)
-        self._happened.batch.inputs.append(fault)
+        self._output.batch.inputs.append(fault)
         self.take_in(fault)
 
     def pass_over(self, since: Moment, now: Moment) -> None:
@@ -208,25 +208,25 @@ class Core:
     @property
     def waiting(self) -> Commit:
         """What would be taken, to look at only."""
-        return self._happened.batch
+        return self._output.batch
 
     @property
     def to_tell(self) -> bool:
         """Is there something a person waits for: a change, an entry, a message?"""
-        batch = self._happened.batch
-        return bool(batch.changes or self._happened.messages)
+        batch = self._output.batch
+        return bool(batch.changes or self._output.messages)
 
     def status(self, now: Moment) -> SiteStatus:
         return self.engine.status(now)
 
     def take(self, now: Moment) -> CoreOutput:
         """All that happened since the last time, for the journal and the tellers."""
-        happened = self._happened
-        happened.batch.outbox += [row for message in happened.messages for row in rows(message)]
-        happened.batch.changes.sort(key=lambda change: change.at)
-        happened.batch.advanced_to = now
-        self._happened = CoreOutput()
-        return happened
+        output = self._output
+        output.batch.outbox += [row for message in output.messages for row in rows(message)]
+        output.batch.changes.sort(key=lambda change: change.at)
+        output.batch.advanced_to = now
+        self._output = CoreOutput()
+        return output
 
     # -- over a restart
 
@@ -251,7 +251,7 @@ class Core:
         know is to be kept there, what only it knows is learned."""
         self.snapshot_wanted = True
         ours = (*self.ledger.entries, *self.answers)
-        inputs = self._happened.batch.inputs
+        inputs = self._output.batch.inputs
         waiting = [item.entry for item in inputs if isinstance(item, Entered)]
         inputs += [Entered(entry, now) for entry in unknown_in([*kept, *waiting], ours)]
         for entry in unknown_in(ours, kept):
@@ -321,10 +321,10 @@ class Core:
             self._now = now
         if not changes:
             return
-        self._happened.batch.changes += changes
+        self._output.batch.changes += changes
         self._told(self._plan.changes(changes, self._now))
 
     def _told(self, messages: list[Message]) -> None:
-        self._happened.messages += messages
-        self._happened.batch.changes += self._plan.take_escalated()
+        self._output.messages += messages
+        self._output.batch.changes += self._plan.take_escalated()
         self._plan_due = self._plan.next_due

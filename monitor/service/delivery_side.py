@@ -1,5 +1,5 @@
-"""Reaching people: the delivery with its clock, journal and signs of trouble; trial messages; the
-outgoing sign of life. Owned by `run`."""
+"""How people are reached: the delivery with its clock, journal and signs of trouble; trial
+messages; the outgoing sign of life. Owned by `run`."""
 
 import asyncio
 import logging

@@ -111,7 +111,7 @@ class Hearing:
             at, tick, value = kept_at(outcome.at), kept_at(outcome.tick), kept_temp_c(outcome.value)
             return (Measured(at, tick, outcome.meter, value, outcome.clock_sure and clock_sure),)
         self.refuse(topic, outcome.reason, payload, outcome.at)
-        is_probe = outcome.probe not in self._quantity_of and not outcome.elsewhere
+        is_probe = outcome.probe not in self._quantity_of and not outcome.absent
         return self._spoiled_now(outcome) if is_probe else ()
 
     def _spoiled_now(self, said: Rejected) -> Sequence[BadValue]:

@@ -21,10 +21,10 @@ class Parts:
     core: Core
     calls: WatchCalls
     board: StatusBoard
-    telling: Annunciator
+    annunciator: Annunciator
     writer: Writer
     broker: BrokerSide
-    reaching: DeliverySide
+    delivery: DeliverySide
     voice: HouseVoice
     forecaster: Forecaster
     copying: Copying

@@ -102,8 +102,8 @@ class Reloading:
             raise Objection(". ".join(lost))
         before = {box.name for box in core.site.brooders}
         core.reconfigured(fresh.site, contacts_of(fresh), policy_of(fresh), now)
-        self.parts.reaching.reconfigure(fresh)  # before anything is told to a contact that is new
-        self.parts.telling.forget(sorted(before - {box.name for box in fresh.site.brooders}))
+        self.parts.delivery.reconfigure(fresh)  # before anything is told to a contact that is new
+        self.parts.annunciator.forget(sorted(before - {box.name for box in fresh.site.brooders}))
 
     def _take(self, fresh: Settings, rights: Rights | None) -> None:
         self.waits_for_a_start = self.waits_for_a_start or _needs_a_start(self.settings, fresh)

@@ -35,17 +35,17 @@ class ReplayTally:
 
 
 class Replay:
-    """One pass over journal lines. `on_happened` gets what came of them, in order; `on_foretold`,
+    """One pass over journal lines. `on_output` gets what came of them, in order; `on_foretold`,
     each half hour, what is foretold of each brooder."""
 
     def __init__(
         self,
         settings: Settings,
-        on_happened: Callable[[CoreOutput], None],
+        on_output: Callable[[CoreOutput], None],
         on_foretold: Callable[[dict[str, Any]], None] | None = None,
     ) -> None:
         self._settings = settings
-        self._on_happened = on_happened
+        self._on_output = on_output
         self._on_foretold = on_foretold
         self._foretell_at = float("inf")
         self._newest_number = 0
@@ -82,14 +82,14 @@ class Replay:
                 except Objection as objection:
                     tally.objections.append(f"line {number}: {objection}")
             if tally.lines % TAKE_EVERY == 0:
-                self._on_happened(core.take(now))
+                self._on_output(core.take(now))
         if core is not None:
             core.advance(now)
             tally.to_at = now.at
             tally.without_estimate = [
                 box.name for box in core.status(now).brooders if box.estimate_fault is not None
             ]
-            self._on_happened(core.take(now))
+            self._on_output(core.take(now))
         return tally
 
     def _foretell(self, core: Core, at: float) -> None:

@@ -122,7 +122,7 @@ class Service:
             settings.state_folder / "pictures",
             self._wall,
         )
-        self._reaching = DeliverySide(
+        self._delivery = DeliverySide(
             settings,
             clock,
             on_outcome=calls.note_outcome,
@@ -134,8 +134,8 @@ class Service:
         self._broker = BrokerSide(
             settings, inbox=self._inbox, clock=clock, fault=calls.fault, pacing=self._pacing
         )
-        self._telling = Annunciator(
-            self._reaching.send,
+        self._annunciator = Annunciator(
+            self._delivery.send,
             link=lambda: self._broker.link,
             prefix=settings.file.tell.topic_prefix,
             show=hooks.show,
@@ -143,7 +143,7 @@ class Service:
             draw=self._charts.want if settings.file.contacts else lambda _brooder: None,
             aloud=self._voice.tell,
         )
-        self._board = StatusBoard(core, clock, self._telling)
+        self._board = StatusBoard(core, clock, self._annunciator)
         self._commits = self._made_commits()
         self._forecaster = self._made_forecaster()
         self._mains = MainsReading(settings.file.mains, self._mains_said)
@@ -153,10 +153,10 @@ class Service:
             core=core,
             calls=calls,
             board=self._board,
-            telling=self._telling,
+            annunciator=self._annunciator,
             writer=self._writer,
             broker=self._broker,
-            reaching=self._reaching,
+            delivery=self._delivery,
             voice=self._voice,
             forecaster=self._forecaster,
             copying=self._copying,
@@ -192,7 +192,7 @@ class Service:
             self._core,
             clock=self._opened.clock,
             writer=self._writer,
-            told=self._telling,
+            told=self._annunciator,
             memory=self._opened.rebuilt.memory,
             pacing=self._pacing,
             # With the slow pace together: eight probes every ten seconds stay below 4 MB an hour.
@@ -240,12 +240,12 @@ class Service:
             self._storage(self._opened.trouble)
         await self._broker.start()
         self._places.broker, self._places.broker_port = self._broker.place, self._broker.port
-        self._reaching.start(self._opened.rebuilt.unsent, self._opened.rebuilt.reached)
+        self._delivery.start(self._opened.rebuilt.unsent, self._opened.rebuilt.reached)
         self._forecaster.start()
         self._cleanup.callback(self._forecaster.stop)
         self._pulse.begin(self._loop)
         self._readiness.needs("What keeps the records", self._writer.alive)
-        self._readiness.needs("What tells people", self._reaching.alive)
+        self._readiness.needs("What tells people", self._delivery.alive)
         self._readiness.needs("What serves page and commands", self._pulse.alive)
         self._watch.start()
         self._mains.start()
@@ -409,7 +409,7 @@ class Service:
             )
         self._commits.acknowledge_settled()
         await self._broker.stop()
-        unsent = await asyncio.to_thread(self._reaching.stop, DRAIN_S)
+        unsent = await asyncio.to_thread(self._delivery.stop, DRAIN_S)
         if unsent:
             log.warning(
                 "Stopped with messages unsent; they go out at the next start.",

@@ -39,7 +39,7 @@ class LinkAnswers:
         answer = self._signed(token, self.at())
         if (
             answer.trial is not None
-            and self.parts.reaching.trials().get(answer.trial, 0.0) is not None
+            and self.parts.delivery.trials().get(answer.trial, 0.0) is not None
         ):
             raise Objection(_TRIAL_USED)
         return answer.occurrences
@@ -55,7 +55,7 @@ class LinkAnswers:
         if already_used(answer, self.parts.core.answers):
             raise Objection("This link was used already: the alarm is acknowledged.")
         if answer.trial is not None:
-            if not self.parts.reaching.answer_trial(answer.trial):
+            if not self.parts.delivery.answer_trial(answer.trial):
                 raise Objection(_TRIAL_USED)
             return []
         done: list[str] = []
@@ -65,7 +65,7 @@ class LinkAnswers:
 
     def _signed(self, token: str, at: float) -> LinkAnswer:
         try:
-            return self.parts.reaching.links.read(token, at)
+            return self.parts.delivery.links.read(token, at)
         except LinkFault as fault:
             raise Objection(str(fault)) from fault
 
@@ -157,7 +157,7 @@ class ServiceApi:
             raise Objection(f"No contact is called {name!r}; they are {', '.join(known)}.")
         if name is None:
             self.parts.voice.say("Brooder alarm. This is only a trial. ")
-        return await self.parts.reaching.try_contacts(name)
+        return await self.parts.delivery.try_contacts(name)
 
     def refused(self) -> list[Mapping[str, Any]]:
         """Refused messages: `topic`, `reason`, `count`, `last_at`, `excerpt`."""
@@ -179,7 +179,7 @@ class ServiceApi:
             "last_commit_at": self.parts.writer.last_kept_at,
             "mirror": self.parts.copying.words(),
             "mirror_well": self.parts.copying.well(),
-            "contacts": self.parts.reaching.about(),
+            "contacts": self.parts.delivery.about(),
             "voice_trouble": self.parts.voice.trouble,
             "forecast": self.parts.forecaster.words(),
             "forecast_learned": forecast_learned(status),

@@ -172,7 +172,7 @@ def _send(job: dict[str, Any], service: Service | None) -> str | None:
         )
     except Exception as fault:  # its text may hold the URL, its type does not
         return f"the sending failed ({type(fault).__name__})"
-    return None if done and said.elsewhere is None else said.why()
+    return None if done and said.redirect is None else said.why()
 
 
 def _instance(url: str, service: Service | None, asset: Any) -> Any:
@@ -221,7 +221,7 @@ class _Said(logging.Handler):
 
     def __init__(self) -> None:
         super().__init__(logging.DEBUG)
-        self.elsewhere: int | None = None  # the redirect that was answered
+        self.redirect: int | None = None  # the redirect that was answered
         self._status: str | None = None
         self._unreached = False
         self._follow_no_redirect()
@@ -247,15 +247,15 @@ class _Said(logging.Handler):
         def send_here(session: Any, request: Any, **how: Any) -> Any:
             answer = send(session, request, **{**how, "allow_redirects": False})
             if 300 <= answer.status_code < 400:
-                self.elsewhere = answer.status_code
+                self.redirect = answer.status_code
             return answer
 
         requests.Session.send = send_here  # type: ignore[method-assign, assignment]
 
     def why(self) -> str:
         """The most that can be said."""
-        if self.elsewhere is not None:
-            return f"the service sent us elsewhere (answer {self.elsewhere}); correct its URL"
+        if self.redirect is not None:
+            return f"the service sent us elsewhere (answer {self.redirect}); correct its URL"
         if self._status in ("401", "403"):
             return f"the service refused the password or token (answer {self._status})"
         if self._status:

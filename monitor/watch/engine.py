@@ -108,7 +108,7 @@ class Engine(Kept):
             self._boxes,
             self._site_probes,
             register=register,
-            in_use=OutOfService(self._boxes, self._probes, register, silence, faults),
+            out_of_service=OutOfService(self._boxes, self._probes, register, silence, faults),
             quarters=self._quarters,
             silence=silence,
             faults=faults,
@@ -341,7 +341,7 @@ class Engine(Kept):
         self._register.out = []
         return out
 
-    # -- picture and restart
+    # -- status and restart
 
     def status(self, now: Moment) -> SiteStatus:
         """How things stand. Does not move the engine."""

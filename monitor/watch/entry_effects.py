@@ -29,7 +29,7 @@ class EntryEffects:
         site_probes: Iterable[ProbeWatch],
         *,
         register: AlarmRegister,
-        in_use: OutOfService,
+        out_of_service: OutOfService,
         quarters: QuarterHours,
         silence: Silence,
         faults: ProbeFaults,
@@ -37,7 +37,7 @@ class EntryEffects:
         unwatched: Unwatched,
     ) -> None:
         self._ledger, self._boxes, self._site_probes = ledger, boxes, site_probes
-        self._register, self._in_use, self._quarters = register, in_use, quarters
+        self._register, self._out_of_service, self._quarters = register, out_of_service, quarters
         self._silence, self._faults = silence, faults
         self._watcher, self._unwatched = watcher, unwatched
 
@@ -62,9 +62,9 @@ class EntryEffects:
             for alarm in register.standing(entry.brooder, entry.alarm):
                 register.unshelve(alarm, tick, by=entry.by)
         elif kind is EntryKind.OUT_OF_SERVICE:
-            self._in_use.take_out(entry, tick)
+            self._out_of_service.take_out(entry, tick)
         else:
-            self._in_use.put_back(entry, tick)
+            self._out_of_service.put_back(entry, tick)
 
     def _write(self, entry: Entry, tick: float) -> None:
         self._ledger.write(entry)

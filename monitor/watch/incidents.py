@@ -136,7 +136,7 @@ class Incidents(Kept):
             incident.members.append(name)
         # Of silence another place is news, unless it was told at the same moment.
         place = str(change.brooder) if key == SITE_SILENT else f"{change.brooder}/{change.probe}"
-        elsewhere = (
+        new_place = (
             TABLE[change.alarm].family is Family.SILENCE
             and place not in incident.places
             and tick != incident.told_tick
@@ -144,7 +144,7 @@ class Incidents(Kept):
         known = rank(change) <= incident.told_rank or (
             _cause(change) in incident.causes and incident.asks_urgently
         )
-        folded = known and not elsewhere and not _asks_for_another_act(incident, change)
+        folded = known and not new_place and not _asks_for_another_act(incident, change)
         incident.active[change.occurrence] = rank(change)
         incident.ended = None
         incident.eased_rank = max(incident.eased_rank, rank(change))

@@ -68,7 +68,7 @@ class OutOfService:
             probe.out_of_service = False
             # As last found; it may be another one now.
             probe.found = probe.finding = probe.stuck_since = None
-            if probe.in_use:
+            if probe.in_service:
                 self._register.put_back(self._silence.alarm(probe))
                 self._register.put_back(self._faults.alarm(probe))
             self._start_over(probe, tick)

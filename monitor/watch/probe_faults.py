@@ -71,7 +71,7 @@ class ProbeFaults(Owner):
 
     def see(self, probe: ProbeWatch, tick: float, *, at_once: bool = False) -> None:
         """Is it believed now? Out of service, nobody asks."""
-        if not probe.in_use:
+        if not probe.in_service:
             return
         alarm = self.alarm(probe)
         told = probe.faulty and not self._season_closed(probe.probe.brooder)
@@ -118,7 +118,7 @@ class ProbeFaults(Owner):
 
     def _blinds(self, alarm: Alarm, probe: ProbeWatch, tick: float) -> bool:
         """Is its box blind by it, or soon? That is told once, urgently: by `watch.silence`."""
-        inside = [p for p in self._around[probe.probe.brooder] if p.in_use and not p.outside]
+        inside = [p for p in self._around[probe.probe.brooder] if p.in_service and not p.outside]
         watching = [p for p in inside if p.place is Place.FLOOR] or inside
         began, silent_s = alarm.delay.began, self._limits[probe.probe.brooder or ""].silent_s
         waits = began is None or tick - began < silent_s + _WAITS_S
@@ -126,5 +126,5 @@ class ProbeFaults(Owner):
 
     def _is_beside(self, probe: ProbeWatch) -> bool:
         floor = [p for p in self._around[probe.probe.brooder] if p.place is Place.FLOOR]
-        heard = any(p.known and p.in_use and not (p.mute or p.faulty) for p in floor)
+        heard = any(p.known and p.in_service and not (p.mute or p.faulty) for p in floor)
         return heard and probe.place is not Place.FLOOR

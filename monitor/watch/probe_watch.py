@@ -259,7 +259,7 @@ class ProbeWatch(Kept):
         return self.temp_c is not None
 
     @property
-    def in_use(self) -> bool:
+    def in_service(self) -> bool:
         """Neither it nor its brooder is out of service."""
         return not (self.out_of_service or self.box_out)
 

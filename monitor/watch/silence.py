@@ -189,24 +189,24 @@ class Silence(Owner):
         heard last time."""
         everybody = self._everybody
         count = len(everybody)
-        start, in_use = self._heard_one, False
+        start, some = self._heard_one, False
         for step in range(count):
             index = (start + step) % count
             probe = everybody[index]
-            if probe.in_use:
+            if probe.in_service:
                 if not probe.silent:
                     self._heard_one = index
                     return False
-                in_use = True
-        return in_use
+                some = True
+        return some
 
     def _see_probe(self, probe: ProbeWatch, covered: bool, tick: float) -> None:
         if not probe.out_of_service:
             self._see(self._of_probe[probe.key], probe.silent, probe.silent and not covered, tick)
 
-    def _see(self, alarm: Alarm, holds: bool, begins: bool, tick: float) -> None:
+    def _see(self, alarm: Alarm, condition: bool, begins: bool, tick: float) -> None:
         """An active one ends with the silence; a new one begins only if nothing wider covers it."""
-        self._register.see(alarm, holds if alarm.delay.active else begins, tick)
+        self._register.see(alarm, condition if alarm.delay.active else begins, tick)
 
     # -- Owner
 
@@ -217,9 +217,9 @@ class Silence(Owner):
         silent = [p for p in concerned if p.silent or (one is None and p.mute)]
         box = self._box_of.get(alarm.brooder or "")
         boxes = self._brooders if box is None else [box]
-        heard = (p for p in self._everybody if p.in_use and not p.silent and p not in concerned)
-        elsewhere = islice(heard, _MOST_HEARD)  # no further: a site may have thousands
-        facts = Facts(probes=[p.fact() for p in (*concerned, *elsewhere)])
+        heard = (p for p in self._everybody if p.in_service and not p.silent and p not in concerned)
+        others = islice(heard, _MOST_HEARD)  # no further: a site may have thousands
+        facts = Facts(probes=[p.fact() for p in (*concerned, *others)])
         since = max(map(_told_last, silent), default=tick)
         facts["since"] = since + self._register.offset_s
         facts["silent_s"] = tick - since
@@ -280,7 +280,7 @@ class Silence(Owner):
             around: Iterable[ProbeWatch] = box.probes
         else:
             around = self._site_probes if alarm.key in self._probe_of else self._everybody
-        return [p for p in around if p.in_use]
+        return [p for p in around if p.in_service]
 
     def alarm(self, probe: ProbeWatch) -> Alarm:
         """The probe's own alarm."""

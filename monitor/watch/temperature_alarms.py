@@ -88,7 +88,7 @@ class TemperatureAlarms(Kept, Owner):
     def _see(
         self,
         alarm: Alarm,
-        holds: bool,
+        condition: bool,
         tick: float,
         *,
         at_once: bool = False,
@@ -96,10 +96,10 @@ class TemperatureAlarms(Kept, Owner):
     ) -> None:
         """An alarm may begin with whatever is said; it does not end by the word of stuck probes,
         nor by what is `doubtful`."""
-        if not holds and (self.probes.blind or (doubtful and alarm.active)):
+        if not condition and (self.probes.blind or (doubtful and alarm.active)):
             self.register.hold(alarm)
         else:
-            self.register.see(alarm, holds, tick, at_once=at_once)
+            self.register.see(alarm, condition, tick, at_once=at_once)
 
     def _see_heat(self, tick: float) -> None:
         """Fire needs no birds and no floor probe; a lamp that slips needs the thermal side."""

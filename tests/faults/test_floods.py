@@ -304,6 +304,7 @@ def test_a_service_short_of_memory_is_bounded_and_goes_on(tmp_path: Path) -> Non
             for number in range(2000):  # 120 MB
                 topic = FLOOR if number % 10 == 0 else f"fat/{number}"
                 last = publisher.publish(topic, b"x" * 60_000, qos=1)
+                # How many wait for their acknowledgement, paho says nowhere else.
                 wait_until(lambda: len(publisher._out_messages) < 100, 120, "the junk to be taken")
             assert last is not None
             wait_until(last.is_published, 120)

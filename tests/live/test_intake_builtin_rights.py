@@ -214,6 +214,7 @@ def test_clients_that_do_not_read_are_dropped_before_they_fill_the_memory(open_b
         grown = process.memory_info().rss - before
         assert heard == list(range(600)), "who reads gets everything"
     assert grown < 40 << 20
+    # What waits for who does not read is bounded: told by nothing outside but the memory above.
     assert broker.inside._unsent.total <= 8 << 20
     for one in deaf:
         with pytest.raises(ConnectionError):

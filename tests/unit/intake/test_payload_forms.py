@@ -94,15 +94,15 @@ def test_what_is_not_a_number_is_refused_in_words(payload, reason):
 )
 def test_json_without_a_number_at_the_pointer_is_refused_in_words(document, reason):
     refused = read(document.encode(), probe(value_pointer="/temperature"), NOW)
-    elsewhere = reason.startswith("has no value")
-    assert refused == Rejected(NOW.at, NOW.tick, "porch/floor", reason, elsewhere)
+    absent = reason.startswith("has no value")
+    assert refused == Rejected(NOW.at, NOW.tick, "porch/floor", reason, absent)
 
 
 @pytest.mark.parametrize("word", ["null", "true", "12", "1e999", "[]", "{}", '"off"'])
 def test_a_word_where_json_was_expected_is_the_probes_own_fault_and_no_other_sensors_message(word):
     refused = read(word.encode(), probe(value_pointer="/temperature"), NOW)
     assert isinstance(refused, Rejected)
-    assert not refused.elsewhere
+    assert not refused.absent
 
 
 @pytest.mark.parametrize("value", [33.4, "33.4", "33,4 "])

@@ -77,7 +77,7 @@ def test_one_child_answers_again_and_again_and_is_gone_in_the_end(journal: Path)
     assert not psutil.pid_exists(pids[0])
 
 
-def test_what_was_asked_a_moment_ago_is_not_reckoned_again(journal: Path):
+def test_what_was_asked_a_moment_ago_is_not_worked_out_again(journal: Path):
     async def story(worker: ReviewWorker) -> None:
         first = await worker.ask("sheet_of", question(journal))
         await worker.end()

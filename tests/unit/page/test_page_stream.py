@@ -11,7 +11,7 @@ from monitor.page import live
 from monitor.page.live import MOST_STREAMS, LiveStream, LiveUpdate
 
 
-class Desk:
+class StatusSource:
     """Says when there is something new."""
 
     def __init__(self) -> None:
@@ -54,7 +54,7 @@ def _quick(monkeypatch: pytest.MonkeyPatch) -> None:
 
 def test_first_everything_then_only_what_changed():
     async def story() -> None:
-        api, draw = Desk(), Drawer()
+        api, draw = StatusSource(), Drawer()
         pages = LiveStream(api, draw)  # type: ignore[arg-type]
         stream = pages.stream()
         assert (await next_event(stream))["parts"] == {"a": "1", "b": "1"}
@@ -68,7 +68,7 @@ def test_first_everything_then_only_what_changed():
 
 def test_fifty_pages_are_drawn_once():
     async def story() -> None:
-        api, draw = Desk(), Drawer()
+        api, draw = StatusSource(), Drawer()
         pages = LiveStream(api, draw)  # type: ignore[arg-type]
         streams = [pages.stream() for _ in range(50)]
         for stream in streams:
@@ -86,7 +86,7 @@ def test_fifty_pages_are_drawn_once():
 
 def test_a_slow_page_gets_the_newest_and_no_backlog():
     async def story() -> None:
-        api, draw = Desk(), Drawer()
+        api, draw = StatusSource(), Drawer()
         pages = LiveStream(api, draw)  # type: ignore[arg-type]
         slow, quick = pages.stream(), pages.stream()
         await next_event(slow)
@@ -106,7 +106,7 @@ def test_news_that_comes_while_it_rests_is_not_lost(monkeypatch: pytest.MonkeyPa
     monkeypatch.setattr(live, "KEEP_ALIVE_S", 3600.0)
 
     async def story() -> None:
-        api, draw = Desk(), Drawer()
+        api, draw = StatusSource(), Drawer()
         pages = LiveStream(api, draw)  # type: ignore[arg-type]
         stream = pages.stream()
         await next_event(stream)
@@ -121,7 +121,7 @@ def test_news_that_comes_while_it_rests_is_not_lost(monkeypatch: pytest.MonkeyPa
 
 def test_nobody_looking_costs_nothing():
     async def story() -> None:
-        api, draw = Desk(), Drawer()
+        api, draw = StatusSource(), Drawer()
         pages = LiveStream(api, draw)  # type: ignore[arg-type]
         stream = pages.stream()
         await next_event(stream)
@@ -140,7 +140,7 @@ def test_nobody_looking_costs_nothing():
 
 def test_there_is_an_end_to_how_many_are_served():
     async def story() -> None:
-        pages = LiveStream(Desk(), Drawer())  # type: ignore[arg-type]
+        pages = LiveStream(StatusSource(), Drawer())  # type: ignore[arg-type]
         streams = [pages.stream() for _ in range(MOST_STREAMS)]
         for stream in streams:
             assert pages.has_room
@@ -155,7 +155,7 @@ def test_there_is_an_end_to_how_many_are_served():
 
 def test_closing_ends_every_stream():
     async def story() -> None:
-        pages = LiveStream(Desk(), Drawer())  # type: ignore[arg-type]
+        pages = LiveStream(StatusSource(), Drawer())  # type: ignore[arg-type]
         stream = pages.stream()
         await next_event(stream)
         waiting = asyncio.ensure_future(anext(stream))
@@ -170,7 +170,7 @@ def test_closing_ends_every_stream():
 
 def test_a_screen_that_cannot_be_drawn_ends_the_streams_instead_of_showing_old_figures(caplog):
     async def story() -> None:
-        api, draw = Desk(), Drawer()
+        api, draw = StatusSource(), Drawer()
         pages = LiveStream(api, draw)  # type: ignore[arg-type]
         stream = pages.stream()
         await next_event(stream)

@@ -29,10 +29,10 @@ def test_whatever_keeps_it_from_being_loaded_is_said(
     parts = {
         name: MagicMock()
         for name in (
-            "reaching",
+            "delivery",
             "calls",
             "core",
-            "telling",
+            "annunciator",
             "writer",
             "broker",
             "forecaster",
@@ -62,7 +62,16 @@ def test_a_fault_while_the_watch_takes_it_leaves_the_birds_watched_and_is_said(
 ) -> None:
     site_of(tmp_path)
     settings = load_settings(tmp_path / "brooder.toml", {}, check_contacts=False)
-    names = ("reaching", "telling", "broker", "forecaster", "copying", "mains", "board", "voice")
+    names = (
+        "delivery",
+        "annunciator",
+        "broker",
+        "forecaster",
+        "copying",
+        "mains",
+        "board",
+        "voice",
+    )
     parts = {name: MagicMock() for name in names}
 
     def fails(*_: object) -> None:

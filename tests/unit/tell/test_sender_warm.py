@@ -51,6 +51,7 @@ def test_services_that_the_check_has_found_are_not_looked_for_again(
 def test_what_is_to_wake_nobody_goes_out_lowest_unless_the_url_says_otherwise(
     asked: str, priority: str
 ) -> None:
+    """Asked of the step itself, here and below: what a service got of it, it alone knows."""
     to = instance(f"ntfys://push.example.org/chicks{asked}")
     sender._make_no_sound(to)
     assert to.priority == priority
