@@ -41,7 +41,7 @@ class MessageComposer:
             for_change(change, self.site),
             change.priority,
             change.at,
-            self._first(change.priority),
+            self.first(change.priority),
         )
 
     def watch_ended(self, box: str, entry: Entry) -> Message:
@@ -65,7 +65,7 @@ class MessageComposer:
             MessageKind.RAISED,
             key=f"{lead.occurrence}:raised",
             words=incident_words.raised(_to_list(incident, untold), self.site),
-            told=self._first(lead.priority) + known,
+            told=self.first(lead.priority) + known,
             at=at,
             lead=lead,
         )
@@ -148,7 +148,7 @@ class MessageComposer:
         """To all who were told; to those told at once, if it came and went before that."""
         told = incident.told_to
         if incident.last_told is None and incident.worst is not None:
-            told = self._first(incident.worst.priority)
+            told = self.first(incident.worst.priority)
         return self._message(
             incident,
             MessageKind.OVER,
@@ -203,7 +203,8 @@ class MessageComposer:
     def _all(self) -> list[str]:
         return [contact.name for contact in self.contacts]
 
-    def _first(self, priority: Priority) -> list[str]:
+    def first(self, priority: Priority) -> list[str]:
+        """Who is told at once."""
         return [contact.name for contact in first_told(self.contacts, priority)]
 
     def _wants(self, name: str, priority: Priority) -> bool:

@@ -238,6 +238,11 @@ class NotificationPlan(Kept):
         incident.changed = tick
         worse = incident.worst is not before
         incident = shared_by_boxes(self._incidents, incident, change, tick)
+        if change.facts.get("folded") and change.alarm is AlarmName.PROBE_FAULT and before is None:
+            # told as what is behind the cold of its box: repeated for itself
+            incident.tell([alarm], tick)
+            incident.reach(self._composer.first(change.priority))
+            return []
         folded = change.facts.get("folded") and incident.told
         if folded or (incident.shared and says_nothing_new(incident, change)):
             alarm.told = True

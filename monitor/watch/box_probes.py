@@ -106,17 +106,24 @@ class BoxProbes(Kept):
                 probe.found = finding.kind
         return changed
 
-    def see_findings(self, diagnosis: Diagnosis, tick: float) -> None:
-        """Take over who misleads, and why."""
+    def see_findings(self, diagnosis: Diagnosis) -> list[ProbeWatch]:
+        """Take over who misleads, and why. Those of which other things are said than before."""
         found = {finding.probe: finding for finding in diagnosis.findings}
+        news = []
         for probe in self.inside:
             finding = found.get(probe.key)
             reason = None if finding is None else finding.reason
             probe.found = None if finding is None else finding.kind
             if reason != probe.finding:
                 probe.finding = reason
-                self._faults.see(probe, tick, at_once=reason is not None)
+                news.append(probe)
             probe.stir()
+        return news
+
+    def tell_findings(self, news: list[ProbeWatch], tick: float) -> None:
+        """A finding is a fault at once: it was weighed before."""
+        for probe in news:
+            self._faults.see(probe, tick, at_once=probe.finding is not None)
 
     def see_lasting(self, tick: float) -> None:
         """A fault that could wait may have lasted too long by now."""

@@ -174,7 +174,10 @@ class BrooderWatch(Kept):
     def diagnosed(self, tick: float) -> None:
         """Brings probes and alarms up to a diagnosis that has changed."""
         diagnosis = self.estimate.diagnosis
-        self.probes.see_findings(diagnosis, tick)
+        news = self.probes.see_findings(diagnosis)
+        if news:
+            self.temperature.explain(tick)  # first: a fault told as its cause is not told twice
+            self.probes.tell_findings(news, tick)
         self.temperature.evaluate(tick)
         if diagnosis.cause in (Cause.HEAT_SOURCE, Cause.COVER_OPEN):
             self.temperature.explain(tick)
@@ -186,8 +189,8 @@ class BrooderWatch(Kept):
         if self.needs.batch is None:
             self._look_at_empty(now, forecast)
         self.tonight.look(now, forecast, self.temperature.cold_night)
-        self.probes.see_lasting(tick)
         self.temperature.explain(tick)
+        self.probes.see_lasting(tick)
 
     def ask_tonight(self, now: Moment, forecast: Forecast | None, wish: Wish) -> NightAsked:
         """The coming night, as the box is or as somebody wishes. Changes nothing."""

@@ -11,8 +11,10 @@ each time (a chattering alarm in the words of ANSI/ISA-18.2 and EEMUA 191; the h
 practice, and an hour where no more than the band was left). The half hour counts too while
 something less bad of the incident goes on, or comes: a lamp that dies in a night foretold as cold
 is no reminder of the heat that was lost at feeding. An answer resets that: whoever has seen to it
-and gone back to bed must hear when it comes again; so does what matters more now, and so does an
-urgent alarm that comes back by another cause: a lamp that dies after the cover was off."""
+and gone back to bed must hear when it comes again; so does what matters more now than anything
+that was told of it, and so does an urgent alarm that comes back by another cause: a lamp that dies
+after the cover was off. A probe that is told as what is behind a cold floor needs no message of its
+own beside that."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
@@ -72,6 +74,7 @@ class Incident:
     places: list[str] = field(default_factory=list)  # told
     told_tick: Tick | None = None
     causes: list[str] = field(default_factory=list)  # told
+    blamed: dict[str, str] = field(default_factory=dict)  # by occurrence: the probe told as cause
     ended: Tick | None = None
     eased: Tick | None = None  # since when all that is active is less bad than what was told:
     eased_rank: int = -1  # the worst since then
@@ -115,6 +118,7 @@ class Incidents(Kept):
                 folded = told or incident.active[change.occurrence] < max(incident.active.values())
                 if not folded:
                     incident.causes.append(_cause(change))
+                    _blame(incident, change)
             case ChangeKind.ESCALATED | ChangeKind.UNSHELVED:
                 pass
         return _with(change, incident, folded=folded)
@@ -144,7 +148,8 @@ class Incidents(Kept):
         known = rank(change) <= incident.told_rank or (
             _cause(change) in incident.causes and incident.asks_urgently
         )
-        folded = known and not new_place and not _asks_for_another_act(incident, change)
+        blamed = self._is_blamed(change)
+        folded = blamed or (known and not new_place and not _asks_for_another_act(incident, change))
         incident.active[change.occurrence] = rank(change)
         incident.ended = None
         incident.eased_rank = max(incident.eased_rank, rank(change))
@@ -152,13 +157,21 @@ class Incidents(Kept):
             incident.eased = None
         self._scope_of[change.occurrence] = key
         incident.told_rank = max(incident.told_rank, rank(change))
-        if not folded:
+        if blamed or not folded:
             incident.told_tick = tick
+            _blame(incident, change)
             if place not in incident.places:
                 incident.places.append(place)
             for cause in {change.cause.value, _cause(change)} - {*incident.causes}:
                 incident.causes.append(cause)
         return _with(change, incident, folded=folded)
+
+    def _is_blamed(self, change: Change) -> bool:
+        """Is it the fault of a probe that is told as what is behind the cold in its box?"""
+        cold = self._by_scope.get((change.brooder or "", Family.COLD.value))
+        if cold is None or change.alarm is not AlarmName.PROBE_FAULT:
+            return False
+        return change.probe in cold.blamed.values()
 
     def _key(self, change: Change, tick: float) -> tuple[str, str]:
         """What comes back belongs where it was. A probe of a brooder that is silent belongs to that
@@ -190,9 +203,11 @@ class Incidents(Kept):
     def _ended(self, incident: Incident, change: Change, tick: float) -> None:
         key = self._scope_of.pop(change.occurrence)
         incident.active.pop(change.occurrence, None)
+        incident.blamed.pop(change.occurrence, None)
         reason = change.facts.get("reason")
         answered = change.occurrence in incident.answered
-        if answered or change.change is ChangeKind.SHELVED or reason == RENEWED:
+        anew = reason == RENEWED and rank(change) >= incident.told_rank
+        if answered or anew or change.change is ChangeKind.SHELVED:
             _forget_worse_than(incident, max(incident.active.values(), default=-1))
             incident.answered = [o for o in incident.answered if o != change.occurrence]
         if not incident.active and reason not in (None, RENEWED):
@@ -219,6 +234,14 @@ def _cause(change: Change) -> str:
     """That another lamp went out is another cause, where its plug says so."""
     source = change.facts.get("source", "") if "draws_w" in change.facts else ""
     return f"{change.cause.value} {source}".rstrip()
+
+
+def _blame(incident: Incident, change: Change) -> None:
+    """What is told: is a probe behind it?"""
+    if change.cause is Cause.SENSOR and change.probe is not None:
+        incident.blamed[change.occurrence] = change.probe
+    else:
+        incident.blamed.pop(change.occurrence, None)
 
 
 def _asks_for_another_act(incident: Incident, change: Change) -> bool:

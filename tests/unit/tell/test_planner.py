@@ -643,6 +643,24 @@ def test_the_end_of_several_probes_trouble_names_none_of_them_alone():
     assert [m.title for m in teller.go(NIGHT + 600 + BACK_S)] == ["porch: probes make sense again"]
 
 
+def test_a_probe_told_as_what_is_behind_the_cold_has_no_message_beside_it_but_its_repeats_and_end():
+    teller = Teller()
+    chill = replace(raised(A.CHILL), probe="porch/floor")
+    teller.take(chill)
+    why = replace(chill, at=NIGHT + 60, change=K.EXPLAINED, cause=Cause.SENSOR)
+    teller.take(why, *of_probes(A.PROBE_FAULT, K.RAISED, 60, "floor"))
+    teller.go(NIGHT + 300)
+    first, explained = teller.said
+    assert {first.thread, explained.thread} == {chill.occurrence}
+    teller.take(cleared(A.CHILL, 600))
+    [over, repeat] = teller.go(NIGHT + 7500)
+    assert (over.kind, repeat.kind) == (MessageKind.OVER, MessageKind.AGAIN)
+    assert "probe cannot be trusted" in repeat.title
+    teller.take(*of_probes(A.PROBE_FAULT, K.CLEARED, 9000, "floor"))
+    [end] = teller.go(NIGHT + 9000 + BACK_S)
+    assert "makes sense again" in end.title
+
+
 def test_another_brooder_that_falls_silent_later_is_told():
     teller = Teller()
     teller.take(change(A.NO_READINGS))

@@ -14,7 +14,14 @@ from monitor.events import AlarmName, Cause, ChangeKind, EntryKind, Moment, Prio
 from monitor.site import Brooder, Place
 from monitor.tell.wording import for_change
 from monitor.thermal.coming_night import LowAt
-from monitor.thermal.diagnosis import Diagnosis, FaultKind, Finding, Interval, Outlook, Ways
+from monitor.thermal.diagnosis import (
+    Diagnosis,
+    FaultKind,
+    Finding,
+    Interval,
+    Outlook,
+    Ways,
+)
 from monitor.thermal.outside_curve import Skies, from_low
 
 LOST = Diagnosis(
@@ -481,3 +488,52 @@ def test_a_chill_that_comes_back_by_a_probe_at_fault_is_no_news(night: Night, to
     ]
     assert (first.cause, again.cause) == (Cause.UNKNOWN, Cause.SENSOR)
     assert again.facts["folded"]
+
+
+def found_alone(night: Night, probe: str) -> Diagnosis:
+    """That probe cools as no floor can."""
+    finding = Finding(probe=probe, kind=FaultKind.FELL_ALONE, reason="cooled", since=night.start)
+    return Diagnosis(cause=Cause.SENSOR, findings=(finding,))
+
+
+def test_a_probe_that_is_told_as_what_is_behind_the_cold_is_not_told_once_more(
+    night: Night, told: Told
+) -> None:
+    """And it is told at once, not with the next look."""
+    night.holds(35.0, for_s=600)
+    night.holds(28.0, for_s=60)
+    (chill,) = night.changes
+    told.say(found_alone(night, "porch/floor"))
+    night.holds(28.0, for_s=10)
+    explained, fault = night.changes[1:]
+    assert (explained.change, explained.occurrence) == (ChangeKind.EXPLAINED, chill.occurrence)
+    assert (explained.cause, explained.facts.get("folded")) == (Cause.SENSOR, None)
+    assert (fault.alarm, fault.at) == (AlarmName.PROBE_FAULT, explained.at)
+    assert fault.facts["folded"]
+    night.holds(28.0, for_s=3600)
+    assert [c for c in night.changes[3:] if not c.facts.get("folded")] == []
+
+
+def test_the_fault_of_another_probe_than_the_cold_one_is_told_for_itself(
+    make: Callable[[Brooder, bool], NoEstimate], told: Told
+) -> None:
+    night = Night(a_site(a_brooder(floors=2)), make_estimator=make)
+    night.holds(35.0, for_s=600, probes=("porch/floor", "porch/far floor"))
+    night.holds(28.0, for_s=60)
+    told.say(found_alone(night, "porch/far floor"))
+    night.holds(28.0, for_s=10)
+    fault = night.changes[-1]
+    assert (fault.alarm, fault.facts.get("folded")) == (AlarmName.PROBE_FAULT, None)
+
+
+def test_a_probe_whose_cold_is_over_is_told_when_it_is_at_fault_later(
+    night: Night, told: Told
+) -> None:
+    told.say(found_alone(night, "porch/floor"))
+    night.holds(28.0, for_s=600)
+    told.say(Diagnosis())
+    night.holds(35.0, for_s=7200)
+    told.say(found_alone(night, "porch/floor"))
+    night.holds(35.0, for_s=10)
+    fault = night.changes[-1]
+    assert (fault.alarm, fault.facts.get("folded")) == (AlarmName.PROBE_FAULT, None)

@@ -221,6 +221,28 @@ def test_bad_values_of_the_only_probe_with_good_ones_between_are_told_as_its_fau
     assert {c.alarm for c in night.changes} == {AlarmName.PROBE_FAULT}
 
 
+def test_bad_values_that_go_on_between_good_ones_after_a_box_was_told_as_unheard_are_no_news() -> (
+    None
+):
+    """It was told urgently, with the same to do, minutes before."""
+    night = Night(make_estimator=estimator.none)
+    night.holds(35.0, for_s=300)
+    for _ in range(100):
+        night.says_bad()
+        night.t += 10
+    for _ in range(10):
+        night.holds(35.0, for_s=70)
+        for _ in range(3):
+            night.says_bad()
+            night.t += 10
+    raised = [c for c in night.changes if c.change is ChangeKind.RAISED]
+    assert [(c.alarm, c.priority, c.facts.get("folded", False)) for c in raised] == [
+        (AlarmName.PROBE_FAULT, Priority.ADVICE, False),
+        (AlarmName.NO_READINGS, Priority.URGENT, False),
+        (AlarmName.PROBE_FAULT, Priority.WARNING, True),
+    ]
+
+
 def test_a_probe_out_of_service_is_not_missed() -> None:
     night = Night(a_site(a_brooder(floors=2)), make_estimator=estimator.none)
     night.entry(EntryKind.OUT_OF_SERVICE, brooder="porch", probe="porch/far floor")
