@@ -152,12 +152,15 @@ def _cause_of_cold(box: Box, alarm: Alarm, cause: Cause | None) -> Cause:
         return Cause.HEAT_SOURCE
     if cause is Cause.SENSOR or (lead is not None and lead.finding is not None):
         return Cause.SENSOR
-    return Cause.COLD_NIGHT if _outside_explains(box) else Cause.UNKNOWN
+    return Cause.COLD_NIGHT if _outside_explains(box, alarm) else Cause.UNKNOWN
 
 
-def _outside_explains(box: Box) -> bool:
+def _outside_explains(box: Box, alarm: Alarm) -> bool:
     """Weather is named only where the measured outside explains the floor: it is about as far
-    above it as its heat usually holds it."""
+    above it as its heat usually holds it. And where the night was foretold before the floor was
+    cold: what is foretold of a cold floor follows from that, whatever made it cold."""
+    if alarm.active and alarm.raised_tick < box.cold_night.raised_tick:
+        return False
     learned, outside_c = box.estimate.learned, box.estimate.outside_c
     if learned is None or learned.rise_k is None or outside_c is None:
         return False

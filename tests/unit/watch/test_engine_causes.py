@@ -19,6 +19,7 @@ from monitor.thermal.diagnosis import (
     FaultKind,
     Finding,
     Interval,
+    Learned,
     Outlook,
     Ways,
 )
@@ -537,3 +538,32 @@ def test_a_probe_whose_cold_is_over_is_told_when_it_is_at_fault_later(
     night.holds(35.0, for_s=10)
     fault = night.changes[-1]
     assert (fault.alarm, fault.facts.get("folded")) == (AlarmName.PROBE_FAULT, None)
+
+
+@pytest.mark.parametrize("foretold", [True, False])
+def test_weather_is_named_only_where_the_night_was_foretold_before_the_floor_was_cold(
+    make: Callable[[Brooder, bool], NoEstimate], told: Told, foretold: bool
+) -> None:
+    """A floor whose lamp has died makes the night look cold."""
+    night = Night(a_site(outside=True), make_estimator=make)
+    told.learned = Learned(
+        floor_c=31.0,
+        rate_k_per_h=0.0,
+        rise_k=28.0,
+        rise_sd_k=0.5,
+        time_constant_s=3600.0,
+        share=1.0,
+    )
+    for floor_c, chance, until_s in (
+        (35.0, 0.9 if foretold else 0.0, 7200.0),
+        (31.0, 0.9 if foretold else 0.0, 7800.0),
+        (31.0, 0.9, 14400.0),
+    ):
+        told.chance = chance
+        while night.t < until_s:
+            night.says(floor_c, "porch/floor")
+            night.says(3.0, "site/shade")
+            night.t += 30.0
+    assert "porch/cold-night" in night.told()
+    causes = {c.cause for c in night.changes if c.alarm is AlarmName.COLD}
+    assert causes == {Cause.COLD_NIGHT if foretold else Cause.UNKNOWN}
