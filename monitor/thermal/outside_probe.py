@@ -66,8 +66,7 @@ class OutsideProbe(Kept):
         stays = self.finding is not None and self.finding.kind is FaultKind.SPIKES
         if track.jumps or (stays and track.spike_score > 0.5 * SPIKES):
             return FaultKind.SPIKES, "its readings jump and come back"
-        still_s = tick - track.moved_tick
-        if still_s > _STILL_S and lifeless(track, still_s):
+        if track.still_s > _STILL_S and lifeless(track):
             return FaultKind.STUCK, "its value has not changed for long"
         if self._is_warmed(tick):
             return FaultKind.WARMED, "it rose faster than air outside does: in the sun, or indoors"

@@ -9,8 +9,9 @@ from monitor.thermal.track import Track
 _STILL_S = 1500.0
 # A fine probe on litter with chicks flickers; one in a great mass stands for an hour and more. Each
 # is measured by itself: so many times as long as ever of late, while another moved; or so many
-# times, whatever the others do. One that flickers all the time is given this long.
-_LONGER, _FAR_LONGER, _STANDS_S = 4.0, 8.0, 360.0
+# times, whatever the others do. One that flickers all the time is given this long, and where
+# nothing else moves so much longer.
+_LONGER, _FAR_LONGER, _STANDS_S, _FAR_S = 4.0, 5.0, 360.0, 2880.0
 # One in whole or half degrees stands still for hours on a steady floor. It is stuck only where its
 # like move by more than two of its steps meanwhile.
 _FINE_K = 0.2
@@ -40,11 +41,11 @@ def still(
     fine, unknown = _fine(track), track.quantum_k == UNKNOWN_K
     outside = {} if outside_c is None else {"": outside_c}
     beside = (others or outside) if fine or (unknown and not others) else (alike or others)
-    enough_s = _LONGER * _stands_s(track) if fine else _STILL_S
+    enough_s = _LONGER * max(track.stood_s, _STANDS_S) if fine else _STILL_S
     enough_k = _moved_k(track) if others else _ALL_ELSE_MOVED_K
-    still_s = track.last_tick - track.moved_tick
+    still_s = track.still_s
     if not beside:
-        if lifeless(track, still_s):
+        if lifeless(track):
             found.append((FaultKind.STUCK, 0.0, "its value has not changed for long"))
         return found
     beside_c, company = sum(beside.values()) / len(beside), "\n".join(beside)
@@ -61,16 +62,16 @@ def still(
     near.others_low = min(near.others_low, beside_c)
     near.others_high = max(near.others_high, beside_c)
     moved = near.others_high - near.others_low > enough_k
-    if lifeless(track, still_s) or (moved and still_s > enough_s):
+    if lifeless(track) or (moved and still_s > enough_s):
         found.append((FaultKind.STUCK, 0.0, "its value has not changed while others moved"))
     return found
 
 
-def lifeless(track: Track, still_s: float) -> bool:
+def lifeless(track: Track) -> bool:
     """Still for far longer than this probe ever is."""
     if track.quantum_k == UNKNOWN_K:
-        return still_s > _DAY_S
-    return _fine(track) and still_s > _FAR_LONGER * _stands_s(track)
+        return track.still_s > _DAY_S
+    return _fine(track) and track.still_s > max(_FAR_LONGER * track.stood_s, _FAR_S)
 
 
 def _fine(track: Track) -> bool:
@@ -82,7 +83,3 @@ def _moved_k(track: Track) -> float:
     """How far its like must move before its own standing still means something."""
     quantum_k = _COARSEST_K if track.quantum_k == UNKNOWN_K else track.quantum_k
     return max(_LIKE_MOVED_K, _STEPS_MOVED * quantum_k)
-
-
-def _stands_s(track: Track) -> float:
-    return max(track.stood_s, _STANDS_S)

@@ -37,6 +37,7 @@ class Track(Kept):
     course: Course
     offset: float | None = None
     moved_tick: Tick = NEVER  # when its value last changed
+    unheard_s: float = 0.0  # of the time since then
     stood_s: float = 0.0  # the longest that it stood still of late before it changed
     quantum_k: float = UNKNOWN_K  # smallest step seen lately: its resolution, or more
     spike_score: float = 0.0
@@ -63,14 +64,16 @@ class Track(Kept):
                 if tick - self.held_since < _BORNE_OUT_S and self.held_count < _BORNE_OUT:
                     self.last_tick = tick
                     return False
-            stood_s = (tick if gap_s < _SILENT_S else self.last_tick) - self.moved_tick
+            stood_s = self.still_s + (gap_s if gap_s < _SILENT_S else 0.0)
             self.stood_s = max(self.stood_s, min(stood_s, _STOOD_S))
-            self.moved_tick = tick
+            self.moved_tick, self.unheard_s = tick, 0.0
             quantum = self.quantum_k
             if not -quantum < jump < quantum:
                 self.quantum_k = 1.005 * quantum  # let go slowly: a coarser one may take its place
             elif gap_s < _NO_FIRST_S:
                 self.quantum_k = jump if jump > 0.0 else -jump
+        elif _SILENT_S < gap_s < _NO_FIRST_S:
+            self.unheard_s += gap_s
         if self.held is not None:
             if not -SPIKE_K < temp_c - self.held < SPIKE_K:
                 # Came back: a spike. A lamp that goes off and on lets its sheath come back by half.
@@ -90,6 +93,11 @@ class Track(Kept):
         self.sum += temp_c
         self.count += 1
         return True
+
+    @property
+    def still_s(self) -> float:
+        """How long its value has stood, as far as it was heard meanwhile."""
+        return self.last_tick - self.moved_tick - self.unheard_s
 
     @property
     def jumps(self) -> bool:

@@ -654,6 +654,36 @@ def test_a_fine_probe_that_fluttered_is_stuck_when_another_moves_by_a_degree_mea
     assert (fault.probe, fault.at - night.start <= 2.75 * 3600) == ("porch/floor", True)
 
 
+def test_a_probe_that_stands_for_minutes_at_times_is_told_within_the_hour_when_it_stands_for_good():
+    """Nothing else in the box moves, so nothing else bears witness."""
+    night = Night(a_site(a_brooder(floors=2)))
+    while night.t < 4 * 3600:
+        dead = night.t > 3 * 3600
+        night.says(35.0 if dead else 35.0 + 0.0625 * (night.t // 540 % 2))
+        night.says(35.0 + 0.0625 * (night.t // 60 % 2), "porch/far floor")
+        night.t += 30
+    (fault,) = [c for c in night.changes if c.alarm is AlarmName.PROBE_FAULT]
+    assert fault.probe == "porch/floor"
+    assert fault.facts["reason"] == "its value has not changed while others moved"
+
+
+@pytest.mark.parametrize("beside", ["porch/far floor", "site/shade", None])
+def test_a_probe_that_says_after_a_silence_what_it_said_before_is_not_stuck(beside):
+    """Nobody heard that it stood still meanwhile."""
+    floors = 2 if beside == "porch/far floor" else 1
+    night = Night(a_site(a_brooder(floors=floors), outside=beside == "site/shade"))
+    silent_s, again_s = 3 * 3600, 4.5 * 3600
+    while night.t < 5 * 3600:
+        if not silent_s <= night.t < again_s:
+            flutters = 0.0625 * (night.t // 60 % 2)
+            stands = silent_s - 120 < night.t < again_s + 240
+            night.says(35.0 if stands else 35.0 + flutters)
+            if beside:
+                night.says((35.0 if floors == 2 else 9.0) + flutters + night.t / 9000, beside)
+        night.t += 30
+    assert [c for c in night.changes if c.alarm is AlarmName.PROBE_FAULT] == []
+
+
 def beneath_a_lamp(wild: bool) -> Night:
     """A sheath that says whole degrees twice a minute, its lamp switched each few minutes."""
     rng = Random(4)
