@@ -12,6 +12,7 @@ _STILL_S = 1500.0
 # times, whatever the others do. One that flickers all the time is given this long, and where
 # nothing else moves so much longer.
 _LONGER, _FAR_LONGER, _STANDS_S, _FAR_S = 4.0, 5.0, 360.0, 2880.0
+_SAME = 6  # readings: one that comes each ten minutes says the same four times on a sound floor
 # One in whole or half degrees stands still for hours on a steady floor. It is stuck only where its
 # like move by more than two of its steps meanwhile.
 _FINE_K = 0.2
@@ -62,7 +63,7 @@ def still(
     near.others_low = min(near.others_low, beside_c)
     near.others_high = max(near.others_high, beside_c)
     moved = near.others_high - near.others_low > enough_k
-    if lifeless(track) or (moved and still_s > enough_s):
+    if lifeless(track) or (moved and still_s > enough_s and track.same >= _SAME):
         found.append((FaultKind.STUCK, 0.0, "its value has not changed while others moved"))
     return found
 

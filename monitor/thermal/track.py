@@ -38,6 +38,7 @@ class Track(Kept):
     offset: float | None = None
     moved_tick: Tick = NEVER  # when its value last changed
     unheard_s: float = 0.0  # of the time since then
+    same: int = 0  # readings since then
     stood_s: float = 0.0  # the longest that it stood still of late before it changed
     quantum_k: float = UNKNOWN_K  # smallest step seen lately: its resolution, or more
     spike_score: float = 0.0
@@ -66,14 +67,16 @@ class Track(Kept):
                     return False
             stood_s = self.still_s + (gap_s if gap_s < _SILENT_S else 0.0)
             self.stood_s = max(self.stood_s, min(stood_s, _STOOD_S))
-            self.moved_tick, self.unheard_s = tick, 0.0
+            self.moved_tick, self.unheard_s, self.same = tick, 0.0, 0
             quantum = self.quantum_k
             if not -quantum < jump < quantum:
                 self.quantum_k = 1.005 * quantum  # let go slowly: a coarser one may take its place
             elif gap_s < _NO_FIRST_S:
                 self.quantum_k = jump if jump > 0.0 else -jump
-        elif _SILENT_S < gap_s < _NO_FIRST_S:
-            self.unheard_s += gap_s
+        else:
+            self.same += 1
+            if _SILENT_S < gap_s < _NO_FIRST_S:
+                self.unheard_s += gap_s
         if self.held is not None:
             if not -SPIKE_K < temp_c - self.held < SPIKE_K:
                 # Came back: a spike. A lamp that goes off and on lets its sheath come back by half.

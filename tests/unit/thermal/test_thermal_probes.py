@@ -716,3 +716,14 @@ def test_a_coarse_probe_does_not_stand_still_while_nothing_is_heard_of_it():
             night.says(35.0 + 1.2 * sin(night.t / 400) + 0.05 * (half % 2), "porch/far floor")
             night.t += 20
     assert "porch/probe-fault" not in night.told()
+
+
+def test_a_coarse_probe_heard_each_ten_minutes_that_says_the_same_five_times_is_not_stuck():
+    """It lies deep in the litter; its like swings by a degree."""
+    night = Night(a_site(a_brooder(floors=2)))
+    for said_c in 4 * [35.0, 35.25, 35.5, 35.5, 35.5, 35.5, 35.5, 35.25, 35.0, 34.75]:
+        night.says(said_c)
+        for half in range(29):
+            night.says(35.0 + 1.3 * sin(night.t / 900) + 0.05 * (half % 2), "porch/far floor")
+            night.t += 20
+    assert "porch/probe-fault" not in night.told()
