@@ -2,6 +2,7 @@
 `probe_health`."""
 
 from collections.abc import Sequence
+from math import inf
 
 from monitor.brooding.chick_skin import CHICK_SKIN_C
 from monitor.site import Place
@@ -28,8 +29,10 @@ _RESTS_K = 4.0
 # A sheath is at rest then, litter that loses its heat is not: this share of its fall in as long.
 _REST_FROM_S, _REST_TO_S, _REST_OVER_S, _REST_SHARE = 720.0, 1200.0, 240.0, 0.04
 # A few degrees, in a box where a probe beneath each source shows that all of them work: what it
-# says may be right in its place. After some hours that is taken for how it lies.
-_MOVED_K, _MOVED_FOR_S = 1.8, 6 * 3600.0
+# says may be right in its place. After some hours that is taken for how it lies; what no floor can
+# do is none, however long ago.
+_MOVED_K = 1.8
+_KEPT_FOR_S = {None: _REST_TO_S, FaultKind.MOVED: 6 * 3600.0}
 OUT_CONFIRM_S = 120.0
 _LIGHT_K = 7.0  # hotter than the others by so much ...
 _NO_CHICK_C = CHICK_SKIN_C + 0.5  # ... and, for all the thermometer's own error, than any chick
@@ -83,7 +86,7 @@ def fell_alone(
     ]
     near.others_fell_k = max(near.others_fell_k, *others, 0.0)
     gone = fell_k < 0.5 * begins_k or near.others_fell_k > _FOLLOWS_K
-    if gone or for_s > (_REST_TO_S if near.fell is None else _MOVED_FOR_S):
+    if gone or for_s > _KEPT_FOR_S.get(near.fell, inf):
         near.fell_from_c = near.fell = None
         return []
     if others:

@@ -418,6 +418,18 @@ def test_a_probe_that_cools_alone_as_no_floor_can_is_wet_buried_or_moved(other):
 
 
 @ONE_MORE
+def test_however_long_ago_a_probe_cooled_alone_it_is_not_taken_for_a_floor_again(other):
+    """For hours the rest of the box holds: no cold night beside which the heat cannot keep up."""
+    night = a_box(other)
+    goes(night, 8 * 3600, [other], to_c=18.0)
+    assert "porch/probe-fault" not in night.told(ChangeKind.CLEARED)
+    causes = [c.cause for c in night.changes if c.alarm is AlarmName.CHILL]
+    assert causes[-1] is Cause.SENSOR
+    goes(night, 1800, [other], from_c=18.0, to_c=35.0)
+    assert "porch/probe-fault" in night.told(ChangeKind.CLEARED)
+
+
+@ONE_MORE
 def test_a_probe_that_litter_slows_is_named_once_it_is_at_rest(other):
     """Buried, it takes minutes longer than in the air: no floor without heat is at rest so soon."""
     night = a_box(other)
