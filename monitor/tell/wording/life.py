@@ -89,7 +89,7 @@ def escalated(told: Words, names: list[str]) -> Words:
 
 def explained(told: Words) -> Words:
     """Another cause than was told, so another thing to do."""
-    return _with(told.title, told.body, "What is behind it is clearer now than when it was told.")
+    return _with(told.title, told.body, "The likely cause is clearer now than when you were told.")
 
 
 def answered(change: Change, voice: Voice) -> Words:

@@ -107,7 +107,7 @@ def all_clear(change: Change, voice: Voice) -> Words:
         if change.probe is not None and change.alarm in _PROBE_GONE:
             what, then = _PROBE_GONE[change.alarm]
             what = what.format(probe_name(change))
-        gap = lasted.replace(" for", " Over after", 1) if change.alarm in _HAVE_LENGTH else ""
+        gap = lasted.replace(" for", " It lasted", 1) if change.alarm in _HAVE_LENGTH else ""
         return compose(
             f"{where}: {what}", f"{then}{gap}{'.' if gap else ''}", why, _floor_now(change, voice)
         )

@@ -269,17 +269,17 @@ def _falling(voice: Voice, change: Change) -> str | None:
     since = f" since {voice.clock(facts['since'], change.at)}" if "since" in facts else ""
     rate = facts.get("rate_c_per_h", 0.0)
     if rate >= STEADY_C_PER_H:
-        return f"Some of the heat was lost{since}; the floor is rising again."
+        return f"Some of the heat has been missing{since}; the floor is rising again."
     fast = f" {pace(voice, rate, by='by ')}" if rate <= -STEADY_C_PER_H else ""
     low = facts.get("low_c")
     inside = low is not None and facts.get("temp_c", low - 1) >= low
     still = " It is still warm enough, so there is time to act." if inside else ""
     if "draws_w" in facts and rate > -STEADY_C_PER_H:  # known by its watts, before the floor falls
-        return f"Some of the heat is off{since}.{still}"
+        return f"Some of the heat has been off{since}.{still}"
     if rate > -STEADY_C_PER_H and "rate_c_per_h" in facts:
         beneath = any(probe["place"] == Place.UNDER_HEAT for probe in facts.get("probes", ()))
         litter = " If all heat is on, look for litter over a probe beneath it." if beneath else ""
-        return f"Some of the heat was lost{since}; the floor holds for now.{still}{litter}"
+        return f"Some of the heat has been missing{since}; the floor holds for now.{still}{litter}"
     return f"The floor has been falling{fast}{since}.{still}"
 
 
