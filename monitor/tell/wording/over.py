@@ -107,6 +107,8 @@ def all_clear(change: Change, voice: Voice) -> Words:
         if change.probe is not None and change.alarm in _PROBE_GONE:
             what, then = _PROBE_GONE[change.alarm]
             what = what.format(probe_name(change))
+        if change.alarm is AlarmName.COLD_NIGHT and why is not None:
+            return compose(f"{where}: {what}", why)  # that night is over, or its birds are gone
         gap = lasted.replace(" for", " It lasted", 1) if change.alarm in _HAVE_LENGTH else ""
         return compose(
             f"{where}: {what}", f"{then}{gap}{'.' if gap else ''}", why, _floor_now(change, voice)

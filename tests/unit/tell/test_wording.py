@@ -388,6 +388,14 @@ def test_what_is_asked_anew_keeps_what_a_locked_phone_shows(alarm):
     assert alarm is AlarmName.UNWATCHED or "should be 95.0 °F" in seen
 
 
+def test_a_cold_night_that_is_over_is_not_said_to_hold_until_morning():
+    ended = change(
+        AlarmName.COLD_NIGHT, ChangeKind.CLEARED, facts=Facts(reason="the night is over")
+    )
+    words = wording.for_change(ended, site())
+    assert words.body == "The night is over."
+
+
 @given(name=st.text("abcdefghij klm", min_size=1, max_size=40).filter(str.strip))
 def test_a_long_name_of_a_brooder_does_not_push_the_figures_off_a_locked_phone(name):
     here = site()
