@@ -3,7 +3,7 @@
 
 import threading
 from collections import OrderedDict
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 EXCERPT_BYTES = 80
 MOST_KINDS = 200  # of (topic, reason) kept; the longest unheard goes first
@@ -36,19 +36,8 @@ class RefusedRecord:
         key = (topic, "".join("0" if char.isdigit() else char for char in reason))
         with self._lock:
             old = self._kinds.pop(key, None)
-            if old is None:
-                kind = RefusedKind(
-                    topic=topic,
-                    reason=reason,
-                    count=1,
-                    first_at=at,
-                    last_at=at,
-                    excerpt=excerpt(payload),
-                )
-            else:
-                kind = replace(
-                    old, reason=reason, count=old.count + 1, last_at=at, excerpt=excerpt(payload)
-                )
+            count, first_at = (1, at) if old is None else (old.count + 1, old.first_at)
+            kind = RefusedKind(topic, reason, count, first_at, at, excerpt(payload))
             self._kinds[key] = kind
             while len(self._kinds) > MOST_KINDS:
                 self._kinds.popitem(last=False)

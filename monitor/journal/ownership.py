@@ -51,6 +51,16 @@ def settle(part: Path, to: Path) -> None:
         os.close(folder)
 
 
+def write_whole(path: Path, data: bytes) -> None:
+    """The file at once and whole, durably: a power cut leaves the old one or the new one. Raises
+    OSError."""
+    aside = path.with_suffix(".new")
+    aside.unlink(missing_ok=True)
+    make_file(aside)
+    aside.write_bytes(data)
+    settle(aside, path)
+
+
 def _other_owner(folder: Path) -> tuple[int, int] | None:
     """Who is to have what root makes in this folder; None where it stays with the maker."""
     if os.geteuid() != 0:

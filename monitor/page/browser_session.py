@@ -13,6 +13,7 @@ from pathlib import Path
 
 from itsdangerous import BadData, URLSafeTimedSerializer
 
+from monitor.journal.ownership import write_whole
 from monitor.page.access import Access
 
 COOKIE = "brooder_session"
@@ -68,9 +69,7 @@ class BrowserSessions:
             self._ended.pop(next(iter(self._ended)))
         if self._file is not None:
             try:
-                beside = self._file.with_suffix(".new")
-                beside.write_text(json.dumps(self._ended), encoding="utf-8")
-                beside.replace(self._file)
+                write_whole(self._file, json.dumps(self._ended).encode())
             except OSError as fault:
                 log.warning("A sign-out could not be kept beyond a restart: %s", fault.strerror)
 

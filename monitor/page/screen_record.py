@@ -9,6 +9,7 @@ import asyncio
 import re
 import secrets
 from collections.abc import AsyncIterator, Awaitable, Callable
+from functools import partial
 from importlib.metadata import version
 from math import ceil
 from typing import Any
@@ -103,9 +104,6 @@ class RecordScreen(Screen):
     async def span(self, request: Request) -> Response:
         box, start, stop = self._span(request)
 
-        async def picture() -> str:
-            return await self._picture(box, start, stop)
-
         async def rest() -> str:
             question = self._question(box, start=start, stop=stop)
             story = await self.worker.ask("story_of", question)
@@ -113,7 +111,7 @@ class RecordScreen(Screen):
 
         return self._in_parts(
             request,
-            [picture, rest],
+            [partial(self._picture, box, start, stop), rest],
             "record_span.html",
             box=box,
             start=start,
@@ -127,9 +125,6 @@ class RecordScreen(Screen):
         box, _, ordinal = self._chosen(request, ledger)
         at = _number(request, "at")
 
-        async def picture() -> str:
-            return await self._picture(box, at - _BEFORE_S, at)
-
         async def rest() -> str:
             question = self._question(box, batch=ordinal, stop=at)
             found = await self.worker.ask("loss_of", question)
@@ -139,7 +134,7 @@ class RecordScreen(Screen):
 
         return self._in_parts(
             request,
-            [picture, rest],
+            [partial(self._picture, box, at - _BEFORE_S, at), rest],
             "record_loss.html",
             box=box,
             ordinal=ordinal,

@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 from monitor.intake.forecast_json import MOST_BYTES, ForecastFault, read_forecast
+from monitor.journal.ownership import write_whole
 from monitor.measures import span
 from monitor.service.logs import facts
 from monitor.settings.file_model import ForecastSettings
@@ -136,7 +137,7 @@ class Forecaster:
         self.newest = ForecastFetch(self.now(), pairs)
         self.came()
         try:
-            (self.folder / KEPT_AS).write_text(json.dumps(self.newest), encoding="utf-8")
+            write_whole(self.folder / KEPT_AS, json.dumps(self.newest).encode())
         except OSError as error:
             self._failed(f"cannot be kept over a restart: {error.strerror}")
 

@@ -13,10 +13,9 @@ from monitor.journal.ownership import make_folder
 from monitor.journal.reader import JournalReader
 from monitor.journal.store import Journal
 from monitor.service import core_answers, second_copy
-from monitor.service.configured import contacts_of, policy_of
 from monitor.service.core import Core
 from monitor.service.rebuild import rebuild
-from monitor.service.startup import DOWN_WORTH_TELLING_S
+from monitor.service.startup import core_of, say_gap
 from monitor.settings import Settings
 
 
@@ -29,19 +28,11 @@ def answer(settings: Settings, what: str, details: dict[str, Any]) -> Any:
         now = Moment(at, max(at, ended.at if ended is not None else at))
 
         def make(begin: Moment) -> Core:
-            return Core(
-                settings.site,
-                begin,
-                contacts=contacts_of(settings),
-                policy=policy_of(settings),
-                next_entry_number=journal.next_entry_number,
-            )
+            return core_of(settings, begin, journal.next_entry_number)
 
         core = rebuild(make, reader, now).core
-        if ended is not None and now.at - ended.at >= DOWN_WORTH_TELLING_S:
-            # Nor does anybody watch now: a probe that was not heard is not to blame.
-            gap = Facts(down_from=ended.at, down_to=now.at)
-            core.fault(AlarmName.WAS_DOWN, True, now, gap)
+        # Nor does anybody watch now: a probe that was not heard is not to blame.
+        say_gap(core, ended, now)
         core.learn(second_copy.read(settings.state_folder).entries, now)
         core.fit_configuration(now)
         if journal.set_aside is not None:  # told with the next start's messages

@@ -15,7 +15,7 @@ from urllib.parse import quote
 
 from monitor.brooding.ledger import Ledger
 from monitor.events import Entry, EntryKind
-from monitor.journal.ownership import make_file, make_folder, settle
+from monitor.journal.ownership import make_folder, write_whole
 from monitor.journal.records import entry_fields
 from monitor.service.logs import facts
 
@@ -77,7 +77,7 @@ class SecondCopy:
                 continue
             entries = tuple(numbered[tally.number] for tally in batch.tallies)
             if self._kept.get(box) != entries:
-                _replace(self._folder / _file_name(box), _text(box, entries))
+                write_whole(self._folder / _file_name(box), _text(box, entries))
                 self._kept[box] = entries
         # Only where it is known that the birds left: an unknown box keeps what its file says.
         for box in {batch.brooder for batch in ledger.batches} - ledger.open.keys():
@@ -127,11 +127,3 @@ def _file_name(box: str) -> str:
     if len(name) > _LONGEST_NAME:
         name = f"{name[:_LONGEST_NAME]}-{hashlib.sha256(box.encode()).hexdigest()[:16]}"
     return f"{name}.json"
-
-
-def _replace(path: Path, data: bytes) -> None:
-    aside = path.with_suffix(".new")
-    aside.unlink(missing_ok=True)
-    make_file(aside)
-    aside.write_bytes(data)
-    settle(aside, path)

@@ -68,6 +68,17 @@ def open_journal(settings: Settings) -> Journal:
     return journal
 
 
+def core_of(settings: Settings, begin: Moment, next_entry_number: Callable[[], int]) -> Core:
+    """A new one, as it is configured."""
+    return Core(
+        settings.site,
+        begin,
+        contacts=contacts_of(settings),
+        policy=policy_of(settings),
+        next_entry_number=next_entry_number,
+    )
+
+
 def open_all(settings: Settings, clock: Clock | None = None) -> Opened:
     """Everything as the journal left it. Raises StorageFault only for what does not mend itself."""
     journal: Journal | None = None
@@ -88,20 +99,16 @@ def open_all(settings: Settings, clock: Clock | None = None) -> Opened:
     numbers = journal.next_entry_number if journal is not None else _numbers(reader, now)
 
     def make(begin: Moment) -> Core:
-        return Core(
-            settings.site,
-            begin,
-            contacts=contacts_of(settings),
-            policy=policy_of(settings),
-            next_entry_number=_after(numbers, copy.entries),
-        )
+        return core_of(settings, begin, _after(numbers, copy.entries))
 
     rebuilt, lost = _rebuilt(make, reader, now)
     core, ended = rebuilt.core, rebuilt.ended
     clock_sure = ended is None or now.at >= ended.at - STALE_S
     if ended is not None and not clock_sure:
         core.clock_jumped(now, now.at - ended.at, sure=False)
-    _say_gap(core, ended, now, clock_sure)  # first: what nobody watched is not lived through
+    say_gap(
+        core, ended, now, clock_sure=clock_sure
+    )  # first: what nobody watched is not lived through
     ledger_lost = bool(lost) or (trouble is not None and reader is None)
     if journal is not None and journal.set_aside is not None:
         lost.insert(0, about_aside(journal.set_aside))
@@ -207,18 +214,11 @@ def _says_nothing(entry: Entry) -> bool:
     return no_date or (entry.kind is not None and entry.kind not in KINDS)
 
 
-def _say_gap(core: Core, ended: Moment | None, now: Moment, clock_sure: bool) -> None:
+def say_gap(core: Core, ended: Moment | None, now: Moment, *, clock_sure: bool = True) -> None:
+    """That nobody watched since the records end, or that the clock is not set yet."""
     if not clock_sure:
-        core.fault(
-            AlarmName.CLOCK_FAULT,
-            True,
-            now,
-            Facts(reason="the board's clock is behind its own records; it was not set yet"),
-        )
+        why = Facts(reason="the board's clock is behind its own records; it was not set yet")
+        core.fault(AlarmName.CLOCK_FAULT, True, now, why)
     elif ended is not None and now.at - ended.at >= DOWN_WORTH_TELLING_S:
-        core.fault(
-            AlarmName.WAS_DOWN,
-            True,
-            now,
-            Facts(down_from=ended.at, down_to=now.at),
-        )
+        gap = Facts(down_from=ended.at, down_to=now.at)
+        core.fault(AlarmName.WAS_DOWN, True, now, gap)

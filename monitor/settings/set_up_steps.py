@@ -8,7 +8,7 @@ import re
 import socket
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, TypeVar
 
 from tomlkit import TOMLDocument
 
@@ -17,16 +17,17 @@ from monitor.doorway import THIS_MACHINE
 from monitor.measures import length_shown, step_written
 from monitor.quantities import BATTERY_LEFT, CONTACT, COVER, POWER, QUANTITIES
 from monitor.set_up_form import Field, Step, StepForm, WrongAnswers
-from monitor.settings.file_model import BrooderSettings, ContactSettings
+from monitor.settings.file_model import BrooderSettings
 from monitor.settings.load import Settings
-from monitor.settings.toml_edits import append, put, remove
-from monitor.site import Meter, Place, Probe, plain
+from monitor.settings.toml_edits import append, holder_of, put, remove, table_named
+from monitor.site import Meter, Place, plain
 from monitor.units import Unit
 
 MOST_SOURCES = 8
 _SPARE_ROWS = 1
 SITE_WIDE = "site"  # reserved: no box can have that name
 Answers = Mapping[str, str]
+T = TypeVar("T")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -248,7 +249,7 @@ def _box_edit(settings: Settings, about: str, given: Answers, new: Answers) -> E
             table: Any = append(document, "brooders", {"name": ""}, indented=False)
             _put_all(table, given, _OF_BOX)
             return
-        table = _table(document["brooders"], old.name)
+        table = holder_of(document, old.name)
         _put_all(table, new, _OF_BOX)
         if "name" in new:
             put(table, "renamed_from", old.name)
@@ -336,7 +337,7 @@ def _heat_edit(settings: Settings, about: str, given: Answers, _new: Answers) ->
         raise WrongAnswers(wrong)
 
     def change(document: TOMLDocument) -> None:
-        table = _table(document["brooders"], box.name)
+        table = holder_of(document, box.name)
         had = len(box.heat)
         for index, row in enumerate(rows):
             if not row["name"]:
@@ -371,7 +372,7 @@ _OF_PROBE = ("name", "topic", "place", "unit", "value")
 
 
 def _probe_form(settings: Settings, about: str) -> StepForm:
-    probe = _probe(settings, about)
+    probe = _one(settings.site.all_probes, about, "probe", "key")
     unit = settings.site.units
     boxes = tuple((box.name, box.name) for box in settings.site.brooders)
     places = tuple((place.value, words) for place, words in PLACES)
@@ -415,7 +416,7 @@ def _probe_form(settings: Settings, about: str) -> StepForm:
 
 
 def _probe_edit(settings: Settings, about: str, given: Answers, new: Answers) -> Edit:
-    probe = _probe(settings, about)
+    probe = _one(settings.site.all_probes, about, "probe", "key")
     place = given.get("place", "")
     box = given.get("box") or settings.site.brooders[0].name
     if probe is None and place == Place.OUTSIDE.value and len(settings.site.brooders) == 1:
@@ -427,7 +428,7 @@ def _probe_edit(settings: Settings, about: str, given: Answers, new: Answers) ->
         raise WrongAnswers({"box": "Choose one of the boxes."})
 
     def change(document: TOMLDocument) -> None:
-        holder = document.setdefault("site", {}) if wide else _table(document["brooders"], box)
+        holder = holder_of(document, None if wide else box)
         if probe is None:
             said = {key: given[key] for key in _OF_PROBE if given.get(key)}
             append(holder, "probes", said, indented=not wide)
@@ -435,7 +436,7 @@ def _probe_edit(settings: Settings, about: str, given: Answers, new: Answers) ->
             names = [one.get("name") for one in holder["probes"]]
             remove(holder, "probes", names.index(probe.name))
         else:
-            table = _table(holder["probes"], probe.name)
+            table = table_named(holder["probes"], probe.name)
             _put_all(table, new, (*_OF_PROBE, "offset"), may_go=("value", "offset"))
 
     return Edit(change=change)
@@ -447,10 +448,8 @@ def offsets_edit(offsets_c: Mapping[str, float], unit: Unit) -> Edit:
     def change(document: TOMLDocument) -> None:
         for key, offset_c in offsets_c.items():
             box, _, name = key.partition("/")
-            holder: Any = (
-                document["site"] if box == SITE_WIDE else _table(document["brooders"], box)
-            )
-            put(_table(holder["probes"], name), "offset", step_written(offset_c, unit))
+            holder = holder_of(document, None if box == SITE_WIDE else box)
+            put(table_named(holder["probes"], name), "offset", step_written(offset_c, unit))
 
     return Edit(change=change)
 
@@ -548,7 +547,7 @@ def _meters_edit(settings: Settings, about: str, given: Answers, _new: Answers) 
             put(mains, "value", pointer or None)
             if by != "topic" or old is None or old.topic != named:
                 put(mains, "seconds_left", None)
-        table = _table(document["brooders"], box.name)
+        table = holder_of(document, box.name)
         gone = []
         for row in _KINDS:
             index = _of_kind(box, row.kind)
@@ -574,7 +573,7 @@ _READ = ("topic", "value")
 
 
 def _contact_form(settings: Settings, about: str) -> StepForm:
-    contact = _contact(settings, about)
+    contact = _one(settings.file.contacts, about, "contact")
     options = [(name, words) for name, (words, _) in _WANTS.items()]
     if contact is not None:
         options.append((_OUT, "Nothing any more: take it out"))
@@ -605,7 +604,7 @@ def _contact_form(settings: Settings, about: str) -> StepForm:
 
 
 def _contact_edit(settings: Settings, about: str, given: Answers, new: Answers) -> Edit:
-    contact = _contact(settings, about)
+    contact = _one(settings.file.contacts, about, "contact")
     name, url, wants = given.get("name", ""), given.get("url", ""), given.get("wants", "")
     wrong = {}
     if contact is None and not url:
@@ -723,22 +722,11 @@ def _box(settings: Settings, about: str, *, needed: bool = False) -> BrooderSett
     return found
 
 
-def _probe(settings: Settings, about: str) -> Probe | None:
-    found = next((one for one in settings.site.all_probes if one.key == about), None)
+def _one(things: Iterable[T], about: str, kind: str, key: str = "name") -> T | None:
+    found = next((one for one in things if getattr(one, key) == about), None)
     if about and found is None:
-        raise WrongAnswers({"": f"No probe is called {about}."})
+        raise WrongAnswers({"": f"No {kind} is called {about}."})
     return found
-
-
-def _contact(settings: Settings, about: str) -> ContactSettings | None:
-    found = next((one for one in settings.file.contacts if one.name == about), None)
-    if about and found is None:
-        raise WrongAnswers({"": f"No contact is called {about}."})
-    return found
-
-
-def _table(tables: Any, name: str) -> Any:
-    return next(table for table in tables if table.get("name") == name)
 
 
 # What a step asks, and what its answers change.

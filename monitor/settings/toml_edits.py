@@ -26,14 +26,24 @@ def add_probe(
 ) -> None:
     """After the last probe of the box, or of the site where `brooder` is None. Raises KeyError for
     a box that is not in the document."""
-    if brooder is None:
-        holder = document.setdefault("site", tomlkit.table())
-    else:
-        holder = next((b for b in document.get("brooders", ()) if b.get("name") == brooder), None)
-        if holder is None:
-            raise KeyError(brooder)
     said = {"name": name, "topic": topic, "place": place.value}
-    append(holder, "probes", said, indented=brooder is not None)
+    append(holder_of(document, brooder), "probes", said, indented=brooder is not None)
+
+
+def holder_of(document: MutableMapping[str, Any], brooder: str | None) -> Any:
+    """The table of the box, or of the site where it is None. Raises KeyError for a box that is not
+    in the document."""
+    if brooder is None:
+        return document.setdefault("site", tomlkit.table())
+    return table_named(document.get("brooders", ()), brooder)
+
+
+def table_named(tables: Any, name: str) -> Any:
+    """Raises KeyError."""
+    for table in tables:
+        if table.get("name") == name:
+            return table
+    raise KeyError(name)
 
 
 def open_to_network(

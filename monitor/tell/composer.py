@@ -59,13 +59,12 @@ class MessageComposer:
     def raised(self, incident: ToldIncident, untold: list[AlarmTold], at: float) -> Message:
         """New, or worse than told before: to those told at once, and to all who know of it."""
         lead = max(untold, key=lambda alarm: rank(alarm.change)).change
-        known = [name for name in incident.told_to if self._wants(name, lead.priority)]
         return self._message(
             incident,
             MessageKind.RAISED,
             key=f"{lead.occurrence}:raised",
             words=incident_words.raised(_to_list(incident, untold), self.site),
-            told=self.first(lead.priority) + known,
+            told=self.first(lead.priority) + self._who_know(incident, lead),
             at=at,
             lead=lead,
         )
@@ -78,7 +77,7 @@ class MessageComposer:
             MessageKind.RAISED,
             key=f"{lead.occurrence}:explained:{change.cause.value}",
             words=for_change(change, self.site),
-            told=[name for name in incident.told_to if self._wants(name, lead.priority)],
+            told=self._who_know(incident, lead),
             at=change.at,
             lead=lead,
         )
@@ -87,10 +86,9 @@ class MessageComposer:
         """A scheduled repeat. Those of a warning wait for the morning in quiet hours; None where
         it would reach nobody for that reason."""
         lead = alarm.change
-        told = [name for name in incident.told_to if self._wants(name, lead.priority)]
+        told = self._who_know(incident, lead)
         if lead.priority is not Priority.URGENT:
-            local = self._voice.local(at).time()
-            quiet = {contact.name for contact in self.contacts if contact.is_quiet(local)}
+            quiet = self._quiet(at)
             told = [name for name in told if name not in quiet]
             if quiet and not told:
                 return None
@@ -114,7 +112,7 @@ class MessageComposer:
             MessageKind.AGAIN,
             key=f"{incident.id}:anew:{answer.times}",
             words=incident_words.asked_anew(incident, answer, at, self.site, self.look()),
-            told=[name for name in incident.told_to if self._wants(name, lead.priority)],
+            told=self._who_know(incident, lead),
             at=at,
             lead=lead,
         )
@@ -161,9 +159,7 @@ class MessageComposer:
 
     def called_off(self, incident: ToldIncident, at: float) -> Message:
         """What was only expected is expected no longer: as its end, but nobody is woken for it."""
-        local = self._voice.local(at).time()
-        quiet = {contact.name for contact in self.contacts if contact.is_quiet(local)}
-        message = self.over(incident, at)
+        quiet, message = self._quiet(at), self.over(incident, at)
         return replace(message, contacts=tuple(n for n in message.contacts if n not in quiet))
 
     def wrong(self, incidents: list[ToldIncident]) -> list[str]:
@@ -207,8 +203,14 @@ class MessageComposer:
         """Who is told at once."""
         return [contact.name for contact in first_told(self.contacts, priority)]
 
-    def _wants(self, name: str, priority: Priority) -> bool:
-        return any(c.name == name and priority in c.priorities for c in self.contacts)
+    def _who_know(self, incident: ToldIncident, lead: Change) -> list[str]:
+        """Those who were told, and want what is so urgent."""
+        want = {c.name for c in self.contacts if lead.priority in c.priorities}
+        return [name for name in incident.told_to if name in want]
+
+    def _quiet(self, at: float) -> set[str]:
+        local = self._voice.local(at).time()
+        return {contact.name for contact in self.contacts if contact.is_quiet(local)}
 
 
 def _news(  # noqa: PLR0917

@@ -207,21 +207,26 @@ class NotificationPlan(Kept):
     # -- a change comes
 
     def _take(self, change: Change, tick: float) -> list[Message]:
+        if change.change is ChangeKind.RAISED:
+            return self._raised(change, tick)
+        if change.change is ChangeKind.CLEARED:
+            self._morning.withdraw(change.occurrence)
+        incident = with_occurrence(self._incidents, change.occurrence)
+        if incident is None:
+            return []
         match change.change:
-            case ChangeKind.RAISED:
-                return self._raised(change, tick)
             case ChangeKind.CLEARED:
-                self._cleared(change, tick)
+                incident.close(change, tick)
+                if incident.over_due == tick:
+                    incident.over_due += self._policy.gather_s
             case ChangeKind.ACKNOWLEDGED:
-                return self._acknowledged(change, tick)
+                return self._acknowledged(incident, change, tick)
             case ChangeKind.SHELVED:
-                return self._shelved(change, tick)
+                return self._shelved(incident, change, tick)
             case ChangeKind.EXPLAINED:
-                return self._explained(change, tick)
-            case ChangeKind.UNSHELVED | ChangeKind.ESCALATED:
-                # An alarm taken up again whose condition holds is raised anew right after; an
-                # escalation is our own.
-                pass
+                return self._explained(incident, change, tick)
+        # An alarm taken up again whose condition holds is raised anew right after; an escalation is
+        # our own.
         return []
 
     def _raised(self, change: Change, tick: float) -> list[Message]:
@@ -265,29 +270,14 @@ class NotificationPlan(Kept):
             incident.gather_due = due
         return []
 
-    def _cleared(self, change: Change, tick: float) -> None:
-        self._morning.withdraw(change.occurrence)
-        incident = with_occurrence(self._incidents, change.occurrence)
-        if incident is None:
-            return
-        incident.close(change, tick)
-        if incident.over_due == tick:
-            incident.over_due += self._policy.gather_s
-
-    def _explained(self, change: Change, tick: float) -> list[Message]:
-        incident = with_occurrence(self._incidents, change.occurrence)
-        if incident is None:
-            return []
+    def _explained(self, incident: ToldIncident, change: Change, tick: float) -> list[Message]:
         alarm = incident.explain(change, tick)
         if not alarm.told or change.facts.get("folded"):
             return []
         incident.last_told = tick
         return [self._composer.explained(incident, alarm, change)]
 
-    def _acknowledged(self, change: Change, tick: float) -> list[Message]:
-        incident = with_occurrence(self._incidents, change.occurrence)
-        if incident is None:
-            return []
+    def _acknowledged(self, incident: ToldIncident, change: Change, tick: float) -> list[Message]:
         before = incident.unanswered()
         incident.answer(change, tick)
         if before is None or incident.unanswered() is not None:
@@ -297,10 +287,7 @@ class NotificationPlan(Kept):
             return []  # whoever is alone knows that it was them
         return [self._composer.by_somebody(incident, MessageKind.ANSWERED, change)]
 
-    def _shelved(self, change: Change, tick: float) -> list[Message]:
-        incident = with_occurrence(self._incidents, change.occurrence)
-        if incident is None:
-            return []
+    def _shelved(self, incident: ToldIncident, change: Change, tick: float) -> list[Message]:
         incident.close(change, tick)
         if incident.lead() is not None:
             return []
@@ -311,8 +298,7 @@ class NotificationPlan(Kept):
 
     def _once(self, change: Change) -> Message:
         message = self._composer.once(change)
-        if change.priority is not Priority.ADVICE:
-            self._morning.note(message.at, change.brooder, message.title)
+        self._morning.note(message.at, change.brooder, message.title)
         return message
 
     def _tell(self, incident: ToldIncident, tick: float) -> list[Message]:
