@@ -5,7 +5,7 @@ from typing import Annotated
 import typer
 
 from monitor.commands.ask import brooder_or_exit, request
-from monitor.commands.common import ConfigOption, fail, out, settings_or_exit
+from monitor.commands.common import ConfigOption, one_of, out, settings_or_exit
 from monitor.commands.flock_entry import BrooderOption
 from monitor.events import AlarmName
 
@@ -21,9 +21,7 @@ def acknowledge(
     """Acknowledge an alarm: you are on it. It stays active until all is well, and if it is urgent
     you are asked every hour whether what you did helped."""
     settings = settings_or_exit(config)
-    known = [name.value for name in AlarmName]
-    if alarm is not None and alarm not in known:
-        fail(f'the alarm is "{alarm}"; it must be one of {", ".join(known)}')
+    one_of("the alarm", alarm, AlarmName)
     if brooder is not None:
         brooder_or_exit(settings.site, brooder)
     answer = request(settings, "entry", entry="acknowledge", alarm=alarm, brooder=brooder, by=by)

@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 import typer
 
 from monitor.brooding.objection import NeedsYes, Objection
-from monitor.commands.common import fail, local_time
+from monitor.commands.common import fail, local_time, one_of
 from monitor.journal.records import StorageFault
 from monitor.service.configured import contacts_of, machine_of
 from monitor.service.control import NoService, ask
@@ -73,8 +73,7 @@ def brooder_or_exit(site: Site, name: str | None, option: str = "--brooder") -> 
         if len(names) == 1:
             return names[0]
         fail(f"--brooder is missing; it must be one of {', '.join(names)}")
-    if name not in names:
-        fail(f'{option} is "{name}"; it must be one of {", ".join(names)}')
+    one_of(option, name, names)
     return name
 
 

@@ -4,6 +4,7 @@ Exit codes: 0 done; 1 the thing asked about is not well; 2 the call or configura
 
 import errno
 import os
+from collections.abc import Iterable
 from contextlib import suppress
 from datetime import date, datetime, time, timedelta
 from pathlib import Path
@@ -56,6 +57,12 @@ def fail(line: str) -> NoReturn:
     """The call cannot be carried out: one line that names the thing and what would be right."""
     complain(line)
     raise typer.Exit(WRONG_CALL)
+
+
+def one_of(what: str, said: str | None, known: Iterable[str]) -> None:
+    """Exit 2 where something is said that is not known. `what`: an option, or `the alarm`."""
+    if said is not None and said not in (known := tuple(known)):
+        fail(f'{what} is "{said}"; it must be one of {", ".join(known)}')
 
 
 def not_a_database(file: Path) -> None:

@@ -15,7 +15,7 @@ from monitor.brooding.entries import MOST_MAIL_DAYS, mailed, with_word
 from monitor.brooding.signs import SIGNS
 from monitor.commands import flock_arrival
 from monitor.commands.ask import brooder_or_exit, request, when_or_exit
-from monitor.commands.common import ConfigOption, fail, out, settings_or_exit
+from monitor.commands.common import ConfigOption, fail, one_of, out, settings_or_exit
 from monitor.commands.flock_entry import (
     AtOption,
     BrooderOption,
@@ -169,8 +169,7 @@ def seen(
     config: ConfigOption = None,
 ) -> None:
     """How the birds lie, and what to do about it. The chicks are the best thermometer."""
-    if sign not in SIGNS:
-        fail(f'the sign is "{sign}"; it must be one of {", ".join(SIGNS)}')
+    one_of("the sign", sign, SIGNS)
     enter(settings_or_exit(config), "seen", brooder, at, note=with_word(sign, remark))
     out().print(f"{SIGNS[sign].means} {SIGNS[sign].do}")
 

@@ -12,7 +12,7 @@ from monitor.brooding.bird_kinds import KINDS
 from monitor.brooding.envelope import COVERS, WALLS
 from monitor.brooding.rearing_plan import MOST_BIRDS, changed_box, rearing_plan
 from monitor.commands.ask import brooder_or_exit
-from monitor.commands.common import NOT_WELL, ConfigOption, fail, out, settings_or_exit
+from monitor.commands.common import NOT_WELL, ConfigOption, fail, one_of, out, settings_or_exit
 from monitor.commands.tonight import temperature_or_exit
 from monitor.service.forecast import kept_forecast, lows_of
 from monitor.settings import Settings
@@ -59,8 +59,7 @@ def plan(
     site = _site(settings, units)
     if not 1 <= count <= MOST_BIRDS:
         fail(f"the count is {count}; it must be 1 to {MOST_BIRDS}")
-    if kind not in KINDS:
-        fail(f'--kind is "{kind}"; it must be one of {", ".join(KINDS)}')
+    one_of("--kind", kind, KINDS)
     low_c = temperature_or_exit(low, site.units, "--low")
     lows_c = [] if settings is None or low_c is not None else _foretold(settings)
     if low_c is None:

@@ -8,7 +8,7 @@ import typer
 from monitor.brooding.envelope import COVERS
 from monitor.brooding.lamp_safety import circuit_warning
 from monitor.commands.ask import brooder_or_exit, request
-from monitor.commands.common import NOT_WELL, ConfigOption, fail, out, settings_or_exit
+from monitor.commands.common import NOT_WELL, ConfigOption, fail, one_of, out, settings_or_exit
 from monitor.commands.flock_entry import BrooderOption
 from monitor.tell.wording import first_aid
 from monitor.units import Unit, to_celsius
@@ -37,8 +37,7 @@ def tonight(
     settings = settings_or_exit(config)
     site = settings.site
     extra_watts = watts_or_exit(heat)
-    if cover is not None and cover not in COVERS:
-        fail(f'--cover is "{cover}"; it must be one of {", ".join(COVERS)}')
+    one_of("--cover", cover, COVERS)
     low_c = temperature_or_exit(low, site.units, "--low")
     if brooder is None and cover is None and not extra_watts:
         names = [each.name for each in site.brooders]

@@ -16,6 +16,7 @@ from monitor.commands.common import (
     ConfigOption,
     complain,
     fail,
+    one_of,
     port_refused,
     settings_or_exit,
 )
@@ -47,8 +48,7 @@ def watch(
 ) -> None:
     """Watch: read the probes, keep the record, send alarms. Runs until it is
     stopped."""
-    if log_level not in LEVELS:
-        fail(f'--log is "{log_level}"; it must be one of {", ".join(LEVELS)}')
+    one_of("--log", log_level, LEVELS)
     set_up(log_level)
 
     def settings_now() -> Settings:

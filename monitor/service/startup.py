@@ -106,9 +106,8 @@ def open_all(settings: Settings, clock: Clock | None = None) -> Opened:
     clock_sure = ended is None or now.at >= ended.at - STALE_S
     if ended is not None and not clock_sure:
         core.clock_jumped(now, now.at - ended.at, sure=False)
-    say_gap(
-        core, ended, now, clock_sure=clock_sure
-    )  # first: what nobody watched is not lived through
+    # First: what nobody watched is not lived through.
+    say_gap(core, ended, now, clock_sure=clock_sure)
     ledger_lost = bool(lost) or (trouble is not None and reader is None)
     if journal is not None and journal.set_aside is not None:
         lost.insert(0, about_aside(journal.set_aside))
