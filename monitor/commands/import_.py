@@ -112,9 +112,7 @@ def _bring_in(
         with Journal.open(journal) as opened:
             if opened.set_aside is not None:
                 out().print(f"A new journal is begun: {about_aside(opened.set_aside)}.")
-            opened.know(
-                site.all_probes, meters=site.all_meters, zone=site.timezone, units=site.units
-            )
+            opened.know_site(site)
             done = opened.bring_in(
                 arrivals,
                 lambda ready, total: bar.update(task, completed=ready, total=total),

@@ -18,7 +18,7 @@ from monitor.journal.bringing_in import Arrivals, BroughtIn
 from monitor.journal.known_probes import Probes
 from monitor.journal.records import BROUGHT_IN, Commit, StorageFault
 from monitor.journal.resolution import to_ms
-from monitor.site import Meter, Probe
+from monitor.site import Meter, Probe, Site
 from monitor.units import Unit
 
 CURSOR_S = 600.0  # a cursor is worth a transaction of its own after this
@@ -115,6 +115,10 @@ class Journal:
             self._probes.know_meters(meters)
             if zone is not None and units is not None:
                 local_views.make(connection, zone, units)
+
+    def know_site(self, site: Site) -> None:
+        """As `know`, all of it."""
+        self.know(site.all_probes, meters=site.all_meters, zone=site.timezone, units=site.units)
 
     def next_entry_number(self) -> int:
         """Reserves a number for a ledger entry."""

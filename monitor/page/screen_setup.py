@@ -124,5 +124,4 @@ class SetUpScreen(Screen):
             names={p.key: f"{p.brooder or site.name}, {p.name}" for p in site.all_probes},
             heard={} if check is None else {k: len(v) for k, v in check.readings.items()},
             findings=[] if check is None or left_s else check.findings(site),
-            lasts_s=LASTS_S,
         )

@@ -41,7 +41,7 @@ def energy_line(record: Record, start: float, stop: float) -> str | None:
 
 def kwh(times: Floats, watts: Floats, start: float, stop: float) -> float:
     """Of one plug's words (Unix s, W), each held until the next one."""
-    held_s = _held_s(times, start, stop, _HOLDS_S)
+    held_s = _held_s(times, start, stop)
     return float(np.sum(held_s * np.maximum(0.0, watts)) / _J_PER_KWH)
 
 
@@ -68,7 +68,7 @@ def _used(record: Record, source: HeatSource) -> Used:
     if plug is not None:
         times, watts = _said(record, plug, record.start, record.stop)
         measured = kwh(times, watts, record.start, record.stop)
-        covered_s = float(np.sum(_held_s(times, record.start, record.stop, _HOLDS_S)))
+        covered_s = float(np.sum(_held_s(times, record.start, record.stop)))
     if span_s > 0 and covered_s >= _ENOUGH * span_s:
         return Used(source.name, measured, measured=True)
     rest = source.watts * (span_s - covered_s) / _J_PER_KWH
@@ -79,10 +79,10 @@ def _said(record: Record, series: str, start: float, stop: float) -> tuple[Float
     return record.kept.samples(record.brooder.name, series, start - _HOLDS_S, stop)
 
 
-def _held_s(times: Floats, start: float, stop: float, hold_s: float) -> Floats:
+def _held_s(times: Floats, start: float, stop: float) -> Floats:
     """How long each word holds within the span."""
     if not len(times):
         return times
-    ends = np.minimum(np.append(times[1:], stop), times + hold_s)
+    ends = np.minimum(np.append(times[1:], stop), times + _HOLDS_S)
     held: Floats = np.maximum(0.0, np.minimum(ends, stop) - np.maximum(times, start))
     return held

@@ -7,7 +7,7 @@ from collections import OrderedDict
 from collections.abc import Awaitable, Callable, Mapping
 from dataclasses import KW_ONLY, dataclass, replace
 from pathlib import Path
-from typing import Any
+from typing import Any, ParamSpec, TypeVar
 
 from monitor.brooding.objection import Objection
 from monitor.intake.unclaimed import Unclaimed
@@ -21,6 +21,8 @@ from monitor.site import Place, Site
 from monitor.units import Unit, to_celsius
 from monitor.watch.status import SiteStatus
 
+P = ParamSpec("P")
+T = TypeVar("T")
 LOOK_BACK_S = 180.0
 # A sheath of steel at 20 degC takes up several degrees of a hand's 33 within a minute; a room or a
 # lamp's thermostat moves it by less. Common practice.
@@ -87,19 +89,16 @@ class LiveSetUp:
 
     async def form(self, step: Step, about: str) -> StepForm:
         """What a step asks. Raises WrongAnswers, Objection."""
-        made: StepForm = await self._in_thread(self._edits.form, step, about)
-        return made
+        return await self._in_thread(self._edits.form, step, about)
 
     async def propose(self, step: Step, about: str, answers: Mapping[str, str]) -> Proposed:
         """Checks the answers, and shows what they would write. Raises WrongAnswers, Objection."""
-        made: Proposed = await self._in_thread(self._edits.propose, step, about, answers)
-        return made
+        return await self._in_thread(self._edits.propose, step, about, answers)
 
     async def propose_offsets(self, offsets_c: Mapping[str, float]) -> Proposed:
         """What a probe check found, by the probe's key. Raises WrongAnswers, Objection."""
         edit = offsets_edit(offsets_c, self.site().units)
-        made: Proposed = await self._in_thread(self._edits.propose_edit, edit)
-        return made
+        return await self._in_thread(self._edits.propose_edit, edit)
 
     async def write(self, mark: str) -> list[str]:
         """Writes what was proposed and takes it; what is worth knowing. Raises Objection, and then
@@ -116,14 +115,13 @@ class LiveSetUp:
     ) -> Prepared:
         """A new probe with its account, nothing written yet. Raises Objection."""
         settings = await self._in_thread(self._edits.settings)
-        made: Prepared = await self._in_thread(
-            lambda: prepare(settings, name, brooder=brooder, place=place, network=network)
+        return await self._in_thread(
+            prepare, settings, name, brooder=brooder, place=place, network=network
         )
-        return made
 
     async def add_probe(self, prepared: Prepared) -> list[str]:
         """Writes it and takes it; what is left to do. Raises Objection."""
-        left: tuple[str, ...] = await self._in_thread(carry_out, prepared)
+        left = await self._in_thread(carry_out, prepared)
         said = await self.reload()
         return [*left, *said["wrong"]]
 
@@ -159,8 +157,8 @@ class LiveSetUp:
         hand = self._rising.in_hand()
         return [replace(one, in_hand=hand == (one.key or one.topic)) for one in found]
 
-    async def _in_thread(self, work: Callable[..., Any], *given: Any) -> Any:
+    async def _in_thread(self, work: Callable[P, T], *given: P.args, **named: P.kwargs) -> T:
         try:
-            return await asyncio.to_thread(work, *given)
+            return await asyncio.to_thread(work, *given, **named)
         except (NotWritten, SettingsFault) as why:
             raise Objection(str(why)) from why

@@ -3,6 +3,7 @@ the story writes and answers through the control socket. Called by `brooder rehe
 
 import asyncio
 from collections.abc import Iterator
+from datetime import time
 from typing import Any
 
 from monitor.events import Moment, Priority
@@ -74,34 +75,19 @@ async def _until(clock: FastClock, at: float) -> None:
 
 def _acts(night: RehearsedNight) -> Iterator[tuple[float, dict[str, Any]]]:
     """What the grower of the story does, in time order."""
-    story = night.story
-    yield (
-        night.at(story.starts),
-        {
-            "entry": "placed",
-            "brooder": "porch",
-            "count": CHICKS,
-            "hatched": night.hatched.isoformat(),
-            "kind": "broiler",
-        },
+    story, hatched = night.story, night.hatched.isoformat()
+    acts: tuple[tuple[time | None, dict[str, Any]], ...] = (
+        (
+            story.starts,
+            {"entry": "placed", "count": CHICKS, "hatched": hatched, "kind": "broiler"},
+        ),
+        (story.answered, {"entry": "acknowledge", "by": "the grower"}),
+        (story.mended, {"entry": "note", "note": "new bulb in the west lamp"}),
+        (
+            story.losses_found,
+            {"entry": "loss", "count": LOST, "note": "in the corner by the west lamp"},
+        ),
     )
-    if story.answered is not None:
-        yield (
-            night.at(story.answered),
-            {"entry": "acknowledge", "brooder": "porch", "by": "the grower"},
-        )
-    if story.mended is not None:
-        yield (
-            night.at(story.mended),
-            {"entry": "note", "brooder": "porch", "note": "new bulb in the west lamp"},
-        )
-    if story.losses_found is not None:
-        yield (
-            night.at(story.losses_found),
-            {
-                "entry": "loss",
-                "brooder": "porch",
-                "count": LOST,
-                "note": "in the corner by the west lamp",
-            },
-        )
+    for of_day, act in acts:
+        if of_day is not None:
+            yield night.at(of_day), {**act, "brooder": "porch"}

@@ -60,8 +60,7 @@ def open_journal(settings: Settings) -> Journal:
     journal = Journal.open(settings.journal_path, replace_newer=True)
     journal.keep_days = settings.file.journal.keep_days
     try:
-        site = settings.site
-        journal.know(site.all_probes, meters=site.all_meters, zone=site.timezone, units=site.units)
+        journal.know_site(settings.site)
     except StorageFault:
         journal.close()
         raise

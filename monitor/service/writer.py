@@ -260,12 +260,7 @@ class Writer:
             site = self._know.get()
             try:
                 if self._file.journal is not None:
-                    self._file.journal.know(
-                        site.all_probes,
-                        meters=site.all_meters,
-                        zone=site.timezone,
-                        units=site.units,
-                    )
+                    self._file.journal.know_site(site)
             except StorageFault as fault:
                 log.warning("New probes could not be noted.", extra=facts(why=fault.words))
 

@@ -28,15 +28,15 @@ class Slice:
     rest: bool
 
 
-def next_slice(reader: JournalReader, scope: Scope, cursor: Cursor, most: int = LINES) -> Slice:
-    """The next lines, about `most` of them. Ledger, alarms and derived numbers first: they are
+def next_slice(reader: JournalReader, scope: Scope, cursor: Cursor) -> Slice:
+    """The next lines, about LINES of them. Ledger, alarms and derived numbers first: they are
     few."""
     with reader.transaction() as connection:
         journal = _Journal(connection, scope)
         lines: list[str] = []
 
         def after(query: str, key: str, number: int) -> Any:
-            limit = max(0, most - len(lines))
+            limit = max(0, LINES - len(lines))
             return connection.execute(
                 f"{query} WHERE {key} > ? ORDER BY {key} LIMIT ?", (number, limit)
             )
@@ -59,7 +59,7 @@ def next_slice(reader: JournalReader, scope: Scope, cursor: Cursor, most: int = 
             "SELECT seq, at_ms, inputs FROM commits WHERE seq > ? ORDER BY seq", (cursor.seq,)
         )
         hour, commit = next(changed, None), next(fresh, None)
-        while len(lines) < most and (hour is not None or commit is not None):
+        while len(lines) < LINES and (hour is not None or commit is not None):
             if hour is not None and (commit is None or hour[0] <= commit[0]):
                 lines += journal.hour(hour[1], hour[2])
                 cursor = replace(cursor, seq=hour[0], hour=hour[1], probe=hour[2])
@@ -91,8 +91,8 @@ def days(reader: JournalReader) -> list[int]:
         return sorted(few.union(_days_of_readings(connection, 0)))
 
 
-def day_lines(reader: JournalReader, scope: Scope, day: int, most: int = LINES) -> Iterator[Any]:
-    """All lines of a day (UTC, since 1970), in lists of about `most`."""
+def day_lines(reader: JournalReader, scope: Scope, day: int) -> Iterator[Any]:
+    """All lines of a day (UTC, since 1970), in lists of about LINES."""
     lines: list[str] = []
     span = (day * DAY_MS, (day + 1) * DAY_MS)
     with reader.transaction() as connection:
@@ -108,9 +108,9 @@ def day_lines(reader: JournalReader, scope: Scope, day: int, most: int = LINES) 
             journal = _Journal(connection, scope)
             for number in journal.heads:
                 lines += journal.hour(hour, number)
-        while len(lines) >= most:
-            yield lines[:most]
-            del lines[:most]
+        while len(lines) >= LINES:
+            yield lines[:LINES]
+            del lines[:LINES]
     if lines:
         yield lines
 
