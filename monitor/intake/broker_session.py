@@ -13,7 +13,7 @@ import struct
 import sys
 import threading
 import uuid
-from collections import OrderedDict, deque
+from collections import deque
 from collections.abc import Callable, Iterable, Sequence
 from contextlib import suppress
 from functools import wraps
@@ -26,6 +26,7 @@ from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
 
+from monitor.bounded import Bounded
 from monitor.events import Moment
 from monitor.intake.inbox import AckToken, Inbox, MqttMessage
 from monitor.intake.link import BrokerAddress, BrokerState, Link, words_for_failure
@@ -119,7 +120,7 @@ class BrokerSession:
         self._quick: dict[str, tuple[float, int]] = {}  # topic: since when so many came at QoS 0
         self._paused: dict[str, float] = {}  # topic that floods: tick from which it is read again
         self._asked: dict[int, tuple[str, ...]] = {}  # SUBSCRIBE packet -> its topics
-        self._retained: OrderedDict[str, tuple[bytes, int]] = OrderedDict()
+        self._retained: Bounded[str, tuple[bytes, int]] = Bounded(MOST_KEPT)
         self._waiting: deque[tuple[str, bytes, int]] = deque(maxlen=MOST_KEPT)
         self._state = BrokerState(
             link=Link.CONNECTING, words=f"connecting to {address}", since=clock()
@@ -208,10 +209,7 @@ class BrokerSession:
         with self._lock:
             if retain:
                 # Said again on every connection: a broker may have lost it in a restart.
-                self._retained.pop(topic, None)
                 self._retained[topic] = (data, qos)
-                if len(self._retained) > MOST_KEPT:
-                    self._retained.popitem(last=False)
             client = self._client
             if client is None or not self._connected:
                 if not retain and qos > 0:

@@ -10,7 +10,7 @@ import contextlib
 import logging
 import socket
 import ssl
-from collections import OrderedDict, deque
+from collections import deque
 from collections.abc import Awaitable, Callable
 from contextlib import suppress
 from functools import partial
@@ -30,6 +30,7 @@ from amqtt.mqtt.protocol.broker_handler import BrokerProtocolHandler
 from amqtt.mqtt.publish import PublishPacket
 from amqtt.session import OutgoingApplicationMessage, Session
 
+from monitor.bounded import Bounded
 from monitor.doorway import Caller, Doorway, listening_socket
 from monitor.intake.bounded_stream import BoundedReader, BoundedWriter
 from monitor.intake.topics import topic_fault
@@ -155,7 +156,7 @@ class HardenedBroker(Broker):  # type: ignore[misc]
         self._connections = 0
         self._unsent = Unsent()
         self._many_sendings = 1000
-        self._began: OrderedDict[str, int] = OrderedDict()  # by client name, see BEGAN
+        self._began: Bounded[str, int] = Bounded(2 * MOST_SESSIONS)  # by client name, see BEGAN
 
     @property
     def port(self) -> int:
@@ -248,10 +249,7 @@ class HardenedBroker(Broker):  # type: ignore[misc]
         identifiers it used before that one are void."""
         name = str(client.client_id)
         if client.clean_session:
-            self._began.pop(name, None)
             self._began[name] = connection
-            if len(self._began) > 2 * MOST_SESSIONS:
-                self._began.popitem(last=False)
         return self._began.get(name, 0)
 
     def _drop(self, connection: int) -> None:

@@ -18,9 +18,9 @@ its window."""
 
 import struct
 from array import array
-from collections import OrderedDict
 from zlib import crc32
 
+from monitor.bounded import Bounded
 from monitor.intake.inbox import MqttMessage
 
 EVERY = 1 << 16  # packet identifiers there are (MQTT 5.0, section 2.2.1)
@@ -35,11 +35,10 @@ class RedeliveryMemory:
     """The last journaled deliveries. Used by the watch thread alone."""
 
     def __init__(self, stored: bytes = b"", kept: int = KEPT) -> None:
-        self._kept = kept
         self._of_broker = array("I", bytes(4 * EVERY))  # by packet identifier; 0: none
-        self._sums: OrderedDict[tuple[int, int], int] = OrderedDict()
+        self._sums: Bounded[tuple[int, int], int] = Bounded(kept)
         self._new = bytearray()
-        self._session: OrderedDict[int, int] = OrderedDict()  # of each origin
+        self._session: Bounded[int, int] = Bounded(kept)  # of each origin
         usable = len(stored) - len(stored) % MARK_BYTES
         for mid, origin, checksum in _MARK.iter_unpack(stored[:usable]):
             if mid == _BEGAN:
@@ -73,10 +72,7 @@ class RedeliveryMemory:
     def _in_session(self, origin: int, session: int) -> None:
         if not session or self._session.get(origin) == session:
             return
-        self._session.pop(origin, None)
         self._session[origin] = session
-        if len(self._session) > self._kept:
-            self._session.popitem(last=False)
         if self._forget(origin):
             self._new += _MARK.pack(_BEGAN, origin, 0)
 
@@ -96,9 +92,5 @@ class RedeliveryMemory:
     def _note(self, mid: int, origin: int, checksum: int) -> None:
         if origin == _BROKER:
             self._of_broker[mid] = checksum
-            return
-        key = (mid, origin)
-        self._sums.pop(key, None)
-        self._sums[key] = checksum
-        if len(self._sums) > self._kept:
-            self._sums.popitem(last=False)
+        else:
+            self._sums[mid, origin] = checksum

@@ -2,8 +2,9 @@
 `brooder probes`, the page and the log; bounded however much junk comes."""
 
 import threading
-from collections import OrderedDict
 from dataclasses import dataclass
+
+from monitor.bounded import Bounded
 
 EXCERPT_BYTES = 80
 MOST_KINDS = 200  # of (topic, reason) kept; the longest unheard goes first
@@ -27,7 +28,7 @@ class RefusedRecord:
 
     def __init__(self) -> None:
         self._lock = threading.Lock()
-        self._kinds: OrderedDict[tuple[str, str], RefusedKind] = OrderedDict()
+        self._kinds: Bounded[tuple[str, str], RefusedKind] = Bounded(MOST_KINDS)
 
     def add(self, topic: str, reason: str, payload: bytes, at: float) -> RefusedKind:
         """Count one; the first of its kind (count == 1) is worth a log line."""
@@ -35,12 +36,10 @@ class RefusedRecord:
         # Reasons quote the payload's numbers; they must not make each message a kind of its own.
         key = (topic, "".join("0" if char.isdigit() else char for char in reason))
         with self._lock:
-            old = self._kinds.pop(key, None)
+            old = self._kinds.get(key)
             count, first_at = (1, at) if old is None else (old.count + 1, old.first_at)
             kind = RefusedKind(topic, reason, count, first_at, at, excerpt(payload))
             self._kinds[key] = kind
-            while len(self._kinds) > MOST_KINDS:
-                self._kinds.popitem(last=False)
             return kind
 
     def latest(self) -> list[RefusedKind]:

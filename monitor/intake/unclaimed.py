@@ -4,10 +4,10 @@ Filled by intake.listener or the built-in broker; read by `brooder probes` and t
 
 import json
 import threading
-from collections import OrderedDict
 from collections.abc import Callable
 from dataclasses import dataclass
 
+from monitor.bounded import Bounded
 from monitor.intake.guessing import Guess, guess
 from monitor.intake.refused import excerpt, printable
 from monitor.site import place_for
@@ -33,14 +33,11 @@ class Heard:
 class Unclaimed:
     """The latest unclaimed topics, bounded. Safe to use from several threads."""
 
-    def __init__(
-        self, most_topics: int = MOST_TOPICS, *, ours: Callable[[str], bool] = lambda _topic: False
-    ) -> None:
+    def __init__(self, ours: Callable[[str], bool] = lambda _topic: False) -> None:
         """`ours`: topics of the monitor itself, which are nothing to claim."""
         self._ours = ours
         self._lock = threading.Lock()
-        self._heard: OrderedDict[str, tuple[int, float, bytes, bool]] = OrderedDict()
-        self._most_topics = most_topics
+        self._heard: Bounded[str, tuple[int, float, bytes, bool]] = Bounded(MOST_TOPICS)
 
     def add(self, topic: str, payload: bytes, at: float) -> None:
         """Note one message. Cheap: guessing is left to who asks."""
@@ -49,11 +46,9 @@ class Unclaimed:
         shown = printable(topic[:MOST_TOPIC_CHARS])
         whole, topic = shown == topic, shown
         with self._lock:
-            old = self._heard.pop(topic, None)
+            old = self._heard.get(topic)
             count = old[0] + 1 if old else 1
             self._heard[topic] = (count, at, bytes(payload[:KEPT_PAYLOAD_BYTES]), whole)
-            if len(self._heard) > self._most_topics:
-                self._heard.popitem(last=False)
 
     def latest(self) -> list[Heard]:
         """Every topic kept, the latest first, with what may be a temperature in it."""

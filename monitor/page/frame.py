@@ -3,7 +3,6 @@
 import hashlib
 import secrets
 import time
-from collections import OrderedDict
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
@@ -15,6 +14,7 @@ from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, Response
 
+from monitor.bounded import Bounded
 from monitor.page.access import Access
 from monitor.page.browser_session import BrowserSession, BrowserSessions
 from monitor.page.phrases import Phrases, capital
@@ -28,7 +28,7 @@ class SingleUse:
     knows what became of each."""
 
     def __init__(self) -> None:
-        self._used: OrderedDict[str, str] = OrderedDict()
+        self._used: Bounded[str, str] = Bounded(_MOST)
 
     def mark(self) -> str:
         return secrets.token_urlsafe(12)
@@ -38,8 +38,6 @@ class SingleUse:
         if mark in self._used:
             return self._used[mark]
         self._used[mark] = ""
-        while len(self._used) > _MOST:
-            self._used.popitem(last=False)
         return None
 
     def led_to(self, mark: str, address: str) -> None:

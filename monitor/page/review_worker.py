@@ -7,11 +7,11 @@ forth costs nothing. Called by the Record screen, in the event loop."""
 import asyncio
 import pickle
 import time
-from collections import OrderedDict
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from monitor.bounded import Bounded
 from monitor.brooding.objection import Objection
 from monitor.child import Child, ChildFailed, ChildLate
 from monitor.site import Site
@@ -49,7 +49,7 @@ class ReviewWorker:
         self._child: Child | None = None
         self._one_at_a_time = asyncio.Lock()
         self._waiting = 0
-        self._kept: OrderedDict[tuple[Any, ...], tuple[float, Any]] = OrderedDict()
+        self._kept: Bounded[tuple[Any, ...], tuple[float, Any]] = Bounded(MOST_KEPT)
         self._idle: asyncio.TimerHandle | None = None
         self._ending: asyncio.Future[None] | None = None  # kept, or it could be lost half done
 
@@ -68,9 +68,6 @@ class ReviewWorker:
         finally:
             self._waiting -= 1
         self._kept[key] = (time.monotonic(), answer)
-        self._kept.move_to_end(key)
-        while len(self._kept) > MOST_KEPT:
-            self._kept.popitem(last=False)
         return answer
 
     def forget(self) -> None:

@@ -19,6 +19,7 @@ from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, Response, StreamingResponse
 
+from monitor.bounded import Bounded
 from monitor.brooding.batch import Batch
 from monitor.brooding.ledger import Ledger
 from monitor.brooding.objection import Objection
@@ -51,7 +52,7 @@ class RecordScreen(Screen):
         super().__init__(frame)
         self.worker = ReviewWorker()
         self._script: bytes | None = None
-        self._read_before: dict[tuple[Any, ...], tuple[float, DayFound]] = {}
+        self._read_before: Bounded[tuple[Any, ...], tuple[float, DayFound]] = Bounded(_MOST_KEPT)
 
     @get("/record")
     async def sheet(self, request: Request) -> Response:
@@ -223,10 +224,7 @@ class RecordScreen(Screen):
             day = await asyncio.to_thread(read_span, api.journal_path, keys, start, stop, columns)
         except StorageFault as fault:
             raise Objection(fault.words) from fault
-        self._read_before.pop(key, None)
         self._read_before[key] = (now, day)
-        while len(self._read_before) > _MOST_KEPT:
-            del self._read_before[next(iter(self._read_before))]
         return day
 
     @get("/record/chart.json")

@@ -11,6 +11,7 @@ from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
+from monitor.bounded import Bounded
 from monitor.brooding.objection import Objection
 from monitor.page.forms import FilledForm, read_form
 from monitor.page.frame import Frame
@@ -35,7 +36,7 @@ _MOST_PREPARED = 5
 class StepsScreen(Screen):
     def __init__(self, frame: Frame) -> None:
         super().__init__(frame)
-        self._prepared: dict[str, Prepared] = {}
+        self._prepared: Bounded[str, Prepared] = Bounded(_MOST_PREPARED)
 
     @get("/set-up/step/{step}")
     async def ask(self, request: Request) -> Response:
@@ -154,8 +155,6 @@ class StepsScreen(Screen):
             return self._new_probe(request, form, status=409)
         mark = self._once.mark()
         self._prepared[mark] = ready
-        while len(self._prepared) > _MOST_PREPARED:
-            del self._prepared[next(iter(self._prepared))]
         return self._frame.screen(request, "new_probe_sure.html", ready=ready, mark=mark)
 
     @post("/set-up/new-probe/add")

@@ -3,7 +3,6 @@
 
 import logging
 import time
-from collections import OrderedDict
 from dataclasses import dataclass
 from math import ceil
 
@@ -11,6 +10,7 @@ from anyio import CapacityLimiter, to_thread
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
+from monitor.bounded import Bounded
 from monitor.doorway import household
 from monitor.page.browser_session import COOKIE
 from monitor.page.forms import FilledForm, read_form
@@ -42,9 +42,9 @@ class Throttle:
     themselves alone: whatever strangers guess, the grower is not locked out."""
 
     def __init__(self) -> None:
-        self._each: OrderedDict[str, _Bucket] = OrderedDict()
+        self._each: Bounded[str, _Bucket] = Bounded(MOST_ADDRESSES)
         self._all = _Bucket(float(ALL_BURST), 0.0)
-        self._growers: OrderedDict[str, None] = OrderedDict()
+        self._growers: Bounded[str, None] = Bounded(MOST_ADDRESSES)
 
     def wait_s(self, address: str, now: float) -> float:
         """Seconds until this address may try again; 0: now."""
@@ -67,9 +67,6 @@ class Throttle:
             self._all.left += 1
         self._each.pop(household(address), None)
         self._growers[household(address)] = None
-        self._growers.move_to_end(household(address))
-        if len(self._growers) > MOST_ADDRESSES:
-            self._growers.popitem(last=False)
 
     def _alone(self, address: str) -> bool:
         key = household(address)
@@ -77,11 +74,8 @@ class Throttle:
 
     def _bucket(self, address: str, now: float) -> _Bucket:
         key = household(address)
-        bucket = self._each.pop(key, None) or _Bucket(float(EACH_BURST), now)
+        bucket = self._each[key] = self._each.get(key) or _Bucket(float(EACH_BURST), now)
         bucket.fill(now, EACH_BURST, EACH_REFILL_S)
-        self._each[key] = bucket
-        while len(self._each) > MOST_ADDRESSES:
-            self._each.popitem(last=False)
         return bucket
 
 

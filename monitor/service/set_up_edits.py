@@ -5,11 +5,11 @@ import contextlib
 import hashlib
 import secrets
 import threading
-from collections import OrderedDict
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+from monitor.bounded import Bounded
 from monitor.brooding.lamp_safety import circuit_warning, lamp_warning
 from monitor.child import ChildFailed
 from monitor.contact_form import unknown_forms
@@ -38,7 +38,7 @@ class SetUp:
     def __init__(self, source: Path) -> None:
         self._source = source
         self._lock = threading.Lock()
-        self._waiting: OrderedDict[str, _Proposal] = OrderedDict()
+        self._waiting: Bounded[str, _Proposal] = Bounded(MOST_WAITING)
 
     def settings(self) -> Settings:
         """As the file has them now, which may have been changed by hand."""
@@ -68,8 +68,6 @@ class SetUp:
         mark = secrets.token_urlsafe(12)
         with self._lock:
             self._waiting[mark] = _Proposal(edit, change)
-            while len(self._waiting) > MOST_WAITING:
-                self._waiting.popitem(last=False)
         return Proposed(
             mark=mark, difference=change.difference, notes=tuple(_notes(change.settings))
         )
