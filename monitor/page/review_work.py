@@ -20,7 +20,6 @@ from monitor.review.record import Asked, Record, open_record
 from monitor.review.report import report
 from monitor.review.scenes import scene, story
 from monitor.review.sheet import DayRow, sheet
-from monitor.review.verdict import verdict
 from monitor.units import shown
 
 _TOLD_S = 60.0  # out of the band for less is no line in a list of nights
@@ -117,11 +116,7 @@ def loss_of(question: Question) -> dict[str, Any] | None:
         if loss is None:
             return None
         return {
-            "heading": loss_words.heading(loss, record),
-            "verdict": verdict(loss, record),
-            "heads": loss_words.heads(loss),
-            "figures": loss_words.figures(loss, record),
-            "alarms": loss_words.alarm_words(loss.two_days, record),
+            **loss_words.in_parts(loss, record),
             "causes": loss_words.other_causes([loss]),
             "cannot": list(loss_words.CANNOT),
             "ask": loss_words.ASK,

@@ -35,11 +35,10 @@ def print_losses(console: Console, record: Record, found: Sequence[LossReview]) 
 def _table(loss: LossReview, record: Record) -> Table:
     table = Table(box=None, padding=(0, 2, 0, 0), pad_edge=False)
     table.add_column("")
-    heads = loss_words.heads(loss)
-    for head in heads:
+    for head in loss_words.heads(loss):
         table.add_column(head, justify="right")
     for row in loss_words.figures(loss, record):
-        table.add_row(*row[: len(heads) + 1])
+        table.add_row(*row)
     return table
 
 

@@ -14,6 +14,7 @@ from monitor.review.figure_text import (
 )
 from monitor.review.loss_review import Before, LossReview
 from monitor.review.record import Record
+from monitor.review.verdict import verdict
 from monitor.units import shown
 
 _ALWAYS = ("lowest", "below the band")  # rows that are told even when they are nought
@@ -75,8 +76,20 @@ def heads(loss: LossReview) -> list[str]:
     return found
 
 
-def figures(loss: LossReview, record: Record) -> list[tuple[str, str, str, str]]:
-    """A table: what, in the 24 hours before, in the 48 hours before, the other nights' middle."""
+def in_parts(loss: LossReview, record: Record) -> dict[str, Any]:
+    """All that is said of one loss, for a page."""
+    return {
+        "heading": heading(loss, record),
+        "verdict": verdict(loss, record),
+        "heads": heads(loss),
+        "figures": figures(loss, record),
+        "alarms": alarm_words(loss.two_days, record),
+    }
+
+
+def figures(loss: LossReview, record: Record) -> list[tuple[str, ...]]:
+    """A table: what, in the 24 hours before, in the 48 hours before, and where there are other
+    nights their middle."""
     unit, mark = record.site.units, degree_hours_sign(record.site.units)
 
     def low(temp_c: float | None) -> str:
@@ -103,7 +116,8 @@ def figures(loss: LossReview, record: Record) -> list[tuple[str, str, str, str]]
             # The night in the middle, when nights are ordered by the figure (the lower of two).
             known = sorted(value for value in others if value is not None)
             middle = show(known[(len(known) - 1) // 2]) if known else "-"
-            found.append((name, show(mine[0]), show(mine[1]), middle))
+            row = (name, show(mine[0]), show(mine[1]), middle)
+            found.append(row[: len(heads(loss)) + 1])
     return found
 
 

@@ -36,7 +36,6 @@ from monitor.review.sheet_text import (
     foot_of_boxes,
 )
 from monitor.review.sheet_text import cells as sheet_cells
-from monitor.review.verdict import verdict
 from monitor.site import Brooder, Limits
 from monitor.tell.wording.words import listed
 from monitor.units import Unit, shown, step_shown
@@ -209,16 +208,8 @@ def svg_address(svg: bytes) -> str:
 
 
 def _loss(loss: LossReview, record: Record, *, boxed: bool) -> dict[str, object]:
-    heading = loss_words.heading(loss, record)
-    return {
-        "heading": f"{record.brooder.name}, {heading}" if boxed else heading,
-        "figures": [
-            row[: len(loss_words.heads(loss)) + 1] for row in loss_words.figures(loss, record)
-        ],
-        "heads": loss_words.heads(loss),
-        "alarms": loss_words.alarm_words(loss.two_days, record),
-        "verdict": verdict(loss, record),
-    }
+    said = loss_words.in_parts(loss, record)
+    return said | ({"heading": f"{record.brooder.name}, {said['heading']}"} if boxed else {})
 
 
 def _method(record: Record) -> list[str]:
