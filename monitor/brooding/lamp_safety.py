@@ -10,8 +10,10 @@ brooding height, and leans on what both sides ask for (guard, chain, second supp
 Nor does it fit that Ohio State asks never to leave a lamp unattended overnight: chicks under a lamp
 need it most then. The tool says so and does not soften it."""
 
+from collections.abc import Iterator
+
 from monitor.brooding.provenance import COMMON_PRACTICE, Mark, Source
-from monitor.site import HeatSource
+from monitor.site import HeatSource, Site
 from monitor.units import CM_PER_INCH
 
 OHIO = Source(
@@ -112,3 +114,16 @@ def circuit_warning(watts: float, *, volts: float = 120.0, amps: float = 15.0) -
         f"at {volts:g} V; National Electrical Code): spread the sources over two circuits, and go "
         "by your local code and an electrician."
     )
+
+
+def overload(site: Site, watts: float) -> str | None:
+    """As `circuit_warning`, on the site's own circuit."""
+    return circuit_warning(watts, volts=site.mains_volts, amps=site.circuit_amps)
+
+
+def fire_warnings(site: Site) -> Iterator[tuple[str, str]]:
+    """(box, what fire guidance says to its heat), a sentence each."""
+    for box in site.brooders:
+        for words in (overload(site, box.watts), *map(lamp_warning, box.heat)):
+            if words is not None:
+                yield box.name, words

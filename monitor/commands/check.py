@@ -8,7 +8,7 @@ from typing import Annotated, Any, NamedTuple
 
 import typer
 
-from monitor.brooding.lamp_safety import circuit_warning, lamp_warning
+from monitor.brooding import lamp_safety
 from monitor.commands.ask import still_missing
 from monitor.commands.common import NOT_WELL, ConfigOption, out, port_refused, settings_or_exit
 from monitor.doorway import THIS_MACHINE
@@ -88,14 +88,8 @@ def _configuration(settings: Settings) -> Iterator[Found]:
         True,
         f"{settings.source}: {site.name}, {boxes}, {probes}",
     )
-    for brooder in site.brooders:
-        warning = circuit_warning(brooder.watts, volts=site.mains_volts, amps=site.circuit_amps)
-        if warning is not None:
-            yield Found(brooder.name, None, warning)
-        for source in brooder.heat:
-            too_strong = lamp_warning(source)
-            if too_strong is not None:
-                yield Found(brooder.name, None, too_strong)
+    for box, words in lamp_safety.fire_warnings(site):
+        yield Found(box, None, words)
 
 
 def _tonight(settings: Settings, about: Mapping[str, Any] | None) -> Iterator[Found]:

@@ -6,7 +6,7 @@ from typing import Annotated
 import typer
 
 from monitor.brooding.envelope import COVERS
-from monitor.brooding.lamp_safety import circuit_warning
+from monitor.brooding.lamp_safety import overload
 from monitor.commands.ask import brooder_or_exit, request
 from monitor.commands.common import NOT_WELL, ConfigOption, fail, one_of, out, settings_or_exit
 from monitor.commands.flock_entry import BrooderOption
@@ -55,8 +55,7 @@ def tonight(
             lines.append(first_aid.LAMP_CARE)
         for line in lines:
             out().print(line)
-        watts = site.brooder(name).watts + extra_watts
-        warning = circuit_warning(watts, volts=site.mains_volts, amps=site.circuit_amps)
+        warning = overload(site, site.brooder(name).watts + extra_watts)
         if warning is not None:
             out().print(warning)
         too_cold |= said["too_cold"]

@@ -5,7 +5,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from monitor.brooding.envelope import COVERS
-from monitor.brooding.lamp_safety import circuit_warning
+from monitor.brooding.lamp_safety import overload
 from monitor.brooding.objection import Objection
 from monitor.page.forms import FilledForm
 from monitor.page.screen import Screen, get
@@ -61,9 +61,7 @@ class TonightScreen(Screen):
         site = self._frame.api.site
         brooder = site.brooder(box)
         found: list[str] = []
-        full = circuit_warning(
-            brooder.watts + watts, volts=site.mains_volts, amps=site.circuit_amps
-        )
+        full = overload(site, brooder.watts + watts)
         if watts > 0 and full is not None:
             found.append(full)
         lamps = any(source.kind == "lamp" for source in brooder.heat)

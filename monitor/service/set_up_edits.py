@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from monitor.bounded import Bounded
-from monitor.brooding.lamp_safety import circuit_warning, lamp_warning
+from monitor.brooding.lamp_safety import fire_warnings
 from monitor.child import ChildFailed
 from monitor.contact_form import unknown_forms
 from monitor.set_up_form import Proposed, Step, StepForm, WrongAnswers
@@ -69,7 +69,9 @@ class SetUp:
         with self._lock:
             self._waiting[mark] = _Proposal(edit, change)
         return Proposed(
-            mark=mark, difference=change.difference, notes=tuple(_notes(change.settings))
+            mark=mark,
+            difference=change.difference,
+            notes=tuple(f"{box}: {words}" for box, words in fire_warnings(change.settings.site)),
         )
 
     def write(self, mark: str) -> FileChange:
@@ -151,12 +153,3 @@ def _by_field(fault: SettingsFault, form: StepForm | None) -> WrongAnswers:
         said = f"It {words}" if name else str(one)
         wrong[name] = f"{wrong[name]} {said}" if name in wrong else said
     return WrongAnswers(wrong)
-
-
-def _notes(settings: Settings) -> Iterator[str]:
-    """What fire guidance says to the lamps as they will be."""
-    site = settings.site
-    for box in site.brooders:
-        warning = circuit_warning(box.watts, volts=site.mains_volts, amps=site.circuit_amps)
-        found = [warning, *(lamp_warning(source) for source in box.heat)]
-        yield from (f"{box.name}: {words}" for words in found if words is not None)

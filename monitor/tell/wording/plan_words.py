@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from monitor.brooding import power_cut
 from monitor.brooding.bird_kinds import kind_of
 from monitor.brooding.envelope import COVERS, made_of
-from monitor.brooding.lamp_safety import CONTINUOUS_SHARE, LARGEST_LAMP_W, circuit_warning
+from monitor.brooding.lamp_safety import CONTINUOUS_SHARE, LARGEST_LAMP_W, overload
 from monitor.brooding.rearing_plan import SPARE_K, PlannedWeek, RearingPlan
 from monitor.measures import length_shown
 from monitor.site import Site
@@ -165,7 +165,7 @@ def _covers(plan: RearingPlan, voice: Voice) -> list[str]:
 
 def _circuit(plan: RearingPlan, site: Site) -> list[str]:
     watts = plan.box.watts
-    full = circuit_warning(watts, volts=site.mains_volts, amps=site.circuit_amps)
+    full = overload(site, watts)
     if full is not None:
         return [full]
     usual = CONTINUOUS_SHARE * site.mains_volts * site.circuit_amps
