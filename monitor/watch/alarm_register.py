@@ -220,7 +220,7 @@ class AlarmRegister(Kept):
             head = incidents.head(alarm.incident, self.standing(), alarm)
             if head is not None and head.state is AlarmState.ACKNOWLEDGED:
                 self._acknowledge_one(alarm, tick, head.by)
-            elif head is not None and head.rank < alarm.rank:
+            elif head.rank < alarm.rank if head else alarm.incident == alarm.occurrence:
                 alarm.folded = False  # it needs no message of its own, but is what it is now
 
     def explain(self, alarm: Alarm, tick: float) -> None:

@@ -511,6 +511,8 @@ def test_a_probe_that_is_told_as_what_is_behind_the_cold_is_not_told_once_more(
     assert (explained.cause, explained.facts.get("folded")) == (Cause.SENSOR, None)
     assert (fault.alarm, fault.at) == (AlarmName.PROBE_FAULT, explained.at)
     assert fault.facts["folded"]
+    box = night.engine.status(night.now()).brooders[0]
+    assert {AlarmName.CHILL, AlarmName.PROBE_FAULT} <= {a.alarm for a in box.alarms if not a.folded}
     night.holds(28.0, for_s=3600)
     assert [c for c in night.changes[3:] if not c.facts.get("folded")] == []
 
