@@ -53,6 +53,13 @@ def child_of(worker: ReviewWorker) -> int:
     return worker._child.pid
 
 
+async def being_asked(worker: ReviewWorker) -> None:
+    """Its child has the question, or is given it: seen by nothing but who may ask it next."""
+    async with asyncio.timeout(LEAST_S):
+        while worker._child is None or not worker._child._in_use.locked():
+            await asyncio.sleep(0.01)
+
+
 def test_the_page_itself_never_loads_numpy_or_the_drawing_library():
     code = (
         "import sys, monitor.page.app, monitor.page.serve, monitor.page.review_child;"
@@ -109,7 +116,7 @@ def test_a_child_that_dies_is_replaced(journal: Path):
         await worker.ask("story_of", question(journal))
         os.kill(child_of(worker), signal.SIGSTOP)
         asked = asyncio.ensure_future(worker.ask("sheet_of", question(journal)))
-        await asyncio.sleep(0.1)
+        await being_asked(worker)
         os.kill(child_of(worker), signal.SIGKILL)
         with pytest.raises(Objection, match="fault of ours"):
             await asked
@@ -135,7 +142,7 @@ def test_a_reader_who_goes_away_does_not_leave_his_answer_to_the_next(journal: P
                 ),
             )
         )
-        await asyncio.sleep(0.1)
+        await being_asked(worker)
         asked.cancel()
         with pytest.raises(asyncio.CancelledError):
             await asked
