@@ -4,6 +4,7 @@ Asked by `probe_health`."""
 from collections.abc import Sequence
 
 from monitor.kept import NEVER, Kept, Tick, part
+from monitor.site import Place
 from monitor.thermal import own_way
 from monitor.thermal.neighbours import Neighbours, are_alike
 from monitor.thermal.track import Track
@@ -31,8 +32,11 @@ class Ways(Kept):
         heard: Sequence[Track],
         tick: float,
         outside_c: float | None,
+        *,
+        by_day: bool,
     ) -> None:
-        """Each ten minutes: who has gone astray, and who is back?"""
+        """Each ten minutes: who has gone astray, and who is back? By day a cool end goes with the
+        birds, the sun and the place: that is its way."""
         gap_s = tick - self.tick
         if gap_s < own_way.EVERY_S:
             return
@@ -43,6 +47,7 @@ class Ways(Kept):
                 near.way.clear()
         own_way.add(self.outside, outside_c)
         levels = {track.key: track.level for track in heard}
+        cool = {track.key for track in heard if track.place is Place.COOL_END}
         for key, near in neighbours.items():
             own_way.add(near.way, levels.get(key))
         for key, near in neighbours.items():
@@ -57,6 +62,8 @@ class Ways(Kept):
                 back = (apart_k - from_k) / far_k < 0.5
                 if back or tick - since > _ASTRAY_FOR_S:
                     near.astray = None
+                continue
+            if by_day and key in cool:
                 continue
             gone_k = own_way.gone_k(near.way, (each.way for each in beside), self.outside)
             if gone_k is not None:

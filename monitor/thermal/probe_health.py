@@ -41,14 +41,17 @@ class ProbeHealth(Kept):
         *,
         outside_fresh: bool = True,
         sources_seen: bool = False,
+        by_day: bool = False,
     ) -> None:
         """Look at every probe heard lately. While `disturbed` (a fall is on) differences
         are expected and none is called a drift. `outside_fresh`: the outside was heard lately too.
-        `sources_seen`: a probe lies beneath each source of heat."""
+        `sources_seen`: a probe lies beneath each source of heat. `by_day`: the lamps are not hung
+        for the night."""
         heard = [t for t in tracks if t.level is not None and tick - t.last_tick < 600.0]
         found: list[Finding] = []
         sources_seen = sources_seen and all(t in heard for t in tracks if t.beneath)
-        self._ways.see(self._neighbours, heard, tick, outside_c if outside_fresh else None)
+        fresh_c = outside_c if outside_fresh else None
+        self._ways.see(self._neighbours, heard, tick, fresh_c, by_day=by_day)
         bad = {finding.probe for finding in self.findings}
         sound = [t for t in heard if t.key not in bad]
         for track in heard:
@@ -97,7 +100,7 @@ class ProbeHealth(Kept):
                 track,
                 heard,
                 tick,
-                outside_c=outside_c if outside_fresh else None,
+                outside_c=fresh_c,
                 sources_seen=sources_seen,
             )
             witness = peers_c or ([outside_c] if outside_c is not None and outside_fresh else [])

@@ -219,6 +219,7 @@ class ThermalWatch(Kept):
                 self._fall.open,
                 outside_fresh=self._outside.fresh(tick),
                 sources_seen=self._witness.sees_all,
+                by_day=not self._box.is_night(tick),
             )
         return self._tell()
 

@@ -583,6 +583,16 @@ def test_a_probe_that_goes_its_own_way_for_hours_is_named_in_the_morning(name, k
     assert faults(for_hours({name: k_per_h})) == [(f"porch/{name}", Priority.ADVICE)]
 
 
+@pytest.mark.parametrize(("begins_h", "named"), [(8, 0), (22, 1)])
+def test_a_cool_end_that_goes_its_own_way_is_named_by_night_alone(begins_h, named):
+    """By day birds and sun come and go there."""
+    others = [("far", Place.COOL_END)]
+    night = a_box(*others)
+    goes(night, (begins_h - 21) % 24 * 3600, others)
+    goes(night, 5 * 3600, others, low_k=-9.0, lag_s=8 * 3600)
+    assert len(faults(night)) == named
+
+
 @pytest.mark.parametrize("with_it", [{"outside": -0.6}, {"under west lamp": -0.4}])
 def test_a_floor_that_goes_where_something_else_goes_names_no_probe(with_it):
     assert faults(for_hours({"floor": -1.0, **with_it})) == []
