@@ -37,11 +37,13 @@ _FALLS_K = 0.2  # lower than in the last part by so much it rises no more
 # A floor that went down by so much before it rose goes to and fro, with a thermostat or the birds:
 # its tops are over within so long.
 _SWING_K, _BEFORE_S, _LASTS_S = 0.4, 2700.0, 720.0
-# The sun on a closed box: what lies beside the floor rises too, in each half of the half hour by so
-# much. Told from this share of the way to the band's edge on. Earlier and later the lamps are hung
-# and the box is fed.
+# The sun on a closed box: it rises out of all that it was in the hour before, by more than its tops
+# differ, and what lies beside the floor rises too, in each half of the half hour by so much. Told
+# from this share of the way to the band's edge on. Earlier and later the lamps are hung and the box
+# is fed.
 _SUN_H, _SUN_AHEAD_MIN, _SUN_FROM, _SUN_ENDS_K = (8, 17), 80.0, 0.65, 0.5
 _WITNESS_K = 0.4
+_NEW_K, _SWING_SHARE = 0.3, 0.5
 _BIRD = 1.5  # times what each part before brought: in the last one a bird sat down
 
 
@@ -97,7 +99,8 @@ class Warming(Kept):
         elif pace > 0.0 and over_k > _SUN_FROM * limits.band_c and not self._sun:
             *before_k, last_k = _parts_k(course)
             alike = last_k * len(before_k) <= _BIRD * sum(before_k)
-            if alike and over_k + pace * _SUN_AHEAD_MIN > limits.harm_c:
+            soon = over_k + pace * _SUN_AHEAD_MIN > limits.harm_c
+            if alike and soon and _is_new(course):
                 self._sun = any(_rises_too(track.course, tick) for track in beside)
         if self._sun or (by_night and (climbs_k > limits.band_c or (long and climb.rises))):
             self.warmth = Warmth.SOON
@@ -141,6 +144,16 @@ def _has_turned(course: Course) -> bool:
     """Has it come down from the highest of the last half hour?"""
     highest_c = course.highest(course.ticks[-1] - _PARTS * _PART_S, course.ticks[-1])
     return highest_c is not None and course.means[-1] < highest_c - _SUN_ENDS_K
+
+
+def _is_new(course: Course) -> bool:
+    """Is it above all that it was before the last half hour? A thermostat's next top is not."""
+    before_c = course.highest(course.ticks[0], course.ticks[-1] - _PARTS * _PART_S)
+    usual = course.quick
+    swing_k = 0.0 if usual is None else usual.spread_k
+    return before_c is not None and course.means[-1] > before_c + max(
+        _NEW_K, _SWING_SHARE * swing_k
+    )
 
 
 def _rises_too(course: Course, tick: float) -> bool:

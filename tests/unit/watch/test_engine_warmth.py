@@ -413,6 +413,23 @@ def test_by_day_the_sun_that_warms_the_whole_box_is_told_before_its_floor_is_too
     assert told.facts["temp_c"] < HIGH_C - 0.3
 
 
+def test_a_slow_thermostats_next_top_is_not_told_as_the_sun() -> None:
+    """Forty minutes up, twenty-five down, all day; its tops differ by a little, the cool end goes
+    along."""
+    floor, cool = a_brooder(floors=1), a_probe("porch", "cool end", Place.COOL_END)
+    night = Night(a_site(replace(floor, probes=(*floor.probes, cool))))
+    rng = Random(1)
+    night.t = (31.0 - 18.0) * 3600.0
+    for top_c in (37.0, 37.2, 37.0, 37.2, 37.4, 37.1, 37.3, 37.4, 37.2, 37.4):
+        began = night.t
+        while (at_s := night.t - began) < 3900.0:
+            up = at_s / 2400.0 if at_s < 2400.0 else (3900.0 - at_s) / 1500.0
+            night.says(34.5 + (top_c - 34.5) * up + rng.gauss(0, 0.04))
+            night.says(26.0 + 2.4 * up + rng.gauss(0, 0.04), "porch/cool end")
+            night.t += 30.0
+    assert warm(night) == []
+
+
 def test_a_bird_on_the_probe_while_the_air_warms_a_box_is_not_told_as_the_sun() -> None:
     night = the_sun_on(33.0, beside_k=2.6, from_c=34.2, floor_k=2.6, sat_on_k=0.9)
     assert warm(night) == []
