@@ -33,7 +33,8 @@ _HARM_AHEAD_MIN = 120.0
 # For half an hour, of which each part brought so much of its share: a bird's warmth comes in one
 # part of it, and what slackens more comes to rest.
 _PARTS, _PART_S, _SHARE = 3, 600.0, 0.4
-_FALLS_K = 0.2  # lower than in the last part by so much it rises no more
+_FALLS_K = 0.2  # lower than in the last part by so much it rises no more ...
+_NOW_S = 180.0  # ... nor lower than it was so long before
 # A floor that went down by so much before it rose goes to and fro, with a thermostat or the birds:
 # its tops are over within so long.
 _SWING_K, _BEFORE_S, _LASTS_S = 0.4, 2700.0, 720.0
@@ -169,8 +170,11 @@ def _steady_pace(course: Course) -> float:
     0."""
     parts_k = _parts_k(course)
     part_k = sum(parts_k) / _PARTS
-    highest_c = course.highest(course.ticks[-1] - _PART_S, course.ticks[-1])
+    now = course.ticks[-1]
+    highest_c = course.highest(now - _PART_S, now)
+    now_c, then_c = course.mean(now - _NOW_S, now), course.mean(now - 2 * _NOW_S, now - _NOW_S)
     steady = highest_c is not None and course.means[-1] > highest_c - _FALLS_K
+    steady = steady and (now_c is None or then_c is None or now_c >= then_c)
     steady = steady and part_k > 0.0 and min(parts_k) >= _SHARE * part_k
     return part_k * 60.0 / _PART_S if steady else 0.0
 

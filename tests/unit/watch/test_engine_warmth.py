@@ -381,6 +381,19 @@ def test_a_bird_that_sits_on_the_probe_through_a_thermostats_rest_wakes_nobody()
     assert {told.priority for told in warm(box.night)} <= {Priority.ADVICE}
 
 
+def test_a_floor_that_came_back_after_feeding_and_falls_by_now_is_not_told_as_rising() -> None:
+    """It lies at its band's edge all evening; what the half hour brought is over."""
+    box = Box(start_h=18.5)
+    box.temp_c = HIGH_C - 0.05
+    box.goes(2 * 3600)
+    box.goes(300, by_k_per_h=-15.6)
+    box.goes(480, by_k_per_h=7.5)
+    box.goes(1200, by_k_per_h=1.6)
+    box.goes(420, by_k_per_h=-3.5)
+    box.goes(1200, by_k_per_h=-1.0)
+    assert {told.priority for told in warm(box.night)} == {Priority.ADVICE}
+
+
 def the_sun_on(
     start_h: float,
     *,
