@@ -3,9 +3,9 @@
 
 Chicks that are too warm walk away from the heat long before they come to harm, and by day birds,
 sun and air move a floor by some degrees for an hour. So a warm floor can wait, unless new heat
-drives it (`climb`), it lies halfway to harm for half an hour, or it rises steadily and so comes to
-harm within two hours. Where the sun warms the whole box, that is told before the floor has left its
-band. Figures are this project's (assumed); tests/bench measures what they do."""
+drives it (`climb`), it lies halfway to harm for half an hour, or it rises steadily and comes to
+harm within two hours, slacken as it may. Where the sun warms the whole box, that is told before the
+floor has left its band. Figures are this project's (assumed); tests/bench measures what they do."""
 
 import math
 from collections.abc import Sequence
@@ -18,6 +18,7 @@ from monitor.site import Limits
 from monitor.thermal.climb import Climb
 from monitor.thermal.course import Course
 from monitor.thermal.diagnosis import Warmth
+from monitor.thermal.slope import goes_on_k
 from monitor.thermal.track import Track
 
 _NEW_S = 330.0  # an older word says nothing of where it is heading
@@ -92,7 +93,7 @@ class Warming(Kept):
         climbs_c = climb.in_minutes(_CLIMB_AHEAD_MIN)
         climbs_k = -math.inf if climbs_c is None else climbs_c - target_c
         pace = _steady_pace(course)
-        rises_k = over_k + pace * _HARM_AHEAD_MIN
+        rises_k = over_k + _comes_k(course, pace)
         long = self._above is not None and tick - self._above >= _LONG_S
         by_night = hour is not None and asleep(int(hour))
         if hour is None or not _SUN_H[0] <= hour < _SUN_H[1] or _has_turned(course):
@@ -177,6 +178,15 @@ def _steady_pace(course: Course) -> float:
     steady = steady and (now_c is None or then_c is None or now_c >= then_c)
     steady = steady and part_k > 0.0 and min(parts_k) >= _SHARE * part_k
     return part_k * 60.0 / _PART_S if steady else 0.0
+
+
+def _comes_k(course: Course, pace: float) -> float:
+    """What a rise at `pace`, K a minute, brings until harm counts, K: less where it slackens."""
+    if pace <= 0.0:
+        return 0.0
+    parts_k = _parts_k(course)
+    ahead = _HARM_AHEAD_MIN * 60.0 / _PART_S
+    return min(pace * _HARM_AHEAD_MIN, goes_on_k(parts_k[-2], parts_k[-1], ahead))
 
 
 def _parts_k(course: Course) -> list[float]:

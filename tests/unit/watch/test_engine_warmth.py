@@ -394,6 +394,21 @@ def test_a_floor_that_came_back_after_feeding_and_falls_by_now_is_not_told_as_ri
     assert {told.priority for told in warm(box.night)} == {Priority.ADVICE}
 
 
+@pytest.mark.parametrize(("comes_to_c", "tau_s"), [(38.3, 1200.0), (38.6, 1800.0)])
+def test_by_night_a_rise_that_slackens_and_ends_before_harm_is_not_told_as_headed_there(
+    comes_to_c: float, tau_s: float
+) -> None:
+    box = Box(start_h=22.0)
+    box.temp_c = from_c = 36.8
+    box.goes(2 * 3600)
+    began = box.night.t
+    while box.night.t < began + 5400.0:
+        box.temp_c = comes_to_c - (comes_to_c - from_c) * exp((began - box.night.t) / tau_s)
+        box.goes(30)
+    (told,) = warm(box.night)
+    assert told.priority is Priority.ADVICE
+
+
 def the_sun_on(
     start_h: float,
     *,
