@@ -94,6 +94,7 @@ class Forecaster:
         self.newest: ForecastFetch | None = (
             kept_forecast(self.folder) if self.settings is not None else None
         )
+        self._kept = self.newest  # over a restart
         self.trouble: str | None = None  # why the last try failed, in words
 
     def start(self) -> None:
@@ -115,7 +116,12 @@ class Forecaster:
             self._wake.set()
 
     def hear(self, document: bytes) -> None:
-        """One document, however it came. A wrong one is named in the log and changes nothing."""
+        """One document that came by MQTT. Called by the watch thread, which waits for no disk."""
+        self._read(document)
+        self._wake.set()
+
+    def _read(self, document: bytes) -> None:
+        """However it came. A wrong one is named in the log and changes nothing."""
         settings = self.settings
         if settings is None:
             return
@@ -136,8 +142,14 @@ class Forecaster:
         self.trouble = None
         self.newest = ForecastFetch(self.now(), pairs)
         self.came()
+
+    def _keep(self) -> None:
+        newest, before = self.newest, self._kept
+        self._kept = newest
+        if newest is None or newest is before:
+            return
         try:
-            write_whole(self.folder / KEPT_AS, json.dumps(self.newest).encode())
+            write_whole(self.folder / KEPT_AS, json.dumps(newest).encode())
         except OSError as error:
             self._failed(f"cannot be kept over a restart: {error.strerror}")
 
@@ -168,6 +180,7 @@ class Forecaster:
         while not self._stopping:
             try:
                 self._fetch()
+                self._keep()
             except Exception:
                 log.exception("The forecast could not be taken.")
                 self._failed("a fault of the monitor, see its log")
@@ -188,7 +201,7 @@ class Forecaster:
         except FetchFault as fault:
             self._failed(str(fault))
             return
-        self.hear(document)
+        self._read(document)
 
     def _failed(self, why: str) -> None:
         if why != self.trouble:

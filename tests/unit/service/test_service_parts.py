@@ -4,6 +4,7 @@ import asyncio
 import json
 import subprocess
 import sys
+import threading
 from contextlib import suppress
 from pathlib import Path
 from typing import Any
@@ -12,6 +13,7 @@ from zoneinfo import ZoneInfo
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from support.service import wait_until
 
 from monitor.brooding.objection import Objection
 from monitor.events import Moment
@@ -20,6 +22,10 @@ from monitor.intake.held import HeldTimes
 from monitor.intake.inbox import MqttMessage
 from monitor.journal.pacing import CommitAllowance
 from monitor.service import control
+from monitor.service import forecast as forecast_module
+from monitor.service.forecast import Forecaster, kept_forecast
+from monitor.settings import load_settings
+from monitor.settings.file_model import ForecastSettings
 from monitor.units import Unit
 
 ZONE = ZoneInfo("America/Chicago")
@@ -122,6 +128,33 @@ def test_a_forecast_without_offsets_is_in_the_sites_time() -> None:
 def test_a_wrong_forecast_names_what_is_wrong(document: Any, changed: Any, says: str) -> None:
     with pytest.raises(ForecastFault, match=says):
         forecast(document, **changed)
+
+
+def test_the_watch_that_hears_a_forecast_waits_for_no_disk(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A card may hang: only the thread of the forecast keeps it."""
+    (tmp_path / "c.toml").write_text('[[brooders]]\nname = "porch"\nlength_m = 1\nwidth_m = 1\n')
+    site = load_settings(tmp_path / "c.toml", {}, check_contacts=False).site
+    card, hangs = forecast_module.write_whole, threading.Event()
+
+    def slow(path: Path, data: bytes) -> None:
+        assert threading.current_thread() is not threading.main_thread()
+        hangs.wait()
+        card(path, data)
+
+    monkeypatch.setattr(forecast_module, "write_whole", slow)
+    heard = Forecaster(ForecastSettings(topic="sky"), site, tmp_path, lambda: 1.0e9, lambda: None)
+    heard.start()
+    try:
+        heard.hear(json.dumps(FORECAST).encode())
+        assert heard.newest is not None
+        assert kept_forecast(tmp_path) is None
+        hangs.set()
+        wait_until(lambda: kept_forecast(tmp_path) == heard.newest, 60, "it to be kept")
+    finally:
+        hangs.set()
+        heard.stop()
 
 
 @given(st.binary(max_size=200))
