@@ -108,7 +108,7 @@ def figures(loss: LossReview, record: Record) -> list[tuple[str, ...]]:
         ("above the overheat limit, h:min", "overheat_s", span_text),
         ("not read, h:min", "gap_s", span_text),
     ]
-    found = []
+    found, columns = [], 1 + len(heads(loss))
     for name, figure, show in rows:
         mine = [getattr(each.exposure, figure) for each in (loss.day, loss.two_days)]
         others = [getattr(night, figure) for night in loss.others]
@@ -117,7 +117,7 @@ def figures(loss: LossReview, record: Record) -> list[tuple[str, ...]]:
             known = sorted(value for value in others if value is not None)
             middle = show(known[(len(known) - 1) // 2]) if known else "-"
             row = (name, show(mine[0]), show(mine[1]), middle)
-            found.append(row[: len(heads(loss)) + 1])
+            found.append(row[:columns])
     return found
 
 

@@ -103,7 +103,7 @@ class ProbeHealth(Kept):
                 outside_c=fresh_c,
                 sources_seen=sources_seen,
             )
-            witness = peers_c or ([outside_c] if outside_c is not None and outside_fresh else [])
+            witness = peers_c or ([] if fresh_c is None else [fresh_c])
             suspects[:0] = other_unit(near, level, witness)
             if near.since:
                 kinds = {kind for kind, _, _ in suspects}

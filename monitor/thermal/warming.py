@@ -92,14 +92,15 @@ class Warming(Kept):
         self._halfway = _since(self._halfway, tick, half_k)
         climbs_c = climb.in_minutes(_CLIMB_AHEAD_MIN)
         climbs_k = -math.inf if climbs_c is None else climbs_c - target_c
-        pace = _steady_pace(course)
-        rises_k = over_k + _comes_k(course, pace)
+        parts_k = _parts_k(course)
+        pace = _steady_pace(course, parts_k)
+        rises_k = over_k + _comes_k(parts_k, pace)
         long = self._above is not None and tick - self._above >= _LONG_S
         by_night = hour is not None and asleep(int(hour))
         if hour is None or not _SUN_H[0] <= hour < _SUN_H[1] or _has_turned(course):
             self._sun = False
         elif pace > 0.0 and over_k > _SUN_FROM * limits.band_c and not self._sun:
-            *before_k, last_k = _parts_k(course)
+            *before_k, last_k = parts_k
             alike = last_k * len(before_k) <= _BIRD * sum(before_k)
             soon = over_k + pace * _SUN_AHEAD_MIN > limits.harm_c
             if alike and soon and _is_new(course):
@@ -166,27 +167,25 @@ def _rises_too(course: Course, tick: float) -> bool:
     return len(rose) == 2 and min(rose) >= _WITNESS_K
 
 
-def _steady_pace(course: Course) -> float:
+def _steady_pace(course: Course, parts_k: Sequence[float]) -> float:
     """K a minute, if it rises and each part brought its share; else, or if too little was heard,
     0."""
-    parts_k = _parts_k(course)
-    part_k = sum(parts_k) / _PARTS
-    now = course.ticks[-1]
+    part_k, now = sum(parts_k) / _PARTS, course.ticks[-1]
+    if part_k <= 0.0 or min(parts_k) < _SHARE * part_k:
+        return 0.0
     highest_c = course.highest(now - _PART_S, now)
     now_c, then_c = course.mean(now - _NOW_S, now), course.mean(now - 2 * _NOW_S, now - _NOW_S)
-    steady = highest_c is not None and course.means[-1] > highest_c - _FALLS_K
-    steady = steady and (now_c is None or then_c is None or now_c >= then_c)
-    steady = steady and part_k > 0.0 and min(parts_k) >= _SHARE * part_k
-    return part_k * 60.0 / _PART_S if steady else 0.0
+    turned = highest_c is None or course.means[-1] <= highest_c - _FALLS_K
+    falls = now_c is not None and then_c is not None and now_c < then_c
+    return 0.0 if turned or falls else part_k * 60.0 / _PART_S
 
 
-def _comes_k(course: Course, pace: float) -> float:
+def _comes_k(parts_k: Sequence[float], pace: float) -> float:
     """What a rise at `pace`, K a minute, brings until harm counts, K: less where it slackens."""
     if pace <= 0.0:
         return 0.0
-    parts_k = _parts_k(course)
-    ahead = _HARM_AHEAD_MIN * 60.0 / _PART_S
-    return min(pace * _HARM_AHEAD_MIN, goes_on_k(parts_k[-2], parts_k[-1], ahead))
+    times = _HARM_AHEAD_MIN * 60.0 / _PART_S
+    return min(pace * _HARM_AHEAD_MIN, goes_on_k(parts_k[-2], parts_k[-1], times))
 
 
 def _parts_k(course: Course) -> list[float]:
