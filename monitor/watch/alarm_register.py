@@ -217,11 +217,14 @@ class AlarmRegister(Kept):
             alarm.delay.reset()
             self._clear(alarm, tick, Facts())
         elif alarm.folded:
+            # It needs no message of its own, but may be what its incident is now.
             head = incidents.head(alarm.incident, self.standing(), alarm)
-            if head is not None and head.state is AlarmState.ACKNOWLEDGED:
+            if head is None:
+                alarm.folded = alarm.incident != alarm.occurrence
+            elif head.state is AlarmState.ACKNOWLEDGED:
                 self._acknowledge_one(alarm, tick, head.by)
-            elif head.rank < alarm.rank if head else alarm.incident == alarm.occurrence:
-                alarm.folded = False  # it needs no message of its own, but is what it is now
+            elif head.rank < alarm.rank:
+                alarm.folded = False
 
     def explain(self, alarm: Alarm, tick: float) -> None:
         """What is behind an active alarm is known to be another thing than when it was told, or
