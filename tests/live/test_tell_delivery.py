@@ -202,16 +202,24 @@ def test_what_the_journal_says_is_unsent_goes_out_at_the_start():
     assert got.title == "porch: dangerously cold"
 
 
-def test_a_sender_that_is_killed_is_started_anew_and_nothing_is_lost():
-    kept, others = Kept(), set(psutil.Process().children())
+@contextmanager
+def one_that_waits(kept: Kept, *, limit_s: float) -> Iterator[tuple[Receiver, psutil.Process]]:
+    """A phone that hangs, and the sender, of which a child waits for its answer."""
+    others = set(psutil.Process().children())
     with (
         http_receiver(Mode.HANGING) as phone,
-        delivering(kept, ("phone", phone), limit_s=20) as delivery,
+        delivering(kept, ("phone", phone), limit_s=limit_s) as delivery,
     ):
         delivery.send([urgent("phone")])
         phone.wait_until(lambda me: me.holding == 1)
-        phone.mode = Mode.WELL
         [sender] = set(psutil.Process().children()) - others
+        yield phone, sender
+
+
+def test_a_sender_that_is_killed_is_started_anew_and_nothing_is_lost():
+    kept = Kept()
+    with one_that_waits(kept, limit_s=20) as (phone, sender):
+        phone.mode = Mode.WELL
         sender.kill()
         phone.wait_for(1)
         until(lambda: kept.states().get(("porch/chill/1:raised", "phone")) == "sent")
@@ -219,14 +227,8 @@ def test_a_sender_that_is_killed_is_started_anew_and_nothing_is_lost():
 
 def test_a_sender_that_is_killed_is_noticed_though_what_it_began_still_hangs():
     """That held the sender's pipe open: the death was seen ten seconds after the time limit."""
-    kept, others = Kept(), set(psutil.Process().children())
-    with (
-        http_receiver(Mode.HANGING) as phone,
-        delivering(kept, ("phone", phone), limit_s=3600) as delivery,
-    ):
-        delivery.send([urgent("phone")])
-        phone.wait_until(lambda me: me.holding == 1)
-        [sender] = set(psutil.Process().children()) - others
+    kept = Kept()
+    with one_that_waits(kept, limit_s=3600) as (_, sender):
         sender.kill()
         until(lambda: kept.outcomes)
         assert kept.outcomes[0].failure == "the sending broke off"

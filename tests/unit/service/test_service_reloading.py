@@ -17,6 +17,17 @@ from monitor.service.reloading import Reloading
 from monitor.settings import Settings, load_settings
 from monitor.watch.engine import Engine
 
+OTHERS = (  # parts beside the watch and its record
+    "delivery",
+    "annunciator",
+    "broker",
+    "forecaster",
+    "copying",
+    "mains",
+    "board",
+    "voice",
+)
+
 
 @pytest.mark.parametrize("error", [RuntimeError("hidden-word"), OSError(5, "hidden-word")])
 def test_whatever_keeps_it_from_being_loaded_is_said(
@@ -26,22 +37,7 @@ def test_whatever_keeps_it_from_being_loaded_is_said(
         raise error
 
     before = MagicMock()
-    parts = {
-        name: MagicMock()
-        for name in (
-            "delivery",
-            "calls",
-            "core",
-            "annunciator",
-            "writer",
-            "broker",
-            "forecaster",
-            "copying",
-            "mains",
-            "board",
-            "voice",
-        )
-    }
+    parts = {name: MagicMock() for name in (*OTHERS, "calls", "core", "writer")}
 
     async def reload() -> Reloading:
         reloading = Reloading(before, fails, Parts(**parts))
@@ -62,17 +58,7 @@ def test_a_fault_while_the_watch_takes_it_leaves_the_birds_watched_and_is_said(
 ) -> None:
     site_of(tmp_path)
     settings = load_settings(tmp_path / "brooder.toml", {}, check_contacts=False)
-    names = (
-        "delivery",
-        "annunciator",
-        "broker",
-        "forecaster",
-        "copying",
-        "mains",
-        "board",
-        "voice",
-    )
-    parts = {name: MagicMock() for name in names}
+    parts = {name: MagicMock() for name in OTHERS}
 
     def fails(*_: object) -> None:
         raise RuntimeError("a fault of ours")
