@@ -164,6 +164,13 @@ class Course(Kept):
         """Of a stretch; None: nothing was heard in it."""
         return min(self._between(from_tick, to_tick), default=None)
 
+    def latest(self, until: float, for_s: float, least: int) -> list[float]:
+        """The stretch that ends at `until`, or as far back as there are `least` means; none, where
+        less was heard."""
+        ends = bisect_right(self.ticks, until)
+        first = min(bisect_left(self.ticks, until - for_s), ends - least)
+        return self.means[first:ends] if first >= 0 else []
+
     def low_at(self, from_tick: float, to_tick: float) -> float | None:
         """When it was lowest in a stretch, the last time; None: nothing was heard in it."""
         first, ends = bisect_left(self.ticks, from_tick), bisect_right(self.ticks, to_tick)

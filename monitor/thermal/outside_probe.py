@@ -15,6 +15,7 @@ from monitor.thermal.track import SPIKE_K, SPIKES, Track
 # Open air warms by some 2 or 3 K in its best hour; the sun on a sheath, a house or a box does this
 # within minutes. Until it is back by half, or for as long. Common practice.
 _WARMED_K, _WITHIN_S, _OVER_S = 6.0, 1200.0, 300.0
+_IN_A_ROW = 3  # readings: two wild ones are neither warmth nor what it rose from
 _WARMED_FOR_S = 12 * 3600.0
 _LEAP_K, _LEAP_S = SPIKE_K, 180.0  # from one reading to the next: no weather either
 
@@ -88,8 +89,8 @@ class OutsideProbe(Kept):
 
     def _is_warmed(self, tick: float) -> bool:
         course = self._track.course
-        now_c = course.lowest(tick - _OVER_S, tick)  # two wild minutes are no warmth
-        before_c = course.highest(tick - _WITHIN_S - _OVER_S, tick - _WITHIN_S)
+        now_c = min(course.latest(tick, _OVER_S, _IN_A_ROW), default=None)
+        before_c = max(course.latest(tick - _WITHIN_S, _OVER_S, _IN_A_ROW), default=None)
         if now_c is None:
             return self._warmed_from_c is not None
         if self._warmed_from_c is not None and self.finding is not None:
