@@ -152,7 +152,7 @@ class AlarmRegister(Kept):
         incident."""
         if alarm.active:
             began = alarm.delay.began
-            self._clear(alarm, tick, Facts(reason=incidents.RENEWED))
+            self._clear(alarm, tick, Facts(reason=incidents.RENEWED, folded=True))
             self._raise(alarm, tick, began)
 
     def fire(self, kind: str, key: str, tick: float) -> None:

@@ -104,15 +104,17 @@ def all_clear(change: Change, voice: Voice) -> Words:
         what, then = _GONE[change.alarm]
         if facts.get("birds_unknown"):
             then = "But I still do not know which birds are where: say it now."
-        if change.probe is not None and change.alarm in _PROBE_GONE:
+        name = "" if change.probe is None else probe_name(change)
+        if name and change.alarm in _PROBE_GONE:
             what, then = _PROBE_GONE[change.alarm]
-            what = what.format(probe_name(change))
-        if change.alarm is AlarmName.COLD_NIGHT and why is not None:
-            return compose(f"{where}: {what}", why)  # that night is over, or its birds are gone
-        gap = lasted.replace(" for", " It lasted", 1) if change.alarm in _HAVE_LENGTH else ""
-        return compose(
-            f"{where}: {what}", f"{then}{gap}{'.' if gap else ''}", why, _floor_now(change, voice)
-        )
+            what = what.format(name)
+        has_length = lasted and change.alarm in _HAVE_LENGTH
+        gap = lasted.replace(" for", " It lasted", 1) + "." if has_length else ""
+        if why is not None:
+            if change.alarm is not AlarmName.COLD_NIGHT:  # which is over, or its birds are gone
+                what = f"{name} alarm ended".lstrip()  # nothing has come right
+            return compose(f"{where}: {what}", f"{why}{gap}")
+        return compose(f"{where}: {what}", f"{then}{gap}", _floor_now(change, voice))
     extreme = ""
     if "extreme_c" in facts:
         end = "lowest" if change.alarm in _LOW else "highest"

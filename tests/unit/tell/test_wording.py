@@ -23,6 +23,8 @@ from monitor.tell.wording.silence_words import site_silent
 from monitor.tell.wording.words import Voice, Words
 from monitor.units import Unit
 from monitor.watch.alarm_table import TABLE
+from monitor.watch.incidents import RENEWED
+from monitor.watch.silence import NO_BIRDS
 from monitor.watch.status import NightStatus
 
 LOCK_SCREEN = 110  # characters of title and body that a locked phone shows for certain
@@ -394,6 +396,18 @@ def test_a_cold_night_that_is_over_is_not_said_to_hold_until_morning():
     )
     words = wording.for_change(ended, site())
     assert words.body == "The night is over."
+
+
+@pytest.mark.parametrize("reason", [RENEWED, NO_BIRDS, "out of service"])
+@pytest.mark.parametrize("alarm", [AlarmName.PROBE_FAULT, AlarmName.NO_READINGS])
+def test_an_alarm_that_ends_for_another_reason_does_not_say_that_it_came_right(alarm, reason):
+    facts = Facts(**{**FACTS[alarm], "reason": reason, "lasted_s": 1680.0})
+    ended = change(alarm, ChangeKind.CLEARED, facts=facts)
+    words = wording.for_change(ended, site())
+    assert "alarm ended" in words.title
+    assert words.body.lower().startswith(reason)
+    assert "It lasted 28 min." in words.body
+    assert not re.search("again|is back|are back", words.body)
 
 
 @given(name=st.text("abcdefghij klm", min_size=1, max_size=40).filter(str.strip))

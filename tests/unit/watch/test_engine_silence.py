@@ -214,9 +214,10 @@ def test_bad_values_of_the_only_probe_with_good_ones_between_are_told_as_its_fau
             night.t += 10
         night.says(35.0)
         night.t += 10
-    assert [c.priority for c in night.changes if c.change is ChangeKind.RAISED] == [
-        Priority.ADVICE,
-        Priority.WARNING,
+    assert [(c.change, c.priority, "folded" in c.facts) for c in night.changes] == [
+        (ChangeKind.RAISED, Priority.ADVICE, False),
+        (ChangeKind.CLEARED, Priority.ADVICE, True),  # it goes on: nobody is told of an end
+        (ChangeKind.RAISED, Priority.WARNING, False),
     ]
     assert {c.alarm for c in night.changes} == {AlarmName.PROBE_FAULT}
 
