@@ -5,7 +5,6 @@ import asyncio
 import contextlib
 import socket
 import subprocess
-import time
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -39,7 +38,9 @@ def test_a_probe_is_acknowledged_only_when_the_journal_has_its_reading(broker, q
     with subprocess.Popen(words) as probe:
         (one,) = broker.take(1)
         assert (one.topic, one.payload) == (FLOOR, b"33.4")
-        time.sleep(0.5)
+        with subprocess.Popen([*words[:-1], "33.5"]) as later:
+            broker.broker.acknowledge([broker.take(1)[0].token])
+            assert later.wait(LEAST_S) == 0
         assert probe.poll() is None, "it still waits for its acknowledgement"
         broker.broker.acknowledge([one.token])
         assert probe.wait(LEAST_S) == 0

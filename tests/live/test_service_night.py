@@ -1,10 +1,13 @@
 """The main job, end to end: a reading that is too low reaches a phone and a mailbox, over a kill, a
 stop and a reload of the real service."""
 
+import itertools
 import re
 import sqlite3
+import threading
 import time
 from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import pytest
@@ -105,6 +108,64 @@ def test_an_alarm_outlives_a_kill_and_is_not_told_twice(
         assert service.stop() == 0
         said = [float(v) for v in probe.sent]
         assert sorted(service.temps()) == sorted(said)
+
+
+@needs_mosquitto
+def test_where_the_power_flickers_a_cold_floor_and_its_end_are_told_and_not_again(
+    tmp_path: Path,
+) -> None:
+    """Lives of a few readings each, one after the other, while the probe goes on."""
+
+    def short_life() -> None:
+        heard = len(probe.acknowledged)
+        service.start()
+        probe.wait_acknowledged(heard + 3)
+        service.kill()
+
+    with (
+        Mosquitto(tmp_path / "broker", persistent=True) as broker,
+        http_receiver() as phone,
+        Service(
+            tmp_path,
+            broker_port=broker.port,
+            contacts={"phone": phone.url},
+            limits=QUICK_LIMITS,
+            commit_s=0.5,
+        ) as service,
+        Thermometer(broker.port) as probe,
+    ):
+        service.placed()
+        said = itertools.count()
+        for floor_c, told_of in ((21.0, "cold"), (35.0, "back to normal")):
+            before, done = phone.titles(), threading.Event()
+
+            def goes_on(floor_c: float = floor_c, done: threading.Event = done) -> None:
+                while not done.wait(0.1):
+                    probe.say(f"{floor_c + next(said) % 1000 / 10_000:.4f}")
+
+            with ThreadPoolExecutor(1) as publisher:
+                publisher.submit(goes_on)
+                try:
+                    service.kill()
+                    for _ in range(3):
+                        short_life()
+                    service.start()
+                    phone.wait_until(lambda p, t=told_of: any(t in g.title for g in p.got))
+                    # Killed between sending and noting that, it would be sent again.
+                    wait_until(lambda: nothing_owed(service), 30, "that to be written down")
+                    told = phone.titles()
+                    service.kill()
+                    for _ in range(3):
+                        short_life()
+                    service.start()
+                finally:
+                    done.set()
+            probe.wait_acknowledged()
+            wait_until(lambda: contacts(service)[0]["pending"] == 0, 30, "all to be sent")
+            assert phone.titles() == told
+            assert set(told[len(before) :]) == {told[-1]}, "and nothing else"
+        wait_until(lambda: len(service.temps()) >= len(probe.sent), what="all on the disk")
+        assert sorted(service.temps()) == sorted(float(v) for v in probe.sent)
 
 
 def nothing_owed(service: Service) -> bool:

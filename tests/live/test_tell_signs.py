@@ -1,7 +1,6 @@
 """The sign of life and the trial messages, against real receivers."""
 
 import threading
-import time
 from pathlib import Path
 
 import pytest
@@ -28,14 +27,17 @@ def test_a_sign_of_life_goes_out_at_its_interval():
 
 
 def test_no_sign_of_life_while_the_watch_makes_no_progress():
-    alive = [False]
+    alive, asked = [False], []
+
+    def lives() -> bool:
+        asked.append(alive[0])
+        return alive[0]
+
     with http_receiver() as somebody:
-        heart = Heartbeat(
-            f"http://127.0.0.1:{somebody.port}/alive", 0.05, alive=lambda: bool(alive[0])
-        )
+        heart = Heartbeat(f"http://127.0.0.1:{somebody.port}/alive", 0.05, alive=lives)
         heart.start()
         try:
-            time.sleep(0.5)  # ten beats' time in which none may come
+            somebody.wait_until(lambda _: len(asked) > 10)
             assert somebody.tried == 0
             alive[0] = True
             somebody.wait_for(1)

@@ -14,7 +14,7 @@ from pathlib import Path
 from support.one_box import ONE_BOX
 from support.patience import LEAST_S
 
-from monitor.events import AlarmName, Change, Entry, EntryKind, Facts, Moment
+from monitor.events import AlarmName, Change, Entry, EntryKind, Facts, Moment, Reading
 from monitor.intake.held import HeldTimes
 from monitor.intake.inbox import AckToken, Inbox, MqttMessage
 from monitor.intake.link import BrokerState, Link
@@ -59,8 +59,10 @@ class MoodyJournal:
         self.fails: BaseException | None = None
         self.poison = -1.0
         self.commits = 0
+        self.at_disk: Commit | None = None  # what the disk was last asked to take
 
     def commit(self, batch: Commit) -> None:
+        self.at_disk = batch
         self.goes_on.wait()
         self.commits += 1
         if self.fails is not None:
@@ -192,6 +194,18 @@ class Rig:
         token = AckToken(1, mid)
         self.inbox.put(MqttMessage(TOPIC, text.encode(), self.clock.now(), token, dup))
         return mid
+
+    def at_disk(self, temp_c: float) -> bool:
+        """Has the disk been asked to take this reading, and no other since?"""
+        batch = self.journal.at_disk
+        return batch is not None and any(
+            isinstance(item, Reading) and item.temp_c == temp_c for item in batch.inputs
+        )
+
+    def goes_round(self) -> None:
+        """Until the watch has ended the round that it is in."""
+        for _ in range(2):  # the first may be answered in that round
+            self.calls.call(lambda now: None).result(LEAST_S)
 
     def temps(self) -> list[float]:
         with JournalReader(self.path) as reader:
