@@ -4,19 +4,55 @@ show the same. Plain data; made by `settings.set_up_steps`."""
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
+from typing import Self
 
 
 class Step(StrEnum):
-    """A part of the set-up, in the order in which it is gone through."""
+    """A part of the set-up, in the order in which it is gone through: its heading, and why."""
 
-    SITE = "site"
-    BOX = "box"
-    HEAT = "heat"
-    PROBES = "probes"
-    METERS = "meters"
-    CONTACTS = "contacts"
-    PAGE = "page"
-    BIRDS = "birds"
+    heading: str
+    why: str
+
+    def __new__(cls, value: str, heading: str = "", why: str = "") -> Self:
+        step = str.__new__(cls, value)
+        step._value_, step.heading, step.why = value, heading, why
+        return step
+
+    SITE = (
+        "site",
+        "The place",
+        "Its name stands in every message, and its time zone sets the nights.",
+    )
+    BOX = "box", "The box", "Its size and cover say how much heat it loses on a cold night."
+    HEAT = (
+        "heat",
+        "Lamps and plates",
+        "One that has a name here is named when it dies. Give its watts as printed on it. Two "
+        "supports for every lamp, a guard, and nothing that burns near it.",
+    )
+    PROBES = "probes", "Probes", "Each thermometer, and where it lies."
+    METERS = (
+        "meters",
+        "Power cut, humidity, cover",
+        "Each is worth having alone. Begin with the mains: a power cut takes all heat at once. "
+        "Then a switch on the cover, so that feeding is known and not guessed.",
+    )
+    CONTACTS = (
+        "contacts",
+        "Who is told",
+        "A phone that sounds at night. The address is a secret: it is kept in a file of its own "
+        "and never shown.",
+    )
+    PAGE = (
+        "page",
+        "The page on the phone",
+        "Everybody on the home network could open it, so it asks for a passphrase.",
+    )
+    BIRDS = (
+        "birds",
+        "The chicks",
+        "Their hatch day sets the target. Enter them when they are in.",
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,13 +75,11 @@ class StepForm:
     unchanged. `others` are the things of this kind that can be asked about instead ("": a new
     one)."""
 
+    step: Step
     fields: tuple[Field, ...]
     values: Mapping[str, str]
     about: str = ""
     others: tuple[tuple[str, str], ...] = ()  # name, words
-    step: Step = Step.SITE
-    title: str = ""
-    why: str = ""
     hidden: Mapping[str, str] = field(default_factory=dict)
 
 
@@ -64,16 +98,6 @@ class WrongAnswers(Exception):
     def __init__(self, by_field: Mapping[str, str]) -> None:
         super().__init__("; ".join(by_field.values()))
         self.by_field = dict(by_field)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class StepStands:
-    """A step in the list of them, and what stands in the file."""
-
-    step: Step
-    title: str
-    why: str
-    now: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -15,7 +15,7 @@ from monitor.service.set_up_edits import SetUp
 from monitor.set_up_form import Field, HeardProbe, Step, StepForm, WrongAnswers
 from monitor.settings import Settings, SettingsFault
 from monitor.settings.rewriting import BEFORE, NotWritten
-from monitor.settings.set_up_steps import TITLES, as_it_is, step_of
+from monitor.settings.set_up_steps import as_it_is, step_of
 from monitor.units import shown, step_shown
 
 STEPS = tuple(step for step in Step if step is not Step.BIRDS)
@@ -53,9 +53,8 @@ def set_up(
 
 
 def _wanted(step: Step, desk: SetUp) -> bool:
-    title, why = TITLES[step]
-    out().print(f"\n{title}", style="bold")
-    out().print(f"{why}\nNow: {as_it_is(step, desk.settings())}.")
+    out().print(f"\n{step.heading}", style="bold")
+    out().print(f"{step.why}\nNow: {as_it_is(step, desk.settings())}.")
     return typer.confirm("Go through it?", default=True)
 
 

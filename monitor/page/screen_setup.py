@@ -34,7 +34,7 @@ class SetUpScreen(Screen):
         try:
             steps = await api.set_up.steps()
         except Objection as why:
-            steps, why_not = [], str(why)
+            steps, why_not = {}, str(why)
         return self._frame.screen(
             request,
             "set_up.html",

@@ -74,7 +74,7 @@ class StepsScreen(Screen):
         except Objection as why:
             return self._refused(request, step, str(why))
         return self._frame.screen(
-            request, "set_up_change.html", step=step, title=made.title, proposed=proposed
+            request, "set_up_change.html", step=step, title=step.heading, proposed=proposed
         )
 
     @post("/set-up/write")
@@ -85,14 +85,13 @@ class StepsScreen(Screen):
             notes = await self._frame.api.set_up.write(form["mark"])
         except Objection as why:
             return self._refused(request, step, str(why))
-        steps = await self._frame.api.set_up.steps()
-        after = list(Step).index(step) + 1
-        moved = next((s.now for s in steps if s.step is Step.PAGE), "")
+        moved = (await self._frame.api.set_up.steps())[Step.PAGE]
+        after = list(Step)[list(Step).index(step) + 1 :]
         return self._frame.screen(
             request,
             "set_up_written.html",
             notes=notes,
-            next=steps[after] if after < len(steps) else None,
+            next=after[0] if after else None,
             moved=moved if step is Step.PAGE and "://" in moved else None,
             step=step,
             measures=any(

@@ -13,10 +13,10 @@ from monitor.brooding.objection import Objection
 from monitor.intake.unclaimed import Unclaimed
 from monitor.service.probe_accounts import Prepared, carry_out, prepare
 from monitor.service.set_up_edits import SetUp
-from monitor.set_up_form import HeardProbe, Proposed, Step, StepForm, StepStands
+from monitor.set_up_form import HeardProbe, Proposed, Step, StepForm
 from monitor.settings import SettingsFault
 from monitor.settings.rewriting import NotWritten
-from monitor.settings.set_up_steps import TITLES, as_it_is, offsets_edit
+from monitor.settings.set_up_steps import as_it_is, offsets_edit
 from monitor.site import Place, Site
 from monitor.units import Unit, to_celsius
 from monitor.watch.status import SiteStatus
@@ -79,13 +79,10 @@ class LiveSetUp:
         self._edits = SetUp(self.source)
         self._rising = Rising()
 
-    async def steps(self) -> list[StepStands]:
-        """Every step, and what stands in the file. Raises Objection."""
+    async def steps(self) -> dict[Step, str]:
+        """What stands in the file, by step. Raises Objection."""
         settings = await self._in_thread(self._edits.settings)
-        return [
-            StepStands(step=step, title=title, why=why, now=as_it_is(step, settings))
-            for step, (title, why) in TITLES.items()
-        ]
+        return {step: as_it_is(step, settings) for step in Step}
 
     async def form(self, step: Step, about: str) -> StepForm:
         """What a step asks. Raises WrongAnswers, Objection."""

@@ -7,7 +7,7 @@ question that one of its faults is about."""
 import re
 import socket
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any, TypeVar
 
 from tomlkit import TOMLDocument
@@ -51,34 +51,6 @@ _WANTS = {
     "urgent": ("Only what is urgent", ("urgent",)),
 }
 _OUT = "out"
-TITLES = {
-    Step.SITE: (
-        "The place",
-        "Its name stands in every message, and its time zone sets the nights.",
-    ),
-    Step.BOX: ("The box", "Its size and cover say how much heat it loses on a cold night."),
-    Step.HEAT: (
-        "Lamps and plates",
-        "One that has a name here is named when it dies. Give its watts as printed on it. Two "
-        "supports for every lamp, a guard, and nothing that burns near it.",
-    ),
-    Step.PROBES: ("Probes", "Each thermometer, and where it lies."),
-    Step.METERS: (
-        "Power cut, humidity, cover",
-        "Each is worth having alone. Begin with the mains: a power cut takes all heat at once. "
-        "Then a switch on the cover, so that feeding is known and not guessed.",
-    ),
-    Step.CONTACTS: (
-        "Who is told",
-        "A phone that sounds at night. The address is a secret: it is kept in a file of its own "
-        "and never shown.",
-    ),
-    Step.PAGE: (
-        "The page on the phone",
-        "Everybody on the home network could open it, so it asks for a passphrase.",
-    ),
-    Step.BIRDS: ("The chicks", "Their hatch day sets the target. Enter them when they are in."),
-}
 
 
 def as_it_is(step: Step, settings: Settings) -> str:
@@ -116,9 +88,8 @@ def step_of(meter: Meter) -> Step:
 def form_of(step: Step, settings: Settings, about: str = "") -> StepForm:
     """The questions of a step. `about`: a box, a probe's key or a contact; "" where there is one
     alone, or for a new one. Raises WrongAnswers where there is no such thing."""
-    title, why = TITLES[step]
     ask, _ = _STEPS[step]
-    return replace(ask(settings, about), step=step, title=title, why=why)
+    return ask(settings, about)
 
 
 def edit_of(step: Step, answers: Answers, settings: Settings, about: str = "") -> Edit:
@@ -187,7 +158,7 @@ def _site_form(settings: Settings, _about: str) -> StepForm:
         ),
     )
     values = {key: getattr(site, key) or "" for key in _OF_SITE}
-    return StepForm(fields, values)
+    return StepForm(Step.SITE, fields, values)
 
 
 def _site_edit(_settings: Settings, _about: str, _given: Answers, new: Answers) -> Edit:
@@ -238,7 +209,9 @@ def _box_form(settings: Settings, about: str) -> StepForm:
             "cover": box.cover,
             "stands": box.stands,
         }
-    return StepForm(fields, values, box.name if box else "", _boxes(settings, "Another box"))
+    return StepForm(
+        Step.BOX, fields, values, box.name if box else "", _boxes(settings, "Another box")
+    )
 
 
 def _box_edit(settings: Settings, about: str, given: Answers, new: Answers) -> Edit:
@@ -314,7 +287,7 @@ def _heat_form(settings: Settings, about: str) -> StepForm:
             f"{row} topic": source.topic or "",
             f"{row} value": source.value or "",
         }
-    return StepForm(tuple(fields), values, box.name if box else "", _boxes(settings))
+    return StepForm(Step.HEAT, tuple(fields), values, box.name if box else "", _boxes(settings))
 
 
 def _heat_edit(settings: Settings, about: str, given: Answers, _new: Answers) -> Edit:
@@ -412,7 +385,7 @@ def _probe_form(settings: Settings, about: str) -> StepForm:
             "box": probe.brooder or SITE_WIDE,
             "offset": step_written(probe.offset_c, unit),
         }
-    return StepForm(tuple(fields), values, about)
+    return StepForm(Step.PROBES, tuple(fields), values, about)
 
 
 def _probe_edit(settings: Settings, about: str, given: Answers, new: Answers) -> Edit:
@@ -526,7 +499,7 @@ def _meters_form(settings: Settings, about: str) -> StepForm:
             only_with=f"{COVER.kind} topic",
         )
     )
-    return StepForm(tuple(fields), values, box.name, _boxes(settings))
+    return StepForm(Step.METERS, tuple(fields), values, box.name, _boxes(settings))
 
 
 def _meters_edit(settings: Settings, about: str, given: Answers, _new: Answers) -> Edit:
@@ -600,7 +573,9 @@ def _contact_form(settings: Settings, about: str) -> StepForm:
             "after_minutes": f"{contact.after_minutes:g}",
         }
     others = tuple((one.name, one.name) for one in settings.file.contacts)
-    return StepForm(fields, values, about, (*others, ("", "Another")) if others else ())
+    return StepForm(
+        Step.CONTACTS, fields, values, about, (*others, ("", "Another")) if others else ()
+    )
 
 
 def _contact_edit(settings: Settings, about: str, given: Answers, new: Answers) -> Edit:
@@ -675,7 +650,7 @@ def _page_form(settings: Settings, _about: str) -> StepForm:
             f"{_own_address(settings)}.",
         ),
     )
-    return StepForm(fields, {"listen": page.listen, "public_url": page.public_url or ""})
+    return StepForm(Step.PAGE, fields, {"listen": page.listen, "public_url": page.public_url or ""})
 
 
 def _page_edit(settings: Settings, _about: str, given: Answers, said: Answers) -> Edit:
