@@ -53,6 +53,8 @@ def rehearse(
         fail(f"--speed is {speed:g}; it must be {LEAST_SPEED:g} or more")
     if journal is not None and journal.exists():
         fail(f"{journal} is there already; name a new file: a rehearsal is no record")
+    if journal is not None and not journal.parent.is_dir():
+        fail(f"{journal.parent} is no folder; name a file in a folder that is there")
     set_up("error")
     story = NightStory()
     if calm:

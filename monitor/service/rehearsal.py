@@ -21,8 +21,10 @@ from monitor.tell.message import Message
 CHICKS = 100
 LOST = 2
 AFTER_S = 60.0  # the service hears the last word out
-# The night waits there for probes that a busy machine holds up: well within what is called silence.
+# So long after the last word that the watch has heard the night waits, for a busy machine: well
+# within what is called silence.
 _WAITS_AFTER_S = 300.0
+_LOOKS_AGAIN_S = 0.1
 
 
 async def play(settings: Settings, night: RehearsedNight, clock: FastClock, places: Places) -> None:
@@ -32,18 +34,26 @@ async def play(settings: Settings, night: RehearsedNight, clock: FastClock, plac
     client.connect("127.0.0.1", places.broker_port or 1883)
     client.loop_start()
     acts = list(_acts(night))
+    starts_at = night.at(night.story.starts)
+
+    async def until(at: float) -> None:
+        while True:
+            clock.go_on_until((places.heard_at() or starts_at) + _WAITS_AFTER_S)
+            wait_s = (at - clock.now().at) / clock.speed
+            if wait_s <= 0:
+                return
+            await asyncio.sleep(min(wait_s, _LOOKS_AGAIN_S))
+
     try:
         for at, topic, payload in night.messages():
-            clock.go_on_until(at + _WAITS_AFTER_S)
             while acts and acts[0][0] <= at:
                 act_at, details = acts.pop(0)
-                await _until(clock, act_at)
+                await until(act_at)
                 paths = settings.control_paths
                 await asyncio.to_thread(control.ask, paths, "entry", **details)
-            await _until(clock, at)
+            await until(at)
             client.publish(topic, payload, qos=1)
-        clock.go_on_until(float("inf"))
-        await _until(clock, clock.now().at + AFTER_S)
+        await until(clock.now().at + AFTER_S)
     finally:
         client.disconnect()
         client.loop_stop()
@@ -65,12 +75,6 @@ def first_word(site: Site, night: RehearsedNight) -> tuple[float, Message] | Non
             if message.priority is Priority.URGENT:
                 return at, message
     return None
-
-
-async def _until(clock: FastClock, at: float) -> None:
-    wait_s = (at - clock.now().at) / clock.speed
-    if wait_s > 0:
-        await asyncio.sleep(wait_s)
 
 
 def _acts(night: RehearsedNight) -> Iterator[tuple[float, dict[str, Any]]]:

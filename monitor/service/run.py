@@ -58,7 +58,7 @@ class Places:
     broker: str = ""
     broker_port: int | None = None  # of the built-in broker
     page: str | None = None
-    page_port: int | None = None
+    heard_at: Callable[[], float | None]  # when the watch last heard something
 
 
 class Page(Protocol):
@@ -108,7 +108,7 @@ class Service:
         self._loop = asyncio.get_running_loop()
         self._readiness = Readiness()
         self._pulse = Pulse()
-        self._places = Places()
+        self._places = Places(heard_at=lambda: self._watch.heard_at)
         self._cleanup = contextlib.AsyncExitStack()
         self._inbox = Inbox()
         core, clock = opened.core, opened.clock
@@ -294,7 +294,6 @@ class Service:
             return
         self._serving = await self._hooks.page(settings, self._api)
         if self._serving is not None:
-            self._places.page_port = self._serving.port
             scheme = "https" if page.cert_file is not None else "http"
             self._places.page = f"{scheme}://{page.listen}:{self._serving.port}/"
 

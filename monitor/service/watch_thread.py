@@ -59,6 +59,7 @@ class WatchThread:
 
     def __post_init__(self) -> None:
         self.failed: BaseException | None = None
+        self.heard_at: float | None = None  # of the last message, whatever it said
         self._stop = threading.Event()
         self._thread = threading.Thread(target=self._run, name="watch", daemon=True)
         self._housekeeping_due = time.monotonic() + HOUSEKEEPING_EVERY_S
@@ -147,6 +148,7 @@ class WatchThread:
             self.core.clock_jumped(after, jump_s, just_on=just_on)
 
     def _take_in(self, delivery: MqttMessage) -> None:
+        self.heard_at = delivery.received.at
         if delivery.token is not None:
             self.commits.arrived(delivery.token, delivery.received)
         try:
