@@ -36,6 +36,7 @@ FIRST_WATER_SOURCE = Source(
 
 WATER_PER_FEED, FIRST_WATER_PER_FEED, FIRST_DAYS = 2.0, 3.0, 3
 LIGHT_SHARE = 0.8  # of the breeder's target; a bird under it is behind. Common practice
+HEAVY_SHARE = 2.0  # more than that is a slip of the pen. Assumed
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

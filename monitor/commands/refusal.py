@@ -11,11 +11,11 @@ _KINDS = {"int": "a whole number", "float": "a number", "bool": "true or false"}
 
 
 def in_one_line(wrong: TyperException) -> str:
-    """Empty where the help has been shown instead."""
+    """The help itself where a command was left out; empty where it has been shown."""
     said = wrong.format_message().strip()
     ctx = getattr(wrong, "ctx", None)
-    if not said:
-        return ""
+    if not said or said.startswith("Usage:"):
+        return said
     return f"{ctx.command_path if ctx is not None else 'brooder'}: {_said(wrong, said, ctx)}"
 
 
@@ -25,7 +25,7 @@ def _said(wrong: TyperException, said: str, ctx: object) -> str:
     option = getattr(wrong, "option_name", None)
     if param is not None:
         name = next((o for o in param.opts if o.startswith("--")), param.name)
-        return f"{name} {_value(wrong)}"
+        return f"{name} {_value(wrong) or _missing(ctx, command)}"
     if unknown := re.fullmatch(r"No such command '(.*)'\.", said):
         verbs = ", ".join(_below(command))
         return f'"{unknown[1]}" is no command; it must be one of {verbs}'
@@ -59,12 +59,18 @@ def _options(command: object) -> list[str]:
     return [o for p in getattr(command, "params", []) for o in p.opts if o.startswith("--")]
 
 
+def _missing(ctx: object, command: object) -> str:
+    words = (one for one in getattr(command, "params", []) if one.param_type_name == "argument")
+    places = [one.name.upper() if one.required else f"[{one.name.upper()}]" for one in words]
+    return f"is missing; write {' '.join([getattr(ctx, 'command_path', 'brooder'), *places])}"
+
+
 def _value(wrong: TyperException) -> str:
-    """What was given, and what it must be."""
+    """What was given, and what it must be; empty where nothing was given."""
     cause = wrong.__cause__
     if not isinstance(cause, ValidationError):
         missing = "Missing" in wrong.format_message()
-        return "is missing" if missing else f"is wrong: {wrong.message}"
+        return "" if missing else f"is wrong: {wrong.message}"
     found = cause.errors(include_url=False)[0]
     choices = re.findall(r"'([^']*)'", found["msg"].partition("is not one of")[2])
     if choices:

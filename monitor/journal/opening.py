@@ -147,6 +147,8 @@ def fault_of(error: Exception, path: Path) -> StorageFault:  # noqa: PLR0911 - o
     primary = code & 0xFF
     if primary == sqlite3.SQLITE_FULL or number in (28, 122):  # ENOSPC, EDQUOT
         return StorageFault("full", f"the disk that holds {path} is full")
+    if not path.parent.is_dir():
+        return StorageFault("failed", f"{path} could not be used: there is no folder {path.parent}")
     if number in (1, 13):  # EPERM, EACCES: as after `sudo cp`
         return StorageFault(
             "read-only",

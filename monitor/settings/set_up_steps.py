@@ -693,7 +693,8 @@ def _box(settings: Settings, about: str, *, needed: bool = False) -> BrooderSett
         return boxes[0]
     found = next((box for box in boxes if box.name == about), None)
     if found is None and (about or needed):
-        raise WrongAnswers({"": f"Choose a box: {', '.join(box.name for box in boxes)}."})
+        wrong = f"No box is called {about}. " if about else ""
+        raise WrongAnswers({"": f"{wrong}Choose a box: {', '.join(box.name for box in boxes)}."})
     return found
 
 

@@ -3,6 +3,7 @@
 
 from monitor.brooding import feed
 from monitor.brooding.bird_kinds import kind_of, mass_kg
+from monitor.measures import counted
 from monitor.units import Unit
 
 LITRES_PER_GALLON, KG_PER_POUND, G_PER_OUNCE = 3.785411784, 0.45359237, 28.349523125
@@ -43,9 +44,12 @@ def weight_words(kind: str, age_days: float, grams: float, units: Unit) -> str:
     share = feed.weight_share(kind, age_days, grams)
     many = kind_of(kind).many
     said = (
-        f"{bird_weight(grams, units)} a bird; {many} of {int(age_days)} days weigh about {should} "
-        f"by the breeder's table: {share * 100:.0f} % of it."
+        f"{bird_weight(grams, units)} a bird; {many} {counted(int(age_days), 'day')} old weigh "
+        f"about {should} by the breeder's table"
     )
+    if share > feed.HEAVY_SHARE:
+        return f"{said}. Check the count, the weight and its unit, and the day they hatched."
+    said += f": {share * 100:.0f} % of it."
     if share >= feed.LIGHT_SHARE:
         return f"{said} That is well."
     return (

@@ -377,7 +377,8 @@ def test_watts_are_read_as_a_grower_writes_them(text: str, watts: float) -> None
         ("nonsense", '"nonsense" is no command; it must be one of watch, set-up'),
         ("flock nix", 'brooder flock: "nix" is no command; it must be one of placed, loss'),
         ("flock placed many", 'brooder flock placed: count is "many"; it must be a whole number'),
-        ("flock placed", "brooder flock placed: count is missing"),
+        ("flock placed", "flock placed: count is missing; write brooder flock placed COUNT"),
+        ("salvage x.db", "saved is missing; write brooder salvage DAMAGED SAVED"),
         ("tonight --low", "--low needs a value after it"),
         ("export --form xml", '--form is "xml"; it must be one of lines, csv, senml'),
         ("flock --config x.toml placed --count 9", "brooder flock: put --config after placed"),
@@ -403,12 +404,25 @@ def test_a_call_that_cannot_be_understood_is_one_line_with_what_would_be_right(
     assert line in only
 
 
+@pytest.mark.parametrize("verb", ["contacts", "flock", "mirror"])
+def test_a_verb_that_lacks_its_command_shows_its_help(
+    verb: str, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(sys, "argv", ["brooder", verb])
+    with pytest.raises(SystemExit) as ended:
+        main()
+    assert ended.value.code == 2
+    assert capsys.readouterr().err.startswith(f"Usage: brooder {verb} ")
+
+
 @pytest.mark.parametrize(
     ("words", "line"),
     [
         ("flock moved 54 --to barn", '--to is "barn"; it must be one of porch'),
         ("import /", "/ is no file; name one that brooder export wrote"),
         ("salvage / /new", "/ is no file; the service names"),
+        ("rehearse --journal /not/there", "/not is no folder; name a file in a folder that is"),
+        ("set-up box --about barn", "No box is called barn. Choose a box: porch."),
     ],
 )
 def test_what_is_refused_is_named_as_it_is(words: str, line: str, config: Path) -> None:

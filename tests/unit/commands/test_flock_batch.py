@@ -61,6 +61,9 @@ def test_a_batch_is_split_weighed_seen_and_ended_as_one(config: Path) -> None:
     said = say(config, "flock", "weighed", "4", "840 g", *porch, *a_week_old)
     assert "100 % of it. That is well." in said
     assert "That is behind." in say(config, "flock", "weighed", "4", "400 g", *porch)
+    said = say(config, "flock", "weighed", "1", "4 kg", *porch)
+    assert "Check the count, the weight and its unit" in said
+    assert "well" not in said
     assert "The watch sleeps" in say(config, "flock", "end", "--yes")
     listed = say(config, "flock", "list")
     for word in ("huddled", "210 g", "dead-on-arrival", "end"):

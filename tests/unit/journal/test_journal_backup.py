@@ -74,5 +74,5 @@ def test_a_running_service_or_a_wrong_file_stops_a_restore(
 
 def test_a_copy_that_cannot_be_written_says_so(journal: Journal, path: Path) -> None:
     journal.commit(batch(reading(T0)))
-    with pytest.raises(StorageFault):
+    with pytest.raises(StorageFault, match="there is no folder /proc/no/such/folder"):
         backup(path, Path("/proc/no/such/folder/copy.db"))
