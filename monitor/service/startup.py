@@ -218,5 +218,14 @@ def say_gap(core: Core, ended: Moment | None, now: Moment, *, clock_sure: bool =
         why = Facts(reason="the board's clock is behind its own records; it was not set yet")
         core.fault(AlarmName.CLOCK_FAULT, True, now, why)
     elif ended is not None and now.at - ended.at >= DOWN_WORTH_TELLING_S:
+        if not core.ledger.open and not _has_heard(core, now):
+            core.pass_over(ended, now)  # entries made before the watch ran for the first time
+            return
         gap = Facts(down_from=ended.at, down_to=now.at)
         core.fault(AlarmName.WAS_DOWN, True, now, gap)
+
+
+def _has_heard(core: Core, now: Moment) -> bool:
+    status = core.status(now)
+    probes = (*status.probes, *(probe for box in status.brooders for probe in box.probes))
+    return any(probe.at is not None for probe in probes)

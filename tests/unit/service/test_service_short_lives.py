@@ -7,7 +7,7 @@ import pytest
 from support.engine_night import hatched_today
 from support.one_box import ONE_BOX, StoppedClock
 
-from monitor.events import Moment
+from monitor.events import Entry, EntryKind, Moment
 from monitor.service.startup import open_all
 from monitor.settings import Settings, load_settings
 from monitor.tell.message import Message
@@ -66,6 +66,20 @@ def test_an_urgent_alarm_is_repeated_though_no_life_is_long_and_floods_nobody(
     away = [m for m in said if "nobody watched" in m.title]
     assert away, "that nobody watched is told as well"
     assert len(away) <= 3 or lasts_s > 120, "and of short lives about once an hour"
+
+
+def test_before_the_first_start_nobody_was_to_watch(settings: Settings) -> None:
+    """An entry made the day before was taken for a watch that had been down since."""
+    opened = open_all(settings, StoppedClock(T0))
+    now, journal = Moment(T0, T0), opened.journal
+    assert journal is not None
+    opened.core.enter(Entry(at=T0, entry=EntryKind.NOTE, brooder="porch", note="new litter"), now)
+    journal.commit(opened.core.take(now).batch)
+    journal.close()
+    assert life(settings, T0 + 3600.0, 600.0, WARM_C) == []
+    assert [m.title for m in life(settings, T0 + 7800.0, 600.0, WARM_C)] == [
+        "Brooder: nobody watched for 60 min"
+    ]
 
 
 @pytest.mark.parametrize("away_s", [330.0, 7200.0])
