@@ -76,7 +76,8 @@ def _mixed_fault(entry: Entry, batch: Batch) -> str | None:
     other_hatch = entry.hatched is not None and iso_date(entry.hatched) != batch.hatched
     if other_hatch or (entry.kind is not None and entry.kind != batch.kind):
         return (
-            f"{entry.brooder} holds {batch.kind} hatched {batch.hatched.isoformat()}, and one box "
-            "has one target; first write down that those were moved out, or use another brooder."
+            f"{entry.brooder} holds {KINDS[batch.kind].many} hatched {batch.hatched.isoformat()}, "
+            "and one box has one target; first write down that those were moved out, or use "
+            "another brooder."
         )
     return None

@@ -22,6 +22,7 @@ from monitor.site import Probe
 from monitor.units import shown
 
 _HEARD_WITHIN_S = 15.0
+_PROBE_C = (-55.0, 125.0)  # what a DS18B20 can say
 _SPEAKS_S = 900.0  # a probe heard within this speaks for itself
 
 
@@ -38,7 +39,7 @@ def attempt(
     in the records as that probe's reading. Exit code 1: it was not heard."""
     settings = settings_or_exit(config)
     meant = _probe(settings, probe)
-    temp_c = temperature_or_exit(reading, settings.site.units, "READING")
+    temp_c = temperature_or_exit(reading, settings.site.units, "READING", _PROBE_C)
     if temp_c is None:
         fail("READING is missing; write a temperature such as 95F or 35C")
     row = _row(settings, meant)

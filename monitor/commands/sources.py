@@ -38,7 +38,7 @@ def sources(
     everything = list(figures())
     found = _about(everything, [word.lower().removesuffix("s") for word in about or []])
     if not found:
-        subjects = ", ".join(dict.fromkeys(f.subject.split(":")[0] for f in everything))
+        subjects = "; ".join(dict.fromkeys(f.subject.split(":")[0] for f in everything))
         fail(f'no figure is about "{" ".join(about or [])}"; subjects are {subjects}')
     units = _units(config)
     for subject in dict.fromkeys(one.subject for one in found):

@@ -11,9 +11,10 @@ from monitor.commands.ask import brooder_or_exit, request
 from monitor.commands.common import NOT_WELL, ConfigOption, fail, one_of, out, settings_or_exit
 from monitor.commands.flock_entry import BrooderOption
 from monitor.tell.wording import first_aid
-from monitor.units import Unit, to_celsius
+from monitor.units import Unit, shown, to_celsius
 
 _TEMPERATURE = re.compile(r"^\s*(-?\d+(?:[.,]\d+)?)\s*°?\s*([CFcf]?)\s*$")
+_OUTSIDE_C = (-60.0, 50.0)
 _WATTS = re.compile(r"^\s*([+-]?\d+(?:[.,]\d+)?)\s*[Ww]?\s*$")
 
 
@@ -63,7 +64,9 @@ def tonight(
         raise typer.Exit(NOT_WELL)
 
 
-def temperature_or_exit(text: str | None, units: Unit, option: str) -> float | None:
+def temperature_or_exit(
+    text: str | None, units: Unit, option: str, reach_c: tuple[float, float] = _OUTSIDE_C
+) -> float | None:
     """`28F`, `-2C` or a bare number in the site's unit, as degC."""
     if text is None:
         return None
@@ -72,10 +75,10 @@ def temperature_or_exit(text: str | None, units: Unit, option: str) -> float | N
         fail(f'{option} is "{text}"; write a temperature such as 28F or -2C')
     unit = {"C": Unit.CELSIUS, "F": Unit.FAHRENHEIT}.get(found[2].upper(), units)
     temp_c = to_celsius(float(found[1].replace(",", ".")), unit)
-    if not -60 <= temp_c <= 50:
-        fail(
-            f'{option} is "{text}"; no outside air is that: write a temperature such as 28F or -2C'
-        )
+    least_c, most_c = reach_c
+    if not least_c <= temp_c <= most_c:
+        reach = f"from {shown(least_c, units)} to {shown(most_c, units)}"
+        fail(f'{option} is "{text}"; it must be {reach}')
     return temp_c
 
 

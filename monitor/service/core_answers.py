@@ -108,8 +108,8 @@ def warm_up(
     verdict = warm_up_verdict(status, setting, Voice(core.site), now.at, fell)
     if verdict is None and status.batch is not None:
         raise Objection(
-            f"{status.batch.head_count} birds are in {brooder}: how it stands now is on the page, "
-            "and whether tonight will hold says `brooder tonight`."
+            f"{status.batch.head_count} birds are in {brooder}. The page shows how it stands now; "
+            "`brooder tonight` says whether tonight will hold."
         )
     if verdict is None:
         raise Objection(f"The schedule of {brooder} has no target for day-old chicks.")

@@ -39,7 +39,7 @@ REFUSED = [
     (entry(0, EntryKind.LOSS, 12, 1, brooder="barn"), "the configuration has porch, shed."),
     (entry(0, EntryKind.LOSS, 12, 1, brooder=None), "Which brooder? The entry needs its name."),
     (entry(0, EntryKind.NOTE, 12), "A note needs some words."),
-    (placed(0, 12, 20, hatched="2026-03-09"), "porch holds broiler hatched 2026-03-01"),
+    (placed(0, 12, 20, hatched="2026-03-09"), "porch holds meat chicks hatched 2026-03-01"),
     (placed(0, 12, 20, kind="duck"), "one box has one target"),
     (placed(0, 12, 20, brooder="shed", kind="emu"), "use one of broiler, layer, turkey"),
     (placed(0, 12, 20, brooder="shed", kind=None), "What kind of bird? Use one of broiler"),

@@ -422,6 +422,8 @@ def test_a_verb_that_lacks_its_command_shows_its_help(
         ("import /", "/ is no file; name one that brooder export wrote"),
         ("salvage / /new", "/ is no file; the service names"),
         ("rehearse --journal /not/there", "/not is no folder; name a file in a folder that is"),
+        ("tonight --low 200F", '--low is "200F"; it must be from -76.0 °F to 122.0 °F'),
+        ("probes try floor 300F", 'READING is "300F"; it must be from -67.0 °F to 257.0 °F'),
         ("set-up box --about barn", "No box is called barn. Choose a box: porch."),
     ],
 )
