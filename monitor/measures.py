@@ -53,8 +53,11 @@ def length_m(text: str) -> float:
     return inches * CM_PER_INCH / 100
 
 
-def temp_c(text: str) -> float:
-    """A temperature, `95 F`, `95 °F`, `35 C`, in degC. Raises ValueError."""
+def temp_c(text: str, bare: Unit | None = None) -> float:
+    """A temperature, `95 F`, `95 °F`, `35 C`, in degC; where `bare` is given, a number without a
+    unit is in that. Raises ValueError."""
+    if bare is not None and re.fullmatch(rf"[+-]?{_NUMBER}", text.strip()):
+        return to_celsius(_number(text), bare)
     return to_celsius(*_degrees(text))
 
 

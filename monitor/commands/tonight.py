@@ -10,10 +10,10 @@ from monitor.brooding.lamp_safety import overload
 from monitor.commands.ask import brooder_or_exit, request
 from monitor.commands.common import NOT_WELL, ConfigOption, fail, one_of, out, settings_or_exit
 from monitor.commands.flock_entry import BrooderOption
+from monitor.measures import temp_c
 from monitor.tell.wording import first_aid
-from monitor.units import Unit, shown, to_celsius
+from monitor.units import Unit, shown
 
-_TEMPERATURE = re.compile(r"^\s*(-?\d+(?:[.,]\d+)?)\s*°?\s*([CFcf]?)\s*$")
 _OUTSIDE_C = (-60.0, 50.0)
 _WATTS = re.compile(r"^\s*([+-]?\d+(?:[.,]\d+)?)\s*[Ww]?\s*$")
 
@@ -70,16 +70,15 @@ def temperature_or_exit(
     """`28F`, `-2C` or a bare number in the site's unit, as degC."""
     if text is None:
         return None
-    found = _TEMPERATURE.match(text)
-    if found is None:
+    try:
+        found_c = temp_c(text, units)
+    except ValueError:
         fail(f'{option} is "{text}"; write a temperature such as 28F or -2C')
-    unit = {"C": Unit.CELSIUS, "F": Unit.FAHRENHEIT}.get(found[2].upper(), units)
-    temp_c = to_celsius(float(found[1].replace(",", ".")), unit)
     least_c, most_c = reach_c
-    if not least_c <= temp_c <= most_c:
+    if not least_c <= found_c <= most_c:
         reach = f"from {shown(least_c, units)} to {shown(most_c, units)}"
         fail(f'{option} is "{text}"; it must be {reach}')
-    return temp_c
+    return found_c
 
 
 def watts_or_exit(text: str | None) -> float:

@@ -2,6 +2,7 @@
 aside while it is cleaned out. Called by `app`."""
 
 from dataclasses import replace
+from typing import Any
 
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
@@ -138,12 +139,10 @@ class AlarmScreen(Screen):
         self, request: Request, alarm: AlarmStatus, form: FilledForm, status: int = 200
     ) -> Response:
         shown = alarm_view(alarm, self._frame.api.site, self._frame.say(), None)
-        return self._frame.screen(
+        return self._aside(
             request,
-            "put_aside.html",
-            status=status,
-            form=form,
-            once=self._once.mark(),
+            form,
+            status,
             title=f"Put aside: {shown.title}",
             words="You will not be told about it while it is put aside. It comes back by "
             "itself when the time is up. Somebody should be at the box until then.",
@@ -156,12 +155,10 @@ class AlarmScreen(Screen):
     ) -> Response:
         form.values.setdefault("reason", "cleaning out")
         form.values["brooder"] = box
-        return self._frame.screen(
+        return self._aside(
             request,
-            "put_aside.html",
-            status=status,
-            form=form,
-            once=self._once.mark(),
+            form,
+            status,
             title=f"Cleaning out {capital(box)}",
             words="For this long you are not told of cold, heat, lost heat, silence or probe "
             "faults in this box. Of dangerous cold you are told again after "
@@ -169,6 +166,12 @@ class AlarmScreen(Screen):
             "heat all the time: a lamp that is laid down can set litter on fire.",
             action="/do/put-aside",
             minutes=CLEANING_MINUTES,
+        )
+
+    def _aside(self, request: Request, form: FilledForm, status: int, **said: Any) -> Response:
+        once = self._once.mark()
+        return self._frame.screen(
+            request, "put_aside.html", status=status, form=form, once=once, **said
         )
 
 

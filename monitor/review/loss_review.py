@@ -42,11 +42,6 @@ class LossReview:
         """Other nights with more degree-hours below the band than the 24 h before this loss."""
         return sum(night.below_ks > self.day.exposure.below_ks for night in self.others)
 
-    @property
-    def percent(self) -> float:
-        """Of the birds there were."""
-        return 100.0 * self.count / self.heads_before if self.heads_before else 0.0
-
 
 def losses(record: Record) -> list[LossReview]:
     batch = record.batch

@@ -12,6 +12,28 @@ from monitor.tell.wording.first_aid import LOOK_AT_CHICKS
 from monitor.tell.wording.words import Voice, Words, compose, sentence
 
 _HALF_A_DAY_S = 12 * 3600.0
+# What is said of every such fault alike: title, what to do, and what is behind it.
+_ALIKE = {
+    AlarmName.NAME_TAKEN: (
+        "another device uses the watch's name",
+        "It takes the watch's readings. Go and look at the chicks.",
+        "The watch goes on under another name, but readings of the last minutes may be missing. "
+        "Look for a second service, or for a device that was set up with this name; give every "
+        "device an account of its own. deploy/mosquitto has the settings for the broker.",
+    ),
+    AlarmName.DELIVERY_FAULT: (
+        "{contact} cannot be reached",
+        "Messages to {contact} do not get through. Keep your own phone on.",
+        "They are kept and tried again. `brooder contacts try` shows what is wrong; often it is a "
+        "changed password, an expired token or the internet line.",
+    ),
+    AlarmName.MIRROR_FAULT: (
+        "records are not copied off the board",
+        "The watch, its alarms and the records on the board go on. See to it by day.",
+        "What is missing there is sent by itself once that is mended. Until then the board's card "
+        "holds the only copy.",
+    ),
+}
 
 
 def broker_lost(change: Change, voice: Voice, box: Brooder | None) -> Words:
@@ -26,16 +48,10 @@ def broker_lost(change: Change, voice: Voice, box: Brooder | None) -> Words:
     )
 
 
-def name_taken(change: Change, voice: Voice, box: Brooder | None) -> Words:
-    """Something else connects to the broker under the watch's name."""
-    return compose(
-        f"{voice.where(None)}: another device uses the watch's name",
-        "It takes the watch's readings. Go and look at the chicks.",
-        _detail(change),
-        "The watch goes on under another name, but readings of the last minutes may be missing. "
-        "Look for a second service, or for a device that was set up with this name; give every "
-        "device an account of its own. deploy/mosquitto has the settings for the broker.",
-    )
+def alike(change: Change, voice: Voice, box: Brooder | None) -> Words:
+    contact = change.facts.get("contact", "a contact")
+    title, do, behind = (text.replace("{contact}", contact) for text in _ALIKE[change.alarm])
+    return compose(f"{voice.where(None)}: {title}", do, _detail(change), behind)
 
 
 def storage_fault(change: Change, voice: Voice, box: Brooder | None) -> Words:
@@ -50,29 +66,6 @@ def storage_fault(change: Change, voice: Voice, box: Brooder | None) -> Words:
         _detail(change),
         "What comes in now may be missing from the record, and a restart may forget it. Free some "
         "space, or put in a new card when the chicks can spare you.",
-    )
-
-
-def delivery_fault(change: Change, voice: Voice, box: Brooder | None) -> Words:
-    """Messages do not reach one of the contacts."""
-    contact = change.facts.get("contact", "a contact")
-    return compose(
-        f"{voice.where(None)}: {contact} cannot be reached",
-        f"Messages to {contact} do not get through. Keep your own phone on.",
-        _detail(change),
-        "They are kept and tried again. `brooder contacts try` shows what is wrong; often it is a "
-        "changed password, an expired token or the internet line.",
-    )
-
-
-def mirror_fault(change: Change, voice: Voice, box: Brooder | None) -> Words:
-    """The mirror in InfluxDB has not been well for an hour."""
-    return compose(
-        f"{voice.where(None)}: records are not copied off the board",
-        "The watch, its alarms and the records on the board go on. See to it by day.",
-        _detail(change),
-        "What is missing there is sent by itself once that is mended. Until then the board's card "
-        "holds the only copy.",
     )
 
 
@@ -211,12 +204,10 @@ WATCHER: dict[AlarmName, Callable[[Change, Voice, Brooder | None], Words]] = {
     AlarmName.MAINS_LOST: mains_lost,
     AlarmName.BATTERY_LOW: battery_low,
     AlarmName.BROKER_LOST: broker_lost,
-    AlarmName.NAME_TAKEN: name_taken,
     AlarmName.STORAGE_FAULT: storage_fault,
-    AlarmName.DELIVERY_FAULT: delivery_fault,
-    AlarmName.MIRROR_FAULT: mirror_fault,
     AlarmName.CLOCK_FAULT: clock_fault,
     AlarmName.WAS_DOWN: was_down,
+    **dict.fromkeys(_ALIKE, alike),
 }
 
 
