@@ -8,10 +8,12 @@ to the n-th: below one in 10,000, where the least does not shrink, the clock is 
 One word that came sooner unlearns it.
 
 So a lag that is always about the same is known as a clock's by its third word, one that varies
-needs more of them, and a store that is emptied, whose stamps catch up, is none. A delay that never
-ends cannot be told from a clock: either way the floor is known from when the message came. Of a
-pack the newest stamp counts. The figures are common practice; a way of random delay is taken for a
-clock for fewer than one in 100 of its words, whatever its law; in the long run for 2 in 1,000."""
+needs more of them, and a store that is emptied, whose stamps catch up, is none, also where it
+pauses meanwhile: its lag falls in many steps and rises in few. A delay that never ends cannot be
+told from a clock: either way the floor is known from when the message came. Of a pack the newest
+stamp counts. The figures are common practice; a way of random delay is taken for a clock for fewer
+than one in 100 of its words, whatever its law; in the long run for 2 in 1,000; a store that pauses
+for one in 100."""
 
 from typing import NamedTuple
 
@@ -23,6 +25,7 @@ MOST_S = 900.0  # more is told: see `watch.silence`
 _CHANCE, _FEWEST, _MOST_WORDS, _LONG_S = 1e-4, 3, 40, 300.0
 _SAME_S = 0.01  # times are in milliseconds
 _SHRINKS = 0.1  # seconds a second; a store is emptied faster, or its words are no older than this
+_FALLS = 2  # to a rise: a store that pauses has more, a way of random delay as many of both
 
 
 class _Late(NamedTuple):
@@ -65,8 +68,15 @@ def _behind_s(late: list[_Late]) -> float | None:
     """What the last words show the clock to be behind, by as few of them as do; None: nothing."""
     now, lags = late[-1].tick, [word.lag_s for word in late]
     least_s = most_s = lags[-1]
+    newer, falls, rises = late[-1], 0, 0
     for n, (tick, lag_s) in enumerate(reversed(late), 1):
         least_s, most_s = min(least_s, lag_s), max(most_s, lag_s)
+        steady_s = _SHRINKS * (newer.tick - tick)
+        falls += newer.lag_s < lag_s - steady_s
+        rises += newer.lag_s > lag_s + steady_s
+        newer = late[-n]
+        if falls > max(2, _FALLS * rises):
+            continue
         if n < _FEWEST or now - tick < _LONG_S or (1.0 - least_s / most_s) ** (n - 1) > _CHANCE:
             continue
         shrank_s = min(lags[-n : -(n // 2)]) - min(lags[-(n // 2) :])

@@ -17,7 +17,7 @@ from monitor.journal import bringing_in, local_views, opening, salvaging, schema
 from monitor.journal.bringing_in import Arrivals, BroughtIn
 from monitor.journal.known_probes import Probes
 from monitor.journal.records import BROUGHT_IN, Commit, StorageFault
-from monitor.journal.resolution import to_ms
+from monitor.journal.resolution import DAY_MS, to_ms
 from monitor.site import Meter, Probe, Site
 from monitor.units import Unit
 
@@ -140,7 +140,7 @@ class Journal:
             self.flush()
         with self._transaction() as connection:
             if self.keep_days is not None:
-                old = tidying.old_at_ms(to_ms(now_at), self.keep_days)
+                old = to_ms(now_at) - self.keep_days * DAY_MS
                 tidying.drop_old_readings(connection, old)
             return tidying.drop_commits(connection)
 

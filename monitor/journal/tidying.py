@@ -7,7 +7,7 @@ after an outage of weeks."""
 
 import sqlite3
 
-from monitor.journal.resolution import DAY_MS, HOUR_MS, PER_MS, first_id
+from monitor.journal.resolution import HOUR_MS, PER_MS, first_id
 from monitor.journal.rows import items_of
 
 MARK_BYTES = 8 * 65_536  # of the newest redelivery marks stay: what `redelivered` remembers
@@ -51,11 +51,6 @@ def drop_old_readings(connection: sqlite3.Connection, before_ms: int) -> None:
     for table in ("bad_values", "derived"):
         connection.execute(f"DELETE FROM {table} WHERE at_ms < ?", (upto,))  # noqa: S608
     connection.execute("DELETE FROM changed_hours WHERE hour < ?", (upto // HOUR_MS,))
-
-
-def old_at_ms(now_ms: int, keep_days: int) -> int:
-    """Readings of before this are old."""
-    return now_ms - keep_days * DAY_MS
 
 
 def _needed_upto(connection: sqlite3.Connection) -> int:

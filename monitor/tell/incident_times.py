@@ -116,7 +116,7 @@ def floors_hold(incident: ToldIncident, status: SiteStatus | None) -> bool:
         box = status.brooder(alarm.change.brooder or "") if status is not None else None
         if alarm.change.alarm not in _OF_COLD or box is None or box.temp_c is None:
             return False
-        told_c = _told_c(incident, alarm, box.name, box.temp_c)
+        told_c = incident.told_c.get(box.name, alarm.change.facts.get("temp_c", box.temp_c))
         if alarm.change.alarm is AlarmName.HEAT_LOSS:
             well = _is_slow(box, box.temp_c, told_c)
         else:
@@ -142,10 +142,6 @@ def nearly_back(incident: ToldIncident, status: SiteStatus | None, within_s: flo
         if short_k > _COLDER_K or box.trend_c_per_h * within_s / 3600.0 <= short_k:
             return False
     return True
-
-
-def _told_c(incident: ToldIncident, alarm: AlarmTold, box: str, temp_c: float) -> float:
-    return incident.told_c.get(box, alarm.change.facts.get("temp_c", temp_c))
 
 
 def _is_slow(box: BrooderStatus, temp_c: float, told_c: float) -> bool:
