@@ -19,7 +19,7 @@ Ahead = list[tuple[float, float]]  # the air and its standard deviation, in time
 _PASSING_SD_K, _PASSING_H = 0.28, 2.0  # clouds, gusts
 # While the sun may be on the probe a mean proves little. What was learned from it is good until
 # dusk only: what the sun did, and its end, are no weather of the night.
-_SUNLIT_H, _SUNLIT_SD_K = (9.0, 17.5), 1.0
+_SUNLIT_H = (9.0, 17.5)
 _LEVEL_SD_K = 100.0  # where it begins nothing is known
 _MOST_ODD = 16.0  # squared deviations beyond count no more: a knock is no weather
 _LEAST_WEIGHT = 0.02
@@ -29,10 +29,11 @@ class MeanSpread(NamedTuple):
     """What is taken for granted of a mean over minutes."""
 
     sd_k: float
+    sunlit_sd_k: float  # the same while the sun may be on it
     jump_k: float = inf  # a mean so far off is no weather
 
 
-OF_AIR = MeanSpread(sd_k=0.12)
+OF_AIR = MeanSpread(sd_k=0.12, sunlit_sd_k=1.0)
 
 
 class Weather(NamedTuple):
@@ -208,7 +209,7 @@ class CourseFilter(Kept):
     ) -> None:
         """One mean, at that local hour."""
         sunlit = _SUNLIT_H[0] <= hour < _SUNLIT_H[1]
-        reading = reading._replace(sd_k=_SUNLIT_SD_K) if sunlit else reading
+        reading = reading._replace(sd_k=reading.sunlit_sd_k) if sunlit else reading
         if self._days_apart and sunlit and self._by_night is None:
             self._by_night = self._quiet.copy()
         elif self._days_apart and not sunlit and self._by_night is not None:

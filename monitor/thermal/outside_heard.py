@@ -27,7 +27,8 @@ _SWING = Spread(mean=2.5, sd=1.1, walk=0.7)
 _QUIET = Weather(drift_sd_k_per_h=0.06, drift_h=5.0, level_walk_k=0.06)
 # Of the air as a floor shows it: lamps and birds move it too, and what the box was done to at once.
 # The air itself comes through litter and walls, late: in a quarter of an hour it is never so much.
-_OF_FLOOR = MeanSpread(sd_k=0.6, jump_k=1.5)
+# By day hands, covers, birds and the sun move a floor by more than any weather does.
+_OF_FLOOR = MeanSpread(sd_k=0.6, sunlit_sd_k=4.0, jump_k=1.5)
 _FRONT = Front(
     Weather(drift_sd_k_per_h=0.6, drift_h=8.0, level_walk_k=0.06),
     chance_an_hour=0.02,

@@ -273,3 +273,17 @@ def test_a_floor_that_was_let_down_at_once_is_no_front_and_one_that_falls_on_is(
     falling = coldest_by_floor(lambda hour: 35.0 - 0.9 * max(0.0, hour - 22.0))
     assert let_down > 33.6 - 1.5
     assert falling < 33.2 - 2.0
+
+
+def test_what_hands_and_sun_do_to_a_floor_by_day_foretells_no_cold_night():
+    """It comes down by two kelvins in the afternoon; by night the same would be a front."""
+
+    def likely(from_h: float) -> float:
+        past = OutsideHeard()
+        for minute in range(int(from_h * 60) - 180, int(from_h * 60) + 181):
+            past.stand_in(minute * 60.0, 34.0 - 0.7 * max(0.0, minute / 60.0 - from_h), 0.0)
+        now = Moment(MIDNIGHT_AT + (from_h + 3.0) * H, (from_h + 3.0) * H)
+        return next(sky.weight for sky in skies(past, now, hours=7.0) if sky.front)
+
+    assert likely(14.0) < 0.45
+    assert likely(21.0) > 0.8
