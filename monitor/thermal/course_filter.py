@@ -8,6 +8,7 @@ weighted by how well it foretold (interacting multiple models: H. A. P. Blom and
 Trans. Automatic Control 33 (1988) 780-783, from memory). One that has not begun cannot be foreseen,
 but it may begin in any of the coming hours: that is weighed as the season has it."""
 
+from copy import copy
 from math import exp, inf, log, sqrt
 from typing import NamedTuple
 
@@ -232,6 +233,17 @@ class CourseFilter(Kept):
             odds = self.front_weight / (1.0 - self.front_weight) * exp(fits[1] - fits[0])
             found = 1.0 if odds > 1e9 else odds / (1.0 + odds)
             self.front_weight = min(1.0 - _LEAST_WEIGHT, max(_LEAST_WEIGHT, found))
+
+    def with_mean(
+        self, tick: float, temp_c: float, courses: Courses, hour: float
+    ) -> "CourseFilter":
+        """As it would be with one mean more; itself it stays as it is."""
+        after = copy(self)
+        after._quiet = self._quiet.copy()
+        after._front = self._front and self._front.copy()
+        after._by_night = self._by_night and self._by_night.copy()
+        after.see(tick, temp_c, courses, hour)
+        return after
 
     def _may_begin(self, hours: float) -> None:
         like, front = self._front_like, self._front

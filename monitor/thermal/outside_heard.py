@@ -21,6 +21,7 @@ _FRESH_S = 1800.0  # an older reading makes nobody think of a probe that fell ou
 _LOST_S = 3600.0  # after so long a silence the floor is foretold without
 _UNHEARD_S = 3 * 3600.0  # after so long a silence nothing is expected of the outside
 _SLOT_S, _STEP_S = 900.0, 1800.0  # of the means, and of the curve
+_PART_S = 240.0  # so much of a slot says something before it is over
 # A day's swing under a roof is some 5 K, half of it as in the open, and another from day to day.
 # Found on invented nights; the last on measured days.
 _SWING = Spread(mean=2.5, sd=1.1, walk=0.7)
@@ -142,8 +143,20 @@ class OutsideHeard(Kept):
                 front=not usual,
                 by_floor=self._by_floor,
             )
-            for (weight, found), usual in zip(self._days.ahead(steps), (True, False), strict=True)
+            for (weight, found), usual in zip(
+                self._to_now(midnight).ahead(steps), (True, False), strict=True
+            )
         )
+
+    def _to_now(self, midnight: float) -> CourseFilter:
+        """The days with what the slot has brought so far: a front is seen so much sooner. Of a
+        floor a mean over less is birds more than air."""
+        slot = self._slot
+        if slot is None or self._by_floor or self._tick - slot < _PART_S:
+            return self._days
+        middle = 0.5 * (slot + self._tick)
+        hour = _hour(middle, midnight)
+        return self._days.with_mean(middle, self._sum / self._count, _courses(hour), hour)
 
 
 def _hour(tick: float, midnight: float) -> float:

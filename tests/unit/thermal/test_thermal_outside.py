@@ -153,6 +153,26 @@ def test_a_front_that_is_seen_is_carried_on_and_left_open_how_far():
     assert sd_k > 1.5 * usual_sd_k
 
 
+def test_a_front_is_foretold_by_all_that_was_heard_until_now():
+    """Not only by the quarters of an hour that are over."""
+
+    def course(hour: float) -> float:
+        return 12.0 - 2.5 * max(0.0, hour - 21.0)
+
+    def weight(last_h: float) -> float:
+        past = OutsideHeard()
+        for minute in range(18 * 60, int(last_h * 60) + 1):
+            past.observe(minute * 60.0, course(minute / 60.0), 0.0)
+        now = Moment(MIDNIGHT_AT + last_h * H, last_h * H)
+        before = past.kept()
+        found = next(sky.weight for sky in skies(past, now) if sky.front)
+        assert past.kept() == before, "who looks changes nothing"
+        return found
+
+    over, later = weight(21.5), weight(21.5 + 14.0 / 60.0)
+    assert later > over + 0.2
+
+
 def test_air_that_goes_on_falling_after_midnight_is_a_front():
     """As fast as at ten, six hours on: no evening does that, however little it is."""
 
