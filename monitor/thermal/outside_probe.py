@@ -30,6 +30,7 @@ class OutsideProbe(Kept):
     """`finding`: why it is not believed."""
 
     _track: Track
+    _heard: Tick = NEVER  # the last reading that was borne out
     _looked: Tick = NEVER
     _waits_until: Tick = NEVER  # it moved as no weather does: by then it is borne out, or found
     _warmed_from_c: float | None = None
@@ -43,10 +44,13 @@ class OutsideProbe(Kept):
 
     def believes(self, tick: float, temp_c: float) -> bool:
         """One reading. False: it waits for the next one to bear it out, or is not the outside's."""
-        before_c, before = self._track.last_c, self._track.last_tick
+        before_c = self._track.last_c
+        first = tick if self._track.held is None else self._track.held_since
         borne_out = self._track.add(tick, temp_c)
-        if borne_out and abs(temp_c - before_c) > _LEAP_K and tick - before < _LEAP_S:
-            self._waits_until = tick + _WITHIN_S
+        if borne_out:
+            if abs(temp_c - before_c) > _LEAP_K and first - self._heard < _LEAP_S:
+                self._waits_until = tick + _WITHIN_S
+            self._heard = tick
         step_s = tick - self._looked
         if step_s >= CHECK_S:
             self._looked = tick

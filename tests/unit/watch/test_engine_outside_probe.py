@@ -133,3 +133,29 @@ def test_one_wild_reading_says_nothing_of_the_outside():
 def test_nor_do_two_minutes_of_wild_readings_that_bear_each_other_out(by_k):
     night = night_of(lambda h: usual(h) + (by_k if 2.0 <= h < 2.034 else 0.0), 3.0)
     assert told(night) == []
+
+
+@pytest.mark.parametrize("by_k", [12.0, -12.0])
+def test_nor_does_the_first_one_after_ten_minutes_without_any(by_k):
+    night = night_of(usual, 4.0)
+    night.t += 600.0
+    night.says(11.2 + by_k, OUTSIDE)
+    night.t += 60.0
+    for _ in range(60):
+        night.says(35.0)
+        night.says(11.2 + 0.0625 * (night.t % 120.0 > 30.0), OUTSIDE)
+        night.t += 30.0
+        found = night.engine.tonight("porch", night.now()).outlook
+        assert found is not None
+        assert found.outside_low_c == pytest.approx(9.3, abs=1.5)
+    assert told(night) == []
+
+
+def test_weather_that_came_while_it_was_not_heard_is_believed_with_the_second_reading():
+    night = night_of(usual, 2.0)
+    night.t += 1800.0
+    for _ in range(2):
+        night.says(6.0, OUTSIDE)
+        night.t += 60.0
+    (box,) = night.engine.status(night.now()).brooders
+    assert box.outside_c == pytest.approx(6.0)
