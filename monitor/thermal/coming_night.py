@@ -83,6 +83,7 @@ class Hours:
     by_floor: bool  # for want of an outside probe
     level_c: float
     dip_k: float  # of the lowest quarter of an hour below the course
+    in_swing: bool  # where the floor is now in a thermostat's swing says nothing of the course
     most_c: float | None  # where most floors end up; None: it is no night as most
     to_come: tuple[HourAhead, ...]
 
@@ -129,6 +130,7 @@ def hours(
         outside.by_floor,
         follows.level_c,
         max(_DIP_K, follows.dips_k),
+        follows.dips_k > 0.0,
         most_c,
         tuple(found),
     )
@@ -166,7 +168,7 @@ class Way(NamedTuple):
 def _middle(view: View) -> list[tuple[float, float]]:
     """The floor's middle course in each of the hours, degC, and its standard deviation."""
     tau_s, change_var, most_c = view.tau_s, view.change_sd_k**2, view.hours.most_c
-    apart_k = view.floor_c - view.hours.level_c
+    apart_k = 0.0 if view.hours.in_swing else view.floor_c - view.hours.level_c
     brought_k = (view.rise_gain - 1.0) * view.rise_k
     found = []
     for _, since_s, _, _, _, settles_c, settles_var, felt_var, ahead_var in view.hours.to_come:

@@ -15,8 +15,8 @@ from typing import NamedTuple
 from monitor.kept import Kept, Tick
 
 FLOOR_SHARE, _SHARE_SD = 0.55, 0.25  # less with a thermostat, all in an empty box without one
-_KEPT_SHARE, _KEPT_SHARE_SD = 0.1, 0.15  # where a thermostat is said to switch the heat
-_SEEN_SHARE, _SEEN_SHARE_SD = 0.3, 0.2  # where one is seen to switch some of it
+_KEPT = 0.1, 0.15  # where a thermostat is said to switch the heat, or seen to switch all of it
+_SEEN = 0.3, 0.2  # where one is seen to switch some of it
 _LAG_S = 2 * 3600.0
 _MEAN_SD_K = 0.4  # of one mean: lamps that cycle, birds that lie down
 _WALK_K = 0.15  # of the level, in the root of an hour: wind, birds
@@ -75,13 +75,15 @@ class Follow(Kept):
         self._by_night = self.switched = False
         if thermostat:
             self.switched = True
-            self._share, self._v_share = _KEPT_SHARE, _KEPT_SHARE_SD**2
+            self._share, self._v_share = _KEPT[0], _KEPT[1] ** 2
 
-    def swings(self, middle_c: float) -> None:
-        """A thermostat is seen to swing the floor around there."""
+    def swings(self, middle_c: float, *, all_heat: bool) -> None:
+        """A thermostat is seen to swing the floor around there. `all_heat`: there is no other heat
+        than what it switches."""
         if not self.switched:
             self.switched = True
-            self._share, self._v_share, self._both = _SEEN_SHARE, _SEEN_SHARE_SD**2, 0.0
+            share, sd = _KEPT if all_heat else _SEEN
+            self._share, self._v_share, self._both = share, sd**2, 0.0
             if self._level_c is not None:
                 self._level_c, self._v_level = middle_c, _MEAN_SD_K**2
 

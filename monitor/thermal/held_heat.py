@@ -52,7 +52,7 @@ class HeldHeat(Kept):
         if model is not None and model.outside_known:
             night = self._box.is_night(tick)
             if swing is not None and swing.sure:
-                self._follow.swings(swing.middle_c)
+                self._follow.swings(swing.middle_c, all_heat=len(self._box.brooder.heat) == 1)
             steady_c = mean_c if swing is None else swing.middle_c
             self._follow.see(tick, steady_c, self._in_use.ambient_c, night=night)
             above_k = mean_c - self._follow.felt_c

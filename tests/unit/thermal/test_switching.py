@@ -42,11 +42,22 @@ def test_one_that_is_seen_keeps_back_less_than_one_that_is_said_to_switch_all_he
     seen_so, said_so = Follow(), Follow(thermostat=True)
     seen_so.see(0.0, 33.0, 10.0, night=True)
     for follow in (seen_so, said_so):
-        follow.swings(MIDDLE_C)
+        follow.swings(MIDDLE_C, all_heat=False)
     found, said = (follow.at(33.0, 10.0, night=True) for follow in (seen_so, said_so))
     assert found.level_c == MIDDLE_C
     assert said.share < found.share < FLOOR_SHARE
     assert said.share_var < found.share_var
+
+
+def test_one_that_is_seen_to_switch_the_only_heat_keeps_back_as_much_as_one_that_is_said_to() -> (
+    None
+):
+    seen_so, said_so = Follow(), Follow(thermostat=True)
+    for follow in (seen_so, said_so):
+        follow.see(0.0, MIDDLE_C, 10.0, night=True)
+    seen_so.swings(MIDDLE_C, all_heat=True)
+    found, said = (follow.at(MIDDLE_C, 10.0, night=True) for follow in (seen_so, said_so))
+    assert (found.share, found.share_var) == (said.share, said.share_var)
 
 
 def test_two_feedings_are_no_thermostat_nor_is_a_front() -> None:
@@ -78,4 +89,20 @@ def test_no_cold_night_is_made_of_a_thermostats_rest() -> None:
     apart = [abs(a - b) for a, b in pairwise(chances)]
     assert max(apart) < 0.05, "a rest and the heat after it say the same of the night"
     assert MIDDLE_C - SWING_K > LOW_C, "it holds all the time"
+
+
+def test_at_the_bottom_of_a_swing_near_the_edge_the_night_is_no_colder() -> None:
+    """Where it is in its swing says nothing of the night, and its lowest is not reckoned twice."""
+    down_k = MIDDLE_C - SWING_K - LOW_C
+    night, least, most = Night(a_site(a_brooder(), outside=True)), 1.0, 0.0
+    while night.t < 7 * H:
+        night.says(thermostat_c(night.t) - down_k)
+        night.says(10.0, "site/shade")
+        night.t += 30.0
+        if night.t > 3 * PERIOD_S and night.t % 300 == 0:
+            asked = night.engine.tonight("porch", night.now()).outlook
+            assert asked is not None
+            if not asked.below_now:
+                least, most = min(least, asked.chance), max(most, asked.chance)
+    assert most - least < 0.2
     assert night.told() == []

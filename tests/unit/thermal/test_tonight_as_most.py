@@ -80,7 +80,7 @@ def test_a_front_with_its_wind_takes_more_from_a_box_than_its_cold() -> None:
 def test_a_thermostat_makes_up_for_wind_as_for_cold() -> None:
     """Seen to switch, or said to: what it spares the floor it spares it in a front, too."""
     said, seen = Follow(thermostat=True), Follow()
-    seen.swings(LOW_C + 2.0)
+    seen.swings(LOW_C + 2.0, all_heat=False)
     for follow in (said, seen):
         follows = follow.at(LOW_C + 2.0, OUTSIDE_C, night=True)
         assert by_morning(follows, front=True) == by_morning(follows, front=False)
