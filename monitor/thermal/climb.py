@@ -4,7 +4,8 @@ longer switches off. Held by `thermal_watch`.
 A probe with a bird on it rises at once and comes to rest within minutes, and no other rises with
 it; a thermostat's swing ends where and when the ones before did; a floor that was cold goes back to
 where it was. Heat that is new does none of these: some minutes of it are enough to tell, fewer if
-another probe rises out of what it was, none if a probe beneath each source shows nothing new.
+another probe rises out of what it was, none if a probe beneath each source shows nothing new. By
+night that holds though another probe rises: birds lie on two.
 Figures are this project's (assumed); tests/bench measures what they do."""
 
 import math
@@ -50,9 +51,11 @@ class Climb(Kept):
         high_c: float,
         *,
         sources_seen: bool,
+        by_night: bool,
     ) -> None:
         """At the latest means of the floor probes, and of those `beside` them. `high_c`: the upper
-        edge of the floor's band; `sources_seen`: a probe lies beneath each source."""
+        edge of the floor's band; `sources_seen`: a probe lies beneath each source; `by_night`: no
+        sun and no grower warms it."""
         for track in (*floor, *beside):
             lately = self._lately.setdefault(track.key, [])
             if track.level is not None and (not lately or track.last_tick > lately[-1][0]):
@@ -73,7 +76,7 @@ class Climb(Kept):
         counts, highest_c = 0, -math.inf
         for track, rose_k, stays_on in rose:
             witness = any(one is not track for one in rising)
-            if not (witness or alone_counts):
+            if not (alone_counts or (witness and not by_night)):
                 continue
             steady = self._steadiness(tick, track, rose_k, alone=not witness, stays_on=stays_on)
             self.rises = self.rises or steady >= _SLOWER
@@ -81,6 +84,10 @@ class Climb(Kept):
                 highest_c, counts = track.mean + rose_k, 1 + (witness or stays_on)
                 self._temp_c, self._k_per_min = track.mean, rose_k * 60.0 / _SPAN_S
         self._count = self._count + counts if counts else 0
+
+    def heats(self, tick: float, beside: Sequence[Track]) -> bool:
+        """Does a probe beneath a source rise out of all that it was? No bird sits there."""
+        return any(one.beneath and self._rises_too(tick, one) for one in beside)
 
     def rest(self) -> None:
         """Nobody looks: no birds are in."""

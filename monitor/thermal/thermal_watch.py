@@ -8,6 +8,7 @@ step of the `floor` and of its model (`model_in_use`); once that is lower than i
 `held_heat` learns for the night. Time and memory are bounded, and all is pure."""
 
 from monitor.brooding.heat_balance import Prior
+from monitor.brooding.night_hours import asleep
 from monitor.events import Moment
 from monitor.kept import NEVER, Kept, Tick, part
 from monitor.site import Brooder, Place
@@ -232,7 +233,10 @@ class ThermalWatch(Kept):
         else:
             high_c = target_c + limits.band_c
             seen = self._witness.sees_all
-            self._climb.look(tick, warmest, self._beside, target_c, high_c, sources_seen=seen)
+            by_night = hour is not None and asleep(int(hour))
+            self._climb.look(
+                tick, warmest, self._beside, target_c, high_c, sources_seen=seen, by_night=by_night
+            )
         self._rise.judge(tick, warmest, target_c, limits, self._climb)
         self._warming.judge(
             tick, warmest, target_c, limits, hour=hour, climb=self._climb, beside=self._beside

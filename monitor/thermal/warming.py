@@ -24,12 +24,16 @@ from monitor.thermal.track import Track
 _NEW_S = 330.0  # an older word says nothing of where it is heading
 _MEAN_S = 270.0  # a pace is taken between means of so long: one reading every five minutes will do
 _CLIMB_AHEAD_MIN = 20.0
-_LONG_S = 270.0  # above its band, and still out of all it was: a plain alarm would ring now
+# Above its band, and still out of all it was: a plain alarm would ring within the next minute.
+_LONG_S = 240.0
+# Above its band, and up by so much in the last part, while a probe beneath a source rises too.
+_HEATED_S, _HEATED_K = 110.0, 0.4
 _HALFWAY, _HALFWAY_S = 0.5, 1800.0  # from the band's edge to harm; a bird sits for less
 _BACK_K = 0.5  # back below by so much it is over
 # Above its band by hardly more than a probe errs it is not told as rising; by night it is, once a
-# plain alarm would ring.
-_BY_K = 0.3
+# plain alarm would ring. In the evening the lamps are hung for the night, and a floor goes up until
+# it has settled: then by all that a probe errs.
+_BY_K, _EVENING_H, _EVENING_BY_K = 0.3, (18, 21), 0.5
 _HARM_AHEAD_MIN = 120.0
 # For half an hour, of which each part brought so much of its share: a bird's warmth comes in one
 # part of it, and what slackens more comes to rest.
@@ -97,6 +101,8 @@ class Warming(Kept):
         rises_k = over_k + _comes_k(parts_k, pace)
         long = self._above is not None and tick - self._above >= _LONG_S
         by_night = hour is not None and asleep(int(hour))
+        in_evening = hour is not None and _EVENING_H[0] <= hour < _EVENING_H[1]
+        least_k = _EVENING_BY_K if in_evening else _BY_K
         if hour is None or not _SUN_H[0] <= hour < _SUN_H[1] or _has_turned(course):
             self._sun = False
         elif pace > 0.0 and over_k > _SUN_FROM * limits.band_c and not self._sun:
@@ -105,12 +111,19 @@ class Warming(Kept):
             soon = over_k + pace * _SUN_AHEAD_MIN > limits.harm_c
             if alike and soon and _is_new(course):
                 self._sun = any(_rises_too(track.course, tick) for track in beside)
-        if self._sun or (by_night and (climbs_k > limits.band_c or (long and climb.rises))):
+        heated = (
+            self._above is not None
+            and tick - self._above >= _HEATED_S
+            and max(parts_k[-1:], default=0.0) >= _HEATED_K
+            and climb.heats(tick, beside)
+        )
+        new_heat = heated or climbs_k > limits.band_c or (long and climb.rises)
+        if self._sun or (by_night and new_heat):
             self.warmth = Warmth.SOON
         elif (
             (by_k > 0.0 and climbs_k > limits.harm_c)
             or (
-                (by_k > _BY_K or (by_night and long))
+                (by_k > least_k or (by_night and long))
                 and rises_k > limits.harm_c
                 and self._is_no_swing(tick, course)
             )

@@ -98,6 +98,21 @@ def test_a_floor_that_grazes_its_bands_edge_all_night_waits_for_the_morning() ->
     assert {told.priority for told in warm(box.night)} == {Priority.ADVICE}
 
 
+@pytest.mark.parametrize(("comes_to_c", "rings"), [(HIGH_C + 0.34, False), (HIGH_C + 1.0, True)])
+def test_lamps_hung_at_dusk_ring_once_the_floor_is_above_its_band_by_all_that_a_probe_errs(
+    comes_to_c: float, rings: bool
+) -> None:
+    """It goes up steadily until it has settled."""
+    box = Box(start_h=18.2)
+    box.temp_c = HIGH_C - 1.2
+    box.goes(1800)
+    while box.temp_c < comes_to_c:
+        box.goes(60, by_k_per_h=1.8)
+    box.goes(1800)
+    told = {change.priority for change in warm(box.night)}
+    assert (Priority.WARNING in told) is rings
+
+
 def test_a_floor_that_heads_for_harm_is_told_as_a_warning() -> None:
     box = Box()
     box.temp_c = 36.0
@@ -250,11 +265,47 @@ def test_by_night_what_warms_the_floor_probe_and_not_the_one_beneath_the_only_la
     assert [told.priority for told in warm(night)] == [Priority.ADVICE]
 
 
+def test_by_night_a_floor_out_of_its_band_by_heat_felt_beneath_rings_as_soon_as_a_plain_alarm() -> (
+    None
+):
+    """What it rises by above all it was has slackened to less than half: so does all new heat."""
+    night, slipped = boxed_with_sheath(
+        lambda minute: 1.2 * (1 - exp(-minute)) + 0.09 * minute, was_k=1.1
+    )
+    told = warm(night)[0]
+    assert told.priority is Priority.WARNING
+    assert told.facts["temp_c"] > HIGH_C
+    left = slipped + 60.0 * (HIGH_C - 36.0 - 1.2) / 0.09
+    assert told.at - night.start - left <= 300.0
+
+
+def test_by_night_birds_on_the_floor_probe_and_on_the_cool_one_wake_nobody() -> None:
+    """The probe beneath the only lamp shows nothing new."""
+    lamp_alone = a_brooder(floors=1)
+    probes = (
+        *lamp_alone.probes,
+        a_probe("porch", "under west lamp", Place.UNDER_HEAT),
+        a_probe("porch", "cool end", Place.COOL_END),
+    )
+    night = Night(a_site(replace(lamp_alone, heat=lamp_alone.heat[:1], probes=probes)))
+    rng = Random(1)
+    night.t = 7 * 3600.0
+    sat_down = night.t + 2 * 3600.0
+    while night.t < sat_down + 20 * 60.0:
+        sits_s = max(0.0, night.t - sat_down)
+        bird_k = 1.7 * (1.0 - exp(-sits_s / 200.0))
+        night.says(35.9 + bird_k + rng.gauss(0, 0.04))
+        night.says(41.0 + rng.gauss(0, 0.04), "porch/under west lamp")
+        night.says(26.0 + 1.5 * bird_k + rng.gauss(0, 0.04), "porch/cool end")
+        night.t += 30.0
+    assert warm(night) == []
+
+
 def boxed_with_sheath(
-    rise_k: Callable[[float], float], beneath: float = 2.0
+    rise_k: Callable[[float], float], beneath: float = 2.0, *, was_k: float = 0.0
 ) -> tuple[Night, float]:
     """A floor probe, and one under the only lamp that rises `beneath` times as far; and when that
-    begins. It lasts for 25 minutes."""
+    begins. It lasts for 25 minutes. An hour before, the floor lay so much warmer (`was_k`)."""
     box = a_brooder(floors=1)
     under = a_probe("porch", "under west lamp", Place.UNDER_HEAT)
     night = Night(a_site(replace(box, heat=box.heat[:1], probes=(*box.probes, under))))
@@ -263,7 +314,8 @@ def boxed_with_sheath(
     slipped = night.t + 2 * 3600.0
     while night.t < slipped + 25 * 60.0:
         more_k = rise_k(max(0.0, night.t - slipped) / 60.0)
-        night.says(36.0 + more_k + rng.gauss(0, 0.04))
+        bird_k = was_k if 3000.0 < slipped - night.t < 4500.0 else 0.0
+        night.says(36.0 + more_k + bird_k + rng.gauss(0, 0.04))
         night.says(42.0 + beneath * more_k + rng.gauss(0, 0.04), "porch/under west lamp")
         night.t += 30.0
     return night, slipped
