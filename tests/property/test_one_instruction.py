@@ -27,7 +27,7 @@ from monitor.thermal.outside_curve import Skies, from_low
 
 H = 3600.0
 TAKES_HEAT = re.compile(r"[Rr]aise (?:a|the) lamp|[Tt]urn (?:it|one) off|[Tt]urn the heat down")
-OF_THE_NIGHT = re.compile(r"cold night is ahead|before dark|not tonight")
+OF_THE_NIGHT = re.compile(r"cold night is ahead|not tonight")
 ADDS_HEAT = re.compile(r"[Aa]dd (?:cover|heat|about)|What would help")
 OF_NOW = re.compile("let it cool first|See to that first")
 MORNING = 20 * H  # after noon, an hour after its message

@@ -94,7 +94,8 @@ def hot(change: Change, voice: Voice, box: Brooder | None) -> Words:
             facts,
         ),
         f"Tonight it is likely to go down to {voice.temp(facts['lowest_c'])} about "
-        f"{voice.clock(facts['lowest_at'], change.at)}: close it up again before dark."
+        f"{voice.clock(facts['lowest_at'], change.at)}: close it up again as soon as the floor is "
+        "right."
         if cold
         else None,
         "Give them a cooler end to go to, and fresh water. " + first_aid.LOOK_AT_CHICKS,
@@ -112,7 +113,7 @@ def overheat(change: Change, voice: Voice, box: Brooder | None) -> Words:
     fire = box is not None and facts.get("temp_c", 0.0) >= box.limits.fire_c
     do = "Go now: cut the power first." if fire else f"Go now. {_cool(box)}"
     if not fire and "lowest_c" in facts:
-        do = f"{do} Set it back before dark: a cold night is ahead."
+        do = f"{do} Set it back as soon as the floor is right: a cold night is ahead."
     if fire and "doubt" in facts:
         do = "Go and look now: if anything there is that hot, cut the power first."
     early = facts.get("temp_c", 99.0) < facts.get("overheat_c", 0.0)
@@ -128,7 +129,7 @@ def overheat(change: Change, voice: Voice, box: Brooder | None) -> Words:
             first_aid.reason(facts),
             first_aid.FALLEN_LAMP if fire else _warming(voice, facts),
             first_aid.SLIPPED_LAMP if early and _has_lamp(box) else None,
-            _since(voice, change, "It has been this hot", None),
+            _since(voice, change, f"It has been {'heating up' if early else 'this hot'}", None),
         ],
     )
 
@@ -308,7 +309,7 @@ def _cool_before_night(box: Brooder | None) -> str:
     """Heat that is taken away by day is missing by night, when everybody sleeps."""
     if box is None or cover_named(box.cover).closed:
         return "Open the cover for now; leave the heat: a cold night is ahead."
-    return "Turn the heat down only until dusk: a cold night is ahead."
+    return "Turn the heat down only until the floor is right: a cold night is ahead."
 
 
 def _has_lamp(box: Brooder | None) -> bool:

@@ -1,6 +1,9 @@
 """What to do now and what to do for the night is one instruction: nobody is told to take heat away
 from a box that a cold night is waiting for."""
 
+from dataclasses import replace
+
+import pytest
 from tell_samples import FACTS, NIGHT, change, site
 
 from monitor.events import AlarmName, Facts
@@ -18,9 +21,22 @@ def said(alarm: AlarmName, **more: object) -> str:
 def test_too_hot_before_a_cold_night_opens_the_cover_and_leaves_the_lamps() -> None:
     text = said(AlarmName.HOT, **COLD_AHEAD)
     assert "Open the cover for now; leave the heat: a cold night is ahead." in text
-    assert "close it up again before dark" in text
+    assert "close it up again as soon as the floor is right" in text
     assert "aise a lamp" not in text
     assert "turn one off" not in text
+
+
+@pytest.mark.parametrize("cover", ["plywood", "none"])
+@pytest.mark.parametrize("alarm", [AlarmName.HOT, AlarmName.OVERHEAT])
+def test_what_is_told_at_two_in_the_night_does_not_wait_for_dusk(
+    alarm: AlarmName, cover: str
+) -> None:
+    here = site()
+    here = replace(here, brooders=(replace(here.brooders[0], cover=cover),))
+    facts: Facts = {**FACTS[alarm], **COLD_AHEAD}
+    words = wording.for_change(change(alarm, facts=facts), here)
+    assert "as soon as the floor is right" in words.body or "until the floor is right" in words.body
+    assert not any(word in words.body for word in ("dusk", "before dark"))
 
 
 def test_too_hot_before_a_mild_night_is_what_it_was() -> None:

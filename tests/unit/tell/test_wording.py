@@ -254,12 +254,14 @@ def test_heat_that_comes_fast_warns_of_a_lamp_that_slipped_where_there_is_a_lamp
 
 def test_past_the_limit_of_their_age_it_is_dangerously_hot_and_no_longer_heating_up():
     """Of day-old chicks the limit lies nearer their target than of older ones."""
-    titles = [
-        wording.for_change(change(AlarmName.OVERHEAT, facts=facts), site()).title
+    early, late = [
+        wording.for_change(change(AlarmName.OVERHEAT, facts=facts), site())
         for temp_c in (38.9, 39.1)
         for facts in [Facts(FACTS[AlarmName.OVERHEAT], temp_c=temp_c, overheat_c=39.0)]
     ]
-    assert titles == ["porch: heating up fast", "porch: dangerously hot"]
+    assert (early.title, late.title) == ("porch: heating up fast", "porch: dangerously hot")
+    assert "It has been heating up since " in early.body
+    assert "It has been this hot since " in late.body
 
 
 @pytest.mark.parametrize("value_c", [85.0, 127.94, -127.0, -80.0, 400.0])
