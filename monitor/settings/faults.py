@@ -206,9 +206,9 @@ _CALLED = {
 }
 
 
-def pointed(fault: WrongSetting, raw: dict[str, Any]) -> WrongSetting:
-    """The fault with the names on its key's way at the end, where there are any. `raw` is the file
-    as read, in whatever shape."""
+def pointed(fault: WrongSetting, raw: dict[str, Any], set_by: Mapping[str, str]) -> WrongSetting:
+    """The fault with the names on its key's way at the end, where there are any, and the variable
+    that set it, where one did. `raw` is the file as read, in whatever shape."""
     names: list[str] = []
     here: object = raw
     for word, index in _STEP.findall(fault.key):
@@ -218,6 +218,7 @@ def pointed(fault: WrongSetting, raw: dict[str, Any]) -> WrongSetting:
             name = here.get("name") if isinstance(here, dict) else None
             if word in _CALLED and isinstance(name, str) and name:
                 names.append(f"{_CALLED[word]} {shown_value(name)}")
-    if not names:
-        return fault
-    return WrongSetting(fault.key, f"{fault.says} That is {' of '.join(reversed(names))}.")
+    says = f"{fault.says} That is {' of '.join(reversed(names))}." if names else fault.says
+    if fault.key in set_by:
+        says += f" The environment variable {set_by[fault.key]} says so."
+    return WrongSetting(fault.key, says)

@@ -149,7 +149,7 @@ def _checked(
     raw: dict[str, Any], source: Path, environ: Mapping[str, str], *, check_contacts: bool
 ) -> Settings:
     known = frozenset(FileSettings.model_fields)
-    faults = lay_environment(raw, environ, known)
+    faults, set_by = lay_environment(raw, environ, known)
     unread = read_secret_files(raw, source.parent)
     faults += unread
     faults += cross_checks(raw)
@@ -166,7 +166,7 @@ def _checked(
         {fault.key: fault for fault in reversed(faults) if fault.key not in again}.values()
     )[::-1]
     if faults or file is None:
-        raise SettingsFault(str(source), [pointed(fault, raw) for fault in faults])
+        raise SettingsFault(str(source), [pointed(fault, raw, set_by) for fault in faults])
     return Settings(
         source=source,
         site=_site(file),

@@ -28,9 +28,11 @@ NOT_SETTINGS = frozenset(
 
 def lay_environment(
     raw: dict[str, Any], environ: Mapping[str, str], known: frozenset[str]
-) -> list[WrongSetting]:
-    """Replaces in `raw` what `environ` sets. Returns what could not be placed."""
+) -> tuple[list[WrongSetting], dict[str, str]]:
+    """Replaces in `raw` what `environ` sets. Returns what could not be placed, and by key which
+    variable set it."""
     faults: list[WrongSetting] = []
+    names: dict[str, str] = {}
     for variable in sorted(environ):
         if not variable.startswith(PREFIX) or variable in NOT_SETTINGS:
             continue
@@ -45,10 +47,11 @@ def lay_environment(
                 )
             )
             continue
+        names[key_of(tuple(parts))] = variable
         problem = _place(raw, parts, _value(environ[variable]))
         if problem:
             faults.append(WrongSetting(f"environment variable {variable}", problem))
-    return faults
+    return faults, names
 
 
 def _value(text: str) -> Any:

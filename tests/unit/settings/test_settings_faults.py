@@ -222,6 +222,13 @@ def test_a_variable_that_names_no_setting_is_a_fault(tmp_path: Path) -> None:
     assert any("BROODER_BROODERS__7__NAME points at entry 7" in line for line in lines)
 
 
+def test_what_a_variable_set_wrong_is_looked_for_there_and_not_in_the_file(tmp_path: Path) -> None:
+    environ = {"BROODER_SITE__NAMEX": "x", "BROODER_BROODERS__0__HEAT__0__WATTS": "lots"}
+    unknown, watts = sorted(faults(tmp_path, GOOD, environ), reverse=True)
+    assert "site.namex is not a setting; write name. The environment variable BROODER" in unknown
+    assert watts.endswith("The environment variable BROODER_BROODERS__0__HEAT__0__WATTS says so.")
+
+
 def test_a_variable_that_is_a_commands_own_is_no_setting(tmp_path: Path) -> None:
     """`read-wires --config` takes its password beside the file."""
     environ = {"BROODER_WIRES_PASSWORD": "word", "BROODER_CONFIG": "x", "BROODER_LOG": "debug"}
