@@ -92,7 +92,7 @@ def more_about_cold(cause: Cause, facts: Facts, box: Brooder | None, site: Site)
     """Further lines about cold: what it looks like, how to go about it, with care."""
     lines: list[str] = []
     if cause is Cause.HEAT_SOURCE:
-        lines.append(lost_source(facts, box) or "It falls the way it does when heat is lost.")
+        lines.append(lost_source(facts, box) or "It has fallen the way it does when heat is lost.")
         if facts.get("either"):
             lines.append(f"Or the cover is off: {_ALIKE}")
         if "draws_w" not in facts:
@@ -101,8 +101,8 @@ def more_about_cold(cause: Cause, facts: Facts, box: Brooder | None, site: Site)
             lines.append(IN_SHORT)
     elif cause is Cause.COVER_OPEN:
         lines.append(
-            "It falls the way it does when the cover is off: see that it is on right, then look "
-            "for a draught."
+            "It has fallen the way it does when the cover is off: see that it is on right, then "
+            "look for a draught."
         )
         if facts.get("either"):
             lines += [f"Or heat has stopped: {_ALIKE}", HEAT_ROUND]
