@@ -51,6 +51,7 @@ def diagnosis(
     rise: Rise,
     loss: HeatLoss | None,
     held_until: float | None,
+    rests_until: float,
     rate_k_per_h: float,
     findings: tuple[Finding, ...],
     doubted: tuple[str, ...],
@@ -58,7 +59,12 @@ def diagnosis(
 ) -> Diagnosis:
     """What the floor is doing, and why."""
     found = partial(
-        Diagnosis, rate_k_per_h=rate_k_per_h, findings=findings, doubted=doubted, warmth=warmth
+        Diagnosis,
+        rests_until=rests_until,
+        rate_k_per_h=rate_k_per_h,
+        findings=findings,
+        doubted=doubted,
+        warmth=warmth,
     )
     if rise.overheat:
         return found(cause=Cause.OVERHEAT)

@@ -70,6 +70,7 @@ class Diagnosis:
     source_watts: float = 0.0
     rate_k_per_h: float = 0.0  # of the floor, now
     hold_until: float | None = None  # looks like a grower's act: no alarm of cold before this tick
+    rests_until: float = NEVER  # a thermostat's rest brings the floor down, as those before did
     findings: tuple[Finding, ...] = ()
     # Probes whose newest reading is far from the one before: it waits for the next to bear it out.
     doubted: tuple[str, ...] = ()

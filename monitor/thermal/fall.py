@@ -81,25 +81,27 @@ class Fall(Kept):
     _taus: ByTuple[tuple[int, ...], float] = field(default_factory=dict)
 
     @staticmethod
-    def begins(course: Course, tick: float, floor_c: float) -> bool:
+    def begins(floor: Floor, tick: float, floor_c: float) -> bool:
         """Is the floor lower than is usual for it?"""
+        course = floor.course
         return course.is_low(floor_c) and (
             _is_below(course, floor_c, _LOOKED_AT_K, _LOOKED_AT_SLOW_K, _RESTLESS)
             or _is_steep(course, tick, floor_c)
-            or _is_overdue(course, tick, floor_c)
+            or _is_overdue(floor, tick, floor_c)
         )
 
     @staticmethod
-    def _deep(course: Course, tick: float, floor_c: float) -> bool:
+    def _deep(floor: Floor, tick: float, floor_c: float) -> bool:
+        course = floor.course
         told_k = max(_TOLD_K, _STEPS * course.grain_k)
         below = _is_below(course, floor_c, told_k, max(told_k, _TOLD_SLOW_K), _RESTLESS_TOLD)
-        return below or _is_overdue(course, tick, floor_c)
+        return below or _is_overdue(floor, tick, floor_c)
 
-    def begins_anew(self, course: Course, tick: float, floor_c: float) -> bool:
+    def begins_anew(self, floor: Floor, tick: float, floor_c: float) -> bool:
         """Something else happened on top of a slow fall that was not worth telling."""
         if self.verdict is not None or tick - self.onset < _ANEW_S:
             return False
-        onset, sharp = course.onset(tick, floor_c, _FAST_BACK_S)
+        onset, sharp = floor.course.onset(tick, floor_c, _FAST_BACK_S)
         return sharp > _SHARP and onset > self.onset + 0.5 * _ANEW_S
 
     def begin(self, course: Course, tick: float, floor_c: float) -> None:
@@ -216,7 +218,7 @@ class Fall(Kept):
         hear: Callable[[], Witness],
     ) -> bool:
         """Is it time to say so? `hear`: what the other probes say of it."""
-        if self._readings < _LEAST_READINGS or not self._deep(floor.course, tick, floor_c):
+        if self._readings < _LEAST_READINGS or not self._deep(floor, tick, floor_c):
             return False
         lowest_k = self.now_k - self.depth
         rate_k_per_h = floor.rate_k_per_h
@@ -231,7 +233,9 @@ class Fall(Kept):
         latest = self._latest_pace(tick)
         pace = rate_k_per_h / 3600.0
         quickens = latest <= pace <= self.now_k / (tick - self.onset)
-        slackens_alone = not quickens and not hear().others_fall
+        # A pulse that did not come is no bird that left the probe.
+        late = floor.overdue(tick, floor_c)
+        slackens_alone = not quickens and not late and not hear().others_fall
         if slackens_alone:
             pace = max(pace, latest)  # that of five minutes ago: what is at rest heads nowhere
         if low_c is None or chill_c is None:
@@ -374,8 +378,10 @@ def _is_steep(course: Course, tick: float, floor_c: float) -> bool:
     return usual.low_c - floor_c >= min(_BELOW_K, steepest_k) and fell_k > steepest_k
 
 
-def _is_overdue(course: Course, tick: float, floor_c: float) -> bool:
+def _is_overdue(floor: Floor, tick: float, floor_c: float) -> bool:
     """A thermostat's next pulse has not come."""
-    quick = course.quick
-    swings = quick is not None and quick.spread_k > _SWINGS_K and floor_c < quick.low_c
-    return swings and overdue(course.ticks, course.means, tick, floor_c)
+    course, quick = floor.course, floor.course.quick
+    if quick is None or floor_c >= quick.low_c:
+        return False
+    swings = quick.spread_k > _SWINGS_K and overdue(course.ticks, course.means, tick, floor_c)
+    return swings or floor.overdue(tick, floor_c)

@@ -59,10 +59,9 @@ class FallWatch(Kept):
             # The grower's own turn-down is no lost heat. The band is watched all the same.
             self.settle_anew(model, tick)
             return
-        course = self._floor.course
         airs = self._airs(tick, floor_c)
         begins = fall.begins_anew if fall.open else fall.begins
-        if begins(course, tick, floor_c) or (airs and not fall.open):
+        if begins(self._floor, tick, floor_c) or (airs and not fall.open):
             self._begin(model, tick, floor_c)
         if airs and fall.aired is None:
             fall.aired = tick

@@ -93,6 +93,17 @@ class Floor(Kept):
         return None if self.temp_c is None else self._switching.swing(self.stepped, self.temp_c)
 
     @property
+    def rests_until(self) -> float:
+        """Until when (tick) it may fall by a thermostat's rest; NEVER: by none."""
+        temp_c = self.temp_c
+        return NEVER if temp_c is None else self._switching.rests_until(self.stepped, temp_c)
+
+    def overdue(self, tick: float, floor_c: float) -> bool:
+        """Has a thermostat's next pulse not come, by its last two swings? Not while people are
+        about: a feeding makes a rest longer."""
+        return self._box.nobody_at_work(tick) and self._switching.overdue(tick, floor_c)
+
+    @property
     def low_c(self) -> float | None:
         """The lower edge of its band; None: nothing tells how warm the floor itself is."""
         return self._box.low_c if self.measured else None

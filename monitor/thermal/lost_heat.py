@@ -196,14 +196,14 @@ class LostHeat(Kept):
         return told
 
     def _collapsed(self, tick: float) -> Collapse | None:
-        floor_c, course = self._floor.temp_c, self._floor.course
+        floor_c, floor = self._floor.temp_c, self._floor
         if floor_c is None:
             return None
         return self._witness.collapsed(
             tick,
-            course,
+            floor.course,
             floor_c,
-            floor_falls=lambda: Fall.begins(course, tick, floor_c),
+            floor_falls=lambda: Fall.begins(floor, tick, floor_c),
             nobody_at_work=self._box.nobody_at_work(tick),
         )
 

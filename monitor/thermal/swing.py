@@ -1,7 +1,8 @@
 """A floor that a thermostat swings, whether one was declared or not: its falls to where it goes on
-again. `Switching` sees over hours where the middle is and how far down they reach (held by
-`floor`); `overdue` whether the next pulse has not come, in the last hour and a half (called by
-`fall`). Figures are this project's (assumed); tests/bench measures what they do."""
+again. `Switching` sees over hours where the middle is, how far down they reach, and whether the
+next pulse has not come (held by `floor`); `overdue` says the last of any course, in an hour and a
+half (called by `fall`, `climb`). Figures are this project's (assumed); tests/bench measures what
+they do."""
 
 from collections.abc import Sequence
 from typing import NamedTuple
@@ -67,6 +68,21 @@ class Switching(Kept):
             self.falling, self._trough = True, (tick, floor_c)
         return None
 
+    def rests_until(self, tick: float, floor_c: float) -> float:
+        """Until when (tick) it may be as low as this by a rest as those before; NEVER: by none."""
+        swing = self.swing(tick, floor_c)
+        if swing is None or not swing.sure:
+            return NEVER
+        longest_s = max(fall.lasted_s for fall in self._falls)
+        return self.peak[0] + _ALIKE * longest_s if self.falling else tick + longest_s
+
+    def overdue(self, tick: float, floor_c: float) -> bool:
+        """Has it come down for far longer than those before, and to where they did not reach? By
+        its last two falls, however slow."""
+        lasts_s, falls = tick - self.peak[0], self._falls
+        known = self.falling and len(falls) == _FALLS and lasts_s < _OLD_S
+        return known and _late(falls, lasts_s, floor_c)
+
     def swing(self, tick: float, floor_c: float) -> Swing | None:
         """None: it does not swing, or is where its swings do not reach."""
         falls = self._falls
@@ -100,9 +116,13 @@ def overdue(
     falls = [fall for fall in falls if fall.peak_c - fall.trough_c > _KINK * deepest_k]
     if not floor.falling or len(falls) < _FALLS:
         return False
+    return _late(falls, tick - floor.peak[0], temp_c)
+
+
+def _late(falls: Sequence[_Ended], lasts_s: float, temp_c: float) -> bool:
     _, peaks_c, lasted_s, troughs_c = zip(*falls, strict=True)
     swing_k = min(peaks_c) - max(troughs_c)
-    long, below_k = (tick - floor.peak[0]) / max(lasted_s), min(troughs_c) - temp_c
+    long, below_k = lasts_s / max(lasted_s), min(troughs_c) - temp_c
     return (
         swing_k > _SWING_K
         and _alike(falls, max(_OF_HOUR_K, _OF_HOUR_SHARE * swing_k))

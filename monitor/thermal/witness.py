@@ -15,6 +15,7 @@ from monitor.site import Brooder, Place
 from monitor.thermal.causes import Explanation, Why
 from monitor.thermal.course import Course
 from monitor.thermal.diagnosis import HeatKnown
+from monitor.thermal.swing import overdue
 from monitor.thermal.track import SUNKEN_K, Track
 
 _LEAST = 0.002  # likelihood of anything at all
@@ -229,7 +230,11 @@ class Witness:
         least_k, steeper = (
             _WITH_FLOOR[nobody_at_work] if floor_falls() else _BY_ITSELF[nobody_at_work]
         )
-        if deepest_k < min(_FAR_K, max(least_k, steeper * track.course.steepest_k)):
+        course = track.course
+        # A thermostat's own lamp cools as far and as steeply at each rest, but for no longer.
+        if deepest_k < min(_FAR_K, max(least_k, steeper * course.steepest_k)) and not (
+            nobody_at_work and overdue(course.ticks, course.means, tick, track.last_c)
+        ):
             return None
         floor_k = floor.fell_k(tick, floor_c)
         if floor.quick is not None:

@@ -34,13 +34,19 @@ def suppressed_until(box: Box, alarm: Alarm, tick: float) -> float | None:
     if not slipped and not sure:
         return tick + _SOON_S
     burns = alarm is box.overheat and any(p.burning for p in sure)
-    harm_near = alarm is box.cold and _is_harm_near(box, tick)
-    if slipped or burns or harm_near or alarm is box.chill:
+    if slipped or burns or alarm is box.chill:
         return None
-    if alarm is box.hot:
-        # A thermostat's swing is over by then, and harm by heat has a limit of its own.
-        return None if alarm.delay.began is None else alarm.delay.began + PLAIN_S
-    return _at_work(box, alarm, tick)
+    # A thermostat's swing is over by then, and harm by heat has a limit of its own.
+    plain = None if alarm.delay.began is None else alarm.delay.began + PLAIN_S
+    if alarm is box.hot or (alarm is box.cold and _rests(box, plain, tick)):
+        return plain
+    near = alarm is box.cold and _is_harm_near(box, tick)
+    return None if near else _at_work(box, alarm, tick)
+
+
+def _rests(box: Box, plain: float | None, tick: float) -> bool:
+    """Is it a thermostat's rest, whose end is not late yet?"""
+    return plain is not None and tick < min(plain, box.estimate.diagnosis.rests_until)
 
 
 def _beyond(box: Box, alarm: Alarm) -> list[tuple[ProbeWatch, Edge]]:

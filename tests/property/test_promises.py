@@ -29,6 +29,7 @@ from monitor.events import (
     Priority,
     Reading,
 )
+from monitor.kept import NEVER
 from monitor.site import Place, Probe
 from monitor.thermal.diagnosis import Diagnosis, FaultKind, Finding, Warmth
 from monitor.watch.engine import Engine
@@ -61,6 +62,7 @@ class Liar(NoEstimate):
             cause=rng.choice([None, Cause.HEAT_SOURCE, Cause.COVER_OPEN, Cause.SENSOR]),
             started=tick - 60.0,
             hold_until=rng.choice([None, tick + 1e6]),
+            rests_until=rng.choice([NEVER, tick + 1e6]),
             findings=tuple(
                 Finding(probe=p, kind=rng.choice(self.kinds), reason="it lies", since=tick)
                 for p in found

@@ -295,5 +295,31 @@ def test_a_thermostats_swing_is_known_though_the_first_one_remembered_is_cut_off
         assert 8.0 < minute - began < 14.0
 
 
+def test_a_slow_thermostats_pulse_is_missed_by_what_its_last_swings_were():
+    """Of swings of fifty minutes an hour and a half shows one."""
+    (minute, _), *_ = told(NIGHT_H, floor=cycled(0.0, off_min=20.0, on_min=30.0))
+    assert 28.0 < minute < 36.0
+    assert told(NIGHT_H, floor=cycled(99.0, off_min=20.0, on_min=30.0)) == []
+
+
+def switched(died_at: float) -> Course:
+    """Beneath a thermostat's own lamp: down by four kelvin in each rest, and up again."""
+
+    def felt(minute: float) -> float:
+        if minute > died_at:
+            return -10.0 + 8.0 * exp((died_at - minute) / 15.0)
+        return -4.0 + 2.0 * sin(2.0 * pi * (minute - died_at + 3.5) / 14.0)
+
+    return felt
+
+
+def test_a_thermostats_lamp_is_missed_by_its_own_probe_once_a_rest_is_far_too_long():
+    beside = {"floor": rests(0.5), "under_lamp_2": lambda _: 8.0}
+    (minute, said), *_ = told(NIGHT_H, under_lamp_1=switched(0.0), **beside)
+    assert said.source == "lamp 1"
+    assert minute < 16.0
+    assert told(NIGHT_H, under_lamp_1=switched(99.0), **beside) == []
+
+
 def test_a_thermostat_that_goes_on_is_told_to_nobody():
     assert told(NIGHT_H, floor=cycled(99.0)) == []

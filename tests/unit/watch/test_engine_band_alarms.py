@@ -5,7 +5,7 @@ from dataclasses import replace
 import pytest
 from support.engine_night import Night, a_brooder, a_probe, a_site
 
-from monitor.events import AlarmName, ChangeKind, EntryKind, Priority
+from monitor.events import AlarmName, Change, ChangeKind, EntryKind, Priority
 from monitor.site import Limits, Place
 from monitor.thermal import estimator
 
@@ -300,3 +300,43 @@ def test_a_probe_that_sends_the_same_every_other_second_is_heard_all_the_same(ni
     night.holds(35.0, for_s=600, every_s=2.0)
     night.holds(24.0, for_s=60, every_s=2.0)
     assert [c.at for c in night.changes] == [night.start + 630]
+
+
+class Thermostat:
+    """A floor that swings by a quarter of an hour within its band; by and by it comes down to where
+    it dips below that for minutes."""
+
+    low_c, band_low_c = 31.1, 32.2
+
+    def __init__(self, died_min: float = 1e9) -> None:
+        self.died_min = died_min  # after a whole number of swings: at the trough
+        self.night = Night(a_site(a_brooder()))
+
+    def at(self, minute: float) -> float:
+        low_c = max(self.low_c, 32.9 - minute / 75.0)
+        if minute > self.died_min:
+            return low_c - 0.5 * (minute - self.died_min)
+        phase = minute % 15.0
+        return low_c + (0.5 * phase if phase <= 9.0 else 4.5 - 0.75 * (phase - 9.0))
+
+    def runs(self, hours: float) -> list[Change]:
+        """What is told of cold in so long."""
+        night = self.night
+        while night.t < 3600.0 * hours:
+            night.says(round(self.at(night.t / 60.0), 2))
+            night.t += 30.0
+        cold = (AlarmName.COLD, AlarmName.HEAT_LOSS, AlarmName.CHILL)
+        return [c for c in night.changes if c.change is ChangeKind.RAISED and c.alarm in cold]
+
+
+def test_a_thermostats_rest_that_dips_below_the_band_for_minutes_wakes_nobody() -> None:
+    floor = Thermostat()
+    assert floor.runs(5.0) == []
+    assert floor.at(300.0) < floor.band_low_c - 1.0
+
+
+def test_one_that_comes_on_no_more_is_told_no_later_than_by_a_plain_alarm() -> None:
+    floor = Thermostat(died_min=240.0)
+    told = floor.runs(5.0)
+    below_min = next(m for m in range(225, 300) if floor.at(m) < floor.band_low_c and m > 230)
+    assert told[0].at <= floor.night.start + 60.0 * (below_min + 5.0)
