@@ -141,6 +141,7 @@ class FallWatch(Kept):
             and not self._weather(tick)
             and not self._rests(tick)
             and not self._floor.may_swing(tick)
+            and not self._floor.is_hung(tick, floor_c)
         )
 
     def _hear(self, tick: float) -> Witness:

@@ -109,6 +109,19 @@ class Floor(Kept):
         return self._box.low_c if self.measured else None
 
     @property
+    def wanted_c(self) -> float | None:
+        """What it is brought down to: its target, or in the evening before a step down that after
+        it. None as above."""
+        low_c = self.low_c
+        return None if low_c is None else low_c + self._box.limits.band_c
+
+    def is_hung(self, tick: float, floor_c: float) -> bool:
+        """May somebody at the box be bringing it down? By day, and in the evening, lamps are raised
+        or turned down to hold the target: until it is below that, a fall is no more than this."""
+        wanted_c = self.wanted_c
+        return wanted_c is not None and floor_c >= wanted_c and not self._box.nobody_at_work(tick)
+
+    @property
     def chill_c(self) -> float | None:
         """Where cold harms; None as above."""
         target_c = self._box.target_c if self.measured else None

@@ -179,13 +179,15 @@ class LostHeat(Kept):
         if found is None:
             self.down = None
             return False
-        track, index, usual_c, sure = found
+        track, index, usual_c, sure, leads = found
         if down is None or down.probe != track.key:
             down = Down(track.key, tick, NEVER, 0, 0.0, False)
         readings = down.readings + (track.last_tick > down.heard and track.held is None)
         wait_s = _DOWN_S if sure else _DOWN_AT_WORK_S
         told = readings >= _DOWN_READINGS and tick - down.since >= wait_s
-        told = told and not self._floor.may_swing(tick)
+        floor, floor_c = self._floor, self._floor.temp_c
+        hung = leads and floor_c is not None and floor.is_hung(tick, floor_c)
+        told = told and not hung and not floor.may_swing(tick)
         back_c = 0.5 * (usual_c + track.last_c)
         self.down = Down(track.key, down.since, track.last_tick, readings, back_c, told)
         if told and self.loss is None:

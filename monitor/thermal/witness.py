@@ -34,6 +34,7 @@ _FAR_K = 4.0
 _BY_ITSELF = ((4.0, 0.0), (1.2, 3.0))
 _WITH_FLOOR = ((1.0, 3.0), (0.8, 2.0))
 _BEYOND_FLOOR = 1.3  # what an open cover cools first is the floor
+_LEADS = 0.75  # a lamp that is raised or turned down keeps about as much above the floor as before
 _ALONE_K = 1.2  # a floor that came down by so much while all other probes held
 # An open cover cools all of them. Of a fall of so much, less than this share elsewhere: it is shut.
 _SHUT_K, _SHUT_UNDER, _SHUT_COOL = 0.8, 0.35, 0.5
@@ -47,12 +48,13 @@ _AIR_AWAY = 0.8  # of its deepest fall: the cover is still off
 
 class Collapse(NamedTuple):
     """Beneath which source, and the low that was usual, degC. `sure`: no work at the box explains
-    it."""
+    it. `leads`: it is above the floor by most of what it was."""
 
     track: Track
     source: int
     usual_c: float
     sure: bool
+    leads: bool
 
 
 def beneath(brooder: Brooder, probe_name: str) -> int | None:
@@ -241,7 +243,9 @@ class Witness:
             floor_k = max(floor_k, floor.quick.low_c - floor_c)
         if deepest_k < _BEYOND_FLOOR * floor_k:
             return None
-        return Collapse(track, index, usual.low_c, far or nobody_at_work)
+        lead_k = usual.low_c - (floor_c if floor.quick is None else floor.quick.low_c)
+        leads = track.last_c - floor_c > _LEADS * lead_k > 0.0
+        return Collapse(track, index, usual.low_c, far or nobody_at_work, leads)
 
 
 def measured(

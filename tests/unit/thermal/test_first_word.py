@@ -6,6 +6,7 @@ from dataclasses import replace
 from math import exp, pi, sin
 from random import Random
 
+import pytest
 from test_thermal_watch import box
 
 from monitor.brooding.heat_balance import prior
@@ -180,6 +181,55 @@ def test_in_the_evening_before_a_step_down_a_lamp_that_was_raised_is_no_lost_hea
     assert told(EVENING_H, floor=raised) != []
     assert told(EVENING_H, soon_c=TARGET_C - 2.8, floor=raised) == []
     assert told(EVENING_H, soon_c=TARGET_C - 2.8, floor=died(20.0)) != [], "heat that died is"
+
+
+def comes_to(to_k: float, from_k: float, slow_min: float = 8.0) -> Course:
+    """From so far above its target to so far above it."""
+
+    def hung(minute: float) -> float:
+        gone = 0.0 if minute <= 0.0 else 1.0 - exp(-minute / slow_min)
+        return from_k + (to_k - from_k) * gone
+
+    return hung
+
+
+HUNG = {"floor": comes_to(0.1, 1.4), "under_lamp_1": comes_to(6.2, 8.8)}
+
+
+@pytest.mark.parametrize("hour", [MORNING_H, EVENING_H])
+def test_a_lamp_that_is_hung_for_the_target_while_people_are_about_is_no_lost_heat(hour: float):
+    assert told(hour, **HUNG) == []
+    assert told(NIGHT_H, **HUNG) != [], "by night nobody hangs it"
+
+
+def test_in_the_evening_a_floor_that_is_brought_down_to_its_target_has_lost_no_heat():
+    assert told(EVENING_H, floor=lambda m: 2.0 - 0.1 * min(18.0, max(0.0, m))) == []
+
+
+def test_in_the_evening_before_a_step_down_it_may_be_brought_down_to_the_target_to_come():
+    def brought(minute: float) -> float:
+        return -0.1 * min(25.0, max(0.0, minute))
+
+    assert told(EVENING_H, soon_c=TARGET_C - 2.8, floor=brought) == []
+    assert told(EVENING_H, floor=brought) != []
+
+
+@pytest.mark.parametrize("hour", [MORNING_H, EVENING_H])
+def test_a_lamp_that_died_over_a_warm_floor_is_told_by_day_by_what_its_own_probe_lost(hour: float):
+    (minute, said), *_ = told(
+        hour,
+        floor=comes_to(0.2, 1.5),
+        under_lamp_1=lambda m: 9.0 - (0.0 if m <= 0.0 else 6.0 * (1.0 - exp(-m / 3.0))),
+        under_lamp_2=lambda _: 9.0,
+    )
+    assert said.source == "lamp 1"
+    assert minute < 8.0
+
+
+def test_a_floor_that_falls_below_its_target_by_day_is_told_from_there():
+    course = died(14.0, late_min=2.0)
+    (minute, _), *_ = told(EVENING_H, floor=lambda m: 1.0 + course(m))
+    assert fell_by(course, 1.0) <= minute < fell_by(course, 3.8) + 5.0
 
 
 def test_in_the_evening_a_cover_that_is_seen_to_be_on_lets_a_fall_be_told_half_an_hour_ahead():
