@@ -254,7 +254,7 @@ def _asks_for_another_act(incident: Incident, change: Change) -> bool:
 
 
 def _is_past(incident: Incident, change: Change, tick: float) -> bool:
-    return incident.ended is not None and tick - incident.ended > _back_s(incident, change)
+    return incident.ended is not None and tick - incident.ended >= _back_s(incident, change)
 
 
 def _back_s(incident: Incident, change: Change) -> float:

@@ -345,7 +345,7 @@ def test_the_same_thing_is_told_once(seed: int) -> None:
         if change.change is not ChangeKind.RAISED:
             continue
         at, before = ended.get(place, (float("-inf"), ""))
-        if change.at - at <= BACK_S:
+        if change.at - at < BACK_S:
             assert incident == before
         since, still = eased.get(incident, (float("inf"), -1))
         if change.at - since > BACK_S:

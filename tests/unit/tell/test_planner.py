@@ -351,6 +351,23 @@ def test_lost_heat_that_comes_back_after_half_an_hour_is_told_anew():
     assert [m.kind for m in teller.take(again)] == [MessageKind.RAISED]
 
 
+def test_what_comes_back_just_half_an_hour_after_its_trouble_was_over_is_another_one() -> None:
+    """By then it has been called over; what the outlook says comes on the quarter of an hour."""
+    incidents, ends = Incidents(), NIGHT + 7500
+    first, again = (f"porch/cold-night/{number}" for number in (1, 2))
+    for one in (
+        raised(A.HEAT_LOSS),
+        change(A.COLD_NIGHT, at=NIGHT + 300, occurrence=first),
+        cleared(A.HEAT_LOSS, 600),
+        change(A.COLD_NIGHT, K.CLEARED, at=ends, occurrence=first),
+    ):
+        incidents.take(one, one.at)
+    back = change(A.COLD_NIGHT, at=ends + BACK_S, occurrence=again)
+    facts = incidents.take(back, back.at).facts
+    assert facts["incident"] == again
+    assert "folded" not in facts
+
+
 def test_heat_lost_in_a_night_foretold_as_cold_is_no_reminder_of_the_feeding_at_dusk():
     teller = told_at_three()
     tick = local(10, 19) - NIGHT
