@@ -51,7 +51,7 @@ class ColdNightWatch(Kept):
         self.outlook_at = now.at
         if self.outlook is None:
             return
-        expected = cold_night.delay.condition
+        expected = cold_night.active or cold_night.delay.condition
         by_day = NIGHT_TO_H <= hour <= NIGHT_FROM_H  # until that hour is over
         likely = WARN_CHANCE if self.outlook.foretold else FRONT_CHANCE
         likely = UNSEEN_CHANCE if by_day or not self.outlook.seen else likely

@@ -5,15 +5,13 @@ from the afternoon to the morning's, on the page and in the answer of `brooder t
 
 import re
 from dataclasses import replace
-from typing import NamedTuple
 
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from support.engine_night import Night, a_brooder, a_site
-from support.no_estimate import NoEstimate
+from support.foretold import Foretold
 
-from monitor.brooding.heat_balance import BoxChange
-from monitor.events import AlarmName, Moment
+from monitor.events import AlarmName
 from monitor.page.now import view
 from monitor.page.phrases import Phrases
 from monitor.tell.contact import Contact
@@ -21,9 +19,7 @@ from monitor.tell.message import Message, MessageKind
 from monitor.tell.notification_plan import NotificationPlan
 from monitor.tell.wording.tonight_words import asked_lines
 from monitor.tell.wording.words import Voice
-from monitor.thermal.coming_night import CLEAR_CHANCE, LowAt
-from monitor.thermal.diagnosis import Interval, Outlook
-from monitor.thermal.outside_curve import Skies, from_low
+from monitor.thermal.coming_night import CLEAR_CHANCE
 
 H = 3600.0
 TAKES_HEAT = re.compile(r"[Rr]aise (?:a|the) lamp|[Tt]urn (?:it|one) off|[Tt]urn the heat down")
@@ -31,42 +27,6 @@ OF_THE_NIGHT = re.compile(r"cold night is ahead|not tonight")
 ADDS_HEAT = re.compile(r"[Aa]dd (?:cover|heat|about)|What would help")
 OF_NOW = re.compile("let it cool first|See to that first")
 MORNING = 20 * H  # after noon, an hour after its message
-
-
-class Foretold(NoEstimate):
-    """Says of the night what it is told to say."""
-
-    chance = 0.0
-
-    def skies(self, now: Moment, until_at: float) -> Skies | None:
-        return (replace(from_low(now, 8.0, -2.0, until_at), source="the test"),)
-
-    def coming_night(
-        self, start: Moment, outside: Skies, until_at: float, *, low_at: LowAt
-    ) -> "ForetoldNight":
-        return ForetoldNight(self.chance, until_at)
-
-
-class ForetoldNight(NamedTuple):
-    told: float
-    until_at: float
-
-    def chance(self, _change: BoxChange) -> float:
-        return self.told
-
-    def outlook(self, _change: BoxChange) -> Outlook:
-        return Outlook(
-            lowest_c=Interval(30.0, 29.0, 31.0),
-            lowest_at=self.until_at - 2 * H,
-            leaves_band_at=self.until_at - 3 * H if self.told > 0.5 else None,
-            chance=self.told,
-            missing_watts=80.0 if self.told >= CLEAR_CHANCE else 0.0,
-            outside_low_c=-2.0,
-            outside_from="the test",
-            rise_c=Interval(37.0, 36.0, 38.0),
-            learned=0.8,
-            mend=("a second layer over the cover",),
-        )
 
 
 def stands(night: Night) -> bool:
