@@ -126,7 +126,7 @@ def contradictions(shown: NowView) -> list[str]:
     if trend.startswith("Falling") and re.search(r"\brising\b", whole):
         found.append(f"falling and rising: {whole}")
     if trend.startswith("Rising") and re.search(
-        r"\b[Ff]alling (by|\d|very|now)|holds for now", whole
+        r"\b[Ff]alling (by|\d|very|now)|(holds|hardly further) for now", whole
     ):
         found.append(f"rising and falling: {whole}")
     if box.word == "Falling" and not trend.startswith("Falling"):

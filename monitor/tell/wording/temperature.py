@@ -280,7 +280,8 @@ def _falling(voice: Voice, change: Change) -> str | None:
     if rate > -STEADY_C_PER_H and "rate_c_per_h" in facts:
         beneath = any(probe["place"] == Place.UNDER_HEAT for probe in facts.get("probes", ()))
         litter = " If all heat is on, look for litter over a probe beneath it." if beneath else ""
-        return f"Some of the heat has been missing{since}; the floor holds for now.{still}{litter}"
+        floor = "the floor holds for now" if inside else "the floor falls hardly further for now"
+        return f"Some of the heat has been missing{since}; {floor}.{still}{litter}"
     return f"The floor has been falling{fast}{since}.{still}"
 
 
