@@ -13,7 +13,7 @@ from monitor.thermal.course import Course
 from monitor.thermal.floor import Floor
 from monitor.thermal.slope import goes_on_k
 from monitor.thermal.swing import overdue
-from monitor.thermal.witness import Witness
+from monitor.thermal.witness import SELDOM_S, Witness
 
 HOLD_S = 1200.0  # a cover is off for feeding 5 to 15 min (common practice); warm again 5 min later
 # How far below the usual low the floor must be, K: to be looked at, and to be told; quick falls and
@@ -257,8 +257,10 @@ class Fall(Kept):
         wait_s = _ASLEEP_S if nobody_at_work else _FEEDING_S if feeding else awake_s
         goes_on = by_night and tick - self.onset >= _FEEDING_S
         sure = goes_on or (nobody_at_work and not slackens_alone) or (shut and quickens)
-        ahead_s = _AHEAD_S if sure else _AHEAD_UNSURE_S
-        return age_s >= wait_s and floor_c + pace * ahead_s < low_c
+        comes_k = pace * (_AHEAD_S if sure else _AHEAD_UNSURE_S)
+        if not sure and self._seldom(tick):  # a lid that was lifted: the floor comes to rest
+            comes_k = max(comes_k, self._goes_on_k(tick, _AHEAD_UNSURE_S))
+        return age_s >= wait_s and floor_c + comes_k < low_c
 
     def _present_s(self, tick: float, *, steeper: bool) -> float:
         """For how long it falls as it does now: twice the time since it was half as deep as against
@@ -302,9 +304,15 @@ class Fall(Kept):
         return goes_on_k(from_k - before_k, self.samples[-1] - from_k, ahead_s / span_s)
 
     def _latest(self, tick: float) -> int:
-        """The first sample of the last two minutes or so."""
+        """The first sample of the last two minutes or so; of three, or of two that lie further
+        apart than that."""
         first = next((k for k, at in enumerate(self.ticks) if tick - at <= _LATEST_S), 0)
-        return max(0, min(first, len(self.ticks) - _LEAST_READINGS))
+        least = 2 if self._seldom(tick) else _LEAST_READINGS
+        return max(0, min(first, len(self.ticks) - least))
+
+    def _seldom(self, tick: float) -> bool:
+        """Is the floor heard every few minutes only?"""
+        return len(self.ticks) > 2 and tick - self.ticks[-3] >= SELDOM_S
 
     def weigh(
         self,

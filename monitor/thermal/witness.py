@@ -33,7 +33,10 @@ _HOLDS_K, _HOLDS_SHARE = 0.4, 0.2
 _FAR_K = 4.0
 _BY_ITSELF = ((4.0, 0.0), (1.2, 3.0))
 _WITH_FLOOR = ((1.0, 3.0), (0.8, 2.0))
-_BEYOND_FLOOR = 1.3  # what an open cover cools first is the floor
+# What an open cover cools first is the floor. Of a probe that needs so long for three readings both
+# have had the time to cool, and by day more is asked.
+SELDOM_S = 480.0
+_BEYOND_FLOOR, _BEYOND_SELDOM = 1.3, 2.0
 _LEADS = 0.75  # a lamp that is raised or turned down keeps about as much above the floor as before
 _ALONE_K = 1.2  # a floor that came down by so much while all other probes held
 # An open cover cools all of them. Of a fall of so much, less than this share elsewhere: it is shut.
@@ -241,7 +244,8 @@ class Witness:
         floor_k = floor.fell_k(tick, floor_c)
         if floor.quick is not None:
             floor_k = max(floor_k, floor.quick.low_c - floor_c)
-        if deepest_k < _BEYOND_FLOOR * floor_k:
+        seldom = not nobody_at_work and tick - course.ticks[-2] >= SELDOM_S
+        if deepest_k < (_BEYOND_SELDOM if seldom else _BEYOND_FLOOR) * floor_k:
             return None
         lead_k = usual.low_c - (floor_c if floor.quick is None else floor.quick.low_c)
         leads = track.last_c - floor_c > _LEADS * lead_k > 0.0

@@ -218,3 +218,50 @@ def test_a_front_with_its_wind_is_no_lost_heat_and_a_steeper_fall_is_told_at_onc
         night.t += 30.0
     lost = [c.at - night.start - front_s - 3600.0 for c in night.changes if c.alarm == "heat-loss"]
     assert [since_s <= 300.0 for since_s in lost[:1]] == [True] * told
+
+
+def seen_every_five_minutes(seed: int, floor_k, spot_k=lambda _: 9.0) -> Night:
+    """Two floor probes and one beneath a lamp. At eight in the morning something happens: what the
+    floor departs by since then, and what the lamp's probe lies above it, by seconds."""
+    box = a_brooder(floors=2)
+    probes = (*box.probes, a_probe("porch", LAMPS[0], Place.UNDER_HEAT))
+    outside = a_probe("porch", "outside", Place.OUTSIDE)
+    night = Night(
+        a_site(replace(box, probes=(*probes, outside))), start=Night.evening("2026-02-08") + 43200.0
+    )
+    rng, eight_s = Random(seed), 2 * 3600.0
+    while night.t <= eight_s + 2700.0:
+        since_s = night.t - eight_s
+        floor_c = 35.6 + (floor_k(since_s) if since_s > 0.0 else 0.0)
+        night.says(6.0 + rng.gauss(0, 0.05), "porch/outside")
+        night.says(floor_c + rng.gauss(0, 0.13))
+        night.says(floor_c - 0.5 + rng.gauss(0, 0.13), "porch/far floor")
+        spot = spot_k(since_s) if since_s > 0.0 else 9.0
+        night.says(floor_c + spot + rng.gauss(0, 0.05), f"porch/{LAMPS[0]}")
+        night.t += 300.0
+    return night
+
+
+@pytest.mark.parametrize("seed", range(8))
+@pytest.mark.parametrize("open_s", [240.0, 480.0])
+def test_a_lid_lifted_by_day_before_a_board_that_speaks_every_five_minutes_calls_nobody(
+    seed, open_s
+):
+    """The floor comes down with it, and rests there: the lamps were raised too."""
+
+    def lifted_k(seconds: float) -> float:
+        return -11.0 * (1.0 - exp(-min(seconds + 60.0, open_s) / 2040.0))
+
+    assert seen_every_five_minutes(seed, lifted_k).told() == []
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_a_lamp_that_dies_by_day_before_such_a_board_is_told_within_twenty_minutes(seed):
+    def dies_k(seconds: float) -> float:
+        return -14.0 * (1.0 - exp(-seconds / 2040.0))
+
+    without = seen_every_five_minutes(seed, dies_k)
+    beneath = seen_every_five_minutes(seed, dies_k, lambda seconds: 9.0 * exp(-seconds / 120.0))
+    for night in (without, beneath):
+        (first, *_) = [c for c in night.changes if c.alarm is AlarmName.HEAT_LOSS]
+        assert first.at - night.start <= 2 * 3600.0 + 1200.0
