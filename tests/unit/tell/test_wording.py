@@ -439,6 +439,15 @@ def test_heat_that_escapes_is_told_as_the_cover_and_no_lamp_is_blamed():
     assert "has most likely stopped" not in said
 
 
+@pytest.mark.parametrize(
+    ("temp_c", "floor"), [(33.0, "holds for now"), (31.0, "falls hardly further for now")]
+)
+def test_a_floor_below_its_band_is_not_said_to_hold(temp_c, floor):
+    facts = Facts(**{**FACTS[AlarmName.HEAT_LOSS], "temp_c": temp_c, "rate_c_per_h": -0.1})
+    body = wording.for_change(change(AlarmName.HEAT_LOSS, facts=facts), site()).body
+    assert f"has been missing since 02:14; the floor {floor}." in body
+
+
 @pytest.mark.parametrize("alarm", [AlarmName.HEAT_LOSS, AlarmName.COLD, AlarmName.CHILL])
 @pytest.mark.parametrize("cause", [Cause.HEAT_SOURCE, Cause.COVER_OPEN])
 def test_where_the_floor_alone_cannot_tell_both_heat_and_cover_are_to_be_looked_at(alarm, cause):
