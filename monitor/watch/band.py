@@ -11,8 +11,6 @@ from monitor.kept import Kept, Tick, part
 # One reading raises nothing: a jump of a single one is no temperature. Three in a row do, or two
 # that lie five minutes apart, where a probe speaks seldom. Common practice.
 SURE_READINGS, SURE_SELDOM, SURE_SELDOM_S = 3, 2, 300.0
-# A broker may deliver a reading twice (MQTT, QoS 1), and then it comes within seconds. Assumed.
-TWICE_S = 10.0
 
 
 @part
@@ -42,14 +40,12 @@ class Edge(Kept):
             self.limit_c = limit_c
             self.back_c = limit_c + dead_band_c if self.below else limit_c - dead_band_c
 
-    def take(self, temp_c: float, tick: float, *, same: bool = False) -> None:
-        """Takes a new reading. `same`: it says what the one before said."""
+    def take(self, temp_c: float, tick: float) -> None:
+        """Takes a new reading."""
         self.see(temp_c)
         if not (temp_c < self.limit_c if self.below else temp_c > self.limit_c):
             self.count = 0
             return
-        if same and self.count and tick - self.last < TWICE_S:
-            return  # delivered twice: it bears itself out no better
         self.count += 1
         self.last = tick
         if self.count == 1:

@@ -149,7 +149,6 @@ class ProbeWatch(Kept):
             self.warm_s = max(0.0, self.warm_s + gone_s * min(1.0, max(-1.0, share)))
         warm = self.hot.beyond or self.overheat.beyond or self.leapt
         self.leapt = warm and self.temp_c is not None and abs(temp_c - self.temp_c) > SPIKE_K
-        same = temp_c == self.temp_c
         if tick - self.trend.sampled >= SAMPLE_S:
             if self.temp_c is not None:  # a gap lies between two readings
                 self.gaps.add(tick - self.heard)
@@ -161,10 +160,8 @@ class ProbeWatch(Kept):
             self.night_low = Extreme(temp_c, at)
         if self.night_high is None or temp_c > self.night_high.temp_c:
             self.night_high = Extreme(temp_c, at)
-        self.cold.take(temp_c, tick)
-        self.hot.take(temp_c, tick)
-        for harms in (self.chill, self.overheat):  # these wait for seconds, the band for minutes
-            harms.take(temp_c, tick, same=same)
+        for edge in (self.cold, self.chill, self.hot, self.overheat):
+            edge.take(temp_c, tick)
         if not self.hot.beyond:
             self.warm_s = 0.0
 

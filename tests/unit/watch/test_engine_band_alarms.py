@@ -287,21 +287,6 @@ def test_a_floor_that_is_back_at_its_bands_edge_by_the_time_is_no_alarm(
     assert night.changes == []
 
 
-def test_a_reading_that_the_broker_delivers_twice_bears_itself_out_no_better(night: Night) -> None:
-    night.holds(35.0, for_s=600, every_s=60.0)
-    for after_s, temp_c in ((0, 16.3), (4, 16.3), (60, 16.4), (120, 35.0)):
-        night.t = 660.0 + after_s
-        night.says(temp_c)
-    night.holds(35.0, for_s=600, every_s=60.0)
-    assert night.changes == []
-
-
-def test_a_probe_that_sends_the_same_every_other_second_is_heard_all_the_same(night: Night) -> None:
-    night.holds(35.0, for_s=600, every_s=2.0)
-    night.holds(24.0, for_s=60, every_s=2.0)
-    assert [c.at for c in night.changes] == [night.start + 630]
-
-
 class Thermostat:
     """A floor that swings by a quarter of an hour within its band; by and by it comes down to where
     it dips below that for minutes."""
