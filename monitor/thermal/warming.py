@@ -73,9 +73,10 @@ class Warming(Kept):
         hour: float | None,
         climb: Climb,
         beside: Sequence[Track],
+        swings: bool,
     ) -> None:
         """Look at the latest means of the floor probes, and of those `beside` them. `hour`: of the
-        local clock, where it is known."""
+        local clock, where it is known. `swings`: the floor is where a thermostat swings it."""
         heard = [t for t in tracks if t.level is not None and tick - t.last_tick <= _NEW_S]
         if target_c is None:
             self._reset()
@@ -115,6 +116,7 @@ class Warming(Kept):
             self._above is not None
             and tick - self._above >= _HEATED_S
             and max(parts_k[-1:], default=0.0) >= _HEATED_K
+            and not swings
             and climb.heats(tick, beside)
         )
         new_heat = heated or climbs_k > limits.band_c or (long and climb.rises)

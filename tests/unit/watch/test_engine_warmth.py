@@ -279,6 +279,27 @@ def test_by_night_a_floor_out_of_its_band_by_heat_felt_beneath_rings_as_soon_as_
     assert told.at - night.start - left <= 300.0
 
 
+def test_by_night_a_thermostats_swing_whose_tops_creep_over_the_band_wakes_nobody() -> None:
+    """The probe beneath the lamp rises with each of them."""
+    lamp_alone = a_brooder(floors=1)
+    under = a_probe("porch", "under west lamp", Place.UNDER_HEAT)
+    night = Night(
+        a_site(replace(lamp_alone, heat=lamp_alone.heat[:1], probes=(*lamp_alone.probes, under)))
+    )
+    rng = Random(1)
+    night.t = 6 * 3600.0
+    began = night.t
+    while night.t < began + 3 * 3600.0:
+        minute = (night.t - began) / 60.0
+        in_half = minute % 10.0 if minute % 20.0 < 10.0 else 10.0 - minute % 10.0
+        level_k = 0.14 * in_half - 0.7 + minute / 150.0
+        night.says(36.6 + level_k + rng.gauss(0, 0.04))
+        night.says(42.0 + 1.5 * level_k + rng.gauss(0, 0.04), "porch/under west lamp")
+        night.t += 30.0
+    told = warm(night)
+    assert {change.priority for change in told} == {Priority.ADVICE}
+
+
 def test_by_night_birds_on_the_floor_probe_and_on_the_cool_one_wake_nobody() -> None:
     """The probe beneath the only lamp shows nothing new."""
     lamp_alone = a_brooder(floors=1)
