@@ -1,8 +1,8 @@
 """A floor that a thermostat swings, whether one was declared or not: its falls to where it goes on
 again. `Switching` sees over hours where the middle is, how far down they reach, and whether the
 next pulse has not come (held by `floor`); `overdue` says the last of any course, in an hour and a
-half (called by `fall`, `climb`). Figures are this project's (assumed); tests/bench measures what
-they do."""
+half (called by `fall`, `witness`, `climb`). Figures are this project's (assumed); tests/bench
+measures what they do."""
 
 from collections.abc import Sequence
 from typing import NamedTuple
