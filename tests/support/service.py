@@ -20,7 +20,8 @@ import tempfile
 import threading
 import time
 from collections.abc import Callable, Mapping, Sequence
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime, timedelta, tzinfo
+from datetime import time as clock_time
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
@@ -63,12 +64,12 @@ def wait_until(true: Callable[[], Any], within_s: float = 60.0, what: str = "it"
         time.sleep(0.02)
 
 
-def no_daily_message_soon() -> str:
-    """Lines of `[tell]`: at whatever hour a test runs, neither bedtime's nor the morning's message
-    comes between those that it counts."""
-    now = datetime.now(ZoneInfo(ZONE))
+def no_daily_message_soon(zone: tzinfo, at: float) -> dict[str, clock_time]:
+    """At whatever hour a test runs, neither bedtime's nor the morning's message comes between those
+    that it counts."""
+    now = datetime.fromtimestamp(at, zone)
     later = {"morning_at": now + timedelta(hours=8), "evening_at": now + timedelta(hours=12)}
-    return "".join(f'{key} = "{at:%H:%M}"\n' for key, at in later.items())
+    return {key: at.time().replace(second=0, microsecond=0) for key, at in later.items()}
 
 
 def hatched_yesterday() -> str:
@@ -118,7 +119,8 @@ class Service:
         self.box, self.box_lines = "porch", ""
         self.heat_lines = heat_lines
         self.commit_s = commit_s
-        self._daily = no_daily_message_soon()
+        daily = no_daily_message_soon(ZoneInfo(ZONE), time.time())
+        self._daily = "".join(f'{key} = "{at:%H:%M}"\n' for key, at in daily.items())
         self.tell = tell
         self.more = more
         self.broker_port = broker_port or free_port()

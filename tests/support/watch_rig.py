@@ -13,6 +13,7 @@ from pathlib import Path
 
 from support.one_box import ONE_BOX
 from support.patience import LEAST_S
+from support.service import no_daily_message_soon
 
 from monitor.events import AlarmName, Change, Entry, EntryKind, Facts, Moment, Reading
 from monitor.intake.held import HeldTimes
@@ -34,6 +35,7 @@ from monitor.service.writer import Writer
 from monitor.settings import load_settings
 from monitor.site import Site
 from monitor.tell.message import Message
+from monitor.tell.policy import Policy
 from monitor.watch.status import SiteStatus
 
 TOPIC = "brooder/porch/floor"
@@ -128,7 +130,12 @@ class Rig:
         self._ended = threading.Event()
         self.readiness = Readiness()
         self.clock = clock
-        self.core = Core(site, clock.now(), next_entry_number=real.next_entry_number)
+        self.core = Core(
+            site,
+            clock.now(),
+            policy=Policy(**no_daily_message_soon(site.timezone, clock.now().at)),
+            next_entry_number=real.next_entry_number,
+        )
         self.calls = WatchCalls(self.core, self.inbox.wake)
         self.writer = Writer(
             self.journal,  # type: ignore[arg-type]
