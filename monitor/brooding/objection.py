@@ -7,7 +7,7 @@ from collections.abc import Collection
 from dataclasses import replace
 from datetime import UTC, date, tzinfo
 
-from monitor.brooding.arrival import STEP_NAMES
+from monitor.brooding.arrival import STEP_NAMES, arrival_of
 from monitor.brooding.calendar import age_days, local_date
 from monitor.brooding.entries import (
     LEDGER_KINDS,
@@ -33,7 +33,7 @@ class Objection(Exception):
 
 
 class NeedsYes(Objection):
-    """Cold would no longer be watched for: it is done once somebody says that it is right."""
+    """A slip, most likely, or cold would not be watched for: it is done once somebody says so."""
 
 
 _ROW_DAYS = 7  # the last row of a schedule, too, is taken to stand for a week of age
@@ -41,9 +41,12 @@ _ROW_DAYS = 7  # the last row of a schedule, too, is taken to stand for a week o
 
 def question(ledger: Ledger, entry: Entry, site: Site) -> str | None:
     """What somebody must say yes to before an entry is kept, because cold is not watched for
-    afterwards where it was; None: nothing. Asked of entries that `objection` lets pass."""
+    afterwards where it was, or more birds came dead than can have come; None: nothing. Asked of
+    entries that `objection` lets pass."""
     if entry.entry is EntryKind.PLACED:
         return _too_old(entry, site)
+    if entry.entry is EntryKind.DEAD_ON_ARRIVAL:
+        return _too_many_dead(ledger, entry)
     if entry.entry is EntryKind.OUT_OF_SERVICE:
         return _out_of_service(ledger, entry, site)
     number = max((known.number for known in ledger.entries), default=0) + 1
@@ -71,6 +74,19 @@ def _too_old(entry: Entry, site: Site) -> str | None:
         f"made for (day {rows[-1].from_day:.0f}): their target would be its last, and younger "
         "chicks would freeze unnoticed. Is that the year and the day?"
     )
+
+
+def _too_many_dead(ledger: Ledger, entry: Entry) -> str | None:
+    """Where nobody wrote down how many were to come, or came, any number is taken."""
+    box = entry.brooder or ""
+    if box not in ledger.open and ledger.expected(box) is None:
+        return None
+    came, dead = arrival_of(ledger, box), entry.count or 0
+    if came.dead + dead <= max(came.alive, came.ordered or 0):
+        return None
+    known = [f"{came.alive} alive"] * (came.alive > 0)
+    known += [f"{came.ordered} ordered"] * (came.ordered is not None)
+    return f"{came.dead + dead} dead on arrival, beside {' and '.join(known)}. Is that right?"
 
 
 def _out_of_service(ledger: Ledger, entry: Entry, site: Site) -> str | None:

@@ -12,6 +12,7 @@ from monitor.commands.flock_entry import (
     AtOption,
     BrooderOption,
     NoteOption,
+    YesOption,
     enter,
     ledger_of,
 )
@@ -65,10 +66,12 @@ def dead_on_arrival(
     brooder: BrooderOption = None,
     at: AtOption = None,
     remark: NoteOption = None,
+    yes: YesOption = False,
     config: ConfigOption = None,
 ) -> None:
     """Chicks that arrived dead. The hatchery's claim is about these; the box did not lose them."""
-    enter(settings_or_exit(config), "dead-on-arrival", brooder, at, count=count, note=remark)
+    settings = settings_or_exit(config)
+    enter(settings, "dead-on-arrival", brooder, at, count=count, note=remark, yes=yes)
     out().print(arrival.CLAIM)
 
 

@@ -44,7 +44,7 @@ def asked(core: Core, details: dict[str, Any], now: Moment) -> dict[str, Any]:
 
 def enter(core: Core, entry: Entry, now: Moment, *, sure: bool = False) -> dict[str, Any]:
     """Keeps the entry: its number, what changed, the head count afterwards. Raises Objection, or
-    NeedsYes where cold would no longer be watched for and nobody is `sure` yet."""
+    NeedsYes where there is a question first and nobody is `sure` yet."""
     if entry.at > now.at + 60:
         raise Objection("That time lies in the future; leave it out to say now.")
     words = None if sure else question(core.ledger, entry, core.site)

@@ -5,6 +5,7 @@ from itertools import count
 from typing import Any
 
 import pytest
+from support.engine_night import a_site
 
 from monitor.brooding.arrival import (
     MAIL_ADVICE,
@@ -15,7 +16,7 @@ from monitor.brooding.arrival import (
 )
 from monitor.brooding.entries import Entry, EntryKind, mail_days_of, mailed
 from monitor.brooding.ledger import Ledger, fold
-from monitor.brooding.objection import objection
+from monitor.brooding.objection import objection, question
 
 DAY = 86400.0
 NOON = datetime(2026, 3, 2, 12, tzinfo=UTC).timestamp()
@@ -49,6 +50,27 @@ def test_when_all_came_dead_that_can_be_written_down_too() -> None:
     found = ledger(COMING, (0.0, K.DEAD_ON_ARRIVAL, {"count": 100}))
     assert found.faults == {}
     assert arrival_of(found, "porch").dead == 100
+
+
+@pytest.mark.parametrize(
+    ("rows", "dead", "asks"),
+    [
+        ((PLACED,), 2000, "2000 dead on arrival, beside 98 alive. Is that right?"),
+        ((COMING,), 100, None),
+        ((COMING,), 1000, "1000 dead on arrival, beside 100 ordered. Is that right?"),
+        ((COMING, DEAD, PLACED), 97, None),
+        ((COMING, DEAD, PLACED), 98, "101 dead on arrival, beside 98 alive and 100 ordered. Is"),
+        ((), 2000, None),
+    ],
+)
+def test_more_dead_than_can_have_come_are_asked_about(
+    rows: tuple[tuple[float, EntryKind, dict[str, Any]], ...], dead: int, asks: str | None
+) -> None:
+    known = ledger(*rows)
+    entry = Entry(at=NOON + DAY, entry=K.DEAD_ON_ARRIVAL, brooder="porch", count=dead)
+    assert objection(known, entry) is None
+    asked = question(known, entry, a_site())
+    assert asked is None if asks is None else asked is not None and asked.startswith(asks)
 
 
 def test_what_was_ticked_is_of_these_birds_and_not_of_those_before() -> None:
