@@ -170,10 +170,10 @@ class Envelope:
         return self.walls + self.top + self.floor + self.air
 
 
-def open_share(brooder: Brooder, *, cover: str | None = None, fresh_air_m3_h: float) -> float:
-    """How much of a cover (the box's own unless told) must stay open for so much air, 0..1: what
-    its gaps do not let through is exchanged through one opening, warm air up and cold air down."""
-    lid = cover_named(cover or brooder.cover)
+def open_share(brooder: Brooder, *, fresh_air_m3_h: float) -> float:
+    """How much of the cover must stay open for so much air, 0..1: what its gaps do not let through
+    is exchanged through one opening, warm air up and cold air down."""
+    lid = cover_named(brooder.cover)
     if not lid.closed:
         return 1.0
     more_m3_h = fresh_air_m3_h - lid.leak_m3_per_h_m2 * brooder.floor_area_m2
@@ -182,17 +182,15 @@ def open_share(brooder: Brooder, *, cover: str | None = None, fresh_air_m3_h: fl
     return min(1.0, open_m2 / brooder.floor_area_m2)
 
 
-def envelope(
-    brooder: Brooder, *, cover: str | None = None, fresh_air_m3_h: float = 0.0
-) -> Envelope:
-    """The losses of a box under a cover (its own unless told), given the air its birds need."""
-    lid = cover_named(cover or brooder.cover)
+def envelope(brooder: Brooder, *, fresh_air_m3_h: float = 0.0) -> Envelope:
+    """The losses of a box under its cover, given the air its birds need."""
+    lid = cover_named(brooder.cover)
     if brooder.walls not in WALLS:
         raise ValueError(f"walls {brooder.walls!r} are not known; use one of {', '.join(WALLS)}")
     floor_m2 = brooder.floor_area_m2
     wall_m2 = 2 * (brooder.length_m + brooder.width_m) * brooder.height_m
     # An open box ends at its own air: one film, through which it radiates and convects upwards.
-    open_ = open_share(brooder, cover=cover, fresh_air_m3_h=fresh_air_m3_h)
+    open_ = open_share(brooder, fresh_air_m3_h=fresh_air_m3_h)
     top_w_m2_k = open_ * u_value(FILM_UP) + (1.0 - open_) * u_value(FILM_UP, *lid.layers, FILM_UP)
     leak_m3_h = max(lid.leak_m3_per_h_m2 * floor_m2, fresh_air_m3_h)
     outer = FILM_WIND if brooder.in_wind else FILM_WALL

@@ -90,7 +90,6 @@ class Prior:
     rise_sd_k: float
     time_constant_s: float  # of air, litter and walls together
     time_constant_spread: float  # one standard deviation, as a factor
-    watts_per_k: float  # losses of the whole box, fresh air included
     bird_watts: float  # sensible, all birds
 
 
@@ -104,17 +103,13 @@ class BoxChange:
     open_share: float  # of the cover, if there is one, that must stay open for the birds' fresh air
 
 
-def balance(
-    brooder: Brooder, flock: Flock, *, outside_c: float, cover: str | None = None
-) -> Balance:
-    """The floor that a box comes to with all its sources on. `cover`: another lid than its own."""
-    return _at_rest(brooder, flock, _box(brooder, flock, cover), outside_c, cover)
+def balance(brooder: Brooder, flock: Flock, *, outside_c: float) -> Balance:
+    """The floor that a box comes to with all its sources on."""
+    return _at_rest(brooder, flock, _box(brooder, flock), outside_c)
 
 
-def _at_rest(
-    brooder: Brooder, flock: Flock, box: Envelope, outside_c: float, cover: str | None
-) -> Balance:
-    open_ = gap(brooder, flock, cover=cover)
+def _at_rest(brooder: Brooder, flock: Flock, box: Envelope, outside_c: float) -> Balance:
+    open_ = gap(brooder, flock)
     kept = sum(source.watts * _kept_share(source, open_) for source in brooder.heat)
     lift_k = EDGE_SHARE * FILM_UP.r_m2k_per_w * _brightest_w_m2(brooder)
     birds = _bird_watts(brooder, flock)
@@ -124,17 +119,12 @@ def _at_rest(
 
 @lru_cache(maxsize=64)  # one night is looked at with many a change to the same box
 def prior(
-    brooder: Brooder,
-    head_count: int = 0,
-    age_days: float = 0.0,
-    kind: str | None = None,
-    *,
-    cover: str | None = None,
+    brooder: Brooder, head_count: int = 0, age_days: float = 0.0, kind: str | None = None
 ) -> Prior:
-    """The estimator's start for a box and its birds, under its own cover or another."""
+    """The estimator's start for a box and its birds."""
     flock = Flock(kind=kind or "broiler", age_days=age_days, head_count=head_count)
-    box = _box(brooder, flock, cover)
-    at_zero = _at_rest(brooder, flock, box, 0.0, cover)
+    box = _box(brooder, flock)
+    at_zero = _at_rest(brooder, flock, box, 0.0)
     return Prior(
         rise_k=at_zero.floor_c,
         rise_sd_k=max(
@@ -143,7 +133,6 @@ def prior(
         ),
         time_constant_s=box.stored_j_per_k / box.total,
         time_constant_spread=TIME_SPREAD,
-        watts_per_k=box.total,
         bird_watts=at_zero.bird_watts,
     )
 
@@ -173,9 +162,9 @@ def changed(brooder: Brooder, wished: Brooder, flock: Flock) -> BoxChange:
     )
 
 
-def gap(brooder: Brooder, flock: Flock, *, cover: str | None = None) -> float:
+def gap(brooder: Brooder, flock: Flock) -> float:
     """The share of the cover, 0..1, that must stay open for the birds' fresh air."""
-    return open_share(brooder, cover=cover, fresh_air_m3_h=_fresh_air_m3_h(flock))
+    return open_share(brooder, fresh_air_m3_h=_fresh_air_m3_h(flock))
 
 
 def _fresh_air_m3_h(flock: Flock) -> float:
@@ -183,8 +172,8 @@ def _fresh_air_m3_h(flock: Flock) -> float:
     return flock.head_count * birds_heat.fresh_air_m3_h(mass)
 
 
-def _box(brooder: Brooder, flock: Flock, cover: str | None) -> Envelope:
-    return envelope(brooder, cover=cover, fresh_air_m3_h=_fresh_air_m3_h(flock))
+def _box(brooder: Brooder, flock: Flock) -> Envelope:
+    return envelope(brooder, fresh_air_m3_h=_fresh_air_m3_h(flock))
 
 
 def _bird_watts(brooder: Brooder, flock: Flock) -> float:
