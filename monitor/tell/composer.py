@@ -11,15 +11,12 @@ from monitor.site import Site
 from monitor.tell import incident_words
 from monitor.tell.contact import Contact, first_told
 from monitor.tell.incident import AlarmTold, AnswerGiven, ToldIncident
-from monitor.tell.message import Message, MessageKind
+from monitor.tell.message import GOOD_NEWS, Message, MessageKind
 from monitor.tell.wording import for_change
 from monitor.tell.wording.life import batch_ended, watch_ended
 from monitor.tell.wording.words import Voice, Words
 from monitor.watch.incidents import rank
 from monitor.watch.status import SiteStatus
-
-# Who answered, or that it is over: worth knowing, not worth waking for.
-_GOOD_NEWS = (MessageKind.OVER, MessageKind.ANSWERED, MessageKind.SHELVED)
 
 
 @dataclass(eq=False, repr=False)
@@ -189,7 +186,7 @@ class MessageComposer:
             at=at,
             attach_brooder=incident_words.chart_of(incident, kind),
             ack_for=_answerable(incident) if lead else (),
-            silent=kind in _GOOD_NEWS and asleep(self._voice.local(at).hour),
+            silent=kind in GOOD_NEWS and asleep(self._voice.local(at).hour),
             brief=words.brief if kind is MessageKind.AGAIN else "",
             title=words.title,
             body=words.body,

@@ -20,7 +20,7 @@ from monitor.events import Moment
 from monitor.journal.records import OutboxRow, Outcome
 from monitor.tell.contact import Contact
 from monitor.tell.links import with_link
-from monitor.tell.message import Message, MessageKind
+from monitor.tell.message import GOOD_NEWS, Message
 from monitor.tell.outbox import TROUBLE_AFTER, Outbox
 from monitor.tell.sender_process import SenderProcess
 
@@ -28,7 +28,6 @@ log = logging.getLogger(__name__)
 
 _GRACE_S = 10.0  # beyond a contact's limit before the sender itself is taken for dead
 _RESTART_S = 5.0  # between two starts of a sender that dies at once
-_CALM = (MessageKind.OVER, MessageKind.ANSWERED, MessageKind.SHELVED)
 
 
 @dataclass(slots=True)
@@ -195,7 +194,7 @@ class Delivery:
             "url": self._contacts[contact].url,
             "title": f"{self.mark}{message.title}",
             "body": body,
-            "kind": "calm" if message.kind in _CALM else message.priority.value,
+            "kind": "calm" if message.kind in GOOD_NEWS else message.priority.value,
             "silent": message.silent,
             "attach": str(chart) if chart else None,
             "limit_s": self.limit_s,

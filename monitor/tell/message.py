@@ -21,6 +21,10 @@ class MessageKind(StrEnum):
     EVENING = "evening"
 
 
+# Who answered, or that it is over: worth knowing, not worth waking for.
+GOOD_NEWS = (MessageKind.OVER, MessageKind.ANSWERED, MessageKind.SHELVED)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Message:
     """`key` is the same whenever the same happening is told, also after a restart; the outbox

@@ -118,7 +118,7 @@ def more_about_cold(cause: Cause, facts: Facts, box: Brooder | None, site: Site)
     lines += mend(facts)
     if cause is Cause.COLD_NIGHT:
         lines += with_care(facts.get("mend", ()), box, site)
-    elif (cause is Cause.HEAT_SOURCE or facts.get("either")) and _may_hang_a_lamp(box):
+    elif (cause is Cause.HEAT_SOURCE or facts.get("either")) and may_hang_a_lamp(box):
         lines.append(LAMP_CARE)
     return lines
 
@@ -127,7 +127,7 @@ def with_care(mends: Sequence[str], box: Brooder | None, site: Site) -> list[str
     """What must go with the advice to add heat: how much more the circuit bears, and how a lamp is
     hung, wherever one is named or there are lamps already."""
     lines = [circuit_room(box, site)] if box is not None else []
-    if _may_hang_a_lamp(box) or names_a_lamp(mends):
+    if may_hang_a_lamp(box) or names_a_lamp(mends):
         lines.append(LAMP_CARE)
     return [line for line in lines if line]
 
@@ -189,5 +189,5 @@ def _heat_kind(box: Brooder | None) -> str:
     return f"{kind}s" if box and len(box.heat) > 1 else kind
 
 
-def _may_hang_a_lamp(box: Brooder | None) -> bool:
+def may_hang_a_lamp(box: Brooder | None) -> bool:
     return box is None or not box.heat or any(source.kind == "lamp" for source in box.heat)

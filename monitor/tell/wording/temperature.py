@@ -128,7 +128,7 @@ def overheat(change: Change, voice: Voice, box: Brooder | None) -> Words:
         figures=[
             first_aid.reason(facts),
             first_aid.FALLEN_LAMP if fire else _warming(voice, facts),
-            first_aid.SLIPPED_LAMP if early and _has_lamp(box) else None,
+            first_aid.SLIPPED_LAMP if early and first_aid.may_hang_a_lamp(box) else None,
             _since(voice, change, f"It has been {'heating up' if early else 'this hot'}", None),
         ],
     )
@@ -311,10 +311,6 @@ def _cool_before_night(box: Brooder | None) -> str:
     if box is None or cover_named(box.cover).closed:
         return "Open the cover for now; leave the heat: a cold night is ahead."
     return "Turn the heat down only until the floor is right: a cold night is ahead."
-
-
-def _has_lamp(box: Brooder | None) -> bool:
-    return box is None or not box.heat or any(source.kind == "lamp" for source in box.heat)
 
 
 def _cool(box: Brooder | None) -> str:
