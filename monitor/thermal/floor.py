@@ -11,7 +11,7 @@ from monitor.site import Place
 from monitor.thermal.box_known import BoxKnown
 from monitor.thermal.course import Course
 from monitor.thermal.diagnosis import Finding
-from monitor.thermal.slope import slope_per_h
+from monitor.thermal.slope import is_beyond_scatter, slope_per_h
 from monitor.thermal.swing import Swing, Switching
 from monitor.thermal.track import Track
 
@@ -83,6 +83,12 @@ class Floor(Kept):
             known = len(self._recent) >= _RECENT_LEAST
             self._rate_k_per_h = slope_per_h(self._recent) if known else 0.0
         return self._rate_k_per_h
+
+    @property
+    def told_rate_k_per_h(self) -> float:
+        """The same, where it is more than the scatter of the readings makes; else 0."""
+        rate = self.rate_k_per_h
+        return rate if rate and is_beyond_scatter(self._recent, rate) else 0.0
 
     def resume(self) -> None:
         self._rate_k_per_h = None

@@ -1,8 +1,11 @@
 """How fast something rises or falls: the straight line through a few samples, asked for every probe
 when the status is drawn, so it goes over them once; and how far a fall goes on."""
 
-from collections.abc import Iterable
-from math import pow
+from collections.abc import Iterable, Sequence
+from math import pow, sqrt
+from statistics import fmean
+
+_LEAST = 3  # samples that can show a scatter about their line
 
 
 def slope_per_h(samples: Iterable[tuple[float, float]]) -> float:
@@ -21,6 +24,19 @@ def slope_per_h(samples: Iterable[tuple[float, float]]) -> float:
         sum_tv += t * value
     across = count * sum_tt - sum_t * sum_t
     return 3600.0 * (count * sum_tv - sum_t * sum_v) / across if across > 0.0 else 0.0
+
+
+def is_beyond_scatter(samples: Sequence[tuple[float, float]], per_h: float) -> bool:
+    """Is a slope of them, as `slope_per_h` says it, more than twice its standard error by how the
+    samples lie about the line? Of fewer than three nobody can say."""
+    count = len(samples)
+    if count < _LEAST:
+        return False
+    mid_t, mid_v = (fmean(column) for column in zip(*samples, strict=True))
+    off = [v - mid_v - per_h / 3600.0 * (t - mid_t) for t, v in samples]
+    across = sum((t - mid_t) ** 2 for t, _ in samples)
+    error_per_h = 3600.0 * sqrt(sum(k * k for k in off) / (count - 2) / across)
+    return abs(per_h) > 2.0 * error_per_h
 
 
 def goes_on_k(before_k: float, last_k: float, times: float) -> float:

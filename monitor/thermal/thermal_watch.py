@@ -293,7 +293,7 @@ class ThermalWatch(Kept):
                 loss=self._lost.loss,
                 held_until=self._hold_until(),
                 rests_until=max(self._floor.rests_until, self._box.heat.rests_until),
-                rate_k_per_h=self._floor.rate_k_per_h,
+                rate_k_per_h=self._floor.told_rate_k_per_h,
                 findings=self._health.findings,
                 doubted=self._doubted(),
                 warmth=self._warming.warmth,

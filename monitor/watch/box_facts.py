@@ -192,7 +192,8 @@ def lead_probe(box: Box, name: AlarmName | None = None) -> ProbeWatch | None:
 
 
 def rate_c_per_h(box: Box, tick: float) -> float | None:
-    """How fast the floor falls or rises: the estimate's figure, else the lead probe's slope."""
+    """How fast the floor falls or rises: the estimate's figure for the last minutes, where they
+    scatter too much for one the lead probe's slope over a quarter of an hour."""
     rate = box.estimate.diagnosis.rate_k_per_h
     if rate:
         return rate

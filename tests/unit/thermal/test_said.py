@@ -26,6 +26,18 @@ COMES_IN: dict[str, Callable[[ThermalWatch], object]] = {
 }
 
 
+def test_the_scatter_of_a_probe_is_no_fall() -> None:
+    """A floor among chicks, each minute: the line through the last five falls 6.6 K an hour."""
+    watch = ThermalWatch(brooder := box("floor"), prior(brooder), False)
+    watch.target_is(35.0)
+    for n, temp_c in enumerate((32.3, 32.5, 32.2, 32.4, 31.9, 32.1)):
+        watch.observe(60.0 * n, "porch/floor", temp_c)
+    assert watch.diagnosis.rate_k_per_h == 0.0
+    for n, temp_c in enumerate((31.9, 31.6, 31.4, 31.1, 30.9, 30.6)):
+        watch.observe(360.0 + 60.0 * n, "porch/floor", temp_c)
+    assert watch.diagnosis.rate_k_per_h == pytest.approx(-15.0, abs=0.1)
+
+
 def test_whatever_comes_in_what_is_said_is_worked_out_anew(monkeypatch: pytest.MonkeyPatch) -> None:
     methods = inspect.getmembers(ThermalWatch, inspect.isfunction)
     public = {name for name, _ in methods if not name.startswith("_")} - ASKED

@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from monitor.thermal.slope import slope_per_h
+from monitor.thermal.slope import is_beyond_scatter, slope_per_h
 
 
 @given(
@@ -25,3 +25,13 @@ def test_noise_about_a_line_is_averaged_by_least_squares():
 @pytest.mark.parametrize("samples", [[], [(5.0, 1.0)], [(5.0, 1.0), (5.0, 2.0)]])
 def test_without_two_times_there_is_no_slope(samples):
     assert slope_per_h(samples) == 0.0
+
+
+# By hand: of 0, 2, 1, 3 the line leaves -0.3, 0.9, -0.9, 0.3: a standard error of
+# sqrt(1.8 / 2 / 5) = 0.42, half of the slope is less. Of 0, 1.2, 1.8, 3 it is 0.10.
+@pytest.mark.parametrize(
+    ("values", "is_beyond"), [((0, 2, 1, 3), False), ((0, 1.2, 1.8, 3), True), ((0, 2), False)]
+)
+def test_a_slope_that_the_scatter_about_it_makes_is_none(values, is_beyond):
+    samples = [(3600.0 * t, c) for t, c in enumerate(values)]
+    assert is_beyond_scatter(samples, slope_per_h(samples)) is is_beyond
