@@ -146,13 +146,12 @@ class ComingNight:
         floor_c: float,
         model: FloorModel | None,
         prior: Prior,
-        fall: Fall,
         follows: Following,
         lost: bool,
         first_night: bool,
     ) -> None:
-        """`low_at`: the edge of the band at a Unix time; `floor_c`: where the floor is now; `lost`:
-        some of its heat is missed."""
+        """`low_at`: the edge of the band at a Unix time; `floor_c`: where the floor is now, or is
+        again when what passes is over; `lost`: some of its heat is missed."""
         self._prior = prior
         self._rise_k, self._rise_sd_k = prior.rise_k, prior.rise_sd_k
         self._tau_s, self._steps = prior.time_constant_s, 0.0
@@ -162,8 +161,7 @@ class ComingNight:
                 self._rise_k, self._rise_sd_k = model.bank.rise_k, model.bank.rise_sd_k
         self._first_night = first_night
         self._seen = not outside[0].by_floor and follows.share_var < _SEEN_SHARE_SD**2
-        passing = fall.open and fall.verdict is not Why.LAMP  # a cover that is off for a while
-        self._floor_c = fall.expected_c(start.tick) if passing else floor_c
+        self._floor_c = floor_c
         edges = coming_night.edges(start.at, until_at, low_at)
         holds = not lost and self._floor_c >= edges[0][1]
         most_c = low_at(start.at) + coming_night.MOST_OVER_EDGE_K  # by the lamps as they hang now

@@ -15,9 +15,11 @@ from monitor.site import Brooder, Place
 from monitor.thermal import answers
 from monitor.thermal.answers import ComingNight
 from monitor.thermal.box_known import BoxKnown
+from monitor.thermal.causes import Why
 from monitor.thermal.climb import Climb
 from monitor.thermal.coming_night import LowAt
 from monitor.thermal.diagnosis import Diagnosis, HeatKnown, Interval, Learned
+from monitor.thermal.fall import HOLD_S
 from monitor.thermal.fall_watch import FallWatch
 from monitor.thermal.floor import Floor
 from monitor.thermal.held_heat import HeldHeat
@@ -340,9 +342,11 @@ class ThermalWatch(Kept):
         self, start: Moment, outside: Skies, until_at: float, *, low_at: LowAt
     ) -> ComingNight | None:
         """The coming hours in the box; None: no reading of the floor."""
-        floor_c, loss = self._floor.temp_c, self._lost.loss
+        floor_c, loss, fall = self._floor.temp_c, self._lost.loss, self._fall
         if floor_c is None or not self._floor.measured:
             return None
+        if fall.open and fall.verdict is not Why.LAMP and start.tick - fall.onset <= HOLD_S:
+            floor_c = fall.expected_c(start.tick)
         return ComingNight(
             start,
             until_at,
@@ -351,7 +355,6 @@ class ThermalWatch(Kept):
             floor_c=floor_c,
             model=self._in_use.model,
             prior=self._box.prior,
-            fall=self._fall,
             follows=self._held.following(
                 start,
                 floor_c,
