@@ -106,6 +106,7 @@ def cold_ahead(outlook: Outlook | None, facts: Facts, *, told: bool = False) -> 
     if outlook is not None and (told or outlook.chance >= CLEAR_CHANCE):
         facts["chance"] = outlook.chance
         facts["lowest_c"], facts["lowest_at"] = outlook.lowest_c.mid, outlook.lowest_at
+        facts["lowest_low_c"] = outlook.lowest_c.low
 
 
 def outlook_facts(outlook: Outlook, facts: Facts) -> None:

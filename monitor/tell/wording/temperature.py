@@ -90,14 +90,11 @@ def hot(change: Change, voice: Voice, box: Brooder | None) -> Words:
     return compose(
         f"{voice.where(change.brooder)}: {'soon too hot' if soon else 'too hot'}",
         _with_time(
-            f"{now_and_target(voice, facts)} {_cool_before_night(box) if cold else _cool(box)}",
+            f"{now_and_target(voice, facts)} "
+            f"{_cool_before_night(facts, box) if cold else _cool(box)}",
             facts,
         ),
-        f"Tonight it is likely to go down to {voice.temp(facts['lowest_c'])} about "
-        f"{voice.clock(facts['lowest_at'], change.at)}: close it up again as soon as the floor is "
-        "right."
-        if cold
-        else None,
+        _close_again(voice, change) if cold else None,
         "Give them a cooler end to go to, and fresh water. " + first_aid.LOOK_AT_CHICKS,
         _alone(change) or probe_list(voice, facts),
         age(facts),
@@ -113,7 +110,7 @@ def overheat(change: Change, voice: Voice, box: Brooder | None) -> Words:
     fire = box is not None and facts.get("temp_c", 0.0) >= box.limits.fire_c
     do = "Go now: cut the power first." if fire else f"Go now. {_cool(box)}"
     if not fire and "lowest_c" in facts:
-        do = f"{do} Set it back as soon as the floor is right: a cold night is ahead."
+        do = f"{do} Set it back as soon as the floor is right: {_night(facts)}."
     if fire and "doubt" in facts:
         do = "Go and look now: if anything there is that hot, cut the power first."
     early = facts.get("temp_c", 99.0) < facts.get("overheat_c", 0.0)
@@ -306,11 +303,30 @@ def _how_sure(voice: Voice, facts: Facts) -> str | None:
     return f"Probably between {between} (8 chances in 10).{young if facts['learned'] < 0.5 else ''}"
 
 
-def _cool_before_night(box: Brooder | None) -> str:
+def _cool_before_night(facts: Facts, box: Brooder | None) -> str:
     """Heat that is taken away by day is missing by night, when everybody sleeps."""
     if box is None or cover_named(box.cover).closed:
-        return "Open the cover for now; leave the heat: a cold night is ahead."
-    return "Turn the heat down only until the floor is right: a cold night is ahead."
+        return f"Open the cover for now; leave the heat: {_night(facts)}."
+    return f"Turn the heat down only until the floor is right: {_night(facts)}."
+
+
+def _is_likely_cold(facts: Facts) -> bool:
+    return facts["lowest_c"] < facts.get("low_c", 99.0)
+
+
+def _night(facts: Facts) -> str:
+    return "a cold night is ahead" if _is_likely_cold(facts) else "the night may get cold"
+
+
+def _close_again(voice: Voice, change: Change) -> str:
+    facts, when = change.facts, voice.clock(change.facts["lowest_at"], change.at)
+    likely = _is_likely_cold(facts) or "lowest_low_c" not in facts
+    low_c = facts["lowest_c"] if likely else facts["lowest_low_c"]
+    goes = "is likely to" if likely else "may"
+    return (
+        f"Tonight it {goes} go down to {voice.temp(low_c)} about {when}: close it up again as soon "
+        "as the floor is right."
+    )
 
 
 def _cool(box: Brooder | None) -> str:

@@ -26,6 +26,16 @@ def test_too_hot_before_a_cold_night_opens_the_cover_and_leaves_the_lamps() -> N
     assert "turn one off" not in text
 
 
+@pytest.mark.parametrize("alarm", [AlarmName.HOT, AlarmName.OVERHEAT])
+def test_a_night_that_will_more_likely_be_right_is_not_called_cold(alarm: AlarmName) -> None:
+    night = {**COLD_AHEAD, "low_c": 32.2, "lowest_c": 34.9, "lowest_low_c": 31.0}
+    text = said(alarm, **night)
+    assert "the night may get cold" in text
+    assert "a cold night is ahead" not in text
+    if alarm is AlarmName.HOT:
+        assert "Tonight it may go down to 31.0 °C" in text
+
+
 @pytest.mark.parametrize("cover", ["plywood", "none"])
 @pytest.mark.parametrize("alarm", [AlarmName.HOT, AlarmName.OVERHEAT])
 def test_what_is_told_at_two_in_the_night_does_not_wait_for_dusk(
