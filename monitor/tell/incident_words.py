@@ -130,15 +130,17 @@ def chart_of(incident: ToldIncident, kind: MessageKind) -> str | None:
 
 
 def _waited_s(incident: ToldIncident, at: float) -> float:
-    """Since when the worst of it waits for an answer."""
+    """Since when the worst of it waits for an answer: a cold night that came, as the cold."""
     worst = incident.unanswered()
     if worst is None:
         return 0.0
-    return at - min(
-        alarm.change.at
+    waiting = [
+        alarm.change
         for alarm in incident.alarms.values()
         if alarm.open and not alarm.acknowledged and alarm.change.priority is worst.change.priority
-    )
+    ]
+    came = [change for change in waiting if change.alarm is not AlarmName.COLD_NIGHT]
+    return at - min(change.at for change in came or waiting)
 
 
 def _lasted_s(incident: ToldIncident, same: frozenset[AlarmName]) -> float | None:

@@ -107,7 +107,7 @@ def hot(change: Change, voice: Voice, box: Brooder | None) -> Words:
 def overheat(change: Change, voice: Voice, box: Brooder | None) -> Words:
     """Far above the band, or hotter than any floor should be."""
     facts = change.facts
-    fire = box is not None and facts.get("temp_c", 0.0) >= box.limits.fire_c
+    fire = box is not None and _temp_c(facts) >= box.limits.fire_c
     do = "Go now: cut the power first." if fire else f"Go now. {_cool(box)}"
     if not fire and "lowest_c" in facts:
         do = f"{do} Set it back as soon as the floor is right: {_night(facts)}."
@@ -139,7 +139,7 @@ def _with_time(first: str, facts: Facts) -> str:
 
 def _warming(voice: Voice, facts: Facts) -> str | None:
     """How long there is, where the air is hotter than a chick and takes no heat from it."""
-    if facts.get("temp_c", 0.0) < CHICK_SKIN_C:
+    if _temp_c(facts) < CHICK_SKIN_C:
         return None
     one, per_k = ("1 °F", 1.8) if voice.site.units is Unit.FAHRENHEIT else ("1 °C", 1.0)
     minutes = round(HELD_IN_MIN_PER_K / per_k)
@@ -154,7 +154,7 @@ def cold_night(change: Change, voice: Voice, box: Brooder | None) -> Words:
     target = f", should be {voice.temp(facts['target_c'])}" if "target_c" in facts else ""
     hopeless = any(clause.startswith(WARMER_ROOM) for clause in facts.get("mend", ()))
     do = f"{WARMER_ROOM.capitalize()}." if hopeless else "Add cover or heat in time."
-    if "high_c" in facts and facts.get("temp_c", 0.0) > facts["high_c"]:
+    if "high_c" in facts and _temp_c(facts) > facts["high_c"]:
         do = f"{TOO_HOT_NOW}. {do}" if hopeless else COOL_FIRST
     first = (
         f"Likely down to {voice.temp(lowest)}{when}{target}. {do}"
@@ -226,10 +226,17 @@ def _alone(change: Change) -> str | None:
     probes = change.facts.get("probes", [])
     if len(probes) != 1 or change.cause not in (Cause.UNKNOWN, Cause.OVERHEAT):
         return None
+    hot = change.alarm in (AlarmName.HOT, AlarmName.OVERHEAT)
+    chick = hot and "age_days" in change.facts and _temp_c(change.facts) <= CHICK_SKIN_C
+    wrong = "a chick may lie on it, or it may have drifted" if chick else "a probe can drift"
     return (
-        "Only one probe says so, and a probe can drift: if the chicks look right, lay a "
-        "thermometer beside it."
+        f"Only one probe says so, and {wrong}: if the chicks look right, lay a thermometer "
+        "beside it."
     )
+
+
+def _temp_c(facts: Facts) -> float:
+    return facts.get("temp_c", 0.0)
 
 
 def _named(key: str, here: str | None) -> str:

@@ -1052,6 +1052,18 @@ def test_a_cold_night_that_was_only_expected_does_not_lengthen_the_cold_nor_the_
     assert "without some of its heat for 14 min" in over.body
 
 
+def test_a_cold_that_was_expected_waits_for_its_answer_since_it_came():
+    """It is of the same priority as the night that was told in the evening, hours before."""
+    teller = Teller()
+    teller.take(raised(A.COLD_NIGHT))
+    teller.go(NIGHT + 10)
+    came_s = 6900
+    teller.take(raised(A.COLD, came_s))
+    [reminder] = [m for m in teller.go(NIGHT + came_s + 7300) if m.kind is MessageKind.AGAIN]
+    assert "too cold (reminder 1)" in reminder.title
+    assert "Still not answered after 2 h." in reminder.body
+
+
 @pytest.mark.parametrize(
     ("chance", "lowest_at"), [(0.1, NIGHT + 14400), (0.6, NIGHT + 14400), (0.6, NIGHT + 1200)]
 )
