@@ -59,10 +59,6 @@ class PlannedWeek:
     least_m2: float
     wall_m: float
 
-    def holds(self, band_c: float) -> bool:
-        """Is the floor likely in its band in the coldest night?"""
-        return self.floor_c >= self.target_c - band_c
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class UnderCover:
@@ -85,6 +81,12 @@ class RearingPlan:
     water_l: float | None  # on the last day in the box
     feeder_m: float  # trough edge on the last day
     drinkers_l: float  # to stand in the box at first
+
+    @property
+    def cold_weeks(self) -> list[PlannedWeek]:
+        """Those in which the floor likely leaves its band in the coldest night."""
+        band_c = self.box.limits.band_c
+        return [week for week in self.weeks if week.floor_c < week.target_c - band_c]
 
 
 def rearing_plan(box: Brooder, kind: str, head_count: int, low_c: float) -> RearingPlan:

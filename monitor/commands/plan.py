@@ -77,7 +77,7 @@ def plan(
         out().print(f"\n{section.title}", style="bold")
         for line in section.lines:
             out().print(f"- {line}")
-    if found.crowded_days is not None or not all(w.holds(box.limits.band_c) for w in found.weeks):
+    if found.crowded_days is not None or found.cold_weeks:
         raise typer.Exit(NOT_WELL)
 
 

@@ -26,6 +26,7 @@ _CHANCE, _FEWEST, _MOST_WORDS, _LONG_S = 1e-4, 3, 40, 300.0
 _SAME_S = 0.01  # times are in milliseconds
 _SHRINKS = 0.1  # seconds a second; a store is emptied faster, or its words are no older than this
 _FALLS = 2  # to a rise: a store that pauses has more, a way of random delay as many of both
+_FEW_FALLS = 2  # are none at all, whatever the rises
 
 
 class _Late(NamedTuple):
@@ -75,7 +76,7 @@ def _behind_s(late: list[_Late]) -> float | None:
         falls += newer.lag_s < lag_s - steady_s
         rises += newer.lag_s > lag_s + steady_s
         newer = late[-n]
-        if falls > max(2, _FALLS * rises):
+        if falls > max(_FEW_FALLS, _FALLS * rises):
             continue
         if n < _FEWEST or now - tick < _LONG_S or (1.0 - least_s / most_s) ** (n - 1) > _CHANCE:
             continue

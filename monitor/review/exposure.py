@@ -201,12 +201,12 @@ def _segments(
             continue
         held = np.cumsum(owners == number)[first : last - 1] - 1
         value = trace.temps_c[held]
-        holds = (held >= 0) & (starts - trace.times[held] < hold_s)
-        value = np.where(holds, value, np.nan)
+        stands = (held >= 0) & (starts - trace.times[held] < hold_s)
+        value = np.where(stands, value, np.nan)
         np.fmin(coldest, value, out=coldest)
         np.fmax(hottest, value, out=hottest)
-        total += np.where(holds, value, 0.0)
-        heard += holds
+        total += np.where(stands, value, 0.0)
+        heard += stands
     mean = np.divide(total, heard, out=np.full(len(starts), np.nan), where=heard > 0)
     return _Segments(starts, lasted, coldest, hottest, mean, heard, _treads(target, starts))
 

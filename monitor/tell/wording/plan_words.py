@@ -89,10 +89,9 @@ def _answer(plan: RearingPlan, voice: Voice, say: Measures) -> list[str]:
         f"{say.length(box.length_m)} by {say.length(box.width_m)}, "
         f"{made_of(box.walls, box.cover)}, {heat}"
     )
-    missing = [week for week in plan.weeks if not week.holds(box.limits.band_c)]
     lines = [f"{birds} in a box of {size}, on a night down to {low}:"]
-    if missing:
-        worst = max(missing, key=lambda week: week.missing_w)
+    if plan.cold_weeks:
+        worst = max(plan.cold_weeks, key=lambda week: week.missing_w)
         lines.append(
             f"No: the heat does not hold. About {_watts(worst.missing_w)} W more, or more cover, "
             f"for day {worst.age_days}; on the first night the floor comes to about "
@@ -141,7 +140,7 @@ def _watts(watts: float) -> str:
 
 def _week(week: PlannedWeek, plan: RearingPlan, voice: Voice, say: Measures) -> str:
     heat = f"floor about {voice.temp(week.floor_c)} with all the heat"
-    if week.missing_w >= _LEAST_W and not week.holds(plan.box.limits.band_c):
+    if week.missing_w >= _LEAST_W and week in plan.cold_weeks:
         heat += f": {_watts(week.missing_w)} W too few"
     elif week.spare_w >= _LEAST_W:
         heat += f": holds; by day about {_watts(week.spare_w)} W too many, so raise or switch off"
@@ -182,7 +181,6 @@ def _circuit(plan: RearingPlan, site: Site) -> list[str]:
 def _shopping(plan: RearingPlan, say: Measures, site: Site) -> list[str]:
     first = plan.weeks[0]
     short = max(week.missing_w for week in plan.weeks)
-    held = all(week.holds(plan.box.limits.band_c) for week in plan.weeks)
     lines = [
         f"Litter, dry shavings: {say.volume(plan.litter_m3)} to day {plan.out_days}.",
         f"Drinkers for {water(plan.drinkers_l, site.units)} at first, feeders with "
@@ -193,7 +191,7 @@ def _shopping(plan: RearingPlan, say: Measures, site: Site) -> list[str]:
             f"Starter feed: {weight(plan.feed_kg, site.units)} to day {plan.out_days}, plus a "
             f"tenth for what is spilled. Water on the last day: {water(plan.water_l, site.units)}."
         )
-    if not held:
+    if plan.cold_weeks:
         lines.append(f"Heat: about {_watts(short)} W more than planned, or a better cover.")
     lines += [
         f"Walls {say.length(first.wall_m)} high, later {say.length(plan.weeks[-1].wall_m)}.",

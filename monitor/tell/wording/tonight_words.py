@@ -107,8 +107,8 @@ def _by_size(found: BySize, target_c: float, voice: Voice) -> Iterator[str]:
             yield f"To hold {voice.temp(target_c)} in that cold, add about {watts} W."
         mend = coldest.mend
         if not found.head_count:
-            elsewhere = "set it up in a warmer room"
-            mend = tuple(clause.replace(WARMER_ROOM, elsewhere) for clause in mend)
+            room = "set it up in a warmer room"
+            mend = tuple(clause.replace(WARMER_ROOM, room) for clause in mend)
         if mend:
             yield first_aid.would_help(mend)
         if first_aid.names_a_lamp(mend):
