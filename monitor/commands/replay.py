@@ -111,12 +111,11 @@ class ReplayReport:
     def _message(self, message: Message) -> None:
         self._messages += 1
         if not self._quiet:
-            when = datetime.fromtimestamp(message.at, self._settings.site.timezone)
-            head, *body = message_lines(message, f"{when:%a %H:%M}")
+            head, *body = message_lines(message, self._settings.site.timezone)
             console = out()
             console.print(head, markup=False, style="bold")
             for line in body:
-                console.print(f"    {line}", markup=False)
+                console.print(line, markup=False)
 
     def sums(self) -> str:
         changes = ", ".join(f"{n} {kind}" for kind, n in self._changes.items()) or "none"

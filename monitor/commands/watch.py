@@ -6,7 +6,6 @@ import json
 import shlex
 import sys
 from collections.abc import Callable
-from datetime import datetime
 from typing import Annotated, Any
 
 import typer
@@ -97,9 +96,8 @@ def on_terminal(settings: Settings) -> Callable[[Message], None]:
     """Prints a message as the phone would show it: with no contact, this is where it is told."""
 
     def show(message: Message) -> None:
-        when = datetime.fromtimestamp(message.at, settings.site.timezone)
-        head, *body = message_lines(message, f"{when:%a %H:%M}")
-        sys.stdout.write("\n".join([head, *(f"    {line}" for line in body)]) + "\n")
+        lines = message_lines(message, settings.site.timezone)
+        sys.stdout.write("\n".join(lines) + "\n")
         sys.stdout.flush()
 
     return show

@@ -8,7 +8,6 @@ import threading
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import KW_ONLY, InitVar, dataclass
 from pathlib import Path
-from types import MappingProxyType
 from typing import Any
 
 from monitor.events import AlarmName, Facts
@@ -25,7 +24,6 @@ from monitor.tell.try_contacts import try_out
 
 log = logging.getLogger(__name__)
 
-NONE_REACHED: Mapping[str, float] = MappingProxyType({})
 MOST_TRIALS = 100  # of which it is known whether they were answered
 HAND_OVER_S = 2.0  # so long an old delivery may still send
 
@@ -53,9 +51,7 @@ class DeliverySide:
         self._delivery = self._make()
         self._handing_over: threading.Thread | None = None
 
-    def start(
-        self, unsent: Iterable[OutboxRow], reached: Mapping[str, float] = NONE_REACHED
-    ) -> None:
+    def start(self, unsent: Iterable[OutboxRow], reached: Mapping[str, float]) -> None:
         """Starts, with what an earlier run left unsent, and when it reached whom."""
         self._last_ok.update(reached)
         self._delivery.start(unsent)

@@ -3,6 +3,7 @@
 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
+from datetime import datetime, tzinfo
 from typing import Any
 
 from monitor.brooding.objection import Objection
@@ -10,8 +11,8 @@ from monitor.events import Change, Moment
 from monitor.journal.forms import lines
 from monitor.journal.resolution import iso
 from monitor.service import foretold
-from monitor.service.configured import contacts_of, policy_of
 from monitor.service.core import Core, CoreOutput
+from monitor.service.startup import core_of
 from monitor.settings import Settings
 from monitor.site import Site
 from monitor.tell.message import Message
@@ -105,13 +106,7 @@ class Replay:
         self.tally.from_at = now.at
         if self._on_foretold is not None:
             self._foretell_at = (now.at // foretold.EVERY_S + 1) * foretold.EVERY_S
-        return Core(
-            self._settings.site,
-            now,
-            contacts=contacts_of(self._settings),
-            policy=policy_of(self._settings),
-            next_entry_number=self._next_number,
-        )
+        return core_of(self._settings, now, self._next_number)
 
     def _next_number(self) -> int:
         self._newest_number += 1
@@ -135,7 +130,8 @@ def event_of(change: Change, site: Site) -> dict[str, Any]:
     }
 
 
-def message_lines(message: Message, when: str) -> list[str]:
+def message_lines(message: Message, zone: tzinfo) -> list[str]:
     """A message as it would look on a phone, for the terminal."""
-    body = message.brief or message.body
-    return [f"{when}  {message.priority.value.upper()}  {message.title}", *body.split("\n")]
+    when = datetime.fromtimestamp(message.at, zone)
+    head = f"{when:%a %H:%M}  {message.priority.value.upper()}  {message.title}"
+    return [head, *(f"    {line}" for line in (message.brief or message.body).split("\n"))]

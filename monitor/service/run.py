@@ -91,7 +91,7 @@ async def run(settings: Settings, hooks: Hooks) -> int:
     service = Service(settings, hooks, open_all(settings, hooks.clock))
     try:
         await service.start()
-        await service.wait()
+        await hooks.stop.wait()  # somebody wants it to end, or the watch has failed
     finally:
         await service.stop()
     return FAILED if service.failed else 0
@@ -336,10 +336,6 @@ class Service:
         self._hooks.on_ready(self._places)
 
     # -- while it runs
-
-    async def wait(self) -> None:
-        """Until somebody wants it to end, or the watch has failed."""
-        await self._stop.wait()
 
     def _wall(self) -> float:
         return self._opened.clock.now().at

@@ -50,7 +50,7 @@ def test_three_changes_in_a_row_strand_no_message(tmp_path: Path) -> None:
         reaching = DeliverySide(
             gone, LiveClock(), on_outcome=outcomes.append, fault=lambda *_: None
         )
-        reaching.start([])
+        reaching.start([], {})
         try:
             reaching.send([message("porch/chill/1:raised")])
             phone.wait_until(lambda _: len(outcomes) > 0)  # a try that failed
