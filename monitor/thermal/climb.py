@@ -5,13 +5,16 @@ A probe with a bird on it rises at once and comes to rest within minutes, and no
 it; a thermostat's swing ends where and when the ones before did; a floor that was cold goes back to
 where it was. Heat that is new does none of these: some minutes of it are enough to tell, fewer if
 another probe rises out of what it was, none if a probe beneath each source shows nothing new. By
-night that holds though another probe rises: birds lie on two.
+night that holds though another probe rises: birds lie on two. Heat that the floor and the probe
+beneath a source show together needs no more than two looks by night: a bird sits on one of them,
+and a swing's next top is where the last one was.
 Figures are this project's (assumed); tests/bench measures what they do."""
 
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
+from monitor.brooding.chick_skin import CHICK_SKIN_C
 from monitor.kept import NEVER, Kept, Tick
 from monitor.thermal.swing import overdue
 from monitor.thermal.track import Track
@@ -28,6 +31,11 @@ _SWING = 0.5  # of how far it swings: by so much its tops differ
 _BIRD = 2.0  # a probe shows half of a bird's warmth in that time: by so much it rose faster
 _WITNESS_BEEN_K, _STEPS = 0.3, 2.0  # one step up of a coarse probe bears nothing out
 _COLD_K = 1.5  # an hour below its target by so much: it is on its way back
+# Beneath a source so far above all that it was, twice in a row, and the floor so far too, above its
+# target by so much, and up by so much in three minutes. What leapt beneath a source needs less of
+# the floor: above all that it was, or not even that if no bird can be as warm.
+_BENEATH_K, _FLOOR_K, _ROSE_K, _OVER_K = 0.7, 0.5, 0.25, 1.0
+_LEAP_K, _NO_BIRD_C = 1.5, CHICK_SKIN_C + 1.0
 _BORNE_OUT = 3  # minutes in a row; one in which another probe rises too counts for two
 
 
@@ -36,6 +44,8 @@ class Climb(Kept):
     """Of all floor probes, the one that is heading highest."""
 
     rises: bool = False  # at this look
+    driven: bool = False  # by night, by heat that a probe beneath a source feels too
+    _driven_since: Tick = NEVER
     _count: int = 0  # minutes in a row
     _looked: Tick = NEVER
     _temp_c: float = 0.0
@@ -66,6 +76,7 @@ class Climb(Kept):
             return
         self._looked = tick
         self.rises = False
+        self._see_driven(tick, floor, beside, target_c, by_night=by_night)
         looked = [(one, *self._rose_k(tick, one, target_c, high_c)) for one in floor]
         rose = [found for found in looked if found[1]]
         if not rose:
@@ -91,12 +102,53 @@ class Climb(Kept):
 
     def rest(self) -> None:
         """Nobody looks: no birds are in."""
-        self.rises, self._count = False, 0
+        self.rises = self.driven = False
+        self._count = 0
         self._lately.clear()
 
     def in_minutes(self, minutes: float) -> float | None:
         """Where it will be by then if it goes on so, degC; None: nothing climbs."""
         return self._temp_c + minutes * self._k_per_min if self._count >= _BORNE_OUT else None
+
+    def _see_driven(
+        self,
+        tick: float,
+        floor: Sequence[Track],
+        beside: Sequence[Track],
+        target_c: float,
+        *,
+        by_night: bool,
+    ) -> None:
+        above = [(one, self._above_twice_k(tick, one)) for one in beside if one.beneath]
+        if by_night and any(
+            self._drives(tick, one, target_c, beneath, by_k)
+            for one in floor
+            if not _was_cold(one, target_c)
+            for beneath, by_k in above
+        ):
+            self._driven_since = tick
+        lasts = tick - self._driven_since < _RISES_S
+        self.driven = lasts and any(by_k > 0.0 for _, by_k in above)
+
+    def _drives(
+        self, tick: float, floor: Track, target_c: float, beneath: Track, by_k: float
+    ) -> bool:
+        """Is the floor warmed by what the probe beneath a source shows?"""
+        now_c, then_c = self._mean_c(floor, tick), self._mean_c(floor, tick - _SPAN_S)
+        if by_k <= _BENEATH_K or now_c is None or then_c is None or now_c < target_c:
+            return False
+        if now_c - then_c < max(_ROSE_K, floor.quantum_k):
+            return False
+        above_k = now_c - _top_c(floor, tick)
+        if by_k > _leap_k(beneath):
+            return above_k > 0.0 or beneath.mean > _NO_BIRD_C
+        return above_k > max(_FLOOR_K, floor.quantum_k) and now_c > target_c + _OVER_K
+
+    def _above_twice_k(self, tick: float, track: Track) -> float:
+        """Above all that it was, at two looks, K; -inf: not known."""
+        lately = [self._mean_c(track, at) for at in (tick, tick - _MEAN_S)]
+        heard = [c for c in lately if c is not None]
+        return min(heard) - _top_c(track, tick) if len(heard) == len(lately) else -math.inf
 
     def _rose_k(
         self, tick: float, track: Track, target_c: float, high_c: float
@@ -107,7 +159,7 @@ class Climb(Kept):
         then_c = self._mean_c(track, tick - _SPAN_S)
         if usual is None or now_c is None or then_c is None or now_c < target_c:
             return 0.0, False
-        if usual.low_c < target_c - _COLD_K and now_c < high_c:
+        if _was_cold(track, target_c) and now_c < high_c:
             return 0.0, False
         rose_k = now_c - then_c
         if rose_k < max(_LEAST_K, track.quantum_k):
@@ -159,6 +211,17 @@ def _above_k(track: Track, tick: float, temp_c: float, least_k: float = _BEEN_K)
     usual = track.course.quick
     swing_k = 0.0 if usual is None else _SWING * usual.spread_k
     return temp_c - _top_c(track, tick) - max(least_k, swing_k, track.quantum_k)
+
+
+def _was_cold(track: Track, target_c: float) -> bool:
+    """Was it so cold within the hour that it is on its way back?"""
+    usual = track.course.quick
+    return usual is None or usual.low_c < target_c - _COLD_K
+
+
+def _leap_k(track: Track) -> float:
+    usual = track.course.quick
+    return max(_LEAP_K, 0.0 if usual is None else usual.spread_k)
 
 
 def _stays_on(track: Track, tick: float) -> bool:

@@ -44,11 +44,12 @@ _NOW_S = 180.0  # ... nor lower than it was so long before
 # its tops are over within so long.
 _SWING_K, _BEFORE_S, _LASTS_S = 0.4, 2700.0, 720.0
 # The sun on a closed box: it rises out of all that it was in the hour before, by more than its tops
-# differ, and what lies beside the floor rises too, in each half of the half hour by so much. Told
-# from this share of the way to the band's edge on. Earlier and later the lamps are hung and the box
-# is fed.
-_SUN_H, _SUN_AHEAD_MIN, _SUN_FROM, _SUN_ENDS_K = (8, 17), 80.0, 0.65, 0.5
-_WITNESS_K = 0.4
+# differ, to harm within so long (min), and what lies beside the floor rises too, in each half of
+# the time by so much. By half an hour; by twenty minutes where it is quicker, and each part of them
+# brought so many steps of the probe. Told from this share of the way to the band's edge on. Earlier
+# and later the lamps are hung and the box is fed.
+_SUN_SHOWS = ((_PARTS, 0.4, 80.0, 0.0), (2, 0.5, 50.0, 2.0))
+_SUN_H, _SUN_FROM, _SUN_ENDS_K = (8, 17), 0.65, 0.5
 _NEW_K, _SWING_SHARE = 0.3, 0.5
 _BIRD = 1.5  # times what each part before brought: in the last one a bird sat down
 
@@ -106,12 +107,13 @@ class Warming(Kept):
         least_k = _EVENING_BY_K if in_evening else _BY_K
         if hour is None or not _SUN_H[0] <= hour < _SUN_H[1] or _has_turned(course):
             self._sun = False
-        elif pace > 0.0 and over_k > _SUN_FROM * limits.band_c and not self._sun:
-            *before_k, last_k = parts_k
-            alike = last_k * len(before_k) <= _BIRD * sum(before_k)
-            soon = over_k + pace * _SUN_AHEAD_MIN > limits.harm_c
-            if alike and soon and _is_new(course):
-                self._sun = any(_rises_too(track.course, tick) for track in beside)
+        elif over_k > _SUN_FROM * limits.band_c and not self._sun:
+            to_harm_k = limits.harm_c - over_k
+            self._sun = any(
+                _sun_rises(course, parts_k[-parts:], to_harm_k / ahead_min, steps * course.grain_k)
+                and any(_rises_too(track.course, tick, parts * _PART_S, by_k) for track in beside)
+                for parts, by_k, ahead_min, steps in _SUN_SHOWS
+            )
         heated = (
             self._above is not None
             and tick - self._above >= _HEATED_S
@@ -119,7 +121,7 @@ class Warming(Kept):
             and not swings
             and climb.heats(tick, beside)
         )
-        new_heat = heated or climbs_k > limits.band_c or (long and climb.rises)
+        new_heat = heated or climb.driven or climbs_k > limits.band_c or (long and climb.rises)
         if self._sun or (by_night and new_heat):
             self.warmth = Warmth.SOON
         elif (
@@ -164,9 +166,21 @@ def _has_turned(course: Course) -> bool:
     return highest_c is not None and course.means[-1] < highest_c - _SUN_ENDS_K
 
 
-def _is_new(course: Course) -> bool:
-    """Is it above all that it was before the last half hour? A thermostat's next top is not."""
-    before_c = course.highest(course.ticks[0], course.ticks[-1] - _PARTS * _PART_S)
+def _sun_rises(course: Course, parts_k: Sequence[float], least_pace: float, least_k: float) -> bool:
+    """Does it rise as in the sun, by so much a minute, and in each part? No bird sat down in the
+    last one."""
+    *before_k, last_k = parts_k or (0.0,)
+    return (
+        _steady_pace(course, parts_k) > max(0.0, least_pace)
+        and last_k * len(before_k) <= _BIRD * sum(before_k)
+        and min(parts_k) >= least_k
+        and _is_new(course, len(parts_k) * _PART_S)
+    )
+
+
+def _is_new(course: Course, since_s: float) -> bool:
+    """Is it above all that it was before then? A thermostat's next top is not."""
+    before_c = course.highest(course.ticks[0], course.ticks[-1] - since_s)
     usual = course.quick
     swing_k = 0.0 if usual is None else usual.spread_k
     return before_c is not None and course.means[-1] > before_c + max(
@@ -174,18 +188,18 @@ def _is_new(course: Course) -> bool:
     )
 
 
-def _rises_too(course: Course, tick: float) -> bool:
-    """In both halves of the last half hour?"""
-    ends = [tick - half * 0.5 * _PARTS * _PART_S for half in (2, 1, 0)]
+def _rises_too(course: Course, tick: float, since_s: float, by_k: float) -> bool:
+    """In both halves of that time?"""
+    ends = [tick - half * 0.5 * since_s for half in (2, 1, 0)]
     means = [mean for at in ends if (mean := course.mean(at - _MEAN_S, at)) is not None]
     rose = [late - early for early, late in pairwise(means)]
-    return len(rose) == 2 and min(rose) >= _WITNESS_K
+    return len(rose) == 2 and min(rose) >= by_k
 
 
 def _steady_pace(course: Course, parts_k: Sequence[float]) -> float:
     """K a minute, if it rises and each part brought its share; else, or if too little was heard,
     0."""
-    part_k, now = sum(parts_k) / _PARTS, course.ticks[-1]
+    part_k, now = sum(parts_k) / max(1, len(parts_k)), course.ticks[-1]
     if part_k <= 0.0 or min(parts_k) < _SHARE * part_k:
         return 0.0
     highest_c = course.highest(now - _PART_S, now)
