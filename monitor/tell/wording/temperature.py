@@ -99,7 +99,8 @@ def hot(change: Change, voice: Voice, box: Brooder | None) -> Words:
         _alone(change) or probe_list(voice, facts),
         age(facts),
         figures=[
-            _rising(voice, facts) if soon else _since(voice, change, "Above", facts.get("high_c"))
+            first_aid.SLIPPED_LAMP if soon and first_aid.may_hang_a_lamp(box) else None,
+            _rising(voice, facts) if soon else _since(voice, change, "Above", facts.get("high_c")),
         ],
     )
 

@@ -242,13 +242,18 @@ def test_a_floor_that_is_too_hot_and_rises_says_how_long_until_it_is_dangerous(m
     assert len(f"{words.title}\n{first}") <= LOCK_SCREEN
 
 
+@pytest.mark.parametrize(
+    ("alarm", "now"),
+    [(AlarmName.OVERHEAT, {"temp_c": 38.5, "overheat_c": 39.0}), (AlarmName.HOT, {"temp_c": 36.0})],
+)
 @pytest.mark.parametrize(("kind", "told"), [("lamp", True), ("plate", False)])
-def test_heat_that_comes_fast_warns_of_a_lamp_that_slipped_where_there_is_a_lamp(kind, told):
+def test_heat_that_comes_warns_of_a_lamp_that_slipped_where_there_is_a_lamp(kind, told, alarm, now):
+    """Coming fast, or in a floor that is not too hot yet."""
     here = site()
     heat = (HeatSource(name="west", kind=kind, watts=100),)
     here = replace(here, brooders=(replace(here.brooders[0], heat=heat),))
-    facts = Facts(FACTS[AlarmName.OVERHEAT], temp_c=38.5, overheat_c=39.0)
-    body = wording.for_change(change(AlarmName.OVERHEAT, facts=facts), here).body
+    facts = Facts(**{**FACTS[alarm], **now})
+    body = wording.for_change(change(alarm, facts=facts), here).body
     assert ("pull its plug before you touch it" in body) is told
 
 
