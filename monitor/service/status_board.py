@@ -15,29 +15,6 @@ from monitor.service.core import Core
 from monitor.service.logs import facts, quietly
 from monitor.watch.status import SiteStatus
 
-
-class EstimateFaults:
-    """A thermal estimate that was put aside is said in the log, once: the alarms for too cold and
-    too hot go on, so nothing else would show that a dead lamp is not recognised any more."""
-
-    def __init__(self) -> None:
-        self._said: dict[str, str] = {}
-
-    def look(self, status: SiteStatus) -> None:
-        """Logs every fault that is new, with the place in the program."""
-        for box in status.brooders:
-            if box.estimate_fault is None:
-                self._said.pop(box.name, None)
-            elif self._said.get(box.name) != box.estimate_fault:
-                self._said[box.name] = box.estimate_fault
-                log.warning(
-                    "The thermal estimate failed and was put aside; dead lamps are not recognised"
-                    " there until the service is started anew.",
-                    exc_info=box.estimate_error,
-                    extra=facts(brooder=box.name),
-                )
-
-
 log = logging.getLogger(__name__)
 
 STATUS_EVERY_S = 0.5
@@ -59,7 +36,7 @@ class StatusBoard:
         self._draw_s = 0.0
         self._due = 0.0
         self._failing = False
-        self._estimate_faults = EstimateFaults()
+        self._without_estimate: dict[str, str] = {}  # by box: what was said in the log
 
     # -- from any thread
 
@@ -119,8 +96,23 @@ class StatusBoard:
             self._due = time.monotonic() + STATUS_EVERY_S
             return
         self._failing = False
-        self._estimate_faults.look(status)
+        self._log_estimate_faults(status)
         self._due = time.monotonic() + max(STATUS_EVERY_S, self._draw_s / STATUS_SHARE)
         with self._renewed:
             self.status = status
             self._renewed.notify_all()
+
+    def _log_estimate_faults(self, status: SiteStatus) -> None:
+        """Once each, with the place in the program: the alarms for too cold and too hot go on, so
+        nothing else would show that a dead lamp is not recognised any more."""
+        before = self._without_estimate
+        faults = {box.name: box.estimate_fault for box in status.brooders if box.estimate_fault}
+        self._without_estimate = faults
+        for box in status.brooders:
+            if box.estimate_fault is not None and before.get(box.name) != box.estimate_fault:
+                log.warning(
+                    "The thermal estimate failed and was put aside; dead lamps are not recognised"
+                    " there until the service is started anew.",
+                    exc_info=box.estimate_error,
+                    extra=facts(brooder=box.name),
+                )

@@ -3,7 +3,7 @@ A cold night that is expected before bedtime is told in it, and so are chicks th
 planned day wakes the watch of an empty site."""
 
 from collections.abc import Callable, Iterable
-from datetime import date, time
+from datetime import time
 
 from monitor.events import Change, Priority
 from monitor.kept import Kept, part
@@ -69,40 +69,22 @@ class EveningCall(Kept):
         at = self._daily.moment(day)
         if now_at - at > _LATE_S and not cold_nights:
             return None
-        return self._said(day, at, look(), still(), cold_nights, called_off=called_off, warns=warns)
-
-    def _said(
-        self,
-        day: date,
-        at: float,
-        status: SiteStatus | None,
-        still: list[str],
-        cold_nights: list[Change],
-        *,
-        called_off: list[Change],
-        warns: bool,
-    ) -> Message | None:
+        status, needs_now = look(), still()
         off = {change.brooder: change.at for change in called_off}
         cold = {c.brooder: for_change(c, self._site) for c in cold_nights if c.brooder is not None}
         standing = status.brooders if status is not None else ()
         boxes = [
-            box_evening(
-                box,
-                cold.get(box.name),
-                off.get(box.name),
-                self._voice.local(at).date(),
-                self._site.timezone,
-            )
+            box_evening(box, cold.get(box.name), off.get(box.name), self._voice, at)
             for box in standing
             if box.batch is not None or box.name in cold
         ]
         awaited = self._awaited(standing, at)
         if not boxes and not awaited:
             return None
-        words = evening(boxes, still, self._voice, at) if boxes else None
+        words = evening(boxes, needs_now, self._voice, at) if boxes else None
         if words is None or awaited:
             words = with_coming(words, awaited, self._voice)
-        wrong = bool(still) or any(one.unentered for one in awaited)
+        wrong = bool(needs_now) or any(one.unentered for one in awaited)
         return Message(
             key=f"evening:{day.isoformat()}",
             thread="evening",

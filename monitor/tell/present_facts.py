@@ -1,7 +1,7 @@
 """What the planner needs of the present when it writes a text: taken from the engine's status."""
 
 from dataclasses import replace
-from datetime import date, datetime, timedelta, tzinfo
+from datetime import timedelta
 
 from monitor.brooding.moving import Stage
 from monitor.events import AlarmName, Change, Facts
@@ -110,17 +110,13 @@ def box_morning(
 
 
 def box_evening(
-    box: BrooderStatus,
-    cold: Words | None,
-    called_off_at: float | None,
-    today: date,
-    zone: tzinfo,
+    box: BrooderStatus, cold: Words | None, called_off_at: float | None, voice: Voice, at: float
 ) -> BoxEvening:
     step = box.next_step
     tomorrow = step is not None and not step.gradual and step.to_c < step.from_c
     if step is not None:
-        day = datetime.fromtimestamp(step.at, zone).date()
-        tomorrow = tomorrow and day == today + timedelta(days=1)
+        ahead = voice.local(step.at).date() - voice.local(at).date()
+        tomorrow = tomorrow and ahead == timedelta(days=1)
     return BoxEvening(
         brooder=box.name,
         now_c=box.temp_c,
