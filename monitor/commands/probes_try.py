@@ -15,7 +15,7 @@ from monitor.commands.tonight import temperature_or_exit
 from monitor.commands.watch import sample
 from monitor.intake.link import BrokerAddress
 from monitor.intake.rights import accounts_of
-from monitor.intake.try_broker import say_once
+from monitor.intake.try_broker import try_broker
 from monitor.service.configured import broker_address
 from monitor.settings import Settings
 from monitor.site import Probe
@@ -46,7 +46,7 @@ def attempt(
     if row["age_s"] is not None and row["age_s"] < _SPEAKS_S:
         fail(f"{meant.key} speaks for itself: it was heard {row['age_s']:.0f} s ago")
     _agree(meant, shown(temp_c, settings.site.units), sure=yes)
-    why = say_once(_address(settings, meant, password_file), meant.topic, sample(meant, temp_c))
+    why = try_broker(_address(settings, meant, password_file), (meant.topic, sample(meant, temp_c)))
     if why is not None:
         complain(f"Not sent: {why}.")
         raise typer.Exit(NOT_WELL)

@@ -9,23 +9,14 @@ from paho.mqtt.reasoncodes import ReasonCode
 from monitor.intake.link import BrokerAddress, words_for_failure
 from monitor.intake.plain_client import plain_client, secure
 
-
-def try_broker(address: BrokerAddress, within_s: float = 10.0) -> str | None:
-    """None: it lets us in. Else why not, in words without the password."""
-    return _attempt(address, None, within_s)
+_LET_IN_S = 10.0
+_ACKNOWLEDGED_S = 45.0
 
 
-def say_once(
-    address: BrokerAddress, topic: str, payload: str, within_s: float = 45.0
-) -> str | None:
-    """None: the broker has acknowledged it (the built-in one does when it is on the disk). Else
-    why not, in words without the password."""
-    return _attempt(address, (topic, payload), within_s)
-
-
-def _attempt(
-    address: BrokerAddress, said_there: tuple[str, str] | None, within_s: float
-) -> str | None:
+def try_broker(address: BrokerAddress, say: tuple[str, str] | None = None) -> str | None:
+    """None: it lets us in, and has acknowledged what was to be said there, topic and payload (the
+    built-in one does when it is on the disk). Else why not, in words without the password."""
+    within_s = _LET_IN_S if say is None else _ACKNOWLEDGED_S
     answered = threading.Event()
     said: list[str | None] = []
 
@@ -44,8 +35,8 @@ def _attempt(
     try:
         if not answered.wait(within_s):
             return f"{address} does not answer as a broker within {within_s:.0f} s"
-        if said[0] is None and said_there is not None:
-            info = client.publish(*said_there, qos=1)
+        if said[0] is None and say is not None:
+            info = client.publish(*say, qos=1)
             info.wait_for_publish(within_s)
             if not info.is_published():
                 return f"{address} has not acknowledged it within {within_s:.0f} s"

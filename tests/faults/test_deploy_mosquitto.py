@@ -13,7 +13,7 @@ from support.patience import LEAST_S
 from support.ports import free_port
 
 from monitor.intake.link import BrokerAddress
-from monitor.intake.try_broker import say_once, try_broker
+from monitor.intake.try_broker import try_broker
 from monitor.settings import load_settings
 
 pytestmark = pytest.mark.faults
@@ -91,7 +91,7 @@ def test_it_makes_a_broker_for_the_service_and_for_the_probes_that_are_added(
             tls=True,
             ca_file=str(files / "ca.crt"),
         )
-        assert say_once(probe, card["topic"], "33.4") is None
+        assert try_broker(probe, (card["topic"], "33.4")) is None
         nobody = BrokerAddress(
             host="localhost", port=outer, tls=True, ca_file=str(files / "ca.crt")
         )
