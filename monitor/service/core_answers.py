@@ -8,7 +8,7 @@ from typing import Any
 from monitor.brooding.objection import NeedsYes, Objection, question
 from monitor.events import Entry, EntryKind, Moment
 from monitor.service.core import Core
-from monitor.service.entry_rules import refuse_wrong
+from monitor.service.entry_rules import refuse_wrong, unknown
 from monitor.tell.wording.advice_words import moving_line
 from monitor.tell.wording.meter_words import reserve_line
 from monitor.tell.wording.tonight_words import asked_lines, likely_too_cold
@@ -82,9 +82,7 @@ def tonight(
 ) -> dict[str, Any]:
     """The coming night in words, and whether it is likely to be too cold. Raises Objection for a
     box that is not known."""
-    status = core.status(now).brooder(brooder)
-    if status is None:
-        raise Objection(_unknown(core, brooder))
+    status = _status(core, now, brooder)
     asked = core.engine.tonight(brooder, now, low_c=low_c, cover=cover, extra_watts=extra_watts)
     voice = Voice(core.site)
     more = (reserve_line(status, voice), _moving_line(status, voice))
@@ -100,9 +98,7 @@ def warm_up(
 ) -> dict[str, Any]:
     """Is the empty box ready for chicks? `falls`: what its record shows of probes that fell alone.
     Raises Objection where birds are in."""
-    status = core.status(now).brooder(brooder)
-    if status is None:
-        raise Objection(_unknown(core, brooder))
+    status = _status(core, now, brooder)
     setting = core.site.brooder(brooder)
     fell = [OwnFall(*fall) for fall in falls]
     verdict = warm_up_verdict(status, setting, Voice(core.site), now.at, fell)
@@ -124,9 +120,11 @@ QUESTIONS: dict[str, Callable[..., dict[str, Any]]] = {
 }
 
 
-def _unknown(core: Core, brooder: str) -> str:
-    names = ", ".join(b.name for b in core.site.brooders)
-    return f"No brooder is called {brooder!r}; it must be one of {names}."
+def _status(core: Core, now: Moment, brooder: str) -> BrooderStatus:
+    status = core.status(now).brooder(brooder)
+    if status is None:
+        raise unknown(core.site, brooder)
+    return status
 
 
 def _moving_line(status: BrooderStatus, voice: Voice) -> str | None:

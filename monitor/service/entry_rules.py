@@ -34,9 +34,13 @@ def refuse_wrong(entry: Entry, ledger: Ledger, site: Site) -> None:
         if words is not None:
             raise Objection(words)
     elif entry.brooder is not None and entry.brooder not in names:
-        raise Objection(
-            f"No brooder is called {entry.brooder!r}; it must be one of {', '.join(names)}."
-        )
+        raise unknown(site, entry.brooder)
+
+
+def unknown(site: Site, brooder: str) -> Objection:
+    """Against a box that the configuration does not have."""
+    names = ", ".join(box.name for box in site.brooders)
+    return Objection(f"No brooder is called {brooder!r}; it must be one of {names}.")
 
 
 def numbered(entry: Entry, ledger: Ledger, next_number: Callable[[], int]) -> Entry:

@@ -50,10 +50,10 @@ class Rebuilt:
     """What else the journal says for the start."""
 
     core: Core
-    ended: Moment | None  # how far the last run had come; None: there was none
-    unsent: list[OutboxRow]
-    memory: RedeliveryMemory
-    held: HeldTimes
+    ended: Moment | None = None  # how far the last run had come; None: there was none
+    unsent: list[OutboxRow] = field(default_factory=list)
+    memory: RedeliveryMemory = field(default_factory=RedeliveryMemory)
+    held: HeldTimes = field(default_factory=HeldTimes)
     reached: dict[str, float] = field(default_factory=dict)  # contact -> when, in the last days
 
 
@@ -181,7 +181,7 @@ def from_ledger(make: Callable[[Moment], Core], reader: JournalReader, now: Mome
     """A core that knows which birds are where, and nothing else. Raises StorageFault."""
     core = _of_ledger(make, reader.entries(), now)
     core.take(now)
-    return Rebuilt(core=core, ended=None, unsent=[], memory=RedeliveryMemory(), held=HeldTimes())
+    return Rebuilt(core=core)
 
 
 def _answers(entries: list[Entry]) -> list[Entry]:

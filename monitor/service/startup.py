@@ -13,8 +13,6 @@ from dataclasses import dataclass
 from monitor.brooding.bird_kinds import KINDS
 from monitor.brooding.entries import iso_date
 from monitor.events import AlarmName, Entry, EntryKind, Facts, Moment
-from monitor.intake.held import HeldTimes
-from monitor.intake.redelivered import RedeliveryMemory
 from monitor.journal.opening import about_aside, fault_of
 from monitor.journal.ownership import make_folder
 from monitor.journal.reader import JournalReader
@@ -187,10 +185,7 @@ def _rebuilt(
                 except Exception:
                     log.exception("The journal cannot be used (%s).", how.__name__)
                     lost = ["what it held before cannot be used"]
-    nothing = Rebuilt(
-        core=make(now), ended=None, unsent=[], memory=RedeliveryMemory(), held=HeldTimes()
-    )
-    return nothing, lost
+    return Rebuilt(core=make(now)), lost
 
 
 def _left_out(core: Core, reader: JournalReader) -> list[str]:

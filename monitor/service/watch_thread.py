@@ -214,16 +214,14 @@ class WatchThread:
         active = {
             alarm.alarm for alarm in self.core.status(self.clock.now()).alarms if alarm.active
         }
-        if AlarmName.BROKER_LOST in active and link is not None and link.state.connected:
-            self.calls.fault(AlarmName.BROKER_LOST, False, Facts())
-        undisturbed_s = self.clock.now().tick - link.state.since.tick if link is not None else 0.0
-        if (
-            AlarmName.NAME_TAKEN in active
-            and link is not None
-            and link.state.connected
-            and undisturbed_s >= UNDISTURBED_S
-        ):
-            self.calls.fault(AlarmName.NAME_TAKEN, False, Facts())
+        connected_s = -1.0  # not at all
+        if link is not None and link.state.connected:
+            connected_s = self.clock.now().tick - link.state.since.tick
         disk_is_well = self.writer.last_kept_at is not None and not self.writer.failing
-        if AlarmName.STORAGE_FAULT in active and disk_is_well and not hangs:
-            self.calls.fault(AlarmName.STORAGE_FAULT, False, Facts())
+        for name, is_over in (
+            (AlarmName.BROKER_LOST, connected_s >= 0.0),
+            (AlarmName.NAME_TAKEN, connected_s >= UNDISTURBED_S),
+            (AlarmName.STORAGE_FAULT, disk_is_well and not hangs),
+        ):
+            if is_over and name in active:
+                self.calls.fault(name, False, Facts())
