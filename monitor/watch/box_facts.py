@@ -145,12 +145,15 @@ def cause_of(box: Box, alarm: Alarm) -> Cause:
 def _cause_of_cold(box: Box, alarm: Alarm, cause: Cause | None) -> Cause:
     if cause in (Cause.HEAT_SOURCE, Cause.COVER_OPEN):
         return cause
+    # A fall that has ended says no more of its cause: what was told of it stands.
+    open_since = box.heat_loss.active and box.heat_loss.cause is Cause.COVER_OPEN
+    lost = Cause.COVER_OPEN if open_since else Cause.HEAT_SOURCE
     if alarm is box.heat_loss:
-        return Cause.HEAT_SOURCE
+        return lost
     lead = lead_probe(box, alarm.rule.alarm)
     nothing = lead is not None and lead.found in PROVES_NOTHING
     if box.heat_loss.active and not nothing:
-        return Cause.HEAT_SOURCE
+        return lost
     if cause is Cause.SENSOR or (lead is not None and lead.finding is not None):
         return Cause.SENSOR
     return Cause.COLD_NIGHT if _outside_explains(box, alarm) else Cause.UNKNOWN

@@ -174,6 +174,25 @@ def test_with_a_probe_elsewhere_in_the_box_the_cause_is_told_and_the_better_one_
     assert not [c for c in night.changes if "either" in c.facts]
 
 
+def test_a_cover_that_was_told_is_no_lost_heat_once_the_floor_rises_again(
+    make: Callable[[Brooder, bool], NoEstimate], told: Told
+) -> None:
+    """Below its band before, it went up past where the fall had begun, and "heat has stopped" was
+    told of it."""
+    box = a_brooder()
+    box = replace(box, probes=(*box.probes, a_probe("porch", "cool", Place.COOL_END)))
+    night = Night(a_site(box), make_estimator=make)
+    both = ("porch/floor", "porch/cool")
+    night.holds(32.4, for_s=600, probes=both)
+    told.say(replace(LOST, cause=Cause.COVER_OPEN, source=None))
+    night.holds(31.0, for_s=120, probes=both)
+    told.say(Diagnosis())
+    night.holds(31.9, for_s=3600, probes=both)
+    assert {c.alarm for c in night.changes} == {AlarmName.HEAT_LOSS, AlarmName.COLD}
+    assert {c.change for c in night.changes} == {ChangeKind.RAISED}
+    assert {c.cause for c in night.changes} == {Cause.COVER_OPEN}
+
+
 def test_a_lost_source_is_not_over_while_the_floor_is_below_its_band(
     night: Night, told: Told
 ) -> None:
