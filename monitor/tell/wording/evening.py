@@ -68,11 +68,13 @@ def evening(boxes: list[BoxEvening], still: list[str], voice: Voice, at: float) 
     where = voice.where(None)
     if wrong is not None:
         return compose(f"{where}: tonight", wrong, *lines)
-    if doubtful:
-        return compose(f"{where}: tonight, look once more", *lines, *ends)
     ready = [clause for box in calm if (clause := _to_have_ready(box)) is not None]
+    care = LAMP_CARE if names_a_lamp(ready) else None
+    unknown = any(box.target_c is not None and box.outlook is None for box in calm)
+    if doubtful or unknown:
+        look = "once more" if doubtful else "at a forecast"
+        return compose(f"{where}: tonight, look {look}", *lines, care, *ends)
     if ready:
-        care = LAMP_CARE if names_a_lamp(ready) else None
         return compose(f"{where}: tonight, probably {NOTHING_TO_DO}", *lines, care, *ends)
     first = f"{lines[0]} {_NOTHING}" if len(lines) == 1 else f"{_NOTHING} {lines[0]}"
     return compose(f"{where}: tonight, {NOTHING_TO_DO}", first, *lines[1:], *ends)

@@ -154,3 +154,11 @@ def test_a_calm_evening_says_what_cannot_be_foreseen_without_a_probe_outside() -
 
     assert "Nothing measures the outside: sudden cold comes unforeseen." in said_of(True)
     assert "outside" not in said_of(False)
+
+
+def test_an_evening_of_which_nothing_is_foretold_is_not_one_with_nothing_to_do() -> None:
+    voice = Voice(site())
+    words = evening([BoxEvening(brooder="porch", now_c=35.2, target_c=35.0)], [], voice, NIGHT)
+    assert words.title.endswith("tonight, look at a forecast")
+    assert "How cold tonight gets is not known here: look at a forecast." in words.body
+    assert "othing to do" not in words.title + words.body
