@@ -19,6 +19,7 @@ _KINK = 0.5  # of the deepest: a kink on the way up is no fall
 _OF_HOUR_K, _OF_HOUR_SHARE = 0.5, 0.3  # peaks, and troughs: or by the swing
 # So many times as long as the longest of them, and so far below any of their troughs (K).
 _OVERDUE = ((1.5, 0.4), (2.2, 0.2))
+_BY_NIGHT = ((1.25, 0.6), *_OVERDUE)  # no feeding makes a rest longer
 
 
 class _Ended(NamedTuple):
@@ -78,10 +79,10 @@ class Switching(Kept):
 
     def overdue(self, tick: float, floor_c: float) -> bool:
         """Has it come down for far longer than those before, and to where they did not reach? By
-        its last two falls, however slow."""
+        its last two falls, however slow. To be asked by night."""
         lasts_s, falls = tick - self.peak[0], self._falls
         known = self.falling and len(falls) == _FALLS and lasts_s < _OLD_S
-        return known and _late(falls, lasts_s, floor_c)
+        return known and _late(falls, lasts_s, floor_c, _BY_NIGHT)
 
     def swing(self, tick: float, floor_c: float) -> Swing | None:
         """None: it does not swing, or is where its swings do not reach."""
@@ -116,17 +117,22 @@ def overdue(
     falls = [fall for fall in falls if fall.peak_c - fall.trough_c > _KINK * deepest_k]
     if not floor.falling or len(falls) < _FALLS:
         return False
-    return _late(falls, tick - floor.peak[0], temp_c)
+    return _late(falls, tick - floor.peak[0], temp_c, _OVERDUE)
 
 
-def _late(falls: Sequence[_Ended], lasts_s: float, temp_c: float) -> bool:
+def _late(
+    falls: Sequence[_Ended],
+    lasts_s: float,
+    temp_c: float,
+    beyond: Sequence[tuple[float, float]],
+) -> bool:
     _, peaks_c, lasted_s, troughs_c = zip(*falls, strict=True)
     swing_k = min(peaks_c) - max(troughs_c)
     long, below_k = lasts_s / max(lasted_s), min(troughs_c) - temp_c
     return (
         swing_k > _SWING_K
         and _alike(falls, max(_OF_HOUR_K, _OF_HOUR_SHARE * swing_k))
-        and any(long > times and below_k > k for times, k in _OVERDUE)
+        and any(long > times and below_k > k for times, k in beyond)
     )
 
 

@@ -352,6 +352,19 @@ def test_a_slow_thermostats_pulse_is_missed_by_what_its_last_swings_were():
     assert told(NIGHT_H, floor=cycled(99.0, off_min=20.0, on_min=30.0)) == []
 
 
+def test_a_thermostats_pulse_that_does_not_come_is_missed_sooner_where_the_floor_falls_on_as_fast():
+    """Far below where any rest ended a quarter of one's time more is enough."""
+    off_min = 16.0
+    swings = cycled(0.0, off_min)
+
+    def falls_on(minute: float) -> float:
+        return 1.5 - 3.0 * minute / off_min if minute > 0.0 else swings(minute)
+
+    (minute, _), *_ = told(NIGHT_H, floor=falls_on)
+    assert minute < 1.4 * off_min
+    assert told(NIGHT_H, floor=cycled(99.0, off_min)) == []
+
+
 def switched(died_at: float) -> Course:
     """Beneath a thermostat's own lamp: down by four kelvin in each rest, and up again."""
 
