@@ -104,6 +104,13 @@ class Floor(Kept):
         temp_c = self.temp_c
         return NEVER if temp_c is None else self._switching.rests_until(self.stepped, temp_c)
 
+    def falls_as_before(self, tick: float, floor_c: float, since: float) -> bool:
+        """Is its fall since then like those that came back by themselves? In its band: what is out
+        of it is told however it came there."""
+        low_c = self.low_c
+        in_band = low_c is not None and floor_c >= low_c
+        return in_band and self._switching.as_before(tick, floor_c, since)
+
     def overdue(self, tick: float, floor_c: float) -> bool:
         """Has a thermostat's next pulse not come, by its last two swings? Not while people are
         about: a feeding makes a rest longer."""

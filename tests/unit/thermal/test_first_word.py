@@ -386,3 +386,30 @@ def test_a_thermostats_lamp_is_missed_by_its_own_probe_once_a_rest_is_far_too_lo
 
 def test_a_thermostat_that_goes_on_is_told_to_nobody():
     assert told(NIGHT_H, floor=cycled(99.0)) == []
+
+
+def uneven(minutes: float) -> Course:
+    """A thermostat's rests, each by two kelvin and a half in six minutes: one every half hour, an
+    hour and a quarter without, and then one of so many `minutes`."""
+
+    def swung(minute: float) -> float:
+        rested = [m for m in (-165.0, -135.0, -105.0, -75.0) if m <= minute]
+        if minute >= 0.0:
+            since, lasts = minute, minutes
+        elif rested:
+            since, lasts = minute - rested[-1], 6.0
+        else:
+            return 1.5
+        lowest = -2.5 * min(since, lasts) / 6.0
+        return 1.5 + lowest * (1.0 if since <= lasts else exp((lasts - since) / 8.0))
+
+    return swung
+
+
+def test_a_rest_like_those_of_the_last_hours_is_told_to_nobody():
+    assert told(NIGHT_H, floor=uneven(6.0)) == []
+
+
+def test_one_that_goes_on_for_longer_is():
+    (minute, _), *_ = told(NIGHT_H, floor=uneven(30.0))
+    assert 6.0 < minute < 9.0
