@@ -134,6 +134,13 @@ class Floor(Kept):
         wanted_c = self.wanted_c
         return wanted_c is not None and floor_c >= wanted_c and not self._box.nobody_at_work(tick)
 
+    def keeps_band(self, ahead_s: float) -> bool:
+        """Will it be in its band yet, if it goes on falling so long as it does now?"""
+        low_c, temp_c = self.low_c, self.temp_c
+        if low_c is None or temp_c is None:
+            return False
+        return temp_c + self.rate_k_per_h * ahead_s / 3600.0 >= low_c
+
     @property
     def chill_c(self) -> float | None:
         """Where cold harms; None as above."""

@@ -413,3 +413,10 @@ def test_a_rest_like_those_of_the_last_hours_is_told_to_nobody():
 def test_one_that_goes_on_for_longer_is():
     (minute, _), *_ = told(NIGHT_H, floor=uneven(30.0))
     assert 6.0 < minute < 9.0
+
+
+def test_by_day_a_cover_that_is_opened_a_little_over_a_floor_that_stays_warm_is_no_lost_heat():
+    beneath = {"under_lamp_1": lambda m: 3.0 + rests(2.0, 7.0)(m)}
+    floor = rests(0.9, 9.0)
+    assert told(NOON_H, floor=floor, **beneath) == []
+    assert told(NIGHT_H, floor=floor, **beneath) != [], "by night nobody opens it"
