@@ -415,6 +415,14 @@ def test_one_that_goes_on_for_longer_is():
     assert 6.0 < minute < 9.0
 
 
+def test_by_night_a_floor_that_came_to_rest_wanders_by_tenths_and_heads_nowhere():
+    def litter(minute: float) -> float:
+        wanders = 0.25 * sin(2.0 * pi * max(0.0, minute - 15.0) / 16.0)
+        return 0.6 + rests(1.3, 6.0)(minute) + wanders
+
+    assert told(NIGHT_H, floor=litter) == []
+
+
 def test_by_day_a_cover_that_is_opened_a_little_over_a_floor_that_stays_warm_is_no_lost_heat():
     beneath = {"under_lamp_1": lambda m: 3.0 + rests(2.0, 7.0)(m)}
     floor = rests(0.9, 9.0)
