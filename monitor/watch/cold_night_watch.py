@@ -57,5 +57,6 @@ class ColdNightWatch(Kept):
         likely = UNSEEN_CHANCE if by_day or not self.outlook.seen else likely
         enough = CLEAR_CHANCE if expected else likely
         known = self._known_since is not None and tick - self._known_since >= KNOWN_S
-        if expected or known:
+        # In its last hour nobody prepares for a night any more: what is cold is told as that.
+        if expected or (known and hour != NIGHT_TO_H - 1):
             register.see(cold_night, self.outlook.chance >= enough, tick)

@@ -34,3 +34,9 @@ def test_it_is_called_off_after_two_hours_in_which_it_should_hold():
 def test_one_hopeful_look_does_not_call_off_what_stays_in_doubt():
     """Called off with 40 chances in 100, it was told anew a quarter of an hour later."""
     assert [what for what, _ in evening(*[0.6] * 3, 0.1, *[0.4] * 12, 0.6)] == [ChangeKind.RAISED]
+
+
+def test_in_the_last_hour_of_a_night_none_is_foretold() -> None:
+    """Nobody prepares for it any more: a floor that is cold is told as that."""
+    quarters = 4 * (24 - 20 + 7)
+    assert [q for _, q in evening(*[0.1] * (quarters + 1), *[0.6] * 3)] == []
