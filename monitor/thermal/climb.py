@@ -6,8 +6,9 @@ it; a thermostat's swing ends where and when the ones before did; a floor that w
 where it was. Heat that is new does none of these: some minutes of it are enough to tell, fewer if
 another probe rises out of what it was, none if a probe beneath each source shows nothing new. By
 night that holds though another probe rises: birds lie on two. Heat that the floor and the probe
-beneath a source show together needs no more than two looks by night: a bird sits on one of them,
-and a swing's next top is where the last one was.
+beneath a source show together needs no more than two looks: a bird sits on one of them, and a
+swing's next top is where the last one was. By day lamps are hung: it counts once the floor is above
+its band.
 Figures are this project's (assumed); tests/bench measures what they do."""
 
 import math
@@ -44,7 +45,7 @@ class Climb(Kept):
     """Of all floor probes, the one that is heading highest."""
 
     rises: bool = False  # at this look
-    driven: bool = False  # by night, by heat that a probe beneath a source feels too
+    driven: bool = False  # by heat that a probe beneath a source feels too
     _driven_since: Tick = NEVER
     _count: int = 0  # minutes in a row
     _looked: Tick = NEVER
@@ -76,7 +77,7 @@ class Climb(Kept):
             return
         self._looked = tick
         self.rises = False
-        self._see_driven(tick, floor, beside, target_c, by_night=by_night)
+        self._see_driven(tick, floor, beside, target_c, least_c=target_c if by_night else high_c)
         looked = [(one, *self._rose_k(tick, one, target_c, high_c)) for one in floor]
         rose = [found for found in looked if found[1]]
         if not rose:
@@ -117,25 +118,26 @@ class Climb(Kept):
         beside: Sequence[Track],
         target_c: float,
         *,
-        by_night: bool,
+        least_c: float,
     ) -> None:
+        """`least_c`: no floor that is cooler counts."""
         above = [(one, self._above_twice_k(tick, one)) for one in beside if one.beneath]
-        if by_night and any(
+        warm = [one for one in floor if one.mean > least_c and not _was_cold(one, target_c)]
+        if any(
             self._drives(tick, one, target_c, beneath, by_k)
-            for one in floor
-            if not _was_cold(one, target_c)
+            for one in warm
             for beneath, by_k in above
         ):
             self._driven_since = tick
         lasts = tick - self._driven_since < _RISES_S
-        self.driven = lasts and any(by_k > 0.0 for _, by_k in above)
+        self.driven = lasts and bool(warm) and any(by_k > 0.0 for _, by_k in above)
 
     def _drives(
         self, tick: float, floor: Track, target_c: float, beneath: Track, by_k: float
     ) -> bool:
         """Is the floor warmed by what the probe beneath a source shows?"""
         now_c, then_c = self._mean_c(floor, tick), self._mean_c(floor, tick - _SPAN_S)
-        if by_k <= _BENEATH_K or now_c is None or then_c is None or now_c < target_c:
+        if by_k <= _BENEATH_K or now_c is None or then_c is None:
             return False
         if now_c - then_c < max(_ROSE_K, floor.quantum_k):
             return False

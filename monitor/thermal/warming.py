@@ -121,8 +121,8 @@ class Warming(Kept):
             and not swings
             and climb.heats(tick, beside)
         )
-        new_heat = heated or climb.driven or climbs_k > limits.band_c or (long and climb.rises)
-        if self._sun or (by_night and new_heat):
+        new_heat = heated or climbs_k > limits.band_c or (long and climb.rises)
+        if self._sun or climb.driven or (by_night and new_heat):
             self.warmth = Warmth.SOON
         elif (
             (by_k > 0.0 and climbs_k > limits.harm_c)

@@ -328,6 +328,17 @@ def test_by_day_a_lamp_that_is_hung_lower_is_no_warning() -> None:
     assert warm(night) == []
 
 
+def test_a_lamp_that_came_down_while_lamps_are_hung_rings_once_the_floor_is_out_of_its_band() -> (
+    None
+):
+    night, slipped = a_leap(start_h=17.0, beneath_k=6.0, floor_k_per_min=0.5)
+    told = warm(night)[0]
+    assert told.priority is Priority.WARNING
+    assert told.facts["temp_c"] > HIGH_C
+    left = slipped + 60.0 * (HIGH_C - 35.2) / 0.5
+    assert told.at - night.start - left <= 150.0
+
+
 def test_by_night_a_swing_that_goes_on_past_all_that_both_probes_were_is_told_in_its_band() -> None:
     """The thermostat no longer switches off: ten minutes up, ten down, and then on and on."""
     box = a_brooder(floors=1)
