@@ -12,7 +12,7 @@ from support.ports import free_port
 from support.service import Service, Thermometer, wait_until
 
 from monitor.intake.link import BrokerAddress
-from monitor.intake.try_broker import say_once
+from monitor.intake.try_broker import try_broker
 
 pytestmark = pytest.mark.live
 
@@ -30,7 +30,7 @@ def says(port: int, card: dict[str, str], topic: str, temp_c: float) -> bool:
     address = BrokerAddress(
         host="127.0.0.1", port=port, username=card["name"], password=card["password"]
     )
-    return say_once(address, topic, str(temp_c)) is None
+    return try_broker(address, (topic, str(temp_c))) is None
 
 
 def service_in(folder: Path) -> Service:
