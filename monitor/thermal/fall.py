@@ -28,7 +28,6 @@ _STEEP_K, _BELOW_K = 0.2, 0.3
 _SWINGS_K = 0.3  # so wide a spread may be a thermostat's
 _STILL_K_PER_H = -1.2  # falls no faster: it has come to rest
 _AT_LOWEST_K = 0.2
-_AT_REST = 0.5  # of its mean pace: since some minutes it falls hardly any more
 # A fall at work hours waits for a feeding to be over, and longer where it is like one: an open
 # cover lets the air out at once and loses little after. Where harm is near it waits less: within
 # ten minutes as the fall slackens, or within two while that is not yet seen. Common practice.
@@ -41,7 +40,7 @@ _AHEAD_S, _AHEAD_UNSURE_S = 1800.0, 600.0
 _SHUT_S = 300.0  # ... where the cover is seen to be on: a lamp is swapped in less
 _HARM_S, _HARM_ASLEEP_S, _HARM_AWAKE_S = 600.0, 100.0, 180.0
 _OTHERS_HOLD_S = 360.0  # by day, while nothing else in the box falls: a probe's fault shows by then
-_LATEST_S, _LASTED_S = 120.0, 600.0
+_LATEST_S = 120.0
 _SHAPE_S = 2.5 * _LATEST_S  # sooner nobody can tell whether it slackens
 _LEAST_READINGS = 3
 _RENAME = 2.5  # log weight by which another cause must be the better one
@@ -258,11 +257,6 @@ class Fall(Kept):
         wait_s = _ASLEEP_S if nobody_at_work else _FEEDING_S if feeding else awake_s
         goes_on = by_night and tick - self.onset >= _FEEDING_S
         sure = goes_on or (nobody_at_work and not slackens_alone) or (shut and quickens)
-        if goes_on:
-            first = next(k for k, at in enumerate(self.ticks) if tick - at <= _LASTED_S)
-            lately = self._pace_since(first)
-            if lately > _AT_REST * self.now_k / (tick - self.onset):
-                pace = max(pace, lately)  # one at rest wanders by some tenths: those are no pace
         comes_k = pace * (_AHEAD_S if sure else _AHEAD_UNSURE_S)
         if not sure and self._seldom(tick):  # a lid that was lifted: the floor comes to rest
             comes_k = max(comes_k, self._goes_on_k(tick, _AHEAD_UNSURE_S))
@@ -289,10 +283,7 @@ class Fall(Kept):
 
     def _latest_pace(self, tick: float) -> float:
         """K/s over the last two minutes or so."""
-        return self._pace_since(self._latest(tick))
-
-    def _pace_since(self, first: int) -> float:
-        """K/s since that sample."""
+        first = self._latest(tick)
         span_s = self.ticks[-1] - self.ticks[first]
         return (self.samples[-1] - self.samples[first]) / span_s if span_s > 0.0 else 0.0
 

@@ -141,7 +141,6 @@ class FallWatch(Kept):
             and not self._weather(tick)
             and not self._rests(tick)
             and not self._floor.may_swing(tick)
-            and not self._floor.falls_as_before(tick, floor_c, fall.onset)
             and not self._floor.is_hung(tick, floor_c)
         )
 

@@ -104,13 +104,6 @@ class Floor(Kept):
         temp_c = self.temp_c
         return NEVER if temp_c is None else self._switching.rests_until(self.stepped, temp_c)
 
-    def falls_as_before(self, tick: float, floor_c: float, since: float) -> bool:
-        """Is its fall since then like those that came back by themselves? In its band: what is out
-        of it is told however it came there."""
-        low_c = self.low_c
-        in_band = low_c is not None and floor_c >= low_c
-        return in_band and self._switching.as_before(tick, floor_c, since)
-
     def overdue(self, tick: float, floor_c: float) -> bool:
         """Has a thermostat's next pulse not come, by its last two swings? Not while people are
         about: a feeding makes a rest longer."""
@@ -133,13 +126,6 @@ class Floor(Kept):
         or turned down to hold the target: until it is below that, a fall is no more than this."""
         wanted_c = self.wanted_c
         return wanted_c is not None and floor_c >= wanted_c and not self._box.nobody_at_work(tick)
-
-    def keeps_band(self, ahead_s: float) -> bool:
-        """Will it be in its band yet, if it goes on falling so long as it does now?"""
-        low_c, temp_c = self.low_c, self.temp_c
-        if low_c is None or temp_c is None:
-            return False
-        return temp_c + self.rate_k_per_h * ahead_s / 3600.0 >= low_c
 
     @property
     def chill_c(self) -> float | None:

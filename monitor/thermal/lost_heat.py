@@ -24,8 +24,7 @@ _BACK = 0.65  # of what was lost
 _FORGOTTEN_S = 36 * 3600.0  # lost heat that nobody missed for so long is how the box is now
 _AT_TARGET_S = 600.0  # a floor as warm as it should be for so long has its heat
 _DOWN_S, _DOWN_READINGS = 55.0, 2  # a probe beneath a source is down for so long
-_DOWN_AT_WORK_S = 240.0  # ... where a grower may be at the box, and the floor ...
-_AT_WORK_AHEAD_S = 1800.0  # ... would leave its band within so long
+_DOWN_AT_WORK_S = 240.0  # ... where a grower may be at the box
 
 
 @dataclass(frozen=True, slots=True)
@@ -188,9 +187,7 @@ class LostHeat(Kept):
         told = readings >= _DOWN_READINGS and tick - down.since >= wait_s
         floor, floor_c = self._floor, self._floor.temp_c
         hung = leads and floor_c is not None and floor.is_hung(tick, floor_c)
-        # A lamp may be raised, or the cover opened, by who is about.
-        waits = hung or (not sure and floor.keeps_band(_AT_WORK_AHEAD_S))
-        told = told and not waits and not floor.may_swing(tick)
+        told = told and not hung and not floor.may_swing(tick)
         back_c = 0.5 * (usual_c + track.last_c)
         self.down = Down(track.key, down.since, track.last_tick, readings, back_c, told)
         if told and self.loss is None:

@@ -11,7 +11,6 @@ from monitor.kept import NEVER, Kept, Tick, part
 
 _SWING_K, _TURN_K = 0.8, 0.35  # from peaks to troughs, at least; what turns a rise or a fall
 _FALLS = 2  # that ended, and alike: birds that run about make no two alike
-_KEPT = 4  # a bird that sits on the probe makes one or two shorter
 _ALIKE, _ALIKE_K = 1.5, 0.6  # longest by shortest; peaks, and troughs
 _SMOOTHED_S = 450.0  # half a quarter of an hour: its mean shows less of quick swings
 _OLD_S = 3 * 3600.0  # without another fall it swings no more
@@ -61,7 +60,7 @@ class Switching(Kept):
             elif floor_c > self._trough[1] + self._turn_k:
                 (peak_at, peak_c), (trough_at, trough_c) = self.peak, self._trough
                 ended = _Ended(peak_at, peak_c, trough_at - peak_at, trough_c)
-                self._falls = [*self._falls[1 - _KEPT :], ended]
+                self._falls = [*self._falls[-1:], ended]
                 self.falling, self.peak = False, (tick, floor_c)
                 return ended
         elif floor_c > self.peak[1]:
@@ -75,33 +74,19 @@ class Switching(Kept):
         swing = self.swing(tick, floor_c)
         if swing is None or not swing.sure:
             return NEVER
-        longest_s = max(fall.lasted_s for fall in self._falls[-_FALLS:])
+        longest_s = max(fall.lasted_s for fall in self._falls)
         return self.peak[0] + _ALIKE * longest_s if self.falling else tick + longest_s
-
-    def as_before(self, tick: float, floor_c: float, since: float) -> bool:
-        """Does it come down, since then, for no longer than in its last falls, hardly further and
-        no more steeply? Those came back by themselves."""
-        falls = [fall for fall in self._falls if tick - fall.peak_at <= _OLD_S]
-        if sum(fall.peak_c - fall.trough_c >= _SWING_K for fall in falls) < _FALLS:
-            return False
-        lowest_c = min(fall.trough_c for fall in falls)
-        longest_s = max(fall.lasted_s for fall in falls)
-        steepest = max((fall.peak_c - fall.trough_c) / fall.lasted_s for fall in falls)
-        alike_k = max(_OF_HOUR_K, _OF_HOUR_SHARE * (self.peak[1] - lowest_c))
-        lasts_s, fell_k = tick - since, self.peak[1] - floor_c
-        alike = floor_c >= lowest_c - alike_k and fell_k <= _ALIKE * steepest * lasts_s
-        return self.falling and lasts_s <= longest_s and alike
 
     def overdue(self, tick: float, floor_c: float) -> bool:
         """Has it come down for far longer than those before, and to where they did not reach? By
         its last two falls, however slow. To be asked by night."""
-        lasts_s, falls = tick - self.peak[0], self._falls[-_FALLS:]
+        lasts_s, falls = tick - self.peak[0], self._falls
         known = self.falling and len(falls) == _FALLS and lasts_s < _OLD_S
         return known and _late(falls, lasts_s, floor_c, _BY_NIGHT)
 
     def swing(self, tick: float, floor_c: float) -> Swing | None:
         """None: it does not swing, or is where its swings do not reach."""
-        falls = self._falls[-_FALLS:]
+        falls = self._falls
         since_s = tick - self._trough[0]
         sure = len(falls) == _FALLS
         if not falls or since_s > (_OLD_S if sure else _ALIKE * falls[0].lasted_s):
