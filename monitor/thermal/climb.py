@@ -7,8 +7,8 @@ where it was. Heat that is new does none of these: some minutes of it are enough
 another probe rises out of what it was, none if a probe beneath each source shows nothing new. By
 night that holds though another probe rises: birds lie on two. Heat that the floor and the probe
 beneath a source show together needs no more than two looks: a bird sits on one of them, and a
-swing's next top is where the last one was. By day lamps are hung: it counts once the floor is above
-its band.
+swing's next top is where the last one was. Where people are about they hang lamps and cover the box
+for the night: it counts once the floor is above its band.
 Figures are this project's (assumed); tests/bench measures what they do."""
 
 import math
@@ -63,10 +63,11 @@ class Climb(Kept):
         *,
         sources_seen: bool,
         by_night: bool,
+        nobody_at_work: bool,
     ) -> None:
         """At the latest means of the floor probes, and of those `beside` them. `high_c`: the upper
         edge of the floor's band; `sources_seen`: a probe lies beneath each source; `by_night`: no
-        sun and no grower warms it."""
+        sun warms it; `nobody_at_work`: nor does who covers it for the night."""
         for track in (*floor, *beside):
             lately = self._lately.setdefault(track.key, [])
             if track.level is not None and (not lately or track.last_tick > lately[-1][0]):
@@ -77,7 +78,8 @@ class Climb(Kept):
             return
         self._looked = tick
         self.rises = False
-        self._see_driven(tick, floor, beside, target_c, least_c=target_c if by_night else high_c)
+        least_c = target_c if nobody_at_work else high_c
+        self._see_driven(tick, floor, beside, target_c, least_c=least_c)
         looked = [(one, *self._rose_k(tick, one, target_c, high_c)) for one in floor]
         rose = [found for found in looked if found[1]]
         if not rose:

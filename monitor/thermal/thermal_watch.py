@@ -237,7 +237,14 @@ class ThermalWatch(Kept):
             seen = self._witness.sees_all
             by_night = hour is not None and asleep(int(hour))
             self._climb.look(
-                tick, warmest, self._beside, target_c, high_c, sources_seen=seen, by_night=by_night
+                tick,
+                warmest,
+                self._beside,
+                target_c,
+                high_c,
+                sources_seen=seen,
+                by_night=by_night,
+                nobody_at_work=self._box.nobody_at_work(tick),
             )
         self._rise.judge(tick, warmest, target_c, limits, self._climb)
         self._warming.judge(

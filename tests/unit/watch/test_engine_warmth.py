@@ -323,8 +323,12 @@ def test_by_night_heat_that_comes_back_to_a_box_that_was_cold_is_not_told_as_too
     assert warm(night) == []
 
 
-def test_by_day_a_lamp_that_is_hung_lower_is_no_warning() -> None:
-    night, _ = a_leap(start_h=16.0, beneath_k=6.0, floor_k_per_min=0.12)
+@pytest.mark.parametrize(("start_h", "k_per_min"), [(16.0, 0.12), (19.5, 0.085)])
+def test_a_lamp_that_is_hung_lower_while_people_are_about_is_no_warning(
+    start_h: float, k_per_min: float
+) -> None:
+    """Nor is a box that is covered for the night: both warm the floor and what lies beneath."""
+    night, _ = a_leap(start_h=start_h, beneath_k=6.0, floor_k_per_min=k_per_min)
     assert warm(night) == []
 
 
