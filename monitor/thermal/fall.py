@@ -149,6 +149,10 @@ class Fall(Kept):
         """The floor at `tick`, had nothing happened."""
         return self.from_c + self._pace * (tick - self.onset)
 
+    def may_pass(self, tick: float) -> bool:
+        """May it be a cover that is off for some minutes? Not where heat is known to be lost."""
+        return self.open and self.verdict is not Why.LAMP and tick - self.onset <= HOLD_S
+
     def add(self, tick: float, temp_c: float) -> None:
         """One measured floor temperature."""
         self._readings += 1

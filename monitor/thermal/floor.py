@@ -88,7 +88,7 @@ class Floor(Kept):
     def told_rate_k_per_h(self) -> float:
         """The same, where it is more than the scatter of the readings makes; else 0."""
         rate = self.rate_k_per_h
-        return rate if rate and is_beyond_scatter(self._recent, rate) else 0.0
+        return rate if is_beyond_scatter(self._recent, rate) else 0.0
 
     def resume(self) -> None:
         self._rate_k_per_h = None

@@ -28,9 +28,9 @@ def slope_per_h(samples: Iterable[tuple[float, float]]) -> float:
 
 def is_beyond_scatter(samples: Sequence[tuple[float, float]], per_h: float) -> bool:
     """Is a slope of them, as `slope_per_h` says it, more than twice its standard error by how the
-    samples lie about the line? Of fewer than three nobody can say."""
+    samples lie about the line? Of fewer than three nobody can say; nor is none at all."""
     count = len(samples)
-    if count < _LEAST:
+    if count < _LEAST or not per_h:
         return False
     mid_t, mid_v = (fmean(column) for column in zip(*samples, strict=True))
     off = [v - mid_v - per_h / 3600.0 * (t - mid_t) for t, v in samples]

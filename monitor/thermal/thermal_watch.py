@@ -15,11 +15,9 @@ from monitor.site import Brooder, Place
 from monitor.thermal import answers
 from monitor.thermal.answers import ComingNight
 from monitor.thermal.box_known import BoxKnown
-from monitor.thermal.causes import Why
 from monitor.thermal.climb import Climb
 from monitor.thermal.coming_night import LowAt
 from monitor.thermal.diagnosis import Diagnosis, HeatKnown, Interval, Learned
-from monitor.thermal.fall import HOLD_S
 from monitor.thermal.fall_watch import FallWatch
 from monitor.thermal.floor import Floor
 from monitor.thermal.held_heat import HeldHeat
@@ -352,7 +350,7 @@ class ThermalWatch(Kept):
         floor_c, loss, fall = self._floor.temp_c, self._lost.loss, self._fall
         if floor_c is None or not self._floor.measured:
             return None
-        if fall.open and fall.verdict is not Why.LAMP and start.tick - fall.onset <= HOLD_S:
+        if fall.may_pass(start.tick):
             floor_c = fall.expected_c(start.tick)
         return ComingNight(
             start,

@@ -146,8 +146,8 @@ def _cause_of_cold(box: Box, alarm: Alarm, cause: Cause | None) -> Cause:
     if cause in (Cause.HEAT_SOURCE, Cause.COVER_OPEN):
         return cause
     # A fall that has ended says no more of its cause: what was told of it stands.
-    open_since = box.heat_loss.active and box.heat_loss.cause is Cause.COVER_OPEN
-    lost = Cause.COVER_OPEN if open_since else Cause.HEAT_SOURCE
+    cover_told = box.heat_loss.active and box.heat_loss.cause is Cause.COVER_OPEN
+    lost = Cause.COVER_OPEN if cover_told else Cause.HEAT_SOURCE
     if alarm is box.heat_loss:
         return lost
     lead = lead_probe(box, alarm.rule.alarm)

@@ -190,4 +190,5 @@ def _heat_kind(box: Brooder | None) -> str:
 
 
 def may_hang_a_lamp(box: Brooder | None) -> bool:
+    """Is a lamp among its heat, or nothing known of that?"""
     return box is None or not box.heat or any(source.kind == "lamp" for source in box.heat)

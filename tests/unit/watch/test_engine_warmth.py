@@ -257,6 +257,13 @@ def test_by_night_heat_that_the_probe_beneath_it_feels_too_is_told_within_four_m
     assert told.at - night.start - slipped <= 240.0
 
 
+def beneath_the_only_lamp() -> Night:
+    """One probe on the floor, one beneath the lamp."""
+    box = a_brooder(floors=1)
+    under = a_probe("porch", "under west lamp", Place.UNDER_HEAT)
+    return Night(a_site(replace(box, heat=box.heat[:1], probes=(*box.probes, under))))
+
+
 def a_leap(
     *,
     start_h: float = 25.0,
@@ -269,9 +276,7 @@ def a_leap(
     """A probe beneath the only lamp that rises by `beneath_k` within two minutes, and a floor that
     rises steadily from then on, or by `sat_on_k` as a bird warms it. An hour before the floor lay
     warmer by `was_k`. And when that begins. It lasts for ten minutes."""
-    box = a_brooder(floors=1)
-    under = a_probe("porch", "under west lamp", Place.UNDER_HEAT)
-    night = Night(a_site(replace(box, heat=box.heat[:1], probes=(*box.probes, under))))
+    night = beneath_the_only_lamp()
     rng = Random(1)
     leaps = (start_h - 18.0) * 3600.0 + 2 * 3600.0
     night.t = leaps - 2 * 3600.0
@@ -307,9 +312,7 @@ def test_by_night_a_bird_beneath_the_heat_and_one_on_the_floor_probe_wake_nobody
 
 def test_by_night_heat_that_comes_back_to_a_box_that_was_cold_is_not_told_as_too_hot() -> None:
     """Floor and sheath rise out of all that they were, and swing with their thermostat again."""
-    box = a_brooder(floors=1)
-    under = a_probe("porch", "under west lamp", Place.UNDER_HEAT)
-    night = Night(a_site(replace(box, heat=box.heat[:1], probes=(*box.probes, under))))
+    night = beneath_the_only_lamp()
     rng = Random(1)
     night.t = began = 5 * 3600.0
     back = began + 2.5 * 3600.0
@@ -345,9 +348,7 @@ def test_a_lamp_that_came_down_while_lamps_are_hung_rings_once_the_floor_is_out_
 
 def test_by_night_a_swing_that_goes_on_past_all_that_both_probes_were_is_told_in_its_band() -> None:
     """The thermostat no longer switches off: ten minutes up, ten down, and then on and on."""
-    box = a_brooder(floors=1)
-    under = a_probe("porch", "under west lamp", Place.UNDER_HEAT)
-    night = Night(a_site(replace(box, heat=box.heat[:1], probes=(*box.probes, under))))
+    night = beneath_the_only_lamp()
     rng = Random(1)
     night.t = began = 6 * 3600.0
     sticks = began + 2 * 3600.0
@@ -386,11 +387,7 @@ def test_by_night_a_floor_out_of_its_band_by_heat_felt_beneath_rings_before_a_pl
 
 def test_by_night_a_thermostats_swing_whose_tops_creep_over_the_band_wakes_nobody() -> None:
     """The probe beneath the lamp rises with each of them."""
-    lamp_alone = a_brooder(floors=1)
-    under = a_probe("porch", "under west lamp", Place.UNDER_HEAT)
-    night = Night(
-        a_site(replace(lamp_alone, heat=lamp_alone.heat[:1], probes=(*lamp_alone.probes, under)))
-    )
+    night = beneath_the_only_lamp()
     rng = Random(1)
     night.t = 6 * 3600.0
     began = night.t
@@ -432,9 +429,7 @@ def boxed_with_sheath(
 ) -> tuple[Night, float]:
     """A floor probe, and one under the only lamp that rises `beneath` times as far; and when that
     begins. It lasts for 25 minutes. An hour before, the floor lay so much warmer (`was_k`)."""
-    box = a_brooder(floors=1)
-    under = a_probe("porch", "under west lamp", Place.UNDER_HEAT)
-    night = Night(a_site(replace(box, heat=box.heat[:1], probes=(*box.probes, under))))
+    night = beneath_the_only_lamp()
     rng = Random(1)
     night.t = 7 * 3600.0
     slipped = night.t + 2 * 3600.0
