@@ -16,6 +16,7 @@ from monitor.thermal.floor import Floor
 from monitor.thermal.follow import Following
 from monitor.thermal.lost_heat import HeatLoss
 from monitor.thermal.model import FloorModel
+from monitor.thermal.nights_kept import NightsKept
 from monitor.thermal.outside_curve import Skies
 from monitor.thermal.rise import Rise
 
@@ -147,11 +148,13 @@ class ComingNight:
         model: FloorModel | None,
         prior: Prior,
         follows: Following,
+        nights: NightsKept,
         lost: bool,
         first_night: bool,
     ) -> None:
         """`low_at`: the edge of the band at a Unix time; `floor_c`: where the floor is now, or is
-        again when what passes is over; `lost`: some of its heat is missed."""
+        again when what passes is over; `nights`: how it kept through those before; `lost`: some
+        of its heat is missed."""
         self._prior = prior
         self._rise_k, self._rise_sd_k = prior.rise_k, prior.rise_sd_k
         self._tau_s, self._steps = prior.time_constant_s, 0.0
@@ -163,8 +166,10 @@ class ComingNight:
         self._seen = not outside[0].by_floor and follows.share_var < _SEEN_SHARE_SD**2
         self._floor_c = floor_c
         edges = coming_night.edges(start.at, until_at, low_at)
+        low_c = nights.last_low_c
+        self._was_cold_c = low_c if low_c is not None and low_c < edges[0][1] else None
         holds = not lost and self._floor_c >= edges[0][1]
-        most_c = low_at(start.at) + coming_night.MOST_OVER_EDGE_K  # by the lamps as they hang now
+        most_c = low_at(start.at) + nights.over_edge_k  # by the lamps as they hang now
         self._ways = [
             (
                 sky.weight,
@@ -205,6 +210,7 @@ class ComingNight:
             tau_s=self._tau_s * change.time_gain,
             seen=self._seen,
             first_night=self._first_night,
+            was_cold_c=self._was_cold_c,
             learned=_share(self._steps),
             open_share=change.open_share,
         )

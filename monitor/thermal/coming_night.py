@@ -28,6 +28,7 @@ FRONT_CHANCE = 0.45
 UNSEEN_CHANCE = 0.7
 CLEAR_CHANCE = 0.2  # ... and is called off below this one
 UNSURE_CHANCE = 0.35  # who asks, or reads the evening's message, is not told that it will hold
+NOTHING_CHANCE = 0.1  # nor that there is nothing to do: one night in ten is so much colder
 Z80 = NormalDist().inv_cdf(0.9)  # half width of a normal 80 % interval, in sd
 _SQRT_2 = sqrt(2.0)
 _Z_CLEAR = NormalDist().inv_cdf(1.0 - CLEAR_CHANCE)  # that chance lies so many sd below the middle
@@ -37,9 +38,7 @@ _LEAST_K_PER_W = 0.001  # a kilowatt for a kelvin: no box is heated that way
 _WANDER_VAR, _AHEAD_SD_K = 0.5**2, 0.35  # birds and draughts: at once, and in the root of an hour
 _DIP_K = 0.4  # by so much they take the lowest quarter of an hour below the course
 _LOWERED_S = 6 * 3600.0  # before a step down the lamps are hung for it. Common practice
-# Most boxes hold in most nights: what a grower has hung ends up so far over the band's edge, in one
-# night of fourteen below it. It weighs with what little an evening shows of its night. Assumed.
-MOST_OVER_EDGE_K, _MOST_SD_K = 2.5, 1.7
+_MOST_SD_K = 1.7  # of where a night ends up by the nights before it (`nights_kept`). Assumed
 # A front brings wind, and wind takes more from a box than its cold: of what the floor would be
 # spared of a change outside this share is felt too. A thermostat makes up for both. Assumed.
 _WIND_SHARE, _WIND_SD = 0.2, 0.1
@@ -84,7 +83,7 @@ class Hours:
     level_c: float
     dip_k: float  # of the lowest quarter of an hour below the course
     in_swing: bool  # where the floor is now in a thermostat's swing says nothing of the course
-    most_c: float | None  # where most floors end up; None: it is no night as most
+    most_c: float | None  # where its nights end up; None: this is no night as those
     to_come: tuple[HourAhead, ...]
 
 
@@ -153,6 +152,7 @@ class View:
     open_share: float = 0.0  # of the cover, for the birds' air
     seen: bool = True
     first_night: bool = False
+    was_cold_c: float | None = None  # the last night's lowest, where that would be too cold now
 
 
 class Way(NamedTuple):
@@ -246,6 +246,7 @@ def look_ahead(view: View) -> Way:
         open_share=view.open_share,
         seen=view.seen,
         first_night=view.first_night,
+        was_cold_c=view.was_cold_c,
         begins=(hours.start_at, temp_c),
         ways=((1.0, _thousandths(middle)),),
     )

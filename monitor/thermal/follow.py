@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from math import exp, inf
 from typing import NamedTuple
 
-from monitor.kept import Kept, Tick
+from monitor.kept import NEVER, Kept, Tick
 
 FLOOR_SHARE, _SHARE_SD = 0.55, 0.25  # less with a thermostat, all in an empty box without one
 _KEPT = 0.1, 0.15  # where a thermostat is said to switch the heat, or seen to switch all of it
@@ -20,7 +20,10 @@ _SEEN = 0.3, 0.2  # where one is seen to switch some of it
 _LAG_S = 2 * 3600.0
 _MEAN_SD_K = 0.4  # of one mean: lamps that cycle, birds that lie down
 _WALK_K = 0.15  # of the level, in the root of an hour: wind, birds
-_EVENING_SD_K = 0.5  # of the level from one night to the next: the lamps are hung anew
+_EVENING_SD_K = 0.5  # of the level from one night to the next
+# Of an evening: lamps are hung anew and covers laid, for a kelvin or three. A floor that goes less
+# with the outside for that says nothing of the share; one that goes more may. Common practice.
+_HUNG_SD_K, _EVENING_S = 1.5, 5.5 * 3600.0
 _DAY_SD_K = 1.2  # of a night of which only the day before is known
 _UNKNOWN_SD_K = 1.5  # of a floor of which a first reading is all that is known
 _FAR_SDS = 3.0  # means so far off are another box: lamps were moved
@@ -66,6 +69,7 @@ class Follow(Kept):
     _by_night: bool  # the level is that of a night
     switched: bool
     _far_k: float | None  # how far off the last mean was, if it was another box's
+    _day: Tick = NEVER  # of the last mean by day; NEVER: what was hung since is known
 
     def __init__(self, *, thermostat: bool = False) -> None:
         """`thermostat`: one is known to switch the heat."""
@@ -73,6 +77,7 @@ class Follow(Kept):
         self._share, self._v_share = FLOOR_SHARE, _SHARE_SD**2
         self._v_level = self._both = self._felt_c = self._tick = 0.0
         self._by_night = self.switched = False
+        self._day = NEVER
         if thermostat:
             self.switched = True
             self._share, self._v_share = _KEPT[0], _KEPT[1] ** 2
@@ -100,6 +105,7 @@ class Follow(Kept):
         self._felt_c = outside_c + kept * (before_c - outside_c)
         self._move(self._felt_c - before_c)
         if not night:
+            self._day = tick
             if not self._by_night:
                 self._level_c, self._both = floor_c, 0.0
                 self._v_level = _MEAN_SD_K**2
@@ -107,6 +113,9 @@ class Follow(Kept):
         self._v_level += _WALK_K**2 * gap_s / 3600.0
         if not self._by_night or gap_s >= _AWAY_S:
             self._v_level += _EVENING_SD_K**2
+            self._day = NEVER
+        elif tick - self._day < _EVENING_S:
+            self._see_hung(floor_c)
         self._by_night = True
         self._correct(floor_c)
 
@@ -116,6 +125,14 @@ class Follow(Kept):
             self._level_c += self._share * warmer_k
         self._v_level += 2.0 * warmer_k * self._both + warmer_k * warmer_k * self._v_share
         self._both += warmer_k * self._v_share
+
+    def _see_hung(self, floor_c: float) -> None:
+        """Is the floor where only a smaller share would have it, or hands?"""
+        assert self._level_c is not None
+        off_k = floor_c - self._level_c
+        if off_k * self._both < 0.0 and off_k * off_k > self._v_level + _MEAN_SD_K**2:
+            self._v_level += _HUNG_SD_K**2
+            self._day = NEVER
 
     def _correct(self, floor_c: float) -> None:
         assert self._level_c is not None

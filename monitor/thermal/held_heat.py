@@ -1,6 +1,7 @@
 """What the heat of a box holds while none of it is missed: how the floor goes with the outside, and
 what a thermostat keeps back. Learned for the coming night. Held by `thermal_watch`."""
 
+from dataclasses import field
 from math import inf
 
 from monitor.events import Moment
@@ -8,6 +9,7 @@ from monitor.kept import Kept, Tick, part
 from monitor.thermal.box_known import BoxKnown
 from monitor.thermal.follow import Follow, Following, unmeasured
 from monitor.thermal.model_in_use import ModelInUse
+from monitor.thermal.nights_kept import NightsKept
 from monitor.thermal.outside_curve import OutsideCurve
 from monitor.thermal.reserve import Reserve
 from monitor.thermal.swing import Swing
@@ -23,6 +25,7 @@ class HeldHeat(Kept):
     _follow: Follow
     _reserve: Reserve
     _birds_held: Tick | None = None  # since when birds are in
+    nights: NightsKept = field(default_factory=NightsKept)
 
     def __init__(self, box: BoxKnown, in_use: ModelInUse) -> None:
         self._box, self._in_use = box, in_use
@@ -30,6 +33,7 @@ class HeldHeat(Kept):
         self._begin()
 
     def _begin(self) -> None:
+        self.nights = NightsKept()
         self._follow = Follow(thermostat=any(it.thermostat for it in self._box.brooder.heat))
 
     def forget(self) -> None:
@@ -48,6 +52,8 @@ class HeldHeat(Kept):
             return
         if self._birds_held is None:
             self._birds_held = tick
+        if self._box.low_c is not None:
+            self.nights.see(mean_c, self._box.low_c, night=self._box.birds_lie(tick))
         model = self._in_use.model
         if model is not None and model.outside_known:
             night = self._box.is_night(tick)

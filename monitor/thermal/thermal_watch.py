@@ -367,6 +367,7 @@ class ThermalWatch(Kept):
                 outside[0],
                 lost_k=0.0 if loss is None else loss.lost_k,
             ),
+            nights=self._held.nights,
             lost=loss is not None,
             first_night=self._held.is_first_night(start.tick),
         )

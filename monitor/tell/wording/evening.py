@@ -12,13 +12,13 @@ from monitor.tell.wording.temperature import COOL_FIRST
 from monitor.tell.wording.tonight_words import how_sure
 from monitor.tell.wording.warm_up_words import warm_up_verdict
 from monitor.tell.wording.words import Voice, Words, compose, listed
-from monitor.thermal.coming_night import CLEAR_CHANCE, UNSURE_CHANCE
+from monitor.thermal.coming_night import CLEAR_CHANCE, NOTHING_CHANCE, UNSURE_CHANCE
 from monitor.thermal.diagnosis import Outlook
 from monitor.watch.status import BrooderStatus
 
 _SAME_K = 0.5  # less is not worth a figure
 _MOST_BOXES = 3  # of more only those that will not hold
-NOTHING_TO_DO = "nothing to do"  # ends such a title
+_NOTHING_TO_DO, _HOLD = "nothing to do", "hold"  # end the title of a calm evening
 _NOTHING = "Nothing to do."
 _UNFORESEEN = (
     "Nothing measures the outside: sudden cold comes unforeseen. "
@@ -70,22 +70,45 @@ def evening(boxes: list[BoxEvening], still: list[str], voice: Voice, at: float) 
         return compose(f"{where}: tonight", wrong, *lines)
     ready = [clause for box in calm if (clause := _to_have_ready(box)) is not None]
     care = LAMP_CARE if names_a_lamp(ready) else None
-    unknown = any(box.target_c is not None and box.outlook is None for box in calm)
-    if doubtful or unknown:
-        look = "once more" if doubtful else "at a forecast"
-        return compose(f"{where}: tonight, look {look}", *lines, care, *ends)
-    if ready:
-        return compose(f"{where}: tonight, probably {NOTHING_TO_DO}", *lines, care, *ends)
+    head = _head(doubtful, calm, ready)
+    if head is not None:
+        return compose(f"{where}: tonight, {head}", *lines, care, *ends)
     first = f"{lines[0]} {_NOTHING}" if len(lines) == 1 else f"{_NOTHING} {lines[0]}"
-    return compose(f"{where}: tonight, {NOTHING_TO_DO}", first, *lines[1:], *ends)
+    return compose(f"{where}: tonight, {_NOTHING_TO_DO}", first, *lines[1:], *ends)
+
+
+def _head(doubtful: list[BoxEvening], calm: list[BoxEvening], ready: list[str]) -> str | None:
+    """What leads an evening without a cold night; None: there is nothing to do."""
+    if doubtful:
+        return "look once more"
+    if any(box.target_c is not None and box.outlook is None for box in calm):
+        return "look at a forecast"
+    if ready:
+        return "be ready for cold"
+    outlooks = [box.outlook for box in calm if box.outlook is not None]
+    likeliest = max(outlooks, key=lambda outlook: outlook.chance, default=None)
+    if likeliest is None or not _may_leave(likeliest):
+        return None
+    return f"it {how_sure(likeliest)} {_HOLD}"
 
 
 def _holds(box: BoxEvening) -> bool:
     """Or is it not known, which is no reason to call anybody?"""
     outlook = box.outlook
     return box.now_c is not None and (
-        outlook is None or (outlook.chance < UNSURE_CHANCE and not outlook.below_now)
+        outlook is None
+        or (outlook.chance < UNSURE_CHANCE and not outlook.below_now and not _as_last(outlook))
     )
+
+
+def _may_leave(outlook: Outlook) -> bool:
+    """Does what is not known of the night reach beyond the band's edge?"""
+    return outlook.chance >= NOTHING_CHANCE or outlook.first_night
+
+
+def _as_last(outlook: Outlook) -> bool:
+    """Was it too cold last night, and may it be so again?"""
+    return outlook.was_cold_c is not None and outlook.chance >= NOTHING_CHANCE
 
 
 def _stands(box: BoxEvening, voice: Voice, at: float) -> str:
@@ -96,18 +119,20 @@ def _stands(box: BoxEvening, voice: Voice, at: float) -> str:
     outlook = box.outlook
     if outlook is None:
         return f"{now}. {_NOT_KNOWN}" if box.target_c is not None else f"{now}."
+    lowest = outlook.lowest_c
+    worst = f", perhaps {voice.figure(lowest.low)}," if _may_leave(outlook) else ""
     low = (
-        f"tonight likely down to {voice.temp(outlook.lowest_c.mid)} about "
+        f"tonight likely down to {voice.temp(lowest.mid)}{worst} about "
         f"{voice.clock(outlook.lowest_at, at)}"
-        if outlook.lowest_c.mid < box.now_c - _SAME_K
+        if lowest.mid < box.now_c - _SAME_K
         else "tonight hardly colder"
     )
     if outlook.below_now:
         return f"{now}; {low}. It is too cold now: add cover or heat before bed."
-    if outlook.chance >= UNSURE_CHANCE:
-        hold = f"It {how_sure(outlook)} hold: add cover or heat before bed."
-        do = COOL_FIRST if box.too_hot else hold
-        return f"{now}; {low}. {do}"
+    if outlook.chance >= UNSURE_CHANCE or _as_last(outlook):
+        add = f"It {how_sure(outlook)} hold: add" if outlook.chance >= UNSURE_CHANCE else "Add"
+        do = COOL_FIRST if box.too_hot else f"{add} cover or heat before bed."
+        return f"{now}; {low}. {_last(outlook, voice)}{do}"
     if box.called_off_at is not None:
         told = voice.clock(box.called_off_at, at)
         return (
@@ -119,11 +144,17 @@ def _stands(box: BoxEvening, voice: Voice, at: float) -> str:
     return f"{now}; {low}. It {how_sure(outlook)} hold.{more}"
 
 
+def _last(outlook: Outlook, voice: Voice) -> str:
+    if outlook.was_cold_c is None:
+        return ""
+    return f"Last night it went down to about {voice.temp(outlook.was_cold_c)}. "
+
+
 def _to_have_ready(box: BoxEvening) -> str | None:
     """The first thing that would help in a night that will probably hold; None: it surely will,
     or it is not for this evening."""
     outlook = box.outlook
-    if outlook is None or box.too_hot or box.called_off_at is not None:
+    if outlook is None or box.too_hot or box.called_off_at is not None or _as_last(outlook):
         return None
     if not CLEAR_CHANCE <= outlook.chance < UNSURE_CHANCE or outlook.below_now:
         return None
@@ -195,7 +226,7 @@ def with_coming(said: Words | None, coming: Iterable[Coming], voice: Voice) -> W
     """Leads the evening message where nothing else does. `said` None: no birds are in."""
     first, *more = sorted(coming, key=lambda one: not one.unentered)
     lines = [one.line for one in more]
-    if said is not None and not said.title.endswith(NOTHING_TO_DO):
+    if said is not None and not said.title.endswith((_NOTHING_TO_DO, _HOLD)):
         return compose(said.title, *said.body.split("\n"), first.line, *lines)
     told = [] if said is None else said.body.split("\n")
     return compose(f"{voice.where(None)}: {first.title}", first.line, *lines, *told)

@@ -91,7 +91,7 @@ def test_chicks_that_were_entered_are_not_asked_for() -> None:
     porch.enter(EntryKind.PLACED, hatched="2026-02-11")
     porch.until(local(12, 19, 55))
     [evening] = porch.until(local(12, 21))
-    assert evening.title == "Hillside: tonight, nothing to do"
+    assert evening.title == "Hillside: tonight, it looks as if it will hold"
 
 
 def test_chicks_that_come_to_another_box_lead_an_evening_with_nothing_else_to_do() -> None:

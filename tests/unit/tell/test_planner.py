@@ -892,7 +892,7 @@ def test_a_cold_night_that_should_hold_after_all_is_called_off_at_bedtime_and_no
     teller = told_at_three()
     foretold(teller, 0.1)
     [evening] = teller.go(local(10, 20))
-    assert evening.title == "Hillside: tonight, nothing to do"
+    assert evening.title == "Hillside: tonight, it should hold"
     assert (
         "should hold after all: the cold night told at 15:00 is no longer expected" in evening.body
     )

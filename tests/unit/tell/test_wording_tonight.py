@@ -138,11 +138,47 @@ def test_where_a_night_will_only_probably_hold_bedtime_says_what_to_have_ready(
         return evening([box], [], Voice(site()), NIGHT)
 
     doubt = words(chance=0.3)
-    assert doubt.title.endswith("tonight, probably nothing to do")
+    assert doubt.title.endswith("tonight, be ready for cold")
     assert says in doubt.body
     assert "Nothing to do." not in doubt.body
-    assert "Nothing to do." in words(chance=0.1).body
+    assert "Nothing to do." in words(chance=0.05).body
     assert "eady" not in words(chance=0.1).body
+
+
+@pytest.mark.parametrize(
+    ("given", "title"),
+    [
+        ({"chance": 0.05}, "tonight, nothing to do"),
+        ({"chance": 0.1}, "tonight, it should hold"),
+        ({"chance": 0.05, "first_night": True}, "tonight, it looks as if it will hold"),
+    ],
+)
+def test_a_night_whose_doubt_reaches_the_bands_edge_is_not_one_with_nothing_to_do(
+    given: dict[str, object], title: str
+) -> None:
+    box = BoxEvening(brooder="porch", now_c=35.0, target_c=35.0, outlook=outlook(**given))
+    words = evening([box], [], Voice(site()), NIGHT)
+    assert words.title.endswith(title)
+    sure = title.endswith("nothing to do")
+    assert ("Nothing to do." in words.body, "perhaps 28.0," in words.body) == (sure, not sure)
+
+
+@pytest.mark.parametrize(
+    ("chance", "title", "says"),
+    [
+        (0.05, "nothing to do", "It should hold."),
+        (0.15, "look once more", "Last night it went down to about 30.2 °C. Add cover or heat"),
+        (0.4, "look once more", "Last night it went down to about 30.2 °C. It may not hold: add"),
+    ],
+)
+def test_a_night_that_may_go_as_the_last_one_which_was_too_cold_is_to_be_seen_to(
+    chance: float, title: str, says: str
+) -> None:
+    given = outlook(chance=chance, was_cold_c=30.2)
+    box = BoxEvening(brooder="porch", now_c=35.0, target_c=35.0, outlook=given)
+    words = evening([box], [], Voice(site()), NIGHT)
+    assert words.title.endswith(title)
+    assert says in words.body
 
 
 def test_a_calm_evening_says_what_cannot_be_foreseen_without_a_probe_outside() -> None:

@@ -71,3 +71,18 @@ def test_a_restart_with_any_shift_goes_on_exactly() -> None:
     follow.see(5.25 * H, 31.0, outside_c, night=True)
     other.see(5.25 * H + 1e5, 31.0, outside_c, night=True)
     assert told(other, outside_c) == told(follow, outside_c)
+
+
+def test_a_grower_who_has_hung_the_lamps_anew_by_evening_says_nothing_of_the_share() -> None:
+    """By day hands keep the floor right; from evening to morning it goes with the outside."""
+    follow, tick, felt_c, dusk_c = Follow(), 0.0, OUTSIDE_C, 0.0
+    for quarter in range(4 * 96):
+        tick += QUARTER_S
+        night = quarter % 96 >= 48
+        days_c = OUTSIDE_C + quarter / 32.0  # each day is warmer than the one before
+        outside_c = days_c - abs(quarter % 96 - 48) / 6.0
+        felt_c += (outside_c - felt_c) * (1 - 0.8825)
+        dusk_c = dusk_c if night else felt_c
+        floor_c = 33.0 + (0.9 * (felt_c - dusk_c) if night else 0.0)
+        follow.see(tick, floor_c, outside_c, night=night)
+    assert told(follow, outside_c).share == pytest.approx(0.9, abs=0.1)

@@ -6,7 +6,6 @@ import pytest
 from support.engine_night import Night, a_brooder, a_site
 
 from monitor.thermal.coming_night import (
-    MOST_OVER_EDGE_K,
     HourAhead,
     View,
     edges,
@@ -15,6 +14,7 @@ from monitor.thermal.coming_night import (
 )
 from monitor.thermal.diagnosis import Outlook
 from monitor.thermal.follow import Follow, Following
+from monitor.thermal.nights_kept import MOST_OVER_EDGE_K
 from monitor.thermal.outside_curve import ExpectedOutside, OutsideCurve
 
 H = 3600.0

@@ -1,0 +1,31 @@
+"""How a box has kept through its nights: by how much its floor stayed above the band's edge where
+it was lowest. Held by `held_heat`; weighed by `coming_night` with what an evening shows."""
+
+from dataclasses import dataclass
+
+from monitor.kept import Kept
+
+# Most boxes hold in most nights: what a grower has hung ends up so far over the band's edge, in one
+# night of fourteen below it. Assumed.
+MOST_OVER_EDGE_K = 2.5
+_LAST_COUNTS = 0.5  # the night before as much as all before it
+
+
+@dataclass(slots=True, eq=False)
+class NightsKept(Kept):
+    """Of one box with birds. `over_edge_k`: where the next night is to be expected, K; what was
+    hung too little is likely to be so again, and what was more than enough promises nothing."""
+
+    over_edge_k: float = MOST_OVER_EDGE_K
+    last_low_c: float | None = None  # the lowest mean of the last night
+    _lowest: tuple[float, float] | None = None  # of this night: K above the edge, degC
+
+    def see(self, floor_c: float, edge_c: float, *, night: bool) -> None:
+        """A mean of the floor, and its band's edge."""
+        if night:
+            found = (floor_c - edge_c, floor_c)
+            self._lowest = found if self._lowest is None else min(self._lowest, found)
+        elif self._lowest is not None:
+            (over_k, self.last_low_c), self._lowest = self._lowest, None
+            over_k = self.over_edge_k + _LAST_COUNTS * (over_k - self.over_edge_k)
+            self.over_edge_k = min(MOST_OVER_EDGE_K, over_k)
