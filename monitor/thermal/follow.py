@@ -4,7 +4,8 @@ The floor stands at a level and goes with the outside by a share of it, late: bi
 in the cold and draw together, a thermostat gives more, the ground stays as it is, and litter and
 walls take hours. Level and share are learned by night from means of a quarter of an hour, by least
 squares that forget (a Kalman filter of two states). By day nothing is learned of the share: open
-covers, the sun and the grower's hands hold a floor where it is, as a thermostat would. The figures
+covers, the sun and the grower's hands hold a floor where it is, as a thermostat would; nor by an
+evening's floor that hands have left where only a smaller share would have it. The figures
 are this project's, found on invented nights; tests/bench/bench_tonight.py measures what they do on
 others."""
 
