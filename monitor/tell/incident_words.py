@@ -24,6 +24,7 @@ _SAME = (
     frozenset({AlarmName.HOT, AlarmName.OVERHEAT}),
     frozenset({AlarmName.HEAT_LOSS}),
 )
+_TOGETHER_S = 1200.0
 _PICTURED = (MessageKind.RAISED, MessageKind.PASSED_ON, MessageKind.OVER)
 
 
@@ -34,9 +35,12 @@ def raised(changes: list[Change], site: Site) -> Words:
     if lead.alarm is AlarmName.NO_READINGS and len(boxes - {None}) > 1 and None not in boxes:
         silent = [c for c in changes if c.alarm is AlarmName.NO_READINGS]
         return site_silent(silent, Voice(site))
-    places = {change.brooder for change in changes}
-    if lead.priority is Priority.URGENT and len(places) > 1 and None not in places:
-        return several_boxes(_one_a_box(changes), Voice(site))
+    urgent = [change for change in changes if change.priority is Priority.URGENT]
+    places = {change.brooder for change in urgent}
+    if len(places) > 1 and None not in places:
+        return several_boxes(_one_a_box(urgent), Voice(site), together=_went_together(urgent))
+    if len(places) == 1:  # what the others still have is no part of this
+        changes = [change for change in changes if change.brooder in places]
     probes: dict[str, ProbeFact] = {}
     for change in changes:
         for fact in change.facts.get("probes", []):
@@ -182,6 +186,16 @@ def _one_a_box(changes: list[Change]) -> list[Change]:
         if known is None or rank(change) > rank(known):
             worst[change.brooder] = change
     return list(worst.values())
+
+
+def _went_together(changes: list[Change]) -> bool:
+    """So close in time that one cause is likely: mains and outlets take all at once, and the watch
+    sees each within minutes."""
+    began: dict[str | None, float] = {}
+    for change in changes:
+        since = change.facts.get("since", change.at)
+        began[change.brooder] = min(since, began.get(change.brooder, since))
+    return max(began.values()) - min(began.values()) <= _TOGETHER_S
 
 
 def _longer(change: Change, at: float) -> Change:

@@ -44,11 +44,13 @@ class ProbeTrend(Kept):
         return [s for s in self._samples if s[0] > tick - _SAMPLES * SAMPLE_S]
 
     def c_per_h(self, tick: float) -> float | None:
-        """Its slope by least squares; None: too little to say."""
+        """Its slope by least squares, as far as the later half goes on with it: what leapt once
+        and rests since is no longer falling. None: too little to say."""
         recent = self.lately(tick)
         if len(recent) < _LEAST or recent[-1][0] - recent[0][0] < _LEAST_S:
             return None
-        return slope_per_h(recent)
+        whole, later = slope_per_h(recent), slope_per_h(recent[len(recent) // 2 :])
+        return min(whole, later, key=abs) if whole * later > 0.0 else 0.0
 
     def in_c(self, ahead_s: float, tick: float, now_c: float) -> float:
         """Where a fall is in so long, at the pace to which it slackens; as now, if none is seen."""

@@ -8,10 +8,13 @@ from monitor.tell.wording.words import Voice, Words, compose, listed, sentence
 
 _MOST_LISTED = 12
 _MOST_NAMED = 3
+_SHARED = "They went together, so look first at what they share: mains, breaker, outlet, cord."
+_ONE_BY_ONE = "They did not go at the same time, so look at each."
 
 
-def several_boxes(changes: list[Change], voice: Voice) -> Words:
-    """One change a box, each the worst there."""
+def several_boxes(changes: list[Change], voice: Voice, *, together: bool) -> Words:
+    """One change a box, each the worst there. `together`: it began at about the same time
+    in all."""
     count = len(changes)
     names = sorted(str(change.brooder) for change in changes)
     where = voice.where(None)
@@ -24,15 +27,16 @@ def several_boxes(changes: list[Change], voice: Voice) -> Words:
             changes[0].facts.get("detail"),
             "Until then nobody watches but you. " + LOOK_AT_CHICKS,
         )
-    cold = [change for change in changes if change.alarm is not AlarmName.HEAT_LOSS]
+    chilled = sum(change.alarm in (AlarmName.CHILL, AlarmName.COLD) for change in changes)
+    what = "dangerously cold" if chilled == count else "without heat"
+    also = f", {chilled} dangerously cold" if 0 < chilled < count else ""
     coldest = sorted(changes, key=_below, reverse=True)
     return compose(
-        f"{where}: {count} boxes " + ("dangerously cold" if cold else "without heat"),
-        f"{named}. Go now. Check the power first.",
-        "They went together, so look first at what they share: mains, breaker, outlet, cord. "
-        + HEAT_ROUND,
+        f"{where}: {count} boxes {what}{also}",
+        f"{named}. Go now. Check the {'power' if together else 'heat'} first.",
+        f"{_SHARED if together else _ONE_BY_ONE} {HEAT_ROUND}",
         WARM_THEM,
-        IN_SHORT,
+        IN_SHORT if together else None,
         figures=_lines(coldest, [_floor(change, voice) for change in coldest]),
     )
 

@@ -601,6 +601,50 @@ def test_a_silent_site_is_one_message_though_its_probes_fall_silent_a_minute_apa
     assert over.kind is MessageKind.OVER
 
 
+def lost_in(box: str, after: float, kind: ChangeKind = K.RAISED, alarm: AlarmName = A.HEAT_LOSS):
+    facts = Facts(temp_c=26.0, target_c=26.7, since=NIGHT + after - 180)
+    name = f"{box}/{alarm.value}/1"
+    priority = P.WARNING if alarm is A.COLD_NIGHT else P.URGENT
+    return change(
+        alarm,
+        kind,
+        at=NIGHT + after,
+        brooder=box,
+        occurrence=name,
+        facts=facts,
+        priority=priority,
+    )
+
+
+@pytest.mark.parametrize(
+    ("after_s", "check", "said"),
+    [(120, "power", "They went together"), (1500, "heat", "They did not go at the same time")],
+)
+def test_boxes_went_together_only_where_their_heat_went_at_about_the_same_time(
+    after_s, check, said
+):
+    teller = Teller()
+    teller.take(lost_in("porch", 0))
+    teller.take(lost_in("shed", after_s))
+    last = teller.go(NIGHT + after_s + 61)[-1]
+    assert last.title.endswith("2 boxes without heat")
+    assert f"Go now. Check the {check} first." in last.body
+    assert said in last.body
+
+
+def test_a_box_that_has_its_heat_again_is_no_longer_in_the_repeat_for_a_cold_night_ahead():
+    teller = Teller()
+    teller.take(lost_in("porch", 0))
+    teller.take(lost_in("shed", 120))
+    teller.take(lost_in("shed", 150, alarm=A.COLD_NIGHT))
+    teller.go(NIGHT + 250)
+    teller.take(lost_in("shed", 300, K.CLEARED))
+    [again] = teller.go(NIGHT + 120 + 700)
+    assert again.kind is MessageKind.AGAIN
+    assert again.title.startswith("porch: heat has stopped")
+    assert "shed" not in again.body
+
+
 def test_where_no_other_brooder_could_join_silence_is_told_at_once():
     here = site()
     alone = Site(
