@@ -96,7 +96,8 @@ class FallWatch(Kept):
 
     def _judge(self, model: FloorModel, tick: float, floor_c: float) -> None:
         fall, lost = self.fall, self._lost
-        if fall.recovered:
+        was_none = lost.down is None and fall.refuted(tick, model.bank.tau_s)
+        if fall.recovered or was_none:
             if lost.loss is not None and fall.verdict is Why.LAMP:
                 lost.loss = None
                 model.regained(fall.rise_k)

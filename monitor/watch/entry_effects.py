@@ -5,6 +5,7 @@ from collections.abc import Iterable, Mapping
 
 from monitor.brooding.entries import LEDGER_KINDS
 from monitor.events import Entry, EntryKind
+from monitor.watch.alarm import Alarm
 from monitor.watch.alarm_register import AlarmRegister
 from monitor.watch.brooder_watch import BrooderWatch
 from monitor.watch.ledger_watch import LedgerWatch
@@ -47,7 +48,9 @@ class EntryEffects:
         if kind in LEDGER_KINDS:
             self._write(entry, tick)
         elif kind is EntryKind.ACKNOWLEDGE:
-            register.acknowledge(register.standing(entry.brooder, entry.alarm), tick, entry.by)
+            answered = register.standing(entry.brooder, entry.alarm)
+            register.acknowledge(answered, tick, entry.by)
+            self._comes(answered, tick)
             if self._watcher.jump_is_right(tick):
                 for box in self._boxes.values():
                     box.needs.clock_sure = True
@@ -65,6 +68,13 @@ class EntryEffects:
             self._out_of_service.take_out(entry, tick)
         else:
             self._out_of_service.put_back(entry, tick)
+
+    def _comes(self, answered: Iterable[Alarm], tick: float) -> None:
+        """Whoever answers for a floor or a silence goes to the box, and lifts its cover."""
+        places = {alarm.brooder for alarm in answered if alarm.rule.family is not None}
+        for box in self._boxes.values():
+            if None in places or box.name in places:
+                box.estimate.acted(tick)
 
     def _write(self, entry: Entry, tick: float) -> None:
         self._ledger.write(entry)

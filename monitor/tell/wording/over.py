@@ -2,6 +2,8 @@
 
 This one message must do also for somebody who never got the first: it tells the whole story."""
 
+import math
+
 from monitor.events import AlarmName, Change
 from monitor.measures import span
 from monitor.tell.wording.silence_words import probe_name
@@ -59,6 +61,8 @@ _HAVE_LENGTH = (
     AlarmName.STORAGE_FAULT,
     AlarmName.DELIVERY_FAULT,
 )
+_HOT = (AlarmName.HOT, AlarmName.OVERHEAT)
+_HARMFUL = (AlarmName.CHILL, AlarmName.OVERHEAT, AlarmName.HEAT_LOSS)
 _LOW = (AlarmName.COLD, AlarmName.CHILL, AlarmName.HEAT_LOSS)
 
 
@@ -121,6 +125,15 @@ def all_clear(change: Change, voice: Voice) -> Words:
         extreme = f", {end} {voice.temp(facts['extreme_c'])}"
     held = f" It has been right for {span(facts['quiet_s'])}." if "quiet_s" in facts else ""
     was = f"It was {_WAS[change.alarm]}{lasted}{extreme}.{held}"
+    warm = change.alarm is AlarmName.HEAT_LOSS and (
+        facts.get("extreme_c", -math.inf) >= facts.get("low_c", math.inf)
+    )
+    if warm:
+        was = (
+            f"Some of its heat seemed to be missing{lasted}; it stayed warm enough{extreme}.{held}"
+        )
+    if change.alarm in _HOT and facts.get("extreme_c", math.inf) <= facts.get("high_c", 0.0):
+        was = f"It was getting too hot, but came to rest before that.{held}"
     if why is not None:
         return compose(f"{where}: alarm ended", f"{why} {was}")
     floor = _floor_now(change, voice)
@@ -130,7 +143,7 @@ def all_clear(change: Change, voice: Voice) -> Words:
         f"{where}: back to normal",
         f"{floor} {was}" if floor else was,
         "Check that every chick is on its feet. Find the cause, so that it does not happen again."
-        if change.alarm in (AlarmName.CHILL, AlarmName.OVERHEAT, AlarmName.HEAT_LOSS)
+        if change.alarm in _HARMFUL and not warm
         else None,
         f"The night is still likely to bring it down to {voice.temp(facts['lowest_c'])} about "
         f"{voice.clock(facts['lowest_at'], change.at)}. Add cover or heat in time."

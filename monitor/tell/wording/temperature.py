@@ -3,6 +3,7 @@
 Called by `for_change`. Each message: brooder, what, now against target, the first thing to do;
 then since when, how fast, how long until harm, and what would mend it."""
 
+import math
 from collections.abc import Callable
 
 from monitor.brooding.chick_skin import CHICK_SKIN_C
@@ -181,6 +182,7 @@ def cold_night(change: Change, voice: Voice, box: Brooder | None) -> Words:
 NOW = "Now "  # how the first line of a temperature begins
 # Slower is not worth a word: the noise of a probe gives as much in ten minutes.
 STEADY_C_PER_H = 1.0
+_TIME_TO_ACT_MIN = 15.0  # to wake, dress and get there
 
 TEMPERATURE: dict[AlarmName, Callable[[Change, Voice, Brooder | None], Words]] = {
     AlarmName.COLD: cold,
@@ -279,7 +281,8 @@ def _falling(voice: Voice, change: Change) -> str | None:
     fast = f" {pace(voice, rate, by='by ')}" if rate <= -STEADY_C_PER_H else ""
     low = facts.get("low_c")
     inside = low is not None and facts.get("temp_c", low - 1) >= low
-    still = " It is still warm enough, so there is time to act." if inside else ""
+    time = inside and facts.get("minutes_to_chill", math.inf) >= _TIME_TO_ACT_MIN
+    still = " It is still warm enough, so there is time to act." if time else ""
     if "draws_w" in facts and rate > -STEADY_C_PER_H:  # known by its watts, before the floor falls
         return f"Some of the heat has been off{since}.{still}"
     if rate > -STEADY_C_PER_H and "rate_c_per_h" in facts:

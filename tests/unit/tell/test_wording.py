@@ -611,3 +611,31 @@ def test_a_source_told_by_its_own_probe_alone_says_that_litter_may_lie_over_that
         change(AlarmName.HEAT_LOSS, facts=facts, cause=Cause.HEAT_SOURCE), site()
     )
     assert "look for litter over a probe beneath it" in said.body
+
+
+@pytest.mark.parametrize(("minutes", "time"), [(5.0, False), (45.0, True)])
+def test_there_is_time_to_act_only_where_there_is(minutes: float, time: bool):
+    facts = Facts(**{**FACTS[AlarmName.HEAT_LOSS], "low_c": 32.2, "temp_c": 33.0})
+    facts["minutes_to_chill"] = minutes
+    words = wording.for_change(change(AlarmName.HEAT_LOSS, facts=facts), site())
+    assert ("time to act" in words.body) is time
+
+
+@pytest.mark.parametrize(
+    ("alarm", "extreme_c", "said"),
+    [
+        (AlarmName.HOT, 36.9, "It was getting too hot, but came to rest before that."),
+        (AlarmName.HOT, 39.0, "It was too hot for 38 min, highest 39.0 °C."),
+        (
+            AlarmName.HEAT_LOSS,
+            33.0,
+            "Some of its heat seemed to be missing for 38 min; it stayed warm enough, lowest 33.0",
+        ),
+        (AlarmName.HEAT_LOSS, 31.0, "It was without some of its heat for 38 min, lowest 31.0 °C."),
+    ],
+)
+def test_what_is_over_was_no_worse_than_it_was(alarm: AlarmName, extreme_c: float, said: str):
+    facts = Facts(lasted_s=2280.0, extreme_c=extreme_c, low_c=32.2, high_c=37.8)
+    words = wording.for_change(change(alarm, ChangeKind.CLEARED, facts=facts), site())
+    assert said in words.body
+    assert ("every chick is on its feet" in words.body) is (extreme_c == 31.0)

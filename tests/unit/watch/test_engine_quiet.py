@@ -7,7 +7,7 @@ from random import Random
 import pytest
 from support.engine_night import Night, a_brooder, a_probe, a_site
 
-from monitor.events import AlarmName
+from monitor.events import AlarmName, EntryKind
 from monitor.site import Place
 
 LAMPS = ("under west lamp", "under east lamp")
@@ -265,3 +265,57 @@ def test_a_lamp_that_dies_by_day_before_such_a_board_is_told_within_twenty_minut
     for night in (without, beneath):
         (first, *_) = [c for c in night.changes if c.alarm is AlarmName.HEAT_LOSS]
         assert first.at - night.start <= 2 * 3600.0 + 1200.0
+
+
+def a_dip_by_night(deeper_k: float) -> list[tuple[str, float]]:
+    """The floor falls by 1.4 K within ten minutes and is told as without heat; what it comes to in
+    the half hour after. Each change of that alarm, in minutes since."""
+    night, _ = a_night(every_s=30.0)
+    night.t += 5 * 3600.0
+    lives(night, 2 * 3600.0, 30.0)
+    began = night.t
+
+    def dips(seconds: float) -> float:
+        return (
+            35.0
+            - 1.4 * min(1.0, seconds / 600.0)
+            - deeper_k * (1 - exp(-max(0.0, seconds - 600.0) / 1500.0))
+        )
+
+    lives(night, 4500.0, 30.0, course=dips)
+    return [
+        (c.change.value, (c.at - night.start - began) / 60.0)
+        for c in night.changes
+        if c.alarm is AlarmName.HEAT_LOSS
+    ]
+
+
+def test_a_dip_that_came_to_rest_and_rests_was_no_lost_heat():
+    (raised, began), (cleared, ended) = a_dip_by_night(0.0)
+    assert (raised, cleared) == ("raised", "cleared")
+    assert began < 15.0
+    assert 30.0 <= ended < 75.0
+
+
+def test_heat_that_is_lost_stays_lost_however_slowly_the_floor_falls():
+    assert [change for change, _ in a_dip_by_night(4.0)] == ["raised"]
+
+
+@pytest.mark.parametrize("answers", [True, False])
+def test_who_answers_by_night_lifts_the_cover_and_is_not_told_that_the_heat_stopped(answers):
+    """An alarm of the other box, or of silence, brings them out."""
+    night, _ = a_night(every_s=30.0)
+    night.t += 5 * 3600.0
+    lives(night, 2 * 3600.0, 30.0)
+    night.waits(1800.0)
+    if answers:
+        night.entry(EntryKind.ACKNOWLEDGE, alarm="no-readings")
+
+    def lifted(seconds: float) -> float:
+        open_s = min(max(0.0, seconds - 240.0), 300.0)
+        shut_s = max(0.0, seconds - 540.0)
+        return 35.0 - 2.6 * (1 - exp(-open_s / 200.0)) * exp(-shut_s / 200.0)
+
+    lives(night, 2400.0, 30.0, course=lifted)
+    assert "porch/no-readings" in night.told()
+    assert ("porch/heat-loss" in night.told()) is not answers

@@ -5,6 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from monitor.thermal.slope import is_beyond_scatter, slope_per_h
+from monitor.watch.probe_trend import ProbeTrend
 
 
 @given(
@@ -35,3 +36,18 @@ def test_without_two_times_there_is_no_slope(samples):
 def test_a_slope_that_the_scatter_about_it_makes_is_none(values, is_beyond):
     samples = [(3600.0 * t, c) for t, c in enumerate(values)]
     assert is_beyond_scatter(samples, slope_per_h(samples)) is is_beyond
+
+
+@pytest.mark.parametrize(
+    ("course_c", "per_h"),
+    [
+        (lambda minute: 35.0 if minute < 2 else 4.0, 0.0),  # it was carried out of the box
+        (lambda minute: 35.0 - 0.1 * minute, -6.0),
+        (lambda minute: 35.0 - 0.1 * min(minute, 16 - minute), 0.0),  # it rises again
+    ],
+)
+def test_a_probe_falls_only_as_far_as_its_latest_minutes_go_on_with_it(course_c, per_h):
+    trend = ProbeTrend()
+    for minute in range(16):
+        trend.add(60.0 * minute, course_c(minute), now_c=None)
+    assert trend.c_per_h(960.0) == pytest.approx(per_h, abs=0.01)
