@@ -144,7 +144,7 @@ class NotificationPlan(Kept):
             if morning_at is not None and morning_at + self._offset_s <= ends:
                 now_at = max(morning_at, tick - self._offset_s)
                 yield from self._morning.take_due(
-                    now_at, look=self._look, still=lambda: self._composer.wrong(self._incidents)
+                    now_at, look=self._look, still=lambda: self._composer.wrong(self._but_nights())
                 )
                 continue
             evening_at = self._evening.next_at
@@ -158,6 +158,11 @@ class NotificationPlan(Kept):
             when += self._times.skip_missed_s(incident, what, when, tick, including=including)
             yield from self._do(what, incident, when)
 
+    def _but_nights(self) -> list[ToldIncident]:
+        """Those that are more than a cold night ahead: by the morning that is none."""
+        nights = [incident for incident, _ in expected_nights(self._incidents)]
+        return [one for one in self._incidents if all(one is not night for night in nights)]
+
     def _say_evening(self, now_at: float) -> list[Message]:
         """With the cold nights that stand, as they are foretold now. One that should hold after all
         counts as not told: it ends within the hour, or is told then."""
@@ -166,7 +171,7 @@ class NotificationPlan(Kept):
             (incident, alarm, night_now(alarm.change, status))
             for incident, alarm in expected_nights(self._incidents)
         ]
-        rest = [i for i in self._incidents if all(i is not incident for incident, _, _ in nights)]
+        rest = self._but_nights()
         stand = [(incident, alarm, now) for incident, alarm, now in nights if now is not None]
         off = [(incident, alarm) for incident, alarm, now in nights if now is None]
         told = self._evening.take_due(

@@ -19,6 +19,7 @@ from enum import StrEnum
 from math import exp, hypot, log
 
 from monitor.kept import Tick
+from monitor.thermal.slope import CORRELATED_S
 
 QUICK_S = 110.0  # light on a probe in its sleeve, or the air of an open box: about two minutes
 _QUICK_S = (70.0, 150.0)  # quicker and slower sleeves, both tried
@@ -26,7 +27,6 @@ _QUICK_S = (70.0, 150.0)  # quicker and slower sleeves, both tried
 # Common practice.
 _COVER_ASLEEP, _COVER_AWAKE, _PROBE = 0.1, 0.6, 0.05
 _MODEL_ERROR = 0.06  # of the departure: no box is this simple
-_CORRELATED_S = 100.0  # the floor's own wandering is alike over this: readings closer say less
 
 
 class Why(StrEnum):
@@ -124,11 +124,11 @@ def weigh(
     best of `onsets` for each, and what other probes add to each (`witness`). Heaviest first."""
     best: dict[int, Weighed] = {}
     for onset in onsets:
-        s_dd, last = 0.0, onset - _CORRELATED_S
+        s_dd, last = 0.0, onset - CORRELATED_S
         seen: list[tuple[float, float, float, float]] = []
         for at, departure in zip(times, departures, strict=True):
             # readings close together say less; what the model leaves out grows with the fall
-            share = min(1.0, (at - last) / _CORRELATED_S)
+            share = min(1.0, (at - last) / CORRELATED_S)
             share /= noise_sd * noise_sd + (_MODEL_ERROR * departure) ** 2
             last = at
             s_dd += share * departure * departure

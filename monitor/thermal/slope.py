@@ -5,6 +5,7 @@ from collections.abc import Iterable, Sequence
 from math import pow, sqrt
 from statistics import fmean
 
+CORRELATED_S = 100.0  # a floor's own wandering is alike over this: readings closer say less
 _LEAST = 3  # samples that can show a scatter about their line
 
 
@@ -28,7 +29,8 @@ def slope_per_h(samples: Iterable[tuple[float, float]]) -> float:
 
 def is_beyond_scatter(samples: Sequence[tuple[float, float]], per_h: float) -> bool:
     """Is a slope of them, as `slope_per_h` says it, more than twice its standard error by how the
-    samples lie about the line? Of fewer than three nobody can say; nor is none at all."""
+    samples lie about the line? Those within `CORRELATED_S` of each other stray alike and count as
+    one. Of fewer than three nobody can say; nor is none at all."""
     count = len(samples)
     if count < _LEAST or not per_h:
         return False
@@ -36,7 +38,8 @@ def is_beyond_scatter(samples: Sequence[tuple[float, float]], per_h: float) -> b
     off = [v - mid_v - per_h / 3600.0 * (t - mid_t) for t, v in samples]
     across = sum((t - mid_t) ** 2 for t, _ in samples)
     error_per_h = 3600.0 * sqrt(sum(k * k for k in off) / (count - 2) / across)
-    return abs(per_h) > 2.0 * error_per_h
+    alike = max(1.0, CORRELATED_S * (count - 1) / (samples[-1][0] - samples[0][0]))
+    return abs(per_h) > 2.0 * error_per_h * sqrt(alike)
 
 
 def goes_on_k(before_k: float, last_k: float, times: float) -> float:

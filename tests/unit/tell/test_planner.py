@@ -932,6 +932,13 @@ def test_a_cold_night_that_stands_is_what_bedtime_says_with_the_figures_of_now(c
     assert evening.ack_for == ("porch/cold-night/1",)
 
 
+def test_the_night_that_is_over_is_not_ahead_in_the_morning_message():
+    teller = told_at_three()
+    foretold(teller, 0.9)
+    morning = [m for m in teller.go(local(11, 8)) if m.kind is MessageKind.MORNING]
+    assert [m.body.startswith("Needs attention now") for m in morning] == [False]
+
+
 def test_a_cold_night_that_should_hold_after_all_is_called_off_at_bedtime_and_not_once_more():
     teller = told_at_three()
     foretold(teller, 0.1)

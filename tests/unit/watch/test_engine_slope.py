@@ -51,3 +51,9 @@ def test_a_probe_falls_only_as_far_as_its_latest_minutes_go_on_with_it(course_c,
     for minute in range(16):
         trend.add(60.0 * minute, course_c(minute), now_c=None)
     assert trend.c_per_h(960.0) == pytest.approx(per_h, abs=0.01)
+
+
+@pytest.mark.parametrize(("apart_s", "is_beyond"), [(3600.0, True), (2.0, False)])
+def test_readings_close_together_stray_alike_and_show_less(apart_s: float, is_beyond: bool):
+    samples = [(apart_s * t, c) for t, c in enumerate((0, 1.2, 1.8, 3))]
+    assert is_beyond_scatter(samples, slope_per_h(samples)) is is_beyond
