@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from monitor.events import AlarmName
-from monitor.tell.wording.temperature import STEADY_C_PER_H
+from monitor.tell.wording.words import STEADY_C_PER_H
 from monitor.watch.status import AlarmStatus, BrooderStatus
 
 NEAR_MIN = 180.0  # a fall that takes longer to the chill limit is an evening. Common practice.

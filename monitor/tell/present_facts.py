@@ -15,6 +15,8 @@ from monitor.thermal.coming_night import CLEAR_CHANCE
 from monitor.watch.box_facts import cold_ahead, outlook_facts
 from monitor.watch.status import BrooderStatus, SiteStatus
 
+_LOW = (AlarmName.COLD, AlarmName.CHILL, AlarmName.HEAT_LOSS)
+
 
 def now_facts(facts: Facts, status: SiteStatus | None, brooder: str | None) -> Facts:
     """`facts` as of now: estimates made at the time left out, the floor of this moment put in."""
@@ -37,6 +39,9 @@ def now_facts(facts: Facts, status: SiteStatus | None, brooder: str | None) -> F
         _last_heard(fresh, box, status.at)
     if box.target_c is not None:
         fresh["target_c"] = box.target_c
+    lows = [a.extreme_c for a in box.alarms if a.active and a.alarm in _LOW]
+    if lowest := [low_c for low_c in lows if low_c is not None]:
+        fresh["extreme_c"] = min(lowest)
     if "lowest_low_c" not in fresh:  # those of a cold night are its own
         fresh.pop("lowest_c", None)
         told = any(a.alarm is AlarmName.COLD_NIGHT and a.active for a in box.alarms)

@@ -3,13 +3,14 @@
 Called by the messages about temperature. The lamp cautions follow extension and fire-service
 advice, each with its source in `brooding.lamp_safety`."""
 
+import math
 from collections.abc import Iterable, Sequence
 
 from monitor.brooding.lamp_safety import LARGEST_LAMP_W, spare_w, usual_load_w
 from monitor.brooding.power_cut import IN_SHORT
 from monitor.events import Cause, Facts
 from monitor.site import Brooder, Site
-from monitor.tell.wording.words import listed, sentence
+from monitor.tell.wording.words import STEADY_C_PER_H, Voice, listed, sentence
 
 LAMP_CARE = (
     "If you hang a lamp: two separate supports (never by its cord), a guard over the bulb, "
@@ -37,6 +38,7 @@ HEAT_ROUND = (
     "bulb dead. A breaker that trips again is a job for an electrician."
 )
 
+BACK_K = 2.0  # more than a bird beside the probe makes
 _ALIKE = "from the floor alone the two look the same."
 
 
@@ -68,12 +70,21 @@ def measured_out(facts: Facts, box: Brooder | None) -> str:
     )
 
 
+def comes_back(facts: Facts) -> bool:
+    """Has the floor come up again, well above its lowest, and does not fall? What was missing then
+    is no longer all missing."""
+    above_k = facts.get("temp_c", 0.0) - facts.get("extreme_c", math.inf)
+    return above_k >= BACK_K and facts.get("rate_c_per_h", 0.0) > -STEADY_C_PER_H
+
+
 def check_cold(cause: Cause, facts: Facts, box: Brooder | None) -> str:
     """The shortest first thing to do about cold; fits the lock screen."""
-    if cause is Cause.COLD_NIGHT:
-        return "Cover the box more or add heat."
     if cause is Cause.SENSOR:
         return "Check the probe and the chicks."
+    if comes_back(facts):
+        return "See that all of the heat is on."
+    if cause is Cause.COLD_NIGHT:
+        return "Cover the box more or add heat."
     heat = _heat_kind(box)
     if cause is Cause.COVER_OPEN:
         return (
@@ -91,6 +102,9 @@ def check_cold(cause: Cause, facts: Facts, box: Brooder | None) -> str:
 def more_about_cold(cause: Cause, facts: Facts, box: Brooder | None, site: Site) -> list[str]:
     """Further lines about cold: what it looks like, how to go about it, with care."""
     lines: list[str] = []
+    if cause is not Cause.SENSOR and comes_back(facts):
+        lowest = Voice(site).temp(facts["extreme_c"])
+        return [f"It was down to {lowest} and has come up since: some of the heat is back."]
     if cause is Cause.HEAT_SOURCE:
         lines.append(lost_source(facts, box) or "It has fallen the way it does when heat is lost.")
         if facts.get("either"):

@@ -14,6 +14,7 @@ from monitor.measures import counted
 from monitor.site import Brooder, Place
 from monitor.tell.wording import first_aid
 from monitor.tell.wording.words import (
+    STEADY_C_PER_H,
     Voice,
     Words,
     chill_spread,
@@ -116,8 +117,12 @@ def overheat(change: Change, voice: Voice, box: Brooder | None) -> Words:
     if fire and "doubt" in facts:
         do = "Go and look now: if anything there is that hot, cut the power first."
     early = facts.get("temp_c", 99.0) < facts.get("overheat_c", 0.0)
+    cools = early and facts.get("rate_c_per_h", 0.0) <= -STEADY_C_PER_H
+    what, since = ("heating up fast", "heating up") if early else ("dangerously hot", "this hot")
+    if cools:
+        what, since, do = "too hot, but cooling", "too hot", "It is cooling: look at the chicks."
     return compose(
-        f"{voice.where(change.brooder)}: {'heating up fast' if early else 'dangerously hot'}",
+        f"{voice.where(change.brooder)}: {what}",
         f"{now_and_target(voice, facts)} {do}",
         doubt(facts),
         "Open the cover, let them get away from the heat, give them water. Chicks that pant with "
@@ -127,8 +132,10 @@ def overheat(change: Change, voice: Voice, box: Brooder | None) -> Words:
         figures=[
             first_aid.reason(facts),
             first_aid.FALLEN_LAMP if fire else _warming(voice, facts),
-            first_aid.SLIPPED_LAMP if early and first_aid.may_hang_a_lamp(box) else None,
-            _since(voice, change, f"It has been {'heating up' if early else 'this hot'}", None),
+            first_aid.SLIPPED_LAMP
+            if early and not cools and first_aid.may_hang_a_lamp(box)
+            else None,
+            _since(voice, change, f"It has been {since}", None),
         ],
     )
 
@@ -180,8 +187,6 @@ def cold_night(change: Change, voice: Voice, box: Brooder | None) -> Words:
 
 
 NOW = "Now "  # how the first line of a temperature begins
-# Slower is not worth a word: the noise of a probe gives as much in ten minutes.
-STEADY_C_PER_H = 1.0
 _TIME_TO_ACT_MIN = 15.0  # to wake, dress and get there
 
 TEMPERATURE: dict[AlarmName, Callable[[Change, Voice, Brooder | None], Words]] = {

@@ -82,6 +82,10 @@ class Voice:
 FASTEST_C_PER_H = 120.0
 
 
+# Slower is not worth a word: the noise of a probe gives as much in ten minutes.
+STEADY_C_PER_H = 1.0
+
+
 def pace(voice: Voice, rate_c_per_h: float, by: str = "") -> str:
     """How fast, as a figure where it is one that the air of a box can reach."""
     if abs(rate_c_per_h) > FASTEST_C_PER_H:

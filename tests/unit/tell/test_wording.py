@@ -639,3 +639,32 @@ def test_what_is_over_was_no_worse_than_it_was(alarm: AlarmName, extreme_c: floa
     words = wording.for_change(change(alarm, ChangeKind.CLEARED, facts=facts), site())
     assert said in words.body
     assert ("every chick is on its feet" in words.body) is (extreme_c == 31.0)
+
+
+@pytest.mark.parametrize(
+    ("temp_c", "rate_c_per_h", "is_back"),
+    [(29.0, 3.0, True), (23.5, 0.5, False), (29.0, -3.0, False)],
+)
+@pytest.mark.parametrize("alarm", [AlarmName.CHILL, AlarmName.COLD, AlarmName.HEAT_LOSS])
+def test_a_floor_that_has_come_up_again_no_longer_has_all_its_heat_stopped(
+    alarm: AlarmName, temp_c: float, rate_c_per_h: float, is_back: bool
+):
+    facts = Facts(**{**FACTS[alarm], "source": "every heat source", "source_sure": True})
+    facts |= Facts(temp_c=temp_c, extreme_c=23.0, rate_c_per_h=rate_c_per_h)
+    told = change(alarm, cause=Cause.HEAT_SOURCE, facts=facts)
+    body = wording.for_change(told, site()).body
+    assert ("See that all of the heat is on." in body) is is_back
+    assert ("It was down to 23.0 °C and has come up since" in body) is is_back
+    assert ("has most likely stopped" in body) is not is_back
+
+
+@pytest.mark.parametrize(
+    ("rate", "what"), [(-5.0, "too hot, but cooling"), (5.0, "heating up fast")]
+)
+def test_a_floor_that_cools_again_is_not_said_to_heat_up(rate: float, what: str):
+    facts = Facts(**FACTS[AlarmName.OVERHEAT])
+    facts |= Facts(temp_c=38.2, overheat_c=39.0, high_c=37.8, rate_c_per_h=rate)
+    words = wording.for_change(change(AlarmName.OVERHEAT, facts=facts), site())
+    assert words.title == f"porch: {what}"
+    assert ("slipped" in words.body) is (rate > 0)
+    assert ("heating up" in words.body) is (rate > 0)
