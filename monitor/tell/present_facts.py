@@ -24,6 +24,7 @@ def now_facts(facts: Facts, status: SiteStatus | None, brooder: str | None) -> F
     box = status.brooder(brooder) if status is not None and brooder is not None else None
     if box is None:
         return fresh
+    heats_up = fresh.pop("minutes_to_overheat", None) is not None
     for stale in (
         "rate_c_per_h",
         "minutes_to_chill",
@@ -33,8 +34,11 @@ def now_facts(facts: Facts, status: SiteStatus | None, brooder: str | None) -> F
     ):
         fresh.pop(stale, None)  # type: ignore[misc]
     fresh.update(live_facts(box))
+    rate = fresh.get("rate_c_per_h", 0.0)
     if box.temp_c is not None:
         fresh["temp_c"] = box.temp_c
+        if heats_up and rate > 0.0:
+            fresh["minutes_to_overheat"] = 60.0 * (box.overheat_c - box.temp_c) / rate
     elif status is not None:
         _last_heard(fresh, box, status.at)
     if box.target_c is not None:

@@ -68,10 +68,16 @@ def temperature_facts(box: Box, alarm: Alarm, tick: float) -> Facts:
             f"the {lead.probe.name} probe may read in another unit: what it says would be right "
             f"in {sent}, and its `unit` is {set_}"
         )
-    heats_up = name is AlarmName.HOT and cause_of(box, alarm) is Cause.OVERHEAT
-    if heats_up and rate is not None and rate > 0.0 and "temp_c" in facts:
+    hot = name in (AlarmName.HOT, AlarmName.OVERHEAT)
+    if (
+        hot
+        and cause_of(box, alarm) is Cause.OVERHEAT
+        and rate is not None
+        and rate > 0.0
+        and "temp_c" in facts
+    ):
         facts["minutes_to_overheat"] = 60.0 * (needs.overheat_c - facts["temp_c"]) / rate
-    if name in (AlarmName.HOT, AlarmName.OVERHEAT):
+    if hot:
         cold_ahead(box.tonight.outlook, facts, told=box.cold_night.active)
     if name is AlarmName.OVERHEAT and lead is not None and lead.burning:
         facts["reason"] = "hotter than any floor should be: a lamp may have fallen"

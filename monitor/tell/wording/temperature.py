@@ -102,7 +102,9 @@ def hot(change: Change, voice: Voice, box: Brooder | None) -> Words:
         age(facts),
         figures=[
             first_aid.SLIPPED_LAMP if soon and first_aid.may_hang_a_lamp(box) else None,
-            _rising(voice, facts) if soon else _since(voice, change, "Above", facts.get("high_c")),
+            _rising(voice, facts, facts["high_c"], "too hot")
+            if soon
+            else _since(voice, change, "Above", facts.get("high_c")),
         ],
     )
 
@@ -118,12 +120,15 @@ def overheat(change: Change, voice: Voice, box: Brooder | None) -> Words:
         do = "Go and look now: if anything there is that hot, cut the power first."
     early = facts.get("temp_c", 99.0) < facts.get("overheat_c", 0.0)
     cools = early and facts.get("rate_c_per_h", 0.0) <= -STEADY_C_PER_H
-    what, since = ("heating up fast", "heating up") if early else ("dangerously hot", "this hot")
+    what = "soon dangerously hot" if early else "dangerously hot"
+    moves = _since(voice, change, f"It has been {'too' if cools else 'this'} hot", None)
     if cools:
-        what, since, do = "too hot, but cooling", "too hot", "It is cooling: look at the chicks."
+        what, do = "too hot, but cooling", "It is cooling: look at the chicks."
+    elif early:
+        moves = _rising(voice, facts, facts["overheat_c"], "dangerously hot")
     return compose(
         f"{voice.where(change.brooder)}: {what}",
-        f"{now_and_target(voice, facts)} {do}",
+        _with_time(f"{now_and_target(voice, facts)} {do}", facts),
         doubt(facts),
         "Open the cover, let them get away from the heat, give them water. Chicks that pant with "
         "wings held out, or lie flat, need cooler air at once; if they do not recover, ring a vet.",
@@ -135,7 +140,7 @@ def overheat(change: Change, voice: Voice, box: Brooder | None) -> Words:
             first_aid.SLIPPED_LAMP
             if early and not cools and first_aid.may_hang_a_lamp(box)
             else None,
-            _since(voice, change, f"It has been {since}", None),
+            moves,
         ],
     )
 
@@ -271,10 +276,10 @@ def _since(voice: Voice, change: Change, lead: str, limit_c: float | None) -> st
     return f"{lead}{edge} since {voice.clock(facts['since'], change.at)}{moving}."
 
 
-def _rising(voice: Voice, facts: Facts) -> str:
+def _rising(voice: Voice, facts: Facts, limit_c: float, what: str) -> str:
     rate = facts.get("rate_c_per_h", 0.0)
     fast = f" {pace(voice, rate, by='by ')}" if rate >= STEADY_C_PER_H else ""
-    return f"The floor is rising{fast}; above {voice.temp(facts['high_c'])} it is too hot."
+    return f"The floor is rising{fast}; above {voice.temp(limit_c)} it is {what}."
 
 
 def _falling(voice: Voice, change: Change) -> str | None:

@@ -257,15 +257,15 @@ def test_heat_that_comes_warns_of_a_lamp_that_slipped_where_there_is_a_lamp(kind
     assert ("pull its plug before you touch it" in body) is told
 
 
-def test_past_the_limit_of_their_age_it_is_dangerously_hot_and_no_longer_heating_up():
+def test_past_the_limit_of_their_age_it_is_dangerously_hot_and_no_longer_soon():
     """Of day-old chicks the limit lies nearer their target than of older ones."""
     early, late = [
         wording.for_change(change(AlarmName.OVERHEAT, facts=facts), site())
         for temp_c in (38.9, 39.1)
         for facts in [Facts(FACTS[AlarmName.OVERHEAT], temp_c=temp_c, overheat_c=39.0)]
     ]
-    assert (early.title, late.title) == ("porch: heating up fast", "porch: dangerously hot")
-    assert "It has been heating up since " in early.body
+    assert (early.title, late.title) == ("porch: soon dangerously hot", "porch: dangerously hot")
+    assert "The floor is rising; above 39.0 °C it is dangerously hot." in early.body
     assert "It has been this hot since " in late.body
 
 
@@ -659,7 +659,7 @@ def test_a_floor_that_has_come_up_again_no_longer_has_all_its_heat_stopped(
 
 
 @pytest.mark.parametrize(
-    ("rate", "what"), [(-5.0, "too hot, but cooling"), (5.0, "heating up fast")]
+    ("rate", "what"), [(-5.0, "too hot, but cooling"), (5.0, "soon dangerously hot")]
 )
 def test_a_floor_that_cools_again_is_not_said_to_heat_up(rate: float, what: str):
     facts = Facts(**FACTS[AlarmName.OVERHEAT])
@@ -667,4 +667,4 @@ def test_a_floor_that_cools_again_is_not_said_to_heat_up(rate: float, what: str)
     words = wording.for_change(change(AlarmName.OVERHEAT, facts=facts), site())
     assert words.title == f"porch: {what}"
     assert ("slipped" in words.body) is (rate > 0)
-    assert ("heating up" in words.body) is (rate > 0)
+    assert ("above 39.0 °C it is dangerously hot" in words.body) is (rate > 0)
