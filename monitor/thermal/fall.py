@@ -55,7 +55,6 @@ _LEVEL_S = 600.0
 _FAST_BACK_S, _SLOW_BACK_S = 1500.0, 3600.0  # where the onset is looked for
 _QUIET_END_S = 2700.0  # not told for so long: the new usual
 _SETTLED_S = 4 * 3600.0  # told for so long: the filter knows the new rise
-_REFUTED_S, _REFUTED = 1800.0, 0.25  # of what the least source would have cost by then
 
 
 @dataclass(slots=True, eq=False)
@@ -191,21 +190,6 @@ class Fall(Kept):
         if self.verdict is None:
             return self.now_k > min(-_STEEP_K, 0.4 * self.depth)
         return self.now_k > 0.25 * self.depth
-
-    def refuted(self, tick: float, tau_s: float) -> bool:
-        """Would the floor be far lower by now, had any source of heat gone out? A dip that came to
-        rest is none. `tau_s`: the learned time constant."""
-        since_s = tick - self.onset
-        if self.verdict is not Why.LAMP or since_s < _REFUTED_S:
-            return False
-        came = 1.0 - exp(-since_s / (max(_TAU_FACTORS) * tau_s))
-        least_k = min(
-            one.quick_k + one.slow_k * came for one in self.candidates if one.why is Why.LAMP
-        )
-        lowest_k = min(
-            k for at, k in zip(self.ticks, self.samples, strict=True) if tick - at <= _LEVEL_S
-        )
-        return -lowest_k < _REFUTED * least_k
 
     def spent(self, tick: float) -> bool:
         """Long enough ago that what the floor is like now is known."""

@@ -96,8 +96,7 @@ class FallWatch(Kept):
 
     def _judge(self, model: FloorModel, tick: float, floor_c: float) -> None:
         fall, lost = self.fall, self._lost
-        was_none = lost.down is None and fall.refuted(tick, model.bank.tau_s)
-        if fall.recovered or was_none:
+        if fall.recovered or self._was_weather(tick):
             if lost.loss is not None and fall.verdict is Why.LAMP:
                 lost.loss = None
                 model.regained(fall.rise_k)
@@ -160,6 +159,12 @@ class FallWatch(Kept):
         onset = self.fall.onset
         fell_k = self._outside.fell_k(tick, onset - _WEATHER_S, onset)
         return fell_k is not None and fell_k > -self.fall.now_k
+
+    def _was_weather(self, tick: float) -> bool:
+        """Was lost heat told, and has the outside come down by as much since? No box follows it
+        further than that, and one without its heat falls besides."""
+        told = self.fall.verdict is Why.LAMP and self._lost.down is None
+        return told and tick - self.fall.onset >= _WEATHER_S and self._weather(tick)
 
     def _weigh(self, model: FloorModel, tick: float) -> None:
         """Weighs which cause explains the fall best."""
