@@ -12,6 +12,8 @@ from monitor.kept import Kept, part
 _OF_THEM = 50  # what lies further back is forgotten
 _OUTAGE_S = 900.0  # an outage is no habit: it counts as a gap by so much longer
 _MISSED, _SPREADS = 3.5, 8.0
+# Where all that is known is for how long it kept what it sent first: a store may go back for days.
+_PACKS, _PACK_S = 2.0, 3600.0
 
 
 @part
@@ -19,6 +21,7 @@ class Gaps(Kept):
     """Of one probe; of a quick sender, some of them."""
 
     mean_s: float = 0.0
+    kept_s: float = 0.0  # the sender held words back for so long before its first gap
     _variance: float = 0.0
     _count: int = 0
 
@@ -29,6 +32,11 @@ class Gaps(Kept):
         self.mean_s += off_s / self._count
         self._variance += (off_s * off_s * (1 - 1 / self._count) - self._variance) / self._count
 
+    def came(self, age_s: float) -> None:
+        """A word of so long ago: of a sender of packs that is all that tells of it at first."""
+        if not self._count:
+            self.kept_s = max(self.kept_s, min(age_s, _PACK_S))
+
     @property
     def often_s(self) -> float:
         """Of six or so, one is longer than this."""
@@ -37,4 +45,6 @@ class Gaps(Kept):
     @property
     def believable_s(self) -> float:
         """No longer than so: it has missed three, and by its own gaps that is a rare one."""
+        if not self._count:
+            return _PACKS * self.kept_s
         return max(_MISSED * self.mean_s, self.mean_s + _SPREADS * sqrt(self._variance))

@@ -16,6 +16,7 @@ from monitor.watch.probe_trend import SAMPLE_S, ProbeTrend
 
 _BAD_COUNT, _BAD_WINDOW_S = 3, 600.0  # three bad values in ten minutes are a fault. Common practice
 _SET_BACK = 3
+_FIRST_S = 3600.0  # by then it has spoken twice, if only every half hour. Common practice
 _INF = float("inf")
 
 
@@ -65,6 +66,7 @@ class ProbeWatch(Kept):
     heard: Tick  # last usable reading, or since when one is waited for
     gaps: Gaps
     silent: bool = False
+    awaited_until: Tick = NEVER  # beside others its silence is not told before
     lag: Lag | None = None
     bad: bool = False
     bad_reason: str | None = None
@@ -94,7 +96,7 @@ class ProbeWatch(Kept):
         self.key = probe.key
         self.place = probe.place
         self.outside = probe.place is Place.OUTSIDE
-        self.heard = start_tick
+        self.heard, self.awaited_until = start_tick, start_tick + _FIRST_S
         self.bad_ticks = []
         self.box_out = False  # the whole brooder is out of service
         self.target_c: float | None = None
@@ -152,9 +154,10 @@ class ProbeWatch(Kept):
         if tick - self.trend.sampled >= SAMPLE_S:
             if self.temp_c is not None:  # a gap lies between two readings
                 self.gaps.add(tick - self.heard)
+                self.awaited_until = NEVER
             self.trend.add(tick, temp_c, now_c=temp_c)
         self.at, self.tick, self.temp_c = at, tick, temp_c
-        self.heard = tick
+        self.heard, self.lag = tick, None
         self.bad_row = 0
         if self.night_low is None or temp_c < self.night_low.temp_c:
             self.night_low = Extreme(temp_c, at)
@@ -171,6 +174,7 @@ class ProbeWatch(Kept):
         if self.calm_until == -_INF or self.silent or self.doubted or self.was_beyond:
             return False
         self.gaps.add(tick - self.heard)
+        self.awaited_until = NEVER
         self.trend.add(tick, temp_c, now_c=self.temp_c)
         self.calm_until = tick + SAMPLE_S
         return True
@@ -187,6 +191,7 @@ class ProbeWatch(Kept):
 
     def came_late(self, now: float, tick: float, temp_c: float) -> None:
         """A reading taken at `tick`, as it says itself, came now: far too late to count."""
+        self.stir()  # one that comes in time says that the clock is right
         age_s = now - tick
         lag = self.lag
         if lag is not None and abs(age_s - lag.age_s) <= _LAG_STEADY_S:

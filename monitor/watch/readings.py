@@ -96,6 +96,8 @@ class Readings:
         taken = self._taken(at, now)
         box = self._box_of.get(probe.key)
         limits = Limits() if box is None else box.brooder.limits
+        if now - taken > LATE_S:
+            probe.gaps.came(now - taken)
         if now - taken > limits.silent_s:
             # From a probe's own store, hours old: for the journal, not for the alarms.
             probe.came_late(now, taken, temp_c)

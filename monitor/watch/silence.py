@@ -3,7 +3,9 @@
 One silence, one message. A brooder whose floor probes are all silent is blind: urgent. A single
 silent probe beside others is a warning of that probe. All probes of a site of several brooders
 silent is one alarm of the site. Probes fall silent one by one as their last messages were sent, so
-the narrower alarm waits a little for the wider one: a minute for a brooder, five for a probe.
+the narrower alarm waits a little for the wider one: a minute for a brooder, five for a probe. They
+come back one by one too: once a box or the site is heard again, each is waited for anew, for as
+long as its own gaps last; and one whose gaps nobody knows yet for an hour, where others are heard.
 
 A bad value is not a reading: a probe that says only -127 is silent too, and then a fault. Nor is
 the same value for ever: a box whose floor probes are all silent or stuck is as blind."""
@@ -92,7 +94,7 @@ class Silence(Owner):
         heard, gaps, last_s = probe.heard, probe.gaps, _MOST_LAST * limit_s
         if probe.clock_behind(heard) is not None:
             return heard + limit_s  # its words come: no link loses them, they are too old to count
-        due = heard + min(gaps.believable_s, _MOST * limit_s)
+        due = heard + _usual_s(probe, limit_s)
         watching = [] if box is None else box.probes.watching()
         if watching == [probe] and gaps.often_s > last_s:
             last_s = max(last_s, _SELDOM_GAPS * gaps.mean_s)
@@ -122,6 +124,8 @@ class Silence(Owner):
         probe.stir()
         box = self._box(probe)
         self.judge(tick, box)
+        if tick < probe.awaited_until:
+            self._timers.set(Slot(1, SILENT, probe.key), probe.awaited_until)
         if box is not None:
             box.temperature.evaluate(tick)
 
@@ -137,6 +141,13 @@ class Silence(Owner):
             if not probe.silent:
                 probe.heard = max(probe.heard, tick)
                 self.wait(probe)
+
+    def _wait_anew(self, probes: Iterable[ProbeWatch], limit_s: float, tick: float) -> None:
+        """What silenced them all is over; who speaks seldom has had no time to say so."""
+        for probe in probes:
+            probe.awaited_until = max(probe.awaited_until, tick + _usual_s(probe, limit_s))
+            if probe.silent:
+                self._timers.set(Slot(1, SILENT, probe.key), probe.awaited_until)
 
     def resume(self) -> None:
         """The probes were restored: as it was judged last."""
@@ -154,27 +165,35 @@ class Silence(Owner):
                 self._register.see(self._site, whole_site, tick)
             else:
                 self._register.stop(self._site, tick, NO_BIRDS)
+        site_back = self._whole_site and not whole_site
         if whole_site != self._whole_site:
             changed = None
         self._whole_site = whole_site
         covered = whole_site and self._site is not None
         for box in self._brooders if changed is None else (changed,):
-            alarm = self._of_brooder[box.name]
-            if box.probes.out_of_service:
-                continue
-            if box.needs.batch is None:
-                self._sleep(box, alarm, tick)
-                continue
-            for probe in box.probes.watching():
-                if not probe.silent:
-                    self.wait(probe)  # another may be stuck now
-            blind = box.probes.blind
-            self._see(alarm, blind, blind and not covered, tick)
-            for probe in box.probes:
-                self._see_probe(probe, blind or covered or probe.bad, tick)
+            if not box.probes.out_of_service:
+                self._judge_box(box, tick, covered=covered, site_back=site_back)
+        if site_back:
+            self._wait_anew(self._site_probes, Limits().silent_s, tick)
         if changed is None:
             for probe in self._site_probes:
                 self._see_probe(probe, whole_site or not self._birds(), tick)
+
+    def _judge_box(self, box: BrooderWatch, tick: float, *, covered: bool, site_back: bool) -> None:
+        """`covered`: the whole site is told; `site_back`: it was until now."""
+        alarm, probes = self._of_brooder[box.name], box.probes
+        if box.needs.batch is None:
+            self._sleep(box, alarm, tick)
+            return
+        for probe in probes.watching():
+            if not probe.silent:
+                self.wait(probe)  # another may be stuck now
+        blind = probes.blind
+        if not blind and (alarm.delay.condition or site_back):
+            self._wait_anew(probes, box.brooder.limits.silent_s, tick)
+        self._see(alarm, blind, blind and not covered, tick)
+        for probe in probes:
+            self._see_probe(probe, blind or covered or probe.bad, tick)
 
     def _birds(self) -> bool:
         """Is any box in use? An empty one may stand unplugged for as long as it likes."""
@@ -202,7 +221,8 @@ class Silence(Owner):
 
     def _see_probe(self, probe: ProbeWatch, covered: bool, tick: float) -> None:
         if not probe.out_of_service:
-            self._see(self._of_probe[probe.key], probe.silent, probe.silent and not covered, tick)
+            begins = probe.silent and not covered and tick >= probe.awaited_until
+            self._see(self._of_probe[probe.key], probe.silent, begins, tick)
 
     def _see(self, alarm: Alarm, condition: bool, begins: bool, tick: float) -> None:
         """An active one ends with the silence; a new one begins only if nothing wider covers it."""
@@ -285,6 +305,11 @@ class Silence(Owner):
     def alarm(self, probe: ProbeWatch) -> Alarm:
         """The probe's own alarm."""
         return self._of_probe[probe.key]
+
+
+def _usual_s(probe: ProbeWatch, limit_s: float) -> float:
+    """For how long its own gaps have it unheard."""
+    return min(probe.gaps.believable_s, _MOST * limit_s)
 
 
 def _told_last(probe: ProbeWatch) -> float:

@@ -587,6 +587,57 @@ def test_a_wrong_clock_of_yesterday_is_not_blamed_for_the_silence_of_today() -> 
     assert "reason" not in silent.facts
 
 
+def sends_a_pack(night: Night, every_s: float, probe: str = TWO[0]) -> None:
+    """Five words, each kept for as long as it took to measure those after it."""
+    for ago in range(4, -1, -1):
+        night.says(35.0, probe, at=night.t - ago * every_s)
+
+
+@pytest.mark.parametrize("every_s", [120, 234, 284])
+def test_a_sender_of_packs_is_not_taken_for_one_whose_clock_is_behind(every_s: float) -> None:
+    """The first word of each was a quarter of an hour old; its last one came in time."""
+    night = Night(make_estimator=estimator.none)
+    for _ in range(9):
+        sends_a_pack(night, every_s)
+        night.waits(5 * every_s)
+    assert night.told() == []
+
+
+def test_after_a_silence_of_the_whole_box_one_that_speaks_seldom_is_given_its_time() -> None:
+    """Four minutes after the others were back it was told as silent."""
+    night = Night(a_site(a_brooder(floors=2)), make_estimator=estimator.none)
+
+    def goes_on(for_s: float, seldom_s: float = 400.0) -> None:
+        for second in range(0, int(for_s), 20):
+            night.waits(20)
+            night.says(35.0, TWO[0])
+            if second % seldom_s == seldom_s - 20.0:
+                night.says(35.0, TWO[1])
+
+    goes_on(4 * 3600)
+    night.waits(3600)
+    goes_on(3600)
+    raised = [c for c in night.changes if c.change is ChangeKind.RAISED]
+    assert [c.probe for c in raised] == [TWO[0], None]
+    night.waits(3600)
+    back = night.start + night.t
+    goes_on(3600, seldom_s=1e9)
+    told = [c for c in night.changes if c.change is ChangeKind.RAISED and c.at > back]
+    assert [c.probe for c in told] == [TWO[1]], "within the hour"
+
+
+def test_how_often_one_beside_others_speaks_its_first_hour_shows() -> None:
+    night = Night(a_site(a_brooder(floors=3)), make_estimator=estimator.none)
+    for minute in range(24 * 60):
+        night.waits(60)
+        night.says(35.0, TWO[0])
+        if minute % 40 == 30:
+            sends_a_pack(night, 480, TWO[1])
+    (told,) = night.changes
+    assert told.probe == "porch/third floor"
+    assert told.at == night.start + 3600 + 300
+
+
 @pytest.mark.parametrize("every_s", [300, 600])
 def test_a_probe_that_sends_every_few_minutes_is_not_silent_for_two_that_are_lost(every_s) -> None:
     night = Night(make_estimator=estimator.none)
