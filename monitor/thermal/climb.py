@@ -27,6 +27,7 @@ _SLOWER, _FASTER = 0.5, 1.8  # of what its pace was: neither coming to rest nor 
 _LEAST_K = 0.18  # in that time; less is the evening and the birds
 _DIP_K = 0.2  # a floor whose thermostat no longer switches off comes down by less
 _RISES_S, _BEEN_S, _BEEN_K = 1800.0, 5400.0, 0.5  # above all that it was before its last low
+_TURN_K = 0.4  # it came down by so much: what follows rises anew
 _KNOWN_S = 3600.0
 _SWING = 0.5  # of how far it swings: by so much its tops differ
 _BIRD = 2.0  # a probe shows half of a bird's warmth in that time: by so much it rose faster
@@ -237,10 +238,15 @@ def _stays_on(track: Track, tick: float) -> bool:
 
 
 def _top_c(track: Track, tick: float) -> float:
-    """The highest it was before its last low. Not known in its first hour: a thermostat swings."""
+    """The highest it was before its last low; or before it last came down, if that was the first
+    pulse of its kind: the next is no more. Not known in its first hour: a thermostat swings."""
     course = track.course
     low_at = course.low_at(tick - _RISES_S, tick)
-    if low_at is None or tick - course.ticks[0] < _KNOWN_S:
+    foot_at = course.low_at(tick - _RISES_S, tick, max(_TURN_K, track.quantum_k))
+    if low_at is None or foot_at is None or tick - course.ticks[0] < _KNOWN_S:
         return math.inf
     highest = course.highest(tick - _BEEN_S, low_at)
-    return math.inf if highest is None else highest
+    lately = course.highest(tick - _BEEN_S, foot_at)
+    if highest is None or lately is None:
+        return math.inf
+    return lately if lately > highest + _BEEN_K else highest

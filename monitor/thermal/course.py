@@ -171,11 +171,16 @@ class Course(Kept):
         first = min(bisect_left(self.ticks, until - for_s), ends - least)
         return self.means[first:ends] if first >= 0 else []
 
-    def low_at(self, from_tick: float, to_tick: float) -> float | None:
-        """When it was lowest in a stretch, the last time; None: nothing was heard in it."""
+    def low_at(self, from_tick: float, to_tick: float, turn_k: float = UNKNOWN_K) -> float | None:
+        """When it was lowest in a stretch, the last time, or since it last came down by `turn_k`;
+        None: nothing was heard in it."""
         first, ends = bisect_left(self.ticks, from_tick), bisect_right(self.ticks, to_tick)
-        stretch = range(first, ends)
-        lowest = min(stretch, key=lambda n: (self.means[n], -n), default=None)
+        lowest = None
+        for n in range(ends - 1, first - 1, -1):
+            if lowest is None or self.means[n] < self.means[lowest]:
+                lowest = n
+            elif self.means[n] >= self.means[lowest] + turn_k:
+                break
         return None if lowest is None else self.ticks[lowest]
 
     def rose_most_k(self, from_tick: float, to_tick: float, within_s: float) -> float:

@@ -510,6 +510,23 @@ def test_the_first_swings_of_a_thermostat_are_no_new_heat() -> None:
     assert {told.priority for told in warm(box.night)} <= {Priority.ADVICE}
 
 
+def test_of_a_thermostats_pulses_the_second_is_no_new_heat_though_its_rest_ended_sooner() -> None:
+    """Each of them was told: the lowest of half an hour lay before the first."""
+    night = Night(a_site(a_brooder(floors=2)))
+    night.t = began = 3600.0
+    rng, seen_c = Random(1), 35.3
+    while night.t < began + 4 * 3600.0:
+        pulses, since_s = divmod(night.t - began - 2 * 3600.0, 600.0)
+        floor_c = 35.5 - 0.1 * (night.t - began) / 3600.0
+        if pulses >= 0.0:
+            floor_c = 35.25 + (3.2 if since_s < 60.0 else 1.0 - since_s / 600.0)
+        seen_c += 0.25 * (floor_c - seen_c)
+        night.says(seen_c + rng.gauss(0, 0.03))
+        night.says(seen_c - 1.0 + rng.gauss(0, 0.03), "porch/far floor")
+        night.t += 30.0
+    assert len(warm(night)) <= 1
+
+
 @pytest.mark.parametrize("at_c", [39.0, 42.0])
 def test_one_wild_reading_does_not_end_an_alarm_of_a_floor_too_hot(at_c: float) -> None:
     """Whoever reads that all is well again looks no more."""
