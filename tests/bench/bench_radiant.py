@@ -21,7 +21,7 @@ from datetime import UTC, datetime
 from math import exp, pi, sin, sqrt
 from pathlib import Path
 from random import Random
-from statistics import median
+from statistics import fmean, median
 
 STEP_S, HOUR = 15.0, 3600.0
 BEGINS_H, ENDS_H = (
@@ -397,6 +397,7 @@ class Tally:
     visits: int = 0
     plain_wrong: int = 0
     within: list[bool] = field(default_factory=list)
+    quarter_within: list[bool] = field(default_factory=list)  # what is foretold; lags hide minutes
     events: dict[str, list[tuple[float | None, float | None, bool, bool | None, int]]] = field(
         default_factory=dict
     )
@@ -419,8 +420,11 @@ class Tally:
         self.plain_wrong += sum(abs(at.get(s // 60, 9.0)) < BAND_K for s in box.plain())
         for row in foretold:
             if row["lowest"] and 44.0 <= row["second"] / HOUR < 50.0:
-                lowest = min(c for s, c in box.floor if s >= row["second"])
-                self.within.append(row["lowest"][0] <= lowest <= row["lowest"][2])
+                low_c, _, high_c = row["lowest"]
+                minutes = [c for s, c in box.floor if s >= row["second"]]
+                quarters = [fmean(minutes[n : n + 15]) for n in range(len(minutes) - 14)]
+                self.within.append(low_c <= min(minutes) <= high_c)
+                self.quarter_within.append(low_c <= min(quarters) <= high_c)
         return wrong
 
     def _event(
@@ -455,7 +459,8 @@ class Tally:
             f"21:00 to 07:00 {dict(self.wrong)}; at a visit {self.visits}; plain {self.plain_wrong}"
         )
         print(
-            f"lowest floor in its interval, 20:00 to 02:00: {sum(self.within)}/{len(self.within)}"
+            f"lowest floor in its interval, 20:00 to 02:00: {sum(self.within)}/{len(self.within)}; "
+            f"lowest quarter of an hour {sum(self.quarter_within)}/{len(self.quarter_within)}"
         )
         for event, rows in self.events.items():
             ours = sorted(row[0] for row in rows if row[0] is not None)
