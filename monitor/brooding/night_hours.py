@@ -12,7 +12,7 @@ OUTLOOK_FROM_H = 15  # from the afternoon on there is still time to do something
 SLEEP_FROM_H, SLEEP_TO_H = 21, 6  # who has chicks is up early
 
 
-def asleep(hour: int) -> bool:
+def asleep(hour: float) -> bool:
     """Do people sleep at this hour of the local clock? Common practice."""
     return hour >= SLEEP_FROM_H or hour < SLEEP_TO_H
 

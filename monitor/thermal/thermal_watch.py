@@ -233,7 +233,7 @@ class ThermalWatch(Kept):
         else:
             high_c = target_c + limits.band_c
             seen = self._witness.sees_all
-            by_night = hour is not None and asleep(int(hour))
+            by_night = hour is not None and asleep(hour)
             self._climb.look(
                 tick,
                 warmest,

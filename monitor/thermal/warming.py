@@ -102,7 +102,7 @@ class Warming(Kept):
         pace = _steady_pace(course, parts_k)
         rises_k = over_k + _comes_k(parts_k, pace)
         long = self._above is not None and tick - self._above >= _LONG_S
-        by_night = hour is not None and asleep(int(hour))
+        by_night = hour is not None and asleep(hour)
         in_evening = hour is not None and _EVENING_H[0] <= hour < _EVENING_H[1]
         least_k = _EVENING_BY_K if in_evening else _BY_K
         if hour is None or not _SUN_H[0] <= hour < _SUN_H[1] or _has_turned(course):
