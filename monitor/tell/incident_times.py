@@ -1,14 +1,17 @@
 """What is due for an incident, and when: to be told, to be repeated, to be passed on, to be over.
 Used by `notification_plan`; pure. All times are ticks."""
 
+import math
 from collections.abc import Iterator
 from enum import IntEnum
 
-from monitor.events import AlarmName, Priority
+from monitor.events import AlarmName, Change, Priority
 from monitor.kept import NEVER
+from monitor.site import Place
 from monitor.tell.contact import Contact
 from monitor.tell.incident import AlarmTold, ToldIncident
 from monitor.tell.policy import Policy
+from monitor.tell.wording.words import STEADY_C_PER_H
 from monitor.watch.alarm_table import TABLE
 from monitor.watch.status import BrooderStatus, SiteStatus
 
@@ -94,6 +97,7 @@ class IncidentTimes:
 
 
 _FORETOLD = (AlarmName.COLD_NIGHT,)
+_OF_HEAT = (AlarmName.HOT, AlarmName.OVERHEAT)
 _OF_COLD = (AlarmName.HEAT_LOSS, AlarmName.COLD, AlarmName.CHILL)
 # A floor that much colder than was told is news: the alarms' dead band, and 1 °F.
 _COLDER_K = 0.5
@@ -105,7 +109,7 @@ def floors_hold(incident: ToldIncident, status: SiteStatus | None) -> bool:
     """Heat was lost, but each floor is in its band, falls slowly at the most, is not in sight
     of the chill limit, and hardly colder than was told: nobody is woken to hear that again.
     Once one falls further the repeats go on; out of its band it is told as that. One that has been
-    out of it and is in it again holds only while it rises."""
+    out of it and is in it again holds only while it rises; one that was too hot, while it cools."""
     waiting = [
         alarm
         for alarm in incident.alarms.values()
@@ -114,6 +118,8 @@ def floors_hold(incident: ToldIncident, status: SiteStatus | None) -> bool:
     holds = status is not None
     for alarm in waiting:
         box = status.brooder(alarm.change.brooder or "") if status is not None else None
+        if alarm.change.alarm in _OF_HEAT and _cools(alarm.change, box):
+            continue
         if alarm.change.alarm not in _OF_COLD or box is None or box.temp_c is None:
             return False
         told_c = incident.told_c.get(box.name, alarm.change.facts.get("temp_c", box.temp_c))
@@ -129,11 +135,13 @@ def floors_hold(incident: ToldIncident, status: SiteStatus | None) -> bool:
 
 def nearly_back(incident: ToldIncident, status: SiteStatus | None, within_s: float) -> bool:
     """Each floor that was too cold is hardly below its band, and at its pace in it before anybody
-    would be asked again: whoever answered has seen to it."""
+    would be asked again, and one that was too hot cools: whoever answered has seen to it."""
     for alarm in incident.alarms.values():
         if not alarm.open or alarm.change.alarm in _FORETOLD:
             continue
         box = status.brooder(alarm.change.brooder or "") if status is not None else None
+        if alarm.change.alarm in _OF_HEAT and _cools(alarm.change, box):
+            continue
         if alarm.change.alarm not in _OF_COLD or box is None:
             return False
         if box.temp_c is None or box.low_c is None or box.trend_c_per_h is None:
@@ -142,6 +150,16 @@ def nearly_back(incident: ToldIncident, status: SiteStatus | None, within_s: flo
         if short_k > _COLDER_K or box.trend_c_per_h * within_s / 3600.0 <= short_k:
             return False
     return True
+
+
+def _cools(change: Change, box: BrooderStatus | None) -> bool:
+    """Is it short of its limit by every probe at the birds, and on its way down? Where a lamp may
+    have fallen nothing is taken for that."""
+    if box is None or box.trend_c_per_h is None or "reason" in change.facts:
+        return False
+    at_birds = [p.temp_c for p in box.probes if p.place is not Place.UNDER_HEAT]
+    hottest_c = max((temp_c for temp_c in at_birds if temp_c is not None), default=math.inf)
+    return hottest_c < box.overheat_c and box.trend_c_per_h <= -STEADY_C_PER_H
 
 
 def _is_slow(box: BrooderStatus, temp_c: float, told_c: float) -> bool:

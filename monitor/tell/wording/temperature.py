@@ -289,6 +289,7 @@ def _falling(voice: Voice, change: Change) -> str | None:
     if rate >= STEADY_C_PER_H:
         return f"Some of the heat has been missing{since}; the floor is rising again."
     fast = f" {pace(voice, rate, by='by ')}" if rate <= -STEADY_C_PER_H else ""
+    now = f", now{fast}" if since and fast else fast
     low = facts.get("low_c")
     inside = low is not None and facts.get("temp_c", low - 1) >= low
     time = inside and facts.get("minutes_to_chill", math.inf) >= _TIME_TO_ACT_MIN
@@ -300,7 +301,7 @@ def _falling(voice: Voice, change: Change) -> str | None:
         litter = " If all heat is on, look for litter over a probe beneath it." if beneath else ""
         floor = "the floor holds for now" if inside else "the floor falls hardly further for now"
         return f"Some of the heat has been missing{since}; {floor}.{still}{litter}"
-    return f"The floor has been falling{fast}{since}.{still}"
+    return f"The floor has been falling{since}{now}.{still}"
 
 
 TOO_HOT_NOW = "It is too hot now: let it cool first"

@@ -209,6 +209,31 @@ def test_nobody_is_woken_once_a_floor_that_was_cold_is_in_its_band_and_rises(
     assert len(told) == repeats
 
 
+@pytest.mark.parametrize(
+    ("temp_c", "trend_c_per_h", "reason", "repeats"),
+    [
+        (36.5, -3.0, None, 0),
+        (36.5, 0.5, None, 5),  # it goes on being that hot
+        (38.5, -3.0, None, 5),  # still dangerously hot
+        (36.5, -3.0, "a lamp may have fallen", 5),
+    ],
+)
+def test_heat_that_goes_while_nobody_answered_is_not_told_again(
+    temp_c, trend_c_per_h, reason, repeats
+):
+    status = fake_api.status(fake_api.brooder(temp_c=temp_c, trend_c_per_h=trend_c_per_h))
+    teller = Teller()
+    teller.plan = NotificationPlan(site(), teller.contacts, teller.policy, look=lambda: status)
+    teller.go(NIGHT - 100)
+    facts = Facts(temp_c=38.9, target_c=32.2, overheat_c=37.8)
+    if reason:
+        facts["reason"] = reason
+    teller.take(change(A.OVERHEAT, facts=facts))
+    for minute in range(60):
+        teller.go(NIGHT + 60 * minute)
+    assert len([m for m in teller.said if m.kind is MessageKind.AGAIN]) == repeats
+
+
 @pytest.mark.parametrize(("shed", "repeats"), [({"temp_c": 31.5}, 0), ({"temp_c": 30.4}, 1)])
 def test_of_two_boxes_without_heat_each_must_hold_for_the_word_to_be_spared(shed, repeats):
     """The shed was told at 31.0 as well; the porch holds."""
