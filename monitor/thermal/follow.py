@@ -24,7 +24,7 @@ _WALK_K = 0.15  # of the level, in the root of an hour: wind, birds
 _EVENING_SD_K = 0.5  # of the level from one night to the next
 # Of an evening: lamps are hung anew and covers laid, for a kelvin or three. A floor that goes less
 # with the outside for that says nothing of the share; one that goes more may. Common practice.
-_HUNG_SD_K, _EVENING_S = 1.5, 5.5 * 3600.0
+_HUNG_SD_K, _HUNG_SDS, _EVENING_S = 1.5, 1.25, 5.5 * 3600.0
 _DAY_SD_K = 1.2  # of a night of which only the day before is known
 _UNKNOWN_SD_K = 1.5  # of a floor of which a first reading is all that is known
 _FAR_SDS = 3.0  # means so far off are another box: lamps were moved
@@ -131,7 +131,8 @@ class Follow(Kept):
         """Is the floor where only a smaller share would have it, or hands?"""
         assert self._level_c is not None
         off_k = floor_c - self._level_c
-        if off_k * self._both < 0.0 and off_k * off_k > self._v_level + _MEAN_SD_K**2:
+        unlikely = off_k * off_k > _HUNG_SDS**2 * (self._v_level + _MEAN_SD_K**2)
+        if unlikely and off_k * self._both < 0.0:
             self._v_level += _HUNG_SD_K**2
             self._day = NEVER
 

@@ -57,7 +57,8 @@ def evening(boxes: list[BoxEvening], still: list[str], voice: Voice, at: float) 
     if len(cold) == 1 and cold[0].cold is not None:
         said = cold[0].cold
         first, *more = said.body.split("\n")
-        return compose(said.title, first, wrong, *more, *lines)
+        last = _last(cold[0].outlook, voice)
+        return compose(said.title, first, wrong, last, *more, *lines)
     if cold:
         firsts = [
             f"{box.brooder}: {box.cold.body.partition(chr(10))[0]}" for box in cold if box.cold
@@ -132,7 +133,7 @@ def _stands(box: BoxEvening, voice: Voice, at: float) -> str:
     if outlook.chance >= UNSURE_CHANCE or _as_last(outlook):
         add = f"It {how_sure(outlook)} hold: add" if outlook.chance >= UNSURE_CHANCE else "Add"
         do = COOL_FIRST if box.too_hot else f"{add} cover or heat before bed."
-        return f"{now}; {low}. {_last(outlook, voice)}{do}"
+        return " ".join(filter(None, (f"{now}; {low}.", _last(outlook, voice), do)))
     if box.called_off_at is not None:
         told = voice.clock(box.called_off_at, at)
         return (
@@ -144,10 +145,10 @@ def _stands(box: BoxEvening, voice: Voice, at: float) -> str:
     return f"{now}; {low}. It {how_sure(outlook)} hold.{more}"
 
 
-def _last(outlook: Outlook, voice: Voice) -> str:
-    if outlook.was_cold_c is None:
-        return ""
-    return f"Last night it went down to about {voice.temp(outlook.was_cold_c)}. "
+def _last(outlook: Outlook | None, voice: Voice) -> str | None:
+    if outlook is None or outlook.was_cold_c is None:
+        return None
+    return f"Last night it went down to about {voice.temp(outlook.was_cold_c)}."
 
 
 def _to_have_ready(box: BoxEvening) -> str | None:

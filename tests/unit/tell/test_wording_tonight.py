@@ -5,7 +5,7 @@ from tell_samples import NIGHT, site
 
 from monitor.tell.wording.evening import BoxEvening, evening
 from monitor.tell.wording.tonight_words import tonight
-from monitor.tell.wording.words import Voice, Words
+from monitor.tell.wording.words import Voice, Words, compose
 from monitor.thermal.diagnosis import Interval, Outlook
 from monitor.units import Unit
 
@@ -179,6 +179,19 @@ def test_a_night_that_may_go_as_the_last_one_which_was_too_cold_is_to_be_seen_to
     words = evening([box], [], Voice(site()), NIGHT)
     assert words.title.endswith(title)
     assert says in words.body
+
+
+@pytest.mark.parametrize(("was_cold_c", "count"), [(30.2, 1), (None, 0)])
+def test_a_cold_night_at_bedtime_says_how_cold_the_last_one_was(
+    was_cold_c: float | None, count: int
+) -> None:
+    ahead = compose("porch: cold night ahead", "Likely down to 29.0 °C.", "Cover it.")
+    box = BoxEvening(
+        brooder="porch", now_c=35.0, outlook=outlook(chance=0.8, was_cold_c=was_cold_c), cold=ahead
+    )
+    words = evening([box], [], Voice(site()), NIGHT)
+    assert words.title == ahead.title
+    assert words.body.count("\nLast night it went down to about 30.2 °C.\n") == count
 
 
 def test_a_calm_evening_says_what_cannot_be_foreseen_without_a_probe_outside() -> None:
