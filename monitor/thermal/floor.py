@@ -84,11 +84,11 @@ class Floor(Kept):
             self._rate_k_per_h = slope_per_h(self._recent) if known else 0.0
         return self._rate_k_per_h
 
-    @property
-    def told_rate_k_per_h(self) -> float:
-        """The same, where it is more than the scatter of the readings makes; else 0."""
+    def told_rate_k_per_h(self, *, known: bool) -> float:
+        """The same, where it is more than the scatter of the readings makes, or `known` to be a
+        fall; else 0."""
         rate = self.rate_k_per_h
-        return rate if is_beyond_scatter(self._recent, rate) else 0.0
+        return rate if known or is_beyond_scatter(self._recent, rate) else 0.0
 
     def resume(self) -> None:
         self._rate_k_per_h = None

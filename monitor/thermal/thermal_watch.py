@@ -34,6 +34,7 @@ from monitor.thermal.witness import Witness
 
 _STEP_S = 25.0  # a filter step at most this often: a reading every 30 s makes one step each
 _GAP_S = 1800.0  # nothing heard for longer: begin anew, a ten-minute radio gap is bridged
+_LATELY_S = 900.0
 _ACTED_SD_K = 2.0  # what a grower's act may do to the rise
 _CHANGED_SD_K = 4.0  # what a changed lamp may: it is what holds the floor
 
@@ -300,12 +301,20 @@ class ThermalWatch(Kept):
                 loss=self._lost.loss,
                 held_until=self._hold_until(),
                 rests_until=max(self._floor.rests_until, self._box.heat.rests_until),
-                rate_k_per_h=self._floor.told_rate_k_per_h,
+                rate_k_per_h=self._floor.told_rate_k_per_h(known=self._fell_lately()),
                 findings=self._health.findings,
                 doubted=self._doubted(),
                 warmth=self._warming.warmth,
             )
         return self._said
+
+    def _fell_lately(self) -> bool:
+        """Was heat lost, or let out, within minutes? Then what the floor does is no scatter."""
+        loss, fall = self._lost.loss, self._fall
+        began = NEVER if loss is None else loss.started
+        if fall.verdict is not None:
+            began = max(began, fall.onset)
+        return self._floor.stepped - began <= _LATELY_S
 
     @property
     def learned(self) -> Learned | None:
