@@ -7,12 +7,13 @@ from monitor.events import AlarmName, Change, ChangeKind, Facts, Priority
 from monitor.page.judgement import Judgement, Motion, Side, judge
 from monitor.page.phrases import Phrases, capital
 from monitor.site import Site
-from monitor.tell.present_facts import live_facts
+from monitor.tell.present_facts import live_facts, overheat_anew
 from monitor.tell.wording import for_change
 from monitor.tell.wording.over import was_words
 from monitor.tell.wording.temperature import now_and_target
 from monitor.tell.wording.words import Words, sentence
 from monitor.thermal.coming_night import CLEAR_CHANCE
+from monitor.watch.alarm_table import OF_HEAT
 from monitor.watch.box_facts import cold_ahead, outlook_facts
 from monitor.watch.life_cycle import AlarmState
 from monitor.watch.status import AlarmStatus, BrooderStatus
@@ -145,7 +146,8 @@ def _facts_now(alarm: AlarmStatus, box: BrooderStatus | None) -> Facts:
     facts.pop("probes", None)
     facts.pop("age_days", None)
     facts.pop("minutes_to_chill", None)  # the trend line of the box says how long is left
-    if box is not None and alarm.alarm in (AlarmName.HOT, AlarmName.OVERHEAT):
+    if box is not None and alarm.alarm in OF_HEAT:
+        overheat_anew(facts, box)
         facts.pop("lowest_c", None)  # without it nothing is said of the night
         cold_ahead(box.outlook, facts)
     if box is not None and alarm.alarm is AlarmName.STEP_DOWN:

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from monitor.brooding.bird_kinds import KINDS
 from monitor.brooding.calendar import midnight
-from monitor.events import AlarmName, Cause, Facts
+from monitor.events import Cause, Facts
 from monitor.measures import counted
 from monitor.page.judgement import Judgement, Motion, Side
 from monitor.page.phrases import PLACES, Phrases, days_old
@@ -15,6 +15,7 @@ from monitor.tell.wording.silence_words import heard_but_old
 from monitor.tell.wording.words import UNSEEN_S, in_minutes, listed, pace, spread
 from monitor.thermal.witness import beneath, cover_or_heat
 from monitor.units import Unit
+from monitor.watch.alarm_table import OF_COLD
 from monitor.watch.status import BrooderStatus, ProbeStatus
 
 _LEAST_TOLD_S = 60.0
@@ -197,12 +198,11 @@ def probe_view(probe: ProbeStatus, say: Phrases) -> ProbeView:
 
 # A plate's thermostat and a draught move a probe under the heat by less. Common practice.
 FALLEN_K = 3.0
-_SAYS_IT = (AlarmName.COLD, AlarmName.CHILL, AlarmName.HEAT_LOSS)
 
 
 def first_thing(box: BrooderStatus, setting: Brooder | None, say: Phrases) -> str | None:
     """One line; None: an alarm above says it."""
-    if any(alarm.alarm in _SAYS_IT and alarm.active for alarm in box.alarms):
+    if any(alarm.alarm in OF_COLD and alarm.active for alarm in box.alarms):
         return None
     fallen = [probe for probe in box.probes if _has_fallen(probe)]
     cause, facts = _cause(box, fallen, setting)

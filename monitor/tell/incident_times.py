@@ -12,7 +12,7 @@ from monitor.tell.contact import Contact
 from monitor.tell.incident import AlarmTold, ToldIncident
 from monitor.tell.policy import Policy
 from monitor.tell.wording.words import STEADY_C_PER_H
-from monitor.watch.alarm_table import TABLE
+from monitor.watch.alarm_table import OF_COLD, OF_HEAT, TABLE
 from monitor.watch.status import BrooderStatus, SiteStatus
 
 
@@ -97,8 +97,6 @@ class IncidentTimes:
 
 
 _FORETOLD = (AlarmName.COLD_NIGHT,)
-_OF_HEAT = (AlarmName.HOT, AlarmName.OVERHEAT)
-_OF_COLD = (AlarmName.HEAT_LOSS, AlarmName.COLD, AlarmName.CHILL)
 # A floor that much colder than was told is news: the alarms' dead band, and 1 °F.
 _COLDER_K = 0.5
 # Half an hour of it costs a third of the band. Ours, so that a dead lamp's first reminders stay.
@@ -118,9 +116,9 @@ def floors_hold(incident: ToldIncident, status: SiteStatus | None) -> bool:
     holds = status is not None
     for alarm in waiting:
         box = status.brooder(alarm.change.brooder or "") if status is not None else None
-        if alarm.change.alarm in _OF_HEAT and _cools(alarm.change, box):
+        if alarm.change.alarm in OF_HEAT and _cools(alarm.change, box):
             continue
-        if alarm.change.alarm not in _OF_COLD or box is None or box.temp_c is None:
+        if alarm.change.alarm not in OF_COLD or box is None or box.temp_c is None:
             return False
         told_c = incident.told_c.get(box.name, alarm.change.facts.get("temp_c", box.temp_c))
         if alarm.change.alarm is AlarmName.HEAT_LOSS:
@@ -140,9 +138,9 @@ def nearly_back(incident: ToldIncident, status: SiteStatus | None, within_s: flo
         if not alarm.open or alarm.change.alarm in _FORETOLD:
             continue
         box = status.brooder(alarm.change.brooder or "") if status is not None else None
-        if alarm.change.alarm in _OF_HEAT and _cools(alarm.change, box):
+        if alarm.change.alarm in OF_HEAT and _cools(alarm.change, box):
             continue
-        if alarm.change.alarm not in _OF_COLD or box is None:
+        if alarm.change.alarm not in OF_COLD or box is None:
             return False
         if box.temp_c is None or box.low_c is None or box.trend_c_per_h is None:
             return False

@@ -12,10 +12,9 @@ from monitor.tell.wording.evening import BoxEvening
 from monitor.tell.wording.morning import BoxMorning
 from monitor.tell.wording.words import Voice, Words
 from monitor.thermal.coming_night import CLEAR_CHANCE
-from monitor.watch.box_facts import cold_ahead, outlook_facts
+from monitor.watch.alarm_table import OF_COLD
+from monitor.watch.box_facts import cold_ahead, outlook_facts, put_minutes_to_overheat
 from monitor.watch.status import BrooderStatus, SiteStatus
-
-_LOW = (AlarmName.COLD, AlarmName.CHILL, AlarmName.HEAT_LOSS)
 
 
 def now_facts(facts: Facts, status: SiteStatus | None, brooder: str | None) -> Facts:
@@ -24,7 +23,6 @@ def now_facts(facts: Facts, status: SiteStatus | None, brooder: str | None) -> F
     box = status.brooder(brooder) if status is not None and brooder is not None else None
     if box is None:
         return fresh
-    heats_up = fresh.pop("minutes_to_overheat", None) is not None
     for stale in (
         "rate_c_per_h",
         "minutes_to_chill",
@@ -34,16 +32,14 @@ def now_facts(facts: Facts, status: SiteStatus | None, brooder: str | None) -> F
     ):
         fresh.pop(stale, None)  # type: ignore[misc]
     fresh.update(live_facts(box))
-    rate = fresh.get("rate_c_per_h", 0.0)
+    overheat_anew(fresh, box)
     if box.temp_c is not None:
         fresh["temp_c"] = box.temp_c
-        if heats_up and rate > 0.0:
-            fresh["minutes_to_overheat"] = 60.0 * (box.overheat_c - box.temp_c) / rate
     elif status is not None:
         _last_heard(fresh, box, status.at)
     if box.target_c is not None:
         fresh["target_c"] = box.target_c
-    lows = [a.extreme_c for a in box.alarms if a.active and a.alarm in _LOW]
+    lows = [a.extreme_c for a in box.alarms if a.active and a.alarm in OF_COLD]
     if lowest := [low_c for low_c in lows if low_c is not None]:
         fresh["extreme_c"] = min(lowest)
     if "lowest_low_c" not in fresh:  # those of a cold night are its own
@@ -65,6 +61,17 @@ def live_facts(box: BrooderStatus) -> Facts:
     if box.trend_c_per_h is not None:
         facts["rate_c_per_h"] = box.trend_c_per_h
     return facts
+
+
+def overheat_anew(facts: Facts, box: BrooderStatus) -> None:
+    """How long it is until dangerously hot, where that was told, as of now."""
+    if facts.pop("minutes_to_overheat", None) is not None:
+        put_minutes_to_overheat(
+            facts,
+            temp_c=box.temp_c,
+            rate_c_per_h=box.trend_c_per_h,
+            overheat_c=box.overheat_c,
+        )
 
 
 def _last_heard(fresh: Facts, box: BrooderStatus, now_at: float) -> None:

@@ -34,7 +34,7 @@ from monitor.thermal.witness import Witness
 
 _STEP_S = 25.0  # a filter step at most this often: a reading every 30 s makes one step each
 _GAP_S = 1800.0  # nothing heard for longer: begin anew, a ten-minute radio gap is bridged
-_LATELY_S = 900.0
+_LATELY_S = 900.0  # a fall that began since is its first minutes
 _ACTED_SD_K = 2.0  # what a grower's act may do to the rise
 _CHANGED_SD_K = 4.0  # what a changed lamp may: it is what holds the floor
 

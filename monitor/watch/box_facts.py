@@ -8,6 +8,7 @@ from monitor.thermal.diagnosis import PROVES_NOTHING, Interval, Outlook, Warmth
 from monitor.thermal.witness import cover_or_heat
 from monitor.units import Unit, from_celsius, to_celsius
 from monitor.watch.alarm import Alarm, Description
+from monitor.watch.alarm_table import OF_HEAT
 from monitor.watch.box import Box
 from monitor.watch.probe_watch import ProbeWatch
 
@@ -68,16 +69,14 @@ def temperature_facts(box: Box, alarm: Alarm, tick: float) -> Facts:
             f"the {lead.probe.name} probe may read in another unit: what it says would be right "
             f"in {sent}, and its `unit` is {set_}"
         )
-    hot = name in (AlarmName.HOT, AlarmName.OVERHEAT)
-    if (
-        hot
-        and cause_of(box, alarm) is Cause.OVERHEAT
-        and rate is not None
-        and rate > 0.0
-        and "temp_c" in facts
-    ):
-        facts["minutes_to_overheat"] = 60.0 * (needs.overheat_c - facts["temp_c"]) / rate
-    if hot:
+    if name in OF_HEAT:
+        if cause_of(box, alarm) is Cause.OVERHEAT:
+            put_minutes_to_overheat(
+                facts,
+                temp_c=facts.get("temp_c"),
+                rate_c_per_h=rate,
+                overheat_c=needs.overheat_c,
+            )
         cold_ahead(box.tonight.outlook, facts, told=box.cold_night.active)
     if name is AlarmName.OVERHEAT and lead is not None and lead.burning:
         facts["reason"] = "hotter than any floor should be: a lamp may have fallen"
@@ -199,6 +198,14 @@ def lead_probe(box: Box, name: AlarmName | None = None) -> ProbeWatch | None:
         return max(judged + cold, key=lambda p: abs(_temp(p) - (p.target_c or 0.0)))
     floor = [p for p in counting if p.place is Place.FLOOR]
     return min(heard or judged or floor or counting, key=_temp, default=None)
+
+
+def put_minutes_to_overheat(
+    facts: Facts, *, temp_c: float | None, rate_c_per_h: float | None, overheat_c: float
+) -> None:
+    """How long it is until the floor is at `overheat_c`, if it goes on rising as it does."""
+    if temp_c is not None and rate_c_per_h is not None and rate_c_per_h > 0.0:
+        facts["minutes_to_overheat"] = 60.0 * (overheat_c - temp_c) / rate_c_per_h
 
 
 def rate_c_per_h(box: Box, tick: float) -> float | None:

@@ -38,7 +38,7 @@ HEAT_ROUND = (
     "bulb dead. A breaker that trips again is a job for an electrician."
 )
 
-BACK_K = 2.0  # more than a bird beside the probe makes
+_BACK_K = 2.0  # more than a bird beside the probe makes
 _ALIKE = "from the floor alone the two look the same."
 
 
@@ -70,18 +70,18 @@ def measured_out(facts: Facts, box: Brooder | None) -> str:
     )
 
 
-def comes_back(facts: Facts) -> bool:
+def _comes_back(facts: Facts) -> bool:
     """Has the floor come up again, well above its lowest, and does not fall? What was missing then
     is no longer all missing."""
     above_k = facts.get("temp_c", 0.0) - facts.get("extreme_c", math.inf)
-    return above_k >= BACK_K and facts.get("rate_c_per_h", 0.0) > -STEADY_C_PER_H
+    return above_k >= _BACK_K and facts.get("rate_c_per_h", 0.0) > -STEADY_C_PER_H
 
 
 def check_cold(cause: Cause, facts: Facts, box: Brooder | None) -> str:
     """The shortest first thing to do about cold; fits the lock screen."""
     if cause is Cause.SENSOR:
         return "Check the probe and the chicks."
-    if comes_back(facts):
+    if _comes_back(facts):
         return "See that all of the heat is on."
     if cause is Cause.COLD_NIGHT:
         return "Cover the box more or add heat."
@@ -102,7 +102,7 @@ def check_cold(cause: Cause, facts: Facts, box: Brooder | None) -> str:
 def more_about_cold(cause: Cause, facts: Facts, box: Brooder | None, site: Site) -> list[str]:
     """Further lines about cold: what it looks like, how to go about it, with care."""
     lines: list[str] = []
-    if cause is not Cause.SENSOR and comes_back(facts):
+    if cause is not Cause.SENSOR and _comes_back(facts):
         lowest = Voice(site).temp(facts["extreme_c"])
         return [f"It was down to {lowest} and has come up since: some of the heat is back."]
     if cause is Cause.HEAT_SOURCE:

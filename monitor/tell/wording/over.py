@@ -8,6 +8,7 @@ from monitor.events import AlarmName, Change
 from monitor.measures import span
 from monitor.tell.wording.silence_words import probe_name
 from monitor.tell.wording.words import Voice, Words, compose, sentence
+from monitor.watch.alarm_table import OF_COLD, OF_HEAT
 
 _WAS = {
     AlarmName.COLD: "too cold",
@@ -61,9 +62,7 @@ _HAVE_LENGTH = (
     AlarmName.STORAGE_FAULT,
     AlarmName.DELIVERY_FAULT,
 )
-_HOT = (AlarmName.HOT, AlarmName.OVERHEAT)
 _HARMFUL = (AlarmName.CHILL, AlarmName.OVERHEAT, AlarmName.HEAT_LOSS)
-_LOW = (AlarmName.COLD, AlarmName.CHILL, AlarmName.HEAT_LOSS)
 
 
 _WAS_ELSE = {  # what has no word for the floor
@@ -121,7 +120,7 @@ def all_clear(change: Change, voice: Voice) -> Words:
         return compose(f"{where}: {what}", f"{then}{gap}", _floor_now(change, voice))
     extreme = ""
     if "extreme_c" in facts:
-        end = "lowest" if change.alarm in _LOW else "highest"
+        end = "lowest" if change.alarm in OF_COLD else "highest"
         extreme = f", {end} {voice.temp(facts['extreme_c'])}"
     held = f" It has been right for {span(facts['quiet_s'])}." if "quiet_s" in facts else ""
     was = f"It was {_WAS[change.alarm]}{lasted}{extreme}.{held}"
@@ -132,7 +131,7 @@ def all_clear(change: Change, voice: Voice) -> Words:
         was = (
             f"Some of its heat seemed to be missing{lasted}; it stayed warm enough{extreme}.{held}"
         )
-    if change.alarm in _HOT and facts.get("extreme_c", math.inf) <= facts.get("high_c", 0.0):
+    if change.alarm in OF_HEAT and facts.get("extreme_c", math.inf) <= facts.get("high_c", 0.0):
         was = f"It was getting too hot, but came to rest before that.{held}"
     if why is not None:
         return compose(f"{where}: alarm ended", f"{why} {was}")
@@ -147,7 +146,7 @@ def all_clear(change: Change, voice: Voice) -> Words:
         else None,
         f"The night is still likely to bring it down to {voice.temp(facts['lowest_c'])} about "
         f"{voice.clock(facts['lowest_at'], change.at)}. Add cover or heat in time."
-        if change.alarm in _LOW and "lowest_at" in facts and "lowest_c" in facts
+        if change.alarm in OF_COLD and "lowest_at" in facts and "lowest_c" in facts
         else None,
     )
 
@@ -158,7 +157,7 @@ def _still_wrong(change: Change) -> str | None:
     facts = change.facts
     if "temp_c" not in facts or "low_c" not in facts or "high_c" not in facts:
         return None
-    was, low = _WAS[change.alarm], change.alarm in _LOW
+    was, low = _WAS[change.alarm], change.alarm in OF_COLD
     if facts["temp_c"] > facts["high_c"]:
         return "no longer too cold, but too hot now" if low else f"still {was}"
     if facts["temp_c"] < facts["low_c"]:

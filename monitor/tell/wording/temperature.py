@@ -26,6 +26,7 @@ from monitor.tell.wording.words import (
 )
 from monitor.thermal.mending import WARMER_ROOM
 from monitor.units import Unit
+from monitor.watch.alarm_table import OF_HEAT
 
 
 def cold(change: Change, voice: Voice, box: Brooder | None) -> Words:
@@ -118,14 +119,18 @@ def overheat(change: Change, voice: Voice, box: Brooder | None) -> Words:
         do = f"{do} Set it back as soon as the floor is right: {_night(facts)}."
     if fire and "doubt" in facts:
         do = "Go and look now: if anything there is that hot, cut the power first."
-    early = facts.get("temp_c", 99.0) < facts.get("overheat_c", 0.0)
-    cools = early and facts.get("rate_c_per_h", 0.0) <= -STEADY_C_PER_H
-    what = "soon dangerously hot" if early else "dangerously hot"
-    moves = _since(voice, change, f"It has been {'too' if cools else 'this'} hot", None)
+    below = facts.get("temp_c", 99.0) < facts.get("overheat_c", 0.0)
+    cools = below and facts.get("rate_c_per_h", 0.0) <= -STEADY_C_PER_H
+    early = below and not cools
     if cools:
         what, do = "too hot, but cooling", "It is cooling: look at the chicks."
+        moves = _since(voice, change, "It has been too hot", None)
     elif early:
+        what = "soon dangerously hot"
         moves = _rising(voice, facts, facts["overheat_c"], "dangerously hot")
+    else:
+        what = "dangerously hot"
+        moves = _since(voice, change, "It has been this hot", None)
     return compose(
         f"{voice.where(change.brooder)}: {what}",
         _with_time(f"{now_and_target(voice, facts)} {do}", facts),
@@ -137,9 +142,7 @@ def overheat(change: Change, voice: Voice, box: Brooder | None) -> Words:
         figures=[
             first_aid.reason(facts),
             first_aid.FALLEN_LAMP if fire else _warming(voice, facts),
-            first_aid.SLIPPED_LAMP
-            if early and not cools and first_aid.may_hang_a_lamp(box)
-            else None,
+            first_aid.SLIPPED_LAMP if early and first_aid.may_hang_a_lamp(box) else None,
             moves,
         ],
     )
@@ -239,7 +242,7 @@ def _alone(change: Change) -> str | None:
     probes = change.facts.get("probes", [])
     if len(probes) != 1 or change.cause not in (Cause.UNKNOWN, Cause.OVERHEAT):
         return None
-    hot = change.alarm in (AlarmName.HOT, AlarmName.OVERHEAT)
+    hot = change.alarm in OF_HEAT
     chick = hot and "age_days" in change.facts and _temp_c(change.facts) <= CHICK_SKIN_C
     wrong = "a chick may lie on it, or it may have drifted" if chick else "a probe can drift"
     return (

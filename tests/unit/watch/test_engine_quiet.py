@@ -53,7 +53,10 @@ def test_a_lamp_whose_probe_collapses_is_told_within_three_minutes():
 
 def test_heat_that_is_known_to_be_lost_is_told_with_the_pace_of_its_first_minutes():
     night, _ = a_night(*LAMPS, every_s=10.0)
-    fall = lambda seconds: 35.0 - 6.0 * (1 - exp(-seconds / 300.0))  # noqa: E731
+
+    def fall(seconds: float) -> float:
+        return 35.0 - 6.0 * (1 - exp(-seconds / 300.0))
+
     lives(night, 180.0, 10.0, LAMPS, course=fall, odd=26.0)
     [told] = [c for c in night.changes if c.alarm is AlarmName.HEAT_LOSS]
     assert told.facts["rate_c_per_h"] < -3.0

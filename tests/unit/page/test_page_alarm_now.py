@@ -1,0 +1,21 @@
+"""What an alarm says on the page is as of now."""
+
+import pytest
+from support import fake_api
+
+from monitor.events import AlarmName, Facts
+from monitor.page.alarm_words import alarm_view
+from monitor.page.phrases import Phrases
+
+
+@pytest.mark.parametrize(
+    ("trend_c_per_h", "said"), [(3.6, "Dangerously hot in about 30 min."), (-2.0, None)]
+)
+def test_how_long_it_is_until_dangerously_hot_is_not_as_old_as_the_alarm(trend_c_per_h, said):
+    told = Facts(temp_c=35.5, target_c=32.2, high_c=35.0, overheat_c=37.8, minutes_to_overheat=13.0)
+    box = fake_api.brooder(temp_c=36.0, in_band=False, trend_c_per_h=trend_c_per_h, overheat_c=37.8)
+    hot = fake_api.alarm(AlarmName.HOT, facts=told)
+    here = fake_api.site()
+    view = alarm_view(hot, here, Phrases(here, fake_api.NIGHT), box)
+    assert "about 13 min" not in view.first
+    assert said is None or said in view.first
