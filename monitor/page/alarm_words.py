@@ -141,8 +141,8 @@ def _facts_now(alarm: AlarmStatus, box: BrooderStatus | None) -> Facts:
     if alarm.alarm is not AlarmName.OVERHEAT:
         facts.pop("temp_c", None)  # the head of the box says these, and as they are now
         facts.pop("target_c", None)
-    elif box is not None and box.temp_c is not None:
-        facts["temp_c"] = box.temp_c
+    elif box is not None and box.hottest_c is not None:
+        facts["temp_c"] = box.hottest_c
     facts.pop("probes", None)
     facts.pop("age_days", None)
     facts.pop("minutes_to_chill", None)  # the trend line of the box says how long is left

@@ -118,16 +118,16 @@ def floors_hold(incident: ToldIncident, status: SiteStatus | None) -> bool:
         box = status.brooder(alarm.change.brooder or "") if status is not None else None
         if alarm.change.alarm in OF_HEAT and _cools(alarm.change, box):
             continue
-        if alarm.change.alarm not in OF_COLD or box is None or box.temp_c is None:
+        if alarm.change.alarm not in OF_COLD or box is None or box.coldest_c is None:
             return False
-        told_c = incident.told_c.get(box.name, alarm.change.facts.get("temp_c", box.temp_c))
+        told_c = incident.told_c.get(box.name, alarm.change.facts.get("temp_c", box.coldest_c))
         if alarm.change.alarm is AlarmName.HEAT_LOSS:
-            well = _is_slow(box, box.temp_c, told_c)
+            well = _is_slow(box, box.coldest_c, told_c)
         else:
             well = box.trend_c_per_h is not None and box.trend_c_per_h > 0.0
         if not (box.in_band and well):
             holds = False
-            incident.told_c[box.name] = min(told_c, box.temp_c)
+            incident.told_c[box.name] = min(told_c, box.coldest_c)
     return holds
 
 
@@ -142,9 +142,9 @@ def nearly_back(incident: ToldIncident, status: SiteStatus | None, within_s: flo
             continue
         if alarm.change.alarm not in OF_COLD or box is None:
             return False
-        if box.temp_c is None or box.low_c is None or box.trend_c_per_h is None:
+        if box.coldest_c is None or box.low_c is None or box.trend_c_per_h is None:
             return False
-        short_k = max(0.0, box.low_c - box.temp_c)
+        short_k = max(0.0, box.low_c - box.coldest_c)
         if short_k > _COLDER_K or box.trend_c_per_h * within_s / 3600.0 <= short_k:
             return False
     return True

@@ -78,7 +78,7 @@ def escalated(
     """That nobody answered, as a change of the alarm: with the figures of now."""
     facts = _longer(alarm.change, at).facts
     if incident.family in _TEMPERATURE:
-        facts = now_facts(facts, status, alarm.change.brooder)
+        facts = now_facts(facts, status, alarm.change.brooder, alarm.change.alarm)
     facts["since"] = alarm.change.facts.get("since", alarm.change.at)
     facts["level"] = incident.times_passed_on
     facts["contacts"] = [contact.name for contact in contacts]
@@ -92,7 +92,7 @@ def over(incident: ToldIncident, at: float, site: Site, status: SiteStatus | Non
         raise ValueError(f"the incident {incident.id} has not ended")
     facts = last.facts.copy()
     if incident.family in _TEMPERATURE:
-        facts = now_facts(facts, status, incident.one_place())
+        facts = now_facts(facts, status, incident.one_place(), worst.alarm)
     night = incident.cold_night()
     expected = night is not None and night_now(night.change, status) is not None
     if not expected or facts.get("lowest_at", at) <= at:
@@ -170,12 +170,13 @@ def _now(incident: ToldIncident, at: float, site: Site, status: SiteStatus | Non
         )
     facts = change.facts
     if incident.family in _TEMPERATURE:
-        facts = now_facts(facts, status, change.brooder)
+        facts = now_facts(facts, status, change.brooder, change.alarm)
     return for_change(replace(change, at=at, facts=facts), site)
 
 
 def _as_now(change: Change, at: float, status: SiteStatus | None) -> Change:
-    return replace(change, at=at, facts=now_facts(change.facts, status, change.brooder))
+    facts = now_facts(change.facts, status, change.brooder, change.alarm)
+    return replace(change, at=at, facts=facts)
 
 
 def _one_a_box(changes: list[Change]) -> list[Change]:

@@ -17,8 +17,11 @@ from monitor.watch.box_facts import cold_ahead, outlook_facts, put_minutes_to_ov
 from monitor.watch.status import BrooderStatus, SiteStatus
 
 
-def now_facts(facts: Facts, status: SiteStatus | None, brooder: str | None) -> Facts:
-    """`facts` as of now: estimates made at the time left out, the floor of this moment put in."""
+def now_facts(
+    facts: Facts, status: SiteStatus | None, brooder: str | None, alarm: AlarmName
+) -> Facts:
+    """`facts` as of now: estimates made at the time left out, the floor of this moment put in, as
+    that alarm judges it."""
     fresh = facts.copy()
     box = status.brooder(brooder) if status is not None and brooder is not None else None
     if box is None:
@@ -33,8 +36,9 @@ def now_facts(facts: Facts, status: SiteStatus | None, brooder: str | None) -> F
         fresh.pop(stale, None)  # type: ignore[misc]
     fresh.update(live_facts(box))
     overheat_anew(fresh, box)
-    if box.temp_c is not None:
-        fresh["temp_c"] = box.temp_c
+    temp_c = box.judged_c(alarm)
+    if temp_c is not None and box.temp_c is not None:
+        fresh["temp_c"] = temp_c
     elif status is not None:
         _last_heard(fresh, box, status.at)
     if box.target_c is not None:
@@ -68,7 +72,7 @@ def overheat_anew(facts: Facts, box: BrooderStatus) -> None:
     if facts.pop("minutes_to_overheat", None) is not None:
         put_minutes_to_overheat(
             facts,
-            temp_c=box.temp_c,
+            temp_c=box.hottest_c,
             rate_c_per_h=box.trend_c_per_h,
             overheat_c=box.overheat_c,
         )

@@ -7,6 +7,7 @@ from monitor.events import AlarmName, Priority
 from monitor.site import Site
 from monitor.watch import night
 from monitor.watch.alarm import Alarm
+from monitor.watch.box import Box
 from monitor.watch.box_facts import lead_probe, minutes_to_chill, rate_c_per_h
 from monitor.watch.box_needs import BoxNeeds
 from monitor.watch.brooder_watch import BrooderWatch
@@ -106,6 +107,8 @@ def _brooder(box: BrooderWatch, tick: float, at: float, alarms: list[AlarmStatus
         out_of_service=box.probes.out_of_service,
         temp_c=None if lead is None else lead.temp_c,
         temp_at=None if lead is None else lead.at,
+        hottest_c=_led_c(alarms_of, AlarmName.HOT),
+        coldest_c=_led_c(alarms_of, AlarmName.COLD),
         target_c=needs.target_c,
         low_c=needs.low_c,
         high_c=needs.high_c,
@@ -133,6 +136,11 @@ def _brooder(box: BrooderWatch, tick: float, at: float, alarms: list[AlarmStatus
         expected=box.empty.expected,
         warm_up=box.empty.status(box.register.offset_s) if batch is None else None,
     )
+
+
+def _led_c(box: Box, alarm: AlarmName) -> float | None:
+    lead = lead_probe(box, alarm)
+    return None if lead is None else lead.temp_c
 
 
 def _probe(probe: ProbeWatch, tick: float) -> ProbeStatus:

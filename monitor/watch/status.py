@@ -12,6 +12,7 @@ from monitor.events import AlarmName, Cause, Facts, Priority
 from monitor.quantities import QUANTITIES
 from monitor.site import Place
 from monitor.thermal.diagnosis import Diagnosis, Interval, Learned, Outlook
+from monitor.watch.alarm_table import OF_COLD, OF_HEAT
 from monitor.watch.empty_box import ExpectedBirds, WarmUp
 from monitor.watch.heat_in import HeatIn
 from monitor.watch.life_cycle import AlarmState
@@ -133,6 +134,8 @@ class BrooderStatus:
     out_of_service: bool
     temp_c: float | None  # of the floor probe furthest from its target; None: none to believe
     temp_at: float | None  # when that was read (Unix s)
+    hottest_c: float | None  # of what a heat alarm goes by
+    coldest_c: float | None  # of what an alarm of cold goes by
     target_c: float | None  # None: no batch
     low_c: float | None
     high_c: float | None
@@ -159,6 +162,12 @@ class BrooderStatus:
     expected: ExpectedBirds | None = None  # birds that are to come
     warm_up: WarmUp | None = None  # None: birds are in
     heat_in: HeatIn | None = None  # None: not every source has a plug that measures
+
+    def judged_c(self, alarm: AlarmName) -> float | None:
+        """What that alarm goes by, now: one end of a box may be too hot while another is cold."""
+        if alarm in OF_HEAT:
+            return self.hottest_c
+        return self.coldest_c if alarm in OF_COLD else self.temp_c
 
     @property
     def too_hot(self) -> bool:

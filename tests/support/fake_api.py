@@ -138,6 +138,8 @@ def brooder(name: str = "porch", temp_c: float | None = 31.8, **changes: Any) ->
         "out_of_service": False,
         "temp_c": temp_c,
         "temp_at": NIGHT - 12,
+        "hottest_c": temp_c,
+        "coldest_c": temp_c,
         "target_c": 32.2,
         "low_c": 29.4,
         "high_c": 35.0,

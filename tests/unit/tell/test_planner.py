@@ -301,9 +301,10 @@ def test_nobody_is_asked_anew_of_a_floor_that_is_nearly_back_and_rises(
     below_k: float, trend_c_per_h: float, asked: int
 ) -> None:
     """Not where it will take longer than the hour, and not where much is missing yet."""
-    teller, box = Teller(), fake_api.brooder()
-    assert box.low_c is not None
-    box = replace(box, temp_c=box.low_c - below_k, trend_c_per_h=trend_c_per_h, in_band=False)
+    teller, low_c = Teller(), 29.4
+    box = fake_api.brooder(
+        temp_c=low_c - below_k, low_c=low_c, trend_c_per_h=trend_c_per_h, in_band=False
+    )
     plan = NotificationPlan(
         site(), teller.contacts, teller.policy, look=lambda: fake_api.status(box)
     )
