@@ -164,10 +164,15 @@ class Follow(Kept):
         """The level may be another one now."""
         self._v_level += sd_k * sd_k
 
-    def at(self, floor_c: float, outside_c: float, *, night: bool) -> Following:
-        """As it stands. Before anything is learned a floor stays where it is."""
+    def is_since(self, tick: float) -> bool:
+        """Was a mean seen since then?"""
+        return self._tick > tick
+
+    def at(self, floor_c: float, outside_c: float, *, night: bool, hung: bool = False) -> Following:
+        """As it stands. Before anything is learned a floor stays where it is, nor is it known where
+        one settles whose heat was `hung` anew."""
         level_c, felt_c, var, both = self._level_c, self._felt_c, self._v_level, self._both
-        if level_c is None:
+        if level_c is None or hung:
             level_c, felt_c, var, both = floor_c, outside_c, _UNKNOWN_SD_K**2, 0.0
         if not night or not self._by_night:
             var += (_EVENING_SD_K if self._by_night else _DAY_SD_K) ** 2

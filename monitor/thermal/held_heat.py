@@ -94,8 +94,10 @@ class HeldHeat(Kept):
         outside_c = outside.at(start.at)
         model = self._in_use.model
         if model is not None and model.outside_known:
-            night = self._box.is_night(start.tick)
-            held = self._follow.at(floor_c, outside_c, night=night)
+            box, tick = self._box, start.tick
+            hung = box.settling(tick) or not self._follow.is_since(box.changed)
+            night = box.is_night(tick)
+            held = self._follow.at(floor_c, outside_c, night=night, hung=hung)
             return held._replace(
                 level_c=held.level_c - lost_k,
                 level_var=held.level_var + (_LOST_SPREAD * lost_k) ** 2,

@@ -1,10 +1,13 @@
 """The night foretold while heat is missed, and once it is back."""
 
+from collections.abc import Callable
 from math import exp
 from random import Random
 
+import pytest
 from support.engine_night import Night, a_brooder, a_site
 
+from monitor.events import EntryKind
 from monitor.thermal.diagnosis import Outlook
 
 H = 3600.0
@@ -22,9 +25,11 @@ def floor_c(at: float) -> float:
     return HELD_C + (without_c - HELD_C) * exp(-(at - BACK_AT) / (0.3 * H))
 
 
-def watched(night: Night, rng: Random, until: float) -> Outlook:
+def watched(
+    night: Night, rng: Random, until: float, floor: Callable[[float], float] = floor_c
+) -> Outlook:
     while night.t < until:
-        night.says(floor_c(night.t) + rng.gauss(0.0, 0.03))
+        night.says(floor(night.t) + rng.gauss(0.0, 0.03))
         night.says(8.0 - night.t / (4.0 * H), "site/shade")
         night.t += 30.0
     found = night.engine.tonight("porch", night.now()).outlook
@@ -44,3 +49,18 @@ def test_heat_that_is_back_is_reckoned_with_for_the_night_at_once() -> None:
     assert missed.lowest_c.mid < before.lowest_c.mid - 4.0
     assert back.lowest_c.mid > before.lowest_c.mid - 0.7
     assert back.chance < before.chance
+
+
+@pytest.mark.parametrize("minutes", [10.0, 20.0])
+def test_a_floor_whose_heat_was_hung_anew_is_foretold_from_where_it_is(minutes: float) -> None:
+    night, rng, hung_at = Night(a_site(a_brooder(), outside=True)), Random(1), 3.0 * H
+
+    def floor_c(at: float) -> float:
+        return 34.5 - 4.5 * exp(-max(0.0, at - hung_at) / (0.5 * H))
+
+    before = watched(night, rng, hung_at, floor_c)
+    night.entry(EntryKind.HEAT_CHANGED, brooder="porch")
+    after = watched(night, rng, hung_at + 60.0 * minutes, floor_c)
+    gained_k = floor_c(night.t) - floor_c(hung_at)
+    assert after.lowest_c.mid - before.lowest_c.mid > gained_k - 0.5
+    assert after.lowest_c.low < after.lowest_c.mid - 1.0, "where it settles nobody knows yet"
