@@ -6,10 +6,11 @@ cover is off, for it has the box's air and little else. Each is a normal likelih
 under it, so that one odd probe cannot outweigh everything. A source whose own probe is as warm as
 before is not weighed but acquitted: whoever is seen to work is not blamed."""
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Sequence
 from math import exp, log, pi, sqrt
 from typing import NamedTuple
 
+from monitor.events import Cause
 from monitor.quantities import COVER, POWER
 from monitor.site import Brooder, Place
 from monitor.thermal.causes import Explanation, Why
@@ -73,11 +74,14 @@ def beneath(brooder: Brooder, probe_name: str) -> int | None:
     return fits[0] if len(fits) == 1 else None
 
 
-def cover_or_heat(brooder: Brooder, heard: Iterable[Place]) -> bool:
+def cover_or_heat(brooder: Brooder, heard: Sequence[Place], cause: Cause) -> bool:
     """Can lost heat not be told from an open cover? By the floor alone the two look the same: only
-    a probe elsewhere in the box, a plug or the cover's switch says which."""
-    tells = any(meter.quantity in (POWER, COVER) for meter in brooder.meters)
-    return brooder.cover != "none" and not tells and all(place is Place.FLOOR for place in heard)
+    a probe elsewhere in the box, a plug or the cover's switch says which. Nor does a source without
+    a probe beneath it tell, but by the cool end, that it was not its heat that went."""
+    if brooder.cover == "none" or any(m.quantity in (POWER, COVER) for m in brooder.meters):
+        return False
+    unseen = heard.count(Place.UNDER_HEAT) < len(brooder.heat) and Place.COOL_END not in heard
+    return all(place is Place.FLOOR for place in heard) or (unseen and cause is Cause.COVER_OPEN)
 
 
 class Witness:

@@ -31,7 +31,9 @@ def describe(box: Box, alarm: Alarm, tick: float, priority: Priority | None) -> 
         source_facts(box, alarm, facts)
         box.meters.source_facts(facts)
     heard = [p.place for p in box.probes.usable()]
-    if cause in (Cause.HEAT_SOURCE, Cause.COVER_OPEN) and cover_or_heat(box.needs.brooder, heard):
+    if cause in (Cause.HEAT_SOURCE, Cause.COVER_OPEN) and cover_or_heat(
+        box.needs.brooder, heard, cause
+    ):
         facts["either"] = True
     lead = lead_probe(box, alarm.rule.alarm)
     return Description(facts, cause, None if lead is None else lead.key, priority)

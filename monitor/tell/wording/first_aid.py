@@ -10,7 +10,7 @@ from monitor.brooding.lamp_safety import LARGEST_LAMP_W, spare_w, usual_load_w
 from monitor.brooding.power_cut import IN_SHORT
 from monitor.events import Cause, Facts
 from monitor.site import Brooder, Site
-from monitor.tell.wording.words import STEADY_C_PER_H, Voice, listed, sentence
+from monitor.tell.wording.words import Voice, listed, sentence
 
 LAMP_CARE = (
     "If you hang a lamp: two separate supports (never by its cord), a guard over the bulb, "
@@ -39,7 +39,7 @@ HEAT_ROUND = (
 )
 
 _BACK_K = 2.0  # more than a bird beside the probe makes
-_ALIKE = "from the floor alone the two look the same."
+_ALIKE = "the probes here cannot tell the two apart."
 
 
 def lost_source(facts: Facts, box: Brooder | None) -> str | None:
@@ -70,18 +70,18 @@ def measured_out(facts: Facts, box: Brooder | None) -> str:
     )
 
 
-def _comes_back(facts: Facts) -> bool:
-    """Has the floor come up again, well above its lowest, and does not fall? What was missing then
-    is no longer all missing."""
+def has_come_up(facts: Facts) -> bool:
+    """Has the floor come up again, well above its lowest, and will it not be there again within the
+    hour? What was missing then is no longer all missing."""
     above_k = facts.get("temp_c", 0.0) - facts.get("extreme_c", math.inf)
-    return above_k >= _BACK_K and facts.get("rate_c_per_h", 0.0) > -STEADY_C_PER_H
+    return above_k >= max(_BACK_K, -facts.get("rate_c_per_h", 0.0))
 
 
 def check_cold(cause: Cause, facts: Facts, box: Brooder | None) -> str:
     """The shortest first thing to do about cold; fits the lock screen."""
     if cause is Cause.SENSOR:
         return "Check the probe and the chicks."
-    if _comes_back(facts):
+    if has_come_up(facts):
         return "See that all of the heat is on."
     if cause is Cause.COLD_NIGHT:
         return "Cover the box more or add heat."
@@ -102,7 +102,7 @@ def check_cold(cause: Cause, facts: Facts, box: Brooder | None) -> str:
 def more_about_cold(cause: Cause, facts: Facts, box: Brooder | None, site: Site) -> list[str]:
     """Further lines about cold: what it looks like, how to go about it, with care."""
     lines: list[str] = []
-    if cause is not Cause.SENSOR and _comes_back(facts):
+    if cause is not Cause.SENSOR and has_come_up(facts):
         lowest = Voice(site).temp(facts["extreme_c"])
         return [f"It was down to {lowest} and has come up since: some of the heat is back."]
     if cause is Cause.HEAT_SOURCE:
@@ -115,8 +115,8 @@ def more_about_cold(cause: Cause, facts: Facts, box: Brooder | None, site: Site)
             lines.append(IN_SHORT)
     elif cause is Cause.COVER_OPEN:
         lines.append(
-            "It has fallen the way it does when the cover is off: see that it is on right, then "
-            "look for a draught."
+            "It has fallen the way it does when the cover is off: see that it is on right and that "
+            "all of the heat is on, then look for a draught."
         )
         if facts.get("either"):
             lines += [f"Or heat has stopped: {_ALIKE}", HEAT_ROUND]

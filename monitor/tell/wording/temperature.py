@@ -291,6 +291,8 @@ def _falling(voice: Voice, change: Change) -> str | None:
     rate = facts.get("rate_c_per_h", 0.0)
     if rate >= STEADY_C_PER_H:
         return f"Some of the heat has been missing{since}; the floor is rising again."
+    if first_aid.has_come_up(facts):
+        return f"Some of the heat has been missing{since}."
     fast = f" {pace(voice, rate, by='by ')}" if rate <= -STEADY_C_PER_H else ""
     now = f", now{fast}" if since and fast else fast
     low = facts.get("low_c")

@@ -318,7 +318,7 @@ def test_there_is_one_instruction_the_alarm_s_where_there_is_one():
     assert box_of(doubtful).instruction == "Nothing to do now; for tonight see below."
     assert "What would help: cover it with plywood." in box_of(doubtful).tonight
     cold = brooder(temp_c=28.0, in_band=False, diagnosis=Diagnosis(cause=Cause.COVER_OPEN))
-    assert box_of(cold).instruction == "Go and look. Check the cover first."
+    assert box_of(cold).instruction == "Go and look. Check the cover and the lamps."
     hot = brooder(temp_c=36.0, in_band=False)
     assert box_of(hot).instruction == "Go and look. Raise a lamp or turn one off."
     burning = brooder(temp_c=61.0, in_band=False)

@@ -461,7 +461,7 @@ def test_where_the_floor_alone_cannot_tell_both_heat_and_cover_are_to_be_looked_
     seen = f"{words.title}\n{words.body}"[:LOCK_SCREEN]
     first = "west lamp and the cover" if cause is Cause.HEAT_SOURCE else "cover and the lamps"
     assert f"Check the {first}." in seen
-    assert "from the floor alone the two look the same" in words.body
+    assert "the probes here cannot tell the two apart" in words.body
     assert "is it lit, is it plugged in" in words.body
     assert "If you hang a lamp: two separate supports" in words.body
     if alarm is AlarmName.HEAT_LOSS:
@@ -643,7 +643,7 @@ def test_what_is_over_was_no_worse_than_it_was(alarm: AlarmName, extreme_c: floa
 
 @pytest.mark.parametrize(
     ("temp_c", "rate_c_per_h", "is_back"),
-    [(29.0, 3.0, True), (23.5, 0.5, False), (29.0, -3.0, False)],
+    [(29.0, 3.0, True), (29.0, -3.0, True), (23.5, 0.5, False), (29.0, -7.0, False)],
 )
 @pytest.mark.parametrize("alarm", [AlarmName.CHILL, AlarmName.COLD, AlarmName.HEAT_LOSS])
 def test_a_floor_that_has_come_up_again_no_longer_has_all_its_heat_stopped(
@@ -656,6 +656,7 @@ def test_a_floor_that_has_come_up_again_no_longer_has_all_its_heat_stopped(
     assert ("See that all of the heat is on." in body) is is_back
     assert ("It was down to 23.0 °C and has come up since" in body) is is_back
     assert ("has most likely stopped" in body) is not is_back
+    assert not (is_back and "has been falling" in body)
 
 
 @pytest.mark.parametrize(

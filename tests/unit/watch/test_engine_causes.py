@@ -174,6 +174,20 @@ def test_with_a_probe_elsewhere_in_the_box_the_cause_is_told_and_the_better_one_
     assert not [c for c in night.changes if "either" in c.facts]
 
 
+def test_beside_a_source_that_no_probe_lies_beneath_an_open_cover_is_not_told_alone(
+    make: Callable[[Brooder, bool], NoEstimate], told: Told
+) -> None:
+    """Of two lamps one had a probe: the other one burnt out, and only the cover was named."""
+    box = a_brooder()
+    box = replace(box, probes=(*box.probes, a_probe("porch", "under west lamp", Place.UNDER_HEAT)))
+    night = Night(a_site(box), make_estimator=make)
+    both = ("porch/floor", "porch/under west lamp")
+    night.holds(35.0, for_s=600, probes=both)
+    told.say(replace(LOST, cause=Cause.COVER_OPEN, source=None))
+    night.holds(34.0, for_s=60, probes=both)
+    assert [(c.change, c.facts.get("either")) for c in night.changes] == [(ChangeKind.RAISED, True)]
+
+
 def test_a_cover_that_was_told_is_no_lost_heat_once_the_floor_rises_again(
     make: Callable[[Brooder, bool], NoEstimate], told: Told
 ) -> None:
