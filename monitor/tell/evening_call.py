@@ -3,6 +3,7 @@ A cold night that is expected before bedtime is told in it, and so are chicks th
 planned day wakes the watch of an empty site."""
 
 from collections.abc import Callable, Iterable
+from dataclasses import field, replace
 from datetime import time
 
 from monitor.events import Change, Priority
@@ -13,8 +14,9 @@ from monitor.tell.daily_time import DailyTime
 from monitor.tell.message import Message, MessageKind
 from monitor.tell.present_facts import box_evening
 from monitor.tell.wording import for_change
-from monitor.tell.wording.evening import Coming, coming, evening, with_coming
+from monitor.tell.wording.evening import BoxEvening, Coming, coming, evening, with_coming
 from monitor.tell.wording.words import Voice
+from monitor.thermal.coming_night import CLEAR_CHANCE
 from monitor.watch.status import BrooderStatus, SiteStatus
 
 # Later than this it is no evening any more: what the board slept through is left out.
@@ -22,17 +24,21 @@ _LATE_S = 3 * 3600.0
 _EVENING_S = 8 * 3600.0  # a cold night can be expected from the afternoon on
 # A floor that leaves its band sooner than this after bedtime is not for the evening message.
 _IN_TIME_S = 3600.0
+_NIGHT_S = 12 * 3600.0  # so long whoever read it remembers what it said. Common practice
 
 
 @part
 class EveningCall(Kept):
     _daily: DailyTime
+    # When a cold night was last held possible in it, by box.
+    _possible: dict[str, float] = field(default_factory=dict)
 
     def __init__(self, site: Site, contacts: tuple[Contact, ...], at: time) -> None:
         self._site = site
         self._voice = Voice(site)
         self._contacts = contacts
         self._daily = DailyTime(site.timezone, at)
+        self._possible = {}
 
     def begin(self, at: float) -> None:
         """Time is known from now on."""
@@ -50,6 +56,13 @@ class EveningCall(Kept):
             return False
         leaves_at = cold_night.facts.get("leaves_band_at")
         return leaves_at is None or leaves_at > bedtime + _IN_TIME_S
+
+    def recall(self, cold_night: Change, at: float) -> Change:
+        """A cold night that is told now, with when the evening message held it possible."""
+        said_at = self._possible.get(cold_night.brooder or "")
+        if said_at is None or at - said_at > _NIGHT_S:
+            return cold_night
+        return replace(cold_night, facts={**cold_night.facts, "evening_at": said_at})
 
     def take_due(
         self,
@@ -85,11 +98,13 @@ class EveningCall(Kept):
         if words is None or awaited:
             words = with_coming(words, awaited, self._voice)
         wrong = bool(needs_now) or any(one.unentered for one in awaited)
+        told = self._told(at, warns=warns or wrong)
+        self._possible = {box.brooder: at for box in boxes if told and _may_be_cold(box)}
         return Message(
             key=f"evening:{day.isoformat()}",
             thread="evening",
             kind=MessageKind.EVENING,
-            contacts=tuple(self._told(at, warns=warns or wrong)),
+            contacts=tuple(told),
             priority=Priority.WARNING if cold or wrong else Priority.ADVICE,
             at=at,
             ack_for=tuple(change.occurrence for change in cold_nights),
@@ -120,3 +135,7 @@ class EveningCall(Kept):
         if warns:
             names += [contact.name for contact in first_told(self._contacts, Priority.WARNING)]
         return list(dict.fromkeys(names))
+
+
+def _may_be_cold(box: BoxEvening) -> bool:
+    return box.outlook is not None and box.outlook.chance >= CLEAR_CHANCE

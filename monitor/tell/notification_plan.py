@@ -311,11 +311,12 @@ class NotificationPlan(Kept):
         incident.gather_due = None
         if not untold:
             return []
-        status = self._look()
+        status, at = self._look(), tick - self._offset_s
         for alarm in untold:
             if alarm.change.alarm is AlarmName.COLD_NIGHT:
-                alarm.change = night_now(alarm.change, status) or alarm.change
-        message = self._composer.raised(incident, untold, tick - self._offset_s)
+                stands = night_now(alarm.change, status) or alarm.change
+                alarm.change = self._evening.recall(stands, at)
+        message = self._composer.raised(incident, untold, at)
         boxes = {alarm.change.brooder for alarm in untold}
         self._morning.note(message.at, boxes.pop() if len(boxes) == 1 else None, message.title)
         incident.tell(untold, tick)

@@ -167,7 +167,7 @@ class ComingNight:
         self._floor_c = floor_c
         edges = coming_night.edges(start.at, until_at, low_at)
         low_c = nights.last_low_c
-        self._was_cold_c = low_c if low_c is not None and low_c < edges[0][1] else None
+        self._was_cold_c = low_c if low_c is not None and low_c < edges[-1][1] else None
         holds = not lost and self._floor_c >= edges[0][1]
         most_c = low_at(start.at) + nights.over_edge_k  # by the lamps as they hang now
         self._ways = [

@@ -3,10 +3,8 @@
 From where the floor stands it goes to the level of `follow` and then with the outside, by the share
 and as late as has been learned. The chance and the interval come from the spreads of the outside,
 the level, the share and the floor's own wandering, taken as independent and normal. Each hour is
-judged by its own target, but a step down counts from some hours before: who has lowered the lamps
-for it in the evening has no cold night. The interval is that of the night's lowest floor,
-whenever that is. Where the weather may go one way or another, each is looked at by itself and
-`together` weighs them."""
+judged by its own target. The interval is that of the night's lowest floor, whenever that is. Where
+the weather may go one way or another, each is looked at by itself and `together` weighs them."""
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
@@ -37,7 +35,7 @@ _SETTLED_TAUS = 3.0  # time constants after which 95 % of the way is gone: 1 - e
 _LEAST_K_PER_W = 0.001  # a kilowatt for a kelvin: no box is heated that way
 _WANDER_VAR, _AHEAD_SD_K = 0.5**2, 0.35  # birds and draughts: at once, and in the root of an hour
 _DIP_K = 0.4  # by so much they take the lowest quarter of an hour below the course
-_LOWERED_S = 6 * 3600.0  # before a step down the lamps are hung for it. Common practice
+_STEP_K = 0.5  # from one target to the next at least; a gradual one comes down by less in a night
 _MOST_SD_K = 1.7  # of where a night ends up by the nights before it (`nights_kept`). Assumed
 # A front brings wind, and wind takes more from a box than its cold: of what the floor would be
 # spared of a change outside this share is felt too. A thermostat makes up for both. Assumed.
@@ -54,7 +52,7 @@ def edges(start_at: float, until_at: float, low_at: LowAt) -> Edges:
     """The band's lower edge, now and each quarter of an hour until `until_at` (Unix s)."""
     steps = max(1, int((until_at - start_at) / _STEP_S + 0.999))
     times = [start_at + _STEP_S * k for k in range(steps + 1)]
-    return [(at, low_at(min(at + _LOWERED_S, until_at))) for at in times]
+    return [(at, low_at(min(at, until_at))) for at in times]
 
 
 class HourAhead(NamedTuple):
@@ -152,7 +150,7 @@ class View:
     open_share: float = 0.0  # of the cover, for the birds' air
     seen: bool = True
     first_night: bool = False
-    was_cold_c: float | None = None  # the last night's lowest, where that would be too cold now
+    was_cold_c: float | None = None  # the last night's lowest, if too cold for this one's morning
 
 
 class Way(NamedTuple):
@@ -189,15 +187,19 @@ def _margin(view: View, middle: Sequence[tuple[float, float]]) -> tuple[float, f
     deviation there, and by how much the edge is undercut in CLEAR_CHANCE of nights.
 
     A floor that is below its band already is judged from when it is well back, or when the box has
-    taken the temperature it is heading for: else no lamp would ever seem to help."""
+    taken the temperature it is heading for: else no lamp would ever seem to help. Whoever has
+    lowered the lamps for a step of the night is told that it is too cold now, and the night is
+    judged from that step on."""
     settled = view.floor_c >= view.hours.edge_c
     settles_s = min(_SETTLED_TAUS * view.tau_s, view.hours.to_come[-1].since_s)
+    stepped_c = view.hours.to_come[-1].edge_c + _STEP_K
     short_k, nearest_k, nearest_sd_k, nearest = 0.0, 1e9, 1.0, 1e9
     dip_k = view.hours.dip_k
     for hour, (temp_c, sd_k) in zip(view.hours.to_come, middle, strict=True):
         over_k = temp_c - dip_k - hour.edge_c
         clear_k = _Z_CLEAR * sd_k
-        if settled or over_k >= clear_k or hour.since_s >= settles_s:
+        waits = hour.since_s < settles_s or hour.edge_c > stepped_c
+        if settled or over_k >= clear_k or not waits:
             settled = True
             short_k = max(short_k, clear_k - over_k)
             if (near := over_k / sd_k) < nearest:

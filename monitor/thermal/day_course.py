@@ -14,7 +14,7 @@ from math import cos, exp, pi, sin
 _SUNRISE_H, _SUNSET_H = 6.0, 18.0
 _LATER_H = 1.86
 _FALL = 2.2
-_COLDEST_H, _WARMEST_H = 6.0, 15.0
+COLDEST_H, _WARMEST_H = 6.0, 15.0
 _DAY_H = _SUNSET_H - _SUNRISE_H
 _SPAN_H = _DAY_H + 2.0 * _LATER_H
 _AT_SUNSET = sin(pi * _DAY_H / _SPAN_H)
@@ -35,8 +35,8 @@ def open_air(hour: float) -> float:
 
 def sheltered(hour: float) -> float:
     """The even wave, between 0 and 1."""
-    since_h = (hour - _COLDEST_H) % 24.0
-    rising_h = _WARMEST_H - _COLDEST_H
+    since_h = (hour - COLDEST_H) % 24.0
+    rising_h = _WARMEST_H - COLDEST_H
     if since_h < rising_h:
         return 0.5 - 0.5 * cos(pi * since_h / rising_h)
     return 0.5 + 0.5 * cos(pi * (since_h - rising_h) / (24.0 - rising_h))

@@ -154,7 +154,7 @@ class Outlook:
     below_now: bool = False  # the floor is below its band as one looks ahead
     seen: bool = True  # the floor was seen to go with an outside that is measured
     first_night: bool = False  # nobody has seen this heat and these birds through a night yet
-    was_cold_c: float | None = None  # the last night's lowest, where that would be too cold now
+    was_cold_c: float | None = None  # the last night's lowest, if too cold for this one's morning
     open_share: float = 0.0  # of the cover, that must stay open for the birds' fresh air
     begins: tuple[float, float] = (0.0, 0.0)  # Unix seconds, and the floor then
     # The ways the night may go, each with its chance, by quarters of an hour from then on: the

@@ -1,16 +1,19 @@
 """How much of a forecast's open air reaches the box's place, and how late. Held by `estimate`.
 
 The place's air is taken for a level, a share of the forecast at the hour and a share of what it was
-in the hours before (a shed follows late); `course_filter` learns all three from the outside probe.
+in the hours before (a shed follows late); `course_filter` learns all three from the outside probe,
+from the forecast as late as the place's mornings were (`lateness`).
 Without one the shares are those of a usual porch (assumed), and only changes are believed."""
 
 from bisect import bisect_right
 from collections.abc import Sequence
+from dataclasses import field
 from math import exp, hypot
 
 from monitor.events import Moment
 from monitor.kept import Kept, part
 from monitor.thermal.course_filter import CourseFilter, Courses, Spread, Weather
+from monitor.thermal.lateness import Lateness
 from monitor.thermal.outside_curve import ExpectedOutside, OutsideCurve
 
 _SHARES = Spread(mean=0.38, sd=0.18, walk=0.1)
@@ -18,7 +21,7 @@ _QUIET = Weather(drift_sd_k_per_h=0.1, drift_h=5.0, level_walk_k=0.2)
 _STEP_S = 1800.0
 _LATE_S, _LATE_BACK_H = 2.0 * 3600.0, 6
 _AROUND_S = 3600.0  # the hour's own value is a mean with its neighbours: single hours are noise
-_KEPT_S = 12 * 3600.0
+_KEPT_S = 18 * 3600.0
 _REACH_S, _SOON_S = 6 * 3600.0, 3 * 3600.0  # a forecast for tonight covers these
 _FRESH_SD_K, _SD_K_A_DAY = 0.4, 1.0  # of a forecast's hours to come; common practice
 
@@ -31,9 +34,10 @@ class ForecastShare(Kept):
 
     _filter: CourseFilter
     _pairs: list[tuple[float, float]]  # what was foretold, also for hours gone by
+    _late: Lateness = field(default_factory=Lateness)
 
     def __init__(self) -> None:
-        self._filter = CourseFilter(_QUIET, _SHARES)
+        self._filter, self._late = CourseFilter(_QUIET, _SHARES), Lateness()
         self._pairs = []
 
     def see(self, now: Moment, pairs: Pairs, outside_c: float | None, hour: float) -> None:
@@ -46,7 +50,9 @@ class ForecastShare(Kept):
         if not self._pairs or (last is not None and now.tick - last < _STEP_S):
             return
         courses = self._courses(now.at)
-        if outside_c is None:
+        if outside_c is not None:
+            self._late.see(hour, outside_c, self._coldest_h(now.at - hour * 3600.0))
+        else:
             outside_c = _SHARES.mean * (courses[0] + courses[1])
         self._filter.see(now.tick, outside_c, courses, hour)
 
@@ -74,9 +80,17 @@ class ForecastShare(Kept):
         steps = [(now.tick, self._courses(now.at - 3600.0 * k)) for k in range(_LATE_BACK_H + 1)]
         return _lately([temp_c for temp_c, _ in self._filter.ahead(steps)[0][1]])
 
+    def _around(self, at: float) -> float:
+        return sum(self._value(at + k * _AROUND_S) for k in (-1, 0, 1)) / 3.0
+
     def _courses(self, at: float) -> Courses:
-        near = sum(self._value(at + k * _AROUND_S) for k in (-1, 0, 1)) / 3.0
-        return near, _lately([self._value(at - 3600.0 * k) for k in range(_LATE_BACK_H + 1)])
+        at -= 3600.0 * self._late.hours
+        back = [self._value(at - 3600.0 * k) for k in range(_LATE_BACK_H + 1)]
+        return self._around(at), _lately(back)
+
+    def _coldest_h(self, midnight_at: float) -> float:
+        """Of that morning, by the forecast."""
+        return min(range(24), key=lambda half: self._around(midnight_at + half * _STEP_S)) / 2.0
 
     def _value(self, at: float) -> float:
         pairs = self._pairs

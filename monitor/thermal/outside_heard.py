@@ -1,5 +1,7 @@
 """The outside of one box as it is heard now, and what it does through a day. Held by `thermal`."""
 
+from dataclasses import field
+
 from monitor.events import Moment
 from monitor.kept import Kept, Tick, part
 from monitor.thermal.course import Course
@@ -12,8 +14,9 @@ from monitor.thermal.course_filter import (
     Spread,
     Weather,
 )
-from monitor.thermal.day_course import open_air, sheltered
+from monitor.thermal.day_course import COLDEST_H, open_air, sheltered
 from monitor.thermal.follow import FLOOR_SHARE
+from monitor.thermal.lateness import Lateness
 from monitor.thermal.outside_curve import ExpectedOutside, OutsideCurve, Skies
 
 _SMOOTHED_S = 420.0
@@ -55,12 +58,13 @@ class OutsideHeard(Kept):
     _by_floor: bool = False  # the days are the floor's, for want of an outside
     _course: Course  # of the last hours
     _days: CourseFilter
+    _late: Lateness = field(default_factory=Lateness)
     _slot: Tick | None = None  # tick at which the present mean began
     _sum: float = 0.0
     _count: int = 0
 
     def __init__(self) -> None:
-        self._days, self._course = _days(), Course()
+        self._days, self._course, self._late = _days(), Course(), Lateness()
 
     def observe(self, tick: float, temp_c: float, midnight: float | None) -> None:
         """One reading. `midnight`: the tick of some local midnight, where it is known."""
@@ -81,7 +85,7 @@ class OutsideHeard(Kept):
     def stand_in(self, tick: float, floor_c: float, midnight: float | None) -> None:
         """A floor that nothing disturbs, where no outside was ever heard."""
         if not self._by_floor:
-            self._days, self._by_floor = _days(), True
+            self._begin(by_floor=True)
         self._add(tick, floor_c / FLOOR_SHARE, midnight)
         self._tick = tick
 
@@ -91,11 +95,17 @@ class OutsideHeard(Kept):
                 middle = self._slot + 0.5 * _SLOT_S
                 hour = _hour(middle, midnight)
                 reading = _OF_FLOOR if self._by_floor else OF_AIR
-                self._days.see(middle, self._sum / self._count, _courses(hour), hour, reading)
+                mean_c = self._sum / self._count
+                self._late.see(hour, mean_c, COLDEST_H)
+                self._days.see(middle, mean_c, self._courses(hour), hour, reading)
             self._slot = tick
             self._sum, self._count = 0.0, 0
         self._sum += temp_c
         self._count += 1
+
+    def _courses(self, hour: float) -> Courses:
+        hour = (hour - self._late.hours) % 24.0
+        return open_air(hour), sheltered(hour)
 
     def measured(self, tick: float) -> bool:
         """Is it heard well enough to foretell the floor by it?"""
@@ -115,9 +125,10 @@ class OutsideHeard(Kept):
     def forget_floor(self) -> None:
         """An outside is heard now: the floor's past is none of it."""
         if self._by_floor:
-            self._days = _days()
-            self._slot = None
-            self._by_floor = False
+            self._begin(by_floor=False)
+
+    def _begin(self, *, by_floor: bool) -> None:
+        self._days, self._late, self._by_floor, self._slot = _days(), Lateness(), by_floor, None
 
     def skies(self, now: Moment, until_at: float, midnight: float | None) -> Skies | None:
         """The coming outside from what the outside probe said: quiet weather and a front. Without
@@ -125,7 +136,7 @@ class OutsideHeard(Kept):
         if self._days.tick is None or midnight is None or now.tick - self._tick > _UNHEARD_S:
             return None
         times = [now.tick + k * _STEP_S for k in range(int((until_at - now.at) // _STEP_S) + 2)]
-        steps = [(tick, _courses(_hour(tick, midnight))) for tick in times]
+        steps = [(tick, self._courses(_hour(tick, midnight))) for tick in times]
         source = (
             "going by the floor, no outside probe"
             if self._by_floor
@@ -156,12 +167,8 @@ class OutsideHeard(Kept):
             return self._days
         middle = 0.5 * (slot + self._tick)
         hour = _hour(middle, midnight)
-        return self._days.with_mean(middle, self._sum / self._count, _courses(hour), hour)
+        return self._days.with_mean(middle, self._sum / self._count, self._courses(hour), hour)
 
 
 def _hour(tick: float, midnight: float) -> float:
     return ((tick - midnight) / 3600.0) % 24.0
-
-
-def _courses(hour: float) -> Courses:
-    return open_air(hour), sheltered(hour)

@@ -24,8 +24,12 @@ def describe(box: Box, alarm: Alarm, tick: float, priority: Priority | None) -> 
     facts = temperature_facts(box, alarm, tick)
     cause = cause_of(box, alarm)
     if alarm is box.cold_night:
-        if box.tonight.outlook is not None:
-            outlook_facts(box.tonight.outlook, facts)
+        outlook = box.tonight.outlook
+        if outlook is not None:
+            outlook_facts(outlook, facts)
+            then_c = box.needs.target_at(outlook.lowest_at)
+            if then_c is not None:
+                facts["target_c"] = then_c
         return Description(facts, cause)
     if cause is Cause.HEAT_SOURCE:
         source_facts(box, alarm, facts)

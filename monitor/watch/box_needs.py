@@ -87,6 +87,10 @@ class BoxNeeds(Kept):
             at_age.target_c, at_age.low_c, at_age.high_c, at_age.chill_c, at_age.overheat_c
         )
 
+    def target_at(self, at: float) -> float | None:
+        """The floor's target at a coming time; None: the birds need no heat any more."""
+        return self._edges(Place.FLOOR, self.age_days_at(at)).target_c
+
     def low_at(self, at: float) -> float:
         """The lower edge of the floor's band at a coming time; of an empty box for chicks as they
         come."""

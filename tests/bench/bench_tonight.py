@@ -7,8 +7,9 @@ more with a chance of so many in 100, how many did.
 The highs and lows are those of Seattle, 2012 to 2015 (`seattle-weather` of vega_datasets 0.9, BSD
 licence, from the NOAA National Climatic Data Center), shrunk to what reaches a porch and shifted.
 Between them the air goes two ways: falling by half a cosine, or by an exponential from the warmest
-hour; a place in between would lie between. Fails where ours is further off than the baseline, or a
-class of chances is far off what happened.
+hour; a place in between would lie between. A third, between walls, follows the first some hours
+late. Fails where ours is further off than the baseline, or a class of chances is far off what
+happened.
 
 Then, on invented nights of odd seeds, what is told of gradual fronts (8 to 16 K in four to nine
 hours), of abrupt ones (within the hour) and of nights as the one before: the same nights with and
@@ -50,8 +51,17 @@ CLOSE_K = 0.7  # a night that came so near to the edge of the band is told neith
 FRONTS, USUAL = ("gradual-front", "abrupt-front"), "usual-night"
 
 
+LATE_H = 3.0  # a time constant: the coldest hour comes two and a half later
+
+
 def week(first: int, evening: str, rng: Random) -> list[float]:
     """degC every ten minutes of seven days; the first day begins at midnight."""
+    if evening == "late":
+        open_air, late = week(first, "cosine", rng), []
+        for temp_c in open_air:
+            before_c = late[-1] if late else temp_c
+            late.append(before_c + (temp_c - before_c) * (1.0 - exp(-EVERY_MIN / 60.0 / LATE_H)))
+        return [temp_c + rng.gauss(0.0, 0.1) for temp_c in late]
     table = local_data.seattle_weather().iloc[first : first + DAYS + 1]
     lows, highs = list(table["temp_min"]), list(table["temp_max"])
     share, shift_k = rng.uniform(0.5, 1.0), rng.uniform(-10.0, 5.0)
@@ -186,7 +196,7 @@ def main() -> int:
     print("hour  nights  off the low, mean K: ours / as last night   80 % interval holds, %")
     worse = False
     both: list[tuple[float, bool]] = []
-    for evening in ("cosine", "exponential"):
+    for evening in ("cosine", "exponential", "late"):
         rng = Random(f"tonight {evening}")
         rows: dict[int, list[Look]] = defaultdict(list)
         for _ in range(weeks):
@@ -201,7 +211,7 @@ def main() -> int:
             print(f"{hour:4d} {len(seen):7d} {ours:28.2f} / {as_last:.2f} {inside:26.0f}")
         every = [look for seen in rows.values() for look in seen]
         said = [pair for look in every for pair in look.chances]
-        both += said
+        both += said if evening != "late" else []
         classes(said)
         worse |= mean(abs(e.off_k) for e in every) > mean(abs(e.as_last_k) for e in every)
     print("both together, as a place in between")

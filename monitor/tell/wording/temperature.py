@@ -181,6 +181,9 @@ def cold_night(change: Change, voice: Voice, box: Brooder | None) -> Words:
     return compose(
         f"{voice.where(change.brooder)}: cold night ahead",
         first,
+        f"The evening message at {voice.clock(facts['evening_at'], change.at)} held this possible."
+        if "evening_at" in facts
+        else None,
         _how_sure(voice, facts),
         _outside(voice, facts),
         f"It would be too cold from about {voice.clock(facts['leaves_band_at'], change.at)} on."

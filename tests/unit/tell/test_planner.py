@@ -936,6 +936,29 @@ def foretold(teller: Teller, chance: float, lowest_at: float | None = None) -> N
     teller.plan._look = teller.plan._composer.look = lambda: now
 
 
+@pytest.mark.parametrize(("chance", "reminded"), [(0.15, False), (0.3, True), (0.42, True)])
+def test_a_cold_night_told_in_the_night_says_that_the_evening_held_it_possible(
+    chance: float, reminded: bool
+) -> None:
+    """What was done about it then is done; told as if it were new it would be done twice."""
+    teller = bedtime()
+    foretold(teller, chance)
+    [evening] = teller.go(local(10, 20))
+    assert "cold night ahead" not in evening.title
+    foretold(teller, 0.6)
+    look = teller.plan._look
+    teller.restarted()
+    teller.plan._look = teller.plan._composer.look = look
+    cold = change(A.COLD_NIGHT, at=local(11, 3), occurrence="porch/cold-night/1")
+    told = [*teller.take(cold), *teller.go(local(11, 3, 1))]
+    assert [message.title for message in told] == ["porch: cold night ahead"]
+    said = "The evening message at 20:00 held this possible."
+    assert (said in told[0].body.split("\n")) is reminded
+    next_day = change(A.COLD_NIGHT, at=local(11, 15), occurrence="porch/cold-night/2")
+    again = [*teller.take(next_day), *teller.go(local(11, 15, 1))]
+    assert all("The evening message" not in message.body for message in again)
+
+
 def told_at_three() -> Teller:
     """A cold night that would not wait for bedtime."""
     teller = bedtime()

@@ -15,6 +15,7 @@ from monitor.site import Place, Site
 from monitor.thermal.day_course import open_air, sheltered
 from monitor.thermal.follow import FLOOR_SHARE
 from monitor.thermal.forecast_share import ForecastShare
+from monitor.thermal.lateness import Lateness
 from monitor.thermal.outside_curve import OutsideCurve, Skies, from_low
 from monitor.thermal.outside_heard import OutsideHeard
 
@@ -58,10 +59,10 @@ def test_a_named_low_is_never_undercut(now_c, low_c, hours):
 # -- a forecast
 
 
-def followed(place, hours: float = 10.0) -> tuple[ForecastShare, Moment]:
+def followed(place, hours: float = 10.0, days: int = 2) -> tuple[ForecastShare, Moment]:
     """A place whose air is `place(the forecast's hour)`, followed from noon on."""
     share = ForecastShare()
-    pairs = [(MIDNIGHT_AT + k * H, sky(k)) for k in range(48)]
+    pairs = [(MIDNIGHT_AT + k * H, sky(k)) for k in range(24 * days)]
     for half in range(24, int(24 + 2 * hours)):
         now = Moment(MIDNIGHT_AT + half * 1800.0, half * 1800.0)
         share.see(now, pairs, None if place is None else place(half / 2), half / 2 % 24)
@@ -86,6 +87,18 @@ def test_a_place_that_follows_late_is_foretold_late():
     curve = late.curve(now, MIDNIGHT_AT + 34 * H, 0.0)
     coldest = min(curve.points, key=lambda point: point.temp_c)
     assert coldest.at == pytest.approx(MIDNIGHT_AT + 31 * H, abs=1.1 * H)
+
+
+def test_after_two_mornings_a_forecast_is_as_late_as_the_place_is():
+    """In the small hours much of the night's fall has yet to reach it."""
+
+    def place(hour: float) -> float:
+        return 8.0 + 0.7 * sky(hour - 3.0)
+
+    share, now = followed(place, hours=60.0, days=4)
+    assert now.at == MIDNIGHT_AT + 71.5 * H
+    curve = share.curve(now, MIDNIGHT_AT + 82 * H, 0.0)
+    assert curve.at(MIDNIGHT_AT + 80 * H) == pytest.approx(place(80.0), abs=0.7)
 
 
 def test_without_an_outside_probe_the_changes_of_a_forecast_are_believed_in_part():
@@ -125,6 +138,57 @@ def test_a_night_like_the_nights_before_is_expected(shape):
     curve = tonight(past, now)
     errors = [curve.at(now.at + k * H) - course(42.5 + k) for k in range(1, 12)]
     assert max(abs(error) for error in errors) < 1.2
+
+
+@pytest.mark.parametrize("late_h", [1.0, 2.0, 3.0])
+def test_a_place_that_was_coldest_late_goes_on_falling_as_late(late_h):
+    """A garage goes on cooling when the open air has begun to warm."""
+
+    def course(hour: float) -> float:
+        return 4.0 + 7.0 * sheltered((hour - late_h) % 24.0)
+
+    past, now = heard(course, 26.0 + 48.0)
+    curve = tonight(past, now, 8.0)
+    errors = [curve.at(now.at + k * H) - course(74.0 + k) for k in range(1, 8)]
+    assert max(abs(error) for error in errors) < 0.5
+
+
+@pytest.mark.parametrize(
+    "morning",
+    [
+        lambda hour: 9.0 - 0.5 * hour,  # a front that falls on until noon
+        lambda hour: 9.0,
+        lambda hour: 4.0 + 0.5 * hour,  # warm air came at midnight
+    ],
+)
+def test_a_morning_without_a_low_says_nothing_of_how_late_a_place_is(morning):
+    place = Lateness()
+    mornings(place, morning)
+    assert place.hours == 0.0
+
+
+def mornings(place: Lateness, course, begins_h: float = 0.0, ends_h: float = 12.0) -> None:
+    """Each quarter of an hour of one, in the open coldest at six."""
+    for quarter in range(int(4 * begins_h), int(4 * ends_h) + 1):
+        place.see(quarter / 4.0, course(quarter / 4.0), 6.0)
+
+
+def test_how_late_a_place_is_follows_its_mornings_the_last_most():
+    place = Lateness()
+    for half in range(1, 5):
+        mornings(place, lambda hour: abs(hour - 8.0))
+        assert place.hours == pytest.approx(2.0 * (1.0 - 0.5**half))
+    mornings(place, lambda hour: abs(hour - 4.0))
+    assert place.hours == 0.0, "never before the open air"
+
+
+def test_a_morning_that_was_heard_in_part_says_nothing():
+    place = Lateness()
+    mornings(place, lambda hour: abs(hour - 9.0), begins_h=5.0)
+    assert place.hours == 0.0
+    mornings(place, lambda hour: abs(hour - 9.0), ends_h=10.0)  # its noon is not heard
+    mornings(place, lambda hour: abs(hour - 8.0))
+    assert place.hours == 1.0
 
 
 @pytest.mark.parametrize("shape", [open_air, sheltered])

@@ -100,6 +100,9 @@ def test_each_hour_is_judged_by_its_own_target():
     stepped = ahead(view(floor_c=31.0, outside_c=5.1, step_at=EVENING + 600.0))
     assert stepped.chance < CLEAR_CHANCE
     assert stepped.leaves_band_at is None
+    in_four_hours = ahead(view(floor_c=31.0, outside_c=5.1, step_at=EVENING + 4 * 3600.0))
+    assert in_four_hours.chance == pytest.approx(before.chance, abs=0.15)
+    assert in_four_hours.leaves_band_at == before.leaves_band_at
 
 
 def test_the_interval_is_that_of_the_lowest_floor_whenever_it_is():
@@ -142,11 +145,13 @@ def test_two_ways_for_the_night_to_go_are_weighed_and_not_averaged():
     assert morning.high_c < of_quiet.high_c
 
 
-def test_a_floor_lowered_for_the_step_of_the_night_is_no_cold_night():
-    """The lamps are hung for tomorrow's target some hours before midnight."""
-    lowered = view(floor_c=LOW_C - 0.5, outside_c=LOW_C - 22.5, step_at=EVENING + 4 * 3600.0)
-    outlook = ahead(lowered)
-    assert not outlook.below_now
+@pytest.mark.parametrize("step_h", [1.0, 4.0, 8.0])
+def test_a_floor_lowered_for_the_step_of_the_night_is_too_cold_now_and_no_cold_night(step_h):
+    """The lamps are hung for tomorrow's target some hours before midnight: the cold alarm rings by
+    today's, as it did for whoever reads this."""
+    step_at = EVENING + step_h * 3600.0
+    outlook = ahead(view(floor_c=LOW_C - 0.5, outside_c=LOW_C - 22.5, step_at=step_at))
+    assert outlook.below_now
     assert outlook.chance < CLEAR_CHANCE
 
 
