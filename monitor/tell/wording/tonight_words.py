@@ -31,6 +31,13 @@ def asked_lines(
     if target_c is None or low_c is None or by_size is None:
         return (f"{status.name}: the birds need no heat any more.",)
     right = f"{voice.temp(target_c)}, and no less than {voice.temp(low_c)}"
+    step = status.next_step
+    if outlook and step and not step.gradual and now < step.at <= outlook.lowest_at:
+        then_low_c = step.to_c - (target_c - low_c)
+        right += (
+            f"; from {voice.clock(step.at, now)} on {voice.temp(step.to_c)}, and no less than "
+            f"{voice.temp(then_low_c)}"
+        )
     if status.batch is not None and outlook is not None:
         answer, *more = tonight(outlook, voice, now, status.temp_at)
         if status.too_hot and outlook.chance >= CLEAR_CHANCE:

@@ -4,6 +4,7 @@ a refusal."""
 import re
 from dataclasses import replace
 
+import pytest
 from support.engine_night import Night, a_brooder, a_site
 
 from monitor.events import AlarmName, Cause, Change, ChangeKind, Facts, Priority
@@ -91,6 +92,22 @@ def test_an_empty_box_that_is_cold_is_to_be_warmed_first_and_judged_by_its_size(
     )
     assert "Lowest on the floor" not in said, "with the heat off that would say nothing"
     assert "the floor would come down to about" in said
+
+
+@pytest.mark.parametrize(("hatched", "steps"), [("2026-02-02", True), ("2026-02-04", False)])
+def test_in_the_evening_before_a_step_both_targets_of_the_night_are_said(
+    hatched: str, steps: bool
+) -> None:
+    site = a_site(a_brooder(), outside=True)
+    night = Night(site, batch=False)
+    night.placed(hatched=hatched)
+    while night.t < 2 * H:
+        night.says(36.0)
+        night.says(12.0 - night.t / H, "site/shade")
+        night.t += 60
+    said, _ = asked(night, site)
+    then = "; from 00:00 on 32.2 °C, and no less than 29.4 °C" if steps else ""
+    assert f"It should be 35.0 °C, and no less than 32.2 °C{then}." in said.split("\n")
 
 
 def test_birds_in_a_box_that_is_not_heard_are_told_what_it_holds_by_its_size():
