@@ -57,7 +57,8 @@ class FallWatch(Kept):
         chill_c = self._floor.chill_c
         if self._box.settling(tick) and chill_c is not None and floor_c >= chill_c:
             # The grower's own turn-down is no lost heat. The band is watched all the same.
-            self.settle_anew(model, tick)
+            model.settle(tick, floor_c)
+            fall.end()
             return
         airs = self._airs(tick, floor_c)
         begins = fall.begins_anew if fall.open else fall.begins

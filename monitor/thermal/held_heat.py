@@ -95,8 +95,8 @@ class HeldHeat(Kept):
         model = self._in_use.model
         if model is not None and model.outside_known:
             box, tick = self._box, start.tick
-            hung = box.settling(tick) or not self._follow.is_since(box.changed)
-            night = box.is_night(tick)
+            night = box.is_night(tick)  # by day it is yet to be hung for it
+            hung = night and (box.settling(tick) or not self._follow.is_since(box.changed))
             held = self._follow.at(floor_c, outside_c, night=night, hung=hung)
             return held._replace(
                 level_c=held.level_c - lost_k,
