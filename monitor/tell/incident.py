@@ -52,6 +52,7 @@ class ToldIncident:
     answer_given: AnswerGiven | None = None
     asked: Tick | None = None  # since when an urgent alarm waits for an answer
     repeats: int = 0
+    repeats_before: int = 0  # of these, until it was last told as over
     times_passed_on: int = 0
     extreme_c: float | None = None
     told_c: dict[str, float] = field(default_factory=dict)  # by box: the coldest that was repeated
@@ -175,6 +176,7 @@ class ToldIncident:
             alarms={alarm.change.occurrence: alarm},
             worst=alarm.change,
             last=None,
+            repeats_before=self.repeats,
             answered_rank=-1,
             over_due=None,
             is_over=False,

@@ -52,7 +52,8 @@ def raised(changes: list[Change], site: Site) -> Words:
 
 
 def again(incident: ToldIncident, at: float, site: Site, status: SiteStatus | None) -> Words:
-    return life.again(_now(incident, at, site, status), _waited_s(incident, at), incident.repeats)
+    number = incident.repeats - incident.repeats_before
+    return life.again(_now(incident, at, site, status), _waited_s(incident, at), number)
 
 
 def asked_anew(

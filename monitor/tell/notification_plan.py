@@ -372,6 +372,7 @@ class NotificationPlan(Kept):
         if incident.worst is None or told_before or emptied:
             return []
         incident.over_told += 1
+        incident.repeats_before = incident.repeats
         if rest is not None:
             rest.over_told = incident.over_told
         if TABLE[incident.worst.alarm].told_once:

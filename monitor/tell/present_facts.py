@@ -12,7 +12,7 @@ from monitor.tell.wording.evening import BoxEvening
 from monitor.tell.wording.morning import BoxMorning
 from monitor.tell.wording.words import Voice, Words
 from monitor.thermal.coming_night import CLEAR_CHANCE
-from monitor.watch.alarm_table import OF_COLD
+from monitor.watch.alarm_table import OF_COLD, OF_HEAT
 from monitor.watch.box_facts import cold_ahead, outlook_facts, put_minutes_to_overheat
 from monitor.watch.status import BrooderStatus, SiteStatus
 
@@ -43,9 +43,10 @@ def now_facts(
         _last_heard(fresh, box, status.at)
     if box.target_c is not None:
         fresh["target_c"] = box.target_c
-    lows = [a.extreme_c for a in box.alarms if a.active and a.alarm in OF_COLD]
-    if lowest := [low_c for low_c in lows if low_c is not None]:
-        fresh["extreme_c"] = min(lowest)
+    family, furthest = (OF_HEAT, max) if alarm in OF_HEAT else (OF_COLD, min)
+    of_family = [a.extreme_c for a in box.alarms if a.active and a.alarm in family]
+    if extremes := [one for one in of_family if one is not None]:
+        fresh["extreme_c"] = furthest(extremes)
     if "lowest_low_c" not in fresh:  # those of a cold night are its own
         fresh.pop("lowest_c", None)
         told = any(a.alarm is AlarmName.COLD_NIGHT and a.active for a in box.alarms)

@@ -72,7 +72,7 @@ def measured_out(facts: Facts, box: Brooder | None) -> str:
 
 def has_come_up(facts: Facts) -> bool:
     """Has the floor come up again, well above its lowest, and will it not be there again within the
-    hour? What was missing then is no longer all missing."""
+    hour? What was missing then is no longer all missing. In a cold night nothing was."""
     above_k = facts.get("temp_c", 0.0) - facts.get("extreme_c", math.inf)
     return above_k >= max(_BACK_K, -facts.get("rate_c_per_h", 0.0))
 
@@ -81,10 +81,10 @@ def check_cold(cause: Cause, facts: Facts, box: Brooder | None) -> str:
     """The shortest first thing to do about cold; fits the lock screen."""
     if cause is Cause.SENSOR:
         return "Check the probe and the chicks."
-    if has_come_up(facts):
-        return "See that all of the heat is on."
     if cause is Cause.COLD_NIGHT:
         return "Cover the box more or add heat."
+    if has_come_up(facts):
+        return "See that all of the heat is on."
     heat = _heat_kind(box)
     if cause is Cause.COVER_OPEN:
         return (
@@ -102,7 +102,7 @@ def check_cold(cause: Cause, facts: Facts, box: Brooder | None) -> str:
 def more_about_cold(cause: Cause, facts: Facts, box: Brooder | None, site: Site) -> list[str]:
     """Further lines about cold: what it looks like, how to go about it, with care."""
     lines: list[str] = []
-    if cause is not Cause.SENSOR and has_come_up(facts):
+    if cause not in (Cause.SENSOR, Cause.COLD_NIGHT) and has_come_up(facts):
         lowest = Voice(site).temp(facts["extreme_c"])
         return [f"It was down to {lowest} and has come up since: some of the heat is back."]
     if cause is Cause.HEAT_SOURCE:

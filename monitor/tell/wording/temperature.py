@@ -119,8 +119,11 @@ def overheat(change: Change, voice: Voice, box: Brooder | None) -> Words:
         do = f"{do} Set it back as soon as the floor is right: {_night(facts)}."
     if fire and "doubt" in facts:
         do = "Go and look now: if anything there is that hot, cut the power first."
-    below = facts.get("temp_c", 99.0) < facts.get("overheat_c", 0.0)
-    cools = below and facts.get("rate_c_per_h", 0.0) <= -STEADY_C_PER_H
+    limit_c, rate = facts.get("overheat_c", 0.0), facts.get("rate_c_per_h", 0.0)
+    below = facts.get("temp_c", 99.0) < limit_c
+    # Its pace is that of minutes ago; who has just raised a lamp reads where it was.
+    was_beyond = facts.get("extreme_c", 0.0) >= limit_c and rate < STEADY_C_PER_H
+    cools = below and (rate <= -STEADY_C_PER_H or was_beyond)
     early = below and not cools
     if cools:
         what, do = "too hot, but cooling", "It is cooling: look at the chicks."

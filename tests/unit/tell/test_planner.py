@@ -416,6 +416,21 @@ def test_heat_lost_in_a_night_foretold_as_cold_after_the_feeding_is_no_reminder_
     assert [m.kind for m in teller.take(lost)] == [MessageKind.RAISED]
 
 
+def test_reminders_are_counted_from_the_last_word_that_it_is_over():
+    """One box lost heat by day, and in its cold night the first reminder was the fifteenth."""
+    teller = told_at_three()
+    tick = local(10, 19) - NIGHT
+    teller.take(raised(A.HEAT_LOSS, tick))
+    teller.go(local(10, 19, 55))
+    assert "(reminder 5)" in teller.said[-1].title
+    teller.take(cleared(A.HEAT_LOSS, tick + 4000))
+    teller.go(local(10, 23))
+    teller.take(change(A.HEAT_LOSS, at=local(10, 23, 1), occurrence="porch/heat-loss/2"))
+    teller.go(local(10, 23, 12))
+    assert "(reminder 1)" in teller.said[-1].title
+    assert len({message.key for message in teller.said}) == len(teller.said)
+
+
 def test_lost_heat_that_comes_back_by_another_cause_is_told_with_what_to_do_now():
     teller = Teller()
     teller.take(raised(A.HEAT_LOSS, cause=Cause.COVER_OPEN))

@@ -24,6 +24,7 @@ def test_how_far_the_floor_came_down_is_known_from_the_alarms_that_are_on():
     )
     box = fake_api.brooder(temp_c=28.0, alarms=(low, lower))
     assert now_facts(Facts(), fake_api.status(box), "porch", AlarmName.COLD)["extreme_c"] == 25.0
+    assert now_facts(Facts(), fake_api.status(box), "porch", AlarmName.HOT).get("extreme_c") is None
     warm = fake_api.status(fake_api.brooder())
     assert "extreme_c" not in now_facts(Facts(), warm, "porch", AlarmName.COLD)
 

@@ -657,15 +657,25 @@ def test_a_floor_that_has_come_up_again_no_longer_has_all_its_heat_stopped(
     assert ("It was down to 23.0 °C and has come up since" in body) is is_back
     assert ("has most likely stopped" in body) is not is_back
     assert not (is_back and "has been falling" in body)
+    night = wording.for_change(replace(told, cause=Cause.COLD_NIGHT), site()).body
+    if alarm is not AlarmName.HEAT_LOSS:
+        assert "Cover the box more or add heat." in night
+        assert "some of the heat is back" not in night, "none was lost"
 
 
 @pytest.mark.parametrize(
-    ("rate", "what"), [(-5.0, "too hot, but cooling"), (5.0, "soon dangerously hot")]
+    ("rate", "highest_c", "cools"),
+    [(-5.0, 38.2, True), (0.0, 39.5, True), (5.0, 39.5, False), (0.0, 38.5, False)],
 )
-def test_a_floor_that_cools_again_is_not_said_to_heat_up(rate: float, what: str):
+def test_a_floor_that_cools_again_is_not_said_to_heat_up(
+    rate: float, highest_c: float, cools: bool
+):
     facts = Facts(**FACTS[AlarmName.OVERHEAT])
-    facts |= Facts(temp_c=38.2, overheat_c=39.0, high_c=37.8, rate_c_per_h=rate)
+    facts |= Facts(
+        temp_c=38.2, extreme_c=highest_c, overheat_c=39.0, high_c=37.8, rate_c_per_h=rate
+    )
     words = wording.for_change(change(AlarmName.OVERHEAT, facts=facts), site())
+    what = "too hot, but cooling" if cools else "soon dangerously hot"
     assert words.title == f"porch: {what}"
-    assert ("slipped" in words.body) is (rate > 0)
-    assert ("above 39.0 °C it is dangerously hot" in words.body) is (rate > 0)
+    assert ("slipped" in words.body) is not cools
+    assert ("above 39.0 °C it is dangerously hot" in words.body) is not cools
