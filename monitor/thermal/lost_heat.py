@@ -25,6 +25,7 @@ _FORGOTTEN_S = 36 * 3600.0  # lost heat that nobody missed for so long is how th
 _AT_TARGET_S = 600.0  # a floor as warm as it should be for so long has its heat
 _DOWN_S, _DOWN_READINGS = 55.0, 2  # a probe beneath a source is down for so long
 _DOWN_AT_WORK_S = 240.0  # ... where a grower may be at the box
+_RISES_K = 0.3  # since then: its source is on again
 
 
 @dataclass(frozen=True, slots=True)
@@ -187,7 +188,9 @@ class LostHeat(Kept):
         told = readings >= _DOWN_READINGS and tick - down.since >= wait_s
         floor, floor_c = self._floor, self._floor.temp_c
         hung = leads and floor_c is not None and floor.is_hung(tick, floor_c)
-        told = told and not hung and not floor.may_swing(tick)
+        lowest_c = track.course.lowest(down.since, tick)
+        rises = lowest_c is not None and track.last_c > lowest_c + _RISES_K
+        told = told and not hung and not rises and not floor.may_swing(tick)
         back_c = 0.5 * (usual_c + track.last_c)
         self.down = Down(track.key, down.since, track.last_tick, readings, back_c, told)
         if told and self.loss is None:

@@ -101,6 +101,24 @@ def test_a_floor_that_cools_and_nothing_else_in_a_box_that_a_thermostat_swings_i
     assert AlarmName.PROBE_FAULT in {c.alarm for c in night.changes}
 
 
+def test_by_day_a_probe_beneath_a_lamp_that_warms_again_is_no_lamp_that_died():
+    """A thermostat's first rest after hours, and the pulse after it."""
+    rng, night = Random(3), Night(a_site(a_box(WEST, EAST)))
+    rests = 15.0 * 3600.0  # nine in the morning
+    night.t = rests - 3 * 3600.0
+    curves: dict[str, Curve] = {
+        "floor": ((-60, 34.9), (0, 35.7), (4, 34.6), (7, 34.3), (9, 34.4), (30, 35.7)),
+        WEST: ((-60, 38.2), (0, 39.4), (4.5, 36.0), (8.5, 36.8), (30, 39.0)),
+        EAST: ((-60, 37.7), (0, 38.3), (9, 37.9), (30, 38.3)),
+    }
+    while night.t < rests + 1800.0:
+        minute = (night.t - rests) / 60.0
+        for probe, curve in curves.items():
+            night.says(at(curve, minute) + rng.gauss(0.0, 0.03), f"porch/{probe}")
+        night.t += 30.0
+    assert causes(night, AlarmName.HEAT_LOSS) == []
+
+
 def test_a_source_that_died_is_not_taken_for_one_that_works_once_its_cold_is_usual():
     night = watched(
         a_box(WEST, lamps=1),
