@@ -5,10 +5,11 @@ A probe with a bird on it rises at once and comes to rest within minutes, and no
 it; a thermostat's swing ends where and when the ones before did; a floor that was cold goes back to
 where it was. Heat that is new does none of these: some minutes of it are enough to tell, fewer if
 another probe rises out of what it was, none if a probe beneath each source shows nothing new. By
-night that holds though another probe rises: birds lie on two. Heat that the floor and the probe
-beneath a source show together needs no more than two looks: a bird sits on one of them, and a
-swing's next top is where the last one was. Where people are about they hang lamps and cover the box
-for the night: it counts once the floor is above its band.
+night birds lie on two: there only a probe beneath a source bears it out, until the floor is out of
+its band. Heat that the floor and the probe beneath a source show together needs no more than two
+looks: a bird sits on one of them, and a swing's next top is where the last one was. Where people
+are about they hang lamps and cover the box for the night: it counts once the floor is above its
+band.
 Figures are this project's (assumed); tests/bench measures what they do."""
 
 import math
@@ -90,7 +91,8 @@ class Climb(Kept):
         alone_counts = not (sources_seen and self._as_ever(tick, beside))
         counts, highest_c = 0, -math.inf
         for track, rose_k, stays_on in rose:
-            witness = any(one is not track for one in rising)
+            birds = by_night and track.mean <= high_c  # lie on two
+            witness = any(one is not track and (one.beneath or not birds) for one in rising)
             if not (alone_counts or (witness and not by_night)):
                 continue
             steady = self._steadiness(tick, track, rose_k, alone=not witness, stays_on=stays_on)

@@ -99,6 +99,17 @@ class Floor(Kept):
         return None if self.temp_c is None else self._switching.swing(self.stepped, self.temp_c)
 
     @property
+    def pulses(self) -> bool:
+        """Is it in a thermostat's pulse that is no longer than the one before?"""
+        temp_c = self.temp_c
+        return temp_c is not None and self._switching.pulses(self.stepped, temp_c)
+
+    @property
+    def top_c(self) -> float:
+        """How far up a thermostat's next pulse may go, degC; -inf: none is foretold."""
+        return self._switching.top_c(self.stepped)
+
+    @property
     def rests_until(self) -> float:
         """Until when (tick) it may fall by a thermostat's rest; NEVER: by none."""
         temp_c = self.temp_c

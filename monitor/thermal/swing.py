@@ -1,10 +1,11 @@
 """A floor that a thermostat swings, whether one was declared or not: its falls to where it goes on
-again. `Switching` sees over hours where the middle is, how far down they reach, and whether the
-next pulse has not come (held by `floor`); `overdue` says the last of any course, in an hour and a
-half (called by `fall`, `witness`, `climb`). Figures are this project's (assumed); tests/bench
-measures what they do."""
+again. `Switching` sees over hours where the middle is, how far down they reach, how far the next
+pulse goes and for how long, and whether it has not come (held by `floor`); `overdue` says the last
+of any course, in an hour and a half (called by `fall`, `witness`, `climb`). Figures are this
+project's (assumed); tests/bench measures what they do."""
 
 from collections.abc import Sequence
+from math import inf
 from typing import NamedTuple
 
 from monitor.kept import NEVER, Kept, Tick, part
@@ -14,6 +15,10 @@ _FALLS = 2  # that ended, and alike: birds that run about make no two alike
 _ALIKE, _ALIKE_K = 1.5, 0.6  # longest by shortest; peaks, and troughs
 _SMOOTHED_S = 450.0  # half a quarter of an hour: its mean shows less of quick swings
 _OLD_S = 3 * 3600.0  # without another fall it swings no more
+# The next pulse: times as long as the one before, of two within so long; no pulse is longer. It
+# goes further by so much of how far it swings.
+_PULSE, _LOOK_S, _SWUNG_S, _PULSE_S = 1.1, 60.0, 4 * 3600.0, 3600.0
+_TOP_SHARE = 0.5
 
 _KINK = 0.5  # of the deepest: a kink on the way up is no fall
 _OF_HOUR_K, _OF_HOUR_SHARE = 0.5, 0.3  # peaks, and troughs: or by the swing
@@ -29,6 +34,7 @@ class _Ended(NamedTuple):
     peak_c: float
     lasted_s: float
     trough_c: float
+    over_at: Tick = NEVER  # since when it rises
 
 
 class Swing(NamedTuple):
@@ -59,7 +65,7 @@ class Switching(Kept):
                 self._trough = (tick, floor_c)
             elif floor_c > self._trough[1] + self._turn_k:
                 (peak_at, peak_c), (trough_at, trough_c) = self.peak, self._trough
-                ended = _Ended(peak_at, peak_c, trough_at - peak_at, trough_c)
+                ended = _Ended(peak_at, peak_c, trough_at - peak_at, trough_c, tick)
                 self._falls = [*self._falls[-1:], ended]
                 self.falling, self.peak = False, (tick, floor_c)
                 return ended
@@ -84,6 +90,25 @@ class Switching(Kept):
         known = self.falling and len(falls) == _FALLS and lasts_s < _OLD_S
         return known and _late(falls, lasts_s, floor_c, _BY_NIGHT)
 
+    def top_c(self, tick: float) -> float:
+        """How far up its next pulse may go, degC, as the box warms; -inf: none is foretold."""
+        falls = self._falls
+        if len(falls) < _FALLS or falls[0].peak_at < tick - _SWUNG_S:
+            return -inf
+        swings_k = min(f.peak_c for f in falls) - max(f.trough_c for f in falls)
+        if swings_k < _SWING_K:
+            return -inf
+        return max(f.peak_c for f in falls) + _TOP_SHARE * swings_k
+
+    def pulses(self, tick: float, floor_c: float) -> bool:
+        """Does it rise by a pulse that is no longer than the one before, or come down from that?"""
+        if floor_c > self.top_c(tick):
+            return False
+        first, last = self._falls
+        rose_s = last.peak_at - first.over_at
+        short = tick - last.over_at <= _PULSE * rose_s + _LOOK_S
+        return rose_s <= _PULSE_S and (self.falling or short)
+
     def swing(self, tick: float, floor_c: float) -> Swing | None:
         """None: it does not swing, or is where its swings do not reach."""
         falls = self._falls
@@ -91,7 +116,7 @@ class Switching(Kept):
         sure = len(falls) == _FALLS
         if not falls or since_s > (_OLD_S if sure else _ALIKE * falls[0].lasted_s):
             return None
-        _, peaks_c, lasted_s, troughs_c = zip(*falls, strict=True)
+        _, peaks_c, lasted_s, troughs_c, _ = zip(*falls, strict=True)
         if not _alike(falls, _ALIKE_K) or min(peaks_c) - max(troughs_c) < _SWING_K:
             return None
         peak_c, trough_c = sum(peaks_c) / len(falls), sum(troughs_c) / len(falls)
@@ -126,7 +151,7 @@ def _late(
     temp_c: float,
     beyond: Sequence[tuple[float, float]],
 ) -> bool:
-    _, peaks_c, lasted_s, troughs_c = zip(*falls, strict=True)
+    _, peaks_c, lasted_s, troughs_c, _ = zip(*falls, strict=True)
     swing_k = min(peaks_c) - max(troughs_c)
     long, below_k = lasts_s / max(lasted_s), min(troughs_c) - temp_c
     return (
@@ -138,7 +163,7 @@ def _late(
 
 def _alike(falls: Sequence[_Ended], alike_k: float) -> bool:
     """Do they last as long, and reach as far up and down?"""
-    _, peaks_c, lasted_s, troughs_c = zip(*falls, strict=True)
+    _, peaks_c, lasted_s, troughs_c, _ = zip(*falls, strict=True)
     return max(lasted_s) <= _ALIKE * min(lasted_s) and all(
         max(turns_c) - min(turns_c) < alike_k for turns_c in (peaks_c, troughs_c)
     )

@@ -248,13 +248,12 @@ class ThermalWatch(Kept):
         self._rise.judge(tick, warmest, target_c, limits, self._climb)
         self._warming.judge(
             tick,
-            warmest,
+            self._floor,
             target_c,
             limits,
             hour=hour,
             climb=self._climb,
             beside=self._beside,
-            swings=self._floor.swing is not None,
         )
 
     # -- what comes out

@@ -7,7 +7,7 @@ from monitor.thermal.course import UNKNOWN_K, Course
 
 SPIKE_K = 3.0  # from one reading to the next; a larger jump waits for the next ones to confirm
 # Readings so close to each other; of the air outside, which no hour changes as much, these.
-_CLOSE_S, _CLOSE_OUTSIDE_S = 180.0, 3600.0
+CLOSE_S, _CLOSE_OUTSIDE_S = 180.0, 3600.0
 # For so long, or by the third in a row: two wild readings within seconds confirm nothing.
 _BORNE_OUT_S, _BORNE_OUT = 20.0, 3
 SUNKEN_K = 0.4  # below its usual low: less is no collapse
@@ -50,7 +50,7 @@ class Track(Kept):
     def __init__(self, key: str, place: Place) -> None:
         self.key = key
         self.place, self.beneath = place, place is Place.UNDER_HEAT
-        self._close_s = _CLOSE_OUTSIDE_S if place is Place.OUTSIDE else _CLOSE_S
+        self._close_s = _CLOSE_OUTSIDE_S if place is Place.OUTSIDE else CLOSE_S
         self.course = Course()
 
     def add(self, tick: float, temp_c: float) -> bool:

@@ -4,8 +4,10 @@
 Chicks that are too warm walk away from the heat long before they come to harm, and by day birds,
 sun and air move a floor by some degrees for an hour. So a warm floor can wait, unless new heat
 drives it (`climb`), it lies halfway to harm for half an hour, or it rises steadily and comes to
-harm within two hours, slacken as it may. Where the sun warms the whole box, that is told before the
-floor has left its band. Figures are this project's (assumed); tests/bench measures what they do."""
+harm within two hours, slacken as it may. Where a thermostat swings it, new heat and a steady rise
+are no news below halfway to harm while its pulse lasts no longer than the one before. Where the sun
+warms the whole box, that is told before the floor has left its band. Figures are this project's
+(assumed); tests/bench measures what they do."""
 
 import math
 from collections.abc import Sequence
@@ -18,8 +20,9 @@ from monitor.site import Limits
 from monitor.thermal.climb import Climb
 from monitor.thermal.course import Course
 from monitor.thermal.diagnosis import Warmth
+from monitor.thermal.floor import Floor
 from monitor.thermal.slope import goes_on_k
-from monitor.thermal.track import Track
+from monitor.thermal.track import CLOSE_S, SPIKE_K, Track
 
 _NEW_S = 330.0  # an older word says nothing of where it is heading
 _MEAN_S = 270.0  # a pace is taken between means of so long: one reading every five minutes will do
@@ -67,18 +70,17 @@ class Warming(Kept):
     def judge(
         self,
         tick: float,
-        tracks: Sequence[Track],
+        floor: Floor,
         target_c: float | None,
         limits: Limits,
         *,
         hour: float | None,
         climb: Climb,
         beside: Sequence[Track],
-        swings: bool,
     ) -> None:
-        """Look at the latest means of the floor probes, and of those `beside` them. `hour`: of the
-        local clock, where it is known. `swings`: the floor is where a thermostat swings it."""
-        heard = [t for t in tracks if t.level is not None and tick - t.last_tick <= _NEW_S]
+        """Look at the latest means of the floor's probes, and of those `beside` them. `hour`: of
+        the local clock, where it is known."""
+        heard = [t for t in floor.warmest if t.level is not None and tick - t.last_tick <= _NEW_S]
         if target_c is None:
             self._reset()
         if target_c is None or not heard:
@@ -91,6 +93,8 @@ class Warming(Kept):
         course = hottest.course
         if not course.ticks or course.ticks[-1] == self._looked:
             return
+        if hottest.mean > course.means[-1] + SPIKE_K and tick - course.ticks[-1] < CLOSE_S:
+            return  # a wild reading, or two: the next minute bears it out
         self._looked = course.ticks[-1]
         by_k = over_k - limits.band_c
         half_k = by_k - _HALFWAY * (limits.harm_c - limits.band_c)
@@ -107,13 +111,14 @@ class Warming(Kept):
         least_k = _EVENING_BY_K if in_evening else _BY_K
         if hour is None or not _SUN_H[0] <= hour < _SUN_H[1] or _has_turned(course):
             self._sun = False
-        elif over_k > _SUN_FROM * limits.band_c and not self._sun:
+        elif over_k > _SUN_FROM * limits.band_c and hottest.mean > floor.top_c and not self._sun:
             to_harm_k = limits.harm_c - over_k
             self._sun = any(
                 _sun_rises(course, parts_k[-parts:], to_harm_k / ahead_min, steps * course.grain_k)
                 and any(_rises_too(track.course, tick, parts * _PART_S, by_k) for track in beside)
                 for parts, by_k, ahead_min, steps in _SUN_SHOWS
             )
+        swings = floor.swing is not None
         heated = (
             self._above is not None
             and tick - self._above >= _HEATED_S
@@ -122,16 +127,17 @@ class Warming(Kept):
             and climb.heats(tick, beside)
         )
         new_heat = heated or climbs_k > limits.band_c or (long and climb.rises)
-        if self._sun or climb.driven or (by_night and new_heat):
+        heads_for_harm = (by_k > 0.0 and climbs_k > limits.harm_c) or (
+            (by_k > least_k or (by_night and long))
+            and rises_k > limits.harm_c
+            and (half_k > 0.0 or not swings)
+            and self._is_no_swing(tick, course)
+        )
+        pulses = half_k <= 0.0 and floor.pulses
+        if self._sun or (not pulses and (climb.driven or (by_night and new_heat))):
             self.warmth = Warmth.SOON
-        elif (
-            (by_k > 0.0 and climbs_k > limits.harm_c)
-            or (
-                (by_k > least_k or (by_night and long))
-                and rises_k > limits.harm_c
-                and self._is_no_swing(tick, course)
-            )
-            or (self._halfway is not None and tick - self._halfway >= _HALFWAY_S)
+        elif (not pulses and heads_for_harm) or (
+            self._halfway is not None and tick - self._halfway >= _HALFWAY_S
         ):
             self.warmth = Warmth.HARMS
         else:

@@ -489,6 +489,18 @@ def test_a_bird_on_the_probe_of_a_swinging_floor_wakes_nobody() -> None:
     assert {told.priority for told in warm(box.night)} <= {Priority.ADVICE}
 
 
+def test_two_wild_readings_of_a_floor_above_its_band_ring_nowhere() -> None:
+    box = Box(start_h=23.0)
+    box.goes(2 * 3600)
+    box.temp_c = HIGH_C + 0.4
+    box.goes(600)
+    box.temp_c += 8.0
+    box.goes(60)
+    box.temp_c -= 8.0
+    box.goes(600)
+    assert {told.priority for told in warm(box.night)} == {Priority.ADVICE}
+
+
 def test_the_highest_of_a_floor_too_hot_is_no_sheath_beneath_a_lamp() -> None:
     box = a_brooder()
     under = a_probe("porch", "under west lamp", Place.UNDER_HEAT)
@@ -655,6 +667,78 @@ def test_a_slow_thermostats_next_top_is_not_told_as_the_sun() -> None:
             night.says(34.5 + (top_c - 34.5) * up + rng.gauss(0, 0.04))
             night.says(26.0 + 2.4 * up + rng.gauss(0, 0.04), "porch/cool end")
             night.t += 30.0
+    assert warm(night) == []
+
+
+def test_the_tops_of_a_thermostat_slower_than_the_watch_looks_back_are_not_told_as_the_sun() -> (
+    None
+):
+    """Forty minutes up, an hour to come down and to rest: the top before is too long ago."""
+    floor, cool = a_brooder(floors=1), a_probe("porch", "cool end", Place.COOL_END)
+    night = Night(a_site(replace(floor, probes=(*floor.probes, cool))))
+    rng = Random(1)
+    night.t = (30.5 - 18.0) * 3600.0
+    for top_c in (36.9, 37.0, 37.2, 37.4, 37.5, 37.6):
+        began = night.t
+        while (at_s := night.t - began) < 5700.0:
+            up = at_s / 2400.0 if at_s < 2400.0 else max(0.0, 1.0 - (at_s - 2400.0) / 2400.0)
+            night.says(35.4 + (top_c - 35.4) * up + rng.gauss(0, 0.04))
+            night.says(26.0 + 2.4 * up + rng.gauss(0, 0.04), "porch/cool end")
+            night.t += 30.0
+    assert warm(night) == []
+
+
+@pytest.mark.parametrize("start_h", [18.5, 26.0])
+def test_a_thermostats_pulse_that_goes_higher_and_quicker_and_ends_as_ever_wakes_nobody(
+    start_h: float,
+) -> None:
+    """The lamps were hung lower for the night: its tops are above the band for minutes."""
+    night = beneath_the_only_lamp()
+    rng = Random(1)
+    night.t = began = (start_h - 18.0) * 3600.0
+    while night.t < began + 4 * 3600.0:
+        rounds, in_round = divmod((night.t - began) / 60.0, 20.0)
+        up = in_round / 11.0 if in_round < 11.0 else (20.0 - in_round) / 9.0
+        swing_k = 3.0 if rounds < 7 else 4.2
+        beneath_c = 38.0 if rounds < 7 else 40.0
+        night.says(34.4 + swing_k * up + rng.gauss(0, 0.04))
+        night.says(beneath_c + 0.5 * up + rng.gauss(0, 0.04), "porch/under west lamp")
+        night.t += 30.0
+    assert {change.priority for change in warm(night)} <= {Priority.ADVICE}
+
+
+def test_a_thermostats_pulse_that_goes_on_for_longer_than_ever_rings() -> None:
+    """It is told once it has lasted for as long as the one before."""
+    night = beneath_the_only_lamp()
+    rng = Random(1)
+    night.t = began = 8 * 3600.0
+    sticks = began + 7 * 1200.0
+    while night.t < sticks + 1200.0:
+        in_round = (night.t - began) / 60.0 % 20.0
+        up = in_round / 11.0 if in_round < 11.0 else (20.0 - in_round) / 9.0
+        if night.t >= sticks:
+            up = (night.t - sticks) / 60.0 / 11.0
+        night.says(34.4 + 3.0 * up + rng.gauss(0, 0.04))
+        night.says(38.0 + 3.0 * up + rng.gauss(0, 0.04), "porch/under west lamp")
+        night.t += 30.0
+    told = warm(night)[-1]
+    assert told.priority is Priority.WARNING
+    assert told.at - night.start - sticks <= 15 * 60.0
+
+
+def test_by_night_birds_on_both_probes_of_a_box_whose_heat_no_probe_sees_wake_nobody() -> None:
+    """One sits down on the floor's, and minutes later one on the cool end's."""
+    floor, cool = a_brooder(floors=1), a_probe("porch", "cool end", Place.COOL_END)
+    night = Night(a_site(replace(floor, probes=(*floor.probes, cool))))
+    rng = Random(1)
+    night.t = began = 5 * 3600.0
+    while night.t < began + 3 * 3600.0:
+        on_floor_s, on_cool_s = (max(0.0, night.t - began - at) for at in (7200.0, 7380.0))
+        floor_k = 0.3 * (night.t - began) / 3600.0 + 0.7 * (1.0 - exp(-on_floor_s / 240.0))
+        night.says(35.8 + floor_k + rng.gauss(0, 0.04))
+        cool_k = 2.2 * (1.0 - exp(-on_cool_s / 240.0))
+        night.says(28.6 + cool_k + rng.gauss(0, 0.04), "porch/cool end")
+        night.t += 30.0
     assert warm(night) == []
 
 
