@@ -85,7 +85,7 @@ class OutsideHeard(Kept):
     def stand_in(self, tick: float, floor_c: float, midnight: float | None) -> None:
         """A floor that nothing disturbs, where no outside was ever heard."""
         if not self._by_floor:
-            self._begin(by_floor=True)
+            self._days, self._by_floor = _days(), True
         self._add(tick, floor_c / FLOOR_SHARE, midnight)
         self._tick = tick
 
@@ -96,7 +96,8 @@ class OutsideHeard(Kept):
                 hour = _hour(middle, midnight)
                 reading = _OF_FLOOR if self._by_floor else OF_AIR
                 mean_c = self._sum / self._count
-                self._late.see(hour, mean_c, COLDEST_H)
+                if not self._by_floor:  # whose mornings are the grower's, and the birds'
+                    self._late.see(hour, mean_c, COLDEST_H)
                 self._days.see(middle, mean_c, self._courses(hour), hour, reading)
             self._slot = tick
             self._sum, self._count = 0.0, 0
@@ -125,10 +126,9 @@ class OutsideHeard(Kept):
     def forget_floor(self) -> None:
         """An outside is heard now: the floor's past is none of it."""
         if self._by_floor:
-            self._begin(by_floor=False)
-
-    def _begin(self, *, by_floor: bool) -> None:
-        self._days, self._late, self._by_floor, self._slot = _days(), Lateness(), by_floor, None
+            self._days = _days()
+            self._slot = None
+            self._by_floor = False
 
     def skies(self, now: Moment, until_at: float, midnight: float | None) -> Skies | None:
         """The coming outside from what the outside probe said: quiet weather and a front. Without

@@ -343,6 +343,14 @@ def test_a_box_whose_own_outside_probe_is_not_in_use_goes_by_the_sites():
     assert outsides(night) == {"porch": -2.0, "shed": -2.0}
 
 
+def test_when_a_floor_is_coldest_says_nothing_of_how_late_the_air_is():
+    """The grower comes in the morning, and the birds get up."""
+    past = OutsideHeard()
+    for minute in range(2 * 24 * 60):
+        past.stand_in(minute * 60.0, 30.0 + abs(minute / 60.0 % 24.0 - 9.0), 0.0)
+    assert past._late.hours == 0.0
+
+
 def coldest_by_floor(course) -> float:
     """The floor's lowest, as far as its own course foretells it at midnight, degC, likelier way."""
     past = OutsideHeard()
