@@ -12,7 +12,7 @@ from monitor.tell.wording.temperature import COOL_FIRST
 from monitor.tell.wording.tonight_words import how_sure
 from monitor.tell.wording.warm_up_words import warm_up_verdict
 from monitor.tell.wording.words import Voice, Words, compose, listed
-from monitor.thermal.coming_night import CLEAR_CHANCE, NOTHING_CHANCE, UNSURE_CHANCE
+from monitor.thermal.coming_night import CLEAR_CHANCE, NOTHING_CHANCE, UNSURE_CHANCE, WARN_CHANCE
 from monitor.thermal.diagnosis import Outlook
 from monitor.watch.status import BrooderStatus
 
@@ -80,6 +80,8 @@ def evening(boxes: list[BoxEvening], still: list[str], voice: Voice, at: float) 
 
 def _head(doubtful: list[BoxEvening], calm: list[BoxEvening], ready: list[str]) -> str | None:
     """What leads an evening without a cold night; None: there is nothing to do."""
+    if any(_is_likely_cold(box.outlook) for box in doubtful if box.outlook and not box.too_hot):
+        return "add cover or heat"
     if doubtful:
         return "look once more"
     if any(box.target_c is not None and box.outlook is None for box in calm):
@@ -105,6 +107,10 @@ def _holds(box: BoxEvening) -> bool:
 def _may_leave(outlook: Outlook) -> bool:
     """Does what is not known of the night reach beyond the band's edge?"""
     return outlook.chance >= NOTHING_CHANCE or outlook.first_night
+
+
+def _is_likely_cold(outlook: Outlook) -> bool:
+    return outlook.below_now or outlook.chance >= WARN_CHANCE
 
 
 def _as_last(outlook: Outlook) -> bool:

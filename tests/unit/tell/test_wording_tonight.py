@@ -169,6 +169,7 @@ def test_a_night_whose_doubt_reaches_the_bands_edge_is_not_one_with_nothing_to_d
         (0.05, "nothing to do", "It should hold."),
         (0.15, "look once more", "Last night it went down to about 30.2 °C. Add cover or heat"),
         (0.4, "look once more", "Last night it went down to about 30.2 °C. It may not hold: add"),
+        (0.6, "add cover or heat", "It will probably not hold: add cover or heat before bed."),
     ],
 )
 def test_a_night_that_may_go_as_the_last_one_which_was_too_cold_is_to_be_seen_to(
