@@ -120,11 +120,12 @@ def overheat(change: Change, voice: Voice, box: Brooder | None) -> Words:
     if fire and "doubt" in facts:
         do = "Go and look now: if anything there is that hot, cut the power first."
     limit_c, rate = facts.get("overheat_c", 0.0), facts.get("rate_c_per_h", 0.0)
-    below = facts.get("temp_c", 99.0) < limit_c
-    # Its pace is that of minutes ago; who has just raised a lamp reads where it was.
-    was_beyond = facts.get("extreme_c", 0.0) >= limit_c and rate < STEADY_C_PER_H
-    cools = below and (rate <= -STEADY_C_PER_H or was_beyond)
-    early = below and not cools
+    highest_c, temp_c = facts.get("extreme_c", 0.0), facts.get("temp_c", 99.0)
+    below, reached = temp_c < limit_c, highest_c >= limit_c
+    # Its pace is that of minutes ago: where somebody has just raised a lamp it is none yet.
+    came_down = reached and temp_c <= highest_c - _COOLED_K and rate < STEADY_C_PER_H
+    cools = below and (rate <= -STEADY_C_PER_H or came_down)
+    early = below and not (cools or reached)
     if cools:
         what, do = "too hot, but cooling", "It is cooling: look at the chicks."
         moves = _since(voice, change, "It has been too hot", None)
@@ -134,9 +135,10 @@ def overheat(change: Change, voice: Voice, box: Brooder | None) -> Words:
     else:
         what = "dangerously hot"
         moves = _since(voice, change, "It has been this hot", None)
+    first = f"{now_and_target(voice, facts)} {do}"
     return compose(
         f"{voice.where(change.brooder)}: {what}",
-        _with_time(f"{now_and_target(voice, facts)} {do}", facts),
+        _with_time(first, facts) if early else first,
         doubt(facts),
         "Open the cover, let them get away from the heat, give them water. Chicks that pant with "
         "wings held out, or lie flat, need cooler air at once; if they do not recover, ring a vet.",
@@ -201,6 +203,7 @@ def cold_night(change: Change, voice: Voice, box: Brooder | None) -> Words:
 
 
 NOW = "Now "  # how the first line of a temperature begins
+_COOLED_K = 0.5  # below its highest by so much it has come down
 _TIME_TO_ACT_MIN = 15.0  # to wake, dress and get there
 
 TEMPERATURE: dict[AlarmName, Callable[[Change, Voice, Brooder | None], Words]] = {

@@ -665,7 +665,7 @@ def test_a_floor_that_has_come_up_again_no_longer_has_all_its_heat_stopped(
 
 @pytest.mark.parametrize(
     ("rate", "highest_c", "cools"),
-    [(-5.0, 38.2, True), (0.0, 39.5, True), (5.0, 39.5, False), (0.0, 38.5, False)],
+    [(-5.0, 38.2, True), (0.0, 39.5, True), (0.0, 38.5, False), (5.0, 38.5, False)],
 )
 def test_a_floor_that_cools_again_is_not_said_to_heat_up(
     rate: float, highest_c: float, cools: bool
@@ -679,3 +679,12 @@ def test_a_floor_that_cools_again_is_not_said_to_heat_up(
     assert words.title == f"porch: {what}"
     assert ("slipped" in words.body) is not cools
     assert ("above 39.0 °C it is dangerously hot" in words.body) is not cools
+
+
+def test_a_floor_that_stays_at_its_limit_is_neither_cooling_nor_soon_there():
+    facts = Facts(**FACTS[AlarmName.OVERHEAT])
+    facts |= Facts(temp_c=38.9, extreme_c=39.1, overheat_c=39.0, rate_c_per_h=0.2)
+    facts |= Facts(minutes_to_overheat=30.0)
+    words = wording.for_change(change(AlarmName.OVERHEAT, facts=facts), site())
+    assert words.title == "porch: dangerously hot"
+    assert "angerously hot in about" not in words.body
