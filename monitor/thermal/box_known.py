@@ -43,6 +43,11 @@ class BoxKnown(Kept):
         """Has the grower changed the heat so lately that no heat is missed?"""
         return tick - self.changed < _CHANGED_S
 
+    def may_settle(self, tick: float) -> bool:
+        """Was the grower here so lately that the heat may hang otherwise, and the floor goes up or
+        down until it has settled by it?"""
+        return tick - max(self.acted, self.changed) < _CHANGED_S
+
     def hour(self, tick: float) -> float | None:
         """Of the local clock, 0..24, where it is known."""
         return None if self.midnight is None else ((tick - self.midnight) / 3600.0) % 24.0

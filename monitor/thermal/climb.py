@@ -65,11 +65,11 @@ class Climb(Kept):
         *,
         sources_seen: bool,
         by_night: bool,
-        nobody_at_work: bool,
+        as_it_hung: bool,
     ) -> None:
         """At the latest means of the floor probes, and of those `beside` them. `high_c`: the upper
         edge of the floor's band; `sources_seen`: a probe lies beneath each source; `by_night`: no
-        sun warms it; `nobody_at_work`: nor does who covers it for the night."""
+        sun warms it; `as_it_hung`: nor does who covers it for the night, or hung a lamp lower."""
         for track in (*floor, *beside):
             lately = self._lately.setdefault(track.key, [])
             if track.level is not None and (not lately or track.last_tick > lately[-1][0]):
@@ -80,7 +80,7 @@ class Climb(Kept):
             return
         self._looked = tick
         self.rises = False
-        least_c = target_c if nobody_at_work else high_c
+        least_c = target_c if as_it_hung else high_c
         self._see_driven(tick, floor, beside, target_c, least_c=least_c)
         looked = [(one, *self._rose_k(tick, one, target_c, high_c)) for one in floor]
         rose = [found for found in looked if found[1]]

@@ -243,7 +243,7 @@ class ThermalWatch(Kept):
                 high_c,
                 sources_seen=seen,
                 by_night=by_night,
-                nobody_at_work=self._box.nobody_at_work(tick),
+                as_it_hung=self._box.nobody_at_work(tick) and not self._box.may_settle(tick),
             )
         self._rise.judge(tick, warmest, target_c, limits, self._climb)
         self._warming.judge(

@@ -8,7 +8,7 @@ from random import Random
 import pytest
 from support.engine_night import EVENING, Night, a_brooder, a_probe, a_site
 
-from monitor.events import AlarmName, Change, ChangeKind, Priority
+from monitor.events import AlarmName, Change, ChangeKind, EntryKind, Priority
 from monitor.site import Place
 
 HIGH_C = 35.0 + 2.8
@@ -272,15 +272,19 @@ def a_leap(
     floor_k_per_min: float = 0.0,
     was_k: float = 0.0,
     sat_on_k: float = 0.0,
+    entry_s: float | None = None,
 ) -> tuple[Night, float]:
     """A probe beneath the only lamp that rises by `beneath_k` within two minutes, and a floor that
     rises steadily from then on, or by `sat_on_k` as a bird warms it. An hour before the floor lay
-    warmer by `was_k`. And when that begins. It lasts for ten minutes."""
+    warmer by `was_k`. And when that begins. It lasts for ten minutes. `entry_s`: so long before the
+    grower has written of a dead bird."""
     night = beneath_the_only_lamp()
     rng = Random(1)
     leaps = (start_h - 18.0) * 3600.0 + 2 * 3600.0
     night.t = leaps - 2 * 3600.0
     while night.t < leaps + 600.0:
+        if entry_s is not None and night.t == leaps - entry_s:
+            night.entry(EntryKind.LOSS, brooder="porch", count=1)
         since_s = max(0.0, night.t - leaps)
         up = 1.0 - exp(-since_s / 60.0)
         before_k = was_k if 3000.0 < leaps - night.t < 4500.0 else 0.0
@@ -299,6 +303,15 @@ def test_by_night_a_lamp_that_came_down_is_told_within_four_minutes_however_cool
     assert told.priority is Priority.WARNING
     assert told.at - night.start - slipped <= 240.0
     assert told.facts["temp_c"] < 36.0
+
+
+@pytest.mark.parametrize(("entry_s", "rings"), [(1200.0, False), (6000.0, True)])
+def test_by_night_a_floor_that_settles_after_the_grower_was_there_wakes_nobody(
+    entry_s: float, rings: bool
+) -> None:
+    """Who has hung a lamp lower for the cold heard twenty minutes later to open the cover."""
+    night, _ = a_leap(beneath_k=6.0, floor_k_per_min=0.12, was_k=1.0, entry_s=entry_s)
+    assert bool(warm(night)) is rings
 
 
 @pytest.mark.parametrize("sat_on_k", [0.0, 0.9])
