@@ -29,9 +29,6 @@ _PART_S = 240.0  # so much of a slot says something before it is over
 # Found on invented nights; the last on measured days.
 _SWING = Spread(mean=2.5, sd=1.1, walk=0.7)
 _QUIET = Weather(drift_sd_k_per_h=0.06, drift_h=5.0, level_walk_k=0.06)
-# The morning's warmth ends a late fall before it is over, so its low shows less than it is late: of
-# walls that follow within three hours two thirds, of what only comes later all.
-_FALL_LATER = 1.25
 # Of the air as a floor shows it: lamps and birds move it too, and what the box was done to at once.
 # The air itself comes through litter and walls, late: in a quarter of an hour it is never so much.
 # By day hands, covers, birds and the sun move a floor by more than any weather does.
@@ -108,7 +105,7 @@ class OutsideHeard(Kept):
         self._count += 1
 
     def _courses(self, hour: float) -> Courses:
-        hour = (hour - _FALL_LATER * self._late.hours) % 24.0
+        hour = (hour - self._late.hours) % 24.0
         return open_air(hour), sheltered(hour)
 
     def measured(self, tick: float) -> bool:

@@ -153,22 +153,6 @@ def test_a_place_that_was_coldest_late_goes_on_falling_as_late(late_h):
     assert max(abs(error) for error in errors) < 0.5
 
 
-def test_between_walls_the_fall_is_later_than_its_low_shows():
-    """They follow within three hours, and go on falling for longer than their low says."""
-    air, course = 0.0, []
-    for ten in range(6 * 24 * 4):
-        air += (10.0 * sheltered(ten / 6.0 % 24.0) - air) / (6.0 * 3.0)
-        course.append(air)
-
-    def between_walls(hour: float) -> float:
-        return course[round(hour * 6.0)]
-
-    past, now = heard(between_walls, 26.0 + 48.0)
-    curve = tonight(past, now, 8.0)
-    coldest_c = min(course[6 * 74 : 6 * 82])
-    assert min(point.temp_c for point in curve.points) == pytest.approx(coldest_c, abs=0.7)
-
-
 @pytest.mark.parametrize(
     "morning",
     [
