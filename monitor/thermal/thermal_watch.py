@@ -229,6 +229,7 @@ class ThermalWatch(Kept):
         """Is the floor too hot, or headed there?"""
         target_c, limits = self._box.warm_c, self._box.limits
         warmest, hour = self._floor.warmest, self._box.hour(tick)
+        as_it_hung = self._box.nobody_at_work(tick) and not self._box.may_settle(tick)
         if target_c is None:
             self._climb.rest()
         else:
@@ -243,7 +244,7 @@ class ThermalWatch(Kept):
                 high_c,
                 sources_seen=seen,
                 by_night=by_night,
-                as_it_hung=self._box.nobody_at_work(tick) and not self._box.may_settle(tick),
+                as_it_hung=as_it_hung,
             )
         self._rise.judge(tick, warmest, target_c, limits, self._climb)
         self._warming.judge(
@@ -252,6 +253,7 @@ class ThermalWatch(Kept):
             target_c,
             limits,
             hour=hour,
+            as_it_hung=as_it_hung,
             climb=self._climb,
             beside=self._beside,
         )

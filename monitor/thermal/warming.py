@@ -75,11 +75,12 @@ class Warming(Kept):
         limits: Limits,
         *,
         hour: float | None,
+        as_it_hung: bool,
         climb: Climb,
         beside: Sequence[Track],
     ) -> None:
         """Look at the latest means of the floor's probes, and of those `beside` them. `hour`: of
-        the local clock, where it is known."""
+        the local clock, where it is known; `as_it_hung`: nobody has hung the heat anew."""
         heard = [t for t in floor.warmest if t.level is not None and tick - t.last_tick <= _NEW_S]
         if target_c is None:
             self._reset()
@@ -126,7 +127,8 @@ class Warming(Kept):
             and not swings
             and climb.heats(tick, beside)
         )
-        new_heat = heated or climbs_k > limits.band_c or (long and climb.rises)
+        leaves = climbs_k > limits.band_c and (as_it_hung or by_k > 0.0)
+        new_heat = heated or leaves or (long and climb.rises)
         heads_for_harm = (by_k > 0.0 and climbs_k > limits.harm_c) or (
             (by_k > least_k or (by_night and long))
             and rises_k > limits.harm_c

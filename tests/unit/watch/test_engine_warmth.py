@@ -235,6 +235,17 @@ def test_by_night_new_heat_is_told_before_it_has_driven_the_floor_out_of_its_ban
     assert_told_in_its_band(told, box.night, since=slipped)
 
 
+def test_what_was_hung_at_the_last_round_of_the_evening_settles_unless_it_leaves_the_band() -> None:
+    """The floor climbs, as it does for a lamp that slipped, and comes to rest."""
+    box = Box(start_h=19.0)
+    box.goes(2.2 * 3600)
+    box.goes(10 * 60, by_k_per_h=12.0)
+    box.goes(3600.0)
+    assert warm(box.night) == []
+    box.goes(10 * 60, by_k_per_h=12.0)
+    assert warm(box.night) != []
+
+
 def test_new_heat_above_the_band_already_waits_for_nothing() -> None:
     box = Box(start_h=26.0)
     box.temp_c = 37.0
