@@ -176,7 +176,6 @@ class ToldIncident:
             alarms={alarm.change.occurrence: alarm},
             worst=alarm.change,
             last=None,
-            repeats_before=self.repeats,
             answered_rank=-1,
             over_due=None,
             is_over=False,

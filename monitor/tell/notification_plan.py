@@ -361,6 +361,7 @@ class NotificationPlan(Kept):
     def _over(self, incident: ToldIncident, tick: float) -> list[Message]:
         told_before = incident.is_over
         incident.is_over = True
+        incident.repeats_before = incident.repeats
         incident.over_due = incident.changed + incident.back_s
         rest = incident.rest()
         if rest is not None:
@@ -372,7 +373,6 @@ class NotificationPlan(Kept):
         if incident.worst is None or told_before or emptied:
             return []
         incident.over_told += 1
-        incident.repeats_before = incident.repeats
         if rest is not None:
             rest.over_told = incident.over_told
         if TABLE[incident.worst.alarm].told_once:

@@ -80,7 +80,7 @@ def evening(boxes: list[BoxEvening], still: list[str], voice: Voice, at: float) 
 
 def _head(doubtful: list[BoxEvening], calm: list[BoxEvening], ready: list[str]) -> str | None:
     """What leads an evening without a cold night; None: there is nothing to do."""
-    if any(_is_likely_cold(box.outlook) for box in doubtful if box.outlook and not box.too_hot):
+    if any(_is_probably_cold(box.outlook) for box in doubtful if box.outlook and not box.too_hot):
         return "add cover or heat"
     if doubtful:
         return "look once more"
@@ -109,7 +109,7 @@ def _may_leave(outlook: Outlook) -> bool:
     return outlook.chance >= NOTHING_CHANCE or outlook.first_night
 
 
-def _is_likely_cold(outlook: Outlook) -> bool:
+def _is_probably_cold(outlook: Outlook) -> bool:
     return outlook.below_now or outlook.chance >= WARN_CHANCE
 
 
