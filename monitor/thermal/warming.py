@@ -127,7 +127,10 @@ class Warming(Kept):
             and not swings
             and climb.heats(tick, beside)
         )
-        leaves = climbs_k > limits.band_c and (as_it_hung or by_k > 0.0)
+        settled = (
+            as_it_hung or floor.top_c > -math.inf
+        )  # a thermostat needs no hanging for the night
+        leaves = climbs_k > limits.band_c and (settled or by_k > 0.0)
         new_heat = heated or leaves or (long and climb.rises)
         heads_for_harm = (by_k > 0.0 and climbs_k > limits.harm_c) or (
             (by_k > least_k or (by_night and long))
