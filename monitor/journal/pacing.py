@@ -7,7 +7,8 @@ the window is full. Eight probes every ten seconds fill 18 in 23 s: 160 commits 
 
 A broker may allow fewer in flight than we believe. Then a wait ends by age with the same small
 number each time, and as soon as those are acknowledged the held-back ones arrive at once: the
-window is learned from that, so that a backlog flows at the pace of the disk. Where messages come
+window is learned from that, so that a backlog flows at the pace of the disk. One or two that waited
+and as many just after them may be chance: that must be seen twice. Where messages come
 quickly that wait is cut short: as many as a usual window are pending, and by the pace so far
 twice as many should have come.
 
@@ -18,6 +19,7 @@ from dataclasses import dataclass
 from math import inf
 
 AT_ONCE_S = 0.5  # arrivals this soon after acknowledgements were held back by the window
+CHANCE = 3  # fewer come together by themselves
 FORGET_S = 3600.0  # a learned window is tried again at full width after this
 USUAL = 20  # Mosquitto's default of max_inflight_messages
 STALL_S = 1.0
@@ -36,6 +38,7 @@ class Pacing:
     _small: int = 0  # size of the last commit that ended by age
     _small_tick: float = 0.0
     _after_small: int = 0  # arrivals at once after it
+    _held_back: int = 0  # a size that as many followed at once, the last time
     _suspect: int = USUAL  # a window that it may be, learned before or usual
     _arrived_tick: float | None = None
     _gap_s: float = 1.0  # between arrivals, smoothed; a pause counts little
@@ -58,8 +61,9 @@ class Pacing:
         if self._small and tick - self._small_tick <= AT_ONCE_S:
             self._after_small += count
             if self._after_small >= self._small:
-                self._learned, self._learned_tick = self._small, tick
-                self._small = 0
+                if self._small >= CHANCE or self._small == self._held_back:
+                    self._learned, self._learned_tick = self._small, tick
+                self._held_back, self._small = self._small, 0
         if self._learned is not None and tick - self._learned_tick > FORGET_S:
             self._suspect, self._learned = self._learned, None
 
@@ -100,6 +104,8 @@ class Pacing:
         self._after_small = 0
         self._small_tick = tick
         self._small = acknowledged if by_age and acknowledged < self.full_at else 0
+        if self._small != self._held_back:
+            self._held_back = 0
 
 
 PROMPT_S = 0.2  # waits for company this long; nobody notices, and a pack of probes shares a commit

@@ -62,6 +62,28 @@ def test_a_slow_trickle_is_not_taken_for_a_narrow_window() -> None:
     assert pacing.full_at == 18
 
 
+def test_a_reading_just_after_one_that_waited_alone_is_chance() -> None:
+    """For an hour every message would cost a commit."""
+    pacing = Pacing(window=20, hold_s=15.0)
+    pacing.committed(0.0, acknowledged=1, by_age=True)
+    for n in range(12):  # eight probes, every ten seconds
+        pacing.arrived(0.1 + 1.25 * n)
+    assert pacing.full_at == 18
+    pacing.committed(15.1, acknowledged=12, by_age=True)
+    pacing.committed(30.0, acknowledged=1, by_age=True)
+    pacing.arrived(30.1)
+    assert pacing.full_at == 18
+
+
+def test_a_window_of_one_at_the_broker_is_learned_at_the_second_wait() -> None:
+    pacing = Pacing(window=20)
+    for n in range(2):
+        assert pacing.full_at == 18
+        pacing.committed(25.0 * n, acknowledged=1, by_age=True)
+        pacing.arrived(25.0 * n + 0.01)
+    assert pacing.full_at == 1
+
+
 def test_a_learned_window_is_tried_at_full_width_again() -> None:
     pacing = Pacing(window=20)
     pacing.committed(0.0, acknowledged=4, by_age=True)
