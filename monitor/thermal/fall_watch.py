@@ -57,8 +57,7 @@ class FallWatch(Kept):
         chill_c = self._floor.chill_c
         if self._box.settling(tick) and chill_c is not None and floor_c >= chill_c:
             # The grower's own turn-down is no lost heat. The band is watched all the same.
-            model.settle(tick, floor_c)
-            fall.end()
+            self._settle(model, tick, floor_c)
             return
         airs = self._airs(tick, floor_c)
         begins = fall.begins_anew if fall.open else fall.begins
@@ -70,8 +69,7 @@ class FallWatch(Kept):
             fall.add(tick, floor_c)
             self._judge(model, tick, floor_c)
         if lost.see_warm(tick, floor_c) and fall.open:
-            model.settle(tick, floor_c)
-            fall.end()
+            self._settle(model, tick, floor_c)
 
     def settle_anew(self, model: FloorModel, tick: float) -> None:
         """The grower changed the heat: what falls is the floor's way to where it settles."""
@@ -79,6 +77,13 @@ class FallWatch(Kept):
             model.settle(tick, self._floor.temp_c)
         self.fall.end()
         self._floor.course.clear()
+
+    def _settle(
+        self, model: FloorModel, tick: float, floor_c: float, rise_k: float | None = None
+    ) -> None:
+        """No fall is on any more: the model goes on from here, with `rise_k` if it is known."""
+        model.settle(tick, floor_c, rise_k)
+        self.fall.end()
 
     def _begin(self, model: FloorModel, tick: float, floor_c: float) -> None:
         fall, box = self.fall, self._box
@@ -101,12 +106,10 @@ class FallWatch(Kept):
             if lost.loss is not None and fall.verdict is Why.LAMP:
                 lost.loss = None
                 model.regained(fall.rise_k)
-            model.settle(tick, floor_c, fall.rise_k)
-            fall.end()
+            self._settle(model, tick, floor_c, fall.rise_k)
             return
         if fall.spent(tick):
-            model.settle(tick, floor_c)
-            fall.end()
+            self._settle(model, tick, floor_c)
             return
         tells = fall.verdict is not None or self._tells(tick, floor_c)
         if tells and not fall.decided(tick):

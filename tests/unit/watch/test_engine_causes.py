@@ -158,14 +158,21 @@ def test_a_cause_that_was_named_beside_the_other_is_not_told_anew(night: Night, 
     assert [(c.change, c.facts.get("either")) for c in night.changes] == [(ChangeKind.RAISED, True)]
 
 
+def beside_another(
+    make: Callable[[Brooder, bool], NoEstimate], name: str, place: Place
+) -> tuple[Night, tuple[str, str]]:
+    """A box with a probe beside the one on its floor, ten minutes well; and both probes."""
+    box = a_brooder()
+    box = replace(box, probes=(*box.probes, a_probe("porch", name, place)))
+    night, both = Night(a_site(box), make_estimator=make), ("porch/floor", f"porch/{name}")
+    night.holds(35.0, for_s=600, probes=both)
+    return night, both
+
+
 def test_with_a_probe_elsewhere_in_the_box_the_cause_is_told_and_the_better_one_after_it(
     make: Callable[[Brooder, bool], NoEstimate], told: Told
 ) -> None:
-    box = a_brooder()
-    box = replace(box, probes=(*box.probes, a_probe("porch", "cool", Place.COOL_END)))
-    night = Night(a_site(box), make_estimator=make)
-    both = ("porch/floor", "porch/cool")
-    night.holds(35.0, for_s=600, probes=both)
+    night, both = beside_another(make, "cool", Place.COOL_END)
     told.say(LOST)
     night.holds(34.0, for_s=60, probes=both)
     told.say(replace(LOST, cause=Cause.COVER_OPEN, source=None))
@@ -178,11 +185,7 @@ def test_beside_a_source_that_no_probe_lies_beneath_an_open_cover_is_not_told_al
     make: Callable[[Brooder, bool], NoEstimate], told: Told
 ) -> None:
     """Of two lamps one had a probe: the other one burnt out, and only the cover was named."""
-    box = a_brooder()
-    box = replace(box, probes=(*box.probes, a_probe("porch", "under west lamp", Place.UNDER_HEAT)))
-    night = Night(a_site(box), make_estimator=make)
-    both = ("porch/floor", "porch/under west lamp")
-    night.holds(35.0, for_s=600, probes=both)
+    night, both = beside_another(make, "under west lamp", Place.UNDER_HEAT)
     told.say(replace(LOST, cause=Cause.COVER_OPEN, source=None))
     night.holds(34.0, for_s=60, probes=both)
     assert [(c.change, c.facts.get("either")) for c in night.changes] == [(ChangeKind.RAISED, True)]
