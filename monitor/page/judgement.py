@@ -7,6 +7,7 @@ from enum import StrEnum
 
 from monitor.events import AlarmName
 from monitor.tell.wording.words import STEADY_C_PER_H
+from monitor.watch.alarm_table import OF_HEAT
 from monitor.watch.status import AlarmStatus, BrooderStatus
 
 NEAR_MIN = 180.0  # a fall that takes longer to the chill limit is an evening. Common practice.
@@ -79,6 +80,7 @@ class Judgement:
     motion: Motion
     heat_missing: bool  # a source has stopped or the cover is off, and it is not over yet
     near: bool  # it falls, and the chill limit is not far
+    both: bool  # one probe is below the band and another above it
 
     @property
     def is_cold(self) -> bool:
@@ -125,6 +127,8 @@ class Judgement:
         """Is what an active alarm of temperature was raised for still so? It ends only after a
         while, and may be held where nothing can be judged."""
         match alarm.alarm:
+            case name if self.both and name in (*_COLD, *OF_HEAT):
+                return True
             case name if name in _COLD:
                 return self.is_cold
             case AlarmName.HEAT_LOSS:
@@ -152,7 +156,14 @@ def judge(box: BrooderStatus) -> Judgement:
         motion=motion,
         heat_missing=any(a.alarm is AlarmName.HEAT_LOSS and a.active for a in box.alarms),
         near=motion is Motion.FALLING and left is not None and left.mid <= NEAR_MIN,
+        both=_both(box),
     )
+
+
+def _both(box: BrooderStatus) -> bool:
+    if box.coldest_c is None or box.hottest_c is None or box.low_c is None or box.high_c is None:
+        return False
+    return box.coldest_c < box.low_c and box.hottest_c > box.high_c
 
 
 def _just_back(box: BrooderStatus) -> bool:

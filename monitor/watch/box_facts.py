@@ -59,7 +59,7 @@ def temperature_facts(box: Box, alarm: Alarm, tick: float) -> Facts:
         facts["age_days"] = int(needs.age_days)
     if box.estimate.outside_c is not None:
         facts["outside_c"] = box.estimate.outside_c
-    rate = rate_c_per_h(box, tick)
+    rate = rate_c_per_h(box, tick, name)
     if rate is not None:
         facts["rate_c_per_h"] = rate
     minutes = minutes_to_chill(box, tick) if name in _MINUTES_HELP else None
@@ -214,13 +214,13 @@ def put_minutes_to_overheat(
         facts["minutes_to_overheat"] = 60.0 * (overheat_c - temp_c) / rate_c_per_h
 
 
-def rate_c_per_h(box: Box, tick: float) -> float | None:
-    """How fast the floor falls or rises: the estimate's figure for the last minutes, where they
-    scatter too much for one the lead probe's slope over a quarter of an hour."""
-    rate = box.estimate.diagnosis.rate_k_per_h
-    if rate:
+def rate_c_per_h(box: Box, tick: float, name: AlarmName | None = None) -> float | None:
+    """How fast the floor falls or rises: the estimate's figure for the last minutes. Where they
+    scatter too much for one, or the estimate does not go by the probe that leads, that probe's
+    slope over a quarter of an hour."""
+    lead, rate = lead_probe(box, name), box.estimate.diagnosis.rate_k_per_h
+    if rate and (lead is None or lead in box.probes.counting()):
         return rate
-    lead = lead_probe(box)
     return None if lead is None else lead.trend.c_per_h(tick)
 
 

@@ -19,3 +19,12 @@ def test_how_long_it_is_until_dangerously_hot_is_not_as_old_as_the_alarm(trend_c
     view = alarm_view(hot, here, Phrases(here, fake_api.NIGHT), box)
     assert "about 13 min" not in view.first
     assert said is None or said in view.first
+
+
+def test_of_two_ends_one_too_hot_and_one_too_cold_neither_is_said_to_be_over():
+    box = fake_api.brooder(temp_c=25.0, hottest_c=39.0, in_band=False)
+    here = fake_api.site()
+    for name in (AlarmName.OVERHEAT, AlarmName.HOT, AlarmName.COLD, AlarmName.CHILL):
+        alarm = fake_api.alarm(name, facts=Facts(temp_c=39.0, target_c=32.2, overheat_c=37.8))
+        view = alarm_view(alarm, here, Phrases(here, fake_api.NIGHT), box)
+        assert " was " not in view.title and " now" not in view.title, view.title

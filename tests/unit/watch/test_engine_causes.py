@@ -328,7 +328,7 @@ def test_a_probe_that_is_doubted_is_told_as_that_beside_the_cold_that_it_says(
         reason="has said 31.0 for two hours while the others moved",
         since=night.start,
     )
-    told.say(Diagnosis(cause=Cause.SENSOR, findings=(stuck,)))
+    told.say(Diagnosis(cause=Cause.SENSOR, findings=(stuck,), rate_k_per_h=2.3))
     while night.t < 1800:
         night.says(35.0, both[0])
         night.says(31.0, both[1])
@@ -338,6 +338,8 @@ def test_a_probe_that_is_doubted_is_told_as_that_beside_the_cold_that_it_says(
     assert fault.facts["reason"] == stuck.reason
     assert (cold.alarm, cold.probe, cold.cause) == (AlarmName.COLD, both[1], Cause.SENSOR)
     assert stuck.reason in cold.facts["doubt"]
+    assert cold.facts["rate_c_per_h"] <= 0.0, "the estimate's is that of the other one"
+    assert night.engine.status(night.now()).brooder("porch").trend_c_per_h <= 0.0
 
 
 def test_a_finding_never_leaves_the_only_floor_probe_unwatched(night: Night, told: Told) -> None:
