@@ -4,7 +4,7 @@ This one message must do also for somebody who never got the first: it tells the
 
 import math
 
-from monitor.events import AlarmName, Change
+from monitor.events import AlarmName, Cause, Change
 from monitor.measures import span
 from monitor.tell.wording.silence_words import probe_name
 from monitor.tell.wording.words import Voice, Words, compose, sentence
@@ -133,6 +133,10 @@ def all_clear(change: Change, voice: Voice) -> Words:
         )
     if change.alarm in OF_HEAT and facts.get("extreme_c", math.inf) <= facts.get("high_c", 0.0):
         was = f"It was getting too hot, but came to rest before that.{held}"
+    doubted = change.cause is Cause.SENSOR and change.probe is not None
+    if doubted:
+        read = f"The {probe_name(change)} read {_WAS[change.alarm]}{lasted}{extreme}"
+        was = f"{read}; it may have been wrong.{held.replace(' It', ' The floor')}"
     if why is not None:
         return compose(f"{where}: alarm ended", f"{why} {was}")
     floor = _floor_now(change, voice)
@@ -141,7 +145,8 @@ def all_clear(change: Change, voice: Voice) -> Words:
     return compose(
         f"{where}: back to normal",
         f"{floor} {was}" if floor else was,
-        "Check that every chick is on its feet. Find the cause, so that it does not happen again."
+        "Check that every chick is on its feet."
+        + ("" if doubted else " Find the cause, so that it does not happen again.")
         if change.alarm in _HARMFUL and not warm
         else None,
         f"The night is still likely to bring it down to {voice.temp(facts['lowest_c'])} about "

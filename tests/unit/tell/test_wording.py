@@ -373,6 +373,18 @@ def test_a_floor_that_is_still_on_its_wrong_side_or_went_to_the_other_is_not_bac
     assert f"Now {temp_c} °C, should be 35.0 °C." in words.body
 
 
+def test_what_one_doubtful_probe_said_is_not_told_as_the_floor_when_it_is_over():
+    facts = Facts(temp_c=33.0, target_c=32.2, low_c=29.4, high_c=35.0, lasted_s=3780.0)
+    facts |= Facts(extreme_c=6.4, quiet_s=120.0)
+    over = change(AlarmName.CHILL, ChangeKind.CLEARED, facts=facts)
+    over = replace(over, cause=Cause.SENSOR, probe="porch/far floor")
+    assert wording.for_change(over, site()).body.splitlines()[:2] == [
+        "Now 33.0 °C, should be 32.2 °C. The far floor probe read too cold for 63 min, "
+        "lowest 6.4 °C; it may have been wrong. The floor has been right for 2 min.",
+        "Check that every chick is on its feet.",
+    ]
+
+
 @pytest.mark.parametrize("alarm", OF_THE_SITE)
 def test_a_locked_phone_shows_what_is_wrong_with_the_watch_and_what_to_do(alarm):
     words = wording.for_change(change(alarm), site())
