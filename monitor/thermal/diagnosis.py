@@ -68,7 +68,7 @@ class Diagnosis:
     source_sure: bool = False  # False: two sources would look the same
     suspects: tuple[str, ...] = ()  # all that may have stopped: whoever is seen to work is none
     source_watts: float = 0.0
-    rate_k_per_h: float = 0.0  # of the floor, now; 0: none that is more than its readings' scatter
+    rate_k_per_h: float = 0.0  # of the floor, now: what is sure of it; 0: it may be scatter
     hold_until: float | None = None  # looks like a grower's act: no alarm of cold before this tick
     rests_until: float = NEVER  # a thermostat's rest brings the floor down, as those before did
     findings: tuple[Finding, ...] = ()

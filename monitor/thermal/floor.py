@@ -11,7 +11,7 @@ from monitor.site import Place
 from monitor.thermal.box_known import BoxKnown
 from monitor.thermal.course import Course
 from monitor.thermal.diagnosis import Finding
-from monitor.thermal.slope import is_beyond_scatter, slope_per_h
+from monitor.thermal.slope import slope_per_h, sure_per_h
 from monitor.thermal.swing import Swing, Switching
 from monitor.thermal.track import Track
 
@@ -85,10 +85,10 @@ class Floor(Kept):
         return self._rate_k_per_h
 
     def told_rate_k_per_h(self, *, known: bool) -> float:
-        """The same, where it is more than the scatter of the readings makes, or `known` to be a
-        fall; else 0."""
+        """The same where it is `known` to be a fall; else what is sure of it beyond the scatter of
+        the readings."""
         rate = self.rate_k_per_h
-        return rate if known or is_beyond_scatter(self._recent, rate) else 0.0
+        return rate if known else sure_per_h(self._recent, rate)
 
     def resume(self) -> None:
         self._rate_k_per_h = None

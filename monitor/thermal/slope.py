@@ -27,19 +27,20 @@ def slope_per_h(samples: Iterable[tuple[float, float]]) -> float:
     return 3600.0 * (count * sum_tv - sum_t * sum_v) / across if across > 0.0 else 0.0
 
 
-def is_beyond_scatter(samples: Sequence[tuple[float, float]], per_h: float) -> bool:
-    """Is a slope of them, as `slope_per_h` says it, more than twice its standard error by how the
-    samples lie about the line? Those within `CORRELATED_S` of each other stray alike and count as
-    one. Of fewer than three nobody can say; nor is none at all."""
+def sure_per_h(samples: Sequence[tuple[float, float]], per_h: float) -> float:
+    """A slope of them, as `slope_per_h` says it, less what the way they lie about the line may make
+    of it: a slope that is no more than twice its standard error is none, and of a steeper one that
+    share is taken off by squares (as James and Stein do). Those within `CORRELATED_S` of each other
+    stray alike and count as one. Of fewer than three nobody can say."""
     count = len(samples)
     if count < _LEAST or not per_h:
-        return False
+        return 0.0
     mid_t, mid_v = (fmean(column) for column in zip(*samples, strict=True))
     off = [v - mid_v - per_h / 3600.0 * (t - mid_t) for t, v in samples]
     across = sum((t - mid_t) ** 2 for t, _ in samples)
     error_per_h = 3600.0 * sqrt(sum(k * k for k in off) / (count - 2) / across)
     alike = max(1.0, CORRELATED_S * (count - 1) / (samples[-1][0] - samples[0][0]))
-    return abs(per_h) > 2.0 * error_per_h * sqrt(alike)
+    return per_h * max(0.0, 1.0 - alike * (2.0 * error_per_h / per_h) ** 2)
 
 
 def goes_on_k(before_k: float, last_k: float, times: float) -> float:

@@ -215,13 +215,15 @@ def put_minutes_to_overheat(
 
 
 def rate_c_per_h(box: Box, tick: float, name: AlarmName | None = None) -> float | None:
-    """How fast the floor falls or rises: the estimate's figure for the last minutes. Where they
-    scatter too much for one, or the estimate does not go by the probe that leads, that probe's
-    slope over a quarter of an hour."""
+    """How fast the floor falls or rises: what the estimate is sure of in the last minutes, or the
+    slope of the probe that leads over a quarter of an hour, which a change of minutes hardly shows
+    in, but no wandering of the readings either; the steeper. The latter where the estimate does not
+    go by that probe."""
     lead, rate = lead_probe(box, name), box.estimate.diagnosis.rate_k_per_h
+    own = None if lead is None else lead.trend.c_per_h(tick)
     if rate and (lead is None or lead in box.probes.counting()):
-        return rate
-    return None if lead is None else lead.trend.c_per_h(tick)
+        return rate if own is None else max(own, rate, key=abs)
+    return own
 
 
 def minutes_to_chill(box: Box, tick: float) -> Interval | None:

@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from monitor.thermal.slope import is_beyond_scatter, slope_per_h
+from monitor.thermal.slope import slope_per_h, sure_per_h
 from monitor.watch.probe_trend import ProbeTrend
 
 
@@ -29,13 +29,15 @@ def test_without_two_times_there_is_no_slope(samples):
 
 
 # By hand: of 0, 2, 1, 3 the line leaves -0.3, 0.9, -0.9, 0.3: a standard error of
-# sqrt(1.8 / 2 / 5) = 0.42, half of the slope is less. Of 0, 1.2, 1.8, 3 it is 0.10.
+# sqrt(1.8 / 2 / 5) = 0.42, twice that is more than 0.8. Of 0, 1.2, 1.8, 3 it leaves -0.06, 0.18,
+# -0.18, 0.06, and sqrt(0.072 / 2 / 5) = 0.0849: of 0.96 there is left 0.96 - (0.1697 ** 2) / 0.96.
 @pytest.mark.parametrize(
-    ("values", "is_beyond"), [((0, 2, 1, 3), False), ((0, 1.2, 1.8, 3), True), ((0, 2), False)]
+    ("values", "sure"),
+    [((0, 2, 1, 3), 0.0), ((0, 1.2, 1.8, 3), 0.930), ((0, -1.2, -1.8, -3), -0.930), ((0, 2), 0.0)],
 )
-def test_a_slope_that_the_scatter_about_it_makes_is_none(values, is_beyond):
+def test_of_a_slope_that_is_sure_which_the_scatter_about_it_does_not_make(values, sure):
     samples = [(3600.0 * t, c) for t, c in enumerate(values)]
-    assert is_beyond_scatter(samples, slope_per_h(samples)) is is_beyond
+    assert sure_per_h(samples, slope_per_h(samples)) == pytest.approx(sure, abs=0.001)
 
 
 @pytest.mark.parametrize(
@@ -53,7 +55,7 @@ def test_a_probe_falls_only_as_far_as_its_latest_minutes_go_on_with_it(course_c,
     assert trend.c_per_h(960.0) == pytest.approx(per_h, abs=0.01)
 
 
-@pytest.mark.parametrize(("apart_s", "is_beyond"), [(3600.0, True), (2.0, False)])
-def test_readings_close_together_stray_alike_and_show_less(apart_s: float, is_beyond: bool):
+@pytest.mark.parametrize(("apart_s", "is_sure"), [(3600.0, True), (2.0, False)])
+def test_readings_close_together_stray_alike_and_show_less(apart_s: float, is_sure: bool):
     samples = [(apart_s * t, c) for t, c in enumerate((0, 1.2, 1.8, 3))]
-    assert is_beyond_scatter(samples, slope_per_h(samples)) is is_beyond
+    assert bool(sure_per_h(samples, slope_per_h(samples))) is is_sure
