@@ -1,6 +1,7 @@
 """From an incident to words: which of the wording's messages fits, with the figures of now.
 Used by `notification_plan`."""
 
+import math
 from dataclasses import replace
 
 from monitor.events import AlarmName, Change, ChangeKind, Priority, ProbeFact
@@ -149,12 +150,18 @@ def _waited_s(incident: ToldIncident, at: float) -> float:
 
 
 def _lasted_s(incident: ToldIncident, same: frozenset[AlarmName]) -> float | None:
-    """From the beginning of the first to the end of the last of these alarms; None where there
-    were none. Heat that was lost, or a cold night expected, is not yet a cold floor."""
-    those = [alarm for alarm in incident.alarms.values() if alarm.change.alarm in same]
-    begun = [alarm.change.facts.get("since", alarm.change.at) for alarm in those]
-    ended = [alarm.ended_at for alarm in those if alarm.ended_at is not None]
-    return max(ended) - min(begun) if ended else None
+    """How long one of these alarms was so, without the times between; None where there were none.
+    Heat that was lost, or a cold night expected, is not yet a cold floor."""
+    spells = sorted(
+        (alarm.change.facts.get("since", alarm.change.at), alarm.ended_at)
+        for alarm in incident.alarms.values()
+        if alarm.change.alarm in same and alarm.ended_at is not None
+    )
+    lasted_s, until = 0.0, -math.inf
+    for begun, ended in spells:
+        lasted_s += max(0.0, ended - max(begun, until))
+        until = max(until, ended)
+    return lasted_s if spells else None
 
 
 def _now(incident: ToldIncident, at: float, site: Site, status: SiteStatus | None) -> Words:

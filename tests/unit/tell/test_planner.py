@@ -1183,6 +1183,21 @@ def test_a_cold_that_was_expected_waits_for_its_answer_since_it_came():
     assert "Still not answered after 2 h." in reminder.body
 
 
+def test_how_long_it_was_cold_leaves_out_the_hours_between():
+    """The evening's and the morning's are one trouble in a night that was expected to be cold."""
+    teller = Teller()
+    teller.take(raised(A.COLD_NIGHT))
+    for n, (begun, ended) in enumerate([(3600, 5400), (8400, 12000)]):
+        cold = Facts(temp_c=33.0, target_c=35.0, since=NIGHT + begun)
+        occurrence = f"porch/cold/{n}"
+        teller.take(replace(raised(A.COLD, begun + 300, facts=cold), occurrence=occurrence))
+        teller.go(NIGHT + begun + 400)
+        teller.take(replace(cleared(A.COLD, ended), occurrence=occurrence))
+    teller.take(cleared(A.COLD_NIGHT, 12000))
+    over = [m for m in teller.go(NIGHT + 12000 + 4 * 3600) if m.kind is MessageKind.OVER]
+    assert "It was too cold for 1 h 30 min" in over[-1].body
+
+
 @pytest.mark.parametrize(
     ("chance", "lowest_at"), [(0.1, NIGHT + 14400), (0.6, NIGHT + 14400), (0.6, NIGHT + 1200)]
 )
