@@ -32,14 +32,13 @@ from monitor.watch.alarm_table import OF_HEAT
 def cold(change: Change, voice: Voice, box: Brooder | None) -> Words:
     """Below the band."""
     facts = change.facts
+    warms = _warms(facts)
+    do = WARMS if warms else first_aid.check_cold(change.cause, facts, box)
     return compose(
-        f"{voice.where(change.brooder)}: too cold",
-        _with_time(
-            f"{now_and_target(voice, facts)} {first_aid.check_cold(change.cause, facts, box)}",
-            facts,
-        ),
+        f"{voice.where(change.brooder)}: too cold{BUT_WARMING if warms else ''}",
+        _with_time(f"{now_and_target(voice, facts)} {do}", facts),
         doubt(facts),
-        *first_aid.more_about_cold(change.cause, facts, box, voice.site),
+        *([] if warms else first_aid.more_about_cold(change.cause, facts, box, voice.site)),
         _alone(change) or probe_list(voice, facts),
         age(facts),
         figures=[
@@ -52,11 +51,13 @@ def cold(change: Change, voice: Voice, box: Brooder | None) -> Words:
 def chill(change: Change, voice: Voice, box: Brooder | None) -> Words:
     """Below the chill limit: harm is near."""
     facts = change.facts
+    warms = _warms(facts)
+    do = WARMS if warms else f"Go now. {first_aid.check_cold(change.cause, facts, box)}"
     return compose(
-        f"{voice.where(change.brooder)}: dangerously cold",
-        f"{now_and_target(voice, facts)} Go now. {first_aid.check_cold(change.cause, facts, box)}",
+        f"{voice.where(change.brooder)}: dangerously cold{BUT_WARMING if warms else ''}",
+        f"{now_and_target(voice, facts)} {do}",
         doubt(facts),
-        *first_aid.more_about_cold(change.cause, facts, box, voice.site),
+        *([] if warms else first_aid.more_about_cold(change.cause, facts, box, voice.site)),
         first_aid.WARM_THEM,
         probe_list(voice, facts),
         age(facts),
@@ -89,14 +90,17 @@ def hot(change: Change, voice: Voice, box: Brooder | None) -> Words:
     for the night."""
     facts = change.facts
     cold = "lowest_c" in facts and "lowest_at" in facts
-    soon = "high_c" in facts and facts.get("temp_c", facts["high_c"]) < facts["high_c"]
+    below = "high_c" in facts and facts.get("temp_c", facts["high_c"]) < facts["high_c"]
+    reached = facts.get("extreme_c", -math.inf) >= facts.get("high_c", -math.inf)
+    soon = below and not reached
+    cools = below and reached and facts.get("rate_c_per_h", 0.0) < STEADY_C_PER_H
+    do = _cool_before_night(facts, box) if cold else _cool(box)
     return compose(
-        f"{voice.where(change.brooder)}: {'soon too hot' if soon else 'too hot'}",
-        _with_time(
-            f"{now_and_target(voice, facts)} "
-            f"{_cool_before_night(facts, box) if cold else _cool(box)}",
-            facts,
-        ),
+        f"{voice.where(change.brooder)}: "
+        f"{'soon too hot' if soon else f'too hot{BUT_COOLING}' if cools else 'too hot'}",
+        f"{now_and_target(voice, facts)} {COOLS}"
+        if cools
+        else _with_time(f"{now_and_target(voice, facts)} {do}", facts),
         _close_again(voice, change) if cold else None,
         "Give them a cooler end to go to, and fresh water. " + first_aid.LOOK_AT_CHICKS,
         _alone(change) or probe_list(voice, facts),
@@ -127,7 +131,7 @@ def overheat(change: Change, voice: Voice, box: Brooder | None) -> Words:
     cools = below and (rate <= -STEADY_C_PER_H or came_down)
     early = below and not (cools or reached)
     if cools:
-        what, do = "too hot, but cooling", "It is cooling: look at the chicks."
+        what, do = f"too hot{BUT_COOLING}", COOLS
         moves = _since(voice, change, "It has been too hot", None)
     elif early:
         what = "soon dangerously hot"
@@ -151,6 +155,14 @@ def overheat(change: Change, voice: Voice, box: Brooder | None) -> Words:
             moves,
         ],
     )
+
+
+def _warms(facts: Facts) -> bool:
+    """Has it come up from its lowest, and is it in its band within half an hour at its pace?"""
+    rate, temp_c = facts.get("rate_c_per_h", 0.0), facts.get("temp_c", -math.inf)
+    came_up = temp_c >= facts.get("extreme_c", math.inf) + _COOLED_K
+    short_k = facts.get("low_c", math.inf) - temp_c
+    return came_up and rate >= STEADY_C_PER_H and short_k <= rate * _WARM_IN_H
 
 
 def _with_time(first: str, facts: Facts) -> str:
@@ -202,8 +214,11 @@ def cold_night(change: Change, voice: Voice, box: Brooder | None) -> Words:
     )
 
 
+BUT_COOLING, COOLS = ", but cooling", "It is cooling: look at the chicks."
+BUT_WARMING, WARMS = ", but warming", "It is warming: look at the chicks."
 NOW = "Now "  # how the first line of a temperature begins
-_COOLED_K = 0.5  # below its highest by so much it has come down
+_COOLED_K = 0.5  # below its highest by so much it has come down; above its lowest, up
+_WARM_IN_H = 0.5
 _TIME_TO_ACT_MIN = 15.0  # to wake, dress and get there
 
 TEMPERATURE: dict[AlarmName, Callable[[Change, Voice, Brooder | None], Words]] = {
@@ -355,12 +370,13 @@ def _night(facts: Facts) -> str:
 
 
 def _close_again(voice: Voice, change: Change) -> str:
-    facts, when = change.facts, voice.clock(change.facts["lowest_at"], change.at)
+    facts, at = change.facts, change.facts["lowest_at"]
+    when = f" about {voice.clock(at, change.at)}" if at > change.at + 1800.0 else ""
     likely = _is_likely_cold(facts) or "lowest_low_c" not in facts
     low_c = facts["lowest_c"] if likely else facts["lowest_low_c"]
     goes = "is likely to" if likely else "may"
     return (
-        f"Tonight it {goes} go down to {voice.temp(low_c)} about {when}: close it up again as soon "
+        f"Tonight it {goes} go down to {voice.temp(low_c)}{when}: close it up again as soon "
         "as the floor is right."
     )
 

@@ -373,6 +373,37 @@ def test_a_floor_that_is_still_on_its_wrong_side_or_went_to_the_other_is_not_bac
     assert f"Now {temp_c} °C, should be 35.0 °C." in words.body
 
 
+@pytest.mark.parametrize(
+    ("alarm", "temp_c", "extreme_c", "rate_c_per_h", "title"),
+    [
+        (AlarmName.CHILL, 31.0, 28.0, 4.0, "porch: dangerously cold, but warming"),
+        (AlarmName.COLD, 31.0, 28.0, 4.0, "porch: too cold, but warming"),
+        (AlarmName.COLD, 31.0, 30.8, 4.0, "porch: too cold"),  # no more than it strays by
+        (AlarmName.CHILL, 29.0, 26.0, 4.0, "porch: dangerously cold"),  # 48 min more below
+        (AlarmName.HOT, 37.5, 39.0, -2.0, "porch: too hot, but cooling"),
+        (AlarmName.HOT, 37.5, 39.0, 2.0, "porch: too hot"),  # and on its way up again
+        (AlarmName.HOT, 38.5, 39.0, -2.0, "porch: too hot"),
+    ],
+)
+def test_a_reminder_says_that_it_is_coming_right(alarm, temp_c, extreme_c, rate_c_per_h, title):
+    facts = Facts(temp_c=temp_c, target_c=35.0, low_c=32.2, high_c=37.8, chill_c=29.4)
+    facts |= Facts(extreme_c=extreme_c, rate_c_per_h=rate_c_per_h)
+    words = wording.for_change(change(alarm, facts=facts), site())
+    assert words.title == title
+    right = "It is warming: look" in words.body or "It is cooling: look" in words.body
+    assert right is ("but" in title)
+    assert "first." not in words.body or not right
+
+
+def test_a_lowest_that_is_no_more_to_come_is_given_no_time():
+    facts = Facts(temp_c=38.5, target_c=35.0, low_c=32.2, high_c=37.8, lowest_c=31.0)
+    for lowest_at, said in ((NIGHT, False), (NIGHT + 7200, True)):
+        told = change(AlarmName.HOT, facts=facts | Facts(lowest_at=lowest_at))
+        body = wording.for_change(replace(told, at=NIGHT), site()).body
+        assert "Tonight it is likely to go down to 31.0 °C" in body
+        assert (" about " in body) is said
+
+
 def test_what_one_doubtful_probe_said_is_not_told_as_the_floor_when_it_is_over():
     facts = Facts(temp_c=33.0, target_c=32.2, low_c=29.4, high_c=35.0, lasted_s=3780.0)
     facts |= Facts(extreme_c=6.4, quiet_s=120.0)
