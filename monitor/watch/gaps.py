@@ -1,17 +1,18 @@
 """How long one probe usually is between two readings, and how long a gap is still believable. Held
 by watch.probe_watch.
 
-Where each reading is lost with the same chance, whatever that is, a gap of the mean and eight
-standard deviations comes once in some thousands: once in a month or two of a probe that sends every
-ten minutes."""
+Where each reading is lost with the same chance, a gap of the mean and twelve standard deviations
+comes once in some ten thousands: of a probe that sends every two to five minutes, and of which a
+tenth or a fifth is lost, once in a month or more. After eight it came every fifth night."""
 
 from math import sqrt
 
 from monitor.kept import Kept, part
 
 _OF_THEM = 50  # what lies further back is forgotten
-_OUTAGE_S = 900.0  # an outage is no habit: it counts as a gap by so much longer
-_MISSED, _SPREADS = 3.5, 8.0
+# An outage is no habit: it counts as a gap by so much longer, and by less where gaps spread.
+_OUTAGE_S, _OUTAGE_SPREADS_S = 900.0, 600.0
+_MISSED, _SPREADS = 3.5, 12.0
 # Where all that is known is for how long it kept what it sent first: a store may go back for days.
 _PACKS, _PACK_S = 2.0, 3600.0
 
@@ -28,8 +29,10 @@ class Gaps(Kept):
     def add(self, gap_s: float) -> None:
         """Takes one more gap."""
         self._count = min(self._count + 1, _OF_THEM)
-        off_s = min(gap_s - self.mean_s, _OUTAGE_S + self.mean_s)
+        before_s = self.mean_s
+        off_s = min(gap_s - before_s, _OUTAGE_S + before_s)
         self.mean_s += off_s / self._count
+        off_s = min(off_s, _OUTAGE_SPREADS_S + before_s)
         self._variance += (off_s * off_s * (1 - 1 / self._count) - self._variance) / self._count
 
     def came(self, age_s: float) -> None:

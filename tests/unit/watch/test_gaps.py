@@ -1,0 +1,25 @@
+"""How long a gap of a sender is believable."""
+
+from random import Random
+
+import pytest
+
+from monitor.watch.gaps import Gaps
+
+
+@pytest.mark.parametrize(
+    ("every_s", "lost"), [(60.0, 0.2), (120.0, 0.2), (300.0, 0.1), (300.0, 0.2)]
+)
+def test_of_a_sender_that_loses_readings_a_silence_is_told_less_than_every_twentieth_night(
+    every_s, lost
+):
+    """As nearly as the floor can wait: no more than forty minutes."""
+    chance, gaps, gap_s, told, nights = Random(f"{every_s} {lost}"), Gaps(), 0.0, 0, 200
+    for _ in range(int(nights * 86400 / every_s)):
+        gap_s += every_s * chance.gauss(1.0, 0.01)
+        if chance.random() >= lost:
+            told += gap_s > max(600.0, min(gaps.believable_s or 2400.0, 2400.0))
+            gaps.add(gap_s)
+            gap_s = 0.0
+    assert told <= nights / 20
+    assert gaps.believable_s < 2700.0
