@@ -39,7 +39,8 @@ def cold(change: Change, voice: Voice, box: Brooder | None) -> Words:
         _with_time(f"{now_and_target(voice, facts)} {do}", facts),
         doubt(facts),
         *([] if warms else first_aid.more_about_cold(change.cause, facts, box, voice.site)),
-        _alone(change) or probe_list(voice, facts),
+        _alone(change),
+        probe_list(voice, facts),
         age(facts),
         figures=[
             _since(voice, change, "Below", facts.get("low_c")),
@@ -103,7 +104,8 @@ def hot(change: Change, voice: Voice, box: Brooder | None) -> Words:
         else _with_time(f"{now_and_target(voice, facts)} {do}", facts),
         _close_again(voice, change) if cold else None,
         "Give them a cooler end to go to, and fresh water. " + first_aid.LOOK_AT_CHICKS,
-        _alone(change) or probe_list(voice, facts),
+        _alone(change),
+        probe_list(voice, facts),
         age(facts),
         figures=[
             first_aid.SLIPPED_LAMP if soon and first_aid.may_hang_a_lamp(box) else None,
@@ -146,7 +148,8 @@ def overheat(change: Change, voice: Voice, box: Brooder | None) -> Words:
         doubt(facts),
         "Open the cover, let them get away from the heat, give them water. Chicks that pant with "
         "wings held out, or lie flat, need cooler air at once; if they do not recover, ring a vet.",
-        (None if fire else _alone(change)) or probe_list(voice, facts),
+        None if fire else _alone(change),
+        probe_list(voice, facts),
         age(facts),
         figures=[
             first_aid.reason(facts),
@@ -262,11 +265,13 @@ def probe_list(voice: Voice, facts: Facts, here: str | None = None) -> str | Non
 
 
 def _alone(change: Change) -> str | None:
-    """Of a floor that only one probe speaks of, and that nothing known has changed."""
-    probes = change.facts.get("probes", [])
-    if len(probes) != 1 or change.cause not in (Cause.UNKNOWN, Cause.OVERHEAT):
-        return None
+    """Of a floor that only one probe speaks of, and that nothing known has changed. That it is too
+    hot a cool end neither bears out nor denies."""
     hot = change.alarm in OF_HEAT
+    probes = change.facts.get("probes", [])
+    telling = [p for p in probes if not (hot and p["place"] == Place.COOL_END)]
+    if len(telling) != 1 or change.cause not in (Cause.UNKNOWN, Cause.OVERHEAT):
+        return None
     chick = hot and "age_days" in change.facts and _temp_c(change.facts) <= CHICK_SKIN_C
     wrong = "a chick may lie on it, or it may have drifted" if chick else "a probe can drift"
     return (

@@ -395,6 +395,27 @@ def test_a_reminder_says_that_it_is_coming_right(alarm, temp_c, extreme_c, rate_
     assert "first." not in words.body or not right
 
 
+@pytest.mark.parametrize(
+    ("alarm", "place", "said"),
+    [
+        (AlarmName.OVERHEAT, "cool-end", True),
+        (AlarmName.HOT, "cool-end", True),
+        (AlarmName.HOT, "under-heat", False),  # it is hot there too
+        (AlarmName.COLD, "cool-end", False),
+    ],
+)
+def test_beside_a_cool_end_the_one_probe_on_the_floor_may_have_a_chick_on_it(alarm, place, said):
+    probes = [
+        ProbeFact(probe="porch/floor", place="floor", temp_c=38.5),
+        ProbeFact(probe="porch/other", place=place, temp_c=30.0),
+    ]
+    facts = Facts(temp_c=38.5, target_c=35.0, low_c=32.2, high_c=37.8, age_days=3, probes=probes)
+    told = replace(change(alarm, facts=facts), cause=Cause.UNKNOWN)
+    body = wording.for_change(told, site()).body
+    assert ("a chick may lie on it" in body) is said
+    assert "All probes: floor 38.5 °C, other 30.0 °C." in body
+
+
 def test_a_lowest_that_is_no_more_to_come_is_given_no_time():
     facts = Facts(temp_c=38.5, target_c=35.0, low_c=32.2, high_c=37.8, lowest_c=31.0)
     for lowest_at, said in ((NIGHT, False), (NIGHT + 7200, True)):
