@@ -17,7 +17,9 @@ from monitor.thermal.track import Track
 
 _OFFSET_RATE = 0.002  # of a step: how two floor probes differ is learned over half a day
 _OFFSET_S = 1200.0  # probes heard within this are compared
-_RECENT_S, _RECENT_LEAST = 290.0, 3  # what the rate is taken from
+# What the rate is taken from: so far back, so many, and so long at least: after a gap a minute of
+# readings says nothing of it.
+_RECENT_S, _RECENT_LEAST, _RECENT_SPAN_S = 290.0, 3, 100.0
 _SWING_KNOWN_S = 3600.0  # a thermostat has gone on and off by then
 
 
@@ -60,7 +62,11 @@ class Floor(Kept):
         self._rate_k_per_h = None
         recent = self._recent
         recent.append((tick, temp_c))
-        while len(recent) > _RECENT_LEAST and recent[0][0] < tick - _RECENT_S:
+        while (
+            len(recent) > _RECENT_LEAST
+            and recent[0][0] < tick - _RECENT_S
+            and recent[1][0] <= tick - _RECENT_SPAN_S
+        ):
             del recent[0]
         self.course.grain_k = max([track.quantum_k for track in self.lies_on])
         self.course.add(tick, temp_c)

@@ -96,8 +96,9 @@ class Track(Kept):
             self.held = None
         self.last_c = temp_c
         self.last_tick = tick
-        self.sum += temp_c
-        self.count += 1
+        near = gap_s <= CLOSE_S  # no mean is of what was before a gap and after it
+        self.sum = temp_c + near * self.sum
+        self.count = 1 + near * self.count
         return True
 
     @property

@@ -39,6 +39,20 @@ def test_the_scatter_of_a_probe_is_no_fall() -> None:
     assert watch.diagnosis.rate_k_per_h == pytest.approx(-14.84, abs=0.01)
 
 
+def test_a_minute_of_readings_after_a_gap_makes_no_pace() -> None:
+    """A floor that had come to rest: the mean of the last word before nine minutes without any and
+    the first one after, then half a kelvin within a minute, was thirteen an hour."""
+    watch = ThermalWatch(brooder := box("floor"), prior(brooder), False)
+    watch.target_is(32.0)
+    for n in range(40):
+        watch.observe(15.0 * n, "porch/floor", 31.8 - 0.005 * n)
+    for n, temp_c in enumerate((31.31, 31.31, 31.31, 31.25, 31.25)):
+        watch.observe(1125.0 + 15.0 * n, "porch/floor", temp_c)
+        learned = watch.learned
+        assert learned is not None
+        assert -3.5 < learned.rate_k_per_h < -1.0
+
+
 def test_whatever_comes_in_what_is_said_is_worked_out_anew(monkeypatch: pytest.MonkeyPatch) -> None:
     methods = inspect.getmembers(ThermalWatch, inspect.isfunction)
     public = {name for name, _ in methods if not name.startswith("_")} - ASKED
