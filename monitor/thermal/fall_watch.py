@@ -123,6 +123,8 @@ class FallWatch(Kept):
 
     def _tells(self, tick: float, floor_c: float) -> bool:
         """Is it time to say so?"""
+        if self._rests(tick):
+            return False
         fall, box = self.fall, self._box
         asleep, acted, by_night = (
             box.nobody_at_work(tick),
@@ -143,7 +145,6 @@ class FallWatch(Kept):
                 hear=hear,
             )
             and not self._weather(tick)
-            and not self._rests(tick)
             and not self._floor.may_swing(tick)
             and not self._floor.is_hung(tick, floor_c)
         )
@@ -154,9 +155,11 @@ class FallWatch(Kept):
         return self._witness
 
     def _rests(self, tick: float) -> bool:
-        """Did the floor begin to fall in a thermostat's rest, and may it go on with that?"""
+        """Did the floor begin to fall in a thermostat's rest, and may it go on with that? As its
+        plug says, or the floor itself, whose last two swings came down as far, and for as long."""
         known = self._box.heat
-        return known.rests_since - _ONSET_S < self.fall.onset and tick < known.rests_until
+        said = known.rests_since - _ONSET_S < self.fall.onset and tick < known.rests_until
+        return said or tick < self._floor.rests_until
 
     def _weather(self, tick: float) -> bool:
         """Did the outside come down by as much? A box follows it later, and by less."""

@@ -104,7 +104,7 @@ class Witness:
         self.shut = self._bare  # no cover that is off explains it
         self.others_fall = False  # the floor falls, and something else that is heard does too
         self.others_hold = False  # ... and nothing else does
-        self.spared = False  # every source is seen to work
+        self.spared = False  # every source is seen to work, or a probe for each, whichever it is
 
     def hear(self, tick: float, onset: float, fallen_k: float) -> list[tuple[Track, float]]:
         """Every other probe with the share of the floor's fall that it has come down by. To be
@@ -126,6 +126,7 @@ class Witness:
             shut |= falls and _is_kept(track, onset, down_k, _SHUT_UNDER * fallen_k)
             heard.append((track, down_k / max(fallen_k, 0.3)))
         self.working = frozenset(working)
+        beneath_each = 0 < self._sources <= len(heard)
         for track in self._cool:
             down_k = fallen_since(track, tick, onset)
             if down_k is not None and fallen_k > 0.5:
@@ -134,7 +135,8 @@ class Witness:
                 shut |= falls and _is_kept(track, onset, down_k, _SHUT_COOL * fallen_k)
         self.others_fall = holding < len(heard)
         self.others_hold = bool(heard) and holding == len(heard) and fallen_k > _ALONE_K
-        self.spared = self.sees_all and len(self.working) == self._sources
+        all_work = self.sees_all and len(self.working) == self._sources
+        self.spared = all_work or (beneath_each and self.others_hold)
         self.shut = shut
         return heard
 

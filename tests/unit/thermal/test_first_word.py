@@ -386,3 +386,29 @@ def test_a_thermostats_lamp_is_missed_by_its_own_probe_once_a_rest_is_far_too_lo
 
 def test_a_thermostat_that_goes_on_is_told_to_nobody():
     assert told(NIGHT_H, floor=cycled(99.0)) == []
+
+
+def test_a_rest_that_goes_no_lower_and_lasts_no_longer_than_the_last_two_has_lost_no_heat():
+    """Of a thermostat that is on for an hour, the hour before shows no rest."""
+
+    def pulsed(minute: float) -> float:
+        since = minute % 75.0
+        if since < 6.0:
+            return 1.5 - 0.5 * since
+        return min(0.3 + 0.016 * since, -1.5 + 0.3 * (since - 6.0))
+
+    def late(course: Course, **beside: Course) -> list[float]:
+        return [minute for minute, _ in told(NIGHT_H, floor=course, **beside) if minute > 0.0]
+
+    assert late(pulsed) == []
+    assert late(pulsed, cool_end=lambda m: 1.5 * pulsed(m)) == [], "the air cools with it"
+    assert late(lambda m: pulsed(m) if m < 0.0 else max(-9.0, 1.5 - 0.5 * m))[0] < 9.0
+
+
+@pytest.mark.parametrize("hour", [MORNING_H + 3.0, EVENING_H])
+def test_a_floor_that_cools_alone_while_a_probe_for_each_source_holds_has_lost_no_heat(hour: float):
+    """Though no name says which of them lies beneath which."""
+    left = rests(2.4, 6.0)
+    holds = {"under_heat_1": lambda _: 3.0, "under_heat_2": lambda _: 4.0}
+    assert told(hour, floor=left, **holds) == []
+    assert told(hour, floor=left, under_heat_1=holds["under_heat_1"]) != []
