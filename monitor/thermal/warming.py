@@ -4,10 +4,10 @@
 Chicks that are too warm walk away from the heat long before they come to harm, and by day birds,
 sun and air move a floor by some degrees for an hour. So a warm floor can wait, unless new heat
 drives it (`climb`), it lies halfway to harm for half an hour, or it rises steadily and comes to
-harm within two hours, slacken as it may. Where a thermostat swings it, new heat and a steady rise
-are no news below halfway to harm while its pulse lasts no longer than the one before. Where the sun
-warms the whole box, that is told before the floor has left its band. Figures are this project's
-(assumed); tests/bench measures what they do."""
+harm within two hours, slacken as it may, while no other probe of the floor is in its band. Where a
+thermostat swings it, new heat and a steady rise are no news below halfway to harm while its pulse
+lasts no longer than the one before. Where the sun warms the whole box, that is told before the
+floor has left its band. Figures are this project's (assumed); tests/bench measures what they do."""
 
 import math
 from collections.abc import Sequence
@@ -106,6 +106,8 @@ class Warming(Kept):
         parts_k = _parts_k(course)
         pace = _steady_pace(course, parts_k)
         rises_k = over_k + _comes_k(parts_k, pace)
+        # What only warms by and by is left by chicks for a spot in its band.
+        elsewhere = any(t.mean <= target_c + limits.band_c for t in heard if t is not hottest)
         long = self._above is not None and tick - self._above >= _LONG_S
         by_night = hour is not None and asleep(hour)
         in_evening = hour is not None and _EVENING_H[0] <= hour < _EVENING_H[1]
@@ -135,6 +137,7 @@ class Warming(Kept):
         heads_for_harm = (by_k > 0.0 and climbs_k > limits.harm_c) or (
             (by_k > least_k or (by_night and long))
             and rises_k > limits.harm_c
+            and not elsewhere
             and (half_k > 0.0 or not swings)
             and self._is_no_swing(tick, course)
         )
@@ -208,10 +211,11 @@ def _rises_too(course: Course, tick: float, since_s: float, by_k: float) -> bool
 
 
 def _steady_pace(course: Course, parts_k: Sequence[float]) -> float:
-    """K a minute, if it rises and each part brought its share; else, or if too little was heard,
-    0."""
-    part_k, now = sum(parts_k) / max(1, len(parts_k)), course.ticks[-1]
-    if part_k <= 0.0 or min(parts_k) < _SHARE * part_k:
+    """K a minute, if it rises by more than one step of its probe, and each part brought its share;
+    else, or if too little was heard, 0."""
+    rose_k, now = sum(parts_k), course.ticks[-1]
+    part_k = rose_k / max(1, len(parts_k))
+    if rose_k <= course.grain_k or min(parts_k) < _SHARE * part_k:
         return 0.0
     highest_c = course.highest(now - _PART_S, now)
     now_c, then_c = course.mean(now - _NOW_S, now), course.mean(now - 2 * _NOW_S, now - _NOW_S)

@@ -155,6 +155,38 @@ def test_by_day_a_floor_that_rises_to_harm_is_a_warning_as_soon_as_a_plain_alarm
     assert told.at - box.night.start - left <= 600.0
 
 
+@pytest.mark.parametrize("cooler_k", [0.2, 1.6])
+def test_by_day_a_steady_rise_of_one_spot_waits_until_no_spot_is_left_in_its_band(
+    cooler_k: float,
+) -> None:
+    """Chicks that are too warm walk to the cooler one; and of two probes one always errs upward."""
+    night, rng, temp_c = Night(a_site(a_brooder(floors=2))), Random(1), 35.0
+    left = {"porch/floor": 0.0, "porch/far floor": 0.0}
+    for minute in range(14 * 60, 20 * 60):
+        temp_c += 2.4 / 60.0 if minute > 18 * 60 else 0.0
+        for half in (0.0, 30.0):
+            night.t = 60.0 * minute + half
+            for probe, cooler in (("porch/floor", 0.0), ("porch/far floor", cooler_k)):
+                night.says(temp_c - cooler + rng.gauss(0.0, 0.04), probe)
+                if temp_c - cooler <= HIGH_C:
+                    left[probe] = night.t
+    first, told = warm(night)
+    assert (first.priority, told.priority) == (Priority.ADVICE, Priority.WARNING)
+    assert told.at - night.start >= left["porch/far floor"] - 60.0
+    assert told.at - night.start - left["porch/far floor"] <= 600.0
+
+
+def test_by_night_one_step_up_of_a_coarse_probe_is_no_rise() -> None:
+    """It says 37 and 38 by turns on the way, and that is all that the half hour shows."""
+    night, rng = Night(a_site(a_brooder())), Random(3)
+    for step in range(10 * 120):
+        night.t = 30.0 * step
+        late_h = night.t / 3600.0 - 8.0
+        temp_c = 37.1 + min(0.62, max(0.0, 1.2 * late_h)) + rng.gauss(0.0, 0.12)
+        night.says(round(temp_c))
+    assert {told.priority for told in warm(night)} == {Priority.ADVICE}
+
+
 @pytest.mark.parametrize("by_k", [2.6, 3.0])
 def test_by_day_a_floor_that_birds_and_air_warm_for_an_hour_rings_nowhere(by_k: float) -> None:
     box = Box(start_h=30.0)
