@@ -7,6 +7,7 @@ slackens, is within ten minutes of harm. Chill is never held. An estimate may be
 not. Common practice."""
 
 from datetime import datetime
+from math import inf
 
 from monitor.brooding.night_hours import NIGHT_FROM_H, NIGHT_TO_H
 from monitor.events import Cause
@@ -45,8 +46,17 @@ def suppressed_until(box: Box, alarm: Alarm, tick: float) -> float | None:
 
 
 def _rests(box: Box, plain: float | None, tick: float) -> bool:
-    """Is it a thermostat's rest, whose end is not late yet?"""
-    return plain is not None and tick < min(plain, box.estimate.diagnosis.rests_until)
+    """Is it a thermostat's rest, whose end is not late yet, or brought down for a step that is
+    near, and in its band after that?"""
+    if plain is None or tick >= plain:
+        return False
+    if tick < box.estimate.diagnosis.rests_until:
+        return True
+    low_c, early_c = box.needs.low_c, box.needs.early_low_c
+    if low_c is None or early_c is None or early_c == low_c:
+        return False
+    temps = [p.temp_c for p in box.probes.on_floor() if p.temp_c is not None]
+    return min(temps, default=-inf) >= early_c and not _is_harm_near(box, tick)
 
 
 def _beyond(box: Box, alarm: Alarm) -> list[tuple[ProbeWatch, Edge]]:

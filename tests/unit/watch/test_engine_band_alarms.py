@@ -180,6 +180,21 @@ def test_a_step_at_midnight_gives_half_a_day_to_raise_the_lamp() -> None:
     assert "porch/hot" in night.told()
 
 
+@pytest.mark.parametrize(("for_s", "told_s"), [(240.0, None), (900.0, 300.0)])
+def test_in_the_evening_before_a_step_a_floor_within_its_next_band_is_told_as_a_plain_alarm_tells(
+    for_s: float, told_s: float | None
+) -> None:
+    """The lamps were raised for it, and somebody feeds: three minutes too cold are no news."""
+    night = Night(make_estimator=estimator.none)
+    night.t = 7 * 86400.0 - 18 * 3600.0 - 3 * 3600.0
+    night.holds(33.0, for_s=1800.0)
+    left = night.t
+    night.holds(31.9, for_s=for_s)
+    night.holds(33.0, for_s=1800.0)
+    told = [c.at - night.start - left for c in night.changes if c.alarm is AlarmName.COLD]
+    assert told[:1] == ([] if told_s is None else [told_s])
+
+
 @pytest.mark.parametrize(
     ("kind", "hatched", "floor_c"),
     [("duck", "2026-02-08", 24.8), ("turkey", "2026-02-01", 28.4)],  # steps of 4.0 and 4.5 K
