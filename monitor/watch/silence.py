@@ -130,10 +130,16 @@ class Silence(Owner):
             box.temperature.evaluate(tick)
 
     def heard(self, probe: ProbeWatch, tick: float) -> None:
-        """A usable reading of a silent probe."""
+        """A usable reading of a silent probe: the box's first word for as long as its limit is that
+        of a box that was unheard as a whole, though one that speaks seldom was not missed yet."""
         probe.silent = False
         self.wait(probe)
-        self.judge(tick, self._box(probe))
+        box = self._box(probe)
+        if box is not None:
+            limit_s = box.brooder.limits.silent_s
+            if all(p.heard < tick - limit_s for p in box.probes if p is not probe):
+                self._wait_anew(box.probes, limit_s, tick)
+        self.judge(tick, box)
 
     def forgive(self, tick: float) -> None:
         """The watcher itself was away until now: nobody could be heard."""

@@ -626,6 +626,24 @@ def test_after_a_silence_of_the_whole_box_one_that_speaks_seldom_is_given_its_ti
     assert [c.probe for c in told] == [TWO[1]], "within the hour"
 
 
+def test_after_a_silence_of_the_whole_box_one_that_was_not_missed_yet_is_given_its_time() -> None:
+    """Six minutes after the others were back it was told as silent."""
+    night = Night(a_site(a_brooder(floors=2)), make_estimator=estimator.none)
+
+    def goes_on(for_s: float) -> None:
+        for _ in range(0, int(for_s), 20):
+            night.waits(20)
+            night.says(35.0, TWO[0])
+            if night.t % 900.0 == 0.0:
+                night.says(35.0, TWO[1])
+
+    goes_on(4 * 3600.0 + 880.0)
+    night.waits(2200.0)
+    goes_on(3600.0)
+    raised = [c for c in night.changes if c.change is ChangeKind.RAISED]
+    assert [c.probe for c in raised] == [TWO[0]]
+
+
 def test_how_often_one_beside_others_speaks_its_first_hour_shows() -> None:
     night = Night(a_site(a_brooder(floors=3)), make_estimator=estimator.none)
     for minute in range(24 * 60):
