@@ -178,6 +178,7 @@ class ComingNight:
                     follows=follows,
                     outside=sky,
                     most_c=most_c if holds and sky.usual else None,
+                    most_sd_k=nights.sd_k,
                 ),
             )
             for sky in outside

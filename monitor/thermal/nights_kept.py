@@ -2,12 +2,14 @@
 it was lowest. Held by `held_heat`; weighed by `coming_night` with what an evening shows."""
 
 from dataclasses import dataclass
+from math import sqrt
 
 from monitor.kept import Kept
 
 # Most boxes hold in most nights: what a grower has hung ends up so far over the band's edge, in one
 # night of fourteen below it. Assumed.
 MOST_OVER_EDGE_K = 2.5
+MOST_SD_K = 1.7  # of where a night ends up by the nights before it. Assumed
 _LAST_COUNTS = 0.5  # the night before as much as all before it
 
 
@@ -18,6 +20,7 @@ class NightsKept(Kept):
 
     over_edge_k: float = MOST_OVER_EDGE_K
     last_low_c: float | None = None  # the lowest mean of the last night
+    _off_var: float = 0.0  # how far off that was, K2
     _lowest: tuple[float, float] | None = None  # of this night: K above the edge, degC
 
     def see(self, floor_c: float, edge_c: float, *, night: bool) -> None:
@@ -26,6 +29,14 @@ class NightsKept(Kept):
             found = (floor_c - edge_c, floor_c)
             self._lowest = found if self._lowest is None else min(self._lowest, found)
         elif self._lowest is not None:
+            if self.last_low_c is not None:  # of the first night nothing was known
+                off_k = min(MOST_OVER_EDGE_K, self._lowest[0]) - self.over_edge_k
+                self._off_var += _LAST_COUNTS * (off_k**2 - self._off_var)
             (over_k, self.last_low_c), self._lowest = self._lowest, None
             over_k = self.over_edge_k + _LAST_COUNTS * (over_k - self.over_edge_k)
             self.over_edge_k = min(MOST_OVER_EDGE_K, over_k)
+
+    @property
+    def sd_k(self) -> float:
+        """Of `over_edge_k`: nights that differ foretell little."""
+        return max(MOST_SD_K, sqrt(self._off_var))
