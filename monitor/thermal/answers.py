@@ -2,7 +2,7 @@
 left, the coming night. Questions only; nothing here is changed by being asked."""
 
 from functools import partial
-from math import exp, hypot
+from math import exp, hypot, inf
 
 from monitor.brooding.heat_balance import LEAST_RISE_K, BoxChange, Prior
 from monitor.events import Cause, Moment
@@ -23,6 +23,7 @@ from monitor.thermal.rise import Rise
 _RECENT_S = 300.0  # how long the steps last that the rate is taken from
 _SOON_S = 60.0  # a fall younger than this has no pace yet
 _LEARNED_STEPS = 36.0  # of a quarter of an hour: nine hours are as good as a day
+_BELOW_REST_K = 1.0  # by so much more it is out of where its thermostat lets it go
 _SEEN_SHARE_SD = 0.22  # the share of the outside is known so well once some of its cooling was seen
 _CHANGE_SPREAD = 0.15  # of what a change to the box is reckoned to bring: one standard deviation
 _HOLD_DEPTH_K = 1.0  # a fall that is worth waiting for
@@ -169,6 +170,9 @@ class ComingNight:
         low_c = nights.last_low_c
         self._was_cold_c = low_c if low_c is not None and low_c < edges[-1][1] else None
         holds = not lost and self._floor_c >= edges[0][1]
+        rests_c = nights.rests_c
+        if rests_c is None or lost or self._floor_c < rests_c - _BELOW_REST_K:
+            rests_c = -inf
         most_c = low_at(start.at) + nights.over_edge_k  # by the lamps as they hang now
         self._ways = [
             (
@@ -179,6 +183,7 @@ class ComingNight:
                     outside=sky,
                     most_c=most_c if holds and sky.usual else None,
                     most_sd_k=nights.sd_k,
+                    rests_c=rests_c if sky.by_floor else -inf,
                 ),
             )
             for sky in outside

@@ -37,6 +37,7 @@ _LEAST_K_PER_W = 0.001  # a kilowatt for a kelvin: no box is heated that way
 _WANDER_VAR, _AHEAD_SD_K = 0.5**2, 0.35  # birds and draughts: at once, and in the root of an hour
 _DIP_K = 0.4  # by so much they take the lowest quarter of an hour below the course
 _STEP_K = 0.5  # from one target to the next at least; a gradual one comes down by less in a night
+_RESTS_SD_K = 1.0  # of where a thermostat catches a fall, by the last night. Assumed
 # A front brings wind, and wind takes more from a box than its cold: of what the floor would be
 # spared of a change outside this share is felt too. A thermostat makes up for both. Assumed.
 _WIND_SHARE, _WIND_SD = 0.2, 0.1
@@ -82,8 +83,9 @@ class Hours:
     dip_k: float  # of the lowest quarter of an hour below the course
     in_swing: bool  # where the floor is now in a thermostat's swing says nothing of the course
     most_c: float | None  # where its nights end up; None: this is no night as those
+    most_sd_k: float
+    rests_c: float  # a thermostat lets it go no further
     to_come: tuple[HourAhead, ...]
-    most_sd_k: float = MOST_SD_K  # of `most_c`
 
 
 def hours(
@@ -93,6 +95,7 @@ def hours(
     outside: OutsideCurve,
     most_c: float | None = None,
     most_sd_k: float = MOST_SD_K,
+    rests_c: float = -inf,
 ) -> Hours:
     """For a floor that follows the outside so."""
     (start_at, edge_c), *coming = edges
@@ -139,8 +142,9 @@ def hours(
         max(_DIP_K, follows.dips_k),
         follows.dips_k > 0.0,
         most_c,
-        tuple(found),
         most_sd_k,
+        rests_c,
+        tuple(found),
     )
 
 
@@ -177,6 +181,7 @@ class Way(NamedTuple):
 def _middle(view: View) -> list[tuple[float, float]]:
     """The floor's middle course in each of the hours, degC, and its standard deviation."""
     tau_s, change_var, most_c = view.tau_s, view.change_sd_k**2, view.hours.most_c
+    rests_c = view.hours.rests_c
     apart_k = 0.0 if view.hours.in_swing else view.floor_c - view.hours.level_c
     brought_k = (view.rise_gain - 1.0) * view.rise_k
     found = []
@@ -189,6 +194,8 @@ def _middle(view: View) -> list[tuple[float, float]]:
             weight = var / (var + view.hours.most_sd_k**2)
             mid_c += weight * (most_c - mid_c)
             var *= 1.0 - weight
+        if mid_c < rests_c:
+            mid_c, var = rests_c, _RESTS_SD_K**2
         found.append((mid_c + gone * brought_k, sqrt(var + gone**2 * change_var)))
     return found
 

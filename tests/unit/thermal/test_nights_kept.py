@@ -3,6 +3,7 @@
 import pytest
 
 from monitor.thermal.nights_kept import MOST_OVER_EDGE_K, MOST_SD_K, NightsKept
+from monitor.thermal.swing import Swing
 
 EDGE_C = 32.2
 
@@ -44,3 +45,20 @@ def test_nights_that_hold_make_up_for_one_that_did_not() -> None:
 def test_nights_that_differ_say_little_of_the_next() -> None:
     assert after().sd_k == after(30.2).sd_k == after(30.2, 30.4, 30.0).sd_k == MOST_SD_K
     assert after(27.2, 34.7, 27.2, 34.7).sd_k > 2.0
+
+
+def test_where_a_thermostat_caught_the_floor_to_the_end_of_the_night_it_will_again() -> None:
+    """One that no longer switched in the coldest hours had no heat to spare."""
+    swings = Swing(35.0, 0.6, True)
+    for still_h, rests_c in ((0, 34.4), (3, None)):
+        nights = after(36.0)
+        assert nights.rests_c is None
+        for _ in range(20):
+            nights.see(35.0, EDGE_C, night=True, swing=swings)
+        for _ in range(4 * still_h):
+            nights.see(34.0, EDGE_C, night=True)
+        nights.see(36.0, EDGE_C, night=False)
+        assert nights.rests_c == rests_c
+        for floor_c, night in ((36.0, False), (35.0, True), (36.0, False)):
+            nights.see(floor_c, EDGE_C, night=night)
+        assert nights.rests_c is None, "a night without it"

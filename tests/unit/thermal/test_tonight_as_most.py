@@ -1,5 +1,6 @@
 """What little an evening shows of its night is weighed with what most boxes do."""
 
+from math import inf
 from random import Random
 
 import pytest
@@ -22,7 +23,7 @@ EVENING, NIGHT_S = 1_770_685_200.0, 10 * H
 LOW_C, OUTSIDE_C = 28.0, 8.0
 
 
-def ahead(level_c: float, sd_k: float, *, as_most: bool) -> Outlook:
+def ahead(level_c: float, sd_k: float, *, as_most: bool = False, rests_c: float = -inf) -> Outlook:
     """Of a floor 2 K over its band's edge that will settle at `level_c`, known so well."""
     until = EVENING + NIGHT_S
     outside = OutsideCurve((ExpectedOutside(EVENING, OUTSIDE_C, 0.3),), "the test")
@@ -33,6 +34,7 @@ def ahead(level_c: float, sd_k: float, *, as_most: bool) -> Outlook:
             follows=follows,
             outside=outside,
             most_c=LOW_C + MOST_OVER_EDGE_K if as_most else None,
+            rests_c=rests_c,
         ),
         floor_c=LOW_C + 2.0,
         rise_k=20.0,
@@ -54,6 +56,16 @@ def test_a_box_of_which_little_is_known_is_taken_to_hold_as_most_do() -> None:
 def test_a_box_that_is_known_to_leave_its_band_is_said_to() -> None:
     assert ahead(LOW_C - 2.0, 0.3, as_most=True).chance > 0.8
     assert ahead(LOW_C + 4.0, 0.3, as_most=True).chance < 0.05
+
+
+def test_a_floor_that_falls_to_where_its_thermostat_catches_it_holds() -> None:
+    falls = ahead(LOW_C - 3.0, 2.0)
+    caught = ahead(LOW_C - 3.0, 2.0, rests_c=LOW_C + 2.0)
+    assert falls.chance > 0.9
+    assert caught.chance < 0.1
+    assert caught.lowest_c.mid == pytest.approx(LOW_C + 2.0 - 0.4, abs=0.05)
+    cold = ahead(LOW_C - 3.0, 2.0, rests_c=LOW_C - 1.0)
+    assert cold.chance > 0.8, "it catches it too late"
 
 
 def by_morning(follows: Following, *, front: bool) -> HourAhead:
