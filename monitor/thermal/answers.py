@@ -182,7 +182,6 @@ class ComingNight:
                     follows=follows,
                     outside=sky,
                     most_c=most_c if holds and sky.usual else None,
-                    most_sd_k=nights.sd_k,
                     rests_c=rests_c if sky.by_floor else -inf,
                 ),
             )

@@ -15,7 +15,6 @@ from typing import NamedTuple
 
 from monitor.thermal.diagnosis import Foreseen, Interval, Outlook
 from monitor.thermal.follow import FLOOR_SHARE, Following
-from monitor.thermal.nights_kept import MOST_SD_K
 from monitor.thermal.outside_curve import OutsideCurve
 
 WARN_CHANCE = 0.5  # a cold night is told at this chance of leaving the band ...
@@ -38,6 +37,7 @@ _WANDER_VAR, _AHEAD_SD_K = 0.5**2, 0.35  # birds and draughts: at once, and in t
 _DIP_K = 0.4  # by so much they take the lowest quarter of an hour below the course
 _STEP_K = 0.5  # from one target to the next at least; a gradual one comes down by less in a night
 _RESTS_SD_K = 1.0  # of where a thermostat catches a fall, by the last night. Assumed
+_MOST_SD_K = 1.7  # of where a night ends up by the nights before it (`nights_kept`). Assumed
 # A front brings wind, and wind takes more from a box than its cold: of what the floor would be
 # spared of a change outside this share is felt too. A thermostat makes up for both. Assumed.
 _WIND_SHARE, _WIND_SD = 0.2, 0.1
@@ -83,7 +83,6 @@ class Hours:
     dip_k: float  # of the lowest quarter of an hour below the course
     in_swing: bool  # where the floor is now in a thermostat's swing says nothing of the course
     most_c: float | None  # where its nights end up; None: this is no night as those
-    most_sd_k: float
     rests_c: float  # a thermostat lets it go no further
     to_come: tuple[HourAhead, ...]
 
@@ -94,7 +93,6 @@ def hours(
     follows: Following,
     outside: OutsideCurve,
     most_c: float | None = None,
-    most_sd_k: float = MOST_SD_K,
     rests_c: float = -inf,
 ) -> Hours:
     """For a floor that follows the outside so."""
@@ -102,12 +100,9 @@ def hours(
     felt_c, keep = follows.felt_c, exp(-_STEP_S / follows.lag_s)
     felt_now_c, share, spare_k = felt_c, follows.share, follows.spare_k
     level_c, level_var = follows.level_c, follows.level_var
-    ahead_now_k = 0.0 if outside.by_floor else outside.at(start_at) - felt_c
+    both, share_var = follows.both, follows.share_var
     if outside.front and not follows.switched:
-        share += _WIND_SHARE * (1.0 - share)
-        share_var = follows.share_var + _WIND_SD**2
-        # What calm nights show to come at once a front's cold need not.
-        follows = follows._replace(share=share, share_var=share_var, soon=0.0)
+        share, share_var = share + _WIND_SHARE * (1.0 - share), share_var + _WIND_SD**2
     steepest = max(0.0, FLOOR_SHARE - share)
     found = []
     for at, low_c in coming:
@@ -115,7 +110,6 @@ def hours(
         least_c = -inf if outside.by_floor else outside_c - Z80 * outside_sd_k
         felt_c = outside_c + keep * (felt_c - outside_c)
         warmer_k = felt_c - felt_now_c
-        goes_k, felt_var = follows.goes_k(warmer_k, outside_c - felt_c - ahead_now_k)
         # Beyond what a thermostat keeps back a box goes with the outside as one without.
         beyond_k = max(0.0, -warmer_k - spare_k)
         steeper = steepest if beyond_k else 0.0
@@ -126,9 +120,9 @@ def hours(
                 low_c,
                 outside_c,
                 least_c,
-                max(level_c + goes_k - steeper * beyond_k, least_c),
+                max(level_c + share * warmer_k - steeper * beyond_k, least_c),
                 level_var + ((share + steeper) * outside_sd_k) ** 2,
-                max(0.0, felt_var),
+                max(0.0, 2.0 * warmer_k * both + warmer_k**2 * share_var),
                 _AHEAD_SD_K**2 * (at - start_at) / 3600.0,
             )
         )
@@ -142,7 +136,6 @@ def hours(
         max(_DIP_K, follows.dips_k),
         follows.dips_k > 0.0,
         most_c,
-        most_sd_k,
         rests_c,
         tuple(found),
     )
@@ -191,7 +184,7 @@ def _middle(view: View) -> list[tuple[float, float]]:
         mid_c = settles_c + left * apart_k
         var = gone**2 * settles_var + felt_var + _WANDER_VAR + ahead_var
         if most_c is not None:
-            weight = var / (var + view.hours.most_sd_k**2)
+            weight = var / (var + _MOST_SD_K**2)
             mid_c += weight * (most_c - mid_c)
             var *= 1.0 - weight
         if mid_c < rests_c:

@@ -5,7 +5,6 @@ A warm evening's floor falls with the air until its thermostat goes on, as far a
 Nothing has shown that thermostat since the morning, and nothing that it is gone."""
 
 from dataclasses import dataclass
-from math import sqrt
 
 from monitor.kept import Kept
 from monitor.thermal.swing import Swing
@@ -13,7 +12,6 @@ from monitor.thermal.swing import Swing
 # Most boxes hold in most nights: what a grower has hung ends up so far over the band's edge, in one
 # night of fourteen below it. Assumed.
 MOST_OVER_EDGE_K = 2.5
-MOST_SD_K = 1.7  # of where a night ends up by the nights before it. Assumed
 _RESTED = 8  # means: a thermostat that still switched in the last hours had heat to spare
 _LAST_COUNTS = 0.5  # the night before as much as all before it
 
@@ -25,7 +23,6 @@ class NightsKept(Kept):
 
     over_edge_k: float = MOST_OVER_EDGE_K
     last_low_c: float | None = None  # the lowest mean of the last night
-    _off_var: float = 0.0  # how far off that was, K2
     rests_c: float | None = None  # where a thermostat caught its fall, to the end of it
     _lowest: tuple[float, float] | None = None  # of this night: K above the edge, degC
     _caught_c: float | None = None  # in this night
@@ -42,16 +39,8 @@ class NightsKept(Kept):
             found = (floor_c - edge_c, floor_c)
             self._lowest = found if self._lowest is None else min(self._lowest, found)
         elif self._lowest is not None:
-            if self.last_low_c is not None:  # of the first night nothing was known
-                off_k = min(MOST_OVER_EDGE_K, self._lowest[0]) - self.over_edge_k
-                self._off_var += _LAST_COUNTS * (off_k**2 - self._off_var)
             (over_k, self.last_low_c), self._lowest = self._lowest, None
             self.rests_c = self._caught_c if self._since <= _RESTED else None
             self._caught_c = None
             over_k = self.over_edge_k + _LAST_COUNTS * (over_k - self.over_edge_k)
             self.over_edge_k = min(MOST_OVER_EDGE_K, over_k)
-
-    @property
-    def sd_k(self) -> float:
-        """Of `over_edge_k`: nights that differ foretell little."""
-        return max(MOST_SD_K, sqrt(self._off_var))

@@ -1,7 +1,6 @@
 """How a floor follows the outside: a level and a share, learned by night."""
 
 import json
-from math import cos, exp, pi
 from random import Random
 
 import pytest
@@ -87,49 +86,3 @@ def test_a_grower_who_has_hung_the_lamps_anew_by_evening_says_nothing_of_the_sha
         floor_c = 33.0 + (0.9 * (felt_c - dusk_c) if night else 0.0)
         follow.see(tick, floor_c, outside_c, night=night)
     assert told(follow, outside_c).share == pytest.approx(0.9, abs=0.1)
-
-
-def hung_each_evening(nights: int, *, share: float = 0.9) -> tuple[Follow, float]:
-    """A box whose air goes with the outside at once. A grower hangs its lamps for the target from
-    seven on, and lower at a quarter past nine in the evening: the floor takes three quarters of an
-    hour to come to where they hang. The follower at three in the last night, and the outside."""
-    follow, tick, lamps_k, floor_k, outside_c = Follow(), 0.0, 30.0, 30.0, OUTSIDE_C
-    until_s = ((nights - 1) * 24.0 + 27.0) * H
-    while tick < until_s:
-        tick += QUARTER_S
-        hour = tick / H % 24.0
-        outside_c = OUTSIDE_C - 4.0 * cos(2 * pi * (hour - 4.5) / 24.0)
-        held_k = 33.0 - share * (outside_c - OUTSIDE_C)  # what would hold the floor where it is
-        if hour in (7.0, 12.5, 17.5):
-            lamps_k = held_k
-        elif hour == 21.25:
-            lamps_k = held_k + 3.0
-        floor_k += (lamps_k - floor_k) * (1.0 - exp(-QUARTER_S / 2700.0))
-        night = hour >= 18.5 or hour < 7.5
-        follow.see(tick, floor_k + share * (outside_c - OUTSIDE_C), outside_c, night=night)
-    return follow, outside_c
-
-
-def test_lamps_that_are_hung_lower_each_evening_hide_none_of_the_share() -> None:
-    follow, outside_c = hung_each_evening(5)
-    assert told(follow, outside_c).share == pytest.approx(0.9, abs=0.12)
-
-
-def test_a_box_that_goes_with_the_outside_at_once_has_nothing_more_to_fall() -> None:
-    """At three the outside has an hour and a half to fall, and hardly any degrees."""
-    follow, outside_c = hung_each_evening(5)
-    found = told(follow, outside_c)
-    late_k = outside_c - found.felt_c  # what a floor that is two hours late has yet to feel
-    assert late_k < -1.0
-    goes_k, var = found.goes_k(late_k, -late_k)
-    assert goes_k == pytest.approx(0.0, abs=0.4)
-    assert var < 0.4**2
-
-
-def test_what_the_nights_have_shown_is_not_given_up_for_swings_of_one_hour() -> None:
-    follow, outside_c = night(0.9, 11.0)
-    before = told(follow, outside_c)
-    follow.swings(33.0, all_heat=False)
-    after = told(follow, outside_c)
-    assert after.share == before.share
-    assert after.share_var > 0.2**2 > before.share_var, "it may be a thermostat's from now on"

@@ -2,7 +2,7 @@
 
 import pytest
 
-from monitor.thermal.nights_kept import MOST_OVER_EDGE_K, MOST_SD_K, NightsKept
+from monitor.thermal.nights_kept import MOST_OVER_EDGE_K, NightsKept
 from monitor.thermal.swing import Swing
 
 EDGE_C = 32.2
@@ -40,11 +40,6 @@ def test_nights_that_hold_make_up_for_one_that_did_not() -> None:
     expected_k = after(30.2, 35.0, 35.0, 35.0).over_edge_k
     assert expected_k == pytest.approx(MOST_OVER_EDGE_K, abs=0.1)
     assert after(30.2, 35.0).last_low_c == 35.0
-
-
-def test_nights_that_differ_say_little_of_the_next() -> None:
-    assert after().sd_k == after(30.2).sd_k == after(30.2, 30.4, 30.0).sd_k == MOST_SD_K
-    assert after(27.2, 34.7, 27.2, 34.7).sd_k > 2.0
 
 
 def test_where_a_thermostat_caught_the_floor_to_the_end_of_the_night_it_will_again() -> None:
