@@ -62,7 +62,11 @@ def chill(change: Change, voice: Voice, box: Brooder | None) -> Words:
         first_aid.WARM_THEM,
         probe_list(voice, facts),
         age(facts),
-        figures=[_since(voice, change, "Below the chill limit of", facts.get("chill_c"))],
+        figures=[
+            _since(voice, change, "It has been too cold", None)
+            if warms
+            else _since(voice, change, "Below the chill limit of", facts.get("chill_c"))
+        ],
     )
 
 
@@ -95,13 +99,21 @@ def hot(change: Change, voice: Voice, box: Brooder | None) -> Words:
     reached = facts.get("extreme_c", -math.inf) >= facts.get("high_c", -math.inf)
     soon = below and not reached
     cools = below and reached and facts.get("rate_c_per_h", 0.0) < STEADY_C_PER_H
-    do = _cool_before_night(facts, box) if cold else _cool(box)
+    first = f"{now_and_target(voice, facts)} "
+    if cools:
+        what, first = f"too hot{BUT_COOLING}", first + COOLS
+        moves = _since(voice, change, "It has been too hot", None)
+    else:
+        what = "soon too hot" if soon else "too hot"
+        first = _with_time(first + (_cool_before_night(facts, box) if cold else _cool(box)), facts)
+        moves = (
+            _rising(voice, facts, facts["high_c"], "too hot")
+            if soon
+            else _since(voice, change, "Above", facts.get("high_c"))
+        )
     return compose(
-        f"{voice.where(change.brooder)}: "
-        f"{'soon too hot' if soon else f'too hot{BUT_COOLING}' if cools else 'too hot'}",
-        f"{now_and_target(voice, facts)} {COOLS}"
-        if cools
-        else _with_time(f"{now_and_target(voice, facts)} {do}", facts),
+        f"{voice.where(change.brooder)}: {what}",
+        first,
         _close_again(voice, change) if cold else None,
         "Give them a cooler end to go to, and fresh water. " + first_aid.LOOK_AT_CHICKS,
         _alone(change),
@@ -109,9 +121,7 @@ def hot(change: Change, voice: Voice, box: Brooder | None) -> Words:
         age(facts),
         figures=[
             first_aid.SLIPPED_LAMP if soon and first_aid.may_hang_a_lamp(box) else None,
-            _rising(voice, facts, facts["high_c"], "too hot")
-            if soon
-            else _since(voice, change, "Above", facts.get("high_c")),
+            moves,
         ],
     )
 

@@ -387,12 +387,14 @@ def test_a_floor_that_is_still_on_its_wrong_side_or_went_to_the_other_is_not_bac
 )
 def test_a_reminder_says_that_it_is_coming_right(alarm, temp_c, extreme_c, rate_c_per_h, title):
     facts = Facts(temp_c=temp_c, target_c=35.0, low_c=32.2, high_c=37.8, chill_c=29.4)
-    facts |= Facts(extreme_c=extreme_c, rate_c_per_h=rate_c_per_h)
+    facts |= Facts(extreme_c=extreme_c, rate_c_per_h=rate_c_per_h, since=NIGHT)
     words = wording.for_change(change(alarm, facts=facts), site())
     assert words.title == title
     right = "It is warming: look" in words.body or "It is cooling: look" in words.body
     assert right is ("but" in title)
     assert "first." not in words.body or not right
+    beyond = "Above 37.8 °C since", "Below the chill limit of 29.4 °C since"
+    assert not right or not any(word in words.body for word in beyond), "it is that no more"
 
 
 @pytest.mark.parametrize(
