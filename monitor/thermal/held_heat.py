@@ -53,8 +53,8 @@ class HeldHeat(Kept):
         if self._birds_held is None:
             self._birds_held = tick
         if self._box.low_c is not None:
-            night = self._box.birds_lie(tick)
-            self.nights.see(mean_c, self._box.low_c, night=night, swing=swing)
+            lie = self._box.birds_lie(tick)
+            self.nights.see(mean_c, self._box.low_c, night=lie, swing=swing)
         model = self._in_use.model
         if model is not None and model.outside_known:
             night = self._box.is_night(tick)

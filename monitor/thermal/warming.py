@@ -129,9 +129,8 @@ class Warming(Kept):
             and not swings
             and climb.heats(tick, beside)
         )
-        settled = (
-            as_it_hung or floor.top_c > -math.inf
-        )  # a thermostat needs no hanging for the night
+        # A thermostat needs no hanging for the night.
+        settled = as_it_hung or floor.top_c > -math.inf
         leaves = climbs_k > limits.band_c and (settled or by_k > 0.0)
         new_heat = heated or leaves or (long and climb.rises)
         heads_for_harm = (by_k > 0.0 and climbs_k > limits.harm_c) or (
