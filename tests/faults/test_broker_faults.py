@@ -55,6 +55,9 @@ def test_a_broker_killed_in_the_flow_is_found_again_and_nothing_is_doubled(tmp_p
                 broker.kill()
                 broker.start()
         probe.wait_acknowledged()
+        # The killed broker had lost the subscription too: what comes before it is made anew is heard
+        # by nobody.
+        wait_until(lambda: _subscribed_since_the_start(broker), 90, "the service to subscribe anew")
         probe.say(39.0)
         wait_until(lambda: 39.0 in service.temps(), 90, "the readings to go on")
         temps = service.temps()
@@ -63,6 +66,10 @@ def test_a_broker_killed_in_the_flow_is_found_again_and_nothing_is_doubled(tmp_p
         doubled = len(temps) - len(set(temps))
         assert doubled <= 2 * 20
         assert "Traceback" not in service.log()
+
+
+def _subscribed_since_the_start(broker: Mosquitto) -> bool:
+    return "Received SUBSCRIBE from brooder-" in broker.log().rpartition(" starting\n")[2]
 
 
 def test_a_broker_that_hangs_is_told_and_its_return_too(tmp_path: Path) -> None:
