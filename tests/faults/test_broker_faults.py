@@ -55,8 +55,7 @@ def test_a_broker_killed_in_the_flow_is_found_again_and_nothing_is_doubled(tmp_p
                 broker.kill()
                 broker.start()
         probe.wait_acknowledged()
-        # The killed broker had lost the subscription too: what comes before it is made anew is heard
-        # by nobody.
+        # The killed broker lost the subscription too: what comes before the new one nobody hears.
         wait_until(lambda: _subscribed_since_the_start(broker), 90, "the service to subscribe anew")
         probe.say(39.0)
         wait_until(lambda: 39.0 in service.temps(), 90, "the readings to go on")
