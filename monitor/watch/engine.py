@@ -211,7 +211,7 @@ class Engine(Kept):
                 facts = Facts(**facts, birds_unknown=True)
             self._watcher.see(name, active, self.tick, facts)
             if name is AlarmName.CLOCK_FAULT:
-                self._doubt_clock(active)
+                self._doubt_clock(active or self._watcher.asks_about_jump)
                 for box in self._boxes.values():
                     box.refresh(self.tick)
         return self._changes()
@@ -236,7 +236,9 @@ class Engine(Kept):
         for probe in self._probes.values():
             probe.shift_wall(jump_s)
         doubt = not sure
-        if sure:
+        if doubt:
+            self._watcher.doubt(jump_s)
+        else:
             boxes = self._boxes.values()
             asked = self._watcher.asks_about_jump
             doubted = not asked and any(not box.needs.clock_sure for box in boxes)
@@ -350,6 +352,7 @@ class Engine(Kept):
             boxes=list(self._boxes.values()),
             site_probes=self._site_probes,
             mains=self._mains,
+            doubted_s=self._watcher.doubted_s,
             alarms=self._register.standing(),
             tick=max(now.tick, self.tick),
             at=now.at,

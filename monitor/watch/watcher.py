@@ -49,6 +49,7 @@ class Watcher(Kept, Owner):
     _gap_tick: Tick = 0.0
     _asks: bool = False  # a jump of the clock waits for an answer
     _jump_s: float = 0.0  # how far it jumped since then
+    _doubted_s: float = 0.0  # how far it was set since it is doubted
     _opened: Sorted[tuple[str, str | None]]  # there to be put aside, raised or not
 
     def __init__(
@@ -77,6 +78,8 @@ class Watcher(Kept, Owner):
         alarm = self._alarm(name, facts.get("contact"))
         self._facts[alarm.key] = facts
         self._wrong[alarm.key] = active
+        if name is AlarmName.CLOCK_FAULT and not active:
+            self._doubted_s = 0.0
         self._register.see(alarm, active and not self._season_closed(), tick)
 
     def season_changed(self, tick: float) -> None:
@@ -95,7 +98,7 @@ class Watcher(Kept, Owner):
         `doubted`: it was known to be wrong, and is now right: that ends the doubt and asks
         nobody. `off_s`: so long the board must have been off, if it has no battery for its clock;
         0: it had not just started."""
-        self._register.see(self._alarm(AlarmName.CLOCK_FAULT), False, tick)
+        self.see(AlarmName.CLOCK_FAULT, False, tick, Facts())
         alarm = self._alarm(AlarmName.CLOCK_FAULT, _JUMP)
         self._jump_s = (self._jump_s if self.asks_about_jump else 0.0) + jump_s
         if self.asks_about_jump and abs(self._jump_s) < _ASK_FROM_S:
@@ -120,6 +123,16 @@ class Watcher(Kept, Owner):
         self._register.see(alarm, not self._season_closed(), tick)
         self._timers.set(Slot(6, SETTLE, _JUMP), None if self._asks else tick + _JUMP_STANDS_S)
         return self._asks
+
+    def doubt(self, jump_s: float) -> None:
+        """The wall clock shows another time than before, and that cannot be right."""
+        self._doubted_s += jump_s
+
+    @property
+    def doubted_s(self) -> float | None:
+        """How far the wall clock was set since it is doubted; None: it is not."""
+        doubted = self._wrong.get(self._alarm(AlarmName.CLOCK_FAULT).key, False)
+        return self._doubted_s if doubted else None
 
     def _ages(self, tick: float) -> str:
         """Birds that were entered by a clock months behind would be taken for grown ones."""

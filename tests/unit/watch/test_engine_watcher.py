@@ -280,6 +280,17 @@ def test_once_the_clock_is_set_the_birds_age_goes_on_and_the_doubt_is_over() -> 
     assert night.engine.status(right).clock_sure
 
 
+def test_a_doubt_that_the_clock_itself_has_ended_is_not_told_anew_with_the_next_entry() -> None:
+    night = four_weeks_old()
+    now = night.now()
+    woke = Moment(now.at - 86400.0, now.tick)
+    night.engine.clock_jumped(woke, -86400.0, sure=False)
+    night.engine.fault(AlarmName.CLOCK_FAULT, True, woke, Facts(reason="not set yet"))
+    night.engine.clock_jumped(now, 86400.0)
+    changes = night.entry(EntryKind.LOSS, brooder="porch", count=1)
+    assert AlarmName.CLOCK_FAULT not in {change.alarm for change in changes}
+
+
 def test_a_step_is_advised_on_its_own_day_so_that_the_morning_message_says_it(night: Night) -> None:
     eve = datetime(2026, 2, 14, 16, 30, tzinfo=ZONE).timestamp() - night.start
     night.t = eve
