@@ -15,7 +15,7 @@ from monitor.journal.store import Journal
 from monitor.service import core_answers, second_copy
 from monitor.service.core import Core
 from monitor.service.rebuild import rebuild
-from monitor.service.startup import core_of, say_gap
+from monitor.service.startup import catch_up, core_of
 from monitor.settings import Settings
 
 
@@ -32,7 +32,7 @@ def answer(settings: Settings, what: str, details: dict[str, Any]) -> Any:
 
         core = rebuild(make, reader, now).core
         # Nor does anybody watch now: a probe that was not heard is not to blame.
-        say_gap(core, ended, now)
+        catch_up(core, ended, now, on_for_s=time.monotonic())
         core.learn(second_copy.read(settings.state_folder).entries, now)
         core.fit_configuration(now)
         if journal.set_aside is not None:  # told with the next start's messages

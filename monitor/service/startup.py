@@ -19,7 +19,7 @@ from monitor.journal.reader import JournalReader
 from monitor.journal.records import StorageFault
 from monitor.journal.store import Journal
 from monitor.service import second_copy
-from monitor.service.clock import Clock, LiveClock
+from monitor.service.clock import JUST_ON_S, Clock, LiveClock
 from monitor.service.configured import contacts_of, policy_of
 from monitor.service.core import Core
 from monitor.service.logs import facts
@@ -100,11 +100,8 @@ def open_all(settings: Settings, clock: Clock | None = None) -> Opened:
 
     rebuilt, lost = _rebuilt(make, reader, now)
     core, ended = rebuilt.core, rebuilt.ended
-    clock_sure = ended is None or now.at >= ended.at - STALE_S
-    if ended is not None and not clock_sure:
-        core.clock_jumped(now, now.at - ended.at, sure=False)
     # First: what nobody watched is not lived through.
-    say_gap(core, ended, now, clock_sure=clock_sure)
+    clock_sure = catch_up(core, ended, now, on_for_s=clock.running_s())
     ledger_lost = bool(lost) or (trouble is not None and reader is None)
     if journal is not None and journal.set_aside is not None:
         lost.insert(0, about_aside(journal.set_aside))
@@ -207,15 +204,37 @@ def _says_nothing(entry: Entry) -> bool:
     return no_date or (entry.kind is not None and entry.kind not in KINDS)
 
 
-def say_gap(core: Core, ended: Moment | None, now: Moment, *, clock_sure: bool = True) -> None:
-    """That nobody watched since the records end, or that the clock is not set yet."""
+def catch_up(core: Core, ended: Moment | None, now: Moment, *, on_for_s: float) -> bool:
+    """Tells it that nobody watched since the records end, and what the clock did meanwhile. Can the
+    clock be right? `on_for_s`: so long the machine has been on."""
+    if ended is None:
+        return True
+    clock_sure = _see_clock(core, ended, now, just_on=on_for_s < JUST_ON_S)
     if not clock_sure:
         why = Facts(reason="the board's clock is behind its own records; it was not set yet")
         core.fault(AlarmName.CLOCK_FAULT, True, now, why)
-    elif ended is not None and now.at - ended.at >= DOWN_WORTH_TELLING_S:
-        if not core.ledger.open and not _has_heard(core, now):
-            core.pass_over(ended, now)  # entries made before the watch ran for the first time
-            return
+    if now.at - ended.at >= DOWN_WORTH_TELLING_S:
+        _say_gap(core, ended, now)
+    if clock_sure and core.status(now).clock_doubted_s is not None:
+        core.fault(AlarmName.CLOCK_FAULT, False, now, Facts())  # it was set while nobody watched
+    return clock_sure
+
+
+def _see_clock(core: Core, ended: Moment, now: Moment, *, just_on: bool) -> bool:
+    """A board that has just started with a time before the end of its records, or of those that it
+    kept by a sure clock, was not set yet. The clock of one that is on for long was set back."""
+    jump_s = now.at - ended.at
+    if jump_s < -STALE_S:
+        core.clock_jumped(now, jump_s, sure=not just_on)
+        return not just_on
+    doubted_s = core.status(now).clock_doubted_s
+    return doubted_s is None or jump_s + doubted_s >= -STALE_S
+
+
+def _say_gap(core: Core, ended: Moment, now: Moment) -> None:
+    if not core.ledger.open and not _has_heard(core, now):
+        core.pass_over(ended, now)  # entries made before the watch ran for the first time
+    else:
         gap = Facts(down_from=ended.at, down_to=now.at)
         core.fault(AlarmName.WAS_DOWN, True, now, gap)
 

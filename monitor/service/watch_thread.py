@@ -16,7 +16,7 @@ from monitor.intake.inbox import Inbox, MqttMessage
 from monitor.intake.link import BrokerLink
 from monitor.intake.payload import too_long
 from monitor.intake.redelivered import RedeliveryMemory
-from monitor.service.clock import Clock
+from monitor.service.clock import JUST_ON_S, Clock
 from monitor.service.commit_queue import CommitQueue
 from monitor.service.core import Core
 from monitor.service.logs import facts, quietly
@@ -31,7 +31,6 @@ log = logging.getLogger(__name__)
 LONGEST_SLEEP_S = 1.0
 MOST_AT_ONCE = 500  # deliveries between two looks at the clock
 HOUSEKEEPING_EVERY_S = 10.0
-JUST_ON_S = 3600.0  # within so long a board finds a time server. Common practice
 UNDISTURBED_S = 1800.0  # so long without another of our name: it is gone
 FAILED_ROUND_S = 0.5
 MOST_FAILED_ROUNDS = 20  # then the engine is beyond hope: end, and let the manager start us anew

@@ -144,7 +144,7 @@ def test_a_board_that_boots_with_yesterdays_time_is_not_deaf(tmp_path: Path) -> 
             at, tick = super().now()
             return Moment(at, tick + 6 * 3600)
 
-    clock = Behind(time.time() - 6 * 3600)
+    clock = Behind(time.time() - 6 * 3600, on_for_s=40.0)
     opened = open_all(settings, clock)
     assert opened.journal is not None
     opened.journal.close()
@@ -188,7 +188,7 @@ def test_birds_keep_their_target_when_the_board_boots_a_week_behind(tmp_path: Pa
             at, tick = super().now()
             return Moment(at, tick + 7 * 86400)
 
-    clock = Behind(now - 7 * 86400)
+    clock = Behind(now - 7 * 86400, on_for_s=40.0)
     opened = open_all(settings, clock)
     assert opened.journal is not None
     opened.journal.close()
