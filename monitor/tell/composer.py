@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from monitor.brooding.ledger import Ledger
 from monitor.brooding.night_hours import asleep
 from monitor.events import Change, Entry, Priority
+from monitor.kept import NEVER
 from monitor.site import Site
 from monitor.tell import incident_words
 from monitor.tell.contact import Contact, first_told
@@ -139,8 +140,9 @@ class MessageComposer:
             at=change.at,
         )
 
-    def over(self, incident: ToldIncident, at: float) -> Message:
-        """To all who were told; to those told at once, if it came and went before that."""
+    def over(self, incident: ToldIncident, at: float, watched_from: float = NEVER) -> Message:
+        """To all who were told; to those told at once, if it came and went before that. Before
+        `watched_from` nobody watched."""
         told = incident.told_to
         if incident.last_told is None and incident.worst is not None:
             told = self.first(incident.worst.priority)
@@ -149,7 +151,7 @@ class MessageComposer:
             MessageKind.OVER,
             key=f"{incident.id}:over"
             + (f":{incident.over_told}" if incident.over_told > 1 else ""),
-            words=incident_words.over(incident, at, self.site, self.look()),
+            words=incident_words.over(incident, at, self.site, self.look(), watched_from),
             told=told,
             at=at,
         )

@@ -32,14 +32,14 @@ class IncidentTimes:
     def __init__(self, policy: Policy, contacts: tuple[Contact, ...]) -> None:
         self._policy = policy
         self._contacts = contacts
-        self.not_before = NEVER  # nothing is repeated or passed on before
+        self.not_before = NEVER  # nothing is repeated, passed on or over before
 
     def due(self, incident: ToldIncident) -> Iterator[tuple[float, Due]]:
         """All that is due if nothing happens before."""
         if incident.gather_due is not None:
             yield incident.gather_due, Due.TELL
         if incident.over_due is not None:
-            yield incident.over_due, Due.OVER
+            yield max(incident.over_due, self.not_before), Due.OVER
         if incident.last_told is None or incident.gather_due is not None:
             return
         held_until = max(incident.changed, self.not_before)

@@ -5,6 +5,7 @@ import math
 from dataclasses import replace
 
 from monitor.events import AlarmName, Change, ChangeKind, Priority, ProbeFact
+from monitor.kept import NEVER
 from monitor.site import Site
 from monitor.tell.contact import Contact
 from monitor.tell.incident import AlarmTold, AnswerGiven, ToldIncident
@@ -87,7 +88,13 @@ def escalated(
     return replace(alarm.change, at=at, change=ChangeKind.ESCALATED, facts=facts)
 
 
-def over(incident: ToldIncident, at: float, site: Site, status: SiteStatus | None) -> Words:
+def over(
+    incident: ToldIncident,
+    at: float,
+    site: Site,
+    status: SiteStatus | None,
+    watched_from: float = NEVER,
+) -> Words:
     """All of it is over: how long, how far, and how it is now."""
     worst, last = incident.worst, incident.last
     if worst is None or last is None:
@@ -99,8 +106,9 @@ def over(incident: ToldIncident, at: float, site: Site, status: SiteStatus | Non
     expected = night is not None and night_now(night.change, status) is not None
     if not expected or facts.get("lowest_at", at) <= at:
         facts.pop("lowest_at", None)  # nothing colder than now is expected tonight
-    if at - last.ended_at >= 60.0:
-        facts["quiet_s"] = at - last.ended_at
+    quiet_s = at - max(last.ended_at, watched_from)
+    if quiet_s >= 60.0:
+        facts["quiet_s"] = quiet_s
     same = next((form for form in _SAME if worst.alarm in form), None)
     lasted_s = _lasted_s(incident, same) if same is not None else None
     facts["lasted_s"] = last.ended_at - incident.since_at if lasted_s is None else lasted_s

@@ -27,8 +27,10 @@ from monitor.tell.morning_call import MorningCall
 from monitor.tell.open_incidents import (
     CALLED_OFF_S,
     expected_nights,
+    has_come_again,
     incident_for,
     is_called_off,
+    out_of_band,
     says_nothing_new,
     shared_by_boxes,
     storm_wait_s,
@@ -44,6 +46,8 @@ from monitor.watch.watcher import back_by
 
 # What is worse than was told, by the same cause and with the same to do, waits for so long at most.
 _WORSE_WAITS_S = 600.0
+# After a gap a floor may be out of its band again: by day a plain alarm waits for so long.
+_RAISED_BY_S, _LOOK_AGAIN_S = 900.0, 60.0
 
 
 @part
@@ -53,6 +57,7 @@ class NotificationPlan(Kept):
     _incidents: list[ToldIncident]  # open ones, oldest first
     _escalated: list[Change]
     _offset_s: Tick = 0.0  # tick minus at
+    _watched_from: Tick = NEVER  # nobody watched before
     _back_by: Tick = NEVER  # after a gap: by then the readings are back, and what is due is said
     _morning: MorningCall
     _evening: EveningCall
@@ -93,6 +98,7 @@ class NotificationPlan(Kept):
         """Until `tick`. What became due meanwhile is said once, and not in the first minutes, in
         which the readings come back: before that the numbers are old."""
         self._back_by = self._times.not_before = back_by(self._back_by, tick - for_s, tick)
+        self._watched_from = tick
 
     def watch_ended(self, box: str, entry: Entry) -> Message:
         """An entry has left a box without birds, so that cold is no longer watched for there."""
@@ -247,6 +253,8 @@ class NotificationPlan(Kept):
         alarm = incident.add(change)
         incident.changed = tick
         worse = incident.worst is not before
+        if tick < self._back_by + _RAISED_BY_S:
+            self._incidents = [o for o in self._incidents if not has_come_again(o, incident)]
         incident = shared_by_boxes(self._incidents, incident, change, tick)
         if change.facts.get("folded") and change.alarm is AlarmName.PROBE_FAULT and before is None:
             # told as what is behind the cold of its box: repeated for itself
@@ -359,6 +367,10 @@ class NotificationPlan(Kept):
         return [message]
 
     def _over(self, incident: ToldIncident, tick: float) -> list[Message]:
+        held = not incident.is_over and tick < self._back_by + _RAISED_BY_S
+        if held and out_of_band(incident, self._look()):
+            incident.over_due = tick + _LOOK_AGAIN_S
+            return []
         told_before = incident.is_over
         incident.is_over = True
         incident.repeats_before = incident.repeats
@@ -382,7 +394,7 @@ class NotificationPlan(Kept):
             if incident.told_to and not message.contacts:
                 return []
         else:
-            message = self._composer.over(incident, at)
+            message = self._composer.over(incident, at, self._watched_from - self._offset_s)
         self._morning.note(message.at, incident.one_place(), message.title)
         return [message]
 

@@ -10,6 +10,7 @@ from monitor.events import AlarmName, Change, Priority
 from monitor.tell.incident import AlarmTold, ToldIncident
 from monitor.watch.alarm_table import TABLE, Family
 from monitor.watch.incidents import SITE_SILENT, rank, scope
+from monitor.watch.status import SiteStatus
 
 # Of what several boxes can have the same trouble by one cause, and within which time it is one.
 SHARED = (Family.COLD.value, AlarmName.UNWATCHED.value)
@@ -45,6 +46,21 @@ def incident_for(incidents: list[ToldIncident], change: Change) -> ToldIncident:
     incident = ToldIncident(name, place, family, change.facts.get("since", change.at))
     incidents.append(incident)
     return incident
+
+
+def has_come_again(one: ToldIncident, newer: ToldIncident) -> bool:
+    """Its end is not told yet, and the same trouble is there anew: nobody is to hear now that it is
+    over."""
+    same = (one.place, one.family) == (newer.place, newer.family)
+    return one is not newer and same and one.over_due is not None and not one.is_over
+
+
+def out_of_band(incident: ToldIncident, status: SiteStatus | None) -> bool:
+    """Is a floor that it was about not in its band?"""
+    if incident.family not in (Family.COLD.value, Family.HOT.value) or status is None:
+        return False
+    boxes = [status.brooder(alarm.change.brooder or "") for alarm in incident.alarms.values()]
+    return any(box is not None and box.coldest_c is not None and not box.in_band for box in boxes)
 
 
 def shared_by_boxes(

@@ -89,3 +89,23 @@ def test_a_floor_that_is_warm_again_after_the_gap_is_not_asked_for(
     life(settings, T0, 600.0, COLD_C, first=True)
     said = life(settings, T0 + 600.0 + away_s, 3600.0, WARM_C)
     assert [m.title for m in said if m.priority.value == "urgent"] == []
+
+
+@pytest.mark.parametrize("then_c", [WARM_C, COLD_C, 31.5])
+def test_that_it_is_over_is_not_said_after_a_gap_by_what_was_before_it(
+    settings: Settings, then_c: float
+) -> None:
+    """Back to normal, right for 70 min: that was the first word after a power cut, by the readings
+    of before it; half a minute later the floor was dangerously cold."""
+    life(settings, T0, 600.0, COLD_C, first=True)
+    life(settings, T0 + 605.0, 900.0, WARM_C)
+    back_at = T0 + 5105.0
+    said = [m for m in life(settings, back_at, 1200.0, then_c) if m.title.startswith("porch")]
+    if then_c == WARM_C:
+        [over] = said
+        assert over.title == "porch: back to normal"
+        assert over.at >= back_at + 120.0
+        assert "right for 2 min" in over.body
+    else:
+        assert said
+        assert "over" not in {message.kind.value for message in said}
