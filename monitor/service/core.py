@@ -103,8 +103,11 @@ class Core:
             self.hearing.came_late = []
         for item in taken:
             # The watch's time never goes back, and what is late counts from when it came.
-            late = came.tick - item.tick > LATE_S
-            tick = max(kept_at(came.tick) if late else item.tick, self.engine.tick)
+            tick = item.tick
+            if came.tick - tick > LATE_S:
+                tick = kept_at(came.tick)
+            if tick < self.engine.tick:
+                tick = self.engine.tick
             if tick != item.tick:
                 item = item._replace(tick=tick)  # noqa: PLW2901 - it alone counts
             self._output.batch.inputs.append(item)

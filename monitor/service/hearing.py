@@ -60,7 +60,8 @@ class Hearing:
             if outcomes[-1].at != received.at or sensor.key in self.clocks.behind_s:
                 outcomes = self._set_right(outcomes, sensor.key, received, arrived)
             for outcome in outcomes:
-                if not self._is_repeated(outcome, received):
+                # What has no stamp got the time of its message, and is always new.
+                if outcome.at == received.at or not self._is_repeated(outcome):
                     taken += self._kept(outcome, topic, payload, clock_sure)
         return taken
 
@@ -87,11 +88,10 @@ class Hearing:
         """A message that could not be read: counted, and remembered until the next start."""
         self.refused.add(topic, reason, payload, at)
 
-    def _is_repeated(self, outcome: Outcome, received: Moment) -> bool:
-        # What has no stamp got the time of its message, and is always new.
-        if not isinstance(outcome, Reading) or outcome.at == received.at:
-            return False
-        return self.stamped.is_repeated(outcome.probe, outcome.at, outcome.temp_c)
+    def _is_repeated(self, outcome: Outcome) -> bool:
+        return isinstance(outcome, Reading) and self.stamped.is_repeated(
+            outcome.probe, outcome.at, outcome.temp_c
+        )
 
     def _kept(
         self, outcome: Outcome, topic: str, payload: bytes, clock_sure: bool

@@ -68,14 +68,13 @@ class Replay:
                 now_at, now = at, Moment(at, at)
             if core is None:
                 core = self.core = self._begin(now)
-            core.advance(now)
             if isinstance(line, lines.ProbeMessage):
                 tally.messages_heard += 1
-                _, topic, payload, _ = line
                 taken = now if at == now_at else Moment(at, at)
-                if not core.hear(topic, payload.encode("utf-8", "replace"), taken):
+                if not core.hear(line.topic, line.payload.encode("utf-8", "replace"), taken):
                     tally.unclaimed += 1
             else:
+                core.advance(now)
                 tally.entries += 1
                 self._newest_number = max(self._newest_number, line.number)
                 try:

@@ -13,6 +13,7 @@ band.
 Figures are this project's (assumed); tests/bench measures what they do."""
 
 import math
+from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
@@ -126,23 +127,25 @@ class Climb(Kept):
         least_c: float,
     ) -> None:
         """`least_c`: no floor that is cooler counts."""
-        above = [(one, self._above_twice_k(tick, one)) for one in beside if one.beneath]
         warm = [one for one in floor if one.mean > least_c and not _was_cold(one, target_c)]
+        beneath = [one for one in beside if one.beneath] if warm else []
+        above = [(one, by_k) for one in beneath if (by_k := self._above_twice_k(tick, one)) > 0.0]
         if any(
             self._drives(tick, one, target_c, beneath, by_k)
             for one in warm
             for beneath, by_k in above
         ):
             self._driven_since = tick
-        lasts = tick - self._driven_since < _RISES_S
-        self.driven = lasts and bool(warm) and any(by_k > 0.0 for _, by_k in above)
+        self.driven = bool(above) and tick - self._driven_since < _RISES_S
 
     def _drives(
         self, tick: float, floor: Track, target_c: float, beneath: Track, by_k: float
     ) -> bool:
         """Is the floor warmed by what the probe beneath a source shows?"""
+        if by_k <= _BENEATH_K:
+            return False
         now_c, then_c = self._mean_c(floor, tick), self._mean_c(floor, tick - _SPAN_S)
-        if by_k <= _BENEATH_K or now_c is None or then_c is None:
+        if now_c is None or then_c is None:
             return False
         if now_c - then_c < max(_ROSE_K, floor.quantum_k):
             return False
@@ -163,14 +166,14 @@ class Climb(Kept):
         """How far it rose in the last minutes out of what it has been, or 0; and whether that is
         for a thermostat that stays on."""
         usual, now_c = track.course.quick, self._mean_c(track, tick)
-        then_c = self._mean_c(track, tick - _SPAN_S)
-        if usual is None or now_c is None or then_c is None or now_c < target_c:
+        if usual is None or now_c is None or now_c < target_c:
             return 0.0, False
         if _was_cold(track, target_c) and now_c < high_c:
             return 0.0, False
-        rose_k = now_c - then_c
-        if rose_k < max(_LEAST_K, track.quantum_k):
+        then_c = self._mean_c(track, tick - _SPAN_S)
+        if then_c is None or now_c - then_c < max(_LEAST_K, track.quantum_k):
             return 0.0, False
+        rose_k = now_c - then_c
         stays_on = _stays_on(track, tick)
         return (rose_k if stays_on or _above_k(track, tick, now_c) > 0.0 else 0.0), stays_on
 
@@ -209,7 +212,9 @@ class Climb(Kept):
 
     def _mean_c(self, track: Track, tick: float) -> float | None:
         """Of a minute or so until `tick`; None: nothing was heard then."""
-        found = [c for at, c in self._lately[track.key] if tick - _MEAN_S < at <= tick]
+        lately = self._lately[track.key]
+        first = bisect_right(lately, (tick - _MEAN_S, math.inf))
+        found = [c for _, c in lately[first : bisect_right(lately, (tick, math.inf))]]
         return sum(found) / len(found) if found else None
 
 

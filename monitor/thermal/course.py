@@ -175,13 +175,16 @@ class Course(Kept):
         """When it was lowest in a stretch, the last time, or since it last came down by `turn_k`;
         None: nothing was heard in it."""
         first, ends = bisect_left(self.ticks, from_tick), bisect_right(self.ticks, to_tick)
-        lowest = None
-        for n in range(ends - 1, first - 1, -1):
-            if lowest is None or self.means[n] < self.means[lowest]:
-                lowest = n
-            elif self.means[n] >= self.means[lowest] + turn_k:
+        if first >= ends:
+            return None
+        backwards = self.means[first:ends][::-1]
+        lowest_c, lowest = backwards[0], 0
+        for n, mean in enumerate(backwards):
+            if mean < lowest_c:
+                lowest_c, lowest = mean, n
+            elif mean >= lowest_c + turn_k:
                 break
-        return None if lowest is None else self.ticks[lowest]
+        return self.ticks[ends - 1 - lowest]
 
     def rose_most_k(self, from_tick: float, to_tick: float, within_s: float) -> float:
         """The most that it rose in a part of a stretch, from one minute to one so much later."""

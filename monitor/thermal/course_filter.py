@@ -105,10 +105,10 @@ class _Filter(Kept):
         """What it is if, with the chance `share`, the other one is right."""
         own = 1.0 - share
         apart = [a - b for a, b in zip(other.x, self.x, strict=True)]
-        for i in range(5):
-            for j in range(5):
-                both = own * self.c[i][j] + share * other.c[i][j]
-                self.c[i][j] = both + own * share * apart[i] * apart[j]
+        self.c = [
+            [own * a + share * b + by * k for a, b, k in zip(mine, its, apart, strict=True)]
+            for mine, its, by in zip(self.c, other.c, [own * share * k for k in apart], strict=True)
+        ]
         self.x = [x + share * k for x, k in zip(self.x, apart, strict=True)]
 
     def copy(self) -> "_Filter":

@@ -37,12 +37,12 @@ class Exchanges(Kept):
         past = {key: self.past.get(key, temp_c) for key, temp_c in now.items()}
         for key, temp_c in now.items():
             self.past[key] = past[key] + (temp_c - past[key]) * CHECK_S / _PAST_S
-        for one, other in combinations(now, 2):
-            near_k = 0.3 * abs(past[one] - past[other])
+        for (one, one_c), (other, other_c) in combinations(past.items(), 2):
+            near_k = 0.3 * abs(one_c - other_c)
             if (
                 near_k > 0.3 * _SWAP_APART_K
-                and abs(now[one] - past[other]) < near_k
-                and abs(now[other] - past[one]) < near_k
+                and abs(now[one] - other_c) < near_k
+                and abs(now[other] - one_c) < near_k
             ):
                 back = self.swap is not None and self.swap[:2] == (one, other)
                 self.swap = None if back else (one, other, tick)
@@ -73,9 +73,11 @@ def other_unit(near: Neighbours, level_c: float, beside_c: Sequence[float]) -> l
     """Has it risen and fallen by 9/5 of what is beside it, at the numbers of the other scale?"""
     if beside_c:
         mean_c = sum(beside_c) / len(beside_c)
-        low_c, high_c = near.in_f_of or (mean_c, mean_c)
-        says_f = abs(level_c - from_celsius(mean_c, Unit.FAHRENHEIT)) <= _IN_F_K
-        near.in_f_of = (min(low_c, mean_c), max(high_c, mean_c)) if says_f else None
+        if abs(level_c - from_celsius(mean_c, Unit.FAHRENHEIT)) > _IN_F_K:
+            near.in_f_of = None
+        else:
+            low_c, high_c = near.in_f_of or (mean_c, mean_c)
+            near.in_f_of = min(low_c, mean_c), max(high_c, mean_c)
     if near.in_f_of is None or near.in_f_of[1] - near.in_f_of[0] < _IN_F_MOVED_K:
         return []
     return [(FaultKind.OTHER_UNIT, 0.0, "it says in °F what is set as °C")]
