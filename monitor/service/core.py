@@ -106,8 +106,7 @@ class Core:
             tick = item.tick
             if came.tick - tick > LATE_S:
                 tick = kept_at(came.tick)
-            if tick < self.engine.tick:
-                tick = self.engine.tick
+            tick = max(tick, self.engine.tick)
             if tick != item.tick:
                 item = item._replace(tick=tick)  # noqa: PLW2901 - it alone counts
             self._output.batch.inputs.append(item)

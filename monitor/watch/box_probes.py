@@ -6,12 +6,22 @@ faulty or out of service does not count while another one does. When none counts
 judged: what is active stays active."""
 
 from collections.abc import Iterator
+from typing import NamedTuple
 
 from monitor.kept import NEVER, Kept, Tick, part
 from monitor.site import Place
 from monitor.thermal.diagnosis import TELLS_NOTHING, Diagnosis
 from monitor.watch.probe_faults import ProbeFaults
 from monitor.watch.probe_watch import ProbeWatch
+
+
+class Counted(NamedTuple):
+    """Who counts at one moment, as the methods of `BoxProbes` have it."""
+
+    usable: list[ProbeWatch]
+    on_floor: list[ProbeWatch]
+    trusted: list[ProbeWatch]
+    judged: list[ProbeWatch]
 
 
 @part
@@ -56,23 +66,26 @@ class BoxProbes(Kept):
     def on_floor(self) -> list[ProbeWatch]:
         """The probes that a cold floor is told by: all that are heard and have a target. No finding
         and no doubt of one silences it: who is thought to err is told as that, beside it."""
-        return [p for p in self.usable() if p.target_c is not None]
+        return with_target(self.usable())
 
     def trusted(self) -> list[ProbeWatch]:
         """The probes that nothing was found of; all where none of them lies on the floor: a finding
         never leaves it unwatched."""
-        usable = self.usable()
-        trusted = [p for p in usable if p.finding is None]
-        return trusted if any(p.place is Place.FLOOR for p in trusted) else usable
+        return trusted_of(self.usable())
 
     def judged(self) -> list[ProbeWatch]:
         """Those of them that have a target: a warm floor is told by them."""
-        return [p for p in self.trusted() if p.target_c is not None]
+        return with_target(self.trusted())
 
     def counting(self) -> list[ProbeWatch]:
         """The probes that are believed now."""
-        trusted = self.trusted()
-        return [p for p in trusted if not p.doubted] or trusted
+        return believed(self.trusted())
+
+    def counted(self) -> Counted:
+        """All of these at once."""
+        usable = self.usable()
+        trusted = trusted_of(usable)
+        return Counted(usable, with_target(usable), trusted, with_target(trusted))
 
     def watching(self) -> list[ProbeWatch]:
         """The probes that are to tell how the floor is."""
@@ -138,3 +151,17 @@ class BoxProbes(Kept):
 
     def resume(self) -> None:
         self.out_of_use(self.out_of_service)
+
+
+def believed(trusted: list[ProbeWatch]) -> list[ProbeWatch]:
+    """Those of them that are not in doubt just now; all where every one is."""
+    return [p for p in trusted if not p.doubted] or trusted
+
+
+def with_target(probes: list[ProbeWatch]) -> list[ProbeWatch]:
+    return [p for p in probes if p.target_c is not None]
+
+
+def trusted_of(usable: list[ProbeWatch]) -> list[ProbeWatch]:
+    trusted = [p for p in usable if p.finding is None]
+    return trusted if any(p.place is Place.FLOOR for p in trusted) else usable

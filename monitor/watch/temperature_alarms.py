@@ -9,7 +9,7 @@ from collections.abc import Callable
 from monitor.brooding.age_limits import band_side
 from monitor.events import AlarmName, Cause, Facts, Priority
 from monitor.kept import Kept, Tick, part
-from monitor.thermal.diagnosis import Warmth
+from monitor.thermal.diagnosis import Diagnosis, Warmth
 from monitor.thermal.estimate import Estimate
 from monitor.watch import night, suppression
 from monitor.watch.alarm import Alarm, Description, Owner
@@ -17,7 +17,7 @@ from monitor.watch.alarm_register import AlarmRegister
 from monitor.watch.box_facts import cause_of, describe, temperature_facts
 from monitor.watch.box_meters import BoxMeters
 from monitor.watch.box_needs import BoxNeeds
-from monitor.watch.box_probes import BoxProbes
+from monitor.watch.box_probes import BoxProbes, Counted, believed, trusted_of, with_target
 from monitor.watch.cold_night_watch import ColdNightWatch
 from monitor.watch.life_cycle import AlarmState
 from monitor.watch.night import NightFigures
@@ -72,18 +72,20 @@ class TemperatureAlarms(Kept, Owner):
 
     def evaluate(self, tick: float) -> None:
         """Feed the alarms with what the probes say now."""
-        self.probes.see_doubts(self.estimate.diagnosis)
+        diagnosis = self.estimate.diagnosis
+        self.probes.see_doubts(diagnosis)
         for probe in self.probes.inside:
             probe.was_beyond = probe.beyond()
         if self.probes.out_of_service:
             self._night.see(night.IDLE, tick)
             return
-        self._see_heat(tick)
+        counted, blind = self.probes.counted(), self.probes.blind
+        self._see_heat(counted, diagnosis, tick, blind=blind)
         if self.needs.batch is None or self.needs.target_c is None:
             self._night.see(night.IDLE, tick)
         else:
-            self._see_band(tick)
-        self._keep_extremes()
+            self._see_band(counted, diagnosis, tick, blind=blind)
+        self._keep_extremes(counted.usable)
 
     def _see(
         self,
@@ -91,42 +93,50 @@ class TemperatureAlarms(Kept, Owner):
         condition: bool,
         tick: float,
         *,
+        blind: bool,
         at_once: bool = False,
         doubtful: bool = False,
     ) -> None:
-        """An alarm may begin with whatever is said; it does not end by the word of stuck probes,
-        nor by what is `doubtful`."""
-        if not condition and (self.probes.blind or (doubtful and alarm.active)):
+        """An alarm may begin with whatever is said; it does not end by the word of stuck probes
+        (`blind`), nor by what is `doubtful`."""
+        if not condition and (blind or (doubtful and alarm.active)):
             self.register.hold(alarm)
         else:
             self.register.see(alarm, condition, tick, at_once=at_once)
 
-    def _see_heat(self, tick: float) -> None:
+    def _see_heat(
+        self, counted: Counted, diagnosis: Diagnosis, tick: float, *, blind: bool
+    ) -> None:
         """Fire needs no birds and no floor probe; a lamp that slips needs the thermal side."""
-        rising = self.needs.batch is not None and self.estimate.diagnosis.cause is Cause.OVERHEAT
-        counting, usable = self.probes.counting(), self.probes.usable()
-        if not counting and not any(p.burning for p in usable):
+        rising = self.needs.batch is not None and diagnosis.cause is Cause.OVERHEAT
+        if not counted.usable:
             self.register.hold(self.overheat)
             return
-        over = rising or any(p.too_hot for p in counting) or any(p.burning for p in usable)
-        self._see(self.overheat, over, tick, at_once=rising, doubtful=self._leapt())
+        over = (
+            rising
+            or any(p.too_hot for p in believed(counted.trusted))
+            or any(p.burning for p in counted.usable)
+        )
+        leapt = _leapt(counted.on_floor)
+        self._see(self.overheat, over, tick, blind=blind, at_once=rising, doubtful=leapt)
 
-    def _see_band(self, tick: float) -> None:
+    def _see_band(
+        self, counted: Counted, diagnosis: Diagnosis, tick: float, *, blind: bool
+    ) -> None:
         """The probes that have a target, against it: cold by all of them, hot by those believed.
         Without any nothing is known of the band: what is active stays active, though a probe under
         the lamp may be well. That heat is lost may show there all the same."""
-        floor, judged = self.probes.on_floor(), self.probes.judged()
+        floor, judged = counted.on_floor, counted.judged
         cold = any(p.cold.beyond for p in floor)
         # A floor still below its band is no sign that the heat is back.
-        lost = self.estimate.diagnosis.heat_lost
-        lost = lost or (self.heat_loss.delay.active and (cold or not floor))
+        lost = diagnosis.heat_lost or (self.heat_loss.delay.active and (cold or not floor))
         out = bool(self.meters.sources_out)
         mended = (lost or out) and self._is_mended(floor, tick)
         if out and mended and self.heat_loss.state is AlarmState.ACKNOWLEDGED:
             self.meters.answered_while_warm()
             out = False
         # What its own plug says is out needs no fall, and a warm floor is no sign that it is back.
-        self._see(self.heat_loss, out or (lost and not mended), tick)
+        self._see(self.heat_loss, out or (lost and not mended), tick, blind=blind)
         if not floor:
             for alarm in (self.chill, self.cold, self.hot):
                 self.register.hold(alarm)
@@ -134,10 +144,13 @@ class TemperatureAlarms(Kept, Owner):
             return
         # What one probe in doubt says ends nothing: a chick sits on the cold probe.
         doubtful = any(p.doubted for p in floor)
-        self._see(self.chill, any(p.chill.beyond for p in floor), tick, doubtful=doubtful)
-        self._see(self.cold, cold, tick, doubtful=doubtful)
-        self._see_hot(judged, tick)
-        if self.probes.blind or all(p.tick < self.probes.woke for p in floor):
+        chilled = any(p.chill.beyond for p in floor)
+        self._see(self.chill, chilled, tick, blind=blind, doubtful=doubtful)
+        self._see(self.cold, cold, tick, blind=blind, doubtful=doubtful)
+        soon = diagnosis.warmth is Warmth.SOON  # headed above the band
+        hot = soon or any(p.hot.beyond for p in judged)
+        self._see(self.hot, hot, tick, blind=blind, at_once=soon, doubtful=_leapt(floor))
+        if blind or all(p.tick < self.probes.woke for p in floor):
             self._night.see(night.UNSEEN, tick)
             return
         below, above = band_side(
@@ -147,16 +160,6 @@ class TemperatureAlarms(Kept, Owner):
             floor[0].hot.limit_c,
         )
         self._night.see(night.BELOW if below else night.ABOVE if above else night.IN, tick)
-
-    def _see_hot(self, judged: list[ProbeWatch], tick: float) -> None:
-        """Above the band, or headed there."""
-        beyond = any(p.hot.beyond for p in judged)
-        soon = self.estimate.diagnosis.warmth is Warmth.SOON
-        self._see(self.hot, beyond or soon, tick, at_once=soon, doubtful=self._leapt())
-
-    def _leapt(self) -> bool:
-        """Did a hot probe's last reading lie far from the one before? Once may be an accident."""
-        return any(p.leapt for p in self.probes.on_floor())
 
     def _warmth_matters(self) -> bool:
         """Whether a floor above its band is worth a call before the morning: not while the estimate
@@ -208,20 +211,20 @@ class TemperatureAlarms(Kept, Owner):
             self.register.renew(self.overheat, tick)
         for alarm in (self.overheat, self.chill, self.cold, self.hot):
             self.register.ask_again(alarm, tick)
-        self._keep_extremes()
+        self._keep_extremes(self.probes.usable())
 
-    def _keep_extremes(self) -> None:
+    def _keep_extremes(self, usable: list[ProbeWatch]) -> None:
         """The lowest and highest while an alarm is on or pending."""
         cold = [alarm for alarm in (self.chill, self.cold, self.heat_loss) if alarm.watched]
         if cold:
-            floor = self.probes.on_floor()
+            floor = with_target(usable)
             for alarm in cold:
                 _keep_extreme(alarm, floor, min)
         if self.hot.watched or self.overheat.watched:
-            judged = self.probes.judged()
+            judged = with_target(trusted_of(usable))
             _keep_extreme(self.hot, judged, max)
             # A sheath beneath a lamp is no floor, but what fell on it burns.
-            burning = [p for p in self.probes.usable() if p.too_hot]
+            burning = [p for p in usable if p.too_hot]
             _keep_extreme(self.overheat, judged + burning, max)
 
     def explain(self, tick: float) -> None:
@@ -264,7 +267,15 @@ class TemperatureAlarms(Kept, Owner):
 def _keep_extreme(
     alarm: Alarm, probes: list[ProbeWatch], furthest: Callable[[list[float]], float]
 ) -> None:
+    if not alarm.watched:
+        return
     temps = [p.temp_c for p in probes if p.temp_c is not None]
-    if alarm.watched and temps:
-        known = [] if alarm.extreme_c is None else [alarm.extreme_c]
-        alarm.extreme_c = furthest(temps + known)
+    if alarm.extreme_c is not None:
+        temps.append(alarm.extreme_c)
+    if temps:
+        alarm.extreme_c = furthest(temps)
+
+
+def _leapt(floor: list[ProbeWatch]) -> bool:
+    """Did a hot probe's last reading lie far from the one before? Once may be an accident."""
+    return any(p.leapt for p in floor)
